@@ -1,0 +1,124 @@
+"""Writes to disk so that a file or folder is either whole or not there."""
+
+from __future__ import annotations
+
+import fcntl
+import hashlib
+import os
+import secrets
+import shutil
+from collections.abc import Iterator
+from contextlib import contextmanager
+from pathlib import Path
+from typing import IO
+
+from provenance.errors import AlreadyThere, TreenailError
+
+CHUNK_BYTES = 1 << 20
+
+
+def _temporary_beside(path: Path) -> Path:
+    """A name in the same folder (so that a rename is atomic) which listings hide."""
+    return path.with_name(f".{path.name[:80]}.{secrets.token_hex(6)}.part")
+
+
+def sync_folder(folder: Path) -> None:
+    """Force the folder's entries to disk: a rename is only durable after this (POSIX fsync)."""
+    handle = os.open(folder, os.O_RDONLY)
+    try:
+        os.fsync(handle)
+    finally:
+        os.close(handle)
+
+
+@contextmanager
+def writing(path: Path, *, mode: str = "wb") -> Iterator[IO[bytes]]:
+    """Open a temporary neighbour of `path`, and put it in place when the block ends well.
+
+    The folder is made if it is missing. An exception inside the block leaves `path` as it was.
+    """
+    path.parent.mkdir(parents=True, exist_ok=True)
+    temporary = _temporary_beside(path)
+    try:
+        with open(temporary, mode) as stream:
+            yield stream
+            stream.flush()
+            os.fsync(stream.fileno())
+        os.replace(temporary, path)
+        sync_folder(path.parent)
+    except BaseException:
+        temporary.unlink(missing_ok=True)
+        raise
+
+
+def write_bytes(path: Path, content: bytes) -> None:
+    """Put `content` at `path` whole or not at all."""
+    with writing(path) as stream:
+        stream.write(content)
+
+
+def write_text(path: Path, content: str) -> None:
+    """Put `content` at `path` as UTF-8 with the line ends as given, whole or not at all."""
+    write_bytes(path, content.encode("utf-8"))
+
+
+def copy_file(source: Path, target: Path) -> str:
+    """Copy byte for byte, whole or not at all; return the SHA-256 of what was copied."""
+    digest = hashlib.sha256()
+    with open(source, "rb") as reader, writing(target) as writer:
+        while chunk := reader.read(CHUNK_BYTES):
+            digest.update(chunk)
+            writer.write(chunk)
+    return digest.hexdigest()
+
+
+def sha256_of(path: Path) -> str:
+    """The SHA-256 of a file's bytes as lower-case hexadecimal."""
+    with open(path, "rb") as stream:
+        return hashlib.file_digest(stream, "sha256").hexdigest()
+
+
+@contextmanager
+def building_folder(target: Path) -> Iterator[Path]:
+    """Yield an empty hidden folder beside `target`, renamed to `target` when the block ends well.
+
+    Raises AlreadyThere when `target` exists: a folder is never merged or replaced.
+    """
+    if target.exists() or target.is_symlink():
+        raise AlreadyThere(f"{target} is already there; choose another name or remove it first")
+    target.parent.mkdir(parents=True, exist_ok=True)
+    temporary = _temporary_beside(target)
+    temporary.mkdir()
+    try:
+        yield temporary
+        for folder, _, names in os.walk(temporary):
+            for name in names:
+                handle = os.open(os.path.join(folder, name), os.O_RDONLY)
+                try:
+                    os.fsync(handle)
+                finally:
+                    os.close(handle)
+            sync_folder(Path(folder))
+        # rename(2) puts a folder over an EMPTY folder without a word, so look once more
+        if target.exists():
+            raise AlreadyThere(f"{target} appeared while it was being written; nothing replaced")
+        os.rename(temporary, target)
+        sync_folder(target.parent)
+    except BaseException:
+        shutil.rmtree(temporary, ignore_errors=True)
+        raise
+
+
+@contextmanager
+def locked(folder: Path) -> Iterator[None]:
+    """Hold the folder for one writer at a time; a second writer waits (flock on `.lock`)."""
+    lock_path = folder / ".lock"
+    try:
+        stream = open(lock_path, "a+b")  # noqa: SIM115 - closed below, also when flock is broken off
+    except OSError as error:
+        raise TreenailError(f"{folder} cannot be written to: {error.strerror}") from error
+    try:
+        fcntl.flock(stream, fcntl.LOCK_EX)
+        yield
+    finally:
+        stream.close()
