@@ -1,0 +1,58 @@
+"""The tables of a package as typed columnar frames, which the trade rules read."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+
+import polars as pl
+
+from provenance.schema import Field, Model, Table
+
+ROW = "row"
+"""Column that every frame has first: the record number in the CSV (the header is record 1)."""
+
+
+@dataclass(frozen=True)
+class Tables:
+    """Typed frames by table name, and the model that typed them.
+
+    `typed[name]` has the columns of the schema plus ROW; a cell that does not fit its type is null
+    (the structure layer reports it), and so is an empty one. Dates stay EDTF text. Columns that the
+    file lacks are there, filled with null, so that a rule never meets a missing column.
+    """
+
+    model: Model
+    typed: Mapping[str, pl.DataFrame]
+
+    def __getitem__(self, name: str) -> pl.DataFrame:
+        """The typed frame of a table."""
+        return self.typed[name]
+
+
+def polars_type(one: Field) -> pl.DataType:
+    """The column type that a Table Schema type is read into."""
+    types: dict[str, pl.DataType] = {
+        "number": pl.Float64(),
+        "integer": pl.Int64(),
+        "boolean": pl.Boolean(),
+    }
+    return types.get(one.type, pl.String())
+
+
+def typed_frame(table: Table, text: pl.DataFrame) -> pl.DataFrame:
+    """Type a frame of text columns (with ROW); see Tables for what becomes of bad cells."""
+    columns = [pl.col(ROW).cast(pl.UInt32)]
+    for one in table.fields:
+        if one.name not in text.columns:
+            columns.append(pl.lit(None, dtype=polars_type(one)).alias(one.name))
+            continue
+        filled = pl.when(pl.col(one.name) != "").then(pl.col(one.name)).otherwise(None)
+        if one.type == "boolean":
+            typed = filled.replace_strict(
+                {"true": True, "false": False}, default=None, return_dtype=pl.Boolean()
+            )
+        else:
+            typed = filled.cast(polars_type(one), strict=False)
+        columns.append(typed.alias(one.name))
+    return text.select(columns)

@@ -1,0 +1,77 @@
+"""The command line: one name a move of the work, each loaded only when it is called."""
+
+from __future__ import annotations
+
+import importlib
+import sys
+
+import click
+
+from provenance import __version__
+from provenance.errors import TreenailError
+
+COMMANDS: dict[str, tuple[str, str]] = {
+    # name: (module in provenance.cli : function, one line for the overview)
+    "new": ("new:new", "Start a package for a kind of place."),
+}
+"""Every command with where it lives; the order is the order of the work."""
+
+
+class Moves(click.Group):
+    """A group that imports a command's module when that command is called, and not before."""
+
+    def list_commands(self, ctx: click.Context) -> list[str]:
+        """The commands in the order of the work."""
+        return list(COMMANDS)
+
+    def get_command(self, ctx: click.Context, cmd_name: str) -> click.Command | None:
+        """The command of that name, imported now."""
+        if cmd_name not in COMMANDS:
+            return None
+        module, function = COMMANDS[cmd_name][0].split(":")
+        command = getattr(importlib.import_module(f"provenance.cli.{module}"), function)
+        assert isinstance(command, click.Command)
+        return command
+
+    def resolve_command(
+        self, ctx: click.Context, args: list[str]
+    ) -> tuple[str | None, click.Command | None, list[str]]:
+        """As click does, with the nearest command named when there is none of that name."""
+        if args and args[0] not in COMMANDS and not args[0].startswith("-"):
+            import difflib
+
+            near = difflib.get_close_matches(args[0], COMMANDS, n=1)
+            hint = f" Did you mean '{near[0]}'?" if near else ""
+            raise click.UsageError(f"there is no command '{args[0]}'.{hint}", ctx)
+        return super().resolve_command(ctx, args)
+
+    def format_commands(self, ctx: click.Context, formatter: click.HelpFormatter) -> None:
+        """The overview, from the table above, so that help imports no command."""
+        with formatter.section("The moves, in the order of the work"):
+            formatter.write_dl([(name, line) for name, (_, line) in COMMANDS.items()])
+
+
+@click.group(cls=Moves, context_settings={"help_option_names": ["-h", "--help"]})
+@click.version_option(__version__, "--version", prog_name="treenail")
+def treenail() -> None:
+    """Keep site, wood, sample, plug stamp and laboratory result tied together for decades.
+
+    Exit codes: 0 clean, 1 findings, 2 input or usage that cannot be used.
+    """
+
+
+def main() -> None:
+    """Run the command line; a TreenailError becomes one sentence and its exit code."""
+    try:
+        treenail(standalone_mode=False)
+    except click.exceptions.Exit as stop:
+        sys.exit(stop.exit_code)
+    except click.Abort:
+        click.echo("stopped", err=True)
+        sys.exit(130)
+    except click.ClickException as error:
+        error.show()
+        sys.exit(2)
+    except TreenailError as error:
+        click.echo(f"treenail: {error}", err=True)
+        sys.exit(error.exit_code)

@@ -1,0 +1,53 @@
+"""Options that mean the same in every command, and the progress bar."""
+
+from __future__ import annotations
+
+import sys
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager
+from pathlib import Path
+from typing import Any
+
+import click
+
+Decorator = Callable[[Callable[..., Any]], Callable[..., Any]]
+
+Progress = Callable[[int, int], None]
+"""What long functions call now and then with (done, total); total 0 when it is not known."""
+
+package_argument: Decorator = click.argument(
+    "package", type=click.Path(path_type=Path, file_okay=False), default=Path()
+)
+out_option: Decorator = click.option(
+    "--out", type=click.Path(path_type=Path), default=None, help="Where to write."
+)
+paper_option: Decorator = click.option(
+    "--paper",
+    type=click.Choice(["a4", "letter"]),
+    default="a4",
+    show_default=True,
+    help="Paper size.",
+)
+site_option: Decorator = click.option("--site", default=None, help="Only this site code.")
+
+
+@contextmanager
+def progress_bar(label: str) -> Iterator[Progress]:
+    """A progress bar on standard error when a person watches it; silent when piped."""
+    if not sys.stderr.isatty():
+        yield lambda done, total: None
+        return
+    bar: Any = None
+
+    def advance(done: int, total: int) -> None:
+        nonlocal bar
+        if bar is None:
+            bar = click.progressbar(length=total or None, label=label, file=sys.stderr)
+            bar.__enter__()
+        bar.update(done - bar.pos)
+
+    try:
+        yield advance
+    finally:
+        if bar is not None:
+            bar.__exit__(None, None, None)

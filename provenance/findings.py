@@ -1,0 +1,79 @@
+"""What a check says: findings, their severities, and the report that holds them."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from dataclasses import dataclass
+from typing import TYPE_CHECKING
+
+if TYPE_CHECKING:
+    import pandas as pd
+
+SEVERITIES = ("error", "warning", "note")
+"""error: the chain is broken or a value is impossible; warning: likely wrong; note: worth a look."""
+
+COLUMNS = (
+    "severity",
+    "rule",
+    "table",
+    "row",
+    "key",
+    "field",
+    "value",
+    "message",
+    "remedy",
+    "origin",
+)
+
+
+@dataclass(frozen=True)
+class Finding:
+    """One thing that somebody should look at.
+
+    `rule` is the stable id ('sample.longer_than_wood'); `row` is the record number in the table's
+    CSV (header = 1, 0 for the table as a whole); `key` the row's primary key; `message` says what
+    is wrong and why it matters; `remedy` says what to do; `origin` names the line of the field file
+    that the row was read from, where known.
+    """
+
+    severity: str
+    rule: str
+    table: str
+    row: int
+    key: str
+    field: str
+    value: str
+    message: str
+    remedy: str
+    origin: str = ""
+
+
+@dataclass(frozen=True)
+class Report:
+    """The findings of one check as a frame with the columns COLUMNS, in the order of the tables.
+
+    `rows_checked` counts the rows that were read, a table at a time; `rules_run` names every rule.
+    """
+
+    package: str
+    frame: pd.DataFrame
+    rows_checked: dict[str, int]
+    rules_run: tuple[str, ...]
+
+    def __iter__(self) -> Iterator[Finding]:
+        """The findings one by one; use `frame` where there may be very many."""
+        for values in self.frame.itertuples(index=False, name=None):
+            yield Finding(**dict(zip(self.frame.columns, values, strict=True)))
+
+    def __len__(self) -> int:
+        """The number of findings."""
+        return len(self.frame)
+
+    def count(self, severity: str) -> int:
+        """How many findings have that severity."""
+        return int((self.frame["severity"] == severity).sum())
+
+    @property
+    def clean(self) -> bool:
+        """True when there is neither an error nor a warning; notes do not count."""
+        return self.count("error") == 0 and self.count("warning") == 0
