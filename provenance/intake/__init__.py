@@ -1,0 +1,1 @@
+"""Field exports as crews keep them, read into the tables of a package."""

@@ -1,0 +1,62 @@
+"""Full identifiers as printed on a label and typed back."""
+
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+
+from provenance.errors import UnreadableValue
+from provenance.identity.check_character import ALPHABET
+from provenance.identity.identifier import checked_identifier, full_identifier, parse_identifier
+
+codes = st.text(ALPHABET, min_size=1, max_size=9)
+
+
+def test_the_check_character_stands_apart_from_the_number():
+    assert full_identifier("holl", "231") == "HOLL-231"
+    assert checked_identifier("HOLL", "231").startswith("HOLL-231-")
+
+
+@given(codes, codes)
+def test_what_is_printed_is_read_back(site_id: str, sample_id: str):
+    read = parse_identifier(checked_identifier(site_id, sample_id))
+    assert (read.site_id, read.sample_id) == (site_id, sample_id)
+    assert str(read) == checked_identifier(site_id, sample_id)
+
+
+@pytest.mark.parametrize("typed", ["holl 231 h", " HOLL–231–H ", "HOLL - 231 - h"])
+def test_blanks_dashes_and_small_letters_are_as_good(typed: str):
+    assert str(parse_identifier(typed)) == "HOLL-231-H"
+
+
+def test_the_check_character_can_be_left_out_only_when_the_caller_says_so():
+    with pytest.raises(UnreadableValue, match="lacks a part"):
+        parse_identifier("HOLL-231")
+    assert str(parse_identifier("HOLL-231", check_required=False)) == "HOLL-231-H"
+
+
+def test_a_swap_is_named_with_what_was_perhaps_meant():
+    with pytest.raises(UnreadableValue, match=r"perhaps .*HOLL-231-H") as caught:
+        parse_identifier("HOLL-321-H")
+    assert "should be" in str(caught.value)
+    assert caught.value.value == "HOLL-321-H"
+
+
+@pytest.mark.parametrize(
+    ("typed", "word"),
+    [
+        ("", "0 parts"),
+        ("HOLL", "1 parts"),
+        ("A-B-C-D", "4 parts"),
+        ("HOLL-231-KK", "one letter or digit"),
+        ("HOLL-2ß1-K", "as character"),
+    ],
+)
+def test_what_is_no_identifier_is_refused_with_the_reason(typed: str, word: str):
+    with pytest.raises(UnreadableValue, match=word):
+        parse_identifier(typed)
+
+
+@pytest.mark.parametrize(("site_id", "sample_id"), [("", "1"), ("HO-LL", "1"), ("HOLL", "2 3")])
+def test_a_code_with_a_hyphen_or_blank_is_refused(site_id: str, sample_id: str):
+    with pytest.raises(UnreadableValue, match="cannot be a"):
+        full_identifier(site_id, sample_id)
