@@ -10,7 +10,7 @@ if TYPE_CHECKING:
     import pandas as pd
 
 SEVERITIES = ("error", "warning", "note")
-"""error: the chain is broken or a value is impossible; warning: likely wrong; note: worth a look."""
+"""error: the chain is broken or a value cannot be; warning: likely wrong; note: worth a look."""
 
 COLUMNS = (
     "severity",

@@ -130,14 +130,14 @@ class Package:
         return locked(self.folder)
 
     def with_descriptor(self, changes: Mapping[str, Any]) -> Package:
-        """Write changed top-level properties of the descriptor; returns the package as it now is."""
+        """Write changed properties of the descriptor; returns the package as it now is."""
         descriptor = {**self.descriptor, **changes}
         write_text(self.folder / DESCRIPTOR, as_json(descriptor))
         return replace(self, descriptor=MappingProxyType(descriptor))
 
 
 def as_json(value: Any) -> str:
-    """JSON as it is written everywhere here: indented, UTF-8, keys in their order, final newline."""
+    """JSON as it is written everywhere here: indented, UTF-8, keys in order, final newline."""
     return json.dumps(value, indent=2, ensure_ascii=False) + "\n"
 
 
