@@ -233,11 +233,19 @@ def _resource(table: Table) -> dict[str, Any]:
 
 
 def start_package(
-    folder: Path | str, model: Model, *, name: str, title: str, created: str, readme: str
+    folder: Path | str,
+    model: Model,
+    *,
+    name: str,
+    title: str,
+    created: str,
+    readme: str,
+    more_files: Mapping[str, str] = MappingProxyType({}),
 ) -> Package:
     """Write a new package with empty tables; raises AlreadyThere when the folder exists.
 
-    `name` follows Data Package v2 (lower case letters, digits, '.', '_', '-').
+    `name` follows Data Package v2 (lower case letters, digits, '.', '_', '-'); `more_files` maps
+    file names in the package to their text.
     """
     folder = Path(folder)
     descriptor = describe(model, name=name, title=title, created=created)
@@ -248,7 +256,8 @@ def start_package(
             write_text(being_built / "tables" / f"{table.name}.csv", header)
         for empty in ("files", "originals"):
             (being_built / empty).mkdir()
-        write_text(being_built / "README.md", readme)
+        for file_name, text in {"README.md": readme, **more_files}.items():
+            write_text(being_built / file_name, text)
         write_text(being_built / DESCRIPTOR, as_json(descriptor))
     return open_package(folder)
 

@@ -1,0 +1,46 @@
+# Everything there is to remember. Each target sets up what it needs in .venv.
+PYTHON ?= python3
+VENV := .venv
+BIN := $(VENV)/bin
+STAMP := $(VENV)/.installed
+
+.PHONY: help demo test check docs bench lock wheel clean
+
+help:  ## this list
+	@grep -E '^[a-z]+:.*##' $(MAKEFILE_LIST) | sed 's/:.*##/\t/' | expand -t 10
+
+demo: $(STAMP)  ## run the whole way on demo_package; outputs in demo_output/
+	$(BIN)/treenail demo demo_output
+
+test: $(STAMP)  ## run the tests
+	$(BIN)/python -m pytest
+
+check: $(STAMP)  ## lint and types
+	$(BIN)/ruff check .
+	$(BIN)/ruff format --check .
+	$(BIN)/mypy
+
+docs: $(STAMP)  ## write again what is generated: rule list, README tables
+	$(BIN)/python -m provenance.checks.rule_book
+
+bench: $(STAMP)  ## measure; prints ratios (see benchmarks/README.md)
+	for script in benchmarks/*.py; do $(BIN)/python $$script || exit 1; done
+
+lock: $(STAMP)  ## pin the versions that are installed now
+	$(BIN)/pip freeze --exclude-editable | grep -v '^treenail' > requirements.lock
+
+wheel: $(STAMP)  ## build the wheel into dist/
+	$(BIN)/pip wheel --quiet --no-deps --wheel-dir dist .
+
+$(STAMP): pyproject.toml requirements.lock
+	@$(PYTHON) -c 'import sys; sys.exit(sys.version_info < (3, 11))' 2>/dev/null || { \
+	  echo "Python 3.11 or later is needed; name it with: make PYTHON=python3.12 $(MAKECMDGOALS)"; exit 2; }
+	@$(PYTHON) -c 'import venv, ensurepip' 2>/dev/null || { \
+	  echo "Python's venv is missing. On Debian or Ubuntu: sudo apt-get install python3-venv"; exit 2; }
+	$(PYTHON) -m venv $(VENV)
+	$(BIN)/pip install --quiet --disable-pip-version-check -r requirements.lock
+	$(BIN)/pip install --quiet --disable-pip-version-check --no-deps -e .
+	@touch $(STAMP)
+
+clean:  ## remove what was built (never your packages)
+	rm -rf $(VENV) build dist demo_output *.egg-info .pytest_cache .mypy_cache .ruff_cache
