@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import re
 import unicodedata
+from dataclasses import replace
 from datetime import UTC, datetime
 from pathlib import Path
 
@@ -71,21 +72,13 @@ def update_package(package: Package, profile: str) -> Package:
                     f"the column(s) {', '.join(lost)}, which hold data; add them to the profile "
                     "under 'add', or empty them first"
                 )
+        fitted = replace(package, model=model)
         for table in model.tables.values():
-            path = package.folder / "tables" / f"{table.name}.csv"
-            if not path.exists():
-                write_text(path, ",".join(table.names) + "\n")
+            if table.name not in package.model.tables:
+                write_text(fitted.table_path(table.name), ",".join(table.names) + "\n")
                 continue
-            known = package.model.tables.get(table.name)
-            frame = package.table(table.name) if known else None
-            if frame is None:
-                continue
-            for name in table.names:
-                if name not in frame:
-                    frame[name] = ""
-            Package(package.folder, package.descriptor, model).write_table(
-                table.name, frame[list(table.names)]
-            )
+            frame = package.table(table.name).reindex(columns=list(table.names), fill_value="")
+            fitted.write_table(table.name, frame)
         write_model(model, package.folder)
         descriptor = describe(
             model,
@@ -114,7 +107,7 @@ def crew_readme(model: Model, title: str) -> str:
     rows = "\n".join(
         f"| `tables/{table.name}.csv` | {table.description} |" for table in model.of_role("record")
     )
-    cautions = "\n".join(f"- {caution}" for caution in model.cautions or GENERAL_CAUTIONS)
+    cautions = "\n".join(f"- {caution}" for caution in model.cautions)
     return f"""# {title}
 
 A record of wood, samples, plugs and laboratory results, kept as plain tables.
@@ -141,16 +134,6 @@ Kind of place: {model.title}.
 
 Local codes, permits and licensed practice come first; this list does not replace them.
 """
-
-
-GENERAL_CAUTIONS = (
-    "Do not drill or cut without the owner's consent and the permit of the authority in charge.",
-    "Ask a structural engineer before drilling or cutting wood that carries load.",
-    "Drilling overhead and from ladders needs a second person, eye protection and a helmet.",
-    "Wear a respirator against dust; rodent droppings, lead paint and asbestos need more than that.",
-    "Treat every wire in an old wall as live until an electrician has said otherwise.",
-    "Keep the way to a protected or sacred place to yourselves; do not write it into open fields.",
-)
 
 
 def example_mapping(model: Model) -> str:

@@ -73,6 +73,11 @@ def load_model(profile: str = "blank") -> Model:
     return compile_model(apply_profile(read_core(), raw, path))
 
 
+def general_cautions() -> list[str]:
+    """The cautions for any kind of place, for profiles that bring none of their own."""
+    return list(read_yaml(profile_path("blank"))["cautions"])
+
+
 def apply_profile(core: Model, raw: Mapping[str, Any], path: Path) -> Model:
     """The core model changed as a profile says; raises UnusableSchema for names it lacks."""
 
@@ -106,7 +111,7 @@ def apply_profile(core: Model, raw: Mapping[str, Any], path: Path) -> Model:
         profile=raw["name"],
         title=raw["title"],
         description=raw["description"],
-        cautions=tuple(raw.get("cautions", ())),
+        cautions=tuple(raw.get("cautions") or general_cautions()),
         tables=MappingProxyType(tables),
         vocabularies=MappingProxyType(vocabularies),
     )
