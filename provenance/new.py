@@ -146,7 +146,7 @@ def example_mapping(model: Model) -> str:
 title: Wood, samples and plugs on one sheet
 dates:
   formats: [YYYY-MM-DD]     # or D/M/YYYY, M/D/YY ...
-  # century_pivot: 30       # needed for two-digit years: 30 reads 29 as 2029 and 30 as 1930
+  # century_pivot: 1950     # needed for two-digit years: the first of the hundred years meant
 units: cm                   # for lengths that name no unit: in, ft, ft-in, mm, cm, m
 missing: ["", "-", "n/a"]
 sources:
