@@ -11,6 +11,8 @@ import polars as pl
 from provenance.checks.tables import ROW, Tables
 
 COMMON_PRACTICE = "common practice, no source"
+EVERY_TABLE = "every table"
+"""What a rule over many tables names as its table; its findings have a column 'table'."""
 
 Find = Callable[[Tables], pl.DataFrame]
 
@@ -21,7 +23,8 @@ class Rule:
 
     `find` returns one line a finding, with the column `row` (record number in `table`) and every
     column that `says` and `remedy` name in braces. `field` is the field the finding points at;
-    when `find` returns a column 'field' that wins. The value shown is the field's own text.
+    when `find` returns a column 'field' that wins. A rule over many tables has EVERY_TABLE for its
+    `table` and returns a column 'table'. The value shown is the field's own text.
     """
 
     id: str
@@ -66,4 +69,4 @@ def worded(template: str, columns: list[str]) -> pl.Expr:
     return pl.concat_str(pieces) if pieces else pl.lit("")
 
 
-__all__ = ["COMMON_PRACTICE", "ROW", "Find", "Rule", "rule", "worded"]
+__all__ = ["COMMON_PRACTICE", "EVERY_TABLE", "ROW", "Find", "Rule", "rule", "worded"]
