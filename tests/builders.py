@@ -1,0 +1,188 @@
+"""Small builders, so that a test says only what it is about."""
+
+from __future__ import annotations
+
+from datetime import UTC, datetime
+from pathlib import Path
+from typing import Any
+
+from provenance.new import new_package
+from provenance.package import Package, open_package
+
+STARTED = datetime(2031, 5, 4, 12, 0, tzinfo=UTC)
+
+SOUND: dict[str, dict[str, str]] = {
+    "site": {
+        "site_id": "HOLL",
+        "name": "Hollin Reach (invented)",
+        "public_name": "Site 7",
+        "kind": "mixed",
+        "country": "ZZ",
+        "visit_start": "2024-06-03",
+        "visit_end": "2024-06-14",
+        "crew_lead_id": "MB",
+        "permit_number": "INV-1",
+        "permit_authority_id": "AUTH",
+        "permit_from": "2024-01-01",
+        "permit_until": "2024-12-31",
+        "owner_id": "OWN",
+        "owner_consent": "given",
+        "consent_on": "2024-02-01",
+        "protection": "none",
+        "rights": "CC-BY-4.0",
+    },
+    "party": {"party_id": "MB", "kind": "person", "name": "Mara Birkwood (invented)"},
+    "place": {"place_id": "B1", "site_id": "HOLL", "kind": "building", "name": "North house"},
+    "datum": {"datum_id": "D1", "site_id": "HOLL", "place_id": "B1", "kind": "nail"},
+    "tie": {"tie_id": "T1", "kind": "distance", "from_datum_id": "D1", "distance_m": "2.5"},
+    "element": {
+        "element_id": "B1-014",
+        "site_id": "HOLL",
+        "place_id": "B1",
+        "function": "beam",
+        "in_place": "in_place",
+        "length_m": "4.2",
+        "diameter_a1_cm": "22",
+        "diameter_a2_cm": "21",
+        "diameter_b1_cm": "20",
+        "diameter_b2_cm": "19",
+        "shape": "round",
+        "outer_surface": "bark",
+        "species_field": "PIPO",
+        "sampled": "true",
+        "recorded_on": "2024-06-04",
+        "recorded_by": "MB",
+    },
+    "sample": {
+        "sample_id": "231",
+        "site_id": "HOLL",
+        "element_id": "B1-014",
+        "kind": "core",
+        "bore_mm": "12.7",
+        "length_mm": "98",
+        "along_m": "1.25",
+        "clock": "3",
+        "direction": "radial",
+        "depth_mm": "105",
+        "species_field": "PIPO",
+        "outer_surface": "bark",
+        "pith_seen": "no",
+        "condition": "whole",
+        "collected_on": "2024-06-04",
+        "collected_by": "MB",
+    },
+    "plug": {
+        "plug_id": "P-231",
+        "sample_id": "231",
+        "stamp": "231",
+        "orientation_mark": "none",
+        "dowel_mm": "12.7",
+        "status": "in_place",
+        "placed_on": "2024-06-04",
+        "placed_by": "MB",
+    },
+    "consignment": {
+        "consignment_id": "C-1",
+        "from_party_id": "MB",
+        "to_party_id": "LAB",
+        "purpose": "dating",
+        "packed_on": "2024-06-15",
+        "sent_on": "2024-06-16",
+        "received_on": "2024-06-20",
+        "sample_count": "1",
+    },
+    "custody": {
+        "custody_id": "1",
+        "event": "collected",
+        "happened_on": "2024-06-04",
+        "sample_id": "231",
+        "to_party_id": "MB",
+    },
+    "lab_result": {
+        "result_id": "R-1",
+        "sample_id": "231",
+        "laboratory_id": "LAB",
+        "consignment_id": "C-1",
+        "outcome": "dated",
+        "method": "crossdating",
+        "notation": "1702p - 1781B",
+        "inner_year": "1702",
+        "inner_symbol": "p",
+        "outer_year": "1781",
+        "outer_symbol": "B",
+        "ring_count": "80",
+        "species": "PIPO",
+        "reported_on": "2025-02-01",
+        "revision": "1",
+    },
+    "file": {
+        "file_id": "F-1",
+        "path": "files/photo-001.png",
+        "kind": "photo",
+        "title": "Beam B1-014 from the south (invented)",
+        "about_table": "element",
+        "about_id": "B1-014",
+        "access": "open",
+    },
+    "episode": {
+        "episode_id": "E-1",
+        "site_id": "HOLL",
+        "kind": "built",
+        "title": "House first mentioned (invented)",
+        "happened": "1782",
+    },
+}
+"""One sound row a table, of an invented place; a test changes the one thing it is about."""
+
+PARTIES = (
+    SOUND["party"],
+    {"party_id": "LAB", "kind": "organisation", "name": "Alder Ring Laboratory (invented)"},
+    {"party_id": "AUTH", "kind": "organisation", "name": "Office of Old Places (invented)"},
+    {"party_id": "OWN", "kind": "person", "name": "Odo Reedham (invented)"},
+)
+
+
+class PackageBuilder:
+    """A package on disk that grows row by row: `a_package(tmp_path).with_row("element", …)`."""
+
+    def __init__(self, package: Package) -> None:
+        self._package = package
+
+    def with_row(self, table: str, **values: Any) -> PackageBuilder:
+        """Add the sound row of that table with `values` put in its place (None empties a cell)."""
+        row = SOUND[table] | {name: _text(value) for name, value in values.items()}
+        return self.with_bare_row(table, **row)
+
+    def with_bare_row(self, table: str, **values: Any) -> PackageBuilder:
+        """Add a row that holds nothing but `values`."""
+        frame = self._package.table(table)
+        row = dict.fromkeys(frame.columns, "") | {k: _text(v) for k, v in values.items()}
+        frame.loc[len(frame) + 2] = row
+        self._package.write_table(table, frame)
+        return self
+
+    def with_chain(self, **sample: Any) -> PackageBuilder:
+        """Add one whole chain: site, parties, place, element, sample, plug."""
+        for party in PARTIES:
+            self.with_bare_row("party", **party)
+        for table in ("site", "place", "element"):
+            self.with_row(table)
+        return self.with_row("sample", **sample).with_row("plug")
+
+    @property
+    def package(self) -> Package:
+        """The package as it now lies on disk."""
+        return open_package(self._package.folder)
+
+
+def a_package(folder: Path, profile: str = "blank") -> PackageBuilder:
+    """A new empty package in `folder`/holl."""
+    return PackageBuilder(new_package(folder / "holl", profile, created=STARTED))
+
+
+def _text(value: Any) -> str:
+    if value is None:
+        return ""
+    if isinstance(value, bool):
+        return str(value).lower()
+    return str(value)
