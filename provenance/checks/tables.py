@@ -2,8 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
-from dataclasses import dataclass
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass, field
 
 import polars as pl
 
@@ -24,10 +24,17 @@ class Tables:
 
     model: Model
     typed: Mapping[str, pl.DataFrame]
+    _computed: dict[str, pl.DataFrame] = field(default_factory=dict, repr=False, compare=False)
 
     def __getitem__(self, name: str) -> pl.DataFrame:
         """The typed frame of a table."""
         return self.typed[name]
+
+    def once(self, name: str, compute: Callable[[Tables], pl.DataFrame]) -> pl.DataFrame:
+        """A frame that several rules need, computed when the first of them asks for it."""
+        if name not in self._computed:
+            self._computed[name] = compute(self)
+        return self._computed[name]
 
 
 def polars_type(one: Field) -> pl.DataType:

@@ -13,6 +13,7 @@ from provenance.errors import TreenailError
 COMMANDS: dict[str, tuple[str, str]] = {
     # name: (module in provenance.cli : function, one line for the overview)
     "new": ("new:new", "Start a package for a kind of place."),
+    "workbook": ("forms:workbook", "Write the spreadsheet that a crew fills in."),
 }
 """Every command with where it lives; the order is the order of the work."""
 

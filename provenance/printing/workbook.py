@@ -176,7 +176,7 @@ class _Sheet:
         )
         self.sheet.set_landscape()
         self.sheet.repeat_rows(SECTION_ROW, HEADER_ROW)
-        self.sheet.fit_to_pages(1, 0)
+        self.sheet.repeat_columns(0)
         self.sheet.set_footer("&L&A&RPage &P of &N")
 
     def fill(self, frame: pd.DataFrame) -> None:
@@ -384,28 +384,30 @@ def _write_help(
     ]
     line = 2
     for term, text in advice:
-        sheet.write_string(line, 0, term, looks.strong)
-        sheet.write_string(line, 1, text, looks.plain)
+        _help_line(sheet, looks, line, term, text)
         line += 1
-    line += 1
-    sheet.write_string(line, 0, "Sheets", looks.large)
-    line += 1
+    sheet.write_string(line + 1, 0, "Sheets", looks.large)
+    line += 2
     for table in tables:
+        _help_line(sheet, looks, line, "", table.description)
         sheet.write_url(line, 0, f"internal:'{names[table.name]}'!A3", string=names[table.name])
-        sheet.write_string(line, 1, table.description, looks.plain)
         line += 1
-    line += 1
-    sheet.write_string(line, 0, "Take care", looks.large)
-    line += 1
-    for caution in model.cautions:
-        sheet.write_string(line, 1, caution, looks.plain)
+    sheet.write_string(line + 1, 0, "Take care", looks.large)
+    line += 2
+    for caution in (*model.cautions, "Local codes, permits and licensed practice come first."):
+        _help_line(sheet, looks, line, "", caution)
         line += 1
-    sheet.write_string(
-        line, 1, "Local codes, permits and licensed practice come first.", looks.strong
-    )
     sheet.protect("")
     sheet.set_paper(9)
     sheet.fit_to_pages(1, 0)
+
+
+def _help_line(sheet: Worksheet, looks: _Looks, line: int, term: str, text: str) -> None:
+    # not every program fits the height of a line to its text, so it is set here
+    sheet.set_row(line, 14 * (1 + len(text) // 95))
+    if term:
+        sheet.write_string(line, 0, term, looks.strong)
+    sheet.write_string(line, 1, text, looks.plain)
 
 
 def _write_marker(book: xlsxwriter.Workbook, marker: Mapping[str, Any]) -> None:
