@@ -117,6 +117,7 @@ class _Looks:
         self.number = made(locked=False, valign="top")
         self.plain = made(text_wrap=True, valign="top")
         self.strong = made(bold=True, text_wrap=True, valign="top")
+        self.link = made(font_color="#0000C0", underline=1, valign="top")
         self.large = made(bold=True, font_size=16)
 
 
@@ -143,7 +144,7 @@ class _Sheet:
     def write(self) -> None:
         """Write all but the lines."""
         section = None
-        self.sheet.set_row(HEADER_ROW, 45)
+        self.sheet.set_row(HEADER_ROW, 58)
         for column, one in enumerate(self.fields):
             number = one.type in ("number", "integer")
             look = self.looks.number if number else self.looks.text
@@ -390,7 +391,8 @@ def _write_help(
     line += 2
     for table in tables:
         _help_line(sheet, looks, line, "", table.description)
-        sheet.write_url(line, 0, f"internal:'{names[table.name]}'!A3", string=names[table.name])
+        target = f"internal:'{names[table.name]}'!A{FIRST_ROW + 1}"
+        sheet.write_url(line, 0, target, looks.link, string=names[table.name])
         line += 1
     sheet.write_string(line + 1, 0, "Take care", looks.large)
     line += 2
