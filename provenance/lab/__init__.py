@@ -1,0 +1,1 @@
+"""Laboratory results: date notation, import, reconciliation with the field record."""
