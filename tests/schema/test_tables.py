@@ -18,7 +18,7 @@ FIELDS = [pytest.param(t, f, id=f"{t.name}.{f.name}") for t, f in MODEL.every_fi
 
 def test_every_table_of_the_chain_is_there() -> None:
     chain = ["site", "party", "place", "datum", "tie", "element", "sample", "plug"]
-    chain += ["consignment", "custody", "lab_result", "file", "episode"]
+    chain += ["consignment", "custody", "lab_result", "file", "episode", "reservation"]
     assert [table.name for table in MODEL.of_role("record")] == chain
 
 
