@@ -188,7 +188,11 @@ _OWN_STORY: dict[str, dict[str, str]] = {
     "RB.X1": {"in_place": "loose", "condition": "burned"},
     "RB.X2": {"in_place": "loose", "reused": "unknown"},
     "RB.P3": {"species": "PSME"},
-    "RB.P9": {"species": "PSME"},
+    "RB.P9": {
+        "species": "PSME",
+        "load_bearing": "no",
+        "remarks": "hangs free, nothing rests on it",
+    },
     "RB.P14": {"species": "PSME"},
     "BN.X1": {"in_place": "loose", "condition": "decayed"},
     "BN.T2": {"features": "0.40: mortise; 3.48: mortise; 6.60: mortise"},
