@@ -18,6 +18,10 @@ def invention() -> Iterator[ModuleType]:
     """The generator's package, which lies beside the data it makes."""
     folder = str(shipped("demo_package"))
     sys.path.insert(0, folder)
+    writes, sys.dont_write_bytecode = (
+        sys.dont_write_bytecode,
+        True,
+    )  # the folder is shipped as it is
     try:
         import invention
         import invention.laboratory
@@ -27,6 +31,7 @@ def invention() -> Iterator[ModuleType]:
         yield invention
     finally:
         sys.path.remove(folder)
+        sys.dont_write_bytecode = writes
 
 
 def test_the_story_has_its_numbers(invention):
@@ -59,7 +64,7 @@ def test_every_piece_of_wood_lies_in_its_room(invention):
 
 
 def _depth_inside(corners, x, y):
-    """Distance to the nearest side of a convex outline that runs anticlockwise; outside is below 0."""
+    """Distance to the nearest side of a convex outline; outside it is below 0."""
     sides = zip(corners, corners[1:] + corners[:1], strict=True)
     return min(
         ((bx - ax) * (y - ay) - (by - ay) * (x - ax)) / math.dist((ax, ay), (bx, by))
