@@ -1,0 +1,1 @@
+"""Archive bundles: pack a package, verify a bundle, unpack it again."""

@@ -1,0 +1,62 @@
+"""Writes the BagIt files around a payload (RFC 8493, version 1.0).
+
+The checksums come from the bagit library, and what is written here is validated by it in verify and
+in the tests. Its `make_bag` is not used for four reasons: it declares version 0.97, stamps the day
+of the clock, orders the tag manifests by chance, and changes the working directory of the process.
+"""
+
+from __future__ import annotations
+
+import os
+from collections.abc import Iterator, Mapping
+from pathlib import Path
+
+from provenance.bundle.hashing import ALGORITHMS, Checksums, hash_files
+from provenance.bundle.progress import Progress, say_nothing
+from provenance.disk import write_text
+from provenance.errors import UnusableInput
+
+BAGIT_TXT = "BagIt-Version: 1.0\nTag-File-Character-Encoding: UTF-8\n"
+
+
+def write_bag(
+    folder: Path, info: Mapping[str, str], *, progress: Progress = say_nothing
+) -> Checksums:
+    """Make a bag of a folder that holds its payload in data/; returns the payload's checksums.
+
+    `info` goes into bag-info.txt; Payload-Oxum is added. Paths are sorted, so that the same payload
+    makes the same files. Raises UnusableInput when a file cannot be read.
+    """
+    payload = sorted(payload_files(folder))
+    sums = hash_files(folder, dict.fromkeys(payload, ALGORITHMS), progress=progress)
+    for path, reason in sums.unreadable.items():
+        raise UnusableInput(f"{folder / path} cannot be read: {reason}")
+    byte_count = sum((folder / path).stat().st_size for path in payload)
+    write_text(folder / "bagit.txt", BAGIT_TXT)
+    write_text(
+        folder / "bag-info.txt",
+        _tag_lines({**info, "Payload-Oxum": f"{byte_count}.{len(payload)}"}),
+    )
+    for algorithm in ALGORITHMS:
+        lines = (f"{sums.digests[path][algorithm]}  {path}\n" for path in payload)
+        write_text(folder / f"manifest-{algorithm}.txt", "".join(lines))
+    tags = sorted(path.name for path in folder.iterdir() if path.is_file())
+    tag_sums = hash_files(folder, dict.fromkeys(tags, ALGORITHMS))
+    for algorithm in ALGORITHMS:
+        lines = (f"{tag_sums.digests[tag][algorithm]}  {tag}\n" for tag in tags)
+        write_text(folder / f"tagmanifest-{algorithm}.txt", "".join(lines))
+    return sums
+
+
+def payload_files(folder: Path) -> Iterator[str]:
+    """The paths of the files under data/, from the bag's folder, with forward slashes."""
+    for where, folders, names in os.walk(folder / "data"):
+        folders.sort()
+        for name in sorted(names):
+            yield (Path(where) / name).relative_to(folder).as_posix()
+
+
+def _tag_lines(info: Mapping[str, str]) -> str:
+    """The lines of a tag file, by label; a value never breaks its line (section 2.2.2)."""
+    lines = (f"{label}: {' '.join(info[label].split())}\n" for label in sorted(info))
+    return "".join(lines)

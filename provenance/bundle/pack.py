@@ -1,0 +1,321 @@
+"""Packs a package into an archive bundle: a BagIt bag, as a folder or as one zip."""
+
+from __future__ import annotations
+
+import re
+import shutil
+import tempfile
+from collections.abc import Mapping
+from dataclasses import dataclass
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+from provenance import __version__
+from provenance.bundle.bag import write_bag
+from provenance.bundle.citation import datacite_record, keeper, makers
+from provenance.bundle.code_book import code_book_html, code_book_markdown
+from provenance.bundle.contents import (
+    GENERATED,
+    Contents,
+    described_sums,
+    record_date,
+    survey_package,
+)
+from provenance.bundle.crate import CRATE, describe_crate
+from provenance.bundle.media_types import media_type_of
+from provenance.bundle.plain_readme import plain_readme
+from provenance.bundle.progress import Progress, part_of, say_nothing
+from provenance.bundle.record_pages import row_counts, write_record_pages
+from provenance.bundle.zipping import write_zip
+from provenance.custody import last_seal
+from provenance.disk import building_folder, write_text, writing
+from provenance.errors import AlreadyThere, UnusableInput, UnusablePackage
+from provenance.package import DESCRIPTOR, Package, as_json
+
+if TYPE_CHECKING:
+    from provenance.findings import Report
+
+BUNDLE_VERSION = "1"
+EDITION = "full"
+_NAME = re.compile(r"[a-z0-9_-][a-z0-9._-]{0,99}")
+
+
+@dataclass(frozen=True)
+class Packed:
+    """What came of packing: where the bundle lies and what is worth knowing about it.
+
+    `report` is the check's, which is in the bundle too; `differing` are files whose bytes are not
+    those that the record has a checksum of, as (table, row key, path).
+    """
+
+    path: Path
+    contents: Contents
+    report: Report
+    differing: tuple[tuple[str, str, str], ...]
+
+
+def bundle_name(package: Package) -> str:
+    """The name of a package's bundle, which is also the folder inside a zip."""
+    if not _NAME.fullmatch(package.name):
+        raise UnusablePackage(
+            f"{package.folder / DESCRIPTOR}: the name {package.name!r} is no package name; use "
+            "lower case letters, digits, '.', '_' and '-' (Data Package v2)"
+        )
+    return f"{package.name}-bundle"
+
+
+def pack_bundle(
+    package: Package,
+    out: Path | str | None = None,
+    *,
+    zipped: bool = False,
+    progress: Progress | None = None,
+) -> Path:
+    """Write the full edition of a package as an archive bundle; returns where it lies.
+
+    As `pack`, for those who need no more than the path.
+    """
+    return pack(package, out, zipped=zipped, progress=progress).path
+
+
+def pack(
+    package: Package,
+    out: Path | str | None = None,
+    *,
+    zipped: bool = False,
+    progress: Progress | None = None,
+) -> Packed:
+    """Write the full edition of a package as an archive bundle (BagIt 1.0, RFC 8493).
+
+    `out` is the folder or, `zipped`, the file to write: `bundle_name` beside the package if left
+    out. The same package makes the same bytes on any day: every date is `record_date`.
+    A package in which the check finds errors is packed all the same, with the report. Until the
+    bundle is whole there is nothing at `out`.
+    Raises AlreadyThere when `out` exists, and UnusablePackage when a table cannot be read or a file
+    cannot go into a bundle.
+    """
+    progress = progress or say_nothing
+    suffix = ".zip" if zipped else ""
+    out = Path(out) if out else package.folder.resolve().parent / (bundle_name(package) + suffix)
+    _refuse_place(package, out)
+    with package.locked():
+        if not zipped:
+            with building_folder(out) as folder:
+                contents, report, differing = _fill(package, folder, progress, stretches=2)
+        else:
+            out.parent.mkdir(parents=True, exist_ok=True)
+            with tempfile.TemporaryDirectory(prefix=f".{out.name[:80]}.", dir=out.parent) as beside:
+                folder = Path(beside) / bundle_name(package)
+                folder.mkdir()
+                contents, report, differing = _fill(package, folder, progress, stretches=3)
+                with writing(out) as stream:
+                    write_zip(
+                        folder,
+                        stream,
+                        base_name=bundle_name(package),
+                        day=record_date(package),
+                        progress=_last_stretch(progress),
+                    )
+                    _refuse_place(package, out)
+    return Packed(out, contents, report, differing)
+
+
+def _refuse_place(package: Package, out: Path) -> None:
+    if out.exists() or out.is_symlink():
+        raise AlreadyThere(f"{out} is already there; choose another name or remove it first")
+    if out.resolve().is_relative_to(package.folder.resolve()):
+        raise UnusableInput(
+            f"{out} lies inside the package, so the next bundle would hold this one; choose a "
+            "place outside"
+        )
+
+
+def _last_stretch(progress: Progress) -> Progress:
+    """The third of three stretches of equal length: copy, hash, zip."""
+
+    def advance(done: int, total: int) -> None:
+        progress(2 * total + done, 3 * total)
+
+    return advance
+
+
+# -- filling -------------------------------------------------------------------------------------
+
+
+def _fill(
+    package: Package, folder: Path, progress: Progress, *, stretches: int
+) -> tuple[Contents, Report, tuple[tuple[str, str, str], ...]]:
+    """Make the bag in an empty folder."""
+    contents = survey_package(package)
+    day = record_date(package)
+    total = stretches * contents.byte_count
+    data = folder / "data"
+    _copy_members(package, contents, data, part_of(progress, 0, total))
+    report = _write_report(package, data)
+    _write_about(package, contents, data, day)
+    sums = write_bag(
+        folder,
+        _bag_info(package, day),
+        progress=part_of(progress, contents.byte_count, total),
+    )
+    differing = tuple(
+        (table, key, path)
+        for path, digest, table, key in described_sums(package)
+        if (found := sums.digests.get(f"data/{path}")) and found["sha256"] != digest
+    )
+    return contents, report, differing
+
+
+def _copy_members(package: Package, contents: Contents, data: Path, progress: Progress) -> None:
+    done = 0
+    for member in contents.members:
+        target = data / member.path
+        target.parent.mkdir(parents=True, exist_ok=True)
+        try:
+            # the file system's own copy, which may share blocks; the bag's checksums come after it
+            shutil.copyfile(package.folder / member.path, target, follow_symlinks=False)
+        except OSError as error:
+            raise UnusableInput(
+                f"{package.folder / member.path} cannot be copied to {target.parent}: "
+                f"{error.strerror or error}"
+            ) from error
+        if target.is_symlink():
+            raise UnusablePackage(f"{package.folder / member.path} became a link while packing")
+        done += member.byte_count
+        progress(done, 0)
+
+
+def _write_report(package: Package, data: Path) -> Report:
+    """The check's report into check/; raises UnusablePackage when a table cannot be read."""
+    from provenance.checks.check import check_package
+    from provenance.checks.report import report_html, report_json
+
+    report = check_package(package)
+    write_text(data / "check" / "report.json", report_json(report))
+    write_text(data / "check" / "report.html", report_html(report))
+    return report
+
+
+def _write_about(package: Package, contents: Contents, data: Path, day: str) -> None:
+    """Everything that explains the record: code book, pages, citation, crate, README."""
+    model = package.model
+    rows = row_counts(package)
+    write_text(data / "CODEBOOK.md", code_book_markdown(model, package.title))
+    write_text(data / "codebook.html", code_book_html(model, package.title))
+    write_text(data / "README.txt", plain_readme(package, contents, day=day, rows=rows))
+    media_types = sorted({media_type_of(member.path) for member in contents.members})
+    write_text(
+        data / "datacite.json",
+        as_json(datacite_record(package, day=day, formats=tuple(media_types))),
+    )
+    write_text(data / "bundle.json", as_json(_facts(package, contents, day, rows)))
+    write_record_pages(
+        package,
+        data,
+        facts=_shown_facts(package, contents, day),
+        links=_shown_links(contents),
+        files=[member.path for member in contents.members],
+    )
+    files = {
+        path.relative_to(data).as_posix(): path.stat().st_size
+        for path in data.rglob("*")
+        if path.is_file()
+    }
+    crate = describe_crate(
+        package, day=day, files=files, titles=_titles(package), undescribed=contents.undescribed
+    )
+    write_text(data / CRATE, as_json(crate))
+
+
+def _facts(
+    package: Package, contents: Contents, day: str, rows: Mapping[str, int]
+) -> dict[str, Any]:
+    """What a program wants to know about the bundle itself."""
+    return {
+        "bundleVersion": BUNDLE_VERSION,
+        "edition": EDITION,
+        "package": package.name,
+        "title": package.title,
+        "recordDate": day,
+        "writtenBy": f"treenail {__version__}",
+        "rows": dict(rows),
+        "lastSeal": last_seal(package),
+        "generated": list(GENERATED),
+        "undescribed": list(contents.undescribed),
+        "leftOut": list(contents.left_out),
+        "missing": [path for _, _, path in contents.missing],
+    }
+
+
+def _bag_info(package: Package, day: str) -> dict[str, str]:
+    """The tags of RFC 8493 section 2.2.2; the e-mail addresses of people stay out of them."""
+    keeper_name = keeper(package)
+    info = {
+        "Bagging-Date": day,
+        "Bag-Software-Agent": f"treenail {__version__}",
+        "External-Identifier": package.name,
+        "External-Description": (
+            f"{package.title}. Full edition, for the restricted store. Begin with data/README.txt "
+            "or data/index.html."
+        ),
+        "Internal-Sender-Description": f"{EDITION} edition",
+    }
+    if keeper_name:
+        info["Contact-Name"] = keeper_name
+    return info
+
+
+def _shown_facts(package: Package, contents: Contents, day: str) -> list[tuple[str, str]]:
+    facts = [
+        ("Newest entry", day),
+        ("Made by", ", ".join(one.name for one in makers(package))),
+        ("Kept by", keeper(package)),
+        ("Kind of place", package.model.title),
+        ("Package", package.name),
+        ("Files", f"{len(contents.members)}, {contents.byte_count:,} bytes"),
+    ]
+    return [(name, value) for name, value in facts if value]
+
+
+def _shown_links(contents: Contents) -> list[dict[str, str]]:
+    links = [
+        ("README.txt", "how to read all this with a text editor, and how to check it"),
+        ("codebook.html", "what every table, column and code means"),
+        ("check/report.html", "what the check found when this was packed"),
+        ("datapackage.json", "the tables described for programs (Data Package)"),
+        (CRATE, "all files described for programs (RO-Crate)"),
+        ("datacite.json", "how to cite this, for programs (DataCite)"),
+    ]
+    shown = [{"href": path, "name": path, "text": text} for path, text in links]
+    for folder, text in (
+        ("originals/", "the field and laboratory files as received"),
+        ("files/", "photos, plans, ring-width files and reports"),
+    ):
+        if any(member.path.startswith(folder) for member in contents.members):
+            shown.append({"href": folder, "name": folder, "text": text})
+    return shown
+
+
+def _titles(package: Package) -> dict[str, str]:
+    """What files are, for those that something says it of."""
+    titles = {
+        "README.txt": "How to read this bundle with a text editor",
+        "index.html": "The record to leaf through",
+        "CODEBOOK.md": "Code book",
+        "codebook.html": "Code book, as a page",
+        "datacite.json": "Citation metadata (DataCite)",
+        "bundle.json": "Facts about this bundle",
+        "check/report.html": "Report of the check",
+        "check/report.json": "Report of the check, for programs",
+        DESCRIPTOR: "Data Package descriptor",
+        "README.md": "README of the package",
+        "schemas/model.json": "Profile, lists of codes and written forms",
+    }
+    for table in package.model.tables.values():
+        titles[f"tables/{table.name}.csv"] = f"{table.title}: {table.description}"
+        titles[f"schemas/{table.name}.json"] = f"Table Schema of {table.title}"
+    for name, path, title in (("file", "path", "title"), ("original", "path", "file_name")):
+        if name in package.model.tables:
+            frame = package.table(name)
+            titles |= {p: t for p, t in zip(frame[path], frame[title], strict=True) if p and t}
+    return titles

@@ -1,0 +1,30 @@
+"""Loads the page templates, in which every value is escaped."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING, Any
+
+from provenance.bundle.hostile_text import visible
+from provenance.resources import shipped
+
+if TYPE_CHECKING:
+    from jinja2 import Environment
+
+
+def page_templates() -> Environment:
+    """The templates of templates/bundle/, escaping on, unknown names an error."""
+    from jinja2 import Environment, FileSystemLoader, StrictUndefined
+
+    def finalize(value: Any) -> Any:
+        # plain texts only: a Markup was escaped and made visible where it was built
+        return visible(value) if type(value) is str else value
+
+    return Environment(
+        loader=FileSystemLoader(shipped("templates") / "bundle"),
+        autoescape=True,
+        undefined=StrictUndefined,
+        finalize=finalize,
+        trim_blocks=True,
+        lstrip_blocks=True,
+        keep_trailing_newline=True,
+    )

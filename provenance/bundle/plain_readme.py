@@ -1,0 +1,171 @@
+"""Writes README.txt: how to read the bundle with nothing but a text editor."""
+
+from __future__ import annotations
+
+import textwrap
+from collections.abc import Mapping, Sequence
+
+from provenance.bundle.contents import Contents
+from provenance.bundle.hostile_text import visible
+from provenance.package import Package
+from provenance.schema import Table
+
+WIDTH = 78
+
+
+def plain_readme(package: Package, contents: Contents, *, day: str, rows: Mapping[str, int]) -> str:
+    """The text of README.txt for a full bundle; `rows` maps each table to its row count."""
+    title = _flat(package.title)
+    parts = [
+        f"{title}\n{'=' * min(len(title), WIDTH)}\n",
+        _paragraph(
+            "This is the record of wood, samples, plugs and laboratory results of a place where "
+            "tree-ring samples were taken from buildings. It was made so that somebody who reads "
+            "a number on a dowel in a beam can find out what was taken, by whom, where it is now "
+            "and what its date is, decades from now, with any computer."
+        ),
+        _paragraph(
+            "FULL EDITION: it holds exact locations and personal data. Keep it in a restricted "
+            "store and do not publish it. Do not tell the way to a protected or sacred place."
+        ),
+        f"Newest entry of the record: {day}\n",
+        _paragraph(
+            "Every date that this bundle itself bears (bag-info.txt, the zip) is that date, not "
+            "the day on which it was packed, so that the same record always makes the same bundle."
+        ),
+        _heading("What each file is"),
+        _files(),
+        _heading("How to read the tables"),
+        _paragraph(
+            "Each table in tables/ is a text file (CSV, UTF-8). The first line names the columns; "
+            "each further line is one row; cells are parted by commas; a cell with a comma, a "
+            'quote or a line break stands in double quotes ("). A blank cell means: not recorded. '
+            "CODEBOOK.md says what each column and each code means."
+        ),
+        _tables(package, rows),
+        _heading("How the tables hang together"),
+        _paragraph(
+            "A row is tied to another by its code: if a sample says element_id B1-014, look for "
+            "the row of tables/element.csv whose element_id is B1-014. From a dowel in the wall: "
+            "find its stamp in tables/plug.csv, take the sample_id, find it in tables/sample.csv, "
+            "take the element_id, find it in tables/element.csv. The dates are in "
+            "tables/lab_result.csv under the sample_id, and who holds the sample in "
+            "tables/custody.csv: the last line about it."
+        ),
+        _ties(package),
+        _heading("How to check that nothing has changed"),
+        _paragraph(
+            "One folder above this one are manifest-sha256.txt and manifest-sha512.txt, with a "
+            "checksum for every file. On Linux, in that folder:"
+        ),
+        "    sha256sum -c manifest-sha256.txt\n    sha256sum -c tagmanifest-sha256.txt\n",
+        _paragraph(
+            "On a Mac write 'shasum -a 256 -c' for 'sha256sum -c'. On Windows, "
+            "'certutil -hashfile FILE SHA256' shows the checksum of one file. The layout is BagIt, "
+            "RFC 8493; any BagIt program checks the whole."
+        ),
+    ]
+    if "custody" in package.model.tables:
+        parts += [_custody()]
+    parts += _oddities(contents)
+    if package.model.cautions:
+        parts += [
+            _heading("Before you drill, climb or look for the place"),
+            "".join(_bullet(caution) for caution in package.model.cautions),
+            _paragraph(
+                "Local codes, permits and licensed practice come first; this list does not replace "
+                "them."
+            ),
+        ]
+    return "\n".join(parts)
+
+
+def _flat(text: str) -> str:
+    return " ".join(visible(text).split())
+
+
+def _paragraph(text: str) -> str:
+    return textwrap.fill(_flat(text), WIDTH, break_long_words=False) + "\n"
+
+
+def _bullet(text: str) -> str:
+    return (
+        textwrap.fill(
+            _flat(text),
+            WIDTH,
+            initial_indent="- ",
+            subsequent_indent="  ",
+            break_long_words=False,
+            break_on_hyphens=False,
+        )
+        + "\n"
+    )
+
+
+def _heading(text: str) -> str:
+    return f"\n{text}\n{'-' * len(text)}\n"
+
+
+def _files() -> str:
+    lines = [
+        ("index.html", "the record to leaf through in any browser, with no network"),
+        ("tables/", "the record itself, one text file a table"),
+        ("CODEBOOK.md, codebook.html", "what each table, column and code means"),
+        ("schemas/", "the same for programs (Table Schema)"),
+        ("datapackage.json", "which tables there are, for programs (Data Package 2)"),
+        ("originals/", "the files of the field crew and the laboratory, as received"),
+        ("files/", "photos, plans, ring-width files, reports; see tables/file.csv"),
+        ("check/", "what the check found wrong or odd when this was packed"),
+        ("ro-crate-metadata.json", "all files described, for programs (RO-Crate)"),
+        ("datacite.json", "how to cite it, for programs (DataCite)"),
+        ("bundle.json", "facts about the bundle itself, for programs"),
+    ]
+    return "".join(_bullet(f"{name}: {text}") for name, text in lines)
+
+
+def _tables(package: Package, rows: Mapping[str, int]) -> str:
+    return "".join(
+        _bullet(f"tables/{table.name}.csv ({rows[table.name]} rows): {table.description}")
+        for table in package.model.tables.values()
+    )
+
+
+def _ties(package: Package) -> str:
+    def tie(table: Table) -> Sequence[str]:
+        return [f"{', '.join(key.fields)} -> {key.table}" for key in table.foreign_keys]
+
+    return "".join(
+        _bullet(f"{table.name}: {'; '.join(tie(table))}")
+        for table in package.model.tables.values()
+        if table.foreign_keys
+    )
+
+
+def _custody() -> str:
+    return (
+        _heading("How the custody ledger is sealed")
+        + "\n"
+        + _paragraph(
+            "Each row of tables/custody.csv is sealed to the one before. To compute a seal by "
+            "hand: take the row without event_sha256, signer_key and signature and without blank "
+            "cells; write what is left as one JSON object, names in alphabetical order, every "
+            "value as text in double quotes, no blanks between (RFC 8785); take the SHA-256 of it "
+            "in UTF-8. That is event_sha256, and it is previous_sha256 of the next row. The last "
+            "seal stands in bundle.json as well."
+        )
+    )
+
+
+def _oddities(contents: Contents) -> list[str]:
+    parts = []
+    for title, paths in (
+        ("Files that no row of the record describes", contents.undescribed),
+        ("Files of the package that were left out", contents.left_out),
+        (
+            "Files that the record names but that were not there",
+            [p for _, _, p in contents.missing],
+        ),
+    ):
+        if paths:
+            parts += [_heading(title), "".join(_bullet(path) for path in paths)]
+    return parts

@@ -1,0 +1,80 @@
+"""Turns a bundle back into a package to work on, once it is verified."""
+
+from __future__ import annotations
+
+import json
+import shutil
+from pathlib import Path
+
+from provenance.bundle.bag import payload_files
+from provenance.bundle.contents import GENERATED
+from provenance.bundle.hostile import HostileBundle
+from provenance.bundle.limits import DEFAULT_LIMITS, Limits
+from provenance.bundle.progress import Progress, say_nothing
+from provenance.bundle.verdict import Verdict
+from provenance.bundle.verify import BUNDLE_FACTS, judge_folder, opened_bundle
+from provenance.disk import building_folder
+from provenance.errors import UnusableInput
+from provenance.package import Package, open_package
+
+
+def unpack_bundle(
+    bundle: Path | str,
+    out: Path | str,
+    *,
+    limits: Limits = DEFAULT_LIMITS,
+    progress: Progress | None = None,
+) -> Package:
+    """Verify a bundle and write the package in it to the new folder `out`; returns the package.
+
+    Every file of the package comes back byte for byte; what pack wrote beside it (pages, code
+    book, report, crate) is left out. A bundle whose bytes are not as packed, or which cannot be
+    read, is refused; faults of the record itself, which its report names, are for the person who
+    works on it.
+    Raises UnusableInput for a bundle that is refused and AlreadyThere when `out` exists.
+    """
+    bundle, out = Path(bundle), Path(out)
+    progress = progress or say_nothing
+    with (
+        building_folder(out) as being_built,
+        opened_bundle(bundle, limits=limits, progress=progress) as folder,
+    ):
+        try:
+            verdict = judge_folder(bundle, folder, fast=False, limits=limits, progress=progress)
+        except HostileBundle as error:
+            raise UnusableInput(str(error)) from error
+        _refuse_unsound(verdict)
+        data = folder / "data"
+        generated = _generated(data)
+        for path in payload_files(folder):
+            inside = path.removeprefix("data/")
+            if inside.split("/")[0] in generated:
+                continue
+            target = being_built / inside
+            target.parent.mkdir(parents=True, exist_ok=True)
+            shutil.copyfile(data / inside, target, follow_symlinks=False)
+        for empty in ("files", "originals"):
+            (being_built / empty).mkdir(exist_ok=True)
+    return open_package(out)
+
+
+def _refuse_unsound(verdict: Verdict) -> None:
+    grave = [
+        one
+        for one in verdict.findings
+        if one.severity == "error" and (one.part != "tables" or one.rule == "tables.unreadable")
+    ]
+    if grave:
+        first = grave[0]
+        more = f" ({len(grave) - 1} more)" if len(grave) > 1 else ""
+        raise UnusableInput(
+            f"{verdict.bundle} is not unpacked, because it is not sound: {first.path} "
+            f"{first.message}{more}. 'treenail verify' names everything. {first.remedy}"
+        )
+
+
+def _generated(data: Path) -> frozenset[str]:
+    """The top names that pack wrote when this bundle was made; never a part of the package."""
+    listed = json.loads((data / BUNDLE_FACTS).read_text(encoding="utf-8")).get("generated")
+    names = {one for one in listed if isinstance(one, str)} if isinstance(listed, list) else set()
+    return frozenset(names or GENERATED) - {"datapackage.json", "tables", "schemas", "README.md"}

@@ -1,0 +1,43 @@
+"""Puts a verdict into words for a terminal."""
+
+from __future__ import annotations
+
+from provenance.bundle.hostile_text import visible
+from provenance.bundle.verdict import PARTS, Verdict
+
+_TITLES = {
+    "container": "Folder or zip",
+    "bag": "Files and checksums (BagIt)",
+    "descriptor": "Descriptor (Data Package)",
+    "tables": "Tables",
+    "crate": "Description of files (RO-Crate)",
+    "custody": "Custody ledger",
+}
+
+
+def verdict_text(verdict: Verdict) -> str:
+    """The verdict as lines: one a part, then one a finding under it."""
+    word = "sound" if verdict.sound else "NOT SOUND"
+    lines = [
+        f"{visible(verdict.bundle.name)}: {word} "
+        f"({verdict.file_count} files, {verdict.byte_count:,} bytes)"
+    ]
+    for part in PARTS:
+        found = [one for one in verdict.findings if one.part == part]
+        if part not in verdict.looked_at:
+            state = "not looked at, because of what is wrong above"
+        elif errors := verdict.errors(part):
+            state = f"{errors} error(s)"
+        else:
+            state = "sound"
+        lines.append(f"  {_TITLES[part]:34}{state}")
+        for one in found:
+            where = f"{one.path} " if one.path else ""
+            lines.append(f"    {one.severity}: {visible(where + one.message)}")
+        for remedy in dict.fromkeys(one.remedy for one in found):
+            lines.append(f"      -> {remedy}")
+    if verdict.intact and not verdict.sound:
+        lines.append("  The bytes are as they were packed; the faults are in the record itself.")
+    if verdict.depth == "fast":
+        lines.append("  Fast: names and sizes were compared, checksums and rows were not.")
+    return "\n".join(lines) + "\n"

@@ -1,0 +1,293 @@
+"""Gives one verdict over a bundle: container, bag, descriptor, tables, crate and custody chain."""
+
+from __future__ import annotations
+
+import json
+import re
+import tempfile
+from collections.abc import Iterator
+from contextlib import contextmanager
+from pathlib import Path
+from typing import Any
+
+from provenance.bundle.bag import payload_files
+from provenance.bundle.bag_check import check_bag
+from provenance.bundle.contents import described_sums
+from provenance.bundle.crate import CRATE, check_crate
+from provenance.bundle.hostile import HostileBundle, survey_folder, unpack_zip
+from provenance.bundle.limits import DEFAULT_LIMITS, Limits
+from provenance.bundle.progress import Progress, say_nothing
+from provenance.bundle.table_check import check_tables
+from provenance.bundle.verdict import BundleFinding, Verdict
+from provenance.custody import TABLE as LEDGER
+from provenance.custody import last_seal, verify_chain
+from provenance.errors import TreenailError, UnusableInput, UnusablePackage
+from provenance.package import DESCRIPTOR, Package, open_package
+
+BUNDLE_FACTS = "bundle.json"
+_TABLE_NAME = re.compile(r"[a-z][a-z0-9_]{0,62}")
+_ASK_AGAIN = "Ask for the bundle again; do not mend it by hand."
+
+
+def verify_bundle(
+    bundle: Path | str,
+    *,
+    fast: bool = False,
+    limits: Limits = DEFAULT_LIMITS,
+    progress: Progress | None = None,
+) -> Verdict:
+    """Verify a bundle, a folder or a zip, and name everything that is wrong with it.
+
+    The bundle may come from a stranger: no link is followed and nothing is written but below a
+    temporary folder of its own (TMPDIR), where a zip is unpacked to; memory stays flat.
+    `fast` compares names and sizes instead of checksums and does not read the tables' contents.
+    Raises UnusableInput when there is nothing at `bundle`, or it is neither folder nor zip.
+    """
+    bundle = Path(bundle)
+    progress = progress or say_nothing
+    try:
+        with opened_bundle(bundle, fast=fast, limits=limits, progress=progress) as folder:
+            return judge_folder(bundle, folder, fast=fast, limits=limits, progress=progress)
+    except HostileBundle as error:
+        depth = "fast" if fast else "full"
+        return Verdict(bundle, depth, tuple(error.findings), ("container",), 0, 0)
+
+
+@contextmanager
+def opened_bundle(
+    bundle: Path,
+    *,
+    fast: bool = False,
+    limits: Limits = DEFAULT_LIMITS,
+    progress: Progress = say_nothing,
+) -> Iterator[Path]:
+    """The folder of a bundle's bag: itself, or where a zip was unpacked to while the block runs."""
+    if bundle.is_dir():
+        yield bundle.resolve()
+    elif bundle.is_file():
+        with tempfile.TemporaryDirectory(prefix="treenail-") as scratch:
+            needed = _read_when_fast if fast else lambda path: True
+            yield unpack_zip(
+                bundle,
+                Path(scratch).resolve(),
+                limits=limits,
+                needed=needed,
+                progress=_stretch(progress, 0),
+            )
+    else:
+        raise UnusableInput(f"{bundle} is not there, or is neither a folder nor a file")
+
+
+def _read_when_fast(path: str) -> bool:
+    """Whether a fast verification reads that file of a bag: tag files, descriptions, the ledger."""
+    return (
+        not path.startswith("data/")
+        or (path.endswith(".json") and not path.startswith(("data/files/", "data/originals/")))
+        or path.startswith("data/tables/")
+    )
+
+
+def _stretch(progress: Progress, number: int) -> Progress:
+    """The first (0, unpack) or second (1, hash) of two stretches."""
+
+    def advance(done: int, total: int) -> None:
+        progress(number * total + done, 2 * total)
+
+    return advance
+
+
+def judge_folder(
+    bundle: Path, folder: Path, *, fast: bool, limits: Limits, progress: Progress = say_nothing
+) -> Verdict:
+    """The verdict over a bag that lies in `folder`; `bundle` is what a person knows it by.
+
+    Raises HostileBundle when a link, device or name in it could do harm.
+    """
+    file_count, byte_count = survey_folder(folder, limits)
+    findings: list[BundleFinding] = []
+    looked_at = ["container", "bag"]
+    hashing = progress if bundle.is_dir() else _stretch(progress, 1)
+    findings += check_bag(folder, fast=fast, limits=limits, progress=hashing)
+    data = folder / "data"
+    if data.is_dir():
+        looked_at.append("descriptor")
+        documents, faults = _read_documents(data, limits)
+        findings += faults
+        looked_at.append("crate")
+        files = {path.removeprefix("data/") for path in payload_files(folder)}
+        if CRATE in documents:
+            findings += check_crate(documents[CRATE], files)
+        elif CRATE not in files:
+            findings.append(_finding("crate", "crate.missing", f"data/{CRATE}", "is missing"))
+        package = None if faults else _open(data, documents, findings)
+        if package:
+            _judge_record(package, documents, findings, looked_at, fast=fast, limits=limits)
+    order = {part: place for place, part in enumerate(looked_at)}
+    findings.sort(key=lambda one: order.get(one.part, 0))
+    depth = "fast" if fast else "full"
+    return Verdict(bundle, depth, tuple(findings), tuple(looked_at), file_count, byte_count)
+
+
+def _judge_record(
+    package: Package,
+    documents: dict[str, Any],
+    findings: list[BundleFinding],
+    looked_at: list[str],
+    *,
+    fast: bool,
+    limits: Limits,
+) -> None:
+    """Tables and ledger, as far as each can be read."""
+    looked_at.append("tables")
+    faults = check_tables(package, limits=limits, contents=not fast)
+    findings += faults
+    if any(one.rule == "tables.unreadable" for one in faults):
+        return
+    try:
+        if not fast:
+            findings += _compare_sums(package)
+        if LEDGER in package.model.tables:
+            findings += _check_ledger(package, documents.get(BUNDLE_FACTS))
+    except UnusablePackage as error:
+        findings.append(_finding("tables", "tables.unreadable", "data/tables", str(error)))
+        return
+    looked_at.append("custody")
+
+
+def _finding(part: str, rule: str, path: str, message: str) -> BundleFinding:
+    return BundleFinding(part, "error", rule, path, message, _ASK_AGAIN)
+
+
+# -- descriptor ----------------------------------------------------------------------------------
+
+
+def _read_documents(data: Path, limits: Limits) -> tuple[dict[str, Any], list[BundleFinding]]:
+    """The JSON documents that describe the record, read under bounds, and their faults."""
+    documents: dict[str, Any] = {}
+    findings = []
+    paths = [data / name for name in (DESCRIPTOR, CRATE, "datacite.json", BUNDLE_FACTS)]
+    paths += sorted((data / "schemas").glob("*.json"))
+    for path in paths:
+        name = path.relative_to(data).as_posix()
+        part = "crate" if name == CRATE else "descriptor"
+        if not path.is_file():
+            if name in (DESCRIPTOR, BUNDLE_FACTS):
+                findings.append(_finding(part, "descriptor.missing", f"data/{name}", "is missing"))
+            continue
+        if path.stat().st_size > limits.most_json_bytes:
+            message = f"is larger than {limits.most_json_bytes} bytes, which is more than sense"
+            findings.append(_finding(part, f"{part}.too_big", f"data/{name}", message))
+            continue
+        try:
+            documents[name] = json.loads(path.read_text(encoding="utf-8"))
+        except (ValueError, RecursionError) as error:
+            what = "nested too deep" if isinstance(error, RecursionError) else str(error)
+            message = f"is not readable JSON: {what}"
+            findings.append(_finding(part, f"{part}.unreadable", f"data/{name}", message))
+    return documents, findings
+
+
+def _open(data: Path, documents: dict[str, Any], findings: list[BundleFinding]) -> Package | None:
+    """The package inside, once its own words name nothing outside it."""
+    faults = list(_unsafe_names(documents))
+    findings += faults
+    if faults:
+        return None
+    try:
+        package = open_package(data)
+    except TreenailError as error:
+        findings.append(_finding("descriptor", "descriptor.unusable", DESCRIPTOR, str(error)))
+        return None
+    except (KeyError, TypeError, AttributeError, ValueError) as error:
+        # schemas are a stranger's words too: any shape may come where a list or text belongs
+        message = f"the schemas do not make a model: {type(error).__name__} {error}"
+        findings.append(_finding("descriptor", "descriptor.unusable", "data/schemas", message))
+        return None
+    findings += _compare_resources(package)
+    return package
+
+
+def _unsafe_names(documents: dict[str, Any]) -> Iterator[BundleFinding]:
+    """Names in schemas and descriptor that would lead to a file elsewhere."""
+    for path, document in documents.items():
+        if path.startswith("schemas/") and path != "schemas/model.json":
+            name = document.get("name") if isinstance(document, dict) else None
+            if not isinstance(name, str) or not _TABLE_NAME.fullmatch(name):
+                message = f"names its table {str(name)[:80]!r}, which is no name of a table"
+                yield _finding("descriptor", "descriptor.unsafe_name", f"data/{path}", message)
+            elif path != f"schemas/{name}.json":
+                message = f"is the schema of another table, '{name}'"
+                yield _finding("descriptor", "descriptor.unsafe_name", f"data/{path}", message)
+
+
+def _compare_resources(package: Package) -> Iterator[BundleFinding]:
+    """Whether descriptor and schemas speak of the same tables, at the places where they lie."""
+    resources = package.descriptor.get("resources")
+    if not isinstance(resources, list):
+        yield _descriptor_fault("has no list of resources")
+        return
+    listed = set()
+    for one in resources:
+        name = one.get("name") if isinstance(one, dict) else None
+        if name not in package.model.tables:
+            yield _descriptor_fault(f"lists {str(name)[:80]!r}, which has no schema")
+        elif one.get("path") != f"tables/{name}.csv":
+            yield _descriptor_fault(f"looks for '{name}' at {str(one.get('path'))[:200]!r}")
+        elif one.get("schema") != f"schemas/{name}.json":
+            yield _descriptor_fault(f"looks for the schema of '{name}' elsewhere")
+        else:
+            listed.add(name)
+    for name in package.model.tables:
+        if name not in listed:
+            yield _descriptor_fault(f"does not list the table '{name}'")
+
+
+def _descriptor_fault(message: str) -> BundleFinding:
+    return _finding("descriptor", "descriptor.resources", f"data/{DESCRIPTOR}", message)
+
+
+# -- record against files ------------------------------------------------------------------------
+
+
+def _compare_sums(package: Package) -> Iterator[BundleFinding]:
+    """Files whose bytes are not those that a row of the record has the checksum of."""
+    from provenance.bundle.hashing import hash_files
+    from provenance.bundle.names import unsafe_because
+
+    wanted = {
+        path: (digest, table, key)
+        for path, digest, table, key in described_sums(package)
+        if not unsafe_because(path) and (package.folder / path).is_file()
+    }
+    sums = hash_files(package.folder, dict.fromkeys(wanted, ("sha256",)))
+    for path, (digest, table, key) in wanted.items():
+        found = sums.digests.get(path, {}).get("sha256")
+        if found and found != digest:
+            yield BundleFinding(
+                "tables",
+                "error",
+                "tables.file_differs",
+                f"data/{path}",
+                f"is not the file that row {key} of tables/{table}.csv has the checksum of",
+                "Find out which is right, the file or the row, and pack again.",
+            )
+
+
+def _check_ledger(package: Package, facts: object) -> Iterator[BundleFinding]:
+    for one in verify_chain(package):
+        yield BundleFinding(
+            "custody",
+            one.severity,
+            one.rule,
+            f"data/tables/{LEDGER}.csv",
+            f"line {one.row}: {one.message}",
+            one.remedy,
+        )
+    known = facts.get("lastSeal") if isinstance(facts, dict) else None
+    if isinstance(known, str) and known != last_seal(package):
+        yield _finding(
+            "custody",
+            "custody.end_differs",
+            f"data/tables/{LEDGER}.csv",
+            "does not end with the event that bundle.json names: events were cut off or put on",
+        )

@@ -1,0 +1,94 @@
+"""`treenail pack`, `treenail verify` and `treenail unpack`: archive bundles."""
+
+from __future__ import annotations
+
+import sys
+from pathlib import Path
+
+import click
+
+from provenance.cli.options import out_option, package_argument, progress_bar
+
+
+@click.command("pack")
+@package_argument
+@out_option
+@click.option("--zip", "zipped", is_flag=True, help="One zip file instead of a folder.")
+def pack(package: Path, out: Path | None, zipped: bool) -> None:
+    """Write PACKAGE as an archive bundle (BagIt), beside it unless --out says where.
+
+    A package in which the check finds something is packed all the same, with the report, and the
+    exit code is 1. A table that cannot be read is not packed (exit code 2).
+    """
+    from provenance.bundle.pack import pack as pack_package
+    from provenance.package import open_package
+
+    with progress_bar("packing") as progress:
+        packed = pack_package(open_package(package), out, zipped=zipped, progress=progress)
+    click.echo(f"packed {packed.path}")
+    findings = False
+    for path in packed.contents.left_out:
+        click.echo(f"left out: {path}", err=True)
+    for path in packed.contents.undescribed:
+        click.echo(f"packed, though no row describes it: {path}", err=True)
+    for table, key, path in packed.contents.missing:
+        findings = True
+        click.echo(f"not there, though row {key} of '{table}' names it: {path}", err=True)
+    for table, key, path in packed.differing:
+        findings = True
+        click.echo(f"not the bytes that row {key} of '{table}' has a checksum of: {path}", err=True)
+    if not packed.report.clean:
+        findings = True
+        click.echo(
+            f"the check found {packed.report.count('error')} error(s) and "
+            f"{packed.report.count('warning')} warning(s); they are in the bundle's "
+            "data/check/report.html",
+            err=True,
+        )
+    sys.exit(1 if findings else 0)
+
+
+@click.command("verify")
+@click.argument("bundle", type=click.Path(path_type=Path))
+@click.option("--fast", is_flag=True, help="Names and sizes only, no checksums.")
+@click.option(
+    "--format",
+    "shape",
+    type=click.Choice(["text", "json"]),
+    default="text",
+    show_default=True,
+    help="How to say it.",
+)
+def verify(bundle: Path, fast: bool, shape: str) -> None:
+    """Say whether BUNDLE, a folder or zip, is sound, and name what is not.
+
+    Exit codes: 0 sound, 1 not sound, 2 nothing that can be opened.
+    """
+    from provenance.bundle.verify import verify_bundle
+
+    with progress_bar("verifying") as progress:
+        verdict = verify_bundle(bundle, fast=fast, progress=progress)
+    if shape == "json":
+        import json
+
+        click.echo(json.dumps(verdict.as_dict(), indent=2, ensure_ascii=False))
+    else:
+        from provenance.bundle.verdict_text import verdict_text
+
+        click.echo(verdict_text(verdict), nl=False)
+    sys.exit(0 if verdict.sound else 1)
+
+
+@click.command("unpack")
+@click.argument("bundle", type=click.Path(path_type=Path))
+@out_option
+def unpack(bundle: Path, out: Path | None) -> None:
+    """Verify BUNDLE and write the package in it to a new folder, to work on."""
+    from provenance.bundle.unpack import unpack_bundle
+
+    if out is None:
+        stem = bundle.resolve().name.removesuffix(".zip")
+        out = Path(stem.removesuffix("-bundle") + "-unpacked")
+    with progress_bar("unpacking") as progress:
+        package = unpack_bundle(bundle, out, progress=progress)
+    click.echo(f"unpacked {package.folder}")
