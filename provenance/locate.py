@@ -11,7 +11,7 @@ from __future__ import annotations
 import math
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING, NamedTuple
 
 from provenance.identity.reading import Reading, Wear, likelihoods, parse_reading, read_wear
 
@@ -42,12 +42,12 @@ DOWEL_UNKNOWN = 0.3
 """How much place, wood and dowel count; people measure and remember wrongly (own estimate)."""
 
 
-@dataclass(frozen=True)
-class PlugRecord:
+class PlugRecord(NamedTuple):
     """One plug as the record has it, with what helps to tell it from others.
 
-    `places` names its place and every larger one it lies in, codes and names, in lower case;
-    `source` is the package or bundle it was read from.
+    `places` names its place and every larger one it lies in, codes and names, in lower case, one a
+    line; `source` is the package or bundle it was read from. A tuple, because there may be very
+    many and an index hands them over as they are.
     """
 
     source: str
@@ -61,7 +61,7 @@ class PlugRecord:
     element_id: str
     function: str
     species: str
-    places: tuple[str, ...]
+    places: str
     where: str
     collected_on: str
 
@@ -175,7 +175,7 @@ def _context_fit(plug: PlugRecord, seen: Seen, genera: Mapping[str, str]) -> flo
 def _lies_in(plug: PlugRecord, place: str) -> bool | None:
     if not plug.places:
         return None
-    return place.strip().lower() in plug.places
+    return place.strip().lower() in plug.places.split("\n")
 
 
 def _wood_fit(plug: PlugRecord, species: str, genera: Mapping[str, str]) -> str | None:
@@ -198,7 +198,7 @@ def _reasons(plug: PlugRecord, reading: Reading, wear: Wear, seen: Seen) -> tupl
         elif share > 0.1:
             reasons.append("whichever way up you saw it")
         else:
-            reasons.append("the right way up")
+            reasons.append("seen the right way up")
     if seen.place is not None:
         lies = _lies_in(plug, seen.place)
         words = {True: f"is in {seen.place}", False: f"is not in {seen.place}", None: "no place"}
@@ -214,10 +214,3 @@ def _reasons(plug: PlugRecord, reading: Reading, wear: Wear, seen: Seen) -> tupl
     if plug.status not in ("in_place", "in_place_worn", ""):
         reasons.append(f"recorded as {plug.status.replace('_', ' ')}")
     return tuple(reasons)
-
-
-def plug_from(row: Mapping[str, Any]) -> PlugRecord:
-    """A PlugRecord from plain values, as an index stores them (places parted by newlines)."""
-    values = dict(row)
-    values["places"] = tuple(p for p in str(values["places"]).split("\n") if p)
-    return PlugRecord(**values)

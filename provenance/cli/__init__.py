@@ -13,7 +13,9 @@ from provenance.errors import TreenailError
 COMMANDS: dict[str, tuple[str, str]] = {
     # name: (module in provenance.cli : function, one line for the overview)
     "new": ("new:new", "Start a package for a kind of place."),
+    "stamps": ("locating:stamps", "Reserve stamp numbers that cannot be misread."),
     "workbook": ("forms:workbook", "Write the spreadsheet that a crew fills in."),
+    "locate": ("locating:locate", "Find the hole that a worn stamp belongs to."),
 }
 """Every command with where it lives; the order is the order of the work."""
 

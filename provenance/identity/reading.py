@@ -38,7 +38,7 @@ UNREADABLE = "?"
 
 OVERLOOKED_AT_EDGE = 0.01
 OVERLOOKED_INSIDE = 0.002
-NICK_TAKEN_FOR_DIGIT = 0.002
+NICK_TAKEN_FOR_DIGIT = 0.01
 OVERLOOKED_WHERE_BROKEN = 0.5
 """Shares of digits missed or added (common practice, no source; small beside the wear itself)."""
 
@@ -193,8 +193,7 @@ def _aligned(
     table = _place_shares(way, shares)
     state = np.zeros((count, read + 1))
     state[:, 0] = 1.0
-    for taken in range(read):
-        state[:, taken + 1] += state[:, taken] * NICK_TAKEN_FOR_DIGIT
+    state = _with_nick(state, way)
     for position in range(length):
         first, last = position == 0, position == length - 1
         missed = OVERLOOKED_AT_EDGE if first or last else OVERLOOKED_INSIDE
@@ -207,10 +206,18 @@ def _aligned(
             if taken < read:
                 kept = 1 - missed
                 after[:, taken + 1] += state[:, taken] * kept * table[taken][struck[:, position]]
-        for taken in range(read):
-            after[:, taken + 1] += after[:, taken] * NICK_TAKEN_FOR_DIGIT
-        state = after
+        state = _with_nick(after, way)
     return np.asarray(state[:, read])
+
+
+def _with_nick(state: np.ndarray, way: Seen) -> np.ndarray:
+    """One step between two struck characters: mostly nothing, now and then a nick read as one."""
+    after = state * (1 - NICK_TAKEN_FOR_DIGIT)
+    for taken, place in enumerate(way.places):
+        # a nick may look like any digit, or like one that cannot be read
+        looks_so = (1 if place is None else len(place)) / 11
+        after[:, taken + 1] += state[:, taken] * NICK_TAKEN_FOR_DIGIT * looks_so
+    return after
 
 
 def _place_shares(way: Seen, shares: Mapping[str, Mapping[str, float]]) -> list[np.ndarray]:

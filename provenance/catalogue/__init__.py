@@ -1,0 +1,1 @@
+"""Looks over many packages and bundles at once."""

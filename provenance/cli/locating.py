@@ -1,0 +1,152 @@
+"""`treenail stamps` and `treenail locate`: numbers before the field day, and holes long after."""
+
+from __future__ import annotations
+
+import json
+import sys
+from pathlib import Path
+
+import click
+
+from provenance.cli.options import package_argument, progress_bar, site_option
+
+
+@click.command("stamps")
+@package_argument
+@click.argument("count", type=int)
+@click.option("--crew", required=True, help="Who may use the numbers.")
+@site_option
+@click.option("--first", type=int, default=None, help="Start of the crew's range.")
+@click.option("--last", type=int, default=None, help="End of the crew's range, included.")
+@click.option("--dies", default="0123456789", show_default=True, help="Digits in the die set.")
+@click.option(
+    "--mark",
+    type=click.Choice(["none", "bar", "dot"]),
+    default="none",
+    show_default=True,
+    help="Keep plain counting and punch this below numbers that mislead upside down.",
+)
+def stamps(
+    package: Path,
+    count: int,
+    crew: str,
+    site: str | None,
+    first: int | None,
+    last: int | None,
+    dies: str,
+    mark: str,
+) -> None:
+    """Reserve COUNT stamp numbers in PACKAGE that cannot be read for one another.
+
+    Prints the strike list, one number a line, with the mark to be punched where one is needed.
+    A number is never given out twice, used or not.
+    """
+    from datetime import date
+
+    from provenance.identity.stamps import reserve_stamps
+    from provenance.package import open_package
+
+    reserved = reserve_stamps(
+        open_package(package),
+        count,
+        crew=crew,
+        site_id=site,
+        first=first,
+        last=last,
+        dies=dies,
+        orientation_mark=mark,
+        reserved_on=date.today().isoformat(),
+    )
+    for one in reserved:
+        needs = "" if one.orientation_mark == "none" else f"\t{one.orientation_mark} below"
+        click.echo(f"{one.sample_id}{needs}")
+    click.echo(f"reserved {len(reserved)} for crew '{crew}'", err=True)
+
+
+@click.command("locate")
+@click.argument("place", type=click.Path(path_type=Path, exists=True))
+@click.argument("reading")
+@click.option("--in", "room", default=None, help="Building or room it is in, code or name.")
+@click.option("--dowel", default=None, help="Dowel size as measured: '5/8 in', '16 mm'.")
+@click.option("--wood", default=None, help="Species code of the wood it is in.")
+@click.option("--upright", is_flag=True, help="You are sure which way up it is.")
+@click.option("--index", type=click.Path(path_type=Path), default=None, help="Keep an index here.")
+@click.option("--most", default=10, show_default=True, help="How many candidates to show.")
+@click.option(
+    "--format", "shape", type=click.Choice(["text", "json"]), default="text", show_default=True
+)
+def locate(
+    place: Path,
+    reading: str,
+    room: str | None,
+    dowel: str | None,
+    wood: str | None,
+    upright: bool,
+    index: Path | None,
+    most: int,
+    shape: str,
+) -> None:
+    """Find the hole of a worn plug: PLACE is a package, a bundle, or a folder of them.
+
+    READING is what you can read: 231, '2?1' (one cannot be read), '2[38]1' (3 or 8), '2..' (broken
+    off behind), '..31' (broken off before), or '6 or 8'.
+    """
+    from provenance.catalogue.plugs import gather_plugs, index_plugs, stored_plugs
+    from provenance.intake.units import read_length
+    from provenance.locate import Found, Seen, locate_plug
+
+    seen = Seen(
+        place=room,
+        dowel_mm=read_length(dowel, "mm", "mm") if dowel else None,
+        species=wood.upper() if wood else None,
+        upright=upright,
+    )
+    with progress_bar("reading") as progress:
+        if index is None:
+            plugs = gather_plugs(place, progress=progress)
+        else:
+            for why in index_plugs(place, index, progress=progress).values():
+                click.echo(f"not read: {why}", err=True)
+            plugs = stored_plugs(index)
+    found: Found = locate_plug(plugs, reading, seen, genera=_genera(), limit=most)
+    if shape == "json":
+        raw = {
+            "reading": found.reading.text,
+            "searched": found.searched,
+            "unrecorded": found.unrecorded,
+            "candidates": [
+                {"probability": one.probability, **one.plug._asdict(), "why": one.why}
+                for one in found.candidates
+            ],
+        }
+        click.echo(json.dumps(raw, indent=2, ensure_ascii=False))
+    else:
+        _show(found)
+    sys.exit(1 if found.none_fits else 0)
+
+
+def _genera() -> dict[str, str]:
+    from provenance.resources import shipped
+    from provenance.schema import read_yaml
+
+    raw = read_yaml(shipped("schemas") / "vocabularies" / "species.yaml")
+    return {str(term["code"]): str(term.get("genus", "")) for term in raw["terms"]}
+
+
+def _show(found: object) -> None:
+    from provenance.locate import Found
+
+    assert isinstance(found, Found)
+    click.echo(f"'{found.reading.text}' among {found.searched} recorded plugs")
+    if found.none_fits:
+        click.echo("No recorded plug fits well; the nearest are:")
+    for one in found.candidates:
+        plug = one.plug
+        click.echo(
+            f"{one.probability:6.1%}  {plug.stamp:>6}  sample {plug.sample_id} of {plug.site_id}, "
+            f"{plug.function.replace('_', ' ')} {plug.element_id}"
+            f"{f' ({plug.where})' if plug.where else ''}"
+        )
+        click.echo(f"                {'; '.join(one.why)}")
+        click.echo(f"                {plug.source}")
+    click.echo(f"{found.unrecorded:6.1%}  that the plug is in none of these records")
