@@ -51,7 +51,7 @@ _CREW1_HEADINGS = (
     *("Page", "House", "Timber no", "Room", "Use", "Where", "In place?", "Re-used?"),
     *("Length", "Dia A1", "Dia A2", "Dia B1", "Dia B2", "Shape", "End A", "End B"),
     *("Tooling", "Outside", "Wood", "Preservation", "Bears load", "Along it (m from A)"),
-    *("xA", "yA", "zA", "xB", "yB", "zB", "Recorded", "By", "Sampled"),
+    *("xA", "yA", "zA", "xB", "yB", "zB", "Good to", "Recorded", "By", "Sampled"),
     *("FS no", "Core or slice", "Bit", "Core length", "Pieces", "From end A", "O'clock"),
     *("Drilled", "Up/down deg", "Hole depth", "Above floor", "Outer end", "Pith", "Rings seen"),
     *("Allowed by", "Taken", "Driller", "Stamp", "Dowel", "Dowel length", "Glue", "Plugged"),
@@ -86,7 +86,10 @@ def crew1_book() -> Book:
             for heading, meaning in (
                 ("Length, From end A, Above floor", "feet and inches"),
                 ("Dia A1 ... B2, Bit, Core length, Hole depth, Dowel", "inches and fractions"),
-                ("xA ... zB", "metres on the site grid, read off the plan; blank where we taped"),
+                (
+                    "xA ... zB, Good to",
+                    "metres on the site grid, off the plan; blank where we taped",
+                ),
                 ("Recorded, Taken, Plugged", "month/day/year"),
                 ("Stamp", "what is punched into the dowel"),
                 ("Page", "page of the field book, no use to anybody else"),
@@ -148,6 +151,7 @@ def _crew1_wood(wood: Wood, page: str) -> Line:
         for end, point in (("A", wood.a), ("B", wood.b)):
             for axis, value in zip("xyz", point, strict=True):
                 line[f"{axis}{end}"] = round(value, 2)
+        line["Good to"] = 0.05
     return line
 
 
@@ -208,7 +212,8 @@ _WOOD_HEADINGS = (
     *("Wood", "Room", "Kind of wood-work", "Position", "Standing", "Second use"),
     *("L cm", "A wide", "A high", "B wide", "B high", "Form", "Cut A", "Cut B", "Tools"),
     *("Surface", "Tree", "State", "Carries", "Seen along it"),
-    *("E a", "N a", "H a", "E b", "N b", "H b", "Core/slice?", "Seen on", "Seen by", "Notes"),
+    *("E a", "N a", "H a", "E b", "N b", "H b", "± m", "Core/slice?", "Seen on", "Seen by"),
+    "Notes",
 )
 _CORE_HEADINGS = (
     *("Number", "From wood", "What", "Drill", "Length cm", "In parts", "From A cm", "Clock"),
@@ -289,6 +294,7 @@ def _crew2_wood(wood: Wood) -> Line:
     for end, point in (("a", wood.a), ("b", wood.b)):
         for axis, value in zip("ENH", point, strict=True):
             line[f"{axis} {end}"] = value
+    line["± m"] = 0.01
     return line
 
 

@@ -60,9 +60,9 @@ _PLANS = (
     _Plan(217, "BN.T1", _F, 0.42, 3.0, 0.95, 1.30, 1884, "B", "bark"),
     _Plan(218, "BN.T2", _F, 0.36, 3.0, 1.01, 1.22, 1884, "r", "waney_edge"),
     _Plan(219, "BN.T3", _F, 0.58, 9.0, 0.82, 1.35, None, "", "waney_edge", "broken"),
-    _Plan(220, "BN.P1S", _F, 0.48, None, 0.93, 1.28, 1884, "v", "waney_edge"),
-    _Plan(221, "BN.P2N", _S, 0.40, None, 1.02, 1.19, 1884, "B", "bark"),
-    _Plan(222, "BN.P3N", _F, 0.55, None, 0.90, 1.24, 1883, "v", "waney_edge"),
+    _Plan(220, "BN.P1S", _F, 0.48, 12.0, 0.93, 1.28, 1884, "v", "waney_edge"),
+    _Plan(221, "BN.P2N", _S, 0.40, 6.0, 1.02, 1.19, 1884, "B", "bark"),
+    _Plan(222, "BN.P3N", _F, 0.55, 6.0, 0.90, 1.24, 1883, "v", "waney_edge"),
     _Plan(223, "BN.B2S", _H, 0.50, 3.0, 0.80, 2.10, None, "", "dressed", "too_few_rings"),
     _Plan(224, "BN.WS", _F, 0.20, 6.0, 0.96, 1.16, 1884, "r", "waney_edge"),
     _Plan(225, "BN.US", _H, 0.66, 6.0, 0.99, 0.86, 1884, "B", "bark"),
@@ -135,16 +135,11 @@ class Specimen:
     @property
     def hole(self) -> Point:
         """Where the drill went in, on the surface of the wood, in site grid metres."""
-        x, y, z = self.wood.axis_at(self.along_m)
-        radius = self.wood.diameter_at(self.along_m) / 200
-        right_x, right_y = _right_of(self.wood)
-        turn = math.radians(30 * (self.clock or 0.0))
-        sideways = radius * math.sin(turn)
-        return (
-            x + sideways * right_x,
-            y + sideways * right_y,
-            z + radius * math.cos(turn),
-        )
+        middle = self.wood.axis_at(self.along_m)
+        radius_m = self.wood.diameter_at(self.along_m) / 200
+        outward = _outward(self.wood, self.clock or 0.0)
+        x, y, z = (at + radius_m * step for at, step in zip(middle, outward, strict=True))
+        return x, y, z
 
 
 def all_specimens() -> tuple[Specimen, ...]:
@@ -158,15 +153,24 @@ def sampled_keys() -> frozenset[str]:
     return frozenset(plan.wood for plan in _PLANS)
 
 
-def _right_of(wood: Wood) -> tuple[float, float]:
-    """The level direction that is on the right when looking along the wood from A to B."""
-    east, north = wood.b[0] - wood.a[0], wood.b[1] - wood.a[1]
-    length = math.hypot(east, north)
-    return (north / length, -east / length) if length > 1e-6 else (0.0, 0.0)
+def _outward(wood: Wood, clock: float) -> Point:
+    """The direction from the axis to a clock position, seen from end A towards end B.
 
-
-def _floor_of(wood: Wood) -> float:
-    return FLOOR_M[wood.building]
+    12 is up, square to the wood; on upright wood 12 is the y axis of the site grid.
+    """
+    along = tuple((q - p) / wood.length_m for p, q in zip(wood.a, wood.b, strict=True))
+    top = (0.0, 1.0, 0.0) if abs(along[2]) > 0.99 else (0.0, 0.0, 1.0)
+    lean = sum(one * other for one, other in zip(top, along, strict=True))
+    square = [one - lean * other for one, other in zip(top, along, strict=True)]
+    up = [part / math.hypot(*square) for part in square]
+    right = (
+        along[1] * up[2] - along[2] * up[1],
+        along[2] * up[0] - along[0] * up[2],
+        along[0] * up[1] - along[1] * up[0],
+    )
+    turn = math.radians(30 * clock)
+    x, y, z = (math.cos(turn) * u + math.sin(turn) * r for u, r in zip(up, right, strict=True))
+    return x, y, z
 
 
 def _taken(plan: _Plan, wood: Wood) -> Specimen:
@@ -189,7 +193,7 @@ def _taken(plan: _Plan, wood: Wood) -> Specimen:
         along_m=along,
         clock=plan.clock,
         direction="radial" if core else "",
-        inclination_deg=_inclination(plan) if core else None,
+        inclination_deg=_inclination(plan, wood) if core else None,
         depth_mm=length + chance.randint(6, 14) if core else None,
         height_m=_height(plan, wood, along) if core else None,
         surface=plan.surface,
@@ -221,18 +225,16 @@ def _inner_signs(reach: float) -> str:
     return "fp" if reach < 0.75 else ""
 
 
-def _inclination(plan: _Plan) -> int:
+def _inclination(plan: _Plan, wood: Wood) -> int:
     """Degrees above (+) the level; a hole drilled from straight below points up by 90."""
-    if plan.clock is None:
-        return 0
-    return round(math.degrees(math.asin(-math.cos(math.radians(30 * plan.clock)))))
+    return round(math.degrees(math.asin(-_outward(wood, plan.clock or 0.0)[2])))
 
 
 def _height(plan: _Plan, wood: Wood, along: float) -> float:
-    up = wood.axis_at(along)[2]
-    if plan.clock is not None:
-        up += wood.diameter_at(along) / 200 * math.cos(math.radians(30 * plan.clock))
-    return round(max(up - _floor_of(wood), 0.0), 2)
+    """From the floor to the hole; what lies under the floor boards counts as on it."""
+    radius_m = wood.diameter_at(along) / 200
+    up = wood.axis_at(along)[2] + radius_m * _outward(wood, plan.clock or 0.0)[2]
+    return round(max(up - FLOOR_M[wood.building], 0.0), 2)
 
 
 def _widths(chance: random.Random, rings: int, mean_mm: float) -> tuple[int, ...]:
