@@ -15,6 +15,8 @@ COMMANDS: dict[str, tuple[str, str]] = {
     "new": ("new:new", "Start a package for a kind of place."),
     "stamps": ("locating:stamps", "Reserve stamp numbers that cannot be misread."),
     "workbook": ("forms:workbook", "Write the spreadsheet that a crew fills in."),
+    "handover": ("custody:handover", "Record who gave which sample to whom."),
+    "custody": ("custody:custody", "Show where samples are and have been."),
     "locate": ("locating:locate", "Find the hole that a worn stamp belongs to."),
 }
 """Every command with where it lives; the order is the order of the work."""

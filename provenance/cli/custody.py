@@ -1,0 +1,139 @@
+"""`treenail handover` and `treenail custody`: who has what, from the wood to the shelf."""
+
+from __future__ import annotations
+
+import json
+import sys
+from pathlib import Path
+
+import click
+
+from provenance.cli.options import package_argument
+
+
+@click.command("handover")
+@package_argument
+@click.argument("event")
+@click.option("--samples", default=None, help="Field specimen numbers: 231,233-240.")
+@click.option("--consignment", default="", help="All samples packed into this parcel.")
+@click.option("--on", "day", default=None, help="Day it happened (EDTF); today if left out.")
+@click.option("--from", "giver", default="", help="Who gave it; from the ledger if left out.")
+@click.option("--to", "taker", default="", help="Who has it after.")
+@click.option("--place", default="", help="Room, shelf, box or drawer.")
+@click.option("--state", "states", multiple=True, help="What was found: 231=broken (repeat).")
+@click.option("--by", default="", help="Code of the person who writes this down.")
+@click.option("--corrects", default="", help="Number of the event that was recorded wrongly.")
+@click.option("--note", default="", help="A word more.")
+def handover(
+    package: Path,
+    event: str,
+    samples: str | None,
+    consignment: str,
+    day: str | None,
+    giver: str,
+    taker: str,
+    place: str,
+    states: tuple[str, ...],
+    by: str,
+    corrects: str,
+    note: str,
+) -> None:
+    """Record EVENT (collected, packed, handed_over, received, stored …) in PACKAGE's ledger.
+
+    What cannot be is refused with a sentence that says why, and nothing is recorded.
+    """
+    from datetime import UTC, date, datetime
+
+    from provenance.handover import record_events, samples_of_parcel
+    from provenance.identity.selection import select_samples
+    from provenance.package import open_package
+
+    opened = open_package(package)
+    if samples:
+        chosen = select_samples(list(opened.table("sample")["sample_id"]), samples)
+    elif consignment:
+        chosen = samples_of_parcel(opened, consignment)
+    else:
+        raise click.UsageError("name --samples or a --consignment")
+    recorded = record_events(
+        opened,
+        event,
+        chosen,
+        happened_on=day or date.today().isoformat(),
+        recorded_on=datetime.now(UTC).strftime("%Y-%m-%dT%H:%M:%SZ"),
+        recorded_by=by,
+        consignment_id=consignment,
+        from_party_id=giver,
+        to_party_id=taker,
+        place_held=place,
+        states=_states(states),
+        corrects=corrects,
+        notes=note,
+    )
+    label = opened.model.vocabularies["custody_event"].label(event)
+    click.echo(f"{label}: {', '.join(one.sample_id for one in recorded)}")
+
+
+def _states(texts: tuple[str, ...]) -> dict[str, str]:
+    states = {}
+    for text in texts:
+        sample, equals, state = text.partition("=")
+        if not equals or not sample or not state:
+            raise click.UsageError(f"--state {text}: write it as 231=broken")
+        states[sample] = state
+    return states
+
+
+@click.command("custody")
+@package_argument
+@click.argument("sample", required=False)
+@click.option("--as-of", default=None, help="Who held what on that day (EDTF).")
+@click.option("--overdue", "show_overdue", is_flag=True, help="Parcels that should be back.")
+@click.option("--format", "shape", type=click.Choice(["text", "json", "csv"]), default="text")
+def custody(
+    package: Path, sample: str | None, as_of: str | None, show_overdue: bool, shape: str
+) -> None:
+    """Show the life of SAMPLE in PACKAGE, or who holds every sample; check the ledger's seals.
+
+    Exit code 1 when the ledger does not fit together or, with --overdue, when something is late.
+    """
+    from datetime import date
+
+    import pandas as pd
+
+    from provenance.custody import verify_chain
+    from provenance.holdings import Event, holdings_frame, life_of, overdue
+    from provenance.package import open_package
+
+    opened = open_package(package)
+    late = False
+    if show_overdue:
+        frame = overdue(opened, today=date.today().isoformat())
+        late = bool((frame["days_over"].fillna(0) > 0).any())
+    elif sample is not None:
+        if sample not in set(opened.table("sample")["sample_id"]):
+            raise click.UsageError(f"there is no sample '{sample}' in {package}")
+        life = [one.__dict__ for one in life_of(opened, sample)]
+        frame = pd.DataFrame(life, columns=list(Event.__dataclass_fields__), dtype=str)
+    else:
+        frame = holdings_frame(opened, as_of=as_of)
+    click.echo(_shown(frame, shape))
+    broken = verify_chain(opened)
+    for finding in broken:
+        click.echo(f"{finding.severity}: {finding.message} {finding.remedy}", err=True)
+    sys.exit(1 if late or any(one.severity == "error" for one in broken) else 0)
+
+
+def _shown(frame: object, shape: str) -> str:
+    import pandas as pd
+
+    assert isinstance(frame, pd.DataFrame)
+    if shape == "csv":
+        return frame.to_csv(index=False, lineterminator="\n").rstrip("\n")
+    if shape == "json":
+        rows = frame.astype(object).where(frame.notna(), None).to_dict("records")
+        return json.dumps(rows, indent=2, ensure_ascii=False)
+    if frame.empty:
+        return "nothing to show"
+    filled = [name for name in frame if (frame[name].astype(str) != "").any()]
+    return str(frame[filled].to_string(index=False, justify="left", na_rep=""))
