@@ -1,0 +1,1 @@
+"""Everything the crew and the curator hold: labels, tags, cards, record sheets, workbook."""
