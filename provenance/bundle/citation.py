@@ -23,7 +23,7 @@ MAKER_ROLES = ("crew_lead", "recorder", "driller")
 
 @dataclass(frozen=True)
 class Maker:
-    """A person or organisation that made the record; `named` is what they agreed to."""
+    """Somebody who made or keeps the record; `named` says whether in public too."""
 
     party_id: str
     name: str
@@ -65,15 +65,13 @@ def _maker(row: Mapping[Any, Any], parties: Mapping[Any, Mapping[Any, Any]]) -> 
     )
 
 
-def keeper(package: Package) -> str:
-    """The repository that the record is to be kept by, '' where none is named yet."""
-    names = dict(
-        zip(package.table("party")["party_id"], package.table("party")["name"], strict=True)
-    )
+def keeper(package: Package) -> Maker | None:
+    """The repository that the record is to be kept by, None where none is named yet."""
+    parties = {row["party_id"]: row for row in package.table("party").to_dict("records")}
     for key in package.table("site")["repository_id"]:
-        if names.get(key):
-            return str(names[key])
-    return ""
+        if key in parties:
+            return _maker(parties[key], parties)
+    return None
 
 
 def licences(package: Package) -> tuple[str, ...]:
@@ -108,7 +106,7 @@ def datacite_record(package: Package, *, day: str, formats: tuple[str, ...]) -> 
         },
         "creators": _creators(package),
         "titles": [{"title": title}],
-        "publisher": {"name": keeper(package) or UNAVAILABLE},
+        "publisher": _publisher(package),
         "publicationYear": day[:4],
         "dates": [{"date": day, "dateType": "Updated"}, *_dates(package)],
         "subjects": [
@@ -168,6 +166,20 @@ def _name_identifier(maker: Maker) -> dict[str, str] | None:
             "schemeUri": "https://ror.org",
         }
     return None
+
+
+def _publisher(package: Package) -> dict[str, str]:
+    repository = keeper(package)
+    if repository is None or not repository.named:
+        return {"name": UNAVAILABLE}
+    publisher = {"name": repository.name}
+    if repository.ror:
+        publisher |= {
+            "publisherIdentifier": repository.ror,
+            "publisherIdentifierScheme": "ROR",
+            "schemeUri": "https://ror.org",
+        }
+    return publisher
 
 
 def _dates(package: Package) -> list[dict[str, str]]:

@@ -10,7 +10,7 @@ from collections.abc import Iterable, Mapping
 from typing import TYPE_CHECKING, Any
 from urllib.parse import quote, unquote
 
-from provenance.bundle.citation import keeper, licence_address, licences, makers
+from provenance.bundle.citation import Maker, keeper, licence_address, licences, makers
 from provenance.bundle.media_types import media_type_of
 from provenance.bundle.names import unsafe_because
 from provenance.bundle.verdict import BundleFinding
@@ -22,6 +22,7 @@ if TYPE_CHECKING:
 
 CRATE = "ro-crate-metadata.json"
 VERSION = "1.3"
+_UNDESCRIBED = "No row of the record describes this file."
 PROFILES = "https://w3id.org/ro/crate/"
 
 
@@ -46,20 +47,25 @@ def describe_crate(
     root["name"] = package.title
     root["description"] = str(package.descriptor.get("description") or package.title)
     root["datePublished"] = day
-    root["identifier"] = package.name
+    root["identifier"] = _context(
+        crate,
+        "#package-name",
+        {"@type": "PropertyValue", "name": "package name", "value": package.name},
+    )
     root["license"] = _licence(crate, package)
-    root["author"] = [_maker(crate, one) for one in makers(package)] or None
-    if name := keeper(package):
-        root["publisher"] = _context(crate, "#keeper", {"@type": "Organization", "name": name})
+    authors = [_maker(crate, one) for one in makers(package)]
+    root["author"] = authors[0] if len(authors) == 1 else authors or None
+    repository = keeper(package)
+    root["publisher"] = _maker(crate, repository) if repository else None
     stray = set(undescribed)
     for path, byte_count in sorted(files.items()):
+        title = titles.get(path, path)
         properties = {
-            "name": titles.get(path, path),
+            "name": title,
+            "description": _UNDESCRIBED if path in stray else f"{title} ({path})",
             "encodingFormat": media_type_of(path),
             "contentSize": str(byte_count),
         }
-        if path in stray:
-            properties["description"] = "No row of the record describes this file."
         crate.add_file(dest_path=path, properties=properties)
     metadata: dict[str, Any] = crate.metadata.generate()
     for entity in metadata["@graph"]:
@@ -83,7 +89,7 @@ def _context(crate: ROCrate, identifier: str, properties: dict[str, Any]) -> Con
     return crate.add(ContextEntity(crate, identifier, properties=properties))
 
 
-def _maker(crate: ROCrate, maker: Any) -> ContextEntity:
+def _maker(crate: ROCrate, maker: Maker) -> ContextEntity:
     if maker.is_person:
         address = f"https://orcid.org/{maker.orcid}" if maker.orcid else ""
     else:

@@ -24,7 +24,7 @@ from provenance.bundle.contents import (
 from provenance.bundle.crate import CRATE, describe_crate
 from provenance.bundle.media_types import media_type_of
 from provenance.bundle.plain_readme import plain_readme
-from provenance.bundle.progress import Progress, part_of, say_nothing
+from provenance.bundle.progress import Progress, say_nothing, stretch
 from provenance.bundle.record_pages import row_counts, write_record_pages
 from provenance.bundle.zipping import write_zip
 from provenance.custody import last_seal
@@ -114,7 +114,7 @@ def pack(
                         stream,
                         base_name=bundle_name(package),
                         day=record_date(package),
-                        progress=_last_stretch(progress),
+                        progress=stretch(progress, 2, 3),
                     )
                     _refuse_place(package, out)
     return Packed(out, contents, report, differing)
@@ -130,33 +130,23 @@ def _refuse_place(package: Package, out: Path) -> None:
         )
 
 
-def _last_stretch(progress: Progress) -> Progress:
-    """The third of three stretches of equal length: copy, hash, zip."""
-
-    def advance(done: int, total: int) -> None:
-        progress(2 * total + done, 3 * total)
-
-    return advance
-
-
 # -- filling -------------------------------------------------------------------------------------
 
 
 def _fill(
     package: Package, folder: Path, progress: Progress, *, stretches: int
 ) -> tuple[Contents, Report, tuple[tuple[str, str, str], ...]]:
-    """Make the bag in an empty folder."""
+    """Make the bag in an empty folder; copy and hash are the first two of `stretches`."""
     contents = survey_package(package)
     day = record_date(package)
-    total = stretches * contents.byte_count
     data = folder / "data"
-    _copy_members(package, contents, data, part_of(progress, 0, total))
+    _copy_members(package, contents, data, stretch(progress, 0, stretches))
     report = _write_report(package, data)
     _write_about(package, contents, data, day)
     sums = write_bag(
         folder,
         _bag_info(package, day),
-        progress=part_of(progress, contents.byte_count, total),
+        progress=stretch(progress, 1, stretches),
     )
     differing = tuple(
         (table, key, path)
@@ -182,7 +172,7 @@ def _copy_members(package: Package, contents: Contents, data: Path, progress: Pr
         if target.is_symlink():
             raise UnusablePackage(f"{package.folder / member.path} became a link while packing")
         done += member.byte_count
-        progress(done, 0)
+        progress(done, contents.byte_count)
 
 
 def _write_report(package: Package, data: Path) -> Report:
@@ -249,7 +239,6 @@ def _facts(
 
 def _bag_info(package: Package, day: str) -> dict[str, str]:
     """The tags of RFC 8493 section 2.2.2; the e-mail addresses of people stay out of them."""
-    keeper_name = keeper(package)
     info = {
         "Bagging-Date": day,
         "Bag-Software-Agent": f"treenail {__version__}",
@@ -260,16 +249,17 @@ def _bag_info(package: Package, day: str) -> dict[str, str]:
         ),
         "Internal-Sender-Description": f"{EDITION} edition",
     }
-    if keeper_name:
-        info["Contact-Name"] = keeper_name
+    if repository := keeper(package):
+        info["Contact-Name"] = repository.name
     return info
 
 
 def _shown_facts(package: Package, contents: Contents, day: str) -> list[tuple[str, str]]:
+    repository = keeper(package)
     facts = [
         ("Newest entry", day),
         ("Made by", ", ".join(one.name for one in makers(package))),
-        ("Kept by", keeper(package)),
+        ("Kept by", repository.name if repository else ""),
         ("Kind of place", package.model.title),
         ("Package", package.name),
         ("Files", f"{len(contents.members)}, {contents.byte_count:,} bytes"),

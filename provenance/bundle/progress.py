@@ -5,17 +5,20 @@ from __future__ import annotations
 from collections.abc import Callable
 
 Progress = Callable[[int, int], None]
-"""Called now and then with (done, total) in bytes; total 0 when it is not known."""
+"""Called now and then with (done, total); total 0 when it is not known."""
+
+_WHOLE = 10_000
 
 
 def say_nothing(done: int, total: int) -> None:
     """The progress of somebody who does not want to hear of it."""
 
 
-def part_of(progress: Progress, done_before: int, total: int) -> Progress:
-    """A progress for one stretch of a longer way of `total` bytes."""
+def stretch(progress: Progress, number: int, of: int) -> Progress:
+    """The progress of stretch `number` (from 0) of a way that has `of` stretches alike in length."""
 
-    def advance(done: int, _: int) -> None:
-        progress(done_before + done, total)
+    def advance(done: int, total: int) -> None:
+        share = min(done / total, 1.0) if total else 0.0
+        progress(int(_WHOLE * (number + share) / of), _WHOLE)
 
     return advance

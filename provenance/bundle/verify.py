@@ -16,7 +16,7 @@ from provenance.bundle.contents import described_sums
 from provenance.bundle.crate import CRATE, check_crate
 from provenance.bundle.hostile import HostileBundle, survey_folder, unpack_zip
 from provenance.bundle.limits import DEFAULT_LIMITS, Limits
-from provenance.bundle.progress import Progress, say_nothing
+from provenance.bundle.progress import Progress, say_nothing, stretch
 from provenance.bundle.table_check import check_tables
 from provenance.bundle.verdict import BundleFinding, Verdict
 from provenance.custody import TABLE as LEDGER
@@ -72,7 +72,7 @@ def opened_bundle(
                 Path(scratch).resolve(),
                 limits=limits,
                 needed=needed,
-                progress=_stretch(progress, 0),
+                progress=stretch(progress, 0, 2),
             )
     else:
         raise UnusableInput(f"{bundle} is not there, or is neither a folder nor a file")
@@ -87,15 +87,6 @@ def _read_when_fast(path: str) -> bool:
     )
 
 
-def _stretch(progress: Progress, number: int) -> Progress:
-    """The first (0, unpack) or second (1, hash) of two stretches."""
-
-    def advance(done: int, total: int) -> None:
-        progress(number * total + done, 2 * total)
-
-    return advance
-
-
 def judge_folder(
     bundle: Path, folder: Path, *, fast: bool, limits: Limits, progress: Progress = say_nothing
 ) -> Verdict:
@@ -106,7 +97,7 @@ def judge_folder(
     file_count, byte_count = survey_folder(folder, limits)
     findings: list[BundleFinding] = []
     looked_at = ["container", "bag"]
-    hashing = progress if bundle.is_dir() else _stretch(progress, 1)
+    hashing = progress if bundle.is_dir() else stretch(progress, 1, 2)
     findings += check_bag(folder, fast=fast, limits=limits, progress=hashing)
     data = folder / "data"
     if data.is_dir():
@@ -229,7 +220,7 @@ def _compare_resources(package: Package) -> Iterator[BundleFinding]:
     listed = set()
     for one in resources:
         name = one.get("name") if isinstance(one, dict) else None
-        if name not in package.model.tables:
+        if not isinstance(name, str) or name not in package.model.tables:
             yield _descriptor_fault(f"lists {str(name)[:80]!r}, which has no schema")
         elif one.get("path") != f"tables/{name}.csv":
             yield _descriptor_fault(f"looks for '{name}' at {str(one.get('path'))[:200]!r}")

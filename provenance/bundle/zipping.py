@@ -1,9 +1,9 @@
 """Writes a bag as one zip file whose bytes depend on nothing but the bag.
 
 Members are in the order of their paths and bear the record's date; text is deflated, media that are
-compressed already are stored. The bag lies in one folder inside the zip (RFC 8493 section 4). The
-deflated bytes are those of the zlib in use: another zlib may pack the same content differently, the
-checksums inside are the same all the same.
+compressed already are stored. The bag lies in one folder inside the zip, as bagging programs expect
+it (common practice). The deflated bytes are those of the zlib in use: another zlib may squeeze the
+same content differently; the checksums inside stay the same.
 """
 
 from __future__ import annotations

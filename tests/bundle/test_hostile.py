@@ -1,0 +1,400 @@
+"""A bundle that means harm: refused with a word, nothing written elsewhere, nothing followed."""
+
+from __future__ import annotations
+
+import json
+import os
+import stat
+import struct
+import zipfile
+from pathlib import Path
+
+import pytest
+
+from provenance.bundle.limits import Limits
+from provenance.bundle.unpack import unpack_bundle
+from provenance.bundle.verdict import Verdict
+from provenance.bundle.verify import verify_bundle
+from provenance.errors import TreenailError, UnusableInput
+
+SMALL = Limits(most_files=200, most_total_bytes=2_000_000, ratio_from_bytes=1_000)
+
+
+@pytest.fixture(autouse=True)
+def scratch(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Path:
+    """Every temporary file lands here, so that a test can see that none stays."""
+    folder = tmp_path / "scratch"
+    folder.mkdir()
+    monkeypatch.setattr("tempfile.tempdir", str(folder))
+    return folder
+
+
+def a_zip(path: Path, *members: tuple[str | zipfile.ZipInfo, bytes]) -> Path:
+    with zipfile.ZipFile(path, "w", zipfile.ZIP_DEFLATED) as archive:
+        for name, content in members:
+            archive.writestr(name, content)
+    return path
+
+
+def a_member(name: str, *, mode: int = 0) -> zipfile.ZipInfo:
+    member = zipfile.ZipInfo(name)
+    member.create_system = 3
+    member.external_attr = mode << 16
+    return member
+
+
+def patched(path: Path, old: bytes, new: bytes, *, count: int = -1) -> Path:
+    """The zip with bytes exchanged, as an editor of bytes would."""
+    raw = path.read_bytes()
+    assert old in raw
+    path.write_bytes(raw.replace(old, new, count))
+    return path
+
+
+def rules(verdict: Verdict) -> set[str]:
+    return {one.rule for one in verdict.findings}
+
+
+def refused(bundle: Path, scratch: Path, limits: Limits = SMALL) -> Verdict:
+    """The verdict over a bundle that must not be sound; checks that nothing stays or gets out."""
+    around = {path for path in scratch.parent.rglob("*") if scratch not in path.parents}
+    verdict = verify_bundle(bundle, limits=limits)
+    assert not verdict.sound
+    assert list(scratch.iterdir()) == []
+    with pytest.raises(TreenailError):
+        unpack_bundle(bundle, scratch.parent / "out", limits=limits)
+    assert list(scratch.iterdir()) == []
+    assert {p for p in scratch.parent.rglob("*") if scratch not in p.parents} == around
+    return verdict
+
+
+# -- zips ----------------------------------------------------------------------------------------
+
+
+@pytest.mark.parametrize(
+    "name",
+    [
+        "../escaped.txt",
+        "b/../../escaped.txt",
+        "/absolute.txt",
+        "C:/drive.txt",
+        "C:drive.txt",
+        "b\\..\\..\\escaped.txt",
+        "~/home.txt",
+        "b//empty.txt",
+        "b/./dot.txt",
+        "b/line\nbreak.txt",
+        "/".join(["deep"] * 40) + "/file.txt",
+        "b/" + "long" * 300 + ".txt",
+        "b/" + "x" * 256,
+    ],
+)
+def test_a_member_whose_name_leads_astray_is_refused(
+    tmp_path: Path, scratch: Path, name: str
+) -> None:
+    """CWE-22, path traversal; RFC 8493 section 5.1 warns of the same in manifests."""
+    bundle = a_zip(tmp_path / "b.zip", ("b/bagit.txt", b"x"), (name, b"x"))
+    assert "container.unsafe_name" in rules(refused(bundle, scratch))
+
+
+def test_a_name_that_is_cut_at_a_nul_is_refused(tmp_path: Path, scratch: Path) -> None:
+    bundle = patched(a_zip(tmp_path / "b.zip", ("b/safe_evil.txt", b"x")), b"safe_", b"safe\x00")
+    assert "container.unsafe_name" in rules(refused(bundle, scratch))
+
+
+def test_a_name_that_is_not_utf_8_is_refused(tmp_path: Path, scratch: Path) -> None:
+    bundle = patched(a_zip(tmp_path / "b.zip", ("b/ü.txt", b"x")), "ü".encode(), b"\xff\xfe")
+    with pytest.raises(UnusableInput, match="cannot be unpacked"):
+        verify_bundle(bundle)
+    assert list(scratch.iterdir()) == []
+
+
+@pytest.mark.parametrize(
+    "kind", [stat.S_IFLNK, stat.S_IFCHR, stat.S_IFBLK, stat.S_IFIFO, stat.S_IFSOCK]
+)
+def test_links_and_devices_are_refused(tmp_path: Path, scratch: Path, kind: int) -> None:
+    """CWE-59, link following."""
+    bundle = a_zip(tmp_path / "b.zip", (a_member("b/plan.png", mode=kind | 0o777), b"/etc/passwd"))
+    assert rules(refused(bundle, scratch)) == {"container.link"}
+
+
+def test_a_member_that_is_there_twice_is_refused(tmp_path: Path, scratch: Path) -> None:
+    with pytest.warns(UserWarning, match="Duplicate name"):
+        bundle = a_zip(tmp_path / "b.zip", ("b/bagit.txt", b"one"), ("b/bagit.txt", b"two"))
+    assert rules(refused(bundle, scratch)) == {"container.duplicate"}
+
+
+@pytest.mark.parametrize(
+    ("one", "other"), [("b/A.txt", "b/a.txt"), ("b/caf\u00e9", "b/cafe\u0301"), ("B/x", "b/y")]
+)
+def test_members_that_some_systems_take_for_one_are_refused(
+    tmp_path: Path, scratch: Path, one: str, other: str
+) -> None:
+    bundle = a_zip(tmp_path / "b.zip", (one, b"1"), (other, b"2"))
+    assert "container.name_collision" in rules(refused(bundle, scratch))
+
+
+def test_a_member_that_is_both_file_and_folder_is_refused(tmp_path: Path, scratch: Path) -> None:
+    bundle = a_zip(tmp_path / "b.zip", ("b/a", b"1"), ("b/a/b", b"2"))
+    assert "container.duplicate" in rules(refused(bundle, scratch))
+
+
+def test_a_zip_bomb_is_refused_by_its_ratio(tmp_path: Path, scratch: Path) -> None:
+    """CWE-409; deflate reaches about 1,032 to 1 on zeros."""
+    bundle = a_zip(tmp_path / "b.zip", ("b/bomb.txt", bytes(1_500_000)))
+    assert rules(refused(bundle, scratch)) == {"container.zip_bomb"}
+
+
+def test_a_zip_bomb_of_many_members_is_refused_by_its_total(tmp_path: Path, scratch: Path) -> None:
+    members = [(f"b/{place}.txt", os.urandom(20_000)) for place in range(150)]
+    assert rules(refused(a_zip(tmp_path / "b.zip", *members), scratch)) == {"container.too_big"}
+
+
+def test_too_many_members_are_refused(tmp_path: Path, scratch: Path) -> None:
+    members = [(f"b/{place}.txt", b"") for place in range(201)]
+    assert rules(refused(a_zip(tmp_path / "b.zip", *members), scratch)) == {
+        "container.too_many_files"
+    }
+
+
+def test_members_that_share_bytes_are_refused(tmp_path: Path, scratch: Path) -> None:
+    """A small zip whose members overlap can unpack to far more than any single ratio shows."""
+    bundle = a_zip(tmp_path / "b.zip", ("b/a.txt", os.urandom(500)), ("b/b.txt", os.urandom(500)))
+    with zipfile.ZipFile(bundle) as archive:
+        first, second = (one.header_offset for one in archive.infolist())
+    at = (
+        bundle.read_bytes().rindex(b"PK\x01\x02") + 42
+    )  # offset of the local header, APPNOTE 4.3.12
+    raw = bytearray(bundle.read_bytes())
+    assert struct.unpack_from("<L", raw, at) == (second,)
+    struct.pack_into("<L", raw, at, first + 10)
+    bundle.write_bytes(raw)
+    assert rules(refused(bundle, scratch)) == {"container.overlap"}
+
+
+def test_an_encrypted_member_is_refused(tmp_path: Path, scratch: Path) -> None:
+    bundle = a_zip(tmp_path / "b.zip", ("b/a.txt", b"x"))
+    raw = bytearray(bundle.read_bytes())
+    raw[raw.index(b"PK\x01\x02") + 8] |= 1  # general purpose bit 0, APPNOTE 4.4.4
+    bundle.write_bytes(raw)
+    assert rules(refused(bundle, scratch)) == {"container.encrypted"}
+
+
+def test_an_unusual_compression_is_refused(tmp_path: Path, scratch: Path) -> None:
+    bundle = tmp_path / "b.zip"
+    with zipfile.ZipFile(bundle, "w", zipfile.ZIP_LZMA) as archive:
+        archive.writestr("b/a.txt", b"x")
+    assert rules(refused(bundle, scratch)) == {"container.method"}
+
+
+def test_a_member_larger_than_it_declares_is_refused(tmp_path: Path, scratch: Path) -> None:
+    """Python's reader stops at the declared size; the checksum of the member then tells."""
+    content = os.urandom(3_000)
+    bundle = a_zip(tmp_path / "b.zip", ("b/a.txt", content))
+    patched(bundle, struct.pack("<L", len(content)), struct.pack("<L", 1_000))
+    with pytest.raises(UnusableInput, match="cannot be unpacked"):
+        verify_bundle(bundle)
+    assert list(scratch.iterdir()) == []
+
+
+def test_a_member_smaller_than_it_declares_is_refused(tmp_path: Path, scratch: Path) -> None:
+    content = os.urandom(3_000)
+    bundle = a_zip(tmp_path / "b.zip", ("b/a.txt", content))
+    patched(bundle, struct.pack("<L", len(content)), struct.pack("<L", 9_000))
+    assert rules(refused(bundle, scratch)) == {"container.size_lie"}
+
+
+def test_two_things_at_the_top_of_a_zip_are_refused(tmp_path: Path, scratch: Path) -> None:
+    bundle = a_zip(tmp_path / "b.zip", ("b/bagit.txt", b"x"), ("loose.txt", b"x"))
+    assert rules(refused(bundle, scratch)) == {"container.not_one_folder"}
+
+
+@pytest.mark.parametrize("content", [b"", b"PK", b"no zip at all", bytes(5_000)])
+def test_a_file_that_is_no_zip_is_said_to_be_none(tmp_path: Path, content: bytes) -> None:
+    (tmp_path / "b.zip").write_bytes(content)
+    with pytest.raises(UnusableInput, match=r"b\.zip cannot be unpacked"):
+        verify_bundle(tmp_path / "b.zip")
+
+
+def test_a_zip_that_was_cut_off_is_said_to_be(zip_bundle: Path, tmp_path: Path) -> None:
+    whole = zip_bundle.read_bytes()
+    (tmp_path / "b.zip").write_bytes(whole[: len(whole) // 2])
+    with pytest.raises(UnusableInput, match="cut off or damaged"):
+        verify_bundle(tmp_path / "b.zip")
+
+
+def test_a_flipped_byte_inside_a_zip_is_noticed(zip_bundle: Path, tmp_path: Path) -> None:
+    raw = bytearray(zip_bundle.read_bytes())
+    with zipfile.ZipFile(zip_bundle) as archive:
+        member = archive.getinfo("holl-bundle/data/files/photo-001.png")
+    raw[member.header_offset + 200] ^= 1
+    (tmp_path / "b.zip").write_bytes(raw)
+    with pytest.raises(UnusableInput, match="Bad CRC-32"):
+        verify_bundle(tmp_path / "b.zip")
+
+
+# -- folders -------------------------------------------------------------------------------------
+
+
+def test_a_link_in_a_folder_is_not_followed(bundle: Path, scratch: Path) -> None:
+    photo = bundle / "data" / "files" / "photo-001.png"
+    elsewhere = scratch.parent / "same.png"
+    elsewhere.write_bytes(photo.read_bytes())  # even with the right bytes behind it
+    photo.unlink()
+    photo.symlink_to(elsewhere)
+    verdict = refused(bundle, scratch, Limits())
+    assert [one.path for one in verdict.findings] == ["data/files/photo-001.png"]
+
+
+def test_a_link_to_a_folder_is_not_followed(bundle: Path, scratch: Path) -> None:
+    (bundle / "data" / "more").symlink_to("/")
+    assert rules(refused(bundle, scratch, Limits())) == {"container.link"}
+
+
+def test_a_pipe_is_not_waited_for(bundle: Path, scratch: Path) -> None:
+    os.mkfifo(bundle / "data" / "files" / "pipe")
+    assert rules(refused(bundle, scratch, Limits())) == {"container.link"}
+
+
+def test_folders_nested_without_end_are_refused(bundle: Path, scratch: Path) -> None:
+    deep = bundle / "data"
+    for _ in range(300):
+        deep = deep / "d"
+    deep.mkdir(parents=True)
+    (deep / "x").write_bytes(b"x")
+    assert "container.unsafe_name" in rules(refused(bundle, scratch, Limits()))
+
+
+@pytest.mark.parametrize(
+    "path",
+    ["data/../../bundle-2/secret.txt", "../bundle-2/secret.txt", "/etc/passwd", "~root/x", "C:/x"],
+)
+def test_a_manifest_that_points_outside_is_not_followed(
+    bundle: Path, scratch: Path, path: str
+) -> None:
+    """RFC 8493 section 5.1. A folder named like the bundle and then some lies beside it on purpose:
+    a comparison of paths letter by letter takes it for the inside."""
+    secret = bundle.parent / "bundle-2" / "secret.txt"
+    secret.parent.mkdir()
+    secret.write_text("secret", encoding="utf-8")
+    manifest = bundle / "manifest-sha256.txt"
+    manifest.write_text(f"{manifest.read_text('utf-8')}{'0' * 64}  {path}\n", encoding="utf-8")
+    verdict = refused(bundle, scratch, Limits())
+    assert "bag.unsafe_path" in rules(verdict)
+
+
+def test_a_tag_file_larger_than_sense_is_refused(bundle: Path, scratch: Path) -> None:
+    with open(bundle / "bag-info.txt", "ab") as stream:
+        stream.truncate(2**30)
+    assert "bag.tag_file_too_big" in rules(refused(bundle, scratch, Limits()))
+
+
+def test_files_to_be_fetched_are_not_fetched(bundle: Path, scratch: Path) -> None:
+    """RFC 8493 section 5.2: a fetch.txt may point anywhere."""
+    (bundle / "fetch.txt").write_text("http://127.0.0.1:9/x 5 data/x\n", encoding="utf-8")
+    assert "bag.incomplete" in rules(refused(bundle, scratch, Limits()))
+
+
+@pytest.mark.parametrize("encoding", ["punycode", "zlib_codec", "unknown-8", ""])
+def test_an_encoding_that_is_a_trap_is_refused(bundle: Path, scratch: Path, encoding: str) -> None:
+    (bundle / "bagit.txt").write_text(
+        f"BagIt-Version: 1.0\nTag-File-Character-Encoding: {encoding}\n", encoding="utf-8"
+    )
+    assert "bag.encoding" in rules(refused(bundle, scratch, Limits()))
+
+
+@pytest.mark.parametrize(
+    "line", ["Payload-Oxum: x", "Payload-Oxum: 1", "Payload-Oxum: -1.-1", "no colon in it"]
+)
+def test_tags_that_make_no_sense_are_a_finding(bundle: Path, scratch: Path, line: str) -> None:
+    (bundle / "bag-info.txt").write_text(line + "\n", encoding="utf-8")
+    assert "bag.invalid" in rules(refused(bundle, scratch, Limits()))
+
+
+def sealed_anew(bundle: Path) -> None:
+    """Give the bundle manifests that fit what now lies in it, as a forger would."""
+    from provenance.bundle.bag import write_bag
+
+    for path in bundle.glob("*manifest-*.txt"):
+        path.unlink()
+    write_bag(bundle, {})
+
+
+@pytest.mark.parametrize(
+    "name", ["datapackage.json", "ro-crate-metadata.json", "schemas/model.json", "bundle.json"]
+)
+@pytest.mark.parametrize(
+    "content",
+    [
+        "[" * 200_000,
+        '{"a":' * 200_000,
+        "[]",
+        "{}",
+        "null",
+        "NaN",
+        '"text"',
+        "{",
+        "\ud800",
+        '{"@graph": [{"@id": {"@id": []}}, 3]}',
+        '{"name": "x", "resources": [{"name": {"a": 1}, "path": ["/etc/passwd"]}]}',
+        '{"vocabularies": 3, "notations": [[]], "profile": {}, "version": [], "cautions": 1}',
+    ],
+)
+def test_a_document_of_any_shape_is_a_finding_and_no_crash(
+    bundle: Path, name: str, content: str
+) -> None:
+    (bundle / "data" / name).write_bytes(content.encode("utf-8", "surrogatepass"))
+    sealed_anew(bundle)
+    verdict = verify_bundle(bundle)
+    if name != "bundle.json":
+        assert not verdict.sound
+    assert json.dumps(verdict.as_dict())
+
+
+@pytest.mark.parametrize("name", ["../../../../etc/passwd", "/etc/passwd", "a/b", "", 7, None])
+def test_a_schema_that_names_a_file_elsewhere_is_not_followed(
+    bundle: Path, scratch: Path, name: object
+) -> None:
+    path = bundle / "data" / "schemas" / "plug.json"
+    schema = json.loads(path.read_text("utf-8"))
+    path.write_text(json.dumps({**schema, "name": name}), encoding="utf-8")
+    sealed_anew(bundle)
+    assert "descriptor.unsafe_name" in rules(refused(bundle, scratch, Limits()))
+
+
+@pytest.mark.parametrize("key", ["fields", "primaryKey", "order", "sections", "foreignKeys"])
+@pytest.mark.parametrize("value", [3, None, [3], {"a": []}, ["x"], [{"name": []}]])
+def test_a_schema_of_any_shape_is_a_finding_and_no_crash(
+    bundle: Path, key: str, value: object
+) -> None:
+    path = bundle / "data" / "schemas" / "plug.json"
+    schema = json.loads(path.read_text("utf-8"))
+    path.write_text(json.dumps({**schema, key: value}), encoding="utf-8")
+    sealed_anew(bundle)
+    assert json.dumps(verify_bundle(bundle).as_dict())
+
+
+def test_a_table_with_an_endless_line_is_refused(bundle: Path) -> None:
+    path = bundle / "data" / "tables" / "element.csv"
+    with open(path, "ab") as stream:
+        stream.write(b"x" * 3_000_000 + b"\n")
+    sealed_anew(bundle)
+    verdict = verify_bundle(bundle, limits=Limits(longest_line_bytes=2**20))
+    assert "tables.unreadable" in rules(verdict)
+
+
+def test_a_table_that_is_no_text_is_refused(bundle: Path) -> None:
+    (bundle / "data" / "tables" / "plug.csv").write_bytes(bytes(3_000))
+    sealed_anew(bundle)
+    assert "tables.unreadable" in rules(verify_bundle(bundle))
+
+
+def test_what_a_stranger_wrote_cannot_move_the_cursor_of_a_terminal(bundle: Path) -> None:
+    from provenance.bundle.verdict_text import verdict_text
+
+    path = bundle / "data" / "datapackage.json"
+    descriptor = json.loads(path.read_text("utf-8"))
+    descriptor["resources"][0]["name"] = "\x1b[2Jall is well"
+    path.write_text(json.dumps(descriptor), encoding="utf-8")
+    sealed_anew(bundle)
+    assert "\x1b" not in verdict_text(verify_bundle(bundle))
