@@ -67,7 +67,7 @@ def ror_check_digits(tables: Tables) -> pl.DataFrame:
     table="party",
     field="kind",
     severity="warning",
-    says="{party_id} is a {kind}, but has {identifier}, which only {owner} can have.",
+    says="{party_id} is entered as {kind}, but has {identifier}, which only {owner} can have.",
     remedy="Set the right kind, or move the identifier to the party it belongs to.",
     source="ORCID identifies people, ROR organisations (orcid.org, ror.org)",
 )

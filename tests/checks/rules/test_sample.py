@@ -1,0 +1,98 @@
+"""One sample: its day, its authority, its description."""
+
+from __future__ import annotations
+
+import pytest
+
+from tests.checks.rules.record import a_sound_record, only
+
+
+def test_a_sample_taken_before_the_site_visit_is_an_error() -> None:
+    broken = a_sound_record().but("sample", collected_on="2024-06-02")
+    only(broken.says("sample.before_visit"), "sample 2 collected_on", "2024-06-02", "2024-06-03")
+
+
+def test_a_sample_of_the_month_of_the_visit_is_sound() -> None:
+    sound = a_sound_record().but("sample", collected_on="2024-06")
+    assert sound.says("sample.before_visit") == sound.says("sample.after_visit") == []
+
+
+def test_a_sample_taken_after_the_site_visit_is_reported() -> None:
+    broken = a_sound_record().but("sample", collected_on="2024-06-15")
+    only(broken.says("sample.after_visit"), "2024-06-15", "2024-06-14")
+
+
+def test_a_sample_is_of_the_site_of_its_wood() -> None:
+    broken = a_sound_record().with_row("site", site_id="OTHR").but("sample", site_id="OTHR")
+    only(broken.says("sample.of_another_site"), "OTHR", "B1-014", "HOLL")
+
+
+@pytest.mark.parametrize("kind", ["cross_section", "wedge"])
+def test_a_cut_through_standing_wood_needs_an_authority(kind: str) -> None:
+    broken = a_sound_record().but("sample", kind=kind)
+    only(broken.says("sample.cut_without_authority"), "sample 2 authority", "in_place")
+    allowed = broken.but("sample", authority="Letter INV-7 of the invented office")
+    assert allowed.says("sample.cut_without_authority") == []
+
+
+def test_fallen_wood_may_be_cut_without_asking() -> None:
+    fallen = a_sound_record().but("sample", kind="cross_section").but("element", in_place="fallen")
+    assert fallen.says("sample.cut_without_authority") == []
+
+
+def test_a_cut_through_load_bearing_wood_calls_for_an_engineer() -> None:
+    broken = a_sound_record().but("sample", kind="wedge").but("element", load_bearing="yes")
+    only(broken.says("sample.cut_through_load_bearing_wood"), "B1-014", "structural engineer")
+    core = a_sound_record().but("element", load_bearing="yes")
+    assert core.says("sample.cut_through_load_bearing_wood") == []
+
+
+@pytest.mark.parametrize("load", ["", "unknown"])
+def test_a_cut_without_asking_whether_the_wood_carries_load_is_reported(load: str) -> None:
+    broken = a_sound_record().but("sample", kind="wedge").but("element", load_bearing=load)
+    only(broken.says("sample.cut_without_asking_for_load"), "wedge", "B1-014")
+
+
+def test_a_core_is_no_longer_than_its_hole_is_deep() -> None:
+    broken = a_sound_record().but("sample", depth_mm="80")
+    only(broken.says("sample.core_longer_than_its_hole"), "98.0 mm", "80.0 mm")
+    assert a_sound_record().but("sample", depth_mm="90").says(
+        "sample.core_longer_than_its_hole"
+    ) == []
+
+
+def test_more_rings_than_the_core_can_hold_are_reported() -> None:
+    broken = a_sound_record().but("sample", rings_field="981")
+    only(broken.says("sample.more_rings_than_length"), "981 rings", "98.0 mm")
+    assert a_sound_record().but("sample", rings_field="980").says(
+        "sample.more_rings_than_length"
+    ) == []
+
+
+@pytest.mark.parametrize(
+    ("pieces", "condition"), [("3", "whole"), ("1", "in_pieces"), ("1", "pieces_unordered")]
+)
+def test_pieces_and_condition_of_a_sample_agree(pieces: str, condition: str) -> None:
+    broken = a_sound_record().but("sample", pieces=pieces, condition=condition)
+    only(broken.says("sample.pieces_and_condition"), pieces, condition)
+
+
+def test_a_sample_is_taken_by_a_person() -> None:
+    broken = a_sound_record().but("sample", collected_by="LAB")
+    only(broken.says("sample.taken_by_an_organisation"), "collected_by", "LAB")
+
+
+def test_a_sample_has_no_better_surface_than_the_best_of_its_wood() -> None:
+    broken = a_sound_record().but("element", outer_surface="dressed")
+    only(broken.says("sample.surface_better_than_its_wood"), "bark", "dressed")
+
+
+def test_sample_and_wood_are_of_one_species() -> None:
+    broken = a_sound_record().but("sample", species_field="PSME")
+    only(broken.says("sample.species_unlike_its_wood"), "PSME", "PIPO")
+
+
+def test_a_code_for_a_whole_genus_agrees_with_its_species() -> None:
+    """ITRDB: PISP is any pine."""
+    sound = a_sound_record().but("sample", species_field="PISP")
+    assert sound.says("sample.species_unlike_its_wood") == []
