@@ -17,6 +17,9 @@ COMMANDS: dict[str, tuple[str, str]] = {
     "workbook": ("forms:workbook", "Write the spreadsheet that a crew fills in."),
     "handover": ("custody:handover", "Record who gave which sample to whom."),
     "custody": ("custody:custody", "Show where samples are and have been."),
+    "pack": ("bundling:pack", "Write an archive bundle, with everything in it."),
+    "verify": ("bundling:verify", "Say whether a bundle is sound, and what is not."),
+    "unpack": ("bundling:unpack", "Turn a bundle back into a package."),
     "locate": ("locating:locate", "Find the hole that a worn stamp belongs to."),
 }
 """Every command with where it lives; the order is the order of the work."""
