@@ -1,0 +1,117 @@
+"""Holds the equations that tie a reading to coordinates, with their derivatives.
+
+The site grid is right-handed: x, y level, z up. Bearings run clockwise from the y axis, so a point
+at bearing b and distance d lies at (d sin b, d cos b). Right of a baseline's direction is positive.
+Common surveying geometry; the derivatives are checked against finite differences in the tests.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+import numpy.typing as npt
+
+__all__ = ["KINDS", "Kind", "Predicted", "misclosure", "predict"]
+
+Floats = npt.NDArray[np.float64]
+Ints = npt.NDArray[np.int64]
+
+
+class Kind:
+    """Codes of the scalar readings; one tie can hold two or three of them."""
+
+    DISTANCE = 0
+    LEVEL_DISTANCE = 1
+    ALONG = 2
+    ACROSS = 3
+    BEARING = 4
+    X = 5
+    Y = 6
+    HEIGHT = 7
+
+
+KINDS = (
+    "distance",
+    "level distance",
+    "distance along the baseline",
+    "offset",
+    "bearing",
+    "x",
+    "y",
+    "height",
+)
+"""Names of the codes, in their order."""
+
+
+@dataclass(frozen=True)
+class Predicted:
+    """What n readings should be: `value` (n,), and derivatives (n, 3) by each point they touch."""
+
+    value: Floats
+    by_point: Floats
+    by_start: Floats
+    by_end: Floats
+
+
+def predict(kind: Ints, point: Floats, start: Floats, end: Floats) -> Predicted:
+    """The readings that coordinates imply, in metres and degrees.
+
+    `kind` (n,) holds codes of Kind; `point`, `start`, `end` (n, 3) the measured point, the datum
+    at the tape's zero and the far datum of a baseline, in m. What a kind does not need may be NaN.
+    """
+    n = len(kind)
+    value = np.full(n, np.nan)
+    by_point, by_start, by_end = (np.zeros((n, 3)) for _ in range(3))
+
+    for code, axes in ((Kind.DISTANCE, 3), (Kind.LEVEL_DISTANCE, 2)):
+        rows = np.flatnonzero(kind == code)
+        if rows.size:
+            ray = (point[rows] - start[rows])[:, :axes]
+            length = np.sqrt(np.einsum("ij,ij->i", ray, ray))
+            value[rows] = length
+            # a point on top of its datum has no direction; any will do to move away from there
+            unit = ray / np.maximum(length, 1e-9)[:, None]
+            by_point[rows, :axes] = unit
+            by_start[rows, :axes] = -unit
+
+    rows = np.flatnonzero((kind == Kind.ALONG) | (kind == Kind.ACROSS))
+    if rows.size:
+        base = (end[rows] - start[rows])[:, :2]
+        length = np.maximum(np.hypot(base[:, 0], base[:, 1]), 1e-9)[:, None]
+        forward = base / length
+        right = np.column_stack([forward[:, 1], -forward[:, 0]])
+        ray = (point[rows] - start[rows])[:, :2]
+        along = np.einsum("ij,ij->i", ray, forward)[:, None]
+        across = np.einsum("ij,ij->i", ray, right)[:, None]
+        is_along = (kind[rows] == Kind.ALONG)[:, None]
+        value[rows] = np.where(is_along, along, across)[:, 0]
+        direction = np.where(is_along, forward, right)
+        # turning the baseline moves the foot by the offset, and the offset by the distance along
+        turning = np.where(is_along, across, -along) * right / length
+        by_point[rows, :2] = direction
+        by_end[rows, :2] = turning
+        by_start[rows, :2] = -direction - turning
+
+    rows = np.flatnonzero(kind == Kind.BEARING)
+    if rows.size:
+        ray = (point[rows] - start[rows])[:, :2]
+        square = np.maximum(np.einsum("ij,ij->i", ray, ray), 1e-12)
+        value[rows] = np.degrees(np.arctan2(ray[:, 0], ray[:, 1]))
+        slope = np.degrees(np.column_stack([ray[:, 1], -ray[:, 0]]) / square[:, None])
+        by_point[rows, :2] = slope
+        by_start[rows, :2] = -slope
+
+    for code, axis in ((Kind.X, 0), (Kind.Y, 1), (Kind.HEIGHT, 2)):
+        rows = np.flatnonzero(kind == code)
+        value[rows] = point[rows, axis]
+        by_point[rows, axis] = 1.0
+    return Predicted(value, by_point, by_start, by_end)
+
+
+def misclosure(kind: Ints, reading: Floats, predicted: Floats) -> Floats:
+    """Reading minus what was predicted, with bearings taken the short way round (n,)."""
+    difference = reading - predicted
+    turn = kind == Kind.BEARING
+    difference[turn] = (difference[turn] + 180.0) % 360.0 - 180.0
+    return difference
