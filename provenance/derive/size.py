@@ -30,7 +30,7 @@ SIZE_COLUMNS = (
     "diameter_b_cm",
     "butt_cm",
     "top_cm",
-    "taper_cm_per_m",
+    "taper",
     "huber_m3",
     "smalian_m3",
     "newton_m3",
@@ -88,7 +88,7 @@ def derive_sizes(package: Package) -> pd.DataFrame:
     # one measured end alone says nothing of butt and top
     sizes["butt_cm"] = a.where(a >= b, b).where(a.notna() & b.notna())
     sizes["top_cm"] = b.where(a >= b, a).where(a.notna() & b.notna())
-    sizes["taper_cm_per_m"] = (sizes["butt_cm"] - sizes["top_cm"]) / length
+    sizes["taper"] = (sizes["butt_cm"] - sizes["top_cm"]) / length
     sizes["huber_m3"] = huber_m3(middle, length)
     sizes["smalian_m3"] = smalian_m3(a, b, length)
     sizes["newton_m3"] = newton_m3(a, middle, b, length)

@@ -57,7 +57,7 @@ def test_sizes_of_a_recorded_beam(tmp_path) -> None:
     row = derive_sizes(package).iloc[0]
     assert row["diameter_a_cm"] == pytest.approx(math.sqrt(22 * 21))
     assert row["butt_cm"] > row["top_cm"]
-    assert row["taper_cm_per_m"] == pytest.approx((math.sqrt(22 * 21) - math.sqrt(20 * 19)) / 4.2)
+    assert row["taper"] == pytest.approx((math.sqrt(22 * 21) - math.sqrt(20 * 19)) / 4.2)
 
 
 def test_one_measured_end_gives_no_butt_and_no_volume(tmp_path) -> None:
