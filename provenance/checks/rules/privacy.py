@@ -14,12 +14,20 @@ SECRECY = "Darwin Core, dataGeneralizations and informationWithheld; " + COMMON_
 SHORTEST_NAME = 6
 """Shorter names are too often plain words."""
 
-EMAIL = r"[A-Za-z0-9._%+-]+@[A-Za-z0-9-]+(\.[A-Za-z0-9-]+)*\.[A-Za-z]{2,}"
-# a plus sign or a leading zero, and then at least eight digits in groups (ITU-T E.164 allows 15)
-PHONE = r"(\+|\b0)[0-9]{1,4}([ ./()-]{1,2}[0-9]{1,6}){2,6}\b|\+[0-9]{9,15}\b"
+EMAIL = r"([A-Za-z0-9._%+-]+@[A-Za-z0-9-]+(?:\.[A-Za-z0-9-]+)*\.[A-Za-z]{2,})"
+# an international number; a trunk 0 with an area code; ten digits as North America writes them.
+# None may begin within another number, so dates, sizes and plug numbers pass.
+PHONE = (
+    r"(?:^|[\s:;,(.])(\+[0-9][0-9 ()./-]{7,17}[0-9]"
+    r"|0[0-9]{2,4}[ )/-]{1,2}[0-9]{3,}(?:[ -][0-9]{2,})*"
+    r"|[0-9]{3}(?:\) ?|[.-])[0-9]{3}[.-][0-9]{4})\b"
+)
+# decimal degrees, with letters or with the four places no size has; degrees and minutes; a map grid
 COORDINATES = (
-    r"-?[0-9]{1,3}\.[0-9]{3,}°? ?[NSns]?[ ,;/]+-?[0-9]{1,3}\.[0-9]{3,}"
-    r"|[0-9]{1,3}° ?[0-9]{1,2}(['′’]|\.[0-9]+)"
+    r"(-?[0-9]{1,3}\.[0-9]{2,}°? ?[NSns]\b[ ,;/]+-?[0-9]{1,3}\.[0-9]{2,}"
+    r"|-?[0-9]{1,3}\.[0-9]{4,}°?[ ,;/]+-?[0-9]{1,3}\.[0-9]{4,}"
+    r"|[0-9]{1,3}° ?[0-9]{1,2}(?:['′’]|\.[0-9]+)"
+    r"|[0-9]{6} ?m? ?E[ ,;/]+[0-9]{7} ?m? ?N)"
 )
 
 
@@ -38,14 +46,14 @@ def _found(table: str, field: str, rows: pl.DataFrame) -> pl.DataFrame:
 
 
 def _matches(tables: Tables, pattern: str) -> pl.DataFrame:
-    """Every open text that holds the pattern, with the first match in `found`."""
+    """Every open text that holds the pattern, with its first group in `found`."""
     return pl.concat(
         _found(
             table,
             field,
             tables[table]
             .drop_nulls(field)
-            .with_columns(found=pl.col(field).str.extract(f"({pattern})", 1))
+            .with_columns(found=pl.col(field).str.extract(pattern, 1))
             .drop_nulls("found"),
         )
         for table, field in _open_texts(tables)

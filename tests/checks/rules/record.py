@@ -83,7 +83,7 @@ class Record:
         """The record without the row of that key, or without any row of the table."""
         rows = self._copy()
         primary = model().table(table).primary_key[0]
-        rows[table] = [one for one in rows[table] if key is not None and one[primary] != key]
+        rows[table] = [one for one in rows.get(table, []) if key and one[primary] != key]
         return Record(rows)
 
     @property

@@ -1,0 +1,115 @@
+"""What must not become public."""
+
+from __future__ import annotations
+
+import pytest
+
+from tests.checks.rules.record import a_sound_record, only
+
+RULES = (
+    "privacy.email_in_open_field",
+    "privacy.phone_in_open_field",
+    "privacy.coordinates_in_open_field",
+    "privacy.person_in_open_field",
+    "privacy.site_name_in_open_field",
+)
+
+
+def test_an_address_in_a_note_is_an_error() -> None:
+    """RFC 2606 reserves example.org."""
+    broken = a_sound_record().but("element", notes="ask mara.birkwood@mail.example.org first")
+    only(broken.says(RULES[0]), "element 2 notes", "mara.birkwood@mail.example.org")
+
+
+@pytest.mark.parametrize(
+    "note",
+    [
+        "call 01632 960 001",
+        "call +44 1632 960001",
+        "tel. +441632960001",
+        "(01632) 9600-01",
+        "(505) 555-0142",
+        "tel.505-555-0142",
+    ],
+)
+def test_a_telephone_number_in_a_note_is_reported(note: str) -> None:
+    """Ranges kept free for fiction: 01632 960 000-999 (Ofcom), 555-0100 to 0199 (NANPA); from
+    memory. ITU-T E.164 for their length."""
+    only(a_sound_record().but("sample", notes=note).says(RULES[1]), "sample 2 notes")
+
+
+@pytest.mark.parametrize(
+    "note",
+    [
+        "56.0123 N, 3.2104 E",
+        "at 56.01234, 3.21043",
+        "56° 12' 30\" north",
+        "N 56° 12.345",
+        "500123 E 6206123 N",
+    ],
+)
+def test_coordinates_in_a_note_are_an_error(note: str) -> None:
+    only(a_sound_record().but("place", notes=note).says(RULES[2]), "place 2 notes")
+
+
+@pytest.mark.parametrize(
+    "note",
+    [
+        "0.42: mortise; 1.10: nail",
+        "rings 1702-1781, 0.85 mm wide",
+        "sheet 0012 of 2024-06-04",
+        "between 12.5 and 14.25 cm",
+        "plugs 231 232 233 234 235",
+        "0.125, 0.250, 0.375 m",
+        "0.42 1.10 2.30",
+        "drawing 12.75/14.25 N side",
+        "inclined 45°, clock 3.5",
+        "from 2024-06-03 to 2024-06-14 12:30",
+    ],
+)
+def test_sizes_dates_and_numbers_give_nothing_away(note: str) -> None:
+    sound = a_sound_record().but("element", notes=note, features=note)
+    assert [sound.says(rule) for rule in RULES] == [[]] * len(RULES)
+
+
+@pytest.mark.parametrize("note", ["held by Mara Birkwood", "MARA  BIRKWOOD's ladder"])
+def test_a_persons_full_name_in_a_note_is_an_error(note: str) -> None:
+    broken = a_sound_record().but("file", "F-1", title=note)
+    only(broken.says(RULES[3]), "file 2 title", "full name of MB")
+
+
+def test_a_person_who_agreed_may_be_named() -> None:
+    named = a_sound_record().but("file", "F-1", title="Mara Birkwood").but("party", may_be_named=True)
+    assert named.says(RULES[3]) == []
+
+
+def test_a_part_of_another_word_is_no_name() -> None:
+    sound = a_sound_record().but("element", notes="of tamara birkwoodwork")
+    assert sound.says(RULES[3]) == []
+
+
+def test_the_real_name_of_a_site_in_a_note_is_an_error() -> None:
+    broken = a_sound_record().but("episode", title="Fire at Hollin Reach")
+    only(broken.says(RULES[4]), "episode 2 title", "site HOLL")
+
+
+def test_restricted_fields_may_say_everything() -> None:
+    told = a_sound_record().but("site", access_notes="Hollin Reach, x@example.org, +44 1632 960001")
+    assert [told.says(rule) for rule in RULES] == [[]] * len(RULES)
+
+
+@pytest.mark.parametrize("public", ["Hollin Reach (invented)", "hollin reach"])
+def test_a_public_name_that_is_the_real_one_is_an_error(public: str) -> None:
+    broken = a_sound_record().but("site", public_name=public)
+    only(broken.says("privacy.public_name_is_the_real_one"), "site 2 public_name", "HOLL")
+
+
+def test_people_who_were_not_asked_are_noted() -> None:
+    broken = a_sound_record().but("party", "MB", may_be_named="")
+    only(broken.says("privacy.nobody_asked"), "party 2 may_be_named", "MB")
+
+
+@pytest.mark.parametrize("kind", ["letter", "form"])
+def test_letters_and_filled_sheets_are_not_public(kind: str) -> None:
+    broken = a_sound_record().but("file", "F-1", kind=kind)
+    only(broken.says("privacy.letter_in_the_open"), "file 2 access", kind)
