@@ -35,7 +35,14 @@ if TYPE_CHECKING:
 
     from provenance.package import Package
 
-__all__ = ["BrokenLedger", "append_events", "event_hash", "last_seal", "verify_chain"]
+__all__ = [
+    "BrokenLedger",
+    "append_events",
+    "event_hash",
+    "last_seal",
+    "ledger_with",
+    "verify_chain",
+]
 
 TABLE = "custody"
 NOT_COVERED = frozenset({"event_sha256", "signer_key", "signature"})
@@ -83,22 +90,30 @@ def append_events(package: Package, events: pd.DataFrame) -> None:
     their order. The package must not be locked by the caller.
     Raises BrokenLedger when the ledger does not fit together, and KeyError for an unknown column.
     """
+    with package.locked():
+        package.write_table(TABLE, ledger_with(package, events))
+
+
+def ledger_with(package: Package, events: pd.DataFrame) -> pd.DataFrame:
+    """The whole ledger with `events` behind it, numbered and sealed, for a caller that writes it.
+
+    For those who hold the lock and write other tables in the same step; else as `append_events`.
+    """
     import pandas as pd
 
-    with package.locked():
-        ledger = package.table(TABLE)
-        broken = [one for one in verify_chain(package) if one.severity == "error"]
-        if broken:
-            raise BrokenLedger(
-                f"{package.table_path(TABLE)}: {broken[0].message} {broken[0].remedy} "
-                "Nothing was added."
-            )
-        unknown = sorted(set(events.columns) - set(ledger.columns))
-        if unknown:
-            raise KeyError(f"the table custody has no column {', '.join(unknown)}")
-        added = events.map(_cell_text).reindex(columns=list(ledger.columns), fill_value="")
-        together = pd.concat([ledger, added], ignore_index=True)
-        package.write_table(TABLE, _sealed(together, first_unsealed=_count_sealed(ledger)))
+    ledger = package.table(TABLE)
+    broken = [one for one in verify_chain(package) if one.severity == "error"]
+    if broken:
+        raise BrokenLedger(
+            f"{package.table_path(TABLE)}: {broken[0].message} {broken[0].remedy} "
+            "Nothing was added."
+        )
+    unknown = sorted(set(events.columns) - set(ledger.columns))
+    if unknown:
+        raise KeyError(f"the table custody has no column {', '.join(unknown)}")
+    added = events.map(_cell_text).reindex(columns=list(ledger.columns), fill_value="")
+    together = pd.concat([ledger, added], ignore_index=True)
+    return _sealed(together, first_unsealed=_count_sealed(ledger))
 
 
 def last_seal(package: Package) -> str:

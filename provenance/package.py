@@ -20,7 +20,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass, replace
 from pathlib import Path
 from types import MappingProxyType
-from typing import TYPE_CHECKING, Any
+from typing import IO, TYPE_CHECKING, Any
 
 from provenance import __version__
 from provenance.disk import building_folder, locked, write_text, writing
@@ -34,6 +34,7 @@ from provenance.schema import (
     vocabulary_as_dict,
     vocabulary_from,
 )
+from provenance.together import finish_writing, is_unfinished
 
 if TYPE_CHECKING:
     from contextlib import AbstractContextManager
@@ -119,11 +120,14 @@ class Package:
 
         Raises KeyError when a column of the schema is missing from `frame`.
         """
-        path = self.table_path(name)
+        with writing(self.table_path(name)) as stream:
+            self.write_table_to(stream, name, frame)
+
+    def write_table_to(self, stream: IO[bytes], name: str, frame: pd.DataFrame) -> None:
+        """Write a table's CSV to an open file, for writers that put several tables in place."""
         names = list(self.model.table(name).names)
         extra = [column for column in frame.columns if column not in names]
-        with writing(path) as stream:
-            frame[names + extra].to_csv(stream, index=False, lineterminator="\n", encoding="utf-8")
+        frame[names + extra].to_csv(stream, index=False, lineterminator="\n", encoding="utf-8")
 
     def locked(self) -> AbstractContextManager[None]:
         """Hold the package against other writers; read the tables after you hold it."""
@@ -145,6 +149,8 @@ def open_package(folder: Path | str) -> Package:
     """Open the package in a folder; raises UnusablePackage that says what is missing."""
     folder = Path(folder)
     path = folder / DESCRIPTOR
+    if path.is_file() and is_unfinished(folder):
+        finish_writing(folder)
     if not path.is_file():
         raise UnusablePackage(
             f"{folder} is not a package: it has no {DESCRIPTOR}; start one with 'treenail new'"
