@@ -17,6 +17,7 @@ COMMANDS: dict[str, tuple[str, str]] = {
     "workbook": ("forms:workbook", "Write the spreadsheet that a crew fills in."),
     "handover": ("custody:handover", "Record who gave which sample to whom."),
     "custody": ("custody:custody", "Show where samples are and have been."),
+    "derive": ("deriving:derive", "Derive volumes, trees, spans and clusters; draw figures."),
     "pack": ("bundling:pack", "Write an archive bundle, with everything in it."),
     "verify": ("bundling:verify", "Say whether a bundle is sound, and what is not."),
     "unpack": ("bundling:unpack", "Turn a bundle back into a package."),
