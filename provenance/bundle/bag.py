@@ -31,7 +31,7 @@ def write_bag(
     sums = hash_files(folder, dict.fromkeys(payload, ALGORITHMS), progress=progress)
     for path, reason in sums.unreadable.items():
         raise UnusableInput(f"{folder / path} cannot be read: {reason}")
-    byte_count = sum((folder / path).stat().st_size for path in payload)
+    byte_count = sum(os.path.getsize(os.path.join(folder, path)) for path in payload)
     write_text(folder / "bagit.txt", BAGIT_TXT)
     write_text(
         folder / "bag-info.txt",
@@ -52,8 +52,9 @@ def payload_files(folder: Path) -> Iterator[str]:
     """The paths of the files under data/, from the bag's folder, with forward slashes."""
     for where, folders, names in os.walk(folder / "data"):
         folders.sort()
+        inside = Path(where).relative_to(folder).as_posix()
         for name in sorted(names):
-            yield (Path(where) / name).relative_to(folder).as_posix()
+            yield f"{inside}/{name}"
 
 
 def _tag_lines(info: Mapping[str, str]) -> str:

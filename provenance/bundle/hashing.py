@@ -51,7 +51,8 @@ def hash_files(
     done and in total. A file that cannot be read is named in the result, not raised.
     """
     threads = threads or count_cores()
-    sizes = {path: _size(folder / path) for path in paths}
+    root = os.fspath(folder)
+    sizes = {path: _size(os.path.join(root, path)) for path in paths}
     total = sum(sizes.values())
     digests: dict[str, dict[str, str]] = {path: {} for path in paths}
     unreadable: dict[str, str] = {}
@@ -62,7 +63,7 @@ def hash_files(
         while True:
             # a few jobs ahead and no more: a million queued jobs would cost a gigabyte
             for job in islice(jobs, 2 * threads - len(running)):
-                running.add(pool.submit(_hash_job, folder, job))
+                running.add(pool.submit(_hash_job, root, job))
             if not running:
                 break
             finished, running = wait(running, return_when=FIRST_COMPLETED)
@@ -78,9 +79,9 @@ def hash_files(
     return Checksums(MappingProxyType(sound), MappingProxyType(unreadable))
 
 
-def _size(path: Path) -> int:
+def _size(path: str) -> int:
     try:
-        return path.stat().st_size
+        return os.stat(path).st_size
     except OSError:
         return 0
 
@@ -108,14 +109,14 @@ def _jobs(
             yield tuple(batch), algorithms
 
 
-def _hash_job(folder: Path, job: _Job) -> list[tuple[str, dict[str, str] | OSError]]:
+def _hash_job(folder: str, job: _Job) -> list[tuple[str, dict[str, str] | OSError]]:
     from bagit import generate_manifest_lines
 
     paths, algorithms = job
     results: list[tuple[str, dict[str, str] | OSError]] = []
     for path in paths:
         try:
-            lines = generate_manifest_lines(str(folder / path), algorithms=algorithms)
+            lines = generate_manifest_lines(os.path.join(folder, path), algorithms=algorithms)
         except OSError as error:
             results.append((path, error))
         else:

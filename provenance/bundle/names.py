@@ -10,8 +10,9 @@ from provenance.bundle.limits import DEFAULT_LIMITS, Limits
 
 _DRIVE = re.compile(r"[A-Za-z]:")
 _LONGEST_STEP_BYTES = 255  # what common file systems hold
-# control, surrogate, line separator, paragraph separator: they break lists of names into lines
-_BREAKING = ("Cc", "Cs", "Zl", "Zp")
+_SURROGATE = re.compile("[\ud800-\udfff]")
+# control characters, line and paragraph separators: they break lists of names into lines
+_BREAKING = re.compile("[\x00-\x1f\x7f-\x9f\u2028\u2029]")
 
 
 def unsafe_because(path: str, limits: Limits = DEFAULT_LIMITS) -> str | None:
@@ -29,9 +30,9 @@ def unsafe_because(path: str, limits: Limits = DEFAULT_LIMITS) -> str | None:
         return "it starts with a drive letter"
     if path.startswith("~"):
         return "it starts with '~', which stands for somebody's home folder"
-    if any(unicodedata.category(one) == "Cs" for one in path):
+    if _SURROGATE.search(path):
         return "it is not valid UTF-8"
-    if any(unicodedata.category(one) in _BREAKING for one in path):
+    if _BREAKING.search(path):
         return "it holds a control character or line break"
     parts = path.split("/")
     if ".." in parts:

@@ -15,7 +15,7 @@ def say_nothing(done: int, total: int) -> None:
 
 
 def stretch(progress: Progress, number: int, of: int) -> Progress:
-    """The progress of stretch `number` (from 0) of a way that has `of` stretches alike in length."""
+    """The progress of stretch `number` (from 0) of a way of `of` stretches alike in length."""
 
     def advance(done: int, total: int) -> None:
         share = min(done / total, 1.0) if total else 0.0

@@ -65,11 +65,13 @@ def _refuse_unsound(verdict: Verdict) -> None:
         if one.severity == "error" and (one.part != "tables" or one.rule == "tables.unreadable")
     ]
     if grave:
-        first = grave[0]
+        # one that names a file says more than one about the whole
+        first = next((one for one in grave if one.path), grave[0])
         more = f" ({len(grave) - 1} more)" if len(grave) > 1 else ""
+        what = " ".join(part for part in (first.path, first.message) if part)
         raise UnusableInput(
-            f"{verdict.bundle} is not unpacked, because it is not sound: {first.path} "
-            f"{first.message}{more}. 'treenail verify' names everything. {first.remedy}"
+            f"{verdict.bundle} is not unpacked, because it is not sound: {what}{more}. "
+            f"'treenail verify' names everything. {first.remedy}"
         )
 
 

@@ -1,0 +1,259 @@
+"""What a bundle says of itself, against the libraries and schemas of the standards it follows."""
+
+from __future__ import annotations
+
+import io
+import json
+import shutil
+import socket
+from pathlib import Path
+from typing import Any
+
+import pytest
+
+from provenance.bundle.citation import datacite_record, makers
+from provenance.bundle.crate import check_crate
+from provenance.bundle.pack import pack_bundle
+from provenance.package import Package, open_package
+from tests.builders import a_package
+
+
+@pytest.fixture(autouse=True)
+def no_network(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Whoever asks the network here fails the test."""
+
+    def refuse(*_: Any, **__: Any) -> None:
+        raise AssertionError("asked the network")
+
+    monkeypatch.setattr(socket.socket, "connect", refuse)
+    monkeypatch.setattr(socket, "getaddrinfo", refuse)
+
+
+# -- RO-Crate ------------------------------------------------------------------------------------
+
+
+@pytest.fixture(scope="session")
+def context_cache(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    """The validator's cache with the JSON-LD context in it, which the rocrate library ships.
+
+    With an empty cache the validator calls every crate invalid, sound or not.
+    """
+    import requests
+    import rocrate
+    from requests_cache import CachedSession
+    from urllib3.response import HTTPResponse
+
+    content = (Path(rocrate.__file__).parent / "data" / "ro-crate.jsonld").read_bytes()
+    headers = {"Content-Type": "application/ld+json"}
+    address = "https://w3id.org/ro/crate/1.3/context"
+    answer = requests.Response()
+    answer.status_code = 200
+    answer.url = address
+    answer.headers.update(headers)
+    answer.request = requests.Request("GET", address).prepare()
+    answer._content = content
+    answer.raw = HTTPResponse(
+        body=io.BytesIO(content), status=200, headers=headers, preload_content=False
+    )
+    cache = tmp_path_factory.mktemp("cache") / "http"
+    with CachedSession(cache_name=str(cache), backend="sqlite", expire_after=-1) as session:
+        session.cache.save_response(answer)
+    return cache
+
+
+def issues(crate: Path, cache: Path) -> list[str]:
+    """What the independent validator finds wrong among the things a crate MUST have."""
+    from rocrate_validator import services
+    from rocrate_validator.models import ValidationSettings
+
+    result = services.validate(
+        ValidationSettings(
+            rocrate_uri=str(crate),
+            profile_identifier="ro-crate-1.3",
+            requirement_severity="REQUIRED",
+            offline=True,
+            cache_path=cache,
+        )
+    )
+    return sorted({issue.message for issue in result.get_issues()})
+
+
+@pytest.mark.filterwarnings("ignore")  # the validator's libraries warn about themselves
+def test_the_independent_validator_finds_the_crate_sound(bundle: Path, context_cache: Path) -> None:
+    """roc-validator, profile RO-Crate 1.3, without a network."""
+    assert issues(bundle / "data", context_cache) == []
+
+
+@pytest.mark.filterwarnings("ignore")
+def test_the_independent_validator_finds_a_broken_crate_broken_for_the_right_reason(
+    bundle: Path, context_cache: Path
+) -> None:
+    path = bundle / "data" / "ro-crate-metadata.json"
+    crate = json.loads(path.read_text("utf-8"))
+    for entity in crate["@graph"]:
+        if entity["@id"] == "./":
+            del entity["license"]
+    path.write_text(json.dumps(crate), encoding="utf-8")
+    (found,) = issues(bundle / "data", context_cache)
+    assert "license" in found
+
+
+def test_the_rocrate_library_reads_the_crate_back(bundle: Path) -> None:
+    from rocrate.rocrate import ROCrate
+
+    crate = ROCrate(bundle / "data")
+    files = {p.relative_to(bundle / "data").as_posix() for p in (bundle / "data").rglob("*.*")}
+    assert {entity.id for entity in crate.data_entities} == files - {"ro-crate-metadata.json"}
+    assert crate.root_dataset["name"] == "holl"
+
+
+def a_crate(bundle: Path) -> tuple[dict[str, Any], set[str]]:
+    data = bundle / "data"
+    files = {path.relative_to(data).as_posix() for path in data.rglob("*") if path.is_file()}
+    return json.loads((data / "ro-crate-metadata.json").read_text("utf-8")), files
+
+
+def test_a_crate_that_fits_its_files_is_sound(bundle: Path) -> None:
+    assert check_crate(*a_crate(bundle)) == []
+
+
+def test_a_file_that_the_crate_does_not_describe_is_named(bundle: Path) -> None:
+    crate, files = a_crate(bundle)
+    (finding,) = check_crate(crate, files | {"files/new.png"})
+    assert (finding.rule, "files/new.png" in finding.message) == ("crate.file_undescribed", True)
+
+
+def test_a_file_that_the_crate_describes_but_is_not_there_is_named(bundle: Path) -> None:
+    crate, files = a_crate(bundle)
+    (finding,) = check_crate(crate, files - {"files/photo-001.png"})
+    assert (finding.rule, "photo-001" in finding.message) == ("crate.file_missing", True)
+
+
+@pytest.mark.parametrize("name", ["name", "description", "datePublished", "license"])
+def test_what_the_root_must_say_is_asked_for(bundle: Path, name: str) -> None:
+    """RO-Crate 1.3, 'Direct properties of the Root Data Entity'."""
+    crate, files = a_crate(bundle)
+    for entity in crate["@graph"]:
+        if entity["@id"] == "./":
+            del entity[name]
+    (finding,) = check_crate(crate, files)
+    assert f"'{name}'" in finding.message
+
+
+def test_names_with_blanks_and_other_scripts_are_addresses_in_the_crate(
+    package: Package, tmp_path: Path
+) -> None:
+    (package.folder / "files" / "дверь 3.png").write_bytes(b"x")
+    bundle = pack_bundle(package, tmp_path / "b")
+    crate, files = a_crate(bundle)
+    assert check_crate(crate, files) == []
+    assert "files/%D0%B4%D0%B2%D0%B5%D1%80%D1%8C%203.png" in {e["@id"] for e in crate["@graph"]}
+
+
+# -- Data Package --------------------------------------------------------------------------------
+
+
+@pytest.mark.filterwarnings("ignore")  # the library warns about its own libraries
+def test_the_data_package_library_finds_the_descriptor_and_tables_sound(bundle: Path) -> None:
+    """frictionless, without a network, on a bundle whose rows are all sound."""
+    import frictionless
+
+    package = frictionless.Package(str(bundle / "data" / "datapackage.json"))
+    names = [resource.name for resource in package.resources]
+    assert {"site", "element", "sample", "plug", "custody"} <= set(names)
+    report = package.validate()
+    assert report.flatten(["type", "fieldName", "rowNumber", "note"]) == []
+    assert report.valid
+
+
+# -- DataCite ------------------------------------------------------------------------------------
+
+
+def datacite_faults(record: dict[str, Any]) -> list[str]:
+    """By the JSON Schema for DataCite 4.5 that the datacite library ships."""
+    from datacite import schema45
+
+    return [error.message for error in schema45.validator.iter_errors(record)]
+
+
+def test_the_citation_is_valid_by_the_datacite_schema(bundle: Path) -> None:
+    record = json.loads((bundle / "data" / "datacite.json").read_text("utf-8"))
+    assert datacite_faults(record) == []
+    assert datacite_faults({**record, "types": {}}) != []
+
+
+def a_cited_package(tmp_path: Path, **party: str) -> Package:
+    builder = a_package(tmp_path).with_bare_row("party", **party, party_id="MB", kind="person")
+    builder.with_bare_row(
+        "party", party_id="MUS", kind="organisation", name="Store of Old Wood (invented)",
+        ror="https://ror.org/00x0x0x00",
+    )  # fmt: skip
+    builder.with_row("site", repository_id="MUS", owner_id=None, permit_authority_id=None)
+    return builder.with_row("place").with_row("element").with_row("sample").package
+
+
+def test_a_person_is_cited_only_if_they_agreed_to_be_named(tmp_path: Path) -> None:
+    agreed = {"name": "Mara Birkwood (invented)", "may_be_named": "true", "organisation_id": "MUS"}
+    record = datacite_record(
+        a_cited_package(tmp_path / "1", **agreed), day="2024-06-14", formats=()
+    )
+    assert record["creators"] == [
+        {
+            "name": "Mara Birkwood (invented)",
+            "nameType": "Personal",
+            "affiliation": [{"name": "Store of Old Wood (invented)"}],
+        }
+    ]
+    assert datacite_faults(record) == []
+    refused = {**agreed, "may_be_named": "false"}
+    record = datacite_record(
+        a_cited_package(tmp_path / "2", **refused), day="2024-06-14", formats=()
+    )
+    assert record["creators"] == [
+        {"name": "Store of Old Wood (invented)", "nameType": "Organizational"}
+    ]
+    assert "Birkwood" not in json.dumps(record)
+
+
+def test_the_keeper_is_the_publisher_with_its_identifier(tmp_path: Path) -> None:
+    record = datacite_record(
+        a_cited_package(tmp_path, name="Mara Birkwood (invented)", orcid="0000-0002-1825-0097"),
+        day="2024-06-14",
+        formats=("text/csv",),
+    )
+    assert record["publisher"]["name"] == "Store of Old Wood (invented)"
+    assert record["publisher"]["publisherIdentifierScheme"] == "ROR"
+    assert record["dates"] == [
+        {"date": "2024-06-14", "dateType": "Updated"},
+        {"date": "2024-06-04", "dateType": "Collected"},
+    ]
+    assert datacite_faults(record) == []
+
+
+def test_coordinates_do_not_get_into_the_citation(tmp_path: Path) -> None:
+    builder = a_package(tmp_path).with_row("site", latitude="12.3456", longitude="65.4321")
+    record = json.dumps(datacite_record(builder.package, day="2024-06-14", formats=()))
+    assert "12.34" not in record
+    assert "65.43" not in record
+
+
+def test_the_crew_lead_is_named_first_among_the_makers(tmp_path: Path) -> None:
+    builder = a_package(tmp_path)
+    for key, roles in (("AA", "recorder"), ("BB", "volunteer"), ("CC", "driller; recorder")):
+        builder.with_bare_row("party", party_id=key, kind="person", name=key, roles=roles)
+    package = builder.with_chain().package
+    assert [one.party_id for one in makers(package)] == ["MB", "AA", "CC"]
+
+
+def test_packing_asks_no_network(package: Package, tmp_path: Path) -> None:
+    """The fixture of this module refuses every connection."""
+    from provenance.bundle.verify import verify_bundle
+
+    assert verify_bundle(pack_bundle(package, tmp_path / "b.zip", zipped=True)).sound
+
+
+def test_an_unpacked_bundle_needs_nothing_of_the_installed_schemas(
+    bundle: Path, tmp_path: Path
+) -> None:
+    shutil.copytree(bundle / "data", tmp_path / "elsewhere")
+    assert open_package(tmp_path / "elsewhere").model.table("plug").primary_key == ("plug_id",)

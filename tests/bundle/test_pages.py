@@ -1,0 +1,234 @@
+"""The pages and texts a stranger reads: complete, linked, and text stays text."""
+
+from __future__ import annotations
+
+import re
+from html.parser import HTMLParser
+from pathlib import Path
+from urllib.parse import unquote
+
+import pandas as pd
+import pytest
+
+from provenance.bundle.code_book import code_book_html, code_book_markdown
+from provenance.bundle.hostile_text import visible
+from provenance.bundle.pack import pack_bundle
+from provenance.package import Package
+from provenance.schema import Model
+
+
+class Page(HTMLParser):
+    """What a browser would make of a page, as far as the tests ask."""
+
+    def __init__(self, path: Path) -> None:
+        super().__init__()
+        self.tags: list[str] = []
+        self.ids: list[str] = []
+        self.links: list[str] = []
+        self.loads: list[str] = []
+        self.text = ""
+        self.tables = 0
+        self.captions = 0
+        self.language = ""
+        self.feed(path.read_text("utf-8"))
+
+    def handle_starttag(self, tag: str, attrs: list[tuple[str, str | None]]) -> None:
+        self.tags.append(tag)
+        values = {name: value or "" for name, value in attrs}
+        self.ids += [values["id"]] if "id" in values else []
+        self.links += [values["href"]] if "href" in values else []
+        self.loads += [values[name] for name in ("src", "srcset", "data") if name in values]
+        self.tables += tag == "table"
+        self.captions += tag == "caption"
+        self.language = values.get("lang", self.language) if tag == "html" else self.language
+        assert not [name for name in values if name.startswith("on")], values
+
+    def handle_data(self, data: str) -> None:
+        self.text += data
+
+
+def pages_of(folder: Path) -> dict[str, Page]:
+    paths = [folder / "index.html", folder / "codebook.html", *(folder / "pages").glob("*.html")]
+    return {path.relative_to(folder).as_posix(): Page(path) for path in paths}
+
+
+def assert_links_lead_somewhere(folder: Path) -> int:
+    """Every link names a file or an anchor that is there; returns how many there are."""
+    pages = pages_of(folder)
+    count = 0
+    for name, page in pages.items():
+        for link in page.links:
+            count += 1
+            path, _, anchor = link.partition("#")
+            target = (folder / name).parent / unquote(path) if path else folder / name
+            assert target.resolve().is_relative_to(folder.resolve()), link
+            assert target.exists(), f"{name}: {link}"
+            if anchor:
+                there = pages[target.resolve().relative_to(folder.resolve()).as_posix()]
+                assert anchor in there.ids, f"{name}: {link}"
+    return count
+
+
+def test_every_link_leads_to_a_file_or_row_of_the_bundle(bundle: Path) -> None:
+    assert assert_links_lead_somewhere(bundle / "data") > 50
+
+
+def test_pages_need_nothing_from_elsewhere_and_no_scripts(bundle: Path) -> None:
+    for page in pages_of(bundle / "data").values():
+        assert page.loads == []
+        assert not {"script", "iframe", "object", "link", "img"} & set(page.tags)
+        assert not [link for link in page.links if "//" in link or ":" in link.split("#")[0]]
+
+
+def test_pages_serve_those_who_cannot_see_them(bundle: Path) -> None:
+    """WCAG 2.2: 1.3.1 (tables have captions and headings), 2.4.1 (skip link), 3.1.1 (language)."""
+    for page in pages_of(bundle / "data").values():
+        assert page.language == "en"
+        assert page.captions == page.tables
+        assert page.tags.count("h1") == 1
+        assert page.tags.count("main") == 1
+        assert "#content" in page.links
+        assert len(page.ids) == len(set(page.ids))
+
+
+def test_the_chain_can_be_walked_from_the_stamp_to_the_date(bundle: Path) -> None:
+    text = (bundle / "data" / "index.html").read_text("utf-8")
+    for row, names in (
+        ("plug.P-231", "sample.231"),
+        ("sample.231", "element.B1-014"),
+        ("element.B1-014", "place.B1"),
+        ("lab_result.R-1", "sample.231"),
+    ):
+        (line,) = re.findall(rf'<tr id="{re.escape(row)}">.*', text)
+        assert f'href="#{names}"' in line
+
+
+def test_a_long_table_is_split_to_pages_and_links_find_the_right_one(
+    package: Package, tmp_path: Path
+) -> None:
+    frame = package.table("element")
+    many = pd.concat([frame.iloc[[0]]] * 2_300, ignore_index=True)
+    many["element_id"] = [f"B2-{place:04}" for place in range(2_300)]
+    package.write_table("element", pd.concat([frame, many]))
+    samples = package.table("sample")
+    package.write_table(
+        "sample",
+        pd.concat([samples, samples.assign(sample_id="999", element_id="B2-2299")]),
+    )
+    data = pack_bundle(package, tmp_path / "b") / "data"
+    assert sorted(path.name for path in (data / "pages").iterdir()) == [
+        "element-1.html",
+        "element-2.html",
+        "element-3.html",
+    ]
+    assert 'href="pages/element-3.html#element.B2-2299"' in (data / "index.html").read_text("utf-8")
+    assert_links_lead_somewhere(data)
+    rows = sum(page.text.count("B2-") for page in pages_of(data).values())
+    assert rows == 2_300 + 1
+
+
+HOSTILE = (
+    "<script>alert(1)</script>",
+    '"><img src=x onerror=alert(1)>',
+    "javascript:alert(1)",
+    "{{ 7919 * 7 }}",
+    "{% include '/etc/passwd' %}",
+    '=HYPERLINK("http://x")',
+    "beam\u202egnp.exe",
+    "</td></tr></table><h1>",
+    "&lt;b&gt;",
+    "a\x1b[2Jb",
+)
+
+
+@pytest.mark.parametrize("text", HOSTILE)
+def test_text_from_the_record_is_shown_as_text(package: Package, tmp_path: Path, text: str) -> None:
+    """In a cell, a key, a title of a file and the title of the whole."""
+    frame = package.table("element")
+    frame["notes"] = text
+    package.write_table("element", frame)
+    files = package.table("file")
+    files["title"] = text
+    package.write_table("file", files)
+    party = package.table("party")
+    party.loc[2, "party_id"] = text
+    package.write_table("party", party)
+    package = package.with_descriptor({"title": text, "description": text})
+    data = pack_bundle(package, tmp_path / "b") / "data"
+    index = Page(data / "index.html")
+    assert not {"script", "img"} & set(index.tags)
+    assert index.tags.count("h1") == 1
+    assert index.text.count(visible(text)) >= 4
+    assert "55433" not in index.text
+    assert "\u202e" not in index.text
+    for name in ("README.txt", "CODEBOOK.md"):
+        assert "\x1b" not in (data / name).read_text("utf-8")
+        assert "\u202e" not in (data / name).read_text("utf-8")
+
+
+# -- code book -----------------------------------------------------------------------------------
+
+
+def what_the_model_says(model: Model) -> list[str]:
+    says = []
+    for table, one in model.every_field():
+        says += [table.title, one.name, one.title, one.description, one.unit or "", one.obtained]
+        says += [one.rdf_type or "", *(link["term"] for link in one.crosswalk)]
+    for vocabulary in model.vocabularies.values():
+        says += [vocabulary.title, vocabulary.source.rstrip(".")]
+        for term in vocabulary.terms:
+            says += [term.code, term.label, term.definition, term.source, term.match or ""]
+    for notation in model.notations.values():
+        says += [notation.title, notation.source, str(notation.example)]
+    return [one for one in says if one]
+
+
+def squeezed(text: str) -> str:
+    return "".join(text.replace("\\", "").split())
+
+
+def test_the_code_book_tells_everything_that_the_model_says(package: Package, bundle: Path) -> None:
+    """Every table, column, unit, code, definition, source and open term, in both forms."""
+    page = squeezed(Page(bundle / "data" / "codebook.html").text)
+    markdown = squeezed((bundle / "data" / "CODEBOOK.md").read_text("utf-8"))
+    for one in what_the_model_says(package.model):
+        assert squeezed(one) in page, one
+        assert squeezed(one) in markdown, one
+
+
+def test_rows_of_the_markdown_tables_have_as_many_cells_as_their_heads(package: Package) -> None:
+    width = 0
+    for line in code_book_markdown(package.model, "x | y").splitlines():
+        if line.startswith("|---"):
+            width = line.count("|")
+        elif line.startswith("|") and width:
+            assert len(re.findall(r"(?<!\\)\|", line)) == width or "column" in line, line
+        elif not line:
+            width = 0
+
+
+def test_the_code_book_names_units_and_how_a_value_is_obtained(package: Package) -> None:
+    book = code_book_html(package.model, "x")
+    row = re.search(r'<tr id="sample\.bore_mm">.*', book)
+    assert row
+    assert "number, mm" in row.group()
+    assert "measured" in row.group()
+
+
+# -- README --------------------------------------------------------------------------------------
+
+
+def test_the_readme_fits_a_plain_text_window(bundle: Path) -> None:
+    text = (bundle / "data" / "README.txt").read_text("utf-8")
+    assert max(len(line) for line in text.splitlines()) <= 80
+    assert text.isascii()
+
+
+def test_the_readme_names_every_table_and_its_rows_and_ties(bundle: Path, package: Package) -> None:
+    text = " ".join((bundle / "data" / "README.txt").read_text("utf-8").split())
+    for table in package.model.tables.values():
+        assert f"tables/{table.name}.csv ({len(package.table(table.name))} rows)" in text
+        for key in table.foreign_keys:
+            assert f"{', '.join(key.fields)} -> {key.table}" in text
+    assert "sha256sum -c manifest-sha256.txt" in text
+    assert "licensed practice" in text

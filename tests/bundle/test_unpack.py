@@ -1,0 +1,67 @@
+"""Unpacking gives the package back, byte for byte, and only from a bundle that is whole."""
+
+from __future__ import annotations
+
+import json
+from pathlib import Path
+
+import pytest
+
+from provenance.bundle.pack import pack_bundle
+from provenance.bundle.unpack import unpack_bundle
+from provenance.bundle.verify import verify_bundle
+from provenance.custody import append_events, verify_chain
+from provenance.errors import AlreadyThere, UnusableInput
+from provenance.package import Package
+from tests.bundle.conftest import LEDGER
+from tests.bundle.test_pack import bytes_of
+
+
+@pytest.mark.parametrize("name", ["bundle", "bundle.zip"])
+def test_a_package_comes_back_byte_for_byte(pristine: Path, tmp_path: Path, name: str) -> None:
+    package = unpack_bundle(pristine / name, tmp_path / "back")
+    before, after = bytes_of(pristine / "holl"), bytes_of(package.folder)
+    before.pop(".lock")
+    assert after == before
+    assert package.table("plug")["stamp"].tolist() == ["231"]
+
+
+def test_packing_what_was_unpacked_makes_the_same_bundle(
+    zip_bundle: Path, pristine: Path, tmp_path: Path
+) -> None:
+    package = unpack_bundle(zip_bundle, tmp_path / "back")
+    pack_bundle(package, tmp_path / "again")
+    assert bytes_of(tmp_path / "again") == bytes_of(pristine / "bundle")
+
+
+def test_the_ledger_goes_on_in_an_unpacked_package(zip_bundle: Path, tmp_path: Path) -> None:
+    package = unpack_bundle(zip_bundle, tmp_path / "back")
+    append_events(package, LEDGER)
+    assert verify_chain(package) == []
+    assert verify_bundle(pack_bundle(package, tmp_path / "b")).sound
+
+
+def test_a_damaged_bundle_is_not_unpacked_and_leaves_nothing(bundle: Path, tmp_path: Path) -> None:
+    (bundle / "data" / "tables" / "plug.csv").write_text("changed", encoding="utf-8")
+    with pytest.raises(UnusableInput, match=r"not sound: data/tables/plug\.csv is not what was"):
+        unpack_bundle(bundle, tmp_path / "back")
+    assert sorted(path.name for path in tmp_path.iterdir()) == ["bundle"]
+
+
+def test_a_folder_that_is_there_already_is_not_unpacked_into(
+    zip_bundle: Path, package: Package
+) -> None:
+    with pytest.raises(AlreadyThere):
+        unpack_bundle(zip_bundle, package.folder)
+
+
+def test_a_bundle_cannot_talk_unpack_into_leaving_tables_out(bundle: Path, tmp_path: Path) -> None:
+    from tests.bundle.test_hostile import sealed_anew
+
+    facts = json.loads((bundle / "data" / "bundle.json").read_text("utf-8"))
+    facts["generated"] += ["tables", "datapackage.json", "schemas"]
+    (bundle / "data" / "bundle.json").write_text(json.dumps(facts), encoding="utf-8")
+    sealed_anew(bundle)
+    crate = bundle / "data" / "ro-crate-metadata.json"
+    assert crate.is_file()
+    assert unpack_bundle(bundle, tmp_path / "back").table("plug")["stamp"].tolist() == ["231"]

@@ -1,0 +1,113 @@
+"""One verdict over bag, descriptor, tables, crate and custody ledger."""
+
+from __future__ import annotations
+
+import json
+from pathlib import Path
+
+import pytest
+
+from provenance.bundle.pack import pack_bundle
+from provenance.bundle.verdict import PARTS
+from provenance.bundle.verdict_text import verdict_text
+from provenance.bundle.verify import verify_bundle
+from provenance.errors import UnusableInput
+from provenance.package import Package
+from tests.bundle.test_hostile import rules, sealed_anew
+
+
+@pytest.mark.parametrize("name", ["bundle", "bundle.zip"])
+@pytest.mark.parametrize("fast", [False, True])
+def test_a_whole_bundle_is_sound_in_every_part(pristine: Path, name: str, fast: bool) -> None:
+    verdict = verify_bundle(pristine / name, fast=fast)
+    assert verdict.findings == ()
+    assert set(verdict.looked_at) == set(PARTS)
+    assert verdict.sound
+    assert verdict.intact
+    assert verdict.file_count == sum(p.is_file() for p in (pristine / "bundle").rglob("*"))
+
+
+def test_verifying_a_zip_writes_nothing_beside_it(pristine: Path) -> None:
+    before = sorted(path.name for path in pristine.iterdir())
+    verify_bundle(pristine / "bundle.zip")
+    assert sorted(path.name for path in pristine.iterdir()) == before
+
+
+def test_a_broken_ledger_is_found_even_if_every_checksum_was_made_anew(
+    package: Package, tmp_path: Path
+) -> None:
+    """Who can forge the manifests still cannot forge the chain without changing its end."""
+    frame = package.table("custody")
+    frame.loc[3, "to_party_id"] = "OWN"
+    package.write_table("custody", frame)
+    verdict = verify_bundle(pack_bundle(package, tmp_path / "b"))
+    assert verdict.intact
+    assert not verdict.sound
+    assert rules(verdict) == {"custody.chain_broken"}
+    assert "The bytes are as they were packed" in verdict_text(verdict)
+
+
+def test_events_cut_off_the_ledger_are_found_by_the_last_seal(bundle: Path) -> None:
+    path = bundle / "data" / "tables" / "custody.csv"
+    lines = path.read_text("utf-8").splitlines(keepends=True)
+    path.write_text("".join(lines[:-1]), encoding="utf-8")
+    sealed_anew(bundle)
+    assert rules(verify_bundle(bundle)) == {"custody.end_differs"}
+
+
+def test_a_table_that_is_missing_is_named_and_hides_the_ledger(bundle: Path) -> None:
+    (bundle / "data" / "tables" / "element.csv").unlink()
+    verdict = verify_bundle(bundle)
+    assert {"bag.file_missing", "tables.unreadable", "crate.file_missing"} <= rules(verdict)
+    assert "custody" not in verdict.looked_at
+    assert "not looked at" in verdict_text(verdict)
+
+
+def test_a_dangling_code_is_found_in_the_tables(package: Package, tmp_path: Path) -> None:
+    frame = package.table("sample")
+    frame["element_id"] = "B9-999"
+    package.write_table("sample", frame)
+    verdict = verify_bundle(pack_bundle(package, tmp_path / "b"))
+    assert verdict.intact
+    assert not verdict.sound
+    assert {one.path for one in verdict.findings} == {"data/tables/sample.csv"}
+    assert "B9-999" in verdict_text(verdict)
+
+
+def test_a_descriptor_that_looks_elsewhere_for_a_table_is_found(bundle: Path) -> None:
+    path = bundle / "data" / "datapackage.json"
+    descriptor = json.loads(path.read_text("utf-8"))
+    descriptor["resources"][0]["path"] = "../../secret.csv"
+    path.write_text(json.dumps(descriptor), encoding="utf-8")
+    sealed_anew(bundle)
+    assert rules(verify_bundle(bundle)) == {"descriptor.resources"}
+
+
+def test_a_bag_that_is_no_bundle_of_ours_is_said_to_lack_a_descriptor(tmp_path: Path) -> None:
+    (tmp_path / "b" / "data").mkdir(parents=True)
+    (tmp_path / "b" / "data" / "a.txt").write_text("x", encoding="utf-8")
+    sealed_anew(tmp_path / "b")
+    verdict = verify_bundle(tmp_path / "b")
+    assert verdict.intact
+    assert not verdict.sound
+    assert "descriptor.missing" in rules(verdict)
+
+
+def test_an_empty_folder_is_no_bag(tmp_path: Path) -> None:
+    verdict = verify_bundle(tmp_path)
+    assert rules(verdict) == {"bag.no_declaration"}
+    assert not verdict.sound
+
+
+def test_nothing_there_is_said(tmp_path: Path) -> None:
+    with pytest.raises(UnusableInput, match="is not there"):
+        verify_bundle(tmp_path / "nowhere")
+
+
+def test_the_verdict_as_json_names_what_was_looked_at(bundle: Path) -> None:
+    (bundle / "data" / "tables" / "element.csv").unlink()
+    verdict = verify_bundle(bundle).as_dict()
+    assert verdict["sound"] is False
+    assert verdict["parts"]["custody"] is None
+    assert verdict["parts"]["bag"] > 0
+    assert json.loads(json.dumps(verdict)) == verdict
