@@ -3,7 +3,9 @@
 from __future__ import annotations
 
 import itertools
+from pathlib import Path
 
+from provenance.checks.files import disk_rules
 from provenance.checks.rule import Rule
 from provenance.checks.rules import (
     custody,
@@ -25,7 +27,7 @@ from provenance.checks.rules import (
     years,
 )
 
-__all__ = ["all_rules"]
+__all__ = ["all_rules", "package_rules"]
 
 _MODULES = (
     site,
@@ -49,12 +51,22 @@ _MODULES = (
 
 
 def all_rules() -> tuple[Rule, ...]:
-    """Every trade rule, sorted by its id.
+    """Every rule that needs nothing but the tables, sorted by its id.
 
     Raises ValueError when two rules share an id: reports, tests and the rule book go by it.
     """
-    rules = [one for module in _MODULES for one in vars(module).values() if isinstance(one, Rule)]
-    rules.sort(key=lambda one: one.id)
+    return _sorted(
+        [one for module in _MODULES for one in vars(module).values() if isinstance(one, Rule)]
+    )
+
+
+def package_rules(folder: Path) -> tuple[Rule, ...]:
+    """Every rule there is, with those about the files in the package's `folder`, sorted by id."""
+    return _sorted([*all_rules(), *disk_rules(folder)])
+
+
+def _sorted(rules: list[Rule]) -> tuple[Rule, ...]:
+    rules = sorted(rules, key=lambda one: one.id)
     for one, following in itertools.pairwise(rules):
         if one.id == following.id:
             raise ValueError(f"two rules have the id '{one.id}'")

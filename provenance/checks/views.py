@@ -167,11 +167,11 @@ def _spread_ledger(tables: Tables) -> pl.DataFrame:
     )
 
 
-def last_known_day(tables: Tables) -> int | None:
+def last_known_day(tables: Tables) -> pl.Expr:
     """The newest day on which anything in the ledger, the parcels or the results happened.
 
     Stands for 'today' in rules about what is overdue: a check gives the same answer whenever it is
-    run.
+    run. Null when nothing has a date.
     """
     days: list[int] = []
     for table, columns in (
@@ -184,7 +184,7 @@ def last_known_day(tables: Tables) -> int | None:
             newest = dated[f"{column}_first"].max()
             if isinstance(newest, int):
                 days.append(newest)
-    return max(days, default=None)
+    return pl.lit(max(days, default=None), dtype=pl.Int64)
 
 
 def species_differ(tables: Tables, one: str, other: str) -> tuple[pl.Expr, pl.Expr]:

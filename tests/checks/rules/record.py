@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterator, Mapping
 from functools import cache
 from typing import Any
 
@@ -89,9 +90,32 @@ class Record:
     @property
     def tables(self) -> Tables:
         """The record as the rules read it."""
-        return Tables(model(), {name: self._frame(name) for name in model().tables})
+        return Tables(model(), Frames(self.rows))
 
-    def _frame(self, name: str) -> pl.DataFrame:
+    def says(self, rule_id: str) -> list[str]:
+        """What a rule says about the record, each as 'table row field: message remedy'."""
+        return spoken(rules()[rule_id], self.tables)
+
+
+class Frames(Mapping[str, pl.DataFrame]):
+    """Typed frames that are built when a rule asks for them, which is most of a test's time."""
+
+    def __init__(self, rows: Rows) -> None:
+        self.rows = rows
+        self.built: dict[str, pl.DataFrame] = {}
+
+    def __iter__(self) -> Iterator[str]:
+        return iter(model().tables)
+
+    def __len__(self) -> int:
+        return len(model().tables)
+
+    def __getitem__(self, name: str) -> pl.DataFrame:
+        if name not in self.built:
+            self.built[name] = self._build(name)
+        return self.built[name]
+
+    def _build(self, name: str) -> pl.DataFrame:
         table, rows = model().table(name), self.rows.get(name, [])
         unknown = {column for row in rows for column in row} - set(table.names)
         assert not unknown, f"{name} has no {unknown}"
@@ -105,10 +129,6 @@ class Record:
             }
         )
         return typed_frame(table, text)
-
-    def says(self, rule_id: str) -> list[str]:
-        """What a rule says about the record, each as 'table row field: message'."""
-        return spoken(rules()[rule_id], self.tables)
 
 
 def spoken(rule: Rule, tables: Tables) -> list[str]:

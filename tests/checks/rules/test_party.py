@@ -48,12 +48,20 @@ def test_an_address_that_is_no_ror_identifier_is_an_error() -> None:
 
 def test_an_organisation_has_no_orcid() -> None:
     broken = a_sound_record().but("party", "LAB", orcid="0000-0002-1825-0097")
-    only(broken.says("party.identifier_of_the_other_kind"), "LAB is entered as organisation", "a person")
+    only(
+        broken.says("party.identifier_of_the_other_kind"),
+        "LAB is entered as organisation",
+        "a person",
+    )
 
 
 def test_a_person_has_no_ror() -> None:
     broken = a_sound_record().but("party", "MB", ror="https://ror.org/00k4n6c32")
-    only(broken.says("party.identifier_of_the_other_kind"), "MB is entered as person", "an organisation")
+    only(
+        broken.says("party.identifier_of_the_other_kind"),
+        "MB is entered as person",
+        "an organisation",
+    )
 
 
 def test_nobody_works_for_a_person() -> None:

@@ -69,7 +69,7 @@ def test_exchanged_coordinates_are_told_by_the_grid() -> None:
 
 @pytest.mark.parametrize("zone", range(1, 61))
 def test_the_middle_of_each_utm_zone_lies_in_its_grid(zone: int) -> None:
-    """EPSG: zone z is 6 degrees wide round longitude 6 z - 183; 32600 + z north, 32700 + z south."""
+    """EPSG: zone z is 6 degrees wide round 6 z - 183; 32600 + z north, 32700 + z south."""
     middle = 6 * zone - 183
     for code, latitude in ((32600 + zone, 40), (32700 + zone, -40)):
         sound = a_sound_record().but("site", latitude=latitude, longitude=middle, grid_epsg=code)

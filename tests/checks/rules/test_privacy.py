@@ -79,7 +79,9 @@ def test_a_persons_full_name_in_a_note_is_an_error(note: str) -> None:
 
 
 def test_a_person_who_agreed_may_be_named() -> None:
-    named = a_sound_record().but("file", "F-1", title="Mara Birkwood").but("party", may_be_named=True)
+    named = (
+        a_sound_record().but("file", "F-1", title="Mara Birkwood").but("party", may_be_named=True)
+    )
     assert named.says(RULES[3]) == []
 
 

@@ -18,9 +18,12 @@ def test_the_outer_ring_is_not_older_than_the_inner_one() -> None:
 
 def test_years_before_christ_are_counted_astronomically() -> None:
     """ISO 8601: year 0 is 1 BC, so -2 to 3 are six years."""
-    assert result(inner_year="-2", outer_year="3", ring_count="6").says(
-        "result.rings_do_not_fit_years"
-    ) == []
+    assert (
+        result(inner_year="-2", outer_year="3", ring_count="6").says(
+            "result.rings_do_not_fit_years"
+        )
+        == []
+    )
 
 
 @pytest.mark.parametrize("rings", ["80", "81", "79", "76"])
@@ -32,7 +35,9 @@ def test_an_unfinished_ring_and_a_few_missing_ones_fit_the_years(rings: str) -> 
 @pytest.mark.parametrize("rings", ["82", "75", "8"])
 def test_a_ring_count_that_does_not_fit_the_years_is_reported(rings: str) -> None:
     broken = result(ring_count=rings)
-    only(broken.says("result.rings_do_not_fit_years"), "1702 to 1781 are 80 years", f"{rings} rings")
+    only(
+        broken.says("result.rings_do_not_fit_years"), "1702 to 1781 are 80 years", f"{rings} rings"
+    )
 
 
 @pytest.mark.parametrize("sign", ["+", "++"])
@@ -91,7 +96,9 @@ def test_a_cutting_date_on_a_surface_that_is_gone_is_an_error(surface: str, sign
 
 
 def test_the_surface_of_the_wood_stands_in_where_the_sample_has_none() -> None:
-    broken = a_sound_record().but("sample", outer_surface="").but("element", outer_surface="dressed")
+    broken = (
+        a_sound_record().but("sample", outer_surface="").but("element", outer_surface="dressed")
+    )
     only(broken.says("result.cutting_date_on_lost_surface"), "dressed")
 
 

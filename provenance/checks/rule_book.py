@@ -1,0 +1,83 @@
+"""Writes the list of all trade rules, schemas/RULES.md: `python -m provenance.checks.rule_book`."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+from provenance.checks.registry import package_rules
+from provenance.checks.rule import Rule
+from provenance.disk import write_text
+from provenance.resources import shipped
+
+__all__ = ["PAGE", "rule_table_markdown", "write_rule_book"]
+
+PAGE = "RULES.md"
+
+SUBJECTS = {
+    "site": "Site: permit, consent, visit, position",
+    "party": "People and organisations",
+    "place": "Places",
+    "element": "Wood",
+    "sample": "Samples and their holes",
+    "plug": "Plugs",
+    "custody": "Ledger",
+    "parcel": "Parcels",
+    "result": "Results of laboratories",
+    "geometry": "Fixed points and measurements",
+    "dates": "Dates",
+    "privacy": "What must not become public",
+    "files": "Photos, plans and other files",
+    "intake": "What was handed in",
+}
+"""Headings in the order of the work; a rule of any other subject would stop the page."""
+
+
+def rule_table_markdown() -> str:
+    """The page: how to read it, and a table of the rules of each subject."""
+    rules = package_rules(Path())
+    unlisted = {one.subject for one in rules} - set(SUBJECTS)
+    if unlisted:
+        raise ValueError(f"give the subjects {', '.join(sorted(unlisted))} a heading in SUBJECTS")
+    parts = [
+        "# Trade rules of `treenail check`",
+        "",
+        "Generated from the rules themselves by `python -m provenance.checks.rule_book`; "
+        "do not edit.",
+        "",
+        f"{len(rules)} rules. An **error** breaks the chain or cannot be; a **warning** is likely "
+        "wrong; a **note** is worth a look. Names in braces stand for values of the row.",
+        "",
+        "What a schema says by itself (types, ranges, lists, keys) is checked before these rules "
+        "and is described in the code book.",
+    ]
+    for subject, heading in SUBJECTS.items():
+        parts += ["", f"## {heading}", "", *_table([r for r in rules if r.subject == subject])]
+    return "\n".join(parts) + "\n"
+
+
+def _table(rules: list[Rule]) -> list[str]:
+    rows = [
+        (
+            f"`{one.id}`",
+            one.severity,
+            one.says,
+            " ".join((one.find.__doc__ or "").split()),
+            one.remedy,
+            one.source,
+        )
+        for one in rules
+    ]
+    head = ("Rule", "Severity", "What it says", "Why", "What to do", "Source")
+    lines = [head, tuple("---" for _ in head), *rows]
+    return ["| " + " | ".join(cell.replace("|", "\\|") for cell in line) + " |" for line in lines]
+
+
+def write_rule_book(folder: Path | None = None) -> Path:
+    """Write the page into `folder` (the schemas of this checkout); returns its path."""
+    path = (folder or shipped("schemas")) / PAGE
+    write_text(path, rule_table_markdown())
+    return path
+
+
+if __name__ == "__main__":
+    write_rule_book()
