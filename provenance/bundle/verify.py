@@ -8,6 +8,7 @@ import tempfile
 from collections.abc import Iterator
 from contextlib import contextmanager
 from pathlib import Path
+from types import MappingProxyType
 from typing import Any
 
 from provenance.bundle.bag import payload_files
@@ -22,7 +23,7 @@ from provenance.bundle.verdict import BundleFinding, Verdict
 from provenance.custody import TABLE as LEDGER
 from provenance.custody import last_seal, verify_chain
 from provenance.errors import TreenailError, UnusableInput, UnusablePackage
-from provenance.package import DESCRIPTOR, Package, open_package
+from provenance.package import DESCRIPTOR, Package, read_model
 
 BUNDLE_FACTS = "bundle.json"
 _TABLE_NAME = re.compile(r"[a-z][a-z0-9_]{0,62}")
@@ -180,12 +181,17 @@ def _read_documents(data: Path, limits: Limits) -> tuple[dict[str, Any], list[Bu
 
 def _open(data: Path, documents: dict[str, Any], findings: list[BundleFinding]) -> Package | None:
     """The package inside, once its own words name nothing outside it."""
-    faults = list(_unsafe_names(documents))
+    faults = [*_hidden_entries(data), *_unsafe_names(documents)]
     findings += faults
     if faults:
         return None
+    descriptor = documents[DESCRIPTOR]
+    if not isinstance(descriptor, dict) or not isinstance(descriptor.get("name"), str):
+        findings.append(_descriptor_fault("is no descriptor of a package: it has no name"))
+        return None
     try:
-        package = open_package(data)
+        # not open_package, which finishes a stopped write: nothing is written into a bundle
+        package = Package(data, MappingProxyType(descriptor), read_model(data))
     except TreenailError as error:
         findings.append(_finding("descriptor", "descriptor.unusable", DESCRIPTOR, str(error)))
         return None
@@ -196,6 +202,14 @@ def _open(data: Path, documents: dict[str, Any], findings: list[BundleFinding]) 
         return None
     findings += _compare_resources(package)
     return package
+
+
+def _hidden_entries(data: Path) -> Iterator[BundleFinding]:
+    """Hidden entries at the top, which pack never writes: among them would be staged writes."""
+    for path in sorted(data.iterdir()):
+        if path.name.startswith("."):
+            message = "is hidden; no bundle of this program holds such a thing"
+            yield _finding("descriptor", "descriptor.hidden", f"data/{path.name}", message)
 
 
 def _unsafe_names(documents: dict[str, Any]) -> Iterator[BundleFinding]:

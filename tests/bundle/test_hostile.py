@@ -374,6 +374,20 @@ def test_a_schema_of_any_shape_is_a_finding_and_no_crash(
     assert json.dumps(verify_bundle(bundle).as_dict())
 
 
+def test_a_staged_write_in_a_bundle_is_not_carried_out(bundle: Path, scratch: Path) -> None:
+    """A package finishes a write that was stopped when it is opened; a bundle must never be."""
+    from provenance.together import COMMIT, is_unfinished
+
+    staging = bundle / "data" / ".together.0123456789ab.part"
+    staging.mkdir()
+    (staging / COMMIT).write_text('["tables/plug.csv"]', encoding="utf-8")
+    (staging / "0").write_text("plug_id\n", encoding="utf-8")
+    sealed_anew(bundle)
+    assert is_unfinished(bundle / "data")
+    assert "descriptor.hidden" in rules(refused(bundle, scratch, Limits()))
+    assert is_unfinished(bundle / "data")
+
+
 def test_a_table_with_an_endless_line_is_refused(bundle: Path) -> None:
     path = bundle / "data" / "tables" / "element.csv"
     with open(path, "ab") as stream:
