@@ -14,6 +14,7 @@ COMMANDS: dict[str, tuple[str, str]] = {
     # name: (module in provenance.cli : function, one line for the overview)
     "new": ("new:new", "Start a package for a kind of place."),
     "stamps": ("locating:stamps", "Reserve stamp numbers that cannot be misread."),
+    "labels": ("printing:labels", "Print labels for samples, boxes and drawers."),
     "workbook": ("forms:workbook", "Write the spreadsheet that a crew fills in."),
     "handover": ("custody:handover", "Record who gave which sample to whom."),
     "custody": ("custody:custody", "Show where samples are and have been."),

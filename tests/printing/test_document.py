@@ -70,13 +70,15 @@ def test_a_run_that_fails_leaves_nothing_behind(
     tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     monkeypatch.setattr(document, "PAGES_PER_FILE", 2)
-    with (
-        pytest.raises(RuntimeError),
-        printed_pages(tmp_path / "some.pdf", (200, 300), title="Some") as run,
-    ):
-        for _ in range(5):
-            run.begin_page()
-        raise RuntimeError("the power failed")
+
+    def print_until_the_power_fails() -> None:
+        with printed_pages(tmp_path / "some.pdf", (200, 300), title="Some") as run:
+            for _ in range(5):
+                run.begin_page()
+            raise RuntimeError("the power failed")
+
+    with pytest.raises(RuntimeError):
+        print_until_the_power_fails()
     assert list(tmp_path.iterdir()) == []
 
 
