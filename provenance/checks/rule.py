@@ -65,7 +65,9 @@ def worded(template: str, columns: list[str]) -> pl.Expr:
             value = pl.col(name)
             if spec:
                 value = value.round(int(spec.removeprefix(".").removesuffix("f")))
-            pieces.append(value.cast(pl.String).fill_null("?"))
+            # a person reads '98 mm', not '98.0 mm'
+            shown = value.cast(pl.String).str.replace(r"^(-?[0-9]+)\.0$", "${1}")
+            pieces.append(shown.fill_null("?"))
     return pl.concat_str(pieces) if pieces else pl.lit("")
 
 

@@ -10,6 +10,7 @@ from provenance.checks.tables import ROW, Tables
 
 __all__ = [
     "MOST_PARCEL_EVENTS",
+    "at_event_before",
     "in_list",
     "last_known_day",
     "ledger",
@@ -157,14 +158,35 @@ def _spread_ledger(tables: Tables) -> pl.DataFrame:
     spread = parcels.drop("sample_id").join(parcel_samples(tables), on="consignment_id")
     together = pl.concat([own, spread.select(own.columns)])
     together = together.sort("sample_id", "order", "custody_id", ROW, nulls_last=True)
-    return date_bounds(together, "happened_on").with_columns(
-        holder_before=pl.when("moves")
+    nobody_yet = "\0"
+    is_first = pl.col("sample_id").ne_missing(pl.col("sample_id").shift(1))
+    holder = (
+        pl.when("moves")
         .then(pl.col("to_party_id").fill_null(""))
+        .when(is_first)
+        .then(pl.lit(nobody_yet))
         .forward_fill()
-        .over("sample_id")
-        .shift(1)
-        .over("sample_id")
     )
+    return (
+        date_bounds(together, "happened_on")
+        .with_columns(_holder=holder)
+        .with_columns(holder_before=at_event_before("_holder"))
+        .with_columns(
+            pl.when(pl.col("holder_before") != nobody_yet)
+            .then("holder_before")
+            .alias("holder_before")
+        )
+        .drop("_holder")
+    )
+
+
+def at_event_before(column: str) -> pl.Expr:
+    """The value at the event before in the ledger; null at a sample's first event.
+
+    Takes the order of the ledger as given, which is many times faster than a window a sample.
+    """
+    same = pl.col("sample_id") == pl.col("sample_id").shift(1)
+    return pl.when(same).then(pl.col(column).shift(1))
 
 
 def last_known_day(tables: Tables) -> pl.Expr:

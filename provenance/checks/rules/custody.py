@@ -7,7 +7,7 @@ import polars as pl
 from provenance.checks.links import codes_with
 from provenance.checks.rule import COMMON_PRACTICE, rule
 from provenance.checks.tables import ROW, Tables
-from provenance.checks.views import ledger, samples_with_wood
+from provenance.checks.views import at_event_before, ledger, samples_with_wood
 
 CHAIN = "W3C PROV-DM, section 5 (responsibility passes from agent to agent); common practice"
 
@@ -231,8 +231,9 @@ def given_to_oneself(tables: Tables) -> pl.DataFrame:
 )
 def out_of_order(tables: Tables) -> pl.DataFrame:
     """The ledger is read from top to bottom as what happened."""
-    latest = pl.col("happened_on_first").cum_max().forward_fill().shift(1).over("sample_id")
-    return _once_a_row(ledger(tables).filter(pl.col("happened_on_last") < latest))
+    latest = pl.col("happened_on_first").cum_max().forward_fill().over("sample_id")
+    events = ledger(tables).with_columns(_latest=latest)
+    return _once_a_row(events.filter(pl.col("happened_on_last") < at_event_before("_latest")))
 
 
 @rule(
@@ -292,8 +293,9 @@ def _with_collection(tables: Tables) -> pl.DataFrame:
 )
 def after_destruction(tables: Tables) -> pl.DataFrame:
     """What is gone cannot be sent or stored."""
-    gone = (pl.col("event") == "destroyed").cum_max().shift(1).over("sample_id")
-    return _once_a_row(ledger(tables).filter(gone & (pl.col("event") != "corrected")))
+    gone = (pl.col("event") == "destroyed").cum_max().over("sample_id")
+    events = ledger(tables).with_columns(_gone=gone)
+    return _once_a_row(events.filter(at_event_before("_gone") & (pl.col("event") != "corrected")))
 
 
 @rule(
@@ -309,8 +311,8 @@ def after_destruction(tables: Tables) -> pl.DataFrame:
 def moved_while_lost(tables: Tables) -> pl.DataFrame:
     """Where and how it was found again belongs in the chain."""
     seen = pl.when(pl.col("event").is_in(["lost", "found"])).then(pl.col("event") == "lost")
-    lost = seen.forward_fill().shift(1).over("sample_id")
-    return _once_a_row(ledger(tables).filter(lost & pl.col("moves")))
+    events = ledger(tables).with_columns(_lost=seen.forward_fill().over("sample_id"))
+    return _once_a_row(events.filter(at_event_before("_lost") & pl.col("moves")))
 
 
 @rule(

@@ -174,7 +174,7 @@ def _sites_with_bearings(tables: Tables, *references: str) -> pl.DataFrame:
     table="site",
     field="declination_deg",
     severity="error",
-    says="Site {site_id} has {bearings} magnetic bearings, but no declination.",
+    says="Site {site_id} has magnetic bearings ({bearings}), but no declination.",
     remedy="Look up the declination for the place and the day of the survey; east is positive.",
     source="World Magnetic Model (NOAA and BGS) defines declination east positive",
 )
@@ -188,8 +188,8 @@ def no_declination(tables: Tables) -> pl.DataFrame:
     table="site",
     field="grid_north_deg",
     severity="error",
-    says="Site {site_id} has {bearings} bearings from magnetic or true north, but does not say how "
-    "its grid lies against true north.",
+    says="Site {site_id} has bearings from magnetic or true north ({bearings}), but does not say "
+    "how its grid lies against true north.",
     remedy="Measure the y axis of the site grid once against north, and enter it.",
     source=COMMON_PRACTICE,
 )

@@ -104,8 +104,8 @@ def to_oneself(tables: Tables) -> pl.DataFrame:
     table="consignment",
     field="sample_count",
     severity="error",
-    says="Parcel {consignment_id} is said to hold {sample_count} samples, but the ledger has "
-    "{counted} in it.",
+    says="Parcel {consignment_id} is said to hold samples to the number of {sample_count}, but "
+    "the ledger has {counted} in it.",
     remedy="Count them on the packing list; add the missing events 'packed', or mend the count.",
     source=COMMON_PRACTICE,
 )
@@ -140,8 +140,8 @@ def empty(tables: Tables) -> pl.DataFrame:
     table="consignment",
     field="due_on",
     severity="note",
-    says="An answer to parcel {consignment_id} was hoped for by {due_on}; {waiting} of its samples "
-    "have no result yet.",
+    says="An answer to parcel {consignment_id} was hoped for by {due_on}; samples still "
+    "without a result: {waiting}.",
     remedy="Ask {to_party_id}, and enter the new day.",
     source="common practice, no source; 'today' is the newest day in ledger, parcels and results",
 )

@@ -36,6 +36,8 @@ def _open_texts(tables: Tables) -> Iterator[tuple[str, str]]:
     for table in tables.model.of_role("record"):
         for one in table.fields:
             free = not (one.vocabulary or one.notation or one.constraints.get("pattern"))
+            # names of files are read like any other text
+            free = free or one.notation == "relative_path"
             links = any(one.name in key.fields for key in table.foreign_keys)
             if one.type == "string" and one.sensitivity == "open" and free and not links:
                 yield table.name, one.name

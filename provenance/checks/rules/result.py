@@ -96,20 +96,21 @@ def never_sent(tables: Tables) -> pl.DataFrame:
     table="lab_result",
     field="sample_id",
     severity="error",
-    says="Result {result_id} was reported on {reported_on}, but sample {sample_id} was {event} on "
+    says="Result {result_id} was reported on {reported_on}, but sample {sample_id} was {fate} on "
     "{lost_on} and not found since.",
     remedy="Check the number of the sample, and whether it was found again.",
     source=COMMON_PRACTICE,
 )
 def of_a_lost_sample(tables: Tables) -> pl.DataFrame:
     """A result of what nobody has is most likely another sample's."""
-    fates = ledger(tables).filter(pl.col("event").is_in(["lost", "destroyed", "found"]))
+    missing = (pl.col("state") == "missing").fill_null(False)
+    fates = ledger(tables).filter(pl.col("event").is_in(["lost", "destroyed", "found"]) | missing)
     lost = (
         fates.unique("sample_id", keep="last", maintain_order=True)
-        .filter(pl.col("event") == "lost")
+        .filter((pl.col("event") == "lost") | (missing & (pl.col("event") != "found")))
         .select(
             "sample_id",
-            "event",
+            pl.when(missing).then(pl.lit("missing")).otherwise("event").alias("fate"),
             pl.col("happened_on").alias("lost_on"),
             pl.col("happened_on_last").alias("lost_last"),
         )

@@ -24,8 +24,8 @@ def _sampled_sites(tables: Tables) -> pl.DataFrame:
     table="site",
     field="permit_number",
     severity="error",
-    says="Site {site_id} is protected ({protection}) and {samples} samples were taken, but no "
-    "permit is recorded.",
+    says="Site {site_id} is protected ({protection}) and was sampled ({samples}), but no permit "
+    "is recorded.",
     remedy="Enter the permit's number. If there is none, stop, tell the authority, and leave the "
     "next step to it.",
     source=COMMON_PRACTICE,
@@ -113,7 +113,7 @@ def sampled_outside_permit(tables: Tables) -> pl.DataFrame:
     table="site",
     field="owner_consent",
     severity="error",
-    says="The owner of site {site_id} refused, yet {samples} samples are recorded.",
+    says="The owner of site {site_id} refused, yet samples are recorded ({samples}).",
     remedy="Compare with the owner's letter. If it stands, tell the owner and do not publish.",
     source=COMMON_PRACTICE,
 )
@@ -127,7 +127,7 @@ def consent_refused(tables: Tables) -> pl.DataFrame:
     table="site",
     field="owner_consent",
     severity="warning",
-    says="{samples} samples were taken at site {site_id}, but the owner's consent is "
+    says="Samples were taken at site {site_id} ({samples}), but the owner's consent is "
     "'{owner_consent}'.",
     remedy="Ask the owner in writing; enter the answer and its date.",
     source=COMMON_PRACTICE,

@@ -15,7 +15,7 @@ def core(length_mm: float, **values: str) -> Record:
 
 def test_a_core_longer_than_its_beam_is_an_error() -> None:
     """22 cm at end A and 20 cm at end B are 214 mm at 1.25 of 4.2 m."""
-    only(core(240).says(LONG), "sample 2 length_mm", "240.0 mm", "B1-014", "214.0 mm")
+    only(core(240).says(LONG), "sample 2 length_mm", "240 mm", "B1-014", "214 mm")
 
 
 def test_a_core_through_the_whole_beam_is_sound() -> None:
@@ -28,13 +28,13 @@ def test_a_caliper_and_a_broken_core_are_allowed_their_few_per_cent() -> None:
     assert core(235).says(LONG) != []
 
 
-@pytest.mark.parametrize(("along", "through"), [("0.0", "220.0"), ("4.2", "200.0")])
+@pytest.mark.parametrize(("along", "through"), [("0", "220"), ("4.2", "200")])
 def test_the_taper_of_the_wood_counts(along: str, through: str) -> None:
     only(core(300, along_m=along).says(LONG), f"{through} mm")
 
 
 def test_without_a_position_the_thicker_end_counts() -> None:
-    only(core(300, along_m="").says(LONG), "220.0 mm")
+    only(core(300, along_m="").says(LONG), "220 mm")
 
 
 def test_squared_wood_can_be_drilled_through_its_diagonal() -> None:
@@ -48,7 +48,7 @@ def test_squared_wood_can_be_drilled_through_its_diagonal() -> None:
         diameter_b2_cm="40",
     )
     assert squared.says(LONG) == []
-    only(squared.but("sample", length_mm="540").says(LONG), "500.0 mm")
+    only(squared.but("sample", length_mm="540").says(LONG), "500 mm")
 
 
 def test_a_plank_with_one_reading_does_not_tell_how_wide_it_is() -> None:
@@ -69,23 +69,23 @@ def test_wood_with_one_end_measured_may_be_thicker_at_the_hole() -> None:
         "element", diameter_a1_cm="", diameter_a2_cm="", diameter_b1_cm="12", diameter_b2_cm=""
     )
     assert thin_end.says(LONG) == []
-    only(thin_end.but("sample", length_mm="190").says(LONG), "165.0 mm")
+    only(thin_end.but("sample", length_mm="190").says(LONG), "165 mm")
 
 
 def test_an_oblique_core_may_be_longer() -> None:
     assert core(300, direction="oblique").says(LONG) == []
-    only(core(400, direction="oblique").says(LONG), "321.0 mm")
+    only(core(400, direction="oblique").says(LONG), "321 mm")
 
 
 def test_a_core_drilled_into_the_end_may_be_as_long_as_the_wood() -> None:
     assert core(1000, direction="end").says(LONG) == []
     short = core(1000, direction="end").but("element", length_m="0.5")
-    only(short.says(LONG), "500.0 mm")
+    only(short.says(LONG), "500 mm")
 
 
 def test_a_slice_is_no_thicker_than_its_wood_is_long() -> None:
     broken = core(5000, kind="cross_section")
-    only(broken.says("sample.slice_thicker_than_wood_is_long"), "5000.0 mm", "4.2 m")
+    only(broken.says("sample.slice_thicker_than_wood_is_long"), "5000 mm", "4.2 m")
 
 
 def test_a_position_beyond_the_end_of_the_wood_is_an_error() -> None:
@@ -141,4 +141,4 @@ def test_bores_of_half_five_eighths_and_seven_eighths_of_an_inch_are_usual(bore:
 
 def test_the_diameter_of_the_core_written_down_for_the_bore_is_noted() -> None:
     broken = a_sound_record().but("sample", bore_mm="9")
-    only(broken.says("sample.bore_unusual"), "9.0 mm", "12.7, 15.875, 22.225")
+    only(broken.says("sample.bore_unusual"), "9 mm", "12.7, 15.875, 22.225")

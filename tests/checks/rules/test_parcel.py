@@ -33,7 +33,7 @@ def test_a_parcel_goes_to_somebody_else() -> None:
 
 def test_the_count_of_a_parcel_is_the_number_of_its_samples() -> None:
     broken = a_sound_record().but("consignment", sample_count="2")
-    only(broken.says("parcel.count_differs"), "sample_count", "hold 2 samples", "has 1 in it")
+    only(broken.says("parcel.count_differs"), "sample_count", "to the number of 2", "has 1 in it")
 
 
 def test_a_parcel_without_samples_is_reported() -> None:
@@ -43,7 +43,7 @@ def test_a_parcel_without_samples_is_reported() -> None:
 
 
 def test_a_parcel_whose_answer_is_overdue_is_noted() -> None:
-    only(unreported().says("parcel.overdue"), "due_on", "C-1", "2024-11-30", "1 of its samples")
+    only(unreported().says("parcel.overdue"), "due_on", "C-1", "2024-11-30", "without a result: 1")
 
 
 def test_a_parcel_that_was_answered_is_not_overdue() -> None:

@@ -20,7 +20,7 @@ def test_half_a_grid_position_is_an_error() -> None:
 def test_coordinates_need_their_uncertainty() -> None:
     """Darwin Core, coordinateUncertaintyInMeters."""
     broken = a_sound_record().but("site", coordinate_uncertainty_m=None)
-    only(broken.says("site.no_uncertainty"), "coordinate_uncertainty_m", "56.0")
+    only(broken.says("site.no_uncertainty"), "coordinate_uncertainty_m", "56")
 
 
 def test_degrees_need_their_coordinate_system() -> None:
@@ -51,7 +51,7 @@ def test_a_grid_given_as_a_system_in_degrees_is_an_error() -> None:
 
 
 def test_two_zeros_are_no_position() -> None:
-    broken = a_sound_record().but("site", latitude="0", longitude="0.0")
+    broken = a_sound_record().but("site", latitude="0", longitude="0")
     only(broken.says("site.null_island"), "HOLL")
 
 
@@ -62,7 +62,7 @@ def test_a_latitude_beyond_ninety_was_exchanged_with_the_longitude() -> None:
 
 
 def test_exchanged_coordinates_are_told_by_the_grid() -> None:
-    broken = a_sound_record().but("site", latitude="3.2", longitude="56.0")
+    broken = a_sound_record().but("site", latitude="3.2", longitude="56")
     only(broken.says("site.coordinates_exchanged"), "only exchanged", "EPSG 32631")
     assert broken.says("site.another_grid_zone") == []
 
@@ -86,7 +86,7 @@ def test_a_site_just_across_the_edge_of_a_zone_may_keep_its_neighbours_grid() ->
 
 def test_a_longitude_that_lost_its_minus_lies_in_another_zone() -> None:
     broken = a_sound_record().but("site", latitude="40", longitude="109", grid_epsg="32612")
-    only(broken.says("site.another_grid_zone"), "longitude 109.0", "-114.0 to -108.0")
+    only(broken.says("site.another_grid_zone"), "longitude 109", "-114 to -108")
 
 
 def test_grid_and_degrees_of_one_place_agree() -> None:
@@ -101,7 +101,7 @@ def test_a_lost_or_changed_figure_in_the_easting_is_reported(easting: str) -> No
     broken = a_sound_record().but(
         "site", latitude="0", longitude="3", easting_m=easting, northing_m="0"
     )
-    only(broken.says("site.grid_and_degrees_disagree"), f"Easting {float(easting)}", "km from")
+    only(broken.says("site.grid_and_degrees_disagree"), f"Easting {easting}", "km from")
 
 
 def test_a_grid_position_off_the_earth_is_reported_too() -> None:

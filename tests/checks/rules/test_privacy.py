@@ -85,6 +85,11 @@ def test_a_person_who_agreed_may_be_named() -> None:
     assert named.says(RULES[3]) == []
 
 
+def test_a_persons_name_in_the_name_of_a_file_is_an_error() -> None:
+    broken = a_sound_record().but("file", "F-1", path="files/Mara_Birkwood-drilling.jpg")
+    only(broken.says(RULES[3]), "file 2 path", "MB")
+
+
 def test_a_part_of_another_word_is_no_name() -> None:
     sound = a_sound_record().but("element", notes="of tamara birkwoodwork")
     assert sound.says(RULES[3]) == []

@@ -39,6 +39,8 @@ def test_a_result_of_a_lost_sample_is_an_error() -> None:
     lost = after("lost", "2024-08-01")
     only(lost.says("result.of_a_lost_sample"), "R-1", "lost on 2024-08-01")
     assert after("lost", "2025-08-01").says("result.of_a_lost_sample") == []
+    missing = a_sound_record().but("custody", "4", state="missing")
+    only(missing.says("result.of_a_lost_sample"), "missing on 2024-06-20")
 
 
 def test_two_results_that_both_hold_are_reported() -> None:

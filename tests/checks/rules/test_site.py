@@ -10,7 +10,10 @@ from tests.checks.rules.record import a_sound_record, only
 def test_a_protected_site_sampled_without_a_permit_is_an_error() -> None:
     broken = a_sound_record().but("site", protection="listed", permit_number=None)
     only(
-        broken.says("site.protected_without_permit"), "site 2 permit_number", "listed", "1 samples"
+        broken.says("site.protected_without_permit"),
+        "site 2 permit_number",
+        "listed",
+        "sampled (1)",
     )
     assert broken.says("site.no_permit") == []
 
