@@ -44,11 +44,13 @@ def write_workbook(
     out: Path,
     *,
     rows: Mapping[str, pd.DataFrame] | None = None,
+    tables: Sequence[str] | None = None,
     title: str | None = None,
 ) -> Path:
     """Write the workbook for a model to `out` (XLSX); returns `out`.
 
-    `rows` fills sheets in: table name → frame of texts, as `Package.table` gives it.
+    `rows` fills sheets in: table name → frame of texts, as `Package.table` gives it. `tables` names
+    the sheets to write, all that people fill in if left out.
     Raises TreenailError when a text does not fit into a cell.
     """
     import xlsxwriter
@@ -65,14 +67,18 @@ def write_workbook(
     )
     book.set_properties({"title": title or model.title, "created": FIXED_DAY})
     looks = _Looks(book)
-    tables = [table for table in model.of_role("record") if table.form_fields()]
-    names = {table.name: sheet_name(table) for table in tables}
+    shown = [
+        table
+        for table in model.of_role("record")
+        if table.form_fields() and (tables is None or table.name in tables)
+    ]
+    names = {table.name: sheet_name(table) for table in shown}
 
-    _write_help(book, looks, model, tables, names)
-    sheets = {table.name: book.add_worksheet(names[table.name]) for table in tables}
-    ranges = _write_lists(book, looks, model)
+    _write_help(book, looks, model, shown, names)
+    sheets = {table.name: book.add_worksheet(names[table.name]) for table in shown}
+    ranges = _write_lists(book, looks, model, shown)
     marker: dict[str, Any] = {}
-    for table in tables:
+    for table in shown:
         sheet = _Sheet(sheets[table.name], looks, model, table, names, ranges)
         sheet.write()
         if rows is not None and table.name in rows:
@@ -317,15 +323,12 @@ def _width(one: Field) -> float:
     return 22 if one.vocabulary else 17
 
 
-def _write_lists(book: xlsxwriter.Workbook, looks: _Looks, model: Model) -> dict[str, str]:
+def _write_lists(
+    book: xlsxwriter.Workbook, looks: _Looks, model: Model, tables: Sequence[Table]
+) -> dict[str, str]:
     """Write every vocabulary in use, label and meaning side by side; returns their ranges."""
     sheet = book.add_worksheet(LISTS_SHEET)
-    used = [
-        one.vocabulary
-        for table in model.of_role("record")
-        for one in table.form_fields()
-        if one.vocabulary
-    ]
+    used = [one.vocabulary for table in tables for one in table.form_fields() if one.vocabulary]
     ranges = {}
     for place, name in enumerate(dict.fromkeys(used)):
         vocabulary = model.vocabularies[name]

@@ -1,0 +1,104 @@
+"""A parcel for the laboratory: refused whole or made up whole, with its list and its form."""
+
+from __future__ import annotations
+
+import openpyxl
+import pytest
+
+from provenance.errors import TreenailError
+from provenance.handover import Refused, record_events
+from provenance.holdings import holdings_frame
+from provenance.lab.consign import consign_samples, parcel_list, write_results_form
+from tests.builders import a_package
+
+WHEN = {"packed_on": "2024-06-15", "recorded_on": "2024-06-15"}
+
+
+@pytest.fixture
+def package(tmp_path):
+    builder = a_package(tmp_path).with_chain()
+    for number in ("232", "233", "234"):
+        builder.with_row("sample", sample_id=number)
+    package = builder.package
+    for sample, holder in (("231", "MB"), ("232", "MB"), ("233", "OWN")):
+        record_events(
+            package,
+            "collected",
+            [sample],
+            happened_on="2024-06-04",
+            recorded_on="2024-06-04",
+            to_party_id=holder,
+        )
+    return package
+
+
+def test_a_parcel_has_its_row_its_events_and_its_count(package) -> None:
+    parcel = consign_samples(package, ["232", "231"], to_party_id="LAB", **WHEN)
+    assert parcel.consignment_id == "C-2024-1"
+    row = package.table("consignment").iloc[0]
+    assert (row["from_party_id"], row["to_party_id"], row["sample_count"]) == ("MB", "LAB", "2")
+    frame = holdings_frame(package).set_index("sample_id")
+    assert frame.loc["232", "consignment_id"] == "C-2024-1"
+    assert frame.loc["232", "holder"] == "MB"
+
+
+def test_the_next_parcel_has_the_next_number(package) -> None:
+    consign_samples(package, ["231"], to_party_id="LAB", **WHEN)
+    assert consign_samples(package, ["232"], to_party_id="LAB", **WHEN).consignment_id == "C-2024-2"
+
+
+@pytest.mark.parametrize(
+    ("samples", "options", "says"),
+    [
+        (["231", "233"], {}, "with MB, OWN; a parcel has one sender"),
+        (["234"], {}, "with nobody"),
+        (["231"], {"to_party_id": "NOBODY"}, "has no NOBODY"),
+        (["231"], {"purpose": "lunch"}, "'lunch' is no purpose"),
+        (["231", "999"], {"from_party_id": "MB"}, "has no 999"),
+    ],
+)
+def test_what_cannot_be_leaves_no_parcel_behind(package, samples, options, says) -> None:
+    with pytest.raises(TreenailError, match=says):
+        consign_samples(package, samples, **({"to_party_id": "LAB"} | WHEN | options))
+    assert package.table("consignment").empty
+
+
+def test_a_refusal_of_the_ledger_leaves_no_parcel_behind(package) -> None:
+    with pytest.raises(Refused, match="before its last event"):
+        consign_samples(
+            package, ["231"], to_party_id="LAB", packed_on="2024-01-01", recorded_on="2024-01-01"
+        )
+    assert package.table("consignment").empty
+
+
+def test_the_list_tells_the_laboratory_of_the_wood_and_not_of_the_place(package) -> None:
+    consign_samples(package, ["232", "231"], to_party_id="LAB", **WHEN)
+    listed = parcel_list(package, "C-2024-1")
+    assert list(listed["sample_id"]) == ["232", "231"]
+    assert list(listed["function"]) == ["beam", "beam"]
+    sensitive = {
+        one.name
+        for table in ("sample", "element")
+        for one in package.model.table(table).fields
+        if one.sensitivity != "open"
+    }
+    assert not sensitive & set(listed.columns)
+
+
+def test_the_form_is_filled_in_as_far_as_the_crew_knows(package, tmp_path) -> None:
+    consign_samples(package, ["231", "232"], to_party_id="LAB", **WHEN)
+    path = write_results_form(package, "C-2024-1", tmp_path / "form.xlsx")
+    book = openpyxl.load_workbook(path)
+    sheet = book["Laboratory results"]
+    names = [one.name for one in package.model.table("lab_result").form_fields()]
+    lines = [
+        dict(zip(names, (c.value for c in row), strict=False)) for row in sheet.iter_rows(3, 4)
+    ]
+    assert [line["sample_id"] for line in lines] == ["231", "232"]
+    assert {line["laboratory_id"] for line in lines} == {"LAB"}
+    assert "Samples" not in book.sheetnames
+
+
+def test_a_parcel_that_is_not_there_has_no_form(package, tmp_path) -> None:
+    with pytest.raises(TreenailError, match="no consignment 'C-9'"):
+        write_results_form(package, "C-9", tmp_path / "form.xlsx")
