@@ -25,13 +25,15 @@ def check_tables(package: Package, *, limits: Limits, contents: bool) -> list[Bu
     ]
     if findings or not contents:
         return findings
-    from provenance.checks.structure import check_structure
+    from polars.exceptions import PolarsError
+
+    from provenance.checks.check import check_structure
 
     try:
         report = check_structure(package)
     except UnusablePackage as error:
         return [_unreadable("data/tables", str(error))]
-    except (KeyError, TypeError, ValueError, AttributeError) as error:
+    except (KeyError, TypeError, ValueError, AttributeError, PolarsError) as error:
         # the schemas are a stranger's too, and may ask for what cannot be
         message = f"cannot be checked by the schemas inside: {type(error).__name__} {error}"
         return [_unreadable("data/tables", message)]

@@ -172,7 +172,7 @@ def test_fast_sees_sizes_and_names_but_not_a_flipped_bit(bundle: Path) -> None:
     assert check_bag(bundle, fast=True) != []
 
 
-@settings(max_examples=40, suppress_health_check=[HealthCheck.function_scoped_fixture])
+@settings(max_examples=25, suppress_health_check=[HealthCheck.function_scoped_fixture])
 @given(data=st.data())
 def test_any_damage_to_one_file_is_named_and_the_library_agrees(
     pristine: Path, tmp_path_factory: pytest.TempPathFactory, data: st.DataObject

@@ -262,10 +262,10 @@ print("done", flush=True)
 def test_a_kill_at_any_moment_leaves_a_whole_bundle_or_none(
     package: Package, tmp_path: Path, name: str
 ) -> None:
-    """Six SIGKILLs at random moments of a way that takes about as long as the longest wait."""
+    """Four SIGKILLs at random moments of a way that takes about as long as the longest wait."""
     moments = random.Random(name)
     took = 0.0
-    for attempt in range(7):
+    for attempt in range(5):
         out = tmp_path / f"{attempt}" / name
         out.parent.mkdir()
         process = subprocess.Popen(
