@@ -21,11 +21,11 @@ from provenance.disk import CHUNK_BYTES
 
 DEFLATED_SUFFIXES = frozenset(
     {
-        ".bmp", ".cff", ".csv", ".css", ".fh", ".geojson", ".html", ".json", ".md", ".rwl", ".svg",
-        ".tif", ".tiff", ".tsv", ".txt", ".xml", ".yaml", ".yml",
+        ".cff", ".csv", ".css", ".fh", ".geojson", ".html", ".json", ".md", ".rwl", ".svg",
+        ".tsv", ".txt", ".xml", ".yaml", ".yml",
     }
 )  # fmt: skip
-"""Kinds of file that deflate makes smaller; everything else is stored as it is."""
+"""Texts, which deflate makes much smaller; pictures and scans are stored as they are, for speed."""
 
 _LEVEL = zlib.Z_DEFAULT_COMPRESSION  # what zipfile uses
 _PLAIN_FILE = 0o100644 << 16
