@@ -9,7 +9,7 @@ from provenance.checks.rule import COMMON_PRACTICE, rule
 from provenance.checks.tables import ROW, Tables
 from provenance.checks.views import at_event_before, ledger, samples_with_wood
 
-CHAIN = "W3C PROV-DM, section 5 (responsibility passes from agent to agent); common practice"
+CHAIN = "W3C PROV-DM (agents and their responsibility); " + COMMON_PRACTICE
 
 
 def _once_a_row(events: pl.DataFrame) -> pl.DataFrame:

@@ -71,7 +71,7 @@ def picture_without_title(tables: Tables) -> pl.DataFrame:
     says="The path {path} of file {file_id} differs from {first_path} only in capitals or in how "
     "its accents are coded.",
     remedy="Rename one of the two; on many disks they would be one file.",
-    source="RFC 8493, section 5.3 (file names differ between systems); Unicode Standard Annex 15",
+    source="RFC 8493 (file names differ between systems); Unicode Standard Annex 15",
 )
 def paths_alike(tables: Tables) -> pl.DataFrame:
     """Copied to another disk one would overwrite the other."""

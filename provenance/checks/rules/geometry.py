@@ -386,7 +386,7 @@ def ends_and_length_disagree(tables: Tables) -> pl.DataFrame:
     says="The ends of {element_id} have coordinates, but not their uncertainty.",
     remedy="Enter the radius that holds the true point 95 times in 100; 'treenail survey' computes "
     "it from the measurements.",
-    source="JCGM 100:2008 (GUM): a measured value is complete only with its uncertainty",
+    source="JCGM 100:2008 (GUM), 0.1: a result is reported with an indication of its quality",
 )
 def position_without_uncertainty(tables: Tables) -> pl.DataFrame:
     """Whoever goes back needs to know how wide to search."""

@@ -70,10 +70,9 @@ def _mentions(tables: Tables, names: dict[str, str]) -> pl.DataFrame:
         _found(
             table,
             field,
-            tables[table]
-            .drop_nulls(field)
+            _texts_as_words(tables, table, field)
             .with_columns(
-                found=_as_words(field)
+                found=pl.col("words")
                 .str.extract_many(list(wanted))
                 .list.first()
                 .replace_strict(wanted, default=None, return_dtype=pl.String)
@@ -86,6 +85,14 @@ def _mentions(tables: Tables, names: dict[str, str]) -> pl.DataFrame:
         return pl.concat(frames)
     return pl.DataFrame(
         schema={"table": pl.String, ROW: pl.UInt32, "field": pl.String, "found": pl.String}
+    )
+
+
+def _texts_as_words(tables: Tables, table: str, field: str) -> pl.DataFrame:
+    """Rows of a table that have a text in `field`, with its words; people and sites both ask."""
+    return tables.once(
+        f"words of {table}.{field}",
+        lambda all_: all_[table].drop_nulls(field).select(ROW, words=_as_words(field)),
     )
 
 

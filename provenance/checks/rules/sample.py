@@ -168,7 +168,7 @@ def pieces_and_condition(tables: Tables) -> pl.DataFrame:
     severity="warning",
     says="Sample {sample_id} was taken by {collected_by}, which is an organisation.",
     remedy="Enter the person at the drill; the organisation stands beside the person's name.",
-    source="Darwin Core, recordedBy: the people responsible for recording (dwc.tdwg.org)",
+    source=COMMON_PRACTICE,
 )
 def taken_by_an_organisation(tables: Tables) -> pl.DataFrame:
     """In fifty years only a person's field book can answer a question."""
