@@ -1,0 +1,97 @@
+"""`treenail consign` and `treenail reconcile`: to the laboratory and back."""
+
+from __future__ import annotations
+
+import sys
+from pathlib import Path
+
+import click
+
+from provenance.cli.options import out_option, package_argument
+
+
+@click.command("consign")
+@package_argument
+@click.option("--samples", required=True, help="Field specimen numbers: 231,233-240, or all.")
+@click.option("--to", "taker", required=True, help="Code of the laboratory or store.")
+@click.option("--from", "giver", default="", help="Sender; the holder of the samples if left out.")
+@click.option("--purpose", default="dating", show_default=True, help="What it is sent for.")
+@click.option("--on", "day", default=None, help="Day it was packed (EDTF); today if left out.")
+@click.option("--due", default="", help="Day by which an answer is hoped for.")
+@click.option("--questions", default="", help="What the laboratory is asked to find out.")
+@click.option("--seal", default="", help="Number of the seal.")
+@click.option("--by", default="", help="Code of the person who writes this down.")
+@out_option
+def consign(
+    package: Path,
+    samples: str,
+    taker: str,
+    giver: str,
+    purpose: str,
+    day: str | None,
+    due: str,
+    questions: str,
+    seal: str,
+    by: str,
+    out: Path | None,
+) -> None:
+    """Make up a parcel: its row, its events, the list (CSV) and the form for the results (XLSX).
+
+    `treenail tags PACKAGE --consignment CODE` prints tags, list and receipt for it.
+    """
+    from datetime import UTC, date, datetime
+
+    from provenance.disk import write_text
+    from provenance.identity.selection import select_samples
+    from provenance.lab.consign import consign_samples, parcel_list, write_results_form
+    from provenance.package import open_package
+
+    opened = open_package(package)
+    chosen = select_samples(list(opened.table("sample")["sample_id"]), samples)
+    parcel = consign_samples(
+        opened,
+        chosen,
+        to_party_id=taker,
+        from_party_id=giver,
+        purpose=purpose,
+        packed_on=day or date.today().isoformat(),
+        recorded_on=datetime.now(UTC).strftime("%Y-%m-%dT%H:%M:%SZ"),
+        recorded_by=by,
+        due_on=due,
+        questions=questions,
+        seal_number=seal,
+    )
+    folder = out or Path()
+    listed = folder / f"{parcel.consignment_id}-list.csv"
+    write_text(
+        listed,
+        parcel_list(opened, parcel.consignment_id).to_csv(index=False, lineterminator="\n"),
+    )
+    form = folder / f"{parcel.consignment_id}-results.xlsx"
+    write_results_form(opened, parcel.consignment_id, form)
+    click.echo(f"{parcel.consignment_id}: {len(parcel.samples)} samples for {taker}")
+    click.echo(f"{listed}: the list that goes with it")
+    click.echo(f"{form}: for the laboratory to fill in; 'treenail results' reads it back")
+
+
+@click.command("reconcile")
+@package_argument
+@click.option("--consignment", default="", help="Only this parcel; all results if left out.")
+@out_option
+def reconcile(package: Path, consignment: str, out: Path | None) -> None:
+    """Compare results with what was sent and what the field saw; write the list to sign off.
+
+    Exit code 1 while something is to be settled.
+    """
+    from provenance.disk import write_text
+    from provenance.lab.reconcile import reconcile_results, reconciliation_html
+    from provenance.package import open_package
+
+    opened = open_package(package)
+    reconciled = reconcile_results(opened, consignment)
+    for finding in reconciled.findings:
+        click.echo(f"{finding.severity}: {finding.message}\n    {finding.remedy}")
+    path = out or Path(f"{consignment or opened.name}-reconciliation.html")
+    write_text(path, reconciliation_html(opened.model, opened.title, reconciled))
+    click.echo(f"{len(reconciled.lines)} samples, {len(reconciled.findings)} points; {path}")
+    sys.exit(0 if reconciled.settled else 1)
