@@ -406,6 +406,9 @@ def compile_field(
         if one.notation not in notations:
             raise UnusableSchema(f"field '{one.name}' names no known notation: {one.notation}")
         constraints["pattern"] = notations[one.notation].pattern
+    if "|" in constraints.get("pattern", ""):
+        # tools put ^ and $ round a pattern, which would bind to its first and last branch alone
+        constraints["pattern"] = f"({constraints['pattern']})"
     return replace(one, constraints=MappingProxyType(constraints))
 
 

@@ -120,3 +120,13 @@ def test_notations_do_without_look_around() -> None:
     for notation in raw.values():
         assert "(?" not in notation["pattern"]
         assert not re.search(r"\\[1-9]", notation["pattern"])
+
+
+@pytest.mark.parametrize(("table", "field"), FIELDS)
+def test_every_branch_of_a_pattern_is_held_to_the_whole_value(table, field) -> None:
+    """The reference library (frictionless) puts ^ and $ round a pattern as it stands."""
+    pattern = field.constraints.get("pattern")
+    if pattern and "|" in pattern:
+        assert pattern.startswith("(")
+        assert pattern.endswith(")")
+        assert re.fullmatch(f"^{pattern}$", "site nonsense") is None
