@@ -1,0 +1,137 @@
+"""Says what one written cell is worth: number, whole number, yes or no, or nothing readable.
+
+Table Schema v2 leaves open which spellings count; the reading here is that of the reference library
+(frictionless 5.21), which the tests hold it to: numbers as Python's `Decimal` reads them (1e3, NaN,
+INF, 1_000, surrounding blanks), whole numbers as `int` does, and eight spellings of yes and no. The
+usual spellings are read a column at a time; `decimal_of` and `whole_of` settle the odd ones.
+
+Source: Table Schema v2, field types (datapackage.org/standard/table-schema).
+"""
+
+from __future__ import annotations
+
+from decimal import Decimal, InvalidOperation
+
+import polars as pl
+
+__all__ = [
+    "FALSE_WORDS",
+    "TRUE_WORDS",
+    "canonical",
+    "decimal_of",
+    "read_booleans",
+    "read_numbers",
+    "read_whole_numbers",
+    "truth_of",
+    "whole_of",
+]
+
+TRUE_WORDS = ("true", "True", "TRUE", "1")
+FALSE_WORDS = ("false", "False", "FALSE", "0")
+_TRUTH = dict.fromkeys(TRUE_WORDS, True) | dict.fromkeys(FALSE_WORDS, False)
+
+
+def decimal_of(text: str) -> Decimal | None:
+    """The exact number that a text stands for, or None.
+
+    >>> decimal_of(" 1_000.5 "), decimal_of("1e3"), decimal_of("7 3/8")
+    (Decimal('1000.5'), Decimal('1E+3'), None)
+    """
+    try:
+        return Decimal(text.strip())
+    except (InvalidOperation, ValueError):
+        return None
+
+
+def whole_of(text: str) -> int | None:
+    """The whole number that a text stands for, or None.
+
+    >>> whole_of("+12"), whole_of("12.0")
+    (12, None)
+    """
+    try:
+        return int(text.strip())
+    except ValueError:
+        return None
+
+
+def truth_of(text: str) -> bool | None:
+    """Whether a text says yes or no, or None.
+
+    >>> truth_of("TRUE"), truth_of("0"), truth_of("yes")
+    (True, False, None)
+    """
+    return _TRUTH.get(text)
+
+
+def canonical(text: str, field_type: str) -> str:
+    """The one spelling of a value, so that equal keys are equal texts; '' for nothing readable.
+
+    >>> canonical("1.50", "number"), canonical("007", "integer"), canonical("TRUE", "boolean")
+    ('+15E-1', '7', 'true')
+    """
+    if field_type == "integer":
+        whole = whole_of(text)
+        return "" if whole is None else str(whole)
+    if field_type == "boolean":
+        truth = truth_of(text)
+        return "" if truth is None else str(truth).lower()
+    if field_type == "number":
+        number = decimal_of(text)
+        if number is None:
+            return ""
+        if not number.is_finite():
+            return str(number).upper()
+        sign, digits, exponent = number.as_tuple()
+        written = "".join(map(str, digits)).lstrip("0")
+        trimmed = written.rstrip("0")
+        if not trimmed:
+            return "0"
+        assert isinstance(exponent, int)
+        return f"{'-' if sign else '+'}{trimmed}E{exponent + len(written) - len(trimmed)}"
+    return text
+
+
+def read_numbers(text: pl.Series) -> pl.Series:
+    """A column of texts as Float64; null where nothing is written, readable, or 'NaN' stands."""
+    numbers = text.cast(pl.Float64, strict=False).fill_nan(None)
+    odd = _odd_texts(text, numbers)
+    if odd:
+        exact = {one: decimal_of(one) for one in odd}
+        # a NaN compares with nothing, so for a rule it is as good as an empty cell
+        read = {
+            one: float(value) for one, value in exact.items() if value is not None and value == value
+        }
+        numbers = _fill(numbers, text, read, pl.Float64())
+    return numbers
+
+
+def read_whole_numbers(text: pl.Series) -> pl.Series:
+    """A column of texts as Int64; null where nothing is written, readable, or beyond 64 bits."""
+    numbers = text.cast(pl.Int64, strict=False)
+    odd = _odd_texts(text, numbers)
+    if odd:
+        whole = {one: whole_of(one) for one in odd}
+        read = {one: n for one, n in whole.items() if n is not None and -(2**63) <= n < 2**63}
+        numbers = _fill(numbers, text, read, pl.Int64())
+    return numbers
+
+
+def read_booleans(text: pl.Series) -> pl.Series:
+    """A column of texts as Boolean; null where nothing is written or readable."""
+    return text.replace_strict(_TRUTH, default=None, return_dtype=pl.Boolean())
+
+
+def _odd_texts(text: pl.Series, read: pl.Series) -> list[str]:
+    """Texts that the engine's own reading of a column made nothing of."""
+    unread = text.filter(read.is_null() & (text != ""))
+    return unread.unique().to_list()
+
+
+def _fill(
+    numbers: pl.Series, text: pl.Series, read: dict[str, float] | dict[str, int], to: pl.DataType
+) -> pl.Series:
+    if not read:
+        return numbers
+    settled = text.replace_strict(read, default=None, return_dtype=to)
+    return numbers.fill_null(settled)
