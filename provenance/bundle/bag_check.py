@@ -223,10 +223,13 @@ def _check_sums(
     for path, reason in sorted(found.unreadable.items()):
         yield _finding("bag.file_unreadable", path, f"cannot be read: {reason}")
     for path, digests in sorted(found.digests.items()):
-        wrong = [name for name, digest in digests.items() if digest != wanted[path][name].lower()]
+        wrong = sorted(
+            name for name, digest in digests.items() if digest != wanted[path][name].lower()
+        )
         if wrong:
             yield _finding(
                 "bag.file_differs",
                 path,
-                f"is not what was packed: its {' and '.join(wrong)} differs from the manifest",
+                f"is not what was packed: {' and '.join(wrong)} differ{'s' * (len(wrong) == 1)} "
+                "from the manifest",
             )

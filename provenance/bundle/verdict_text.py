@@ -15,6 +15,10 @@ _TITLES = {
 }
 
 
+MOST_SHOWN = 50
+"""So many findings of one part are put into words; the rest is counted."""
+
+
 def verdict_text(verdict: Verdict) -> str:
     """The verdict as lines: one a part, then one a finding under it."""
     word = "sound" if verdict.sound else "NOT SOUND"
@@ -31,9 +35,12 @@ def verdict_text(verdict: Verdict) -> str:
         else:
             state = "sound"
         lines.append(f"  {_TITLES[part]:34}{state}")
-        for one in found:
+        for one in found[:MOST_SHOWN]:
             where = f"{one.path} " if one.path else ""
             lines.append(f"    {one.severity}: {visible(where + one.message)}")
+        if len(found) > MOST_SHOWN:
+            left = len(found) - MOST_SHOWN
+            lines.append(f"    ... and {left} MORE, not shown here; --format json names them all")
         for remedy in dict.fromkeys(one.remedy for one in found):
             lines.append(f"      -> {remedy}")
     if verdict.intact and not verdict.sound:

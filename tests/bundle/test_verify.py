@@ -93,6 +93,15 @@ def test_a_bag_that_is_no_bundle_of_ours_is_said_to_lack_a_descriptor(tmp_path: 
     assert "descriptor.missing" in rules(verdict)
 
 
+def test_a_long_list_is_cut_short_with_a_loud_word(bundle: Path) -> None:
+    for place in range(60):
+        (bundle / "data" / "files" / f"extra-{place:02}.png").write_bytes(b"x")
+    verdict = verify_bundle(bundle)
+    shown = verdict_text(verdict)
+    assert "... and 11 MORE, not shown here" in shown  # 60 and the sum of sizes, 50 of them shown
+    assert len(verdict.as_dict()["findings"]) == len(verdict.findings)
+
+
 def test_an_empty_folder_is_no_bag(tmp_path: Path) -> None:
     verdict = verify_bundle(tmp_path)
     assert rules(verdict) == {"bag.no_declaration"}
