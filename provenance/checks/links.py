@@ -8,7 +8,7 @@ import polars as pl
 
 from provenance.checks.tables import Tables
 
-__all__ = ["codes_with", "look_up", "looping"]
+__all__ = ["codes_with", "look_up", "looping", "starts_of_chains"]
 
 
 def codes_with(tables: Tables, vocabulary: str, attribute: str, *values: object) -> list[str]:
@@ -58,3 +58,25 @@ def looping(frame: pl.DataFrame, key: str, pointer: str) -> pl.DataFrame:
         length *= 2
     # after more jumps than there are rows every chain that has not ended stands inside its loop
     return frame.filter(pl.col(key).is_in(on_the_way["_to"].unique().to_list()))
+
+
+def starts_of_chains(frame: pl.DataFrame, key: str, pointer: str) -> pl.DataFrame:
+    """Where the chain of pointers of each row ends up: columns `key` and 'start'.
+
+    Only rows that point somewhere are in it. Takes log2(n) passes like `looping`; a row of a loop
+    gets some row of that loop.
+    """
+    steps = (
+        frame.select(pl.col(key), pl.col(pointer).alias("start"))
+        .drop_nulls()
+        .unique(subset=key, keep="first", maintain_order=True)
+    )
+    length = 1
+    while length <= 2 * len(steps):
+        onward = steps.select(pl.col(key).alias("start"), pl.col("start").alias("_next"))
+        joined = steps.join(onward, on="start", how="left", maintain_order="left")
+        if joined["_next"].null_count() == len(joined):
+            break
+        steps = joined.select(key, pl.coalesce("_next", "start").alias("start"))
+        length *= 2
+    return steps

@@ -5,7 +5,7 @@ from __future__ import annotations
 import polars as pl
 
 from provenance.checks.dates import date_bounds
-from provenance.checks.links import codes_with, look_up
+from provenance.checks.links import codes_with, look_up, starts_of_chains
 from provenance.checks.tables import ROW, Tables
 
 __all__ = [
@@ -134,12 +134,13 @@ def parcel_samples(tables: Tables) -> pl.DataFrame:
 def ledger(tables: Tables) -> pl.DataFrame:
     """The events of every sample in their order, events of its parcels included.
 
-    Beside the columns of `custody`: `order` (a correction stands where the corrected event stood,
-    and the corrected event is left out), `moves`, `holder_before` (party, '' when nobody knows,
-    null before the first move) and happened_on as days. Sorted by sample_id and order. An event of
-    a parcel appears once for each sample in it; parcels with more than MOST_PARCEL_EVENTS events of
-    their own are not spread, so that a broken record cannot make the ledger grow without bound (the
-    rule parcel.with_many_events names them).
+    Beside the columns of `custody`: `order`, `moves`, `holder_before` (party, '' when nobody knows,
+    null before the first move) and happened_on as days. Sorted by sample_id and order. An event
+    that corrects another stands where the first wrong one stood; what was corrected, and the bare
+    word 'corrected', are left out. An event of a parcel appears once for each sample in it that
+    has no such event of its own; parcels with more than MOST_PARCEL_EVENTS events are not spread,
+    so that a broken record cannot make the ledger grow without bound (the rule
+    parcel.with_many_events names them).
     """
     return tables.once("ledger", _spread_ledger)
 
@@ -147,15 +148,32 @@ def ledger(tables: Tables) -> pl.DataFrame:
 def _spread_ledger(tables: Tables) -> pl.DataFrame:
     custody = tables["custody"]
     corrected = custody["corrects_custody_id"].drop_nulls().unique().to_list()
-    events = custody.filter(~pl.col("custody_id").is_in(corrected).fill_null(False)).with_columns(
-        order=pl.coalesce("corrects_custody_id", "custody_id"),
-        moves=pl.col("event").is_in(codes_with(tables, "custody_event", "moves", True))
-        | ((pl.col("event") == "corrected") & pl.col("to_party_id").is_not_null()),
+    named_taker = pl.col("event").is_in(["found"]) & pl.col("to_party_id").is_not_null()
+    events = (
+        custody.filter(
+            ~pl.col("custody_id").is_in(corrected).fill_null(False)
+            & (pl.col("event") != "corrected")
+        )
+        .join(
+            starts_of_chains(custody, "custody_id", "corrects_custody_id"),
+            on="custody_id",
+            how="left",
+            maintain_order="left",
+        )
+        .with_columns(
+            order=pl.coalesce("start", "custody_id"),
+            moves=pl.col("event").is_in(codes_with(tables, "custody_event", "moves", True))
+            | named_taker,
+        )
+        .drop("start")
     )
     own = events.filter(pl.col("sample_id").is_not_null())
     parcels = events.filter(pl.col("sample_id").is_null() & pl.col("consignment_id").is_not_null())
     parcels = parcels.filter(pl.len().over("consignment_id") <= MOST_PARCEL_EVENTS)
     spread = parcels.drop("sample_id").join(parcel_samples(tables), on="consignment_id")
+    # what is said of the sample itself is not said once more by its parcel
+    for said_by in ("consignment_id", "happened_on"):
+        spread = spread.join(own, on=["sample_id", "event", said_by], how="anti")
     together = pl.concat([own, spread.select(own.columns)])
     together = together.sort("sample_id", "order", "custody_id", ROW, nulls_last=True)
     nobody_yet = "\0"

@@ -6,7 +6,7 @@ import polars as pl
 from hypothesis import given
 from hypothesis import strategies as st
 
-from provenance.checks.links import look_up, looping
+from provenance.checks.links import look_up, looping, starts_of_chains
 from tests.checks.rules.record import a_sound_record
 
 
@@ -35,6 +35,18 @@ def test_a_chain_of_many_thousand_links_ends() -> None:
     many: dict[int, int | None] = {one: one + 1 for one in range(50_000)}
     assert len(looping(chain(many), "key", "next")) == 0
     assert len(looping(chain(many | {50_000: 0}), "key", "next")) == 50_001
+
+
+@given(st.dictionaries(st.integers(0, 12), st.integers(13, 16) | st.integers(0, 12)))
+def test_a_chain_starts_where_walking_ends(pointers: dict[int, int]) -> None:
+    found = dict(starts_of_chains(chain(pointers), "key", "next").iter_rows())
+    assert set(found) == {str(one) for one in pointers}
+    for one in pointers:
+        here = one
+        for _ in range(len(pointers)):
+            here = pointers.get(here, here)
+        ends = here not in pointers
+        assert not ends or found[str(one)] == str(here)
 
 
 def test_of_rows_with_one_key_the_first_is_looked_up() -> None:

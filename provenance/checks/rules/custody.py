@@ -42,8 +42,8 @@ def none(tables: Tables) -> pl.DataFrame:
     field="sample_id",
     severity="error",
     says="Event {custody_id} ({event}, {happened_on}) names neither a sample nor a parcel.",
-    remedy="Ledger rows are never changed: add an event 'corrected' that names this one and says "
-    "what it was about.",
+    remedy="Ledger rows are never changed: add the event as it was, with this one's number as the "
+    "event it corrects.",
     source=COMMON_PRACTICE,
 )
 def about_nothing(tables: Tables) -> pl.DataFrame:
@@ -70,9 +70,7 @@ def about_nothing(tables: Tables) -> pl.DataFrame:
 def first_is_not_collected(tables: Tables) -> pl.DataFrame:
     """A chain needs its first link."""
     firsts = ledger(tables).unique("sample_id", keep="first", maintain_order=True)
-    return _once_a_row(
-        firsts.filter((pl.col("event") != "collected") & (pl.col("event") != "corrected"))
-    )
+    return _once_a_row(firsts.filter(pl.col("event") != "collected"))
 
 
 @rule(
@@ -82,7 +80,7 @@ def first_is_not_collected(tables: Tables) -> pl.DataFrame:
     severity="error",
     says="Sample {sample_id} was collected a second time by event {custody_id} on {happened_on}.",
     remedy="Two samples may share a number: look for a second label. If the event is a slip, add "
-    "an event 'corrected'.",
+    "'corrected' with its number.",
     source=COMMON_PRACTICE,
 )
 def collected_twice(tables: Tables) -> pl.DataFrame:
@@ -97,7 +95,7 @@ def collected_twice(tables: Tables) -> pl.DataFrame:
     field="to_party_id",
     severity="error",
     says="Event {custody_id} ({event}, {happened_on}) does not say who {did}.",
-    remedy="Find the receipt and add an event 'corrected' with both names.",
+    remedy="Find the receipt and add the event with both names, as the correction of this one.",
     source=CHAIN,
 )
 def party_missing(tables: Tables) -> pl.DataFrame:
@@ -225,8 +223,8 @@ def given_to_oneself(tables: Tables) -> pl.DataFrame:
     severity="error",
     says="Event {custody_id} ({event}) of sample {sample_id} happened on {happened_on}, before an "
     "event that stands earlier in the ledger.",
-    remedy="Compare the dates with the receipts. A late entry is added as 'corrected', naming the "
-    "event it belongs to.",
+    remedy="Compare the dates with the receipts; add the event with its right date, as the "
+    "correction of this one.",
     source=COMMON_PRACTICE,
 )
 def out_of_order(tables: Tables) -> pl.DataFrame:
@@ -260,7 +258,8 @@ def before_the_sample(tables: Tables) -> pl.DataFrame:
     severity="warning",
     says="By the ledger sample {sample_id} was collected on {happened_on}, by its own record on "
     "{collected_on}.",
-    remedy="Compare with the record sheet; add an event 'corrected' if the ledger is wrong.",
+    remedy="Compare with the record sheet; if the ledger is wrong, add the event with its right "
+    "date, as the correction of this one.",
     source=COMMON_PRACTICE,
 )
 def collected_on_another_day(tables: Tables) -> pl.DataFrame:
@@ -288,14 +287,14 @@ def _with_collection(tables: Tables) -> pl.DataFrame:
     severity="error",
     says="Event {custody_id} ({event}, {happened_on}) comes after sample {sample_id} was "
     "destroyed.",
-    remedy="If a part was left, correct the event 'destroyed' to 'sub-sampled'.",
+    remedy="If a part was left, add 'sub-sampled' as the correction of 'destroyed'.",
     source=COMMON_PRACTICE,
 )
 def after_destruction(tables: Tables) -> pl.DataFrame:
     """What is gone cannot be sent or stored."""
     gone = (pl.col("event") == "destroyed").cum_max().over("sample_id")
     events = ledger(tables).with_columns(_gone=gone)
-    return _once_a_row(events.filter(at_event_before("_gone") & (pl.col("event") != "corrected")))
+    return _once_a_row(events.filter(at_event_before("_gone")))
 
 
 @rule(
@@ -354,7 +353,7 @@ def stored_nowhere(tables: Tables) -> pl.DataFrame:
     table="custody",
     field="corrects_custody_id",
     severity="error",
-    says="Event {custody_id} is a correction, but of {what}.",
+    says="Event {custody_id} ({event}) is a correction, but of {what}.",
     remedy="A correction names an earlier event by its number.",
     source=COMMON_PRACTICE,
 )

@@ -116,16 +116,26 @@ def test_events_of_one_day_and_of_uncertain_days_are_in_order() -> None:
 def test_a_corrected_event_no_longer_counts_and_its_correction_stands_in_its_place() -> None:
     broken = a_sound_record().but("custody", "3", to_party_id="OWN")
     assert broken.says("custody.received_by_another") != []
-    mended = then(
-        broken,
-        "corrected",
-        "2024-06-16",
-        corrects_custody_id="3",
-        from_party_id="MB",
-        to_party_id="LAB",
-    )
+    right = {"from_party_id": "MB", "to_party_id": "LAB"}
+    mended = then(broken, "handed_over", "2024-06-16", corrects_custody_id="3", **right)
     for rule in (*CUSTODY_RULES, "custody.received_by_another", "custody.out_of_order"):
         assert mended.says(rule) == []
+
+
+def test_a_correction_that_was_corrected_stands_where_the_first_event_stood() -> None:
+    wrong = {"from_party_id": "MB", "to_party_id": "OWN"}
+    first = then(a_sound_record(), "handed_over", "2024-06-16", corrects_custody_id="3", **wrong)
+    assert first.says("custody.received_by_another") != []
+    right = {"from_party_id": "MB", "to_party_id": "LAB"}
+    second = then(first, "handed_over", "2024-06-16", corrects_custody_id="5", **right)
+    for rule in (*CUSTODY_RULES, "custody.received_by_another", "custody.out_of_order"):
+        assert second.says(rule) == []
+
+
+def test_an_event_that_was_struck_out_no_longer_counts() -> None:
+    twice = after("collected", "2024-07-01", to_party_id="MB")
+    struck = then(twice, "corrected", "2024-07-02", corrects_custody_id="5")
+    assert struck.says("custody.collected_twice") == []
 
 
 def test_no_event_happens_before_the_sample_is_taken() -> None:
@@ -185,6 +195,13 @@ def test_an_event_of_a_parcel_counts_for_every_sample_in_it() -> None:
         a_sound_record(), "handed_over", "2024-07-01", from_party_id="OWN", to_party_id="REPO"
     )
     only(broken.says("custody.giver_does_not_have_it"), "custody 6", "sample 231", "LAB had it")
+
+
+def test_what_is_said_of_the_sample_itself_is_not_counted_again_for_its_parcel() -> None:
+    both = parcel_event(
+        a_sound_record(), "handed_over", "2024-06-16", from_party_id="MB", to_party_id="LAB"
+    )
+    assert [both.says(rule) for rule in CUSTODY_RULES] == [[], []]
 
 
 def test_a_parcel_with_a_hundred_events_of_its_own_is_not_followed() -> None:
