@@ -7,7 +7,13 @@ from typing import TYPE_CHECKING
 
 import click
 
-from provenance.cli.options import out_option, progress_bar, site_option
+from provenance.cli.options import (
+    out_option,
+    package_argument,
+    paper_option,
+    progress_bar,
+    site_option,
+)
 
 if TYPE_CHECKING:
     from provenance.package import Package
@@ -195,3 +201,84 @@ def _say_what_was_printed(printed: Printed, thing: str) -> None:
     if printed.unprintable:
         shown = ", ".join(f"{c} (U+{ord(c):04X})" for c in printed.unprintable[:10])
         click.echo(f"note: no typeface has {shown}; '□' stands in their place", err=True)
+
+
+@click.command("tags")
+@package_argument
+@click.option("--consignment", default=None, help="The papers of this parcel.")
+@click.option("--each-sample", is_flag=True, help="With --consignment: a tag for each sample too.")
+@samples_option
+@site_option
+@paper_option
+@out_option
+def tags(
+    package: Path,
+    consignment: str | None,
+    each_sample: bool,
+    samples: str | None,
+    site: str | None,
+    paper: str,
+    out: Path | None,
+) -> None:
+    """Print custody tags with tear-off stubs for the samples of PACKAGE, as PDF.
+
+    With --consignment: the list of the parcel, the receipt to be signed and returned, and its tag.
+    """
+    from provenance.package import open_package
+    from provenance.printing.consignment import print_consignment
+    from provenance.printing.facts import gather_facts
+    from provenance.printing.paper import paper_named
+    from provenance.printing.parcel import gather_parcel
+    from provenance.printing.tags import print_tags, sample_tag
+
+    if consignment is not None and (samples is not None or site is not None):
+        raise click.UsageError("a parcel holds what was packed: no --samples with --consignment")
+    if each_sample and consignment is None:
+        raise click.UsageError("--each-sample goes with --consignment")
+    opened = open_package(package)
+    resolver = str(opened.descriptor.get("resolver", ""))
+    with progress_bar("printing") as progress:
+        if consignment is not None:
+            printed = print_consignment(
+                gather_parcel(opened, consignment),
+                paper_named(paper),
+                out or Path(f"parcel-{consignment}.pdf"),
+                each_sample=each_sample,
+                resolver=resolver,
+                progress=progress,
+            )
+        else:
+            printed = print_tags(
+                [sample_tag(one, resolver) for one in gather_facts(opened, samples, site)],
+                paper_named(paper),
+                out or Path(f"tags-{opened.name}.pdf"),
+                progress=progress,
+            )
+    _say_what_was_printed(printed, "tag")
+
+
+@click.command("cards")
+@package_argument
+@samples_option
+@site_option
+@paper_option
+@out_option
+def cards(
+    package: Path, samples: str | None, site: str | None, paper: str, out: Path | None
+) -> None:
+    """Print hole cards for the building's file: where each hole is, and what came of it, as PDF."""
+    from provenance.package import open_package
+    from provenance.printing.hole_card import print_hole_cards
+    from provenance.printing.hole_facts import gather_cards
+    from provenance.printing.paper import paper_named
+
+    opened = open_package(package)
+    with progress_bar("printing") as progress:
+        printed = print_hole_cards(
+            gather_cards(opened, samples, site),
+            paper_named(paper),
+            out or Path(f"cards-{opened.name}.pdf"),
+            resolver=str(opened.descriptor.get("resolver", "")),
+            progress=progress,
+        )
+    _say_what_was_printed(printed, "card")

@@ -36,7 +36,7 @@ def draw_clock_face(
 ) -> None:
     """Draw the face round x, y (points); with `hours` also the drill's way in.
 
-    `radius` is that of the wood; the hours 12, 3, 6 and 9 stand outside it and take a quarter of
+    `radius` is that of the wood; the hours 12, 3, 6 and 9 stand outside it and take a third of
     the radius more. `direction` is a code of the vocabulary drill_direction: 'radial' points to the
     middle, 'tangential' passes it, 'oblique' is drawn dashed towards the middle, 'end' as a cross
     seen along the drill; any other or none gives a dot at the surface.
@@ -55,7 +55,7 @@ def draw_clock_face(
         inner = radius * (0.86 if long else 0.92)
         canvas.line(*clock_point(x, y, inner, hour), *clock_point(x, y, radius, hour))
         if long:
-            at_x, at_y = clock_point(x, y, radius + size * 0.72, hour)
+            at_x, at_y = clock_point(x, y, radius + size * 0.85, hour)
             draw_line(
                 canvas,
                 str(hour),

@@ -17,22 +17,22 @@ def draw_stamp_face(
 ) -> None:
     """Draw a dowel's face of `radius` points round x, y; `mark` is a code of orientation_mark.
 
-    A blank stamp gives a face with a line to write on. A mark that is struck behind the digits
-    ('66.') stays there; 'bar' and 'dot' stand below the number.
+    The digits have plain zeros, as steel dies have. A mark that is struck behind them ('66.') stays
+    there; 'bar' and 'dot' stand below the number. A blank stamp gives a line to write on.
     """
     canvas.saveState()
     canvas.setStrokeGray(0)
     canvas.setFillGray(0)
     canvas.setLineWidth(1)
     canvas.circle(x, y, radius)
-    text = printable(stamp, faces.mono)
+    text = printable(stamp, faces.bold)
     if text:
-        size = min(radius * 0.95, 1.55 * radius / faces.mono.width(text, 1.0))
+        size = min(radius * 0.95, 1.55 * radius / faces.bold.width(text, 1.0))
         height = size * CAP_HEIGHT
-        draw_line(canvas, text, faces.mono, size, x, y - height / 2, align="centre")
+        draw_line(canvas, text, faces.bold, size, x, y - height / 2, align="centre")
         foot = y - height / 2 - radius * 0.16
         if mark == "bar" and not text.endswith(ORIENTATION_MARK):
-            half = min(faces.mono.width(text, size) / 2, sqrt(radius**2 - (y - foot) ** 2) * 0.8)
+            half = min(faces.bold.width(text, size) / 2, sqrt(radius**2 - (y - foot) ** 2) * 0.8)
             canvas.setLineWidth(max(1.0, radius * 0.06))
             canvas.line(x - half, foot, x + half, foot)
         elif mark == "dot" and not text.endswith(ORIENTATION_MARK):
