@@ -41,6 +41,8 @@ DIRECTIONS = ("radial", "oblique", "tangential", "end", "unknown")
 SQUARE_SHAPES = frozenset({"hewn", "sawn"})
 _STRAIGHT_SD_DEG, _GUESSED_SD_DEG = 5.0, 30.0
 _DEPTH_SD_M = 0.005
+_SLOPE_SLACK_DEG = 10.0
+"""A slope read this much steeper than the cross-section allows counts as its steepest."""
 _UNKNOWN_RADIUS_SD_M = 0.1
 
 
@@ -87,7 +89,7 @@ class Bores:
 
 
 def wood_axes(a: Floats, b: Floats) -> tuple[Floats, Floats, Floats, Floats]:
-    """Forward, up and right directions (n, 3) of wood seen from A to B, and its length (n,) in m."""
+    """Forward, up and right (n, 3) of wood seen from A to B, and its length (n,) in m."""
     axis = b - a
     length = np.linalg.norm(axis, axis=1)
     forward = axis / np.maximum(length, 1e-9)[:, None]
@@ -117,11 +119,14 @@ def set_bores(
     inclination_deg: Floats,
     depth_m: Floats,
     precision: Precision,
+    on_axis: Bools | None = None,
 ) -> Bores:
     """Place n holes in n pieces of wood; what was not recorded is NaN (see Bores for what then).
 
-    `direction` (n,) are numbers of DIRECTIONS. A depth of NaN makes a bore of no length.
+    `direction` (n,) are numbers of DIRECTIONS. A depth of NaN makes a bore of no length. `on_axis`
+    tells cuts, whose point is the middle of the wood.
     """
+    on_axis = np.zeros(len(along_m), dtype=bool) if on_axis is None else on_axis
     forward, up, right, length = wood_axes(sticks.a, sticks.b)
     share = along_m / np.maximum(length, 1e-9)
     inside = (share >= 0) & (share <= 1)
@@ -138,7 +143,7 @@ def set_bores(
     full = section_radius(clock, upright, level, sticks.square)
     radius_known = np.isfinite(full)
     is_end = direction == DIRECTIONS.index("end")
-    radius = np.where(sure_side & radius_known & ~is_end, full, 0.0)
+    radius = np.where(sure_side & radius_known & ~is_end & ~on_axis, full, 0.0)
     entry = axis_point + radius[:, None] * outward
 
     heading, sure_direction = _heading(
@@ -159,6 +164,7 @@ def set_bores(
     known = spread + _scaled(radial_sd, outward) + _scaled(turned_sd, tangent)
     unknown = spread + _scaled(half / np.sqrt(2), up) + _scaled(half / np.sqrt(2), right)
     entry_covariance = np.where(sure_side[:, None, None], known, unknown)
+    entry_covariance = np.where(on_axis[:, None, None], spread, entry_covariance)
     swing = depth * np.radians(np.where(sure_direction, _STRAIGHT_SD_DEG, _GUESSED_SD_DEG))
     across = np.eye(3) - _outer(heading)
     bottom_covariance = (entry_covariance + _scaled(np.full(len(t), _DEPTH_SD_M), heading)) + (
@@ -191,18 +197,21 @@ def _heading(
 
     Without an inclination a drill goes square to the axis towards the middle. With one, radial and
     tangential holes stay in the cross-section and get that slope, on the side that goes into the
-    wood; slanting ones keep their heading over ground and get that slope. End-grain holes go
-    along the wood from the nearer end.
+    wood; slanting ones, and holes in upright wood, keep their heading over ground and get that
+    slope. End-grain holes go along the wood from the nearer end.
     """
     code = {name: direction == number for number, name in enumerate(DIRECTIONS)}
     inward = -outward
     given = np.isfinite(inclination_deg)
     slope = np.radians(np.where(given, inclination_deg, 0.0))
 
-    # in the cross-section: cos(f) up' + sin(f) right' with the wanted rise; up' is its steepest line
+    # in the cross-section, with the wanted rise; `steep` is its steepest line
     steep = up[:, 2][:, None] * up + right[:, 2][:, None] * right
     most = np.linalg.norm(steep, axis=1)
-    reach = given & (most > 1e-6) & (np.abs(np.sin(slope)) <= most + 1e-9)
+    # on steep wood the level says nothing about the heading, so that the heading is kept instead
+    reach = given & (most > np.cos(np.radians(UPRIGHT_DEG)))
+    reach &= np.abs(slope) <= np.arcsin(np.minimum(most, 1.0)) + np.radians(_SLOPE_SLACK_DEG)
+    steep_wood = given & (most <= np.cos(np.radians(UPRIGHT_DEG)))
     steep = steep / np.maximum(most, 1e-9)[:, None]
     flat = np.cross(forward, steep)
     rise = np.clip(np.sin(slope) / np.maximum(most, 1e-9), -1.0, 1.0)
@@ -219,16 +228,17 @@ def _heading(
     slanting = np.where((given & has_ground)[:, None], slanting, inward)
 
     along = np.where((share <= 0.5)[:, None], forward, -forward)
-    heading = np.where(code["oblique"][:, None], slanting, in_section)
+    heading = np.where((code["oblique"] | steep_wood)[:, None], slanting, in_section)
     heading = np.where(code["end"][:, None], along, heading)
-    sure = code["radial"] & (reach | ~given)
+    sure = code["radial"] & (reach | steep_wood | ~given)
     sure |= code["end"] | (code["tangential"] & reach)
     return heading, sure
 
 
 def _outer(unit: Floats) -> Floats:
-    return np.einsum("ni,nj->nij", unit, unit)
+    return np.asarray(np.einsum("ni,nj->nij", unit, unit), dtype=np.float64)
 
 
 def _scaled(sd: Floats, unit: Floats) -> Floats:
-    return (sd**2)[:, None, None] * _outer(unit)
+    scaled: Floats = (sd**2)[:, None, None] * _outer(unit)
+    return scaled

@@ -32,8 +32,8 @@ class Control:
     """The datums of a record: `xyz` (k, 3) in m, NaN where not found, and how far to trust them.
 
     `errors` holds their covariances; `held` (k,); `rows` are the readings with `residual`,
-    `standard_residual`, `check`, `blunder`, `blunder_sd` and `used` beside them; `redundancy` is of the whole
-    adjustment and `chi_square` what it left.
+    `standard_residual`, `check`, `blunder`, `blunder_sd` and `used` beside them; `redundancy` is of
+    the whole adjustment and `chi_square` what it left.
     """
 
     xyz: Floats

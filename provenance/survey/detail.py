@@ -57,8 +57,9 @@ class Detail:
 
     def readings_of(self, point: int) -> Ints:
         """Numbers of the readings of a point that were used."""
-        first, last = np.searchsorted(self.rows.point, [point, point + 1])
-        return first + np.flatnonzero(self.used[first:last])
+        first, last = map(int, np.searchsorted(self.rows.point, [point, point + 1]))
+        used: Ints = first + np.flatnonzero(self.used[first:last])
+        return used
 
     @property
     def known(self) -> Bools:

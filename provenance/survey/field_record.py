@@ -21,10 +21,10 @@ _TABLES = ("site", "place", "datum", "tie", "element", "sample")
 
 
 def numbers(frame: pd.DataFrame, name: str) -> Floats:
-    """A column of a text table as numbers (n,), NaN where nothing or nothing readable is written."""
+    """A column of a text table as numbers (n,), NaN where nothing readable is written."""
     import pandas as pd
 
-    if name not in frame:
+    if name not in frame or (frame[name] == "").all():
         return np.full(len(frame), np.nan)
     return pd.to_numeric(frame[name], errors="coerce").to_numpy(dtype=float, na_value=np.nan)
 
@@ -63,7 +63,7 @@ class FieldRecord:
         unique = keys.drop_duplicates()
         place = np.flatnonzero(~keys.duplicated())
         found = unique.get_indexer(pd.Index(ids))
-        return np.append(place, -1)[found].astype(np.int64)
+        return np.asarray(np.append(place, -1)[found], dtype=np.int64)
 
     def point_name(self, point: int) -> str:
         """What a person calls a point: 'end a of B1-014', 'the hole of 231'."""

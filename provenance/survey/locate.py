@@ -9,7 +9,7 @@ import numpy as np
 
 from provenance.survey.approximate import direct_places, mirror_places
 from provenance.survey.datum_covariance import DatumCovariance
-from provenance.survey.observation import Floats, Kind
+from provenance.survey.observation import Floats, Kind, misclosure, predict
 from provenance.survey.precision import RIVAL_CHI_SQUARE
 from provenance.survey.solve import SOFT, SOLVED, TOO_FEW, Bools, Rows, Solution, solve_points
 
@@ -19,6 +19,8 @@ Prefer = Callable[[int, Floats, Floats], int | None]
 """Told a point and two places (3,) where it may be, answers 0 or 1, or None when it cannot tell."""
 
 _SAME_PLACE_M = 0.02
+_HOPELESS = 30.0
+"""Residuals this many times those at the other place cannot be made up by adjusting."""
 _BLURRED_HEIGHT_M = 0.15
 """A height from tapes alone that is known no better than this is given up, tapes taken as level."""
 
@@ -94,6 +96,7 @@ def _locate(
     direct[unknown] = hints[unknown]
     direct[unknown & has_height, 2] = heights[unknown & has_height]
 
+    _drop_hopeless(rows, datums, one, two)
     begins = [direct, one, two]
     best: Solution | None = None
     rival = np.full((n, 3), np.nan)
@@ -108,6 +111,20 @@ def _locate(
         best = _better(best, found, rival, prefer, rows)
     assert best is not None
     return Located(rows, best, rival, level, sharpness)
+
+
+def _drop_hopeless(rows: Rows, datums: Floats, one: Floats, two: Floats) -> None:
+    """Blank the mirrored place of points whose other readings rule it out at first sight."""
+    nowhere = np.vstack([datums, np.full((1, 3), np.nan)])
+    worst = []
+    for place in (one, two):
+        there = predict(rows.kind, place[rows.point], nowhere[rows.start], nowhere[rows.end])
+        off = np.abs(misclosure(rows.kind, rows.reading, there.value)) / rows.sd
+        largest = np.zeros(len(place))
+        np.maximum.at(largest, rows.point, np.nan_to_num(off))
+        worst.append(largest)
+    for mine, other, place in ((worst[0], worst[1], one), (worst[1], worst[0], two)):
+        place[mine > _HOPELESS * np.maximum(other, 3.0)] = np.nan
 
 
 def _mean_heights(rows: Rows, n: int) -> Floats:

@@ -77,7 +77,8 @@ def _off_line(datums: Floats, used: np.ndarray, other: int) -> bool:
     one, two = datums[used[0], :2], datums[used[1], :2]
     base, ray = two - one, datums[other, :2] - one
     turn = abs(float(base[0] * ray[1] - base[1] * ray[0]))
-    return turn > np.sin(np.radians(_OFF_LINE_DEG)) * float(np.hypot(*base) * np.hypot(*ray))
+    limit = float(np.sin(np.radians(_OFF_LINE_DEG)) * np.hypot(*base) * np.hypot(*ray))
+    return turn > limit
 
 
 def _towards(datums: Floats, choices: list[int], place: Floats, along_deg: float) -> int | None:

@@ -131,7 +131,7 @@ def _datums(record: FieldRecord, control: Control) -> pd.DataFrame:
     found = np.where(control.held, "held", np.where(tied, "adjusted", "recorded"))
     known = np.isfinite(control.xyz[:, 0])
     ids = record.datum["datum_id"].to_numpy(dtype=object)
-    columns = {
+    columns: dict[str, Any] = {
         "position_id": "datum:" + ids,
         "site_id": record.datum["site_id"].to_numpy(dtype=object),
         "point_kind": "datum",
@@ -147,7 +147,7 @@ def _ends(
     n = record.n_ends
     ids = np.repeat(record.element["element_id"].to_numpy(dtype=object), 2)
     side = np.tile(np.array(["a", "b"], dtype=object), n // 2)
-    columns = {
+    columns: dict[str, Any] = {
         "position_id": "end:" + ids + ":" + side,
         "site_id": np.repeat(record.element["site_id"].to_numpy(dtype=object), 2),
         "point_kind": "element_end",
@@ -156,7 +156,8 @@ def _ends(
         "found_by": found[:n],
     }
     columns |= _point_columns(xyz[:n], covariance[:n]) | _reading_columns(detail, 0, n)
-    return _frame(n, columns)[found[:n] != ""]
+    ends: pd.DataFrame = _frame(n, columns)[found[:n] != ""]
+    return ends
 
 
 def _reading_columns(detail: Detail, first: int, last: int) -> dict[str, Any]:
@@ -210,7 +211,7 @@ def _holes(
     flat = np.isnan(place[:, 2])
     spread[flat, 2, :] = spread[flat, :, 2] = np.nan
     how[at] = "geometry"
-    columns = {
+    columns: dict[str, Any] = {
         "position_id": "hole:" + record.sample["sample_id"].to_numpy(dtype=object),
         "site_id": record.sample["site_id"].to_numpy(dtype=object),
         "point_kind": "hole",
@@ -222,7 +223,8 @@ def _holes(
     remark = columns["remark"]
     unsure = at[holes.is_hole[take] & ~holes.bores.sure_side[take]]
     remark[unsure] = "side of the wood not recorded; taken at the axis"
-    return _frame(n, columns)[how != ""]
+    placed: pd.DataFrame = _frame(n, columns)[how != ""]
+    return placed
 
 
 def place_on_map(record: FieldRecord, frame: pd.DataFrame) -> tuple[pd.DataFrame, dict[str, str]]:

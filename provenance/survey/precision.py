@@ -1,4 +1,4 @@
-"""States how well the crew's readings are taken to hold, and the limits that tests are judged by."""
+"""States how well readings are taken to hold, and the limits that tests are judged by."""
 
 from __future__ import annotations
 

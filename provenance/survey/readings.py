@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
@@ -193,10 +193,11 @@ def _site_numbers(record: FieldRecord, point: Ints, target: Ints) -> Ints:
     of_sample = record.number_of("site", record.sample["site_id"])
     of_point = np.concatenate([np.repeat(of_element, 2), of_sample])
     of_datum = record.number_of("site", record.datum["site_id"])
-    return np.where(target >= 0, _taken(of_datum, target), _taken(of_point, point))
+    site = np.where(target >= 0, _taken(of_datum, target), _taken(of_point, point))
+    return np.asarray(site, dtype=np.int64)
 
 
-def _taken(values: np.ndarray, at: Ints) -> np.ndarray:
+def _taken(values: Any, at: Ints) -> Any:
     """values[at], with -1 or NaN where `at` is -1."""
     nothing = np.nan if values.dtype.kind == "f" else -1
     return np.append(values, nothing)[at]
@@ -210,7 +211,7 @@ def _coded(column: pd.Series, codes: tuple[str, ...]) -> Ints:
 
 def _fault_findings(tie: pd.DataFrame, faults: np.ndarray) -> tuple[Finding, ...]:
     found = []
-    for at in np.flatnonzero(faults != ""):
+    for at in map(int, np.flatnonzero(faults != "")):
         fault = str(faults[at])
         name = _FIELD[fault]
         key = str(tie["tie_id"].iloc[at])

@@ -31,6 +31,8 @@ _STEP_M = 1e-7
 _LONGEST_STEP_M = 25.0
 _SOFT_SD_M = 30.0
 """A direction known no better than this is not known at all inside a building."""
+_RIDGE = 1e-6
+"""In 1/m²: keeps steps finite where nothing holds a point; what it converges to is the same."""
 
 
 @dataclass(frozen=True)
@@ -145,11 +147,13 @@ def _solve_group(
     weights = group.weights(x)
     moving = np.arange(len(points))
     reweighted = errors.certain
-    for _ in range(_MOST_ROUNDS):
+    for round_ in range(_MOST_ROUNDS):
         derivative, gap = group.linearised(x[moving], moving)
         normal, right = _normal(derivative, gap, weights[moving])
-        soft = np.linalg.eigvalsh(normal)[:, 0] < _SOFT_SD_M**-2
-        normal[soft] = np.eye(d)
+        soft = np.zeros(len(moving), dtype=bool)
+        if round_ == 0:
+            soft = _is_soft(normal)
+        normal += _RIDGE * np.eye(d)
         step = np.linalg.solve(normal, right[:, :, None])[:, :, 0]
         length = np.linalg.norm(step, axis=1)
         step *= np.minimum(1.0, _LONGEST_STEP_M / np.maximum(length, 1e-12))[:, None]
@@ -167,6 +171,10 @@ def _solve_group(
             status[moving] = NOT_CONVERGED
         if not moving.size:
             break
+    solved = np.flatnonzero(status == SOLVED)
+    if solved.size:
+        derivative, gap = group.linearised(x[solved], solved)
+        status[solved[_is_soft(_normal(derivative, gap, weights[solved])[0])]] = SOFT
     out.status[points] = status
     solved = np.flatnonzero(status == SOLVED)
     if solved.size:
@@ -226,6 +234,10 @@ class _Group:
             covariance[:, diagonal, diagonal] = 1.0 / covariance[:, diagonal, diagonal]
             return covariance
         return np.asarray(np.linalg.inv(covariance), dtype=np.float64)
+
+
+def _is_soft(normal: Floats) -> Bools:
+    return np.asarray(np.linalg.eigvalsh(normal)[:, 0] < _SOFT_SD_M**-2)
 
 
 def _normal(derivative: Floats, gap: Floats, weights: Floats) -> tuple[Floats, Floats]:

@@ -105,6 +105,7 @@ def set_holes(
         numbers(sample, "inclination_deg")[at],
         depth,
         precision,
+        ~is_hole,
     )
     flat = np.isnan(ends[2 * wood[at], 2]) | np.isnan(ends[2 * wood[at] + 1, 2])
     for points in (bores.entry, bores.bottom, bores.axis_point):
