@@ -129,4 +129,9 @@ def test_every_branch_of_a_pattern_is_held_to_the_whole_value(table, field) -> N
     if pattern and "|" in pattern:
         assert pattern.startswith("(")
         assert pattern.endswith(")")
-        assert re.fullmatch(f"^{pattern}$", "site nonsense") is None
+
+
+def test_a_code_with_something_behind_it_is_no_code() -> None:
+    pattern = MODEL.table("file").field("about_table").constraints["pattern"]
+    assert re.match(f"^{pattern}$", "element")
+    assert not re.match(f"^{pattern}$", "site nonsense")
