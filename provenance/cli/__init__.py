@@ -17,6 +17,7 @@ COMMANDS: dict[str, tuple[str, str]] = {
     "labels": ("printing:labels", "Print labels for samples, boxes and drawers."),
     "tags": ("printing:tags", "Print custody tags, consignment lists and receipts."),
     "cards": ("printing:cards", "Print a card a hole for the file of the building."),
+    "sheets": ("forms:sheets", "Print the record sheets that a crew fills in by hand."),
     "workbook": ("forms:workbook", "Write the spreadsheet that a crew fills in."),
     "handover": ("custody:handover", "Record who gave which sample to whom."),
     "custody": ("custody:custody", "Show where samples are and have been."),

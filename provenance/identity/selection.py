@@ -12,11 +12,13 @@ __all__ = ["select_samples"]
 _RANGE = re.compile(r"([A-Z]*)(\d+)\s*-\s*\1(\d+)")
 
 
-def select_samples(known: Sequence[str], selection: str) -> list[str]:
+def select_samples(
+    known: Sequence[str], selection: str, *, noun: str = "sample"
+) -> list[str]:
     """The samples of `known` that a selection names, in the order of the selection, none twice.
 
     A single number must be known; a range takes those that are. 'all' takes every one.
-    Raises TreenailError that names the part which selects nothing.
+    Raises TreenailError that names the part which selects nothing; `noun` is what is selected.
 
     >>> select_samples(["201", "202", "204", "260"], "260, 201-204")
     ['260', '201', '202', '204']
@@ -29,15 +31,15 @@ def select_samples(known: Sequence[str], selection: str) -> list[str]:
         if part in known:
             chosen.append(part)
         elif span is not None:
-            chosen.extend(_within(known, span, part))
+            chosen.extend(_within(known, span, part, noun))
         elif part:
-            raise TreenailError(f"there is no sample '{part}'; write numbers as 201-245,260 or all")
+            raise TreenailError(f"there is no {noun} '{part}'; write numbers as 201-245,260 or all")
     if not chosen:
-        raise TreenailError(f"'{selection}' selects no sample; write numbers as 201-245,260 or all")
+        raise TreenailError(f"'{selection}' selects no {noun}; write numbers as 201-245,260 or all")
     return list(dict.fromkeys(chosen))
 
 
-def _within(known: Sequence[str], span: re.Match[str], part: str) -> list[str]:
+def _within(known: Sequence[str], span: re.Match[str], part: str, noun: str) -> list[str]:
     prefix, first, last = span[1], int(span[2]), int(span[3])
     if last < first:
         raise TreenailError(f"the range '{part}' runs backwards; write the smaller number first")
@@ -47,5 +49,5 @@ def _within(known: Sequence[str], span: re.Match[str], part: str) -> list[str]:
         if sample.startswith(prefix) and digits.isdigit() and first <= int(digits) <= last:
             numbers[int(digits)] = sample
     if not numbers:
-        raise TreenailError(f"no sample lies in the range '{part}'")
+        raise TreenailError(f"no {noun} lies in the range '{part}'")
     return [numbers[number] for number in sorted(numbers)]

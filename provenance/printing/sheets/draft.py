@@ -1,0 +1,28 @@
+"""What a sheet is before it is printed: its pages, and a heading that they share."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass
+from typing import Any
+
+from provenance.printing.sheets.frame import Heading
+
+__all__ = ["PageDraft", "SheetSet"]
+
+
+@dataclass(frozen=True)
+class PageDraft:
+    """One page: `draw` draws its content on a canvas; `fields` are the schema's fields it asks."""
+
+    draw: Callable[[Any], None]
+    landscape: bool = False
+    fields: tuple[str, ...] = ()
+
+
+@dataclass(frozen=True)
+class SheetSet:
+    """Pages that belong together and are counted together: 'page n of m'."""
+
+    heading: Heading
+    pages: tuple[PageDraft, ...]
