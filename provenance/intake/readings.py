@@ -1,0 +1,50 @@
+"""What reading a sheet gives: rows meant for tables, and cells that could not be read."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+
+from provenance.findings import Finding
+from provenance.intake.places import Place
+
+__all__ = ["ReadRow", "SheetReading", "UnreadCell"]
+
+
+@dataclass(frozen=True)
+class ReadRow:
+    """One row meant for one table: filled fields only, with the heading that each came from."""
+
+    table: str
+    key: str
+    values: Mapping[str, str]
+    headings: Mapping[str, str]
+    place: Place
+
+
+@dataclass(frozen=True)
+class UnreadCell:
+    """A cell whose text could not become a value; `why` says what to write instead.
+
+    `key` is '' when the row itself could not be told.
+    """
+
+    table: str
+    key: str
+    field: str
+    text: str
+    why: str
+    place: Place
+
+
+@dataclass
+class SheetReading:
+    """All that one sheet gave; `tables` are those that its rules fill."""
+
+    place: Place
+    tables: frozenset[str]
+    rows: list[ReadRow] = field(default_factory=list)
+    unread: list[UnreadCell] = field(default_factory=list)
+    findings: list[Finding] = field(default_factory=list)
+    lines: int = 0
+    spacers: int = 0
