@@ -88,8 +88,8 @@ def last_day(text: str) -> Day | None:
 def events_of(frame: pd.DataFrame) -> list[Event]:
     """The events that count, in the order of the ledger, corrections in the place of the wrong.
 
-    `frame` is the table custody as texts. An event of a whole parcel, without a sample, is left
-    out: who holds a sample is said sample by sample.
+    `frame` is the table custody as texts. An event of a whole parcel, without a sample, stands for
+    every sample that earlier events put into the parcel and that has no such event of its own.
     """
     names = [name for name in Event.__dataclass_fields__ if name in frame]
     rows = [
@@ -101,13 +101,25 @@ def events_of(frame: pd.DataFrame) -> list[Event]:
         if row.corrects_custody_id:
             # a correction of a correction stands where the first wrong event stood
             replaced[_first_wrong(row.corrects_custody_id, rows)] = row
+    own = {(row.event, row.consignment_id, row.sample_id) for row in rows if row.sample_id}
+    parcels: dict[str, dict[str, None]] = {}
     effective = []
     for row in rows:
         if row.corrects_custody_id:
             continue
         standing = replaced.get(row.custody_id, row)
-        if standing.event != "corrected" and standing.sample_id:
+        if standing.event == "corrected":
+            continue
+        inside = parcels.setdefault(standing.consignment_id, {})
+        if standing.sample_id:
+            inside[standing.sample_id] = None
             effective.append(standing)
+        elif standing.consignment_id:
+            effective.extend(
+                replace(standing, sample_id=sample)
+                for sample in inside
+                if (standing.event, standing.consignment_id, sample) not in own
+            )
     return effective
 
 

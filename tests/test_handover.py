@@ -229,6 +229,26 @@ def test_whatever_is_tried_a_sample_has_at_most_one_holder_and_time_runs_forward
             holding = following
 
 
-def test_events_of_a_parcel_as_a_whole_hold_no_sample(tmp_path) -> None:
+def test_an_event_of_a_whole_parcel_stands_for_its_samples(tmp_path) -> None:
+    builder = a_package(tmp_path).with_chain().with_row("sample", sample_id="232")
+    for number, sample in enumerate(("231", "232"), start=1):
+        builder.with_row(
+            "custody", custody_id=number, event="packed", sample_id=sample, consignment_id="C-1"
+        )
+    builder.with_row(
+        "custody", custody_id=3, event="received", sample_id="232", consignment_id="C-1",
+        to_party_id="LAB", state="broken",
+    )  # fmt: skip
+    builder.with_row(
+        "custody", custody_id=4, event="received", sample_id=None, consignment_id="C-1",
+        to_party_id="LAB", state="present",
+    )  # fmt: skip
+    events = events_of(builder.package.table("custody"))
+    received = {one.sample_id: one.state for one in events if one.event == "received"}
+    assert received == {"231": "present", "232": "broken"}
+    assert len(events) == 4
+
+
+def test_an_event_about_nothing_holds_nothing(tmp_path) -> None:
     package = a_package(tmp_path).with_chain().with_row("custody", sample_id=None).package
     assert events_of(package.table("custody")) == []
