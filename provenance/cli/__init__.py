@@ -23,11 +23,14 @@ COMMANDS: dict[str, tuple[str, str]] = {
     "custody": ("custody:custody", "Show where samples are and have been."),
     "consign": ("laboratory:consign", "Make up a parcel for a laboratory, with list and form."),
     "reconcile": ("laboratory:reconcile", "Compare results with parcel and field record."),
+    "survey": ("surveying:survey", "Compute positions from tapes, offsets and bearings."),
+    "plan": ("surveying:plan", "Draw plans to scale, or write them for a GIS."),
     "derive": ("deriving:derive", "Derive volumes, trees, spans and clusters; draw figures."),
     "pack": ("bundling:pack", "Write an archive bundle, with everything in it."),
     "verify": ("bundling:verify", "Say whether a bundle is sound, and what is not."),
     "unpack": ("bundling:unpack", "Turn a bundle back into a package."),
     "locate": ("locating:locate", "Find the hole that a worn stamp belongs to."),
+    "relocate": ("surveying:relocate", "Print the page that leads back to a hole."),
 }
 """Every command with where it lives; the order is the order of the work."""
 

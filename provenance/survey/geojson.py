@@ -12,9 +12,9 @@ from typing import TYPE_CHECKING, Any
 
 from provenance.disk import write_text
 from provenance.errors import UnusableInput
-from provenance.survey.map_features import Layer, map_layers, on_wgs84
 from provenance.survey.geodetic import NotTied
 from provenance.survey.known_points import KnownPoints, known_points
+from provenance.survey.map_features import Layer, map_layers, on_wgs84
 
 if TYPE_CHECKING:
     from provenance.package import Package

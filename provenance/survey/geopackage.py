@@ -12,9 +12,9 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from provenance.disk import write_bytes
-from provenance.survey.map_features import Layer, MapFeature, map_layers, on_wgs84
 from provenance.survey.geodetic import WGS_84, NotTied
 from provenance.survey.known_points import KnownPoints, known_points
+from provenance.survey.map_features import Layer, MapFeature, map_layers, on_wgs84
 
 if TYPE_CHECKING:
     from provenance.package import Package

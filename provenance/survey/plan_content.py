@@ -28,7 +28,9 @@ __all__ = [
     "buildings_of",
     "levels_of",
     "plan_content",
+    "shortened",
     "stamps_of",
+    "wood_alone",
 ]
 
 Point = tuple[float, float]
@@ -378,3 +380,25 @@ def _underlays(package: Package, about: set[str]) -> tuple[Underlay, ...]:
             )
         )
     return tuple(found)
+
+
+def wood_alone(package: Package, known: KnownPoints, element: int) -> PlanContent:
+    """A plan of one piece of wood (a row number) that no place is recorded for, with its datums."""
+    record = known.record
+    site_id = str(record.element["site_id"].iloc[element])
+    site = record.site[record.site["site_id"] == site_id]
+    north = numbers(site, "grid_north_deg")
+    places = ["", *map(str, record.place["place_id"][record.place["site_id"] == site_id])]
+    return PlanContent(
+        site_id=site_id,
+        building_id="",
+        building_name="",
+        level=None,
+        grid_north_deg=float(north[0]) if len(north) and np.isfinite(north[0]) else None,
+        places=(),
+        woods=_woods(known, [element]),
+        holes=_holes(package, known, [element]),
+        datums=_datums(known, places),
+        underlays=(),
+        not_shown=(),
+    )

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Sequence
+from collections.abc import Collection, Sequence
 from dataclasses import dataclass
 from math import atan2, cos, degrees, hypot, radians, sin
 
@@ -22,6 +22,7 @@ _STAMP_SIZE, _WOOD_SIZE, _DATUM_SIZE, _PLACE_SIZE = 2.5, 2.0, 2.2, 2.4
 _STACKED_M = 0.25
 _CAP = 0.73
 Area = tuple[float, float, float, float]
+Tape = tuple[tuple[float, float], tuple[float, float], str]
 
 
 @dataclass(frozen=True)
@@ -58,11 +59,14 @@ def draw_map(
     faces: Typefaces,
     *,
     marked: str | None = None,
-    label_places: bool = True,
+    tapes: Sequence[Tape] = (),
+    named: Collection[str] | None = None,
 ) -> MapDrawing:
     """The map inside `area` (left, bottom, width, height in mm), clipped to it.
 
-    The hole of the sample `marked` gets a ring. Labels stay inside the area and off each other.
+    The hole of the sample `marked` gets a ring; `tapes` are dashed lines between grid points, with
+    their texts. Labels stay inside the area and off each other; `named` are the only pieces of wood
+    that get one (all when None).
     """
     shapes: list[Item] = [_underlay(one, transform) for one in content.underlays]
     for place in content.places:
@@ -74,6 +78,9 @@ def draw_map(
         at, bottom = transform(*hole.at), transform(*hole.bottom)
         if hypot(bottom[0] - at[0], bottom[1] - at[1]) > HOLE_MM:
             shapes.append(Line((at, bottom), width=0.3))
+    for start, end, _ in tapes:
+        line = (transform(*start), transform(*end))
+        shapes += [Line(line, width=0.7, grey=1.0), Line(line, width=0.22, dash=(1.4, 0.9))]
     symbols: list[tuple[float, float, float]] = []
     for hole in content.holes:
         at = transform(*hole.at)
@@ -87,7 +94,7 @@ def draw_map(
         at = transform(*datum.at)
         shapes.extend(datum_symbol(at))
         symbols.append((*at, DATUM_MM + 0.2))
-    labels, unlabelled = _labels(content, transform, area, faces, symbols, marked, label_places)
+    labels, unlabelled = _labels(content, transform, area, faces, symbols, marked, tapes, named)
     return MapDrawing((Group(tuple(shapes), clip=area), *labels), unlabelled)
 
 
@@ -130,7 +137,8 @@ def _labels(
     faces: Typefaces,
     symbols: list[tuple[float, float, float]],
     marked: str | None,
-    label_places: bool,
+    tapes: Sequence[Tape],
+    named: Collection[str] | None,
 ) -> tuple[list[Item], tuple[str, ...]]:
     wanted: list[Wanted] = []
     texts: dict[str, tuple[str, str, float, float]] = {}
@@ -158,7 +166,12 @@ def _labels(
     for datum in content.datums:
         at = transform(*datum.at)
         want(f"datum {datum.datum_id}", datum.datum_id, "bold", _DATUM_SIZE, 0.0, at, DATUM_MM)
-    for group in _stacks(content.woods):
+    for start, end, text in tapes:
+        spots = _along(transform(*start), transform(*end), area)
+        if spots:
+            want(f"tape {text}", text, "bold", _DATUM_SIZE, 0.0, spots[0][:2], 0.5, spots)
+    labelled = [wood for wood in content.woods if named is None or wood.element_id in named]
+    for group in _stacks(labelled):
         text = joined_codes([wood.element_id for wood in group])
         top = group[-1]
         inside = _along_wood(top, transform, area)
@@ -169,14 +182,13 @@ def _labels(
         inside = tuple(sorted(inside, key=lambda spot: _hidden(spot, half, covers, transform)))
         anchor = inside[0][:2] if inside else transform(*_middle(top))
         want(f"wood {text}", text, "plain", _WOOD_SIZE, 0.15, anchor, 0.8, inside)
-    if label_places:
-        for place in content.places:
-            if place.place_id == content.building_id:
-                continue
-            xs, ys = zip(*(transform(*p) for p in place.outline), strict=True)
-            middle = ((min(xs) + max(xs)) / 2, (min(ys) + max(ys)) / 2)
-            text = place.place_id
-            want(f"place {text}", text, "bold", _PLACE_SIZE, 0.4, middle, 0.0, ((*middle, 0.0),))
+    for place in content.places:
+        if place.place_id == content.building_id:
+            continue
+        xs, ys = zip(*(transform(*p) for p in place.outline), strict=True)
+        middle = ((min(xs) + max(xs)) / 2, (min(ys) + max(ys)) / 2)
+        text = place.place_id
+        want(f"place {text}", text, "bold", _PLACE_SIZE, 0.4, middle, 0.0, ((*middle, 0.0),))
     placed, homeless = place_labels(wanted, symbols, area)
     items: list[Item] = []
     for one in placed:
@@ -207,9 +219,12 @@ def _along_wood(
     wood: PlanWood, transform: Transform, area: Area
 ) -> tuple[tuple[float, float, float], ...]:
     """Places for a label on the wood's axis, the middle first, to be read from below or right."""
-    if wood.upright:
-        return ()
-    a, b = transform(*wood.a), transform(*wood.b)
+    return () if wood.upright else _along(transform(*wood.a), transform(*wood.b), area)
+
+
+def _along(
+    a: tuple[float, float], b: tuple[float, float], area: Area
+) -> tuple[tuple[float, float, float], ...]:
     turn = degrees(atan2(b[1] - a[1], b[0] - a[0]))
     if turn > 90.5 or turn <= -89.5:
         turn += 180 if turn < 0 else -180

@@ -85,8 +85,8 @@ def frame_ticks(
     """The frame with ticks and site grid numbers outside it, and the step of the ticks in m."""
     left, bottom, width, height = area
     step = next((s for s in _STEPS_M if s * transform.mm_a_metre >= 18.0), _STEPS_M[-1])
-    corners = ((left, bottom), (left + width, bottom))
-    corners += ((left + width, bottom + height), (left, bottom + height))
+    right, top = left + width, bottom + height
+    corners = ((left, bottom), (right, bottom), (right, top), (left, top))
     items: list[Item] = [Line(corners, closed=True, width=0.25)]
     factor = transform.mm_a_metre
     for axis, start, length in ((0, left, width), (1, bottom, height)):
