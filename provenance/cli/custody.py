@@ -24,6 +24,12 @@ from provenance.cli.options import package_argument
 @click.option("--by", default="", help="Code of the person who writes this down.")
 @click.option("--corrects", default="", help="Number of the event that was recorded wrongly.")
 @click.option("--note", default="", help="A word more.")
+@click.option(
+    "--key",
+    type=click.Path(path_type=Path, exists=True, dir_okay=False),
+    default=None,
+    help="Sign with this Ed25519 key (PEM).",
+)
 def handover(
     package: Path,
     event: str,
@@ -37,6 +43,7 @@ def handover(
     by: str,
     corrects: str,
     note: str,
+    key: Path | None,
 ) -> None:
     """Record EVENT (collected, packed, handed_over, received, stored …) in PACKAGE's ledger.
 
@@ -47,6 +54,7 @@ def handover(
     from provenance.handover import record_events, samples_of_parcel
     from provenance.identity.selection import select_samples
     from provenance.package import open_package
+    from provenance.signing import read_signing_key, sign_events
 
     opened = open_package(package)
     if samples:
@@ -55,6 +63,7 @@ def handover(
         chosen = samples_of_parcel(opened, consignment)
     else:
         raise click.UsageError("name --samples or a --consignment")
+    signing_key = read_signing_key(key) if key else None
     recorded = record_events(
         opened,
         event,
@@ -70,6 +79,9 @@ def handover(
         corrects=corrects,
         notes=note,
     )
+    if signing_key:
+        newest = opened.table("custody")["custody_id"].tail(len(recorded))
+        sign_events(opened, signing_key, list(newest))
     label = opened.model.vocabularies["custody_event"].label(event)
     click.echo(f"{label}: {', '.join(one.sample_id for one in recorded)}")
 
@@ -104,6 +116,7 @@ def custody(
     from provenance.custody import verify_chain
     from provenance.holdings import Event, holdings_frame, life_of, overdue
     from provenance.package import open_package
+    from provenance.signing import verify_signatures
 
     opened = open_package(package)
     late = False
@@ -118,7 +131,7 @@ def custody(
     else:
         frame = holdings_frame(opened, as_of=as_of)
     click.echo(_shown(frame, shape))
-    broken = verify_chain(opened)
+    broken = [*verify_chain(opened), *verify_signatures(opened)]
     for finding in broken:
         click.echo(f"{finding.severity}: {finding.message} {finding.remedy}", err=True)
     sys.exit(1 if late or any(one.severity == "error" for one in broken) else 0)
