@@ -11,7 +11,7 @@ import binascii
 from collections.abc import Collection
 from pathlib import Path
 from types import ModuleType
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, cast
 
 from provenance.errors import TreenailError
 from provenance.findings import Finding
@@ -38,7 +38,7 @@ def read_signing_key(path: Path) -> Ed25519PrivateKey:
         ) from error
     if not isinstance(key, ed25519.Ed25519PrivateKey):
         raise TreenailError(f"{path} holds another kind of key; Ed25519 is needed")
-    return key
+    return cast("Ed25519PrivateKey", key)
 
 
 def sign_events(package: Package, key: Ed25519PrivateKey, custody_ids: Collection[str]) -> None:
