@@ -100,7 +100,9 @@ def read_numbers(text: pl.Series) -> pl.Series:
         exact = {one: decimal_of(one) for one in odd}
         # a NaN compares with nothing, so for a rule it is as good as an empty cell
         read = {
-            one: float(value) for one, value in exact.items() if value is not None and value == value
+            one: float(value)
+            for one, value in exact.items()
+            if value is not None and value == value
         }
         numbers = _fill(numbers, text, read, pl.Float64())
     return numbers

@@ -1,28 +1,53 @@
-"""Checks a package: structure, then the trade rules, in one report."""
+"""Checks a package: its structure, then the rules of the trade, in one report."""
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping, Sequence
-from typing import TYPE_CHECKING
+from collections.abc import Callable, Iterator, Mapping, Sequence
 
 import polars as pl
 
-from provenance.checks.kinds import KINDS
+from provenance.checks.gathering import gather
+from provenance.checks.kinds import structure_kinds
+from provenance.checks.reading import FIRST_ROW, TableText
 from provenance.checks.rule import EVERY_TABLE, Rule, worded
-from provenance.checks.structure import TableText, read_tables, structure_findings
-from provenance.checks.tables import ROW, Tables, polars_type
-from provenance.findings import COLUMNS, SEVERITIES, Report
-
-if TYPE_CHECKING:
-    from provenance.package import Package
+from provenance.checks.structure import check_structure, find_in_structure, read_texts
+from provenance.checks.tables import ROW, Tables, typed_frame
+from provenance.checks.wording import FOUND, clipped, found_in_rows, sentences_clipped
+from provenance.errors import TreenailError
+from provenance.findings import Report
+from provenance.package import Package
+from provenance.schema import Table
 
 __all__ = ["RuleFailed", "check_package", "check_structure"]
 
 Progress = Callable[[int, int], None]
 
 
-class RuleFailed(RuntimeError):
-    """A rule broke down: a fault of the program, not of the record. Its id is in the text."""
+class RuleFailed(TreenailError):
+    """A rule broke down: a fault of the program, not of the record.
+
+    `failed` maps the ids of the rules to what happened; `report` has the findings of all others.
+    """
+
+    def __init__(self, failed: Mapping[str, Exception], report: Report) -> None:
+        self.failed = dict(failed)
+        self.report = report
+        said = "; ".join(f"{id}: {type(why).__name__} {why}" for id, why in failed.items())
+        super().__init__(
+            f"these rules broke down, which is a fault of this program, please report it: {said}; "
+            f"what the other rules found is not lost ({len(report)} findings)"
+        )
+
+
+class _MissingTable(KeyError):
+    """A rule asked for a table that is not there."""
+
+
+class _TablesThere(dict[str, pl.DataFrame]):
+    """Typed frames by name; asking for one that is not there says so."""
+
+    def __missing__(self, name: str) -> pl.DataFrame:
+        raise _MissingTable(name)
 
 
 def check_package(
@@ -31,160 +56,90 @@ def check_package(
     rules: Sequence[Rule] | None = None,
     progress: Progress | None = None,
 ) -> Report:
-    """Check the structure of every table and then every trade rule.
+    """Check the structure of every table, then every trade rule.
 
-    `rules` defaults to all there are. Raises UnusablePackage for a table that cannot be read at
-    all, and RuleFailed when a rule itself breaks down.
+    `rules` defaults to all there are. `progress` is called with (done, total). Rules that need a
+    table whose file is missing are skipped, and a finding says which. Raises UnusablePackage when a
+    schema asks for what Table Schema does not know, and RuleFailed, with the report of all others,
+    when rules break down.
     """
-    from provenance.checks.registry import package_rules
+    if rules is None:
+        from provenance.checks.registry import package_rules
 
-    chosen = package_rules(package.folder) if rules is None else tuple(rules)
-    read = read_tables(package)
-    parts = [_structure(package, read)]
-    tables = Tables(package.model, {name: _typed(one) for name, one in read.items()})
-    for done, rule in enumerate(chosen, start=1):
-        parts.append(_rule_findings(rule, tables, read))
+        rules = package_rules(package.folder)
+    model = package.model
+    step = _counted(progress, total=2 * len(model.tables) + len(rules))
+    texts = read_texts(package, step)
+    parts = [FOUND.to_frame(), *find_in_structure(model, texts, step)]
+    typed = {name: typed_frame(model.table(name), text.frame) for name, text in texts.items()}
+    tables = Tables(model, _TablesThere(typed))
+    skipped: dict[str, list[str]] = {}
+    failed: dict[str, Exception] = {}
+    for one in rules:
+        try:
+            parts += _said(one, one.find(tables), texts)
+        except _MissingTable as missing:
+            skipped.setdefault(str(missing.args[0]), []).append(one.id)
+        except Exception as error:
+            # raised below, when the others have had their say
+            failed[one.id] = error
+        step()
+    parts += _about_skipped(skipped, package)
+    ran = [one.id for one in structure_kinds()] + [
+        one.id for one in rules if not any(one.id in ids for ids in skipped.values())
+    ]
+    report = gather(package, texts, pl.concat(parts), ran)
+    if failed:
+        raise RuleFailed(failed, report) from next(iter(failed.values()))
+    return report
+
+
+def _counted(progress: Progress | None, total: int) -> Callable[[], None]:
+    done = 0
+
+    def step() -> None:
+        nonlocal done
+        done += 1
         if progress:
-            progress(done, len(chosen))
-    return _report(package, read, parts, tuple(rule.id for rule in chosen))
+            progress(min(done, total), total)
+
+    return step
 
 
-def check_structure(package: Package) -> Report:
-    """Check the structure alone: what the schemas inside the package say."""
-    read = read_tables(package)
-    return _report(package, read, [_structure(package, read)], ())
-
-
-def _typed(read: TableText) -> pl.DataFrame:
-    """The typed frame that rules see: every column of the schema, whatever the file has."""
-    height = read.layout.text.height
-    columns = [read.layout.text[ROW].cast(pl.UInt32)]
-    for one in read.table.fields:
-        column = read.typed.get(one.name)
-        if column is None:
-            column = pl.Series(one.name, [None] * height, dtype=polars_type(one))
-        columns.append(column.alias(one.name))
-    return pl.DataFrame(columns)
-
-
-def _structure(package: Package, read: Mapping[str, TableText]) -> pl.DataFrame:
-    severities = {kind: said.severity for kind, said in KINDS.items()}
-    found = structure_findings(package.model, read)
-    return found.select(
-        pl.col("kind").replace_strict(severities, return_dtype=pl.String()).alias("severity"),
-        pl.concat_str(pl.lit("structure."), "kind").alias("rule"),
-        "table",
-        pl.col(ROW).cast(pl.UInt32),
-        "field",
-        "value",
-        "message",
-        "remedy",
+def _said(
+    rule: Rule, found: pl.DataFrame, texts: Mapping[str, TableText]
+) -> Iterator[pl.DataFrame]:
+    """The findings of one rule in words, each with the text of the field that it points at."""
+    if not len(found):
+        return
+    columns = found.columns
+    said = found.select(
+        severity=pl.lit(rule.severity),
+        rule=pl.lit(rule.id),
+        table=pl.col("table") if rule.table == EVERY_TABLE else pl.lit(rule.table),
+        row=pl.col(ROW).cast(pl.UInt32),
+        field=pl.col("field") if "field" in columns else pl.lit(rule.field),
+        value=pl.lit(""),
+        message=worded(rule.says, columns),
+        remedy=worded(rule.remedy, columns),
     )
+    if said.select(pl.col("table", ROW).is_null().any()).row(0) != (False, False):
+        raise ValueError("a finding has no table or no row")
+    for (table, field), part in said.group_by("table", "field", maintain_order=True):
+        text = texts[str(table)].frame
+        if str(field) in text.columns:
+            values = text[str(field)].gather(part[ROW].cast(pl.Int64) - FIRST_ROW)
+            part = part.with_columns(value=values).with_columns(clipped("value"))
+        yield part.with_columns(sentences_clipped()).select(FOUND.names())
 
 
-_FOUND = ("severity", "rule", "table", ROW, "field", "value", "message", "remedy")
-
-
-def _rule_findings(rule: Rule, tables: Tables, read: Mapping[str, TableText]) -> pl.DataFrame:
-    """What one rule finds, worded, with the text of the field that each finding points at."""
-    try:
-        found = rule.find(tables)
-        names = found.columns
-        worded_frame = found.select(
-            pl.lit(rule.severity).alias("severity"),
-            pl.lit(rule.id).alias("rule"),
-            (pl.col("table") if rule.table == EVERY_TABLE else pl.lit(rule.table)).alias("table"),
-            pl.col(ROW).cast(pl.UInt32),
-            (pl.col("field") if "field" in names else pl.lit(rule.field)).alias("field"),
-            worded(rule.says, names).alias("message"),
-            worded(rule.remedy, names).alias("remedy"),
-        )
-    except Exception as error:
-        raise RuleFailed(f"the rule '{rule.id}' broke down: {error}") from error
-    pieces = []
-    for (table, field), piece in worded_frame.group_by("table", "field", maintain_order=True):
-        text = read[str(table)].layout.text
-        if field in text.columns:
-            values = text.select(pl.col(ROW).cast(pl.UInt32), pl.col(str(field)).alias("value"))
-            piece = piece.join(values, on=ROW, how="left", maintain_order="left")
-        else:
-            piece = piece.with_columns(value=pl.lit(""))
-        pieces.append(piece.with_columns(pl.col("value").fill_null("")).select(_FOUND))
-    if not pieces:
-        return pl.DataFrame(schema=dict.fromkeys(_FOUND, pl.String()) | {ROW: pl.UInt32()})
-    return pl.concat(pieces)
-
-
-def _report(
-    package: Package,
-    read: Mapping[str, TableText],
-    parts: Sequence[pl.DataFrame],
-    rules_run: tuple[str, ...],
-) -> Report:
-    found = pl.concat(parts)
-    found = found.join(_keys(read), on=["table", ROW], how="left", maintain_order="left")
-    found = found.with_columns(pl.col("key").fill_null(""))
-    origins = _origins(read)
-    found = found.join(origins, on=["table", "key"], how="left", maintain_order="left")
-    order = {name: place for place, name in enumerate(read)}
-    weight = {severity: place for place, severity in enumerate(SEVERITIES)}
-    found = found.sort(
-        pl.col("severity").replace_strict(weight, return_dtype=pl.Int32()),
-        pl.col("table").replace_strict(order, return_dtype=pl.Int32()),
-        ROW,
-        "field",
-        "rule",
-        "message",
-        maintain_order=True,
-    )
-    frame = found.with_columns(pl.col("origin").fill_null("")).select(COLUMNS).to_pandas()
-    rows = {name: one.layout.text.height for name, one in read.items()}
-    return Report(package.name, frame, rows, rules_run)
-
-
-def _keys(read: Mapping[str, TableText]) -> pl.DataFrame:
-    """The primary key of every row as one text, as `Table.key_of` writes it."""
-    parts = []
-    for name, one in read.items():
-        text = one.layout.text
-        names = [key for key in one.table.primary_key if key in text.columns]
-        parts.append(
-            text.select(
-                pl.lit(name).alias("table"),
-                pl.col(ROW).cast(pl.UInt32),
-                (pl.concat_str(names, separator=" / ") if names else pl.lit("")).alias("key"),
-            )
-        )
-    return pl.concat(parts)
-
-
-def _origins(read: Mapping[str, TableText]) -> pl.DataFrame:
-    """Where each row was read from, in words: 'timbers.xlsx, sheet 'Timbers', row 14'."""
-    empty = pl.DataFrame(schema={"table": pl.String, "key": pl.String, "origin": pl.String})
-    needed = {"table_name", "row_key", "original_id", "sheet", "line"}
-    if "origin" not in read or "original" not in read:
-        return empty
-    origin, original = read["origin"].layout.text, read["original"].layout.text
-    if origin.is_empty() or not needed <= set(origin.columns):
-        return empty
-    if not {"original_id", "file_name"} <= set(original.columns):
-        return empty
-    sheet = pl.when(pl.col("sheet") != "").then(pl.format(", sheet '{}'", "sheet"))
-    named = origin.join(
-        original.select("original_id", "file_name").unique("original_id", keep="first"),
-        on="original_id",
-        how="left",
-        maintain_order="left",
-    )
-    said = named.select(
-        pl.col("table_name").alias("table"),
-        pl.col("row_key").alias("key"),
-        pl.concat_str(
-            pl.col("file_name").fill_null(pl.col("original_id")),
-            sheet.otherwise(pl.lit("")),
-            pl.lit(", row "),
-            pl.col("line"),
-        ).alias("origin"),
-    )
-    # of several origins the newest is the file that the crew looks at now
-    return said.unique(["table", "key"], keep="last", maintain_order=True)
+def _about_skipped(
+    skipped: Mapping[str, Sequence[str]], package: Package
+) -> Iterator[pl.DataFrame]:
+    """A loud word about rules that could not be asked."""
+    for name, ids in skipped.items():
+        nowhere = pl.DataFrame({ROW: [0], "value": [""]})
+        words = {"count": str(len(ids)), "ids": ", ".join(ids)}
+        # a package of an earlier version may know nothing of the table at all
+        table = package.model.tables.get(name) or Table(name, name, "", "", 0, {}, (), ())
+        yield found_in_rows("rules_skipped", table, nowhere, **words)

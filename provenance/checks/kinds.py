@@ -1,184 +1,257 @@
-"""What the structure layer can find: each kind with severity, sentence, remedy, and its twin.
+"""Lists what can be wrong with the structure of a table, in the words that a finding uses.
 
-`twin` is the kind's name in the reference library (frictionless 5); the differential test goes by
-it. Source of all: Table Schema and Tabular Data Package (Data Package v2).
+Everything here follows from the schemas and from Table Schema v2; the trade has its own rules.
 """
 
 from __future__ import annotations
 
-from collections.abc import Mapping
 from dataclasses import dataclass
-from types import MappingProxyType
 
-__all__ = ["KINDS", "SOURCE", "Kind"]
+__all__ = ["Kind", "kind", "structure_kinds"]
 
-SOURCE = "Table Schema (Data Package v2)"
+_SOURCE = "Table Schema v2 (datapackage.org/standard/table-schema)"
+_DIALECT = "Table Dialect v2 (datapackage.org/standard/table-dialect); RFC 4180"
 
 
 @dataclass(frozen=True)
 class Kind:
-    """One kind of fault; words in braces are filled in."""
+    """One kind of structure finding.
 
-    severity: str
+    `says` and `remedy` name in braces: value, title (of the field), table (its title), and what
+    else belongs to the kind. `reference` is the name that the reference library (frictionless)
+    gives to the same fault, '' where it says nothing.
+    """
+
+    id: str
     says: str
     remedy: str
-    twin: str
+    reference: str
+    source: str = _SOURCE
+    severity: str = "error"
+
+    @property
+    def subject(self) -> str:
+        """The first part of the id, by which rules are grouped."""
+        return self.id.split(".")[0]
 
 
-_LINE = "Look at the line in a text editor; a comma or a quote may be missing or too many."
-
-KINDS: Mapping[str, Kind] = MappingProxyType(
-    {
-        "missing_column": Kind(
-            "error",
-            "The column '{field}' is missing from the header.",
-            "Every table has all its columns, in the order of its schema: {hint}.",
-            "missing-label",
-        ),
-        "extra_column": Kind(
-            "warning",
-            "The column '{field}' is in no schema, so nobody will know what it means.",
-            "Add it to the profile under 'add', or take it out.",
-            "extra-label",
-        ),
-        "doubled_column": Kind(
-            "error",
-            "The column '{field}' stands twice in the header.",
-            "Rename or remove one of them.",
-            "duplicate-label",
-        ),
-        "unnamed_column": Kind(
-            "error",
-            "Column {position} has no name.",
-            "Name it in the header, or remove it.",
-            "blank-label",
-        ),
-        "column_order": Kind(
-            "error",
-            "The columns are not in the order of the schema, from '{field}' on.",
-            "Put them in this order: {order}.",
-            "incorrect-label",
-        ),
-        "blank_row": Kind("error", "The line is blank.", "Remove it, or fill it in.", "blank-row"),
-        "missing_cell": Kind(
-            "error",
-            "The line has {cells} cells where the header has {wanted}; '{field}' is missing.",
-            _LINE,
-            "missing-cell",
-        ),
-        "extra_cell": Kind(
-            "error",
-            "The line has {cells} cells where the header has {wanted}.",
-            _LINE,
-            "extra-cell",
-        ),
-        "not_utf8": Kind(
-            "error",
-            "The file is not UTF-8 from here on; letters with accents are lost.",
-            "Save it again as 'CSV UTF-8', or import the original through a mapping.",
-            "encoding-error",
-        ),
-        "not_number": Kind(
-            "error",
-            "'{value}' is not a number.",
-            "Write '{title}' as a plain number{unit}, such as 1.25.",
-            "type-error",
-        ),
-        "not_integer": Kind(
-            "error",
-            "'{value}' is not a whole number.",
-            "Write '{title}' as a whole number{unit}, such as 12.",
-            "type-error",
-        ),
-        "not_boolean": Kind(
-            "error",
-            "'{value}' is neither true nor false.",
-            "Write '{title}' as true or false.",
-            "type-error",
-        ),
-        "required": Kind(
-            "error",
-            "'{title}' is missing.",
-            "Every line needs it; fill it in.",
-            "constraint-error",
-        ),
-        "minimum": Kind(
-            "error",
-            "'{title}' is {value}, less than {limit}{unit}, which cannot be.",
-            "Measure or look it up again; the unit may be wrong.",
-            "constraint-error",
-        ),
-        "maximum": Kind(
-            "error",
-            "'{title}' is {value}, more than {limit}{unit}, which cannot be.",
-            "Measure or look it up again; the unit may be wrong.",
-            "constraint-error",
-        ),
-        "exclusiveMinimum": Kind(
-            "error",
-            "'{title}' is {value}, but must be more than {limit}{unit}.",
-            "Leave it blank if it was not measured.",
-            "constraint-error",
-        ),
-        "exclusiveMaximum": Kind(
-            "error",
-            "'{title}' is {value}, but must be less than {limit}{unit}.",
-            "Measure or look it up again; the unit may be wrong.",
-            "constraint-error",
-        ),
-        "minLength": Kind(
-            "error",
-            "'{value}' is too short; '{title}' has at least {limit} characters.",
-            "Write it in full.",
-            "constraint-error",
-        ),
-        "maxLength": Kind(
-            "error",
-            "'{value}' is too long; '{title}' has at most {limit} characters.",
-            "Shorten it; put the rest into the notes.",
-            "constraint-error",
-        ),
-        "pattern": Kind(
-            "error",
-            "'{value}' is not written as '{title}' must be: {written}.",
-            "Correct it{example}.",
-            "constraint-error",
-        ),
-        "pattern_not_tried": Kind(
-            "warning",
-            "The pattern of '{field}' needs look-around or back-references, so it was not tried.",
-            "Write the pattern without them.",
-            "constraint-error",
-        ),
-        "not_in_list": Kind(
-            "error",
-            "'{value}' is not in the list '{list}'{hint}",
-            "Use a code of the list, or add the code to the profile.",
-            "constraint-error",
-        ),
-        "unique": Kind(
-            "error",
-            "'{value}' stands in row {first} already, and '{title}' may stand only once.",
-            "Find out which row is right and change the other.",
-            "unique-error",
-        ),
-        "key_missing": Kind(
-            "error",
-            "The line has no '{field}', so nothing can point to it.",
-            "Give it a code, or remove the line.",
-            "primary-key",
-        ),
-        "key_doubled": Kind(
-            "error",
-            "'{value}' stands in row {first} already; a code may stand only once.",
-            "If it is the same thing, keep one row; if not, give one of them another code.",
-            "primary-key",
-        ),
-        "no_such_row": Kind(
-            "error",
-            "'{title}' points to '{value}', which is not in the table '{other}'.",
-            "Add it to '{other_title}', or correct the code.",
-            "foreign-key",
-        ),
-    }
+_KINDS = (
+    # -- the file ---------------------------------------------------------------------------------
+    Kind(
+        "structure.file_missing",
+        "The file of the table '{table}' is not there, so nothing in it was checked.",
+        "Put tables/{table_name}.csv back from a copy; an empty table is a file with a header alone.",
+        "scheme-error",
+        "Data Package v2 (datapackage.org/standard/data-resource)",
+    ),
+    Kind(
+        "structure.file_empty",
+        "The file of the table '{table}' holds nothing, not even a header.",
+        "Put it back from a copy; an empty table is a file with the header alone.",
+        "source-error",
+        _DIALECT,
+    ),
+    Kind(
+        "structure.not_utf8",
+        "'{value}' has bytes that are not UTF-8, so letters with accents may be lost.",
+        "Save the file as 'CSV UTF-8', and write the letters again where they are shown as \\x.",
+        "encoding-error",
+        "RFC 3629; Data Package v2, property 'encoding'",
+    ),
+    Kind(
+        "structure.quote_open",
+        "A double quote opens a cell in this row and is never closed, so that the rest of the file "
+        "is read as that one cell.",
+        "Close the quote, or write inches as 'in' instead of a quote at the beginning of a cell.",
+        "",
+        _DIALECT,
+    ),
+    Kind(
+        "structure.rules_skipped",
+        "{count} rules were not asked, because the table '{table}' is not there: {ids}.",
+        "Put tables/{table_name}.csv back and check again.",
+        "",
+        "Data Package v2 (datapackage.org/standard/data-resource)",
+        "warning",
+    ),
+    # -- the header -------------------------------------------------------------------------------
+    Kind(
+        "structure.header_blank",
+        "The first line is blank, so nobody knows which column is which.",
+        "Make the first line the header: {labels}.",
+        "",
+        _DIALECT,
+    ),
+    Kind(
+        "structure.label_blank",
+        "Column {position} has no heading.",
+        "Write the heading, or take the column out if it is empty.",
+        "blank-label",
+    ),
+    Kind(
+        "structure.label_duplicate",
+        "The heading '{value}' stands above more than one column; only the first is read.",
+        "Keep one of the columns, or give the other its right heading.",
+        "duplicate-label",
+    ),
+    Kind(
+        "structure.label_extra",
+        "The column '{value}' is none of the table '{table}'{hint}",
+        "Correct the heading, or describe the column in a profile; nobody can read it otherwise.",
+        "extra-label",
+    ),
+    Kind(
+        "structure.label_missing",
+        "The column '{name}' ({title}) is missing.",
+        "Add the column; leave its cells blank where nothing is known.",
+        "missing-label",
+    ),
+    Kind(
+        "structure.label_order",
+        "The columns do not stand in the order of the schema; '{value}' is the first that is out "
+        "of place.",
+        "Put the columns in this order: {labels}.",
+        "incorrect-label",
+        "Table Schema v2, property 'fieldsMatch'",
+    ),
+    # -- rows -------------------------------------------------------------------------------------
+    Kind(
+        "structure.row_blank",
+        "The row is blank.",
+        "Take the row out, or fill it in.",
+        "blank-row",
+        _DIALECT,
+    ),
+    Kind(
+        "structure.row_short",
+        "The row has {count} cells and the header {width}; '{title}' and what stands behind it is "
+        "missing.",
+        "Add the missing commas; check that no cell slid into the column of its neighbour.",
+        "missing-cell",
+        _DIALECT,
+    ),
+    Kind(
+        "structure.row_long",
+        "The row has more cells than the header has columns; behind the last one stands: {value}",
+        "Put quotes around a cell that has a comma in it, or take the cells out.",
+        "extra-cell",
+        _DIALECT,
+    ),
+    # -- cells ------------------------------------------------------------------------------------
+    Kind(
+        "structure.not_a_number",
+        "'{value}' is not a number.",
+        "Write digits with a point, no unit and no comma: 12.7.",
+        "type-error",
+    ),
+    Kind(
+        "structure.not_a_whole_number",
+        "'{value}' is not a whole number.",
+        "Write digits alone: 12.",
+        "type-error",
+    ),
+    Kind(
+        "structure.not_yes_or_no",
+        "'{value}' says neither yes nor no.",
+        "Write true or false.",
+        "type-error",
+    ),
+    Kind(
+        "structure.required",
+        "'{title}' is blank, and every row must have it.",
+        "Fill it in.",
+        "constraint-error",
+    ),
+    Kind(
+        "structure.not_in_list",
+        "'{value}' is not in the list '{list}'{hint}",
+        "Write one of the codes: {codes}.",
+        "constraint-error",
+    ),
+    Kind(
+        "structure.wrong_form",
+        "'{value}' is not written as '{title}' must be{form}.",
+        "Write it like this: {example}.",
+        "constraint-error",
+    ),
+    Kind(
+        "structure.too_small",
+        "{value} is less than {limit}, the least that '{title}' can be.",
+        "Check the value, its unit and the place of the point.",
+        "constraint-error",
+    ),
+    Kind(
+        "structure.too_large",
+        "{value} is more than {limit}, the most that '{title}' can be.",
+        "Check the value, its unit and the place of the point.",
+        "constraint-error",
+    ),
+    Kind(
+        "structure.not_above",
+        "{value} is not above {limit}, as '{title}' must be.",
+        "Check the value; leave the cell blank where nothing was measured.",
+        "constraint-error",
+    ),
+    Kind(
+        "structure.not_below",
+        "{value} is not below {limit}, as '{title}' must be.",
+        "Check the value, its unit and the place of the point.",
+        "constraint-error",
+    ),
+    Kind(
+        "structure.too_few_characters",
+        "'{value}' has fewer than {limit} characters.",
+        "Write it out.",
+        "constraint-error",
+    ),
+    Kind(
+        "structure.too_many_characters",
+        "'{value}' has more than {limit} characters.",
+        "Shorten it; there is room in the notes.",
+        "constraint-error",
+    ),
+    Kind(
+        "structure.pattern_unusable",
+        "The form that the schema asks of '{title}' could not be tested: {why}.",
+        "Mend 'pattern' of field '{name}' in the package's schemas/{table_name}.json.",
+        "",
+    ),
+    # -- keys -------------------------------------------------------------------------------------
+    Kind(
+        "structure.not_unique",
+        "'{value}' is also in row {other}, and no two rows may have the same '{title}'.",
+        "Find out which row is meant, and correct the other.",
+        "unique-error",
+    ),
+    Kind(
+        "structure.key_repeated",
+        "Row {other} has the same key '{value}', so nobody knows which of the two others point at.",
+        "Find out which row is meant; give the other its own key, or take it out if it is a copy.",
+        "primary-key",
+    ),
+    Kind(
+        "structure.key_blank",
+        "The row has no key, so nothing can point at it.",
+        "Give it the code that it has in the field record.",
+        "primary-key",
+    ),
+    Kind(
+        "structure.link_broken",
+        "'{value}' is no {target} of the table '{target_table}'{hint}",
+        "Correct the code, or add the row to the table '{target_table}'.",
+        "foreign-key",
+    ),
 )
+
+
+def structure_kinds() -> tuple[Kind, ...]:
+    """Every kind of structure finding, in the order in which they are looked for."""
+    return _KINDS
+
+
+def kind(name: str) -> Kind:
+    """The kind with the id 'structure.NAME'; raises KeyError when there is none."""
+    for one in _KINDS:
+        if one.id == f"structure.{name}":
+            return one
+    raise KeyError(name)

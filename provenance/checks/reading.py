@@ -101,9 +101,7 @@ def _read_outlined(data: bytes, outline: Outline, labels: tuple[str, ...]) -> Ta
     return _with_frame(labels, body, records=len(outline.ends) - 1, faults=faults)
 
 
-def _mended(
-    data: bytes, outline: Outline, uneven: list[int], width: int, faults: Faults
-) -> bytes:
+def _mended(data: bytes, outline: Outline, uneven: list[int], width: int, faults: Faults) -> bytes:
     """The records behind the header, each with as many cells as there are labels."""
     whole = memoryview(data)
     pieces: list[bytes | memoryview] = []
@@ -187,9 +185,7 @@ def _numbered(records: int) -> pl.DataFrame:
     return pl.DataFrame([rows.alias(ROW)])
 
 
-def _with_frame(
-    labels: tuple[str, ...], body: bytes, *, records: int, faults: Faults
-) -> TableText:
+def _with_frame(labels: tuple[str, ...], body: bytes, *, records: int, faults: Faults) -> TableText:
     positions = [str(position) for position in range(len(labels))]
     schema = dict.fromkeys(positions, pl.String())
     if records:

@@ -78,7 +78,7 @@ def outline_of(data: bytes) -> Outline | None:
 
 
 def _inside_quotes(piece: Bytes, open_before: bool) -> tuple[npt.NDArray[np.bool_], bool]:
-    """Which bytes of a piece stand behind an odd number of quotes, and whether the last one does."""
+    """Which bytes of a piece stand behind an odd number of quotes, and whether the last does."""
     odd = np.bitwise_xor.accumulate((piece == _QUOTE).view(np.uint8))
     inside = odd.view(np.bool_)
     if open_before:

@@ -7,6 +7,7 @@ from dataclasses import dataclass, field
 
 import polars as pl
 
+from provenance.checks.cells import read_booleans, read_numbers, read_whole_numbers
 from provenance.schema import Field, Model, Table
 
 ROW = "row"
@@ -48,18 +49,23 @@ def polars_type(one: Field) -> pl.DataType:
 
 
 def typed_frame(table: Table, text: pl.DataFrame) -> pl.DataFrame:
-    """Type a frame of text columns (with ROW); see Tables for what becomes of bad cells."""
-    columns = [pl.col(ROW).cast(pl.UInt32)]
+    """Type a frame of text columns (with ROW); see Tables for what becomes of bad cells.
+
+    What counts as a number or a truth value is for provenance/checks/cells.py to say.
+    """
+    columns = [text[ROW].cast(pl.UInt32)]
     for one in table.fields:
         if one.name not in text.columns:
-            columns.append(pl.lit(None, dtype=polars_type(one)).alias(one.name))
+            nothing = pl.Series(one.name, [None], dtype=polars_type(one))
+            columns.append(nothing.new_from_index(0, len(text)))
             continue
-        filled = pl.when(pl.col(one.name) != "").then(pl.col(one.name)).otherwise(None)
-        if one.type == "boolean":
-            typed = filled.replace_strict(
-                {"true": True, "false": False}, default=None, return_dtype=pl.Boolean()
-            )
+        column = text[one.name]
+        if one.type == "number":
+            columns.append(read_numbers(column))
+        elif one.type == "integer":
+            columns.append(read_whole_numbers(column))
+        elif one.type == "boolean":
+            columns.append(read_booleans(column))
         else:
-            typed = filled.cast(polars_type(one), strict=False)
-        columns.append(typed.alias(one.name))
-    return text.select(columns)
+            columns.append(column.set(column == "", None))
+    return pl.DataFrame(columns)
