@@ -26,7 +26,8 @@ class ReadRow:
 class UnreadCell:
     """A cell whose text could not become a value; `why` says what to write instead.
 
-    `key` is '' when the row itself could not be told.
+    `key` is '' when the row itself could not be told; `rule` is the finding's: 'cell_unread',
+    'conflict' (another line says otherwise) or 'not_overwritten'.
     """
 
     table: str
@@ -35,6 +36,7 @@ class UnreadCell:
     text: str
     why: str
     place: Place
+    rule: str = "cell_unread"
 
 
 @dataclass
