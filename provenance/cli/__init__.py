@@ -19,6 +19,7 @@ COMMANDS: dict[str, tuple[str, str]] = {
     "cards": ("printing:cards", "Print a card a hole for the file of the building."),
     "sheets": ("forms:sheets", "Print the record sheets that a crew fills in by hand."),
     "workbook": ("forms:workbook", "Write the spreadsheet that a crew fills in."),
+    "import": ("importing:import_", "Bring field exports in: CSV, TSV, XLSX, ODS."),
     "handover": ("custody:handover", "Record who gave which sample to whom."),
     "custody": ("custody:custody", "Show where samples are and have been."),
     "consign": ("laboratory:consign", "Make up a parcel for a laboratory, with list and form."),
