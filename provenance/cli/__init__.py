@@ -23,6 +23,7 @@ COMMANDS: dict[str, tuple[str, str]] = {
     "handover": ("custody:handover", "Record who gave which sample to whom."),
     "custody": ("custody:custody", "Show where samples are and have been."),
     "consign": ("laboratory:consign", "Make up a parcel for a laboratory, with list and form."),
+    "results": ("laboratory:results", "Bring a laboratory's results in."),
     "reconcile": ("laboratory:reconcile", "Compare results with parcel and field record."),
     "survey": ("surveying:survey", "Compute positions from tapes, offsets and bearings."),
     "plan": ("surveying:plan", "Draw plans to scale, or write them for a GIS."),

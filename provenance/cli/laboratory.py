@@ -1,4 +1,4 @@
-"""`treenail consign` and `treenail reconcile`: to the laboratory and back."""
+"""`treenail consign`, `results` and `reconcile`: to the laboratory and back."""
 
 from __future__ import annotations
 
@@ -7,7 +7,7 @@ from pathlib import Path
 
 import click
 
-from provenance.cli.options import out_option, package_argument
+from provenance.cli.options import out_option, package_argument, progress_bar
 
 
 @click.command("consign")
@@ -72,6 +72,49 @@ def consign(
     click.echo(f"{parcel.consignment_id}: {len(parcel.samples)} samples for {taker}")
     click.echo(f"{listed}: the list that goes with it")
     click.echo(f"{form}: for the laboratory to fill in; 'treenail results' reads it back")
+
+
+@click.command("results")
+@package_argument
+@click.argument(
+    "files",
+    nargs=-1,
+    required=True,
+    type=click.Path(path_type=Path, exists=True, dir_okay=False),
+)
+@click.option(
+    "--mapping",
+    "mapping_file",
+    type=click.Path(path_type=Path, exists=True, dir_okay=False),
+    default=None,
+    help="What the laboratory's columns mean; not needed for a form made by 'consign'.",
+)
+def results(package: Path, files: tuple[Path, ...], mapping_file: Path | None) -> None:
+    """Bring a laboratory's tables into PACKAGE and read the dates as the laboratory writes them.
+
+    A later report supersedes an earlier one; nothing is overwritten. Exit code 1 when something
+    could not be read.
+    """
+    from provenance.intake.mapping_file import read_mapping
+    from provenance.lab.results import import_results
+    from provenance.package import open_package
+
+    opened = open_package(package)
+    mapping = read_mapping(mapping_file, opened.model) if mapping_file else None
+    with progress_bar("reading") as progress:
+        read = import_results(opened, files, mapping, progress=progress)
+    for finding in read.findings:
+        where = finding.origin or f"{finding.table}.csv, row {finding.row}"
+        click.echo(f"{finding.severity}: {where}: {finding.message}")
+        if finding.remedy:
+            click.echo(f"    {finding.remedy}")
+    for newer, older in read.superseded:
+        click.echo(f"{newer} supersedes {older}")
+    added = read.imported.added.get("lab_result", 0)
+    click.echo(f"{added} new results; {read.filled} cells filled from the date notation")
+    click.echo(f"next: treenail reconcile {package}")
+    weighty = any(one.severity in ("error", "warning") for one in read.findings)
+    sys.exit(1 if weighty else 0)
 
 
 @click.command("reconcile")
