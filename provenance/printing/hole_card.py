@@ -93,7 +93,8 @@ def _draw_card(canvas: Any, faces: Typefaces, edges: Box, card: HoleCard, resolv
     canvas.line(box.x, box.top, box.right, box.top)
     pictures, box = box.cut_top(34.5 * MM, 1.5 * MM)
     _draw_pictures(canvas, faces, pictures, card)
-    below, caution = box.cut_top(box.height - 20 * MM, 1 * MM)
+    caution_mm = 24.5 if card.warning else 20
+    below, caution = box.cut_top(box.height - caution_mm * MM, 1 * MM)
     words, last = below.cut_top(below.height - CODE_MM * MM)
     pairs = (*card.where, *card.taken)
     draw_pairs(canvas, faces, words, pairs, word_width=17 * MM, largest=LARGEST_TEXT)

@@ -1,0 +1,125 @@
+"""A thousand labels with their codes, against the same labels with the PDF library's QR widget.
+
+python benchmarks/print.py             time and size as ratios, medians of 3 taken in turns
+python benchmarks/print.py --memory    peak memory of 4,000 and of 16,000 pages, a process each
+"""
+
+from __future__ import annotations
+
+import argparse
+import contextlib
+import resource
+import statistics
+import subprocess
+import sys
+import tempfile
+import time
+from collections.abc import Iterator
+from pathlib import Path
+from typing import Any
+
+from provenance.printing import sample_label
+from provenance.printing.boxes import Box
+from provenance.printing.facts import SampleFacts
+from provenance.printing.labels import print_labels
+from provenance.printing.stock import load_stock
+
+LABELS = 1000
+RUNS = 3
+
+
+def some_facts(count: int) -> list[SampleFacts]:
+    return [
+        SampleFacts(
+            "HOLL",
+            str(201 + n),
+            "Hollin Reach (invented)",
+            "Core" if n % 5 else "Cross-section",
+            f"2024-06-{n % 28 + 1:02}",
+            "MB",
+            f"B1-{n:04}",
+            "Beam",
+            "Loft, North house",
+        )
+        for n in range(count)
+    ]
+
+
+def draw_with_widget(canvas: Any, facts: SampleFacts, resolver: str, box: Box) -> None:
+    from reportlab.graphics import renderPDF
+    from reportlab.graphics.barcode.qr import QrCodeWidget
+    from reportlab.graphics.shapes import Drawing
+
+    widget = QrCodeWidget(facts.payload(resolver), barLevel="Q", barBorder=4)
+    widget.barWidth = widget.barHeight = box.width
+    drawing = Drawing(box.width, box.height)
+    drawing.add(widget)
+    renderPDF.draw(drawing, canvas, box.x, box.y)
+
+
+@contextlib.contextmanager
+def the_librarys_widget() -> Iterator[None]:
+    ours = sample_label._draw_code
+    sample_label._draw_code = draw_with_widget
+    try:
+        yield
+    finally:
+        sample_label._draw_code = ours
+
+
+def timed(folder: Path, name: str) -> tuple[float, int]:
+    path = folder / f"{name}.pdf"
+    facts, stock = some_facts(LABELS), load_stock("a4_70x37")
+    start = time.perf_counter()
+    print_labels(facts, stock, path)
+    return time.perf_counter() - start, path.stat().st_size
+
+
+def compare() -> None:
+    seconds: dict[str, list[float]] = {"ours": [], "widget": []}
+    sizes: dict[str, int] = {}
+    with tempfile.TemporaryDirectory() as folder:
+        for _ in range(RUNS):
+            for name, way in (
+                ("ours", contextlib.nullcontext()),
+                ("widget", the_librarys_widget()),
+            ):
+                with way:
+                    spent, sizes[name] = timed(Path(folder), name)
+                seconds[name].append(spent)
+    ours, widget = (statistics.median(seconds[name]) for name in ("ours", "widget"))
+    print(f"{LABELS} labels     seconds        MB")
+    print(f"ours            {ours:8.2f}  {sizes['ours'] / 1e6:8.2f}")
+    print(f"library widget  {widget:8.2f}  {sizes['widget'] / 1e6:8.2f}")
+    print(f"ratio           {widget / ours:8.1f}  {sizes['widget'] / sizes['ours']:8.1f}")
+
+
+def peak_memory(pages: int) -> None:
+    with tempfile.TemporaryDirectory() as folder:
+        facts, stock = some_facts(100), load_stock("roll_57x32")
+        print_labels(facts, stock, Path(folder) / "labels.pdf", copies=pages // 100)
+    print(resource.getrusage(resource.RUSAGE_SELF).ru_maxrss // 1024)
+
+
+def main() -> None:
+    parser = argparse.ArgumentParser()
+    parser.add_argument("--memory", action="store_true")
+    parser.add_argument("--pages", type=int, default=0, help=argparse.SUPPRESS)
+    options = parser.parse_args()
+    if options.pages:
+        peak_memory(options.pages)
+    elif options.memory:
+        for pages in (4000, 16000):
+            run = subprocess.run(
+                [sys.executable, __file__, "--pages", str(pages)],
+                capture_output=True,
+                check=True,
+                text=True,
+            )
+            print(f"{pages:6} pages: {run.stdout.strip():>5} MB at the peak")
+    else:
+        compare()
+
+
+if __name__ == "__main__":
+    main()
