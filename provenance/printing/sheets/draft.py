@@ -13,11 +13,15 @@ __all__ = ["PageDraft", "SheetSet"]
 
 @dataclass(frozen=True)
 class PageDraft:
-    """One page: `draw` draws its content on a canvas; `fields` are the schema's fields it asks."""
+    """One page: `draw` draws its content on a canvas; `fields` are the schema's fields it asks.
+
+    `keys` are those of the first and last line of a ledger's page, '' on blanks.
+    """
 
     draw: Callable[[Any], None]
     landscape: bool = False
     fields: tuple[str, ...] = ()
+    keys: tuple[str, str] = ("", "")
 
 
 @dataclass(frozen=True)

@@ -54,7 +54,7 @@ def figures_of(
         )
         return {"hole": Figure("hole", 54 * MM, hole)}
     if table == "element":
-        return {"size": Figure("ends", 40 * MM, _draw_ends)}
+        return {"size": Figure("ends", 37 * MM, _draw_ends)}
     return {}
 
 
@@ -133,16 +133,16 @@ def _draw_ends(canvas: Any, faces: Typefaces, box: Box) -> None:
         side,
         "Side: end A is where measuring begins. Draw joints, nails, tool marks and sampled holes.",
     )
-    wood = Box(side.x + 6 * MM, side.y + 9 * MM, side.width - 12 * MM, 19 * MM)
+    wood = Box(side.x + 6 * MM, side.y + 7.5 * MM, side.width - 12 * MM, 19 * MM)
     _draw_side(canvas, faces, wood)
-    _dimension(canvas, wood.x, wood.right, side.y + 3.5 * MM)
-    _on_line(canvas, faces, "length", wood.middle_x, side.y + 3.5 * MM)
+    _dimension(canvas, wood.x, wood.right, side.y + 2.5 * MM)
+    _on_line(canvas, faces, "length", wood.middle_x, side.y + 2.5 * MM)
 
 
 def _draw_end(canvas: Any, faces: Typefaces, box: Box) -> None:
     """A circle with the two diameters of the schema across it, square to each other."""
     radius = 12.5 * MM
-    x, y = box.middle_x, box.y + radius + 2.5 * MM
+    x, y = box.middle_x, box.y + radius + 1.0 * MM
     canvas.setLineWidth(0.8)
     canvas.circle(x, y, radius)
     canvas.setLineWidth(0.4)

@@ -13,7 +13,7 @@ from functools import partial
 from typing import Any
 
 from provenance.printing.boxes import Box
-from provenance.printing.fitting import FittedText, draw_block, draw_line, fit_block
+from provenance.printing.fitting import FittedText, draw_block, draw_line, fit_block, fit_line
 from provenance.printing.fonts import Typefaces, printable
 from provenance.printing.paper import MM, Paper
 from provenance.printing.sheets.cells import LINE_MM, broken
@@ -22,7 +22,7 @@ from provenance.printing.sheets.frame import SMALLEST_TYPE, content_box
 from provenance.printing.sheets.question import LONGEST_HINT, value_in_words
 from provenance.schema import Field, Model, Table
 
-__all__ = ["LedgerPage", "lay_out_ledger", "lines_that_fit"]
+__all__ = ["lay_out_ledger"]
 
 ROW = (LINE_MM + 1.0) * MM
 TALLEST_ROW = 45 * MM
@@ -43,15 +43,6 @@ class _Column:
     grows: float
 
 
-@dataclass(frozen=True)
-class LedgerPage:
-    """One page with the keys of its first and last line ('' on blanks)."""
-
-    draft: PageDraft
-    first: str
-    last: str
-
-
 def lay_out_ledger(
     model: Model,
     table: Table,
@@ -59,7 +50,7 @@ def lay_out_ledger(
     faces: Typefaces,
     paper: Paper,
     preset: Mapping[str, str] | None = None,
-) -> list[LedgerPage]:
+) -> list[PageDraft]:
     """The pages for the rows (texts), or for a page of blank lines when there are none.
 
     `preset` is printed on every blank line, such as the site's code.
@@ -73,7 +64,7 @@ def lay_out_ledger(
     else:
         rows = [dict(preset or {})] * int(room / ROW)
         heights = [ROW] * len(rows)
-    pages: list[LedgerPage] = []
+    pages: list[PageDraft] = []
     start = 0
     while start < len(rows):
         end, used = start, 0.0
@@ -88,20 +79,14 @@ def lay_out_ledger(
                 _draw_page, model, table, part, lines, faces, page, header, place, len(parts)
             )
             fields = tuple(column.field.name for column in part[1 if place else 0 :])
-            draft = PageDraft(draw, landscape=True, fields=fields)
-            keys = [table.key_of(row) if _has_key(table, row) else "" for _, row, _ in lines]
-            pages.append(LedgerPage(draft, keys[0], keys[-1]))
+            keys = (_key(table, rows[start]), _key(table, rows[end - 1]))
+            pages.append(PageDraft(draw, landscape=True, fields=fields, keys=keys))
         start = end
     return pages
 
 
-def lines_that_fit(height: float) -> int:
-    """How many blank lines of a ledger a height in points holds."""
-    return int(height / ROW)
-
-
-def _has_key(table: Table, row: Mapping[str, str]) -> bool:
-    return all(name in row for name in table.primary_key)
+def _key(table: Table, row: Mapping[str, str]) -> str:
+    return table.key_of(row) if all(name in row for name in table.primary_key) else ""
 
 
 def _columns(model: Model, table: Table, faces: Typefaces) -> list[_Column]:
@@ -191,13 +176,15 @@ def _header_height(part: Sequence[_Column], faces: Typefaces, page_width: float)
 
 
 def _fit_value(text: str, faces: Typefaces, width: float, height: float) -> FittedText:
+    """On one line if any size allows, else in lines that part no word which could stay whole."""
+    room = width - 2 * PAD
+    one = fit_line(text, faces.plain, room, largest=VALUE_SIZE, smallest=SMALLEST_TYPE)
+    if one.whole:
+        return one
+    longest = max(faces.plain.width(word, 1.0) for word in text.split())
+    largest = max(SMALLEST_TYPE, min(VALUE_SIZE, int(4 * room / longest) / 4))
     return fit_block(
-        text,
-        faces.plain,
-        width - 2 * PAD,
-        height - 2 * PAD,
-        largest=VALUE_SIZE,
-        smallest=SMALLEST_TYPE,
+        text, faces.plain, room, height - 2 * PAD, largest=largest, smallest=SMALLEST_TYPE
     )
 
 

@@ -106,13 +106,14 @@ def _ticked(
     several: bool,
 ) -> Question:
     known = {code for code, _ in pairs}
+    unknown = [code for code in codes if code not in known]
     return replace(
         question,
         kind="ticks",
         hint="tick all that apply" if several else "",
         choices=tuple(Choice(label, code in codes) for code, label in pairs),
         # what is no code of the list is printed as it is, so that nothing is lost
-        answer="; ".join(code for code in codes if code not in known),
+        answer=f"not on the list: {'; '.join(unknown)}" if unknown else "",
     )
 
 

@@ -17,7 +17,7 @@ from provenance.printing.sheets.figures import figures_of
 from provenance.printing.sheets.form import lay_out_form
 from provenance.printing.sheets.frame import Heading, draw_frame
 from provenance.printing.sheets.kinds import SheetKind, sheets_named
-from provenance.printing.sheets.ledger import LedgerPage, lay_out_ledger
+from provenance.printing.sheets.ledger import lay_out_ledger
 from provenance.printing.sheets.listing import code_entries, lay_out_listing
 from provenance.printing.sheets.plan_grid import (
     PlanScale,
@@ -134,12 +134,19 @@ def _print(run: Any, sheet: SheetSet, paper: Paper) -> None:
             canvas,
             run.faces,
             paper,
-            sheet.heading,
+            _heading_of(sheet, draft),
             number,
             len(sheet.pages),
             landscape=draft.landscape,
         )
         draft.draw(canvas)
+
+
+def _heading_of(sheet: SheetSet, draft: PageDraft) -> Heading:
+    """The heading of one page; on a ledger's its code says which rows stand there."""
+    first, last = draft.keys
+    code = replace(sheet.heading.code, first=first, last=last)
+    return replace(sheet.heading, code=code)
 
 
 class _Drafter:
@@ -229,8 +236,7 @@ class _Drafter:
         )
         heading = self._heading(title, table.name, legend=LEGENDS["ledger"])
         for _ in range(1 if rows else self.blanks or 1):
-            drafts = [page.draft for page in pages]
-            yield SheetSet(_spanning(heading, pages), (*drafts, *(backs if each else [])))
+            yield SheetSet(heading, (*pages, *(backs if each else [])))
         if not each:
             yield SheetSet(self._heading(f"{title}: code lists", table.name), tuple(backs))
 
@@ -284,11 +290,3 @@ class _Drafter:
             profile=self.model.profile,
         )
         return Heading(title, "  ·  ".join(about), key, code, self.caution, legend)
-
-
-def _spanning(heading: Heading, pages: Sequence[LedgerPage]) -> Heading:
-    """The heading with the first and last key of the ledger's lines."""
-    first, last = pages[0].first, pages[-1].last
-    if not first or not last:
-        return heading
-    return replace(heading, code=replace(heading.code, first=first, last=last))
