@@ -75,7 +75,7 @@ def consign(
 
 
 @click.command("results")
-@package_argument
+@click.argument("package", type=click.Path(path_type=Path, file_okay=False))
 @click.argument(
     "files",
     nargs=-1,
