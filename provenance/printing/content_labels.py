@@ -156,26 +156,37 @@ def _parts(faces: Typefaces, stock: Stock, content: Content) -> list[str]:
     remaining = ranges_of(content.numbers)
     parts: list[str] = []
     while remaining:
-        low, high = 0, len(remaining)
-        while low < high:
-            middle = (low + high + 1) // 2
-            text = printable(", ".join(remaining[:middle]), faces.plain)
-            fits = fit_block(
-                text,
-                faces.plain,
-                listing.width,
-                listing.height,
-                largest=SMALLEST_TEXT,
-                smallest=SMALLEST_TEXT,
-            ).whole
-            low, high = (middle, high) if fits else (low, middle - 1)
-        if low == 0:
+        taken = _most_that_fit(faces, listing, remaining)
+        if taken == 0:
             raise UnusableStock(
                 f"stock '{stock.name}' has no room to list what lies inside; choose a larger one"
             )
-        parts.append(", ".join(remaining[:low]))
-        remaining = remaining[low:]
+        parts.append(", ".join(remaining[:taken]))
+        remaining = remaining[taken:]
     return parts
+
+
+def _most_that_fit(faces: Typefaces, listing: Box, entries: list[str]) -> int:
+    """How many of the entries the box holds in the smallest size."""
+
+    def fits(count: int) -> bool:
+        return fit_block(
+            ", ".join(entries[:count]),
+            faces.plain,
+            listing.width,
+            listing.height,
+            largest=SMALLEST_TEXT,
+            smallest=SMALLEST_TEXT,
+        ).whole
+
+    high = 32
+    while high < len(entries) and fits(high):
+        high *= 2
+    low, high = 0, min(high, len(entries))
+    while low < high:
+        middle = (low + high + 1) // 2
+        low, high = (middle, high) if fits(middle) else (low, middle - 1)
+    return low
 
 
 def _draw_content(
@@ -216,7 +227,7 @@ def _draw_content(
     canvas.setLineWidth(0.6)
     canvas.line(line.x, line.y, line.right, line.y)
     fitted = fit_block(
-        printable(part, faces.plain),
+        part,
         faces.plain,
         listing.width,
         listing.height,

@@ -18,7 +18,7 @@ from provenance.printing.stock import UnusableStock, load_stock
 from tests.builders import a_package
 from tests.printing.reading import page_texts
 
-SCATTERED = tuple(str(number) for number in range(1, 2000, 2))
+SCATTERED = tuple(str(number) for number in range(1, 3000, 2))
 
 
 def test_neighbouring_numbers_are_drawn_together() -> None:
@@ -52,12 +52,13 @@ def test_samples_are_grouped_by_where_the_ledger_says_they_lie(tmp_path: Path) -
     ]
 
 
+@pytest.mark.parametrize("stock", ["a4_box", "letter_box", "a4_drawer"])
 def test_the_count_and_every_number_are_printed_however_many_labels_it_takes(
-    tmp_path: Path,
+    stock: str, tmp_path: Path
 ) -> None:
     content = Content("Shelf 7, box 12", "Alder Ring", "HOLL", "Site 7", SCATTERED)
     path = tmp_path / "labels.pdf"
-    printed = print_content_labels([content], load_stock("a4_box"), path)
+    printed = print_content_labels([content], load_stock(stock), path)
     assert printed.label_count > 1
     text = " ".join(page_texts(path)).replace(",", " ")
     assert f"{len(SCATTERED)} samples" in text
