@@ -82,8 +82,14 @@ def find_in_shape(table: Table, text: TableText) -> Iterator[pl.DataFrame]:
         yield found_in_rows("row_short", table, _short_rows(table, text, short))
     long = {row: cells for row, cells in faults.long.items() if row not in blank}
     if long:
-        rows = pl.DataFrame({ROW: list(long), "value": list(long.values())})
-        yield found_in_rows("row_long", table, rows)
+        rows = pl.DataFrame(
+            {
+                ROW: list(long),
+                "value": [cells for _, cells in long.values()],
+                "count": [str(count) for count, _ in long.values()],
+            }
+        )
+        yield found_in_rows("row_long", table, rows, width=str(len(text.labels)))
 
 
 def _short_rows(table: Table, text: TableText, short: dict[int, int]) -> pl.DataFrame:

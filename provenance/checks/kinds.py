@@ -40,7 +40,7 @@ _KINDS = (
     Kind(
         "structure.file_missing",
         "The file of the table '{table}' is not there, so nothing in it was checked.",
-        "Put tables/{table_name}.csv back from a copy; an empty table is a file with a header alone.",
+        "Put tables/{table_name}.csv back from a copy; an empty one is a header alone.",
         "scheme-error",
         "Data Package v2 (datapackage.org/standard/data-resource)",
     ),
@@ -132,7 +132,7 @@ _KINDS = (
     ),
     Kind(
         "structure.row_long",
-        "The row has more cells than the header has columns; behind the last one stands: {value}",
+        "The row has {count} cells and the header {width}; too many is '{value}'.",
         "Put quotes around a cell that has a comma in it, or take the cells out.",
         "extra-cell",
         _DIALECT,

@@ -40,13 +40,13 @@ _LAST_LINE = "end,end"
 class Faults:
     """What is odd about the records of a file; rows are record numbers, the header being 1.
 
-    `short` maps rows to the number of cells they have, `long` to the text of the cells they have
-    too many, `undecodable` to the positions (from 0) of cells that are no UTF-8. `unclosed` is the
-    row in which a quote is still open at the end of the file, or None.
+    `short` maps rows to the number of cells they have, `long` to that number and the text of the
+    cells they have too many, `undecodable` to the positions (from 0) of cells that are no UTF-8.
+    `unclosed` is the row in which a quote is still open at the end of the file, or None.
     """
 
     short: dict[int, int] = field(default_factory=dict)
-    long: dict[int, str] = field(default_factory=dict)
+    long: dict[int, tuple[int, str]] = field(default_factory=dict)
     undecodable: dict[int, tuple[int, ...]] = field(default_factory=dict)
     unclosed: int | None = None
 
@@ -166,7 +166,7 @@ def _fitted(cells: list[str], row: int, width: int, faults: Faults) -> list[str]
         faults.short[row] = len(cells)
         return cells + [""] * (width - len(cells))
     if len(cells) > width:
-        faults.long[row] = ",".join(cells[width:])
+        faults.long[row] = (len(cells), ",".join(cells[width:]))
         return cells[:width]
     return cells
 

@@ -20,6 +20,7 @@ COMMANDS: dict[str, tuple[str, str]] = {
     "sheets": ("forms:sheets", "Print the record sheets that a crew fills in by hand."),
     "workbook": ("forms:workbook", "Write the spreadsheet that a crew fills in."),
     "import": ("importing:import_", "Bring field exports in: CSV, TSV, XLSX, ODS."),
+    "check": ("checking:check", "Say what is wrong in a package, and what to do."),
     "handover": ("custody:handover", "Record who gave which sample to whom."),
     "custody": ("custody:custody", "Show where samples are and have been."),
     "consign": ("laboratory:consign", "Make up a parcel for a laboratory, with list and form."),

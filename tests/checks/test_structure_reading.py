@@ -43,7 +43,7 @@ def test_a_blank_row_is_counted_and_named(tmp_path: Path) -> None:
 def test_short_and_long_rows_are_mended_and_named(tmp_path: Path) -> None:
     text = _read(tmp_path, b'a,b,c\n1\n1,2,3,4,"5,6"\n1,2,3\n"x,y",2\n')
     assert text.faults.short == {2: 1, 5: 2}
-    assert text.faults.long == {3: "4,5,6"}
+    assert text.faults.long == {3: (5, "4,5,6")}
     assert _rows(text)[3] == (5, "x,y", "2", "")
 
 

@@ -1,0 +1,60 @@
+"""Puts the findings of a report into groups of the same thing to do, errors first."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import pandas as pd
+
+from provenance.findings import SEVERITIES, Finding, Report
+
+__all__ = ["Group", "grouped", "where"]
+
+
+@dataclass(frozen=True)
+class Group:
+    """The findings of one rule: how many, and the first of them, those with one remedy together.
+
+    `remedy` is the remedy that all have in common, or '' where each has its own.
+    """
+
+    severity: str
+    rule: str
+    count: int
+    remedy: str
+    shown: tuple[Finding, ...]
+
+    @property
+    def hidden(self) -> int:
+        """How many findings are not shown."""
+        return self.count - len(self.shown)
+
+
+def grouped(report: Report, most: int = 0) -> tuple[Group, ...]:
+    """The groups of a report, of each no more than `most` findings (0: all)."""
+    frame = report.frame
+    groups: list[Group] = []
+    for (severity, rule), part in frame.groupby(["severity", "rule"], sort=False):
+        order, remedies = pd.factorize(part["remedy"])
+        part = part.iloc[order.argsort(kind="stable")]
+        first = part.head(most) if most else part
+        shown = tuple(
+            Finding(**dict(zip(frame.columns, values, strict=True)))
+            for values in first.itertuples(index=False, name=None)
+        )
+        common = str(remedies[0]) if len(remedies) == 1 else ""
+        groups.append(Group(str(severity), str(rule), len(part), common, shown))
+    return tuple(sorted(groups, key=lambda one: SEVERITIES.index(one.severity)))
+
+
+def where(finding: Finding) -> str:
+    """Where a finding is, in the package: table, row, key.
+
+    >>> where(Finding("error", "r", "element", 14, "B1-014", "shape", "", "", ""))
+    'element, row 14, B1-014'
+    """
+    if finding.row == 0:
+        return finding.table
+    if finding.row == 1:
+        return f"{finding.table}, header"
+    return ", ".join(part for part in (finding.table, f"row {finding.row}", finding.key) if part)
