@@ -90,19 +90,19 @@ def _report(result: ImportResult, dry_run: bool) -> Iterable[str]:
     for name, original_id in result.originals.items():
         yield f"{name}: {'read only, nothing written' if dry_run else f'kept as {original_id}'}"
     blank = f", {result.spacers} blank or left out" if result.spacers else ""
-    yield f"{result.lines} lines read{blank}"
+    yield f"{_counted(result.lines, 'line')} read{blank}"
     changed: dict[str, int] = {}
     for one in result.changes:
         changed[one.table] = changed.get(one.table, 0) + 1
     for table in dict.fromkeys([*result.added, *changed]):
         yield (
-            f"  {table}: {result.added.get(table, 0)} new rows, "
-            f"{changed.get(table, 0)} cells changed"
+            f"  {table}: {_counted(result.added.get(table, 0), 'new row')}, "
+            f"{_counted(changed.get(table, 0), 'cell')} changed"
         )
     if not result.added and not changed:
         yield "  nothing new"
     if result.settled:
-        yield f"{result.settled} cells that could not be read before are settled"
+        yield f"{_counted(result.settled, 'cell')} that could not be read before: settled"
     if result.changes:
         yield ""
         yield "Changed (before → after)"
@@ -126,9 +126,13 @@ def _report(result: ImportResult, dry_run: bool) -> Iterable[str]:
     if result.unread:
         yield ""
         yield (
-            f"{result.unread} cells wait to be settled. Their text is kept in tables/unread.csv: "
-            "mend them in the form or the mapping and import again."
+            f"{_counted(result.unread, 'cell')} still to be settled. The text is kept in "
+            "tables/unread.csv: mend it in the form or the mapping and import again."
         )
+
+
+def _counted(number: int, noun: str) -> str:
+    return f"{number:,} {noun}{'' if number == 1 else 's'}"
 
 
 def _grouped(findings: Iterable[Finding]) -> list[str]:
