@@ -75,7 +75,7 @@ def test_a_line_to_write_on_leaves_room_for_a_hand_in_a_glove() -> None:
 
 @given(st.lists(st.text(max_size=60), min_size=1, max_size=24), st.text(max_size=400))
 def test_a_question_of_any_words_has_a_size(labels: list[str], answer: str) -> None:
-    question = Question("one", "Title " * 8, "ticks", True, "mm", "tick all that apply",
+    question = Question("one", "Title " * 8, "ticks", True, "mm", "cross all that apply",
                         tuple(Choice(label) for label in labels), answer)  # fmt: skip
     span, height = measure_cell(question, load_typefaces(), 500)
     assert 1 <= span <= 5

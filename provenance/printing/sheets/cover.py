@@ -34,7 +34,7 @@ HOW_TO = (
     ("Code list", "Write the word or code that stands on the back of the sheet."),
     ("Units", "They stand at the end of the line. Write only the number."),
     ("Dates", "2024-06-03; less is known: 2024-06 or 2024; doubtful: 2024?; about: 2024~"),
-    ("Not known", "Leave it blank, or tick 'Not known' where that is offered."),
+    ("Not known", "Leave it blank, or cross 'Not known' where that is offered."),
     (
         "Three that must agree",
         "The field specimen number on the sheet, on the label and on the plug.",

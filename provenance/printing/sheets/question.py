@@ -110,7 +110,7 @@ def _ticked(
     return replace(
         question,
         kind="ticks",
-        hint="tick all that apply" if several else "",
+        hint="cross all that apply" if several else "",
         choices=tuple(Choice(label, code in codes) for code, label in pairs),
         # what is no code of the list is printed as it is, so that nothing is lost
         answer=f"not on the list: {'; '.join(unknown)}" if unknown else "",
