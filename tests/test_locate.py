@@ -90,7 +90,9 @@ def test_an_index_is_not_read_again_until_a_source_changes(tmp_path, monkeypatch
     index = tmp_path / "index.sqlite"
     assert index_plugs(tmp_path, index) == {}
     assert [plug.stamp for plug in stored_plugs(index)] == ["231", "452"]
-    monkeypatch.setattr("provenance.catalogue.plugs.read_plugs", lambda path: pytest.fail("read"))
+    monkeypatch.setattr(
+        "provenance.catalogue.build.read_entry", lambda path, symbols: pytest.fail("read")
+    )
     index_plugs(tmp_path, index)
     monkeypatch.undo()
     a_site_with(tmp_path / "b", "477")

@@ -1,0 +1,282 @@
+"""Reads from one package or bundle what the catalogue keeps of it."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Mapping
+from dataclasses import dataclass
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+from provenance.catalogue.records import Source, open_source, signature_of
+from provenance.errors import UnusableInput
+from provenance.locate import PlugRecord
+
+if TYPE_CHECKING:
+    from provenance.schema import Vocabulary
+
+__all__ = ["Entry", "read_entry", "read_symbols"]
+
+Row = Mapping[str, str]
+
+
+@dataclass(frozen=True)
+class Entry:
+    """One bundle as the catalogue keeps it.
+
+    `signature` is that before reading; `facts` the columns of the table `bundle` that come from
+    inside; `sites` and `samples` rows of those tables without bundle_id.
+    """
+
+    path: Path
+    signature: str
+    form: str
+    facts: Mapping[str, Any]
+    sites: tuple[Mapping[str, Any], ...]
+    samples: tuple[Mapping[str, Any], ...]
+    plugs: tuple[PlugRecord, ...]
+
+
+def read_symbols() -> Vocabulary:
+    """The symbols beside a year, as shipped; needed to tell cutting dates from others."""
+    from provenance.resources import shipped
+    from provenance.schema import read_yaml, vocabulary_from
+
+    return vocabulary_from(read_yaml(shipped("schemas") / "vocabularies" / "result_symbol.yaml"))
+
+
+def read_entry(path: Path, symbols: Vocabulary | None = None) -> Entry:
+    """Read one package or bundle; `symbols` as from `read_symbols`, which is called if left out.
+
+    Raises UnusableInput when it cannot be read, or changes while it is read.
+    """
+    symbols = symbols or read_symbols()
+    try:
+        before = signature_of(path)
+        if before is None:
+            raise UnusableInput(f"{path} is no package and no bundle")
+        with open_source(path) as source:
+            tables = {name: list(source.rows(name)) for name in _TABLES}
+            facts = _facts(source)
+        after = signature_of(path)
+    except OSError as error:
+        raise UnusableInput(f"{path} cannot be read: {error.strerror or error}") from error
+    if before != after:
+        raise UnusableInput(f"{path} changed while it was read; it is read again at the next look")
+    form = "zip" if before.startswith("zip") else "folder" if before[:3] == "bag" else "package"
+    record = _Record(tables, symbols)
+    return Entry(
+        path=path,
+        signature=before,
+        form=form,
+        facts=facts,
+        sites=tuple(record.site(row) for row in tables["site"]),
+        samples=tuple(record.sample(row) for row in tables["sample"]),
+        plugs=tuple(record.plug(str(path), row) for row in tables["plug"] if row.get("stamp")),
+    )
+
+
+_TABLES = ("site", "party", "place", "element", "sample", "plug", "custody", "lab_result")
+
+
+def _facts(source: Source) -> dict[str, Any]:
+    descriptor = source.document("datapackage.json")
+    about = source.document("bundle.json")
+    tags = source.bag_info()
+    byte_count, _, file_count = tags.get("Payload-Oxum", "").partition(".")
+    accession = tags.get("Accession-Number") or about.get("accession") or descriptor.get("accession")
+    return {
+        "identity": source.identity(),
+        "name": str(descriptor.get("name") or ""),
+        "title": str(descriptor.get("title") or ""),
+        "edition": str(about.get("edition") or ""),
+        "accession": str(accession or ""),
+        "record_date": str(about.get("recordDate") or descriptor.get("created") or "")[:10],
+        "file_count": _small_integer(file_count),
+        "byte_count": _small_integer(byte_count),
+    }
+
+
+class _Record:
+    """The tables of one record, keyed for looking up."""
+
+    def __init__(self, tables: Mapping[str, list[dict[str, str]]], symbols: Vocabulary) -> None:
+        self.symbols = symbols
+        self.samples = {row.get("sample_id", ""): row for row in tables["sample"]}
+        self.elements = {row.get("element_id", ""): row for row in tables["element"]}
+        self.places = {row.get("place_id", ""): row for row in tables["place"]}
+        self.parties = {row.get("party_id", ""): row for row in tables["party"]}
+        self.results = _last_results(tables["lab_result"])
+        self.holdings = _holdings(tables["custody"])
+
+    def site(self, row: Row) -> dict[str, Any]:
+        """One row of the catalogue's table `site`."""
+        names = ("site_id", "name", "public_name", "kind", "country", "region", "protection")
+        longitude, latitude = _on_wgs84(row)
+        keeper = row.get("repository_id", "")
+        return {
+            **{name: row.get(name, "") for name in names},
+            "latitude": latitude,
+            "longitude": longitude,
+            "coordinate_uncertainty_m": _number(row.get("coordinate_uncertainty_m", "")),
+            "repository_id": keeper,
+            "repository_name": self._name(keeper),
+        }
+
+    def sample(self, row: Row) -> dict[str, Any]:
+        """One row of the catalogue's table `sample`."""
+        sample_id = row.get("sample_id", "")
+        element = self.elements.get(row.get("element_id", ""), {})
+        result = self.results.get(sample_id, {})
+        holding = self.holdings.get(sample_id)
+        keeper = (holding.holder or holding.on_the_way_to) if holding else ""
+        outer = _small_integer(result.get("outer_year", ""))
+        first = _small_integer(result.get("felled_from_year", ""))
+        last = _small_integer(result.get("felled_to_year", ""))
+        ends = [year for year in (first, last) if year is not None] or [outer]
+        field = row.get("species_field", "") or element.get("species_field", "")
+        return {
+            "site_id": row.get("site_id", ""),
+            "sample_id": sample_id,
+            "element_id": row.get("element_id", ""),
+            "use": element.get("function", ""),
+            "where": _where(self._chain(element)),
+            "kind": row.get("kind", ""),
+            "species": result.get("species", "") or field,
+            "collected_on": row.get("collected_on", ""),
+            "outcome": result.get("outcome", ""),
+            "inner_year": _small_integer(result.get("inner_year", "")),
+            "outer_year": outer,
+            "end_from_year": ends[0],
+            "end_to_year": ends[-1],
+            "cutting": self._cutting(result) if outer is not None else "",
+            "keeper_id": keeper,
+            "keeper_name": self._name(keeper),
+            "gone": holding.gone if holding else "",
+        }
+
+    def plug(self, path: str, plug: Row) -> PlugRecord:
+        """One plug as `locate` compares it."""
+        sample = self.samples.get(plug.get("sample_id", ""), {})
+        element = self.elements.get(sample.get("element_id", ""), {})
+        chain = self._chain(element)
+        return PlugRecord(
+            source=path,
+            site_id=sample.get("site_id", ""),
+            sample_id=plug.get("sample_id", ""),
+            plug_id=plug.get("plug_id", ""),
+            stamp=plug["stamp"],
+            orientation_mark=plug.get("orientation_mark", ""),
+            dowel_mm=_number(plug.get("dowel_mm", "")),
+            status=plug.get("status", ""),
+            element_id=sample.get("element_id", ""),
+            function=element.get("function", ""),
+            species=element.get("species_field", "") or sample.get("species_field", ""),
+            places="\n".join(sorted({name.lower() for row in chain for name in _names(row)})),
+            where=_where(chain),
+            collected_on=sample.get("collected_on", ""),
+        )
+
+    def _chain(self, element: Row) -> list[Row]:
+        """The place and those it lies in, inmost first; a loop in the record ends the walk."""
+        chain: list[Row] = []
+        seen: set[str] = set()
+        place_id = element.get("place_id", "")
+        while place_id in self.places and place_id not in seen:
+            seen.add(place_id)
+            chain.append(self.places[place_id])
+            place_id = self.places[place_id].get("parent_place_id", "")
+        return chain
+
+    def _name(self, party_id: str) -> str:
+        """The name of an organisation, or of a person who has agreed to be named."""
+        party = self.parties.get(party_id, {})
+        named = party.get("kind") == "organisation" or party.get("may_be_named") == "true"
+        return party.get("name", "") if named else ""
+
+    def _cutting(self, result: Row) -> str:
+        from provenance.lab.notation import cutting_class
+
+        codes = (code.strip() for code in result.get("outer_symbol", "").split(";"))
+        return cutting_class(tuple(code for code in codes if code), self.symbols).value
+
+
+def _last_results(rows: list[dict[str, str]]) -> dict[str, dict[str, str]]:
+    """The result reported last of each sample, among those that no other supersedes."""
+    superseded = {row.get("supersedes_result_id") for row in rows} - {"", None}
+    last: dict[str, dict[str, str]] = {}
+    for row in sorted(rows, key=lambda one: one.get("reported_on", "")):
+        before = last.get(row.get("sample_id", ""))
+        if row.get("result_id") in superseded:
+            continue
+        # a date that one laboratory found is not undone by another that found none
+        if before and before.get("outer_year") and not row.get("outer_year"):
+            continue
+        last[row.get("sample_id", "")] = row
+    return last
+
+
+def _holdings(rows: list[dict[str, str]]) -> Mapping[str, Any]:
+    if not rows:
+        return {}
+    import pandas as pd
+
+    from provenance.holdings import events_of, replay
+
+    frame = pd.DataFrame(rows, dtype=str).fillna("")
+    for needed in ("custody_id", "event", "happened_on", "sample_id"):
+        if needed not in frame:
+            raise UnusableInput(f"tables/custody.csv has no column '{needed}'")
+    return replay(events_of(frame))
+
+
+def _on_wgs84(row: Row) -> tuple[float | None, float | None]:
+    """(longitude, latitude) of a site on WGS 84; (None, None) where it is not known.
+
+    Another system is carried over by pyproj; a site on a map grid only is, too.
+    """
+    east, north, system = row.get("longitude"), row.get("latitude"), row.get("geodetic_epsg")
+    if not (east and north):
+        east, north, system = row.get("easting_m"), row.get("northing_m"), row.get("grid_epsg")
+        if not system:
+            return None, None
+    x, y = _number(east or ""), _number(north or "")
+    if x is None or y is None:
+        return None, None
+    if system and system != "4326":
+        from pyproj import Transformer
+        from pyproj.exceptions import ProjError
+
+        try:
+            to_wgs84 = Transformer.from_crs(int(system), 4326, always_xy=True)
+            x, y = to_wgs84.transform(x, y)
+        except (ProjError, ValueError):
+            return None, None  # a system that nobody knows; the check names it
+    if not (math.isfinite(x) and math.isfinite(y) and abs(x) <= 180 and abs(y) <= 90):
+        return None, None
+    return x, y
+
+
+def _where(chain: list[Row]) -> str:
+    return ", ".join(row.get("name") or row.get("place_id", "") for row in chain)
+
+
+def _names(row: Row) -> list[str]:
+    return [text for text in (row.get("place_id", ""), row.get("name", "")) if text]
+
+
+def _number(text: str) -> float | None:
+    try:
+        number = float(text)
+    except ValueError:
+        return None
+    return number if math.isfinite(number) else None
+
+
+def _small_integer(text: str) -> int | None:
+    """A whole number that a database can hold, else None."""
+    try:
+        number = int(text)
+    except ValueError:
+        return None
+    return number if abs(number) < 2**62 else None
