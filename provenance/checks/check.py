@@ -131,7 +131,10 @@ def _said(
     for (table, field), part in said.group_by("table", "field", maintain_order=True):
         text = texts[str(table)].frame
         if str(field) in text.columns:
-            values = text[str(field)].gather(part[ROW].cast(pl.Int64) - FIRST_ROW)
+            places = part[ROW].cast(pl.Int64) - FIRST_ROW
+            # row 0 is the table as a whole, which has no cell to show
+            places = places.set(places < 0, None)
+            values = text[str(field)].gather(places).fill_null("")
             part = part.with_columns(value=values).with_columns(clipped("value"))
         yield part.with_columns(sentences_clipped()).select(FOUND.names())
 
