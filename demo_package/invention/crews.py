@@ -54,6 +54,7 @@ _CREW1_HEADINGS = (
     *("xA", "yA", "zA", "xB", "yB", "zB", "Good to", "Recorded", "By", "Sampled"),
     *("FS no", "Core or slice", "Bit", "Core length", "Pieces", "From end A", "O'clock"),
     *("Drilled", "Up/down deg", "Hole depth", "Above floor", "Outer end", "Pith", "Rings seen"),
+    "Came out",
     *("Allowed by", "Taken", "Driller", "Stamp", "Dowel", "Dowel length", "Glue", "Plugged"),
     "Remarks",
 )
@@ -165,6 +166,7 @@ def _crew1_sample(sample: Specimen) -> Line:
         "Outer end": _CREW1_OUTSIDE[sample.surface],
         "Pith": _yes(sample.pith),
         "Rings seen": sample.rings_field,
+        "Came out": {"whole": "good", "in_pieces": "broken"}[sample.condition],
         "Allowed by": sample.authority,
         "Taken": _us(sample.collected_on),
         "Driller": sample.collected_by,
@@ -217,7 +219,7 @@ _WOOD_HEADINGS = (
 )
 _CORE_HEADINGS = (
     *("Number", "From wood", "What", "Drill", "Length cm", "In parts", "From A cm", "Clock"),
-    *("Towards", "Tilt", "Deep cm", "Floor to hole cm", "Outermost", "Pith there"),
+    *("Towards", "Tilt", "Deep cm", "Floor to hole cm", "Outermost", "Pith there", "Came out"),
     *("Rings (count in field)", "Permission", "Date", "Who", "Notes"),
 )
 _DOWEL_HEADINGS = (
@@ -309,6 +311,7 @@ def _crew2_sample(sample: Specimen) -> Line:
         "Outermost": _CREW2_OUTSIDE[sample.surface],
         "Pith there": sample.pith,
         "Rings (count in field)": sample.rings_field,
+        "Came out": {"whole": "intact", "in_pieces": "fragmented"}[sample.condition],
         "Permission": sample.authority,
         "Date": _european(sample.collected_on),
         "Who": sample.collected_by,

@@ -29,6 +29,7 @@ class Fault:
     `where` finds the row by what stands in it; `cells` are the new contents by heading. `rule`,
     `table` and `key` are what the check must say; `key` is the row's key in the package, which
     may name headings in braces; blank for a cell that could not be read.
+    `follows` are findings that the same fault also leads to, as (rule, table, key).
     """
 
     says: str
@@ -38,6 +39,7 @@ class Fault:
     rule: str
     table: str
     key: str
+    follows: tuple[tuple[str, str, str], ...] = ()
 
 
 def _timber(number: str, **more: str) -> dict[str, str]:
@@ -71,6 +73,7 @@ FAULTS: tuple[Fault, ...] = (
         "intake.cell_unread",
         "unread",
         "",
+        follows=(("sample.hole_without_position", "sample", "218"),),
     ),
     Fault(
         "a dowel of 7/8 in does not go into a hole of 1/2 in",
@@ -107,6 +110,7 @@ FAULTS: tuple[Fault, ...] = (
         "sample.before_visit",
         "sample",
         "201",
+        follows=(("custody.collected_on_another_day", "custody", "1"),),
     ),
     Fault(
         "marked as sampled, and no sample of it",
@@ -149,7 +153,7 @@ FAULTS: tuple[Fault, ...] = (
         WOOD,
         {"Wood": "W11"},
         {"Room": "R9"},
-        "structure.foreign_key",
+        "structure.link_broken",
         "element",
         "RB-W11",
     ),
@@ -179,6 +183,7 @@ FAULTS: tuple[Fault, ...] = (
         "site.another_grid_zone",
         "site",
         "HOLL",
+        follows=(("site.grid_and_degrees_disagree", "site", "HOLL"),),
     ),
     Fault(
         "a position without its error",
@@ -206,6 +211,7 @@ FAULTS: tuple[Fault, ...] = (
         "custody.out_of_order",
         "custody",
         "{No}",
+        follows=(("custody.before_the_sample", "custody", "{No}"),),
     ),
     Fault(
         "given away by one who no longer had it",
@@ -306,6 +312,16 @@ FAULTS: tuple[Fault, ...] = (
         "file",
         "PH-05",
     ),
+    Fault(
+        "the log names a photo that nobody handed in",
+        PHOTOS,
+        {"Photo": "PH-06"},
+        {"File": "photos/plug_217.jpeg"},
+        "files.missing",
+        "file",
+        "PH-06",
+        follows=(("files.without_row", "file", ""),),
+    ),
 )
 
 RENUMBERED = {"311": "601", "313": "109"}
@@ -346,6 +362,10 @@ def _plant(fault: Fault, book: Book) -> dict[str, object]:
         "rule": fault.rule,
         "table": fault.table,
         "key": fault.key.format_map(row),
+        "follows": [
+            {"rule": rule, "table": table, "key": key.format_map(row)}
+            for rule, table, key in fault.follows
+        ],
     }
 
 
@@ -366,6 +386,7 @@ def _renumber(books: Iterable[Book]) -> list[dict[str, object]]:
             "rule": "plug.stamps_read_alike",
             "table": "plug",
             "key": f"P-{new}",
+            "follows": [],
         }
         for (old, new), other in zip(RENUMBERED.items(), reversed(RENUMBERED.values()), strict=True)
     ]

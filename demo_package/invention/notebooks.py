@@ -15,16 +15,32 @@ Line = dict[str, Cell]
 def site_book() -> Book:
     """The workbook kept at the kitchen table: site, people, places, what is known, the parcel."""
     sheets = [
-        _sheet("Site", {_SITE_HEADINGS[name]: text for name, text in SITE.items()}),
+        _sheet("Site", {_SITE_HEADINGS[name]: _number(text) for name, text in SITE.items()}),
         _sheet("People", *({_PARTY_HEADINGS[k]: v for k, v in row.items()} for row in PARTIES)),
-        _sheet("Places", *({_PLACE_HEADINGS[k]: v for k, v in row.items()} for row in places())),
+        _sheet(
+            "Places",
+            *({_PLACE_HEADINGS[k]: _number(v) for k, v in row.items()} for row in places()),
+        ),
         _sheet(
             "What is known",
             *({_EPISODE_HEADINGS[k]: v for k, v in row.items()} for row in EPISODES),
         ),
-        _sheet("Parcel", {_PARCEL_HEADINGS[name]: text for name, text in PARCEL.items()}),
+        _sheet("Parcel", {_PARCEL_HEADINGS[name]: _count(text) for name, text in PARCEL.items()}),
     ]
     return Book("site_people_places.xlsx", sheets, colour="#DDEBF7")
+
+
+def _number(text: str) -> Cell:
+    """What somebody typed: a figure becomes a number in a spreadsheet, all else stays text."""
+    try:
+        return float(text) if "." in text or "-" in text else int(text)
+    except ValueError:
+        return text
+
+
+def _count(text: str) -> Cell:
+    # a seal number begins with zeros, which a spreadsheet would eat
+    return text if text.startswith("0") else _number(text)
 
 
 def _sheet(name: str, *rows: Line) -> Sheet:

@@ -20,6 +20,7 @@ COMMANDS: dict[str, tuple[str, str]] = {
     "sheets": ("forms:sheets", "Print the record sheets that a crew fills in by hand."),
     "workbook": ("forms:workbook", "Write the spreadsheet that a crew fills in."),
     "import": ("importing:import_", "Bring field exports in: CSV, TSV, XLSX, ODS."),
+    "attach": ("attaching:attach", "Put photos, plans and reports into a package."),
     "check": ("checking:check", "Say what is wrong in a package, and what to do."),
     "handover": ("custody:handover", "Record who gave which sample to whom."),
     "custody": ("custody:custody", "Show where samples are and have been."),
@@ -32,8 +33,11 @@ COMMANDS: dict[str, tuple[str, str]] = {
     "pack": ("bundling:pack", "Write an archive bundle, with everything in it."),
     "verify": ("bundling:verify", "Say whether a bundle is sound, and what is not."),
     "unpack": ("bundling:unpack", "Turn a bundle back into a package."),
+    "catalogue": ("cataloguing:catalogue", "List and search many bundles."),
+    "audit": ("cataloguing:audit", "Look many bundles over for damage and loss, on a rota."),
     "locate": ("locating:locate", "Find the hole that a worn stamp belongs to."),
     "relocate": ("surveying:relocate", "Print the page that leads back to a hole."),
+    "demo": ("demo:demo", "Run the whole way on invented papers."),
 }
 """Every command with where it lives; the order is the order of the work."""
 
