@@ -36,7 +36,10 @@ def circles_meet(c1: Floats, r1: Floats, c2: Floats, r2: Floats) -> tuple[Floats
         # apart: midway in the gap; one inside the other: midway between their near sides
         apart = (length + r1 - r2) / 2
         inside = np.where(r1 > r2, (r1 + length + r2) / 2, -(r2 - length + r1) / 2)
-        along = np.where(square >= 0, along, np.where(length > r1 + r2, apart, inside))
+        # which of the two it is must hold for circles that touch but for rounding
+        is_apart = np.abs(length - (r1 + r2)) < np.abs(length - np.abs(r1 - r2))
+        is_apart |= length > r1 + r2
+        along = np.where(square >= 0, along, np.where(is_apart, apart, inside))
     foot = c1 + along[:, None] * unit
     left = np.column_stack([-unit[:, 1], unit[:, 0]]) * half[:, None]
     return foot + left, foot - left, np.where(square > 0, sharpness, 0.0)

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
@@ -13,13 +13,15 @@ from provenance.survey.observation import Floats, Ints, misclosure, predict
 from provenance.survey.outline import distance_outside, read_outline
 from provenance.survey.precision import LARGEST_RESIDUAL
 from provenance.survey.snooping import Misfit, doubted_readings
-from provenance.survey.solve import SOLVED, Bools, Rows
+from provenance.survey.solve import SOLVED, Bools, Rows, solve_points
 
 __all__ = ["Detail", "adjust_detail"]
 
 _BESIDE_OUTLINE_M = 0.6
 """The wood of a room may lie in its walls, which the outline leaves out."""
 _BELOW_FLOOR_M = 0.3
+_MOST_RESIZED = 500
+"""More misfits than this are a wrong setting, not slips that somebody will look at one by one."""
 
 
 @dataclass(frozen=True)
@@ -109,7 +111,12 @@ def adjust_detail(record: FieldRecord, rows: Rows, control: Control) -> Detail:
                 again.append(point)
         points = np.array(again, dtype=np.int64)
     _measure_left_out(state, control)
-    return Detail(**{**state.__dict__, "misfits": tuple(misfits), "rows": _with_kinds(rows, kinds)})
+    kept = _with_kinds(rows, kinds)
+    misfits = [
+        _resized(state, control, kept, misfit) if number < _MOST_RESIZED else misfit
+        for number, misfit in enumerate(misfits)
+    ]
+    return Detail(**{**state.__dict__, "misfits": tuple(misfits), "rows": kept})
 
 
 def _with_kinds(rows: Rows, kinds: Ints) -> Rows:
@@ -156,6 +163,28 @@ def _solve(state: Detail, control: Control, points: Ints, chooser: _Chooser, kin
     state.blunder[at] = solution.blunder
     state.blunder_sd[at] = solution.blunder_sd
     kinds[at] = found.rows.kind
+
+
+def _resized(state: Detail, control: Control, rows: Rows, misfit: Misfit) -> Misfit:
+    """The misfit with each size as it comes out without that reading.
+
+    The test's own estimate takes the equations as straight, which a foot in a short tape is not.
+    """
+    if misfit.left_out:
+        return replace(misfit, size=(float(state.residual[misfit.rows[0]]),))
+    at = state.readings_of(misfit.point)
+    places = np.vstack([control.xyz, np.full((1, 3), np.nan)])
+    begin = state.xyz[misfit.point : misfit.point + 1]
+    sizes = []
+    for row, size in zip(misfit.rows, misfit.size, strict=True):
+        others = rows.only(at[at != row])
+        others = replace(others, point=np.zeros(len(others), dtype=np.int64))
+        found = solve_points(others, control.xyz, control.errors, begin, np.isfinite(begin[:, 2]))
+        one = rows.only(np.array([row]))
+        there = predict(one.kind, found.xyz, places[one.start], places[one.end])
+        alone = float(misclosure(one.kind, one.reading, there.value)[0])
+        sizes.append(alone if np.isfinite(alone) else size)
+    return replace(misfit, size=tuple(sizes))
 
 
 def _measure_left_out(state: Detail, control: Control) -> None:

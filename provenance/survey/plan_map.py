@@ -226,7 +226,7 @@ def _along(
     a: tuple[float, float], b: tuple[float, float], area: Area
 ) -> tuple[tuple[float, float, float], ...]:
     turn = degrees(atan2(b[1] - a[1], b[0] - a[0]))
-    if turn > 90.5 or turn <= -89.5:
+    if turn > 100 or turn <= -80:
         turn += 180 if turn < 0 else -180
     shares = (0.5, 0.35, 0.65, 0.25, 0.75, 0.15, 0.85)
     spots = [(a[0] + (b[0] - a[0]) * s, a[1] + (b[1] - a[1]) * s) for s in shares]

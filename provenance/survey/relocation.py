@@ -35,7 +35,8 @@ if TYPE_CHECKING:
 __all__ = ["draw_relocation", "write_relocation_sheets"]
 
 _MARGIN, _GAP = 12 * MM, 4 * MM
-_MAP_MM = (112.0, 84.0)
+_MAP_WIDTH_MM, _MAP_SHARE = 112.0, 0.265
+"""Share of the page's height, so that a shorter page leaves room for the cautions."""
 _STRIP_MM = 32.0
 _LEAST_SCALE, _MOST_SCALE = 50, 200
 
@@ -82,8 +83,8 @@ def draw_relocation(
     page = Box(0, 0, paper.width, paper.height).inset(_MARGIN)
     head, rest = page.cut_top(17 * MM)
     _draw_head(canvas, faces, facts, head)
-    row, rest = rest.cut_top(_MAP_MM[1] * MM + 6 * MM, _GAP)
-    left, right = row.cut_left(_MAP_MM[0] * MM, _GAP * 1.5)
+    row, rest = rest.cut_top(_MAP_SHARE * paper.height + 6 * MM, _GAP)
+    left, right = row.cut_left(_MAP_WIDTH_MM * MM, _GAP * 1.5)
     _draw_plan(canvas, faces, package, known, facts, left)
     _draw_faces(canvas, faces, facts, right)
     row, rest = rest.cut_top(_STRIP_MM * MM, _GAP / 2)
@@ -198,7 +199,7 @@ def _draw_plan(
         for tape in facts.hole.tapes
         if tape.datum_id in places
     ]
-    width, height = _MAP_MM
+    width, height = box.width / MM, box.height / MM - 6.0
     area = (5.0, 6.0, width - 5.0, height - 6.0)
     scale, middle = _view(hole, [start for start, _, _ in tapes], area)
     transform = Transform(scale, middle, (area[0] + area[2] / 2, area[1] + area[3] / 2))
@@ -371,8 +372,15 @@ def _draw_photo(canvas: Any, faces: Typefaces, facts: Relocation, box: Box) -> N
 
 
 def _draw_cautions(canvas: Any, faces: Typefaces, facts: Relocation, box: Box) -> None:
+    """The cautions in a heavy frame, in two columns where there is the width."""
     canvas.setLineWidth(1.2)
     canvas.rect(box.x, box.y, box.width, box.height)
     inner = box.inset(2.5 * MM, 2 * MM)
     inner = _heading(canvas, faces, "Before anybody drills here again", inner)
-    _draw_paragraphs(canvas, faces, facts.cautions, inner, largest=7.5, smallest=4.5, mark="•  ")
+    columns = [inner]
+    if inner.width > 140 * MM:
+        columns = list(inner.cut_left((inner.width - _GAP) / 2, _GAP))
+    first = -(-len(facts.cautions) // len(columns))
+    for column, start in zip(columns, (0, first), strict=False):
+        lines = facts.cautions[start : start + first]
+        _draw_paragraphs(canvas, faces, lines, column, largest=8, smallest=4.5, mark="•  ")

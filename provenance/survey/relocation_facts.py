@@ -145,6 +145,19 @@ def clock_words(hours: float) -> str:
     return f"{hour}:{round(part * 60):02d} on the clock"
 
 
+def slope_words(inclination_deg: float) -> str:
+    """Which way a drill went, up or down.
+
+    >>> slope_words(0.5), slope_words(-30.0), slope_words(89.0)
+    ('level', '30° downwards', 'straight up')
+    """
+    if abs(inclination_deg) < 2:
+        return "level"
+    if abs(inclination_deg) > 85:
+        return "straight up" if inclination_deg > 0 else "straight down"
+    return f"{abs(inclination_deg):.0f}° {'upwards' if inclination_deg > 0 else 'downwards'}"
+
+
 def compass_point(bearing_deg: float) -> str:
     """The nearest of the eight compass points to a true bearing.
 
@@ -212,7 +225,7 @@ def _in_space(hole: HolePosition, north: float | None) -> tuple[str, ...]:
         spread += f"; height within {hole.u95_height_m * 100:.1f} cm"
     lines.append(spread)
     if hole.inclination_deg is not None:
-        way = "level" if abs(hole.inclination_deg) < 2 else f"{hole.inclination_deg:+.0f}° to level"
+        way = slope_words(hole.inclination_deg)
         over = ""
         if hole.bearing_deg is not None:
             over = f", grid bearing {hole.bearing_deg:.0f}°"

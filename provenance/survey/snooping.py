@@ -97,7 +97,9 @@ def blunder_hint(kind: int, reading: float, size: float, sd: float) -> str:
     for at in range(len(digits) - 1):
         one, two = digits[at], digits[at + 1]
         swapped = digits[:at] + two + one + digits[at + 2 :]
-        if one != two and "." not in (one, two) and abs(float(swapped) - (reading - size)) < near:
+        if one == two or not (one + two).isdigit():
+            continue
+        if abs(float(swapped) - (reading - size)) < near:
             return f"the tape may have shown {swapped} m"
     if kind == Kind.ACROSS and abs(size - 2 * reading) < near:
         return "the offset may be on the other side of the baseline"

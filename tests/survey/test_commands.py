@@ -1,0 +1,72 @@
+"""The commands survey, plan and relocate, as a person types them."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import pytest
+from click.testing import CliRunner
+
+from provenance.cli import treenail
+from provenance.errors import UnusableInput
+from provenance.package import Package
+from tests.survey.scenes import a_room, taped
+from tests.survey.test_plan import a_house
+
+
+@pytest.fixture
+def house(tmp_path: Path) -> Package:
+    return a_house(tmp_path).package
+
+
+def run(*args: str) -> tuple[int, str]:
+    result = CliRunner().invoke(treenail, args)
+    if result.exception and not isinstance(result.exception, SystemExit):
+        raise result.exception
+    return result.exit_code, result.output
+
+
+def test_survey_ends_clean_when_everything_fits(house: Package) -> None:
+    code, output = run("survey", str(house.folder))
+    assert code == 0
+    assert "placed 8 ends of wood, 3 holes, 4 datums" in output
+    assert (house.table("position")["position_id"] == "hole:231").any()
+
+
+def test_survey_ends_with_one_and_names_the_tape_that_does_not_fit(tmp_path: Path) -> None:
+    building = a_room(tmp_path).with_row("element", length_m=None)
+    package = taped(building, (1.2, 1.0, 2.4), wrong={"D3": 0.3048}).package
+    code, output = run("survey", str(package.folder))
+    assert code == 1
+    assert "tie.csv row 4" in output
+    assert "Ta3" in output
+    assert "1 ft" in output
+
+
+def test_plan_writes_drawings_into_a_folder_and_map_data_into_a_file(
+    house: Package, tmp_path: Path
+) -> None:
+    code, output = run("plan", str(house.folder), "--format", "svg", "--out", str(tmp_path / "p"))
+    assert code == 0
+    assert (tmp_path / "p" / "plan-B1.svg").is_file()
+    assert "keep them out of the public edition" in output
+    code, output = run(
+        "plan", str(house.folder), "--format", "gpkg", "--out", str(tmp_path / "m.gpkg")
+    )
+    assert (code, (tmp_path / "m.gpkg").is_file()) == (0, True)
+    assert "site grid" in output
+
+
+def test_plan_refuses_geojson_of_an_untied_site(house: Package, tmp_path: Path) -> None:
+    with pytest.raises(UnusableInput, match="GeoJSON needs latitude and longitude"):
+        run("plan", str(house.folder), "--format", "geojson", "--out", str(tmp_path / "m.geojson"))
+
+
+def test_relocate_prints_a_page_for_each_sample(house: Package, tmp_path: Path) -> None:
+    out = tmp_path / "r"
+    code, output = run(
+        "relocate", str(house.folder), "231", "232", "--out", str(out), "--paper", "letter"
+    )
+    assert code == 0
+    assert {path.name for path in out.iterdir()} == {"relocation-231.pdf", "relocation-232.pdf"}
+    assert output.count("wrote") == 2
