@@ -81,7 +81,7 @@ def update_catalogue(
             row["path"]: row
             for row in database.execute("SELECT path, signature, state FROM bundle")
         }
-        vanished = _mark_absent(database, place, survey, before)
+        vanished = _mark_absent(database, place, survey, before, run_id)
         to_read = [
             path
             for path, signature in survey.signatures.items()
@@ -92,7 +92,7 @@ def update_catalogue(
         with transaction(database):
             # those that were out of sight or vanished and are back as they were
             database.executemany(
-                "UPDATE bundle SET state = 'there', why = '' "
+                "UPDATE bundle SET state = 'there', why = '', gone_in_run = NULL "
                 "WHERE path = ? AND signature = ? AND state IN ('vanished', 'out_of_sight')",
                 [(str(path), signature) for path, signature in survey.signatures.items()],
             )
@@ -132,6 +132,7 @@ def _mark_absent(
     place: Path,
     survey: Survey,
     before: dict[str, sqlite3.Row],
+    run_id: int,
 ) -> tuple[str, ...]:
     """Mark what is known below `place` and was not met; returns the newly vanished."""
     vanished, hidden = [], []
@@ -149,8 +150,8 @@ def _mark_absent(
             "UPDATE bundle SET state = 'out_of_sight', why = ? WHERE path = ?", hidden
         )
         database.executemany(
-            "UPDATE bundle SET state = 'vanished', why = ? WHERE path = ?",
-            [(f"not there on {now()}", path) for path in vanished],
+            "UPDATE bundle SET state = 'vanished', why = ?, gone_in_run = ? WHERE path = ?",
+            [(f"not there on {now()}", run_id, path) for path in vanished],
         )
     return tuple(vanished)
 
@@ -214,6 +215,7 @@ def _store_entry(database: sqlite3.Connection, entry: Entry, run_id: int) -> Non
         "form": entry.form,
         "state": "there",
         "why": "",
+        "gone_in_run": None,
         "signature": entry.signature,
         "read_at": now(),
         "read_in_run": run_id,
@@ -238,7 +240,8 @@ def _store_unreadable(
 
 def _put_bundle(database: sqlite3.Connection, path: Path, facts: dict[str, object]) -> int:
     """Insert or update the row of a path; facts that are not given stay as they were."""
-    values = {"path": str(path), "first_seen_at": facts["read_at"], **facts}
+    first = {"first_seen_at": facts["read_at"], "first_seen_in_run": facts["read_in_run"]}
+    values = {"path": str(path), **first, **facts}
     updates = ", ".join(f"{name} = excluded.{name}" for name in facts)
     row = database.execute(
         f"INSERT INTO bundle ({', '.join(values)}) VALUES ({', '.join('?' * len(values))}) "

@@ -93,7 +93,9 @@ CATALOGUE_TABLES = (
             Column("byte_count", "INTEGER", "payload bytes, as the bundle declares"),
             Column("first_seen_at", "TEXT NOT NULL", "by the clock, UTC"),
             Column("read_at", "TEXT NOT NULL", "when it was last read, by the clock, UTC"),
+            Column("first_seen_in_run", "INTEGER NOT NULL", "the run that met it first"),
             Column("read_in_run", "INTEGER NOT NULL", "the run that read it last"),
+            Column("gone_in_run", "INTEGER", "the run that found it vanished; empty while there"),
         ),
         "",
         ("identity", "name, edition", "accession", "state"),
@@ -219,7 +221,7 @@ def catalogue_text() -> str:
 _EXAMPLES = (
     "```sql",
     "-- pine beams that end between 1750 and 1800, in bundles that are there",
-    'SELECT b.path, s.sample_id, s.outer_year FROM sample s JOIN bundle b USING (bundle_id)',
+    "SELECT b.path, s.sample_id, s.outer_year FROM sample s JOIN bundle b USING (bundle_id)",
     "WHERE b.state = 'there' AND s.species LIKE 'PI%' AND s.\"use\" = 'beam'",
     "  AND s.end_to_year >= 1750 AND s.end_from_year <= 1800;",
     "-- how many samples each keeper has",

@@ -84,7 +84,8 @@ def _facts(source: Source) -> dict[str, Any]:
     about = source.document("bundle.json")
     tags = source.bag_info()
     byte_count, _, file_count = tags.get("Payload-Oxum", "").partition(".")
-    accession = tags.get("Accession-Number") or about.get("accession") or descriptor.get("accession")
+    inside = about.get("accession") or descriptor.get("accession")
+    accession = tags.get("Accession-Number") or inside
     return {
         "identity": source.identity(),
         "name": str(descriptor.get("name") or ""),
@@ -133,7 +134,8 @@ class _Record:
         outer = _small_integer(result.get("outer_year", ""))
         first = _small_integer(result.get("felled_from_year", ""))
         last = _small_integer(result.get("felled_to_year", ""))
-        ends = [year for year in (first, last) if year is not None] or [outer]
+        ends: list[int | None] = [year for year in (first, last) if year is not None]
+        ends = ends or [outer]
         field = row.get("species_field", "") or element.get("species_field", "")
         return {
             "site_id": row.get("site_id", ""),

@@ -7,15 +7,13 @@ down one worker after another is given up and named. Each piece yields one resul
 
 from __future__ import annotations
 
+import importlib
 from collections.abc import Callable, Iterator, Sequence
 from contextlib import closing, contextmanager
 from dataclasses import dataclass
-from typing import TYPE_CHECKING, Any, Generic, TypeVar
+from typing import Any, Generic, TypeVar
 
 from provenance.errors import TreenailError
-
-if TYPE_CHECKING:
-    from distributed import Client
 
 __all__ = ["HERE", "Broken", "Crew", "do_each"]
 
@@ -92,13 +90,11 @@ def do_each(
 
 
 def _on_dask(
-    client: Client, work: Callable[[Item], Any], items: Sequence[Item], go_on: Callable[[], bool]
+    client: Any, work: Callable[[Item], Any], items: Sequence[Item], go_on: Callable[[], bool]
 ) -> Iterator[tuple[Item, Any]]:
-    from distributed import as_completed
-
     waiting = iter(dict.fromkeys(items))
-    of_future: dict[str, Item] = {}
-    done = as_completed()
+    of_future: dict[Any, Item] = {}
+    done = _dask().as_completed()
 
     def hand_out() -> None:
         most = AHEAD * max(1, len(client.scheduler_info(n_workers=-1)["workers"]))
@@ -124,16 +120,11 @@ def _on_dask(
 
 
 @contextmanager
-def _client(crew: Crew) -> Iterator[Client]:
-    try:
-        from distributed import Client, LocalCluster
-    except ImportError as error:
-        raise TreenailError(
-            "several workers need Dask, which is not installed: pip install 'treenail[cluster]'"
-        ) from error
+def _client(crew: Crew) -> Iterator[Any]:
+    dask = _dask()
     if crew.scheduler is not None:
         try:
-            client = Client(crew.scheduler, timeout="20s", set_as_default=False)
+            client = dask.Client(crew.scheduler, timeout="20s", set_as_default=False)
         except (OSError, ValueError) as error:
             raise TreenailError(
                 f"no cluster answers at {crew.scheduler}: {error}; start one, or use --workers"
@@ -142,13 +133,23 @@ def _client(crew: Crew) -> Iterator[Client]:
             yield client
         return
     with (
-        LocalCluster(
+        dask.LocalCluster(
             n_workers=crew.workers,
             threads_per_worker=1,
             processes=True,
             dashboard_address=None,
             silence_logs=50,
         ) as cluster,
-        Client(cluster, set_as_default=False) as client,
+        dask.Client(cluster, set_as_default=False) as client,
     ):
         yield client
+
+
+def _dask() -> Any:
+    """The engine, which is an extra; it is typed in part only, hence Any."""
+    try:
+        return importlib.import_module("distributed")
+    except ImportError as error:
+        raise TreenailError(
+            "several workers need Dask, which is not installed: pip install 'treenail[cluster]'"
+        ) from error

@@ -88,9 +88,9 @@ def treenail() -> None:
 def main() -> None:
     """Run the command line; a TreenailError becomes one sentence and its exit code."""
     try:
-        treenail(standalone_mode=False)
-    except click.exceptions.Exit as stop:
-        sys.exit(stop.exit_code)
+        # click hands the code of an Exit back here instead of raising it; a command itself
+        # returns None
+        sys.exit(treenail(standalone_mode=False))
     except click.Abort:
         click.echo("stopped", err=True)
         sys.exit(130)
