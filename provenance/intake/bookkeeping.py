@@ -30,12 +30,10 @@ def note_origins(
     sheets and tables are left as they are. Returns a finding for each row that is newly gone.
     """
     here: dict[tuple[str, str], set[tuple[str, str]]] = defaultdict(set)
-    lines: set[tuple[str, str, str, str, int]] = set()
     for read in rows:
         place = read.place
         kept = files[place.file_name]
         here[place.file_name, place.sheet].add((read.table, read.key))
-        lines.add((read.table, read.key, kept.original_id, place.sheet, place.row))
         values = {
             "table_name": read.table,
             "row_key": read.key,
@@ -48,13 +46,12 @@ def note_origins(
             origin.add({**values, "still_there": "true"})
         else:
             origin.put(row, "still_there", "true")
-    return _rows_gone(origin, here, lines, files, scopes)
+    return _rows_gone(origin, here, files, scopes)
 
 
 def _rows_gone(
     origin: TableRows,
     here: Mapping[tuple[str, str], set[tuple[str, str]]],
-    lines: set[tuple[str, str, str, str, int]],
     files: Files,
     scopes: Mapping[tuple[str, str], frozenset[str]],
 ) -> list[Finding]:

@@ -34,6 +34,7 @@ _DITTO = frozenset({'"', "''", "〃", "″", "”", "“", "´´", "ditto", "do.
 _CODE_NOTATIONS = ("identifier", "specimen_number", "site_code")
 _SPLIT = r"[;\n]"
 _WORD_LIMIT = 8
+MOST_KNOWN = 10_000
 
 Spoken = str | int | float | date | datetime | time | None
 """What the readers of sizes, numbers and dates take."""
@@ -72,6 +73,7 @@ class CellReader:
         self._habits = habits
         self._vocabulary = model.vocabulary_of(one)
         self._words = _words_of(self._vocabulary, habits) if self._vocabulary else {}
+        self._known: dict[str, str] = {}
         limits = one.constraints
         low = limits.get("minimum", limits.get("exclusiveMinimum"))
         self._below_zero = low is None or low < 0
@@ -80,6 +82,17 @@ class CellReader:
 
     def read(self, value: CellValue) -> str:
         """The text to store; raises UnreadableValue that says what to write instead."""
+        if not isinstance(value, str):
+            return self._read(value)
+        # on a form the same few words and sizes stand again and again
+        known = self._known.get(value)
+        if known is None:
+            known = self._read(value)
+            if len(self._known) < MOST_KNOWN:
+                self._known[value] = known
+        return known
+
+    def _read(self, value: CellValue) -> str:
         value = self._sound(value)
         one = self._field
         if self._vocabulary is not None:

@@ -52,6 +52,8 @@ class _Rows:
             for one in rule.fields
             if all(headings.place_of(name) is not None for name in one.columns)
         ]
+        # one for all rows, which may be very many
+        self.headings = {column.rule.name: column.heading for column in self.columns}
         here = {spot for column in self.columns for spot in column.places}
         self.places = here | ({self.when_place} if self.when_place is not None else set())
 
@@ -219,7 +221,6 @@ class _SheetReader:
     def _take_row(self, rule: _Rows, number: int, row: list[CellValue]) -> None:
         """Make the row of one table, or keep the texts when it has no key."""
         values: dict[str, str] = {}
-        headings: dict[str, str] = {}
         failed: list[tuple[_Column, str, str]] = []
         for column in rule.columns:
             try:
@@ -229,7 +230,6 @@ class _SheetReader:
                 continue
             if text:
                 values[column.rule.name] = text
-                headings[column.rule.name] = column.heading
         place = self.reading.place.at(number)
         if rule.table.name == "custody":
             key = values.get("custody_id", "")
@@ -249,7 +249,7 @@ class _SheetReader:
                     place.at(number, column.heading),
                 )
             )
-        self.reading.rows.append(ReadRow(rule.table.name, key, values, headings, place))
+        self.reading.rows.append(ReadRow(rule.table.name, key, values, rule.headings, place))
 
     def _report_no_key(
         self,

@@ -76,7 +76,8 @@ class TableRows:
         """The table as a frame of texts."""
         import pandas as pd
 
-        return pd.DataFrame(self.rows, columns=self.columns, dtype=str)
+        columns = {name: [row[name] for row in self.rows] for name in self.columns}
+        return pd.DataFrame(columns, columns=self.columns, dtype=str)
 
 
 @dataclass(frozen=True)
@@ -93,14 +94,6 @@ class WrittenOnce:
     def remedy(self, table: str, key: str) -> str:
         """What to do instead of overwriting; '' where overwriting is right."""
         return "" if (table, key) in self.own_rows else self.remedies.get(table, "")
-
-
-@dataclass
-class _Claim:
-    """What this import said of a row first, field by field, and where."""
-
-    values: dict[str, str]
-    places: dict[str, Place]
 
 
 def say_the_same(one: Field, before: str, after: str) -> bool:
@@ -132,44 +125,52 @@ def take_rows(rows: list[ReadRow], tables: Mapping[str, TableRows], once: Writte
     as an unread cell.
     """
     taken = Taken({}, [], [])
-    claims: dict[tuple[str, str], _Claim] = {}
+    said: dict[tuple[str, str], list[ReadRow]] = {}  # what this import said of each row so far
     for read in rows:
         table = tables[read.table]
-        claim = claims.setdefault((read.table, read.key), _Claim({}, {}))
+        before_it = said.setdefault((read.table, read.key), [])
         row = table.get(read.key)
         if row is None:
             table.add(read.values)
             taken.added[read.table] = taken.added.get(read.table, 0) + 1
-            claim.values.update(read.values)
-            claim.places.update(dict.fromkeys(read.values, read.place))
-            continue
-        for name, value in read.values.items():
-            one = table.table.field(name)
-            if name in claim.values:
-                if not say_the_same(one, claim.values[name], value):
-                    _report_conflict(taken, read, name, claim)
-                continue
-            claim.values[name] = value
-            claim.places[name] = read.place
-            before = row[name]
-            if say_the_same(one, before, value):
-                continue
-            remedy = once.remedy(read.table, read.key) if before else ""
-            if remedy:
-                _report_refusal(taken, read, name, before, remedy)
-                continue
-            table.put(row, name, value)
-            taken.changes.append(Change(read.table, read.key, name, before, value, read.place))
+        else:
+            _take_row(read, before_it, row, table, once, taken)
+        before_it.append(read)
     return taken
 
 
-def _report_conflict(taken: Taken, read: ReadRow, name: str, claim: _Claim) -> None:
-    first = claim.places[name]
-    where = f"row {first.row}" if first.sheet == read.place.sheet else str(first)
-    if first.file_name != read.place.file_name:
-        where = str(first)
+def _take_row(
+    read: ReadRow,
+    before_it: list[ReadRow],
+    row: dict[str, str],
+    table: TableRows,
+    once: WrittenOnce,
+    taken: Taken,
+) -> None:
+    """Fill and overwrite the cells of a row that is there."""
+    for name, value in read.values.items():
+        one = table.table.field(name)
+        first = next((other for other in before_it if name in other.values), None)
+        if first is not None:
+            if not say_the_same(one, first.values[name], value):
+                _report_conflict(taken, read, name, first)
+            continue
+        before = row[name]
+        if say_the_same(one, before, value):
+            continue
+        if before and (remedy := once.remedy(read.table, read.key)):
+            _report_refusal(taken, read, name, before, remedy)
+            continue
+        table.put(row, name, value)
+        taken.changes.append(Change(read.table, read.key, name, before, value, read.place))
+
+
+def _report_conflict(taken: Taken, read: ReadRow, name: str, first: ReadRow) -> None:
+    place = first.place
+    same_sheet = (place.file_name, place.sheet) == (read.place.file_name, read.place.sheet)
+    where = f"row {place.row}" if same_sheet else str(place)
     why = (
-        f'differs from {where}, which says "{claim.values[name]}" of the same {read.table}; the '
+        f'differs from {where}, which says "{first.values[name]}" of the same {read.table}; the '
         "first was kept. Find out which is right, or give one of the two another key"
     )
     _keep(taken, read, name, why, "conflict")

@@ -9,7 +9,7 @@ from provenance.findings import Finding
 __all__ = ["Place", "intake_finding"]
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, slots=True)
 class Place:
     """A file, and as far as known the sheet, the row as a spreadsheet counts it, the heading."""
 

@@ -11,9 +11,9 @@ from provenance.intake.places import Place
 __all__ = ["ReadRow", "SheetReading", "UnreadCell"]
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, slots=True)
 class ReadRow:
-    """One row meant for one table: filled fields only, with the heading that each came from."""
+    """One row meant for one table: filled fields only; `headings` say where each field stands."""
 
     table: str
     key: str

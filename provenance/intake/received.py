@@ -91,9 +91,9 @@ class SheetFacts:
 class Limits:
     """How much of a file is read before it is refused; a field export has a fraction of it."""
 
-    text_bytes: int = 64 << 20
-    unpacked_bytes: int = 256 << 20
-    cells: int = 10_000_000
+    text_bytes: int = 32 << 20
+    unpacked_bytes: int = 128 << 20
+    cells: int = 5_000_000
     columns: int = 16_384
 
 
