@@ -39,6 +39,7 @@ class _Column:
     is_number: bool
     target: str
     labels: Mapping[str, str]
+    separator: str
 
 
 @dataclass(frozen=True)
@@ -216,6 +217,8 @@ def _survey(package: Package, table: Table) -> _Shown:
 def _column(package: Package, one: Field, target: str) -> _Column:
     vocabulary = package.model.vocabulary_of(one)
     labels = {term.code: term.label for term in vocabulary.terms} if vocabulary else {}
+    if one.type == "boolean":
+        labels = {"true": "yes", "false": "no"}
     return _Column(
         name=one.name,
         title=one.title,
@@ -223,6 +226,7 @@ def _column(package: Package, one: Field, target: str) -> _Column:
         is_number=one.type in ("number", "integer"),
         target=target,
         labels=labels,
+        separator=one.separator or "",
     )
 
 
@@ -273,14 +277,20 @@ def _rows(
     def linked(href: str | None, inside: str) -> str:
         return f'<a href="{escape(href)}">{inside}</a>' if href else inside
 
+    def labelled(column: _Column, code: str) -> str:
+        """What a person reads for a code, with the code itself where it says something else."""
+        label = column.labels.get(code)
+        if not label:
+            return text_of(code)
+        if label.casefold() == code.casefold().replace("_", " "):
+            return text_of(label)
+        return f"{text_of(label)} <small>{text_of(code)}</small>"
+
     def cell(column: _Column, text: str) -> str:
         if not text:
             return "<td></td>"
-        inside = text_of(text)
-        if label := column.labels.get(text):
-            inside = text_of(label)
-            if label.casefold() != text.casefold().replace("_", " "):
-                inside += f" <small>{text_of(text)}</small>"
+        codes = text.split(column.separator) if column.separator else [text]
+        inside = f"{column.separator} ".join(labelled(column, code.strip()) for code in codes)
         if column.target:
             inside = linked(where.address(column.target, text, from_page=page), inside)
         elif column.name in ("path", "mapping_path") and text in where.files:

@@ -103,6 +103,24 @@ def test_the_chain_can_be_walked_from_the_stamp_to_the_date(bundle: Path) -> Non
         assert f'href="#{names}"' in line
 
 
+def test_codes_are_shown_by_their_labels(package: Package, tmp_path: Path) -> None:
+    """Several codes in one cell too; the code itself stands small beside where it differs."""
+    party = package.table("party")
+    party["roles"] = "crew_lead; driller"
+    party["may_be_named"] = "true"
+    package.write_table("party", party)
+    element = package.table("element")
+    element["species_field"] = "PIPO"
+    package.write_table("element", element)
+    text = (pack_bundle(package, tmp_path / "b") / "data" / "index.html").read_text("utf-8")
+    (row,) = re.findall(r'<tr id="party\.MB">.*', text)
+    assert "Crew lead; Driller" in row
+    assert "yes <small>true</small>" in row
+    (row,) = re.findall(r'<tr id="element\.B1-014">.*', text)
+    label = package.model.vocabularies["species"].label("PIPO")
+    assert f"{label} <small>PIPO</small>" in row
+
+
 def test_a_long_table_is_split_to_pages_and_links_find_the_right_one(
     package: Package, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
