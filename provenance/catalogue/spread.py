@@ -79,6 +79,8 @@ def do_each(
     installed or the cluster does not answer.
     """
     guarded = _Guarded(work)
+    if not items:
+        return
     if crew.is_here:
         for item in items:
             if not go_on():
@@ -94,7 +96,7 @@ def _on_dask(
 ) -> Iterator[tuple[Item, Any]]:
     waiting = iter(dict.fromkeys(items))
     of_future: dict[Any, Item] = {}
-    done = _dask().as_completed()
+    done = _dask().as_completed(loop=client.loop)
 
     def hand_out() -> None:
         most = AHEAD * max(1, len(client.scheduler_info(n_workers=-1)["workers"]))

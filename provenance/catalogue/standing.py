@@ -56,8 +56,10 @@ def standing_of(database: sqlite3.Connection, place: Path) -> tuple[dict[str, An
     result = []
     for row in bundles:
         same = [one for one in copies.get(row["identity"], ()) if one["path"] != row["path"]]
-        standing, why = _standing(row, last.get(row["path"]), same)
         seen = last.get(row["path"])
+        standing, why = _standing(row, seen, same)
+        if standing in ("damaged", "missing") and (whole := _sound_among(same, last)):
+            why += f". Sound copies to restore it from: {', '.join(whole)}"
         sound = last_sound.get(row["path"])
         newer = [
             other["path"]
@@ -109,14 +111,9 @@ def _standing(
     if state == "withdrawn":
         return "withdrawn", row["why"]
     if state == "vanished":
-        elsewhere = ", ".join(one["path"] for one in same)
         if arrived := _arrived_since(row, same):
             return "moved", f"the same bundle has come to lie at {', '.join(arrived)}"
-        copy = f" (a copy of it lies at {elsewhere})" if same else ""
-        return (
-            "missing",
-            f"{row['why']}{copy}; restore it, or note with --withdraw why it was taken away",
-        )
+        return "missing", f"{row['why']}; restore it, or note with --withdraw why it was taken away"
     if state == "out_of_sight":
         return "unreadable", f"its folder cannot be looked into: {row['why']}"
     if row["form"] == "package":
@@ -129,6 +126,17 @@ def _standing(
         # that it was sound then says nothing of what lies there now
         return "stale", "it has changed since; the next audit examines it"
     return seen["outcome"], _why(seen)
+
+
+def _sound_among(same: list[sqlite3.Row], last: dict[str, sqlite3.Row]) -> list[str]:
+    """Those copies that are as they were when they were last found sound."""
+    return [
+        one["path"]
+        for one in same
+        if (seen := last.get(one["path"]))
+        and seen["outcome"] in ("sound", "changed")
+        and seen["signature"] == one["signature"]
+    ]
 
 
 def _arrived_since(row: sqlite3.Row, same: list[sqlite3.Row]) -> list[str]:

@@ -162,7 +162,7 @@ def _write(answer: bytes, shape: str, out: Path | None) -> None:
     elif shape == "parquet" and sys.stdout.isatty():
         raise click.UsageError("Parquet is not for a terminal; give --out FILE")
     else:
-        click.get_binary_stream("stdout").write(answer)
+        sys.stdout.buffer.write(answer)
 
 
 def _tell_update(update: Update) -> int:

@@ -1,0 +1,54 @@
+"""A small repository of bundles, which tests copy and then break in one way each."""
+
+from __future__ import annotations
+
+import os
+import shutil
+from pathlib import Path
+
+import pytest
+
+from provenance.bundle.pack import pack_bundle
+from tests.builders import a_package
+from tests.bundle.conftest import a_full_package
+
+
+@pytest.fixture(scope="session")
+def shelf(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    """A folder with the bundles 'one' (folder) and 'other.zip', of two sites; never changed."""
+    folder = tmp_path_factory.mktemp("shelf")
+    package = a_full_package(tmp_path_factory.mktemp("one"))
+    pack_bundle(package, folder / "one")
+    builder = a_package(tmp_path_factory.mktemp("other")).with_chain()
+    builder.with_row("sample", sample_id="17", species_field="QUSP")
+    builder.with_row("plug", plug_id="P-17", sample_id="17", stamp="17")
+    other = builder.package
+    site = other.table("site").assign(
+        site_id="MILL", public_name="Site 8", latitude="47.5", longitude="-101.25"
+    )
+    other.write_table("site", site)
+    for table in ("place", "element", "sample"):
+        other.write_table(table, other.table(table).assign(site_id="MILL"))
+    pack_bundle(other.with_descriptor({"name": "mill"}), folder / "other.zip", zipped=True)
+    return folder
+
+
+@pytest.fixture
+def repository(shelf: Path, tmp_path: Path) -> Path:
+    """A copy of the shelf that may be changed."""
+    return Path(shutil.copytree(shelf, tmp_path / "repository"))
+
+
+@pytest.fixture
+def index(tmp_path: Path) -> Path:
+    return tmp_path / "catalogue.sqlite"
+
+
+def flip_a_bit(path: Path, *, place: int = -1, keep_times: bool = True) -> None:
+    """Change one bit, as a decaying disk does (times stay) or as a program does."""
+    state = path.stat()
+    content = bytearray(path.read_bytes())
+    content[place] ^= 1
+    path.write_bytes(content)
+    if keep_times:
+        os.utime(path, ns=(state.st_atime_ns, state.st_mtime_ns))
