@@ -7,8 +7,9 @@ from __future__ import annotations
 from dataclasses import dataclass
 from datetime import date, timedelta
 
+from invention.layout import FRAMES_M, ROOM_STEP_M, ROOM_WIDTH_M
 from invention.specimens import Specimen, all_specimens
-from invention.timber import BUILDINGS, FRAMES_M, ROOM_STEP_M, ROOM_WIDTH_M
+from invention.timber import BUILDINGS
 
 Row = dict[str, str]
 

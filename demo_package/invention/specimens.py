@@ -134,8 +134,10 @@ class Specimen:
 
     @property
     def hole(self) -> Point:
-        """Where the drill went in, on the surface of the wood, in site grid metres."""
+        """Where the drill went in, on the surface, in site grid metres; a cut's is on the axis."""
         middle = self.wood.axis_at(self.along_m)
+        if not self.is_core:
+            return middle
         radius_m = self.wood.diameter_at(self.along_m) / 200
         outward = _outward(self.wood, self.clock or 0.0)
         x, y, z = (at + radius_m * step for at, step in zip(middle, outward, strict=True))
