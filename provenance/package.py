@@ -15,6 +15,7 @@ Layout (Data Package v2, datapackage.org/standard/data-package):
 
 from __future__ import annotations
 
+import csv
 import json
 from collections.abc import Mapping
 from dataclasses import dataclass, replace
@@ -109,7 +110,9 @@ class Package:
                 whole = numbers.where(numbers.isna() | (numbers % 1 == 0))
                 frame[one.name] = whole.astype("Int64")
             elif one.type == "boolean":
-                truth = {"true": True, "false": False}
+                # trueValues and falseValues of Table Schema v2, as its default has them
+                truth = dict.fromkeys(("true", "True", "TRUE", "1"), True)
+                truth |= dict.fromkeys(("false", "False", "FALSE", "0"), False)
                 frame[one.name] = text.map(truth).astype("boolean")
             else:
                 frame[one.name] = text.astype("str")
@@ -127,7 +130,18 @@ class Package:
         """Write a table's CSV to an open file, for writers that put several tables in place."""
         names = list(self.model.table(name).names)
         extra = [column for column in frame.columns if column not in names]
-        frame[names + extra].to_csv(stream, index=False, lineterminator="\n", encoding="utf-8")
+        written = frame[names + extra]
+        # in a cell without quotes a carriage return would end the row for every reader
+        bare = not any(
+            written[column].astype(str).str.contains("\r", regex=False).any() for column in written
+        )
+        written.to_csv(
+            stream,
+            index=False,
+            lineterminator="\n",
+            encoding="utf-8",
+            quoting=csv.QUOTE_MINIMAL if bare else csv.QUOTE_ALL,
+        )
 
     def locked(self) -> AbstractContextManager[None]:
         """Hold the package against other writers; read the tables after you hold it."""
@@ -233,7 +247,15 @@ def _resource(table: Table) -> dict[str, Any]:
         "format": "csv",
         "mediatype": "text/csv",
         "encoding": "utf-8",
-        "dialect": {"delimiter": ",", "quoteChar": '"', "doubleQuote": True},
+        # said in full, because readers guess from the cells what is left unsaid
+        "dialect": {
+            "header": True,
+            "headerRows": [1],
+            "delimiter": ",",
+            "quoteChar": '"',
+            "doubleQuote": True,
+            "skipInitialSpace": False,
+        },
         "schema": f"schemas/{table.name}.json",
     }
 

@@ -16,6 +16,7 @@ import polars as pl
 
 __all__ = [
     "FALSE_WORDS",
+    "NOT_A_NUMBER",
     "TRUE_WORDS",
     "canonical",
     "decimal_of",
@@ -28,6 +29,9 @@ __all__ = [
 
 TRUE_WORDS = ("true", "True", "TRUE", "1")
 FALSE_WORDS = ("false", "False", "FALSE", "0")
+NOT_A_NUMBER = "NAN"
+"""What `canonical` makes of every way to write that a number is none."""
+
 _TRUTH = dict.fromkeys(TRUE_WORDS, True) | dict.fromkeys(FALSE_WORDS, False)
 
 
@@ -81,7 +85,7 @@ def canonical(text: str, field_type: str) -> str:
         if number is None:
             return ""
         if not number.is_finite():
-            return str(number).upper()
+            return NOT_A_NUMBER if number.is_nan() else str(number)
         sign, digits, exponent = number.as_tuple()
         written = "".join(map(str, digits)).lstrip("0")
         trimmed = written.rstrip("0")

@@ -6,7 +6,7 @@ from collections.abc import Iterator, Mapping
 
 import polars as pl
 
-from provenance.checks.cells import canonical
+from provenance.checks.cells import NOT_A_NUMBER, canonical
 from provenance.checks.reading import TableText
 from provenance.checks.suggestions import did_you_mean
 from provenance.checks.tables import ROW
@@ -149,7 +149,13 @@ def _spelt_alike(column: pl.Series, field_type: str) -> pl.Series:
     read = to_read.cast(pl.Int64, strict=False).cast(pl.String)
     odd = column.filter(read.is_null()).unique().to_list()
     spelt = {text: canonical(text, field_type) for text in odd}
-    return read.fill_null(column.replace_strict(spelt, default="", return_dtype=pl.String))
+    read = read.fill_null(column.replace_strict(spelt, default="", return_dtype=pl.String))
+    if NOT_A_NUMBER in spelt.values():
+        # it equals nothing, not even itself, so no two of them are one key
+        each = pl.int_range(len(read), eager=True).cast(pl.String)
+        apart = pl.Series([f"{NOT_A_NUMBER} {column.name} "]) + each
+        read = read.zip_with(read != NOT_A_NUMBER, apart)
+    return read.alias(column.name)
 
 
 def _any_written(fields: tuple[str, ...]) -> pl.Expr:
