@@ -38,7 +38,7 @@ __all__ = [
 UPRIGHT_DEG = 75.0
 """Wood steeper than this counts as upright, and its clock is read against the grid."""
 DIRECTIONS = ("radial", "oblique", "tangential", "end", "unknown")
-SQUARE_SHAPES = frozenset({"hewn", "sawn"})
+SQUARE_SHAPES = frozenset({"hewn", "sawn", "squared"})
 _STRAIGHT_SD_DEG, _GUESSED_SD_DEG = 5.0, 30.0
 _DEPTH_SD_M = 0.005
 _SLOPE_SLACK_DEG = 10.0

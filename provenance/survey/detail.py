@@ -20,8 +20,6 @@ __all__ = ["Detail", "adjust_detail"]
 _BESIDE_OUTLINE_M = 0.6
 """The wood of a room may lie in its walls, which the outline leaves out."""
 _BELOW_FLOOR_M = 0.3
-_MOST_RESIZED = 500
-"""More misfits than this are a wrong setting, not slips that somebody will look at one by one."""
 
 
 @dataclass(frozen=True)
@@ -112,10 +110,7 @@ def adjust_detail(record: FieldRecord, rows: Rows, control: Control) -> Detail:
         points = np.array(again, dtype=np.int64)
     _measure_left_out(state, control)
     kept = _with_kinds(rows, kinds)
-    misfits = [
-        _resized(state, control, kept, misfit) if number < _MOST_RESIZED else misfit
-        for number, misfit in enumerate(misfits)
-    ]
+    misfits = _resized(state, control, kept, misfits)
     return Detail(**{**state.__dict__, "misfits": tuple(misfits), "rows": kept})
 
 
@@ -165,26 +160,41 @@ def _solve(state: Detail, control: Control, points: Ints, chooser: _Chooser, kin
     kinds[at] = found.rows.kind
 
 
-def _resized(state: Detail, control: Control, rows: Rows, misfit: Misfit) -> Misfit:
-    """The misfit with each size as it comes out without that reading.
+def _resized(state: Detail, control: Control, rows: Rows, misfits: list[Misfit]) -> list[Misfit]:
+    """The misfits with each size as it comes out when the point is solved without that reading.
 
     The test's own estimate takes the equations as straight, which a foot in a short tape is not.
     """
-    if misfit.left_out:
-        return replace(misfit, size=(float(state.residual[misfit.rows[0]]),))
-    at = state.readings_of(misfit.point)
+    doubted = [(misfit.point, row) for misfit in misfits for row in misfit.rows]
+    if not doubted:
+        return misfits
+    # each doubted reading makes a problem of its own, and all are solved at once
+    used = [state.readings_of(point) for point, _ in doubted]
+    others = [at[at != row] for at, (_, row) in zip(used, doubted, strict=True)]
+    number = np.repeat(np.arange(len(doubted)), [len(at) for at in others])
+    points = np.array([point for point, _ in doubted])
+    begin = state.xyz[points]
+    found = solve_points(
+        replace(rows.only(np.concatenate(others)), point=number),
+        control.xyz,
+        control.errors,
+        begin,
+        np.isfinite(begin[:, 2]),
+    )
+    alone = rows.only(np.array([row for _, row in doubted]))
     places = np.vstack([control.xyz, np.full((1, 3), np.nan)])
-    begin = state.xyz[misfit.point : misfit.point + 1]
-    sizes = []
-    for row, size in zip(misfit.rows, misfit.size, strict=True):
-        others = rows.only(at[at != row])
-        others = replace(others, point=np.zeros(len(others), dtype=np.int64))
-        found = solve_points(others, control.xyz, control.errors, begin, np.isfinite(begin[:, 2]))
-        one = rows.only(np.array([row]))
-        there = predict(one.kind, found.xyz, places[one.start], places[one.end])
-        alone = float(misclosure(one.kind, one.reading, there.value)[0])
-        sizes.append(alone if np.isfinite(alone) else size)
-    return replace(misfit, size=tuple(sizes))
+    there = predict(alone.kind, found.xyz, places[alone.start], places[alone.end])
+    sizes = iter(misclosure(alone.kind, alone.reading, there.value))
+    return [
+        replace(
+            misfit,
+            size=tuple(
+                float(new) if np.isfinite(new) else old
+                for old, new in zip(misfit.size, sizes, strict=False)
+            ),
+        )
+        for misfit in misfits
+    ]
 
 
 def _measure_left_out(state: Detail, control: Control) -> None:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Sequence
+from dataclasses import replace
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -101,7 +102,7 @@ def draw_relocation(
         ("What was taken", facts.taken),
         ("Where the sample is", facts.keeper),
         ("Results so far", facts.results),
-        ("Clear places for another hole", facts.clear_places),
+        ("Clear for another hole", facts.clear_places),
     ):
         column, row = row.cut_left((page.width - 3 * _GAP) / 4, _GAP)
         _draw_lines(canvas, faces, heading, lines, column)
@@ -234,7 +235,8 @@ def _surroundings(package: Package, known: KnownPoints, facts: Relocation) -> Pl
     if len(stored) > 1:
         own = [str(record.place["level"].iloc[at]) for at in line]
         level = next((int(float(one)) for one in own if one), None)
-    return plan_content(package, known, building, level)
+    # an image laid under the plan would be too small here to read
+    return replace(plan_content(package, known, building, level), underlays=())
 
 
 def _view(

@@ -245,7 +245,7 @@ def _taken(package: Package, sample: pd.Series) -> tuple[str, ...]:
     if bore := _number(sample["bore_mm"]):
         sizes.append(f"bore {bore:g} mm")
     if length := _number(sample["length_mm"]):
-        sizes.append(f"{length:g} mm long")
+        sizes.append(f"{length:.0f} mm long")
     if sample["pieces"]:
         sizes.append(f"{sample['pieces']} piece{'s' if sample['pieces'] != '1' else ''}")
     lines += [", ".join(sizes)] if sizes else []

@@ -66,7 +66,7 @@ def test_a_sheet_is_one_page_of_its_paper_with_everything_on_it(
         "1700p - 1781B",
         "Not for the public edition",
         "Nearest other hole: 232",
-        "Clear places for another hole",
+        "Clear for another hole",
     ):
         assert part in text, part
     # a result that was superseded is not shown as if it still held
