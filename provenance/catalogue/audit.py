@@ -20,7 +20,7 @@ from provenance.catalogue.build import Update, end_run, start_run, update_catalo
 from provenance.catalogue.database import now, opened_catalogue, transaction
 from provenance.catalogue.fixity import Examination, examine_bundle
 from provenance.catalogue.records import signature_of
-from provenance.catalogue.spread import HERE, Broken, Crew, do_each
+from provenance.catalogue.spread import HERE, Broken, Crew, assembled, do_each
 from provenance.errors import TreenailError
 
 __all__ = ["Audit", "audit_place"]
@@ -77,7 +77,7 @@ def audit_place(
     from provenance.catalogue.standing import standing_of
 
     place = place.absolute()
-    with _only_audit(index):
+    with _only_audit(index), assembled(crew) as crew:
         update = update_catalogue(place, index, crew=crew)
         with opened_catalogue(index) as database:
             run_id, resumed = _take_up(database, place, anew)

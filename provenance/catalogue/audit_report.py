@@ -113,6 +113,7 @@ def audit_html(audit: Audit) -> str:
         audit=audit,
         counts=_counts(audit),
         words=WORDS,
+        all_examined=audit.clean and not {"unchecked", "stale"} & set(_counts(audit)),
         groups=groups,
         unseen={p: why for p, why in audit.update.unreadable.items() if p not in known},
         copies=_copies(audit)[:MOST_ROWS],
@@ -152,8 +153,7 @@ li { overflow-wrap: anywhere; } .small { font-size: .9rem; }
 </head>
 <body>
 <h1>Audit of {{ audit.place | string | visible }}</h1>
-<p class="verdict">{% if audit.clean and not audit.left and not counts.unchecked and
- not counts.stale %}
+<p class="verdict">{% if all_examined %}
 Everything that is known here is there and was sound when it was last examined.
 {% elif audit.clean %}
 Nothing wrong was found; not everything has been examined yet.

@@ -15,7 +15,7 @@ from typing import Any, Generic, TypeVar
 
 from provenance.errors import TreenailError
 
-__all__ = ["HERE", "Broken", "Crew", "do_each"]
+__all__ = ["HERE", "Broken", "Crew", "assembled", "do_each"]
 
 Item = TypeVar("Item")
 Result = TypeVar("Result")
@@ -24,6 +24,7 @@ AHEAD = 4
 """Pieces handed out ahead a worker, so that a time budget ends soon after it is used up."""
 
 TRIES = 3
+CONNECT_SECONDS = 20
 
 
 @dataclass(frozen=True)
@@ -87,7 +88,7 @@ def do_each(
                 return
             yield item, guarded(item)
         return
-    with _client(crew) as client:
+    with assembled(crew) as gathered, closing(_client(gathered)) as client:
         yield from _on_dask(client, guarded, items, go_on)
 
 
@@ -122,29 +123,28 @@ def _on_dask(
 
 
 @contextmanager
-def _client(crew: Crew) -> Iterator[Any]:
-    dask = _dask()
-    if crew.scheduler is not None:
-        try:
-            client = dask.Client(crew.scheduler, timeout="20s", set_as_default=False)
-        except (OSError, ValueError) as error:
-            raise TreenailError(
-                f"no cluster answers at {crew.scheduler}: {error}; start one, or use --workers"
-            ) from error
-        with closing(client):
-            yield client
+def assembled(crew: Crew) -> Iterator[Crew]:
+    """Start the processes of a crew once for several rounds of work; they end with the block."""
+    if crew.is_here or crew.scheduler is not None:
+        yield crew
         return
-    with (
-        dask.LocalCluster(
-            n_workers=crew.workers,
-            threads_per_worker=1,
-            processes=True,
-            dashboard_address=None,
-            silence_logs=50,
-        ) as cluster,
-        dask.Client(cluster, set_as_default=False) as client,
-    ):
-        yield client
+    with _dask().LocalCluster(
+        n_workers=crew.workers,
+        threads_per_worker=1,
+        processes=True,
+        dashboard_address=None,
+        silence_logs=50,
+    ) as cluster:
+        yield Crew(crew.workers, cluster.scheduler_address)
+
+
+def _client(crew: Crew) -> Any:
+    try:
+        return _dask().Client(crew.scheduler, timeout=CONNECT_SECONDS, set_as_default=False)
+    except (OSError, ValueError) as error:
+        raise TreenailError(
+            f"no cluster answers at {crew.scheduler}: {error}; start one, or use --workers"
+        ) from error
 
 
 def _dask() -> Any:
