@@ -13,13 +13,56 @@ from dataclasses import dataclass
 from pathlib import Path
 
 from provenance.demo.faulted import name_planted_faults
+from provenance.demo.outputs import (
+    derive_tables_and_figures,
+    draw_plans_and_relocation_sheets,
+    find_a_worn_plug,
+    print_forms,
+    print_labels_and_cards,
+    reconcile_the_parcel,
+)
 from provenance.demo.stage import Did, Stage
-from provenance.demo.steps import SOUND_STEPS
+from provenance.demo.steps import (
+    attach_pictures_and_reports,
+    bring_in_enclosures,
+    bring_in_field_papers,
+    bring_in_results,
+    check_sound_papers,
+    lay_out_papers,
+    pack_bundles,
+    read_the_ledger,
+    start_package,
+    survey_positions,
+    unpack_again,
+    verify_bundles,
+)
 from provenance.disk import write_text
 from provenance.errors import AlreadyThere
 from provenance.resources import shipped
 
 __all__ = ["STEPS", "DemoResult", "Did", "Stage", "run_demo"]
+
+SOUND_STEPS: tuple[Callable[[Stage], Did], ...] = (
+    lay_out_papers,
+    start_package,
+    bring_in_field_papers,
+    bring_in_results,
+    bring_in_enclosures,
+    attach_pictures_and_reports,
+    read_the_ledger,
+    check_sound_papers,
+    reconcile_the_parcel,
+    survey_positions,
+    derive_tables_and_figures,
+    print_forms,
+    print_labels_and_cards,
+    draw_plans_and_relocation_sheets,
+    pack_bundles,
+    verify_bundles,
+    unpack_again,
+    find_a_worn_plug,
+)
+"""The way of the sound papers, in the order of the work."""
 
 STEPS: tuple[Callable[[Stage], Did], ...] = (*SOUND_STEPS, name_planted_faults)
 """Every step in its order."""

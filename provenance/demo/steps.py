@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import shutil
 from collections import Counter
-from collections.abc import Callable, Mapping
+from collections.abc import Mapping
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -262,20 +262,3 @@ def unpack_again(stage: Stage) -> Did:
         (target,),
         tuple(f"table {name} came out changed" for name in differing),
     )
-
-
-SOUND_STEPS: tuple[Callable[[Stage], Did], ...] = (
-    lay_out_papers,
-    start_package,
-    bring_in_field_papers,
-    bring_in_results,
-    bring_in_enclosures,
-    attach_pictures_and_reports,
-    read_the_ledger,
-    check_sound_papers,
-    survey_positions,
-    pack_bundles,
-    verify_bundles,
-    unpack_again,
-)
-"""The way of the sound papers, in the order of the work."""
