@@ -2,9 +2,11 @@
 
 from __future__ import annotations
 
+import errno
 import fcntl
 import hashlib
 import os
+import re
 import secrets
 import shutil
 from collections.abc import Iterator
@@ -16,10 +18,43 @@ from provenance.errors import AlreadyThere, TreenailError
 
 CHUNK_BYTES = 1 << 20
 
+_TEMPORARY = re.compile(r"\.(?P<name>.+)\.[0-9a-f]{12}\.part")
+
+_REMEDIES = {
+    errno.EACCES: "ask for the right to read and write there, or choose another place",
+    errno.EPERM: "ask for the right to read and write there, or choose another place",
+    errno.EROFS: "choose another place",
+    errno.ENOSPC: "make room on the disk, then do it again",
+    errno.EDQUOT: "make room on the disk, then do it again",
+    errno.EFBIG: "choose a disk that takes larger files",
+    errno.ENAMETOOLONG: "choose a shorter name",
+    errno.ENOENT: "check the name",
+    errno.ENOTDIR: "a part of the path is a file, not a folder; choose another name",
+    errno.EEXIST: "choose another name",
+    errno.EISDIR: "name a file, not a folder",
+}
+"""What a person can do about an error of the disk, by its number (POSIX errno)."""
+
 
 def _temporary_beside(path: Path) -> Path:
     """A name in the same folder (so that a rename is atomic) which listings hide."""
     return path.with_name(f".{path.name[:80]}.{secrets.token_hex(6)}.part")
+
+
+def disk_trouble(error: OSError) -> str:
+    """What the disk refused, where, and what to do, in one sentence.
+
+    A temporary name is told as the name it was to become, which is the one that a person gave.
+    """
+    found = (error.strerror or str(error) or type(error).__name__).rstrip(".")
+    where = ""
+    if isinstance(error.filename, str | os.PathLike) and os.fspath(error.filename):
+        parts = Path(error.filename).parts
+        known = [_TEMPORARY.fullmatch(part) for part in parts]
+        whole = [one["name"] if one else part for one, part in zip(known, parts, strict=True)]
+        where = f"{Path(*whole)}: "
+    remedy = _REMEDIES.get(error.errno or 0, "check the disk and the name, then do it again")
+    return f"{where}{found}; {remedy}"
 
 
 def sync_folder(folder: Path) -> None:

@@ -10,6 +10,7 @@ import pytest
 
 import provenance.cli
 from provenance.cli import COMMANDS, Moves, main
+from provenance.disk import disk_trouble
 from provenance.errors import UnusableInput
 
 
@@ -28,6 +29,7 @@ def _command_that(raises: BaseException) -> click.Command:
         (SystemExit(1), 1),
         (click.UsageError("no such thing"), 2),
         (UnusableInput("this cannot be read"), 2),
+        (PermissionError(13, "Permission denied", "there"), 2),
     ],
 )
 def test_the_exit_code_of_a_command_reaches_the_shell(monkeypatch, raises, code):
@@ -52,3 +54,24 @@ def test_a_mistyped_command_is_told_the_nearest_one():
     told = subprocess.run(line, capture_output=True, text=True, check=False)
     assert told.returncode == 2
     assert "Did you mean 'check'?" in told.stderr
+
+
+def test_what_the_disk_refuses_is_one_sentence_with_the_name_that_was_asked_for(tmp_path):
+    """No traceback, no temporary name, and nothing left behind."""
+    (tmp_path / "taken").write_text("a file, not a folder")
+    line = [sys.executable, "-c", "from provenance.cli import main; main()", "workbook"]
+    line += ["--profile", "blank", "--out", str(tmp_path / "taken" / "book.xlsx")]
+    told = subprocess.run(line, capture_output=True, text=True, check=False)
+    assert told.returncode == 2
+    assert told.stderr.startswith(f"treenail: {tmp_path / 'taken'}")
+    assert told.stderr.count("\n") == 1
+    assert [one.name for one in tmp_path.iterdir()] == ["taken"]
+
+
+def test_a_temporary_name_is_told_as_the_name_it_was_to_become():
+    refused = PermissionError(13, "Permission denied", "shelf/.labels.pdf.0123456789ab.part")
+    assert disk_trouble(refused).startswith("shelf/labels.pdf: Permission denied; ")
+
+
+def test_a_full_disk_says_to_make_room():
+    assert "make room" in disk_trouble(OSError(28, "No space left on device"))

@@ -86,7 +86,7 @@ def treenail() -> None:
 
 
 def main() -> None:
-    """Run the command line; a TreenailError becomes one sentence and its exit code."""
+    """Run the command line; what a person can mend becomes one sentence and an exit code."""
     try:
         # click hands the code of an Exit back here instead of raising it; a command itself
         # returns None
@@ -100,3 +100,8 @@ def main() -> None:
     except TreenailError as error:
         click.echo(f"treenail: {error}", err=True)
         sys.exit(error.exit_code)
+    except OSError as error:
+        from provenance.disk import disk_trouble
+
+        click.echo(f"treenail: {disk_trouble(error)}", err=True)
+        sys.exit(2)
