@@ -154,13 +154,12 @@ class CellReader:
             return code
         assert self._vocabulary is not None
         labels = [term.label for term in self._vocabulary.terms]
-        near = did_you_mean(word, [*labels, *(term.code for term in self._vocabulary.terms)])
+        near = did_you_mean(word, [*self._vocabulary.codes, *labels])
         some = labels if len(labels) <= _WORD_LIMIT else [*labels[:_WORD_LIMIT], "…"]
-        part = f": '{word}' is" if cell and cell != word else " is"
-        text = f"{part} not in the list '{self._vocabulary.title}'.{near} "
+        part = f"has '{word}', which is" if cell and cell != word else "is"
         raise UnreadableValue(
             cell or word,
-            f"{text.strip()} Write one of {', '.join(some)}, or say under synonyms in the mapping "
+            f"{part} not in the list '{self._vocabulary.title}'.{near} Write one of {', '.join(some)}, or say under synonyms in the mapping "
             "what it means",
         )
 

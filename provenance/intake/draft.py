@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json
 from collections.abc import Sequence
+from contextlib import closing
 from pathlib import Path
 
 from provenance.errors import UnusableInput
@@ -17,7 +18,7 @@ from provenance.intake.guessing import (
 )
 from provenance.intake.mapping_file import did_you_mean
 from provenance.intake.readers import open_received
-from provenance.intake.received import Limits, ReceivedFile
+from provenance.intake.received import Limits
 from provenance.schema import Model, Table
 
 __all__ = ["draft_mapping"]
@@ -44,18 +45,16 @@ def draft_mapping(model: Model, files: Sequence[Path], limits: Limits | None = N
     remarks: list[str] = []
     missing: set[str] = set()
     for path in map(Path, files):
-        received = open_received(path, limits=limits)
-        for remark in received.remarks:
-            remarks.append(f"# {path.name}: {remark}")
-        for name in received.sheet_names:
-            sheet = received.sheet(name)
-            guess = guess_sheet(name or path.stem, sheet.rows(), model)
-            if guess is None or not guess.tables:
-                where = f"sheet '{name}' of {path.name}" if name else path.name
-                remarks.append(f"# {where} looks like no table of the record; it is left out")
-                continue
-            missing |= _marks(guess)
-            blocks.append(_source(path, name, received, guess, model))
+        with closing(open_received(path, limits=limits)) as received:
+            remarks += [f"# {path.name}: {remark}" for remark in received.remarks]
+            for name in received.sheet_names:
+                guess = guess_sheet(name or path.stem, received.sheet(name).rows(), model)
+                if guess is None or not guess.tables:
+                    where = f"sheet '{name}' of {path.name}" if name else path.name
+                    remarks.append(f"# {where} looks like no table of the record; it is left out")
+                    continue
+                missing |= _marks(guess)
+                blocks.append(_source(path, name, guess, model))
     if not blocks:
         raise UnusableInput(
             "no sheet has headings that look like a table of the record; write a mapping by hand "
@@ -84,7 +83,7 @@ def _marks(guess: SheetGuess) -> set[str]:
     }
 
 
-def _source(path: Path, name: str, received: ReceivedFile, guess: SheetGuess, model: Model) -> str:
+def _source(path: Path, name: str, guess: SheetGuess, model: Model) -> str:
     lines = [f"  - files: {_quoted(path.name)}"]
     if name:
         lines.append(f"    sheet: {_quoted(name)}")

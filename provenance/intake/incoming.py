@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterator, Sequence
+from contextlib import closing
 from dataclasses import dataclass
 from pathlib import Path
 
@@ -46,40 +47,51 @@ def read_file(
     be used as a whole.
     """
     sources = mapping.sources_of(path.name) if mapping else ()
-    received = open_received(path, sources[0].text if sources else None, limits)
-    if not sources:
-        mapping = _own_mapping(received, path, package, mapping)
-        sources = mapping.sources
-    assert mapping is not None
-    digest = sha256_of(path)
-    findings = [
-        intake_finding("note", "as_read", Place(path.name), f"{path.name} {remark}.", "")
-        for remark in received.remarks
-        if not own_sheets(received)
-    ]
-    readings: list[SheetReading] = []
-    jobs = [(source, name) for source in sources for name in _sheets(source, received, path)]
-    for done, (source, name) in enumerate(jobs):
+    with closing(open_received(path, sources[0].text if sources else None, limits)) as received:
+        if not sources:
+            mapping = _own_mapping(received, path, package, mapping)
+            sources = mapping.sources
+        assert mapping is not None
+        digest = sha256_of(path)
+        findings: list[Finding] = []
+        readings: list[SheetReading] = []
+        jobs = [(source, name) for source in sources for name in _sheets(source, received, path)]
+        for done, (source, name) in enumerate(jobs):
 
-        def step(share: float, done: int = done) -> None:
-            advance((done + share) / len(jobs))
+            def step(share: float, done: int = done) -> None:
+                advance((done + share) / len(jobs))
 
-        again = open_received(path, source.text, limits) if source.text != sources[0].text else None
-        sheet = (again or received).sheet(name)
-        readings.append(read_sheet(source, sheet, Place(path.name, name), package.model, step))
-    findings += _sheets_not_read(received, {name for _, name in jobs}, path)
-    for reading in readings:
-        if not reading.rows and not reading.unread:
-            findings.append(
-                intake_finding(
-                    "warning" if not own_sheets(received) else "note",
-                    "nothing_read",
-                    reading.place,
-                    "No line of this sheet gave a row.",
-                    "If there should be some, check header_row, keep and when in the mapping.",
-                )
-            )
+            place = Place(path.name, name)
+            if source.text == sources[0].text:
+                sheet = received.sheet(name)
+                readings.append(read_sheet(source, sheet, place, package.model, step))
+            else:
+                with closing(open_received(path, source.text, limits)) as again:
+                    sheet = again.sheet(name)
+                    readings.append(read_sheet(source, sheet, place, package.model, step))
+        findings += _about_file(received, {name for _, name in jobs}, path)
+        findings += _about_nothing(readings, bool(own_sheets(received)))
     return IncomingFile(path, digest, mapping, tuple(readings), tuple(findings))
+
+
+def _about_file(received: ReceivedFile, read: set[str], path: Path) -> Iterator[Finding]:
+    if not own_sheets(received):
+        for remark in received.remarks:
+            yield intake_finding("note", "as_read", Place(path.name), f"{path.name} {remark}.", "")
+    yield from _sheets_not_read(received, read, path)
+
+
+def _about_nothing(readings: Sequence[SheetReading], is_ours: bool) -> Iterator[Finding]:
+    """A sheet of ours may be left blank; a form that gives nothing is worth a warning."""
+    for reading in readings:
+        if not reading.rows and not reading.unread and not is_ours:
+            yield intake_finding(
+                "warning",
+                "nothing_read",
+                reading.place,
+                "No line of this sheet gave a row.",
+                "If there should be some, check header_row, keep and when in the mapping.",
+            )
 
 
 def _own_mapping(

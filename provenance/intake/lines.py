@@ -172,11 +172,14 @@ class _SheetReader:
                 if column.rule.how in ("column", "first_of"):
                     self.remarks.expect(column.places, column.reader)
         self.above: dict[int, CellValue] = {}
+        self.last_number = source.header_row
 
     def take_line(self, number: int, row: list[CellValue]) -> None:
         """Read one line into rows, unread cells and findings."""
         missing = self.source.missing
         filled = {spot for spot, value in enumerate(row) if not is_missing(value, missing)}
+        self.reading.spacers += number - self.last_number - 1  # rows with nothing in them
+        self.last_number = number
         if not filled or self._repeats_headings(row, filled):
             self.reading.spacers += 1
             return
@@ -188,15 +191,18 @@ class _SheetReader:
             return  # whatever stands here is in columns that are not taken, and is reported so
         self.reading.lines += 1
         row = self._filled_down(row)
-        covered: set[int] = set()
-        silent = []
+        used: set[int] = set()
+        applied: list[_Rows] = []
+        silent: list[_Rows] = []
         for rule in self.rules:
             if rule.applies(row, missing):
-                covered |= rule.places
-                self._take_row(rule, number, row)
+                applied.append(rule)
+                used |= self._take_row(rule, number, row)
             else:
                 silent.append(rule)
-        self._report_orphans(silent, number, row, filled - covered - self.keep - self.fill_down)
+        orphans = filled - used - self.keep - self.fill_down
+        if orphans:
+            self._report_orphans(applied, silent, number, row, orphans)
 
     def _repeats_headings(self, row: list[CellValue], filled: set[int]) -> bool:
         """Whether the line says the headings again, as the next page of a form does."""
@@ -218,14 +224,20 @@ class _SheetReader:
                 row[spot] = self.above[spot]
         return row
 
-    def _take_row(self, rule: _Rows, number: int, row: list[CellValue]) -> None:
-        """Make the row of one table, or keep the texts when it has no key."""
+    def _take_row(self, rule: _Rows, number: int, row: list[CellValue]) -> set[int]:
+        """Make the row of one table, or keep the texts when it has no key.
+
+        Returns the columns that had a part in it.
+        """
+        used = set() if rule.when_place is None else {rule.when_place}
         values: dict[str, str] = {}
         failed: list[tuple[_Column, str, str]] = []
         for column in rule.columns:
             try:
-                text = _read_column(column, row)
+                text, places = _read_column(column, row)
+                used |= places
             except UnreadableValue as error:
+                used |= set(column.places)
                 failed.append((column, error.value, error.expected))
                 continue
             if text:
@@ -234,8 +246,8 @@ class _SheetReader:
         if rule.table.name == "custody":
             key = values.get("custody_id", "")
         elif lacking := [name for name in rule.table.primary_key if not values.get(name)]:
-            self._report_no_key(rule, row, values, failed, lacking, place)
-            return
+            self._report_no_key(rule, row, failed, lacking, place)
+            return rule.places
         else:
             key = rule.table.key_of(values)
         for column, text, why in failed:
@@ -250,12 +262,12 @@ class _SheetReader:
                 )
             )
         self.reading.rows.append(ReadRow(rule.table.name, key, values, rule.headings, place))
+        return used
 
     def _report_no_key(
         self,
         rule: _Rows,
         row: list[CellValue],
-        values: dict[str, str],
         failed: list[tuple[_Column, str, str]],
         lacking: list[str],
         place: Place,
@@ -269,11 +281,9 @@ class _SheetReader:
         )
         for column in rule.columns:
             name = column.rule.name
-            if name not in values and name not in unreadable:
-                continue
-            if not column.places:
-                continue
             text, why = unreadable.get(name, (_texts(column, row), no_row))
+            if not text:
+                continue
             self.reading.unread.append(
                 UnreadCell(
                     rule.table.name, "", name, text, why, place.at(place.row, column.heading)
@@ -281,27 +291,39 @@ class _SheetReader:
             )
 
     def _report_orphans(
-        self, silent: list[_Rows], number: int, row: list[CellValue], orphans: set[int]
+        self,
+        applied: list[_Rows],
+        silent: list[_Rows],
+        number: int,
+        row: list[CellValue],
+        orphans: set[int],
     ) -> None:
-        """Texts whose only table has no row on this line are not lost."""
-        for rule in silent:
+        """Texts that no row of this line took are not lost."""
+        for rule in (*applied, *silent):
             for column in rule.columns:
                 mine = [spot for spot in column.places if spot in orphans]
                 if not mine:
                     continue
                 orphans -= set(mine)
-                when = rule.rule.when
-                blank = f"'{when.column}'" if when else "its columns"
-                says = "does not say so" if when and when.words else "is blank"
+                if rule in silent:
+                    why = _why_silent(rule)
+                elif column.rule.how == "template":
+                    why = (
+                        f"is only a part of {column.rule.name}, which needs all of "
+                        f"'{column.heading}'; fill in the others"
+                    )
+                else:
+                    why = f"stands beside another text for {column.rule.name}; keep one of them"
                 self.reading.unread.append(
                     UnreadCell(
                         rule.table.name,
                         "",
                         column.rule.name,
                         "; ".join(shown(row[spot]) for spot in mine),
-                        f"stands on a line where {blank} {says}, so no row of {rule.table.name} "
-                        f"was made of it; fill in {blank}, or enter it by hand",
-                        self.reading.place.at(number, column.heading),
+                        why,
+                        self.reading.place.at(
+                            number, " + ".join(self.headings.name(spot) for spot in mine)
+                        ),
                     )
                 )
 
@@ -342,24 +364,39 @@ def _texts(column: _Column, row: Sequence[CellValue]) -> str:
     return "; ".join(text for text in texts if text)
 
 
-def _read_column(column: _Column, row: Sequence[CellValue]) -> str:
-    """The value of one field on one line, '' where nothing is written."""
+def _why_silent(rule: _Rows) -> str:
+    when = rule.rule.when
+    blank = f"'{when.column}'" if when else "its columns"
+    says = "does not say so" if when and when.words else "is blank"
+    return (
+        f"stands on a line where {blank} {says}, so no row of {rule.table.name} was made of it; "
+        f"fill in {blank}, or enter it by hand"
+    )
+
+
+def _read_column(column: _Column, row: Sequence[CellValue]) -> tuple[str, set[int]]:
+    """The value of one field on one line, '' where nothing is written, and the columns used."""
     rule = column.rule
     if rule.how == "constant":
-        return column.constant
+        return column.constant, set()
     missing = rule.habits.missing
     cells = [(spot, _at(row, spot)) for spot in column.places]
     filled = [(spot, value) for spot, value in cells if not is_missing(value, missing)]
+    # what this field takes for 'nothing written' is dealt with, too
+    used = {spot for spot, value in cells if is_missing(value, missing)}
     if not filled:
-        return ""
+        return "", used
     if rule.how in ("column", "first_of"):
-        return column.reader.read(filled[0][1])
+        spot, value = filled[0]
+        same = {other for other, text in filled if shown(text) == shown(value)}
+        return column.reader.read(value), used | same | {spot}
     if rule.how == "all_of":
-        return column.reader.read("; ".join(column.reader.plain(value) for _, value in filled))
+        texts = "; ".join(column.reader.plain(value) for _, value in filled)
+        return column.reader.read(texts), set(column.places)
     if len(filled) < len(cells):
-        return ""
-    texts = {
+        return "", used
+    parts = {
         heading: column.reader.plain(value)
         for heading, (_, value) in zip(rule.columns, cells, strict=True)
     }
-    return column.reader.read(fill_template(rule.text, texts))
+    return column.reader.read(fill_template(rule.text, parts)), set(column.places)

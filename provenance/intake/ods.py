@@ -81,6 +81,9 @@ class OdsBook:
         """The sheets in their order, hidden ones too."""
         return tuple(self._notes)
 
+    def close(self) -> None:
+        """Nothing is held open."""
+
     def sheet(self, name: str) -> _OdsSheet:
         """The sheet of that name; raises KeyError when there is none."""
         return _OdsSheet(self._path, self._notes[name], self._epoch, self._limits)

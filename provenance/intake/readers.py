@@ -26,7 +26,7 @@ _FOREIGN = (
 def open_received(
     path: Path, habits: TextHabits | None = None, limits: Limits | None = None
 ) -> ReceivedFile:
-    """The file, open for reading; what it is is told by its content.
+    """The file, open for reading; what it is is told by its content. Close it after use.
 
     Raises UnusableInput for a file that is missing, empty, locked with a password, of an old or
     foreign format, damaged, or larger than `limits`.

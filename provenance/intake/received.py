@@ -130,6 +130,9 @@ class ReceivedFile(Protocol):
     def sheet(self, name: str) -> ReceivedSheet:
         """One of the sheets."""
 
+    def close(self) -> None:
+        """Let go of the file; its sheets cannot be read any more."""
+
 
 def column_letters(column: int) -> str:
     """The letters of a column, counted from 1.

@@ -73,6 +73,9 @@ class TextTable:
         """A text file has one sheet without a name."""
         return ("",)
 
+    def close(self) -> None:
+        """Nothing is held open."""
+
     def sheet(self, name: str) -> TextTable:
         """The file itself."""
         return self

@@ -9,6 +9,7 @@ from __future__ import annotations
 
 import glob
 import json
+from contextlib import closing
 from pathlib import Path
 from typing import Any
 
@@ -30,7 +31,8 @@ def mapping_of_workbook(path: Path, limits: Limits | None = None) -> FormMapping
 
     Raises UnusableInput when the workbook was made by a later version, or its marker is damaged.
     """
-    return mapping_of(open_received(path, limits=limits), path.name)
+    with closing(open_received(path, limits=limits)) as received:
+        return mapping_of(received, path.name)
 
 
 def mapping_of(received: ReceivedFile, file_name: str) -> FormMapping | None:

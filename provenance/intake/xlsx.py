@@ -69,6 +69,10 @@ class XlsxBook:
         """The sheets with cells, in their order, hidden ones too."""
         return tuple(self._sheets)
 
+    def close(self) -> None:
+        """Let go of the file."""
+        self._book.close()
+
     def sheet(self, name: str) -> _XlsxSheet:
         """The sheet of that name; raises KeyError when there is none."""
         return _XlsxSheet(self._path, self._sheets[name], self._epoch, self._limits)

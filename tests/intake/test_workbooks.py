@@ -9,6 +9,7 @@ from __future__ import annotations
 import shutil
 import subprocess
 import zipfile
+from contextlib import closing
 from datetime import date, datetime, time, timedelta
 
 import openpyxl
@@ -23,13 +24,13 @@ from provenance.intake.received import ErrorCell, Limits, UncachedFormula, shown
 
 
 def rows_of(path, sheet=None, **limits):
-    received = open_received(path, limits=Limits(**limits))
-    return list(received.sheet(sheet or received.sheet_names[0]).rows())
+    with closing(open_received(path, limits=Limits(**limits))) as received:
+        return list(received.sheet(sheet or received.sheet_names[0]).rows())
 
 
 def facts_of(path, sheet=None):
-    received = open_received(path)
-    return received.sheet(sheet or received.sheet_names[0]).facts()
+    with closing(open_received(path)) as received:
+        return received.sheet(sheet or received.sheet_names[0]).facts()
 
 
 @pytest.fixture(scope="module")
