@@ -111,15 +111,26 @@ def _on_dask(
             of_future[future.key] = item
             done.add(future)
 
+    suspects = []
     hand_out()
     for future in done:
         item = of_future.pop(future.key)
         error = future.exception()
         if error is None:
             yield item, future.result()
+        elif isinstance(error, _dask().KilledWorker):
+            suspects.append(item)
         else:
-            yield item, Broken(f"given up after several tries: {type(error).__name__}: {error}")
+            yield item, Broken(f"{type(error).__name__}: {error}")
         hand_out()
+    # whatever waited beside a piece that kills workers is blamed with it: now each goes alone
+    for item in suspects:
+        future = client.submit(work, item, pure=False, retries=TRIES)
+        error = future.exception()
+        if error is None:
+            yield item, future.result()
+        else:
+            yield item, Broken(f"it brought down one worker after another: {error}")
 
 
 @contextmanager

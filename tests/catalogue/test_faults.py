@@ -1,0 +1,129 @@
+"""Killing the catalogue and the audit at any moment, and disks that are full."""
+
+from __future__ import annotations
+
+import os
+import random
+import resource
+import shutil
+import signal
+import subprocess
+import sys
+import time
+from pathlib import Path
+
+import pytest
+
+from provenance.catalogue.audit import audit_place
+from provenance.catalogue.build import update_catalogue
+from provenance.catalogue.query import ask_sql
+from provenance.errors import TreenailError
+from tests.catalogue.conftest import flip_a_bit
+
+WORK = {
+    "catalogue": "from provenance.catalogue.build import update_catalogue as do",
+    "audit": "from provenance.catalogue.audit import audit_place as do",
+}
+SCRIPT = """
+import sys
+from pathlib import Path
+{work}
+import provenance.bundle.verify, provenance.checks.check, pandas  # so that the kill meets the work
+print("ready", flush=True)
+do(Path(sys.argv[1]), Path(sys.argv[2]))
+"""
+
+
+def killed_after(seconds: float, work: str, place: Path, index: Path) -> bool:
+    """Start the work, kill -9 it after so long; True when it was still at it."""
+    process = subprocess.Popen(
+        [sys.executable, "-c", SCRIPT.format(work=WORK[work]), str(place), str(index)],
+        stdout=subprocess.PIPE,
+        cwd=Path(__file__).parents[2],
+    )
+    assert process.stdout is not None
+    process.stdout.readline()
+    time.sleep(seconds)
+    process.send_signal(signal.SIGKILL)
+    process.stdout.close()
+    return process.wait() == -signal.SIGKILL
+
+
+def told(audit) -> list[tuple]:
+    names = ("path", "standing", "why", "identity", "files", "bytes", "findings", "copies")
+    return [tuple(one[name] for name in names) for one in audit.standing]
+
+
+def assert_whole(index: Path) -> None:
+    """The database is sound and holds bundles whole or not at all."""
+    assert ask_sql(index, "PRAGMA integrity_check").row(0) == ("ok",)
+    for table in ("site", "sample", "plug"):
+        lost = f"SELECT count(*) FROM {table} WHERE bundle_id NOT IN (SELECT bundle_id FROM bundle)"
+        assert ask_sql(index, lost).row(0) == (0,)
+    halves = (
+        "SELECT count(*) FROM bundle WHERE state = 'there' AND name = 'holl' "
+        "AND bundle_id NOT IN (SELECT bundle_id FROM plug)"
+    )
+    assert ask_sql(index, halves).row(0) == (0,)
+
+
+@pytest.mark.parametrize("work", ["catalogue", "audit"])
+def test_killed_again_and_again_it_ends_as_if_it_had_never_been(repository, tmp_path, work) -> None:
+    for number in range(3):
+        shutil.copytree(repository / "one", repository / f"copy-{number}")
+    flip_a_bit(repository / "copy-1" / "data" / "files" / "photo-001.png")
+    never, often = tmp_path / "never.sqlite", tmp_path / "often.sqlite"
+    expected = told(audit_place(repository, never))
+    chance = random.Random(7)
+    killed = 0
+    for _ in range(6):
+        killed += killed_after(chance.uniform(0, 0.5), work, repository, often)
+        if often.exists() and often.stat().st_size:
+            assert_whole(often)
+    assert killed
+    if work == "catalogue":
+        update_catalogue(repository, often)
+        query = "SELECT path, sample.* FROM sample JOIN bundle USING (bundle_id) ORDER BY path"
+        frames = [ask_sql(index, query).drop("bundle_id") for index in (never, often)]
+        assert frames[0].equals(frames[1])
+    assert told(audit_place(repository, often)) == expected
+    twice = "SELECT count(*) FROM examination GROUP BY path, run_id HAVING count(*) > 1"
+    assert len(ask_sql(often, twice)) == 0
+
+
+def test_a_full_disk_ends_it_with_a_word_and_keeps_what_was_there(repository, index) -> None:
+    """A limit on the size of files stands for the full disk: writing fails at the same place."""
+    audit_place(repository, index)
+    before = ask_sql(index, "SELECT * FROM examination")
+    for number in range(40):
+        shutil.copytree(repository / "one", repository / f"copy-{number}")
+    old = resource.getrlimit(resource.RLIMIT_FSIZE)
+    handler = signal.signal(signal.SIGXFSZ, signal.SIG_IGN)
+    resource.setrlimit(resource.RLIMIT_FSIZE, (index.stat().st_size + 4096, old[1]))
+    try:
+        with pytest.raises(TreenailError, match="was written before is safe"):
+            update_catalogue(repository, index)
+    finally:
+        resource.setrlimit(resource.RLIMIT_FSIZE, old)
+        signal.signal(signal.SIGXFSZ, handler)
+    assert_whole(index)
+    assert ask_sql(index, "SELECT * FROM examination").equals(before)
+    assert len(update_catalogue(repository, index).read) == 40
+
+
+def test_a_report_that_does_not_fit_leaves_the_old_one(tmp_path) -> None:
+    from provenance.disk import write_text
+
+    report = tmp_path / "audit.html"
+    write_text(report, "old")
+    old = resource.getrlimit(resource.RLIMIT_FSIZE)
+    handler = signal.signal(signal.SIGXFSZ, signal.SIG_IGN)
+    resource.setrlimit(resource.RLIMIT_FSIZE, (100, old[1]))
+    try:
+        with pytest.raises(OSError, match="too large"):
+            write_text(report, "new" * 1000)
+    finally:
+        resource.setrlimit(resource.RLIMIT_FSIZE, old)
+        signal.signal(signal.SIGXFSZ, handler)
+    assert report.read_text() == "old"
+    assert os.listdir(tmp_path) == ["audit.html"]
