@@ -134,27 +134,30 @@ def main() -> None:
     n = int(sys.argv[1]) if len(sys.argv) > 1 else 100_000
     with tempfile.TemporaryDirectory() as folder:
         package = many_houses(Path(folder), n)
-        began, cpu = time.perf_counter(), time.process_time()
-        marks: list[tuple[int, float]] = []
-        result = survey_package(
-            package, progress=lambda done, _: marks.append((done, time.perf_counter() - began))
+        marks: list[tuple[float, float]] = [(time.perf_counter(), time.process_time())]
+
+        def mark(*_: int) -> None:
+            marks.append((time.perf_counter(), time.process_time()))
+
+        result = survey_package(package, progress=mark)
+        mark()
+        whole = marks[-1][0] - marks[0][0]
+        print(
+            f"{n} elements, {len(package.table('tie'))} ties; seconds, and of them processor time"
         )
-        whole, cpu = time.perf_counter() - began, time.process_time() - cpu
+        names = ("read", "readings and datums", "solve", "holes and table", "findings", "write")
+        for before, after, name in zip(marks, marks[1:], names, strict=False):
+            print(f"  {name:22} {after[0] - before[0]:5.1f} {after[1] - before[1]:5.1f}")
+        found, cpu = (marks[-2][i] - marks[0][i] for i in (0, 1))
+        print(f"  {'positions, not written':22} {found:5.1f} {cpu:5.1f}")
+        print(f"  {'all':22} {whole:5.1f} {marks[-1][1] - marks[0][1]:5.1f}")
         ends = (result.positions["point_kind"] == "element_end").sum()
-        print(f"{n} elements, {len(package.table('tie'))} ties: {whole:.1f} s in all")
-        print(f"  (processor time {cpu:.1f} s; more than that is waiting for others)")
-        names = ("read", "readings and datums", "solve", "holes and table", "findings")
-        before = 0.0
-        for (_, at), name in zip(marks, names, strict=True):
-            print(f"  {name:22} {at - before:5.1f} s")
-            before = at
-        print(f"  {'write':22} {whole - before:5.1f} s")
         print(
             f"{ends} ends found, {len(result.findings)} findings, spread {result.spread_ratio:.3f}"
         )
         each, worst = one_at_a_time(package, result)
         print(f"one point at a time with scipy: {each * ends:.0f} s for all, as far as 300 tell")
-        print(f"ratio {each * ends / whole:.0f}; largest difference {worst * 1000:.3f} mm")
+        print(f"ratio {each * ends / found:.0f}; largest difference {worst * 1000:.3f} mm")
 
 
 if __name__ == "__main__":
