@@ -100,10 +100,11 @@ def _broken(
     other = model.table(link.table)
     names = list(link.fields)
     pointing = _key_texts(table, link.fields, frame)
-    if all(name in target.columns for name in link.reference_fields):
-        there = _key_texts(other, link.reference_fields, target)
-    else:
-        there = pl.DataFrame(schema=dict.fromkeys(link.reference_fields, pl.String))
+    # a column that is not there (which has its own finding) is as good as blank
+    gone = [name for name in link.reference_fields if name not in target.columns]
+    there = _key_texts(
+        other, link.reference_fields, target.with_columns(pl.lit("").alias(name) for name in gone)
+    )
     there = there.rename(dict(zip(there.columns, names, strict=True)))
     different = pointing.unique().filter(_any_written(link.fields))
     lost = different.join(there, on=names, how="anti")

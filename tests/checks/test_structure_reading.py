@@ -166,4 +166,5 @@ def test_what_a_program_wrote_reads_back_as_it_was(
     writer.writerows([["x", "y", "z"], *cells])
     text = _read(tmp_path_factory.getbasetemp(), written.getvalue().encode())
     assert [list(row[1:]) for row in _rows(text)] == cells
-    assert not text.faults.short and not text.faults.long
+    assert not text.faults.short
+    assert not text.faults.long
