@@ -36,12 +36,14 @@ if TYPE_CHECKING:
     from provenance.package import Package
 
 __all__ = [
+    "RESTORE_LEDGER",
     "BrokenLedger",
     "append_events",
     "event_hash",
     "last_seal",
     "ledger_with",
     "verify_chain",
+    "verify_ledger",
 ]
 
 TABLE = "custody"
@@ -127,27 +129,34 @@ def verify_chain(package: Package) -> list[Finding]:
 
     Returns no finding for a sound ledger; one error that names the first event that does not fit
     and what that means (later events hang on it, so they are not judged); or one warning when
-    events at the end are not sealed yet.
+    events at the end are not sealed yet. Raises UnusablePackage when there is no such table.
     """
-    ledger = package.table(TABLE)
+    return verify_ledger(package.table(TABLE))
+
+
+def verify_ledger(ledger: pd.DataFrame) -> list[Finding]:
+    """The same for the table custody as written: texts, '' where blank, record numbers as index."""
     if missing := [name for name in ("custody_id", *SEALS) if name not in ledger]:
-        return [_finding(1, {}, missing[0], f"The ledger has no column {missing[0]}.", _RESTORE)]
+        return [
+            _finding(1, {}, missing[0], f"The ledger has no column {missing[0]}.", RESTORE_LEDGER)
+        ]
     names = list(ledger.columns)
     sealed = _count_sealed(ledger)
     before = ""
+    rows = ledger.index.tolist()
     for place, values in enumerate(ledger.itertuples(index=False, name=None), start=1):
         event = dict(zip(names, values, strict=True))
-        row = place + 1
+        row = rows[place - 1]
         if event["custody_id"] != str(place):
-            return [_finding(row, event, "custody_id", _out_of_order(place, event), _RESTORE)]
+            return [_finding(row, event, "custody_id", _out_of_order(place, event), RESTORE_LEDGER)]
         if place > sealed:
             continue
         if event["previous_sha256"] != before:
-            return [_finding(row, event, "previous_sha256", _not_linked(place), _RESTORE)]
+            return [_finding(row, event, "previous_sha256", _not_linked(place), RESTORE_LEDGER)]
         if not _bears_its_seal(event):
-            return [_finding(row, event, "event_sha256", _altered(place), _RESTORE)]
+            return [_finding(row, event, "event_sha256", _altered(place), RESTORE_LEDGER)]
         before = event["event_sha256"]
-    return [_unsealed(sealed, len(ledger))] if sealed < len(ledger) else []
+    return [_unsealed(sealed, len(ledger), rows[sealed])] if sealed < len(ledger) else []
 
 
 # -- sealing -------------------------------------------------------------------------------------
@@ -191,7 +200,7 @@ def _sealed(ledger: pd.DataFrame, *, first_unsealed: int) -> pd.DataFrame:
 
 # -- what a break means --------------------------------------------------------------------------
 
-_RESTORE = (
+RESTORE_LEDGER = (
     "Restore tables/custody.csv from an older copy or bundle, and record what was to be changed "
     "as a new event that names the event it corrects."
 )
@@ -231,12 +240,12 @@ def _finding(row: int, event: Mapping[str, str], field: str, message: str, remed
     )
 
 
-def _unsealed(sealed: int, total: int) -> Finding:
+def _unsealed(sealed: int, total: int, row: int) -> Finding:
     return Finding(
         severity="warning",
         rule="custody.not_sealed",
         table=TABLE,
-        row=sealed + 2,
+        row=row,
         key=str(sealed + 1),
         field="event_sha256",
         value="",

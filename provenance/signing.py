@@ -17,11 +17,22 @@ from provenance.errors import TreenailError
 from provenance.findings import Finding
 
 if TYPE_CHECKING:
+    import pandas as pd
     from cryptography.hazmat.primitives.asymmetric.ed25519 import Ed25519PrivateKey
 
     from provenance.package import Package
 
-__all__ = ["read_signing_key", "sign_events", "verify_signatures"]
+__all__ = [
+    "SignaturesNotTested",
+    "read_signing_key",
+    "sign_events",
+    "verify_signatures",
+    "verify_signed",
+]
+
+
+class SignaturesNotTested(TreenailError):
+    """There are signatures, and the library that could test them is not installed."""
 
 
 def read_signing_key(path: Path) -> Ed25519PrivateKey:
@@ -70,9 +81,14 @@ def sign_events(package: Package, key: Ed25519PrivateKey, custody_ids: Collectio
 def verify_signatures(package: Package) -> list[Finding]:
     """One error for each signature that is not the signer's over the event's seal.
 
-    Events without a signature are passed over: signing is for those who want it.
+    Events without a signature are passed over: signing is for those who want it. Raises
+    SignaturesNotTested when there are some and the package 'cryptography' is not installed.
     """
-    ledger = package.table("custody")
+    return verify_signed(package.table("custody"))
+
+
+def verify_signed(ledger: pd.DataFrame) -> list[Finding]:
+    """The same for the table custody as written, with record numbers as its index."""
     if "signature" not in ledger or not (ledger["signature"] != "").any():
         return []
     findings = []
@@ -115,7 +131,7 @@ def _library() -> ModuleType:
     try:
         from cryptography.hazmat.primitives.asymmetric import ed25519
     except ImportError:
-        raise TreenailError(
+        raise SignaturesNotTested(
             "signatures need the package 'cryptography': pip install 'treenail[sign]'"
         ) from None
     return ed25519

@@ -24,6 +24,7 @@ from provenance.custody import TABLE as LEDGER
 from provenance.custody import last_seal, verify_chain
 from provenance.errors import TreenailError, UnusableInput, UnusablePackage
 from provenance.package import DESCRIPTOR, Package, read_model
+from provenance.signing import SignaturesNotTested, verify_signatures
 
 BUNDLE_FACTS = "bundle.json"
 _TABLE_NAME = re.compile(r"[a-z][a-z0-9_]{0,62}")
@@ -279,7 +280,19 @@ def _compare_sums(package: Package) -> Iterator[BundleFinding]:
 
 
 def _check_ledger(package: Package, facts: object) -> Iterator[BundleFinding]:
-    for one in verify_chain(package):
+    judged = verify_chain(package)
+    try:
+        judged += verify_signatures(package)
+    except SignaturesNotTested as error:
+        yield BundleFinding(
+            "custody",
+            "warning",
+            "custody.signature_not_tested",
+            f"data/tables/{LEDGER}.csv",
+            f"has signatures that were not tested: {error}",
+            "Install that package and verify again.",
+        )
+    for one in judged:
         yield BundleFinding(
             "custody",
             one.severity,

@@ -26,6 +26,7 @@ from provenance.checks.rules import (
     site,
     years,
 )
+from provenance.checks.seals import seal_rules
 
 __all__ = ["all_rules", "package_rules"]
 
@@ -61,8 +62,8 @@ def all_rules() -> tuple[Rule, ...]:
 
 
 def package_rules(folder: Path) -> tuple[Rule, ...]:
-    """Every rule there is, with those about the files in the package's `folder`, sorted by id."""
-    return _sorted([*all_rules(), *disk_rules(folder)])
+    """Every rule there is, with those about files and ledger in `folder`, sorted by id."""
+    return _sorted([*all_rules(), *disk_rules(folder), *seal_rules(folder)])
 
 
 def _sorted(rules: list[Rule]) -> tuple[Rule, ...]:

@@ -120,3 +120,13 @@ def test_the_verdict_as_json_names_what_was_looked_at(bundle: Path) -> None:
     assert verdict["parts"]["custody"] is None
     assert verdict["parts"]["bag"] > 0
     assert json.loads(json.dumps(verdict)) == verdict
+
+
+def test_a_false_signature_is_found_in_the_ledger(package: Package, tmp_path: Path) -> None:
+    frame = package.table("custody")
+    frame.loc[2, "signer_key"] = "A" * 43 + "="
+    frame.loc[2, "signature"] = "A" * 86 + "=="
+    package.write_table("custody", frame)
+    verdict = verify_bundle(pack_bundle(package, tmp_path / "b"))
+    assert verdict.intact
+    assert rules(verdict) == {"custody.signature_false"}
