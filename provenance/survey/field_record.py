@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from functools import cached_property
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -87,17 +88,36 @@ class FieldRecord:
             at = int(self.number_of("element", of)[0])
         return str(self.element["place_id"].iloc[at]) if at >= 0 else ""
 
+    @cached_property
+    def _parents(self) -> dict[str, tuple[int, str]]:
+        """Row number and larger place of each place; of two rows with one code the first."""
+        pairs = zip(self.place["place_id"], self.place["parent_place_id"], strict=True)
+        parents: dict[str, tuple[int, str]] = {}
+        for at, (place_id, parent) in enumerate(pairs):
+            parents.setdefault(str(place_id), (at, str(parent)))
+        return parents
+
     def line_of_places(self, place_id: str) -> list[int]:
         """Row numbers of a place and the larger places round it, smallest first."""
-        ids = list(self.place["place_id"])
         line: list[int] = []
-        while place_id in ids:
-            at = ids.index(place_id)
+        while place_id in self._parents:
+            at, parent = self._parents[place_id]
             if at in line:
                 break  # a place inside itself; the check reports it
             line.append(at)
-            place_id = str(self.place["parent_place_id"].iloc[at])
+            place_id = parent
         return line
+
+    @cached_property
+    def storeys(self) -> dict[str, int]:
+        """Storey number of each place, taken from the larger place where blank."""
+        own = numbers(self.place, "level")
+        storeys = {}
+        for place_id in self._parents:
+            known = [own[at] for at in self.line_of_places(place_id) if np.isfinite(own[at])]
+            if known:
+                storeys[place_id] = int(known[0])
+        return storeys
 
     def floor_heights(self) -> dict[str, float]:
         """Height of the floor of each place in m, taken from the larger place where blank."""

@@ -18,7 +18,13 @@ from provenance.survey.drawing import Item, Sheet, Text
 from provenance.survey.elevation import draw_strip, strip_title
 from provenance.survey.known_points import KnownPoints, known_points
 from provenance.survey.pdf import draw_items
-from provenance.survey.plan_content import buildings_of, levels_of, plan_content, stamps_of
+from provenance.survey.plan_content import (
+    buildings_of,
+    file_name_part,
+    levels_of,
+    plan_content,
+    stamps_of,
+)
 from provenance.survey.plan_sheet import SECRET, plan_sheet
 from provenance.survey.svg import svg_of
 
@@ -77,12 +83,12 @@ def write_plans(
                 continue
             suffix = "" if one is None else f"-{one}"
             sheet = plan_sheet(content, sheet_paper, faces, record=package.title)
-            paths += _written(out / f"plan-{_file_name(building)}{suffix}", format, [sheet])
+            paths += _written(out / f"plan-{file_name_part(building)}{suffix}", format, [sheet])
             drawn += 1
         if strips:
             sheets = list(strip_sheets(package, known, building, sheet_paper, faces, level))
             if sheets:
-                paths += _written(out / f"strips-{_file_name(building)}", format, sheets)
+                paths += _written(out / f"strips-{file_name_part(building)}", format, sheets)
         if not drawn:
             empty.append(building)
         if progress:
@@ -93,10 +99,6 @@ def write_plans(
             "yet; tie ends of wood to datums and run 'treenail survey', or record coordinates"
         )
     return Drawn(tuple(paths), tuple(empty))
-
-
-def _file_name(code: str) -> str:
-    return code.replace("/", "_")
 
 
 def _written(stem: Path, format: str, sheets: list[Sheet]) -> list[Path]:

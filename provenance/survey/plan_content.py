@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
@@ -26,6 +27,7 @@ __all__ = [
     "PlanWood",
     "Underlay",
     "buildings_of",
+    "file_name_part",
     "levels_of",
     "plan_content",
     "shortened",
@@ -132,22 +134,13 @@ def buildings_of(record: FieldRecord) -> list[str]:
 def levels_of(record: FieldRecord, building_id: str) -> list[int]:
     """The storeys that wood of a building is recorded on, lowest first."""
     levels = {
-        level
-        for place in record.place["place_id"]
-        if building_id in _codes(record, str(place))
-        if (level := _level(record, str(place))) is not None
+        level for place, level in record.storeys.items() if building_id in _codes(record, place)
     }
     return sorted(levels)
 
 
 def _codes(record: FieldRecord, place_id: str) -> list[str]:
     return [str(record.place["place_id"].iloc[at]) for at in record.line_of_places(place_id)]
-
-
-def _level(record: FieldRecord, place_id: str) -> int | None:
-    own = numbers(record.place, "level")
-    known = [own[at] for at in record.line_of_places(place_id) if np.isfinite(own[at])]
-    return int(known[0]) if known else None
 
 
 def stamps_of(package: Package) -> dict[str, str]:
@@ -186,7 +179,7 @@ def plan_content(
         str(place)
         for place in record.place["place_id"]
         if building_id in _codes(record, str(place))
-        and (level is None or _level(record, str(place)) == level)
+        and (level is None or record.storeys.get(str(place)) == level)
     }
     chosen, notes = _chosen_wood(known, building_id, inside, level, only_elements)
     site = record.site[record.site["site_id"] == row["site_id"]]
@@ -225,7 +218,7 @@ def _chosen_wood(
         if building_id not in _codes(record, str(place_id)):
             continue
         if place_id not in inside:
-            if _level(record, str(place_id)) is None and level is not None:
+            if str(place_id) not in record.storeys and level is not None:
                 no_level.append(str(element_id))
             continue
         if record.element["in_place"].iloc[at] in _ELSEWHERE:
@@ -243,6 +236,15 @@ def _chosen_wood(
         if ids:
             notes.append(f"Not shown, {what}: {shortened(ids)}.")
     return chosen, tuple(notes)
+
+
+def file_name_part(code: str) -> str:
+    """A code as part of a file name, whatever stands in the table.
+
+    >>> file_name_part("B1/R2"), file_name_part("../x")
+    ('B1_R2', '_x')
+    """
+    return re.sub(r"[^A-Za-z0-9._-]", "_", code).lstrip(".") or "_"
 
 
 def shortened(ids: Sequence[str], most: int = 6) -> str:

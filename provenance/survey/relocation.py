@@ -20,6 +20,7 @@ from provenance.survey.known_points import KnownPoints, known_points
 from provenance.survey.pdf import draw_items
 from provenance.survey.plan_content import (
     PlanContent,
+    file_name_part,
     levels_of,
     plan_content,
     stamps_of,
@@ -61,7 +62,7 @@ def write_relocation_sheets(
     gathered = [gather_relocation(package, known, one) for one in samples]
     paths = []
     for number, facts in enumerate(gathered):
-        path = out / f"relocation-{facts.sample_id}.pdf"
+        path = out / f"relocation-{file_name_part(facts.sample_id)}.pdf"
         size = (sheet_paper.width, sheet_paper.height)
         title = f"Where the hole of {facts.identifier} is"
         with printed_pages(path, size, title=title, subject=facts.wood) as pages:
@@ -231,10 +232,7 @@ def _surroundings(package: Package, known: KnownPoints, facts: Relocation) -> Pl
     if not building:
         return wood_alone(package, known, facts.element_row)
     stored = levels_of(record, building)
-    level = None
-    if len(stored) > 1:
-        own = [str(record.place["level"].iloc[at]) for at in line]
-        level = next((int(float(one)) for one in own if one), None)
+    level = record.storeys.get(place_id) if len(stored) > 1 else None
     # an image laid under the plan would be too small here to read
     return replace(plan_content(package, known, building, level), underlays=())
 
