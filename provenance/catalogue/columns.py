@@ -98,7 +98,7 @@ CATALOGUE_TABLES = (
             Column("gone_in_run", "INTEGER", "the run that found it vanished; empty while there"),
         ),
         "",
-        ("identity", "name, edition", "accession", "state"),
+        ("identity", "name, edition", "accession COLLATE NOCASE", "state"),
     ),
     CatalogueTable(
         "site",
@@ -119,7 +119,7 @@ CATALOGUE_TABLES = (
             Column("repository_name", "TEXT NOT NULL", "its name, where it may be named"),
         ),
         _OF_BUNDLE,
-        ("bundle_id", "site_id"),
+        ("bundle_id, site_id", "site_id COLLATE NOCASE"),
     ),
     CatalogueTable(
         "sample",
@@ -145,7 +145,14 @@ CATALOGUE_TABLES = (
             Column("gone", "TEXT NOT NULL", "lost or destroyed, else ''"),
         ),
         _OF_BUNDLE,
-        ("bundle_id", "site_id, sample_id", "species", '"use"', "end_from_year", "keeper_id"),
+        (
+            "bundle_id",
+            "site_id COLLATE NOCASE, sample_id",
+            "species COLLATE NOCASE",
+            '"use" COLLATE NOCASE',
+            "end_from_year",
+            "keeper_id COLLATE NOCASE",
+        ),
     ),
     CatalogueTable(
         "plug",
@@ -167,7 +174,7 @@ CATALOGUE_TABLES = (
             Column("collected_on", "TEXT NOT NULL", "day the sample was taken (EDTF)"),
         ),
         _OF_BUNDLE,
-        ("bundle_id", "stamp"),
+        ("bundle_id, sample_id", "stamp"),
     ),
     CatalogueTable(
         "examination",

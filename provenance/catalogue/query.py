@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import sqlite3
+from collections.abc import Sequence
 from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
@@ -125,42 +126,46 @@ def _conditions(wanted: Wanted) -> tuple[list[str], list[Any]]:
             "copy.identity = bundle.identity AND copy.state = 'there' "
             "AND copy.bundle_id < bundle.bundle_id))"
         )
-    if wanted.site:
-        titles = _any_like("site.site_id", "site.name", "site.public_name")
-        add(titles, *[_pattern(wanted.site)] * 3)
-    if wanted.species:
-        add(_any_like("sample.species"), _pattern(wanted.species))
-    if wanted.use:
-        add(_any_like('sample."use"'), _pattern(wanted.use.replace(" ", "_")))
+    alike = {
+        ("site.site_id", "site.name", "site.public_name"): wanted.site,
+        ("sample.species",): wanted.species,
+        ('sample."use"',): wanted.use.replace(" ", "_") if wanted.use else None,
+        (
+            "sample.keeper_id",
+            "sample.keeper_name",
+            "site.repository_id",
+            "site.repository_name",
+        ): wanted.keeper,
+        ("bundle.accession",): wanted.accession,
+    }
+    for columns, words in alike.items():
+        if words:
+            add(_any_alike(columns, words), *[_pattern(words)] * len(columns))
     if wanted.from_year is not None:
         add("sample.end_to_year >= ?", wanted.from_year)
     if wanted.to_year is not None:
         add("sample.end_from_year <= ?", wanted.to_year)
     if wanted.stamp:
         add(
-            "EXISTS (SELECT 1 FROM plug WHERE plug.stamp = ? AND plug.bundle_id = sample.bundle_id "
-            "AND plug.site_id = sample.site_id AND plug.sample_id = sample.sample_id)",
+            "(sample.bundle_id, sample.site_id, sample.sample_id) IN "
+            "(SELECT bundle_id, site_id, sample_id FROM plug WHERE stamp = ?)",
             wanted.stamp,
         )
-    if wanted.keeper:
-        holder, archive = (
-            ("sample.keeper_id", "sample.keeper_name"),
-            ("site.repository_id", "site.repository_name"),
-        )
-        add(_any_like(*holder, *archive), *[_pattern(wanted.keeper)] * 4)
-    if wanted.accession:
-        add(_any_like("bundle.accession"), _pattern(wanted.accession))
     if wanted.edition:
         add("bundle.edition = ?", wanted.edition)
     return conditions, values
 
 
-def _any_like(*columns: str) -> str:
-    return "(" + " OR ".join(f"{column} LIKE ? ESCAPE '\\'" for column in columns) + ")"
+def _any_alike(columns: Sequence[str], words: str) -> str:
+    """Plain words are compared so that an index helps; words with a '*' as a pattern."""
+    like = "LIKE ? ESCAPE '\\'" if "*" in words else "= ? COLLATE NOCASE"
+    return "(" + " OR ".join(f"{column} {like}" for column in columns) + ")"
 
 
 def _pattern(words: str) -> str:
     """What a person wrote as an SQL pattern: '*' is any letters, everything else itself."""
+    if "*" not in words:
+        return words
     for special in ("\\", "%", "_"):
         words = words.replace(special, f"\\{special}")
     return words.replace("*", "%")
