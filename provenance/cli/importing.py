@@ -144,8 +144,10 @@ def _grouped(findings: Iterable[Finding]) -> list[str]:
         groups.setdefault(key, []).append(row[1] if row else "")
     lines = []
     for (origin, message, remedy), rows in groups.items():
-        several = f"rows {', '.join(rows[:8])}{' …' if len(rows) > 8 else ''} ({len(rows)} cells)"
-        where = origin.replace("row …", f"row {rows[0]}" if len(rows) == 1 else several)
+        # one cell may be meant for several tables
+        each = list(dict.fromkeys(rows))
+        several = f"rows {', '.join(each[:8])}{' …' if len(each) > 8 else ''} ({len(each)} cells)"
+        where = origin.replace("row …", f"row {each[0]}" if len(each) == 1 else several)
         lines.append(f"  {where}: {message.rstrip('.')}. {remedy}".rstrip())
     return lines
 

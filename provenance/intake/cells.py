@@ -159,8 +159,8 @@ class CellReader:
         part = f"has '{word}', which is" if cell and cell != word else "is"
         raise UnreadableValue(
             cell or word,
-            f"{part} not in the list '{self._vocabulary.title}'.{near} Write one of {', '.join(some)}, or say under synonyms in the mapping "
-            "what it means",
+            f"{part} not in the list '{self._vocabulary.title}'.{near} Write one of "
+            f"{', '.join(some)}, or say under synonyms in the mapping what it means",
         )
 
     def _boolean(self, value: CellValue) -> bool:

@@ -9,6 +9,7 @@ from pathlib import Path
 
 from provenance.errors import UnusableInput
 from provenance.intake.guessing import (
+    SURE,
     Guess,
     SheetGuess,
     guess_date_formats,
@@ -145,7 +146,7 @@ def _field(guess: Guess, sheet: SheetGuess, model: Model) -> list[str]:
     seen = sheet.values.get(guess.place)
     parts = [f"column: {_quoted(heading)}"]
     remarks = []
-    if guess.score < 1:
+    if guess.score < SURE:
         remarks.append(f"? is this '{one.title}'")
     if seen is not None:
         unit, source = guess_unit(heading, one, seen)

@@ -18,6 +18,7 @@ from provenance.intake.units import MM_PER
 from provenance.schema import Field, Model, Table
 
 __all__ = [
+    "SURE",
     "ColumnValues",
     "Guess",
     "SheetGuess",
@@ -29,6 +30,8 @@ __all__ = [
 
 LOOK_AT_ROWS = 400
 NEAR = 0.84
+SURE = 0.99
+"""From here on a heading is the name of the field, not only like it."""
 CHAIN = ("element", "sample", "plug")
 """The tables that crews write side by side on one line."""
 SEVERAL = "[,;/+&]"
@@ -104,7 +107,7 @@ def guess_sheet(name: str, rows: Iterable[Row], model: Model) -> SheetGuess | No
         return None
     headings = headings_of(dict(first)[header])
     values = _values_below(first, header)
-    matching = _Matching(headings, words)
+    matching = _Matching(headings, words, values)
     return SheetGuess(header, headings, values, _choose(name, matching, model))
 
 
@@ -169,8 +172,14 @@ def _values_below(first: Sequence[Row], header: int) -> dict[int, ColumnValues]:
 class _Matching:
     """Holds headings against the names of fields."""
 
-    def __init__(self, headings: Headings, words: Sequence[tuple[Table, Field, set[str]]]) -> None:
+    def __init__(
+        self,
+        headings: Headings,
+        words: Sequence[tuple[Table, Field, set[str]]],
+        filled: Collection[int],
+    ) -> None:
         self._headings = headings
+        self._filled = filled
         self._words = words
 
     def of_table(self, table: str, without: Collection[int] = ()) -> list[Guess]:
@@ -184,7 +193,9 @@ class _Matching:
             for owner, one, named in self._words:
                 if owner.name != table:
                     continue
-                score = 1.0 if {heading, bare} & named else _nearness(heading, named)
+                score = _likeness(heading, bare, one, named)
+                # of two headings that fit, the one with something below it is meant
+                score -= 0.0 if place in self._filled else 0.002
                 if score >= NEAR:
                     guesses.append(Guess(place, one, score))
         guesses.sort(key=lambda guess: (-guess.score, guess.place))
@@ -193,6 +204,13 @@ class _Matching:
             if all(guess.place != one.place and guess.one.name != one.one.name for one in best):
                 best.append(guess)
         return best
+
+
+def _likeness(heading: str, bare: str, one: Field, named: set[str]) -> float:
+    """1 for the field's own title, a little less for its other names, then how alike they look."""
+    if plain_heading(one.title) in (heading, bare):
+        return 1.0
+    return 0.995 if {heading, bare} & named else _nearness(heading, named)
 
 
 def _nearness(heading: str, named: set[str]) -> float:

@@ -119,11 +119,11 @@ def bring_in(
 
 
 def content_of(folder: Path) -> dict[str, bytes]:
-    """Every file of a package with its bytes."""
+    """Every file of a package with its bytes, but for the lock."""
     return {
         str(path.relative_to(folder)): path.read_bytes()
         for path in sorted(folder.rglob("*"))
-        if path.is_file()
+        if path.is_file() and path.name != ".lock"
     }
 
 
