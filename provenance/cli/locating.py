@@ -8,11 +8,17 @@ from pathlib import Path
 
 import click
 
-from provenance.cli.options import package_argument, progress_bar, site_option
+from provenance.cli.options import (
+    named_package_argument,
+    out_option,
+    paper_option,
+    progress_bar,
+    site_option,
+)
 
 
 @click.command("stamps")
-@package_argument
+@named_package_argument
 @click.argument("count", type=int)
 @click.option("--crew", required=True, help="Who may use the numbers.")
 @site_option
@@ -26,6 +32,8 @@ from provenance.cli.options import package_argument, progress_bar, site_option
     show_default=True,
     help="Keep plain counting and punch this below numbers that mislead upside down.",
 )
+@paper_option
+@out_option
 def stamps(
     package: Path,
     count: int,
@@ -35,19 +43,26 @@ def stamps(
     last: int | None,
     dies: str,
     mark: str,
+    paper: str,
+    out: Path | None,
 ) -> None:
     """Reserve COUNT stamp numbers in PACKAGE that cannot be read for one another.
 
-    Prints the strike list, one number a line, with the mark to be punched where one is needed.
-    A number is never given out twice, used or not.
+    Shows one number a line, with the mark to be punched where one is needed; --out writes the same
+    as a strike list to tick off (PDF). A number is never given out twice, used or not.
     """
     from datetime import date
 
+    from provenance.errors import AlreadyThere
     from provenance.identity.stamps import reserve_stamps
     from provenance.package import open_package
 
+    if out is not None and out.exists():
+        # numbers cannot be given back, so look before reserving
+        raise AlreadyThere(f"{out} is already there; choose another with --out")
+    opened = open_package(package)
     reserved = reserve_stamps(
-        open_package(package),
+        opened,
         count,
         crew=crew,
         site_id=site,
@@ -61,6 +76,12 @@ def stamps(
         needs = "" if one.orientation_mark == "none" else f"\t{one.orientation_mark} below"
         click.echo(f"{one.sample_id}{needs}")
     click.echo(f"reserved {len(reserved)} for crew '{crew}'", err=True)
+    if out is not None:
+        from provenance.printing.paper import paper_named
+        from provenance.printing.strike_list import print_strike_list
+
+        printed = print_strike_list(reserved, paper_named(paper), out, title=opened.title)
+        click.echo(f"wrote {', '.join(map(str, printed.paths))}", err=True)
 
 
 @click.command("locate")
