@@ -14,7 +14,6 @@ from dataclasses import dataclass, field
 from datetime import date, datetime, time, timedelta
 from pathlib import Path
 from typing import Literal
-from xml.parsers import expat
 
 from provenance.errors import UnusableInput
 from provenance.intake.received import (
@@ -26,7 +25,7 @@ from provenance.intake.received import (
     SheetFacts,
     UncachedFormula,
 )
-from provenance.intake.xlsx import parse_xml, refuse_oversized
+from provenance.intake.xlsx import DAMAGE, parse_xml, refuse_oversized
 
 __all__ = ["OdsBook"]
 
@@ -63,7 +62,7 @@ class OdsBook:
                     raise UnusableInput(
                         f"{path.name} is locked with a password; save a copy without one"
                     )
-        except (zipfile.BadZipFile, KeyError) as error:
+        except DAMAGE as error:
             raise UnusableInput(_damaged(path, error)) from error
         first = _Handler(path.name, limits, None)
         for _ in _parsed(path, first):
@@ -122,7 +121,7 @@ def _parsed(path: Path, handler: _Handler) -> Iterator[Row]:
         with zipfile.ZipFile(path) as archive, archive.open(CONTENT) as part:
             for _ in parse_xml(part, handler):
                 yield from handler.taken_rows()
-    except (zipfile.BadZipFile, KeyError, expat.ExpatError, ValueError) as error:
+    except DAMAGE as error:
         raise UnusableInput(_damaged(path, error)) from error
     yield from handler.taken_rows()
 

@@ -64,11 +64,13 @@ def open_received(
 
 
 def _open_archive(path: Path, limits: Limits) -> ReceivedFile:
+    from provenance.intake.xlsx import DAMAGE, XlsxBook
+
     try:
         with zipfile.ZipFile(path) as archive:
             names = set(archive.namelist())
             kind = archive.read("mimetype")[:100] if "mimetype" in names else b""
-    except (zipfile.BadZipFile, KeyError, OSError, RuntimeError) as error:
+    except DAMAGE as error:
         raise UnusableInput(
             f"{path.name} is damaged or cut off ({error}); copy or export it again"
         ) from error
@@ -77,8 +79,6 @@ def _open_archive(path: Path, limits: Limits) -> ReceivedFile:
 
         return OdsBook(path, limits)
     if "xl/workbook.xml" in names:
-        from provenance.intake.xlsx import XlsxBook
-
         return XlsxBook(path, limits)
     if "xl/workbook.bin" in names:
         what = "is a binary workbook (.xlsb); save it as .xlsx"

@@ -7,8 +7,10 @@ over the sheet's XML finds that out first (ECMA-376 Part 1, chapter 18.3).
 from __future__ import annotations
 
 import posixpath
+import struct
 import warnings
 import zipfile
+import zlib
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass, field
 from pathlib import Path
@@ -26,9 +28,23 @@ from provenance.intake.received import (
     UncachedFormula,
 )
 
-__all__ = ["XlsxBook", "parse_xml", "refuse_oversized"]
+__all__ = ["DAMAGE", "XlsxBook", "parse_xml", "refuse_oversized"]
 
 CHUNK_BYTES = 1 << 18
+DAMAGE = (
+    zipfile.BadZipFile,
+    zlib.error,
+    expat.ExpatError,
+    EOFError,
+    KeyError,
+    NotImplementedError,
+    OSError,
+    OverflowError,
+    RuntimeError,
+    ValueError,
+    struct.error,
+)
+"""What reading a part of a damaged archive raises (found by damaging some at random)."""
 SAVE_ANEW = "open it in a spreadsheet program and save it anew as .xlsx"
 
 
@@ -151,7 +167,7 @@ class _XlsxSheet:
             with zipfile.ZipFile(self._path) as archive, archive.open(place) as part:
                 for _ in parse_xml(part, _SheetHandler(scan, self._limits, self.where)):
                     pass
-        except (zipfile.BadZipFile, KeyError, expat.ExpatError, ValueError) as error:
+        except DAMAGE as error:
             raise UnusableInput(_damaged(self._path, error, self.where)) from error
         return scan
 

@@ -127,3 +127,33 @@ def test_a_stored_number_says_what_the_number_was(value) -> None:
     text = number_text(value)
     assert float(text) == value
     assert "e" not in text.casefold()
+
+
+ANYTHING = st.one_of(
+    st.text(max_size=70),
+    st.integers(),
+    st.floats(),
+    st.booleans(),
+    st.datetimes(),
+    st.dates(),
+    st.times(),
+    st.timedeltas(),
+    st.sampled_from(["12' 6", "7 3/8", "N 35 E", "13:00", "c. 1987", "1,234", "yes", "ax; adze"]),
+    st.builds(ErrorCell, st.text(max_size=8)),
+)
+FIELDS = [
+    (table.name, one.name)
+    for table in MODEL.of_role("record")
+    for one in table.fields
+    if one.obtained != "computed"
+]
+
+
+@given(st.sampled_from(FIELDS), ANYTHING)
+def test_whatever_stands_in_a_cell_is_read_or_refused_with_a_sentence(field, value) -> None:
+    """A law: no value of any kind in any field stops an import."""
+    try:
+        outcome = read(*field, value, epoch=1900)
+    except UnreadableValue as refusal:
+        outcome = refusal.expected if len(refusal.expected) > 10 else None
+    assert isinstance(outcome, str)

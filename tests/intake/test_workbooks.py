@@ -6,6 +6,7 @@ which this project does not read with.
 
 from __future__ import annotations
 
+import io
 import shutil
 import subprocess
 import zipfile
@@ -14,6 +15,8 @@ from datetime import date, datetime, time, timedelta
 
 import openpyxl
 import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
 from odf.opendocument import OpenDocumentSpreadsheet
 from odf.table import CoveredTableCell, Table, TableCell, TableColumn, TableRow
 from odf.text import P
@@ -302,3 +305,58 @@ def test_what_is_no_table_is_named_for_what_it_is(tmp_path) -> None:
         assert path.name in str(caught.value)
         count += 1
     assert count == 17
+
+
+@settings(max_examples=60)
+@given(
+    kind=st.sampled_from(["xlsx", "ods"]),
+    inside=st.booleans(),
+    harm=st.lists(st.tuples(st.floats(0, 1), st.integers(0, 255)), min_size=1, max_size=6),
+    which=st.integers(0, 50),
+)
+def test_a_damaged_workbook_is_read_or_refused_and_never_crashes(
+    pristine, kind, inside, harm, which
+) -> None:
+    """A law: bytes changed anywhere, in the archive or in a part of it, raise nothing else."""
+    whole = pristine[kind]
+    path = pristine["folder"] / f"harmed.{kind}"
+    if inside:
+        with zipfile.ZipFile(io.BytesIO(whole)) as before, zipfile.ZipFile(path, "w") as after:
+            names = before.namelist()
+            for name in names:
+                content = before.read(name)
+                is_victim = name == names[which % len(names)]
+                after.writestr(name, harmed(content, harm) if is_victim else content)
+    else:
+        path.write_bytes(harmed(whole, harm))
+    said = path.name
+    try:
+        with closing(open_received(path)) as received:
+            for name in received.sheet_names:
+                received.sheet(name).facts()
+                list(received.sheet(name).rows())
+    except UnusableInput as refusal:
+        said = str(refusal)
+    assert path.name in said
+
+
+def harmed(content, harm):
+    spoilt = bytearray(content)
+    for share, byte in harm:
+        if spoilt:
+            spoilt[int(share * (len(spoilt) - 1))] = byte
+    return bytes(spoilt)
+
+
+@pytest.fixture(scope="module")
+def pristine(tmp_path_factory, crowded):
+    """The bytes of a sound workbook of each kind."""
+    folder = tmp_path_factory.mktemp("pristine")
+    table = Table(name="Timbers")
+    for text in ("No", "007"):
+        row = TableRow()
+        row.addElement(text_cell(text))
+        row.addElement(TableCell(valuetype="float", value="7.375"))
+        table.addElement(row)
+    ods = odf(folder / "t.ods", table).read_bytes()
+    return {"folder": folder, "xlsx": crowded.read_bytes(), "ods": ods}
