@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import subprocess
 import sys
+from itertools import pairwise
 
 import click
 import pytest
@@ -75,3 +76,13 @@ def test_a_temporary_name_is_told_as_the_name_it_was_to_become():
 
 def test_a_full_disk_says_to_make_room():
     assert "make room" in disk_trouble(OSError(28, "No space left on device"))
+
+
+@pytest.mark.parametrize("name", list(COMMANDS))
+def test_a_package_may_be_left_out_only_where_nothing_that_must_be_there_follows_it(name):
+    """Else the further argument would be taken for the package, against what the help says."""
+    command = provenance.cli.treenail.get_command(click.Context(provenance.cli.treenail), name)
+    assert command is not None
+    arguments = [one for one in command.params if isinstance(one, click.Argument)]
+    for one, following in pairwise(arguments):
+        assert one.required or not following.required

@@ -8,13 +8,13 @@ from pathlib import Path
 
 import click
 
-from provenance.cli.options import package_argument
+from provenance.cli.options import named_package_argument, package_argument
 
 
 @click.command("handover")
-@package_argument
+@named_package_argument
 @click.argument("event")
-@click.option("--samples", default=None, help="Field specimen numbers: 231,233-240.")
+@click.option("--samples", default=None, help="Field specimen numbers: 231,233-240, or all.")
 @click.option("--consignment", default="", help="All samples packed into this parcel.")
 @click.option("--on", "day", default=None, help="Day it happened (EDTF); today if left out.")
 @click.option("--from", "giver", default="", help="Who gave it; from the ledger if left out.")

@@ -64,7 +64,7 @@ def workbook(package: Path | None, profile: str | None, filled: bool, out: Path 
     default=None,
     help="Code lists behind each sheet (usual for blanks) or once (usual for filled ones).",
 )
-@click.option("--samples", default=None, help="Field specimen numbers: 231,233-240.")
+@click.option("--samples", default=None, help="Field specimen numbers: 231,233-240, or all.")
 @click.option("--elements", default=None, help="Element codes, as for --samples.")
 @site_option
 @paper_option

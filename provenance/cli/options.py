@@ -18,6 +18,11 @@ Progress = Callable[[int, int], None]
 package_argument: Decorator = click.argument(
     "package", type=click.Path(path_type=Path, file_okay=False), default=Path()
 )
+named_package_argument: Decorator = click.argument(
+    "package", type=click.Path(path_type=Path, file_okay=False)
+)
+"""For commands with a further argument: with PACKAGE left out, that would be taken for it."""
+
 out_option: Decorator = click.option(
     "--out", type=click.Path(path_type=Path), default=None, help="Where to write."
 )

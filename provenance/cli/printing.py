@@ -22,7 +22,7 @@ if TYPE_CHECKING:
     from provenance.printing.stock import Stock
 
 samples_option = click.option(
-    "--samples", default=None, help="Field specimen numbers: 231,233-240."
+    "--samples", default=None, help="Field specimen numbers: 231,233-240, or all."
 )
 
 

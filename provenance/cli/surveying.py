@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING
 import click
 
 from provenance.cli.options import (
+    named_package_argument,
     out_option,
     package_argument,
     paper_option,
@@ -136,7 +137,7 @@ def plan(
 
 
 @click.command("relocate")
-@package_argument
+@named_package_argument
 @click.argument("samples", nargs=-1, required=True)
 @paper_option
 @out_option

@@ -92,6 +92,8 @@ def reserve_stamps(
     Raises NoNumbersLeft when the range does not hold that many, TreenailError for a count below 1,
     an unknown site, an unknown mark or an empty die set; nothing is reserved then.
     """
+    import pandas as pd
+
     if count < 1:
         raise TreenailError(f"{count} numbers cannot be reserved; ask for at least 1")
     if not crew.strip():
@@ -102,6 +104,8 @@ def reserve_stamps(
     if orientation_mark not in marks.codes:
         raise TreenailError(f"'{orientation_mark}' is no mark; there are {', '.join(marks.codes)}")
 
+    if first is not None and last is not None and last < first:
+        raise TreenailError(f"the range from {first} to {last} runs backwards; swap the two")
     with package.locked():
         site_id = _site(package, site_id)
         frame = package.table("reservation")
@@ -130,10 +134,9 @@ def reserve_stamps(
             )
             for number in chosen
         )
-        for one in reserved:
-            row = dict.fromkeys(frame.columns, "") | one.__dict__
-            frame.loc[len(frame) + 2] = row
-        package.write_table("reservation", frame)
+        # all rows at once: a frame that grows row by row is copied for each of them
+        rows = pd.DataFrame([one.__dict__ for one in reserved]).reindex(columns=frame.columns)
+        package.write_table("reservation", pd.concat([frame, rows.fillna("")], ignore_index=True))
     return reserved
 
 
@@ -148,9 +151,13 @@ def _site(package: Package, site_id: str | None) -> str:
         return str(sites[0])
     if site_id in sites:
         return str(site_id)
-    known = ", ".join(sites) or "none; fill in the table 'site' first"
+    if not sites:
+        raise TreenailError(
+            "the package has no site yet; fill in the sheet 'Site' of the workbook and import it"
+        )
+    known = ", ".join(sites)
     if site_id is None:
-        raise TreenailError(f"say for which site with --site; there are {known}")
+        raise TreenailError(f"say for which site with --site: {known}")
     raise TreenailError(f"there is no site '{site_id}'; there are {known}")
 
 

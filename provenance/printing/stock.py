@@ -93,7 +93,7 @@ def load_stock(name: str) -> Stock:
 
             names = shipped_stocks()
             near = difflib.get_close_matches(name, names, n=1)
-            hint = f"; did you mean '{near[0]}'?" if near else ""
+            hint = f"; did you mean '{near[0]}'?" if near else "."
             raise UnusableStock(
                 f"there is no stock '{name}'{hint} There are {', '.join(names)}; or name a YAML "
                 "file of your own"

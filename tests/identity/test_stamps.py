@@ -90,6 +90,7 @@ def test_a_range_that_is_too_small_is_refused_and_nothing_is_reserved(tmp_path) 
         ({"dies": "12x"}, "digits"),
         ({"orientation_mark": "arrow"}, "no mark"),
         ({"site_id": "NOWHERE"}, "no site 'NOWHERE'"),
+        ({"first": 400, "last": 390}, "runs backwards"),
     ],
 )
 def test_what_cannot_be_is_refused(tmp_path, options, says) -> None:
@@ -97,6 +98,11 @@ def test_what_cannot_be_is_refused(tmp_path, options, says) -> None:
     count = options.pop("count", 1)
     with pytest.raises(TreenailError, match=says):
         season(package, count, **options)
+
+
+def test_a_package_without_a_site_says_where_to_enter_one(tmp_path) -> None:
+    with pytest.raises(TreenailError, match="sheet 'Site' of the workbook"):
+        season(a_package(tmp_path).package, 1)
 
 
 def _reserve_in_a_process(folder) -> list[str]:

@@ -114,5 +114,7 @@ def test_a_stock_of_ones_own_is_a_file(tmp_path: Path) -> None:
 def test_an_unknown_stock_is_answered_with_the_nearest_name(tmp_path: Path) -> None:
     with pytest.raises(UnusableStock, match="did you mean 'a4_disc'"):
         load_stock("a4_disk")
+    with pytest.raises(UnusableStock, match=r"no stock 'zzz'\. There are"):
+        load_stock("zzz")
     with pytest.raises(UnusableStock, match="not there"):
         load_stock(str(tmp_path / "none.yaml"))
