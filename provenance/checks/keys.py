@@ -16,8 +16,8 @@ from provenance.schema import ForeignKey, Model, Table
 
 __all__ = ["find_in_keys", "find_in_links"]
 
-_MOST_GUESSED = 50
-"""Different broken links for which a guess is made, letter by letter."""
+_MOST_GUESSED, _LARGEST_SEARCHED = 50, 5_000
+"""Different broken links for which a guess is made, and rows among which it is looked for."""
 
 
 def find_in_keys(table: Table, text: TableText) -> Iterator[pl.DataFrame]:
@@ -106,15 +106,14 @@ def _broken(
         other, link.reference_fields, target.with_columns(pl.lit("").alias(name) for name in gone)
     )
     there = there.rename(dict(zip(there.columns, names, strict=True)))
-    different = pointing.unique().filter(_any_written(link.fields))
-    lost = different.join(there, on=names, how="anti")
-    if not len(lost):
+    written = pointing.with_columns(frame[ROW]).filter(_any_written(link.fields))
+    rows = written.join(there, on=names, how="anti", maintain_order="left")
+    if not len(rows):
         return
-    rows = pointing.with_columns(frame[ROW]).join(lost, on=names, how="semi", maintain_order="left")
     values = _as_written(link.fields, frame, rows[ROW])
     hint = pl.lit(".")
     if len(names) == 1:
-        meant = _near(lost[names[0]], there[names[0]])
+        meant = _near(rows[names[0]].unique(), there[names[0]])
         hints = {value: f"; did you mean '{code}'?" for value, code in meant.items()}
         if hints:
             hint = pl.col("value").replace_strict(hints, default=".", return_dtype=pl.String)
@@ -129,7 +128,7 @@ def _broken(
 
 
 def _near(lost: pl.Series, there: pl.Series) -> dict[str, str]:
-    if len(lost) > _MOST_GUESSED:
+    if len(lost) > _MOST_GUESSED or len(there) > _LARGEST_SEARCHED:
         return {}
     return did_you_mean(lost, {code: code for code in there.unique().sort() if code})
 

@@ -13,7 +13,7 @@ from dataclasses import dataclass
 import numpy as np
 import numpy.typing as npt
 
-__all__ = ["Outline", "outline_of"]
+__all__ = ["Outline", "has_odd_line_ends", "outline_of"]
 
 _COMMA, _LINE_FEED, _RETURN, _QUOTE = b","[0], b"\n"[0], b"\r"[0], b'"'[0]
 _PIECE_BYTES = 1 << 22
@@ -45,25 +45,31 @@ def outline_of(data: bytes) -> Outline | None:
     Odd are a quote inside an unquoted cell, text behind a closing quote, a quote that is never
     closed, and a carriage return without a line feed: only a full reading tells what they mean.
     """
-    if data.count(b"\r") != data.count(b"\r\n"):
+    if has_odd_line_ends(data):
         return None
     if not data.endswith(b"\n"):
         data += b"\n"
     array = np.frombuffer(data, np.uint8)
     quoted = b'"' in data
-    if quoted and not _quotes_are_sound(array):
-        return None
     ends: list[Offsets] = []
     counts: list[npt.NDArray[np.int64]] = []
-    open_before, commas_before = False, 0
+    quotes_before, commas_before = 0, 0
     for offset in range(0, len(array), _PIECE_BYTES):
         piece = array[offset : offset + _PIECE_BYTES]
-        parting = (piece == _COMMA) | (piece == _LINE_FEED)
+        telling = (piece == _COMMA) | (piece == _LINE_FEED)
         if quoted:
-            inside, open_before = _inside_quotes(piece, open_before)
-            parting &= ~inside
-        places = np.flatnonzero(parting)
-        line_ends = np.flatnonzero(piece[places] == _LINE_FEED)
+            telling |= piece == _QUOTE
+        places = np.flatnonzero(telling)
+        kinds = piece[places]
+        if quoted:
+            is_quote = kinds == _QUOTE
+            numbers = np.cumsum(is_quote) + quotes_before
+            if not _are_sound(array, places[is_quote] + offset, quotes_before):
+                return None
+            quotes_before = int(numbers[-1]) if len(numbers) else quotes_before
+            outside = ~is_quote & (numbers % 2 == 0)
+            places, kinds = places[outside], kinds[outside]
+        line_ends = np.flatnonzero(kinds == _LINE_FEED)
         if len(line_ends) == 0:
             commas_before += len(places)
             continue
@@ -72,35 +78,29 @@ def outline_of(data: bytes) -> Outline | None:
         commas_before = len(places) - int(line_ends[-1]) - 1
         ends.append(places[line_ends] + (offset + 1))
         counts.append(commas)
-    if not ends:
-        return Outline(np.array([], np.int64), np.array([], np.int64))
+    if quotes_before % 2 or not ends:
+        return None
     return Outline(np.concatenate(ends), np.concatenate(counts))
 
 
-def _inside_quotes(piece: Bytes, open_before: bool) -> tuple[npt.NDArray[np.bool_], bool]:
-    """Which bytes of a piece stand behind an odd number of quotes, and whether the last does."""
-    odd = np.bitwise_xor.accumulate((piece == _QUOTE).view(np.uint8))
-    inside = odd.view(np.bool_)
-    if open_before:
-        inside = ~inside
-    return inside, bool(inside[-1])
+def has_odd_line_ends(data: bytes) -> bool:
+    """Whether there is a carriage return without a line feed behind it."""
+    return b"\r" in data and data.count(b"\r") != data.count(b"\r\n")
 
 
-def _quotes_are_sound(array: Bytes) -> bool:
+def _are_sound(array: Bytes, quotes: Offsets, quotes_before: int) -> bool:
     """Whether every quote opens a cell, closes one, or is doubled inside one."""
-    places = np.concatenate(
-        [
-            np.flatnonzero(array[offset : offset + _PIECE_BYTES] == _QUOTE) + offset
-            for offset in range(0, len(array), _PIECE_BYTES)
-        ]
-    )
-    if len(places) % 2:
-        return False
-    opening, closing = places[::2], places[1::2]
+    opening, closing = quotes[quotes_before % 2 :: 2], quotes[1 - quotes_before % 2 :: 2]
     before = array[np.maximum(opening - 1, 0)]
     # a quote that opens right behind one that closes is the second half of a doubled quote
-    opens_well = (opening == 0) | np.isin(before, [_COMMA, _LINE_FEED, _QUOTE])
+    opens_well = (opening == 0) | _is_any(before, _COMMA, _LINE_FEED, _QUOTE)
     # the bytes end with a line end, so there is always one behind the last quote
     behind = array[closing + 1]
-    closes_well = np.isin(behind, [_COMMA, _LINE_FEED, _RETURN, _QUOTE])
+    closes_well = _is_any(behind, _COMMA, _LINE_FEED, _RETURN, _QUOTE)
     return bool(opens_well.all() and closes_well.all())
+
+
+def _is_any(found: Bytes, *wanted: int) -> npt.NDArray[np.bool_]:
+    known = np.zeros(256, dtype=np.bool_)
+    known[list(wanted)] = True
+    return known[found]

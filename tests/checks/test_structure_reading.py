@@ -47,6 +47,13 @@ def test_short_and_long_rows_are_mended_and_named(tmp_path: Path) -> None:
     assert _rows(text)[3] == (5, "x,y", "2", "")
 
 
+def test_a_long_row_does_not_make_up_for_a_short_one(tmp_path: Path) -> None:
+    """The file has as many commas as it should have."""
+    text = _read(tmp_path, b"a,b\n1\n1,2,3\n4,5\n")
+    assert text.faults.short == {2: 1}
+    assert text.faults.long == {3: (3, "3")}
+
+
 @pytest.mark.parametrize(
     "content",
     [
