@@ -148,12 +148,12 @@ def _sheets_not_read(received: ReceivedFile, read: set[str], path: Path) -> Iter
         sheet = received.sheet(name)
         if next(iter(sheet.rows()), None) is None:
             continue
-        hidden = "" if sheet.facts().visible else ", which is hidden,"
+        hidden = "" if sheet.facts().visible else ", which is hidden"
         yield intake_finding(
             "note",
             "sheet_not_read",
             Place(path.name, name),
-            f"The mapping says nothing of this sheet{hidden} so it was not read.",
+            f"The mapping says nothing of this sheet{hidden}, so it was not read.",
             "If it holds part of the record, add a source for it to the mapping.",
             value=name,
         )
