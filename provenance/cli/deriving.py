@@ -42,8 +42,9 @@ def derive(
     """
     from provenance.derive.dating import ClusterRule
     from provenance.derive.figures import draw_figures
-    from provenance.derive.summary import derive_package, labour_hours
+    from provenance.derive.summary import derive_package, labour_hours, tally_wood
     from provenance.derive.trees import StemRule
+    from provenance.disk import write_text
     from provenance.package import open_package
 
     opened = open_package(package)
@@ -72,6 +73,8 @@ def derive(
         click.echo("\nLabour by your rates:")
         click.echo(hours.to_string(index=False))
     folder = out or opened.folder.resolve().with_name(f"{opened.folder.resolve().name}-figures")
-    click.echo()
+    tally = folder / "wood-by-building-phase-species.csv"
+    write_text(tally, tally_wood(opened, derived).to_csv(index=False, lineterminator="\n"))
+    click.echo(f"\n{tally}: pieces and volume by building, phase and species")
     for figure in draw_figures(opened, derived, folder):
         click.echo(f"{figure.svg} and .png: {figure.title}")

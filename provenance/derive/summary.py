@@ -24,7 +24,14 @@ if TYPE_CHECKING:
 
     from provenance.package import Package
 
-__all__ = ["Derived", "TreeEstimate", "derive_package", "derive_tables", "labour_hours"]
+__all__ = [
+    "Derived",
+    "TreeEstimate",
+    "derive_package",
+    "derive_tables",
+    "labour_hours",
+    "tally_wood",
+]
 
 
 @dataclass(frozen=True)
@@ -119,6 +126,29 @@ def estimate_trees(
         counted("species and building", ("species", "building"), rule),
         counted("species", ("species",), rule),
     )
+
+
+def tally_wood(package: Package, derived: Derived) -> pd.DataFrame:
+    """Pieces and volume by building, phase and species.
+
+    Columns: building_id, phase, species, pieces, measured, newton_m3. A phase is the cluster of
+    cutting dates that a piece belongs to, '' where no date puts it into one; `measured` counts the
+    pieces that have a volume, which is the sum of theirs alone.
+    """
+    sizes = derived.tables["size"].copy()
+    dated = derived.tables["span"]
+    dated = dated[dated["cluster_id"] != ""].drop_duplicates("element_id")
+    phases = dict(zip(dated["element_id"], dated["cluster_id"], strict=True))
+    sizes["building_id"] = sizes["place_id"].map(buildings_of(package)).fillna("")
+    sizes["phase"] = sizes["element_id"].map(phases).fillna("")
+    sizes["species"] = sizes["species"].fillna("")
+    grouped = sizes.groupby(["building_id", "phase", "species"], sort=True, as_index=False)
+    counted = grouped.agg(
+        pieces=("element_id", "size"),
+        measured=("newton_m3", "count"),
+        newton_m3=("newton_m3", "sum"),
+    )
+    return _rounded(counted)
 
 
 def _stem_rows(package: Package, estimate: TreeEstimate) -> pd.DataFrame:

@@ -114,7 +114,7 @@ def dates_of(result: Mapping[Any, Any]) -> str:
 def _missing_and_extra(
     results: pd.DataFrame, sent: list[str], consignment_id: str
 ) -> Iterable[Finding]:
-    answered = set(results["sample_id"])
+    answered, was_sent = set(results["sample_id"]), set(sent)
     for sample in sent:
         if sample not in answered:
             yield Finding(
@@ -129,7 +129,7 @@ def _missing_and_extra(
                 "Ask the laboratory; if it was lost or not examined, let them say so.",
             )
     for row, result in zip(results.index, results.to_dict("records"), strict=True):
-        if result["sample_id"] not in sent:
+        if result["sample_id"] not in was_sent:
             parcel = consignment_id or "any parcel"
             yield Finding(
                 "warning",

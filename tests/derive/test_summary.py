@@ -8,7 +8,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from provenance.derive.figures import FIGURES, draw_figures, stem_and_leaf
-from provenance.derive.summary import derive_package, derive_tables, labour_hours
+from provenance.derive.summary import derive_package, derive_tables, labour_hours, tally_wood
 from provenance.errors import TreenailError
 from tests.builders import PARTIES, a_package
 
@@ -119,3 +119,13 @@ def test_labour_comes_only_from_rates_with_a_source(house, tmp_path) -> None:
     rates.write_text("- {activity: felling, per: acre, hours: 2, source: x}\n")
     with pytest.raises(TreenailError, match="'acre'"):
         labour_hours(derived, rates)
+
+
+def test_pieces_and_volume_add_up_by_building_phase_and_species(house) -> None:
+    derived = derive_tables(house)
+    tally = tally_wood(house, derived)
+    assert tally["pieces"].sum() == 5
+    assert tally["newton_m3"].sum() == pytest.approx(
+        float(derived.tables["size"]["newton_m3"].sum()), abs=1e-3
+    )
+    assert dict(zip(tally["phase"], tally["pieces"], strict=True)) == {"": 2, "B1-1781": 3}

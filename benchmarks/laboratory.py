@@ -1,0 +1,131 @@
+"""Ledger, reconciliation and tree estimate at size, against simple ways to do the same.
+
+python benchmarks/laboratory.py [--events 100000] [--results 100000] [--pieces 20000]
+"""
+
+from __future__ import annotations
+
+import argparse
+import tempfile
+import time
+from datetime import UTC, datetime
+from pathlib import Path
+
+import numpy as np
+import pandas as pd
+
+from provenance.custody import append_events, verify_chain
+from provenance.derive.trees import Piece, StemRule, count_trees, fits_above
+from provenance.lab.reconcile import reconcile_results
+from provenance.new import new_package
+from provenance.package import Package
+
+STARTED = datetime(2030, 1, 1, tzinfo=UTC)
+
+
+def timed(label: str, act):
+    start = time.perf_counter()
+    value = act()
+    took = time.perf_counter() - start
+    print(f"{label:58} {took:8.2f} s")
+    return took, value
+
+
+def filled(package: Package, table: str, count: int, **columns) -> None:
+    frame = package.table(table).reindex(range(2, count + 2), fill_value="")
+    for name, values in columns.items():
+        frame[name] = values
+    package.write_table(table, frame)
+
+
+def a_package(folder: Path, samples: int) -> Package:
+    package = new_package(folder / f"p{samples}", created=STARTED)
+    codes = [str(number) for number in range(1, samples + 1)]
+    filled(package, "party", 2, party_id=["MB", "LAB"], kind=["person", "organisation"], name="x")
+    filled(package, "site", 1, site_id="HOLL", name="Hollin Reach (invented)")
+    filled(package, "element", samples, element_id=codes, site_id="HOLL", function="beam",
+           sampled="true", species_field="PISY", length_m="3", diameter_a1_cm="20")  # fmt: skip
+    filled(package, "sample", samples, sample_id=codes, site_id="HOLL", element_id=codes,
+           kind="core", length_mm="98", collected_on="2024-06-04", collected_by="MB")  # fmt: skip
+    return package
+
+
+def ledger(folder: Path, events: int) -> None:
+    package = a_package(folder, events // 2)
+    codes = list(package.table("sample")["sample_id"])
+    rows = pd.DataFrame(
+        {
+            "event": ["collected"] * len(codes) + ["stored"] * len(codes),
+            "happened_on": ["2024-06-04"] * len(codes) + ["2024-07-01"] * len(codes),
+            "sample_id": codes * 2,
+            "to_party_id": ["MB"] * len(codes) + [""] * len(codes),
+        }
+    )
+    timed(f"seal {len(rows)} custody events", lambda: append_events(package, rows))
+    _, found = timed(f"verify {len(rows)} custody events", lambda: verify_chain(package))
+    assert found == []
+
+
+def reconciliation(folder: Path, results: int) -> None:
+    package = a_package(folder, results + 1)
+    codes = list(package.table("sample")["sample_id"])[:results]
+    filled(package, "consignment", 1, consignment_id="C-1", from_party_id="MB", to_party_id="LAB",
+           purpose="dating", sent_on="2024-06-16")  # fmt: skip
+    rows = pd.DataFrame(
+        {
+            "event": "packed",
+            "happened_on": "2024-06-15",
+            "sample_id": codes,
+            "consignment_id": "C-1",
+        }
+    )
+    append_events(package, rows)
+    filled(package, "lab_result", results, result_id=[f"R{c}" for c in codes], sample_id=codes,
+           laboratory_id="LAB", consignment_id="C-1", outcome="dated", inner_year="1702",
+           outer_year="1781", outer_symbol="B", ring_count="80", species="PISY",
+           reported_on="2025-02-01")  # fmt: skip
+    timed(f"reconcile {results} results", lambda: reconcile_results(package, "C-1"))
+
+
+def trees(pieces: int) -> None:
+    random = np.random.default_rng(5)
+    butts = np.round(random.uniform(8, 35, pieces), 1)
+    tops = np.round(butts * random.uniform(0.6, 1.0, pieces), 1)
+    made = [
+        Piece(f"E{i}", float(b), float(t), 3.0, "PISY")
+        for i, (b, t) in enumerate(zip(butts, tops, strict=True))
+    ]
+    _, count = timed(f"least trees of {pieces} pieces", lambda: count_trees(made))
+    some = made[:2000]
+
+    def by_library() -> int:
+        from scipy.sparse import csr_matrix
+        from scipy.sparse.csgraph import maximum_bipartite_matching
+
+        rule = StemRule()
+        edges = [(i, j) for i, a in enumerate(some) for j, b in enumerate(some)
+                 if fits_above(a, b, rule)]  # fmt: skip
+        rows, columns = zip(*edges, strict=True)
+        graph = csr_matrix((np.ones(len(edges)), (rows, columns)), shape=(len(some),) * 2)
+        return len(some) - int((maximum_bipartite_matching(graph) >= 0).sum())
+
+    library, trees_there = timed("  a general matching, 2000 of them", by_library)
+    ours, here = timed("  ours, the same 2000", lambda: count_trees(some).trees)
+    assert trees_there == here
+    print(f"general matching against ours: {library / ours:.0f} times as long; {count.trees} trees")
+
+
+def main() -> None:
+    parser = argparse.ArgumentParser(description=__doc__)
+    parser.add_argument("--events", type=int, default=100_000)
+    parser.add_argument("--results", type=int, default=100_000)
+    parser.add_argument("--pieces", type=int, default=20_000)
+    options = parser.parse_args()
+    with tempfile.TemporaryDirectory() as folder:
+        ledger(Path(folder), options.events)
+        reconciliation(Path(folder), options.results)
+    trees(options.pieces)
+
+
+if __name__ == "__main__":
+    main()
