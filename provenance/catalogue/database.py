@@ -52,7 +52,9 @@ def read_only_catalogue(index: Path) -> Iterator[sqlite3.Connection]:
     """Open a catalogue that is there, for reading only; raises TreenailError."""
     if not index.is_file():
         raise TreenailError(f"there is no index {index} yet; 'treenail catalogue' makes it")
-    with _in_words(index), closing(_connect(index, "ro")) as database:
+    # opened for writing where that is allowed: what a kill has left half done must be rolled back
+    # before anybody can read, and a connection that may only read cannot do that
+    with _in_words(index), closing(_connect(index, "rw")) as database:
         database.execute("PRAGMA query_only = ON")
         _refuse_strange(database, index)
         yield database

@@ -36,7 +36,7 @@ def standing_of(database: sqlite3.Connection, place: Path) -> tuple[dict[str, An
 
     Each has path, name, edition, standing (a key of WORDS), clean, why, cause, identity, state,
     examined_at (''), sound_at (when it was last sound), files and bytes, findings, and the lists
-    `copies`, `superseded_by` and `moved_to` of paths.
+    of paths `copies`, `superseded_by` (the latest bundles of its name and edition) and `moved_to`.
     """
     last = _last(database, "1")
     last_sound = _last(database, "outcome IN ('sound', 'changed')")
@@ -47,12 +47,17 @@ def standing_of(database: sqlite3.Connection, place: Path) -> tuple[dict[str, An
     ]
     there = [row for row in bundles if row["state"] not in ("vanished", "withdrawn")]
     copies: dict[str, list[sqlite3.Row]] = defaultdict(list)
-    namesakes: dict[tuple[str, str], list[sqlite3.Row]] = defaultdict(list)
+    newest: dict[tuple[str, str], tuple[str, list[str]]] = {}
     for row in there:
         if row["identity"]:
             copies[row["identity"]].append(row)
         if row["name"] and row["form"] != "package":
-            namesakes[row["name"], row["edition"]].append(row)
+            day, paths = newest.get((row["name"], row["edition"]), ("", []))
+            if row["record_date"] > day:
+                day, paths = row["record_date"], []
+            if row["record_date"] == day:
+                paths.append(row["path"])
+            newest[row["name"], row["edition"]] = day, paths
     result = []
     for row in bundles:
         same = [one for one in copies.get(row["identity"], ()) if one["path"] != row["path"]]
@@ -61,11 +66,8 @@ def standing_of(database: sqlite3.Connection, place: Path) -> tuple[dict[str, An
         if standing in ("damaged", "missing") and (whole := _sound_among(same, last)):
             why += f". Sound copies to restore it from: {', '.join(whole)}"
         sound = last_sound.get(row["path"])
-        newer = [
-            other["path"]
-            for other in namesakes.get((row["name"], row["edition"]), ())
-            if other["record_date"] > row["record_date"] and other["identity"] != row["identity"]
-        ]
+        day, latest = newest.get((row["name"], row["edition"]), ("", []))
+        newer = latest if day > row["record_date"] and row["form"] != "package" else []
         is_there = row["state"] not in ("vanished", "withdrawn")
         result.append(
             {

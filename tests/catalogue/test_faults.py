@@ -76,7 +76,7 @@ def test_killed_again_and_again_it_ends_as_if_it_had_never_been(repository, tmp_
     expected = told(audit_place(repository, never))
     chance = random.Random(7)
     killed = 0
-    for _ in range(6):
+    for _ in range(5):
         killed += killed_after(chance.uniform(0, 0.5), work, repository, often)
         if often.exists() and often.stat().st_size:
             assert_whole(often)
@@ -89,6 +89,25 @@ def test_killed_again_and_again_it_ends_as_if_it_had_never_been(repository, tmp_
     assert told(audit_place(repository, often)) == expected
     twice = "SELECT count(*) FROM examination GROUP BY path, run_id HAVING count(*) > 1"
     assert len(ask_sql(often, twice)) == 0
+
+
+def test_a_catalogue_killed_in_a_transaction_can_be_read_at_once(repository, index) -> None:
+    """The journal of the killed transaction is still there and must be rolled back to read."""
+    update_catalogue(repository, index)
+    kill_within = """
+import os, signal, sqlite3, sys
+database = sqlite3.connect(sys.argv[1], isolation_level=None)
+database.execute("PRAGMA cache_size = 1")
+database.execute("BEGIN IMMEDIATE")
+database.execute("UPDATE sample SET species = hex(randomblob(2000))")
+database.execute("DELETE FROM bundle")
+os.kill(os.getpid(), signal.SIGKILL)
+"""
+    subprocess.run([sys.executable, "-c", kill_within, str(index)], check=False)
+    assert index.with_name(f"{index.name}-journal").stat().st_size
+    assert_whole(index)
+    assert ask_sql(index, "SELECT count(*) FROM bundle").row(0) == (2,)
+    assert set(ask_sql(index, "SELECT species FROM sample")["species"]) == {"PIPO", "QUSP"}
 
 
 def test_a_full_disk_ends_it_with_a_word_and_keeps_what_was_there(repository, index) -> None:
