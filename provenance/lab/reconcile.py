@@ -7,7 +7,7 @@ a list that a person works through and signs off.
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
@@ -90,7 +90,8 @@ def reconcile_results(package: Package, consignment_id: str = "") -> Reconciliat
     lines["sent"] = lines["sample_id"].isin(sent).map({True: "yes", False: "no"})
     lines["arrived"] = lines["sample_id"].map(arrived).fillna("")
     lines["outcome"] = lines["sample_id"].map(best["outcome"]).fillna("")
-    dates = {sample: dates_of(row) for sample, row in best.to_dict("index").items()}
+    ends = best[["inner_year", "inner_symbol", "outer_year", "outer_symbol"]]
+    dates = dict(zip(best.index, map(dates_of, ends.to_numpy(dtype=object)), strict=True))
     lines["dates"] = lines["sample_id"].map(dates).fillna("")
     lines["rings"] = lines["sample_id"].map(best["ring_count"])
     lines["species_field"] = lines["sample_id"].map(field["species_field"]).fillna("")
@@ -99,16 +100,22 @@ def reconcile_results(package: Package, consignment_id: str = "") -> Reconciliat
     return Reconciliation(consignment_id, lines[list(LINE_COLUMNS)], tuple(findings))
 
 
-def dates_of(result: Mapping[Any, Any]) -> str:
-    """The dates of a result in this project's notation, '' when it has none."""
-    ends = []
-    for side in ("inner", "outer"):
-        year, signs = result[f"{side}_year"], split_codes(result[f"{side}_symbol"])
-        number = int(str(year)) if year is not None and str(year) not in ("<NA>", "nan") else None
-        ends.append(YearMark(number, signs) if number is not None or signs else None)
-    if ends == [None, None]:
+def dates_of(ends: Sequence[Any]) -> str:
+    """Inside year and symbols, outside year and symbols, in this project's notation; '' for none."""
+    marks = []
+    for year, symbols in (ends[:2], ends[2:]):
+        number = None if _blank(year) else int(year)
+        signs = split_codes(symbols)
+        marks.append(YearMark(number, signs) if number is not None or signs else None)
+    if marks == [None, None]:
         return ""
-    return write_notation(DateNotation(inner=ends[0], outer=ends[1]))
+    return write_notation(DateNotation(inner=marks[0], outer=marks[1]))
+
+
+def _blank(value: Any) -> bool:
+    import pandas as pd
+
+    return value is None or bool(pd.isna(value))
 
 
 def _missing_and_extra(
@@ -128,18 +135,19 @@ def _missing_and_extra(
                 f"Sample {sample} was sent, and there is no result for it.",
                 "Ask the laboratory; if it was lost or not examined, let them say so.",
             )
-    for row, result in zip(results.index, results.to_dict("records"), strict=True):
-        if result["sample_id"] not in was_sent:
+    rows = zip(results.index, results["result_id"], results["sample_id"], strict=True)
+    for row, result_id, sample in rows:
+        if sample not in was_sent:
             parcel = consignment_id or "any parcel"
             yield Finding(
                 "warning",
                 "reconcile.not_sent",
                 "lab_result",
                 int(row),
-                str(result["result_id"]),
+                str(result_id),
                 "sample_id",
-                str(result["sample_id"]),
-                f"There is a result for sample {result['sample_id']}, which was not in {parcel}.",
+                str(sample),
+                f"There is a result for sample {sample}, which was not in {parcel}.",
                 "The number may be misread; compare lengths and rings, and ask the laboratory.",
             )
 
