@@ -56,7 +56,7 @@ def read_entry(path: Path, symbols: Vocabulary | None = None) -> Entry:
         if before is None:
             raise UnusableInput(f"{path} is no package and no bundle")
         with open_source(path) as source:
-            tables = {name: list(source.rows(name)) for name in _TABLES}
+            tables = {name: _kept(source, name) for name in _COLUMNS}
             facts = _facts(source)
         after = signature_of(path)
     except OSError as error:
@@ -76,7 +76,32 @@ def read_entry(path: Path, symbols: Vocabulary | None = None) -> Entry:
     )
 
 
-_TABLES = ("site", "party", "place", "element", "sample", "plug", "custody", "lab_result")
+_COLUMNS = {
+    "site": (
+        "site_id", "name", "public_name", "kind", "country", "region", "latitude", "longitude",
+        "coordinate_uncertainty_m", "geodetic_epsg", "grid_epsg", "easting_m", "northing_m",
+        "protection", "repository_id",
+    ),
+    "party": ("party_id", "kind", "name", "may_be_named"),
+    "place": ("place_id", "name", "parent_place_id"),
+    "element": ("element_id", "place_id", "function", "species_field"),
+    "sample": ("sample_id", "site_id", "element_id", "kind", "species_field", "collected_on"),
+    "plug": ("plug_id", "sample_id", "stamp", "orientation_mark", "dowel_mm", "status"),
+    "custody": (
+        "custody_id", "event", "happened_on", "sample_id", "consignment_id", "from_party_id",
+        "to_party_id", "place_held", "state", "corrects_custody_id",
+    ),
+    "lab_result": (
+        "result_id", "sample_id", "outcome", "inner_year", "outer_year", "outer_symbol",
+        "felled_from_year", "felled_to_year", "species", "reported_on", "supersedes_result_id",
+    ),
+}  # fmt: skip
+"""What is kept of each table while a bundle is read: long notes would fill the memory."""
+
+
+def _kept(source: Source, table: str) -> list[dict[str, str]]:
+    wanted = _COLUMNS[table]
+    return [{name: row[name] for name in wanted if name in row} for row in source.rows(table)]
 
 
 def _facts(source: Source) -> dict[str, Any]:
