@@ -66,6 +66,17 @@ def sync_folder(folder: Path) -> None:
         os.close(handle)
 
 
+def writable_folder(folder: Path) -> None:
+    """Make the folder if it is missing, and raise OSError now when nothing can be written there."""
+    folder.mkdir(parents=True, exist_ok=True)
+    probe = _temporary_beside(folder / "probe")
+    try:
+        probe.touch()
+    except OSError as error:
+        raise OSError(error.errno, error.strerror, str(folder)) from error
+    probe.unlink()
+
+
 @contextmanager
 def writing(path: Path, *, mode: str = "wb") -> Iterator[IO[bytes]]:
     """Open a temporary neighbour of `path`, and put it in place when the block ends well.

@@ -14,6 +14,8 @@ from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
 from provenance.edtf import Day, bounds, is_edtf
+from provenance.errors import UnreadableValue
+from provenance.frames import row_tuples
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -92,10 +94,7 @@ def events_of(frame: pd.DataFrame) -> list[Event]:
     every sample that earlier events put into the parcel and that has no such event of its own.
     """
     names = [name for name in Event.__dataclass_fields__ if name in frame]
-    rows = [
-        Event(**dict(zip(names, map(str, values), strict=True)))
-        for values in frame[names].itertuples(index=False, name=None)
-    ]
+    rows = [Event(**dict(zip(names, values, strict=True))) for values in row_tuples(frame, names)]
     replaced: dict[str, Event] = {}
     for row in rows:
         if row.corrects_custody_id:
@@ -251,11 +250,14 @@ def holdings_frame(package: Package, *, as_of: str | None = None) -> pd.DataFram
     """Who holds what: one row a sample with the columns of Holding, in the order of the samples.
 
     `as_of` (EDTF) leaves out events that certainly happened after that day. Samples without any
-    event have a row with empty cells, because they are the ones to look for.
+    event have a row with empty cells, because they are the ones to look for. Raises UnreadableValue
+    for an `as_of` that is no date: an answer about another day would be taken for that day's.
     """
     import pandas as pd
 
-    until = last_day(as_of) if as_of else None
+    until = last_day(as_of) if as_of is not None else None
+    if as_of is not None and until is None:
+        raise UnreadableValue(as_of, "is no day; write 2024-06-03")
     held = replay(_until(events_of(package.table("custody")), until))
     samples = list(dict.fromkeys([*package.table("sample")["sample_id"], *held]))
     rows = [held.get(sample, Holding(sample)).__dict__ for sample in samples]
@@ -273,13 +275,20 @@ def overdue(package: Package, *, today: str) -> pd.DataFrame:
     """Parcels that should be back: one row a sample still out, longest out first.
 
     Columns: consignment_id, sample_id, party (who has it or is to get it), sent_on, due_on,
-    days_out, days_over (blank when no day was agreed). `today` is a day, YYYY-MM-DD.
+    days_out, days_over (blank when no day was agreed). When the parcel's row does not say when it
+    was sent, the ledger does. `today` is a day, YYYY-MM-DD.
     """
     import pandas as pd
 
     now = last_day(today)
     assert now is not None
-    held: Mapping[str, Holding] = replay(events_of(package.table("custody")))
+    events = events_of(package.table("custody"))
+    held: Mapping[str, Holding] = replay(events)
+    sent = {
+        (one.consignment_id, one.sample_id): one.happened_on
+        for one in reversed(events)
+        if one.event in SENDING and one.consignment_id
+    }
     rows = []
     for parcel in package.table("consignment").to_dict("records"):
         for sample, holding in held.items():
@@ -288,14 +297,15 @@ def overdue(package: Package, *, today: str) -> pd.DataFrame:
             party = holding.holder or holding.on_the_way_to
             if party != parcel["to_party_id"]:
                 continue
+            sent_on = parcel["sent_on"] or sent.get((holding.consignment_id, sample), "")
             rows.append(
                 {
                     "consignment_id": parcel["consignment_id"],
                     "sample_id": sample,
                     "party": party,
-                    "sent_on": parcel["sent_on"],
+                    "sent_on": sent_on,
                     "due_on": parcel["due_on"],
-                    "days_out": _days_between(parcel["sent_on"], now),
+                    "days_out": _days_between(sent_on, now),
                     "days_over": _days_between(parcel["due_on"], now),
                 }
             )

@@ -3,11 +3,13 @@
 from __future__ import annotations
 
 import pytest
+from click.testing import CliRunner
 from hypothesis import given
 from hypothesis import strategies as st
 
+from provenance.cli import treenail
 from provenance.custody import verify_chain
-from provenance.errors import TreenailError
+from provenance.errors import TreenailError, UnreadableValue
 from provenance.handover import Refused, record_events, samples_of_parcel
 from provenance.holdings import (
     Event,
@@ -252,3 +254,32 @@ def test_an_event_of_a_whole_parcel_stands_for_its_samples(tmp_path) -> None:
 def test_an_event_about_nothing_holds_nothing(tmp_path) -> None:
     package = a_package(tmp_path).with_chain().with_row("custody", sample_id=None).package
     assert events_of(package.table("custody")) == []
+
+
+def test_a_day_that_cannot_be_read_is_not_answered_as_if_it_were_today(tmp_path) -> None:
+    with pytest.raises(UnreadableValue, match="yesterday"):
+        holdings_frame(sent(tmp_path), as_of="yesterday")
+
+
+def test_the_ledger_says_when_a_parcel_left_if_its_row_does_not(tmp_path) -> None:
+    package = sent(tmp_path)
+    parcels = package.table("consignment").assign(sent_on="")
+    package.write_table("consignment", parcels)
+    late = overdue(package, today="2025-02-10")
+    assert set(late["sent_on"]) == {"2024-06-16"}
+    assert set(late["days_out"]) == {239}
+
+
+@pytest.mark.parametrize("word", ["handed_over", "Handed over", "handed-over", "HANDED OVER"])
+def test_an_event_may_be_named_as_the_forms_name_it(tmp_path, word) -> None:
+    package = a_field_package(tmp_path)
+    line = ["handover", str(package.folder), word, "--samples", "231", "--to", "LAB"]
+    told = CliRunner().invoke(treenail, [*line, "--on", "2024-06-16"])
+    assert (told.exit_code, told.output) == (0, "Handed over: 231\n")
+
+
+def test_what_was_broken_or_missing_on_arrival_is_said_back(tmp_path) -> None:
+    package = sent(tmp_path)
+    line = ["handover", str(package.folder), "received", "--consignment", "C-1"]
+    told = CliRunner().invoke(treenail, [*line, "--state", "232=broken", "--on", "2024-06-20"])
+    assert told.output == "Received: 231, 232 (broken)\n"

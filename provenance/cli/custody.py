@@ -5,10 +5,15 @@ from __future__ import annotations
 import json
 import sys
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 import click
 
 from provenance.cli.options import named_package_argument, package_argument
+from provenance.errors import TreenailError
+
+if TYPE_CHECKING:
+    from provenance.schema import Vocabulary
 
 
 @click.command("handover")
@@ -66,7 +71,7 @@ def handover(
     signing_key = read_signing_key(key) if key else None
     recorded = record_events(
         opened,
-        event,
+        _code_of(event, opened.model.vocabularies["custody_event"]),
         chosen,
         happened_on=day or date.today().isoformat(),
         recorded_on=datetime.now(UTC).strftime("%Y-%m-%dT%H:%M:%SZ"),
@@ -82,8 +87,26 @@ def handover(
     if signing_key:
         newest = opened.table("custody")["custody_id"].tail(len(recorded))
         sign_events(opened, signing_key, list(newest))
-    label = opened.model.vocabularies["custody_event"].label(event)
-    click.echo(f"{label}: {', '.join(one.sample_id for one in recorded)}")
+    label = opened.model.vocabularies["custody_event"].label(recorded[0].event)
+    found = opened.model.vocabularies["sample_state"]
+    click.echo(
+        f"{label}: "
+        + ", ".join(
+            f"{one.sample_id} ({found.label(one.state).lower()})"
+            if one.state not in ("", "present")
+            else one.sample_id
+            for one in recorded
+        )
+    )
+
+
+def _code_of(word: str, events: Vocabulary) -> str:
+    """The code of an event that was written as its code or as forms name it, in any case."""
+    meant = " ".join(word.replace("_", " ").replace("-", " ").casefold().split())
+    for term in events.terms:
+        if meant in (term.code.replace("_", " "), term.label.replace("-", " ").casefold()):
+            return term.code
+    return word
 
 
 def _states(texts: tuple[str, ...]) -> dict[str, str]:
@@ -125,7 +148,7 @@ def custody(
         late = bool((frame["days_over"].fillna(0) > 0).any())
     elif sample is not None:
         if sample not in set(opened.table("sample")["sample_id"]):
-            raise click.UsageError(f"there is no sample '{sample}' in {package}")
+            raise TreenailError(f"there is no sample '{sample}' in {package}; check the number")
         life = [one.__dict__ for one in life_of(opened, sample)]
         frame = pd.DataFrame(life, columns=list(Event.__dataclass_fields__), dtype=str)
     else:

@@ -41,12 +41,15 @@ def consign(
     """
     from datetime import UTC, date, datetime
 
-    from provenance.disk import write_text
+    from provenance.disk import writable_folder, write_text
     from provenance.identity.selection import select_samples
     from provenance.lab.consign import consign_samples, parcel_list, write_results_form
     from provenance.package import open_package
 
     opened = open_package(package)
+    folder = out or Path()
+    # a parcel that is in the ledger and whose papers cannot be written would be half made up
+    writable_folder(folder)
     chosen = select_samples(list(opened.table("sample")["sample_id"]), samples)
     parcel = consign_samples(
         opened,
@@ -61,7 +64,6 @@ def consign(
         questions=questions,
         seal_number=seal,
     )
-    folder = out or Path()
     listed = folder / f"{parcel.consignment_id}-list.csv"
     write_text(
         listed,
@@ -69,9 +71,13 @@ def consign(
     )
     form = folder / f"{parcel.consignment_id}-results.xlsx"
     write_results_form(opened, parcel.consignment_id, form)
-    click.echo(f"{parcel.consignment_id}: {len(parcel.samples)} samples for {taker}")
+    click.echo(f"{parcel.consignment_id}: {_counted(len(parcel.samples), 'sample')} for {taker}")
     click.echo(f"{listed}: the list that goes with it")
     click.echo(f"{form}: for the laboratory to fill in; 'treenail results' reads it back")
+    code = parcel.consignment_id
+    click.echo(f"next: treenail tags {package} --consignment {code}")
+    leaves = f"treenail handover {package} handed_over --consignment {code} --to {taker}"
+    click.echo(f"when it leaves: {leaves}")
 
 
 @click.command("results")
@@ -111,7 +117,10 @@ def results(package: Path, files: tuple[Path, ...], mapping_file: Path | None) -
     for newer, older in read.superseded:
         click.echo(f"{newer} supersedes {older}")
     added = read.imported.added.get("lab_result", 0)
-    click.echo(f"{added} new results; {read.filled} cells filled from the date notation")
+    click.echo(
+        f"{_counted(added, 'new result')}; "
+        f"{_counted(read.filled, 'cell')} filled from the date notation"
+    )
     click.echo(f"next: treenail reconcile {package}")
     weighty = any(one.severity in ("error", "warning") for one in read.findings)
     sys.exit(1 if weighty else 0)
@@ -133,8 +142,16 @@ def reconcile(package: Path, consignment: str, out: Path | None) -> None:
     opened = open_package(package)
     reconciled = reconcile_results(opened, consignment)
     for finding in reconciled.findings:
-        click.echo(f"{finding.severity}: {finding.message}\n    {finding.remedy}")
+        where = f"{finding.table} {finding.key}: " if finding.key else ""
+        click.echo(f"{finding.severity}: {where}{finding.message}\n    {finding.remedy}")
     path = out or Path(f"{consignment or opened.name}-reconciliation.html")
     write_text(path, reconciliation_html(opened.model, opened.title, reconciled))
-    click.echo(f"{len(reconciled.lines)} samples, {len(reconciled.findings)} points; {path}")
+    click.echo(
+        f"{_counted(len(reconciled.lines), 'sample')}, "
+        f"{_counted(len(reconciled.findings), 'point')} to settle or to know; wrote {path}"
+    )
     sys.exit(0 if reconciled.settled else 1)
+
+
+def _counted(number: int, noun: str) -> str:
+    return f"{number:,} {noun}{'' if number == 1 else 's'}"

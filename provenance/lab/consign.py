@@ -3,14 +3,15 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING
 
+from provenance.edtf import is_edtf
 from provenance.errors import TreenailError
 from provenance.handover import record_events
-from provenance.holdings import Holding, events_of, replay
+from provenance.holdings import Event, Holding, events_of, first_day, last_day, replay
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -61,10 +62,14 @@ def consign_samples(
     """Pack samples into a new parcel: a row in `consignment`, an event 'packed' for each sample.
 
     Everything is checked before anything is written; the parcel's code is the next free C-YEAR-N.
-    The giver is the holder of the samples, who must be one and the same.
+    The giver is the holder of the samples, who must be one and the same; what lies packed in
+    another parcel that has not left is not packed twice.
     Raises TreenailError (Refused for the ledger) and writes nothing when it cannot be.
     """
-    held = replay(events_of(package.table("custody")))
+    events = events_of(package.table("custody"))
+    _refuse_packed_twice(samples, {one.sample_id: one for one in events})
+    _refuse_answer_before_parcel(packed_on, due_on)
+    held = replay(events)
     holders = {held.get(sample, Holding(sample)).holder for sample in samples}
     if not from_party_id:
         if len(holders) != 1 or "" in holders:
@@ -109,6 +114,27 @@ def consign_samples(
         frame.loc[len(frame) + 2] = row
         package.write_table("consignment", frame)
     return Parcel(consignment_id, tuple(samples))
+
+
+def _refuse_packed_twice(samples: Sequence[str], last: Mapping[str, Event]) -> None:
+    newest = [last[sample] for sample in samples if sample in last]
+    lying = [one for one in newest if one.event == "packed" and one.consignment_id]
+    if lying:
+        said = ", ".join(f"{one.sample_id} in {one.consignment_id}" for one in lying)
+        raise TreenailError(
+            f"already packed: {said}. Hand that parcel over, or record with 'stored' where what "
+            "was taken out of it lies now"
+        )
+
+
+def _refuse_answer_before_parcel(packed_on: str, due_on: str) -> None:
+    if not due_on:
+        return
+    if not is_edtf(due_on):
+        raise TreenailError(f"'{due_on}' is no date to answer by; write 2024-12-01")
+    packed, due = first_day(packed_on), last_day(due_on)
+    if packed is not None and due is not None and due < packed:
+        raise TreenailError(f"an answer by {due_on} is asked for before it is packed, {packed_on}")
 
 
 def _next_code(package: Package, packed_on: str) -> str:

@@ -4,7 +4,9 @@ from __future__ import annotations
 
 import openpyxl
 import pytest
+from click.testing import CliRunner
 
+from provenance.cli import treenail
 from provenance.errors import TreenailError
 from provenance.handover import Refused, record_events
 from provenance.holdings import holdings_frame
@@ -102,3 +104,30 @@ def test_the_form_is_filled_in_as_far_as_the_crew_knows(package, tmp_path) -> No
 def test_a_parcel_that_is_not_there_has_no_form(package, tmp_path) -> None:
     with pytest.raises(TreenailError, match="no consignment 'C-9'"):
         write_results_form(package, "C-9", tmp_path / "form.xlsx")
+
+
+def test_what_lies_packed_is_not_packed_into_a_second_parcel(package) -> None:
+    """Made up twice by mistake, a parcel would be missed for ever."""
+    consign_samples(package, ["231", "232"], to_party_id="LAB", **WHEN)
+    with pytest.raises(TreenailError, match="already packed: 231 in C-2024-1"):
+        consign_samples(package, ["231"], to_party_id="LAB", **WHEN)
+    assert len(package.table("consignment")) == 1
+    record_events(package, "stored", ["231"], happened_on="2024-06-16", recorded_on="2024-06-16")
+    again = {**WHEN, "packed_on": "2024-06-17"}
+    assert consign_samples(package, ["231"], to_party_id="LAB", **again).consignment_id
+
+
+@pytest.mark.parametrize("due_on", ["soon", "2024-06-01"])
+def test_an_answer_is_asked_for_by_a_day_after_the_packing(package, due_on) -> None:
+    with pytest.raises(TreenailError, match=due_on):
+        consign_samples(package, ["231"], to_party_id="LAB", due_on=due_on, **WHEN)
+    assert package.table("consignment").empty
+
+
+def test_a_parcel_whose_papers_cannot_be_written_is_not_made_up(package, tmp_path) -> None:
+    (tmp_path / "taken").write_text("a file, not a folder")
+    line = ["consign", str(package.folder), "--samples", "231", "--to", "LAB", "--out"]
+    told = CliRunner().invoke(treenail, [*line, str(tmp_path / "taken")])
+    assert isinstance(told.exception, OSError)
+    assert package.table("consignment").empty
+    assert "packed" not in set(package.table("custody")["event"])
