@@ -29,6 +29,7 @@ import rfc8785
 
 from provenance.errors import TreenailError
 from provenance.findings import Finding
+from provenance.frames import row_tuples
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -144,7 +145,7 @@ def verify_ledger(ledger: pd.DataFrame) -> list[Finding]:
     sealed = _count_sealed(ledger)
     before = ""
     rows = ledger.index.tolist()
-    for place, values in enumerate(ledger.itertuples(index=False, name=None), start=1):
+    for place, values in enumerate(row_tuples(ledger, names), start=1):
         event = dict(zip(names, values, strict=True))
         row = rows[place - 1]
         if event["custody_id"] != str(place):

@@ -6,6 +6,8 @@ from collections.abc import Iterator
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
+from provenance.frames import row_tuples
+
 if TYPE_CHECKING:
     import pandas as pd
 
@@ -62,8 +64,8 @@ class Report:
 
     def __iter__(self) -> Iterator[Finding]:
         """The findings one by one; use `frame` where there may be very many."""
-        for values in self.frame.itertuples(index=False, name=None):
-            yield Finding(**dict(zip(self.frame.columns, values, strict=True)))
+        for values in row_tuples(self.frame, COLUMNS):
+            yield Finding(**dict(zip(COLUMNS, values, strict=True)))
 
     def __len__(self) -> int:
         """The number of findings."""

@@ -14,6 +14,7 @@ from typing import TYPE_CHECKING, Any
 from provenance.derive.dating import live_results, split_codes
 from provenance.errors import TreenailError
 from provenance.findings import Finding
+from provenance.frames import row_tuples
 from provenance.lab.consign import samples_in
 from provenance.lab.notation import DateNotation, YearMark, write_notation
 from provenance.resources import shipped
@@ -91,7 +92,7 @@ def reconcile_results(package: Package, consignment_id: str = "") -> Reconciliat
     lines["arrived"] = lines["sample_id"].map(arrived).fillna("")
     lines["outcome"] = lines["sample_id"].map(best["outcome"]).fillna("")
     ends = best[["inner_year", "inner_symbol", "outer_year", "outer_symbol"]]
-    dates = dict(zip(best.index, map(dates_of, ends.to_numpy(dtype=object)), strict=True))
+    dates = dict(zip(best.index, map(dates_of, ends.to_numpy(dtype=object).tolist()), strict=True))
     lines["dates"] = lines["sample_id"].map(dates).fillna("")
     lines["rings"] = lines["sample_id"].map(best["ring_count"])
     lines["species_field"] = lines["sample_id"].map(field["species_field"]).fillna("")
@@ -101,7 +102,7 @@ def reconcile_results(package: Package, consignment_id: str = "") -> Reconciliat
 
 
 def dates_of(ends: Sequence[Any]) -> str:
-    """Inside year and symbols, outside year and symbols, in this project's notation; '' for none."""
+    """Inside year, its symbols, outside year, its symbols in this project's notation, or ''."""
     marks = []
     for year, symbols in (ends[:2], ends[2:]):
         number = None if _blank(year) else int(year)
@@ -162,9 +163,10 @@ def _found(package: Package, results: pd.DataFrame) -> list[Finding]:
     codes = set(results["result_id"])
     frame = report.frame
     mine = (frame["table"] == "lab_result") & frame["key"].isin(codes)
+    names = [str(name) for name in frame.columns]
     return [
-        Finding(**dict(zip(frame.columns, values, strict=True)))
-        for values in frame[mine].itertuples(index=False, name=None)
+        Finding(**dict(zip(names, values, strict=True)))
+        for values in row_tuples(frame[mine], names)
     ]
 
 
