@@ -155,14 +155,25 @@ def catalogue(
 
 def _write(answer: bytes, shape: str, out: Path | None) -> None:
     if out is not None:
-        from provenance.disk import write_bytes
-
-        write_bytes(out, answer)
+        _put(out, answer)
         click.echo(f"wrote {out}", err=True)
     elif shape == "parquet" and sys.stdout.isatty():
         raise click.UsageError("Parquet is not for a terminal; give --out FILE")
     else:
         sys.stdout.buffer.write(answer)
+
+
+def _put(path: Path, content: bytes) -> None:
+    """Write a file whole; a full disk is no finding about bundles, so it must not look like one."""
+    from provenance.disk import write_bytes
+    from provenance.errors import TreenailError
+
+    try:
+        write_bytes(path, content)
+    except OSError as error:
+        raise TreenailError(
+            f"{path} cannot be written: {error.strerror}; what was found is kept in the catalogue"
+        ) from error
 
 
 def _tell_update(update: Update) -> int:
@@ -242,10 +253,8 @@ def audit(
     if done.update.clock:
         click.echo(f"warning: {done.update.clock}", err=True)
     if out is not None:
-        from provenance.disk import write_text
-
-        write_text(out / "audit.html", audit_html(done))
-        write_text(out / "audit.json", audit_json(done))
+        _put(out / "audit.html", audit_html(done).encode("utf-8"))
+        _put(out / "audit.json", audit_json(done).encode("utf-8"))
         click.echo(f"wrote {out / 'audit.html'} and {out / 'audit.json'}", err=True)
     if shape == "json":
         click.echo(audit_json(done), nl=False)

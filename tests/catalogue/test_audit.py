@@ -348,3 +348,11 @@ def test_the_exit_code_tells_cron(repository, tmp_path) -> None:
     assert run.exit_code == 1
     assert json.loads(run.stdout)["counts"]["damaged"] == 1
     assert runner.invoke(audit_command, [str(tmp_path / "nowhere")]).exit_code == 2
+
+
+def test_a_report_that_cannot_be_written_is_no_finding_about_bundles(repository, tmp_path) -> None:
+    (tmp_path / "taken").write_text("a file where the folder should be")
+    run = CliRunner().invoke(audit_command, [str(repository), "--out", str(tmp_path / "taken")])
+    assert isinstance(run.exception, TreenailError)
+    assert run.exception.exit_code == 2
+    assert "is kept in the catalogue" in str(run.exception)
