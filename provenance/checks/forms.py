@@ -72,9 +72,13 @@ def find_wrong_forms(
         table,
         one,
         rows,
-        form=f" ({notation.title})" if notation else "",
+        form=f" ({notation.title if notation else _first_sentence(one.description)})",
         example=one.example or (notation.example if notation else f"to match {pattern}"),
     )
+
+
+def _first_sentence(text: str) -> str:
+    return text.split(". ")[0].rstrip(".")
 
 
 def _vocabulary_of(model: Model, one: Field) -> Vocabulary | None:

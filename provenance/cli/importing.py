@@ -66,7 +66,7 @@ def import_(
     rules = read_mapping(mapping, opened.model) if mapping else None
     with progress_bar("reading") as progress:
         result = import_exports(opened, files, rules, progress=progress, trial=dry_run)
-    for line in _report(result, dry_run):
+    for line in _report(result, package, dry_run):
         click.echo(line)
     sys.exit(result.exit_code)
 
@@ -86,7 +86,7 @@ def _draft(package: Package, files: Sequence[Path], out: Path | None) -> None:
     click.echo(f"wrote {out}; read it, mend it, then import with --mapping {out}")
 
 
-def _report(result: ImportResult, dry_run: bool) -> Iterable[str]:
+def _report(result: ImportResult, package: Path, dry_run: bool) -> Iterable[str]:
     for name, original_id in result.originals.items():
         yield f"{name}: {'read only, nothing written' if dry_run else f'kept as {original_id}'}"
     blank = f", {result.spacers} blank or left out" if result.spacers else ""
@@ -129,6 +129,8 @@ def _report(result: ImportResult, dry_run: bool) -> Iterable[str]:
             f"{_counted(result.unread, 'cell')} still to be settled. The text is kept in "
             "tables/unread.csv: mend it in the form or the mapping and import again."
         )
+    elif not dry_run:
+        yield f"next: treenail check {package}"
 
 
 def _counted(number: int, noun: str) -> str:

@@ -81,8 +81,8 @@ class SheetRemarks:
                     "note",
                     "numbers_as_text",
                     place,
-                    f"{self._as_text.total()} numbers are kept as text in {names}; they were read "
-                    "as numbers.",
+                    f"Numbers are kept as text in {names} ({self._as_text.total()}); they were "
+                    "read as numbers.",
                     "Nothing to do, unless a value looks wrong.",
                 )
             )
@@ -155,8 +155,8 @@ class SheetRemarks:
                     "note",
                     "formulas",
                     place,
-                    f"{per_column.total()} cells in {self._named(per_column)} are formulas; their "
-                    "last results were read.",
+                    f"Cells in {self._named(per_column)} are formulas ({per_column.total()}); "
+                    "their last results were read where the file holds them.",
                     "See that the results are what the crew measured.",
                 )
             )

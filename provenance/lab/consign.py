@@ -190,7 +190,11 @@ def write_results_form(package: Package, consignment_id: str, out: Path) -> Path
         },
         dtype=str,
     )
-    title = f"Results for {consignment_id}"
     return write_workbook(
-        package.model, out, rows={"lab_result": rows}, tables=["lab_result"], title=title
+        package.model,
+        out,
+        rows={"lab_result": rows},
+        tables=["lab_result"],
+        title=f"Results for {consignment_id}",
+        read_by="results",
     )

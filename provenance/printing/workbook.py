@@ -46,11 +46,13 @@ def write_workbook(
     rows: Mapping[str, pd.DataFrame] | None = None,
     tables: Sequence[str] | None = None,
     title: str | None = None,
+    read_by: str = "import",
 ) -> Path:
     """Write the workbook for a model to `out` (XLSX); returns `out`.
 
     `rows` fills sheets in: table name → frame of texts, as `Package.table` gives it. `tables` names
-    the sheets to write, all that people fill in if left out.
+    the sheets to write, all that people fill in if left out. `title` stands above the first sheet.
+    `read_by` is the command that brings the workbook back.
     Raises TreenailError when a text does not fit into a cell.
     """
     import xlsxwriter
@@ -74,7 +76,7 @@ def write_workbook(
     ]
     names = {table.name: sheet_name(table) for table in shown}
 
-    _write_help(book, looks, model, shown, names)
+    _write_help(book, looks, model, shown, names, title or model.title, read_by)
     sheets = {table.name: book.add_worksheet(names[table.name]) for table in shown}
     ranges = _write_lists(book, looks, model, shown)
     marker: dict[str, Any] = {}
@@ -354,13 +356,15 @@ def _write_help(
     model: Model,
     tables: Sequence[Table],
     names: Mapping[str, str],
+    title: str,
+    read_by: str,
 ) -> None:
     sheet = book.add_worksheet(HELP_SHEET)
     sheet.hide_gridlines(2)
     sheet.set_column(0, 0, 30)
     sheet.set_column(1, 1, 92)
     sheet.set_row(0, 26)
-    sheet.write_string(0, 0, f"How to fill this in: {model.title}", looks.large)
+    sheet.write_string(0, 0, f"How to fill this in: {title}", looks.large)
     advice = [
         ("One line a thing", "Each sheet holds one kind of thing. One line is one of them."),
         ("Grey headings", "They are locked. Point at one to see what belongs below it."),
@@ -374,18 +378,18 @@ def _write_help(
         ("Codes", "Write a code the same way everywhere: it ties the sheets together."),
         ("Not known", "Leave it blank, or choose 'Not known' where the list has it."),
         (
-            "The three that must agree",
-            "The field specimen number on the sheet, on the label and punched into the plug.",
-        ),
-        (
             "People and places",
             "No names and no directions in notes; they have columns of their own.",
         ),
-        (
-            "When it is full",
-            "treenail import YOUR-PACKAGE THIS-FILE.xlsx reads it without a mapping.",
-        ),
     ]
+    in_the_field = "sample" in names
+    if in_the_field:
+        agree = "The field specimen number on the sheet, on the label and punched into the plug."
+        advice.append(("The three that must agree", agree))
+    full = f"treenail {read_by} PACKAGE THIS-FILE.xlsx reads it without a mapping."
+    advice.append(
+        ("When it is full", full if in_the_field else f"Send it back to where it came from; {full}")
+    )
     line = 2
     for term, text in advice:
         _help_line(sheet, looks, line, term, text)
@@ -397,11 +401,12 @@ def _write_help(
         target = f"internal:'{names[table.name]}'!A{FIRST_ROW + 1}"
         sheet.write_url(line, 0, target, looks.link, string=names[table.name])
         line += 1
-    sheet.write_string(line + 1, 0, "Take care", looks.large)
-    line += 2
-    for caution in (*model.cautions, "Local codes, permits and licensed practice come first."):
-        _help_line(sheet, looks, line, "", caution)
-        line += 1
+    if in_the_field:
+        sheet.write_string(line + 1, 0, "Take care", looks.large)
+        line += 2
+        for caution in (*model.cautions, "Local codes, permits and licensed practice come first."):
+            _help_line(sheet, looks, line, "", caution)
+            line += 1
     sheet.protect("")
     sheet.set_paper(9)
     sheet.fit_to_pages(1, 0)

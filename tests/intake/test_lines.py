@@ -228,7 +228,7 @@ def test_numbers_as_text_and_dates_as_numbers_are_noted_once_a_sheet(tmp_path) -
     assert found.rows[0].values["recorded_on"] == "2023-06-05"
     assert rules_of(found) == {"intake.numbers_as_text": 1, "intake.day_numbers": 1}
     note = next(one for one in found.findings if one.rule == "intake.numbers_as_text")
-    assert note.message.startswith("2 numbers are kept as text in 'Dia A'")
+    assert note.message == "Numbers are kept as text in 'Dia A' (2); they were read as numbers."
 
 
 def test_a_constant_that_cannot_be_is_the_mappings_fault(tmp_path) -> None:

@@ -101,6 +101,19 @@ def test_the_form_is_filled_in_as_far_as_the_crew_knows(package, tmp_path) -> No
     assert "Samples" not in book.sheetnames
 
 
+def test_the_form_speaks_to_a_laboratory_not_to_a_crew(package, tmp_path) -> None:
+    consign_samples(package, ["231"], to_party_id="LAB", **WHEN)
+    book = openpyxl.load_workbook(
+        write_results_form(package, "C-2024-1", tmp_path / "results.xlsx")
+    )
+    told = "\n".join(str(cell.value) for row in book.worksheets[0] for cell in row if cell.value)
+    assert told.startswith("How to fill this in: Results for C-2024-1")
+    assert "treenail results" in told
+    assert "Send it back" in told
+    assert "treenail import" not in told
+    assert "Take care" not in told
+
+
 def test_a_parcel_that_is_not_there_has_no_form(package, tmp_path) -> None:
     with pytest.raises(TreenailError, match="no consignment 'C-9'"):
         write_results_form(package, "C-9", tmp_path / "form.xlsx")
