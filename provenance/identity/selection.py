@@ -12,9 +12,7 @@ __all__ = ["select_samples"]
 _RANGE = re.compile(r"([A-Z]*)(\d+)\s*-\s*\1(\d+)")
 
 
-def select_samples(
-    known: Sequence[str], selection: str, *, noun: str = "sample"
-) -> list[str]:
+def select_samples(known: Sequence[str], selection: str, *, noun: str = "sample") -> list[str]:
     """The samples of `known` that a selection names, in the order of the selection, none twice.
 
     A single number must be known; a range takes those that are. 'all' takes every one.
