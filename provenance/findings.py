@@ -4,12 +4,12 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 from dataclasses import dataclass
+from functools import cached_property
 from typing import TYPE_CHECKING
-
-from provenance.frames import row_tuples
 
 if TYPE_CHECKING:
     import pandas as pd
+    import polars as pl
 
 SEVERITIES = ("error", "warning", "note")
 """error: the chain is broken or a value cannot be; warning: likely wrong; note: worth a look."""
@@ -52,28 +52,34 @@ class Finding:
 
 @dataclass(frozen=True)
 class Report:
-    """The findings of one check as a frame with the columns COLUMNS, in the order of the tables.
+    """The findings of one check, in the order of the tables and their rows.
 
-    `rows_checked` counts the rows that were read, a table at a time; `rules_run` names every rule.
+    `found` holds them in columns (COLUMNS; `row` is a number, all others are text); `rows_checked`
+    counts the rows that were read, a table at a time; `rules_run` names every rule.
     """
 
     package: str
-    frame: pd.DataFrame
+    found: pl.DataFrame
     rows_checked: dict[str, int]
     rules_run: tuple[str, ...]
 
+    @cached_property
+    def frame(self) -> pd.DataFrame:
+        """The findings as a pandas frame with the columns COLUMNS."""
+        return self.found.to_pandas()
+
     def __iter__(self) -> Iterator[Finding]:
-        """The findings one by one; use `frame` where there may be very many."""
-        for values in row_tuples(self.frame, COLUMNS):
-            yield Finding(**dict(zip(COLUMNS, values, strict=True)))
+        """The findings one by one; use `frame` or `found` where there may be very many."""
+        for values in self.found.iter_rows():
+            yield Finding(*values)
 
     def __len__(self) -> int:
         """The number of findings."""
-        return len(self.frame)
+        return len(self.found)
 
     def count(self, severity: str) -> int:
         """How many findings have that severity."""
-        return int((self.frame["severity"] == severity).sum())
+        return int((self.found["severity"] == severity).sum())
 
     @property
     def clean(self) -> bool:

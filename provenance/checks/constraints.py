@@ -63,7 +63,7 @@ def find_in_cells(model: Model, table: Table, text: TableText) -> Iterator[pl.Da
     # whether there is anything at all is cheaper to tell than where, and mostly there is not
     questions = {id(probe.any_wrong): probe.any_wrong for probe in probes}
     asked = text.frame.lazy().select(expr.alias(str(key)) for key, expr in questions.items())
-    answers = asked.collect().row(0, named=True) if len(text) else {}
+    answers = asked.collect().row(0, named=True) if questions and len(text) else {}
     probes = [probe for probe in probes if answers.get(str(id(probe.any_wrong)))]
     masks = text.frame.lazy().select(_numbered(probes, text)).collect()
     for probe, mask in zip(probes, masks, strict=True):

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from collections.abc import Iterator, Mapping, Sequence
-from typing import TYPE_CHECKING
 
 import polars as pl
 
@@ -14,32 +13,31 @@ from provenance.findings import COLUMNS, SEVERITIES, Report
 from provenance.package import Package
 from provenance.schema import Model, Table
 
-if TYPE_CHECKING:
-    import pandas as pd
-
-__all__ = ["gather"]
+__all__ = ["ORIGIN_TABLES", "gather"]
 
 _ORIGINS_NAMED = 3
+ORIGIN_TABLES = ("origin", "original", "unread")
+"""The tables that say which line of which received file a row was read from."""
 
 
 def gather(
-    package: Package, texts: Mapping[str, TableText], found: pl.DataFrame, rules_run: Sequence[str]
+    package: Package, texts: Mapping[str, TableText], hits: pl.DataFrame, rules_run: Sequence[str]
 ) -> Report:
-    """The report over findings with the columns FOUND.
+    """The report over hits with the columns FOUND.
 
     Sorted by the tables' order, row, the fields' order, severity and rule.
     """
     parts = [
-        _with_keys(table, texts.get(name), found.filter(pl.col("table") == name))
+        _with_keys(table, texts.get(name), hits.filter(pl.col("table") == name))
         for name, table in package.model.tables.items()
     ]
-    elsewhere = found.filter(~pl.col("table").is_in(list(package.model.tables)))
+    elsewhere = hits.filter(~pl.col("table").is_in(list(package.model.tables)))
     keyed = pl.concat([*parts, _keyless(elsewhere)])
     named = _with_origins(package.model, texts, keyed)
-    frame = _sorted(package.model, named).select(COLUMNS)
+    found = _sorted(package.model, named).select(COLUMNS).cast({ROW: pl.Int64})
     return Report(
         package=package.name,
-        frame=_as_pandas(frame),
+        found=found,
         rows_checked={name: len(text) for name, text in texts.items()},
         rules_run=tuple(rules_run),
     )
@@ -167,8 +165,3 @@ def _sorted(model: Model, found: pl.DataFrame) -> pl.DataFrame:
         )
         .sort("_table", ROW, "_field", "_severity", "rule", "field", "value", "message")
     )
-
-
-def _as_pandas(frame: pl.DataFrame) -> pd.DataFrame:
-    """The frame as users of the API see it; its texts stay in the columns they are in."""
-    return frame.with_columns(pl.col(ROW).cast(pl.Int64)).to_pandas()

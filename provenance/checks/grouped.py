@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
-import pandas as pd
+import polars as pl
 
 from provenance.findings import SEVERITIES, Finding, Report
 
@@ -32,16 +32,15 @@ class Group:
 
 def grouped(report: Report, most: int = 0) -> tuple[Group, ...]:
     """The groups of a report, of each no more than `most` findings (0: all)."""
-    frame = report.frame
-    groups: list[Group] = []
-    for (severity, rule), part in frame.groupby(["severity", "rule"], sort=False):
-        order, remedies = pd.factorize(part["remedy"])
-        part = part.iloc[order.argsort(kind="stable")]
+    groups = []
+    for (severity, rule), part in report.found.group_by("severity", "rule", maintain_order=True):
+        # rank by first appearance, so that what has one remedy stands together
+        remedies = part["remedy"].unique(maintain_order=True)
+        rank = pl.DataFrame({"remedy": remedies, "_rank": range(len(remedies))})
+        part = part.join(rank, on="remedy", how="left", maintain_order="left")
+        part = part.sort("_rank", maintain_order=True).drop("_rank")
         first = part.head(most) if most else part
-        shown = tuple(
-            Finding(**dict(zip(frame.columns, values, strict=True)))
-            for values in first.itertuples(index=False, name=None)
-        )
+        shown = tuple(Finding(*values) for values in first.iter_rows())
         common = str(remedies[0]) if len(remedies) == 1 else ""
         groups.append(Group(str(severity), str(rule), len(part), common, shown))
     return tuple(sorted(groups, key=lambda one: SEVERITIES.index(one.severity)))

@@ -20,6 +20,8 @@ from __future__ import annotations
 
 import json
 
+import polars as pl
+
 from provenance import __version__
 from provenance.checks.report_html import report_html
 from provenance.checks.report_text import report_text
@@ -41,16 +43,16 @@ def report_json(report: Report) -> str:
         "rulesRun": list(report.rules_run),
     }
     opened = json.dumps(head, indent=2, ensure_ascii=False).removesuffix("\n}")
-    lines = report.frame.to_json(orient="records", lines=True, force_ascii=False) or ""
-    findings = ",\n".join(f"    {line}" for line in lines.split("\n") if line)
+    lines = report.found.write_ndjson().splitlines()
+    findings = ",\n".join(f"    {line}" for line in lines)
     listed = f"[\n{findings}\n  ]" if findings else "[]"
     return f'{opened},\n  "findings": {listed}\n}}\n'
 
 
 def report_csv(report: Report) -> str:
     """The findings as CSV, safe to open in a spreadsheet."""
-    frame = report.frame.copy()
-    for column in frame.columns:
-        if column != "row":
-            frame[column] = frame[column].str.replace(_LIKE_A_FORMULA, r"'\1", regex=True)
-    return frame.to_csv(index=False, lineterminator="\n")
+    guarded = report.found.with_columns(
+        # nothing rather than an empty text, around which this writer puts quotes
+        pl.col(pl.String).str.replace(_LIKE_A_FORMULA, "'$1").replace("", None)
+    )
+    return guarded.write_csv()

@@ -22,11 +22,12 @@ from __future__ import annotations
 
 import re
 from collections.abc import Callable, Iterator, Mapping
+from dataclasses import replace
 
 import polars as pl
 
 from provenance.checks.constraints import find_in_cells
-from provenance.checks.gathering import gather
+from provenance.checks.gathering import ORIGIN_TABLES, gather
 from provenance.checks.headers import find_in_header, find_in_shape
 from provenance.checks.keys import find_in_keys, find_in_links
 from provenance.checks.kinds import structure_kinds
@@ -36,7 +37,7 @@ from provenance.checks.wording import FOUND, found_in_rows
 from provenance.errors import UnusablePackage
 from provenance.findings import Report
 from provenance.package import Package
-from provenance.schema import Model
+from provenance.schema import Model, Table
 
 __all__ = ["check_structure", "find_in_structure", "read_texts"]
 
@@ -48,9 +49,29 @@ def check_structure(package: Package) -> Report:
 
     Raises UnusablePackage when a schema asks for what Table Schema does not know.
     """
-    texts = read_texts(package)
-    found = pl.concat([FOUND.to_frame(), *find_in_structure(package.model, texts)])
-    return gather(package, texts, found, [one.id for one in structure_kinds()])
+    model, parts = package.model, [FOUND.to_frame()]
+    texts: dict[str, TableText] = {}
+    for name, table in model.tables.items():
+        text = _read_text(package, name)
+        parts += find_in_table(model, table, text)
+        if text is not None:
+            # what no key needs goes before the next table comes: large tables fit into memory
+            texts[name] = replace(text, frame=text.frame.select(_kept(model, table, text)))
+    for name in texts:
+        parts += find_in_links(model, model.table(name), texts)
+    return gather(package, texts, pl.concat(parts), [one.id for one in structure_kinds()])
+
+
+def _kept(model: Model, table: Table, text: TableText) -> list[str]:
+    """The columns that keys, links and origins are looked up in."""
+    if table.name in ORIGIN_TABLES:
+        return text.frame.columns
+    wanted = {ROW, *table.primary_key, *(name for key in table.foreign_keys for name in key.fields)}
+    for other in model.tables.values():
+        for key in other.foreign_keys:
+            if key.table == table.name:
+                wanted.update(key.reference_fields)
+    return [name for name in text.frame.columns if name in wanted]
 
 
 def read_texts(package: Package, step: Callable[[], None] = lambda: None) -> dict[str, TableText]:
@@ -60,18 +81,24 @@ def read_texts(package: Package, step: Callable[[], None] = lambda: None) -> dic
     """
     texts = {}
     for name in package.model.tables:
-        if not _TABLE_NAME.fullmatch(name):
-            raise UnusablePackage(f"a table cannot be called {name!r}: it must be a file name")
-        path = package.table_path(name)
-        try:
-            texts[name] = read_table_text(path)
-        except FileNotFoundError:
-            # its finding says so
-            pass
-        except OSError as error:
-            raise UnusablePackage(f"{path} cannot be read: {error.strerror}") from error
+        text = _read_text(package, name)
+        if text is not None:
+            texts[name] = text
         step()
     return texts
+
+
+def _read_text(package: Package, name: str) -> TableText | None:
+    if not _TABLE_NAME.fullmatch(name):
+        raise UnusablePackage(f"a table cannot be called {name!r}: it must be a file name")
+    path = package.table_path(name)
+    try:
+        return read_table_text(path)
+    except FileNotFoundError:
+        # its finding says so
+        return None
+    except OSError as error:
+        raise UnusablePackage(f"{path} cannot be read: {error.strerror}") from error
 
 
 def find_in_structure(
@@ -79,16 +106,19 @@ def find_in_structure(
 ) -> Iterator[pl.DataFrame]:
     """Findings of the structure layer, with the columns FOUND; `step` is called for each table."""
     for name, table in model.tables.items():
-        if name not in texts:
-            nowhere = pl.DataFrame({ROW: [0], "value": [""]})
-            yield found_in_rows("file_missing", table, nowhere)
-            step()
-            continue
-        text = texts[name]
-        yield from find_in_header(table, text)
-        if text.labels:
-            yield from find_in_shape(table, text)
-            yield from find_in_cells(model, table, text)
-            yield from find_in_keys(table, text)
+        yield from find_in_table(model, table, texts.get(name))
+        if name in texts:
             yield from find_in_links(model, table, texts)
         step()
+
+
+def find_in_table(model: Model, table: Table, text: TableText | None) -> Iterator[pl.DataFrame]:
+    """Findings about one table but for its links, with the columns FOUND; None: no file."""
+    if text is None:
+        yield found_in_rows("file_missing", table, pl.DataFrame({ROW: [0], "value": [""]}))
+        return
+    yield from find_in_header(table, text)
+    if text.labels:
+        yield from find_in_shape(table, text)
+        yield from find_in_cells(model, table, text)
+        yield from find_in_keys(table, text)
