@@ -135,6 +135,7 @@ def _declared_encoding(path: Path) -> str:
 
 def _check_manifests(folder: Path, encoding: str) -> Iterator[BundleFinding]:
     listed: dict[str, set[str]] = {}
+    tags: set[str] | None = None
     for path in sorted(folder.iterdir()):
         match = _MANIFEST.fullmatch(path.name)
         if not match:
@@ -145,11 +146,15 @@ def _check_manifests(folder: Path, encoding: str) -> Iterator[BundleFinding]:
             continue
         names, faults = _read_manifest(path, encoding, HEX_DIGITS[algorithm], bool(of_tags))
         yield from faults
-        if not of_tags:
+        if of_tags:
+            tags = names | (tags or set())
+        else:
             listed[algorithm] = names
     if not listed:
         yield _finding("bag.no_manifest", "", "the bundle has no list of checksums")
         return
+    if tags is not None:
+        yield from _unlisted_tags(folder, tags)
     if set(listed) <= WEAK:
         yield BundleFinding(
             "bag",
@@ -165,6 +170,22 @@ def _check_manifests(folder: Path, encoding: str) -> Iterator[BundleFinding]:
             yield _finding(
                 "bag.file_unlisted", name, f"is missing from manifest-{algorithm}.txt alone"
             )
+
+
+def _unlisted_tags(folder: Path, tags: set[str]) -> Iterator[BundleFinding]:
+    """Files beside data/ that no tag manifest lists; RFC 8493 section 2.2.1 lets them be there."""
+    for path in sorted(one for one in folder.rglob("*") if one.is_file()):
+        name = path.relative_to(folder).as_posix()
+        if name.startswith(("data/", "tagmanifest-")) or name in tags:
+            continue
+        yield BundleFinding(
+            "bag",
+            "warning",
+            "bag.tag_file_unlisted",
+            name,
+            "has no checksum, so nobody can tell whether it was put in or changed later",
+            "Trust nothing that it says; ask the sender whether it belongs here.",
+        )
 
 
 def _read_manifest(

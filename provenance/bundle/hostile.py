@@ -7,6 +7,7 @@ format), RFC 8493 section 5.1 (names that lead out of a bag), CWE-22, CWE-59 and
 
 from __future__ import annotations
 
+import errno
 import os
 import shutil
 import stat
@@ -24,15 +25,17 @@ from provenance.disk import CHUNK_BYTES
 from provenance.errors import UnusableInput
 
 _DO_NOT_OPEN = "Do not unpack it with other programs; ask the sender what it is."
+_DAMAGED = "The zip was damaged on the way or on its disk; ask for it again."
 _ENCRYPTED = 0x1 | 0x40 | 0x2000
 _UTF8_NAME = 0x800
 _METHODS = {zipfile.ZIP_STORED, zipfile.ZIP_DEFLATED}
+_DAMAGE = (zipfile.BadZipFile, zlib.error, EOFError)
 _LOCAL_HEADER_BYTES = 30
 _MOST_SHOWN = 200
 
 
 class HostileBundle(UnusableInput):
-    """A bundle that must not be opened; `findings` says why."""
+    """A bundle that cannot be opened in safety or as a whole; `findings` says why."""
 
     def __init__(self, bundle: Path, findings: list[BundleFinding]) -> None:
         self.findings = findings
@@ -43,6 +46,10 @@ class HostileBundle(UnusableInput):
 
 def _finding(rule: str, path: str, message: str) -> BundleFinding:
     return BundleFinding("container", "error", rule, path[:_MOST_SHOWN], message, _DO_NOT_OPEN)
+
+
+def _unsafe_name(path: str, reason: str) -> BundleFinding:
+    return _finding("container.unsafe_name", repr(path), f"is no safe name: {reason}")
 
 
 # -- folders -------------------------------------------------------------------------------------
@@ -63,7 +70,7 @@ def survey_folder(folder: Path, limits: Limits = DEFAULT_LIMITS) -> tuple[int, i
             for entry in entries:
                 path = f"{prefix}{entry.name}"
                 if reason := unsafe_because(path, limits):
-                    findings.append(_finding("container.unsafe_name", repr(path), reason))
+                    findings.append(_unsafe_name(path, reason))
                     continue
                 status = entry.stat(follow_symlinks=False)
                 if stat.S_ISDIR(status.st_mode):
@@ -125,8 +132,8 @@ def unpack_zip(
 
     A member for which `needed` (asked with its path inside the bag) is false becomes an empty file
     of the size that the zip declares: enough for a verification that reads no contents.
-    Raises HostileBundle when anything in the zip could do harm, UnusableInput when it is no zip,
-    is damaged, or does not fit on the disk.
+    Raises HostileBundle when anything in the zip could do harm, or with every file in it that is
+    damaged; UnusableInput when it is no zip, was cut off, or does not fit on the disk.
     """
     try:
         with zipfile.ZipFile(bundle) as archive:
@@ -135,24 +142,49 @@ def unpack_zip(
             wanted = sum(m.file_size for m in members if needed(_inside(m, base_name)))
             _refuse_full_disk(bundle, folder, wanted)
             done = 0
+            damaged: list[BundleFinding] = []
             for member in members:
                 target = folder / member.filename
                 target.parent.mkdir(parents=True, exist_ok=True)
-                if needed(_inside(member, base_name)):
+                if not needed(_inside(member, base_name)):
+                    with open(target, "xb") as placeholder:
+                        placeholder.truncate(member.file_size)
+                    continue
+                try:
                     for count in _unpack_member(bundle, archive, member, target):
                         done += count
                         progress(done, total)
-                else:
-                    with open(target, "xb") as placeholder:
-                        placeholder.truncate(member.file_size)
+                except _DAMAGE as error:
+                    # looked at to the end, so that every damaged file is named
+                    damaged.append(_damaged(member, error))
+            if damaged:
+                raise HostileBundle(bundle, damaged)
             return folder / base_name
-    except (zipfile.BadZipFile, zlib.error, EOFError, NotImplementedError, UnicodeDecodeError) as e:
+    except (*_DAMAGE, NotImplementedError, UnicodeDecodeError) as e:
         raise UnusableInput(
             f"{bundle} cannot be unpacked: {e}. It may have been cut off or damaged on the way; "
             "ask for it again"
         ) from e
     except OSError as e:
+        if e.errno == errno.EINVAL:
+            # its directory points to before its beginning: no fault of the disk, so not its cause
+            raise UnusableInput(
+                f"{bundle} cannot be unpacked: its beginning is missing. It may have been cut off "
+                "or damaged on the way; ask for it again"
+            ) from None
         raise UnusableInput(f"{bundle} cannot be unpacked to {folder}: {e.strerror or e}") from e
+
+
+def _damaged(member: zipfile.ZipInfo, error: Exception) -> BundleFinding:
+    what = str(error) or "its end is missing"
+    return BundleFinding(
+        "container",
+        "error",
+        "container.damaged",
+        member.filename[:_MOST_SHOWN],
+        f"is damaged inside the zip: {what}",
+        _DAMAGED,
+    )
 
 
 def _inside(member: zipfile.ZipInfo, base_name: str) -> str:
@@ -211,7 +243,7 @@ def _fault_of(member: zipfile.ZipInfo, limits: Limits) -> tuple[str, str, str] |
     if "\x00" in member.orig_filename:
         return "container.unsafe_name", repr(member.orig_filename), "has a NUL in its name"
     if reason := unsafe_because(name.removesuffix("/") if member.is_dir() else name, limits):
-        return "container.unsafe_name", repr(name), reason
+        return "container.unsafe_name", repr(name), f"is no safe name: {reason}"
     mode = member.external_attr >> 16
     if stat.S_IFMT(mode) not in (0, stat.S_IFDIR if member.is_dir() else stat.S_IFREG):
         return "container.link", name, _what(mode)

@@ -9,6 +9,7 @@ from provenance.bundle.limits import Limits
 from provenance.bundle.verdict import BundleFinding
 from provenance.disk import CHUNK_BYTES
 from provenance.errors import UnusablePackage
+from provenance.findings import Finding
 from provenance.package import Package
 
 
@@ -43,11 +44,17 @@ def check_tables(package: Package, *, limits: Limits, contents: bool) -> list[Bu
             one.severity,
             one.rule,
             f"data/tables/{one.table}.csv",
-            f"line {one.row}, {one.field}: {one.message}",
+            f"{_where(one)}: {one.message}",
             one.remedy,
         )
         for one in report
     ]
+
+
+def _where(one: Finding) -> str:
+    """Row and column, as far as the finding is about one."""
+    line = f"line {one.row}" if one.row else ""
+    return ", ".join(part for part in (line, one.field) if part) or "as a whole"
 
 
 def _unreadable(path: str, message: str) -> BundleFinding:

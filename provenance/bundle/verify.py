@@ -65,6 +65,7 @@ def opened_bundle(
 ) -> Iterator[Path]:
     """The folder of a bundle's bag: itself, or where a zip was unpacked to while the block runs."""
     if bundle.is_dir():
+        _refuse_other_folders(bundle)
         yield bundle.resolve()
     elif bundle.is_file():
         with tempfile.TemporaryDirectory(prefix="treenail-") as scratch:
@@ -78,6 +79,18 @@ def opened_bundle(
             )
     else:
         raise UnusableInput(f"{bundle} is not there, or is neither a folder nor a file")
+
+
+def _refuse_other_folders(folder: Path) -> None:
+    """Raise UnusableInput for a folder that never was a bundle."""
+    if any((folder / name).exists() for name in ("bagit.txt", "data", "manifest-sha256.txt")):
+        return
+    if (folder / DESCRIPTOR).is_file():
+        raise UnusableInput(
+            f"{folder} is a package, not a bundle; 'treenail check' looks it over, and "
+            "'treenail pack' makes a bundle of it"
+        )
+    raise UnusableInput(f"{folder} is no bundle: it holds neither bagit.txt nor data/")
 
 
 def _read_when_fast(path: str) -> bool:
@@ -302,7 +315,14 @@ def _check_ledger(package: Package, facts: object) -> Iterator[BundleFinding]:
             one.remedy,
         )
     known = facts.get("lastSeal") if isinstance(facts, dict) else None
-    if isinstance(known, str) and known != last_seal(package):
+    if not isinstance(known, str):
+        yield _finding(
+            "custody",
+            "custody.end_unknown",
+            f"data/{BUNDLE_FACTS}",
+            "does not say with which seal ('lastSeal') the ledger ends, so events may be cut off",
+        )
+    elif known != last_seal(package):
         yield _finding(
             "custody",
             "custody.end_differs",

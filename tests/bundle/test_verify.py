@@ -102,10 +102,21 @@ def test_a_long_list_is_cut_short_with_a_loud_word(bundle: Path) -> None:
     assert len(verdict.as_dict()["findings"]) == len(verdict.findings)
 
 
-def test_an_empty_folder_is_no_bag(tmp_path: Path) -> None:
-    verdict = verify_bundle(tmp_path)
+def test_a_bundle_without_its_declaration_is_no_bag(bundle: Path) -> None:
+    (bundle / "bagit.txt").unlink()
+    verdict = verify_bundle(bundle)
     assert rules(verdict) == {"bag.no_declaration"}
     assert not verdict.sound
+
+
+def test_a_folder_that_never_was_a_bundle_is_said_to_be_none(tmp_path: Path) -> None:
+    with pytest.raises(UnusableInput, match="is no bundle"):
+        verify_bundle(tmp_path)
+
+
+def test_a_package_is_not_taken_for_a_bundle(package: Package) -> None:
+    with pytest.raises(UnusableInput, match="treenail pack"):
+        verify_bundle(package.folder)
 
 
 def test_nothing_there_is_said(tmp_path: Path) -> None:
@@ -130,3 +141,30 @@ def test_a_false_signature_is_found_in_the_ledger(package: Package, tmp_path: Pa
     verdict = verify_bundle(pack_bundle(package, tmp_path / "b"))
     assert verdict.intact
     assert rules(verdict) == {"custody.signature_false"}
+
+
+@pytest.mark.parametrize("facts", [{}, [], {"lastSeal": None}])
+def test_a_bundle_that_hides_its_last_seal_is_not_sound(bundle: Path, facts: object) -> None:
+    """Else the events at the end could be cut off, and the line that would tell with them."""
+    (bundle / "data" / "bundle.json").write_text(json.dumps(facts), encoding="utf-8")
+    sealed_anew(bundle)
+    assert rules(verify_bundle(bundle)) == {"custody.end_unknown"}
+
+
+def test_a_file_put_beside_the_record_is_a_warning(bundle: Path) -> None:
+    """RFC 8493 section 2.2.1 allows tag files that no tag manifest lists."""
+    (bundle / "READ ME FIRST.html").write_text("<p>Drill here", encoding="utf-8")
+    verdict = verify_bundle(bundle)
+    assert verdict.sound
+    assert [(one.severity, one.rule, one.path) for one in verdict.findings] == [
+        ("warning", "bag.tag_file_unlisted", "READ ME FIRST.html")
+    ]
+
+
+def test_line_ends_in_a_value_do_not_feign_lines_of_the_verdict(bundle: Path) -> None:
+    path = bundle / "data" / "tables" / "element.csv"
+    feigned = "x\n  Tables                            sound"
+    path.write_text(path.read_text("utf-8").replace("beam", f'"{feigned}"', 1), encoding="utf-8")
+    text = verdict_text(verify_bundle(bundle))
+    assert "x⟨U+000A⟩  Tables" in text
+    assert text.count("\n  Tables") == 1
