@@ -239,5 +239,5 @@ def _check_codes(
     for word, code in synonyms.items():
         if code not in codes:
             near = did_you_mean(code, codes)
-            several = f"; there are {', '.join(codes)}" if len(codes) <= 12 else ""
+            several = f" There are {', '.join(codes)}" if len(codes) <= 12 else ""
             faults.append(f"{where}: '{word}' means '{code}', which is no code.{near}{several}")

@@ -57,8 +57,10 @@ class XlsxBook:
 
         self._path = path
         self._limits = limits
+        # as a stream: openpyxl goes by the ending of a name, we go by what is in the file
+        self._stream = open(path, "rb")  # noqa: SIM115 - closed with the book
         try:
-            with zipfile.ZipFile(path) as archive:
+            with zipfile.ZipFile(self._stream) as archive:
                 wanted = ("xl/worksheets/", "xl/sharedStrings", "xl/styles", "xl/workbook.xml")
                 refuse_oversized(path, archive, limits, wanted)
                 names = archive.namelist()
@@ -66,11 +68,13 @@ class XlsxBook:
                 # what openpyxl warns of (charts, list checks it drops) does not touch the cells
                 warnings.simplefilter("ignore")
                 self._book: Any = openpyxl.load_workbook(
-                    path, read_only=True, data_only=True, keep_links=False
+                    self._stream, read_only=True, data_only=True, keep_links=False
                 )
         except UnusableInput:
+            self._stream.close()
             raise
         except Exception as error:  # openpyxl raises whatever a damaged part leads to
+            self._stream.close()
             raise UnusableInput(_damaged(path, error)) from error
         sheets = self._book.worksheets
         self._sheets = {str(sheet.title): sheet for sheet in sheets}
@@ -88,6 +92,7 @@ class XlsxBook:
     def close(self) -> None:
         """Let go of the file."""
         self._book.close()
+        self._stream.close()
 
     def sheet(self, name: str) -> _XlsxSheet:
         """The sheet of that name; raises KeyError when there is none."""

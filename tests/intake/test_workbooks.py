@@ -70,6 +70,14 @@ def test_error_cells_are_not_blank(crowded) -> None:
     assert dict(rows_of(crowded))[5][0] == ErrorCell("#REF!")
 
 
+def test_a_workbook_under_the_name_of_a_text_table_is_read_for_what_it_is(
+    crowded, tmp_path
+) -> None:
+    renamed = tmp_path / "timbers.csv"
+    shutil.copy(crowded, renamed)
+    assert rows_of(renamed) == rows_of(crowded)
+
+
 def test_a_formula_without_its_result_is_not_blank(crowded) -> None:
     assert dict(rows_of(crowded))[2][5] == UncachedFormula("=1+1")
 

@@ -23,7 +23,8 @@ def _once_a_row(events: pl.DataFrame) -> pl.DataFrame:
     field="sample_id",
     severity="warning",
     says="Nothing is recorded of where sample {sample_id} has been since it was taken.",
-    remedy="Add its events to the ledger, beginning with 'collected' and who has it now.",
+    remedy="Add its events to the ledger, beginning with 'collected' and who has it now "
+    "(treenail handover).",
     source=COMMON_PRACTICE,
 )
 def none(tables: Tables) -> pl.DataFrame:
