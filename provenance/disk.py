@@ -92,8 +92,10 @@ def writing(path: Path, *, mode: str = "wb") -> Iterator[IO[bytes]]:
             os.fsync(stream.fileno())
         os.replace(temporary, path)
         sync_folder(path.parent)
-    except BaseException:
+    except BaseException as error:
         temporary.unlink(missing_ok=True)
+        if isinstance(error, OSError) and error.filename is None:
+            error.filename = str(path)  # a full disk does not say which file it had no room for
         raise
 
 

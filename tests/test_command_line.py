@@ -11,7 +11,7 @@ import pytest
 
 import provenance.cli
 from provenance.cli import COMMANDS, Moves, main
-from provenance.disk import disk_trouble
+from provenance.disk import disk_trouble, writing
 from provenance.errors import UnusableInput
 
 
@@ -74,8 +74,12 @@ def test_a_temporary_name_is_told_as_the_name_it_was_to_become():
     assert disk_trouble(refused).startswith("shelf/labels.pdf: Permission denied; ")
 
 
-def test_a_full_disk_says_to_make_room():
-    assert "make room" in disk_trouble(OSError(28, "No space left on device"))
+def test_a_full_disk_says_which_file_it_had_no_room_for_and_to_make_room(tmp_path):
+    with pytest.raises(OSError, match="No space left") as full, writing(tmp_path / "labels.pdf"):
+        raise OSError(28, "No space left on device")
+    told = disk_trouble(full.value)
+    assert told.startswith(f"{tmp_path / 'labels.pdf'}: No space left on device; make room")
+    assert list(tmp_path.iterdir()) == []
 
 
 @pytest.mark.parametrize("name", list(COMMANDS))
