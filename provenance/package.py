@@ -165,6 +165,12 @@ def open_package(folder: Path | str) -> Package:
     path = folder / DESCRIPTOR
     if path.is_file() and is_unfinished(folder):
         finish_writing(folder)
+    if not folder.is_dir():
+        raise UnusablePackage(f"{folder} is not there, or is no folder; check the name")
+    if not path.is_file() and (folder / "bagit.txt").is_file():
+        raise UnusablePackage(
+            f"{folder} is a bundle, not a package; 'treenail unpack' makes a package of it"
+        )
     if not path.is_file():
         raise UnusablePackage(
             f"{folder} is not a package: it has no {DESCRIPTOR}; start one with 'treenail new'"

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json
 import shutil
+from dataclasses import dataclass
 from pathlib import Path
 
 from provenance.bundle.bag import payload_files
@@ -11,11 +12,19 @@ from provenance.bundle.contents import GENERATED
 from provenance.bundle.hostile import HostileBundle
 from provenance.bundle.limits import DEFAULT_LIMITS, Limits
 from provenance.bundle.progress import Progress, say_nothing
-from provenance.bundle.verdict import Verdict
+from provenance.bundle.verdict import BundleFinding, Verdict
 from provenance.bundle.verify import BUNDLE_FACTS, judge_folder, opened_bundle
 from provenance.disk import building_folder
 from provenance.errors import UnusableInput
 from provenance.package import Package, open_package
+
+
+@dataclass(frozen=True)
+class Unpacked:
+    """What came of unpacking: the package, and the verdict over the bundle it came from."""
+
+    package: Package
+    verdict: Verdict
 
 
 def unpack_bundle(
@@ -26,6 +35,20 @@ def unpack_bundle(
     progress: Progress | None = None,
 ) -> Package:
     """Verify a bundle and write the package in it to the new folder `out`; returns the package.
+
+    As `unpack`, for those who need no more than the package.
+    """
+    return unpack(bundle, out, limits=limits, progress=progress).package
+
+
+def unpack(
+    bundle: Path | str,
+    out: Path | str,
+    *,
+    limits: Limits = DEFAULT_LIMITS,
+    progress: Progress | None = None,
+) -> Unpacked:
+    """Verify a bundle and write the package in it to the new folder `out`.
 
     Every file of the package comes back byte for byte; what pack wrote beside it (pages, code
     book, report, crate) is left out. A bundle whose bytes are not as packed, or which cannot be
@@ -55,14 +78,12 @@ def unpack_bundle(
             shutil.copyfile(data / inside, target, follow_symlinks=False)
         for empty in ("files", "originals"):
             (being_built / empty).mkdir(exist_ok=True)
-    return open_package(out)
+    return Unpacked(open_package(out), verdict)
 
 
 def _refuse_unsound(verdict: Verdict) -> None:
     grave = [
-        one
-        for one in verdict.findings
-        if one.severity == "error" and (one.part != "tables" or one.rule == "tables.unreadable")
+        one for one in verdict.findings if one.severity == "error" and not _is_of_the_record(one)
     ]
     if grave:
         # one that names a file says more than one about the whole
@@ -70,9 +91,17 @@ def _refuse_unsound(verdict: Verdict) -> None:
         more = f" ({len(grave) - 1} more)" if len(grave) > 1 else ""
         what = " ".join(part for part in (first.path, first.message) if part)
         raise UnusableInput(
-            f"{verdict.bundle} is not unpacked, because it is not sound: {what}{more}. "
+            f"{verdict.bundle} is not unpacked, because it is not sound: "
+            f"{what.removesuffix('.')}{more}. "
             f"'treenail verify' names everything. {first.remedy}"
         )
+
+
+def _is_of_the_record(one: BundleFinding) -> bool:
+    """Whether a fault was packed with the record, rather than done to the bundle."""
+    if one.part == "tables":
+        return one.rule != "tables.unreadable"
+    return one.rule in ("custody.chain_broken", "custody.signature_false")
 
 
 def _generated(data: Path) -> frozenset[str]:

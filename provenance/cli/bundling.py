@@ -4,10 +4,14 @@ from __future__ import annotations
 
 import sys
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 import click
 
 from provenance.cli.options import out_option, package_argument, progress_bar
+
+if TYPE_CHECKING:
+    from provenance.findings import Report
 
 
 @click.command("pack")
@@ -40,12 +44,16 @@ def pack(package: Path, out: Path | None, zipped: bool) -> None:
     if not packed.report.clean:
         findings = True
         click.echo(
-            f"the check found {packed.report.count('error')} error(s) and "
-            f"{packed.report.count('warning')} warning(s); they are in the bundle's "
-            "data/check/report.html",
+            f"the check found {_counted(packed.report, 'error')} and "
+            f"{_counted(packed.report, 'warning')}; the bundle's data/check/report.html names them",
             err=True,
         )
     sys.exit(1 if findings else 0)
+
+
+def _counted(report: Report, severity: str) -> str:
+    count = report.count(severity)
+    return f"{count} {severity}{'s' * (count != 1)}"
 
 
 @click.command("verify")
@@ -83,12 +91,24 @@ def verify(bundle: Path, fast: bool, shape: str) -> None:
 @click.argument("bundle", type=click.Path(path_type=Path))
 @out_option
 def unpack(bundle: Path, out: Path | None) -> None:
-    """Verify BUNDLE and write the package in it to a new folder, to work on."""
-    from provenance.bundle.unpack import unpack_bundle
+    """Verify BUNDLE and write the package in it to a new folder, to work on.
+
+    Without --out the folder is made where you are, named for the bundle. Exit codes: 0 unpacked, 1
+    unpacked but the record in it has faults, 2 not unpacked, because bytes were changed or lost.
+    """
+    from provenance.bundle.unpack import unpack as unpack_package
 
     if out is None:
         stem = bundle.resolve().name.removesuffix(".zip")
         out = Path(stem.removesuffix("-bundle") + "-unpacked")
     with progress_bar("unpacking") as progress:
-        package = unpack_bundle(bundle, out, progress=progress)
-    click.echo(f"unpacked {package.folder}")
+        unpacked = unpack_package(bundle, out, progress=progress)
+    folder = unpacked.package.folder
+    click.echo(f"unpacked {folder}")
+    if errors := unpacked.verdict.errors():
+        click.echo(
+            f"the record was packed with faults in it ({errors}); 'treenail check {folder}' names "
+            "all",
+            err=True,
+        )
+        sys.exit(1)
