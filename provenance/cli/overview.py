@@ -25,9 +25,7 @@ def with_commands_table(text: str) -> str:
     if BEGIN not in text or END not in text:
         raise ValueError(f"the page lacks its marks {BEGIN} and {END}")
     block = f"{BEGIN}\n{commands_table()}\n{END}"
-    return re.sub(
-        f"{re.escape(BEGIN)}.*?{re.escape(END)}", lambda _: block, text, flags=re.DOTALL
-    )
+    return re.sub(f"{re.escape(BEGIN)}.*?{re.escape(END)}", lambda _: block, text, flags=re.DOTALL)
 
 
 if __name__ == "__main__":
