@@ -78,16 +78,24 @@ class Seen:
 
 @dataclass(frozen=True)
 class Candidate:
-    """One plug that the reading may belong to, with its probability and the reasons."""
+    """One plug that the reading may belong to, with its probability and the reasons.
+
+    `copies` are further packages and bundles that say the very same of it.
+    """
 
     probability: float
     plug: PlugRecord
     why: tuple[str, ...]
+    copies: tuple[str, ...] = ()
 
 
 @dataclass(frozen=True)
 class Found:
-    """The ranked answer. `unrecorded` is the probability that no searched record holds the plug."""
+    """The ranked answer.
+
+    `searched` counts plugs, each once however many copies of its record there are; `unrecorded` is
+    the probability that no searched record holds the plug.
+    """
 
     reading: Reading
     searched: int
@@ -110,6 +118,9 @@ def locate_plug(
 ) -> Found:
     """Rank the plugs by what can be read on one; `reading` as identity/reading.py explains.
 
+    A plug of which several sources say the very same is one plug: a bundle, its zip and the package
+    it was packed from do not make it likelier.
+
     `genera` maps species codes to genus, so that a pine of another species still half fits.
     `limit` is how many candidates are returned. Raises UnreadableValue for a faulty reading.
     """
@@ -118,6 +129,7 @@ def locate_plug(
     parsed = parse_reading(reading)
     seen = seen or Seen()
     wear = read_wear()
+    plugs, copies = _without_copies(plugs)
     struck = sorted({(plug.stamp, plug.orientation_mark not in ("", "none")) for plug in plugs})
     chance = dict(zip(struck, _read_chance(struck, parsed, wear, seen.upright), strict=True))
 
@@ -131,11 +143,33 @@ def locate_plug(
         return Found(parsed, len(plugs), (), 1.0)
     order = np.lexsort((np.arange(len(plugs)), -weights))[:limit]
     candidates = tuple(
-        Candidate(float(weights[i]) / total, plugs[i], _reasons(plugs[i], parsed, wear, seen))
+        Candidate(
+            float(weights[i]) / total,
+            plugs[i],
+            _reasons(plugs[i], parsed, wear, seen),
+            tuple(copies.get(plugs[i][1:], ())),
+        )
         for i in order
         if weights[i] > 0
     )
     return Found(parsed, len(plugs), candidates, stranger / total)
+
+
+def _without_copies(
+    plugs: Sequence[PlugRecord],
+) -> tuple[list[PlugRecord], dict[tuple[object, ...], list[str]]]:
+    """Each plug once, and the further sources of those that have some, by all but the source."""
+    first: dict[tuple[object, ...], PlugRecord] = {}
+    copies: dict[tuple[object, ...], list[str]] = {}
+    alone: list[PlugRecord] = []
+    for plug in plugs:
+        known = first.setdefault(plug[1:], plug)
+        if known is plug or known.source == plug.source:
+            # rows repeated inside one source are a fault of the record, not a copy
+            alone.append(plug)
+        else:
+            copies.setdefault(plug[1:], []).append(plug.source)
+    return alone, copies
 
 
 def _read_chance(

@@ -6,6 +6,7 @@ import math
 
 import pytest
 
+from provenance.bundle.pack import pack_bundle
 from provenance.catalogue.plugs import gather_plugs, index_plugs, read_plugs, stored_plugs
 from provenance.errors import TreenailError, UnusableInput
 from provenance.locate import Seen, locate_plug
@@ -126,6 +127,41 @@ def test_a_source_that_cannot_be_read_is_named(tmp_path) -> None:
     assert "plug.csv" in unreadable[str(package.folder)]
     with pytest.raises(UnusableInput, match=r"plug\.csv cannot be read"):
         gather_plugs(tmp_path)
+
+
+def test_one_source_that_cannot_be_read_does_not_hide_the_others(tmp_path) -> None:
+    package = a_site_with(tmp_path / "a", "452")
+    a_site_with(tmp_path / "b", "477")
+    package.table_path("plug").write_bytes(b"plug_id,stamp\n\xff\xfe,1\n")
+    unreadable: dict[str, str] = {}
+    assert "477" in [plug.stamp for plug in gather_plugs(tmp_path, unreadable=unreadable)]
+    assert list(unreadable) == [str(package.folder)]
+    with pytest.raises(UnusableInput, match=r"plug\.csv cannot be read"):
+        gather_plugs(package.folder, unreadable={})
+
+
+def test_copies_of_one_record_count_once(tmp_path) -> None:
+    """A bundle beside the package it was packed from does not make its plugs likelier."""
+    package = a_site_with(tmp_path / "a", "452", "168")
+    alone = locate_plug(gather_plugs(tmp_path), "45?")
+    pack_bundle(package, tmp_path / "b.zip", zipped=True)
+    found = locate_plug(gather_plugs(tmp_path), "45?")
+    assert found.searched == alone.searched
+    assert found.candidates[0].probability == alone.candidates[0].probability
+    assert found.candidates[0].copies == (str(tmp_path / "b.zip"),)
+    assert [one.plug for one in found.candidates] == [one.plug for one in alone.candidates]
+
+
+def test_an_encrypted_bundle_is_said_to_be_so(tmp_path) -> None:
+    bundle = pack_bundle(a_site_with(tmp_path / "a", "452"), tmp_path / "b.zip", zipped=True)
+    raw = bytearray(bundle.read_bytes())
+    for mark, at in ((b"PK\x03\x04", 6), (b"PK\x01\x02", 8)):
+        place = -1
+        while (place := raw.find(mark, place + 1)) >= 0:
+            raw[place + at] |= 1
+    bundle.write_bytes(raw)
+    with pytest.raises(UnusableInput, match="is encrypted"):
+        gather_plugs(bundle)
 
 
 def test_a_file_that_is_no_index_is_refused(tmp_path) -> None:

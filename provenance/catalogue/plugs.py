@@ -25,10 +25,17 @@ def read_plugs(path: Path) -> list[PlugRecord]:
     return list(read_entry(path).plugs)
 
 
-def gather_plugs(place: Path, *, progress: Progress | None = None) -> list[PlugRecord]:
+def gather_plugs(
+    place: Path,
+    *,
+    unreadable: dict[str, str] | None = None,
+    progress: Progress | None = None,
+) -> list[PlugRecord]:
     """All plugs at `place`, read afresh: one package or bundle, or a folder of them.
 
-    Raises UnusableInput when there is none, or when one cannot be read (it is named).
+    With `unreadable`, sources that cannot be read are put into it, path → why, and the others are
+    read all the same. Raises UnusableInput when there is no source, when none can be read or,
+    without `unreadable`, when one cannot.
     """
     sources = find_sources(place)
     if not sources:
@@ -36,7 +43,12 @@ def gather_plugs(place: Path, *, progress: Progress | None = None) -> list[PlugR
     symbols = read_symbols()
     plugs: list[PlugRecord] = []
     for done, path in enumerate(sources, start=1):
-        plugs.extend(read_entry(path, symbols).plugs)
+        try:
+            plugs.extend(read_entry(path, symbols).plugs)
+        except UnusableInput as error:
+            if unreadable is None or len(unreadable) + 1 == len(sources):
+                raise
+            unreadable[str(path)] = str(error)
         if progress:
             progress(done, len(sources))
     return plugs

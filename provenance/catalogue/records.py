@@ -27,6 +27,7 @@ LARGEST_TEXT_BYTES = 16_000_000
 """A bundle may be hostile; what is larger is refused, not read."""
 
 MANIFESTS = ("manifest-sha256.txt", "manifest-sha512.txt")
+_ENCRYPTED = 0x1
 _UNREADABLE = (
     UnicodeDecodeError, csv.Error, zipfile.BadZipFile, zlib.error, EOFError, NotImplementedError,
     RuntimeError, OSError,
@@ -141,6 +142,8 @@ class Source:
             return
         if info.file_size > most_bytes:
             raise UnusableInput(f"{self.path}: {name} is larger than it should be")
+        if info.flag_bits & _ENCRYPTED:
+            raise UnusableInput(f"{self.path}: {name} is encrypted; ask for it without a password")
         with self.archive.open(info) as member:
             yield member
 

@@ -110,7 +110,9 @@ def locate(
     """Find the hole of a worn plug: PLACE is a package, a bundle, or a folder of them.
 
     READING is what you can read: 231, '2?1' (one cannot be read), '2[38]1' (3 or 8), '2..' (broken
-    off behind), '..31' (broken off before), or '6 or 8'.
+    off behind), '..31' (broken off before), or '6 or 8'. Several copies of one record count once.
+
+    Exit codes: 0 candidates, 1 no recorded plug fits well, 2 nothing that can be read.
     """
     from provenance.catalogue.plugs import gather_plugs, index_plugs, stored_plugs
     from provenance.intake.units import read_length
@@ -123,12 +125,14 @@ def locate(
         upright=upright,
     )
     with progress_bar("reading") as progress:
+        unreadable: dict[str, str] = {}
         if index is None:
-            plugs = gather_plugs(place, progress=progress)
+            plugs = gather_plugs(place, unreadable=unreadable, progress=progress)
         else:
-            for why in index_plugs(place, index, progress=progress).values():
-                click.echo(f"not read: {why}", err=True)
+            unreadable = index_plugs(place, index, progress=progress)
             plugs = stored_plugs(index)
+    for why in unreadable.values():
+        click.echo(f"not read: {why}", err=True)
     found: Found = locate_plug(plugs, reading, seen, genera=_genera(), limit=most)
     if shape == "json":
         raw = {
@@ -136,7 +140,12 @@ def locate(
             "searched": found.searched,
             "unrecorded": found.unrecorded,
             "candidates": [
-                {"probability": one.probability, **one.plug._asdict(), "why": one.why}
+                {
+                    "probability": one.probability,
+                    **one.plug._asdict(),
+                    "copies": one.copies,
+                    "why": one.why,
+                }
                 for one in found.candidates
             ],
         }
@@ -168,6 +177,9 @@ def _show(found: object) -> None:
             f"{plug.function.replace('_', ' ')} {plug.element_id}"
             f"{f' ({plug.where})' if plug.where else ''}"
         )
-        click.echo(f"                {'; '.join(one.why)}")
+        if one.why:
+            click.echo(f"                {'; '.join(one.why)}")
         click.echo(f"                {plug.source}")
+        if one.copies:
+            click.echo(f"                the same in {', '.join(one.copies)}")
     click.echo(f"{found.unrecorded:6.1%}  that the plug is in none of these records")
