@@ -117,7 +117,16 @@ def _number(text: str) -> float | None:
 
 
 def _measure(text: str, unit: str) -> str:
-    return f"{text} {unit}" if text else ""
+    """A size as a tape or caliper can give it: feet and inches turned into metres bring digits
+    that nobody measured. Text that is no number stays as it is.
+    """
+    if not text:
+        return ""
+    try:
+        rounded = round(float(text), 3 if unit.split()[0] == "m" else 1)
+    except ValueError:
+        return f"{text} {unit}"
+    return f"{rounded:.10g} {unit}"
 
 
 def _stamp_note(model: Model, plug: Mapping[str, str]) -> str:
@@ -184,7 +193,7 @@ def _taken(
             facts.kind.lower(),
             _measure(sample["length_mm"], "mm long"),
             _measure(sample["bore_mm"], "mm bore"),
-            f"hole {sample['depth_mm']} mm deep" if sample["depth_mm"] else "",
+            f"hole {_measure(sample['depth_mm'], 'mm deep')}" if sample["depth_mm"] else "",
         )
         if text
     )

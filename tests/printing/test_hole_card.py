@@ -44,6 +44,14 @@ def test_the_card_says_where_the_hole_is_in_words(tmp_path: Path) -> None:
         assert words in text
 
 
+def test_sizes_taken_in_feet_and_inches_show_no_digits_that_nobody_measured(tmp_path: Path) -> None:
+    chain = a_package(tmp_path).with_chain(along_m="2.27965", length_mm="136.525", height_m="knee")
+    text = card_text(tmp_path, chain.package)
+    assert "2.28 m" in text
+    assert "136.5 mm long" in text
+    assert "knee m above the floor" in text, "a text that is no number stays as it is"
+
+
 def test_the_card_says_where_the_sample_lies_now_and_what_was_found(tmp_path: Path) -> None:
     package = a_package(tmp_path).with_chain().with_row("lab_result").package
     written = {"recorded_on": "2024-06-20", "recorded_by": "MB"}
