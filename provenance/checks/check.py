@@ -9,10 +9,10 @@ import polars as pl
 from provenance.checks.gathering import gather
 from provenance.checks.kinds import structure_kinds
 from provenance.checks.reading import FIRST_ROW, TableText
-from provenance.checks.rule import EVERY_TABLE, Rule, worded
+from provenance.checks.rule import EVERY_TABLE, Rule
 from provenance.checks.structure import check_structure, find_in_structure, read_texts
 from provenance.checks.tables import ROW, Tables, typed_frame
-from provenance.checks.wording import FOUND, clipped, found_in_rows, sentences_clipped
+from provenance.checks.wording import FOUND, clipped, found_in_rows, sentence
 from provenance.errors import TreenailError
 from provenance.findings import Report
 from provenance.package import Package
@@ -123,8 +123,8 @@ def _said(
         row=pl.col(ROW).cast(pl.UInt32),
         field=pl.col("field") if "field" in columns else pl.lit(rule.field),
         value=pl.lit(""),
-        message=worded(rule.says, columns),
-        remedy=worded(rule.remedy, columns),
+        message=sentence(rule.says, columns),
+        remedy=sentence(rule.remedy, columns),
     )
     if said.select(pl.col("table", ROW).is_null().any()).row(0) != (False, False):
         raise ValueError("a finding has no table or no row")
@@ -135,8 +135,8 @@ def _said(
             # row 0 is the table as a whole, which has no cell to show
             places = places.set(places < 0, None)
             values = text[str(field)].gather(places).fill_null("")
-            part = part.with_columns(value=values).with_columns(clipped("value"))
-        yield part.with_columns(sentences_clipped()).select(FOUND.names())
+            part = part.with_columns(value=values).with_columns(clipped(pl.col("value")))
+        yield part.select(FOUND.names())
 
 
 def _about_skipped(

@@ -57,7 +57,7 @@ def _with_keys(table: Table, text: TableText | None, found: pl.DataFrame) -> pl.
     rows = found.select(ROW).unique().filter(pl.col(ROW) >= FIRST_ROW)
     rows = rows.with_columns(key=keys.gather(rows[ROW].cast(pl.Int64) - FIRST_ROW))
     return found.join(rows, on=ROW, how="left", maintain_order="left").with_columns(
-        clipped("key").fill_null("")
+        key=clipped(pl.col("key")).fill_null("")
     )
 
 
@@ -99,7 +99,7 @@ def _with_origins(
         )
     )
     joined = found.join(origins, on=["table", "key"], how="left", maintain_order="left")
-    return joined.with_columns(clipped("origin").fill_null(""))
+    return joined.with_columns(origin=clipped(pl.col("origin")).fill_null(""))
 
 
 def _origin_lines(texts: Mapping[str, TableText]) -> Iterator[pl.DataFrame]:

@@ -50,10 +50,15 @@ def _repeated(
         if column.n_unique() == len(column):
             return
     written = values.with_columns(text.frame[ROW]).filter(_any_written(fields))
-    later = written.filter(~pl.struct(fields).is_first_distinct())
+    same = pl.col(fields[0]) if len(fields) == 1 else pl.struct(fields)
+    later = written.filter(~same.is_first_distinct())
     if not len(later):
         return
-    first = written.unique(subset=fields, keep="first").rename({ROW: "other"})
+    first = (
+        written.join(later, on=fields, how="semi", maintain_order="left")
+        .unique(subset=fields, keep="first", maintain_order=True)
+        .rename({ROW: "other"})
+    )
     rows = later.join(first, on=fields, how="left", maintain_order="left")
     yield found_in_rows(
         name,

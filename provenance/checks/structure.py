@@ -22,6 +22,7 @@ from __future__ import annotations
 
 import re
 from collections.abc import Callable, Iterator, Mapping
+from concurrent.futures import ThreadPoolExecutor
 from dataclasses import replace
 
 import polars as pl
@@ -51,8 +52,8 @@ def check_structure(package: Package) -> Report:
     """
     model, parts = package.model, [FOUND.to_frame()]
     texts: dict[str, TableText] = {}
-    for name, table in model.tables.items():
-        text = _read_text(package, name)
+    for name, text in _read_ahead(package):
+        table = model.table(name)
         parts += find_in_table(model, table, text)
         if text is not None:
             # what no key needs goes before the next table comes: large tables fit into memory
@@ -80,12 +81,24 @@ def read_texts(package: Package, step: Callable[[], None] = lambda: None) -> dic
     Raises UnusablePackage when a file cannot be opened or a table has a name that is no file name.
     """
     texts = {}
-    for name in package.model.tables:
-        text = _read_text(package, name)
+    for name, text in _read_ahead(package):
         if text is not None:
             texts[name] = text
         step()
     return texts
+
+
+def _read_ahead(package: Package) -> Iterator[tuple[str, TableText | None]]:
+    """The tables one after the other; while one is looked at, the next is being read."""
+    names = list(package.model.tables)
+    with ThreadPoolExecutor(max_workers=1) as reader:
+        coming = [reader.submit(_read_text, package, name) for name in names[:1]]
+        for position, name in enumerate(names, start=1):
+            text = coming.pop().result()
+            coming += [
+                reader.submit(_read_text, package, n) for n in names[position : position + 1]
+            ]
+            yield name, text
 
 
 def _read_text(package: Package, name: str) -> TableText | None:

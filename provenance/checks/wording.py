@@ -14,7 +14,7 @@ __all__ = [
     "clipped",
     "found_in_cells",
     "found_in_rows",
-    "sentences_clipped",
+    "sentence",
     "shortened",
 ]
 
@@ -36,9 +36,8 @@ _LONGEST_VALUE = 200
 _LONGEST_SENTENCE = 1_000
 
 
-def clipped(column: str, longest: int = _LONGEST_VALUE) -> pl.Expr:
+def clipped(text: pl.Expr, longest: int = _LONGEST_VALUE) -> pl.Expr:
     """A column of texts cut to a length that a person reads."""
-    text = pl.col(column)
     # bytes are never fewer than characters, and known without counting
     return (
         pl.when(text.str.len_bytes() <= longest)
@@ -46,13 +45,12 @@ def clipped(column: str, longest: int = _LONGEST_VALUE) -> pl.Expr:
         .when(text.str.len_chars() <= longest)
         .then(text)
         .otherwise(pl.concat_str(text.str.slice(0, longest), pl.lit("…")))
-        .alias(column)
     )
 
 
-def sentences_clipped() -> list[pl.Expr]:
-    """Message and remedy cut to a length that a person reads, whatever values they name."""
-    return [clipped("message", _LONGEST_SENTENCE), clipped("remedy", _LONGEST_SENTENCE)]
+def sentence(template: str, columns: list[str]) -> pl.Expr:
+    """A column of sentences cut to a length that a person reads, whatever values they name."""
+    return clipped(worded(template, columns), _LONGEST_SENTENCE)
 
 
 def shortened(text: str, longest: int = _LONGEST_VALUE) -> str:
@@ -70,21 +68,19 @@ def found_in_rows(
     """
     one = kind(name)
     given = {"table": table.title, "table_name": table.name, "name": field, **words}
-    hits = rows.with_columns(clipped("value"))
-    hits = hits.with_columns(
-        pl.lit(text).alias(word) for word, text in given.items() if word not in hits.columns
-    )
-    columns = hits.columns
+    named = [pl.lit(said).alias(word) for word, said in given.items() if word not in rows.columns]
+    hits = rows.lazy().with_columns(clipped(pl.col("value")), *named)
+    columns = [*rows.columns, *given]
     return hits.select(
         severity=pl.lit(one.severity),
         rule=pl.lit(one.id),
         table=pl.lit(table.name),
         row=pl.col(ROW).cast(pl.UInt32),
-        field=pl.col("field") if "field" in columns else pl.lit(field),
-        value=pl.col("value"),
-        message=worded(one.says, columns),
-        remedy=worded(one.remedy, columns),
-    ).with_columns(sentences_clipped())
+        field=pl.col("field") if "field" in rows.columns else pl.lit(field),
+        value="value",
+        message=sentence(one.says, columns),
+        remedy=sentence(one.remedy, columns),
+    ).collect()
 
 
 def found_in_cells(
