@@ -11,6 +11,7 @@ from collections import Counter
 from dataclasses import replace
 from pathlib import Path
 
+import polars as pl
 import pytest
 import yaml
 from click.testing import CliRunner, Result
@@ -129,8 +130,8 @@ def test_a_fault_that_no_rule_named_would_be_missed_aloud(demo):
     report = check_package(open_package(demo.folder / "hollin-reach-faulted"))
     assert compare_with_plan(_planted(demo), report) == ([], [])
 
-    blind = report.frame[report.frame["rule"] != "plug.stamp_is_not_its_sample"]
-    missed, unplanned = compare_with_plan(_planted(demo), replace(report, frame=blind))
+    blind = report.found.filter(pl.col("rule") != "plug.stamp_is_not_its_sample")
+    missed, unplanned = compare_with_plan(_planted(demo), replace(report, found=blind))
     assert [one for one in missed if "plug.stamp_is_not_its_sample" in one]
     assert unplanned == []
 
