@@ -103,6 +103,8 @@ def record_events(
     if refused:
         raise Refused("nothing was recorded:\n" + "\n".join(f"  {why}" for why in refused))
     _append(package, added, recorded_on, recorded_by)
+    if consignment_id and not corrects:
+        _date_parcel(package, consignment_id, event, happened_on)
     return tuple(added)
 
 
@@ -128,6 +130,19 @@ def _append(package: Package, events: list[Event], recorded_on: str, recorded_by
     frame["recorded_on"] = recorded_on
     frame["recorded_by"] = recorded_by
     append_events(package, frame)
+
+
+def _date_parcel(package: Package, consignment_id: str, event: str, happened_on: str) -> None:
+    """Write the day of sending or arrival into the parcel's row where nobody has written one."""
+    field = {"packed": "packed_on", "handed_over": "sent_on", "received": "received_on"}.get(event)
+    if field is None:
+        return
+    with package.locked():
+        parcels = package.table("consignment")
+        blank = (parcels["consignment_id"] == consignment_id) & (parcels[field] == "")
+        if blank.any():
+            parcels.loc[blank, field] = happened_on
+            package.write_table("consignment", parcels)
 
 
 def _check_words(

@@ -283,3 +283,13 @@ def test_what_was_broken_or_missing_on_arrival_is_said_back(tmp_path) -> None:
     line = ["handover", str(package.folder), "received", "--consignment", "C-1"]
     told = CliRunner().invoke(treenail, [*line, "--state", "232=broken", "--on", "2024-06-20"])
     assert told.output == "Received: 231, 232 (broken)\n"
+
+
+def test_the_parcels_row_learns_when_it_left_and_arrived(tmp_path) -> None:
+    package = sent(tmp_path)
+    frame = package.table("consignment")
+    frame["received_on"] = ""
+    package.write_table("consignment", frame)
+    act(package, "received", ["231", "232"], "2024-06-21", consignment_id="C-1")
+    row = package.table("consignment").iloc[0]
+    assert (row["sent_on"], row["received_on"]) == ("2024-06-16", "2024-06-21")

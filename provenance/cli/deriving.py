@@ -37,7 +37,7 @@ def derive(
 ) -> None:
     """Derive sizes, volumes, tree estimate, spans and clusters of PACKAGE; draw the figures.
 
-    Derived tables go into the package, figures into --out (PACKAGE-figures beside it). Estimates
+    Derived tables go into the package, figures into --out (PACKAGE-figures here). Estimates
     are called so; nothing here is a date of construction.
     """
     from provenance.derive.dating import ClusterRule
@@ -72,7 +72,7 @@ def derive(
         hours = labour_hours(derived, rates)
         click.echo("\nLabour by your rates:")
         click.echo(hours.to_string(index=False))
-    folder = out or opened.folder.resolve().with_name(f"{opened.folder.resolve().name}-figures")
+    folder = out or Path(f"{opened.folder.resolve().name}-figures")
     tally = folder / "wood-by-building-phase-species.csv"
     write_text(tally, tally_wood(opened, derived).to_csv(index=False, lineterminator="\n"))
     click.echo(f"\n{tally}: pieces and volume by building, phase and species")

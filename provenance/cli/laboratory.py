@@ -21,7 +21,12 @@ from provenance.cli.options import out_option, package_argument, progress_bar
 @click.option("--questions", default="", help="What the laboratory is asked to find out.")
 @click.option("--seal", default="", help="Number of the seal.")
 @click.option("--by", default="", help="Code of the person who writes this down.")
-@out_option
+@click.option(
+    "--out",
+    type=click.Path(path_type=Path, file_okay=False),
+    default=None,
+    help="Folder for the list and the form; this folder if left out.",
+)
 def consign(
     package: Path,
     samples: str,
