@@ -43,8 +43,9 @@ def report_json(report: Report) -> str:
         "rulesRun": list(report.rules_run),
     }
     opened = json.dumps(head, indent=2, ensure_ascii=False).removesuffix("\n}")
-    lines = report.found.write_ndjson().splitlines()
-    findings = ",\n".join(f"    {line}" for line in lines)
+    # not splitlines(): a text may hold other characters that end a line
+    lines = report.found.write_ndjson().split("\n")
+    findings = ",\n".join(f"    {line}" for line in lines if line)
     listed = f"[\n{findings}\n  ]" if findings else "[]"
     return f'{opened},\n  "findings": {listed}\n}}\n'
 
