@@ -2,8 +2,10 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from pathlib import Path
 
+from provenance.checks.kinds import structure_kinds
 from provenance.checks.registry import package_rules
 from provenance.checks.rule import Rule
 from provenance.disk import write_text
@@ -47,12 +49,20 @@ def rule_table_markdown() -> str:
         f"{len(rules)} rules. An **error** breaks the chain or cannot be; a **warning** is likely "
         "wrong; a **note** is worth a look. Names in braces stand for values of the row.",
         "",
-        "What a schema says by itself (types, ranges, lists, keys) is checked before these rules "
-        "and is described in the code book.",
+        "What a schema says by itself (types, ranges, lists, keys) is checked before these rules; "
+        "the findings of that kind are listed last.",
     ]
     for subject, heading in SUBJECTS.items():
         parts += ["", f"## {heading}", "", *_table([r for r in rules if r.subject == subject])]
+    parts += ["", "## Structure: what the schemas say", "", *_kinds()]
     return "\n".join(parts) + "\n"
+
+
+def _kinds() -> list[str]:
+    rows = [
+        (f"`{one.id}`", one.severity, one.says, one.remedy, one.source) for one in structure_kinds()
+    ]
+    return _lines(("Finding", "Severity", "What it says", "What to do", "Source"), rows)
 
 
 def _table(rules: list[Rule]) -> list[str]:
@@ -68,6 +78,10 @@ def _table(rules: list[Rule]) -> list[str]:
         for one in rules
     ]
     head = ("Rule", "Severity", "What it says", "Why", "What to do", "Source")
+    return _lines(head, rows)
+
+
+def _lines(head: tuple[str, ...], rows: Sequence[tuple[str, ...]]) -> list[str]:
     lines = [head, tuple("---" for _ in head), *rows]
     return ["| " + " | ".join(cell.replace("|", "\\|") for cell in line) + " |" for line in lines]
 
