@@ -25,8 +25,9 @@ def plain_readme(package: Package, contents: Contents, *, day: str, rows: Mappin
             "and what its date is, decades from now, with any computer."
         ),
         _paragraph(
-            "FULL EDITION: it holds exact locations and personal data. Keep it in a restricted "
-            "store and do not publish it. Do not tell the way to a protected or sacred place."
+            "FULL EDITION: it holds exact locations and personal data, and the report in check/ "
+            "may quote them. Keep it in a restricted store and do not publish it. Do not tell the "
+            "way to a protected or sacred place."
         ),
         f"Newest entry of the record: {day}\n",
         _paragraph(
@@ -63,6 +64,11 @@ def plain_readme(package: Package, contents: Contents, *, day: str, rows: Mappin
             "On a Mac write 'shasum -a 256 -c' for 'sha256sum -c'. On Windows, "
             "'certutil -hashfile FILE SHA256' shows the checksum of one file. The layout is BagIt, "
             "RFC 8493; any BagIt program checks the whole."
+        ),
+        _paragraph(
+            "Checksums show accidents. Somebody who changes files on purpose can make the "
+            "checksums anew; so write the checksum of tagmanifest-sha256.txt into your register "
+            "when the bundle comes in. It stands for every byte of the bundle."
         ),
     ]
     if "custody" in package.model.tables:
@@ -151,7 +157,8 @@ def _custody() -> str:
             "cells; write what is left as one JSON object, names in alphabetical order, every "
             "value as text in double quotes, no blanks between (RFC 8785); take the SHA-256 of it "
             "in UTF-8. That is event_sha256, and it is previous_sha256 of the next row. The last "
-            "seal stands in bundle.json as well."
+            "seal stands in bundle.json as well. A signature, where there is one, is Ed25519 (RFC "
+            "8032) over the 32 bytes of event_sha256; it and signer_key are written in base64."
         )
     )
 

@@ -257,3 +257,11 @@ def test_an_unpacked_bundle_needs_nothing_of_the_installed_schemas(
 ) -> None:
     shutil.copytree(bundle / "data", tmp_path / "elsewhere")
     assert open_package(tmp_path / "elsewhere").model.table("plug").primary_key == ("plug_id",)
+
+
+def test_the_plain_readme_warns_of_the_report_and_of_changes_on_purpose(bundle: Path) -> None:
+    """Personal data may be quoted in the full edition's report, and a checksum is no seal."""
+    text = " ".join((bundle / "data" / "README.txt").read_text("utf-8").split())
+    assert "the report in check/ may quote them" in text
+    assert "tagmanifest-sha256.txt into your register" in text
+    assert "Ed25519 (RFC 8032)" in text
