@@ -124,7 +124,7 @@ _KINDS = (
     ),
     Kind(
         "structure.row_short",
-        "The row has {count} cells and the header {width}; '{title}' and what stands behind it is "
+        "The row ends after {count} of {width} cells; '{title}' and what stands behind it is "
         "missing.",
         "Add the missing commas; check that no cell slid into the column of its neighbour.",
         "missing-cell",

@@ -24,11 +24,15 @@ import polars as pl
 
 from provenance.checks.records import Outline, has_odd_line_ends, outline_of
 from provenance.checks.tables import ROW
+from provenance.errors import UnusablePackage
 
 __all__ = ["FIRST_ROW", "Faults", "TableText", "read_table_text"]
 
 FIRST_ROW = 2
 """Record number of the first row; the header is record 1."""
+
+MOST_COLUMNS = 5_000
+"""No table of a record has a hundredth of them; frames of very many columns fill the memory."""
 
 _UTF8_BOM = b"\xef\xbb\xbf"
 _UNDECODABLE = re.compile("[\udc80-\udcff]")
@@ -76,7 +80,8 @@ class TableText:
 def read_table_text(path: Path) -> TableText:
     """Read a CSV file; raises FileNotFoundError when there is none.
 
-    Nothing in the content is an error here: what is odd stands in the value that is returned.
+    What is odd about the content is no error here, but stands in the value that is returned; only
+    a header of more than MOST_COLUMNS raises UnusablePackage.
     """
     data = path.read_bytes().removeprefix(_UTF8_BOM)
     if not data:
@@ -212,6 +217,8 @@ def _numbered(records: int) -> pl.DataFrame:
 
 
 def _with_frame(labels: tuple[str, ...], body: bytes, *, records: int, faults: Faults) -> TableText:
+    if len(labels) > MOST_COLUMNS:
+        raise UnusablePackage(f"a table has {len(labels)} columns; no record needs as many")
     positions = [str(position) for position in range(len(labels))]
     schema = dict.fromkeys(positions, pl.String())
     if records:

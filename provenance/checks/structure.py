@@ -112,6 +112,8 @@ def _read_text(package: Package, name: str) -> TableText | None:
         return None
     except OSError as error:
         raise UnusablePackage(f"{path} cannot be read: {error.strerror}") from error
+    except UnusablePackage as error:
+        raise UnusablePackage(f"{path}: {error}") from error
 
 
 def find_in_structure(

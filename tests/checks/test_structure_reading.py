@@ -12,6 +12,7 @@ from hypothesis import strategies as st
 
 from provenance.checks.reading import TableText, read_table_text
 from provenance.checks.tables import ROW
+from provenance.errors import UnusablePackage
 
 
 def _read(folder: Path, content: bytes) -> TableText:
@@ -120,6 +121,11 @@ def test_a_column_labelled_row_does_not_take_the_place_of_the_row_number(tmp_pat
 def test_a_cell_of_a_million_characters_is_read(tmp_path: Path) -> None:
     long = "x" * 1_000_000
     assert _rows(_read(tmp_path, f"a,b\n1,{long}\n2\n".encode()))[0] == (2, "1", long)
+
+
+def test_a_header_without_end_is_refused(tmp_path: Path) -> None:
+    with pytest.raises(UnusablePackage, match="6000 columns"):
+        _read(tmp_path, b",".join(b"x%d" % number for number in range(6000)) + b"\n1\n")
 
 
 def test_python_keeps_its_own_limit_for_long_cells(tmp_path: Path) -> None:
