@@ -165,8 +165,13 @@ def open_package(folder: Path | str) -> Package:
     path = folder / DESCRIPTOR
     if path.is_file() and is_unfinished(folder):
         finish_writing(folder)
+    if folder.is_file():
+        raise UnusablePackage(
+            f"{folder} is a file, and a package is a folder; if it is a bundle, 'treenail unpack' "
+            "makes a package of it"
+        )
     if not folder.is_dir():
-        raise UnusablePackage(f"{folder} is not there, or is no folder; check the name")
+        raise UnusablePackage(f"{folder} is not there; check the name")
     if not path.is_file() and (folder / "bagit.txt").is_file():
         raise UnusablePackage(
             f"{folder} is a bundle, not a package; 'treenail unpack' makes a package of it"

@@ -8,10 +8,12 @@ from pathlib import Path
 
 import pandas as pd
 import pytest
+from click.testing import CliRunner
 import rfc8785
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
+from provenance.cli.custody import custody as custody_command
 from provenance.custody import BrokenLedger, append_events, event_hash, last_seal, verify_chain
 from provenance.package import Package
 from tests.builders import a_package
@@ -253,3 +255,12 @@ def test_any_altered_cell_breaks_the_chain_at_its_event(
     change(package, place, **{field: "altered"})
     assert verify_chain(package)[0].key == str(place)
     package.write_table("custody", sound)
+
+
+def test_one_question_is_asked_of_the_ledger_at_a_time(tmp_path) -> None:
+    """An option that is passed over would make the answer look like another one."""
+    package = a_package(tmp_path).with_chain().package
+    for asked in (["231", "--as-of", "2024-06-10"], ["231", "--overdue"]):
+        found = CliRunner().invoke(custody_command, [str(package.folder), *asked])
+        assert found.exit_code == 2
+        assert "one at a time" in found.output

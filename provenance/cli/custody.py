@@ -141,6 +141,10 @@ def custody(
     from provenance.package import open_package
     from provenance.signing import verify_signatures
 
+    if sum([sample is not None, as_of is not None, show_overdue]) > 1:
+        raise click.UsageError(
+            "SAMPLE, --as-of and --overdue are three questions; ask one at a time"
+        )
     opened = open_package(package)
     late = False
     if show_overdue:

@@ -16,11 +16,9 @@ Progress = Callable[[int, int], None]
 """What long functions call now and then with (done, total); total 0 when it is not known."""
 
 package_argument: Decorator = click.argument(
-    "package", type=click.Path(path_type=Path, file_okay=False), default=Path()
+    "package", type=click.Path(path_type=Path), default=Path()
 )
-named_package_argument: Decorator = click.argument(
-    "package", type=click.Path(path_type=Path, file_okay=False)
-)
+named_package_argument: Decorator = click.argument("package", type=click.Path(path_type=Path))
 """For commands with a further argument: with PACKAGE left out, that would be taken for it."""
 
 out_option: Decorator = click.option(

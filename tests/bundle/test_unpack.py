@@ -112,3 +112,8 @@ def test_a_bundle_is_not_taken_for_a_package(bundle: Path) -> None:
 def test_a_package_that_is_not_there_is_said_to_be_missing(tmp_path: Path) -> None:
     with pytest.raises(UnusablePackage, match="is not there"):
         open_package(tmp_path / "nowhere")
+
+
+def test_a_zip_is_not_taken_for_a_package(zip_bundle: Path) -> None:
+    with pytest.raises(UnusablePackage, match="treenail unpack"):
+        open_package(zip_bundle)
