@@ -10,7 +10,12 @@ from provenance.checks.gathering import gather
 from provenance.checks.kinds import structure_kinds
 from provenance.checks.reading import FIRST_ROW, TableText
 from provenance.checks.rule import EVERY_TABLE, Rule
-from provenance.checks.structure import check_structure, find_in_structure, read_texts
+from provenance.checks.structure import (
+    check_structure,
+    find_in_structure,
+    read_texts,
+    without_cells,
+)
 from provenance.checks.tables import ROW, Tables, typed_frame
 from provenance.checks.wording import FOUND, clipped, found_in_rows, sentence
 from provenance.errors import TreenailError
@@ -87,6 +92,9 @@ def check_package(
             # raised below, when the others have had their say
             failed[one.id] = error
         step()
+    # the cells have been asked everything; very many findings need the room
+    del tables, typed
+    texts = {name: without_cells(model, model.table(name), text) for name, text in texts.items()}
     parts += _about_skipped(skipped, package)
     ran = [one.id for one in structure_kinds()] + [
         one.id for one in rules if not any(one.id in ids for ids in skipped.values())

@@ -40,7 +40,7 @@ from provenance.findings import Report
 from provenance.package import Package
 from provenance.schema import Model, Table
 
-__all__ = ["check_structure", "find_in_structure", "read_texts"]
+__all__ = ["check_structure", "find_in_structure", "read_texts", "without_cells"]
 
 _TABLE_NAME = re.compile(r"[A-Za-z0-9_][A-Za-z0-9_.-]*")
 
@@ -56,23 +56,26 @@ def check_structure(package: Package) -> Report:
         table = model.table(name)
         parts += find_in_table(model, table, text)
         if text is not None:
-            # what no key needs goes before the next table comes: large tables fit into memory
-            texts[name] = replace(text, frame=text.frame.select(_kept(model, table, text)))
+            texts[name] = without_cells(model, table, text)
     for name in texts:
         parts += find_in_links(model, model.table(name), texts)
     return gather(package, texts, pl.concat(parts), [one.id for one in structure_kinds()])
 
 
-def _kept(model: Model, table: Table, text: TableText) -> list[str]:
-    """The columns that keys, links and origins are looked up in."""
+def without_cells(model: Model, table: Table, text: TableText) -> TableText:
+    """A table with the columns alone that keys, links and origins are looked up in.
+
+    What no key needs may leave the memory before the next table comes.
+    """
     if table.name in ORIGIN_TABLES:
-        return text.frame.columns
+        return text
     wanted = {ROW, *table.primary_key, *(name for key in table.foreign_keys for name in key.fields)}
     for other in model.tables.values():
         for key in other.foreign_keys:
             if key.table == table.name:
                 wanted.update(key.reference_fields)
-    return [name for name in text.frame.columns if name in wanted]
+    kept = [name for name in text.frame.columns if name in wanted]
+    return replace(text, frame=text.frame.select(kept))
 
 
 def read_texts(package: Package, step: Callable[[], None] = lambda: None) -> dict[str, TableText]:

@@ -11,7 +11,7 @@ __all__ = ["did_you_mean", "spoken_codes"]
 
 _LONGEST = 60
 """Characters; nobody mistypes a code at greater length, and comparing takes time."""
-_MOST_COMPARED = 100_000
+_MOST_COMPARED = 30_000
 """Pairs of texts compared letter by letter; beyond it only spelling and blanks are looked past."""
 
 
