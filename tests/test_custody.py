@@ -264,3 +264,11 @@ def test_one_question_is_asked_of_the_ledger_at_a_time(tmp_path) -> None:
         found = CliRunner().invoke(custody_command, [str(package.folder), *asked])
         assert found.exit_code == 2
         assert "one at a time" in found.output
+
+
+def test_text_of_the_record_cannot_steer_the_terminal(tmp_path) -> None:
+    builder = a_package(tmp_path).with_chain()
+    package = builder.with_row("custody", place_held="shelf\x1b[31m 4\nforged line").package
+    found = CliRunner().invoke(custody_command, [str(package.folder), "231"])
+    assert "shelf⟨U+001B⟩[31m 4 forged line" in found.output
+    assert "\x1b" not in found.output

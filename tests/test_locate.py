@@ -5,9 +5,11 @@ from __future__ import annotations
 import math
 
 import pytest
+from click.testing import CliRunner
 
 from provenance.bundle.pack import pack_bundle
 from provenance.catalogue.plugs import gather_plugs, index_plugs, read_plugs, stored_plugs
+from provenance.cli.locating import locate as locate_command
 from provenance.errors import TreenailError, UnusableInput
 from provenance.locate import Seen, locate_plug
 from tests.builders import a_package
@@ -173,3 +175,14 @@ def test_a_file_that_is_no_index_is_refused(tmp_path) -> None:
 def test_a_folder_without_packages_is_refused(tmp_path) -> None:
     with pytest.raises(UnusableInput, match="no package"):
         gather_plugs(tmp_path)
+
+
+def test_text_of_the_record_cannot_steer_the_terminal(tmp_path) -> None:
+    builder = a_package(tmp_path).with_chain()
+    builder.with_row("place", place_id="B2", name="Shed\x1b[31m\nforged line")
+    builder.with_row("element", element_id="B2-001", place_id="B2")
+    builder.with_row("sample", sample_id="452", element_id="B2-001")
+    package = builder.with_row("plug", plug_id="P-452", sample_id="452", stamp="452").package
+    found = CliRunner().invoke(locate_command, [str(package.folder), "452"])
+    assert found.exit_code == 0
+    assert "Shed⟨U+001B⟩[31m forged line" in found.output

@@ -11,6 +11,7 @@ import click
 
 from provenance.cli.options import named_package_argument, package_argument
 from provenance.errors import TreenailError
+from provenance.visible import visible
 
 if TYPE_CHECKING:
     from provenance.schema import Vocabulary
@@ -176,4 +177,10 @@ def _shown(frame: object, shape: str) -> str:
     if frame.empty:
         return "nothing to show"
     filled = [name for name in frame if (frame[name].astype(str) != "").any()]
-    return str(frame[filled].to_string(index=False, justify="left", na_rep=""))
+    shown = frame[filled].map(_on_a_line)
+    return str(shown.to_string(index=False, justify="left", na_rep=""))
+
+
+def _on_a_line(value: object) -> object:
+    """Text of a record as a terminal may safely show it, without line ends."""
+    return " ".join(visible(value).split()) if isinstance(value, str) else value

@@ -15,6 +15,7 @@ from provenance.cli.options import (
     progress_bar,
     site_option,
 )
+from provenance.visible import visible
 
 
 @click.command("stamps")
@@ -172,14 +173,17 @@ def _show(found: object) -> None:
         click.echo("No recorded plug fits well; the nearest are:")
     for one in found.candidates:
         plug = one.plug
-        click.echo(
+        lines = [
             f"{one.probability:6.1%}  {plug.stamp:>6}  sample {plug.sample_id} of {plug.site_id}, "
             f"{plug.function.replace('_', ' ')} {plug.element_id}"
             f"{f' ({plug.where})' if plug.where else ''}"
-        )
+        ]
+        indent = " " * 16
         if one.why:
-            click.echo(f"                {'; '.join(one.why)}")
-        click.echo(f"                {plug.source}")
+            lines.append(f"{indent}{'; '.join(one.why)}")
+        lines.append(f"{indent}{plug.source}")
         if one.copies:
-            click.echo(f"                the same in {', '.join(one.copies)}")
+            lines.append(f"{indent}the same in {', '.join(one.copies)}")
+        for line in lines:
+            click.echo(visible(line).replace("\n", " "))
     click.echo(f"{found.unrecorded:6.1%}  that the plug is in none of these records")
