@@ -6,6 +6,7 @@ Black, grey and hatching only: they survive a photocopier and colour-blind eyes.
 from __future__ import annotations
 
 import io
+import warnings
 from collections.abc import Callable
 from dataclasses import dataclass
 from pathlib import Path
@@ -15,6 +16,7 @@ from provenance.derive.dating import buildings_of
 from provenance.derive.summary import Derived
 from provenance.disk import write_bytes
 from provenance.lab.notation import write_year
+from provenance.visible import visible
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -62,6 +64,8 @@ def draw_figures(package: Package, derived: Derived, folder: Path) -> list[Figur
         "font.family": "DejaVu Sans",
         "font.size": 9,
         "hatch.linewidth": 0.6,
+        # names of places are no formulas, whatever signs are in them
+        "text.parse_math": False,
     }
     with mpl.rc_context(settings):
         for name, (title, draw) in FIGURES.items():
@@ -74,7 +78,12 @@ def draw_figures(package: Package, derived: Derived, folder: Path) -> list[Figur
                 (png, "png", {"Software": None, "Title": title}),
             ):
                 buffer = io.BytesIO()
-                figure.savefig(buffer, format=form, dpi=150, metadata=metadata, bbox_inches="tight")
+                with warnings.catch_warnings():
+                    # the PNG shows a box for a letter that the font lacks; the SVG has the letter
+                    warnings.filterwarnings("ignore", r"Glyph \d+ .* missing from font")
+                    figure.savefig(
+                        buffer, format=form, dpi=150, metadata=metadata, bbox_inches="tight"
+                    )
                 write_bytes(path, buffer.getvalue())
             files.append(FigureFile(name, title, svg, png))
     return files
@@ -182,7 +191,7 @@ def _place_words(package: Package, place_id: Any) -> str:
     building = buildings_of(package).get(str(place_id), "")
     building_name = places.loc[building, "name"] if building in places.index else building
     here = str(name or place_id)
-    return here if building == place_id else f"{str(building_name) or building}: {here}"
+    return visible(here if building == place_id else f"{str(building_name) or building}: {here}")
 
 
 def _key(axes: Axes, spans: pd.DataFrame) -> None:
@@ -271,7 +280,7 @@ def volume_bars(package: Package, derived: Derived) -> Figure | None:
     if sizes.empty:
         return None
     sizes["building"] = sizes["place_id"].map(buildings_of(package)).fillna("none")
-    sizes["species"] = sizes["species"].fillna("").replace("", "not known")
+    sizes["species"] = sizes["species"].fillna("").replace("", "not known").map(visible)
     volumes = sizes.pivot_table(
         index="building", columns="species", values="newton_m3", aggfunc="sum", fill_value=0.0
     ).astype(float)
@@ -283,6 +292,7 @@ def volume_bars(package: Package, derived: Derived) -> Figure | None:
                   hatch=hatches[place % len(hatches)] * (1 + place // len(hatches)),
                   edgecolor="black", linewidth=0.6)  # fmt: skip
         left = [a + b for a, b in zip(left, volumes[species], strict=True)]
+    axes.set_xlim(0, max(left) * 1.05)
     axes.set_xlabel("m³ (Newton)")
     axes.invert_yaxis()
     axes.legend(fontsize=7, frameon=False, ncols=2)

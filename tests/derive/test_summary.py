@@ -129,3 +129,14 @@ def test_pieces_and_volume_add_up_by_building_phase_and_species(house) -> None:
         float(derived.tables["size"]["newton_m3"].sum()), abs=1e-3
     )
     assert dict(zip(tally["phase"], tally["pieces"], strict=True)) == {"": 2, "B1-1781": 3}
+
+
+def test_names_of_places_are_drawn_as_they_are(house, tmp_path, recwarn) -> None:
+    """No formula is made of dollar signs, and no letter that a font lacks is complained of."""
+    places = house.table("place")
+    places["name"] = "Barn $\\frac$ 木\x1b"
+    house.write_table("place", places)
+    drawn = draw_figures(house, derive_tables(house), tmp_path / "figures")
+    svg = next(one for one in drawn if one.name == "dated-samples").svg.read_text("utf-8")
+    assert "Barn $\\frac$ 木⟨U+001B⟩" in svg
+    assert [str(one.message) for one in recwarn] == []
