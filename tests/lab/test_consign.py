@@ -140,7 +140,9 @@ def test_an_answer_is_asked_for_by_a_day_after_the_packing(package, due_on) -> N
 def test_a_parcel_whose_papers_cannot_be_written_is_not_made_up(package, tmp_path) -> None:
     (tmp_path / "taken").write_text("a file, not a folder")
     line = ["consign", str(package.folder), "--samples", "231", "--to", "LAB", "--out"]
-    told = CliRunner().invoke(treenail, [*line, str(tmp_path / "taken")])
-    assert isinstance(told.exception, OSError)
+    for out, trouble in (("taken", SystemExit), ("taken/inside", OSError)):
+        told = CliRunner().invoke(treenail, [*line, str(tmp_path / out)])
+        assert isinstance(told.exception, trouble)
+        assert told.exit_code != 0
     assert package.table("consignment").empty
     assert "packed" not in set(package.table("custody")["event"])
