@@ -231,6 +231,7 @@ class _SheetReader:
         """
         used = set() if rule.when_place is None else {rule.when_place}
         values: dict[str, str] = {}
+        written: dict[str, str] = {}
         failed: list[tuple[_Column, str, str]] = []
         for column in rule.columns:
             try:
@@ -242,6 +243,9 @@ class _SheetReader:
                 continue
             if text:
                 values[column.rule.name] = text
+                said = " ".join(shown(_at(row, spot)) for spot in sorted(places))
+                if said and said != text:
+                    written[column.rule.name] = said
         place = self.reading.place.at(number)
         if rule.table.name == "custody":
             key = values.get("custody_id", "")
@@ -261,7 +265,9 @@ class _SheetReader:
                     place.at(number, column.heading),
                 )
             )
-        self.reading.rows.append(ReadRow(rule.table.name, key, values, rule.headings, place))
+        self.reading.rows.append(
+            ReadRow(rule.table.name, key, values, rule.headings, place, written)
+        )
         return used
 
     def _report_no_key(

@@ -183,4 +183,5 @@ def _report_refusal(taken: Taken, read: ReadRow, name: str, before: str, remedy:
 
 def _keep(taken: Taken, read: ReadRow, name: str, why: str, rule: str) -> None:
     place = read.place.at(read.place.row, read.headings.get(name, ""))
-    taken.unread.append(UnreadCell(read.table, read.key, name, read.values[name], why, place, rule))
+    text = read.written.get(name, read.values[name])
+    taken.unread.append(UnreadCell(read.table, read.key, name, text, why, place, rule))

@@ -13,13 +13,17 @@ __all__ = ["ReadRow", "SheetReading", "UnreadCell"]
 
 @dataclass(frozen=True, slots=True)
 class ReadRow:
-    """One row meant for one table: filled fields only; `headings` say where each field stands."""
+    """One row meant for one table: filled fields only; `headings` say where each field stands.
+
+    `written` has the text of the cells as it was written, where the value says it otherwise.
+    """
 
     table: str
     key: str
     values: Mapping[str, str]
     headings: Mapping[str, str]
     place: Place
+    written: Mapping[str, str] = field(default_factory=dict)
 
 
 @dataclass(frozen=True)

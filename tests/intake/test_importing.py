@@ -186,7 +186,8 @@ def test_two_lines_that_disagree_keep_the_first_and_the_text_of_the_second(
     assert finding.origin == "timbers.csv, row 3, column 'Dia A'"
     assert 'differs from row 2, which says "21.9075"' in finding.message
     assert (finding.table, finding.row, finding.key) == ("element", 2, "B1-014")
-    assert list(package.table("unread")["cell_text"]) == ["22.86"]
+    # as the crew wrote it, in inches, and not as it would have been stored
+    assert list(package.table("unread")["cell_text"]) == ["9"]
     assert result.exit_code == 1
 
 
