@@ -15,7 +15,7 @@ from provenance.derive.dating import live_results, split_codes
 from provenance.errors import TreenailError
 from provenance.findings import Finding
 from provenance.frames import row_tuples
-from provenance.lab.consign import samples_in
+from provenance.holdings import Event, events_of
 from provenance.lab.notation import DateNotation, YearMark, write_notation
 from provenance.resources import shipped
 
@@ -72,17 +72,18 @@ def reconcile_results(package: Package, consignment_id: str = "") -> Reconciliat
             f"there is no consignment '{consignment_id}'; there are {', '.join(known) or 'none'}"
         )
     results = live_results(package)
+    events = events_of(package.table("custody"))
     if consignment_id:
-        sent = samples_in(package, consignment_id)
+        sent = [one.sample_id for one in events if one.consignment_id == consignment_id]
         # a result may name the parcel or only a sample of it
         of_parcel = results["consignment_id"].eq(consignment_id) | results["sample_id"].isin(sent)
         results = results[of_parcel.fillna(False)]
     else:
-        sent = [sample for parcel in known for sample in samples_in(package, parcel)]
+        sent = [one.sample_id for one in events if one.consignment_id in known]
     sent = list(dict.fromkeys(sent))
     findings = [*_missing_and_extra(results, sent, consignment_id), *_found(package, results)]
     counts = _points_by_sample(findings, results)
-    arrived = _arrivals(package)
+    arrived = _arrivals(events)
     samples = list(dict.fromkeys([*sent, *results["sample_id"]]))
     best = results.drop_duplicates("sample_id", keep="last").set_index("sample_id")
     field = package.table("sample").drop_duplicates("sample_id").set_index("sample_id")
@@ -180,14 +181,10 @@ def _points_by_sample(findings: Iterable[Finding], results: pd.DataFrame) -> dic
     return counts
 
 
-def _arrivals(package: Package) -> dict[str, str]:
+def _arrivals(events: Iterable[Event]) -> dict[str, str]:
     """Sample → the state in which it was last received."""
-    from provenance.holdings import events_of
-
     return {
-        event.sample_id: event.state or "present"
-        for event in events_of(package.table("custody"))
-        if event.event == "received"
+        event.sample_id: event.state or "present" for event in events if event.event == "received"
     }
 
 
