@@ -9,7 +9,15 @@ from typing import TYPE_CHECKING
 from provenance.custody import append_events
 from provenance.edtf import is_edtf
 from provenance.errors import TreenailError
-from provenance.holdings import Event, Holding, after, events_of, refusal, replay
+from provenance.holdings import (
+    Event,
+    Holding,
+    after,
+    events_of,
+    refusal,
+    replay,
+    samples_in_parcel,
+)
 
 if TYPE_CHECKING:
     from provenance.package import Package
@@ -28,16 +36,12 @@ def samples_of_parcel(package: Package, consignment_id: str) -> list[str]:
         raise TreenailError(
             f"there is no consignment '{consignment_id}'; there are {', '.join(known) or 'none'}"
         )
-    packed = [
-        event.sample_id
-        for event in events_of(package.table("custody"))
-        if event.consignment_id == consignment_id
-    ]
+    packed = samples_in_parcel(events_of(package.table("custody")), consignment_id)
     if not packed:
         raise TreenailError(
             f"no sample was packed into '{consignment_id}'; record 'packed' with its samples first"
         )
-    return list(dict.fromkeys(packed))
+    return packed
 
 
 def record_events(

@@ -32,6 +32,7 @@ __all__ = [
     "life_of",
     "refusal",
     "replay",
+    "samples_in_parcel",
 ]
 
 SENDING = ("handed_over", "returned")
@@ -129,6 +130,12 @@ def _first_wrong(custody_id: str, rows: Iterable[Event]) -> str:
         seen.add(custody_id)
         custody_id = corrects[custody_id]
     return custody_id
+
+
+def samples_in_parcel(events: Iterable[Event], consignment_id: str) -> list[str]:
+    """The samples that events put into a parcel, in the order in which they were packed."""
+    found = (event.sample_id for event in events if event.consignment_id == consignment_id)
+    return list(dict.fromkeys(found))
 
 
 def replay(events: Iterable[Event]) -> dict[str, Holding]:

@@ -10,6 +10,8 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
+from provenance.derive.dating import live_results
+
 if TYPE_CHECKING:
     import numpy as np
     import pandas as pd
@@ -97,9 +99,8 @@ def derive_sizes(package: Package) -> pd.DataFrame:
 
 def _best_species(package: Package, elements: pd.DataFrame) -> pd.Series:
     """The laboratory's species of an element where there is one, else the field's."""
-    results = package.table("lab_result")
-    superseded = set(results["supersedes_result_id"])
-    live = results[(results["species"] != "") & ~results["result_id"].isin(superseded)]
+    live = live_results(package)
+    live = live[live["species"].notna()]
     samples = package.table("sample")[["sample_id", "element_id"]]
     found = live.merge(samples, on="sample_id").drop_duplicates("element_id")
     named = found.set_index("element_id")["species"]

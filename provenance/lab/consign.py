@@ -11,7 +11,15 @@ from typing import TYPE_CHECKING
 from provenance.edtf import is_edtf
 from provenance.errors import TreenailError
 from provenance.handover import record_events
-from provenance.holdings import Event, Holding, events_of, first_day, last_day, replay
+from provenance.holdings import (
+    Event,
+    Holding,
+    events_of,
+    first_day,
+    last_day,
+    replay,
+    samples_in_parcel,
+)
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -150,9 +158,7 @@ def _next_code(package: Package, packed_on: str) -> str:
 
 def samples_in(package: Package, consignment_id: str) -> list[str]:
     """The samples that the ledger puts into a parcel, in the order in which they were packed."""
-    events = events_of(package.table("custody"))
-    found = [event.sample_id for event in events if event.consignment_id == consignment_id]
-    return list(dict.fromkeys(found))
+    return samples_in_parcel(events_of(package.table("custody")), consignment_id)
 
 
 def parcel_list(package: Package, consignment_id: str) -> pd.DataFrame:

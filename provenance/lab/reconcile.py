@@ -15,7 +15,11 @@ from provenance.derive.dating import live_results, split_codes
 from provenance.errors import TreenailError
 from provenance.findings import Finding
 from provenance.frames import row_tuples
-from provenance.holdings import Event, events_of
+from provenance.holdings import (
+    Event,
+    events_of,
+    samples_in_parcel,
+)
 from provenance.lab.notation import DateNotation, YearMark, write_notation
 from provenance.resources import shipped
 
@@ -74,7 +78,7 @@ def reconcile_results(package: Package, consignment_id: str = "") -> Reconciliat
     results = live_results(package)
     events = events_of(package.table("custody"))
     if consignment_id:
-        sent = [one.sample_id for one in events if one.consignment_id == consignment_id]
+        sent = samples_in_parcel(events, consignment_id)
         # a result may name the parcel or only a sample of it
         of_parcel = results["consignment_id"].eq(consignment_id) | results["sample_id"].isin(sent)
         results = results[of_parcel.fillna(False)]
