@@ -10,6 +10,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import Any
 
+from provenance.bundle.editions import Edition
 from provenance.package import Package
 
 KERNEL = "http://datacite.org/schema/kernel-4"
@@ -92,8 +93,10 @@ def licence_address(licence: str) -> str:
     return f"https://spdx.org/licenses/{quote(licence)}"
 
 
-def datacite_record(package: Package, *, day: str, formats: tuple[str, ...]) -> dict[str, Any]:
-    """The citation of a full bundle in the shape of DataCite 4.5; `day` is the record's date.
+def datacite_record(
+    package: Package, edition: Edition, *, day: str, formats: tuple[str, ...]
+) -> dict[str, Any]:
+    """The citation of a bundle in the shape of DataCite 4.5; `day` is the record's date.
 
     There is no DOI in it: the repository assigns one. `formats` are the media types inside.
     """
@@ -120,7 +123,7 @@ def datacite_record(package: Package, *, day: str, formats: tuple[str, ...]) -> 
         "relatedIdentifiers": list(package.descriptor.get("relatedIdentifiers", [])),
         "formats": list(formats),
         "version": str(package.descriptor.get("version", "1")),
-        "rightsList": _rights(package),
+        "rightsList": _rights(package, edition),
         "descriptions": [
             {
                 "description": str(package.descriptor.get("description") or title),
@@ -191,11 +194,10 @@ def _dates(package: Package) -> list[dict[str, str]]:
     return [{"date": span, "dateType": "Collected"}]
 
 
-def _rights(package: Package) -> list[dict[str, str]]:
+def _rights(package: Package, edition: Edition) -> list[dict[str, str]]:
     rights = [
         {
-            "rights": "Full edition, for the repository's restricted store: it holds locations "
-            "and personal data",
+            "rights": f"{edition.title}, {edition.store}: it holds locations and personal data",
             "rightsUri": "info:eu-repo/semantics/restrictedAccess",
         }
     ]

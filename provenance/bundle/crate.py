@@ -11,6 +11,7 @@ from typing import TYPE_CHECKING, Any
 from urllib.parse import quote, unquote
 
 from provenance.bundle.citation import Maker, keeper, licence_address, licences, makers
+from provenance.bundle.editions import Edition
 from provenance.bundle.media_types import media_type_of
 from provenance.bundle.names import unsafe_because
 from provenance.bundle.verdict import BundleFinding
@@ -28,13 +29,14 @@ PROFILES = "https://w3id.org/ro/crate/"
 
 def describe_crate(
     package: Package,
+    edition: Edition,
     *,
     day: str,
     files: Mapping[str, int],
     titles: Mapping[str, str],
     undescribed: Iterable[str] = (),
 ) -> dict[str, Any]:
-    """The RO-Crate metadata of a full bundle's payload.
+    """The RO-Crate metadata of a bundle's payload.
 
     `files` maps each path under data/ to its bytes, `titles` some of them to what they are; `day`
     is the record's date. This edition is for the restricted store, so it names everybody who made
@@ -52,7 +54,7 @@ def describe_crate(
         "#package-name",
         {"@type": "PropertyValue", "name": "package name", "value": package.name},
     )
-    root["license"] = _licence(crate, package)
+    root["license"] = _licence(crate, package, edition)
     authors = [_maker(crate, one) for one in makers(package)]
     root["author"] = authors[0] if len(authors) == 1 else authors or None
     repository = keeper(package)
@@ -105,12 +107,9 @@ def _maker(crate: ROCrate, maker: Maker) -> ContextEntity:
     return entity
 
 
-def _licence(crate: ROCrate, package: Package) -> ContextEntity:
+def _licence(crate: ROCrate, package: Package, edition: Edition) -> ContextEntity:
     names = licences(package)
-    restricted = (
-        "Full edition: for the repository's restricted store only, since it holds locations and "
-        "personal data."
-    )
+    restricted = f"{edition.title}, {edition.store}. {edition.notice}"
     if len(names) == 1:
         return _context(
             crate,

@@ -22,6 +22,7 @@ from provenance.bundle.contents import (
     survey_package,
 )
 from provenance.bundle.crate import CRATE, describe_crate
+from provenance.bundle.editions import FULL, Edition
 from provenance.bundle.media_types import media_type_of
 from provenance.bundle.plain_readme import plain_readme
 from provenance.bundle.progress import Progress, say_nothing, stretch
@@ -36,7 +37,6 @@ if TYPE_CHECKING:
     from provenance.findings import Report
 
 BUNDLE_VERSION = "1"
-EDITION = "full"
 _NAME = re.compile(r"[a-z0-9_-][a-z0-9._-]{0,99}")
 
 
@@ -142,10 +142,10 @@ def _fill(
     data = folder / "data"
     _copy_members(package, contents, data, stretch(progress, 0, stretches))
     report = _write_report(package, data)
-    _write_about(package, contents, data, day)
+    _write_about(package, contents, FULL, data, day)
     sums = write_bag(
         folder,
-        _bag_info(package, day),
+        _bag_info(package, FULL, day),
         progress=stretch(progress, 1, stretches),
     )
     differing = tuple(
@@ -186,22 +186,25 @@ def _write_report(package: Package, data: Path) -> Report:
     return report
 
 
-def _write_about(package: Package, contents: Contents, data: Path, day: str) -> None:
+def _write_about(
+    package: Package, contents: Contents, edition: Edition, data: Path, day: str
+) -> None:
     """Everything that explains the record: code book, pages, citation, crate, README."""
     model = package.model
     rows = row_counts(package)
     write_text(data / "CODEBOOK.md", code_book_markdown(model, package.title))
     write_text(data / "codebook.html", code_book_html(model, package.title))
-    write_text(data / "README.txt", plain_readme(package, contents, day=day, rows=rows))
+    write_text(data / "README.txt", plain_readme(package, contents, edition, day=day, rows=rows))
     media_types = sorted({media_type_of(member.path) for member in contents.members})
     write_text(
         data / "datacite.json",
-        as_json(datacite_record(package, day=day, formats=tuple(media_types))),
+        as_json(datacite_record(package, edition, day=day, formats=tuple(media_types))),
     )
-    write_text(data / "bundle.json", as_json(_facts(package, contents, day, rows)))
+    write_text(data / "bundle.json", as_json(_facts(package, contents, edition, day, rows)))
     write_record_pages(
         package,
         data,
+        edition=edition,
         facts=_shown_facts(package, contents, day),
         links=_shown_links(contents),
         files=[member.path for member in contents.members],
@@ -212,18 +215,23 @@ def _write_about(package: Package, contents: Contents, data: Path, day: str) -> 
         if path.is_file()
     }
     crate = describe_crate(
-        package, day=day, files=files, titles=_titles(package), undescribed=contents.undescribed
+        package,
+        edition,
+        day=day,
+        files=files,
+        titles=_titles(package),
+        undescribed=contents.undescribed,
     )
     write_text(data / CRATE, as_json(crate))
 
 
 def _facts(
-    package: Package, contents: Contents, day: str, rows: Mapping[str, int]
+    package: Package, contents: Contents, edition: Edition, day: str, rows: Mapping[str, int]
 ) -> dict[str, Any]:
     """What a program wants to know about the bundle itself."""
     return {
         "bundleVersion": BUNDLE_VERSION,
-        "edition": EDITION,
+        "edition": edition.name,
         "package": package.name,
         "title": package.title,
         "recordDate": day,
@@ -237,17 +245,17 @@ def _facts(
     }
 
 
-def _bag_info(package: Package, day: str) -> dict[str, str]:
+def _bag_info(package: Package, edition: Edition, day: str) -> dict[str, str]:
     """The tags of RFC 8493 section 2.2.2; the e-mail addresses of people stay out of them."""
     info = {
         "Bagging-Date": day,
         "Bag-Software-Agent": f"treenail {__version__}",
         "External-Identifier": package.name,
         "External-Description": (
-            f"{package.title}. Full edition, for the restricted store. Begin with data/README.txt "
-            "or data/index.html."
+            f"{package.title}. {edition.title}, {edition.store}. Begin with data/README.txt or "
+            "data/index.html."
         ),
-        "Internal-Sender-Description": f"{EDITION} edition",
+        "Internal-Sender-Description": f"{edition.name} edition",
     }
     if repository := keeper(package):
         info["Contact-Name"] = repository.name

@@ -6,6 +6,7 @@ import textwrap
 from collections.abc import Mapping, Sequence
 
 from provenance.bundle.contents import Contents
+from provenance.bundle.editions import Edition
 from provenance.bundle.hostile_text import visible
 from provenance.package import Package
 from provenance.schema import Table
@@ -13,8 +14,15 @@ from provenance.schema import Table
 WIDTH = 78
 
 
-def plain_readme(package: Package, contents: Contents, *, day: str, rows: Mapping[str, int]) -> str:
-    """The text of README.txt for a full bundle; `rows` maps each table to its row count."""
+def plain_readme(
+    package: Package,
+    contents: Contents,
+    edition: Edition,
+    *,
+    day: str,
+    rows: Mapping[str, int],
+) -> str:
+    """The text of README.txt of a bundle; `rows` maps each table to its row count."""
     title = _flat(package.title)
     parts = [
         f"{title}\n{'=' * min(len(title), WIDTH)}\n",
@@ -25,9 +33,8 @@ def plain_readme(package: Package, contents: Contents, *, day: str, rows: Mappin
             "and what its date is, decades from now, with any computer."
         ),
         _paragraph(
-            "FULL EDITION: it holds exact locations and personal data, and the report in check/ "
-            "may quote them. Keep it in a restricted store and do not publish it. Do not tell the "
-            "way to a protected or sacred place."
+            f"{edition.title.upper()}: {edition.notice} Do not tell the way to a protected or "
+            "sacred place."
         ),
         f"Newest entry of the record: {day}\n",
         _paragraph(

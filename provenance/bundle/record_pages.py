@@ -12,6 +12,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any
 from urllib.parse import quote
 
+from provenance.bundle.editions import Edition
 from provenance.bundle.hostile_text import visible
 from provenance.bundle.pages import page_templates
 from provenance.disk import write_text
@@ -61,6 +62,7 @@ def write_record_pages(
     package: Package,
     folder: Path,
     *,
+    edition: Edition,
     facts: Sequence[tuple[str, str]],
     links: Sequence[Mapping[str, str]],
     files: Collection[str],
@@ -98,6 +100,7 @@ def write_record_pages(
         )
     text = templates.get_template("index.html").render(
         title=package.title,
+        edition=edition,
         facts=facts,
         links=links,
         tables=tables,

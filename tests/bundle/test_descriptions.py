@@ -12,6 +12,7 @@ from typing import Any
 import pytest
 
 from provenance.bundle.citation import datacite_record, makers
+from provenance.bundle.editions import FULL
 from provenance.bundle.crate import check_crate
 from provenance.bundle.pack import pack_bundle
 from provenance.package import Package, open_package
@@ -195,7 +196,7 @@ def a_cited_package(tmp_path: Path, **party: str) -> Package:
 def test_a_person_is_cited_only_if_they_agreed_to_be_named(tmp_path: Path) -> None:
     agreed = {"name": "Mara Birkwood (invented)", "may_be_named": "true", "organisation_id": "MUS"}
     record = datacite_record(
-        a_cited_package(tmp_path / "1", **agreed), day="2024-06-14", formats=()
+        a_cited_package(tmp_path / "1", **agreed), FULL, day="2024-06-14", formats=()
     )
     assert record["creators"] == [
         {
@@ -207,7 +208,7 @@ def test_a_person_is_cited_only_if_they_agreed_to_be_named(tmp_path: Path) -> No
     assert datacite_faults(record) == []
     refused = {**agreed, "may_be_named": "false"}
     record = datacite_record(
-        a_cited_package(tmp_path / "2", **refused), day="2024-06-14", formats=()
+        a_cited_package(tmp_path / "2", **refused), FULL, day="2024-06-14", formats=()
     )
     assert record["creators"] == [
         {"name": "Store of Old Wood (invented)", "nameType": "Organizational"}
@@ -218,6 +219,7 @@ def test_a_person_is_cited_only_if_they_agreed_to_be_named(tmp_path: Path) -> No
 def test_the_keeper_is_the_publisher_with_its_identifier(tmp_path: Path) -> None:
     record = datacite_record(
         a_cited_package(tmp_path, name="Mara Birkwood (invented)", orcid="0000-0002-1825-0097"),
+        FULL,
         day="2024-06-14",
         formats=("text/csv",),
     )
@@ -232,7 +234,7 @@ def test_the_keeper_is_the_publisher_with_its_identifier(tmp_path: Path) -> None
 
 def test_coordinates_do_not_get_into_the_citation(tmp_path: Path) -> None:
     builder = a_package(tmp_path).with_row("site", latitude="12.3456", longitude="65.4321")
-    record = json.dumps(datacite_record(builder.package, day="2024-06-14", formats=()))
+    record = json.dumps(datacite_record(builder.package, FULL, day="2024-06-14", formats=()))
     assert "12.34" not in record
     assert "65.43" not in record
 
