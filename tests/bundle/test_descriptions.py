@@ -12,8 +12,8 @@ from typing import Any
 import pytest
 
 from provenance.bundle.citation import datacite_record, makers
-from provenance.bundle.editions import FULL
 from provenance.bundle.crate import check_crate
+from provenance.bundle.editions import FULL
 from provenance.bundle.pack import pack_bundle
 from provenance.package import Package, open_package
 from tests.builders import a_package
