@@ -108,6 +108,7 @@ def test_a_profile_narrows_a_list_and_the_reference_library_holds_to_it(tmp_path
         ({"hide": {"samples": ["bore_mm"]}}, "there is no table 'samples'"),
         ({"add": {"sample": [NOTCH | {"name": "bore_mm"}]}}, "bore_mm"),
         ({"add": {"sample": [NOTCH | {"type": "colour"}]}}, "colour"),
+        ({"add": {"sample": [NOTCH | {"name": "row"}]}}, "add/sample/0/name"),
         ({"add": {"sample": [NOTCH | {"section": "attic"}]}}, "attic"),
         ({"shape": {}}, "shape"),
     ],

@@ -7,22 +7,34 @@ from collections.abc import Sequence
 
 from provenance.errors import TreenailError
 
-__all__ = ["select_samples"]
+__all__ = ["number_order", "select_samples"]
 
+_DIGITS = re.compile(r"([0-9]+)")
 _RANGE = re.compile(r"([A-Z]*)(\d+)\s*-\s*\1(\d+)")
+
+
+def number_order(number: str) -> list[int | str]:
+    """The key that sorts sample numbers as people file them: letters by letter, digits by value.
+
+    >>> sorted(["N10", "231", "N9", "86"], key=number_order)
+    ['86', '231', 'N9', 'N10']
+    """
+    # text and digits take turns, so a text never meets a number
+    return [int(part) if place % 2 else part for place, part in enumerate(_DIGITS.split(number))]
 
 
 def select_samples(known: Sequence[str], selection: str, *, noun: str = "sample") -> list[str]:
     """The samples of `known` that a selection names, in the order of the selection, none twice.
 
-    A single number must be known; a range takes those that are. 'all' takes every one.
+    A single number must be known; a range takes those that are. 'all' takes every one, in the order
+    of their numbers.
     Raises TreenailError that names the part which selects nothing; `noun` is what is selected.
 
     >>> select_samples(["201", "202", "204", "260"], "260, 201-204")
     ['260', '201', '202', '204']
     """
     if selection.strip().lower() == "all":
-        return list(known)
+        return sorted(known, key=number_order)
     chosen: list[str] = []
     for part in (part.strip().upper() for part in selection.split(",")):
         span = _RANGE.fullmatch(part)

@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING
 from provenance.errors import TreenailError, UnreadableValue
 from provenance.identity.identifier import full_identifier
 from provenance.identity.payload import SampleLabel, compose_payload
-from provenance.identity.selection import select_samples
+from provenance.identity.selection import number_order, select_samples
 
 if TYPE_CHECKING:
     from provenance.package import Package
@@ -75,6 +75,8 @@ def gather_facts(
 ) -> list[SampleFacts]:
     """The facts of the selected samples ('201-245,260'; all if None), of one site if `site` is.
 
+    All are given site by site in the order of their numbers.
+
     Raises TreenailError when the package has no samples, nothing is selected, or a number cannot
     be an identifier; the message names the row.
     """
@@ -95,6 +97,7 @@ def gather_facts(
         rows = [numbered[number] for number in chosen]
     else:
         rows = samples.to_dict("records")
+        rows.sort(key=lambda row: (row["site_id"], number_order(row["sample_id"])))
     sites, elements, places = (rows_by_key(package, name) for name in ("site", "element", "place"))
     kinds = package.model.vocabularies["sample_kind"]
     functions = package.model.vocabularies["element_function"]
