@@ -24,6 +24,22 @@ SCHEMA_VERSION = "1"
 """Version of the tables; DEVELOPERS.md says what a reader of a later version promises."""
 
 SENSITIVITIES = ("open", "location", "personal", "restricted")
+PUBLIC_FORMS = MappingProxyType(
+    {
+        "shown": "as it stands",
+        "withheld": "left blank",
+        "if_agreed": "left blank for a person who has not agreed to be named",
+        "stand_in": "replaced by the name that may be published",
+        "latitude": "replaced by the middle of a grid cell",
+        "longitude": "replaced by the middle of a grid cell",
+        "radius": "widened to hold the whole cell",
+        "site_x": "counted from another zero point",
+        "site_y": "counted from another zero point",
+        "site_z": "counted from another zero level",
+        "site_outline": "counted from another zero point",
+    }
+)
+"""How the public edition may show a field."""
 ROLES = ("record", "intake", "derived")
 
 
@@ -81,7 +97,9 @@ class Field:
     """One column of a table.
 
     `constraints` is what Table Schema checks, with the vocabulary and the notation already turned
-    into `enum` or `pattern`. `separator` parts several codes in one cell.
+    into `enum` or `pattern`. `separator` parts several codes in one cell. `public` is one of
+    PUBLIC_FORMS. `key_of` names the field that says of which table this is a key. A `withheld`
+    field is blank in this edition of the record, whatever the full one holds.
     """
 
     name: str
@@ -102,6 +120,14 @@ class Field:
     crosswalk: tuple[Mapping[str, str], ...] = ()
     constraints: Mapping[str, Any] = field(default_factory=dict)
     hidden: bool = False
+    public: str | None = None
+    key_of: str | None = None
+    withheld: bool = False
+
+    @property
+    def public_form(self) -> str:
+        """How the public edition shows it: as it says, else by its sensitivity."""
+        return self.public or ("shown" if self.sensitivity == "open" else "withheld")
 
     @property
     def required(self) -> bool:
@@ -292,6 +318,9 @@ def _field_from(raw: Mapping[str, Any]) -> Field:
         crosswalk=tuple(raw.get("crosswalk", ())),
         constraints=MappingProxyType(dict(raw.get("constraints", {}))),
         hidden=bool(raw.get("hidden", False)),
+        public=raw.get("public"),
+        key_of=raw.get("keyOf"),
+        withheld=bool(raw.get("withheld", False)),
     )
 
 
@@ -343,6 +372,9 @@ def field_as_dict(one: Field) -> dict[str, Any]:
         "crosswalk": [dict(link) for link in one.crosswalk] or None,
         "synonyms": list(one.synonyms) or None,
         "hidden": one.hidden or None,
+        "public": one.public,
+        "keyOf": one.key_of,
+        "withheld": one.withheld or None,
     }
     return {key: value for key, value in raw.items() if value is not None}
 
