@@ -31,7 +31,7 @@ GENERATED = (
 DESCRIBED_FILES = (("file", "path"), ("original", "path"), ("original", "mapping_path"))
 CHECKSUMMED_FILES = ("file", "original")
 LITTER = frozenset({".DS_Store", "Thumbs.db", "desktop.ini"})
-_OUR_OWN = re.compile(r"\.lock|\..*\.[0-9a-f]{12}\.part")
+_OUR_OWN = re.compile(r"\.lock|\.origin\.json|\..*\.[0-9a-f]{12}\.part")
 
 
 @dataclass(frozen=True)

@@ -6,7 +6,7 @@ Source: RO-Crate Metadata Specification 1.3 (w3id.org/ro/crate/1.3).
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping
+from collections.abc import Iterable, Mapping, Sequence
 from typing import TYPE_CHECKING, Any
 from urllib.parse import quote, unquote
 
@@ -15,6 +15,7 @@ from provenance.bundle.editions import Edition
 from provenance.bundle.media_types import media_type_of
 from provenance.bundle.names import unsafe_because
 from provenance.bundle.verdict import BundleFinding
+from provenance.origin import Ancestor
 from provenance.package import Package
 
 if TYPE_CHECKING:
@@ -24,6 +25,8 @@ if TYPE_CHECKING:
 CRATE = "ro-crate-metadata.json"
 VERSION = "1.3"
 _UNDESCRIBED = "No row of the record describes this file."
+PROV = "http://www.w3.org/ns/prov#"
+"""Namespace of PROV-O (W3C Recommendation 2013); the crate's own context has no prefix for it."""
 PROFILES = "https://w3id.org/ro/crate/"
 
 
@@ -35,12 +38,13 @@ def describe_crate(
     files: Mapping[str, int],
     titles: Mapping[str, str],
     undescribed: Iterable[str] = (),
+    earlier: Sequence[Ancestor] = (),
 ) -> dict[str, Any]:
     """The RO-Crate metadata of a bundle's payload.
 
     `files` maps each path under data/ to its bytes, `titles` some of them to what they are; `day`
-    is the record's date. This edition is for the restricted store, so it names everybody who made
-    the record.
+    is the record's date; `earlier` are the bundles this one goes on from, newest first. This
+    edition is for the restricted store, so it names everybody who made the record.
     """
     from rocrate.rocrate import ROCrate
 
@@ -59,6 +63,8 @@ def describe_crate(
     root["author"] = authors[0] if len(authors) == 1 else authors or None
     repository = keeper(package)
     root["publisher"] = _maker(crate, repository) if repository else None
+    if earlier:
+        root["prov:wasRevisionOf"] = _earlier(crate, earlier)
     stray = set(undescribed)
     for path, byte_count in sorted(files.items()):
         title = titles.get(path, path)
@@ -89,6 +95,28 @@ def _context(crate: ROCrate, identifier: str, properties: dict[str, Any]) -> Con
     from rocrate.model import ContextEntity
 
     return crate.add(ContextEntity(crate, identifier, properties=properties))
+
+
+def _earlier(crate: ROCrate, earlier: Sequence[Ancestor]) -> ContextEntity:
+    """The bundle before this one, which names the one before it, and so on (PROV-O)."""
+    crate.metadata.extra_terms["prov"] = PROV
+    before: ContextEntity | None = None
+    for one in reversed(earlier):
+        known_by = f"SHA-256 of tagmanifest-sha256.txt: {one.tagmanifest_sha256}"
+        before = _context(
+            crate,
+            f"#bundle-{one.tagmanifest_sha256}",
+            {
+                "@type": "CreativeWork",
+                "name": f"{one.name}, {one.in_words}",
+                "description": f"An earlier bundle of this record. {known_by}",
+                "dateModified": one.record_date,
+                "identifier": one.tagmanifest_sha256,
+                "prov:wasRevisionOf": before,
+            },
+        )
+    assert before is not None
+    return before
 
 
 def _maker(crate: ROCrate, maker: Maker) -> ContextEntity:

@@ -23,6 +23,7 @@ from provenance.bundle.contents import (
 )
 from provenance.bundle.crate import CRATE, describe_crate
 from provenance.bundle.editions import FULL, Edition
+from provenance.bundle.lineage import ACCESSION_TAG, Lineage, lineage_of
 from provenance.bundle.media_types import media_type_of
 from provenance.bundle.plain_readme import plain_readme
 from provenance.bundle.progress import Progress, say_nothing, stretch
@@ -142,10 +143,11 @@ def _fill(
     data = folder / "data"
     _copy_members(package, contents, data, stretch(progress, 0, stretches))
     report = _write_report(package, data)
-    _write_about(package, contents, FULL, data, day)
+    lineage = lineage_of(package, contents, FULL)
+    _write_about(package, contents, FULL, data, day, lineage)
     sums = write_bag(
         folder,
-        _bag_info(package, FULL, day),
+        _bag_info(package, FULL, day, lineage),
         progress=stretch(progress, 1, stretches),
     )
     differing = tuple(
@@ -187,25 +189,35 @@ def _write_report(package: Package, data: Path) -> Report:
 
 
 def _write_about(
-    package: Package, contents: Contents, edition: Edition, data: Path, day: str
+    package: Package,
+    contents: Contents,
+    edition: Edition,
+    data: Path,
+    day: str,
+    lineage: Lineage,
 ) -> None:
     """Everything that explains the record: code book, pages, citation, crate, README."""
     model = package.model
     rows = row_counts(package)
     write_text(data / "CODEBOOK.md", code_book_markdown(model, package.title))
     write_text(data / "codebook.html", code_book_html(model, package.title))
-    write_text(data / "README.txt", plain_readme(package, contents, edition, day=day, rows=rows))
+    earlier = lineage.revision_of
+    write_text(
+        data / "README.txt",
+        plain_readme(package, contents, edition, day=day, rows=rows, earlier=earlier),
+    )
     media_types = sorted({media_type_of(member.path) for member in contents.members})
     write_text(
         data / "datacite.json",
         as_json(datacite_record(package, edition, day=day, formats=tuple(media_types))),
     )
-    write_text(data / "bundle.json", as_json(_facts(package, contents, edition, day, rows)))
+    facts = _facts(package, contents, edition, day, rows) | lineage.facts()
+    write_text(data / "bundle.json", as_json(facts))
     write_record_pages(
         package,
         data,
         edition=edition,
-        facts=_shown_facts(package, contents, day),
+        facts=_shown_facts(package, contents, day, lineage),
         links=_shown_links(contents),
         files=[member.path for member in contents.members],
     )
@@ -221,6 +233,7 @@ def _write_about(
         files=files,
         titles=_titles(package),
         undescribed=contents.undescribed,
+        earlier=earlier,
     )
     write_text(data / CRATE, as_json(crate))
 
@@ -245,7 +258,7 @@ def _facts(
     }
 
 
-def _bag_info(package: Package, edition: Edition, day: str) -> dict[str, str]:
+def _bag_info(package: Package, edition: Edition, day: str, lineage: Lineage) -> dict[str, str]:
     """The tags of RFC 8493 section 2.2.2; the e-mail addresses of people stay out of them."""
     info = {
         "Bagging-Date": day,
@@ -259,13 +272,18 @@ def _bag_info(package: Package, edition: Edition, day: str) -> dict[str, str]:
     }
     if repository := keeper(package):
         info["Contact-Name"] = repository.name
+    if lineage.accession:
+        info[ACCESSION_TAG] = lineage.accession
     return info
 
 
-def _shown_facts(package: Package, contents: Contents, day: str) -> list[tuple[str, str]]:
+def _shown_facts(
+    package: Package, contents: Contents, day: str, lineage: Lineage
+) -> list[tuple[str, str]]:
     repository = keeper(package)
     facts = [
         ("Newest entry", day),
+        ("Goes on from", lineage.revision_of[0].in_words if lineage.revision_of else ""),
         ("Made by", ", ".join(one.name for one in makers(package))),
         ("Kept by", repository.name if repository else ""),
         ("Kind of place", package.model.title),

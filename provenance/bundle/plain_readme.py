@@ -8,6 +8,7 @@ from collections.abc import Mapping, Sequence
 from provenance.bundle.contents import Contents
 from provenance.bundle.editions import Edition
 from provenance.bundle.hostile_text import visible
+from provenance.origin import Ancestor
 from provenance.package import Package
 from provenance.schema import Table
 
@@ -21,8 +22,12 @@ def plain_readme(
     *,
     day: str,
     rows: Mapping[str, int],
+    earlier: Sequence[Ancestor] = (),
 ) -> str:
-    """The text of README.txt of a bundle; `rows` maps each table to its row count."""
+    """The text of README.txt of a bundle; `rows` maps each table to its row count.
+
+    `earlier` are the bundles that this one goes on from, newest first.
+    """
     title = _flat(package.title)
     parts = [
         f"{title}\n{'=' * min(len(title), WIDTH)}\n",
@@ -41,6 +46,7 @@ def plain_readme(
             "Every date that this bundle itself bears (bag-info.txt, the zip) is that date, not "
             "the day on which it was packed, so that the same record always makes the same bundle."
         ),
+        *_earlier(earlier),
         _heading("What each file is"),
         _files(),
         _heading("How to read the tables"),
@@ -117,6 +123,22 @@ def _bullet(text: str) -> str:
 
 def _heading(text: str) -> str:
     return f"\n{text}\n{'-' * len(text)}\n"
+
+
+def _earlier(earlier: Sequence[Ancestor]) -> list[str]:
+    if not earlier:
+        return []
+    return [
+        _heading("Earlier bundles of this record"),
+        "\n",
+        _paragraph(
+            "This bundle goes on from the first one listed, and that one from the next. The long "
+            "number is the SHA-256 of its file tagmanifest-sha256.txt, by which it is known."
+        ),
+        "".join(
+            _bullet(f"{one.name}, {one.in_words}: {one.tagmanifest_sha256}") for one in earlier
+        ),
+    ]
 
 
 def _files() -> str:

@@ -11,12 +11,14 @@ from provenance.bundle.bag import payload_files
 from provenance.bundle.contents import GENERATED
 from provenance.bundle.hostile import HostileBundle
 from provenance.bundle.limits import DEFAULT_LIMITS, Limits
+from provenance.bundle.lineage import origin_of
 from provenance.bundle.progress import Progress, say_nothing
 from provenance.bundle.verdict import BundleFinding, Verdict
 from provenance.bundle.verify import BUNDLE_FACTS, judge_folder, opened_bundle
-from provenance.disk import building_folder
+from provenance.disk import building_folder, write_text
 from provenance.errors import UnusableInput
-from provenance.package import Package, open_package
+from provenance.origin import ORIGIN
+from provenance.package import Package, as_json, open_package
 
 
 @dataclass(frozen=True)
@@ -51,9 +53,10 @@ def unpack(
     """Verify a bundle and write the package in it to the new folder `out`.
 
     Every file of the package comes back byte for byte; what pack wrote beside it (pages, code
-    book, report, crate) is left out. A bundle whose bytes are not as packed, or which cannot be
-    read, is refused; faults of the record itself, which its report names, are for the person who
-    works on it.
+    book, report, crate) is left out. Which bundle it was, and which numbers it had given out, is
+    kept in the package's hidden file `.origin.json`. A bundle whose bytes are not as packed, or
+    which cannot be read, is refused; faults of the record itself, which its report names, are for
+    the person who works on it.
     Raises UnusableInput for a bundle that is refused and AlreadyThere when `out` exists.
     """
     bundle, out = Path(bundle), Path(out)
@@ -69,6 +72,7 @@ def unpack(
         _refuse_unsound(verdict)
         data = folder / "data"
         generated = _generated(data)
+        members: dict[str, int] = {}
         for path in payload_files(folder):
             inside = path.removeprefix("data/")
             if inside.split("/")[0] in generated:
@@ -76,8 +80,11 @@ def unpack(
             target = being_built / inside
             target.parent.mkdir(parents=True, exist_ok=True)
             shutil.copyfile(data / inside, target, follow_symlinks=False)
+            members[inside] = target.stat().st_size
         for empty in ("files", "originals"):
             (being_built / empty).mkdir(exist_ok=True)
+        origin = origin_of(folder, open_package(being_built), members)
+        write_text(being_built / ORIGIN, as_json(origin.as_dict()))
     return Unpacked(open_package(out), verdict)
 
 
