@@ -40,6 +40,7 @@ ATTRIBUTES: dict[str, dict[str, Any]] = {
 OPTIONAL: dict[str, dict[str, Any]] = {
     "bore_size": {"mm": float},
     "element_function": {"longest_m": (int, float)},
+    "file_kind": {"public": ("picture", "text")},
     "species": {"genus": str},
 }
 
