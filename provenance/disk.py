@@ -170,3 +170,30 @@ def locked(folder: Path) -> Iterator[None]:
         yield
     finally:
         stream.close()
+
+
+@contextmanager
+def locked_for_reading(folder: Path) -> Iterator[None]:
+    """Keep writers off the folder while it is read; other readers may come in.
+
+    A folder in which this person may not write is read without a lock where none can be had: the
+    `.lock` of a writer is waited for, if it is there.
+    """
+    lock_path = folder / ".lock"
+    try:
+        stream = open(lock_path, "a+b")  # noqa: SIM115 - closed below, also when flock is broken off
+    except OSError as error:
+        if error.errno not in (errno.EACCES, errno.EPERM, errno.EROFS):
+            raise TreenailError(f"{folder} cannot be read: {error.strerror}") from error
+        try:
+            stream = open(lock_path, "rb")  # type: ignore[assignment]  # noqa: SIM115
+        except FileNotFoundError:
+            yield
+            return
+        except OSError as again:
+            raise TreenailError(f"{lock_path} cannot be read: {again.strerror}") from again
+    try:
+        fcntl.flock(stream, fcntl.LOCK_SH)
+        yield
+    finally:
+        stream.close()

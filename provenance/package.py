@@ -24,7 +24,7 @@ from types import MappingProxyType
 from typing import IO, TYPE_CHECKING, Any
 
 from provenance import __version__
-from provenance.disk import building_folder, locked, write_text, writing
+from provenance.disk import building_folder, locked, locked_for_reading, write_text, writing
 from provenance.errors import UnusablePackage
 from provenance.schema import (
     Model,
@@ -146,6 +146,10 @@ class Package:
     def locked(self) -> AbstractContextManager[None]:
         """Hold the package against other writers; read the tables after you hold it."""
         return locked(self.folder)
+
+    def locked_for_reading(self) -> AbstractContextManager[None]:
+        """Keep writers off the package while it is read; needs no right to write in it."""
+        return locked_for_reading(self.folder)
 
     def with_descriptor(self, changes: Mapping[str, Any]) -> Package:
         """Write changed properties of the descriptor; returns the package as it now is."""

@@ -99,7 +99,7 @@ def pack(
     suffix = ".zip" if zipped else ""
     out = Path(out) if out else package.folder.resolve().parent / (bundle_name(package) + suffix)
     _refuse_place(package, out)
-    with package.locked():
+    with package.locked_for_reading():
         if not zipped:
             with building_folder(out) as folder:
                 contents, report, differing = _fill(package, folder, progress, stretches=2)
