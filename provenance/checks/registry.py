@@ -6,6 +6,7 @@ import itertools
 from pathlib import Path
 
 from provenance.checks.files import disk_rules
+from provenance.checks.lineage import lineage_rules
 from provenance.checks.rule import Rule
 from provenance.checks.rules import (
     custody,
@@ -62,8 +63,9 @@ def all_rules() -> tuple[Rule, ...]:
 
 
 def package_rules(folder: Path) -> tuple[Rule, ...]:
-    """Every rule there is, with those about files and ledger in `folder`, sorted by id."""
-    return _sorted([*all_rules(), *disk_rules(folder), *seal_rules(folder)])
+    """Every rule there is, with those about files, ledger and origin in `folder`, sorted by id."""
+    on_disk = (*disk_rules(folder), *seal_rules(folder), *lineage_rules(folder))
+    return _sorted([*all_rules(), *on_disk])
 
 
 def _sorted(rules: list[Rule]) -> tuple[Rule, ...]:

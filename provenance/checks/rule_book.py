@@ -23,6 +23,7 @@ SUBJECTS = {
     "sample": "Samples and their holes",
     "plug": "Plugs",
     "custody": "Ledger",
+    "lineage": "What an older bundle had",
     "parcel": "Parcels",
     "result": "Results of laboratories",
     "geometry": "Fixed points and measurements",

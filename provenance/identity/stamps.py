@@ -13,6 +13,7 @@ from typing import TYPE_CHECKING
 
 from provenance.errors import TreenailError
 from provenance.identity.rotation import turned
+from provenance.origin import read_origin
 
 if TYPE_CHECKING:
     from provenance.package import Package
@@ -162,10 +163,15 @@ def _site(package: Package, site_id: str | None) -> str:
 
 
 def _taken(package: Package) -> set[str]:
-    """Every number that stands anywhere: reserved, sampled, or punched into a plug."""
+    """Every number that stands anywhere: reserved, sampled, punched into a plug, or once was so.
+
+    The last are those of the bundle that the package was unpacked from, and of those before it.
+    """
     taken = set(package.table("reservation")["sample_id"])
     taken |= set(package.table("sample")["sample_id"])
     taken |= set(package.table("plug")["stamp"])
+    if origin := read_origin(package.folder):
+        taken |= origin.taken
     return taken - {""}
 
 
