@@ -11,9 +11,10 @@ import logging
 import re
 from collections.abc import Iterator
 from contextlib import contextmanager
+from dataclasses import dataclass
 from pathlib import Path
 
-from provenance.bundle.hashing import hash_files
+from provenance.bundle.hashing import NO_CHECKSUMS, Checksums, hash_files
 from provenance.bundle.limits import DEFAULT_LIMITS, Limits
 from provenance.bundle.names import unsafe_because
 from provenance.bundle.progress import Progress, say_nothing
@@ -22,8 +23,16 @@ from provenance.bundle.verdict import BundleFinding
 HEX_DIGITS = {"md5": 32, "sha1": 40, "sha224": 56, "sha256": 64, "sha384": 96, "sha512": 128}
 WEAK = frozenset({"md5", "sha1"})
 ENCODINGS = frozenset({"utf-8", "utf8", "us-ascii", "ascii", "iso-8859-1", "utf-16"})
-_MANIFEST = re.compile(r"(tag)?manifest-([A-Za-z0-9]+)\.txt")
+MANIFEST = re.compile(r"(tag)?manifest-([A-Za-z0-9]+)\.txt")
 _ASK_AGAIN = "Ask for the bundle again; do not mend it by hand."
+
+
+@dataclass(frozen=True)
+class JudgedBag:
+    """Every fault of a bag, and the checksums that were found on the way."""
+
+    findings: list[BundleFinding]
+    sums: Checksums
 
 
 def check_bag(
@@ -33,14 +42,27 @@ def check_bag(
     limits: Limits = DEFAULT_LIMITS,
     progress: Progress = say_nothing,
 ) -> list[BundleFinding]:
-    """Every fault of the bag in `folder`, which must hold plain files and folders only.
+    """The faults of a bag, for those who need no more than them; else as `judge_bag`."""
+    return judge_bag(folder, fast=fast, limits=limits, progress=progress).findings
 
-    `fast` compares names and the sum of sizes; otherwise every checksum is computed again.
+
+def judge_bag(
+    folder: Path,
+    *,
+    fast: bool = False,
+    known: Checksums = NO_CHECKSUMS,
+    limits: Limits = DEFAULT_LIMITS,
+    progress: Progress = say_nothing,
+) -> JudgedBag:
+    """Look for every fault of the bag in `folder`, which must hold plain files and folders only.
+
+    `fast` compares names and the sum of sizes; otherwise every checksum is computed again, but for
+    files of which `known` has it, as it was found when they were read elsewhere.
     `progress` is told the bytes hashed and in total.
     """
     findings = list(_check_tag_files(folder, limits))
     if any(one.severity == "error" for one in findings):
-        return findings
+        return JudgedBag(findings, known)
     from bagit import Bag, BagError, BagValidationError, normalize_unicode
 
     with _quiet_library():
@@ -48,7 +70,7 @@ def check_bag(
             bag = Bag(str(folder))
         # the library takes the tags of a stranger's bag-info.txt at their word
         except (BagError, ValueError, LookupError, TypeError, AttributeError) as error:
-            return [*findings, _finding("bag.invalid", "", str(error))]
+            return JudgedBag([*findings, _finding("bag.invalid", "", str(error))], known)
         try:
             # structure and sizes only: names and contents are compared below, file by file
             bag.validate(fast=bag.has_oxum(), completeness_only=True)
@@ -74,8 +96,9 @@ def check_bag(
             for path, sums in bag.entries.items()
             if path not in missing
         }
-        findings += _check_sums(folder, wanted, progress)
-    return findings
+        known = _summed(folder, wanted, known, progress)
+        findings += _compare_sums(wanted, known)
+    return JudgedBag(findings, known)
 
 
 def _finding(rule: str, path: str, message: str, remedy: str = _ASK_AGAIN) -> BundleFinding:
@@ -102,7 +125,7 @@ def _check_tag_files(folder: Path, limits: Limits) -> Iterator[BundleFinding]:
         yield _finding("bag.no_declaration", "bagit.txt", "is missing, so this is no BagIt bag")
         return
     for path in sorted(one for one in folder.iterdir() if one.is_file()):
-        manifest = _MANIFEST.fullmatch(path.name)
+        manifest = MANIFEST.fullmatch(path.name)
         most = limits.most_manifest_bytes if manifest else limits.most_tag_bytes
         if path.name.endswith(".txt") and path.stat().st_size > most:
             yield _finding(
@@ -137,7 +160,7 @@ def _check_manifests(folder: Path, encoding: str) -> Iterator[BundleFinding]:
     listed: dict[str, set[str]] = {}
     tags: set[str] | None = None
     for path in sorted(folder.iterdir()):
-        match = _MANIFEST.fullmatch(path.name)
+        match = MANIFEST.fullmatch(path.name)
         if not match:
             continue
         of_tags, algorithm = match.groups()
@@ -235,18 +258,27 @@ def _read_manifest(
 # -- checksums -----------------------------------------------------------------------------------
 
 
-def _check_sums(
-    folder: Path, wanted: dict[str, dict[str, str]], progress: Progress
-) -> Iterator[BundleFinding]:
-    found = hash_files(
-        folder, {path: tuple(sums) for path, sums in wanted.items()}, progress=progress
-    )
+def _summed(
+    folder: Path, wanted: dict[str, dict[str, str]], known: Checksums, progress: Progress
+) -> Checksums:
+    """The checksums of all wanted files: those known already, and the others computed."""
+    left = {
+        path: tuple(sums)
+        for path, sums in wanted.items()
+        if path not in known.unreadable and not set(sums) <= set(known.digests.get(path, ()))
+    }
+    return known.with_more(hash_files(folder, left, progress=progress))
+
+
+def _compare_sums(wanted: dict[str, dict[str, str]], found: Checksums) -> Iterator[BundleFinding]:
     for path, reason in sorted(found.unreadable.items()):
-        yield _finding("bag.file_unreadable", path, f"cannot be read: {reason}")
-    for path, digests in sorted(found.digests.items()):
-        wrong = sorted(
-            name for name, digest in digests.items() if digest != wanted[path][name].lower()
-        )
+        if path in wanted:
+            yield _finding("bag.file_unreadable", path, f"cannot be read: {reason}")
+    for path, sums in sorted(wanted.items()):
+        if path in found.unreadable:
+            continue
+        digests = found.digests[path]
+        wrong = sorted(name for name, digest in sums.items() if digests[name] != digest.lower())
         if wrong:
             yield _finding(
                 "bag.file_differs",

@@ -16,6 +16,7 @@ from pathlib import Path
 from types import MappingProxyType
 
 from provenance.bundle.progress import Progress, say_nothing
+from provenance.bundle.verdict import BundleFinding
 
 ALGORITHMS = ("sha256", "sha512")
 BATCH_BYTES = 8 << 20
@@ -27,10 +28,26 @@ _Job = tuple[tuple[str, ...], tuple[str, ...]]
 
 @dataclass(frozen=True)
 class Checksums:
-    """Checksums by file and algorithm, and the files that could not be read, with the reason."""
+    """Checksums by file and algorithm, and the files that could not be read, with the reason.
+
+    `faults` are findings about the container that came up on the way: members of a zip that are
+    damaged inside it.
+    """
 
     digests: Mapping[str, Mapping[str, str]]
     unreadable: Mapping[str, str]
+    faults: tuple[BundleFinding, ...] = ()
+
+    def with_more(self, other: Checksums) -> Checksums:
+        """Both together; they are of different files."""
+        return Checksums(
+            {**self.digests, **other.digests},
+            {**self.unreadable, **other.unreadable},
+            self.faults + other.faults,
+        )
+
+
+NO_CHECKSUMS = Checksums({}, {})
 
 
 def count_cores() -> int:
@@ -75,8 +92,8 @@ def hash_files(
                         digests[path].update(result)
                         done += sizes[path] * len(result) / len(paths[path])
                 progress(int(done), total)
-    sound = {path: MappingProxyType(one) for path, one in digests.items() if path not in unreadable}
-    return Checksums(MappingProxyType(sound), MappingProxyType(unreadable))
+    read = {path: MappingProxyType(one) for path, one in digests.items() if path not in unreadable}
+    return Checksums(MappingProxyType(read), MappingProxyType(unreadable))
 
 
 def _size(path: str) -> int:

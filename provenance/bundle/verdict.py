@@ -3,8 +3,9 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from pathlib import Path
 from typing import Any
+
+from provenance.remote import Place
 
 PARTS = ("container", "bag", "descriptor", "tables", "crate", "custody")
 """What is looked at: zip or folder, BagIt, Data Package, tables, RO-Crate, ledger."""
@@ -35,7 +36,7 @@ class Verdict:
     and the bundle is then never sound.
     """
 
-    bundle: Path
+    bundle: Place
     depth: str
     findings: tuple[BundleFinding, ...]
     looked_at: tuple[str, ...]

@@ -5,25 +5,31 @@ from __future__ import annotations
 import json
 import re
 import tempfile
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator
 from contextlib import contextmanager
 from pathlib import Path
 from types import MappingProxyType
 from typing import Any
 
 from provenance.bundle.bag import payload_files
-from provenance.bundle.bag_check import check_bag
+from provenance.bundle.bag_check import judge_bag
 from provenance.bundle.contents import described_sums
 from provenance.bundle.crate import CRATE, check_crate
-from provenance.bundle.hostile import HostileBundle, survey_folder, unpack_zip
+from provenance.bundle.hashing import NO_CHECKSUMS, Checksums, hash_files
+from provenance.bundle.editions import PUBLIC
+from provenance.bundle.hostile import HostileBundle, survey_folder
+from provenance.bundle.hostile_zip import unpack_zip
 from provenance.bundle.limits import DEFAULT_LIMITS, Limits
+from provenance.bundle.names import unsafe_because
 from provenance.bundle.progress import Progress, say_nothing, stretch
+from provenance.bundle.streaming import RECORDED, BroughtOut, bring_out, opened_container
 from provenance.bundle.table_check import check_tables
 from provenance.bundle.verdict import BundleFinding, Verdict
 from provenance.custody import TABLE as LEDGER
-from provenance.custody import last_seal, verify_chain
+from provenance.custody import SEALS, last_seal, verify_chain
 from provenance.errors import TreenailError, UnusableInput, UnusablePackage
 from provenance.package import DESCRIPTOR, Package, read_model
+from provenance.remote import Place, Remote, place_at
 from provenance.signing import SignaturesNotTested, verify_signatures
 
 BUNDLE_FACTS = "bundle.json"
@@ -32,53 +38,88 @@ _ASK_AGAIN = "Ask for the bundle again; do not mend it by hand."
 
 
 def verify_bundle(
-    bundle: Path | str,
+    bundle: Place | str,
     *,
     fast: bool = False,
+    known: Checksums = NO_CHECKSUMS,
     limits: Limits = DEFAULT_LIMITS,
     progress: Progress | None = None,
 ) -> Verdict:
     """Verify a bundle, a folder or a zip, and name everything that is wrong with it.
 
-    The bundle may come from a stranger: no link is followed and nothing is written but below a
-    temporary folder of its own (TMPDIR), where a zip is unpacked to; memory stays flat.
+    `bundle` is a path or an fsspec address. It may come from a stranger: no link is followed and
+    nothing is written but below a temporary folder of its own (TMPDIR), where tables and
+    descriptions of a zip are brought out to; the rest is hashed as it streams by, in flat memory.
     `fast` compares names and sizes instead of checksums and does not read the tables' contents.
+    Files of which `known` has the checksums are not read again (see bundle/portions.py).
     Raises UnusableInput when there is nothing at `bundle`, or it is neither folder nor zip.
     """
-    bundle = Path(bundle)
+    bundle = place_at(bundle)
     progress = progress or say_nothing
     try:
-        with opened_bundle(bundle, fast=fast, limits=limits, progress=progress) as folder:
-            return judge_folder(bundle, folder, fast=fast, limits=limits, progress=progress)
+        with _brought_out(bundle, fast, known, limits, progress) as bag:
+            return judge_folder(
+                bundle,
+                bag.folder,
+                fast=fast,
+                known=bag.known,
+                findings=bag.findings,
+                limits=limits,
+                progress=stretch(progress, 1, 2) if bag.is_copy else progress,
+            )
     except HostileBundle as error:
         depth = "fast" if fast else "full"
         return Verdict(bundle, depth, tuple(error.findings), ("container",), 0, 0)
 
 
 @contextmanager
+def _brought_out(
+    bundle: Place, fast: bool, known: Checksums, limits: Limits, progress: Progress
+) -> Iterator[BroughtOut]:
+    """The bag as a folder in which names, sizes and all that must be read are right."""
+    if isinstance(bundle, Path) and bundle.is_dir():
+        _refuse_other_folders(bundle)
+        if known.faults:
+            raise HostileBundle(bundle, list(known.faults))
+        yield BroughtOut(bundle.resolve(), known)
+        return
+    _refuse_nothing(bundle)
+    with (
+        tempfile.TemporaryDirectory(prefix="treenail-") as scratch,
+        opened_container(bundle, limits) as container,
+    ):
+        yield bring_out(
+            container,
+            bundle,
+            Path(scratch).resolve(),
+            fast=fast,
+            known=known,
+            limits=limits,
+            progress=stretch(progress, 0, 2),
+        )
+
+
+def _refuse_nothing(bundle: Place) -> None:
+    if not (bundle.exists() if isinstance(bundle, Remote) else bundle.is_file()):
+        raise UnusableInput(f"{bundle} is not there, or is neither a folder nor a file")
+
+
+@contextmanager
 def opened_bundle(
-    bundle: Path,
-    *,
-    fast: bool = False,
-    limits: Limits = DEFAULT_LIMITS,
-    progress: Progress = say_nothing,
+    bundle: Path, *, limits: Limits = DEFAULT_LIMITS, progress: Progress = say_nothing
 ) -> Iterator[Path]:
-    """The folder of a bundle's bag: itself, or where a zip was unpacked to while the block runs."""
+    """The folder of a bundle's bag: itself, or where a zip was unpacked to while the block runs.
+
+    For those who need the files themselves; `verify_bundle` does not unpack. Raises HostileBundle.
+    """
     if bundle.is_dir():
         _refuse_other_folders(bundle)
         yield bundle.resolve()
-    elif bundle.is_file():
-        with tempfile.TemporaryDirectory(prefix="treenail-") as scratch:
-            needed = _read_when_fast if fast else lambda path: True
-            yield unpack_zip(
-                bundle,
-                Path(scratch).resolve(),
-                limits=limits,
-                needed=needed,
-                progress=stretch(progress, 0, 2),
-            )
-    else:
-        raise UnusableInput(f"{bundle} is not there, or is neither a folder nor a file")
+        return
+    _refuse_nothing(bundle)
+    with tempfile.TemporaryDirectory(prefix="treenail-") as scratch:
+        folder = Path(scratch).resolve()
+        yield unpack_zip(bundle, folder, limits=limits, progress=stretch(progress, 0, 2))
 
 
 def _refuse_other_folders(folder: Path) -> None:
@@ -93,27 +134,25 @@ def _refuse_other_folders(folder: Path) -> None:
     raise UnusableInput(f"{folder} is no bundle: it holds neither bagit.txt nor data/")
 
 
-def _read_when_fast(path: str) -> bool:
-    """Whether a fast verification reads that file of a bag: tag files, descriptions, the ledger."""
-    return (
-        not path.startswith("data/")
-        or (path.endswith(".json") and not path.startswith(("data/files/", "data/originals/")))
-        or path.startswith("data/tables/")
-    )
-
-
 def judge_folder(
-    bundle: Path, folder: Path, *, fast: bool, limits: Limits, progress: Progress = say_nothing
+    bundle: Place,
+    folder: Path,
+    *,
+    fast: bool,
+    limits: Limits,
+    known: Checksums = NO_CHECKSUMS,
+    findings: Iterable[BundleFinding] = (),
+    progress: Progress = say_nothing,
 ) -> Verdict:
     """The verdict over a bag that lies in `folder`; `bundle` is what a person knows it by.
 
+    `known` are checksums of files that need not be read, `findings` what is known of the container.
     Raises HostileBundle when a link, device or name in it could do harm.
     """
     file_count, byte_count = survey_folder(folder, limits)
-    findings: list[BundleFinding] = []
     looked_at = ["container", "bag"]
-    hashing = progress if bundle.is_dir() else stretch(progress, 1, 2)
-    findings += check_bag(folder, fast=fast, limits=limits, progress=hashing)
+    bag = judge_bag(folder, fast=fast, known=known, limits=limits, progress=progress)
+    findings = [*findings, *bag.findings]
     data = folder / "data"
     if data.is_dir():
         looked_at.append("descriptor")
@@ -127,7 +166,8 @@ def judge_folder(
             findings.append(_finding("crate", "crate.missing", f"data/{CRATE}", "is missing"))
         package = None if faults else _open(data, documents, findings)
         if package:
-            _judge_record(package, documents, findings, looked_at, fast=fast, limits=limits)
+            sums = None if fast else bag.sums
+            _judge_record(package, documents, findings, looked_at, sums=sums, limits=limits)
     order = {part: place for place, part in enumerate(looked_at)}
     findings.sort(key=lambda one: order.get(one.part, 0))
     depth = "fast" if fast else "full"
@@ -140,20 +180,23 @@ def _judge_record(
     findings: list[BundleFinding],
     looked_at: list[str],
     *,
-    fast: bool,
+    sums: Checksums | None,
     limits: Limits,
 ) -> None:
-    """Tables and ledger, as far as each can be read."""
+    """Tables and ledger, as far as each can be read; without `sums` no contents are compared."""
     looked_at.append("tables")
-    faults = check_tables(package, limits=limits, contents=not fast)
+    faults = check_tables(package, limits=limits, contents=sums is not None)
     findings += faults
     if any(one.rule == "tables.unreadable" for one in faults):
         return
     try:
-        if not fast:
-            findings += _compare_sums(package)
+        if sums is not None:
+            findings += _compare_sums(package, sums)
         if LEDGER in package.model.tables:
-            findings += _check_ledger(package, documents.get(BUNDLE_FACTS))
+            facts = documents.get(BUNDLE_FACTS)
+            if _seals_withheld(package, facts):
+                return
+            findings += _check_ledger(package, facts)
     except UnusablePackage as error:
         findings.append(_finding("tables", "tables.unreadable", "data/tables", str(error)))
         return
@@ -268,19 +311,20 @@ def _descriptor_fault(message: str) -> BundleFinding:
 # -- record against files ------------------------------------------------------------------------
 
 
-def _compare_sums(package: Package) -> Iterator[BundleFinding]:
+def _compare_sums(package: Package, known: Checksums) -> Iterator[BundleFinding]:
     """Files whose bytes are not those that a row of the record has the checksum of."""
-    from provenance.bundle.hashing import hash_files
-    from provenance.bundle.names import unsafe_because
-
     wanted = {
         path: (digest, table, key)
         for path, digest, table, key in described_sums(package)
         if not unsafe_because(path) and (package.folder / path).is_file()
     }
-    sums = hash_files(package.folder, dict.fromkeys(wanted, ("sha256",)))
+    digests = {path: known.digests.get(f"data/{path}", {}).get(RECORDED) for path in wanted}
+    # a bag that lists other checksums than the record has its files read for this
+    left = [path for path, found in digests.items() if found is None]
+    left = [path for path in left if f"data/{path}" not in known.unreadable]
+    more = hash_files(package.folder, dict.fromkeys(left, (RECORDED,))).digests
     for path, (digest, table, key) in wanted.items():
-        found = sums.digests.get(path, {}).get("sha256")
+        found = digests[path] or more.get(path, {}).get(RECORDED)
         if found and found != digest:
             yield BundleFinding(
                 "tables",
@@ -290,6 +334,13 @@ def _compare_sums(package: Package) -> Iterator[BundleFinding]:
                 f"is not the file that row {key} of tables/{table}.csv has the checksum of",
                 "Find out which is right, the file or the row, and pack again.",
             )
+
+
+def _seals_withheld(package: Package, facts: object) -> bool:
+    """Whether this is a public edition, whose ledger bears no seals to be judged."""
+    public = isinstance(facts, dict) and facts.get("edition") == PUBLIC.name
+    ledger = package.model.table(LEDGER)
+    return public and all(name in ledger and ledger.field(name).withheld for name in SEALS)
 
 
 def _check_ledger(package: Package, facts: object) -> Iterator[BundleFinding]:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import io
 import json
 import os
 import stat
@@ -13,7 +14,7 @@ import pytest
 
 from provenance.bundle.limits import Limits
 from provenance.bundle.unpack import unpack_bundle
-from provenance.bundle.verdict import Verdict
+from provenance.bundle.verdict import PARTS, Verdict
 from provenance.bundle.verdict_text import verdict_text
 from provenance.bundle.verify import verify_bundle
 from provenance.errors import TreenailError, UnusableInput
@@ -105,7 +106,7 @@ def test_a_name_that_is_cut_at_a_nul_is_refused(tmp_path: Path, scratch: Path) -
 
 def test_a_name_that_is_not_utf_8_is_refused(tmp_path: Path, scratch: Path) -> None:
     bundle = patched(a_zip(tmp_path / "b.zip", ("b/ü.txt", b"x")), "ü".encode(), b"\xff\xfe")
-    with pytest.raises(UnusableInput, match="cannot be unpacked"):
+    with pytest.raises(UnusableInput, match="cannot be opened"):
         verify_bundle(bundle)
     assert list(scratch.iterdir()) == []
 
@@ -211,7 +212,7 @@ def test_two_things_at_the_top_of_a_zip_are_refused(tmp_path: Path, scratch: Pat
 @pytest.mark.parametrize("content", [b"", b"PK", b"no zip at all", bytes(5_000)])
 def test_a_file_that_is_no_zip_is_said_to_be_none(tmp_path: Path, content: bytes) -> None:
     (tmp_path / "b.zip").write_bytes(content)
-    with pytest.raises(UnusableInput, match=r"b\.zip cannot be unpacked"):
+    with pytest.raises(UnusableInput, match=r"b\.zip cannot be opened"):
         verify_bundle(tmp_path / "b.zip")
 
 
@@ -426,3 +427,79 @@ def test_what_a_stranger_wrote_cannot_move_the_cursor_of_a_terminal(bundle: Path
     path.write_text(json.dumps(descriptor), encoding="utf-8")
     sealed_anew(bundle)
     assert "\x1b" not in verdict_text(verify_bundle(bundle))
+
+
+# -- bytes that are not the bundle's ---------------------------------------------------------------
+
+
+def test_a_program_put_before_a_zip_is_found_and_all_else_is_still_judged(
+    zip_bundle: Path, tmp_path: Path
+) -> None:
+    """A self-extracting zip: every reader takes it for the same bundle, and it can be run."""
+    (tmp_path / "b.zip").write_bytes(b"MZ" + bytes(900) + zip_bundle.read_bytes())
+    verdict = verify_bundle(tmp_path / "b.zip")
+    assert rules(verdict) == {"container.foreign_bytes"}
+    assert "902 bytes before its first member" in verdict.findings[0].message
+    assert not verdict.intact
+    assert set(verdict.looked_at) == set(PARTS)
+    with pytest.raises(UnusableInput, match="902 bytes before"):
+        unpack_bundle(tmp_path / "b.zip", tmp_path / "out")
+
+
+def test_bytes_behind_a_zip_are_found(zip_bundle: Path, tmp_path: Path) -> None:
+    (tmp_path / "b.zip").write_bytes(zip_bundle.read_bytes() + b"and more")
+    verdict = verify_bundle(tmp_path / "b.zip")
+    assert rules(verdict) == {"container.foreign_bytes"}
+    assert "goes on for 8 bytes behind its end" in verdict.findings[0].message
+
+
+def test_bytes_hidden_between_two_members_are_found(zip_bundle: Path, tmp_path: Path) -> None:
+    """The directory passes over them, so no program that unpacks shows them."""
+    bundle = tmp_path / "b.zip"
+    with zipfile.ZipFile(zip_bundle) as old, zipfile.ZipFile(bundle, "w") as new:
+        for place, member in enumerate(old.infolist()):
+            new.writestr(member, old.read(member))
+            if place == 3:
+                new.fp.write(b"hidden")  # type: ignore[union-attr]
+                new.start_dir = new.fp.tell()  # type: ignore[union-attr]
+    verdict = verify_bundle(bundle)
+    assert rules(verdict) == {"container.foreign_bytes"}
+    assert "followed by 6 bytes" in verdict.findings[0].message
+
+
+def test_the_comment_of_a_zip_is_a_warning(zip_bundle: Path, tmp_path: Path) -> None:
+    (tmp_path / "b.zip").write_bytes(zip_bundle.read_bytes())
+    with zipfile.ZipFile(tmp_path / "b.zip", "a") as archive:
+        archive.comment = b"call this number"
+    verdict = verify_bundle(tmp_path / "b.zip")
+    assert verdict.sound
+    assert rules(verdict) == {"container.comment"}
+
+
+def test_a_zip_written_by_a_program_that_could_not_go_back_has_no_foreign_bytes(
+    zip_bundle: Path, tmp_path: Path
+) -> None:
+    """Sizes then stand behind each member (APPNOTE 4.3.9, data descriptor)."""
+
+    class Pipe(io.RawIOBase):
+        def __init__(self, path: Path) -> None:
+            self.stream = open(path, "wb")  # noqa: SIM115 - closed below
+
+        def writable(self) -> bool:
+            return True
+
+        def write(self, content) -> int:  # type: ignore[no-untyped-def,override]
+            return self.stream.write(content)
+
+        def close(self) -> None:
+            self.stream.close()
+            super().close()
+
+    with (
+        zipfile.ZipFile(zip_bundle) as old,
+        Pipe(tmp_path / "b.zip") as pipe,
+        zipfile.ZipFile(pipe, "w", zipfile.ZIP_DEFLATED) as new,
+    ):
+        for member in old.infolist():
+            new.writestr(member.filename, old.read(member))
+    assert verify_bundle(tmp_path / "b.zip").findings == ()

@@ -210,7 +210,7 @@ def test_a_failure_of_the_machine_is_no_word_about_the_bundle(
     assert os.strerror(number) in found.findings[0]["message"]
 
 
-def test_no_room_to_unpack_a_zip_is_not_damage(repository, monkeypatch) -> None:
+def test_no_room_for_the_tables_of_a_zip_is_not_damage(repository, monkeypatch) -> None:
     from collections import namedtuple
 
     usage = namedtuple("usage", "total used free")
