@@ -1,0 +1,1 @@
+"""Tells two states of one record apart: rows, files, edition and ledger."""
