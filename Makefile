@@ -13,7 +13,7 @@ demo: $(STAMP)  ## run the whole way on demo_package; outputs in demo_output/
 	$(BIN)/treenail demo demo_output
 
 test: $(STAMP)  ## run the tests
-	$(BIN)/python -m pytest
+	$(BIN)/python -m pytest -n auto --dist loadfile
 
 check: $(STAMP)  ## lint and types
 	$(BIN)/ruff check .
