@@ -29,6 +29,7 @@ PUBLIC_FORMS = MappingProxyType(
         "shown": "as it stands",
         "withheld": "left blank",
         "if_agreed": "left blank for a person who has not agreed to be named",
+        "role": "replaced by the role of a person who has not agreed to be named",
         "stand_in": "replaced by the name that may be published",
         "latitude": "replaced by the middle of a grid cell",
         "longitude": "replaced by the middle of a grid cell",
@@ -99,7 +100,7 @@ class Field:
     `constraints` is what Table Schema checks, with the vocabulary and the notation already turned
     into `enum` or `pattern`. `separator` parts several codes in one cell. `public` is one of
     PUBLIC_FORMS. `key_of` names the field that says of which table this is a key. A `withheld`
-    field is blank in this edition of the record, whatever the full one holds.
+    field is blank in this edition of the record, or holds a stand-in, whatever the full one holds.
     """
 
     name: str

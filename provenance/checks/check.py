@@ -21,7 +21,7 @@ from provenance.checks.wording import FOUND, clipped, found_in_rows, sentence
 from provenance.errors import TreenailError
 from provenance.findings import Report
 from provenance.package import Package
-from provenance.schema import Table
+from provenance.schema import Model, Table
 
 __all__ = ["RuleFailed", "check_package", "check_structure"]
 
@@ -85,7 +85,7 @@ def check_package(
     failed: dict[str, Exception] = {}
     for one in rules:
         try:
-            parts += _said(one, one.find(tables), texts)
+            parts += _said(one, _without_withheld(one, one.find(tables), model), texts)
         except _MissingTable as missing:
             skipped.setdefault(str(missing.args[0]), []).append(one.id)
         except Exception as error:
@@ -115,6 +115,17 @@ def _counted(progress: Progress | None, total: int) -> Callable[[], None]:
             progress(min(done, total), total)
 
     return step
+
+
+def _without_withheld(rule: Rule, found: pl.DataFrame, model: Model) -> pl.DataFrame:
+    """What was found, but for fields that this edition withholds: their blank cells say nothing."""
+    withheld = [(table.name, one.name) for table, one in model.every_field() if one.withheld]
+    if not withheld or not len(found):
+        return found
+    table = pl.col("table") if rule.table == EVERY_TABLE else pl.lit(rule.table)
+    field = pl.col("field") if "field" in found.columns else pl.lit(rule.field)
+    places = [f"{name}.{column}" for name, column in withheld]
+    return found.filter(~pl.format("{}.{}", table, field).is_in(places))
 
 
 def _said(

@@ -1,1 +1,1 @@
-"""Makes the public edition of a package: what is withheld, made coarse, or replaced, and says so."""
+"""Makes the public edition of a package, and says what is not in it."""

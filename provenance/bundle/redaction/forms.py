@@ -7,6 +7,7 @@ program's decide for the fields that both know: nothing is shown that either of 
 from __future__ import annotations
 
 from collections.abc import Mapping
+from dataclasses import replace
 
 from provenance.schema import PUBLIC_FORMS, Field, Model, Vocabulary, read_core
 
@@ -31,6 +32,9 @@ def _in_core(table: object, name: str) -> Field | None:
 
 
 def _form(one: Field, core: Field | None, has_consent: bool) -> str:
+    if core and one.public is None and one.sensitivity == core.sensitivity:
+        # schemas from before this property was known
+        one = replace(one, public=core.public)
     form = one.public_form
     if form == "shown" and one.sensitivity != "open":
         form = "withheld"

@@ -11,6 +11,7 @@ import unicodedata
 from bisect import bisect_left
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
+from itertools import pairwise
 
 from provenance.checks.rules.privacy import COORDINATES, EMAIL, PHONE
 
@@ -21,8 +22,11 @@ SHORTEST = 4
 """Shorter ones are too often a part of plain words; people's codes are another matter."""
 NEAR_DEGREES = 0.15
 NEAR_METRES = 10_000
-_PATTERNS = tuple(re.compile(one) for one in (EMAIL, PHONE, COORDINATES))
+SEAL = r"(?i)(?<![0-9a-f])([0-9a-f]{64})(?![0-9a-f])"
+"""A seal in a text could be tried out against guesses of what it covers."""
+_PATTERNS = tuple(re.compile(one) for one in (EMAIL, PHONE, COORDINATES, SEAL))
 _NUMBER = re.compile(r"(?<![0-9.])[-+]?[0-9]+(?:[.,][0-9]+)?(?:[eE][-+]?[0-9]{1,2})?(?![0-9])")
+_UNIT = re.compile(r"\s?(?:mm|cm|m|km|ft|in|kg|%)(?![^\W_])")
 _MINUTES = re.compile(
     r"(?<![0-9.,])([0-9]{1,3})(?:\s?(?:°|º|deg)\s?|[ :])(?:([0-9]{1,2}(?:[.,][0-9]+)?)"
     r"(?:\s?['′’]\s?|[ :]|(?![0-9]))(?:([0-9]{1,2}(?:[.,][0-9]+)?)\s?[\"″”]?)?)?\s?[NSEW]?"
@@ -34,15 +38,18 @@ _MINUTES = re.compile(
 class WithheldValues:
     """What must not stand in an open text.
 
-    `phrases` are whole withheld texts; `names` single words of names, which count when they are
-    written with a capital; `codes` map people's codes to what stands for them in public; `degrees`,
-    `metres` and `numbers` are withheld coordinates and other numbers.
+    `phrases` are whole withheld texts, `full_names` those of them that are names, `names` single
+    words of names, which count when they are written with a capital; `codes` map people's codes to
+    what stands for them in public; `latitudes`, `longitudes` (degrees), `metres` and `numbers` are
+    withheld coordinates and other numbers.
     """
 
     phrases: set[str] = field(default_factory=set)
+    full_names: set[str] = field(default_factory=set)
     names: set[str] = field(default_factory=set)
     codes: dict[str, str] = field(default_factory=dict)
-    degrees: set[float] = field(default_factory=set)
+    latitudes: set[float] = field(default_factory=set)
+    longitudes: set[float] = field(default_factory=set)
     metres: set[float] = field(default_factory=set)
     numbers: set[float] = field(default_factory=set)
 
@@ -81,8 +88,11 @@ class Masker:
                 self._whole.setdefault(plain, set()).add(phrase)
         self._names = {plain for name in values.names if (plain := squeezed(name)) not in common}
         self._codes = {code: new for code, new in values.codes.items() if len(code) > 1}
+        self.codes = frozenset(self._codes)
         self._code = _code_pattern(self._codes)
-        self._degrees = sorted({abs(one) for one in values.degrees})
+        self._latitudes = sorted({abs(one) for one in values.latitudes})
+        self._longitudes = sorted({abs(one) for one in values.longitudes})
+        self._degrees = sorted({*self._latitudes, *self._longitudes})
         self._metres = sorted({abs(one) for one in values.metres})
         self._numbers = {abs(one) for one in values.numbers if _is_telling(one)}
         wanted = self._anywhere | set(self._whole) | self._names
@@ -90,15 +100,9 @@ class Masker:
 
     def masked(self, texts: Sequence[str]) -> list[str]:
         """The texts with every withheld value replaced; the same length and order."""
-        import polars as pl
-
         known: dict[str, str] = {}
         once = list(dict.fromkeys(texts))
-        series = pl.Series([squeezed(text) for text in once], dtype=pl.String)
-        if self._wanted and once:
-            found = series.str.extract_many(self._wanted, overlapping=True).to_list()
-        else:
-            found = [[] for _ in once]
+        found = self._found_in(once)
         for text, words in zip(once, found, strict=True):
             known[text] = self._mask_one(text, set(words)) if text else text
         return [known[text] for text in texts]
@@ -110,6 +114,45 @@ class Masker:
     def is_clean(self, text: str) -> bool:
         """Whether nothing in the text had to be replaced."""
         return self.mask(text) == text
+
+    def is_clean_file(self, lines: Sequence[str]) -> bool:
+        """Whether nothing in the lines of a text file is withheld.
+
+        A line without letters is a row of measurements: a number in it counts as half a position
+        only where the other half stands beside it.
+        """
+        with_words = [line for line in lines if any(map(str.isalpha, line))]
+        # a name may be broken over two lines
+        pairs = [" ".join(pair) for pair in pairwise(lines)]
+        if self.masked(with_words) != with_words or not self._without_words(pairs):
+            return False
+        return not any(self._holds_position(line) for line in set(lines) - set(with_words))
+
+    def _without_words(self, texts: Sequence[str]) -> bool:
+        found = self._found_in(texts)
+        return not any(
+            self._word_spans(text, set(words))
+            for text, words in zip(texts, found, strict=True)
+            if words
+        )
+
+    def _holds_position(self, line: str) -> bool:
+        numbers = [float(one[0].replace(",", ".").lstrip("+-")) for one in _NUMBER.finditer(line)]
+        near = [
+            [n for n in numbers if _nearest(axis, n) <= NEAR_DEGREES and n % 1]
+            for axis in (self._latitudes, self._longitudes)
+        ]
+        far = [n for n in numbers if n >= 10_000 and _nearest(self._metres, n) <= NEAR_METRES]
+        return all(near) or len(far) > 1 or any(n in self._numbers for n in numbers if n % 1)
+
+    def _found_in(self, texts: Sequence[str]) -> list[list[str]]:
+        """The withheld words that each text holds, squeezed."""
+        import polars as pl
+
+        if not self._wanted or not texts:
+            return [[] for _ in texts]
+        series = pl.Series([squeezed(text) for text in texts], dtype=pl.String)
+        return series.str.extract_many(self._wanted, overlapping=True).to_list()
 
     def _mask_one(self, text: str, words: set[str]) -> str:
         spans = [span for pattern in _PATTERNS for span in _groups(pattern, text)]
@@ -162,8 +205,9 @@ class Masker:
             value = float(token)
             digits = token.split("e")[0]
             decimals = len(digits.partition(".")[2])
+            is_size = decimals < 4 and _UNIT.match(text, match.end())
             if (
-                (decimals >= 2 and _nearest(self._degrees, value) <= _reach(decimals))
+                (decimals >= 2 and not is_size and self._is_degree(value, decimals))
                 or (value >= 10_000 and _nearest(self._metres, value) <= NEAR_METRES)
                 or value in self._numbers
             ):
@@ -173,10 +217,13 @@ class Masker:
                 value = float(match[1])
                 for part, unit in ((match[2], 60), (match[3], 3600)):
                     value += float((part or "0").replace(",", ".")) / unit
-                signed = match[2] and (match[3] or not match[0][len(match[1])] in " :")
+                signed = match[2] and (match[3] or match[0][len(match[1])] not in " :")
                 if signed and _nearest(self._degrees, value) <= NEAR_DEGREES:
                     spans.append(match.span())
         return spans
+
+    def _is_degree(self, value: float, decimals: int) -> bool:
+        return _nearest(self._degrees, value) <= _reach(decimals)
 
 
 def _reach(decimals: int) -> float:
