@@ -15,8 +15,8 @@ from provenance.bundle.bag import payload_files
 from provenance.bundle.bag_check import judge_bag
 from provenance.bundle.contents import described_sums
 from provenance.bundle.crate import CRATE, check_crate
-from provenance.bundle.hashing import NO_CHECKSUMS, Checksums, hash_files
 from provenance.bundle.editions import PUBLIC
+from provenance.bundle.hashing import NO_CHECKSUMS, Checksums, hash_files
 from provenance.bundle.hostile import HostileBundle, survey_folder
 from provenance.bundle.hostile_zip import unpack_zip
 from provenance.bundle.limits import DEFAULT_LIMITS, Limits
@@ -25,8 +25,8 @@ from provenance.bundle.progress import Progress, say_nothing, stretch
 from provenance.bundle.streaming import RECORDED, BroughtOut, bring_out, opened_container
 from provenance.bundle.table_check import check_tables
 from provenance.bundle.verdict import BundleFinding, Verdict
-from provenance.custody import TABLE as LEDGER
 from provenance.custody import SEALS, last_seal, verify_chain
+from provenance.custody import TABLE as LEDGER
 from provenance.errors import TreenailError, UnusableInput, UnusablePackage
 from provenance.package import DESCRIPTOR, Package, read_model
 from provenance.remote import Place, Remote, place_at
