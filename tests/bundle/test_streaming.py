@@ -83,9 +83,9 @@ def test_a_checksum_that_is_false_in_the_manifest_of_a_zip_is_found(
 def test_a_member_in_the_form_of_zip64_is_read(zip_bundle: Path, tmp_path: Path) -> None:
     """APPNOTE 4.5.3: sizes of 64 bits, which files of 4 GiB and more need."""
     with zipfile.ZipFile(zip_bundle) as old, zipfile.ZipFile(tmp_path / "b.zip", "w") as new:
-        for member in old.infolist():
-            with new.open(member, "w", force_zip64=True) as writer:
-                writer.write(old.read(member.filename))
+        for name in old.namelist():
+            with new.open(name, "w", force_zip64=True) as writer:
+                writer.write(old.read(name))
     assert verify_bundle(tmp_path / "b.zip").findings == ()
 
 
@@ -93,7 +93,7 @@ def test_memory_stays_flat_whatever_a_member_weighs(tmp_path: Path) -> None:
     bag = tmp_path / "bag"
     (bag / "data").mkdir(parents=True)
     with open(bag / "data" / "scan.tif", "wb") as stream:
-        stream.truncate(600 << 20)
+        stream.truncate(800 << 20)
     write_bag(bag, {})
     with open(tmp_path / "bag.zip", "wb") as stream:
         write_zip(bag, stream, base_name="bag", day="2031-05-04")
@@ -111,4 +111,4 @@ def test_memory_stays_flat_whatever_a_member_weighs(tmp_path: Path) -> None:
         check=True,
     )
     kilobytes = int(run.stdout)
-    assert kilobytes < 250_000
+    assert kilobytes < 500_000
