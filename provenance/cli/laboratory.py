@@ -12,8 +12,14 @@ from provenance.cli.options import out_option, package_argument, progress_bar
 
 @click.command("consign")
 @package_argument
-@click.option("--samples", required=True, help="Field specimen numbers: 231,233-240, or all.")
-@click.option("--to", "taker", required=True, help="Code of the laboratory or store.")
+@click.option("--samples", default=None, help="Field specimen numbers: 231,233-240, or all.")
+@click.option("--to", "taker", default=None, help="Code of the laboratory or store.")
+@click.option(
+    "--again",
+    metavar="CODE",
+    default=None,
+    help="Write list and form of a parcel that is made up already; nothing is recorded.",
+)
 @click.option("--from", "giver", default="", help="Sender; the holder of the samples if left out.")
 @click.option("--purpose", default="dating", show_default=True, help="What it is sent for.")
 @click.option("--on", "day", default=None, help="Day it was packed (EDTF); today if left out.")
@@ -29,8 +35,9 @@ from provenance.cli.options import out_option, package_argument, progress_bar
 )
 def consign(
     package: Path,
-    samples: str,
-    taker: str,
+    samples: str | None,
+    taker: str | None,
+    again: str | None,
     giver: str,
     purpose: str,
     day: str | None,
@@ -48,41 +55,46 @@ def consign(
 
     from provenance.disk import writable_folder, write_text
     from provenance.identity.selection import select_samples
-    from provenance.lab.consign import consign_samples, parcel_list, write_results_form
+    from provenance.lab.consign import consign_samples, parcel_list, parcel_of, write_results_form
     from provenance.package import open_package
 
+    if again and (samples or taker):
+        raise click.UsageError("--again is for a parcel that is made up; leave --samples, --to out")
+    if not again and not (samples and taker):
+        raise click.UsageError("say what goes to whom: --samples and --to (or --again CODE)")
     opened = open_package(package)
     folder = out or Path()
     # a parcel that is in the ledger and whose papers cannot be written would be half made up
     writable_folder(folder)
-    chosen = select_samples(list(opened.table("sample")["sample_id"]), samples)
-    parcel = consign_samples(
-        opened,
-        chosen,
-        to_party_id=taker,
-        from_party_id=giver,
-        purpose=purpose,
-        packed_on=day or date.today().isoformat(),
-        recorded_on=datetime.now(UTC).strftime("%Y-%m-%dT%H:%M:%SZ"),
-        recorded_by=by,
-        due_on=due,
-        questions=questions,
-        seal_number=seal,
-    )
-    listed = folder / f"{parcel.consignment_id}-list.csv"
-    write_text(
-        listed,
-        parcel_list(opened, parcel.consignment_id).to_csv(index=False, lineterminator="\n"),
-    )
-    form = folder / f"{parcel.consignment_id}-results.xlsx"
-    write_results_form(opened, parcel.consignment_id, form)
-    click.echo(f"{parcel.consignment_id}: {_counted(len(parcel.samples), 'sample')} for {taker}")
+    if samples and taker:
+        chosen = select_samples(list(opened.table("sample")["sample_id"]), samples)
+        parcel = consign_samples(
+            opened,
+            chosen,
+            to_party_id=taker,
+            from_party_id=giver,
+            purpose=purpose,
+            packed_on=day or date.today().isoformat(),
+            recorded_on=datetime.now(UTC).strftime("%Y-%m-%dT%H:%M:%SZ"),
+            recorded_by=by,
+            due_on=due,
+            questions=questions,
+            seal_number=seal,
+        )
+    else:
+        parcel = parcel_of(opened, again or "")
+    code = parcel.consignment_id
+    listed = folder / f"{code}-list.csv"
+    form = folder / f"{code}-results.xlsx"
+    write_text(listed, parcel_list(opened, code).to_csv(index=False, lineterminator="\n"))
+    write_results_form(opened, code, form)
+    click.echo(f"{code}: {_counted(len(parcel.samples), 'sample')} for {parcel.to_party_id}")
     click.echo(f"{listed}: the list that goes with it")
     click.echo(f"{form}: for the laboratory to fill in; 'treenail results' reads it back")
-    code = parcel.consignment_id
     click.echo(f"next: treenail tags {package} --consignment {code}")
-    leaves = f"treenail handover {package} handed_over --consignment {code} --to {taker}"
-    click.echo(f"when it leaves: {leaves}")
+    if not again:
+        leaves = f"treenail handover {package} handed_over --consignment {code} --to {taker}"
+        click.echo(f"when it leaves: {leaves}")
 
 
 @click.command("results")

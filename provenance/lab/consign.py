@@ -47,9 +47,10 @@ LIST_COLUMNS = (
 
 @dataclass(frozen=True)
 class Parcel:
-    """A parcel that was made up: its code and its samples in order."""
+    """A parcel that was made up: its code, for whom it is, and its samples in order."""
 
     consignment_id: str
+    to_party_id: str
     samples: tuple[str, ...]
 
 
@@ -121,7 +122,7 @@ def consign_samples(
         }
         frame.loc[len(frame) + 2] = row
         package.write_table("consignment", frame)
-    return Parcel(consignment_id, tuple(samples))
+    return Parcel(consignment_id, to_party_id, tuple(samples))
 
 
 def _refuse_packed_twice(samples: Sequence[str], last: Mapping[str, Event]) -> None:
@@ -161,6 +162,21 @@ def samples_in(package: Package, consignment_id: str) -> list[str]:
     return samples_in_parcel(events_of(package.table("custody")), consignment_id)
 
 
+def parcel_of(package: Package, consignment_id: str) -> Parcel:
+    """A parcel that was made up before.
+
+    Raises TreenailError for one that is unknown or that the ledger puts nothing into.
+    """
+    parcels = package.table("consignment").set_index("consignment_id")
+    if consignment_id not in parcels.index:
+        known = ", ".join(parcels.index) or "none"
+        raise TreenailError(f"there is no consignment '{consignment_id}'; there are {known}")
+    samples = samples_in(package, consignment_id)
+    if not samples:
+        raise TreenailError(f"the ledger puts no sample into '{consignment_id}'")
+    return Parcel(consignment_id, str(parcels.loc[consignment_id, "to_party_id"]), tuple(samples))
+
+
 def parcel_list(package: Package, consignment_id: str) -> pd.DataFrame:
     """The list that goes with the parcel: LIST_COLUMNS of each sample, in the order packed."""
     samples = package.table("sample").set_index("sample_id", drop=False)
@@ -181,17 +197,12 @@ def write_results_form(package: Package, consignment_id: str, out: Path) -> Path
 
     from provenance.printing.workbook import write_workbook
 
-    parcels = package.table("consignment").set_index("consignment_id")
-    if consignment_id not in parcels.index:
-        raise TreenailError(f"there is no consignment '{consignment_id}'")
-    samples = samples_in(package, consignment_id)
-    if not samples:
-        raise TreenailError(f"the ledger puts no sample into '{consignment_id}'")
+    parcel = parcel_of(package, consignment_id)
     rows = pd.DataFrame(
         {
-            "result_id": [f"{consignment_id}-{sample}" for sample in samples],
-            "sample_id": samples,
-            "laboratory_id": parcels.loc[consignment_id, "to_party_id"],
+            "result_id": [f"{consignment_id}-{sample}" for sample in parcel.samples],
+            "sample_id": parcel.samples,
+            "laboratory_id": parcel.to_party_id,
             "consignment_id": consignment_id,
         },
         dtype=str,

@@ -146,3 +146,32 @@ def test_a_parcel_whose_papers_cannot_be_written_is_not_made_up(package, tmp_pat
         assert told.exit_code != 0
     assert package.table("consignment").empty
     assert "packed" not in set(package.table("custody")["event"])
+
+
+def test_the_papers_of_a_parcel_are_written_again_and_nothing_is_recorded(
+    package, tmp_path
+) -> None:
+    line = ["consign", str(package.folder)]
+    made = [*line, "--samples", "231,232", "--to", "LAB", "--on", "2024-06-15"]
+    assert CliRunner().invoke(treenail, [*made, "--out", str(tmp_path / "1")]).exit_code == 0
+    ledger = package.table("custody")
+    again = [*line, "--again", "C-2024-1", "--out", str(tmp_path / "2")]
+    assert CliRunner().invoke(treenail, again).exit_code == 0
+    for name in ("C-2024-1-list.csv", "C-2024-1-results.xlsx"):
+        assert (tmp_path / "1" / name).read_bytes() == (tmp_path / "2" / name).read_bytes()
+    assert package.table("custody").equals(ledger)
+    assert len(package.table("consignment")) == 1
+
+
+@pytest.mark.parametrize(
+    ("options", "says"),
+    [
+        (["--again", "C-2024-9"], "there is no consignment 'C-2024-9'; there are none"),
+        (["--again", "C-2024-1", "--to", "LAB"], "leave --samples, --to out"),
+        (["--samples", "231"], "--samples and --to"),
+    ],
+)
+def test_a_parcel_is_made_up_or_written_again_not_both(package, options, says) -> None:
+    told = CliRunner().invoke(treenail, ["consign", str(package.folder), *options])
+    assert told.exit_code != 0
+    assert says in (told.output + str(told.exception))
