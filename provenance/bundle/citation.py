@@ -1,22 +1,31 @@
 """Says how a bundle is cited: who made the record, who keeps it, under which licence.
 
 The shape is that of the DataCite Metadata Schema 4.5 as JSON. This file is made to be published, so
-it names a person only who has agreed to be named, in every edition, and holds no coordinates.
+it names a person only who has agreed to be named, in every edition. The full edition's holds no
+coordinates; the public edition's holds the ones that edition has, which are coarse.
 """
 
 from __future__ import annotations
 
+import re
 from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import Any
 
 from provenance.bundle.editions import Edition
-from provenance.package import Package
+from provenance.bundle.published_places import published_places
+from provenance.errors import UnusablePackage
+from provenance.package import DESCRIPTOR, Package
+from provenance.visible import visible
 
 KERNEL = "http://datacite.org/schema/kernel-4"
 UNKNOWN = "(:unkn)"
 """DataCite's standard value for 'not known' (schema documentation 4.5, appendix 3)."""
 UNAVAILABLE = "(:unav)"
+
+_LICENCE_CODE = re.compile(r"[A-Za-z0-9][A-Za-z0-9.+-]*")
+
+SUBJECTS = ("dendrochronology", "building archaeology", "tree-ring dating")
 
 MAKER_ROLES = ("crew_lead", "recorder", "driller")
 """Roles that make somebody an author of the record, the first named first."""
@@ -94,11 +103,18 @@ def licence_address(licence: str) -> str:
 
 
 def datacite_record(
-    package: Package, edition: Edition, *, day: str, formats: tuple[str, ...]
+    package: Package,
+    edition: Edition,
+    *,
+    day: str,
+    formats: tuple[str, ...],
+    sizes: tuple[str, ...] = (),
 ) -> dict[str, Any]:
     """The citation of a bundle in the shape of DataCite 4.5; `day` is the record's date.
 
-    There is no DOI in it: the repository assigns one. `formats` are the media types inside.
+    There is no DOI in it: the repository assigns one. `formats` are the media types inside, `sizes`
+    say in words how much there is. Every text is legible: hidden characters are written out.
+    Raises UnusablePackage when 'relatedIdentifiers' of the descriptor cannot be cited.
     """
     title = package.title
     record: dict[str, Any] = {
@@ -111,16 +127,14 @@ def datacite_record(
         "titles": [{"title": title}],
         "publisher": _publisher(package),
         "publicationYear": day[:4],
+        "contributors": _contributors(package),
         "dates": [{"date": day, "dateType": "Updated"}, *_dates(package)],
-        "subjects": [
-            {"subject": "dendrochronology"},
-            {"subject": "building archaeology"},
-            {"subject": "tree-ring dating"},
-        ],
+        "subjects": [{"subject": one} for one in SUBJECTS],
         "alternateIdentifiers": [
             {"alternateIdentifier": package.name, "alternateIdentifierType": "package name"}
         ],
-        "relatedIdentifiers": list(package.descriptor.get("relatedIdentifiers", [])),
+        "relatedIdentifiers": _related(package),
+        "sizes": list(sizes),
         "formats": list(formats),
         "version": str(package.descriptor.get("version", "1")),
         "rightsList": _rights(package, edition),
@@ -130,8 +144,19 @@ def datacite_record(
                 "descriptionType": "Abstract",
             }
         ],
+        "geoLocations": _geo_locations(package, edition),
     }
-    return {key: value for key, value in record.items() if value}
+    return {key: _legible(value) for key, value in record.items() if value}
+
+
+def _legible(value: Any) -> Any:
+    if isinstance(value, str):
+        return visible(value)
+    if isinstance(value, list):
+        return [_legible(one) for one in value]
+    if isinstance(value, dict):
+        return {key: _legible(one) for key, one in value.items()}
+    return value
 
 
 def _creators(package: Package) -> list[dict[str, Any]]:
@@ -142,17 +167,64 @@ def _creators(package: Package) -> list[dict[str, Any]]:
             if maker.organisation:
                 creators.append({"name": maker.organisation, "nameType": "Organizational"})
             continue
-        creator: dict[str, Any] = {
-            "name": maker.name,
-            "nameType": "Personal" if maker.is_person else "Organizational",
-        }
-        if maker.is_person and maker.organisation:
-            creator["affiliation"] = [{"name": maker.organisation}]
-        if identifier := _name_identifier(maker):
-            creator["nameIdentifiers"] = [identifier]
-        creators.append(creator)
+        creators.append(_agent(maker))
     once = [one for place, one in enumerate(creators) if one not in creators[:place]]
     return once or [{"name": UNKNOWN}]
+
+
+def _agent(maker: Maker) -> dict[str, Any]:
+    agent: dict[str, Any] = {
+        "name": maker.name,
+        "nameType": "Personal" if maker.is_person else "Organizational",
+    }
+    if maker.is_person and maker.organisation:
+        agent["affiliation"] = [{"name": maker.organisation}]
+    if identifier := _name_identifier(maker):
+        agent["nameIdentifiers"] = [identifier]
+    return agent
+
+
+def _contributors(package: Package) -> list[dict[str, Any]]:
+    """Who took the samples, of those who may be named, and who keeps the record."""
+    parties = {row["party_id"]: row for row in package.table("party").to_dict("records")}
+    collected_by = dict.fromkeys(package.table("sample")["collected_by"])
+    collectors = [_maker(parties[key], parties) for key in collected_by if key in parties]
+    contributors = [
+        {**_agent(one), "contributorType": "DataCollector"} for one in collectors if one.named
+    ]
+    repository = keeper(package)
+    if repository is not None and repository.named:
+        contributors.append({**_agent(repository), "contributorType": "HostingInstitution"})
+    return contributors
+
+
+def _related(package: Package) -> list[dict[str, str]]:
+    """What the descriptor says the record is related to, as DataCite writes it."""
+    related = package.descriptor.get("relatedIdentifiers") or []
+    wanted = ("relatedIdentifier", "relatedIdentifierType", "relationType")
+    for one in related if isinstance(related, list) else [related]:
+        if not isinstance(one, dict) or not all(isinstance(one.get(key), str) for key in wanted):
+            raise UnusablePackage(
+                f"{package.folder / DESCRIPTOR}: 'relatedIdentifiers' holds {str(one)[:80]!r}; "
+                f"write a list of objects with {', '.join(wanted)} (DataCite 4.5), or take it out"
+            )
+    return list(related)
+
+
+def _geo_locations(package: Package, edition: Edition) -> list[dict[str, Any]]:
+    locations: list[dict[str, Any]] = []
+    for place in published_places(package, edition):
+        location: dict[str, Any] = {"geoLocationPlace": place.words} if place.words else {}
+        if place.box:
+            location["geoLocationBox"] = {
+                "westBoundLongitude": place.box.west,
+                "eastBoundLongitude": place.box.east,
+                "southBoundLatitude": place.box.south,
+                "northBoundLatitude": place.box.north,
+            }
+        if location:
+            locations.append(location)
+    return locations
 
 
 def _name_identifier(maker: Maker) -> dict[str, str] | None:
@@ -195,19 +267,22 @@ def _dates(package: Package) -> list[dict[str, str]]:
 
 
 def _rights(package: Package, edition: Edition) -> list[dict[str, str]]:
-    rights = [
-        {
-            "rights": f"{edition.title}, {edition.store}: it holds locations and personal data",
-            "rightsUri": "info:eu-repo/semantics/restrictedAccess",
-        }
-    ]
+    if edition.is_public:
+        said, part = f"{edition.title}, {edition.store}", ""
+        address = "info:eu-repo/semantics/openAccess"
+    else:
+        said = f"{edition.title}, {edition.store}: it holds locations and personal data"
+        part, address = "Public part: ", "info:eu-repo/semantics/restrictedAccess"
+    rights = [{"rights": said, "rightsUri": address}]
     for licence in licences(package):
         if licence.startswith(("https://", "http://")):
-            rights.append({"rights": f"Public part: {licence}", "rightsUri": licence})
+            rights.append({"rights": f"{part}{licence}", "rightsUri": licence})
+        elif not _LICENCE_CODE.fullmatch(licence):
+            rights.append({"rights": f"{part}{licence}"})
         else:
             rights.append(
                 {
-                    "rights": f"Public part: {licence}",
+                    "rights": f"{part}{licence}",
                     "rightsUri": licence_address(licence),
                     "rightsIdentifier": licence,
                     "rightsIdentifierScheme": "SPDX",

@@ -10,6 +10,7 @@ from dataclasses import dataclass
 from datetime import date
 from pathlib import Path
 
+from provenance.bundle.deposit.names import DEPOSIT_TITLES
 from provenance.bundle.names import name_collisions, unlistable_because, unsafe_because
 from provenance.errors import UnusablePackage
 from provenance.package import DESCRIPTOR, Package
@@ -21,7 +22,7 @@ GENERATED = (
     "pages",
     "codebook.html",
     "CODEBOOK.md",
-    "datacite.json",
+    *DEPOSIT_TITLES,
     "bundle.json",
     "ro-crate-metadata.json",
     "check",

@@ -6,6 +6,7 @@ from pathlib import PurePosixPath
 
 _BY_SUFFIX = {
     ".bmp": "image/bmp",
+    ".cff": "application/yaml",
     ".csv": "text/csv",
     ".docx": "application/vnd.openxmlformats-officedocument.wordprocessingml.document",
     ".geojson": "application/geo+json",
@@ -15,6 +16,7 @@ _BY_SUFFIX = {
     ".jpeg": "image/jpeg",
     ".jpg": "image/jpeg",
     ".json": "application/json",
+    ".jsonld": "application/ld+json",
     ".md": "text/markdown",
     ".mp4": "video/mp4",
     ".ods": "application/vnd.oasis.opendocument.spreadsheet",

@@ -12,7 +12,7 @@ from typing import TYPE_CHECKING, Any
 
 from provenance import __version__
 from provenance.bundle.bag import write_bag
-from provenance.bundle.citation import datacite_record, keeper, makers
+from provenance.bundle.citation import keeper, makers
 from provenance.bundle.code_book import code_book_html, code_book_markdown
 from provenance.bundle.contents import (
     GENERATED,
@@ -22,9 +22,10 @@ from provenance.bundle.contents import (
     survey_package,
 )
 from provenance.bundle.crate import CRATE, describe_crate
+from provenance.bundle.deposit.files import write_deposit_files
+from provenance.bundle.deposit.names import DEPOSIT_TITLES
 from provenance.bundle.editions import FULL, Edition
 from provenance.bundle.lineage import ACCESSION_TAG, Lineage, lineage_of
-from provenance.bundle.media_types import media_type_of
 from provenance.bundle.plain_readme import plain_readme
 from provenance.bundle.progress import Progress, say_nothing, stretch
 from provenance.bundle.record_pages import row_counts, write_record_pages
@@ -206,11 +207,7 @@ def _write_about(
         data / "README.txt",
         plain_readme(package, contents, edition, day=day, rows=rows, earlier=earlier),
     )
-    media_types = sorted({media_type_of(member.path) for member in contents.members})
-    write_text(
-        data / "datacite.json",
-        as_json(datacite_record(package, edition, day=day, formats=tuple(media_types))),
-    )
+    write_deposit_files(package, data, edition, day=day, contents=contents)
     facts = _facts(package, contents, edition, day, rows) | lineage.facts()
     write_text(data / "bundle.json", as_json(facts))
     write_record_pages(
@@ -319,7 +316,7 @@ def _titles(package: Package) -> dict[str, str]:
         "index.html": "The record to leaf through",
         "CODEBOOK.md": "Code book",
         "codebook.html": "Code book, as a page",
-        "datacite.json": "Citation metadata (DataCite)",
+        **DEPOSIT_TITLES,
         "bundle.json": "Facts about this bundle",
         "check/report.html": "Report of the check",
         "check/report.json": "Report of the check, for programs",

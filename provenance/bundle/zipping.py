@@ -51,7 +51,7 @@ def write_zip(
         for path in paths:
             source = bag / path
             size = source.stat().st_size
-            member = zipfile.ZipInfo(f"{base_name}/{path}", _zip_date(day))
+            member = zipfile.ZipInfo(f"{base_name}/{path}", zip_date(day))
             member.create_system = _UNIX
             member.external_attr = _PLAIN_FILE
             member.file_size = size
@@ -66,7 +66,7 @@ def write_zip(
                     progress(done, total)
 
 
-def _zip_date(day: str) -> tuple[int, int, int, int, int, int]:
+def zip_date(day: str) -> tuple[int, int, int, int, int, int]:
     """Midnight of that day; a zip knows the years 1980 to 2107 only (APPNOTE.TXT 4.4.6)."""
     moment = date.fromisoformat(day)
     moment = min(max(moment, date(1980, 1, 1)), date(2107, 12, 31))
