@@ -23,6 +23,7 @@ from provenance.resources import shipped
 SCHEMA_VERSION = "1"
 """Version of the tables; DEVELOPERS.md says what a reader of a later version promises."""
 
+TABLE_SCHEMA_PROFILE = "https://datapackage.org/profiles/2.0/tableschema.json"
 SENSITIVITIES = ("open", "location", "personal", "restricted")
 PUBLIC_FORMS = MappingProxyType(
     {
@@ -383,7 +384,7 @@ def field_as_dict(one: Field) -> dict[str, Any]:
 def table_as_dict(table: Table) -> dict[str, Any]:
     """The Table Schema of a table, which `table_from` and every Data Package tool read."""
     raw: dict[str, Any] = {
-        "$schema": "https://datapackage.org/profiles/2.0/tableschema.json",
+        "$schema": TABLE_SCHEMA_PROFILE,
         "name": table.name,
         "title": table.title,
         "description": table.description,

@@ -11,12 +11,14 @@ from typing import TYPE_CHECKING, Any
 from urllib.parse import quote, unquote
 
 from provenance.bundle.citation import Maker, keeper, licence_address, licences, makers
+from provenance.bundle.deposit.names import CONFORMS_TO
 from provenance.bundle.editions import Edition
 from provenance.bundle.media_types import media_type_of
 from provenance.bundle.names import unsafe_because
 from provenance.bundle.verdict import BundleFinding
 from provenance.origin import Ancestor
-from provenance.package import Package
+from provenance.package import DATA_PACKAGE_PROFILE, DESCRIPTOR, Package
+from provenance.schema import TABLE_SCHEMA_PROFILE
 
 if TYPE_CHECKING:
     from rocrate.model import ContextEntity
@@ -43,8 +45,9 @@ def describe_crate(
     """The RO-Crate metadata of a bundle's payload.
 
     `files` maps each path under data/ to its bytes, `titles` some of them to what they are; `day`
-    is the record's date; `earlier` are the bundles this one goes on from, newest first. This
-    edition is for the restricted store, so it names everybody who made the record.
+    is the record's date; `earlier` are the bundles this one goes on from, newest first. The full
+    edition is for the restricted store, so it names everybody who made the record; the public one
+    names those who agreed to it.
     """
     from rocrate.rocrate import ROCrate
 
@@ -59,21 +62,36 @@ def describe_crate(
         {"@type": "PropertyValue", "name": "package name", "value": package.name},
     )
     root["license"] = _licence(crate, package, edition)
-    authors = [_maker(crate, one) for one in makers(package)]
+    authors = [_maker(crate, one) for one in makers(package) if one.named or not edition.is_public]
     root["author"] = authors[0] if len(authors) == 1 else authors or None
     repository = keeper(package)
+    if repository and edition.is_public and not repository.named:
+        repository = None
     root["publisher"] = _maker(crate, repository) if repository else None
     if earlier:
         root["prov:wasRevisionOf"] = _earlier(crate, earlier)
     stray = set(undescribed)
+    standards = {
+        **CONFORMS_TO,
+        DESCRIPTOR: (DATA_PACKAGE_PROFILE, "Data Package 2"),
+        **{
+            f"schemas/{name}.json": (TABLE_SCHEMA_PROFILE, "Table Schema 2")
+            for name in package.model.tables
+        },
+    }
     for path, byte_count in sorted(files.items()):
         title = titles.get(path, path)
-        properties = {
+        properties: dict[str, Any] = {
             "name": title,
             "description": _UNDESCRIBED if path in stray else f"{title} ({path})",
             "encodingFormat": media_type_of(path),
             "contentSize": str(byte_count),
         }
+        if standard := standards.get(path):
+            address, name = standard
+            properties["conformsTo"] = _context(
+                crate, address, {"@type": "CreativeWork", "name": name}
+            )
         crate.add_file(dest_path=path, properties=properties)
     metadata: dict[str, Any] = crate.metadata.generate()
     for entity in metadata["@graph"]:

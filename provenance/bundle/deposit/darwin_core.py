@@ -17,6 +17,7 @@ from typing import Any
 
 from provenance.bundle.citation import keeper, licence_address
 from provenance.bundle.editions import Edition
+from provenance.edtf import is_edtf
 from provenance.package import Package
 from provenance.schema import Field, Model
 from provenance.visible import visible
@@ -59,7 +60,7 @@ def core(package: Package, edition: Edition) -> Part:
         DWC + "datasetID": package.name,
         DWC + "datasetName": package.title,
         DWC + "institutionID": repository.ror if repository else "",
-        DCTERMS + "accessRights": f"{edition.title}, {edition.store}. {edition.notice}",
+        DCTERMS + "accessRights": f"{edition.title}, {edition.store}",
     }
     rows = []
     for key, sample in _rows(package, "sample").items():
@@ -310,7 +311,7 @@ def _name(label: Callable[[str], str], code: str) -> str:
 
 
 def _plain_date(text: str) -> str:
-    return text if _PLAIN_DATE.fullmatch(text) else ""
+    return text if _PLAIN_DATE.fullmatch(text) and is_edtf(text) else ""
 
 
 def _licence(text: str) -> str:

@@ -20,11 +20,11 @@ DEPOSIT_TITLES = {
 """The files, and what each of them is."""
 
 CONFORMS_TO = {
-    DATACITE_JSON: "http://datacite.org/schema/kernel-4",
-    DATACITE_XML: "http://datacite.org/schema/kernel-4",
-    DUBLIN_CORE: "http://www.openarchives.org/OAI/2.0/oai_dc/",
-    SCHEMA_ORG: "https://schema.org/Dataset",
-    CSVW: "http://www.w3.org/ns/csvw",
-    DARWIN_CORE: "http://rs.tdwg.org/dwc/text/",
+    DATACITE_JSON: ("http://datacite.org/schema/kernel-4", "DataCite Metadata Schema 4"),
+    DATACITE_XML: ("http://datacite.org/schema/kernel-4", "DataCite Metadata Schema 4"),
+    DUBLIN_CORE: ("http://www.openarchives.org/OAI/2.0/oai_dc/", "Dublin Core in OAI-PMH"),
+    SCHEMA_ORG: ("https://schema.org/Dataset", "schema.org, type Dataset"),
+    CSVW: ("http://www.w3.org/ns/csvw", "CSV on the Web"),
+    DARWIN_CORE: ("http://rs.tdwg.org/dwc/text/", "Darwin Core text guide"),
 }
-"""The standard that a file follows, by the name that the standard gives itself."""
+"""The standard that a file follows: the address that the standard gives itself, and its title."""

@@ -15,6 +15,7 @@ from provenance.package import Package
 from provenance.visible import visible
 
 CONTEXT = "https://schema.org/"
+MEASURED = ("element", "sample", "lab_result")
 SAMPLE_DATING = "dendrochronology"
 
 
@@ -119,13 +120,14 @@ def _place(place: PublishedPlace) -> dict[str, Any]:
 
 
 def _variables(package: Package) -> Iterator[dict[str, Any]]:
-    """What was measured, estimated or reported by a laboratory, in open fields that hold numbers.
+    """What was measured, estimated or reported of wood and samples, in open fields with numbers.
 
+    Tapes and coordinates are how places were found, and no result; so those tables are left out.
     Fields of one title and unit are one variable, wherever they stand.
     """
     seen = set()
     for table, one in package.model.every_field():
-        if table.role != "record" or one.type not in ("number", "integer"):
+        if table.name not in MEASURED or one.type not in ("number", "integer"):
             continue
         if one.obtained not in ("measured", "estimated", "reported") or one.sensitivity != "open":
             continue
