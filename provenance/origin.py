@@ -169,7 +169,7 @@ def read_origin(folder: Path) -> Origin | None:
         return None
     except (OSError, ValueError, RecursionError) as error:
         raise UnusablePackage(
-            f"{path} cannot be read: {error}; it says which bundle this package came from. Unpack "
+            f"{path} cannot be read: {error}. It says which bundle this package came from: unpack "
             "that bundle again and copy the file from there"
         ) from error
 

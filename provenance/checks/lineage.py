@@ -6,7 +6,9 @@ from a bundle has no finding.
 
 from __future__ import annotations
 
+import functools
 from collections.abc import Callable, Iterator, Mapping
+from functools import partial
 from pathlib import Path
 
 import polars as pl
@@ -14,6 +16,7 @@ import polars as pl
 from provenance.checks.rule import COMMON_PRACTICE, EVERY_TABLE, Rule, rule
 from provenance.checks.tables import ROW, Tables
 from provenance.custody import TABLE as LEDGER
+from provenance.errors import UnusablePackage
 from provenance.origin import NUMBERED, Origin, read_origin
 
 __all__ = ["lineage_rules"]
@@ -30,6 +33,26 @@ _WHOSE = {
 
 def lineage_rules(folder: Path) -> tuple[Rule, ...]:
     """The rules about the package in `folder` and the bundle it was unpacked from."""
+    # once for all rules, and when the first of them asks: the file may be large
+    origin = functools.cache(partial(_origin, folder))
+
+    def frame(tables: Tables, find: _Find) -> pl.DataFrame:
+        return _frame(origin()[0], tables, find)
+
+    @rule(
+        "lineage.note_unreadable",
+        table="sample",
+        field="sample_id",
+        severity="error",
+        says="Which bundle this package came from cannot be read, so its numbers were not held "
+        "against the older ones. {said}.",
+        remedy="Unpack that bundle again and copy the file .origin.json from there.",
+        source=COMMON_PRACTICE,
+    )
+    def note_unreadable(tables: Tables) -> pl.DataFrame:
+        """What was not looked at is not sound."""
+        lines = [{ROW: 0, "said": said} for said in origin()[1:] if said]
+        return pl.DataFrame(lines, schema={ROW: pl.UInt32, "said": pl.String}, orient="row")
 
     @rule(
         "lineage.number_gone",
@@ -43,7 +66,7 @@ def lineage_rules(folder: Path) -> tuple[Rule, ...]:
     )
     def number_gone(tables: Tables) -> pl.DataFrame:
         """Labels, stamps, letters and publications go on naming it."""
-        return _frame(folder, tables, _gone)
+        return frame(tables, _gone)
 
     @rule(
         "lineage.number_moved",
@@ -58,7 +81,7 @@ def lineage_rules(folder: Path) -> tuple[Rule, ...]:
     )
     def number_moved(tables: Tables) -> pl.DataFrame:
         """Whoever has the older bundle is led to another piece of wood."""
-        return _frame(folder, tables, _moved)
+        return frame(tables, _moved)
 
     @rule(
         "lineage.stamp_moved",
@@ -72,7 +95,7 @@ def lineage_rules(folder: Path) -> tuple[Rule, ...]:
     )
     def stamp_moved(tables: Tables) -> pl.DataFrame:
         """The stamp is what leads from the wood to the older record."""
-        return _frame(folder, tables, _stamps)
+        return frame(tables, _stamps)
 
     @rule(
         "lineage.number_used_again",
@@ -86,7 +109,7 @@ def lineage_rules(folder: Path) -> tuple[Rule, ...]:
     )
     def number_used_again(tables: Tables) -> pl.DataFrame:
         """The oldest bundle still says what that number was."""
-        return _frame(folder, tables, _used_again)
+        return frame(tables, _used_again)
 
     @rule(
         "lineage.ledger_rewritten",
@@ -101,9 +124,16 @@ def lineage_rules(folder: Path) -> tuple[Rule, ...]:
     )
     def ledger_rewritten(tables: Tables) -> pl.DataFrame:
         """Who held what when is evidence only while it is only ever added to."""
-        return _frame(folder, tables, _ledger)
+        return frame(tables, _ledger)
 
-    return (number_gone, number_moved, stamp_moved, number_used_again, ledger_rewritten)
+    return (
+        note_unreadable,
+        number_gone,
+        number_moved,
+        stamp_moved,
+        number_used_again,
+        ledger_rewritten,
+    )
 
 
 _COLUMNS = {
@@ -120,12 +150,21 @@ _COLUMNS = {
 _Line = dict[str, str | int]
 
 
-def _frame(
-    folder: Path, tables: Tables, find: Callable[[Origin, Tables], Iterator[_Line]]
-) -> pl.DataFrame:
+_Find = Callable[[Origin, Tables], Iterator[_Line]]
+
+
+def _origin(folder: Path) -> tuple[Origin | None, str]:
+    """The origin, or why it cannot be read."""
+    try:
+        return read_origin(folder), ""
+    except UnusablePackage as error:
+        return None, str(error).removesuffix(".")
+
+
+def _frame(origin: Origin | None, tables: Tables, find: _Find) -> pl.DataFrame:
     """What `find` says of the origin, with what every sentence names; empty without an origin."""
     rows: list[_Line] = []
-    if origin := read_origin(folder):
+    if origin is not None:
         blank: _Line = {**dict.fromkeys(_COLUMNS, ""), "bundle": origin.bundle.in_words}
         rows = [{**blank, **line} for line in find(origin, tables)]
     return pl.DataFrame(rows, schema=_COLUMNS, orient="row")
