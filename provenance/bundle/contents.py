@@ -24,6 +24,7 @@ GENERATED = (
     "CODEBOOK.md",
     *DEPOSIT_TITLES,
     "bundle.json",
+    "WITHHELD.txt",
     "ro-crate-metadata.json",
     "check",
 )

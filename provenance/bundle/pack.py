@@ -29,6 +29,17 @@ from provenance.bundle.lineage import ACCESSION_TAG, Lineage, lineage_of
 from provenance.bundle.plain_readme import plain_readme
 from provenance.bundle.progress import Progress, say_nothing, stretch
 from provenance.bundle.record_pages import row_counts, write_record_pages
+from provenance.bundle.redaction.account import Account
+from provenance.bundle.redaction.commitments import EDITION_KEY, edition_key, new_edition_key
+from provenance.bundle.redaction.edition_files import (
+    SUMMARY,
+    SUMMARY_TEXT,
+    public_facts,
+    write_check_summary,
+    write_notice,
+)
+from provenance.bundle.redaction.notice import WITHHELD_TEXT
+from provenance.bundle.redaction.redact import Redacted, chosen_grid, is_public, redact
 from provenance.bundle.zipping import write_zip
 from provenance.custody import last_seal
 from provenance.disk import building_folder, write_text, writing
@@ -47,13 +58,17 @@ class Packed:
     """What came of packing: where the bundle lies and what is worth knowing about it.
 
     `report` is the check's, which is in the bundle too; `differing` are files whose bytes are not
-    those that the record has a checksum of, as (table, row key, path).
+    those that the record has a checksum of, as (table, row key, path). `account` is what the public
+    edition withholds, None for the full one; `got_key` says that the package was given an edition
+    key, so that its full edition has to be packed again.
     """
 
     path: Path
     contents: Contents
     report: Report
     differing: tuple[tuple[str, str, str], ...]
+    account: Account | None = None
+    got_key: bool = False
 
 
 def bundle_name(package: Package) -> str:
@@ -71,13 +86,15 @@ def pack_bundle(
     out: Path | str | None = None,
     *,
     zipped: bool = False,
+    edition: Edition = FULL,
+    grid: str | None = None,
     progress: Progress | None = None,
 ) -> Path:
-    """Write the full edition of a package as an archive bundle; returns where it lies.
+    """Write a package as an archive bundle; returns where it lies.
 
     As `pack`, for those who need no more than the path.
     """
-    return pack(package, out, zipped=zipped, progress=progress).path
+    return pack(package, out, zipped=zipped, edition=edition, grid=grid, progress=progress).path
 
 
 def pack(
@@ -85,41 +102,98 @@ def pack(
     out: Path | str | None = None,
     *,
     zipped: bool = False,
+    edition: Edition = FULL,
+    grid: str | None = None,
     progress: Progress | None = None,
 ) -> Packed:
-    """Write the full edition of a package as an archive bundle (BagIt 1.0, RFC 8493).
+    """Write a package as an archive bundle (BagIt 1.0, RFC 8493).
 
     `out` is the folder or, `zipped`, the file to write: `bundle_name` beside the package if left
     out. The same package makes the same bytes on any day: every date is `record_date`.
+    `edition` FULL holds everything; PUBLIC is what `redact` leaves of it, and `grid` is the size of
+    the cells in degrees that its coordinates are made coarse to ('drop' for none). A package from
+    before there were editions is given an edition key when its public edition is packed.
     A package in which the check finds errors is packed all the same, with the report. Until the
     bundle is whole there is nothing at `out`.
-    Raises AlreadyThere when `out` exists, and UnusablePackage when a table cannot be read or a file
-    cannot go into a bundle.
+    Raises AlreadyThere when `out` exists, UnusablePackage when a table cannot be read, a file
+    cannot go into a bundle, or the package is a public edition itself, and UnusableInput for a
+    place or grid that cannot be used.
     """
     progress = progress or say_nothing
+    beside = package.folder.resolve().parent
     suffix = ".zip" if zipped else ""
-    out = Path(out) if out else package.folder.resolve().parent / (bundle_name(package) + suffix)
-    _refuse_place(package, out)
-    with package.locked_for_reading():
-        if not zipped:
-            with building_folder(out) as folder:
-                contents, report, differing = _fill(package, folder, progress, stretches=2)
-        else:
-            out.parent.mkdir(parents=True, exist_ok=True)
-            with tempfile.TemporaryDirectory(prefix=f".{out.name[:80]}.", dir=out.parent) as beside:
-                folder = Path(beside) / bundle_name(package)
-                folder.mkdir()
-                contents, report, differing = _fill(package, folder, progress, stretches=3)
-                with writing(out) as stream:
-                    write_zip(
-                        folder,
-                        stream,
-                        base_name=bundle_name(package),
-                        day=record_date(package),
-                        progress=stretch(progress, 2, 3),
-                    )
-                    _refuse_place(package, out)
-    return Packed(out, contents, report, differing)
+    if is_public(package):
+        raise UnusablePackage(
+            f"{package.folder} is a public edition, made to be read; pack the package of the full "
+            "edition that it was made from"
+        )
+    if not edition.is_public:
+        out = Path(out) if out else beside / (bundle_name(package) + suffix)
+        _refuse_place(package, out)
+        with package.locked_for_reading():
+            filling = _Filling(package, edition, record_date(package))
+            filled = _write(filling, out, zipped=zipped, progress=progress)
+        return Packed(out, *filled)
+    if out:
+        _refuse_place(package, Path(out))
+    chosen_grid(package, grid)
+    keyless = edition_key(package) is None
+    if keyless:
+        with package.locked():
+            package = package.with_descriptor({EDITION_KEY: new_edition_key()})
+    beside = Path(out).parent if out else beside
+    beside.mkdir(parents=True, exist_ok=True)
+    with (
+        package.locked_for_reading(),
+        tempfile.TemporaryDirectory(prefix=".public.", dir=beside) as scratch,
+    ):
+        folder = Path(scratch) / "package"
+        redacted = redact(package, folder, grid=grid, progress=stretch(progress, 0, 2))
+        out = Path(out) if out else beside / (bundle_name(redacted.package) + suffix)
+        _refuse_place(package, out)
+        filling = _Filling(redacted.package, edition, record_date(package), package, redacted)
+        filled = _write(filling, out, zipped=zipped, progress=stretch(progress, 1, 2))
+    return Packed(out, *filled, account=redacted.account, got_key=keyless)
+
+
+@dataclass(frozen=True)
+class _Filling:
+    """What goes into a bundle: the package, its edition, the record's date.
+
+    For the public edition also the `full` package that it was made from, and how.
+    """
+
+    package: Package
+    edition: Edition
+    day: str
+    full: Package | None = None
+    redacted: Redacted | None = None
+
+
+_Filled = tuple[Contents, "Report", tuple[tuple[str, str, str], ...]]
+
+
+def _write(filling: _Filling, out: Path, *, zipped: bool, progress: Progress) -> _Filled:
+    """The bundle at `out`, a folder or zip; nothing is there before it is whole."""
+    if not zipped:
+        with building_folder(out) as folder:
+            return _fill(filling, folder, progress, stretches=2)
+    out.parent.mkdir(parents=True, exist_ok=True)
+    name = bundle_name(filling.package)
+    with tempfile.TemporaryDirectory(prefix=f".{out.name[:80]}.", dir=out.parent) as beside:
+        folder = Path(beside) / name
+        folder.mkdir()
+        filled = _fill(filling, folder, progress, stretches=3)
+        with writing(out) as stream:
+            write_zip(
+                folder,
+                stream,
+                base_name=name,
+                day=filling.day,
+                progress=stretch(progress, 2, 3),
+            )
+            _refuse_place(filling.package, out)
+    return filled
 
 
 def _refuse_place(package: Package, out: Path) -> None:
@@ -135,20 +209,18 @@ def _refuse_place(package: Package, out: Path) -> None:
 # -- filling -------------------------------------------------------------------------------------
 
 
-def _fill(
-    package: Package, folder: Path, progress: Progress, *, stretches: int
-) -> tuple[Contents, Report, tuple[tuple[str, str, str], ...]]:
+def _fill(filling: _Filling, folder: Path, progress: Progress, *, stretches: int) -> _Filled:
     """Make the bag in an empty folder; copy and hash are the first two of `stretches`."""
+    package, edition, day = filling.package, filling.edition, filling.day
     contents = survey_package(package)
-    day = record_date(package)
     data = folder / "data"
     _copy_members(package, contents, data, stretch(progress, 0, stretches))
-    report = _write_report(package, data)
-    lineage = lineage_of(package, contents, FULL)
-    _write_about(package, contents, FULL, data, day, lineage)
+    report = _write_report(filling, data)
+    lineage = lineage_of(filling.full or package, edition)
+    _write_about(filling, contents, data, lineage)
     sums = write_bag(
         folder,
-        _bag_info(package, FULL, day, lineage),
+        _bag_info(package, edition, day, lineage),
         progress=stretch(progress, 1, stretches),
     )
     differing = tuple(
@@ -178,26 +250,26 @@ def _copy_members(package: Package, contents: Contents, data: Path, progress: Pr
         progress(done, contents.byte_count)
 
 
-def _write_report(package: Package, data: Path) -> Report:
-    """The check's report into check/; raises UnusablePackage when a table cannot be read."""
+def _write_report(filling: _Filling, data: Path) -> Report:
+    """The check's report into check/; raises UnusablePackage when a table cannot be read.
+
+    The report quotes the record, so the public edition has figures alone, of the full one's check.
+    """
     from provenance.checks.check import check_package
     from provenance.checks.report import report_html, report_json
 
-    report = check_package(package)
+    report = check_package(filling.full or filling.package)
+    if filling.edition.is_public:
+        write_check_summary(report, data)
+        return report
     write_text(data / "check" / "report.json", report_json(report))
     write_text(data / "check" / "report.html", report_html(report))
     return report
 
 
-def _write_about(
-    package: Package,
-    contents: Contents,
-    edition: Edition,
-    data: Path,
-    day: str,
-    lineage: Lineage,
-) -> None:
+def _write_about(filling: _Filling, contents: Contents, data: Path, lineage: Lineage) -> None:
     """Everything that explains the record: code book, pages, citation, crate, README."""
+    package, edition, day = filling.package, filling.edition, filling.day
     model = package.model
     rows = row_counts(package)
     write_text(data / "CODEBOOK.md", code_book_markdown(model, package.title))
@@ -209,13 +281,17 @@ def _write_about(
     )
     write_deposit_files(package, data, edition, day=day, contents=contents)
     facts = _facts(package, contents, edition, day, rows) | lineage.facts()
+    if filling.redacted:
+        write_notice(filling.redacted, data, day)
+        del facts["lastSeal"]
+        facts |= public_facts(filling.redacted)
     write_text(data / "bundle.json", as_json(facts))
     write_record_pages(
         package,
         data,
         edition=edition,
         facts=_shown_facts(package, contents, day, lineage),
-        links=_shown_links(contents),
+        links=_shown_links(contents, edition),
         files=[member.path for member in contents.members],
     )
     files = {
@@ -228,7 +304,7 @@ def _write_about(
         edition,
         day=day,
         files=files,
-        titles=_titles(package),
+        titles=_titles(package, edition),
         undescribed=contents.undescribed,
         earlier=earlier,
     )
@@ -290,11 +366,27 @@ def _shown_facts(
     return [(name, value) for name, value in facts if value]
 
 
-def _shown_links(contents: Contents) -> list[dict[str, str]]:
+_FULL_LINKS = (("check/report.html", "what the check found when this was packed"),)
+_PUBLIC_LINKS = (
+    (WITHHELD_TEXT, "what is withheld from this edition, why, and whom to ask"),
+    (SUMMARY_TEXT, "how often each rule of the check found something"),
+)
+_FULL_TITLES = {
+    "check/report.html": "Report of the check",
+    "check/report.json": "Report of the check, for programs",
+}
+_PUBLIC_TITLES = {
+    WITHHELD_TEXT: "What is withheld from this edition, and why",
+    SUMMARY: "The check in figures, for programs",
+    SUMMARY_TEXT: "The check in figures",
+}
+
+
+def _shown_links(contents: Contents, edition: Edition) -> list[dict[str, str]]:
     links = [
         ("README.txt", "how to read all this with a text editor, and how to check it"),
         ("codebook.html", "what every table, column and code means"),
-        ("check/report.html", "what the check found when this was packed"),
+        *(_PUBLIC_LINKS if edition.is_public else _FULL_LINKS),
         ("datapackage.json", "the tables described for programs (Data Package)"),
         (CRATE, "all files described for programs (RO-Crate)"),
         ("datacite.json", "how to cite this, for programs (DataCite)"),
@@ -309,7 +401,7 @@ def _shown_links(contents: Contents) -> list[dict[str, str]]:
     return shown
 
 
-def _titles(package: Package) -> dict[str, str]:
+def _titles(package: Package, edition: Edition) -> dict[str, str]:
     """What files are, for those that something says it of."""
     titles = {
         "README.txt": "How to read this bundle with a text editor",
@@ -318,8 +410,7 @@ def _titles(package: Package) -> dict[str, str]:
         "codebook.html": "Code book, as a page",
         **DEPOSIT_TITLES,
         "bundle.json": "Facts about this bundle",
-        "check/report.html": "Report of the check",
-        "check/report.json": "Report of the check, for programs",
+        **(_PUBLIC_TITLES if edition.is_public else _FULL_TITLES),
         DESCRIPTOR: "Data Package descriptor",
         "README.md": "README of the package",
         "schemas/model.json": "Profile, lists of codes and written forms",

@@ -48,7 +48,7 @@ def plain_readme(
         ),
         *_earlier(earlier),
         _heading("What each file is"),
-        _files(),
+        _files(edition),
         _heading("How to read the tables"),
         _paragraph(
             "Each table in tables/ is a text file (CSV, UTF-8). The first line names the columns; "
@@ -84,7 +84,7 @@ def plain_readme(
             "when the bundle comes in. It stands for every byte of the bundle."
         ),
     ]
-    if "custody" in package.model.tables:
+    if "custody" in package.model.tables and not edition.is_public:
         parts += [_custody()]
     parts += _oddities(contents)
     if package.model.cautions:
@@ -141,16 +141,22 @@ def _earlier(earlier: Sequence[Ancestor]) -> list[str]:
     ]
 
 
-def _files() -> str:
+def _files(edition: Edition) -> str:
+    received = ("originals/", "the files of the field crew and the laboratory, as received")
+    check = ("check/", "what the check found wrong or odd when this was packed")
+    withheld = ("WITHHELD.txt", "what is withheld from this edition, why, and whom to ask")
     lines = [
+        *([withheld] if edition.is_public else []),
         ("index.html", "the record to leaf through in any browser, with no network"),
         ("tables/", "the record itself, one text file a table"),
         ("CODEBOOK.md, codebook.html", "what each table, column and code means"),
         ("schemas/", "the same for programs (Table Schema)"),
         ("datapackage.json", "which tables there are, for programs (Data Package 2)"),
-        ("originals/", "the files of the field crew and the laboratory, as received"),
+        *([] if edition.is_public else [received]),
         ("files/", "photos, plans, ring-width files, reports; see tables/file.csv"),
-        ("check/", "what the check found wrong or odd when this was packed"),
+        ("check/", "how often each rule of the check found something")
+        if edition.is_public
+        else check,
         ("ro-crate-metadata.json", "all files described, for programs (RO-Crate)"),
         ("datacite.json", "how to cite it, for programs (DataCite)"),
         ("bundle.json", "facts about the bundle itself, for programs"),

@@ -10,6 +10,9 @@ from provenance.remote import Place
 PARTS = ("container", "bag", "descriptor", "tables", "crate", "custody")
 """What is looked at: zip or folder, BagIt, Data Package, tables, RO-Crate, ledger."""
 
+SEALS_WITHHELD = "custody.seals_withheld"
+"""The rule id of a ledger whose seals are withheld: nothing is wrong, and nothing proved."""
+
 
 @dataclass(frozen=True)
 class BundleFinding:

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from provenance.bundle.hostile_text import visible
-from provenance.bundle.verdict import PARTS, Verdict
+from provenance.bundle.verdict import PARTS, SEALS_WITHHELD, Verdict
 
 _TITLES = {
     "container": "Folder or zip",
@@ -31,6 +31,8 @@ def verdict_text(verdict: Verdict) -> str:
             state = "not looked at, because of what is wrong above"
         elif errors := verdict.errors(part):
             state = f"{errors:,} error{'s' * (errors != 1)}"
+        elif any(one.rule == SEALS_WITHHELD for one in found):
+            state = "seals withheld"
         else:
             state = "sound"
         lines.append(f"  {_TITLES[part]:34}{state}")

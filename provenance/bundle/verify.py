@@ -24,7 +24,7 @@ from provenance.bundle.names import unsafe_because
 from provenance.bundle.progress import Progress, say_nothing, stretch
 from provenance.bundle.streaming import RECORDED, BroughtOut, bring_out, opened_container
 from provenance.bundle.table_check import check_tables
-from provenance.bundle.verdict import BundleFinding, Verdict
+from provenance.bundle.verdict import SEALS_WITHHELD, BundleFinding, Verdict
 from provenance.custody import SEALS, last_seal, verify_chain
 from provenance.custody import TABLE as LEDGER
 from provenance.errors import TreenailError, UnusableInput, UnusablePackage
@@ -195,8 +195,9 @@ def _judge_record(
         if LEDGER in package.model.tables:
             facts = documents.get(BUNDLE_FACTS)
             if _seals_withheld(package, facts):
-                return
-            findings += _check_ledger(package, facts)
+                findings.append(_WITHOUT_SEALS)
+            else:
+                findings += _check_ledger(package, facts)
     except UnusablePackage as error:
         findings.append(_finding("tables", "tables.unreadable", "data/tables", str(error)))
         return
@@ -334,6 +335,16 @@ def _compare_sums(package: Package, known: Checksums) -> Iterator[BundleFinding]
                 f"is not the file that row {key} of tables/{table}.csv has the checksum of",
                 "Find out which is right, the file or the row, and pack again.",
             )
+
+
+_WITHOUT_SEALS = BundleFinding(
+    "custody",
+    "note",
+    SEALS_WITHHELD,
+    f"data/tables/{LEDGER}.csv",
+    "has no seals, as the public edition never has: they cover what is withheld",
+    "To prove custody, ask for the full edition; 'treenail verify PUBLIC --against FULL' compares.",
+)
 
 
 def _seals_withheld(package: Package, facts: object) -> bool:

@@ -11,6 +11,7 @@ import click
 from provenance.cli.options import out_option, package_argument, progress_bar
 
 if TYPE_CHECKING:
+    from provenance.bundle.pack import Packed
     from provenance.findings import Report
 
 
@@ -18,18 +19,45 @@ if TYPE_CHECKING:
 @package_argument
 @out_option
 @click.option("--zip", "zipped", is_flag=True, help="One zip file instead of a folder.")
-def pack(package: Path, out: Path | None, zipped: bool) -> None:
+@click.option(
+    "--edition",
+    type=click.Choice(["full", "public"]),
+    default="full",
+    show_default=True,
+    help="All of it for a restricted store, or what everybody may see.",
+)
+@click.option(
+    "--grid",
+    metavar="DEGREES",
+    help="Size of the cells that public coordinates are made coarse to, or 'drop' for no "
+    "coordinates. [default: the package's, else 0.1] Always use the same one: two different ones "
+    "together tell more than either.",
+)
+def pack(package: Path, out: Path | None, zipped: bool, edition: str, grid: str | None) -> None:
     """Write PACKAGE as an archive bundle (BagIt), beside it unless --out says where.
+
+    The public edition shows no exact place, nobody who has not agreed to be named, and nothing that
+    is restricted; WITHHELD.txt in it says what is withheld. Look through it before you publish it.
 
     A package in which the check finds something is packed all the same, with the report, and the
     exit code is 1. A table that cannot be read is not packed (exit code 2).
     """
+    from provenance.bundle.editions import EDITIONS
     from provenance.bundle.pack import pack as pack_package
     from provenance.package import open_package
 
     with progress_bar("packing") as progress:
-        packed = pack_package(open_package(package), out, zipped=zipped, progress=progress)
+        packed = pack_package(
+            open_package(package),
+            out,
+            zipped=zipped,
+            edition=EDITIONS[edition],
+            grid=grid,
+            progress=progress,
+        )
     click.echo(f"packed {packed.path}")
+    if packed.account:
+        _say_what_is_withheld(packed)
     findings = False
     for path in packed.contents.left_out:
         click.echo(f"left out: {path}", err=True)
@@ -43,12 +71,33 @@ def pack(package: Path, out: Path | None, zipped: bool) -> None:
         click.echo(f"not the bytes that row {key} of '{table}' has a checksum of: {path}", err=True)
     if not packed.report.clean:
         findings = True
+        where = (
+            "'treenail check' names them"
+            if packed.account
+            else "the bundle's data/check/report.html names them"
+        )
         click.echo(
             f"the check found {_counted(packed.report, 'error')} and "
-            f"{_counted(packed.report, 'warning')}; the bundle's data/check/report.html names them",
+            f"{_counted(packed.report, 'warning')}; {where}",
             err=True,
         )
     sys.exit(1 if findings else 0)
+
+
+def _say_what_is_withheld(packed: Packed) -> None:
+    account = packed.account
+    assert account is not None
+    click.echo(
+        f"withheld: {account.withheld_cells} cells, {len(account.files)} files, words in "
+        f"{account.texts_touched} open texts; data/WITHHELD.txt says what and why"
+    )
+    click.echo("Look through it, the photos above all, before you publish it.")
+    if packed.got_key:
+        click.echo(
+            "the package had no edition key and was given one: pack its full edition again, or "
+            "nobody can show later that this public edition was made from it",
+            err=True,
+        )
 
 
 def _counted(report: Report, severity: str) -> str:

@@ -24,7 +24,6 @@ from provenance.bundle.redaction.gathering import Known
 from provenance.bundle.redaction.masking import WITHHELD
 from provenance.bundle.redaction.pictures import NotRedrawn, redraw
 from provenance.disk import writing
-from provenance.package import DESCRIPTOR
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -86,7 +85,7 @@ def redact_files(
             if path:
                 handled.add(path)
             progress(place + 1, len(frame))
-    account.files += _other_files(known, members - handled, sums, key)
+    account.files += _other_files(known, members - handled, set(contents.undescribed), sums, key)
     return FileRows(settled, left_out)
 
 
@@ -197,21 +196,19 @@ def _one_name(path: str) -> str:
 
 
 def _other_files(
-    known: Known, paths: set[str], sums: Mapping[str, str], key: str
+    known: Known, paths: set[str], undescribed: set[str], sums: Mapping[str, str], key: str
 ) -> list[LeftOutFile]:
-    """Everything that is not of the table file and not of the package's own making."""
-    own = {DESCRIPTOR, "README.md", "mapping.example.yaml"}
+    """Everything that is neither of the table file nor of the package's own making."""
     received = set()
     if ORIGINAL in known.package.model.tables:
         frame = known.package.table(ORIGINAL)
         for name in ("path", "mapping_path"):
             received |= set(frame[name]) if name in frame else set()
     left_out = []
-    for path in sorted(paths):
-        if path in own or path.startswith(("tables/", "schemas/")):
-            continue
+    for path in sorted(paths & (received | undescribed)):
         # the path itself may give something away, so the file stands here by its hash alone
         commitment = commit(key, "file", sums[path])
         table, reason = (ORIGINAL, RECEIVED) if path in received else ("", UNDESCRIBED)
         left_out.append(LeftOutFile(table, "", reason, commitment))
-    return left_out
+    # in an order that says nothing of their names
+    return sorted(left_out, key=lambda one: (one.reason, one.commitment))
