@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import replace
 from typing import TYPE_CHECKING
 
 from provenance.custody import append_events
@@ -114,10 +113,9 @@ def record_events(
 
 def _completed(before: Holding, new: Event) -> Event:
     if new.event in ("handed_over", "returned", "deposited") and not new.from_party_id:
-        new = replace(new, from_party_id=before.holder)
+        new = new._replace(from_party_id=before.holder)
     if new.event == "received":
-        new = replace(
-            new,
+        new = new._replace(
             from_party_id=new.from_party_id or before.answerable,
             to_party_id=new.to_party_id or before.on_the_way_to,
             consignment_id=new.consignment_id or before.consignment_id,
@@ -128,7 +126,7 @@ def _completed(before: Holding, new: Event) -> Event:
 def _append(package: Package, events: list[Event], recorded_on: str, recorded_by: str) -> None:
     import pandas as pd
 
-    names = [name for name in Event.__dataclass_fields__ if name != "custody_id"]
+    names = [name for name in Event._fields if name != "custody_id"]
     rows = [{name: getattr(event, name) for name in names} for event in events]
     frame = pd.DataFrame(rows, columns=names, dtype=str)
     frame["recorded_on"] = recorded_on

@@ -154,8 +154,7 @@ def custody(
     elif sample is not None:
         if sample not in set(opened.table("sample")["sample_id"]):
             raise TreenailError(f"there is no sample '{sample}' in {package}; check the number")
-        life = [one.__dict__ for one in life_of(opened, sample)]
-        frame = pd.DataFrame(life, columns=list(Event.__dataclass_fields__), dtype=str)
+        frame = pd.DataFrame(life_of(opened, sample), columns=list(Event._fields), dtype=str)
     else:
         frame = holdings_frame(opened, as_of=as_of)
     click.echo(_shown(frame, shape))

@@ -28,6 +28,8 @@ __all__ = [
     "cutting_class",
     "parse_notation",
     "parse_year",
+    "write_ends",
+    "write_mark",
     "write_notation",
     "write_year",
 ]
@@ -256,15 +258,25 @@ def write_notation(notation: DateNotation, reasons: Vocabulary | None = None) ->
         first, last = notation.felled
         ends = [write_year(first)] if first == last else [write_year(first), write_year(last)]
         return "felled " + " - ".join(ends)
-    outer = _written_mark(notation.outer)
-    if notation.inner is None:
-        return f"- {outer}"
-    return f"{_written_mark(notation.inner)} - {outer}".rstrip()
+    inner = None if notation.inner is None else write_mark(notation.inner)
+    return write_ends(inner, "" if notation.outer is None else write_mark(notation.outer))
 
 
-def _written_mark(mark: YearMark | None) -> str:
-    if mark is None:
-        return ""
+def write_ends(inner: str | None, outer: str) -> str:
+    """The two ends, each as `write_mark` has it, in one text; `inner` is None when it is not known.
+
+    >>> write_ends("1702 p", "1781 B"), write_ends(None, "1781 vv"), write_ends("1702", "")
+    ('1702 p - 1781 B', '- 1781 vv', '1702 -')
+    """
+    return f"- {outer}" if inner is None else f"{inner} - {outer}".rstrip()
+
+
+def write_mark(mark: YearMark) -> str:
+    """One end in this project's own layout.
+
+    >>> write_mark(YearMark(-44, ("++", "v")))
+    '45 BC ++ v'
+    """
     year = "" if mark.year is None else write_year(mark.year)
     return f"{year} {' '.join(mark.symbols)}".strip()
 

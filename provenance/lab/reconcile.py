@@ -7,24 +7,27 @@ a list that a person works through and signs off.
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Sequence
+from collections import Counter
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
+from functools import cache
 from typing import TYPE_CHECKING, Any
 
 from provenance.derive.dating import live_results, split_codes
 from provenance.errors import TreenailError
-from provenance.findings import Finding
+from provenance.findings import Report
 from provenance.frames import row_tuples
 from provenance.holdings import (
     Event,
     events_of,
     samples_in_parcel,
 )
-from provenance.lab.notation import DateNotation, YearMark, write_notation
+from provenance.lab.notation import YearMark, write_ends, write_mark
 from provenance.resources import shipped
 
 if TYPE_CHECKING:
     import pandas as pd
+    import polars as pl
 
     from provenance.package import Package
     from provenance.schema import Model
@@ -55,12 +58,12 @@ class Reconciliation:
 
     consignment_id: str
     lines: pd.DataFrame
-    findings: tuple[Finding, ...]
+    findings: Report
 
     @property
     def settled(self) -> bool:
         """True when nothing is left to work through (notes do not count)."""
-        return not any(one.severity in ("error", "warning") for one in self.findings)
+        return self.findings.clean
 
 
 def reconcile_results(package: Package, consignment_id: str = "") -> Reconciliation:
@@ -68,8 +71,6 @@ def reconcile_results(package: Package, consignment_id: str = "") -> Reconciliat
 
     Raises TreenailError for an unknown parcel.
     """
-    import pandas as pd
-
     known = list(package.table("consignment")["consignment_id"])
     if consignment_id and consignment_id not in known:
         raise TreenailError(
@@ -78,44 +79,69 @@ def reconcile_results(package: Package, consignment_id: str = "") -> Reconciliat
     results = live_results(package)
     events = events_of(package.table("custody"))
     if consignment_id:
-        sent = samples_in_parcel(events, consignment_id)
+        sent = dict.fromkeys(samples_in_parcel(events, consignment_id))
         # a result may name the parcel or only a sample of it
-        of_parcel = results["consignment_id"].eq(consignment_id) | results["sample_id"].isin(sent)
-        results = results[of_parcel.fillna(False)]
+        named = row_tuples(results, ("consignment_id", "sample_id"))
+        mine = [parcel == consignment_id or sample in sent for parcel, sample in named]
+        results = results.loc[mine]
     else:
-        sent = [one.sample_id for one in events if one.consignment_id in known]
-    sent = list(dict.fromkeys(sent))
-    findings = [*_missing_and_extra(results, sent, consignment_id), *_found(package, results)]
-    counts = _points_by_sample(findings, results)
-    arrived = _arrivals(events)
-    samples = list(dict.fromkeys([*sent, *results["sample_id"]]))
-    best = results.drop_duplicates("sample_id", keep="last").set_index("sample_id")
-    field = package.table("sample").drop_duplicates("sample_id").set_index("sample_id")
-    lines = pd.DataFrame({"sample_id": samples})
-    lines["element_id"] = lines["sample_id"].map(field["element_id"]).fillna("")
-    lines["sent"] = lines["sample_id"].isin(sent).map({True: "yes", False: "no"})
-    lines["arrived"] = lines["sample_id"].map(arrived).fillna("")
-    lines["outcome"] = lines["sample_id"].map(best["outcome"]).fillna("")
-    ends = best[["inner_year", "inner_symbol", "outer_year", "outer_symbol"]]
-    dates = dict(zip(best.index, map(dates_of, ends.to_numpy(dtype=object).tolist()), strict=True))
-    lines["dates"] = lines["sample_id"].map(dates).fillna("")
-    lines["rings"] = lines["sample_id"].map(best["ring_count"])
-    lines["species_field"] = lines["sample_id"].map(field["species_field"]).fillna("")
-    lines["species"] = lines["sample_id"].map(best["species"]).fillna("")
-    lines["points"] = lines["sample_id"].map(counts).fillna(0).astype(int)
-    return Reconciliation(consignment_id, lines[list(LINE_COLUMNS)], tuple(findings))
+        parcels = set(known)
+        sent = dict.fromkeys(one.sample_id for one in events if one.consignment_id in parcels)
+    sample_of = dict(row_tuples(results, ("result_id", "sample_id")))
+    found = _found(package, results, sent, consignment_id)
+    lines = _lines(package, results, sent)
+    lines["arrived"] = _looked_up(lines["sample_id"], _arrivals(events), "")
+    lines["points"] = _looked_up(lines["sample_id"], _points_by_sample(found.found, sample_of), 0)
+    return Reconciliation(consignment_id, lines[list(LINE_COLUMNS)], found)
 
 
-def dates_of(ends: Sequence[Any]) -> str:
-    """Inside year, its symbols, outside year, its symbols in this project's notation, or ''."""
-    marks = []
-    for year, symbols in (ends[:2], ends[2:]):
+def _lines(package: Package, results: pd.DataFrame, sent: Mapping[str, None]) -> pd.DataFrame:
+    """One line a sample that was sent or has a result, without what was received and is open."""
+    import pandas as pd
+
+    field: dict[str, tuple[str, str]] = {}
+    names = ("sample_id", "element_id", "species_field")
+    for sample, element, species in row_tuples(package.table("sample"), names):
+        field.setdefault(sample, (element, species))
+    # of several results that stand the last row counts
+    best = results.drop_duplicates("sample_id", keep="last")
+    best = best[best["sample_id"].notna()].set_index("sample_id")
+    samples = list(dict.fromkeys([*sent, *results["sample_id"].dropna()]))
+    lines = pd.DataFrame({"sample_id": pd.Series(samples, dtype=str)})
+    seen = [field.get(sample, ("", "")) for sample in samples]
+    lines["element_id"] = pd.Series([element for element, _ in seen], dtype=str)
+    lines["species_field"] = pd.Series([species for _, species in seen], dtype=str)
+    lines["sent"] = pd.Series(["yes" if one in sent else "no" for one in samples], dtype=str)
+    dates = pd.Series(_written_dates(best), index=best.index, dtype=str)
+    reported = best.assign(dates=dates).reindex(samples)
+    for name in ("outcome", "dates", "species"):
+        lines[name] = reported[name].fillna("").to_numpy()
+    lines["rings"] = reported["ring_count"].array
+    return lines
+
+
+def _looked_up(samples: pd.Series, known: Mapping[str, Any], default: Any) -> list[Any]:
+    return [known.get(sample, default) for sample in samples.tolist()]
+
+
+def _written_dates(results: pd.DataFrame) -> list[str]:
+    """Both ends of each result in this project's notation, '' where nothing is known of either."""
+
+    @cache
+    def written(year: Any, symbols: Any) -> str | None:
         number = None if _blank(year) else int(year)
         signs = split_codes(symbols)
-        marks.append(YearMark(number, signs) if number is not None or signs else None)
-    if marks == [None, None]:
-        return ""
-    return write_notation(DateNotation(inner=marks[0], outer=marks[1]))
+        return None if number is None and not signs else write_mark(YearMark(number, signs))
+
+    ends = row_tuples(results, ("inner_year", "inner_symbol", "outer_year", "outer_symbol"))
+    return [
+        _both_ends(written(inner_year, inner_symbols), written(outer_year, outer_symbols))
+        for inner_year, inner_symbols, outer_year, outer_symbols in ends
+    ]
+
+
+def _both_ends(inner: str | None, outer: str | None) -> str:
+    return "" if inner is None and outer is None else write_ends(inner, outer or "")
 
 
 def _blank(value: Any) -> bool:
@@ -124,65 +150,88 @@ def _blank(value: Any) -> bool:
     return value is None or bool(pd.isna(value))
 
 
-def _missing_and_extra(
-    results: pd.DataFrame, sent: list[str], consignment_id: str
-) -> Iterable[Finding]:
-    answered, was_sent = set(results["sample_id"]), set(sent)
-    for sample in sent:
-        if sample not in answered:
-            yield Finding(
-                "warning",
-                "reconcile.no_result",
-                "sample",
-                0,
-                sample,
-                "sample_id",
-                sample,
-                f"Sample {sample} was sent, and there is no result for it.",
-                "Ask the laboratory; if it was lost or not examined, let them say so.",
-            )
-    rows = zip(results.index, results["result_id"], results["sample_id"], strict=True)
-    for row, result_id, sample in rows:
-        if sample not in was_sent:
-            parcel = consignment_id or "any parcel"
-            yield Finding(
-                "warning",
-                "reconcile.not_sent",
-                "lab_result",
-                int(row),
-                str(result_id),
-                "sample_id",
-                str(sample),
-                f"There is a result for sample {sample}, which was not in {parcel}.",
-                "The number may be misread; compare lengths and rings, and ask the laboratory.",
-            )
+def _found(
+    package: Package, results: pd.DataFrame, sent: Mapping[str, None], consignment_id: str
+) -> Report:
+    """What is missing and extra, and what the check finds about these results."""
+    import polars as pl
 
-
-def _found(package: Package, results: pd.DataFrame) -> list[Finding]:
-    """What the check finds about these results and their samples."""
     from provenance.checks.check import check_package
     from provenance.checks.registry import all_rules
 
     rules = [rule for rule in all_rules() if rule.subject in SUBJECTS]
     report = check_package(package, rules=rules)
-    codes = set(results["result_id"])
-    frame = report.frame
-    mine = (frame["table"] == "lab_result") & frame["key"].isin(codes)
-    names = [str(name) for name in frame.columns]
-    return [
-        Finding(**dict(zip(names, values, strict=True)))
-        for values in row_tuples(frame[mine], names)
+    codes = pl.Series(results["result_id"].dropna().tolist(), dtype=pl.String)
+    mine = report.found.filter(
+        (pl.col("table") == "lab_result") & pl.col("key").is_in(codes.implode())
+    )
+    compared = [*_missing(results, sent), *_extra(results, sent, consignment_id)]
+    return Report(
+        package=package.name,
+        found=pl.concat([*(one.select(mine.columns) for one in compared), mine]),
+        rows_checked=report.rows_checked,
+        rules_run=("reconcile.no_result", "reconcile.not_sent", *report.rules_run),
+    )
+
+
+def _missing(results: pd.DataFrame, sent: Mapping[str, None]) -> Iterable[pl.DataFrame]:
+    import polars as pl
+
+    answered = set(results["sample_id"].tolist())
+    missing = [sample for sample in sent if sample not in answered]
+    if missing:
+        yield pl.DataFrame({"key": missing}).with_columns(
+            severity=pl.lit("warning"),
+            rule=pl.lit("reconcile.no_result"),
+            table=pl.lit("sample"),
+            row=pl.lit(0, dtype=pl.Int64),
+            field=pl.lit("sample_id"),
+            value=pl.col("key"),
+            message=pl.format("Sample {} was sent, and there is no result for it.", "key"),
+            remedy=pl.lit("Ask the laboratory; if it was lost or not examined, let them say so."),
+            origin=pl.lit(""),
+        )
+
+
+def _extra(
+    results: pd.DataFrame, sent: Mapping[str, None], consignment_id: str
+) -> Iterable[pl.DataFrame]:
+    import polars as pl
+
+    rows = zip(
+        results.index.tolist(), *results[["result_id", "sample_id"]].to_numpy().T, strict=True
+    )
+    extra = [
+        (row, str(result), sample)
+        for row, result, sample in rows
+        if sample not in sent and not _blank(sample)
     ]
+    parcel = consignment_id or "any parcel"
+    if extra:
+        yield pl.DataFrame(extra, schema=("row", "key", "value"), orient="row").with_columns(
+            severity=pl.lit("warning"),
+            rule=pl.lit("reconcile.not_sent"),
+            table=pl.lit("lab_result"),
+            field=pl.lit("sample_id"),
+            message=pl.format(
+                "There is a result for sample {}, which was not in {}.", "value", pl.lit(parcel)
+            ),
+            remedy=pl.lit(
+                "The number may be misread; compare lengths and rings, and ask the laboratory."
+            ),
+            origin=pl.lit(""),
+        )
 
 
-def _points_by_sample(findings: Iterable[Finding], results: pd.DataFrame) -> dict[str, int]:
-    sample_of = dict(zip(results["result_id"], results["sample_id"], strict=True))
-    counts: dict[str, int] = {}
-    for one in findings:
-        if one.severity in ("error", "warning"):
-            sample = sample_of.get(one.key, one.key)
-            counts[sample] = counts.get(sample, 0) + 1
-    return counts
+def _points_by_sample(found: pl.DataFrame, sample_of: Mapping[str, str]) -> Counter[str]:
+    import polars as pl
+
+    weighty = found.filter(pl.col("severity").is_in(["error", "warning"]))
+    return Counter(
+        # a result's number may be some sample's number, too
+        sample_of.get(key, key) if table == "lab_result" else key
+        for table, key in weighty.select("table", "key").iter_rows()
+    )
 
 
 def _arrivals(events: Iterable[Event]) -> dict[str, str]:

@@ -128,3 +128,26 @@ def test_the_page_shows_hostile_text_as_text(builder) -> None:
     assert "<script" not in page
     assert "&lt;script&gt;" in page
     assert "Signed off" in page
+
+
+def test_a_parcel_that_nothing_came_back_of_misses_every_sample(builder) -> None:
+    reconciled = reconcile_results(builder.package, "C-2024-1")
+    assert [one.key for one in reconciled.findings] == ["231", "232"]
+    assert list(reconciled.lines["points"]) == [1, 1]
+
+
+def test_a_result_numbered_like_a_sample_is_not_taken_for_it(builder) -> None:
+    """Laboratories count their results from 1, as crews do their cores."""
+    with_result(builder, "231")
+    table = builder.package.table("lab_result").assign(result_id="232")
+    builder.package.write_table("lab_result", table)
+    reconciled = reconcile_results(builder.package, "C-2024-1")
+    assert line(reconciled, "231")["points"] == 0
+    assert line(reconciled, "232")["points"] == 1
+
+
+def test_a_result_that_names_no_sample_is_left_to_the_check(builder) -> None:
+    with_result(with_result(with_result(builder, "231"), "232"), "")
+    reconciled = reconcile_results(builder.package, "C-2024-1")
+    assert list(reconciled.lines["sample_id"]) == ["231", "232"]
+    assert {one.rule for one in reconciled.findings if one.key == "R-"} >= {"structure.required"}
