@@ -9,7 +9,7 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
-from provenance.bundle.contents import Contents
+from provenance.bundle.contents import Contents, survey_package
 from provenance.bundle.editions import Edition
 from provenance.bundle.hashing import hash_files
 from provenance.custody import TABLE as LEDGER
@@ -45,19 +45,24 @@ class Lineage:
         return facts
 
 
-def lineage_of(package: Package, contents: Contents, edition: Edition) -> Lineage:
+def lineage_of(package: Package, edition: Edition) -> Lineage:
     """The earlier bundles of a package that is about to be packed.
 
     A package that is still what was unpacked makes the bundle it came from once more, which is no
-    revision of itself. Raises UnusablePackage when the origin of the package cannot be read.
+    revision of itself. `package` is the full one, also for the public edition, which names the
+    earlier bundles and none of their numbers. Raises UnusablePackage when the origin of the package
+    cannot be read.
     """
     origin = read_origin(package.folder)
     if origin is None:
         return Lineage()
-    if _is_unchanged(package, contents, origin):
-        same = edition.name == origin.bundle.edition
-        return Lineage(origin.earlier, origin.bundle.accession if same else "", origin.spent)
-    return Lineage((origin.bundle, *origin.earlier), "", _spent(package, origin))
+    unchanged = _is_unchanged(package, survey_package(package), origin)
+    earlier = origin.earlier if unchanged else (origin.bundle, *origin.earlier)
+    if edition.is_public:
+        return Lineage(earlier)
+    if unchanged:
+        return Lineage(earlier, origin.bundle.accession, origin.spent)
+    return Lineage(earlier, "", _spent(package, origin))
 
 
 def _is_unchanged(package: Package, contents: Contents, origin: Origin) -> bool:

@@ -90,7 +90,7 @@ def unpack(
 
 def _refuse_unsound(verdict: Verdict) -> None:
     grave = [
-        one for one in verdict.findings if one.severity == "error" and not _is_of_the_record(one)
+        one for one in verdict.findings if one.severity == "error" and not is_of_the_record(one)
     ]
     if grave:
         # one that names a file says more than one about the whole
@@ -104,7 +104,7 @@ def _refuse_unsound(verdict: Verdict) -> None:
         )
 
 
-def _is_of_the_record(one: BundleFinding) -> bool:
+def is_of_the_record(one: BundleFinding) -> bool:
     """Whether a fault was packed with the record, rather than done to the bundle."""
     if one.part == "tables":
         return one.rule != "tables.unreadable"
