@@ -33,6 +33,7 @@ COMMANDS: dict[str, tuple[str, str]] = {
     "pack": ("bundling:pack", "Write an archive bundle, with everything in it."),
     "verify": ("bundling:verify", "Say whether a bundle is sound, and what is not."),
     "unpack": ("bundling:unpack", "Turn a bundle back into a package."),
+    "accession": ("accessioning:accession", "Take a bundle in: number, register, receipt."),
     "compare": ("comparing:compare", "Say what changed between two bundles of one record."),
     "catalogue": ("cataloguing:catalogue", "List and search many bundles."),
     "audit": ("cataloguing:audit", "Look many bundles over for damage and loss, on a rota."),

@@ -1,0 +1,1 @@
+"""Takes bundles into a repository: verified, numbered, registered, with a receipt."""
