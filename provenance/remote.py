@@ -17,11 +17,12 @@ from typing import IO, Any
 
 from provenance.errors import UnusableInput
 
-__all__ = ["Entry", "Place", "Remote", "place_at"]
+__all__ = ["Entry", "Place", "Remote", "lies_below", "place_at"]
 
 _ADDRESS = re.compile(r"(?:[a-z][a-z0-9+.-]*::)*[a-z][a-z0-9+.-]*://", re.IGNORECASE)
 _WITH_PASSWORD = re.compile(r"://[^/@:]*:[^/@]+@")
 _BUFFER_BYTES = 1 << 20
+_NOT_THERE = (404, 410)  # RFC 9110 sections 15.5.5 and 15.5.11
 
 
 @dataclass(frozen=True)
@@ -66,15 +67,15 @@ class Remote:
         return Path(self.name).suffix
 
     def __truediv__(self, name: str) -> Remote:
-        """What is called `name` (with '/' for deeper) below this."""
+        """What is called `name` (with '/' for deeper, '../' before it for beside) below this."""
         before, path, after = self._split()
+        while name.startswith("../"):
+            name, path = name[3:], path.rstrip("/").rpartition("/")[0]
         joined = f"{path.rstrip('/')}/{name}" if path.strip("/") else f"{path}{name}"
         return Remote(f"{before}{joined}{after}")
 
-    def is_relative_to(self, other: object) -> bool:
+    def is_relative_to(self, other: Remote) -> bool:
         """Whether this lies at or below `other`."""
-        if not isinstance(other, Remote):
-            return False
         before, path, after = self._split()
         other_before, other_path, other_after = other._split()
         inside = f"{other_path.rstrip('/')}/" if other_path.strip("/") else other_path
@@ -94,10 +95,27 @@ class Remote:
         system, path = self._reach()
         with self._in_words():
             try:
-                found: Mapping[str, Any] = system.info(path)
-            except FileNotFoundError:
+                found: dict[str, Any] = system.info(path)
+            except FileNotFoundError as error:
+                # of a server that does not answer, this one says that nothing is there
+                why = error.__cause__
+                absent = isinstance(why, FileNotFoundError)
+                absent = absent or getattr(why, "status", None) in _NOT_THERE
+                if self._is_web and isinstance(why, Exception) and not absent:
+                    raise why from None
                 return None
+        if self._is_web and self._looks_like_folder(found):
+            return {**found, "type": "directory"}
         return found
+
+    @property
+    def _is_web(self) -> bool:
+        return self.address.startswith(("http://", "https://"))
+
+    def _looks_like_folder(self, facts: Mapping[str, Any]) -> bool:
+        """Whether a web server shows a page where a path ends that names no page."""
+        is_page = str(facts.get("mimetype", "")).startswith("text/html")
+        return is_page and self.suffix.lower() not in (".html", ".htm")
 
     def exists(self) -> bool:
         """Whether the store has something there."""
@@ -117,6 +135,13 @@ class Remote:
         """What lies in the folder, in the order of the names; raises OSError."""
         system, path = self._reach()
         with self._in_words():
+            if self._is_web and (self / "index.html").exists():
+                raise OSError(
+                    errno.ENOTSUP,
+                    "it has an index.html, which web servers show in place of a list of the "
+                    "files; serve the bundle as a zip, or through another protocol",
+                    self.address,
+                )
             listed = system.ls(path, detail=True)
         own = path.rstrip("/")
         found = {}
@@ -209,6 +234,14 @@ class _Raw(io.RawIOBase):
 
 Place = Path | Remote
 """Where something lies: on a disk of this machine, or in a store."""
+
+
+def lies_below(one: Place, other: Place) -> bool:
+    """Whether `one` lies at or below `other`; what lies in a store is below no path of a disk."""
+    if isinstance(one, Remote) or isinstance(other, Remote):
+        both = isinstance(one, Remote) and isinstance(other, Remote)
+        return both and one.is_relative_to(other)  # type: ignore[arg-type]
+    return one.is_relative_to(other)
 
 
 def place_at(text: str | Path | Remote) -> Place:

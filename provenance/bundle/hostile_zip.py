@@ -118,6 +118,10 @@ def opened_zip(bundle: Place, limits: Limits = DEFAULT_LIMITS) -> Iterator[ZipBa
                     f"{bundle} is served from beginning to end only, and a zip must be read from "
                     "its end; copy it to a disk, or serve it with byte ranges"
                 )
+            # tried first, because the library takes any failure here for 'not a zip'
+            stream.seek(0, io.SEEK_END)
+            stream.seek(max(stream.tell() - _END_BYTES, 0))
+            stream.read()
             with zipfile.ZipFile(stream) as archive:
                 base_name, members = _survey_zip(bundle, archive, limits)
                 inside = {one.filename.removeprefix(f"{base_name}/"): one for one in members}

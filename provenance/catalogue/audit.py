@@ -22,6 +22,7 @@ from provenance.catalogue.fixity import Examination, examine_bundle
 from provenance.catalogue.records import signature_of
 from provenance.catalogue.spread import HERE, Broken, Crew, assembled, do_each
 from provenance.errors import TreenailError
+from provenance.remote import Place, lies_below, place_at
 
 __all__ = ["Audit", "audit_place"]
 
@@ -38,7 +39,7 @@ class Audit:
     """
 
     run_id: int
-    place: Path
+    place: Place
     started_at: str
     ended_at: str
     resumed: int
@@ -58,7 +59,7 @@ class Audit:
 
 
 def audit_place(
-    place: Path,
+    place: Place,
     index: Path,
     *,
     minutes: float | None = None,
@@ -134,7 +135,7 @@ def _only_audit(index: Path) -> Iterator[None]:
         stream.close()
 
 
-def _take_up(database: sqlite3.Connection, place: Path, anew: bool) -> tuple[int, int]:
+def _take_up(database: sqlite3.Connection, place: Place, anew: bool) -> tuple[int, int]:
     """The number of the run, and how many bundles a killed one had done that need not be again."""
     killed = database.execute(
         "SELECT run_id FROM run WHERE kind = 'audit' AND place = ? AND ended_at IS NULL "
@@ -163,7 +164,7 @@ def _done_in(database: sqlite3.Connection, run_id: int) -> set[str]:
     return {row["path"] for row in rows}
 
 
-def _rota(database: sqlite3.Connection, place: Path, run_id: int) -> list[Path]:
+def _rota(database: sqlite3.Connection, place: Place, run_id: int) -> list[Place]:
     """What is to be examined: what no audit has seen as it is now, then the longest unchecked."""
     done = _done_in(database, run_id)
     rows = database.execute(
@@ -173,11 +174,11 @@ def _rota(database: sqlite3.Connection, place: Path, run_id: int) -> list[Path]:
         "WHERE form != 'package' AND state IN ('there', 'unreadable') "
         "GROUP BY bundle.path ORDER BY last NULLS FIRST, bundle.path"
     )
-    paths = (Path(row["path"]) for row in rows if row["path"] not in done)
-    return [path for path in paths if path.is_relative_to(place)]
+    paths = (place_at(row["path"]) for row in rows if row["path"] not in done)
+    return [path for path in paths if lies_below(path, place)]
 
 
-def _not_examined(path: Path, reason: str) -> Examination:
+def _not_examined(path: Place, reason: str) -> Examination:
     finding = {
         "part": "container",
         "severity": "error",

@@ -14,6 +14,7 @@ from provenance.catalogue.entry import Entry, read_entry, read_symbols
 from provenance.catalogue.records import Survey, signature_of, survey_place
 from provenance.catalogue.spread import HERE, Broken, Crew, do_each
 from provenance.errors import TreenailError, UnusableInput
+from provenance.remote import Place, Remote, lies_below, place_at
 
 __all__ = ["INDEX_NAME", "Update", "index_place", "update_catalogue", "withdraw_bundle"]
 
@@ -40,12 +41,17 @@ class Update:
     clock: str | None
 
 
-def index_place(place: Path, index: Path | None = None) -> Path:
+def index_place(place: Place, index: Path | None = None) -> Path:
     """Where the catalogue of a place lies: `index`, or beside the bundles.
 
     Raises UnusableInput when it would come to lie inside a package or bundle, which it would spoil.
     """
     if index is None:
+        if isinstance(place, Remote):
+            raise UnusableInput(
+                f"{place} is no folder of this machine, where the catalogue must lie; say with "
+                "--index where"
+            )
         if not place.is_dir():
             raise UnusableInput(f"{place} is no folder; say with --index where the catalogue lies")
         index = place / INDEX_NAME
@@ -59,7 +65,7 @@ def index_place(place: Path, index: Path | None = None) -> Path:
 
 
 def update_catalogue(
-    place: Path,
+    place: Place,
     index: Path,
     *,
     crew: Crew = HERE,
@@ -109,7 +115,7 @@ def update_catalogue(
     )
 
 
-def start_run(database: sqlite3.Connection, kind: str, place: Path) -> int:
+def start_run(database: sqlite3.Connection, kind: str, place: Place) -> int:
     """Note that a run was begun; returns its number."""
     with transaction(database):
         cursor = database.execute(
@@ -129,7 +135,7 @@ def end_run(database: sqlite3.Connection, run_id: int, outcome: str) -> None:
 
 def _mark_absent(
     database: sqlite3.Connection,
-    place: Path,
+    place: Place,
     survey: Survey,
     before: dict[str, sqlite3.Row],
     run_id: int,
@@ -137,10 +143,10 @@ def _mark_absent(
     """Mark what is known below `place` and was not met; returns the newly vanished."""
     vanished, hidden = [], []
     for text, row in before.items():
-        path = Path(text)
-        if path in survey.signatures or not path.is_relative_to(place):
+        path = place_at(text)
+        if path in survey.signatures or not lies_below(path, place):
             continue
-        blind = next((one for one in survey.unreadable if path.is_relative_to(one)), None)
+        blind = next((one for one in survey.unreadable if lies_below(path, one)), None)
         if blind is not None:
             hidden.append((survey.unreadable[blind], text))
         elif row["state"] not in ("vanished", "withdrawn"):
@@ -158,7 +164,7 @@ def _mark_absent(
 
 def _read_all(
     database: sqlite3.Connection,
-    to_read: list[Path],
+    to_read: list[Place],
     survey: Survey,
     run_id: int,
     crew: Crew,
@@ -166,7 +172,7 @@ def _read_all(
 ) -> dict[str, str]:
     """Read and store, some bundles a transaction; returns path → why for what was unreadable."""
     unreadable: dict[str, str] = {}
-    waiting: list[Entry | tuple[Path, str]] = []
+    waiting: list[Entry | tuple[Place, str]] = []
     stored = time.monotonic()
     work = partial(_entry_or_reason, symbols=read_symbols()) if to_read else _entry_or_reason
     for done, (path, result) in enumerate(do_each(work, to_read, crew=crew), start=1):
@@ -186,7 +192,7 @@ def _read_all(
     return unreadable
 
 
-def _entry_or_reason(path: Path, symbols: object = None) -> Entry | str:
+def _entry_or_reason(path: Place, symbols: object = None) -> Entry | str:
     """The entry, or why it could not be read: an error would not pickle with all it says."""
     try:
         return read_entry(path, symbols)  # type: ignore[arg-type]
@@ -196,7 +202,7 @@ def _entry_or_reason(path: Path, symbols: object = None) -> Entry | str:
 
 def _store(
     database: sqlite3.Connection,
-    entries: Iterable[Entry | tuple[Path, str]],
+    entries: Iterable[Entry | tuple[Place, str]],
     survey: Survey,
     run_id: int,
 ) -> None:
@@ -231,14 +237,14 @@ def _store_entry(database: sqlite3.Connection, entry: Entry, run_id: int) -> Non
 
 
 def _store_unreadable(
-    database: sqlite3.Connection, path: Path, signature: str, why: str, run_id: int
+    database: sqlite3.Connection, path: Place, signature: str, why: str, run_id: int
 ) -> None:
     form = "zip" if signature.startswith("zip") else "folder"
     facts = {"state": "unreadable", "why": why, "form": form, "read_at": now()}
     _put_bundle(database, path, {**facts, "signature": signature, "read_in_run": run_id})
 
 
-def _put_bundle(database: sqlite3.Connection, path: Path, facts: dict[str, object]) -> int:
+def _put_bundle(database: sqlite3.Connection, path: Place, facts: dict[str, object]) -> int:
     """Insert or update the row of a path; facts that are not given stay as they were."""
     first = {"first_seen_at": facts["read_at"], "first_seen_in_run": facts["read_in_run"]}
     values = {"path": str(path), **first, **facts}
@@ -266,7 +272,7 @@ def _insert(
         )
 
 
-def withdraw_bundle(index: Path, path: Path, reason: str) -> None:
+def withdraw_bundle(index: Path, path: Place, reason: str) -> None:
     """Note that a bundle that is not there any more was taken away on purpose, and why.
 
     Its row stays, but the audit no longer reports it missing. Raises UnusableInput when the

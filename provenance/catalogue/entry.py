@@ -5,12 +5,12 @@ from __future__ import annotations
 import math
 from collections.abc import Mapping
 from dataclasses import dataclass
-from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from provenance.catalogue.records import Source, open_source, signature_of
 from provenance.errors import UnusableInput
 from provenance.locate import PlugRecord
+from provenance.remote import Place
 
 if TYPE_CHECKING:
     from provenance.schema import Vocabulary
@@ -28,7 +28,7 @@ class Entry:
     inside; `sites` and `samples` rows of those tables without bundle_id.
     """
 
-    path: Path
+    path: Place
     signature: str
     form: str
     facts: Mapping[str, Any]
@@ -45,7 +45,7 @@ def read_symbols() -> Vocabulary:
     return vocabulary_from(read_yaml(shipped("schemas") / "vocabularies" / "result_symbol.yaml"))
 
 
-def read_entry(path: Path, symbols: Vocabulary | None = None) -> Entry:
+def read_entry(path: Place, symbols: Vocabulary | None = None) -> Entry:
     """Read one package or bundle; `symbols` as from `read_symbols`, which is called if left out.
 
     Raises UnusableInput when it cannot be read, or changes while it is read.

@@ -12,7 +12,9 @@ from typing import Any
 
 from provenance.catalogue.database import now
 from provenance.catalogue.records import open_source, signature_of
+from provenance.catalogue.stores import file_states
 from provenance.errors import TreenailError, UnusableInput
+from provenance.remote import Place, Remote
 
 __all__ = ["OUTCOMES", "Examination", "examine_bundle"]
 
@@ -30,6 +32,8 @@ _OF_THE_MACHINE = frozenset(
 )
 """Failures that say nothing about the bundle."""
 
+_FileState = tuple[str, int, int, int] | tuple[str, str]
+
 
 @dataclass(frozen=True)
 class Examination:
@@ -41,7 +45,7 @@ class Examination:
     message.
     """
 
-    path: Path
+    path: Place
     started_at: str
     ended_at: str
     seconds: float
@@ -54,7 +58,7 @@ class Examination:
     findings: tuple[dict[str, Any], ...]
 
 
-def examine_bundle(path: Path) -> Examination:
+def examine_bundle(path: Place) -> Examination:
     """Verify a bundle in full, every checksum; never raises for what is wrong with the bundle.
 
     Its files are listed before and after: one that changes meanwhile is not settled and is never
@@ -93,7 +97,7 @@ def examine_bundle(path: Path) -> Examination:
     )
 
 
-def _verify(path: Path) -> tuple[str, int, int, list[dict[str, Any]]]:
+def _verify(path: Place) -> tuple[str, int, int, list[dict[str, Any]]]:
     from provenance.bundle.verify import verify_bundle
 
     try:
@@ -133,7 +137,7 @@ def _os_error(error: BaseException) -> OSError | None:
     return None
 
 
-def _identity(path: Path) -> str:
+def _identity(path: Place) -> str:
     try:
         with open_source(path) as source:
             return source.identity()
@@ -143,8 +147,13 @@ def _identity(path: Path) -> str:
         return ""
 
 
-def _states(path: Path) -> list[tuple[str, int, int, int]]:
-    """(name, size, mtime, ctime) of every file; links are not followed, a missing path raises."""
+def _states(path: Place) -> list[_FileState]:
+    """(name, size, mtime, ctime) of every file; links are not followed, a missing path raises.
+
+    Of a file in a store: (name, what the store tells of it).
+    """
+    if isinstance(path, Remote):
+        return list(file_states(path))
     if not path.is_dir():
         return [_state(path, "")]
     found = []
@@ -160,12 +169,12 @@ def _states(path: Path) -> list[tuple[str, int, int, int]]:
     return sorted(found)
 
 
-def _state(path: Path, name: str) -> tuple[str, int, int, int]:
+def _state(path: Path, name: str) -> _FileState:
     state = path.stat(follow_symlinks=False)
     return name, state.st_size, state.st_mtime_ns, state.st_ctime_ns
 
 
-def _digest(states: list[tuple[str, int, int, int]], *, with_ctime: bool) -> str:
+def _digest(states: list[_FileState], *, with_ctime: bool) -> str:
     digest = hashlib.sha256()
     for one in states:
         digest.update(repr(one if with_ctime else one[:3]).encode("utf-8", "surrogateescape"))

@@ -10,14 +10,16 @@ import os
 import zipfile
 import zlib
 from collections.abc import Iterator
-from contextlib import contextmanager
+from contextlib import ExitStack, contextmanager
 from dataclasses import dataclass, field
 from pathlib import Path
 from typing import IO, Any
 
+from provenance.catalogue.stores import MARKERS, signature_in_store, survey_store
 from provenance.disk import CHUNK_BYTES
 from provenance.errors import UnusableInput
 from provenance.package import DESCRIPTOR
+from provenance.remote import Place, Remote
 
 __all__ = ["Source", "Survey", "find_sources", "open_source", "signature_of", "survey_place"]
 
@@ -41,8 +43,8 @@ class Source:
     `path` as given; `root` the folder of the descriptor, or `archive` and the folder `inside` it.
     """
 
-    path: Path
-    root: Path | None = None
+    path: Place
+    root: Place | None = None
     archive: zipfile.ZipFile | None = None
     inside: str = ""
 
@@ -126,6 +128,12 @@ class Source:
             if path.is_symlink() or not path.is_file():
                 yield None
                 return
+            if isinstance(path, Remote):
+                with path.open() as far:
+                    if int((path.facts() or {}).get("size") or 0) > most_bytes:
+                        raise UnusableInput(f"{self.path}: {name} is larger than it should be")
+                    yield far
+                return
             with open(path, "rb") as stream:
                 if os.fstat(stream.fileno()).st_size > most_bytes:
                     raise UnusableInput(f"{self.path}: {name} is larger than it should be")
@@ -159,19 +167,21 @@ class Survey:
     not known, and must not be taken for gone.
     """
 
-    signatures: dict[Path, str] = field(default_factory=dict)
-    unreadable: dict[Path, str] = field(default_factory=dict)
+    signatures: dict[Place, str] = field(default_factory=dict)
+    unreadable: dict[Place, str] = field(default_factory=dict)
 
 
-def signature_of(path: Path) -> str | None:
+def signature_of(path: Place) -> str | None:
     """What tells a changed package or bundle from an unchanged one; None when it is neither.
 
     Size and times of the zip, of a bag's list of checksums, or of a package's tables. The time of
     the last change of the entry (ctime) is in it, which no program can set back at will.
     """
+    if isinstance(path, Remote):
+        return signature_in_store(path)
     if path.suffix.lower() == ".zip" and path.is_file():
         return f"zip {_state(path)}"
-    for marker in (*MANIFESTS, "bagit.txt"):
+    for marker in MARKERS:
         if (path / marker).is_file():
             return f"bag {_state(path / marker)}"
     if (path / DESCRIPTOR).is_file():
@@ -186,7 +196,7 @@ def _state(path: Path) -> str:
     return f"{state.st_size} {state.st_mtime_ns} {state.st_ctime_ns}"
 
 
-def survey_place(place: Path) -> Survey:
+def survey_place(place: Place) -> Survey:
     """Look for packages and bundles at or below `place`; links and hidden entries are left out.
 
     Raises UnusableInput when there is nothing at `place`, or it cannot be looked into.
@@ -195,13 +205,17 @@ def survey_place(place: Path) -> Survey:
         signature = signature_of(place)
         is_folder = place.is_dir()
     except OSError as error:
-        raise UnusableInput(f"{place} cannot be looked into: {error.strerror}") from error
+        raise UnusableInput(f"{place} cannot be looked into: {error.strerror or error}") from error
     if signature is not None:
         return Survey({place: signature})
     if not is_folder:
         raise UnusableInput(f"{place} is neither a package, nor a bundle, nor a folder of them")
     survey = Survey()
-    _survey_folder(place, survey)
+    if isinstance(place, Remote):
+        survey_store(place, survey.signatures.__setitem__, survey.unreadable.__setitem__)
+        survey = Survey(dict(sorted(survey.signatures.items())), survey.unreadable)
+    else:
+        _survey_folder(place, survey)
     if place in survey.unreadable:
         raise UnusableInput(f"{place} cannot be looked into: {survey.unreadable[place]}")
     return survey
@@ -237,7 +251,7 @@ def _survey_folder(folder: Path, survey: Survey) -> None:
             _survey_folder(path, survey)
 
 
-def find_sources(place: Path) -> list[Path]:
+def find_sources(place: Place) -> list[Place]:
     """The packages and bundles at or below `place`: itself, or those in its folders.
 
     Raises UnusableInput when there is nothing at `place`.
@@ -246,19 +260,21 @@ def find_sources(place: Path) -> list[Path]:
 
 
 @contextmanager
-def open_source(path: Path) -> Iterator[Source]:
+def open_source(path: Place) -> Iterator[Source]:
     """Open a package folder, a bundle folder or a bundle zip; raises UnusableInput otherwise."""
-    for root in (path, path / "data"):
+    zipped = path.suffix.lower() == ".zip"
+    for root in () if zipped and isinstance(path, Remote) else (path, path / "data"):
         if (root / DESCRIPTOR).is_file():
             yield Source(path, root=root)
             return
     if not path.is_file():
         raise UnusableInput(f"{path} is no package and no bundle: it holds no {DESCRIPTOR}")
-    try:
-        archive = zipfile.ZipFile(path)
-    except (zipfile.BadZipFile, OSError, ValueError, NotImplementedError) as error:
-        raise UnusableInput(f"{path} is not a readable zip: {error}") from error
-    with archive:
+    with ExitStack() as opened:
+        try:
+            file = opened.enter_context(path.open()) if isinstance(path, Remote) else path
+            archive = opened.enter_context(zipfile.ZipFile(file))
+        except (zipfile.BadZipFile, OSError, ValueError, NotImplementedError) as error:
+            raise UnusableInput(f"{path} is not a readable zip: {error}") from error
         # the bag lies in one folder of the zip (RFC 8493 section 4), its payload in data/
         inside = [
             name.removesuffix(DESCRIPTOR)

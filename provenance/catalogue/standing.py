@@ -5,8 +5,9 @@ from __future__ import annotations
 import json
 import sqlite3
 from collections import defaultdict
-from pathlib import Path
 from typing import Any
+
+from provenance.remote import Place, lies_below, place_at
 
 __all__ = ["WORDS", "standing_of"]
 
@@ -31,7 +32,7 @@ CLEAN = frozenset({"sound", "stale", "unchecked", "moved", "withdrawn", "not_pac
 """Standings that nobody need be woken for. Nothing but `sound` claims to be sound."""
 
 
-def standing_of(database: sqlite3.Connection, place: Path) -> tuple[dict[str, Any], ...]:
+def standing_of(database: sqlite3.Connection, place: Place) -> tuple[dict[str, Any], ...]:
     """The last word on every bundle known at or below `place`, the gravest first.
 
     Each has path, name, edition, standing (a key of WORDS), clean, why, cause, identity, state,
@@ -43,7 +44,7 @@ def standing_of(database: sqlite3.Connection, place: Path) -> tuple[dict[str, An
     bundles = [
         row
         for row in database.execute("SELECT * FROM bundle ORDER BY path")
-        if Path(row["path"]).is_relative_to(place)
+        if lies_below(place_at(row["path"]), place)
     ]
     there = [row for row in bundles if row["state"] not in ("vanished", "withdrawn")]
     copies: dict[str, list[sqlite3.Row]] = defaultdict(list)

@@ -8,7 +8,8 @@ from typing import TYPE_CHECKING
 
 import click
 
-from provenance.cli.options import Decorator, out_option, progress_bar, site_option
+from provenance.cli.options import Decorator, PlaceParam, out_option, progress_bar, site_option
+from provenance.remote import Place
 
 if TYPE_CHECKING:
     from provenance.catalogue.build import Update
@@ -37,7 +38,7 @@ def _show_schema(context: click.Context, option: click.Parameter, value: bool) -
 
 
 @click.command("catalogue")
-@click.argument("place", type=click.Path(path_type=Path, exists=True))
+@click.argument("place", type=PlaceParam())
 @index_option
 @click.option(
     "--of",
@@ -60,7 +61,7 @@ def _show_schema(context: click.Context, option: click.Parameter, value: bool) -
 @click.option("--as-it-is", is_flag=True, help="Ask without looking for changes first.")
 @click.option(
     "--withdraw",
-    type=click.Path(path_type=Path),
+    type=PlaceParam(must_exist=False),
     default=None,
     help="Note that this bundle was taken away on purpose; needs --reason.",
 )
@@ -85,12 +86,12 @@ def _show_schema(context: click.Context, option: click.Parameter, value: bool) -
     help="Show the catalogue's tables and columns, then stop.",
 )
 def catalogue(
-    place: Path,
+    place: Place,
     index: Path | None,
     kind: str | None,
     sql: str | None,
     as_it_is: bool,
-    withdraw: Path | None,
+    withdraw: Place | None,
     reason: str | None,
     shape: str,
     out: Path | None,
@@ -102,7 +103,9 @@ def catalogue(
 ) -> None:
     """Bring the catalogue of PLACE, a folder of packages and bundles, up to date, and ask it.
 
-    Only what is new or has changed is read. Without anything to look for, it says what has changed.
+    PLACE may be an address in a store that fsspec reads (s3://…, sftp://…, https://…); the index
+    lies on this machine all the same. Only what is new or has changed is read. Without anything to
+    look for, it says what has changed.
     The catalogue holds exact places: keep it, and lists of full editions, in the restricted store.
 
     Exit code 1 when a bundle has vanished or cannot be read.
@@ -199,7 +202,7 @@ def _with_path(unreadable: dict[str, str]) -> list[str]:
 
 
 @click.command("audit")
-@click.argument("place", type=click.Path(path_type=Path, exists=True))
+@click.argument("place", type=PlaceParam())
 @index_option
 @click.option(
     "--minutes", type=click.FloatRange(0), default=None, help="Begin no bundle after so long."
@@ -217,7 +220,7 @@ def _with_path(unreadable: dict[str, str]) -> list[str]:
 @workers_option
 @scheduler_option
 def audit(
-    place: Path,
+    place: Place,
     index: Path | None,
     minutes: float | None,
     anew: bool,
@@ -228,6 +231,7 @@ def audit(
 ) -> None:
     """Verify the bundles of PLACE, the longest unchecked first, and name what is wrong or gone.
 
+    PLACE may be an address in a store, as for 'catalogue'; then every byte passes the network.
     Every checksum is computed again. Results are kept in the catalogue with their dates, so that
     decay can be told from change. --out FOLDER writes audit.html and audit.json there.
 

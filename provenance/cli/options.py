@@ -10,6 +10,8 @@ from typing import Any
 
 import click
 
+from provenance.remote import Place, place_at
+
 Decorator = Callable[[Callable[..., Any]], Callable[..., Any]]
 
 Progress = Callable[[int, int], None]
@@ -20,6 +22,23 @@ package_argument: Decorator = click.argument(
 )
 named_package_argument: Decorator = click.argument("package", type=click.Path(path_type=Path))
 """For commands with a further argument: with PACKAGE left out, that would be taken for it."""
+
+
+class PlaceParam(click.ParamType[Place]):
+    """A path of this machine that is there, or an fsspec address; `must_exist` as for a path."""
+
+    name = "place"
+
+    def __init__(self, *, must_exist: bool = True) -> None:
+        self._path = click.Path(path_type=Path, exists=must_exist)
+
+    def convert(
+        self, value: Any, param: click.Parameter | None, ctx: click.Context | None
+    ) -> Place:
+        """The place; a path that is not there is an error of usage."""
+        place = place_at(value)
+        return self._path.convert(place, param, ctx) if isinstance(place, Path) else place
+
 
 out_option: Decorator = click.option(
     "--out", type=click.Path(path_type=Path), default=None, help="Where to write."
