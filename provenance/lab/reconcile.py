@@ -8,7 +8,7 @@ a list that a person works through and signs off.
 from __future__ import annotations
 
 from collections import Counter
-from collections.abc import Iterable, Mapping
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from functools import cache
 from typing import TYPE_CHECKING, Any
@@ -47,6 +47,7 @@ LINE_COLUMNS = (
     "points",
 )
 SUBJECTS = ("result", "parcel")
+ENDS = ("inner_year", "inner_symbol", "outer_year", "outer_symbol")
 
 
 @dataclass(frozen=True)
@@ -104,28 +105,35 @@ def _lines(package: Package, results: pd.DataFrame, sent: Mapping[str, None]) ->
     for sample, element, species in row_tuples(package.table("sample"), names):
         field.setdefault(sample, (element, species))
     # of several results that stand the last row counts
-    best = results.drop_duplicates("sample_id", keep="last")
-    best = best[best["sample_id"].notna()].set_index("sample_id")
-    samples = list(dict.fromkeys([*sent, *results["sample_id"].dropna()]))
-    lines = pd.DataFrame({"sample_id": pd.Series(samples, dtype=str)})
+    answers = ("sample_id", "outcome", "species", "ring_count", *ENDS)
+    best = {row[0]: row[1:] for row in row_tuples(results, answers) if isinstance(row[0], str)}
+    samples = list(dict.fromkeys([*sent, *best]))
     seen = [field.get(sample, ("", "")) for sample in samples]
-    lines["element_id"] = pd.Series([element for element, _ in seen], dtype=str)
-    lines["species_field"] = pd.Series([species for _, species in seen], dtype=str)
-    lines["sent"] = pd.Series(["yes" if one in sent else "no" for one in samples], dtype=str)
-    dates = pd.Series(_written_dates(best), index=best.index, dtype=str)
-    reported = best.assign(dates=dates).reindex(samples)
-    for name in ("outcome", "dates", "species"):
-        lines[name] = reported[name].fillna("").to_numpy()
-    lines["rings"] = reported["ring_count"].array
-    return lines
+    said = [best.get(sample, (None,) * (len(answers) - 1)) for sample in samples]
+
+    def texts(values: Iterable[Any]) -> pd.Series:
+        return pd.Series([one if isinstance(one, str) else "" for one in values], dtype=str)
+
+    return pd.DataFrame(
+        {
+            "sample_id": texts(samples),
+            "element_id": texts(element for element, _ in seen),
+            "species_field": texts(species for _, species in seen),
+            "sent": texts("yes" if sample in sent else "no" for sample in samples),
+            "outcome": texts(one[0] for one in said),
+            "species": texts(one[1] for one in said),
+            "rings": pd.Series([one[2] for one in said], dtype="Int64"),
+            "dates": texts(_written_dates(one[3:] for one in said)),
+        }
+    )
 
 
 def _looked_up(samples: pd.Series, known: Mapping[str, Any], default: Any) -> list[Any]:
     return [known.get(sample, default) for sample in samples.tolist()]
 
 
-def _written_dates(results: pd.DataFrame) -> list[str]:
-    """Both ends of each result in this project's notation, '' where nothing is known of either."""
+def _written_dates(ends: Iterable[Sequence[Any]]) -> Iterator[str]:
+    """Rows of ENDS in this project's notation, '' where nothing is known of either end."""
 
     @cache
     def written(year: Any, symbols: Any) -> str | None:
@@ -133,11 +141,8 @@ def _written_dates(results: pd.DataFrame) -> list[str]:
         signs = split_codes(symbols)
         return None if number is None and not signs else write_mark(YearMark(number, signs))
 
-    ends = row_tuples(results, ("inner_year", "inner_symbol", "outer_year", "outer_symbol"))
-    return [
-        _both_ends(written(inner_year, inner_symbols), written(outer_year, outer_symbols))
-        for inner_year, inner_symbols, outer_year, outer_symbols in ends
-    ]
+    for inner_year, inner_symbols, outer_year, outer_symbols in ends:
+        yield _both_ends(written(inner_year, inner_symbols), written(outer_year, outer_symbols))
 
 
 def _both_ends(inner: str | None, outer: str | None) -> str:
