@@ -9,6 +9,7 @@ from datetime import UTC, datetime
 from pathlib import Path
 
 from provenance.disk import locked, write_text
+from provenance.edition_key import EDITION_KEY, new_edition_key
 from provenance.errors import UnusablePackage
 from provenance.package import (
     DESCRIPTOR,
@@ -36,7 +37,8 @@ def new_package(
 ) -> Package:
     """Start a package in a folder that is not there yet.
 
-    `profile` is a shipped name or the path of a YAML file; `created` defaults to now.
+    `profile` is a shipped name or the path of a YAML file; `created` defaults to now. The
+    descriptor holds a random key, by which a public edition can be shown to come from this package.
     Raises AlreadyThere when the folder exists and UnusableSchema when the profile is faulty.
     """
     folder = Path(folder)
@@ -51,6 +53,7 @@ def new_package(
         created=moment,
         readme=crew_readme(model, title),
         more_files={EXAMPLE_MAPPING: example_mapping(model)},
+        more_properties={EDITION_KEY: new_edition_key()},
     )
 
 

@@ -284,14 +284,18 @@ def start_package(
     created: str,
     readme: str,
     more_files: Mapping[str, str] = MappingProxyType({}),
+    more_properties: Mapping[str, Any] = MappingProxyType({}),
 ) -> Package:
     """Write a new package with empty tables; raises AlreadyThere when the folder exists.
 
     `name` follows Data Package v2 (lower case letters, digits, '.', '_', '-'); `more_files` maps
-    file names in the package to their text.
+    file names in the package to their text, `more_properties` go into the descriptor.
     """
     folder = Path(folder)
-    descriptor = describe(model, name=name, title=title, created=created)
+    descriptor = {
+        **describe(model, name=name, title=title, created=created),
+        **more_properties,
+    }
     with building_folder(folder) as being_built:
         write_model(model, being_built)
         for table in model.tables.values():

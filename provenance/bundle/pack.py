@@ -30,7 +30,6 @@ from provenance.bundle.plain_readme import plain_readme
 from provenance.bundle.progress import Progress, say_nothing, stretch
 from provenance.bundle.record_pages import row_counts, write_record_pages
 from provenance.bundle.redaction.account import Account
-from provenance.bundle.redaction.commitments import EDITION_KEY, edition_key, new_edition_key
 from provenance.bundle.redaction.edition_files import (
     SUMMARY,
     SUMMARY_TEXT,
@@ -43,6 +42,7 @@ from provenance.bundle.redaction.redact import Redacted, chosen_grid, is_public,
 from provenance.bundle.zipping import write_zip
 from provenance.custody import last_seal
 from provenance.disk import building_folder, write_text, writing
+from provenance.edition_key import EDITION_KEY, edition_key, new_edition_key
 from provenance.errors import AlreadyThere, UnusableInput, UnusablePackage
 from provenance.package import DESCRIPTOR, Package, as_json
 

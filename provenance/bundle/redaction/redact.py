@@ -13,12 +13,7 @@ from provenance.bundle.contents import record_date, survey_package
 from provenance.bundle.hashing import hash_files
 from provenance.bundle.progress import Progress, say_nothing, stretch
 from provenance.bundle.redaction.account import Account
-from provenance.bundle.redaction.commitments import (
-    EDITION_KEY,
-    commit,
-    edition_key,
-    members_text,
-)
+from provenance.bundle.redaction.commitments import commit, members_text
 from provenance.bundle.redaction.files import FILE, FileRows, redact_files
 from provenance.bundle.redaction.gathering import SITE, Known, gather_known
 from provenance.bundle.redaction.model import public_model
@@ -27,6 +22,7 @@ from provenance.bundle.redaction.tables import redact_table
 from provenance.custody import TABLE as LEDGER
 from provenance.custody import last_seal
 from provenance.disk import write_text
+from provenance.edition_key import EDITION_KEY, edition_key
 from provenance.errors import UnusableInput, UnusablePackage
 from provenance.package import DESCRIPTOR, Package, as_json, describe, open_package, write_model
 
