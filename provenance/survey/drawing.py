@@ -73,10 +73,16 @@ class Picture:
 
 @dataclass(frozen=True)
 class Group:
-    """Items drawn in order; `clip` (left, bottom, width, height) hides what lies outside."""
+    """Items drawn in order; `clip` (left, bottom, width, height) hides what lies outside.
+
+    `about` is the row (table, key) that they show, for formats that can link to it; `is_label` says
+    that they name it only.
+    """
 
     items: tuple[Item, ...]
     clip: tuple[float, float, float, float] | None = None
+    about: tuple[str, str] | None = None
+    is_label: bool = False
 
 
 Item = Line | Disc | Text | Picture | Group

@@ -162,10 +162,12 @@ def plan_content(
     level: int | None = None,
     *,
     only_elements: Sequence[str] | None = None,
+    underlays: bool = True,
 ) -> PlanContent:
     """What belongs on the plan of a building, of one storey or of all.
 
-    Raises UnusableInput when there is no such place.
+    `underlays` says whether images that the record lays under the plan are read. Raises
+    UnusableInput when there is no such place, or such an image cannot be read.
     """
     record = known.record
     if building_id not in set(record.place["place_id"]):
@@ -195,7 +197,9 @@ def plan_content(
         woods=_woods(known, chosen),
         holes=_holes(package, known, chosen),
         datums=_datums(known, in_building),
-        underlays=_underlays(package, inside | {building_id, str(row["site_id"])}),
+        underlays=(
+            _underlays(package, inside | {building_id, str(row["site_id"])}) if underlays else ()
+        ),
         not_shown=notes,
     )
 

@@ -73,7 +73,8 @@ def draw_map(
         points = tuple(transform(*point) for point in place.outline)
         shapes.append(Line(points, closed=True, width=0.13, grey=0.45, dash=(1.6, 0.7, 0.3, 0.7)))
     for wood in content.woods:
-        shapes.extend(_wood_shapes(wood, transform))
+        drawn = tuple(_wood_shapes(wood, transform))
+        shapes.append(Group(drawn, about=("element", wood.element_id)))
     for hole in content.holes:
         at, bottom = transform(*hole.at), transform(*hole.bottom)
         if hypot(bottom[0] - at[0], bottom[1] - at[1]) > HOLE_MM:
@@ -84,7 +85,7 @@ def draw_map(
     symbols: list[tuple[float, float, float]] = []
     for hole in content.holes:
         at = transform(*hole.at)
-        shapes.extend(hole_symbol(at, hole.is_hole))
+        shapes.append(Group(hole_symbol(at, hole.is_hole), about=("sample", hole.sample_id)))
         symbols.append((*at, HOLE_MM))
         if hole.sample_id == marked:
             shapes.append(Disc(at, 2.2, width=0.9, grey=1.0))
@@ -142,6 +143,7 @@ def _labels(
 ) -> tuple[list[Item], tuple[str, ...]]:
     wanted: list[Wanted] = []
     texts: dict[str, tuple[str, str, float, float]] = {}
+    about: dict[str, tuple[str, str]] = {}
 
     def want(
         key: str,
@@ -163,6 +165,7 @@ def _labels(
         at = transform(*hole.at)
         reach = 2.6 if hole.sample_id == marked else HOLE_MM
         want(f"hole {hole.stamp}", hole.stamp, "mono", _STAMP_SIZE, 0.0, at, reach)
+        about[f"hole {hole.stamp}"] = ("sample", hole.sample_id)
     for datum in content.datums:
         at = transform(*datum.at)
         want(f"datum {datum.datum_id}", datum.datum_id, "bold", _DATUM_SIZE, 0.0, at, DATUM_MM)
@@ -182,6 +185,7 @@ def _labels(
         inside = tuple(sorted(inside, key=lambda spot: _hidden(spot, half, covers, transform)))
         anchor = inside[0][:2] if inside else transform(*_middle(top))
         want(f"wood {text}", text, "plain", _WOOD_SIZE, 0.15, anchor, 0.8, inside)
+        about[f"wood {text}"] = ("element", top.element_id)
     for place in content.places:
         if place.place_id == content.building_id:
             continue
@@ -189,13 +193,17 @@ def _labels(
         middle = ((min(xs) + max(xs)) / 2, (min(ys) + max(ys)) / 2)
         text = place.place_id
         want(f"place {text}", text, "bold", _PLACE_SIZE, 0.4, middle, 0.0, ((*middle, 0.0),))
+        about[f"place {text}"] = ("place", place.place_id)
     placed, homeless = place_labels(wanted, symbols, area)
     items: list[Item] = []
     for one in placed:
         if one.leader:
             items.append(Line(one.leader, width=0.35, grey=1.0))
             items.append(Line(one.leader, width=0.1, grey=0.2))
-    items.extend(_label(one, *texts[one.key]) for one in placed)
+    for one in placed:
+        label = _label(one, *texts[one.key])
+        row = about.get(one.key)
+        items.append(Group((label,), about=row, is_label=True) if row else label)
     return items, tuple(homeless)
 
 

@@ -40,10 +40,13 @@ class _Page:
         return left, bottom, self.width - left - _MARGIN_MM, self.height - bottom - _MARGIN_MM
 
 
-def plan_sheet(content: PlanContent, paper: Paper, faces: Typefaces, *, record: str) -> Sheet:
+def plan_sheet(
+    content: PlanContent, paper: Paper, faces: Typefaces, *, record: str, foot: str = SECRET
+) -> Sheet:
     """The plan on a sheet of that paper, upright or lying, whichever allows the larger scale.
 
-    `record` names the package. Raises UnusableInput when nothing on it has coordinates.
+    `record` names the package, `foot` is its last line. Raises UnusableInput when nothing on it
+    has coordinates.
     """
     extent = content.extent()
     if extent is None:
@@ -73,6 +76,7 @@ def plan_sheet(content: PlanContent, paper: Paper, faces: Typefaces, *, record: 
     title = _title(content)
     items: list[Item] = [*drawn.items, Group(ticks)]
     items += _foot(content, page, faces, title, record, scale, step, notes)
+    items.append(Text((_MARGIN_MM + _TICKS_MM, _MARGIN_MM), foot, 2.0, grey=0.25))
     return Sheet(page.width, page.height, tuple(items), title, _words(content, scale))
 
 
@@ -120,5 +124,4 @@ def _foot(
     items += legend(left, top - 11.5)
     told = wrapped(" ".join(notes), faces, 2.0, right - bar_x, 4)
     items += text_lines(told, bar_x, top - 13.4, 2.0, grey=0.25)
-    items.append(Text((left, _MARGIN_MM), SECRET, 2.0, grey=0.25))
     return items

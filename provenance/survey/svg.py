@@ -7,12 +7,16 @@ their room whatever font the viewer has.
 from __future__ import annotations
 
 import base64
+from collections.abc import Callable
 from xml.sax.saxutils import escape, quoteattr
 
 from provenance.printing.fonts import Typefaces, load_typefaces, printable
 from provenance.survey.drawing import Disc, Group, Item, Line, Picture, Sheet, Text
 
-__all__ = ["svg_of"]
+__all__ = ["Link", "svg_inside_page", "svg_of"]
+
+Link = Callable[[str, str], tuple[str, str] | None]
+"""From a row (table, key) to its address and its name in words; None for no link."""
 
 _FONTS = {
     "plain": "'DejaVu Sans Condensed','Arial Narrow',Arial,sans-serif",
@@ -21,6 +25,8 @@ _FONTS = {
 }
 _ANCHORS = {"left": "start", "centre": "middle", "right": "end"}
 _HALO_SHARE = 0.28
+_REACH_MM = 1.6
+"""How near to the middle of a linked hole a pointer may miss."""
 
 
 def svg_of(sheet: Sheet) -> str:
@@ -38,6 +44,22 @@ def svg_of(sheet: Sheet) -> str:
     )
 
 
+def svg_inside_page(sheet: Sheet, link: Link, *, name: str) -> str:
+    """The sheet as an SVG element of an HTML page, what it shows linked to its rows.
+
+    `name` sets its ids apart from those of other drawings on the page. A shape has the id
+    `plan.TABLE.` and the last part of its address without '.html', so that a page can point at it.
+    """
+    writer = _Writer(sheet.height, load_typefaces(), link, name)
+    body = "\n".join(writer.item(one) for one in sheet.items)
+    clips = f"<defs>{''.join(writer.clips)}</defs>\n" if writer.clips else ""
+    return (
+        f'<svg viewBox="0 0 {_n(sheet.width)} {_n(sheet.height)}" role="group" '
+        f'aria-labelledby="{name}-title">\n<title id="{name}-title">{escape(sheet.title)}</title>\n'
+        f'{clips}<rect width="100%" height="100%" fill="#ffffff"/>\n{body}\n</svg>\n'
+    )
+
+
 def _n(value: float) -> str:
     return f"{value:.3f}".rstrip("0").rstrip(".") if value else "0"
 
@@ -50,9 +72,14 @@ def _colour(grey: float | None) -> str:
 
 
 class _Writer:
-    def __init__(self, height: float, faces: Typefaces) -> None:
+    def __init__(
+        self, height: float, faces: Typefaces, link: Link | None = None, name: str = ""
+    ) -> None:
         self._height = height
         self._faces = faces
+        self._link = link
+        self._name = name
+        self._shown: set[tuple[str, str]] = set()
         self.clips: list[str] = []
 
     def item(self, one: Item) -> str:
@@ -118,12 +145,44 @@ class _Writer:
 
     def _group(self, one: Group) -> str:
         inner = "\n".join(self.item(item) for item in one.items)
+        if one.about and self._link:
+            return self._linked(one, inner)
         if one.clip is None:
             return f"<g>\n{inner}\n</g>"
         left, bottom, width, height = one.clip
-        name = f"clip{len(self.clips) + 1}"
+        name = f"{self._name}clip{len(self.clips) + 1}"
         self.clips.append(
             f'<clipPath id="{name}"><rect x="{_n(left)}" y="{self._y(bottom + height)}" '
             f'width="{_n(width)}" height="{_n(height)}"/></clipPath>'
         )
         return f'<g clip-path="url(#{name})">\n{inner}\n</g>'
+
+    def _linked(self, one: Group, inner: str) -> str:
+        found = self._link(*one.about) if self._link and one.about else None
+        if found is None or one.about is None:
+            return f"<g>\n{inner}\n</g>"
+        href, words = quoteattr(found[0]), quoteattr(found[1])
+        if one.is_label:
+            # the shape is the link that a keyboard and a screen reader meet
+            return f'<a href={href} tabindex="-1" aria-hidden="true">\n{inner}\n</a>'
+        number = ""
+        if one.about not in self._shown:
+            self._shown.add(one.about)
+            page = found[0].rpartition("/")[2].removesuffix(".html")
+            number = f" id={quoteattr(f'plan.{one.about[0]}.{page}')}"
+        reach = ""
+        if one.about[0] == "sample":
+            x, y = _middle(one)
+            reach = (
+                f'<circle cx="{_n(x)}" cy="{self._y(y)}" r="{_n(_REACH_MM)}" fill="none" '
+                'pointer-events="all"/>'
+            )
+        return f"<a href={href} aria-label={words}{number}>\n{inner}{reach}\n</a>"
+
+
+def _middle(one: Group) -> tuple[float, float]:
+    """The middle of a symbol, which is drawn evenly about it."""
+    points = [p for item in one.items if isinstance(item, Line) for p in item.points]
+    points += [item.at for item in one.items if isinstance(item, Disc)]
+    xs, ys = zip(*points, strict=True)
+    return (min(xs) + max(xs)) / 2, (min(ys) + max(ys)) / 2
