@@ -1,0 +1,52 @@
+"""What the tests of the descriptions share: published schemas, and a place made coarse."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import pytest
+
+from provenance.bundle.contents import record_date, survey_package
+from provenance.bundle.deposit.files import write_deposit_files
+from provenance.bundle.editions import FULL, PUBLIC, Edition
+from provenance.package import Package
+from tests.builders import a_package
+
+PUBLISHED = Path(__file__).parent / "published"
+
+
+def described(package: Package, folder: Path, edition: Edition = FULL) -> Path:
+    """A folder with nothing in it but the descriptions of a package."""
+    write_deposit_files(
+        package,
+        folder,
+        edition,
+        day=record_date(package),
+        contents=survey_package(package),
+    )
+    return folder
+
+
+@pytest.fixture
+def coarse(tmp_path: Path) -> Package:
+    """A package as the public edition has it: its site lies somewhere within eight kilometres."""
+    builder = a_package(tmp_path / "coarse").with_chain()
+    frame = builder.package.table("site")
+    frame["name"] = "HOLL"
+    frame["latitude"], frame["longitude"] = "-48.05", "-123.05"
+    frame["coordinate_uncertainty_m"] = "8000"
+    frame["geodetic_epsg"] = "4326"
+    builder.package.write_table("site", frame)
+    return builder.with_row("lab_result").package
+
+
+@pytest.fixture
+def full(package: Package, tmp_path: Path) -> Path:
+    """The descriptions of the full edition."""
+    return described(package, tmp_path / "full", FULL)
+
+
+@pytest.fixture
+def public(coarse: Package, tmp_path: Path) -> Path:
+    """The descriptions of the public edition."""
+    return described(coarse, tmp_path / "public", PUBLIC)

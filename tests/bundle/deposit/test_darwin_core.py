@@ -1,0 +1,148 @@
+"""The samples as a Darwin Core archive, read by an independent library."""
+
+from __future__ import annotations
+
+import csv
+import zipfile
+from pathlib import Path
+
+import pytest
+from dwca.read import DwCAReader
+from lxml import etree
+
+from provenance.bundle.deposit.darwin_core import core, identifications
+from provenance.bundle.editions import FULL, PUBLIC
+from provenance.package import Package
+from tests.builders import a_package
+from tests.bundle.deposit.conftest import PUBLISHED, described
+
+DWC = "http://rs.tdwg.org/dwc/terms/"
+CHRONO = "http://rs.tdwg.org/chrono/terms/"
+
+
+def rows(folder: Path) -> list[tuple[dict[str, str], list[tuple[str, dict[str, str]]]]]:
+    """Core rows with their extension rows, by python-dwca-reader."""
+    with DwCAReader(str(folder / "darwin-core.zip")) as archive:
+        return [
+            (dict(row.data), [(one.rowtype, dict(one.data)) for one in row.extensions])
+            for row in archive
+        ]
+
+
+def test_an_independent_reader_finds_the_samples_with_what_hangs_on_them(public: Path) -> None:
+    ((sample, extensions),) = rows(public)
+    assert sample[f"{DWC}materialSampleID"] == "231"
+    assert sample[f"{DWC}basisOfRecord"] == "MaterialSample"
+    assert sample[f"{DWC}eventDate"] == "2024-06-04"
+    by_type = {row_type.rsplit("/", 1)[-1] for row_type, _ in extensions}
+    assert by_type == {
+        "Identification",
+        "MeasurementOrFact",
+        "ChronometricAge",
+        "ResourceRelationship",
+    }
+    (age,) = [row for row_type, row in extensions if row_type.endswith("ChronometricAge")]
+    assert age[f"{CHRONO}verbatimChronometricAge"] == "1702p - 1781B"
+    assert age[f"{CHRONO}earliestChronometricAge"] == "1702"
+    assert age[f"{CHRONO}latestChronometricAge"] == "1781"
+    (wood,) = [row for row_type, row in extensions if row_type.endswith("ResourceRelationship")]
+    assert wood[f"{DWC}relatedResourceID"] == "B1-014"
+    bore = next(row for _, row in extensions if row.get(f"{DWC}measurementType") == "Bore")
+    assert (bore[f"{DWC}measurementValue"], bore[f"{DWC}measurementUnit"]) == ("12.7", "mm")
+
+
+def test_the_core_is_what_a_row_truly_is(public: Path) -> None:
+    with DwCAReader(str(public / "darwin-core.zip")) as archive:
+        assert archive.descriptor.core.type == f"{DWC}MaterialSample"
+        assert archive.metadata.tag == "{http://www.openarchives.org/OAI/2.0/oai_dc/}dc"
+
+
+def test_every_term_and_row_type_is_in_the_published_list(full: Path) -> None:
+    with open(PUBLISHED / "darwin-core-terms.csv", encoding="utf-8", newline="") as stream:
+        published = {row["term"] for row in csv.DictReader(stream)}
+    with zipfile.ZipFile(full / "darwin-core.zip") as archive:
+        meta = etree.fromstring(archive.read("meta.xml"))
+    used = {one.get("term") for one in meta.iter("{*}field")}
+    used |= {one.get("rowType") for one in meta if one.get("rowType")}
+    assert len(used) > 30
+    assert used <= published
+
+
+def test_the_public_edition_says_that_the_place_is_made_coarse(public: Path) -> None:
+    ((sample, _),) = rows(public)
+    assert sample[f"{DWC}decimalLatitude"] == "-48.05"
+    assert sample[f"{DWC}coordinateUncertaintyInMeters"] == "8000"
+    assert sample[f"{DWC}geodeticDatum"] == "EPSG:4326"
+    assert "coarse" in sample[f"{DWC}dataGeneralizations"]
+    assert "withheld" in sample[f"{DWC}informationWithheld"]
+    assert sample[f"{DWC}locality"] == "Site 7"
+
+
+def test_what_an_edition_says_of_a_site_itself_comes_first(coarse: Package) -> None:
+    frame = coarse.table("site")
+    frame["informationWithheld"] = "the room"
+    coarse.write_table("site", frame)
+    part = core(coarse, PUBLIC)
+    assert part.rows[0][part.terms.index(f"{DWC}informationWithheld")] == "the room"
+
+
+def test_the_full_edition_says_that_it_is_not_for_everybody(full: Path) -> None:
+    ((sample, _),) = rows(full)
+    assert sample["http://purl.org/dc/terms/accessRights"].startswith("Full edition")
+
+
+def test_a_person_is_named_only_if_they_agreed(tmp_path: Path) -> None:
+    builder = a_package(tmp_path).with_chain()
+    position = core(builder.package, FULL).terms.index(f"{DWC}recordedBy")
+    assert core(builder.package, FULL).rows[0][position] == ""
+    frame = builder.package.table("party")
+    frame["may_be_named"] = "true"
+    builder.package.write_table("party", frame)
+    assert core(builder.package, FULL).rows[0][position] == "Mara Birkwood (invented)"
+
+
+@pytest.mark.parametrize(
+    ("written", "plain"),
+    [
+        ("2024-06-04", "2024-06-04"),
+        ("2024-06", "2024-06"),
+        ("2024-06-04/2024-06-05", "2024-06-04/2024-06-05"),
+        ("2024~", ""),
+        ("198X", ""),
+        ("2024-21", ""),
+        ("2024-02-31", ""),
+        ("2024/..", ""),
+    ],
+)
+def test_only_dates_without_doubt_are_event_dates(tmp_path: Path, written: str, plain: str) -> None:
+    """Darwin Core, eventDate: ISO 8601-1:2019; what was written stands in verbatimEventDate."""
+    part = core(a_package(tmp_path).with_chain(collected_on=written).package, FULL)
+    (row,) = part.rows
+    assert row[part.terms.index(f"{DWC}eventDate")] == plain
+    assert row[part.terms.index(f"{DWC}verbatimEventDate")] == written
+
+
+def test_a_species_code_has_its_botanical_name_beside_it(tmp_path: Path) -> None:
+    package = a_package(tmp_path).with_chain().with_row("lab_result").package
+    part = identifications(package)
+    code, name = (
+        part.terms.index(f"{DWC}{one}") for one in ("verbatimIdentification", "scientificName")
+    )
+    assert {(row[code], row[name]) for row in part.rows} == {("PIPO", "Pinus ponderosa")}
+    assert [row[1] for row in part.rows] == ["231 (field)", "R-1"]
+
+
+def test_a_place_without_samples_makes_an_archive_without_rows(tmp_path: Path) -> None:
+    package = a_package(tmp_path).with_row("site").package
+    assert rows(described(package, tmp_path / "out")) == []
+
+
+def test_text_with_line_ends_quotes_and_controls_stays_in_its_cell(tmp_path: Path) -> None:
+    builder = a_package(tmp_path)
+    builder.with_bare_row(
+        "party", party_id="MB", kind="person", may_be_named="true",
+        name='Mara "M"\nBirkwood,\x0b\u202e (invented)',
+    )  # fmt: skip
+    builder.with_row("site").with_row("place").with_row("element").with_row("sample")
+    ((sample, _),) = rows(described(builder.package, tmp_path / "out"))
+    assert sample[f"{DWC}recordedBy"] == 'Mara "M" Birkwood,⟨U+000B⟩⟨U+202E⟩ (invented)'

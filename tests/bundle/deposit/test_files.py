@@ -1,0 +1,87 @@
+"""All descriptions together: the same bytes each time, nobody named who did not agree."""
+
+from __future__ import annotations
+
+import zipfile
+from pathlib import Path
+
+import pytest
+
+from provenance.bundle.deposit.names import DEPOSIT_TITLES
+from provenance.bundle.editions import FULL, PUBLIC, Edition
+from provenance.bundle.pack import pack_bundle
+from provenance.bundle.published_places import published_places
+from provenance.bundle.unpack import unpack_bundle
+from provenance.bundle.verify import verify_bundle
+from provenance.package import Package
+from tests.builders import a_package
+from tests.bundle.deposit.conftest import described
+
+
+def contents_of(folder: Path) -> dict[str, bytes]:
+    """Every file, and every member of the archive, by name."""
+    found = {path.name: path.read_bytes() for path in folder.iterdir()}
+    with zipfile.ZipFile(folder / "darwin-core.zip") as archive:
+        found |= {name: archive.read(name) for name in archive.namelist()}
+    return found
+
+
+def test_the_same_package_makes_the_same_bytes(package: Package, tmp_path: Path) -> None:
+    one, other = (contents_of(described(package, tmp_path / name)) for name in ("1", "2"))
+    assert one == other
+    assert set(DEPOSIT_TITLES) <= set(one)
+
+
+def test_an_unpacked_bundle_is_packed_to_the_same_descriptions(
+    package: Package, tmp_path: Path
+) -> None:
+    first = pack_bundle(package, tmp_path / "1")
+    again = pack_bundle(unpack_bundle(first, tmp_path / "unpacked"), tmp_path / "2")
+    assert not [name for name in DEPOSIT_TITLES if (tmp_path / "unpacked" / name).exists()]
+    for name in DEPOSIT_TITLES:
+        assert (again / "data" / name).read_bytes() == (first / "data" / name).read_bytes()
+    assert verify_bundle(again).sound
+
+
+@pytest.mark.parametrize("edition", [FULL, PUBLIC], ids=lambda one: one.name)
+def test_nobody_is_named_who_did_not_agree_and_no_way_is_told(
+    edition: Edition, tmp_path: Path
+) -> None:
+    builder = a_package(tmp_path).with_chain().with_row("lab_result", reported_by="OWN")
+    frame = builder.package.table("site")
+    frame["access_notes"] = "behind the byre"
+    frame["permit_number"] = "PERMIT-77"
+    builder.package.write_table("site", frame)
+    for name, content in contents_of(described(builder.package, tmp_path / "out", edition)).items():
+        text = content.decode("utf-8", "replace")
+        for secret in ("Birkwood", "Reedham", "behind the byre", "PERMIT-77"):
+            assert secret not in text, (name, secret)
+
+
+@pytest.mark.parametrize("radius", ["", "25", "500", "nonsense"])
+def test_a_position_that_is_not_made_coarse_is_not_published(tmp_path: Path, radius: str) -> None:
+    package = (
+        a_package(tmp_path)
+        .with_row("site", latitude="12.3456", longitude="65.4321", coordinate_uncertainty_m=radius)
+        .package
+    )
+    for edition in (FULL, PUBLIC):
+        assert [one.box for one in published_places(package, edition)] == [None]
+
+
+@pytest.mark.parametrize(
+    ("latitude", "longitude", "west", "east"),
+    [("0", "179.99", 179.9002, -179.9202), ("89.99", "10", -180.0, 180.0)],
+)
+def test_boxes_reach_over_the_180th_meridian_and_round_a_pole(
+    tmp_path: Path, latitude: str, longitude: str, west: float, east: float
+) -> None:
+    """RFC 7946, sections 5.2 and 5.3."""
+    package = (
+        a_package(tmp_path)
+        .with_row("site", latitude=latitude, longitude=longitude, coordinate_uncertainty_m="10000")
+        .package
+    )
+    ((box),) = (one.box for one in published_places(package, PUBLIC))
+    assert box is not None
+    assert (box.west, box.east) == pytest.approx((west, east), abs=1e-3)
