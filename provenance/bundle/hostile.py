@@ -48,9 +48,14 @@ def survey_folder(folder: Path, limits: Limits = DEFAULT_LIMITS) -> tuple[int, i
 
     Raises HostileBundle for links, devices, names that lead astray, and anything beyond `limits`.
     """
+    sizes = listed_folder(folder, limits)
+    return len(sizes), sum(sizes.values())
+
+
+def listed_folder(folder: Path, limits: Limits = DEFAULT_LIMITS) -> dict[str, int]:
+    """The size of every file below a folder, by its path in it; raises as `survey_folder`."""
     findings: list[BundleFinding] = []
-    names: list[str] = []
-    byte_count = 0
+    sizes: dict[str, int] = {}
     to_do = [(folder, "")]
     while to_do:
         where, prefix = to_do.pop()
@@ -64,21 +69,20 @@ def survey_folder(folder: Path, limits: Limits = DEFAULT_LIMITS) -> tuple[int, i
                 if stat.S_ISDIR(status.st_mode):
                     to_do.append((where / entry.name, f"{path}/"))
                 elif stat.S_ISREG(status.st_mode):
-                    names.append(path)
-                    byte_count += status.st_size
+                    sizes[path] = status.st_size
                 else:
                     findings.append(
                         container_finding("container.link", path, what_it_is(status.st_mode))
                     )
-                if len(names) > limits.most_files:
-                    findings.append(too_many(len(names), limits))
+                if len(sizes) > limits.most_files:
+                    findings.append(too_many(len(sizes), limits))
                     raise HostileBundle(folder, findings)
-    findings += collisions(names)
-    if byte_count > limits.most_total_bytes:
+    findings += collisions(list(sizes))
+    if (byte_count := sum(sizes.values())) > limits.most_total_bytes:
         findings.append(too_big(byte_count, limits))
     if findings:
         raise HostileBundle(folder, findings)
-    return len(names), byte_count
+    return sizes
 
 
 def what_it_is(mode: int) -> str:

@@ -130,7 +130,7 @@ def bring_out(
     zip are damaged or lie about their size, UnusableInput when the disk is too small.
     """
     sizes = container.sizes
-    brought = [path for path, size in sizes.items() if _is_read_as_file(path, size, limits)]
+    brought = [path for path, size in sizes.items() if is_read_as_file(path, size, limits)]
     refuse_full_disk(bundle, folder, sum(sizes[path] for path in brought))
     findings = container.stray if isinstance(container, ZipBag) else ()
     faults = list(known.faults)
@@ -162,8 +162,8 @@ def bring_out(
     return BroughtOut(folder, known, findings, is_copy=True)
 
 
-def _is_read_as_file(path: str, size: int, limits: Limits) -> bool:
-    """Tag files, tables and descriptions, as far as they are not larger than sense."""
+def is_read_as_file(path: str, size: int, limits: Limits) -> bool:
+    """Whether a file is brought out to be read: tag files, tables, descriptions of sound size."""
     if path.startswith("data/tables/"):
         return path.endswith(".csv")
     if path.startswith("data/"):

@@ -19,6 +19,14 @@ from typing import Any
 from provenance.catalogue.build import Update, end_run, start_run, update_catalogue
 from provenance.catalogue.database import now, opened_catalogue, transaction
 from provenance.catalogue.fixity import Examination, examine_bundle
+from provenance.catalogue.pieces import (
+    LARGE_BYTES,
+    PORTIONS_OF_LARGE,
+    Large,
+    Piece,
+    Piecework,
+    PutTogether,
+)
 from provenance.catalogue.records import signature_of
 from provenance.catalogue.spread import HERE, Broken, Crew, assembled, do_each
 from provenance.errors import TreenailError
@@ -65,13 +73,16 @@ def audit_place(
     minutes: float | None = None,
     anew: bool = False,
     crew: Crew = HERE,
+    large_bytes: int = LARGE_BYTES,
     progress: Progress | None = None,
 ) -> Audit:
     """Bring the catalogue up to date, then verify bundles in full; results go into the catalogue.
 
     All bundles at `place`, or with `minutes` as many as are begun in that time: those that are new
     or have changed first, then the longest unchecked. An audit that was killed is taken up where it
-    stopped, unless `anew`. Packages that are not packed have no checksums and are passed over.
+    stopped, unless `anew`. Where there are several workers, the files of a bundle of `large_bytes`
+    or more are shared out among them. Packages that are not packed have no checksums and are passed
+    over.
     Raises TreenailError when another audit of this catalogue is running, or when the catalogue
     cannot be used, a full disk among the reasons: what was examined before is kept.
     """
@@ -82,14 +93,26 @@ def audit_place(
         update = update_catalogue(place, index, crew=crew)
         with opened_catalogue(index) as database:
             run_id, resumed = _take_up(database, place, anew)
-            to_do = _rota(database, place, run_id)
+            to_do: list[Piece] = [
+                Large(path, max(large_bytes // PORTIONS_OF_LARGE, 1))
+                if byte_count >= large_bytes and not crew.is_here
+                else path
+                for path, byte_count in _rota(database, place, run_id)
+            ]
             done = resumed
             deadline = None if minutes is None else time.monotonic() + 60 * minutes
 
             def time_left() -> bool:
                 return deadline is None or time.monotonic() < deadline
 
-            for path, result in do_each(examine_bundle, to_do, crew=crew, go_on=time_left):
+            together = PutTogether()
+            for piece, part in do_each(
+                Piecework(examine_bundle), to_do, crew=crew, go_on=time_left, more=together.more
+            ):
+                ended = together.outcome(piece, part)
+                if ended is None:
+                    continue
+                path, result = ended
                 if isinstance(result, Broken):
                     result = _not_examined(path, result.reason)
                 _store(database, run_id, result)
@@ -164,18 +187,22 @@ def _done_in(database: sqlite3.Connection, run_id: int) -> set[str]:
     return {row["path"] for row in rows}
 
 
-def _rota(database: sqlite3.Connection, place: Place, run_id: int) -> list[Place]:
-    """What is to be examined: what no audit has seen as it is now, then the longest unchecked."""
+def _rota(database: sqlite3.Connection, place: Place, run_id: int) -> list[tuple[Place, int]]:
+    """What is to be examined: what no audit has seen as it is now, then the longest unchecked.
+
+    Each with the bytes of payload that its own words claim.
+    """
     done = _done_in(database, run_id)
     rows = database.execute(
-        "SELECT bundle.path, max(examination_id) AS last FROM bundle LEFT JOIN examination "
-        "ON examination.path = bundle.path AND examination.outcome != 'not_examined' "
+        "SELECT bundle.path, bundle.byte_count, max(examination_id) AS last "
+        "FROM bundle LEFT JOIN examination ON examination.path = bundle.path "
+        "AND examination.outcome != 'not_examined' "
         "AND examination.signature = bundle.signature "
         "WHERE form != 'package' AND state IN ('there', 'unreadable') "
         "GROUP BY bundle.path ORDER BY last NULLS FIRST, bundle.path"
     )
-    paths = (place_at(row["path"]) for row in rows if row["path"] not in done)
-    return [path for path in paths if lies_below(path, place)]
+    left = ((place_at(r["path"]), r["byte_count"] or 0) for r in rows if r["path"] not in done)
+    return [(path, byte_count) for path, byte_count in left if lies_below(path, place)]
 
 
 def _not_examined(path: Place, reason: str) -> Examination:

@@ -6,17 +6,25 @@ import errno
 import hashlib
 import os
 import time
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Any
 
+from provenance.bundle.hashing import NO_CHECKSUMS, Checksums
 from provenance.catalogue.database import now
 from provenance.catalogue.records import open_source, signature_of
 from provenance.catalogue.stores import file_states
 from provenance.errors import TreenailError, UnusableInput
 from provenance.remote import Place, Remote
 
-__all__ = ["OUTCOMES", "Examination", "examine_bundle"]
+__all__ = [
+    "OUTCOMES",
+    "Begun",
+    "Examination",
+    "begin_examination",
+    "examine_bundle",
+    "finish_examination",
+]
 
 OUTCOMES = (
     "sound", "changed", "faulty", "damaged", "unsettled", "unreadable", "not_examined"
@@ -58,23 +66,62 @@ class Examination:
     findings: tuple[dict[str, Any], ...]
 
 
+@dataclass(frozen=True)
+class Begun:
+    """What was seen of a bundle before its bytes were read; a failure stands in `trouble`."""
+
+    path: Place
+    started_at: str
+    signature: str = ""
+    identity: str = ""
+    fingerprint: str = ""
+    as_it_was: str = ""
+    trouble: OSError | None = None
+    seconds: float = 0.0
+
+
 def examine_bundle(path: Place) -> Examination:
     """Verify a bundle in full, every checksum; never raises for what is wrong with the bundle.
 
     Its files are listed before and after: one that changes meanwhile is not settled and is never
     called sound.
     """
+    return finish_examination(begin_examination(path))
+
+
+def begin_examination(path: Place) -> Begun:
+    """Note how the files of a bundle stand before they are read."""
     started_at, clock = now(), time.monotonic()
-    signature = identity = fingerprint = ""
-    files = byte_count = 0
+    begun = Begun(path, started_at)
+    try:
+        begun = replace(begun, signature=signature_of(path) or "")
+        before = _states(path)
+        begun = replace(
+            begun,
+            fingerprint=_digest(before, with_ctime=False),
+            as_it_was=_digest(before, with_ctime=True),
+        )
+        begun = replace(begun, identity=_identity(path))
+    except OSError as error:
+        begun = replace(begun, trouble=error)
+    return replace(begun, seconds=time.monotonic() - clock)
+
+
+def finish_examination(
+    begun: Begun, known: Checksums = NO_CHECKSUMS, *, seconds: float = 0.0
+) -> Examination:
+    """Read and judge a bundle, and see whether it stood still since it was begun.
+
+    `known` are checksums of its files that others have computed meanwhile, in `seconds`.
+    """
+    clock = time.monotonic()
+    outcome, files, byte_count = "", 0, 0
     findings: list[dict[str, Any]] = []
     try:
-        signature = signature_of(path) or ""
-        before = _states(path)
-        fingerprint = _digest(before, with_ctime=False)
-        identity = _identity(path)
-        outcome, files, byte_count, findings = _verify(path)
-        if _digest(before, with_ctime=True) != _digest(_states(path), with_ctime=True):
+        if begun.trouble:
+            raise begun.trouble
+        outcome, files, byte_count, findings = _verify(begun.path, known)
+        if begun.as_it_was != _digest(_states(begun.path), with_ctime=True):
             outcome = "unsettled"
             word = "its files changed while they were read; it is examined again at the next audit"
             findings.insert(0, _finding("audit.unsettled", "", word))
@@ -83,25 +130,25 @@ def examine_bundle(path: Place) -> Examination:
         where = str(error.filename or "")
         findings = [_finding(f"audit.{outcome}", where, error.strerror or str(error))]
     return Examination(
-        path=path,
-        started_at=started_at,
+        path=begun.path,
+        started_at=begun.started_at,
         ended_at=now(),
-        seconds=time.monotonic() - clock,
+        seconds=begun.seconds + seconds + time.monotonic() - clock,
         outcome=outcome,
-        identity=identity,
-        fingerprint=fingerprint,
-        signature=signature,
+        identity=begun.identity,
+        fingerprint=begun.fingerprint,
+        signature=begun.signature,
         file_count=files,
         byte_count=byte_count,
         findings=tuple(_cut(findings)),
     )
 
 
-def _verify(path: Place) -> tuple[str, int, int, list[dict[str, Any]]]:
+def _verify(path: Place, known: Checksums) -> tuple[str, int, int, list[dict[str, Any]]]:
     from provenance.bundle.verify import verify_bundle
 
     try:
-        verdict = verify_bundle(path)
+        verdict = verify_bundle(path, known=known)
     except UnusableInput as error:
         if cause := _os_error(error):
             raise cause from error

@@ -5,16 +5,20 @@ from __future__ import annotations
 import os
 import shutil
 import signal
+import time
 from pathlib import Path
 
 import pytest
 
+from provenance.bundle.portions import Portion
 from provenance.catalogue.audit import audit_place
 from provenance.catalogue.build import update_catalogue
 from provenance.catalogue.fixity import Examination, examine_bundle
+from provenance.catalogue.pieces import Piecework, PutTogether
 from provenance.catalogue.query import ask_sql
 from provenance.catalogue.spread import Broken, Crew, do_each
 from provenance.errors import TreenailError
+from tests.catalogue.conftest import flip_a_bit
 
 
 def double(number: int) -> int:
@@ -61,6 +65,24 @@ def die_always(number: int) -> int:
     return number
 
 
+def told(audit) -> list[tuple]:
+    """What an audit says, without dates and durations."""
+    names = ("path", "standing", "why", "identity", "files", "bytes", "findings", "copies")
+    return [tuple(one[name] for name in names) for one in audit.standing]
+
+
+class DyingOnce(Piecework):
+    """Does pieces of work; the first portion that is hashed dies with its worker."""
+
+    def __call__(self, piece):  # type: ignore[no-untyped-def]
+        done = super().__call__(piece)
+        marker = Path(os.environ["MARKER_OF_DEATH"])
+        if isinstance(piece, Portion) and piece.number == 2 and not marker.exists():
+            marker.touch()
+            os.kill(os.getpid(), signal.SIGKILL)
+        return done
+
+
 @pytest.mark.filterwarnings("ignore")
 class TestOnSeveralProcesses:
     """Real worker processes; skipped where Dask is not installed."""
@@ -84,10 +106,6 @@ class TestOnSeveralProcesses:
         assert (tmp_path / "killed").exists()
         assert spread.examined == serial.examined == 7
         assert ask_sql(together, "SELECT count(*) FROM examination").row(0) == (7,)
-
-        def told(audit) -> list[tuple]:
-            names = ("path", "standing", "why", "identity", "files", "bytes", "findings", "copies")
-            return [tuple(one[name] for name in names) for one in audit.standing]
 
         assert told(spread) == told(serial)
         for table in ("site", "sample", "plug"):
@@ -117,9 +135,71 @@ class TestOnSeveralProcesses:
         assert "brought down" in broken.reason
         assert all(done[number] == number for number in done)
 
+    def test_a_large_bundle_is_shared_out_by_file_and_nothing_is_counted_twice(
+        self, repository, tmp_path, monkeypatch
+    ) -> None:
+        """One worker dies with a portion hashed; the sum is that of one process all the same."""
+        flip_a_bit(repository / "one" / "data" / "files" / "photo-001.png")
+        alone, together = tmp_path / "alone.sqlite", tmp_path / "together.sqlite"
+        serial = audit_place(repository, alone)
+        pieces: list[object] = []
+        original = PutTogether.more
+
+        def noted(self, piece, done):  # type: ignore[no-untyped-def]
+            pieces.append(piece)
+            return original(self, piece, done)
+
+        monkeypatch.setattr(PutTogether, "more", noted)
+        monkeypatch.setenv("MARKER_OF_DEATH", str(tmp_path / "killed"))
+        monkeypatch.setattr("provenance.catalogue.audit.Piecework", DyingOnce)
+        spread = audit_place(repository, together, crew=Crew(2), large_bytes=20_000)
+        assert (tmp_path / "killed").exists()
+        portions = [one for one in pieces if isinstance(one, Portion)]
+        paths = [(one.bundle.name, path) for one in portions for path in one.paths]
+        assert len(portions) > 8
+        assert len(paths) == len(set(paths))
+        assert {name for name, _ in paths} == {"one", "other.zip"}
+        assert ask_sql(together, "SELECT count(*) FROM examination").row(0) == (2,)
+        assert told(spread) == told(serial)
+
+    def test_a_cluster_that_has_lost_all_workers_is_given_up_and_what_was_done_is_kept(
+        self, repository, tmp_path
+    ) -> None:
+        from distributed import LocalCluster
+
+        for number in range(3):
+            shutil.copytree(repository / "one", repository / f"copy-{number}")
+        index = tmp_path / "i.sqlite"
+        update_catalogue(repository, index)
+        with LocalCluster(
+            n_workers=1, threads_per_worker=1, dashboard_address=None, silence_logs=50
+        ) as cluster:
+            crew = Crew(scheduler=cluster.scheduler_address, patience=2.0)
+            done = do_each(double, [1], crew=crew)
+            assert next(done) == (1, 2)
+            cluster.scale(0)
+            cluster.sync(cluster._correct_state)
+            start = time.monotonic()
+            with pytest.raises(TreenailError, match="has had no worker for") as caught:
+                audit_place(repository, index, crew=crew)
+            assert time.monotonic() - start < 60
+            assert "What was done before is kept" in str(caught.value)
+        assert audit_place(repository, index).examined == 5
+
     def test_no_cluster_at_the_address_is_said(self, repository, tmp_path, monkeypatch) -> None:
         monkeypatch.setattr("provenance.catalogue.spread.CONNECT_SECONDS", 1)
         with pytest.raises(TreenailError, match="no cluster answers"):
             update_catalogue(
                 repository, tmp_path / "i.sqlite", crew=Crew(scheduler="tcp://127.0.0.1:1")
             )
+
+
+def test_what_follows_from_an_item_is_done_next_though_no_more_is_begun() -> None:
+    """A large bundle that was begun is finished, also when the time is used up."""
+    answers = iter([True, False])
+
+    def more(item: int, result: object) -> list[int]:
+        return [10 * item] if item < 10 else []
+
+    done = list(do_each(double, [1, 2], go_on=lambda: next(answers), more=more))
+    assert done == [(1, 2), (10, 20)]
