@@ -147,7 +147,7 @@ def _opened(bundle: Place) -> AbstractContextManager[IO[bytes]]:
 
 
 def unpack_zip(
-    bundle: Path,
+    bundle: Place,
     folder: Path,
     *,
     limits: Limits = DEFAULT_LIMITS,

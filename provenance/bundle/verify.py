@@ -106,17 +106,19 @@ def _refuse_nothing(bundle: Place) -> None:
 
 @contextmanager
 def opened_bundle(
-    bundle: Path, *, limits: Limits = DEFAULT_LIMITS, progress: Progress = say_nothing
+    bundle: Place, *, limits: Limits = DEFAULT_LIMITS, progress: Progress = say_nothing
 ) -> Iterator[Path]:
     """The folder of a bundle's bag: itself, or where a zip was unpacked to while the block runs.
 
     For those who need the files themselves; `verify_bundle` does not unpack. Raises HostileBundle.
     """
-    if bundle.is_dir():
+    if isinstance(bundle, Path) and bundle.is_dir():
         _refuse_other_folders(bundle)
         yield bundle.resolve()
         return
     _refuse_nothing(bundle)
+    if isinstance(bundle, Remote) and bundle.is_dir():
+        raise UnusableInput(f"{bundle} lies in a store as a folder; copy it to a disk for this")
     with tempfile.TemporaryDirectory(prefix="treenail-") as scratch:
         folder = Path(scratch).resolve()
         yield unpack_zip(bundle, folder, limits=limits, progress=stretch(progress, 0, 2))
@@ -259,6 +261,23 @@ def _open(data: Path, documents: dict[str, Any], findings: list[BundleFinding]) 
         findings.append(_finding("descriptor", "descriptor.unusable", "data/schemas", message))
         return None
     findings += _compare_resources(package)
+    return package
+
+
+def open_record(folder: Path, limits: Limits = DEFAULT_LIMITS) -> Package:
+    """The package in the bag in `folder`, once it is safe to read, whatever its checksums say.
+
+    Nothing is written into it. Raises UnusableInput with the first reason why it is not safe.
+    """
+    survey_folder(folder, limits)
+    data = folder / "data"
+    documents, faults = _read_documents(data, limits)
+    package = None if faults else _open(data, documents, faults)
+    if package:
+        faults += check_tables(package, limits=limits, contents=False)
+    if package is None or any(one.rule == "tables.unreadable" for one in faults):
+        first = faults[0]
+        raise UnusableInput(f"{folder.name}: {first.path} {first.message}; {first.remedy}")
     return package
 
 

@@ -27,7 +27,7 @@ from provenance.checks.report_html import report_html
 from provenance.checks.report_text import report_text
 from provenance.findings import SEVERITIES, Report
 
-__all__ = ["report_csv", "report_html", "report_json", "report_text"]
+__all__ = ["findings_csv", "report_csv", "report_html", "report_json", "report_text"]
 
 _LIKE_A_FORMULA = r"^([=+\-@\t\r\n])"
 
@@ -52,7 +52,12 @@ def report_json(report: Report) -> str:
 
 def report_csv(report: Report) -> str:
     """The findings as CSV, safe to open in a spreadsheet."""
-    guarded = report.found.with_columns(
+    return findings_csv(report.found)
+
+
+def findings_csv(found: pl.DataFrame) -> str:
+    """Findings, with whatever columns they have, as CSV that is safe to open in a spreadsheet."""
+    guarded = found.with_columns(
         # nothing rather than an empty text, around which this writer puts quotes
         pl.col(pl.String).str.replace(_LIKE_A_FORMULA, "'$1").replace("", None)
     )

@@ -8,7 +8,15 @@ from typing import TYPE_CHECKING
 
 import click
 
-from provenance.cli.options import Decorator, PlaceParam, out_option, progress_bar, site_option
+from provenance.cli.options import (
+    Decorator,
+    PlaceParam,
+    out_option,
+    progress_bar,
+    scheduler_option,
+    site_option,
+    workers_option,
+)
 from provenance.remote import Place
 
 if TYPE_CHECKING:
@@ -19,12 +27,6 @@ index_option: Decorator = click.option(
     type=click.Path(path_type=Path, dir_okay=False),
     default=None,
     help="Where the catalogue is kept; PLACE/catalogue.sqlite if left out.",
-)
-workers_option: Decorator = click.option(
-    "--workers", type=click.IntRange(1), default=1, show_default=True, help="Processes to use."
-)
-scheduler_option: Decorator = click.option(
-    "--scheduler", default=None, metavar="ADDRESS", help="Dask cluster to use, tcp://host:8786."
 )
 MOST_NAMED = 20
 

@@ -50,6 +50,15 @@ paper_option: Decorator = click.option(
     show_default=True,
     help="Paper size.",
 )
+workers_option: Decorator = click.option(
+    "--workers", type=click.IntRange(1), default=1, show_default=True, help="Processes to use."
+)
+scheduler_option: Decorator = click.option(
+    "--scheduler",
+    default=None,
+    metavar="ADDRESS",
+    help="Dask cluster to use, tcp://host:8786; given up when it has no worker for a minute.",
+)
 site_option: Decorator = click.option("--site", default=None, help="Only this site code.")
 
 
