@@ -182,6 +182,9 @@ class Remote:
             ) from error
         except ValueError as error:
             raise UnusableInput(f"{self.address} cannot be read: {error}") from error
+        except OSError as error:
+            error.filename = error.filename or self.address
+            raise
         except Exception as error:
             raise self._trouble(error) from error
         return system, str(path)
