@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import sys
 from pathlib import Path
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, NoReturn
 
 import click
 
@@ -116,11 +116,20 @@ def _counted(report: Report, severity: str) -> str:
     show_default=True,
     help="How to say it.",
 )
-def verify(bundle: Path, fast: bool, shape: str) -> None:
+@click.option(
+    "--against",
+    "full",
+    type=click.Path(path_type=Path),
+    metavar="FULL",
+    help="Show that BUNDLE, a public edition, was made from this full one.",
+)
+def verify(bundle: Path, fast: bool, shape: str, full: Path | None) -> None:
     """Say whether BUNDLE, a folder or zip, is sound, and name what is not.
 
     Exit codes: 0 sound, 1 not sound, 2 nothing that can be opened.
     """
+    if full:
+        _verify_against(bundle, full, shape)
     from provenance.bundle.verify import verify_bundle
 
     with progress_bar("verifying") as progress:
@@ -134,6 +143,30 @@ def verify(bundle: Path, fast: bool, shape: str) -> None:
 
         click.echo(verdict_text(verdict), nl=False)
     sys.exit(0 if verdict.sound else 1)
+
+
+def _verify_against(public: Path, full: Path, shape: str) -> NoReturn:
+    from provenance.bundle.redaction.derivation import verify_derivation
+
+    with progress_bar("comparing") as progress:
+        derivation = verify_derivation(public, full, progress=progress)
+    if shape == "json":
+        import json
+
+        said = vars(derivation) | {"findings": [vars(one) for one in derivation.findings]}
+        click.echo(json.dumps({"derived": derivation.proved} | said, indent=2, ensure_ascii=False))
+        sys.exit(0 if derivation.proved else 1)
+    if derivation.proved:
+        click.echo(f"{public.name} was made from {full.name}: its keyed hashes are of that edition")
+    else:
+        click.echo(f"{public.name} was NOT made from {full.name} as it stands")
+    if derivation.compared:
+        click.echo("  It was packed again from the full edition and compared byte for byte.")
+    else:
+        click.echo(f"  Not packed again to compare: {derivation.why_not}.")
+    for one in derivation.findings:
+        click.echo(f"  {one.path} {one.message}")
+    sys.exit(0 if derivation.proved else 1)
 
 
 @click.command("unpack")

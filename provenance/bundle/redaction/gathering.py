@@ -153,13 +153,11 @@ def _add_numbers(one: Field, form: str, found: list[str], values: WithheldValues
 
 
 def _open_names(frame: pd.DataFrame, forms: Mapping[str, str]) -> set[str]:
-    """The names under which parties and sites are shown, squeezed."""
+    """The names of those who may be named, squeezed."""
     shown: set[str] = set()
     for name, form in forms.items():
         if form == "role":
             shown |= set(frame.loc[~unnamed(frame), name])
-        elif form == "stand_in" and "public_name" in frame:
-            shown |= set(frame["public_name"])
     return {squeezed(name) for name in shown if name}
 
 

@@ -11,7 +11,7 @@ import unicodedata
 from bisect import bisect_left
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
-from itertools import pairwise
+from itertools import chain, pairwise
 
 from provenance.checks.rules.privacy import COORDINATES, EMAIL, PHONE
 
@@ -25,7 +25,11 @@ NEAR_METRES = 10_000
 SEAL = r"(?i)(?<![0-9a-f])([0-9a-f]{64})(?![0-9a-f])"
 """A seal in a text could be tried out against guesses of what it covers."""
 _PATTERNS = tuple(re.compile(one) for one in (EMAIL, PHONE, COORDINATES, SEAL))
-_NUMBER = re.compile(r"(?<![0-9.])[-+]?[0-9]+(?:[.,][0-9]+)?(?:[eE][-+]?[0-9]{1,2})?(?![0-9])")
+_NUMBERS = tuple(
+    re.compile(rf"(?<![0-9.])[-+]?[0-9]+(?:{mark}[0-9]+)?(?:[eE][-+]?[0-9]{{1,2}})?(?![0-9])")
+    for mark in (r"\.", ",")
+)
+"""Both ways of writing a decimal, since '1,51.4739' holds other numbers in each."""
 _UNIT = re.compile(r"\s?(?:mm|cm|m|km|ft|in|kg|%)(?![^\W_])")
 _MINUTES = re.compile(
     r"(?<![0-9.,])([0-9]{1,3})(?:\s?(?:°|º|deg)\s?|[ :])(?:([0-9]{1,2}(?:[.,][0-9]+)?)"
@@ -137,7 +141,8 @@ class Masker:
         )
 
     def _holds_position(self, line: str) -> bool:
-        numbers = [float(one[0].replace(",", ".").lstrip("+-")) for one in _NUMBER.finditer(line)]
+        found = {one.span(): one[0] for form in _NUMBERS for one in form.finditer(line)}
+        numbers = [float(text.replace(",", ".").lstrip("+-")) for text in found.values()]
         near = [
             [n for n in numbers if _nearest(axis, n) <= NEAR_DEGREES and n % 1]
             for axis in (self._latitudes, self._longitudes)
@@ -200,7 +205,7 @@ class Masker:
 
     def _number_spans(self, text: str) -> list[tuple[int, int]]:
         spans = []
-        for match in _NUMBER.finditer(text):
+        for match in chain.from_iterable(one.finditer(text) for one in _NUMBERS):
             token = match[0].replace(",", ".").lstrip("+-")
             value = float(token)
             digits = token.split("e")[0]

@@ -1,0 +1,158 @@
+"""Searches bytes for a text or number in every spelling that could carry it."""
+
+from __future__ import annotations
+
+import base64
+import gzip
+import html
+import io
+import re
+import struct
+import zipfile
+import zlib
+from collections.abc import Iterator
+from pathlib import Path
+from urllib.parse import quote
+
+SEPARATOR = b"\x00<<>>\x00"
+
+
+def text_spellings(text: str) -> set[bytes]:
+    """A text as bytes: encodings, escapes, base64 in its three places, hexadecimal."""
+    spelled = {text, quote(text, safe=""), html.escape(text)}
+    spelled.add("".join(f"%{byte:02x}" for byte in text.encode()))
+    spelled.add("".join(f"&#{ord(one)};" for one in text))
+    spelled.add("".join(f"&#x{ord(one):x};" for one in text))
+    spelled.add("".join(f"\\u{ord(one):04x}" for one in text))
+    found = set()
+    for one in spelled:
+        for encoding in ("utf-8", "utf-16-le", "utf-16-be", "latin-1"):
+            raw = one.encode(encoding, "replace")
+            found |= {raw.lower(), raw.hex().encode()}
+    return found
+
+
+def exact_spellings(text: str) -> set[bytes]:
+    """Spellings in which the case of letters counts: base64, of the text in three cases."""
+    found = set()
+    for one in {text, text.lower(), text.upper(), text.swapcase()}:
+        for encoding in ("utf-8", "utf-16-le", "utf-16-be"):
+            raw = one.encode(encoding)
+            for before in range(3):
+                coded = base64.b64encode(bytes(before) + raw)
+                # what stands before and behind changes the characters at the ends
+                piece = coded[(0, 2, 3)[before] : (before + len(raw)) * 8 // 6]
+                found |= {piece, piece.replace(b"+", b"-").replace(b"/", b"_")}
+    return found
+
+
+def number_spellings(number: str) -> tuple[set[bytes], set[bytes]]:
+    """A decimal number: (texts, in small letters, and bytes as machines store it)."""
+    value = float(number)
+    plain = number.lstrip("-")
+    texts = {plain, plain.replace(".", ",")}
+    mantissa, exponent = f"{abs(value):.15e}".split("e")
+    short = mantissa.rstrip("0").rstrip(".")
+    texts |= {f"{short}e{form}" for form in (f"{int(exponent)}", f"+{int(exponent)}", exponent)}
+    decimals = len(plain.partition(".")[2])
+    if decimals > 3:
+        texts |= {f"{abs(value):.3f}", plain[: plain.index(".") + 4]}
+    degrees, rest = divmod(abs(value) * 3600, 3600)
+    minutes, seconds = divmod(rest, 60)
+    whole = f"{int(degrees)}°{int(minutes)}'{int(seconds)}", f"{int(degrees)}° {int(minutes)}′"
+    if abs(value) <= 180 and decimals >= 4:
+        texts |= {*whole, f"{int(degrees)} {int(minutes)} {int(seconds)}"}
+    spelled = set()
+    for one in texts:
+        for encoding in ("utf-8", "utf-16-le", "utf-16-be", "latin-1"):
+            spelled.add(one.encode(encoding, "replace").lower())
+    stored = {struct.pack(form, signed) for form in ("<d", ">d", "<f", ">f")
+              for signed in (value, -value)}  # fmt: skip
+    return spelled, stored
+
+
+def every_stream(path: Path) -> Iterator[tuple[str, bytes]]:
+    """(where, bytes) of everything in a file or folder: names, contents, and what lies in those."""
+    files = [path] if path.is_file() else sorted(path.rglob("*"))
+    for one in files:
+        name = one.name if one == path else one.relative_to(path).as_posix()
+        yield f"name of {name}", name.encode()
+        if one.is_file():
+            yield from unfolded(name, one.read_bytes())
+
+
+def unfolded(name: str, raw: bytes, depth: int = 0) -> Iterator[tuple[str, bytes]]:
+    """A file's bytes, and everything that is packed inside them, however deep."""
+    yield name, raw
+    assert depth < 8, f"{name} is packed too deep"
+    if zipfile.is_zipfile(io.BytesIO(raw)):
+        with zipfile.ZipFile(io.BytesIO(raw)) as archive:
+            yield f"{name}: comment", archive.comment
+            for member in archive.infolist():
+                inside = f"{name}!{member.filename}"
+                yield f"{inside}: name", member.filename.encode() + member.comment + member.extra
+                yield from unfolded(inside, archive.read(member), depth + 1)
+        return
+    if raw.startswith(b"\x1f\x8b"):
+        yield from unfolded(f"{name}!gzip", gzip.decompress(raw), depth + 1)
+    if raw.startswith(b"%PDF"):
+        yield from _pdf(name, raw)
+    if raw.startswith((b"\xff\xd8", b"\x89PNG", b"RIFF")):
+        yield from _picture(name, raw)
+
+
+def _pdf(name: str, raw: bytes) -> Iterator[tuple[str, bytes]]:
+    for place, match in enumerate(re.finditer(rb"stream\r?\n(.*?)endstream", raw, re.DOTALL)):
+        try:
+            yield f"{name}: stream {place}", zlib.decompressobj().decompress(match[1])
+        except zlib.error:
+            yield f"{name}: stream {place}", match[1]
+    from pypdf import PdfReader
+
+    reader = PdfReader(io.BytesIO(raw))
+    yield f"{name}: properties", str(dict(reader.metadata or {})).encode()
+    yield f"{name}: text", "".join(page.extract_text() for page in reader.pages).encode()
+
+
+def _picture(name: str, raw: bytes) -> Iterator[tuple[str, bytes]]:
+    """What stands beside the pixels, unfolded by Pillow, chunk by chunk."""
+    from PIL import Image
+
+    try:
+        with Image.open(io.BytesIO(raw)) as picture:
+            picture.load()
+            yield f"{name}: beside the pixels", repr(picture.info).encode("utf-8", "replace")
+            yield f"{name}: Exif", repr(dict(picture.getexif())).encode()
+            for value in picture.info.values():
+                if isinstance(value, bytes):
+                    yield f"{name}: block", value
+    except OSError:
+        # not a picture, whatever it begins with: its raw bytes are searched like any others
+        return
+
+
+class Haystack:
+    """All streams of a file or folder, joined, so that one look goes through all of them."""
+
+    def __init__(self, path: Path) -> None:
+        self.streams = list(every_stream(path))
+        self._raw = SEPARATOR.join(raw for _, raw in self.streams)
+        self._small = self._raw.lower()
+
+    def where(self, small: set[bytes], exact: set[bytes] = frozenset()) -> list[str]:  # type: ignore[assignment]
+        """The streams that hold one of the spellings; `small` ones are in small letters."""
+        hit = [one for one in small if one in self._small]
+        hit_exactly = [one for one in exact if one in self._raw]
+        if not hit and not hit_exactly:
+            return []
+        return [
+            name
+            for name, raw in self.streams
+            if any(one in raw.lower() for one in hit) or any(one in raw for one in hit_exactly)
+        ]
+
+    def of_text(self, text: str) -> list[str]:
+        return self.where(text_spellings(text), exact_spellings(text))
+
+    def of_number(self, number: str) -> list[str]:
+        return self.where(*number_spellings(number))

@@ -1,0 +1,375 @@
+"""A package in which everything that must be withheld is a marker that stands nowhere else.
+
+Every field that its own schemas call sensitive is seeded, the crew's own ones too, and every kind
+of file; every open text then tells all of it over again.
+"""
+
+from __future__ import annotations
+
+import base64
+import io
+import zipfile
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+from pathlib import Path
+from typing import Any
+
+import pandas as pd
+import yaml
+from PIL import Image, PngImagePlugin
+from reportlab.pdfgen.canvas import Canvas
+
+from provenance.custody import SEALS, append_events
+from provenance.edition_key import edition_key
+from provenance.new import new_package
+from provenance.package import Package, open_package
+from provenance.schema import Field, Table
+from tests.builders import SOUND, STARTED, PackageBuilder
+
+PERSON, SECOND = "QZW", "QZK7"
+"""Codes of people who have not agreed: initials, as crews have them."""
+LATITUDE, LONGITUDE = "51.47391", "-101.28376"
+EASTING, NORTHING = "451234.57", "5731234.79"
+GRID_X, GRID_Y, GRID_Z = "451251.63", "5731262.41", "1873.46"
+SITE_NAME = "Mkplace Zqreach"
+PROFILE: dict[str, Any] = {
+    "name": "seeded",
+    "title": "Profile for the place itself",
+    "description": f"Made for {SITE_NAME}.",
+    "cautions": [f"Ask for the key of {SITE_NAME} before you go."],
+    "add": {
+        "element": [
+            {"name": "told_by", "type": "string", "title": "Told by", "description": "Who told it.",
+             "sensitivity": "personal"},
+            {"name": "key_holder", "type": "string", "title": "Key", "description": "Who has it.",
+             "sensitivity": "restricted"},
+            {"name": "gps_height_m", "type": "number", "title": "Height by satellite", "unit": "m",
+             "description": "Height above sea level.", "sensitivity": "location"},
+        ],
+        "party": [
+            {"name": "nickname", "type": "string", "title": "Nickname", "description": "As called.",
+             "sensitivity": "personal"},
+        ],
+        "site": [
+            {"name": "gate_latitude", "type": "number", "title": "Gate", "description": "Degrees.",
+             "unit": "deg", "sensitivity": "location"},
+        ],
+    },
+}  # fmt: skip
+
+
+@dataclass
+class Markers:
+    """What was seeded: texts and numbers, each with the place where it was put."""
+
+    texts: dict[str, str] = field(default_factory=dict)
+    numbers: dict[str, str] = field(default_factory=dict)
+
+    def text(self, where: str) -> str:
+        """A new word that stands nowhere else."""
+        marker = f"Mk{len(self.texts):03d}Zqx"
+        self.texts[marker] = where
+        return marker
+
+    def number(self, where: str, text: str = "") -> str:
+        """A number that stands nowhere else."""
+        text = text or f"{7000 + len(self.numbers) * 13}.{8191 + len(self.numbers) * 7:05d}"
+        self.numbers[text] = where
+        return text
+
+
+def a_seeded_package(folder: Path) -> tuple[Package, Markers]:
+    """The package, in `folder`/seeded, and what must not be found in its public edition."""
+    markers = Markers()
+    path = folder / "seeded.yaml"
+    path.write_text(yaml.safe_dump(PROFILE), encoding="utf-8")
+    package = new_package(folder / "seeded", str(path), title=f"{SITE_NAME} 2024", created=STARTED)
+    builder = PackageBuilder(package)
+    for table in package.model.tables.values():
+        if table.name not in ("party", "custody", "file", "original", "origin", "unread"):
+            builder.with_bare_row(table.name, **_row(table, markers))
+    _parties(builder, markers)
+    _files(builder, markers)
+    _received(builder, markers)
+    append_events(
+        builder.package, pd.DataFrame([_row(package.model.table("custody"), markers)] * 2)
+    )
+    _sign(builder.package, markers)
+    _tell_everything_in_the_open(builder.package, markers)
+    _around_the_tables(builder.package, markers)
+    return open_package(package.folder), markers
+
+
+# -- rows ----------------------------------------------------------------------------------------
+
+_KEYS = {"plug": "P-231", "position": "hole:231", "reservation": "R231"}
+_FIXED: Mapping[str, Mapping[str, str]] = {
+    "site": {
+        "name": SITE_NAME, "latitude": LATITUDE, "longitude": LONGITUDE, "easting_m": EASTING,
+        "northing_m": NORTHING, "elevation_m": "1871.93", "coordinate_uncertainty_m": "37.253",
+        "grid_epsg": "32614", "declination_deg": "13.579", "gate_latitude": "51.48127",
+        "crew_lead_id": PERSON, "owner_id": SECOND, "repository_id": "REPO",
+        "permit_authority_id": "REPO",
+    },
+    "datum": {"x_m": GRID_X, "y_m": GRID_Y, "z_m": GRID_Z, "recorded_by": PERSON},
+    "tie": {"x_m": "451255.17", "y_m": "5731266.83", "height_m": "1874.52",
+            "measured_by": PERSON, "element_id": "B1-014"},
+    "element": {"xa_m": "451252.39", "ya_m": "5731263.71", "za_m": "1875.38",
+                "xb_m": "451253.93", "yb_m": "5731264.37", "zb_m": "1875.91",
+                "recorded_by": PERSON},
+    "place": {"outline": "451251.19 5731261.53, 451259.27 5731261.53, 451259.27 5731268.61",
+              "floor_height_m": "1873.17", "recorded_by": SECOND},
+    "position": {"position_id": "hole:231", "site_id": "HOLL", "point_kind": "hole",
+                 "sample_id": "231", "x_m": "451253.21", "y_m": "5731264.13", "z_m": "1875.67",
+                 "latitude": "51.47399", "longitude": "-101.28361", "found_by": "recorded"},
+    "sample": {"collected_by": PERSON},
+    "plug": {"placed_by": PERSON},
+    "consignment": {"from_party_id": PERSON, "to_party_id": "REPO"},
+    "custody": {"event": "collected", "to_party_id": PERSON, "recorded_by": SECOND},
+    "lab_result": {"laboratory_id": "REPO", "reported_by": SECOND},
+    "reservation": {"sample_id": "R231", "site_id": "HOLL", "crew": "north",
+                    "reserved_on": "2024-06-01"},
+    "size": {"element_id": "B1-014"},
+    "stem": {"element_id": "B1-014", "stem_id": "T1"},
+    "span": {"sample_id": "231"},
+    "cluster": {"cluster_id": "K1"},
+}  # fmt: skip
+
+
+def _row(table: Table, markers: Markers) -> dict[str, str]:
+    """A sound row with a marker in every sensitive field."""
+    row = {**SOUND.get(table.name, {}), **_FIXED.get(table.name, {})}
+    links = {name for key in table.foreign_keys for name in key.fields}
+    for one in table.fields:
+        where = f"{table.name}.{one.name}"
+        fixed = _FIXED.get(table.name, {}).get(one.name)
+        if one.name in links or one.name in (*SEALS, "signer_key", "signature"):
+            # written when the events are sealed and signed
+            continue
+        if fixed and _on_site_grid(one):
+            for number in fixed.replace(",", " ").split():
+                markers.number(where, number)
+        elif one.sensitivity == "open" and one.public_form == "shown":
+            continue
+        elif one.type in ("number", "integer"):
+            row[one.name] = markers.number(where, fixed or _number(one, markers))
+        elif fixed:
+            for word in fixed.split():
+                markers.texts[word] = where
+        elif one.type == "string":
+            row[one.name] = _text(one, markers, where)
+    return row
+
+
+def _on_site_grid(one: Field) -> bool:
+    return one.public_form.startswith("site_")
+
+
+def _number(one: Field, markers: Markers) -> str:
+    highest = float(one.constraints.get("maximum", 1e9))
+    return f"{min(highest, 400) - len(markers.numbers) - 0.13579:.5f}"
+
+
+def _text(one: Field, markers: Markers, where: str) -> str:
+    if one.notation == "orcid":
+        text = f"0000-0002-9{len(markers.texts):03d}-0097"
+        markers.texts[text] = where
+        return text
+    # letters that need escaping in HTML and JSON, and are no ASCII
+    return f"{markers.text(where)} & <é> {markers.text(where)}"
+
+
+def _parties(builder: PackageBuilder, markers: Markers) -> None:
+    table = builder.package.model.table("party")
+    for code, role in ((PERSON, "crew_lead; driller"), (SECOND, "owner")):
+        seeded = {
+            one.name: _text(one, markers, f"party.{one.name}")
+            for one in table.fields
+            if one.public_form != "shown" and one.name not in ("name", "organisation_id", "email")
+        }
+        name = f"{markers.text('party.name')} {markers.text('party.name')}"
+        email = f"{markers.text('party.email').lower()}@example.org"
+        builder.with_bare_row(
+            "party", party_id=code, kind="person", roles=role, may_be_named="false",
+            name=name, email=email, organisation_id="REPO", **seeded,
+        )  # fmt: skip
+        markers.texts[code] = "party.party_id"
+    builder.with_bare_row(
+        "party", party_id="REPO", kind="organisation", name="Tarn Store (invented)",
+        roles="repository", email=f"{markers.text('email')}@example.org",
+        postal_address=f"1 {markers.text('party.postal_address')} Lane, Tarn",
+    )  # fmt: skip
+
+
+def _received(builder: PackageBuilder, markers: Markers) -> None:
+    """A workbook as handed in, with its bookkeeping."""
+    import openpyxl
+
+    workbook = openpyxl.Workbook()
+    assert workbook.active is not None
+    workbook.active.title = markers.text("sheet name")
+    workbook.active["A1"] = f"found by {markers.text('cell of an original')}"
+    workbook.properties.creator = markers.text("author of an original")
+    name = f"{markers.text('original.file_name')}.xlsx"
+    path = f"originals/0123456789ab/{name}"
+    folder = builder.package.folder
+    (folder / path).parent.mkdir(parents=True)
+    workbook.save(folder / path)
+    builder.with_bare_row(
+        "original", original_id="IN-1", file_name=name, path=path, sha256="0" * 64,
+        read_on="2024-06-15T12:00:00Z",
+    )  # fmt: skip
+    builder.with_bare_row(
+        "origin", table_name="party", row_key=PERSON, original_id="IN-1", line="4",
+        sheet=markers.text("origin.sheet"),
+    )  # fmt: skip
+    builder.with_bare_row(
+        "unread", unread_id="U-1", original_id="IN-1", table_name="party", row_key=SECOND,
+        cell_text=markers.text("unread.cell_text"), why="no size",
+    )  # fmt: skip
+
+
+def _sign(package: Package, markers: Markers) -> None:
+    """Seals are markers too, since guesses at what they cover could be tried out on them."""
+    ledger = package.table("custody")
+    for name in ("signer_key", "signature"):
+        code = base64.b64encode(f"{name} of one who signs".encode()).decode()
+        ledger[name] = code
+        markers.texts[code.rstrip("=")] = f"custody.{name}"
+    package.write_table("custody", ledger)
+    for seal in ledger["event_sha256"]:
+        markers.texts[seal] = "custody.event_sha256"
+    key = edition_key(package)
+    assert key
+    markers.texts[key] = "editionKey"
+
+
+def _tell_everything_in_the_open(package: Package, markers: Markers) -> None:
+    """Every open text of the record names every withheld value once more."""
+    said = ", ".join(dict.fromkeys(_whole_values(package)))
+    spelled = (
+        f"{SITE_NAME.replace(' ', '_')} and {SITE_NAME.upper()}; 51,47391 or 51°28'26\" N; "
+        f"{PERSON}/{SECOND} held the tape; seal {package.table('custody')['event_sha256'][2]}"
+    )
+    for table in package.model.of_role("record"):
+        frame = package.table(table.name)
+        links = {name for key in table.foreign_keys for name in key.fields}
+        for one in table.fields:
+            free = not (one.vocabulary or one.notation or one.constraints.get("pattern"))
+            if (
+                one.type == "string" and one.public_form == "shown" and free
+                and one.name not in links | {*table.primary_key, "about_id", "media_type"}
+            ):  # fmt: skip
+                frame[one.name] = frame[one.name] + f" {said}; {spelled}."
+        package.write_table(table.name, frame)
+
+
+def _whole_values(package: Package) -> list[str]:
+    values = []
+    for table, one in package.model.every_field():
+        if one.public_form == "shown" or one.notation == "sha256" or table.role == "intake":
+            continue
+        if _on_site_grid(one) or one.name in ("organisation_id", "coordinate_uncertainty_m"):
+            continue
+        frame = package.table(table.name)
+        named = frame["party_id"] == "REPO" if table.name == "party" else frame.index < 0
+        shown = named & (one.public_form in ("role", "if_agreed"))
+        values += [text for text in frame.loc[~shown, one.name] if text]
+    return values
+
+
+# -- files ---------------------------------------------------------------------------------------
+
+
+def _files(builder: PackageBuilder, markers: Markers) -> None:
+    folder = builder.package.folder / "files"
+    photos = {"open.jpg": a_jpeg(markers), "open.png": a_png(markers)}
+    telling = f"{SITE_NAME.replace(' ', '-')}.jpg"
+    photos |= {telling: _plain_jpeg(), f"{PERSON}_0012.jpg": _plain_jpeg()}
+    for place, (name, raw) in enumerate(photos.items()):
+        (folder / name).write_bytes(raw)
+        builder.with_row("file", file_id=f"F-{place}", path=f"files/{name}", taken_by=PERSON)
+    secret = f"{markers.text('name of a restricted photo')}.jpg"
+    others: list[tuple[str, bytes, dict[str, str]]] = [
+        (secret, _plain_jpeg(), {"access": "restricted", "title": markers.text("its title"),
+                                 "notes": markers.text("its notes")}),
+        ("report.pdf", _pdf(markers), {"kind": "report"}),
+        ("plan.svg", f"<svg><desc>{markers.text('plan')}</desc></svg>".encode(), {"kind": "plan"}),
+        ("places.geojson", f'{{"coordinates": [{LONGITUDE}, {LATITUDE}]}}'.encode(),
+         {"kind": "data"}),
+        ("gps.csv", f"id,lat,lon\n1,{LATITUDE},{LONGITUDE}\n".encode(), {"kind": "data"}),
+        ("utm.txt", f"{EASTING};{NORTHING}\n".encode(), {"kind": "data"}),
+        ("named.rwl", f"measured at {SITE_NAME}\n1745 208\n".encode(), {"kind": "ring_widths"}),
+        ("initials.txt", f"measured by {PERSON}\n1745 208\n".encode(), {"kind": "ring_widths"}),
+        ("latin.txt", f"mesuré à {SITE_NAME}\n".encode("latin-1"), {"kind": "ring_widths"}),
+        ("utf16.txt", f"at {SITE_NAME}".encode("utf-16"), {"kind": "data"}),
+        ("rings.txt", b"year width\n1745 0208\n1746 0185 0199\n", {"kind": "ring_widths"}),
+        ("no_photo.jpg", f"not a photo, but {markers.text('text')}".encode(), {"kind": "photo"}),
+        ("camera.raw", f"II*\0{markers.text('raw photo')}".encode(), {"kind": "photo"}),
+    ]  # fmt: skip
+    for place, (name, raw, row) in enumerate(others, start=len(photos)):
+        (folder / name).write_bytes(raw)
+        builder.with_row("file", **{"file_id": f"F-{place}", "path": f"files/{name}"} | row)
+    archive = io.BytesIO()
+    with zipfile.ZipFile(archive, "w", zipfile.ZIP_DEFLATED) as written:
+        written.writestr(markers.text("name in a zip"), markers.text("content in a zip") * 30)
+    (folder / f"{markers.text('name of a stray file')}.zip").write_bytes(archive.getvalue())
+
+
+def _plain_jpeg() -> bytes:
+    stream = io.BytesIO()
+    Image.linear_gradient("L").resize((48, 32)).save(stream, "JPEG")
+    return stream.getvalue()
+
+
+def a_jpeg(markers: Markers) -> bytes:
+    """A photo with everything that cameras and programs hang on to it."""
+    exif = Image.Exif()
+    exif[0x010E] = markers.text("Exif description")
+    exif[0x013B] = markers.text("Exif artist")
+    exif[0x0112] = 6
+    gps = exif.get_ifd(0x8825)
+    gps.update({1: "N", 2: (51.0, 28.0, 26.08), 3: "W", 4: (101.0, 17.0, 1.54)})
+    inner = exif.get_ifd(0x8769)
+    inner[0xA431] = markers.text("serial number of the camera")
+    xmp = f"<x:xmpmeta xmlns:x='adobe:ns:meta/'>{markers.text('XMP')}</x:xmpmeta>".encode()
+    stream = io.BytesIO()
+    picture = Image.linear_gradient("L").resize((80, 40)).convert("RGB")
+    picture.save(stream, "JPEG", exif=exif, xmp=xmp, comment=markers.text("JPEG comment"))
+    return stream.getvalue() + b"behind the end: " + markers.text("trailing bytes").encode()
+
+
+def a_png(markers: Markers) -> bytes:
+    chunks = PngImagePlugin.PngInfo()
+    chunks.add_text("Comment", markers.text("PNG text"))
+    chunks.add_text("Deflated", markers.text("PNG deflated text") * 40, zip=True)
+    chunks.add_itxt("Title", markers.text("PNG international text"), "de", "Titel", zip=True)
+    stream = io.BytesIO()
+    Image.linear_gradient("L").resize((24, 24)).save(stream, "PNG", pnginfo=chunks)
+    return stream.getvalue()
+
+
+def _pdf(markers: Markers) -> bytes:
+    stream = io.BytesIO()
+    canvas = Canvas(stream, pageCompression=1)
+    canvas.setAuthor(markers.text("PDF author"))
+    canvas.drawString(72, 720, markers.text("PDF page"))
+    canvas.save()
+    return stream.getvalue()
+
+
+def _around_the_tables(package: Package, markers: Markers) -> None:
+    """README, mapping, descriptor, and a column that no schema describes."""
+    for name in ("README.md", "mapping.example.yaml"):
+        path = package.folder / name
+        path.write_text(path.read_text("utf-8") + f"# {markers.text(name)}\n", encoding="utf-8")
+    frame = package.table("plug")
+    frame["remark_of_ours"] = markers.text("a column without schema")
+    package.write_table("plug", frame)
+    package.with_descriptor(
+        {
+            "description": f"The record of {SITE_NAME}.",
+            "contributors": [{"title": markers.text("contributor")}],
+            "keywords": ["wood", SITE_NAME],
+        }
+    )
