@@ -5,6 +5,7 @@ from __future__ import annotations
 import textwrap
 from collections.abc import Mapping, Sequence
 
+from provenance.bundle.citation import keeper
 from provenance.bundle.contents import Contents
 from provenance.bundle.editions import Edition
 from provenance.bundle.hostile_text import visible
@@ -49,6 +50,7 @@ def plain_readme(
         *_earlier(earlier),
         _heading("What each file is"),
         _files(edition),
+        *_keepers(package, edition),
         _heading("How to read the tables"),
         _paragraph(
             "Each table in tables/ is a text file (CSV, UTF-8). The first line names the columns; "
@@ -158,10 +160,65 @@ def _files(edition: Edition) -> str:
         if edition.is_public
         else check,
         ("ro-crate-metadata.json", "all files described, for programs (RO-Crate)"),
-        ("datacite.json", "how to cite it, for programs (DataCite)"),
+        ("CITATION.cff", "how to cite it (Citation File Format; readable as it is)"),
+        ("datacite.json, datacite.xml", "the same for whoever registers a DOI (DataCite 4.5)"),
+        ("dublin-core.xml", "the same for library catalogues (Dublin Core, as in OAI-PMH)"),
+        ("schema-org.jsonld", "the same for search engines (schema.org)"),
+        ("csv-metadata.json", "tables, columns and keys, for programs (CSV on the Web)"),
+        (
+            "darwin-core.zip",
+            "the samples with species, sizes and dated rings, for portals of collections (Darwin "
+            "Core archive; meta.xml in it says what each column is)",
+        ),
         ("bundle.json", "facts about the bundle itself, for programs"),
     ]
     return "".join(_bullet(f"{name}: {text}") for name, text in lines)
+
+
+def _keepers(package: Package, edition: Edition) -> list[str]:
+    """Who has the full edition, and how to ask; what there may be beside this one."""
+    who = _keeper_in_words(package, edition)
+    if edition.is_public:
+        held = f"The full edition is held by {who}." if who else _NO_KEEPER
+        return [
+            _heading("Where the full edition is, and how to ask"),
+            "\n",
+            _paragraph(
+                f"{held} Ask in writing: name this record ({package.name}), the number on the "
+                "dowel or the sample if you have one, what you need, what for, and who will see "
+                "it. Sample numbers and stamps are the same in both editions. The keeper may have "
+                "to ask the owner, the authority or the community first."
+            ),
+        ]
+    kept = f"It is to be kept by {who}." if who else _NO_KEEPER
+    return [
+        _heading("Where this edition is kept, and what may be shown"),
+        "\n",
+        _paragraph(
+            f"This is the full edition, for the restricted store. {kept} There may be a public "
+            "edition beside it, without exact places, without people who have not agreed to be "
+            "named and without restricted fields; 'treenail pack --edition public' makes one from "
+            "the same record. Hand that one on, not this. Sample numbers and stamps are the same "
+            "in both, so whoever has read a number on a dowel can ask by it."
+        ),
+    ]
+
+
+_NO_KEEPER = (
+    "The record names no keeper (repository_id in tables/site.csv is blank): ask whoever gave you "
+    "this bundle."
+)
+
+
+def _keeper_in_words(package: Package, edition: Edition) -> str:
+    """The keeper with the addresses that this edition has of it, '' where none may be named."""
+    one = keeper(package)
+    if one is None or (edition.is_public and not one.named):
+        return ""
+    parties = package.table("party")
+    row = parties[parties["party_id"] == one.party_id].to_dict("records")[0]
+    ways = [str(row[name]) for name in ("postal_address", "email") if row.get(name)]
+    return f"{one.name}, {'; '.join(ways)}" if ways else one.name
 
 
 def _tables(package: Package, rows: Mapping[str, int]) -> str:

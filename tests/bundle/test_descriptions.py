@@ -13,7 +13,7 @@ import pytest
 
 from provenance.bundle.citation import datacite_record, makers
 from provenance.bundle.crate import check_crate
-from provenance.bundle.editions import FULL
+from provenance.bundle.editions import FULL, PUBLIC
 from provenance.bundle.pack import pack_bundle
 from provenance.package import Package, open_package
 from tests.builders import a_package
@@ -267,3 +267,90 @@ def test_the_plain_readme_warns_of_the_report_and_of_changes_on_purpose(bundle: 
     assert "the report in check/ may quote them" in text
     assert "tagmanifest-sha256.txt into your register" in text
     assert "Ed25519 (RFC 8032)" in text
+
+
+# -- README.txt ----------------------------------------------------------------------------------
+
+
+def in_one_line(bundle: Path) -> str:
+    return " ".join((bundle / "data" / "README.txt").read_text("utf-8").split())
+
+
+def a_kept_package(tmp_path: Path) -> Package:
+    builder = a_package(tmp_path).with_bare_row(
+        "party", party_id="MUS", kind="organisation", name="Store of Old Wood (invented)",
+        email="store@example.org", may_be_named="true",
+    )  # fmt: skip
+    return builder.with_row("site", repository_id="MUS").package
+
+
+def test_the_plain_readme_names_everything_at_the_top_of_the_bundle(bundle: Path) -> None:
+    text = in_one_line(bundle)
+    for path in (bundle / "data").iterdir():
+        if path.name not in ("README.txt", "README.md", "mapping.example.yaml"):
+            assert path.name in text, path.name
+
+
+def test_the_public_readme_says_who_has_the_full_edition_and_how_to_ask(tmp_path: Path) -> None:
+    text = in_one_line(pack_bundle(a_kept_package(tmp_path), tmp_path / "b", edition=PUBLIC))
+    assert "The full edition is held by Store of Old Wood (invented). Ask in writing" in text
+
+
+def test_the_full_readme_says_that_there_may_be_a_public_edition(tmp_path: Path) -> None:
+    text = in_one_line(pack_bundle(a_kept_package(tmp_path), tmp_path / "b"))
+    assert "to be kept by Store of Old Wood (invented), store@example.org." in text
+    assert "There may be a public edition beside it" in text
+
+
+def test_the_plain_readme_of_a_record_without_keeper_says_whom_to_ask(bundle: Path) -> None:
+    assert "names no keeper (repository_id in tables/site.csv is blank)" in in_one_line(bundle)
+
+
+# -- standards -----------------------------------------------------------------------------------
+
+
+def test_the_crate_says_which_standard_a_file_follows(bundle: Path) -> None:
+    crate, _ = a_crate(bundle)
+    entities = {one["@id"]: one for one in crate["@graph"]}
+    for path, standard in (
+        ("datapackage.json", "https://datapackage.org/profiles/2.0/datapackage.json"),
+        ("csv-metadata.json", "http://www.w3.org/ns/csvw"),
+        ("darwin-core.zip", "http://rs.tdwg.org/dwc/text/"),
+        ("schemas/sample.json", "https://datapackage.org/profiles/2.0/tableschema.json"),
+    ):
+        assert entities[path]["conformsTo"] == {"@id": standard}
+        assert entities[standard]["name"]
+
+
+@pytest.mark.filterwarnings("ignore")  # the validator's libraries warn about themselves
+def test_the_independent_validator_finds_the_public_crate_sound(
+    tmp_path: Path, context_cache: Path
+) -> None:
+    bundle = pack_bundle(a_kept_package(tmp_path), tmp_path / "b", edition=PUBLIC)
+    assert issues(bundle / "data", context_cache) == []
+
+
+def test_the_public_crate_names_only_who_agreed(tmp_path: Path) -> None:
+    builder = a_package(tmp_path)
+    for key, name, agreed in (
+        ("MB", "Mara Birkwood (invented)", "true"),
+        ("TQ", "Tam Quillet (invented)", "false"),
+    ):
+        builder.with_bare_row(
+            "party", party_id=key, kind="person", name=name, roles="recorder", may_be_named=agreed
+        )
+    package = builder.with_row("site").package
+    names = {
+        edition.name: [
+            one["name"]
+            for one in a_crate(pack_bundle(package, tmp_path / edition.name, edition=edition))[0][
+                "@graph"
+            ]
+            if one["@type"] == "Person"
+        ]
+        for edition in (FULL, PUBLIC)
+    }
+    assert names == {
+        "full": ["Mara Birkwood (invented)", "Tam Quillet (invented)"],
+        "public": ["Mara Birkwood (invented)"],
+    }

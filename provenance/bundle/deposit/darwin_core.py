@@ -17,6 +17,7 @@ from typing import Any
 
 from provenance.bundle.citation import keeper, licence_address
 from provenance.bundle.editions import Edition
+from provenance.bundle.redaction.tables import DATA_GENERALIZATIONS, INFORMATION_WITHHELD
 from provenance.edtf import is_edtf
 from provenance.package import Package
 from provenance.schema import Field, Model
@@ -26,8 +27,11 @@ DWC = "http://rs.tdwg.org/dwc/terms/"
 CHRONO = "http://rs.tdwg.org/chrono/terms/"
 DCTERMS = "http://purl.org/dc/terms/"
 YEARS = "CE, astronomical numbering: year 0 is 1 BCE"
-SETTINGS = ("dataGeneralizations", "informationWithheld")
-"""Columns of the site table, in editions that have them, named like their terms."""
+WITHHOLDING = {
+    "dataGeneralizations": DATA_GENERALIZATIONS,
+    "informationWithheld": INFORMATION_WITHHELD,
+}
+"""Columns that only the public edition's tables have, by their terms."""
 
 # ISO 8601-1 dates and intervals of them: what is left of EDTF without doubt, season or open end
 _PLAIN = r"[0-9]{4}(-(0[1-9]|1[0-2])(-[0-9]{2}(T[0-9:]+(Z|[+-][0-9:]+)?)?)?)?"
@@ -76,7 +80,7 @@ def core(package: Package, edition: Edition) -> Part:
                 DWC + "verbatimEventDate": sample["collected_on"],
                 DWC + "recordedBy": name,
                 DWC + "recordedByID": orcid,
-                **_location(site, edition),
+                **_location(sample, site, edition),
             }
         )
     return _part("samples.csv", DWC + "MaterialSample", _CORE_TERMS, rows)
@@ -105,24 +109,21 @@ _CORE_TERMS = (
     DWC + "locality",
     *(DWC + one for one in _LOCATION_TERMS),
     DWC + "geodeticDatum",
-    *(DWC + one for one in SETTINGS),
+    *(DWC + one for one in WITHHOLDING),
 )
 
 
-def _location(site: Mapping[str, str], edition: Edition) -> dict[str, str]:
+def _location(
+    sample: Mapping[str, str], site: Mapping[str, str], edition: Edition
+) -> dict[str, str]:
     location = {DWC + term: site.get(name, "") for term, name in _LOCATION_TERMS.items()}
     public_name = site.get("public_name", "")
     location[DWC + "locality"] = public_name if edition.is_public else site.get("name", "")
     if location[DWC + "decimalLatitude"] and (code := site.get("geodetic_epsg", "")):
         location[DWC + "geodeticDatum"] = f"EPSG:{code}"
-    for term in SETTINGS:
-        location[DWC + term] = site.get(term, "")
-    if edition.is_public and site:
-        if location[DWC + "decimalLatitude"]:
-            location[DWC + SETTINGS[0]] = location[DWC + SETTINGS[0]] or (
-                "Coordinates are made coarse; the place lies anywhere within their uncertainty."
-            )
-        location[DWC + SETTINGS[1]] = location[DWC + SETTINGS[1]] or edition.notice
+    for term, name in WITHHOLDING.items():
+        said = (row.get(name, "") for row in (sample, site))
+        location[DWC + term] = "; ".join(text for text in said if text)
     return location
 
 

@@ -36,6 +36,8 @@ def coarse(tmp_path: Path) -> Package:
     frame["latitude"], frame["longitude"] = "-48.05", "-123.05"
     frame["coordinate_uncertainty_m"] = "8000"
     frame["geodetic_epsg"] = "4326"
+    frame["data_generalizations"] = "middle of a cell of 0.1 degree"
+    frame["information_withheld"] = "Name of the site; Permit number"
     builder.package.write_table("site", frame)
     return builder.with_row("lab_result").package
 

@@ -2,10 +2,16 @@
 
 from __future__ import annotations
 
+import json
 import zipfile
 from pathlib import Path
+from typing import Any
 
+import jsonschema
 import pytest
+import yaml
+from dwca.read import DwCAReader
+from lxml import etree
 
 from provenance.bundle.deposit.names import DEPOSIT_TITLES
 from provenance.bundle.editions import FULL, PUBLIC, Edition
@@ -15,7 +21,16 @@ from provenance.bundle.unpack import unpack_bundle
 from provenance.bundle.verify import verify_bundle
 from provenance.package import Package
 from tests.builders import a_package
-from tests.bundle.deposit.conftest import described
+from tests.bundle.deposit.conftest import PUBLISHED, described
+
+
+@pytest.fixture(scope="module")
+def record_schemas() -> dict[str, Any]:
+    """The published schemas of DataCite's XML and of the Citation File Format."""
+    return {
+        "datacite": etree.XMLSchema(etree.parse(PUBLISHED / "datacite-4.5" / "metadata.xsd")),
+        "cff": json.loads((PUBLISHED / "cff-1.2.0.json").read_text("utf-8")),
+    }
 
 
 def contents_of(folder: Path) -> dict[str, bytes]:
@@ -85,3 +100,35 @@ def test_boxes_reach_over_the_180th_meridian_and_round_a_pole(
     ((box),) = (one.box for one in published_places(package, PUBLIC))
     assert box is not None
     assert (box.west, box.east) == pytest.approx((west, east), abs=1e-3)
+
+
+def test_hostile_text_in_the_record_breaks_no_description(
+    tmp_path: Path, record_schemas: dict[str, Any]
+) -> None:
+    nasty = "</title>]]><!--\x0b\u202e\x1b[31m &amp; \"x\", 'y'\r\n- z: {a}"
+    builder = a_package(tmp_path)
+    builder.with_bare_row(
+        "party", party_id="MB", kind="person", name=nasty, may_be_named="true", orcid="x\x0by"
+    )
+    builder.with_bare_row("party", party_id="MUS", kind="organisation", name=nasty, ror=nasty)
+    builder.with_row(
+        "site", name=nasty, public_name=nasty, region=nasty, rights=nasty, repository_id="MUS"
+    )
+    builder.with_row("place").with_row("element").with_row("sample", notes=nasty)
+    builder.with_row("lab_result", notation=nasty, reference_chronology=nasty)
+    package = builder.package.with_descriptor({"title": nasty, "description": nasty})
+    for edition in (FULL, PUBLIC):
+        folder = described(package, tmp_path / edition.name, edition)
+        record_schemas["datacite"].assertValid(etree.parse(folder / "datacite.xml"))
+        jsonschema.validate(
+            yaml.safe_load((folder / "CITATION.cff").read_text("utf-8")), record_schemas["cff"]
+        )
+        for name in ("datacite.json", "schema-org.jsonld", "csv-metadata.json"):
+            json.loads((folder / name).read_text("utf-8"))
+        etree.parse(folder / "dublin-core.xml")
+        with DwCAReader(str(folder / "darwin-core.zip")) as archive:
+            assert len(list(archive)) == 1
+        for name, content in contents_of(folder).items():
+            if not name.endswith(".zip"):
+                assert b"\x0b" not in content
+                assert b"\x1b" not in content
