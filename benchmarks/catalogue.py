@@ -24,7 +24,7 @@ from typing import Any
 
 from provenance.catalogue.build import update_catalogue
 from provenance.catalogue.database import opened_catalogue
-from provenance.catalogue.entry import read_entry, read_symbols
+from provenance.catalogue.entry import SAMPLE_COLUMNS, read_entry, read_symbols
 from provenance.catalogue.query import Wanted, find_in_catalogue
 from provenance.catalogue.records import find_sources
 
@@ -126,9 +126,11 @@ def compare_with_reading(folder: Path, bundles: int, samples: int) -> Path:
     sources = find_sources(place)
     read_entry(sources[0], symbols)
 
+    species, year = SAMPLE_COLUMNS.index("species"), SAMPLE_COLUMNS.index("outer_year")
+
     def read_them_all() -> int:
         return sum(
-            row["species"].startswith("PI") and (row["outer_year"] or 0) > 1800
+            row[species].startswith("PI") and (row[year] or 0) > 1800
             for path in sources
             for row in read_entry(path, symbols).samples
         )

@@ -32,6 +32,7 @@ __all__ = [
     "refusal",
     "replay",
     "samples_in_parcel",
+    "standing_events",
 ]
 
 SENDING = ("handed_over", "returned")
@@ -98,33 +99,39 @@ def events_of(frame: pd.DataFrame) -> list[Event]:
     # a ledger of an older schema may lack columns, and what it lacks is blank
     complete = frame.reindex(columns=list(Event._fields), fill_value="")
     rows = list(map(Event._make, row_tuples(complete, Event._fields)))
-    corrects = {row.custody_id: row.corrects_custody_id for row in rows if row.corrects_custody_id}
+    return list(standing_events(rows))
+
+
+def standing_events(rows: Iterable[Event]) -> Iterator[Event]:
+    """The events among the `rows` of a ledger that count, as `events_of` has them, one by one.
+
+    `rows` is gone through more than once, so that a long ledger need not be held in memory.
+    """
+    corrections = [row for row in rows if row.corrects_custody_id]
+    corrects = {row.custody_id: row.corrects_custody_id for row in corrections}
     # a correction of a correction stands where the first wrong event stood
-    replaced = {
-        _first_wrong(row.corrects_custody_id, corrects): row
+    replaced = {_first_wrong(row.corrects_custody_id, corrects): row for row in corrections}
+    as_a_whole = {row.consignment_id for row in rows if not row.sample_id}
+    own = {
+        (row.event, row.consignment_id, row.sample_id)
         for row in rows
-        if row.corrects_custody_id
+        if row.sample_id and row.consignment_id in as_a_whole
     }
-    own = _said_of_samples(rows)
-    parcels: dict[str, dict[str, None]] = {}
-    effective = []
+    parcels: dict[str, dict[str, None]] = {parcel: {} for parcel in as_a_whole}
     for row in rows:
         if row.corrects_custody_id:
             continue
         standing = replaced.get(row.custody_id, row)
         if standing.event == "corrected":
             continue
-        inside = parcels.setdefault(standing.consignment_id, {})
         if standing.sample_id:
-            inside[standing.sample_id] = None
-            effective.append(standing)
+            if standing.consignment_id in parcels:
+                parcels[standing.consignment_id][standing.sample_id] = None
+            yield standing
         elif standing.consignment_id:
-            effective.extend(
-                standing._replace(sample_id=sample)
-                for sample in inside
-                if (standing.event, standing.consignment_id, sample) not in own
-            )
-    return effective
+            for sample in parcels[standing.consignment_id]:
+                if (standing.event, standing.consignment_id, sample) not in own:
+                    yield standing._replace(sample_id=sample)
 
 
 def _first_wrong(custody_id: str, corrects: Mapping[str, str]) -> str:
@@ -133,16 +140,6 @@ def _first_wrong(custody_id: str, corrects: Mapping[str, str]) -> str:
         seen.add(custody_id)
         custody_id = corrects[custody_id]
     return custody_id
-
-
-def _said_of_samples(rows: Iterable[Event]) -> set[tuple[str, str, str]]:
-    """Event, parcel and sample of the events in parcels that also have events as a whole."""
-    as_a_whole = {row.consignment_id for row in rows if not row.sample_id}
-    return {
-        (row.event, row.consignment_id, row.sample_id)
-        for row in rows
-        if row.sample_id and row.consignment_id in as_a_whole
-    }
 
 
 def samples_in_parcel(events: Iterable[Event], consignment_id: str) -> list[str]:

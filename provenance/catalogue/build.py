@@ -4,16 +4,17 @@ from __future__ import annotations
 
 import sqlite3
 import time
-from collections.abc import Callable, Iterable, Mapping, Sequence
+from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass
 from functools import partial
 from pathlib import Path
 
 from provenance.catalogue.database import now, opened_catalogue, transaction, warn_of_clock
-from provenance.catalogue.entry import Entry, read_entry, read_symbols
+from provenance.catalogue.entry import SAMPLE_COLUMNS, Entry, read_entry, read_symbols
 from provenance.catalogue.records import Survey, signature_of, survey_place
 from provenance.catalogue.spread import HERE, Broken, Crew, do_each
 from provenance.errors import TreenailError, UnusableInput
+from provenance.locate import PlugRecord
 from provenance.remote import Place, Remote, lies_below, place_at
 
 __all__ = ["INDEX_NAME", "Update", "index_place", "update_catalogue", "withdraw_bundle"]
@@ -229,11 +230,12 @@ def _store_entry(database: sqlite3.Connection, entry: Entry, run_id: int) -> Non
     bundle_id = _put_bundle(database, entry.path, facts)
     for table in ("site", "sample", "plug"):
         database.execute(f"DELETE FROM {table} WHERE bundle_id = ?", [bundle_id])
-    _insert(database, "site", bundle_id, entry.sites)
-    _insert(database, "sample", bundle_id, entry.samples)
+    for site in entry.sites:
+        _insert(database, "site", bundle_id, tuple(site), [tuple(site.values())])
+    _insert(database, "sample", bundle_id, SAMPLE_COLUMNS, entry.samples)
     # a plug's source is the bundle
-    plugs = [plug._asdict() for plug in entry.plugs]
-    _insert(database, "plug", bundle_id, [{k: p[k] for k in p if k != "source"} for p in plugs])
+    plugs = (plug[1:] for plug in entry.plugs)
+    _insert(database, "plug", bundle_id, PlugRecord._fields[1:], plugs)
 
 
 def _store_unreadable(
@@ -261,15 +263,15 @@ def _insert(
     database: sqlite3.Connection,
     table: str,
     bundle_id: int,
-    rows: Sequence[Mapping[str, object]],
+    columns: Sequence[str],
+    rows: Iterable[tuple[object, ...]],
 ) -> None:
-    if rows:
-        names = ", ".join(f'"{name}"' for name in rows[0])
-        marks = ", ".join("?" * (len(rows[0]) + 1))
-        database.executemany(
-            f"INSERT INTO {table} (bundle_id, {names}) VALUES ({marks})",
-            [(bundle_id, *row.values()) for row in rows],
-        )
+    names = ", ".join(f'"{name}"' for name in columns)
+    marks = ", ".join("?" * (len(columns) + 1))
+    database.executemany(
+        f"INSERT INTO {table} (bundle_id, {names}) VALUES ({marks})",
+        ((bundle_id, *row) for row in rows),
+    )
 
 
 def withdraw_bundle(index: Path, path: Place, reason: str) -> None:

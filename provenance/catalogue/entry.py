@@ -3,10 +3,12 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Mapping
+from collections.abc import Iterator, Mapping
+from contextlib import closing
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
+from provenance.catalogue.joining import JoinedTables, PackedRows, pack_rows
 from provenance.catalogue.records import Source, open_source, signature_of
 from provenance.errors import UnusableInput
 from provenance.locate import PlugRecord
@@ -15,7 +17,7 @@ from provenance.remote import Place
 if TYPE_CHECKING:
     from provenance.schema import Vocabulary
 
-__all__ = ["Entry", "read_entry", "read_symbols"]
+__all__ = ["SAMPLE_COLUMNS", "TABLE_COLUMNS", "Entry", "read_entry", "read_symbols"]
 
 Row = Mapping[str, str]
 
@@ -25,7 +27,8 @@ class Entry:
     """One bundle as the catalogue keeps it.
 
     `signature` is that before reading; `facts` the columns of the table `bundle` that come from
-    inside; `sites` and `samples` rows of those tables without bundle_id.
+    inside; `sites` rows of that table without bundle_id; `samples` and `plugs` rows with the
+    columns SAMPLE_COLUMNS and those of PlugRecord.
     """
 
     path: Place
@@ -33,8 +36,8 @@ class Entry:
     form: str
     facts: Mapping[str, Any]
     sites: tuple[Mapping[str, Any], ...]
-    samples: tuple[Mapping[str, Any], ...]
-    plugs: tuple[PlugRecord, ...]
+    samples: PackedRows
+    plugs: PackedRows
 
 
 def read_symbols() -> Vocabulary:
@@ -55,28 +58,38 @@ def read_entry(path: Place, symbols: Vocabulary | None = None) -> Entry:
         before = signature_of(path)
         if before is None:
             raise UnusableInput(f"{path} is no package and no bundle")
-        with open_source(path) as source:
-            tables = {name: _kept(source, name) for name in _COLUMNS}
+        with open_source(path) as source, closing(JoinedTables(TABLE_COLUMNS)) as tables:
+            for name in TABLE_COLUMNS:
+                tables.fill(name, _kept(source, name))
+            tables.settle()
             facts = _facts(source)
+            record = _Record(tables, symbols)
+            sites = tuple(map(record.site, tables.rows("site")))
+            samples = pack_rows(map(record.sample, tables.samples()))
+            plugs = pack_rows(record.plug(str(path), row) for row in tables.plugs())
         after = signature_of(path)
     except OSError as error:
         raise UnusableInput(f"{path} cannot be read: {error.strerror or error}") from error
     if before != after:
         raise UnusableInput(f"{path} changed while it was read; it is read again at the next look")
     form = "zip" if before.startswith("zip") else "folder" if before[:3] == "bag" else "package"
-    record = _Record(tables, symbols)
     return Entry(
         path=path,
         signature=before,
         form=form,
         facts=facts,
-        sites=tuple(record.site(row) for row in tables["site"]),
-        samples=tuple(record.sample(row) for row in tables["sample"]),
-        plugs=tuple(record.plug(str(path), row) for row in tables["plug"] if row.get("stamp")),
+        sites=sites,
+        samples=samples,
+        plugs=plugs,
     )
 
 
-_COLUMNS = {
+SAMPLE_COLUMNS = (
+    "site_id", "sample_id", "element_id", "use", "where", "kind", "species", "collected_on",
+    "outcome", "inner_year", "outer_year", "end_from_year", "end_to_year", "cutting", "keeper_id",
+    "keeper_name", "gone",
+)  # fmt: skip
+TABLE_COLUMNS = {
     "site": (
         "site_id", "name", "public_name", "kind", "country", "region", "latitude", "longitude",
         "coordinate_uncertainty_m", "geodetic_epsg", "grid_epsg", "easting_m", "northing_m",
@@ -99,9 +112,17 @@ _COLUMNS = {
 """What is kept of each table while a bundle is read: long notes would fill the memory."""
 
 
-def _kept(source: Source, table: str) -> list[dict[str, str]]:
-    wanted = _COLUMNS[table]
-    return [{name: row[name] for name in wanted if name in row} for row in source.rows(table)]
+_NEEDED = {"custody": ("custody_id", "event", "happened_on", "sample_id")}
+"""Columns without which nothing can be said of a table's rows."""
+
+
+def _kept(source: Source, table: str) -> Iterator[tuple[str, ...]]:
+    wanted, needed = TABLE_COLUMNS[table], _NEEDED.get(table, ())
+    for row in source.rows(table):
+        for name in needed:
+            if name not in row:
+                raise UnusableInput(f"tables/{table}.csv has no column '{name}'")
+        yield tuple(row.get(name, "") for name in wanted)
 
 
 def _facts(source: Source) -> dict[str, Any]:
@@ -124,16 +145,14 @@ def _facts(source: Source) -> dict[str, Any]:
 
 
 class _Record:
-    """The tables of one record, keyed for looking up."""
+    """Puts together the rows of the catalogue; places and parties, of which there are few, are
+    held in memory.
+    """
 
-    def __init__(self, tables: Mapping[str, list[dict[str, str]]], symbols: Vocabulary) -> None:
+    def __init__(self, tables: JoinedTables, symbols: Vocabulary) -> None:
         self.symbols = symbols
-        self.samples = {row.get("sample_id", ""): row for row in tables["sample"]}
-        self.elements = {row.get("element_id", ""): row for row in tables["element"]}
-        self.places = {row.get("place_id", ""): row for row in tables["place"]}
-        self.parties = {row.get("party_id", ""): row for row in tables["party"]}
-        self.results = _last_results(tables["lab_result"])
-        self.holdings = _holdings(tables["custody"])
+        self.places = {row["place_id"]: row for row in tables.rows("place")}
+        self.parties = {row["party_id"]: row for row in tables.rows("party")}
 
     def site(self, row: Row) -> dict[str, Any]:
         """One row of the catalogue's table `site`."""
@@ -149,22 +168,20 @@ class _Record:
             "repository_name": self._name(keeper),
         }
 
-    def sample(self, row: Row) -> dict[str, Any]:
-        """One row of the catalogue's table `sample`."""
-        sample_id = row.get("sample_id", "")
-        element = self.elements.get(row.get("element_id", ""), {})
-        result = self.results.get(sample_id, {})
-        holding = self.holdings.get(sample_id)
-        keeper = (holding.holder or holding.on_the_way_to) if holding else ""
+    def sample(self, found: Mapping[str, Row]) -> tuple[Any, ...]:
+        """One row of the catalogue's table `sample`, in the order of SAMPLE_COLUMNS."""
+        row, element, result = found["sample"], found["element"], found["last_result"]
+        holding = found["held"]
+        keeper = holding.get("holder", "") or holding.get("on_the_way_to", "")
         outer = _small_integer(result.get("outer_year", ""))
         first = _small_integer(result.get("felled_from_year", ""))
         last = _small_integer(result.get("felled_to_year", ""))
         ends: list[int | None] = [year for year in (first, last) if year is not None]
         ends = ends or [outer]
         field = row.get("species_field", "") or element.get("species_field", "")
-        return {
+        values = {
             "site_id": row.get("site_id", ""),
-            "sample_id": sample_id,
+            "sample_id": row.get("sample_id", ""),
             "element_id": row.get("element_id", ""),
             "use": element.get("function", ""),
             "where": _where(self._chain(element)),
@@ -179,15 +196,15 @@ class _Record:
             "cutting": self._cutting(result) if outer is not None else "",
             "keeper_id": keeper,
             "keeper_name": self._name(keeper),
-            "gone": holding.gone if holding else "",
+            "gone": holding.get("gone", ""),
         }
+        return tuple(values[name] for name in SAMPLE_COLUMNS)
 
-    def plug(self, path: str, plug: Row) -> PlugRecord:
-        """One plug as `locate` compares it."""
-        sample = self.samples.get(plug.get("sample_id", ""), {})
-        element = self.elements.get(sample.get("element_id", ""), {})
+    def plug(self, path: str, found: Mapping[str, Row]) -> tuple[Any, ...]:
+        """One plug as `locate` compares it, a PlugRecord as a plain tuple."""
+        plug, sample, element = found["plug"], found["sample"], found["element"]
         chain = self._chain(element)
-        return PlugRecord(
+        record = PlugRecord(
             source=path,
             site_id=sample.get("site_id", ""),
             sample_id=plug.get("sample_id", ""),
@@ -203,6 +220,7 @@ class _Record:
             where=_where(chain),
             collected_on=sample.get("collected_on", ""),
         )
+        return tuple(record)
 
     def _chain(self, element: Row) -> list[Row]:
         """The place and those it lies in, inmost first; a loop in the record ends the walk."""
@@ -226,35 +244,6 @@ class _Record:
 
         codes = (code.strip() for code in result.get("outer_symbol", "").split(";"))
         return cutting_class(tuple(code for code in codes if code), self.symbols).value
-
-
-def _last_results(rows: list[dict[str, str]]) -> dict[str, dict[str, str]]:
-    """The result reported last of each sample, among those that no other supersedes."""
-    superseded = {row.get("supersedes_result_id") for row in rows} - {"", None}
-    last: dict[str, dict[str, str]] = {}
-    for row in sorted(rows, key=lambda one: one.get("reported_on", "")):
-        before = last.get(row.get("sample_id", ""))
-        if row.get("result_id") in superseded:
-            continue
-        # a date that one laboratory found is not undone by another that found none
-        if before and before.get("outer_year") and not row.get("outer_year"):
-            continue
-        last[row.get("sample_id", "")] = row
-    return last
-
-
-def _holdings(rows: list[dict[str, str]]) -> Mapping[str, Any]:
-    if not rows:
-        return {}
-    import pandas as pd
-
-    from provenance.holdings import events_of, replay
-
-    frame = pd.DataFrame(rows, dtype=str).fillna("")
-    for needed in ("custody_id", "event", "happened_on", "sample_id"):
-        if needed not in frame:
-            raise UnusableInput(f"tables/custody.csv has no column '{needed}'")
-    return replay(events_of(frame))
 
 
 def _on_wgs84(row: Row) -> tuple[float | None, float | None]:

@@ -22,7 +22,7 @@ Progress = Callable[[int, int], None]
 
 def read_plugs(path: Path) -> list[PlugRecord]:
     """The plugs of one package or bundle, in the order of its table; raises UnusableInput."""
-    return list(read_entry(path).plugs)
+    return list(map(PlugRecord._make, read_entry(path).plugs))
 
 
 def gather_plugs(
@@ -44,7 +44,7 @@ def gather_plugs(
     plugs: list[PlugRecord] = []
     for done, path in enumerate(sources, start=1):
         try:
-            plugs.extend(read_entry(path, symbols).plugs)
+            plugs.extend(map(PlugRecord._make, read_entry(path, symbols).plugs))
         except UnusableInput as error:
             if unreadable is None or len(unreadable) + 1 == len(sources):
                 raise
