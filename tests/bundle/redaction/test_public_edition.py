@@ -1,0 +1,318 @@
+"""The public edition as curators and readers meet it."""
+
+from __future__ import annotations
+
+import hashlib
+import json
+import shutil
+from pathlib import Path
+
+import pytest
+from click.testing import CliRunner, Result
+from PIL import Image
+
+from provenance.bundle.bag import write_bag
+from provenance.bundle.editions import PUBLIC
+from provenance.bundle.pack import pack, pack_bundle
+from provenance.bundle.redaction.derivation import verify_derivation
+from provenance.bundle.unpack import unpack_bundle
+from provenance.bundle.verify import verify_bundle
+from provenance.cli import treenail
+from provenance.custody import append_events
+from provenance.edition_key import EDITION_KEY
+from provenance.errors import UnusableInput, UnusablePackage
+from provenance.package import DESCRIPTOR, Package, as_json, open_package
+from tests.builders import a_package
+from tests.bundle.conftest import LEDGER
+
+
+def run(*arguments: object) -> Result:
+    return CliRunner().invoke(treenail, [str(one) for one in arguments])
+
+
+@pytest.fixture(scope="module")
+def made(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    """A folder with 'holl' (package), 'full' and 'public'; never to be changed."""
+    folder = tmp_path_factory.mktemp("made")
+    package = a_record(folder)
+    pack_bundle(package, folder / "full")
+    pack(package, folder / "public", edition=PUBLIC)
+    return folder
+
+
+def a_record(folder: Path) -> Package:
+    builder = a_package(folder).with_chain()
+    site = builder.package.table("site")
+    site[["latitude", "longitude", "coordinate_uncertainty_m"]] = ["51.47391", "-1.28376", "25"]
+    site["repository_id"] = "LAB"
+    builder.package.write_table("site", site)
+    builder.with_row("consignment", seal_number="00417").with_row("lab_result")
+    builder.with_row("datum", x_m="451251.25", y_m="5731262.5")
+    builder.with_row("file")
+    builder.with_row("file", file_id="F-2", path="files/letter.txt", kind="letter",
+                     access="restricted", about_table="party", about_id="OWN")  # fmt: skip
+    package = builder.package
+    Image.new("RGB", (20, 10), (90, 60, 30)).save(package.folder / "files" / "photo-001.png")
+    (package.folder / "files" / "letter.txt").write_text("private", encoding="utf-8")
+    append_events(package, LEDGER)
+    return open_package(package.folder)
+
+
+def the_public(made: Path) -> Package:
+    return open_package(made / "public" / "data")
+
+
+def bytes_of(folder: Path) -> dict[str, str]:
+    return {
+        path.relative_to(folder).as_posix(): hashlib.sha256(path.read_bytes()).hexdigest()
+        for path in folder.rglob("*")
+        if path.is_file()
+    }
+
+
+# -- what is in it -------------------------------------------------------------------------------
+
+
+def test_a_person_who_has_not_agreed_is_a_role_under_one_code_everywhere(made: Path) -> None:
+    public = the_public(made)
+    parties = public.table("party").set_index("party_id")
+    assert "MB" not in parties.index
+    lead = public.table("site")["crew_lead_id"].item()
+    assert parties.loc[lead, "kind"] == "person"
+    assert parties.loc[lead, "name"].startswith("Person ")
+    for table, field in (("sample", "collected_by"), ("plug", "placed_by"),
+                         ("custody", "to_party_id"), ("element", "recorded_by")):  # fmt: skip
+        assert public.table(table)[field].iloc[0] == lead
+    letter = public.table("file").set_index("file_id").loc["F-2"]
+    assert letter["about_id"] == public.table("site")["owner_id"].item()
+
+
+def test_whoever_agreed_is_named_and_keeps_the_code(tmp_path: Path) -> None:
+    builder = a_package(tmp_path).with_chain()
+    builder.with_bare_row(
+        "party", party_id="ZF", kind="person", name="Zoë Farrowgill (invented)",
+        may_be_named="true", email="zf@example.org",
+    )  # fmt: skip
+    pack(builder.package, tmp_path / "b", edition=PUBLIC)
+    row = open_package(tmp_path / "b" / "data").table("party").set_index("party_id").loc["ZF"]
+    assert (row["name"], row["email"]) == ("Zoë Farrowgill (invented)", "")
+    assert row["information_withheld"] == "E-mail"
+
+
+def test_an_organisation_that_refused_is_not_named(tmp_path: Path) -> None:
+    builder = a_package(tmp_path).with_chain()
+    builder.with_bare_row(
+        "party", party_id="HRF", kind="organisation", name="Hollin Farm Trust", roles="owner",
+        may_be_named="false",
+    )  # fmt: skip
+    pack(builder.package, tmp_path / "b", edition=PUBLIC)
+    names = set(open_package(tmp_path / "b" / "data").table("party")["name"])
+    assert {"Owner 1", "Alder Ring Laboratory (invented)"} <= names
+    assert "Hollin Farm Trust" not in names
+
+
+def test_coordinates_are_the_middle_of_a_cell_and_say_so(made: Path) -> None:
+    """Darwin Core: dataGeneralizations, informationWithheld."""
+    site = the_public(made).table("site").iloc[0]
+    assert (site["latitude"], site["longitude"]) == ("51.45", "-1.25")
+    assert int(site["coordinate_uncertainty_m"]) > 6000
+    assert "cell of 0.1 degree" in site["data_generalizations"]
+    assert "Permit number" in site["information_withheld"]
+    fields = {one.name: one for one in the_public(made).model.table("site").fields}
+    dwc = "http://rs.tdwg.org/dwc/terms/"
+    assert fields["data_generalizations"].rdf_type == dwc + "dataGeneralizations"
+    assert fields["information_withheld"].rdf_type == dwc + "informationWithheld"
+
+
+def test_coordinates_may_be_dropped(made: Path, tmp_path: Path) -> None:
+    shutil.copytree(made / "holl", tmp_path / "holl")
+    pack(open_package(tmp_path / "holl"), tmp_path / "b", edition=PUBLIC, grid="drop")
+    site = open_package(tmp_path / "b" / "data").table("site").iloc[0]
+    assert site["latitude"] == site["longitude"] == site["coordinate_uncertainty_m"] == ""
+    assert verify_bundle(tmp_path / "b").sound
+
+
+def test_the_package_may_say_which_grid_is_used(made: Path, tmp_path: Path) -> None:
+    shutil.copytree(made / "holl", tmp_path / "holl")
+    package = open_package(tmp_path / "holl").with_descriptor({"publicGrid": "1"})
+    pack(package, tmp_path / "b", edition=PUBLIC)
+    assert open_package(tmp_path / "b" / "data").table("site")["latitude"].item() == "51.5"
+
+
+def test_map_coordinates_on_a_site_grid_lose_their_tie(made: Path) -> None:
+    datum = the_public(made).table("datum").iloc[0]
+    assert (datum["x_m"], datum["y_m"]) == ("0.25", "0.5")
+
+
+def test_two_sites_are_not_tied_to_each_other_by_their_grids(tmp_path: Path) -> None:
+    """Else the one that everybody knows would lead to the other."""
+    builder = a_package(tmp_path).with_chain().with_row("site", site_id="TARN", name="Tarn End")
+    builder.with_row("datum", x_m="451251.25", y_m="5731262.5")
+    builder.with_row("datum", datum_id="D2", site_id="TARN", place_id=None,
+                     x_m="452777.75", y_m="5733333.5")  # fmt: skip
+    pack(builder.package, tmp_path / "b", edition=PUBLIC)
+    datum = open_package(tmp_path / "b" / "data").table("datum")
+    assert list(datum["x_m"]) == ["0.25", "0.75"]
+
+
+def test_a_withheld_column_stays_blank_marked_and_not_asked_for(made: Path) -> None:
+    field = the_public(made).model.table("custody").field("event_sha256")
+    assert field.withheld
+    assert field.description.startswith("Withheld in this edition.")
+    assert set(the_public(made).table("custody")["event_sha256"]) == {""}
+    assert not the_public(made).model.table("file").field("path").required
+
+
+def test_a_restricted_file_is_a_row_without_a_file(made: Path) -> None:
+    row = the_public(made).table("file").set_index("file_id").loc["F-2"]
+    assert (row["path"], row["sha256"], row["kind"]) == ("", "", "letter")
+    assert "the file" in row["information_withheld"]
+    assert not (made / "public" / "data" / "files" / "letter.txt").exists()
+
+
+def test_the_notice_says_what_why_and_whom_to_ask(made: Path) -> None:
+    text = " ".join((made / "public" / "data" / "WITHHELD.txt").read_text("utf-8").split())
+    assert "Kept by: Alder Ring Laboratory (invented)." in text
+    assert "Site, Permit number (site.permit_number): 1 value" in text
+    assert "Left out because its access is not 'open': F-2." in text
+    assert "cannot be called back" in text
+
+
+def test_the_check_is_there_in_figures_alone(made: Path) -> None:
+    check = made / "public" / "data" / "check"
+    assert {path.name for path in check.iterdir()} == {"summary.json", "summary.txt"}
+    summary = json.loads((check / "summary.json").read_text("utf-8"))
+    assert all(set(one) == {"severity", "rule", "count"} for one in summary["findings"])
+
+
+# -- bytes and derivation ------------------------------------------------------------------------
+
+
+def test_the_same_package_makes_the_same_public_edition(made: Path, tmp_path: Path) -> None:
+    shutil.copytree(made / "holl", tmp_path / "elsewhere" / "holl")
+    pack(open_package(tmp_path / "elsewhere" / "holl"), tmp_path / "b", edition=PUBLIC)
+    assert bytes_of(tmp_path / "b") == bytes_of(made / "public")
+
+
+def test_the_package_is_not_altered_and_nothing_is_left_beside_it(
+    made: Path, tmp_path: Path
+) -> None:
+    shutil.copytree(made / "holl", tmp_path / "holl")
+    pack(open_package(tmp_path / "holl"), edition=PUBLIC, zipped=True)
+    assert {path.name for path in tmp_path.iterdir()} == {"holl", "holl-public-bundle.zip"}
+    before, after = bytes_of(made / "holl"), bytes_of(tmp_path / "holl")
+    assert {p: d for p, d in after.items() if p != ".lock"} == {
+        p: d for p, d in before.items() if p != ".lock"
+    }
+
+
+def test_a_public_edition_is_shown_to_come_from_its_full_one(made: Path) -> None:
+    derivation = verify_derivation(made / "public", made / "full")
+    assert (derivation.proved, derivation.compared) == (True, True)
+
+
+def test_a_public_edition_of_another_state_is_found_out(made: Path, tmp_path: Path) -> None:
+    shutil.copytree(made / "holl", tmp_path / "holl")
+    package = open_package(tmp_path / "holl")
+    package.write_table("element", package.table("element").assign(length_m="4.3"))
+    pack_bundle(package, tmp_path / "full")
+    derivation = verify_derivation(made / "public", tmp_path / "full")
+    assert [one.rule for one in derivation.findings] == ["derivation.commitment_differs"]
+
+
+def test_a_public_edition_that_was_altered_and_bagged_again_is_found_out(
+    made: Path, tmp_path: Path
+) -> None:
+    shutil.copytree(made / "public" / "data", tmp_path / "b" / "data")
+    path = tmp_path / "b" / "data" / "tables" / "element.csv"
+    path.write_text(path.read_text("utf-8").replace("4.2", "4.7"), encoding="utf-8")
+    write_bag(tmp_path / "b", {"Bagging-Date": "2031-05-04"})
+    assert verify_bundle(tmp_path / "b").sound
+    derivation = verify_derivation(tmp_path / "b", made / "full")
+    assert [one.path for one in derivation.findings] == ["data/tables/element.csv"]
+
+
+def test_a_commitment_cannot_be_tried_out_without_the_key(made: Path) -> None:
+    """HMAC, RFC 2104: the hashes that anybody can compute are not in the edition."""
+    full = (made / "full" / "manifest-sha256.txt").read_text("utf-8")
+    public = (made / "public" / "data" / "bundle.json").read_text("utf-8")
+    assert not [line for line in full.splitlines() if line.split()[0] in public]
+    key = open_package(made / "holl").descriptor[EDITION_KEY]
+    assert not [
+        path
+        for path in (made / "public").rglob("*")
+        if path.is_file() and key.encode() in path.read_bytes()
+    ]
+
+
+def test_editions_the_wrong_way_round_are_refused(made: Path) -> None:
+    with pytest.raises(UnusableInput, match="is not the public edition"):
+        verify_derivation(made / "full", made / "public")
+
+
+def test_a_package_from_before_is_given_a_key_and_told_so(made: Path, tmp_path: Path) -> None:
+    shutil.copytree(made / "holl", tmp_path / "holl")
+    path = tmp_path / "holl" / DESCRIPTOR
+    raw = json.loads(path.read_text("utf-8"))
+    del raw[EDITION_KEY]
+    path.write_text(as_json(raw), encoding="utf-8")
+    packed = run("pack", tmp_path / "holl", "--edition", "public", "--out", tmp_path / "b")
+    assert "pack its full edition again" in packed.stderr
+    pack_bundle(open_package(tmp_path / "holl"), tmp_path / "full")
+    assert verify_derivation(tmp_path / "b", tmp_path / "full").proved
+
+
+# -- at the terminal -----------------------------------------------------------------------------
+
+
+def test_pack_says_what_is_withheld_and_asks_for_a_look(made: Path, tmp_path: Path) -> None:
+    packed = run("pack", made / "holl", "--edition", "public", "--out", tmp_path / "b")
+    assert "withheld: " in packed.stdout
+    assert "before you publish it" in packed.stdout
+
+
+def test_verify_says_that_seals_are_withheld(made: Path) -> None:
+    verified = run("verify", made / "public")
+    assert verified.exit_code == 0
+    assert "seals withheld" in verified.stdout
+
+
+def test_verify_against_says_what_was_compared(made: Path) -> None:
+    verified = run("verify", made / "public", "--against", made / "full")
+    assert verified.exit_code == 0
+    assert "compared byte for byte" in verified.stdout
+
+
+def test_a_full_edition_that_claims_its_seals_are_withheld_is_not_sound(
+    made: Path, tmp_path: Path
+) -> None:
+    """Somebody cuts the seals out of a full edition and marks the columns."""
+    shutil.copytree(made / "full" / "data", tmp_path / "b" / "data")
+    shutil.copy(made / "public/data/schemas/custody.json", tmp_path / "b/data/schemas/custody.json")
+    shutil.copy(made / "public/data/tables/custody.csv", tmp_path / "b/data/tables/custody.csv")
+    write_bag(tmp_path / "b", {"Bagging-Date": "2031-05-04"})
+    assert not verify_bundle(tmp_path / "b").sound
+
+
+@pytest.mark.parametrize("edition", ["full", "public"])
+def test_a_public_edition_is_not_packed_again(made: Path, tmp_path: Path, edition: str) -> None:
+    unpacked = unpack_bundle(made / "public", tmp_path / "unpacked")
+    with pytest.raises(UnusablePackage, match="is a public edition"):
+        pack(unpacked, tmp_path / "b", edition=PUBLIC)
+    refused = run("pack", unpacked.folder, "--edition", edition, "--out", tmp_path / "b")
+    assert refused.exit_code != 0
+    assert not (tmp_path / "b").exists()
+
+
+def test_a_code_of_the_crews_own_that_names_the_place_is_refused(tmp_path: Path) -> None:
+    """It stands in the tables and schemas alike, so it cannot be replaced."""
+    profile = tmp_path / "own.yaml"
+    profile.write_text(
+        "name: own\ntitle: Own\ndescription: Own.\nadd:\n  element:\n"
+        "    - {name: hollin_reach_no, type: string, title: Number, description: Number.}\n",
+        encoding="utf-8",
+    )
+    package = a_package(tmp_path, str(profile)).with_chain().package
+    with pytest.raises(UnusablePackage, match="hollin_reach_no"):
+        pack(package, tmp_path / "b", edition=PUBLIC)
+    assert sorted(path.name for path in tmp_path.iterdir()) == ["holl", "own.yaml"]
