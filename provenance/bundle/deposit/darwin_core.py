@@ -13,7 +13,6 @@ from __future__ import annotations
 import re
 from collections.abc import Callable, Iterator, Mapping
 from dataclasses import dataclass
-from typing import Any
 
 from provenance.bundle.citation import keeper, licence_address
 from provenance.bundle.editions import Edition
@@ -44,17 +43,22 @@ _NO_TRAITS = frozenset({"sample_id", "site_id", "element_id", "kind", "species_f
 class Part:
     """One file of the archive: what a row is, the term of each column, and the rows.
 
-    The first column is the sample's code, which ties an extension to the core.
+    The first column is the sample's code, which ties an extension to the core. The rows are made
+    while they are asked for, and so once.
     """
 
     file_name: str
     row_type: str
     terms: tuple[str, ...]
-    rows: tuple[tuple[str, ...], ...]
+    rows: Iterator[tuple[str, ...]]
 
 
 def core(package: Package, edition: Edition) -> Part:
     """One row a sample; positions and names of places are those that the package has."""
+    return _part("samples.csv", DWC + "MaterialSample", _CORE_TERMS, _core_rows(package, edition))
+
+
+def _core_rows(package: Package, edition: Edition) -> Iterator[dict[str, str]]:
     sites = _rows(package, "site")
     kinds = _labels(package.model, "sample", "kind")
     people = _people(package)
@@ -66,24 +70,20 @@ def core(package: Package, edition: Edition) -> Part:
         DWC + "institutionID": repository.ror if repository else "",
         DCTERMS + "accessRights": f"{edition.title}, {edition.store}",
     }
-    rows = []
     for key, sample in _rows(package, "sample").items():
         site = sites.get(sample["site_id"], {})
         name, orcid = people.get(sample["collected_by"], ("", ""))
-        rows.append(
-            {
-                DWC + "materialSampleID": key,
-                **always,
-                DCTERMS + "license": _licence(site.get("rights", "")),
-                DWC + "materialEntityType": kinds(sample["kind"]),
-                DWC + "eventDate": _plain_date(sample["collected_on"]),
-                DWC + "verbatimEventDate": sample["collected_on"],
-                DWC + "recordedBy": name,
-                DWC + "recordedByID": orcid,
-                **_location(sample, site, edition),
-            }
-        )
-    return _part("samples.csv", DWC + "MaterialSample", _CORE_TERMS, rows)
+        yield {
+            DWC + "materialSampleID": key,
+            **always,
+            DCTERMS + "license": _licence(site.get("rights", "")),
+            DWC + "materialEntityType": kinds(sample["kind"]),
+            DWC + "eventDate": _plain_date(sample["collected_on"]),
+            DWC + "verbatimEventDate": sample["collected_on"],
+            DWC + "recordedBy": name,
+            DWC + "recordedByID": orcid,
+            **_location(sample, site, edition),
+        }
 
 
 _LOCATION_TERMS = {
@@ -129,67 +129,52 @@ def _location(
 
 def identifications(package: Package) -> Part:
     """The species of each sample, as seen in the field and as the laboratory reported it."""
+    terms = (
+        "identificationID",
+        "verbatimIdentification",
+        "scientificName",
+        "identifiedBy",
+        "dateIdentified",
+        "identificationRemarks",
+    )
+    return _extension(
+        "identifications.csv", DWC + "Identification", DWC, terms, _species_rows(package)
+    )
+
+
+def _species_rows(package: Package) -> Iterator[tuple[str, ...]]:
     people = _people(package)
-    found = []
+    label = _labels(package.model, "lab_result", "species")
     for key, sample in _rows(package, "sample").items():
         if code := sample["species_field"]:
-            found.append((key, f"{key} (field)", code, "", "", "Seen in the field."))
+            name = _name(label, code)
+            yield key, f"{key} (field)", code, name, "", "", "Seen in the field."
     for key, result in _rows(package, "lab_result").items():
         if code := result["species"]:
             who = people.get(result["laboratory_id"], ("", ""))[0]
             on = _plain_date(result["reported_on"])
-            found.append((result["sample_id"], key, code, who, on, _reported(result)))
-    terms = (
-        DWC + "materialSampleID",
-        DWC + "identificationID",
-        DWC + "verbatimIdentification",
-        DWC + "scientificName",
-        DWC + "identifiedBy",
-        DWC + "dateIdentified",
-        DWC + "identificationRemarks",
-    )
-    name_of = _labels(package.model, "lab_result", "species")
-    rows = [
-        dict(zip(terms, (sample, key, code, _name(name_of, code), *rest), strict=True))
-        for sample, key, code, *rest in found
-    ]
-    return _part("identifications.csv", DWC + "Identification", terms, rows)
+            said = _reported(result)
+            yield result["sample_id"], key, code, _name(label, code), who, on, said
 
 
 def measurements(package: Package) -> Part:
     """Every size, count and coded state of a sample that is open, under the field's title."""
-    table = package.model.table("sample")
-    traits = [
-        (one, _labels(package.model, "sample", one.name)) for one in table.fields if _is_trait(one)
-    ]
-    terms = (
-        DWC + "materialSampleID",
-        DWC + "measurementID",
-        DWC + "measurementType",
-        DWC + "measurementValue",
-        DWC + "measurementUnit",
-        DWC + "measurementRemarks",
+    terms = ("measurementID", "measurementType", "measurementValue", "measurementUnit")
+    return _extension(
+        "measurements.csv", DWC + "MeasurementOrFact", DWC, terms, _trait_rows(package)
     )
-    rows = [
-        dict(
-            zip(
-                terms,
-                (
-                    key,
-                    f"{key} {one.name}",
-                    one.title,
-                    label(sample[one.name]),
-                    one.unit or "",
-                    one.description,
-                ),
-                strict=True,
-            )
-        )
-        for key, sample in _rows(package, "sample").items()
-        for one, label in traits
-        if sample.get(one.name)
+
+
+def _trait_rows(package: Package) -> Iterator[tuple[str, ...]]:
+    traits = [
+        (one, _labels(package.model, "sample", one.name))
+        for one in package.model.table("sample").fields
+        if _is_trait(one)
     ]
-    return _part("measurements.csv", DWC + "MeasurementOrFact", terms, rows)
+    for key, sample in _rows(package, "sample").items():
+        for one, label in traits:
+            if value := sample.get(one.name):
+                yield key, f"{key} {one.name}", one.title, label(value), one.unit or ""
 
 
 def _is_trait(one: Field) -> bool:
@@ -203,30 +188,32 @@ def ages(package: Package) -> Part:
 
     The last ring is not the felling unless the bark is there: the remarks say so.
     """
+    terms = (
+        "chronometricAgeID",
+        "verbatimChronometricAge",
+        "chronometricAgeProtocol",
+        "earliestChronometricAge",
+        "earliestChronometricAgeReferenceSystem",
+        "latestChronometricAge",
+        "latestChronometricAgeReferenceSystem",
+        "materialDated",
+        "chronometricAgeDeterminedBy",
+        "chronometricAgeDeterminedDate",
+        "chronometricAgeRemarks",
+    )
+    return _extension("ages.csv", CHRONO + "ChronometricAge", CHRONO, terms, _age_rows(package))
+
+
+def _age_rows(package: Package) -> Iterator[tuple[str, ...]]:
     people = _people(package)
     results = _rows(package, "lab_result")
     superseded_by = {one["supersedes_result_id"]: key for key, one in results.items()}
     methods = _labels(package.model, "lab_result", "method")
-    terms = (
-        DWC + "materialSampleID",
-        CHRONO + "chronometricAgeID",
-        CHRONO + "verbatimChronometricAge",
-        CHRONO + "chronometricAgeProtocol",
-        CHRONO + "earliestChronometricAge",
-        CHRONO + "earliestChronometricAgeReferenceSystem",
-        CHRONO + "latestChronometricAge",
-        CHRONO + "latestChronometricAgeReferenceSystem",
-        CHRONO + "materialDated",
-        CHRONO + "chronometricAgeDeterminedBy",
-        CHRONO + "chronometricAgeDeterminedDate",
-        CHRONO + "chronometricAgeRemarks",
-    )
-    rows = []
     for key, one in results.items():
         first, last = one["inner_year"], one["outer_year"]
         if one["outcome"] not in ("dated", "tentative") or not (first or last):
             continue
-        values = (
+        yield (
             one["sample_id"],
             key,
             one["notation"],
@@ -240,8 +227,6 @@ def ages(package: Package) -> Part:
             _plain_date(one["reported_on"]),
             _age_remarks(one, superseded_by.get(key, "")),
         )
-        rows.append(dict(zip(terms, values, strict=True)))
-    return _part("ages.csv", CHRONO + "ChronometricAge", terms, rows)
 
 
 def _age_remarks(result: Mapping[str, str], superseded_by: str) -> str:
@@ -257,23 +242,22 @@ def _age_remarks(result: Mapping[str, str], superseded_by: str) -> str:
 
 def relationships(package: Package) -> Part:
     """The piece of wood that each sample was taken from, with what it is in the building."""
+    terms = (
+        "resourceRelationshipID",
+        "relatedResourceID",
+        "relationshipOfResource",
+        "relationshipRemarks",
+    )
+    return _extension("wood.csv", DWC + "ResourceRelationship", DWC, terms, _wood_rows(package))
+
+
+def _wood_rows(package: Package) -> Iterator[tuple[str, ...]]:
     elements = _rows(package, "element")
     functions = _labels(package.model, "element", "function")
-    terms = (
-        DWC + "materialSampleID",
-        DWC + "resourceRelationshipID",
-        DWC + "relatedResourceID",
-        DWC + "relationshipOfResource",
-        DWC + "relationshipRemarks",
-    )
-    rows = []
     for key, sample in _rows(package, "sample").items():
-        wood = sample["element_id"]
-        if wood:
+        if wood := sample["element_id"]:
             function = functions(elements.get(wood, {}).get("function", ""))
-            values = (key, f"{key} wood", wood, "taken from", function)
-            rows.append(dict(zip(terms, values, strict=True)))
-    return _part("wood.csv", DWC + "ResourceRelationship", terms, rows)
+            yield key, f"{key} wood", wood, "taken from", function
 
 
 # -- reading -------------------------------------------------------------------------------------
@@ -324,15 +308,23 @@ def _reported(result: Mapping[str, str]) -> str:
     return f"Reported by the laboratory{number}."
 
 
-def _part(
-    file_name: str, row_type: str, terms: tuple[str, ...], rows: list[dict[str, Any]]
+def _extension(
+    file_name: str,
+    row_type: str,
+    namespace: str,
+    names: tuple[str, ...],
+    rows: Iterator[tuple[str, ...]],
 ) -> Part:
-    return Part(
-        file_name,
-        row_type,
-        terms,
-        tuple(tuple(_cell(row.get(term, "")) for term in terms) for row in rows),
-    )
+    """A part whose terms behind the sample's code are `names` of one namespace."""
+    terms = (DWC + "materialSampleID", *(namespace + name for name in names))
+    return _part(file_name, row_type, terms, (dict(zip(terms, row, strict=True)) for row in rows))
+
+
+def _part(
+    file_name: str, row_type: str, terms: tuple[str, ...], rows: Iterator[dict[str, str]]
+) -> Part:
+    cells = (tuple(_cell(row.get(term, "")) for term in terms) for row in rows)
+    return Part(file_name, row_type, terms, cells)
 
 
 def _cell(text: str) -> str:

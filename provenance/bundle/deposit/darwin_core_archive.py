@@ -8,7 +8,7 @@ from __future__ import annotations
 import csv
 import io
 import zipfile
-from collections.abc import Iterable, Mapping
+from collections.abc import Mapping, Sequence
 from typing import IO, TYPE_CHECKING, Any
 
 from provenance.bundle.deposit.darwin_core import (
@@ -42,41 +42,40 @@ def write_darwin_core_archive(
 
     `record` is the citation, which goes in as Dublin Core; `day` the date that every member bears.
     """
-    extensions = [
-        part
-        for part in (
-            identifications(package),
-            measurements(package),
-            ages(package),
-            relationships(package),
-        )
-        if part.rows
+    parts = [
+        core(package, edition),
+        identifications(package),
+        measurements(package),
+        ages(package),
+        relationships(package),
     ]
-    parts = [core(package, edition), *extensions]
-    members = {
-        META: _meta(parts[0], extensions),
-        METADATA: dublin_core(record),
-        **{part.file_name: _table(part) for part in parts},
-    }
     with zipfile.ZipFile(stream, "w") as archive:
-        for name, text in members.items():
-            member = zipfile.ZipInfo(name, zip_date(day))
-            member.create_system = _UNIX
-            member.external_attr = _PLAIN_FILE
-            # stored, not deflated: another zlib would make other bytes of the same content
-            member.compress_type = zipfile.ZIP_STORED
-            archive.writestr(member, text.encode())
+        for name, text in ((META, _meta(parts)), (METADATA, dublin_core(record))):
+            archive.writestr(_member(name, day), text.encode())
+        for part in parts:
+            with (
+                archive.open(_member(part.file_name, day), "w", force_zip64=True) as member,
+                io.TextIOWrapper(member, encoding="utf-8", newline="") as table,
+            ):
+                _write_table(table, part)
 
 
-def _table(part: Part) -> str:
-    stream = io.StringIO()
+def _member(name: str, day: str) -> zipfile.ZipInfo:
+    member = zipfile.ZipInfo(name, zip_date(day))
+    member.create_system = _UNIX
+    member.external_attr = _PLAIN_FILE
+    # stored, not deflated: another zlib would make other bytes of the same content
+    member.compress_type = zipfile.ZIP_STORED
+    return member
+
+
+def _write_table(stream: IO[str], part: Part) -> None:
     writer = csv.writer(stream, lineterminator="\n", quoting=csv.QUOTE_ALL)
     writer.writerow([term.rsplit("/", 1)[-1] for term in part.terms])
     writer.writerows(part.rows)
-    return stream.getvalue()
 
 
-def _meta(samples: Part, extensions: Iterable[Part]) -> str:
+def _meta(parts: Sequence[Part]) -> str:
     from lxml import etree
 
     namespaces = {None: TEXT_GUIDE}
@@ -85,8 +84,8 @@ def _meta(samples: Part, extensions: Iterable[Part]) -> str:
         nsmap=namespaces,  # type: ignore[arg-type]  # the stubs know no default namespace
         metadata=METADATA,
     )
-    _describe(archive, "core", "id", samples)
-    for part in extensions:
+    _describe(archive, "core", "id", parts[0])
+    for part in parts[1:]:
         _describe(archive, "extension", "coreid", part)
     return xml_document(archive)
 
