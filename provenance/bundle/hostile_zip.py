@@ -123,7 +123,12 @@ def opened_zip(bundle: Place, limits: Limits = DEFAULT_LIMITS) -> Iterator[ZipBa
             stream.seek(max(stream.tell() - _END_BYTES, 0))
             stream.read()
             with zipfile.ZipFile(stream) as archive:
-                base_name, members = _survey_zip(bundle, archive, limits)
+                try:
+                    base_name, members = _survey_zip(bundle, archive, limits)
+                except HostileBundle:
+                    if _is_inner_zip(stream, archive):
+                        raise zipfile.BadZipFile("its end is missing") from None
+                    raise
                 inside = {one.filename.removeprefix(f"{base_name}/"): one for one in members}
                 stray = tuple(_stray_bytes(stream, archive))
                 yield ZipBag(bundle, stream, archive, base_name, inside, stray)
@@ -305,12 +310,7 @@ def _stray_bytes(stream: IO[bytes], archive: zipfile.ZipFile) -> Iterator[Bundle
             yield container_finding("container.overlap", member.filename, message)
         elif gap not in expected:
             yield _stray(member.filename, f"is followed by {gap} bytes that belong to no member")
-    size = stream.seek(0, io.SEEK_END)
-    stream.seek(max(size - _END_BYTES - _LONGEST_COMMENT, 0))
-    tail = stream.read()
-    at = tail.rfind(_END)
-    comment = int.from_bytes(tail[at + 20 : at + 22], "little")
-    behind = len(tail) - at - _END_BYTES - comment
+    comment, behind = _comment_and_behind(stream)
     if behind > 0:
         yield _stray("", f"goes on for {behind} bytes behind its end")
     if comment and behind <= 0:
@@ -322,6 +322,22 @@ def _stray_bytes(stream: IO[bytes], archive: zipfile.ZipFile) -> Iterator[Bundle
             f"has a comment of {comment} bytes at its end, which no checksum covers",
             "Trust nothing that it says; ask the sender whether it belongs here.",
         )
+
+
+def _comment_and_behind(stream: IO[bytes]) -> tuple[int, int]:
+    """The length of the comment at a zip's end, and how many bytes stand behind that."""
+    size = stream.seek(0, io.SEEK_END)
+    stream.seek(max(size - _END_BYTES - _LONGEST_COMMENT, 0))
+    tail = stream.read()
+    at = tail.rfind(_END)
+    comment = int.from_bytes(tail[at + 20 : at + 22], "little")
+    return comment, len(tail) - at - _END_BYTES - comment
+
+
+def _is_inner_zip(stream: IO[bytes], archive: zipfile.ZipFile) -> bool:
+    """Whether the directory that was found is that of a zip within one that was cut off."""
+    first = min((member.header_offset for member in archive.infolist()), default=0)
+    return first > 0 and _comment_and_behind(stream)[1] > 0
 
 
 def _end_of(stream: IO[bytes], member: zipfile.ZipInfo) -> int:
