@@ -168,6 +168,7 @@ def accession(
             on=on,
             paper=paper,
             deposited=deposited,
+            place=place,
             begun=begun,
             work=work,
             progress=stretch(progress, 1, 2),
@@ -288,6 +289,7 @@ def _keep(
     on: date,
     paper: Paper,
     deposited: tuple[str, ...],
+    place: str,
     begun: str,
     work: Path,
     progress: Progress,
@@ -318,7 +320,7 @@ def _keep(
         receipt=f"{folder}/{receipt_name}",
     )
     printed = work / receipt_name
-    print_receipt(receipt_of(received, repository, entry, deposited), paper, printed)
+    print_receipt(receipt_of(received, repository, entry, deposited, place), paper, printed)
     with writing_together(store) as staged:
         if received.is_zip:
             with staged.writing(entry.kept_at) as stream:

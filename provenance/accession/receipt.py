@@ -35,7 +35,7 @@ _COUNTED = (
     ("plug", "plug", "plugs"),
     ("lab_result", "result", "results"),
     ("custody", "custody event", "custody events"),
-    ("file", "photo, plan or report", "photos, plans and reports"),
+    ("file", "photo or other file", "photos and other files"),
 )
 
 
@@ -56,9 +56,16 @@ class Receipt:
 
 
 def receipt_of(
-    received: Received, repository: Repository, entry: Accession, deposited: Sequence[str]
+    received: Received,
+    repository: Repository,
+    entry: Accession,
+    deposited: Sequence[str],
+    place: str = "",
 ) -> Receipt:
-    """The receipt of an accession that is about to be written."""
+    """The receipt of an accession that is about to be written.
+
+    `deposited` are samples that came with the bundle, `place` where they are put.
+    """
     counts = [
         f"{count:,} {one if count == 1 else many}".replace(",", " ")
         for table, one, many in _COUNTED
@@ -80,7 +87,9 @@ def receipt_of(
     files = f"{received.file_count:,} files".replace(",", " ")
     inside = [("holds", ", ".join(counts) or "no rows"), ("files", f"{files}, {size}")]
     if deposited:
-        inside.append(("samples that came with it", f"{len(deposited)}: {', '.join(deposited)}"))
+        where = f" ({place})" if place else ""
+        said = f"{len(deposited)}{where}: {', '.join(deposited)}"
+        inside.append(("samples that came with it", said))
     if before := received.known_by.accession:
         inside.append(("number it came with", before))
     sums = [("as it came in", entry.received_sha256), ("as it is kept", entry.kept_sha256)]
@@ -120,8 +129,9 @@ def _mending(received: Received) -> str:
     return (
         f"Every file is as it was packed. The record itself has {errors} "
         f"fault{'s' if errors != 1 else ''}{shown}. Please mend "
-        "them in the package ('treenail unpack' gives it back), pack it again, and send the new "
-        f"bundle: it goes on from this one and gets a number of its own.{lesser}"
+        f"{'them' if errors != 1 else 'it'} in the package ('treenail unpack' gives it back), pack "
+        "it again, and send the new bundle: it goes on from this one and gets a number of its own."
+        f"{lesser}"
     )
 
 
@@ -224,6 +234,8 @@ def _draw_text(canvas: Any, faces: Typefaces, box: Box, text: str, most: float =
 def _draw_signatures(canvas: Any, faces: Typefaces, box: Box, receipt: Receipt) -> None:
     gap = 8 * MM
     half = (box.width - gap) / 2
+    note = "Both sign; one copy stays with the bundle, the other goes to the depositor."
+    draw_line(canvas, note, faces.plain, 7, box.x, box.y + 0.5 * MM)
     for x, who, name in (
         (box.x, "for the repository", ""),
         (box.x + half + gap, "the depositor", receipt.depositor),

@@ -1,0 +1,486 @@
+"""A repository takes bundles in: whole ones with a number, damaged ones not at all."""
+
+from __future__ import annotations
+
+import contextlib
+import hashlib
+import json
+import os
+import shutil
+import subprocess
+import sys
+import zipfile
+from datetime import date
+from pathlib import Path
+from typing import Any
+
+import bagit
+import pytest
+from click.testing import CliRunner, Result
+
+from provenance import together
+from provenance.accession.accession import Accessioned, AlreadyAccessioned, accession
+from provenance.accession.damage import DamagedBundle
+from provenance.accession.numbers import UnusableNumber
+from provenance.accession.register import read_register
+from provenance.bundle.pack import pack_bundle
+from provenance.bundle.unpack import unpack_bundle
+from provenance.bundle.verify import verify_bundle
+from provenance.catalogue.build import update_catalogue
+from provenance.catalogue.query import Wanted, find_in_catalogue
+from provenance.cli import treenail
+from provenance.custody import append_events, verify_chain
+from provenance.errors import AlreadyThere, TreenailError, UnusableInput
+from provenance.holdings import holdings_frame
+from provenance.printing.paper import paper_named
+from tests.bundle.test_hostile import sealed_anew
+from tests.bundle.test_pack import bytes_of
+
+PATTERN = "{year}.{serial:04}"
+DEPOSITOR = "Mara Birkwood (invented)"
+
+
+def take_in(bundle: Path, store: Path, **options: Any) -> Accessioned:
+    options = {"pattern": "" if (store / "repository.yaml").exists() else PATTERN} | options
+    return accession(
+        bundle,
+        store / "register.csv",
+        **{
+            "depositor": DEPOSITOR,
+            "on": date(2026, 3, 1),
+            "recorded_on": "2026-03-01T10:00:00Z",
+            "paper": paper_named("a4"),
+        }
+        | options,
+    )
+
+
+def run(*arguments: object) -> Result:
+    return CliRunner().invoke(treenail, [str(one) for one in arguments])
+
+
+def tagmanifest_sum(bundle: Path) -> str:
+    """The checksum as `sha256sum tagmanifest-sha256.txt` gives it."""
+    if bundle.is_dir():
+        return hashlib.sha256((bundle / "tagmanifest-sha256.txt").read_bytes()).hexdigest()
+    with zipfile.ZipFile(bundle) as archive:
+        (name,) = [n for n in archive.namelist() if n.endswith("/tagmanifest-sha256.txt")]
+        return hashlib.sha256(archive.read(name)).hexdigest()
+
+
+def everything_in(store: Path) -> dict[str, str]:
+    found = bytes_of(store) if store.exists() else {}
+    found.pop(".lock", None)
+    return found
+
+
+# -- what is kept --------------------------------------------------------------------------------
+
+
+@pytest.mark.parametrize("name", ["bundle", "bundle.zip"])
+def test_a_whole_bundle_is_kept_with_its_number_and_nothing_else_changes(
+    shelf: Path, tmp_path: Path, name: str
+) -> None:
+    before = bytes_of(shelf)
+    done = take_in(shelf / name, tmp_path / "store")
+    assert bytes_of(shelf) == before
+    assert done.entry.number == "2026.0001"
+    assert verify_bundle(done.kept).sound
+    kept, came = tmp_path / "kept", tmp_path / "came"
+    for source, target in ((done.kept, kept), (shelf / name, came)):
+        if source.is_dir():
+            shutil.copytree(source, target / "bag")
+        else:
+            shutil.unpack_archive(source, target)
+    (kept_bag,), (came_bag,) = kept.iterdir(), came.iterdir()
+    assert kept_bag.name == came_bag.name
+    # the independent library reads the number, and the payload is the one that came in
+    bag = bagit.Bag(str(kept_bag))
+    bag.validate()
+    assert bag.info["Accession-Number"] == "2026.0001"
+    assert bytes_of(kept_bag / "data") == bytes_of(came_bag / "data")
+    assert done.received is None
+
+
+def test_the_register_has_what_is_needed_to_know_the_bundle_again(
+    shelf: Path, tmp_path: Path
+) -> None:
+    done = take_in(shelf / "bundle.zip", tmp_path / "store")
+    (line,) = read_register(tmp_path / "store" / "register.csv")
+    assert line == done.entry
+    assert line.received_sha256 == tagmanifest_sum(shelf / "bundle.zip")
+    assert line.kept_sha256 == tagmanifest_sum(done.kept)
+    assert (line.number, line.accessioned_on, line.bundle, line.edition, line.depositor) == (
+        "2026.0001",
+        "2026-03-01",
+        "holl",
+        "full",
+        DEPOSITOR,
+    )
+    assert (tmp_path / "store" / line.kept_at, tmp_path / "store" / line.receipt) == (
+        done.kept,
+        done.receipt,
+    )
+
+
+def test_the_catalogue_finds_the_bundle_by_its_number(shelf: Path, tmp_path: Path) -> None:
+    take_in(shelf / "bundle.zip", tmp_path / "store")
+    take_in(shelf / "later.zip", tmp_path / "store")
+    index = tmp_path / "catalogue.sqlite"
+    update_catalogue(tmp_path / "store", index)
+    found = find_in_catalogue(index, "bundles", Wanted()).to_dicts()
+    assert sorted(row["accession"] for row in found) == ["2026.0001", "2026.0002"]
+
+
+def test_unpacking_the_kept_bundle_and_packing_it_again_gives_its_bytes_with_the_number(
+    shelf: Path, tmp_path: Path
+) -> None:
+    done = take_in(shelf / "bundle", tmp_path / "store")
+    package = unpack_bundle(done.kept, tmp_path / "again")
+    assert bytes_of(pack_bundle(package, tmp_path / "b")) == bytes_of(done.kept)
+    append_events(package, package.table("custody").tail(1).iloc[:, 1:5].assign(event="mounted"))
+    later = pack_bundle(package, tmp_path / "later")
+    facts = json.loads((later / "data" / "bundle.json").read_text("utf-8"))
+    assert facts["revisionOf"][0]["accession"] == "2026.0001"
+    assert "Accession-Number" not in (later / "bag-info.txt").read_text("utf-8")
+    assert "accession 2026.0001" in " ".join((later / "data" / "README.txt").read_text().split())
+
+
+def test_a_bundle_with_another_repositorys_number_keeps_it_as_the_former_one(
+    shelf: Path, tmp_path: Path
+) -> None:
+    first = take_in(shelf / "bundle", tmp_path / "first", pattern="OLD-{serial}")
+    done = take_in(first.kept, tmp_path / "second")
+    info = (done.kept / "bag-info.txt").read_text("utf-8")
+    assert "Accession-Number: 2026.0001\n" in info
+    assert "Former-Accession-Number: OLD-1\n" in info
+    assert verify_bundle(done.kept).sound
+
+
+# -- numbers -------------------------------------------------------------------------------------
+
+
+def test_the_pattern_is_written_down_once_and_then_used(shelf: Path, tmp_path: Path) -> None:
+    done = take_in(shelf / "bundle.zip", tmp_path / "store", pattern="HR {year}/{serial}")
+    assert done.settings is not None
+    assert done.entry.number == "HR 2026/1"
+    assert done.entry.kept_at == "HR-2026-1/bundle.zip"
+    later = take_in(shelf / "later.zip", tmp_path / "store", on=date(2027, 1, 1))
+    assert (later.entry.number, later.settings) == ("HR 2027/1", None)
+
+
+def test_without_a_pattern_there_is_no_number(shelf: Path, tmp_path: Path) -> None:
+    with pytest.raises(UnusableNumber, match="--pattern"):
+        take_in(shelf / "bundle.zip", tmp_path / "store", pattern="")
+    assert everything_in(tmp_path / "store") == {}
+
+
+def test_a_number_of_ones_own_keeps_to_pattern_and_order(shelf: Path, tmp_path: Path) -> None:
+    store = tmp_path / "store"
+    assert take_in(shelf / "bundle.zip", store, number="2026.0040").entry.number == "2026.0040"
+    for number, why in (
+        ("2026.0040", "given out on 2026-03-01"),
+        ("2026.0039", "lies before 2026.0040"),
+        ("2026-41", "does not follow"),
+        ("../../etc", "cannot be an accession number"),
+    ):
+        with pytest.raises(UnusableNumber, match=why):
+            take_in(shelf / "later.zip", store, number=number)
+    assert take_in(shelf / "later.zip", store).entry.number == "2026.0041"
+
+
+def test_a_register_that_lost_its_last_line_does_not_give_the_number_again(
+    shelf: Path, tmp_path: Path
+) -> None:
+    store = tmp_path / "store"
+    take_in(shelf / "bundle.zip", store, pattern="{year}/{serial}")
+    register = store / "register.csv"
+    register.write_text(register.read_text("utf-8").splitlines(True)[0], encoding="utf-8")
+    assert take_in(shelf / "later.zip", store).entry.number == "2026/2"
+
+
+def test_a_number_whose_folder_is_there_is_not_used(shelf: Path, tmp_path: Path) -> None:
+    (tmp_path / "store" / "GIFT").mkdir(parents=True)
+    with pytest.raises(AlreadyThere, match="GIFT"):
+        take_in(shelf / "bundle.zip", tmp_path / "store", number="GIFT", pattern="")
+
+
+@pytest.mark.parametrize("shown", ["bundle", "bundle.zip", "kept"])
+def test_the_same_bundle_twice_is_told(shelf: Path, tmp_path: Path, shown: str) -> None:
+    """As folder or zip, as it came in or as it is kept."""
+    done = take_in(shelf / "bundle.zip", tmp_path / "store")
+    before = everything_in(tmp_path / "store")
+    again = done.kept if shown == "kept" else shelf / shown
+    with pytest.raises(AlreadyAccessioned, match=r"already as 2026\.0001 on 2026-03-01") as told:
+        take_in(again, tmp_path / "store")
+    assert told.value.exit_code == 1
+    assert everything_in(tmp_path / "store") == before
+
+
+@pytest.mark.parametrize(
+    ("text", "why"),
+    [
+        ("number;day\n1;2\n", "no register of accessions: its first line is 'number;day'"),
+        ("", "first line is 'nothing'"),
+        ("HEAD2026.0001,2026-01-01\n", "line 2: it has 2 cells"),
+        ("HEAD,2026-01-01,a,b,full,d,aa,bb,k,d,r\n", "line 2, column 'number': nothing"),
+        (
+            "HEAD" + "7,2026-01-01,a,b,full,d,aa,bb,k,d,r\n" * 2,
+            "line 3, column 'number': 7 stands in line 2",
+        ),
+    ],
+)
+def test_a_register_that_is_not_whole_gives_out_no_number(
+    shelf: Path, tmp_path: Path, text: str, why: str
+) -> None:
+    from provenance.accession.register import COLUMNS
+
+    store = tmp_path / "store"
+    store.mkdir()
+    text = text.replace("HEAD", ",".join(COLUMNS) + "\n")
+    (store / "register.csv").write_text(text, encoding="utf-8")
+    with pytest.raises(UnusableInput, match=why):
+        take_in(shelf / "bundle.zip", store)
+    assert list(everything_in(store)) == ["register.csv"]
+    assert (store / "register.csv").read_text("utf-8") == text
+
+
+def test_what_stands_in_the_register_stays_byte_for_byte(shelf: Path, tmp_path: Path) -> None:
+    store = tmp_path / "store"
+    take_in(shelf / "bundle.zip", store, depositor="Å. =1+1 \n B")
+    before = (store / "register.csv").read_bytes()
+    take_in(shelf / "later.zip", store)
+    assert (store / "register.csv").read_bytes().startswith(before)
+    assert len(read_register(store / "register.csv")) == 2
+
+
+def test_settings_that_break_their_schema_are_named(shelf: Path, tmp_path: Path) -> None:
+    store = tmp_path / "store"
+    store.mkdir()
+    (store / "repository.yaml").write_text("name: X\nnumbers: 1\n", encoding="utf-8")
+    with pytest.raises(UnusableInput, match=r"repository\.yaml does not follow"):
+        take_in(shelf / "bundle.zip", store)
+
+
+# -- custody -------------------------------------------------------------------------------------
+
+
+@pytest.mark.parametrize("name", ["bundle", "bundle.zip"])
+def test_samples_that_came_along_are_with_the_repository_from_then_on(
+    shelf: Path, tmp_path: Path, name: str
+) -> None:
+    done = take_in(shelf / name, tmp_path / "store", samples="all", place="Room 2, box 3")
+    assert done.deposited == ("231", "232")
+    assert verify_bundle(done.kept).sound
+    package = unpack_bundle(done.kept, tmp_path / "kept")
+    assert verify_chain(package) == []
+    held = holdings_frame(package).set_index("sample_id")
+    assert held["holder"].to_dict() == {"231": "REPO", "232": "REPO"}
+    assert set(held["place_held"]) == {"Room 2, box 3"}
+    ledger = package.table("custody")
+    assert ledger["event"].tail(2).tolist() == ["deposited", "deposited"]
+    assert ledger["notes"].tail(2).tolist() == ["accession 2026.0001"] * 2
+    # the one that came in lies beside it untouched, and the kept one names it
+    assert done.received is not None
+    came = shelf / name
+    if came.is_dir():
+        assert bytes_of(done.received) == bytes_of(came)
+    else:
+        assert done.received.read_bytes() == came.read_bytes()
+    run("unpack", done.kept, "--out", tmp_path / "facts")
+    origin = json.loads((tmp_path / "facts" / ".origin.json").read_text("utf-8"))
+    assert origin["earlier"][0]["tagmanifestSha256"] == tagmanifest_sum(came)
+    assert origin["bundle"]["accession"] == "2026.0001"
+
+
+def test_samples_on_their_way_are_received_and_those_that_are_there_stay(tmp_path: Path) -> None:
+    from provenance.handover import record_events
+    from tests.accession.conftest import a_sound_package
+
+    package = a_sound_package(tmp_path)
+    record_events(
+        package,
+        "handed_over",
+        ["231"],
+        happened_on="2026-02-01",
+        recorded_on="2026-02-01T10:00:00Z",
+        to_party_id="REPO",
+    )
+    done = take_in(pack_bundle(package, tmp_path / "b"), tmp_path / "store", samples="231")
+    kept = unpack_bundle(done.kept, tmp_path / "kept")
+    assert kept.table("custody")["event"].iloc[-1] == "received"
+    again = pack_bundle(kept, tmp_path / "again")
+    with pytest.raises(AlreadyAccessioned):
+        take_in(again, tmp_path / "store", samples="231")
+    with pytest.raises(TreenailError, match="with REPO already"):
+        take_in(again, tmp_path / "elsewhere", samples="231")
+    assert everything_in(tmp_path / "elsewhere") == {}
+
+
+def test_samples_cannot_come_to_a_repository_that_the_record_does_not_know(
+    shelf: Path, tmp_path: Path
+) -> None:
+    store = tmp_path / "store"
+    store.mkdir()
+    settings = f'name: X\nnumber_pattern: "{PATTERN}"\nparty_id: STRANGER\n'
+    (store / "repository.yaml").write_text(settings, encoding="utf-8")
+    with pytest.raises(UnusableInput, match="'party' has no STRANGER"):
+        take_in(shelf / "bundle.zip", store, samples="all")
+    with pytest.raises(TreenailError, match="lies before its last event"):
+        take_in(shelf / "bundle.zip", tmp_path / "b", samples="all", on=date(2020, 1, 1))
+    assert list(everything_in(store)) == ["repository.yaml"]
+
+
+# -- damage --------------------------------------------------------------------------------------
+
+
+def test_a_damaged_bundle_is_refused_with_every_file_and_a_letter(
+    bundle: Path, tmp_path: Path
+) -> None:
+    for name in ("plug", "sample"):
+        (bundle / "data" / "tables" / f"{name}.csv").write_text("changed", encoding="utf-8")
+    (bundle / "data" / "codebook.html").unlink()
+    expected = (bundle / "manifest-sha256.txt").read_text("utf-8")
+    with pytest.raises(DamagedBundle) as refused:
+        take_in(bundle, tmp_path / "store")
+    assert not (tmp_path / "store").exists()
+    paths = ("data/tables/plug.csv", "data/tables/sample.csv", "data/codebook.html")
+    for path in paths:
+        assert path in str(refused.value)
+        assert path in refused.value.letter
+        (line,) = [one for one in expected.splitlines() if one.endswith(f"  {path}")]
+        assert line in refused.value.letter
+    for said in (DEPOSITOR, "sha256sum -c manifest-sha256.txt", "tagmanifest-sha256.txt"):
+        assert said in refused.value.letter
+    assert max(len(line) for line in refused.value.letter.splitlines()) <= 110
+
+
+def test_a_hostile_or_cut_off_zip_is_refused(shelf: Path, tmp_path: Path) -> None:
+    cut = tmp_path / "cut.zip"
+    cut.write_bytes((shelf / "bundle.zip").read_bytes()[:-2000])
+    with pytest.raises(TreenailError):
+        take_in(cut, tmp_path / "store")
+    hostile = tmp_path / "hostile.zip"
+    with zipfile.ZipFile(hostile, "w") as archive:
+        archive.writestr("bag/../../outside.txt", "x")
+    with pytest.raises(DamagedBundle, match="outside"):
+        take_in(hostile, tmp_path / "store")
+    assert not (tmp_path / "store").exists()
+    assert not (tmp_path.parent / "outside.txt").exists()
+
+
+def test_the_command_prints_the_letter_and_ends_with_2(bundle: Path, tmp_path: Path) -> None:
+    (bundle / "data" / "tables" / "plug.csv").write_text("changed", encoding="utf-8")
+    found = run(
+        "accession", bundle, "--register", tmp_path / "s" / "r.csv", "--depositor", DEPOSITOR,
+        "--pattern", PATTERN,
+    )  # fmt: skip
+    assert "Please send the whole bundle once more" in found.stdout
+    assert isinstance(found.exception, DamagedBundle)
+    assert found.exception.exit_code == 2
+
+
+def test_a_record_with_faults_is_taken_in_and_the_depositor_is_told(
+    bundle: Path, tmp_path: Path
+) -> None:
+    path = bundle / "data" / "tables" / "sample.csv"
+    path.write_text(path.read_text("utf-8").replace("B1-014", "B9-999"), encoding="utf-8")
+    sealed_anew(bundle)
+    found = run(
+        "accession", bundle, "--register", tmp_path / "s" / "r.csv", "--depositor", DEPOSITOR,
+        "--pattern", PATTERN, "--on", "2026-03-01",
+    )  # fmt: skip
+    assert found.exit_code == 1
+    assert "accessioned as 2026.0001" in found.stdout
+    assert "B9-999" in found.stderr
+
+
+# -- whole or not at all -------------------------------------------------------------------------
+
+
+class Killed(BaseException):
+    """The end of the program; nothing that it would tidy up is tidied up."""
+
+
+class Dying:
+    """A module whose calls that change the disk stop working for good after a count of them."""
+
+    def __init__(self, module: Any, names: set[str], life: list[int]) -> None:
+        self._module, self._names, self._life = module, names, life
+
+    def __getattr__(self, name: str) -> Any:
+        real = getattr(self._module, name)
+        if name not in self._names:
+            return real
+
+        def counted(*arguments: Any, **options: Any) -> Any:
+            self._life[0] -= 1
+            if self._life[0] < 0:
+                raise Killed
+            return real(*arguments, **options)
+
+        return counted
+
+
+def test_killed_at_any_step_there_is_a_whole_accession_or_none(
+    shelf: Path, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    states = []
+    for calls in range(100):
+        store = tmp_path / f"store-{calls}"
+        life = [calls]
+        with monkeypatch.context() as dying:
+            dying.setattr(together, "os", Dying(os, {"fsync", "rename", "replace"}, life))
+            dying.setattr(together, "shutil", Dying(shutil, {"rmtree"}, life))
+            with contextlib.suppress(Killed):
+                take_in(shelf / "bundle.zip", store)
+        try:
+            entry = take_in(shelf / "bundle.zip", store).entry
+            states.append("none")
+        except AlreadyAccessioned as told:
+            entry = told.entry
+            states.append("whole")
+        assert entry.number == "2026.0001"
+        assert read_register(store / "register.csv") == [entry]
+        assert verify_bundle(store / entry.kept_at, fast=True).sound
+        assert (store / entry.receipt).read_bytes().startswith(b"%PDF")
+        assert sorted(one.name for one in store.iterdir()) == [
+            ".lock",
+            "2026.0001",
+            "register.csv",
+            "repository.yaml",
+        ]
+        if life[0] >= 0:
+            break
+    assert life[0] >= 0
+    # all before the one moment are undone, all after it are finished
+    assert states == ["none"] * states.count("none") + ["whole"] * states.count("whole")
+    assert states.count("none") > 4
+    assert states.count("whole") > 4
+
+
+WAITING = """
+import sys
+from datetime import date
+from pathlib import Path
+from provenance.accession.accession import accession
+from provenance.printing.paper import paper_named
+done = accession(Path(sys.argv[1]), Path(sys.argv[2]), depositor="X", on=date(2026, 3, 1),
+    recorded_on="2026-03-01T10:00:00Z", paper=paper_named("a4"), pattern="{year}.{serial:04}")
+print(done.entry.number)
+"""
+
+
+def test_two_curators_at_once_get_two_numbers(shelf: Path, tmp_path: Path) -> None:
+    register = tmp_path / "store" / "register.csv"
+    running = [
+        subprocess.Popen(
+            [sys.executable, "-c", WAITING, str(shelf / name), str(register)],
+            stdout=subprocess.PIPE,
+            text=True,
+        )
+        for name in ("bundle.zip", "later.zip")
+    ]
+    numbers = [one.communicate()[0].strip() for one in running]
+    assert sorted(numbers) == ["2026.0001", "2026.0002"]
+    assert [one.number for one in read_register(register)] == ["2026.0001", "2026.0002"]
