@@ -55,7 +55,11 @@ class Part:
 
 def core(package: Package, edition: Edition) -> Part:
     """One row a sample; positions and names of places are those that the package has."""
-    return _part("samples.csv", DWC + "MaterialSample", _CORE_TERMS, _core_rows(package, edition))
+    rows = (
+        tuple(_cell(row.get(term, "")) for term in _CORE_TERMS)
+        for row in _core_rows(package, edition)
+    )
+    return Part("samples.csv", DWC + "MaterialSample", _CORE_TERMS, rows)
 
 
 def _core_rows(package: Package, edition: Edition) -> Iterator[dict[str, str]]:
@@ -270,8 +274,11 @@ def _rows(package: Package, table: str) -> dict[str, dict[str, str]]:
 
 
 def _records(package: Package, table: str) -> Iterator[dict[str, str]]:
-    for row in package.table(table).to_dict("records"):
-        yield {str(name): str(text) for name, text in row.items()}
+    frame = package.table(table)
+    names = [str(name) for name in frame.columns]
+    # column by column: many times as fast as asking the frame for its rows
+    for cells in zip(*(frame[name].tolist() for name in frame.columns), strict=True):
+        yield dict(zip(names, cells, strict=True))
 
 
 def _people(package: Package) -> dict[str, tuple[str, str]]:
@@ -286,7 +293,8 @@ def _people(package: Package) -> dict[str, tuple[str, str]]:
 def _labels(model: Model, table: str, name: str) -> Callable[[str], str]:
     """What a person reads for a cell of a coded field; the cell itself where it is not coded."""
     vocabulary = model.vocabulary_of(model.table(table).field(name))
-    return vocabulary.label if vocabulary else str
+    labels = {one.code: one.label for one in vocabulary.terms} if vocabulary else {}
+    return lambda code: labels.get(code, code)
 
 
 def _name(label: Callable[[str], str], code: str) -> str:
@@ -317,14 +325,7 @@ def _extension(
 ) -> Part:
     """A part whose terms behind the sample's code are `names` of one namespace."""
     terms = (DWC + "materialSampleID", *(namespace + name for name in names))
-    return _part(file_name, row_type, terms, (dict(zip(terms, row, strict=True)) for row in rows))
-
-
-def _part(
-    file_name: str, row_type: str, terms: tuple[str, ...], rows: Iterator[dict[str, str]]
-) -> Part:
-    cells = (tuple(_cell(row.get(term, "")) for term in terms) for row in rows)
-    return Part(file_name, row_type, terms, cells)
+    return Part(file_name, row_type, terms, (tuple(map(_cell, row)) for row in rows))
 
 
 def _cell(text: str) -> str:
