@@ -21,6 +21,11 @@ from provenance.demo.outputs import (
     print_labels_and_cards,
     reconcile_the_parcel,
 )
+from provenance.demo.repository import (
+    compare_received_and_kept,
+    pack_public_edition,
+    take_into_a_repository,
+)
 from provenance.demo.stage import Did, Stage
 from provenance.demo.steps import (
     attach_pictures_and_reports,
@@ -60,6 +65,9 @@ SOUND_STEPS: tuple[Callable[[Stage], Did], ...] = (
     pack_bundles,
     verify_bundles,
     unpack_again,
+    pack_public_edition,
+    take_into_a_repository,
+    compare_received_and_kept,
     find_a_worn_plug,
 )
 """The way of the sound papers, in the order of the work."""

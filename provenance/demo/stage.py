@@ -9,7 +9,7 @@ from pathlib import Path
 from types import MappingProxyType
 
 STARTED = datetime(2023, 6, 17, 18, 0, tzinfo=UTC)
-"""Given, so that two runs make the same bundle."""
+"""Given, so that two runs make the same tables."""
 
 FIELD: Mapping[str, str] = MappingProxyType(
     {
@@ -62,6 +62,16 @@ class Stage:
     def zipped(self) -> Path:
         """The archive bundle as a zip."""
         return self.out / f"{SOUND}-bundle.zip"
+
+    @property
+    def public(self) -> Path:
+        """The edition for everybody, as a folder."""
+        return self.out / f"{SOUND}-public"
+
+    @property
+    def store(self) -> Path:
+        """The repository that takes the bundle in."""
+        return self.out / "store"
 
 
 @dataclass(frozen=True)
