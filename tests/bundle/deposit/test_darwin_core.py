@@ -12,6 +12,7 @@ from lxml import etree
 
 from provenance.bundle.deposit.darwin_core import core, identifications
 from provenance.bundle.editions import FULL
+from provenance.schema import read_core
 from tests.builders import a_package
 from tests.bundle.deposit.conftest import PUBLISHED, described
 
@@ -56,9 +57,25 @@ def test_the_core_is_what_a_row_truly_is(public: Path) -> None:
         assert archive.metadata.tag == "{http://www.openarchives.org/OAI/2.0/oai_dc/}dc"
 
 
-def test_every_term_and_row_type_is_in_the_published_list(full: Path) -> None:
+@pytest.fixture(scope="module")
+def published() -> set[str]:
+    """The addresses of Darwin Core, its chronometric ages and DCMI Terms."""
     with open(PUBLISHED / "darwin-core-terms.csv", encoding="utf-8", newline="") as stream:
-        published = {row["term"] for row in csv.DictReader(stream)}
+        return {row["term"] for row in csv.DictReader(stream)}
+
+
+def test_the_schemas_name_no_term_that_darwin_core_does_not_have(published: set[str]) -> None:
+    used = {
+        term
+        for _, one in read_core().every_field()
+        for term in (one.rdf_type, *(link["term"] for link in one.crosswalk))
+        if term and term.startswith(("http://rs.tdwg.org/", "http://purl.org/dc/terms/"))
+    }
+    assert len(used) > 20
+    assert used <= published
+
+
+def test_every_term_and_row_type_is_in_the_published_list(full: Path, published: set[str]) -> None:
     with zipfile.ZipFile(full / "darwin-core.zip") as archive:
         meta = etree.fromstring(archive.read("meta.xml"))
     used = {one.get("term") for one in meta.iter("{*}field")}
