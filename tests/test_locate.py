@@ -186,3 +186,12 @@ def test_text_of_the_record_cannot_steer_the_terminal(tmp_path) -> None:
     found = CliRunner().invoke(locate_command, [str(package.folder), "452"])
     assert found.exit_code == 0
     assert "Shed⟨U+001B⟩[31m forged line" in found.output
+
+
+def test_a_code_of_wood_that_nobody_knows_is_said(tmp_path) -> None:
+    package = a_package(tmp_path).with_chain().package
+    told = CliRunner().invoke(locate_command, [str(package.folder), "231", "--wood", "PISX"])
+    assert "has the code PISX" in told.stderr
+    assert "did you mean PIS" in told.stderr
+    known = CliRunner().invoke(locate_command, [str(package.folder), "231", "--wood", "PISY"])
+    assert "has the code" not in known.stderr

@@ -14,7 +14,7 @@ from provenance.errors import UnusableInput
 if TYPE_CHECKING:
     import polars as pl
 
-__all__ = ["KINDS", "Wanted", "ask_sql", "find_in_catalogue"]
+__all__ = ["KINDS", "Wanted", "ask_sql", "find_in_catalogue", "packed_packages"]
 
 KINDS = ("samples", "sites", "bundles")
 
@@ -205,3 +205,18 @@ def _distinct(names: list[str]) -> list[str]:
         seen[name] = seen.get(name, 0) + 1
         result.append(name if seen[name] == 1 else f"{name}_{seen[name]}")
     return result
+
+
+def packed_packages(index: Path) -> tuple[str, ...]:
+    """The paths of packages that are there beside a bundle of the same name: one record, twice.
+
+    Raises TreenailError when the catalogue cannot be used.
+    """
+    with read_only_catalogue(index) as database:
+        rows = database.execute(
+            "SELECT DISTINCT package.path FROM bundle AS package JOIN bundle AS packed "
+            "ON packed.name = package.name AND packed.form != 'package' "
+            "AND packed.state = 'there' WHERE package.form = 'package' "
+            "AND package.state = 'there' AND package.name != '' ORDER BY package.path"
+        )
+        return tuple(row[0] for row in rows)

@@ -146,6 +146,7 @@ def catalogue(
             )
             kind = kind or ("sites" if shape == "geojson" else "samples")
             frame = find_in_catalogue(index, kind, wanted)
+            _tell_twice_listed(index, set(frame["path"]) if "path" in frame.columns else set())
         _write(answer_bytes(frame, shape), shape, out)
         if "latitude" in frame.columns and "edition" in frame.columns:
             exact = frame.filter((frame["edition"] != "public") & frame["latitude"].is_not_null())
@@ -156,6 +157,19 @@ def catalogue(
                     err=True,
                 )
     sys.exit(code)
+
+
+def _tell_twice_listed(index: Path, listed: set[str]) -> None:
+    """Say which packages stand in a list beside the bundles that were packed from them."""
+    from provenance.catalogue.query import packed_packages
+    from provenance.visible import visible
+
+    twice = [path for path in packed_packages(index) if path in listed]
+    for path in twice[:MOST_NAMED]:
+        click.echo(f"listed twice, as package and as bundle: {visible(path)}", err=True)
+    if twice:
+        more = f"{len(twice) - MOST_NAMED} more are; " if len(twice) > MOST_NAMED else ""
+        click.echo(f"{more}--edition full, or public, lists bundles only", err=True)
 
 
 def _write(answer: bytes, shape: str, out: Path | None) -> None:

@@ -134,7 +134,20 @@ def locate(
             plugs = stored_plugs(index)
     for why in unreadable.values():
         click.echo(f"not read: {why}", err=True)
-    found: Found = locate_plug(plugs, reading, seen, genera=_genera(), limit=most)
+    genera = _genera()
+    if seen.species and seen.species not in {*genera, *(plug.species for plug in plugs)}:
+        import difflib
+
+        near = difflib.get_close_matches(seen.species, genera, n=1)
+        hint = f" did you mean {near[0]}?" if near else ""
+        click.echo(
+            visible(
+                f"no list of species and no record here has the code {seen.species}, so --wood "
+                f"does not help to tell the plugs apart;{hint or ' the code book lists the codes'}"
+            ),
+            err=True,
+        )
+    found: Found = locate_plug(plugs, reading, seen, genera=genera, limit=most)
     if shape == "json":
         raw = {
             "reading": found.reading.text,

@@ -155,3 +155,12 @@ def test_the_command_lists_and_says_on_standard_error_what_changed(repository) -
 def test_hostile_text_in_a_record_stays_text_on_the_terminal(filled) -> None:
     frame = pl.DataFrame({"title": ["\x1b[31mred\x1b[0m"]})
     assert "\x1b" not in answer_bytes(frame, "table").decode()
+
+
+def test_a_package_beside_its_own_bundle_is_said_to_be_listed_twice(repository) -> None:
+    package = shutil.copytree(repository / "one" / "data", repository / "working")
+    (package / "bundle.json").unlink()  # which pack writes into bundles only
+    run = CliRunner().invoke(catalogue, [str(repository), "--of", "samples"])
+    assert f"listed twice, as package and as bundle: {repository / 'working'}" in run.stderr
+    bundles = CliRunner().invoke(catalogue, [str(repository), "--edition", "full"])
+    assert "listed twice" not in bundles.stderr
