@@ -23,6 +23,7 @@ from provenance.accession.accession import Accessioned, AlreadyAccessioned, acce
 from provenance.accession.damage import DamagedBundle
 from provenance.accession.numbers import UnusableNumber
 from provenance.accession.register import read_register
+from provenance.bundle.editions import PUBLIC
 from provenance.bundle.pack import pack_bundle
 from provenance.bundle.unpack import unpack_bundle
 from provenance.bundle.verify import verify_bundle
@@ -315,6 +316,17 @@ def test_samples_on_their_way_are_received_and_those_that_are_there_stay(tmp_pat
     with pytest.raises(TreenailError, match="with REPO already"):
         take_in(again, tmp_path / "elsewhere", samples="231")
     assert everything_in(tmp_path / "elsewhere") == {}
+
+
+def test_a_public_edition_is_taken_in_but_no_sample_with_it(tmp_path: Path) -> None:
+    from tests.accession.conftest import a_sound_package
+
+    public = pack_bundle(a_sound_package(tmp_path), tmp_path / "public", edition=PUBLIC)
+    with pytest.raises(UnusableInput, match="no whole ledger"):
+        take_in(public, tmp_path / "store", samples="231")
+    done = take_in(public, tmp_path / "store")
+    assert (done.entry.edition, done.to_mend) == ("public", ())
+    assert verify_bundle(done.kept).sound
 
 
 def test_samples_cannot_come_to_a_repository_that_the_record_does_not_know(

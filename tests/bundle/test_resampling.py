@@ -12,6 +12,7 @@ import pytest
 from click.testing import CliRunner
 
 from provenance.bundle.compare.compare import compare
+from provenance.bundle.editions import PUBLIC
 from provenance.bundle.pack import pack, pack_bundle
 from provenance.bundle.unpack import unpack_bundle
 from provenance.bundle.verify import verify_bundle
@@ -255,6 +256,19 @@ def test_the_third_bundle_names_both_and_is_made_again_alike(
     sums = [one["tagmanifestSha256"] for one in facts_of(third)["revisionOf"]]
     assert sums == [tagmanifest_sum(second), facts_of(second)["revisionOf"][0]["tagmanifestSha256"]]
     assert verify_bundle(third).sound
+
+
+def test_the_public_edition_names_the_earlier_bundle_and_none_of_its_numbers(
+    again: Package, tmp_path: Path
+) -> None:
+    the_second_season(again)
+    again.write_table("reservation", again.table("reservation").iloc[1:])
+    facts = facts_of(pack_bundle(open_package(again.folder), tmp_path / "p", edition=PUBLIC))
+    known = read_origin(again.folder)
+    assert known is not None
+    assert facts["revisionOf"] == [known.bundle.as_dict()]
+    assert "spentNumbers" not in facts
+    assert verify_bundle(tmp_path / "p").sound
 
 
 def test_a_change_that_leaves_every_size_alike_is_a_revision(
