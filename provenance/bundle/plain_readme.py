@@ -171,6 +171,7 @@ def _files(edition: Edition) -> str:
             "Core archive; meta.xml in it says what each column is)",
         ),
         ("bundle.json", "facts about the bundle itself, for programs"),
+        ("README.md", "about the package in here, and whether it is worked on"),
     ]
     return "".join(_bullet(f"{name}: {text}") for name, text in lines)
 
@@ -182,7 +183,6 @@ def _keepers(package: Package, edition: Edition) -> list[str]:
         held = f"The full edition is held by {who}." if who else _NO_KEEPER
         return [
             _heading("Where the full edition is, and how to ask"),
-            "\n",
             _paragraph(
                 f"{held} Ask in writing: name this record ({package.name}), the number on the "
                 "dowel or the sample if you have one, what you need, what for, and who will see "
@@ -193,7 +193,6 @@ def _keepers(package: Package, edition: Edition) -> list[str]:
     kept = f"It is to be kept by {who}." if who else _NO_KEEPER
     return [
         _heading("Where this edition is kept, and what may be shown"),
-        "\n",
         _paragraph(
             f"This is the full edition, for the restricted store. {kept} There may be a public "
             "edition beside it, without exact places, without people who have not agreed to be "
