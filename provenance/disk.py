@@ -9,6 +9,7 @@ import os
 import re
 import secrets
 import shutil
+import time
 from collections.abc import Iterator
 from contextlib import contextmanager
 from pathlib import Path
@@ -17,6 +18,9 @@ from typing import IO
 from provenance.errors import AlreadyThere, TreenailError
 
 CHUNK_BYTES = 1 << 20
+
+STALE_SECONDS = 60.0
+"""Younger leftovers are let be: their maker may not have had the time to lock them."""
 
 _TEMPORARY = re.compile(r"\.(?P<name>.+)\.[0-9a-f]{12}\.part")
 
@@ -87,6 +91,8 @@ def writing(path: Path, *, mode: str = "wb") -> Iterator[IO[bytes]]:
     temporary = _temporary_beside(path)
     try:
         with open(temporary, mode) as stream:
+            # for whoever comes after a kill and asks whether anybody is at work on it
+            fcntl.flock(stream, fcntl.LOCK_EX)
             yield stream
             stream.flush()
             os.fsync(stream.fileno())
@@ -97,6 +103,41 @@ def writing(path: Path, *, mode: str = "wb") -> Iterator[IO[bytes]]:
         if isinstance(error, OSError) and error.filename is None:
             error.filename = str(path)  # a full disk does not say which file it had no room for
         raise
+
+
+def clear_stale(target: Path) -> list[Path]:
+    """Remove what a killed process left of writing `target`; returns what was removed.
+
+    Whoever writes holds a lock (flock) on the temporary neighbour, which goes with the process
+    however it ends: one without a lock that is not young is nobody's. Its folder is looked through,
+    so this is for large single things, not for each of many files.
+    """
+    removed = []
+    with os.scandir(target.parent) as entries:
+        left = [
+            Path(entry.path)
+            for entry in entries
+            if (found := _TEMPORARY.fullmatch(entry.name)) and found["name"] == target.name[:80]
+        ]
+    for path in sorted(left):
+        try:
+            handle = os.open(path, os.O_RDONLY | os.O_NOFOLLOW)
+        except OSError:
+            continue  # gone meanwhile, or not ours to look at
+        try:
+            fcntl.flock(handle, fcntl.LOCK_EX | fcntl.LOCK_NB)
+            if time.time() - os.fstat(handle).st_mtime < STALE_SECONDS:
+                continue
+            if path.is_dir():
+                shutil.rmtree(path)
+            else:
+                path.unlink()
+            removed.append(path)
+        except BlockingIOError:
+            continue  # somebody is at work on it
+        finally:
+            os.close(handle)
+    return removed
 
 
 def write_bytes(path: Path, content: bytes) -> None:
@@ -130,14 +171,18 @@ def sha256_of(path: Path) -> str:
 def building_folder(target: Path) -> Iterator[Path]:
     """Yield an empty hidden folder beside `target`, renamed to `target` when the block ends well.
 
-    Raises AlreadyThere when `target` exists: a folder is never merged or replaced.
+    What killed processes left of the same folder is removed. Raises AlreadyThere when `target`
+    exists: a folder is never merged or replaced.
     """
     if target.exists() or target.is_symlink():
         raise AlreadyThere(f"{target} is already there; choose another name or remove it first")
     target.parent.mkdir(parents=True, exist_ok=True)
+    clear_stale(target)
     temporary = _temporary_beside(target)
     temporary.mkdir()
+    lock = os.open(temporary, os.O_RDONLY)
     try:
+        fcntl.flock(lock, fcntl.LOCK_EX)
         yield temporary
         for folder, _, names in os.walk(temporary):
             for name in names:
@@ -155,6 +200,8 @@ def building_folder(target: Path) -> Iterator[Path]:
     except BaseException:
         shutil.rmtree(temporary, ignore_errors=True)
         raise
+    finally:
+        os.close(lock)
 
 
 @contextmanager
