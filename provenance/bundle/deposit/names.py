@@ -23,7 +23,7 @@ CONFORMS_TO = {
     DATACITE_JSON: ("http://datacite.org/schema/kernel-4", "DataCite Metadata Schema 4"),
     DATACITE_XML: ("http://datacite.org/schema/kernel-4", "DataCite Metadata Schema 4"),
     DUBLIN_CORE: ("http://www.openarchives.org/OAI/2.0/oai_dc/", "Dublin Core in OAI-PMH"),
-    SCHEMA_ORG: ("https://schema.org/Dataset", "schema.org, type Dataset"),
+    SCHEMA_ORG: ("https://www.w3.org/TR/json-ld11/", "JSON-LD 1.1"),
     CSVW: ("http://www.w3.org/ns/csvw", "CSV on the Web"),
     DARWIN_CORE: ("http://rs.tdwg.org/dwc/text/", "Darwin Core text guide"),
 }
