@@ -13,7 +13,8 @@ from click.testing import CliRunner
 
 from provenance.catalogue.answer import FORMATS, answer_bytes
 from provenance.catalogue.build import update_catalogue
-from provenance.catalogue.query import KINDS, Wanted, ask_sql, find_in_catalogue
+from provenance.catalogue.database import read_only_catalogue
+from provenance.catalogue.query import KINDS, Wanted, _conditions, ask_sql, find_in_catalogue
 from provenance.cli.cataloguing import catalogue
 from provenance.errors import UnusableInput
 
@@ -155,6 +156,15 @@ def test_the_command_lists_and_says_on_standard_error_what_changed(repository) -
 def test_hostile_text_in_a_record_stays_text_on_the_terminal(filled) -> None:
     frame = pl.DataFrame({"title": ["\x1b[31mred\x1b[0m"]})
     assert "\x1b" not in answer_bytes(frame, "table").decode()
+
+
+def test_copies_are_looked_for_by_their_identity_and_not_among_all_bundles(filled) -> None:
+    """Else a list of all bundles takes seconds as the square of their number."""
+    conditions, values = _conditions(Wanted())
+    query = f"EXPLAIN QUERY PLAN SELECT * FROM bundle WHERE {' AND '.join(conditions)}"
+    with read_only_catalogue(filled) as database:
+        plan = [row["detail"] for row in database.execute(query, values)]
+    assert any("copy" in line and "(identity=?" in line for line in plan), plan
 
 
 def test_a_package_beside_its_own_bundle_is_said_to_be_listed_twice(repository) -> None:
