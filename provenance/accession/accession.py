@@ -78,7 +78,8 @@ class Accessioned:
 
     `entry` is the register's new line; `kept` and `receipt` where bundle and receipt lie;
     `received` where the bundle as it came in was laid beside it, None where it was not needed;
-    `deposited` are the samples whose keeper changed; `settings` a settings file that was begun.
+    `deposited` are the samples whose keeper changed; `goes_on_from` is the register's line of an
+    earlier bundle of the same record; `settings` a settings file that was begun.
     """
 
     entry: Accession
@@ -87,6 +88,7 @@ class Accessioned:
     received: Path | None
     deposited: tuple[str, ...]
     to_mend: tuple[str, ...]
+    goes_on_from: Accession | None
     settings: Path | None
 
 
@@ -163,6 +165,7 @@ def accession(
             store,
             register,
             repository,
+            entries=entries,
             number=given,
             depositor=depositor,
             on=on,
@@ -284,6 +287,7 @@ def _keep(
     register: Path,
     repository: Repository,
     *,
+    entries: list[Accession],
     number: str,
     depositor: str,
     on: date,
@@ -340,8 +344,15 @@ def _keep(
         received=store / folder / "received" / name if deposited else None,
         deposited=deposited,
         to_mend=received.to_mend,
+        goes_on_from=_goes_on_from(received, entries),
         settings=store / SETTINGS if begun else None,
     )
+
+
+def _goes_on_from(received: Received, entries: list[Accession]) -> Accession | None:
+    """The newest of the earlier bundles that the register knows."""
+    known = (find_bundle(entries, one.tagmanifest_sha256) for one in received.earlier)
+    return next((one for one in known if one), None)
 
 
 def _write_numbered_zip(

@@ -90,6 +90,8 @@ def receipt_of(
         where = f" ({place})" if place else ""
         said = f"{len(deposited)}{where}: {', '.join(deposited)}"
         inside.append(("samples that came with it", said))
+    if received.earlier:
+        inside.append(("goes on from", received.earlier[0].in_words))
     if before := received.known_by.accession:
         inside.append(("number it came with", before))
     sums = [("as it came in", entry.received_sha256), ("as it is kept", entry.kept_sha256)]

@@ -14,7 +14,7 @@ from provenance.accession.settings import Repository
 from provenance.bundle.citation import keeper
 from provenance.bundle.hostile import HostileBundle
 from provenance.bundle.limits import DEFAULT_LIMITS, Limits
-from provenance.bundle.lineage import identity_of
+from provenance.bundle.lineage import earlier_than, identity_of
 from provenance.bundle.progress import Progress, say_nothing
 from provenance.bundle.record_pages import row_counts
 from provenance.bundle.verdict import BundleFinding, Verdict
@@ -30,15 +30,16 @@ __all__ = ["Received", "opened_received"]
 class Received:
     """A bundle that is whole, while it can be read.
 
-    `folder` holds its bag: the bundle itself, or where its zip was unpacked to. `to_mend` are the
-    faults of the record, in sentences, errors only; `warnings` counts lesser ones. `rows` maps
-    tables to their row counts.
+    `folder` holds its bag: the bundle itself, or where its zip was unpacked to. `earlier` are the
+    bundles that it goes on from, newest first. `to_mend` are the faults of the record, in
+    sentences, errors only; `warnings` counts lesser ones. `rows` maps tables to their row counts.
     """
 
     bundle: Path
     folder: Path
     package: Package
     known_by: Ancestor
+    earlier: tuple[Ancestor, ...]
     keeper_name: str
     keeper_id: str
     rows: MappingProxyType[str, int]
@@ -103,6 +104,7 @@ def _received(bundle: Path, folder: Path, verdict: Verdict) -> Received:
         folder=folder,
         package=package,
         known_by=known_by,
+        earlier=earlier_than(folder),
         keeper_name=repository.name if repository else "",
         keeper_id=repository.party_id if repository else "",
         rows=MappingProxyType(row_counts(package)),

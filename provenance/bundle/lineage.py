@@ -112,6 +112,24 @@ def identity_of(folder: Path) -> Ancestor:
     )
 
 
+def earlier_than(folder: Path) -> tuple[Ancestor, ...]:
+    """The bundles that the bag in `folder` says it goes on from, newest first.
+
+    Raises UnusableInput when its own words about them cannot be read.
+    """
+    try:
+        return tuple(ancestor_from(one) for one in _facts(folder).get("revisionOf") or ())
+    except (ValueError, TypeError) as error:
+        raise UnusableInput(_unclear(folder, error)) from error
+
+
+def _unclear(folder: Path, error: Exception) -> str:
+    return (
+        f"{folder / 'data' / 'bundle.json'} does not say rightly which bundles came before "
+        f"this one: {error}; ask for the bundle again"
+    )
+
+
 def origin_of(folder: Path, package: Package, members: Mapping[str, int]) -> Origin:
     """The origin of a package, for one that was just unpacked from the verified bag in `folder`.
 
@@ -119,17 +137,14 @@ def origin_of(folder: Path, package: Package, members: Mapping[str, int]) -> Ori
     bag's own words about its lineage cannot be read.
     """
     facts = _facts(folder)
+    earlier = earlier_than(folder)
     try:
-        earlier = tuple(ancestor_from(one) for one in facts.get("revisionOf") or ())
         spent = {
             str(table): tuple(str(key) for key in keys)
             for table, keys in (facts.get("spentNumbers") or {}).items()
         }
-    except (ValueError, TypeError, AttributeError) as error:
-        raise UnusableInput(
-            f"{folder / 'data' / 'bundle.json'} does not say rightly which bundles came before "
-            f"this one: {error}; ask for the bundle again"
-        ) from error
+    except (TypeError, AttributeError) as error:
+        raise UnusableInput(_unclear(folder, error)) from error
     ledger = package.table(LEDGER) if LEDGER in package.model.tables else None
     seals = [] if ledger is None else [one for one in ledger["event_sha256"] if one]
     plugs = package.table("plug") if "plug" in package.model.tables else None

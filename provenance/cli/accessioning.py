@@ -97,6 +97,11 @@ def accession(
     click.echo(f"receipt {done.receipt}")
     if done.settings:
         click.echo(f"began {done.settings}: write the name and address of your repository into it")
+    if before := done.goes_on_from:
+        older = register.parent / before.kept_at
+        click.echo(
+            f"it goes on from {before.number}; what changed: treenail compare {older} {done.kept}"
+        )
     if done.received:
         click.echo(
             f"the ledger says now that {len(done.deposited)} samples are with the repository; the "

@@ -17,6 +17,7 @@ from typing import Any
 import bagit
 import pytest
 from click.testing import CliRunner, Result
+from pypdf import PdfReader
 
 from provenance import together
 from provenance.accession.accession import Accessioned, AlreadyAccessioned, accession
@@ -34,6 +35,7 @@ from provenance.custody import append_events, verify_chain
 from provenance.errors import AlreadyThere, TreenailError, UnusableInput
 from provenance.holdings import holdings_frame
 from provenance.printing.paper import paper_named
+from tests.builders import PackageBuilder
 from tests.bundle.test_hostile import sealed_anew
 from tests.bundle.test_pack import bytes_of
 
@@ -156,6 +158,23 @@ def test_a_bundle_with_another_repositorys_number_keeps_it_as_the_former_one(
     assert "Accession-Number: 2026.0001\n" in info
     assert "Former-Accession-Number: OLD-1\n" in info
     assert verify_bundle(done.kept).sound
+
+
+def test_a_later_bundle_of_the_same_record_is_told_to_go_on_from_the_earlier_one(
+    shelf: Path, tmp_path: Path
+) -> None:
+    first = take_in(shelf / "bundle.zip", tmp_path / "store")
+    package = unpack_bundle(first.kept, tmp_path / "again")
+    PackageBuilder(package).with_row("element", element_id="B1-016")
+    later = pack_bundle(package, tmp_path / "later.zip", zipped=True)
+    done = take_in(later, tmp_path / "store")
+    assert done.goes_on_from == first.entry
+    assert "accession 2026.0001" in PdfReader(done.receipt).pages[0].extract_text()
+    # from the bundle as it came in, too, of which the depositor kept a copy
+    theirs = unpack_bundle(shelf / "bundle.zip", tmp_path / "theirs")
+    PackageBuilder(theirs).with_row("element", element_id="B1-017")
+    done = take_in(pack_bundle(theirs, tmp_path / "theirs.zip", zipped=True), tmp_path / "store")
+    assert done.goes_on_from == first.entry
 
 
 # -- numbers -------------------------------------------------------------------------------------
