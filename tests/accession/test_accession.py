@@ -20,6 +20,7 @@ from click.testing import CliRunner, Result
 from pypdf import PdfReader
 
 from provenance import together
+from provenance.accession import received
 from provenance.accession.accession import Accessioned, AlreadyAccessioned, accession
 from provenance.accession.damage import DamagedBundle
 from provenance.accession.numbers import UnusableNumber
@@ -456,6 +457,8 @@ class Dying:
 def test_killed_at_any_step_there_is_a_whole_accession_or_none(
     shelf: Path, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
+    # what the check says of the record is not in question here, and takes its time
+    monkeypatch.setattr(received, "_faults", lambda *_: ((), 0))
     states = []
     for calls in range(100):
         store = tmp_path / f"store-{calls}"
