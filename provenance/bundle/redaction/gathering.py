@@ -69,7 +69,7 @@ def gather_known(package: Package) -> Known:
         _gather_values(table, frame, forms[table.name], values)
         open_names |= _open_names(frame, forms[table.name])
         if own_key := own_key_field(table):
-            keys[table.name] = list(dict.fromkeys(frame[own_key.name]))
+            keys[table.name] = list(dict.fromkeys(frame[own_key.name].tolist()))
             site_of[table.name] = _site_of_keys(table, own_key.name, frame)
     # the town in a withheld address is no secret where a laboratory is named for it
     values.phrases = {
@@ -233,7 +233,7 @@ def _site_of_keys(table: Table, key: str, frame: pd.DataFrame) -> dict[str, str]
     column = _site_column(table)
     if column is None:
         return {}
-    return dict(zip(frame[key], frame[column], strict=True))
+    return dict(zip(frame[key].tolist(), frame[column].tolist(), strict=True))
 
 
 def _site_column(table: Table) -> str | None:
@@ -252,7 +252,7 @@ def _sites_of_rows(
         if len(key.fields) != 1:
             continue
         known = site_of.get(key.table, {})
-        for place, text in enumerate(frame[key.fields[0]]):
+        for place, text in enumerate(frame[key.fields[0]].tolist()):
             if not found[place] and text:
                 found[place] = known.get(text, "")
     return found
@@ -277,7 +277,7 @@ def _zeros(
         sites = _sites_of_rows(table, frame, site_of)
         for name in on_grid:
             form = forms[table.name][name]
-            for site, text in zip(sites, frame[name], strict=True):
+            for site, text in zip(sites, frame[name].tolist(), strict=True):
                 if not text:
                     continue
                 if form == "site_outline":

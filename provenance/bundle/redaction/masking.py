@@ -24,12 +24,18 @@ NEAR_DEGREES = 0.15
 NEAR_METRES = 10_000
 SEAL = r"(?i)(?<![0-9a-f])([0-9a-f]{64})(?![0-9a-f])"
 """A seal in a text could be tried out against guesses of what it covers."""
-_PATTERNS = tuple(re.compile(one) for one in (EMAIL, PHONE, COORDINATES, SEAL))
+_ADDRESS = re.compile(EMAIL)
+_DIGITS = tuple(re.compile(one) for one in (PHONE, COORDINATES, SEAL))
+_TELLING = re.compile(
+    r"[0-9][.,][0-9]{2}|[0-9]{4}|[0-9][eE]|°|º|deg|[0-9][ :][0-9]{1,2}(?:[.,][0-9]+)?[ :'′’][0-9]?"
+)
+"""What a text must hold to be asked for coordinates one number at a time, which takes long."""
 _NUMBERS = tuple(
     re.compile(rf"(?<![0-9.])[-+]?[0-9]+(?:{mark}[0-9]+)?(?:[eE][-+]?[0-9]{{1,2}})?(?![0-9])")
     for mark in (r"\.", ",")
 )
 """Both ways of writing a decimal, since '1,51.4739' holds other numbers in each."""
+_WORD = re.compile(r"[^\W_]+")
 _UNIT = re.compile(r"\s?(?:mm|cm|m|km|ft|in|kg|%)(?![^\W_])")
 _MINUTES = re.compile(
     r"(?<![0-9.,])([0-9]{1,3})(?:\s?(?:°|º|deg)\s?|[ :])(?:([0-9]{1,2}(?:[.,][0-9]+)?)"
@@ -94,6 +100,7 @@ class Masker:
         self._codes = {code: new for code, new in values.codes.items() if len(code) > 1}
         self.codes = frozenset(self._codes)
         self._code = _code_pattern(self._codes)
+        self._code_words = {_WORD.findall(code)[0] for code in self._codes if _WORD.search(code)}
         self._latitudes = sorted({abs(one) for one in values.latitudes})
         self._longitudes = sorted({abs(one) for one in values.longitudes})
         self._degrees = sorted({*self._latitudes, *self._longitudes})
@@ -160,13 +167,15 @@ class Masker:
         return series.str.extract_many(self._wanted, overlapping=True).to_list()
 
     def _mask_one(self, text: str, words: set[str]) -> str:
-        spans = [span for pattern in _PATTERNS for span in _groups(pattern, text)]
-        if any(character.isdigit() for character in text):
-            spans += self._number_spans(text)
+        spans = _groups(_ADDRESS, text) if "@" in text else []
+        if len(text) >= 64 or any(map(str.isdigit, text)):
+            spans += [span for pattern in _DIGITS for span in _groups(pattern, text)]
+            if _TELLING.search(text):
+                spans += self._number_spans(text)
         if words:
             spans += self._word_spans(text, words)
         masked = _replaced(text, spans)
-        if self._code:
+        if self._code and not self._code_words.isdisjoint(_WORD.findall(text)):
             masked = self._code.sub(lambda match: self._codes[match[0]], masked)
         return masked
 

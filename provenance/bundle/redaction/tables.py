@@ -190,7 +190,7 @@ class _Cells:
 
     def column(self, one: Field) -> list[str]:
         """One column as the public edition has it."""
-        texts = list(self.frame[one.name])
+        texts = self.frame[one.name].tolist()
         form = self.forms[one.name]
         if form == "shown":
             return self._shown(one, texts)
@@ -219,8 +219,8 @@ class _Cells:
     # -- forms
 
     def _stand_in(self, one: Field, texts: list[str]) -> list[str]:
-        keys = list(self.frame[self.own_key]) if self.own_key else [""] * len(texts)
-        public = list(self.frame["public_name"]) if "public_name" in self.frame else keys
+        keys = self.frame[self.own_key].tolist() if self.own_key else [""] * len(texts)
+        public = self.frame["public_name"].tolist() if "public_name" in self.frame else keys
         renamed = self.known.renamed.get(self.table.name, {})
         wanted = [name or renamed.get(key, key) for name, key in zip(public, keys, strict=True)]
         self._blanked(one, "stand_in", texts, wanted)
@@ -309,7 +309,7 @@ class _Cells:
         return self._masked(one, texts, keep)
 
     def _keys_of_any_table(self, table_field: str, texts: list[str]) -> list[str]:
-        tables = self.frame[table_field]
+        tables = self.frame[table_field].tolist()
         return [
             self.known.renamed.get(table, {}).get(text, text)
             for table, text in zip(tables, texts, strict=True)
@@ -341,7 +341,7 @@ class _Cells:
             return [f"row {place + 2}" for place in places]
         target = self.links.get(self.own_key, self.table.name)
         renamed = self.known.renamed.get(target, {})
-        keys = list(self.frame[self.own_key])
+        keys = self.frame[self.own_key].tolist()
         return [renamed.get(keys[place], keys[place]) for place in places]
 
     # -- account
@@ -353,7 +353,9 @@ class _Cells:
     def _count_withheld(self, one: Field, form: str, places: Sequence[int]) -> None:
         if places:
             self.account.cells[self.table.name, one.name, form] += len(places)
-            self.remarks.add(self.remarks.withheld, places, one.title)
+            # that every row had a checksum is told once, in WITHHELD.txt
+            if one.notation != "sha256":
+                self.remarks.add(self.remarks.withheld, places, one.title)
 
 
 def _is_plain(one: Field, text: str) -> bool:
