@@ -145,7 +145,8 @@ def _tell_all(done: Sequence[Checked], shape: str, out: Path | None, most: int) 
 
     for one in done:
         if one.why:
-            click.echo(f"not checked in full: {visible(f'{one.path}: {one.why}')}", err=True)
+            told = one.why if str(one.path) in one.why else f"{one.path}: {one.why}"
+            click.echo(f"not checked in full: {visible(told)}", err=True)
     if shape == "html":
         assert out is not None
         for number, one in enumerate(done, start=1):
