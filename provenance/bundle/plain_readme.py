@@ -50,6 +50,7 @@ def plain_readme(
         *_earlier(earlier),
         _heading("What each file is"),
         _files(edition),
+        _pages(),
         *_keepers(package, edition),
         _heading("How to read the tables"),
         _paragraph(
@@ -150,6 +151,8 @@ def _files(edition: Edition) -> str:
     lines = [
         *([withheld] if edition.is_public else []),
         ("index.html", "the record to leaf through in any browser, with no network"),
+        ("go.html", "leads from the number on a label or dowel to its page"),
+        ("pages/", "the pages themselves; how they are named stands below"),
         ("tables/", "the record itself, one text file a table"),
         ("CODEBOOK.md, codebook.html", "what each table, column and code means"),
         ("schemas/", "the same for programs (Table Schema)"),
@@ -174,6 +177,27 @@ def _files(edition: Edition) -> str:
         ("README.md", "about the package in here, and whether it is worked on"),
     ]
     return "".join(_bullet(f"{name}: {text}") for name, text in lines)
+
+
+def _pages() -> str:
+    """The rule of finding_aid/addresses.py in words."""
+    return (
+        _heading("How the pages are named")
+        + "\n"
+        + _paragraph(
+            "A place, a piece of wood and a sample have a page each, whose address stays the same "
+            "in every bundle of this record: pages/place/, pages/element/ or pages/sample/, then "
+            "the code, then .html. So sample 231 has pages/sample/231.html. A plug, a result or an "
+            "event is on the page of its sample."
+        )
+        + _paragraph(
+            "Capitals A-Z, digits and - _ . stand as they are. Every other character is written by "
+            "the bytes of its UTF-8, each as ~ and two hexadecimal digits: b1/2 has ~621~2F2.html. "
+            "So are a dot at the beginning, and the first letter of a name that Windows keeps to "
+            "itself, such as NUL. A name that comes out longer than 120 characters is its first "
+            "80, then ~~, then the SHA-256 of the code."
+        )
+    )
 
 
 def _keepers(package: Package, edition: Edition) -> list[str]:
