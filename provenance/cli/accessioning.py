@@ -103,9 +103,10 @@ def accession(
             f"it goes on from {before.number}; what changed: treenail compare {older} {done.kept}"
         )
     if done.received:
+        count = len(done.deposited)
         click.echo(
-            f"the ledger says now that {len(done.deposited)} samples are with the repository; the "
-            f"bundle as it came in lies beside it: {done.received}"
+            f"the ledger says now that {count} sample{'s' * (count != 1)} came to the repository; "
+            f"the bundle as it came in lies beside it: {done.received}"
         )
     if done.to_mend:
         for fault in done.to_mend[:20]:
