@@ -20,6 +20,8 @@ ANYWHERE = 8
 """A squeezed text of so many characters is replaced even within a longer word."""
 SHORTEST = 4
 """Shorter ones are too often a part of plain words; people's codes are another matter."""
+FIRST_IDEOGRAPH = "\u2e80"
+"""From here on scripts write whole names in two or three characters, with no blanks between."""
 NEAR_DEGREES = 0.15
 NEAR_METRES = 10_000
 SEAL = r"(?i)(?<![0-9a-f])([0-9a-f]{64})(?![0-9a-f])"
@@ -90,9 +92,12 @@ class Masker:
         self._whole: dict[str, set[str]] = {}
         for phrase in values.phrases:
             plain = squeezed(phrase)
-            if plain in common or len(plain) < SHORTEST or _is_small_number(plain):
+            ideographic = len(plain) > 1 and any(one >= FIRST_IDEOGRAPH for one in plain)
+            if plain in common or _is_small_number(plain):
                 continue
-            if len(plain) >= ANYWHERE:
+            if len(plain) < SHORTEST and not ideographic:
+                continue
+            if len(plain) >= ANYWHERE or ideographic:
                 self._anywhere.add(plain)
             else:
                 self._whole.setdefault(plain, set()).add(phrase)

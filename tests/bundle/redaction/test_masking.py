@@ -11,8 +11,8 @@ from provenance.bundle.redaction.masking import WITHHELD, Masker, WithheldValues
 
 def a_masker() -> Masker:
     values = WithheldValues(
-        phrases={"Hollin Reach", "Zoë Farrowgill", "OOB-2023-11", "post", "Nail"},
-        names={"Tove", "Room"},
+        phrases={"Hollin Reach", "Zoë Farrowgill", "OOB-2023-11", "post", "Nail", "梁木", "Ива"},
+        names={"Tove", "Room", "Ива"},
         codes={"TQ": "person-1", "A": "person-2"},
         latitudes={51.47391},
         longitudes={-1.28376},
@@ -31,6 +31,8 @@ def a_masker() -> Masker:
         ("ZOE FARROWGILL said so", "[withheld] said so"),
         ("permit OOB 2023 11", "permit [withheld]"),
         ("Tove drilled", "[withheld] drilled"),
+        ("昨日梁木取樣", "昨日[withheld]取樣"),
+        ("ИВА сказала", "[withheld] сказала"),
         ("TQ/MB and TQ's tape", "person-1/MB and person-1's tape"),
         ("51.474 is near", "[withheld] is near"),
         ("51,47391", "[withheld]"),
