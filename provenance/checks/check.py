@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Iterator, Mapping, Sequence
+from dataclasses import replace
 
 import polars as pl
 
@@ -16,7 +17,7 @@ from provenance.checks.structure import (
     read_texts,
     without_cells,
 )
-from provenance.checks.tables import ROW, Tables, typed_frame
+from provenance.checks.tables import ROW, Tables, is_blank, typed_frame
 from provenance.checks.wording import FOUND, clipped, found_in_rows, sentence
 from provenance.errors import TreenailError
 from provenance.findings import Report
@@ -76,16 +77,19 @@ def check_package(
     step = _counted(progress, total=2 * len(model.tables) + len(rules))
     texts = read_texts(package, step)
     parts = [FOUND.to_frame(), *find_in_structure(model, texts, step)]
-    # in one piece: Polars 2.1 panics in pl.format when a filter has left an empty first chunk
-    typed = {
-        name: typed_frame(model.table(name), text.frame).rechunk() for name, text in texts.items()
-    }
+    typed = {}
+    keys = {}
+    for name, text in texts.items():
+        # in one piece: Polars 2.1 panics in pl.format when a filter has left an empty first chunk
+        typed[name] = typed_frame(model.table(name), text.frame).rechunk()
+        keys[name] = without_cells(model, model.table(name), text)
+        texts[name] = _without_typed_texts(text, typed[name])
     tables = Tables(model, _TablesThere(typed))
     skipped: dict[str, list[str]] = {}
     failed: dict[str, Exception] = {}
     for one in rules:
         try:
-            parts += _said(one, _without_withheld(one, one.find(tables), model), texts)
+            parts += _said(one, _without_withheld(one, one.find(tables), model), texts, typed)
         except _MissingTable as missing:
             skipped.setdefault(str(missing.args[0]), []).append(one.id)
         except Exception as error:
@@ -93,13 +97,12 @@ def check_package(
             failed[one.id] = error
         step()
     # the cells have been asked everything; very many findings need the room
-    del tables, typed
-    texts = {name: without_cells(model, model.table(name), text) for name, text in texts.items()}
+    del tables, typed, texts
     parts += _about_skipped(skipped, package)
     ran = [one.id for one in structure_kinds()] + [
         one.id for one in rules if not any(one.id in ids for ids in skipped.values())
     ]
-    report = gather(package, texts, pl.concat(parts), ran)
+    report = gather(package, keys, pl.concat(parts), ran)
     if failed:
         raise RuleFailed(failed, report) from next(iter(failed.values()))
     return report
@@ -128,8 +131,23 @@ def _without_withheld(rule: Rule, found: pl.DataFrame, model: Model) -> pl.DataF
     return found.filter(~pl.format("{}.{}", table, field).is_in(places))
 
 
+def _without_typed_texts(text: TableText, typed: pl.DataFrame) -> TableText:
+    """A table without the cells that the typed frame has as they are written, or as null for ''.
+
+    A large record's cells would fill the memory if they were held twice.
+    """
+    numbers = [name for name, kind in typed.schema.items() if kind != pl.String() and name != ROW]
+    told = {name for name in numbers if name in text.frame and is_blank(text.frame[name])}
+    told.update(name for name, kind in typed.schema.items() if kind == pl.String())
+    kept = [name for name in text.frame.columns if name not in told]
+    return replace(text, frame=text.frame.select(kept))
+
+
 def _said(
-    rule: Rule, found: pl.DataFrame, texts: Mapping[str, TableText]
+    rule: Rule,
+    found: pl.DataFrame,
+    texts: Mapping[str, TableText],
+    typed: Mapping[str, pl.DataFrame],
 ) -> Iterator[pl.DataFrame]:
     """The findings of one rule in words, each with the text of the field that it points at."""
     if not len(found):
@@ -149,11 +167,13 @@ def _said(
         raise ValueError("a finding has no table or no row")
     for (table, field), part in said.group_by("table", "field", maintain_order=True):
         text = texts[str(table)].frame
+        if str(field) not in text.columns:
+            text = typed[str(table)]
         if str(field) in text.columns:
             places = part[ROW].cast(pl.Int64) - FIRST_ROW
             # row 0 is the table as a whole, which has no cell to show
             places = places.set(places < 0, None)
-            values = text[str(field)].gather(places).fill_null("")
+            values = text[str(field)].gather(places).cast(pl.String).fill_null("")
             part = part.with_columns(value=values).with_columns(clipped(pl.col("value")))
         yield part.select(FOUND.names())
 

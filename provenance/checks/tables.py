@@ -48,16 +48,29 @@ def polars_type(one: Field) -> pl.DataType:
     return types.get(one.type, pl.String())
 
 
+def is_blank(text: pl.Series) -> bool:
+    """Whether nothing is written in any cell of a column of texts."""
+    return not (text != "").any()
+
+
 def typed_frame(table: Table, text: pl.DataFrame) -> pl.DataFrame:
     """Type a frame of text columns (with ROW); see Tables for what becomes of bad cells.
 
     What counts as a number or a truth value is for provenance/checks/cells.py to say.
     """
     columns = [text[ROW].cast(pl.UInt32)]
+    nothing: dict[pl.DataType, pl.Series] = {}
+
+    def blank(one: Field) -> pl.Series:
+        # most columns of most records are blank, and blank columns share one piece of memory
+        kind = polars_type(one)
+        if kind not in nothing:
+            nothing[kind] = pl.Series([None], dtype=kind).new_from_index(0, len(text))
+        return nothing[kind].alias(one.name)
+
     for one in table.fields:
-        if one.name not in text.columns:
-            nothing = pl.Series(one.name, [None], dtype=polars_type(one))
-            columns.append(nothing.new_from_index(0, len(text)))
+        if one.name not in text.columns or is_blank(text[one.name]):
+            columns.append(blank(one))
             continue
         column = text[one.name]
         if one.type == "number":
