@@ -8,6 +8,11 @@ plain pandas and DuckDB, each in a process of its own, in turns, over sound and 
 findings included. Prints seconds, processor seconds and peak memory of whole processes, and ratios
 of one run. Ours makes every finding with its sentence, remedy and key; pandas and DuckDB only name
 row, field and kind.
+
+    python benchmarks/check.py --whole [ROWS …]
+
+The whole check instead, every trade rule and the seals of the ledger included, over n elements,
+samples, plugs, results and custody events each (see checkers/whole.py).
 """
 
 from __future__ import annotations
@@ -34,6 +39,13 @@ def run(engine: str, folder: Path) -> dict[str, float]:
     """Check once in this process; seconds without imports, and the number of findings."""
     from checkers.record import open_record
 
+    if engine == "whole":
+        from provenance.checks.check import check_package
+        from provenance.package import open_package
+
+        started = time.perf_counter()
+        count = len(check_package(open_package(folder)))
+        return {"inside": time.perf_counter() - started, "findings": count}
     package = open_record(folder)
     model = package.model
     if engine == "ours":
@@ -104,6 +116,18 @@ def compare(n: int, *, damaged: bool, rounds: int, reference: bool) -> None:
         )
 
 
+def measure_whole(n: int) -> None:
+    """Run the whole check once over n rows a table and print a line."""
+    with tempfile.TemporaryDirectory() as scratch:
+        folder = Path(scratch) / "package"
+        subprocess.run([*ITSELF, "--write-whole", str(n), str(folder)], check=True)
+        one = run_apart("whole", folder)
+    print(
+        f"| {n:,} | {one['inside']:.2f} | {one['processor']:.2f} | {one['megabytes']:.0f} | "
+        f"{one['findings']:.0f} |"
+    )
+
+
 def main() -> None:
     """Read the command line and compare."""
     parser = argparse.ArgumentParser(description=__doc__)
@@ -111,8 +135,15 @@ def main() -> None:
     parser.add_argument("--reference-up-to", type=int, default=100_000)
     parser.add_argument("--rounds", type=int, default=3)
     parser.add_argument("--run", nargs=2, metavar=("ENGINE", "FOLDER"), help=argparse.SUPPRESS)
+    parser.add_argument("--whole", action="store_true", help="the whole check, ours alone")
     parser.add_argument("--write", nargs=3, help=argparse.SUPPRESS)
+    parser.add_argument("--write-whole", nargs=2, help=argparse.SUPPRESS)
     given = parser.parse_args()
+    if given.write_whole:
+        from checkers.whole import write_whole
+
+        write_whole(Path(given.write_whole[1]), int(given.write_whole[0]), damaged=False)
+        return
     if given.write:
         from checkers.record import write_record
 
@@ -121,6 +152,12 @@ def main() -> None:
         return
     if given.run:
         print(json.dumps(run(given.run[0], Path(given.run[1]))))
+        return
+    if given.whole:
+        print("| n | seconds | processor, s | MB | findings |")
+        print("|---|---|---|---|---|")
+        for n in given.rows:
+            measure_whole(n)
         return
     for needed in ("duckdb", "frictionless"):
         if importlib.util.find_spec(needed) is None:
