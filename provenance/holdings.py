@@ -143,9 +143,23 @@ def _first_wrong(custody_id: str, corrects: Mapping[str, str]) -> str:
 
 
 def samples_in_parcel(events: Iterable[Event], consignment_id: str) -> list[str]:
-    """The samples that events put into a parcel, in the order in which they were packed."""
-    found = (event.sample_id for event in events if event.consignment_id == consignment_id)
-    return list(dict.fromkeys(found))
+    """The samples that events put into a parcel, in the order in which they were packed.
+
+    A sample that was packed into it and then, before the parcel left, stored or packed elsewhere
+    was taken out of it.
+    """
+    found: dict[str, None] = {}
+    waiting: set[str] = set()
+    for event in events:
+        sample = event.sample_id
+        if event.consignment_id == consignment_id:
+            found[sample] = None
+            (waiting.add if event.event == "packed" else waiting.discard)(sample)
+        elif sample in waiting:
+            waiting.remove(sample)
+            if event.event in ("stored", "packed"):
+                del found[sample]
+    return list(found)
 
 
 def replay(events: Iterable[Event]) -> dict[str, Holding]:

@@ -175,3 +175,20 @@ def test_a_parcel_is_made_up_or_written_again_not_both(package, options, says) -
     told = CliRunner().invoke(treenail, ["consign", str(package.folder), *options])
     assert told.exit_code != 0
     assert says in (told.output + str(told.exception))
+
+
+def test_what_was_taken_out_before_the_parcel_left_is_not_in_it(package, tmp_path) -> None:
+    """The tube turns out to be cracked: it goes back to the shelf, and with the next parcel."""
+    consign_samples(package, ["231", "232"], to_party_id="LAB", **WHEN)
+    on = {"happened_on": "2024-06-16", "recorded_on": "2024-06-16"}
+    record_events(package, "stored", ["231"], place_held="Shelf 2", **on)
+    consign_samples(package, ["231"], to_party_id="LAB", **(WHEN | {"packed_on": "2024-06-17"}))
+    assert list(parcel_list(package, "C-2024-1")["sample_id"]) == ["232"]
+    assert list(parcel_list(package, "C-2024-2")["sample_id"]) == ["231"]
+
+    sent = on | {"happened_on": "2024-06-18"}
+    parcel = {"consignment_id": "C-2024-1", "to_party_id": "LAB"}
+    record_events(package, "handed_over", ["232"], **parcel, **sent)
+    record_events(package, "received", ["232"], **parcel, **sent)
+    record_events(package, "stored", ["232"], place_held="Drawer 1", **sent)
+    assert list(parcel_list(package, "C-2024-1")["sample_id"]) == ["232"]
