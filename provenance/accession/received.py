@@ -16,7 +16,7 @@ from provenance.bundle.hostile import HostileBundle
 from provenance.bundle.limits import DEFAULT_LIMITS, Limits
 from provenance.bundle.lineage import earlier_than, identity_of
 from provenance.bundle.progress import Progress, say_nothing
-from provenance.bundle.record_pages import row_counts
+from provenance.bundle.rows import row_counts
 from provenance.bundle.verdict import BundleFinding, Verdict
 from provenance.bundle.verify import judge_folder, opened_bundle
 from provenance.errors import UnusableInput

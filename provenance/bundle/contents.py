@@ -19,6 +19,7 @@ from provenance.schema import Field
 GENERATED = (
     "README.txt",
     "index.html",
+    "go.html",
     "pages",
     "codebook.html",
     "CODEBOOK.md",

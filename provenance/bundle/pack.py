@@ -24,11 +24,12 @@ from provenance.bundle.contents import (
 from provenance.bundle.crate import CRATE, describe_crate
 from provenance.bundle.deposit.files import write_deposit_files
 from provenance.bundle.deposit.names import DEPOSIT_TITLES
+from provenance.bundle.deposit.schema_org import dataset_json_ld
 from provenance.bundle.editions import FULL, Edition
+from provenance.bundle.finding_aid.write import write_finding_aid
 from provenance.bundle.lineage import ACCESSION_TAG, Lineage, lineage_of
 from provenance.bundle.plain_readme import plain_readme
 from provenance.bundle.progress import Progress, say_nothing, stretch
-from provenance.bundle.record_pages import row_counts, write_record_pages
 from provenance.bundle.redaction.account import Account
 from provenance.bundle.redaction.edition_files import (
     SUMMARY,
@@ -39,6 +40,7 @@ from provenance.bundle.redaction.edition_files import (
 )
 from provenance.bundle.redaction.notice import WITHHELD_TEXT
 from provenance.bundle.redaction.redact import Redacted, chosen_grid, is_public, redact
+from provenance.bundle.rows import row_counts
 from provenance.bundle.zipping import write_zip
 from provenance.custody import last_seal
 from provenance.disk import building_folder, write_text, writing
@@ -286,13 +288,14 @@ def _write_about(filling: _Filling, contents: Contents, data: Path, lineage: Lin
         del facts["lastSeal"]
         facts |= public_facts(filling.redacted)
     write_text(data / "bundle.json", as_json(facts))
-    write_record_pages(
+    write_finding_aid(
         package,
         data,
         edition=edition,
         facts=_shown_facts(package, contents, day, lineage),
         links=_shown_links(contents, edition),
         files=[member.path for member in contents.members],
+        json_ld=dataset_json_ld(package, edition, day=day),
     )
     files = {
         path.relative_to(data).as_posix(): path.stat().st_size
@@ -405,7 +408,8 @@ def _titles(package: Package, edition: Edition) -> dict[str, str]:
     """What files are, for those that something says it of."""
     titles = {
         "README.txt": "How to read this bundle with a text editor",
-        "index.html": "The record to leaf through",
+        "index.html": "The record to leaf through and to search",
+        "go.html": "Leads from the number on a label to its page",
         "CODEBOOK.md": "Code book",
         "codebook.html": "Code book, as a page",
         **DEPOSIT_TITLES,

@@ -52,6 +52,17 @@ def plain_readme(
         _files(edition),
         _pages(),
         *_keepers(package, edition),
+        _heading("The page of a record"),
+        _paragraph(
+            "Each place, piece of wood and sample has a page that keeps its address: sample 231 is "
+            "pages/sample/231.html, wood B1-014 is pages/element/B1-014.html. Capitals, digits and "
+            "- _ . stand as they are; of any other character each byte of its UTF-8 is written as "
+            "~ and two hexadecimal digits (b1 is ~621), so is a . at the beginning and the first "
+            "letter of CON, NUL and the like; longer than 120, a name is its first 80, ~~ and the "
+            "SHA-256 of the identifier. go.html?id=HOLL-231 leads to sample 231 of site HOLL: put "
+            "these pages on a web server, and the address of go.html with ?id={identifier} can be "
+            "the resolver on labels. A server can also send the number itself to its page."
+        ),
         _heading("How to read the tables"),
         _paragraph(
             "Each table in tables/ is a text file (CSV, UTF-8). The first line names the columns; "

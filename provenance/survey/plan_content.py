@@ -214,18 +214,22 @@ def _chosen_wood(
     record = known.record
     chosen: list[int] = []
     no_place, no_level, elsewhere = [], [], []
+    states = list(record.element["in_place"])
+    in_building = {
+        place for place in set(record.element["place_id"]) if building_id in _codes(record, place)
+    }
     for at, (element_id, place_id) in enumerate(
         zip(record.element["element_id"], record.element["place_id"], strict=True)
     ):
         if only is not None and element_id not in only:
             continue
-        if building_id not in _codes(record, str(place_id)):
+        if place_id not in in_building:
             continue
         if place_id not in inside:
             if str(place_id) not in record.storeys and level is not None:
                 no_level.append(str(element_id))
             continue
-        if record.element["in_place"].iloc[at] in _ELSEWHERE:
+        if states[at] in _ELSEWHERE:
             elsewhere.append(str(element_id))
         elif np.isnan(known.ends[[2 * at, 2 * at + 1], 0]).any():
             no_place.append(str(element_id))
@@ -275,6 +279,8 @@ def _points(array: Floats) -> tuple[Point, ...]:
 def _woods(known: KnownPoints, chosen: list[int]) -> tuple[PlanWood, ...]:
     record = known.record
     sampled = set(record.sample["element_id"])
+    # columns as lists: a look-up by row number in a table costs a hundred times as much
+    ids, states = list(record.element["element_id"]), list(record.element["in_place"])
     stick = known.sticks.at(np.array(chosen, dtype=np.int64))
     if not chosen:
         return ()
@@ -296,17 +302,16 @@ def _woods(known: KnownPoints, chosen: list[int]) -> tuple[PlanWood, ...]:
             corners = [a[:2] - right * level[i, 0] / 2, b[:2] - right * level[i, 1] / 2]
             corners += [b[:2] + right * level[i, 1] / 2, a[:2] + right * level[i, 0] / 2]
             outline = _points(np.array(corners))
-        row = record.element.iloc[at]
         woods.append(
             PlanWood(
-                str(row["element_id"]),
+                str(ids[at]),
                 outline,
                 (float(a[0]), float(a[1])),
                 (float(b[0]), float(b[1])),
                 float((a[2] + b[2]) / 2),
                 bool(steep[i]),
-                row["in_place"] in _LYING,
-                row["element_id"] in sampled,
+                states[at] in _LYING,
+                ids[at] in sampled,
             )
         )
     return tuple(sorted(woods, key=lambda wood: (wood.height_m, wood.element_id)))
@@ -325,14 +330,16 @@ def _section(middle: Floats, width: float, depth: float, square: bool) -> tuple[
 def _holes(package: Package, known: KnownPoints, chosen: list[int]) -> tuple[PlanHole, ...]:
     stamps = stamps_of(package)
     holes, bores = known.holes, known.holes.bores
+    samples = list(
+        zip(known.record.sample["sample_id"], known.record.sample["element_id"], strict=True)
+    )
     found = []
     for at in np.flatnonzero(np.isin(holes.element, chosen)):
-        sample = known.record.sample.iloc[int(holes.sample[at])]
-        sample_id = str(sample["sample_id"])
+        sample_id, element_id = map(str, samples[int(holes.sample[at])])
         found.append(
             PlanHole(
                 sample_id,
-                str(sample["element_id"]),
+                element_id,
                 stamps.get(sample_id, sample_id),
                 (float(bores.entry[at, 0]), float(bores.entry[at, 1])),
                 (float(bores.bottom[at, 0]), float(bores.bottom[at, 1])),

@@ -173,16 +173,21 @@ def _labels(
         spots = _along(transform(*start), transform(*end), area)
         if spots:
             want(f"tape {text}", text, "bold", _DATUM_SIZE, 0.0, spots[0][:2], 0.5, spots)
+    covers = _Covers(content.woods)
     labelled = [wood for wood in content.woods if named is None or wood.element_id in named]
     for group in _stacks(labelled):
         text = joined_codes([wood.element_id for wood in group])
         top = group[-1]
         inside = _along_wood(top, transform, area)
-        above = content.woods[content.woods.index(top) + 1 :]
         half = faces.plain.width(text, _WOOD_SIZE) / 2 / transform.mm_a_metre
-        covers = [wood for wood in above if not wood.upright]
         # where other wood lies over it, a label would seem to name that
-        inside = tuple(sorted(inside, key=lambda spot: _hidden(spot, half, covers, transform)))
+        hidden = [covers.hide(spot, half, top, transform) for spot in inside]
+        inside = tuple(
+            spot
+            for covered in (False, True)
+            for spot, one in zip(inside, hidden, strict=True)
+            if one is covered
+        )
         anchor = inside[0][:2] if inside else transform(*_middle(top))
         want(f"wood {text}", text, "plain", _WOOD_SIZE, 0.15, anchor, 0.8, inside)
         about[f"wood {text}"] = ("element", top.element_id)
@@ -241,26 +246,44 @@ def _along(
     return tuple((*spot, turn) for spot in spots if _in(spot, area))
 
 
-def _hidden(
-    spot: tuple[float, float, float],
-    half_m: float,
-    above: Sequence[PlanWood],
-    transform: Transform,
-) -> bool:
-    x, y, turn = spot
-    factor = transform.mm_a_metre
-    ground = [
-        transform.origin[0] + (x - transform.at[0]) / factor,
-        transform.origin[1] + (y - transform.at[1]) / factor,
-    ]
-    along = (cos(radians(turn)), sin(radians(turn)))
-    points = [
-        np.array([ground[0] + share * half_m * along[0], ground[1] + share * half_m * along[1]])
-        for share in (-1.0, -0.5, 0.0, 0.5, 1.0)
-    ]
-    return any(
-        distance_outside(np.array(wood.outline), point) == 0 for wood in above for point in points
-    )
+class _Covers:
+    """The lying wood of a plan in its order, upper last, to ask what hides a place on it."""
+
+    def __init__(self, woods: Sequence[PlanWood]) -> None:
+        self._places = {wood.element_id: place for place, wood in enumerate(woods)}
+        self._outlines = [np.array(wood.outline) for wood in woods]
+        self._lying = np.array([not wood.upright for wood in woods], dtype=bool)
+        self._low = np.array([one.min(axis=0) for one in self._outlines]).reshape(-1, 2)
+        self._high = np.array([one.max(axis=0) for one in self._outlines]).reshape(-1, 2)
+
+    def hide(
+        self,
+        spot: tuple[float, float, float],
+        half_m: float,
+        wood: PlanWood,
+        transform: Transform,
+    ) -> bool:
+        """Whether wood above this one lies over a label of that half length at the spot."""
+        x, y, turn = spot
+        factor = transform.mm_a_metre
+        middle = np.array(
+            [
+                transform.origin[0] + (x - transform.at[0]) / factor,
+                transform.origin[1] + (y - transform.at[1]) / factor,
+            ]
+        )
+        along = np.array([cos(radians(turn)), sin(radians(turn))])
+        points = middle + np.outer((-1.0, -0.5, 0.0, 0.5, 1.0), half_m * along)
+        first = self._places[wood.element_id] + 1
+        # only what a point lies within the bounds of needs a closer look
+        near = (
+            (self._low[first:, None] <= points).all(axis=2)
+            & (points <= self._high[first:, None]).all(axis=2)
+        ) & self._lying[first:, None]
+        return any(
+            distance_outside(self._outlines[first + at], points[number]) == 0
+            for at, number in np.argwhere(near)
+        )
 
 
 def _stacks(woods: Sequence[PlanWood]) -> list[list[PlanWood]]:

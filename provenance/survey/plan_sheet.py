@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Collection
 from dataclasses import dataclass
 
 from provenance.errors import UnusableInput
@@ -41,12 +42,18 @@ class _Page:
 
 
 def plan_sheet(
-    content: PlanContent, paper: Paper, faces: Typefaces, *, record: str, foot: str = SECRET
+    content: PlanContent,
+    paper: Paper,
+    faces: Typefaces,
+    *,
+    record: str,
+    foot: str = SECRET,
+    named: Collection[str] | None = None,
 ) -> Sheet:
     """The plan on a sheet of that paper, upright or lying, whichever allows the larger scale.
 
-    `record` names the package, `foot` is its last line. Raises UnusableInput when nothing on it
-    has coordinates.
+    `record` names the package, `foot` is its last line, `named` the only wood with a label (all
+    when None). Raises UnusableInput when nothing on it has coordinates.
     """
     extent = content.extent()
     if extent is None:
@@ -68,7 +75,7 @@ def plan_sheet(
         ((low_x + high_x) / 2, (low_y + high_y) / 2),
         (area[0] + area[2] / 2, area[1] + area[3] / 2),
     )
-    drawn = draw_map(content, transform, area, faces)
+    drawn = draw_map(content, transform, area, faces, named=named)
     ticks, step = frame_ticks(area, transform)
     notes = list(content.not_shown)
     if drawn.unlabelled:

@@ -1,0 +1,1 @@
+"""Writes the finding aid of a bundle: pages with search and plans that open from a disk."""

@@ -1,0 +1,332 @@
+/* Search of the finding aid. Plain script, no libraries: it reads the data that search-data.js hands
+   to aid.take(), and shows what it finds as text. Without it every record can still be reached. */
+"use strict";
+
+const aid = {
+  data: null,
+  take(data) {
+    aid.data = data;
+    if (document.readyState === "loading") {
+      document.addEventListener("DOMContentLoaded", aid.begin);
+    } else {
+      aid.begin();
+    }
+  },
+  begin() {
+    const page = document.body.dataset.page;
+    if (page === "index") startSearch();
+    if (page === "go") followLabel();
+  },
+};
+
+/* -- worn stamps ---------------------------------------------------------------------------------
+   The same sums as 'treenail locate': identity/reading.py weighs a reading against a stamp,
+   locate.py weighs place, wood, dowel and state. All numbers come with the data. */
+
+function parseReading(text) {
+  return text.trim().split(/\s+or\s+/i).map((written) => {
+    const rest = written.trim().toUpperCase().replace(/…/g, "..").replace(/_/g, "?");
+    const before = rest.startsWith("..");
+    const behind = rest.endsWith("..") && rest.length > 2;
+    const body = rest.replace(/^\.+|\.+$/g, "").replace(/ /g, "");
+    const places = [];
+    const one = /\[([0-9A-Z/,| ]+)\]|([0-9A-Z?])/y;
+    while (one.lastIndex < body.length) {
+      const match = one.exec(body);
+      if (!match) return null;
+      if (match[1] !== undefined) places.push([...new Set(match[1].replace(/[/,| ]/g, ""))]);
+      else places.push(match[2] === "?" ? null : [match[2]]);
+    }
+    return places.length ? { places, before, behind } : null;
+  });
+}
+
+function withNick(state, way, wear) {
+  const nick = wear.nick_taken_for_digit;
+  const after = state.map((value) => value * (1 - nick));
+  way.places.forEach((place, taken) => {
+    after[taken + 1] += state[taken] * nick * ((place === null ? 1 : place.length) / 11);
+  });
+  return after;
+}
+
+/* How likely one way of reading is for what was struck, summed over all alignments. */
+function aligned(struck, way, shares, wear) {
+  const read = way.places.length;
+  let state = new Array(read + 1).fill(0);
+  state[0] = 1;
+  state = withNick(state, way, wear);
+  for (let at = 0; at < struck.length; at += 1) {
+    const atEdge = at === 0 || at === struck.length - 1;
+    const missed = atEdge ? wear.overlooked_at_edge : wear.overlooked_inside;
+    const after = new Array(read + 1).fill(0);
+    for (let taken = 0; taken <= read; taken += 1) {
+      const broken = (taken === 0 && way.before) || (taken === read && way.behind);
+      after[taken] += state[taken] * (broken ? wear.overlooked_where_broken : missed);
+      if (taken < read) {
+        let share = 0;
+        for (const seen of way.places[taken] || ["?"]) {
+          const column = wear.characters.indexOf(seen);
+          if (column >= 0) share += shares[struck[at]][column];
+        }
+        after[taken + 1] += state[taken] * (1 - missed) * share;
+      }
+    }
+    state = withNick(after, way, wear);
+  }
+  return state[read];
+}
+
+function likelihood(stamp, marked, ways, upright, wear) {
+  if (!stamp) return 0;
+  const struck = [...stamp];
+  const turned = upright ? 0 : marked ? wear.mark_overlooked : wear.seen_upside_down;
+  let total = 0;
+  for (const way of ways) {
+    const plain = aligned(struck, way, wear.upright, wear);
+    const over = aligned([...struck].reverse(), way, wear.turned, wear);
+    total += (1 - turned) * plain + turned * over;
+  }
+  return total / ways.length;
+}
+
+function contextFit(plug, seen, data) {
+  const wear = data.wear;
+  const [, , , , dowel, , species, , place] = plug;
+  let fit = 1;
+  if (seen.place) {
+    const names = place < 0 ? [] : data.places[place][2];
+    if (!names.length) fit *= wear.place_unknown;
+    else fit *= names.includes(seen.place.trim().toLowerCase()) ? wear.place_in : wear.place_out;
+  }
+  if (seen.dowel !== null) {
+    if (dowel === null) fit *= wear.dowel_unknown;
+    else {
+      const off = (dowel - seen.dowel) / wear.dowel_spread_mm;
+      fit *= Math.max(Math.exp((-off * off) / 2), wear.dowel_floor);
+    }
+  }
+  if (seen.species) {
+    const genus = (code) => (data.species.find((one) => one[0] === code) || ["", "", null])[2];
+    if (species < 0) fit *= wear.wood_unknown;
+    else if (data.species[species][0] === seen.species) fit *= wear.wood_same;
+    else {
+      const wanted = genus(seen.species);
+      fit *= wanted !== null && data.species[species][2] === wanted ? wear.wood_genus : wear.wood_other;
+    }
+  }
+  return fit;
+}
+
+/* {candidates: [[probability, plug]], unrecorded}, or null for a reading that is none. */
+function rankPlugs(data, reading, seen) {
+  const ways = parseReading(reading);
+  if (ways.some((way) => way === null)) return null;
+  const wear = data.wear;
+  const known = new Map();
+  const chance = (stamp, marked) => {
+    const name = stamp + (marked ? "+" : "-");
+    if (!known.has(name)) known.set(name, likelihood(stamp, marked, ways, seen.upright, wear));
+    return known.get(name);
+  };
+  const states = data.plugs.reduce((sum, plug) => sum + plug[5], 0) || 1;
+  const weighed = data.plugs.map((plug) => [
+    (((1 - wear.unrecorded) * plug[5]) / states) * contextFit(plug, seen, data) * chance(plug[2], plug[3]),
+    plug,
+  ]);
+  let strange = 0;
+  for (let number = 1; number < 1000; number += 1) {
+    strange += likelihood(String(number), false, ways, seen.upright, wear) / 999;
+  }
+  const given = [seen.place, seen.dowel !== null, seen.species].filter(Boolean).length;
+  const stranger = wear.unrecorded * strange * wear.dowel_unknown ** given;
+  const total = weighed.reduce((sum, one) => sum + one[0], 0) + stranger;
+  if (!(total > 0)) return { candidates: [], unrecorded: 1 };
+  const candidates = weighed.filter((one) => one[0] > 0).sort((a, b) => b[0] - a[0]);
+  return {
+    candidates: candidates.map((one) => [one[0] / total, one[1]]),
+    unrecorded: stranger / total,
+  };
+}
+
+/* -- words ------------------------------------------------------------------------------------- */
+
+const plain = (text) => text.normalize("NFD").replace(/[\u0300-\u036f]/g, "").toLowerCase();
+
+function prepareRows(data) {
+  return data.rows.map((row) => {
+    const [table, key, words, place, species, use] = row;
+    const name = species < 0 ? "" : `${data.species[species][1]} ${data.species[species][0]}`;
+    const parts = [data.tables[table][1], key, words, place < 0 ? "" : data.places[place][0]];
+    return { row, key: plain(key), text: plain([...parts, name, use < 0 ? "" : data.uses[use]].join(" ")) };
+  });
+}
+
+/* Rows in which every word stands; those whose number is the first word come first. */
+function searchRows(prepared, data, wanted) {
+  const words = plain(wanted.words).split(/\s+/).filter(Boolean);
+  const found = [];
+  for (const one of prepared) {
+    const [table, , , place, species, use, first, last] = one.row;
+    if (wanted.kind !== "" && table !== Number(wanted.kind)) continue;
+    if (wanted.building !== "" && (place < 0 || data.places[place][1] !== Number(wanted.building))) continue;
+    if (wanted.species !== "" && species !== Number(wanted.species)) continue;
+    if (wanted.use !== "" && use !== Number(wanted.use)) continue;
+    if (wanted.from !== null && (last === null || last < wanted.from)) continue;
+    if (wanted.until !== null && (first === null || first > wanted.until)) continue;
+    if (!words.every((word) => one.text.includes(word))) continue;
+    const rank = !words.length ? 0 : one.key === words[0] ? 3 : one.key.startsWith(words[0]) ? 2 : one.key.includes(words[0]) ? 1 : 0;
+    found.push([rank, one.row]);
+  }
+  return found.sort((a, b) => b[0] - a[0]).map((one) => one[1]);
+}
+
+const addressOf = (data, row) => row[8] || `pages/${data.tables[row[0]][0]}/${row[1]}.html`;
+
+/* -- the page ---------------------------------------------------------------------------------- */
+
+const byId = (id) => document.getElementById(id);
+
+function shownLink(address, text) {
+  const link = document.createElement("a");
+  link.setAttribute("href", address);
+  link.textContent = text;
+  return link;
+}
+
+function shownRow(data, row) {
+  const [table, key, words, place, species, use] = row;
+  const item = document.createElement("li");
+  item.append(shownLink(addressOf(data, row), `${data.tables[table][1]} ${key}`));
+  const said = [use < 0 ? "" : data.uses[use], words, species < 0 ? "" : data.species[species][1]];
+  if (place >= 0 && data.tables[table][0] !== "place") said.push(data.places[place][0]);
+  item.append(document.createElement("br"), said.filter(Boolean).join("; "));
+  return item;
+}
+
+function shownPlug(data, share, plug) {
+  const [sample, key, stamp, , dowel, , species, use, place, day, state, address] = plug;
+  const item = document.createElement("li");
+  const percent = document.createElement("span");
+  percent.className = "share";
+  percent.textContent = share < 0.01 ? "< 1 %" : `${Math.round(share * 100)} %`;
+  const name = `Stamp ${stamp}: sample ${sample}, plug ${key}`;
+  item.append(percent, address ? shownLink(address, name) : name, document.createElement("br"));
+  const said = [use < 0 ? "" : data.uses[use], place < 0 ? "" : data.places[place][0]];
+  said.push(species < 0 ? "" : data.species[species][1], dowel === null ? "" : `dowel ${dowel} mm`);
+  item.append([...said, day, state].filter(Boolean).join("; "));
+  return item;
+}
+
+function fill(select, options) {
+  for (const [value, text] of options) {
+    const option = document.createElement("option");
+    option.value = value;
+    option.textContent = text;
+    select.append(option);
+  }
+}
+
+function startSearch() {
+  const data = aid.data;
+  const step = 50;
+  let prepared = null;
+  let items = [];
+  let shown = 0;
+  const byName = (a, b) => a[1].localeCompare(b[1]);
+  const numbered = (list, name) => list.map((one, at) => [at, name(one)]).sort(byName);
+  fill(byId("kind"), data.tables.map((one, at) => [at, one[1]]));
+  fill(byId("building"), numbered(data.buildings, (one) => one[1]));
+  fill(byId("species"), numbered(data.species, (one) => one[1]));
+  fill(byId("use"), numbered(data.uses, (one) => one));
+  fill(byId("place"), data.buildings.map((one) => [one[0], one[1]]).sort(byName));
+  fill(byId("wood"), data.species.map((one) => [one[0], one[1]]).sort(byName));
+
+  const showMore = () => {
+    byId("found").append(...items.slice(shown, shown + step).map((make) => make()));
+    shown = Math.min(shown + step, items.length);
+    byId("more").hidden = shown === items.length;
+  };
+  const show = (words, makers) => {
+    byId("found").replaceChildren();
+    items = makers;
+    shown = 0;
+    byId("count").textContent = words;
+    showMore();
+  };
+  const whole = (id) => (/^-?\d+$/.test(byId(id).value.trim()) ? Number(byId(id).value) : null);
+
+  const search = () => {
+    const wanted = { words: byId("q").value, from: whole("from"), until: whole("until") };
+    for (const id of ["kind", "building", "species", "use"]) wanted[id] = byId(id).value;
+    if (Object.values(wanted).every((one) => one === null || String(one).trim() === "")) return show("", []);
+    prepared = prepared || prepareRows(data);
+    const rows = searchRows(prepared, data, wanted);
+    const count = rows.length === 1 ? "1 record" : `${rows.length} records`;
+    return show(rows.length ? `${count} found` : "Nothing found", rows.map((row) => () => shownRow(data, row)));
+  };
+  const locate = () => {
+    const reading = byId("reading").value;
+    if (!reading.trim()) return show("", []);
+    const dowel = Number.parseFloat(byId("dowel").value.replace(",", "."));
+    const ranked = rankPlugs(data, reading, {
+      place: byId("place").value,
+      species: byId("wood").value,
+      dowel: Number.isFinite(dowel) ? dowel : null,
+      upright: byId("upright").checked,
+    });
+    if (!ranked) return show("This is not a reading; write it as in the examples.", []);
+    const none = Math.round(ranked.unrecorded * 100);
+    const words = `${data.plugs.length} plugs compared, the likeliest first; ${none} % that it is none of them`;
+    return show(words, ranked.candidates.map(([share, plug]) => () => shownPlug(data, share, plug)));
+  };
+
+  let waiting = 0;
+  const soon = (act) => () => {
+    clearTimeout(waiting);
+    waiting = setTimeout(act, 60);
+  };
+  byId("more").addEventListener("click", () => {
+    const next = shown;
+    showMore();
+    const link = byId("found").children[next].querySelector("a");
+    if (link) link.focus();
+  });
+  for (const [id, act] of [["words", search], ["plug", locate]]) {
+    byId(id).addEventListener("input", soon(act));
+    byId(id).addEventListener("submit", (event) => {
+      event.preventDefault();
+      act();
+    });
+  }
+  byId("search").hidden = false;
+  const asked = new URLSearchParams(location.search).get("q");
+  if (asked) {
+    byId("q").value = asked;
+    search();
+  } else if (location.hash === "#search") {
+    byId("search").scrollIntoView();
+    byId("q").focus();
+  }
+}
+
+/* A label says HOLL-231, perhaps with a check character behind it: HOLL-231-H. */
+function followLabel() {
+  const given = new URLSearchParams(location.search).get("id") || decodeFragment();
+  const number = given.trim().toUpperCase();
+  if (!number) return;
+  const samples = aid.data.samples;
+  const address = [number, number.replace(/-[0-9A-Z*]$/, "")]
+    .map((one) => (Object.hasOwn(samples, one) ? samples[one] : null))
+    .find(Boolean);
+  if (address) location.replace(address);
+  else byId("count").textContent = `No sample with the number ${given} is in this record.`;
+}
+
+function decodeFragment() {
+  try {
+    return decodeURIComponent(location.hash.slice(1));
+  } catch {
+    return location.hash.slice(1);
+  }
+}

@@ -1,0 +1,102 @@
+"""A small record of an invented place, packed once and opened in Chromium."""
+
+from __future__ import annotations
+
+import shutil
+from collections.abc import Iterator
+from pathlib import Path
+from typing import Any
+
+import pandas as pd
+import pytest
+from PIL import Image
+
+from provenance.bundle.pack import pack_bundle
+from provenance.package import Package
+from tests.builders import SOUND, a_package
+
+STAMPS = ("231", "237", "281", "96", "69", "201", "132", "18", "1027", "23")
+
+
+def a_record(folder: Path) -> Package:
+    """Ten samples of two pieces of wood with coordinates, a photo, results and a pine beside."""
+    builder = a_package(folder).with_chain()
+    for table in ("consignment", "lab_result", "datum", "file"):
+        builder.with_row(table)
+    package = builder.package
+    element, sample, plug = (package.table(name) for name in ("element", "sample", "plug"))
+    for name, value in zip(("xa_m", "ya_m", "za_m"), ("1", "1", "2"), strict=True):
+        element[name] = value
+    for name, value in zip(("xb_m", "yb_m", "zb_m"), ("5.2", "1", "2"), strict=True):
+        element[name] = value
+    other = element.assign(
+        element_id="b1/9", species_field="PISY", function="post", place_id="", xa_m="", xb_m=""
+    )
+    package.write_table("element", pd.concat([element, other]))
+    for stamp in STAMPS[1:]:
+        on_other = stamp in ("96", "132")
+        row = {**SOUND["sample"], "sample_id": stamp}
+        row["element_id"] = "b1/9" if on_other else "B1-014"
+        row["along_m"] = str(0.5 + STAMPS.index(stamp) * 0.3)
+        sample.loc[len(sample) + 2] = {**dict.fromkeys(sample.columns, ""), **row}
+        row = {**SOUND["plug"], "plug_id": f"P-{stamp}", "sample_id": stamp, "stamp": stamp}
+        row["dowel_mm"] = "" if stamp == "23" else "15.9" if stamp == "281" else "12.7"
+        row["status"] = "lost" if stamp == "237" else "in_place"
+        row["orientation_mark"] = "dot" if stamp == "96" else "none"
+        plug.loc[len(plug) + 2] = {**dict.fromkeys(plug.columns, ""), **row}
+    package.write_table("sample", sample)
+    package.write_table("plug", plug)
+    Image.new("RGB", (640, 480), "#785030").save(package.folder / "files" / "photo-001.png")
+    return package
+
+
+@pytest.fixture(scope="session")
+def record(tmp_path_factory: pytest.TempPathFactory) -> Package:
+    return a_record(tmp_path_factory.mktemp("record"))
+
+
+@pytest.fixture(scope="session")
+def data(record: Package, tmp_path_factory: pytest.TempPathFactory) -> Path:
+    """The folder data/ of its bundle."""
+    return pack_bundle(record, tmp_path_factory.mktemp("packed") / "bundle") / "data"
+
+
+@pytest.fixture(scope="session")
+def browser() -> Iterator[Any]:
+    chromium = shutil.which("chromium")
+    if chromium is None:
+        pytest.skip("Chromium is not installed (Debian: apt-get install chromium)")
+    sync_api = pytest.importorskip("playwright.sync_api")
+    with sync_api.sync_playwright() as playwright:
+        browser = playwright.chromium.launch(
+            executable_path=chromium,
+            args=["--no-sandbox", "--disable-gpu", "--disable-background-networking"],
+        )
+        yield browser
+        browser.close()
+
+
+@pytest.fixture
+def open_page(browser: Any, data: Path) -> Iterator[Any]:
+    """Opens a page from the disk; fails on any error in it and on any look beyond the disk."""
+    wrong: list[str] = []
+    contexts = []
+
+    def open_page(path: str, **options: Any) -> Any:
+        context = browser.new_context(**options)
+        contexts.append(context)
+        page = context.new_page()
+        page.on("console", lambda said: wrong.append(said.text) if said.type == "error" else None)
+        page.on("pageerror", lambda error: wrong.append(str(error)))
+        page.on(
+            "request",
+            lambda asked: None if asked.url.startswith("file://") else wrong.append(asked.url),
+        )
+        file, _, anchor = path.partition("#")
+        page.goto((data / file).as_uri() + (f"#{anchor}" if anchor else ""))
+        return page
+
+    yield open_page
+    for context in contexts:
+        context.close()
+    assert wrong == []

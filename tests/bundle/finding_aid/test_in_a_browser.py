@@ -1,0 +1,203 @@
+"""The finding aid opened from a disk in Chromium, as its readers open it."""
+
+from __future__ import annotations
+
+from importlib.resources import files as files_of
+from pathlib import Path
+from typing import Any
+
+import pytest
+
+from provenance.catalogue.plugs import read_plugs
+from provenance.locate import Seen, locate_plug
+from provenance.package import Package
+from provenance.resources import shipped
+from provenance.schema import read_yaml
+
+KINDS_OF_PAGE = (
+    "index.html",
+    "go.html",
+    "codebook.html",
+    "pages/place/B1.html",
+    "pages/element/B1-014.html",
+    "pages/sample/231.html",
+    "pages/table/element-1.html",
+)
+READINGS = (
+    ("231", Seen()),
+    ("2?1", Seen()),
+    ("2[38]1", Seen()),
+    ("2..", Seen()),
+    ("..31", Seen()),
+    ("6 or 8", Seen()),
+    ("96", Seen()),
+    ("69", Seen(upright=True)),
+    ("??", Seen()),
+    ("18", Seen(place="North house")),
+    ("281", Seen(dowel_mm=12.7)),
+    ("1?2", Seen(species="PISY")),
+    ("9[68]", Seen(place="b1", dowel_mm=12.5, species="PIPO")),
+    ("7777", Seen()),
+)
+
+
+def found_by(page: Any, field: str, text: str) -> list[str]:
+    page.fill(field, text)
+    return results(page, field)
+
+
+def results(page: Any, field: str = "#q") -> list[str]:
+    """What the form of a field finds, at once and not when the typing stops."""
+    page.evaluate("(field) => document.querySelector(field).form.requestSubmit()", field)
+    return page.locator("#found li").all_inner_texts()
+
+
+def test_the_record_is_searched_from_a_disk(open_page: Any) -> None:
+    page = open_page("index.html")
+    assert found_by(page, "#q", "231")[0].startswith("Samples 231")
+    assert any("B1-014" in one for one in found_by(page, "#q", "north house beam"))
+    assert any("R-1" in one for one in found_by(page, "#q", "1781B"))
+    assert any("C-1" in one for one in found_by(page, "#q", "2024-06-16"))
+    assert found_by(page, "#q", "no such thing") == []
+    assert page.text_content("#count") == "Nothing found"
+
+
+def test_the_search_is_narrowed_by_species_use_building_and_years(open_page: Any) -> None:
+    page = open_page("index.html")
+    page.select_option("#kind", label="Samples")
+    page.fill("#from", "1700")
+    page.fill("#until", "1790")
+    assert [one.split("\n")[0] for one in found_by(page, "#q", "")] == ["Samples 231"]
+    page.fill("#from", "1800")
+    assert found_by(page, "#until", "") == []
+    page.fill("#from", "")
+    page.select_option("#use", label="Post")
+    assert len(results(page)) == 2
+    page.select_option("#building", label="North house")
+    assert results(page) == []
+
+
+@pytest.mark.parametrize(("reading", "seen"), READINGS)
+def test_page_and_command_rank_a_worn_stamp_alike(
+    open_page: Any, record: Package, reading: str, seen: Seen
+) -> None:
+    raw = read_yaml(shipped("schemas") / "vocabularies" / "species.yaml")
+    genera = {str(term["code"]): str(term.get("genus", "")) for term in raw["terms"]}
+    found = locate_plug(read_plugs(record.folder), reading, seen, genera=genera, limit=100)
+    page = open_page("index.html")
+    told = page.evaluate(
+        "([reading, seen]) => rankPlugs(aid.data, reading, seen)",
+        [
+            reading,
+            {
+                "place": seen.place or "",
+                "species": seen.species or "",
+                "dowel": seen.dowel_mm,
+                "upright": seen.upright,
+            },
+        ],
+    )
+    # sums in another order differ in the last digits, so that equals may change places
+    expected = [(round(one.probability, 9), one.plug.plug_id) for one in found.candidates]
+    shown = [(round(share, 9), plug[1]) for share, plug in told["candidates"]]
+    assert sorted(shown, key=lambda one: (-one[0], one[1])) == sorted(
+        expected, key=lambda one: (-one[0], one[1])
+    )
+    assert shown[0][0] == expected[0][0]
+    assert told["unrecorded"] == pytest.approx(found.unrecorded, abs=1e-9)
+
+
+def test_what_is_no_reading_is_said_to_be_none(open_page: Any) -> None:
+    page = open_page("index.html")
+    assert found_by(page, "#reading", "2(1") == []
+    assert "not a reading" in page.text_content("#count")
+
+
+def test_the_plan_leads_to_wood_sample_plug_result_and_custody(open_page: Any) -> None:
+    page = open_page("pages/place/B1.html")
+    page.click("svg a[aria-label='Wood B1-014, beam'] polygon", force=True)
+    assert page.url.endswith("pages/element/B1-014.html")
+    page.click("a:has-text('231')")
+    assert page.url.endswith("pages/sample/231.html")
+    assert page.locator("#plug\\.P-231").count() == 1
+    assert page.locator("#lab_result\\.R-1").count() == 1
+    assert "No event of custody" in page.inner_text("main")
+    page.click("nav a:has-text('North house')")
+    page.click("svg a[aria-label^='Hole of sample 231'] circle", force=True)
+    assert page.url.endswith("pages/sample/231.html")
+
+
+def test_a_label_leads_to_the_page_of_its_sample(open_page: Any) -> None:
+    for asked in ("HOLL-231", "holl-231", "HOLL-231-H"):
+        page = open_page(f"go.html#{asked}")
+        page.wait_for_url("**/pages/sample/231.html")
+    page = open_page("go.html#HOLL-999")
+    page.wait_for_function("document.querySelector('#count').textContent")
+    assert "No sample with the number HOLL-999" in page.text_content("#count")
+
+
+def test_every_record_can_be_reached_with_scripts_off(open_page: Any) -> None:
+    page = open_page("index.html", java_script_enabled=False)
+    assert not page.is_visible("#search")
+    page.click("a:has-text('North house')")
+    page.click("table a:has-text('B1-014')")
+    page.click("ul a:has-text('231')")
+    assert "1702p - 1781B" in page.inner_text("main")
+    page.click("a:has-text('This row in the plain table')")
+    assert page.url.endswith("pages/table/sample-1.html#sample.231")
+
+
+@pytest.mark.parametrize("scheme", ["light", "dark"])
+def test_no_page_shuts_a_reader_out(open_page: Any, scheme: str) -> None:
+    """WCAG 2.2 A and AA as far as axe-core tests it; the rest was looked at by eye."""
+    axe = files_of("axe_playwright_python").joinpath("axe.min.js").read_text("utf-8")
+    page = open_page("index.html", color_scheme=scheme, bypass_csp=True)
+    for path in KINDS_OF_PAGE:
+        page.goto((page.url.rpartition("/data/")[0]) + f"/data/{path}")
+        if path == "index.html":
+            found_by(page, "#reading", "2?1")
+        page.evaluate(axe)
+        result = page.evaluate(
+            "axe.run({preload: false, "  # a page on a disk may not read its style sheet
+            "runOnly: ['wcag2a', 'wcag2aa', 'wcag21a', 'wcag21aa', 'wcag22aa']})"
+        )
+        bad = [
+            (one["id"], [node["html"] for node in one["nodes"]][:3])
+            for one in result["violations"]
+            if one["impact"] in ("serious", "critical")
+        ]
+        assert bad == [], path
+
+
+@pytest.mark.parametrize("width", [320, 768, 1440])
+def test_no_page_has_to_be_moved_sideways(open_page: Any, width: int) -> None:
+    """WCAG 2.2, 1.4.10 (reflow): 320 CSS pixels wide, but for tables and plans in their boxes."""
+    page = open_page("index.html", viewport={"width": width, "height": 800})
+    for path in KINDS_OF_PAGE:
+        page.goto((page.url.rpartition("/data/")[0]) + f"/data/{path}")
+        if path == "index.html":
+            found_by(page, "#q", "2")
+        over = page.evaluate(
+            "document.documentElement.scrollWidth - document.documentElement.clientWidth"
+        )
+        assert over <= 0, path
+
+
+def test_the_search_can_be_used_with_the_keyboard_alone(open_page: Any) -> None:
+    page = open_page("index.html")
+    page.keyboard.press("Tab")
+    assert page.evaluate("document.activeElement.textContent") == "Skip to the content"
+    page.focus("#q")
+    page.keyboard.type("231")
+    page.wait_for_selector("#found li")
+    assert page.get_attribute("#count", "role") == "status"
+    for _ in range(40):
+        page.keyboard.press("Tab")
+        if page.evaluate("document.activeElement.closest('#found') !== null"):
+            break
+    page.keyboard.press("Enter")
+    page.wait_for_url("**/pages/sample/231.html")
+
+
+def test_the_pages_are_small_and_one_script_is_enough(data: Path) -> None:
+    assert (data / "pages" / "aid.js").stat().st_size < 20_000
