@@ -1,0 +1,76 @@
+"""Previews: small, bare of metadata, and never of what could harm."""
+
+from __future__ import annotations
+
+import struct
+import zlib
+from pathlib import Path
+
+from PIL import Image
+
+from provenance.bundle.finding_aid.cells import Cells
+from provenance.bundle.finding_aid.pictures import PREVIEW_PIXELS, Attachment, Pictures
+from provenance.bundle.finding_aid.record import Record
+from tests.builders import a_package
+
+
+def attached(folder: Path, name: str, content: bytes, kind: str = "photo") -> Attachment:
+    path = f"files/{name}"
+    builder = a_package(folder).with_chain().with_row("file", path=path, kind=kind)
+    package = builder.package
+    (package.folder / path).write_bytes(content)
+    cells = Cells(Record(package), frozenset({path}))
+    (found,) = Pictures(cells, package.folder, folder / "out").about("element", "B1-014")
+    return found
+
+
+def a_picture(folder: Path, size: tuple[int, int]) -> bytes:
+    path = folder / "made.jpg"
+    exif = Image.Exif()
+    exif[0x010E] = "at the secret spring"
+    Image.new("RGB", size, "#405060").save(path, exif=exif)
+    return path.read_bytes()
+
+
+def test_a_preview_is_small_and_bare_of_metadata(tmp_path: Path) -> None:
+    found = attached(tmp_path, "a.jpg", a_picture(tmp_path, (1600, 800)))
+    assert found.preview == "pages/preview/~66~69~6C~65~73~2F~61.~6A~70~67.jpg"
+    with Image.open(tmp_path / "out" / found.preview) as preview:
+        assert preview.size == (PREVIEW_PIXELS, PREVIEW_PIXELS // 2)
+        assert not preview.getexif()
+    assert b"secret" not in (tmp_path / "out" / found.preview).read_bytes()
+
+
+def test_a_photo_that_is_none_is_named_and_linked(tmp_path: Path) -> None:
+    found = attached(tmp_path, "a.jpg", b"<html>no photo</html>")
+    assert found.preview is None
+    assert found.href == "files/a.jpg"
+    assert "no picture in a form" in found.without_preview
+
+
+def test_a_plan_in_an_unknown_form_is_named_and_linked(tmp_path: Path) -> None:
+    found = attached(tmp_path, "a.dwg", b"AC1032\x00", kind="plan")
+    assert found.href == "files/a.dwg"
+    assert found.preview is None
+
+
+def test_a_photo_cut_off_is_named_and_linked(tmp_path: Path) -> None:
+    found = attached(tmp_path, "a.jpg", a_picture(tmp_path, (1600, 800))[:900])
+    assert found.preview is None
+    assert "damaged" in found.without_preview
+
+
+def test_a_picture_of_300_million_pixels_is_never_decoded(tmp_path: Path) -> None:
+    """A PNG of one line whose header says 20,000 by 15,000 (PNG, third edition, 11.2.1)."""
+
+    def chunk(name: bytes, body: bytes) -> bytes:
+        return struct.pack(">I", len(body)) + name + body + struct.pack(
+            ">I", zlib.crc32(name + body)
+        )  # fmt: skip
+
+    header = struct.pack(">IIBBBBB", 20_000, 15_000, 8, 2, 0, 0, 0)
+    png = b"\x89PNG\r\n\x1a\n" + chunk(b"IHDR", header) + chunk(b"IDAT", zlib.compress(b"\0"))
+    found = attached(tmp_path, "a.png", png + chunk(b"IEND", b""))
+    assert found.preview is None
+    assert "pixels" in found.without_preview
+    assert found.href == "files/a.png"
