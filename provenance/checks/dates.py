@@ -6,13 +6,17 @@ Each different text is read once, however many rows hold it.
 
 from __future__ import annotations
 
+import re
+
 import numpy as np
 import polars as pl
 
-from provenance.edtf import Day, bounds, is_edtf
+from provenance.edtf import EDTF_PATTERN, Day, bounds, is_edtf
 from provenance.errors import UnreadableValue
 
 __all__ = ["date_bounds", "day_number", "unreal_dates"]
+
+_FORM = re.compile(EDTF_PATTERN)
 
 _DAY_ZERO = np.datetime64("0001-01-01", "D")
 
@@ -58,9 +62,12 @@ def date_bounds(frame: pl.DataFrame, *columns: str) -> pl.DataFrame:
 
 
 def unreal_dates(frame: pl.DataFrame, column: str) -> pl.DataFrame:
-    """Rows of `frame` whose text in `column` is no date that a calendar has."""
+    """Rows of `frame` whose text in `column` is written as a date that no calendar has.
+
+    What is not even written as a date is a matter of the structure, and said there.
+    """
     texts = frame[column].drop_nulls().unique().to_list()
-    unreal = [text for text in texts if not is_edtf(text)]
+    unreal = [text for text in texts if not is_edtf(text) and _FORM.fullmatch(text)]
     return frame.filter(pl.col(column).is_in(unreal))
 
 

@@ -67,3 +67,7 @@ def test_an_uncertain_date_has_an_earliest_and_a_latest_day() -> None:
     assert last - dated["placed_on_first"][0] == 29  # June has thirty days
     assert dated["last_seen_on_first"][0] == dated["placed_on_first"][0] + 4
     assert dated["last_seen_on_last"][0] is None
+
+
+def test_what_is_no_date_at_all_is_said_once_by_the_structure() -> None:
+    assert a_sound_record().but("plug", last_seen_on="last week").says("dates.no_such_day") == []
