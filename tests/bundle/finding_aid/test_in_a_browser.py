@@ -107,6 +107,18 @@ def test_page_and_command_rank_a_worn_stamp_alike(
     assert told["unrecorded"] == pytest.approx(found.unrecorded, abs=1e-9)
 
 
+def test_hostile_text_is_shown_as_text_in_what_is_found(open_page: Any, data: Path) -> None:
+    """A row as a damaged or hostile data file could hold it: the page shows it and runs nothing."""
+    page = open_page("index.html")
+    hostile = "<img src=x onerror=alert(1)>"
+    page.evaluate(
+        "(text) => aid.data.rows.push([0, text, text + ' zzz', -1, -1, -1, null, null, 'x.html'])",
+        hostile,
+    )
+    assert hostile in found_by(page, "#q", "zzz")[0]
+    assert page.locator("#found img").count() == 0
+
+
 def test_what_is_no_reading_is_said_to_be_none(open_page: Any) -> None:
     page = open_page("index.html")
     assert found_by(page, "#reading", "2(1") == []
