@@ -205,6 +205,25 @@ def building_folder(target: Path) -> Iterator[Path]:
 
 
 @contextmanager
+def scratch_folder(target: Path) -> Iterator[Path]:
+    """Yield an empty hidden folder beside `target` for what it is made from; removed at the end.
+
+    What killed processes left of the same target is removed too.
+    """
+    target.parent.mkdir(parents=True, exist_ok=True)
+    clear_stale(target)
+    temporary = _temporary_beside(target)
+    temporary.mkdir()
+    lock = os.open(temporary, os.O_RDONLY)
+    try:
+        fcntl.flock(lock, fcntl.LOCK_EX)
+        yield temporary
+    finally:
+        shutil.rmtree(temporary, ignore_errors=True)
+        os.close(lock)
+
+
+@contextmanager
 def locked(folder: Path) -> Iterator[None]:
     """Hold the folder for one writer at a time; a second writer waits (flock on `.lock`)."""
     lock_path = folder / ".lock"

@@ -308,3 +308,47 @@ def test_progress_never_runs_backwards_and_ends_at_its_total(
         shares = [done / total for done, total in way]
         assert shares == sorted(shares)
         assert shares[-1] == 1
+
+
+# -- a zip without a second copy -----------------------------------------------------------------
+
+
+def test_a_zip_is_the_same_where_the_disk_gives_no_second_names(
+    zip_bundle: Path, package: Package, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    def refuse(*_: object, **__: object) -> None:
+        raise PermissionError(1, "Operation not permitted")
+
+    monkeypatch.setattr(os, "link", refuse)
+    pack_bundle(package, tmp_path / "copied.zip", zipped=True)
+    assert (tmp_path / "copied.zip").read_bytes() == zip_bundle.read_bytes()
+
+
+def test_packing_a_zip_leaves_the_files_of_the_package_as_they_were(
+    package: Package, tmp_path: Path
+) -> None:
+    before = bytes_of(package.folder)
+    pack_bundle(package, tmp_path / "bundle.zip", zipped=True)
+    assert bytes_of(package.folder) == before
+    assert {path.stat().st_nlink for path in package.folder.rglob("*") if path.is_file()} == {1}
+    assert [path.name for path in tmp_path.iterdir() if path.name.startswith(".")] == []
+
+
+def test_a_file_that_is_written_into_while_it_is_packed_makes_no_bundle(
+    package: Package, tmp_path: Path
+) -> None:
+    """Its checksum is taken before its bytes go into the zip."""
+    photo = next(path for path in sorted((package.folder / "files").rglob("*")) if path.is_file())
+    calls = 0
+
+    def write_into_it(done: int, total: int) -> None:
+        nonlocal calls
+        calls += 1
+        if done and done > total * 0.9:
+            with open(photo, "ab") as stream:
+                stream.write(b"more")
+
+    with pytest.raises(UnusablePackage, match=f"{photo.name} was changed while it was packed"):
+        pack_bundle(package, tmp_path / "bundle.zip", zipped=True, progress=write_into_it)
+    assert calls
+    assert not (tmp_path / "bundle.zip").exists()
