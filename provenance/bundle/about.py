@@ -19,6 +19,7 @@ from provenance.bundle.editions import Edition
 from provenance.bundle.finding_aid.write import write_finding_aid
 from provenance.bundle.lineage import ACCESSION_TAG, Lineage
 from provenance.bundle.plain_readme import plain_readme
+from provenance.bundle.progress import Progress
 from provenance.bundle.redaction.edition_files import (
     SUMMARY,
     SUMMARY_TEXT,
@@ -49,8 +50,13 @@ class Filling:
     redacted: Redacted | None = None
 
 
-def write_about(filling: Filling, contents: Contents, data: Path, lineage: Lineage) -> None:
-    """Everything that explains the record: code book, pages, citation, crate, README."""
+def write_about(
+    filling: Filling, contents: Contents, data: Path, lineage: Lineage, progress: Progress
+) -> None:
+    """Everything that explains the record: code book, pages, citation, crate, README.
+
+    `progress` counts pages, which are most of the work.
+    """
     package, edition, day = filling.package, filling.edition, filling.day
     model = package.model
     rows = row_counts(package)
@@ -76,6 +82,7 @@ def write_about(filling: Filling, contents: Contents, data: Path, lineage: Linea
         links=_shown_links(contents, edition),
         files=[member.path for member in contents.members],
         json_ld=dataset_json_ld(package, edition, day=day),
+        progress=progress,
     )
     files = {
         path.relative_to(data).as_posix(): path.stat().st_size

@@ -150,19 +150,19 @@ def _write(filling: Filling, out: Path, *, zipped: bool, progress: Progress) -> 
     """The bundle at `out`, a folder or zip; nothing is there before it is whole."""
     if not zipped:
         with building_folder(out) as folder:
-            return _fill(filling, folder, progress, stretches=2)
+            return _fill(filling, folder, progress, stretches=3)
     name = bundle_name(filling.package)
     with scratch_folder(out) as beside:
         folder = beside / name
         folder.mkdir()
-        filled = _fill(filling, folder, progress, stretches=3, link=True)
+        filled = _fill(filling, folder, progress, stretches=4, link=True)
         with writing(out) as stream:
             write_zip(
                 folder,
                 stream,
                 base_name=name,
                 day=filling.day,
-                progress=stretch(progress, 2, 3),
+                progress=stretch(progress, 3, 4),
             )
             _refuse_changed(filled.linked)
             _refuse_place(filling.package, out)
@@ -199,10 +199,11 @@ def _refuse_place(package: Package, out: Path) -> None:
 def _fill(
     filling: Filling, folder: Path, progress: Progress, *, stretches: int, link: bool = False
 ) -> _Filled:
-    """Make the bag in an empty folder; copy and hash are the first two of `stretches`.
+    """Make the bag in an empty folder.
 
-    With `link` the package's files get a second name in the bag, where the disk can give one: for
-    a bag that is read once more and thrown away.
+    Copying, describing and hashing are the first three of `stretches`. With `link` the package's
+    files get a second name in the bag, where the disk can give one: for a bag that is read once
+    more and thrown away.
     """
     package, edition, day = filling.package, filling.edition, filling.day
     contents = survey_package(package)
@@ -210,11 +211,11 @@ def _fill(
     linked = _copy_members(package, contents, data, stretch(progress, 0, stretches), link=link)
     report = _write_report(filling, data)
     lineage = lineage_of(filling.full or package, edition)
-    write_about(filling, contents, data, lineage)
+    write_about(filling, contents, data, lineage, stretch(progress, 1, stretches))
     sums = write_bag(
         folder,
         bag_info(package, edition, day, lineage),
-        progress=stretch(progress, 1, stretches),
+        progress=stretch(progress, 2, stretches),
     )
     differing = tuple(
         (table, key, path)
