@@ -17,7 +17,7 @@ from __future__ import annotations
 
 import csv
 import json
-from collections.abc import Mapping
+from collections.abc import Collection, Mapping
 from dataclasses import dataclass, replace
 from pathlib import Path
 from types import MappingProxyType
@@ -68,19 +68,32 @@ class Package:
         """Where the CSV of a table lies."""
         return self.folder / "tables" / f"{self.model.table(name).name}.csv"
 
-    def table(self, name: str) -> pd.DataFrame:
+    def table(self, name: str, columns: Collection[str] | None = None) -> pd.DataFrame:
         """A table as written: every cell as text, '' where nothing is written.
 
         The index is the record number in the file (the header is 1, the first row 2), which is the
-        row number that findings name. Columns the schema lacks are kept, behind the others.
+        row number that findings name. Columns the schema lacks are kept, behind the others; with
+        `columns` only those of them that the file has are read.
         Raises UnusablePackage when the file is missing or is no CSV table.
         """
+        return self._read(name, blank=(), columns=columns)
+
+    def _read(
+        self, name: str, blank: tuple[str, ...], columns: Collection[str] | None = None
+    ) -> pd.DataFrame:
+        """A table as text, with NA for what is written as one of `blank`."""
         import pandas as pd
 
         path = self.table_path(name)
         try:
             frame = pd.read_csv(
-                path, dtype=str, keep_default_na=False, encoding="utf-8", skip_blank_lines=False
+                path,
+                dtype=str,
+                keep_default_na=False,
+                na_values=list(blank),
+                usecols=None if columns is None else lambda column: column in columns,
+                encoding="utf-8",
+                skip_blank_lines=False,
             )
         except FileNotFoundError:
             raise UnusablePackage(
@@ -98,11 +111,11 @@ class Package:
         """
         import pandas as pd
 
-        frame = self.table(name)
+        frame = self._read(name, blank=("",))
         for one in self.model.table(name).fields:
             if one.name not in frame:
                 continue
-            text = frame[one.name].where(frame[one.name] != "", None)
+            text = frame[one.name]
             if one.type == "number":
                 frame[one.name] = pd.to_numeric(text, errors="coerce").astype("Float64")
             elif one.type == "integer":
@@ -114,8 +127,6 @@ class Package:
                 truth = dict.fromkeys(("true", "True", "TRUE", "1"), True)
                 truth |= dict.fromkeys(("false", "False", "FALSE", "0"), False)
                 frame[one.name] = text.map(truth).astype("boolean")
-            else:
-                frame[one.name] = text.astype("str")
         return frame
 
     def write_table(self, name: str, frame: pd.DataFrame) -> None:

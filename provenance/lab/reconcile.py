@@ -7,7 +7,6 @@ a list that a person works through and signs off.
 
 from __future__ import annotations
 
-from collections import Counter
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from functools import cache
@@ -102,7 +101,7 @@ def _lines(package: Package, results: pd.DataFrame, sent: Mapping[str, None]) ->
 
     field: dict[str, tuple[str, str]] = {}
     names = ("sample_id", "element_id", "species_field")
-    for sample, element, species in row_tuples(package.table("sample"), names):
+    for sample, element, species in row_tuples(package.table("sample", names), names):
         field.setdefault(sample, (element, species))
     # of several results that stand the last row counts
     answers = ("sample_id", "outcome", "species", "ring_count", *ENDS)
@@ -166,10 +165,9 @@ def _found(
 
     rules = [rule for rule in all_rules() if rule.subject in SUBJECTS]
     report = check_package(package, rules=rules)
-    codes = pl.Series(results["result_id"].dropna().tolist(), dtype=pl.String)
-    mine = report.found.filter(
-        (pl.col("table") == "lab_result") & pl.col("key").is_in(codes.implode())
-    )
+    codes = pl.DataFrame({"key": results["result_id"].dropna().tolist()}, {"key": pl.String})
+    of_results = report.found.filter(pl.col("table") == "lab_result")
+    mine = of_results.join(codes.unique(), on="key", how="semi", maintain_order="left")
     compared = [*_missing(results, sent), *_extra(results, sent, consignment_id)]
     return Report(
         package=package.name,
@@ -228,15 +226,24 @@ def _extra(
         )
 
 
-def _points_by_sample(found: pl.DataFrame, sample_of: Mapping[str, str]) -> Counter[str]:
+def _points_by_sample(found: pl.DataFrame, sample_of: Mapping[Any, Any]) -> dict[str, int]:
     import polars as pl
 
-    weighty = found.filter(pl.col("severity").is_in(["error", "warning"]))
-    return Counter(
-        # a result's number may be some sample's number, too
-        sample_of.get(key, key) if table == "lab_result" else key
-        for table, key in weighty.select("table", "key").iter_rows()
+    # a result's number may be some sample's number, too
+    named = [
+        (number, sample if isinstance(sample, str) else "")
+        for number, sample in sample_of.items()
+        if isinstance(number, str)
+    ]
+    schema = {"key": pl.String, "sample": pl.String}
+    numbers = pl.DataFrame(named, schema, orient="row").with_columns(table=pl.lit("lab_result"))
+    counts = (
+        found.filter(pl.col("severity").is_in(["error", "warning"]))
+        .join(numbers, on=("table", "key"), how="left")
+        .group_by(pl.coalesce("sample", "key").alias("sample"))
+        .len()
     )
+    return dict(counts.iter_rows())
 
 
 def _arrivals(events: Iterable[Event]) -> dict[str, str]:
