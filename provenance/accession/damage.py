@@ -2,19 +2,21 @@
 
 from __future__ import annotations
 
-import textwrap
 from collections.abc import Mapping, Sequence
+from functools import partial
 from pathlib import Path
 
+from provenance.bundle.plain_text import bullet, flat, paragraph
 from provenance.bundle.unpack import is_of_the_record
 from provenance.bundle.verdict import BundleFinding, Verdict
 from provenance.errors import TreenailError
-from provenance.visible import visible
 
 __all__ = ["DamagedBundle", "damage_in", "letter_to_depositor"]
 
-WIDTH = 78
 MOST_NAMED = 200
+
+# names of files and commands are to be copied out of a letter whole
+_paragraph = partial(paragraph, break_on_hyphens=False)
 
 
 class DamagedBundle(TreenailError):
@@ -26,7 +28,7 @@ class DamagedBundle(TreenailError):
     def __init__(self, bundle: Path, findings: Sequence[BundleFinding], letter: str) -> None:
         self.findings = tuple(findings)
         self.letter = letter
-        lines = [_flat(f"{one.path} {one.message}".strip()) for one in findings[:MOST_NAMED]]
+        lines = [flat(f"{one.path} {one.message}".strip()) for one in findings[:MOST_NAMED]]
         if len(findings) > MOST_NAMED:
             lines.append(f"... and {len(findings) - MOST_NAMED} MORE; 'treenail verify' names all")
         super().__init__(
@@ -57,10 +59,10 @@ def letter_to_depositor(
     `expected` maps paths in the bundle to the SHA-256 that the bundle's own list has for them, as
     far as it is known.
     """
-    name = _flat(bundle.name)
+    name = flat(bundle.name)
     damaged = dict.fromkeys(one.path for one in findings if one.path)
     parts = [
-        f"{_flat(repository) + ', ' if repository else ''}{day}\n",
+        f"{flat(repository) + ', ' if repository else ''}{day}\n",
         _paragraph(f"To {depositor}: the bundle {name} did not reach us whole"),
         _paragraph(
             f"We looked over the bundle '{name}' on {day} and could not take it in, because it is "
@@ -68,12 +70,12 @@ def letter_to_depositor(
             "unchanged. These are the files that differ, or what is wrong with the whole:"
         ),
         "".join(
-            _bullet(f"{one.path}: {one.message}" if one.path else one.message)
+            bullet(f"{one.path}: {one.message}" if one.path else one.message)
             for one in findings[:MOST_NAMED]
         ),
     ]
     if len(findings) > MOST_NAMED:
-        parts.append(_bullet(f"and {len(findings) - MOST_NAMED} more"))
+        parts.append(bullet(f"and {len(findings) - MOST_NAMED} more"))
     parts += [
         _paragraph(
             "Please send the whole bundle once more, from your own copy, as one zip file; no "
@@ -93,29 +95,7 @@ def letter_to_depositor(
         parts.append(
             _paragraph("By the bundle's own list these files should have the SHA-256 checksums:")
         )
-        parts.append("".join(f"  {sum256}  {_flat(path)}\n" for path, sum256 in known.items()))
+        parts.append("".join(f"  {sum256}  {flat(path)}\n" for path, sum256 in known.items()))
     if contact:
         parts.append(_paragraph(f"Questions to {contact}."))
     return "\n".join(parts)
-
-
-def _flat(text: str) -> str:
-    return " ".join(visible(text).split())
-
-
-def _paragraph(text: str) -> str:
-    return textwrap.fill(_flat(text), WIDTH, break_long_words=False, break_on_hyphens=False) + "\n"
-
-
-def _bullet(text: str) -> str:
-    return (
-        textwrap.fill(
-            _flat(text),
-            WIDTH,
-            initial_indent="- ",
-            subsequent_indent="  ",
-            break_long_words=False,
-            break_on_hyphens=False,
-        )
-        + "\n"
-    )

@@ -2,18 +2,15 @@
 
 from __future__ import annotations
 
-import textwrap
 from collections.abc import Mapping, Sequence
 
 from provenance.bundle.citation import keeper
 from provenance.bundle.contents import Contents
 from provenance.bundle.editions import Edition
-from provenance.bundle.hostile_text import visible
+from provenance.bundle.plain_text import WIDTH, bullet, flat, heading, paragraph
 from provenance.origin import Ancestor
 from provenance.package import Package
 from provenance.schema import Table
-
-WIDTH = 78
 
 
 def plain_readme(
@@ -29,31 +26,31 @@ def plain_readme(
 
     `earlier` are the bundles that this one goes on from, newest first.
     """
-    title = _flat(package.title)
+    title = flat(package.title)
     parts = [
         f"{title}\n{'=' * min(len(title), WIDTH)}\n",
-        _paragraph(
+        paragraph(
             "This is the record of wood, samples, plugs and laboratory results of a place where "
             "tree-ring samples were taken from buildings. It was made so that somebody who reads "
             "a number on a dowel in a beam can find out what was taken, by whom, where it is now "
             "and what its date is, decades from now, with any computer."
         ),
-        _paragraph(
+        paragraph(
             f"{edition.title.upper()}: {edition.notice} Do not tell the way to a protected or "
             "sacred place."
         ),
         f"Newest entry of the record: {day}\n",
-        _paragraph(
+        paragraph(
             "Every date that this bundle itself bears (bag-info.txt, the zip) is that date, not "
             "the day on which it was packed, so that the same record always makes the same bundle."
         ),
         *_earlier(earlier),
-        _heading("What each file is"),
+        heading("What each file is"),
         _files(edition),
         _pages(),
         *_keepers(package, edition),
-        _heading("The page of a record"),
-        _paragraph(
+        heading("The page of a record"),
+        paragraph(
             "Each place, piece of wood and sample has a page that keeps its address: sample 231 is "
             "pages/sample/231.html, wood B1-014 is pages/element/B1-014.html. Capitals, digits and "
             "- _ . stand as they are; of any other character each byte of its UTF-8 is written as "
@@ -63,16 +60,16 @@ def plain_readme(
             "these pages on a web server, and the address of go.html with ?id={identifier} can be "
             "the resolver on labels. A server can also send the number itself to its page."
         ),
-        _heading("How to read the tables"),
-        _paragraph(
+        heading("How to read the tables"),
+        paragraph(
             "Each table in tables/ is a text file (CSV, UTF-8). The first line names the columns; "
             "each further line is one row; cells are parted by commas; a cell with a comma, a "
             'quote or a line break stands in double quotes ("). A blank cell means: not recorded. '
             "CODEBOOK.md says what each column and each code means."
         ),
         _tables(package, rows),
-        _heading("How the tables hang together"),
-        _paragraph(
+        heading("How the tables hang together"),
+        paragraph(
             "A row is tied to another by its code: if a sample says element_id B1-014, look for "
             "the row of tables/element.csv whose element_id is B1-014. From a dowel in the wall: "
             "find its stamp in tables/plug.csv, take the sample_id, find it in tables/sample.csv, "
@@ -81,18 +78,18 @@ def plain_readme(
             "tables/custody.csv: the last line about it."
         ),
         _ties(package),
-        _heading("How to check that nothing has changed"),
-        _paragraph(
+        heading("How to check that nothing has changed"),
+        paragraph(
             "One folder above this one are manifest-sha256.txt and manifest-sha512.txt, with a "
             "checksum for every file. On Linux, in that folder:"
         ),
         "    sha256sum -c manifest-sha256.txt\n    sha256sum -c tagmanifest-sha256.txt\n",
-        _paragraph(
+        paragraph(
             "On a Mac write 'shasum -a 256 -c' for 'sha256sum -c'. On Windows, "
             "'certutil -hashfile FILE SHA256' shows the checksum of one file. The layout is BagIt, "
             "RFC 8493; any BagIt program checks the whole."
         ),
-        _paragraph(
+        paragraph(
             "Checksums show accidents. Somebody who changes files on purpose can make the "
             "checksums anew; so write the checksum of tagmanifest-sha256.txt into your register "
             "when the bundle comes in. It stands for every byte of the bundle."
@@ -103,9 +100,9 @@ def plain_readme(
     parts += _oddities(contents)
     if package.model.cautions:
         parts += [
-            _heading("Before you drill, climb or look for the place"),
-            "".join(_bullet(caution) for caution in package.model.cautions),
-            _paragraph(
+            heading("Before you drill, climb or look for the place"),
+            "".join(bullet(caution) for caution in package.model.cautions),
+            paragraph(
                 "Local codes, permits and licensed practice come first; this list does not replace "
                 "them."
             ),
@@ -113,45 +110,17 @@ def plain_readme(
     return "\n".join(parts)
 
 
-def _flat(text: str) -> str:
-    return " ".join(visible(text).split())
-
-
-def _paragraph(text: str) -> str:
-    return textwrap.fill(_flat(text), WIDTH, break_long_words=False) + "\n"
-
-
-def _bullet(text: str) -> str:
-    return (
-        textwrap.fill(
-            _flat(text),
-            WIDTH,
-            initial_indent="- ",
-            subsequent_indent="  ",
-            break_long_words=False,
-            break_on_hyphens=False,
-        )
-        + "\n"
-    )
-
-
-def _heading(text: str) -> str:
-    return f"\n{text}\n{'-' * len(text)}\n"
-
-
 def _earlier(earlier: Sequence[Ancestor]) -> list[str]:
     if not earlier:
         return []
     return [
-        _heading("Earlier bundles of this record"),
+        heading("Earlier bundles of this record"),
         "\n",
-        _paragraph(
+        paragraph(
             "This bundle goes on from the first one listed, and that one from the next. The long "
             "number is the SHA-256 of its file tagmanifest-sha256.txt, by which it is known."
         ),
-        "".join(
-            _bullet(f"{one.name}, {one.in_words}: {one.tagmanifest_sha256}") for one in earlier
-        ),
+        "".join(bullet(f"{one.name}, {one.in_words}: {one.tagmanifest_sha256}") for one in earlier),
     ]
 
 
@@ -187,21 +156,21 @@ def _files(edition: Edition) -> str:
         ("bundle.json", "facts about the bundle itself, for programs"),
         ("README.md", "about the package in here, and whether it is worked on"),
     ]
-    return "".join(_bullet(f"{name}: {text}") for name, text in lines)
+    return "".join(bullet(f"{name}: {text}") for name, text in lines)
 
 
 def _pages() -> str:
     """The rule of finding_aid/addresses.py in words."""
     return (
-        _heading("How the pages are named")
+        heading("How the pages are named")
         + "\n"
-        + _paragraph(
+        + paragraph(
             "A place, a piece of wood and a sample have a page each, whose address stays the same "
             "in every bundle of this record: pages/place/, pages/element/ or pages/sample/, then "
             "the code, then .html. So sample 231 has pages/sample/231.html. A plug, a result or an "
             "event is on the page of its sample."
         )
-        + _paragraph(
+        + paragraph(
             "Capitals A-Z, digits and - _ . stand as they are. Every other character is written by "
             "the bytes of its UTF-8, each as ~ and two hexadecimal digits: b1/2 has ~621~2F2.html. "
             "So are a dot at the beginning, and the first letter of a name that Windows keeps to "
@@ -217,8 +186,8 @@ def _keepers(package: Package, edition: Edition) -> list[str]:
     if edition.is_public:
         held = f"The full edition is held by {who}." if who else _NO_KEEPER
         return [
-            _heading("Where the full edition is, and how to ask"),
-            _paragraph(
+            heading("Where the full edition is, and how to ask"),
+            paragraph(
                 f"{held} Ask in writing: name this record ({package.name}), the number on the "
                 "dowel or the sample if you have one, what you need, what for, and who will see "
                 "it. Sample numbers and stamps are the same in both editions. The keeper may have "
@@ -227,8 +196,8 @@ def _keepers(package: Package, edition: Edition) -> list[str]:
         ]
     kept = f"It is to be kept by {who}." if who else _NO_KEEPER
     return [
-        _heading("Where this edition is kept, and what may be shown"),
-        _paragraph(
+        heading("Where this edition is kept, and what may be shown"),
+        paragraph(
             f"This is the full edition, for the restricted store. {kept} There may be a public "
             "edition beside it, without exact places, without people who have not agreed to be "
             "named and without restricted fields; 'treenail pack --edition public' makes one from "
@@ -257,7 +226,7 @@ def _keeper_in_words(package: Package, edition: Edition) -> str:
 
 def _tables(package: Package, rows: Mapping[str, int]) -> str:
     return "".join(
-        _bullet(f"tables/{table.name}.csv ({rows[table.name]} rows): {table.description}")
+        bullet(f"tables/{table.name}.csv ({rows[table.name]} rows): {table.description}")
         for table in package.model.tables.values()
     )
 
@@ -267,7 +236,7 @@ def _ties(package: Package) -> str:
         return [f"{', '.join(key.fields)} -> {key.table}" for key in table.foreign_keys]
 
     return "".join(
-        _bullet(f"{table.name}: {'; '.join(tie(table))}")
+        bullet(f"{table.name}: {'; '.join(tie(table))}")
         for table in package.model.tables.values()
         if table.foreign_keys
     )
@@ -275,9 +244,9 @@ def _ties(package: Package) -> str:
 
 def _custody() -> str:
     return (
-        _heading("How the custody ledger is sealed")
+        heading("How the custody ledger is sealed")
         + "\n"
-        + _paragraph(
+        + paragraph(
             "Each row of tables/custody.csv is sealed to the one before. To compute a seal by "
             "hand: take the row without event_sha256, signer_key and signature and without blank "
             "cells; write what is left as one JSON object, names in alphabetical order, every "
@@ -300,5 +269,5 @@ def _oddities(contents: Contents) -> list[str]:
         ),
     ):
         if paths:
-            parts += [_heading(title), "".join(_bullet(path) for path in paths)]
+            parts += [heading(title), "".join(bullet(path) for path in paths)]
     return parts

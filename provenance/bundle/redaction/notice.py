@@ -2,12 +2,12 @@
 
 from __future__ import annotations
 
-import textwrap
 from collections import Counter
 from collections.abc import Iterator
 from typing import TYPE_CHECKING
 
 from provenance.bundle.hostile_text import visible
+from provenance.bundle.plain_text import bullet, heading, paragraph
 from provenance.bundle.redaction.account import Account
 from provenance.package import Package
 
@@ -15,7 +15,6 @@ if TYPE_CHECKING:
     from provenance.bundle.citation import Maker
 
 WITHHELD_TEXT = "WITHHELD.txt"
-WIDTH = 78
 ROWS_NAMED = 12
 _WHY = {
     "location": "it tells where the place is",
@@ -29,15 +28,15 @@ def withheld_text(package: Package, account: Account, *, day: str, keeper: Maker
     parts = [
         "What is withheld from this edition, and why\n"
         "===========================================\n",
-        _paragraph(
+        paragraph(
             f"This is the public edition of the record '{package.title}', as it stood on {day}. "
             "Old buildings and sacred places have been damaged by people who learned where they "
             "are, and nobody who helped has to be known to everybody. So the exact place, people "
             "who have not agreed to be named, and what the keepers restrict are not in it. Nothing "
             "was changed in the full edition, which is kept."
         ),
-        _heading("Who keeps the full edition, and how to ask"),
-        _paragraph(_ask(keeper, package, day)),
+        heading("Who keeps the full edition, and how to ask"),
+        paragraph(_ask(keeper, package, day)),
     ]
     for title, lines in (
         ("Made coarse, or counted otherwise", list(_coarse(package, account))),
@@ -48,18 +47,18 @@ def withheld_text(package: Package, account: Account, *, day: str, keeper: Maker
         ("Other things left out", list(_others(package, account))),
     ):
         if lines:
-            parts += [_heading(title), "".join(_bullet(line) for line in lines)]
+            parts += [heading(title), "".join(bullet(line) for line in lines)]
     parts += [
-        _heading("Custody"),
-        _paragraph(
+        heading("Custody"),
+        paragraph(
             "The ledger of custody is here without its seals: a seal covers withheld cells too, "
             "and somebody could try out guesses until one fits. Who verifies the ledger needs the "
             "full edition. What is withheld is committed to in bundle.json by keyed hashes (HMAC, "
             "RFC 2104, with SHA-256). 'treenail verify PUBLIC --against FULL' shows somebody who "
             "has both that this edition was made from that one."
         ),
-        _heading("What no program can see"),
-        _paragraph(
+        heading("What no program can see"),
+        paragraph(
             "What a photo shows was not judged: a face, a name on a door, a view that leads to the "
             "place. Open texts were searched for the withheld names, numbers, addresses and "
             "coordinates, not for their meaning. Somebody who knows the place must look through "
@@ -186,29 +185,3 @@ def _label(package: Package, table: str, name: str) -> str:
 
 def _count(count: int, one: str, many: str = "") -> str:
     return f"{count:,} {one if count == 1 else many or one + 's'}"
-
-
-def _flat(text: str) -> str:
-    return " ".join(visible(text).split())
-
-
-def _paragraph(text: str) -> str:
-    return textwrap.fill(_flat(text), WIDTH, break_long_words=False) + "\n"
-
-
-def _bullet(text: str) -> str:
-    return (
-        textwrap.fill(
-            _flat(text),
-            WIDTH,
-            initial_indent="- ",
-            subsequent_indent="  ",
-            break_long_words=False,
-            break_on_hyphens=False,
-        )
-        + "\n"
-    )
-
-
-def _heading(text: str) -> str:
-    return f"\n{text}\n{'-' * len(text)}\n"
