@@ -6,7 +6,7 @@ from dataclasses import dataclass
 from typing import Any
 
 from provenance.bundle.hostile_text import visible
-from provenance.bundle.pages import page_templates
+from provenance.page_templates import page_templates
 from provenance.schema import Field, Model, Table, Vocabulary
 
 
@@ -28,7 +28,7 @@ class _Row:
 def code_book_html(model: Model, record_title: str) -> str:
     """The code book as one page that needs nothing else."""
     return (
-        page_templates()
+        page_templates("bundle")
         .get_template("codebook.html")
         .render(
             title=f"Code book: {record_title}",

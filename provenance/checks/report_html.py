@@ -2,13 +2,10 @@
 
 from __future__ import annotations
 
-from typing import Any
-
 from provenance import __version__
 from provenance.checks.grouped import grouped, where
 from provenance.findings import SEVERITIES, Report
-from provenance.resources import shipped
-from provenance.visible import visible
+from provenance.page_templates import page_templates
 
 __all__ = ["MOST_ON_A_PAGE", "report_html"]
 
@@ -21,21 +18,7 @@ def report_html(report: Report, *, most: int = MOST_ON_A_PAGE) -> str:
 
     It says loudly how many findings it leaves out, and where all of them are.
     """
-    from jinja2 import Environment, FileSystemLoader, StrictUndefined
-
-    def finalize(value: Any) -> Any:
-        return visible(value) if type(value) is str else value
-
-    templates = shipped("templates")
-    environment = Environment(
-        loader=FileSystemLoader([templates / "check", templates / "bundle"]),
-        autoescape=True,
-        undefined=StrictUndefined,
-        finalize=finalize,
-        trim_blocks=True,
-        lstrip_blocks=True,
-        keep_trailing_newline=True,
-    )
+    environment = page_templates("check", "bundle")
     return environment.get_template("report.html").render(
         title=f"Check of {report.package}",
         package=report.package,

@@ -2,13 +2,10 @@
 
 from __future__ import annotations
 
-from typing import Any
-
 from provenance import __version__
 from provenance.bundle.compare.difference import Difference
 from provenance.bundle.compare.report import headlines, ledger_sentence
-from provenance.resources import shipped
-from provenance.visible import visible
+from provenance.page_templates import page_templates
 
 __all__ = ["MOST_ON_A_PAGE", "difference_html"]
 
@@ -21,21 +18,7 @@ def difference_html(found: Difference, *, most: int = MOST_ON_A_PAGE) -> str:
 
     It says loudly how much it leaves out, and where all of it is.
     """
-    from jinja2 import Environment, FileSystemLoader, StrictUndefined
-
-    def finalize(value: Any) -> Any:
-        return visible(value) if type(value) is str else value
-
-    templates = shipped("templates")
-    environment = Environment(
-        loader=FileSystemLoader([templates / "compare", templates / "bundle"]),
-        autoescape=True,
-        undefined=StrictUndefined,
-        finalize=finalize,
-        trim_blocks=True,
-        lstrip_blocks=True,
-        keep_trailing_newline=True,
-    )
+    environment = page_templates("compare", "bundle")
     tables = [
         {
             "table": one.table,

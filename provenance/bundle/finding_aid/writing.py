@@ -7,7 +7,7 @@ from functools import cache
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
-from provenance.bundle.pages import page_templates
+from provenance.page_templates import page_templates
 
 if TYPE_CHECKING:
     from jinja2 import Template
@@ -36,7 +36,7 @@ class Writer:
         self.folder = folder
         self.record_title = record_title
         self.count = 0
-        templates = page_templates()
+        templates = page_templates("bundle")
         self._template = cache(templates.get_template)
 
     def write(self, page: Page, **values: Any) -> None:

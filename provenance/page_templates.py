@@ -4,15 +4,15 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING, Any
 
-from provenance.bundle.hostile_text import visible
 from provenance.resources import shipped
+from provenance.visible import visible
 
 if TYPE_CHECKING:
     from jinja2 import Environment
 
 
-def page_templates() -> Environment:
-    """The templates of templates/bundle/, escaping on, unknown names an error."""
+def page_templates(*folders: str) -> Environment:
+    """The templates of these folders of templates/, escaping on, unknown names an error."""
     from jinja2 import Environment, FileSystemLoader, StrictUndefined
 
     def finalize(value: Any) -> Any:
@@ -20,7 +20,7 @@ def page_templates() -> Environment:
         return visible(value) if type(value) is str else value
 
     return Environment(
-        loader=FileSystemLoader(shipped("templates") / "bundle"),
+        loader=FileSystemLoader([shipped("templates") / folder for folder in folders]),
         autoescape=True,
         undefined=StrictUndefined,
         finalize=finalize,
