@@ -168,6 +168,26 @@ def sha256_of(path: Path) -> str:
 
 
 @contextmanager
+def scratch_folder(target: Path) -> Iterator[Path]:
+    """Yield an empty hidden folder beside `target` for what it is made from; removed at the end.
+
+    What killed processes left of the same target is removed too.
+    """
+    target.parent.mkdir(parents=True, exist_ok=True)
+    clear_stale(target)
+    temporary = _temporary_beside(target)
+    temporary.mkdir()
+    lock = os.open(temporary, os.O_RDONLY)
+    try:
+        # for whoever comes after a kill and asks whether anybody is at work on it
+        fcntl.flock(lock, fcntl.LOCK_EX)
+        yield temporary
+    finally:
+        shutil.rmtree(temporary, ignore_errors=True)
+        os.close(lock)
+
+
+@contextmanager
 def building_folder(target: Path) -> Iterator[Path]:
     """Yield an empty hidden folder beside `target`, renamed to `target` when the block ends well.
 
@@ -176,13 +196,7 @@ def building_folder(target: Path) -> Iterator[Path]:
     """
     if target.exists() or target.is_symlink():
         raise AlreadyThere(f"{target} is already there; choose another name or remove it first")
-    target.parent.mkdir(parents=True, exist_ok=True)
-    clear_stale(target)
-    temporary = _temporary_beside(target)
-    temporary.mkdir()
-    lock = os.open(temporary, os.O_RDONLY)
-    try:
-        fcntl.flock(lock, fcntl.LOCK_EX)
+    with scratch_folder(target) as temporary:
         yield temporary
         for folder, _, names in os.walk(temporary):
             for name in names:
@@ -197,30 +211,6 @@ def building_folder(target: Path) -> Iterator[Path]:
             raise AlreadyThere(f"{target} appeared while it was being written; nothing replaced")
         os.rename(temporary, target)
         sync_folder(target.parent)
-    except BaseException:
-        shutil.rmtree(temporary, ignore_errors=True)
-        raise
-    finally:
-        os.close(lock)
-
-
-@contextmanager
-def scratch_folder(target: Path) -> Iterator[Path]:
-    """Yield an empty hidden folder beside `target` for what it is made from; removed at the end.
-
-    What killed processes left of the same target is removed too.
-    """
-    target.parent.mkdir(parents=True, exist_ok=True)
-    clear_stale(target)
-    temporary = _temporary_beside(target)
-    temporary.mkdir()
-    lock = os.open(temporary, os.O_RDONLY)
-    try:
-        fcntl.flock(lock, fcntl.LOCK_EX)
-        yield temporary
-    finally:
-        shutil.rmtree(temporary, ignore_errors=True)
-        os.close(lock)
 
 
 @contextmanager
