@@ -20,7 +20,6 @@ All files of an accession, the register's new line among them, are written in on
 
 from __future__ import annotations
 
-import os
 import shutil
 import tempfile
 from collections.abc import Iterator, Sequence
@@ -47,6 +46,7 @@ from provenance.accession.register import (
     register_bytes,
 )
 from provenance.accession.settings import SETTINGS, Repository, new_settings, read_repository
+from provenance.bundle.bag import files_of
 from provenance.bundle.limits import DEFAULT_LIMITS, Limits
 from provenance.bundle.lineage import identity_of
 from provenance.bundle.progress import Progress, say_nothing, stretch
@@ -372,11 +372,7 @@ def _stage_folder(
     progress: Progress = say_nothing,
 ) -> None:
     """Copy a folder file by file, the numbered tag files in the place of the old ones."""
-    paths = sorted(
-        (Path(where) / name).relative_to(source).as_posix()
-        for where, _, names in os.walk(source)
-        for name in names
-    )
+    paths = files_of(source)
     total = sum((source / path).stat().st_size for path in paths)
     done = 0
     for path in paths:

@@ -57,6 +57,28 @@ def payload_files(folder: Path) -> Iterator[str]:
             yield f"{inside}/{name}"
 
 
+def files_of(folder: Path) -> list[str]:
+    """The paths of all files of a bag, tag files too, in order and with forward slashes."""
+    return sorted(
+        (Path(where) / name).relative_to(folder).as_posix()
+        for where, _, names in os.walk(folder)
+        for name in names
+    )
+
+
+def tags_in(text: str) -> dict[str, str]:
+    """The tags of a bag-info.txt, the first of each name (RFC 8493 section 2.2.2)."""
+    tags: dict[str, str] = {}
+    label = ""
+    for line in text.splitlines():
+        if line[:1] in (" ", "\t") and label:
+            tags[label] += f" {line.strip()}"
+        elif ":" in line:
+            label, _, value = line.partition(":")
+            tags.setdefault(label, value.strip())
+    return tags
+
+
 def _tag_lines(info: Mapping[str, str]) -> str:
     """The lines of a tag file, by label; a value never breaks its line (section 2.2.2)."""
     lines = (f"{label}: {' '.join(info[label].split())}\n" for label in sorted(info))

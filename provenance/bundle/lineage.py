@@ -9,6 +9,7 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
+from provenance.bundle.bag import tags_in
 from provenance.bundle.contents import Contents, survey_package
 from provenance.bundle.editions import Edition
 from provenance.bundle.hashing import hash_files
@@ -108,7 +109,7 @@ def identity_of(folder: Path) -> Ancestor:
         edition=str(facts.get("edition") or ""),
         record_date=str(facts.get("recordDate") or ""),
         tagmanifest_sha256=_tagmanifest_sum(folder),
-        accession=bag_info(folder).get(ACCESSION_TAG, ""),
+        accession=_accession(folder),
     )
 
 
@@ -163,20 +164,11 @@ def origin_of(folder: Path, package: Package, members: Mapping[str, int]) -> Ori
     )
 
 
-def bag_info(folder: Path) -> dict[str, str]:
-    """The tags of a bag's bag-info.txt, the first of each name (RFC 8493 section 2.2.2)."""
+def _accession(folder: Path) -> str:
     path = folder / "bag-info.txt"
-    tags: dict[str, str] = {}
-    label = ""
     if not path.is_file():
-        return tags
-    for line in path.read_text(encoding="utf-8").splitlines():
-        if line[:1] in (" ", "\t") and label:
-            tags[label] += f" {line.strip()}"
-        elif ":" in line:
-            label, _, value = line.partition(":")
-            tags.setdefault(label, value.strip())
-    return tags
+        return ""
+    return tags_in(path.read_text(encoding="utf-8")).get(ACCESSION_TAG, "")
 
 
 def _facts(folder: Path) -> dict[str, Any]:

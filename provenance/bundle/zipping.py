@@ -8,13 +8,13 @@ same content differently; the checksums inside stay the same.
 
 from __future__ import annotations
 
-import os
 import zipfile
 import zlib
 from datetime import date
 from pathlib import Path
 from typing import IO
 
+from provenance.bundle.bag import files_of
 from provenance.bundle.limits import DEFAULT_LIMITS
 from provenance.bundle.progress import Progress, say_nothing
 from provenance.disk import CHUNK_BYTES
@@ -40,11 +40,7 @@ def write_zip(
     `base_name` is the one folder inside, `day` the date YYYY-MM-DD that every member bears;
     `progress` is told the bytes written and in total, before compression.
     """
-    paths = sorted(
-        (Path(where) / name).relative_to(bag).as_posix()
-        for where, _, names in os.walk(bag)
-        for name in names
-    )
+    paths = files_of(bag)
     total = sum((bag / path).stat().st_size for path in paths)
     done = 0
     with zipfile.ZipFile(stream, "w", allowZip64=True) as archive:

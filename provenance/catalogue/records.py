@@ -15,6 +15,7 @@ from dataclasses import dataclass, field
 from pathlib import Path
 from typing import IO, Any
 
+from provenance.bundle.bag import tags_in
 from provenance.catalogue.stores import MARKERS, signature_in_store, survey_store
 from provenance.disk import CHUNK_BYTES
 from provenance.errors import UnusableInput
@@ -84,15 +85,7 @@ class Source:
 
     def bag_info(self) -> dict[str, str]:
         """The tags of bag-info.txt (RFC 8493 section 2.2.2); {} for a package that is no bag."""
-        tags: dict[str, str] = {}
-        label = ""
-        for line in self._text("../bag-info.txt").splitlines() if self.is_bag else ():
-            if line[:1] in (" ", "\t") and label:
-                tags[label] += f" {line.strip()}"
-            elif ":" in line:
-                label, _, value = line.partition(":")
-                tags.setdefault(label, value.strip())
-        return tags
+        return tags_in(self._text("../bag-info.txt")) if self.is_bag else {}
 
     def identity(self) -> str:
         """The SHA-256 of the bag's list of checksums, by which its content is known anywhere.
