@@ -17,7 +17,8 @@ from __future__ import annotations
 
 import csv
 import json
-from collections.abc import Collection, Mapping
+from collections.abc import Collection, Iterator, Mapping
+from contextlib import contextmanager
 from dataclasses import dataclass, replace
 from pathlib import Path
 from types import MappingProxyType
@@ -85,7 +86,7 @@ class Package:
         import pandas as pd
 
         path = self.table_path(name)
-        try:
+        with reading_table(path):
             frame = pd.read_csv(
                 path,
                 dtype=str,
@@ -95,12 +96,6 @@ class Package:
                 encoding="utf-8",
                 skip_blank_lines=False,
             )
-        except FileNotFoundError:
-            raise UnusablePackage(
-                f"{path} is missing; every table has its file, even an empty one"
-            ) from None
-        except (pd.errors.ParserError, pd.errors.EmptyDataError, UnicodeDecodeError) as error:
-            raise UnusablePackage(f"{path} is not a readable table: {error}") from error
         frame.index = pd.RangeIndex(2, len(frame) + 2, name="row")
         return frame
 
@@ -167,6 +162,21 @@ class Package:
         descriptor = {**self.descriptor, **changes}
         write_text(self.folder / DESCRIPTOR, as_json(descriptor))
         return replace(self, descriptor=MappingProxyType(descriptor))
+
+
+@contextmanager
+def reading_table(path: Path) -> Iterator[None]:
+    """Raise UnusablePackage, in words for people, for a table's file that pandas cannot read."""
+    import pandas as pd
+
+    try:
+        yield
+    except FileNotFoundError:
+        raise UnusablePackage(
+            f"{path} is missing; every table has its file, even an empty one"
+        ) from None
+    except (pd.errors.ParserError, pd.errors.EmptyDataError, UnicodeDecodeError) as error:
+        raise UnusablePackage(f"{path} is not a readable table: {error}") from error
 
 
 def as_json(value: Any) -> str:

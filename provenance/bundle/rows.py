@@ -4,8 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
 
-from provenance.errors import UnusablePackage
-from provenance.package import Package
+from provenance.package import Package, reading_table
 
 __all__ = ["STRETCH_ROWS", "read_stretches", "row_counts"]
 
@@ -23,25 +22,21 @@ def read_stretches(
     import pandas as pd
 
     path = package.table_path(table)
-    try:
-        with pd.read_csv(
+    with (
+        reading_table(path),
+        pd.read_csv(
             path,
             dtype=str,
             keep_default_na=False,
             encoding="utf-8",
             skip_blank_lines=False,
             chunksize=STRETCH_ROWS,
-        ) as stretches:
-            for frame in stretches:
-                if columns is not None:
-                    frame = frame.reindex(columns=list(columns), fill_value="")
-                yield list(frame.itertuples(index=False, name=None))
-    except FileNotFoundError:
-        raise UnusablePackage(
-            f"{path} is missing; every table has its file, even an empty one"
-        ) from None
-    except (pd.errors.ParserError, pd.errors.EmptyDataError, UnicodeDecodeError) as error:
-        raise UnusablePackage(f"{path} is not a readable table: {error}") from error
+        ) as stretches,
+    ):
+        for frame in stretches:
+            if columns is not None:
+                frame = frame.reindex(columns=list(columns), fill_value="")
+            yield list(frame.itertuples(index=False, name=None))
 
 
 def row_counts(package: Package) -> dict[str, int]:
