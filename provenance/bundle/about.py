@@ -14,7 +14,6 @@ from provenance.bundle.contents import GENERATED, Contents
 from provenance.bundle.crate import CRATE, describe_crate
 from provenance.bundle.deposit.files import write_deposit_files
 from provenance.bundle.deposit.names import DEPOSIT_TITLES
-from provenance.bundle.deposit.schema_org import dataset_json_ld
 from provenance.bundle.editions import Edition
 from provenance.bundle.finding_aid.write import write_finding_aid
 from provenance.bundle.lineage import ACCESSION_TAG, Lineage
@@ -67,7 +66,7 @@ def write_about(
         data / "README.txt",
         plain_readme(package, contents, edition, day=day, rows=rows, earlier=earlier),
     )
-    write_deposit_files(package, data, edition, day=day, contents=contents)
+    json_ld = write_deposit_files(package, data, edition, day=day, contents=contents)
     facts = _facts(package, contents, edition, day, rows) | lineage.facts()
     if filling.redacted:
         write_notice(filling.redacted, data, day)
@@ -81,7 +80,7 @@ def write_about(
         facts=_shown_facts(package, contents, day, lineage),
         links=_shown_links(contents, edition),
         files=[member.path for member in contents.members],
-        json_ld=dataset_json_ld(package, edition, day=day),
+        json_ld=json_ld,
         progress=progress,
     )
     files = {

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from pathlib import Path
+from typing import Any
 
 from provenance.bundle.citation import datacite_record
 from provenance.bundle.contents import Contents
@@ -30,8 +31,10 @@ from provenance.package import Package, as_json
 
 def write_deposit_files(
     package: Package, data: Path, edition: Edition, *, day: str, contents: Contents
-) -> None:
+) -> dict[str, Any]:
     """Write every description into `data`; `day` is the record's date.
+
+    Returns the one for search engines (schema.org), which the pages carry too.
 
     They say what the package says: one that goes into the public edition is redacted already.
     People are named only where they agreed to it, in every edition. The same package makes the same
@@ -42,18 +45,20 @@ def write_deposit_files(
     record = datacite_record(
         package, edition, day=day, formats=tuple(media_types), sizes=_sizes(package, contents)
     )
+    json_ld = dataset_json_ld(package, edition, day=day)
     texts: Mapping[str, str] = {
         DATACITE_JSON: as_json(record),
         DATACITE_XML: datacite_xml(record),
         DUBLIN_CORE: dublin_core(record),
         CITATION: citation_file(record),
-        SCHEMA_ORG: as_json(dataset_json_ld(package, edition, day=day)),
+        SCHEMA_ORG: as_json(json_ld),
         CSVW: as_json(csvw_metadata(package)),
     }
     for name, text in texts.items():
         write_text(data / name, text)
     with writing(data / DARWIN_CORE) as stream:
         write_darwin_core_archive(stream, package, edition, record, day=day)
+    return json_ld
 
 
 def _sizes(package: Package, contents: Contents) -> tuple[str, ...]:
