@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING, NoReturn
 
 import click
 
-from provenance.cli.options import out_option, package_argument, progress_bar
+from provenance.cli.options import format_option, out_option, package_argument, progress_bar
 
 if TYPE_CHECKING:
     from provenance.bundle.pack import Packed
@@ -108,14 +108,7 @@ def _counted(report: Report, severity: str) -> str:
 @click.command("verify")
 @click.argument("bundle", type=click.Path(path_type=Path))
 @click.option("--fast", is_flag=True, help="Names and sizes only, no checksums.")
-@click.option(
-    "--format",
-    "shape",
-    type=click.Choice(["text", "json"]),
-    default="text",
-    show_default=True,
-    help="How to say it.",
-)
+@format_option("text", "json")
 @click.option(
     "--against",
     "full",

@@ -11,6 +11,7 @@ import click
 from provenance.cli.options import (
     Decorator,
     PlaceParam,
+    format_option,
     out_option,
     progress_bar,
     scheduler_option,
@@ -224,14 +225,7 @@ def _with_path(unreadable: dict[str, str]) -> list[str]:
     "--minutes", type=click.FloatRange(0), default=None, help="Begin no bundle after so long."
 )
 @click.option("--anew", is_flag=True, help="Do not take up an audit that was interrupted.")
-@click.option(
-    "--format",
-    "shape",
-    type=click.Choice(["text", "json", "html"]),
-    default="text",
-    show_default=True,
-    help="How to say it.",
-)
+@format_option("text", "json", "html")
 @out_option
 @workers_option
 @scheduler_option

@@ -13,6 +13,7 @@ import click
 
 from provenance.cli.options import (
     PlaceParam,
+    format_option,
     out_option,
     progress_bar,
     scheduler_option,
@@ -27,14 +28,7 @@ if TYPE_CHECKING:
 
 @click.command("check")
 @click.argument("packages", metavar="[PACKAGE]...", nargs=-1, type=PlaceParam(must_exist=False))
-@click.option(
-    "--format",
-    "shape",
-    type=click.Choice(["text", "json", "html", "csv"]),
-    default="text",
-    show_default=True,
-    help="How to say it.",
-)
+@format_option("text", "json", "html", "csv")
 @out_option
 @click.option(
     "--most",

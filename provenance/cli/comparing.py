@@ -7,20 +7,13 @@ from pathlib import Path
 
 import click
 
-from provenance.cli.options import out_option, progress_bar
+from provenance.cli.options import format_option, out_option, progress_bar
 
 
 @click.command("compare")
 @click.argument("old", type=click.Path(path_type=Path))
 @click.argument("new", type=click.Path(path_type=Path))
-@click.option(
-    "--format",
-    "shape",
-    type=click.Choice(["text", "json", "html", "csv"]),
-    default="text",
-    show_default=True,
-    help="How to say it.",
-)
+@format_option("text", "json", "html", "csv")
 @out_option
 @click.option(
     "--most",

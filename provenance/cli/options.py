@@ -43,6 +43,20 @@ class PlaceParam(click.ParamType[Place]):
 out_option: Decorator = click.option(
     "--out", type=click.Path(path_type=Path), default=None, help="Where to write."
 )
+
+
+def format_option(*shapes: str) -> Decorator:
+    """--format for what is said on the terminal or to a program; the first shape is the usual."""
+    return click.option(
+        "--format",
+        "shape",
+        type=click.Choice(shapes),
+        default=shapes[0],
+        show_default=True,
+        help="How to say it.",
+    )
+
+
 paper_option: Decorator = click.option(
     "--paper",
     type=click.Choice(["a4", "letter"]),
