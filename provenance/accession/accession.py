@@ -49,11 +49,11 @@ from provenance.accession.settings import SETTINGS, Repository, new_settings, re
 from provenance.bundle.bag import files_of
 from provenance.bundle.limits import DEFAULT_LIMITS, Limits
 from provenance.bundle.lineage import identity_of
-from provenance.bundle.progress import Progress, say_nothing, stretch
 from provenance.bundle.zipping import write_zip
 from provenance.disk import CHUNK_BYTES, locked
 from provenance.errors import AlreadyThere, TreenailError, UnusableInput
 from provenance.printing.paper import Paper
+from provenance.progress import Progress, say_nothing, stretch
 from provenance.together import Staging, finish_writing, is_unfinished, writing_together
 
 __all__ = ["Accessioned", "AlreadyAccessioned", "accession"]

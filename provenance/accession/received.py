@@ -15,13 +15,13 @@ from provenance.bundle.citation import keeper
 from provenance.bundle.hostile import HostileBundle
 from provenance.bundle.limits import DEFAULT_LIMITS, Limits
 from provenance.bundle.lineage import earlier_than, identity_of
-from provenance.bundle.progress import Progress, say_nothing
 from provenance.bundle.rows import row_counts
 from provenance.bundle.verdict import BundleFinding, Verdict
 from provenance.bundle.verify import judge_folder, opened_bundle
 from provenance.errors import UnusableInput
 from provenance.origin import Ancestor
 from provenance.package import DESCRIPTOR, Package, read_model
+from provenance.progress import Progress, say_nothing
 
 __all__ = ["Received", "opened_received"]
 

@@ -18,7 +18,6 @@ from provenance.bundle.editions import Edition
 from provenance.bundle.finding_aid.write import write_finding_aid
 from provenance.bundle.lineage import ACCESSION_TAG, Lineage
 from provenance.bundle.plain_readme import plain_readme
-from provenance.bundle.progress import Progress
 from provenance.bundle.redaction.edition_files import (
     SUMMARY,
     SUMMARY_TEXT,
@@ -31,6 +30,7 @@ from provenance.bundle.rows import row_counts
 from provenance.custody import last_seal
 from provenance.disk import write_text
 from provenance.package import DESCRIPTOR, Package, as_json
+from provenance.progress import Progress
 
 BUNDLE_VERSION = "1"
 

@@ -12,9 +12,9 @@ from collections.abc import Iterator, Mapping
 from pathlib import Path
 
 from provenance.bundle.hashing import ALGORITHMS, Checksums, hash_files
-from provenance.bundle.progress import Progress, say_nothing
 from provenance.disk import write_text
 from provenance.errors import UnusableInput
+from provenance.progress import Progress, say_nothing
 
 BAGIT_TXT = "BagIt-Version: 1.0\nTag-File-Character-Encoding: UTF-8\n"
 

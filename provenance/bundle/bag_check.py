@@ -18,8 +18,8 @@ from typing import Any
 from provenance.bundle.hashing import NO_CHECKSUMS, Checksums, hash_files
 from provenance.bundle.limits import DEFAULT_LIMITS, Limits
 from provenance.bundle.names import unsafe_because
-from provenance.bundle.progress import Progress, say_nothing
 from provenance.bundle.verdict import BundleFinding
+from provenance.progress import Progress, say_nothing
 
 HEX_DIGITS = {"md5": 32, "sha1": 40, "sha224": 56, "sha256": 64, "sha384": 96, "sha512": 128}
 WEAK = frozenset({"md5", "sha1"})

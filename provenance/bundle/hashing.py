@@ -15,8 +15,8 @@ from itertools import islice
 from pathlib import Path
 from types import MappingProxyType
 
-from provenance.bundle.progress import Progress, say_nothing
 from provenance.bundle.verdict import BundleFinding
+from provenance.progress import Progress, say_nothing
 
 ALGORITHMS = ("sha256", "sha512")
 BATCH_BYTES = 8 << 20

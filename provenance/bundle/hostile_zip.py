@@ -34,10 +34,10 @@ from provenance.bundle.hostile import (
 )
 from provenance.bundle.limits import DEFAULT_LIMITS, Limits
 from provenance.bundle.names import unsafe_because
-from provenance.bundle.progress import Progress, say_nothing
 from provenance.bundle.verdict import BundleFinding
 from provenance.disk import CHUNK_BYTES
 from provenance.errors import UnusableInput
+from provenance.progress import Progress, say_nothing
 from provenance.remote import Place, Remote
 
 DAMAGE = (zipfile.BadZipFile, zlib.error, EOFError)

@@ -14,7 +14,6 @@ from provenance.bundle.bag import write_bag
 from provenance.bundle.contents import Contents, described_sums, record_date, survey_package
 from provenance.bundle.editions import FULL, Edition
 from provenance.bundle.lineage import lineage_of
-from provenance.bundle.progress import Progress, say_nothing, stretch
 from provenance.bundle.redaction.account import Account
 from provenance.bundle.redaction.edition_files import write_check_summary
 from provenance.bundle.redaction.redact import chosen_grid, is_public, redact
@@ -23,6 +22,7 @@ from provenance.disk import building_folder, scratch_folder, write_text, writing
 from provenance.edition_key import EDITION_KEY, edition_key, new_edition_key
 from provenance.errors import AlreadyThere, UnusableInput, UnusablePackage
 from provenance.package import DESCRIPTOR, Package
+from provenance.progress import Progress, say_nothing, stretch
 
 if TYPE_CHECKING:
     from provenance.findings import Report

@@ -27,10 +27,10 @@ from provenance.bundle.hashing import (
 from provenance.bundle.hostile import HostileBundle, refuse_full_disk, survey_sizes
 from provenance.bundle.hostile_zip import DAMAGE, ZipBag, opened_zip
 from provenance.bundle.limits import DEFAULT_LIMITS, Limits
-from provenance.bundle.progress import Progress, say_nothing
 from provenance.bundle.verdict import BundleFinding
 from provenance.disk import CHUNK_BYTES
 from provenance.errors import UnusableInput
+from provenance.progress import Progress, say_nothing
 from provenance.remote import Place, Remote
 
 RECORDED = "sha256"

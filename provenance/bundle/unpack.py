@@ -12,13 +12,13 @@ from provenance.bundle.contents import GENERATED
 from provenance.bundle.hostile import HostileBundle
 from provenance.bundle.limits import DEFAULT_LIMITS, Limits
 from provenance.bundle.lineage import origin_of
-from provenance.bundle.progress import Progress, say_nothing
 from provenance.bundle.verdict import BundleFinding, Verdict
 from provenance.bundle.verify import BUNDLE_FACTS, judge_folder, opened_bundle
 from provenance.disk import building_folder, write_text
 from provenance.errors import UnusableInput
 from provenance.origin import ORIGIN
 from provenance.package import Package, as_json, open_package
+from provenance.progress import Progress, say_nothing
 
 
 @dataclass(frozen=True)

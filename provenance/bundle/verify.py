@@ -21,7 +21,6 @@ from provenance.bundle.hostile import HostileBundle, survey_folder
 from provenance.bundle.hostile_zip import unpack_zip
 from provenance.bundle.limits import DEFAULT_LIMITS, Limits
 from provenance.bundle.names import unsafe_because
-from provenance.bundle.progress import Progress, say_nothing, stretch
 from provenance.bundle.streaming import RECORDED, BroughtOut, bring_out, opened_container
 from provenance.bundle.table_check import check_tables
 from provenance.bundle.verdict import SEALS_WITHHELD, BundleFinding, Verdict
@@ -29,6 +28,7 @@ from provenance.custody import SEALS, last_seal, verify_chain
 from provenance.custody import TABLE as LEDGER
 from provenance.errors import TreenailError, UnusableInput, UnusablePackage
 from provenance.package import DESCRIPTOR, Package, read_model
+from provenance.progress import Progress, say_nothing, stretch
 from provenance.remote import Place, Remote, place_at
 from provenance.signing import SignaturesNotTested, verify_signatures
 

@@ -16,8 +16,8 @@ from typing import IO
 
 from provenance.bundle.bag import files_of
 from provenance.bundle.limits import DEFAULT_LIMITS
-from provenance.bundle.progress import Progress, say_nothing
 from provenance.disk import CHUNK_BYTES
+from provenance.progress import Progress, say_nothing
 
 DEFLATED_SUFFIXES = frozenset(
     {

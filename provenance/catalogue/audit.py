@@ -10,7 +10,7 @@ import fcntl
 import json
 import sqlite3
 import time
-from collections.abc import Callable, Iterator
+from collections.abc import Iterator
 from contextlib import contextmanager
 from dataclasses import dataclass, field
 from pathlib import Path
@@ -30,11 +30,10 @@ from provenance.catalogue.pieces import (
 from provenance.catalogue.records import signature_of
 from provenance.catalogue.spread import HERE, Broken, Crew, assembled, do_each
 from provenance.errors import TreenailError
+from provenance.progress import Progress
 from provenance.remote import Place, lies_below, place_at
 
 __all__ = ["Audit", "audit_place"]
-
-Progress = Callable[[int, int], None]
 
 
 @dataclass(frozen=True)

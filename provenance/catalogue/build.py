@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import sqlite3
 import time
-from collections.abc import Callable, Iterable, Sequence
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from functools import partial
 from pathlib import Path
@@ -15,11 +15,10 @@ from provenance.catalogue.records import Survey, signature_of, survey_place
 from provenance.catalogue.spread import HERE, Broken, Crew, do_each
 from provenance.errors import TreenailError, UnusableInput
 from provenance.locate import PlugRecord
+from provenance.progress import Progress
 from provenance.remote import Place, Remote, lies_below, place_at
 
 __all__ = ["INDEX_NAME", "Update", "index_place", "update_catalogue", "withdraw_bundle"]
-
-Progress = Callable[[int, int], None]
 
 INDEX_NAME = "catalogue.sqlite"
 COMMIT_SECONDS = 2.0

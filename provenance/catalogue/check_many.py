@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass
 from pathlib import Path
 
@@ -11,11 +11,10 @@ from provenance.catalogue.spread import HERE, Broken, Crew, do_each
 from provenance.errors import TreenailError, UnusableInput
 from provenance.findings import Report
 from provenance.package import DESCRIPTOR
+from provenance.progress import Progress
 from provenance.remote import Place
 
 __all__ = ["Checked", "check_each", "check_source", "sources_at"]
-
-Progress = Callable[[int, int], None]
 
 
 @dataclass(frozen=True)

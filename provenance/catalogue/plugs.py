@@ -5,7 +5,6 @@ A bundle that has vanished keeps its plugs, because the plugs are still in the w
 
 from __future__ import annotations
 
-from collections.abc import Callable
 from pathlib import Path
 
 from provenance.catalogue.build import update_catalogue
@@ -14,10 +13,9 @@ from provenance.catalogue.entry import read_entry, read_symbols
 from provenance.catalogue.records import find_sources
 from provenance.errors import UnusableInput
 from provenance.locate import PlugRecord
+from provenance.progress import Progress
 
 __all__ = ["gather_plugs", "index_plugs", "read_plugs", "stored_plugs"]
-
-Progress = Callable[[int, int], None]
 
 
 def read_plugs(path: Path) -> list[PlugRecord]:

@@ -22,11 +22,10 @@ from provenance.checks.wording import FOUND, clipped, found_in_rows, sentence
 from provenance.errors import TreenailError
 from provenance.findings import Report
 from provenance.package import Package
+from provenance.progress import Progress
 from provenance.schema import Model, Table
 
 __all__ = ["RuleFailed", "check_package", "check_structure"]
-
-Progress = Callable[[int, int], None]
 
 
 class RuleFailed(TreenailError):

@@ -10,12 +10,11 @@ from typing import Any
 
 import click
 
+from provenance.progress import Progress, say_nothing
 from provenance.remote import Place, place_at
 
 Decorator = Callable[[Callable[..., Any]], Callable[..., Any]]
 
-Progress = Callable[[int, int], None]
-"""What long functions call now and then with (done, total); total 0 when it is not known."""
 
 package_argument: Decorator = click.argument(
     "package", type=click.Path(path_type=Path), default=Path()
@@ -80,7 +79,7 @@ site_option: Decorator = click.option("--site", default=None, help="Only this si
 def progress_bar(label: str) -> Iterator[Progress]:
     """A progress bar on standard error when a person watches it; silent when piped."""
     if not sys.stderr.isatty():
-        yield lambda done, total: None
+        yield say_nothing
         return
     bar: Any = None
 

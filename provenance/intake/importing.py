@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections import defaultdict
-from collections.abc import Callable, Iterator, Mapping, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 from datetime import UTC, datetime
 from hashlib import sha256
@@ -22,11 +22,11 @@ from provenance.intake.places import Place, intake_finding
 from provenance.intake.readings import ReadRow, UnreadCell
 from provenance.intake.received import Limits
 from provenance.package import Package
+from provenance.progress import Progress
 from provenance.together import finish_writing, writing_together
 
 __all__ = ["ImportResult", "import_exports"]
 
-Progress = Callable[[int, int], None]
 STEPS_A_FILE = 1000
 CUSTODY = "custody"
 WRITTEN_ONCE: Mapping[str, str] = {

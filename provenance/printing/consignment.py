@@ -6,11 +6,12 @@ from pathlib import Path
 
 from provenance.printing.consignment_list import draw_list
 from provenance.printing.document import printed_pages
-from provenance.printing.labels import Printed, Progress, no_progress
+from provenance.printing.labels import Printed
 from provenance.printing.paper import Paper
 from provenance.printing.parcel import Parcel
 from provenance.printing.receipt import draw_receipt
 from provenance.printing.tags import draw_tags, parcel_tag, sample_tag
+from provenance.progress import Progress, say_nothing
 
 __all__ = ["print_consignment"]
 
@@ -22,7 +23,7 @@ def print_consignment(
     *,
     each_sample: bool = False,
     resolver: str = "",
-    progress: Progress = no_progress,
+    progress: Progress = say_nothing,
 ) -> Printed:
     """Write list, receipt and tag of the parcel to `out` (PDF), with `each_sample` more tags."""
     tags = [parcel_tag(parcel)]

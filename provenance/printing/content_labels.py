@@ -15,9 +15,10 @@ from provenance.printing.document import printed_pages
 from provenance.printing.facts import SampleFacts
 from provenance.printing.fitting import draw_block, draw_line, fit_block, fit_line
 from provenance.printing.fonts import ASCENT, Typefaces, printable
-from provenance.printing.labels import Printed, Progress, check_start, lay_out, no_progress
+from provenance.printing.labels import Printed, check_start, lay_out
 from provenance.printing.paper import MM
 from provenance.printing.stock import Stock, UnusableStock
+from provenance.progress import Progress, say_nothing
 
 if TYPE_CHECKING:
     from provenance.package import Package
@@ -109,7 +110,7 @@ def print_content_labels(
     copies: int = 1,
     crop_marks: bool = False,
     calibration: Calibration = TRUE,
-    progress: Progress = no_progress,
+    progress: Progress = say_nothing,
 ) -> Printed:
     """Write a label a box or drawer to `out` (PDF); a long list goes on on a second label.
 

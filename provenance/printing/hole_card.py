@@ -19,12 +19,13 @@ from provenance.printing.document import printed_pages
 from provenance.printing.fitting import draw_block, draw_line, fit_block
 from provenance.printing.fonts import Typefaces, printable
 from provenance.printing.hole_facts import HoleCard
-from provenance.printing.labels import Printed, Progress, no_progress
+from provenance.printing.labels import Printed
 from provenance.printing.pairs import draw_pairs
 from provenance.printing.paper import MM, Paper
 from provenance.printing.qr import draw_code, encode_to_fit
 from provenance.printing.stamp_face import draw_stamp_face
 from provenance.printing.tags import draw_numbered
+from provenance.progress import Progress, say_nothing
 
 __all__ = ["print_hole_cards"]
 
@@ -50,7 +51,7 @@ def print_hole_cards(
     out: Path,
     *,
     resolver: str = "",
-    progress: Progress = no_progress,
+    progress: Progress = say_nothing,
 ) -> Printed:
     """Write the cards, four a page, to `out` (PDF)."""
     if not cards:

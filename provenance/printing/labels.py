@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterator, Sequence
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
@@ -15,10 +15,9 @@ from provenance.printing.facts import SampleFacts
 from provenance.printing.paper import MM
 from provenance.printing.sample_label import draw_sample_label, unprintable_in
 from provenance.printing.stock import Stock
+from provenance.progress import Progress, say_nothing
 
 __all__ = ["Printed", "draw_crop_marks", "lay_out", "print_labels"]
-
-Progress = Callable[[int, int], None]
 
 MARK_MM = 3.0
 MARK_CLEAR_MM = 0.5
@@ -32,10 +31,6 @@ class Printed:
     label_count: int
     page_count: int
     unprintable: tuple[str, ...] = ()
-
-
-def no_progress(done: int, total: int) -> None:
-    """Say nothing."""
 
 
 def check_start(stock: Stock, start_at: int, copies: int) -> None:
@@ -80,7 +75,7 @@ def print_labels(
     crop_marks: bool = False,
     calibration: Calibration = TRUE,
     resolver: str = "",
-    progress: Progress = no_progress,
+    progress: Progress = say_nothing,
 ) -> Printed:
     """Write a label a sample, `copies` times each, to `out` (PDF) and perhaps `out`-2, -3 …
 

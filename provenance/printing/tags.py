@@ -15,12 +15,13 @@ from provenance.printing.document import Pages, printed_pages
 from provenance.printing.facts import SampleFacts
 from provenance.printing.fitting import draw_line, fit_line
 from provenance.printing.fonts import ASCENT, CAP_HEIGHT, Typefaces, printable
-from provenance.printing.labels import Printed, Progress, no_progress
+from provenance.printing.labels import Printed
 from provenance.printing.pairs import Pair, draw_pairs
 from provenance.printing.paper import MM, Paper
 from provenance.printing.parcel import Parcel
 from provenance.printing.qr import draw_code, encode_to_fit
 from provenance.printing.sample_label import draw_framed_check
+from provenance.progress import Progress, say_nothing
 
 __all__ = ["Tag", "draw_tags", "parcel_tag", "print_tags", "sample_tag"]
 
@@ -77,7 +78,7 @@ def parcel_tag(parcel: Parcel) -> Tag:
 
 
 def print_tags(
-    tags: Sequence[Tag], paper: Paper, out: Path, *, progress: Progress = no_progress
+    tags: Sequence[Tag], paper: Paper, out: Path, *, progress: Progress = say_nothing
 ) -> Printed:
     """Write the tags, three a page, to `out` (PDF); raises TreenailError when there are none."""
     if not tags:
@@ -88,7 +89,7 @@ def print_tags(
 
 
 def draw_tags(
-    pages: Pages, paper: Paper, tags: Iterable[Tag], progress: Progress = no_progress
+    pages: Pages, paper: Paper, tags: Iterable[Tag], progress: Progress = say_nothing
 ) -> None:
     """Begin as many pages as the tags need, and draw them."""
     tags = list(tags)

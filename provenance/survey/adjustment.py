@@ -7,7 +7,7 @@ What the crew measured is never changed: results go to the derived table 'positi
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterator
+from collections.abc import Iterator
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
@@ -15,6 +15,7 @@ import numpy as np
 
 from provenance.errors import UnusablePackage
 from provenance.findings import Finding
+from provenance.progress import Progress, say_nothing
 from provenance.survey.control import Control, adjust_control
 from provenance.survey.detail import Detail, adjust_detail
 from provenance.survey.field_record import FieldRecord, numbers, read_field_record
@@ -49,7 +50,6 @@ RESIDUAL_COLUMNS = (
     "used",
 )
 
-Progress = Callable[[int, int], None]
 
 _SAME_M = 0.02
 
@@ -92,7 +92,7 @@ def adjust_survey(
     is called with (steps done, steps). Raises UnusableInput for an unknown site.
     """
     precision = precision or Precision()
-    step = progress or (lambda done, total: None)
+    step = progress or say_nothing
     record = read_field_record(package, site)
     step(1, 5)
     readings = take_readings(record, precision)

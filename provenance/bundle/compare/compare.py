@@ -16,10 +16,10 @@ from provenance.bundle.compare.difference import (
 from provenance.bundle.compare.rows import compare_rows, read_rows
 from provenance.bundle.compare.sides import OpenSide, opened_side
 from provenance.bundle.limits import DEFAULT_LIMITS, Limits
-from provenance.bundle.progress import Progress, say_nothing, stretch
 from provenance.custody import NOT_COVERED
 from provenance.custody import TABLE as LEDGER
 from provenance.origin import NUMBERED
+from provenance.progress import Progress, say_nothing, stretch
 
 __all__ = ["compare"]
 

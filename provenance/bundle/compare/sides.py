@@ -16,11 +16,11 @@ from provenance.bundle.hashing import hash_files
 from provenance.bundle.hostile import HostileBundle
 from provenance.bundle.limits import DEFAULT_LIMITS, Limits
 from provenance.bundle.lineage import identity_of
-from provenance.bundle.progress import Progress, say_nothing
 from provenance.bundle.verify import BUNDLE_FACTS, judge_folder, opened_bundle
 from provenance.errors import TreenailError, UnusableInput
 from provenance.origin import ancestor_from
 from provenance.package import DESCRIPTOR, Package, open_package, read_model
+from provenance.progress import Progress, say_nothing
 
 __all__ = ["OpenSide", "opened_side"]
 

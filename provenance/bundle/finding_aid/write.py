@@ -20,8 +20,8 @@ from provenance.bundle.finding_aid.record import Record
 from provenance.bundle.finding_aid.search_data import as_script, search_data
 from provenance.bundle.finding_aid.table_pages import write_table_pages
 from provenance.bundle.finding_aid.writing import Page, Writer, put
-from provenance.bundle.progress import Progress, say_nothing
 from provenance.package import Package
+from provenance.progress import Progress, say_nothing
 from provenance.resources import shipped
 
 __all__ = ["write_finding_aid"]

@@ -20,7 +20,6 @@ from provenance.bundle.editions import FULL, PUBLIC
 from provenance.bundle.hashing import hash_files
 from provenance.bundle.hostile import HostileBundle
 from provenance.bundle.pack import pack
-from provenance.bundle.progress import Progress, say_nothing, stretch
 from provenance.bundle.redaction.commitments import commit, members_text
 from provenance.bundle.redaction.edition_files import drawing_program
 from provenance.bundle.redaction.places import NO_COORDINATES
@@ -32,6 +31,7 @@ from provenance.custody import last_seal
 from provenance.edition_key import edition_key
 from provenance.errors import UnusableInput
 from provenance.package import Package
+from provenance.progress import Progress, say_nothing, stretch
 
 MANIFEST = "manifest-sha256.txt"
 

@@ -16,7 +16,6 @@ from typing import TYPE_CHECKING
 
 from provenance.bundle.contents import Contents
 from provenance.bundle.media_types import media_type_of
-from provenance.bundle.progress import Progress, say_nothing
 from provenance.bundle.redaction.account import Account, LeftOutFile
 from provenance.bundle.redaction.commitments import commit
 from provenance.bundle.redaction.forms import file_ways
@@ -24,6 +23,7 @@ from provenance.bundle.redaction.gathering import Known
 from provenance.bundle.redaction.masking import WITHHELD
 from provenance.bundle.redaction.pictures import NotRedrawn, redraw
 from provenance.disk import writing
+from provenance.progress import Progress, say_nothing
 
 if TYPE_CHECKING:
     import pandas as pd

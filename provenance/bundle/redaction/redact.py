@@ -11,7 +11,6 @@ from typing import Any
 
 from provenance.bundle.contents import record_date, survey_package
 from provenance.bundle.hashing import hash_files
-from provenance.bundle.progress import Progress, say_nothing, stretch
 from provenance.bundle.redaction.account import Account
 from provenance.bundle.redaction.commitments import commit, members_text
 from provenance.bundle.redaction.files import FILE, FileRows, redact_files
@@ -25,6 +24,7 @@ from provenance.disk import write_text
 from provenance.edition_key import EDITION_KEY, edition_key
 from provenance.errors import UnusableInput, UnusablePackage
 from provenance.package import DESCRIPTOR, Package, as_json, describe, open_package, write_model
+from provenance.progress import Progress, say_nothing, stretch
 
 EDITION = "edition"
 GRID = "publicGrid"

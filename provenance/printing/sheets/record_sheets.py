@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterator, Sequence
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
@@ -28,6 +28,7 @@ from provenance.printing.sheets.plan_grid import (
 )
 from provenance.printing.sheets.rows import ChosenRows, Row
 from provenance.printing.sheets.sheet_code import SheetCode
+from provenance.progress import Progress, say_nothing
 from provenance.schema import Model, Table
 
 if TYPE_CHECKING:
@@ -49,8 +50,6 @@ LEGENDS = {
     "or nobody looked",
 }
 UPRIGHT_COLUMNS, LYING_COLUMNS = 3, 4
-
-Progress = Callable[[int, int], None]
 
 
 @dataclass(frozen=True)
@@ -74,7 +73,7 @@ def write_sheets(
     samples: str | None = None,
     elements: str | None = None,
     site: str | None = None,
-    progress: Progress = lambda done, total: None,
+    progress: Progress = say_nothing,
 ) -> PrintedSheets:
     """Write record sheets to `out` (PDF), filled in from a package or blank.
 

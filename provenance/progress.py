@@ -1,4 +1,4 @@
-"""How long work on a bundle tells how far it is."""
+"""How long work tells how far it is."""
 
 from __future__ import annotations
 
