@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import pytest
-from hypothesis import given
+from hypothesis import example, given
 from hypothesis import strategies as st
 
 from provenance.errors import UnreadableValue
@@ -20,6 +20,8 @@ def test_a_code_is_read_back(key: str, package: str, profile: str) -> None:
     assert read_sheet_code(compose_sheet_code(code)) == code
 
 
+# letters of two and three bytes, in keys as long as a code can tell
+@example(*("0" * 18 + "\u00a1" * 9 + "\u0cbc" * 2 + "\u0f00" * 2 for _ in range(3)))
 @given(st.text(max_size=300), st.text(max_size=300), st.text(max_size=300))
 def test_no_text_can_add_a_line_or_be_too_large_to_print(
     key: str, first: str, package: str

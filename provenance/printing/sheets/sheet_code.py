@@ -25,6 +25,8 @@ NO_KEY = "-"
 LONGEST_KEY_BYTES = 60
 LONGEST_LINE = 40
 LONGEST_CODE = 1000
+MOST_BYTES = 238
+"""What a code of sheets.frame.CODE_MM can hold in UTF-8 and still be read."""
 
 
 @dataclass(frozen=True)
@@ -72,6 +74,9 @@ def compose_sheet_code(code: SheetCode) -> str:
         for word, text in (("package", code.package), ("profile", code.profile))
         if one_line(text, LONGEST_LINE)
     ]
+    # the row is what a code is for: the package is left out where letters take many bytes
+    while len("\n".join(lines).encode("utf-8")) > MOST_BYTES:
+        lines.pop()
     return "\n".join(lines)
 
 
