@@ -9,7 +9,7 @@ from provenance.checks.grouped import Group, grouped, where
 from provenance.findings import SEVERITIES, Finding, Report
 from provenance.visible import visible
 
-__all__ = ["report_text"]
+__all__ = ["counted", "report_text"]
 
 _COLOURS = {"error": "red", "warning": "yellow", "note": "cyan"}
 _NARROWEST, _WIDEST = 40, 110
@@ -39,18 +39,19 @@ def report_text(
 def _summary(report: Report, colour: bool) -> str:
     rows = sum(report.rows_checked.values())
     checked = (
-        f"{visible(report.package)}: {_counted(rows, 'row')} in "
-        f"{_counted(len(report.rows_checked), 'table')}, {_counted(len(report.rules_run), 'rule')}"
+        f"{visible(report.package)}: {counted(rows, 'row')} in "
+        f"{counted(len(report.rows_checked), 'table')}, {counted(len(report.rules_run), 'rule')}"
     )
     counts = [
-        _painted(_counted(report.count(one), one), one, colour)
+        _painted(counted(report.count(one), one), one, colour)
         for one in SEVERITIES
         if report.count(one)
     ]
     return f"{checked}\n{', '.join(counts)}" if counts else f"{checked}\nnothing to do"
 
 
-def _counted(count: int, what: str) -> str:
+def counted(count: int, what: str) -> str:
+    """How many of what, in words that fit: '1 row', '12 000 rows'."""
     return f"{count:,} {what}{'' if count == 1 else 's'}".replace(",", " ")
 
 

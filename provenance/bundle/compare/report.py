@@ -9,6 +9,7 @@ from collections.abc import Iterator
 from typing import Any
 
 from provenance.bundle.compare.difference import NTH, Difference, TableDifference
+from provenance.checks.report_text import counted
 from provenance.visible import visible
 
 __all__ = ["difference_csv", "difference_json", "difference_text", "headlines", "ledger_sentence"]
@@ -51,24 +52,20 @@ def ledger_sentence(found: Difference) -> str:
     if ledger is None:
         return ""
     if ledger.state == "same":
-        return f"The custody ledger is the same ({_counted(ledger.new_count, 'event')})."
+        return f"The custody ledger is the same ({counted(ledger.new_count, 'event')})."
     if ledger.state == "appended":
         added = ledger.new_count - ledger.old_count
-        return f"The custody ledger was added to: {_counted(added, 'event')} behind the old ones."
+        return f"The custody ledger was added to: {counted(added, 'event')} behind the old ones."
     if ledger.state == "cut":
         gone = ledger.old_count - ledger.new_count
         return (
-            f"HISTORY WAS CUT OFF: the custody ledger lacks the last {_counted(gone, 'event')} of "
+            f"HISTORY WAS CUT OFF: the custody ledger lacks the last {counted(gone, 'event')} of "
             "the old one."
         )
     return (
         f"HISTORY WAS REWRITTEN: from event {ledger.place} on the custody ledger is not the old "
         "one with events added. Ask whoever packed it; do not take it for evidence."
     )
-
-
-def _counted(count: int, what: str) -> str:
-    return f"{count:,} {what}{'' if count == 1 else 's'}".replace(",", " ")
 
 
 # -- text ----------------------------------------------------------------------------------------
