@@ -56,7 +56,8 @@ def read_only_catalogue(index: Path) -> Iterator[sqlite3.Connection]:
     # before anybody can read, and a connection that may only read cannot do that
     with _in_words(index), closing(_connect(index, "rw")) as database:
         database.execute("PRAGMA query_only = ON")
-        _refuse_strange(database, index)
+        with _one_look(database):
+            _refuse_strange(database, index)
         yield database
 
 
@@ -108,8 +109,20 @@ def transaction(database: sqlite3.Connection) -> Iterator[sqlite3.Connection]:
         raise
 
 
+@contextmanager
+def _one_look(database: sqlite3.Connection) -> Iterator[None]:
+    """All that is read in the block is of one moment, though another writes meanwhile."""
+    database.execute("BEGIN")
+    try:
+        yield
+    finally:
+        database.execute("ROLLBACK")
+
+
 def _prepare(database: sqlite3.Connection, index: Path) -> None:
-    if _refuse_strange(database, index):
+    with _one_look(database):
+        is_made = _refuse_strange(database, index)
+    if is_made:
         return
     with transaction(database):
         if _refuse_strange(database, index):

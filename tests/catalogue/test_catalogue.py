@@ -11,6 +11,7 @@ import pytest
 
 from provenance.catalogue.build import index_place, update_catalogue, withdraw_bundle
 from provenance.catalogue.columns import CATALOGUE_TABLES, catalogue_text
+from provenance.catalogue.database import opened_catalogue, read_only_catalogue
 from provenance.catalogue.query import ask_sql
 from provenance.errors import TreenailError, UnusableInput
 from provenance.resources import shipped
@@ -135,6 +136,28 @@ def test_a_bundle_that_changes_while_it_is_read_is_not_stored(
     monkeypatch.setattr(entry, "_facts", disturb)
     update = update_catalogue(repository, index)
     assert "changed while it was read" in update.unreadable[str(repository / "one")]
+
+
+def test_a_catalogue_that_several_begin_at_one_moment_is_taken_for_no_stranger(tmp_path) -> None:
+    faults: list[BaseException] = []
+    together = threading.Barrier(6)
+
+    def begin(index: Path) -> None:
+        together.wait()
+        try:
+            with opened_catalogue(index), read_only_catalogue(index):
+                pass
+        except BaseException as error:
+            faults.append(error)
+
+    for number in range(40):
+        index = tmp_path / f"{number}.sqlite"
+        threads = [threading.Thread(target=begin, args=(index,)) for _ in range(6)]
+        for thread in threads:
+            thread.start()
+        for thread in threads:
+            thread.join()
+    assert faults == []
 
 
 def test_two_catalogues_at_once_lose_and_double_nothing(repository, index) -> None:
