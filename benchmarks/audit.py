@@ -1,9 +1,11 @@
 """The audit against `sha256sum`, its growth with the number of bundles, and kill -9 by the dozen.
 
 python benchmarks/audit.py [--bundles 1000] [--minutes 1] [--megabytes 200] [--kills 50]
+                           [--record BUNDLE]
 
 Growth is measured with small bundles, of which as many are examined as are begun in `--minutes`;
-throughput with large ones, in which nearly all is bytes to hash. The cache is warm. Processor
+throughput with large ones, in which nearly all is bytes to hash. `--record` examines copies of one
+bundle (the demonstration's, say), whose tables are filled. The cache is warm. Processor
 seconds stand beside wall seconds, because a machine is seldom quiet; they leave out what worker
 processes use.
 """
@@ -131,6 +133,27 @@ def measure_growth(folder: Path, bundle: Path, most: int, minutes: float) -> Non
         )
         print(f"  {audit.examined} examined, each in {each}", flush=True)
         shutil.rmtree(place)
+
+
+def measure_record(folder: Path, bundle: Path, copies: int = 40) -> None:
+    """Examine a bundle whose tables are filled, in one process and in two."""
+    place = folder / "filled"
+    for number in range(copies):
+        shutil.copytree(bundle, place / f"bundle-{number:02}", copy_function=os.link)
+    files = [path for path in bundle.rglob("*") if path.is_file()]
+    size = sum(path.stat().st_size for path in files) / 1e6
+    print(f"\n{copies} copies of {bundle.name}: {len(files)} files, {size:.1f} MB")
+    with assembled(Crew(2)) as two:
+        for label, crew in (("1 process", HERE), ("2 workers", two)):
+            index = folder / "filled.sqlite"
+            index.unlink(missing_ok=True)
+            audit_place(place, index, minutes=0)
+            clock = Clock()
+            audit = audit_place(place, index, crew=crew)
+            assert all(one["standing"] != "damaged" for one in audit.standing), audit.standing[0]
+            wall, used = clock.read()
+            each = f"{wall / copies * 1e3:.0f} ms, {used / copies * 1e3:.0f} of processor here"
+            print(f"  {label:26} {audit.examined} examined, each in {each}", flush=True)
 
 
 def measure_throughput(folder: Path, bundle: Path, megabytes: int) -> None:
@@ -262,12 +285,15 @@ def main() -> None:
     parser.add_argument("--minutes", type=float, default=1.0)
     parser.add_argument("--megabytes", type=int, default=200)
     parser.add_argument("--kills", type=int, default=50)
+    parser.add_argument("--record", type=Path)
     chosen = parser.parse_args()
     print(f"{os.cpu_count()} cores, load {os.getloadavg()[0]:.1f} at the start")
     with tempfile.TemporaryDirectory() as scratch:
         bundle = a_bundle(Path(scratch))
         if chosen.bundles:
             measure_growth(Path(scratch), bundle, chosen.bundles, chosen.minutes)
+        if chosen.record:
+            measure_record(Path(scratch), chosen.record)
         if chosen.megabytes:
             measure_throughput(Path(scratch), bundle, chosen.megabytes)
         if chosen.kills:

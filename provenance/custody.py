@@ -121,7 +121,11 @@ def ledger_with(package: Package, events: pd.DataFrame) -> pd.DataFrame:
 
 def last_seal(package: Package) -> str:
     """The seal of the newest event, '' when there is none; it stands for the whole ledger."""
-    ledger = package.table(TABLE)
+    return last_seal_in(package.table(TABLE, ("event_sha256",)))
+
+
+def last_seal_in(ledger: pd.DataFrame) -> str:
+    """The same for the table custody as written."""
     return str(ledger["event_sha256"].iloc[-1]) if len(ledger) and "event_sha256" in ledger else ""
 
 

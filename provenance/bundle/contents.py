@@ -178,8 +178,8 @@ def described_sums(package: Package) -> list[tuple[str, str, str, str]]:
     for table in CHECKSUMMED_FILES:
         if table not in package.model.tables:
             continue
-        frame = package.table(table)
         key = package.model.table(table).primary_key[0]
+        frame = package.table(table, ("path", "sha256", key))
         if not {"path", "sha256", key} <= set(frame.columns):
             continue
         for path, digest, row_key in zip(frame["path"], frame["sha256"], frame[key], strict=True):

@@ -24,13 +24,13 @@ from provenance.bundle.names import unsafe_because
 from provenance.bundle.streaming import RECORDED, BroughtOut, bring_out, opened_container
 from provenance.bundle.table_check import check_tables
 from provenance.bundle.verdict import SEALS_WITHHELD, BundleFinding, Verdict
-from provenance.custody import SEALS, last_seal, verify_chain
+from provenance.custody import SEALS, last_seal_in, verify_ledger
 from provenance.custody import TABLE as LEDGER
 from provenance.errors import TreenailError, UnusableInput, UnusablePackage
 from provenance.package import DESCRIPTOR, Package, read_model
 from provenance.progress import Progress, say_nothing, stretch
 from provenance.remote import Place, Remote, place_at
-from provenance.signing import SignaturesNotTested, verify_signatures
+from provenance.signing import SignaturesNotTested, verify_signed
 
 BUNDLE_FACTS = "bundle.json"
 _TABLE_NAME = re.compile(r"[a-z][a-z0-9_]{0,62}")
@@ -374,9 +374,10 @@ def _seals_withheld(package: Package, facts: object) -> bool:
 
 
 def _check_ledger(package: Package, facts: object) -> Iterator[BundleFinding]:
-    judged = verify_chain(package)
+    ledger = package.table(LEDGER)
+    judged = verify_ledger(ledger)
     try:
-        judged += verify_signatures(package)
+        judged += verify_signed(ledger)
     except SignaturesNotTested as error:
         yield BundleFinding(
             "custody",
@@ -403,7 +404,7 @@ def _check_ledger(package: Package, facts: object) -> Iterator[BundleFinding]:
             f"data/{BUNDLE_FACTS}",
             "does not say with which seal ('lastSeal') the ledger ends, so events may be cut off",
         )
-    elif known != last_seal(package):
+    elif known != last_seal_in(ledger):
         yield _finding(
             "custody",
             "custody.end_differs",

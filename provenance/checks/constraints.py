@@ -8,7 +8,7 @@ each different text.
 from __future__ import annotations
 
 import operator
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from dataclasses import dataclass
 from decimal import Decimal
 from typing import Any
@@ -32,6 +32,10 @@ _SUPPORTED = {
     "number": {"required", "unique", "enum", *_LIMIT_NAMES},
     "integer": {"required", "unique", "enum", *_LIMIT_NAMES},
     "boolean": {"required", "unique", "enum"},
+}
+_LENGTHS: dict[str, tuple[str, Callable[[Any, Any], Any]]] = {
+    "minLength": ("too_few_characters", operator.lt),
+    "maxLength": ("too_many_characters", operator.gt),
 }
 _ODD = "odd"
 
@@ -58,12 +62,27 @@ def find_in_cells(model: Model, table: Table, text: TableText) -> Iterator[pl.Da
     Blank rows are passed over, and so are required cells that a short row lacks: those rows have
     their own finding. Raises UnusablePackage for a type or constraint that Table Schema lacks.
     """
-    present = [one for one in table.fields if one.name in text.frame.columns]
-    probes = [probe for one in present for probe in _probes(table, one)]
+    columns = set(text.frame.columns)
+    present = [one for one in table.fields if one.name in columns]
+    for one in present:
+        _refuse_unknown(table, one)
+    if len(text):
+        yield from _find_by_probes(model, table, text, present)
+    for one in present:
+        if "pattern" in one.constraints:
+            yield from find_wrong_forms(model, table, one, text.frame)
+        if "enum" in one.constraints and one.type != "string":
+            yield from _unlisted_numbers(model, table, one, text.frame)
+
+
+def _find_by_probes(
+    model: Model, table: Table, text: TableText, present: list[Field]
+) -> Iterator[pl.DataFrame]:
+    probes = [probe for one in present for probe in _probes(one)]
     # whether there is anything at all is cheaper to tell than where, and mostly there is not
     questions = {id(probe.any_wrong): probe.any_wrong for probe in probes}
     asked = text.frame.lazy().select(expr.alias(str(key)) for key, expr in questions.items())
-    answers = asked.collect().row(0, named=True) if questions and len(text) else {}
+    answers = asked.collect().row(0, named=True) if questions else {}
     probes = [probe for probe in probes if answers.get(str(id(probe.any_wrong)))]
     masks = text.frame.lazy().select(_numbered(probes, text)).collect()
     for probe, mask in zip(probes, masks, strict=True):
@@ -76,11 +95,6 @@ def find_in_cells(model: Model, table: Table, text: TableText) -> Iterator[pl.Da
             yield find_unlisted(model, table, probe.field, rows)
         else:
             yield found_in_cells(probe.name, table, probe.field, rows, limit=probe.limit)
-    for one in present:
-        if "pattern" in one.constraints:
-            yield from find_wrong_forms(model, table, one, text.frame)
-        if "enum" in one.constraints and one.type != "string":
-            yield from _unlisted_numbers(model, table, one, text.frame)
 
 
 def _numbered(probes: list[_Probe], text: TableText) -> Iterator[pl.Expr]:
@@ -103,18 +117,28 @@ def _numbered(probes: list[_Probe], text: TableText) -> Iterator[pl.Expr]:
         yield wrong.alias(str(number))
 
 
-def _probes(table: Table, one: Field) -> Iterator[_Probe]:
+def _refuse_unknown(table: Table, one: Field) -> None:
+    """Raise UnusablePackage for a type or constraint that Table Schema lacks."""
     where = f"field '{one.name}' of table '{table.name}'"
     if one.type not in _SUPPORTED:
         raise UnusablePackage(f"{where} has the type '{one.type}'; known are {[*_SUPPORTED]}")
     unknown = sorted(set(one.constraints) - _SUPPORTED[one.type])
     if unknown:
         raise UnusablePackage(f"{where}: a {one.type} cannot have the constraint '{unknown[0]}'")
+    for name in _LENGTHS:
+        limit = one.constraints.get(name)
+        if limit is not None and (not isinstance(limit, int) or isinstance(limit, bool)):
+            raise UnusablePackage(f"{where}: {name} is no whole number: {limit!r}")
+    for constraint, _, _ in LIMITS:
+        limit_of(one, constraint)
+
+
+def _probes(one: Field) -> Iterator[_Probe]:
     cell = pl.col(one.name)
     if one.constraints.get("required"):
         yield _probe(one, "required", cell == "")
     if one.type == "string":
-        yield from _string_probes(one, where)
+        yield from _string_probes(one)
     elif one.type == "boolean":
         yield _probe(one, NOT_OF_TYPE["boolean"], ~cell.is_in(["", *TRUE_WORDS, *FALSE_WORDS]))
     else:
@@ -125,21 +149,16 @@ def _probe(one: Field, name: str, wrong: pl.Expr, limit: str = "") -> _Probe:
     return _Probe(one, name, wrong, wrong.any(), limit)
 
 
-def _string_probes(one: Field, where: str) -> Iterator[_Probe]:
+def _string_probes(one: Field) -> Iterator[_Probe]:
     cell = pl.col(one.name)
     if "enum" in one.constraints:
         codes = [str(code) for code in one.constraints["enum"]]
         yield _probe(one, "not_in_list", ~cell.is_in(["", *codes]))
     characters = cell.str.len_chars().cast(pl.Int64)
-    for constraint, name, broken in (
-        ("minLength", "too_few_characters", operator.lt),
-        ("maxLength", "too_many_characters", operator.gt),
-    ):
+    for constraint, (name, broken) in _LENGTHS.items():
         limit = one.constraints.get(constraint)
         if limit is None:
             continue
-        if not isinstance(limit, int) or isinstance(limit, bool):
-            raise UnusablePackage(f"{where}: {constraint} is no whole number: {limit!r}")
         yield _probe(one, name, (cell != "") & broken(characters, limit), str(limit))
 
 

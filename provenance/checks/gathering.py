@@ -27,9 +27,11 @@ def gather(
 
     Sorted by the tables' order, row, the fields' order, severity and rule.
     """
+    concerned = set(hits["table"].unique())
     parts = [
         _with_keys(table, texts.get(name), hits.filter(pl.col("table") == name))
         for name, table in package.model.tables.items()
+        if name in concerned
     ]
     elsewhere = hits.filter(~pl.col("table").is_in(list(package.model.tables)))
     keyed = pl.concat([*parts, _keyless(elsewhere)])
@@ -49,8 +51,6 @@ def _keyless(found: pl.DataFrame) -> pl.DataFrame:
 
 def _with_keys(table: Table, text: TableText | None, found: pl.DataFrame) -> pl.DataFrame:
     """The findings of one table with the key of their row, '' for the table as a whole."""
-    if not len(found):
-        return _keyless(found)
     if text is None or any(name not in text.frame.columns for name in table.primary_key):
         return _keyless(found)
     keys = key_texts(table, text.frame)
@@ -70,8 +70,7 @@ def _with_origins(
     model: Model, texts: Mapping[str, TableText], found: pl.DataFrame
 ) -> pl.DataFrame:
     """The findings with the lines of the received files that their rows were read from."""
-    lines = list(_origin_lines(texts))
-    lines += list(_own_lines(model, texts))
+    lines = [*_origin_lines(texts), *_own_lines(model, texts)] if len(found) else []
     if not lines:
         return found.with_columns(origin=pl.lit(""))
     known = pl.concat(lines).join(

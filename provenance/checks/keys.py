@@ -28,6 +28,8 @@ def find_in_keys(table: Table, text: TableText) -> Iterator[pl.DataFrame]:
     """
     _known_fields(table, table.primary_key)
     key = table.primary_key
+    if not len(text):
+        return
     has_key = bool(key) and all(name in text.frame.columns for name in key)
     if has_key:
         yield from _repeated("key_repeated", table, key, text)
@@ -95,7 +97,9 @@ def find_in_links(
         _known_fields(model.table(link.table), link.reference_fields)
         if len(link.fields) != len(link.reference_fields):
             raise UnusablePackage(f"table '{table.name}': a key has more fields than its target")
-        if link.table in texts and all(name in text.frame.columns for name in link.fields):
+        if not len(text) or link.table not in texts:
+            continue
+        if all(name in text.frame.columns for name in link.fields):
             yield from _broken(model, table, link, text.frame, texts[link.table].frame)
 
 
@@ -105,13 +109,15 @@ def _broken(
     other = model.table(link.table)
     names = list(link.fields)
     pointing = _key_texts(table, link.fields, frame)
+    written = pointing.with_columns(frame[ROW]).filter(_any_written(link.fields))
+    if not len(written):
+        return
     # a column that is not there (which has its own finding) is as good as blank
     gone = [name for name in link.reference_fields if name not in target.columns]
     there = _key_texts(
         other, link.reference_fields, target.with_columns(pl.lit("").alias(name) for name in gone)
     )
     there = there.rename(dict(zip(there.columns, names, strict=True)))
-    written = pointing.with_columns(frame[ROW]).filter(_any_written(link.fields))
     rows = written.join(there, on=names, how="anti", maintain_order="left")
     if not len(rows):
         return

@@ -72,6 +72,8 @@ def mismatches(
             re.compile(pattern)
         except (re.error, RecursionError, OverflowError) as error:
             raise UnusablePattern(f"it is no regular expression: {error}") from None
+        if not len(texts):
+            return pl.Series([], dtype=pl.Boolean)
         try:
             return (texts != "") & ~texts.str.contains(rf"\A(?:{pattern})\z")
         except pl.exceptions.ComputeError:

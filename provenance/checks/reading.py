@@ -89,7 +89,11 @@ def read_table_text(path: Path) -> TableText:
     with _any_cell_size():
         if not _is_utf8(data):
             return _read_anew(data)
-        return _read_even(data) or _read_outlined(data) or _read_anew(data)
+        for read in (_read_even, _read_outlined):
+            # a table without rows is as good as false, and has been read all the same
+            if (table := read(data)) is not None:
+                return table
+        return _read_anew(data)
 
 
 def _read_even(data: bytes) -> TableText | None:
@@ -219,22 +223,22 @@ def _numbered(records: int) -> pl.DataFrame:
 def _with_frame(labels: tuple[str, ...], body: bytes, *, records: int, faults: Faults) -> TableText:
     if len(labels) > MOST_COLUMNS:
         raise UnusablePackage(f"a table has {len(labels)} columns; no record needs as many")
+    kept: dict[str, str] = {}
+    for position, label in enumerate(labels):
+        if label not in ("", ROW):
+            kept.setdefault(label, str(position))
+    if not records:
+        nothing = pl.DataFrame(schema={ROW: pl.UInt32(), **dict.fromkeys(kept, pl.String())})
+        return TableText(labels, nothing, nothing[ROW], faults)
     positions = [str(position) for position in range(len(labels))]
     schema = dict.fromkeys(positions, pl.String())
-    if records:
-        frame = pl.read_csv(body, has_header=False, schema=schema, empty_string_is_null=False)
-    else:
-        frame = pl.DataFrame(schema=schema)
+    frame = pl.read_csv(body, has_header=False, schema=schema, empty_string_is_null=False)
     if len(frame) != records:
         raise RuntimeError(f"{records} records were counted, and {len(frame)} were read")
     numbered = _numbered(records).hstack(frame)
     # of the rows whose first cell is empty few are blank altogether
     blank = numbered.filter(pl.col(positions[0]) == "")
     blank = blank.filter(pl.all_horizontal(pl.col(positions) == ""))
-    kept: dict[str, str] = {}
-    for position, label in zip(positions, labels, strict=True):
-        if label not in ("", ROW):
-            kept.setdefault(label, position)
     texts = numbered.select(ROW, *(pl.col(old).alias(new) for new, old in kept.items()))
     return TableText(labels, texts, blank[ROW], faults)
 
