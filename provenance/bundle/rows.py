@@ -34,7 +34,7 @@ def read_stretches(
         ) as stretches,
     ):
         for frame in stretches:
-            if columns is not None:
+            if columns is not None and list(columns) != list(frame.columns):
                 frame = frame.reindex(columns=list(columns), fill_value="")
             yield list(frame.itertuples(index=False, name=None))
 

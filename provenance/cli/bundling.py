@@ -8,11 +8,18 @@ from typing import TYPE_CHECKING, NoReturn
 
 import click
 
-from provenance.cli.options import format_option, out_option, package_argument, progress_bar
+from provenance.cli.options import (
+    PlaceParam,
+    format_option,
+    out_option,
+    package_argument,
+    progress_bar,
+)
 
 if TYPE_CHECKING:
     from provenance.bundle.pack import Packed
     from provenance.findings import Report
+    from provenance.remote import Place
 
 
 @click.command("pack")
@@ -106,7 +113,7 @@ def _counted(report: Report, severity: str) -> str:
 
 
 @click.command("verify")
-@click.argument("bundle", type=click.Path(path_type=Path))
+@click.argument("bundle", type=PlaceParam(must_exist=False))
 @click.option("--fast", is_flag=True, help="Names and sizes only, no checksums.")
 @format_option("text", "json")
 @click.option(
@@ -116,12 +123,18 @@ def _counted(report: Report, severity: str) -> str:
     metavar="FULL",
     help="Show that BUNDLE, a public edition, was made from this full one.",
 )
-def verify(bundle: Path, fast: bool, shape: str, full: Path | None) -> None:
+def verify(bundle: Place, fast: bool, shape: str, full: Path | None) -> None:
     """Say whether BUNDLE, a folder or zip, is sound, and name what is not.
+
+    BUNDLE may be the address of a zip in a store that fsspec reads (s3://…, sftp://…, https://…).
 
     Exit codes: 0 sound, 1 not sound, 2 nothing that can be opened.
     """
     if full:
+        if not isinstance(bundle, Path):
+            raise click.BadParameter(
+                f"{bundle} lies in a store; copy it to a disk to compare it", param_hint="BUNDLE"
+            )
         _verify_against(bundle, full, shape)
     from provenance.bundle.verify import verify_bundle
 

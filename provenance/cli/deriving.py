@@ -77,4 +77,4 @@ def derive(
     write_text(tally, tally_wood(opened, derived).to_csv(index=False, lineterminator="\n"))
     click.echo(f"\n{tally}: pieces and volume by building, phase and species")
     for figure in draw_figures(opened, derived, folder):
-        click.echo(f"{figure.svg} and .png: {figure.title}")
+        click.echo(f"{figure.files['svg']} and .png: {figure.title}")

@@ -53,7 +53,7 @@ def derive_tables_and_figures(stage: Stage) -> Did:
         f"{first.pieces} pieces of wood need at least {first.trees} trees (an estimate); clusters "
         f"of cutting dates: {years}",
         (f"treenail derive {SOUND} --out figures",),
-        tuple(figure.png for figure in figures),
+        tuple(figure.files["png"] for figure in figures),
         () if clusters else ("no cluster of cutting dates was found",),
     )
 

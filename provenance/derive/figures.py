@@ -7,7 +7,7 @@ from __future__ import annotations
 
 import io
 import warnings
-from collections.abc import Callable
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
@@ -41,19 +41,27 @@ STYLES = {
 
 @dataclass(frozen=True)
 class FigureFile:
-    """One drawn figure: its name, what it shows in a line, and the two files."""
+    """One drawn figure: its name, what it shows in a line, and its files, form → path."""
 
     name: str
     title: str
-    svg: Path
-    png: Path
+    files: Mapping[str, Path]
 
+
+FORMS = ("svg", "png")
+_LEFT_OUT = {"svg": ("Date", "Creator"), "png": ("Software",)}
+"""What the drawing library would write into a file and another day or version would differ in."""
 
 Draw = Callable[["Package", Derived], "Figure | None"]
 
 
-def draw_figures(package: Package, derived: Derived, folder: Path) -> list[FigureFile]:
-    """Draw every figure that has data into `folder`; the same record gives the same bytes."""
+def draw_figures(
+    package: Package, derived: Derived, folder: Path, forms: Sequence[str] = FORMS
+) -> list[FigureFile]:
+    """Draw every figure that has data into `folder`, a file for each of `forms`.
+
+    The same record gives the same bytes.
+    """
     import matplotlib as mpl
 
     mpl.use("Agg")
@@ -72,11 +80,9 @@ def draw_figures(package: Package, derived: Derived, folder: Path) -> list[Figur
             figure = draw(package, derived)
             if figure is None:
                 continue
-            svg, png = folder / f"{name}.svg", folder / f"{name}.png"
-            for path, form, metadata in (
-                (svg, "svg", {"Date": None, "Creator": None, "Title": title}),
-                (png, "png", {"Software": None, "Title": title}),
-            ):
+            paths = {form: folder / f"{name}.{form}" for form in forms}
+            for form, path in paths.items():
+                metadata = dict.fromkeys(_LEFT_OUT[form]) | {"Title": title}
                 buffer = io.BytesIO()
                 with warnings.catch_warnings():
                     # the PNG shows a box for a letter that the font lacks; the SVG has the letter
@@ -85,7 +91,7 @@ def draw_figures(package: Package, derived: Derived, folder: Path) -> list[Figur
                         buffer, format=form, dpi=150, metadata=metadata, bbox_inches="tight"
                     )
                 write_bytes(path, buffer.getvalue())
-            files.append(FigureFile(name, title, svg, png))
+            files.append(FigureFile(name, title, paths))
     return files
 
 

@@ -17,7 +17,7 @@ from provenance.survey.drawing import Disc, Group, Item, Line, Text, Transform
 from provenance.survey.features import read_features
 from provenance.survey.field_record import numbers
 from provenance.survey.known_points import KnownPoints
-from provenance.survey.label_places import Wanted, place_labels
+from provenance.survey.label_places import Wanted, place_labels, told_apart
 from provenance.survey.plan_map import HOLE_MM, hole_symbol
 from provenance.survey.sheet_parts import best_scale
 
@@ -86,7 +86,9 @@ def draw_strip(
         (*transform(end, 0.0), 1.6)
         for end in (-2.6 / transform.mm_a_metre, length + 2.6 / transform.mm_a_metre)
     ]
-    for sample_id, along, up, near, is_hole in _holes(known, element):
+    holes = list(_holes(known, element))
+    keys = told_apart({hole[0]: f"hole {stamps.get(hole[0], hole[0])}" for hole in holes})
+    for sample_id, along, up, near, is_hole in holes:
         at = transform(along, up)
         if near:
             items.extend(hole_symbol(at, is_hole))
@@ -107,9 +109,10 @@ def draw_strip(
             for shift in (0.0, label_width * 0.55, -label_width * 0.55)
         )
         label_height = _STAMP_SIZE * _CAP
-        wanted.append(Wanted(f"hole {stamp}", label_width, label_height, at, reach, spots))
-        anchors[f"hole {stamp}"] = (at, reach)
-        texts[f"hole {stamp}"] = (text, "mono", _STAMP_SIZE)
+        key = keys[sample_id]
+        wanted.append(Wanted(key, label_width, label_height, at, reach, spots))
+        anchors[key] = (at, reach)
+        texts[key] = (text, "mono", _STAMP_SIZE)
     features, _ = read_features(str(known.record.element["features"].iloc[element]))
     for number, one in enumerate(features):
         place = (one.from_m + one.to_m) / 2

@@ -6,7 +6,8 @@ line, until there is room; what is named first has first choice. Greedy placemen
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections import Counter
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from math import cos, hypot, pi, radians, sin
 
@@ -14,7 +15,7 @@ import numpy as np
 
 from provenance.survey.observation import Floats
 
-__all__ = ["Placed", "Wanted", "place_labels"]
+__all__ = ["Placed", "Wanted", "place_labels", "told_apart"]
 
 _RINGS_MM = (0.6, 1.6, 3.0, 5.0, 7.5, 10.5, 14.0, 18.0, 23.0, 29.0)
 _DIRECTIONS = 16
@@ -71,6 +72,16 @@ def place_labels(
         placed.append(found)
         taken.add(_corners(found.x, found.y, one.width, one.height, found.turn_deg))
     return placed, homeless
+
+
+def told_apart(words: Mapping[str, str]) -> dict[str, str]:
+    """The word for each code; where several have the same, with the code behind it.
+
+    >>> told_apart({"S1": "LH-01", "S2": "LH-02", "S3": "LH-01"})
+    {'S1': 'LH-01 (S1)', 'S2': 'LH-02', 'S3': 'LH-01 (S3)'}
+    """
+    uses = Counter(words.values())
+    return {code: word if uses[word] == 1 else f"{word} ({code})" for code, word in words.items()}
 
 
 def _find(one: Wanted, taken: _Taken, area: tuple[float, float, float, float]) -> Placed | None:

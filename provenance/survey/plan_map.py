@@ -11,7 +11,7 @@ import numpy as np
 
 from provenance.printing.fonts import Typefaces
 from provenance.survey.drawing import Disc, Group, Item, Line, Picture, Text, Transform
-from provenance.survey.label_places import Placed, Wanted, place_labels
+from provenance.survey.label_places import Placed, Wanted, place_labels, told_apart
 from provenance.survey.outline import distance_outside
 from provenance.survey.plan_content import PlanContent, PlanWood, Underlay
 
@@ -161,11 +161,13 @@ def _labels(
         wanted.append(Wanted(key, width, size * _CAP, anchor, reach, inside))
         texts[key] = (text, face, size, grey)
 
+    keys = told_apart({hole.sample_id: f"hole {hole.stamp}" for hole in content.holes})
     for hole in sorted(content.holes, key=lambda hole: hole.sample_id != marked):
         at = transform(*hole.at)
         reach = 2.6 if hole.sample_id == marked else HOLE_MM
-        want(f"hole {hole.stamp}", hole.stamp, "mono", _STAMP_SIZE, 0.0, at, reach)
-        about[f"hole {hole.stamp}"] = ("sample", hole.sample_id)
+        key = keys[hole.sample_id]
+        want(key, hole.stamp, "mono", _STAMP_SIZE, 0.0, at, reach)
+        about[key] = ("sample", hole.sample_id)
     for datum in content.datums:
         at = transform(*datum.at)
         want(f"datum {datum.datum_id}", datum.datum_id, "bold", _DATUM_SIZE, 0.0, at, DATUM_MM)

@@ -22,6 +22,7 @@ from provenance.catalogue.audit import audit_place
 from provenance.catalogue.build import update_catalogue, withdraw_bundle
 from provenance.catalogue.entry import read_entry
 from provenance.catalogue.query import ask_sql
+from provenance.cli.bundling import verify as verify_command
 from provenance.cli.cataloguing import audit as audit_command
 from provenance.cli.cataloguing import catalogue as catalogue_command
 from provenance.errors import UnusableInput
@@ -198,6 +199,10 @@ def test_the_commands_take_an_address(in_memory, index) -> None:
     assert run.exit_code == 0, run.output
     assert "memory://shelf/other.zip" in run.stdout
     assert runner.invoke(audit_command, [place, *options]).exit_code == 0
+    one = runner.invoke(verify_command, [f"{place}/other.zip"])
+    assert (one.exit_code, one.stdout.splitlines()[0]) == (0, "other.zip: sound, 0 files")
+    gone = runner.invoke(verify_command, [f"{place}/gone.zip"])
+    assert "gone.zip is not there" in str(gone.exception)
 
 
 def test_an_address_needs_an_index_on_this_machine(in_memory) -> None:

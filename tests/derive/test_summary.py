@@ -71,16 +71,16 @@ def test_every_figure_says_n_and_is_the_same_each_time(house, tmp_path) -> None:
     again = draw_figures(house, derived, tmp_path / "2")
     assert [figure.name for figure in once] == list(FIGURES)
     for one, other in zip(once, again, strict=True):
-        svg = one.svg.read_text("utf-8")
+        svg = one.files["svg"].read_text("utf-8")
         assert "n = " in svg or "n =" in svg
-        assert svg == other.svg.read_text("utf-8")
-        assert one.png.read_bytes() == other.png.read_bytes()
+        assert svg == other.files["svg"].read_text("utf-8")
+        assert one.files["png"].read_bytes() == other.files["png"].read_bytes()
 
 
 def test_no_figure_speaks_of_a_date_of_construction_as_a_fact(house, tmp_path) -> None:
     derived = derive_tables(house)
     for figure in draw_figures(house, derived, tmp_path):
-        text = figure.svg.read_text("utf-8")
+        text = figure.files["svg"].read_text("utf-8")
         if figure.name.startswith(("dated", "outside")):
             assert "not a date of construction" in text
 
@@ -137,6 +137,6 @@ def test_names_of_places_are_drawn_as_they_are(house, tmp_path, recwarn) -> None
     places["name"] = "Barn $\\frac$ 木\x1b"
     house.write_table("place", places)
     drawn = draw_figures(house, derive_tables(house), tmp_path / "figures")
-    svg = next(one for one in drawn if one.name == "dated-samples").svg.read_text("utf-8")
+    svg = next(one for one in drawn if one.name == "dated-samples").files["svg"].read_text("utf-8")
     assert "Barn $\\frac$ 木⟨U+001B⟩" in svg
     assert [str(one.message) for one in recwarn] == []

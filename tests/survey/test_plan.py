@@ -295,3 +295,18 @@ def test_a_strip_shows_holes_on_their_side_and_joints(house: Package) -> None:
     assert [bool(disc.dash) for disc in discs].count(True) == 1
     assert sum(disc.radius > 2 for disc in discs) == 2
     assert strip_title(known, 3).endswith("upright, end A below")
+
+
+def test_two_holes_with_one_stamp_keep_each_its_own_label(house: Package) -> None:
+    plug = house.table("plug")
+    plug["stamp"] = "86"
+    house.write_table("plug", plug)
+    known, faces = known_points(house), load_typefaces()
+    stamps = {"231": "86", "232": "86"}
+    strip = flattened(draw_strip(known, stamps, 0, (0, 0, 180, 36), faces).items)
+    assert {"86 at 1.00 m", "86 at 1.10 m"} <= {one.text for one in strip if isinstance(one, Text)}
+    transform = Transform(50, (3, 2.5), (100, 80))
+    content = plan_content(house, known, "B1")
+    on_plan = draw_map(content, transform, (10, 10, 190, 150), faces).items
+    named = [one.about for one in on_plan if isinstance(one, Group) and one.is_label]
+    assert {("sample", "231"), ("sample", "232")} <= set(named)

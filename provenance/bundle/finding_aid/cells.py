@@ -21,6 +21,7 @@ PAGE_ROWS = 1000
 
 _UNITS = {"a": "", "deg": "°", "h": "o’clock"}
 """Units (UCUM, as the schemas have them) that a person reads in another form; years need none."""
+_TRUTH = {"true": "yes", "false": "no"}
 FILE_COLUMNS = ("path", "mapping_path")
 
 
@@ -104,7 +105,7 @@ class Cells:
             vocabulary = self.record.model.vocabulary_of(one)
             found = {term.code: term.label for term in vocabulary.terms} if vocabulary else {}
             if one.type == "boolean":
-                found = {"true": "yes", "false": "no"}
+                found = _TRUTH
             self._labels[place] = found
         return self._labels[place]
 
@@ -178,6 +179,6 @@ def _labelled(labels: Mapping[str, str], code: str) -> Markup:
     label = labels.get(code)
     if not label:
         return shown(code)
-    if label.casefold() == code.casefold().replace("_", " "):
+    if code in _TRUTH or label.casefold() == code.casefold().replace("_", " "):
         return shown(label)
     return Markup(f"{shown(label)} <small>{shown(code)}</small>")

@@ -42,9 +42,9 @@ def draw_derived(cells: Cells, folder: Path) -> list[Drawing]:
     derived = _stored(cells)
     drawings = []
     with tempfile.TemporaryDirectory() as scratch:
-        for one in draw_figures(record.package, derived, Path(scratch)):
+        for one in draw_figures(record.package, derived, Path(scratch), ("svg",)):
             path = f"pages/figure/{one.name}.svg"
-            put(folder / path, one.svg.read_bytes())
+            put(folder / path, one.files["svg"].read_bytes())
             table = "size" if one.name == "volume" else "span"
             drawings.append(
                 Drawing(

@@ -72,7 +72,7 @@ def _write(cells: Cells, writer: Writer, table: Table) -> TableSummary:
     waiting: list[Markup] = []
     number = 1
     seen: set[str] = set()
-    for stretch in read_stretches(package, table.name, names):
+    for stretch in read_stretches(package, table.name, names) if count else ():
         for values in stretch:
             waiting.append(_row(cells, table, fields, values, key_places, seen))
             if len(waiting) == PAGE_ROWS:
