@@ -200,7 +200,8 @@ def test_the_commands_take_an_address(in_memory, index) -> None:
     assert "memory://shelf/other.zip" in run.stdout
     assert runner.invoke(audit_command, [place, *options]).exit_code == 0
     one = runner.invoke(verify_command, [f"{place}/other.zip"])
-    assert (one.exit_code, one.stdout.splitlines()[0]) == (0, "other.zip: sound, 0 files")
+    assert one.exit_code == 0
+    assert one.stdout.startswith("other.zip: sound (")
     gone = runner.invoke(verify_command, [f"{place}/gone.zip"])
     assert "gone.zip is not there" in str(gone.exception)
 

@@ -168,6 +168,11 @@ def test_no_page_shuts_a_reader_out(open_page: Any, scheme: str) -> None:
         page.goto((page.url.rpartition("/data/")[0]) + f"/data/{path}")
         if path == "index.html":
             found_by(page, "#reading", "2?1")
+        # the rows of a table are all of one shape, and axe takes milliseconds over each cell
+        page.evaluate(
+            "document.querySelectorAll('tbody').forEach("
+            "(body) => [...body.rows].slice(5).forEach((row) => row.remove()))"
+        )
         page.evaluate(axe)
         result = page.evaluate(
             "axe.run({preload: false, "  # a page on a disk may not read its style sheet
