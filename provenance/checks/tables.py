@@ -53,6 +53,11 @@ def is_blank(text: pl.Series) -> bool:
     return not (text != "").any()
 
 
+def is_written(typed: pl.Series) -> bool:
+    """Whether anything is written in a column as typed, where blank cells are null."""
+    return typed.null_count() < len(typed)
+
+
 def typed_frame(table: Table, text: pl.DataFrame) -> pl.DataFrame:
     """Type a frame of text columns (with ROW); see Tables for what becomes of bad cells.
 

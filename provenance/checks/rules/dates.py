@@ -8,7 +8,7 @@ import polars as pl
 
 from provenance.checks.dates import date_bounds, day_number, unreal_dates
 from provenance.checks.rule import COMMON_PRACTICE, EVERY_TABLE, rule
-from provenance.checks.tables import ROW, Tables
+from provenance.checks.tables import ROW, Tables, is_written
 from provenance.edtf import Day
 
 FIRST_YEAR = 1900
@@ -16,9 +16,9 @@ FIRST_YEAR = 1900
 
 
 def _dated_columns(tables: Tables) -> Iterator[tuple[str, str]]:
-    """Table and field of everything that is written as an uncertain date."""
+    """Table and field of every uncertain date, where any is written."""
     for table, one in tables.model.every_field():
-        if one.notation == "edtf":
+        if one.notation == "edtf" and is_written(tables[table.name][one.name]):
             yield table.name, one.name
 
 
@@ -28,6 +28,12 @@ def _found(table: str, field: str, rows: pl.DataFrame) -> pl.DataFrame:
         ROW,
         pl.lit(field).alias("field"),
         pl.col(field).cast(pl.String).alias("date"),
+    )
+
+
+def _nothing() -> pl.DataFrame:
+    return pl.DataFrame(
+        schema={"table": pl.String, ROW: pl.UInt32, "field": pl.String, "date": pl.String}
     )
 
 
@@ -43,10 +49,11 @@ def _found(table: str, field: str, rows: pl.DataFrame) -> pl.DataFrame:
 )
 def no_such_day(tables: Tables) -> pl.DataFrame:
     """It cannot be compared with any other date, so other faults stay hidden."""
-    return pl.concat(
+    found = (
         _found(table, field, unreal_dates(tables[table], field))
         for table, field in _dated_columns(tables)
     )
+    return pl.concat([_nothing(), *found])
 
 
 @rule(
@@ -61,7 +68,7 @@ def no_such_day(tables: Tables) -> pl.DataFrame:
 def before_the_trade_began(tables: Tables) -> pl.DataFrame:
     """A year like 0024 is a two-digit year that was read as it stands."""
     first_day = day_number([Day(FIRST_YEAR, 1, 1)])[0]
-    frames = []
+    frames = [_nothing()]
     for table, field in _dated_columns(tables):
         # episodes are the history of the place itself
         if table == "episode":

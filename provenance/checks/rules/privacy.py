@@ -7,7 +7,7 @@ from collections.abc import Iterator
 import polars as pl
 
 from provenance.checks.rule import COMMON_PRACTICE, EVERY_TABLE, rule
-from provenance.checks.tables import ROW, Tables
+from provenance.checks.tables import ROW, Tables, is_written
 
 GDPR = "GDPR, Regulation (EU) 2016/679, article 5(1)(c) (data minimisation)"
 SECRECY = "Darwin Core, dataGeneralizations and informationWithheld; " + COMMON_PRACTICE
@@ -32,14 +32,15 @@ COORDINATES = (
 
 
 def _open_texts(tables: Tables) -> Iterator[tuple[str, str]]:
-    """Table and field of every free text that the public edition shows."""
+    """Table and field of every free text that the public edition shows, where any is written."""
     for table in tables.model.of_role("record"):
         for one in table.fields:
             free = not (one.vocabulary or one.notation or one.constraints.get("pattern"))
             # names of files are read like any other text
             free = free or one.notation == "relative_path"
             links = any(one.name in key.fields for key in table.foreign_keys)
-            if one.type == "string" and one.sensitivity == "open" and free and not links:
+            is_open = one.type == "string" and one.sensitivity == "open" and free and not links
+            if is_open and is_written(tables[table.name][one.name]):
                 yield table.name, one.name
 
 
@@ -49,7 +50,7 @@ def _found(table: str, field: str, rows: pl.DataFrame) -> pl.DataFrame:
 
 def _matches(tables: Tables, pattern: str) -> pl.DataFrame:
     """Every open text that holds the pattern, with its first group in `found`."""
-    return pl.concat(
+    frames = [
         _found(
             table,
             field,
@@ -59,7 +60,8 @@ def _matches(tables: Tables, pattern: str) -> pl.DataFrame:
             .drop_nulls("found"),
         )
         for table, field in _open_texts(tables)
-    )
+    ]
+    return pl.concat([_nothing(), *frames])
 
 
 def _mentions(tables: Tables, names: dict[str, str]) -> pl.DataFrame:
@@ -81,8 +83,10 @@ def _mentions(tables: Tables, names: dict[str, str]) -> pl.DataFrame:
         )
         for table, field in (_open_texts(tables) if wanted else ())
     ]
-    if frames:
-        return pl.concat(frames)
+    return pl.concat([_nothing(), *frames])
+
+
+def _nothing() -> pl.DataFrame:
     return pl.DataFrame(
         schema={"table": pl.String, ROW: pl.UInt32, "field": pl.String, "found": pl.String}
     )
