@@ -161,7 +161,7 @@ def main() -> None:
     parser.add_argument("--keep", type=Path, help="a folder that the package and pages stay in")
     options = parser.parse_args()
     with tempfile.TemporaryDirectory() as scratch:
-        folder = options.keep or Path(scratch)
+        folder = (options.keep or Path(scratch)).resolve()
         package = many_records(folder, options.elements)
         aid = folder / "aid"
         contents = survey_package(package)
