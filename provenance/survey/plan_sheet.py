@@ -24,6 +24,10 @@ from provenance.survey.sheet_parts import (
 __all__ = ["SECRET", "plan_sheet"]
 
 _MARGIN_MM, _FOOT_MM, _TICKS_MM = 10.0, 32.0, 5.0
+_ARROW_MM = 11.0
+"""The north arrow and what is free beside it."""
+_STAMPS_TOLD = 40
+"""In the words for those who cannot see the plan; the lists beside it have all."""
 _ROUND_MM = 8.0
 """Paper left free round what is drawn, for labels."""
 SECRET = "Shows where things are. Not for the public edition."
@@ -95,10 +99,11 @@ def _title(content: PlanContent) -> str:
 
 
 def _words(content: PlanContent, scale: float) -> str:
+    stamps = shortened([hole.stamp for hole in content.holes], _STAMPS_TOLD)
     return (
         f"Plan at 1 : {scale:g} with {len(content.woods)} pieces of wood, "
         f"{len(content.holes)} holes and cuts and {len(content.datums)} datums. Stamps: "
-        f"{', '.join(hole.stamp for hole in content.holes) or 'none'}."
+        f"{stamps or 'none'}."
     )
 
 
@@ -127,8 +132,10 @@ def _foot(
         else "y: site grid; true north is not recorded."
     )
     grid = f"Ticks every {step:g} m of the site grid. {north}"
-    items.append(Text((bar_x, top - 11.6), grid, 2.0, grey=0.25))
+    # not into the arrow, which reaches down beside it
+    beside = wrapped(grid, faces, 2.0, right - _ARROW_MM - bar_x, 2)
+    items += text_lines(beside, bar_x, top - 10.0, 2.0, grey=0.25)
     items += legend(left, top - 11.5)
     told = wrapped(" ".join(notes), faces, 2.0, right - bar_x, 4)
-    items += text_lines(told, bar_x, top - 13.4, 2.0, grey=0.25)
+    items += text_lines(told, bar_x, top - 10.8 - 2.6 * len(beside), 2.0, grey=0.25)
     return items

@@ -6,6 +6,7 @@ import io
 import re
 import subprocess
 import xml.etree.ElementTree as ET
+from dataclasses import replace
 from pathlib import Path
 
 import pytest
@@ -310,3 +311,23 @@ def test_two_holes_with_one_stamp_keep_each_its_own_label(house: Package) -> Non
     on_plan = draw_map(content, transform, (10, 10, 190, 150), faces).items
     named = [one.about for one in on_plan if isinstance(one, Group) and one.is_label]
     assert {("sample", "231"), ("sample", "232")} <= set(named)
+
+
+def test_the_words_below_a_plan_end_before_the_arrow(house: Package) -> None:
+    faces = load_typefaces()
+    # the longest words: true north is not recorded
+    content = replace(plan_content(house, known_points(house), "B1"), grid_north_deg=None)
+    items = flattened(plan_sheet(content, paper_named("a4"), faces, record="x").items)
+    (letter,) = (one for one in items if isinstance(one, Text) and one.text == "y")
+    points = [
+        point
+        for one in items
+        if isinstance(one, Line)
+        and any(abs(x - letter.at[0]) < 0.01 and 0 < letter.at[1] - y < 3 for x, y in one.points)
+        for point in one.points
+    ]
+    left, foot = (min(one) for one in zip(*points, strict=True))
+    words = [one for one in items if isinstance(one, Text) and foot - 2 < one.at[1] < letter.at[1]]
+    beside = [one for one in words if one.size == 2.0]
+    assert any(one.text.startswith("Ticks every") for one in beside)
+    assert all(one.at[0] + faces.plain.width(one.text, 2.0) < left for one in beside)
