@@ -53,10 +53,11 @@ def disk_trouble(error: OSError) -> str:
     found = (error.strerror or str(error) or type(error).__name__).rstrip(".")
     where = ""
     if isinstance(error.filename, str | os.PathLike) and os.fspath(error.filename):
-        parts = Path(error.filename).parts
+        # not by pathlib, which would write the address of a store with one stroke too few
+        parts = os.fsdecode(error.filename).split(os.sep)
         known = [_TEMPORARY.fullmatch(part) for part in parts]
         whole = [one["name"] if one else part for one, part in zip(known, parts, strict=True)]
-        where = f"{Path(*whole)}: "
+        where = f"{os.sep.join(whole)}: "
     remedy = _REMEDIES.get(error.errno or 0, "check the disk and the name, then do it again")
     return f"{where}{found}; {remedy}"
 

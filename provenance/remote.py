@@ -200,7 +200,13 @@ class Remote:
             raise self._trouble(error) from error
 
     def _trouble(self, error: Exception) -> OSError:
-        return OSError(errno.EIO, f"{type(error).__name__}: {error}", self.address)
+        words = f"{type(error).__name__}: {error}"
+        if self._is_web and isinstance(error, ValueError) and "range requests" in str(error):
+            words = (
+                "the web server sends no parts of files (HTTP range requests, RFC 9110 section "
+                "14); copy the bundle to a disk, or ask for another address"
+            )
+        return OSError(errno.EIO, words, self.address)
 
 
 class _Raw(io.RawIOBase):

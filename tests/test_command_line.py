@@ -74,6 +74,11 @@ def test_a_temporary_name_is_told_as_the_name_it_was_to_become():
     assert disk_trouble(refused).startswith("shelf/labels.pdf: Permission denied; ")
 
 
+def test_an_address_is_told_as_it_was_given():
+    refused = OSError(5, "no answer", "https://store.example/shelf/one.zip")
+    assert disk_trouble(refused).startswith("https://store.example/shelf/one.zip: no answer; ")
+
+
 def test_a_full_disk_says_which_file_it_had_no_room_for_and_to_make_room(tmp_path):
     with pytest.raises(OSError, match="No space left") as full, writing(tmp_path / "labels.pdf"):
         raise OSError(28, "No space left on device")

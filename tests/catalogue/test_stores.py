@@ -279,3 +279,13 @@ def test_a_step_down_an_address_goes_to_its_path(address: str, below: str) -> No
     assert lies_below(place / "one", place)
     assert not lies_below(place, place / "one")
     assert not lies_below(Path("/one"), place)
+
+
+def test_a_web_server_that_sends_whole_files_only_is_told_as_that(repository) -> None:
+    handler = partial(http.server.SimpleHTTPRequestHandler, directory=str(repository))
+    with http.server.ThreadingHTTPServer(("127.0.0.1", 0), handler) as server:
+        threading.Thread(target=server.serve_forever, daemon=True).start()
+        address = f"http://127.0.0.1:{server.server_address[1]}/other.zip"
+        with pytest.raises(UnusableInput, match=r"other\.zip.*no parts of files"):
+            verify_bundle(address)
+        server.shutdown()
