@@ -58,6 +58,13 @@ def is_written(typed: pl.Series) -> bool:
     return typed.null_count() < len(typed)
 
 
+def nothing_found(word: str) -> pl.DataFrame:
+    """No rows, with the columns of a rule about every table: table, ROW, field and its `word`."""
+    return pl.DataFrame(
+        schema={"table": pl.String, ROW: pl.UInt32, "field": pl.String, word: pl.String}
+    )
+
+
 def typed_frame(table: Table, text: pl.DataFrame) -> pl.DataFrame:
     """Type a frame of text columns (with ROW); see Tables for what becomes of bad cells.
 

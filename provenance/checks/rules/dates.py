@@ -8,7 +8,7 @@ import polars as pl
 
 from provenance.checks.dates import date_bounds, day_number, unreal_dates
 from provenance.checks.rule import COMMON_PRACTICE, EVERY_TABLE, rule
-from provenance.checks.tables import ROW, Tables, is_written
+from provenance.checks.tables import ROW, Tables, is_written, nothing_found
 from provenance.edtf import Day
 
 FIRST_YEAR = 1900
@@ -31,12 +31,6 @@ def _found(table: str, field: str, rows: pl.DataFrame) -> pl.DataFrame:
     )
 
 
-def _nothing() -> pl.DataFrame:
-    return pl.DataFrame(
-        schema={"table": pl.String, ROW: pl.UInt32, "field": pl.String, "date": pl.String}
-    )
-
-
 @rule(
     "dates.no_such_day",
     table=EVERY_TABLE,
@@ -53,7 +47,7 @@ def no_such_day(tables: Tables) -> pl.DataFrame:
         _found(table, field, unreal_dates(tables[table], field))
         for table, field in _dated_columns(tables)
     )
-    return pl.concat([_nothing(), *found])
+    return pl.concat([nothing_found("date"), *found])
 
 
 @rule(
@@ -68,7 +62,7 @@ def no_such_day(tables: Tables) -> pl.DataFrame:
 def before_the_trade_began(tables: Tables) -> pl.DataFrame:
     """A year like 0024 is a two-digit year that was read as it stands."""
     first_day = day_number([Day(FIRST_YEAR, 1, 1)])[0]
-    frames = [_nothing()]
+    frames = [nothing_found("date")]
     for table, field in _dated_columns(tables):
         # episodes are the history of the place itself
         if table == "episode":

@@ -7,7 +7,7 @@ from collections.abc import Iterator
 import polars as pl
 
 from provenance.checks.rule import COMMON_PRACTICE, EVERY_TABLE, rule
-from provenance.checks.tables import ROW, Tables, is_written
+from provenance.checks.tables import ROW, Tables, is_written, nothing_found
 
 GDPR = "GDPR, Regulation (EU) 2016/679, article 5(1)(c) (data minimisation)"
 SECRECY = "Darwin Core, dataGeneralizations and informationWithheld; " + COMMON_PRACTICE
@@ -61,7 +61,7 @@ def _matches(tables: Tables, pattern: str) -> pl.DataFrame:
         )
         for table, field in _open_texts(tables)
     ]
-    return pl.concat([_nothing(), *frames])
+    return pl.concat([nothing_found("found"), *frames])
 
 
 def _mentions(tables: Tables, names: dict[str, str]) -> pl.DataFrame:
@@ -83,13 +83,7 @@ def _mentions(tables: Tables, names: dict[str, str]) -> pl.DataFrame:
         )
         for table, field in (_open_texts(tables) if wanted else ())
     ]
-    return pl.concat([_nothing(), *frames])
-
-
-def _nothing() -> pl.DataFrame:
-    return pl.DataFrame(
-        schema={"table": pl.String, ROW: pl.UInt32, "field": pl.String, "found": pl.String}
-    )
+    return pl.concat([nothing_found("found"), *frames])
 
 
 def _texts_as_words(tables: Tables, table: str, field: str) -> pl.DataFrame:
