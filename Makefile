@@ -21,8 +21,8 @@ check: $(STAMP)  ## lint and types
 	$(BIN)/mypy
 
 docs: $(STAMP)  ## write again what is generated: rule list, README tables
-	$(BIN)/python -m provenance.checks.rule_book
-	$(BIN)/python -m provenance.cli.overview README.md
+	$(BIN)/python -m provenance._checks.rule_book
+	$(BIN)/python -m provenance._cli.overview README.md
 
 bench: $(STAMP)  ## measure; prints ratios (see benchmarks/README.md)
 	for script in benchmarks/*.py; do $(BIN)/python $$script || exit 1; done

@@ -29,15 +29,15 @@ from collections.abc import Callable
 from datetime import UTC, datetime
 from pathlib import Path
 
-from provenance.bundle.bag import write_bag
-from provenance.bundle.hashing import ALGORITHMS
-from provenance.bundle.pack import pack_bundle
-from provenance.bundle.zipping import write_zip
-from provenance.catalogue.audit import Audit, audit_place
-from provenance.catalogue.build import update_catalogue
-from provenance.catalogue.query import Wanted, find_in_catalogue
-from provenance.catalogue.spread import HERE, Crew, assembled
-from provenance.new import new_package
+from provenance._bundle.bag.bag import write_bag
+from provenance._bundle.bag.hashing import ALGORITHMS
+from provenance._bundle.bag.zipping import write_zip
+from provenance._bundle.pack import pack_bundle
+from provenance._catalogue.audit.audit import Audit, audit_place
+from provenance._catalogue.build import update_catalogue
+from provenance._catalogue.query import Wanted, find_in_catalogue
+from provenance._catalogue.stores.spread import HERE, Crew, assembled
+from provenance._record.new import new_package
 
 UNHARMED = ("sound", "faulty", "unchecked")
 """An empty record has faults; what matters here is that its bytes are as they were packed."""
@@ -242,7 +242,7 @@ def kill_again_and_again(folder: Path, bundle: Path, kills: int) -> None:
             [
                 sys.executable,
                 "-c",
-                "from provenance.cli import main; main()",
+                "from provenance._cli import main; main()",
                 work,
                 str(place),
                 "--index",

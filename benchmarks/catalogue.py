@@ -22,11 +22,11 @@ from contextlib import closing
 from pathlib import Path
 from typing import Any
 
-from provenance.catalogue.build import update_catalogue
-from provenance.catalogue.database import opened_catalogue
-from provenance.catalogue.entry import SAMPLE_COLUMNS, read_entry, read_symbols
-from provenance.catalogue.query import Wanted, find_in_catalogue
-from provenance.catalogue.records import find_sources
+from provenance._catalogue.build import update_catalogue
+from provenance._catalogue.database import opened_catalogue
+from provenance._catalogue.entry import SAMPLE_COLUMNS, read_entry, read_symbols
+from provenance._catalogue.query import Wanted, find_in_catalogue
+from provenance._catalogue.stores.records import find_sources
 
 SPECIES = ("PIPO", "PSME", "PISY", "QUSP", "ABCO", "PIED")
 USES = ("beam", "lintel", "rafter", "post", "joist")

@@ -40,8 +40,8 @@ def run(engine: str, folder: Path) -> dict[str, float]:
     from checkers.record import open_record
 
     if engine == "whole":
-        from provenance.checks.check import check_package
-        from provenance.package import open_package
+        from provenance._checks.check import check_package
+        from provenance._record.package import open_package
 
         started = time.perf_counter()
         count = len(check_package(open_package(folder)))
@@ -49,7 +49,7 @@ def run(engine: str, folder: Path) -> dict[str, float]:
     package = open_record(folder)
     model = package.model
     if engine == "ours":
-        from provenance.checks.structure import check_structure
+        from provenance._checks.structure.structure import check_structure
 
         started = time.perf_counter()
         count = len(check_structure(package))

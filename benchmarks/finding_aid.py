@@ -15,13 +15,13 @@ from pathlib import Path
 import numpy as np
 import pandas as pd
 
-from provenance.bundle.contents import survey_package
-from provenance.bundle.editions import FULL
-from provenance.bundle.finding_aid.write import write_finding_aid
-from provenance.bundle.pack import pack_bundle
-from provenance.identity.stamps import free_numbers
-from provenance.new import new_package
-from provenance.package import Package
+from provenance._bundle.describe.contents import survey_package
+from provenance._bundle.describe.editions import FULL
+from provenance._bundle.finding_aid.write import write_finding_aid
+from provenance._bundle.pack import pack_bundle
+from provenance._identity.stamps import free_numbers
+from provenance._record.new import new_package
+from provenance._record.package import Package
 
 WOOD_A_BUILDING, ROOMS, WOOD_A_SAMPLE = 1000, 10, 5
 USES = ("beam", "post", "rafter", "wall_log", "joist", "lintel")

@@ -14,11 +14,11 @@ from pathlib import Path
 import numpy as np
 import pandas as pd
 
-from provenance.custody import append_events, verify_chain
-from provenance.derive.trees import Piece, StemRule, count_trees, fits_above
-from provenance.lab.reconcile import reconcile_results
-from provenance.new import new_package
-from provenance.package import Package
+from provenance._derive.trees import Piece, StemRule, count_trees, fits_above
+from provenance._lab.reconcile import reconcile_results
+from provenance._ledger.custody import append_events, verify_chain
+from provenance._record.new import new_package
+from provenance._record.package import Package
 
 STARTED = datetime(2030, 1, 1, tzinfo=UTC)
 

@@ -12,9 +12,9 @@ import tempfile
 import time
 from pathlib import Path
 
-from provenance.catalogue.plugs import gather_plugs, index_plugs, stored_plugs
-from provenance.identity.stamps import free_numbers
-from provenance.locate import locate_plug
+from provenance._catalogue.plugs import gather_plugs, index_plugs, stored_plugs
+from provenance._identity.locate import locate_plug
+from provenance._identity.stamps import free_numbers
 
 
 def write_bundle(folder: Path, site: int, samples: int) -> None:

@@ -18,11 +18,11 @@ from collections.abc import Iterator
 from pathlib import Path
 from typing import Any
 
-from provenance.printing import sample_label
-from provenance.printing.boxes import Box
-from provenance.printing.facts import SampleFacts
-from provenance.printing.labels import print_labels
-from provenance.printing.stock import load_stock
+from provenance._drawing.boxes import Box
+from provenance._printing.labels import sample_label
+from provenance._printing.labels.facts import SampleFacts
+from provenance._printing.labels.labels import print_labels
+from provenance._printing.labels.stock import load_stock
 
 LABELS = 1000
 RUNS = 3

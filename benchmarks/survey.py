@@ -13,9 +13,9 @@ from pathlib import Path
 import numpy as np
 import pandas as pd
 
-from provenance.new import new_package
-from provenance.package import Package
-from provenance.survey.adjustment import SurveyResult, survey_package
+from provenance._record.new import new_package
+from provenance._record.package import Package
+from provenance._survey.adjust.adjustment import SurveyResult, survey_package
 
 TAPE_SD_M = 0.003
 DATUMS_A_HOUSE, WOOD_A_HOUSE = 4, 50

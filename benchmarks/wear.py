@@ -143,8 +143,8 @@ def main() -> None:
     if options.fit:
         fit(Path("schemas/stamp_wear.yaml"), options.draws)
         return
-    from provenance.identity.reading import likelihoods, parse_reading, read_wear
-    from provenance.identity.stamps import free_numbers
+    from provenance._identity.reading import likelihoods, parse_reading, read_wear
+    from provenance._identity.stamps import free_numbers
 
     stamps = list(free_numbers((), first=101, last=400))
     pairs = simulate_readings(stamps, options.draws, seed=7)

@@ -6,8 +6,8 @@ from datetime import UTC, datetime
 from pathlib import Path
 from typing import Any
 
-from provenance.new import new_package
-from provenance.package import Package, open_package
+from provenance._record.new import new_package
+from provenance._record.package import Package, open_package
 
 STARTED = datetime(2031, 5, 4, 12, 0, tzinfo=UTC)
 

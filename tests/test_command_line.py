@@ -9,10 +9,10 @@ from itertools import pairwise
 import click
 import pytest
 
-import provenance.cli
-from provenance.cli import COMMANDS, Moves, main
-from provenance.disk import disk_trouble, writing
-from provenance.errors import UnusableInput
+import provenance._cli
+from provenance._base.disk import disk_trouble, writing
+from provenance._base.errors import UnusableInput
+from provenance._cli import COMMANDS, Moves, main
 
 
 def _command_that(raises: BaseException) -> click.Command:
@@ -43,15 +43,15 @@ def test_the_exit_code_of_a_command_reaches_the_shell(monkeypatch, raises, code)
 
 
 def test_every_command_that_help_names_is_there():
-    context = click.Context(provenance.cli.treenail)
+    context = click.Context(provenance._cli.treenail)
     for name in COMMANDS:
-        command = provenance.cli.treenail.get_command(context, name)
+        command = provenance._cli.treenail.get_command(context, name)
         assert command is not None
         assert command.name == name.rstrip("_")
 
 
 def test_a_mistyped_command_is_told_the_nearest_one():
-    line = [sys.executable, "-c", "from provenance.cli import main; main()", "chekc"]
+    line = [sys.executable, "-c", "from provenance._cli import main; main()", "chekc"]
     told = subprocess.run(line, capture_output=True, text=True, check=False)
     assert told.returncode == 2
     assert "Did you mean 'check'?" in told.stderr
@@ -60,7 +60,7 @@ def test_a_mistyped_command_is_told_the_nearest_one():
 def test_what_the_disk_refuses_is_one_sentence_with_the_name_that_was_asked_for(tmp_path):
     """No traceback, no temporary name, and nothing left behind."""
     (tmp_path / "taken").write_text("a file, not a folder")
-    line = [sys.executable, "-c", "from provenance.cli import main; main()", "workbook"]
+    line = [sys.executable, "-c", "from provenance._cli import main; main()", "workbook"]
     line += ["--profile", "blank", "--out", str(tmp_path / "taken" / "book.xlsx")]
     told = subprocess.run(line, capture_output=True, text=True, check=False)
     assert told.returncode == 2
@@ -90,7 +90,7 @@ def test_a_full_disk_says_which_file_it_had_no_room_for_and_to_make_room(tmp_pat
 @pytest.mark.parametrize("name", list(COMMANDS))
 def test_a_package_may_be_left_out_only_where_nothing_that_must_be_there_follows_it(name):
     """Else the further argument would be taken for the package, against what the help says."""
-    command = provenance.cli.treenail.get_command(click.Context(provenance.cli.treenail), name)
+    command = provenance._cli.treenail.get_command(click.Context(provenance._cli.treenail), name)
     assert command is not None
     arguments = [one for one in command.params if isinstance(one, click.Argument)]
     for one, following in pairwise(arguments):

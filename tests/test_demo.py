@@ -16,12 +16,12 @@ import pytest
 import yaml
 from click.testing import CliRunner, Result
 
-from provenance.cli import treenail
-from provenance.demo import DemoResult, run_demo
-from provenance.demo.faulted import compare_with_plan
-from provenance.errors import AlreadyThere
-from provenance.package import open_package
-from provenance.resources import shipped
+from provenance._base.errors import AlreadyThere
+from provenance._base.resources import shipped
+from provenance._cli import treenail
+from provenance._demo import DemoResult, run_demo
+from provenance._demo.faulted import compare_with_plan
+from provenance._record.package import open_package
 
 
 @pytest.fixture(scope="module")
@@ -125,7 +125,7 @@ def test_no_fault_is_planted_without_a_word_of_where_and_what(demo):
 
 def test_a_fault_that_no_rule_named_would_be_missed_aloud(demo):
     """The comparison itself can fail: without its finding, the fault is reported as not named."""
-    from provenance.checks.check import check_package
+    from provenance._checks.check import check_package
 
     report = check_package(open_package(demo.folder / "hollin-reach-faulted"))
     assert compare_with_plan(_planted(demo), report) == ([], [])
@@ -159,7 +159,7 @@ def test_the_commands_that_the_demo_shows_do_what_it_did(demo, tmp_path, monkeyp
 
 
 def test_a_second_demo_replaces_the_first_and_nothing_else(tmp_path, monkeypatch):
-    monkeypatch.setattr("provenance.demo.STEPS", ())
+    monkeypatch.setattr("provenance._demo.STEPS", ())
     out = tmp_path / "out"
     run_demo(out)
     (out / "left over").touch()

@@ -10,7 +10,7 @@ from types import ModuleType
 
 import pytest
 
-from provenance.resources import shipped
+from provenance._base.resources import shipped
 
 
 @pytest.fixture(scope="module")
@@ -116,7 +116,7 @@ def test_a_tied_point_has_enough_tapes_to_find_a_misreading(invention):
 
 
 def test_no_two_stamps_read_alike_upside_down(invention):
-    from provenance.identity.rotation import ambiguous_with
+    from provenance._identity.rotation import ambiguous_with
 
     numbers = {sample.sample_id for sample in invention.specimens.all_specimens()}
     assert [number for number in numbers if ambiguous_with(number, numbers)] == []

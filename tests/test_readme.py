@@ -7,8 +7,8 @@ from pathlib import Path
 
 import pytest
 
-from provenance.cli import COMMANDS
-from provenance.cli.overview import with_commands_table
+from provenance._cli import COMMANDS
+from provenance._cli.overview import with_commands_table
 
 ROOT = Path(__file__).resolve().parent.parent
 README = (ROOT / "README.md").read_text("utf-8")

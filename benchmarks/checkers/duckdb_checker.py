@@ -8,7 +8,7 @@ from pathlib import Path
 import duckdb
 import pandas as pd
 
-from provenance.schema import Field, Model, Table
+from provenance._model.schema import Field, Model, Table
 
 TRUTHS = "'true', 'True', 'TRUE', '1', 'false', 'False', 'FALSE', '0'"
 

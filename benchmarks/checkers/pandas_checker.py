@@ -7,7 +7,7 @@ from pathlib import Path
 
 import pandas as pd
 
-from provenance.schema import Field, Model, Table
+from provenance._model.schema import Field, Model, Table
 
 
 def check(folder: Path, model: Model) -> pd.DataFrame:

@@ -12,9 +12,9 @@ from types import MappingProxyType
 import numpy as np
 import polars as pl
 
-from provenance.package import Package, read_model, write_model
-from provenance.profile import load_model
-from provenance.schema import Model
+from provenance._model.profile import load_model
+from provenance._model.schema import Model
+from provenance._record.package import Package, read_model, write_model
 
 TABLES = ("site", "party", "place", "element", "sample", "plug", "lab_result")
 """Five linked tables that grow with n, and the two small ones that they point at."""

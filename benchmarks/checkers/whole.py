@@ -11,7 +11,7 @@ import numpy as np
 import polars as pl
 
 from checkers.record import _codes, _constant, _days, _notes, _numbers, _picked
-from provenance.new import new_package
+from provenance._record.new import new_package
 
 Columns = dict[str, pl.Series]
 
@@ -101,7 +101,7 @@ def _tables(n: int, rng: np.random.Generator, *, damaged: bool) -> dict[str, Col
 
 
 def _sealed_events(codes: pl.Series) -> Columns:
-    """One event a sample, sealed as the module provenance.custody says in its first lines."""
+    """One event a sample, sealed as the first lines of provenance._ledger.custody say."""
     said = {"event": "collected", "happened_on": "2024-06-04", "to_party_id": "MB"}
     said |= {"place_held": "Crate 4", "recorded_on": "2024-06-04T18:00:00Z", "recorded_by": "MB"}
     before, previous, seals = "", [], []

@@ -7,9 +7,9 @@ from pathlib import Path
 
 import pytest
 
-from provenance.bundle.pack import pack_bundle
-from provenance.custody import append_events
-from provenance.package import Package, open_package
+from provenance._bundle.pack import pack_bundle
+from provenance._ledger.custody import append_events
+from provenance._record.package import Package, open_package
 from tests.builders import PackageBuilder, a_package
 from tests.bundle.conftest import LEDGER
 

@@ -19,23 +19,23 @@ import pytest
 from click.testing import CliRunner, Result
 from pypdf import PdfReader
 
-from provenance import together
-from provenance.accession import received
-from provenance.accession.accession import Accessioned, AlreadyAccessioned, accession
-from provenance.accession.damage import DamagedBundle
-from provenance.accession.numbers import UnusableNumber
-from provenance.accession.register import read_register
-from provenance.bundle.editions import PUBLIC
-from provenance.bundle.pack import pack_bundle
-from provenance.bundle.unpack import unpack_bundle
-from provenance.bundle.verify import verify_bundle
-from provenance.catalogue.build import update_catalogue
-from provenance.catalogue.query import Wanted, find_in_catalogue
-from provenance.cli import treenail
-from provenance.custody import append_events, verify_chain
-from provenance.errors import AlreadyThere, TreenailError, UnusableInput
-from provenance.holdings import holdings_frame
-from provenance.printing.paper import paper_named
+from provenance._accession import received
+from provenance._accession.accession import Accessioned, AlreadyAccessioned, accession
+from provenance._accession.damage import DamagedBundle
+from provenance._accession.numbers import UnusableNumber
+from provenance._accession.register import read_register
+from provenance._base.errors import AlreadyThere, TreenailError, UnusableInput
+from provenance._bundle.describe.editions import PUBLIC
+from provenance._bundle.pack import pack_bundle
+from provenance._bundle.unpack import unpack_bundle
+from provenance._bundle.verify import verify_bundle
+from provenance._catalogue.build import update_catalogue
+from provenance._catalogue.query import Wanted, find_in_catalogue
+from provenance._cli import treenail
+from provenance._drawing.paper import paper_named
+from provenance._ledger.custody import append_events, verify_chain
+from provenance._ledger.holdings import holdings_frame
+from provenance._record import together
 from tests.builders import PackageBuilder
 from tests.bundle.test_hostile import sealed_anew
 from tests.bundle.test_pack import bytes_of
@@ -254,7 +254,7 @@ def test_the_same_bundle_twice_is_told(shelf: Path, tmp_path: Path, shown: str) 
 def test_a_register_that_is_not_whole_gives_out_no_number(
     shelf: Path, tmp_path: Path, text: str, why: str
 ) -> None:
-    from provenance.accession.register import COLUMNS
+    from provenance._accession.register import COLUMNS
 
     store = tmp_path / "store"
     store.mkdir()
@@ -315,7 +315,7 @@ def test_samples_that_came_along_are_with_the_repository_from_then_on(
 
 
 def test_samples_on_their_way_are_received_and_those_that_are_there_stay(tmp_path: Path) -> None:
-    from provenance.handover import record_events
+    from provenance._ledger.handover import record_events
     from tests.accession.conftest import a_sound_package
 
     package = a_sound_package(tmp_path)
@@ -497,8 +497,8 @@ WAITING = """
 import sys
 from datetime import date
 from pathlib import Path
-from provenance.accession.accession import accession
-from provenance.printing.paper import paper_named
+from provenance._accession.accession import accession
+from provenance._drawing.paper import paper_named
 done = accession(Path(sys.argv[1]), Path(sys.argv[2]), depositor="X", on=date(2026, 3, 1),
     recorded_on="2026-03-01T10:00:00Z", paper=paper_named("a4"), pattern="{year}.{serial:04}")
 print(done.entry.number)

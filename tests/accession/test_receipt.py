@@ -10,8 +10,8 @@ import pytest
 import zxingcpp
 from pypdf import PdfReader
 
-from provenance.accession.receipt import MOST_LISTED, Receipt, print_receipt
-from provenance.printing.paper import PAPERS, Paper, paper_named
+from provenance._accession.receipt import MOST_LISTED, Receipt, print_receipt
+from provenance._drawing.paper import PAPERS, Paper, paper_named
 from tests.accession.test_accession import DEPOSITOR, take_in
 
 SHA = "0123456789abcdef" * 4

@@ -8,9 +8,9 @@ from pathlib import Path
 import pandas as pd
 import pytest
 
-from provenance.bundle.pack import pack_bundle
-from provenance.custody import append_events
-from provenance.package import Package, open_package
+from provenance._bundle.pack import pack_bundle
+from provenance._ledger.custody import append_events
+from provenance._record.package import Package, open_package
 from tests.builders import a_package
 
 PHOTO = b"\x89PNG\r\n\x1a\n" + bytes(range(256)) * 40

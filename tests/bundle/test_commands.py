@@ -8,8 +8,8 @@ from pathlib import Path
 import pytest
 from click.testing import CliRunner, Result
 
-from provenance.cli import treenail
-from provenance.package import Package
+from provenance._cli import treenail
+from provenance._record.package import Package
 
 
 def run(*arguments: object) -> Result:

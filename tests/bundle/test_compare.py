@@ -16,19 +16,19 @@ from click.testing import CliRunner, Result
 from hypothesis import given
 from hypothesis import strategies as st
 
-from provenance.bundle.compare.compare import compare
-from provenance.bundle.compare.difference import NTH, TableDifference
-from provenance.bundle.compare.report import difference_csv, difference_json, difference_text
-from provenance.bundle.compare.report_html import difference_html
-from provenance.bundle.compare.rows import apply_difference, compare_rows
-from provenance.bundle.editions import PUBLIC
-from provenance.bundle.pack import pack_bundle
-from provenance.bundle.unpack import unpack_bundle
-from provenance.cli import treenail
-from provenance.custody import append_events
-from provenance.errors import UnusableInput
-from provenance.package import Package, open_package
-from provenance.schema import Table
+from provenance._base.errors import UnusableInput
+from provenance._bundle.describe.editions import PUBLIC
+from provenance._bundle.pack import pack_bundle
+from provenance._bundle.unpack import unpack_bundle
+from provenance._cli import treenail
+from provenance._compare.compare import compare
+from provenance._compare.difference import NTH, TableDifference
+from provenance._compare.report import difference_csv, difference_json, difference_text
+from provenance._compare.report_html import difference_html
+from provenance._compare.rows import apply_difference, compare_rows
+from provenance._ledger.custody import append_events
+from provenance._model.schema import Table
+from provenance._record.package import Package, open_package
 from tests.builders import SOUND, PackageBuilder, a_package
 from tests.bundle.conftest import LEDGER
 

@@ -11,11 +11,11 @@ from typing import Any
 
 import pytest
 
-from provenance.bundle.citation import datacite_record, makers
-from provenance.bundle.crate import check_crate
-from provenance.bundle.editions import FULL, PUBLIC
-from provenance.bundle.pack import pack_bundle
-from provenance.package import Package, open_package
+from provenance._bundle.describe.citation import datacite_record, makers
+from provenance._bundle.describe.crate import check_crate
+from provenance._bundle.describe.editions import FULL, PUBLIC
+from provenance._bundle.pack import pack_bundle
+from provenance._record.package import Package, open_package
 from tests.builders import a_package
 
 
@@ -249,7 +249,7 @@ def test_the_crew_lead_is_named_first_among_the_makers(tmp_path: Path) -> None:
 
 def test_packing_asks_no_network(package: Package, tmp_path: Path) -> None:
     """The fixture of this module refuses every connection."""
-    from provenance.bundle.verify import verify_bundle
+    from provenance._bundle.verify import verify_bundle
 
     assert verify_bundle(pack_bundle(package, tmp_path / "b.zip", zipped=True)).sound
 

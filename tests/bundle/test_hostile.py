@@ -12,12 +12,12 @@ from pathlib import Path
 
 import pytest
 
-from provenance.bundle.limits import Limits
-from provenance.bundle.unpack import unpack_bundle
-from provenance.bundle.verdict import PARTS, Verdict
-from provenance.bundle.verdict_text import verdict_text
-from provenance.bundle.verify import verify_bundle
-from provenance.errors import TreenailError, UnusableInput
+from provenance._base.errors import TreenailError, UnusableInput
+from provenance._bundle.bag.limits import Limits
+from provenance._bundle.bag.verdict import PARTS, Verdict
+from provenance._bundle.unpack import unpack_bundle
+from provenance._bundle.verdict_text import verdict_text
+from provenance._bundle.verify import verify_bundle
 
 SMALL = Limits(most_files=200, most_total_bytes=2_000_000, ratio_from_bytes=1_000)
 
@@ -328,7 +328,7 @@ def test_tags_that_make_no_sense_are_a_finding(bundle: Path, scratch: Path, line
 
 def sealed_anew(bundle: Path) -> None:
     """Give the bundle manifests that fit what now lies in it, as a forger would."""
-    from provenance.bundle.bag import write_bag
+    from provenance._bundle.bag.bag import write_bag
 
     for path in bundle.glob("*manifest-*.txt"):
         path.unlink()
@@ -391,7 +391,7 @@ def test_a_schema_of_any_shape_is_a_finding_and_no_crash(
 
 def test_a_staged_write_in_a_bundle_is_not_carried_out(bundle: Path, scratch: Path) -> None:
     """A package finishes a write that was stopped when it is opened; a bundle must never be."""
-    from provenance.together import COMMIT, is_unfinished
+    from provenance._record.together import COMMIT, is_unfinished
 
     staging = bundle / "data" / ".together.0123456789ab.part"
     staging.mkdir()
@@ -419,7 +419,7 @@ def test_a_table_that_is_no_text_is_refused(bundle: Path) -> None:
 
 
 def test_what_a_stranger_wrote_cannot_move_the_cursor_of_a_terminal(bundle: Path) -> None:
-    from provenance.bundle.verdict_text import verdict_text
+    from provenance._bundle.verdict_text import verdict_text
 
     path = bundle / "data" / "datapackage.json"
     descriptor = json.loads(path.read_text("utf-8"))

@@ -17,11 +17,11 @@ from pathlib import Path
 
 import pytest
 
-from provenance.bundle.contents import record_date, survey_package
-from provenance.bundle.pack import pack, pack_bundle
-from provenance.bundle.verify import verify_bundle
-from provenance.errors import AlreadyThere, UnusableInput, UnusablePackage
-from provenance.package import Package, open_package
+from provenance._base.errors import AlreadyThere, UnusableInput, UnusablePackage
+from provenance._bundle.describe.contents import record_date, survey_package
+from provenance._bundle.pack import pack, pack_bundle
+from provenance._bundle.verify import verify_bundle
+from provenance._record.package import Package, open_package
 from tests.builders import a_package
 
 
@@ -249,8 +249,8 @@ def test_a_table_that_cannot_be_read_leaves_nothing_behind(
 PACKING = """
 import sys
 from pathlib import Path
-from provenance.bundle.pack import pack_bundle
-from provenance.package import open_package
+from provenance._bundle.pack import pack_bundle
+from provenance._record.package import open_package
 import pandas, rocrate.rocrate, jinja2  # so that the kill falls into the packing
 print("ready", flush=True)
 pack_bundle(open_package(sys.argv[1]), Path(sys.argv[2]), zipped=sys.argv[2].endswith(".zip"))

@@ -11,11 +11,11 @@ from urllib.parse import unquote
 import pandas as pd
 import pytest
 
-from provenance.bundle.code_book import code_book_html, code_book_markdown
-from provenance.bundle.hostile_text import visible
-from provenance.bundle.pack import pack_bundle
-from provenance.package import Package
-from provenance.schema import Model
+from provenance._bundle.bag.hostile_text import visible
+from provenance._bundle.describe.code_book import code_book_html, code_book_markdown
+from provenance._bundle.pack import pack_bundle
+from provenance._model.schema import Model
+from provenance._record.package import Package
 
 
 class Page(HTMLParser):
@@ -144,7 +144,7 @@ def test_a_long_table_is_split_to_pages_and_links_find_the_right_one(
     package: Package, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     for module in ("cells", "table_pages"):
-        monkeypatch.setattr(f"provenance.bundle.finding_aid.{module}.PAGE_ROWS", 100)
+        monkeypatch.setattr(f"provenance._bundle.finding_aid.{module}.PAGE_ROWS", 100)
     frame = package.table("element")
     many = pd.concat([frame.iloc[[0]]] * 230, ignore_index=True)
     many["element_id"] = [f"B2-{place:04}" for place in range(230)]

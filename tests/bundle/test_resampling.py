@@ -11,23 +11,23 @@ import pandas as pd
 import pytest
 from click.testing import CliRunner
 
-from provenance.bundle.compare.compare import compare
-from provenance.bundle.editions import PUBLIC
-from provenance.bundle.pack import pack, pack_bundle
-from provenance.bundle.unpack import unpack_bundle
-from provenance.bundle.verify import verify_bundle
-from provenance.catalogue.plugs import gather_plugs
-from provenance.checks.check import check_package
-from provenance.cli import treenail
-from provenance.errors import UnusablePackage
-from provenance.findings import Finding
-from provenance.handover import record_events
-from provenance.identity.stamps import reserve_stamps
-from provenance.lab.consign import consign_samples
-from provenance.locate import locate_plug
-from provenance.origin import ORIGIN, read_origin
-from provenance.package import Package, open_package
-from provenance.printing.hole_facts import gather_cards
+from provenance._base.errors import UnusablePackage
+from provenance._base.findings import Finding
+from provenance._bundle.describe.editions import PUBLIC
+from provenance._bundle.pack import pack, pack_bundle
+from provenance._bundle.unpack import unpack_bundle
+from provenance._bundle.verify import verify_bundle
+from provenance._catalogue.plugs import gather_plugs
+from provenance._checks.check import check_package
+from provenance._cli import treenail
+from provenance._compare.compare import compare
+from provenance._identity.locate import locate_plug
+from provenance._identity.stamps import reserve_stamps
+from provenance._lab.consign import consign_samples
+from provenance._ledger.handover import record_events
+from provenance._printing.papers.hole_facts import gather_cards
+from provenance._record.origin import ORIGIN, read_origin
+from provenance._record.package import Package, open_package
 from tests.builders import PackageBuilder, a_package
 from tests.bundle.test_descriptions import context_cache, issues  # noqa: F401 - a fixture
 from tests.bundle.test_hostile import sealed_anew

@@ -11,12 +11,12 @@ from pathlib import Path
 
 import pytest
 
-from provenance.bundle import verify
-from provenance.bundle.bag import write_bag
-from provenance.bundle.hostile_zip import opened_zip
-from provenance.bundle.streaming import hash_members
-from provenance.bundle.verify import verify_bundle
-from provenance.bundle.zipping import write_zip
+from provenance._bundle import verify
+from provenance._bundle.bag.bag import write_bag
+from provenance._bundle.bag.hostile_zip import opened_zip
+from provenance._bundle.bag.streaming import hash_members
+from provenance._bundle.bag.zipping import write_zip
+from provenance._bundle.verify import verify_bundle
 
 
 def test_verifying_a_zip_brings_out_tables_and_descriptions_only(
@@ -99,7 +99,7 @@ def test_memory_stays_flat_whatever_a_member_weighs(tmp_path: Path) -> None:
         write_zip(bag, stream, base_name="bag", day="2031-05-04")
     code = (
         "import re, sys; from pathlib import Path\n"
-        "from provenance.bundle.verify import verify_bundle\n"
+        "from provenance._bundle.verify import verify_bundle\n"
         "verdict = verify_bundle(Path(sys.argv[1]))\n"
         "assert verdict.intact, verdict.findings\n"
         # not getrusage: that counts what the process it was forked from held

@@ -8,13 +8,13 @@ from pathlib import Path
 import pytest
 from click.testing import CliRunner
 
-from provenance.bundle.pack import pack_bundle
-from provenance.bundle.unpack import unpack, unpack_bundle
-from provenance.bundle.verify import verify_bundle
-from provenance.cli.bundling import unpack as unpack_command
-from provenance.custody import append_events, verify_chain
-from provenance.errors import AlreadyThere, UnusableInput, UnusablePackage
-from provenance.package import Package, open_package
+from provenance._base.errors import AlreadyThere, UnusableInput, UnusablePackage
+from provenance._bundle.pack import pack_bundle
+from provenance._bundle.unpack import unpack, unpack_bundle
+from provenance._bundle.verify import verify_bundle
+from provenance._cli.bundling import unpack as unpack_command
+from provenance._ledger.custody import append_events, verify_chain
+from provenance._record.package import Package, open_package
 from tests.bundle.conftest import LEDGER
 from tests.bundle.test_hostile import sealed_anew
 from tests.bundle.test_pack import bytes_of

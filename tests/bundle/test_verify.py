@@ -7,12 +7,12 @@ from pathlib import Path
 
 import pytest
 
-from provenance.bundle.pack import pack_bundle
-from provenance.bundle.verdict import PARTS
-from provenance.bundle.verdict_text import verdict_text
-from provenance.bundle.verify import verify_bundle
-from provenance.errors import UnusableInput
-from provenance.package import Package
+from provenance._base.errors import UnusableInput
+from provenance._bundle.bag.verdict import PARTS
+from provenance._bundle.pack import pack_bundle
+from provenance._bundle.verdict_text import verdict_text
+from provenance._bundle.verify import verify_bundle
+from provenance._record.package import Package
 from tests.bundle.test_hostile import rules, sealed_anew
 
 

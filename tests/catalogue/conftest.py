@@ -8,7 +8,7 @@ from pathlib import Path
 
 import pytest
 
-from provenance.bundle.pack import pack_bundle
+from provenance._bundle.pack import pack_bundle
 from tests.builders import a_package
 from tests.bundle.conftest import a_full_package
 

@@ -12,14 +12,14 @@ from types import SimpleNamespace
 import pytest
 from click.testing import CliRunner
 
-from provenance.catalogue import fixity
-from provenance.catalogue.audit import audit_place
-from provenance.catalogue.audit_report import audit_html, audit_json, audit_lines
-from provenance.catalogue.build import withdraw_bundle
-from provenance.catalogue.fixity import examine_bundle
-from provenance.catalogue.query import ask_sql
-from provenance.cli.cataloguing import audit as audit_command
-from provenance.errors import TreenailError
+from provenance._base.errors import TreenailError
+from provenance._catalogue.audit import fixity
+from provenance._catalogue.audit.audit import audit_place
+from provenance._catalogue.audit.audit_report import audit_html, audit_json, audit_lines
+from provenance._catalogue.audit.fixity import examine_bundle
+from provenance._catalogue.build import withdraw_bundle
+from provenance._catalogue.query import ask_sql
+from provenance._cli.cataloguing import audit as audit_command
 from tests.catalogue.conftest import flip_a_bit
 
 PHOTO = Path("one/data/files/photo-001.png")
@@ -150,8 +150,8 @@ def test_copies_are_named_and_a_damaged_one_is_never_offered(repository, index) 
 
 
 def test_a_later_bundle_of_the_same_name_supersedes(repository, index, tmp_path) -> None:
-    from provenance.bundle.pack import pack_bundle
-    from provenance.bundle.unpack import unpack_bundle
+    from provenance._bundle.pack import pack_bundle
+    from provenance._bundle.unpack import unpack_bundle
 
     package = unpack_bundle(repository / "one", tmp_path / "again")
     later = package.with_descriptor({"created": "2040-01-01T00:00:00Z"})
@@ -164,7 +164,7 @@ def test_a_later_bundle_of_the_same_name_supersedes(repository, index, tmp_path)
 def test_an_intact_bundle_with_a_faulty_record_is_faulty_and_not_damaged(
     repository, index, tmp_path
 ) -> None:
-    from provenance.bundle.bag import write_bag
+    from provenance._bundle.bag.bag import write_bag
 
     for path in (repository / "one").glob("*manifest*"):
         path.unlink()
@@ -178,7 +178,7 @@ def test_an_intact_bundle_with_a_faulty_record_is_faulty_and_not_damaged(
 def test_a_bundle_that_changes_while_it_is_read_is_never_sound(
     repository, index, monkeypatch
 ) -> None:
-    from provenance.bundle import verify
+    from provenance._bundle import verify
 
     original = verify.judge_folder
 
@@ -215,7 +215,7 @@ def test_no_room_for_the_tables_of_a_zip_is_not_damage(repository, monkeypatch) 
 
     usage = namedtuple("usage", "total used free")
     monkeypatch.setattr(
-        "provenance.bundle.hostile.shutil.disk_usage", lambda path: usage(10, 10, 0)
+        "provenance._bundle.bag.hostile.shutil.disk_usage", lambda path: usage(10, 10, 0)
     )
     assert examine_bundle(repository / "other.zip").outcome == "not_examined"
 
@@ -248,7 +248,7 @@ def test_the_longest_unchecked_comes_first_and_the_time_is_kept(
         order.append(path.name)
         return original(path)
 
-    monkeypatch.setattr("provenance.catalogue.audit.examine_bundle", noted)
+    monkeypatch.setattr("provenance._catalogue.audit.audit.examine_bundle", noted)
     audit_place(repository, index)
     shutil.copytree(repository / "one", repository / "zz-new")
     audit_place(repository, index)
@@ -256,7 +256,7 @@ def test_the_longest_unchecked_comes_first_and_the_time_is_kept(
     # the new one was examined first, then the others: it is now the longest unchecked
     ticks = iter([0.0, 0.0, 100.0, 100.0])
     clock = SimpleNamespace(monotonic=lambda: next(ticks))
-    monkeypatch.setattr("provenance.catalogue.audit.time", clock)
+    monkeypatch.setattr("provenance._catalogue.audit.audit.time", clock)
     audit = audit_place(repository, index, minutes=1)
     assert order[5:] == ["zz-new"]
     assert (audit.examined, audit.left, audit.outcome) == (1, 2, "out_of_time")
@@ -274,7 +274,7 @@ def test_an_audit_that_was_stopped_is_taken_up_and_nothing_is_done_twice(
         order.append(path.name)
         return original(path)
 
-    monkeypatch.setattr("provenance.catalogue.audit.examine_bundle", stop)
+    monkeypatch.setattr("provenance._catalogue.audit.audit.examine_bundle", stop)
     with pytest.raises(KeyboardInterrupt):
         audit_place(repository, index)
     monkeypatch.undo()
@@ -286,7 +286,8 @@ def test_an_audit_that_was_stopped_is_taken_up_and_nothing_is_done_twice(
 
 def test_anew_leaves_an_interrupted_audit_behind(repository, index, monkeypatch) -> None:
     monkeypatch.setattr(
-        "provenance.catalogue.audit.examine_bundle", lambda path: (_ for _ in ()).throw(SystemExit)
+        "provenance._catalogue.audit.audit.examine_bundle",
+        lambda path: (_ for _ in ()).throw(SystemExit),
     )
     with pytest.raises(SystemExit):
         audit_place(repository, index)
@@ -302,8 +303,8 @@ def test_a_clock_that_goes_backwards_does_not_change_which_word_is_the_last(
 ) -> None:
     audit_place(repository, index)
     flip_a_bit(repository / PHOTO)
-    monkeypatch.setattr("provenance.catalogue.fixity.now", lambda: "1999-01-01T00:00:00Z")
-    monkeypatch.setattr("provenance.catalogue.database.now", lambda: "1999-01-01T00:00:00Z")
+    monkeypatch.setattr("provenance._catalogue.audit.fixity.now", lambda: "1999-01-01T00:00:00Z")
+    monkeypatch.setattr("provenance._catalogue.database.now", lambda: "1999-01-01T00:00:00Z")
     audit = audit_place(repository, index)
     assert standings(audit)["one"] == "damaged"
     assert audit.update.clock is not None
@@ -311,7 +312,7 @@ def test_a_clock_that_goes_backwards_does_not_change_which_word_is_the_last(
 
 
 def test_two_audits_at_once_are_refused(repository, index) -> None:
-    from provenance.catalogue.audit import _only_audit
+    from provenance._catalogue.audit.audit import _only_audit
 
     with _only_audit(index), pytest.raises(TreenailError, match="another audit"):
         audit_place(repository, index)

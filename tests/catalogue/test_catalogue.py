@@ -9,12 +9,12 @@ from pathlib import Path
 
 import pytest
 
-from provenance.catalogue.build import index_place, update_catalogue, withdraw_bundle
-from provenance.catalogue.columns import CATALOGUE_TABLES, catalogue_text
-from provenance.catalogue.database import opened_catalogue, read_only_catalogue
-from provenance.catalogue.query import ask_sql
-from provenance.errors import TreenailError, UnusableInput
-from provenance.resources import shipped
+from provenance._base.errors import TreenailError, UnusableInput
+from provenance._base.resources import shipped
+from provenance._catalogue.build import index_place, update_catalogue, withdraw_bundle
+from provenance._catalogue.columns import CATALOGUE_TABLES, catalogue_text
+from provenance._catalogue.database import opened_catalogue, read_only_catalogue
+from provenance._catalogue.query import ask_sql
 from tests.catalogue.conftest import flip_a_bit
 
 
@@ -27,15 +27,15 @@ def test_a_folder_of_bundles_is_read_once_and_not_again(repository, index, monke
     first = update_catalogue(repository, index)
     assert len(first.read) == 2
     monkeypatch.setattr(
-        "provenance.catalogue.build.read_entry", lambda path, symbols: pytest.fail("read again")
+        "provenance._catalogue.build.read_entry", lambda path, symbols: pytest.fail("read again")
     )
     again = update_catalogue(repository, index)
     assert (again.read, again.unchanged, again.vanished) == ((), 2, ())
 
 
 def test_folder_and_zip_of_one_bundle_have_one_identity(repository, index) -> None:
-    from provenance.catalogue.entry import read_entry
-    from provenance.package import open_package
+    from provenance._catalogue.entry import read_entry
+    from provenance._record.package import open_package
 
     package = open_package(shutil.copytree(repository / "one" / "data", repository.parent / "w"))
     assert package.name == "holl"
@@ -93,7 +93,7 @@ def test_what_lies_in_a_folder_that_may_not_be_entered_is_not_taken_for_gone(
     shutil.move(repository / "one", repository / "room" / "one")
     update_catalogue(repository, index)
     # access rights do not bind the superuser, who may run the tests
-    from provenance.catalogue import records
+    from provenance._catalogue.stores import records
 
     monkeypatch.setattr(records.os, "access", lambda path, mode: Path(path).name != "room")
     update = update_catalogue(repository, index)
@@ -124,7 +124,7 @@ def test_a_bag_that_lost_its_lists_is_still_known_as_a_bundle(repository, index)
 def test_a_bundle_that_changes_while_it_is_read_is_not_stored(
     repository, index, monkeypatch
 ) -> None:
-    from provenance.catalogue import entry
+    from provenance._catalogue import entry
 
     original = entry._facts
 
@@ -215,7 +215,7 @@ def test_a_bundle_taken_away_on_purpose_is_noted_with_the_reason(repository, ind
 
 def test_a_clock_that_stands_before_the_last_entry_is_named(repository, index, monkeypatch) -> None:
     update_catalogue(repository, index)
-    monkeypatch.setattr("provenance.catalogue.database.now", lambda: "1999-01-01T00:00:00Z")
+    monkeypatch.setattr("provenance._catalogue.database.now", lambda: "1999-01-01T00:00:00Z")
     clock = update_catalogue(repository, index).clock
     assert clock is not None
     assert "1999-01-01" in clock

@@ -11,14 +11,14 @@ from pathlib import Path
 import pytest
 from click.testing import CliRunner
 
-from provenance.catalogue.check_many import check_each, check_source, sources_at
-from provenance.catalogue.spread import Crew
-from provenance.checks.check import check_package
-from provenance.cli.checking import check
-from provenance.errors import UnusableInput
-from provenance.findings import Report
-from provenance.package import open_package
-from provenance.remote import Remote
+from provenance._base.errors import UnusableInput
+from provenance._base.findings import Report
+from provenance._catalogue.check_many import check_each, check_source, sources_at
+from provenance._catalogue.stores.spread import Crew
+from provenance._checks.check import check_package
+from provenance._cli.checking import check
+from provenance._record.package import open_package
+from provenance._record.remote import Remote
 
 
 @pytest.fixture

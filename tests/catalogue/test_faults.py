@@ -14,21 +14,22 @@ from pathlib import Path
 
 import pytest
 
-from provenance.catalogue.audit import audit_place
-from provenance.catalogue.build import update_catalogue
-from provenance.catalogue.query import ask_sql
-from provenance.errors import TreenailError
+from provenance._base.errors import TreenailError
+from provenance._catalogue.audit.audit import audit_place
+from provenance._catalogue.build import update_catalogue
+from provenance._catalogue.query import ask_sql
 from tests.catalogue.conftest import flip_a_bit
 
 WORK = {
-    "catalogue": "from provenance.catalogue.build import update_catalogue as do",
-    "audit": "from provenance.catalogue.audit import audit_place as do",
+    "catalogue": "from provenance._catalogue.build import update_catalogue as do",
+    "audit": "from provenance._catalogue.audit.audit import audit_place as do",
 }
 SCRIPT = """
 import sys
 from pathlib import Path
 {work}
-import provenance.bundle.verify, provenance.checks.check, pandas  # so that the kill meets the work
+# so that the kill meets the work
+import provenance._bundle.verify, provenance._checks.check, pandas
 print("ready", flush=True)
 do(Path(sys.argv[1]), Path(sys.argv[2]))
 """
@@ -131,7 +132,7 @@ def test_a_full_disk_ends_it_with_a_word_and_keeps_what_was_there(repository, in
 
 
 def test_a_report_that_does_not_fit_leaves_the_old_one(tmp_path) -> None:
-    from provenance.disk import write_text
+    from provenance._base.disk import write_text
 
     report = tmp_path / "audit.html"
     write_text(report, "old")

@@ -7,8 +7,8 @@ from contextlib import closing
 
 import pytest
 
-from provenance.catalogue.entry import TABLE_COLUMNS
-from provenance.catalogue.joining import STRETCH_ROWS, JoinedTables, pack_rows
+from provenance._catalogue.entry import TABLE_COLUMNS
+from provenance._catalogue.joining import STRETCH_ROWS, JoinedTables, pack_rows
 
 
 @pytest.fixture

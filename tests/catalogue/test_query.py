@@ -11,12 +11,12 @@ import polars as pl
 import pytest
 from click.testing import CliRunner
 
-from provenance.catalogue.answer import FORMATS, answer_bytes
-from provenance.catalogue.build import update_catalogue
-from provenance.catalogue.database import read_only_catalogue
-from provenance.catalogue.query import KINDS, Wanted, _conditions, ask_sql, find_in_catalogue
-from provenance.cli.cataloguing import catalogue
-from provenance.errors import UnusableInput
+from provenance._base.errors import UnusableInput
+from provenance._catalogue.answer import FORMATS, answer_bytes
+from provenance._catalogue.build import update_catalogue
+from provenance._catalogue.database import read_only_catalogue
+from provenance._catalogue.query import KINDS, Wanted, _conditions, ask_sql, find_in_catalogue
+from provenance._cli.cataloguing import catalogue
 
 
 @pytest.fixture(scope="module")
@@ -122,7 +122,7 @@ def test_geojson_of_samples_is_refused_with_what_to_ask_for(filled) -> None:
 def test_a_site_in_another_system_is_carried_over_to_wgs84() -> None:
     """EPSG:32613 is UTM zone 13N: its central meridian is 105° W, false easting 500,000 m
     (EPSG Geodetic Parameter Dataset)."""
-    from provenance.catalogue.entry import _on_wgs84
+    from provenance._catalogue.entry import _on_wgs84
 
     row = {"easting_m": "500000", "northing_m": "0", "grid_epsg": "32613"}
     longitude, latitude = _on_wgs84(row)

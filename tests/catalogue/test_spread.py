@@ -10,14 +10,14 @@ from pathlib import Path
 
 import pytest
 
-from provenance.bundle.portions import Portion
-from provenance.catalogue.audit import audit_place
-from provenance.catalogue.build import update_catalogue
-from provenance.catalogue.fixity import Examination, examine_bundle
-from provenance.catalogue.pieces import Piecework, PutTogether
-from provenance.catalogue.query import ask_sql
-from provenance.catalogue.spread import Broken, Crew, do_each
-from provenance.errors import TreenailError
+from provenance._base.errors import TreenailError
+from provenance._bundle.bag.portions import Portion
+from provenance._catalogue.audit.audit import audit_place
+from provenance._catalogue.audit.fixity import Examination, examine_bundle
+from provenance._catalogue.audit.pieces import Piecework, PutTogether
+from provenance._catalogue.build import update_catalogue
+from provenance._catalogue.query import ask_sql
+from provenance._catalogue.stores.spread import Broken, Crew, do_each
 from tests.catalogue.conftest import flip_a_bit
 
 
@@ -101,7 +101,9 @@ class TestOnSeveralProcesses:
         (repository / "broken.zip").write_bytes(b"no zip")
         alone, together = tmp_path / "alone.sqlite", tmp_path / "together.sqlite"
         serial = audit_place(repository, alone)
-        monkeypatch.setattr("provenance.catalogue.audit.examine_bundle", examine_and_die_once)
+        monkeypatch.setattr(
+            "provenance._catalogue.audit.audit.examine_bundle", examine_and_die_once
+        )
         spread = audit_place(repository, together, crew=Crew(2))
         assert (tmp_path / "killed").exists()
         assert spread.examined == serial.examined == 7
@@ -151,7 +153,7 @@ class TestOnSeveralProcesses:
 
         monkeypatch.setattr(PutTogether, "more", noted)
         monkeypatch.setenv("MARKER_OF_DEATH", str(tmp_path / "killed"))
-        monkeypatch.setattr("provenance.catalogue.audit.Piecework", DyingOnce)
+        monkeypatch.setattr("provenance._catalogue.audit.audit.Piecework", DyingOnce)
         spread = audit_place(repository, together, crew=Crew(2), large_bytes=20_000)
         assert (tmp_path / "killed").exists()
         portions = [one for one in pieces if isinstance(one, Portion)]
@@ -187,7 +189,7 @@ class TestOnSeveralProcesses:
         assert audit_place(repository, index).examined == 5
 
     def test_no_cluster_at_the_address_is_said(self, repository, tmp_path, monkeypatch) -> None:
-        monkeypatch.setattr("provenance.catalogue.spread.CONNECT_SECONDS", 1)
+        monkeypatch.setattr("provenance._catalogue.stores.spread.CONNECT_SECONDS", 1)
         with pytest.raises(TreenailError, match="no cluster answers"):
             update_catalogue(
                 repository, tmp_path / "i.sqlite", crew=Crew(scheduler="tcp://127.0.0.1:1")

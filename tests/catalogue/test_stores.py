@@ -17,16 +17,16 @@ import fsspec
 import pytest
 from click.testing import CliRunner
 
-from provenance.bundle.verify import verify_bundle
-from provenance.catalogue.audit import audit_place
-from provenance.catalogue.build import update_catalogue, withdraw_bundle
-from provenance.catalogue.entry import read_entry
-from provenance.catalogue.query import ask_sql
-from provenance.cli.bundling import verify as verify_command
-from provenance.cli.cataloguing import audit as audit_command
-from provenance.cli.cataloguing import catalogue as catalogue_command
-from provenance.errors import UnusableInput
-from provenance.remote import Remote, lies_below, place_at
+from provenance._base.errors import UnusableInput
+from provenance._bundle.verify import verify_bundle
+from provenance._catalogue.audit.audit import audit_place
+from provenance._catalogue.build import update_catalogue, withdraw_bundle
+from provenance._catalogue.entry import read_entry
+from provenance._catalogue.query import ask_sql
+from provenance._cli.bundling import verify as verify_command
+from provenance._cli.cataloguing import audit as audit_command
+from provenance._cli.cataloguing import catalogue as catalogue_command
+from provenance._record.remote import Remote, lies_below, place_at
 
 
 @pytest.fixture
@@ -111,7 +111,7 @@ def test_a_store_is_audited_as_the_same_files_on_a_disk(store, repository, tmp_p
 def test_unchanged_bundles_of_a_store_are_not_read_again(store, index, monkeypatch) -> None:
     assert len(update_catalogue(store, index).read) == 2
     monkeypatch.setattr(
-        "provenance.catalogue.build.read_entry", lambda path, symbols: pytest.fail("read again")
+        "provenance._catalogue.build.read_entry", lambda path, symbols: pytest.fail("read again")
     )
     again = update_catalogue(store, index)
     assert (again.read, again.unchanged, again.vanished) == ((), 2, ())

@@ -12,9 +12,9 @@ from collections.abc import Iterable
 from pathlib import Path
 from typing import Any, NamedTuple
 
-from provenance.checks.kinds import structure_kinds
-from provenance.findings import Report
-from provenance.schema import Model, Table
+from provenance._base.findings import Report
+from provenance._checks.language.kinds import structure_kinds
+from provenance._model.schema import Model, Table
 
 NO_LIMIT = 10**9
 _VERSION = "https://datapackage.org/profiles/2.0/datapackage.json"

@@ -7,10 +7,10 @@ from pathlib import Path
 import polars as pl
 import pytest
 
-from provenance.checks.check import RuleFailed, check_package
-from provenance.checks.rule import COMMON_PRACTICE, EVERY_TABLE, Rule, rule
-from provenance.checks.tables import ROW, Tables
-from provenance.findings import COLUMNS
+from provenance._base.findings import COLUMNS
+from provenance._checks.check import RuleFailed, check_package
+from provenance._checks.language.rule import COMMON_PRACTICE, EVERY_TABLE, Rule, rule
+from provenance._record.tables import ROW, Tables
 from tests.builders import a_package
 
 

@@ -7,7 +7,7 @@ from pathlib import Path
 
 import pytest
 
-from provenance.checks.files import disk_rules
+from provenance._checks.language.files import disk_rules
 from tests.checks.rules.record import Record, a_sound_record, only, spoken
 
 PHOTO = b"\x89PNG invented"

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from provenance.checks.check import check_package
+from provenance._checks.check import check_package
 from tests.builders import a_package
 
 

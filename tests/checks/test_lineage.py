@@ -6,14 +6,14 @@ from pathlib import Path
 
 import pytest
 
-from provenance.bundle.pack import pack_bundle
-from provenance.bundle.unpack import unpack_bundle
-from provenance.checks.check import check_package
-from provenance.custody import verify_chain
-from provenance.findings import Finding
-from provenance.handover import record_events
-from provenance.origin import ORIGIN
-from provenance.package import Package
+from provenance._base.findings import Finding
+from provenance._bundle.pack import pack_bundle
+from provenance._bundle.unpack import unpack_bundle
+from provenance._checks.check import check_package
+from provenance._ledger.custody import verify_chain
+from provenance._ledger.handover import record_events
+from provenance._record.origin import ORIGIN
+from provenance._record.package import Package
 from tests.builders import PackageBuilder
 from tests.bundle.test_resampling import LATER, the_first_season
 

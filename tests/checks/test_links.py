@@ -6,7 +6,7 @@ import polars as pl
 from hypothesis import given
 from hypothesis import strategies as st
 
-from provenance.checks.links import look_up, looping, starts_of_chains
+from provenance._checks.language.links import look_up, looping, starts_of_chains
 from tests.checks.rules.record import a_sound_record
 
 

@@ -12,10 +12,10 @@ import polars as pl
 import pytest
 from click.testing import CliRunner
 
-from provenance.checks.grouped import grouped
-from provenance.checks.report import report_csv, report_html, report_json, report_text
-from provenance.cli.checking import check
-from provenance.findings import COLUMNS, Report
+from provenance._base.findings import COLUMNS, Report
+from provenance._checks.grouped import grouped
+from provenance._checks.report import report_csv, report_html, report_json, report_text
+from provenance._cli.checking import check
 from tests.builders import a_package
 
 HOSTILE = "<script>alert(1)</script>\x1b[31m\u202e"
@@ -209,7 +209,7 @@ def test_out_gets_the_report_and_the_terminal_the_counts(tmp_path: Path, shape: 
 
 
 def test_a_folder_that_is_no_package_is_refused_in_one_sentence(tmp_path: Path) -> None:
-    from provenance.errors import UnusablePackage
+    from provenance._base.errors import UnusablePackage
 
     done = CliRunner().invoke(check, [str(tmp_path)])
     assert isinstance(done.exception, UnusablePackage)

@@ -7,12 +7,12 @@ import sys
 import pytest
 from cryptography.hazmat.primitives.asymmetric.ed25519 import Ed25519PrivateKey
 
-from provenance.checks.check import check_package
-from provenance.custody import verify_chain
-from provenance.findings import Finding
-from provenance.handover import record_events
-from provenance.package import Package
-from provenance.signing import sign_events
+from provenance._base.findings import Finding
+from provenance._checks.check import check_package
+from provenance._ledger.custody import verify_chain
+from provenance._ledger.handover import record_events
+from provenance._ledger.signing import sign_events
+from provenance._record.package import Package
 from tests.builders import a_package
 
 KEY = Ed25519PrivateKey.from_private_bytes(bytes(range(32)))

@@ -18,11 +18,11 @@ import pytest
 from hypothesis import HealthCheck, Phase, given, settings
 from hypothesis import strategies as st
 
-from provenance.checks.structure import check_structure
-from provenance.findings import Report
-from provenance.package import Package
-from provenance.profile import load_model
-from provenance.schema import Field, ForeignKey, Model, Table
+from provenance._base.findings import Report
+from provenance._checks.structure.structure import check_structure
+from provenance._model.profile import load_model
+from provenance._model.schema import Field, ForeignKey, Model, Table
+from provenance._record.package import Package
 from tests.builders import PARTIES, SOUND
 from tests.checks.reference import header_verdicts, our_verdicts, reference_errors, row_verdicts
 

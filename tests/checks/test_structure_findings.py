@@ -10,13 +10,13 @@ from types import MappingProxyType
 import polars as pl
 import pytest
 
-from provenance.checks.check import check_package
-from provenance.checks.kinds import kind, structure_kinds
-from provenance.checks.patterns import UnusablePattern, mismatches
-from provenance.checks.structure import check_structure
-from provenance.errors import UnusablePackage
-from provenance.findings import Finding
-from provenance.package import Package, open_package
+from provenance._base.errors import UnusablePackage
+from provenance._base.findings import Finding
+from provenance._checks.check import check_package
+from provenance._checks.language.kinds import kind, structure_kinds
+from provenance._checks.structure.patterns import UnusablePattern, mismatches
+from provenance._checks.structure.structure import check_structure
+from provenance._record.package import Package, open_package
 from tests.builders import a_package
 
 

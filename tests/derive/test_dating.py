@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import pytest
 
-from provenance.derive.dating import (
+from provenance._derive.dating import (
     ClusterRule,
     derive_clusters,
     derive_spans,

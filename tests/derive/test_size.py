@@ -8,7 +8,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from provenance.derive.size import derive_sizes, huber_m3, newton_m3, smalian_m3
+from provenance._derive.size import derive_sizes, huber_m3, newton_m3, smalian_m3
 from tests.builders import a_package
 
 CM = st.floats(1, 200)

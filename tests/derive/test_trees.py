@@ -11,7 +11,7 @@ from hypothesis import strategies as st
 from scipy.sparse import csr_matrix
 from scipy.sparse.csgraph import maximum_bipartite_matching
 
-from provenance.derive.trees import Piece, StemRule, count_trees, fits_above
+from provenance._derive.trees import Piece, StemRule, count_trees, fits_above
 
 
 def a_piece(code, butt, top, length=3.0, group="PIPO"):

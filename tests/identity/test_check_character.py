@@ -7,8 +7,8 @@ from hypothesis import assume, given
 from hypothesis import strategies as st
 from stdnum.iso7064 import mod_37_36
 
-from provenance.errors import UnreadableValue
-from provenance.identity.check_character import (
+from provenance._base.errors import UnreadableValue
+from provenance._identity.check_character import (
     ALPHABET,
     check_character,
     covered_characters,

@@ -4,9 +4,9 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from provenance.errors import UnreadableValue
-from provenance.identity.check_character import ALPHABET
-from provenance.identity.identifier import checked_identifier, full_identifier, parse_identifier
+from provenance._base.errors import UnreadableValue
+from provenance._identity.check_character import ALPHABET
+from provenance._identity.identifier import checked_identifier, full_identifier, parse_identifier
 
 codes = st.text(ALPHABET, min_size=1, max_size=9)
 

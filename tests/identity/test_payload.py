@@ -6,9 +6,9 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from provenance.errors import UnreadableValue
-from provenance.identity.check_character import ALPHABET
-from provenance.identity.payload import (
+from provenance._base.errors import UnreadableValue
+from provenance._identity.check_character import ALPHABET
+from provenance._identity.payload import (
     SampleLabel,
     cleaned,
     compose_payload,

@@ -7,9 +7,9 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from provenance.errors import UnreadableValue
-from provenance.identity.reading import likelihoods, parse_reading, read_wear
-from provenance.identity.rotation import turned
+from provenance._base.errors import UnreadableValue
+from provenance._identity.reading import likelihoods, parse_reading, read_wear
+from provenance._identity.rotation import turned
 
 WEAR = read_wear()
 STAMPS = [str(number) for number in range(100, 400)]

@@ -4,7 +4,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from provenance.identity.rotation import (
+from provenance._identity.rotation import (
     HALF_TURN,
     ambiguous_with,
     is_marked,

@@ -2,8 +2,8 @@
 
 import pytest
 
-from provenance.errors import TreenailError
-from provenance.identity.selection import select_samples
+from provenance._base.errors import TreenailError
+from provenance._identity.selection import select_samples
 
 KNOWN = ["201", "202", "204", "260", "N7", "N9", "M8"]
 

@@ -8,10 +8,10 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from provenance.errors import TreenailError
-from provenance.identity.rotation import turned
-from provenance.identity.stamps import NoNumbersLeft, free_numbers, reserve_stamps
-from provenance.package import open_package
+from provenance._base.errors import TreenailError
+from provenance._identity.rotation import turned
+from provenance._identity.stamps import NoNumbersLeft, free_numbers, reserve_stamps
+from provenance._record.package import open_package
 from tests.builders import a_package
 
 

@@ -10,9 +10,9 @@ from typing import Any
 
 import openpyxl
 
-from provenance.intake.importing import ImportResult, import_exports
-from provenance.intake.mapping_file import read_mapping
-from provenance.package import Package
+from provenance._intake.importing import ImportResult, import_exports
+from provenance._intake.mapping.mapping_file import read_mapping
+from provenance._record.package import Package
 
 NOON = datetime(2031, 5, 4, 12, 0, tzinfo=UTC)
 

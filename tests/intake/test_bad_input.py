@@ -13,7 +13,7 @@ from datetime import datetime
 import pytest
 from click.testing import CliRunner
 
-from provenance.cli import main, treenail
+from provenance._cli import main, treenail
 from tests.builders import a_package
 from tests.intake.forms import HEADINGS, TIMBERS, a_line, content_of, write_csv, write_xlsx
 

@@ -8,11 +8,11 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from provenance.errors import UnreadableValue
-from provenance.intake.cells import CellReader, number_text
-from provenance.intake.mapping import ReadingHabits
-from provenance.intake.received import ErrorCell, UncachedFormula
-from provenance.profile import load_model
+from provenance._base.errors import UnreadableValue
+from provenance._intake.files.received import ErrorCell, UncachedFormula
+from provenance._intake.lines.cells import CellReader, number_text
+from provenance._intake.mapping.mapping import ReadingHabits
+from provenance._model.profile import load_model
 
 MODEL = load_model("blank")
 

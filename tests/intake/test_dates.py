@@ -9,11 +9,11 @@ from hypothesis import assume, given
 from hypothesis import strategies as st
 from openpyxl.utils.datetime import CALENDAR_MAC_1904, CALENDAR_WINDOWS_1900, from_excel
 
-from provenance.edtf import bounds, is_edtf
-from provenance.errors import UnreadableValue, UnusableInput
-from provenance.intake.date_formats import match_format
-from provenance.intake.dates import read_date
-from provenance.intake.serial_dates import read_serial_date
+from provenance._base.errors import UnreadableValue, UnusableInput
+from provenance._intake.values.date_formats import match_format
+from provenance._intake.values.dates import read_date
+from provenance._intake.values.serial_dates import read_serial_date
+from provenance._model.edtf import bounds, is_edtf
 
 # --- the mapping's formats ------------------------------------------------------------------------
 

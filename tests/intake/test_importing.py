@@ -16,12 +16,12 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from provenance.custody import verify_chain
-from provenance.errors import UnusableInput
-from provenance.intake.importing import import_exports
-from provenance.intake.mapping_file import read_mapping
-from provenance.package import open_package
-from provenance.resources import shipped
+from provenance._base.errors import UnusableInput
+from provenance._base.resources import shipped
+from provenance._intake.importing import import_exports
+from provenance._intake.mapping.mapping_file import read_mapping
+from provenance._ledger.custody import verify_chain
+from provenance._record.package import open_package
 from tests.builders import a_package
 from tests.intake.forms import (
     HEADINGS,
@@ -371,9 +371,9 @@ def test_a_kill_in_the_middle_of_an_import_leaves_all_or_nothing(package, tmp_pa
     code = """
     import os, sys
     from pathlib import Path
-    from provenance.package import open_package
-    from provenance.intake.importing import import_exports
-    from provenance.intake.mapping_file import read_mapping
+    from provenance._record.package import open_package
+    from provenance._intake.importing import import_exports
+    from provenance._intake.mapping.mapping_file import read_mapping
     folder, form, rules = map(Path, sys.argv[1:4])
     package = open_package(folder)
     mapping = read_mapping(rules, package.model)
@@ -427,7 +427,7 @@ def test_a_trial_writes_nothing_and_says_the_same(package, tmp_path) -> None:
 
 
 def test_a_file_that_changes_while_it_is_read_is_refused(package, tmp_path, monkeypatch) -> None:
-    import provenance.intake.incoming as incoming
+    import provenance._intake.incoming as incoming
 
     path = write_csv(tmp_path / "timbers.csv", [a_line()])
     monkeypatch.setattr(incoming, "sha256_of", lambda _: "0" * 64)

@@ -7,11 +7,11 @@ import json
 import jsonschema
 import pytest
 
-from provenance.errors import UnusableInput
-from provenance.intake.mapping_file import read_mapping
-from provenance.intake.mapping_text import read_mapping_text
-from provenance.profile import load_model
-from provenance.resources import shipped
+from provenance._base.errors import UnusableInput
+from provenance._base.resources import shipped
+from provenance._intake.mapping.mapping_file import read_mapping
+from provenance._intake.mapping.mapping_text import read_mapping_text
+from provenance._model.profile import load_model
 from tests.intake.forms import TIMBERS
 
 MODEL = load_model("blank")

@@ -9,10 +9,10 @@ import subprocess
 import openpyxl
 import pytest
 
-from provenance.errors import UnusableInput
-from provenance.intake.workbook_marker import mapping_of_workbook
-from provenance.printing.workbook import write_workbook
-from provenance.profile import load_model
+from provenance._base.errors import UnusableInput
+from provenance._intake.mapping.workbook_marker import mapping_of_workbook
+from provenance._model.profile import load_model
+from provenance._printing.workbook import write_workbook
 from tests.builders import a_package
 from tests.intake.forms import bring_in, content_of
 

@@ -7,11 +7,11 @@ import itertools
 
 import pytest
 
-from provenance.errors import UnusableInput
-from provenance.intake.encodings import find_encoding
-from provenance.intake.readers import open_received
-from provenance.intake.received import Limits, TextHabits
-from provenance.intake.text_tables import TextTable
+from provenance._base.errors import UnusableInput
+from provenance._intake.files.encodings import find_encoding
+from provenance._intake.files.readers import open_received
+from provenance._intake.files.received import Limits, TextHabits
+from provenance._intake.files.text_tables import TextTable
 
 ROWS = [
     ["No", "Größe", "Notes, etc"],

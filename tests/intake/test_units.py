@@ -9,9 +9,9 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from provenance.errors import UnreadableValue, UnusableInput
-from provenance.intake.numerals import RULE_DIVISIONS
-from provenance.intake.units import (
+from provenance._base.errors import UnreadableValue, UnusableInput
+from provenance._intake.values.numerals import RULE_DIVISIONS
+from provenance._intake.values.units import (
     exact_length_mm,
     read_angle,
     read_boolean,

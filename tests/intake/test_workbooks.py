@@ -21,9 +21,9 @@ from odf.opendocument import OpenDocumentSpreadsheet
 from odf.table import CoveredTableCell, Table, TableCell, TableColumn, TableRow
 from odf.text import P
 
-from provenance.errors import UnusableInput
-from provenance.intake.readers import open_received
-from provenance.intake.received import ErrorCell, Limits, UncachedFormula, shown
+from provenance._base.errors import UnusableInput
+from provenance._intake.files.readers import open_received
+from provenance._intake.files.received import ErrorCell, Limits, UncachedFormula, shown
 
 
 def rows_of(path, sheet=None, **limits):

@@ -6,11 +6,11 @@ import openpyxl
 import pytest
 from click.testing import CliRunner
 
-from provenance.cli import treenail
-from provenance.errors import TreenailError
-from provenance.handover import Refused, record_events
-from provenance.holdings import holdings_frame
-from provenance.lab.consign import consign_samples, parcel_list, write_results_form
+from provenance._base.errors import TreenailError
+from provenance._cli import treenail
+from provenance._lab.consign import consign_samples, parcel_list, write_results_form
+from provenance._ledger.handover import Refused, record_events
+from provenance._ledger.holdings import holdings_frame
 from tests.builders import a_package
 
 WHEN = {"packed_on": "2024-06-15", "recorded_on": "2024-06-15"}

@@ -4,10 +4,10 @@ from __future__ import annotations
 
 import pytest
 
-from provenance.errors import TreenailError
-from provenance.handover import record_events
-from provenance.lab.consign import consign_samples
-from provenance.lab.reconcile import reconcile_results, reconciliation_html
+from provenance._base.errors import TreenailError
+from provenance._lab.consign import consign_samples
+from provenance._lab.reconcile import reconcile_results, reconciliation_html
+from provenance._ledger.handover import record_events
 from tests.builders import a_package
 
 

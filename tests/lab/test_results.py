@@ -6,10 +6,10 @@ import openpyxl
 import pytest
 import yaml
 
-from provenance.handover import record_events
-from provenance.intake.mapping_file import read_mapping
-from provenance.lab.consign import consign_samples, write_results_form
-from provenance.lab.results import import_results
+from provenance._intake.mapping.mapping_file import read_mapping
+from provenance._lab.consign import consign_samples, write_results_form
+from provenance._lab.results import import_results
+from provenance._ledger.handover import record_events
 from tests.builders import a_package
 
 MAPPING = {

@@ -9,9 +9,9 @@ from typing import Any
 import numpy as np
 import pypdfium2
 
-from provenance.printing.sheets.record_sheets import write_sheets
-from provenance.printing.sheets.rows import ChosenRows
-from provenance.profile import load_model
+from provenance._model.profile import load_model
+from provenance._printing.sheets.record_sheets import write_sheets
+from provenance._printing.sheets.rows import ChosenRows
 from tests.builders import a_package
 from tests.printing.reading import Image, page_texts, rendered
 

@@ -6,8 +6,9 @@ from pathlib import Path
 
 import pytest
 
-from provenance.errors import TreenailError
-from provenance.printing.calibration import (
+from provenance._base.errors import TreenailError
+from provenance._drawing.document import printed_pages
+from provenance._printing.labels.calibration import (
     Calibration,
     calibration_from_measures,
     cross_places_mm,
@@ -15,8 +16,7 @@ from provenance.printing.calibration import (
     read_calibration,
     store_calibration,
 )
-from provenance.printing.document import printed_pages
-from provenance.printing.stock import load_stock
+from provenance._printing.labels.stock import load_stock
 from tests.printing.reading import rendered
 
 STOCK = load_stock("a4_70x37")

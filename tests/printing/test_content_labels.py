@@ -6,15 +6,15 @@ from pathlib import Path
 
 import pytest
 
-from provenance.handover import record_events
-from provenance.printing.content_labels import (
+from provenance._ledger.handover import record_events
+from provenance._printing.labels.content_labels import (
     Content,
     contents_by_place,
     print_content_labels,
     ranges_of,
 )
-from provenance.printing.facts import gather_facts
-from provenance.printing.stock import UnusableStock, load_stock
+from provenance._printing.labels.facts import gather_facts
+from provenance._printing.labels.stock import UnusableStock, load_stock
 from tests.builders import a_package
 from tests.printing.reading import page_texts
 

@@ -7,20 +7,20 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from provenance.errors import TreenailError
-from provenance.handover import record_events
-from provenance.identity.payload import read_payload
-from provenance.printing.clock_face import clock_point, draw_clock_face
-from provenance.printing.document import printed_pages
-from provenance.printing.hole_card import print_hole_cards
-from provenance.printing.hole_facts import gather_cards
-from provenance.printing.paper import PAPERS, Paper, paper_named
+from provenance._base.errors import TreenailError
+from provenance._drawing.clock_face import clock_point, draw_clock_face
+from provenance._drawing.document import printed_pages
+from provenance._drawing.paper import PAPERS, Paper, paper_named
+from provenance._identity.payload import read_payload
+from provenance._ledger.handover import record_events
+from provenance._printing.papers.hole_card import print_hole_cards
+from provenance._printing.papers.hole_facts import gather_cards
 from tests.builders import a_package
 from tests.printing.reading import decoded, ink_box_mm, page_texts, rendered
 
 
 def card_text(folder: Path, package: object, **options: object) -> str:
-    from provenance.package import Package
+    from provenance._record.package import Package
 
     assert isinstance(package, Package)
     path = folder / "cards.pdf"

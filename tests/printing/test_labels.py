@@ -8,20 +8,20 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from provenance.errors import TreenailError, UnreadableValue
-from provenance.identity.check_character import check_character
-from provenance.identity.payload import read_payload
-from provenance.printing.calibration import Calibration
-from provenance.printing.facts import (
+from provenance._base.errors import TreenailError, UnreadableValue
+from provenance._drawing.qr import CodeTooLarge
+from provenance._identity.check_character import check_character
+from provenance._identity.payload import read_payload
+from provenance._printing.labels.calibration import Calibration
+from provenance._printing.labels.facts import (
     SampleFacts,
     blank_facts,
     gather_facts,
     literal_numbers,
     reserved_facts,
 )
-from provenance.printing.labels import print_labels
-from provenance.printing.qr import CodeTooLarge
-from provenance.printing.stock import UnusableStock, load_stock, shipped_stocks
+from provenance._printing.labels.labels import print_labels
+from provenance._printing.labels.stock import UnusableStock, load_stock, shipped_stocks
 from tests.builders import a_package
 from tests.printing.reading import decoded, page_sizes_mm, page_texts, rendered
 
@@ -301,7 +301,7 @@ def test_memory_does_not_grow_with_the_pages(
     tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     """Three times the pages do not take noticeably more, since files are closed in between."""
-    from provenance.printing import document
+    from provenance._drawing import document
 
     monkeypatch.setattr(document, "PAGES_PER_FILE", 5)
     stock, facts = load_stock("roll_57x32"), some_facts(10)
@@ -342,7 +342,7 @@ def test_only_samples_of_the_site_are_taken(tmp_path: Path) -> None:
 
 
 def test_reserved_numbers_become_blanks_until_they_are_used(tmp_path: Path) -> None:
-    from provenance.identity.stamps import reserve_stamps
+    from provenance._identity.stamps import reserve_stamps
 
     package = a_package(tmp_path).with_chain(sample_id="301").package
     reserve_stamps(package, 3, crew="north", reserved_on="2024-06-01", first=302)

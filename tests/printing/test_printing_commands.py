@@ -7,8 +7,8 @@ from pathlib import Path
 import pytest
 from click.testing import CliRunner, Result
 
-from provenance.cli import treenail
-from provenance.errors import TreenailError
+from provenance._base.errors import TreenailError
+from provenance._cli import treenail
 from tests.builders import a_package
 from tests.printing.reading import page_texts
 

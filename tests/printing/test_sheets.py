@@ -10,11 +10,11 @@ import pypdf
 import pytest
 import yaml
 
-from provenance.printing.sheets.kinds import SHEETS, SheetKind
-from provenance.printing.sheets.question import LONGEST_TICKED
-from provenance.printing.sheets.record_sheets import draft_sheets, write_sheets
-from provenance.printing.sheets.rows import ChosenRows
-from provenance.profile import load_model, shipped_profiles
+from provenance._model.profile import load_model, shipped_profiles
+from provenance._printing.sheets.kinds import SHEETS, SheetKind
+from provenance._printing.sheets.question import LONGEST_TICKED
+from provenance._printing.sheets.record_sheets import draft_sheets, write_sheets
+from provenance._printing.sheets.rows import ChosenRows
 from tests.builders import a_package
 from tests.printing.reading import page_texts
 from tests.printing.sheet_pages import flat, print_blank, print_filled, two_logs

@@ -7,8 +7,8 @@ from pathlib import Path
 import pytest
 from click.testing import CliRunner, Result
 
-from provenance.cli.forms import sheets
-from provenance.errors import AlreadyThere, TreenailError
+from provenance._base.errors import AlreadyThere, TreenailError
+from provenance._cli.forms import sheets
 from tests.builders import a_package
 from tests.printing.reading import page_sizes_mm, page_texts
 

@@ -7,11 +7,11 @@ from itertools import combinations, pairwise
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from provenance.printing.boxes import Box
-from provenance.printing.fonts import load_typefaces
-from provenance.printing.sheets.cells import LINE_MM, measure_cell
-from provenance.printing.sheets.flow import Piece, Placed, PlacedTitle, Section, flow_pages
-from provenance.printing.sheets.question import Choice, Question
+from provenance._drawing.boxes import Box
+from provenance._drawing.fonts import load_typefaces
+from provenance._printing.sheets.cells import LINE_MM, measure_cell
+from provenance._printing.sheets.flow import Piece, Placed, PlacedTitle, Section, flow_pages
+from provenance._printing.sheets.question import Choice, Question
 
 PAGE = Box(40, 60, 500, 640)
 

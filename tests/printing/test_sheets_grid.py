@@ -7,9 +7,9 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from provenance.errors import TreenailError
-from provenance.printing.paper import MM, paper_named
-from provenance.printing.sheets.plan_grid import SCALES, grid_area, scale_named
+from provenance._base.errors import TreenailError
+from provenance._drawing.paper import MM, paper_named
+from provenance._printing.sheets.plan_grid import SCALES, grid_area, scale_named
 from tests.printing.reading import page_texts, rendered
 from tests.printing.sheet_pages import dark_lines, print_blank
 

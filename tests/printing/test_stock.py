@@ -7,8 +7,8 @@ from typing import Any
 
 import pytest
 
-from provenance.errors import UnusableSchema
-from provenance.printing.stock import UnusableStock, load_stock, shipped_stocks, stock_from
+from provenance._base.errors import UnusableSchema
+from provenance._printing.labels.stock import UnusableStock, load_stock, shipped_stocks, stock_from
 
 SHEET: dict[str, Any] = {
     "title": "Sheet of 12",

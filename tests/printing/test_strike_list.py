@@ -5,10 +5,10 @@ from __future__ import annotations
 import pytest
 from pypdf import PdfReader
 
-from provenance.errors import TreenailError
-from provenance.identity.stamps import Reservation, free_numbers
-from provenance.printing.paper import paper_named
-from provenance.printing.strike_list import print_strike_list
+from provenance._base.errors import TreenailError
+from provenance._drawing.paper import paper_named
+from provenance._identity.stamps import Reservation, free_numbers
+from provenance._printing.papers.strike_list import print_strike_list
 
 
 def reserved(count, mark="none"):

@@ -6,16 +6,16 @@ from pathlib import Path
 
 import pytest
 
-from provenance.errors import TreenailError
-from provenance.handover import record_events
-from provenance.identity.check_character import check_character
-from provenance.identity.payload import read_payload
-from provenance.package import Package
-from provenance.printing.consignment import print_consignment
-from provenance.printing.facts import SampleFacts, gather_facts
-from provenance.printing.paper import PAPERS, Paper, paper_named
-from provenance.printing.parcel import Correspondent, Parcel, ParcelItem, gather_parcel
-from provenance.printing.tags import print_tags, sample_tag
+from provenance._base.errors import TreenailError
+from provenance._drawing.paper import PAPERS, Paper, paper_named
+from provenance._identity.check_character import check_character
+from provenance._identity.payload import read_payload
+from provenance._ledger.handover import record_events
+from provenance._printing.labels.facts import SampleFacts, gather_facts
+from provenance._printing.papers.consignment import print_consignment
+from provenance._printing.papers.parcel import Correspondent, Parcel, ParcelItem, gather_parcel
+from provenance._printing.papers.tags import print_tags, sample_tag
+from provenance._record.package import Package
 from tests.builders import a_package
 from tests.printing.reading import decoded, ink_box_mm, page_sizes_mm, page_texts, rendered
 

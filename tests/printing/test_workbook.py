@@ -9,8 +9,9 @@ import subprocess
 import openpyxl
 import pytest
 
-from provenance.errors import TreenailError
-from provenance.printing.workbook import (
+from provenance._base.errors import TreenailError
+from provenance._model.profile import load_model
+from provenance._printing.workbook import (
     FIRST_ROW,
     HEADER_ROW,
     HELP_SHEET,
@@ -20,7 +21,6 @@ from provenance.printing.workbook import (
     sheet_name,
     write_workbook,
 )
-from provenance.profile import load_model
 from tests.builders import a_package
 
 MODEL = load_model("timber_frame")

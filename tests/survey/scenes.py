@@ -7,10 +7,10 @@ from typing import Any
 
 import numpy as np
 
-from provenance.package import Package
-from provenance.survey.datum_covariance import DatumCovariance
-from provenance.survey.observation import Floats, Kind, predict
-from provenance.survey.solve import Rows
+from provenance._record.package import Package
+from provenance._survey.parts.datum_covariance import DatumCovariance
+from provenance._survey.parts.observation import Floats, Kind, predict
+from provenance._survey.parts.solve import Rows
 from tests.builders import PackageBuilder, a_package
 
 ROOM = {"D1": (0.0, 0.0, 1.0), "D2": (6.0, 0.0, 0.8), "D3": (6.2, 4.8, 1.4), "D4": (0.0, 5.0, 2.0)}

@@ -8,11 +8,11 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from provenance.errors import UnusableInput, UnusablePackage
-from provenance.findings import Finding
-from provenance.survey.adjustment import SurveyResult, adjust_survey, survey_package
-from provenance.survey.precision import Precision
-from provenance.survey.snooping import blunder_hint
+from provenance._base.errors import UnusableInput, UnusablePackage
+from provenance._base.findings import Finding
+from provenance._survey.adjust.adjustment import SurveyResult, adjust_survey, survey_package
+from provenance._survey.adjust.snooping import blunder_hint
+from provenance._survey.parts.precision import Precision
 from tests.builders import PackageBuilder, a_package
 from tests.survey.scenes import ROOM, a_room, position_of, tape, taped
 
@@ -345,7 +345,7 @@ def test_surveying_one_site_leaves_the_rows_of_others(tmp_path: Path) -> None:
 def test_a_package_without_the_table_is_told_how_to_get_it(tmp_path: Path) -> None:
     package = a_beam(tmp_path).package
     (package.folder / "schemas" / "position.json").unlink()
-    from provenance.package import open_package
+    from provenance._record.package import open_package
 
     with pytest.raises(UnusablePackage, match="--update"):
         survey_package(open_package(package.folder))

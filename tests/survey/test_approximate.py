@@ -7,7 +7,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from provenance.survey.approximate import circles_meet, spheres_meet
+from provenance._survey.adjust.approximate import circles_meet, spheres_meet
 
 coordinate = st.floats(-20, 20)
 

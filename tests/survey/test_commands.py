@@ -7,9 +7,9 @@ from pathlib import Path
 import pytest
 from click.testing import CliRunner
 
-from provenance.cli import treenail
-from provenance.errors import UnusableInput
-from provenance.package import Package
+from provenance._base.errors import UnusableInput
+from provenance._cli import treenail
+from provenance._record.package import Package
 from tests.survey.scenes import a_room, taped
 from tests.survey.test_plan import a_house
 

@@ -8,8 +8,8 @@ import numpy as np
 import pytest
 from scipy.optimize import least_squares
 
-from provenance.survey.adjustment import adjust_survey, survey_package
-from provenance.survey.observation import Floats
+from provenance._survey.adjust.adjustment import adjust_survey, survey_package
+from provenance._survey.parts.observation import Floats
 from tests.builders import PackageBuilder, a_package
 from tests.survey.scenes import position_of
 

@@ -7,9 +7,9 @@ from pathlib import Path
 
 import pytest
 
-from provenance.errors import UnusableInput
-from provenance.survey.cautions import DEFER
-from provenance.survey.drilling import Clearance, propose_holes
+from provenance._base.errors import UnusableInput
+from provenance._survey.hole.cautions import DEFER
+from provenance._survey.hole.drilling import Clearance, propose_holes
 from tests.survey.test_hole import a_beam
 
 

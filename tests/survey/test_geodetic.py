@@ -9,8 +9,8 @@ import pandas as pd
 import pytest
 from pyproj import CRS, Proj, Transformer
 
-from provenance.survey.adjustment import survey_package
-from provenance.survey.geodetic import MapTie, NotTied, map_tie
+from provenance._survey.adjust.adjustment import survey_package
+from provenance._survey.parts.geodetic import MapTie, NotTied, map_tie
 from tests.survey.scenes import a_room, position_of
 
 UTM_12N = 32612

@@ -10,13 +10,20 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from scipy.optimize import minimize
 
-from provenance.errors import UnusableInput
-from provenance.survey.adjustment import survey_package
-from provenance.survey.bore import DIRECTIONS, Bores, Sticks, section_radius, set_bores, wood_axes
-from provenance.survey.features import WoodFeature, read_features
-from provenance.survey.hole import hole_position, segment_gap
-from provenance.survey.observation import Floats
-from provenance.survey.precision import Precision
+from provenance._base.errors import UnusableInput
+from provenance._survey.adjust.adjustment import survey_package
+from provenance._survey.adjust.bore import (
+    DIRECTIONS,
+    Bores,
+    Sticks,
+    section_radius,
+    set_bores,
+    wood_axes,
+)
+from provenance._survey.hole.hole import hole_position, segment_gap
+from provenance._survey.parts.features import WoodFeature, read_features
+from provenance._survey.parts.observation import Floats
+from provenance._survey.parts.precision import Precision
 from tests.builders import PackageBuilder
 from tests.survey.scenes import a_room
 

@@ -11,10 +11,10 @@ import pytest
 from geojson_pydantic import FeatureCollection
 from pyproj import Transformer
 
-from provenance.errors import UnusableInput
-from provenance.package import Package
-from provenance.survey.geojson import write_geojson
-from provenance.survey.geopackage import write_geopackage
+from provenance._base.errors import UnusableInput
+from provenance._record.package import Package
+from provenance._survey.maps.geojson import write_geojson
+from provenance._survey.maps.geopackage import write_geopackage
 from tests.survey.test_plan import a_house
 
 

@@ -5,8 +5,8 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from provenance.survey.observation import KINDS, Kind, misclosure, predict
-from provenance.survey.readings import grid_bearing
+from provenance._survey.adjust.readings import grid_bearing
+from provenance._survey.parts.observation import KINDS, Kind, misclosure, predict
 
 POINT, START, END = (
     np.array([[3.0, 4.0, 2.0]]),

@@ -11,20 +11,20 @@ from pathlib import Path
 
 import pytest
 
-from provenance.errors import UnusableInput
-from provenance.package import Package
-from provenance.printing.fonts import load_typefaces
-from provenance.printing.paper import paper_named
-from provenance.survey.adjustment import survey_package
-from provenance.survey.drawing import Disc, Group, Item, Line, Picture, Text, Transform
-from provenance.survey.elevation import draw_strip, strip_title
-from provenance.survey.known_points import known_points
-from provenance.survey.plan import write_plans
-from provenance.survey.plan_content import levels_of, plan_content
-from provenance.survey.plan_map import draw_map, joined_codes
-from provenance.survey.plan_sheet import plan_sheet
-from provenance.survey.sheet_parts import best_scale, scale_bar
-from provenance.survey.svg import svg_of
+from provenance._base.errors import UnusableInput
+from provenance._drawing.drawing import Disc, Group, Item, Line, Picture, Text, Transform
+from provenance._drawing.fonts import load_typefaces
+from provenance._drawing.paper import paper_named
+from provenance._drawing.svg import svg_of
+from provenance._record.package import Package
+from provenance._survey.adjust.adjustment import survey_package
+from provenance._survey.hole.known_points import known_points
+from provenance._survey.plan.elevation import draw_strip, strip_title
+from provenance._survey.plan.plan import write_plans
+from provenance._survey.plan.plan_content import levels_of, plan_content
+from provenance._survey.plan.plan_map import draw_map, joined_codes
+from provenance._survey.plan.plan_sheet import plan_sheet
+from provenance._survey.plan.sheet_parts import best_scale, scale_bar
 from tests.builders import PackageBuilder
 from tests.survey.scenes import a_room
 

@@ -8,11 +8,11 @@ from pathlib import Path
 
 import pytest
 
-from provenance.errors import UnusableInput
-from provenance.package import Package
-from provenance.survey.adjustment import survey_package
-from provenance.survey.cautions import DEFER
-from provenance.survey.relocation import write_relocation_sheets
+from provenance._base.errors import UnusableInput
+from provenance._record.package import Package
+from provenance._survey.adjust.adjustment import survey_package
+from provenance._survey.hole.cautions import DEFER
+from provenance._survey.relocation import write_relocation_sheets
 from tests.builders import PARTIES
 from tests.survey.test_plan import a_house
 
@@ -77,7 +77,7 @@ def test_a_sheet_is_one_page_of_its_paper_with_everything_on_it(
 
 
 def test_the_tapes_on_the_sheet_are_those_of_the_hole(house: Package, tmp_path: Path) -> None:
-    from provenance.survey.hole import hole_position
+    from provenance._survey.hole.hole import hole_position
 
     (path,) = write_relocation_sheets(house, ["231"], tmp_path / "out")
     text = text_of(path)

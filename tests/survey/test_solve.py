@@ -9,10 +9,10 @@ from hypothesis import strategies as st
 from scipy import stats
 from scipy.optimize import least_squares
 
-from provenance.survey.datum_covariance import DatumCovariance
-from provenance.survey.locate import locate_points
-from provenance.survey.observation import Floats, Kind
-from provenance.survey.precision import (
+from provenance._survey.adjust.locate import locate_points
+from provenance._survey.parts.datum_covariance import DatumCovariance
+from provenance._survey.parts.observation import Floats, Kind
+from provenance._survey.parts.precision import (
     ELLIPSE_95,
     ELLIPSOID_95,
     LARGEST_RESIDUAL,
@@ -20,7 +20,7 @@ from provenance.survey.precision import (
     NOTICED_BLUNDER,
     RIVAL_CHI_SQUARE,
 )
-from provenance.survey.solve import SOLVED, Rows, solve_points
+from provenance._survey.parts.solve import SOLVED, Rows, solve_points
 from tests.survey.scenes import no_errors, tape_rows
 
 HOUSE = np.array([[0.0, 0.0, 1.0], [8.0, 0.2, 0.5], [7.5, 6.0, 2.0], [0.4, 5.5, 1.5]])

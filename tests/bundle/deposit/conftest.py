@@ -6,10 +6,10 @@ from pathlib import Path
 
 import pytest
 
-from provenance.bundle.contents import record_date, survey_package
-from provenance.bundle.deposit.files import write_deposit_files
-from provenance.bundle.editions import FULL, PUBLIC, Edition
-from provenance.package import Package
+from provenance._bundle.deposit.files import write_deposit_files
+from provenance._bundle.describe.contents import record_date, survey_package
+from provenance._bundle.describe.editions import FULL, PUBLIC, Edition
+from provenance._record.package import Package
 from tests.builders import a_package
 
 PUBLISHED = Path(__file__).parent / "published"

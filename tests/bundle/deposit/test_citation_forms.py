@@ -14,15 +14,15 @@ from hypothesis import strategies as st
 from lxml import etree
 from rdflib.namespace import DC
 
-from provenance.bundle.citation import datacite_record
-from provenance.bundle.deposit.citation_file import NOBODY_NAMED, citation_file
-from provenance.bundle.deposit.datacite_xml import datacite_xml
-from provenance.bundle.deposit.dublin_core import dublin_core
-from provenance.bundle.deposit.xml_text import xml_text
-from provenance.bundle.editions import FULL, PUBLIC
-from provenance.errors import UnusablePackage
-from provenance.package import Package
-from provenance.visible import visible
+from provenance._base.errors import UnusablePackage
+from provenance._base.visible import visible
+from provenance._bundle.deposit.citation_file import NOBODY_NAMED, citation_file
+from provenance._bundle.deposit.datacite_xml import datacite_xml
+from provenance._bundle.deposit.dublin_core import dublin_core
+from provenance._bundle.deposit.xml_text import xml_text
+from provenance._bundle.describe.citation import datacite_record
+from provenance._bundle.describe.editions import FULL, PUBLIC
+from provenance._record.package import Package
 from tests.builders import a_package
 from tests.bundle.deposit.conftest import PUBLISHED
 

@@ -9,9 +9,9 @@ from typing import Any
 
 import pytest
 
-from provenance.bundle.deposit.csvw import csvw_metadata
-from provenance.bundle.pack import pack_bundle
-from provenance.package import Package, as_json, open_package
+from provenance._bundle.deposit.csvw import csvw_metadata
+from provenance._bundle.pack import pack_bundle
+from provenance._record.package import Package, as_json, open_package
 from tests.builders import a_package
 from tests.bundle.conftest import a_full_package
 

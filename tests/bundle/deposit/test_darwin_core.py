@@ -10,9 +10,9 @@ import pytest
 from dwca.read import DwCAReader
 from lxml import etree
 
-from provenance.bundle.deposit.darwin_core import core, identifications
-from provenance.bundle.editions import FULL
-from provenance.schema import read_core
+from provenance._bundle.deposit.darwin_core import core, identifications
+from provenance._bundle.describe.editions import FULL
+from provenance._model.schema import read_core
 from tests.builders import a_package
 from tests.bundle.deposit.conftest import PUBLISHED, described
 

@@ -13,13 +13,13 @@ import yaml
 from dwca.read import DwCAReader
 from lxml import etree
 
-from provenance.bundle.deposit.names import DEPOSIT_TITLES
-from provenance.bundle.editions import FULL, PUBLIC, Edition
-from provenance.bundle.pack import pack_bundle
-from provenance.bundle.published_places import published_places
-from provenance.bundle.unpack import unpack_bundle
-from provenance.bundle.verify import verify_bundle
-from provenance.package import Package
+from provenance._bundle.describe.deposit_names import DEPOSIT_TITLES
+from provenance._bundle.describe.editions import FULL, PUBLIC, Edition
+from provenance._bundle.describe.published_places import published_places
+from provenance._bundle.pack import pack_bundle
+from provenance._bundle.unpack import unpack_bundle
+from provenance._bundle.verify import verify_bundle
+from provenance._record.package import Package
 from tests.builders import a_package
 from tests.bundle.deposit.conftest import PUBLISHED, described
 

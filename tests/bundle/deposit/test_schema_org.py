@@ -13,9 +13,9 @@ import schema_org
 from pydantic import ValidationError
 from rdflib.namespace import RDF, SDO
 
-from provenance.bundle.deposit.schema_org import dataset_json_ld, years_covered
-from provenance.bundle.editions import FULL, PUBLIC
-from provenance.package import Package
+from provenance._bundle.deposit.schema_org import dataset_json_ld, years_covered
+from provenance._bundle.describe.editions import FULL, PUBLIC
+from provenance._record.package import Package
 from tests.builders import a_package
 
 DAY = "2024-06-14"

@@ -8,8 +8,8 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from provenance.bundle.finding_aid.addresses import page_name, page_path
-from provenance.bundle.names import unlistable_because, unsafe_because
+from provenance._bundle.bag.names import unlistable_because, unsafe_because
+from provenance._bundle.finding_aid.addresses import page_name, page_path
 
 
 def read_back(name: str) -> str:

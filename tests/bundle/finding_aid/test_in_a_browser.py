@@ -8,11 +8,11 @@ from typing import Any
 
 import pytest
 
-from provenance.catalogue.plugs import read_plugs
-from provenance.locate import Seen, locate_plug
-from provenance.package import Package
-from provenance.resources import shipped
-from provenance.schema import read_yaml
+from provenance._base.resources import shipped
+from provenance._catalogue.plugs import read_plugs
+from provenance._identity.locate import Seen, locate_plug
+from provenance._model.schema import read_yaml
+from provenance._record.package import Package
 
 KINDS_OF_PAGE = (
     "index.html",

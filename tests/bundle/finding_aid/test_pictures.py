@@ -8,9 +8,9 @@ from pathlib import Path
 
 from PIL import Image
 
-from provenance.bundle.finding_aid.cells import Cells
-from provenance.bundle.finding_aid.pictures import PREVIEW_PIXELS, Attachment, Pictures
-from provenance.bundle.finding_aid.record import Record
+from provenance._bundle.finding_aid.cells import Cells
+from provenance._bundle.finding_aid.pictures import PREVIEW_PIXELS, Attachment, Pictures
+from provenance._bundle.finding_aid.record import Record
 from tests.builders import a_package
 
 

@@ -19,11 +19,11 @@ import yaml
 from PIL import Image, PngImagePlugin
 from reportlab.pdfgen.canvas import Canvas
 
-from provenance.custody import SEALS, append_events
-from provenance.edition_key import edition_key
-from provenance.new import new_package
-from provenance.package import Package, open_package
-from provenance.schema import Field, Table
+from provenance._ledger.custody import SEALS, append_events
+from provenance._model.schema import Field, Table
+from provenance._record.edition_key import edition_key
+from provenance._record.new import new_package
+from provenance._record.package import Package, open_package
 from tests.builders import SOUND, STARTED, PackageBuilder
 
 PERSON, SECOND = "QZW", "QZK7"

@@ -6,7 +6,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from provenance.bundle.redaction.masking import WITHHELD, Masker, WithheldValues, squeezed
+from provenance._bundle.redaction.masking import WITHHELD, Masker, WithheldValues, squeezed
 
 
 def a_masker() -> Masker:

@@ -6,12 +6,12 @@ from pathlib import Path
 
 import pytest
 
-from provenance.bundle.editions import PUBLIC
-from provenance.bundle.pack import pack, pack_bundle
-from provenance.bundle.unpack import unpack_bundle
-from provenance.bundle.verify import verify_bundle
-from provenance.checks.check import check_package
-from provenance.package import Package
+from provenance._bundle.describe.editions import PUBLIC
+from provenance._bundle.pack import pack, pack_bundle
+from provenance._bundle.unpack import unpack_bundle
+from provenance._bundle.verify import verify_bundle
+from provenance._checks.check import check_package
+from provenance._record.package import Package
 from tests.bundle.redaction.searching import Haystack
 from tests.bundle.redaction.seeding import Markers, a_seeded_package
 

@@ -9,7 +9,7 @@ import exifread
 import pytest
 from PIL import Image, ImageCms
 
-from provenance.bundle.redaction.pictures import NotRedrawn, redraw
+from provenance._bundle.redaction.pictures import NotRedrawn, redraw
 from tests.bundle.redaction.seeding import Markers, a_jpeg, a_png
 
 

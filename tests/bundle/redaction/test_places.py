@@ -9,14 +9,14 @@ from hypothesis import given
 from hypothesis import strategies as st
 from pyproj import Geod
 
-from provenance.bundle.redaction.places import (
+from provenance._base.errors import UnusableInput
+from provenance._bundle.redaction.places import (
     cell_radius_m,
     counted_from,
     middle_of_cell,
     outline_from,
     read_grid,
 )
-from provenance.errors import UnusableInput
 
 DEGREES = st.decimals(-90, 90, places=6)
 LONG_DEGREES = st.decimals(-180, 180, places=6)

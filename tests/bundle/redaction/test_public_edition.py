@@ -11,17 +11,17 @@ import pytest
 from click.testing import CliRunner, Result
 from PIL import Image
 
-from provenance.bundle.bag import write_bag
-from provenance.bundle.editions import PUBLIC
-from provenance.bundle.pack import pack, pack_bundle
-from provenance.bundle.redaction.derivation import verify_derivation
-from provenance.bundle.unpack import unpack_bundle
-from provenance.bundle.verify import verify_bundle
-from provenance.cli import treenail
-from provenance.custody import append_events
-from provenance.edition_key import EDITION_KEY
-from provenance.errors import UnusableInput, UnusablePackage
-from provenance.package import DESCRIPTOR, Package, as_json, open_package
+from provenance._base.errors import UnusableInput, UnusablePackage
+from provenance._bundle.bag.bag import write_bag
+from provenance._bundle.derivation import verify_derivation
+from provenance._bundle.describe.editions import PUBLIC
+from provenance._bundle.pack import pack, pack_bundle
+from provenance._bundle.unpack import unpack_bundle
+from provenance._bundle.verify import verify_bundle
+from provenance._cli import treenail
+from provenance._ledger.custody import append_events
+from provenance._record.edition_key import EDITION_KEY
+from provenance._record.package import DESCRIPTOR, Package, as_json, open_package
 from tests.builders import a_package
 from tests.bundle.conftest import LEDGER
 

@@ -8,11 +8,11 @@ from typing import Any
 
 import polars as pl
 
-from provenance.checks.registry import all_rules
-from provenance.checks.rule import EVERY_TABLE, Rule, worded
-from provenance.checks.tables import ROW, Tables, typed_frame
-from provenance.profile import load_model
-from provenance.schema import Model
+from provenance._checks.language.rule import EVERY_TABLE, Rule, worded
+from provenance._checks.registry import all_rules
+from provenance._model.profile import load_model
+from provenance._model.schema import Model
+from provenance._record.tables import ROW, Tables, typed_frame
 from tests.builders import PARTIES, SOUND
 
 Rows = dict[str, list[dict[str, str]]]

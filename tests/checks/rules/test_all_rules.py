@@ -8,12 +8,12 @@ from pathlib import Path
 import polars as pl
 import pytest
 
-from provenance.checks.registry import package_rules
-from provenance.checks.rule import EVERY_TABLE, Rule
-from provenance.checks.rule_book import PAGE, rule_table_markdown
-from provenance.checks.tables import ROW, Tables, typed_frame
-from provenance.findings import SEVERITIES
-from provenance.resources import shipped
+from provenance._base.findings import SEVERITIES
+from provenance._base.resources import shipped
+from provenance._checks.language.rule import EVERY_TABLE, Rule
+from provenance._checks.registry import package_rules
+from provenance._checks.rule_book import PAGE, rule_table_markdown
+from provenance._record.tables import ROW, Tables, typed_frame
 from tests.checks.rules.record import Record, a_sound_record, model, rules, spoken
 
 EVERY_RULE = [pytest.param(one, id=one.id) for one in package_rules(Path())]
@@ -74,7 +74,7 @@ def test_every_rule_is_named_in_a_test() -> None:
 
 
 def test_the_rule_book_has_not_drifted() -> None:
-    """Write it again with `python -m provenance.checks.rule_book`."""
+    """Write it again with `make docs`."""
     page = (shipped("schemas") / PAGE).read_text(encoding="utf-8")
     assert page == rule_table_markdown()
     assert all(f"| `{one.values[0].id}` |" in page for one in EVERY_RULE)

@@ -6,8 +6,8 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from provenance.checks.dates import date_bounds, day_number
-from provenance.edtf import Day
+from provenance._checks.language.dates import date_bounds, day_number
+from provenance._model.edtf import Day
 from tests.checks.rules.record import a_sound_record, model, only
 
 DATED = [(table.name, one.name) for table, one in model().every_field() if one.notation == "edtf"]

@@ -1,0 +1,83 @@
+"""Records in a bundle's ledger that samples came to the repository together with it."""
+
+from __future__ import annotations
+
+from datetime import date
+from pathlib import Path
+
+from provenance._accession.received import Received
+from provenance._accession.settings import Repository
+from provenance._base.errors import TreenailError, UnusableInput
+from provenance._bundle.pack import pack_bundle
+from provenance._bundle.unpack import unpack_bundle
+from provenance._identity.selection import select_samples
+from provenance._ledger.handover import record_events
+from provenance._ledger.holdings import Holding, events_of, replay
+
+__all__ = ["with_deposit"]
+
+
+def with_deposit(
+    received: Received,
+    repository: Repository,
+    work: Path,
+    *,
+    samples: str,
+    place: str,
+    number: str,
+    on: date,
+    recorded_on: str,
+) -> tuple[Path, tuple[str, ...]]:
+    """The bag to be kept, and the samples whose keeper changed.
+
+    Without `samples` it is the bag that came in. With them a package is unpacked below `work`, the
+    repository takes what was on its way to it ('received') and is given the rest ('deposited'), and
+    the package is packed again; what it has already stays as it is.
+    Raises TreenailError when the keeper cannot change so.
+    """
+    if not samples:
+        return received.folder, ()
+    if received.known_by.edition == "public":
+        raise UnusableInput(
+            f"{received.bundle} is a public edition, which has no whole ledger; record the samples "
+            "with the full edition"
+        )
+    package = unpack_bundle(received.bundle, work / "package")
+    chosen = select_samples(list(package.table("sample")["sample_id"]), samples)
+    taker = repository.party_id or received.keeper_id
+    if not taker:
+        raise UnusableInput(
+            "the record names no repository for its site, so it is not known who takes the "
+            "samples; write your code of its table 'party' as party_id into the settings"
+        )
+    if taker not in set(package.table("party")["party_id"]):
+        raise UnusableInput(
+            f"the record's table 'party' has no {taker}; ask the depositor to enter your "
+            "repository, or correct party_id in the settings"
+        )
+    held = replay(events_of(package.table("custody")))
+    holdings = {one: held.get(one, Holding(one)) for one in chosen}
+    coming = [one for one, holding in holdings.items() if holding.on_the_way_to]
+    given = [
+        one for one, holding in holdings.items() if one not in coming and holding.holder != taker
+    ]
+    if not coming and not given:
+        raise TreenailError(
+            f"all of these samples are with {taker} already; leave out --samples, the record says "
+            "so by itself"
+        )
+    for event, numbers in (("received", coming), ("deposited", given)):
+        if numbers:
+            record_events(
+                package,
+                event,
+                numbers,
+                happened_on=on.isoformat(),
+                recorded_on=recorded_on,
+                to_party_id=taker,
+                place_held=place,
+                notes=f"accession {number}",
+            )
+    # the folder inside a zip keeps its name
+    name = received.folder.name if received.is_zip else received.bundle.resolve().name
+    return pack_bundle(package, work / "packed" / name), (*coming, *given)

@@ -1,0 +1,105 @@
+"""Keeps the register of accessions: a CSV file to which lines are only ever added."""
+
+from __future__ import annotations
+
+import csv
+import io
+from dataclasses import astuple, dataclass, fields
+from pathlib import Path
+
+from provenance._base.errors import UnusableInput
+
+__all__ = ["Accession", "find_bundle", "line_of", "read_register", "register_bytes"]
+
+
+@dataclass(frozen=True)
+class Accession:
+    """One line of the register; every value is a text.
+
+    `received_sha256` and `kept_sha256` are the checksums of tagmanifest-sha256.txt of the bundle
+    as it came in and as it is kept, with its number in it; each stands for every byte of a bundle.
+    `kept_at` and `receipt` are paths from the register's folder.
+    """
+
+    number: str
+    accessioned_on: str
+    bundle: str
+    title: str
+    edition: str
+    record_date: str
+    received_sha256: str
+    kept_sha256: str
+    kept_at: str
+    depositor: str
+    receipt: str
+
+
+COLUMNS = tuple(one.name for one in fields(Accession))
+_FILLED = ("number", "accessioned_on", "received_sha256", "kept_sha256")
+
+
+def read_register(path: Path) -> list[Accession]:
+    """The lines of a register in their order; [] when there is none yet.
+
+    Raises UnusableInput that names file, line and column: a register that is not whole must not
+    give out numbers.
+    """
+    if not path.exists():
+        return []
+    try:
+        rows = list(csv.reader(io.StringIO(path.read_text(encoding="utf-8-sig"), newline="")))
+    except (OSError, UnicodeDecodeError, csv.Error) as error:
+        raise UnusableInput(f"{path} is no readable register: {error}; restore it") from error
+    if not rows or tuple(rows[0]) != COLUMNS:
+        found = ",".join(rows[0])[:120] if rows else "nothing"
+        raise UnusableInput(
+            f"{path} is no register of accessions: its first line is '{found}' and should be "
+            f"'{','.join(COLUMNS)}'. Name another file, or restore it from a copy (a program for "
+            "spreadsheets may have written it anew with other separators)"
+        )
+    seen: dict[str, int] = {}
+    found_rows = []
+    for place, row in enumerate(rows[1:], start=2):
+        if len(row) != len(COLUMNS):
+            raise UnusableInput(
+                f"{path}, line {place}: it has {len(row)} cells and should have {len(COLUMNS)}; "
+                "restore the register from a copy"
+            )
+        one = Accession(*row)
+        for name in _FILLED:
+            if not getattr(one, name):
+                raise UnusableInput(
+                    f"{path}, line {place}, column '{name}': nothing is written; restore the "
+                    "register from a copy"
+                )
+        if one.number in seen:
+            raise UnusableInput(
+                f"{path}, line {place}, column 'number': {one.number} stands in line "
+                f"{seen[one.number]} as well; find out which is right and restore the register"
+            )
+        seen[one.number] = place
+        found_rows.append(one)
+    return found_rows
+
+
+def find_bundle(register: list[Accession], tagmanifest_sha256: str) -> Accession | None:
+    """The accession of a bundle, shown as it came in or as it is kept; None when it is new."""
+    for one in register:
+        if tagmanifest_sha256 in (one.received_sha256, one.kept_sha256):
+            return one
+    return None
+
+
+def register_bytes(path: Path, added: Accession) -> bytes:
+    """The register with one line more; what stands there already stays byte for byte."""
+    before = path.read_bytes() if path.exists() else line_of(COLUMNS)
+    if not before.endswith(b"\n"):
+        before += b"\n"
+    return before + line_of(astuple(added))
+
+
+def line_of(cells: tuple[str, ...]) -> bytes:
+    """One line of CSV; line ends inside cells become blanks, so that a line is an accession."""
+    text = io.StringIO()
+    csv.writer(text, lineterminator="\n").writerow(" ".join(one.split()) for one in cells)
+    return text.getvalue().encode("utf-8")

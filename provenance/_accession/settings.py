@@ -1,0 +1,66 @@
+"""Reads what a repository says of itself once: its name, its pattern of numbers, its notice."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Any
+
+from provenance._accession.numbers import NumberPattern, number_pattern
+from provenance._base.errors import UnusableInput, UnusableSchema
+from provenance._base.resources import shipped
+from provenance._model.profile import check_against_schema
+from provenance._model.schema import read_yaml
+
+__all__ = ["SETTINGS", "Repository", "new_settings", "read_repository"]
+
+SETTINGS = "repository.yaml"
+"""Where the settings are looked for, beside the register."""
+
+
+@dataclass(frozen=True)
+class Repository:
+    """The repository as its receipts name it; '' and None where it says nothing."""
+
+    name: str = ""
+    postal_address: str = ""
+    contact: str = ""
+    party_id: str = ""
+    notice: str = ""
+    pattern: NumberPattern | None = None
+
+    @property
+    def in_words(self) -> str:
+        """Name and postal address on one line."""
+        return ", ".join(one for one in (self.name, self.postal_address) if one)
+
+
+def read_repository(path: Path) -> Repository:
+    """The settings in a YAML file (schemas/repository.schema.json).
+
+    Raises UnusableInput when it cannot be read or breaks the schema, and UnusableNumber for a
+    pattern that cannot be used.
+    """
+    if not path.is_file():
+        raise UnusableInput(f"{path} is not there; check the name of the settings file")
+    try:
+        raw: Any = read_yaml(path)
+        check_against_schema(raw, "repository.schema.json", path)
+    except UnusableSchema as error:
+        raise UnusableInput(str(error)) from error
+    return Repository(
+        name=" ".join(raw["name"].split()),
+        postal_address=" ".join(raw.get("postal_address", "").split()),
+        contact=" ".join(raw.get("contact", "").split()),
+        party_id=raw.get("party_id", ""),
+        notice=" ".join(raw.get("notice", "").split()),
+        pattern=number_pattern(raw["number_pattern"]),
+    )
+
+
+def new_settings(pattern: NumberPattern) -> str:
+    """The text of a settings file to begin with, for that pattern."""
+    template = (shipped("templates") / "repository" / SETTINGS).read_text(encoding="utf-8")
+    before, line, after = template.partition('number_pattern: "{year}.{serial:04}"')
+    assert line
+    return f'{before}number_pattern: "{pattern.text}"{after}'

@@ -1,0 +1,1 @@
+"""The shelf that everything stands on: errors, findings, writing to disk."""

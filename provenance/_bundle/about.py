@@ -1,0 +1,215 @@
+"""Writes what a bundle says of itself: code book, README, pages, descriptions, crate, bag tags."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Any
+
+from provenance import __version__
+from provenance._base.disk import write_text
+from provenance._base.progress import Progress
+from provenance._bundle.deposit.files import write_deposit_files
+from provenance._bundle.describe.citation import keeper, makers
+from provenance._bundle.describe.code_book import code_book_html, code_book_markdown
+from provenance._bundle.describe.contents import GENERATED, Contents
+from provenance._bundle.describe.crate import CRATE, describe_crate
+from provenance._bundle.describe.deposit_names import DEPOSIT_TITLES
+from provenance._bundle.describe.editions import Edition
+from provenance._bundle.describe.lineage import ACCESSION_TAG, Lineage
+from provenance._bundle.describe.plain_readme import plain_readme
+from provenance._bundle.finding_aid.write import write_finding_aid
+from provenance._bundle.redaction.edition_files import (
+    SUMMARY,
+    SUMMARY_TEXT,
+    public_facts,
+    write_notice,
+)
+from provenance._bundle.redaction.notice import WITHHELD_TEXT
+from provenance._bundle.redaction.redact import Redacted
+from provenance._ledger.custody import last_seal
+from provenance._record.package import DESCRIPTOR, Package, as_json
+from provenance._record.rows import row_counts
+
+BUNDLE_VERSION = "1"
+
+
+@dataclass(frozen=True)
+class Filling:
+    """What goes into a bundle: the package, its edition, the record's date.
+
+    For the public edition also the `full` package that it was made from, and how.
+    """
+
+    package: Package
+    edition: Edition
+    day: str
+    full: Package | None = None
+    redacted: Redacted | None = None
+
+
+def write_about(
+    filling: Filling, contents: Contents, data: Path, lineage: Lineage, progress: Progress
+) -> None:
+    """Everything that explains the record: code book, pages, citation, crate, README.
+
+    `progress` counts pages, which are most of the work.
+    """
+    package, edition, day = filling.package, filling.edition, filling.day
+    model = package.model
+    rows = row_counts(package)
+    write_text(data / "CODEBOOK.md", code_book_markdown(model, package.title))
+    write_text(data / "codebook.html", code_book_html(model, package.title))
+    earlier = lineage.revision_of
+    write_text(
+        data / "README.txt",
+        plain_readme(package, contents, edition, day=day, rows=rows, earlier=earlier),
+    )
+    json_ld = write_deposit_files(package, data, edition, day=day, contents=contents)
+    facts = _facts(package, contents, edition, day, rows) | lineage.facts()
+    if filling.redacted:
+        write_notice(filling.redacted, data, day)
+        del facts["lastSeal"]
+        facts |= public_facts(filling.redacted)
+    write_text(data / "bundle.json", as_json(facts))
+    write_finding_aid(
+        package,
+        data,
+        edition=edition,
+        facts=_shown_facts(package, contents, day, lineage),
+        links=_shown_links(contents, edition),
+        files=[member.path for member in contents.members],
+        json_ld=json_ld,
+        progress=progress,
+    )
+    files = {
+        path.relative_to(data).as_posix(): path.stat().st_size
+        for path in data.rglob("*")
+        if path.is_file()
+    }
+    crate = describe_crate(
+        package,
+        edition,
+        day=day,
+        files=files,
+        titles=_titles(package, edition),
+        undescribed=contents.undescribed,
+        earlier=earlier,
+    )
+    write_text(data / CRATE, as_json(crate))
+
+
+def _facts(
+    package: Package, contents: Contents, edition: Edition, day: str, rows: Mapping[str, int]
+) -> dict[str, Any]:
+    """What a program wants to know about the bundle itself."""
+    return {
+        "bundleVersion": BUNDLE_VERSION,
+        "edition": edition.name,
+        "package": package.name,
+        "title": package.title,
+        "recordDate": day,
+        "writtenBy": f"treenail {__version__}",
+        "rows": dict(rows),
+        "lastSeal": last_seal(package),
+        "generated": list(GENERATED),
+        "undescribed": list(contents.undescribed),
+        "leftOut": list(contents.left_out),
+        "missing": [path for _, _, path in contents.missing],
+    }
+
+
+def bag_info(package: Package, edition: Edition, day: str, lineage: Lineage) -> dict[str, str]:
+    """The tags of RFC 8493 section 2.2.2; the e-mail addresses of people stay out of them."""
+    info = {
+        "Bagging-Date": day,
+        "Bag-Software-Agent": f"treenail {__version__}",
+        "External-Identifier": package.name,
+        "External-Description": (
+            f"{package.title}. {edition.title}, {edition.store}. Begin with data/README.txt or "
+            "data/index.html."
+        ),
+        "Internal-Sender-Description": f"{edition.name} edition",
+    }
+    if repository := keeper(package):
+        info["Contact-Name"] = repository.name
+    if lineage.accession:
+        info[ACCESSION_TAG] = lineage.accession
+    return info
+
+
+def _shown_facts(
+    package: Package, contents: Contents, day: str, lineage: Lineage
+) -> list[tuple[str, str]]:
+    repository = keeper(package)
+    facts = [
+        ("Newest entry", day),
+        ("Goes on from", lineage.revision_of[0].in_words if lineage.revision_of else ""),
+        ("Made by", ", ".join(one.name for one in makers(package))),
+        ("Kept by", repository.name if repository else ""),
+        ("Kind of place", package.model.title),
+        ("Package", package.name),
+        ("Files", f"{len(contents.members)}, {contents.byte_count:,} bytes"),
+    ]
+    return [(name, value) for name, value in facts if value]
+
+
+_FULL_LINKS = (("check/report.html", "what the check found when this was packed"),)
+_PUBLIC_LINKS = (
+    (WITHHELD_TEXT, "what is withheld from this edition, why, and whom to ask"),
+    (SUMMARY_TEXT, "how often each rule of the check found something"),
+)
+_FULL_TITLES = {
+    "check/report.html": "Report of the check",
+    "check/report.json": "Report of the check, for programs",
+}
+_PUBLIC_TITLES = {
+    WITHHELD_TEXT: "What is withheld from this edition, and why",
+    SUMMARY: "The check in figures, for programs",
+    SUMMARY_TEXT: "The check in figures",
+}
+
+
+def _shown_links(contents: Contents, edition: Edition) -> list[dict[str, str]]:
+    links = [
+        ("README.txt", "how to read all this with a text editor, and how to check it"),
+        ("codebook.html", "what every table, column and code means"),
+        *(_PUBLIC_LINKS if edition.is_public else _FULL_LINKS),
+        ("datapackage.json", "the tables described for programs (Data Package)"),
+        (CRATE, "all files described for programs (RO-Crate)"),
+        ("datacite.json", "how to cite this, for programs (DataCite)"),
+    ]
+    shown = [{"href": path, "name": path, "text": text} for path, text in links]
+    for folder, text in (
+        ("originals/", "the field and laboratory files as received"),
+        ("files/", "photos, plans, ring-width files and reports"),
+    ):
+        if any(member.path.startswith(folder) for member in contents.members):
+            shown.append({"href": folder, "name": folder, "text": text})
+    return shown
+
+
+def _titles(package: Package, edition: Edition) -> dict[str, str]:
+    """What files are, for those that something says it of."""
+    titles = {
+        "README.txt": "How to read this bundle with a text editor",
+        "index.html": "The record to leaf through and to search",
+        "go.html": "Leads from the number on a label to its page",
+        "CODEBOOK.md": "Code book",
+        "codebook.html": "Code book, as a page",
+        **DEPOSIT_TITLES,
+        "bundle.json": "Facts about this bundle",
+        **(_PUBLIC_TITLES if edition.is_public else _FULL_TITLES),
+        DESCRIPTOR: "Data Package descriptor",
+        "README.md": "README of the package",
+        "schemas/model.json": "Profile, lists of codes and written forms",
+    }
+    for table in package.model.tables.values():
+        titles[f"tables/{table.name}.csv"] = f"{table.title}: {table.description}"
+        titles[f"schemas/{table.name}.json"] = f"Table Schema of {table.title}"
+    for name, path, title in (("file", "path", "title"), ("original", "path", "file_name")):
+        if name in package.model.tables:
+            frame = package.table(name)
+            titles |= {p: t for p, t in zip(frame[path], frame[title], strict=True) if p and t}
+    return titles

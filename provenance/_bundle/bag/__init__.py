@@ -1,0 +1,1 @@
+"""Bags and zips: hashing, writing, and reading a stranger's."""

@@ -1,0 +1,84 @@
+"""Parts the files of one large bundle into portions that several workers can hash."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Mapping
+from contextlib import AbstractContextManager, contextmanager
+from dataclasses import dataclass
+from pathlib import Path
+from typing import IO
+
+from provenance._bundle.bag.hashing import Checksums
+from provenance._bundle.bag.hostile import listed_folder
+from provenance._bundle.bag.limits import DEFAULT_LIMITS, Limits
+from provenance._bundle.bag.streaming import (
+    Container,
+    hash_members,
+    is_read_as_file,
+    opened_container,
+)
+from provenance._record.remote import Place
+
+__all__ = ["Portion", "hash_portion", "portions_of"]
+
+MOST_FILES = 20_000
+
+
+@dataclass(frozen=True)
+class Portion:
+    """Some files of a bundle, by their paths in it; the `number` of the portion counts from 0."""
+
+    bundle: Place
+    number: int
+    paths: tuple[str, ...]
+
+
+@dataclass(frozen=True)
+class _FolderOnDisk:
+    bundle: Path
+    sizes: Mapping[str, int]
+    side_by_side: bool = True
+
+    def open(self, path: str) -> AbstractContextManager[IO[bytes]]:
+        return open(self.bundle / path, "rb")
+
+
+@contextmanager
+def _opened(bundle: Place, limits: Limits) -> Iterator[Container]:
+    if isinstance(bundle, Path) and bundle.is_dir():
+        yield _FolderOnDisk(bundle, listed_folder(bundle, limits))
+        return
+    with opened_container(bundle, limits) as container:
+        yield container
+
+
+def portions_of(
+    bundle: Place, most_bytes: int, *, limits: Limits = DEFAULT_LIMITS
+) -> tuple[Portion, ...]:
+    """The files of a bundle that need no more than hashing, in portions of about `most_bytes`.
+
+    No file is in two of them; a file that is larger is a portion by itself. Raises HostileBundle,
+    UnusableInput and OSError, as verifying does.
+    """
+    portions: list[Portion] = []
+    paths: list[str] = []
+    byte_count = 0
+    with _opened(bundle, limits) as container:
+        for path, size in container.sizes.items():
+            if is_read_as_file(path, size, limits):
+                continue
+            if paths and (byte_count + size > most_bytes or len(paths) >= MOST_FILES):
+                portions.append(Portion(bundle, len(portions), tuple(paths)))
+                paths, byte_count = [], 0
+            paths.append(path)
+            byte_count += size
+    if paths:
+        portions.append(Portion(bundle, len(portions), tuple(paths)))
+    return tuple(portions)
+
+
+def hash_portion(portion: Portion, *, limits: Limits = DEFAULT_LIMITS) -> Checksums:
+    """The checksums of a portion, for `verify_bundle(known=…)`; raises as `portions_of`."""
+    with _opened(portion.bundle, limits) as container:
+        there = [path for path in portion.paths if path in container.sizes]
+        return hash_members(container, there)

@@ -1,0 +1,158 @@
+"""Describes a bundle as a schema.org Dataset in JSON-LD, which search engines for data read.
+
+Source: the vocabulary of schema.org, type Dataset and what its properties expect.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from typing import Any
+
+from provenance._base.visible import visible
+from provenance._bundle.describe.citation import UNAVAILABLE, UNKNOWN, datacite_record
+from provenance._bundle.describe.editions import Edition
+from provenance._bundle.describe.published_places import PublishedPlace, published_places
+from provenance._record.package import Package
+
+CONTEXT = "https://schema.org/"
+MEASURED = ("element", "sample", "lab_result")
+SAMPLE_DATING = "dendrochronology"
+
+
+def dataset_json_ld(package: Package, edition: Edition, *, day: str) -> dict[str, Any]:
+    """The JSON-LD of a bundle, to stand in its index.html; `day` is the record's date.
+
+    Addresses of the tables are relative to the page at the top of data/. People are named as in
+    the citation, places as `published_places` has them.
+    """
+    record = datacite_record(package, edition, day=day, formats=())
+    described: dict[str, Any] = {
+        "@context": CONTEXT,
+        "@type": "Dataset",
+        "name": record["titles"][0]["title"],
+        "description": record["descriptions"][0]["description"],
+        "identifier": {
+            "@type": "PropertyValue",
+            "propertyID": "package name",
+            "value": visible(package.name),
+        },
+        "creator": [_agent(one) for one in record["creators"] if one["name"] != UNKNOWN],
+        "contributor": [_agent(one) for one in record.get("contributors", ())],
+        "publisher": _publisher(record),
+        "license": [
+            one["rightsUri"]
+            for one in record["rightsList"]
+            if one.get("rightsUri", "").startswith("http")
+        ],
+        "conditionsOfAccess": f"{edition.title}, {edition.store}. {edition.notice}",
+        # the full edition lies in a restricted store, whatever it costs to see it there
+        "isAccessibleForFree": True if edition.is_public else None,
+        "version": record["version"],
+        "dateModified": day,
+        "keywords": [one["subject"] for one in record["subjects"]],
+        "measurementTechnique": SAMPLE_DATING,
+        "temporalCoverage": years_covered(package),
+        "spatialCoverage": [_place(one) for one in published_places(package, edition)],
+        "variableMeasured": list(_variables(package)),
+        "distribution": list(_tables(package)),
+    }
+    return {name: value for name, value in described.items() if value not in (None, [], "")}
+
+
+def years_covered(package: Package) -> str:
+    """From the first to the last year of all dated rings, as an ISO 8601 interval; '' if none.
+
+    Years are astronomical (0000 is 1 BC), of four digits. Results that a later one supersedes, and
+    those that are not dated, do not count.
+    """
+    results = package.typed("lab_result")
+    dated = results[
+        (results["outcome"] == "dated")
+        & ~results["result_id"].isin(results["supersedes_result_id"].dropna())
+    ]
+    years = [int(one) for name in ("inner_year", "outer_year") for one in dated[name].dropna()]
+    return f"{_year(min(years))}/{_year(max(years))}" if years else ""
+
+
+def _year(year: int) -> str:
+    return f"-{-year:04d}" if year < 0 else f"{year:04d}"
+
+
+def _agent(agent: dict[str, Any]) -> dict[str, Any]:
+    person = agent.get("nameType") == "Personal"
+    described: dict[str, Any] = {
+        "@type": "Person" if person else "Organization",
+        "name": agent["name"],
+    }
+    for identifier in agent.get("nameIdentifiers", ()):
+        described["@id"] = identifier["nameIdentifier"]
+    if affiliations := agent.get("affiliation"):
+        described["affiliation"] = [
+            {"@type": "Organization", "name": one["name"]} for one in affiliations
+        ]
+    return described
+
+
+def _publisher(record: dict[str, Any]) -> dict[str, Any] | None:
+    publisher = record["publisher"]
+    if publisher["name"] == UNAVAILABLE:
+        return None
+    described = {"@type": "Organization", "name": publisher["name"]}
+    if identifier := publisher.get("publisherIdentifier"):
+        described["@id"] = identifier
+    return described
+
+
+def _place(place: PublishedPlace) -> dict[str, Any]:
+    described: dict[str, Any] = {"@type": "Place"}
+    if place.name:
+        described["name"] = visible(place.name)
+    address = {"addressRegion": visible(place.region), "addressCountry": visible(place.country)}
+    if known := {name: text for name, text in address.items() if text}:
+        described["address"] = {"@type": "PostalAddress", **known}
+    if box := place.box:
+        # schema.org: the lower corner, then the upper, each latitude before longitude
+        described["geo"] = {
+            "@type": "GeoShape",
+            "box": f"{box.south} {box.west} {box.north} {box.east}",
+        }
+    return described
+
+
+def _variables(package: Package) -> Iterator[dict[str, Any]]:
+    """What was measured, estimated or reported of wood and samples, in open fields with numbers.
+
+    Tapes and coordinates are how places were found, and no result; so those tables are left out.
+    Fields of one title and unit are one variable, wherever they stand.
+    """
+    seen = set()
+    for table, one in package.model.every_field():
+        if table.name not in MEASURED or one.type not in ("number", "integer"):
+            continue
+        if one.obtained not in ("measured", "estimated", "reported") or one.sensitivity != "open":
+            continue
+        if (one.title, one.unit) in seen:
+            continue
+        seen.add((one.title, one.unit))
+        variable: dict[str, Any] = {
+            "@type": "PropertyValue",
+            "name": visible(one.title),
+            "description": visible(f"{table.title}: {one.description}"),
+            "alternateName": f"{table.name}.{one.name}",
+        }
+        if one.unit:
+            variable["unitText"] = visible(one.unit)
+        if one.rdf_type:
+            variable["propertyID"] = one.rdf_type
+        yield variable
+
+
+def _tables(package: Package) -> Iterator[dict[str, Any]]:
+    for table in package.model.tables.values():
+        yield {
+            "@type": "DataDownload",
+            "name": visible(table.title),
+            "description": visible(table.description),
+            "contentUrl": f"tables/{table.name}.csv",
+            "encodingFormat": "text/csv",
+        }

@@ -1,0 +1,184 @@
+"""Shows what stands in one cell: label, unit and link, every text escaped."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+from functools import cached_property
+from urllib.parse import quote
+
+from markupsafe import Markup, escape
+
+from provenance._bundle.bag.hostile_text import visible
+from provenance._bundle.finding_aid.addresses import PAGED, anchor, page_path
+from provenance._bundle.finding_aid.record import Record, Row
+from provenance._model.schema import Field
+
+__all__ = ["PAGE_ROWS", "Cells", "Shown", "shown", "table_page"]
+
+PAGE_ROWS = 1000
+"""So many rows of a table stand on one of its plain pages."""
+
+_UNITS = {"a": "", "deg": "°", "h": "o’clock"}
+"""Units (UCUM, as the schemas have them) that a person reads in another form; years need none."""
+_TRUTH = {"true": "yes", "false": "no"}
+FILE_COLUMNS = ("path", "mapping_path")
+
+
+@dataclass(frozen=True)
+class Shown:
+    """One filled field of a row: its name in words and what stands in it."""
+
+    name: str
+    value: Markup
+
+
+def shown(text: str) -> Markup:
+    """A text of the record as HTML that shows it and does nothing else."""
+    return escape(visible(text))
+
+
+def table_page(table: str, number: int) -> str:
+    """Where a page of a plain table lies, as seen from index.html; numbers count from 1."""
+    return f"pages/table/{table}-{number}.html"
+
+
+class Cells:
+    """Shows cells, and knows where each row of the record is to be found.
+
+    `files` are the paths that a cell may link to. Addresses are as seen from index.html.
+    """
+
+    def __init__(self, record: Record, files: frozenset[str]) -> None:
+        self.record = record
+        self.files = files
+        self._labels: dict[tuple[str, str], dict[str, str]] = {}
+        self._targets: dict[str, dict[str, str]] = {}
+        self._numbers: dict[str, dict[str, int]] = {}
+        self._values: dict[tuple[str, str, str, str], Markup] = {}
+        self._firsts: dict[str, Mapping[str, Row]] = {}
+        self._orders: dict[str, list[Field]] = {}
+
+    @cached_property
+    def _known(self) -> Mapping[str, Mapping[str, Row]]:
+        record = self.record
+        return {"place": record.places, "element": record.elements, "sample": record.samples}
+
+    def address(self, table: str, key: str) -> str | None:
+        """Where a row is shown best, or None when there is no such row."""
+        if table in PAGED:
+            return page_path(table, key) if key in self._known[table] else None
+        if table in ("plug", "lab_result") and (row := self._first(table).get(key)):
+            sample = row.get("sample_id", "")
+            if sample in self.record.samples:
+                return f"{page_path('sample', sample)}#{anchor(table, key)}"
+        return self.table_row(table, key)
+
+    def table_row(self, table: str, key: str) -> str | None:
+        """Where a row stands in the plain tables, or None when there is no such row."""
+        number = self._row_numbers(table).get(key)
+        if number is None:
+            return None
+        return f"{table_page(table, number // PAGE_ROWS + 1)}#{anchor(table, key)}"
+
+    def _row_numbers(self, table: str) -> dict[str, int]:
+        if table not in self._numbers:
+            found: dict[str, int] = {}
+            if table in self.record.model.tables:
+                key = self.record.model.table(table).primary_key
+                for number, row in enumerate(self.record.rows(table)):
+                    found.setdefault(" / ".join(row.get(name, "") for name in key), number)
+            self._numbers[table] = found
+        return self._numbers[table]
+
+    def _first(self, table: str) -> Mapping[str, Row]:
+        if table not in self._firsts:
+            rows = self.record.rows(table)
+            numbers = self._row_numbers(table)
+            self._firsts[table] = {key: rows[number] for key, number in numbers.items()}
+        return self._firsts[table]
+
+    def labels(self, table: str, one: Field) -> dict[str, str]:
+        """The labels of a field's codes; empty for a field without codes."""
+        place = (table, one.name)
+        if place not in self._labels:
+            vocabulary = self.record.model.vocabulary_of(one)
+            found = {term.code: term.label for term in vocabulary.terms} if vocabulary else {}
+            if one.type == "boolean":
+                found = _TRUTH
+            self._labels[place] = found
+        return self._labels[place]
+
+    def targets(self, table: str) -> dict[str, str]:
+        """Column → the table that it names a row of."""
+        if table not in self._targets:
+            keys = self.record.model.table(table).foreign_keys
+            self._targets[table] = {k.fields[0]: k.table for k in keys if len(k.fields) == 1}
+        return self._targets[table]
+
+    def value(self, table: str, one: Field, text: str, root: str) -> Markup:
+        """What stands in a cell as HTML; `root` leads from the page to index.html's folder."""
+        labels = self.labels(table, one)
+        if not (labels or one.name in FILE_COLUMNS or one.name in self.targets(table)):
+            return shown(text)
+        place = (table, one.name, text, root)
+        if place not in self._values:
+            self._values[place] = self._value(table, one, text, root, labels)
+        return self._values[place]
+
+    def _value(
+        self, table: str, one: Field, text: str, root: str, labels: Mapping[str, str]
+    ) -> Markup:
+        codes = text.split(one.separator) if one.separator else [text]
+        inside = Markup(f"{one.separator} ").join(_labelled(labels, c.strip()) for c in codes)
+        if target := self.targets(table).get(one.name):
+            inside = self._named(target, text, inside)
+            return link(self.address(target, text), inside, root)
+        if one.name in FILE_COLUMNS and text in self.files:
+            return link(quote(text), inside, root)
+        return inside
+
+    def _named(self, target: str, key: str, inside: Markup) -> Markup:
+        """The name beside the code of a person, place or site."""
+        known = {"party": self.record.parties, "place": self.record.places}
+        known["site"] = self.record.sites
+        name = known.get(target, {}).get(key, {}).get("name", "")
+        return Markup(f"{shown(name)} <small>{inside}</small>") if name else inside
+
+    def fields(
+        self, table: str, row: Row, root: str, *, without: frozenset[str] = frozenset()
+    ) -> list[Shown]:
+        """The filled fields of a row, in the order of forms, but for those of `without`."""
+        found = []
+        for one in self._ordered(table):
+            text = row.get(one.name, "")
+            if text and one.name not in without:
+                value = self.value(table, one, text, root)
+                if unit := _UNITS.get(one.unit or "", one.unit):
+                    value = Markup(f"{value} {escape(unit)}")
+                found.append(Shown(one.title, value))
+        return found
+
+    def _ordered(self, table: str) -> list[Field]:
+        if table not in self._orders:
+            model = self.record.model.table(table)
+            sections = list(model.sections)
+            self._orders[table] = sorted(
+                model.fields, key=lambda one: (sections.index(one.section), one.order)
+            )
+        return self._orders[table]
+
+
+def link(href: str | None, inside: Markup, root: str) -> Markup:
+    """The HTML as a link to an address as seen from index.html, or unlinked for None."""
+    return Markup(f'<a href="{escape(root + href)}">{inside}</a>') if href else inside
+
+
+def _labelled(labels: Mapping[str, str], code: str) -> Markup:
+    """What a person reads for a code, with the code itself where it says something else."""
+    label = labels.get(code)
+    if not label:
+        return shown(code)
+    if code in _TRUTH or label.casefold() == code.casefold().replace("_", " "):
+        return shown(label)
+    return Markup(f"{shown(label)} <small>{shown(code)}</small>")

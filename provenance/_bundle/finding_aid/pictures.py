@@ -1,0 +1,132 @@
+"""Makes small previews of photos and drawings, and says why where there is none.
+
+A file of a record is a stranger's: its header alone is read before its size is known, only plain
+raster formats are opened, and nothing of it but the picture goes into the preview.
+"""
+
+from __future__ import annotations
+
+import io
+import struct
+import warnings
+from collections.abc import Sequence
+from dataclasses import dataclass
+from pathlib import Path
+from urllib.parse import quote
+
+from provenance._bundle.finding_aid.addresses import page_name
+from provenance._bundle.finding_aid.cells import Cells
+from provenance._bundle.finding_aid.record import Row
+from provenance._bundle.finding_aid.writing import put
+
+__all__ = ["Attachment", "Pictures"]
+
+PICTURE_KINDS = frozenset({"photo", "plan", "drawing"})
+FORMATS = ("JPEG", "PNG", "TIFF", "WEBP", "GIF", "BMP")
+MOST_PIXELS = 120_000_000
+"""A picture of more pixels is never decoded: at 3 bytes a pixel it would take 360 MB."""
+PREVIEW_PIXELS = 480
+_QUALITY = 72
+
+
+@dataclass(frozen=True)
+class Attachment:
+    """A file about a row as a page shows it; addresses are as seen from index.html.
+
+    `href` is None where the file is not in the bundle; `preview` is None for what is no picture,
+    and `without_preview` then says why, if it should be one.
+    """
+
+    file_id: str
+    title: str
+    kind: str
+    path: str
+    taken: str
+    href: str | None
+    preview: str | None
+    width: int
+    height: int
+    without_preview: str
+
+
+class Pictures:
+    """Previews of the files of one record, each made once."""
+
+    def __init__(self, cells: Cells, source: Path, folder: Path) -> None:
+        self._cells = cells
+        self._source = source
+        self._folder = folder
+        self._done: dict[str, Attachment] = {}
+
+    def about(self, table: str, key: str) -> Sequence[Attachment]:
+        """The files about a row, in the order of the table 'file'."""
+        rows = self._cells.record.files_about.get((table, key), [])
+        return [self._attachment(row) for row in rows]
+
+    def _attachment(self, row: Row) -> Attachment:
+        key = f"{row['file_id']}\n{row['path']}"
+        if key not in self._done:
+            self._done[key] = self._shown(row)
+        return self._done[key]
+
+    def _shown(self, row: Row) -> Attachment:
+        record, path = self._cells.record, row["path"]
+        there = path in self._cells.files
+        preview, size, why = None, (0, 0), ""
+        if row["kind"] in PICTURE_KINDS and there:
+            made = _preview(self._source / path)
+            if isinstance(made, str):
+                why = made
+            else:
+                content, size = made
+                # the path sets apart two rows that bear one number
+                preview = f"pages/preview/{page_name(path)}.jpg"
+                put(self._folder / preview, content)
+        elif not there:
+            why = "the file is not in this bundle"
+        return Attachment(
+            file_id=row["file_id"],
+            title=row.get("title") or path,
+            kind=record.label("file", "kind", row["kind"]),
+            path=path,
+            taken=row.get("taken_on", ""),
+            href=quote(path) if there else None,
+            preview=preview,
+            width=size[0],
+            height=size[1],
+            without_preview=why,
+        )
+
+
+def _preview(path: Path) -> tuple[bytes, tuple[int, int]] | str:
+    """A small JPEG and its size in pixels, or why there is none."""
+    from PIL import Image, ImageOps, UnidentifiedImageError
+
+    try:
+        with warnings.catch_warnings():
+            # what Pillow warns of (sizes, odd metadata) is judged here by the size itself
+            warnings.simplefilter("ignore")
+            with Image.open(path, formats=FORMATS) as image:
+                pixels = image.width * image.height
+                if pixels > MOST_PIXELS:
+                    return f"it has {pixels / 1e6:,.0f} million pixels, too many for a preview"
+                image.draft("RGB", (2 * PREVIEW_PIXELS, 2 * PREVIEW_PIXELS))
+                small = ImageOps.exif_transpose(image)
+                if small.mode in ("RGBA", "LA", "PA", "P"):
+                    clear = small.convert("RGBA")
+                    small = Image.new("RGB", clear.size, "white")
+                    small.paste(clear, mask=clear.getchannel("A"))
+                small = small.convert("RGB")
+                small.thumbnail((PREVIEW_PIXELS, PREVIEW_PIXELS))
+    except Image.DecompressionBombError:
+        return "it has too many pixels for a preview"
+    except UnidentifiedImageError:
+        return f"it is no picture in a form that is read here ({', '.join(FORMATS)})"
+    except (OSError, ValueError, SyntaxError, EOFError, IndexError, KeyError, struct.error):
+        # what Pillow's readers raise for broken files
+        return "its picture is damaged and cannot be read"
+    # a new picture of the pixels alone: no metadata can come along
+    bare = Image.frombytes("RGB", small.size, small.tobytes())
+    buffer = io.BytesIO()
+    bare.save(buffer, "JPEG", quality=_QUALITY, optimize=True)
+    return buffer.getvalue(), bare.size

@@ -1,0 +1,112 @@
+"""Draws the plans of a building into its page, each piece of wood and each hole a link."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from functools import cached_property
+from typing import TYPE_CHECKING
+
+from markupsafe import Markup
+
+from provenance._base.errors import TreenailError
+from provenance._bundle.bag.hostile_text import visible
+from provenance._bundle.finding_aid.cells import Cells
+from provenance._drawing.fonts import load_typefaces
+from provenance._drawing.paper import Paper
+from provenance._drawing.svg import svg_inside_page
+from provenance._survey.hole.known_points import KnownPoints, known_points
+from provenance._survey.plan.plan_content import levels_of, plan_content
+from provenance._survey.plan.plan_sheet import plan_sheet
+
+if TYPE_CHECKING:
+    from provenance._survey.plan.plan_content import PlanContent
+
+__all__ = ["Plan", "Plans"]
+
+# a sheet that fills a screen, so that letters of 2 mm can be read there
+_PAPER = Paper("screen", 210.0, 210.0)
+_MOST_NAMED = 150
+"""Of more pieces of wood on one plan none gets a label: they would hide the wood."""
+_FOOT = "Each piece of wood and each hole leads to its record; the same are listed below."
+
+
+@dataclass(frozen=True)
+class Plan:
+    """One plan: its heading, the drawing as SVG inside HTML, and what was left off."""
+
+    title: str
+    words: str
+    svg: Markup
+    not_shown: tuple[str, ...]
+
+
+class Plans:
+    """The plans of one record, drawn from the positions that it holds."""
+
+    def __init__(self, cells: Cells) -> None:
+        self._cells = cells
+
+    @cached_property
+    def _known(self) -> KnownPoints | None:
+        tables = self._cells.record.model.tables
+        needed = {"site", "place", "datum", "tie", "element", "sample", "position"}
+        return known_points(self._cells.record.package) if needed <= set(tables) else None
+
+    @property
+    def trouble(self) -> str:
+        """Why no plan of the record can be drawn, or ''."""
+        try:
+            return "" if self._known is not None else "the record has no tables of positions"
+        except (TreenailError, ValueError, KeyError) as error:
+            return str(error)
+
+    def of_building(self, building_id: str, root: str) -> Sequence[Plan]:
+        """The plans of a building, a storey each where there are several; none if nothing on it
+        has coordinates."""
+        if self.trouble or self._known is None:
+            return []
+        stored = levels_of(self._known.record, building_id)
+        levels: list[int | None] = [*stored] if len(stored) > 1 else [None]
+        plans: list[Plan] = []
+        for level in levels:
+            content = plan_content(
+                self._cells.record.package, self._known, building_id, level, underlays=False
+            )
+            # outlines alone are no survey of wood
+            if content.woods or content.holes:
+                plans.append(self._drawn(content, root, f"plan{len(plans) + 1}"))
+        return plans
+
+    def _drawn(self, content: PlanContent, root: str, name: str) -> Plan:
+        record = self._cells.record
+
+        def words(table: str, key: str) -> tuple[str, str] | None:
+            href = self._cells.address(table, key)
+            if href is None:
+                return None
+            if table == "sample":
+                stamps = [row["stamp"] for row in record.plugs_of.get(key, ()) if row["stamp"]]
+                said = f"Hole of sample {key}" + (f", stamped {stamps[-1]}" if stamps else "")
+            elif table == "element":
+                use = record.label("element", "function", record.elements[key]["function"])
+                said = f"Wood {key}" + (f", {use.lower()}" if use else "")
+            else:
+                said = f"{record.place_name(record.places[key])}, {key}"
+            return root + href, visible(said)
+
+        crowded = len(content.woods) > _MOST_NAMED
+        sheet = plan_sheet(
+            content,
+            _PAPER,
+            load_typefaces(),
+            record=visible(record.package.title),
+            foot=_FOOT,
+            named=() if crowded else None,
+        )
+        return Plan(
+            sheet.title,
+            sheet.description,
+            Markup(svg_inside_page(sheet, words, name=name)),
+            content.not_shown,
+        )

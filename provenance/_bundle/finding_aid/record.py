@@ -1,0 +1,205 @@
+"""Holds the record as the pages need it: rows by their keys, and what hangs on each."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Mapping
+from functools import cached_property
+
+from provenance._ledger.holdings import Event, Holding, events_of, replay
+from provenance._record.package import Package
+from provenance._record.rows import read_stretches
+
+__all__ = ["Record", "Row"]
+
+Row = Mapping[str, str]
+
+
+class _Row(dict[str, str]):
+    """A row that answers '' for a column that its schema, of an older version, lacks."""
+
+    def __missing__(self, column: str) -> str:
+        return ""
+
+
+class Record:
+    """The tables of a package in memory, without those that only a program needs."""
+
+    def __init__(self, package: Package) -> None:
+        self.package = package
+        self.model = package.model
+        self._rows: dict[str, list[Row]] = {}
+
+    def rows(self, table: str) -> list[Row]:
+        """The rows of a table as texts by column; none for a table that the model lacks."""
+        if table not in self._rows:
+            self._rows[table] = []
+            if table in self.model.tables:
+                names = self.model.table(table).names
+                self._rows[table] = [
+                    _Row(zip(names, values, strict=True))
+                    for stretch in read_stretches(self.package, table, names)
+                    for values in stretch
+                ]
+        return self._rows[table]
+
+    def by(self, table: str, column: str) -> dict[str, list[Row]]:
+        """The rows of a table by what stands in one column, the blank ones left out."""
+        found: dict[str, list[Row]] = {}
+        for row in self.rows(table):
+            if text := row.get(column, ""):
+                found.setdefault(text, []).append(row)
+        return found
+
+    def label(self, table: str, column: str, code: str) -> str:
+        """What a person reads for the code in a column: its label, or the code itself."""
+        if not code or table not in self.model.tables or column not in self.model.table(table):
+            return code
+        vocabulary = self.model.vocabulary_of(self.model.table(table).field(column))
+        term = vocabulary.term(code) if vocabulary else None
+        return term.label if term else code
+
+    @cached_property
+    def sites(self) -> dict[str, Row]:
+        """Each site by its code; of rows with one key the first counts, here and below."""
+        return _first(self.rows("site"), "site_id")
+
+    @cached_property
+    def places(self) -> dict[str, Row]:
+        """Each place by its code."""
+        return _first(self.rows("place"), "place_id")
+
+    @cached_property
+    def elements(self) -> dict[str, Row]:
+        """Each piece of wood by its code."""
+        return _first(self.rows("element"), "element_id")
+
+    @cached_property
+    def samples(self) -> dict[str, Row]:
+        """Each sample by its number."""
+        return _first(self.rows("sample"), "sample_id")
+
+    @cached_property
+    def parties(self) -> dict[str, Row]:
+        """Each person and organisation by its code."""
+        return _first(self.rows("party"), "party_id")
+
+    @cached_property
+    def plugs_of(self) -> dict[str, list[Row]]:
+        """The plugs of each sample."""
+        return self.by("plug", "sample_id")
+
+    @cached_property
+    def results_of(self) -> dict[str, list[Row]]:
+        """The results of each sample, superseded ones too."""
+        return self.by("lab_result", "sample_id")
+
+    @cached_property
+    def superseded(self) -> frozenset[str]:
+        """The results that another one supersedes."""
+        return frozenset(row.get("supersedes_result_id", "") for row in self.rows("lab_result"))
+
+    @cached_property
+    def samples_of(self) -> dict[str, list[Row]]:
+        """The samples of each piece of wood."""
+        return self.by("sample", "element_id")
+
+    @cached_property
+    def wood_of(self) -> dict[str, list[Row]]:
+        """The wood recorded in each place itself, not in the places within it."""
+        return self.by("element", "place_id")
+
+    @cached_property
+    def places_in(self) -> dict[str, list[Row]]:
+        """The places that lie directly in each place."""
+        return self.by("place", "parent_place_id")
+
+    @cached_property
+    def files_about(self) -> dict[tuple[str, str], list[Row]]:
+        """The files about each row (table, key)."""
+        found: dict[tuple[str, str], list[Row]] = {}
+        for row in self.rows("file"):
+            found.setdefault((row["about_table"], row["about_id"]), []).append(row)
+        return found
+
+    @cached_property
+    def _events(self) -> list[Event]:
+        if "custody" not in self.model.tables:
+            return []
+        return events_of(self.package.table("custody"))
+
+    @cached_property
+    def events_of(self) -> dict[str, list[Event]]:
+        """The events that count in the life of each sample, those of its parcels too."""
+        found: dict[str, list[Event]] = {}
+        for event in self._events:
+            found.setdefault(event.sample_id, []).append(event)
+        return found
+
+    @cached_property
+    def holdings(self) -> Mapping[str, Holding]:
+        """Where each sample is after its last event."""
+        return replay(self._events)
+
+    def chain(self, place_id: str) -> list[Row]:
+        """A place and those it lies in, inmost first; a loop in the record ends the walk."""
+        found: list[Row] = []
+        seen: set[str] = set()
+        while place_id in self.places and place_id not in seen:
+            seen.add(place_id)
+            found.append(self.places[place_id])
+            place_id = self.places[place_id].get("parent_place_id", "")
+        return found
+
+    @cached_property
+    def outer_places(self) -> list[Row]:
+        """The places that lie in no other one, in the order of the table; one of a loop too."""
+        outer = [
+            row
+            for row in self.places.values()
+            if not row.get("parent_place_id") or row["parent_place_id"] not in self.places
+        ]
+        reached = {one["place_id"] for row in outer for one in self.below(row["place_id"])}
+        for key, row in self.places.items():
+            if key not in reached:
+                outer.append(row)
+                reached |= {one["place_id"] for one in self.below(key)}
+        return outer
+
+    def below(self, place_id: str) -> list[Row]:
+        """A place and everything within it, the outer before the inner."""
+        found: list[Row] = []
+        seen: set[str] = set()
+        waiting = [place_id]
+        while waiting:
+            one = waiting.pop(0)
+            if one in seen or one not in self.places:
+                continue
+            seen.add(one)
+            found.append(self.places[one])
+            waiting += [row["place_id"] for row in self.places_in.get(one, ())]
+        return found
+
+    def party(self, party_id: str) -> str:
+        """The name of a person or organisation, or its code."""
+        return self.parties.get(party_id, {}).get("name") or party_id
+
+    def place_name(self, row: Row) -> str:
+        """The name of a place, or its code."""
+        return row.get("name") or row["place_id"]
+
+    @cached_property
+    def _of_key(self) -> dict[str, dict[str, list[Row]]]:
+        return {name: self.by(name, f"{name}_id") for name in ("place", "element", "sample")}
+
+    def same_key(self, table: str, key: str) -> list[Row]:
+        """Every row of one place, piece of wood or sample: more than one is a fault of the record,
+        and none of them may vanish from its page."""
+        return self._of_key[table].get(key, [])
+
+
+def _first(rows: Iterable[Row], column: str) -> dict[str, Row]:
+    found: dict[str, Row] = {}
+    for row in rows:
+        if key := row.get(column, ""):
+            found.setdefault(key, row)
+    return found

@@ -1,0 +1,334 @@
+"""Writes what the search of the finding aid looks through, as a script that a page can load.
+
+A page opened from a disk may load a script beside it, but may not read a file; so the data are a
+script of one call with one JSON value. How a worn stamp is weighed (schemas/stamp_wear.yaml and the
+weights of identity/reading.py and locate.py) goes along, so that page and command rank alike.
+"""
+
+from __future__ import annotations
+
+import json
+import re
+from collections.abc import Mapping
+from typing import Any
+
+from provenance._base.errors import UnreadableValue
+from provenance._bundle.bag.hostile_text import visible
+from provenance._bundle.finding_aid.addresses import page_path
+from provenance._bundle.finding_aid.cells import Cells
+from provenance._bundle.finding_aid.record import Record, Row
+from provenance._identity import locate, reading
+from provenance._identity.identifier import full_identifier
+
+__all__ = ["as_script", "search_data"]
+
+CHARACTERS = reading.CHARACTERS + reading.UNREADABLE
+_LEFT_OUT = frozenset({"site", "place", "element", "sample"})
+_SAID = {
+    "party": ("name", "roles"),
+    "plug": ("stamp", "status", "placed_on"),
+    "lab_result": ("notation", "outcome", "laboratory_id", "lab_number", "reported_on"),
+    "consignment": ("purpose", "sent_on", "received_on", "to_party_id"),
+    "custody": ("event", "happened_on", "sample_id", "consignment_id", "to_party_id"),
+    "file": ("title", "kind", "about_id", "taken_on"),
+    "episode": ("title", "happened", "kind"),
+    "datum": ("description", "kind"),
+    "tie": ("kind", "element_id", "sample_id", "from_datum_id", "measured_on"),
+}
+"""What is said of the rows that have no page of their own, and what can be searched for."""
+
+
+def as_script(value: Any, call: str = "aid.take") -> str:
+    """A JSON value as a script that hands it over, with nothing in it that could end the script.
+
+    >>> as_script(["</script>"])
+    'aid.take(["\\\\u003c/script>"]);\\n'
+    """
+    text = json.dumps(value, ensure_ascii=False, separators=(",", ":"))
+    text = text.replace("<", "\\u003c").replace("\u2028", "\\u2028").replace("\u2029", "\\u2029")
+    return f"{call}({text});\n"
+
+
+def search_data(cells: Cells) -> dict[str, Any]:
+    """Everything that the script needs: rows to search, plugs to rank, lists for the choices.
+
+    A row is [table, key, words, place, species, use, first year, last year, address]; place,
+    species and use are numbers of entries in their lists or -1, years may be null, an address of 0
+    is the row's own page.
+    """
+    data = _Data(cells)
+    data.gather()
+    return {
+        "tables": [[name, data.titles[name]] for name in data.table_names],
+        "places": data.places,
+        "buildings": data.buildings,
+        "species": data.species_list(),
+        "uses": [visible(label) for label in data.uses],
+        "rows": data.rows,
+        "samples": data.identifiers,
+        "plugs": data.plugs,
+        "wear": _wear({character for plug in data.plugs for character in plug[2]}),
+    }
+
+
+def _wear(struck: set[str]) -> dict[str, Any]:
+    """The model of worn stamps, for the characters that are struck here and all digits."""
+    wear = reading.read_wear()
+    needed = sorted((struck | set("0123456789")) & set(reading.CHARACTERS))
+
+    def table(shares: Mapping[str, Mapping[str, float]]) -> dict[str, list[float]]:
+        return {one: [shares[one].get(seen, 0.0) for seen in CHARACTERS] for one in needed}
+
+    return {
+        "characters": CHARACTERS,
+        "upright": table(wear.upright),
+        "turned": table(wear.turned),
+        "overlooked_at_edge": reading.OVERLOOKED_AT_EDGE,
+        "overlooked_inside": reading.OVERLOOKED_INSIDE,
+        "overlooked_where_broken": reading.OVERLOOKED_WHERE_BROKEN,
+        "nick_taken_for_digit": reading.NICK_TAKEN_FOR_DIGIT,
+        "seen_upside_down": reading.SEEN_UPSIDE_DOWN,
+        "mark_overlooked": reading.MARK_OVERLOOKED,
+        "unrecorded": locate.UNRECORDED,
+        "dowel_spread_mm": locate.DOWEL_SPREAD_MM,
+        "dowel_floor": locate.DOWEL_FLOOR,
+        "dowel_unknown": locate.DOWEL_UNKNOWN,
+        "place_in": locate.PLACE_WEIGHTS[True],
+        "place_out": locate.PLACE_WEIGHTS[False],
+        "place_unknown": locate.PLACE_WEIGHTS[None],
+        "wood_same": locate.WOOD_WEIGHTS["same"],
+        "wood_genus": locate.WOOD_WEIGHTS["genus"],
+        "wood_other": locate.WOOD_WEIGHTS["other"],
+        "wood_unknown": locate.WOOD_WEIGHTS[None],
+    }
+
+
+class _Data:
+    """Gathers the rows, numbering places, species and uses as they come."""
+
+    def __init__(self, cells: Cells) -> None:
+        self._cells = cells
+        self._record: Record = cells.record
+        model = self._record.model
+        self.table_names = [table.name for table in model.of_role("record") if table.name != "site"]
+        self.titles = {name: visible(model.table(name).title) for name in self.table_names}
+        self.rows: list[list[Any]] = []
+        self.plugs: list[list[Any]] = []
+        self.places: list[list[Any]] = []
+        self.buildings: list[list[Any]] = []
+        self.uses: list[str] = []
+        self.identifiers: dict[str, str] = {}
+        self._species: list[str] = []
+        self._place_numbers: dict[str, int] = {}
+        self._use_numbers: dict[str, int] = {}
+        self._species_numbers: dict[str, int] = {}
+
+    def gather(self) -> None:
+        record = self._record
+        self._number_places()
+        for key, row in record.places.items():
+            kind = record.label("place", "kind", row["kind"])
+            self._add("place", key, [kind, row["name"], row["recorded_on"]], key)
+        for key, row in record.elements.items():
+            self._add(
+                "element",
+                key,
+                [row["position_note"], row["recorded_on"]],
+                row["place_id"],
+                self._species_of(row, record.samples_of.get(key, ())),
+                row["function"],
+                self._years(record.samples_of.get(key, ())),
+            )
+        for key, row in record.samples.items():
+            self._add_sample(key, row)
+        for name in self.table_names:
+            if name not in _LEFT_OUT and name in _SAID:
+                self._add_others(name)
+        for row in record.rows("plug"):
+            if row["stamp"]:
+                self._add_plug(row)
+
+    def _number_places(self) -> None:
+        record = self._record
+        outer: dict[str, int] = {}
+        for number, building in enumerate(record.outer_places):
+            name = visible(record.place_name(building))
+            self.buildings.append([visible(building["place_id"]), name])
+            for one in record.below(building["place_id"]):
+                outer.setdefault(one["place_id"], number)
+        for key in record.places:
+            chain = record.chain(key)
+            names = {text.lower() for one in chain for text in (one["place_id"], one["name"])}
+            self._place_numbers[key] = len(self.places)
+            self.places.append(
+                [
+                    visible(", ".join(record.place_name(one) for one in chain)),
+                    outer[key],
+                    sorted(names - {""}),
+                ]
+            )
+
+    def species_list(self) -> list[list[str]]:
+        """Code, label and genus of every species that a row names."""
+        found = []
+        for code in self._species:
+            vocabulary = self._record.model.vocabularies.get("species")
+            term = vocabulary.term(code) if vocabulary else None
+            genus = str(term.attributes.get("genus", "")) if term else ""
+            found.append([visible(code), visible(term.label if term else code), visible(genus)])
+        return found
+
+    def _add_sample(self, key: str, row: Row) -> None:
+        record = self._record
+        element = record.elements.get(row["element_id"], {})
+        stamps = [plug["stamp"] for plug in record.plugs_of.get(key, ()) if plug["stamp"]]
+        words = [f"stamped {', '.join(stamps)}" if stamps else "", row["element_id"]]
+        words += [record.label("sample", "kind", row["kind"]), row["collected_on"]]
+        try:
+            identifier = full_identifier(row["site_id"], key)
+        except UnreadableValue:
+            identifier = ""
+        if identifier:
+            words.append(identifier)
+            # what a label says leads to the page, in the capitals that labels are printed in
+            self.identifiers.setdefault(identifier, page_path("sample", key))
+        self._add(
+            "sample",
+            key,
+            words,
+            element.get("place_id", ""),
+            self._species_of(element, [row]),
+            element.get("function", ""),
+            self._years([row]),
+        )
+
+    def _add_others(self, name: str) -> None:
+        record, cells = self._record, self._cells
+        table = record.model.table(name)
+        sample_of = "sample_id" in table
+        for row in record.rows(name):
+            key = " / ".join(row[column] for column in table.primary_key)
+            address = cells.address(name, key)
+            if not key or address is None:
+                continue
+            words = []
+            for column in _SAID[name]:
+                text = row.get(column, "")
+                if text and cells.targets(name).get(column) == "party":
+                    words.append(record.party(text))
+                elif text:
+                    words.append(record.label(name, column, text))
+            sample = record.samples.get(row["sample_id"], {}) if sample_of else {}
+            element = record.elements.get(sample.get("element_id", ""), {})
+            self._add(
+                name,
+                key,
+                words,
+                row.get("place_id", "") or element.get("place_id", ""),
+                row.get("species", "") or element.get("species_field", ""),
+                element.get("function", ""),
+                _result_years(row) if name == "lab_result" else (None, None),
+                address,
+            )
+
+    def _add(
+        self,
+        table: str,
+        key: str,
+        words: list[str],
+        place_id: str = "",
+        species: str = "",
+        use: str = "",
+        years: tuple[int | None, int | None] = (None, None),
+        address: str = "",
+    ) -> None:
+        own = page_path(table, key)
+        label = self._record.label("element", "function", use)
+        self.rows.append(
+            [
+                self.table_names.index(table),
+                visible(key),
+                visible("; ".join(word for word in words if word)),
+                self._place_numbers.get(place_id, -1),
+                _numbered(species, self._species, self._species_numbers),
+                _numbered(label, self.uses, self._use_numbers),
+                *years,
+                0 if own == f"pages/{table}/{key}.html" and not address else address or own,
+            ]
+        )
+
+    def _add_plug(self, row: Row) -> None:
+        """[sample, plug, stamp, marked, dowel in mm, weight of its state, species code, use, place,
+        collected on, state, address]: what `locate` compares, in the order of the table."""
+        record = self._record
+        sample = record.samples.get(row["sample_id"], {})
+        element = record.elements.get(sample.get("element_id", ""), {})
+        species = element.get("species_field", "") or sample.get("species_field", "")
+        self.plugs.append(
+            [
+                visible(row["sample_id"]),
+                visible(row["plug_id"]),
+                row["stamp"] if set(row["stamp"]) <= set(reading.CHARACTERS) else "",
+                int(row["orientation_mark"] not in ("", "none")),
+                _number(row["dowel_mm"]),
+                locate.STATUS_WEIGHTS.get(row["status"], 0.5),
+                _numbered(species, self._species, self._species_numbers),
+                _numbered(
+                    record.label("element", "function", element.get("function", "")),
+                    self.uses,
+                    self._use_numbers,
+                ),
+                self._place_numbers.get(element.get("place_id", ""), -1),
+                visible(sample.get("collected_on", "")),
+                visible(record.label("plug", "status", row["status"])),
+                self._cells.address("plug", row["plug_id"]) or "",
+            ]
+        )
+
+    def _species_of(self, row: Row, samples: Any) -> str:
+        """The species that a laboratory found, else what the crew took it for."""
+        for sample in samples:
+            for result in self._record.results_of.get(sample["sample_id"], ()):
+                if result["species"] and result["result_id"] not in self._record.superseded:
+                    return str(result["species"])
+        field = row.get("species_field", "")
+        return field or next((one["species_field"] for one in samples if one["species_field"]), "")
+
+    def _years(self, samples: Any) -> tuple[int | None, int | None]:
+        """The span of last rings or felling dates of the results that stand."""
+        years: list[int] = []
+        for sample in samples:
+            for result in self._record.results_of.get(sample["sample_id"], ()):
+                if result["result_id"] not in self._record.superseded:
+                    years += [year for year in _result_years(result) if year is not None]
+        return (min(years), max(years)) if years else (None, None)
+
+
+def _result_years(row: Row) -> tuple[int | None, int | None]:
+    felled = [_whole(row["felled_from_year"]), _whole(row["felled_to_year"])]
+    ends = [year for year in felled if year is not None]
+    if not ends:
+        outer = _whole(row["outer_year"])
+        return outer, outer
+    return ends[0], ends[-1]
+
+
+def _numbered(text: str, texts: list[str], numbers: dict[str, int]) -> int:
+    if not text:
+        return -1
+    if text not in numbers:
+        numbers[text] = len(texts)
+        texts.append(text)
+    return numbers[text]
+
+
+def _whole(text: str) -> int | None:
+    return int(text) if re.fullmatch(r"-?[0-9]{1,7}", text) else None
+
+
+def _number(text: str) -> float | None:
+    try:
+        value = float(text)
+    except ValueError:
+        return None
+    return value if abs(value) < 1e9 else None

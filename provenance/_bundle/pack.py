@@ -1,0 +1,282 @@
+"""Packs a package into an archive bundle: a BagIt bag, as a folder or as one zip."""
+
+from __future__ import annotations
+
+import os
+import re
+import shutil
+from dataclasses import dataclass, replace
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+from provenance._base.disk import building_folder, scratch_folder, write_text, writing
+from provenance._base.errors import AlreadyThere, UnusableInput, UnusablePackage
+from provenance._base.progress import Progress, say_nothing, stretch
+from provenance._bundle.about import Filling, bag_info, write_about
+from provenance._bundle.bag.bag import write_bag
+from provenance._bundle.bag.zipping import write_zip
+from provenance._bundle.describe.contents import (
+    Contents,
+    described_sums,
+    record_date,
+    survey_package,
+)
+from provenance._bundle.describe.editions import FULL, Edition
+from provenance._bundle.describe.lineage import lineage_of
+from provenance._bundle.redaction.account import Account
+from provenance._bundle.redaction.edition_files import write_check_summary
+from provenance._bundle.redaction.redact import chosen_grid, is_public, redact
+from provenance._record.edition_key import EDITION_KEY, edition_key, new_edition_key
+from provenance._record.package import DESCRIPTOR, Package
+
+if TYPE_CHECKING:
+    from provenance._base.findings import Report
+
+_NAME = re.compile(r"[a-z0-9_-][a-z0-9._-]{0,99}")
+
+
+@dataclass(frozen=True)
+class Packed:
+    """What came of packing: where the bundle lies and what is worth knowing about it.
+
+    `report` is the check's, which is in the bundle too; `differing` are files whose bytes are not
+    those that the record has a checksum of, as (table, row key, path). `account` is what the public
+    edition withholds, None for the full one; `got_key` says that the package was given an edition
+    key, so that its full edition has to be packed again.
+    """
+
+    path: Path
+    contents: Contents
+    report: Report
+    differing: tuple[tuple[str, str, str], ...]
+    account: Account | None = None
+    got_key: bool = False
+
+
+def bundle_name(package: Package) -> str:
+    """The name of a package's bundle, which is also the folder inside a zip."""
+    if not _NAME.fullmatch(package.name):
+        raise UnusablePackage(
+            f"{package.folder / DESCRIPTOR}: the name {package.name!r} is no package name; use "
+            "lower case letters, digits, '.', '_' and '-' (Data Package v2)"
+        )
+    return f"{package.name}-bundle"
+
+
+def pack_bundle(
+    package: Package,
+    out: Path | str | None = None,
+    *,
+    zipped: bool = False,
+    edition: Edition = FULL,
+    grid: str | None = None,
+    progress: Progress | None = None,
+) -> Path:
+    """Write a package as an archive bundle; returns where it lies.
+
+    As `pack`, for those who need no more than the path.
+    """
+    return pack(package, out, zipped=zipped, edition=edition, grid=grid, progress=progress).path
+
+
+def pack(
+    package: Package,
+    out: Path | str | None = None,
+    *,
+    zipped: bool = False,
+    edition: Edition = FULL,
+    grid: str | None = None,
+    progress: Progress | None = None,
+) -> Packed:
+    """Write a package as an archive bundle (BagIt 1.0, RFC 8493).
+
+    `out` is the folder or, `zipped`, the file to write: `bundle_name` beside the package if left
+    out. The same package makes the same bytes on any day: every date is `record_date`.
+    `edition` FULL holds everything; PUBLIC is what `redact` leaves of it, and `grid` is the size of
+    the cells in degrees that its coordinates are made coarse to ('drop' for none). A package from
+    before there were editions is given an edition key when its public edition is packed.
+    A package in which the check finds errors is packed all the same, with the report. Until the
+    bundle is whole there is nothing at `out`.
+    Raises AlreadyThere when `out` exists, UnusablePackage when a table cannot be read, a file
+    cannot go into a bundle, or the package is a public edition itself, and UnusableInput for a
+    place or grid that cannot be used.
+    """
+    progress = progress or say_nothing
+    beside = package.folder.resolve().parent
+    suffix = ".zip" if zipped else ""
+    if is_public(package):
+        raise UnusablePackage(
+            f"{package.folder} is a public edition, made to be read; pack the package of the full "
+            "edition that it was made from"
+        )
+    if not edition.is_public:
+        out = Path(out) if out else beside / (bundle_name(package) + suffix)
+        _refuse_place(package, out)
+        with package.locked_for_reading():
+            filling = Filling(package, edition, record_date(package))
+            filled = _write(filling, out, zipped=zipped, progress=progress)
+        return _packed(out, filled)
+    if out:
+        _refuse_place(package, Path(out))
+    chosen_grid(package, grid)
+    keyless = edition_key(package) is None
+    if keyless:
+        with package.locked():
+            package = package.with_descriptor({EDITION_KEY: new_edition_key()})
+    beside = Path(out).parent if out else beside
+    with (
+        package.locked_for_reading(),
+        scratch_folder(beside / f"{package.name}.public") as scratch,
+    ):
+        folder = scratch / "package"
+        redacted = redact(package, folder, grid=grid, progress=stretch(progress, 0, 2))
+        out = Path(out) if out else beside / (bundle_name(redacted.package) + suffix)
+        _refuse_place(package, out)
+        filling = Filling(redacted.package, edition, record_date(package), package, redacted)
+        filled = _write(filling, out, zipped=zipped, progress=stretch(progress, 1, 2))
+    return replace(_packed(out, filled), account=redacted.account, got_key=keyless)
+
+
+def _packed(out: Path, filled: _Filled) -> Packed:
+    return Packed(out, filled.contents, filled.report, filled.differing)
+
+
+@dataclass(frozen=True)
+class _Filled:
+    """What was put into a bag; `linked` are files under a second name, with size and time."""
+
+    contents: Contents
+    report: Report
+    differing: tuple[tuple[str, str, str], ...]
+    linked: dict[Path, tuple[int, int]]
+
+
+def _write(filling: Filling, out: Path, *, zipped: bool, progress: Progress) -> _Filled:
+    """The bundle at `out`, a folder or zip; nothing is there before it is whole."""
+    if not zipped:
+        with building_folder(out) as folder:
+            return _fill(filling, folder, progress, stretches=3)
+    name = bundle_name(filling.package)
+    with scratch_folder(out) as beside:
+        folder = beside / name
+        folder.mkdir()
+        filled = _fill(filling, folder, progress, stretches=4, link=True)
+        with writing(out) as stream:
+            write_zip(
+                folder,
+                stream,
+                base_name=name,
+                day=filling.day,
+                progress=stretch(progress, 3, 4),
+            )
+            _refuse_changed(filled.linked)
+            _refuse_place(filling.package, out)
+    return filled
+
+
+def _refuse_changed(linked: dict[Path, tuple[int, int]]) -> None:
+    """A linked file that somebody writes into is not what its checksum says any more."""
+    for path, before in linked.items():
+        if _size_and_time(path) != before:
+            raise UnusablePackage(
+                f"{path} was changed while it was packed; close what writes to it, and pack again"
+            )
+
+
+def _size_and_time(path: Path) -> tuple[int, int]:
+    status = path.lstat()
+    return status.st_size, status.st_mtime_ns
+
+
+def _refuse_place(package: Package, out: Path) -> None:
+    if out.exists() or out.is_symlink():
+        raise AlreadyThere(f"{out} is already there; choose another name or remove it first")
+    if out.resolve().is_relative_to(package.folder.resolve()):
+        raise UnusableInput(
+            f"{out} lies inside the package, so the next bundle would hold this one; choose a "
+            "place outside"
+        )
+
+
+# -- filling -------------------------------------------------------------------------------------
+
+
+def _fill(
+    filling: Filling, folder: Path, progress: Progress, *, stretches: int, link: bool = False
+) -> _Filled:
+    """Make the bag in an empty folder.
+
+    Copying, describing and hashing are the first three of `stretches`. With `link` the package's
+    files get a second name in the bag, where the disk can give one: for a bag that is read once
+    more and thrown away.
+    """
+    package, edition, day = filling.package, filling.edition, filling.day
+    contents = survey_package(package)
+    data = folder / "data"
+    linked = _copy_members(package, contents, data, stretch(progress, 0, stretches), link=link)
+    report = _write_report(filling, data)
+    lineage = lineage_of(filling.full or package, edition)
+    write_about(filling, contents, data, lineage, stretch(progress, 1, stretches))
+    sums = write_bag(
+        folder,
+        bag_info(package, edition, day, lineage),
+        progress=stretch(progress, 2, stretches),
+    )
+    differing = tuple(
+        (table, key, path)
+        for path, digest, table, key in described_sums(package)
+        if (found := sums.digests.get(f"data/{path}")) and found["sha256"] != digest
+    )
+    return _Filled(contents, report, differing, linked)
+
+
+def _copy_members(
+    package: Package, contents: Contents, data: Path, progress: Progress, *, link: bool
+) -> dict[Path, tuple[int, int]]:
+    """Put the package's files under `data`; returns those that were linked rather than copied."""
+    linked = {}
+    done = 0
+    for member in contents.members:
+        source, target = package.folder / member.path, data / member.path
+        target.parent.mkdir(parents=True, exist_ok=True)
+        try:
+            if link and _linked(source, target):
+                linked[source] = _size_and_time(target)
+            else:
+                # the file system's own copy, which may share blocks; the checksums come after it
+                shutil.copyfile(source, target, follow_symlinks=False)
+        except OSError as error:
+            raise UnusableInput(
+                f"{source} cannot be copied to {target.parent}: {error.strerror or error}"
+            ) from error
+        if target.is_symlink():
+            raise UnusablePackage(f"{source} became a link while packing")
+        done += member.byte_count
+        progress(done, contents.byte_count)
+    return linked
+
+
+def _linked(source: Path, target: Path) -> bool:
+    """Give `source` the second name `target`; False where the disk or the rights allow none."""
+    try:
+        os.link(source, target, follow_symlinks=False)
+    except OSError:
+        return False
+    return True
+
+
+def _write_report(filling: Filling, data: Path) -> Report:
+    """The check's report into check/; raises UnusablePackage when a table cannot be read.
+
+    The report quotes the record, so the public edition has figures alone, of the full one's check.
+    """
+    from provenance._checks.check import check_package
+    from provenance._checks.report import report_html, report_json
+
+    report = check_package(filling.full or filling.package)
+    if filling.edition.is_public:
+        write_check_summary(report, data)
+        return report
+    write_text(data / "check" / "report.json", report_json(report))
+    write_text(data / "check" / "report.html", report_html(report))
+    return report

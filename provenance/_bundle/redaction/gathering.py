@@ -1,0 +1,293 @@
+"""Reads a package for what its public edition must withhold, and how its rows hang together."""
+
+from __future__ import annotations
+
+import re
+from collections import defaultdict
+from collections.abc import Iterator, Mapping
+from dataclasses import dataclass
+from decimal import Decimal
+from typing import TYPE_CHECKING
+
+from provenance._bundle.redaction.forms import public_forms
+from provenance._bundle.redaction.masking import Masker, WithheldValues, squeezed
+from provenance._bundle.redaction.people import PARTY, new_codes, unnamed
+from provenance._bundle.redaction.places import as_decimal, corners, zero_of
+from provenance._model.schema import Field, Model, Table
+from provenance._record.package import Package
+
+if TYPE_CHECKING:
+    import pandas as pd
+
+SITE = "site"
+LATITUDE = "http://rs.tdwg.org/dwc/terms/decimalLatitude"
+LONGITUDE = "http://rs.tdwg.org/dwc/terms/decimalLongitude"
+LARGE = 10_000
+"""A site grid coordinate beyond this is one of a map grid, in all likelihood."""
+SHORTEST_NAME_WORD = 3
+GRID_FORMS = {"site_x": 0, "site_y": 1, "site_z": 2}
+_BRACKETS = re.compile(r"\([^)]*\)")
+
+
+@dataclass(frozen=True)
+class Known:
+    """What must be known of a whole package before its first table is redacted.
+
+    `renamed` maps table → old key → the key in public; `zeros` maps a site's code to the new zero
+    of its x, y and z axes in metres; `site_of` maps table → key → site.
+    """
+
+    package: Package
+    forms: Mapping[str, Mapping[str, str]]
+    masker: Masker
+    renamed: Mapping[str, Mapping[str, str]]
+    zeros: Mapping[str, tuple[Decimal, Decimal, Decimal]]
+    site_of: Mapping[str, Mapping[str, str]]
+
+    def sites_of_rows(self, table: Table, frame: pd.DataFrame) -> list[str]:
+        """The site of each row, '' where none can be told."""
+        return _sites_of_rows(table, frame, self.site_of)
+
+
+def gather_known(package: Package) -> Known:
+    """Read every table for what must be withheld.
+
+    Raises UnusablePackage when a table cannot be read.
+    """
+    model = package.model
+    forms = public_forms(model)
+    values = WithheldValues()
+    open_names: set[str] = set()
+    renamed: dict[str, dict[str, str]] = {}
+    keys: dict[str, list[str]] = {}
+    site_of: dict[str, dict[str, str]] = {}
+    for table in model.tables.values():
+        frame = whole_frame(package, table)
+        if table.name == PARTY:
+            renamed[PARTY] = new_codes(frame)
+            values.codes.update(renamed[PARTY])
+        _gather_values(table, frame, forms[table.name], values)
+        open_names |= _open_names(frame, forms[table.name])
+        if own_key := own_key_field(table):
+            keys[table.name] = list(dict.fromkeys(frame[own_key.name].tolist()))
+            site_of[table.name] = _site_of_keys(table, own_key.name, frame)
+    # the town in a withheld address is no secret where a laboratory is named for it
+    values.phrases = {
+        one for one in values.phrases if not any(squeezed(one) in name for name in open_names)
+    } | values.full_names
+    masker = Masker(values, trade_words(model))
+    for name, found in keys.items():
+        given = renamed.get(name, {})
+        renamed[name] = given | _clean_keys(model.table(name), found, given, masker)
+    zeros = _zeros(package, forms, site_of)
+    return Known(package, forms, masker, renamed, zeros, site_of)
+
+
+def whole_frame(package: Package, table: Table) -> pd.DataFrame:
+    """A table as written, with every column of its schema; others stand behind."""
+    frame = package.table(table.name)
+    missing = [name for name in table.names if name not in frame]
+    return frame.assign(**dict.fromkeys(missing, "")) if missing else frame
+
+
+def trade_words(model: Model) -> set[str]:
+    """The words of the vocabularies: alone they give nobody away."""
+    words: set[str] = set()
+    for vocabulary in model.vocabularies.values():
+        for term in vocabulary.terms:
+            for text in (term.code, term.label, *term.synonyms):
+                words.add(text)
+                words.update(re.split(r"[\W_]+", text))
+    return words
+
+
+# -- values --------------------------------------------------------------------------------------
+
+
+def _gather_values(
+    table: Table, frame: pd.DataFrame, forms: Mapping[str, str], values: WithheldValues
+) -> None:
+    links = {name for key in table.foreign_keys for name in key.fields}
+    for one in table.fields:
+        form = forms[one.name]
+        if form in ("shown", "radius") or one.name in links:
+            continue
+        if form in ("if_agreed", "role"):
+            cells = frame.loc[unnamed(frame), one.name]
+        elif form == "stand_in" and "public_name" in frame:
+            cells = frame.loc[frame[one.name] != frame["public_name"], one.name]
+        else:
+            cells = frame[one.name]
+        found = [text for text in cells.unique() if text]
+        if one.type in ("number", "integer"):
+            _add_numbers(one, form, found, values)
+        elif form in GRID_FORMS or form == "site_outline":
+            for text in found:
+                pairs = corners(text) or []
+                values.metres.update(float(n) for pair in pairs for n in pair if abs(n) >= LARGE)
+        elif one.type == "string" and one.notation != "sha256":
+            codes = set(one.constraints.get("enum", ()))
+            _add_texts(one, form, [text for text in found if text not in codes], values)
+
+
+def _add_numbers(one: Field, form: str, found: list[str], values: WithheldValues) -> None:
+    for text in found:
+        number = as_decimal(text)
+        if number is None:
+            values.phrases.add(text)
+        elif form in GRID_FORMS:
+            if abs(number) >= LARGE:
+                values.metres.add(float(number))
+        elif form == "latitude" or one.rdf_type == LATITUDE:
+            values.latitudes.add(float(number))
+        elif form == "longitude" or one.rdf_type == LONGITUDE:
+            values.longitudes.add(float(number))
+        elif (one.unit, one.sensitivity) == ("deg", "location"):
+            # which of the two is not said
+            values.latitudes.add(float(number))
+            values.longitudes.add(float(number))
+        elif abs(number) >= LARGE and one.sensitivity == "location":
+            values.metres.add(float(number))
+        else:
+            values.numbers.add(float(number))
+
+
+def _open_names(frame: pd.DataFrame, forms: Mapping[str, str]) -> set[str]:
+    """The names of those who may be named, squeezed."""
+    shown: set[str] = set()
+    for name, form in forms.items():
+        if form == "role":
+            shown |= set(frame.loc[~unnamed(frame), name])
+    return {squeezed(name) for name in shown if name}
+
+
+def _add_texts(one: Field, form: str, found: list[str], values: WithheldValues) -> None:
+    is_name = form in ("stand_in", "role")
+    for text in found:
+        bare = _BRACKETS.sub(" ", text).strip()
+        values.phrases.update({text, bare})
+        values.phrases.update(_parts(bare))
+        if is_name:
+            values.full_names.update({text, bare})
+            values.names.update(_name_words(bare))
+
+
+def _parts(text: str) -> Iterator[str]:
+    """The parts of a longer text that could stand alone, such as the lines of an address."""
+    parts = re.split(r"[,;\n]", text)
+    if len(parts) > 1:
+        for part in parts:
+            if len(part.split()) > 1 and len(squeezed(part)) >= 8:
+                yield part
+
+
+def _name_words(name: str) -> Iterator[str]:
+    for word in re.findall(r"[^\W\d_]+", name):
+        if len(word) >= SHORTEST_NAME_WORD and not word[0].islower():
+            yield word
+
+
+# -- keys ----------------------------------------------------------------------------------------
+
+
+def own_key_field(table: Table) -> Field | None:
+    """The one field that is a table's key; None where several are."""
+    return table.field(table.primary_key[0]) if len(table.primary_key) == 1 else None
+
+
+def _clean_keys(
+    table: Table, keys: list[str], given: Mapping[str, str], masker: Masker
+) -> dict[str, str]:
+    """New keys for those that hold a withheld value; numbers as keys hold none."""
+    key_field = own_key_field(table)
+    if key_field is None or key_field.type != "string":
+        return {}
+    renamed: dict[str, str] = {}
+    taken = {key.casefold() for key in (*keys, *given.values())}
+    number = 0
+    for key, masked in zip(keys, masker.masked(keys), strict=True):
+        if key == masked or key in given:
+            continue
+        new = ""
+        while not new or new.casefold() in taken:
+            number += 1
+            new = _new_key(table.name, number, key_field)
+        renamed[key] = new
+    return renamed
+
+
+def _new_key(table: str, number: int, field: Field) -> str:
+    pattern = field.constraints.get("pattern")
+    for new in (f"{table}-{number}", f"X{number}"):
+        if not pattern or re.fullmatch(pattern, new):
+            break
+    return new
+
+
+# -- sites and their grids -----------------------------------------------------------------------
+
+
+def _site_of_keys(table: Table, key: str, frame: pd.DataFrame) -> dict[str, str]:
+    if table.name == SITE:
+        return {site: site for site in frame[key]}
+    column = _site_column(table)
+    if column is None:
+        return {}
+    return dict(zip(frame[key].tolist(), frame[column].tolist(), strict=True))
+
+
+def _site_column(table: Table) -> str | None:
+    return next(
+        (key.fields[0] for key in table.foreign_keys if key.table == SITE and len(key.fields) == 1),
+        None,
+    )
+
+
+def _sites_of_rows(
+    table: Table, frame: pd.DataFrame, site_of: Mapping[str, Mapping[str, str]]
+) -> list[str]:
+    """By the row's own site, else by the first row of another table that it belongs to."""
+    found = [""] * len(frame)
+    for key in table.foreign_keys:
+        if len(key.fields) != 1:
+            continue
+        known = site_of.get(key.table, {})
+        for place, text in enumerate(frame[key.fields[0]].tolist()):
+            if not found[place] and text:
+                found[place] = known.get(text, "")
+    return found
+
+
+def _zeros(
+    package: Package,
+    forms: Mapping[str, Mapping[str, str]],
+    site_of: Mapping[str, Mapping[str, str]],
+) -> dict[str, tuple[Decimal, Decimal, Decimal]]:
+    """The new zero of each site's grid, over every table that has coordinates on it."""
+    axes: dict[str, tuple[list[Decimal], ...]] = defaultdict(lambda: ([], [], []))
+    for table in package.model.tables.values():
+        on_grid = [
+            name
+            for name, form in forms[table.name].items()
+            if form in GRID_FORMS or form == "site_outline"
+        ]
+        if not on_grid:
+            continue
+        frame = whole_frame(package, table)
+        sites = _sites_of_rows(table, frame, site_of)
+        for name in on_grid:
+            form = forms[table.name][name]
+            for site, text in zip(sites, frame[name].tolist(), strict=True):
+                if not text:
+                    continue
+                if form == "site_outline":
+                    for x, y in corners(text) or []:
+                        axes[site][0].append(x)
+                        axes[site][1].append(y)
+                elif (value := as_decimal(text)) is not None:
+                    axes[site][GRID_FORMS[form]].append(value)
+    return {
+        site: (zero_of(found[0]), zero_of(found[1]), zero_of(found[2]))
+        for site, found in axes.items()
+        if site
+    }

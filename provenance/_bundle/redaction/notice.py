@@ -1,0 +1,187 @@
+"""Writes WITHHELD.txt: in plain words, what a public edition does not hold, and whom to ask."""
+
+from __future__ import annotations
+
+from collections import Counter
+from collections.abc import Iterator
+from typing import TYPE_CHECKING
+
+from provenance._bundle.bag.hostile_text import visible
+from provenance._bundle.describe.plain_text import bullet, heading, paragraph
+from provenance._bundle.redaction.account import Account
+from provenance._record.package import Package
+
+if TYPE_CHECKING:
+    from provenance._bundle.describe.citation import Maker
+
+WITHHELD_TEXT = "WITHHELD.txt"
+ROWS_NAMED = 12
+_WHY = {
+    "location": "it tells where the place is",
+    "personal": "it tells who somebody is",
+    "restricted": "it is for the repository's staff and those they allow",
+}
+
+
+def withheld_text(package: Package, account: Account, *, day: str, keeper: Maker | None) -> str:
+    """The text of WITHHELD.txt; `package` is the public one, `keeper` its repository."""
+    parts = [
+        "What is withheld from this edition, and why\n"
+        "===========================================\n",
+        paragraph(
+            f"This is the public edition of the record '{package.title}', as it stood on {day}. "
+            "Old buildings and sacred places have been damaged by people who learned where they "
+            "are, and nobody who helped has to be known to everybody. So the exact place, people "
+            "who have not agreed to be named, and what the keepers restrict are not in it. Nothing "
+            "was changed in the full edition, which is kept."
+        ),
+        heading("Who keeps the full edition, and how to ask"),
+        paragraph(_ask(keeper, package, day)),
+    ]
+    for title, lines in (
+        ("Made coarse, or counted otherwise", list(_coarse(package, account))),
+        ("Withheld: the columns are there, and blank", list(_blank(package, account))),
+        ("People and codes", list(_people(package, account))),
+        ("Words replaced inside open texts", list(_words(package, account))),
+        ("Files", list(_files(package, account))),
+        ("Other things left out", list(_others(package, account))),
+    ):
+        if lines:
+            parts += [heading(title), "".join(bullet(line) for line in lines)]
+    parts += [
+        heading("Custody"),
+        paragraph(
+            "The ledger of custody is here without its seals: a seal covers withheld cells too, "
+            "and somebody could try out guesses until one fits. Who verifies the ledger needs the "
+            "full edition. What is withheld is committed to in bundle.json by keyed hashes (HMAC, "
+            "RFC 2104, with SHA-256). 'treenail verify PUBLIC --against FULL' shows somebody who "
+            "has both that this edition was made from that one."
+        ),
+        heading("What no program can see"),
+        paragraph(
+            "What a photo shows was not judged: a face, a name on a door, a view that leads to the "
+            "place. Open texts were searched for the withheld names, numbers, addresses and "
+            "coordinates, not for their meaning. Somebody who knows the place must look through "
+            "this edition before it is published; what is published cannot be called back."
+        ),
+    ]
+    return "\n".join(parts)
+
+
+def _ask(keeper: Maker | None, package: Package, day: str) -> str:
+    who = keeper.name if keeper and keeper.named else "the repository that gave you this edition"
+    return (
+        f"Kept by: {visible(who)}. Ask there in writing; name the record ({package.name}, "
+        f"{day}), say which of the things below you need, what for, and who will see it. The "
+        "keepers may have to ask the owner, the authority or the community first."
+    )
+
+
+def _coarse(package: Package, account: Account) -> Iterator[str]:
+    for (table, name, form), count in sorted(account.cells.items()):
+        label = _label(package, table, name)
+        values = _count(count, "value")
+        if form in ("latitude", "longitude"):
+            yield (
+                f"{label}: {values}, each the middle of a cell of {account.grid} degree. The cells "
+                "are counted from 0, so nothing nearer than the cell can be read out of it."
+            )
+        elif form == "radius":
+            yield f"{label}: {values}, widened to hold the whole cell and what was uncertain."
+    on_grid: dict[str, list[str]] = {}
+    for (table, name, form), count in sorted(account.cells.items()):
+        if form.startswith("site_"):
+            title = package.model.table(table).field(name).title
+            on_grid.setdefault(table, []).append(f"{title} ({count:,})")
+    if on_grid:
+        yield (
+            "Coordinates and heights on the site grid are counted from the lowest of their site. "
+            "Distances between points of one site are as in the full edition. So are shown: "
+            + "; ".join(
+                f"{package.model.table(table).title}: {', '.join(fields)}"
+                for table, fields in on_grid.items()
+            )
+            + "."
+        )
+
+
+def _blank(package: Package, account: Account) -> Iterator[str]:
+    for (table, name, form), count in sorted(account.cells.items()):
+        if form not in ("withheld", "if_agreed"):
+            continue
+        one = package.model.table(table).field(name)
+        why = _WHY.get(one.sensitivity, "it could be tied to what is withheld")
+        if form == "if_agreed":
+            why = "those it is about have not agreed to be named"
+        yield f"{_label(package, table, name)}: {_count(count, 'value')}; {why}."
+
+
+def _people(package: Package, account: Account) -> Iterator[str]:
+    for (table, name, form), count in sorted(account.cells.items()):
+        if form == "role":
+            yield (
+                f"{_label(package, table, name)}: {count} shown by what they do, under a code that "
+                "stands for them everywhere here."
+            )
+        elif form == "stand_in":
+            yield f"{_label(package, table, name)}: {_count(count, 'value')} replaced by the name "
+            "that may be published, or the code."
+    changed = {table: count for table, count in account.renamed.items() if count}
+    for table, count in sorted(changed.items()):
+        title = package.model.table(table).title
+        yield f"{title}: {_count(count, 'cell')} with a code that is another one in public."
+
+
+def _words(package: Package, account: Account) -> Iterator[str]:
+    for (table, name), keys in sorted(account.words.items()):
+        named = ", ".join(keys[:ROWS_NAMED])
+        more = f" and {len(keys) - ROWS_NAMED} more" if len(keys) > ROWS_NAMED else ""
+        yield (
+            f"{_label(package, table, name)}: {_count(len(keys), 'row')} ({named}{more}); what was "
+            "replaced reads [withheld], or is a person's code in this edition."
+        )
+
+
+def _files(package: Package, account: Account) -> Iterator[str]:
+    if account.pictures:
+        yield (
+            f"{_count(account.pictures, 'photo')} drawn anew from the pixels alone, so that no "
+            "position, camera number or thumbnail goes with them."
+        )
+    if account.texts:
+        yield f"{_count(account.texts, 'text file')} as in the full edition."
+    described = [one for one in account.files if one.key]
+    by_reason: dict[str, list[str]] = {}
+    for one in described:
+        by_reason.setdefault(one.reason, []).append(one.key)
+    for reason, keys in sorted(by_reason.items()):
+        yield f"Left out because {reason}: {', '.join(keys)}."
+    for reason, count in sorted(
+        Counter(one.reason for one in account.files if not one.key).items()
+    ):
+        yield f"Left out because {reason}: {_count(count, 'file')}."
+
+
+def _others(package: Package, account: Account) -> Iterator[str]:
+    for table, count in sorted(account.rows_left_out.items()):
+        if count:
+            title = package.model.table(table).title
+            yield f"{title}: {_count(count, 'row')}; they tell of the files as received."
+    for table, count in sorted(account.columns_left_out.items()):
+        title = package.model.table(table).title
+        yield f"{title}: {_count(count, 'column')} that no schema describes."
+    if account.properties_left_out:
+        properties = _count(account.properties_left_out, "property", "properties")
+        yield f"The descriptor: {properties} that this program does not know to be open."
+    if account.schema_words:
+        yield f"The schemas: {_count(account.schema_words, 'text')} that held a withheld value."
+    yield "The crew's README and mapping, and the full report of the check, which quote the record."
+
+
+def _label(package: Package, table: str, name: str) -> str:
+    found = package.model.table(table)
+    return f"{found.title}, {found.field(name).title} ({table}.{name})"
+
+
+def _count(count: int, one: str, many: str = "") -> str:
+    return f"{count:,} {one if count == 1 else many or one + 's'}"

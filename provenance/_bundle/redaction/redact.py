@@ -1,0 +1,197 @@
+"""Makes the public edition of a package as a package of its own, in another folder."""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Mapping
+from dataclasses import dataclass
+from decimal import Decimal
+from pathlib import Path
+from typing import Any
+
+from provenance._base.disk import write_text
+from provenance._base.errors import UnusableInput, UnusablePackage
+from provenance._base.progress import Progress, say_nothing, stretch
+from provenance._bundle.bag.hashing import hash_files
+from provenance._bundle.describe.contents import record_date, survey_package
+from provenance._bundle.redaction.account import Account
+from provenance._bundle.redaction.commitments import commit, members_text
+from provenance._bundle.redaction.files import FILE, FileRows, redact_files
+from provenance._bundle.redaction.gathering import SITE, Known, gather_known
+from provenance._bundle.redaction.model import public_model
+from provenance._bundle.redaction.places import read_grid
+from provenance._bundle.redaction.tables import redact_table
+from provenance._ledger.custody import TABLE as LEDGER
+from provenance._ledger.custody import last_seal
+from provenance._record.edition_key import EDITION_KEY, edition_key
+from provenance._record.package import (
+    DESCRIPTOR,
+    Package,
+    as_json,
+    describe,
+    open_package,
+    write_model,
+)
+
+EDITION = "edition"
+GRID = "publicGrid"
+OPEN_PROPERTIES = ("version", "licenses", "keywords", "relatedIdentifiers", "schemaVersion")
+"""Properties of the descriptor that go into the public edition, searched like any open text."""
+_OWN_PROPERTIES = ("$schema", "name", "title", "description", "created", "profileName",
+                   "writtenBy", "resources", EDITION_KEY, GRID)  # fmt: skip
+
+
+@dataclass(frozen=True)
+class Redacted:
+    """The public edition of a package as a package, what was done, and where it came from."""
+
+    package: Package
+    account: Account
+    derived_from: Mapping[str, Any]
+
+
+def is_public(package: Package) -> bool:
+    """Whether a package is a public edition itself."""
+    return package.descriptor.get(EDITION) == "public"
+
+
+def redact(
+    package: Package,
+    folder: Path,
+    *,
+    grid: str | None = None,
+    progress: Progress = say_nothing,
+) -> Redacted:
+    """Write the public edition of `package` as a package into the new folder `folder`.
+
+    `grid` is the size of the cells that coordinates are made coarse to, in degrees, or 'drop' to
+    leave them out; left out, it is the descriptor's 'publicGrid', else 0.1. The package must have
+    an edition key. What is withheld follows from its schemas alone.
+    Raises UnusablePackage when a table cannot be read, the package is a public edition itself, or a
+    name in its profile gives something away; UnusableInput for a grid that is none.
+    """
+    if is_public(package):
+        raise UnusablePackage(
+            f"{package.folder} is a public edition already, and holds nothing that could be "
+            "withheld; pack the full edition's package"
+        )
+    key = edition_key(package)
+    if key is None:
+        raise UnusablePackage(f"{package.folder / DESCRIPTOR} has no '{EDITION_KEY}'")
+    cell = chosen_grid(package, grid)
+    contents = survey_package(package)
+    known = gather_known(package)
+    account = Account(cell)
+    paths = {member.path: ("sha256",) for member in contents.members}
+    sums = hash_files(package.folder, paths, progress=stretch(progress, 0, 2))
+    for path, reason in sums.unreadable.items():
+        raise UnusableInput(f"{package.folder / path} cannot be read: {reason}")
+    digests = {path: found["sha256"] for path, found in sums.digests.items()}
+    folder.mkdir(parents=True, exist_ok=True)
+    rows = redact_files(
+        known, contents, digests, key, folder, account, progress=stretch(progress, 1, 2)
+    )
+    public = _write_package(known, rows, account, folder)
+    for empty in ("files", "originals"):
+        (folder / empty).mkdir(exist_ok=True)
+    derived_from = {
+        "package": known.masker.mask(package.name),
+        "recordDate": record_date(package),
+        "membersHmacSha256": commit(key, "members", members_text(digests.items())),
+        "lastSealHmacSha256": commit(key, "seal", _seal(package)),
+    }
+    return Redacted(public, account, derived_from)
+
+
+def chosen_grid(package: Package, grid: str | None) -> Decimal | None:
+    """The size of a cell in degrees, None for no coordinates; see `redact`."""
+    own = package.descriptor.get(GRID)
+    return read_grid(grid if grid is not None else None if own is None else str(own))
+
+
+def _seal(package: Package) -> str:
+    return last_seal(package) if LEDGER in package.model.tables else ""
+
+
+def _write_package(known: Known, rows: FileRows, account: Account, folder: Path) -> Package:
+    tables = {}
+    for name in known.package.model.tables:
+        if name == FILE:
+            one = redact_table(known, name, account, settled=rows.settled, left_out=rows.left_out)
+        else:
+            one = redact_table(known, name, account)
+        tables[name] = one.table
+        # written by its own schema, which the model below is made of
+        half_done = Package(folder, {}, _only(known, one.table))
+        half_done.write_table(name, one.frame)
+    model = public_model(known.package.model, tables, known.masker, account)
+    write_model(model, folder)
+    name, title = _public_names(known)
+    descriptor = describe(
+        model, name=name, title=title, created=str(known.package.descriptor.get("created", ""))
+    )
+    descriptor[EDITION] = "public"
+    descriptor["description"] = _masked(
+        known, known.package.descriptor.get("description", descriptor["description"])
+    )
+    for one_name, value in known.package.descriptor.items():
+        if one_name in OPEN_PROPERTIES:
+            descriptor[one_name] = _masked(known, value)
+        elif one_name not in _OWN_PROPERTIES:
+            account.properties_left_out += 1
+    write_text(folder / "README.md", _readme(title))
+    write_text(folder / DESCRIPTOR, as_json(descriptor))
+    return open_package(folder)
+
+
+def _only(known: Known, table: Any) -> Any:
+    from dataclasses import replace
+
+    return replace(known.package.model, tables={table.name: table})
+
+
+def _masked(known: Known, value: Any) -> Any:
+    """A JSON value with every text in it searched; a list or object keeps its shape."""
+    if isinstance(value, str):
+        return known.masker.mask(value)
+    if isinstance(value, list):
+        return [_masked(known, one) for one in value]
+    if isinstance(value, dict):
+        return {known.masker.mask(str(name)): _masked(known, one) for name, one in value.items()}
+    return value
+
+
+def _public_names(known: Known) -> tuple[str, str]:
+    """The package's name and title in public: without the real name of a site."""
+    from provenance._record.new import package_name
+
+    package = known.package
+    sites = package.table(SITE)
+    public = [
+        known.masker.mask(one or known.renamed[SITE].get(code, code))
+        for one, code in zip(
+            sites.get("public_name", sites["site_id"]), sites["site_id"], strict=True
+        )
+    ]
+    together = " and ".join(dict.fromkeys(public)) or "Record"
+    title = known.masker.mask(package.title)
+    if title != package.title:
+        from provenance._bundle.redaction.masking import WITHHELD
+
+        title = " ".join(title.replace(WITHHELD, together).split())
+    name = package.name
+    if not known.masker.is_clean(name):
+        name = package_name(together)
+    stem = re.sub(r"[^a-z0-9._-]", "-", name)[:90].strip("-.") or "package"
+    return f"{stem}-public", title
+
+
+def _readme(title: str) -> str:
+    return f"""# {title}
+
+The public edition of a record of wood, samples, plugs and laboratory results. Exact places, people
+who have not agreed to be named, and restricted fields are withheld; their columns are blank and
+`schemas/` marks them. The bundle that this came in says in WITHHELD.txt what, why, and whom to ask.
+
+It is for reading. A record is continued in the package of the full edition.
+"""

@@ -1,0 +1,371 @@
+"""Redacts one table: every cell by the form that its field has in public."""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, replace
+from decimal import Decimal
+from types import MappingProxyType
+from typing import TYPE_CHECKING
+
+from provenance._bundle.redaction.account import Account
+from provenance._bundle.redaction.gathering import GRID_FORMS, Known, whole_frame
+from provenance._bundle.redaction.people import role_names, unnamed
+from provenance._bundle.redaction.places import (
+    as_decimal,
+    cell_radius_m,
+    counted_from,
+    middle_of_cell,
+    outline_from,
+)
+from provenance._model.edtf import EDTF_PATTERN
+from provenance._model.schema import Field, Table
+
+if TYPE_CHECKING:
+    import pandas as pd
+
+INFORMATION_WITHHELD = "information_withheld"
+DATA_GENERALIZATIONS = "data_generalizations"
+DWC = "http://rs.tdwg.org/dwc/terms/"
+_LIMITS = {"latitude": 90, "longitude": 180}
+_NUMBER = re.compile(r"[-+]?[0-9]+(\.[0-9]+)?([eE][-+]?[0-9]+)?")
+_EDTF = re.compile(EDTF_PATTERN)
+_WORDS = "words in {}"
+ADDED_FIELDS = (
+    Field(
+        name=DATA_GENERALIZATIONS,
+        type="string",
+        title="Made coarse in this edition",
+        description="What in this row is less exact here than in the full edition.",
+        section="",
+        order=0,
+        sensitivity="open",
+        obtained="computed",
+        rdf_type=DWC + "dataGeneralizations",
+    ),
+    Field(
+        name=INFORMATION_WITHHELD,
+        type="string",
+        title="Withheld in this edition",
+        description="What the full edition holds in this row that this one does not.",
+        section="",
+        order=0,
+        sensitivity="open",
+        obtained="computed",
+        rdf_type=DWC + "informationWithheld",
+    ),
+)
+
+
+@dataclass(frozen=True)
+class PublicTable:
+    """A redacted table: its schema, and its rows as `Package.write_table` takes them."""
+
+    table: Table
+    frame: pd.DataFrame
+
+
+class _Remarks:
+    """What is said of each row in the two columns that Darwin Core has for it."""
+
+    def __init__(self, row_count: int) -> None:
+        self.withheld: list[list[str]] = [[] for _ in range(row_count)]
+        self.coarse: list[list[str]] = [[] for _ in range(row_count)]
+
+    def add(self, kind: list[list[str]], places: Sequence[int], text: str) -> None:
+        for place in places:
+            if text not in kind[place]:
+                kind[place].append(text)
+
+
+def redact_table(
+    known: Known,
+    name: str,
+    account: Account,
+    *,
+    settled: Mapping[str, Mapping[int, str]] = MappingProxyType({}),
+    left_out: Mapping[int, str] = MappingProxyType({}),
+) -> PublicTable:
+    """A table as the public edition has it.
+
+    `settled` are cells that stand otherwise than in the full edition: field → row place (from 0) →
+    text; `left_out` are the rows whose file is left out, and why. What is withheld is counted in
+    `account`.
+    """
+    table = known.package.model.table(name)
+    frame = whole_frame(known.package, table)
+    if table.role == "intake":
+        account.rows_left_out[name] = len(frame)
+        return PublicTable(_public_schema(known, table, ()), frame.iloc[:0][list(table.names)])
+    extra = [column for column in frame.columns if column not in table.names]
+    if extra:
+        account.columns_left_out[name] = len(extra)
+    remarks = _Remarks(len(frame))
+    for column, cells_by_place in settled.items():
+        if column in table:
+            column_cells = frame[column].tolist()
+            for place, text in cells_by_place.items():
+                column_cells[place] = text
+            frame[column] = column_cells
+    for place, reason in left_out.items():
+        remarks.add(remarks.withheld, [place], f"the file ({reason})")
+    columns: dict[str, list[str]] = {}
+    cells = _Cells(known, table, frame, account, remarks)
+    for one in table.fields:
+        columns[one.name] = cells.column(one)
+    if extra:
+        for texts in remarks.withheld:
+            texts.append("columns that no schema describes")
+    added = []
+    for one, kind in zip(ADDED_FIELDS, (remarks.coarse, remarks.withheld), strict=True):
+        if any(kind) and one.name not in table:
+            columns[one.name] = ["; ".join(texts) for texts in kind]
+            added.append(one)
+    public = _public_schema(known, table, tuple(added))
+    return PublicTable(public, frame.iloc[:, :0].assign(**columns))
+
+
+def _public_schema(known: Known, table: Table, added: tuple[Field, ...]) -> Table:
+    """The schema with what is withheld marked so, and no longer asked for."""
+    forms = known.forms[table.name]
+    fields = [
+        # the file of a row may be left out, and then the row has no path
+        not_required(shown) if (table.name, one.name) == ("file", "path") else shown
+        for one in table.fields
+        for shown in [_public_field(one, forms[one.name])]
+    ]
+    last_section = list(table.sections)[-1]
+    order = max(one.order for one in table.fields)
+    fields += [
+        replace(one, section=last_section, order=order + 10 * place)
+        for place, one in enumerate(added, start=1)
+    ]
+    return replace(table, fields=tuple(fields))
+
+
+def _public_field(one: Field, form: str) -> Field:
+    if form in ("withheld", "if_agreed"):
+        said = "Withheld in this edition" + (
+            "." if form == "withheld" else " for those who have not agreed."
+        )
+        return not_required(
+            replace(
+                one,
+                description=f"{said} {one.description}",
+                withheld=form == "withheld",
+            )
+        )
+    if form == "shown":
+        return one
+    said = {
+        "role": "A role, for those who have not agreed to be named.",
+        "stand_in": "In this edition the name that may be published, or the code.",
+        "radius": "In this edition it holds the whole cell that the coordinates were made.",
+        "latitude": "In this edition the middle of a grid cell.",
+        "longitude": "In this edition the middle of a grid cell.",
+    }.get(form, "In this edition counted from another zero.")
+    return replace(one, description=f"{one.description} {said}", withheld=form == "stand_in")
+
+
+def not_required(one: Field) -> Field:
+    """The field, which may now be blank in any number of rows."""
+    kept = {k: v for k, v in one.constraints.items() if k not in ("required", "unique")}
+    return replace(one, constraints=MappingProxyType(kept))
+
+
+class _Cells:
+    """Redacts the columns of one table, one at a time, and says what was done."""
+
+    def __init__(
+        self, known: Known, table: Table, frame: pd.DataFrame, account: Account, remarks: _Remarks
+    ) -> None:
+        self.known, self.table, self.frame = known, table, frame
+        self.account, self.remarks = account, remarks
+        self.forms = known.forms[table.name]
+        self.links = {key.fields[0]: key.table for key in table.foreign_keys if key.fields}
+        own = table.primary_key
+        self.own_key = own[0] if len(own) == 1 else ""
+        self.sites: list[str] | None = None
+
+    def column(self, one: Field) -> list[str]:
+        """One column as the public edition has it."""
+        texts = self.frame[one.name].tolist()
+        form = self.forms[one.name]
+        if form == "shown":
+            return self._shown(one, texts)
+        if form == "if_agreed":
+            hidden = list(unnamed(self.frame))
+            kept = [
+                "" if is_hidden else text for text, is_hidden in zip(texts, hidden, strict=True)
+            ]
+            self._blanked(one, form, texts, kept)
+            return self._shown(one, kept)
+        if form == "role":
+            codes = self.known.renamed[self.table.name]
+            names = role_names(self.frame, codes, self.known.package.model)
+            self._blanked(one, form, texts, names)
+            return self._shown(one, names, keep=[a != b for a, b in zip(names, texts, strict=True)])
+        if form == "stand_in":
+            return self._stand_in(one, texts)
+        if form in _LIMITS or form == "radius":
+            return self._coarse(one, form, texts)
+        if form in GRID_FORMS or form == "site_outline":
+            return self._from_new_zero(one, form, texts)
+        kept = [""] * len(texts)
+        self._blanked(one, form, texts, kept)
+        return kept
+
+    # -- forms
+
+    def _stand_in(self, one: Field, texts: list[str]) -> list[str]:
+        keys = self.frame[self.own_key].tolist() if self.own_key else [""] * len(texts)
+        public = self.frame["public_name"].tolist() if "public_name" in self.frame else keys
+        renamed = self.known.renamed.get(self.table.name, {})
+        wanted = [name or renamed.get(key, key) for name, key in zip(public, keys, strict=True)]
+        self._blanked(one, "stand_in", texts, wanted)
+        return self.known.masker.masked(wanted)
+
+    def _coarse(self, one: Field, form: str, texts: list[str]) -> list[str]:
+        grid = self.account.grid
+        by_form = {self.forms[name]: name for name in self.table.names}
+        middles: dict[str, list[Decimal | None]] = {}
+        for axis, limit in _LIMITS.items():
+            name = by_form.get(axis)
+            numbers = (
+                [as_decimal(text) for text in self.frame[name]] if name else [None] * len(texts)
+            )
+            middles[axis] = [
+                None if grid is None or value is None else middle_of_cell(value, grid, limit)
+                for value in numbers
+            ]
+        both = [
+            None not in pair for pair in zip(middles["latitude"], middles["longitude"], strict=True)
+        ]
+        shown = []
+        for place, text in enumerate(texts):
+            latitude = middles["latitude"][place]
+            if not both[place] or grid is None or latitude is None:
+                shown.append("")
+            elif form == "radius":
+                shown.append(str(cell_radius_m(latitude, grid, as_decimal(text))))
+            else:
+                value = middles[form][place]
+                shown.append(f"{value:f}")
+        done = [place for place, text in enumerate(shown) if text]
+        gone = [place for place, text in enumerate(texts) if text and not shown[place]]
+        if done:
+            self.account.cells[self.table.name, one.name, form] += len(done)
+        said = (
+            f"latitude and longitude are the middle of a cell of {grid} degree; the uncertainty "
+            "holds the whole cell"
+        )
+        self.remarks.add(self.remarks.coarse, done, said)
+        self._count_withheld(one, "withheld", gone)
+        return shown
+
+    def _from_new_zero(self, one: Field, form: str, texts: list[str]) -> list[str]:
+        if self.sites is None:
+            self.sites = self.known.sites_of_rows(self.table, self.frame)
+        shown = []
+        for site, text in zip(self.sites, texts, strict=True):
+            zero = self.known.zeros.get(site)
+            if not text or zero is None:
+                shown.append("")
+            elif form == "site_outline":
+                shown.append(outline_from(text, zero[0], zero[1]) or "")
+            else:
+                shown.append(counted_from(text, zero[GRID_FORMS[form]]) or "")
+        done = [place for place, text in enumerate(shown) if text]
+        gone = [place for place, text in enumerate(texts) if text and not shown[place]]
+        if done:
+            self.account.cells[self.table.name, one.name, form] += len(done)
+        said = "coordinates on the site grid are counted from another zero"
+        self.remarks.add(self.remarks.coarse, done, said)
+        self._count_withheld(one, "withheld", gone)
+        return shown
+
+    # -- what is shown
+
+    def _shown(self, one: Field, texts: list[str], keep: list[bool] | None = None) -> list[str]:
+        """Keys as they are in public, and any other text without withheld values.
+
+        `keep` marks cells that were made here and are taken as they are.
+        """
+        renamed: Mapping[str, str] = {}
+        if one.name == self.own_key and one.name not in self.links:
+            renamed = self.known.renamed.get(self.table.name, {})
+        elif one.name in self.links:
+            renamed = self.known.renamed.get(self.links[one.name], {})
+        elif one.key_of:
+            texts = self._keys_of_any_table(one.key_of, texts)
+        if renamed:
+            changed = [renamed.get(text, text) for text in texts]
+            made = set(renamed.values())
+            self.account.renamed[self.table.name] += sum(
+                new != old for new, old in zip(changed, texts, strict=True)
+            )
+            return self._masked(one, changed, [text in made for text in changed])
+        return self._masked(one, texts, keep)
+
+    def _keys_of_any_table(self, table_field: str, texts: list[str]) -> list[str]:
+        tables = self.frame[table_field].tolist()
+        return [
+            self.known.renamed.get(table, {}).get(text, text)
+            for table, text in zip(tables, texts, strict=True)
+        ]
+
+    def _masked(self, one: Field, texts: list[str], keep: list[bool] | None) -> list[str]:
+        odd = [text for text in dict.fromkeys(texts) if text and not _is_plain(one, text)]
+        masked = dict(zip(odd, self.known.masker.masked(odd), strict=True))
+        is_free = one.type == "string" and not one.vocabulary and "pattern" not in one.constraints
+        shown = []
+        touched = []
+        for place, text in enumerate(texts):
+            new = masked.get(text, text)
+            if new == text or (keep and keep[place]):
+                shown.append(text)
+                continue
+            # a code or number that holds such a value is none, and has no room for a remark
+            shown.append(new if is_free else "")
+            touched.append(place)
+        if touched:
+            keys = self._row_keys(touched)
+            self.account.words.setdefault((self.table.name, one.name), []).extend(keys)
+            self.remarks.add(self.remarks.withheld, touched, _WORDS.format(one.title))
+        return shown
+
+    def _row_keys(self, places: Sequence[int]) -> list[str]:
+        """Keys of rows as the public edition has them, or their numbers."""
+        if not self.own_key:
+            return [f"row {place + 2}" for place in places]
+        target = self.links.get(self.own_key, self.table.name)
+        renamed = self.known.renamed.get(target, {})
+        keys = self.frame[self.own_key].tolist()
+        return [renamed.get(keys[place], keys[place]) for place in places]
+
+    # -- account
+
+    def _blanked(self, one: Field, form: str, old: list[str], new: list[str]) -> None:
+        places = [place for place, (a, b) in enumerate(zip(old, new, strict=True)) if a and a != b]
+        self._count_withheld(one, form, places)
+
+    def _count_withheld(self, one: Field, form: str, places: Sequence[int]) -> None:
+        if places:
+            self.account.cells[self.table.name, one.name, form] += len(places)
+            # that every row had a checksum is told once, in WITHHELD.txt
+            if one.notation != "sha256":
+                self.remarks.add(self.remarks.withheld, places, one.title)
+
+
+def _is_plain(one: Field, text: str) -> bool:
+    """Whether a cell is a code, number, truth value or date of its field, and so no free text."""
+    if one.type in ("number", "integer"):
+        return bool(_NUMBER.fullmatch(text))
+    if one.type == "boolean":
+        return text.lower() in ("true", "false", "1", "0")
+    if one.notation == "edtf":
+        return bool(_EDTF.fullmatch(text))
+    if one.notation == "sha256":
+        return bool(re.fullmatch("[0-9a-f]{64}", text))
+    return text in one.constraints.get("enum", ())

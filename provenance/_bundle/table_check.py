@@ -1,0 +1,84 @@
+"""Looks at the tables of a bundle: first whether they may be read at all, then their structure."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from pathlib import Path
+
+from provenance._base.disk import CHUNK_BYTES
+from provenance._base.errors import UnusablePackage
+from provenance._base.findings import Finding
+from provenance._bundle.bag.limits import Limits
+from provenance._bundle.bag.verdict import BundleFinding
+from provenance._record.package import Package
+
+
+def check_tables(package: Package, *, limits: Limits, contents: bool) -> list[BundleFinding]:
+    """What is wrong with the tables: unreadable ones, else faults that their schemas show.
+
+    Without `contents` only the reading is tried. Trade rules are not asked: a bundle is sound when
+    it is what was packed and holds together, and its own report says what was odd about the record.
+    """
+    findings = [
+        fault
+        for name in package.model.tables
+        for fault in _unfit_to_read(package.table_path(name), f"data/tables/{name}.csv", limits)
+    ]
+    if findings or not contents:
+        return findings
+    from polars.exceptions import PolarsError
+
+    from provenance._checks.check import check_structure
+
+    try:
+        report = check_structure(package)
+    except UnusablePackage as error:
+        return [_unreadable("data/tables", str(error))]
+    except (KeyError, TypeError, ValueError, AttributeError, PolarsError) as error:
+        # the schemas are a stranger's too, and may ask for what cannot be
+        message = f"cannot be checked by the schemas inside: {type(error).__name__} {error}"
+        return [_unreadable("data/tables", message)]
+    return [
+        BundleFinding(
+            "tables",
+            one.severity,
+            one.rule,
+            f"data/tables/{one.table}.csv",
+            f"{_where(one)}: {one.message}",
+            one.remedy,
+        )
+        for one in report
+    ]
+
+
+def _where(one: Finding) -> str:
+    """Row and column, as far as the finding is about one."""
+    line = f"line {one.row}" if one.row else ""
+    return ", ".join(part for part in (line, one.field) if part) or "as a whole"
+
+
+def _unreadable(path: str, message: str) -> BundleFinding:
+    return BundleFinding(
+        "tables", "error", "tables.unreadable", path, message, "Ask for the bundle again."
+    )
+
+
+def _unfit_to_read(path: Path, name: str, limits: Limits) -> Iterator[BundleFinding]:
+    """A table that is not there, not text, or has a line that no table needs."""
+    if not path.is_file():
+        yield _unreadable(name, "is missing")
+        return
+    line_bytes = 0
+    with open(path, "rb") as stream:
+        while piece := stream.read(CHUNK_BYTES):
+            if b"\x00" in piece:
+                yield _unreadable(name, "holds a NUL, so it is no text")
+                return
+            first, *others = piece.split(b"\n")
+            longest = max([line_bytes + len(first), *(len(line) for line in others)])
+            if longest > limits.longest_line_bytes:
+                yield _unreadable(
+                    name, f"has a line of more than {limits.longest_line_bytes} bytes"
+                )
+                return
+            line_bytes = len(others[-1]) if others else line_bytes + len(first)

@@ -1,0 +1,118 @@
+"""Turns a bundle back into a package to work on, once it is verified."""
+
+from __future__ import annotations
+
+import json
+import shutil
+from dataclasses import dataclass
+from pathlib import Path
+
+from provenance._base.disk import building_folder, write_text
+from provenance._base.errors import UnusableInput
+from provenance._base.progress import Progress, say_nothing
+from provenance._bundle.bag.bag import payload_files
+from provenance._bundle.bag.hostile import HostileBundle
+from provenance._bundle.bag.limits import DEFAULT_LIMITS, Limits
+from provenance._bundle.bag.verdict import BundleFinding, Verdict
+from provenance._bundle.describe.contents import GENERATED
+from provenance._bundle.describe.lineage import origin_of
+from provenance._bundle.verify import BUNDLE_FACTS, judge_folder, opened_bundle
+from provenance._record.origin import ORIGIN
+from provenance._record.package import Package, as_json, open_package
+
+
+@dataclass(frozen=True)
+class Unpacked:
+    """What came of unpacking: the package, and the verdict over the bundle it came from."""
+
+    package: Package
+    verdict: Verdict
+
+
+def unpack_bundle(
+    bundle: Path | str,
+    out: Path | str,
+    *,
+    limits: Limits = DEFAULT_LIMITS,
+    progress: Progress | None = None,
+) -> Package:
+    """Verify a bundle and write the package in it to the new folder `out`; returns the package.
+
+    As `unpack`, for those who need no more than the package.
+    """
+    return unpack(bundle, out, limits=limits, progress=progress).package
+
+
+def unpack(
+    bundle: Path | str,
+    out: Path | str,
+    *,
+    limits: Limits = DEFAULT_LIMITS,
+    progress: Progress | None = None,
+) -> Unpacked:
+    """Verify a bundle and write the package in it to the new folder `out`.
+
+    Every file of the package comes back byte for byte; what pack wrote beside it (pages, code
+    book, report, crate) is left out. Which bundle it was, and which numbers it had given out, is
+    kept in the package's hidden file `.origin.json`. A bundle whose bytes are not as packed, or
+    which cannot be read, is refused; faults of the record itself, which its report names, are for
+    the person who works on it.
+    Raises UnusableInput for a bundle that is refused and AlreadyThere when `out` exists.
+    """
+    bundle, out = Path(bundle), Path(out)
+    progress = progress or say_nothing
+    with (
+        building_folder(out) as being_built,
+        opened_bundle(bundle, limits=limits, progress=progress) as folder,
+    ):
+        try:
+            verdict = judge_folder(bundle, folder, fast=False, limits=limits, progress=progress)
+        except HostileBundle as error:
+            raise UnusableInput(str(error)) from error
+        _refuse_unsound(verdict)
+        data = folder / "data"
+        generated = _generated(data)
+        members: dict[str, int] = {}
+        for path in payload_files(folder):
+            inside = path.removeprefix("data/")
+            if inside.split("/")[0] in generated:
+                continue
+            target = being_built / inside
+            target.parent.mkdir(parents=True, exist_ok=True)
+            shutil.copyfile(data / inside, target, follow_symlinks=False)
+            members[inside] = target.stat().st_size
+        for empty in ("files", "originals"):
+            (being_built / empty).mkdir(exist_ok=True)
+        origin = origin_of(folder, open_package(being_built), members)
+        write_text(being_built / ORIGIN, as_json(origin.as_dict()))
+    return Unpacked(open_package(out), verdict)
+
+
+def _refuse_unsound(verdict: Verdict) -> None:
+    grave = [
+        one for one in verdict.findings if one.severity == "error" and not is_of_the_record(one)
+    ]
+    if grave:
+        # one that names a file says more than one about the whole
+        first = next((one for one in grave if one.path), grave[0])
+        more = f" ({len(grave) - 1} more)" if len(grave) > 1 else ""
+        what = " ".join(part for part in (first.path, first.message) if part)
+        raise UnusableInput(
+            f"{verdict.bundle} is not unpacked, because it is not sound: "
+            f"{what.removesuffix('.')}{more}. "
+            f"'treenail verify' names everything. {first.remedy}"
+        )
+
+
+def is_of_the_record(one: BundleFinding) -> bool:
+    """Whether a fault was packed with the record, rather than done to the bundle."""
+    if one.part == "tables":
+        return one.rule != "tables.unreadable"
+    return one.rule in ("custody.chain_broken", "custody.signature_false")
+
+
+def _generated(data: Path) -> frozenset[str]:
+    """The top names that pack wrote when this bundle was made; never a part of the package."""
+    listed = json.loads((data / BUNDLE_FACTS).read_text(encoding="utf-8")).get("generated")
+    names = {one for one in listed if isinstance(one, str)} if isinstance(listed, list) else set()
+    return frozenset(names or GENERATED) - {"datapackage.json", "tables", "schemas", "README.md"}

@@ -1,0 +1,56 @@
+"""Puts a verdict into words for a terminal."""
+
+from __future__ import annotations
+
+from provenance._bundle.bag.hostile_text import visible
+from provenance._bundle.bag.verdict import PARTS, SEALS_WITHHELD, Verdict
+
+_TITLES = {
+    "container": "Folder or zip",
+    "bag": "Files and checksums (BagIt)",
+    "descriptor": "Descriptor (Data Package)",
+    "tables": "Tables",
+    "crate": "Description of files (RO-Crate)",
+    "custody": "Custody ledger",
+}
+
+
+MOST_SHOWN = 50
+"""So many findings of one part are put into words; the rest is counted."""
+
+
+def verdict_text(verdict: Verdict) -> str:
+    """The verdict as lines: one a part, then one a finding under it."""
+    word = "sound" if verdict.sound else "NOT SOUND"
+    # a container that cannot be opened has nothing in it to count
+    counted = f" ({verdict.file_count:,} files, {verdict.byte_count:,} bytes)"
+    lines = [f"{_on_a_line(verdict.bundle.name)}: {word}{counted * (verdict.file_count > 0)}"]
+    for part in PARTS:
+        found = [one for one in verdict.findings if one.part == part]
+        if part not in verdict.looked_at:
+            state = "not looked at, because of what is wrong above"
+        elif errors := verdict.errors(part):
+            state = f"{errors:,} error{'s' * (errors != 1)}"
+        elif any(one.rule == SEALS_WITHHELD for one in found):
+            state = "seals withheld"
+        else:
+            state = "sound"
+        lines.append(f"  {_TITLES[part]:34}{state}")
+        for one in found[:MOST_SHOWN]:
+            where = f"{one.path} " if one.path else ""
+            lines.append(f"    {one.severity}: {_on_a_line(where + one.message)}")
+        if len(found) > MOST_SHOWN:
+            left = len(found) - MOST_SHOWN
+            lines.append(f"    ... and {left} MORE, not shown here; --format json names them all")
+        for remedy in dict.fromkeys(one.remedy for one in found):
+            lines.append(f"      -> {_on_a_line(remedy)}")
+    if verdict.intact and not verdict.sound:
+        lines.append("  The bytes are as they were packed; the faults are in the record itself.")
+    if verdict.depth == "fast":
+        lines.append("  Fast: names and sizes were compared, checksums and rows were not.")
+    return "\n".join(lines) + "\n"
+
+
+def _on_a_line(text: str) -> str:
+    """Text from a bundle with its line ends shown: they could feign lines of the verdict."""
+    return visible(text).replace("\n", "⟨U+000A⟩")

@@ -1,0 +1,1 @@
+"""Looks many bundles over for damage and loss."""

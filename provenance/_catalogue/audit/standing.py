@@ -1,0 +1,163 @@
+"""Tells how every bundle of a repository stands: sound, damaged, missing, moved, superseded …"""
+
+from __future__ import annotations
+
+import json
+import sqlite3
+from collections import defaultdict
+from typing import Any
+
+from provenance._record.remote import Place, lies_below, place_at
+
+__all__ = ["WORDS", "standing_of"]
+
+WORDS = {
+    "damaged": "Damaged",
+    "missing": "Missing",
+    "unreadable": "Cannot be read",
+    "unsettled": "Changed while it was read",
+    "not_examined": "Could not be examined",
+    "faulty": "Intact, but the record in it is faulty",
+    "changed": "Another bundle than at the last audit",
+    "stale": "Changed since it was last examined",
+    "unchecked": "Not examined yet",
+    "moved": "Moved",
+    "withdrawn": "Withdrawn on purpose",
+    "not_packed": "Package that is not packed, so without checksums",
+    "sound": "Sound",
+}
+"""Every standing, the gravest first, with the words for it."""
+
+CLEAN = frozenset({"sound", "stale", "unchecked", "moved", "withdrawn", "not_packed"})
+"""Standings that nobody need be woken for. Nothing but `sound` claims to be sound."""
+
+
+def standing_of(database: sqlite3.Connection, place: Place) -> tuple[dict[str, Any], ...]:
+    """The last word on every bundle known at or below `place`, the gravest first.
+
+    Each has path, name, edition, standing (a key of WORDS), clean, why, cause, identity, state,
+    examined_at (''), sound_at (when it was last sound), files and bytes, findings, and the lists
+    of paths `copies`, `superseded_by` (the latest bundles of its name and edition) and `moved_to`.
+    """
+    last = _last(database, "1")
+    last_sound = _last(database, "outcome IN ('sound', 'changed')")
+    bundles = [
+        row
+        for row in database.execute("SELECT * FROM bundle ORDER BY path")
+        if lies_below(place_at(row["path"]), place)
+    ]
+    there = [row for row in bundles if row["state"] not in ("vanished", "withdrawn")]
+    copies: dict[str, list[sqlite3.Row]] = defaultdict(list)
+    newest: dict[tuple[str, str], tuple[str, list[str]]] = {}
+    for row in there:
+        if row["identity"]:
+            copies[row["identity"]].append(row)
+        if row["name"] and row["form"] != "package":
+            day, paths = newest.get((row["name"], row["edition"]), ("", []))
+            if row["record_date"] > day:
+                day, paths = row["record_date"], []
+            if row["record_date"] == day:
+                paths.append(row["path"])
+            newest[row["name"], row["edition"]] = day, paths
+    result = []
+    for row in bundles:
+        same = [one for one in copies.get(row["identity"], ()) if one["path"] != row["path"]]
+        seen = last.get(row["path"])
+        standing, why = _standing(row, seen, same)
+        if standing in ("damaged", "missing") and (whole := _sound_among(same, last)):
+            why += f". Sound copies to restore it from: {', '.join(whole)}"
+        sound = last_sound.get(row["path"])
+        day, latest = newest.get((row["name"], row["edition"]), ("", []))
+        newer = latest if day > row["record_date"] and row["form"] != "package" else []
+        is_there = row["state"] not in ("vanished", "withdrawn")
+        result.append(
+            {
+                "path": row["path"],
+                "name": row["name"],
+                "edition": row["edition"],
+                "accession": row["accession"],
+                "standing": standing,
+                "clean": standing in CLEAN,
+                "why": why,
+                "cause": seen["cause"] if seen and standing == "damaged" else "",
+                "identity": row["identity"],
+                "state": row["state"],
+                "examined_at": seen["ended_at"] if seen else "",
+                "sound_at": sound["ended_at"] if sound else "",
+                "files": seen["file_count"] if seen else None,
+                "bytes": seen["byte_count"] if seen else None,
+                "seconds": seen["seconds"] if seen else None,
+                "run_id": seen["run_id"] if seen else None,
+                "findings": json.loads(seen["findings"]) if seen else [],
+                "copies": [one["path"] for one in same] if is_there else [],
+                "superseded_by": newer if is_there else [],
+                "moved_to": _arrived_since(row, same) if standing == "moved" else [],
+            }
+        )
+    order = {name: place_in_list for place_in_list, name in enumerate(WORDS)}
+    return tuple(sorted(result, key=lambda one: (order[one["standing"]], one["path"])))
+
+
+def _last(database: sqlite3.Connection, condition: str) -> dict[str, sqlite3.Row]:
+    rows = database.execute(
+        "SELECT * FROM examination WHERE examination_id IN "
+        f"(SELECT max(examination_id) FROM examination WHERE {condition} GROUP BY path)"
+    )
+    return {row["path"]: row for row in rows}
+
+
+def _standing(
+    row: sqlite3.Row, seen: sqlite3.Row | None, same: list[sqlite3.Row]
+) -> tuple[str, str]:
+    """One bundle's standing and a sentence about it."""
+    state = row["state"]
+    if state == "withdrawn":
+        return "withdrawn", row["why"]
+    if state == "vanished":
+        if arrived := _arrived_since(row, same):
+            return "moved", f"the same bundle has come to lie at {', '.join(arrived)}"
+        return "missing", f"{row['why']}; restore it, or note with --withdraw why it was taken away"
+    if state == "out_of_sight":
+        return "unreadable", f"its folder cannot be looked into: {row['why']}"
+    if row["form"] == "package":
+        return "not_packed", "pack it, so that it has checksums"
+    if seen is None:
+        if state == "unreadable":
+            return "unreadable", row["why"]
+        return "unchecked", "the next audits come to it"
+    if seen["signature"] != row["signature"] and seen["outcome"] in ("sound", "changed"):
+        # that it was sound then says nothing of what lies there now
+        return "stale", "it has changed since; the next audit examines it"
+    return seen["outcome"], _why(seen)
+
+
+def _sound_among(same: list[sqlite3.Row], last: dict[str, sqlite3.Row]) -> list[str]:
+    """Those copies that are as they were when they were last found sound."""
+    return [
+        one["path"]
+        for one in same
+        if (seen := last.get(one["path"]))
+        and seen["outcome"] in ("sound", "changed")
+        and seen["signature"] == one["signature"]
+    ]
+
+
+def _arrived_since(row: sqlite3.Row, same: list[sqlite3.Row]) -> list[str]:
+    """Where the same bundle turned up when this one was found gone, or later."""
+    gone = row["gone_in_run"]
+    return [one["path"] for one in same if one["first_seen_in_run"] >= gone]
+
+
+def _why(seen: sqlite3.Row) -> str:
+    if seen["outcome"] == "changed":
+        return "it is sound, but its list of checksums is not the one of the audit before"
+    if seen["outcome"] == "damaged":
+        return {
+            "decay": "bytes changed, sizes and times did not: most likely the storage has decayed",
+            "written_to": "its files were written to, replaced or taken away since it was sound",
+            "unknown": "it has not been sound at any audit",
+        }[seen["cause"]]
+    findings = json.loads(seen["findings"])
+    if seen["outcome"] == "sound" or not findings:
+        return ""
+    return str(findings[0]["message"])

@@ -1,0 +1,292 @@
+"""Brings the catalogue up to what lies at a place, reading only what is new or has changed."""
+
+from __future__ import annotations
+
+import sqlite3
+import time
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass
+from functools import partial
+from pathlib import Path
+
+from provenance._base.errors import TreenailError, UnusableInput
+from provenance._base.progress import Progress
+from provenance._catalogue.database import now, opened_catalogue, transaction, warn_of_clock
+from provenance._catalogue.entry import SAMPLE_COLUMNS, Entry, read_entry, read_symbols
+from provenance._catalogue.stores.records import Survey, signature_of, survey_place
+from provenance._catalogue.stores.spread import HERE, Broken, Crew, do_each
+from provenance._identity.locate import PlugRecord
+from provenance._record.remote import Place, Remote, lies_below, place_at
+
+__all__ = ["INDEX_NAME", "Update", "index_place", "update_catalogue", "withdraw_bundle"]
+
+INDEX_NAME = "catalogue.sqlite"
+COMMIT_SECONDS = 2.0
+"""At most so much reading is lost to a kill; a commit for every bundle would wait for the disk."""
+
+
+@dataclass(frozen=True)
+class Update:
+    """What came of one look at a place.
+
+    `read` were new or had changed, `unchanged` were not read again; `vanished` are gone since the
+    last look; `unreadable` maps a path to the reason; `clock` warns of a clock that stands wrong.
+    """
+
+    run_id: int
+    read: tuple[str, ...]
+    unchanged: int
+    vanished: tuple[str, ...]
+    unreadable: dict[str, str]
+    clock: str | None
+
+
+def index_place(place: Place, index: Path | None = None) -> Path:
+    """Where the catalogue of a place lies: `index`, or beside the bundles.
+
+    Raises UnusableInput when it would come to lie inside a package or bundle, which it would spoil.
+    """
+    if index is None:
+        if isinstance(place, Remote):
+            raise UnusableInput(
+                f"{place} is no folder of this machine, where the catalogue must lie; say with "
+                "--index where"
+            )
+        if not place.is_dir():
+            raise UnusableInput(f"{place} is no folder; say with --index where the catalogue lies")
+        index = place / INDEX_NAME
+    for folder in index.resolve().parents:
+        if signature_of(folder) is not None:
+            raise UnusableInput(
+                f"{index} would lie inside {folder}, which is a package or bundle and must stay as "
+                "it is; choose another place with --index"
+            )
+    return index
+
+
+def update_catalogue(
+    place: Place,
+    index: Path,
+    *,
+    crew: Crew = HERE,
+    progress: Progress | None = None,
+) -> Update:
+    """Bring the catalogue at `index` up to what lies at or below `place`.
+
+    An unchanged bundle is not read again. One that is gone is marked, and so is one that cannot be
+    read: what was known of it stays. Bundles elsewhere than at `place` are left alone. Two may do
+    this at once. Raises UnusableInput when there is nothing at `place`, TreenailError when the
+    catalogue cannot be used.
+    """
+    place = place.absolute()
+    survey = survey_place(place)
+    with opened_catalogue(index) as database:
+        clock = warn_of_clock(database)
+        run_id = start_run(database, "catalogue", place)
+        before = {
+            row["path"]: row
+            for row in database.execute("SELECT path, signature, state FROM bundle")
+        }
+        vanished = _mark_absent(database, place, survey, before, run_id)
+        to_read = [
+            path
+            for path, signature in survey.signatures.items()
+            if (known := before.get(str(path))) is None
+            or known["signature"] != signature
+            or known["state"] in ("unreadable", "withdrawn")
+        ]
+        with transaction(database):
+            # those that were out of sight or vanished and are back as they were
+            database.executemany(
+                "UPDATE bundle SET state = 'there', why = '', gone_in_run = NULL "
+                "WHERE path = ? AND signature = ? AND state IN ('vanished', 'out_of_sight')",
+                [(str(path), signature) for path, signature in survey.signatures.items()],
+            )
+        unreadable = {str(path): why for path, why in survey.unreadable.items()}
+        unreadable |= _read_all(database, to_read, survey, run_id, crew, progress)
+        end_run(database, run_id, "finished")
+    return Update(
+        run_id=run_id,
+        read=tuple(str(path) for path in to_read if str(path) not in unreadable),
+        unchanged=len(survey.signatures) - len(to_read),
+        vanished=vanished,
+        unreadable=unreadable,
+        clock=clock,
+    )
+
+
+def start_run(database: sqlite3.Connection, kind: str, place: Place) -> int:
+    """Note that a run was begun; returns its number."""
+    with transaction(database):
+        cursor = database.execute(
+            "INSERT INTO run (kind, place, started_at) VALUES (?, ?, ?)", [kind, str(place), now()]
+        )
+        assert cursor.lastrowid is not None
+        return cursor.lastrowid
+
+
+def end_run(database: sqlite3.Connection, run_id: int, outcome: str) -> None:
+    """Note how a run ended."""
+    with transaction(database):
+        database.execute(
+            "UPDATE run SET ended_at = ?, outcome = ? WHERE run_id = ?", [now(), outcome, run_id]
+        )
+
+
+def _mark_absent(
+    database: sqlite3.Connection,
+    place: Place,
+    survey: Survey,
+    before: dict[str, sqlite3.Row],
+    run_id: int,
+) -> tuple[str, ...]:
+    """Mark what is known below `place` and was not met; returns the newly vanished."""
+    vanished, hidden = [], []
+    for text, row in before.items():
+        path = place_at(text)
+        if path in survey.signatures or not lies_below(path, place):
+            continue
+        blind = next((one for one in survey.unreadable if lies_below(path, one)), None)
+        if blind is not None:
+            hidden.append((survey.unreadable[blind], text))
+        elif row["state"] not in ("vanished", "withdrawn"):
+            vanished.append(text)
+    with transaction(database):
+        database.executemany(
+            "UPDATE bundle SET state = 'out_of_sight', why = ? WHERE path = ?", hidden
+        )
+        database.executemany(
+            "UPDATE bundle SET state = 'vanished', why = ?, gone_in_run = ? WHERE path = ?",
+            [(f"not there on {now()}", run_id, path) for path in vanished],
+        )
+    return tuple(vanished)
+
+
+def _read_all(
+    database: sqlite3.Connection,
+    to_read: list[Place],
+    survey: Survey,
+    run_id: int,
+    crew: Crew,
+    progress: Progress | None,
+) -> dict[str, str]:
+    """Read and store, some bundles a transaction; returns path → why for what was unreadable."""
+    unreadable: dict[str, str] = {}
+    waiting: list[Entry | tuple[Place, str]] = []
+    stored = time.monotonic()
+    work = partial(_entry_or_reason, symbols=read_symbols()) if to_read else _entry_or_reason
+    for done, (path, result) in enumerate(do_each(work, to_read, crew=crew), start=1):
+        if isinstance(result, Broken):
+            result = result.reason
+        if isinstance(result, str):
+            unreadable[str(path)] = result
+            waiting.append((path, result))
+        else:
+            waiting.append(result)
+        if time.monotonic() - stored > COMMIT_SECONDS:
+            _store(database, waiting, survey, run_id)
+            waiting, stored = [], time.monotonic()
+        if progress:
+            progress(done, len(to_read))
+    _store(database, waiting, survey, run_id)
+    return unreadable
+
+
+def _entry_or_reason(path: Place, symbols: object = None) -> Entry | str:
+    """The entry, or why it could not be read: an error would not pickle with all it says."""
+    try:
+        return read_entry(path, symbols)  # type: ignore[arg-type]
+    except TreenailError as error:
+        return str(error)
+
+
+def _store(
+    database: sqlite3.Connection,
+    entries: Iterable[Entry | tuple[Place, str]],
+    survey: Survey,
+    run_id: int,
+) -> None:
+    with transaction(database):
+        for one in entries:
+            if isinstance(one, Entry):
+                _store_entry(database, one, run_id)
+            else:
+                path, why = one
+                _store_unreadable(database, path, survey.signatures[path], why, run_id)
+
+
+def _store_entry(database: sqlite3.Connection, entry: Entry, run_id: int) -> None:
+    facts = {
+        **entry.facts,
+        "form": entry.form,
+        "state": "there",
+        "why": "",
+        "gone_in_run": None,
+        "signature": entry.signature,
+        "read_at": now(),
+        "read_in_run": run_id,
+    }
+    bundle_id = _put_bundle(database, entry.path, facts)
+    for table in ("site", "sample", "plug"):
+        database.execute(f"DELETE FROM {table} WHERE bundle_id = ?", [bundle_id])
+    for site in entry.sites:
+        _insert(database, "site", bundle_id, tuple(site), [tuple(site.values())])
+    _insert(database, "sample", bundle_id, SAMPLE_COLUMNS, entry.samples)
+    # a plug's source is the bundle
+    plugs = (plug[1:] for plug in entry.plugs)
+    _insert(database, "plug", bundle_id, PlugRecord._fields[1:], plugs)
+
+
+def _store_unreadable(
+    database: sqlite3.Connection, path: Place, signature: str, why: str, run_id: int
+) -> None:
+    form = "zip" if signature.startswith("zip") else "folder"
+    facts = {"state": "unreadable", "why": why, "form": form, "read_at": now()}
+    _put_bundle(database, path, {**facts, "signature": signature, "read_in_run": run_id})
+
+
+def _put_bundle(database: sqlite3.Connection, path: Place, facts: dict[str, object]) -> int:
+    """Insert or update the row of a path; facts that are not given stay as they were."""
+    first = {"first_seen_at": facts["read_at"], "first_seen_in_run": facts["read_in_run"]}
+    values = {"path": str(path), **first, **facts}
+    updates = ", ".join(f"{name} = excluded.{name}" for name in facts)
+    row = database.execute(
+        f"INSERT INTO bundle ({', '.join(values)}) VALUES ({', '.join('?' * len(values))}) "
+        f"ON CONFLICT (path) DO UPDATE SET {updates} RETURNING bundle_id",
+        list(values.values()),
+    ).fetchone()
+    return int(row[0])
+
+
+def _insert(
+    database: sqlite3.Connection,
+    table: str,
+    bundle_id: int,
+    columns: Sequence[str],
+    rows: Iterable[tuple[object, ...]],
+) -> None:
+    names = ", ".join(f'"{name}"' for name in columns)
+    marks = ", ".join("?" * (len(columns) + 1))
+    database.executemany(
+        f"INSERT INTO {table} (bundle_id, {names}) VALUES ({marks})",
+        ((bundle_id, *row) for row in rows),
+    )
+
+
+def withdraw_bundle(index: Path, path: Place, reason: str) -> None:
+    """Note that a bundle that is not there any more was taken away on purpose, and why.
+
+    Its row stays, but the audit no longer reports it missing. Raises UnusableInput when the
+    catalogue does not know the path, or the bundle is still there.
+    """
+    text = str(path.absolute())
+    with opened_catalogue(index) as database, transaction(database):
+        row = database.execute("SELECT state FROM bundle WHERE path = ?", [text]).fetchone()
+        if row is None:
+            raise UnusableInput(f"{index} knows no bundle {text}; give the path as it lists it")
+        if path.exists():
+            raise UnusableInput(f"{text} is still there; move it away first")
+        database.execute(
+            "UPDATE bundle SET state = 'withdrawn', why = ? WHERE path = ?",
+            [f"{now()}: {reason}", text],
+        )

@@ -1,0 +1,89 @@
+"""Checks many packages and bundles by the rules of the trade, on as many workers as there are."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from pathlib import Path
+
+from provenance._base.errors import TreenailError, UnusableInput
+from provenance._base.findings import Report
+from provenance._base.progress import Progress
+from provenance._catalogue.stores.records import find_sources
+from provenance._catalogue.stores.spread import HERE, Broken, Crew, do_each
+from provenance._record.package import DESCRIPTOR
+from provenance._record.remote import Place
+
+__all__ = ["Checked", "check_each", "check_source", "sources_at"]
+
+
+@dataclass(frozen=True)
+class Checked:
+    """What came of checking one package or bundle.
+
+    `report` is None when it could not be checked at all; `why` then says the reason. With a report,
+    `why` names rules that broke down, '' as a rule.
+    """
+
+    path: Place
+    report: Report | None
+    why: str = ""
+
+    @property
+    def clean(self) -> bool:
+        """True when it was checked in full and has neither error nor warning."""
+        return self.report is not None and self.report.clean and not self.why
+
+
+def sources_at(places: Sequence[Place]) -> list[Place]:
+    """The packages and bundles that are named, or lie in the folders that are; each once.
+
+    Raises UnusableInput for a place that holds neither.
+    """
+    found: dict[Place, None] = {}
+    for place in places:
+        sources = find_sources(place)
+        if not sources:
+            raise UnusableInput(f"{place} holds no package and no bundle")
+        found.update(dict.fromkeys(sources))
+    return list(found)
+
+
+def check_each(
+    sources: Sequence[Place], *, crew: Crew = HERE, progress: Progress | None = None
+) -> tuple[Checked, ...]:
+    """Check packages and bundles, each as `check_package` does; results in the order of `sources`.
+
+    One that cannot be checked stops no other. Raises TreenailError when a cluster fails (see
+    catalogue/spread.py).
+    """
+    done: dict[Place, Checked] = {}
+    for source, result in do_each(check_source, sources, crew=crew):
+        if isinstance(result, Broken):
+            result = Checked(source, None, result.reason)
+        done[source] = result
+        if progress:
+            progress(len(done), len(sources))
+    return tuple(done[source] for source in dict.fromkeys(sources))
+
+
+def check_source(source: Place) -> Checked:
+    """Check one package or bundle; a zip is unpacked for it, since rules look at its files.
+
+    Nothing is written into a bundle. What is wrong with it stands in the result, not in an error.
+    """
+    from provenance._bundle.verify import open_record, opened_bundle
+    from provenance._checks.check import RuleFailed, check_package
+    from provenance._record.package import open_package
+
+    try:
+        if isinstance(source, Path) and (source / DESCRIPTOR).is_file():
+            return Checked(source, check_package(open_package(source)))
+        with opened_bundle(source) as folder:
+            return Checked(source, check_package(open_record(folder)))
+    except RuleFailed as failed:
+        return Checked(source, failed.report, str(failed))
+    except TreenailError as error:
+        return Checked(source, None, str(error))
+    except OSError as error:
+        return Checked(source, None, f"{error.filename or source}: {error.strerror or error}")

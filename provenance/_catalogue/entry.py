@@ -1,0 +1,298 @@
+"""Reads from one package or bundle what the catalogue keeps of it."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterator, Mapping
+from contextlib import closing
+from dataclasses import dataclass
+from typing import TYPE_CHECKING, Any
+
+from provenance._base.errors import UnusableInput
+from provenance._catalogue.joining import JoinedTables, PackedRows, pack_rows
+from provenance._catalogue.stores.records import Source, open_source, signature_of
+from provenance._identity.locate import PlugRecord
+from provenance._record.remote import Place
+
+if TYPE_CHECKING:
+    from provenance._model.schema import Vocabulary
+
+__all__ = ["SAMPLE_COLUMNS", "TABLE_COLUMNS", "Entry", "read_entry", "read_symbols"]
+
+Row = Mapping[str, str]
+
+
+@dataclass(frozen=True)
+class Entry:
+    """One bundle as the catalogue keeps it.
+
+    `signature` is that before reading; `facts` the columns of the table `bundle` that come from
+    inside; `sites` rows of that table without bundle_id; `samples` and `plugs` rows with the
+    columns SAMPLE_COLUMNS and those of PlugRecord.
+    """
+
+    path: Place
+    signature: str
+    form: str
+    facts: Mapping[str, Any]
+    sites: tuple[Mapping[str, Any], ...]
+    samples: PackedRows
+    plugs: PackedRows
+
+
+def read_symbols() -> Vocabulary:
+    """The symbols beside a year, as shipped; needed to tell cutting dates from others."""
+    from provenance._base.resources import shipped
+    from provenance._model.schema import read_yaml, vocabulary_from
+
+    return vocabulary_from(read_yaml(shipped("schemas") / "vocabularies" / "result_symbol.yaml"))
+
+
+def read_entry(path: Place, symbols: Vocabulary | None = None) -> Entry:
+    """Read one package or bundle; `symbols` as from `read_symbols`, which is called if left out.
+
+    Raises UnusableInput when it cannot be read, or changes while it is read.
+    """
+    symbols = symbols or read_symbols()
+    try:
+        before = signature_of(path)
+        if before is None:
+            raise UnusableInput(f"{path} is no package and no bundle")
+        with open_source(path) as source, closing(JoinedTables(TABLE_COLUMNS)) as tables:
+            for name in TABLE_COLUMNS:
+                tables.fill(name, _kept(source, name))
+            tables.settle()
+            facts = _facts(source)
+            record = _Record(tables, symbols)
+            sites = tuple(map(record.site, tables.rows("site")))
+            samples = pack_rows(map(record.sample, tables.samples()))
+            plugs = pack_rows(record.plug(str(path), row) for row in tables.plugs())
+        after = signature_of(path)
+    except OSError as error:
+        raise UnusableInput(f"{path} cannot be read: {error.strerror or error}") from error
+    if before != after:
+        raise UnusableInput(f"{path} changed while it was read; it is read again at the next look")
+    form = "zip" if before.startswith("zip") else "folder" if before[:3] == "bag" else "package"
+    return Entry(
+        path=path,
+        signature=before,
+        form=form,
+        facts=facts,
+        sites=sites,
+        samples=samples,
+        plugs=plugs,
+    )
+
+
+SAMPLE_COLUMNS = (
+    "site_id", "sample_id", "element_id", "use", "where", "kind", "species", "collected_on",
+    "outcome", "inner_year", "outer_year", "end_from_year", "end_to_year", "cutting", "keeper_id",
+    "keeper_name", "gone",
+)  # fmt: skip
+TABLE_COLUMNS = {
+    "site": (
+        "site_id", "name", "public_name", "kind", "country", "region", "latitude", "longitude",
+        "coordinate_uncertainty_m", "geodetic_epsg", "grid_epsg", "easting_m", "northing_m",
+        "protection", "repository_id",
+    ),
+    "party": ("party_id", "kind", "name", "may_be_named"),
+    "place": ("place_id", "name", "parent_place_id"),
+    "element": ("element_id", "place_id", "function", "species_field"),
+    "sample": ("sample_id", "site_id", "element_id", "kind", "species_field", "collected_on"),
+    "plug": ("plug_id", "sample_id", "stamp", "orientation_mark", "dowel_mm", "status"),
+    "custody": (
+        "custody_id", "event", "happened_on", "sample_id", "consignment_id", "from_party_id",
+        "to_party_id", "place_held", "state", "corrects_custody_id",
+    ),
+    "lab_result": (
+        "result_id", "sample_id", "outcome", "inner_year", "outer_year", "outer_symbol",
+        "felled_from_year", "felled_to_year", "species", "reported_on", "supersedes_result_id",
+    ),
+}  # fmt: skip
+"""What is kept of each table while a bundle is read: long notes would fill the memory."""
+
+
+_NEEDED = {"custody": ("custody_id", "event", "happened_on", "sample_id")}
+"""Columns without which nothing can be said of a table's rows."""
+
+
+def _kept(source: Source, table: str) -> Iterator[tuple[str, ...]]:
+    wanted, needed = TABLE_COLUMNS[table], _NEEDED.get(table, ())
+    for row in source.rows(table):
+        for name in needed:
+            if name not in row:
+                raise UnusableInput(f"tables/{table}.csv has no column '{name}'")
+        yield tuple(row.get(name, "") for name in wanted)
+
+
+def _facts(source: Source) -> dict[str, Any]:
+    descriptor = source.document("datapackage.json")
+    about = source.document("bundle.json")
+    tags = source.bag_info()
+    byte_count, _, file_count = tags.get("Payload-Oxum", "").partition(".")
+    inside = about.get("accession") or descriptor.get("accession")
+    accession = tags.get("Accession-Number") or inside
+    return {
+        "identity": source.identity(),
+        "name": str(descriptor.get("name") or ""),
+        "title": str(descriptor.get("title") or ""),
+        "edition": str(about.get("edition") or ""),
+        "accession": str(accession or ""),
+        "record_date": str(about.get("recordDate") or descriptor.get("created") or "")[:10],
+        "file_count": _small_integer(file_count),
+        "byte_count": _small_integer(byte_count),
+    }
+
+
+class _Record:
+    """Puts together the rows of the catalogue; places and parties, of which there are few, are
+    held in memory.
+    """
+
+    def __init__(self, tables: JoinedTables, symbols: Vocabulary) -> None:
+        self.symbols = symbols
+        self.places = {row["place_id"]: row for row in tables.rows("place")}
+        self.parties = {row["party_id"]: row for row in tables.rows("party")}
+
+    def site(self, row: Row) -> dict[str, Any]:
+        """One row of the catalogue's table `site`."""
+        names = ("site_id", "name", "public_name", "kind", "country", "region", "protection")
+        longitude, latitude = _on_wgs84(row)
+        keeper = row.get("repository_id", "")
+        return {
+            **{name: row.get(name, "") for name in names},
+            "latitude": latitude,
+            "longitude": longitude,
+            "coordinate_uncertainty_m": _number(row.get("coordinate_uncertainty_m", "")),
+            "repository_id": keeper,
+            "repository_name": self._name(keeper),
+        }
+
+    def sample(self, found: Mapping[str, Row]) -> tuple[Any, ...]:
+        """One row of the catalogue's table `sample`, in the order of SAMPLE_COLUMNS."""
+        row, element, result = found["sample"], found["element"], found["last_result"]
+        holding = found["held"]
+        keeper = holding.get("holder", "") or holding.get("on_the_way_to", "")
+        outer = _small_integer(result.get("outer_year", ""))
+        first = _small_integer(result.get("felled_from_year", ""))
+        last = _small_integer(result.get("felled_to_year", ""))
+        ends: list[int | None] = [year for year in (first, last) if year is not None]
+        ends = ends or [outer]
+        field = row.get("species_field", "") or element.get("species_field", "")
+        values = {
+            "site_id": row.get("site_id", ""),
+            "sample_id": row.get("sample_id", ""),
+            "element_id": row.get("element_id", ""),
+            "use": element.get("function", ""),
+            "where": _where(self._chain(element)),
+            "kind": row.get("kind", ""),
+            "species": result.get("species", "") or field,
+            "collected_on": row.get("collected_on", ""),
+            "outcome": result.get("outcome", ""),
+            "inner_year": _small_integer(result.get("inner_year", "")),
+            "outer_year": outer,
+            "end_from_year": ends[0],
+            "end_to_year": ends[-1],
+            "cutting": self._cutting(result) if outer is not None else "",
+            "keeper_id": keeper,
+            "keeper_name": self._name(keeper),
+            "gone": holding.get("gone", ""),
+        }
+        return tuple(values[name] for name in SAMPLE_COLUMNS)
+
+    def plug(self, path: str, found: Mapping[str, Row]) -> tuple[Any, ...]:
+        """One plug as `locate` compares it, a PlugRecord as a plain tuple."""
+        plug, sample, element = found["plug"], found["sample"], found["element"]
+        chain = self._chain(element)
+        record = PlugRecord(
+            source=path,
+            site_id=sample.get("site_id", ""),
+            sample_id=plug.get("sample_id", ""),
+            plug_id=plug.get("plug_id", ""),
+            stamp=plug["stamp"],
+            orientation_mark=plug.get("orientation_mark", ""),
+            dowel_mm=_number(plug.get("dowel_mm", "")),
+            status=plug.get("status", ""),
+            element_id=sample.get("element_id", ""),
+            function=element.get("function", ""),
+            species=element.get("species_field", "") or sample.get("species_field", ""),
+            places="\n".join(sorted({name.lower() for row in chain for name in _names(row)})),
+            where=_where(chain),
+            collected_on=sample.get("collected_on", ""),
+        )
+        return tuple(record)
+
+    def _chain(self, element: Row) -> list[Row]:
+        """The place and those it lies in, inmost first; a loop in the record ends the walk."""
+        chain: list[Row] = []
+        seen: set[str] = set()
+        place_id = element.get("place_id", "")
+        while place_id in self.places and place_id not in seen:
+            seen.add(place_id)
+            chain.append(self.places[place_id])
+            place_id = self.places[place_id].get("parent_place_id", "")
+        return chain
+
+    def _name(self, party_id: str) -> str:
+        """The name of an organisation, or of a person who has agreed to be named."""
+        party = self.parties.get(party_id, {})
+        named = party.get("kind") == "organisation" or party.get("may_be_named") == "true"
+        return party.get("name", "") if named else ""
+
+    def _cutting(self, result: Row) -> str:
+        from provenance._model.notation import cutting_class
+
+        codes = (code.strip() for code in result.get("outer_symbol", "").split(";"))
+        return cutting_class(tuple(code for code in codes if code), self.symbols).value
+
+
+def _on_wgs84(row: Row) -> tuple[float | None, float | None]:
+    """(longitude, latitude) of a site on WGS 84; (None, None) where it is not known.
+
+    Another system is carried over by pyproj; a site on a map grid only is, too.
+    """
+    east, north, system = row.get("longitude"), row.get("latitude"), row.get("geodetic_epsg")
+    if not (east and north):
+        east, north, system = row.get("easting_m"), row.get("northing_m"), row.get("grid_epsg")
+        if not system:
+            return None, None
+    x, y = _number(east or ""), _number(north or "")
+    if x is None or y is None:
+        return None, None
+    if system and system != "4326":
+        from pyproj import Transformer
+        from pyproj.exceptions import ProjError
+
+        try:
+            to_wgs84 = Transformer.from_crs(int(system), 4326, always_xy=True)
+            x, y = to_wgs84.transform(x, y)
+        except (ProjError, ValueError):
+            return None, None  # a system that nobody knows; the check names it
+    if not (math.isfinite(x) and math.isfinite(y) and abs(x) <= 180 and abs(y) <= 90):
+        return None, None
+    return x, y
+
+
+def _where(chain: list[Row]) -> str:
+    return ", ".join(row.get("name") or row.get("place_id", "") for row in chain)
+
+
+def _names(row: Row) -> list[str]:
+    return [text for text in (row.get("place_id", ""), row.get("name", "")) if text]
+
+
+def _number(text: str) -> float | None:
+    try:
+        number = float(text)
+    except ValueError:
+        return None
+    return number if math.isfinite(number) else None
+
+
+def _small_integer(text: str) -> int | None:
+    """A whole number that a database can hold, else None."""
+    try:
+        number = int(text)
+    except ValueError:
+        return None
+    return number if abs(number) < 2**62 else None

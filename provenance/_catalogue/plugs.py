@@ -1,0 +1,73 @@
+"""Hands `locate` the plugs of packages and bundles: read afresh, or from the catalogue.
+
+A bundle that has vanished keeps its plugs, because the plugs are still in the wood.
+"""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+from provenance._base.errors import UnusableInput
+from provenance._base.progress import Progress
+from provenance._catalogue.build import update_catalogue
+from provenance._catalogue.database import read_only_catalogue
+from provenance._catalogue.entry import read_entry, read_symbols
+from provenance._catalogue.stores.records import find_sources
+from provenance._identity.locate import PlugRecord
+
+__all__ = ["gather_plugs", "index_plugs", "read_plugs", "stored_plugs"]
+
+
+def read_plugs(path: Path) -> list[PlugRecord]:
+    """The plugs of one package or bundle, in the order of its table; raises UnusableInput."""
+    return list(map(PlugRecord._make, read_entry(path).plugs))
+
+
+def gather_plugs(
+    place: Path,
+    *,
+    unreadable: dict[str, str] | None = None,
+    progress: Progress | None = None,
+) -> list[PlugRecord]:
+    """All plugs at `place`, read afresh: one package or bundle, or a folder of them.
+
+    With `unreadable`, sources that cannot be read are put into it, path → why, and the others are
+    read all the same. Raises UnusableInput when there is no source, when none can be read or,
+    without `unreadable`, when one cannot.
+    """
+    sources = find_sources(place)
+    if not sources:
+        raise UnusableInput(f"{place} holds no package and no bundle")
+    symbols = read_symbols()
+    plugs: list[PlugRecord] = []
+    for done, path in enumerate(sources, start=1):
+        try:
+            plugs.extend(map(PlugRecord._make, read_entry(path, symbols).plugs))
+        except UnusableInput as error:
+            if unreadable is None or len(unreadable) + 1 == len(sources):
+                raise
+            unreadable[str(path)] = str(error)
+        if progress:
+            progress(done, len(sources))
+    return plugs
+
+
+def index_plugs(place: Path, index: Path, *, progress: Progress | None = None) -> dict[str, str]:
+    """Bring the catalogue up to what lies at `place`; returns path → why, for the unreadable.
+
+    A source that cannot be read keeps what the catalogue knew of it. Raises TreenailError when the
+    catalogue itself cannot be used.
+    """
+    return update_catalogue(place, index, progress=progress).unreadable
+
+
+def stored_plugs(index: Path) -> list[PlugRecord]:
+    """Every plug in the catalogue, those of vanished bundles too; raises TreenailError."""
+    columns = ", ".join(f'plug."{name}"' for name in PlugRecord._fields[1:])
+    with read_only_catalogue(index) as database:
+        database.row_factory = None
+        rows = database.execute(
+            f"SELECT bundle.path, {columns} FROM plug JOIN bundle USING (bundle_id) "
+            "ORDER BY bundle.path, plug.rowid"
+        )
+        return [PlugRecord._make(row) for row in rows]

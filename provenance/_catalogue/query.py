@@ -1,0 +1,224 @@
+"""Asks the catalogue: which samples, sites or bundles fit what a person wants to know."""
+
+from __future__ import annotations
+
+import sqlite3
+from collections.abc import Sequence
+from dataclasses import dataclass
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+from provenance._base.errors import UnusableInput
+from provenance._catalogue.database import read_only_catalogue
+
+if TYPE_CHECKING:
+    import polars as pl
+
+__all__ = ["KINDS", "Wanted", "ask_sql", "find_in_catalogue", "packed_packages"]
+
+KINDS = ("samples", "sites", "bundles")
+
+
+@dataclass(frozen=True)
+class Wanted:
+    """What to look for; None asks for anything. Words are compared whole, but for letter case.
+
+    `species` may be a genus' first letters followed by '*', as may `use`, `keeper` and `site`
+    ('*' stands for any letters). `from_year` and `to_year` (astronomical) keep samples whose last
+    ring or felling estimate may lie between them, both included. `keeper` is who has the sample, or
+    the repository of its site, by code or name. `stamp` is the number as punched. `every` takes
+    in bundles that are not there any more, and each copy of a bundle that lies here twice.
+    """
+
+    site: str | None = None
+    species: str | None = None
+    use: str | None = None
+    from_year: int | None = None
+    to_year: int | None = None
+    stamp: str | None = None
+    keeper: str | None = None
+    accession: str | None = None
+    edition: str | None = None
+    every: bool = False
+
+    def __post_init__(self) -> None:
+        """Refuse years that run backwards, which would find nothing without a word."""
+        first, last = self.from_year, self.to_year
+        if first is not None and last is not None and first > last:
+            raise UnusableInput(f"from {first} to {last} runs backwards; put the earlier first")
+
+
+_COLUMNS = {
+    "samples": (
+        'sample.site_id, sample.sample_id, sample.element_id, sample."use", sample."where", '
+        "sample.kind, sample.species, sample.collected_on, sample.outcome, sample.inner_year, "
+        "sample.outer_year, sample.end_from_year, sample.end_to_year, sample.cutting, "
+        "(SELECT group_concat(stamp, '; ') FROM plug WHERE plug.bundle_id = sample.bundle_id AND "
+        "plug.site_id = sample.site_id AND plug.sample_id = sample.sample_id) AS stamps, "
+        "sample.keeper_id, sample.keeper_name, sample.gone"
+    ),
+    "sites": (
+        "site.site_id, site.public_name, site.kind, site.country, site.region, site.protection, "
+        "site.latitude, site.longitude, site.coordinate_uncertainty_m, "
+        "count(DISTINCT sample.sample_id) AS samples, min(sample.end_from_year) AS earliest_end, "
+        "max(sample.end_to_year) AS latest_end, site.repository_id, site.repository_name"
+    ),
+    "bundles": (
+        "bundle.form, bundle.title, bundle.record_date, bundle.file_count, bundle.byte_count, "
+        "count(DISTINCT sample.site_id || char(31) || sample.sample_id) AS samples, "
+        "bundle.identity, bundle.why, bundle.read_at"
+    ),
+}
+_ALWAYS = "bundle.name AS bundle, bundle.edition, bundle.accession, bundle.state, bundle.path"
+_JOINED = (
+    "bundle LEFT JOIN site USING (bundle_id) "
+    "LEFT JOIN sample ON sample.bundle_id = bundle.bundle_id AND sample.site_id = site.site_id"
+)
+_FROM = {
+    "samples": (
+        "sample JOIN bundle USING (bundle_id) "
+        "LEFT JOIN site ON site.bundle_id = sample.bundle_id AND site.site_id = sample.site_id"
+    ),
+    "sites": _JOINED,
+    "bundles": _JOINED,
+}
+_GROUP = {
+    "samples": "",
+    "sites": "AND site.site_id IS NOT NULL GROUP BY bundle.bundle_id, site.site_id",
+    "bundles": "GROUP BY bundle.bundle_id",
+}
+_ORDER = {
+    "samples": "bundle.path, sample.rowid",
+    "sites": "bundle.path, site.rowid",
+    "bundles": "bundle.path",
+}
+
+
+def find_in_catalogue(index: Path, kind: str, wanted: Wanted | None = None) -> pl.DataFrame:
+    """The samples, sites or bundles (`kind`, one of KINDS) that fit, in the order of the paths.
+
+    Columns of each kind stand in `_COLUMNS` and `_ALWAYS`, explained in schemas/CATALOGUE.md. A
+    site or bundle fits when one of its samples does. Raises TreenailError when the catalogue cannot
+    be used.
+    """
+    conditions, values = _conditions(wanted or Wanted())
+    where = " AND ".join(conditions) or "1"
+    return ask_sql(
+        index,
+        f"SELECT {_COLUMNS[kind]}, {_ALWAYS} FROM {_FROM[kind]} WHERE {where} {_GROUP[kind]} "
+        f"ORDER BY {_ORDER[kind]}",
+        values,
+    )
+
+
+def _conditions(wanted: Wanted) -> tuple[list[str], list[Any]]:
+    conditions: list[str] = []
+    values: list[Any] = []
+
+    def add(condition: str, *new: Any) -> None:
+        conditions.append(condition)
+        values.extend(new)
+
+    if not wanted.every:
+        add("bundle.state IN ('there', 'unreadable', 'out_of_sight')")
+        # '+' keeps the index of states out of it, in which nearly all bundles are alike: with that
+        # one a list of all bundles took seconds as the square of their number
+        add(
+            "(bundle.identity = '' OR NOT EXISTS (SELECT 1 FROM bundle copy WHERE "
+            "copy.identity = bundle.identity AND +copy.state = 'there' "
+            "AND copy.bundle_id < bundle.bundle_id))"
+        )
+    alike = {
+        ("site.site_id", "site.name", "site.public_name"): wanted.site,
+        ("sample.species",): wanted.species,
+        ('sample."use"',): wanted.use.replace(" ", "_") if wanted.use else None,
+        (
+            "sample.keeper_id",
+            "sample.keeper_name",
+            "site.repository_id",
+            "site.repository_name",
+        ): wanted.keeper,
+        ("bundle.accession",): wanted.accession,
+    }
+    for columns, words in alike.items():
+        if words:
+            add(_any_alike(columns, words), *[_pattern(words)] * len(columns))
+    if wanted.from_year is not None:
+        add("sample.end_to_year >= ?", wanted.from_year)
+    if wanted.to_year is not None:
+        add("sample.end_from_year <= ?", wanted.to_year)
+    if wanted.stamp:
+        add(
+            "(sample.bundle_id, sample.site_id, sample.sample_id) IN "
+            "(SELECT bundle_id, site_id, sample_id FROM plug WHERE stamp = ?)",
+            wanted.stamp,
+        )
+    if wanted.edition:
+        add("bundle.edition = ?", wanted.edition)
+    return conditions, values
+
+
+def _any_alike(columns: Sequence[str], words: str) -> str:
+    """Plain words are compared so that an index helps; words with a '*' as a pattern."""
+    like = "LIKE ? ESCAPE '\\'" if "*" in words else "= ? COLLATE NOCASE"
+    return "(" + " OR ".join(f"{column} {like}" for column in columns) + ")"
+
+
+def _pattern(words: str) -> str:
+    """What a person wrote as an SQL pattern: '*' is any letters, everything else itself."""
+    if "*" not in words:
+        return words
+    for special in ("\\", "%", "_"):
+        words = words.replace(special, f"\\{special}")
+    return words.replace("*", "%")
+
+
+def ask_sql(index: Path, sql: str, values: list[Any] | None = None) -> pl.DataFrame:
+    """The answer to one SQL query, which can only read.
+
+    Raises UnusableInput when the query is not understood, TreenailError when the catalogue cannot
+    be used.
+    """
+    import polars as pl
+
+    with read_only_catalogue(index) as database:
+        try:
+            cursor = database.execute(sql, values or [])
+            if cursor.description is None:
+                raise UnusableInput(f"this is no query, so there is no answer: {sql}")
+            names = _distinct([column[0] for column in cursor.description])
+            rows = [tuple(row) for row in cursor]
+        except (sqlite3.OperationalError, sqlite3.ProgrammingError, sqlite3.Warning) as error:
+            if "malformed" in str(error) or "disk I/O" in str(error):
+                raise
+            raise UnusableInput(
+                f"the query cannot be answered: {error}; 'treenail catalogue --schema' lists the "
+                "tables and columns"
+            ) from error
+    # all rows decide the type of a column: the first thousand may be empty
+    return pl.DataFrame(rows, schema=names, orient="row", infer_schema_length=None, strict=False)
+
+
+def _distinct(names: list[str]) -> list[str]:
+    """Column names with a number behind those that come again."""
+    seen: dict[str, int] = {}
+    result = []
+    for name in names:
+        seen[name] = seen.get(name, 0) + 1
+        result.append(name if seen[name] == 1 else f"{name}_{seen[name]}")
+    return result
+
+
+def packed_packages(index: Path) -> tuple[str, ...]:
+    """The paths of packages that are there beside a bundle of the same name: one record, twice.
+
+    Raises TreenailError when the catalogue cannot be used.
+    """
+    with read_only_catalogue(index) as database:
+        rows = database.execute(
+            "SELECT DISTINCT package.path FROM bundle AS package JOIN bundle AS packed "
+            "ON packed.name = package.name AND packed.form != 'package' "
+            "AND packed.state = 'there' WHERE package.form = 'package' "
+            "AND package.state = 'there' AND package.name != '' ORDER BY package.path"
+        )
+        return tuple(row[0] for row in rows)

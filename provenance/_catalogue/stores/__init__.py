@@ -1,0 +1,1 @@
+"""Bundles where they lie: disks, stores, workers."""

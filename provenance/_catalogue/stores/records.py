@@ -1,0 +1,279 @@
+"""Reads the tables of a package or bundle, folder or zip, without unpacking and without pandas."""
+
+from __future__ import annotations
+
+import csv
+import hashlib
+import io
+import json
+import os
+import zipfile
+import zlib
+from collections.abc import Iterator
+from contextlib import ExitStack, contextmanager
+from dataclasses import dataclass, field
+from pathlib import Path
+from typing import IO, Any
+
+from provenance._base.disk import CHUNK_BYTES
+from provenance._base.errors import UnusableInput
+from provenance._bundle.bag.bag import tags_in
+from provenance._catalogue.stores.stores import MARKERS, signature_in_store, survey_store
+from provenance._record.package import DESCRIPTOR
+from provenance._record.remote import Place, Remote
+
+__all__ = ["Source", "Survey", "find_sources", "open_source", "signature_of", "survey_place"]
+
+LARGEST_TABLE_BYTES = 2_000_000_000
+LARGEST_CELL = 10_000_000
+LARGEST_TEXT_BYTES = 16_000_000
+"""A bundle may be hostile; what is larger is refused, not read."""
+
+MANIFESTS = ("manifest-sha256.txt", "manifest-sha512.txt")
+_ENCRYPTED = 0x1
+_UNREADABLE = (
+    UnicodeDecodeError, csv.Error, zipfile.BadZipFile, zlib.error, EOFError, NotImplementedError,
+    RuntimeError, OSError,
+)  # fmt: skip
+
+
+@dataclass(frozen=True)
+class Source:
+    """The files of one package or bundle.
+
+    `path` as given; `root` the folder of the descriptor, or `archive` and the folder `inside` it.
+    """
+
+    path: Place
+    root: Place | None = None
+    archive: zipfile.ZipFile | None = None
+    inside: str = ""
+
+    @property
+    def is_bag(self) -> bool:
+        """Whether the tables lie in the payload of a bag."""
+        return self.archive is not None or self.root != self.path
+
+    def rows(self, table: str) -> Iterator[dict[str, str]]:
+        """The rows of a table as texts; none when the table is not there.
+
+        Raises UnusableInput when the table cannot be read.
+        """
+        name = f"tables/{table}.csv"
+        csv.field_size_limit(LARGEST_CELL)
+        try:
+            with self._opened(name, LARGEST_TABLE_BYTES) as stream:
+                if stream is not None:
+                    reader = csv.DictReader(io.TextIOWrapper(stream, "utf-8-sig", newline=""))
+                    for row in reader:
+                        yield {key: value or "" for key, value in row.items() if key is not None}
+        except _UNREADABLE as error:
+            raise UnusableInput(f"{self.path}: {name} cannot be read: {error}") from error
+
+    def document(self, name: str) -> dict[str, Any]:
+        """A JSON object beside the descriptor, {} when there is none; raises UnusableInput."""
+        text = self._text(name)
+        if not text:
+            return {}
+        try:
+            raw = json.loads(text)
+        except (ValueError, RecursionError) as error:
+            raise UnusableInput(f"{self.path}: {name} is not readable JSON: {error}") from error
+        if not isinstance(raw, dict):
+            raise UnusableInput(f"{self.path}: {name} does not hold a JSON object")
+        return raw
+
+    def bag_info(self) -> dict[str, str]:
+        """The tags of bag-info.txt (RFC 8493 section 2.2.2); {} for a package that is no bag."""
+        return tags_in(self._text("../bag-info.txt")) if self.is_bag else {}
+
+    def identity(self) -> str:
+        """The SHA-256 of the bag's list of checksums, by which its content is known anywhere.
+
+        A folder and a zip of the same bundle have the same identity. '' for a package that is no
+        bag, and for a bag without a list.
+        """
+        for name in MANIFESTS if self.is_bag else ():
+            digest = hashlib.sha256()
+            try:
+                with self._opened(f"../{name}", LARGEST_TABLE_BYTES) as stream:
+                    if stream is None:
+                        continue
+                    while piece := stream.read(CHUNK_BYTES):
+                        digest.update(piece)
+            except _UNREADABLE as error:
+                raise UnusableInput(f"{self.path}: {name} cannot be read: {error}") from error
+            return digest.hexdigest()
+        return ""
+
+    def _text(self, name: str) -> str:
+        try:
+            with self._opened(name, LARGEST_TEXT_BYTES) as stream:
+                return stream.read().decode("utf-8") if stream else ""
+        except _UNREADABLE as error:
+            raise UnusableInput(f"{self.path}: {name} cannot be read: {error}") from error
+
+    @contextmanager
+    def _opened(self, name: str, most_bytes: int) -> Iterator[IO[bytes] | None]:
+        """A file by its path from the descriptor's folder ('../' once, for a tag file), or None."""
+        if self.root is not None:
+            path = self.root / name
+            if path.is_symlink() or not path.is_file():
+                yield None
+                return
+            if isinstance(path, Remote):
+                with path.open() as far:
+                    if int((path.facts() or {}).get("size") or 0) > most_bytes:
+                        raise UnusableInput(f"{self.path}: {name} is larger than it should be")
+                    yield far
+                return
+            with open(path, "rb") as stream:
+                if os.fstat(stream.fileno()).st_size > most_bytes:
+                    raise UnusableInput(f"{self.path}: {name} is larger than it should be")
+                yield stream
+            return
+        assert self.archive is not None
+        inside = self.inside
+        if name.startswith("../"):
+            name, inside = name[3:], inside.removesuffix("data/")
+        try:
+            info = self.archive.getinfo(inside + name)
+        except KeyError:
+            yield None
+            return
+        if info.file_size > most_bytes:
+            raise UnusableInput(f"{self.path}: {name} is larger than it should be")
+        if info.flag_bits & _ENCRYPTED:
+            raise UnusableInput(f"{self.path}: {name} is encrypted; ask for it without a password")
+        with self.archive.open(info) as member:
+            yield member
+
+
+# -- what lies where -----------------------------------------------------------------------------
+
+
+@dataclass(frozen=True)
+class Survey:
+    """What lies at a place: path → signature of each package and bundle, in the order of the paths.
+
+    `unreadable` maps folders that could not be looked into to the reason: what lies below them is
+    not known, and must not be taken for gone.
+    """
+
+    signatures: dict[Place, str] = field(default_factory=dict)
+    unreadable: dict[Place, str] = field(default_factory=dict)
+
+
+def signature_of(path: Place) -> str | None:
+    """What tells a changed package or bundle from an unchanged one; None when it is neither.
+
+    Size and times of the zip, of a bag's list of checksums, or of a package's tables. The time of
+    the last change of the entry (ctime) is in it, which no program can set back at will.
+    """
+    if isinstance(path, Remote):
+        return signature_in_store(path)
+    if path.suffix.lower() == ".zip" and path.is_file():
+        return f"zip {_state(path)}"
+    for marker in MARKERS:
+        if (path / marker).is_file():
+            return f"bag {_state(path / marker)}"
+    if (path / DESCRIPTOR).is_file():
+        tables = sorted((path / "tables").glob("*.csv"))
+        states = " ".join(_state(one) for one in (path / DESCRIPTOR, *tables))
+        return f"package {hashlib.sha256(states.encode()).hexdigest()}"
+    return None
+
+
+def _state(path: Path) -> str:
+    state = path.stat()
+    return f"{state.st_size} {state.st_mtime_ns} {state.st_ctime_ns}"
+
+
+def survey_place(place: Place) -> Survey:
+    """Look for packages and bundles at or below `place`; links and hidden entries are left out.
+
+    Raises UnusableInput when there is nothing at `place`, or it cannot be looked into.
+    """
+    try:
+        signature = signature_of(place)
+        is_folder = place.is_dir()
+    except OSError as error:
+        raise UnusableInput(f"{place} cannot be looked into: {error.strerror or error}") from error
+    if signature is not None:
+        return Survey({place: signature})
+    if not is_folder:
+        raise UnusableInput(f"{place} is neither a package, nor a bundle, nor a folder of them")
+    survey = Survey()
+    if isinstance(place, Remote):
+        survey_store(place, survey.signatures.__setitem__, survey.unreadable.__setitem__)
+        survey = Survey(dict(sorted(survey.signatures.items())), survey.unreadable)
+    else:
+        _survey_folder(place, survey)
+    if place in survey.unreadable:
+        raise UnusableInput(f"{place} cannot be looked into: {survey.unreadable[place]}")
+    return survey
+
+
+def _survey_folder(folder: Path, survey: Survey) -> None:
+    try:
+        with os.scandir(folder) as entries:
+            there = sorted(entries, key=lambda entry: entry.name)
+    except OSError as error:
+        survey.unreadable[folder] = error.strerror or str(error)
+        return
+    for entry in there:
+        if entry.name.startswith(".") or entry.is_symlink():
+            continue
+        path = folder / entry.name
+        try:
+            is_folder = entry.is_dir()
+            if not is_folder and path.suffix.lower() != ".zip":
+                continue
+            # a folder that may not be entered looks as if nothing were in it
+            if is_folder and not os.access(path, os.R_OK | os.X_OK):
+                raise PermissionError(13, "Permission denied")
+            signature = signature_of(path)
+        except FileNotFoundError:
+            continue  # taken away since the folder was listed
+        except OSError as error:
+            survey.unreadable[path] = error.strerror or str(error)
+            continue
+        if signature is not None:
+            survey.signatures[path] = signature
+        elif is_folder:
+            _survey_folder(path, survey)
+
+
+def find_sources(place: Place) -> list[Place]:
+    """The packages and bundles at or below `place`: itself, or those in its folders.
+
+    Raises UnusableInput when there is nothing at `place`.
+    """
+    return list(survey_place(place).signatures)
+
+
+@contextmanager
+def open_source(path: Place) -> Iterator[Source]:
+    """Open a package folder, a bundle folder or a bundle zip; raises UnusableInput otherwise."""
+    zipped = path.suffix.lower() == ".zip"
+    for root in () if zipped and isinstance(path, Remote) else (path, path / "data"):
+        if (root / DESCRIPTOR).is_file():
+            yield Source(path, root=root)
+            return
+    if not path.is_file():
+        raise UnusableInput(f"{path} is no package and no bundle: it holds no {DESCRIPTOR}")
+    with ExitStack() as opened:
+        try:
+            file = opened.enter_context(path.open()) if isinstance(path, Remote) else path
+            archive = opened.enter_context(zipfile.ZipFile(file))
+        except (zipfile.BadZipFile, OSError, ValueError, NotImplementedError) as error:
+            raise UnusableInput(f"{path} is not a readable zip: {error}") from error
+        # the bag lies in one folder of the zip (RFC 8493 section 4), its payload in data/
+        inside = [
+            name.removesuffix(DESCRIPTOR)
+            for name in archive.namelist()
+            if name.endswith(f"data/{DESCRIPTOR}") and name.count("/") <= 2
+        ]
+        if len(inside) != 1:
+            raise UnusableInput(f"{path} is no bundle: it holds no data/{DESCRIPTOR}")
+        yield Source(path, archive=archive, inside=inside[0])

@@ -1,0 +1,189 @@
+"""Checks a package: its structure, then the rules of the trade, in one report."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterator, Mapping, Sequence
+from dataclasses import replace
+
+import polars as pl
+
+from provenance._base.errors import TreenailError
+from provenance._base.findings import Report
+from provenance._base.progress import Progress
+from provenance._checks.language.kinds import structure_kinds
+from provenance._checks.language.rule import EVERY_TABLE, Rule
+from provenance._checks.language.wording import FOUND, clipped, found_in_rows, sentence
+from provenance._checks.structure.gathering import gather
+from provenance._checks.structure.structure import (
+    check_structure,
+    find_in_structure,
+    read_texts,
+    without_cells,
+)
+from provenance._model.schema import Model, Table
+from provenance._record.package import Package
+from provenance._record.reading import FIRST_ROW, TableText
+from provenance._record.tables import ROW, Tables, is_blank, typed_frame
+
+__all__ = ["RuleFailed", "check_package", "check_structure"]
+
+
+class RuleFailed(TreenailError):
+    """A rule broke down: a fault of the program, not of the record.
+
+    `failed` maps the ids of the rules to what happened; `report` has the findings of all others.
+    """
+
+    def __init__(self, failed: Mapping[str, Exception], report: Report) -> None:
+        self.failed = dict(failed)
+        self.report = report
+        said = "; ".join(f"{id}: {type(why).__name__} {why}" for id, why in failed.items())
+        super().__init__(
+            f"these rules broke down, which is a fault of this program, please report it: {said}; "
+            f"what the other rules found is not lost ({len(report)} findings)"
+        )
+
+
+class _MissingTable(KeyError):
+    """A rule asked for a table that is not there."""
+
+
+class _TablesThere(dict[str, pl.DataFrame]):
+    """Typed frames by name; asking for one that is not there says so."""
+
+    def __missing__(self, name: str) -> pl.DataFrame:
+        raise _MissingTable(name)
+
+
+def check_package(
+    package: Package,
+    *,
+    rules: Sequence[Rule] | None = None,
+    progress: Progress | None = None,
+) -> Report:
+    """Check the structure of every table, then every trade rule.
+
+    `rules` defaults to all there are. `progress` is called with (done, total). Rules that need a
+    table whose file is missing are skipped, and a finding says which. Raises UnusablePackage when a
+    schema asks for what Table Schema does not know, and RuleFailed, with the report of all others,
+    when rules break down.
+    """
+    if rules is None:
+        from provenance._checks.registry import package_rules
+
+        rules = package_rules(package.folder)
+    model = package.model
+    step = _counted(progress, total=2 * len(model.tables) + len(rules))
+    texts = read_texts(package, step)
+    parts = [FOUND.to_frame(), *find_in_structure(model, texts, step)]
+    typed = {}
+    keys = {}
+    for name, text in texts.items():
+        # in one piece: Polars 2.1 panics in pl.format when a filter has left an empty first chunk
+        typed[name] = typed_frame(model.table(name), text.frame).rechunk()
+        keys[name] = without_cells(model, model.table(name), text)
+        texts[name] = _without_typed_texts(text, typed[name])
+    tables = Tables(model, _TablesThere(typed))
+    skipped: dict[str, list[str]] = {}
+    failed: dict[str, Exception] = {}
+    for one in rules:
+        try:
+            parts += _said(one, _without_withheld(one, one.find(tables), model), texts, typed)
+        except _MissingTable as missing:
+            skipped.setdefault(str(missing.args[0]), []).append(one.id)
+        except Exception as error:
+            # raised below, when the others have had their say
+            failed[one.id] = error
+        step()
+    # the cells have been asked everything; very many findings need the room
+    del tables, typed, texts
+    parts += _about_skipped(skipped, package)
+    ran = [one.id for one in structure_kinds()] + [
+        one.id for one in rules if not any(one.id in ids for ids in skipped.values())
+    ]
+    report = gather(package, keys, pl.concat(parts), ran)
+    if failed:
+        raise RuleFailed(failed, report) from next(iter(failed.values()))
+    return report
+
+
+def _counted(progress: Progress | None, total: int) -> Callable[[], None]:
+    done = 0
+
+    def step() -> None:
+        nonlocal done
+        done += 1
+        if progress:
+            progress(min(done, total), total)
+
+    return step
+
+
+def _without_withheld(rule: Rule, found: pl.DataFrame, model: Model) -> pl.DataFrame:
+    """What was found, but for fields that this edition withholds: their blank cells say nothing."""
+    withheld = [(table.name, one.name) for table, one in model.every_field() if one.withheld]
+    if not withheld or not len(found):
+        return found
+    table = pl.col("table") if rule.table == EVERY_TABLE else pl.lit(rule.table)
+    field = pl.col("field") if "field" in found.columns else pl.lit(rule.field)
+    places = [f"{name}.{column}" for name, column in withheld]
+    return found.filter(~pl.format("{}.{}", table, field).is_in(places))
+
+
+def _without_typed_texts(text: TableText, typed: pl.DataFrame) -> TableText:
+    """A table without the cells that the typed frame has as they are written, or as null for ''.
+
+    A large record's cells would fill the memory if they were held twice.
+    """
+    numbers = [name for name, kind in typed.schema.items() if kind != pl.String() and name != ROW]
+    told = {name for name in numbers if name in text.frame and is_blank(text.frame[name])}
+    told.update(name for name, kind in typed.schema.items() if kind == pl.String())
+    kept = [name for name in text.frame.columns if name not in told]
+    return replace(text, frame=text.frame.select(kept))
+
+
+def _said(
+    rule: Rule,
+    found: pl.DataFrame,
+    texts: Mapping[str, TableText],
+    typed: Mapping[str, pl.DataFrame],
+) -> Iterator[pl.DataFrame]:
+    """The findings of one rule in words, each with the text of the field that it points at."""
+    if not len(found):
+        return
+    columns = found.columns
+    said = found.select(
+        severity=pl.lit(rule.severity),
+        rule=pl.lit(rule.id),
+        table=pl.col("table") if rule.table == EVERY_TABLE else pl.lit(rule.table),
+        row=pl.col(ROW).cast(pl.UInt32),
+        field=pl.col("field") if "field" in columns else pl.lit(rule.field),
+        value=pl.lit(""),
+        message=sentence(rule.says, columns),
+        remedy=sentence(rule.remedy, columns),
+    )
+    if said.select(pl.col("table", ROW).is_null().any()).row(0) != (False, False):
+        raise ValueError("a finding has no table or no row")
+    for (table, field), part in said.group_by("table", "field", maintain_order=True):
+        text = texts[str(table)].frame
+        if str(field) not in text.columns:
+            text = typed[str(table)]
+        if str(field) in text.columns:
+            places = part[ROW].cast(pl.Int64) - FIRST_ROW
+            # row 0 is the table as a whole, which has no cell to show
+            places = places.set(places < 0, None)
+            values = text[str(field)].gather(places).cast(pl.String).fill_null("")
+            part = part.with_columns(value=values).with_columns(clipped(pl.col("value")))
+        yield part.select(FOUND.names())
+
+
+def _about_skipped(
+    skipped: Mapping[str, Sequence[str]], package: Package
+) -> Iterator[pl.DataFrame]:
+    """A loud word about rules that could not be asked."""
+    for name, ids in skipped.items():
+        nowhere = pl.DataFrame({ROW: [0], "value": [""]})
+        words = {"count": str(len(ids)), "ids": ", ".join(ids)}
+        # a package of an earlier version may know nothing of the table at all
+        table = package.model.tables.get(name) or Table(name, name, "", "", 0, {}, (), ())
+        yield found_in_rows("rules_skipped", table, nowhere, **words)

@@ -1,0 +1,1 @@
+"""What the trade rules are written in: rules, joined views, dates, wording."""

@@ -1,0 +1,195 @@
+"""Rules that compare the tables 'file' and 'original' with the files that lie in the package."""
+
+from __future__ import annotations
+
+import os
+from collections.abc import Iterator
+from concurrent.futures import ThreadPoolExecutor
+from functools import partial
+from pathlib import Path
+
+import polars as pl
+
+from provenance._base.disk import sha256_of
+from provenance._checks.language.rule import COMMON_PRACTICE, Rule, rule
+from provenance._record.tables import ROW, Tables
+
+__all__ = ["disk_rules"]
+
+FIXITY = "RFC 8493 (a checksum shows that a file is what it was); FIPS 180-4"
+KEPT_IN = "files"
+
+
+def disk_rules(folder: Path) -> tuple[Rule, ...]:
+    """The rules about the files of the package in `folder`, sorted by id.
+
+    Files are looked at once and hashed once, however many rules ask; nothing outside the folder is
+    opened.
+    """
+
+    def kept(tables: Tables) -> pl.DataFrame:
+        return tables.once("files_on_disk", partial(_look_at, folder, "file"))
+
+    def received(tables: Tables) -> pl.DataFrame:
+        return tables.once("originals_on_disk", partial(_look_at, folder, "original"))
+
+    @rule(
+        "files.missing",
+        table="file",
+        field="path",
+        severity="error",
+        says="{path} of file {file_id} {state} in the package.",
+        remedy="Copy the file to that place, or set the path right.",
+        source=COMMON_PRACTICE,
+    )
+    def missing(tables: Tables) -> pl.DataFrame:
+        """The record promises a file that nobody will find."""
+        return kept(tables).filter(pl.col("state").is_in(["is not", "cannot be read"]))
+
+    @rule(
+        "files.leads_outside",
+        table="file",
+        field="path",
+        severity="error",
+        says="{path} of file {file_id} leads out of the package.",
+        remedy="Copy the file itself into files/; a link or a path that climbs is not archived.",
+        source="Data Package v2, security: paths are relative and never climb",
+    )
+    def leads_outside(tables: Tables) -> pl.DataFrame:
+        """What lies elsewhere is lost as soon as the package is moved."""
+        return kept(tables).filter(pl.col("state") == "outside")
+
+    @rule(
+        "files.size_differs",
+        table="file",
+        field="byte_count",
+        severity="error",
+        says="{path} of file {file_id} has {found_bytes} bytes, not {byte_count}.",
+        remedy="Restore the file from a copy; if it was changed on purpose, enter the new size and "
+        "checksum.",
+        source=FIXITY,
+    )
+    def size_differs(tables: Tables) -> pl.DataFrame:
+        """The file was cut off or changed since it was described."""
+        return kept(tables).filter(pl.col("found_bytes") != pl.col("byte_count"))
+
+    @rule(
+        "files.checksum_differs",
+        table="file",
+        field="sha256",
+        severity="error",
+        says="{path} of file {file_id} is not the file it was: its checksum is {found_sha256}.",
+        remedy="Restore the file from a copy; if it was changed on purpose, enter the new size and "
+        "checksum.",
+        source=FIXITY,
+    )
+    def checksum_differs(tables: Tables) -> pl.DataFrame:
+        """The file was changed since it was described."""
+        return kept(tables).filter(pl.col("found_sha256") != pl.col("sha256"))
+
+    @rule(
+        "files.without_row",
+        table="file",
+        field="path",
+        severity="warning",
+        says="{path} lies in the package, but has no row in the table 'file'.",
+        remedy="Describe it in a row: kind, title, what it belongs to, and whether it may be "
+        "public. Take it out if it does not belong here.",
+        source=COMMON_PRACTICE,
+    )
+    def without_row(tables: Tables) -> pl.DataFrame:
+        """Nobody will know what it shows, nor whether it may be shown."""
+        on_disk = pl.DataFrame(
+            {"path": list(_paths_below(folder, KEPT_IN))}, schema={"path": pl.String}
+        )
+        undescribed = on_disk.join(tables["file"].select("path"), on="path", how="anti")
+        # a finding about the table as a whole has row 0
+        return undescribed.sort("path").with_columns(pl.lit(0, dtype=pl.UInt32).alias(ROW))
+
+    @rule(
+        "files.original_missing",
+        table="original",
+        field="path",
+        severity="error",
+        says="The received file {original_id} ({path}) is no longer there or cannot be read.",
+        remedy="Put the copy back from the one who handed it in, byte for byte.",
+        source=FIXITY,
+    )
+    def original_missing(tables: Tables) -> pl.DataFrame:
+        """What the crew wrote down is the last word on what the record says."""
+        return received(tables).filter(pl.col("state") != "there")
+
+    @rule(
+        "files.original_changed",
+        table="original",
+        field="sha256",
+        severity="error",
+        says="The received file {original_id} ({path}) was changed after it was read: its checksum "
+        "is {found_sha256}.",
+        remedy="Put the copy back from the one who handed it in; mend the record, not the "
+        "original.",
+        source=FIXITY,
+    )
+    def original_changed(tables: Tables) -> pl.DataFrame:
+        """What the crew wrote down is kept byte for byte."""
+        return received(tables).filter(pl.col("found_sha256") != pl.col("sha256"))
+
+    found = (
+        checksum_differs,
+        leads_outside,
+        missing,
+        original_changed,
+        original_missing,
+        size_differs,
+        without_row,
+    )
+    return tuple(sorted(found, key=lambda one: one.id))
+
+
+def _paths_below(folder: Path, inside: str) -> Iterator[str]:
+    """Paths of all files below `folder`/`inside`, relative to `folder`, with forward slashes."""
+    for where, _, names in os.walk(folder / inside):
+        for name in names:
+            yield (Path(where) / name).relative_to(folder).as_posix()
+
+
+def _look_at(folder: Path, table: str, tables: Tables) -> pl.DataFrame:
+    """The rows of `table` that name a path, with state, found_bytes and found_sha256.
+
+    `state` is 'there', 'is not', 'cannot be read' or 'outside'. The checksum is computed only where
+    the row has one to compare with and the size fits.
+    """
+    rows = tables[table].drop_nulls("path")
+    wanted = rows.select("path", "byte_count", "sha256").unique("path", keep="first")
+    paths = wanted["path"].to_list()
+    with ThreadPoolExecutor() as threads:
+        facts = list(
+            threads.map(partial(_facts, folder), *wanted.to_dict(as_series=False).values())
+        )
+    looked = pl.DataFrame(
+        {
+            "path": pl.Series(paths, dtype=pl.String),
+            "state": pl.Series([state for state, _, _ in facts], dtype=pl.String),
+            "found_bytes": pl.Series([size for _, size, _ in facts], dtype=pl.Int64),
+            "found_sha256": pl.Series([digest for _, _, digest in facts], dtype=pl.String),
+        }
+    )
+    return rows.join(looked, on="path", how="left", maintain_order="left")
+
+
+def _facts(
+    folder: Path, path: str, byte_count: int | None, sha256: str | None
+) -> tuple[str, int | None, str | None]:
+    inside = folder.resolve()
+    try:
+        target = (folder / path).resolve()
+        if not target.is_relative_to(inside):
+            return "outside", None, None
+        if not target.is_file():
+            return "is not", None, None
+        size = target.stat().st_size
+        same_size = byte_count is None or size == byte_count
+        return "there", size, sha256_of(target) if sha256 and same_size else None
+    except (OSError, ValueError):
+        # no right to read it, a broken disk, or a path that no disk can hold
+        return "cannot be read", None, None

@@ -1,0 +1,82 @@
+"""Follows links between rows: a value looked up in another table, and chains that never end."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+
+import polars as pl
+
+from provenance._record.tables import Tables
+
+__all__ = ["codes_with", "look_up", "looping", "starts_of_chains"]
+
+
+def codes_with(tables: Tables, vocabulary: str, attribute: str, *values: object) -> list[str]:
+    """The codes of a vocabulary whose attribute has one of the values."""
+    terms = tables.model.vocabularies[vocabulary].terms
+    return [term.code for term in terms if term.attributes.get(attribute) in values]
+
+
+def look_up(
+    frame: pl.DataFrame, key: str, tables: Tables, table: str, columns: Mapping[str, str]
+) -> pl.DataFrame:
+    """The frame with values of the row of `table` whose primary key stands in `key`.
+
+    `columns` maps names in the result to names in `table`. Rows and their order stay as they are:
+    of rows that share a primary key (which the structure layer reports) the first one counts.
+    """
+    primary = tables.model.table(table).primary_key[0]
+    found = (
+        tables[table]
+        .select(pl.col(primary).alias(key), *[pl.col(old).alias(n) for n, old in columns.items()])
+        .filter(pl.col(key).is_not_null())
+    )
+    if found[key].n_unique() < len(found):
+        found = found.unique(subset=key, keep="first", maintain_order=True)
+    return frame.join(found, on=key, how="left", maintain_order="left")
+
+
+def looping(frame: pl.DataFrame, key: str, pointer: str) -> pl.DataFrame:
+    """Rows of `frame` whose chain of pointers leads back to themselves.
+
+    Each pass doubles the length of the jump, so chains of n rows take log2(n) passes, and records
+    without long chains end after two or three.
+    """
+    steps = (
+        frame.select(pl.col(key).alias("_from"), pl.col(pointer).alias("_to"))
+        .drop_nulls()
+        .unique(subset="_from", keep="first", maintain_order=True)
+    )
+    on_the_way = steps
+    length = 1
+    while len(on_the_way) and length <= 2 * len(steps):
+        on_the_way = (
+            on_the_way.join(on_the_way.rename({"_from": "_to", "_to": "_next"}), on="_to")
+            .select("_from", pl.col("_next").alias("_to"))
+            .sort("_from")
+        )
+        length *= 2
+    # after more jumps than there are rows every chain that has not ended stands inside its loop
+    return frame.filter(pl.col(key).is_in(on_the_way["_to"].unique().to_list()))
+
+
+def starts_of_chains(frame: pl.DataFrame, key: str, pointer: str) -> pl.DataFrame:
+    """Where the chain of pointers of each row ends up: columns `key` and 'start'.
+
+    Only rows that point somewhere are in it. Takes log2(n) passes like `looping`; a row of a loop
+    gets some row of that loop.
+    """
+    steps = (
+        frame.select(pl.col(key), pl.col(pointer).alias("start"))
+        .drop_nulls()
+        .unique(subset=key, keep="first", maintain_order=True)
+    )
+    length = 1
+    while length <= 2 * len(steps):
+        onward = steps.select(pl.col(key).alias("start"), pl.col("start").alias("_next"))
+        joined = steps.join(onward, on="start", how="left", maintain_order="left")
+        if joined["_next"].null_count() == len(joined):
+            break
+        steps = joined.select(key, pl.coalesce("_next", "start").alias("start"))
+        length *= 2
+    return steps

@@ -1,0 +1,64 @@
+"""Writes a report: as text for a terminal, as a page, as JSON, as CSV.
+
+JSON, one object:
+
+    package       name of the package
+    writtenBy     program and version
+    clean         whether there is neither error nor warning
+    counts        {"error": n, "warning": n, "note": n}
+    rowsChecked   {table: rows}
+    rulesRun      [id, …]
+    findings      [{"severity", "rule", "table", "row", "key", "field", "value", "message",
+                    "remedy", "origin"}, …], in the order of tables and rows; `row` is a number,
+                    0 for a table as a whole, 1 for its header
+
+CSV has the same columns as `findings`. A cell that a spreadsheet would take for a formula (it
+begins with = + - @, a tab or a line end) gets an apostrophe before it, as spreadsheets write it.
+"""
+
+from __future__ import annotations
+
+import json
+
+import polars as pl
+
+from provenance import __version__
+from provenance._base.findings import SEVERITIES, Report
+from provenance._checks.report_html import report_html
+from provenance._checks.report_text import report_text
+
+__all__ = ["findings_csv", "report_csv", "report_html", "report_json", "report_text"]
+
+_LIKE_A_FORMULA = r"^([=+\-@\t\r\n])"
+
+
+def report_json(report: Report) -> str:
+    """The whole report as one JSON object; its shape stands at the head of this module."""
+    head = {
+        "package": report.package,
+        "writtenBy": f"treenail {__version__}",
+        "clean": report.clean,
+        "counts": {severity: report.count(severity) for severity in SEVERITIES},
+        "rowsChecked": dict(report.rows_checked),
+        "rulesRun": list(report.rules_run),
+    }
+    opened = json.dumps(head, indent=2, ensure_ascii=False).removesuffix("\n}")
+    # not splitlines(): a text may hold other characters that end a line
+    lines = report.found.write_ndjson().split("\n")
+    findings = ",\n".join(f"    {line}" for line in lines if line)
+    listed = f"[\n{findings}\n  ]" if findings else "[]"
+    return f'{opened},\n  "findings": {listed}\n}}\n'
+
+
+def report_csv(report: Report) -> str:
+    """The findings as CSV, safe to open in a spreadsheet."""
+    return findings_csv(report.found)
+
+
+def findings_csv(found: pl.DataFrame) -> str:
+    """Findings, with whatever columns they have, as CSV that is safe to open in a spreadsheet."""
+    guarded = found.with_columns(
+        # nothing rather than an empty text, around which this writer puts quotes
+        pl.col(pl.String).str.replace(_LIKE_A_FORMULA, "'$1").replace("", None)
+    )
+    return guarded.write_csv()

@@ -1,0 +1,402 @@
+"""Rules about the ledger: who had a sample, and whether each event fits the ones before."""
+
+from __future__ import annotations
+
+import polars as pl
+
+from provenance._checks.language.links import codes_with
+from provenance._checks.language.rule import COMMON_PRACTICE, rule
+from provenance._checks.language.views import at_event_before, ledger, samples_with_wood
+from provenance._record.tables import ROW, Tables
+
+CHAIN = "W3C PROV-DM (agents and their responsibility); " + COMMON_PRACTICE
+
+
+def _once_a_row(events: pl.DataFrame) -> pl.DataFrame:
+    """One line an event: an event of a parcel appears once for each sample in it."""
+    return events.unique(ROW, keep="first", maintain_order=True)
+
+
+@rule(
+    "custody.none",
+    table="sample",
+    field="sample_id",
+    severity="warning",
+    says="Nothing is recorded of where sample {sample_id} has been since it was taken.",
+    remedy="Add its events to the ledger, beginning with 'collected' and who has it now "
+    "(treenail handover).",
+    source=COMMON_PRACTICE,
+)
+def none(tables: Tables) -> pl.DataFrame:
+    """A sample that nobody is known to have is as good as lost."""
+    taken = ~pl.col("kind").is_in(["image"])
+    return (
+        tables["sample"]
+        .filter(taken)
+        .join(ledger(tables), on="sample_id", how="anti", maintain_order="left")
+    )
+
+
+@rule(
+    "custody.about_nothing",
+    table="custody",
+    field="sample_id",
+    severity="error",
+    says="Event {custody_id} ({event}, {happened_on}) names neither a sample nor a parcel.",
+    remedy="Ledger rows are never changed: add the event as it was, with this one's number as the "
+    "event it corrects.",
+    source=COMMON_PRACTICE,
+)
+def about_nothing(tables: Tables) -> pl.DataFrame:
+    """An event of nothing proves nothing."""
+    corrected = tables["custody"]["corrects_custody_id"].drop_nulls().to_list()
+    return tables["custody"].filter(
+        pl.col("sample_id").is_null()
+        & pl.col("consignment_id").is_null()
+        & (pl.col("event") != "corrected")
+        & ~pl.col("custody_id").is_in(corrected)
+    )
+
+
+@rule(
+    "custody.first_is_not_collected",
+    table="custody",
+    field="event",
+    severity="warning",
+    says="The first event of sample {sample_id} is '{event}' on {happened_on}, not 'collected'.",
+    remedy="Add who took the sample from the wood and when; if it came from an old collection, say "
+    "so in the notes.",
+    source=COMMON_PRACTICE,
+)
+def first_is_not_collected(tables: Tables) -> pl.DataFrame:
+    """A chain needs its first link."""
+    firsts = ledger(tables).unique("sample_id", keep="first", maintain_order=True)
+    return _once_a_row(firsts.filter(pl.col("event") != "collected"))
+
+
+@rule(
+    "custody.collected_twice",
+    table="custody",
+    field="event",
+    severity="error",
+    says="Sample {sample_id} was collected a second time by event {custody_id} on {happened_on}.",
+    remedy="Two samples may share a number: look for a second label. If the event is a slip, add "
+    "'corrected' with its number.",
+    source=COMMON_PRACTICE,
+)
+def collected_twice(tables: Tables) -> pl.DataFrame:
+    """A sample leaves the wood once."""
+    collected = ledger(tables).filter(pl.col("event") == "collected")
+    return _once_a_row(collected.filter(~pl.col("sample_id").is_first_distinct()))
+
+
+@rule(
+    "custody.party_missing",
+    table="custody",
+    field="to_party_id",
+    severity="error",
+    says="Event {custody_id} ({event}, {happened_on}) does not say who {did}.",
+    remedy="Find the receipt and add the event with both names, as the correction of this one.",
+    source=CHAIN,
+)
+def party_missing(tables: Tables) -> pl.DataFrame:
+    """After this event nobody is known to have the sample."""
+    no_giver = (
+        pl.col("event").is_in(codes_with(tables, "custody_event", "needs_from", True))
+        & pl.col("from_party_id").is_null()
+    )
+    no_taker = (
+        pl.col("event").is_in(codes_with(tables, "custody_event", "needs_to", True))
+        & pl.col("to_party_id").is_null()
+    )
+    corrected = tables["custody"]["corrects_custody_id"].drop_nulls().to_list()
+    return (
+        tables["custody"]
+        .filter((no_giver | no_taker) & ~pl.col("custody_id").is_in(corrected).fill_null(False))
+        .with_columns(
+            field=pl.when(no_taker).then(pl.lit("to_party_id")).otherwise(pl.lit("from_party_id")),
+            did=pl.when(no_taker).then(pl.lit("has it afterwards")).otherwise(pl.lit("gave it")),
+        )
+    )
+
+
+def _misfits(tables: Tables) -> pl.DataFrame:
+    """Moving events whose giver does not have the sample; `had_it` if he had it at some time.
+
+    An event 'received' by the one who was named as taker before is the other half of the same
+    handing over, and fits whoever stands in it as the giver.
+    """
+    events = ledger(tables)
+    holder = pl.col("holder_before")
+    confirms = (pl.col("event") == "received") & (pl.col("to_party_id") == holder)
+    misfits = events.filter(
+        pl.col("moves")
+        & (holder != "")
+        & pl.col("from_party_id").is_not_null()
+        & (pl.col("from_party_id") != holder)
+        & ~confirms.fill_null(False)
+    )
+    held = events.filter("moves").group_by(
+        "sample_id", pl.col("to_party_id").alias("from_party_id")
+    )
+    return misfits.join(
+        held.agg(pl.col("order").min().alias("_held_from")),
+        on=["sample_id", "from_party_id"],
+        how="left",
+        maintain_order="left",
+    ).with_columns(had_it=(pl.col("_held_from") < pl.col("order")).fill_null(False))
+
+
+@rule(
+    "custody.giver_does_not_have_it",
+    table="custody",
+    field="from_party_id",
+    severity="error",
+    says="Event {custody_id} ({event}, {happened_on}): {from_party_id} gave sample {sample_id}, "
+    "but {holder_before} had it and {from_party_id} never did.",
+    remedy="An event between the two is missing, or a name is wrong: find the receipt.",
+    source=CHAIN,
+)
+def giver_does_not_have_it(tables: Tables) -> pl.DataFrame:
+    """The chain has a gap: how the sample came to the giver is not recorded."""
+    return _once_a_row(_misfits(tables).filter(~pl.col("had_it")))
+
+
+@rule(
+    "custody.two_holders",
+    table="custody",
+    field="from_party_id",
+    severity="error",
+    says="Sample {sample_id} would be with two parties at once: {from_party_id} gave it away "
+    "earlier, {holder_before} has it, and event {custody_id} ({event}, {happened_on}) has "
+    "{from_party_id} give it again.",
+    remedy="Enter how it came back to {from_party_id}, or correct the event that is wrong.",
+    source=CHAIN,
+)
+def two_holders(tables: Tables) -> pl.DataFrame:
+    """A sample is always with exactly one party."""
+    return _once_a_row(_misfits(tables).filter(pl.col("had_it")))
+
+
+@rule(
+    "custody.received_by_another",
+    table="custody",
+    field="to_party_id",
+    severity="error",
+    says="Sample {sample_id} was on its way to {holder_before}, but event {custody_id} "
+    "({happened_on}) has it received by {to_party_id}, and does not say from whom.",
+    remedy="Ask both; enter the event by which {to_party_id} got it.",
+    source=CHAIN,
+)
+def received_by_another(tables: Tables) -> pl.DataFrame:
+    """It went astray, or it is with two parties at once."""
+    return _once_a_row(
+        ledger(tables).filter(
+            (pl.col("event") == "received")
+            & pl.col("from_party_id").is_null()
+            & (pl.col("holder_before") != "")
+            & (pl.col("to_party_id") != pl.col("holder_before"))
+        )
+    )
+
+
+@rule(
+    "custody.given_to_oneself",
+    table="custody",
+    field="to_party_id",
+    severity="warning",
+    says="Event {custody_id} ({event}, {happened_on}) goes from {from_party_id} to itself.",
+    remedy="If only the shelf changed, 'stored' is the right event; otherwise one name is wrong.",
+    source=CHAIN,
+)
+def given_to_oneself(tables: Tables) -> pl.DataFrame:
+    """Nothing changed hands."""
+    moving = codes_with(tables, "custody_event", "moves", True)
+    return tables["custody"].filter(
+        pl.col("event").is_in(moving) & (pl.col("from_party_id") == pl.col("to_party_id"))
+    )
+
+
+@rule(
+    "custody.out_of_order",
+    table="custody",
+    field="happened_on",
+    severity="error",
+    says="Event {custody_id} ({event}) of sample {sample_id} happened on {happened_on}, before an "
+    "event that stands earlier in the ledger.",
+    remedy="Compare the dates with the receipts; add the event with its right date, as the "
+    "correction of this one.",
+    source=COMMON_PRACTICE,
+)
+def out_of_order(tables: Tables) -> pl.DataFrame:
+    """The ledger is read from top to bottom as what happened."""
+    latest = pl.col("happened_on_first").cum_max().forward_fill().over("sample_id")
+    events = ledger(tables).with_columns(_latest=latest)
+    return _once_a_row(events.filter(pl.col("happened_on_last") < at_event_before("_latest")))
+
+
+@rule(
+    "custody.before_the_sample",
+    table="custody",
+    field="happened_on",
+    severity="error",
+    says="Event {custody_id} ({event}) of sample {sample_id} happened on {happened_on}, before the "
+    "sample was taken on {collected_on}.",
+    remedy="Compare both dates with the record sheet and the receipt.",
+    source=COMMON_PRACTICE,
+)
+def before_the_sample(tables: Tables) -> pl.DataFrame:
+    """Nobody can have what is still in the wood."""
+    return _once_a_row(
+        _with_collection(tables).filter(pl.col("happened_on_last") < pl.col("collected_on_first"))
+    )
+
+
+@rule(
+    "custody.collected_on_another_day",
+    table="custody",
+    field="happened_on",
+    severity="warning",
+    says="By the ledger sample {sample_id} was collected on {happened_on}, by its own record on "
+    "{collected_on}.",
+    remedy="Compare with the record sheet; if the ledger is wrong, add the event with its right "
+    "date, as the correction of this one.",
+    source=COMMON_PRACTICE,
+)
+def collected_on_another_day(tables: Tables) -> pl.DataFrame:
+    """One act, one day."""
+    return _once_a_row(
+        _with_collection(tables).filter(
+            (pl.col("event") == "collected")
+            & (pl.col("happened_on_first") > pl.col("collected_on_last"))
+        )
+    )
+
+
+def _with_collection(tables: Tables) -> pl.DataFrame:
+    samples = samples_with_wood(tables).select(
+        "sample_id", "collected_on", "collected_on_first", "collected_on_last"
+    )
+    samples = samples.unique("sample_id", keep="first", maintain_order=True)
+    return ledger(tables).join(samples, on="sample_id", maintain_order="left")
+
+
+@rule(
+    "custody.after_destruction",
+    table="custody",
+    field="event",
+    severity="error",
+    says="Event {custody_id} ({event}, {happened_on}) comes after sample {sample_id} was "
+    "destroyed.",
+    remedy="If a part was left, add 'sub-sampled' as the correction of 'destroyed'.",
+    source=COMMON_PRACTICE,
+)
+def after_destruction(tables: Tables) -> pl.DataFrame:
+    """What is gone cannot be sent or stored."""
+    gone = (pl.col("event") == "destroyed").cum_max().over("sample_id")
+    events = ledger(tables).with_columns(_gone=gone)
+    return _once_a_row(events.filter(at_event_before("_gone")))
+
+
+@rule(
+    "custody.moved_while_lost",
+    table="custody",
+    field="event",
+    severity="error",
+    says="Event {custody_id} ({event}, {happened_on}) moves sample {sample_id}, which was lost and "
+    "not found again.",
+    remedy="Add the event 'found' with day and place.",
+    source=COMMON_PRACTICE,
+)
+def moved_while_lost(tables: Tables) -> pl.DataFrame:
+    """Where and how it was found again belongs in the chain."""
+    seen = pl.when(pl.col("event").is_in(["lost", "found"])).then(pl.col("event") == "lost")
+    events = ledger(tables).with_columns(_lost=seen.forward_fill().over("sample_id"))
+    return _once_a_row(events.filter(at_event_before("_lost") & pl.col("moves")))
+
+
+@rule(
+    "custody.missing_now",
+    table="custody",
+    field="state",
+    severity="warning",
+    says="The last word on sample {sample_id} is that it is missing (event {custody_id}, {event}, "
+    "{happened_on}).",
+    remedy="Look for it with the last two parties that had it; add 'found', or 'lost' when all "
+    "hope is gone.",
+    source=COMMON_PRACTICE,
+)
+def missing_now(tables: Tables) -> pl.DataFrame:
+    """The sooner somebody looks the better."""
+    lasts = ledger(tables).unique("sample_id", keep="last", maintain_order=True)
+    missing = (pl.col("state") == "missing").fill_null(False)
+    return lasts.filter(missing & ~pl.col("event").is_in(["lost", "destroyed", "found"]))
+
+
+@rule(
+    "custody.stored_nowhere",
+    table="custody",
+    field="place_held",
+    severity="note",
+    says="Event {custody_id} ({happened_on}) stores the sample, but does not say on which shelf.",
+    remedy="Enter room, shelf and box.",
+    source=COMMON_PRACTICE,
+)
+def stored_nowhere(tables: Tables) -> pl.DataFrame:
+    """A store has many shelves."""
+    return tables["custody"].filter(
+        pl.col("event").is_in(["stored", "deposited"]) & pl.col("place_held").is_null()
+    )
+
+
+@rule(
+    "custody.corrects_nothing",
+    table="custody",
+    field="corrects_custody_id",
+    severity="error",
+    says="Event {custody_id} ({event}) is a correction, but of {what}.",
+    remedy="A correction names an earlier event by its number.",
+    source=COMMON_PRACTICE,
+)
+def corrects_nothing(tables: Tables) -> pl.DataFrame:
+    """What is not named cannot be set right."""
+    target = pl.col("corrects_custody_id")
+    no_target = (pl.col("event") == "corrected") & target.is_null()
+    not_earlier = target >= pl.col("custody_id")
+    return (
+        tables["custody"]
+        .filter(no_target | not_earlier)
+        .with_columns(
+            what=pl.when(target.is_null())
+            .then(pl.lit("no event"))
+            .otherwise(pl.format("event {}, which is not earlier", target))
+        )
+    )
+
+
+@rule(
+    "custody.corrects_another_sample",
+    table="custody",
+    field="corrects_custody_id",
+    severity="error",
+    says="Event {custody_id} about sample {sample_id} corrects event {corrects_custody_id}, which "
+    "is about sample {their_sample_id}.",
+    remedy="Check the number of the corrected event.",
+    source=COMMON_PRACTICE,
+)
+def corrects_another_sample(tables: Tables) -> pl.DataFrame:
+    """It would undo an event of another sample's life."""
+    targets = (
+        tables["custody"]
+        .select(
+            pl.col("custody_id").alias("corrects_custody_id"),
+            pl.col("sample_id").alias("their_sample_id"),
+        )
+        .drop_nulls()
+        .unique("corrects_custody_id", keep="first", maintain_order=True)
+    )
+    return (
+        tables["custody"]
+        .join(targets, on="corrects_custody_id", maintain_order="left")
+        .filter(pl.col("sample_id") != pl.col("their_sample_id"))
+    )

@@ -1,0 +1,72 @@
+"""Rules about every date of the record, whatever table it stands in."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+
+import polars as pl
+
+from provenance._checks.language.dates import date_bounds, day_number, unreal_dates
+from provenance._checks.language.rule import COMMON_PRACTICE, EVERY_TABLE, rule
+from provenance._model.edtf import Day
+from provenance._record.tables import ROW, Tables, is_written, nothing_found
+
+FIRST_YEAR = 1900
+"""No building was sampled for its rings before; an earlier year is most likely a lost digit."""
+
+
+def _dated_columns(tables: Tables) -> Iterator[tuple[str, str]]:
+    """Table and field of every uncertain date, where any is written."""
+    for table, one in tables.model.every_field():
+        if one.notation == "edtf" and is_written(tables[table.name][one.name]):
+            yield table.name, one.name
+
+
+def _found(table: str, field: str, rows: pl.DataFrame) -> pl.DataFrame:
+    return rows.select(
+        pl.lit(table).alias("table"),
+        ROW,
+        pl.lit(field).alias("field"),
+        pl.col(field).cast(pl.String).alias("date"),
+    )
+
+
+@rule(
+    "dates.no_such_day",
+    table=EVERY_TABLE,
+    field="",
+    severity="error",
+    says="{date} is not a date that any calendar has.",
+    remedy="Write the day as it was (2024-02-28), only the month (2024-02) or only the year "
+    "(2024) if the day is not known.",
+    source="ISO 8601-1:2019 and ISO 8601-2:2019 (EDTF levels 0 and 1)",
+)
+def no_such_day(tables: Tables) -> pl.DataFrame:
+    """It cannot be compared with any other date, so other faults stay hidden."""
+    found = (
+        _found(table, field, unreal_dates(tables[table], field))
+        for table, field in _dated_columns(tables)
+    )
+    return pl.concat([nothing_found("date"), *found])
+
+
+@rule(
+    "dates.before_the_trade_began",
+    table=EVERY_TABLE,
+    field="",
+    severity="warning",
+    says="{date} lies before 1900, when nobody sampled buildings for their rings.",
+    remedy="Check for a year of two digits or a slip of the pen.",
+    source=COMMON_PRACTICE,
+)
+def before_the_trade_began(tables: Tables) -> pl.DataFrame:
+    """A year like 0024 is a two-digit year that was read as it stands."""
+    first_day = day_number([Day(FIRST_YEAR, 1, 1)])[0]
+    frames = [nothing_found("date")]
+    for table, field in _dated_columns(tables):
+        # episodes are the history of the place itself
+        if table == "episode":
+            continue
+        dated = date_bounds(tables[table].select(ROW, field), field)
+        frames.append(_found(table, field, dated.filter(pl.col(f"{field}_last") < first_day)))
+    return pl.concat(frames)

@@ -1,0 +1,282 @@
+"""Rules about one piece of wood: its sizes, its description, and whether it was sampled."""
+
+from __future__ import annotations
+
+import polars as pl
+
+from provenance._checks.language.dates import date_bounds
+from provenance._checks.language.rule import COMMON_PRACTICE, rule
+from provenance._record.tables import Tables
+
+DIAMETERS = ("diameter_a1_cm", "diameter_a2_cm", "diameter_b1_cm", "diameter_b2_cm")
+
+THICKEST_CM = 150.0
+ROUND_WITHIN = 1.6
+"""A stem may be oval; beyond this ratio one of the two caliper readings is another figure."""
+SQUARED_WITHIN = 12.0
+"""A plank may be much wider than thick, hardly more than this."""
+TURNED_WITHIN = 0.1
+TURNED_FROM = 1.25
+STEEPEST_CM_PER_M = 6.0
+"""Trunks taper by about half to two centimetres a metre; a root flare reaches a few more."""
+TAPER_FROM_M = 0.5
+FEATURE_ALLOWANCE_M = 0.05
+
+
+def _larger(one: str, other: str) -> pl.Expr:
+    return pl.max_horizontal(one, other)
+
+
+@rule(
+    "element.sampled_without_sample",
+    table="element",
+    field="sampled",
+    severity="warning",
+    says="{element_id} is marked as sampled, but there is no sample of it.",
+    remedy="Look for the sample under another piece of wood, or set 'sampled' to no.",
+    source=COMMON_PRACTICE,
+)
+def sampled_without_sample(tables: Tables) -> pl.DataFrame:
+    """Either a sample is lost or there is a hole that nobody drilled."""
+    return (
+        tables["element"]
+        .filter(pl.col("sampled"))
+        .join(tables["sample"], on="element_id", how="anti", maintain_order="left")
+    )
+
+
+@rule(
+    "element.sample_not_marked",
+    table="element",
+    field="sampled",
+    severity="warning",
+    says="{element_id} is marked as not sampled, but sample {sample_id} was taken from it.",
+    remedy="Check that the sample is of this piece of wood; then set 'sampled' to yes.",
+    source=COMMON_PRACTICE,
+)
+def sample_not_marked(tables: Tables) -> pl.DataFrame:
+    """The sample may have been written down for the wrong beam."""
+    firsts = tables["sample"].group_by("element_id").agg(pl.col("sample_id").min())
+    return (
+        tables["element"]
+        .filter(~pl.col("sampled"))
+        .join(firsts, on="element_id", maintain_order="left")
+    )
+
+
+@rule(
+    "element.sampled_without_size",
+    table="element",
+    field="diameter_a1_cm",
+    severity="note",
+    says="{element_id} was sampled, but its thickness was not measured.",
+    remedy="Measure both ends with the caliper on the next visit.",
+    source=COMMON_PRACTICE,
+)
+def sampled_without_size(tables: Tables) -> pl.DataFrame:
+    """Without a thickness nobody can tell how much of the stem a core covers."""
+    unmeasured = pl.all_horizontal(pl.col(name).is_null() for name in DIAMETERS)
+    return (
+        tables["element"]
+        .filter(unmeasured)
+        .join(tables["sample"], on="element_id", how="semi", maintain_order="left")
+    )
+
+
+@rule(
+    "element.too_thick",
+    table="element",
+    field="diameter_a1_cm",
+    severity="warning",
+    says="{element_id} is {thickest_cm} cm thick.",
+    remedy="Centimetres are meant: check for millimetres, or a lost decimal point.",
+    source=COMMON_PRACTICE,
+)
+def too_thick(tables: Tables) -> pl.DataFrame:
+    """Building timber thicker than a metre and a half is next to unknown."""
+    thickest = pl.max_horizontal(DIAMETERS)
+    field = pl.coalesce(pl.when(pl.col(name) == thickest).then(pl.lit(name)) for name in DIAMETERS)
+    return (
+        tables["element"]
+        .with_columns(thickest_cm=thickest, field=field)
+        .filter(pl.col("thickest_cm") > THICKEST_CM)
+    )
+
+
+@rule(
+    "element.readings_unlike",
+    table="element",
+    field="diameter_a1_cm",
+    severity="warning",
+    says="At end {end} of {element_id} the two caliper readings are {first_cm} and {second_cm} cm, "
+    "too unlike for wood of shape '{shape}'.",
+    remedy="Check both figures against the record sheet, and the shape.",
+    source=COMMON_PRACTICE,
+)
+def readings_unlike(tables: Tables) -> pl.DataFrame:
+    """One of the two is most likely a slip of the pen or of the unit."""
+    frames = []
+    for end in ("a", "b"):
+        first, second = f"diameter_{end}1_cm", f"diameter_{end}2_cm"
+        ratio = _larger(first, second) / pl.min_horizontal(first, second)
+        allowed = (
+            pl.when(pl.col("shape").fill_null("round") == "round")
+            .then(ROUND_WITHIN)
+            .otherwise(SQUARED_WITHIN)
+        )
+        frames.append(
+            tables["element"]
+            .filter(pl.col(first).is_not_null() & pl.col(second).is_not_null())
+            .filter(ratio > allowed)
+            .with_columns(
+                field=pl.lit(first),
+                end=pl.lit(end.upper()),
+                first_cm=pl.col(first),
+                second_cm=pl.col(second),
+            )
+        )
+    return pl.concat(frames)
+
+
+@rule(
+    "element.readings_exchanged",
+    table="element",
+    field="diameter_b1_cm",
+    severity="note",
+    says="{element_id}: the readings at end A are {diameter_a1_cm} and {diameter_a2_cm} cm, at end "
+    "B {diameter_b1_cm} and {diameter_b2_cm} cm, as if the two at one end were exchanged.",
+    remedy="The first reading is taken the same way at both ends; exchange them at one end if the "
+    "sheet allows.",
+    source=COMMON_PRACTICE,
+)
+def readings_exchanged(tables: Tables) -> pl.DataFrame:
+    """Taper and volume come out wrong when width and height are mixed."""
+
+    def alike(one: str, other: str) -> pl.Expr:
+        apart = (pl.col(one) - pl.col(other)).abs()
+        return apart <= TURNED_WITHIN * _larger(one, other)
+
+    a1, a2, b1, b2 = DIAMETERS
+    oblong = _larger(a1, a2) / pl.min_horizontal(a1, a2) >= TURNED_FROM
+    return tables["element"].filter(oblong & alike(a1, b2) & alike(a2, b1))
+
+
+@rule(
+    "element.taper_implausible",
+    table="element",
+    field="diameter_b1_cm",
+    severity="warning",
+    says="{element_id} is {a_cm:.1f} cm thick at end A and {b_cm:.1f} cm at end B, "
+    "{taper_cm_per_m:.1f} cm a metre over {length_m} m.",
+    remedy="Look for an end that was read in inches, or with a reading of another piece of wood.",
+    source=COMMON_PRACTICE,
+)
+def taper_implausible(tables: Tables) -> pl.DataFrame:
+    """A trunk does not thin that fast; two figures of one wood do not belong together."""
+    a1, a2, b1, b2 = DIAMETERS
+    sized = tables["element"].with_columns(
+        a_cm=pl.mean_horizontal(a1, a2), b_cm=pl.mean_horizontal(b1, b2)
+    )
+    return (
+        sized.filter(pl.col("length_m") >= TAPER_FROM_M)
+        .with_columns(taper_cm_per_m=(pl.col("a_cm") - pl.col("b_cm")).abs() / pl.col("length_m"))
+        .filter(pl.col("taper_cm_per_m") > STEEPEST_CM_PER_M)
+    )
+
+
+@rule(
+    "element.thicker_than_long",
+    table="element",
+    field="length_m",
+    severity="note",
+    says="{element_id} is {thickest_cm} cm thick but only {length_m} m long.",
+    remedy="Check the unit of the length, and that length and diameter were not exchanged.",
+    source=COMMON_PRACTICE,
+)
+def thicker_than_long(tables: Tables) -> pl.DataFrame:
+    """Wood in buildings is nearly always longer than thick."""
+    return (
+        tables["element"]
+        .with_columns(thickest_cm=pl.max_horizontal(DIAMETERS))
+        .filter(pl.col("thickest_cm") > pl.col("length_m") * 100)
+    )
+
+
+@rule(
+    "element.longer_than_its_use",
+    table="element",
+    field="length_m",
+    severity="warning",
+    says="{element_id} is {length_m} m long; wood that serves as {use} is hardly ever longer than "
+    "{longest_m} m.",
+    remedy="Check the unit of the length, and the use.",
+    source=COMMON_PRACTICE,
+)
+def longer_than_its_use(tables: Tables) -> pl.DataFrame:
+    """A peg of nine metres is a beam, or ninety millimetres."""
+    terms = tables.model.vocabularies["element_function"].terms
+    limited = [term for term in terms if "longest_m" in term.attributes]
+    limits = pl.DataFrame(
+        {
+            "function": [term.code for term in limited],
+            "use": [term.label.lower() for term in limited],
+            "longest_m": [float(term.attributes["longest_m"]) for term in limited],
+        },
+        schema={"function": pl.String, "use": pl.String, "longest_m": pl.Float64},
+    )
+    return (
+        tables["element"]
+        .join(limits, on="function", maintain_order="left")
+        .filter(pl.col("length_m") > pl.col("longest_m"))
+    )
+
+
+@rule(
+    "element.feature_beyond_its_end",
+    table="element",
+    field="features",
+    severity="warning",
+    says="{element_id} is {length_m} m long, but something lies on it at {distance_m} m.",
+    remedy="Check the distance and the length; features are written '0.42: mortise; 1.10: nail'.",
+    source=COMMON_PRACTICE,
+)
+def feature_beyond_its_end(tables: Tables) -> pl.DataFrame:
+    """Joints and nails are how a beam and its hole are known again."""
+    distances = (
+        pl.col("features")
+        .str.extract_all(r"(?:^|;)\s*\d+(?:\.\d+)?\s*:")
+        .list.eval(pl.element().str.extract(r"(\d+(?:\.\d+)?)").cast(pl.Float64))
+        .list.max()
+    )
+    return (
+        tables["element"]
+        .drop_nulls("features")
+        .with_columns(distance_m=distances)
+        .filter(pl.col("distance_m") > pl.col("length_m") + FEATURE_ALLOWANCE_M)
+    )
+
+
+@rule(
+    "element.recorded_outside_visit",
+    table="element",
+    field="recorded_on",
+    severity="note",
+    says="{element_id} was recorded on {recorded_on}; the visit to {site_id} ran from "
+    "{visit_start} to {visit_end}.",
+    remedy="Check the year first; a record made later from photos deserves a word in the notes.",
+    source=COMMON_PRACTICE,
+)
+def recorded_outside_visit(tables: Tables) -> pl.DataFrame:
+    """A wrong year in the field book is the usual reason."""
+    visits = date_bounds(tables["site"], "visit_start", "visit_end").unique(
+        "site_id", keep="first", maintain_order=True
+    )
+    dates = ("visit_start", "visit_start_first", "visit_end", "visit_end_last")
+    return (
+        date_bounds(tables["element"], "recorded_on")
+        .join(visits.select("site_id", *dates), on="site_id", how="left", maintain_order="left")
+        .filter(
+            (pl.col("recorded_on_last") < pl.col("visit_start_first"))
+            | (pl.col("recorded_on_first") > pl.col("visit_end_last"))
+        )
+    )

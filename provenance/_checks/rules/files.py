@@ -1,0 +1,122 @@
+"""Rules about photos, plans and other files: what they belong to and how they are described."""
+
+from __future__ import annotations
+
+import polars as pl
+
+from provenance._checks.language.rule import COMMON_PRACTICE, rule
+from provenance._checks.language.views import live_results
+from provenance._record.tables import Tables
+
+PICTURES = ("photo", "plan", "drawing")
+
+
+@rule(
+    "files.about_nothing",
+    table="file",
+    field="about_id",
+    severity="error",
+    says="File {file_id} ({path}) belongs to {about_table} {about_id}, which does not exist.",
+    remedy="Enter table and key of the row that the file shows.",
+    source=COMMON_PRACTICE,
+)
+def about_nothing(tables: Tables) -> pl.DataFrame:
+    """A photo of nobody knows what is soon thrown away."""
+    keys = pl.concat(
+        tables[table.name].select(
+            pl.lit(table.name).alias("about_table"),
+            pl.col(table.primary_key[0]).cast(pl.String).alias("about_id"),
+        )
+        for table in tables.model.of_role("record")
+    ).drop_nulls()
+    half = pl.col("about_table").is_null() != pl.col("about_id").is_null()
+    named = tables["file"].filter(pl.col("about_table").is_not_null() | half)
+    return named.join(keys, on=["about_table", "about_id"], how="anti", maintain_order="left")
+
+
+@rule(
+    "files.about_unsaid",
+    table="file",
+    field="about_table",
+    severity="note",
+    says="It is not said what file {file_id} ({path}) belongs to.",
+    remedy="Enter table and key of the row it shows; a general view belongs to the site.",
+    source=COMMON_PRACTICE,
+)
+def about_unsaid(tables: Tables) -> pl.DataFrame:
+    """A photo of nobody knows what is soon thrown away."""
+    return tables["file"].filter(pl.col("about_table").is_null() & pl.col("about_id").is_null())
+
+
+@rule(
+    "files.picture_without_title",
+    table="file",
+    field="title",
+    severity="warning",
+    says="{kind} {file_id} ({path}) has no title.",
+    remedy="Write one line that says what is to be seen, for those who cannot see it and those who "
+    "search.",
+    source="W3C Web Content Accessibility Guidelines 2.2, success criterion 1.1.1",
+)
+def picture_without_title(tables: Tables) -> pl.DataFrame:
+    """The title is what the finding aid shows and a screen reader reads."""
+    return tables["file"].filter(pl.col("kind").is_in(PICTURES) & pl.col("title").is_null())
+
+
+@rule(
+    "files.paths_alike",
+    table="file",
+    field="path",
+    severity="error",
+    says="The path {path} of file {file_id} differs from {first_path} only in capitals or in how "
+    "its accents are coded.",
+    remedy="Rename one of the two; on many disks they would be one file.",
+    source="RFC 8493 (file names differ between systems); Unicode Standard Annex 15",
+)
+def paths_alike(tables: Tables) -> pl.DataFrame:
+    """Copied to another disk one would overwrite the other."""
+    plain = pl.col("path").str.normalize("NFKC").str.to_lowercase()
+    files = tables["file"].drop_nulls("path").with_columns(_plain=plain)
+    return files.with_columns(first_path=pl.col("path").first().over("_plain")).filter(
+        pl.col("path") != pl.col("first_path")
+    )
+
+
+@rule(
+    "files.ring_widths_of_nothing",
+    table="file",
+    field="about_table",
+    severity="warning",
+    says="Ring-width file {file_id} ({path}) belongs to neither a sample nor a result.",
+    remedy="Enter the result that the measurements stand behind.",
+    source=COMMON_PRACTICE,
+)
+def ring_widths_of_nothing(tables: Tables) -> pl.DataFrame:
+    """Ring widths without their sample cannot be matched with anything."""
+    linked = pl.col("about_table").is_in(["sample", "lab_result"]).fill_null(False)
+    return tables["file"].filter((pl.col("kind") == "ring_widths") & ~linked)
+
+
+@rule(
+    "files.no_ring_widths",
+    table="lab_result",
+    field="result_id",
+    severity="note",
+    says="Result {result_id} of sample {sample_id} is dated, but no ring-width file is kept with "
+    "it.",
+    remedy="Ask the laboratory for the measurements and enter the file.",
+    source="FAIR Guiding Principles (Wilkinson and others 2016, Scientific Data 3, 160018)",
+)
+def no_ring_widths(tables: Tables) -> pl.DataFrame:
+    """Without the measurements no later chronology can test or extend the date."""
+    widths = tables["file"].filter(pl.col("kind") == "ring_widths")
+
+    def kept(table: str, key: str) -> pl.DataFrame:
+        return widths.filter(pl.col("about_table") == table).select(pl.col("about_id").alias(key))
+
+    return (
+        live_results(tables)
+        .filter((pl.col("outcome") == "dated") & pl.col("method").is_in(["crossdating"]))
+        .join(kept("lab_result", "result_id"), on="result_id", how="anti", maintain_order="left")
+        .join(kept("sample", "sample_id"), on="sample_id", how="anti", maintain_order="left")
+    )

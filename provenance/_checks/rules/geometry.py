@@ -1,0 +1,396 @@
+"""Rules about fixed points and measurements: whether the tape can lead back to the hole."""
+
+from __future__ import annotations
+
+import polars as pl
+
+from provenance._checks.language.links import look_up
+from provenance._checks.language.rule import COMMON_PRACTICE, rule
+from provenance._record.tables import ROW, Tables
+
+TARGETS = ("element_id", "sample_id", "target_datum_id")
+MEASURES = {
+    "distance": ("distance_m",),
+    "offset": ("along_m", "offset_m"),
+    "bearing": ("bearing_deg", "distance_m"),
+    "height": ("height_m",),
+    "coordinate": ("x_m", "y_m"),
+}
+"""What each kind of tie cannot do without."""
+DATUMS = {
+    "distance": ("from_datum_id",),
+    "offset": ("from_datum_id", "to_datum_id"),
+    "bearing": ("from_datum_id",),
+}
+ENDS_ALLOWANCE_M = 0.15
+ENDS_ALLOWANCE_SHARE = 0.05
+DISTANCES_FOR_A_POINT = 3
+"""Two tapes meet in two points, one on each side of the line between the datums."""
+
+
+def _lacking(tables: Tables, wanted: dict[str, tuple[str, ...]]) -> pl.DataFrame:
+    """Ties that lack a field their kind needs, with `field` the first one."""
+    frames = []
+    for kind, fields in wanted.items():
+        first = pl.coalesce(pl.when(pl.col(name).is_null()).then(pl.lit(name)) for name in fields)
+        frames.append(
+            tables["tie"]
+            .filter(pl.col("kind") == kind)
+            .with_columns(field=first)
+            .drop_nulls("field")
+        )
+    return pl.concat(frames)
+
+
+@rule(
+    "geometry.measure_missing",
+    table="tie",
+    field="distance_m",
+    severity="error",
+    says="Measurement {tie_id} is a {kind}, but {field} is blank.",
+    remedy="Enter the figure from the field book, or set the right kind.",
+    source=COMMON_PRACTICE,
+)
+def measure_missing(tables: Tables) -> pl.DataFrame:
+    """A measurement without its figure cannot be used."""
+    return _lacking(tables, MEASURES)
+
+
+@rule(
+    "geometry.datum_missing",
+    table="tie",
+    field="from_datum_id",
+    severity="error",
+    says="Measurement {tie_id} is a {kind}, but {field} is blank.",
+    remedy="Enter the datum the tape was held at; an offset needs both ends of its baseline.",
+    source=COMMON_PRACTICE,
+)
+def datum_missing(tables: Tables) -> pl.DataFrame:
+    """A distance from nowhere leads nowhere."""
+    return _lacking(tables, DATUMS)
+
+
+@rule(
+    "geometry.no_target",
+    table="tie",
+    field="element_id",
+    severity="error",
+    says="Measurement {tie_id} does not say what was measured.",
+    remedy="Enter the wood and its end, the sample, or the datum that was measured.",
+    source=COMMON_PRACTICE,
+)
+def no_target(tables: Tables) -> pl.DataFrame:
+    """A distance to nothing leads nowhere."""
+    return tables["tie"].filter(pl.all_horizontal(pl.col(name).is_null() for name in TARGETS))
+
+
+@rule(
+    "geometry.two_targets",
+    table="tie",
+    field="element_id",
+    severity="error",
+    says="Measurement {tie_id} names more than one target: wood {element_id}, sample {sample_id}, "
+    "datum {target_datum_id}.",
+    remedy="Keep the one point that the tape was held to; enter the other as a measurement of its "
+    "own.",
+    source=COMMON_PRACTICE,
+)
+def two_targets(tables: Tables) -> pl.DataFrame:
+    """One tape ends at one point."""
+    named = pl.sum_horizontal(pl.col(name).is_not_null().cast(pl.Int32) for name in TARGETS)
+    return tables["tie"].filter(named > 1)
+
+
+@rule(
+    "geometry.end_missing",
+    table="tie",
+    field="element_end",
+    severity="error",
+    says="Measurement {tie_id} is to wood {element_id}, but does not say to which end.",
+    remedy="Enter a or b.",
+    source=COMMON_PRACTICE,
+)
+def end_missing(tables: Tables) -> pl.DataFrame:
+    """The two ends lie metres apart."""
+    return tables["tie"].filter(
+        pl.col("element_id").is_not_null() & pl.col("element_end").is_null()
+    )
+
+
+@rule(
+    "geometry.datum_to_itself",
+    table="tie",
+    field="to_datum_id",
+    severity="error",
+    says="Measurement {tie_id} starts and ends at datum {from_datum_id}.",
+    remedy="One of the two codes is wrong.",
+    source=COMMON_PRACTICE,
+)
+def datum_to_itself(tables: Tables) -> pl.DataFrame:
+    """There is no line from a point to itself."""
+    start = pl.col("from_datum_id")
+    return (
+        tables["tie"]
+        .filter((start == pl.col("to_datum_id")) | (start == pl.col("target_datum_id")))
+        .with_columns(
+            field=pl.when(start == pl.col("to_datum_id"))
+            .then(pl.lit("to_datum_id"))
+            .otherwise(pl.lit("target_datum_id"))
+        )
+    )
+
+
+@rule(
+    "geometry.bearing_without_reference",
+    table="tie",
+    field="bearing_reference",
+    severity="error",
+    says="Measurement {tie_id} has a bearing of {bearing_deg} degrees, but does not say from which "
+    "north.",
+    remedy="Enter magnetic for a plain compass, true if the declination was set off, grid for the "
+    "site grid.",
+    source=COMMON_PRACTICE,
+)
+def bearing_without_reference(tables: Tables) -> pl.DataFrame:
+    """Magnetic and true north differ by up to some twenty degrees."""
+    return tables["tie"].filter(
+        pl.col("bearing_deg").is_not_null() & pl.col("bearing_reference").is_null()
+    )
+
+
+def _sites_with_bearings(tables: Tables, *references: str) -> pl.DataFrame:
+    """Sites with bearings from those norths, and how many."""
+    bearings = tables["tie"].filter(pl.col("bearing_reference").is_in(references))
+    counts = (
+        look_up(bearings, "from_datum_id", tables, "datum", {"site_id": "site_id"})
+        .group_by("site_id")
+        .agg(pl.len().alias("bearings"))
+    )
+    return tables["site"].join(counts, on="site_id", maintain_order="left")
+
+
+@rule(
+    "geometry.no_declination",
+    table="site",
+    field="declination_deg",
+    severity="error",
+    says="Site {site_id} has magnetic bearings ({bearings}), but no declination.",
+    remedy="Look up the declination for the place and the day of the survey; east is positive.",
+    source="World Magnetic Model (NOAA and BGS) defines declination east positive",
+)
+def no_declination(tables: Tables) -> pl.DataFrame:
+    """Magnetic north wanders; without the figure of the day the bearings are lost."""
+    return _sites_with_bearings(tables, "magnetic").filter(pl.col("declination_deg").is_null())
+
+
+@rule(
+    "geometry.no_grid_north",
+    table="site",
+    field="grid_north_deg",
+    severity="error",
+    says="Site {site_id} has bearings from magnetic or true north ({bearings}), but does not say "
+    "how its grid lies against true north.",
+    remedy="Measure the y axis of the site grid once against north, and enter it.",
+    source=COMMON_PRACTICE,
+)
+def no_grid_north(tables: Tables) -> pl.DataFrame:
+    """Compass bearings cannot be drawn on a grid whose own direction is not known."""
+    return _sites_with_bearings(tables, "magnetic", "true").filter(
+        pl.col("grid_north_deg").is_null()
+    )
+
+
+@rule(
+    "geometry.datum_not_placed",
+    table="datum",
+    field="x_m",
+    severity="warning",
+    says="Datum {datum_id} has no coordinates, and no measurement leads to it.",
+    remedy="Measure it from other datums, or enter its coordinates on the site grid.",
+    source=COMMON_PRACTICE,
+)
+def datum_not_placed(tables: Tables) -> pl.DataFrame:
+    """Everything measured from it hangs in the air."""
+    ties = tables["tie"]
+    # a tape between two datums places either from the other
+    between = ties.filter(pl.col("target_datum_id").is_not_null())
+    reached = pl.concat([between["target_datum_id"], between["from_datum_id"]]).drop_nulls()
+    return tables["datum"].filter(
+        (pl.col("x_m").is_null() | pl.col("y_m").is_null())
+        & ~pl.col("datum_id").is_in(reached.unique().to_list())
+    )
+
+
+@rule(
+    "geometry.datum_unused",
+    table="datum",
+    field="datum_id",
+    severity="note",
+    says="Nothing was measured from or to datum {datum_id}.",
+    remedy="Leave it if it was set for a later visit; otherwise look for measurements not entered.",
+    source=COMMON_PRACTICE,
+)
+def datum_unused(tables: Tables) -> pl.DataFrame:
+    """A page of the field book may be missing."""
+    ties = tables["tie"]
+    used = pl.concat(
+        [ties[name] for name in ("from_datum_id", "to_datum_id", "target_datum_id")]
+    ).drop_nulls()
+    return tables["datum"].filter(~pl.col("datum_id").is_in(used.unique().to_list()))
+
+
+@rule(
+    "geometry.nothing_held",
+    table="site",
+    field="site_id",
+    severity="warning",
+    says="No datum of site {site_id} is held, so its grid has no fixed point.",
+    remedy="Set 'held' to yes for the datums whose coordinates define the grid.",
+    source=COMMON_PRACTICE,
+)
+def nothing_held(tables: Tables) -> pl.DataFrame:
+    """Distances alone say how points lie to each other, not where."""
+    datums = tables["datum"]
+    return (
+        tables["site"]
+        .join(datums, on="site_id", how="semi", maintain_order="left")
+        .join(datums.filter("held"), on="site_id", how="anti", maintain_order="left")
+    )
+
+
+@rule(
+    "geometry.held_without_coordinates",
+    table="datum",
+    field="held",
+    severity="error",
+    says="Datum {datum_id} is to be held, but has no x and y.",
+    remedy="Enter its coordinates on the site grid, or let it be computed.",
+    source=COMMON_PRACTICE,
+)
+def held_without_coordinates(tables: Tables) -> pl.DataFrame:
+    """There is nothing to hold."""
+    return tables["datum"].filter(
+        pl.col("held") & (pl.col("x_m").is_null() | pl.col("y_m").is_null())
+    )
+
+
+@rule(
+    "geometry.measured_across_sites",
+    table="tie",
+    field="from_datum_id",
+    severity="error",
+    says="Measurement {tie_id} goes from datum {from_datum_id} of site {site_id} to {target} of "
+    "site {target_site_id}.",
+    remedy="One of the two codes is wrong.",
+    source=COMMON_PRACTICE,
+)
+def measured_across_sites(tables: Tables) -> pl.DataFrame:
+    """A site has a grid of its own."""
+    frame = look_up(tables["tie"], "from_datum_id", tables, "datum", {"site_id": "site_id"})
+    others = {"element_id": "element", "sample_id": "sample", "target_datum_id": "datum"}
+    for key, table in others.items():
+        frame = look_up(frame, key, tables, table, {f"_{key}_site": "site_id"})
+    return frame.with_columns(
+        target=pl.coalesce(TARGETS),
+        target_site_id=pl.coalesce(f"_{key}_site" for key in others),
+    ).filter(pl.col("site_id") != pl.col("target_site_id"))
+
+
+@rule(
+    "geometry.too_few_distances",
+    table="tie",
+    field="distance_m",
+    severity="warning",
+    says="{target} is tied by {distances} distance(s) only, which do not fix it.",
+    remedy="Measure from a third datum that does not lie on one line with the others, or add a "
+    "bearing or offset.",
+    source="plane geometry: two circles meet in two points",
+)
+def too_few_distances(tables: Tables) -> pl.DataFrame:
+    """With two tapes the point may lie on either side of the line between the datums."""
+    end = pl.format("{} end {}", "element_id", "element_end")
+    target = pl.coalesce(
+        end, pl.format("the hole of {}", "sample_id"), pl.format("datum {}", "target_datum_id")
+    )
+    ties = tables["tie"].with_columns(target=target).drop_nulls("target")
+    other_kinds = ties.filter(pl.col("kind").is_in(["offset", "bearing", "coordinate"]))
+    placed = tables["datum"].filter(pl.col("x_m").is_not_null() & pl.col("y_m").is_not_null())
+    known = placed.select(pl.format("datum {}", "datum_id").alias("target"))
+    return (
+        ties.filter(pl.col("kind") == "distance")
+        .group_by("target")
+        .agg(pl.col(ROW).min(), pl.len().alias("distances"))
+        .filter(pl.col("distances") < DISTANCES_FOR_A_POINT)
+        .join(other_kinds, on="target", how="anti")
+        .join(known, on="target", how="anti")
+        .sort(ROW)
+    )
+
+
+@rule(
+    "geometry.half_an_end",
+    table="element",
+    field="xa_m",
+    severity="error",
+    says="End {end} of {element_id} has only one of its two grid coordinates.",
+    remedy="Enter both x and y, or neither.",
+    source=COMMON_PRACTICE,
+)
+def half_an_end(tables: Tables) -> pl.DataFrame:
+    """Half a position is none, but looks like one."""
+    frames = []
+    for end in ("a", "b"):
+        x, y = pl.col(f"x{end}_m"), pl.col(f"y{end}_m")
+        lacks = pl.when(x.is_null()).then(pl.lit(f"x{end}_m")).otherwise(pl.lit(f"y{end}_m"))
+        frames.append(
+            tables["element"]
+            .filter(x.is_null() != y.is_null())
+            .with_columns(field=lacks, end=pl.lit(end.upper()))
+        )
+    return pl.concat(frames)
+
+
+@rule(
+    "geometry.ends_and_length_disagree",
+    table="element",
+    field="length_m",
+    severity="warning",
+    says="{element_id} is {length_m} m long, but its ends lie {apart_m:.2f} m apart on the grid.",
+    remedy="Check the length first, then the measurements of both ends.",
+    source="plane geometry (Pythagoras); the allowance is common practice, no source",
+)
+def ends_and_length_disagree(tables: Tables) -> pl.DataFrame:
+    """Either the tape was misread or the ends were mixed up."""
+    plan = sum(((pl.col(f"{axis}a_m") - pl.col(f"{axis}b_m")).pow(2) for axis in "xy"), pl.lit(0.0))
+    rise = (pl.col("za_m") - pl.col("zb_m")).pow(2)
+    allowed = pl.max_horizontal(
+        pl.lit(ENDS_ALLOWANCE_M),
+        pl.col("length_m") * ENDS_ALLOWANCE_SHARE,
+        pl.col("position_uncertainty_m").fill_null(0) * 2,
+    )
+    level_or_known = pl.col("apart_m") - pl.col("length_m")
+    # without heights the ends may be closer in plan than the wood is long, but never farther
+    wrong = pl.when(rise.is_null()).then(level_or_known).otherwise(level_or_known.abs())
+    return (
+        tables["element"]
+        .with_columns(apart_m=(plan + rise.fill_null(0)).sqrt())
+        .filter(wrong > allowed)
+    )
+
+
+@rule(
+    "geometry.position_without_uncertainty",
+    table="element",
+    field="position_uncertainty_m",
+    severity="note",
+    says="The ends of {element_id} have coordinates, but not their uncertainty.",
+    remedy="Enter the radius that holds the true point 95 times in 100; 'treenail survey' computes "
+    "it from the measurements.",
+    source="JCGM 100:2008 (GUM), 0.1: a result is reported with an indication of its quality",
+)
+def position_without_uncertainty(tables: Tables) -> pl.DataFrame:
+    """Whoever goes back needs to know how wide to search."""
+    return tables["element"].filter(
+        (pl.col("xa_m").is_not_null() | pl.col("xb_m").is_not_null())
+        & pl.col("position_uncertainty_m").is_null()
+    )

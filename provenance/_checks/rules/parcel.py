@@ -1,0 +1,257 @@
+"""Rules about parcels: what was in them, and whether they arrived."""
+
+from __future__ import annotations
+
+import polars as pl
+
+from provenance._checks.language.dates import date_bounds
+from provenance._checks.language.rule import COMMON_PRACTICE, rule
+from provenance._checks.language.views import (
+    MOST_PARCEL_EVENTS,
+    last_known_day,
+    parcel_samples,
+    results_with_samples,
+)
+from provenance._record.tables import Tables
+
+EXAMINED = ("dating", "species", "radiocarbon")
+"""Purposes that a laboratory answers with a result."""
+ON_THE_WAY_DAYS = 60
+"""A parcel that nobody acknowledged for two months is worth a telephone call."""
+
+
+def _dated_parcels(tables: Tables) -> pl.DataFrame:
+    return tables.once(
+        "dated_parcels",
+        lambda all_: date_bounds(
+            all_["consignment"], "packed_on", "sent_on", "due_on", "received_on"
+        ),
+    )
+
+
+@rule(
+    "parcel.received_before_sent",
+    table="consignment",
+    field="received_on",
+    severity="error",
+    says="Parcel {consignment_id} was received on {received_on}, before it was sent on {sent_on}.",
+    remedy="Compare both dates with the postal slip and the receipt.",
+    source=COMMON_PRACTICE,
+)
+def received_before_sent(tables: Tables) -> pl.DataFrame:
+    """One of the two dates is wrong, and with it the chain."""
+    return _dated_parcels(tables).filter(pl.col("received_on_last") < pl.col("sent_on_first"))
+
+
+@rule(
+    "parcel.sent_before_packed",
+    table="consignment",
+    field="sent_on",
+    severity="error",
+    says="Parcel {consignment_id} was sent on {sent_on}, before it was packed on {packed_on}.",
+    remedy="Compare both dates with the packing list.",
+    source=COMMON_PRACTICE,
+)
+def sent_before_packed(tables: Tables) -> pl.DataFrame:
+    """One of the two dates is wrong, and with it the chain."""
+    return _dated_parcels(tables).filter(pl.col("sent_on_last") < pl.col("packed_on_first"))
+
+
+@rule(
+    "parcel.packed_before_its_samples",
+    table="consignment",
+    field="packed_on",
+    severity="error",
+    says="Parcel {consignment_id} was packed on {packed_on}, but sample {sample_id} in it was "
+    "taken on {collected_on}.",
+    remedy="Compare both dates, and whether the sample went with a later parcel.",
+    source=COMMON_PRACTICE,
+)
+def packed_before_its_samples(tables: Tables) -> pl.DataFrame:
+    """What is still in the wood cannot be packed."""
+    collected = date_bounds(
+        tables["sample"].select("sample_id", "collected_on").drop_nulls(), "collected_on"
+    ).unique("sample_id", keep="first", maintain_order=True)
+    newest = (
+        parcel_samples(tables)
+        .join(collected, on="sample_id")
+        .sort("collected_on_first", "sample_id")
+        .unique("consignment_id", keep="last", maintain_order=True)
+    )
+    return (
+        _dated_parcels(tables)
+        .join(newest, on="consignment_id", maintain_order="left")
+        .filter(pl.col("packed_on_last") < pl.col("collected_on_first"))
+    )
+
+
+@rule(
+    "parcel.to_oneself",
+    table="consignment",
+    field="to_party_id",
+    severity="error",
+    says="Parcel {consignment_id} goes from {from_party_id} to itself.",
+    remedy="Enter who is to receive it.",
+    source=COMMON_PRACTICE,
+)
+def to_oneself(tables: Tables) -> pl.DataFrame:
+    """A parcel changes hands."""
+    return tables["consignment"].filter(pl.col("from_party_id") == pl.col("to_party_id"))
+
+
+@rule(
+    "parcel.count_differs",
+    table="consignment",
+    field="sample_count",
+    severity="error",
+    says="Parcel {consignment_id} is said to hold samples to the number of {sample_count}, but "
+    "the ledger has {counted} in it.",
+    remedy="Count them on the packing list; add the missing events 'packed', or mend the count.",
+    source=COMMON_PRACTICE,
+)
+def count_differs(tables: Tables) -> pl.DataFrame:
+    """The difference is what got lost, or was never written down."""
+    counts = parcel_samples(tables).group_by("consignment_id").agg(pl.len().alias("counted"))
+    return (
+        tables["consignment"]
+        .join(counts, on="consignment_id", how="left", maintain_order="left")
+        .filter(pl.col("sample_count") != pl.col("counted"))
+    )
+
+
+@rule(
+    "parcel.empty",
+    table="consignment",
+    field="consignment_id",
+    severity="warning",
+    says="The ledger puts no sample into parcel {consignment_id}.",
+    remedy="Add an event 'packed' for each sample in it.",
+    source=COMMON_PRACTICE,
+)
+def empty(tables: Tables) -> pl.DataFrame:
+    """Nobody could say what was lost if it went astray."""
+    return tables["consignment"].join(
+        parcel_samples(tables), on="consignment_id", how="anti", maintain_order="left"
+    )
+
+
+@rule(
+    "parcel.overdue",
+    table="consignment",
+    field="due_on",
+    severity="note",
+    says="An answer to parcel {consignment_id} was hoped for by {due_on}; samples still "
+    "without a result: {waiting}.",
+    remedy="Ask {to_party_id}, and enter the new day.",
+    source="common practice, no source; 'today' is the newest day in ledger, parcels and results",
+)
+def overdue(tables: Tables) -> pl.DataFrame:
+    """Samples that nobody asks for end in a drawer."""
+    reported = tables["lab_result"].filter(pl.col("outcome") != "pending").select("sample_id")
+    waiting = (
+        parcel_samples(tables)
+        .join(reported, on="sample_id", how="anti")
+        .group_by("consignment_id")
+        .agg(pl.len().alias("waiting"))
+    )
+    today = last_known_day(tables)
+    return (
+        _dated_parcels(tables)
+        .filter(pl.col("purpose").is_in(EXAMINED) & (pl.col("due_on_last") < today))
+        .join(waiting, on="consignment_id", maintain_order="left")
+    )
+
+
+@rule(
+    "parcel.no_receipt",
+    table="consignment",
+    field="received_on",
+    severity="warning",
+    says="Parcel {consignment_id} was sent to {to_party_id} on {sent_on}, and nobody has "
+    "acknowledged it.",
+    remedy="Ask for the signed receipt; enter its date and add the event 'received'.",
+    source="common practice, no source; 'today' is the newest day in ledger, parcels and results",
+)
+def no_receipt(tables: Tables) -> pl.DataFrame:
+    """Between two signatures a parcel belongs to nobody."""
+    today = last_known_day(tables)
+    received = tables["custody"].filter(pl.col("event") == "received").select("consignment_id")
+    return (
+        _dated_parcels(tables)
+        .filter(
+            pl.col("received_on").is_null() & (pl.col("sent_on_last") + ON_THE_WAY_DAYS < today)
+        )
+        .join(received, on="consignment_id", how="anti", maintain_order="left")
+    )
+
+
+@rule(
+    "parcel.result_before_receipt",
+    table="lab_result",
+    field="reported_on",
+    severity="error",
+    says="Result {result_id} of sample {sample_id} was reported on {reported_on}, before its "
+    "parcel {consignment_id} was received on {received_on}.",
+    remedy="Compare both dates; the sample may have come with another parcel.",
+    source=COMMON_PRACTICE,
+)
+def result_before_receipt(tables: Tables) -> pl.DataFrame:
+    """A laboratory cannot measure what it does not have."""
+    received = (
+        _dated_parcels(tables)
+        .select("consignment_id", "received_on", "received_on_first")
+        .drop_nulls()
+        .unique("consignment_id", keep="first", maintain_order=True)
+    )
+    return (
+        results_with_samples(tables)
+        .join(received, on="consignment_id", maintain_order="left")
+        .filter(pl.col("reported_on_last") < pl.col("received_on_first"))
+    )
+
+
+@rule(
+    "parcel.to_another_laboratory",
+    table="lab_result",
+    field="consignment_id",
+    severity="warning",
+    says="Result {result_id} is by {laboratory_id}, but parcel {consignment_id} went to "
+    "{to_party_id}.",
+    remedy="Check the number of the parcel, or enter how the sample was handed on.",
+    source=COMMON_PRACTICE,
+)
+def to_another_laboratory(tables: Tables) -> pl.DataFrame:
+    """Whose work it is, and where the sample lies, both hang on this."""
+    parcels = (
+        tables["consignment"]
+        .select("consignment_id", "to_party_id")
+        .drop_nulls()
+        .unique("consignment_id", keep="first", maintain_order=True)
+    )
+    return (
+        tables["lab_result"]
+        .join(parcels, on="consignment_id", maintain_order="left")
+        .filter(pl.col("to_party_id") != pl.col("laboratory_id"))
+    )
+
+
+@rule(
+    "parcel.with_many_events",
+    table="consignment",
+    field="consignment_id",
+    severity="warning",
+    says="Parcel {consignment_id} has {events} events of its own; they are not followed to its "
+    "samples.",
+    remedy="A parcel has a handful of events; look for rows that were read in more than once.",
+    source="own limit, so that a broken record cannot stop the check",
+)
+def with_many_events(tables: Tables) -> pl.DataFrame:
+    """Says where the rules about the chain do not look."""
+    counts = (
+        tables["custody"]
+        .filter(pl.col("sample_id").is_null())
+        .group_by("consignment_id")
+        .agg(pl.len().alias("events"))
+        .filter(pl.col("events") > MOST_PARCEL_EVENTS)
+    )
+    return tables["consignment"].join(counts, on="consignment_id", maintain_order="left")

@@ -1,0 +1,240 @@
+"""Rules about what must not become public: people, directions to the place, and private letters."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+
+import polars as pl
+
+from provenance._checks.language.rule import COMMON_PRACTICE, EVERY_TABLE, rule
+from provenance._record.tables import ROW, Tables, is_written, nothing_found
+
+GDPR = "GDPR, Regulation (EU) 2016/679, article 5(1)(c) (data minimisation)"
+SECRECY = "Darwin Core, dataGeneralizations and informationWithheld; " + COMMON_PRACTICE
+SHORTEST_NAME = 6
+"""Shorter names are too often plain words."""
+
+EMAIL = r"([A-Za-z0-9._%+-]+@[A-Za-z0-9-]+(?:\.[A-Za-z0-9-]+)*\.[A-Za-z]{2,})"
+# an international number; a trunk 0 with an area code; ten digits as North America writes them.
+# None may begin within another number, so dates, sizes and plug numbers pass.
+PHONE = (
+    r"(?:^|[\s:;,(.])(\+[0-9][0-9 ()./-]{7,17}[0-9]"
+    r"|0[0-9]{2,4}[ )/-]{1,2}[0-9]{3,}(?:[ -][0-9]{2,})*"
+    r"|[0-9]{3}(?:\) ?|[.-])[0-9]{3}[.-][0-9]{4})\b"
+)
+# decimal degrees, with letters or with the four places no size has; degrees and minutes; a map grid
+COORDINATES = (
+    r"(-?[0-9]{1,3}\.[0-9]{2,}°? ?[NSns]\b[ ,;/]+-?[0-9]{1,3}\.[0-9]{2,}"
+    r"|-?[0-9]{1,3}\.[0-9]{4,}°?[ ,;/]+-?[0-9]{1,3}\.[0-9]{4,}"
+    r"|[0-9]{1,3}° ?[0-9]{1,2}(?:['′’]|\.[0-9]+)"
+    r"|[0-9]{6} ?m? ?E[ ,;/]+[0-9]{7} ?m? ?N)"
+)
+
+
+def _open_texts(tables: Tables) -> Iterator[tuple[str, str]]:
+    """Table and field of every free text that the public edition shows, where any is written."""
+    for table in tables.model.of_role("record"):
+        for one in table.fields:
+            free = not (one.vocabulary or one.notation or one.constraints.get("pattern"))
+            # names of files are read like any other text
+            free = free or one.notation == "relative_path"
+            links = any(one.name in key.fields for key in table.foreign_keys)
+            is_open = one.type == "string" and one.sensitivity == "open" and free and not links
+            if is_open and is_written(tables[table.name][one.name]):
+                yield table.name, one.name
+
+
+def _found(table: str, field: str, rows: pl.DataFrame) -> pl.DataFrame:
+    return rows.select(pl.lit(table).alias("table"), ROW, pl.lit(field).alias("field"), "found")
+
+
+def _matches(tables: Tables, pattern: str) -> pl.DataFrame:
+    """Every open text that holds the pattern, with its first group in `found`."""
+    frames = [
+        _found(
+            table,
+            field,
+            tables[table]
+            .drop_nulls(field)
+            .with_columns(found=pl.col(field).str.extract(pattern, 1))
+            .drop_nulls("found"),
+        )
+        for table, field in _open_texts(tables)
+    ]
+    return pl.concat([nothing_found("found"), *frames])
+
+
+def _mentions(tables: Tables, names: dict[str, str]) -> pl.DataFrame:
+    """Every open text that mentions one of the names (as whole words), with its code in `found`."""
+    wanted = {_as_words_text(name): code for name, code in names.items()}
+    wanted = {words: code for words, code in wanted.items() if len(words) >= SHORTEST_NAME + 2}
+    frames = [
+        _found(
+            table,
+            field,
+            _texts_as_words(tables, table, field)
+            .with_columns(
+                found=pl.col("words")
+                .str.extract_many(list(wanted))
+                .list.first()
+                .replace_strict(wanted, default=None, return_dtype=pl.String)
+            )
+            .drop_nulls("found"),
+        )
+        for table, field in (_open_texts(tables) if wanted else ())
+    ]
+    return pl.concat([nothing_found("found"), *frames])
+
+
+def _texts_as_words(tables: Tables, table: str, field: str) -> pl.DataFrame:
+    """Rows of a table that have a text in `field`, with its words; people and sites both ask."""
+    return tables.once(
+        f"words of {table}.{field}",
+        lambda all_: all_[table].drop_nulls(field).select(ROW, words=_as_words(field)),
+    )
+
+
+def _as_words_text(name: str) -> str:
+    return pl.select(_as_words_of(pl.lit(name))).item()  # type: ignore[no-any-return]
+
+
+def _as_words(column: str) -> pl.Expr:
+    return _as_words_of(pl.col(column))
+
+
+def _as_words_of(text: pl.Expr) -> pl.Expr:
+    """The words of a text in small letters, single blanks between, without bracketed remarks."""
+    plain = text.str.replace_all(r"\([^)]*\)", " ").str.to_lowercase()
+    return pl.format(" {} ", plain.str.replace_all(r"[^\p{L}\p{N}]+", " ").str.strip_chars())
+
+
+@rule(
+    "privacy.email_in_open_field",
+    table=EVERY_TABLE,
+    field="",
+    severity="error",
+    says="The address {found} stands in a field that becomes public.",
+    remedy="Move it to the party's e-mail field and name the party by its code here.",
+    source=GDPR,
+)
+def email_in_open_field(tables: Tables) -> pl.DataFrame:
+    """What is published once cannot be called back."""
+    return _matches(tables, EMAIL)
+
+
+@rule(
+    "privacy.phone_in_open_field",
+    table=EVERY_TABLE,
+    field="",
+    severity="warning",
+    says="What looks like a telephone number, {found}, stands in a field that becomes public.",
+    remedy="Move it to the access notes of the site, which are never published.",
+    source=GDPR + "; ITU-T E.164 (at most 15 digits)",
+)
+def phone_in_open_field(tables: Tables) -> pl.DataFrame:
+    """What is published once cannot be called back."""
+    return _matches(tables, PHONE)
+
+
+@rule(
+    "privacy.coordinates_in_open_field",
+    table=EVERY_TABLE,
+    field="",
+    severity="error",
+    says="Coordinates ({found}) stand in a field that becomes public.",
+    remedy="Move them to latitude and longitude of the site; the public edition rounds those.",
+    source=SECRECY,
+)
+def coordinates_in_open_field(tables: Tables) -> pl.DataFrame:
+    """The public edition hides where protected places are; a note must not give it away."""
+    return _matches(tables, COORDINATES)
+
+
+@rule(
+    "privacy.person_in_open_field",
+    table=EVERY_TABLE,
+    field="",
+    severity="error",
+    says="The full name of {found}, who has not agreed to be named, stands in a field that becomes "
+    "public.",
+    remedy="Write the party's code instead of the name, or ask and set 'may be named' to yes.",
+    source=GDPR,
+)
+def person_in_open_field(tables: Tables) -> pl.DataFrame:
+    """People agreed to help, not to be published."""
+    people = tables["party"].filter(
+        (pl.col("kind") == "person") & ~pl.col("may_be_named").fill_null(False)
+    )
+    people = people.drop_nulls(["name", "party_id"])
+    return _mentions(
+        tables, dict(zip(people["name"].to_list(), people["party_id"].to_list(), strict=True))
+    )
+
+
+@rule(
+    "privacy.site_name_in_open_field",
+    table=EVERY_TABLE,
+    field="",
+    severity="error",
+    says="The real name of site {found} stands in a field that becomes public.",
+    remedy="Write the site's code or its public name instead.",
+    source=SECRECY,
+)
+def site_name_in_open_field(tables: Tables) -> pl.DataFrame:
+    """The public edition hides the name of the place; a note must not give it away."""
+    sites = tables["site"].drop_nulls(["name", "site_id"])
+    # a site whose public name is its real name hides nothing (another rule asks about that)
+    hidden = sites.filter(
+        pl.col("public_name").is_null() | (pl.col("public_name") != pl.col("name"))
+    )
+    return _mentions(
+        tables, dict(zip(hidden["name"].to_list(), hidden["site_id"].to_list(), strict=True))
+    )
+
+
+@rule(
+    "privacy.public_name_is_the_real_one",
+    table="site",
+    field="public_name",
+    severity="error",
+    says="The public name of site {site_id} is its real name.",
+    remedy="Give it a number or an invented name, unless owner and authority agree to the real "
+    "one.",
+    source=SECRECY,
+)
+def public_name_is_the_real_one(tables: Tables) -> pl.DataFrame:
+    """A name leads there as surely as coordinates."""
+    if tables.model.table("site").field("name").withheld:
+        # the public edition, where the one stands in for the other
+        return tables["site"].clear()
+    return tables["site"].filter(_as_words("public_name") == _as_words("name"))
+
+
+@rule(
+    "privacy.nobody_asked",
+    table="party",
+    field="may_be_named",
+    severity="note",
+    says="It is not said whether {party_id} may be named.",
+    remedy="Ask; until there is an answer the name is withheld.",
+    source="GDPR, Regulation (EU) 2016/679, article 6(1)(a) (consent)",
+)
+def nobody_asked(tables: Tables) -> pl.DataFrame:
+    """Credit where it is wanted, silence where it is not."""
+    return tables["party"].filter((pl.col("kind") == "person") & pl.col("may_be_named").is_null())
+
+
+@rule(
+    "privacy.letter_in_the_open",
+    table="file",
+    field="access",
+    severity="warning",
+    says="File {file_id} is a {kind} and is to be public.",
+    remedy="Set its access to 'restricted', unless it was written to be published.",
+    source=GDPR,
+)
+def letter_in_the_open(tables: Tables) -> pl.DataFrame:
+    """Letters and filled sheets name people and places."""
+    return tables["file"].filter(
+        pl.col("kind").is_in(["letter", "form"]) & (pl.col("access") == "open")
+    )

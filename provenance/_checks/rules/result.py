@@ -1,0 +1,361 @@
+"""Rules about a laboratory's result: whose it is, what it replaces, and when it came."""
+
+from __future__ import annotations
+
+import polars as pl
+
+from provenance._checks.language.links import look_up, looping
+from provenance._checks.language.rule import COMMON_PRACTICE, rule
+from provenance._checks.language.views import (
+    in_list,
+    ledger,
+    live_results,
+    results_with_samples,
+    species_differ,
+    split_codes,
+)
+from provenance._record.tables import Tables
+
+WITH_YEARS = ("dated", "tentative")
+YEARS = ("inner_year", "outer_year", "felled_from_year", "felled_to_year")
+
+
+@rule(
+    "result.before_sample",
+    table="lab_result",
+    field="reported_on",
+    severity="error",
+    says="Result {result_id} was reported on {reported_on}, before sample {sample_id} was taken on "
+    "{collected_on}.",
+    remedy="Compare both dates, and the number of the sample.",
+    source=COMMON_PRACTICE,
+)
+def before_sample(tables: Tables) -> pl.DataFrame:
+    """A result cannot be older than its sample; it is of another one."""
+    return results_with_samples(tables).filter(
+        pl.col("reported_on_last") < pl.col("collected_on_first")
+    )
+
+
+def _arrivals(tables: Tables) -> pl.DataFrame:
+    """First arrival of each sample at each party."""
+    return (
+        ledger(tables)
+        .filter("moves")
+        .drop_nulls("to_party_id")
+        .group_by("sample_id", pl.col("to_party_id").alias("laboratory_id"))
+        .agg(
+            pl.col("happened_on_first").min().alias("arrived_first"),
+            pl.col("happened_on").sort_by("happened_on_first", nulls_last=True).first(),
+        )
+    )
+
+
+@rule(
+    "result.before_arrival",
+    table="lab_result",
+    field="reported_on",
+    severity="error",
+    says="Result {result_id} was reported on {reported_on}, but sample {sample_id} only came to "
+    "{laboratory_id} on {happened_on}.",
+    remedy="Compare the report with the receipt.",
+    source=COMMON_PRACTICE,
+)
+def before_arrival(tables: Tables) -> pl.DataFrame:
+    """A laboratory cannot measure what it does not have."""
+    return (
+        results_with_samples(tables)
+        .join(_arrivals(tables), on=["sample_id", "laboratory_id"], maintain_order="left")
+        .filter(pl.col("reported_on_last") < pl.col("arrived_first"))
+    )
+
+
+@rule(
+    "result.never_sent",
+    table="lab_result",
+    field="laboratory_id",
+    severity="warning",
+    says="Result {result_id} is by {laboratory_id}, but by the ledger sample {sample_id} was never "
+    "there.",
+    remedy="Add the events by which the sample got there, or set the right laboratory.",
+    source=COMMON_PRACTICE,
+)
+def never_sent(tables: Tables) -> pl.DataFrame:
+    """Where the sample lies is known only through the ledger."""
+    return (
+        results_with_samples(tables)
+        .join(ledger(tables), on="sample_id", how="semi", maintain_order="left")
+        .join(
+            _arrivals(tables), on=["sample_id", "laboratory_id"], how="anti", maintain_order="left"
+        )
+    )
+
+
+@rule(
+    "result.of_a_lost_sample",
+    table="lab_result",
+    field="sample_id",
+    severity="error",
+    says="Result {result_id} was reported on {reported_on}, but sample {sample_id} was {fate} on "
+    "{lost_on} and not found since.",
+    remedy="Check the number of the sample, and whether it was found again.",
+    source=COMMON_PRACTICE,
+)
+def of_a_lost_sample(tables: Tables) -> pl.DataFrame:
+    """A result of what nobody has is most likely another sample's."""
+    missing = (pl.col("state") == "missing").fill_null(False)
+    fates = ledger(tables).filter(pl.col("event").is_in(["lost", "destroyed", "found"]) | missing)
+    lost = (
+        fates.unique("sample_id", keep="last", maintain_order=True)
+        .filter((pl.col("event") == "lost") | (missing & (pl.col("event") != "found")))
+        .select(
+            "sample_id",
+            pl.when(missing).then(pl.lit("missing")).otherwise("event").alias("fate"),
+            pl.col("happened_on").alias("lost_on"),
+            pl.col("happened_on_last").alias("lost_last"),
+        )
+    )
+    return (
+        results_with_samples(tables)
+        .join(lost, on="sample_id", maintain_order="left")
+        .filter(pl.col("reported_on_first") > pl.col("lost_last"))
+    )
+
+
+@rule(
+    "result.two_live",
+    table="lab_result",
+    field="supersedes_result_id",
+    severity="warning",
+    says="Results {first_id} and {result_id} both stand for sample {sample_id} ({method}).",
+    remedy="If the later one replaces the earlier, enter the earlier one's number here.",
+    source=COMMON_PRACTICE,
+)
+def two_live(tables: Tables) -> pl.DataFrame:
+    """Whoever reads the record cannot tell which date holds."""
+    examined = live_results(tables).filter(
+        ~pl.col("outcome").is_in(["pending", "species_only"]) & pl.col("sample_id").is_not_null()
+    )
+    return examined.with_columns(
+        first_id=pl.col("result_id").first().over("sample_id", "method")
+    ).filter(pl.col("result_id") != pl.col("first_id"))
+
+
+@rule(
+    "result.supersedes_itself",
+    table="lab_result",
+    field="supersedes_result_id",
+    severity="error",
+    says="Result {result_id} supersedes {supersedes_result_id}, which in the end supersedes "
+    "{result_id} again.",
+    remedy="Order the results by the day of the report; the first one supersedes none.",
+    source=COMMON_PRACTICE,
+)
+def supersedes_itself(tables: Tables) -> pl.DataFrame:
+    """No result of the circle would hold."""
+    return looping(tables["lab_result"], "result_id", "supersedes_result_id")
+
+
+_EARLIER = {
+    "their_sample_id": "sample_id",
+    "their_revision": "revision",
+    "their_laboratory_id": "laboratory_id",
+}
+
+
+@rule(
+    "result.supersedes_another_sample",
+    table="lab_result",
+    field="supersedes_result_id",
+    severity="error",
+    says="Result {result_id} of sample {sample_id} supersedes {supersedes_result_id}, which is of "
+    "sample {their_sample_id}.",
+    remedy="Check both numbers against the reports.",
+    source=COMMON_PRACTICE,
+)
+def supersedes_another_sample(tables: Tables) -> pl.DataFrame:
+    """It would take away another sample's date."""
+    joined = look_up(tables["lab_result"], "supersedes_result_id", tables, "lab_result", _EARLIER)
+    return joined.filter(pl.col("their_sample_id") != pl.col("sample_id"))
+
+
+@rule(
+    "result.revision_not_rising",
+    table="lab_result",
+    field="revision",
+    severity="error",
+    says="Result {result_id} is revision {revision}, but supersedes {supersedes_result_id}, which "
+    "is revision {their_revision}.",
+    remedy="Revisions of a sample count 1, 2, 3 …; set the number or the superseded result right.",
+    source=COMMON_PRACTICE,
+)
+def revision_not_rising(tables: Tables) -> pl.DataFrame:
+    """The highest revision is taken for the one that holds."""
+    joined = look_up(tables["lab_result"], "supersedes_result_id", tables, "lab_result", _EARLIER)
+    return joined.filter(pl.col("revision") <= pl.col("their_revision"))
+
+
+@rule(
+    "result.revision_of_nothing",
+    table="lab_result",
+    field="supersedes_result_id",
+    severity="warning",
+    says="Result {result_id} of sample {sample_id} is revision {revision}, but does not say which "
+    "result it supersedes.",
+    remedy="Enter the number of the earlier result; enter that result too if it is missing.",
+    source=COMMON_PRACTICE,
+)
+def revision_of_nothing(tables: Tables) -> pl.DataFrame:
+    """Earlier dates have been published; they must stay traceable."""
+    return tables["lab_result"].filter(
+        (pl.col("revision") > 1) & pl.col("supersedes_result_id").is_null()
+    )
+
+
+@rule(
+    "result.superseded_twice",
+    table="lab_result",
+    field="supersedes_result_id",
+    severity="warning",
+    says="Results {first_id} and {result_id} both supersede {supersedes_result_id}.",
+    remedy="Let the later one supersede the earlier.",
+    source=COMMON_PRACTICE,
+)
+def superseded_twice(tables: Tables) -> pl.DataFrame:
+    """The line of revisions forks, and two dates hold."""
+    later = tables["lab_result"].drop_nulls("supersedes_result_id")
+    return later.with_columns(
+        first_id=pl.col("result_id").first().over("supersedes_result_id")
+    ).filter(pl.col("result_id") != pl.col("first_id"))
+
+
+@rule(
+    "result.dated_without_year",
+    table="lab_result",
+    field="outer_year",
+    severity="error",
+    says="Result {result_id} of sample {sample_id} is '{outcome}', but gives no year.",
+    remedy="Enter the outside year from the report, or set the outcome right.",
+    source=COMMON_PRACTICE,
+)
+def dated_without_year(tables: Tables) -> pl.DataFrame:
+    """A date is a year."""
+    no_year = pl.col("outer_year").is_null() & pl.col("felled_to_year").is_null()
+    return tables["lab_result"].filter(pl.col("outcome").is_in(WITH_YEARS) & no_year)
+
+
+@rule(
+    "result.undated_with_year",
+    table="lab_result",
+    field="outcome",
+    severity="error",
+    says="Result {result_id} of sample {sample_id} is '{outcome}', but gives years "
+    "({inner_year} to {outer_year}).",
+    remedy="Read the report again: either it is dated or the years are of another sample.",
+    source=COMMON_PRACTICE,
+)
+def undated_with_year(tables: Tables) -> pl.DataFrame:
+    """Somebody will take the years for a date."""
+    any_year = pl.any_horizontal(pl.col(name).is_not_null() for name in YEARS)
+    return tables["lab_result"].filter(~pl.col("outcome").is_in(WITH_YEARS) & any_year)
+
+
+@rule(
+    "result.undated_without_reason",
+    table="lab_result",
+    field="undated_reason",
+    severity="warning",
+    says="Result {result_id} of sample {sample_id} is '{outcome}', but does not say why.",
+    remedy="Ask the laboratory; it tells whether a second core is worth the hole.",
+    source=COMMON_PRACTICE,
+)
+def undated_without_reason(tables: Tables) -> pl.DataFrame:
+    """Without the reason somebody will drill again for nothing."""
+    undated = pl.col("outcome").is_in(["undated", "not_measured"])
+    return tables["lab_result"].filter(undated & pl.col("undated_reason").is_null())
+
+
+@rule(
+    "result.no_reference_named",
+    table="lab_result",
+    field="reference_chronology",
+    severity="note",
+    says="Result {result_id} was dated by crossdating, but the reference chronology is not named.",
+    remedy="Enter the chronology and the match statistics from the report.",
+    source=COMMON_PRACTICE,
+)
+def no_reference_named(tables: Tables) -> pl.DataFrame:
+    """A crossdate can be tested only against what it was matched with."""
+    return live_results(tables).filter(
+        (pl.col("outcome") == "dated")
+        & (pl.col("method") == "crossdating")
+        & pl.col("reference_chronology").is_null()
+    )
+
+
+@rule(
+    "result.laboratory_without_role",
+    table="lab_result",
+    field="laboratory_id",
+    severity="note",
+    says="Result {result_id} is by {laboratory_id}, who is not entered as a laboratory or analyst.",
+    remedy="Add the role to the party, or set the right party.",
+    source=COMMON_PRACTICE,
+)
+def laboratory_without_role(tables: Tables) -> pl.DataFrame:
+    """Owners and crew do not date their own samples."""
+    examines = in_list("_roles", ["laboratory", "analyst"])
+    joined = look_up(tables["lab_result"], "laboratory_id", tables, "party", {"roles": "roles"})
+    return joined.drop_nulls("roles").with_columns(_roles=split_codes("roles")).filter(~examines)
+
+
+@rule(
+    "result.laboratory_number_twice",
+    table="lab_result",
+    field="lab_number",
+    severity="error",
+    says="{laboratory_id} gave number {lab_number} to sample {sample_id} and to sample "
+    "{first_sample_id}.",
+    remedy="Ask the laboratory which of the two it is.",
+    source=COMMON_PRACTICE,
+)
+def laboratory_number_twice(tables: Tables) -> pl.DataFrame:
+    """One of the two samples carries another one's date."""
+    numbered = tables["lab_result"].drop_nulls(["laboratory_id", "lab_number", "sample_id"])
+    first = pl.col("sample_id").first().over("laboratory_id", "lab_number")
+    return numbered.with_columns(first_sample_id=first).filter(
+        pl.col("sample_id") != pl.col("first_sample_id")
+    )
+
+
+@rule(
+    "result.genus_differs",
+    table="lab_result",
+    field="species",
+    severity="warning",
+    says="The laboratory found {species} in sample {sample_id}; in the field it was "
+    "{field_species}, another genus.",
+    remedy="Look at the photo: if the field name is a slip, mend it; if not, two samples may have "
+    "been exchanged.",
+    source="ITRDB species codes",
+)
+def genus_differs(tables: Tables) -> pl.DataFrame:
+    """Another kind of wood is often the first sign of an exchanged sample."""
+    another_genus, _ = species_differ(tables, "species", "field_species")
+    return live_results(tables).filter(another_genus)
+
+
+@rule(
+    "result.species_differs",
+    table="lab_result",
+    field="species",
+    severity="note",
+    says="The laboratory found {species} in sample {sample_id}; in the field it was "
+    "{field_species}.",
+    remedy="Within a genus the laboratory is usually right; mend the field name if you agree.",
+    source="ITRDB species codes",
+)
+def species_differs(tables: Tables) -> pl.DataFrame:
+    """The field name is a guess; the record should not keep two."""
+    _, another_species = species_differ(tables, "species", "field_species")
+    return live_results(tables).filter(another_species)

@@ -1,0 +1,341 @@
+"""Rules about the years and signs of a result, and whether the field record bears them out.
+
+Years are astronomical (0 is 1 BC), so a span is a plain difference.
+"""
+
+from __future__ import annotations
+
+import polars as pl
+
+from provenance._checks.language.links import codes_with
+from provenance._checks.language.rule import COMMON_PRACTICE, rule
+from provenance._checks.language.views import in_list, live_results, results_with_samples
+from provenance._record.tables import Tables
+
+RINGS_PER_MM = 10.0
+FEW_RINGS = 30
+UNFINISHED_RINGS = 1
+"""A ring that had only begun may be counted and not dated, at either edge."""
+MISSING_SHARE = 0.05
+"""Locally absent rings take years without a ring: this share of the span passes unasked."""
+MISSING_SHARE_FLAGGED = 0.15
+"""…and this one where the laboratory itself says so with + or ++."""
+UNIX_DAY_ZERO = 719_162
+"""1970-01-01, counted from 0001-01-01."""
+
+
+def _signs(tables: Tables, *cutting: str) -> list[str]:
+    return codes_with(tables, "result_symbol", "cutting", *cutting)
+
+
+def _qualified() -> pl.Expr:
+    return in_list("outer_signs", ["+", "++"])
+
+
+@rule(
+    "result.outer_before_inner",
+    table="lab_result",
+    field="outer_year",
+    severity="error",
+    says="Result {result_id} of sample {sample_id}: the outermost ring is of {outer_year}, the "
+    "innermost of {inner_year}.",
+    remedy="Exchange them if the report says so; years BC are negative (0 is 1 BC).",
+    source=COMMON_PRACTICE,
+)
+def outer_before_inner(tables: Tables) -> pl.DataFrame:
+    """Wood grows outwards."""
+    return tables["lab_result"].filter(pl.col("outer_year") < pl.col("inner_year"))
+
+
+@rule(
+    "result.rings_do_not_fit_years",
+    table="lab_result",
+    field="ring_count",
+    severity="warning",
+    says="Result {result_id} of sample {sample_id}: {inner_year} to {outer_year} are {span} years, "
+    "but {ring_count} rings were counted.",
+    remedy="Check the three figures against the report. Missing rings are marked with + after the "
+    "outside year, rings only counted with ++.",
+    source=COMMON_PRACTICE,
+)
+def rings_do_not_fit_years(tables: Tables) -> pl.DataFrame:
+    """One ring a year: a difference shows a slip, or rings that the laboratory did not mention."""
+    flagged = pl.when(_qualified()).then(MISSING_SHARE_FLAGGED).otherwise(MISSING_SHARE)
+    missing = pl.col("span") - pl.col("ring_count")
+    return (
+        results_with_samples(tables)
+        .with_columns(span=pl.col("outer_year") - pl.col("inner_year") + 1)
+        .filter(pl.col("span") > 0)
+        .filter(
+            (missing < -UNFINISHED_RINGS) | (missing > (pl.col("span") * flagged).clip(2).floor())
+        )
+    )
+
+
+@rule(
+    "result.ring_after_collection",
+    table="lab_result",
+    field="outer_year",
+    severity="error",
+    says="Result {result_id} dates the outermost ring of sample {sample_id} to {outer_year}, but "
+    "the sample was taken on {collected_on}.",
+    remedy="Check the year against the report, and the number of the sample.",
+    source=COMMON_PRACTICE,
+)
+def ring_after_collection(tables: Tables) -> pl.DataFrame:
+    """Wood does not grow in a store."""
+    return results_with_samples(tables).filter(
+        pl.col("outer_year") > _year_of(pl.col("collected_on_last"))
+    )
+
+
+@rule(
+    "result.felled_after_collection",
+    table="lab_result",
+    field="felled_from_year",
+    severity="error",
+    says="Result {result_id} has the tree of sample {sample_id} felled from {felled_from_year}, "
+    "but the sample was taken on {collected_on}.",
+    remedy="Check the years against the report, and the number of the sample.",
+    source=COMMON_PRACTICE,
+)
+def felled_after_collection(tables: Tables) -> pl.DataFrame:
+    """A tree in a building is felled already."""
+    return results_with_samples(tables).filter(
+        pl.col("felled_from_year") > _year_of(pl.col("collected_on_last"))
+    )
+
+
+def _year_of(day: pl.Expr) -> pl.Expr:
+    """The year of a day that is counted from 0001-01-01."""
+    unix_day = day - UNIX_DAY_ZERO
+    return unix_day.cast(pl.Int32).cast(pl.Date).dt.year().cast(pl.Int64)
+
+
+@rule(
+    "result.more_rings_than_length",
+    table="lab_result",
+    field="ring_count",
+    severity="warning",
+    says="Result {result_id} has {ring_count} rings on core {sample_id}, which is "
+    "{sample_length_mm} mm long.",
+    remedy="Check the count, the length of the core and the number of the sample.",
+    source=COMMON_PRACTICE,
+)
+def more_rings_than_length(tables: Tables) -> pl.DataFrame:
+    """Rings narrower than a tenth of a millimetre on average are next to unknown."""
+    return results_with_samples(tables).filter(
+        pl.col("leaves_hole") & (pl.col("ring_count") > pl.col("sample_length_mm") * RINGS_PER_MM)
+    )
+
+
+@rule(
+    "result.more_sapwood_than_rings",
+    table="lab_result",
+    field="sapwood_count",
+    severity="error",
+    says="Result {result_id} of sample {sample_id} has {sapwood_count} rings of sapwood among "
+    "{ring_count} rings.",
+    remedy="Check both counts against the report.",
+    source=COMMON_PRACTICE,
+)
+def more_sapwood_than_rings(tables: Tables) -> pl.DataFrame:
+    """Sapwood is the outer part of the rings."""
+    return tables["lab_result"].filter(pl.col("sapwood_count") > pl.col("ring_count"))
+
+
+@rule(
+    "result.pith_there_and_missing",
+    table="lab_result",
+    field="pith_offset",
+    severity="warning",
+    says="Result {result_id} of sample {sample_id} has the sign {inner_symbol} (pith), but "
+    "{pith_offset} rings are said to be missing towards the pith.",
+    remedy="Check both against the report.",
+    source=COMMON_PRACTICE,
+)
+def pith_there_and_missing(tables: Tables) -> pl.DataFrame:
+    """With the pith in the sample nothing is missing inside."""
+    return results_with_samples(tables).filter(
+        in_list("inner_signs", ["p"]) & (pl.col("pith_offset") > 0)
+    )
+
+
+@rule(
+    "result.sign_on_the_wrong_side",
+    table="lab_result",
+    field="outer_symbol",
+    severity="error",
+    says="Result {result_id} of sample {sample_id}: the sign(s) '{signs}' do not belong beside the "
+    "{side} year.",
+    remedy="Signs for pith belong inside, signs for bark and cutting outside.",
+    source="result symbols in schemas/vocabularies; " + COMMON_PRACTICE,
+)
+def sign_on_the_wrong_side(tables: Tables) -> pl.DataFrame:
+    """A sign on the wrong side turns a limit into a felling date."""
+    frames = []
+    for side, other in (("inner", "outer"), ("outer", "inner")):
+        strangers = codes_with(tables, "result_symbol", "side", other)
+        frames.append(
+            results_with_samples(tables)
+            .filter(in_list(f"{side}_signs", strangers))
+            .with_columns(
+                field=pl.lit(f"{side}_symbol"),
+                signs=pl.col(f"{side}_symbol"),
+                side=pl.lit({"inner": "inside", "outer": "outside"}[side]),
+            )
+        )
+    return pl.concat(frames)
+
+
+@rule(
+    "result.signs_contradict",
+    table="lab_result",
+    field="outer_symbol",
+    severity="error",
+    says="Result {result_id} of sample {sample_id}: the signs '{outer_symbol}' beside the outside "
+    "year contradict each other.",
+    remedy="Check them against the report: bark and vv exclude each other, and so do inc and comp.",
+    source="result symbols in schemas/vocabularies; " + COMMON_PRACTICE,
+)
+def signs_contradict(tables: Tables) -> pl.DataFrame:
+    """Either the last ring is there or it is not."""
+    edge = in_list("outer_signs", _signs(tables, "yes"))
+    no_edge = in_list("outer_signs", _signs(tables, "no", "near"))
+    both = in_list("outer_signs", ["inc"]) & in_list("outer_signs", ["comp"])
+    return results_with_samples(tables).filter((edge & no_edge) | both)
+
+
+@rule(
+    "result.cutting_date_on_lost_surface",
+    table="lab_result",
+    field="outer_symbol",
+    severity="error",
+    says="Result {result_id} gives sample {sample_id} the sign '{outer_symbol}' of a cutting date, "
+    "but by the field record its surface is '{field_surface}'.",
+    remedy="Look at sample and photo together with the laboratory; until then take the year for "
+    "the earliest possible felling.",
+    source=COMMON_PRACTICE,
+)
+def cutting_date_on_lost_surface(tables: Tables) -> pl.DataFrame:
+    """Where the outer rings are gone the last one measured is not the last one grown."""
+    gone = codes_with(tables, "outer_surface", "surface", "gone")
+    return live_results(tables).filter(
+        in_list("outer_signs", _signs(tables, "yes")) & pl.col("field_surface").is_in(gone)
+    )
+
+
+@rule(
+    "result.surface_kept_but_not_reported",
+    table="lab_result",
+    field="outer_symbol",
+    severity="note",
+    says="In the field the surface of sample {sample_id} was '{field_surface}'; result {result_id} "
+    "has the sign '{outer_symbol}': rings are lost.",
+    remedy="Ask the laboratory whether the edge crumbled on the way; a second core may give the "
+    "felling year.",
+    source=COMMON_PRACTICE,
+)
+def surface_kept_but_not_reported(tables: Tables) -> pl.DataFrame:
+    """The most precious ring is the first to fall off."""
+    kept = codes_with(tables, "outer_surface", "surface", "present")
+    return live_results(tables).filter(
+        in_list("outer_signs", _signs(tables, "no")) & pl.col("field_surface").is_in(kept)
+    )
+
+
+@rule(
+    "result.cutting_dates_differ",
+    table="lab_result",
+    field="outer_year",
+    severity="warning",
+    says="Samples {first_sample_id} and {sample_id} of one piece of wood {element_id} both have a "
+    "cutting date, {first_year} and {outer_year}.",
+    remedy="Check that both samples are of this wood; ask the laboratory to compare the two "
+    "series.",
+    source=COMMON_PRACTICE,
+)
+def cutting_dates_differ(tables: Tables) -> pl.DataFrame:
+    """A tree is felled once."""
+    cutting = live_results(tables).filter(
+        in_list("outer_signs", _signs(tables, "yes"))
+        & ~_qualified()
+        & pl.col("outer_year").is_not_null()
+        & pl.col("element_id").is_not_null()
+    )
+    first_sample = pl.col("sample_id").first().over("element_id")
+    first_year = pl.col("outer_year").first().over("element_id")
+    return cutting.with_columns(first_sample_id=first_sample, first_year=first_year).filter(
+        (pl.col("outer_year") != pl.col("first_year"))
+        & (pl.col("sample_id") != pl.col("first_sample_id"))
+    )
+
+
+@rule(
+    "result.felled_before_last_ring",
+    table="lab_result",
+    field="felled_to_year",
+    severity="error",
+    says="Result {result_id} of sample {sample_id} has the tree felled by {felled_to_year}, before "
+    "its outermost ring of {outer_year} grew.",
+    remedy="Check the years against the report.",
+    source=COMMON_PRACTICE,
+)
+def felled_before_last_ring(tables: Tables) -> pl.DataFrame:
+    """A felled tree grows no rings."""
+    return tables["lab_result"].filter(
+        pl.min_horizontal("felled_from_year", "felled_to_year") < pl.col("outer_year")
+    )
+
+
+@rule(
+    "result.felling_range_backwards",
+    table="lab_result",
+    field="felled_to_year",
+    severity="error",
+    says="Result {result_id} of sample {sample_id}: the felling range ends {felled_to_year}, "
+    "before it begins {felled_from_year}.",
+    remedy="Exchange the two years if the report says so.",
+    source=COMMON_PRACTICE,
+)
+def felling_range_backwards(tables: Tables) -> pl.DataFrame:
+    """A range runs from the earlier to the later year."""
+    return tables["lab_result"].filter(pl.col("felled_to_year") < pl.col("felled_from_year"))
+
+
+@rule(
+    "result.felling_far_from_cutting_date",
+    table="lab_result",
+    field="felled_from_year",
+    severity="warning",
+    says="Result {result_id} of sample {sample_id} is a cutting date ({outer_year} "
+    "{outer_symbol}), but the felling is put at {felled_from_year} to {felled_to_year}.",
+    remedy="With the last ring there the tree was felled in that year or before the next spring.",
+    source=COMMON_PRACTICE,
+)
+def felling_far_from_cutting_date(tables: Tables) -> pl.DataFrame:
+    """Either the sign or the range is of another sample."""
+    furthest = pl.max_horizontal("felled_from_year", "felled_to_year")
+    return results_with_samples(tables).filter(
+        in_list("outer_signs", _signs(tables, "yes"))
+        & ~_qualified()
+        & (furthest > pl.col("outer_year") + 1)
+    )
+
+
+@rule(
+    "result.dated_on_few_rings",
+    table="lab_result",
+    field="ring_count",
+    severity="note",
+    says="Result {result_id} dates sample {sample_id} by crossdating on {ring_count} rings only.",
+    remedy="Ask for the match statistics, or call the date tentative.",
+    source=COMMON_PRACTICE,
+)
+def dated_on_few_rings(tables: Tables) -> pl.DataFrame:
+    """Short series match in more than one place by chance."""
+    return live_results(tables).filter(
+        (pl.col("outcome") == "dated")
+        & (pl.col("method") == "crossdating")
+        & (pl.col("ring_count") < FEW_RINGS)
+    )

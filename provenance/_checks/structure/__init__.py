@@ -1,0 +1,1 @@
+"""What the Table Schemas say, checked column by column."""

@@ -1,0 +1,214 @@
+"""Checks the cells of a table against the types and constraints of its fields.
+
+Each constraint is one expression over a column; all of them run in one pass. What a column's own
+reading cannot settle (odd spellings of numbers, values on a limit) is settled exactly, once for
+each different text.
+"""
+
+from __future__ import annotations
+
+import operator
+from collections.abc import Callable, Iterator
+from dataclasses import dataclass
+from decimal import Decimal
+from typing import Any
+
+import polars as pl
+
+from provenance._base.errors import UnusablePackage
+from provenance._checks.language.wording import found_in_cells
+from provenance._checks.structure.exact import LIMITS, NOT_OF_TYPE, faults_of_number, limit_of
+from provenance._checks.structure.forms import find_unlisted, find_wrong_forms
+from provenance._model.schema import Field, Model, Table
+from provenance._record.cells import FALSE_WORDS, TRUE_WORDS, canonical
+from provenance._record.reading import TableText
+from provenance._record.tables import ROW
+
+__all__ = ["find_in_cells"]
+
+_LIMIT_NAMES = {constraint for constraint, _, _ in LIMITS}
+_SUPPORTED = {
+    "string": {"required", "unique", "minLength", "maxLength", "pattern", "enum"},
+    "number": {"required", "unique", "enum", *_LIMIT_NAMES},
+    "integer": {"required", "unique", "enum", *_LIMIT_NAMES},
+    "boolean": {"required", "unique", "enum"},
+}
+_LENGTHS: dict[str, tuple[str, Callable[[Any, Any], Any]]] = {
+    "minLength": ("too_few_characters", operator.lt),
+    "maxLength": ("too_many_characters", operator.gt),
+}
+_ODD = "odd"
+
+
+@dataclass(frozen=True)
+class _Probe:
+    """One thing that can be wrong with the cells of one field, as an expression that finds it.
+
+    `name` is the kind of the finding, or _ODD where each different text must be looked at.
+    `any_wrong` says of the column as a whole whether `wrong` can hold anywhere in it; the probes of
+    one field may share it.
+    """
+
+    field: Field
+    name: str
+    wrong: pl.Expr
+    any_wrong: pl.Expr
+    limit: str = ""
+
+
+def find_in_cells(model: Model, table: Table, text: TableText) -> Iterator[pl.DataFrame]:
+    """Findings about single cells, with the columns FOUND.
+
+    Blank rows are passed over, and so are required cells that a short row lacks: those rows have
+    their own finding. Raises UnusablePackage for a type or constraint that Table Schema lacks.
+    """
+    columns = set(text.frame.columns)
+    present = [one for one in table.fields if one.name in columns]
+    for one in present:
+        _refuse_unknown(table, one)
+    if len(text):
+        yield from _find_by_probes(model, table, text, present)
+    for one in present:
+        if "pattern" in one.constraints:
+            yield from find_wrong_forms(model, table, one, text.frame)
+        if "enum" in one.constraints and one.type != "string":
+            yield from _unlisted_numbers(model, table, one, text.frame)
+
+
+def _find_by_probes(
+    model: Model, table: Table, text: TableText, present: list[Field]
+) -> Iterator[pl.DataFrame]:
+    probes = [probe for one in present for probe in _probes(one)]
+    # whether there is anything at all is cheaper to tell than where, and mostly there is not
+    questions = {id(probe.any_wrong): probe.any_wrong for probe in probes}
+    asked = text.frame.lazy().select(expr.alias(str(key)) for key, expr in questions.items())
+    answers = asked.collect().row(0, named=True) if questions else {}
+    probes = [probe for probe in probes if answers.get(str(id(probe.any_wrong)))]
+    masks = text.frame.lazy().select(_numbered(probes, text)).collect()
+    for probe, mask in zip(probes, masks, strict=True):
+        if not mask.any():
+            continue
+        rows = text.frame.lazy().filter(mask).select(ROW, value=probe.field.name).collect()
+        if probe.name == _ODD:
+            yield from _settled(table, probe.field, rows)
+        elif probe.name == "not_in_list":
+            yield find_unlisted(model, table, probe.field, rows)
+        else:
+            yield found_in_cells(probe.name, table, probe.field, rows, limit=probe.limit)
+
+
+def _numbered(probes: list[_Probe], text: TableText) -> Iterator[pl.Expr]:
+    """The probes under their numbers, with blank rows and what short rows lack left out."""
+    rows = text.frame[ROW]
+    written = ~rows.is_in(text.blank.implode()) if len(text.blank) else None
+    widths = None
+    if text.faults.short:
+        short = text.faults.short
+        widths = rows.replace_strict(
+            list(short), list(short.values()), default=len(text.labels), return_dtype=pl.Int64
+        )
+    for number, probe in enumerate(probes):
+        wrong = probe.wrong
+        if probe.name == "required":
+            if written is not None:
+                wrong &= pl.lit(written)
+            if widths is not None:
+                wrong &= pl.lit(widths > text.labels.index(probe.field.name))
+        yield wrong.alias(str(number))
+
+
+def _refuse_unknown(table: Table, one: Field) -> None:
+    """Raise UnusablePackage for a type or constraint that Table Schema lacks."""
+    where = f"field '{one.name}' of table '{table.name}'"
+    if one.type not in _SUPPORTED:
+        raise UnusablePackage(f"{where} has the type '{one.type}'; known are {[*_SUPPORTED]}")
+    unknown = sorted(set(one.constraints) - _SUPPORTED[one.type])
+    if unknown:
+        raise UnusablePackage(f"{where}: a {one.type} cannot have the constraint '{unknown[0]}'")
+    for name in _LENGTHS:
+        limit = one.constraints.get(name)
+        if limit is not None and (not isinstance(limit, int) or isinstance(limit, bool)):
+            raise UnusablePackage(f"{where}: {name} is no whole number: {limit!r}")
+    for constraint, _, _ in LIMITS:
+        limit_of(one, constraint)
+
+
+def _probes(one: Field) -> Iterator[_Probe]:
+    cell = pl.col(one.name)
+    if one.constraints.get("required"):
+        yield _probe(one, "required", cell == "")
+    if one.type == "string":
+        yield from _string_probes(one)
+    elif one.type == "boolean":
+        yield _probe(one, NOT_OF_TYPE["boolean"], ~cell.is_in(["", *TRUE_WORDS, *FALSE_WORDS]))
+    else:
+        yield from _number_probes(one)
+
+
+def _probe(one: Field, name: str, wrong: pl.Expr, limit: str = "") -> _Probe:
+    return _Probe(one, name, wrong, wrong.any(), limit)
+
+
+def _string_probes(one: Field) -> Iterator[_Probe]:
+    cell = pl.col(one.name)
+    if "enum" in one.constraints:
+        codes = [str(code) for code in one.constraints["enum"]]
+        yield _probe(one, "not_in_list", ~cell.is_in(["", *codes]))
+    characters = cell.str.len_chars().cast(pl.Int64)
+    for constraint, (name, broken) in _LENGTHS.items():
+        limit = one.constraints.get(constraint)
+        if limit is None:
+            continue
+        yield _probe(one, name, (cell != "") & broken(characters, limit), str(limit))
+
+
+def _number_probes(one: Field) -> Iterator[_Probe]:
+    """What can be wrong with numbers: those on a limit count as odd, as they need exactness."""
+    cell = pl.col(one.name)
+    number = cell.cast(pl.Int64 if one.type == "integer" else pl.Float64, strict=False)
+    limits = [
+        (name, limit, holds)
+        for constraint, name, holds in LIMITS
+        if (limit := limit_of(one, constraint)) is not None
+    ]
+    usual = number.is_not_null() if one.type == "integer" else number.is_finite().fill_null(False)
+    quick = (cell != "").sum() != usual.sum()
+    for _, limit, holds in limits:
+        usual &= number != float(limit)
+        lower = holds in (operator.ge, operator.gt)
+        quick |= (number.min() <= float(limit)) if lower else (number.max() >= float(limit))
+    quick = quick.fill_null(False)
+    yield _Probe(one, _ODD, (cell != "") & ~usual, quick)
+    compare: Any
+    for name, limit, compare in limits:
+        broken = usual & ~compare(number, float(limit))
+        yield _Probe(one, name, broken, quick, _with_unit(limit, one))
+
+
+def _with_unit(limit: Decimal, one: Field) -> str:
+    return f"{limit:f} {one.unit}" if one.unit else f"{limit:f}"
+
+
+def _settled(table: Table, one: Field, rows: pl.DataFrame) -> Iterator[pl.DataFrame]:
+    """Findings about numbers that have to be looked at one by one."""
+    texts: dict[str, list[str]] = {}
+    for text in rows["value"].unique().sort().to_list():
+        for name in faults_of_number(text, one):
+            texts.setdefault(name, []).append(text)
+    limits = {name: limit_of(one, constraint) for constraint, name, _ in LIMITS}
+    for name, faulty in texts.items():
+        limit = limits.get(name)
+        words = {} if limit is None else {"limit": _with_unit(limit, one)}
+        yield found_in_cells(name, table, one, rows.filter(pl.col("value").is_in(faulty)), **words)
+
+
+def _unlisted_numbers(
+    model: Model, table: Table, one: Field, frame: pl.DataFrame
+) -> Iterator[pl.DataFrame]:
+    """Numbers and truth values that a list lacks, however they are spelt."""
+    listed = {canonical(str(value), one.type) for value in one.constraints["enum"]}
+    spelt = frame[one.name].unique().to_list()
+    wrong = [text for text in spelt if (value := canonical(text, one.type)) and value not in listed]
+    if wrong:
+        rows = frame.filter(pl.col(one.name).is_in(wrong)).select(ROW, value=one.name)
+        yield find_unlisted(model, table, one, rows)

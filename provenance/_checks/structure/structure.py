@@ -1,0 +1,142 @@
+"""Checks that the tables of a package are what their schemas say.
+
+The verdicts are those of Table Schema as its reference library (frictionless) gives them: the same
+rows, the same fields, the same kinds of fault. Where this differs on purpose:
+
+- A table's columns are matched by their headings. The standard's default matches them by position,
+  so that one column too few makes every cell behind it wrong; here the column is missing, and the
+  other cells are checked as what they are. Columns in another order are one finding.
+- The same thing is said once. A blank row is not also a row without a key; a row that ends early is
+  one finding, not one a cell, and its missing cells are not also required; the cells beyond the
+  header are one finding a row; a blank key that is required, and a repeated key that must also be
+  unique, are one finding.
+- A pattern holds for the whole value, also where it has branches ('a|b') or the value ends with a
+  line end.
+- A cell that is no UTF-8 is named, and the rest of the table is checked all the same.
+- A quote that is never closed and a first line that is blank are errors; the library is silent.
+- Links into a table whose file is missing are not named one by one.
+- There is no limit to the number of findings.
+"""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Callable, Iterator, Mapping
+from concurrent.futures import ThreadPoolExecutor
+from dataclasses import replace
+
+import polars as pl
+
+from provenance._base.errors import UnusablePackage
+from provenance._base.findings import Report
+from provenance._checks.language.kinds import structure_kinds
+from provenance._checks.language.wording import FOUND, found_in_rows
+from provenance._checks.structure.constraints import find_in_cells
+from provenance._checks.structure.gathering import ORIGIN_TABLES, gather
+from provenance._checks.structure.headers import find_in_header, find_in_shape
+from provenance._checks.structure.keys import find_in_keys, find_in_links
+from provenance._model.schema import Model, Table
+from provenance._record.package import Package
+from provenance._record.reading import TableText, read_table_text
+from provenance._record.tables import ROW
+
+__all__ = ["check_structure", "find_in_structure", "read_texts", "without_cells"]
+
+_TABLE_NAME = re.compile(r"[A-Za-z0-9_][A-Za-z0-9_.-]*")
+
+
+def check_structure(package: Package) -> Report:
+    """Check a package's tables against the schemas that lie in it, and nothing else.
+
+    Raises UnusablePackage when a schema asks for what Table Schema does not know.
+    """
+    model, parts = package.model, [FOUND.to_frame()]
+    texts: dict[str, TableText] = {}
+    for name, text in _read_ahead(package):
+        table = model.table(name)
+        parts += find_in_table(model, table, text)
+        if text is not None:
+            texts[name] = without_cells(model, table, text)
+    for name in texts:
+        parts += find_in_links(model, model.table(name), texts)
+    return gather(package, texts, pl.concat(parts), [one.id for one in structure_kinds()])
+
+
+def without_cells(model: Model, table: Table, text: TableText) -> TableText:
+    """A table with the columns alone that keys, links and origins are looked up in.
+
+    What no key needs may leave the memory before the next table comes.
+    """
+    if table.name in ORIGIN_TABLES:
+        return text
+    wanted = {ROW, *table.primary_key, *(name for key in table.foreign_keys for name in key.fields)}
+    for other in model.tables.values():
+        for key in other.foreign_keys:
+            if key.table == table.name:
+                wanted.update(key.reference_fields)
+    kept = [name for name in text.frame.columns if name in wanted]
+    return replace(text, frame=text.frame.select(kept))
+
+
+def read_texts(package: Package, step: Callable[[], None] = lambda: None) -> dict[str, TableText]:
+    """The tables as written; one whose file is missing is left out. `step` is called after each.
+
+    Raises UnusablePackage when a file cannot be opened or a table has a name that is no file name.
+    """
+    texts = {}
+    for name, text in _read_ahead(package):
+        if text is not None:
+            texts[name] = text
+        step()
+    return texts
+
+
+def _read_ahead(package: Package) -> Iterator[tuple[str, TableText | None]]:
+    """The tables one after the other; while one is looked at, the next is being read."""
+    names = list(package.model.tables)
+    with ThreadPoolExecutor(max_workers=1) as reader:
+        coming = [reader.submit(_read_text, package, name) for name in names[:1]]
+        for position, name in enumerate(names, start=1):
+            text = coming.pop().result()
+            coming += [
+                reader.submit(_read_text, package, n) for n in names[position : position + 1]
+            ]
+            yield name, text
+
+
+def _read_text(package: Package, name: str) -> TableText | None:
+    if not _TABLE_NAME.fullmatch(name):
+        raise UnusablePackage(f"a table cannot be called {name!r}: it must be a file name")
+    path = package.table_path(name)
+    try:
+        return read_table_text(path)
+    except FileNotFoundError:
+        # its finding says so
+        return None
+    except OSError as error:
+        raise UnusablePackage(f"{path} cannot be read: {error.strerror}") from error
+    except UnusablePackage as error:
+        raise UnusablePackage(f"{path}: {error}") from error
+
+
+def find_in_structure(
+    model: Model, texts: Mapping[str, TableText], step: Callable[[], None] = lambda: None
+) -> Iterator[pl.DataFrame]:
+    """Findings of the structure layer, with the columns FOUND; `step` is called for each table."""
+    for name, table in model.tables.items():
+        yield from find_in_table(model, table, texts.get(name))
+        if name in texts:
+            yield from find_in_links(model, table, texts)
+        step()
+
+
+def find_in_table(model: Model, table: Table, text: TableText | None) -> Iterator[pl.DataFrame]:
+    """Findings about one table but for its links, with the columns FOUND; None: no file."""
+    if text is None:
+        yield found_in_rows("file_missing", table, pl.DataFrame({ROW: [0], "value": [""]}))
+        return
+    yield from find_in_header(table, text)
+    if text.labels:
+        yield from find_in_shape(table, text)
+        yield from find_in_cells(model, table, text)
+        yield from find_in_keys(table, text)

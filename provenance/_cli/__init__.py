@@ -1,0 +1,109 @@
+"""The command line: one name a move of the work, each loaded only when it is called."""
+
+from __future__ import annotations
+
+import importlib
+import sys
+
+import click
+
+from provenance import __version__
+from provenance._base.errors import TreenailError
+
+COMMANDS: dict[str, tuple[str, str]] = {
+    # name: (module in provenance._cli : function, one line for the overview)
+    "new": ("new:new", "Start a package for a kind of place."),
+    "stamps": ("locating:stamps", "Reserve stamp numbers that cannot be misread."),
+    "labels": ("printing:labels", "Print labels for samples, boxes and drawers."),
+    "tags": ("printing:tags", "Print custody tags, consignment lists and receipts."),
+    "cards": ("printing:cards", "Print a card a hole for the file of the building."),
+    "sheets": ("forms:sheets", "Print the record sheets that a crew fills in by hand."),
+    "workbook": ("forms:workbook", "Write the spreadsheet that a crew fills in."),
+    "import": ("importing:import_", "Bring field exports in: CSV, TSV, XLSX, ODS."),
+    "attach": ("attaching:attach", "Put photos, plans and reports into a package."),
+    "check": ("checking:check", "Say what is wrong in a package, and what to do."),
+    "handover": ("custody:handover", "Record who gave which sample to whom."),
+    "custody": ("custody:custody", "Show where samples are and have been."),
+    "consign": ("laboratory:consign", "Make up a parcel for a laboratory, with list and form."),
+    "results": ("laboratory:results", "Bring a laboratory's results in."),
+    "reconcile": ("laboratory:reconcile", "Compare results with parcel and field record."),
+    "survey": ("surveying:survey", "Compute positions from tapes, offsets and bearings."),
+    "plan": ("surveying:plan", "Draw plans to scale, or write them for a GIS."),
+    "derive": ("deriving:derive", "Derive volumes, trees, spans and clusters; draw figures."),
+    "pack": ("bundling:pack", "Write an archive bundle, with everything in it."),
+    "verify": ("bundling:verify", "Say whether a bundle is sound, and what is not."),
+    "unpack": ("bundling:unpack", "Turn a bundle back into a package."),
+    "accession": ("accessioning:accession", "Take a bundle in: number, register, receipt."),
+    "compare": ("comparing:compare", "Say what changed between two bundles of one record."),
+    "catalogue": ("cataloguing:catalogue", "List and search many bundles."),
+    "audit": ("cataloguing:audit", "Look many bundles over for damage and loss, on a rota."),
+    "locate": ("locating:locate", "Find the hole that a worn stamp belongs to."),
+    "relocate": ("surveying:relocate", "Print the page that leads back to a hole."),
+    "demo": ("demo:demo", "Run the whole way on invented papers."),
+}
+"""Every command with where it lives; the order is the order of the work."""
+
+
+class Moves(click.Group):
+    """A group that imports a command's module when that command is called, and not before."""
+
+    def list_commands(self, ctx: click.Context) -> list[str]:
+        """The commands in the order of the work."""
+        return list(COMMANDS)
+
+    def get_command(self, ctx: click.Context, cmd_name: str) -> click.Command | None:
+        """The command of that name, imported now."""
+        if cmd_name not in COMMANDS:
+            return None
+        module, function = COMMANDS[cmd_name][0].split(":")
+        command = getattr(importlib.import_module(f"provenance._cli.{module}"), function)
+        assert isinstance(command, click.Command)
+        return command
+
+    def resolve_command(
+        self, ctx: click.Context, args: list[str]
+    ) -> tuple[str | None, click.Command | None, list[str]]:
+        """As click does, with the nearest command named when there is none of that name."""
+        if args and args[0] not in COMMANDS and not args[0].startswith("-"):
+            import difflib
+
+            near = difflib.get_close_matches(args[0], COMMANDS, n=1)
+            hint = f" Did you mean '{near[0]}'?" if near else ""
+            raise click.UsageError(f"there is no command '{args[0]}'.{hint}", ctx)
+        return super().resolve_command(ctx, args)
+
+    def format_commands(self, ctx: click.Context, formatter: click.HelpFormatter) -> None:
+        """The overview, from the table above, so that help imports no command."""
+        with formatter.section("The moves, in the order of the work"):
+            formatter.write_dl([(name, line) for name, (_, line) in COMMANDS.items()])
+
+
+@click.group(cls=Moves, context_settings={"help_option_names": ["-h", "--help"]})
+@click.version_option(__version__, "--version", prog_name="treenail")
+def treenail() -> None:
+    """Keep site, wood, sample, plug stamp and laboratory result tied together for decades.
+
+    Exit codes: 0 clean, 1 findings, 2 input or usage that cannot be used.
+    """
+
+
+def main() -> None:
+    """Run the command line; what a person can mend becomes one sentence and an exit code."""
+    try:
+        # click hands the code of an Exit back here instead of raising it; a command itself
+        # returns None
+        sys.exit(treenail(standalone_mode=False))
+    except click.Abort:
+        click.echo("stopped", err=True)
+        sys.exit(130)
+    except click.ClickException as error:
+        error.show()
+        sys.exit(2)
+    except TreenailError as error:
+        click.echo(f"treenail: {error}", err=True)
+        sys.exit(error.exit_code)
+    except OSError as error:
+        from provenance._base.disk import disk_trouble
+
+        click.echo(f"treenail: {disk_trouble(error)}", err=True)
+        sys.exit(2)

@@ -1,0 +1,116 @@
+"""`treenail accession`: take a bundle into a repository."""
+
+from __future__ import annotations
+
+import sys
+from pathlib import Path
+
+import click
+
+from provenance._cli.options import paper_option, progress_bar
+
+
+@click.command("accession")
+@click.argument("bundle", type=click.Path(path_type=Path))
+@click.option(
+    "--register",
+    type=click.Path(path_type=Path, dir_okay=False),
+    required=True,
+    help="The register (CSV); begun if it is not there. Its folder is the store.",
+)
+@click.option("--depositor", required=True, help="Who hands the bundle in.")
+@click.option("--pattern", default="", help="How numbers are made, such as {year}.{serial:04}.")
+@click.option("--number", default="", help="This number instead of the next one.")
+@click.option(
+    "--settings",
+    type=click.Path(path_type=Path, dir_okay=False),
+    default=None,
+    help="Settings (YAML); repository.yaml beside the register if left out.",
+)
+@click.option("--samples", default="", help="Samples that came along: 231,233-240, or all.")
+@click.option("--place", default="", help="Room, shelf, box or drawer of these samples.")
+@click.option(
+    "--on", "day", default=None, help="Day of the accession (YYYY-MM-DD); today if left out."
+)
+@paper_option
+def accession(
+    bundle: Path,
+    register: Path,
+    depositor: str,
+    pattern: str,
+    number: str,
+    settings: Path | None,
+    samples: str,
+    place: str,
+    day: str | None,
+    paper: str,
+) -> None:
+    """Verify BUNDLE, give it an accession number, and keep it with a receipt.
+
+    Everything goes beside the register: the bundle with its number, the receipt to be signed, and
+    one more line in the register. BUNDLE itself is not changed. With --samples the ledger of the
+    kept bundle says that these samples came to the repository; the bundle as it came in is kept
+    beside it then.
+
+    A number is made by your own pattern, kept in repository.yaml: {year}, {month}, {serial}, or
+    {serial:04} with at least four digits; letters, digits, blanks and . - _ / stand for themselves.
+    No number is given out twice.
+
+    A damaged bundle is refused: every file is named, and a letter that asks the depositor for it
+    again is printed.
+
+    Exit codes: 0 taken in, 1 taken in but the record has faults, or it was taken in before, 2 not
+    taken in.
+    """
+    from datetime import UTC, date, datetime
+
+    from provenance._accession.accession import accession as take_in
+    from provenance._accession.damage import DamagedBundle
+    from provenance._base.visible import visible
+    from provenance._drawing.paper import paper_named
+
+    try:
+        on = date.fromisoformat(day) if day else date.today()
+    except ValueError:
+        raise click.UsageError(f"--on {day}: write the day as 2026-03-01") from None
+    try:
+        with progress_bar("taking in") as progress:
+            done = take_in(
+                bundle,
+                register,
+                depositor=depositor,
+                on=on,
+                recorded_on=datetime.now(UTC).strftime("%Y-%m-%dT%H:%M:%SZ"),
+                paper=paper_named(paper),
+                number=number,
+                pattern=pattern,
+                settings=settings,
+                samples=samples,
+                place=place,
+                progress=progress,
+            )
+    except DamagedBundle as error:
+        click.echo(error.letter, nl=False)
+        raise
+    click.echo(f"accessioned as {done.entry.number}")
+    click.echo(f"kept {done.kept}")
+    click.echo(f"receipt {done.receipt}")
+    if done.settings:
+        click.echo(f"began {done.settings}: write the name and address of your repository into it")
+    if before := done.goes_on_from:
+        older = register.parent / before.kept_at
+        click.echo(
+            f"it goes on from {before.number}; what changed: treenail compare {older} {done.kept}"
+        )
+    if done.received:
+        count = len(done.deposited)
+        click.echo(
+            f"the ledger says now that {count} sample{'s' * (count != 1)} came to the repository; "
+            f"the bundle as it came in lies beside it: {done.received}"
+        )
+    if done.to_mend:
+        for fault in done.to_mend[:20]:
+            click.echo(f"to mend: {' '.join(visible(fault).split())}", err=True)
+        if len(done.to_mend) > 20:
+            click.echo(f"... and {len(done.to_mend) - 20} MORE; see the receipt", err=True)
+        sys.exit(1)

@@ -1,0 +1,279 @@
+"""`treenail catalogue` and `treenail audit`: many bundles, over decades."""
+
+from __future__ import annotations
+
+import sys
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+import click
+
+from provenance._cli.options import (
+    Decorator,
+    PlaceParam,
+    format_option,
+    out_option,
+    progress_bar,
+    scheduler_option,
+    site_option,
+    workers_option,
+)
+from provenance._record.remote import Place
+
+if TYPE_CHECKING:
+    from provenance._catalogue.build import Update
+
+index_option: Decorator = click.option(
+    "--index",
+    type=click.Path(path_type=Path, dir_okay=False),
+    default=None,
+    help="Where the catalogue is kept; PLACE/catalogue.sqlite if left out.",
+)
+MOST_NAMED = 20
+
+
+def _show_schema(context: click.Context, option: click.Parameter, value: bool) -> None:
+    if value and not context.resilient_parsing:
+        from provenance._catalogue.columns import catalogue_text
+
+        click.echo(catalogue_text(), nl=False)
+        context.exit()
+
+
+@click.command("catalogue")
+@click.argument("place", type=PlaceParam())
+@index_option
+@click.option(
+    "--of",
+    "kind",
+    type=click.Choice(["samples", "sites", "bundles"]),
+    default=None,
+    help="What to list: samples, or sites for GeoJSON.",
+)
+@site_option
+@click.option("--species", default=None, help="Species code; PI* for all that begin so.")
+@click.option("--use", default=None, help="Use of the wood: beam, lintel, rafter …")
+@click.option("--from", "from_year", default=None, help="Ends in this year or later: 1750, 45 BC.")
+@click.option("--to", "to_year", default=None, help="Ends in this year or earlier.")
+@click.option("--stamp", default=None, help="Number on the plug.")
+@click.option("--keeper", default=None, help="Who has the sample, or keeps the record.")
+@click.option("--accession", default=None, help="The repository's number.")
+@click.option("--edition", type=click.Choice(["full", "public"]), default=None)
+@click.option("--every", is_flag=True, help="Also vanished bundles, and each copy of the same.")
+@click.option("--sql", default=None, help="Ask in SQL instead; see --schema.")
+@click.option("--as-it-is", is_flag=True, help="Ask without looking for changes first.")
+@click.option(
+    "--withdraw",
+    type=PlaceParam(must_exist=False),
+    default=None,
+    help="Note that this bundle was taken away on purpose; needs --reason.",
+)
+@click.option("--reason", default=None, help="Why it was withdrawn.")
+@click.option(
+    "--format",
+    "shape",
+    type=click.Choice(["table", "csv", "json", "geojson", "parquet"]),
+    default="table",
+    show_default=True,
+    help="How to list.",
+)
+@out_option
+@workers_option
+@scheduler_option
+@click.option(
+    "--schema",
+    is_flag=True,
+    is_eager=True,
+    expose_value=False,
+    callback=_show_schema,
+    help="Show the catalogue's tables and columns, then stop.",
+)
+def catalogue(
+    place: Place,
+    index: Path | None,
+    kind: str | None,
+    sql: str | None,
+    as_it_is: bool,
+    withdraw: Place | None,
+    reason: str | None,
+    shape: str,
+    out: Path | None,
+    workers: int,
+    scheduler: str | None,
+    from_year: str | None,
+    to_year: str | None,
+    **words: str | bool | None,
+) -> None:
+    """Bring the catalogue of PLACE, a folder of packages and bundles, up to date, and ask it.
+
+    PLACE may be an address in a store that fsspec reads (s3://…, sftp://…, https://…); the index
+    lies on this machine all the same. Only what is new or has changed is read. Without anything to
+    look for, it says what has changed.
+    The catalogue holds exact places: keep it, and lists of full editions, in the restricted store.
+
+    Exit code 1 when a bundle has vanished or cannot be read.
+    """
+    from provenance._catalogue.build import index_place, update_catalogue, withdraw_bundle
+    from provenance._catalogue.stores.spread import Crew
+    from provenance._model.notation import parse_year
+
+    index = index_place(place, index)
+    if withdraw is not None:
+        if not reason:
+            raise click.UsageError("--withdraw needs a --reason, for those who look for it later")
+        withdraw_bundle(index, withdraw, reason)
+        click.echo(f"noted as withdrawn: {withdraw}")
+        return
+    code = 0
+    if not as_it_is:
+        with progress_bar("reading") as progress:
+            crew = Crew(workers, scheduler)
+            update = update_catalogue(place, index, crew=crew, progress=progress)
+        code = _tell_update(update)
+    asked = any(value not in (None, False) for value in (*words.values(), from_year, to_year))
+    if sql is not None or kind is not None or asked or shape != "table" or out is not None:
+        from provenance._catalogue.answer import answer_bytes
+        from provenance._catalogue.query import Wanted, ask_sql, find_in_catalogue
+
+        if sql is not None:
+            if asked or kind is not None:
+                raise click.UsageError("--sql goes alone, without --of and what to look for")
+            frame = ask_sql(index, sql)
+        else:
+            wanted = Wanted(
+                from_year=parse_year(from_year) if from_year else None,
+                to_year=parse_year(to_year) if to_year else None,
+                **words,  # type: ignore[arg-type]
+            )
+            kind = kind or ("sites" if shape == "geojson" else "samples")
+            frame = find_in_catalogue(index, kind, wanted)
+            _tell_twice_listed(index, set(frame["path"]) if "path" in frame.columns else set())
+        _write(answer_bytes(frame, shape), shape, out)
+        if "latitude" in frame.columns and "edition" in frame.columns:
+            exact = frame.filter((frame["edition"] != "public") & frame["latitude"].is_not_null())
+            if len(exact):
+                click.echo(
+                    f"{len(exact)} of these are exact places of full editions: for the restricted "
+                    "store only; ask with --edition public for what may be shown",
+                    err=True,
+                )
+    sys.exit(code)
+
+
+def _tell_twice_listed(index: Path, listed: set[str]) -> None:
+    """Say which packages stand in a list beside the bundles that were packed from them."""
+    from provenance._base.visible import visible
+    from provenance._catalogue.query import packed_packages
+
+    twice = [path for path in packed_packages(index) if path in listed]
+    for path in twice[:MOST_NAMED]:
+        click.echo(f"listed twice, as package and as bundle: {visible(path)}", err=True)
+    if twice:
+        more = f"{len(twice) - MOST_NAMED} more are; " if len(twice) > MOST_NAMED else ""
+        click.echo(f"{more}--edition full, or public, lists bundles only", err=True)
+
+
+def _write(answer: bytes, shape: str, out: Path | None) -> None:
+    if out is not None:
+        _put(out, answer)
+        click.echo(f"wrote {out}", err=True)
+    elif shape == "parquet" and sys.stdout.isatty():
+        raise click.UsageError("Parquet is not for a terminal; give --out FILE")
+    else:
+        sys.stdout.buffer.write(answer)
+
+
+def _put(path: Path, content: bytes) -> None:
+    """Write a file whole; a full disk is no finding about bundles, so it must not look like one."""
+    from provenance._base.disk import write_bytes
+    from provenance._base.errors import TreenailError
+
+    try:
+        write_bytes(path, content)
+    except OSError as error:
+        raise TreenailError(
+            f"{path} cannot be written: {error.strerror}; what was found is kept in the catalogue"
+        ) from error
+
+
+def _tell_update(update: Update) -> int:
+    from provenance._base.visible import visible
+
+    click.echo(
+        f"{len(update.read)} read, {update.unchanged} unchanged, {len(update.vanished)} vanished, "
+        f"{len(update.unreadable)} not readable",
+        err=True,
+    )
+    if update.clock:
+        click.echo(f"warning: {update.clock}", err=True)
+    lines = [f"vanished: {visible(path)}" for path in update.vanished]
+    lines += [f"not read: {visible(why)}" for why in _with_path(update.unreadable)]
+    for line in lines:
+        click.echo(line, err=True)
+    return 1 if lines else 0
+
+
+def _with_path(unreadable: dict[str, str]) -> list[str]:
+    """The reasons, each with its path in front where it does not name it itself."""
+    return [why if path in why else f"{path}: {why}" for path, why in unreadable.items()]
+
+
+@click.command("audit")
+@click.argument("place", type=PlaceParam())
+@index_option
+@click.option(
+    "--minutes", type=click.FloatRange(0), default=None, help="Begin no bundle after so long."
+)
+@click.option("--anew", is_flag=True, help="Do not take up an audit that was interrupted.")
+@format_option("text", "json", "html")
+@out_option
+@workers_option
+@scheduler_option
+def audit(
+    place: Place,
+    index: Path | None,
+    minutes: float | None,
+    anew: bool,
+    shape: str,
+    out: Path | None,
+    workers: int,
+    scheduler: str | None,
+) -> None:
+    """Verify the bundles of PLACE, the longest unchecked first, and name what is wrong or gone.
+
+    PLACE may be an address in a store, as for 'catalogue'; then every byte passes the network.
+    Every checksum is computed again. Results are kept in the catalogue with their dates, so that
+    decay can be told from change. --out FOLDER writes audit.html and audit.json there.
+
+    Exit codes, for cron: 0 nothing wrong, 1 something needs a person, 2 it could not be done.
+    """
+    from provenance._catalogue.audit.audit import audit_place
+    from provenance._catalogue.audit.audit_report import audit_html, audit_json, audit_lines
+    from provenance._catalogue.build import index_place
+    from provenance._catalogue.stores.spread import Crew
+
+    index = index_place(place, index)
+    with progress_bar("auditing") as progress:
+        done = audit_place(
+            place,
+            index,
+            minutes=minutes,
+            anew=anew,
+            crew=Crew(workers, scheduler),
+            progress=progress,
+        )
+    if done.resumed:
+        click.echo(f"taken up where it was interrupted: {done.resumed} were done", err=True)
+    if done.update.clock:
+        click.echo(f"warning: {done.update.clock}", err=True)
+    if out is not None:
+        _put(out / "audit.html", audit_html(done).encode("utf-8"))
+        _put(out / "audit.json", audit_json(done).encode("utf-8"))
+        click.echo(f"wrote {out / 'audit.html'} and {out / 'audit.json'}", err=True)
+    if shape == "json":
+        click.echo(audit_json(done), nl=False)
+    elif shape == "html":
+        click.echo(audit_html(done), nl=False)
+    else:
+        click.echo("\n".join(audit_lines(done)))
+    sys.exit(0 if done.clean else 1)

@@ -1,0 +1,185 @@
+"""`treenail handover` and `treenail custody`: who has what, from the wood to the shelf."""
+
+from __future__ import annotations
+
+import json
+import sys
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+import click
+
+from provenance._base.errors import TreenailError
+from provenance._base.visible import visible
+from provenance._cli.options import named_package_argument, package_argument
+
+if TYPE_CHECKING:
+    from provenance._model.schema import Vocabulary
+
+
+@click.command("handover")
+@named_package_argument
+@click.argument("event")
+@click.option("--samples", default=None, help="Field specimen numbers: 231,233-240, or all.")
+@click.option("--consignment", default="", help="All samples packed into this parcel.")
+@click.option("--on", "day", default=None, help="Day it happened (EDTF); today if left out.")
+@click.option("--from", "giver", default="", help="Who gave it; from the ledger if left out.")
+@click.option("--to", "taker", default="", help="Who has it after.")
+@click.option("--place", default="", help="Room, shelf, box or drawer.")
+@click.option("--state", "states", multiple=True, help="What was found: 231=broken (repeat).")
+@click.option("--by", default="", help="Code of the person who writes this down.")
+@click.option("--corrects", default="", help="Number of the event that was recorded wrongly.")
+@click.option("--note", default="", help="A word more.")
+@click.option(
+    "--key",
+    type=click.Path(path_type=Path, exists=True, dir_okay=False),
+    default=None,
+    help="Sign with this Ed25519 key (PEM).",
+)
+def handover(
+    package: Path,
+    event: str,
+    samples: str | None,
+    consignment: str,
+    day: str | None,
+    giver: str,
+    taker: str,
+    place: str,
+    states: tuple[str, ...],
+    by: str,
+    corrects: str,
+    note: str,
+    key: Path | None,
+) -> None:
+    """Record EVENT (collected, packed, handed_over, received, stored …) in PACKAGE's ledger.
+
+    What cannot be is refused with a sentence that says why, and nothing is recorded.
+    """
+    from datetime import UTC, date, datetime
+
+    from provenance._identity.selection import select_samples
+    from provenance._ledger.handover import record_events, samples_of_parcel
+    from provenance._ledger.signing import read_signing_key, sign_events
+    from provenance._record.package import open_package
+
+    opened = open_package(package)
+    if samples:
+        chosen = select_samples(list(opened.table("sample")["sample_id"]), samples)
+    elif consignment:
+        chosen = samples_of_parcel(opened, consignment)
+    else:
+        raise click.UsageError("name --samples or a --consignment")
+    signing_key = read_signing_key(key) if key else None
+    recorded = record_events(
+        opened,
+        _code_of(event, opened.model.vocabularies["custody_event"]),
+        chosen,
+        happened_on=day or date.today().isoformat(),
+        recorded_on=datetime.now(UTC).strftime("%Y-%m-%dT%H:%M:%SZ"),
+        recorded_by=by,
+        consignment_id=consignment,
+        from_party_id=giver,
+        to_party_id=taker,
+        place_held=place,
+        states=_states(states),
+        corrects=corrects,
+        notes=note,
+    )
+    if signing_key:
+        newest = opened.table("custody")["custody_id"].tail(len(recorded))
+        sign_events(opened, signing_key, list(newest))
+    label = opened.model.vocabularies["custody_event"].label(recorded[0].event)
+    found = opened.model.vocabularies["sample_state"]
+    click.echo(
+        f"{label}: "
+        + ", ".join(
+            f"{one.sample_id} ({found.label(one.state).lower()})"
+            if one.state not in ("", "present")
+            else one.sample_id
+            for one in recorded
+        )
+    )
+
+
+def _code_of(word: str, events: Vocabulary) -> str:
+    """The code of an event that was written as its code or as forms name it, in any case."""
+    meant = " ".join(word.replace("_", " ").replace("-", " ").casefold().split())
+    for term in events.terms:
+        if meant in (term.code.replace("_", " "), term.label.replace("-", " ").casefold()):
+            return term.code
+    return word
+
+
+def _states(texts: tuple[str, ...]) -> dict[str, str]:
+    states = {}
+    for text in texts:
+        sample, equals, state = text.partition("=")
+        if not equals or not sample or not state:
+            raise click.UsageError(f"--state {text}: write it as 231=broken")
+        states[sample] = state
+    return states
+
+
+@click.command("custody")
+@package_argument
+@click.argument("sample", required=False)
+@click.option("--as-of", default=None, help="Who held what on that day (EDTF).")
+@click.option("--overdue", "show_overdue", is_flag=True, help="Parcels that should be back.")
+@click.option("--format", "shape", type=click.Choice(["text", "json", "csv"]), default="text")
+def custody(
+    package: Path, sample: str | None, as_of: str | None, show_overdue: bool, shape: str
+) -> None:
+    """Show the life of SAMPLE in PACKAGE, or who holds every sample; check the ledger's seals.
+
+    Exit code 1 when the ledger does not fit together or, with --overdue, when something is late.
+    """
+    from datetime import date
+
+    import pandas as pd
+
+    from provenance._ledger.custody import verify_chain
+    from provenance._ledger.holdings import Event, holdings_frame, life_of, overdue
+    from provenance._ledger.signing import verify_signatures
+    from provenance._record.package import open_package
+
+    if sum([sample is not None, as_of is not None, show_overdue]) > 1:
+        raise click.UsageError(
+            "SAMPLE, --as-of and --overdue are three questions; ask one at a time"
+        )
+    opened = open_package(package)
+    late = False
+    if show_overdue:
+        frame = overdue(opened, today=date.today().isoformat())
+        late = bool((frame["days_over"].fillna(0) > 0).any())
+    elif sample is not None:
+        if sample not in set(opened.table("sample")["sample_id"]):
+            raise TreenailError(f"there is no sample '{sample}' in {package}; check the number")
+        frame = pd.DataFrame(life_of(opened, sample), columns=list(Event._fields), dtype=str)
+    else:
+        frame = holdings_frame(opened, as_of=as_of)
+    click.echo(_shown(frame, shape))
+    broken = [*verify_chain(opened), *verify_signatures(opened)]
+    for finding in broken:
+        click.echo(f"{finding.severity}: {finding.message} {finding.remedy}", err=True)
+    sys.exit(1 if late or any(one.severity == "error" for one in broken) else 0)
+
+
+def _shown(frame: object, shape: str) -> str:
+    import pandas as pd
+
+    assert isinstance(frame, pd.DataFrame)
+    if shape == "csv":
+        return frame.to_csv(index=False, lineterminator="\n").rstrip("\n")
+    if shape == "json":
+        rows = frame.astype(object).where(frame.notna(), None).to_dict("records")
+        return json.dumps(rows, indent=2, ensure_ascii=False)
+    if frame.empty:
+        return "nothing to show"
+    filled = [name for name in frame if (frame[name].astype(str) != "").any()]
+    shown = frame[filled].map(_on_a_line)
+    return str(shown.to_string(index=False, justify="left", na_rep=""))
+
+
+def _on_a_line(value: object) -> object:
+    """Text of a record as a terminal may safely show it, without line ends."""
+    return " ".join(visible(value).split()) if isinstance(value, str) else value

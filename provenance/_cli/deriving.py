@@ -1,0 +1,80 @@
+"""`treenail derive`: what sizes and dates then say."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import click
+
+from provenance._cli.options import out_option, package_argument
+
+
+@click.command("derive")
+@package_argument
+@out_option
+@click.option("--gap", default=1, show_default=True, help="Years between dates of one cluster.")
+@click.option("--least", default=3, show_default=True, help="Pieces of wood that make a cluster.")
+@click.option(
+    "--thicker", default=1.0, show_default=True, help="Tree estimate: cm an upper butt may exceed."
+)
+@click.option(
+    "--thinner", default=2.0, show_default=True, help="Tree estimate: cm it may fall short."
+)
+@click.option(
+    "--rates",
+    type=click.Path(path_type=Path, exists=True, dir_okay=False),
+    default=None,
+    help="YAML with your labour rates and their sources.",
+)
+def derive(
+    package: Path,
+    out: Path | None,
+    gap: int,
+    least: int,
+    thicker: float,
+    thinner: float,
+    rates: Path | None,
+) -> None:
+    """Derive sizes, volumes, tree estimate, spans and clusters of PACKAGE; draw the figures.
+
+    Derived tables go into the package, figures into --out (PACKAGE-figures here). Estimates
+    are called so; nothing here is a date of construction.
+    """
+    from provenance._base.disk import write_text
+    from provenance._derive.dating import ClusterRule
+    from provenance._derive.figures import draw_figures
+    from provenance._derive.summary import derive_package, labour_hours, tally_wood
+    from provenance._derive.trees import StemRule
+    from provenance._record.package import open_package
+
+    opened = open_package(package)
+    derived = derive_package(
+        opened,
+        stem_rule=StemRule(thicker, thinner),
+        cluster_rule=ClusterRule(gap_years=gap, least=least),
+    )
+    for name, frame in derived.tables.items():
+        click.echo(f"{opened.table_path(name)}: {len(frame)} rows")
+    click.echo("\nLeast number of trees (an estimate and a lower bound):")
+    for estimate in derived.estimates:
+        count = estimate.count
+        click.echo(f"  {count.trees:5d} of {count.pieces} pieces, same {estimate.sharing}")
+    clusters = derived.tables["cluster"]
+    click.echo(f"\nClusters of cutting dates ({derived.cluster_rule}):")
+    for row in clusters.to_dict("records"):
+        click.echo(
+            f"  {row['building_id']}: {row['first_year']} to {row['last_year']}, "
+            f"{row['date_count']} pieces of wood"
+        )
+    if clusters.empty:
+        click.echo("  none")
+    if rates is not None:
+        hours = labour_hours(derived, rates)
+        click.echo("\nLabour by your rates:")
+        click.echo(hours.to_string(index=False))
+    folder = out or Path(f"{opened.folder.resolve().name}-figures")
+    tally = folder / "wood-by-building-phase-species.csv"
+    write_text(tally, tally_wood(opened, derived).to_csv(index=False, lineterminator="\n"))
+    click.echo(f"\n{tally}: pieces and volume by building, phase and species")
+    for figure in draw_figures(opened, derived, folder):
+        click.echo(f"{figure.files['svg']} and .png: {figure.title}")

@@ -1,0 +1,174 @@
+"""`treenail consign`, `results` and `reconcile`: to the laboratory and back."""
+
+from __future__ import annotations
+
+import sys
+from pathlib import Path
+
+import click
+
+from provenance._cli.options import out_option, package_argument, progress_bar
+
+
+@click.command("consign")
+@package_argument
+@click.option("--samples", default=None, help="Field specimen numbers: 231,233-240, or all.")
+@click.option("--to", "taker", default=None, help="Code of the laboratory or store.")
+@click.option(
+    "--again",
+    metavar="CODE",
+    default=None,
+    help="Write list and form of a parcel that is made up already; nothing is recorded.",
+)
+@click.option("--from", "giver", default="", help="Sender; the holder of the samples if left out.")
+@click.option("--purpose", default="dating", show_default=True, help="What it is sent for.")
+@click.option("--on", "day", default=None, help="Day it was packed (EDTF); today if left out.")
+@click.option("--due", default="", help="Day by which an answer is hoped for.")
+@click.option("--questions", default="", help="What the laboratory is asked to find out.")
+@click.option("--seal", default="", help="Number of the seal.")
+@click.option("--by", default="", help="Code of the person who writes this down.")
+@click.option(
+    "--out",
+    type=click.Path(path_type=Path, file_okay=False),
+    default=None,
+    help="Folder for the list and the form; this folder if left out.",
+)
+def consign(
+    package: Path,
+    samples: str | None,
+    taker: str | None,
+    again: str | None,
+    giver: str,
+    purpose: str,
+    day: str | None,
+    due: str,
+    questions: str,
+    seal: str,
+    by: str,
+    out: Path | None,
+) -> None:
+    """Make up a parcel: its row, its events, the list (CSV) and the form for the results (XLSX).
+
+    `treenail tags PACKAGE --consignment CODE` prints tags, list and receipt for it.
+    """
+    from datetime import UTC, date, datetime
+
+    from provenance._base.disk import writable_folder, write_text
+    from provenance._identity.selection import select_samples
+    from provenance._lab.consign import consign_samples, parcel_list, parcel_of, write_results_form
+    from provenance._record.package import open_package
+
+    if again and (samples or taker):
+        raise click.UsageError("--again is for a parcel that is made up; leave --samples, --to out")
+    if not again and not (samples and taker):
+        raise click.UsageError("say what goes to whom: --samples and --to (or --again CODE)")
+    opened = open_package(package)
+    folder = out or Path()
+    # a parcel that is in the ledger and whose papers cannot be written would be half made up
+    writable_folder(folder)
+    if samples and taker:
+        chosen = select_samples(list(opened.table("sample")["sample_id"]), samples)
+        parcel = consign_samples(
+            opened,
+            chosen,
+            to_party_id=taker,
+            from_party_id=giver,
+            purpose=purpose,
+            packed_on=day or date.today().isoformat(),
+            recorded_on=datetime.now(UTC).strftime("%Y-%m-%dT%H:%M:%SZ"),
+            recorded_by=by,
+            due_on=due,
+            questions=questions,
+            seal_number=seal,
+        )
+    else:
+        parcel = parcel_of(opened, again or "")
+    code = parcel.consignment_id
+    listed = folder / f"{code}-list.csv"
+    form = folder / f"{code}-results.xlsx"
+    write_text(listed, parcel_list(opened, code).to_csv(index=False, lineterminator="\n"))
+    write_results_form(opened, code, form)
+    click.echo(f"{code}: {_counted(len(parcel.samples), 'sample')} for {parcel.to_party_id}")
+    click.echo(f"{listed}: the list that goes with it")
+    click.echo(f"{form}: for the laboratory to fill in; 'treenail results' reads it back")
+    click.echo(f"next: treenail tags {package} --consignment {code}")
+    if not again:
+        leaves = f"treenail handover {package} handed_over --consignment {code} --to {taker}"
+        click.echo(f"when it leaves: {leaves}")
+
+
+@click.command("results")
+@click.argument("package", type=click.Path(path_type=Path, file_okay=False))
+@click.argument(
+    "files",
+    nargs=-1,
+    required=True,
+    type=click.Path(path_type=Path, exists=True, dir_okay=False),
+)
+@click.option(
+    "--mapping",
+    "mapping_file",
+    type=click.Path(path_type=Path, exists=True, dir_okay=False),
+    default=None,
+    help="What the laboratory's columns mean; not needed for a form made by 'consign'.",
+)
+def results(package: Path, files: tuple[Path, ...], mapping_file: Path | None) -> None:
+    """Bring a laboratory's tables into PACKAGE and read the dates as the laboratory writes them.
+
+    A later report supersedes an earlier one; nothing is overwritten. Exit code 1 when something
+    could not be read.
+    """
+    from provenance._intake.mapping.mapping_file import read_mapping
+    from provenance._lab.results import import_results
+    from provenance._record.package import open_package
+
+    opened = open_package(package)
+    mapping = read_mapping(mapping_file, opened.model) if mapping_file else None
+    with progress_bar("reading") as progress:
+        read = import_results(opened, files, mapping, progress=progress)
+    for finding in read.findings:
+        where = finding.origin or f"{finding.table}.csv, row {finding.row}"
+        click.echo(f"{finding.severity}: {where}: {finding.message}")
+        if finding.remedy:
+            click.echo(f"    {finding.remedy}")
+    for newer, older in read.superseded:
+        click.echo(f"{newer} supersedes {older}")
+    added = read.imported.added.get("lab_result", 0)
+    click.echo(
+        f"{_counted(added, 'new result')}; "
+        f"{_counted(read.filled, 'cell')} filled from the date notation"
+    )
+    click.echo(f"next: treenail reconcile {package}")
+    weighty = any(one.severity in ("error", "warning") for one in read.findings)
+    sys.exit(1 if weighty else 0)
+
+
+@click.command("reconcile")
+@package_argument
+@click.option("--consignment", default="", help="Only this parcel; all results if left out.")
+@out_option
+def reconcile(package: Path, consignment: str, out: Path | None) -> None:
+    """Compare results with what was sent and what the field saw; write the list to sign off.
+
+    Exit code 1 while something is to be settled.
+    """
+    from provenance._base.disk import write_text
+    from provenance._lab.reconcile import reconcile_results, reconciliation_html
+    from provenance._record.package import open_package
+
+    opened = open_package(package)
+    reconciled = reconcile_results(opened, consignment)
+    for finding in reconciled.findings:
+        where = f"{finding.table} {finding.key}: " if finding.key else ""
+        click.echo(f"{finding.severity}: {where}{finding.message}\n    {finding.remedy}")
+    path = out or Path(f"{consignment or opened.name}-reconciliation.html")
+    write_text(path, reconciliation_html(opened.model, opened.title, reconciled))
+    click.echo(
+        f"{_counted(len(reconciled.lines), 'sample')}, "
+        f"{_counted(len(reconciled.findings), 'point')} to settle or to know; wrote {path}"
+    )
+    sys.exit(0 if reconciled.settled else 1)
+
+
+def _counted(number: int, noun: str) -> str:
+    return f"{number:,} {noun}{'' if number == 1 else 's'}"

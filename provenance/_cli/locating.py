@@ -1,0 +1,202 @@
+"""`treenail stamps` and `treenail locate`: numbers before the field day, and holes long after."""
+
+from __future__ import annotations
+
+import json
+import sys
+from pathlib import Path
+
+import click
+
+from provenance._base.visible import visible
+from provenance._cli.options import (
+    named_package_argument,
+    out_option,
+    paper_option,
+    progress_bar,
+    site_option,
+)
+
+
+@click.command("stamps")
+@named_package_argument
+@click.argument("count", type=int)
+@click.option("--crew", required=True, help="Who may use the numbers.")
+@site_option
+@click.option("--first", type=int, default=None, help="Start of the crew's range.")
+@click.option("--last", type=int, default=None, help="End of the crew's range, included.")
+@click.option("--dies", default="0123456789", show_default=True, help="Digits in the die set.")
+@click.option(
+    "--mark",
+    type=click.Choice(["none", "bar", "dot"]),
+    default="none",
+    show_default=True,
+    help="Keep plain counting and punch this below numbers that mislead upside down.",
+)
+@paper_option
+@out_option
+def stamps(
+    package: Path,
+    count: int,
+    crew: str,
+    site: str | None,
+    first: int | None,
+    last: int | None,
+    dies: str,
+    mark: str,
+    paper: str,
+    out: Path | None,
+) -> None:
+    """Reserve COUNT stamp numbers in PACKAGE that cannot be read for one another.
+
+    Shows one number a line, with the mark to be punched where one is needed; --out writes the same
+    as a strike list to tick off (PDF). A number is never given out twice, used or not.
+    """
+    from datetime import date
+
+    from provenance._base.errors import AlreadyThere
+    from provenance._identity.stamps import reserve_stamps
+    from provenance._record.package import open_package
+
+    if out is not None and out.exists():
+        # numbers cannot be given back, so look before reserving
+        raise AlreadyThere(f"{out} is already there; choose another with --out")
+    opened = open_package(package)
+    reserved = reserve_stamps(
+        opened,
+        count,
+        crew=crew,
+        site_id=site,
+        first=first,
+        last=last,
+        dies=dies,
+        orientation_mark=mark,
+        reserved_on=date.today().isoformat(),
+    )
+    for one in reserved:
+        needs = "" if one.orientation_mark == "none" else f"\t{one.orientation_mark} below"
+        click.echo(f"{one.sample_id}{needs}")
+    click.echo(f"reserved {len(reserved)} for crew '{crew}'", err=True)
+    if out is not None:
+        from provenance._drawing.paper import paper_named
+        from provenance._printing.papers.strike_list import print_strike_list
+
+        printed = print_strike_list(reserved, paper_named(paper), out, title=opened.title)
+        click.echo(f"wrote {', '.join(map(str, printed.paths))}", err=True)
+
+
+@click.command("locate")
+@click.argument("place", type=click.Path(path_type=Path, exists=True))
+@click.argument("reading")
+@click.option("--in", "room", default=None, help="Building or room it is in, code or name.")
+@click.option("--dowel", default=None, help="Dowel size as measured: '5/8 in', '16 mm'.")
+@click.option("--wood", default=None, help="Species code of the wood it is in.")
+@click.option("--upright", is_flag=True, help="You are sure which way up it is.")
+@click.option("--index", type=click.Path(path_type=Path), default=None, help="Keep an index here.")
+@click.option("--most", default=10, show_default=True, help="How many candidates to show.")
+@click.option(
+    "--format", "shape", type=click.Choice(["text", "json"]), default="text", show_default=True
+)
+def locate(
+    place: Path,
+    reading: str,
+    room: str | None,
+    dowel: str | None,
+    wood: str | None,
+    upright: bool,
+    index: Path | None,
+    most: int,
+    shape: str,
+) -> None:
+    """Find the hole of a worn plug: PLACE is a package, a bundle, or a folder of them.
+
+    READING is what you can read: 231, '2?1' (one cannot be read), '2[38]1' (3 or 8), '2..' (broken
+    off behind), '..31' (broken off before), or '6 or 8'. Several copies of one record count once.
+
+    Exit codes: 0 candidates, 1 no recorded plug fits well, 2 nothing that can be read.
+    """
+    from provenance._catalogue.plugs import gather_plugs, index_plugs, stored_plugs
+    from provenance._identity.locate import Found, Seen, locate_plug
+    from provenance._intake.values.units import read_length
+
+    seen = Seen(
+        place=room,
+        dowel_mm=read_length(dowel, "mm", "mm") if dowel else None,
+        species=wood.upper() if wood else None,
+        upright=upright,
+    )
+    with progress_bar("reading") as progress:
+        unreadable: dict[str, str] = {}
+        if index is None:
+            plugs = gather_plugs(place, unreadable=unreadable, progress=progress)
+        else:
+            unreadable = index_plugs(place, index, progress=progress)
+            plugs = stored_plugs(index)
+    for why in unreadable.values():
+        click.echo(f"not read: {why}", err=True)
+    genera = _genera()
+    if seen.species and seen.species not in {*genera, *(plug.species for plug in plugs)}:
+        import difflib
+
+        near = difflib.get_close_matches(seen.species, genera, n=1)
+        hint = f" did you mean {near[0]}?" if near else ""
+        click.echo(
+            visible(
+                f"no list of species and no record here has the code {seen.species}, so --wood "
+                f"does not help to tell the plugs apart;{hint or ' the code book lists the codes'}"
+            ),
+            err=True,
+        )
+    found: Found = locate_plug(plugs, reading, seen, genera=genera, limit=most)
+    if shape == "json":
+        raw = {
+            "reading": found.reading.text,
+            "searched": found.searched,
+            "unrecorded": found.unrecorded,
+            "candidates": [
+                {
+                    "probability": one.probability,
+                    **one.plug._asdict(),
+                    "copies": one.copies,
+                    "why": one.why,
+                }
+                for one in found.candidates
+            ],
+        }
+        click.echo(json.dumps(raw, indent=2, ensure_ascii=False))
+    else:
+        _show(found)
+    sys.exit(1 if found.none_fits else 0)
+
+
+def _genera() -> dict[str, str]:
+    from provenance._base.resources import shipped
+    from provenance._model.schema import read_yaml
+
+    raw = read_yaml(shipped("schemas") / "vocabularies" / "species.yaml")
+    return {str(term["code"]): str(term.get("genus", "")) for term in raw["terms"]}
+
+
+def _show(found: object) -> None:
+    from provenance._identity.locate import Found
+
+    assert isinstance(found, Found)
+    click.echo(f"'{found.reading.text}' among {found.searched} recorded plugs")
+    if found.none_fits:
+        click.echo("No recorded plug fits well; the nearest are:")
+    for one in found.candidates:
+        plug = one.plug
+        lines = [
+            f"{one.probability:6.1%}  {plug.stamp:>6}  sample {plug.sample_id} of {plug.site_id}, "
+            f"{plug.function.replace('_', ' ')} {plug.element_id}"
+            f"{f' ({plug.where})' if plug.where else ''}"
+        ]
+        indent = " " * 16
+        if one.why:
+            lines.append(f"{indent}{'; '.join(one.why)}")
+        lines.append(f"{indent}{plug.source}")
+        if one.copies:
+            lines.append(f"{indent}the same in {', '.join(one.copies)}")
+        for line in lines:
+            click.echo(visible(line).replace("\n", " "))
+    click.echo(f"{found.unrecorded:6.1%}  that the plug is in none of these records")

@@ -1,0 +1,97 @@
+"""Options that mean the same in every command, and the progress bar."""
+
+from __future__ import annotations
+
+import sys
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager
+from pathlib import Path
+from typing import Any
+
+import click
+
+from provenance._base.progress import Progress, say_nothing
+from provenance._record.remote import Place, place_at
+
+Decorator = Callable[[Callable[..., Any]], Callable[..., Any]]
+
+
+package_argument: Decorator = click.argument(
+    "package", type=click.Path(path_type=Path), default=Path()
+)
+named_package_argument: Decorator = click.argument("package", type=click.Path(path_type=Path))
+"""For commands with a further argument: with PACKAGE left out, that would be taken for it."""
+
+
+class PlaceParam(click.ParamType[Place]):
+    """A path of this machine that is there, or an fsspec address; `must_exist` as for a path."""
+
+    name = "place"
+
+    def __init__(self, *, must_exist: bool = True) -> None:
+        self._path = click.Path(path_type=Path, exists=must_exist)
+
+    def convert(
+        self, value: Any, param: click.Parameter | None, ctx: click.Context | None
+    ) -> Place:
+        """The place; a path that is not there is an error of usage."""
+        place = place_at(value)
+        return self._path.convert(place, param, ctx) if isinstance(place, Path) else place
+
+
+out_option: Decorator = click.option(
+    "--out", type=click.Path(path_type=Path), default=None, help="Where to write."
+)
+
+
+def format_option(*shapes: str) -> Decorator:
+    """--format for what is said on the terminal or to a program; the first shape is the usual."""
+    return click.option(
+        "--format",
+        "shape",
+        type=click.Choice(shapes),
+        default=shapes[0],
+        show_default=True,
+        help="How to say it.",
+    )
+
+
+paper_option: Decorator = click.option(
+    "--paper",
+    type=click.Choice(["a4", "letter"]),
+    default="a4",
+    show_default=True,
+    help="Paper size.",
+)
+workers_option: Decorator = click.option(
+    "--workers", type=click.IntRange(1), default=1, show_default=True, help="Processes to use."
+)
+scheduler_option: Decorator = click.option(
+    "--scheduler",
+    default=None,
+    metavar="ADDRESS",
+    help="Dask cluster to use, tcp://host:8786; given up when it has no worker for a minute.",
+)
+site_option: Decorator = click.option("--site", default=None, help="Only this site code.")
+
+
+@contextmanager
+def progress_bar(label: str) -> Iterator[Progress]:
+    """A progress bar on standard error when a person watches it; silent when piped."""
+    if not sys.stderr.isatty():
+        yield say_nothing
+        return
+    bar: Any = None
+
+    def advance(done: int, total: int) -> None:
+        nonlocal bar
+        if bar is None:
+            bar = click.progressbar(length=total or None, label=label, file=sys.stderr)
+            bar.__enter__()
+        bar.update(done - bar.pos)
+
+    try:
+        yield advance
+    finally:
+        if bar is not None:
+            bar.__exit__(None, None, None)

@@ -1,0 +1,284 @@
+"""`treenail labels`, `treenail tags` and `treenail cards`: what is stuck on, tied to and filed."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+import click
+
+from provenance._cli.options import (
+    out_option,
+    package_argument,
+    paper_option,
+    progress_bar,
+    site_option,
+)
+
+if TYPE_CHECKING:
+    from provenance._printing.labels.facts import SampleFacts
+    from provenance._printing.labels.labels import Printed
+    from provenance._printing.labels.stock import Stock
+    from provenance._record.package import Package
+
+samples_option = click.option(
+    "--samples", default=None, help="Field specimen numbers: 231,233-240, or all."
+)
+
+
+@click.command("labels")
+@click.argument("package", type=click.Path(path_type=Path, file_okay=False), required=False)
+@samples_option
+@click.option("--numbers", default=None, help="Reserved numbers, to be written on: 201-260 or all.")
+@site_option
+@click.option("--stock", default="a4_70x37", show_default=True, help="Label stock, or a YAML file.")
+@click.option("--stocks", "list_stocks", is_flag=True, help="List the label stocks and stop.")
+@click.option("--start-at", type=int, default=1, show_default=True, help="First free place.")
+@click.option("--copies", type=int, default=1, show_default=True, help="Of each label.")
+@click.option("--crop-marks", is_flag=True, help="Marks to cut by.")
+@click.option("--calibrate", is_flag=True, help="Print the page to measure a printer by, and stop.")
+@click.option("--printer", default=None, help="Correct for this printer, as calibrated.")
+@click.option(
+    "--measured",
+    type=float,
+    nargs=4,
+    default=None,
+    metavar="LEFT1 TOP1 LEFT2 TOP2",
+    help="With --calibrate: what was measured, in mm.",
+)
+@out_option
+def labels(
+    package: Path | None,
+    samples: str | None,
+    numbers: str | None,
+    site: str | None,
+    stock: str,
+    list_stocks: bool,
+    start_at: int,
+    copies: int,
+    crop_marks: bool,
+    calibrate: bool,
+    printer: str | None,
+    measured: tuple[float, float, float, float] | None,
+    out: Path | None,
+) -> None:
+    """Print labels for the samples of PACKAGE, as PDF.
+
+    Before the field day: --numbers prints reserved numbers of PACKAGE as blanks to be written on;
+    without a package name a site too, such as --site HOLL --numbers 201-260.
+
+    Stocks for boxes and drawers list what lies inside, by the custody ledger.
+    """
+    from provenance._printing.labels.calibration import TRUE, printers_file, read_calibration
+    from provenance._printing.labels.content_labels import contents_by_place, print_content_labels
+    from provenance._printing.labels.labels import print_labels
+    from provenance._printing.labels.stock import load_stock, shipped_stocks
+
+    if list_stocks:
+        for name, title in shipped_stocks().items():
+            click.echo(f"{name:16} {title}")
+        return
+    chosen = load_stock(stock)
+    if calibrate:
+        _calibrate(chosen, printer, measured, out)
+        return
+    if measured is not None:
+        raise click.UsageError("--measured goes with --calibrate")
+    calibration = TRUE if printer is None else read_calibration(printers_file(), printer)
+    opened = _opened(package, numbers)
+    facts = _chosen_facts(opened, samples, numbers, site)
+    path = out or Path(f"labels-{opened.name if opened else site}.pdf")
+    with progress_bar("printing") as progress:
+        if chosen.draws == "content":
+            if opened is None:
+                raise click.UsageError("a label that lists contents needs a package")
+            printed = print_content_labels(
+                contents_by_place(opened, facts),
+                chosen,
+                path,
+                start_at=start_at,
+                copies=copies,
+                crop_marks=crop_marks,
+                calibration=calibration,
+                progress=progress,
+            )
+        else:
+            printed = print_labels(
+                facts,
+                chosen,
+                path,
+                start_at=start_at,
+                copies=copies,
+                crop_marks=crop_marks,
+                calibration=calibration,
+                resolver=str(opened.descriptor.get("resolver", "")) if opened else "",
+                progress=progress,
+            )
+    _say_what_was_printed(printed, "label")
+
+
+def _opened(package: Path | None, numbers: str | None) -> Package | None:
+    """The package named, or the one in this folder; None for numbers without any package."""
+    from provenance._record.package import DESCRIPTOR, open_package
+
+    if package is None and numbers is not None and not Path(DESCRIPTOR).is_file():
+        return None
+    return open_package(package or Path())
+
+
+def _chosen_facts(
+    package: Package | None, samples: str | None, numbers: str | None, site: str | None
+) -> list[SampleFacts]:
+    from provenance._printing.labels import facts
+
+    if samples is not None and numbers is not None:
+        raise click.UsageError("--samples are recorded, --numbers are not yet: give one of them")
+    if package is not None:
+        if numbers is not None:
+            return facts.reserved_facts(package, numbers, site)
+        return facts.gather_facts(package, samples, site)
+    if site is None or numbers is None:
+        raise click.UsageError("without a package, give --site and --numbers")
+    wanted = facts.literal_numbers(numbers)
+    _warn_of_alike(wanted)
+    return facts.blank_facts(site, wanted)
+
+
+def _warn_of_alike(numbers: list[str]) -> None:
+    """Say which numbers could be read for one another on a plug that is seen upside down."""
+    from provenance._identity.rotation import turned
+
+    known = set(numbers)
+    alike = [(one, turned(one)) for one in numbers]
+    pairs = [f"{one}/{other}" for one, other in alike if other in known and one < str(other)]
+    if pairs:
+        more = f" and {len(pairs) - 5} more" if len(pairs) > 5 else ""
+        click.echo(
+            f"note: as stamps these can be read for one another upside down: "
+            f"{', '.join(pairs[:5])}{more}; 'treenail stamps' reserves numbers that cannot",
+            err=True,
+        )
+
+
+def _calibrate(
+    stock: Stock,
+    printer: str | None,
+    measured: tuple[float, float, float, float] | None,
+    out: Path | None,
+) -> None:
+    from provenance._drawing.document import printed_pages
+    from provenance._printing.labels import calibration
+
+    if measured is None:
+        path = out or Path(f"calibration-{stock.name}.pdf")
+        with printed_pages(path, stock.page_size, title="Printer calibration") as pages:
+            calibration.draw_calibration_page(pages.begin_page(), pages.faces, stock)
+        click.echo(f"wrote {path}; print it at actual size and measure as it says")
+        if min(stock.page_width_mm, stock.page_height_mm) < calibration.ROOM_FOR_WORDS_MM:
+            (one_x, one_y), (two_x, two_y) = calibration.cross_places_mm(stock)
+            click.echo(
+                "measure from the left and upper edge to the crosses; true are "
+                f"{one_x:g} {one_y:g} {two_x:g} {two_y:g} mm"
+            )
+        return
+    if printer is None:
+        raise click.UsageError("--measured needs --printer, the name to keep it under")
+    found = calibration.calibration_from_measures(stock, measured)
+    path = calibration.printers_file()
+    calibration.store_calibration(path, printer, found)
+    click.echo(
+        f"printer '{printer}': shifted by {found.offset_x_mm:+.2f} mm to the right and "
+        f"{found.offset_y_mm:+.2f} mm down, size {found.scale_x:.2%} by {found.scale_y:.2%}; "
+        f"kept in {path}"
+    )
+
+
+def _say_what_was_printed(printed: Printed, thing: str) -> None:
+    things = thing if printed.label_count == 1 else f"{thing}s"
+    pages = "page" if printed.page_count == 1 else "pages"
+    names = ", ".join(str(path) for path in printed.paths)
+    click.echo(f"wrote {printed.label_count} {things} on {printed.page_count} {pages}: {names}")
+    if printed.unprintable:
+        shown = ", ".join(f"{c} (U+{ord(c):04X})" for c in printed.unprintable[:10])
+        click.echo(f"note: no typeface has {shown}; '□' stands in their place", err=True)
+
+
+@click.command("tags")
+@package_argument
+@click.option("--consignment", default=None, help="The papers of this parcel.")
+@click.option("--each-sample", is_flag=True, help="With --consignment: a tag for each sample too.")
+@samples_option
+@site_option
+@paper_option
+@out_option
+def tags(
+    package: Path,
+    consignment: str | None,
+    each_sample: bool,
+    samples: str | None,
+    site: str | None,
+    paper: str,
+    out: Path | None,
+) -> None:
+    """Print custody tags with tear-off stubs for the samples of PACKAGE, as PDF.
+
+    With --consignment: the list of the parcel, the receipt to be signed and returned, and its tag.
+    """
+    from provenance._drawing.paper import paper_named
+    from provenance._printing.labels.facts import gather_facts
+    from provenance._printing.papers.consignment import print_consignment
+    from provenance._printing.papers.parcel import gather_parcel
+    from provenance._printing.papers.tags import print_tags, sample_tag
+    from provenance._record.package import open_package
+
+    if consignment is not None and (samples is not None or site is not None):
+        raise click.UsageError("a parcel holds what was packed: no --samples with --consignment")
+    if each_sample and consignment is None:
+        raise click.UsageError("--each-sample goes with --consignment")
+    opened = open_package(package)
+    resolver = str(opened.descriptor.get("resolver", ""))
+    with progress_bar("printing") as progress:
+        if consignment is not None:
+            printed = print_consignment(
+                gather_parcel(opened, consignment),
+                paper_named(paper),
+                out or Path(f"parcel-{consignment}.pdf"),
+                each_sample=each_sample,
+                resolver=resolver,
+                progress=progress,
+            )
+        else:
+            printed = print_tags(
+                [sample_tag(one, resolver) for one in gather_facts(opened, samples, site)],
+                paper_named(paper),
+                out or Path(f"tags-{opened.name}.pdf"),
+                progress=progress,
+            )
+    _say_what_was_printed(printed, "tag")
+
+
+@click.command("cards")
+@package_argument
+@samples_option
+@site_option
+@paper_option
+@out_option
+def cards(
+    package: Path, samples: str | None, site: str | None, paper: str, out: Path | None
+) -> None:
+    """Print hole cards for the building's file: where each hole is, and what came of it, as PDF."""
+    from provenance._drawing.paper import paper_named
+    from provenance._printing.papers.hole_card import print_hole_cards
+    from provenance._printing.papers.hole_facts import gather_cards
+    from provenance._record.package import open_package
+
+    opened = open_package(package)
+    with progress_bar("printing") as progress:
+        printed = print_hole_cards(
+            gather_cards(opened, samples, site),
+            paper_named(paper),
+            out or Path(f"cards-{opened.name}.pdf"),
+            resolver=str(opened.descriptor.get("resolver", "")),
+            progress=progress,
+        )
+    _say_what_was_printed(printed, "card")

@@ -1,0 +1,160 @@
+"""`treenail survey`, `treenail plan` and `treenail relocate`: where the wood and the holes are."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+import click
+
+from provenance._cli.options import (
+    named_package_argument,
+    out_option,
+    package_argument,
+    paper_option,
+    progress_bar,
+    site_option,
+)
+
+if TYPE_CHECKING:
+    from provenance._base.findings import Finding
+    from provenance._survey.adjust.adjustment import SurveyResult
+
+_MOST_SHOWN = 40
+
+
+@click.command("survey")
+@package_argument
+@site_option
+def survey(package: Path, site: str | None) -> None:
+    """Compute where ends of wood, holes and datums of PACKAGE are, and how far to trust it.
+
+    Tape distances, offsets, bearings and heights (table tie) become site grid coordinates with 95 %
+    ranges in the table position, which is written anew. What the crew measured is not changed.
+    """
+    from provenance._record.package import open_package
+    from provenance._survey.adjust.adjustment import survey_package
+
+    opened = open_package(package)
+    with progress_bar("survey") as progress:
+        result = survey_package(opened, site=site, progress=progress)
+    click.echo(_overview(result))
+    _show(result.findings)
+    click.echo(f"wrote {opened.table_path('position')}")
+    if any(finding.severity != "note" for finding in result.findings):
+        raise click.exceptions.Exit(1)
+
+
+def _overview(result: SurveyResult) -> str:
+    kinds = result.positions["point_kind"].value_counts()
+    counts = ", ".join(
+        f"{int(kinds.get(kind, 0))} {words}"
+        for kind, words in (("element_end", "ends of wood"), ("hole", "holes"), ("datum", "datums"))
+    )
+    adjusted = result.positions[result.positions["found_by"] == "adjusted"]
+    line = f"placed {counts}"
+    if len(adjusted):
+        middle = float(adjusted["u95_major_m"].median())
+        line += f"; points from readings are good to {middle * 100:.1f} cm (95 %, median)"
+    if result.redundancy:
+        line += (
+            f"; {result.redundancy} readings more than needed, which scatter "
+            f"{result.spread_ratio:.2f} times as much as assumed"
+        )
+    return line
+
+
+def _show(findings: tuple[Finding, ...]) -> None:
+    for finding in findings[:_MOST_SHOWN]:
+        where = f"{finding.table}.csv" + (f" row {finding.row}" if finding.row else "")
+        click.echo(f"{finding.severity}: {where}: {finding.message} {finding.remedy}")
+    if len(findings) > _MOST_SHOWN:
+        click.echo(f"… and {len(findings) - _MOST_SHOWN} more findings that are not shown here")
+
+
+@click.command("plan")
+@package_argument
+@click.option("--place", default=None, help="Only this building (code of the place).")
+@click.option("--level", type=int, default=None, help="Only this storey; 0 is the ground floor.")
+@click.option(
+    "--format",
+    "format_",
+    type=click.Choice(["pdf", "svg", "geojson", "gpkg"]),
+    default="pdf",
+    show_default=True,
+    help="Drawings (pdf, svg) or map data (geojson, gpkg).",
+)
+@paper_option
+@out_option
+def plan(
+    package: Path,
+    place: str | None,
+    level: int | None,
+    format_: str,
+    paper: str,
+    out: Path | None,
+) -> None:
+    """Draw plans to scale of the buildings of PACKAGE, with wood, holes, stamps and datums.
+
+    Also the side of every sampled piece of wood. With --format geojson or gpkg the same things are
+    written for a GIS; GeoJSON only where the site grid is tied to a map grid. --out is a folder for
+    drawings (plans/ by default) and a file for map data.
+    """
+    from provenance._record.package import open_package
+
+    opened = open_package(package)
+    if format_ in ("pdf", "svg"):
+        from provenance._survey.plan.plan import write_plans
+
+        with progress_bar("plan") as progress:
+            drawn = write_plans(
+                opened,
+                out or Path("plans"),
+                place=place,
+                level=level,
+                format=format_,
+                paper=paper,
+                progress=progress,
+            )
+        for path in drawn.paths:
+            click.echo(f"wrote {path}")
+        for building in drawn.empty:
+            click.echo(f"nothing in {building} has coordinates yet")
+    elif format_ == "geojson":
+        from provenance._survey.maps.geojson import write_geojson
+
+        path = write_geojson(
+            opened, out or Path(f"{opened.name}.geojson"), place=place, level=level
+        )
+        click.echo(f"wrote {path}, on WGS 84")
+    else:
+        from provenance._survey.maps.geopackage import write_geopackage
+
+        path = out or Path(f"{opened.name}.gpkg")
+        on_map = write_geopackage(opened, path, place=place, level=level)
+        click.echo(f"wrote {path}, on {'WGS 84' if on_map else 'the site grid, which has no map'}")
+    click.echo("these show where things are: keep them out of the public edition")
+
+
+@click.command("relocate")
+@named_package_argument
+@click.argument("samples", nargs=-1, required=True)
+@paper_option
+@out_option
+def relocate(package: Path, samples: tuple[str, ...], paper: str, out: Path | None) -> None:
+    """Print a page for each of SAMPLES that leads back to its hole, as PDF.
+
+    Plan, wood, stamp both ways up, tape distances from datums, keeper, results and cautions.
+    --out is the folder (relocation/ by default).
+    """
+    from provenance._record.package import open_package
+    from provenance._survey.relocation import write_relocation_sheets
+
+    opened = open_package(package)
+    with progress_bar("relocate") as progress:
+        paths = write_relocation_sheets(
+            opened, samples, out or Path("relocation"), paper=paper, progress=progress
+        )
+    for path in paths:
+        click.echo(f"wrote {path}")
+    click.echo("these show where things are: keep them out of the public edition")

@@ -1,0 +1,153 @@
+"""Opens what is to be compared: a bundle, folder or zip, or a package."""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Iterator, Mapping
+from contextlib import contextmanager
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Any
+
+from provenance._base.errors import TreenailError, UnusableInput
+from provenance._base.progress import Progress, say_nothing
+from provenance._bundle.bag.bag import payload_files
+from provenance._bundle.bag.hashing import hash_files
+from provenance._bundle.bag.hostile import HostileBundle
+from provenance._bundle.bag.limits import DEFAULT_LIMITS, Limits
+from provenance._bundle.describe.contents import GENERATED, survey_package
+from provenance._bundle.describe.lineage import identity_of
+from provenance._bundle.verify import BUNDLE_FACTS, judge_folder, opened_bundle
+from provenance._compare.difference import Side
+from provenance._record.origin import ancestor_from
+from provenance._record.package import DESCRIPTOR, Package, open_package, read_model
+
+__all__ = ["OpenSide", "opened_side"]
+
+
+@dataclass(frozen=True)
+class OpenSide:
+    """A side while it can be read: its package, and the SHA-256 of its files by path.
+
+    `generated` are top names that pack wrote beside the package's own files.
+    """
+
+    side: Side
+    package: Package
+    sums: Mapping[str, str]
+    generated: frozenset[str]
+
+
+@contextmanager
+def opened_side(
+    path: Path, *, limits: Limits = DEFAULT_LIMITS, progress: Progress = say_nothing
+) -> Iterator[OpenSide]:
+    """Open a package or bundle for comparing, while the block runs.
+
+    Of a bundle the tables are held against their checksums; of all other files the checksums
+    themselves are compared, so that large photos need not be read through. Raises UnusableInput for
+    what is neither, is dangerous, or is damaged as far as it was looked at.
+    """
+    if path.is_dir() and (path / DESCRIPTOR).is_file():
+        yield _package_side(path, progress)
+        return
+    try:
+        with opened_bundle(path, limits=limits) as folder:
+            yield _bundle_side(path, folder, limits, progress)
+    except HostileBundle as error:
+        raise UnusableInput(str(error)) from error
+
+
+def _package_side(path: Path, progress: Progress) -> OpenSide:
+    package = open_package(path)
+    members = [one.path for one in survey_package(package).members]
+    sums = hash_files(package.folder, dict.fromkeys(members, ("sha256",)), progress=progress)
+    for member, reason in sums.unreadable.items():
+        raise UnusableInput(f"{path / member} cannot be read: {reason}")
+    side = Side(
+        path=path,
+        form="package",
+        name=package.name,
+        title=package.title,
+        edition="",
+        record_date="",
+        accession="",
+        tagmanifest_sha256="",
+        revision_of=(),
+        sites=_sites(package),
+    )
+    digests = {member: one["sha256"] for member, one in sums.digests.items()}
+    return OpenSide(side, package, digests, frozenset())
+
+
+def _bundle_side(path: Path, folder: Path, limits: Limits, progress: Progress) -> OpenSide:
+    verdict = judge_folder(path, folder, fast=True, limits=limits)
+    grave = [
+        one
+        for one in verdict.findings
+        if one.severity == "error" and one.part in ("container", "bag", "descriptor")
+    ]
+    if grave:
+        what = " ".join(part for part in (grave[0].path, grave[0].message) if part)
+        raise UnusableInput(
+            f"{path} cannot be compared, because it is not sound: {what.removesuffix('.')}. "
+            f"'treenail verify' names everything. {grave[0].remedy}"
+        )
+    data = folder / "data"
+    sums = _manifest(path, folder)
+    tables = [one for one in sums if one.startswith("tables/") and one.endswith(".csv")]
+    hashed = hash_files(data, dict.fromkeys(tables, ("sha256",)), progress=progress)
+    for table in tables:
+        if hashed.digests.get(table, {}).get("sha256") != sums[table]:
+            raise UnusableInput(
+                f"{path} cannot be compared: data/{table} is not what was packed. "
+                "'treenail verify' names everything; ask for the bundle again"
+            )
+    facts = json.loads((data / BUNDLE_FACTS).read_text(encoding="utf-8"))
+    try:
+        descriptor = json.loads((data / DESCRIPTOR).read_text(encoding="utf-8"))
+        package = Package(data, descriptor, read_model(data))
+        known_by = identity_of(folder)
+        earlier = tuple(ancestor_from(one) for one in facts.get("revisionOf") or ())
+    except (TreenailError, ValueError, TypeError, AttributeError) as error:
+        raise UnusableInput(f"{path} cannot be compared: {error}") from error
+    side = Side(
+        path=path,
+        form="bundle",
+        name=package.name,
+        title=package.title,
+        edition=known_by.edition,
+        record_date=known_by.record_date,
+        accession=known_by.accession,
+        tagmanifest_sha256=known_by.tagmanifest_sha256,
+        revision_of=tuple(one.tagmanifest_sha256 for one in earlier),
+        sites=_sites(package),
+    )
+    return OpenSide(side, package, sums, _generated(facts))
+
+
+def _generated(facts: Mapping[str, Any]) -> frozenset[str]:
+    listed = facts.get("generated")
+    names = {one for one in listed if isinstance(one, str)} if isinstance(listed, list) else set()
+    return frozenset(names | set(GENERATED))
+
+
+def _manifest(path: Path, folder: Path) -> dict[str, str]:
+    """SHA-256 by path under data/, as the bag lists them; raises UnusableInput without a list."""
+    manifest = folder / "manifest-sha256.txt"
+    if not manifest.is_file():
+        raise UnusableInput(
+            f"{path} cannot be compared: it has no manifest-sha256.txt; ask for a bundle with one"
+        )
+    listed = {}
+    for line in manifest.read_text(encoding="utf-8").splitlines():
+        digest, _, name = line.partition(" ")
+        listed[name.strip().removeprefix("*").removeprefix("data/")] = digest.lower()
+    there = {one.removeprefix("data/") for one in payload_files(folder)}
+    return {name: digest for name, digest in listed.items() if name in there}
+
+
+def _sites(package: Package) -> tuple[str, ...]:
+    if "site" not in package.model.tables:
+        return ()
+    return tuple(dict.fromkeys(one for one in package.table("site")["site_id"] if one))

@@ -1,0 +1,87 @@
+"""What becomes of the bundle: an edition for everybody, an accession, a comparison."""
+
+from __future__ import annotations
+
+from datetime import date
+
+from provenance._demo.stage import SOUND, Did, Stage
+from provenance._record.package import open_package
+
+DEPOSITOR = "Mirka Bellowhay (invented)"
+DEPOSITED = "301-314"
+"""The cores of the room block come to the store together with the record."""
+SHELF = "Shelf 3 (invented)"
+TAKEN_IN = date(2024, 4, 2)
+PATTERN = "{year}.{serial:04}"
+NUMBER = "2024.0001"
+
+
+def pack_public_edition(stage: Stage) -> Did:
+    """The edition for everybody, and the proof that it was made of the full one."""
+    from provenance._bundle.derivation import verify_derivation
+    from provenance._bundle.describe.editions import PUBLIC
+    from provenance._bundle.pack import pack
+
+    package = open_package(stage.sound)
+    packed = pack(package, stage.public, edition=PUBLIC)
+    shown = verify_derivation(stage.public, stage.bundle)
+    return Did(
+        "Public edition",
+        "exact places, people and restricted fields are withheld; made of the full edition, as "
+        "'verify --against' shows",
+        (
+            f"treenail pack {SOUND} --edition public --out {stage.public.name}",
+            f"treenail verify {stage.public.name} --against {stage.bundle.name}",
+        ),
+        (packed.path / "data" / "WITHHELD.txt", packed.path / "data" / "index.html"),
+        tuple(f"{one.path} {one.message}" for one in shown.findings),
+    )
+
+
+def take_into_a_repository(stage: Stage) -> Did:
+    """The bundle gets a number and a receipt; the samples' keeper changes."""
+    from provenance._accession.accession import accession
+    from provenance._drawing.paper import paper_named
+
+    done = accession(
+        stage.zipped,
+        stage.store / "register.csv",
+        depositor=DEPOSITOR,
+        on=TAKEN_IN,
+        recorded_on=f"{TAKEN_IN.isoformat()}T09:00:00Z",
+        paper=paper_named("a4"),
+        pattern=PATTERN,
+        samples=DEPOSITED,
+        place=SHELF,
+    )
+    return Did(
+        "Accession",
+        f"taken in as {done.entry.number} with {len(done.deposited)} samples; the bundle as it "
+        "came in is kept beside the one with the number",
+        (
+            f'treenail accession {stage.zipped.name} --register store/register.csv --depositor "'
+            f'{DEPOSITOR}" --pattern "{PATTERN}" --samples {DEPOSITED} --place "{SHELF}" '
+            f"--on {TAKEN_IN.isoformat()}",
+        ),
+        (done.receipt, stage.store / "register.csv"),
+        () if done.entry.number == NUMBER else (f"the number is {done.entry.number}",),
+    )
+
+
+def compare_received_and_kept(stage: Stage) -> Did:
+    """Between the bundle that came in and the one that is kept lie the deposit's events alone."""
+    from provenance._compare.compare import compare
+
+    kept = stage.store / NUMBER / stage.zipped.name
+    found = compare(stage.zipped, kept)
+    added = {one.table: len(one.added) for one in found.tables if len(one.added)}
+    others = [one.table for one in found.tables if len(one.changed) or len(one.withdrawn)]
+    surprises = [f"table {name} differs" for name in (*others, *(added.keys() - {"custody"}))]
+    return Did(
+        "Compare",
+        f"what came and what is kept differ in {added.get('custody', 0)} custody events and in "
+        "nothing else",
+        (f"treenail compare {stage.zipped.name} {kept.relative_to(stage.out).as_posix()}",),
+        (kept,),
+        tuple(surprises),
+    )

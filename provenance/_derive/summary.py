@@ -1,0 +1,221 @@
+"""Derives everything at once: the derived tables, the figures' data and the words beside them."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+from provenance._base.errors import TreenailError
+from provenance._derive.dating import (
+    ClusterRule,
+    buildings_of,
+    derive_clusters,
+    derive_spans,
+    mark_candidates,
+)
+from provenance._derive.size import derive_sizes
+from provenance._derive.trees import Piece, StemRule, TreeCount, count_trees
+from provenance._model.schema import read_yaml
+
+if TYPE_CHECKING:
+    import pandas as pd
+
+    from provenance._record.package import Package
+
+__all__ = [
+    "Derived",
+    "TreeEstimate",
+    "derive_package",
+    "derive_tables",
+    "labour_hours",
+    "tally_wood",
+]
+
+
+@dataclass(frozen=True)
+class TreeEstimate:
+    """One way to count the trees: what pieces of one tree must share, and the count."""
+
+    sharing: str
+    count: TreeCount
+
+
+@dataclass(frozen=True)
+class Derived:
+    """The derived tables by name, and the tree estimates with their alternatives."""
+
+    tables: Mapping[str, pd.DataFrame]
+    estimates: tuple[TreeEstimate, ...]
+    stem_rule: StemRule
+    cluster_rule: ClusterRule
+
+
+def derive_tables(
+    package: Package,
+    *,
+    stem_rule: StemRule | None = None,
+    cluster_rule: ClusterRule | None = None,
+) -> Derived:
+    """Derive sizes, supposed trees, spans and clusters; nothing is written."""
+    stem_rule = stem_rule or StemRule()
+    cluster_rule = cluster_rule or ClusterRule()
+    sizes = derive_sizes(package)
+    spans = derive_spans(package)
+    clusters = derive_clusters(package, spans, cluster_rule)
+    spans = mark_candidates(spans, clusters, cluster_rule)
+    estimates = estimate_trees(package, sizes, spans, stem_rule)
+    tables = {
+        "size": sizes,
+        "stem": _stem_rows(package, estimates[0]),
+        "span": spans,
+        "cluster": clusters,
+    }
+    return Derived(tables, estimates, stem_rule, cluster_rule)
+
+
+def derive_package(package: Package, **rules: Any) -> Derived:
+    """Derive everything and write the derived tables into the package, all of them anew."""
+    with package.locked():
+        derived = derive_tables(package, **rules)
+        for name, frame in derived.tables.items():
+            package.write_table(name, _rounded(frame))
+    return derived
+
+
+def estimate_trees(
+    package: Package, sizes: pd.DataFrame, spans: pd.DataFrame, rule: StemRule
+) -> tuple[TreeEstimate, ...]:
+    """Count the trees in several ways, the most cautious grouping first.
+
+    Pieces with both ends measured take part. 'Species, building and cutting year': dated pieces
+    join only pieces of the same year, undated ones only undated ones. The alternatives drop one
+    condition after the other, and halve and double the tolerances.
+    """
+    whole = sizes.dropna(subset=["butt_cm", "top_cm", "length_m"])
+    buildings = buildings_of(package)
+    years = spans[spans["cutting"] == "cutting"].groupby("element_id")["outer_year"].max()
+
+    def counted(sharing: str, keys: Sequence[str], with_rule: StemRule) -> TreeEstimate:
+        pieces = []
+        for row in whole.to_dict("records"):
+            shared = {
+                "species": row["species"] if isinstance(row["species"], str) else "",
+                "building": buildings.get(row["place_id"], ""),
+                "year": int(years[row["element_id"]]) if row["element_id"] in years else None,
+            }
+            pieces.append(
+                Piece(
+                    str(row["element_id"]),
+                    float(row["butt_cm"]),
+                    float(row["top_cm"]),
+                    float(row["length_m"]),
+                    tuple(shared[key] for key in keys),
+                )
+            )
+        return TreeEstimate(sharing, count_trees(pieces, with_rule))
+
+    narrow = StemRule(rule.thicker_cm / 2, rule.thinner_cm / 2)
+    wide = StemRule(rule.thicker_cm * 2, rule.thinner_cm * 2)
+    strict = ("species", "building", "year")
+    return (
+        counted("species, building and cutting year", strict, rule),
+        counted("species, building and cutting year; half the tolerance", strict, narrow),
+        counted("species, building and cutting year; twice the tolerance", strict, wide),
+        counted("species and building", ("species", "building"), rule),
+        counted("species", ("species",), rule),
+    )
+
+
+def tally_wood(package: Package, derived: Derived) -> pd.DataFrame:
+    """Pieces and volume by building, phase and species.
+
+    Columns: building_id, phase, species, pieces, measured, newton_m3. A phase is the cluster of
+    cutting dates that a piece belongs to, '' where no date puts it into one; `measured` counts the
+    pieces that have a volume, which is the sum of theirs alone.
+    """
+    sizes = derived.tables["size"].copy()
+    dated = derived.tables["span"]
+    dated = dated[dated["cluster_id"] != ""].drop_duplicates("element_id")
+    phases = dict(zip(dated["element_id"], dated["cluster_id"], strict=True))
+    sizes["building_id"] = sizes["place_id"].map(buildings_of(package)).fillna("")
+    sizes["phase"] = sizes["element_id"].map(phases).fillna("")
+    sizes["species"] = sizes["species"].fillna("")
+    grouped = sizes.groupby(["building_id", "phase", "species"], sort=True, as_index=False)
+    counted = grouped.agg(
+        pieces=("element_id", "size"),
+        measured=("newton_m3", "count"),
+        newton_m3=("newton_m3", "sum"),
+    )
+    return _rounded(counted)
+
+
+def _stem_rows(package: Package, estimate: TreeEstimate) -> pd.DataFrame:
+    import pandas as pd
+
+    rule = estimate.count.rule
+    said = (
+        f"same {estimate.sharing}; upper butt at most {rule.thicker_cm:g} cm thicker and "
+        f"{rule.thinner_cm:g} cm thinner than the lower top"
+    )
+    rows = [
+        {"element_id": element, "stem_id": f"T{number}", "place_in_stem": place, "rule": said}
+        for number, stem in enumerate(estimate.count.stems, start=1)
+        for place, element in enumerate(stem, start=1)
+    ]
+    return pd.DataFrame(rows, columns=list(package.model.table("stem").names))
+
+
+def _rounded(frame: pd.DataFrame) -> pd.DataFrame:
+    """Numbers to the fourth decimal, so that the same record gives the same text anywhere."""
+    rounded = frame.copy()
+    for name in rounded.columns:
+        if str(rounded[name].dtype) in ("Float64", "float64"):
+            rounded[name] = rounded[name].round(4)
+    return rounded
+
+
+def labour_hours(derived: Derived, rates_path: Path) -> pd.DataFrame:
+    """Hours of labour from rates that the user brings, with their source.
+
+    The file is YAML: a list of {activity, per: piece | m3 | m, hours, source}. Columns returned:
+    activity, quantity, per, hours_each, hours, source. Raises TreenailError for a rate without a
+    source: this project has no rates of its own.
+    """
+    import pandas as pd
+
+    rates = read_yaml(rates_path)
+    if not isinstance(rates, list):
+        raise TreenailError(f"{rates_path} is no list of rates; write '- activity: …' entries")
+    sizes = derived.tables["size"]
+    quantities = {
+        "piece": float(len(sizes)),
+        "m3": float(sizes["newton_m3"].sum()),
+        "m": float(sizes["length_m"].sum()),
+    }
+    rows = []
+    for number, rate in enumerate(rates, start=1):
+        missing = [k for k in ("activity", "per", "hours", "source") if not rate.get(k)]
+        if missing:
+            raise TreenailError(
+                f"{rates_path}, rate {number}: {', '.join(missing)} is missing; every rate needs "
+                "activity, per (piece, m3 or m), hours and the source it is taken from"
+            )
+        if rate["per"] not in quantities or not isinstance(rate["hours"], int | float):
+            raise TreenailError(
+                f"{rates_path}, rate {number}: 'per' is piece, m3 or m, and 'hours' a number; "
+                f"found {rate['per']!r} and {rate['hours']!r}"
+            )
+        quantity = quantities[rate["per"]]
+        rows.append(
+            {
+                "activity": rate["activity"],
+                "quantity": round(quantity, 3),
+                "per": rate["per"],
+                "hours_each": rate["hours"],
+                "hours": round(quantity * rate["hours"], 1),
+                "source": rate["source"],
+            }
+        )
+    return pd.DataFrame(rows)

@@ -1,0 +1,1 @@
+"""Drawing for paper and screen: type, boxes, symbols, codes, SVG and PDF."""

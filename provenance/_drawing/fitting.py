@@ -1,0 +1,169 @@
+"""Fits text into the space there is: it shrinks, then breaks, then is cut with '…', in that order.
+
+The rule, everywhere: a text is set in its largest size if it fits on one line. If not, it shrinks
+down to the smallest size that is still read easily; where there is room for more lines it breaks at
+blanks (a word that is wider than the line breaks anywhere). What is then still too long is cut, and
+'…' says so.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Any
+
+from provenance._drawing.boxes import Box
+from provenance._drawing.fonts import ASCENT, DESCENT, Typeface
+
+__all__ = ["LEADING", "FittedText", "draw_block", "draw_line", "fit_block", "fit_line"]
+
+LEADING = 1.18
+"""From baseline to baseline, as a share of the size: lines of the sans faces never touch."""
+
+STEP = 0.25
+"""Sizes are multiples of this, in points."""
+
+ELLIPSIS = "…"
+
+
+@dataclass(frozen=True)
+class FittedText:
+    """Lines that fit, and the size in points; `whole` is False when something was cut off."""
+
+    lines: tuple[str, ...]
+    size: float
+    whole: bool
+
+    @property
+    def height(self) -> float:
+        """What the lines take from the top of the first to the foot of the last, in points."""
+        if not self.lines:
+            return 0.0
+        return self.size * (ASCENT + DESCENT + LEADING * (len(self.lines) - 1))
+
+
+def _stepped(size: float) -> float:
+    return int(size / STEP + 1e-9) * STEP
+
+
+def fit_line(
+    text: str, face: Typeface, width: float, *, largest: float, smallest: float
+) -> FittedText:
+    """One line in at most `width` points, between the two sizes, cut if it must be."""
+    at_one = face.width(text, 1.0)
+    if at_one * largest <= width:
+        return FittedText((text,) if text else (), largest, True)
+    size = max(smallest, min(largest, _stepped(width / at_one)))
+    if at_one * size <= width + 1e-6:
+        return FittedText((text,), size, True)
+    cut = _cut(text, face, width, size)
+    return FittedText((cut,) if cut else (), size, False)
+
+
+def _cut(text: str, face: Typeface, width: float, size: float) -> str:
+    """The longest beginning that fits with '…' behind it; '' when not even that fits."""
+    if face.width(ELLIPSIS, size) > width:
+        return ""
+    low, high = 0, len(text)
+    while low < high:
+        middle = (low + high + 1) // 2
+        if face.width(text[:middle].rstrip() + ELLIPSIS, size) <= width:
+            low = middle
+        else:
+            high = middle - 1
+    return text[:low].rstrip() + ELLIPSIS
+
+
+def _broken(text: str, face: Typeface, width: float, size: float) -> list[str]:
+    """The text in lines of at most `width`, broken at blanks, long words broken anywhere."""
+    lines: list[str] = []
+    line = ""
+    for word in text.split():
+        longer = f"{line} {word}" if line else word
+        if face.width(longer, size) <= width:
+            line = longer
+            continue
+        if line:
+            lines.append(line)
+        line = word
+        while len(line) > 1 and face.width(line, size) > width:
+            fits = _fitting_length(line, face, width, size)
+            lines.append(line[:fits])
+            line = line[fits:]
+    return [*lines, line] if line else lines
+
+
+def _fitting_length(word: str, face: Typeface, width: float, size: float) -> int:
+    low, high = 1, len(word)
+    while low < high:
+        middle = (low + high + 1) // 2
+        if face.width(word[:middle], size) <= width:
+            low = middle
+        else:
+            high = middle - 1
+    return low
+
+
+def fit_block(
+    text: str, face: Typeface, width: float, height: float, *, largest: float, smallest: float
+) -> FittedText:
+    """Lines in at most `width` by `height` points, in the largest size that holds them all."""
+    if not text or width <= 0:
+        return FittedText((), largest, not text)
+    size = largest
+    while size > smallest - 1e-9:
+        lines = _broken(text, face, width, size)
+        fitted = FittedText(tuple(lines), size, True)
+        if fitted.height <= height + 1e-6 and _all_fit(lines, face, width, size):
+            return fitted
+        size -= STEP * (4 if size > 2 * smallest else 1)
+    if height < smallest * (ASCENT + DESCENT) - 1e-6:
+        return FittedText((), smallest, False)
+    room = 1 + int((height / smallest - ASCENT - DESCENT) / LEADING + 1e-9)
+    lines = _broken(text, face, width, smallest)
+    if not _all_fit(lines, face, width, smallest):
+        # the box is narrower than one character
+        return FittedText((), smallest, False)
+    if len(lines) <= room:
+        return FittedText(tuple(lines), smallest, True)
+    last = lines[room - 1]
+    if face.width(last + ELLIPSIS, smallest) <= width:
+        last += ELLIPSIS
+    else:
+        last = _cut(last, face, width, smallest)
+    return FittedText((*lines[: room - 1], last), smallest, False)
+
+
+def _all_fit(lines: list[str], face: Typeface, width: float, size: float) -> bool:
+    return all(face.width(line, size) <= width + 1e-6 for line in lines)
+
+
+def draw_line(
+    canvas: Any,
+    text: str,
+    face: Typeface,
+    size: float,
+    x: float,
+    baseline: float,
+    *,
+    align: str = "left",
+) -> None:
+    """Draw one line; `x` is its left end, middle or right end as `align` says."""
+    canvas.setFont(face.name, size)
+    if align == "centre":
+        canvas.drawCentredString(x, baseline, text)
+    elif align == "right":
+        canvas.drawRightString(x, baseline, text)
+    else:
+        canvas.drawString(x, baseline, text)
+
+
+def draw_block(
+    canvas: Any, fitted: FittedText, face: Typeface, box: Box, *, align: str = "left"
+) -> float:
+    """Draw fitted lines from the top of the box downwards; returns the y of their foot."""
+    x = {"left": box.x, "centre": box.middle_x, "right": box.right}[align]
+    baseline = box.top - fitted.size * ASCENT
+    for line in fitted.lines:
+        draw_line(canvas, line, face, fitted.size, x, baseline, align=align)
+        baseline -= fitted.size * LEADING
+    return box.top - fitted.height

@@ -1,0 +1,1 @@
+"""Reads field files of every kind into rows of texts."""

@@ -1,0 +1,159 @@
+"""Reads one handed-in file whole, before anything of it is brought into the record."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterator, Sequence
+from contextlib import closing
+from dataclasses import dataclass
+from pathlib import Path
+
+from provenance._base.disk import sha256_of
+from provenance._base.errors import UnusableInput
+from provenance._base.findings import Finding
+from provenance._intake.files.readers import open_received
+from provenance._intake.files.received import Limits, ReceivedFile
+from provenance._intake.lines.lines import read_sheet
+from provenance._intake.lines.places import Place, intake_finding
+from provenance._intake.lines.readings import SheetReading
+from provenance._intake.mapping.mapping import FormMapping, SourceRule
+from provenance._intake.mapping.mapping_file import did_you_mean
+from provenance._intake.mapping.workbook_marker import mapping_of, own_sheets, refuse_foreign_fields
+from provenance._record.package import Package
+
+__all__ = ["IncomingFile", "read_file"]
+
+
+@dataclass(frozen=True)
+class IncomingFile:
+    """One file as it was read, with the SHA-256 of its bytes."""
+
+    path: Path
+    sha256: str
+    mapping: FormMapping
+    readings: tuple[SheetReading, ...]
+    findings: tuple[Finding, ...]
+
+
+def read_file(
+    package: Package,
+    path: Path,
+    mapping: FormMapping | None,
+    limits: Limits,
+    advance: Callable[[float], None],
+) -> IncomingFile:
+    """Read one file through the mapping, or through its own if it is a workbook of this project.
+
+    `advance` is told the share of the file that is read. Raises UnusableInput when the file cannot
+    be used as a whole.
+    """
+    sources = mapping.sources_of(path.name) if mapping else ()
+    with closing(open_received(path, sources[0].text if sources else None, limits)) as received:
+        if not sources:
+            mapping = _own_mapping(received, path, package, mapping)
+            sources = mapping.sources
+        assert mapping is not None
+        digest = sha256_of(path)
+        findings: list[Finding] = []
+        readings: list[SheetReading] = []
+        jobs = [(source, name) for source in sources for name in _sheets(source, received, path)]
+        for done, (source, name) in enumerate(jobs):
+
+            def step(share: float, done: int = done) -> None:
+                advance((done + share) / len(jobs))
+
+            place = Place(path.name, name)
+            if source.text == sources[0].text:
+                sheet = received.sheet(name)
+                readings.append(read_sheet(source, sheet, place, package.model, step))
+            else:
+                with closing(open_received(path, source.text, limits)) as again:
+                    sheet = again.sheet(name)
+                    readings.append(read_sheet(source, sheet, place, package.model, step))
+        findings += _about_file(received, {name for _, name in jobs}, path)
+        findings += _about_nothing(readings, bool(own_sheets(received)))
+    return IncomingFile(path, digest, mapping, tuple(readings), tuple(findings))
+
+
+def _about_file(received: ReceivedFile, read: set[str], path: Path) -> Iterator[Finding]:
+    if not own_sheets(received):
+        for remark in received.remarks:
+            yield intake_finding("note", "as_read", Place(path.name), f"{path.name} {remark}.", "")
+    yield from _sheets_not_read(received, read, path)
+
+
+def _about_nothing(readings: Sequence[SheetReading], is_ours: bool) -> Iterator[Finding]:
+    """A sheet of ours may be left blank; a form that gives nothing is worth a warning."""
+    for reading in readings:
+        if not reading.rows and not reading.unread and not is_ours:
+            yield intake_finding(
+                "warning",
+                "nothing_read",
+                reading.place,
+                "No line of this sheet gave a row.",
+                "If there should be some, check header_row, keep and when in the mapping.",
+            )
+
+
+def _own_mapping(
+    received: ReceivedFile, path: Path, package: Package, mapping: FormMapping | None
+) -> FormMapping:
+    own = mapping_of(received, path.name)
+    if own is not None:
+        refuse_foreign_fields(own, package.model, path.name)
+        return own
+    if mapping is None:
+        raise UnusableInput(
+            f"{path.name} needs a mapping, which says what its columns mean; --draft proposes one"
+        )
+    patterns = ", ".join(f"'{one}'" for source in mapping.sources for one in source.files)
+    raise UnusableInput(
+        f"the mapping '{mapping.title}' says nothing of {path.name}; its patterns are {patterns}. "
+        "Mend 'files:' there, or use another mapping"
+    )
+
+
+def _sheets(source: SourceRule, received: ReceivedFile, path: Path) -> list[str]:
+    """The sheets that a source reads; raises UnusableInput for one that is not there."""
+    names = received.sheet_names
+    if names == ("",):
+        return [""]
+    if not source.sheets:
+        visible = [name for name in names if received.sheet(name).facts().visible]
+        if len(names) == 1 or len(visible) == 1:
+            return visible or list(names)
+        listed = ", ".join(f"'{name}'" for name in names)
+        raise UnusableInput(
+            f"{path.name} has several sheets: {listed}; name the one that is meant in the mapping "
+            "(sheet:)"
+        )
+    found = []
+    small = {" ".join(name.split()).casefold(): name for name in names}
+    for wanted in source.sheets:
+        name = small.get(" ".join(wanted.split()).casefold())
+        if name is not None:
+            found.append(name)
+        elif not source.may_lack:
+            listed = ", ".join(f"'{one}'" for one in names)
+            raise UnusableInput(
+                f"{path.name} has no sheet '{wanted}'.{did_you_mean(wanted, names)} It has "
+                f"{listed}. Mend 'sheet:' in the mapping, or the workbook"
+            )
+    return found
+
+
+def _sheets_not_read(received: ReceivedFile, read: set[str], path: Path) -> Iterator[Finding]:
+    for name in received.sheet_names:
+        if name in read or name in own_sheets(received):
+            continue
+        sheet = received.sheet(name)
+        if next(iter(sheet.rows()), None) is None:
+            continue
+        hidden = "" if sheet.facts().visible else ", which is hidden"
+        yield intake_finding(
+            "note",
+            "sheet_not_read",
+            Place(path.name, name),
+            f"The mapping says nothing of this sheet{hidden}, so it was not read.",
+            "If it holds part of the record, add a source for it to the mapping.",
+            value=name,
+        )

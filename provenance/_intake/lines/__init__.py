@@ -1,0 +1,1 @@
+"""From the rows of a sheet to rows of the tables."""

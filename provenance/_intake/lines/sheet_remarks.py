@@ -1,0 +1,202 @@
+"""Collects what a person should know of a sheet besides its values, and says it once a sheet."""
+
+from __future__ import annotations
+
+from collections import Counter
+from collections.abc import Iterable, Sequence
+
+from provenance._intake.files.received import Area, CellValue, SheetFacts, column_letters, shown
+from provenance._intake.lines.cells import CellReader
+from provenance._intake.lines.headings import Headings
+from provenance._intake.lines.places import Place, intake_finding
+from provenance._intake.lines.readings import SheetReading
+from provenance._intake.values.dates import YEARS_TYPED
+
+__all__ = ["SheetRemarks"]
+
+
+class SheetRemarks:
+    """Watches the lines of one sheet go by."""
+
+    def __init__(
+        self,
+        headings: Headings,
+        facts: SheetFacts,
+        known: set[int],
+        fill_down: set[int],
+        header_row: int,
+    ) -> None:
+        self._headings = headings
+        self._facts = facts
+        self._known = known
+        self._fill_down = fill_down
+        self._header_row = header_row
+        self._measures: set[int] = set()
+        self._dates: set[int] = set()
+        self._taken: set[int] = set()
+        self._strange: Counter[int] = Counter()
+        self._example: dict[int, tuple[int, str]] = {}
+        self._as_text: Counter[int] = Counter()
+        self._serials: dict[int, tuple[int, str]] = {}
+        self._hidden: list[int] = []
+
+    def expect(self, places: Iterable[int], reader: CellReader) -> None:
+        """Say what is read from some columns."""
+        self._taken.update(places)
+        if reader.measures:
+            self._measures.update(places)
+        if reader.dates:
+            self._dates.update(places)
+
+    def look_at(self, number: int, row: Sequence[CellValue], filled: set[int]) -> None:
+        """Note what is worth a word on one line."""
+        if number in self._facts.hidden_rows:
+            self._hidden.append(number)
+        for spot in filled - self._known:
+            self._strange[spot] += 1
+            self._example.setdefault(spot, (number, shown(row[spot])))
+        if self._facts.epoch is None:
+            return  # in a text file every number is text
+        for spot in filled & self._measures:
+            value = row[spot]
+            if isinstance(value, str) and _plain_number(value):
+                self._as_text[spot] += 1
+        for spot in filled & self._dates:
+            value = row[spot]
+            is_number = isinstance(value, int | float) and not isinstance(value, bool)
+            if is_number and value not in YEARS_TYPED:
+                self._serials.setdefault(spot, (number, shown(value)))
+
+    def conclude(self, reading: SheetReading) -> None:
+        """Add the findings to the reading."""
+        place = reading.place
+        self._about_strange_columns(reading, place)
+        self._about_merged(reading, place)
+        self._about_formulas(reading, place)
+        self._about_hidden(reading, place)
+        if self._as_text:
+            names = self._named(self._as_text)
+            reading.findings.append(
+                intake_finding(
+                    "note",
+                    "numbers_as_text",
+                    place,
+                    f"Numbers are kept as text in {names} ({self._as_text.total()}); they were "
+                    "read as numbers.",
+                    "Nothing to do, unless a value looks wrong.",
+                )
+            )
+        for spot, (number, text) in sorted(self._serials.items()):
+            reading.findings.append(
+                intake_finding(
+                    "note",
+                    "day_numbers",
+                    place.at(number, self._headings.name(spot)),
+                    f"Dates stand here as bare numbers such as {text}; they were read as day "
+                    f"numbers counted from {self._facts.epoch}, as the workbook does.",
+                    "Look at one of them in the record; format the column as dates.",
+                    value=text,
+                )
+            )
+
+    def _named(self, spots: Iterable[int]) -> str:
+        return ", ".join(f"'{self._headings.name(spot)}'" for spot in sorted(spots))
+
+    def _about_strange_columns(self, reading: SheetReading, place: Place) -> None:
+        for spot, count in sorted(self._strange.items()):
+            number, text = self._example[spot]
+            name = self._headings.name(spot)
+            reading.findings.append(
+                intake_finding(
+                    "note",
+                    "column_not_taken",
+                    place.at(number, name),
+                    f"The mapping says nothing of this column; {count} cell(s) were not taken, the "
+                    f'first says "{text[:80]}".',
+                    f"Give it a field, or list '{name}' under columns_left_out.",
+                    value=text[:200],
+                )
+            )
+
+    def _about_merged(self, reading: SheetReading, place: Place) -> None:
+        for area in self._facts.merged:
+            if area.last_row < self._header_row:
+                continue  # a title above the table
+            spots = [spot for spot in self._spots(area) if spot in self._known]
+            if not spots or set(spots) <= self._fill_down:
+                continue
+            first = f"row {area.first_row}, column '{self._headings.name(area.first_column - 1)}'"
+            reading.findings.append(
+                intake_finding(
+                    "warning",
+                    "merged_cells",
+                    place.at(area.first_row, self._headings.name(spots[0])),
+                    f"The cells {area} are merged into one: their value was read for {first} only, "
+                    "the others are blank.",
+                    "Unmerge them and write the value into each cell it goes for, or list the "
+                    "column under fill_down in the mapping.",
+                    value=str(area),
+                )
+            )
+
+    def _spots(self, area: Area) -> range:
+        last = min(area.last_column, max(self._known, default=0) + 1)
+        return range(area.first_column - 1, last)
+
+    def _about_formulas(self, reading: SheetReading, place: Place) -> None:
+        per_column = Counter(
+            column - 1
+            for row, column in self._facts.formulas
+            if row > self._header_row and column - 1 in self._taken
+        )
+        if per_column:
+            reading.findings.append(
+                intake_finding(
+                    "note",
+                    "formulas",
+                    place,
+                    f"Cells in {self._named(per_column)} are formulas ({per_column.total()}); "
+                    "their last results were read where the file holds them.",
+                    "See that the results are what the crew measured.",
+                )
+            )
+
+    def _about_hidden(self, reading: SheetReading, place: Place) -> None:
+        hidden = [f"the row(s) {_runs(self._hidden)}"] if self._hidden else []
+        columns = sorted(
+            column for column in self._facts.hidden_columns if column - 1 in self._taken
+        )
+        if columns:
+            hidden.append(f"the column(s) {', '.join(map(column_letters, columns))}")
+        if not self._facts.visible:
+            hidden = ["the whole sheet"]
+        if hidden:
+            reading.findings.append(
+                intake_finding(
+                    "note",
+                    "hidden_cells",
+                    place,
+                    f"Hidden in the workbook, and read as well: {' and '.join(hidden)}.",
+                    "If they were hidden because they are wrong, delete them there and import the "
+                    "file again.",
+                )
+            )
+
+
+def _plain_number(text: str) -> bool:
+    try:
+        float(text)
+    except ValueError:
+        return False
+    return True
+
+
+def _runs(numbers: Sequence[int]) -> str:
+    """Row numbers with neighbours joined: 3-5, 9."""
+    parts: list[list[int]] = []
+    for number in numbers:
+        if parts and parts[-1][-1] == number - 1:
+            parts[-1] = [parts[-1][0], number]
+        else:
+            parts.append([number])
+    return ", ".join("-".join(map(str, part)) for part in parts)

@@ -1,0 +1,1 @@
+"""Sizes, dates and directions as crews write them."""

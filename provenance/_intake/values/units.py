@@ -1,0 +1,241 @@
+"""Reads lengths as crews write them, exactly, into one metric unit.
+
+A unit written in the cell overrides the unit that the mapping gives for the column. Arithmetic is
+in exact fractions until one rounding at the end, half to even, to a thousandth of a millimetre
+unless told otherwise. The inch is exactly 25.4 mm (international yard and pound agreement, 1959;
+NIST Special Publication 811, appendix B).
+
+A value with a doubt in it (a range, '~', 'c.', '?', '+') is refused, not guessed at: the cell
+becomes a finding, and its text is kept.
+"""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Mapping
+from datetime import date, datetime, time
+from fractions import Fraction
+from types import MappingProxyType
+
+from provenance._base.errors import UnreadableValue, UnusableInput
+from provenance._intake.values.directions import read_angle, read_clock
+from provenance._intake.values.numerals import (
+    Cell,
+    DecimalMark,
+    exact_number,
+    plain_text,
+    read_boolean,
+    read_integer,
+    read_number,
+    written_number,
+)
+
+# everything that turns one cell into one measured value is to be had from this module
+__all__ = [
+    "LENGTH_UNITS",
+    "exact_length_mm",
+    "read_angle",
+    "read_boolean",
+    "read_clock",
+    "read_integer",
+    "read_length",
+    "read_number",
+]
+
+MM_PER: Mapping[str, Fraction] = MappingProxyType(
+    {
+        "mm": Fraction(1),
+        "cm": Fraction(10),
+        "m": Fraction(1000),
+        "in": Fraction(254, 10),
+        "ft": Fraction(12 * 254, 10),
+        "yd": Fraction(36 * 254, 10),
+    }
+)
+# 'ft-in' is feet and inches in one cell: every number must show which it is
+LENGTH_UNITS = frozenset({*MM_PER, "ft-in"})
+
+# decimals that keep a thousandth of a millimetre (15.875 mm is a bore of 5/8 in)
+_DECIMALS: Mapping[str, int] = MappingProxyType(
+    {"mm": 3, "cm": 4, "m": 6, "in": 5, "ft": 6, "yd": 6}
+)
+
+_UNIT_WORDS: Mapping[str, str] = MappingProxyType(
+    {
+        **dict.fromkeys(('"', "in", "ins", "inch", "inches"), "in"),
+        **dict.fromkeys(("'", "ft", "foot", "feet"), "ft"),
+        **dict.fromkeys(("yd", "yds", "yard", "yards"), "yd"),
+        **dict.fromkeys(("mm", "millimetre", "millimetres", "millimeter", "millimeters"), "mm"),
+        **dict.fromkeys(
+            ("cm", "cms", "centimetre", "centimetres", "centimeter", "centimeters"), "cm"
+        ),
+        **dict.fromkeys(("m", "metre", "metres", "meter", "meters"), "m"),
+    }
+)
+# a larger unit may be followed by the next smaller one: 12 ft 6 in, 1 m 20 cm
+_NEXT_SMALLER: Mapping[str, str] = MappingProxyType({"yd": "ft", "ft": "in", "m": "cm", "cm": "mm"})
+
+_NUMBER = r"(?:[0-9]+(?:\s+|-)[0-9]+/[0-9]+|[0-9]+/[0-9]+|[0-9][0-9.,]*|[.,][0-9]+)"
+_PIECE = re.compile(rf"\s*({_NUMBER})\s*(?:([a-z]+)\.?|(['\"]))?")
+# what may stand between 12' and 6"
+_JOINT = re.compile(r"\s*(?:,|-|and\b|&)?\s*")
+_DOUBT = re.compile(
+    r"^(?:~|≈|±|c\.|ca\b|circa|about|approx|<|>|≤|≥)|[?~+±]|\bto\b|\bor\b"
+    r"|[0-9\"]\s+-\s*[0-9]|\b(?:in|cm|mm|m)\.?\s*-\s*[0-9]"
+)
+_BARE_RANGE = re.compile(r"[0-9.,]+-[0-9.,]+(?:\s*[a-z'\"].*)?")
+
+
+def _wanted(unit: str) -> str:
+    return {
+        "in": 'is not a size; write 7 3/8 or 7.375 (in), or with its own unit 7 3/8", 18.7 cm',
+        "ft": "is not a size; write 12.5 (ft), or with its own unit 12' 6 1/2\", 3.82 m",
+        "ft-in": "is not a size; write 12' 6 1/2\" or 0' 7 3/8\"",
+        "yd": "is not a size; write 3.5 (yd), or with its own unit 10' 6\", 3.2 m",
+    }.get(unit, f'is not a size; write 18.7 ({unit}), or with its own unit 7 3/8"')
+
+
+def _refuse_doubt(text: str, shown: str) -> None:
+    if _DOUBT.search(text) or (_BARE_RANGE.fullmatch(text) and "/" not in text):
+        raise UnreadableValue(
+            shown,
+            "is a range or an estimate, not one size; write the best single value here and put "
+            "the doubt into the remarks",
+        )
+
+
+def _pieces(
+    text: str, shown: str, unit: str, decimal: DecimalMark | None
+) -> list[tuple[Fraction, str]]:
+    """Numbers with their unit ('' where none is written), in the order written."""
+    found: list[tuple[Fraction, str]] = []
+    place = 0
+    while place < len(text):
+        piece = _PIECE.match(text, place)
+        if piece is None:
+            raise UnreadableValue(shown, _wanted(unit))
+        word = piece[2] or piece[3] or ""
+        if word and word not in _UNIT_WORDS:
+            raise UnreadableValue(
+                shown, f"has the unknown unit '{word}'; write in, ft, yd, mm, cm or m"
+            )
+        found.append((written_number(piece[1], shown, decimal), _UNIT_WORDS.get(word, "")))
+        place = piece.end()
+        joint = _JOINT.match(text, place)
+        if joint is not None and joint.end() < len(text):
+            place = joint.end()
+        elif text[place:].strip():
+            raise UnreadableValue(shown, _wanted(unit))
+        else:
+            break
+    return found
+
+
+def _sum_of_pieces(pieces: list[tuple[Fraction, str]], shown: str, unit: str) -> Fraction:
+    """One length in mm; each piece after the first has the next smaller unit and is less than one
+    of the unit before.
+    """
+    total = Fraction(0)
+    before = ""
+    for place, (number, written) in enumerate(pieces):
+        own = written
+        if not own and before == "ft":
+            own = "in"
+        elif not own and not before:
+            own = unit
+        if before and _NEXT_SMALLER.get(before) != own:
+            raise UnreadableValue(shown, _wanted(unit))
+        if own == "ft-in":
+            if number != 0:
+                raise UnreadableValue(
+                    shown,
+                    "does not say whether it is feet or inches; write 12' or 12\"",
+                )
+            own = "ft"
+        if before and number * MM_PER[own] >= MM_PER[before]:
+            raise UnreadableValue(
+                shown, f"has more {own} than make one {before}; write the {before} and {own} anew"
+            )
+        if place < len(pieces) - 1 and number.denominator != 1:
+            raise UnreadableValue(
+                shown,
+                f"has a broken number of {own} with a smaller unit after it; keep one of them",
+            )
+        total += number * MM_PER[own]
+        before = own
+    return total
+
+
+def exact_length_mm(
+    value: Cell,
+    unit: str,
+    *,
+    allow_negative: bool = False,
+    decimal: DecimalMark | None = None,
+) -> Fraction:
+    """The length in millimetres, exact; see `read_length`."""
+    if unit not in LENGTH_UNITS:
+        raise UnusableInput(
+            f"unit '{unit}' is unknown; a mapping may say {', '.join(sorted(LENGTH_UNITS))}"
+        )
+    if isinstance(value, (date, datetime, time)):
+        raise UnreadableValue(
+            value,
+            "is a date or time: the spreadsheet has turned a size such as 3/8 into one; set the "
+            "column to text and type the size again",
+        )
+    number = exact_number(value)
+    if number is not None:
+        shown, sign = str(value), (-1 if number < 0 else 1)
+        total = _sum_of_pieces([(abs(number), "")], shown, unit)
+    else:
+        shown = str(value if value is not None else "").strip()
+        text = plain_text(value).lower()
+        if not text:
+            raise UnreadableValue(shown, "is empty; write a size, or leave the cell out")
+        sign = -1 if text.startswith("-") else 1
+        text = text.removeprefix("-").strip()
+        feet_inches = re.fullmatch(r"([0-9]+)-([0-9]+)(?:[ -]([0-9]+/[0-9]+))?", text)
+        if unit == "ft-in" and feet_inches:
+            # 12-6 1/2 in a column of feet and inches
+            text = f"{feet_inches[1]}' {feet_inches[2]} {feet_inches[3] or ''}".strip()
+        _refuse_doubt(text, shown)
+        total = _sum_of_pieces(_pieces(text, shown, unit, decimal), shown, unit)
+    if sign < 0 and total != 0 and not allow_negative:
+        raise UnreadableValue(
+            shown, "is below zero, which no size can be; write it without the minus"
+        )
+    return sign * total
+
+
+def read_length(
+    value: Cell,
+    unit: str,
+    into: str,
+    *,
+    decimals: int | None = None,
+    allow_negative: bool = False,
+    decimal: DecimalMark | None = None,
+) -> float:
+    """The length in unit `into` (mm, cm, m, in, ft or yd), from a cell in `unit` unless it says.
+
+    Read are decimals, fractions of a rule (7 3/8, 7-3/8", ⅝), feet and inches (12' 6 1/2",
+    6'-0", 12ft 6in; in a column of unit 'ft-in' also 12-6), metres and centimetres (1 m 20 cm),
+    with straight or typographic marks, and numbers from spreadsheet cells. `decimal` is the mark
+    that the mapping names; without it one that can be taken two ways (1,234) is refused. A bare
+    number in a 'ft-in' column is refused too. The result is rounded to `decimals` places, by
+    default to a thousandth of a millimetre or finer.
+
+    Raises UnreadableValue for anything else, with what to write; UnusableInput for a unit that
+    does not exist.
+
+    >>> read_length('7-3/8"', "cm", "cm"), read_length("12' 6 1/2\\"", "ft-in", "m")
+    (18.7325, 3.8227)
+    """
+    if into not in MM_PER:
+        raise UnusableInput(f"unit '{into}' is unknown; a field is in {', '.join(sorted(MM_PER))}")
+    exact = exact_length_mm(value, unit, allow_negative=allow_negative, decimal=decimal)
+    places = _DECIMALS[into] if decimals is None else decimals
+    # rounding a Fraction is exact; float() then gives the number nearest to that decimal
+    rounded = float(round(exact / MM_PER[into], places))
+    return rounded or 0.0

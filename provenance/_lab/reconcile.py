@@ -1,0 +1,274 @@
+"""Compares what came back from the laboratory with what was sent and what the field saw.
+
+The single comparisons (rings against length, species, surfaces, two samples of one wood …) are the
+trade rules of the check, subject 'result'; here they are put sample by sample beside the parcel, as
+a list that a person works through and signs off.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Iterator, Mapping, Sequence
+from dataclasses import dataclass
+from functools import cache
+from typing import TYPE_CHECKING, Any
+
+from provenance._base.errors import TreenailError
+from provenance._base.findings import Report
+from provenance._base.frames import row_tuples
+from provenance._base.resources import shipped
+from provenance._derive.dating import live_results, split_codes
+from provenance._ledger.holdings import (
+    Event,
+    events_of,
+    samples_in_parcel,
+)
+from provenance._model.notation import YearMark, write_ends, write_mark
+
+if TYPE_CHECKING:
+    import pandas as pd
+    import polars as pl
+
+    from provenance._model.schema import Model
+    from provenance._record.package import Package
+
+__all__ = ["LINE_COLUMNS", "Reconciliation", "reconcile_results", "reconciliation_html"]
+
+LINE_COLUMNS = (
+    "sample_id",
+    "element_id",
+    "sent",
+    "arrived",
+    "outcome",
+    "dates",
+    "rings",
+    "species_field",
+    "species",
+    "points",
+)
+SUBJECTS = ("result", "parcel")
+ENDS = ("inner_year", "inner_symbol", "outer_year", "outer_symbol")
+
+
+@dataclass(frozen=True)
+class Reconciliation:
+    """One line a sample (columns LINE_COLUMNS) and the points to be settled.
+
+    `points` in a line counts its findings of severity error and warning.
+    """
+
+    consignment_id: str
+    lines: pd.DataFrame
+    findings: Report
+
+    @property
+    def settled(self) -> bool:
+        """True when nothing is left to work through (notes do not count)."""
+        return self.findings.clean
+
+
+def reconcile_results(package: Package, consignment_id: str = "") -> Reconciliation:
+    """Reconcile the results of one parcel, or of the whole package when none is named.
+
+    Raises TreenailError for an unknown parcel.
+    """
+    known = list(package.table("consignment")["consignment_id"])
+    if consignment_id and consignment_id not in known:
+        raise TreenailError(
+            f"there is no consignment '{consignment_id}'; there are {', '.join(known) or 'none'}"
+        )
+    results = live_results(package)
+    events = events_of(package.table("custody"))
+    if consignment_id:
+        sent = dict.fromkeys(samples_in_parcel(events, consignment_id))
+        # a result may name the parcel or only a sample of it
+        named = row_tuples(results, ("consignment_id", "sample_id"))
+        mine = [parcel == consignment_id or sample in sent for parcel, sample in named]
+        results = results.loc[mine]
+    else:
+        parcels = set(known)
+        sent = dict.fromkeys(one.sample_id for one in events if one.consignment_id in parcels)
+    sample_of = dict(row_tuples(results, ("result_id", "sample_id")))
+    found = _found(package, results, sent, consignment_id)
+    lines = _lines(package, results, sent)
+    lines["arrived"] = _looked_up(lines["sample_id"], _arrivals(events), "")
+    lines["points"] = _looked_up(lines["sample_id"], _points_by_sample(found.found, sample_of), 0)
+    return Reconciliation(consignment_id, lines[list(LINE_COLUMNS)], found)
+
+
+def _lines(package: Package, results: pd.DataFrame, sent: Mapping[str, None]) -> pd.DataFrame:
+    """One line a sample that was sent or has a result, without what was received and is open."""
+    import pandas as pd
+
+    field: dict[str, tuple[str, str]] = {}
+    names = ("sample_id", "element_id", "species_field")
+    for sample, element, species in row_tuples(package.table("sample", names), names):
+        field.setdefault(sample, (element, species))
+    # of several results that stand the last row counts
+    answers = ("sample_id", "outcome", "species", "ring_count", *ENDS)
+    best = {row[0]: row[1:] for row in row_tuples(results, answers) if isinstance(row[0], str)}
+    samples = list(dict.fromkeys([*sent, *best]))
+    seen = [field.get(sample, ("", "")) for sample in samples]
+    said = [best.get(sample, (None,) * (len(answers) - 1)) for sample in samples]
+
+    def texts(values: Iterable[Any]) -> pd.Series:
+        return pd.Series([one if isinstance(one, str) else "" for one in values], dtype=str)
+
+    return pd.DataFrame(
+        {
+            "sample_id": texts(samples),
+            "element_id": texts(element for element, _ in seen),
+            "species_field": texts(species for _, species in seen),
+            "sent": texts("yes" if sample in sent else "no" for sample in samples),
+            "outcome": texts(one[0] for one in said),
+            "species": texts(one[1] for one in said),
+            "rings": pd.Series([one[2] for one in said], dtype="Int64"),
+            "dates": texts(_written_dates(one[3:] for one in said)),
+        }
+    )
+
+
+def _looked_up(samples: pd.Series, known: Mapping[str, Any], default: Any) -> list[Any]:
+    return [known.get(sample, default) for sample in samples.tolist()]
+
+
+def _written_dates(ends: Iterable[Sequence[Any]]) -> Iterator[str]:
+    """Rows of ENDS in this project's notation, '' where nothing is known of either end."""
+
+    @cache
+    def written(year: Any, symbols: Any) -> str | None:
+        number = None if _blank(year) else int(year)
+        signs = split_codes(symbols)
+        return None if number is None and not signs else write_mark(YearMark(number, signs))
+
+    for inner_year, inner_symbols, outer_year, outer_symbols in ends:
+        yield _both_ends(written(inner_year, inner_symbols), written(outer_year, outer_symbols))
+
+
+def _both_ends(inner: str | None, outer: str | None) -> str:
+    return "" if inner is None and outer is None else write_ends(inner, outer or "")
+
+
+def _blank(value: Any) -> bool:
+    import pandas as pd
+
+    return value is None or bool(pd.isna(value))
+
+
+def _found(
+    package: Package, results: pd.DataFrame, sent: Mapping[str, None], consignment_id: str
+) -> Report:
+    """What is missing and extra, and what the check finds about these results."""
+    import polars as pl
+
+    from provenance._checks.check import check_package
+    from provenance._checks.registry import all_rules
+
+    rules = [rule for rule in all_rules() if rule.subject in SUBJECTS]
+    report = check_package(package, rules=rules)
+    codes = pl.DataFrame({"key": results["result_id"].dropna().tolist()}, {"key": pl.String})
+    of_results = report.found.filter(pl.col("table") == "lab_result")
+    mine = of_results.join(codes.unique(), on="key", how="semi", maintain_order="left")
+    compared = [*_missing(results, sent), *_extra(results, sent, consignment_id)]
+    return Report(
+        package=package.name,
+        found=pl.concat([*(one.select(mine.columns) for one in compared), mine]),
+        rows_checked=report.rows_checked,
+        rules_run=("reconcile.no_result", "reconcile.not_sent", *report.rules_run),
+    )
+
+
+def _missing(results: pd.DataFrame, sent: Mapping[str, None]) -> Iterable[pl.DataFrame]:
+    import polars as pl
+
+    answered = set(results["sample_id"].tolist())
+    missing = [sample for sample in sent if sample not in answered]
+    if missing:
+        yield pl.DataFrame({"key": missing}).with_columns(
+            severity=pl.lit("warning"),
+            rule=pl.lit("reconcile.no_result"),
+            table=pl.lit("sample"),
+            row=pl.lit(0, dtype=pl.Int64),
+            field=pl.lit("sample_id"),
+            value=pl.col("key"),
+            message=pl.format("Sample {} was sent, and there is no result for it.", "key"),
+            remedy=pl.lit("Ask the laboratory; if it was lost or not examined, let them say so."),
+            origin=pl.lit(""),
+        )
+
+
+def _extra(
+    results: pd.DataFrame, sent: Mapping[str, None], consignment_id: str
+) -> Iterable[pl.DataFrame]:
+    import polars as pl
+
+    rows = zip(
+        results.index.tolist(), *results[["result_id", "sample_id"]].to_numpy().T, strict=True
+    )
+    extra = [
+        (row, str(result), sample)
+        for row, result, sample in rows
+        if sample not in sent and not _blank(sample)
+    ]
+    parcel = consignment_id or "any parcel"
+    if extra:
+        yield pl.DataFrame(extra, schema=("row", "key", "value"), orient="row").with_columns(
+            severity=pl.lit("warning"),
+            rule=pl.lit("reconcile.not_sent"),
+            table=pl.lit("lab_result"),
+            field=pl.lit("sample_id"),
+            message=pl.format(
+                "There is a result for sample {}, which was not in {}.", "value", pl.lit(parcel)
+            ),
+            remedy=pl.lit(
+                "The number may be misread; compare lengths and rings, and ask the laboratory."
+            ),
+            origin=pl.lit(""),
+        )
+
+
+def _points_by_sample(found: pl.DataFrame, sample_of: Mapping[Any, Any]) -> dict[str, int]:
+    import polars as pl
+
+    # a result's number may be some sample's number, too
+    named = [
+        (number, sample if isinstance(sample, str) else "")
+        for number, sample in sample_of.items()
+        if isinstance(number, str)
+    ]
+    schema = {"key": pl.String, "sample": pl.String}
+    numbers = pl.DataFrame(named, schema, orient="row").with_columns(table=pl.lit("lab_result"))
+    counts = (
+        found.filter(pl.col("severity").is_in(["error", "warning"]))
+        .join(numbers, on=("table", "key"), how="left")
+        .group_by(pl.coalesce("sample", "key").alias("sample"))
+        .len()
+    )
+    return dict(counts.iter_rows())
+
+
+def _arrivals(events: Iterable[Event]) -> dict[str, str]:
+    """Sample → the state in which it was last received."""
+    return {
+        event.sample_id: event.state or "present" for event in events if event.event == "received"
+    }
+
+
+def reconciliation_html(model: Model, title: str, reconciled: Reconciliation) -> str:
+    """The list to work through and sign off, as one page to print; no scripts."""
+    import jinja2
+
+    folder = shipped("templates") / "lab"
+    templates = jinja2.Environment(
+        loader=jinja2.FileSystemLoader(folder), autoescape=True, undefined=jinja2.StrictUndefined
+    )
+    lines = [
+        row | {"rings": "" if str(row["rings"]) in ("<NA>", "nan", "None") else row["rings"]}
+        for row in reconciled.lines.to_dict("records")
+    ]
+    return templates.get_template("reconciliation.html").render(
+        title=title,
+        reconciled=reconciled,
+        lines=lines,
+        states=model.vocabularies["sample_state"],
+        outcomes=model.vocabularies["result_outcome"],
+    )

@@ -1,0 +1,231 @@
+"""Brings laboratory results in: reads the table, then its date notation, then what supersedes what.
+
+The table comes in as every field export does (provenance/intake), so the laboratory's file is kept,
+a result is never overwritten, and what cannot be read is kept as text. A results form that was made
+by `consign` needs no mapping.
+"""
+
+from __future__ import annotations
+
+import itertools
+from collections.abc import Callable, Mapping, Sequence
+from dataclasses import dataclass
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+from provenance._base.errors import UnreadableValue
+from provenance._base.findings import Finding
+from provenance._model.edtf import bounds, is_edtf
+from provenance._model.notation import DateNotation, parse_notation
+from provenance._model.schema import Model
+
+if TYPE_CHECKING:
+    from datetime import datetime
+
+    import pandas as pd
+
+    from provenance._intake.importing import ImportResult
+    from provenance._intake.mapping.mapping import FormMapping
+    from provenance._record.package import Package
+
+__all__ = ["ResultsRead", "import_results", "link_revisions", "read_notations"]
+
+TABLE = "lab_result"
+SAME_DETERMINATION = ("sample_id", "laboratory_id", "method")
+CONTENT = (
+    "outcome",
+    "undated_reason",
+    "inner_year",
+    "inner_symbol",
+    "outer_year",
+    "outer_symbol",
+    "felled_from_year",
+    "felled_to_year",
+    "ring_count",
+    "sapwood_count",
+    "species",
+)
+"""What makes two results of one sample the same result."""
+
+
+@dataclass(frozen=True)
+class ResultsRead:
+    """What came in.
+
+    `filled` counts cells that the notation filled; `superseded` lists (newer, older) result codes
+    that were linked.
+    """
+
+    imported: ImportResult
+    filled: int
+    superseded: tuple[tuple[str, str], ...]
+    findings: tuple[Finding, ...]
+
+
+def import_results(
+    package: Package,
+    files: Sequence[Path],
+    mapping: FormMapping | None = None,
+    *,
+    progress: Callable[[int, int], None] | None = None,
+    when: datetime | None = None,
+) -> ResultsRead:
+    """Import a laboratory's tables and read their dates.
+
+    Raises what `import_exports` raises; the package is then as it was.
+    """
+    from provenance._intake.importing import import_exports
+
+    imported = import_exports(package, files, mapping, progress=progress, when=when)
+    with package.locked():
+        results = package.table(TABLE)
+        read, filled, findings = read_notations(package.model, results)
+        linked, superseded, more = link_revisions(read)
+        if not linked.equals(results):
+            package.write_table(TABLE, linked)
+    return ResultsRead(imported, filled, tuple(superseded), (*imported.findings, *findings, *more))
+
+
+# -- notation ------------------------------------------------------------------------------------
+
+
+def read_notations(model: Model, results: pd.DataFrame) -> tuple[pd.DataFrame, int, list[Finding]]:
+    """Fill years, symbols and outcome from the column `notation` where they are blank.
+
+    `results` is the table lab_result as texts. Returns the filled frame, the number of cells that
+    were filled, and findings: a notation that cannot be read (its text stays), or one that says
+    something else than a column beside it (the column stays).
+    """
+    filled_frame = results.copy()
+    filled = 0
+    findings: list[Finding] = []
+    symbols = model.vocabularies["result_symbol"]
+    reasons = model.vocabularies["undated_reason"]
+    rows = zip(results.index, results.to_dict("records"), strict=True)
+    for row, record in rows:
+        result = {str(name): str(value) for name, value in record.items()}
+        if not result["notation"]:
+            continue
+        try:
+            said = _said(parse_notation(result["notation"], symbols, reasons))
+        except UnreadableValue as error:
+            findings.append(_unread(int(row), result, error))
+            continue
+        for field, value in said.items():
+            if not result[field]:
+                filled_frame.loc[row, field] = value
+                filled += 1
+            elif _normal(result[field]) != _normal(value) and field != "outcome":
+                findings.append(_differs(int(row), result, field, value))
+    return filled_frame, filled, findings
+
+
+def _said(notation: DateNotation) -> dict[str, str]:
+    """What a notation says, field by field; only what it does say."""
+    said: dict[str, str] = {}
+    if notation.undated:
+        said["outcome"] = "undated"
+        if notation.undated_reason:
+            said["undated_reason"] = notation.undated_reason
+    if notation.felled is not None:
+        said |= {
+            "outcome": "dated",
+            "felled_from_year": str(notation.felled[0]),
+            "felled_to_year": str(notation.felled[1]),
+        }
+    for side, mark in (("inner", notation.inner), ("outer", notation.outer)):
+        if mark is not None and mark.year is not None:
+            said |= {"outcome": "dated", f"{side}_year": str(mark.year)}
+        if mark is not None and mark.symbols:
+            said[f"{side}_symbol"] = ";".join(mark.symbols)
+    return said
+
+
+def _normal(text: str) -> frozenset[str]:
+    return frozenset(part.strip() for part in text.split(";"))
+
+
+def _unread(row: int, result: Mapping[str, str], error: UnreadableValue) -> Finding:
+    return Finding(
+        "warning",
+        "results.notation_unread",
+        TABLE,
+        row,
+        result["result_id"],
+        "notation",
+        result["notation"],
+        f"The dates of sample {result['sample_id']} cannot be read: {error}",
+        "Enter years and symbols in their own columns, or ask the laboratory; the text is kept.",
+    )
+
+
+def _differs(row: int, result: Mapping[str, str], field: str, value: str) -> Finding:
+    return Finding(
+        "warning",
+        "results.notation_differs",
+        TABLE,
+        row,
+        result["result_id"],
+        field,
+        result[field],
+        f"The notation '{result['notation']}' of sample {result['sample_id']} says {value}, the "
+        f"column '{field}' says {result[field]}.",
+        "Look at the report and set right the one that is wrong; the column was kept.",
+    )
+
+
+# -- revisions -----------------------------------------------------------------------------------
+
+
+def link_revisions(
+    results: pd.DataFrame,
+) -> tuple[pd.DataFrame, list[tuple[str, str]], list[Finding]]:
+    """Let a later report on one sample supersede the earlier one of the same laboratory and method.
+
+    Only results that nobody has linked yet are touched, and only where the reports lie on different
+    days. Two with the same content are the same result twice: a finding, and neither is linked.
+    """
+    linked = results.copy()
+    pairs: list[tuple[str, str]] = []
+    findings: list[Finding] = []
+    superseded = set(results["supersedes_result_id"]) - {""}
+    live = results[~results["result_id"].isin(superseded)]
+    for _, group in live.groupby(list(SAME_DETERMINATION), sort=False):
+        if len(group) < 2:
+            continue
+        days = zip(map(_day, group["reported_on"]), group.index.tolist(), strict=True)
+        ordered = sorted((day, row) for day, row in days if day is not None)
+        for (first_day, older), (second_day, newer) in itertools.pairwise(ordered):
+            before, after = results.loc[older], results.loc[newer]
+            if all(before[name] == after[name] for name in CONTENT):
+                findings.append(_twice(int(newer), after, before))
+            elif first_day < second_day and not after["supersedes_result_id"]:
+                linked.loc[newer, "supersedes_result_id"] = before["result_id"]
+                linked.loc[newer, "revision"] = str(_revision(linked.loc[older, "revision"]) + 1)
+                pairs.append((str(after["result_id"]), str(before["result_id"])))
+    return linked, pairs, findings
+
+
+def _day(text: str) -> tuple[int, int, int] | None:
+    first = bounds(text)[0] if is_edtf(text) else None
+    return None if first is None else (first.year, first.month, first.day)
+
+
+def _revision(text: object) -> int:
+    return int(str(text)) if str(text).isdigit() else 1
+
+
+def _twice(row: int, after: pd.Series, before: pd.Series) -> Finding:
+    return Finding(
+        "warning",
+        "results.same_twice",
+        TABLE,
+        row,
+        str(after["result_id"]),
+        "result_id",
+        str(after["result_id"]),
+        f"Results {before['result_id']} and {after['result_id']} of sample {after['sample_id']} "
+        "say the same.",
+        "If the laboratory only repeats itself, take the later row out; if it measured anew, say "
+        "in the notes what is new and let one supersede the other.",
+    )

@@ -1,0 +1,1 @@
+"""Custody: the sealed events, who holds what, signatures."""

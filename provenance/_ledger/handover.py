@@ -1,0 +1,192 @@
+"""Records custody events: refuses what cannot be, then seals and adds what can."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from typing import TYPE_CHECKING
+
+from provenance._base.errors import TreenailError
+from provenance._ledger.custody import append_events
+from provenance._ledger.holdings import (
+    Event,
+    Holding,
+    after,
+    events_of,
+    refusal,
+    replay,
+    samples_in_parcel,
+)
+from provenance._model.edtf import is_edtf
+
+if TYPE_CHECKING:
+    from provenance._record.package import Package
+
+__all__ = ["Refused", "record_events", "samples_of_parcel"]
+
+
+class Refused(TreenailError):
+    """Events that cannot follow what the ledger holds; nothing was recorded."""
+
+
+def samples_of_parcel(package: Package, consignment_id: str) -> list[str]:
+    """The samples packed into a parcel, in the order of the ledger; raises TreenailError."""
+    known = list(package.table("consignment")["consignment_id"])
+    if consignment_id not in known:
+        raise TreenailError(
+            f"there is no consignment '{consignment_id}'; there are {', '.join(known) or 'none'}"
+        )
+    packed = samples_in_parcel(events_of(package.table("custody")), consignment_id)
+    if not packed:
+        raise TreenailError(
+            f"no sample was packed into '{consignment_id}'; record 'packed' with its samples first"
+        )
+    return packed
+
+
+def record_events(
+    package: Package,
+    event: str,
+    samples: Sequence[str],
+    *,
+    happened_on: str,
+    recorded_on: str,
+    recorded_by: str = "",
+    consignment_id: str = "",
+    from_party_id: str = "",
+    to_party_id: str = "",
+    place_held: str = "",
+    states: Mapping[str, str] | None = None,
+    corrects: str = "",
+    notes: str = "",
+) -> tuple[Event, ...]:
+    """Record one event for each of `samples`, all or none; returns them as they were written.
+
+    `states` says for single samples what was found ('broken', 'missing'); the rest of a received
+    parcel is 'present'. For 'handed_over' and 'received' what is left out is filled in from the
+    ledger (giver, taker). `corrects` is the number of one wrong event, of the one sample given.
+
+    Raises Refused with one sentence a sample when an event cannot follow, and TreenailError for
+    codes, samples and parties that the package does not know or dates that are no EDTF.
+    """
+    states = dict(states or {})
+    _check_words(package, event, samples, states, [from_party_id, to_party_id, recorded_by])
+    if not is_edtf(happened_on):
+        raise TreenailError(f"'{happened_on}' is no date; write 2024-06-03")
+    if corrects and len(samples) != 1:
+        raise TreenailError("a correction sets right one event, so it is of one sample")
+    standing = events_of(package.table("custody"))
+    if corrects:
+        _check_correction(package, corrects, samples[0])
+        standing = [one for one in standing if one.custody_id != corrects]
+    held = replay(standing)
+    refused, added = [], []
+    for sample in samples:
+        before = held.get(sample, Holding(sample))
+        new = Event(
+            custody_id="",
+            event=event,
+            happened_on=happened_on,
+            sample_id=sample,
+            consignment_id=consignment_id,
+            from_party_id=from_party_id,
+            to_party_id=to_party_id,
+            place_held=place_held,
+            state=states.get(sample, "present" if event == "received" else ""),
+            corrects_custody_id=corrects,
+            notes=notes,
+        )
+        # a correction is put into the past on purpose, so only the present is judged
+        why = None if corrects else refusal(before, new)
+        if why:
+            refused.append(why)
+            continue
+        new = _completed(before, new)
+        held[sample] = after(before, new)
+        added.append(new)
+    if refused:
+        raise Refused("nothing was recorded:\n" + "\n".join(f"  {why}" for why in refused))
+    _append(package, added, recorded_on, recorded_by)
+    if consignment_id and not corrects:
+        _date_parcel(package, consignment_id, event, happened_on)
+    return tuple(added)
+
+
+def _completed(before: Holding, new: Event) -> Event:
+    if new.event in ("handed_over", "returned", "deposited") and not new.from_party_id:
+        new = new._replace(from_party_id=before.holder)
+    if new.event == "received":
+        new = new._replace(
+            from_party_id=new.from_party_id or before.answerable,
+            to_party_id=new.to_party_id or before.on_the_way_to,
+            consignment_id=new.consignment_id or before.consignment_id,
+        )
+    return new
+
+
+def _append(package: Package, events: list[Event], recorded_on: str, recorded_by: str) -> None:
+    import pandas as pd
+
+    names = [name for name in Event._fields if name != "custody_id"]
+    rows = [{name: getattr(event, name) for name in names} for event in events]
+    frame = pd.DataFrame(rows, columns=names, dtype=str)
+    frame["recorded_on"] = recorded_on
+    frame["recorded_by"] = recorded_by
+    append_events(package, frame)
+
+
+def _date_parcel(package: Package, consignment_id: str, event: str, happened_on: str) -> None:
+    """Write the day of sending or arrival into the parcel's row where nobody has written one."""
+    field = {"packed": "packed_on", "handed_over": "sent_on", "received": "received_on"}.get(event)
+    if field is None:
+        return
+    with package.locked():
+        parcels = package.table("consignment")
+        blank = (parcels["consignment_id"] == consignment_id) & (parcels[field] == "")
+        if blank.any():
+            parcels.loc[blank, field] = happened_on
+            package.write_table("consignment", parcels)
+
+
+def _check_words(
+    package: Package,
+    event: str,
+    samples: Sequence[str],
+    states: Mapping[str, str],
+    parties: Sequence[str],
+) -> None:
+    import difflib
+
+    model = package.model
+    for code, name in [(event, "custody_event"), *((s, "sample_state") for s in states.values())]:
+        codes = model.vocabularies[name].codes
+        if code not in codes:
+            near = difflib.get_close_matches(code, codes, n=1)
+            hint = f"; did you mean '{near[0]}'?" if near else ""
+            raise TreenailError(f"'{code}' is none of {', '.join(codes)}{hint}")
+    if not samples:
+        raise TreenailError("name at least one sample, or a parcel with samples in it")
+    known_samples = set(package.table("sample")["sample_id"])
+    strange = [sample for sample in (*samples, *states) if sample not in known_samples]
+    if strange:
+        raise TreenailError(f"the table 'sample' has no {', '.join(dict.fromkeys(strange))}")
+    beside = [sample for sample in states if sample not in samples]
+    if beside:
+        raise TreenailError(f"a state is given for {', '.join(beside)}, not among the samples")
+    known_parties = set(package.table("party")["party_id"])
+    strangers = [party for party in parties if party and party not in known_parties]
+    if strangers:
+        raise TreenailError(
+            f"the table 'party' has no {', '.join(strangers)}; there are "
+            f"{', '.join(sorted(known_parties)) or 'none'}"
+        )
+
+
+def _check_correction(package: Package, corrects: str, sample: str) -> None:
+    ledger = package.table("custody")
+    wrong = ledger.loc[ledger["custody_id"] == corrects]
+    if wrong.empty:
+        raise TreenailError(f"there is no event {corrects} to correct")
+    if wrong["sample_id"].iloc[0] != sample:
+        raise TreenailError(
+            f"event {corrects} is about sample {wrong['sample_id'].iloc[0]}, not about {sample}"
+        )

@@ -1,0 +1,1 @@
+"""What a record may hold: schemas, profiles, dates and notations."""

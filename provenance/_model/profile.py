@@ -1,0 +1,204 @@
+"""Fits the core model to one kind of place: adds fields, narrows lists, hides, orders."""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Mapping
+from dataclasses import replace
+from pathlib import Path
+from types import MappingProxyType
+from typing import Any
+
+from provenance._base.errors import UnusableSchema
+from provenance._base.resources import shipped
+from provenance._model.schema import (
+    Field,
+    Model,
+    Table,
+    Vocabulary,
+    compile_model,
+    read_core,
+    read_yaml,
+    table_from,
+    term_from,
+)
+
+
+def shipped_profiles() -> dict[str, str]:
+    """The names and titles of the profiles that travel with the project."""
+    folder = shipped("templates") / "profiles"
+    return {path.stem: read_yaml(path)["title"] for path in sorted(folder.glob("*.yaml"))}
+
+
+def profile_path(profile: str) -> Path:
+    """The file of a profile given by name ('log_building') or by path to a YAML file.
+
+    Raises UnusableSchema naming the shipped profiles when it is neither.
+    """
+    as_path = Path(profile)
+    if as_path.suffix in (".yaml", ".yml") or "/" in profile:
+        if not as_path.is_file():
+            raise UnusableSchema(f"the profile file {profile} is not there; check the path")
+        return as_path
+    path = shipped("templates") / "profiles" / f"{profile}.yaml"
+    if not path.is_file():
+        names = ", ".join(shipped_profiles())
+        raise UnusableSchema(f"there is no profile '{profile}'; there are {names}, or give a file")
+    return path
+
+
+def check_against_schema(raw: object, schema_name: str, path: Path) -> None:
+    """Raise UnusableSchema with every place where `raw` breaks the JSON Schema of that name."""
+    import jsonschema
+
+    schema = json.loads((shipped("schemas") / schema_name).read_text(encoding="utf-8"))
+    validator = jsonschema.Draft202012Validator(schema)
+    faults = [
+        f"  at {'/'.join(str(part) for part in error.absolute_path) or 'the top'}: {error.message}"
+        for error in sorted(
+            validator.iter_errors(raw), key=lambda e: list(map(str, e.absolute_path))
+        )
+    ]
+    if faults:
+        raise UnusableSchema(
+            f"{path} does not follow {schema_name}; mend these:\n" + "\n".join(faults)
+        )
+
+
+def load_model(profile: str = "blank") -> Model:
+    """The compiled model for a profile: a shipped name or a path to the user's own YAML file."""
+    path = profile_path(profile)
+    raw = read_yaml(path)
+    check_against_schema(raw, "profile.schema.json", path)
+    return compile_model(apply_profile(read_core(), raw, path))
+
+
+def general_cautions() -> list[str]:
+    """The cautions for any kind of place, for profiles that bring none of their own."""
+    return list(read_yaml(profile_path("blank"))["cautions"])
+
+
+def apply_profile(core: Model, raw: Mapping[str, Any], path: Path) -> Model:
+    """The core model changed as a profile says; raises UnusableSchema for names it lacks."""
+
+    def wrong(text: str) -> UnusableSchema:
+        return UnusableSchema(f"{path}: {text}")
+
+    vocabularies = dict(core.vocabularies)
+    for name, codes in raw.get("narrow", {}).items():
+        vocabulary = _known(vocabularies, name, "vocabulary", wrong)
+        unknown = [code for code in codes if vocabulary.term(code) is None]
+        if unknown:
+            raise wrong(f"narrow/{name} keeps codes it does not have: {', '.join(unknown)}")
+        kept = tuple(term for term in vocabulary.terms if term.code in codes)
+        vocabularies[name] = replace(vocabulary, terms=kept)
+    for name, terms in raw.get("extend", {}).items():
+        vocabulary = _known(vocabularies, name, "vocabulary", wrong)
+        vocabularies[name] = _extended(vocabulary, terms, wrong)
+
+    tables = dict(core.tables)
+    for name, fields in raw.get("add", {}).items():
+        tables[name] = _with_fields(_known(tables, name, "table", wrong), fields, wrong)
+    for name, hidden in raw.get("hide", {}).items():
+        tables[name] = _hiding(_known(tables, name, "table", wrong), hidden, wrong)
+    for name, required in raw.get("require", {}).items():
+        tables[name] = _requiring(_known(tables, name, "table", wrong), required, wrong)
+    for name, order in raw.get("order", {}).items():
+        tables[name] = _ordered(_known(tables, name, "table", wrong), order, wrong)
+
+    return replace(
+        core,
+        profile=raw["name"],
+        title=raw["title"],
+        description=raw["description"],
+        cautions=tuple(raw.get("cautions") or general_cautions()),
+        tables=MappingProxyType(tables),
+        vocabularies=MappingProxyType(vocabularies),
+    )
+
+
+def _known(things: Mapping[str, Any], name: str, what: str, wrong: Any) -> Any:
+    if name not in things:
+        raise wrong(f"there is no {what} '{name}'; there are {', '.join(things)}")
+    return things[name]
+
+
+def _extended(vocabulary: Vocabulary, terms: list[Mapping[str, Any]], wrong: Any) -> Vocabulary:
+    added = tuple(term_from(term) for term in terms)
+    twice = [term.code for term in added if vocabulary.term(term.code)]
+    if twice:
+        raise wrong(f"extend/{vocabulary.name} adds codes that are there: {', '.join(twice)}")
+    return replace(vocabulary, terms=vocabulary.terms + added)
+
+
+def _with_fields(table: Table, fields: list[dict[str, Any]], wrong: Any) -> Table:
+    last = max(one.order for one in table.fields)
+    raws = []
+    for place, raw in enumerate(fields, start=1):
+        if raw["name"] in table:
+            raise wrong(f"add/{table.name} adds '{raw['name']}', which the table has already")
+        raws.append(
+            {"section": "notes", "sensitivity": "open", "obtained": "observed"}
+            | {"order": last + 10 * place}
+            | raw
+        )
+    added = table_from(
+        {
+            "name": table.name,
+            "title": table.title,
+            "description": table.description,
+            "role": table.role,
+            "order": table.order,
+            "sections": table.sections,
+            "fields": raws,
+            "primaryKey": table.primary_key,
+        }
+    ).fields
+    unknown = sorted({one.section for one in added} - set(table.sections))
+    if unknown:
+        raise wrong(
+            f"add/{table.name} uses sections that are not there: {', '.join(unknown)}; "
+            f"there are {', '.join(table.sections)}"
+        )
+    return replace(table, fields=table.fields + added)
+
+
+def _named(table: Table, names: list[str], what: str, wrong: Any) -> None:
+    unknown = [name for name in names if name not in table]
+    if unknown:
+        raise wrong(f"{what}/{table.name} names fields that are not there: {', '.join(unknown)}")
+
+
+def _hiding(table: Table, names: list[str], wrong: Any) -> Table:
+    _named(table, names, "hide", wrong)
+    needed = [name for name in names if table.field(name).required]
+    if needed:
+        raise wrong(f"hide/{table.name} hides fields that every row needs: {', '.join(needed)}")
+    return replace(table, fields=tuple(_hide_if(one, names) for one in table.fields))
+
+
+def _hide_if(one: Field, names: list[str]) -> Field:
+    return replace(one, hidden=True) if one.name in names else one
+
+
+def _requiring(table: Table, names: list[str], wrong: Any) -> Table:
+    _named(table, names, "require", wrong)
+    return replace(
+        table,
+        fields=tuple(
+            replace(one, constraints=MappingProxyType({**one.constraints, "required": True}))
+            if one.name in names
+            else one
+            for one in table.fields
+        ),
+    )
+
+
+def _ordered(table: Table, names: list[str], wrong: Any) -> Table:
+    _named(table, names, "order", wrong)
+    # what the profile lists comes first in its section; the rest keeps its order behind it
+    places = {name: place - len(names) for place, name in enumerate(names)}
+    return replace(
+        table,
+        fields=tuple(replace(one, order=places.get(one.name, one.order)) for one in table.fields),
+    )

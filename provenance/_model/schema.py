@@ -1,0 +1,484 @@
+"""Turns schemas, vocabularies and a profile into one typed model of the record.
+
+The files in schemas/ are the only place where a field is described. Everything else (checks, forms,
+workbook, code book, pages, redaction) asks the model built here.
+
+Sources: Data Package v2 and Table Schema (datapackage.org/standard), YAML 1.2, JSON Schema 2020-12.
+"""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Iterator, Mapping
+from dataclasses import dataclass, field, replace
+from pathlib import Path
+from types import MappingProxyType
+from typing import Any
+
+import yaml
+
+from provenance._base.errors import UnusableSchema
+from provenance._base.resources import shipped
+
+SCHEMA_VERSION = "1"
+"""Version of the tables; DEVELOPERS.md says what a reader of a later version promises."""
+
+TABLE_SCHEMA_PROFILE = "https://datapackage.org/profiles/2.0/tableschema.json"
+SENSITIVITIES = ("open", "location", "personal", "restricted")
+PUBLIC_FORMS = MappingProxyType(
+    {
+        "shown": "as it stands",
+        "withheld": "left blank",
+        "if_agreed": "left blank for a person who has not agreed to be named",
+        "role": "replaced by the role of a person who has not agreed to be named",
+        "stand_in": "replaced by the name that may be published",
+        "latitude": "replaced by the middle of a grid cell",
+        "longitude": "replaced by the middle of a grid cell",
+        "radius": "widened to hold the whole cell",
+        "site_x": "counted from another zero point",
+        "site_y": "counted from another zero point",
+        "site_z": "counted from another zero level",
+        "site_outline": "counted from another zero point",
+    }
+)
+"""How the public edition may show a field."""
+ROLES = ("record", "intake", "derived")
+
+
+@dataclass(frozen=True)
+class Term:
+    """One code of a vocabulary; `attributes` holds what the vocabulary adds (mm, surface …)."""
+
+    code: str
+    label: str
+    definition: str
+    source: str
+    match: str | None = None
+    synonyms: tuple[str, ...] = ()
+    attributes: Mapping[str, Any] = field(default_factory=dict)
+
+
+@dataclass(frozen=True)
+class Vocabulary:
+    """A closed list of codes that a field may hold."""
+
+    name: str
+    title: str
+    description: str
+    source: str
+    terms: tuple[Term, ...]
+
+    @property
+    def codes(self) -> tuple[str, ...]:
+        """The codes in the order in which forms list them."""
+        return tuple(term.code for term in self.terms)
+
+    def term(self, code: str) -> Term | None:
+        """The term of a code, or None."""
+        return next((term for term in self.terms if term.code == code), None)
+
+    def label(self, code: str) -> str:
+        """What a person reads for a code; the code itself when it is not in the list."""
+        term = self.term(code)
+        return term.label if term else code
+
+
+@dataclass(frozen=True)
+class Notation:
+    """A written form that several fields share, such as EDTF; `pattern` matches the whole value."""
+
+    name: str
+    title: str
+    pattern: str
+    source: str
+    example: str
+
+
+@dataclass(frozen=True)
+class Field:
+    """One column of a table.
+
+    `constraints` is what Table Schema checks, with the vocabulary and the notation already turned
+    into `enum` or `pattern`. `separator` parts several codes in one cell. `public` is one of
+    PUBLIC_FORMS. `key_of` names the field that says of which table this is a key. A `withheld`
+    field is blank in this edition of the record, or holds a stand-in, whatever the full one holds.
+    """
+
+    name: str
+    type: str
+    title: str
+    description: str
+    section: str
+    order: int
+    sensitivity: str
+    obtained: str
+    unit: str | None = None
+    vocabulary: str | None = None
+    separator: str | None = None
+    notation: str | None = None
+    example: str | None = None
+    synonyms: tuple[str, ...] = ()
+    rdf_type: str | None = None
+    crosswalk: tuple[Mapping[str, str], ...] = ()
+    constraints: Mapping[str, Any] = field(default_factory=dict)
+    hidden: bool = False
+    public: str | None = None
+    key_of: str | None = None
+    withheld: bool = False
+
+    @property
+    def public_form(self) -> str:
+        """How the public edition shows it: as it says, else by its sensitivity."""
+        return self.public or ("shown" if self.sensitivity == "open" else "withheld")
+
+    @property
+    def required(self) -> bool:
+        """Whether every row must have a value."""
+        return bool(self.constraints.get("required"))
+
+
+@dataclass(frozen=True)
+class ForeignKey:
+    """`fields` of a table point at `reference_fields` of `table` (which may be the same table)."""
+
+    fields: tuple[str, ...]
+    table: str
+    reference_fields: tuple[str, ...]
+
+
+@dataclass(frozen=True)
+class Table:
+    """One table of the record, in the order of its columns on disk."""
+
+    name: str
+    title: str
+    description: str
+    role: str
+    order: int
+    sections: Mapping[str, str]
+    fields: tuple[Field, ...]
+    primary_key: tuple[str, ...]
+    foreign_keys: tuple[ForeignKey, ...] = ()
+    rdf_type: str | None = None
+
+    @property
+    def names(self) -> tuple[str, ...]:
+        """The column names in the order of the file."""
+        return tuple(one.name for one in self.fields)
+
+    def __contains__(self, name: object) -> bool:
+        """Whether the table has a column of that name."""
+        return any(one.name == name for one in self.fields)
+
+    def field(self, name: str) -> Field:
+        """The field of that name; raises KeyError when there is none."""
+        for one in self.fields:
+            if one.name == name:
+                return one
+        raise KeyError(f"table '{self.name}' has no field '{name}'")
+
+    def form_fields(self) -> tuple[Field, ...]:
+        """The fields a person fills in, by section and order, without what the profile hides."""
+        sections = list(self.sections)
+        shown = (f for f in self.fields if not f.hidden and f.obtained != "computed")
+        return tuple(sorted(shown, key=lambda f: (sections.index(f.section), f.order)))
+
+    def key_of(self, row: Mapping[str, Any]) -> str:
+        """The primary key of a row as one text; parts are joined with ' / '."""
+        return " / ".join(str(row[name]) for name in self.primary_key)
+
+
+@dataclass(frozen=True)
+class Model:
+    """The whole record as one profile sees it: tables, vocabularies and notations."""
+
+    profile: str
+    title: str
+    description: str
+    version: str
+    tables: Mapping[str, Table]
+    vocabularies: Mapping[str, Vocabulary]
+    notations: Mapping[str, Notation]
+    cautions: tuple[str, ...] = ()
+
+    def table(self, name: str) -> Table:
+        """The table of that name; raises KeyError when there is none."""
+        try:
+            return self.tables[name]
+        except KeyError:
+            raise KeyError(
+                f"there is no table '{name}'; there are {', '.join(self.tables)}"
+            ) from None
+
+    def of_role(self, role: str) -> tuple[Table, ...]:
+        """The tables of one role: 'record', 'intake' or 'derived', in their order."""
+        return tuple(table for table in self.tables.values() if table.role == role)
+
+    def vocabulary_of(self, one: Field) -> Vocabulary | None:
+        """The vocabulary that a field is coded with, or None."""
+        return self.vocabularies[one.vocabulary] if one.vocabulary else None
+
+    def every_field(self) -> Iterator[tuple[Table, Field]]:
+        """All fields with their tables, in order."""
+        for table in self.tables.values():
+            for one in table.fields:
+                yield table, one
+
+
+# the same safe loader on libyaml is ten times as fast, where the wheel has it
+_SAFE_LOADER = getattr(yaml, "CSafeLoader", yaml.SafeLoader)
+
+
+# -- reading the files ---------------------------------------------------------------------------
+
+
+def read_yaml(path: Path) -> Any:
+    """The content of a YAML file; raises UnusableSchema that names file and line."""
+    try:
+        return yaml.load(path.read_text(encoding="utf-8"), Loader=_SAFE_LOADER)
+    except FileNotFoundError:
+        raise UnusableSchema(f"{path} is not there; check the name") from None
+    except (yaml.YAMLError, UnicodeDecodeError) as error:
+        raise UnusableSchema(f"{path} is not readable YAML: {error}") from error
+
+
+def _read_json(path: Path) -> Any:
+    try:
+        return json.loads(path.read_text(encoding="utf-8"))
+    except (json.JSONDecodeError, UnicodeDecodeError) as error:
+        raise UnusableSchema(f"{path} is not readable JSON: {error}") from error
+
+
+_TERM_KEYS = {"code", "label", "definition", "source", "match", "synonyms"}
+
+
+def term_from(raw: Mapping[str, Any]) -> Term:
+    """A term from its YAML or JSON form; what is not a term's own key becomes an attribute."""
+    return Term(
+        code=str(raw["code"]),
+        label=raw["label"],
+        definition=raw["definition"],
+        source=raw["source"],
+        match=raw.get("match"),
+        synonyms=tuple(raw.get("synonyms", ())),
+        attributes=MappingProxyType({k: v for k, v in raw.items() if k not in _TERM_KEYS}),
+    )
+
+
+def vocabulary_from(raw: Mapping[str, Any]) -> Vocabulary:
+    """A vocabulary from its YAML or JSON form."""
+    return Vocabulary(
+        name=raw["name"],
+        title=raw["title"],
+        description=raw["description"],
+        source=raw["source"],
+        terms=tuple(term_from(term) for term in raw["terms"]),
+    )
+
+
+def vocabulary_as_dict(vocabulary: Vocabulary) -> dict[str, Any]:
+    """The plain form of a vocabulary, which `vocabulary_from` reads back."""
+    terms = []
+    for term in vocabulary.terms:
+        raw: dict[str, Any] = {
+            "code": term.code,
+            "label": term.label,
+            "definition": term.definition,
+            "source": term.source,
+        }
+        if term.match:
+            raw["match"] = term.match
+        if term.synonyms:
+            raw["synonyms"] = list(term.synonyms)
+        terms.append(raw | dict(term.attributes))
+    return {
+        "name": vocabulary.name,
+        "title": vocabulary.title,
+        "description": vocabulary.description,
+        "source": vocabulary.source,
+        "terms": terms,
+    }
+
+
+def _field_from(raw: Mapping[str, Any]) -> Field:
+    return Field(
+        name=raw["name"],
+        type=raw["type"],
+        title=raw["title"],
+        description=raw["description"],
+        section=raw["section"],
+        order=raw["order"],
+        sensitivity=raw["sensitivity"],
+        obtained=raw["obtained"],
+        unit=raw.get("unit"),
+        vocabulary=raw.get("vocabulary"),
+        separator=raw.get("separator"),
+        notation=raw.get("notation"),
+        example=raw.get("example"),
+        synonyms=tuple(raw.get("synonyms", ())),
+        rdf_type=raw.get("rdfType"),
+        crosswalk=tuple(raw.get("crosswalk", ())),
+        constraints=MappingProxyType(dict(raw.get("constraints", {}))),
+        hidden=bool(raw.get("hidden", False)),
+        public=raw.get("public"),
+        key_of=raw.get("keyOf"),
+        withheld=bool(raw.get("withheld", False)),
+    )
+
+
+def table_from(raw: Mapping[str, Any]) -> Table:
+    """A table from its Table Schema (with the properties of this project beside the standard's)."""
+    try:
+        return Table(
+            name=raw["name"],
+            title=raw["title"],
+            description=raw["description"],
+            role=raw["role"],
+            order=raw["order"],
+            sections=MappingProxyType(dict(raw["sections"])),
+            fields=tuple(_field_from(one) for one in raw["fields"]),
+            primary_key=tuple(raw["primaryKey"]),
+            foreign_keys=tuple(
+                ForeignKey(
+                    tuple(key["fields"]),
+                    key["reference"].get("resource") or raw["name"],
+                    tuple(key["reference"]["fields"]),
+                )
+                for key in raw.get("foreignKeys", ())
+            ),
+            rdf_type=raw.get("rdfType"),
+        )
+    except KeyError as error:
+        name = raw.get("name", "?")
+        raise UnusableSchema(f"the schema of table '{name}' lacks {error}") from error
+
+
+def field_as_dict(one: Field) -> dict[str, Any]:
+    """The Table Schema form of a field; empty properties are left out."""
+    raw = {
+        "name": one.name,
+        "type": one.type,
+        "title": one.title,
+        "description": one.description,
+        "example": one.example,
+        "constraints": dict(one.constraints) or None,
+        "unit": one.unit,
+        "vocabulary": one.vocabulary,
+        "separator": one.separator,
+        "notation": one.notation,
+        "sensitivity": one.sensitivity,
+        "section": one.section,
+        "order": one.order,
+        "obtained": one.obtained,
+        "rdfType": one.rdf_type,
+        "crosswalk": [dict(link) for link in one.crosswalk] or None,
+        "synonyms": list(one.synonyms) or None,
+        "hidden": one.hidden or None,
+        "public": one.public,
+        "keyOf": one.key_of,
+        "withheld": one.withheld or None,
+    }
+    return {key: value for key, value in raw.items() if value is not None}
+
+
+def table_as_dict(table: Table) -> dict[str, Any]:
+    """The Table Schema of a table, which `table_from` and every Data Package tool read."""
+    raw: dict[str, Any] = {
+        "$schema": TABLE_SCHEMA_PROFILE,
+        "name": table.name,
+        "title": table.title,
+        "description": table.description,
+        "role": table.role,
+        "order": table.order,
+        "sections": dict(table.sections),
+        "fields": [field_as_dict(one) for one in table.fields],
+        "primaryKey": list(table.primary_key),
+        "foreignKeys": [
+            {
+                "fields": list(key.fields),
+                # Data Package v2 spells a key into the table itself with an empty resource name
+                "reference": {
+                    "resource": "" if key.table == table.name else key.table,
+                    "fields": list(key.reference_fields),
+                },
+            }
+            for key in table.foreign_keys
+        ],
+        "missingValues": [""],
+    }
+    if table.rdf_type:
+        raw["rdfType"] = table.rdf_type
+    if not table.foreign_keys:
+        del raw["foreignKeys"]
+    return raw
+
+
+# -- compiling -----------------------------------------------------------------------------------
+
+
+def _alternatives(codes: tuple[str, ...]) -> str:
+    import re
+
+    return "|".join(re.escape(code) for code in codes)
+
+
+def compile_field(
+    one: Field, vocabularies: Mapping[str, Vocabulary], notations: Mapping[str, Notation]
+) -> Field:
+    """The field with its vocabulary or notation turned into constraints any tool can check."""
+    constraints = {k: v for k, v in one.constraints.items() if k not in ("enum",)}
+    if one.vocabulary:
+        if one.vocabulary not in vocabularies:
+            raise UnusableSchema(f"field '{one.name}' names no known vocabulary: {one.vocabulary}")
+        codes = vocabularies[one.vocabulary].codes
+        if one.separator:
+            any_code = f"({_alternatives(codes)})"
+            constraints["pattern"] = f"{any_code}({one.separator} ?{any_code})*"
+        else:
+            constraints["enum"] = list(codes)
+    elif one.notation:
+        if one.notation not in notations:
+            raise UnusableSchema(f"field '{one.name}' names no known notation: {one.notation}")
+        constraints["pattern"] = notations[one.notation].pattern
+    if "|" in constraints.get("pattern", ""):
+        # tools put ^ and $ round a pattern, which would bind to its first and last branch alone
+        constraints["pattern"] = f"({constraints['pattern']})"
+    return replace(one, constraints=MappingProxyType(constraints))
+
+
+def read_core() -> Model:
+    """The shipped tables and vocabularies, before any profile and before compiling."""
+    folder = shipped("schemas")
+    tables = [table_from(_read_json(path)) for path in sorted((folder / "tables").glob("*.json"))]
+    tables.sort(key=lambda table: table.order)
+    vocabularies = [
+        vocabulary_from(read_yaml(path))
+        for path in sorted((folder / "vocabularies").glob("*.yaml"))
+    ]
+    notations = {
+        name: Notation(name, raw["title"], raw["pattern"], raw["source"], str(raw["example"]))
+        for name, raw in read_yaml(folder / "notations.yaml").items()
+    }
+    return Model(
+        profile="core",
+        title="Core",
+        description="Every table and field, before a profile fits them to a kind of place.",
+        version=SCHEMA_VERSION,
+        tables=MappingProxyType({table.name: table for table in tables}),
+        vocabularies=MappingProxyType({one.name: one for one in vocabularies}),
+        notations=MappingProxyType(notations),
+    )
+
+
+def compile_model(model: Model) -> Model:
+    """The model with every field's vocabulary and notation turned into constraints."""
+    tables = {
+        name: replace(
+            table,
+            fields=tuple(
+                compile_field(one, model.vocabularies, model.notations) for one in table.fields
+            ),
+        )
+        for name, table in model.tables.items()
+    }
+    return replace(model, tables=MappingProxyType(tables))

@@ -1,0 +1,238 @@
+"""Prints labels for boxes and drawers that list the samples inside, with their count."""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Sequence
+from dataclasses import dataclass
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+from provenance._base.errors import TreenailError
+from provenance._base.progress import Progress, say_nothing
+from provenance._drawing.boxes import Box
+from provenance._drawing.document import printed_pages
+from provenance._drawing.fitting import draw_block, draw_line, fit_block, fit_line
+from provenance._drawing.fonts import ASCENT, Typefaces, printable
+from provenance._drawing.paper import MM
+from provenance._printing.labels.calibration import TRUE, Calibration
+from provenance._printing.labels.facts import SampleFacts
+from provenance._printing.labels.labels import Printed, check_start, lay_out
+from provenance._printing.labels.stock import Stock, UnusableStock
+
+if TYPE_CHECKING:
+    from provenance._record.package import Package
+
+__all__ = ["Content", "contents_by_place", "print_content_labels", "ranges_of"]
+
+SMALLEST_TEXT = 6.0
+_NUMBER = re.compile(r"(\D*)(\d+)")
+
+
+@dataclass(frozen=True)
+class Content:
+    """What lies in one box or drawer of one holder; '' where it is not recorded."""
+
+    place_held: str
+    holder: str
+    site_id: str
+    site_name: str
+    numbers: tuple[str, ...]
+
+
+def contents_by_place(package: Package, facts: Sequence[SampleFacts]) -> list[Content]:
+    """The samples grouped by where the custody ledger says they lie, and by site.
+
+    Samples of which no place is recorded make a group of their own, with room to write; those that
+    are lost, used up or on the way lie in no box and are left out.
+    """
+    from provenance._ledger.holdings import Holding, events_of, replay
+    from provenance._printing.labels.facts import rows_by_key
+
+    held = replay(events_of(package.table("custody")))
+    parties = rows_by_key(package, "party")
+    groups: dict[tuple[str, str, str], list[SampleFacts]] = {}
+    for one in facts:
+        holding = held.get(one.sample_id, Holding(one.sample_id))
+        if holding.gone or holding.on_the_way_to:
+            continue
+        place = holding.place_held
+        holder = holding.holder if place else ""
+        groups.setdefault((holder, place, one.site_id), []).append(one)
+    return [
+        Content(
+            place_held=place,
+            holder=parties.get(holder, {}).get("name", holder),
+            site_id=site_id,
+            site_name=members[0].site_name,
+            numbers=tuple(one.number for one in members),
+        )
+        for (holder, place, site_id), members in sorted(groups.items(), key=lambda item: item[0])
+    ]
+
+
+def ranges_of(numbers: Sequence[str]) -> list[str]:
+    """The numbers in order, neighbours drawn together.
+
+    >>> ranges_of(["204", "201", "202", "203", "304B", "210"])
+    ['201–204', '210', '304B']
+    """
+    counted: list[tuple[str, int, str]] = []
+    others: list[str] = []
+    for number in dict.fromkeys(numbers):
+        match = _NUMBER.fullmatch(number)
+        # '007' is not drawn together with '8', since nobody could tell '008' from it
+        if match and match[2] == str(int(match[2])):
+            counted.append((match[1], int(match[2]), number))
+        else:
+            others.append(number)
+    runs: list[list[tuple[str, int, str]]] = []
+    for one in sorted(counted):
+        if runs and runs[-1][-1][0] == one[0] and runs[-1][-1][1] + 1 == one[1]:
+            runs[-1].append(one)
+        else:
+            runs.append([one])
+    written = []
+    for run in runs:
+        if len(run) > 2:
+            written.append(f"{run[0][2]}–{run[-1][2]}")
+        else:
+            written += [number for _, _, number in run]
+    return written + sorted(others)
+
+
+def print_content_labels(
+    contents: Sequence[Content],
+    stock: Stock,
+    out: Path,
+    *,
+    start_at: int = 1,
+    copies: int = 1,
+    crop_marks: bool = False,
+    calibration: Calibration = TRUE,
+    progress: Progress = say_nothing,
+) -> Printed:
+    """Write a label a box or drawer to `out` (PDF); a long list goes on on a second label.
+
+    Raises TreenailError as `print_labels` does.
+    """
+    check_start(stock, start_at, copies)
+    if not contents:
+        raise TreenailError("there is nothing to print: no sample that is selected lies in a box")
+    with printed_pages(out, stock.page_size, title="Content labels", subject=stock.title) as pages:
+        labels = [
+            (content, part, number, len(parts))
+            for content in contents
+            for parts in [_parts(pages.faces, stock, content)]
+            for number, part in enumerate(parts, start=1)
+            for _ in range(copies)
+        ]
+        places = lay_out(
+            pages,
+            stock,
+            len(labels),
+            start_at=start_at,
+            crop_marks=crop_marks,
+            calibration=calibration,
+        )
+        for done, (canvas, box) in enumerate(places):
+            content, part, number, of = labels[done]
+            inner = box.inset(stock.padding_mm * MM)
+            _draw_content(canvas, pages.faces, inner, content, part, number, of)
+            progress(done + 1, len(labels))
+    return Printed(tuple(pages.paths), len(labels), pages.page_count)
+
+
+def _divided(box: Box) -> tuple[Box, Box, Box]:
+    """Heading, line of site and count, and the list below them."""
+    heading, rest = box.cut_top(min(box.height * 0.3, 11 * MM), 0.6 * MM)
+    line, listing = rest.cut_top(min(box.height * 0.2, 6 * MM), 1 * MM)
+    return heading, line, listing
+
+
+def _parts(faces: Typefaces, stock: Stock, content: Content) -> list[str]:
+    """The list of numbers in as many pieces as labels are needed to print all of it."""
+    box = Box(0, 0, stock.label_width_mm * MM, stock.label_height_mm * MM)
+    _, _, listing = _divided(box.inset(stock.padding_mm * MM))
+    remaining = ranges_of(content.numbers)
+    parts: list[str] = []
+    while remaining:
+        taken = _most_that_fit(faces, listing, remaining)
+        if taken == 0:
+            raise UnusableStock(
+                f"stock '{stock.name}' has no room to list what lies inside; choose a larger one"
+            )
+        parts.append(", ".join(remaining[:taken]))
+        remaining = remaining[taken:]
+    return parts
+
+
+def _most_that_fit(faces: Typefaces, listing: Box, entries: list[str]) -> int:
+    """How many of the entries the box holds in the smallest size."""
+
+    def fits(count: int) -> bool:
+        return fit_block(
+            ", ".join(entries[:count]),
+            faces.plain,
+            listing.width,
+            listing.height,
+            largest=SMALLEST_TEXT,
+            smallest=SMALLEST_TEXT,
+        ).whole
+
+    high = 32
+    while high < len(entries) and fits(high):
+        high *= 2
+    low, high = 0, min(high, len(entries))
+    while low < high:
+        middle = (low + high + 1) // 2
+        low, high = (middle, high) if fits(middle) else (low, middle - 1)
+    return low
+
+
+def _draw_content(
+    canvas: Any, faces: Typefaces, box: Box, content: Content, part: str, number: int, of: int
+) -> None:
+    heading, line, listing = _divided(box)
+    count = f"{len(content.numbers)} samples" if len(content.numbers) != 1 else "1 sample"
+    if of > 1:
+        count += f" (label {number} of {of})"
+    counted = fit_line(count, faces.bold, line.width * 0.6, largest=11, smallest=SMALLEST_TEXT)
+    used = faces.bold.width(counted.lines[0], counted.size)
+    if content.place_held:
+        text = printable(content.place_held, faces.bold)
+        fitted = fit_block(
+            text, faces.bold, heading.width, heading.height, largest=22, smallest=SMALLEST_TEXT
+        )
+        draw_block(canvas, fitted, faces.bold, heading)
+    else:
+        canvas.setLineWidth(0.5)
+        draw_line(canvas, "Kept at", faces.plain, 8, heading.x, heading.y + 1 * MM)
+        canvas.line(heading.x + 14 * MM, heading.y + 1 * MM, heading.right, heading.y + 1 * MM)
+    baseline = line.top - 11 * ASCENT
+    draw_line(
+        canvas, counted.lines[0], faces.bold, counted.size, line.right, baseline, align="right"
+    )
+    site = " ".join(text for text in (content.site_id, content.site_name) if text)
+    if content.holder:
+        site += f" · with {content.holder}"
+    fitted = fit_line(
+        printable(site, faces.plain),
+        faces.plain,
+        line.width - used - 2 * MM,
+        largest=9,
+        smallest=SMALLEST_TEXT,
+    )
+    for one in fitted.lines:
+        draw_line(canvas, one, faces.plain, fitted.size, line.x, baseline)
+    canvas.setLineWidth(0.6)
+    canvas.line(line.x, line.y, line.right, line.y)
+    fitted = fit_block(
+        part,
+        faces.plain,
+        listing.width,
+        listing.height,
+        largest=15,
+        smallest=SMALLEST_TEXT,
+    )
+    draw_block(canvas, fitted, faces.plain, listing)

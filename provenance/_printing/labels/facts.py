@@ -1,0 +1,228 @@
+"""Gathers the words about a sample that labels, tags and cards print."""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import dataclass
+from typing import TYPE_CHECKING
+
+from provenance._base.errors import TreenailError, UnreadableValue
+from provenance._identity.identifier import full_identifier
+from provenance._identity.payload import SampleLabel, compose_payload
+from provenance._identity.selection import number_order, select_samples
+
+if TYPE_CHECKING:
+    from provenance._record.package import Package
+
+__all__ = [
+    "SampleFacts",
+    "blank_facts",
+    "gather_facts",
+    "literal_numbers",
+    "place_words",
+    "reserved_facts",
+    "rows_by_key",
+    "site_title",
+]
+
+RESOLVER = "resolver"
+"""Property of the package's descriptor: a web address with {identifier} in it, or none."""
+
+MOST_NUMBERS = 100_000
+_PART = re.compile(r"(\d+)(?:\s*-\s*(\d+))?")
+
+
+@dataclass(frozen=True)
+class SampleFacts:
+    """What is printed about one sample; '' where nothing is recorded.
+
+    `blank` is True for a number that was only reserved: there is room to write instead.
+    """
+
+    site_id: str
+    sample_id: str
+    site_name: str = ""
+    kind: str = ""
+    collected_on: str = ""
+    collected_by: str = ""
+    element_id: str = ""
+    wood: str = ""
+    place: str = ""
+    blank: bool = False
+
+    @property
+    def number(self) -> str:
+        """The field specimen number as the identifier has it, in capitals."""
+        return self.sample_id.strip().upper()
+
+    def payload(self, resolver: str = "") -> str:
+        """The plain text of the code; see provenance._identity.payload."""
+        identifier = full_identifier(self.site_id, self.sample_id)
+        return compose_payload(
+            SampleLabel(
+                site_id=self.site_id,
+                sample_id=self.sample_id,
+                kind=self.kind.lower(),
+                date=self.collected_on,
+                address=resolver.replace("{identifier}", identifier),
+            )
+        )
+
+
+def gather_facts(
+    package: Package, selection: str | None = None, site: str | None = None
+) -> list[SampleFacts]:
+    """The facts of the selected samples ('201-245,260'; all if None), of one site if `site` is.
+
+    All are given site by site in the order of their numbers.
+
+    Raises TreenailError when the package has no samples, nothing is selected, or a number cannot
+    be an identifier; the message names the row.
+    """
+    samples = package.table("sample")
+    if samples.empty:
+        raise TreenailError(
+            f"{package.folder} has no samples yet; print reserved numbers with --numbers, or "
+            "import the field record first"
+        )
+    if site is not None:
+        _check_site(package, site)
+        samples = samples[samples["site_id"] == site]
+        if samples.empty:
+            raise TreenailError(f"site '{site}' has no samples in {package.folder}")
+    if selection is not None:
+        chosen = select_samples(list(samples["sample_id"]), selection)
+        numbered = {row["sample_id"]: row for row in samples.to_dict("records")}
+        rows = [numbered[number] for number in chosen]
+    else:
+        rows = samples.to_dict("records")
+        rows.sort(key=lambda row: (row["site_id"], number_order(row["sample_id"])))
+    sites, elements, places = (rows_by_key(package, name) for name in ("site", "element", "place"))
+    kinds = package.model.vocabularies["sample_kind"]
+    functions = package.model.vocabularies["element_function"]
+    facts = []
+    for row in rows:
+        element = elements.get(row["element_id"], {})
+        function = element.get("function", "")
+        facts.append(
+            SampleFacts(
+                site_id=str(row["site_id"]),
+                sample_id=str(row["sample_id"]),
+                site_name=site_title(sites.get(row["site_id"], {})),
+                kind=kinds.label(str(row["kind"])) if row["kind"] else "",
+                collected_on=str(row["collected_on"]),
+                collected_by=str(row["collected_by"]),
+                element_id=str(row["element_id"]),
+                wood=functions.label(function) if function else "",
+                place=place_words(element.get("place_id", ""), places),
+            )
+        )
+    _check_identifiers(facts)
+    return facts
+
+
+def rows_by_key(package: Package, table: str) -> dict[str, dict[str, str]]:
+    """The rows of a table as texts, by their key; of rows with one key the last."""
+    key = package.model.table(table).primary_key[0]
+    rows = package.table(table).to_dict("records")
+    return {str(row[key]): {str(name): str(text) for name, text in row.items()} for row in rows}
+
+
+def site_title(site: Mapping[str, str]) -> str:
+    """The name that may be seen by others, where the site has one, or its name."""
+    return site.get("public_name") or site.get("name") or ""
+
+
+def place_words(place_id: str, places: Mapping[str, Mapping[str, str]]) -> str:
+    """Where it is in words, from the smallest place to the building: 'Loft, North house'."""
+    words: list[str] = []
+    seen: set[str] = set()
+    while place_id and place_id not in seen:
+        seen.add(place_id)
+        place = places.get(place_id, {})
+        words.append(place.get("name") or place_id)
+        place_id = place.get("parent_place_id") or ""
+    return ", ".join(words)
+
+
+def literal_numbers(text: str) -> list[str]:
+    """The numbers that a list such as '201-245,260' spells out, none twice.
+
+    >>> literal_numbers("201-203, 210")
+    ['201', '202', '203', '210']
+    """
+    numbers: list[str] = []
+    for part in (part.strip() for part in text.split(",")):
+        match = _PART.fullmatch(part)
+        if match is None:
+            raise UnreadableValue(part, "is no number or range; write 201-245,260")
+        first, last = int(match[1]), int(match[2] or match[1])
+        if last < first:
+            raise UnreadableValue(part, "runs backwards; write the smaller number first")
+        if len(numbers) + last - first >= MOST_NUMBERS:
+            raise UnreadableValue(part, f"is more than {MOST_NUMBERS} numbers; print in parts")
+        numbers += [str(number) for number in range(first, last + 1)]
+    return list(dict.fromkeys(numbers))
+
+
+def blank_facts(site_id: str, numbers: Iterable[str], site_name: str = "") -> list[SampleFacts]:
+    """Labels to be written on, for numbers of a site; raises UnreadableValue for unusable codes."""
+    facts = [SampleFacts(site_id, number, site_name, blank=True) for number in numbers]
+    _check_identifiers(facts)
+    return facts
+
+
+def reserved_facts(package: Package, numbers: str, site: str | None = None) -> list[SampleFacts]:
+    """Labels to be written on, for the reserved numbers of a package that a list selects.
+
+    `numbers` is '201-245,260' or 'all'; a range takes the numbers in it that were reserved and are
+    not used yet. Raises TreenailError when none is.
+    """
+    reserved = package.table("reservation")
+    if site is not None:
+        _check_site(package, site)
+        reserved = reserved[reserved["site_id"] == site]
+    used = set(package.table("sample")["sample_id"])
+    free = reserved[~reserved["sample_id"].isin(used)]
+    if free.empty:
+        raise TreenailError(
+            f"{package.folder} has no reserved numbers that are still free; reserve some with "
+            "'treenail stamps', or print numbers without a package: --site CODE --numbers 201-260"
+        )
+    sites = rows_by_key(package, "site")
+    sites_of = dict(zip(free["sample_id"], free["site_id"], strict=True))
+    facts = [
+        SampleFacts(
+            site_id=str(sites_of[number]),
+            sample_id=number,
+            site_name=site_title(sites.get(sites_of[number], {})),
+            blank=True,
+        )
+        for number in select_samples(list(free["sample_id"]), numbers)
+    ]
+    _check_identifiers(facts)
+    return facts
+
+
+def _check_site(package: Package, site: str) -> None:
+    known = list(package.table("site")["site_id"])
+    if site not in known:
+        raise TreenailError(f"there is no site '{site}'; there are {', '.join(known) or 'none'}")
+
+
+def _check_identifiers(facts: Sequence[SampleFacts]) -> None:
+    """Refuse the whole run, naming the first five, when numbers cannot be identifiers."""
+    faults = []
+    for fact in facts:
+        try:
+            full_identifier(fact.site_id, fact.sample_id)
+        except UnreadableValue as error:
+            faults.append(f"  sample '{fact.sample_id}' of site '{fact.site_id}': {error}")
+    if faults:
+        more = f"\n  and {len(faults) - 5} more" if len(faults) > 5 else ""
+        raise TreenailError(
+            "nothing was printed, for these cannot be told by a label:\n"
+            + "\n".join(faults[:5])
+            + more
+        )

@@ -1,0 +1,315 @@
+"""Draws one label about one sample: on a rectangle, a flag round a tube, or a round tag.
+
+Size rule: the number stands as large as the label allows, at least 5 mm high wherever there is room
+(that is about 25 minutes of arc at arm's length, 0.7 m; 20 to 22 are called comfortable, value from
+memory). A number that could not even stand SMALLEST_NUMBER_MM high is refused, never cut. Other
+text shrinks to SMALLEST_TEXT points, breaks, and is then cut with '…'; the code says it in full.
+The check character stands apart from the number, in a frame of its own.
+"""
+
+from __future__ import annotations
+
+from math import sqrt
+from typing import Any
+
+from provenance._drawing.boxes import Box
+from provenance._drawing.fitting import draw_block, draw_line, fit_block, fit_line
+from provenance._drawing.fonts import CAP_HEIGHT, Typefaces, printable
+from provenance._drawing.paper import MM
+from provenance._drawing.qr import draw_code, encode_to_fit
+from provenance._identity.check_character import check_character
+from provenance._identity.identifier import full_identifier
+from provenance._printing.labels.facts import SampleFacts
+from provenance._printing.labels.stock import Stock, UnusableStock
+
+__all__ = ["draw_sample_label", "unprintable_in"]
+
+READABLE_NUMBER_MM = 5.0
+SMALLEST_NUMBER_MM = 2.0
+LARGEST_NUMBER_MM = 13.0
+SMALLEST_TEXT = 5.0
+LARGEST_TEXT = 9.0
+LARGEST_CODE_MM = 34.0
+GAP = 1.5 * MM
+
+_FRAME = 1.5
+"""Width of the check character's frame, as a share of the character's width."""
+
+
+def draw_sample_label(
+    canvas: Any, faces: Typefaces, stock: Stock, box: Box, facts: SampleFacts, resolver: str = ""
+) -> None:
+    """Draw the label inside its edges `box` (points).
+
+    Raises CodeTooLarge or UnusableStock when the stock is smaller than what it must hold.
+    """
+    pad = stock.padding_mm * MM
+    if stock.draws == "flag":
+        _draw_flag(canvas, faces, stock, box.inset(0, pad), pad, facts, resolver)
+    elif stock.draws == "disc":
+        _draw_disc(canvas, faces, box, box.width / 2 - pad, facts, resolver)
+    elif stock.draws == "sample":
+        _draw_rectangle(canvas, faces, box.inset(pad), facts, resolver)
+    else:
+        raise UnusableStock(
+            f"stock '{stock.name}' is for {stock.draws}, not for labels of single samples"
+        )
+
+
+def unprintable_in(faces: Typefaces, facts: SampleFacts) -> tuple[str, ...]:
+    """Characters in the facts that no typeface has; the label shows '□' in their places."""
+    from provenance._drawing.fonts import unprintable_characters
+
+    texts = (facts.site_name, facts.kind, facts.wood, facts.place, facts.collected_by)
+    return tuple(c for text in texts for c in unprintable_characters(text, faces.plain))
+
+
+def _draw_code(canvas: Any, facts: SampleFacts, resolver: str, box: Box) -> None:
+    about = full_identifier(facts.site_id, facts.sample_id)
+    code = encode_to_fit(facts.payload(resolver), box.width / MM, about)
+    draw_code(canvas, code, box.x, box.y, box.width)
+
+
+def _draw_number(canvas: Any, faces: Typefaces, box: Box, facts: SampleFacts) -> None:
+    """The number from the left of the box, as high as it allows, and the framed check character."""
+    check = check_character(full_identifier(facts.site_id, facts.sample_id))
+    digits = faces.mono.width(facts.number, 1.0)
+    one = faces.mono.width("0", 1.0)
+    # number, a gap of half a character, and a frame around a character two thirds as high
+    share = digits + one * (0.5 + _FRAME * 0.67)
+    size = min(box.width / share, box.height / CAP_HEIGHT, LARGEST_NUMBER_MM * MM / CAP_HEIGHT)
+    _refuse_tiny(size, facts)
+    baseline = box.middle_y - size * CAP_HEIGHT / 2
+    draw_line(canvas, facts.number, faces.mono, size, box.x, baseline)
+    x = box.x + (digits + one * 0.5) * size
+    frame = Box(x, baseline, one * _FRAME * 0.67 * size, size * CAP_HEIGHT)
+    draw_framed_check(canvas, faces, frame, check)
+
+
+def _refuse_tiny(size: float, facts: SampleFacts) -> None:
+    if size * CAP_HEIGHT < SMALLEST_NUMBER_MM * MM - 1e-6:
+        raise UnusableStock(
+            f"number {facts.number} would stand {size * CAP_HEIGHT / MM:.1f} mm high and could not "
+            "be read; choose a larger stock"
+        )
+
+
+def draw_framed_check(canvas: Any, faces: Typefaces, frame: Box, check: str) -> None:
+    """The check character in a frame, so that nobody takes it for a part of the number."""
+    canvas.saveState()
+    canvas.setLineWidth(max(0.4, frame.height * 0.05))
+    canvas.roundRect(frame.x, frame.y, frame.width, frame.height, frame.width * 0.18)
+    size = min(frame.height * 0.67 / CAP_HEIGHT, frame.width * 0.7 / faces.mono.width(check, 1.0))
+    middle = frame.middle_y - size * CAP_HEIGHT / 2
+    draw_line(canvas, check, faces.mono, size, frame.middle_x, middle, align="centre")
+    canvas.restoreState()
+
+
+def _joined(*texts: str, between: str) -> str:
+    return between.join(text for text in texts if text)
+
+
+def _draw_about(canvas: Any, faces: Typefaces, box: Box, facts: SampleFacts, size: float) -> None:
+    """Kind, day and collector on one line; the collector is the first to go."""
+    short = _joined(facts.kind, facts.collected_on, between=" · ")
+    for text in (_joined(short, facts.collected_by, between=" · "), short):
+        text = printable(text, faces.plain)
+        fitted = fit_line(text, faces.plain, box.width, largest=size, smallest=SMALLEST_TEXT)
+        if fitted.whole:
+            break
+    draw_block(canvas, fitted, faces.plain, box)
+
+
+def _draw_site_line(
+    canvas: Any, faces: Typefaces, box: Box, facts: SampleFacts, largest: float
+) -> None:
+    """The site's code, bold, and its name behind it as far as there is room."""
+    code = facts.site_id.upper()
+    fitted = fit_line(code, faces.bold, box.width, largest=largest, smallest=SMALLEST_TEXT)
+    size = min(fitted.size, box.height)
+    baseline = box.y + size * 0.24
+    draw_line(canvas, fitted.lines[0], faces.bold, size, box.x, baseline)
+    used = faces.bold.width(fitted.lines[0], size) + GAP
+    name = printable(facts.site_name, faces.plain)
+    if name and name != code and box.width - used > 6 * MM:
+        rest = fit_line(
+            name, faces.plain, box.width - used, largest=size * 0.92, smallest=SMALLEST_TEXT
+        )
+        for line in rest.lines:
+            draw_line(canvas, line, faces.plain, rest.size, box.x + used, baseline)
+
+
+def _draw_words(canvas: Any, faces: Typefaces, box: Box, facts: SampleFacts) -> None:
+    """Site, kind, date, wood and place in the box; or lines to write on when it is a blank."""
+    largest = min(1.3 * LARGEST_TEXT, max(LARGEST_TEXT, box.height * 0.14))
+    line_height = min(largest * 1.25, max(SMALLEST_TEXT * 1.17, box.height / 4))
+    site, rest = box.cut_top(line_height)
+    _draw_site_line(canvas, faces, site, facts, largest)
+    if facts.blank:
+        _draw_writing_lines(canvas, faces, rest)
+        return
+    if rest.height < SMALLEST_TEXT * 1.17:
+        return
+    line, rest = rest.cut_top(min(line_height, rest.height))
+    largest = min(largest - 0.5, line.height / 1.17)
+    _draw_about(canvas, faces, line, facts, largest)
+    wood = _joined(facts.element_id, facts.wood.lower(), between=" ")
+    origin = printable(_joined(wood, facts.place, between=", "), faces.plain)
+    fitted = fit_block(
+        origin, faces.plain, rest.width, rest.height, largest=largest, smallest=SMALLEST_TEXT
+    )
+    draw_block(canvas, fitted, faces.plain, rest)
+
+
+def _draw_writing_lines(canvas: Any, faces: Typefaces, box: Box) -> None:
+    """As many of wood, date and by as can be written on with a pencil (5 mm a line)."""
+    words = ("wood", "date", "by")[: max(0, int(box.height / (4.6 * MM)))]
+    canvas.saveState()
+    canvas.setLineWidth(0.4)
+    for place, word in enumerate(words):
+        baseline = box.top - (place + 1) * box.height / len(words) + 0.8 * MM
+        draw_line(canvas, word, faces.plain, 5.5, box.x, baseline)
+        start = box.x + faces.plain.width("wood", 5.5) + 0.8 * MM
+        canvas.line(start, baseline, box.right, baseline)
+    canvas.restoreState()
+
+
+def _draw_rectangle(
+    canvas: Any, faces: Typefaces, box: Box, facts: SampleFacts, resolver: str
+) -> None:
+    side = min(box.height, box.width * 0.46, LARGEST_CODE_MM * MM)
+    code, text = box.cut_left(side, GAP / 2)
+    _draw_code(canvas, facts, resolver, Box(code.x, code.middle_y - side / 2, side, side))
+    number, words = text.cut_top(max(READABLE_NUMBER_MM * MM, text.height * 0.36), GAP)
+    _draw_number(canvas, faces, number, facts)
+    _draw_words(canvas, faces, words, facts)
+
+
+def _draw_flag(
+    canvas: Any,
+    faces: Typefaces,
+    stock: Stock,
+    box: Box,
+    pad: float,
+    facts: SampleFacts,
+    resolver: str,
+) -> None:
+    """Two ends that are glued back to back, and the number once more on the tube between them."""
+    end_width = (box.width - stock.wrap_mm * MM) / 2
+    left, rest = box.cut_left(end_width)
+    wrap, right = rest.cut_left(stock.wrap_mm * MM)
+    _draw_flag_code(canvas, faces, left.inset(pad, 0), facts, resolver)
+    inner = right.inset(pad, 0)
+    number, words = inner.cut_top(max(READABLE_NUMBER_MM * MM, inner.height * 0.36), GAP / 2)
+    _draw_number(canvas, faces, number, facts)
+    _draw_words(canvas, faces, words, facts)
+    canvas.saveState()
+    canvas.setLineWidth(0.4)
+    canvas.setDash(1, 2)
+    for x in (wrap.x, wrap.right):
+        canvas.line(x, box.y - pad, x, box.top + pad)
+    canvas.restoreState()
+    size = min(
+        box.height * 0.9 / faces.mono.width(facts.number, 1.0),
+        READABLE_NUMBER_MM * MM / CAP_HEIGHT,
+    )
+    # upright on the tube, three times, so that one of them always faces the eye
+    for third in (1, 3, 5):
+        canvas.saveState()
+        canvas.translate(wrap.x + wrap.width * third / 6, box.middle_y)
+        canvas.rotate(90)
+        draw_line(canvas, facts.number, faces.mono, size, 0, -size * CAP_HEIGHT / 2, align="centre")
+        canvas.restoreState()
+
+
+def _draw_flag_code(
+    canvas: Any, faces: Typefaces, box: Box, facts: SampleFacts, resolver: str
+) -> None:
+    """The code, and beside it the site's code and the check character where there is room."""
+    side = min(box.height, box.width)
+    _draw_code(canvas, facts, resolver, Box(box.x, box.middle_y - side / 2, side, side))
+    room = box.width - side
+    if room < 4 * MM:
+        return
+    check = check_character(full_identifier(facts.site_id, facts.sample_id))
+    frame_width = min(room - 1 * MM, 5 * MM)
+    frame = Box(
+        box.right - frame_width, box.top - frame_width * 1.2, frame_width, frame_width * 1.2
+    )
+    draw_framed_check(canvas, faces, frame, check)
+    below = frame.y - 1 * MM - box.y
+    fitted = fit_line(
+        facts.site_id.upper(), faces.bold, below, largest=LARGEST_TEXT, smallest=SMALLEST_TEXT
+    )
+    if fitted.whole:
+        canvas.saveState()
+        canvas.translate(frame.middle_x, box.y + below / 2)
+        canvas.rotate(90)
+        baseline = -fitted.size * CAP_HEIGHT / 2
+        draw_line(canvas, fitted.lines[0], faces.bold, fitted.size, 0, baseline, align="centre")
+        canvas.restoreState()
+
+
+def _draw_disc(
+    canvas: Any, faces: Typefaces, box: Box, radius: float, facts: SampleFacts, resolver: str
+) -> None:
+    """The code high in the circle, the number below, site and check character at the sides."""
+    from provenance._drawing.qr import needed_side_mm
+
+    x, y = box.middle_x, box.middle_y
+    least = needed_side_mm(facts.payload(resolver)) * MM
+    side = max(least, radius * 1.2)
+    if side > radius * sqrt(2):
+        raise UnusableStock(
+            f"the code of {full_identifier(facts.site_id, facts.sample_id)} needs a disc of "
+            f"{(least * sqrt(2) + box.width - 2 * radius) / MM:.0f} mm and this one has "
+            f"{box.width / MM:.0f} mm; choose a larger stock, or a shorter web address"
+        )
+    half = side / 2
+    top = sqrt(radius**2 - half**2)
+    _draw_code(canvas, facts, resolver, Box(x - half, y + top - side, side, side))
+    _draw_disc_number(canvas, faces, x, y, radius, y + top - side, facts)
+    middle = y + top - half
+    reach = sqrt(radius**2 - (top - half + half * 0.45) ** 2)
+    room = reach - half
+    check = check_character(full_identifier(facts.site_id, facts.sample_id))
+    width = min(room * 0.9, 3.4 * MM)
+    frame = Box(x + half + (room - width) / 2, middle - width * 0.6, width, width * 1.2)
+    draw_framed_check(canvas, faces, frame, check)
+    fitted = fit_line(
+        facts.site_id.upper(),
+        faces.bold,
+        side * 0.6,
+        largest=min(LARGEST_TEXT, room * 0.8 / CAP_HEIGHT),
+        smallest=SMALLEST_TEXT - 1,
+    )
+    canvas.saveState()
+    canvas.translate(x - half - room / 2, middle)
+    canvas.rotate(90)
+    baseline = -fitted.size * CAP_HEIGHT / 2
+    for line in fitted.lines:
+        draw_line(canvas, line, faces.bold, fitted.size, 0, baseline, align="centre")
+    canvas.restoreState()
+
+
+def _draw_disc_number(
+    canvas: Any,
+    faces: Typefaces,
+    x: float,
+    y: float,
+    radius: float,
+    ceiling: float,
+    facts: SampleFacts,
+) -> None:
+    """The number in the segment of the circle below `ceiling`, as large as its corners allow."""
+    share = faces.mono.width(facts.number, 1.0)
+    size = (ceiling - (y - radius)) / CAP_HEIGHT
+    while size * CAP_HEIGHT > SMALLEST_NUMBER_MM * MM:
+        foot = ceiling - size * CAP_HEIGHT
+        if (y - foot) ** 2 + (share * size / 2) ** 2 <= radius**2:
+            break
+        size -= 0.25
+    _refuse_tiny(size, facts)
+    draw_line(
+        canvas, facts.number, faces.mono, size, x, ceiling - size * CAP_HEIGHT, align="centre"
+    )

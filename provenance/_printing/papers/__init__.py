@@ -1,0 +1,1 @@
+"""Tags, cards, lists and receipts."""

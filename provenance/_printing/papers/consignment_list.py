@@ -1,0 +1,178 @@
+"""Draws the list that goes into a parcel: every sample, totals, seal number."""
+
+from __future__ import annotations
+
+from collections import Counter
+from collections.abc import Sequence
+from typing import Any
+
+from provenance._drawing.boxes import Box
+from provenance._drawing.document import Pages
+from provenance._drawing.fitting import draw_block, draw_line, fit_block, fit_line
+from provenance._drawing.fonts import Typefaces, printable
+from provenance._drawing.pairs import draw_pairs
+from provenance._drawing.paper import MM, Paper
+from provenance._printing.labels.sample_label import draw_framed_check
+from provenance._printing.papers.parcel import Parcel, ParcelItem
+
+__all__ = ["draw_head", "draw_list", "page_frame"]
+
+MARGIN_MM = 15.0
+ROW_MM = 7.0
+
+_COLUMNS = (
+    # heading, width as a share, what stands in it
+    ("no.", 0.05),
+    ("sample", 0.14),
+    ("site", 0.1),
+    ("kind", 0.15),
+    ("length mm", 0.1),
+    ("pieces", 0.07),
+    ("wood", 0.17),
+    ("condition", 0.12),
+    ("sent", 0.05),
+    ("here", 0.05),
+)
+
+
+def _cells(number: int, item: ParcelItem) -> tuple[str, ...]:
+    facts = item.facts
+    return (
+        str(number),
+        facts.number,
+        facts.site_id.upper(),
+        facts.kind,
+        item.length_mm,
+        item.pieces,
+        facts.element_id,
+        item.condition,
+    )
+
+
+def page_frame(paper: Paper) -> Box:
+    """What a page leaves inside its margins."""
+    return Box(0, 0, paper.width, paper.height).inset(MARGIN_MM * MM)
+
+
+def draw_list(pages: Pages, paper: Paper, parcel: Parcel) -> None:
+    """Begin as many pages as the list needs, and draw it with its totals."""
+    faces = pages.faces
+    frame = page_frame(paper)
+    head_mm = 66.0
+    first = int((frame.height / MM - head_mm - 26) / ROW_MM)
+    later = int((frame.height / MM - 22 - 26) / ROW_MM)
+    chunks: list[tuple[int, Sequence[ParcelItem]]] = [(0, parcel.items[:first])]
+    for start in range(first, len(parcel.items), later):
+        chunks.append((start, parcel.items[start : start + later]))
+    for number, (start, items) in enumerate(chunks, start=1):
+        canvas = pages.begin_page()
+        title = f"Consignment list {parcel.consignment_id}"
+        box = draw_head(canvas, faces, frame, title, f"page {number} of {len(chunks)}")
+        if number == 1:
+            about, box = box.cut_top((head_mm - 14) * MM, 2 * MM)
+            _draw_about(canvas, faces, about, parcel)
+        foot = _draw_rows(canvas, faces, box, start, items)
+        if number == len(chunks):
+            _draw_totals(canvas, faces, Box(box.x, frame.y, box.width, foot - frame.y), parcel)
+
+
+def draw_head(canvas: Any, faces: Typefaces, frame: Box, title: str, right: str) -> Box:
+    """Draw title and line of a page; returns the box below them."""
+    used = faces.plain.width(right, 9) + 4 * MM
+    fitted = fit_line(
+        printable(title, faces.bold), faces.bold, frame.width - used, largest=17, smallest=8
+    )
+    draw_line(canvas, fitted.lines[0], faces.bold, fitted.size, frame.x, frame.top - 17 * 0.8)
+    draw_line(canvas, right, faces.plain, 9, frame.right, frame.top - 17 * 0.8, align="right")
+    canvas.setLineWidth(0.9)
+    canvas.line(frame.x, frame.top - 8 * MM, frame.right, frame.top - 8 * MM)
+    return frame.cut_top(8 * MM, 3 * MM)[1]
+
+
+def _draw_about(canvas: Any, faces: Typefaces, box: Box, parcel: Parcel) -> None:
+    pairs = (
+        ("from", parcel.sender.in_words),
+        ("to", parcel.receiver.in_words),
+        ("purpose", parcel.purpose),
+        ("packed / sent", " / ".join(t or "–" for t in (parcel.packed_on, parcel.sent_on))),
+        ("answer hoped for", parcel.due_on),
+        ("carrier", parcel.carrier),
+        ("seal number", parcel.seal_number),
+        ("asked of you", parcel.questions or "–"),
+    )
+    draw_pairs(canvas, faces, box, pairs, word_width=32 * MM, largest=10, smallest=6)
+
+
+def _draw_rows(
+    canvas: Any, faces: Typefaces, box: Box, start: int, items: Sequence[ParcelItem]
+) -> float:
+    """Draw the table; returns the y of its foot."""
+    y = box.top - 5 * MM
+    x = box.x
+    for word, share in _COLUMNS:
+        draw_line(canvas, word, faces.plain, 7, x + 0.8 * MM, y + 1.4 * MM)
+        x += share * box.width
+    canvas.setLineWidth(0.8)
+    canvas.line(box.x, y, box.right, y)
+    for number, item in enumerate(items, start=start + 1):
+        x = box.x
+        baseline = y - ROW_MM * MM * 0.66
+        for (word, share), text in zip(_COLUMNS, _cells(number, item), strict=False):
+            width = share * box.width
+            if word == "sample":
+                _draw_sample_cell(canvas, faces, x + 0.8 * MM, baseline, width, item)
+            else:
+                fitted = fit_line(
+                    printable(text, faces.plain),
+                    faces.plain,
+                    width - 1.6 * MM,
+                    largest=9,
+                    smallest=6,
+                )
+                for line in fitted.lines:
+                    draw_line(canvas, line, faces.plain, fitted.size, x + 0.8 * MM, baseline)
+            x += width
+        canvas.setLineWidth(0.6)
+        for share in (0.95, 0.9):
+            canvas.rect(box.x + share * box.width + 1 * MM, baseline - 0.4 * MM, 3.6 * MM, 3.6 * MM)
+        y -= ROW_MM * MM
+        canvas.setLineWidth(0.25)
+        canvas.line(box.x, y, box.right, y)
+    return y
+
+
+def _draw_sample_cell(
+    canvas: Any, faces: Typefaces, x: float, baseline: float, width: float, item: ParcelItem
+) -> None:
+    room = width - 1.6 * MM - (5 * MM if item.check else 0)
+    fitted = fit_line(item.facts.number, faces.mono, room, largest=10, smallest=4)
+    for line in fitted.lines:
+        draw_line(canvas, line, faces.mono, fitted.size, x, baseline)
+    if item.check:
+        used = faces.mono.width(item.facts.number, fitted.size)
+        frame = Box(x + used + 1.2 * MM, baseline - 0.5 * MM, 3.4 * MM, 4 * MM)
+        draw_framed_check(canvas, faces, frame, item.check)
+
+
+def _draw_totals(canvas: Any, faces: Typefaces, box: Box, parcel: Parcel) -> None:
+    sites = Counter(item.facts.site_id.upper() for item in parcel.items)
+    lines = [f"Total {parcel.count_in_words}."]
+    if len(sites) > 1:
+        lines.append(
+            "By site: " + ", ".join(f"{site} {number}" for site, number in sorted(sites.items()))
+        )
+    if parcel.recorded_count and parcel.recorded_count != str(len(parcel.items)):
+        lines.append(
+            f"The record of the parcel says {parcel.recorded_count} samples and the custody ledger "
+            f"{len(parcel.items)}: count them before it is sealed."
+        )
+    y = box.top - 4 * MM
+    for line in lines:
+        fitted = fit_block(
+            printable(line, faces.bold), faces.bold, box.width, 9 * MM, largest=10, smallest=6
+        )
+        y = draw_block(canvas, fitted, faces.bold, Box(box.x, y - 9 * MM, box.width, 9 * MM))
+        y -= 0.8 * MM
+    canvas.setLineWidth(0.4)
+    draw_line(canvas, "packed by: name, signature, day", faces.plain, 7.5, box.x, y - 6 * MM)
+    canvas.line(box.x + 42 * MM, y - 6.4 * MM, box.right, y - 6.4 * MM)

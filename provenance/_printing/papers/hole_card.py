@@ -1,0 +1,169 @@
+"""Prints a small card a sample, to be left in the building's file.
+
+Whoever finds the dowel in fifty years shall know from the card what was taken, where sample and
+record lie, and what to ask before drilling again.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from pathlib import Path
+from typing import Any
+
+from provenance._base.errors import TreenailError
+from provenance._base.progress import Progress, say_nothing
+from provenance._drawing.boxes import Box
+from provenance._drawing.clock_face import draw_clock_face
+from provenance._drawing.document import printed_pages
+from provenance._drawing.fitting import draw_block, draw_line, fit_block
+from provenance._drawing.fonts import Typefaces, printable
+from provenance._drawing.pairs import draw_pairs
+from provenance._drawing.paper import MM, Paper
+from provenance._drawing.qr import draw_code, encode_to_fit
+from provenance._drawing.stamp_face import draw_stamp_face
+from provenance._identity.check_character import check_character
+from provenance._identity.identifier import full_identifier
+from provenance._printing.labels.labels import Printed
+from provenance._printing.papers.hole_facts import HoleCard
+from provenance._printing.papers.tags import draw_numbered
+
+__all__ = ["print_hole_cards"]
+
+CARD_WIDTH_MM = 98.0
+CARD_HEIGHT_MM = 132.0
+CARDS_A_PAGE = 4
+CODE_MM = 22.0
+LARGEST_TEXT = 7.5
+
+CAUTIONS = (
+    "Before anybody drills or cuts here again: ask the owner and, where the place is protected, "
+    "the authority, and have the permit in hand. This hole has weakened the wood; do not drill it "
+    "out or beside it. Wood that carries load waits for a structural engineer's word. Look for "
+    "wiring and pipes, lead paint, droppings and old pesticides; wear mask and goggles; no work "
+    "overhead or on a ladder alone. Local codes, the permit and licensed people go before this "
+    "card."
+)
+
+
+def print_hole_cards(
+    cards: Sequence[HoleCard],
+    paper: Paper,
+    out: Path,
+    *,
+    resolver: str = "",
+    progress: Progress = say_nothing,
+) -> Printed:
+    """Write the cards, four a page, to `out` (PDF)."""
+    if not cards:
+        raise TreenailError("there is nothing to print: no sample is selected")
+    left = (paper.width_mm - 2 * CARD_WIDTH_MM) / 2 * MM
+    foot = (paper.height_mm - 2 * CARD_HEIGHT_MM) / 2 * MM
+    with printed_pages(out, (paper.width, paper.height), title="Hole cards") as pages:
+        canvas: Any = None
+        for done, card in enumerate(cards):
+            place = done % CARDS_A_PAGE
+            if place == 0:
+                canvas = pages.begin_page()
+            row, column = divmod(place, 2)
+            box = Box(
+                left + column * CARD_WIDTH_MM * MM,
+                foot + (1 - row) * CARD_HEIGHT_MM * MM,
+                CARD_WIDTH_MM * MM,
+                CARD_HEIGHT_MM * MM,
+            )
+            _draw_card(canvas, pages.faces, box, card, resolver)
+            progress(done + 1, len(cards))
+    return Printed(tuple(pages.paths), len(cards), pages.page_count)
+
+
+def _draw_card(canvas: Any, faces: Typefaces, edges: Box, card: HoleCard, resolver: str) -> None:
+    canvas.setLineWidth(0.5)
+    canvas.rect(edges.x, edges.y, edges.width, edges.height)
+    box = edges.inset(5 * MM)
+    facts = card.facts
+    head, box = box.cut_top(8.5 * MM, 2.2 * MM)
+    check = check_character(full_identifier(facts.site_id, facts.sample_id))
+    draw_numbered(canvas, faces, head, facts.number, check, f"{card.title} in the wood")
+    site, box = box.cut_top(4.4 * MM, 1.4 * MM)
+    name = " ".join(text for text in (facts.site_id.upper(), facts.site_name) if text)
+    fitted = fit_block(
+        printable(name, faces.bold), faces.bold, site.width, site.height, largest=9, smallest=5.5
+    )
+    draw_block(canvas, fitted, faces.bold, site)
+    canvas.setLineWidth(0.8)
+    canvas.line(box.x, box.top, box.right, box.top)
+    pictures, box = box.cut_top(34.5 * MM, 1.5 * MM)
+    _draw_pictures(canvas, faces, pictures, card)
+    caution_mm = 24.5 if card.warning else 20
+    below, caution = box.cut_top(box.height - caution_mm * MM, 1 * MM)
+    words, last = below.cut_top(below.height - CODE_MM * MM)
+    pairs = (*card.where, *card.taken)
+    draw_pairs(canvas, faces, words, pairs, word_width=17 * MM, largest=LARGEST_TEXT)
+    now, code = last.cut_left(last.width - CODE_MM * MM, 1 * MM)
+    side = min(code.width, code.height)
+    drawn = encode_to_fit(facts.payload(resolver), side / MM, facts.number)
+    draw_code(canvas, drawn, code.right - side, code.top - side, side)
+    draw_pairs(
+        canvas, faces, now.inset(0, 1 * MM), card.now, word_width=17 * MM, largest=LARGEST_TEXT
+    )
+    _draw_caution(canvas, faces, caution, card.warning)
+
+
+def _draw_pictures(canvas: Any, faces: Typefaces, box: Box, card: HoleCard) -> None:
+    """The stamp on the left, the clock face on the right, each with a line below."""
+    stamp, clock = box.cut_left(box.width / 2)
+    note = 6.5
+    middle = box.middle_y + 2 * MM
+    draw_stamp_face(
+        canvas, faces, stamp.middle_x, middle, 12 * MM, card.stamp, card.orientation_mark
+    )
+    words = "stamp as punched" if card.stamp else "stamp"
+    for number, line in enumerate((words, card.stamp_note)):
+        fitted = fit_block(
+            printable(line, faces.plain),
+            faces.plain,
+            stamp.width,
+            note * 1.3,
+            largest=note,
+            smallest=5,
+        )
+        at = Box(stamp.x, box.y + (1 - number) * note * 1.25, stamp.width, note * 1.2)
+        draw_block(canvas, fitted, faces.plain, at, align="centre")
+    draw_clock_face(
+        canvas,
+        faces,
+        clock.middle_x,
+        middle,
+        9.6 * MM,
+        hours=card.hours,
+        direction=card.direction or None,
+    )
+    for number, line in enumerate(("seen from end A", "towards end B, 12 is up")):
+        draw_line(
+            canvas,
+            line,
+            faces.plain,
+            note,
+            clock.middle_x,
+            box.y + (1 - number) * note * 1.25 + note * 0.27,
+            align="centre",
+        )
+
+
+def _draw_caution(canvas: Any, faces: Typefaces, box: Box, warning: str) -> None:
+    canvas.setLineWidth(0.8)
+    canvas.rect(box.x, box.y, box.width, box.height)
+    inner = box.inset(1.8 * MM, 1.2 * MM)
+    if warning:
+        fitted = fit_block(
+            printable(warning, faces.bold),
+            faces.bold,
+            inner.width,
+            inner.height * 0.4,
+            largest=7,
+            smallest=5,
+        )
+        foot = draw_block(canvas, fitted, faces.bold, inner)
+        inner = Box(inner.x, inner.y, inner.width, foot - inner.y - 0.4 * MM)
+    fitted = fit_block(CAUTIONS, faces.plain, inner.width, inner.height, largest=7, smallest=4.5)
+    draw_block(canvas, fitted, faces.plain, inner)

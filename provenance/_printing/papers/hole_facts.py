@@ -1,0 +1,256 @@
+"""Gathers what a hole card says: where the hole is, what was taken, where sample and record lie."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+from typing import TYPE_CHECKING
+
+from provenance._base.errors import TreenailError
+from provenance._drawing.pairs import Pair
+from provenance._ledger.holdings import Holding, events_of, replay
+from provenance._printing.labels.facts import SampleFacts, gather_facts, rows_by_key
+
+if TYPE_CHECKING:
+    from provenance._model.schema import Model
+    from provenance._record.package import Package
+
+__all__ = ["HoleCard", "gather_cards"]
+
+
+@dataclass(frozen=True)
+class HoleCard:
+    """What one card says."""
+
+    facts: SampleFacts
+    title: str
+    stamp: str
+    orientation_mark: str
+    stamp_note: str
+    hours: float | None
+    direction: str
+    where: tuple[Pair, ...]
+    taken: tuple[Pair, ...]
+    now: tuple[Pair, ...]
+    warning: str
+
+
+def gather_cards(
+    package: Package, selection: str | None = None, site: str | None = None
+) -> list[HoleCard]:
+    """The cards of the selected samples; of all that left a hole or cut when none is selected.
+
+    Raises TreenailError as `gather_facts` does, or when nothing that was taken left a hole or cut.
+    """
+    tables = {
+        name: rows_by_key(package, name)
+        for name in ("site", "sample", "element", "place", "party", "plug")
+    }
+    held = replay(events_of(package.table("custody")))
+    plugs = _standing_plugs(tables["plug"])
+    results = _standing_results(package)
+    cards = []
+    for facts in gather_facts(package, selection, site):
+        sample = tables["sample"][facts.sample_id]
+        plug = plugs.get(facts.sample_id, {})
+        if selection is None and not plug and not _leaves_trace(package.model, sample["kind"]):
+            continue
+        element = tables["element"].get(sample["element_id"], {})
+        holding = held.get(facts.sample_id, Holding(facts.sample_id))
+        cards.append(
+            HoleCard(
+                facts=facts,
+                title="Cut" if _cuts(package.model, sample["kind"]) else "Hole",
+                stamp=plug.get("stamp", ""),
+                orientation_mark=plug.get("orientation_mark", "none"),
+                stamp_note=_stamp_note(package.model, plug),
+                hours=_number(sample["clock"]),
+                direction=sample["direction"],
+                where=_where(package.model, facts, sample, element),
+                taken=_taken(facts, sample, plug, tables["party"]),
+                now=_now(package, holding, tables, facts, results.get(facts.sample_id, {})),
+                warning=_warning(package.model, element, tables, facts),
+            )
+        )
+    if not cards:
+        raise TreenailError(
+            "there is nothing to print: no sample here left a hole or a cut; name some with "
+            "--samples to print their cards all the same"
+        )
+    return cards
+
+
+def _attribute(model: Model, kind: str, name: str) -> bool:
+    term = model.vocabularies["sample_kind"].term(kind)
+    return bool(term and term.attributes.get(name))
+
+
+def _cuts(model: Model, kind: str) -> bool:
+    return _attribute(model, kind, "cuts_wood")
+
+
+def _leaves_trace(model: Model, kind: str) -> bool:
+    return _attribute(model, kind, "leaves_hole") or _cuts(model, kind)
+
+
+def _standing_plugs(plugs: Mapping[str, Mapping[str, str]]) -> dict[str, Mapping[str, str]]:
+    """The plug now in each sample's hole: the one that no newer one replaced."""
+    standing: dict[str, Mapping[str, str]] = {}
+    for plug in plugs.values():
+        if not plug["replaced_by_plug_id"] or plug["sample_id"] not in standing:
+            standing[plug["sample_id"]] = plug
+    return standing
+
+
+def _standing_results(package: Package) -> dict[str, dict[str, str]]:
+    """The last result of each sample that no later one supersedes."""
+    results = rows_by_key(package, "lab_result")
+    superseded = {row["supersedes_result_id"] for row in results.values()}
+    return {row["sample_id"]: row for key, row in results.items() if key not in superseded}
+
+
+def _number(text: str) -> float | None:
+    try:
+        return float(text)
+    except ValueError:
+        return None
+
+
+def _measure(text: str, unit: str) -> str:
+    """A size as a tape or caliper can give it: feet and inches turned into metres bring digits
+    that nobody measured. Text that is no number stays as it is.
+    """
+    if not text:
+        return ""
+    try:
+        rounded = round(float(text), 3 if unit.split()[0] == "m" else 1)
+    except ValueError:
+        return f"{text} {unit}"
+    return f"{rounded:.10g} {unit}"
+
+
+def _stamp_note(model: Model, plug: Mapping[str, str]) -> str:
+    if not plug:
+        return "no plug is recorded"
+    status = model.vocabularies["plug_status"].label(plug["status"]) if plug["status"] else ""
+    dowel = _measure(plug["dowel_mm"], "mm dowel")
+    return ", ".join(text for text in (dowel, status.lower()) if text)
+
+
+def _clock_words(clock: str) -> str:
+    """'4:30 on the clock face' for 4.5; what is no number stays as it is written."""
+    hours = _number(clock)
+    if hours is None:
+        return clock
+    minutes = round(hours * 60)
+    return f"{minutes // 60 or 12}:{minutes % 60:02} on the clock face"
+
+
+def _inclination_words(inclination: str) -> str:
+    """Whether the drill rose or fell as it went in."""
+    degrees = _number(inclination)
+    if degrees is None:
+        return inclination
+    if degrees == 0:
+        return "level"
+    return f"{abs(degrees):g}° {'upwards' if degrees > 0 else 'downwards'}"
+
+
+def _where(
+    model: Model, facts: SampleFacts, sample: Mapping[str, str], element: Mapping[str, str]
+) -> tuple[Pair, ...]:
+    directions = model.vocabularies["drill_direction"]
+    direction = directions.label(sample["direction"]).lower() if sample["direction"] else ""
+    drilled = ", ".join(
+        text
+        for text in (
+            _clock_words(sample["clock"]),
+            direction,
+            _inclination_words(sample["inclination_deg"]),
+        )
+        if text
+    )
+    wood = " ".join(text for text in (facts.element_id, facts.wood.lower()) if text)
+    note = element.get("position_note", "")
+    return (
+        ("place", facts.place),
+        ("wood", ", ".join(text for text in (wood, note) if text)),
+        ("from end A", _measure(sample["along_m"], "m")),
+        ("drilled at", drilled),
+        ("height", _measure(sample["height_m"], "m above the floor")),
+    )
+
+
+def _taken(
+    facts: SampleFacts,
+    sample: Mapping[str, str],
+    plug: Mapping[str, str],
+    parties: Mapping[str, Mapping[str, str]],
+) -> tuple[Pair, ...]:
+    size = ", ".join(
+        text
+        for text in (
+            facts.kind.lower(),
+            _measure(sample["length_mm"], "mm long"),
+            _measure(sample["bore_mm"], "mm bore"),
+            f"hole {_measure(sample['depth_mm'], 'mm deep')}" if sample["depth_mm"] else "",
+        )
+        if text
+    )
+    collector = parties.get(facts.collected_by, {}).get("name", facts.collected_by)
+    by = ", ".join(text for text in (facts.collected_on, collector) if text)
+    set_on = plug.get("placed_on", "")
+    return (("taken", size), ("on, by", by), *((("plug set", set_on),) if set_on else ()))
+
+
+def _now(
+    package: Package,
+    holding: Holding,
+    tables: Mapping[str, Mapping[str, Mapping[str, str]]],
+    facts: SampleFacts,
+    result: Mapping[str, str],
+) -> tuple[Pair, ...]:
+    parties = tables["party"]
+
+    def named(party_id: str) -> str:
+        return parties.get(party_id, {}).get("name", party_id)
+
+    if holding.gone:
+        where = f"{holding.gone} since {holding.since}"
+    elif holding.on_the_way_to:
+        where = f"on the way to {named(holding.on_the_way_to)} since {holding.since}"
+    else:
+        where = ", ".join(t for t in (named(holding.holder), holding.place_held) if t)
+        where += f" (since {holding.since})" if where and holding.since else ""
+    repository = tables["site"].get(facts.site_id, {}).get("repository_id", "")
+    record = ", ".join(text for text in (package.title, named(repository)) if text)
+    outcome = result.get("outcome", "")
+    words = package.model.vocabularies["result_outcome"].label(outcome).lower() if outcome else ""
+    date = " ".join(text for text in (words, result.get("notation", "")) if text)
+    if date and result.get("laboratory_id"):
+        date += f" ({named(result['laboratory_id'])})"
+    return (("sample now", where), ("record", record), ("result", date))
+
+
+def _warning(
+    model: Model,
+    element: Mapping[str, str],
+    tables: Mapping[str, Mapping[str, Mapping[str, str]]],
+    facts: SampleFacts,
+) -> str:
+    """What is known of this very wood and place, before the general cautions."""
+    said = []
+    if element.get("load_bearing") == "yes":
+        said.append("This wood carries load.")
+    hazards = model.vocabularies["hazard"]
+    rows = (
+        tables["site"].get(facts.site_id, {}),
+        tables["place"].get(element.get("place_id", ""), {}),
+    )
+    codes = [
+        code.strip() for row in rows for code in row.get("hazards", "").split(";") if code.strip()
+    ]
+    seen = [hazards.label(code).lower() for code in dict.fromkeys(codes) if code != "none"]
+    if seen:
+        said.append(f"Seen here: {', '.join(seen)}.")
+    return " ".join(said)

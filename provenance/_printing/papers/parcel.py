@@ -1,0 +1,128 @@
+"""Gathers what is known of a parcel: who, what for, and the samples that were packed into it."""
+
+from __future__ import annotations
+
+from collections import Counter
+from dataclasses import dataclass
+from typing import TYPE_CHECKING
+
+from provenance._identity.check_character import check_character
+from provenance._identity.identifier import full_identifier
+from provenance._printing.labels.facts import SampleFacts, gather_facts, rows_by_key
+
+if TYPE_CHECKING:
+    from provenance._record.package import Package
+
+__all__ = ["Correspondent", "Parcel", "ParcelItem", "gather_parcel"]
+
+
+@dataclass(frozen=True)
+class Correspondent:
+    """Who sends or receives a parcel; '' where nothing is recorded."""
+
+    party_id: str
+    name: str = ""
+    postal_address: str = ""
+    email: str = ""
+
+    @property
+    def in_words(self) -> str:
+        """Name and postal address on one line."""
+        return ", ".join(text for text in (self.name or self.party_id, self.postal_address) if text)
+
+
+@dataclass(frozen=True)
+class ParcelItem:
+    """One sample of a parcel, with what the receiver can compare."""
+
+    facts: SampleFacts
+    check: str
+    length_mm: str
+    pieces: str
+    condition: str
+
+
+@dataclass(frozen=True)
+class Parcel:
+    """A consignment with its content, as the tables and the ledger have it."""
+
+    consignment_id: str
+    sender: Correspondent
+    receiver: Correspondent
+    purpose: str
+    packed_on: str
+    sent_on: str
+    due_on: str
+    carrier: str
+    seal_number: str
+    questions: str
+    recorded_count: str
+    items: tuple[ParcelItem, ...]
+
+    @property
+    def count_in_words(self) -> str:
+        """'12 samples: 10 core, 2 cross-section'."""
+        kinds = Counter(item.facts.kind or "not said" for item in self.items)
+        parts = ", ".join(f"{number} {kind.lower()}" for kind, number in kinds.most_common())
+        total = len(self.items)
+        return f"{total} sample{'' if total == 1 else 's'}: {parts}"
+
+
+def gather_parcel(package: Package, consignment_id: str) -> Parcel:
+    """The parcel of that code with the samples that the ledger says were packed into it.
+
+    Raises TreenailError when there is no such parcel or nothing was packed.
+    """
+    from provenance._ledger.handover import samples_of_parcel
+
+    packed = samples_of_parcel(package, consignment_id)
+    row = rows_by_key(package, "consignment")[consignment_id]
+    samples = rows_by_key(package, "sample")
+    parties = rows_by_key(package, "party")
+    conditions = package.model.vocabularies["sample_condition"]
+    facts = {one.sample_id: one for one in gather_facts(package)}
+    items = []
+    for number in packed:
+        one = facts.get(number)
+        if one is None:
+            # the ledger names a sample that the table lacks: list it, so that it is looked for
+            one = SampleFacts("", number, kind="not in the record")
+            check = ""
+        else:
+            check = check_character(full_identifier(one.site_id, one.sample_id))
+        sample = samples.get(number, {})
+        condition = sample.get("condition", "")
+        items.append(
+            ParcelItem(
+                facts=one,
+                check=check,
+                length_mm=sample.get("length_mm", ""),
+                pieces=sample.get("pieces", ""),
+                condition=conditions.label(condition) if condition else "",
+            )
+        )
+    purposes = package.model.vocabularies["consignment_purpose"]
+    return Parcel(
+        consignment_id=consignment_id,
+        sender=_correspondent(parties, row["from_party_id"]),
+        receiver=_correspondent(parties, row["to_party_id"]),
+        purpose=purposes.label(row["purpose"]) if row["purpose"] else "",
+        packed_on=row["packed_on"],
+        sent_on=row["sent_on"],
+        due_on=row["due_on"],
+        carrier=row["carrier"],
+        seal_number=row["seal_number"],
+        questions=row["questions"],
+        recorded_count=row["sample_count"],
+        items=tuple(items),
+    )
+
+
+def _correspondent(parties: dict[str, dict[str, str]], party_id: str) -> Correspondent:
+    party = parties.get(party_id, {})
+    return Correspondent(
+        party_id,
+        party.get("name", ""),
+        party.get("postal_address", ""),
+        party.get("email", ""),
+    )

@@ -1,0 +1,93 @@
+"""Prints the strike list: the numbers of a season as they are to be punched, to be ticked off."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from pathlib import Path
+from typing import Any
+
+from provenance._base.errors import TreenailError
+from provenance._drawing.boxes import Box
+from provenance._drawing.document import printed_pages
+from provenance._drawing.fitting import draw_line, fit_line
+from provenance._drawing.fonts import Typefaces, printable
+from provenance._drawing.paper import MM, Paper
+from provenance._drawing.stamp_face import draw_stamp_face
+from provenance._identity.stamps import Reservation
+from provenance._printing.labels.labels import Printed
+
+__all__ = ["print_strike_list"]
+
+MARGIN_MM = 15.0
+HEAD_MM = 26.0
+FOOT_MM = 10.0
+COLUMNS = 4
+ROW_MM = 26.0
+FACE_MM = 9.0
+"""Radius of a drawn dowel face: larger than any dowel, so that it is read across a workbench."""
+
+
+def print_strike_list(
+    reserved: Sequence[Reservation], paper: Paper, out: Path, *, title: str = ""
+) -> Printed:
+    """Write the list to `out` (PDF): a face a number, its mark if it needs one, boxes to tick.
+
+    Raises TreenailError when nothing is reserved; then nothing is written.
+    """
+    if not reserved:
+        raise TreenailError("there is nothing to print: no number is reserved")
+    page = Box(0, 0, paper.width, paper.height).inset(MARGIN_MM * MM)
+    rows = int((page.height - (HEAD_MM + FOOT_MM) * MM) // (ROW_MM * MM))
+    on_page = rows * COLUMNS
+    total = -(-len(reserved) // on_page)
+    with printed_pages(out, (paper.width, paper.height), title="Strike list") as pages:
+        for number in range(total):
+            canvas = pages.begin_page()
+            part = reserved[number * on_page : (number + 1) * on_page]
+            _draw_head(canvas, pages.faces, page, reserved, title)
+            for place, one in enumerate(part):
+                # down the columns, as numbers are read from a list
+                column, row = divmod(place, rows)
+                left = page.x + column * page.width / COLUMNS
+                top = page.y + page.height - HEAD_MM * MM - row * ROW_MM * MM
+                _draw_number(canvas, pages.faces, left, top - ROW_MM * MM / 2, one)
+            words = f"page {number + 1} of {total}"
+            draw_line(
+                canvas, words, pages.faces.plain, 8, page.x + page.width, page.y, align="right"
+            )
+    return Printed(tuple(pages.paths), len(reserved), pages.page_count)
+
+
+def _draw_head(
+    canvas: Any, faces: Typefaces, page: Box, reserved: Sequence[Reservation], title: str
+) -> None:
+    first = reserved[0]
+    top = page.y + page.height
+    draw_line(canvas, "Strike list", faces.bold, 18, page.x, top - 14)
+    words = printable(
+        f"{title or first.site_id}: crew {first.crew}, {len(reserved)} numbers, "
+        f"{first.sample_id} to {reserved[-1].sample_id}, reserved {first.reserved_on}",
+        faces.plain,
+    )
+    fitted = fit_line(words, faces.plain, page.width, largest=10, smallest=7)
+    draw_line(canvas, fitted.lines[0], faces.plain, fitted.size, page.x, top - 32)
+    advice = (
+        "Punch the number with the bar or dot where one is drawn. Tick the first box when punched, "
+        "the second when set."
+    )
+    fitted = fit_line(advice, faces.plain, page.width, largest=9, smallest=7)
+    draw_line(canvas, fitted.lines[0], faces.plain, fitted.size, page.x, top - 48)
+
+
+def _draw_number(
+    canvas: Any, faces: Typefaces, left: float, middle: float, one: Reservation
+) -> None:
+    radius = FACE_MM * MM
+    draw_stamp_face(
+        canvas, faces, left + radius, middle, radius, one.sample_id, one.orientation_mark
+    )
+    canvas.setLineWidth(0.7)
+    side = 4.5 * MM
+    for place in range(2):
+        x = left + 2 * radius + (3 + place * 7) * MM
+        canvas.rect(x, middle - side / 2, side, side)

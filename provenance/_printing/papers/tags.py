@@ -1,0 +1,212 @@
+"""Prints chain-of-custody tags to tie to a sample or parcel, with a stub that is torn off."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Any
+
+from provenance._base.errors import TreenailError
+from provenance._base.progress import Progress, say_nothing
+from provenance._drawing.boxes import Box
+from provenance._drawing.document import Pages, printed_pages
+from provenance._drawing.fitting import draw_line, fit_line
+from provenance._drawing.fonts import ASCENT, CAP_HEIGHT, Typefaces, printable
+from provenance._drawing.pairs import Pair, draw_pairs
+from provenance._drawing.paper import MM, Paper
+from provenance._drawing.qr import draw_code, encode_to_fit
+from provenance._identity.check_character import check_character
+from provenance._identity.identifier import full_identifier
+from provenance._printing.labels.facts import SampleFacts
+from provenance._printing.labels.labels import Printed
+from provenance._printing.labels.sample_label import draw_framed_check
+from provenance._printing.papers.parcel import Parcel
+
+__all__ = ["Tag", "draw_tags", "parcel_tag", "print_tags", "sample_tag"]
+
+TAGS_A_PAGE = 3
+STUB_MM = 56.0
+CODE_MM = 27.0
+HANDOVERS = 4
+MARGIN_MM = 8.0
+
+
+@dataclass(frozen=True)
+class Tag:
+    """What one tag says: the number or code in large, the code's text or '', and words below."""
+
+    number: str
+    check: str
+    code_text: str
+    title: str
+    pairs: tuple[Pair, ...]
+
+
+def sample_tag(facts: SampleFacts, resolver: str = "") -> Tag:
+    """The tag of one sample."""
+    wood = " ".join(text for text in (facts.element_id, facts.wood.lower()) if text)
+    return Tag(
+        number=facts.number,
+        check=check_character(full_identifier(facts.site_id, facts.sample_id)),
+        code_text=facts.payload(resolver),
+        title="Sample",
+        pairs=(
+            ("site", " ".join(text for text in (facts.site_id.upper(), facts.site_name) if text)),
+            ("taken", " · ".join(t for t in (facts.kind, facts.collected_on) if t)),
+            ("by", facts.collected_by),
+            ("from", ", ".join(text for text in (wood, facts.place) if text)),
+        ),
+    )
+
+
+def parcel_tag(parcel: Parcel) -> Tag:
+    """The tag of one parcel."""
+    return Tag(
+        number=parcel.consignment_id,
+        check="",
+        code_text="",
+        title="Parcel",
+        pairs=(
+            ("from", parcel.sender.in_words),
+            ("to", parcel.receiver.in_words),
+            ("for", parcel.purpose),
+            ("holds", parcel.count_in_words),
+            ("seal", parcel.seal_number),
+        ),
+    )
+
+
+def print_tags(
+    tags: Sequence[Tag], paper: Paper, out: Path, *, progress: Progress = say_nothing
+) -> Printed:
+    """Write the tags, three a page, to `out` (PDF); raises TreenailError when there are none."""
+    if not tags:
+        raise TreenailError("there is nothing to print: no sample is selected")
+    with printed_pages(out, (paper.width, paper.height), title="Custody tags") as pages:
+        draw_tags(pages, paper, tags, progress)
+    return Printed(tuple(pages.paths), len(tags), pages.page_count)
+
+
+def draw_tags(
+    pages: Pages, paper: Paper, tags: Iterable[Tag], progress: Progress = say_nothing
+) -> None:
+    """Begin as many pages as the tags need, and draw them."""
+    tags = list(tags)
+    margin = MARGIN_MM * MM
+    height = (paper.height - 2 * margin) / TAGS_A_PAGE
+    canvas: Any = None
+    for done, tag in enumerate(tags):
+        place = done % TAGS_A_PAGE
+        if place == 0:
+            canvas = pages.begin_page()
+        y = paper.height - margin - (place + 1) * height
+        whole = Box(margin, y, paper.width - 2 * margin, height)
+        _draw_tag(canvas, pages.faces, whole.inset(0, 1.5 * MM), tag)
+        progress(done + 1, len(tags))
+
+
+def _draw_tag(canvas: Any, faces: Typefaces, box: Box, tag: Tag) -> None:
+    body, stub = box.cut_left(box.width - STUB_MM * MM)
+    canvas.setLineWidth(0.7)
+    canvas.roundRect(box.x, box.y, box.width, box.height, 3 * MM)
+    canvas.saveState()
+    canvas.setDash(1, 2.5)
+    canvas.line(stub.x, stub.y, stub.x, stub.top)
+    canvas.restoreState()
+    _draw_body(canvas, faces, body, tag)
+    _draw_stub(canvas, faces, stub.inset(4 * MM, 3.5 * MM), tag)
+
+
+def _draw_body(canvas: Any, faces: Typefaces, body: Box, tag: Tag) -> None:
+    edge, rest = body.cut_left(10 * MM)
+    canvas.setLineWidth(0.7)
+    canvas.circle(edge.x + 6 * MM, edge.middle_y, 2.5 * MM)
+    canvas.setLineWidth(0.3)
+    canvas.circle(edge.x + 6 * MM, edge.middle_y, 4.2 * MM)
+    rest = rest.inset(2.5 * MM, 3.5 * MM)
+    head, table = rest.cut_top(CODE_MM * MM, 2.5 * MM)
+    if tag.code_text:
+        code, head = head.cut_left(CODE_MM * MM, 2 * MM)
+        drawn = encode_to_fit(tag.code_text, CODE_MM, tag.number)
+        draw_code(canvas, drawn, code.x, code.y, code.width)
+    number, words = head.cut_top(8 * MM, 2.5 * MM)
+    draw_numbered(canvas, faces, number, tag.number, tag.check, tag.title)
+    draw_pairs(canvas, faces, words, tag.pairs, word_width=10 * MM, largest=8.5)
+    _draw_handovers(canvas, faces, table)
+
+
+def draw_numbered(
+    canvas: Any, faces: Typefaces, box: Box, number: str, check: str, title: str
+) -> None:
+    """The number in large from the left, its check character framed, at the right what it is."""
+    said = faces.plain.width(title, 8)
+    draw_line(canvas, title, faces.plain, 8, box.right, box.top - 8 * ASCENT, align="right")
+    room = box.width - said - 2 * MM
+    one = faces.mono.width("0", 1.0)
+    framed = 1.4 * one if check else 0.0
+    share = faces.mono.width(number, 1.0) + framed
+    size = min(box.height / CAP_HEIGHT, room / share)
+    baseline = box.top - size * CAP_HEIGHT
+    draw_line(canvas, number, faces.mono, size, box.x, baseline)
+    if check:
+        x = box.x + (share - framed + 0.4 * one) * size
+        frame = Box(x, baseline, one * size, size * CAP_HEIGHT)
+        draw_framed_check(canvas, faces, frame, check)
+
+
+_COLUMNS = (
+    ("Given by: name, signature", 0.31),
+    ("day, hour", 0.15),
+    ("Taken by: name, signature", 0.31),
+    ("day, hour", 0.15),
+    ("state", 0.08),
+)
+
+
+def _draw_handovers(canvas: Any, faces: Typefaces, box: Box) -> None:
+    """A ruled table in which each change of hands is signed."""
+    head = 4.2 * MM
+    row = (box.height - head) / HANDOVERS
+    canvas.setLineWidth(0.4)
+    canvas.rect(box.x, box.y, box.width, box.height)
+    for number in range(HANDOVERS):
+        y = box.y + number * row + row
+        canvas.line(box.x, y, box.right, y)
+    x = box.x
+    for place, (word, share) in enumerate(_COLUMNS):
+        if place:
+            canvas.line(x, box.y, x, box.top)
+        width = box.width * share
+        fitted = fit_line(word, faces.plain, width - 1.6 * MM, largest=6.5, smallest=4.5)
+        for line in fitted.lines:
+            draw_line(canvas, line, faces.plain, fitted.size, x + 0.8 * MM, box.top - 2.9 * MM)
+        x += width
+
+
+def _draw_stub(canvas: Any, faces: Typefaces, box: Box, tag: Tag) -> None:
+    number, words = box.cut_top(7 * MM, 2 * MM)
+    draw_numbered(canvas, faces, number, tag.number, tag.check, "stub")
+    site = next((value for word, value in tag.pairs if word in ("site", "holds")), "")
+    fitted = fit_line(
+        printable(site, faces.plain), faces.plain, words.width, largest=7.5, smallest=5
+    )
+    for line in fitted.lines:
+        draw_line(canvas, line, faces.plain, fitted.size, words.x, words.top - fitted.size * ASCENT)
+    note, lines = words.cut_top(5 * MM, 1 * MM)
+    del note
+    asked = ("given to", "name", "signature", "day, hour", "state", "seal")
+    pitch = (lines.height - 5 * MM) / len(asked)
+    canvas.setLineWidth(0.4)
+    for place, word in enumerate(asked, start=1):
+        baseline = lines.top - place * pitch + 1 * MM
+        draw_line(canvas, word, faces.plain, 6.5, lines.x, baseline)
+        canvas.line(lines.x + 14 * MM, baseline - 0.5, lines.right, baseline - 0.5)
+    draw_line(
+        canvas,
+        "Tear off here when it changes hands; the giver keeps it.",
+        faces.plain,
+        5.2,
+        lines.x,
+        lines.y,
+    )

@@ -1,0 +1,130 @@
+"""Lays out the form that asks for one row: every field by section, with the drawings to mark."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from functools import partial
+from typing import Any
+
+from provenance._drawing.boxes import Box
+from provenance._drawing.fitting import draw_line, fit_line
+from provenance._drawing.fonts import Typefaces, printable
+from provenance._drawing.paper import MM, Paper
+from provenance._model.schema import Model, Table
+from provenance._printing.sheets.cells import COLUMNS, draw_cell, measure_cell
+from provenance._printing.sheets.draft import PageDraft
+from provenance._printing.sheets.figures import Figure
+from provenance._printing.sheets.flow import Piece, Placed, PlacedTitle, Section, flow_pages
+from provenance._printing.sheets.frame import content_box
+from provenance._printing.sheets.question import Question, ask_field
+
+__all__ = ["draw_title", "lay_out_form", "lay_out_questions", "questions_by_section"]
+
+Content = Question | Figure
+TITLE_SIZE = 9.0
+
+
+def questions_by_section(
+    model: Model, table: Table, row: Mapping[str, str]
+) -> list[tuple[str, str, list[Question]]]:
+    """The sections of a table's form in order: name, title, and a question for each field."""
+    sections: dict[str, list[Question]] = {}
+    for one in table.form_fields():
+        question = ask_field(model, table, one, row.get(one.name, ""))
+        sections.setdefault(one.section, []).append(question)
+    return [(name, table.sections[name], questions) for name, questions in sections.items()]
+
+
+def lay_out_form(
+    model: Model,
+    table: Table,
+    row: Mapping[str, str],
+    faces: Typefaces,
+    paper: Paper,
+    figures: Mapping[str, Figure],
+) -> list[PageDraft]:
+    """The pages of the form for one row ('' values are blanks).
+
+    `figures` maps a section's name to the drawing that stands before its questions.
+    """
+    page = content_box(paper)
+    sections = []
+    drawn = set()
+    for name, title, questions in questions_by_section(model, table, row):
+        pieces: list[Piece[Content]] = []
+        if name in figures:
+            pieces.append(Piece(figures[name], COLUMNS, figures[name].height))
+            drawn.add(name)
+        pieces += _pieces(questions, faces, page.width)
+        sections.append(Section(title, tuple(pieces)))
+    for name in figures.keys() - drawn:
+        # a profile may hide every field of a section; its drawing is asked for all the same
+        sections.append(
+            Section(table.sections[name], (Piece(figures[name], COLUMNS, figures[name].height),))
+        )
+    return _drafts(sections, faces, page)
+
+
+def lay_out_questions(
+    sections: Sequence[tuple[str, Sequence[Question]]], faces: Typefaces, paper: Paper
+) -> list[PageDraft]:
+    """The pages for questions that are not of a table: titles and what stands under each."""
+    page = content_box(paper)
+    return _drafts(
+        [Section(title, tuple(_pieces(asked, faces, page.width))) for title, asked in sections],
+        faces,
+        page,
+    )
+
+
+def _pieces(
+    questions: Sequence[Question], faces: Typefaces, page_width: float
+) -> list[Piece[Content]]:
+    pieces: list[Piece[Content]] = []
+    for question in questions:
+        span, height = measure_cell(question, faces, page_width)
+        blank_notes = question.kind == "notes" and not question.answer
+        pieces.append(Piece(question, span, height, stretch=blank_notes))
+    return pieces
+
+
+def _drafts(sections: Sequence[Section[Content]], faces: Typefaces, page: Box) -> list[PageDraft]:
+    return [
+        PageDraft(
+            partial(_draw_page, faces, placed),
+            fields=tuple(
+                one.content.name
+                for one in placed
+                if isinstance(one, Placed) and isinstance(one.content, Question)
+            ),
+        )
+        for placed in flow_pages(sections, page)
+    ]
+
+
+def _draw_page(
+    faces: Typefaces, placed: Sequence[Placed[Content] | PlacedTitle], canvas: Any
+) -> None:
+    for one in placed:
+        if isinstance(one, PlacedTitle):
+            draw_title(
+                canvas, faces, one.title + (" (continued)" if one.continued else ""), one.box
+            )
+        elif isinstance(one.content, Question):
+            draw_cell(canvas, faces, one.content, one.box)
+        else:
+            one.content.draw(canvas, faces, one.box)
+
+
+def draw_title(canvas: Any, faces: Typefaces, text: str, box: Box) -> None:
+    """Draw a section's title white on a black bar, which a photocopy keeps apart from the rest."""
+    bar = Box(box.x, box.y + 0.9 * MM, box.width, box.height - 0.9 * MM)
+    canvas.setFillGray(0)
+    canvas.rect(bar.x, bar.y, bar.width, bar.height, stroke=0, fill=1)
+    canvas.setFillGray(1)
+    fitted = fit_line(
+        printable(text, faces.bold), faces.bold, bar.width - 3 * MM, largest=TITLE_SIZE, smallest=7
+    )
+    for line in fitted.lines:
+        draw_line(canvas, line, faces.bold, fitted.size, bar.x + 1.5 * MM, bar.y + 1.1 * MM)
+    canvas.setFillGray(0)

@@ -1,0 +1,136 @@
+"""Draws what every sheet has around its content: heading, code, place to sign, page n of m.
+
+The long sides keep PUNCH_MM free for the holes of a binder (their centres lie 12 mm from the edge,
+ISO 838, cited from memory), the short sides EDGE_MM, more than office printers need.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Any
+
+from provenance._drawing.boxes import Box
+from provenance._drawing.fitting import draw_block, draw_line, fit_block, fit_line
+from provenance._drawing.fonts import Typefaces, printable
+from provenance._drawing.paper import MM, Paper
+from provenance._drawing.qr import draw_code, encode_to_fit
+from provenance._printing.sheets.sheet_code import SheetCode, compose_sheet_code
+
+__all__ = ["SMALLEST_TYPE", "Heading", "content_box", "draw_frame", "inner_box"]
+
+PUNCH_MM = 16.0
+EDGE_MM = 11.0
+HEAD_MM = 22.0
+FOOT_MM = 19.0
+GAP_MM = 2.5
+CODE_MM = 22.0
+SMALLEST_TYPE = 7.0
+
+DEFERRAL = "Local codes, permits and licensed practice come first."
+
+
+@dataclass(frozen=True)
+class Heading:
+    """What the head and foot of a sheet say.
+
+    `title` names the sheet, `about` the package and site, `key` the row or '' for blanks;
+    `caution` is the short line of the footer, `legend` that above the rule of the head.
+    """
+
+    title: str
+    about: str
+    key: str
+    code: SheetCode
+    caution: str
+    legend: str = ""
+
+
+def inner_box(paper: Paper, landscape: bool = False) -> Box:
+    """The page without its margins, in points."""
+    sheet = paper.turned() if landscape else paper
+    across, up = (EDGE_MM, PUNCH_MM) if landscape else (PUNCH_MM, EDGE_MM)
+    return Box(0, 0, sheet.width, sheet.height).inset(across * MM, up * MM)
+
+
+def content_box(paper: Paper, landscape: bool = False) -> Box:
+    """The part of the page between head and foot, in points."""
+    inner = inner_box(paper, landscape)
+    foot = (FOOT_MM + GAP_MM) * MM
+    head = (HEAD_MM + GAP_MM) * MM
+    return Box(inner.x, inner.y + foot, inner.width, inner.height - foot - head)
+
+
+def draw_frame(
+    canvas: Any,
+    faces: Typefaces,
+    paper: Paper,
+    heading: Heading,
+    number: int,
+    count: int,
+    *,
+    landscape: bool = False,
+) -> None:
+    """Draw head and foot of page `number` of `count` on a canvas in points."""
+    inner = inner_box(paper, landscape)
+    head, rest = inner.cut_top(HEAD_MM * MM)
+    _draw_head(canvas, faces, head, heading)
+    foot = Box(rest.x, rest.y, rest.width, FOOT_MM * MM)
+    _draw_foot(canvas, faces, foot, heading, number, count)
+
+
+def _draw_head(canvas: Any, faces: Typefaces, box: Box, heading: Heading) -> None:
+    text = compose_sheet_code(heading.code)
+    code = encode_to_fit(text, CODE_MM, f"the sheet '{heading.title}'")
+    # the quiet zone may reach to the edge of the margin, so the dark part ends near it
+    draw_code(canvas, code, box.right - CODE_MM * MM, box.top - CODE_MM * MM, CODE_MM * MM)
+    words = Box(box.x, box.y, box.width - (CODE_MM + 2) * MM, box.height)
+    key = printable(heading.key, faces.mono)
+    title_width = words.width if not key else words.width * 0.56
+    title = fit_line(
+        printable(heading.title, faces.bold), faces.bold, title_width, largest=18, smallest=9
+    )
+    baseline = words.top - 6.5 * MM
+    for line in title.lines:
+        draw_line(canvas, line, faces.bold, title.size, words.x, baseline)
+    if key:
+        number = fit_line(key, faces.mono, words.width * 0.42, largest=18, smallest=8)
+        for line in number.lines:
+            draw_line(canvas, line, faces.mono, number.size, words.right, baseline, align="right")
+    about = fit_block(
+        printable(heading.about, faces.plain),
+        faces.plain,
+        words.width,
+        9.5 * MM,
+        largest=9.5,
+        smallest=SMALLEST_TYPE,
+    )
+    draw_block(canvas, about, faces.plain, Box(words.x, words.y, words.width, box.height - 9 * MM))
+    draw_line(canvas, heading.legend, faces.plain, SMALLEST_TYPE, words.x, box.y + 1.5 * MM)
+    canvas.setLineWidth(1.2)
+    canvas.line(words.x, box.y, words.right, box.y)
+
+
+def _draw_foot(
+    canvas: Any, faces: Typefaces, box: Box, heading: Heading, number: int, count: int
+) -> None:
+    line_y = box.y + 8.6 * MM
+    texts = [("Filled in by (initials)", 0.27), ("Date", 0.17), ("Checked by (initials)", 0.25)]
+    x = box.x
+    for text, share in (*texts, ("Date", 0.17)):
+        width = box.width * share
+        draw_line(canvas, text, faces.plain, 7.5, x, line_y + 0.8 * MM)
+        start = x + faces.plain.width(text, 7.5) + 1.2 * MM
+        canvas.setLineWidth(0.6)
+        canvas.line(start, line_y, x + width - 2.5 * MM, line_y)
+        x += width
+    page = f"Page {number} of {count}"
+    draw_line(canvas, page, faces.bold, 9, box.right, line_y + 0.8 * MM, align="right")
+    caution = fit_block(
+        printable(f"{heading.caution} {DEFERRAL}".strip(), faces.plain),
+        faces.plain,
+        box.width,
+        6.6 * MM,
+        largest=7.5,
+        smallest=SMALLEST_TYPE,
+    )
+    draw_block(canvas, caution, faces.plain, Box(box.x, box.y, box.width, 6.9 * MM))

@@ -1,0 +1,323 @@
+"""Lays out the ledger: many rows a page, a column a field, for work that goes on beam after beam.
+
+The columns of a table that is wider than the page go on to a further page (part 2, part 3 …), each
+with the line number and the key again, so that the pages lie side by side. A printed row is as high
+on every part as its longest value needs.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from functools import partial
+from typing import Any
+
+from provenance._drawing.boxes import Box
+from provenance._drawing.fitting import FittedText, draw_block, draw_line, fit_block, fit_line
+from provenance._drawing.fonts import Typefaces, printable
+from provenance._drawing.paper import MM, Paper
+from provenance._model.schema import Field, Model, Table
+from provenance._printing.sheets.cells import LINE_MM, broken
+from provenance._printing.sheets.draft import PageDraft
+from provenance._printing.sheets.frame import SMALLEST_TYPE, content_box
+from provenance._printing.sheets.question import LONGEST_HINT, value_in_words
+
+__all__ = ["lay_out_ledger"]
+
+ROW = (LINE_MM + 1.0) * MM
+TALLEST_ROW = 45 * MM
+NUMBER_WIDTH = 7.0 * MM
+PAD = 0.9 * MM
+HEADER_SIZE = 7.0
+VALUE_SIZE = 9.0
+SECTION_ROW = 4.2 * MM
+LONGEST_HEADER_LINES = 6
+
+
+@dataclass(frozen=True)
+class _Column:
+    """A field with its least width in points and its share of what is left over."""
+
+    field: Field
+    width: float
+    grows: float
+
+
+def lay_out_ledger(
+    model: Model,
+    table: Table,
+    rows: Sequence[Mapping[str, str]],
+    faces: Typefaces,
+    paper: Paper,
+    preset: Mapping[str, str] | None = None,
+) -> list[PageDraft]:
+    """The pages for the rows (texts), or for a page of blank lines when there are none.
+
+    `preset` is printed on every blank line, such as the site's code.
+    """
+    page = content_box(paper, landscape=True)
+    parts = _parts(table, faces, page.width, model)
+    header = max(_header_height(part, faces, page.width) for part in parts)
+    room = page.height - header - SECTION_ROW
+    if rows:
+        heights = [_row_height(model, parts, row, faces, page.width) for row in rows]
+    else:
+        rows = [dict(preset or {})] * int(room / ROW)
+        heights = [ROW] * len(rows)
+    pages: list[PageDraft] = []
+    start = 0
+    while start < len(rows):
+        end, used = start, 0.0
+        while end < len(rows) and used + heights[end] <= room + 1e-6:
+            used += heights[end]
+            end += 1
+        lines = list(
+            zip(range(start + 1, end + 1), rows[start:end], heights[start:end], strict=True)
+        )
+        for place, part in enumerate(parts):
+            draw = partial(
+                _draw_page, model, table, part, lines, faces, page, header, place, len(parts)
+            )
+            fields = tuple(column.field.name for column in part[1 if place else 0 :])
+            keys = (_key(table, rows[start]), _key(table, rows[end - 1]))
+            pages.append(PageDraft(draw, landscape=True, fields=fields, keys=keys))
+        start = end
+    return pages
+
+
+def _key(table: Table, row: Mapping[str, str]) -> str:
+    return table.key_of(row) if all(name in row for name in table.primary_key) else ""
+
+
+def _columns(model: Model, table: Table, faces: Typefaces) -> list[_Column]:
+    fields = sorted(table.form_fields(), key=lambda one: one.name not in table.primary_key)
+    columns = []
+    for one in fields:
+        width, grows = _width_mm(model, table, one)
+        words = printable(_header(one), faces.bold).split()
+        longest = max((faces.bold.width(word, HEADER_SIZE) for word in words), default=0.0)
+        columns.append(_Column(one, max(width * MM, min(longest, 30 * MM) + 2 * PAD), grows))
+    return columns
+
+
+def _width_mm(model: Model, table: Table, one: Field) -> tuple[float, float]:
+    """The least width of a column in mm, and how much it wants of what is left over."""
+    if one.type in ("number", "integer", "boolean"):
+        return 12.0, 0.3
+    if one.vocabulary:
+        return 20.0, 1.0
+    if any(one.name in key.fields for key in table.foreign_keys):
+        return 16.0, 0.6
+    notation = model.notations.get(one.notation or "")
+    if notation:
+        return (18.0, 0.5) if len(notation.example) <= LONGEST_HINT else (34.0, 1.5)
+    return (40.0, 3.0) if one.section == "notes" else (28.0, 2.0)
+
+
+def _header(one: Field) -> str:
+    unit = f" ({one.unit})" if one.unit else ""
+    return f"{one.title}{unit}{'*' if one.required else ''}"
+
+
+def _parts(table: Table, faces: Typefaces, page_width: float, model: Model) -> list[list[_Column]]:
+    """The columns of each page, the key first on every one, in as few pages as can be."""
+    columns = _columns(model, table, faces)
+    keys = [column for column in columns if column.field.name in table.primary_key]
+    room = page_width - NUMBER_WIDTH - sum(column.width for column in keys)
+    rest = columns[len(keys) :]
+    least = _fill(rest, room)
+    # the same number of pages with columns of about the same sum, instead of a near-empty last one
+    whole = sum(column.width for column in rest)
+    for share in range(0, 100, 5):
+        target = min(room, whole / max(1, len(least)) * (1 + share / 100))
+        parts = _fill(rest, target)
+        if len(parts) == len(least):
+            return [keys + part for part in parts]
+    return [keys + part for part in least]
+
+
+def _fill(columns: Sequence[_Column], room: float) -> list[list[_Column]]:
+    parts: list[list[_Column]] = [[]]
+    used = 0.0
+    for column in columns:
+        if parts[-1] and used + column.width > room:
+            parts.append([])
+            used = 0.0
+        parts[-1].append(column)
+        used += column.width
+    return parts
+
+
+def _widths(part: Sequence[_Column], page_width: float) -> list[float]:
+    left = page_width - NUMBER_WIDTH - sum(column.width for column in part)
+    grows = sum(column.grows for column in part)
+    if left < 0:
+        # one field with a very long word in its title; all give way alike
+        shrink = (page_width - NUMBER_WIDTH) / sum(column.width for column in part)
+        return [column.width * shrink for column in part]
+    return [column.width + left * column.grows / grows for column in part]
+
+
+def _header_lines(one: Field, faces: Typefaces, width: float) -> tuple[str, ...]:
+    text = printable(_header(one), faces.bold)
+    lines = broken(text, faces.bold, width - 2 * PAD, HEADER_SIZE)
+    if len(lines) <= LONGEST_HEADER_LINES:
+        return lines
+    return (*lines[: LONGEST_HEADER_LINES - 1], "…")
+
+
+def _header_height(part: Sequence[_Column], faces: Typefaces, page_width: float) -> float:
+    widths = _widths(part, page_width)
+    count = max(
+        len(_header_lines(column.field, faces, width))
+        for column, width in zip(part, widths, strict=True)
+    )
+    return FittedText(("",) * count, HEADER_SIZE, True).height + 2 * PAD
+
+
+def _fit_value(text: str, faces: Typefaces, width: float, height: float) -> FittedText:
+    """On one line if any size allows, else in lines that part no word which could stay whole."""
+    room = width - 2 * PAD
+    one = fit_line(text, faces.plain, room, largest=VALUE_SIZE, smallest=SMALLEST_TYPE)
+    if one.whole:
+        return one
+    longest = max(faces.plain.width(word, 1.0) for word in text.split())
+    largest = max(SMALLEST_TYPE, min(VALUE_SIZE, int(4 * room / longest) / 4))
+    return fit_block(
+        text, faces.plain, room, height - 2 * PAD, largest=largest, smallest=SMALLEST_TYPE
+    )
+
+
+def _shown(model: Model, one: Field, row: Mapping[str, str], faces: Typefaces) -> str:
+    words = value_in_words(model.vocabulary_of(one), one, row.get(one.name, ""))
+    return printable(words, faces.plain)
+
+
+def _row_height(
+    model: Model,
+    parts: Sequence[Sequence[_Column]],
+    row: Mapping[str, str],
+    faces: Typefaces,
+    page_width: float,
+) -> float:
+    tallest = ROW
+    for part in parts:
+        for column, width in zip(part, _widths(part, page_width), strict=True):
+            text = _shown(model, column.field, row, faces)
+            if text and not _fit_value(text, faces, width, tallest).whole:
+                lines = broken(text, faces.plain, width - 2 * PAD, SMALLEST_TYPE)
+                needed = FittedText(lines, SMALLEST_TYPE, True).height + 2 * PAD + 0.1
+                tallest = min(TALLEST_ROW, max(tallest, needed))
+    return tallest
+
+
+def _draw_page(
+    model: Model,
+    table: Table,
+    part: Sequence[_Column],
+    lines: Sequence[tuple[int, Mapping[str, str], float]],
+    faces: Typefaces,
+    page: Box,
+    header: float,
+    place: int,
+    parts: int,
+    canvas: Any,
+) -> None:
+    widths = _widths(part, page.width)
+    foot = page.top - SECTION_ROW - header - sum(height for _, _, height in lines)
+    _draw_sections(canvas, faces, table, part, widths, page, place, parts)
+    top = page.top - SECTION_ROW
+    x = page.x + NUMBER_WIDTH
+    for column, width in zip(part, widths, strict=True):
+        titles = FittedText(_header_lines(column.field, faces, width), HEADER_SIZE, True)
+        draw_block(canvas, titles, faces.bold, Box(x + PAD, top - header, width, header - PAD))
+        x += width
+    y = top - header
+    cut = False
+    for number, row, height in lines:
+        draw_line(
+            canvas,
+            str(number),
+            faces.plain,
+            SMALLEST_TYPE,
+            page.x + NUMBER_WIDTH - PAD,
+            y - height / 2 - SMALLEST_TYPE * 0.36,
+            align="right",
+        )
+        x = page.x + NUMBER_WIDTH
+        for column, width in zip(part, widths, strict=True):
+            text = _shown(model, column.field, row, faces)
+            if text:
+                fitted = _fit_value(text, faces, width, height)
+                cut = cut or not fitted.whole
+                down = (height - fitted.height) / 2
+                draw_block(
+                    canvas, fitted, faces.plain, Box(x + PAD, y - height, width, height - down)
+                )
+            x += width
+        y -= height
+    _draw_rules(canvas, page, widths, top, header, [height for _, _, height in lines])
+    if cut:
+        note = "A text that ends in … is cut here; the package has the whole."
+        if foot - page.y > 3 * MM:
+            draw_line(canvas, note, faces.plain, SMALLEST_TYPE, page.x, foot - 2.9 * MM)
+
+
+def _draw_sections(
+    canvas: Any,
+    faces: Typefaces,
+    table: Table,
+    part: Sequence[_Column],
+    widths: Sequence[float],
+    page: Box,
+    place: int,
+    parts: int,
+) -> None:
+    """The names of the sections over their columns, white on black, and which part this is."""
+    bar = Box(page.x, page.top - SECTION_ROW, page.width, SECTION_ROW)
+    canvas.setFillGray(0)
+    canvas.rect(bar.x, bar.y, bar.width, bar.height, stroke=0, fill=1)
+    canvas.setFillGray(1)
+    if parts > 1:
+        words = f"part {place + 1} of {parts}"
+        draw_line(canvas, words, faces.bold, 7.5, bar.right - PAD, bar.y + 1.1 * MM, align="right")
+        bar = Box(bar.x, bar.y, bar.width - faces.bold.width(words, 7.5) - 3 * PAD, bar.height)
+    x = page.x + NUMBER_WIDTH
+    spans: list[tuple[str, float, float]] = []
+    for column, width in zip(part, widths, strict=True):
+        title = table.sections[column.field.section]
+        if spans and spans[-1][0] == title:
+            spans[-1] = (title, spans[-1][1], spans[-1][2] + width)
+        else:
+            spans.append((title, x, width))
+        x += width
+    for title, start, width in spans:
+        room = min(width, bar.right - start) - 2 * PAD
+        text = printable(title, faces.bold)
+        fitted = fit_block(text, faces.bold, room, SECTION_ROW, largest=7.5, smallest=SMALLEST_TYPE)
+        for line in fitted.lines[:1]:
+            draw_line(canvas, line, faces.bold, fitted.size, start + PAD, bar.y + 1.1 * MM)
+    canvas.setFillGray(0)
+
+
+def _draw_rules(
+    canvas: Any,
+    page: Box,
+    widths: Sequence[float],
+    top: float,
+    header: float,
+    heights: Sequence[float],
+) -> None:
+    foot = top - header - sum(heights)
+    canvas.setLineWidth(0.4)
+    x = page.x + NUMBER_WIDTH
+    for width in (0.0, *widths[:-1]):
+        x += width
+        canvas.line(x, top, x, foot)
+    y = top - header
+    for height in heights[:-1]:
+        y -= height
+        canvas.line(page.x, y, page.x + page.width, y)
+    canvas.setLineWidth(0.9)
+    canvas.line(page.x, top - header, page.x + page.width, top - header)
+    canvas.rect(page.x, foot, page.width, top - foot)

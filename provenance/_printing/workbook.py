@@ -1,0 +1,429 @@
+"""Writes the workbook that a crew fills in: one sheet a table, made from schema and profile.
+
+What is typed there comes back through `treenail import` without a mapping, because the hidden sheet
+MARKER_SHEET says which column is which field. Format: Office Open XML (ECMA-376), by XlsxWriter.
+"""
+
+from __future__ import annotations
+
+import io
+import json
+from collections.abc import Mapping, Sequence
+from datetime import datetime
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+from provenance._base.disk import write_bytes
+from provenance._base.errors import TreenailError
+from provenance._model.schema import Field, Model, Table
+
+if TYPE_CHECKING:
+    import pandas as pd
+    import xlsxwriter
+    from xlsxwriter.format import Format
+    from xlsxwriter.worksheet import Worksheet
+
+MARKER_SHEET = "_treenail"
+HELP_SHEET = "How to fill this in"
+LISTS_SHEET = "Lists"
+SECTION_ROW, HEADER_ROW, FIRST_ROW = 0, 1, 2
+"""Rows counted from 0: section names, headings, first line to fill in."""
+
+LINES = 2000
+"""How many lines of a sheet carry drop-downs and checks; more lines may be typed below."""
+
+LONGEST_CELL = 32767
+"""Characters that a cell can hold (ECMA-376; stated by every spreadsheet program)."""
+
+# A fixed day inside the file, so that the same schema gives the same bytes.
+FIXED_DAY = datetime(2000, 1, 1)
+
+
+def write_workbook(
+    model: Model,
+    out: Path,
+    *,
+    rows: Mapping[str, pd.DataFrame] | None = None,
+    tables: Sequence[str] | None = None,
+    title: str | None = None,
+    read_by: str = "import",
+) -> Path:
+    """Write the workbook for a model to `out` (XLSX); returns `out`.
+
+    `rows` fills sheets in: table name → frame of texts, as `Package.table` gives it. `tables` names
+    the sheets to write, all that people fill in if left out. `title` stands above the first sheet.
+    `read_by` is the command that brings the workbook back.
+    Raises TreenailError when a text does not fit into a cell.
+    """
+    import xlsxwriter
+
+    buffer = io.BytesIO()
+    book = xlsxwriter.Workbook(
+        buffer,
+        {
+            "in_memory": True,
+            "strings_to_formulas": False,
+            "strings_to_numbers": False,
+            "strings_to_urls": False,
+        },
+    )
+    book.set_properties({"title": title or model.title, "created": FIXED_DAY})
+    looks = _Looks(book)
+    shown = [
+        table
+        for table in model.of_role("record")
+        if table.form_fields() and (tables is None or table.name in tables)
+    ]
+    names = {table.name: sheet_name(table) for table in shown}
+
+    _write_help(book, looks, model, shown, names, title or model.title, read_by)
+    sheets = {table.name: book.add_worksheet(names[table.name]) for table in shown}
+    ranges = _write_lists(book, looks, model, shown)
+    marker: dict[str, Any] = {}
+    for table in shown:
+        sheet = _Sheet(sheets[table.name], looks, model, table, names, ranges)
+        sheet.write()
+        if rows is not None and table.name in rows:
+            sheet.fill(rows[table.name])
+        marker[names[table.name]] = {
+            "table": table.name,
+            "header_row": HEADER_ROW + 1,
+            "columns": {heading(one): one.name for one in table.form_fields()},
+        }
+    _write_marker(book, {"treenail_workbook": 1, "profile": model.profile, "sheets": marker})
+    book.close()
+    write_bytes(out, buffer.getvalue())
+    return out
+
+
+def sheet_name(table: Table) -> str:
+    """The table's title as a sheet name (at most 31 characters, without []:*?/\\)."""
+    return "".join(" " if c in "[]:*?/\\" else c for c in table.title)[:31]
+
+
+def heading(one: Field) -> str:
+    """The heading of a field's column: title, unit, and a star where every line needs it."""
+    unit = f" ({one.unit})" if one.unit else ""
+    return f"{one.title}{unit}{' *' if one.required else ''}"
+
+
+class _Looks:
+    """The few cell formats; black and grey only, so that a printed sheet stays legible."""
+
+    def __init__(self, book: xlsxwriter.Workbook) -> None:
+        def made(**properties: Any) -> Format:
+            return book.add_format({"font_name": "Arial", "font_size": 10} | properties)
+
+        self.section = made(bold=True, font_color="#444444", italic=True)
+        self.header = made(
+            bold=True, text_wrap=True, valign="top", bg_color="#E4E4E4", border=1, locked=True
+        )
+        self.needed = made(
+            bold=True, text_wrap=True, valign="top", bg_color="#C8C8C8", border=1, locked=True
+        )
+        self.text = made(locked=False, num_format="@", valign="top")
+        self.number = made(locked=False, valign="top")
+        self.plain = made(text_wrap=True, valign="top")
+        self.strong = made(bold=True, text_wrap=True, valign="top")
+        self.link = made(font_color="#0000C0", underline=1, valign="top")
+        self.large = made(bold=True, font_size=16)
+
+
+class _Sheet:
+    """One table's sheet: sections, headings with notes, checks, drop-downs, and lines if filled."""
+
+    def __init__(
+        self,
+        sheet: Worksheet,
+        looks: _Looks,
+        model: Model,
+        table: Table,
+        names: Mapping[str, str],
+        ranges: Mapping[str, str],
+    ) -> None:
+        self.sheet = sheet
+        self.looks = looks
+        self.model = model
+        self.table = table
+        self.fields = table.form_fields()
+        self.names = names
+        self.ranges = ranges
+
+    def write(self) -> None:
+        """Write all but the lines."""
+        section = None
+        self.sheet.set_row(HEADER_ROW, 58)
+        for column, one in enumerate(self.fields):
+            number = one.type in ("number", "integer")
+            look = self.looks.number if number else self.looks.text
+            self.sheet.set_column(column, column, _width(one), look)
+            if one.section != section:
+                section = one.section
+                self.sheet.write_string(
+                    SECTION_ROW, column, self.table.sections[section], self.looks.section
+                )
+            header = self.looks.needed if one.required else self.looks.header
+            self.sheet.write_string(HEADER_ROW, column, heading(one), header)
+            self.sheet.write_comment(
+                HEADER_ROW,
+                column,
+                self._note(one),
+                {"x_scale": 2.2, "y_scale": 1.6, "author": "", "font_size": 9},
+            )
+            self._validate(column, one)
+        self.sheet.freeze_panes(FIRST_ROW, 1)
+        self.sheet.protect(
+            "",
+            {
+                "format_columns": True,
+                "format_rows": True,
+                "insert_rows": True,
+                "delete_rows": True,
+                "sort": True,
+                "autofilter": True,
+            },
+        )
+        self.sheet.set_landscape()
+        self.sheet.repeat_rows(SECTION_ROW, HEADER_ROW)
+        self.sheet.repeat_columns(0)
+        self.sheet.set_footer("&L&A&RPage &P of &N")
+
+    def fill(self, frame: pd.DataFrame) -> None:
+        """Write the rows of a table; codes as their labels, numbers as numbers."""
+        records = [
+            {str(name): text for name, text in row.items()} for row in frame.to_dict("records")
+        ]
+        for line, values in enumerate(records, start=FIRST_ROW):
+            for column, one in enumerate(self.fields):
+                text = values.get(one.name, "")
+                if text == "":
+                    continue
+                if len(text) > LONGEST_CELL:
+                    raise TreenailError(
+                        f"table '{self.table.name}', field '{one.name}', key "
+                        f"{self.table.key_of(values)}: the text has {len(text)} characters, and a "
+                        f"cell holds {LONGEST_CELL}; shorten it or move it to a file"
+                    )
+                self._write_value(line, column, one, text)
+
+    def _write_value(self, line: int, column: int, one: Field, text: str) -> None:
+        if one.type in ("number", "integer"):
+            try:
+                self.sheet.write_number(line, column, float(text), self.looks.number)
+                return
+            except (ValueError, TypeError):
+                pass  # what is no number stays the text it is, so that nothing is lost
+        vocabulary = self.model.vocabulary_of(one)
+        if one.type == "boolean":
+            text = {"true": "Yes", "false": "No"}.get(text, text)
+        elif vocabulary and one.separator:
+            codes = [code.strip() for code in text.split(one.separator)]
+            text = "; ".join(vocabulary.label(code) for code in codes)
+        elif vocabulary:
+            text = vocabulary.label(text)
+        self.sheet.write_string(line, column, text, self.looks.text)
+
+    def _note(self, one: Field) -> str:
+        lines = [one.description]
+        if one.unit:
+            lines.append(f"Unit: {one.unit}.")
+        vocabulary = self.model.vocabulary_of(one)
+        if vocabulary:
+            several = ", several parted by a semicolon" if one.separator else ""
+            lines.append(f"Choose from the list '{vocabulary.title}'{several}.")
+        if one.example:
+            lines.append(f"For example: {one.example}")
+        if one.required:
+            lines.append("Every line needs this.")
+        return "\n".join(lines)
+
+    def _validate(self, column: int, one: Field) -> None:
+        options = self._validation(column, one)
+        if options:
+            options |= {"ignore_blank": True, "error_title": one.title[:32]}
+            self.sheet.data_validation(FIRST_ROW, column, FIRST_ROW + LINES - 1, column, options)
+
+    def _validation(self, column: int, one: Field) -> dict[str, Any] | None:
+        if one.vocabulary:
+            return {
+                "validate": "list",
+                "source": f"={self.ranges[one.vocabulary]}",
+                # several codes in one cell cannot be one line of the list, so only a word of advice
+                "error_type": "information" if one.separator else "stop",
+                "error_message": "Choose from the list; the sheet 'Lists' explains each word.",
+            }
+        if one.type == "boolean":
+            return {
+                "validate": "list",
+                "source": ["Yes", "No"],
+                "error_message": "Write Yes or No.",
+            }
+        if one.type in ("number", "integer"):
+            return _number_validation(one)
+        target = self._key_target(one)
+        if target:
+            return {
+                "validate": "list",
+                "source": f"={target}",
+                "error_type": "warning",
+                "error_message": "No such code on the other sheet yet. Keep it if you add it.",
+            }
+        if one.notation == "edtf":
+            cell = f"{_column_letters(column)}{FIRST_ROW + 1}"
+            return {
+                "validate": "custom",
+                "value": f"=OR(ISNUMBER({cell}),ISNUMBER(VALUE(LEFT({cell},4))))",
+                "error_type": "warning",
+                "error_message": "Write a date as 2024-06-03; 2024-06 or 2024 when less is known; "
+                "1987? when doubtful.",
+            }
+        return None
+
+    def _key_target(self, one: Field) -> str | None:
+        for key in self.table.foreign_keys:
+            if key.fields == (one.name,) and key.table in self.names:
+                target = self.model.table(key.table)
+                column = [f.name for f in target.form_fields()].index(key.reference_fields[0])
+                letters = _column_letters(column)
+                sheet = self.names[key.table].replace("'", "''")
+                return f"'{sheet}'!${letters}${FIRST_ROW + 1}:${letters}${FIRST_ROW + LINES}"
+        return None
+
+
+def _number_validation(one: Field) -> dict[str, Any]:
+    limits = one.constraints
+    low = limits.get("minimum", limits.get("exclusiveMinimum"))
+    high = limits.get("maximum", limits.get("exclusiveMaximum"))
+    kind = "integer" if one.type == "integer" else "decimal"
+    unit = f" {one.unit}" if one.unit else ""
+    what = "a whole number" if one.type == "integer" else "a number"
+    options: dict[str, Any] = {"validate": kind}
+    if low is not None and high is not None:
+        options |= {"criteria": "between", "minimum": low, "maximum": high}
+        options["error_message"] = f"Write {what} from {low} to {high}{unit}."
+    elif low is not None:
+        exclusive = "exclusiveMinimum" in limits
+        options |= {"criteria": ">" if exclusive else ">=", "value": low}
+        options["error_message"] = f"Write {what} above {low}{unit}."
+    else:
+        options |= {"criteria": "between", "minimum": -1e9, "maximum": high or 1e9}
+        options["error_message"] = f"Write {what}{f' in {one.unit}' if one.unit else ''}."
+    return options
+
+
+def _column_letters(column: int) -> str:
+    from xlsxwriter.utility import xl_col_to_name
+
+    return str(xl_col_to_name(column))
+
+
+def _width(one: Field) -> float:
+    if one.name in ("notes", "description", "position_note", "questions", "features", "title"):
+        return 34
+    if one.type in ("number", "integer", "boolean"):
+        return 13
+    return 22 if one.vocabulary else 17
+
+
+def _write_lists(
+    book: xlsxwriter.Workbook, looks: _Looks, model: Model, tables: Sequence[Table]
+) -> dict[str, str]:
+    """Write every vocabulary in use, label and meaning side by side; returns their ranges."""
+    sheet = book.add_worksheet(LISTS_SHEET)
+    used = [one.vocabulary for table in tables for one in table.form_fields() if one.vocabulary]
+    ranges = {}
+    for place, name in enumerate(dict.fromkeys(used)):
+        vocabulary = model.vocabularies[name]
+        column = 3 * place
+        sheet.set_column(column, column, 26)
+        sheet.set_column(column + 1, column + 1, 52)
+        sheet.set_column(column + 2, column + 2, 3)
+        sheet.write_string(0, column, vocabulary.title, looks.header)
+        sheet.write_string(0, column + 1, vocabulary.description, looks.header)
+        for line, term in enumerate(vocabulary.terms, start=1):
+            sheet.write_string(line, column, term.label, looks.strong)
+            sheet.write_string(line, column + 1, term.definition, looks.plain)
+        letters = _column_letters(column)
+        ranges[name] = f"'{LISTS_SHEET}'!${letters}$2:${letters}${len(vocabulary.terms) + 1}"
+    sheet.freeze_panes(1, 0)
+    sheet.protect("")
+    return ranges
+
+
+def _write_help(
+    book: xlsxwriter.Workbook,
+    looks: _Looks,
+    model: Model,
+    tables: Sequence[Table],
+    names: Mapping[str, str],
+    title: str,
+    read_by: str,
+) -> None:
+    sheet = book.add_worksheet(HELP_SHEET)
+    sheet.hide_gridlines(2)
+    sheet.set_column(0, 0, 30)
+    sheet.set_column(1, 1, 92)
+    sheet.set_row(0, 26)
+    sheet.write_string(0, 0, f"How to fill this in: {title}", looks.large)
+    advice = [
+        ("One line a thing", "Each sheet holds one kind of thing. One line is one of them."),
+        ("Grey headings", "They are locked. Point at one to see what belongs below it."),
+        ("A star *", "Every line needs this column. All others may stay blank."),
+        (
+            "Lists",
+            "Where an arrow shows, choose from the list; the sheet 'Lists' explains each word.",
+        ),
+        ("Units", "Stand in the heading. Write only the number: 1.25, not 1.25 m."),
+        ("Dates", "2024-06-03. Less is known: 2024-06 or 2024. Doubtful: 1987? About: 1987~"),
+        ("Codes", "Write a code the same way everywhere: it ties the sheets together."),
+        ("Not known", "Leave it blank, or choose 'Not known' where the list has it."),
+        (
+            "People and places",
+            "No names and no directions in notes; they have columns of their own.",
+        ),
+    ]
+    in_the_field = "sample" in names
+    if in_the_field:
+        agree = "The field specimen number on the sheet, on the label and punched into the plug."
+        advice.append(("The three that must agree", agree))
+    full = f"treenail {read_by} PACKAGE THIS-FILE.xlsx reads it without a mapping."
+    advice.append(
+        ("When it is full", full if in_the_field else f"Send it back to where it came from; {full}")
+    )
+    line = 2
+    for term, text in advice:
+        _help_line(sheet, looks, line, term, text)
+        line += 1
+    sheet.write_string(line + 1, 0, "Sheets", looks.large)
+    line += 2
+    for table in tables:
+        _help_line(sheet, looks, line, "", table.description)
+        target = f"internal:'{names[table.name]}'!A{FIRST_ROW + 1}"
+        sheet.write_url(line, 0, target, looks.link, string=names[table.name])
+        line += 1
+    if in_the_field:
+        sheet.write_string(line + 1, 0, "Take care", looks.large)
+        line += 2
+        for caution in (*model.cautions, "Local codes, permits and licensed practice come first."):
+            _help_line(sheet, looks, line, "", caution)
+            line += 1
+    sheet.protect("")
+    sheet.set_paper(9)
+    sheet.fit_to_pages(1, 0)
+
+
+def _help_line(sheet: Worksheet, looks: _Looks, line: int, term: str, text: str) -> None:
+    # not every program fits the height of a line to its text, so it is set here
+    sheet.set_row(line, 14 * (1 + len(text) // 95))
+    if term:
+        sheet.write_string(line, 0, term, looks.strong)
+    sheet.write_string(line, 1, text, looks.plain)
+
+
+def _write_marker(book: xlsxwriter.Workbook, marker: Mapping[str, Any]) -> None:
+    sheet = book.add_worksheet(MARKER_SHEET)
+    text = json.dumps(marker, ensure_ascii=False, separators=(",", ":"))
+    # a cell has an end; a profile with very many fields goes on in the cells below
+    for line, start in enumerate(range(0, len(text), LONGEST_CELL)):
+        sheet.write_string(line, 0, text[start : start + LONGEST_CELL])
+    sheet.very_hidden()

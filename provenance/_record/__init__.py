@@ -1,0 +1,1 @@
+"""A package on disk: opened, read, written, started."""

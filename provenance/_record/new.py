@@ -1,0 +1,187 @@
+"""Starts a package for one kind of place, and brings an older one up to a changed profile."""
+
+from __future__ import annotations
+
+import re
+import unicodedata
+from dataclasses import replace
+from datetime import UTC, datetime
+from pathlib import Path
+
+from provenance._base.disk import locked, write_text
+from provenance._base.errors import UnusablePackage
+from provenance._model.profile import load_model
+from provenance._model.schema import Field, Model, Table
+from provenance._record.edition_key import EDITION_KEY, new_edition_key
+from provenance._record.package import (
+    DESCRIPTOR,
+    Package,
+    as_json,
+    describe,
+    open_package,
+    start_package,
+    write_model,
+)
+
+EXAMPLE_MAPPING = "mapping.example.yaml"
+WIDE_TABLES = ("element", "sample", "plug")
+"""The tables that crews usually write side by side on one line."""
+
+
+def new_package(
+    folder: Path | str,
+    profile: str = "blank",
+    *,
+    title: str | None = None,
+    created: datetime | None = None,
+) -> Package:
+    """Start a package in a folder that is not there yet.
+
+    `profile` is a shipped name or the path of a YAML file; `created` defaults to now. The
+    descriptor holds a random key, by which a public edition can be shown to come from this package.
+    Raises AlreadyThere when the folder exists and UnusableSchema when the profile is faulty.
+    """
+    folder = Path(folder)
+    model = load_model(profile)
+    title = title or folder.resolve().name
+    moment = (created or datetime.now(UTC)).astimezone(UTC).strftime("%Y-%m-%dT%H:%M:%SZ")
+    return start_package(
+        folder,
+        model,
+        name=package_name(folder.resolve().name),
+        title=title,
+        created=moment,
+        readme=crew_readme(model, title),
+        more_files={EXAMPLE_MAPPING: example_mapping(model)},
+        more_properties={EDITION_KEY: new_edition_key()},
+    )
+
+
+def update_package(package: Package, profile: str) -> Package:
+    """Fit a package to a changed or another profile; columns are added, never taken away.
+
+    Raises UnusablePackage when a column that holds data would no longer be described.
+    """
+    model = load_model(profile)
+    with locked(package.folder):
+        for table in package.model.tables.values():
+            frame = package.table(table.name)
+            after = model.tables.get(table.name)
+            kept = set(after.names) if after else set()
+            lost = [c for c in frame.columns if c not in kept and (frame[c] != "").any()]
+            if lost:
+                raise UnusablePackage(
+                    f"{package.table_path(table.name)}: the profile '{profile}' does not know "
+                    f"the column(s) {', '.join(lost)}, which hold data; add them to the profile "
+                    "under 'add', or empty them first"
+                )
+        fitted = replace(package, model=model)
+        for table in model.tables.values():
+            if table.name not in package.model.tables:
+                write_text(fitted.table_path(table.name), ",".join(table.names) + "\n")
+                continue
+            frame = package.table(table.name).reindex(columns=list(table.names), fill_value="")
+            fitted.write_table(table.name, frame)
+        write_model(model, package.folder)
+        descriptor = describe(
+            model,
+            name=package.name,
+            title=package.title,
+            created=str(package.descriptor["created"]),
+        )
+        # what others wrote into the descriptor (contributors, a resolver address …) is theirs
+        kept_properties = {k: v for k, v in package.descriptor.items() if k not in descriptor}
+        write_text(package.folder / DESCRIPTOR, as_json({**descriptor, **kept_properties}))
+    return open_package(package.folder)
+
+
+def package_name(text: str) -> str:
+    """A name as Data Package v2 wants it: lower case ASCII letters, digits, '.', '_', '-'.
+
+    >>> package_name("Hollin Reach, été 2024")
+    'hollin-reach-ete-2024'
+    """
+    plain = unicodedata.normalize("NFKD", text).encode("ascii", "ignore").decode().lower()
+    return re.sub(r"[^a-z0-9._]+", "-", plain).strip("-.") or "package"
+
+
+def crew_readme(model: Model, title: str) -> str:
+    """What the crew finds in a new package: what is in it, what to do next, what to mind."""
+    rows = "\n".join(
+        f"| `tables/{table.name}.csv` | {table.description} |" for table in model.of_role("record")
+    )
+    cautions = "\n".join(f"- {caution}" for caution in model.cautions)
+    return f"""# {title}
+
+A record of wood, samples, plugs and laboratory results, kept as plain tables.
+Kind of place: {model.title}.
+
+## What to do next
+1. Fill in the workbook (`treenail workbook .`) or the paper sheets (`treenail sheets .`), or keep
+   the forms you have and describe their columns once in a mapping (see `{EXAMPLE_MAPPING}`, or let
+   `treenail import . YOUR-FILE --draft` propose one).
+2. `treenail import . YOUR-FILES --mapping YOUR-MAPPING.yaml` brings them in. The files are kept
+   unchanged in `originals/`.
+3. `treenail check .` names what does not fit together. Mend it and check again.
+4. `treenail pack .` makes the archive bundle for the repository.
+
+## What is in it
+| table | holds |
+|---|---|
+{rows}
+
+`schemas/` explains every column. `files/` is for photos, plans and reports.
+
+## Take care
+{cautions}
+
+Local codes, permits and licensed practice come first; this list does not replace them.
+"""
+
+
+def example_mapping(model: Model) -> str:
+    """A mapping that can be edited: one wide sheet, a line of which is wood, sample and plug."""
+    tables = [model.table(name) for name in WIDE_TABLES]
+    blocks = "\n".join(_example_rows(model, table) for table in tables)
+    return f"""# How the columns of a field form become the columns of this package.
+# Copy this file, put your own column headings after 'column:', and take out what you do not have.
+# 'treenail import . YOUR-FILE --draft' writes a mapping from your headings for you to correct.
+title: Wood, samples and plugs on one sheet
+dates:
+  formats: [YYYY-MM-DD]     # or D/M/YYYY, M/D/YY ...
+  # century_pivot: 1950     # needed for two-digit years: the first of the hundred years meant
+units: cm                   # for lengths that name no unit: in, ft, ft-in, mm, cm, m
+missing: ["", "-", "n/a"]
+sources:
+  - files: "*.xlsx"         # also *.csv, *.tsv, *.ods
+    header_row: 1
+    rows:
+{blocks}"""
+
+
+def _example_rows(model: Model, table: Table) -> str:
+    when = "" if table.name == "element" else "        when: Field specimen number\n"
+    lines = [f"      - table: {table.name}\n{when}        fields:\n"]
+    for one in table.form_fields():
+        note = _example_note(model, one)
+        lines.append(f"          {one.name}: {_example_source(table, one)}{note}\n")
+    return "".join(lines)
+
+
+def _example_source(table: Table, one: Field) -> str:
+    if table.name == "plug" and one.name == "plug_id":
+        return '{template: "P-{Field specimen number}"}'
+    shared = {"site_id": "Site code", "element_id": "Element code", "sample_id": None}
+    heading = shared.get(one.name, one.title) or "Field specimen number"
+    if table.name != "element" and heading == one.title and one.name not in ("sample_id",):
+        heading = f"{table.title.rstrip('s')}: {one.title}"
+    return f'{{column: "{heading}"}}'
+
+
+def _example_note(model: Model, one: Field) -> str:
+    vocabulary = model.vocabulary_of(one)
+    if vocabulary and len(vocabulary.codes) <= 12:
+        return f"  # {', '.join(vocabulary.codes)}"
+    if vocabulary:
+        return f"  # a code, label or synonym of '{vocabulary.title}'"
+    return f"  # {one.unit}" if one.unit else ""

@@ -1,0 +1,342 @@
+"""Opens, starts and writes a package: the folder with descriptor, tables, schemas and files.
+
+A package describes itself: its tables are read with the schemas that lie inside it, never with the
+ones of the installed program, so that a package stays readable when the program has moved on.
+
+Layout (Data Package v2, datapackage.org/standard/data-package):
+
+    datapackage.json      descriptor
+    tables/NAME.csv       UTF-8, comma, LF, one header line
+    schemas/NAME.json     Table Schema of each table, with vocabularies turned into enums
+    schemas/model.json    profile, vocabularies and notations
+    originals/            field files as received, byte for byte
+    files/                photos, plans, ring-width files, reports
+"""
+
+from __future__ import annotations
+
+import csv
+import json
+from collections.abc import Collection, Iterator, Mapping
+from contextlib import contextmanager
+from dataclasses import dataclass, replace
+from pathlib import Path
+from types import MappingProxyType
+from typing import IO, TYPE_CHECKING, Any
+
+from provenance import __version__
+from provenance._base.disk import building_folder, locked, locked_for_reading, write_text, writing
+from provenance._base.errors import UnusablePackage
+from provenance._model.schema import (
+    Model,
+    Notation,
+    Table,
+    table_as_dict,
+    table_from,
+    vocabulary_as_dict,
+    vocabulary_from,
+)
+from provenance._record.together import finish_writing, is_unfinished
+
+if TYPE_CHECKING:
+    from contextlib import AbstractContextManager
+
+    import pandas as pd
+
+DESCRIPTOR = "datapackage.json"
+DATA_PACKAGE_PROFILE = "https://datapackage.org/profiles/2.0/datapackage.json"
+
+
+@dataclass(frozen=True)
+class Package:
+    """A package on disk. The value is cheap: tables are read when they are asked for."""
+
+    folder: Path
+    descriptor: Mapping[str, Any]
+    model: Model
+
+    @property
+    def name(self) -> str:
+        """The package's machine name."""
+        return str(self.descriptor["name"])
+
+    @property
+    def title(self) -> str:
+        """The package's title for people."""
+        return str(self.descriptor.get("title") or self.name)
+
+    def table_path(self, name: str) -> Path:
+        """Where the CSV of a table lies."""
+        return self.folder / "tables" / f"{self.model.table(name).name}.csv"
+
+    def table(self, name: str, columns: Collection[str] | None = None) -> pd.DataFrame:
+        """A table as written: every cell as text, '' where nothing is written.
+
+        The index is the record number in the file (the header is 1, the first row 2), which is the
+        row number that findings name. Columns the schema lacks are kept, behind the others; with
+        `columns` only those of them that the file has are read.
+        Raises UnusablePackage when the file is missing or is no CSV table.
+        """
+        return self._read(name, blank=(), columns=columns)
+
+    def _read(
+        self, name: str, blank: tuple[str, ...], columns: Collection[str] | None = None
+    ) -> pd.DataFrame:
+        """A table as text, with NA for what is written as one of `blank`."""
+        import pandas as pd
+
+        path = self.table_path(name)
+        with reading_table(path):
+            frame = pd.read_csv(
+                path,
+                dtype=str,
+                keep_default_na=False,
+                na_values=list(blank),
+                usecols=None if columns is None else lambda column: column in columns,
+                encoding="utf-8",
+                skip_blank_lines=False,
+            )
+        frame.index = pd.RangeIndex(2, len(frame) + 2, name="row")
+        return frame
+
+    def typed(self, name: str) -> pd.DataFrame:
+        """A table with numbers, integers and booleans as such; unreadable cells become NA.
+
+        Text columns (dates stay EDTF text) hold NA where nothing is written.
+        """
+        import pandas as pd
+
+        frame = self._read(name, blank=("",))
+        for one in self.model.table(name).fields:
+            if one.name not in frame:
+                continue
+            text = frame[one.name]
+            if one.type == "number":
+                frame[one.name] = pd.to_numeric(text, errors="coerce").astype("Float64")
+            elif one.type == "integer":
+                numbers = pd.to_numeric(text, errors="coerce")
+                whole = numbers.where(numbers.isna() | (numbers % 1 == 0))
+                frame[one.name] = whole.astype("Int64")
+            elif one.type == "boolean":
+                # trueValues and falseValues of Table Schema v2, as its default has them
+                truth = dict.fromkeys(("true", "True", "TRUE", "1"), True)
+                truth |= dict.fromkeys(("false", "False", "FALSE", "0"), False)
+                frame[one.name] = text.map(truth).astype("boolean")
+        return frame
+
+    def write_table(self, name: str, frame: pd.DataFrame) -> None:
+        """Replace a table by `frame` (texts, numbers or NA; schema columns first), atomically.
+
+        Raises KeyError when a column of the schema is missing from `frame`.
+        """
+        with writing(self.table_path(name)) as stream:
+            self.write_table_to(stream, name, frame)
+
+    def write_table_to(self, stream: IO[bytes], name: str, frame: pd.DataFrame) -> None:
+        """Write a table's CSV to an open file, for writers that put several tables in place."""
+        names = list(self.model.table(name).names)
+        extra = [column for column in frame.columns if column not in names]
+        written = frame[names + extra]
+        # in a cell without quotes a carriage return would end the row for every reader
+        bare = not any(
+            written[column].astype(str).str.contains("\r", regex=False).any() for column in written
+        )
+        written.to_csv(
+            stream,
+            index=False,
+            lineterminator="\n",
+            encoding="utf-8",
+            quoting=csv.QUOTE_MINIMAL if bare else csv.QUOTE_ALL,
+        )
+
+    def locked(self) -> AbstractContextManager[None]:
+        """Hold the package against other writers; read the tables after you hold it."""
+        return locked(self.folder)
+
+    def locked_for_reading(self) -> AbstractContextManager[None]:
+        """Keep writers off the package while it is read; needs no right to write in it."""
+        return locked_for_reading(self.folder)
+
+    def with_descriptor(self, changes: Mapping[str, Any]) -> Package:
+        """Write changed properties of the descriptor; returns the package as it now is."""
+        descriptor = {**self.descriptor, **changes}
+        write_text(self.folder / DESCRIPTOR, as_json(descriptor))
+        return replace(self, descriptor=MappingProxyType(descriptor))
+
+
+@contextmanager
+def reading_table(path: Path) -> Iterator[None]:
+    """Raise UnusablePackage, in words for people, for a table's file that pandas cannot read."""
+    import pandas as pd
+
+    try:
+        yield
+    except FileNotFoundError:
+        raise UnusablePackage(
+            f"{path} is missing; every table has its file, even an empty one"
+        ) from None
+    except (pd.errors.ParserError, pd.errors.EmptyDataError, UnicodeDecodeError) as error:
+        raise UnusablePackage(f"{path} is not a readable table: {error}") from error
+
+
+def as_json(value: Any) -> str:
+    """JSON as it is written everywhere here: indented, UTF-8, keys in order, final newline."""
+    return json.dumps(value, indent=2, ensure_ascii=False) + "\n"
+
+
+def open_package(folder: Path | str) -> Package:
+    """Open the package in a folder; raises UnusablePackage that says what is missing."""
+    folder = Path(folder)
+    path = folder / DESCRIPTOR
+    if path.is_file() and is_unfinished(folder):
+        finish_writing(folder)
+    if folder.is_file():
+        raise UnusablePackage(
+            f"{folder} is a file, and a package is a folder; if it is a bundle, 'treenail unpack' "
+            "makes a package of it"
+        )
+    if not folder.is_dir():
+        raise UnusablePackage(f"{folder} is not there; check the name")
+    if not path.is_file() and (folder / "bagit.txt").is_file():
+        raise UnusablePackage(
+            f"{folder} is a bundle, not a package; 'treenail unpack' makes a package of it"
+        )
+    if not path.is_file():
+        raise UnusablePackage(
+            f"{folder} is not a package: it has no {DESCRIPTOR}; start one with 'treenail new'"
+        )
+    descriptor = _read_object(path)
+    if not isinstance(descriptor.get("name"), str):
+        raise UnusablePackage(f"{path} has no 'name'; it may have been cut off; restore it")
+    return Package(folder, MappingProxyType(descriptor), read_model(folder))
+
+
+def read_model(folder: Path) -> Model:
+    """The model that a package carries in its own schemas/ folder."""
+    raw = _read_object(folder / "schemas" / "model.json")
+    paths = sorted(
+        path for path in (folder / "schemas").glob("*.json") if path.name != "model.json"
+    )
+    tables = sorted((table_from(_read_object(path)) for path in paths), key=lambda t: t.order)
+    vocabularies = [vocabulary_from(one) for one in raw["vocabularies"]]
+    return Model(
+        profile=raw["profile"],
+        title=raw["title"],
+        description=raw["description"],
+        version=raw["version"],
+        tables=MappingProxyType({table.name: table for table in tables}),
+        vocabularies=MappingProxyType({one.name: one for one in vocabularies}),
+        notations=MappingProxyType({n["name"]: Notation(**n) for n in raw["notations"]}),
+        cautions=tuple(raw["cautions"]),
+    )
+
+
+def write_model(model: Model, folder: Path) -> None:
+    """Write the model into a package's schemas/ folder, where `read_model` finds it."""
+    for table in model.tables.values():
+        write_text(folder / "schemas" / f"{table.name}.json", as_json(table_as_dict(table)))
+    notations = [
+        {
+            "name": one.name,
+            "title": one.title,
+            "pattern": one.pattern,
+            "source": one.source,
+            "example": one.example,
+        }
+        for one in model.notations.values()
+    ]
+    raw = {
+        "profile": model.profile,
+        "title": model.title,
+        "description": model.description,
+        "version": model.version,
+        "cautions": list(model.cautions),
+        "notations": notations,
+        "vocabularies": [vocabulary_as_dict(one) for one in model.vocabularies.values()],
+    }
+    write_text(folder / "schemas" / "model.json", as_json(raw))
+
+
+def describe(model: Model, *, name: str, title: str, created: str) -> dict[str, Any]:
+    """The Data Package v2 descriptor of a package; `created` is an RFC 3339 date-time."""
+    return {
+        "$schema": DATA_PACKAGE_PROFILE,
+        "name": name,
+        "title": title,
+        "description": "Record of wood, samples, plugs and laboratory results; see README.md.",
+        "version": "1",
+        "created": created,
+        "profileName": model.profile,
+        "schemaVersion": model.version,
+        "writtenBy": f"treenail {__version__}",
+        "resources": [_resource(table) for table in model.tables.values()],
+    }
+
+
+def _resource(table: Table) -> dict[str, Any]:
+    return {
+        "name": table.name,
+        "title": table.title,
+        "description": table.description,
+        "path": f"tables/{table.name}.csv",
+        "type": "table",
+        "format": "csv",
+        "mediatype": "text/csv",
+        "encoding": "utf-8",
+        # said in full, because readers guess from the cells what is left unsaid
+        "dialect": {
+            "header": True,
+            "headerRows": [1],
+            "delimiter": ",",
+            "quoteChar": '"',
+            "doubleQuote": True,
+            "skipInitialSpace": False,
+        },
+        "schema": f"schemas/{table.name}.json",
+    }
+
+
+def start_package(
+    folder: Path | str,
+    model: Model,
+    *,
+    name: str,
+    title: str,
+    created: str,
+    readme: str,
+    more_files: Mapping[str, str] = MappingProxyType({}),
+    more_properties: Mapping[str, Any] = MappingProxyType({}),
+) -> Package:
+    """Write a new package with empty tables; raises AlreadyThere when the folder exists.
+
+    `name` follows Data Package v2 (lower case letters, digits, '.', '_', '-'); `more_files` maps
+    file names in the package to their text, `more_properties` go into the descriptor.
+    """
+    folder = Path(folder)
+    descriptor = {
+        **describe(model, name=name, title=title, created=created),
+        **more_properties,
+    }
+    with building_folder(folder) as being_built:
+        write_model(model, being_built)
+        for table in model.tables.values():
+            header = ",".join(table.names) + "\n"
+            write_text(being_built / "tables" / f"{table.name}.csv", header)
+        for empty in ("files", "originals"):
+            (being_built / empty).mkdir()
+        for file_name, text in {"README.md": readme, **more_files}.items():
+            write_text(being_built / file_name, text)
+        write_text(being_built / DESCRIPTOR, as_json(descriptor))
+    return open_package(folder)
+
+
+def _read_object(path: Path) -> dict[str, Any]:
+    try:
+        raw = json.loads(path.read_text(encoding="utf-8"))
+    except FileNotFoundError:
+        raise UnusablePackage(f"{path} is missing; restore it from a copy") from None
+    except (json.JSONDecodeError, UnicodeDecodeError) as error:
+        raise UnusablePackage(f"{path} is not readable JSON: {error}; restore it") from error
+    if not isinstance(raw, dict):
+        raise UnusablePackage(f"{path} does not hold a JSON object; restore it from a copy")
+    return raw

@@ -1,0 +1,263 @@
+"""Reads a table's CSV into a frame of texts in which every record keeps its number.
+
+The columnar reader is given nothing but sound bytes: records with too few or too many cells are
+mended first and reported, and a file whose quotes, line ends or encoding are odd is written out
+anew by Python's csv module. So record n of the file is always row n, the header being record 1,
+also behind blank records and behind line ends inside quotes.
+
+Source: RFC 4180; Table Dialect v2 (datapackage.org/standard/table-dialect) for the defaults.
+"""
+
+from __future__ import annotations
+
+import csv
+import io
+import re
+import sys
+from collections.abc import Iterable, Iterator
+from contextlib import contextmanager
+from dataclasses import dataclass, field, replace
+from pathlib import Path
+
+import numpy as np
+import polars as pl
+
+from provenance._base.errors import UnusablePackage
+from provenance._record.records import Outline, has_odd_line_ends, outline_of
+from provenance._record.tables import ROW
+
+__all__ = ["FIRST_ROW", "Faults", "TableText", "read_table_text"]
+
+FIRST_ROW = 2
+"""Record number of the first row; the header is record 1."""
+
+MOST_COLUMNS = 5_000
+"""No table of a record has a hundredth of them; frames of very many columns fill the memory."""
+
+_UTF8_BOM = b"\xef\xbb\xbf"
+_UNDECODABLE = re.compile("[\udc80-\udcff]")
+_LAST_LINE = "end,end"
+"""Two cells when it is read as a record, part of one when a quote is open."""
+
+
+@dataclass(frozen=True)
+class Faults:
+    """What is odd about the records of a file; rows are record numbers, the header being 1.
+
+    `short` maps rows to the number of cells they have, `long` to that number and the text of the
+    cells they have too many, `undecodable` to the positions (from 0) of cells that are no UTF-8.
+    `unclosed` is the row in which a quote is still open at the end of the file, or None.
+    """
+
+    short: dict[int, int] = field(default_factory=dict)
+    long: dict[int, tuple[int, str]] = field(default_factory=dict)
+    undecodable: dict[int, tuple[int, ...]] = field(default_factory=dict)
+    unclosed: int | None = None
+
+
+@dataclass(frozen=True)
+class TableText:
+    """A table as written.
+
+    `labels` is the header, () when the file is empty or begins with a blank record. `frame` has ROW
+    and one column of texts for each different label that is not blank (of two with the same label
+    the first counts), '' where nothing is written, bytes that are no UTF-8 as \\xNN; record n is at
+    position n - 2. `blank` has the rows in which nothing is written. `empty` says that the file
+    holds no record at all.
+    """
+
+    labels: tuple[str, ...]
+    frame: pl.DataFrame
+    blank: pl.Series
+    faults: Faults = Faults()
+    empty: bool = False
+
+    def __len__(self) -> int:
+        """The number of records behind the header, blank ones included."""
+        return len(self.frame)
+
+
+def read_table_text(path: Path) -> TableText:
+    """Read a CSV file; raises FileNotFoundError when there is none.
+
+    What is odd about the content is no error here, but stands in the value that is returned; only
+    a header of more than MOST_COLUMNS raises UnusablePackage.
+    """
+    data = path.read_bytes().removeprefix(_UTF8_BOM)
+    if not data:
+        return TableText((), _numbered(0), _numbered(0)[ROW], empty=True)
+    with _any_cell_size():
+        if not _is_utf8(data):
+            return _read_anew(data)
+        for read in (_read_even, _read_outlined):
+            # a table without rows is as good as false, and has been read all the same
+            if (table := read(data)) is not None:
+                return table
+        return _read_anew(data)
+
+
+def _read_even(data: bytes) -> TableText | None:
+    """Read a file without quotes in which all records have as many cells as the header.
+
+    The usual case, and cheap to tell: there are as many commas as there must be, and the fast
+    reader, which fills up short records silently, finds none that is too long.
+    """
+    if b'"' in data or has_odd_line_ends(data):
+        return None
+    if not data.endswith(b"\n"):
+        data += b"\n"
+    header_end = data.index(b"\n") + 1
+    labels = tuple(next(csv.reader([data[:header_end].decode()])))
+    records = data.count(b"\n") - 1
+    if len(labels) < 2 or data.count(b",") != (len(labels) - 1) * (records + 1):
+        return None
+    try:
+        return _with_frame(labels, data[header_end:], records=records, faults=Faults())
+    except (pl.exceptions.ComputeError, pl.exceptions.SchemaError):
+        # some are too long, and as many others too short
+        return None
+
+
+def _read_outlined(data: bytes) -> TableText | None:
+    """Read a file whose quotes and line ends are sound, and mend uneven records first."""
+    outline = outline_of(data)
+    if outline is None:
+        return None
+    labels = tuple(next(csv.reader([data[: outline.start(1)].decode()])))
+    # with one label only, a blank record and an empty cell would look the same
+    if len(labels) < 2:
+        return None
+    faults = Faults()
+    uneven = np.flatnonzero(outline.commas[1:] != len(labels) - 1) + 1
+    if len(uneven):
+        body = _mended(data, outline, uneven.tolist(), len(labels), faults)
+    else:
+        body = data[outline.start(1) :]
+    return _with_frame(labels, body, records=len(outline.ends) - 1, faults=faults)
+
+
+def _mended(data: bytes, outline: Outline, uneven: list[int], width: int, faults: Faults) -> bytes:
+    """The records behind the header, each with as many cells as there are labels."""
+    whole = memoryview(data)
+    pieces: list[bytes | memoryview] = []
+    sound_from = outline.start(1)
+    for record in uneven:
+        start, end = outline.start(record), int(outline.ends[record])
+        pieces.append(whole[sound_from:start])
+        sound_from = end
+        text = str(whole[start:end], "utf-8")
+        cells = next(csv.reader(io.StringIO(text, newline="")), [])
+        pieces.append(_as_line(_fitted(cells, record + 1, width, faults)))
+    pieces.append(whole[sound_from:])
+    return b"".join(pieces)
+
+
+def _read_anew(data: bytes) -> TableText:
+    """Read with Python's csv module, record by record, and write sound CSV for the fast reader."""
+    text = io.TextIOWrapper(io.BytesIO(data), "utf-8", errors="surrogateescape", newline="")
+    labels: tuple[str, ...] = ()
+    faults = Faults()
+    sound = io.BytesIO()
+    row = 0
+    for cells, swallowed_end in _records(text):
+        row += 1
+        if swallowed_end:
+            faults = replace(faults, unclosed=row)
+        bad = tuple(i for i, cell in enumerate(cells) if _UNDECODABLE.search(cell))
+        if bad:
+            faults.undecodable[row] = bad
+            cells = [_shown(cell) for cell in cells]
+        if row == 1:
+            labels = tuple(cells)
+        elif labels:
+            sound.write(_as_line(_fitted(cells, row, len(labels), faults)))
+    if not labels:
+        return TableText((), _numbered(row - 1), _numbered(0)[ROW], faults)
+    return _with_frame(labels, sound.getvalue(), records=row - 1, faults=faults)
+
+
+def _records(lines: Iterable[str]) -> Iterator[tuple[list[str], bool]]:
+    """The records, each with whether an unclosed quote runs to the end of the file in it."""
+    ended = False
+
+    def and_one_more() -> Iterator[str]:
+        nonlocal ended
+        yield from lines
+        ended = True
+        yield _LAST_LINE
+
+    for cells in csv.reader(and_one_more()):
+        if not ended:
+            yield cells, False
+        elif cells != _LAST_LINE.split(","):
+            # the line of ours behind the end became part of a cell
+            cells[-1] = cells[-1].removesuffix(_LAST_LINE)
+            yield cells, True
+
+
+def _fitted(cells: list[str], row: int, width: int, faults: Faults) -> list[str]:
+    """The cells of a row, cut or filled up to the header; the fault is noted."""
+    if len(cells) < width:
+        faults.short[row] = len(cells)
+        return cells + [""] * (width - len(cells))
+    if len(cells) > width:
+        faults.long[row] = (len(cells), ",".join(cells[width:]))
+        return cells[:width]
+    return cells
+
+
+def _as_line(cells: Iterable[str]) -> bytes:
+    return ('"' + '","'.join(cell.replace('"', '""') for cell in cells) + '"\n').encode()
+
+
+def _shown(cell: str) -> str:
+    """A cell with undecodable bytes written as \\xNN."""
+    return _UNDECODABLE.sub(lambda found: f"\\x{ord(found[0]) - 0xDC00:02x}", cell)
+
+
+def _numbered(records: int) -> pl.DataFrame:
+    rows = pl.int_range(FIRST_ROW, records + FIRST_ROW, dtype=pl.UInt32, eager=True)
+    return pl.DataFrame([rows.alias(ROW)])
+
+
+def _with_frame(labels: tuple[str, ...], body: bytes, *, records: int, faults: Faults) -> TableText:
+    if len(labels) > MOST_COLUMNS:
+        raise UnusablePackage(f"a table has {len(labels)} columns; no record needs as many")
+    kept: dict[str, str] = {}
+    for position, label in enumerate(labels):
+        if label not in ("", ROW):
+            kept.setdefault(label, str(position))
+    if not records:
+        nothing = pl.DataFrame(schema={ROW: pl.UInt32(), **dict.fromkeys(kept, pl.String())})
+        return TableText(labels, nothing, nothing[ROW], faults)
+    positions = [str(position) for position in range(len(labels))]
+    schema = dict.fromkeys(positions, pl.String())
+    frame = pl.read_csv(body, has_header=False, schema=schema, empty_string_is_null=False)
+    if len(frame) != records:
+        raise RuntimeError(f"{records} records were counted, and {len(frame)} were read")
+    numbered = _numbered(records).hstack(frame)
+    # of the rows whose first cell is empty few are blank altogether
+    blank = numbered.filter(pl.col(positions[0]) == "")
+    blank = blank.filter(pl.all_horizontal(pl.col(positions) == ""))
+    texts = numbered.select(ROW, *(pl.col(old).alias(new) for new, old in kept.items()))
+    return TableText(labels, texts, blank[ROW], faults)
+
+
+def _is_utf8(data: bytes) -> bool:
+    if data.isascii():
+        return True
+    try:
+        data.decode()
+    except UnicodeDecodeError:
+        return False
+    return True
+
+
+@contextmanager
+def _any_cell_size() -> Iterator[None]:
+    """Let Python's csv module read cells of any length, and set its limit back afterwards."""
+    before = csv.field_size_limit(sys.maxsize)
+    try:
+        yield
+    finally:
+        csv.field_size_limit(before)

@@ -1,0 +1,137 @@
+"""Writes several files of a folder together: all of them or none, also when the program is killed.
+
+New files are first written whole into a hidden staging folder. Renaming its list of files to
+COMMIT is the one moment at which the change happens: before it the staging folder counts for
+nothing, after it the files are moved into place, by this program or by the next one that opens the
+folder (`finish_writing`). rename(2) is atomic and moving the same files once more does no harm.
+"""
+
+from __future__ import annotations
+
+import json
+import os
+import re
+import secrets
+import shutil
+from collections.abc import Iterator
+from contextlib import contextmanager
+from pathlib import Path
+from typing import IO
+
+from provenance._base.disk import locked, sync_folder
+from provenance._base.errors import TreenailError
+
+__all__ = ["Staging", "finish_writing", "is_unfinished", "writing_together"]
+
+COMMIT = "commit.json"
+_STAGING = re.compile(r"\.together\.[0-9a-f]{12}\.part")
+
+
+class Staging:
+    """Files to be put into a folder in one step; paths are relative, with forward slashes."""
+
+    def __init__(self, folder: Path, staging: Path) -> None:
+        self._folder = folder
+        self._staging = staging
+        self._paths: list[str] = []
+
+    @contextmanager
+    def writing(self, path: str) -> Iterator[IO[bytes]]:
+        """Write the new content of `path`; raises ValueError for one that leaves the folder."""
+        if _leaves_folder(path) or path in self._paths:
+            raise ValueError(f"{path!r} cannot be written here, or is written already")
+        staged = self._staging / str(len(self._paths))
+        with open(staged, "wb") as stream:
+            yield stream
+            stream.flush()
+            os.fsync(stream.fileno())
+        self._paths.append(path)
+
+    def write(self, path: str, content: bytes) -> None:
+        """Put `content` at `path`."""
+        with self.writing(path) as stream:
+            stream.write(content)
+
+    def commit(self) -> None:
+        """The one moment: from here on the files count as written."""
+        if not self._paths:
+            return
+        draft = self._staging / f"{COMMIT}.draft"
+        with open(draft, "w", encoding="utf-8") as stream:
+            json.dump(self._paths, stream)
+            stream.flush()
+            os.fsync(stream.fileno())
+        sync_folder(self._staging)
+        os.rename(draft, self._staging / COMMIT)
+        sync_folder(self._staging)
+        _move_into_place(self._folder, self._staging)
+
+
+@contextmanager
+def writing_together(folder: Path) -> Iterator[Staging]:
+    """Stage files for `folder`; they are put in place when the block ends well.
+
+    The caller holds the folder's lock. An exception inside the block leaves all files as they were.
+    """
+    staging = folder / f".together.{secrets.token_hex(6)}.part"
+    staging.mkdir()
+    try:
+        staged = Staging(folder, staging)
+        yield staged
+        staged.commit()
+    finally:
+        # after a commit that could not be finished the files must stay for the next program
+        if not (staging / COMMIT).exists():
+            shutil.rmtree(staging, ignore_errors=True)
+
+
+def is_unfinished(folder: Path) -> bool:
+    """Whether files count as written that are not all in place yet."""
+    with os.scandir(folder) as entries:
+        names = [entry.name for entry in entries if _STAGING.fullmatch(entry.name)]
+    return any((folder / name / COMMIT).exists() for name in names)
+
+
+def _leaves_folder(path: str) -> bool:
+    return path.startswith("/") or "\\" in path or ".." in path.split("/")
+
+
+def finish_writing(folder: Path) -> None:
+    """Bring to an end what a stopped program left: put committed files in place, drop the others.
+
+    Waits for a program that is at work. Raises TreenailError when the folder cannot be written to.
+    """
+    with locked(folder):
+        for staging in sorted(path for path in folder.iterdir() if _STAGING.fullmatch(path.name)):
+            if (staging / COMMIT).exists():
+                try:
+                    _move_into_place(folder, staging)
+                except OSError as error:
+                    raise TreenailError(
+                        f"{folder} holds an import that was stopped half-way and cannot be "
+                        f"finished: {error}; make the folder writable and try again"
+                    ) from error
+            else:
+                shutil.rmtree(staging)
+
+
+def _move_into_place(folder: Path, staging: Path) -> None:
+    paths = json.loads((staging / COMMIT).read_text(encoding="utf-8"))
+    if outside := [path for path in paths if _leaves_folder(path)]:
+        # this program never writes such a list, so the folder is not to be trusted
+        raise TreenailError(
+            f"{staging} wants to write {outside[0]!r}, which is not in {folder}; remove {staging}"
+        )
+    parents = set()
+    for place, path in enumerate(paths):
+        staged, target = staging / str(place), folder / path
+        if not staged.exists():  # moved before the program was stopped
+            continue
+        target.parent.mkdir(parents=True, exist_ok=True)
+        os.replace(staged, target)
+        parents.add(target.parent)
+    for parent in sorted(parents):
+        sync_folder(parent)
+    # the list goes first: without it the rest of the staging folder counts for nothing
+    (staging / COMMIT).unlink()
+    shutil.rmtree(staging)

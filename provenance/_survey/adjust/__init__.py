@@ -1,0 +1,1 @@
+"""Coordinates from tapes, offsets, bearings and heights."""

@@ -1,0 +1,264 @@
+"""Turns the table of ties into scalar readings, and says which ties cannot be used and why."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import TYPE_CHECKING, Any
+
+import numpy as np
+
+from provenance._base.findings import Finding
+from provenance._survey.parts.field_record import FieldRecord, numbers
+from provenance._survey.parts.observation import Floats, Ints, Kind
+from provenance._survey.parts.precision import ELLIPSOID_95, Precision
+from provenance._survey.parts.solve import Bools, Rows
+
+if TYPE_CHECKING:
+    import pandas as pd
+
+__all__ = ["Readings", "grid_bearing", "recorded_heights", "take_readings"]
+
+_MEND = {
+    "no_target": "Write the element with its end, or the sample, or the datum that was measured.",
+    "two_targets": "Keep one: the end of an element, the sample, or the datum.",
+    "no_end": "Write a or b beside the element.",
+    "no_datum": "Write the code of a datum of the same site that is in the table datum.",
+    "no_value": "Write the reading, or take the line out.",
+    "no_reference": "Write magnetic, true or grid beside the bearing.",
+    "no_declination": "Write the declination of that day in the site's row, east positive.",
+    "no_grid_north": "Write the bearing of the grid's y axis in the site's row; 0 for true north.",
+    "itself": "A datum cannot be measured from itself; write the other one.",
+}
+_SAYS = {
+    "no_target": "names no point that is in the record",
+    "two_targets": "names two points at once",
+    "no_end": "does not say which end of the element was measured",
+    "no_datum": "is not measured from a datum of this site",
+    "no_value": "lacks what was measured",
+    "no_reference": "has a bearing but does not say from which north",
+    "no_declination": "has a magnetic bearing, and the site has no declination",
+    "no_grid_north": "has a bearing from true or magnetic north, and the site grid's own is blank",
+    "itself": "is measured from the datum that it is to find",
+}
+_FIELD = {
+    "no_target": "element_id",
+    "two_targets": "sample_id",
+    "no_end": "element_end",
+    "no_datum": "from_datum_id",
+    "no_value": "distance_m",
+    "no_reference": "bearing_reference",
+    "no_declination": "bearing_deg",
+    "no_grid_north": "bearing_deg",
+    "itself": "target_datum_id",
+}
+_VALUES = {
+    "distance": ("distance_m",),
+    "offset": ("along_m", "offset_m"),
+    "bearing": ("bearing_deg",),
+    "height": ("height_m",),
+    "coordinate": ("x_m", "y_m"),
+}
+
+
+@dataclass(frozen=True)
+class Readings:
+    """`detail` ties points of the record, `control` ties datums, both by their row numbers."""
+
+    detail: Rows
+    control: Rows
+    findings: tuple[Finding, ...]
+
+
+def grid_bearing(
+    bearing_deg: Floats, reference: Ints, declination_deg: Floats, grid_north_deg: Floats
+) -> Floats:
+    """Bearings clockwise from the site grid's y axis, in degrees.
+
+    `reference` is 0 for magnetic, 1 for true, 2 for grid north. True = magnetic + declination with
+    east positive; grid = true - bearing of the y axis. Common surveying convention.
+    """
+    true = bearing_deg + np.where(reference == 0, declination_deg, 0.0)
+    return np.where(reference == 2, bearing_deg, true - grid_north_deg) % 360.0
+
+
+def take_readings(record: FieldRecord, precision: Precision) -> Readings:
+    """Every usable tie as one to three readings; heights beside other ties count as well."""
+    tie = record.tie
+    values = {name: numbers(tie, name) for names in _VALUES.values() for name in names}
+    own_sd = numbers(tie, "uncertainty_m")
+    kind = tie["kind"].to_numpy(dtype=object)
+    start = record.number_of("datum", tie["from_datum_id"])
+    end = record.number_of("datum", tie["to_datum_id"])
+    point, target, faults = _targets(record, kind)
+    site = _site_numbers(record, point, target)
+
+    def fault(name: str, which: Bools) -> None:
+        faults[which & (faults == "")] = name
+
+    datum_site = record.number_of("site", record.datum["site_id"])
+    needs_start = np.isin(kind, ("distance", "offset", "bearing"))
+    far = (start < 0) | (_taken(datum_site, start) != site)
+    fault("no_datum", needs_start & far)
+    fault("no_datum", (kind == "offset") & ((end < 0) | (_taken(datum_site, end) != site)))
+    fault("itself", needs_start & (target >= 0) & ((target == start) | (target == end)))
+    known = np.isin(kind, tuple(_VALUES))
+    fault("no_value", ~known)
+    for name, needed in _VALUES.items():
+        lacks = np.isnan(np.column_stack([values[one] for one in needed])).any(axis=1)
+        fault("no_value", (kind == name) & lacks)
+    reference = _coded(tie["bearing_reference"], ("magnetic", "true", "grid"))
+    declination = _taken(numbers(record.site, "declination_deg"), site)
+    north = _taken(numbers(record.site, "grid_north_deg"), site)
+    is_bearing = kind == "bearing"
+    fault("no_reference", is_bearing & (reference < 0))
+    fault("no_declination", is_bearing & (reference == 0) & np.isnan(declination))
+    fault("no_grid_north", is_bearing & (reference != 2) & np.isnan(north))
+    bearing = grid_bearing(values["bearing_deg"], reference, declination, north)
+
+    usable = faults == ""
+
+    def sd(default: float) -> Floats:
+        return np.where(np.isfinite(own_sd), own_sd, default)
+
+    tape = sd(precision.tape_sd_m)
+    offset, coordinate = sd(precision.offset_sd_m), sd(precision.coordinate_sd_m)
+    beside = np.isin(kind, ("distance", "bearing"))
+    turn = np.full(len(tie), precision.bearing_sd_deg)
+    parts = (
+        # order within a tie matters: see direct_places
+        (Kind.BEARING, is_bearing, bearing, turn),
+        (Kind.DISTANCE, beside, values["distance_m"], tape),
+        (Kind.ALONG, kind == "offset", values["along_m"], offset),
+        (Kind.ACROSS, kind == "offset", values["offset_m"], offset),
+        (Kind.X, kind == "coordinate", values["x_m"], coordinate),
+        (Kind.Y, kind == "coordinate", values["y_m"], coordinate),
+        (Kind.HEIGHT, known, values["height_m"], sd(precision.height_sd_m)),
+    )
+    detail: list[Rows] = []
+    control: list[Rows] = []
+    for code, which, reading, spread in parts:
+        at = np.flatnonzero(usable & which & np.isfinite(reading))
+        for list_of, number in ((detail, point), (control, target)):
+            mine = at[number[at] >= 0]
+            list_of.append(
+                Rows(
+                    point=number[mine],
+                    kind=np.full(len(mine), code),
+                    start=start[mine],
+                    end=np.where(kind[mine] == "offset", end[mine], -1),
+                    reading=reading[mine],
+                    sd=spread[mine],
+                    tie=mine,
+                )
+            )
+    return Readings(_in_order(detail), _in_order(control), _fault_findings(tie, faults))
+
+
+def _in_order(parts: list[Rows]) -> Rows:
+    order = np.concatenate([np.full(len(part), number) for number, part in enumerate(parts)])
+    whole = Rows(
+        *(
+            np.concatenate([getattr(part, name) for part in parts])
+            for name in ("point", "kind", "start", "end", "reading", "sd", "tie")
+        )
+    )
+    return whole.only(np.lexsort((order, whole.tie, whole.point)))
+
+
+def _targets(record: FieldRecord, kind: np.ndarray) -> tuple[Ints, Ints, np.ndarray]:
+    """Point number, target datum number (-1 for none), and the first fault of each tie."""
+    tie = record.tie
+    element = record.number_of("element", tie["element_id"])
+    sample = record.number_of("sample", tie["sample_id"])
+    target = record.number_of("datum", tie["target_datum_id"])
+    side = _coded(tie["element_end"], ("a", "b"))
+    names_sample = (tie["sample_id"] != "").to_numpy()
+    names_datum = (tie["target_datum_id"] != "").to_numpy()
+    # the wood beside a sample only says where the hole is, unless an end is named as well
+    names_end = (tie["element_id"] != "").to_numpy() & ~(
+        names_sample & (tie["element_end"] == "").to_numpy()
+    )
+    faults = np.full(len(tie), "", dtype=object)
+    faults[names_end & (side < 0)] = "no_end"
+    known = (names_end & (element >= 0)) | (names_sample & (sample >= 0))
+    faults[~(known | (names_datum & (target >= 0)))] = "no_target"
+    faults[names_end.astype(int) + names_sample + names_datum > 1] = "two_targets"
+    point = np.where(names_sample, record.n_ends + sample, 2 * element + side)
+    point = np.where(known & (faults == ""), point, -1)
+    return point.astype(np.int64), np.where(names_datum, target, -1), faults
+
+
+def _site_numbers(record: FieldRecord, point: Ints, target: Ints) -> Ints:
+    of_element = record.number_of("site", record.element["site_id"])
+    of_sample = record.number_of("site", record.sample["site_id"])
+    of_point = np.concatenate([np.repeat(of_element, 2), of_sample])
+    of_datum = record.number_of("site", record.datum["site_id"])
+    site = np.where(target >= 0, _taken(of_datum, target), _taken(of_point, point))
+    return np.asarray(site, dtype=np.int64)
+
+
+def _taken(values: Any, at: Ints) -> Any:
+    """values[at], with -1 or NaN where `at` is -1."""
+    nothing = np.nan if values.dtype.kind == "f" else -1
+    return np.append(values, nothing)[at]
+
+
+def _coded(column: pd.Series, codes: tuple[str, ...]) -> Ints:
+    import pandas as pd
+
+    return pd.Index(codes).get_indexer(pd.Index(column)).astype(np.int64)
+
+
+def _fault_findings(tie: pd.DataFrame, faults: np.ndarray) -> tuple[Finding, ...]:
+    found = []
+    for at in map(int, np.flatnonzero(faults != "")):
+        fault = str(faults[at])
+        name = _FIELD[fault]
+        key = str(tie["tie_id"].iloc[at])
+        if fault == "no_value":
+            needed = _VALUES.get(str(tie["kind"].iloc[at]), ("kind",))
+            name = next((one for one in needed if not tie[one].iloc[at]), needed[0])
+        found.append(
+            Finding(
+                severity="error",
+                rule="survey.unusable_tie",
+                table="tie",
+                row=int(tie.index[at]),
+                key=key,
+                field=name,
+                value=str(tie[name].iloc[at]),
+                message=f"The tie {key} {_SAYS[fault]}; it was not used.",
+                remedy=_MEND[fault],
+            )
+        )
+    return tuple(found)
+
+
+def recorded_heights(record: FieldRecord, detail: Rows, precision: Precision) -> Rows:
+    """Heights that the crew wrote elsewhere, for tied points that no tie gives a height.
+
+    The height of an element's end in the site grid, and of a hole above its floor where the
+    floor's own height is recorded.
+    """
+    xyz, radius = record.recorded_ends()
+    height = xyz[:, 2]
+    sd = np.where(radius > 0, radius / ELLIPSOID_95, precision.recorded_height_sd_m)
+    floors = record.floor_heights()
+    place = record.element["place_id"].map(floors).to_numpy(dtype=float, na_value=np.nan)
+    above = numbers(record.sample, "height_m")
+    of_hole = _taken(place, record.number_of("element", record.sample["element_id"]))
+    height[record.n_ends :] = above + of_hole
+    tied = np.zeros(record.n_points, dtype=bool)
+    tied[detail.point] = True
+    tied[detail.point[detail.kind == Kind.HEIGHT]] = False
+    points = np.flatnonzero(tied & np.isfinite(height))
+    none = np.full(len(points), -1)
+    return Rows(
+        points,
+        np.full(len(points), Kind.HEIGHT),
+        none,
+        none,
+        height[points],
+        sd[points],
+        none,
+    )

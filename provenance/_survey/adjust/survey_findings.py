@@ -1,0 +1,254 @@
+"""Words what a survey found: readings that do not fit, points that cannot be told, what to tape."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Sequence
+
+import numpy as np
+
+from provenance._base.findings import Finding
+from provenance._survey.adjust.control import OWN_COORDINATES, Control
+from provenance._survey.adjust.detail import Detail
+from provenance._survey.adjust.next_tape import next_tape
+from provenance._survey.adjust.positions import ellipse_95
+from provenance._survey.adjust.snooping import Misfit, blunder_hint
+from provenance._survey.parts.field_record import FieldRecord
+from provenance._survey.parts.observation import KINDS, Floats, Kind
+from provenance._survey.parts.precision import LARGEST_RESIDUAL
+from provenance._survey.parts.solve import NOT_CONVERGED, SOFT, SOLVED, TOO_FEW, Rows
+
+__all__ = ["control_findings", "detail_findings"]
+
+_WEAK_M = 0.25
+"""A 95 % half-axis longer than this does not find a dowel."""
+
+
+def _reading(record: FieldRecord, rows: Rows, at: int) -> str:
+    """A reading as a person calls it: 'T042 (distance 5.204 m from D2)'."""
+    kind, value = int(rows.kind[at]), float(rows.reading[at])
+    tie = int(rows.tie[at])
+    start = int(rows.start[at])
+    unit = "°" if kind == Kind.BEARING else " m"
+    number = f"{value:.1f}" if kind == Kind.BEARING else f"{value:.3f}"
+    origin = f" from {record.datum['datum_id'].iloc[start]}" if start >= 0 else ""
+    what = f"{KINDS[kind]} {number}{unit}{origin}"
+    if tie >= 0:
+        return f"{record.tie['tie_id'].iloc[tie]} ({what})"
+    if tie == OWN_COORDINATES:
+        return f"the recorded {KINDS[kind]} {number} m"
+    return f"the recorded height {number} m"
+
+
+def _size(kind: int, size: float) -> str:
+    if kind == Kind.BEARING:
+        return f"{abs(size):.1f}° too {'far clockwise' if size > 0 else 'far anticlockwise'}"
+    if kind in (Kind.DISTANCE, Kind.LEVEL_DISTANCE):
+        return f"{abs(size):.3f} m too {'long' if size > 0 else 'short'}"
+    return f"{abs(size):.3f} m too {'large' if size > 0 else 'small'}"
+
+
+def _misfit_finding(
+    record: FieldRecord, rows: Rows, misfit: Misfit, name: str, row: tuple[str, int, str]
+) -> Finding:
+    hints = [
+        blunder_hint(int(rows.kind[at]), float(rows.reading[at]), size, sd)
+        for at, size, sd in zip(misfit.rows, misfit.size, misfit.sd, strict=True)
+    ]
+    told = []
+    for at, size, hint in zip(misfit.rows, misfit.size, hints, strict=True):
+        told.append(f"{_reading(record, rows, at)} would be {_size(int(rows.kind[at]), size)}")
+        told[-1] += f" ({hint})" if hint else ""
+    w = abs(misfit.w[0])
+    test = f"standardised residual {w:.1f}, limit {LARGEST_RESIDUAL:.2f}"
+    if misfit.left_out:
+        rule = "survey.misfit"
+        message = (
+            f"One reading to {name} does not fit the others: {told[0]}; {test}. "
+            "The point was computed without it."
+        )
+        remedy = "Tape it again, or correct the reading if the field sheet says otherwise."
+    else:
+        rule = "survey.misfit_unnamed"
+        message = (
+            f"The readings to {name} do not fit each other ({test}), and there are too few to "
+            f"tell which is wrong: {'; or '.join(told)}. All were used; do not rely on the point."
+        )
+        remedy = "Tape these again, or one more distance from another datum."
+    table, number, key = row
+    field, value = "", ""
+    tie = int(rows.tie[misfit.rows[0]])
+    if tie >= 0:
+        table, number = "tie", int(record.tie.index[tie])
+        key = str(record.tie["tie_id"].iloc[tie])
+        field = _FIELD_OF[int(rows.kind[misfit.rows[0]])]
+        value = str(record.tie[field].iloc[tie])
+    return Finding("warning", rule, table, number, key, field, value, message, remedy)
+
+
+_FIELD_OF = (
+    "distance_m",
+    "distance_m",
+    "along_m",
+    "offset_m",
+    "bearing_deg",
+    "x_m",
+    "y_m",
+    "height_m",
+)
+
+
+def _datum_row(record: FieldRecord, datum: int) -> tuple[str, int, str]:
+    return (
+        "datum",
+        int(record.datum.index[datum]),
+        str(record.datum["datum_id"].iloc[datum]),
+    )
+
+
+def control_findings(record: FieldRecord, control: Control, ties: Rows) -> Iterator[Finding]:
+    """What is to be said of the datums: misfits, and datums that nothing places."""
+    for misfit in control.misfits:
+        row = _datum_row(record, misfit.point)
+        yield _misfit_finding(record, control.rows, misfit, f"datum {row[2]}", row)
+    needed = np.zeros(len(record.datum), dtype=bool)
+    for datums in (ties.start, ties.end):
+        needed[datums[datums >= 0]] = True
+    for datum in np.flatnonzero(np.isnan(control.xyz[:, 0])):
+        table, number, key = _datum_row(record, int(datum))
+        loss = " Ties from it were not used." if needed[datum] else ""
+        yield Finding(
+            "warning",
+            "survey.datum_not_found",
+            table,
+            number,
+            key,
+            "x_m",
+            "",
+            f"Datum {key} has no coordinates, and ties to it do not give one place.{loss}",
+            "Write its coordinates (rough ones with a large uncertainty will do to begin with), "
+            "or tape it from two datums that have some. In a new grid call one datum 0 0, hold "
+            "it, and lay the x axis through a second one.",
+        )
+
+
+def detail_findings(record: FieldRecord, control: Control, detail: Detail) -> Iterator[Finding]:
+    """What is to be said of the points that were tied."""
+    for misfit in detail.misfits:
+        row = record.point_row(misfit.point)
+        name = record.point_name(misfit.point)
+        yield _misfit_finding(record, detail.rows, misfit, name, row)
+    for point in np.flatnonzero(detail.tied & (detail.status != SOLVED)):
+        yield _not_found(record, control, detail, int(point))
+    for point in np.flatnonzero((detail.status == SOLVED) & np.isfinite(detail.rival[:, 0])):
+        yield _mirror(record, control, detail, int(point))
+    major, _, bearing = ellipse_95(detail.covariance)
+    for point in np.flatnonzero(detail.known & (major > _WEAK_M)):
+        table, number, key = record.point_row(int(point))
+        advice = next_tape(record, control, detail, int(point), along_deg=float(bearing[point]))
+        yield Finding(
+            "warning",
+            "survey.weak",
+            table,
+            number,
+            key,
+            "",
+            "",
+            f"{_capital(record.point_name(int(point)))} is known to {major[point]:.2f} m only "
+            f"(95 %), along a bearing of {bearing[point]:.0f}° from the grid's y axis: the tapes "
+            "cross at a sharp angle.",
+            advice,
+        )
+    yield from _unchecked(record, detail)
+
+
+def _capital(text: str) -> str:
+    return text[:1].upper() + text[1:]
+
+
+def _not_found(record: FieldRecord, control: Control, detail: Detail, point: int) -> Finding:
+    at = detail.readings_of(point)
+    rows = detail.rows
+    readings = ", ".join(_reading(record, rows, int(one)) for one in at)
+    status = int(detail.status[point])
+    name = _capital(record.point_name(point))
+    tapes = at[np.isin(rows.kind[at], (Kind.DISTANCE, Kind.LEVEL_DISTANCE))]
+    rule = "survey.underdetermined"
+    if status == SOFT and len(tapes) >= 2 and detail.sharpness[point] == 0:
+        gap = _gap(control.xyz, rows, tapes[:2])
+        rule = "survey.tapes_do_not_meet"
+        message = f"{name} cannot be found: its tapes do not meet ({readings}); {gap}."
+    elif status == NOT_CONVERGED:
+        message = f"{name} cannot be found: its readings lead to no one place ({readings})."
+    elif status in (TOO_FEW, SOFT):
+        message = f"{name} cannot be found from {readings or 'no usable reading'} alone."
+    table, number, key = record.point_row(point)
+    advice = next_tape(record, control, detail, point)
+    return Finding("warning", rule, table, number, key, "", "", message, advice)
+
+
+def _gap(datums: Floats, rows: Rows, at: Sequence[int] | np.ndarray) -> str:
+    one, two = (int(a) for a in at)
+    apart = float(np.hypot(*(datums[rows.start[one], :2] - datums[rows.start[two], :2])))
+    r1, r2 = float(rows.reading[one]), float(rows.reading[two])
+    if r1 + r2 < apart:
+        return f"together they are {apart - r1 - r2:.3f} m shorter than the way between the datums"
+    return f"one is {abs(r1 - r2) - apart:.3f} m longer than the other and the way between them"
+
+
+def _mirror(record: FieldRecord, control: Control, detail: Detail, point: int) -> Finding:
+    table, number, key = record.point_row(point)
+
+    def told(place: Floats) -> str:
+        height = f", height {place[2]:.2f}" if np.isfinite(place[2]) else ""
+        return f"x {place[0]:.2f}, y {place[1]:.2f}{height}"
+
+    return Finding(
+        "warning",
+        "survey.mirror",
+        table,
+        number,
+        key,
+        "",
+        "",
+        f"{_capital(record.point_name(point))} may lie at {told(detail.xyz[point])} or, mirrored "
+        f"in the line between its datums, at {told(detail.rival[point])}; the readings fit both.",
+        next_tape(record, control, detail, point)
+        + " Or write rough coordinates of the point, or the outline of its room.",
+    )
+
+
+def _unchecked(record: FieldRecord, detail: Detail) -> Iterator[Finding]:
+    """One note a table, not thousands of them, on points where a misread tape stays unseen."""
+    bare = np.flatnonzero(detail.known & (detail.redundancy == 0))
+    if bare.size:
+        names = ", ".join(record.point_name(int(one)) for one in bare[:5])
+        more = f" and {len(bare) - 5} more" if len(bare) > 5 else ""
+        yield Finding(
+            "note",
+            "survey.unchecked",
+            "tie",
+            0,
+            "",
+            "",
+            "",
+            f"Nothing checks the readings to {len(bare)} points ({names}{more}): a misread tape "
+            "would not be noticed.",
+            "Tape one distance more than is needed to each point.",
+        )
+    level = np.flatnonzero(detail.known & detail.level)
+    if level.size:
+        names = ", ".join(record.point_name(int(one)) for one in level[:5])
+        more = f" and {len(level) - 5} more" if len(level) > 5 else ""
+        yield Finding(
+            "note",
+            "survey.tapes_taken_level",
+            "tie",
+            0,
+            "",
+            "",
+            "",
+            f"The tapes to {len(level)} points were taken as level, because the height of the "
+            f"point or of a datum is not recorded ({names}{more}). A tape that slopes 1 m in 5 m "
+            "is 0.10 m longer than its level distance.",
+            "Record heights of the datums and of these points.",
+        )

@@ -1,0 +1,1 @@
+"""Where a hole is, and where one may drill next."""

@@ -1,0 +1,324 @@
+"""Says where one hole is, which way it goes, and how to find it with a tape."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from itertools import combinations
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+from provenance._base.errors import UnusableInput
+from provenance._survey.adjust.positions import ellipse_95
+from provenance._survey.adjust.wood import HoleSet
+from provenance._survey.hole.known_points import KnownPoints, known_points
+from provenance._survey.parts.field_record import numbers
+from provenance._survey.parts.observation import Floats
+from provenance._survey.parts.precision import ELLIPSOID_95, NORMAL_95
+
+if TYPE_CHECKING:
+    from provenance._record.package import Package
+
+__all__ = ["HolePosition", "NearHole", "TapeTo", "hole_position", "segment_gap"]
+
+_REACH_M = 30.0
+"""Length of a usual tape."""
+_CHOICE = 10
+"""The three best datums are looked for among this many of the nearest."""
+
+
+@dataclass(frozen=True)
+class TapeTo:
+    """What a tape from a datum to the hole would show, with its 95 % range."""
+
+    datum_id: str
+    description: str
+    distance_m: float
+    u95_m: float
+
+
+@dataclass(frozen=True)
+class NearHole:
+    """The recorded hole whose drill line comes nearest, and how much lies between the two bores."""
+
+    sample_id: str
+    element_id: str
+    between_m: float
+    same_wood: bool
+
+
+@dataclass(frozen=True)
+class HolePosition:
+    """Where a hole (or the middle of a cut) is, in site grid metres.
+
+    `entry_m` is the point on the surface, `axis_m` the point of the wood's axis at that distance,
+    `direction` the unit vector of the drill (None for a cut), `bottom_m` the end of the bore (equal
+    to the entry where no depth is known). `u95_major_m`, `u95_minor_m`, `u95_axis_deg` give the
+    level 95 % ellipse of the entry, `u95_height_m` its range in height (None where no height is
+    known), `u95_bottom_m` the longest 95 % half-axis at the end of the bore. `bearing_deg` is
+    clockwise from the grid's y axis. `notes` say what had to be assumed.
+    """
+
+    sample_id: str
+    element_id: str
+    is_hole: bool
+    found_by: str
+    along_m: float
+    entry_m: tuple[float, float, float | None]
+    axis_m: tuple[float, float, float | None]
+    bottom_m: tuple[float, float, float | None]
+    direction: tuple[float, float, float] | None
+    bearing_deg: float | None
+    inclination_deg: float | None
+    depth_m: float | None
+    radius_m: float | None
+    u95_major_m: float
+    u95_minor_m: float
+    u95_axis_deg: float
+    u95_height_m: float | None
+    u95_bottom_m: float
+    height_above_floor_m: float | None
+    tapes: tuple[TapeTo, ...]
+    nearest: NearHole | None
+    notes: tuple[str, ...]
+
+
+def hole_position(
+    package: Package, sample_id: str, *, known: KnownPoints | None = None
+) -> HolePosition:
+    """Where the hole of a sample is; give `known` when many are asked about.
+
+    Raises UnusableInput that says what is missing when the hole cannot be placed.
+    """
+    known = known or known_points(package)
+    at = _hole_number(package, known, sample_id)
+    holes, bores = known.holes, known.holes.bores
+    sample = known.record.sample.iloc[int(holes.sample[at])]
+    entry, direction = bores.entry[at], bores.direction[at]
+    covariance = np.nan_to_num(bores.entry_covariance[at : at + 1])
+    major, minor, axis = ellipse_95(covariance)
+    bottom = np.linalg.eigvalsh(np.nan_to_num(bores.bottom_covariance[at]))[-1]
+    depth = float(holes.depth_m[at])
+    is_hole = bool(holes.is_hole[at])
+    level = float(np.hypot(direction[0], direction[1]))
+    height = _height_above_floor(known, at)
+    return HolePosition(
+        sample_id=sample_id,
+        element_id=str(sample["element_id"]),
+        is_hole=is_hole,
+        found_by=known.found.get(f"hole:{sample_id}", "geometry"),
+        along_m=float(numbers(known.record.sample, "along_m")[holes.sample[at]]),
+        entry_m=_point(entry),
+        axis_m=_point(bores.axis_point[at]),
+        bottom_m=_point(bores.bottom[at]),
+        direction=(
+            (float(direction[0]), float(direction[1]), float(direction[2])) if is_hole else None
+        ),
+        bearing_deg=(
+            float(np.degrees(np.arctan2(direction[0], direction[1])) % 360)
+            if is_hole and level > 0.02
+            else None
+        ),
+        inclination_deg=(
+            float(np.degrees(np.arcsin(np.clip(direction[2], -1, 1)))) if is_hole else None
+        ),
+        depth_m=depth if np.isfinite(depth) else None,
+        radius_m=float(bores.radius_m[at]) if np.isfinite(bores.radius_m[at]) else None,
+        u95_major_m=float(major[0]),
+        u95_minor_m=float(minor[0]),
+        u95_axis_deg=float(axis[0]),
+        u95_height_m=(
+            float(NORMAL_95 * np.sqrt(covariance[0, 2, 2])) if np.isfinite(entry[2]) else None
+        ),
+        u95_bottom_m=float(ELLIPSOID_95 * np.sqrt(bottom)),
+        height_above_floor_m=height,
+        tapes=tapes_to(known, entry, covariance[0], str(sample["element_id"])),
+        nearest=nearest_hole(
+            known,
+            bores.entry[at],
+            bores.bottom[at],
+            float(np.nan_to_num(holes.bore_m[at])),
+            element=int(holes.element[at]),
+            but=at,
+        ),
+        notes=_notes(known, at, height),
+    )
+
+
+def _hole_number(package: Package, known: KnownPoints, sample_id: str) -> int:
+    samples = list(known.record.sample["sample_id"])
+    path = package.table_path("sample")
+    if sample_id not in samples:
+        raise UnusableInput(f"{path}: there is no sample '{sample_id}'; check the number")
+    number = samples.index(sample_id)
+    found = np.flatnonzero(known.holes.sample == number)
+    if found.size:
+        return int(found[0])
+    row = known.record.sample.iloc[number]
+    where = f"{path}, row {known.record.sample.index[number]}: the hole of {sample_id}"
+    element = known.record.number_of("element", known.record.sample["element_id"])[number]
+    if element < 0:
+        raise UnusableInput(
+            f"{where} cannot be placed: its element '{row['element_id']}' is not in the table"
+        )
+    if not np.isfinite(numbers(known.record.sample, "along_m")[number]):
+        raise UnusableInput(
+            f'{where} cannot be placed: its distance from end A (along_m) is "{row["along_m"]}"; '
+            "measure it along the wood from end A"
+        )
+    missing = [
+        f"end {side}" for end, side in enumerate("ab") if np.isnan(known.ends[2 * element + end, 0])
+    ]
+    raise UnusableInput(
+        f"{where} cannot be placed: {' and '.join(missing)} of {row['element_id']} "
+        f"{'has' if len(missing) == 1 else 'have'} no position; tie "
+        f"{'it' if len(missing) == 1 else 'them'} to datums and run the survey"
+    )
+
+
+def _point(xyz: Floats) -> tuple[float, float, float | None]:
+    return float(xyz[0]), float(xyz[1]), float(xyz[2]) if np.isfinite(xyz[2]) else None
+
+
+def _height_above_floor(known: KnownPoints, at: int) -> float | None:
+    place = str(known.record.element["place_id"].iloc[int(known.holes.element[at])])
+    floor = known.record.floor_heights().get(place)
+    height = float(known.holes.bores.entry[at, 2])
+    if floor is not None and np.isfinite(height):
+        return height - floor
+    recorded = float(numbers(known.record.sample, "height_m")[known.holes.sample[at]])
+    return recorded if np.isfinite(recorded) else None
+
+
+def tapes_to(
+    known: KnownPoints, point: Floats, covariance: Floats, element_id: str
+) -> tuple[TapeTo, ...]:
+    """Tape distances to a point from the three datums whose tapes would fix it best.
+
+    Datums of the same building come first; three are chosen so that the weakest direction of the
+    point is held as well as can be. Fewer when there are fewer within reach.
+    """
+    record = known.record
+    wood = record.element[record.element["element_id"] == element_id]
+    site = str(wood["site_id"].iloc[0])
+    house = [
+        str(record.place["place_id"].iloc[at])
+        for at in record.line_of_places(str(wood["place_id"].iloc[0]))
+    ]
+    axes = 3 if np.isfinite(point[2]) else 2
+    ray = point[:axes] - known.datums[:, :axes]
+    length = np.sqrt((ray**2).sum(axis=1))
+    usable = (record.datum["site_id"] == site).to_numpy() & (length < _REACH_M) & (length > 0.1)
+    inside = record.datum["place_id"].isin(house).to_numpy()
+    if (usable & inside).sum() >= 3:
+        usable &= inside
+    near = np.flatnonzero(usable)
+    near = near[np.argsort(length[near], kind="stable")][:_CHOICE]
+    unit = ray / np.maximum(length, 1e-9)[:, None]
+
+    def weakest(chosen: tuple[int, ...]) -> float:
+        picked = unit[list(chosen)]
+        return float(np.linalg.eigvalsh(picked.T @ picked)[0])
+
+    choices = list(combinations(map(int, near), min(3, len(near))))
+    best = max(choices, key=weakest) if choices else ()
+    tapes = []
+    for datum in best:
+        spread = covariance[:axes, :axes] + np.nan_to_num(
+            known.datums_covariance[datum, :axes, :axes]
+        )
+        sd = float(np.sqrt(unit[datum] @ spread @ unit[datum]))
+        row = record.datum.iloc[datum]
+        tapes.append(
+            TapeTo(
+                str(row["datum_id"]),
+                str(row["description"]),
+                float(length[datum]),
+                float(NORMAL_95 * sd),
+            )
+        )
+    return tuple(sorted(tapes, key=lambda tape: tape.distance_m))
+
+
+def segment_gap(p1: Floats, q1: Floats, p2: Floats, q2: Floats) -> Floats:
+    """Least distance (n,) in m between the segments p1-q1 and p2-q2, each (n, 3) or (3,).
+
+    Source: closed form by clamping both parameters, as in C. Ericson, Real-Time Collision
+    Detection, 2005, section 5.1.9 (from memory).
+    """
+    p1, q1, p2, q2 = np.broadcast_arrays(
+        *(np.atleast_2d(np.asarray(one, dtype=float)) for one in (p1, q1, p2, q2))
+    )
+    d1, d2, r = q1 - p1, q2 - p2, p1 - p2
+    a, e, f = ((d * o).sum(axis=1) for d, o in ((d1, d1), (d2, d2), (d2, r)))
+    b, c = (d1 * d2).sum(axis=1), (d1 * r).sum(axis=1)
+    safe_a, safe_e = np.maximum(a, 1e-18), np.maximum(e, 1e-18)
+    square = a * e - b * b
+    parallel = square <= 1e-12 * np.maximum(a * e, 1e-30)
+    s = np.where(parallel, 0.0, np.clip((b * f - c * e) / np.where(parallel, 1.0, square), 0, 1))
+    t = np.where(e > 1e-18, (b * s + f) / safe_e, 0.0)
+    s = np.where(t < 0, np.clip(-c / safe_a, 0, 1), s)
+    s = np.where(t > 1, np.clip((b - c) / safe_a, 0, 1), s)
+    s = np.where(a > 1e-18, s, 0.0)
+    t = np.clip(np.where(e > 1e-18, (b * s + f) / safe_e, 0.0), 0, 1)
+    s = np.where(a > 1e-18, np.clip((b * t - c) / safe_a, 0, 1), 0.0)
+    gap = p1 + s[:, None] * d1 - p2 - t[:, None] * d2
+    return np.asarray(np.sqrt((gap**2).sum(axis=1)), dtype=np.float64)
+
+
+def nearest_hole(
+    known: KnownPoints,
+    entry: Floats,
+    bottom: Floats,
+    bore_m: float,
+    *,
+    element: int,
+    but: int | None = None,
+) -> NearHole | None:
+    """The recorded hole that a drill line from `entry` to `bottom` comes nearest to, or None."""
+    holes: HoleSet = known.holes
+    others = holes.is_hole & np.isfinite(holes.bores.entry[:, 0])
+    if but is not None:
+        others[but] = False
+    at = np.flatnonzero(others)
+    if not at.size:
+        return None
+    flat = np.nan_to_num
+    gap = segment_gap(
+        flat(entry), flat(bottom), flat(holes.bores.entry[at]), flat(holes.bores.bottom[at])
+    )
+    gap = gap - (bore_m + np.nan_to_num(holes.bore_m[at])) / 2
+    best = int(at[np.argmin(gap)])
+    sample = known.record.sample.iloc[int(holes.sample[best])]
+    return NearHole(
+        str(sample["sample_id"]),
+        str(sample["element_id"]),
+        float(max(gap.min(), 0.0)),
+        int(holes.element[best]) == element,
+    )
+
+
+def _notes(known: KnownPoints, at: int, height: float | None) -> tuple[str, ...]:
+    holes, bores = known.holes, known.holes.bores
+    sample = known.record.sample.iloc[int(holes.sample[at])]
+    notes = []
+    if holes.is_hole[at]:
+        if not bores.sure_side[at]:
+            notes.append("The clock position is not recorded: the hole may be on any side.")
+        if not bores.sure_direction[at]:
+            notes.append("The drill's direction is not certain: taken as straight to the middle.")
+        if not np.isfinite(bores.radius_m[at]):
+            notes.append("The size of the wood is not recorded: the hole was put on its axis.")
+        if not sample["depth_mm"] and np.isfinite(holes.depth_m[at]):
+            notes.append("The depth is not recorded: taken as the length of the core.")
+    if not bores.inside[at]:
+        notes.append("The distance from end A is longer than the wood between its ends.")
+    if not np.isfinite(bores.entry[at, 2]):
+        notes.append("No height is known; distances are level ones.")
+    recorded = float(numbers(known.record.sample, "height_m")[holes.sample[at]])
+    if height is not None and np.isfinite(recorded) and abs(recorded - height) > 0.10:
+        notes.append(
+            f"The height above the floor was recorded as {recorded:.2f} m, "
+            f"but the wood puts it at {height:.2f} m."
+        )
+    return tuple(notes)

@@ -1,0 +1,108 @@
+"""Holds where everything is, as the last survey left it, for questions about single holes."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+from provenance._survey.adjust.adjustment import TABLE, adjust_survey
+from provenance._survey.adjust.bore import Sticks
+from provenance._survey.adjust.wood import HoleSet, set_holes, take_sticks
+from provenance._survey.parts.field_record import FieldRecord, numbers, read_field_record
+from provenance._survey.parts.observation import Floats
+from provenance._survey.parts.precision import Precision
+
+if TYPE_CHECKING:
+    import pandas as pd
+
+    from provenance._record.package import Package
+
+__all__ = ["KnownPoints", "known_points"]
+
+
+@dataclass(frozen=True)
+class KnownPoints:
+    """Positions of a package by row number, NaN where not known.
+
+    `ends` (2E, 3) and `ends_covariance` (2E, 3, 3) as FieldRecord numbers them, `datums` (k, 3)
+    with `datums_covariance`; `sticks` and `holes` are the wood and the holes built on them, a hole
+    that was taped itself standing where it was taped; `found` says how each point was found, by
+    the keys of the table 'position'.
+    """
+
+    record: FieldRecord
+    ends: Floats
+    ends_covariance: Floats
+    datums: Floats
+    datums_covariance: Floats
+    sticks: Sticks
+    holes: HoleSet
+    found: dict[str, str]
+
+
+def known_points(package: Package, *, precision: Precision | None = None) -> KnownPoints:
+    """From the table 'position', or, where no survey has been written, from one made now.
+
+    The table is taken as it stands: survey again after ties or sizes have been corrected.
+    """
+    precision = precision or Precision()
+    record = read_field_record(package)
+    frame = package.table(TABLE) if TABLE in package.model.tables else None
+    if frame is None or frame.empty:
+        frame = adjust_survey(package, precision=precision).positions
+        frame = frame.astype(object).where(frame.notna(), "")
+    xyz, covariance = _coordinates(frame)
+    keys = {str(key): at for at, key in enumerate(frame["position_id"])}
+
+    def taken(names: list[str]) -> tuple[Floats, Floats]:
+        at = np.array([keys.get(name, -1) for name in names], dtype=np.int64)
+        nothing = np.full((1, 3), np.nan), np.full((1, 3, 3), np.nan)
+        return np.vstack([xyz, nothing[0]])[at], np.concatenate([covariance, nothing[1]])[at]
+
+    ends, ends_covariance = taken(
+        [f"end:{one}:{side}" for one in record.element["element_id"] for side in "ab"]
+    )
+    datums, datums_covariance = taken([f"datum:{one}" for one in record.datum["datum_id"]])
+    holes = set_holes(record, package.model, ends, ends_covariance, precision)
+    found = dict(zip(frame["position_id"].map(str), frame["found_by"].map(str), strict=True))
+    names = ["hole:" + str(record.sample["sample_id"].iloc[at]) for at in holes.sample]
+    tied = np.array([found.get(name) == "adjusted" for name in names], dtype=bool)
+    return KnownPoints(
+        record,
+        ends,
+        ends_covariance,
+        datums,
+        datums_covariance,
+        take_sticks(record, ends, ends_covariance),
+        _moved(holes, tied, *taken(names)),
+        found,
+    )
+
+
+def _coordinates(frame: pd.DataFrame) -> tuple[Floats, Floats]:
+    xyz = np.column_stack([numbers(frame, f"{axis}_m") for axis in "xyz"])
+    sd = np.column_stack([numbers(frame, f"sd_{axis}_m") for axis in "xyz"])
+    ratio = np.tile(np.eye(3), (len(frame), 1, 1))
+    for i, j, name in ((0, 1, "xy"), (0, 2, "xz"), (1, 2, "yz")):
+        ratio[:, i, j] = ratio[:, j, i] = np.nan_to_num(numbers(frame, f"corr_{name}"))
+    return xyz, ratio * sd[:, :, None] * sd[:, None, :]
+
+
+def _moved(holes: HoleSet, tied: np.ndarray, xyz: Floats, covariance: Floats) -> HoleSet:
+    """The holes with those that were taped themselves shifted to where they were taped."""
+    if not tied.any():
+        return holes
+    bores = holes.bores
+    shift = np.where(tied[:, None], xyz - bores.entry, 0.0)
+    grown = bores.bottom_covariance - bores.entry_covariance
+    entry_covariance = np.where(tied[:, None, None], covariance, bores.entry_covariance)
+    moved = replace(
+        bores,
+        entry=bores.entry + shift,
+        bottom=bores.bottom + shift,
+        entry_covariance=entry_covariance,
+        bottom_covariance=entry_covariance + grown,
+    )
+    return replace(holes, bores=moved)

@@ -1,0 +1,219 @@
+"""Gathers wood, holes and datums as map features: geometry, and the facts that go with each."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import TYPE_CHECKING, Literal
+
+import numpy as np
+
+from provenance._base.errors import UnusableInput
+from provenance._survey.adjust.positions import ellipse_95
+from provenance._survey.hole.known_points import KnownPoints
+from provenance._survey.parts.geodetic import NotTied, map_tie
+from provenance._survey.parts.observation import Floats
+from provenance._survey.plan.plan_content import levels_of, plan_content, stamps_of
+
+if TYPE_CHECKING:
+    from provenance._record.package import Package
+
+__all__ = ["Layer", "MapFeature", "map_layers", "on_wgs84"]
+
+Value = str | float | int | None
+
+
+@dataclass(frozen=True)
+class MapFeature:
+    """One feature: points (n, 2 or 3) in x, y, height or longitude, latitude; and its facts."""
+
+    id: str
+    points: tuple[tuple[float, ...], ...]
+    facts: dict[str, Value]
+
+
+@dataclass(frozen=True)
+class Layer:
+    """Features of one kind; `columns` names the facts with their SQL types."""
+
+    name: str
+    description: str
+    geometry: Literal["Point", "LineString"]
+    columns: dict[str, str]
+    features: tuple[MapFeature, ...]
+
+
+_WOOD = {
+    "element_id": "TEXT",
+    "place_id": "TEXT",
+    "function": "TEXT",
+    "in_place": "TEXT",
+    "length_m": "REAL",
+    "diameter_a_cm": "REAL",
+    "diameter_b_cm": "REAL",
+    "species_field": "TEXT",
+    "sampled": "TEXT",
+}
+_HOLE = {
+    "sample_id": "TEXT",
+    "element_id": "TEXT",
+    "stamp": "TEXT",
+    "kind": "TEXT",
+    "along_m": "REAL",
+    "clock": "REAL",
+    "depth_mm": "REAL",
+    "height_m": "REAL",
+    "u95_m": "REAL",
+    "found_by": "TEXT",
+}
+_DATUM = {"datum_id": "TEXT", "kind": "TEXT", "height_m": "REAL", "u95_m": "REAL"}
+
+
+def map_layers(
+    package: Package, known: KnownPoints, *, place: str | None = None, level: int | None = None
+) -> tuple[str, tuple[Layer, ...]]:
+    """The site's code and its layers elements, holes and datums on the site grid, in m.
+
+    Of one building and storey if asked for. Raises UnusableInput when the package holds several
+    sites and no place says which, because each has its own grid.
+    """
+    record = known.record
+    chosen = set(record.element["element_id"])
+    datums = set(record.datum["datum_id"])
+    site_ids = sorted(set(record.site["site_id"]))
+    if place is not None:
+        content = plan_content(package, known, place, level)
+        chosen = {wood.element_id for wood in content.woods}
+        datums = {datum.datum_id for datum in content.datums}
+        site_ids = [content.site_id]
+    elif level is not None:
+        raise UnusableInput(
+            "a level belongs to a building; name the building with --place "
+            f"(levels are recorded for {', '.join(_with_levels(known)) or 'none'})"
+        )
+    if len(site_ids) != 1:
+        raise UnusableInput(
+            f"{package.folder} holds {len(site_ids)} sites, each with its own grid; "
+            "name a building with --place"
+        )
+    return site_ids[0], (
+        _wood_layer(known, chosen),
+        _hole_layer(package, known, chosen),
+        _datum_layer(known, datums),
+    )
+
+
+def _with_levels(known: KnownPoints) -> list[str]:
+    from provenance._survey.plan.plan_content import buildings_of
+
+    return [one for one in buildings_of(known.record) if levels_of(known.record, one)]
+
+
+def on_wgs84(known: KnownPoints, site_id: str, layers: tuple[Layer, ...]) -> tuple[Layer, ...]:
+    """The layers in longitude and latitude on WGS 84; raises NotTied where the grid is not tied."""
+    site = known.record.site[known.record.site["site_id"] == site_id]
+    if site.empty:
+        raise NotTied(f"there is no site '{site_id}' in the table site")
+    tie = map_tie(site.iloc[0])
+    carried = []
+    for layer in layers:
+        features = []
+        flat = np.array([p[:2] for one in layer.features for p in one.points]).reshape(-1, 2)
+        latitude, longitude = tie.wgs84(flat[:, 0], flat[:, 1]) if len(flat) else (flat, flat)
+        at = 0
+        for one in layer.features:
+            points = tuple(
+                (round(float(longitude[at + i]), 8), round(float(latitude[at + i]), 8))
+                for i in range(len(one.points))
+            )
+            at += len(one.points)
+            features.append(MapFeature(one.id, points, one.facts))
+        carried.append(
+            Layer(layer.name, layer.description, layer.geometry, layer.columns, tuple(features))
+        )
+    return tuple(carried)
+
+
+def _point(xyz: Floats) -> tuple[float, ...]:
+    axes = 3 if np.isfinite(xyz[2]) else 2
+    return tuple(round(float(value), 4) for value in xyz[:axes])
+
+
+def _number(text: object) -> float | None:
+    try:
+        return float(str(text))
+    except ValueError:
+        return None
+
+
+def _rounded(value: float) -> float | None:
+    return round(float(value), 4) if np.isfinite(value) else None
+
+
+def _wood_layer(known: KnownPoints, chosen: set[str]) -> Layer:
+    features = []
+    element = known.record.element
+    for at, (_, row) in enumerate(element.iterrows()):
+        a, b = known.ends[2 * at], known.ends[2 * at + 1]
+        if row["element_id"] not in chosen or np.isnan([a[0], b[0]]).any():
+            continue
+        one, two = _point(a), _point(b)
+        if len(one) != len(two):
+            one, two = one[:2], two[:2]
+        size = np.nanmean(np.vstack([known.sticks.upright_m[at], known.sticks.level_m[at]]), axis=0)
+        facts: dict[str, Value] = {
+            name: str(row[name]) or None for name in _WOOD if name in row and _WOOD[name] == "TEXT"
+        }
+        facts |= {
+            "length_m": _number(row["length_m"]),
+            "diameter_a_cm": _rounded(size[0] * 100),
+            "diameter_b_cm": _rounded(size[1] * 100),
+        }
+        features.append(MapFeature(str(row["element_id"]), (one, two), facts))
+    words = "Wood, a line along its axis from end A to end B"
+    return Layer("elements", words, "LineString", _WOOD, tuple(features))
+
+
+def _hole_layer(package: Package, known: KnownPoints, chosen: set[str]) -> Layer:
+    stamps = stamps_of(package)
+    holes, bores = known.holes, known.holes.bores
+    major, _, _ = ellipse_95(np.nan_to_num(bores.entry_covariance))
+    features = []
+    for at in range(len(holes.sample)):
+        row = known.record.sample.iloc[int(holes.sample[at])]
+        if row["element_id"] not in chosen:
+            continue
+        sample_id = str(row["sample_id"])
+        entry = bores.entry[at]
+        facts: dict[str, Value] = {
+            "sample_id": sample_id,
+            "element_id": str(row["element_id"]),
+            "stamp": stamps.get(sample_id),
+            "kind": str(row["kind"]) or None,
+            "along_m": _number(row["along_m"]),
+            "clock": _number(row["clock"]),
+            "depth_mm": _number(row["depth_mm"]),
+            "height_m": _rounded(entry[2]),
+            "u95_m": _rounded(major[at]),
+            "found_by": known.found.get(f"hole:{sample_id}", "geometry"),
+        }
+        features.append(MapFeature(sample_id, (_point(entry),), facts))
+    words = "Holes and cuts, with the stamp on the plug and the 95 % radius"
+    return Layer("holes", words, "Point", _HOLE, tuple(features))
+
+
+def _datum_layer(known: KnownPoints, chosen: set[str]) -> Layer:
+    major, _, _ = ellipse_95(np.nan_to_num(known.datums_covariance))
+    features = []
+    for at, (_, row) in enumerate(known.record.datum.iterrows()):
+        xyz = known.datums[at]
+        if row["datum_id"] not in chosen or np.isnan(xyz[0]):
+            continue
+        facts: dict[str, Value] = {
+            "datum_id": str(row["datum_id"]),
+            "kind": str(row["kind"]) or None,
+            "height_m": _rounded(xyz[2]),
+            "u95_m": _rounded(major[at]),
+        }
+        features.append(MapFeature(str(row["datum_id"]), (_point(xyz),), facts))
+    words = "Fixed points that can be found again"
+    return Layer("datums", words, "Point", _DATUM, tuple(features))

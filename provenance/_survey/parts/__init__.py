@@ -1,0 +1,1 @@
+"""What surveying is made of: readings, points, least squares."""

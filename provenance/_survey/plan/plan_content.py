@@ -1,0 +1,417 @@
+"""Gathers what belongs on a plan of one building and level, in site grid metres."""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Sequence
+from dataclasses import dataclass
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+from provenance._base.errors import UnusableInput
+from provenance._survey.adjust.bore import wood_axes
+from provenance._survey.hole.known_points import KnownPoints
+from provenance._survey.parts.field_record import FieldRecord, numbers
+from provenance._survey.parts.observation import Floats
+from provenance._survey.parts.outline import read_outline
+
+if TYPE_CHECKING:
+    from provenance._record.package import Package
+
+__all__ = [
+    "PlanContent",
+    "PlanDatum",
+    "PlanHole",
+    "PlanPlace",
+    "PlanWood",
+    "Underlay",
+    "buildings_of",
+    "file_name_part",
+    "levels_of",
+    "plan_content",
+    "shortened",
+    "stamps_of",
+    "wood_alone",
+]
+
+Point = tuple[float, float]
+_SECTION_POINTS = 24
+_LYING = frozenset({"fallen", "loose"})
+_ELSEWHERE = frozenset({"stored", "gone"})
+
+
+@dataclass(frozen=True)
+class PlanWood:
+    """A piece of wood seen from above: outline, axis from A to B, and what it is."""
+
+    element_id: str
+    outline: tuple[Point, ...]
+    a: Point
+    b: Point
+    height_m: float
+    upright: bool
+    loose: bool
+    sampled: bool
+
+
+@dataclass(frozen=True)
+class PlanHole:
+    """A hole or cut seen from above, with what is stamped on its plug."""
+
+    sample_id: str
+    element_id: str
+    stamp: str
+    at: Point
+    bottom: Point
+    is_hole: bool
+
+
+@dataclass(frozen=True)
+class PlanDatum:
+    """A datum seen from above."""
+
+    datum_id: str
+    at: Point
+
+
+@dataclass(frozen=True)
+class PlanPlace:
+    """A room or building with its outline."""
+
+    place_id: str
+    name: str
+    outline: tuple[Point, ...]
+
+
+@dataclass(frozen=True)
+class Underlay:
+    """An image to lay under a plan: lower left corner, size on the ground, turn anticlockwise."""
+
+    file_id: str
+    at: Point
+    width_m: float
+    height_m: float
+    turn_deg: float
+    data: bytes
+    media_type: str
+
+
+@dataclass(frozen=True)
+class PlanContent:
+    """Everything on one plan. `not_shown` says in sentences what was left off and why."""
+
+    site_id: str
+    building_id: str
+    building_name: str
+    level: int | None
+    grid_north_deg: float | None
+    places: tuple[PlanPlace, ...]
+    woods: tuple[PlanWood, ...]
+    holes: tuple[PlanHole, ...]
+    datums: tuple[PlanDatum, ...]
+    underlays: tuple[Underlay, ...]
+    not_shown: tuple[str, ...]
+
+    def extent(self) -> tuple[float, float, float, float] | None:
+        """Least x, least y, greatest x, greatest y in m; None when nothing is on the plan."""
+        points = [p for place in self.places for p in place.outline]
+        points += [p for wood in self.woods for p in wood.outline]
+        points += [hole.at for hole in self.holes] + [datum.at for datum in self.datums]
+        if not points:
+            return None
+        xs, ys = zip(*points, strict=True)
+        return min(xs), min(ys), max(xs), max(ys)
+
+
+def buildings_of(record: FieldRecord) -> list[str]:
+    """Codes of the places that lie in no other one, in the order of the table."""
+    known = set(record.place["place_id"])
+    outer = ~record.place["parent_place_id"].isin(known)
+    return [str(one) for one in record.place["place_id"][outer]]
+
+
+def levels_of(record: FieldRecord, building_id: str) -> list[int]:
+    """The storeys that wood of a building is recorded on, lowest first."""
+    levels = {
+        level for place, level in record.storeys.items() if building_id in _codes(record, place)
+    }
+    return sorted(levels)
+
+
+def _codes(record: FieldRecord, place_id: str) -> list[str]:
+    return [str(record.place["place_id"].iloc[at]) for at in record.line_of_places(place_id)]
+
+
+def stamps_of(package: Package) -> dict[str, str]:
+    """What is stamped on the plug that now fills the hole of each sample."""
+    plug = package.table("plug")
+    stamps: dict[str, str] = {}
+    for sample, stamp, replaced in zip(
+        plug["sample_id"], plug["stamp"], plug["replaced_by_plug_id"], strict=True
+    ):
+        if not replaced and stamp:
+            stamps[str(sample)] = str(stamp)
+    return stamps
+
+
+def plan_content(
+    package: Package,
+    known: KnownPoints,
+    building_id: str,
+    level: int | None = None,
+    *,
+    only_elements: Sequence[str] | None = None,
+    underlays: bool = True,
+) -> PlanContent:
+    """What belongs on the plan of a building, of one storey or of all.
+
+    `underlays` says whether images that the record lays under the plan are read. Raises
+    UnusableInput when there is no such place, or such an image cannot be read.
+    """
+    record = known.record
+    if building_id not in set(record.place["place_id"]):
+        places = ", ".join(buildings_of(record)) or "none"
+        raise UnusableInput(
+            f"{package.table_path('place')}: there is no place '{building_id}'; "
+            f"buildings are: {places}"
+        )
+    row = record.place[record.place["place_id"] == building_id].iloc[0]
+    inside = {
+        str(place)
+        for place in record.place["place_id"]
+        if building_id in _codes(record, str(place))
+        and (level is None or record.storeys.get(str(place)) == level)
+    }
+    chosen, notes = _chosen_wood(known, building_id, inside, level, only_elements)
+    site = record.site[record.site["site_id"] == row["site_id"]]
+    north = numbers(site, "grid_north_deg")
+    in_building = [str(p) for p in record.place["place_id"] if building_id in _codes(record, p)]
+    return PlanContent(
+        site_id=str(row["site_id"]),
+        building_id=building_id,
+        building_name=str(row["name"]),
+        level=level,
+        grid_north_deg=float(north[0]) if len(north) and np.isfinite(north[0]) else None,
+        places=_places(record, [*inside, building_id]),
+        woods=_woods(known, chosen),
+        holes=_holes(package, known, chosen),
+        datums=_datums(known, in_building),
+        underlays=(
+            _underlays(package, inside | {building_id, str(row["site_id"])}) if underlays else ()
+        ),
+        not_shown=notes,
+    )
+
+
+def _chosen_wood(
+    known: KnownPoints,
+    building_id: str,
+    inside: set[str],
+    level: int | None,
+    only: Sequence[str] | None,
+) -> tuple[list[int], tuple[str, ...]]:
+    record = known.record
+    chosen: list[int] = []
+    no_place, no_level, elsewhere = [], [], []
+    states = list(record.element["in_place"])
+    in_building = {
+        place for place in set(record.element["place_id"]) if building_id in _codes(record, place)
+    }
+    for at, (element_id, place_id) in enumerate(
+        zip(record.element["element_id"], record.element["place_id"], strict=True)
+    ):
+        if only is not None and element_id not in only:
+            continue
+        if place_id not in in_building:
+            continue
+        if place_id not in inside:
+            if str(place_id) not in record.storeys and level is not None:
+                no_level.append(str(element_id))
+            continue
+        if states[at] in _ELSEWHERE:
+            elsewhere.append(str(element_id))
+        elif np.isnan(known.ends[[2 * at, 2 * at + 1], 0]).any():
+            no_place.append(str(element_id))
+        else:
+            chosen.append(at)
+    notes = []
+    for ids, what in (
+        (no_place, "no coordinates for both ends"),
+        (no_level, "no storey recorded"),
+        (elsewhere, "no longer in the building"),
+    ):
+        if ids:
+            notes.append(f"Not shown, {what}: {shortened(ids)}.")
+    return chosen, tuple(notes)
+
+
+def file_name_part(code: str) -> str:
+    """A code as part of a file name, whatever stands in the table.
+
+    >>> file_name_part("B1/R2"), file_name_part("../x")
+    ('B1_R2', '_x')
+    """
+    return re.sub(r"[^A-Za-z0-9._-]", "_", code).lstrip(".") or "_"
+
+
+def shortened(ids: Sequence[str], most: int = 6) -> str:
+    """A list of codes in few words."""
+    more = f" and {len(ids) - most} more" if len(ids) > most else ""
+    return ", ".join(ids[:most]) + more
+
+
+def _places(record: FieldRecord, ids: Sequence[str]) -> tuple[PlanPlace, ...]:
+    found = []
+    for place_id, name, text in zip(
+        record.place["place_id"], record.place["name"], record.place["outline"], strict=True
+    ):
+        outline = read_outline(str(text)) if place_id in ids else None
+        if outline is not None:
+            found.append(PlanPlace(str(place_id), str(name), _points(outline)))
+    return tuple(found)
+
+
+def _points(array: Floats) -> tuple[Point, ...]:
+    return tuple((float(x), float(y)) for x, y in array[:, :2])
+
+
+def _woods(known: KnownPoints, chosen: list[int]) -> tuple[PlanWood, ...]:
+    record = known.record
+    sampled = set(record.sample["element_id"])
+    # columns as lists: a look-up by row number in a table costs a hundred times as much
+    ids, states = list(record.element["element_id"]), list(record.element["in_place"])
+    stick = known.sticks.at(np.array(chosen, dtype=np.int64))
+    if not chosen:
+        return ()
+    forward, _, _, _ = wood_axes(stick.a, stick.b)
+    # where no size is known a thin line still shows the wood
+    level = np.nan_to_num(stick.level_m, nan=0.04)
+    upright_size = np.nan_to_num(stick.upright_m, nan=0.04)
+    steep = np.abs(forward[:, 2]) > np.sin(np.radians(75.0))
+    woods = []
+    for i, at in enumerate(chosen):
+        a, b = stick.a[i], stick.b[i]
+        if steep[i]:
+            outline = _section(
+                (a + b) / 2, level[i].mean(), upright_size[i].mean(), stick.square[i]
+            )
+        else:
+            over = forward[i, :2] / np.hypot(*forward[i, :2])
+            right = np.array([over[1], -over[0]])
+            corners = [a[:2] - right * level[i, 0] / 2, b[:2] - right * level[i, 1] / 2]
+            corners += [b[:2] + right * level[i, 1] / 2, a[:2] + right * level[i, 0] / 2]
+            outline = _points(np.array(corners))
+        woods.append(
+            PlanWood(
+                str(ids[at]),
+                outline,
+                (float(a[0]), float(a[1])),
+                (float(b[0]), float(b[1])),
+                float((a[2] + b[2]) / 2),
+                bool(steep[i]),
+                states[at] in _LYING,
+                ids[at] in sampled,
+            )
+        )
+    return tuple(sorted(woods, key=lambda wood: (wood.height_m, wood.element_id)))
+
+
+def _section(middle: Floats, width: float, depth: float, square: bool) -> tuple[Point, ...]:
+    """The section of upright wood: diameter 1 runs along y, diameter 2 along x."""
+    if square:
+        corners = np.array([[-1, -1], [1, -1], [1, 1], [-1, 1]]) * [width / 2, depth / 2]
+    else:
+        turn = np.linspace(0, 2 * np.pi, _SECTION_POINTS, endpoint=False)
+        corners = np.column_stack([np.cos(turn) * width / 2, np.sin(turn) * depth / 2])
+    return _points(middle[:2] + corners)
+
+
+def _holes(package: Package, known: KnownPoints, chosen: list[int]) -> tuple[PlanHole, ...]:
+    stamps = stamps_of(package)
+    holes, bores = known.holes, known.holes.bores
+    samples = list(
+        zip(known.record.sample["sample_id"], known.record.sample["element_id"], strict=True)
+    )
+    found = []
+    for at in np.flatnonzero(np.isin(holes.element, chosen)):
+        sample_id, element_id = map(str, samples[int(holes.sample[at])])
+        found.append(
+            PlanHole(
+                sample_id,
+                element_id,
+                stamps.get(sample_id, sample_id),
+                (float(bores.entry[at, 0]), float(bores.entry[at, 1])),
+                (float(bores.bottom[at, 0]), float(bores.bottom[at, 1])),
+                bool(holes.is_hole[at]),
+            )
+        )
+    return tuple(sorted(found, key=lambda hole: hole.sample_id))
+
+
+def _datums(known: KnownPoints, places: list[str]) -> tuple[PlanDatum, ...]:
+    found = []
+    for at, (datum_id, place_id) in enumerate(
+        zip(known.record.datum["datum_id"], known.record.datum["place_id"], strict=True)
+    ):
+        x, y = known.datums[at, :2]
+        if place_id in places and np.isfinite(x):
+            found.append(PlanDatum(str(datum_id), (float(x), float(y))))
+    return tuple(found)
+
+
+def _underlays(package: Package, about: set[str]) -> tuple[Underlay, ...]:
+    from PIL import Image, UnidentifiedImageError
+
+    table = package.table("file")
+    rows = table[table["about_id"].isin(about) & table["about_table"].isin(("place", "site"))]
+    names = ("grid_x_m", "grid_y_m", "metres_per_pixel", "rotation_deg")
+    found = []
+    for number, row in rows.iterrows():
+        x, y, size, turn = (float(numbers(rows.loc[[number]], name)[0]) for name in names)
+        path = package.folder / str(row["path"])
+        if not np.isfinite([x, y, size]).all() or not path.is_file():
+            continue
+        try:
+            with Image.open(path) as image:
+                width, height = image.size
+                media_type = Image.MIME.get(image.format or "", "")
+        except UnidentifiedImageError as error:
+            raise UnusableInput(
+                f"{package.table_path('file')}, row {number}: {row['path']} is to lie under a plan "
+                "but is no image that can be read; use PNG or JPEG"
+            ) from error
+        found.append(
+            Underlay(
+                str(row["file_id"]),
+                (x, y),
+                width * size,
+                height * size,
+                0.0 if np.isnan(turn) else turn,
+                path.read_bytes(),
+                media_type,
+            )
+        )
+    return tuple(found)
+
+
+def wood_alone(package: Package, known: KnownPoints, element: int) -> PlanContent:
+    """A plan of one piece of wood (a row number) that no place is recorded for, with its datums."""
+    record = known.record
+    site_id = str(record.element["site_id"].iloc[element])
+    site = record.site[record.site["site_id"] == site_id]
+    north = numbers(site, "grid_north_deg")
+    places = ["", *map(str, record.place["place_id"][record.place["site_id"] == site_id])]
+    return PlanContent(
+        site_id=site_id,
+        building_id="",
+        building_name="",
+        level=None,
+        grid_north_deg=float(north[0]) if len(north) and np.isfinite(north[0]) else None,
+        places=(),
+        woods=_woods(known, [element]),
+        holes=_holes(package, known, [element]),
+        datums=_datums(known, places),
+        underlays=(),
+        not_shown=(),
+    )

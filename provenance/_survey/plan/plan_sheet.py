@@ -1,0 +1,141 @@
+"""Lays a plan out on one page: the map in its frame, and below it what a reader needs."""
+
+from __future__ import annotations
+
+from collections.abc import Collection
+from dataclasses import dataclass
+
+from provenance._base.errors import UnusableInput
+from provenance._drawing.drawing import Group, Item, Sheet, Text, Transform
+from provenance._drawing.fonts import Typefaces
+from provenance._drawing.paper import Paper
+from provenance._survey.plan.plan_content import PlanContent, shortened
+from provenance._survey.plan.plan_map import draw_map
+from provenance._survey.plan.sheet_parts import (
+    best_scale,
+    frame_ticks,
+    legend,
+    north_arrow,
+    scale_bar,
+    text_lines,
+    wrapped,
+)
+
+__all__ = ["SECRET", "plan_sheet"]
+
+_MARGIN_MM, _FOOT_MM, _TICKS_MM = 10.0, 32.0, 5.0
+_ARROW_MM = 11.0
+"""The north arrow and what is free beside it."""
+_STAMPS_TOLD = 40
+"""In the words for those who cannot see the plan; the lists beside it have all."""
+_ROUND_MM = 8.0
+"""Paper left free round what is drawn, for labels."""
+SECRET = "Shows where things are. Not for the public edition."
+
+
+@dataclass(frozen=True)
+class _Page:
+    width: float
+    height: float
+
+    @property
+    def frame(self) -> tuple[float, float, float, float]:
+        left = _MARGIN_MM + _TICKS_MM
+        bottom = _MARGIN_MM + _FOOT_MM + _TICKS_MM
+        return left, bottom, self.width - left - _MARGIN_MM, self.height - bottom - _MARGIN_MM
+
+
+def plan_sheet(
+    content: PlanContent,
+    paper: Paper,
+    faces: Typefaces,
+    *,
+    record: str,
+    foot: str = SECRET,
+    named: Collection[str] | None = None,
+) -> Sheet:
+    """The plan on a sheet of that paper, upright or lying, whichever allows the larger scale.
+
+    `record` names the package, `foot` is its last line, `named` the only wood with a label (all
+    when None). Raises UnusableInput when nothing on it has coordinates.
+    """
+    extent = content.extent()
+    if extent is None:
+        raise UnusableInput(
+            f"nothing in {content.building_id} has coordinates yet; tie ends of wood to datums "
+            "and run 'treenail survey', or record outlines of its rooms"
+        )
+    low_x, low_y, high_x, high_y = extent
+    choices = []
+    for page in (_Page(paper.width_mm, paper.height_mm), _Page(paper.height_mm, paper.width_mm)):
+        _, _, width, height = page.frame
+        free = (width - 2 * _ROUND_MM, height - 2 * _ROUND_MM)
+        choices.append((best_scale(high_x - low_x, high_y - low_y, *free), page))
+    lying = high_x - low_x > high_y - low_y
+    scale, page = min(choices, key=lambda c: (c[0], (c[1].width > c[1].height) != lying))
+    area = page.frame
+    transform = Transform(
+        scale,
+        ((low_x + high_x) / 2, (low_y + high_y) / 2),
+        (area[0] + area[2] / 2, area[1] + area[3] / 2),
+    )
+    drawn = draw_map(content, transform, area, faces, named=named)
+    ticks, step = frame_ticks(area, transform)
+    notes = list(content.not_shown)
+    if drawn.unlabelled:
+        notes.append(f"No room for the labels of: {shortened(drawn.unlabelled)}.")
+    title = _title(content)
+    items: list[Item] = [*drawn.items, Group(ticks)]
+    items += _foot(content, page, faces, title, record, scale, step, notes)
+    items.append(Text((_MARGIN_MM + _TICKS_MM, _MARGIN_MM), foot, 2.0, grey=0.25))
+    return Sheet(page.width, page.height, tuple(items), title, _words(content, scale))
+
+
+def _title(content: PlanContent) -> str:
+    name = content.building_name or content.building_id
+    level = {None: "", 0: ", ground floor"}.get(content.level, f", storey {content.level}")
+    code = f" ({content.building_id})" if content.building_name else ""
+    return f"Plan of {name}{code}{level}"
+
+
+def _words(content: PlanContent, scale: float) -> str:
+    stamps = shortened([hole.stamp for hole in content.holes], _STAMPS_TOLD)
+    return (
+        f"Plan at 1 : {scale:g} with {len(content.woods)} pieces of wood, "
+        f"{len(content.holes)} holes and cuts and {len(content.datums)} datums. Stamps: "
+        f"{stamps or 'none'}."
+    )
+
+
+def _foot(
+    content: PlanContent,
+    page: _Page,
+    faces: Typefaces,
+    title: str,
+    record: str,
+    scale: float,
+    step: float,
+    notes: list[str],
+) -> list[Item]:
+    left, top = _MARGIN_MM + _TICKS_MM, _MARGIN_MM + _FOOT_MM - 2.0
+    right = page.width - _MARGIN_MM
+    items: list[Item] = [
+        Text((left, top - 4.2), title, 4.2, "bold"),
+        Text((left, top - 8.6), f"Site {content.site_id}. {record}", 2.6),
+    ]
+    bar_x = right - 62
+    items += scale_bar(bar_x, top - 4.4, scale, most_mm=42.0)
+    items += north_arrow(right - 5.5, top - 6.5, 10.0, content.grid_north_deg)
+    north = (
+        "N: true north."
+        if content.grid_north_deg is not None
+        else "y: site grid; true north is not recorded."
+    )
+    grid = f"Ticks every {step:g} m of the site grid. {north}"
+    # not into the arrow, which reaches down beside it
+    beside = wrapped(grid, faces, 2.0, right - _ARROW_MM - bar_x, 2)
+    items += text_lines(beside, bar_x, top - 10.0, 2.0, grey=0.25)
+    items += legend(left, top - 11.5)
+    told = wrapped(" ".join(notes), faces, 2.0, right - bar_x, 4)
+    items += text_lines(told, bar_x, top - 10.8 - 2.6 * len(beside), 2.0, grey=0.25)
+    return items

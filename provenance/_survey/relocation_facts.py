@@ -1,0 +1,316 @@
+"""Gathers everything that somebody needs who wants to find one hole again."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+import numpy as np
+
+from provenance._base.errors import UnusableInput
+from provenance._identity.identifier import checked_identifier
+from provenance._identity.rotation import turned
+from provenance._ledger.holdings import events_of, replay
+from provenance._survey.adjust.bore import UPRIGHT_DEG, wood_axes
+from provenance._survey.hole.cautions import drilling_cautions
+from provenance._survey.hole.drilling import propose_holes
+from provenance._survey.hole.hole import HolePosition, hole_position
+from provenance._survey.hole.known_points import KnownPoints
+from provenance._survey.plan.elevation import strip_title
+
+if TYPE_CHECKING:
+    import pandas as pd
+
+    from provenance._record.package import Package
+
+__all__ = ["Relocation", "gather_relocation"]
+
+_POINTS = (
+    "north",
+    "north-east",
+    "east",
+    "south-east",
+    "south",
+    "south-west",
+    "west",
+    "north-west",
+)
+_PICTURES = (".png", ".jpg", ".jpeg")
+
+
+@dataclass(frozen=True)
+class Relocation:
+    """The words of one sheet; lists of lines for each box, '' where nothing is recorded."""
+
+    sample_id: str
+    identifier: str
+    site: str
+    element_row: int
+    wood: str
+    place: str
+    stamp: str
+    mark: str
+    turned_reading: str
+    clock: float | None
+    direction: str
+    hole: HolePosition
+    on_the_wood: tuple[str, ...]
+    in_space: tuple[str, ...]
+    taken: tuple[str, ...]
+    keeper: tuple[str, ...]
+    results: tuple[str, ...]
+    clear_places: tuple[str, ...]
+    cautions: tuple[str, ...]
+    photo: Path | None
+    photo_title: str
+
+
+def gather_relocation(package: Package, known: KnownPoints, sample_id: str) -> Relocation:
+    """The facts of one sample's sheet; raises UnusableInput when its hole cannot be placed."""
+    hole = hole_position(package, sample_id, known=known)
+    record = known.record
+    number = list(record.sample["sample_id"]).index(sample_id)
+    sample = record.sample.iloc[number]
+    element = int(record.number_of("element", record.sample["element_id"])[number])
+    plug = _standing_plug(package, sample_id)
+    stamp = str(plug["stamp"]) if plug is not None else ""
+    site = record.site[record.site["site_id"] == sample["site_id"]]
+    name = str(site["name"].iloc[0]) if len(site) else ""
+    north = _number(site["grid_north_deg"].iloc[0]) if len(site) else None
+    photo, photo_title = _photo(package, sample_id, hole.element_id, plug)
+    return Relocation(
+        sample_id=sample_id,
+        identifier=checked_identifier(str(sample["site_id"]), sample_id),
+        site=f"{name} ({sample['site_id']})" if name else str(sample["site_id"]),
+        element_row=element,
+        wood=strip_title(known, element),
+        place=_place_words(known, element),
+        stamp=stamp,
+        mark=str(plug["orientation_mark"]) if plug is not None else "none",
+        turned_reading=turned(stamp) or "" if stamp else "",
+        clock=_number(sample["clock"]),
+        direction=str(sample["direction"]),
+        hole=hole,
+        on_the_wood=_on_the_wood(package, known, element, sample, hole, plug, north),
+        in_space=_in_space(hole, north),
+        taken=_taken(package, sample),
+        keeper=_keeper(package, sample_id),
+        results=_results(package, sample_id),
+        clear_places=_clear_places(package, known, hole),
+        cautions=drilling_cautions(package, record, element),
+        photo=photo,
+        photo_title=photo_title,
+    )
+
+
+def _number(text: object) -> float | None:
+    try:
+        return float(str(text))
+    except ValueError:
+        return None
+
+
+def _standing_plug(package: Package, sample_id: str) -> pd.Series | None:
+    plug = package.table("plug")
+    mine = plug[(plug["sample_id"] == sample_id) & (plug["replaced_by_plug_id"] == "")]
+    return mine.iloc[-1] if len(mine) else None
+
+
+def _place_words(known: KnownPoints, element: int) -> str:
+    place_id = str(known.record.element["place_id"].iloc[element])
+    words = []
+    for at in reversed(known.record.line_of_places(place_id)):
+        row = known.record.place.iloc[at]
+        words.append(str(row["name"] or row["place_id"]))
+    return ", ".join(words) or "place not recorded"
+
+
+def _label(package: Package, vocabulary: str, code: object) -> str:
+    return package.model.vocabularies[vocabulary].label(str(code))
+
+
+def clock_words(hours: float) -> str:
+    """A clock position as people say it.
+
+    >>> clock_words(3.5), clock_words(0.0), clock_words(9.0)
+    ('half past 3', "12 o'clock", "9 o'clock")
+    """
+    whole, part = divmod(hours, 1.0)
+    hour = int(whole) % 12 or 12
+    if abs(part) < 0.01:
+        return f"{hour} o'clock"
+    if abs(part - 0.5) < 0.01:
+        return f"half past {hour}"
+    return f"{hour}:{round(part * 60):02d} on the clock"
+
+
+def slope_words(inclination_deg: float) -> str:
+    """Which way a drill went, up or down.
+
+    >>> slope_words(0.5), slope_words(-30.0), slope_words(89.0)
+    ('level', '30° downwards', 'straight up')
+    """
+    if abs(inclination_deg) < 2:
+        return "level"
+    if abs(inclination_deg) > 85:
+        return "straight up" if inclination_deg > 0 else "straight down"
+    return f"{abs(inclination_deg):.0f}° {'upwards' if inclination_deg > 0 else 'downwards'}"
+
+
+def compass_point(bearing_deg: float) -> str:
+    """The nearest of the eight compass points to a true bearing.
+
+    >>> compass_point(92.0), compass_point(-44.0)
+    ('east', 'north-west')
+    """
+    return _POINTS[round(bearing_deg / 45.0) % 8]
+
+
+def _clear_places(package: Package, known: KnownPoints, hole: HolePosition) -> tuple[str, ...]:
+    try:
+        found = propose_holes(package, hole.element_id, known=known)
+    except UnusableInput:
+        # without a diameter nothing can be proposed; the sheet is worth having all the same
+        return ("The size of the wood is not recorded.",)
+    lines = [
+        f"{one.along_m:.2f} m from A, {clock_words(one.clock)}, to {one.depth_m * 1000:.0f} mm deep"
+        for one in found.places
+    ]
+    return (*lines, *found.notes, "Only with a permit, and see below.")
+
+
+def _on_the_wood(
+    package: Package,
+    known: KnownPoints,
+    element: int,
+    sample: pd.Series,
+    hole: HolePosition,
+    plug: pd.Series | None,
+    north: float | None,
+) -> tuple[str, ...]:
+    stick = known.sticks.at(np.array([element]))
+    forward, _, _, length = wood_axes(stick.a, stick.b)
+    upright = abs(forward[0, 2]) > np.sin(np.radians(UPRIGHT_DEG))
+    lines = [f"{hole.along_m:.2f} m from end A, {length[0] - hole.along_m:.2f} m from end B"]
+    clock = _number(sample["clock"])
+    if clock is not None and hole.is_hole:
+        side = "the grid's y axis" if north is None else compass_point(north)
+        twelve = f"12 is the side towards {side}" if upright else "12 is up"
+        lines.append(f"At {clock_words(clock)}, seen from A towards B ({twelve})")
+    if hole.is_hole:
+        lines.append(f"Drilled: {_label(package, 'drill_direction', sample['direction']).lower()}")
+    if hole.depth_m is not None:
+        lines.append(f"Depth {hole.depth_m * 1000:.0f} mm")
+    if hole.radius_m is not None:
+        lines.append(f"Wood about {2 * hole.radius_m * 100:.0f} cm thick there")
+    if plug is not None:
+        status = _label(package, "plug_status", plug["status"]).lower()
+        dowel = f", dowel {_number(plug['dowel_mm']):g} mm" if _number(plug["dowel_mm"]) else ""
+        lines.append(f"Plug: {status}{dowel}")
+    elif hole.is_hole:
+        lines.append("No plug is recorded")
+    return tuple(lines)
+
+
+def _in_space(hole: HolePosition, north: float | None) -> tuple[str, ...]:
+    lines = []
+    if hole.height_above_floor_m is not None:
+        lines.append(f"{hole.height_above_floor_m:.2f} m above the floor")
+    x, y, z = hole.entry_m
+    height = f", height {z:.3f}" if z is not None else ""
+    lines.append(f"Site grid x {x:.3f}, y {y:.3f}{height} m")
+    spread = f"Within {hole.u95_major_m * 100:.1f} cm, 95 times in 100"
+    if hole.u95_height_m is not None:
+        spread += f"; height within {hole.u95_height_m * 100:.1f} cm"
+    lines.append(spread)
+    if hole.inclination_deg is not None:
+        way = slope_words(hole.inclination_deg)
+        over = ""
+        if hole.bearing_deg is not None:
+            over = f", grid bearing {hole.bearing_deg:.0f}°"
+            if north is not None:
+                over += f" (towards {compass_point(hole.bearing_deg + north)})"
+        lines.append(f"The drill went {way}{over}")
+    if hole.nearest is not None:
+        near = hole.nearest
+        wood = "the same wood" if near.same_wood else near.element_id
+        lines.append(f"Nearest other hole: {near.sample_id} in {wood}, {near.between_m:.2f} m off")
+    return (*lines, *hole.notes)
+
+
+def _taken(package: Package, sample: pd.Series) -> tuple[str, ...]:
+    lines = [_label(package, "sample_kind", sample["kind"])]
+    sizes = []
+    if bore := _number(sample["bore_mm"]):
+        sizes.append(f"bore {bore:g} mm")
+    if length := _number(sample["length_mm"]):
+        sizes.append(f"{length:.0f} mm long")
+    if sample["pieces"]:
+        sizes.append(f"{sample['pieces']} piece{'s' if sample['pieces'] != '1' else ''}")
+    lines += [", ".join(sizes)] if sizes else []
+    for vocabulary, name in (("species", "species_field"), ("outer_surface", "outer_surface")):
+        if sample[name]:
+            lines.append(_label(package, vocabulary, sample[name]))
+    lines.append(f"Taken {sample['collected_on']} by {sample['collected_by']}")
+    return tuple(lines)
+
+
+def _keeper(package: Package, sample_id: str) -> tuple[str, ...]:
+    held = replay(events_of(package.table("custody"))).get(sample_id)
+    if held is None:
+        return ("No event in the custody ledger",)
+    if held.gone:
+        return (f"{held.gone.capitalize()} since {held.since}",)
+    if held.on_the_way_to:
+        return (f"On the way to {_party(package, held.on_the_way_to)} since {held.since}",)
+    lines = [_party(package, held.holder), f"since {held.since}"]
+    if held.place_held:
+        lines.append(held.place_held)
+    if held.state:
+        lines.append(_label(package, "sample_state", held.state))
+    return tuple(lines)
+
+
+def _party(package: Package, party_id: str) -> str:
+    party = package.table("party")
+    mine = party[party["party_id"] == party_id]
+    name = str(mine["name"].iloc[0]) if len(mine) else ""
+    return f"{name} ({party_id})" if name else party_id
+
+
+def _results(package: Package, sample_id: str) -> tuple[str, ...]:
+    table = package.table("lab_result")
+    mine = table[table["sample_id"] == sample_id]
+    replaced = set(mine["supersedes_result_id"]) - {""}
+    lines: list[str] = []
+    for _, row in mine[~mine["result_id"].isin(replaced)].iterrows():
+        outcome = _label(package, "result_outcome", row["outcome"])
+        said = str(row["notation"]) or _years(row)
+        reason = (
+            f", {_label(package, 'undated_reason', row['undated_reason']).lower()}"
+            if row["undated_reason"]
+            else ""
+        )
+        lines.append(f"{outcome}{reason}{': ' + said if said else ''}")
+        lines.append(f"{row['laboratory_id']}, {row['reported_on']}")
+    return tuple(lines) or ("No result yet",)
+
+
+def _years(row: pd.Series) -> str:
+    inner, outer = str(row["inner_year"]), str(row["outer_year"])
+    return f"{inner} to {outer}" if inner and outer else outer or inner
+
+
+def _photo(package: Package, sample_id: str, element_id: str, plug: Any) -> tuple[Path | None, str]:
+    """The photo that shows most of it: of the plug, else of the sample, else of the wood."""
+    table = package.table("file")
+    photos = table[(table["kind"] == "photo")]
+    plug_id = str(plug["plug_id"]) if plug is not None else ""
+    for about, key in (("plug", plug_id), ("sample", sample_id), ("element", element_id)):
+        mine = photos[(photos["about_table"] == about) & (photos["about_id"] == key)]
+        for _, row in mine.iterrows():
+            path = package.folder / str(row["path"])
+            if key and path.suffix.lower() in _PICTURES and path.is_file():
+                return path, str(row["title"])
+    return None, ""

@@ -1,1 +1,0 @@
-"""The trade rules, a module a subject; provenance.checks.registry gathers them."""

@@ -1,0 +1,191 @@
+"""Every code is read back by ZXing from what PDFium renders: neither has to do with the writer."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import numpy as np
+import pytest
+from PIL import Image, ImageFilter
+
+from provenance._drawing.document import printed_pages
+from provenance._drawing.paper import MM
+from provenance._drawing.qr import (
+    QUIET_MODULES,
+    SMALLEST_MODULE_MM,
+    CodeTooLarge,
+    draw_code,
+    encode_text,
+    encode_to_fit,
+    needed_side_mm,
+)
+from provenance._identity.payload import SampleLabel, compose_payload
+from tests.printing.reading import decoded, rendered
+
+PAYLOAD = compose_payload(SampleLabel("HOLL", "231", "cross-section", "2024-06-04"))
+
+
+def a_page_of_codes(folder: Path, texts: list[str], side_mm: float) -> Path:
+    """A page with the texts' codes in rows of five."""
+    path = folder / "codes.pdf"
+    pitch = (side_mm + 4) * MM
+    with printed_pages(path, (210 * MM, 297 * MM), title="Codes") as pages:
+        canvas = pages.begin_page()
+        for place, text in enumerate(texts):
+            row, column = divmod(place, 5)
+            x, y = 20 + column * pitch, 780 - (row + 1) * pitch
+            draw_code(canvas, encode_to_fit(text, side_mm), x, y, side_mm * MM)
+    return path
+
+
+def many_payloads(count: int) -> list[str]:
+    return [
+        compose_payload(SampleLabel("HOLL", str(201 + n), "core", f"2024-06-{n % 28 + 1:02}"))
+        for n in range(count)
+    ]
+
+
+@pytest.mark.parametrize(("dpi", "side_mm"), [(150, 20), (200, 13.8), (300, 13.8)])
+def test_every_code_of_a_page_is_read_back(tmp_path: Path, dpi: int, side_mm: float) -> None:
+    """At 200 and 300 dpi the smallest module is read; at 150 dpi one of 0.39 mm."""
+    texts = many_payloads(40)
+    page = rendered(a_page_of_codes(tmp_path, texts, side_mm), dpi)
+    assert sorted(decoded(page)) == sorted(texts)
+
+
+def test_a_coarse_printer_that_knows_black_and_white_only_does_not_spoil_a_code(
+    tmp_path: Path,
+) -> None:
+    texts = many_payloads(40)
+    page = rendered(a_page_of_codes(tmp_path, texts, 13.8), 200)
+    assert sorted(decoded(np.where(page < 128, 0, 255).astype(np.uint8))) == sorted(texts)
+
+
+@pytest.mark.parametrize("degrees", [7, 90, 133, 180])
+def test_a_turned_code_is_read(tmp_path: Path, degrees: int) -> None:
+    page = Image.fromarray(rendered(a_page_of_codes(tmp_path, [PAYLOAD], 16), 300))
+    turned = page.crop((0, 0, 600, 600)).rotate(degrees, expand=True, fillcolor=255)
+    assert decoded(np.asarray(turned)) == [PAYLOAD]
+
+
+def test_a_blurred_code_is_read(tmp_path: Path) -> None:
+    """A Gaussian blur as wide at half its height as a module (standard deviation 0.42 of it)."""
+    page = Image.fromarray(rendered(a_page_of_codes(tmp_path, [PAYLOAD], 16), 300))
+    blurred = page.crop((0, 0, 600, 600)).filter(ImageFilter.GaussianBlur(1.5))
+    assert decoded(np.asarray(blurred)) == [PAYLOAD]
+
+
+def code_as_picture(code_rows: tuple[bytes, ...]) -> np.ndarray:
+    """A code drawn by hand, 8 pixels a module, with its quiet zone."""
+    cells = np.array([list(row) for row in code_rows], dtype=np.uint8)
+    return np.kron(np.pad(1 - cells, 4, constant_values=1) * 255, np.ones((8, 8), np.uint8))
+
+
+@pytest.mark.parametrize("grey", [0, 255], ids=["soiled", "rubbed off"])
+def test_a_code_of_which_a_tenth_is_lost_is_still_read(grey: int) -> None:
+    """A patch of a tenth of the area, wherever it does not hit a corner mark; at level Q.
+
+    The three corner marks are how a reader finds a code at all; nothing mends one that is gone.
+    """
+    code = encode_text(PAYLOAD, "Q")
+    n = code.modules
+    patch = round(n * 0.1**0.5)
+    assert patch**2 >= 0.095 * n**2
+    read, tried = 0, 0
+    for row in range(0, n - patch + 1, 2):
+        for column in range(0, n - patch + 1, 2):
+            near_top, near_left = row < 9, column < 9
+            if (near_top and near_left) or (near_top and column + patch > n - 9):
+                continue
+            if near_left and row + patch > n - 9:
+                continue
+            picture = code_as_picture(code.rows)
+            top, left = (row + QUIET_MODULES) * 8, (column + QUIET_MODULES) * 8
+            picture[top : top + patch * 8, left : left + patch * 8] = grey
+            tried += 1
+            read += decoded(picture) == [PAYLOAD]
+    assert tried > 40
+    assert read == tried
+
+
+def test_a_scratch_across_the_code_does_not_lose_it() -> None:
+    """A white band a tenth of the height, through the middle."""
+    code = encode_text(PAYLOAD, "Q")
+    picture = code_as_picture(code.rows)
+    middle = picture.shape[0] // 2
+    half = round(code.modules * 8 * 0.05)
+    picture[middle - half : middle + half] = 255
+    assert decoded(picture) == [PAYLOAD]
+
+
+def test_names_in_other_scripts_come_back_letter_by_letter(tmp_path: Path) -> None:
+    names = ["Hůlín č. 7", "Стара хата", "Παλιό σπίτι", "古い家", "בית ישן", "Ænes 🌲"]
+    texts = [
+        compose_payload(SampleLabel("HOLL", str(1 + n), "core", site_name=name))
+        for n, name in enumerate(names)
+    ]
+    page = rendered(a_page_of_codes(tmp_path, texts, 20), 300)
+    assert sorted(decoded(page)) == sorted(texts)
+
+
+def test_the_quiet_zone_is_four_modules_wide(tmp_path: Path) -> None:
+    """ISO/IEC 18004: four modules light on every side."""
+    from tests.printing.reading import ink_box_mm
+
+    side_mm = 20.0
+    page = rendered(a_page_of_codes(tmp_path, [PAYLOAD], side_mm), 600)
+    code = encode_to_fit(PAYLOAD, side_mm)
+    left, top, right, bottom = ink_box_mm(page, 600)
+    module = side_mm / (code.modules + 8)
+    assert right - left == pytest.approx(code.modules * module, abs=0.09)
+    assert bottom - top == pytest.approx(code.modules * module, abs=0.09)
+    assert left == pytest.approx(20 / MM + 4 * module, abs=0.09)
+
+
+def test_a_code_that_could_not_be_read_is_refused_with_a_word() -> None:
+    with pytest.raises(CodeTooLarge, match=r"label 231 needs 1\d\.\d mm .* has 8\.0 mm"):
+        encode_to_fit(PAYLOAD, 8, "label 231")
+
+
+def test_the_smallest_space_that_is_promised_is_enough() -> None:
+    side = needed_side_mm(PAYLOAD)
+    code = encode_to_fit(PAYLOAD, side)
+    assert side / (code.modules + 8) == pytest.approx(SMALLEST_MODULE_MM)
+    with pytest.raises(CodeTooLarge):
+        encode_to_fit(PAYLOAD, side - 0.01)
+
+
+def test_where_there_is_room_the_code_is_made_safer() -> None:
+    assert encode_to_fit(PAYLOAD, 15).level == "Q"
+    assert encode_to_fit(PAYLOAD, 30).level == "H"
+
+
+def test_a_text_too_long_for_any_code_is_refused() -> None:
+    with pytest.raises(CodeTooLarge, match="too long"):
+        needed_side_mm("x" * 5000)
+
+
+@pytest.mark.parametrize(
+    ("version", "level", "capacity"), [(1, "Q", 11), (6, "Q", 74), (10, "H", 119), (40, "L", 2953)]
+)
+def test_a_version_holds_as_many_bytes_as_the_standard_says(
+    version: int, level: str, capacity: int
+) -> None:
+    """ISO/IEC 18004, table of data capacity, byte mode (values from memory)."""
+    assert encode_text("x" * capacity, level).version == version
+    if version < 40:
+        assert encode_text("x" * (capacity + 1), level).version == version + 1
+
+
+def test_a_code_is_drawn_as_one_path() -> None:
+    """One fill operator a code, however many modules it has."""
+    import io
+
+    from reportlab.pdfgen.canvas import Canvas
+
+    canvas = Canvas(io.BytesIO(), pageCompression=0)
+    before = len(canvas._code)
+    draw_code(canvas, encode_text(PAYLOAD), 0, 0, 100)
+    drawn = " ".join(canvas._code[before:]).split()
+    assert drawn.count("f") == 1
+    assert drawn.count("re") > 300

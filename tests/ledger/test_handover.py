@@ -1,0 +1,295 @@
+"""Handing over and receiving: what cannot be is refused; who holds what is always known."""
+
+from __future__ import annotations
+
+import pytest
+from click.testing import CliRunner
+from hypothesis import given
+from hypothesis import strategies as st
+
+from provenance._base.errors import TreenailError, UnreadableValue
+from provenance._cli import treenail
+from provenance._ledger.custody import verify_chain
+from provenance._ledger.handover import Refused, record_events, samples_of_parcel
+from provenance._ledger.holdings import (
+    Event,
+    Holding,
+    after,
+    events_of,
+    holdings_frame,
+    life_of,
+    overdue,
+    refusal,
+)
+from tests.builders import a_package
+
+
+def a_field_package(tmp_path):
+    """Three samples that MB has collected, and a parcel to the laboratory."""
+    builder = a_package(tmp_path).with_chain()
+    for number in ("232", "233"):
+        builder.with_row("sample", sample_id=number)
+    builder.with_row("consignment", consignment_id="C-1", sent_on="2024-06-16", due_on="2025-01-31")
+    package = builder.package
+    act(package, "collected", ["231", "232", "233"], "2024-06-04", to_party_id="MB")
+    return package
+
+
+def act(package, event, samples, day, **options):
+    return record_events(
+        package, event, samples, happened_on=day, recorded_on="2024-07-01", **options
+    )
+
+
+def sent(tmp_path):
+    package = a_field_package(tmp_path)
+    act(package, "packed", ["231", "232"], "2024-06-15", consignment_id="C-1")
+    parcel = samples_of_parcel(package, "C-1")
+    act(package, "handed_over", parcel, "2024-06-16", consignment_id="C-1", to_party_id="LAB")
+    return package
+
+
+def holder(package, sample, **options) -> tuple[str, str]:
+    frame = holdings_frame(package, **options).set_index("sample_id")
+    return frame.loc[sample, "holder"], frame.loc[sample, "on_the_way_to"]
+
+
+def test_a_sample_is_on_the_way_until_it_is_received(tmp_path) -> None:
+    package = sent(tmp_path)
+    assert holder(package, "231") == ("", "LAB")
+    assert holder(package, "233") == ("MB", "")
+    act(package, "received", ["231"], "2024-06-20")
+    assert holder(package, "231") == ("LAB", "")
+
+
+def test_what_was_found_in_the_parcel_is_kept_sample_by_sample(tmp_path) -> None:
+    package = sent(tmp_path)
+    act(
+        package,
+        "received",
+        ["231", "232"],
+        "2024-06-20",
+        states={"231": "broken", "232": "missing"},
+    )
+    frame = holdings_frame(package).set_index("sample_id")
+    assert frame.loc["231", "state"] == "broken"
+    assert frame.loc["231", "holder"] == "LAB"
+    assert frame.loc["232", "gone"] == "lost"
+
+
+def test_giver_and_taker_are_filled_in_from_the_ledger(tmp_path) -> None:
+    package = sent(tmp_path)
+    received = act(package, "received", ["231"], "2024-06-20")[0]
+    assert (received.from_party_id, received.to_party_id) == ("MB", "LAB")
+    assert received.consignment_id == "C-1"
+
+
+@pytest.mark.parametrize(
+    ("event", "samples", "day", "options", "says"),
+    [
+        ("received", ["233"], "2024-06-20", {}, "was not sent: it is with MB"),
+        (
+            "received",
+            ["231"],
+            "2024-06-20",
+            {"to_party_id": "OWN"},
+            "on the way to LAB, not to OWN",
+        ),
+        ("handed_over", ["231"], "2024-06-20", {"to_party_id": "OWN"}, "is on the way to LAB"),
+        ("handed_over", ["233"], "2024-06-20", {}, "who it goes to"),
+        (
+            "handed_over",
+            ["233"],
+            "2024-06-20",
+            {"from_party_id": "LAB", "to_party_id": "OWN"},
+            "two cannot hold it",
+        ),
+        ("received", ["231"], "2024-06-01", {}, "lies before its last event"),
+        ("collected", ["231"], "2024-06-20", {"to_party_id": "MB"}, "collected before"),
+        ("found", ["233"], "2024-06-20", {}, "not recorded as lost"),
+    ],
+)
+def test_what_cannot_be_is_refused_with_a_sentence(
+    tmp_path, event, samples, day, options, says
+) -> None:
+    package = sent(tmp_path)
+    before = package.table("custody")
+    with pytest.raises(Refused, match=says):
+        act(package, event, samples, day, **options)
+    assert package.table("custody").equals(before)
+
+
+def test_one_refused_sample_keeps_the_others_out_too(tmp_path) -> None:
+    package = sent(tmp_path)
+    with pytest.raises(Refused, match="sample 233 was not sent"):
+        act(package, "received", ["231", "233"], "2024-06-20")
+    assert holder(package, "231") == ("", "LAB")
+
+
+@pytest.mark.parametrize(
+    ("event", "samples", "options", "says"),
+    [
+        ("recieved", ["231"], {}, "did you mean 'received'"),
+        ("mounted", ["999"], {}, "has no 999"),
+        ("mounted", [], {}, "at least one sample"),
+        ("handed_over", ["231"], {"to_party_id": "NOBODY"}, "has no NOBODY"),
+        ("received", ["231"], {"states": {"232": "broken"}}, "not among the samples"),
+        ("received", ["231"], {"states": {"231": "eaten"}}, "'eaten' is none of"),
+    ],
+)
+def test_words_that_the_package_does_not_know_are_refused(
+    tmp_path, event, samples, options, says
+) -> None:
+    package = a_field_package(tmp_path)
+    with pytest.raises(TreenailError, match=says):
+        act(package, event, samples, "2024-06-20", **options)
+
+
+def test_what_is_lost_can_be_found_and_nothing_else(tmp_path) -> None:
+    package = a_field_package(tmp_path)
+    act(package, "lost", ["233"], "2024-06-18")
+    with pytest.raises(Refused, match="is lost since 2024-06-18"):
+        act(package, "mounted", ["233"], "2024-06-19")
+    act(package, "found", ["233"], "2024-06-20")
+    assert holder(package, "233") == ("MB", "")
+
+
+def test_a_correction_is_a_new_event_and_the_old_one_stays(tmp_path) -> None:
+    package = sent(tmp_path)
+    act(package, "received", ["231"], "2024-06-20", states={"231": "broken"})
+    wrong = life_of(package, "231")[-1].custody_id
+    act(
+        package,
+        "received",
+        ["231"],
+        "2024-06-19",
+        to_party_id="LAB",
+        states={"231": "present"},
+        corrects=wrong,
+    )
+    life = life_of(package, "231")
+    assert [one.state for one in life if one.event == "received"] == ["present"]
+    assert len(package.table("custody")) == 3 + 2 + 2 + 2
+    assert verify_chain(package) == []
+
+
+def test_an_event_can_be_struck_out(tmp_path) -> None:
+    package = sent(tmp_path)
+    wrong = life_of(package, "231")[-1].custody_id
+    act(package, "corrected", ["231"], "2024-06-21", corrects=wrong)
+    assert holder(package, "231") == ("MB", "")
+
+
+def test_who_held_what_on_a_day(tmp_path) -> None:
+    package = sent(tmp_path)
+    act(package, "received", ["231"], "2024-06-20")
+    assert holder(package, "231", as_of="2024-06-15") == ("MB", "")
+    assert holder(package, "231", as_of="2024-06-18") == ("", "LAB")
+    assert holder(package, "231", as_of="2024-06-20") == ("LAB", "")
+
+
+def test_a_sample_that_nobody_ever_held_is_listed_too(tmp_path) -> None:
+    package = a_package(tmp_path).with_chain().package
+    frame = holdings_frame(package)
+    assert list(frame["sample_id"]) == ["231"]
+    assert list(frame["holder"]) == [""]
+
+
+def test_what_is_still_out_is_listed_with_for_how_long(tmp_path) -> None:
+    package = sent(tmp_path)
+    act(package, "received", ["231", "232"], "2024-06-20")
+    act(package, "returned", ["232"], "2024-09-01", to_party_id="MB")
+    act(package, "received", ["232"], "2024-09-03")
+    late = overdue(package, today="2025-02-10")
+    assert list(late["sample_id"]) == ["231"]
+    assert list(late["days_over"]) == [10]
+    assert list(late["days_out"]) == [239]
+
+
+EVENTS = st.builds(
+    Event,
+    custody_id=st.just("9"),
+    event=st.sampled_from(
+        ["collected", "packed", "handed_over", "received", "returned", "stored", "lost", "found"]
+    ),
+    happened_on=st.integers(1, 28).map(lambda day: f"2024-06-{day:02}"),
+    sample_id=st.just("231"),
+    from_party_id=st.sampled_from(["", "A", "B"]),
+    to_party_id=st.sampled_from(["", "A", "B"]),
+)
+
+
+@given(st.lists(EVENTS, max_size=12))
+def test_whatever_is_tried_a_sample_has_at_most_one_holder_and_time_runs_forwards(tried) -> None:
+    holding = Holding("231")
+    for event in tried:
+        if refusal(holding, event) is None:
+            following = after(holding, event)
+            assert following.since >= holding.since
+            assert sum(map(bool, [following.holder, following.on_the_way_to, following.gone])) <= 1
+            assert following.holder or following.on_the_way_to or following.gone
+            holding = following
+
+
+def test_an_event_of_a_whole_parcel_stands_for_its_samples(tmp_path) -> None:
+    builder = a_package(tmp_path).with_chain().with_row("sample", sample_id="232")
+    for number, sample in enumerate(("231", "232"), start=1):
+        builder.with_row(
+            "custody", custody_id=number, event="packed", sample_id=sample, consignment_id="C-1"
+        )
+    builder.with_row(
+        "custody", custody_id=3, event="received", sample_id="232", consignment_id="C-1",
+        to_party_id="LAB", state="broken",
+    )  # fmt: skip
+    builder.with_row(
+        "custody", custody_id=4, event="received", sample_id=None, consignment_id="C-1",
+        to_party_id="LAB", state="present",
+    )  # fmt: skip
+    events = events_of(builder.package.table("custody"))
+    received = {one.sample_id: one.state for one in events if one.event == "received"}
+    assert received == {"231": "present", "232": "broken"}
+    assert len(events) == 4
+
+
+def test_an_event_about_nothing_holds_nothing(tmp_path) -> None:
+    package = a_package(tmp_path).with_chain().with_row("custody", sample_id=None).package
+    assert events_of(package.table("custody")) == []
+
+
+def test_a_day_that_cannot_be_read_is_not_answered_as_if_it_were_today(tmp_path) -> None:
+    with pytest.raises(UnreadableValue, match="yesterday"):
+        holdings_frame(sent(tmp_path), as_of="yesterday")
+
+
+def test_the_ledger_says_when_a_parcel_left_if_its_row_does_not(tmp_path) -> None:
+    package = sent(tmp_path)
+    parcels = package.table("consignment").assign(sent_on="")
+    package.write_table("consignment", parcels)
+    late = overdue(package, today="2025-02-10")
+    assert set(late["sent_on"]) == {"2024-06-16"}
+    assert set(late["days_out"]) == {239}
+
+
+@pytest.mark.parametrize("word", ["handed_over", "Handed over", "handed-over", "HANDED OVER"])
+def test_an_event_may_be_named_as_the_forms_name_it(tmp_path, word) -> None:
+    package = a_field_package(tmp_path)
+    line = ["handover", str(package.folder), word, "--samples", "231", "--to", "LAB"]
+    told = CliRunner().invoke(treenail, [*line, "--on", "2024-06-16"])
+    assert (told.exit_code, told.output) == (0, "Handed over: 231\n")
+
+
+def test_what_was_broken_or_missing_on_arrival_is_said_back(tmp_path) -> None:
+    package = sent(tmp_path)
+    line = ["handover", str(package.folder), "received", "--consignment", "C-1"]
+    told = CliRunner().invoke(treenail, [*line, "--state", "232=broken", "--on", "2024-06-20"])
+    assert told.output == "Received: 231, 232 (broken)\n"
+
+
+def test_the_parcels_row_learns_when_it_left_and_arrived(tmp_path) -> None:
+    package = sent(tmp_path)
+    frame = package.table("consignment")
+    frame["received_on"] = ""
+    package.write_table("consignment", frame)
+    act(package, "received", ["231", "232"], "2024-06-21", consignment_id="C-1")
+    row = package.table("consignment").iloc[0]
+    assert (row["sent_on"], row["received_on"]) == ("2024-06-16", "2024-06-21")

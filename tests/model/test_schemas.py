@@ -1,0 +1,137 @@
+"""The shipped table schemas hold together, and say what every reader of them needs."""
+
+from __future__ import annotations
+
+import json
+import re
+
+import pytest
+import yaml
+
+from provenance._base.resources import shipped
+from provenance._model.edtf import EDTF_PATTERN
+from provenance._model.schema import ROLES, SENSITIVITIES, compile_model, read_core, table_as_dict
+
+MODEL = compile_model(read_core())
+FIELDS = [pytest.param(t, f, id=f"{t.name}.{f.name}") for t, f in MODEL.every_field()]
+
+
+def test_every_table_of_the_chain_is_there() -> None:
+    chain = ["site", "party", "place", "datum", "tie", "element", "sample", "plug"]
+    chain += ["consignment", "custody", "lab_result", "file", "episode", "reservation"]
+    assert [table.name for table in MODEL.of_role("record")] == chain
+
+
+@pytest.mark.parametrize("table", MODEL.tables.values(), ids=lambda t: t.name)
+def test_the_reference_library_accepts_every_schema(table) -> None:
+    """Table Schema (Data Package v2), as implemented by frictionless."""
+    from frictionless import Schema
+
+    schema = Schema.from_descriptor(table_as_dict(table))
+    assert schema.field_names == list(table.names)
+    assert schema.primary_key == list(table.primary_key)
+
+
+@pytest.mark.parametrize("table", MODEL.tables.values(), ids=lambda t: t.name)
+def test_keys_point_at_fields_that_exist(table) -> None:
+    assert all(name in table for name in table.primary_key)
+    for key in table.foreign_keys:
+        assert all(name in table for name in key.fields)
+        assert all(name in MODEL.table(key.table) for name in key.reference_fields)
+        assert MODEL.table(key.table).primary_key == key.reference_fields
+
+
+@pytest.mark.parametrize(("table", "field"), FIELDS)
+def test_every_field_can_be_understood_printed_and_redacted(table, field) -> None:
+    assert field.title
+    assert field.description.endswith((".", "!", "…", "?", ")")) or "." in field.description
+    assert field.sensitivity in SENSITIVITIES
+    assert field.section in table.sections
+    assert re.fullmatch(r"[a-z][a-z0-9_]*", field.name)
+    assert table.role in ROLES
+
+
+@pytest.mark.parametrize(("table", "field"), FIELDS)
+def test_a_field_whose_name_ends_in_a_unit_says_that_unit(table, field) -> None:
+    suffix = field.name.rsplit("_", 1)[-1]
+    if suffix in ("m", "cm", "mm", "deg"):
+        assert field.unit == suffix
+        assert field.type == "number"
+
+
+def test_the_stored_date_pattern_is_the_one_that_the_date_module_explains() -> None:
+    assert MODEL.notations["edtf"].pattern == EDTF_PATTERN
+
+
+def test_examples_of_notations_fit_their_patterns() -> None:
+    for notation in MODEL.notations.values():
+        assert re.fullmatch(notation.pattern, notation.example), notation.name
+
+
+@pytest.mark.parametrize(("table", "field"), FIELDS)
+def test_examples_of_fields_fit_their_constraints(table, field) -> None:
+    if field.example and "pattern" in field.constraints:
+        assert re.fullmatch(field.constraints["pattern"], field.example)
+
+
+def test_a_path_that_climbs_or_hides_is_no_path_inside_the_package() -> None:
+    pattern = MODEL.notations["relative_path"].pattern
+    for good in ("files/photo-001.jpg", "originals/0a1b/Timber sheets.xlsx", "files/Épure №2.png"):
+        assert re.fullmatch(pattern, good)
+    for bad in ("/etc/passwd", "../x", "files/../../x", "C:/x", "files\\x", ".lock", "a//b", ""):
+        assert not re.fullmatch(pattern, bad)
+
+
+@pytest.mark.parametrize(("table", "field"), FIELDS)
+def test_crosswalks_are_addresses_of_open_terms(table, field) -> None:
+    """Darwin Core (rs.tdwg.org/dwc/terms), Dublin Core terms, PROV-O and schema.org."""
+    spaces = (
+        "http://rs.tdwg.org/dwc/terms/",
+        "http://purl.org/dc/terms/",
+        "http://www.w3.org/ns/prov#",
+        "https://schema.org/",
+    )
+    terms = [link["term"] for link in field.crosswalk]
+    for term in [*terms, *([field.rdf_type] if field.rdf_type else [])]:
+        assert term.startswith(spaces)
+
+
+def test_forms_leave_out_what_the_machine_computes() -> None:
+    names = [field.name for field in MODEL.table("custody").form_fields()]
+    assert "event" in names
+    assert "event_sha256" not in names
+
+
+def test_schema_files_are_written_as_the_project_writes_them() -> None:
+    """Reading a schema and writing it again loses nothing."""
+    core = read_core()
+    for table in core.tables.values():
+        raw = json.loads((shipped("schemas") / "tables" / f"{table.name}.json").read_text("utf-8"))
+        again = table_as_dict(table)
+        for key in raw.get("foreignKeys", []):
+            if key["reference"]["resource"] == table.name:
+                key["reference"]["resource"] = ""
+        assert again == raw
+
+
+def test_notations_do_without_look_around() -> None:
+    """RE2-like engines (Polars, DuckDB) know neither look-around nor back-references."""
+    raw = yaml.safe_load((shipped("schemas") / "notations.yaml").read_text("utf-8"))
+    for notation in raw.values():
+        assert "(?" not in notation["pattern"]
+        assert not re.search(r"\\[1-9]", notation["pattern"])
+
+
+@pytest.mark.parametrize(("table", "field"), FIELDS)
+def test_every_branch_of_a_pattern_is_held_to_the_whole_value(table, field) -> None:
+    """The reference library (frictionless) puts ^ and $ round a pattern as it stands."""
+    pattern = field.constraints.get("pattern")
+    if pattern and "|" in pattern:
+        assert pattern.startswith("(")
+        assert pattern.endswith(")")
+
+
+def test_a_code_with_something_behind_it_is_no_code() -> None:
+    pattern = MODEL.table("file").field("about_table").constraints["pattern"]
+    assert re.match(f"^{pattern}$", "element")
+    assert not re.match(f"^{pattern}$", "site nonsense")

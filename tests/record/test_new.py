@@ -1,0 +1,145 @@
+"""Starting a package, and fitting it to a changed profile."""
+
+from __future__ import annotations
+
+import json
+from datetime import UTC, datetime
+
+import pytest
+import yaml
+
+from provenance._base.errors import AlreadyThere, UnusablePackage, UnusableSchema
+from provenance._model.profile import shipped_profiles
+from provenance._record.new import new_package, package_name, update_package
+from provenance._record.package import open_package
+
+NOON = datetime(2031, 5, 4, 12, 0, tzinfo=UTC)
+
+
+def test_a_new_package_is_a_sound_data_package(tmp_path) -> None:
+    """Data Package v2, as implemented by frictionless, read without a network."""
+    from frictionless import Package as Reference
+
+    package = new_package(tmp_path / "hollin", created=NOON)
+    descriptor = json.loads((package.folder / "datapackage.json").read_text("utf-8"))
+    assert descriptor["$schema"] == "https://datapackage.org/profiles/2.0/datapackage.json"
+    assert descriptor["created"] == "2031-05-04T12:00:00Z"
+    reference = Reference(str(package.folder / "datapackage.json"))
+    report = reference.validate()
+    assert report.valid, report.flatten()
+
+
+def test_a_package_is_read_with_the_schemas_that_lie_inside_it(tmp_path) -> None:
+    package = new_package(tmp_path / "hollin", created=NOON)
+    path = package.folder / "schemas" / "sample.json"
+    raw = json.loads(path.read_text("utf-8"))
+    raw["fields"][0]["title"] = "Number that is on the label"
+    path.write_text(json.dumps(raw), "utf-8")
+    again = open_package(package.folder)
+    assert again.model.table("sample").fields[0].title == "Number that is on the label"
+
+
+def test_a_folder_that_is_there_is_never_started_anew(tmp_path) -> None:
+    new_package(tmp_path / "hollin", created=NOON)
+    with pytest.raises(AlreadyThere, match="already there"):
+        new_package(tmp_path / "hollin", created=NOON)
+
+
+def test_an_unknown_profile_is_answered_with_the_ones_there_are(tmp_path) -> None:
+    with pytest.raises(UnusableSchema, match="blank"):
+        new_package(tmp_path / "hollin", "logs", created=NOON)
+    assert not (tmp_path / "hollin").exists()
+
+
+@pytest.mark.parametrize("profile", shipped_profiles())
+def test_every_shipped_profile_starts_a_package(tmp_path, profile) -> None:
+    package = new_package(tmp_path / profile, profile, created=NOON)
+    assert package.model.profile == profile
+    readme = (package.folder / "README.md").read_text("utf-8")
+    assert package.model.cautions
+    assert all(caution in readme for caution in package.model.cautions)
+    assert "Local codes, permits and licensed practice come first" in readme
+
+
+def test_the_example_mapping_follows_the_mapping_schema(tmp_path) -> None:
+    from provenance._model.profile import check_against_schema
+
+    package = new_package(tmp_path / "hollin", "log_building", created=NOON)
+    path = package.folder / "mapping.example.yaml"
+    check_against_schema(yaml.safe_load(path.read_text("utf-8")), "mapping.schema.json", path)
+
+
+def a_profile(tmp_path, **parts):
+    raw = {"name": "mine", "title": "Mine", "description": "A kind of place of our own."} | parts
+    path = tmp_path / "mine.yaml"
+    path.write_text(yaml.safe_dump(raw), "utf-8")
+    return str(path)
+
+
+NOTCH = {
+    "name": "corner_notch",
+    "type": "string",
+    "title": "Corner notch",
+    "description": "How the corner is joined.",
+    "section": "surface",
+}
+
+
+def test_a_profile_adds_a_field_in_one_place(tmp_path) -> None:
+    profile = a_profile(tmp_path, add={"element": [NOTCH]})
+    package = new_package(tmp_path / "hollin", profile, created=NOON)
+    assert "corner_notch" in package.table("element").columns
+    assert package.model.table("element").field("corner_notch").sensitivity == "open"
+
+
+def test_a_profile_narrows_a_list_and_the_reference_library_holds_to_it(tmp_path) -> None:
+    profile = a_profile(tmp_path, narrow={"sample_kind": ["core"]})
+    package = new_package(tmp_path / "hollin", profile, created=NOON)
+    raw = json.loads((package.folder / "schemas" / "sample.json").read_text("utf-8"))
+    kind = next(field for field in raw["fields"] if field["name"] == "kind")
+    assert kind["constraints"]["enum"] == ["core"]
+
+
+@pytest.mark.parametrize(
+    ("parts", "says"),
+    [
+        ({"narrow": {"sample_kind": ["slice_of_bread"]}}, "slice_of_bread"),
+        ({"hide": {"sample": ["sample_id"]}}, "sample_id"),
+        ({"hide": {"samples": ["bore_mm"]}}, "there is no table 'samples'"),
+        ({"add": {"sample": [NOTCH | {"name": "bore_mm"}]}}, "bore_mm"),
+        ({"add": {"sample": [NOTCH | {"type": "colour"}]}}, "colour"),
+        ({"add": {"sample": [NOTCH | {"name": "row"}]}}, "add/sample/0/name"),
+        ({"add": {"sample": [NOTCH | {"section": "attic"}]}}, "attic"),
+        ({"shape": {}}, "shape"),
+    ],
+)
+def test_a_faulty_profile_is_refused_with_the_place_of_the_fault(tmp_path, parts, says) -> None:
+    with pytest.raises(UnusableSchema, match=says):
+        new_package(tmp_path / "hollin", a_profile(tmp_path, **parts), created=NOON)
+    assert not (tmp_path / "hollin").exists()
+
+
+def test_a_changed_profile_adds_its_column_and_keeps_every_row(tmp_path) -> None:
+    package = new_package(tmp_path / "hollin", created=NOON)
+    frame = package.table("party")
+    frame.loc[2] = dict.fromkeys(frame, "") | {"party_id": "MB", "name": "M. Birch (invented)"}
+    package.write_table("party", frame)
+    field = NOTCH | {"name": "hat_size", "section": "contact"}
+    updated = update_package(package, a_profile(tmp_path, add={"party": [field]}))
+    assert list(updated.table("party")["party_id"]) == ["MB"]
+    assert "hat_size" in updated.table("party")
+
+
+def test_a_profile_never_takes_away_a_column_that_holds_data(tmp_path) -> None:
+    profile = a_profile(tmp_path, add={"party": [NOTCH | {"section": "contact"}]})
+    package = new_package(tmp_path / "hollin", profile, created=NOON)
+    frame = package.table("party")
+    frame.loc[2] = dict.fromkeys(frame, "") | {"party_id": "MB", "corner_notch": "saddle"}
+    package.write_table("party", frame)
+    with pytest.raises(UnusablePackage, match="corner_notch"):
+        update_package(package, "blank")
+
+
+def test_a_name_is_made_plain_for_the_descriptor() -> None:
+    assert package_name("Hollin Reach, été 2024") == "hollin-reach-ete-2024"
+    assert package_name("…") == "package"
