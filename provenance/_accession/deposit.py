@@ -12,7 +12,7 @@ from provenance._bundle.pack import pack_bundle
 from provenance._bundle.unpack import unpack_bundle
 from provenance._identity.selection import select_samples
 from provenance._ledger.handover import record_events
-from provenance._ledger.holdings import Holding, events_of, replay
+from provenance._ledger.holdings import Holding, holdings_of
 
 __all__ = ["with_deposit"]
 
@@ -55,7 +55,7 @@ def with_deposit(
             f"the record's table 'party' has no {taker}; ask the depositor to enter your "
             "repository, or correct party_id in the settings"
         )
-    held = replay(events_of(package.table("custody")))
+    held = holdings_of(package.tables)
     holdings = {one: held.get(one, Holding(one)) for one in chosen}
     coming = [one for one, holding in holdings.items() if holding.on_the_way_to]
     given = [

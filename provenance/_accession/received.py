@@ -21,7 +21,6 @@ from provenance._bundle.describe.lineage import earlier_than, identity_of
 from provenance._bundle.verify import judge_folder, opened_bundle
 from provenance._record.origin import Ancestor
 from provenance._record.package import DESCRIPTOR, Package, read_model
-from provenance._record.rows import row_counts
 
 __all__ = ["Received", "opened_received"]
 
@@ -107,7 +106,7 @@ def _received(bundle: Path, folder: Path, verdict: Verdict) -> Received:
         earlier=earlier_than(folder),
         keeper_name=repository.name if repository else "",
         keeper_id=repository.party_id if repository else "",
-        rows=MappingProxyType(row_counts(package)),
+        rows=MappingProxyType(package.tables.counts()),
         file_count=verdict.file_count,
         byte_count=verdict.byte_count,
         to_mend=to_mend,

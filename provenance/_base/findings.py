@@ -66,7 +66,9 @@ class Report:
     @cached_property
     def frame(self) -> pd.DataFrame:
         """The findings as a pandas frame with the columns COLUMNS."""
-        return self.found.to_pandas()
+        from provenance._base.frames import to_pandas
+
+        return to_pandas(self.found).astype({"row": "int64"})
 
     def __iter__(self) -> Iterator[Finding]:
         """The findings one by one; use `frame` or `found` where there may be very many."""

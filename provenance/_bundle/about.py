@@ -30,7 +30,6 @@ from provenance._bundle.redaction.notice import WITHHELD_TEXT
 from provenance._bundle.redaction.redact import Redacted
 from provenance._ledger.custody import last_seal
 from provenance._record.package import DESCRIPTOR, Package, as_json
-from provenance._record.rows import row_counts
 
 BUNDLE_VERSION = "1"
 
@@ -58,7 +57,7 @@ def write_about(
     """
     package, edition, day = filling.package, filling.edition, filling.day
     model = package.model
-    rows = row_counts(package)
+    rows = package.tables.counts()
     write_text(data / "CODEBOOK.md", code_book_markdown(model, package.title))
     write_text(data / "codebook.html", code_book_html(model, package.title))
     earlier = lineage.revision_of

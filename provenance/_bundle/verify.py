@@ -26,7 +26,7 @@ from provenance._bundle.describe.contents import described_sums
 from provenance._bundle.describe.crate import CRATE, check_crate
 from provenance._bundle.describe.editions import PUBLIC
 from provenance._bundle.table_check import check_tables
-from provenance._ledger.custody import SEALS, last_seal_in, verify_ledger
+from provenance._ledger.custody import SEALS, last_seal, verify_ledger
 from provenance._ledger.custody import TABLE as LEDGER
 from provenance._ledger.signing import SignaturesNotTested, verify_signed
 from provenance._record.package import DESCRIPTOR, Package, read_model
@@ -374,10 +374,9 @@ def _seals_withheld(package: Package, facts: object) -> bool:
 
 
 def _check_ledger(package: Package, facts: object) -> Iterator[BundleFinding]:
-    ledger = package.table(LEDGER)
-    judged = verify_ledger(ledger)
+    judged = verify_ledger(package.tables)
     try:
-        judged += verify_signed(ledger)
+        judged += verify_signed(package.tables)
     except SignaturesNotTested as error:
         yield BundleFinding(
             "custody",
@@ -404,7 +403,7 @@ def _check_ledger(package: Package, facts: object) -> Iterator[BundleFinding]:
             f"data/{BUNDLE_FACTS}",
             "does not say with which seal ('lastSeal') the ledger ends, so events may be cut off",
         )
-    elif known != last_seal_in(ledger):
+    elif known != last_seal(package):
         yield _finding(
             "custody",
             "custody.end_differs",

@@ -17,13 +17,13 @@ from provenance._checks.structure.gathering import gather
 from provenance._checks.structure.structure import (
     check_structure,
     find_in_structure,
-    read_texts,
     without_cells,
 )
 from provenance._model.schema import Model, Table
 from provenance._record.package import Package
 from provenance._record.reading import FIRST_ROW, TableText
-from provenance._record.tables import ROW, Tables, is_blank, typed_frame
+from provenance._record.snapshot import MissingTable, snapshot_of_folder
+from provenance._record.tables import ROW, is_blank
 
 __all__ = ["RuleFailed", "check_package", "check_structure"]
 
@@ -42,17 +42,6 @@ class RuleFailed(TreenailError):
             f"these rules broke down, which is a fault of this program, please report it: {said}; "
             f"what the other rules found is not lost ({len(report)} findings)"
         )
-
-
-class _MissingTable(KeyError):
-    """A rule asked for a table that is not there."""
-
-
-class _TablesThere(dict[str, pl.DataFrame]):
-    """Typed frames by name; asking for one that is not there says so."""
-
-    def __missing__(self, name: str) -> pl.DataFrame:
-        raise _MissingTable(name)
 
 
 def check_package(
@@ -74,23 +63,30 @@ def check_package(
         rules = package_rules(package.folder)
     model = package.model
     step = _counted(progress, total=2 * len(model.tables) + len(rules))
-    texts = read_texts(package, step)
+    # cells of a large record would fill the memory if they outlived the check
+    own = package.held is None
+    tables = (package.held or snapshot_of_folder(package.folder, model)).with_faults()
+    texts = {}
+    for name, text in tables.each():
+        if text is not None:
+            texts[name] = text
+        step()
     parts = [FOUND.to_frame(), *find_in_structure(model, texts, step)]
     typed = {}
     keys = {}
     for name, text in texts.items():
-        # in one piece: Polars 2.1 panics in pl.format when a filter has left an empty first chunk
-        typed[name] = typed_frame(model.table(name), text.frame).rechunk()
+        typed[name] = tables[name]
         keys[name] = without_cells(model, model.table(name), text)
         texts[name] = _without_typed_texts(text, typed[name])
-    tables = Tables(model, _TablesThere(typed))
+        if own:
+            tables.let_go(name)
     skipped: dict[str, list[str]] = {}
     failed: dict[str, Exception] = {}
     for one in rules:
         try:
             parts += _said(one, _without_withheld(one, one.find(tables), model), texts, typed)
-        except _MissingTable as missing:
-            skipped.setdefault(str(missing.args[0]), []).append(one.id)
+        except MissingTable as missing:
+            skipped.setdefault(missing.table, []).append(one.id)
         except Exception as error:
             # raised below, when the others have had their say
             failed[one.id] = error

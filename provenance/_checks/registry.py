@@ -64,7 +64,7 @@ def all_rules() -> tuple[Rule, ...]:
 
 def package_rules(folder: Path) -> tuple[Rule, ...]:
     """Every rule there is, with those about files, ledger and origin in `folder`, sorted by id."""
-    on_disk = (*disk_rules(folder), *seal_rules(folder), *lineage_rules(folder))
+    on_disk = (*disk_rules(folder), *seal_rules(), *lineage_rules(folder))
     return _sorted([*all_rules(), *on_disk])
 
 

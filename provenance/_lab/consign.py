@@ -15,8 +15,8 @@ from provenance._ledger.holdings import (
     Holding,
     events_of,
     first_day,
+    holdings_of,
     last_day,
-    replay,
     samples_in_parcel,
 )
 from provenance._model.edtf import is_edtf
@@ -75,10 +75,10 @@ def consign_samples(
     another parcel that has not left is not packed twice.
     Raises TreenailError (Refused for the ledger) and writes nothing when it cannot be.
     """
-    events = events_of(package.table("custody"))
+    events = events_of(package.tables)
     _refuse_packed_twice(samples, {one.sample_id: one for one in events})
     _refuse_answer_before_parcel(packed_on, due_on)
-    held = replay(events)
+    held = holdings_of(package.tables)
     holders = {held.get(sample, Holding(sample)).holder for sample in samples}
     if not from_party_id:
         if len(holders) != 1 or "" in holders:
@@ -159,7 +159,7 @@ def _next_code(package: Package, packed_on: str) -> str:
 
 def samples_in(package: Package, consignment_id: str) -> list[str]:
     """The samples that the ledger puts into a parcel, in the order in which they were packed."""
-    return samples_in_parcel(events_of(package.table("custody")), consignment_id)
+    return samples_in_parcel(events_of(package.tables), consignment_id)
 
 
 def parcel_of(package: Package, consignment_id: str) -> Parcel:

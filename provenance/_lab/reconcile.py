@@ -14,7 +14,6 @@ from typing import TYPE_CHECKING, Any
 
 from provenance._base.errors import TreenailError
 from provenance._base.findings import Report
-from provenance._base.frames import row_tuples
 from provenance._base.resources import shipped
 from provenance._derive.dating import live_results, split_codes
 from provenance._ledger.holdings import (
@@ -77,17 +76,17 @@ def reconcile_results(package: Package, consignment_id: str = "") -> Reconciliat
             f"there is no consignment '{consignment_id}'; there are {', '.join(known) or 'none'}"
         )
     results = live_results(package)
-    events = events_of(package.table("custody"))
+    events = events_of(package.tables)
     if consignment_id:
         sent = dict.fromkeys(samples_in_parcel(events, consignment_id))
         # a result may name the parcel or only a sample of it
-        named = row_tuples(results, ("consignment_id", "sample_id"))
+        named = zip(results["consignment_id"].tolist(), results["sample_id"].tolist(), strict=True)
         mine = [parcel == consignment_id or sample in sent for parcel, sample in named]
         results = results.loc[mine]
     else:
         parcels = set(known)
         sent = dict.fromkeys(one.sample_id for one in events if one.consignment_id in parcels)
-    sample_of = dict(row_tuples(results, ("result_id", "sample_id")))
+    sample_of = dict(zip(results["result_id"].tolist(), results["sample_id"].tolist(), strict=True))
     found = _found(package, results, sent, consignment_id)
     lines = _lines(package, results, sent)
     lines["arrived"] = _looked_up(lines["sample_id"], _arrivals(events), "")
@@ -101,11 +100,12 @@ def _lines(package: Package, results: pd.DataFrame, sent: Mapping[str, None]) ->
 
     field: dict[str, tuple[str, str]] = {}
     names = ("sample_id", "element_id", "species_field")
-    for sample, element, species in row_tuples(package.table("sample", names), names):
+    for sample, element, species in package.tables.tuples("sample", names):
         field.setdefault(sample, (element, species))
     # of several results that stand the last row counts
     answers = ("sample_id", "outcome", "species", "ring_count", *ENDS)
-    best = {row[0]: row[1:] for row in row_tuples(results, answers) if isinstance(row[0], str)}
+    columns = (results[name].tolist() for name in answers)
+    best = {row[0]: row[1:] for row in zip(*columns, strict=True) if isinstance(row[0], str)}
     samples = list(dict.fromkeys([*sent, *best]))
     seen = [field.get(sample, ("", "")) for sample in samples]
     said = [best.get(sample, (None,) * (len(answers) - 1)) for sample in samples]

@@ -22,19 +22,21 @@ from __future__ import annotations
 
 import hashlib
 import json
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from typing import TYPE_CHECKING
 
 import rfc8785
 
 from provenance._base.errors import TreenailError
 from provenance._base.findings import Finding
-from provenance._base.frames import row_tuples
+from provenance._record.reading import FIRST_ROW
+from provenance._record.tables import ROW
 
 if TYPE_CHECKING:
     import pandas as pd
 
     from provenance._record.package import Package
+    from provenance._record.snapshot import Snapshot
 
 __all__ = [
     "RESTORE_LEDGER",
@@ -116,17 +118,13 @@ def ledger_with(package: Package, events: pd.DataFrame) -> pd.DataFrame:
         raise KeyError(f"the table custody has no column {', '.join(unknown)}")
     added = events.map(_cell_text).reindex(columns=list(ledger.columns), fill_value="")
     together = pd.concat([ledger, added], ignore_index=True)
-    return _sealed(together, first_unsealed=_count_sealed(ledger))
+    return _sealed(together, first_unsealed=_count_sealed(*(list(ledger[one]) for one in SEALS)))
 
 
 def last_seal(package: Package) -> str:
     """The seal of the newest event, '' when there is none; it stands for the whole ledger."""
-    return last_seal_in(package.table(TABLE, ("event_sha256",)))
-
-
-def last_seal_in(ledger: pd.DataFrame) -> str:
-    """The same for the table custody as written."""
-    return str(ledger["event_sha256"].iloc[-1]) if len(ledger) and "event_sha256" in ledger else ""
+    seals = package.tables.column(TABLE, "event_sha256")
+    return seals[-1] if seals else ""
 
 
 def verify_chain(package: Package) -> list[Finding]:
@@ -136,22 +134,20 @@ def verify_chain(package: Package) -> list[Finding]:
     and what that means (later events hang on it, so they are not judged); or one warning when
     events at the end are not sealed yet. Raises UnusablePackage when there is no such table.
     """
-    return verify_ledger(package.table(TABLE))
+    return verify_ledger(package.tables)
 
 
-def verify_ledger(ledger: pd.DataFrame) -> list[Finding]:
-    """The same for the table custody as written: texts, '' where blank, record numbers as index."""
-    if missing := [name for name in ("custody_id", *SEALS) if name not in ledger]:
+def verify_ledger(tables: Snapshot) -> list[Finding]:
+    """The same for the tables of a package, as they were read."""
+    ledger = tables.texts(TABLE)
+    if missing := [name for name in ("custody_id", *SEALS) if name not in ledger.columns]:
         return [
             _finding(1, {}, missing[0], f"The ledger has no column {missing[0]}.", RESTORE_LEDGER)
         ]
-    names = list(ledger.columns)
-    sealed = _count_sealed(ledger)
+    sealed = _count_sealed(*(ledger[name].to_list() for name in SEALS))
     before = ""
-    rows = ledger.index.tolist()
-    for place, values in enumerate(row_tuples(ledger, names), start=1):
-        event = dict(zip(names, values, strict=True))
-        row = rows[place - 1]
+    for place, event in enumerate(ledger.drop(ROW).iter_rows(named=True), start=1):
+        row = place + FIRST_ROW - 1
         if event["custody_id"] != str(place):
             return [_finding(row, event, "custody_id", _out_of_order(place, event), RESTORE_LEDGER)]
         if place > sealed:
@@ -161,7 +157,7 @@ def verify_ledger(ledger: pd.DataFrame) -> list[Finding]:
         if not _bears_its_seal(event):
             return [_finding(row, event, "event_sha256", _altered(place), RESTORE_LEDGER)]
         before = event["event_sha256"]
-    return [_unsealed(sealed, len(ledger), rows[sealed])] if sealed < len(ledger) else []
+    return [_unsealed(sealed, len(ledger), sealed + FIRST_ROW)] if sealed < len(ledger) else []
 
 
 # -- sealing -------------------------------------------------------------------------------------
@@ -180,11 +176,10 @@ def _cell_text(value: object) -> str:
     return str(value).replace("\r\n", "\n").replace("\r", "\n")
 
 
-def _count_sealed(ledger: pd.DataFrame) -> int:
-    """How many events stand before the unsealed ones at the end."""
-    bare = ((ledger["previous_sha256"] == "") & (ledger["event_sha256"] == "")).tolist()
-    sealed = len(bare)
-    while sealed and bare[sealed - 1]:
+def _count_sealed(before: Sequence[str], own: Sequence[str]) -> int:
+    """How many events stand before those at the end that bear neither seal."""
+    sealed = len(own)
+    while sealed and not (before[sealed - 1] or own[sealed - 1]):
         sealed -= 1
     return sealed
 

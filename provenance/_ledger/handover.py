@@ -30,12 +30,12 @@ class Refused(TreenailError):
 
 def samples_of_parcel(package: Package, consignment_id: str) -> list[str]:
     """The samples packed into a parcel, in the order of the ledger; raises TreenailError."""
-    known = list(package.table("consignment")["consignment_id"])
+    known = package.tables.column("consignment", "consignment_id")
     if consignment_id not in known:
         raise TreenailError(
             f"there is no consignment '{consignment_id}'; there are {', '.join(known) or 'none'}"
         )
-    packed = samples_in_parcel(events_of(package.table("custody")), consignment_id)
+    packed = samples_in_parcel(events_of(package.tables), consignment_id)
     if not packed:
         raise TreenailError(
             f"no sample was packed into '{consignment_id}'; record 'packed' with its samples first"
@@ -74,7 +74,7 @@ def record_events(
         raise TreenailError(f"'{happened_on}' is no date; write 2024-06-03")
     if corrects and len(samples) != 1:
         raise TreenailError("a correction sets right one event, so it is of one sample")
-    standing = events_of(package.table("custody"))
+    standing = events_of(package.tables)
     if corrects:
         _check_correction(package, corrects, samples[0])
         standing = [one for one in standing if one.custody_id != corrects]
@@ -165,14 +165,14 @@ def _check_words(
             raise TreenailError(f"'{code}' is none of {', '.join(codes)}{hint}")
     if not samples:
         raise TreenailError("name at least one sample, or a parcel with samples in it")
-    known_samples = set(package.table("sample")["sample_id"])
+    known_samples = set(package.tables.column("sample", "sample_id"))
     strange = [sample for sample in (*samples, *states) if sample not in known_samples]
     if strange:
         raise TreenailError(f"the table 'sample' has no {', '.join(dict.fromkeys(strange))}")
     beside = [sample for sample in states if sample not in samples]
     if beside:
         raise TreenailError(f"a state is given for {', '.join(beside)}, not among the samples")
-    known_parties = set(package.table("party")["party_id"])
+    known_parties = set(package.tables.column("party", "party_id"))
     strangers = [party for party in parties if party and party not in known_parties]
     if strangers:
         raise TreenailError(
@@ -182,11 +182,11 @@ def _check_words(
 
 
 def _check_correction(package: Package, corrects: str, sample: str) -> None:
-    ledger = package.table("custody")
-    wrong = ledger.loc[ledger["custody_id"] == corrects]
-    if wrong.empty:
+    rows = package.tables.rows("custody")
+    wrong = next((one for one in rows if one["custody_id"] == corrects), None)
+    if wrong is None:
         raise TreenailError(f"there is no event {corrects} to correct")
-    if wrong["sample_id"].iloc[0] != sample:
+    if wrong["sample_id"] != sample:
         raise TreenailError(
-            f"event {corrects} is about sample {wrong['sample_id'].iloc[0]}, not about {sample}"
+            f"event {corrects} is about sample {wrong['sample_id']}, not about {sample}"
         )

@@ -13,13 +13,13 @@ from collections.abc import Iterable, Iterator, Mapping
 from typing import TYPE_CHECKING, NamedTuple
 
 from provenance._base.errors import UnreadableValue
-from provenance._base.frames import row_tuples
 from provenance._model.edtf import Day, bounds, is_edtf
 
 if TYPE_CHECKING:
     import pandas as pd
 
     from provenance._record.package import Package
+    from provenance._record.snapshot import Snapshot
 
 __all__ = [
     "SENDING",
@@ -27,6 +27,7 @@ __all__ = [
     "Holding",
     "events_of",
     "holdings_frame",
+    "holdings_of",
     "last_day",
     "life_of",
     "refusal",
@@ -90,16 +91,24 @@ def last_day(text: str) -> Day | None:
     return bounds(text)[1] if is_edtf(text) else None
 
 
-def events_of(frame: pd.DataFrame) -> list[Event]:
+def events_of(tables: Snapshot) -> list[Event]:
     """The events that count, in the order of the ledger, corrections in the place of the wrong.
 
-    `frame` is the table custody as texts. An event of a whole parcel, without a sample, stands for
-    every sample that earlier events put into the parcel and that has no such event of its own.
+    An event of a whole parcel, without a sample, stands for every sample that earlier events put
+    into the parcel and that has no such event of its own. Not to be changed: all who ask get one.
     """
-    # a ledger of an older schema may lack columns, and what it lacks is blank
-    complete = frame.reindex(columns=list(Event._fields), fill_value="")
-    rows = list(map(Event._make, row_tuples(complete, Event._fields)))
-    return list(standing_events(rows))
+
+    def read(tables: Snapshot) -> list[Event]:
+        # a ledger of an older schema may lack columns, and what it lacks is blank
+        rows = list(map(Event._make, tables.tuples("custody", Event._fields)))
+        return list(standing_events(rows))
+
+    return tables.once("events of the ledger", read)
+
+
+def holdings_of(tables: Snapshot) -> Mapping[str, Holding]:
+    """Where each sample is after its last event, the samples in the order of the ledger."""
+    return tables.once("holdings", lambda tables: replay(events_of(tables)))
 
 
 def standing_events(rows: Iterable[Event]) -> Iterator[Event]:
@@ -273,7 +282,7 @@ def _refuse_receipt(before: Holding, event: Event, sample: str) -> str | None:
 
 def life_of(package: Package, sample_id: str) -> list[Event]:
     """The events of one sample that count, in the order of the ledger."""
-    return [one for one in events_of(package.table("custody")) if one.sample_id == sample_id]
+    return [one for one in events_of(package.tables) if one.sample_id == sample_id]
 
 
 def holdings_frame(package: Package, *, as_of: str | None = None) -> pd.DataFrame:
@@ -288,8 +297,8 @@ def holdings_frame(package: Package, *, as_of: str | None = None) -> pd.DataFram
     until = last_day(as_of) if as_of is not None else None
     if as_of is not None and until is None:
         raise UnreadableValue(as_of, "is no day; write 2024-06-03")
-    held = replay(_until(events_of(package.table("custody")), until))
-    samples = list(dict.fromkeys([*package.table("sample")["sample_id"], *held]))
+    held = replay(_until(events_of(package.tables), until))
+    samples = list(dict.fromkeys([*package.tables.column("sample", "sample_id"), *held]))
     rows = [held.get(sample, Holding(sample)) for sample in samples]
     return pd.DataFrame(rows, columns=list(Holding._fields), dtype=str)
 
@@ -312,15 +321,15 @@ def overdue(package: Package, *, today: str) -> pd.DataFrame:
 
     now = last_day(today)
     assert now is not None
-    events = events_of(package.table("custody"))
-    held: Mapping[str, Holding] = replay(events)
+    events = events_of(package.tables)
+    held = holdings_of(package.tables)
     sent = {
         (one.consignment_id, one.sample_id): one.happened_on
         for one in reversed(events)
         if one.event in SENDING and one.consignment_id
     }
     rows = []
-    for parcel in package.table("consignment").to_dict("records"):
+    for parcel in package.tables.rows("consignment"):
         for sample, holding in held.items():
             if holding.consignment_id != parcel["consignment_id"] or holding.gone:
                 continue

@@ -15,12 +15,13 @@ from typing import TYPE_CHECKING, cast
 
 from provenance._base.errors import TreenailError
 from provenance._base.findings import Finding
+from provenance._record.reading import FIRST_ROW
 
 if TYPE_CHECKING:
-    import pandas as pd
     from cryptography.hazmat.primitives.asymmetric.ed25519 import Ed25519PrivateKey
 
     from provenance._record.package import Package
+    from provenance._record.snapshot import Row, Snapshot
 
 __all__ = [
     "SignaturesNotTested",
@@ -84,25 +85,25 @@ def verify_signatures(package: Package) -> list[Finding]:
     Events without a signature are passed over: signing is for those who want it. Raises
     SignaturesNotTested when there are some and the package 'cryptography' is not installed.
     """
-    return verify_signed(package.table("custody"))
+    return verify_signed(package.tables)
 
 
-def verify_signed(ledger: pd.DataFrame) -> list[Finding]:
-    """The same for the table custody as written, with record numbers as its index."""
-    if "signature" not in ledger or not (ledger["signature"] != "").any():
+def verify_signed(tables: Snapshot) -> list[Finding]:
+    """The same for the tables of a package, as they were read."""
+    if not any(tables.column("custody", "signature")):
         return []
     findings = []
-    for row, event in zip(ledger.index, ledger.to_dict("records"), strict=True):
+    for row, event in enumerate(tables.rows("custody"), start=FIRST_ROW):
         if event["signature"] and not _is_signed(event):
             findings.append(
                 Finding(
                     "error",
                     "custody.signature_false",
                     "custody",
-                    int(row),
-                    str(event["custody_id"]),
+                    row,
+                    event["custody_id"],
                     "signature",
-                    str(event["signature"]),
+                    event["signature"],
                     f"The signature of event {event['custody_id']} is not the signer's over this "
                     "event: key, signature or event was changed.",
                     "Ask the signer; restore the ledger from an older copy or bundle.",
@@ -111,20 +112,20 @@ def verify_signed(ledger: pd.DataFrame) -> list[Finding]:
     return findings
 
 
-def _is_signed(event: dict[object, object]) -> bool:
+def _is_signed(event: Row) -> bool:
     ed25519 = _library()
     from cryptography.exceptions import InvalidSignature
 
     try:
         key = ed25519.Ed25519PublicKey.from_public_bytes(_decoded(event["signer_key"]))
-        key.verify(_decoded(event["signature"]), bytes.fromhex(str(event["event_sha256"])))
+        key.verify(_decoded(event["signature"]), bytes.fromhex(event["event_sha256"]))
     except (InvalidSignature, ValueError, binascii.Error):
         return False
     return True
 
 
-def _decoded(text: object) -> bytes:
-    return base64.b64decode(str(text), validate=True)
+def _decoded(text: str) -> bytes:
+    return base64.b64decode(text, validate=True)
 
 
 def _library() -> ModuleType:

@@ -17,9 +17,8 @@ from __future__ import annotations
 
 import csv
 import json
-from collections.abc import Collection, Iterator, Mapping
-from contextlib import contextmanager
-from dataclasses import dataclass, replace
+from collections.abc import Collection, Mapping
+from dataclasses import dataclass, field, replace
 from pathlib import Path
 from types import MappingProxyType
 from typing import IO, TYPE_CHECKING, Any
@@ -36,6 +35,7 @@ from provenance._model.schema import (
     vocabulary_as_dict,
     vocabulary_from,
 )
+from provenance._record.snapshot import Snapshot, snapshot_of_folder
 from provenance._record.together import finish_writing, is_unfinished
 
 if TYPE_CHECKING:
@@ -49,11 +49,13 @@ DATA_PACKAGE_PROFILE = "https://datapackage.org/profiles/2.0/datapackage.json"
 
 @dataclass(frozen=True)
 class Package:
-    """A package on disk. The value is cheap: tables are read when they are asked for."""
+    """A package on disk. The value is cheap: a table is read when it is first asked for."""
 
     folder: Path
     descriptor: Mapping[str, Any]
     model: Model
+    _known: dict[object, Snapshot] = field(default_factory=dict, repr=False, compare=False)
+    held: Snapshot | None = field(default=None, repr=False, compare=False)
 
     @property
     def name(self) -> str:
@@ -65,6 +67,21 @@ class Package:
         """The package's title for people."""
         return str(self.descriptor.get("title") or self.name)
 
+    @property
+    def tables(self) -> Snapshot:
+        """The tables as they stand now: the same value as long as none of their files changes."""
+        if self.held is not None:
+            return self.held
+        now = tuple(_stamp(self.table_path(name)) for name in self.model.tables)
+        if now not in self._known:
+            self._known.clear()
+            self._known[now] = snapshot_of_folder(self.folder, self.model)
+        return self._known[now]
+
+    def hold(self) -> Package:
+        """The package with its tables as they are now, read once and for all."""
+        return replace(self, held=self.tables.hold())
+
     def table_path(self, name: str) -> Path:
         """Where the CSV of a table lies."""
         return self.folder / "tables" / f"{self.model.table(name).name}.csv"
@@ -75,54 +92,16 @@ class Package:
         The index is the record number in the file (the header is 1, the first row 2), which is the
         row number that findings name. Columns the schema lacks are kept, behind the others; with
         `columns` only those of them that the file has are read.
-        Raises UnusablePackage when the file is missing or is no CSV table.
+        Raises UnusablePackage when the file is missing or its records are uneven.
         """
-        return self._read(name, blank=(), columns=columns)
-
-    def _read(
-        self, name: str, blank: tuple[str, ...], columns: Collection[str] | None = None
-    ) -> pd.DataFrame:
-        """A table as text, with NA for what is written as one of `blank`."""
-        import pandas as pd
-
-        path = self.table_path(name)
-        with reading_table(path):
-            frame = pd.read_csv(
-                path,
-                dtype=str,
-                keep_default_na=False,
-                na_values=list(blank),
-                usecols=None if columns is None else lambda column: column in columns,
-                encoding="utf-8",
-                skip_blank_lines=False,
-            )
-        frame.index = pd.RangeIndex(2, len(frame) + 2, name="row")
-        return frame
+        return self.tables.text_frame(name, columns)
 
     def typed(self, name: str) -> pd.DataFrame:
         """A table with numbers, integers and booleans as such; unreadable cells become NA.
 
         Text columns (dates stay EDTF text) hold NA where nothing is written.
         """
-        import pandas as pd
-
-        frame = self._read(name, blank=("",))
-        for one in self.model.table(name).fields:
-            if one.name not in frame:
-                continue
-            text = frame[one.name]
-            if one.type == "number":
-                frame[one.name] = pd.to_numeric(text, errors="coerce").astype("Float64")
-            elif one.type == "integer":
-                numbers = pd.to_numeric(text, errors="coerce")
-                whole = numbers.where(numbers.isna() | (numbers % 1 == 0))
-                frame[one.name] = whole.astype("Int64")
-            elif one.type == "boolean":
-                # trueValues and falseValues of Table Schema v2, as its default has them
-                truth = dict.fromkeys(("true", "True", "TRUE", "1"), True)
-                truth |= dict.fromkeys(("false", "False", "FALSE", "0"), False)
-                frame[one.name] = text.map(truth).astype("boolean")
-        return frame
+        return self.tables.frame(name)
 
     def write_table(self, name: str, frame: pd.DataFrame) -> None:
         """Replace a table by `frame` (texts, numbers or NA; schema columns first), atomically.
@@ -164,19 +143,13 @@ class Package:
         return replace(self, descriptor=MappingProxyType(descriptor))
 
 
-@contextmanager
-def reading_table(path: Path) -> Iterator[None]:
-    """Raise UnusablePackage, in words for people, for a table's file that pandas cannot read."""
-    import pandas as pd
-
+def _stamp(path: Path) -> tuple[int, int, int] | None:
+    """What changes when a file does: every writer puts a new one in its place."""
     try:
-        yield
-    except FileNotFoundError:
-        raise UnusablePackage(
-            f"{path} is missing; every table has its file, even an empty one"
-        ) from None
-    except (pd.errors.ParserError, pd.errors.EmptyDataError, UnicodeDecodeError) as error:
-        raise UnusablePackage(f"{path} is not a readable table: {error}") from error
+        status = path.stat()
+    except OSError:
+        return None
+    return status.st_mtime_ns, status.st_size, status.st_ino
 
 
 def as_json(value: Any) -> str:

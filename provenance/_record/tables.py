@@ -1,41 +1,14 @@
-"""The tables of a package as typed columnar frames, which the trade rules read."""
+"""Types a table: from columns of texts to columns of numbers, truth values and texts."""
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping
-from dataclasses import dataclass, field
-
 import polars as pl
 
-from provenance._model.schema import Field, Model, Table
+from provenance._model.schema import Field, Table
 from provenance._record.cells import read_booleans, read_numbers, read_whole_numbers
 
 ROW = "row"
 """Column that every frame has first: the record number in the CSV (the header is record 1)."""
-
-
-@dataclass(frozen=True)
-class Tables:
-    """Typed frames by table name, and the model that typed them.
-
-    `typed[name]` has the columns of the schema plus ROW; a cell that does not fit its type is null
-    (the structure layer reports it), and so is an empty one. Dates stay EDTF text. Columns that the
-    file lacks are there, filled with null, so that a rule never meets a missing column.
-    """
-
-    model: Model
-    typed: Mapping[str, pl.DataFrame]
-    _computed: dict[str, pl.DataFrame] = field(default_factory=dict, repr=False, compare=False)
-
-    def __getitem__(self, name: str) -> pl.DataFrame:
-        """The typed frame of a table."""
-        return self.typed[name]
-
-    def once(self, name: str, compute: Callable[[Tables], pl.DataFrame]) -> pl.DataFrame:
-        """A frame that several rules need, computed when the first of them asks for it."""
-        if name not in self._computed:
-            self._computed[name] = compute(self)
-        return self._computed[name]
 
 
 def polars_type(one: Field) -> pl.DataType:
@@ -66,7 +39,8 @@ def nothing_found(word: str) -> pl.DataFrame:
 
 
 def typed_frame(table: Table, text: pl.DataFrame) -> pl.DataFrame:
-    """Type a frame of text columns (with ROW); see Tables for what becomes of bad cells.
+    """Type a frame of text columns (with ROW): a cell that does not fit its type is null, and so
+    is an empty one; columns that the file lacks are there, filled with null.
 
     What counts as a number or a truth value is for provenance/checks/cells.py to say.
     """

@@ -11,7 +11,7 @@ import numpy as np
 from provenance._base.errors import UnusableInput
 from provenance._identity.identifier import checked_identifier
 from provenance._identity.rotation import turned
-from provenance._ledger.holdings import events_of, replay
+from provenance._ledger.holdings import holdings_of
 from provenance._survey.adjust.bore import UPRIGHT_DEG, wood_axes
 from provenance._survey.hole.cautions import drilling_cautions
 from provenance._survey.hole.drilling import propose_holes
@@ -257,7 +257,7 @@ def _taken(package: Package, sample: pd.Series) -> tuple[str, ...]:
 
 
 def _keeper(package: Package, sample_id: str) -> tuple[str, ...]:
-    held = replay(events_of(package.table("custody"))).get(sample_id)
+    held = holdings_of(package.tables).get(sample_id)
     if held is None:
         return ("No event in the custody ledger",)
     if held.gone:

@@ -10,7 +10,8 @@ import pytest
 from provenance._base.findings import COLUMNS
 from provenance._checks.check import RuleFailed, check_package
 from provenance._checks.language.rule import COMMON_PRACTICE, EVERY_TABLE, Rule, rule
-from provenance._record.tables import ROW, Tables
+from provenance._record.snapshot import Snapshot
+from provenance._record.tables import ROW
 from tests.builders import a_package
 
 
@@ -26,7 +27,7 @@ def _rule(
         remedy="Look at {stamp}.",
         source=COMMON_PRACTICE,
     )
-    def find(tables: Tables) -> pl.DataFrame:
+    def find(tables: Snapshot) -> pl.DataFrame:
         """Every plug."""
         return tables["plug"]
 
@@ -58,7 +59,7 @@ def test_a_rule_over_many_tables_names_the_table_and_the_field(tmp_path: Path) -
         remedy="Look.",
         source=COMMON_PRACTICE,
     )
-    def everywhere(tables: Tables) -> pl.DataFrame:
+    def everywhere(tables: Snapshot) -> pl.DataFrame:
         """One row of two tables."""
         return pl.DataFrame(
             {"table": ["sample", "plug"], ROW: [2, 2], "field": ["bore_mm", "dowel_mm"]}
@@ -82,7 +83,7 @@ def test_a_rule_that_breaks_down_is_named_and_hides_no_other(tmp_path: Path) -> 
         remedy="",
         source=COMMON_PRACTICE,
     )
-    def broken(tables: Tables) -> pl.DataFrame:
+    def broken(tables: Snapshot) -> pl.DataFrame:
         """Asks for what is not there."""
         return tables["plug"].filter(pl.col("colour") == "red")
 
@@ -149,7 +150,7 @@ def test_numbers_and_truths_in_every_spelling_reach_the_rules(tmp_path: Path) ->
         remedy="",
         source=COMMON_PRACTICE,
     )
-    def look(tables: Tables) -> pl.DataFrame:
+    def look(tables: Snapshot) -> pl.DataFrame:
         """Keeps what it sees."""
         for name in ("length_m", "sampled"):
             seen[name] = tables["element"][name].to_list()

@@ -245,7 +245,7 @@ def test_an_event_of_a_whole_parcel_stands_for_its_samples(tmp_path) -> None:
         "custody", custody_id=4, event="received", sample_id=None, consignment_id="C-1",
         to_party_id="LAB", state="present",
     )  # fmt: skip
-    events = events_of(builder.package.table("custody"))
+    events = events_of(builder.package.tables)
     received = {one.sample_id: one.state for one in events if one.event == "received"}
     assert received == {"231": "present", "232": "broken"}
     assert len(events) == 4
@@ -253,7 +253,7 @@ def test_an_event_of_a_whole_parcel_stands_for_its_samples(tmp_path) -> None:
 
 def test_an_event_about_nothing_holds_nothing(tmp_path) -> None:
     package = a_package(tmp_path).with_chain().with_row("custody", sample_id=None).package
-    assert events_of(package.table("custody")) == []
+    assert events_of(package.tables) == []
 
 
 def test_a_day_that_cannot_be_read_is_not_answered_as_if_it_were_today(tmp_path) -> None:

@@ -146,10 +146,8 @@ def origin_of(folder: Path, package: Package, members: Mapping[str, int]) -> Ori
         }
     except (TypeError, AttributeError) as error:
         raise UnusableInput(_unclear(folder, error)) from error
-    ledger = package.table(LEDGER) if LEDGER in package.model.tables else None
-    seals = [] if ledger is None else [one for one in ledger["event_sha256"] if one]
-    plugs = package.table("plug") if "plug" in package.model.tables else None
-    stamps = {} if plugs is None else dict(zip(plugs["plug_id"], plugs["stamp"], strict=True))
+    seals = [row["event_sha256"] for row in package.tables.rows(LEDGER) if row["event_sha256"]]
+    stamps = {row["plug_id"]: row["stamp"] for row in package.tables.rows("plug")}
     return Origin(
         bundle=identity_of(folder),
         earlier=earlier,
@@ -157,9 +155,9 @@ def origin_of(folder: Path, package: Package, members: Mapping[str, int]) -> Ori
         member_count=len(members),
         byte_count=sum(members.values()),
         numbers=numbers_of(package),
-        stamps={str(plug): str(stamp) for plug, stamp in stamps.items() if plug and stamp},
+        stamps={plug: stamp for plug, stamp in stamps.items() if plug and stamp},
         event_count=len(seals),
-        last_seal=str(seals[-1]) if seals else "",
+        last_seal=seals[-1] if seals else "",
         spent=spent,
     )
 

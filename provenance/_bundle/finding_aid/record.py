@@ -5,20 +5,11 @@ from __future__ import annotations
 from collections.abc import Iterable, Mapping
 from functools import cached_property
 
-from provenance._ledger.holdings import Event, Holding, events_of, replay
+from provenance._ledger.holdings import Event, Holding, events_of, holdings_of
 from provenance._record.package import Package
-from provenance._record.rows import read_stretches
+from provenance._record.snapshot import Row
 
 __all__ = ["Record", "Row"]
-
-Row = Mapping[str, str]
-
-
-class _Row(dict[str, str]):
-    """A row that answers '' for a column that its schema, of an older version, lacks."""
-
-    def __missing__(self, column: str) -> str:
-        return ""
 
 
 class Record:
@@ -27,20 +18,10 @@ class Record:
     def __init__(self, package: Package) -> None:
         self.package = package
         self.model = package.model
-        self._rows: dict[str, list[Row]] = {}
 
     def rows(self, table: str) -> list[Row]:
         """The rows of a table as texts by column; none for a table that the model lacks."""
-        if table not in self._rows:
-            self._rows[table] = []
-            if table in self.model.tables:
-                names = self.model.table(table).names
-                self._rows[table] = [
-                    _Row(zip(names, values, strict=True))
-                    for stretch in read_stretches(self.package, table, names)
-                    for values in stretch
-                ]
-        return self._rows[table]
+        return self.package.tables.rows(table)
 
     def by(self, table: str, column: str) -> dict[str, list[Row]]:
         """The rows of a table by what stands in one column, the blank ones left out."""
@@ -125,7 +106,7 @@ class Record:
     def _events(self) -> list[Event]:
         if "custody" not in self.model.tables:
             return []
-        return events_of(self.package.table("custody"))
+        return events_of(self.package.tables)
 
     @cached_property
     def events_of(self) -> dict[str, list[Event]]:
@@ -138,7 +119,7 @@ class Record:
     @cached_property
     def holdings(self) -> Mapping[str, Holding]:
         """Where each sample is after its last event."""
-        return replay(self._events)
+        return holdings_of(self.package.tables) if "custody" in self.model.tables else {}
 
     def chain(self, place_id: str) -> list[Row]:
         """A place and those it lies in, inmost first; a loop in the record ends the walk."""

@@ -12,7 +12,7 @@ from provenance._bundle.finding_aid.cells import PAGE_ROWS as PAGE_ROWS
 from provenance._bundle.finding_aid.cells import Cells, link, shown, table_page
 from provenance._bundle.finding_aid.writing import Page, Writer
 from provenance._model.schema import Field, Table
-from provenance._record.rows import read_stretches
+from provenance._record.tables import is_blank
 
 __all__ = ["TableSummary", "write_table_pages"]
 
@@ -38,17 +38,13 @@ def write_table_pages(cells: Cells, writer: Writer) -> list[TableSummary]:
 
 
 def _write(cells: Cells, writer: Writer, table: Table) -> TableSummary:
-    package = cells.record.package
-    used = [False] * len(table.names)
-    count = 0
-    for rows in read_stretches(package, table.name, table.names):
-        count += len(rows)
-        for place, column in enumerate(zip(*rows, strict=True)):
-            used[place] = used[place] or any(column)
-    fields = [one for one, is_used in zip(table.fields, used, strict=True) if is_used]
+    texts = cells.record.package.tables.texts(table.name)
+    count = len(texts)
+    used = {name for name in texts.columns if name in table and not is_blank(texts[name])}
+    fields = [one for one in table.fields if one.name in used]
     # the key stands first, since it heads the row
     fields.sort(key=lambda one: one.name not in table.primary_key)
-    blank = [one.title for one, is_used in zip(table.fields, used, strict=True) if not is_used]
+    blank = [one.title for one in table.fields if one.name not in used]
     names = [one.name for one in fields]
     of = -(-count // PAGE_ROWS)
     spans = [_span(number, count) for number in range(1, of + 1)]
@@ -72,12 +68,11 @@ def _write(cells: Cells, writer: Writer, table: Table) -> TableSummary:
     waiting: list[Markup] = []
     number = 1
     seen: set[str] = set()
-    for stretch in read_stretches(package, table.name, names) if count else ():
-        for values in stretch:
-            waiting.append(_row(cells, table, fields, values, key_places, seen))
-            if len(waiting) == PAGE_ROWS:
-                write_page(number, waiting)
-                waiting, number = [], number + 1
+    for values in cells.record.package.tables.tuples(table.name, names):
+        waiting.append(_row(cells, table, fields, values, key_places, seen))
+        if len(waiting) == PAGE_ROWS:
+            write_page(number, waiting)
+            waiting, number = [], number + 1
     if waiting:
         write_page(number, waiting)
     return TableSummary(

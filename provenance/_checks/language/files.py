@@ -12,7 +12,8 @@ import polars as pl
 
 from provenance._base.disk import sha256_of
 from provenance._checks.language.rule import COMMON_PRACTICE, Rule, rule
-from provenance._record.tables import ROW, Tables
+from provenance._record.snapshot import Snapshot
+from provenance._record.tables import ROW
 
 __all__ = ["disk_rules"]
 
@@ -27,10 +28,10 @@ def disk_rules(folder: Path) -> tuple[Rule, ...]:
     opened.
     """
 
-    def kept(tables: Tables) -> pl.DataFrame:
+    def kept(tables: Snapshot) -> pl.DataFrame:
         return tables.once("files_on_disk", partial(_look_at, folder, "file"))
 
-    def received(tables: Tables) -> pl.DataFrame:
+    def received(tables: Snapshot) -> pl.DataFrame:
         return tables.once("originals_on_disk", partial(_look_at, folder, "original"))
 
     @rule(
@@ -42,7 +43,7 @@ def disk_rules(folder: Path) -> tuple[Rule, ...]:
         remedy="Copy the file to that place, or set the path right.",
         source=COMMON_PRACTICE,
     )
-    def missing(tables: Tables) -> pl.DataFrame:
+    def missing(tables: Snapshot) -> pl.DataFrame:
         """The record promises a file that nobody will find."""
         return kept(tables).filter(pl.col("state").is_in(["is not", "cannot be read"]))
 
@@ -55,7 +56,7 @@ def disk_rules(folder: Path) -> tuple[Rule, ...]:
         remedy="Copy the file itself into files/; a link or a path that climbs is not archived.",
         source="Data Package v2, security: paths are relative and never climb",
     )
-    def leads_outside(tables: Tables) -> pl.DataFrame:
+    def leads_outside(tables: Snapshot) -> pl.DataFrame:
         """What lies elsewhere is lost as soon as the package is moved."""
         return kept(tables).filter(pl.col("state") == "outside")
 
@@ -69,7 +70,7 @@ def disk_rules(folder: Path) -> tuple[Rule, ...]:
         "checksum.",
         source=FIXITY,
     )
-    def size_differs(tables: Tables) -> pl.DataFrame:
+    def size_differs(tables: Snapshot) -> pl.DataFrame:
         """The file was cut off or changed since it was described."""
         return kept(tables).filter(pl.col("found_bytes") != pl.col("byte_count"))
 
@@ -83,7 +84,7 @@ def disk_rules(folder: Path) -> tuple[Rule, ...]:
         "checksum.",
         source=FIXITY,
     )
-    def checksum_differs(tables: Tables) -> pl.DataFrame:
+    def checksum_differs(tables: Snapshot) -> pl.DataFrame:
         """The file was changed since it was described."""
         return kept(tables).filter(pl.col("found_sha256") != pl.col("sha256"))
 
@@ -97,7 +98,7 @@ def disk_rules(folder: Path) -> tuple[Rule, ...]:
         "public. Take it out if it does not belong here.",
         source=COMMON_PRACTICE,
     )
-    def without_row(tables: Tables) -> pl.DataFrame:
+    def without_row(tables: Snapshot) -> pl.DataFrame:
         """Nobody will know what it shows, nor whether it may be shown."""
         on_disk = pl.DataFrame(
             {"path": list(_paths_below(folder, KEPT_IN))}, schema={"path": pl.String}
@@ -115,7 +116,7 @@ def disk_rules(folder: Path) -> tuple[Rule, ...]:
         remedy="Put the copy back from the one who handed it in, byte for byte.",
         source=FIXITY,
     )
-    def original_missing(tables: Tables) -> pl.DataFrame:
+    def original_missing(tables: Snapshot) -> pl.DataFrame:
         """What the crew wrote down is the last word on what the record says."""
         return received(tables).filter(pl.col("state") != "there")
 
@@ -130,7 +131,7 @@ def disk_rules(folder: Path) -> tuple[Rule, ...]:
         "original.",
         source=FIXITY,
     )
-    def original_changed(tables: Tables) -> pl.DataFrame:
+    def original_changed(tables: Snapshot) -> pl.DataFrame:
         """What the crew wrote down is kept byte for byte."""
         return received(tables).filter(pl.col("found_sha256") != pl.col("sha256"))
 
@@ -153,7 +154,7 @@ def _paths_below(folder: Path, inside: str) -> Iterator[str]:
             yield (Path(where) / name).relative_to(folder).as_posix()
 
 
-def _look_at(folder: Path, table: str, tables: Tables) -> pl.DataFrame:
+def _look_at(folder: Path, table: str, tables: Snapshot) -> pl.DataFrame:
     """The rows of `table` that name a path, with state, found_bytes and found_sha256.
 
     `state` is 'there', 'is not', 'cannot be read' or 'outside'. The checksum is computed only where

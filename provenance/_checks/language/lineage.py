@@ -17,7 +17,8 @@ from provenance._base.errors import UnusablePackage
 from provenance._checks.language.rule import COMMON_PRACTICE, EVERY_TABLE, Rule, rule
 from provenance._ledger.custody import TABLE as LEDGER
 from provenance._record.origin import NUMBERED, Origin, read_origin
-from provenance._record.tables import ROW, Tables
+from provenance._record.snapshot import Snapshot
+from provenance._record.tables import ROW
 
 __all__ = ["lineage_rules"]
 
@@ -36,7 +37,7 @@ def lineage_rules(folder: Path) -> tuple[Rule, ...]:
     # once for all rules, and when the first of them asks: the file may be large
     origin = functools.cache(partial(_origin, folder))
 
-    def frame(tables: Tables, find: _Find) -> pl.DataFrame:
+    def frame(tables: Snapshot, find: _Find) -> pl.DataFrame:
         return _frame(origin()[0], tables, find)
 
     @rule(
@@ -49,7 +50,7 @@ def lineage_rules(folder: Path) -> tuple[Rule, ...]:
         remedy="Unpack that bundle again and copy the file .origin.json from there.",
         source=COMMON_PRACTICE,
     )
-    def note_unreadable(tables: Tables) -> pl.DataFrame:
+    def note_unreadable(tables: Snapshot) -> pl.DataFrame:
         """What was not looked at is not sound."""
         lines = [{ROW: 0, "said": said} for said in origin()[1:] if said]
         return pl.DataFrame(lines, schema={ROW: pl.UInt32, "said": pl.String}, orient="row")
@@ -64,7 +65,7 @@ def lineage_rules(folder: Path) -> tuple[Rule, ...]:
         "with a word in its notes.",
         source=COMMON_PRACTICE,
     )
-    def number_gone(tables: Tables) -> pl.DataFrame:
+    def number_gone(tables: Snapshot) -> pl.DataFrame:
         """Labels, stamps, letters and publications go on naming it."""
         return frame(tables, _gone)
 
@@ -79,7 +80,7 @@ def lineage_rules(folder: Path) -> tuple[Rule, ...]:
         "bundle was wrong, say so in the notes and keep this finding in the report.",
         source=COMMON_PRACTICE,
     )
-    def number_moved(tables: Tables) -> pl.DataFrame:
+    def number_moved(tables: Snapshot) -> pl.DataFrame:
         """Whoever has the older bundle is led to another piece of wood."""
         return frame(tables, _moved)
 
@@ -93,7 +94,7 @@ def lineage_rules(folder: Path) -> tuple[Rule, ...]:
         "and set this one to 'replaced'.",
         source=COMMON_PRACTICE,
     )
-    def stamp_moved(tables: Tables) -> pl.DataFrame:
+    def stamp_moved(tables: Snapshot) -> pl.DataFrame:
         """The stamp is what leads from the wood to the older record."""
         return frame(tables, _stamps)
 
@@ -107,7 +108,7 @@ def lineage_rules(folder: Path) -> tuple[Rule, ...]:
         remedy="Give it a number that no bundle has ever had; 'treenail stamps' knows them.",
         source=COMMON_PRACTICE,
     )
-    def number_used_again(tables: Tables) -> pl.DataFrame:
+    def number_used_again(tables: Snapshot) -> pl.DataFrame:
         """The oldest bundle still says what that number was."""
         return frame(tables, _used_again)
 
@@ -122,7 +123,7 @@ def lineage_rules(folder: Path) -> tuple[Rule, ...]:
         "'treenail handover'.",
         source="RFC 8785 (canonical JSON); FIPS 180-4 (SHA-256)",
     )
-    def ledger_rewritten(tables: Tables) -> pl.DataFrame:
+    def ledger_rewritten(tables: Snapshot) -> pl.DataFrame:
         """Who held what when is evidence only while it is only ever added to."""
         return frame(tables, _ledger)
 
@@ -150,7 +151,7 @@ _COLUMNS = {
 _Line = dict[str, str | int]
 
 
-_Find = Callable[[Origin, Tables], Iterator[_Line]]
+_Find = Callable[[Origin, Snapshot], Iterator[_Line]]
 
 
 def _origin(folder: Path) -> tuple[Origin | None, str]:
@@ -161,7 +162,7 @@ def _origin(folder: Path) -> tuple[Origin | None, str]:
         return None, str(error).removesuffix(".")
 
 
-def _frame(origin: Origin | None, tables: Tables, find: _Find) -> pl.DataFrame:
+def _frame(origin: Origin | None, tables: Snapshot, find: _Find) -> pl.DataFrame:
     """What `find` says of the origin, with what every sentence names; empty without an origin."""
     rows: list[_Line] = []
     if origin is not None:
@@ -170,7 +171,7 @@ def _frame(origin: Origin | None, tables: Tables, find: _Find) -> pl.DataFrame:
     return pl.DataFrame(rows, schema=_COLUMNS, orient="row")
 
 
-def _keys(tables: Tables, table: str) -> Mapping[str, tuple[int, str]]:
+def _keys(tables: Snapshot, table: str) -> Mapping[str, tuple[int, str]]:
     """Key → (record number, whose it is) of a table; none when this record has no such table."""
     if table not in tables.model.tables:
         return {}
@@ -182,7 +183,7 @@ def _keys(tables: Tables, table: str) -> Mapping[str, tuple[int, str]]:
     return {str(one): (row, str(whose or "")) for row, one, whose in rows if one is not None}
 
 
-def _gone(origin: Origin, tables: Tables) -> Iterator[_Line]:
+def _gone(origin: Origin, tables: Snapshot) -> Iterator[_Line]:
     for table, known in origin.numbers.items():
         there = _keys(tables, table) if table in NUMBERED else {}
         for key in known:
@@ -190,7 +191,7 @@ def _gone(origin: Origin, tables: Tables) -> Iterator[_Line]:
                 yield {ROW: 0, "table": table, "field": "", "key": key}
 
 
-def _moved(origin: Origin, tables: Tables) -> Iterator[_Line]:
+def _moved(origin: Origin, tables: Snapshot) -> Iterator[_Line]:
     for table, known in origin.numbers.items():
         for key, (row, now) in (_keys(tables, table) if table in _WHOSE else {}).items():
             before = known.get(key, "")
@@ -206,7 +207,7 @@ def _moved(origin: Origin, tables: Tables) -> Iterator[_Line]:
                 }
 
 
-def _stamps(origin: Origin, tables: Tables) -> Iterator[_Line]:
+def _stamps(origin: Origin, tables: Snapshot) -> Iterator[_Line]:
     plugs = tables["plug"]
     for row, key, now in plugs.select(ROW, "plug_id", "stamp").iter_rows():
         before = origin.stamps.get(key or "", "")
@@ -221,7 +222,7 @@ def _stamps(origin: Origin, tables: Tables) -> Iterator[_Line]:
             }
 
 
-def _used_again(origin: Origin, tables: Tables) -> Iterator[_Line]:
+def _used_again(origin: Origin, tables: Snapshot) -> Iterator[_Line]:
     for table, spent in origin.spent.items():
         there = _keys(tables, table) if table in NUMBERED else {}
         for key in spent:
@@ -229,7 +230,7 @@ def _used_again(origin: Origin, tables: Tables) -> Iterator[_Line]:
                 yield {ROW: there[key][0], "table": table, "field": "", "key": key}
 
 
-def _ledger(origin: Origin, tables: Tables) -> Iterator[_Line]:
+def _ledger(origin: Origin, tables: Snapshot) -> Iterator[_Line]:
     if not origin.event_count:
         return
     seals = tables[LEDGER]["event_sha256"].to_list()

@@ -6,19 +6,19 @@ from collections.abc import Mapping
 
 import polars as pl
 
-from provenance._record.tables import Tables
+from provenance._record.snapshot import Snapshot
 
 __all__ = ["codes_with", "look_up", "looping", "starts_of_chains"]
 
 
-def codes_with(tables: Tables, vocabulary: str, attribute: str, *values: object) -> list[str]:
+def codes_with(tables: Snapshot, vocabulary: str, attribute: str, *values: object) -> list[str]:
     """The codes of a vocabulary whose attribute has one of the values."""
     terms = tables.model.vocabularies[vocabulary].terms
     return [term.code for term in terms if term.attributes.get(attribute) in values]
 
 
 def look_up(
-    frame: pl.DataFrame, key: str, tables: Tables, table: str, columns: Mapping[str, str]
+    frame: pl.DataFrame, key: str, tables: Snapshot, table: str, columns: Mapping[str, str]
 ) -> pl.DataFrame:
     """The frame with values of the row of `table` whose primary key stands in `key`.
 

@@ -8,13 +8,14 @@ from dataclasses import dataclass
 
 import polars as pl
 
-from provenance._record.tables import ROW, Tables
+from provenance._record.snapshot import Snapshot
+from provenance._record.tables import ROW
 
 COMMON_PRACTICE = "common practice, no source"
 EVERY_TABLE = "every table"
 """What a rule over many tables names as its table; its findings have a column 'table'."""
 
-Find = Callable[[Tables], pl.DataFrame]
+Find = Callable[[Snapshot], pl.DataFrame]
 
 
 @dataclass(frozen=True)

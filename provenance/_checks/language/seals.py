@@ -2,15 +2,15 @@
 
 from __future__ import annotations
 
-from functools import partial
-from pathlib import Path
 from typing import TYPE_CHECKING
 
 import polars as pl
 
 from provenance._checks.language.rule import Rule, rule
 from provenance._ledger.custody import RESTORE_LEDGER, TABLE, verify_ledger
-from provenance._record.tables import ROW, Tables
+from provenance._record.reading import FIRST_ROW
+from provenance._record.snapshot import Snapshot
+from provenance._record.tables import ROW
 
 if TYPE_CHECKING:
     from provenance._base.findings import Finding
@@ -21,15 +21,15 @@ SEAL = "RFC 8785 (canonical JSON); FIPS 180-4 (SHA-256)"
 SIGNATURE = "RFC 8032 (Ed25519)"
 
 
-def seal_rules(folder: Path) -> tuple[Rule, ...]:
-    """The rules about the ledger of the package in `folder`, sorted by id.
+def seal_rules() -> tuple[Rule, ...]:
+    """The rules about the ledger of a package on disk, sorted by id.
 
-    A seal covers every character of an event, which the typed frames no longer have, so the file is
-    read once more, however many of these rules ask.
+    A seal covers every character of an event, which typed frames no longer have, so these ask for
+    the texts.
     """
 
-    def judged(tables: Tables, id: str) -> pl.DataFrame:
-        found = tables.once("ledger_judged", partial(_judge_ledger, folder))
+    def judged(tables: Snapshot, id: str) -> pl.DataFrame:
+        found = tables.once("ledger_judged", _judge_ledger)
         return found.filter(pl.col("id") == id)
 
     @rule(
@@ -41,7 +41,7 @@ def seal_rules(folder: Path) -> tuple[Rule, ...]:
         remedy=RESTORE_LEDGER,
         source=SEAL,
     )
-    def chain_broken(tables: Tables) -> pl.DataFrame:
+    def chain_broken(tables: Snapshot) -> pl.DataFrame:
         """Somebody may have rewritten the past; from here on the ledger proves nothing."""
         return judged(tables, "custody.chain_broken")
 
@@ -54,7 +54,7 @@ def seal_rules(folder: Path) -> tuple[Rule, ...]:
         remedy="Check them; they are sealed when the next event is recorded.",
         source=SEAL,
     )
-    def not_sealed(tables: Tables) -> pl.DataFrame:
+    def not_sealed(tables: Snapshot) -> pl.DataFrame:
         """An event counts as evidence only once a change to it would show."""
         return judged(tables, "custody.not_sealed")
 
@@ -67,7 +67,7 @@ def seal_rules(folder: Path) -> tuple[Rule, ...]:
         remedy="Ask the signer; restore the ledger from an older copy or bundle.",
         source=SIGNATURE,
     )
-    def signature_false(tables: Tables) -> pl.DataFrame:
+    def signature_false(tables: Snapshot) -> pl.DataFrame:
         """It no longer shows who wrote the event down."""
         return judged(tables, "custody.signature_false")
 
@@ -80,29 +80,24 @@ def seal_rules(folder: Path) -> tuple[Rule, ...]:
         remedy="Install that package and check again.",
         source=SIGNATURE,
     )
-    def signature_not_tested(tables: Tables) -> pl.DataFrame:
+    def signature_not_tested(tables: Snapshot) -> pl.DataFrame:
         """What was not looked at is not sound."""
         return judged(tables, "custody.signature_not_tested")
 
     return (chain_broken, not_sealed, signature_false, signature_not_tested)
 
 
-def _judge_ledger(folder: Path, tables: Tables) -> pl.DataFrame:
+def _judge_ledger(tables: Snapshot) -> pl.DataFrame:
     """id, row, field and sentence of everything that seals and signatures show."""
     from provenance._ledger.signing import SignaturesNotTested, verify_signed
-    from provenance._record.reading import read_table_text
 
-    # asks for the table first: where it is missing, the check says which rules were not asked
-    tables[TABLE]
-    text = read_table_text(folder / "tables" / f"{TABLE}.csv").frame
-    ledger = text.drop(ROW).to_pandas()
-    ledger.index = text[ROW].to_pandas()
-    found: list[Finding] = verify_ledger(ledger) if len(ledger) else []
+    found: list[Finding] = verify_ledger(tables) if tables.count(TABLE) else []
     lines = [(one.rule, one.row, one.field, one.message) for one in found]
     try:
-        lines += [(one.rule, one.row, one.field, one.message) for one in verify_signed(ledger)]
+        lines += [(one.rule, one.row, one.field, one.message) for one in verify_signed(tables)]
     except SignaturesNotTested as error:
-        first = int(ledger.index[ledger["signature"] != ""][0])
+        signed = [bool(one) for one in tables.column(TABLE, "signature")]
+        first = signed.index(True) + FIRST_ROW
         lines.append(("custody.signature_not_tested", first, "signature", f"{error}."))
     schema = {"id": pl.String, ROW: pl.UInt32, "field": pl.String, "said": pl.String}
     return pl.DataFrame(lines, schema=schema, orient="row")

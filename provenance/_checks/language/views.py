@@ -6,7 +6,8 @@ import polars as pl
 
 from provenance._checks.language.dates import date_bounds
 from provenance._checks.language.links import codes_with, look_up, starts_of_chains
-from provenance._record.tables import ROW, Tables
+from provenance._record.snapshot import Snapshot
+from provenance._record.tables import ROW
 
 __all__ = [
     "MOST_PARCEL_EVENTS",
@@ -50,7 +51,7 @@ def in_list(column: str, codes: list[str]) -> pl.Expr:
     return pl.col(column).list.eval(pl.element().is_in(codes)).list.any().fill_null(False)
 
 
-def samples_with_wood(tables: Tables) -> pl.DataFrame:
+def samples_with_wood(tables: Snapshot) -> pl.DataFrame:
     """Every sample with collected_on as days and what is known of its piece of wood.
 
     The columns of `sample`, those of `element` under the names of `_WOOD`, the dates of the site
@@ -59,7 +60,7 @@ def samples_with_wood(tables: Tables) -> pl.DataFrame:
     return tables.once("samples_with_wood", _join_wood)
 
 
-def _join_wood(tables: Tables) -> pl.DataFrame:
+def _join_wood(tables: Snapshot) -> pl.DataFrame:
     frame = look_up(tables["sample"], "element_id", tables, "element", _WOOD)
     sites = date_bounds(tables["site"], *_SITE_DATES).filter(pl.col("site_id").is_not_null())
     dates = [f"{name}{part}" for name in _SITE_DATES for part in ("", "_first", "_last")]
@@ -76,7 +77,7 @@ def _join_wood(tables: Tables) -> pl.DataFrame:
     )
 
 
-def results_with_samples(tables: Tables) -> pl.DataFrame:
+def results_with_samples(tables: Snapshot) -> pl.DataFrame:
     """Every result with reported_on as days, its signs as lists, and its sample's field record.
 
     `field_species` and `field_surface` are the sample's own, or the wood's where the sample has
@@ -85,7 +86,7 @@ def results_with_samples(tables: Tables) -> pl.DataFrame:
     return tables.once("results_with_samples", _join_samples)
 
 
-def _join_samples(tables: Tables) -> pl.DataFrame:
+def _join_samples(tables: Snapshot) -> pl.DataFrame:
     samples = (
         samples_with_wood(tables)
         .filter(pl.col("sample_id").is_not_null())
@@ -116,12 +117,12 @@ def _join_samples(tables: Tables) -> pl.DataFrame:
     )
 
 
-def live_results(tables: Tables) -> pl.DataFrame:
+def live_results(tables: Snapshot) -> pl.DataFrame:
     """The results that no later one replaces."""
     return results_with_samples(tables).filter(~pl.col("superseded"))
 
 
-def parcel_samples(tables: Tables) -> pl.DataFrame:
+def parcel_samples(tables: Snapshot) -> pl.DataFrame:
     """consignment_id and sample_id of every sample that the ledger puts into a parcel."""
     return (
         tables["custody"]
@@ -131,7 +132,7 @@ def parcel_samples(tables: Tables) -> pl.DataFrame:
     )
 
 
-def ledger(tables: Tables) -> pl.DataFrame:
+def ledger(tables: Snapshot) -> pl.DataFrame:
     """The events of every sample in their order, events of its parcels included.
 
     Beside the columns of `custody`: `order`, `moves`, `holder_before` (party, '' when nobody knows,
@@ -145,7 +146,7 @@ def ledger(tables: Tables) -> pl.DataFrame:
     return tables.once("ledger", _spread_ledger)
 
 
-def _spread_ledger(tables: Tables) -> pl.DataFrame:
+def _spread_ledger(tables: Snapshot) -> pl.DataFrame:
     custody = tables["custody"]
     corrected = custody["corrects_custody_id"].drop_nulls().unique().to_list()
     named_taker = pl.col("event").is_in(["found"]) & pl.col("to_party_id").is_not_null()
@@ -207,7 +208,7 @@ def at_event_before(column: str) -> pl.Expr:
     return pl.when(same).then(pl.col(column).shift(1))
 
 
-def last_known_day(tables: Tables) -> pl.Expr:
+def last_known_day(tables: Snapshot) -> pl.Expr:
     """The newest day on which anything in the ledger, the parcels or the results happened.
 
     Stands for 'today' in rules about what is overdue: a check gives the same answer whenever it is
@@ -227,7 +228,7 @@ def last_known_day(tables: Tables) -> pl.Expr:
     return pl.lit(max(days, default=None), dtype=pl.Int64)
 
 
-def species_differ(tables: Tables, one: str, other: str) -> tuple[pl.Expr, pl.Expr]:
+def species_differ(tables: Snapshot, one: str, other: str) -> tuple[pl.Expr, pl.Expr]:
     """Whether two columns of species codes name another genus, and only another species.
 
     A code for a whole genus (ITRDB gives it SP as its second half) agrees with every species of it.

@@ -7,7 +7,8 @@ import polars as pl
 from provenance._checks.language.links import codes_with
 from provenance._checks.language.rule import COMMON_PRACTICE, rule
 from provenance._checks.language.views import at_event_before, ledger, samples_with_wood
-from provenance._record.tables import ROW, Tables
+from provenance._record.snapshot import Snapshot
+from provenance._record.tables import ROW
 
 CHAIN = "W3C PROV-DM (agents and their responsibility); " + COMMON_PRACTICE
 
@@ -27,7 +28,7 @@ def _once_a_row(events: pl.DataFrame) -> pl.DataFrame:
     "(treenail handover).",
     source=COMMON_PRACTICE,
 )
-def none(tables: Tables) -> pl.DataFrame:
+def none(tables: Snapshot) -> pl.DataFrame:
     """A sample that nobody is known to have is as good as lost."""
     taken = ~pl.col("kind").is_in(["image"])
     return (
@@ -47,7 +48,7 @@ def none(tables: Tables) -> pl.DataFrame:
     "event it corrects.",
     source=COMMON_PRACTICE,
 )
-def about_nothing(tables: Tables) -> pl.DataFrame:
+def about_nothing(tables: Snapshot) -> pl.DataFrame:
     """An event of nothing proves nothing."""
     corrected = tables["custody"]["corrects_custody_id"].drop_nulls().to_list()
     return tables["custody"].filter(
@@ -68,7 +69,7 @@ def about_nothing(tables: Tables) -> pl.DataFrame:
     "so in the notes.",
     source=COMMON_PRACTICE,
 )
-def first_is_not_collected(tables: Tables) -> pl.DataFrame:
+def first_is_not_collected(tables: Snapshot) -> pl.DataFrame:
     """A chain needs its first link."""
     firsts = ledger(tables).unique("sample_id", keep="first", maintain_order=True)
     return _once_a_row(firsts.filter(pl.col("event") != "collected"))
@@ -84,7 +85,7 @@ def first_is_not_collected(tables: Tables) -> pl.DataFrame:
     "'corrected' with its number.",
     source=COMMON_PRACTICE,
 )
-def collected_twice(tables: Tables) -> pl.DataFrame:
+def collected_twice(tables: Snapshot) -> pl.DataFrame:
     """A sample leaves the wood once."""
     collected = ledger(tables).filter(pl.col("event") == "collected")
     return _once_a_row(collected.filter(~pl.col("sample_id").is_first_distinct()))
@@ -99,7 +100,7 @@ def collected_twice(tables: Tables) -> pl.DataFrame:
     remedy="Find the receipt and add the event with both names, as the correction of this one.",
     source=CHAIN,
 )
-def party_missing(tables: Tables) -> pl.DataFrame:
+def party_missing(tables: Snapshot) -> pl.DataFrame:
     """After this event nobody is known to have the sample."""
     no_giver = (
         pl.col("event").is_in(codes_with(tables, "custody_event", "needs_from", True))
@@ -120,7 +121,7 @@ def party_missing(tables: Tables) -> pl.DataFrame:
     )
 
 
-def _misfits(tables: Tables) -> pl.DataFrame:
+def _misfits(tables: Snapshot) -> pl.DataFrame:
     """Moving events whose giver does not have the sample; `had_it` if he had it at some time.
 
     An event 'received' by the one who was named as taker before is the other half of the same
@@ -157,7 +158,7 @@ def _misfits(tables: Tables) -> pl.DataFrame:
     remedy="An event between the two is missing, or a name is wrong: find the receipt.",
     source=CHAIN,
 )
-def giver_does_not_have_it(tables: Tables) -> pl.DataFrame:
+def giver_does_not_have_it(tables: Snapshot) -> pl.DataFrame:
     """The chain has a gap: how the sample came to the giver is not recorded."""
     return _once_a_row(_misfits(tables).filter(~pl.col("had_it")))
 
@@ -173,7 +174,7 @@ def giver_does_not_have_it(tables: Tables) -> pl.DataFrame:
     remedy="Enter how it came back to {from_party_id}, or correct the event that is wrong.",
     source=CHAIN,
 )
-def two_holders(tables: Tables) -> pl.DataFrame:
+def two_holders(tables: Snapshot) -> pl.DataFrame:
     """A sample is always with exactly one party."""
     return _once_a_row(_misfits(tables).filter(pl.col("had_it")))
 
@@ -188,7 +189,7 @@ def two_holders(tables: Tables) -> pl.DataFrame:
     remedy="Ask both; enter the event by which {to_party_id} got it.",
     source=CHAIN,
 )
-def received_by_another(tables: Tables) -> pl.DataFrame:
+def received_by_another(tables: Snapshot) -> pl.DataFrame:
     """It went astray, or it is with two parties at once."""
     return _once_a_row(
         ledger(tables).filter(
@@ -209,7 +210,7 @@ def received_by_another(tables: Tables) -> pl.DataFrame:
     remedy="If only the shelf changed, 'stored' is the right event; otherwise one name is wrong.",
     source=CHAIN,
 )
-def given_to_oneself(tables: Tables) -> pl.DataFrame:
+def given_to_oneself(tables: Snapshot) -> pl.DataFrame:
     """Nothing changed hands."""
     moving = codes_with(tables, "custody_event", "moves", True)
     return tables["custody"].filter(
@@ -228,7 +229,7 @@ def given_to_oneself(tables: Tables) -> pl.DataFrame:
     "correction of this one.",
     source=COMMON_PRACTICE,
 )
-def out_of_order(tables: Tables) -> pl.DataFrame:
+def out_of_order(tables: Snapshot) -> pl.DataFrame:
     """The ledger is read from top to bottom as what happened."""
     latest = pl.col("happened_on_first").cum_max().forward_fill().over("sample_id")
     events = ledger(tables).with_columns(_latest=latest)
@@ -245,7 +246,7 @@ def out_of_order(tables: Tables) -> pl.DataFrame:
     remedy="Compare both dates with the record sheet and the receipt.",
     source=COMMON_PRACTICE,
 )
-def before_the_sample(tables: Tables) -> pl.DataFrame:
+def before_the_sample(tables: Snapshot) -> pl.DataFrame:
     """Nobody can have what is still in the wood."""
     return _once_a_row(
         _with_collection(tables).filter(pl.col("happened_on_last") < pl.col("collected_on_first"))
@@ -263,7 +264,7 @@ def before_the_sample(tables: Tables) -> pl.DataFrame:
     "date, as the correction of this one.",
     source=COMMON_PRACTICE,
 )
-def collected_on_another_day(tables: Tables) -> pl.DataFrame:
+def collected_on_another_day(tables: Snapshot) -> pl.DataFrame:
     """One act, one day."""
     return _once_a_row(
         _with_collection(tables).filter(
@@ -273,7 +274,7 @@ def collected_on_another_day(tables: Tables) -> pl.DataFrame:
     )
 
 
-def _with_collection(tables: Tables) -> pl.DataFrame:
+def _with_collection(tables: Snapshot) -> pl.DataFrame:
     samples = samples_with_wood(tables).select(
         "sample_id", "collected_on", "collected_on_first", "collected_on_last"
     )
@@ -291,7 +292,7 @@ def _with_collection(tables: Tables) -> pl.DataFrame:
     remedy="If a part was left, add 'sub-sampled' as the correction of 'destroyed'.",
     source=COMMON_PRACTICE,
 )
-def after_destruction(tables: Tables) -> pl.DataFrame:
+def after_destruction(tables: Snapshot) -> pl.DataFrame:
     """What is gone cannot be sent or stored."""
     gone = (pl.col("event") == "destroyed").cum_max().over("sample_id")
     events = ledger(tables).with_columns(_gone=gone)
@@ -308,7 +309,7 @@ def after_destruction(tables: Tables) -> pl.DataFrame:
     remedy="Add the event 'found' with day and place.",
     source=COMMON_PRACTICE,
 )
-def moved_while_lost(tables: Tables) -> pl.DataFrame:
+def moved_while_lost(tables: Snapshot) -> pl.DataFrame:
     """Where and how it was found again belongs in the chain."""
     seen = pl.when(pl.col("event").is_in(["lost", "found"])).then(pl.col("event") == "lost")
     events = ledger(tables).with_columns(_lost=seen.forward_fill().over("sample_id"))
@@ -326,7 +327,7 @@ def moved_while_lost(tables: Tables) -> pl.DataFrame:
     "hope is gone.",
     source=COMMON_PRACTICE,
 )
-def missing_now(tables: Tables) -> pl.DataFrame:
+def missing_now(tables: Snapshot) -> pl.DataFrame:
     """The sooner somebody looks the better."""
     lasts = ledger(tables).unique("sample_id", keep="last", maintain_order=True)
     missing = (pl.col("state") == "missing").fill_null(False)
@@ -342,7 +343,7 @@ def missing_now(tables: Tables) -> pl.DataFrame:
     remedy="Enter room, shelf and box.",
     source=COMMON_PRACTICE,
 )
-def stored_nowhere(tables: Tables) -> pl.DataFrame:
+def stored_nowhere(tables: Snapshot) -> pl.DataFrame:
     """A store has many shelves."""
     return tables["custody"].filter(
         pl.col("event").is_in(["stored", "deposited"]) & pl.col("place_held").is_null()
@@ -358,7 +359,7 @@ def stored_nowhere(tables: Tables) -> pl.DataFrame:
     remedy="A correction names an earlier event by its number.",
     source=COMMON_PRACTICE,
 )
-def corrects_nothing(tables: Tables) -> pl.DataFrame:
+def corrects_nothing(tables: Snapshot) -> pl.DataFrame:
     """What is not named cannot be set right."""
     target = pl.col("corrects_custody_id")
     no_target = (pl.col("event") == "corrected") & target.is_null()
@@ -384,7 +385,7 @@ def corrects_nothing(tables: Tables) -> pl.DataFrame:
     remedy="Check the number of the corrected event.",
     source=COMMON_PRACTICE,
 )
-def corrects_another_sample(tables: Tables) -> pl.DataFrame:
+def corrects_another_sample(tables: Snapshot) -> pl.DataFrame:
     """It would undo an event of another sample's life."""
     targets = (
         tables["custody"]

@@ -9,13 +9,14 @@ import polars as pl
 from provenance._checks.language.dates import date_bounds, day_number, unreal_dates
 from provenance._checks.language.rule import COMMON_PRACTICE, EVERY_TABLE, rule
 from provenance._model.edtf import Day
-from provenance._record.tables import ROW, Tables, is_written, nothing_found
+from provenance._record.snapshot import Snapshot
+from provenance._record.tables import ROW, is_written, nothing_found
 
 FIRST_YEAR = 1900
 """No building was sampled for its rings before; an earlier year is most likely a lost digit."""
 
 
-def _dated_columns(tables: Tables) -> Iterator[tuple[str, str]]:
+def _dated_columns(tables: Snapshot) -> Iterator[tuple[str, str]]:
     """Table and field of every uncertain date, where any is written."""
     for table, one in tables.model.every_field():
         if one.notation == "edtf" and is_written(tables[table.name][one.name]):
@@ -41,7 +42,7 @@ def _found(table: str, field: str, rows: pl.DataFrame) -> pl.DataFrame:
     "(2024) if the day is not known.",
     source="ISO 8601-1:2019 and ISO 8601-2:2019 (EDTF levels 0 and 1)",
 )
-def no_such_day(tables: Tables) -> pl.DataFrame:
+def no_such_day(tables: Snapshot) -> pl.DataFrame:
     """It cannot be compared with any other date, so other faults stay hidden."""
     found = (
         _found(table, field, unreal_dates(tables[table], field))
@@ -59,7 +60,7 @@ def no_such_day(tables: Tables) -> pl.DataFrame:
     remedy="Check for a year of two digits or a slip of the pen.",
     source=COMMON_PRACTICE,
 )
-def before_the_trade_began(tables: Tables) -> pl.DataFrame:
+def before_the_trade_began(tables: Snapshot) -> pl.DataFrame:
     """A year like 0024 is a two-digit year that was read as it stands."""
     first_day = day_number([Day(FIRST_YEAR, 1, 1)])[0]
     frames = [nothing_found("date")]

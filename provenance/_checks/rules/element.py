@@ -6,7 +6,7 @@ import polars as pl
 
 from provenance._checks.language.dates import date_bounds
 from provenance._checks.language.rule import COMMON_PRACTICE, rule
-from provenance._record.tables import Tables
+from provenance._record.snapshot import Snapshot
 
 DIAMETERS = ("diameter_a1_cm", "diameter_a2_cm", "diameter_b1_cm", "diameter_b2_cm")
 
@@ -36,7 +36,7 @@ def _larger(one: str, other: str) -> pl.Expr:
     remedy="Look for the sample under another piece of wood, or set 'sampled' to no.",
     source=COMMON_PRACTICE,
 )
-def sampled_without_sample(tables: Tables) -> pl.DataFrame:
+def sampled_without_sample(tables: Snapshot) -> pl.DataFrame:
     """Either a sample is lost or there is a hole that nobody drilled."""
     return (
         tables["element"]
@@ -54,7 +54,7 @@ def sampled_without_sample(tables: Tables) -> pl.DataFrame:
     remedy="Check that the sample is of this piece of wood; then set 'sampled' to yes.",
     source=COMMON_PRACTICE,
 )
-def sample_not_marked(tables: Tables) -> pl.DataFrame:
+def sample_not_marked(tables: Snapshot) -> pl.DataFrame:
     """The sample may have been written down for the wrong beam."""
     firsts = tables["sample"].group_by("element_id").agg(pl.col("sample_id").min())
     return (
@@ -73,7 +73,7 @@ def sample_not_marked(tables: Tables) -> pl.DataFrame:
     remedy="Measure both ends with the caliper on the next visit.",
     source=COMMON_PRACTICE,
 )
-def sampled_without_size(tables: Tables) -> pl.DataFrame:
+def sampled_without_size(tables: Snapshot) -> pl.DataFrame:
     """Without a thickness nobody can tell how much of the stem a core covers."""
     unmeasured = pl.all_horizontal(pl.col(name).is_null() for name in DIAMETERS)
     return (
@@ -92,7 +92,7 @@ def sampled_without_size(tables: Tables) -> pl.DataFrame:
     remedy="Centimetres are meant: check for millimetres, or a lost decimal point.",
     source=COMMON_PRACTICE,
 )
-def too_thick(tables: Tables) -> pl.DataFrame:
+def too_thick(tables: Snapshot) -> pl.DataFrame:
     """Building timber thicker than a metre and a half is next to unknown."""
     thickest = pl.max_horizontal(DIAMETERS)
     field = pl.coalesce(pl.when(pl.col(name) == thickest).then(pl.lit(name)) for name in DIAMETERS)
@@ -113,7 +113,7 @@ def too_thick(tables: Tables) -> pl.DataFrame:
     remedy="Check both figures against the record sheet, and the shape.",
     source=COMMON_PRACTICE,
 )
-def readings_unlike(tables: Tables) -> pl.DataFrame:
+def readings_unlike(tables: Snapshot) -> pl.DataFrame:
     """One of the two is most likely a slip of the pen or of the unit."""
     frames = []
     for end in ("a", "b"):
@@ -149,7 +149,7 @@ def readings_unlike(tables: Tables) -> pl.DataFrame:
     "sheet allows.",
     source=COMMON_PRACTICE,
 )
-def readings_exchanged(tables: Tables) -> pl.DataFrame:
+def readings_exchanged(tables: Snapshot) -> pl.DataFrame:
     """Taper and volume come out wrong when width and height are mixed."""
 
     def alike(one: str, other: str) -> pl.Expr:
@@ -171,7 +171,7 @@ def readings_exchanged(tables: Tables) -> pl.DataFrame:
     remedy="Look for an end that was read in inches, or with a reading of another piece of wood.",
     source=COMMON_PRACTICE,
 )
-def taper_implausible(tables: Tables) -> pl.DataFrame:
+def taper_implausible(tables: Snapshot) -> pl.DataFrame:
     """A trunk does not thin that fast; two figures of one wood do not belong together."""
     a1, a2, b1, b2 = DIAMETERS
     sized = tables["element"].with_columns(
@@ -193,7 +193,7 @@ def taper_implausible(tables: Tables) -> pl.DataFrame:
     remedy="Check the unit of the length, and that length and diameter were not exchanged.",
     source=COMMON_PRACTICE,
 )
-def thicker_than_long(tables: Tables) -> pl.DataFrame:
+def thicker_than_long(tables: Snapshot) -> pl.DataFrame:
     """Wood in buildings is nearly always longer than thick."""
     return (
         tables["element"]
@@ -212,7 +212,7 @@ def thicker_than_long(tables: Tables) -> pl.DataFrame:
     remedy="Check the unit of the length, and the use.",
     source=COMMON_PRACTICE,
 )
-def longer_than_its_use(tables: Tables) -> pl.DataFrame:
+def longer_than_its_use(tables: Snapshot) -> pl.DataFrame:
     """A peg of nine metres is a beam, or ninety millimetres."""
     terms = tables.model.vocabularies["element_function"].terms
     limited = [term for term in terms if "longest_m" in term.attributes]
@@ -240,7 +240,7 @@ def longer_than_its_use(tables: Tables) -> pl.DataFrame:
     remedy="Check the distance and the length; features are written '0.42: mortise; 1.10: nail'.",
     source=COMMON_PRACTICE,
 )
-def feature_beyond_its_end(tables: Tables) -> pl.DataFrame:
+def feature_beyond_its_end(tables: Snapshot) -> pl.DataFrame:
     """Joints and nails are how a beam and its hole are known again."""
     distances = (
         pl.col("features")
@@ -266,7 +266,7 @@ def feature_beyond_its_end(tables: Tables) -> pl.DataFrame:
     remedy="Check the year first; a record made later from photos deserves a word in the notes.",
     source=COMMON_PRACTICE,
 )
-def recorded_outside_visit(tables: Tables) -> pl.DataFrame:
+def recorded_outside_visit(tables: Snapshot) -> pl.DataFrame:
     """A wrong year in the field book is the usual reason."""
     visits = date_bounds(tables["site"], "visit_start", "visit_end").unique(
         "site_id", keep="first", maintain_order=True

@@ -6,7 +6,7 @@ import polars as pl
 
 from provenance._checks.language.rule import COMMON_PRACTICE, rule
 from provenance._checks.language.views import live_results
-from provenance._record.tables import Tables
+from provenance._record.snapshot import Snapshot
 
 PICTURES = ("photo", "plan", "drawing")
 
@@ -20,7 +20,7 @@ PICTURES = ("photo", "plan", "drawing")
     remedy="Enter table and key of the row that the file shows.",
     source=COMMON_PRACTICE,
 )
-def about_nothing(tables: Tables) -> pl.DataFrame:
+def about_nothing(tables: Snapshot) -> pl.DataFrame:
     """A photo of nobody knows what is soon thrown away."""
     keys = pl.concat(
         tables[table.name].select(
@@ -43,7 +43,7 @@ def about_nothing(tables: Tables) -> pl.DataFrame:
     remedy="Enter table and key of the row it shows; a general view belongs to the site.",
     source=COMMON_PRACTICE,
 )
-def about_unsaid(tables: Tables) -> pl.DataFrame:
+def about_unsaid(tables: Snapshot) -> pl.DataFrame:
     """A photo of nobody knows what is soon thrown away."""
     return tables["file"].filter(pl.col("about_table").is_null() & pl.col("about_id").is_null())
 
@@ -58,7 +58,7 @@ def about_unsaid(tables: Tables) -> pl.DataFrame:
     "search.",
     source="W3C Web Content Accessibility Guidelines 2.2, success criterion 1.1.1",
 )
-def picture_without_title(tables: Tables) -> pl.DataFrame:
+def picture_without_title(tables: Snapshot) -> pl.DataFrame:
     """The title is what the finding aid shows and a screen reader reads."""
     return tables["file"].filter(pl.col("kind").is_in(PICTURES) & pl.col("title").is_null())
 
@@ -73,7 +73,7 @@ def picture_without_title(tables: Tables) -> pl.DataFrame:
     remedy="Rename one of the two; on many disks they would be one file.",
     source="RFC 8493 (file names differ between systems); Unicode Standard Annex 15",
 )
-def paths_alike(tables: Tables) -> pl.DataFrame:
+def paths_alike(tables: Snapshot) -> pl.DataFrame:
     """Copied to another disk one would overwrite the other."""
     plain = pl.col("path").str.normalize("NFKC").str.to_lowercase()
     files = tables["file"].drop_nulls("path").with_columns(_plain=plain)
@@ -91,7 +91,7 @@ def paths_alike(tables: Tables) -> pl.DataFrame:
     remedy="Enter the result that the measurements stand behind.",
     source=COMMON_PRACTICE,
 )
-def ring_widths_of_nothing(tables: Tables) -> pl.DataFrame:
+def ring_widths_of_nothing(tables: Snapshot) -> pl.DataFrame:
     """Ring widths without their sample cannot be matched with anything."""
     linked = pl.col("about_table").is_in(["sample", "lab_result"]).fill_null(False)
     return tables["file"].filter((pl.col("kind") == "ring_widths") & ~linked)
@@ -107,7 +107,7 @@ def ring_widths_of_nothing(tables: Tables) -> pl.DataFrame:
     remedy="Ask the laboratory for the measurements and enter the file.",
     source="FAIR Guiding Principles (Wilkinson and others 2016, Scientific Data 3, 160018)",
 )
-def no_ring_widths(tables: Tables) -> pl.DataFrame:
+def no_ring_widths(tables: Snapshot) -> pl.DataFrame:
     """Without the measurements no later chronology can test or extend the date."""
     widths = tables["file"].filter(pl.col("kind") == "ring_widths")
 

@@ -6,7 +6,8 @@ import polars as pl
 
 from provenance._checks.language.links import look_up
 from provenance._checks.language.rule import COMMON_PRACTICE, rule
-from provenance._record.tables import ROW, Tables
+from provenance._record.snapshot import Snapshot
+from provenance._record.tables import ROW
 
 TARGETS = ("element_id", "sample_id", "target_datum_id")
 MEASURES = {
@@ -28,7 +29,7 @@ DISTANCES_FOR_A_POINT = 3
 """Two tapes meet in two points, one on each side of the line between the datums."""
 
 
-def _lacking(tables: Tables, wanted: dict[str, tuple[str, ...]]) -> pl.DataFrame:
+def _lacking(tables: Snapshot, wanted: dict[str, tuple[str, ...]]) -> pl.DataFrame:
     """Ties that lack a field their kind needs, with `field` the first one."""
     frames = []
     for kind, fields in wanted.items():
@@ -51,7 +52,7 @@ def _lacking(tables: Tables, wanted: dict[str, tuple[str, ...]]) -> pl.DataFrame
     remedy="Enter the figure from the field book, or set the right kind.",
     source=COMMON_PRACTICE,
 )
-def measure_missing(tables: Tables) -> pl.DataFrame:
+def measure_missing(tables: Snapshot) -> pl.DataFrame:
     """A measurement without its figure cannot be used."""
     return _lacking(tables, MEASURES)
 
@@ -65,7 +66,7 @@ def measure_missing(tables: Tables) -> pl.DataFrame:
     remedy="Enter the datum the tape was held at; an offset needs both ends of its baseline.",
     source=COMMON_PRACTICE,
 )
-def datum_missing(tables: Tables) -> pl.DataFrame:
+def datum_missing(tables: Snapshot) -> pl.DataFrame:
     """A distance from nowhere leads nowhere."""
     return _lacking(tables, DATUMS)
 
@@ -79,7 +80,7 @@ def datum_missing(tables: Tables) -> pl.DataFrame:
     remedy="Enter the wood and its end, the sample, or the datum that was measured.",
     source=COMMON_PRACTICE,
 )
-def no_target(tables: Tables) -> pl.DataFrame:
+def no_target(tables: Snapshot) -> pl.DataFrame:
     """A distance to nothing leads nowhere."""
     return tables["tie"].filter(pl.all_horizontal(pl.col(name).is_null() for name in TARGETS))
 
@@ -95,7 +96,7 @@ def no_target(tables: Tables) -> pl.DataFrame:
     "own.",
     source=COMMON_PRACTICE,
 )
-def two_targets(tables: Tables) -> pl.DataFrame:
+def two_targets(tables: Snapshot) -> pl.DataFrame:
     """One tape ends at one point."""
     named = pl.sum_horizontal(pl.col(name).is_not_null().cast(pl.Int32) for name in TARGETS)
     return tables["tie"].filter(named > 1)
@@ -110,7 +111,7 @@ def two_targets(tables: Tables) -> pl.DataFrame:
     remedy="Enter a or b.",
     source=COMMON_PRACTICE,
 )
-def end_missing(tables: Tables) -> pl.DataFrame:
+def end_missing(tables: Snapshot) -> pl.DataFrame:
     """The two ends lie metres apart."""
     return tables["tie"].filter(
         pl.col("element_id").is_not_null() & pl.col("element_end").is_null()
@@ -126,7 +127,7 @@ def end_missing(tables: Tables) -> pl.DataFrame:
     remedy="One of the two codes is wrong.",
     source=COMMON_PRACTICE,
 )
-def datum_to_itself(tables: Tables) -> pl.DataFrame:
+def datum_to_itself(tables: Snapshot) -> pl.DataFrame:
     """There is no line from a point to itself."""
     start = pl.col("from_datum_id")
     return (
@@ -151,14 +152,14 @@ def datum_to_itself(tables: Tables) -> pl.DataFrame:
     "site grid.",
     source=COMMON_PRACTICE,
 )
-def bearing_without_reference(tables: Tables) -> pl.DataFrame:
+def bearing_without_reference(tables: Snapshot) -> pl.DataFrame:
     """Magnetic and true north differ by up to some twenty degrees."""
     return tables["tie"].filter(
         pl.col("bearing_deg").is_not_null() & pl.col("bearing_reference").is_null()
     )
 
 
-def _sites_with_bearings(tables: Tables, *references: str) -> pl.DataFrame:
+def _sites_with_bearings(tables: Snapshot, *references: str) -> pl.DataFrame:
     """Sites with bearings from those norths, and how many."""
     bearings = tables["tie"].filter(pl.col("bearing_reference").is_in(references))
     counts = (
@@ -178,7 +179,7 @@ def _sites_with_bearings(tables: Tables, *references: str) -> pl.DataFrame:
     remedy="Look up the declination for the place and the day of the survey; east is positive.",
     source="World Magnetic Model (NOAA and BGS) defines declination east positive",
 )
-def no_declination(tables: Tables) -> pl.DataFrame:
+def no_declination(tables: Snapshot) -> pl.DataFrame:
     """Magnetic north wanders; without the figure of the day the bearings are lost."""
     return _sites_with_bearings(tables, "magnetic").filter(pl.col("declination_deg").is_null())
 
@@ -193,7 +194,7 @@ def no_declination(tables: Tables) -> pl.DataFrame:
     remedy="Measure the y axis of the site grid once against north, and enter it.",
     source=COMMON_PRACTICE,
 )
-def no_grid_north(tables: Tables) -> pl.DataFrame:
+def no_grid_north(tables: Snapshot) -> pl.DataFrame:
     """Compass bearings cannot be drawn on a grid whose own direction is not known."""
     return _sites_with_bearings(tables, "magnetic", "true").filter(
         pl.col("grid_north_deg").is_null()
@@ -209,7 +210,7 @@ def no_grid_north(tables: Tables) -> pl.DataFrame:
     remedy="Measure it from other datums, or enter its coordinates on the site grid.",
     source=COMMON_PRACTICE,
 )
-def datum_not_placed(tables: Tables) -> pl.DataFrame:
+def datum_not_placed(tables: Snapshot) -> pl.DataFrame:
     """Everything measured from it hangs in the air."""
     ties = tables["tie"]
     # a tape between two datums places either from the other
@@ -230,7 +231,7 @@ def datum_not_placed(tables: Tables) -> pl.DataFrame:
     remedy="Leave it if it was set for a later visit; otherwise look for measurements not entered.",
     source=COMMON_PRACTICE,
 )
-def datum_unused(tables: Tables) -> pl.DataFrame:
+def datum_unused(tables: Snapshot) -> pl.DataFrame:
     """A page of the field book may be missing."""
     ties = tables["tie"]
     used = pl.concat(
@@ -248,7 +249,7 @@ def datum_unused(tables: Tables) -> pl.DataFrame:
     remedy="Set 'held' to yes for the datums whose coordinates define the grid.",
     source=COMMON_PRACTICE,
 )
-def nothing_held(tables: Tables) -> pl.DataFrame:
+def nothing_held(tables: Snapshot) -> pl.DataFrame:
     """Distances alone say how points lie to each other, not where."""
     datums = tables["datum"]
     return (
@@ -267,7 +268,7 @@ def nothing_held(tables: Tables) -> pl.DataFrame:
     remedy="Enter its coordinates on the site grid, or let it be computed.",
     source=COMMON_PRACTICE,
 )
-def held_without_coordinates(tables: Tables) -> pl.DataFrame:
+def held_without_coordinates(tables: Snapshot) -> pl.DataFrame:
     """There is nothing to hold."""
     return tables["datum"].filter(
         pl.col("held") & (pl.col("x_m").is_null() | pl.col("y_m").is_null())
@@ -284,7 +285,7 @@ def held_without_coordinates(tables: Tables) -> pl.DataFrame:
     remedy="One of the two codes is wrong.",
     source=COMMON_PRACTICE,
 )
-def measured_across_sites(tables: Tables) -> pl.DataFrame:
+def measured_across_sites(tables: Snapshot) -> pl.DataFrame:
     """A site has a grid of its own."""
     frame = look_up(tables["tie"], "from_datum_id", tables, "datum", {"site_id": "site_id"})
     others = {"element_id": "element", "sample_id": "sample", "target_datum_id": "datum"}
@@ -306,7 +307,7 @@ def measured_across_sites(tables: Tables) -> pl.DataFrame:
     "bearing or offset.",
     source="plane geometry: two circles meet in two points",
 )
-def too_few_distances(tables: Tables) -> pl.DataFrame:
+def too_few_distances(tables: Snapshot) -> pl.DataFrame:
     """With two tapes the point may lie on either side of the line between the datums."""
     end = pl.format("{} end {}", "element_id", "element_end")
     target = pl.coalesce(
@@ -336,7 +337,7 @@ def too_few_distances(tables: Tables) -> pl.DataFrame:
     remedy="Enter both x and y, or neither.",
     source=COMMON_PRACTICE,
 )
-def half_an_end(tables: Tables) -> pl.DataFrame:
+def half_an_end(tables: Snapshot) -> pl.DataFrame:
     """Half a position is none, but looks like one."""
     frames = []
     for end in ("a", "b"):
@@ -359,7 +360,7 @@ def half_an_end(tables: Tables) -> pl.DataFrame:
     remedy="Check the length first, then the measurements of both ends.",
     source="plane geometry (Pythagoras); the allowance is common practice, no source",
 )
-def ends_and_length_disagree(tables: Tables) -> pl.DataFrame:
+def ends_and_length_disagree(tables: Snapshot) -> pl.DataFrame:
     """Either the tape was misread or the ends were mixed up."""
     plan = sum(((pl.col(f"{axis}a_m") - pl.col(f"{axis}b_m")).pow(2) for axis in "xy"), pl.lit(0.0))
     rise = (pl.col("za_m") - pl.col("zb_m")).pow(2)
@@ -388,7 +389,7 @@ def ends_and_length_disagree(tables: Tables) -> pl.DataFrame:
     "it from the measurements.",
     source="JCGM 100:2008 (GUM), 0.1: a result is reported with an indication of its quality",
 )
-def position_without_uncertainty(tables: Tables) -> pl.DataFrame:
+def position_without_uncertainty(tables: Snapshot) -> pl.DataFrame:
     """Whoever goes back needs to know how wide to search."""
     return tables["element"].filter(
         (pl.col("xa_m").is_not_null() | pl.col("xb_m").is_not_null())

@@ -8,7 +8,8 @@ import polars as pl
 
 from provenance._checks.language.rule import COMMON_PRACTICE, rule
 from provenance._checks.language.views import samples_with_wood
-from provenance._record.tables import ROW, Tables
+from provenance._record.snapshot import Snapshot
+from provenance._record.tables import ROW
 
 ALLOWANCE_MM = 10.0
 ALLOWANCE_SHARE = 0.05
@@ -77,7 +78,7 @@ def _through_mm() -> pl.Expr:
     "sample is of this wood.",
     source=COMMON_PRACTICE,
 )
-def longer_than_wood(tables: Tables) -> pl.DataFrame:
+def longer_than_wood(tables: Snapshot) -> pl.DataFrame:
     """A core cannot be longer than the wood it came from: one of the two rows is wrong."""
     longest_mm = pl.col("through_mm") * (1 + ALLOWANCE_SHARE) + ALLOWANCE_MM
     return (
@@ -98,7 +99,7 @@ def longer_than_wood(tables: Tables) -> pl.DataFrame:
     remedy="For a slice the length is its thickness along the wood; check both figures and units.",
     source=COMMON_PRACTICE,
 )
-def slice_thicker_than_wood_is_long(tables: Tables) -> pl.DataFrame:
+def slice_thicker_than_wood_is_long(tables: Snapshot) -> pl.DataFrame:
     """A slice cannot be longer than the wood it came from."""
     return samples_with_wood(tables).filter(
         pl.col("cuts_wood") & (pl.col("length_mm") > pl.col("wood_length_m") * 1000 + ALLOWANCE_MM)
@@ -115,7 +116,7 @@ def slice_thicker_than_wood_is_long(tables: Tables) -> pl.DataFrame:
     remedy="Measure along the wood from end A to the middle of the hole; check both units.",
     source=COMMON_PRACTICE,
 )
-def position_beyond_wood(tables: Tables) -> pl.DataFrame:
+def position_beyond_wood(tables: Snapshot) -> pl.DataFrame:
     """Nobody will find a hole beyond the end of the wood."""
     return samples_with_wood(tables).filter(
         pl.col("along_m") > pl.col("wood_length_m") + POSITION_ALLOWANCE_M
@@ -131,7 +132,7 @@ def position_beyond_wood(tables: Tables) -> pl.DataFrame:
     remedy="Measure from end A along the wood, and read the clock position seen from end A.",
     source=COMMON_PRACTICE,
 )
-def hole_without_position(tables: Tables) -> pl.DataFrame:
+def hole_without_position(tables: Snapshot) -> pl.DataFrame:
     """Whoever comes back to drill again must know where the old hole is."""
     no_along, no_clock = pl.col("along_m").is_null(), pl.col("clock").is_null()
     # a hole drilled into the end is found at the end
@@ -161,7 +162,7 @@ def hole_without_position(tables: Tables) -> pl.DataFrame:
     "structural engineer where the wood carries load.",
     source="common practice, no source; local codes and the engineer in charge decide",
 )
-def holes_close(tables: Tables) -> pl.DataFrame:
+def holes_close(tables: Snapshot) -> pl.DataFrame:
     """Holes side by side weaken the wood, or are one hole written down twice."""
     holes = (
         samples_with_wood(tables)
@@ -193,7 +194,7 @@ def holes_close(tables: Tables) -> pl.DataFrame:
     "five-eighths and seven-eighths of an inch.",
     source=COMMON_PRACTICE,
 )
-def core_without_bore(tables: Tables) -> pl.DataFrame:
+def core_without_bore(tables: Snapshot) -> pl.DataFrame:
     """The next dowel has to fit the hole."""
     return samples_with_wood(tables).filter(pl.col("leaves_hole") & pl.col("bore_mm").is_null())
 
@@ -208,7 +209,7 @@ def core_without_bore(tables: Tables) -> pl.DataFrame:
     source="common practice, no source; 1 in is exactly 25.4 mm (international yard and pound "
     "agreement 1959)",
 )
-def bore_unusual(tables: Tables) -> pl.DataFrame:
+def bore_unusual(tables: Snapshot) -> pl.DataFrame:
     """The diameter of the core is easily written down for that of the hole."""
     terms = tables.model.vocabularies["bore_size"].terms
     sizes = [float(term.attributes["mm"]) for term in terms if "mm" in term.attributes]

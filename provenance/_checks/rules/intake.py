@@ -5,7 +5,7 @@ from __future__ import annotations
 import polars as pl
 
 from provenance._checks.language.rule import COMMON_PRACTICE, rule
-from provenance._record.tables import Tables
+from provenance._record.snapshot import Snapshot
 
 
 @rule(
@@ -19,7 +19,7 @@ from provenance._record.tables import Tables
     "'settled' what you did.",
     source=COMMON_PRACTICE,
 )
-def cell_unread(tables: Tables) -> pl.DataFrame:
+def cell_unread(tables: Snapshot) -> pl.DataFrame:
     """What the crew wrote is kept, but does not yet stand in the record."""
     sheet = pl.when(pl.col("sheet").is_not_null()).then(pl.format(" of sheet '{}'", "sheet"))
     return (
@@ -41,6 +41,6 @@ def cell_unread(tables: Tables) -> pl.DataFrame:
     remedy="Ask the crew whether it was dropped on purpose; if so, take the row out of the record.",
     source=COMMON_PRACTICE,
 )
-def line_gone(tables: Tables) -> pl.DataFrame:
+def line_gone(tables: Snapshot) -> pl.DataFrame:
     """A row is never lost silently; somebody decides."""
     return tables["origin"].filter(~pl.col("still_there"))

@@ -12,7 +12,7 @@ from provenance._checks.language.views import (
     parcel_samples,
     results_with_samples,
 )
-from provenance._record.tables import Tables
+from provenance._record.snapshot import Snapshot
 
 EXAMINED = ("dating", "species", "radiocarbon")
 """Purposes that a laboratory answers with a result."""
@@ -20,7 +20,7 @@ ON_THE_WAY_DAYS = 60
 """A parcel that nobody acknowledged for two months is worth a telephone call."""
 
 
-def _dated_parcels(tables: Tables) -> pl.DataFrame:
+def _dated_parcels(tables: Snapshot) -> pl.DataFrame:
     return tables.once(
         "dated_parcels",
         lambda all_: date_bounds(
@@ -38,7 +38,7 @@ def _dated_parcels(tables: Tables) -> pl.DataFrame:
     remedy="Compare both dates with the postal slip and the receipt.",
     source=COMMON_PRACTICE,
 )
-def received_before_sent(tables: Tables) -> pl.DataFrame:
+def received_before_sent(tables: Snapshot) -> pl.DataFrame:
     """One of the two dates is wrong, and with it the chain."""
     return _dated_parcels(tables).filter(pl.col("received_on_last") < pl.col("sent_on_first"))
 
@@ -52,7 +52,7 @@ def received_before_sent(tables: Tables) -> pl.DataFrame:
     remedy="Compare both dates with the packing list.",
     source=COMMON_PRACTICE,
 )
-def sent_before_packed(tables: Tables) -> pl.DataFrame:
+def sent_before_packed(tables: Snapshot) -> pl.DataFrame:
     """One of the two dates is wrong, and with it the chain."""
     return _dated_parcels(tables).filter(pl.col("sent_on_last") < pl.col("packed_on_first"))
 
@@ -67,7 +67,7 @@ def sent_before_packed(tables: Tables) -> pl.DataFrame:
     remedy="Compare both dates, and whether the sample went with a later parcel.",
     source=COMMON_PRACTICE,
 )
-def packed_before_its_samples(tables: Tables) -> pl.DataFrame:
+def packed_before_its_samples(tables: Snapshot) -> pl.DataFrame:
     """What is still in the wood cannot be packed."""
     collected = date_bounds(
         tables["sample"].select("sample_id", "collected_on").drop_nulls(), "collected_on"
@@ -94,7 +94,7 @@ def packed_before_its_samples(tables: Tables) -> pl.DataFrame:
     remedy="Enter who is to receive it.",
     source=COMMON_PRACTICE,
 )
-def to_oneself(tables: Tables) -> pl.DataFrame:
+def to_oneself(tables: Snapshot) -> pl.DataFrame:
     """A parcel changes hands."""
     return tables["consignment"].filter(pl.col("from_party_id") == pl.col("to_party_id"))
 
@@ -109,7 +109,7 @@ def to_oneself(tables: Tables) -> pl.DataFrame:
     remedy="Count them on the packing list; add the missing events 'packed', or mend the count.",
     source=COMMON_PRACTICE,
 )
-def count_differs(tables: Tables) -> pl.DataFrame:
+def count_differs(tables: Snapshot) -> pl.DataFrame:
     """The difference is what got lost, or was never written down."""
     counts = parcel_samples(tables).group_by("consignment_id").agg(pl.len().alias("counted"))
     return (
@@ -128,7 +128,7 @@ def count_differs(tables: Tables) -> pl.DataFrame:
     remedy="Add an event 'packed' for each sample in it.",
     source=COMMON_PRACTICE,
 )
-def empty(tables: Tables) -> pl.DataFrame:
+def empty(tables: Snapshot) -> pl.DataFrame:
     """Nobody could say what was lost if it went astray."""
     return tables["consignment"].join(
         parcel_samples(tables), on="consignment_id", how="anti", maintain_order="left"
@@ -145,7 +145,7 @@ def empty(tables: Tables) -> pl.DataFrame:
     remedy="Ask {to_party_id}, and enter the new day.",
     source="common practice, no source; 'today' is the newest day in ledger, parcels and results",
 )
-def overdue(tables: Tables) -> pl.DataFrame:
+def overdue(tables: Snapshot) -> pl.DataFrame:
     """Samples that nobody asks for end in a drawer."""
     reported = tables["lab_result"].filter(pl.col("outcome") != "pending").select("sample_id")
     waiting = (
@@ -172,7 +172,7 @@ def overdue(tables: Tables) -> pl.DataFrame:
     remedy="Ask for the signed receipt; enter its date and add the event 'received'.",
     source="common practice, no source; 'today' is the newest day in ledger, parcels and results",
 )
-def no_receipt(tables: Tables) -> pl.DataFrame:
+def no_receipt(tables: Snapshot) -> pl.DataFrame:
     """Between two signatures a parcel belongs to nobody."""
     today = last_known_day(tables)
     received = tables["custody"].filter(pl.col("event") == "received").select("consignment_id")
@@ -195,7 +195,7 @@ def no_receipt(tables: Tables) -> pl.DataFrame:
     remedy="Compare both dates; the sample may have come with another parcel.",
     source=COMMON_PRACTICE,
 )
-def result_before_receipt(tables: Tables) -> pl.DataFrame:
+def result_before_receipt(tables: Snapshot) -> pl.DataFrame:
     """A laboratory cannot measure what it does not have."""
     received = (
         _dated_parcels(tables)
@@ -220,7 +220,7 @@ def result_before_receipt(tables: Tables) -> pl.DataFrame:
     remedy="Check the number of the parcel, or enter how the sample was handed on.",
     source=COMMON_PRACTICE,
 )
-def to_another_laboratory(tables: Tables) -> pl.DataFrame:
+def to_another_laboratory(tables: Snapshot) -> pl.DataFrame:
     """Whose work it is, and where the sample lies, both hang on this."""
     parcels = (
         tables["consignment"]
@@ -245,7 +245,7 @@ def to_another_laboratory(tables: Tables) -> pl.DataFrame:
     remedy="A parcel has a handful of events; look for rows that were read in more than once.",
     source="own limit, so that a broken record cannot stop the check",
 )
-def with_many_events(tables: Tables) -> pl.DataFrame:
+def with_many_events(tables: Snapshot) -> pl.DataFrame:
     """Says where the rules about the chain do not look."""
     counts = (
         tables["custody"]

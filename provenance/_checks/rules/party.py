@@ -6,7 +6,7 @@ import polars as pl
 
 from provenance._checks.language.links import look_up
 from provenance._checks.language.rule import COMMON_PRACTICE, rule
-from provenance._record.tables import Tables
+from provenance._record.snapshot import Snapshot
 
 # Crockford's base 32 as ROR uses it: no i, l, o, u
 _BASE32 = "0123456789abcdefghjkmnpqrstvwxyz"
@@ -39,7 +39,7 @@ def _ror_holds(ror: str) -> bool:
     remedy="Copy it again from the person's ORCID page.",
     source="ISO/IEC 7064 MOD 11-2, as ORCID uses it (python-stdnum)",
 )
-def orcid_check_digit(tables: Tables) -> pl.DataFrame:
+def orcid_check_digit(tables: Snapshot) -> pl.DataFrame:
     """A wrong digit credits the work to somebody else."""
     orcids = tables["party"]["orcid"].drop_nulls().unique().to_list()
     return tables["party"].filter(
@@ -56,7 +56,7 @@ def orcid_check_digit(tables: Tables) -> pl.DataFrame:
     remedy="Copy it again from the organisation's ROR page.",
     source="ISO/IEC 7064 MOD 97-10 over base 32, as ROR uses it (python-stdnum)",
 )
-def ror_check_digits(tables: Tables) -> pl.DataFrame:
+def ror_check_digits(tables: Snapshot) -> pl.DataFrame:
     """A wrong digit names another organisation, or none."""
     rors = tables["party"]["ror"].drop_nulls().unique().to_list()
     return tables["party"].filter(pl.col("ror").is_in([r for r in rors if not _ror_holds(r)]))
@@ -71,7 +71,7 @@ def ror_check_digits(tables: Tables) -> pl.DataFrame:
     remedy="Set the right kind, or move the identifier to the party it belongs to.",
     source="ORCID identifies people, ROR organisations (orcid.org, ror.org)",
 )
-def identifier_of_the_other_kind(tables: Tables) -> pl.DataFrame:
+def identifier_of_the_other_kind(tables: Snapshot) -> pl.DataFrame:
     """The kind decides what is withheld from the public edition."""
     orcid = (pl.col("kind") == "organisation") & pl.col("orcid").is_not_null()
     ror = (pl.col("kind") == "person") & pl.col("ror").is_not_null()
@@ -94,7 +94,7 @@ def identifier_of_the_other_kind(tables: Tables) -> pl.DataFrame:
     remedy="Enter the organisation as a party of its own.",
     source=COMMON_PRACTICE,
 )
-def organisation_is_a_person(tables: Tables) -> pl.DataFrame:
+def organisation_is_a_person(tables: Snapshot) -> pl.DataFrame:
     """Samples are lent to institutions, and people leave."""
     joined = look_up(tables["party"], "organisation_id", tables, "party", {"their_kind": "kind"})
     return joined.filter(pl.col("their_kind") == "person")
@@ -109,7 +109,7 @@ def organisation_is_a_person(tables: Tables) -> pl.DataFrame:
     remedy="Keep one code for one party; change the other wherever it is used.",
     source=COMMON_PRACTICE,
 )
-def listed_twice(tables: Tables) -> pl.DataFrame:
+def listed_twice(tables: Snapshot) -> pl.DataFrame:
     """With two codes for one laboratory the custody chain falls apart."""
     plain = pl.col("name").str.to_lowercase().str.replace_all(r"\s+", " ").str.strip_chars()
     named = tables["party"].drop_nulls("name").with_columns(_plain=plain)
@@ -127,7 +127,7 @@ def listed_twice(tables: Tables) -> pl.DataFrame:
     remedy="Take the party out, or enter the code where it belongs.",
     source="GDPR, Regulation (EU) 2016/679, article 5(1)(c): no more personal data than needed",
 )
-def mentioned_nowhere(tables: Tables) -> pl.DataFrame:
+def mentioned_nowhere(tables: Snapshot) -> pl.DataFrame:
     """People who played no part should not be in the archive."""
     mentioned = [
         tables[table.name][key.fields[0]].drop_nulls().unique()

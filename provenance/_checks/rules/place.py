@@ -6,7 +6,8 @@ import polars as pl
 
 from provenance._checks.language.links import look_up, looping
 from provenance._checks.language.rule import COMMON_PRACTICE, EVERY_TABLE, rule
-from provenance._record.tables import ROW, Tables
+from provenance._record.snapshot import Snapshot
+from provenance._record.tables import ROW
 
 WHOLE = ("building", "courtyard", "stack", "cellar", "other")
 """Kinds of place that need not lie in a larger one."""
@@ -21,7 +22,7 @@ WHOLE = ("building", "courtyard", "stack", "cellar", "other")
     remedy="Set the larger place right; a whole building has none.",
     source=COMMON_PRACTICE,
 )
-def inside_itself(tables: Tables) -> pl.DataFrame:
+def inside_itself(tables: Snapshot) -> pl.DataFrame:
     """Such places have no building, and plans of them cannot be drawn."""
     return looping(tables["place"], "place_id", "parent_place_id")
 
@@ -35,7 +36,7 @@ def inside_itself(tables: Tables) -> pl.DataFrame:
     remedy="Compare both with the plan; set the right site or the right place.",
     source=COMMON_PRACTICE,
 )
-def of_another_site(tables: Tables) -> pl.DataFrame:
+def of_another_site(tables: Snapshot) -> pl.DataFrame:
     """Nothing can be in a room that stands somewhere else."""
     frames = []
     for table, key, field in (
@@ -69,7 +70,7 @@ def of_another_site(tables: Tables) -> pl.DataFrame:
     remedy="Count again: 0 is the ground floor, 1 the one above.",
     source=COMMON_PRACTICE,
 )
-def level_differs(tables: Tables) -> pl.DataFrame:
+def level_differs(tables: Snapshot) -> pl.DataFrame:
     """Countries count storeys differently; one habit must hold for the whole record."""
     storey = {"storey_level": "level", "parent_kind": "kind"}
     joined = look_up(tables["place"], "parent_place_id", tables, "place", storey)
@@ -87,7 +88,7 @@ def level_differs(tables: Tables) -> pl.DataFrame:
     remedy="Enter the building or the larger part that it belongs to.",
     source=COMMON_PRACTICE,
 )
-def part_of_nothing(tables: Tables) -> pl.DataFrame:
+def part_of_nothing(tables: Snapshot) -> pl.DataFrame:
     """'Room 2' is no use without its building."""
     return tables["place"].filter(
         pl.col("parent_place_id").is_null() & ~pl.col("kind").is_in(WHOLE)

@@ -9,7 +9,7 @@ from provenance._checks.language.links import look_up, looping
 from provenance._checks.language.rule import COMMON_PRACTICE, rule
 from provenance._checks.language.views import samples_with_wood
 from provenance._identity.rotation import is_marked, turned
-from provenance._record.tables import Tables
+from provenance._record.snapshot import Snapshot
 
 THERE = ("in_place", "in_place_worn", "hidden")
 """Statuses of a plug that is in its hole."""
@@ -24,12 +24,12 @@ PROUD_BY_MM = 5.0
 _FIT = "common practice, no source; 1 in is exactly 25.4 mm"
 
 
-def _plugs(tables: Tables) -> pl.DataFrame:
+def _plugs(tables: Snapshot) -> pl.DataFrame:
     """Every plug with its dates as days and what is known of its sample."""
     return tables.once("plugs_with_samples", _join_samples)
 
 
-def _join_samples(tables: Tables) -> pl.DataFrame:
+def _join_samples(tables: Snapshot) -> pl.DataFrame:
     samples = samples_with_wood(tables).select(
         "sample_id",
         "site_id",
@@ -56,7 +56,7 @@ def _join_samples(tables: Tables) -> pl.DataFrame:
     "the status 'not plugged'.",
     source=COMMON_PRACTICE,
 )
-def missing(tables: Tables) -> pl.DataFrame:
+def missing(tables: Snapshot) -> pl.DataFrame:
     """The stamped dowel is the only mark that stays with the wood."""
     return (
         samples_with_wood(tables)
@@ -74,7 +74,7 @@ def missing(tables: Tables) -> pl.DataFrame:
     remedy="Check the kind of the sample and the number on the plug.",
     source=COMMON_PRACTICE,
 )
-def without_hole(tables: Tables) -> pl.DataFrame:
+def without_hole(tables: Snapshot) -> pl.DataFrame:
     """Either the sample was a core, or the plug is in the hole of another one."""
     stands = ~pl.col("status").is_in(["not_plugged"])
     return _plugs(tables).filter(~pl.col("leaves_hole") & stands)
@@ -89,7 +89,7 @@ def without_hole(tables: Tables) -> pl.DataFrame:
     remedy="Set the older one to 'replaced' and enter the newer one as its successor.",
     source=COMMON_PRACTICE,
 )
-def two_in_one_hole(tables: Tables) -> pl.DataFrame:
+def two_in_one_hole(tables: Snapshot) -> pl.DataFrame:
     """A hole holds one dowel."""
     there = tables["plug"].filter(pl.col("status").is_in(THERE) & pl.col("sample_id").is_not_null())
     return there.with_columns(first_id=pl.col("plug_id").first().over("sample_id")).filter(
@@ -106,7 +106,7 @@ def two_in_one_hole(tables: Tables) -> pl.DataFrame:
     remedy="Enter the new plug and its code here.",
     source=COMMON_PRACTICE,
 )
-def replaced_by_nothing(tables: Tables) -> pl.DataFrame:
+def replaced_by_nothing(tables: Snapshot) -> pl.DataFrame:
     """Without its successor nobody knows what is stamped in the hole today."""
     return tables["plug"].filter(
         (pl.col("status") == "replaced") & pl.col("replaced_by_plug_id").is_null()
@@ -123,7 +123,7 @@ def replaced_by_nothing(tables: Tables) -> pl.DataFrame:
     remedy="Set its status to 'replaced', or take the successor out.",
     source=COMMON_PRACTICE,
 )
-def successor_while_in_place(tables: Tables) -> pl.DataFrame:
+def successor_while_in_place(tables: Snapshot) -> pl.DataFrame:
     """A hole holds one dowel."""
     return tables["plug"].filter(
         pl.col("status").is_in(THERE) & pl.col("replaced_by_plug_id").is_not_null()
@@ -140,7 +140,7 @@ def successor_while_in_place(tables: Tables) -> pl.DataFrame:
     remedy="Order the plugs of the hole by the day they were set; the last one has no successor.",
     source=COMMON_PRACTICE,
 )
-def replaces_itself(tables: Tables) -> pl.DataFrame:
+def replaces_itself(tables: Snapshot) -> pl.DataFrame:
     """Nobody can tell which plug is in the hole."""
     return looping(tables["plug"], "plug_id", "replaced_by_plug_id")
 
@@ -155,7 +155,7 @@ def replaces_itself(tables: Tables) -> pl.DataFrame:
     remedy="Read the stamps again; a successor is in the same hole.",
     source=COMMON_PRACTICE,
 )
-def successor_in_another_hole(tables: Tables) -> pl.DataFrame:
+def successor_in_another_hole(tables: Snapshot) -> pl.DataFrame:
     """The chain from hole to sample would jump to another piece of wood."""
     joined = look_up(
         tables["plug"], "replaced_by_plug_id", tables, "plug", {"their_sample_id": "sample_id"}
@@ -173,7 +173,7 @@ def successor_in_another_hole(tables: Tables) -> pl.DataFrame:
     remedy="Exchange the two, or set the dates right.",
     source=COMMON_PRACTICE,
 )
-def successor_set_earlier(tables: Tables) -> pl.DataFrame:
+def successor_set_earlier(tables: Snapshot) -> pl.DataFrame:
     """The newer plug is the one to look for."""
     dated = date_bounds(tables["plug"], "placed_on")
     successors = {"their_placed_on": "placed_on"}
@@ -193,7 +193,7 @@ def successor_set_earlier(tables: Tables) -> pl.DataFrame:
     "'replaced'.",
     source=COMMON_PRACTICE,
 )
-def stamp_is_not_its_sample(tables: Tables) -> pl.DataFrame:
+def stamp_is_not_its_sample(tables: Snapshot) -> pl.DataFrame:
     """The stamp is what leads from the wood to the sample; row, label and stamp must agree."""
     return tables["plug"].filter(
         (pl.col("stamp") != pl.col("sample_id")) & ~pl.col("status").is_in(PAST)
@@ -210,7 +210,7 @@ def stamp_is_not_its_sample(tables: Tables) -> pl.DataFrame:
     remedy="Read the dowel and enter exactly what is punched into it.",
     source=COMMON_PRACTICE,
 )
-def no_stamp(tables: Tables) -> pl.DataFrame:
+def no_stamp(tables: Snapshot) -> pl.DataFrame:
     """A dowel without a number leads nowhere."""
     return tables["plug"].filter(pl.col("status").is_in(THERE) & pl.col("stamp").is_null())
 
@@ -224,7 +224,7 @@ def no_stamp(tables: Tables) -> pl.DataFrame:
     remedy="Read both dowels again; replace one if they are really the same.",
     source=COMMON_PRACTICE,
 )
-def stamp_twice_in_a_site(tables: Tables) -> pl.DataFrame:
+def stamp_twice_in_a_site(tables: Snapshot) -> pl.DataFrame:
     """Two holes with one number: the sample can be of either."""
     there = _plugs(tables).filter(pl.col("status").is_in(THERE)).drop_nulls(["stamp", "site_id"])
     firsts = [pl.col(n).first().over("site_id", "stamp") for n in ("plug_id", "sample_id")]
@@ -245,7 +245,7 @@ def stamp_twice_in_a_site(tables: Tables) -> pl.DataFrame:
     source="geometry of upright die characters (6 and 9 turn into each other); common practice, "
     "no source",
 )
-def stamps_read_alike(tables: Tables) -> pl.DataFrame:
+def stamps_read_alike(tables: Snapshot) -> pl.DataFrame:
     """A round dowel has no top; 66 in the ceiling is 99 to whoever stands on the other side."""
     there = _plugs(tables).filter(pl.col("status").is_in(THERE)).drop_nulls(["stamp", "site_id"])
     stamps = there["stamp"].unique().to_list()
@@ -273,7 +273,7 @@ def stamps_read_alike(tables: Tables) -> pl.DataFrame:
     remedy="Set a new dowel with the same number on the next visit, and enter it as the successor.",
     source=COMMON_PRACTICE,
 )
-def hole_open(tables: Tables) -> pl.DataFrame:
+def hole_open(tables: Snapshot) -> pl.DataFrame:
     """An open hole lets in water and insects, and has no number."""
     filled = tables["plug"].filter(~pl.col("status").is_in(["lost", "replaced"]))
     return (
@@ -294,7 +294,7 @@ def hole_open(tables: Tables) -> pl.DataFrame:
     "1/2 in is 12.7 mm.",
     source=_FIT,
 )
-def loose(tables: Tables) -> pl.DataFrame:
+def loose(tables: Snapshot) -> pl.DataFrame:
     """A loose dowel falls out, and the number with it."""
     return (
         _plugs(tables)
@@ -313,7 +313,7 @@ def loose(tables: Tables) -> pl.DataFrame:
     remedy="Measure both again; the bore is the hole, not the thinner core.",
     source=_FIT,
 )
-def too_thick(tables: Tables) -> pl.DataFrame:
+def too_thick(tables: Snapshot) -> pl.DataFrame:
     """A dowel that has to be forced splits the wood."""
     return _plugs(tables).filter(
         ~pl.col("status").is_in(PAST) & (pl.col("dowel_mm") > pl.col("bore_mm") + TIGHT_BY_MM)
@@ -330,7 +330,7 @@ def too_thick(tables: Tables) -> pl.DataFrame:
     remedy="Check both; a plug that stands proud is worn first.",
     source=COMMON_PRACTICE,
 )
-def longer_than_hole(tables: Tables) -> pl.DataFrame:
+def longer_than_hole(tables: Snapshot) -> pl.DataFrame:
     """The stamp should lie flush with the wood."""
     return _plugs(tables).filter(
         pl.col("leaves_hole") & (pl.col("length_mm") > pl.col("hole_mm") + PROUD_BY_MM)
@@ -347,7 +347,7 @@ def longer_than_hole(tables: Tables) -> pl.DataFrame:
     remedy="Compare both dates with the record sheet.",
     source=COMMON_PRACTICE,
 )
-def set_before_sample(tables: Tables) -> pl.DataFrame:
+def set_before_sample(tables: Snapshot) -> pl.DataFrame:
     """Before the drill there is no hole."""
     return _plugs(tables).filter(pl.col("placed_on_last") < pl.col("collected_on_first"))
 
@@ -361,6 +361,6 @@ def set_before_sample(tables: Tables) -> pl.DataFrame:
     remedy="Compare both dates with the record sheet.",
     source=COMMON_PRACTICE,
 )
-def seen_before_set(tables: Tables) -> pl.DataFrame:
+def seen_before_set(tables: Snapshot) -> pl.DataFrame:
     """Nobody can read a plug that is not there yet."""
     return _plugs(tables).filter(pl.col("last_seen_on_last") < pl.col("placed_on_first"))

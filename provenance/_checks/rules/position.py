@@ -7,7 +7,8 @@ from typing import TYPE_CHECKING
 import polars as pl
 
 from provenance._checks.language.rule import COMMON_PRACTICE, rule
-from provenance._record.tables import ROW, Tables
+from provenance._record.snapshot import Snapshot
+from provenance._record.tables import ROW
 
 if TYPE_CHECKING:
     from pyproj import CRS
@@ -56,7 +57,7 @@ def _in_area() -> tuple[pl.Expr, pl.Expr]:
     return holds("longitude", "latitude"), holds("latitude", "longitude")
 
 
-def _with_area(tables: Tables) -> pl.DataFrame:
+def _with_area(tables: Snapshot) -> pl.DataFrame:
     """Sites whose grid has an area of use, with its edges in degrees."""
     site = tables["site"]
     areas = {code: _area(code) for code in site["grid_epsg"].drop_nulls().unique().to_list()}
@@ -80,7 +81,7 @@ def _with_area(tables: Tables) -> pl.DataFrame:
     remedy="Enter the missing half, or take the other one out.",
     source=COMMON_PRACTICE,
 )
-def half_a_position(tables: Tables) -> pl.DataFrame:
+def half_a_position(tables: Snapshot) -> pl.DataFrame:
     """Half a position is none, but looks like one."""
     halves = (("latitude", "longitude"), ("easting_m", "northing_m"))
     lacks = [pl.col(one).is_null() != pl.col(other).is_null() for one, other in halves]
@@ -103,7 +104,7 @@ def half_a_position(tables: Tables) -> pl.DataFrame:
     "10 m, a map sheet 100 m or more.",
     source=GEOREFERENCING,
 )
-def no_uncertainty(tables: Tables) -> pl.DataFrame:
+def no_uncertainty(tables: Snapshot) -> pl.DataFrame:
     """Nobody can judge a position whose error is not known."""
     return tables["site"].filter(
         pl.col("latitude").is_not_null() & pl.col("coordinate_uncertainty_m").is_null()
@@ -120,7 +121,7 @@ def no_uncertainty(tables: Tables) -> pl.DataFrame:
     "one printed in the margin of the map.",
     source="Darwin Core, geodeticDatum; " + EPSG_DATASET,
 )
-def no_coordinate_system(tables: Tables) -> pl.DataFrame:
+def no_coordinate_system(tables: Snapshot) -> pl.DataFrame:
     """The same figures in two systems lie up to several hundred metres apart."""
     geodetic = pl.col("latitude").is_not_null() & pl.col("geodetic_epsg").is_null()
     grid = pl.col("easting_m").is_not_null() & pl.col("grid_epsg").is_null()
@@ -138,7 +139,7 @@ def no_coordinate_system(tables: Tables) -> pl.DataFrame:
     "metres (32633).",
     source=EPSG_DATASET,
 )
-def unknown_coordinate_system(tables: Tables) -> pl.DataFrame:
+def unknown_coordinate_system(tables: Snapshot) -> pl.DataFrame:
     """A position in a system that does not exist cannot be drawn or handed on."""
     frames = []
     for field, wanted in (("geodetic_epsg", "geographic"), ("grid_epsg", "projected")):
@@ -172,7 +173,7 @@ def unknown_coordinate_system(tables: Tables) -> pl.DataFrame:
     remedy="Take the zeros out, or enter the true position.",
     source=COMMON_PRACTICE,
 )
-def null_island(tables: Tables) -> pl.DataFrame:
+def null_island(tables: Snapshot) -> pl.DataFrame:
     """Two zeros are what an empty form field turns into."""
     return tables["site"].filter((pl.col("latitude") == 0) & (pl.col("longitude") == 0))
 
@@ -187,7 +188,7 @@ def null_island(tables: Tables) -> pl.DataFrame:
     "agrees.",
     source=EPSG_DATASET + "; ISO 6709 (latitude before longitude)",
 )
-def coordinates_exchanged(tables: Tables) -> pl.DataFrame:
+def coordinates_exchanged(tables: Snapshot) -> pl.DataFrame:
     """Exchanged figures put the place on another continent."""
     beyond = tables["site"].filter(
         (pl.col("latitude").abs() > 90) & (pl.col("longitude").abs() <= 90)
@@ -219,7 +220,7 @@ def coordinates_exchanged(tables: Tables) -> pl.DataFrame:
     "(west is negative).",
     source=EPSG_DATASET + ", area of use",
 )
-def another_grid_zone(tables: Tables) -> pl.DataFrame:
+def another_grid_zone(tables: Snapshot) -> pl.DataFrame:
     """Eastings of one zone read in the next lie hundreds of kilometres off."""
     as_given, exchanged = _in_area()
     return _with_area(tables).filter(
@@ -241,7 +242,7 @@ def another_grid_zone(tables: Tables) -> pl.DataFrame:
     "may have been lost.",
     source=EPSG_DATASET + "; PROJ",
 )
-def grid_and_degrees_disagree(tables: Tables) -> pl.DataFrame:
+def grid_and_degrees_disagree(tables: Snapshot) -> pl.DataFrame:
     """Two positions for one place: whoever goes back will try the wrong one."""
     known = tables["site"].drop_nulls(
         ["grid_epsg", "easting_m", "northing_m", "latitude", "longitude"]

@@ -7,7 +7,8 @@ from collections.abc import Iterator
 import polars as pl
 
 from provenance._checks.language.rule import COMMON_PRACTICE, EVERY_TABLE, rule
-from provenance._record.tables import ROW, Tables, is_written, nothing_found
+from provenance._record.snapshot import Snapshot
+from provenance._record.tables import ROW, is_written, nothing_found
 
 GDPR = "GDPR, Regulation (EU) 2016/679, article 5(1)(c) (data minimisation)"
 SECRECY = "Darwin Core, dataGeneralizations and informationWithheld; " + COMMON_PRACTICE
@@ -31,7 +32,7 @@ COORDINATES = (
 )
 
 
-def _open_texts(tables: Tables) -> Iterator[tuple[str, str]]:
+def _open_texts(tables: Snapshot) -> Iterator[tuple[str, str]]:
     """Table and field of every free text that the public edition shows, where any is written."""
     for table in tables.model.of_role("record"):
         for one in table.fields:
@@ -48,7 +49,7 @@ def _found(table: str, field: str, rows: pl.DataFrame) -> pl.DataFrame:
     return rows.select(pl.lit(table).alias("table"), ROW, pl.lit(field).alias("field"), "found")
 
 
-def _matches(tables: Tables, pattern: str) -> pl.DataFrame:
+def _matches(tables: Snapshot, pattern: str) -> pl.DataFrame:
     """Every open text that holds the pattern, with its first group in `found`."""
     frames = [
         _found(
@@ -64,7 +65,7 @@ def _matches(tables: Tables, pattern: str) -> pl.DataFrame:
     return pl.concat([nothing_found("found"), *frames])
 
 
-def _mentions(tables: Tables, names: dict[str, str]) -> pl.DataFrame:
+def _mentions(tables: Snapshot, names: dict[str, str]) -> pl.DataFrame:
     """Every open text that mentions one of the names (as whole words), with its code in `found`."""
     wanted = {_as_words_text(name): code for name, code in names.items()}
     wanted = {words: code for words, code in wanted.items() if len(words) >= SHORTEST_NAME + 2}
@@ -86,7 +87,7 @@ def _mentions(tables: Tables, names: dict[str, str]) -> pl.DataFrame:
     return pl.concat([nothing_found("found"), *frames])
 
 
-def _texts_as_words(tables: Tables, table: str, field: str) -> pl.DataFrame:
+def _texts_as_words(tables: Snapshot, table: str, field: str) -> pl.DataFrame:
     """Rows of a table that have a text in `field`, with its words; people and sites both ask."""
     return tables.once(
         f"words of {table}.{field}",
@@ -117,7 +118,7 @@ def _as_words_of(text: pl.Expr) -> pl.Expr:
     remedy="Move it to the party's e-mail field and name the party by its code here.",
     source=GDPR,
 )
-def email_in_open_field(tables: Tables) -> pl.DataFrame:
+def email_in_open_field(tables: Snapshot) -> pl.DataFrame:
     """What is published once cannot be called back."""
     return _matches(tables, EMAIL)
 
@@ -131,7 +132,7 @@ def email_in_open_field(tables: Tables) -> pl.DataFrame:
     remedy="Move it to the access notes of the site, which are never published.",
     source=GDPR + "; ITU-T E.164 (at most 15 digits)",
 )
-def phone_in_open_field(tables: Tables) -> pl.DataFrame:
+def phone_in_open_field(tables: Snapshot) -> pl.DataFrame:
     """What is published once cannot be called back."""
     return _matches(tables, PHONE)
 
@@ -145,7 +146,7 @@ def phone_in_open_field(tables: Tables) -> pl.DataFrame:
     remedy="Move them to latitude and longitude of the site; the public edition rounds those.",
     source=SECRECY,
 )
-def coordinates_in_open_field(tables: Tables) -> pl.DataFrame:
+def coordinates_in_open_field(tables: Snapshot) -> pl.DataFrame:
     """The public edition hides where protected places are; a note must not give it away."""
     return _matches(tables, COORDINATES)
 
@@ -160,7 +161,7 @@ def coordinates_in_open_field(tables: Tables) -> pl.DataFrame:
     remedy="Write the party's code instead of the name, or ask and set 'may be named' to yes.",
     source=GDPR,
 )
-def person_in_open_field(tables: Tables) -> pl.DataFrame:
+def person_in_open_field(tables: Snapshot) -> pl.DataFrame:
     """People agreed to help, not to be published."""
     people = tables["party"].filter(
         (pl.col("kind") == "person") & ~pl.col("may_be_named").fill_null(False)
@@ -180,7 +181,7 @@ def person_in_open_field(tables: Tables) -> pl.DataFrame:
     remedy="Write the site's code or its public name instead.",
     source=SECRECY,
 )
-def site_name_in_open_field(tables: Tables) -> pl.DataFrame:
+def site_name_in_open_field(tables: Snapshot) -> pl.DataFrame:
     """The public edition hides the name of the place; a note must not give it away."""
     sites = tables["site"].drop_nulls(["name", "site_id"])
     # a site whose public name is its real name hides nothing (another rule asks about that)
@@ -202,7 +203,7 @@ def site_name_in_open_field(tables: Tables) -> pl.DataFrame:
     "one.",
     source=SECRECY,
 )
-def public_name_is_the_real_one(tables: Tables) -> pl.DataFrame:
+def public_name_is_the_real_one(tables: Snapshot) -> pl.DataFrame:
     """A name leads there as surely as coordinates."""
     if tables.model.table("site").field("name").withheld:
         # the public edition, where the one stands in for the other
@@ -219,7 +220,7 @@ def public_name_is_the_real_one(tables: Tables) -> pl.DataFrame:
     remedy="Ask; until there is an answer the name is withheld.",
     source="GDPR, Regulation (EU) 2016/679, article 6(1)(a) (consent)",
 )
-def nobody_asked(tables: Tables) -> pl.DataFrame:
+def nobody_asked(tables: Snapshot) -> pl.DataFrame:
     """Credit where it is wanted, silence where it is not."""
     return tables["party"].filter((pl.col("kind") == "person") & pl.col("may_be_named").is_null())
 
@@ -233,7 +234,7 @@ def nobody_asked(tables: Tables) -> pl.DataFrame:
     remedy="Set its access to 'restricted', unless it was written to be published.",
     source=GDPR,
 )
-def letter_in_the_open(tables: Tables) -> pl.DataFrame:
+def letter_in_the_open(tables: Snapshot) -> pl.DataFrame:
     """Letters and filled sheets name people and places."""
     return tables["file"].filter(
         pl.col("kind").is_in(["letter", "form"]) & (pl.col("access") == "open")

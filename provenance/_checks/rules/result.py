@@ -14,7 +14,7 @@ from provenance._checks.language.views import (
     species_differ,
     split_codes,
 )
-from provenance._record.tables import Tables
+from provenance._record.snapshot import Snapshot
 
 WITH_YEARS = ("dated", "tentative")
 YEARS = ("inner_year", "outer_year", "felled_from_year", "felled_to_year")
@@ -30,14 +30,14 @@ YEARS = ("inner_year", "outer_year", "felled_from_year", "felled_to_year")
     remedy="Compare both dates, and the number of the sample.",
     source=COMMON_PRACTICE,
 )
-def before_sample(tables: Tables) -> pl.DataFrame:
+def before_sample(tables: Snapshot) -> pl.DataFrame:
     """A result cannot be older than its sample; it is of another one."""
     return results_with_samples(tables).filter(
         pl.col("reported_on_last") < pl.col("collected_on_first")
     )
 
 
-def _arrivals(tables: Tables) -> pl.DataFrame:
+def _arrivals(tables: Snapshot) -> pl.DataFrame:
     """First arrival of each sample at each party."""
     return (
         ledger(tables)
@@ -61,7 +61,7 @@ def _arrivals(tables: Tables) -> pl.DataFrame:
     remedy="Compare the report with the receipt.",
     source=COMMON_PRACTICE,
 )
-def before_arrival(tables: Tables) -> pl.DataFrame:
+def before_arrival(tables: Snapshot) -> pl.DataFrame:
     """A laboratory cannot measure what it does not have."""
     return (
         results_with_samples(tables)
@@ -80,7 +80,7 @@ def before_arrival(tables: Tables) -> pl.DataFrame:
     remedy="Add the events by which the sample got there, or set the right laboratory.",
     source=COMMON_PRACTICE,
 )
-def never_sent(tables: Tables) -> pl.DataFrame:
+def never_sent(tables: Snapshot) -> pl.DataFrame:
     """Where the sample lies is known only through the ledger."""
     return (
         results_with_samples(tables)
@@ -101,7 +101,7 @@ def never_sent(tables: Tables) -> pl.DataFrame:
     remedy="Check the number of the sample, and whether it was found again.",
     source=COMMON_PRACTICE,
 )
-def of_a_lost_sample(tables: Tables) -> pl.DataFrame:
+def of_a_lost_sample(tables: Snapshot) -> pl.DataFrame:
     """A result of what nobody has is most likely another sample's."""
     missing = (pl.col("state") == "missing").fill_null(False)
     fates = ledger(tables).filter(pl.col("event").is_in(["lost", "destroyed", "found"]) | missing)
@@ -131,7 +131,7 @@ def of_a_lost_sample(tables: Tables) -> pl.DataFrame:
     remedy="If the later one replaces the earlier, enter the earlier one's number here.",
     source=COMMON_PRACTICE,
 )
-def two_live(tables: Tables) -> pl.DataFrame:
+def two_live(tables: Snapshot) -> pl.DataFrame:
     """Whoever reads the record cannot tell which date holds."""
     examined = live_results(tables).filter(
         ~pl.col("outcome").is_in(["pending", "species_only"]) & pl.col("sample_id").is_not_null()
@@ -151,7 +151,7 @@ def two_live(tables: Tables) -> pl.DataFrame:
     remedy="Order the results by the day of the report; the first one supersedes none.",
     source=COMMON_PRACTICE,
 )
-def supersedes_itself(tables: Tables) -> pl.DataFrame:
+def supersedes_itself(tables: Snapshot) -> pl.DataFrame:
     """No result of the circle would hold."""
     return looping(tables["lab_result"], "result_id", "supersedes_result_id")
 
@@ -173,7 +173,7 @@ _EARLIER = {
     remedy="Check both numbers against the reports.",
     source=COMMON_PRACTICE,
 )
-def supersedes_another_sample(tables: Tables) -> pl.DataFrame:
+def supersedes_another_sample(tables: Snapshot) -> pl.DataFrame:
     """It would take away another sample's date."""
     joined = look_up(tables["lab_result"], "supersedes_result_id", tables, "lab_result", _EARLIER)
     return joined.filter(pl.col("their_sample_id") != pl.col("sample_id"))
@@ -189,7 +189,7 @@ def supersedes_another_sample(tables: Tables) -> pl.DataFrame:
     remedy="Revisions of a sample count 1, 2, 3 …; set the number or the superseded result right.",
     source=COMMON_PRACTICE,
 )
-def revision_not_rising(tables: Tables) -> pl.DataFrame:
+def revision_not_rising(tables: Snapshot) -> pl.DataFrame:
     """The highest revision is taken for the one that holds."""
     joined = look_up(tables["lab_result"], "supersedes_result_id", tables, "lab_result", _EARLIER)
     return joined.filter(pl.col("revision") <= pl.col("their_revision"))
@@ -205,7 +205,7 @@ def revision_not_rising(tables: Tables) -> pl.DataFrame:
     remedy="Enter the number of the earlier result; enter that result too if it is missing.",
     source=COMMON_PRACTICE,
 )
-def revision_of_nothing(tables: Tables) -> pl.DataFrame:
+def revision_of_nothing(tables: Snapshot) -> pl.DataFrame:
     """Earlier dates have been published; they must stay traceable."""
     return tables["lab_result"].filter(
         (pl.col("revision") > 1) & pl.col("supersedes_result_id").is_null()
@@ -221,7 +221,7 @@ def revision_of_nothing(tables: Tables) -> pl.DataFrame:
     remedy="Let the later one supersede the earlier.",
     source=COMMON_PRACTICE,
 )
-def superseded_twice(tables: Tables) -> pl.DataFrame:
+def superseded_twice(tables: Snapshot) -> pl.DataFrame:
     """The line of revisions forks, and two dates hold."""
     later = tables["lab_result"].drop_nulls("supersedes_result_id")
     return later.with_columns(
@@ -238,7 +238,7 @@ def superseded_twice(tables: Tables) -> pl.DataFrame:
     remedy="Enter the outside year from the report, or set the outcome right.",
     source=COMMON_PRACTICE,
 )
-def dated_without_year(tables: Tables) -> pl.DataFrame:
+def dated_without_year(tables: Snapshot) -> pl.DataFrame:
     """A date is a year."""
     no_year = pl.col("outer_year").is_null() & pl.col("felled_to_year").is_null()
     return tables["lab_result"].filter(pl.col("outcome").is_in(WITH_YEARS) & no_year)
@@ -254,7 +254,7 @@ def dated_without_year(tables: Tables) -> pl.DataFrame:
     remedy="Read the report again: either it is dated or the years are of another sample.",
     source=COMMON_PRACTICE,
 )
-def undated_with_year(tables: Tables) -> pl.DataFrame:
+def undated_with_year(tables: Snapshot) -> pl.DataFrame:
     """Somebody will take the years for a date."""
     any_year = pl.any_horizontal(pl.col(name).is_not_null() for name in YEARS)
     return tables["lab_result"].filter(~pl.col("outcome").is_in(WITH_YEARS) & any_year)
@@ -269,7 +269,7 @@ def undated_with_year(tables: Tables) -> pl.DataFrame:
     remedy="Ask the laboratory; it tells whether a second core is worth the hole.",
     source=COMMON_PRACTICE,
 )
-def undated_without_reason(tables: Tables) -> pl.DataFrame:
+def undated_without_reason(tables: Snapshot) -> pl.DataFrame:
     """Without the reason somebody will drill again for nothing."""
     undated = pl.col("outcome").is_in(["undated", "not_measured"])
     return tables["lab_result"].filter(undated & pl.col("undated_reason").is_null())
@@ -284,7 +284,7 @@ def undated_without_reason(tables: Tables) -> pl.DataFrame:
     remedy="Enter the chronology and the match statistics from the report.",
     source=COMMON_PRACTICE,
 )
-def no_reference_named(tables: Tables) -> pl.DataFrame:
+def no_reference_named(tables: Snapshot) -> pl.DataFrame:
     """A crossdate can be tested only against what it was matched with."""
     return live_results(tables).filter(
         (pl.col("outcome") == "dated")
@@ -302,7 +302,7 @@ def no_reference_named(tables: Tables) -> pl.DataFrame:
     remedy="Add the role to the party, or set the right party.",
     source=COMMON_PRACTICE,
 )
-def laboratory_without_role(tables: Tables) -> pl.DataFrame:
+def laboratory_without_role(tables: Snapshot) -> pl.DataFrame:
     """Owners and crew do not date their own samples."""
     examines = in_list("_roles", ["laboratory", "analyst"])
     joined = look_up(tables["lab_result"], "laboratory_id", tables, "party", {"roles": "roles"})
@@ -319,7 +319,7 @@ def laboratory_without_role(tables: Tables) -> pl.DataFrame:
     remedy="Ask the laboratory which of the two it is.",
     source=COMMON_PRACTICE,
 )
-def laboratory_number_twice(tables: Tables) -> pl.DataFrame:
+def laboratory_number_twice(tables: Snapshot) -> pl.DataFrame:
     """One of the two samples carries another one's date."""
     numbered = tables["lab_result"].drop_nulls(["laboratory_id", "lab_number", "sample_id"])
     first = pl.col("sample_id").first().over("laboratory_id", "lab_number")
@@ -339,7 +339,7 @@ def laboratory_number_twice(tables: Tables) -> pl.DataFrame:
     "been exchanged.",
     source="ITRDB species codes",
 )
-def genus_differs(tables: Tables) -> pl.DataFrame:
+def genus_differs(tables: Snapshot) -> pl.DataFrame:
     """Another kind of wood is often the first sign of an exchanged sample."""
     another_genus, _ = species_differ(tables, "species", "field_species")
     return live_results(tables).filter(another_genus)
@@ -355,7 +355,7 @@ def genus_differs(tables: Tables) -> pl.DataFrame:
     remedy="Within a genus the laboratory is usually right; mend the field name if you agree.",
     source="ITRDB species codes",
 )
-def species_differs(tables: Tables) -> pl.DataFrame:
+def species_differs(tables: Snapshot) -> pl.DataFrame:
     """The field name is a guess; the record should not keep two."""
     _, another_species = species_differ(tables, "species", "field_species")
     return live_results(tables).filter(another_species)

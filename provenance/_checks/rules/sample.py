@@ -7,7 +7,7 @@ import polars as pl
 from provenance._checks.language.links import codes_with, look_up
 from provenance._checks.language.rule import COMMON_PRACTICE, rule
 from provenance._checks.language.views import samples_with_wood, species_differ
-from provenance._record.tables import Tables
+from provenance._record.snapshot import Snapshot
 
 RINGS_PER_MM = 10.0
 """Rings narrower than a tenth of a millimetre on average are next to unknown."""
@@ -24,7 +24,7 @@ SAFETY = "common practice, no source; local codes and the engineer in charge dec
     remedy="Compare both dates with the field book; look at the year first.",
     source=COMMON_PRACTICE,
 )
-def before_visit(tables: Tables) -> pl.DataFrame:
+def before_visit(tables: Snapshot) -> pl.DataFrame:
     """Nobody can take a sample before being there."""
     return samples_with_wood(tables).filter(
         pl.col("collected_on_last") < pl.col("visit_start_first")
@@ -41,7 +41,7 @@ def before_visit(tables: Tables) -> pl.DataFrame:
     remedy="Compare both dates with the field book; a second visit extends the end of the visit.",
     source=COMMON_PRACTICE,
 )
-def after_visit(tables: Tables) -> pl.DataFrame:
+def after_visit(tables: Snapshot) -> pl.DataFrame:
     """Either a date is wrong or a visit was not recorded."""
     return samples_with_wood(tables).filter(pl.col("collected_on_first") > pl.col("visit_end_last"))
 
@@ -56,7 +56,7 @@ def after_visit(tables: Tables) -> pl.DataFrame:
     remedy="Compare with the label; set the right site or the right piece of wood.",
     source=COMMON_PRACTICE,
 )
-def of_another_site(tables: Tables) -> pl.DataFrame:
+def of_another_site(tables: Snapshot) -> pl.DataFrame:
     """The chain from site to sample would split in two."""
     return samples_with_wood(tables).filter(pl.col("wood_site_id") != pl.col("site_id"))
 
@@ -72,7 +72,7 @@ def of_another_site(tables: Tables) -> pl.DataFrame:
     "owner and the authority.",
     source=SAFETY,
 )
-def cut_without_authority(tables: Tables) -> pl.DataFrame:
+def cut_without_authority(tables: Snapshot) -> pl.DataFrame:
     """A cut through standing wood cannot be undone and may weaken the building."""
     return samples_with_wood(tables).filter(
         pl.col("cuts_wood") & pl.col("standing") & pl.col("authority").is_null()
@@ -89,7 +89,7 @@ def cut_without_authority(tables: Tables) -> pl.DataFrame:
     "authority or the notes.",
     source=SAFETY,
 )
-def cut_through_load_bearing_wood(tables: Tables) -> pl.DataFrame:
+def cut_through_load_bearing_wood(tables: Snapshot) -> pl.DataFrame:
     """People may stand below."""
     return samples_with_wood(tables).filter(pl.col("cuts_wood") & (pl.col("load_bearing") == "yes"))
 
@@ -104,7 +104,7 @@ def cut_through_load_bearing_wood(tables: Tables) -> pl.DataFrame:
     remedy="Find out whether anything rests on it, with a structural engineer if in doubt.",
     source=SAFETY,
 )
-def cut_without_asking_for_load(tables: Tables) -> pl.DataFrame:
+def cut_without_asking_for_load(tables: Snapshot) -> pl.DataFrame:
     """The question belongs before the saw."""
     unasked = pl.col("load_bearing").fill_null("unknown") == "unknown"
     return samples_with_wood(tables).filter(pl.col("cuts_wood") & pl.col("standing") & unasked)
@@ -119,7 +119,7 @@ def cut_without_asking_for_load(tables: Tables) -> pl.DataFrame:
     remedy="Check both figures; a broken core laid out with gaps measures too long.",
     source=COMMON_PRACTICE,
 )
-def core_longer_than_its_hole(tables: Tables) -> pl.DataFrame:
+def core_longer_than_its_hole(tables: Snapshot) -> pl.DataFrame:
     """A core cannot be longer than the way of the drill."""
     allowance_mm = 10
     return samples_with_wood(tables).filter(
@@ -136,7 +136,7 @@ def core_longer_than_its_hole(tables: Tables) -> pl.DataFrame:
     remedy="Check the count and the length; more than 10 rings to the millimetre are not known.",
     source=COMMON_PRACTICE,
 )
-def more_rings_than_length(tables: Tables) -> pl.DataFrame:
+def more_rings_than_length(tables: Snapshot) -> pl.DataFrame:
     """Count and length cannot both be right."""
     return samples_with_wood(tables).filter(
         pl.col("leaves_hole") & (pl.col("rings_field") > pl.col("length_mm") * RINGS_PER_MM)
@@ -152,7 +152,7 @@ def more_rings_than_length(tables: Tables) -> pl.DataFrame:
     remedy="Set whichever is wrong.",
     source=COMMON_PRACTICE,
 )
-def pieces_and_condition(tables: Tables) -> pl.DataFrame:
+def pieces_and_condition(tables: Snapshot) -> pl.DataFrame:
     """The laboratory counts the pieces when it opens the parcel."""
     broken = pl.col("condition").is_in(["in_pieces", "pieces_unordered"])
     return tables["sample"].filter(
@@ -170,7 +170,7 @@ def pieces_and_condition(tables: Tables) -> pl.DataFrame:
     remedy="Enter the person at the drill; the organisation stands beside the person's name.",
     source=COMMON_PRACTICE,
 )
-def taken_by_an_organisation(tables: Tables) -> pl.DataFrame:
+def taken_by_an_organisation(tables: Snapshot) -> pl.DataFrame:
     """In fifty years only a person's field book can answer a question."""
     joined = look_up(tables["sample"], "collected_by", tables, "party", {"their_kind": "kind"})
     return joined.filter(pl.col("their_kind") == "organisation")
@@ -187,7 +187,7 @@ def taken_by_an_organisation(tables: Tables) -> pl.DataFrame:
     "worse than the sample.",
     source=COMMON_PRACTICE,
 )
-def surface_better_than_its_wood(tables: Tables) -> pl.DataFrame:
+def surface_better_than_its_wood(tables: Snapshot) -> pl.DataFrame:
     """Whether the last ring is there decides between a felling date and a mere limit."""
     kept = codes_with(tables, "outer_surface", "surface", "present")
     gone = codes_with(tables, "outer_surface", "surface", "gone")
@@ -206,7 +206,7 @@ def surface_better_than_its_wood(tables: Tables) -> pl.DataFrame:
     remedy="Look at the end grain again, and check that the sample is of this wood.",
     source="ITRDB species codes",
 )
-def species_unlike_its_wood(tables: Tables) -> pl.DataFrame:
+def species_unlike_its_wood(tables: Snapshot) -> pl.DataFrame:
     """Two kinds of wood may mean that the sample is of another beam."""
     another_genus, another_species = species_differ(tables, "species_field", "wood_species")
     return samples_with_wood(tables).filter(another_genus | another_species)

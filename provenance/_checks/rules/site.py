@@ -7,14 +7,14 @@ import polars as pl
 from provenance._checks.language.dates import date_bounds
 from provenance._checks.language.rule import COMMON_PRACTICE, rule
 from provenance._checks.language.views import samples_with_wood
-from provenance._record.tables import Tables
+from provenance._record.snapshot import Snapshot
 
 NEEDS_PERMIT = ("listed", "both")
 NEEDS_AGREEMENT = ("community", "both")
 CONSENTED = ("given", "given_orally", "not_needed")
 
 
-def _sampled_sites(tables: Tables) -> pl.DataFrame:
+def _sampled_sites(tables: Snapshot) -> pl.DataFrame:
     counts = tables["sample"].group_by("site_id").agg(pl.len().alias("samples"))
     return tables["site"].join(counts, on="site_id", how="inner", maintain_order="left")
 
@@ -30,7 +30,7 @@ def _sampled_sites(tables: Tables) -> pl.DataFrame:
     "next step to it.",
     source=COMMON_PRACTICE,
 )
-def protected_without_permit(tables: Tables) -> pl.DataFrame:
+def protected_without_permit(tables: Snapshot) -> pl.DataFrame:
     """Taking wood from a protected place without a permit is an offence in most countries."""
     return _sampled_sites(tables).filter(
         pl.col("protection").is_in(NEEDS_PERMIT) & pl.col("permit_number").is_null()
@@ -47,7 +47,7 @@ def protected_without_permit(tables: Tables) -> pl.DataFrame:
     "no permit is needed.",
     source=COMMON_PRACTICE,
 )
-def no_permit(tables: Tables) -> pl.DataFrame:
+def no_permit(tables: Snapshot) -> pl.DataFrame:
     """A repository may refuse samples whose legal standing nobody can show."""
     settled = (*NEEDS_PERMIT, "none")
     return _sampled_sites(tables).filter(
@@ -65,7 +65,7 @@ def no_permit(tables: Tables) -> pl.DataFrame:
     remedy="Enter the authority among the parties and its code here.",
     source=COMMON_PRACTICE,
 )
-def permit_without_authority(tables: Tables) -> pl.DataFrame:
+def permit_without_authority(tables: Snapshot) -> pl.DataFrame:
     """A permit number means nothing without the office that gave it."""
     protected = pl.col("protection").is_in([*NEEDS_PERMIT, *NEEDS_AGREEMENT]).fill_null(False)
     return tables["site"].filter(
@@ -83,7 +83,7 @@ def permit_without_authority(tables: Tables) -> pl.DataFrame:
     remedy="Compare both dates with the permit.",
     source=COMMON_PRACTICE,
 )
-def permit_ends_before_it_starts(tables: Tables) -> pl.DataFrame:
+def permit_ends_before_it_starts(tables: Snapshot) -> pl.DataFrame:
     """With such dates nobody can tell which samples the permit covers."""
     dated = date_bounds(tables["site"], "permit_from", "permit_until")
     return dated.filter(pl.col("permit_until_last") < pl.col("permit_from_first"))
@@ -100,7 +100,7 @@ def permit_ends_before_it_starts(tables: Tables) -> pl.DataFrame:
     "authority.",
     source=COMMON_PRACTICE,
 )
-def sampled_outside_permit(tables: Tables) -> pl.DataFrame:
+def sampled_outside_permit(tables: Snapshot) -> pl.DataFrame:
     """A permit covers the days it names and no others."""
     return samples_with_wood(tables).filter(
         (pl.col("collected_on_last") < pl.col("permit_from_first"))
@@ -117,7 +117,7 @@ def sampled_outside_permit(tables: Tables) -> pl.DataFrame:
     remedy="Compare with the owner's letter. If it stands, tell the owner and do not publish.",
     source=COMMON_PRACTICE,
 )
-def consent_refused(tables: Tables) -> pl.DataFrame:
+def consent_refused(tables: Snapshot) -> pl.DataFrame:
     """The wood belongs to somebody; a refusal ends the work."""
     return _sampled_sites(tables).filter(pl.col("owner_consent") == "refused")
 
@@ -132,7 +132,7 @@ def consent_refused(tables: Tables) -> pl.DataFrame:
     remedy="Ask the owner in writing; enter the answer and its date.",
     source=COMMON_PRACTICE,
 )
-def no_consent(tables: Tables) -> pl.DataFrame:
+def no_consent(tables: Snapshot) -> pl.DataFrame:
     """Without consent on record nobody can hand the samples on for good."""
     answered = (*CONSENTED, "refused")
     return _sampled_sites(tables).filter(~pl.col("owner_consent").is_in(answered).fill_null(False))
@@ -148,7 +148,7 @@ def no_consent(tables: Tables) -> pl.DataFrame:
     remedy="Compare both dates; if the owner had agreed by word before, say so in the notes.",
     source=COMMON_PRACTICE,
 )
-def sampled_before_consent(tables: Tables) -> pl.DataFrame:
+def sampled_before_consent(tables: Snapshot) -> pl.DataFrame:
     """Consent comes first."""
     return samples_with_wood(tables).filter(
         pl.col("collected_on_last") < pl.col("consent_on_first")
@@ -164,7 +164,7 @@ def sampled_before_consent(tables: Tables) -> pl.DataFrame:
     remedy="Compare both dates with the field book.",
     source=COMMON_PRACTICE,
 )
-def visit_ends_before_it_starts(tables: Tables) -> pl.DataFrame:
+def visit_ends_before_it_starts(tables: Snapshot) -> pl.DataFrame:
     """Every other date of the field record is compared with these two."""
     dated = date_bounds(tables["site"], "visit_start", "visit_end")
     return dated.filter(pl.col("visit_end_last") < pl.col("visit_start_first"))
@@ -180,7 +180,7 @@ def visit_ends_before_it_starts(tables: Tables) -> pl.DataFrame:
     "cautions.",
     source=COMMON_PRACTICE,
 )
-def no_hazards(tables: Tables) -> pl.DataFrame:
+def no_hazards(tables: Snapshot) -> pl.DataFrame:
     """Whoever goes back to find a hole relies on this list."""
     return tables["site"].filter(pl.col("hazards").is_null())
 
@@ -194,7 +194,7 @@ def no_hazards(tables: Tables) -> pl.DataFrame:
     remedy="Agree on a licence with the owner and enter its SPDX identifier, such as CC-BY-4.0.",
     source="FAIR Guiding Principles, R1.1 (Wilkinson and others 2016, Scientific Data 3, 160018)",
 )
-def no_rights(tables: Tables) -> pl.DataFrame:
+def no_rights(tables: Snapshot) -> pl.DataFrame:
     """Data without a licence cannot be used again lawfully."""
     return tables["site"].filter(pl.col("rights").is_null())
 
@@ -208,6 +208,6 @@ def no_rights(tables: Tables) -> pl.DataFrame:
     remedy="Agree on one before the samples leave the site and enter its code.",
     source=COMMON_PRACTICE,
 )
-def no_repository(tables: Tables) -> pl.DataFrame:
+def no_repository(tables: Snapshot) -> pl.DataFrame:
     """Records and samples without a home are the ones that get lost."""
     return tables["site"].filter(pl.col("repository_id").is_null())

@@ -10,7 +10,7 @@ import polars as pl
 from provenance._checks.language.links import codes_with
 from provenance._checks.language.rule import COMMON_PRACTICE, rule
 from provenance._checks.language.views import in_list, live_results, results_with_samples
-from provenance._record.tables import Tables
+from provenance._record.snapshot import Snapshot
 
 RINGS_PER_MM = 10.0
 FEW_RINGS = 30
@@ -24,7 +24,7 @@ UNIX_DAY_ZERO = 719_162
 """1970-01-01, counted from 0001-01-01."""
 
 
-def _signs(tables: Tables, *cutting: str) -> list[str]:
+def _signs(tables: Snapshot, *cutting: str) -> list[str]:
     return codes_with(tables, "result_symbol", "cutting", *cutting)
 
 
@@ -42,7 +42,7 @@ def _qualified() -> pl.Expr:
     remedy="Exchange them if the report says so; years BC are negative (0 is 1 BC).",
     source=COMMON_PRACTICE,
 )
-def outer_before_inner(tables: Tables) -> pl.DataFrame:
+def outer_before_inner(tables: Snapshot) -> pl.DataFrame:
     """Wood grows outwards."""
     return tables["lab_result"].filter(pl.col("outer_year") < pl.col("inner_year"))
 
@@ -58,7 +58,7 @@ def outer_before_inner(tables: Tables) -> pl.DataFrame:
     "outside year, rings only counted with ++.",
     source=COMMON_PRACTICE,
 )
-def rings_do_not_fit_years(tables: Tables) -> pl.DataFrame:
+def rings_do_not_fit_years(tables: Snapshot) -> pl.DataFrame:
     """One ring a year: a difference shows a slip, or rings that the laboratory did not mention."""
     flagged = pl.when(_qualified()).then(MISSING_SHARE_FLAGGED).otherwise(MISSING_SHARE)
     missing = pl.col("span") - pl.col("ring_count")
@@ -82,7 +82,7 @@ def rings_do_not_fit_years(tables: Tables) -> pl.DataFrame:
     remedy="Check the year against the report, and the number of the sample.",
     source=COMMON_PRACTICE,
 )
-def ring_after_collection(tables: Tables) -> pl.DataFrame:
+def ring_after_collection(tables: Snapshot) -> pl.DataFrame:
     """Wood does not grow in a store."""
     return results_with_samples(tables).filter(
         pl.col("outer_year") > _year_of(pl.col("collected_on_last"))
@@ -99,7 +99,7 @@ def ring_after_collection(tables: Tables) -> pl.DataFrame:
     remedy="Check the years against the report, and the number of the sample.",
     source=COMMON_PRACTICE,
 )
-def felled_after_collection(tables: Tables) -> pl.DataFrame:
+def felled_after_collection(tables: Snapshot) -> pl.DataFrame:
     """A tree in a building is felled already."""
     return results_with_samples(tables).filter(
         pl.col("felled_from_year") > _year_of(pl.col("collected_on_last"))
@@ -122,7 +122,7 @@ def _year_of(day: pl.Expr) -> pl.Expr:
     remedy="Check the count, the length of the core and the number of the sample.",
     source=COMMON_PRACTICE,
 )
-def more_rings_than_length(tables: Tables) -> pl.DataFrame:
+def more_rings_than_length(tables: Snapshot) -> pl.DataFrame:
     """Rings narrower than a tenth of a millimetre on average are next to unknown."""
     return results_with_samples(tables).filter(
         pl.col("leaves_hole") & (pl.col("ring_count") > pl.col("sample_length_mm") * RINGS_PER_MM)
@@ -139,7 +139,7 @@ def more_rings_than_length(tables: Tables) -> pl.DataFrame:
     remedy="Check both counts against the report.",
     source=COMMON_PRACTICE,
 )
-def more_sapwood_than_rings(tables: Tables) -> pl.DataFrame:
+def more_sapwood_than_rings(tables: Snapshot) -> pl.DataFrame:
     """Sapwood is the outer part of the rings."""
     return tables["lab_result"].filter(pl.col("sapwood_count") > pl.col("ring_count"))
 
@@ -154,7 +154,7 @@ def more_sapwood_than_rings(tables: Tables) -> pl.DataFrame:
     remedy="Check both against the report.",
     source=COMMON_PRACTICE,
 )
-def pith_there_and_missing(tables: Tables) -> pl.DataFrame:
+def pith_there_and_missing(tables: Snapshot) -> pl.DataFrame:
     """With the pith in the sample nothing is missing inside."""
     return results_with_samples(tables).filter(
         in_list("inner_signs", ["p"]) & (pl.col("pith_offset") > 0)
@@ -171,7 +171,7 @@ def pith_there_and_missing(tables: Tables) -> pl.DataFrame:
     remedy="Signs for pith belong inside, signs for bark and cutting outside.",
     source="result symbols in schemas/vocabularies; " + COMMON_PRACTICE,
 )
-def sign_on_the_wrong_side(tables: Tables) -> pl.DataFrame:
+def sign_on_the_wrong_side(tables: Snapshot) -> pl.DataFrame:
     """A sign on the wrong side turns a limit into a felling date."""
     frames = []
     for side, other in (("inner", "outer"), ("outer", "inner")):
@@ -198,7 +198,7 @@ def sign_on_the_wrong_side(tables: Tables) -> pl.DataFrame:
     remedy="Check them against the report: bark and vv exclude each other, and so do inc and comp.",
     source="result symbols in schemas/vocabularies; " + COMMON_PRACTICE,
 )
-def signs_contradict(tables: Tables) -> pl.DataFrame:
+def signs_contradict(tables: Snapshot) -> pl.DataFrame:
     """Either the last ring is there or it is not."""
     edge = in_list("outer_signs", _signs(tables, "yes"))
     no_edge = in_list("outer_signs", _signs(tables, "no", "near"))
@@ -217,7 +217,7 @@ def signs_contradict(tables: Tables) -> pl.DataFrame:
     "the earliest possible felling.",
     source=COMMON_PRACTICE,
 )
-def cutting_date_on_lost_surface(tables: Tables) -> pl.DataFrame:
+def cutting_date_on_lost_surface(tables: Snapshot) -> pl.DataFrame:
     """Where the outer rings are gone the last one measured is not the last one grown."""
     gone = codes_with(tables, "outer_surface", "surface", "gone")
     return live_results(tables).filter(
@@ -236,7 +236,7 @@ def cutting_date_on_lost_surface(tables: Tables) -> pl.DataFrame:
     "felling year.",
     source=COMMON_PRACTICE,
 )
-def surface_kept_but_not_reported(tables: Tables) -> pl.DataFrame:
+def surface_kept_but_not_reported(tables: Snapshot) -> pl.DataFrame:
     """The most precious ring is the first to fall off."""
     kept = codes_with(tables, "outer_surface", "surface", "present")
     return live_results(tables).filter(
@@ -255,7 +255,7 @@ def surface_kept_but_not_reported(tables: Tables) -> pl.DataFrame:
     "series.",
     source=COMMON_PRACTICE,
 )
-def cutting_dates_differ(tables: Tables) -> pl.DataFrame:
+def cutting_dates_differ(tables: Snapshot) -> pl.DataFrame:
     """A tree is felled once."""
     cutting = live_results(tables).filter(
         in_list("outer_signs", _signs(tables, "yes"))
@@ -281,7 +281,7 @@ def cutting_dates_differ(tables: Tables) -> pl.DataFrame:
     remedy="Check the years against the report.",
     source=COMMON_PRACTICE,
 )
-def felled_before_last_ring(tables: Tables) -> pl.DataFrame:
+def felled_before_last_ring(tables: Snapshot) -> pl.DataFrame:
     """A felled tree grows no rings."""
     return tables["lab_result"].filter(
         pl.min_horizontal("felled_from_year", "felled_to_year") < pl.col("outer_year")
@@ -298,7 +298,7 @@ def felled_before_last_ring(tables: Tables) -> pl.DataFrame:
     remedy="Exchange the two years if the report says so.",
     source=COMMON_PRACTICE,
 )
-def felling_range_backwards(tables: Tables) -> pl.DataFrame:
+def felling_range_backwards(tables: Snapshot) -> pl.DataFrame:
     """A range runs from the earlier to the later year."""
     return tables["lab_result"].filter(pl.col("felled_to_year") < pl.col("felled_from_year"))
 
@@ -313,7 +313,7 @@ def felling_range_backwards(tables: Tables) -> pl.DataFrame:
     remedy="With the last ring there the tree was felled in that year or before the next spring.",
     source=COMMON_PRACTICE,
 )
-def felling_far_from_cutting_date(tables: Tables) -> pl.DataFrame:
+def felling_far_from_cutting_date(tables: Snapshot) -> pl.DataFrame:
     """Either the sign or the range is of another sample."""
     furthest = pl.max_horizontal("felled_from_year", "felled_to_year")
     return results_with_samples(tables).filter(
@@ -332,7 +332,7 @@ def felling_far_from_cutting_date(tables: Tables) -> pl.DataFrame:
     remedy="Ask for the match statistics, or call the date tentative.",
     source=COMMON_PRACTICE,
 )
-def dated_on_few_rings(tables: Tables) -> pl.DataFrame:
+def dated_on_few_rings(tables: Snapshot) -> pl.DataFrame:
     """Short series match in more than one place by chance."""
     return live_results(tables).filter(
         (pl.col("outcome") == "dated")

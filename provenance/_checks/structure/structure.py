@@ -20,14 +20,11 @@ rows, the same fields, the same kinds of fault. Where this differs on purpose:
 
 from __future__ import annotations
 
-import re
 from collections.abc import Callable, Iterator, Mapping
-from concurrent.futures import ThreadPoolExecutor
 from dataclasses import replace
 
 import polars as pl
 
-from provenance._base.errors import UnusablePackage
 from provenance._base.findings import Report
 from provenance._checks.language.kinds import structure_kinds
 from provenance._checks.language.wording import FOUND, found_in_rows
@@ -37,12 +34,11 @@ from provenance._checks.structure.headers import find_in_header, find_in_shape
 from provenance._checks.structure.keys import find_in_keys, find_in_links
 from provenance._model.schema import Model, Table
 from provenance._record.package import Package
-from provenance._record.reading import TableText, read_table_text
+from provenance._record.reading import TableText
+from provenance._record.snapshot import snapshot_of_folder
 from provenance._record.tables import ROW
 
-__all__ = ["check_structure", "find_in_structure", "read_texts", "without_cells"]
-
-_TABLE_NAME = re.compile(r"[A-Za-z0-9_][A-Za-z0-9_.-]*")
+__all__ = ["check_structure", "find_in_structure", "without_cells"]
 
 
 def check_structure(package: Package) -> Report:
@@ -52,7 +48,7 @@ def check_structure(package: Package) -> Report:
     """
     model, parts = package.model, [FOUND.to_frame()]
     texts: dict[str, TableText] = {}
-    for name, text in _read_ahead(package):
+    for name, text in snapshot_of_folder(package.folder, model).with_faults().each():
         table = model.table(name)
         parts += find_in_table(model, table, text)
         if text is not None:
@@ -76,47 +72,6 @@ def without_cells(model: Model, table: Table, text: TableText) -> TableText:
                 wanted.update(key.reference_fields)
     kept = [name for name in text.frame.columns if name in wanted]
     return replace(text, frame=text.frame.select(kept))
-
-
-def read_texts(package: Package, step: Callable[[], None] = lambda: None) -> dict[str, TableText]:
-    """The tables as written; one whose file is missing is left out. `step` is called after each.
-
-    Raises UnusablePackage when a file cannot be opened or a table has a name that is no file name.
-    """
-    texts = {}
-    for name, text in _read_ahead(package):
-        if text is not None:
-            texts[name] = text
-        step()
-    return texts
-
-
-def _read_ahead(package: Package) -> Iterator[tuple[str, TableText | None]]:
-    """The tables one after the other; while one is looked at, the next is being read."""
-    names = list(package.model.tables)
-    with ThreadPoolExecutor(max_workers=1) as reader:
-        coming = [reader.submit(_read_text, package, name) for name in names[:1]]
-        for position, name in enumerate(names, start=1):
-            text = coming.pop().result()
-            coming += [
-                reader.submit(_read_text, package, n) for n in names[position : position + 1]
-            ]
-            yield name, text
-
-
-def _read_text(package: Package, name: str) -> TableText | None:
-    if not _TABLE_NAME.fullmatch(name):
-        raise UnusablePackage(f"a table cannot be called {name!r}: it must be a file name")
-    path = package.table_path(name)
-    try:
-        return read_table_text(path)
-    except FileNotFoundError:
-        # its finding says so
-        return None
-    except OSError as error:
-        raise UnusablePackage(f"{path} cannot be read: {error.strerror}") from error
-    except UnusablePackage as error:
-        raise UnusablePackage(f"{path}: {error}") from error
 
 
 def find_in_structure(

@@ -46,10 +46,10 @@ def contents_by_place(package: Package, facts: Sequence[SampleFacts]) -> list[Co
     Samples of which no place is recorded make a group of their own, with room to write; those that
     are lost, used up or on the way lie in no box and are left out.
     """
-    from provenance._ledger.holdings import Holding, events_of, replay
+    from provenance._ledger.holdings import Holding, holdings_of
     from provenance._printing.labels.facts import rows_by_key
 
-    held = replay(events_of(package.table("custody")))
+    held = holdings_of(package.tables)
     parties = rows_by_key(package, "party")
     groups: dict[tuple[str, str, str], list[SampleFacts]] = {}
     for one in facts:

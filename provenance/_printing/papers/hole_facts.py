@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING
 
 from provenance._base.errors import TreenailError
 from provenance._drawing.pairs import Pair
-from provenance._ledger.holdings import Holding, events_of, replay
+from provenance._ledger.holdings import Holding, holdings_of
 from provenance._printing.labels.facts import SampleFacts, gather_facts, rows_by_key
 
 if TYPE_CHECKING:
@@ -46,7 +46,7 @@ def gather_cards(
         name: rows_by_key(package, name)
         for name in ("site", "sample", "element", "place", "party", "plug")
     }
-    held = replay(events_of(package.table("custody")))
+    held = holdings_of(package.tables)
     plugs = _standing_plugs(tables["plug"])
     results = _standing_results(package)
     cards = []

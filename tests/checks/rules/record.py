@@ -12,7 +12,8 @@ from provenance._checks.language.rule import EVERY_TABLE, Rule, worded
 from provenance._checks.registry import all_rules
 from provenance._model.profile import load_model
 from provenance._model.schema import Model
-from provenance._record.tables import ROW, Tables, typed_frame
+from provenance._record.snapshot import Snapshot, snapshot_of_frames
+from provenance._record.tables import ROW, typed_frame
 from tests.builders import PARTIES, SOUND
 
 Rows = dict[str, list[dict[str, str]]]
@@ -88,9 +89,9 @@ class Record:
         return Record(rows)
 
     @property
-    def tables(self) -> Tables:
+    def tables(self) -> Snapshot:
         """The record as the rules read it."""
-        return Tables(model(), Frames(self.rows))
+        return snapshot_of_frames(model(), Frames(self.rows))
 
     def says(self, rule_id: str) -> list[str]:
         """What a rule says about the record, each as 'table row field: message remedy'."""
@@ -131,7 +132,7 @@ class Frames(Mapping[str, pl.DataFrame]):
         return typed_frame(table, text)
 
 
-def spoken(rule: Rule, tables: Tables) -> list[str]:
+def spoken(rule: Rule, tables: Snapshot) -> list[str]:
     """The findings of one rule, each as 'table row field: message remedy'."""
     found = rule.find(tables)
     columns = found.columns

@@ -13,7 +13,8 @@ from provenance._base.resources import shipped
 from provenance._checks.language.rule import EVERY_TABLE, Rule
 from provenance._checks.registry import package_rules
 from provenance._checks.rule_book import PAGE, rule_table_markdown
-from provenance._record.tables import ROW, Tables, typed_frame
+from provenance._record.snapshot import Snapshot, snapshot_of_frames
+from provenance._record.tables import ROW, typed_frame
 from tests.checks.rules.record import Record, a_sound_record, model, rules, spoken
 
 EVERY_RULE = [pytest.param(one, id=one.id) for one in package_rules(Path())]
@@ -80,7 +81,7 @@ def test_the_rule_book_has_not_drifted() -> None:
     assert all(f"| `{one.values[0].id}` |" in page for one in EVERY_RULE)
 
 
-def one_key_for_all(count: int) -> Tables:
+def one_key_for_all(count: int) -> Snapshot:
     """A record in which every row of a table is the same row again: the worst case for a join."""
     sound = a_sound_record()
     frames = {}
@@ -96,10 +97,10 @@ def one_key_for_all(count: int) -> Tables:
             }
         )
         frames[name] = typed_frame(table, text)
-    return Tables(model(), frames)
+    return snapshot_of_frames(model(), frames)
 
 
-def own_key_for_each(count: int) -> Tables:
+def own_key_for_each(count: int) -> Snapshot:
     """Many sound samples, each with its own wood, plug, events, result and file, numbered apart."""
     sound = a_sound_record()
     keys = {"element_id", "sample_id", "plug_id", "result_id", "file_id", "about_id", "stamp"}
@@ -123,10 +124,10 @@ def own_key_for_each(count: int) -> Tables:
             if name == "custody":
                 text = text.with_columns(custody_id=(pl.int_range(len(text)) + 1).cast(pl.String))
         frames[name] = typed_frame(table, text.with_row_index(ROW, offset=2))
-    return Tables(model(), frames)
+    return snapshot_of_frames(model(), frames)
 
 
-def rows_of(tables: Tables, rule: Rule) -> int:
+def rows_of(tables: Snapshot, rule: Rule) -> int:
     if rule.table != EVERY_TABLE:
         return len(tables[rule.table])
     return sum(len(tables[table.name]) * len(table.names) for table in model().tables.values())

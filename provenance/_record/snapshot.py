@@ -1,0 +1,240 @@
+"""The tables of one package as they stood at one moment: read once, typed once, never changed.
+
+Everything that reads tables reads them here, in a package folder and in a zip alike, so that a
+malformed table is named in the same words everywhere.
+"""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Callable, Collection, Iterator, Mapping, Sequence
+from concurrent.futures import ThreadPoolExecutor
+from dataclasses import dataclass, field, replace
+from pathlib import Path
+from typing import TYPE_CHECKING, Any, TypeVar
+
+import polars as pl
+
+from provenance._base.errors import UnusablePackage
+from provenance._base.frames import to_pandas
+from provenance._model.schema import Model
+from provenance._record.reading import Faults, TableText, read_table_text
+from provenance._record.tables import ROW, typed_frame
+
+if TYPE_CHECKING:
+    import pandas as pd
+
+__all__ = ["MissingTable", "Row", "Snapshot", "snapshot_of_folder", "snapshot_of_frames"]
+
+_TABLE_NAME = re.compile(r"[A-Za-z0-9_][A-Za-z0-9_.-]*")
+_STRETCH_ROWS = 1000
+
+Read = Callable[[str], "TableText | None"]
+"""Table name → what is written in it; None where there is no file. Raises UnusablePackage."""
+
+View = TypeVar("View")
+
+
+class MissingTable(UnusablePackage):
+    """A table's file is not there, or the package's schemas know no such table."""
+
+    def __init__(self, table: str, path: str) -> None:
+        self.table = table
+        super().__init__(f"{path} is missing; every table has its file, even an empty one")
+
+
+Row = Mapping[str, str]
+"""A row as texts by column; '' for a column that its schema, of an older version, lacks."""
+
+
+class _Row(dict[str, str]):
+    def __missing__(self, column: str) -> str:
+        return ""
+
+
+@dataclass(frozen=True)
+class Snapshot:
+    """Texts and typed frames of every table of a package.
+
+    Frames of texts have ROW (the record number in the file: the header is 1, the first row 2) and
+    the file's own columns, '' where nothing is written. `snapshot[name]` is typed: ROW and the
+    columns of the schema, null where nothing is written or what is written does not fit the type;
+    dates stay EDTF text.
+    Nothing here is ever changed. A table is read when it is first asked for; one that is missing
+    raises MissingTable, and one whose records are uneven or broken UnusablePackage, except where
+    `with_faults` says that the asker looks at the faults itself.
+    """
+
+    model: Model
+    where: str
+    _read: Read = field(repr=False)
+    _strict: bool = True
+    _texts: dict[str, TableText | None] = field(default_factory=dict, repr=False, compare=False)
+    _typed: dict[str, pl.DataFrame] = field(default_factory=dict, repr=False, compare=False)
+    _views: dict[str, Any] = field(default_factory=dict, repr=False, compare=False)
+
+    # -- what is written ---------------------------------------------------------------------------
+
+    def written(self, name: str) -> TableText | None:
+        """A table as written, faults and all; None where its file is missing."""
+        if name not in self._texts:
+            # two threads may read one table twice, and get the same
+            self._texts.setdefault(name, self._read(name))
+        return self._texts[name]
+
+    def each(self) -> Iterator[tuple[str, TableText | None]]:
+        """Every table as written, one after the other; the next is read meanwhile."""
+        names = list(self.model.tables)
+        with ThreadPoolExecutor(max_workers=1) as reader:
+            coming = [reader.submit(self.written, name) for name in names[:1]]
+            for position, name in enumerate(names, start=1):
+                text = coming.pop().result()
+                coming += [reader.submit(self.written, n) for n in names[position : position + 1]]
+                yield name, text
+
+    def texts(self, name: str) -> pl.DataFrame:
+        """A table as texts, with ROW."""
+        return self._usable(name).frame
+
+    def columns(self, name: str) -> tuple[str, ...]:
+        """The columns that the file has, in its order, those beyond the schema included."""
+        return tuple(column for column in self.texts(name).columns if column != ROW)
+
+    def count(self, name: str) -> int:
+        """How many rows are behind the header."""
+        return len(self.texts(name))
+
+    def counts(self) -> dict[str, int]:
+        """How many rows each table has, in the order of the model."""
+        return {name: self.count(name) for name in self.model.tables}
+
+    def column(self, name: str, column: str) -> list[str]:
+        """One column as texts, row by row; '' throughout where the file has no such column."""
+        frame = self.texts(name)
+        return frame[column].to_list() if column in frame.columns else [""] * len(frame)
+
+    def tuples(self, name: str, columns: Sequence[str]) -> Iterator[tuple[str, ...]]:
+        """The rows as tuples of texts in the order of `columns`, '' for a column not there."""
+        frame = self.texts(name)
+        chosen = frame.select(
+            pl.col(one) if one in frame.columns else pl.lit("").alias(one) for one in columns
+        )
+        # a frame of literals alone has one row, whatever the table has
+        if not any(one in frame.columns for one in columns):
+            return iter([("",) * len(columns)] * len(frame))
+        return chosen.iter_rows(buffer_size=_STRETCH_ROWS)
+
+    def rows(self, name: str) -> list[Row]:
+        """The rows as texts by column; none for a table that the model lacks."""
+        if name not in self.model.tables:
+            return []
+
+        def read(tables: Snapshot) -> list[Row]:
+            names = tables.columns(name)
+            return [_Row(zip(names, row, strict=True)) for row in tables.tuples(name, names)]
+
+        return self.once(f"rows of {name}", read)
+
+    # -- what it is worth --------------------------------------------------------------------------
+
+    def __getitem__(self, name: str) -> pl.DataFrame:
+        """A table as typed; see the class."""
+        if name not in self._typed or self._strict:
+            text = self._usable(name)
+            if name not in self._typed:
+                # in one piece: Polars 2.1 panics in pl.format when a filter has left an empty
+                # first chunk
+                self._typed[name] = typed_frame(self.model.table(name), text.frame).rechunk()
+        return self._typed[name]
+
+    def once(self, name: str, compute: Callable[[Snapshot], View]) -> View:
+        """What several need (a join, the replayed ledger), computed for the first of them."""
+        if name not in self._views:
+            self._views[name] = compute(self)
+        view: View = self._views[name]
+        return view
+
+    # -- ways to hold it ---------------------------------------------------------------------------
+
+    def with_faults(self) -> Snapshot:
+        """The same tables for the check, which names faults itself: broken ones raise nothing."""
+        return replace(self, _strict=False, _views={})
+
+    def hold(self) -> Snapshot:
+        """Read what has not been read yet; after this no file is opened any more."""
+        for name in self.model.tables:
+            self.written(name)
+        return self
+
+    def let_go(self, name: str) -> None:
+        """Give up the texts of a table, to be read again by the next who asks.
+
+        For the check of a very large record, which has typed them and needs the room.
+        """
+        self._texts.pop(name, None)
+
+    # -- for users of pandas -----------------------------------------------------------------------
+
+    def text_frame(self, name: str, columns: Collection[str] | None = None) -> pd.DataFrame:
+        """A table as texts in pandas; the index is the record number, called 'row'."""
+        kept = [one for one in self.columns(name) if columns is None or one in columns]
+        return to_pandas(self.texts(name).select(ROW, *kept), index=ROW)
+
+    def frame(self, name: str, columns: Collection[str] | None = None) -> pd.DataFrame:
+        """A typed table in pandas: Float64, Int64, boolean and str, NA where there is nothing."""
+        typed = self[name]
+        chosen = typed if columns is None else typed.select(ROW, *columns)
+        return to_pandas(chosen, index=ROW)
+
+    def _usable(self, name: str) -> TableText:
+        path = f"{self.where}/tables/{name}.csv"
+        text = self.written(name) if name in self.model.tables else None
+        if text is None:
+            raise MissingTable(name, path)
+        if self._strict:
+            if text.empty or not text.labels:
+                raise UnusablePackage(f"{path} has no header; restore its first line from schemas/")
+            if words := _first_fault(text.faults, len(text.labels)):
+                raise UnusablePackage(f"{path}: {words}; 'treenail check' names every such row")
+        return text
+
+
+def _first_fault(faults: Faults, width: int) -> str:
+    """What is wrong with the first record that cannot be used as it stands, or ''."""
+    if faults.unclosed is not None:
+        return f"a quote that begins in row {faults.unclosed} is never closed"
+    uneven = faults.short | {row: cells for row, (cells, _) in faults.long.items()}
+    if uneven:
+        row = min(uneven)
+        return f"row {row} has {uneven[row]} cells, and the header has {width}"
+    if faults.undecodable:
+        return f"row {min(faults.undecodable)} has bytes that are no UTF-8"
+    return ""
+
+
+def snapshot_of_folder(folder: Path, model: Model) -> Snapshot:
+    """The tables in the folder of a package or in the payload of a bundle."""
+
+    def read(name: str) -> TableText | None:
+        if not _TABLE_NAME.fullmatch(name):
+            raise UnusablePackage(f"a table cannot be called {name!r}: it must be a file name")
+        path = folder / "tables" / f"{name}.csv"
+        try:
+            return read_table_text(path)
+        except FileNotFoundError:
+            return None
+        except OSError as error:
+            raise UnusablePackage(f"{path} cannot be read: {error.strerror}") from error
+        except UnusablePackage as error:
+            raise UnusablePackage(f"{path}: {error}") from error
+
+    return Snapshot(model, str(folder), read)
+
+
+def snapshot_of_frames(model: Model, typed: dict[str, pl.DataFrame]) -> Snapshot:
+    """Typed frames that lie in memory alone, for those who ask a rule or a view about them."""
+    texts = {
+        name: TableText(tuple(frame.columns), frame, frame[ROW].clear())
+        for name, frame in typed.items()
+    }
+    return Snapshot(model, "memory", texts.get, _typed=dict(typed))
