@@ -208,7 +208,6 @@ def _titles(package: Package, edition: Edition) -> dict[str, str]:
         titles[f"tables/{table.name}.csv"] = f"{table.title}: {table.description}"
         titles[f"schemas/{table.name}.json"] = f"Table Schema of {table.title}"
     for name, path, title in (("file", "path", "title"), ("original", "path", "file_name")):
-        if name in package.model.tables:
-            frame = package.table(name)
-            titles |= {p: t for p, t in zip(frame[path], frame[title], strict=True) if p and t}
+        rows = package.tables.rows(name)
+        titles |= {row[path]: row[title] for row in rows if row[path] and row[title]}
     return titles

@@ -113,6 +113,7 @@ def pack(
         out = Path(out) if out else beside / (bundle_name(package) + suffix)
         _refuse_place(package, out)
         with package.locked_for_reading():
+            package = package.hold()
             filling = Filling(package, edition, record_date(package))
             filled = _write(filling, out, zipped=zipped, progress=progress)
         return _packed(out, filled)
@@ -129,10 +130,12 @@ def pack(
         scratch_folder(beside / f"{package.name}.public") as scratch,
     ):
         folder = scratch / "package"
+        package = package.hold()
         redacted = redact(package, folder, grid=grid, progress=stretch(progress, 0, 2))
         out = Path(out) if out else beside / (bundle_name(redacted.package) + suffix)
         _refuse_place(package, out)
-        filling = Filling(redacted.package, edition, record_date(package), package, redacted)
+        edited = redacted.package.hold()
+        filling = Filling(edited, edition, record_date(package), package, redacted)
         filled = _write(filling, out, zipped=zipped, progress=stretch(progress, 1, 2))
     return replace(_packed(out, filled), account=redacted.account, got_key=keyless)
 

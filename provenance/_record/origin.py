@@ -8,7 +8,7 @@ what it is called, and every number that it gave to something.
 from __future__ import annotations
 
 import json
-from collections.abc import Iterable, Mapping
+from collections.abc import Mapping
 from dataclasses import dataclass, field
 from pathlib import Path
 from types import MappingProxyType
@@ -180,9 +180,7 @@ def numbers_of(package: Package) -> dict[str, dict[str, str]]:
     for table, owner in NUMBERED.items():
         if table not in package.model.tables:
             continue
-        frame = package.table(table)
         key = package.model.table(table).primary_key[0]
-        owners: Iterable[str] = frame[owner] if owner in frame else [""] * len(frame)
-        pairs = zip(frame[key], owners, strict=True)
-        found[table] = {str(one): str(whose) for one, whose in pairs if one}
+        pairs = package.tables.tuples(table, (key, owner))
+        found[table] = {one: whose for one, whose in pairs if one}
     return found

@@ -181,10 +181,14 @@ class Snapshot:
         return to_pandas(self.texts(name).select(ROW, *kept), index=ROW)
 
     def frame(self, name: str, columns: Collection[str] | None = None) -> pd.DataFrame:
-        """A typed table in pandas: Float64, Int64, boolean and str, NA where there is nothing."""
-        typed = self[name]
-        chosen = typed if columns is None else typed.select(ROW, *columns)
-        return to_pandas(chosen, index=ROW)
+        """A typed table in pandas: Float64, Int64, boolean and str, NA where there is nothing.
+
+        Columns that the schema lacks are kept behind the others, as texts.
+        """
+        typed, texts = self[name], self.texts(name)
+        beyond = [pl.col(one).replace("", None) for one in texts.columns if one not in typed]
+        whole = typed.hstack(texts.select(beyond))
+        return to_pandas(whole if columns is None else whole.select(ROW, *columns), index=ROW)
 
     def _usable(self, name: str) -> TableText:
         path = f"{self.where}/tables/{name}.csv"

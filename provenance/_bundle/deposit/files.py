@@ -62,7 +62,7 @@ def write_deposit_files(
 
 
 def _sizes(package: Package, contents: Contents) -> tuple[str, ...]:
-    samples = len(package.table("sample"))
+    samples = package.tables.count("sample")
     return (
         f"{samples} sample{'' if samples == 1 else 's'}",
         f"{len(contents.members)} files",

@@ -12,6 +12,7 @@ from provenance._base.visible import visible
 from provenance._bundle.describe.citation import UNAVAILABLE, UNKNOWN, datacite_record
 from provenance._bundle.describe.editions import Edition
 from provenance._bundle.describe.published_places import PublishedPlace, published_places
+from provenance._record.joined import standing_results
 from provenance._record.package import Package
 
 CONTEXT = "https://schema.org/"
@@ -65,12 +66,8 @@ def years_covered(package: Package) -> str:
     Years are astronomical (0000 is 1 BC), of four digits. Results that a later one supersedes, and
     those that are not dated, do not count.
     """
-    results = package.typed("lab_result")
-    dated = results[
-        (results["outcome"] == "dated")
-        & ~results["result_id"].isin(results["supersedes_result_id"].dropna())
-    ]
-    years = [int(one) for name in ("inner_year", "outer_year") for one in dated[name].dropna()]
+    dated = standing_results(package.tables).filter(outcome="dated")
+    years = [one for name in ("inner_year", "outer_year") for one in dated[name].drop_nulls()]
     return f"{_year(min(years))}/{_year(max(years))}" if years else ""
 
 

@@ -17,6 +17,7 @@ from provenance._base.visible import visible
 from provenance._bundle.describe.editions import Edition
 from provenance._bundle.describe.published_places import published_places
 from provenance._record.package import DESCRIPTOR, Package
+from provenance._record.snapshot import Row
 
 KERNEL = "http://datacite.org/schema/kernel-4"
 UNKNOWN = "(:unkn)"
@@ -49,36 +50,40 @@ def makers(package: Package) -> tuple[Maker, ...]:
 
     Where nobody bears such a role, the people who took samples or recorded elements.
     """
-    parties = {row["party_id"]: row for row in package.table("party").to_dict("records")}
-    order: dict[str, None] = dict.fromkeys(package.table("site")["crew_lead_id"])
+    parties = _parties(package)
+    order = dict.fromkeys(package.tables.column("site", "crew_lead_id"))
     for role in MAKER_ROLES:
         for key, row in parties.items():
-            if role in [one.strip() for one in str(row.get("roles", "")).split(";")]:
+            if role in [one.strip() for one in row["roles"].split(";")]:
                 order[key] = None
     if not any(key in parties for key in order):
-        order |= dict.fromkeys(package.table("sample")["collected_by"])
-        order |= dict.fromkeys(package.table("element")["recorded_by"])
+        order |= dict.fromkeys(package.tables.column("sample", "collected_by"))
+        order |= dict.fromkeys(package.tables.column("element", "recorded_by"))
     return tuple(_maker(parties[key], parties) for key in order if key in parties)
 
 
-def _maker(row: Mapping[Any, Any], parties: Mapping[Any, Mapping[Any, Any]]) -> Maker:
-    is_person = row.get("kind") == "person"
-    employer = parties.get(row.get("organisation_id") or "", {})
+def _parties(package: Package) -> dict[str, Row]:
+    return {row["party_id"]: row for row in package.tables.rows("party")}
+
+
+def _maker(row: Row, parties: Mapping[str, Row]) -> Maker:
+    is_person = row["kind"] == "person"
+    employer = parties.get(row["organisation_id"])
     return Maker(
-        party_id=str(row["party_id"]),
-        name=str(row.get("name") or row["party_id"]),
+        party_id=row["party_id"],
+        name=row["name"] or row["party_id"],
         is_person=is_person,
-        orcid=str(row.get("orcid") or ""),
-        ror=str(row.get("ror") or ""),
-        organisation=str(employer.get("name") or ""),
-        named=not is_person or row.get("may_be_named") == "true",
+        orcid=row["orcid"],
+        ror=row["ror"],
+        organisation=employer["name"] if employer else "",
+        named=not is_person or row["may_be_named"] == "true",
     )
 
 
 def keeper(package: Package) -> Maker | None:
     """The repository that the record is to be kept by, None where none is named yet."""
-    parties = {row["party_id"]: row for row in package.table("party").to_dict("records")}
-    for key in package.table("site")["repository_id"]:
+    parties = _parties(package)
+    for key in package.tables.column("site", "repository_id"):
         if key in parties:
             return _maker(parties[key], parties)
     return None
@@ -86,7 +91,7 @@ def keeper(package: Package) -> Maker | None:
 
 def licences(package: Package) -> tuple[str, ...]:
     """The licences that the sites' public parts are under, as written."""
-    return tuple(dict.fromkeys(one for one in package.table("site")["rights"] if one))
+    return tuple(dict.fromkeys(one for one in package.tables.column("site", "rights") if one))
 
 
 def licence_address(licence: str) -> str:
@@ -186,8 +191,8 @@ def _agent(maker: Maker) -> dict[str, Any]:
 
 def _contributors(package: Package) -> list[dict[str, Any]]:
     """Who took the samples, of those who may be named, and who keeps the record."""
-    parties = {row["party_id"]: row for row in package.table("party").to_dict("records")}
-    collected_by = dict.fromkeys(package.table("sample")["collected_by"])
+    parties = _parties(package)
+    collected_by = dict.fromkeys(package.tables.column("sample", "collected_by"))
     collectors = [_maker(parties[key], parties) for key in collected_by if key in parties]
     contributors = [
         {**_agent(one), "contributorType": "DataCollector"} for one in collectors if one.named
@@ -259,7 +264,9 @@ def _publisher(package: Package) -> dict[str, str]:
 
 def _dates(package: Package) -> list[dict[str, str]]:
     """When samples were taken, from the first whole day to the last."""
-    days = sorted(one for one in package.table("sample")["collected_on"].unique() if len(one) == 10)
+    days = sorted(
+        {one for one in package.tables.column("sample", "collected_on") if len(one) == 10}
+    )
     if not days:
         return []
     span = days[0] if days[0] == days[-1] else f"{days[0]}/{days[-1]}"

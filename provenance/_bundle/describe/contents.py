@@ -159,16 +159,9 @@ def _described(package: Package) -> list[tuple[str, str, str]]:
     """(path, table, row key) of every file that a row describes."""
     found = []
     for table, column in DESCRIBED_FILES:
-        if table not in package.model.tables:
-            continue
-        frame = package.table(table)
-        if column not in frame:
-            continue
-        key = package.model.table(table).primary_key[0]
-        rows = frame[frame[column] != ""]
-        found += [
-            (path, table, row_key) for path, row_key in zip(rows[column], rows[key], strict=True)
-        ]
+        for row in package.tables.rows(table):
+            if path := row[column]:
+                found.append((path, table, row[package.model.table(table).primary_key[0]]))
     return found
 
 
@@ -176,15 +169,10 @@ def described_sums(package: Package) -> list[tuple[str, str, str, str]]:
     """(path, sha256, table, row key) of every file whose checksum stands in the record."""
     found = []
     for table in CHECKSUMMED_FILES:
-        if table not in package.model.tables:
-            continue
-        key = package.model.table(table).primary_key[0]
-        frame = package.table(table, ("path", "sha256", key))
-        if not {"path", "sha256", key} <= set(frame.columns):
-            continue
-        for path, digest, row_key in zip(frame["path"], frame["sha256"], frame[key], strict=True):
-            if path and digest:
-                found.append((path, digest, table, row_key))
+        for row in package.tables.rows(table):
+            if row["path"] and row["sha256"]:
+                key = row[package.model.table(table).primary_key[0]]
+                found.append((row["path"], row["sha256"], table, key))
     return found
 
 
@@ -206,11 +194,9 @@ def record_date(package: Package) -> str:
     """
     days = [_day(str(package.descriptor.get("created", "")))]
     for table in package.model.tables.values():
-        names = [one.name for one in table.fields if says_when_done(one)]
-        if names:
-            frame = package.table(table.name)
-            for name in set(names) & set(frame.columns):
-                days += [_day(text) for text in frame[name].unique()]
+        for one in table.fields:
+            if says_when_done(one):
+                days += map(_day, set(package.tables.column(table.name, one.name)))
     whole = [day for day in days if day]
     if not whole:
         raise UnusablePackage(

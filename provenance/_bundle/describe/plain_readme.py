@@ -218,9 +218,8 @@ def _keeper_in_words(package: Package, edition: Edition) -> str:
     one = keeper(package)
     if one is None or (edition.is_public and not one.named):
         return ""
-    parties = package.table("party")
-    row = parties[parties["party_id"] == one.party_id].to_dict("records")[0]
-    ways = [str(row[name]) for name in ("postal_address", "email") if row.get(name)]
+    row = next(row for row in package.tables.rows("party") if row["party_id"] == one.party_id)
+    ways = [row[name] for name in ("postal_address", "email") if row[name]]
     return f"{one.name}, {'; '.join(ways)}" if ways else one.name
 
 

@@ -3,12 +3,11 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Mapping
 from dataclasses import dataclass
-from typing import Any
 
 from provenance._bundle.describe.editions import Edition
 from provenance._record.package import Package
+from provenance._record.snapshot import Row
 
 COARSEST_EXACT_M = 500.0
 """A position known to within this leads to a place, so it is none that was made coarse."""
@@ -52,19 +51,17 @@ def published_places(package: Package, edition: Edition) -> tuple[PublishedPlace
     """
     return tuple(
         PublishedPlace(
-            name=str(row.get("public_name") or ""),
-            region=str(row.get("region") or ""),
-            country=str(row.get("country") or ""),
+            name=row["public_name"],
+            region=row["region"],
+            country=row["country"],
             box=_box(row) if edition.is_public else None,
         )
-        for row in package.table("site").to_dict("records")
+        for row in package.tables.rows("site")
     )
 
 
-def _box(row: Mapping[Any, Any]) -> Box | None:
-    numbers = [
-        _number(row.get(name)) for name in ("latitude", "longitude", "coordinate_uncertainty_m")
-    ]
+def _box(row: Row) -> Box | None:
+    numbers = [_number(row[name]) for name in ("latitude", "longitude", "coordinate_uncertainty_m")]
     latitude, longitude, radius_m = numbers
     if latitude is None or longitude is None or radius_m is None or radius_m <= COARSEST_EXACT_M:
         return None
@@ -87,9 +84,9 @@ def _wrapped(longitude: float) -> float:
     return (longitude + 180) % 360 - 180 if abs(longitude) > 180 else longitude
 
 
-def _number(text: object) -> float | None:
+def _number(text: str) -> float | None:
     try:
-        number = float(str(text))
+        number = float(text)
     except ValueError:
         return None
     return number if math.isfinite(number) else None

@@ -6,6 +6,7 @@ import polars as pl
 
 from provenance._checks.language.dates import date_bounds
 from provenance._checks.language.links import codes_with, look_up, starts_of_chains
+from provenance._record.joined import codes_in, superseded
 from provenance._record.snapshot import Snapshot
 from provenance._record.tables import ROW
 
@@ -20,7 +21,6 @@ __all__ = [
     "results_with_samples",
     "samples_with_wood",
     "species_differ",
-    "split_codes",
 ]
 
 MOST_PARCEL_EVENTS = 100
@@ -39,11 +39,6 @@ _WOOD = {
     **{name: name for name in ("diameter_b1_cm", "diameter_b2_cm")},
 }
 _SITE_DATES = ("visit_start", "visit_end", "permit_from", "permit_until", "consent_on")
-
-
-def split_codes(column: str) -> pl.Expr:
-    """The codes of a cell that holds several, as a list; null where nothing is written."""
-    return pl.col(column).str.replace_all(r"\s*;\s*", ";").str.strip_chars(" ;").str.split(";")
 
 
 def in_list(column: str, codes: list[str]) -> pl.Expr:
@@ -105,14 +100,13 @@ def _join_samples(tables: Snapshot) -> pl.DataFrame:
         )
         .unique("sample_id", keep="first", maintain_order=True)
     )
-    replaced = tables["lab_result"]["supersedes_result_id"].drop_nulls().unique()
     return (
         date_bounds(tables["lab_result"], "reported_on")
         .join(samples, on="sample_id", how="left", maintain_order="left")
         .with_columns(
-            inner_signs=split_codes("inner_symbol"),
-            outer_signs=split_codes("outer_symbol"),
-            superseded=pl.col("result_id").is_in(replaced.to_list()),
+            inner_signs=codes_in("inner_symbol"),
+            outer_signs=codes_in("outer_symbol"),
+            superseded=superseded(tables),
         )
     )
 

@@ -12,8 +12,8 @@ from provenance._checks.language.views import (
     live_results,
     results_with_samples,
     species_differ,
-    split_codes,
 )
+from provenance._record.joined import codes_in
 from provenance._record.snapshot import Snapshot
 
 WITH_YEARS = ("dated", "tentative")
@@ -306,7 +306,7 @@ def laboratory_without_role(tables: Snapshot) -> pl.DataFrame:
     """Owners and crew do not date their own samples."""
     examines = in_list("_roles", ["laboratory", "analyst"])
     joined = look_up(tables["lab_result"], "laboratory_id", tables, "party", {"roles": "roles"})
-    return joined.drop_nulls("roles").with_columns(_roles=split_codes("roles")).filter(~examines)
+    return joined.drop_nulls("roles").with_columns(_roles=codes_in("roles")).filter(~examines)
 
 
 @rule(

@@ -1,0 +1,39 @@
+"""Joins that several moves of the work need: results that stand, places and what they lie in."""
+
+from __future__ import annotations
+
+import polars as pl
+
+from provenance._record.snapshot import Snapshot
+
+__all__ = ["codes_in", "outermost_places", "standing_results", "superseded"]
+
+
+def codes_in(column: str) -> pl.Expr:
+    """The codes of a cell that holds several, as a list; null where nothing is written."""
+    return pl.col(column).str.replace_all(r"\s*;\s*", ";").str.strip_chars(" ;").str.split(";")
+
+
+def superseded(tables: Snapshot) -> pl.Expr:
+    """Whether a later result replaces the one of a row of lab_result."""
+    replaced = tables["lab_result"]["supersedes_result_id"].drop_nulls().unique()
+    return pl.col("result_id").is_in(replaced.to_list()).fill_null(False)
+
+
+def standing_results(tables: Snapshot) -> pl.DataFrame:
+    """The laboratory results, typed, that no later one replaces, in the order of the table."""
+    return tables["lab_result"].filter(~superseded(tables))
+
+
+def outermost_places(tables: Snapshot) -> dict[str, str]:
+    """Place → the outermost place it lies in; a loop in the record ends the walk."""
+    parents = {row["place_id"]: row["parent_place_id"] for row in tables.rows("place")}
+    outermost = {}
+    for place in parents:
+        seen = {place}
+        top = place
+        while parents.get(top) and parents[top] not in seen:
+            top = parents[top]
+            seen.add(top)
+        outermost[place] = top
+    return outermost
