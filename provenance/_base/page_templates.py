@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from functools import cache
 from typing import TYPE_CHECKING, Any
 
 from provenance._base.resources import shipped
@@ -11,8 +12,12 @@ if TYPE_CHECKING:
     from jinja2 import Environment
 
 
+@cache
 def page_templates(*folders: str) -> Environment:
-    """The templates of these folders of templates/, escaping on, unknown names an error."""
+    """The templates of these folders of templates/, escaping on, unknown names an error.
+
+    Made once a process: compiling them takes longer than filling them.
+    """
     from jinja2 import Environment, FileSystemLoader, StrictUndefined
 
     def finalize(value: Any) -> Any:

@@ -117,12 +117,13 @@ _NEEDED = {"custody": ("custody_id", "event", "happened_on", "sample_id")}
 
 
 def _kept(source: Source, table: str) -> Iterator[tuple[str, ...]]:
-    wanted, needed = TABLE_COLUMNS[table], _NEEDED.get(table, ())
-    for row in source.rows(table):
-        for name in needed:
-            if name not in row:
-                raise UnusableInput(f"tables/{table}.csv has no column '{name}'")
-        yield tuple(row.get(name, "") for name in wanted)
+    text = source.table(table)
+    if text is None:
+        return iter(())
+    for name in _NEEDED.get(table, ()):
+        if name not in text.frame.columns:
+            raise UnusableInput(f"{source.path}: tables/{table}.csv has no column '{name}'")
+    return text.tuples(TABLE_COLUMNS[table])
 
 
 def _facts(source: Source) -> dict[str, Any]:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import itertools
+from dataclasses import replace
 from pathlib import Path
 
 from provenance._checks.language.files import disk_rules
@@ -65,7 +66,7 @@ def all_rules() -> tuple[Rule, ...]:
 def package_rules(folder: Path) -> tuple[Rule, ...]:
     """Every rule there is, with those about files, ledger and origin in `folder`, sorted by id."""
     on_disk = (*disk_rules(folder), *seal_rules(), *lineage_rules(folder))
-    return _sorted([*all_rules(), *on_disk])
+    return _sorted([*all_rules(), *(replace(one, on_disk=True) for one in on_disk)])
 
 
 def _sorted(rules: list[Rule]) -> tuple[Rule, ...]:

@@ -80,7 +80,7 @@ def _compare_sides(before: OpenSide, after: OpenSide, progress: Progress) -> Dif
 def _rows(side: OpenSide, name: str) -> pl.DataFrame:
     if name not in side.package.model.tables:
         return pl.DataFrame()
-    return read_rows(side.package.folder / "tables" / f"{name}.csv", side.side.path)
+    return read_rows(side.package.tables, name, side.side.path)
 
 
 def _compare_table(

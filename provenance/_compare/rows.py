@@ -7,10 +7,10 @@ from pathlib import Path
 
 import polars as pl
 
-from provenance._base.errors import UnusableInput
+from provenance._base.errors import UnusableInput, UnusablePackage
 from provenance._compare.difference import FIELD, NEW, NTH, OLD, TableDifference
 from provenance._model.schema import Table
-from provenance._record.reading import read_table_text
+from provenance._record.snapshot import Snapshot
 from provenance._record.tables import ROW
 
 __all__ = ["apply_difference", "compare_rows", "read_rows"]
@@ -19,22 +19,17 @@ _OLD_SIDE = "\x00old"
 """Ending of a column's name while two tables are joined; no CSV header holds a NUL."""
 
 
-def read_rows(path: Path, shown: Path) -> pl.DataFrame:
+def read_rows(tables: Snapshot, name: str, shown: Path) -> pl.DataFrame:
     """A table's rows as texts in the order of the file, blank records left out.
 
     `shown` is the record that a person named. Raises UnusableInput when it cannot be compared.
     """
     try:
-        text = read_table_text(path)
-    except FileNotFoundError:
-        raise UnusableInput(
-            f"{shown} cannot be compared: {path.name} is missing; restore it from a copy"
-        ) from None
-    frame = (
-        text.frame.filter(~pl.col(ROW).is_in(text.blank.implode()))
-        if len(text.blank)
-        else (text.frame)
-    )
+        frame, text = tables.texts(name), tables.written(name)
+    except UnusablePackage as error:
+        raise UnusableInput(f"{shown} cannot be compared: {error}") from error
+    if text is not None and len(text.blank):
+        frame = frame.filter(~pl.col(ROW).is_in(text.blank.implode()))
     return frame.drop(ROW)
 
 

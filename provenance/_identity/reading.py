@@ -20,6 +20,7 @@ from __future__ import annotations
 import re
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
+from functools import cache
 from types import MappingProxyType
 from typing import TYPE_CHECKING, Any
 
@@ -76,6 +77,7 @@ class Wear:
     turned: Mapping[str, Mapping[str, float]]
 
 
+@cache
 def read_wear() -> Wear:
     """The shipped confusion model, with letters filled in."""
     raw: dict[str, Any] = yaml.safe_load(

@@ -14,7 +14,7 @@ import csv
 import io
 import re
 import sys
-from collections.abc import Iterable, Iterator
+from collections.abc import Iterable, Iterator, Sequence
 from contextlib import contextmanager
 from dataclasses import dataclass, field, replace
 from pathlib import Path
@@ -26,7 +26,7 @@ from provenance._base.errors import UnusablePackage
 from provenance._record.records import Outline, has_odd_line_ends, outline_of
 from provenance._record.tables import ROW
 
-__all__ = ["FIRST_ROW", "Faults", "TableText", "read_table_text"]
+__all__ = ["FIRST_ROW", "Faults", "TableText", "read_table_bytes", "read_table_text"]
 
 FIRST_ROW = 2
 """Record number of the first row; the header is record 1."""
@@ -34,6 +34,7 @@ FIRST_ROW = 2
 MOST_COLUMNS = 5_000
 """No table of a record has a hundredth of them; frames of very many columns fill the memory."""
 
+_STRETCH_ROWS = 1000
 _UTF8_BOM = b"\xef\xbb\xbf"
 _UNDECODABLE = re.compile("[\udc80-\udcff]")
 _LAST_LINE = "end,end"
@@ -76,14 +77,44 @@ class TableText:
         """The number of records behind the header, blank ones included."""
         return len(self.frame)
 
+    def tuples(self, columns: Sequence[str]) -> Iterator[tuple[str, ...]]:
+        """The rows as tuples of texts in the order of `columns`, '' for a column not there."""
+        there = set(self.frame.columns)
+        # literals alone would make one row, whatever the table has
+        numbered = self.frame.select(
+            ROW, *(pl.col(one) if one in there else pl.lit("").alias(one) for one in columns)
+        )
+        return numbered.drop(ROW).iter_rows(buffer_size=_STRETCH_ROWS)
+
+    @property
+    def trouble(self) -> str:
+        """Why the table cannot be used as it stands, in words for people; '' when it can."""
+        if self.empty or not self.labels:
+            return "it has no header; restore its first line from schemas/"
+        faults, where = self.faults, ""
+        uneven = faults.short | {row: cells for row, (cells, _) in faults.long.items()}
+        if faults.unclosed is not None:
+            where = f"a quote that is open in row {faults.unclosed} is never closed"
+        elif uneven:
+            row = min(uneven)
+            where = f"row {row} has {uneven[row]} cells, and the header has {len(self.labels)}"
+        elif faults.undecodable:
+            where = f"row {min(faults.undecodable)} has bytes that are no UTF-8"
+        return f"{where}; 'treenail check' names every such row" if where else ""
+
 
 def read_table_text(path: Path) -> TableText:
-    """Read a CSV file; raises FileNotFoundError when there is none.
+    """Read a CSV file, as `read_table_bytes`; raises FileNotFoundError when there is none."""
+    return read_table_bytes(path.read_bytes())
+
+
+def read_table_bytes(data: bytes) -> TableText:
+    """Read a table from the bytes of its CSV.
 
     What is odd about the content is no error here, but stands in the value that is returned; only
     a header of more than MOST_COLUMNS raises UnusablePackage.
     """
-    data = path.read_bytes().removeprefix(_UTF8_BOM)
+    data = data.removeprefix(_UTF8_BOM)
     if not data:
         return TableText((), _numbered(0), _numbered(0)[ROW], empty=True)
     with _any_cell_size():

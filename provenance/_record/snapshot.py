@@ -18,7 +18,7 @@ import polars as pl
 from provenance._base.errors import UnusablePackage
 from provenance._base.frames import to_pandas
 from provenance._model.schema import Model
-from provenance._record.reading import Faults, TableText, read_table_text
+from provenance._record.reading import TableText, read_table_text
 from provenance._record.tables import ROW, typed_frame
 
 if TYPE_CHECKING:
@@ -27,7 +27,6 @@ if TYPE_CHECKING:
 __all__ = ["MissingTable", "Row", "Snapshot", "snapshot_of_folder", "snapshot_of_frames"]
 
 _TABLE_NAME = re.compile(r"[A-Za-z0-9_][A-Za-z0-9_.-]*")
-_STRETCH_ROWS = 1000
 
 Read = Callable[[str], "TableText | None"]
 """Table name → what is written in it; None where there is no file. Raises UnusablePackage."""
@@ -115,14 +114,7 @@ class Snapshot:
 
     def tuples(self, name: str, columns: Sequence[str]) -> Iterator[tuple[str, ...]]:
         """The rows as tuples of texts in the order of `columns`, '' for a column not there."""
-        frame = self.texts(name)
-        chosen = frame.select(
-            pl.col(one) if one in frame.columns else pl.lit("").alias(one) for one in columns
-        )
-        # a frame of literals alone has one row, whatever the table has
-        if not any(one in frame.columns for one in columns):
-            return iter([("",) * len(columns)] * len(frame))
-        return chosen.iter_rows(buffer_size=_STRETCH_ROWS)
+        return self._usable(name).tuples(columns)
 
     def rows(self, name: str) -> list[Row]:
         """The rows as texts by column; none for a table that the model lacks."""
@@ -195,25 +187,9 @@ class Snapshot:
         text = self.written(name) if name in self.model.tables else None
         if text is None:
             raise MissingTable(name, path)
-        if self._strict:
-            if text.empty or not text.labels:
-                raise UnusablePackage(f"{path} has no header; restore its first line from schemas/")
-            if words := _first_fault(text.faults, len(text.labels)):
-                raise UnusablePackage(f"{path}: {words}; 'treenail check' names every such row")
+        if self._strict and (why := text.trouble):
+            raise UnusablePackage(f"{path}: {why}")
         return text
-
-
-def _first_fault(faults: Faults, width: int) -> str:
-    """What is wrong with the first record that cannot be used as it stands, or ''."""
-    if faults.unclosed is not None:
-        return f"a quote that begins in row {faults.unclosed} is never closed"
-    uneven = faults.short | {row: cells for row, (cells, _) in faults.long.items()}
-    if uneven:
-        row = min(uneven)
-        return f"row {row} has {uneven[row]} cells, and the header has {width}"
-    if faults.undecodable:
-        return f"row {min(faults.undecodable)} has bytes that are no UTF-8"
-    return ""
 
 
 def snapshot_of_folder(folder: Path, model: Model) -> Snapshot:

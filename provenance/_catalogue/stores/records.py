@@ -1,10 +1,8 @@
-"""Reads the tables of a package or bundle, folder or zip, without unpacking and without pandas."""
+"""Reads the tables of a package or bundle, folder or zip, without unpacking."""
 
 from __future__ import annotations
 
-import csv
 import hashlib
-import io
 import json
 import os
 import zipfile
@@ -16,23 +14,23 @@ from pathlib import Path
 from typing import IO, Any
 
 from provenance._base.disk import CHUNK_BYTES
-from provenance._base.errors import UnusableInput
+from provenance._base.errors import UnusableInput, UnusablePackage
 from provenance._bundle.bag.bag import tags_in
 from provenance._catalogue.stores.stores import MARKERS, signature_in_store, survey_store
 from provenance._record.package import DESCRIPTOR
+from provenance._record.reading import TableText, read_table_bytes
 from provenance._record.remote import Place, Remote
 
 __all__ = ["Source", "Survey", "find_sources", "open_source", "signature_of", "survey_place"]
 
-LARGEST_TABLE_BYTES = 2_000_000_000
-LARGEST_CELL = 10_000_000
+LARGEST_TABLE_BYTES = 1_000_000_000
 LARGEST_TEXT_BYTES = 16_000_000
 """A bundle may be hostile; what is larger is refused, not read."""
 
 MANIFESTS = ("manifest-sha256.txt", "manifest-sha512.txt")
 _ENCRYPTED = 0x1
 _UNREADABLE = (
-    UnicodeDecodeError, csv.Error, zipfile.BadZipFile, zlib.error, EOFError, NotImplementedError,
+    UnicodeDecodeError, zipfile.BadZipFile, zlib.error, EOFError, NotImplementedError,
     RuntimeError, OSError,
 )  # fmt: skip
 
@@ -54,21 +52,19 @@ class Source:
         """Whether the tables lie in the payload of a bag."""
         return self.archive is not None or self.root != self.path
 
-    def rows(self, table: str) -> Iterator[dict[str, str]]:
-        """The rows of a table as texts; none when the table is not there.
-
-        Raises UnusableInput when the table cannot be read.
+    def table(self, table: str) -> TableText | None:
+        """A table as written, None when it is not there; raises UnusableInput when it cannot be
+        read, or has records that are not whole.
         """
         name = f"tables/{table}.csv"
-        csv.field_size_limit(LARGEST_CELL)
         try:
             with self._opened(name, LARGEST_TABLE_BYTES) as stream:
-                if stream is not None:
-                    reader = csv.DictReader(io.TextIOWrapper(stream, "utf-8-sig", newline=""))
-                    for row in reader:
-                        yield {key: value or "" for key, value in row.items() if key is not None}
-        except _UNREADABLE as error:
+                text = read_table_bytes(stream.read()) if stream is not None else None
+        except (*_UNREADABLE, UnusablePackage) as error:
             raise UnusableInput(f"{self.path}: {name} cannot be read: {error}") from error
+        if text is not None and (why := text.trouble):
+            raise UnusableInput(f"{self.path}: {name}: {why}")
+        return text
 
     def document(self, name: str) -> dict[str, Any]:
         """A JSON object beside the descriptor, {} when there is none; raises UnusableInput."""

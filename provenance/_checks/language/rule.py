@@ -25,7 +25,8 @@ class Rule:
     `find` returns one line a finding, with the column `row` (record number in `table`) and every
     column that `says` and `remedy` name in braces. `field` is the field the finding points at;
     when `find` returns a column 'field' that wins. A rule over many tables has EVERY_TABLE for its
-    `table` and returns a column 'table'. The value shown is the field's own text.
+    `table` and returns a column 'table'. The value shown is the field's own text. One that is
+    `on_disk` looks at more than the tables, and may have something to say of one without rows.
     """
 
     id: str
@@ -36,6 +37,7 @@ class Rule:
     remedy: str
     source: str
     find: Find
+    on_disk: bool = False
 
     @property
     def subject(self) -> str:

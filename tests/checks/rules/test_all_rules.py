@@ -148,3 +148,11 @@ def test_a_large_sound_record_is_as_silent_as_a_small_one() -> None:
     shared = {"parcel.count_differs", "files.paths_alike", "files.about_nothing"}
     loud = {one.id for one in rules().values() if spoken(one, tables)}
     assert loud <= shared
+
+
+@pytest.mark.parametrize("rule", rules().values(), ids=lambda rule: rule.id)
+def test_a_rule_has_nothing_to_say_of_a_table_without_rows(rule: Rule) -> None:
+    """Which is why the check does not ask it then."""
+    if rule.table != EVERY_TABLE:
+        rows = {name: rows for name, rows in a_sound_record().rows.items() if name != rule.table}
+        assert rule.find(Record(rows).tables).is_empty()
