@@ -46,11 +46,12 @@ _RIGHT_TO_LEFT = frozenset({"R", "AL", "AN"})
 
 @dataclass(frozen=True)
 class Typeface:
-    """One registered font: its name for the canvas, and what characters it has."""
+    """One registered font: its name for the canvas, what characters it has, and its file."""
 
     name: str
     glyphs: Mapping[int, int]
     measure: Any
+    file: Path
 
     def width(self, text: str, size: float) -> float:
         """How wide the text runs in that size, in points."""
@@ -86,7 +87,7 @@ def _registered(name: str, file_name: str) -> Typeface:
     if name not in pdfmetrics.getRegisteredFontNames():
         pdfmetrics.registerFont(TTFont(name, str(_FOLDER / file_name)))
     font = pdfmetrics.getFont(name)
-    return Typeface(name, font.face.charToGlyph, partial(font.stringWidth))
+    return Typeface(name, font.face.charToGlyph, partial(font.stringWidth), _FOLDER / file_name)
 
 
 def printable(text: str, face: Typeface, longest: int = LONGEST_TEXT) -> str:

@@ -11,7 +11,8 @@ from collections.abc import Callable
 from xml.sax.saxutils import escape, quoteattr
 
 from provenance._drawing.drawing import Disc, Group, Item, Line, Picture, Sheet, Text
-from provenance._drawing.fonts import Typefaces, load_typefaces, printable
+from provenance._drawing.fonts import LONGEST_TEXT, Typefaces, load_typefaces, printable
+from provenance._identity.payload import one_line
 
 __all__ = ["Link", "svg_inside_page", "svg_of"]
 
@@ -114,7 +115,9 @@ class _Writer:
 
     def _text(self, one: Text) -> str:
         face = getattr(self._faces, one.face)
-        text = printable(one.text, face)
+        # a viewer has more letters than the typefaces here, and turns scripts itself
+        text = one_line(one.text, LONGEST_TEXT)
+        width = face.width(printable(text, face), one.size)
         x, y = _n(one.at[0]), self._y(one.at[1])
         turn = f' transform="rotate({_n(-one.turn_deg)} {x} {y})"' if one.turn_deg else ""
         weight = ' font-weight="bold"' if one.face != "plain" else ""
@@ -127,7 +130,7 @@ class _Writer:
         return (
             f'<text x="{x}" y="{y}" font-family={quoteattr(_FONTS[one.face])} '
             f'font-size="{_n(one.size)}"{weight} text-anchor="{_ANCHORS[one.align]}" '
-            f'textLength="{_n(face.width(text, one.size))}" lengthAdjust="spacingAndGlyphs" '
+            f'textLength="{_n(width)}" lengthAdjust="spacingAndGlyphs" '
             f'fill="{_colour(one.grey)}"{halo}{turn}>{escape(text)}</text>'
         )
 

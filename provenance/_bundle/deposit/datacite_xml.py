@@ -65,7 +65,7 @@ def datacite_xml(record: Mapping[str, Any]) -> str:
     root = etree.Element(
         f"{{{KERNEL}}}resource",
         {f"{{{_INSTANCE}}}schemaLocation": _PLACE_OF_SCHEMA},
-        nsmap={None: KERNEL, "xsi": _INSTANCE},
+        nsmap={None: KERNEL, "xsi": _INSTANCE},  # type: ignore[dict-item]  # stubs know no default
     )
     fit = {"doi": NO_DOI_YET, **_fit_for_xml(record)}
     for name in _ORDER:

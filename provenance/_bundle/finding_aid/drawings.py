@@ -3,13 +3,13 @@
 from __future__ import annotations
 
 import re
-import tempfile
 from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import TYPE_CHECKING
 
 from provenance._bundle.finding_aid.cells import Cells, table_page
 from provenance._bundle.finding_aid.writing import put
+from provenance._drawing.svg import svg_of
 
 if TYPE_CHECKING:
     from provenance._derive.summary import Derived
@@ -37,24 +37,23 @@ def draw_derived(cells: Cells, folder: Path) -> list[Drawing]:
     needed = {"size", "stem", "span", "cluster"} <= set(record.model.tables)
     if not needed or not (record.rows("span") or record.rows("size")):
         return []
-    from provenance._derive.figures import draw_figures
+    from provenance._derive.figure_parts import Places
+    from provenance._derive.figures import figures
 
-    derived = _stored(cells)
     drawings = []
-    with tempfile.TemporaryDirectory() as scratch:
-        for one in draw_figures(record.package, derived, Path(scratch), ("svg",)):
-            path = f"pages/figure/{one.name}.svg"
-            put(folder / path, one.files["svg"].read_bytes())
-            table = "size" if one.name == "volume" else "span"
-            drawings.append(
-                Drawing(
-                    one.title,
-                    path,
-                    _in_words(derived, one.name),
-                    table_page(table, 1),
-                    record.model.table(table).title,
-                )
+    for one in figures(_stored(cells), Places.of(record.package)):
+        path = f"pages/figure/{one.name}.svg"
+        put(folder / path, svg_of(one.sheet).encode())
+        table = "size" if one.name == "volume" else "span"
+        drawings.append(
+            Drawing(
+                one.title,
+                path,
+                one.words,
+                table_page(table, 1),
+                record.model.table(table).title,
             )
+        )
     return drawings
 
 
@@ -72,26 +71,3 @@ def _stored(cells: Cells) -> Derived:
             rule = replace(rule, gap_years=numbers[0], least=numbers[1])
     tables = {name: record.package.typed(name) for name in ("size", "stem", "span", "cluster")}
     return Derived(tables, (), StemRule(), rule)
-
-
-def _in_words(derived: Derived, name: str) -> str:
-    """What a figure shows, for those who cannot see it."""
-    spans = derived.tables["span"]
-    if name == "volume":
-        volumes = derived.tables["size"]["newton_m3"].dropna()
-        return (
-            f"Bars by building and species; {len(volumes)} pieces, "
-            f"{float(volumes.sum()):.1f} m³ in all."
-        )
-    if name == "rings":
-        rings = spans["ring_count"].dropna()
-        return (
-            f"Bars in steps of ten; {len(rings)} samples of {int(rings.min())} to "
-            f"{int(rings.max())} rings."
-        )
-    dated = spans[spans["outer_year"].notna()]
-    cutting = int((dated["cutting"] == "cutting").sum())
-    return (
-        f"{len(dated)} dated samples; last rings from {int(dated['outer_year'].min())} to "
-        f"{int(dated['outer_year'].max())}, {cutting} of them cutting dates."
-    )

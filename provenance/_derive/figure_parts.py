@@ -1,0 +1,95 @@
+"""Holds what several figures share: names of places, what a last ring says, words of counts."""
+
+from __future__ import annotations
+
+from collections import Counter
+from collections.abc import Mapping
+from dataclasses import dataclass
+from typing import TYPE_CHECKING, Any
+
+from provenance._derive.chart import ChartPage, Fill
+from provenance._derive.dating import buildings_of
+
+if TYPE_CHECKING:
+    import pandas as pd
+
+    from provenance._record.package import Package
+
+__all__ = [
+    "LAST_RINGS",
+    "LAST_TICK",
+    "NOT_CONSTRUCTION",
+    "Places",
+    "cell_text",
+    "counted",
+    "dated_spans",
+    "key_of_last_rings",
+]
+
+NOT_CONSTRUCTION = (
+    "A date of felling is not a date of construction: wood may be stored, reused or put in later."
+)
+LAST_RINGS = {
+    "cutting": (Fill(0.0), "cutting date"),
+    "near": (Fill(0.55), "near cutting"),
+    "non_cutting": (Fill(strokes="rising", pitch=0.75), "non-cutting: felled later"),
+    "unstated": (Fill(), "not stated"),
+}
+"""Fill and words for what the last ring says."""
+LAST_TICK = 8.0
+"""Room for half the words of a tick at the end of an axis, in mm."""
+
+
+@dataclass(frozen=True)
+class Places:
+    """What figures need to know of places: their names, and the building that each lies in."""
+
+    names: Mapping[str, str]
+    buildings: Mapping[str, str]
+
+    @classmethod
+    def of(cls, package: Package) -> Places:
+        """The places of a record."""
+        frame = package.table("place")
+        names = dict(zip(frame["place_id"], frame["name"], strict=True))
+        return cls(names, buildings_of(package))
+
+    def name(self, place_id: str) -> str:
+        """The name of a place, else its code."""
+        return self.names.get(place_id) or place_id
+
+    def building_words(self, place_id: Any) -> str:
+        """The building that a place lies in, with its code; '' when none is known."""
+        building = self.buildings.get(cell_text(place_id), "")
+        name = self.names.get(building, "")
+        return f"{name} ({building})" if name and name != building else building
+
+
+def dated_spans(spans: pd.DataFrame) -> pd.DataFrame:
+    """The rows of the derived table `span` with a last ring; `cutting` has a key of LAST_RINGS."""
+    dated = spans[spans["outer_year"].notna()]
+    return dated.assign(
+        cutting=dated["cutting"].where(dated["cutting"].isin(LAST_RINGS), "unstated")
+    )
+
+
+def cell_text(value: Any) -> str:
+    """A cell's text, '' where the cell is empty."""
+    import pandas as pd
+
+    return "" if pd.isna(value) else str(value)
+
+
+def counted(count: int, one: str, many: str) -> str:
+    """A number with the word that goes with it."""
+    return f"{count} {one if count == 1 else many}"
+
+
+def key_of_last_rings(page: ChartPage, spans: pd.DataFrame) -> None:
+    """Say what the fills mean that occur among the spans, and how often each does."""
+    counts = Counter(spans["cutting"])
+    page.key(
+        (fill, f"{words} ({counts[cutting]})")
+        for cutting, (fill, words) in LAST_RINGS.items()
+        if counts[cutting]
+    )
