@@ -185,7 +185,7 @@ class ChartPage:
         for value, words in axis.ticks:
             x = axis(value)
             self.add(Line(((x, bottom - 0.8), (x, top)), width=0.15, grey=GRID_GREY))
-            self.write((x, bottom - 1.0 - SMALL), words, align="centre")
+            self.write((x, bottom - 1.6 - SMALL), words, align="centre")
             if above:
                 self.write((x, top + 0.8), words, align="centre")
         self.add(Line(((axis.start, bottom), (axis.end, bottom)), width=0.25))

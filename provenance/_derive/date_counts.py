@@ -97,7 +97,7 @@ def _columns(
     for place, count in sorted(reached.items()):
         middle = level(place * step) + across / 2
         page.write((middle, upright(count) + 0.7), str(count), size, align="centre")
-    page.y = bottom - 2 * SMALL - 2.2
+    page.y = bottom - 2 * SMALL - 2.6
     page.write(((start + end) / 2, page.y), axis_words, align="centre")
     return step
 

@@ -83,7 +83,7 @@ def bar_diagram(page: ChartPage, derived: Derived, places: Places) -> list[str] 
     axis = year_axis(high - 1.015 * span, high, start, end, page.width)
 
     # the words of the ticks stand above and below the bars
-    page.y -= SMALL + 1.0
+    page.y -= SMALL + 2.0
     top, bottom = page.y, page.y - sum(row.height for row in rows) - 1.5
     page.years(axis, top, bottom, above=True)
     page.add(Line(((start, bottom), (start, top)), width=0.25))

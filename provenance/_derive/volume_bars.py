@@ -82,7 +82,7 @@ def volume_bars(page: ChartPage, derived: Derived, places: Places) -> list[str] 
                 reached += one
         page.write((axis(reached) + 1.0, page.y + 2.6), labels[building], most=_LABEL_MOST)
     page.add(Line(((start, bottom), (start, top)), width=0.25))
-    page.y = bottom - 2 * SMALL - 2.2
+    page.y = bottom - 2 * SMALL - 2.6
     page.write(((start + end) / 2, page.y), "m³ (Newton)", align="centre")
     return [
         f"n = {counted(len(sizes), 'piece', 'pieces')} with both ends and the length measured, of "

@@ -8,7 +8,8 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from provenance._base.errors import TreenailError
-from provenance._derive.figures import FIGURES, draw_figures, stem_and_leaf
+from provenance._derive.date_counts import stem_and_leaf
+from provenance._derive.figures import FIGURES, draw_figures
 from provenance._derive.summary import derive_package, derive_tables, labour_hours, tally_wood
 from tests.builders import PARTIES, a_package
 
