@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import json
 import os
 import shlex
 import shutil
@@ -18,10 +19,12 @@ from click.testing import CliRunner, Result
 
 from provenance._base.errors import AlreadyThere
 from provenance._base.resources import shipped
+from provenance._bundle.deposit.datacite_xml import datacite_xml
 from provenance._cli import treenail
 from provenance._demo import DemoResult, run_demo
 from provenance._demo.faulted import compare_with_plan
 from provenance._record.package import open_package
+from tests.bundle.deposit.test_datacite_xml import agrees
 
 
 @pytest.fixture(scope="module")
@@ -61,6 +64,15 @@ def test_the_record_has_the_numbers_of_the_story(demo):
         "unread": 0,
     }
     assert {name: rows[name] for name in expected} == expected
+
+
+def test_the_demonstration_is_cited_in_the_xml_of_the_reference_library(demo):
+    """datacite (PyPI) and the published schema, see tests/bundle/deposit."""
+    for name in ("hollin-reach-bundle", "hollin-reach-public"):
+        data = demo.folder / name / "data"
+        record = json.loads((data / "datacite.json").read_text("utf-8"))
+        agrees(record)
+        assert (data / "datacite.xml").read_text("utf-8") == datacite_xml(record)
 
 
 def test_feet_centimetres_and_words_of_both_crews_come_out_alike(demo):

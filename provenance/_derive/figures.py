@@ -86,7 +86,7 @@ def _in_words(derived: Derived, name: str) -> str:
     if name == "rings":
         rings = spans["ring_count"].dropna()
         return (
-            f"Bars in steps of ten; {len(rings)} samples of {int(rings.min())} to "
+            f"Bars by number of rings; {len(rings)} samples of {int(rings.min())} to "
             f"{int(rings.max())} rings."
         )
     dated = dated_spans(spans)
