@@ -140,14 +140,18 @@ class ChartPage:
         most: float | None = None,
         grey: float = 0.0,
         halo: bool = False,
-    ) -> None:
-        """One line of text with its baseline at `at`, cut with '…' behind `most` mm."""
+    ) -> float:
+        """One line of text with its baseline at `at`, cut with '…' behind `most` mm.
+
+        Returns how wide it runs.
+        """
         shown = visible(text)
         if most is not None:
             lines = fit_line(shown, self._faces[face], most, largest=size, smallest=size).lines
             shown = "".join(lines)
         if shown:
             self.add(Text(at, shown, size, face, align, grey=grey, halo=halo))
+        return self.width(shown, size, face)
 
     def paragraph(
         self, text: str, size: float = SMALL, face: Face = "plain", left: float = LEFT

@@ -54,6 +54,7 @@ class _Row:
 
     height: float
     heading: str = ""
+    count: str = ""
     sample: _Sample | None = None
 
 
@@ -92,7 +93,10 @@ def bar_diagram(page: ChartPage, derived: Derived, places: Places) -> list[str] 
         if row.sample is None:
             at = (LEFT, page.y + 1.2)
             if row.height == _BUILDING_ROW:
-                page.write(at, row.heading, TEXT, "bold", most=RIGHT - LEFT, halo=True)
+                # the name is cut rather than the number behind it
+                most = RIGHT - LEFT - page.width(row.count) - 2.0
+                wide = page.write(at, row.heading, TEXT, "bold", most=most, halo=True)
+                page.write((LEFT + wide + 2.0, at[1]), row.count, halo=True)
             else:
                 page.write(at, row.heading, most=RIGHT - LEFT, grey=0.3, halo=True)
         else:
@@ -143,7 +147,7 @@ def _rows(samples: Sequence[_Sample], places: Places) -> list[_Row]:
             building, place = one.building, None
             words = places.building_words(one.place) or "no place recorded"
             count = counted(counts[building], "dated sample", "dated samples")
-            rows.append(_Row(_BUILDING_ROW, f"{words}: {count}"))
+            rows.append(_Row(_BUILDING_ROW, words, count))
         if one.place != place:
             place = one.place
             if place != building and building:

@@ -149,9 +149,17 @@ def test_samples_stand_under_their_building_and_place_with_n() -> None:
     ]
     shown = [one.text for one in texts(sheet_of("dated-samples", spans))]
     at = shown.index
-    assert at("North house (B1): 2 dated samples") < at("2") < at("Kitchen") < at("1")
-    assert at("1") < at("B2: 1 dated sample") < at("3")
-    assert at("3") < at("no place recorded: 2 dated samples") < at("4") < at("5")
+    assert at("North house (B1)") < at("2") < at("Kitchen") < at("1") < at("B2") < at("3")
+    assert at("3") < at("no place recorded") < at("4") < at("5")
+    counts = [shown[at(name) + 1] for name in ("North house (B1)", "B2", "no place recorded")]
+    assert counts == ["2 dated samples", "1 dated sample", "2 dated samples"]
+
+
+def test_a_long_name_of_a_building_leaves_the_number_of_its_samples() -> None:
+    places = Places({"B1": "Mill " * 60}, {"B1": "B1"})
+    sheet = sheet_of("dated-samples", [a_span(1, 1781, 1700, place_id="B1")], places=places)
+    assert "1 dated sample" in [one.text for one in texts(sheet)]
+    assert_legible(sheet)
 
 
 def test_candidates_and_signs_stand_beside_the_bar() -> None:

@@ -22,7 +22,7 @@ from provenance._cli import main
 sys.argv[1:] = ["pack", sys.argv[1], "--out", sys.argv[2]]
 main()
 """
-"""The command, where importing either library raises ImportError (Python's import system, 5.3.1)."""
+"""The command, where either library raises ImportError (Python language reference, 5.3.1)."""
 
 
 def test_a_package_is_packed_without_matplotlib_and_datacite(
