@@ -46,8 +46,9 @@ from provenance._accession.register import (
     register_bytes,
 )
 from provenance._accession.settings import SETTINGS, Repository, new_settings, read_repository
-from provenance._base.disk import CHUNK_BYTES, locked
+from provenance._base.disk import CHUNK_BYTES
 from provenance._base.errors import AlreadyThere, TreenailError, UnusableInput
+from provenance._base.locks import locked
 from provenance._base.progress import Progress, say_nothing, stretch
 from provenance._bundle.bag.bag import files_of
 from provenance._bundle.bag.limits import DEFAULT_LIMITS, Limits

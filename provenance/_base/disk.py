@@ -3,19 +3,22 @@
 from __future__ import annotations
 
 import errno
-import fcntl
 import hashlib
 import os
 import re
 import secrets
 import shutil
+import stat
 import time
 from collections.abc import Iterator
-from contextlib import contextmanager
+from contextlib import contextmanager, suppress
 from pathlib import Path
 from typing import IO
 
-from provenance._base.errors import AlreadyThere, TreenailError
+from provenance._base.durable import put_in_place, sync_file, sync_folder, sync_path
+from provenance._base.errors import AlreadyThere, TreenailError, UnusableInput
+from provenance._base.locks import LOCK, hold_file, locked, take_lock
+from provenance.portable import unholdable_because
 
 CHUNK_BYTES = 1 << 20
 
@@ -62,15 +65,6 @@ def disk_trouble(error: OSError) -> str:
     return f"{where}{found}; {remedy}"
 
 
-def sync_folder(folder: Path) -> None:
-    """Force the folder's entries to disk: a rename is only durable after this (POSIX fsync)."""
-    handle = os.open(folder, os.O_RDONLY)
-    try:
-        os.fsync(handle)
-    finally:
-        os.close(handle)
-
-
 def writable_folder(folder: Path) -> None:
     """Make the folder if it is missing, and raise OSError now when nothing can be written there."""
     folder.mkdir(parents=True, exist_ok=True)
@@ -93,11 +87,11 @@ def writing(path: Path, *, mode: str = "wb") -> Iterator[IO[bytes]]:
     try:
         with open(temporary, mode) as stream:
             # for whoever comes after a kill and asks whether anybody is at work on it
-            fcntl.flock(stream, fcntl.LOCK_EX)
+            hold_file(stream.fileno())
             yield stream
             stream.flush()
-            os.fsync(stream.fileno())
-        os.replace(temporary, path)
+            sync_file(stream.fileno())
+        put_in_place(temporary, path)
         sync_folder(path.parent)
     except BaseException as error:
         temporary.unlink(missing_ok=True)
@@ -109,36 +103,45 @@ def writing(path: Path, *, mode: str = "wb") -> Iterator[IO[bytes]]:
 def clear_stale(target: Path) -> list[Path]:
     """Remove what a killed process left of writing `target`; returns what was removed.
 
-    Whoever writes holds a lock (flock) on the temporary neighbour, which goes with the process
-    however it ends: one without a lock that is not young is nobody's. Its folder is looked through,
-    so this is for large single things, not for each of many files.
+    Whoever writes holds a lock, on the temporary file itself or in the temporary folder, which goes
+    with the process however it ends: what has none and is not young is nobody's. Its folder is
+    looked through, so this is for large single things, not for each of many files.
     """
-    removed = []
     with os.scandir(target.parent) as entries:
         left = [
             Path(entry.path)
             for entry in entries
             if (found := _TEMPORARY.fullmatch(entry.name)) and found["name"] == target.name[:80]
         ]
-    for path in sorted(left):
-        try:
-            handle = os.open(path, os.O_RDONLY | os.O_NOFOLLOW)
-        except OSError:
-            continue  # gone meanwhile, or not ours to look at
-        try:
-            fcntl.flock(handle, fcntl.LOCK_EX | fcntl.LOCK_NB)
-            if time.time() - os.fstat(handle).st_mtime < STALE_SECONDS:
-                continue
-            if path.is_dir():
-                shutil.rmtree(path)
-            else:
-                path.unlink()
-            removed.append(path)
-        except BlockingIOError:
-            continue  # somebody is at work on it
-        finally:
-            os.close(handle)
-    return removed
+    return [path for path in sorted(left) if _is_stale(path) and _is_removed(path)]
+
+
+def _is_stale(path: Path) -> bool:
+    """Whether something temporary is old, and no process holds it."""
+    try:
+        status = path.lstat()
+        if stat.S_ISLNK(status.st_mode) or time.time() - status.st_mtime < STALE_SECONDS:
+            return False
+        if stat.S_ISDIR(status.st_mode):
+            lock = take_lock(path / LOCK, wait=False)
+            if lock is None:
+                return False
+            with lock:
+                return True
+        with open(path, "rb") as stream:
+            return hold_file(stream.fileno()) is True
+    except (OSError, TreenailError):
+        return False  # gone meanwhile, not ours to look at, or its holder cannot be asked after
+
+
+def _is_removed(path: Path) -> bool:
+    """Remove what is nobody's; another process may be removing it too."""
+    with suppress(OSError):
+        if path.is_dir():
+            shutil.rmtree(path)
+        else:
+            path.unlink()
+    return not path.exists()
 
 
 def write_bytes(path: Path, content: bytes) -> None:
@@ -170,22 +173,23 @@ def sha256_of(path: Path) -> str:
 
 @contextmanager
 def scratch_folder(target: Path) -> Iterator[Path]:
-    """Yield an empty hidden folder beside `target` for what it is made from; removed at the end.
+    """Yield a hidden folder beside `target` for what it is made from; removed at the end.
 
-    What killed processes left of the same target is removed too.
+    It holds nothing but its lock. What killed processes left of the same target is removed too.
+    Raises UnusableInput for a name that not every desktop can hold.
     """
+    if reason := unholdable_because(target.name):
+        raise UnusableInput(f"{target} is no name for every desktop: {reason}; choose another name")
     target.parent.mkdir(parents=True, exist_ok=True)
     clear_stale(target)
     temporary = _temporary_beside(target)
     temporary.mkdir()
-    lock = os.open(temporary, os.O_RDONLY)
     try:
         # for whoever comes after a kill and asks whether anybody is at work on it
-        fcntl.flock(lock, fcntl.LOCK_EX)
-        yield temporary
+        with locked(temporary):
+            yield temporary
     finally:
         shutil.rmtree(temporary, ignore_errors=True)
-        os.close(lock)
 
 
 @contextmanager
@@ -193,64 +197,21 @@ def building_folder(target: Path) -> Iterator[Path]:
     """Yield an empty hidden folder beside `target`, renamed to `target` when the block ends well.
 
     What killed processes left of the same folder is removed. Raises AlreadyThere when `target`
-    exists: a folder is never merged or replaced.
+    exists: a folder is never merged or replaced; and UnusableInput as `scratch_folder`.
     """
     if target.exists() or target.is_symlink():
         raise AlreadyThere(f"{target} is already there; choose another name or remove it first")
-    with scratch_folder(target) as temporary:
-        yield temporary
-        for folder, _, names in os.walk(temporary):
+    with scratch_folder(target) as scratch:
+        # one deeper, because Windows renames no folder in which its lock is open
+        being_built = scratch / "new"
+        being_built.mkdir()
+        yield being_built
+        for folder, _, names in os.walk(being_built):
             for name in names:
-                handle = os.open(os.path.join(folder, name), os.O_RDONLY)
-                try:
-                    os.fsync(handle)
-                finally:
-                    os.close(handle)
+                sync_path(Path(folder) / name)
             sync_folder(Path(folder))
         # rename(2) puts a folder over an EMPTY folder without a word, so look once more
         if target.exists():
             raise AlreadyThere(f"{target} appeared while it was being written; nothing replaced")
-        os.rename(temporary, target)
+        put_in_place(being_built, target)
         sync_folder(target.parent)
-
-
-@contextmanager
-def locked(folder: Path) -> Iterator[None]:
-    """Hold the folder for one writer at a time; a second writer waits (flock on `.lock`)."""
-    lock_path = folder / ".lock"
-    try:
-        stream = open(lock_path, "a+b")  # noqa: SIM115 - closed below, also when flock is broken off
-    except OSError as error:
-        raise TreenailError(f"{folder} cannot be written to: {error.strerror}") from error
-    try:
-        fcntl.flock(stream, fcntl.LOCK_EX)
-        yield
-    finally:
-        stream.close()
-
-
-@contextmanager
-def locked_for_reading(folder: Path) -> Iterator[None]:
-    """Keep writers off the folder while it is read; other readers may come in.
-
-    A folder in which this person may not write is read without a lock where none can be had: the
-    `.lock` of a writer is waited for, if it is there.
-    """
-    lock_path = folder / ".lock"
-    try:
-        stream = open(lock_path, "a+b")  # noqa: SIM115 - closed below, also when flock is broken off
-    except OSError as error:
-        if error.errno not in (errno.EACCES, errno.EPERM, errno.EROFS):
-            raise TreenailError(f"{folder} cannot be read: {error.strerror}") from error
-        try:
-            stream = open(lock_path, "rb")  # type: ignore[assignment]  # noqa: SIM115
-        except FileNotFoundError:
-            yield
-            return
-        except OSError as again:
-            raise TreenailError(f"{lock_path} cannot be read: {again.strerror}") from again
-    try:
-        fcntl.flock(stream, fcntl.LOCK_SH)
-        yield
-    finally:
-        stream.close()

@@ -263,7 +263,7 @@ def _linked(source: Path, target: Path) -> bool:
     """Give `source` the second name `target`; False where the disk or the rights allow none."""
     try:
         os.link(source, target, follow_symlinks=False)
-    except OSError:
+    except (OSError, NotImplementedError):
         return False
     return True
 

@@ -8,8 +8,9 @@ from dataclasses import replace
 from datetime import UTC, datetime
 from pathlib import Path
 
-from provenance._base.disk import locked, write_text
+from provenance._base.disk import write_text
 from provenance._base.errors import UnusablePackage
+from provenance._base.locks import locked
 from provenance._model.profile import load_model
 from provenance._model.schema import Field, Model, Table
 from provenance._record.edition_key import EDITION_KEY, new_edition_key

@@ -24,8 +24,9 @@ from types import MappingProxyType
 from typing import IO, TYPE_CHECKING, Any
 
 from provenance import __version__
-from provenance._base.disk import building_folder, locked, locked_for_reading, write_text, writing
+from provenance._base.disk import building_folder, write_text, writing
 from provenance._base.errors import UnusablePackage
+from provenance._base.locks import locked, locked_for_reading
 from provenance._model.schema import (
     Model,
     Notation,

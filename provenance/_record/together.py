@@ -18,8 +18,9 @@ from contextlib import contextmanager
 from pathlib import Path
 from typing import IO
 
-from provenance._base.disk import locked, sync_folder
+from provenance._base.durable import put_in_place, sync_file, sync_folder
 from provenance._base.errors import TreenailError
+from provenance._base.locks import locked
 
 __all__ = ["Staging", "finish_writing", "is_unfinished", "writing_together"]
 
@@ -44,7 +45,7 @@ class Staging:
         with open(staged, "wb") as stream:
             yield stream
             stream.flush()
-            os.fsync(stream.fileno())
+            sync_file(stream.fileno())
         self._paths.append(path)
 
     def write(self, path: str, content: bytes) -> None:
@@ -57,12 +58,12 @@ class Staging:
         if not self._paths:
             return
         draft = self._staging / f"{COMMIT}.draft"
-        with open(draft, "w", encoding="utf-8") as stream:
+        with open(draft, "w", encoding="utf-8", newline="\n") as stream:
             json.dump(self._paths, stream)
             stream.flush()
-            os.fsync(stream.fileno())
+            sync_file(stream.fileno())
         sync_folder(self._staging)
-        os.rename(draft, self._staging / COMMIT)
+        put_in_place(draft, self._staging / COMMIT)
         sync_folder(self._staging)
         _move_into_place(self._folder, self._staging)
 
@@ -128,7 +129,7 @@ def _move_into_place(folder: Path, staging: Path) -> None:
         if not staged.exists():  # moved before the program was stopped
             continue
         target.parent.mkdir(parents=True, exist_ok=True)
-        os.replace(staged, target)
+        put_in_place(staged, target)
         parents.add(target.parent)
     for parent in sorted(parents):
         sync_folder(parent)

@@ -10,8 +10,8 @@ from pathlib import Path
 
 import pytest
 
-from provenance._base.disk import locked, locked_for_reading
 from provenance._base.errors import TreenailError
+from provenance._base.locks import locked, locked_for_reading
 
 NOBODY = 65534
 
@@ -78,9 +78,15 @@ def test_a_reader_waits_for_the_lock_of_a_writer_that_it_may_only_read(shelf: Pa
     assert done_without_rights(lambda: read(shelf))
 
 
-def test_two_readers_are_in_at_once(tmp_path: Path) -> None:
+def test_a_second_reader_waits_for_the_first(tmp_path: Path) -> None:
     with locked_for_reading(tmp_path):
-        read(tmp_path)
+
+        def read_or_give_up() -> None:
+            signal.alarm(1)
+            read(tmp_path)
+
+        assert not done_without_rights(read_or_give_up)
+    read(tmp_path)
 
 
 def test_a_folder_that_is_not_there_is_named(tmp_path: Path) -> None:

@@ -61,7 +61,7 @@ def test_what_a_process_is_at_work_on_is_let_be_however_old(tmp_path: Path, buil
     (at_work,) = leftovers(tmp_path)
     aged(at_work)
     assert clear_stale(tmp_path / "bundle") == []
-    assert (at_work / "half.txt").exists()
+    assert (at_work / "new" / "half.txt").exists()
 
 
 def test_what_is_young_or_of_another_name_is_let_be(tmp_path: Path) -> None:

@@ -133,8 +133,12 @@ def test_a_list_that_points_outside_is_not_trusted(tmp_path) -> None:
 
 
 def test_what_cannot_be_finished_is_said_and_kept(folder, monkeypatch) -> None:
-    def broken(*_):
-        raise OSError("disk full")
+    real = os.replace
+
+    def broken(source, target):
+        if target.name != together.COMMIT:
+            raise OSError("disk full")
+        real(source, target)
 
     monkeypatch.setattr(os, "replace", broken)
     with pytest.raises(OSError, match="disk full"), writing_together(folder) as staging:

@@ -8,7 +8,6 @@ from __future__ import annotations
 
 import errno
 import io
-import os
 import stat
 import struct
 import zipfile
@@ -342,11 +341,8 @@ def _is_inner_zip(stream: IO[bytes], archive: zipfile.ZipFile) -> bool:
 
 def _end_of(stream: IO[bytes], member: zipfile.ZipInfo) -> int:
     """Where a member's data ends, by the header that stands before it (APPNOTE 4.3.7)."""
-    if isinstance(stream, io.BufferedReader) and not isinstance(stream.raw, io.FileIO):
-        stream.seek(member.header_offset)
-        header = stream.read(_LOCAL_HEADER_BYTES)
-    else:
-        header = os.pread(stream.fileno(), _LOCAL_HEADER_BYTES, member.header_offset)
+    stream.seek(member.header_offset)
+    header = stream.read(_LOCAL_HEADER_BYTES)
     if len(header) < _LOCAL_HEADER_BYTES:
         raise zipfile.BadZipFile("Truncated file header")
     name_bytes, extra_bytes = struct.unpack_from("<HH", header, 26)

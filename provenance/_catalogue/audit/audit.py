@@ -6,7 +6,6 @@ Order and rota follow the numbers of runs and examinations, which only grow, nev
 
 from __future__ import annotations
 
-import fcntl
 import json
 import sqlite3
 import time
@@ -17,6 +16,7 @@ from pathlib import Path
 from typing import Any
 
 from provenance._base.errors import TreenailError
+from provenance._base.locks import take_lock
 from provenance._base.progress import Progress
 from provenance._catalogue.audit.fixity import Examination, examine_bundle
 from provenance._catalogue.audit.pieces import (
@@ -142,19 +142,15 @@ def _only_audit(index: Path) -> Iterator[None]:
     """Hold the audit of this catalogue; the lock goes with the process, however it ends."""
     path = index.with_name(f".{index.name}.audit")
     try:
-        stream = open(path, "ab")  # noqa: SIM115 - closed below, also when the lock is refused
+        lock = take_lock(path, wait=False)
     except OSError as error:
         raise TreenailError(f"{path} cannot be written to: {error.strerror}") from error
-    try:
-        try:
-            fcntl.flock(stream, fcntl.LOCK_EX | fcntl.LOCK_NB)
-        except BlockingIOError:
-            raise TreenailError(
-                f"another audit is at work with the index {index}; wait until it has ended"
-            ) from None
+    if lock is None:
+        raise TreenailError(
+            f"another audit is at work with the index {index}; wait until it has ended"
+        )
+    with lock:
         yield
-    finally:
-        stream.close()
 
 
 def _take_up(database: sqlite3.Connection, place: Place, anew: bool) -> tuple[int, int]:

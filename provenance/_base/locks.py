@@ -1,0 +1,111 @@
+"""Holds a folder or a file for one process at a time, on every desktop.
+
+The lock is the operating system's (LockFileEx on Windows, flock elsewhere), which goes with the
+process however it ends. Where a disk has none, filelock leaves a mark with the process's number.
+"""
+
+from __future__ import annotations
+
+import errno
+from collections.abc import Iterator
+from contextlib import contextmanager, suppress
+from pathlib import Path
+
+from filelock import AcquireReturnProxy, FileLock, Timeout, lock_descriptor
+
+from provenance._base.errors import TreenailError
+
+__all__ = ["hold_file", "locked", "locked_for_reading", "take_lock"]
+
+LOCK = ".lock"
+"""The file by which a folder is held; it may stay there, empty, and is no part of a package."""
+
+ASK_AFTER_SECONDS = 30.0
+"""After this long of waiting a mark whose process nobody can ask after is told to the person."""
+
+_NO_SUCH_LOCK = (errno.ENOSYS, errno.ENOLCK, errno.EOPNOTSUPP)
+_NO_RIGHT = (errno.EACCES, errno.EPERM, errno.EROFS)
+
+
+def take_lock(path: Path, *, wait: bool = True) -> AcquireReturnProxy | None:
+    """Take the lock file `path`, which `with` gives back; None without `wait` when another has it.
+
+    Raises OSError when the file cannot be written, and TreenailError for a mark of which nobody
+    can tell whether its process still lives.
+    """
+    lock = FileLock(path)
+    while True:
+        try:
+            return lock.acquire(timeout=ASK_AFTER_SECONDS, blocking=wait)
+        except Timeout as error:
+            # the library names a holder only where it cannot ask the system whether it lives
+            if " is held by " in str(error):
+                raise TreenailError(
+                    f"{error} Wait until that program has ended; if none is at work there any "
+                    f"more, remove {path} and do it again"
+                ) from None
+            if not wait:
+                return None
+
+
+@contextmanager
+def locked(folder: Path) -> Iterator[None]:
+    """Hold the folder for one writer at a time; a second one waits."""
+    try:
+        lock = _take_folder(folder)
+    except OSError as error:
+        raise TreenailError(f"{folder} cannot be written to: {error.strerror}") from error
+    with lock:
+        yield
+
+
+@contextmanager
+def locked_for_reading(folder: Path) -> Iterator[None]:
+    """Keep writers off the folder while it is read; another reader waits as a writer does.
+
+    A folder in which this person may not write is read without a lock where none can be had: the
+    lock of a writer is waited for, if it is there.
+    """
+    try:
+        lock = _take_folder(folder)
+    except OSError as error:
+        if error.errno not in _NO_RIGHT:
+            raise TreenailError(f"{folder} cannot be read: {error.strerror}") from error
+    else:
+        with lock:
+            yield
+        return
+    try:
+        stream = open(folder / LOCK, "rb")  # noqa: SIM115 - closed by the block below
+    except FileNotFoundError:
+        yield
+        return
+    except OSError as error:
+        raise TreenailError(f"{folder / LOCK} cannot be read: {error.strerror}") from error
+    with stream:
+        # some network disks lock only what may be written
+        with suppress(OSError):
+            lock_descriptor(stream.fileno())
+        yield
+
+
+def _take_folder(folder: Path) -> AcquireReturnProxy:
+    if not folder.is_dir():
+        # the library would make it
+        raise FileNotFoundError(errno.ENOENT, "there is no such folder", str(folder))
+    lock = take_lock(folder / LOCK)
+    assert lock is not None
+    return lock
+
+
+def hold_file(handle: int) -> bool | None:
+    """Take the lock of an open file until it is closed; False when another has it.
+
+    None where the system or the disk has no locks of open files, so that nobody can tell.
+    """
+    try:
+        return lock_descriptor(handle, blocking=False)
+    except OSError as error:
+        if error.errno in _NO_SUCH_LOCK:
+            return None
+        raise
