@@ -18,7 +18,7 @@ from typing import IO
 from provenance._base.durable import put_in_place, sync_file, sync_folder, sync_path
 from provenance._base.errors import AlreadyThere, TreenailError, UnusableInput
 from provenance._base.locks import LOCK, hold_file, locked, take_lock
-from provenance.portable import unholdable_because
+from provenance._base.portable import unholdable_because
 
 CHUNK_BYTES = 1 << 20
 

@@ -12,11 +12,12 @@ from types import MappingProxyType
 from typing import Any
 
 from provenance._base.errors import TreenailError, UnusableInput, UnusablePackage
+from provenance._base.portable import unportable_because
 from provenance._base.progress import Progress, say_nothing, stretch
 from provenance._bundle.bag.bag import payload_files
 from provenance._bundle.bag.bag_check import judge_bag
 from provenance._bundle.bag.hashing import NO_CHECKSUMS, Checksums, hash_files
-from provenance._bundle.bag.hostile import HostileBundle, survey_folder
+from provenance._bundle.bag.hostile import MOST_SHOWN, HostileBundle, listed_folder, survey_folder
 from provenance._bundle.bag.hostile_zip import unpack_zip
 from provenance._bundle.bag.limits import DEFAULT_LIMITS, Limits
 from provenance._bundle.bag.names import unsafe_because
@@ -151,10 +152,10 @@ def judge_folder(
     `known` are checksums of files that need not be read, `findings` what is known of the container.
     Raises HostileBundle when a link, device or name in it could do harm.
     """
-    file_count, byte_count = survey_folder(folder, limits)
+    sizes = listed_folder(folder, limits)
     looked_at = ["container", "bag"]
     bag = judge_bag(folder, fast=fast, known=known, limits=limits, progress=progress)
-    findings = [*findings, *bag.findings]
+    findings = [*findings, *_unportable_names(sizes), *bag.findings]
     data = folder / "data"
     if data.is_dir():
         looked_at.append("descriptor")
@@ -173,7 +174,9 @@ def judge_folder(
     order = {part: place for place, part in enumerate(looked_at)}
     findings.sort(key=lambda one: order.get(one.part, 0))
     depth = "fast" if fast else "full"
-    return Verdict(bundle, depth, tuple(findings), tuple(looked_at), file_count, byte_count)
+    return Verdict(
+        bundle, depth, tuple(findings), tuple(looked_at), len(sizes), sum(sizes.values())
+    )
 
 
 def _judge_record(
@@ -204,6 +207,21 @@ def _judge_record(
         findings.append(_finding("tables", "tables.unreadable", "data/tables", str(error)))
         return
     looked_at.append("custody")
+
+
+def _unportable_names(paths: Iterable[str]) -> Iterator[BundleFinding]:
+    """Names that some desktop cannot hold: other programs, and this one once, pack them."""
+    for path in paths:
+        if reason := unportable_because(path.removeprefix("data/")):
+            yield BundleFinding(
+                "container",
+                "warning",
+                "container.unportable_name",
+                path[:MOST_SHOWN],
+                f"cannot be opened on every system: {reason}",
+                "Unpack it on Linux or macOS, rename the file and its path in the record, and pack "
+                "again.",
+            )
 
 
 def _finding(part: str, rule: str, path: str, message: str) -> BundleFinding:

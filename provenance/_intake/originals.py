@@ -9,13 +9,12 @@ from pathlib import Path
 
 from provenance._base.disk import CHUNK_BYTES, sha256_of
 from provenance._base.errors import UnusableInput
+from provenance._base.portable import is_reserved
 from provenance._intake.merging import TableRows
 from provenance._record.package import Package
 from provenance._record.together import Staging
 
 __all__ = ["KeptFile", "Shelf", "safe_name"]
-
-_RESERVED = re.compile(r"(?:con|prn|aux|nul|com[0-9]|lpt[0-9])(?:\.|$)", re.IGNORECASE)
 
 
 @dataclass(frozen=True)
@@ -43,7 +42,7 @@ def safe_name(name: str) -> str:
         stem, dot, suffix = name, "", ""
     plain = [re.sub(r"[^A-Za-z0-9-]+", "_", part).strip("_-") for part in (stem, suffix)]
     safe = (plain[0][:60] or "file") + (f".{plain[1][:10]}" if dot and plain[1] else "")
-    return f"_{safe}" if _RESERVED.match(safe) else safe
+    return f"_{safe}" if is_reserved(safe) else safe
 
 
 class Shelf:

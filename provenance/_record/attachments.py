@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING
 
 from provenance._base.disk import copy_file, sha256_of
 from provenance._base.errors import AlreadyThere, UnusableInput
+from provenance._base.portable import unportable_because
 from provenance._record.package import Package
 
 if TYPE_CHECKING:
@@ -36,13 +37,15 @@ def attach_files(package: Package, source: Path | str, under: str = "files") -> 
 
     Rows of the table 'file' that name a copied file get `media_type`, `byte_count` and `sha256`;
     rows are never added, because only a person knows what a file shows.
-    Raises UnusableInput when there is nothing to copy, and AlreadyThere when another file of the
+    Raises UnusableInput when there is nothing to copy or a name cannot be opened on every system,
+    and AlreadyThere when another file of the
     same name is in the package; then nothing is copied.
     """
     source = Path(source)
     if not under.split("/")[0] == "files" or ".." in under.split("/"):
         raise UnusableInput(f"'{under}' is not below files/, where such files are kept")
     copies = _copies(source, package.folder / under)
+    _refuse_names(package, copies)
     with package.locked():
         unchanged = _refuse_others(copies)
         for original, target in copies:
@@ -67,6 +70,18 @@ def _copies(source: Path, target: Path) -> list[tuple[Path, Path]]:
     if not found:
         raise UnusableInput(f"{source} is not there, or holds no file")
     return [(path, target / path.relative_to(source)) for path in found]
+
+
+def _refuse_names(package: Package, copies: list[tuple[Path, Path]]) -> None:
+    """Raise UnusableInput with every name that some desktop cannot hold, and why."""
+    wanted = [(one, target.relative_to(package.folder).as_posix()) for one, target in copies]
+    bad = [f"{one}: {reason}" for one, path in wanted if (reason := unportable_because(path))]
+    if bad:
+        raise UnusableInput(
+            "the name cannot be opened on every system:\n  "
+            + "\n  ".join(bad)
+            + "\nRename it, and its path in the table 'file'; nothing was copied"
+        )
 
 
 def _refuse_others(copies: list[tuple[Path, Path]]) -> set[Path]:

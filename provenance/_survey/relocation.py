@@ -20,7 +20,7 @@ from provenance._survey.hole.known_points import KnownPoints, known_points
 from provenance._survey.plan.elevation import draw_strip
 from provenance._survey.plan.plan_content import (
     PlanContent,
-    file_name_part,
+    file_name_parts,
     levels_of,
     plan_content,
     stamps_of,
@@ -60,9 +60,11 @@ def write_relocation_sheets(
     known = known or known_points(package)
     sheet_paper = paper_named(paper)
     gathered = [gather_relocation(package, known, one) for one in samples]
+    # of all samples, so that a sheet has the same name whichever others are printed with it
+    names = file_name_parts(known.record.sample["sample_id"])
     paths = []
     for number, facts in enumerate(gathered):
-        path = out / f"relocation-{file_name_part(facts.sample_id)}.pdf"
+        path = out / f"relocation-{names[facts.sample_id]}.pdf"
         size = (sheet_paper.width, sheet_paper.height)
         title = f"Where the hole of {facts.identifier} is"
         with printed_pages(path, size, title=title, subject=facts.wood) as pages:

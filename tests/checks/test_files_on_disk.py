@@ -34,7 +34,7 @@ def described(**values: object) -> Record:
 
 def test_files_that_lie_where_the_table_says_are_sound(folder: Path) -> None:
     sound = described(byte_count=len(PHOTO), sha256=hashlib.sha256(PHOTO).hexdigest())
-    assert [says(one.id, sound, folder) for one in disk_rules(folder)] == [[]] * 7
+    assert [says(one.id, sound, folder) for one in disk_rules(folder)] == [[]] * 8
 
 
 def test_the_published_checksum_of_abc_is_accepted(folder: Path) -> None:
@@ -69,6 +69,28 @@ def test_a_path_that_climbs_out_of_the_package_is_never_opened(folder: Path) -> 
 def test_a_link_that_leads_out_of_the_package_is_an_error(folder: Path) -> None:
     (folder / "files" / "link.png").symlink_to("/etc/hostname")
     only(says("files.leads_outside", described(path="files/link.png"), folder), "link.png")
+
+
+@pytest.mark.parametrize(
+    ("name", "why"),
+    [
+        ("aux.jpg", "keeps the name 'aux.jpg' to itself"),
+        ("wall: north.jpg", "it holds ':'"),
+        ("wall?.jpg", "it holds '?'"),
+        ("wall.", "ends with a dot or blank"),
+        ("x" * 100 + "/" + "x" * 100, "longer than 200 characters"),
+    ],
+)
+def test_a_name_that_some_system_cannot_hold_is_an_error_with_and_without_a_row(
+    folder: Path, name: str, why: str
+) -> None:
+    """Microsoft, 'Naming Files, Paths, and Namespaces'."""
+    file = folder / "files" / name
+    file.parent.mkdir(exist_ok=True)
+    file.write_bytes(PHOTO)
+    said = "files.name_not_everywhere"
+    only(says(said, a_sound_record(), folder), "file 0 path", name, why)
+    only(says(said, described(path=f"files/{name}"), folder), "file 2 path", name, why)
 
 
 def test_a_file_of_another_size_is_an_error(folder: Path) -> None:

@@ -2,12 +2,14 @@
 
 from __future__ import annotations
 
+import os
 import re
-import unicodedata
 from collections.abc import Iterable
 
+from provenance._base.portable import folded, unholdable_because
 from provenance._bundle.bag.limits import DEFAULT_LIMITS, Limits
 
+_WINDOWS = os.name == "nt"
 _DRIVE = re.compile(r"[A-Za-z]:")
 _LONGEST_STEP_BYTES = 255  # what common file systems hold
 _SURROGATE = re.compile("[\ud800-\udfff]")
@@ -45,7 +47,8 @@ def unsafe_because(path: str, limits: Limits = DEFAULT_LIMITS) -> str | None:
         return f"it is longer than {limits.longest_name_bytes} bytes"
     if any(len(part.encode()) > _LONGEST_STEP_BYTES for part in parts):
         return f"a name in it is longer than {_LONGEST_STEP_BYTES} bytes"
-    return None
+    # elsewhere verify warns of it; here the bytes would go into a device or under another name
+    return unholdable_because(path) if _WINDOWS else None
 
 
 def unlistable_because(path: str) -> str | None:
@@ -73,8 +76,7 @@ def name_collisions(paths: Iterable[str]) -> list[tuple[str, str]]:
     for path in paths:
         stem = path
         while stem:
-            folded = unicodedata.normalize("NFC", unicodedata.normalize("NFC", stem).casefold())
-            other = seen.setdefault(folded, stem)
+            other = seen.setdefault(folded(stem), stem)
             if other == stem and stem != path:
                 break  # the folder and those above it are known
             if other != stem:

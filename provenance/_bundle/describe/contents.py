@@ -11,6 +11,7 @@ from datetime import date
 from pathlib import Path
 
 from provenance._base.errors import UnusablePackage
+from provenance._base.portable import unportable_because
 from provenance._bundle.bag.names import name_collisions, unlistable_because, unsafe_because
 from provenance._bundle.describe.deposit_names import DEPOSIT_TITLES
 from provenance._model.schema import Field
@@ -127,6 +128,11 @@ def _refuse_unfit_names(package: Package, paths: list[str]) -> None:
             raise UnusablePackage(
                 f"{package.folder / path}: the name cannot stand in a list of checksums that every "
                 f"tool reads alike: {reason}; rename the file, and its path in the record"
+            )
+        if reason := unportable_because(path):
+            raise UnusablePackage(
+                f"{package.folder / path}: the name cannot be opened on every system: {reason}; "
+                "rename the file, and its path in the record"
             )
         if path.split("/")[0] in GENERATED:
             raise UnusablePackage(

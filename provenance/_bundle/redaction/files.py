@@ -8,13 +8,13 @@ its reason and a keyed hash.
 from __future__ import annotations
 
 import re
-import unicodedata
 from collections.abc import Mapping
 from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING
 
 from provenance._base.disk import writing
+from provenance._base.portable import folded, is_reserved
 from provenance._base.progress import Progress, say_nothing
 from provenance._bundle.describe.contents import Contents
 from provenance._bundle.redaction.account import Account, LeftOutFile
@@ -129,7 +129,7 @@ class _Rows:
             from provenance._bundle.bag.hashing import hash_files
 
             written = self.folder / target
-            self.taken.add(_one_name(target))
+            self.taken.add(folded(target))
             digest = hash_files(self.folder, {target: ("sha256",)}).digests[target]["sha256"]
             settled.setdefault("path", {})[place] = target
             settled.setdefault("sha256", {})[place] = digest
@@ -171,14 +171,14 @@ class _Rows:
         if not self.known.masker.is_clean(path) or words & set(self.known.masker.codes):
             new = self._coded_path(place, Path(path).suffix.lower())
         number = 1
-        while _one_name(new) in self.taken:
+        while folded(new) in self.taken:
             number += 1
             new = self._coded_path(place, f"-{number}{Path(path).suffix.lower()}")
         return new
 
     def _coded_path(self, place: int, ending: str) -> str:
         stem = re.sub(r"[^A-Za-z0-9_-]+", "-", self.key(place)).strip("-") or f"row-{place + 2}"
-        return f"files/{stem}{ending}"
+        return f"files/_{stem}{ending}" if is_reserved(stem) else f"files/{stem}{ending}"
 
 
 def read_plainly(path: Path) -> str | None:
@@ -189,10 +189,6 @@ def read_plainly(path: Path) -> str | None:
     except UnicodeDecodeError:
         text = raw.decode("latin-1")
     return None if _CONTROL.search(text) else text
-
-
-def _one_name(path: str) -> str:
-    return unicodedata.normalize("NFC", path).casefold()
 
 
 def _other_files(

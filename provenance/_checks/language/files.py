@@ -11,6 +11,7 @@ from pathlib import Path
 import polars as pl
 
 from provenance._base.disk import sha256_of
+from provenance._base.portable import unportable_because
 from provenance._checks.language.rule import COMMON_PRACTICE, Rule, rule
 from provenance._record.snapshot import Snapshot
 from provenance._record.tables import ROW
@@ -33,6 +34,9 @@ def disk_rules(folder: Path) -> tuple[Rule, ...]:
 
     def received(tables: Snapshot) -> pl.DataFrame:
         return tables.once("originals_on_disk", partial(_look_at, folder, "original"))
+
+    def undescribed(tables: Snapshot) -> pl.DataFrame:
+        return tables.once("files_without_row", partial(_without_row, folder))
 
     @rule(
         "files.missing",
@@ -100,12 +104,24 @@ def disk_rules(folder: Path) -> tuple[Rule, ...]:
     )
     def without_row(tables: Snapshot) -> pl.DataFrame:
         """Nobody will know what it shows, nor whether it may be shown."""
-        on_disk = pl.DataFrame(
-            {"path": list(_paths_below(folder, KEPT_IN))}, schema={"path": pl.String}
-        )
-        undescribed = on_disk.join(tables["file"].select("path"), on="path", how="anti")
-        # a finding about the table as a whole has row 0
-        return undescribed.sort("path").with_columns(pl.lit(0, dtype=pl.UInt32).alias(ROW))
+        return undescribed(tables)
+
+    @rule(
+        "files.name_not_everywhere",
+        table="file",
+        field="path",
+        severity="error",
+        says="{path} cannot be opened on every system: {why}.",
+        remedy="Rename the file, and its path in the record; as it is it goes into no bundle.",
+        source="Microsoft, 'Naming Files, Paths, and Namespaces' and 'Maximum Path Length "
+        "Limitation'",
+    )
+    def name_not_everywhere(tables: Snapshot) -> pl.DataFrame:
+        """Whoever opens the record decades on has whatever system there is."""
+        rows = tables["file"].drop_nulls("path").select(ROW, "path")
+        paths = pl.concat([undescribed(tables).select(ROW, "path"), rows])
+        why = pl.col("path").map_elements(unportable_because, return_dtype=pl.String)
+        return paths.with_columns(why=why).drop_nulls("why")
 
     @rule(
         "files.original_missing",
@@ -139,6 +155,7 @@ def disk_rules(folder: Path) -> tuple[Rule, ...]:
         checksum_differs,
         leads_outside,
         missing,
+        name_not_everywhere,
         original_changed,
         original_missing,
         size_differs,
@@ -152,6 +169,15 @@ def _paths_below(folder: Path, inside: str) -> Iterator[str]:
     for where, _, names in os.walk(folder / inside):
         for name in names:
             yield (Path(where) / name).relative_to(folder).as_posix()
+
+
+def _without_row(folder: Path, tables: Snapshot) -> pl.DataFrame:
+    """The paths of files that no row describes; a finding about the whole table has row 0."""
+    on_disk = pl.DataFrame(
+        {"path": list(_paths_below(folder, KEPT_IN))}, schema={"path": pl.String}
+    )
+    left = on_disk.join(tables["file"].select("path"), on="path", how="anti")
+    return left.sort("path").with_columns(pl.lit(0, dtype=pl.UInt32).alias(ROW))
 
 
 def _look_at(folder: Path, table: str, tables: Snapshot) -> pl.DataFrame:

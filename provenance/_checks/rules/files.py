@@ -2,8 +2,11 @@
 
 from __future__ import annotations
 
+import unicodedata
+
 import polars as pl
 
+from provenance._base.portable import folded
 from provenance._checks.language.rule import COMMON_PRACTICE, rule
 from provenance._checks.language.views import live_results
 from provenance._record.snapshot import Snapshot
@@ -75,11 +78,22 @@ def picture_without_title(tables: Snapshot) -> pl.DataFrame:
 )
 def paths_alike(tables: Snapshot) -> pl.DataFrame:
     """Copied to another disk one would overwrite the other."""
-    plain = pl.col("path").str.normalize("NFKC").str.to_lowercase()
-    files = tables["file"].drop_nulls("path").with_columns(_plain=plain)
-    return files.with_columns(first_path=pl.col("path").first().over("_plain")).filter(
+    files = tables["file"].drop_nulls("path")
+    first: dict[str, str] = {}
+    seen = [_as_seen_first(path, first) for path in files["path"]]
+    return files.with_columns(first_path=pl.Series(seen, dtype=pl.String)).filter(
         pl.col("path") != pl.col("first_path")
     )
+
+
+def _as_seen_first(path: str, first: dict[str, str]) -> str:
+    """The path with every folder, and the name, as it was written in the first row that has it."""
+    written = ""
+    for part in path.split("/"):
+        # compatibility forms too: some programs write the one for the other
+        plain = folded(unicodedata.normalize("NFKC", f"{written}/{part}"))
+        written = first.setdefault(plain, f"{written}/{part}")
+    return written[1:]
 
 
 @rule(

@@ -21,7 +21,7 @@ from provenance._survey.hole.known_points import KnownPoints, known_points
 from provenance._survey.plan.elevation import draw_strip, strip_title
 from provenance._survey.plan.plan_content import (
     buildings_of,
-    file_name_part,
+    file_name_parts,
     levels_of,
     plan_content,
     stamps_of,
@@ -69,6 +69,8 @@ def write_plans(
     sheet_paper = paper_named(paper)
     faces = load_typefaces()
     buildings = [place] if place is not None else buildings_of(known.record)
+    # of all places, so that a plan has the same name whichever others are drawn with it
+    names = file_name_parts(known.record.place["place_id"])
     paths: list[Path] = []
     empty: list[str] = []
     for number, building in enumerate(buildings):
@@ -83,12 +85,12 @@ def write_plans(
                 continue
             suffix = "" if one is None else f"-{one}"
             sheet = plan_sheet(content, sheet_paper, faces, record=package.title)
-            paths += _written(out / f"plan-{file_name_part(building)}{suffix}", format, [sheet])
+            paths += _written(out / f"plan-{names[building]}{suffix}", format, [sheet])
             drawn += 1
         if strips:
             sheets = list(strip_sheets(package, known, building, sheet_paper, faces, level))
             if sheets:
-                paths += _written(out / f"strips-{file_name_part(building)}", format, sheets)
+                paths += _written(out / f"strips-{names[building]}", format, sheets)
         if not drawn:
             empty.append(building)
         if progress:

@@ -2,14 +2,17 @@
 
 from __future__ import annotations
 
+import hashlib
 import re
-from collections.abc import Sequence
+from collections import Counter
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 import numpy as np
 
 from provenance._base.errors import UnusableInput
+from provenance._base.portable import folded
 from provenance._survey.adjust.bore import wood_axes
 from provenance._survey.hole.known_points import KnownPoints
 from provenance._survey.parts.field_record import FieldRecord, numbers
@@ -27,7 +30,7 @@ __all__ = [
     "PlanWood",
     "Underlay",
     "buildings_of",
-    "file_name_part",
+    "file_name_parts",
     "levels_of",
     "plan_content",
     "shortened",
@@ -37,6 +40,7 @@ __all__ = [
 
 Point = tuple[float, float]
 _SECTION_POINTS = 24
+_LONGEST_PART = 100
 _LYING = frozenset({"fallen", "loose"})
 _ELSEWHERE = frozenset({"stored", "gone"})
 
@@ -246,13 +250,25 @@ def _chosen_wood(
     return chosen, tuple(notes)
 
 
-def file_name_part(code: str) -> str:
-    """A code as part of a file name, whatever stands in the table.
+def file_name_parts(codes: Iterable[str]) -> dict[str, str]:
+    """Each code as part of a file name, whatever stands in the table.
 
-    >>> file_name_part("B1/R2"), file_name_part("../x")
-    ('B1_R2', '_x')
+    Codes that some disk would give one name get a piece of their SHA-256 behind it.
+
+    >>> file_name_parts(["B1/R2", "../x", "12a", "12A"])
+    {'B1/R2': 'B1_R2', '../x': '_x', '12a': '12a-f66cc336', '12A': '12A-ae32dcfc'}
     """
-    return re.sub(r"[^A-Za-z0-9._-]", "_", code).lstrip(".") or "_"
+    parts = {
+        code: re.sub(r"[^A-Za-z0-9._-]", "_", code).lstrip(".")[:_LONGEST_PART] or "_"
+        for code in codes
+    }
+    alike = Counter(map(folded, parts.values()))
+    return {
+        code: part
+        if alike[folded(part)] == 1
+        else f"{part}-{hashlib.sha256(code.encode()).hexdigest()[:8]}"
+        for code, part in parts.items()
+    }
 
 
 def shortened(ids: Sequence[str], most: int = 6) -> str:

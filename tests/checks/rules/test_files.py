@@ -32,11 +32,23 @@ def test_a_picture_has_a_title_for_those_who_cannot_see_it(kind: str) -> None:
     only(broken.says("files.picture_without_title"), "file 2 title", kind)
 
 
-@pytest.mark.parametrize("path", ["files/Photo-001.PNG", "files/photo\uff0d001.png"])
+@pytest.mark.parametrize(
+    "path", ["files/Photo-001.PNG", "files/photo\uff0d001.png", "Files/photo-001.png"]
+)
 def test_paths_that_some_disks_take_for_one_are_an_error(path: str) -> None:
     """RFC 8493 warns of names that differ in case and in Unicode form (UAX 15)."""
     broken = a_sound_record().with_row("file", file_id="F-3", path=path)
     only(broken.says("files.paths_alike"), "file 4 path", path, "files/photo-001.png")
+
+
+def test_folders_that_some_disks_take_for_one_are_an_error() -> None:
+    """Unicode 15, CaseFolding.txt: the sharp s folds to two letters."""
+    broken = (
+        a_sound_record()
+        .with_row("file", file_id="F-3", path="files/Stra\u00dfe/1.png")
+        .with_row("file", file_id="F-4", path="files/strasse/2.png")
+    )
+    only(broken.says("files.paths_alike"), "file 5 path", "strasse/2.png", "Stra\u00dfe/2.png")
 
 
 def test_ring_widths_belong_to_a_sample_or_a_result() -> None:
