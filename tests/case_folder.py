@@ -31,7 +31,7 @@ def one_name(name: str) -> str:
 
 
 class CaseFolder(mfusepy.Operations):
-    """Hands every call on to a real folder, under the name that is there already if one is alike."""
+    """Hands every call on to a real folder, under the name that is there if one is alike."""
 
     def __init__(self, root: str) -> None:
         self.root = os.path.realpath(root)

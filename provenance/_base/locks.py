@@ -27,7 +27,7 @@ _NO_SUCH_LOCK = (errno.ENOSYS, errno.ENOLCK, errno.EOPNOTSUPP)
 _NO_RIGHT = (errno.EACCES, errno.EPERM, errno.EROFS)
 
 
-def take_lock(path: Path, *, wait: bool = True) -> AcquireReturnProxy | None:
+def take_lock(path: Path, *, wait: bool = True) -> AcquireReturnProxy[FileLock] | None:
     """Take the lock file `path`, which `with` gives back; None without `wait` when another has it.
 
     Raises OSError when the file cannot be written, and TreenailError for a mark of which nobody
@@ -89,7 +89,7 @@ def locked_for_reading(folder: Path) -> Iterator[None]:
         yield
 
 
-def _take_folder(folder: Path) -> AcquireReturnProxy:
+def _take_folder(folder: Path) -> AcquireReturnProxy[FileLock]:
     if not folder.is_dir():
         # the library would make it
         raise FileNotFoundError(errno.ENOENT, "there is no such folder", str(folder))

@@ -11,7 +11,7 @@ from pathlib import Path
 import pytest
 
 from provenance._base.errors import TreenailError
-from provenance._base.locks import locked, locked_for_reading
+from provenance._base.locks import LOCK, locked, locked_for_reading
 
 NOBODY = 65534
 
@@ -76,6 +76,16 @@ def test_a_reader_waits_for_the_lock_of_a_writer_that_it_may_only_read(shelf: Pa
 
         assert not done_without_rights(read_or_give_up)
     assert done_without_rights(lambda: read(shelf))
+
+
+def test_a_lock_left_by_a_killed_process_does_not_block(tmp_path: Path) -> None:
+    child = os.fork()
+    if not child:
+        with locked(tmp_path):
+            os.kill(os.getpid(), signal.SIGKILL)
+    os.waitpid(child, 0)
+    assert (tmp_path / LOCK).exists()
+    write(tmp_path)
 
 
 def test_a_second_reader_waits_for_the_first(tmp_path: Path) -> None:

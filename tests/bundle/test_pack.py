@@ -192,9 +192,13 @@ def test_names_that_some_systems_take_for_one_are_refused(
         ("back\\slash.png", "backslash"),
         ("blank .png ", "begins or ends with a blank"),
         (os.fsdecode(b"latin-\xe9.png"), "not valid UTF-8"),
+        ("wall: north.png", "cannot be opened on every system: it holds ':'"),
+        ("nul.png", "Windows keeps the name 'nul.png' to itself"),
+        ("wall.", "ends with a dot"),
+        ("x" * 195, "longer than 200 characters"),
     ],
 )
-def test_names_that_break_a_list_of_checksums_are_refused(
+def test_names_that_some_system_or_list_of_checksums_cannot_hold_are_refused(
     package: Package, tmp_path: Path, name: str, reason: str
 ) -> None:
     (package.folder / "files" / name).write_bytes(b"x")

@@ -3,13 +3,16 @@
 from __future__ import annotations
 
 import json
+import shutil
 from pathlib import Path
 
 import pytest
 
 from provenance._base.errors import UnusableInput
+from provenance._bundle.bag import names
 from provenance._bundle.bag.verdict import PARTS
 from provenance._bundle.pack import pack_bundle
+from provenance._bundle.unpack import unpack_bundle
 from provenance._bundle.verdict_text import verdict_text
 from provenance._bundle.verify import verify_bundle
 from provenance._record.package import Package
@@ -159,6 +162,41 @@ def test_a_file_put_beside_the_record_is_a_warning(bundle: Path) -> None:
     assert [(one.severity, one.rule, one.path) for one in verdict.findings] == [
         ("warning", "bag.tag_file_unlisted", "READ ME FIRST.html")
     ]
+
+
+@pytest.fixture
+def from_elsewhere(bundle: Path) -> Path:
+    """A bundle of another program, with a name that Windows cannot hold."""
+    (bundle / "data" / "files" / "wall: north.jpg").write_bytes(b"x")
+    sealed_anew(bundle)
+    return bundle
+
+
+@pytest.mark.parametrize("zipped", [False, True])
+def test_a_name_that_some_system_cannot_hold_is_a_warning(
+    from_elsewhere: Path, tmp_path: Path, zipped: bool
+) -> None:
+    """Microsoft, 'Naming Files, Paths, and Namespaces': no colon in a name."""
+    if zipped:
+        shutil.make_archive(str(tmp_path / "b"), "zip", from_elsewhere.parent, from_elsewhere.name)
+    verdict = verify_bundle(tmp_path / "b.zip" if zipped else from_elsewhere)
+    assert verdict.intact
+    (found,) = [one for one in verdict.findings if one.part == "container"]
+    assert (found.severity, found.rule) == ("warning", "container.unportable_name")
+    assert found.path == "data/files/wall: north.jpg"
+    assert "it holds ':'" in found.message
+
+
+def test_on_windows_a_bundle_with_such_a_name_is_not_written_to_disk(
+    from_elsewhere: Path, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """There the bytes would go into a hidden stream of another file."""
+    shutil.make_archive(str(tmp_path / "b"), "zip", from_elsewhere.parent, from_elsewhere.name)
+    monkeypatch.setattr(names, "_WINDOWS", True)
+    verdict = verify_bundle(tmp_path / "b.zip")
+    assert rules(verdict) == {"container.unsafe_name"}
+    with pytest.raises(UnusableInput, match="wall: north"):
+        unpack_bundle(tmp_path / "b.zip", tmp_path / "out")
 
 
 def test_line_ends_in_a_value_do_not_feign_lines_of_the_verdict(bundle: Path) -> None:
