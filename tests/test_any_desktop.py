@@ -126,6 +126,18 @@ def test_the_work_goes_the_whole_way_and_makes_the_same_bundle(tmp_path: Path) -
     assert same_files(tmp_path / "here", tmp_path / "hollin-bundle")
 
 
+def test_what_goes_into_a_file_is_utf_8_whatever_the_code_page(tmp_path: Path) -> None:
+    """Windows has cp1252 in the west of Europe (Python documentation, 'UTF-8 mode')."""
+    done = subprocess.run(
+        [sys.executable, "-c", "from provenance._cli import main; main()", "new", "\u6881"],
+        capture_output=True,
+        cwd=tmp_path,
+        env={**os.environ, "PYTHONPATH": str(DEMO.parent), "PYTHONIOENCODING": "cp1252"},
+    )
+    assert done.returncode == 0, done.stderr
+    assert "started \u6881 for" in done.stdout.decode("utf-8")
+
+
 def test_a_mark_left_by_a_killed_process_does_not_block(tmp_path: Path) -> None:
     holder = subprocess.Popen([sys.executable, "-c", HOLD, tmp_path, "60"], stdout=subprocess.PIPE)
     assert holder.stdout is not None

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import importlib
+import io
 import sys
 
 import click
@@ -89,6 +90,10 @@ def treenail() -> None:
 
 def main() -> None:
     """Run the command line; what a person can mend becomes one sentence and an exit code."""
+    for stream in (sys.stdout, sys.stderr):
+        # Windows writes into files and pipes in an old code page, which lacks most of the letters
+        if isinstance(stream, io.TextIOWrapper) and not stream.isatty():
+            stream.reconfigure(encoding="utf-8")
     try:
         # click hands the code of an Exit back here instead of raising it; a command itself
         # returns None
