@@ -15,10 +15,8 @@ from typing import Any
 
 import mfusepy
 
-STAT = (
-    *("st_atime", "st_ctime", "st_mtime", "st_gid", "st_uid"),
-    *("st_mode", "st_nlink", "st_size"),
-)
+STAT = ("st_gid", "st_uid", "st_mode", "st_nlink", "st_size")
+TIMES = ("st_atime", "st_ctime", "st_mtime")
 STATVFS = (
     *("f_bavail", "f_bfree", "f_blocks", "f_bsize", "f_frsize"),
     *("f_favail", "f_ffree", "f_files", "f_flag", "f_namemax"),
@@ -32,6 +30,8 @@ def one_name(name: str) -> str:
 
 class CaseFolder(mfusepy.Operations):
     """Hands every call on to a real folder, under the name that is there if one is alike."""
+
+    use_ns = True
 
     def __init__(self, root: str) -> None:
         self.root = os.path.realpath(root)
@@ -48,7 +48,8 @@ class CaseFolder(mfusepy.Operations):
 
     def getattr(self, path: str, fh: int | None = None) -> dict[str, Any]:
         status = os.lstat(self.real(path))
-        return {name: getattr(status, name) for name in STAT}
+        times = {name: getattr(status, f"{name}_ns") for name in TIMES}
+        return times | {name: getattr(status, name) for name in STAT}
 
     def readdir(self, path: str, fh: int) -> list[str]:
         return [".", "..", *os.listdir(self.real(path))]
@@ -102,8 +103,8 @@ class CaseFolder(mfusepy.Operations):
         os.chmod(self.real(path), mode)
         return 0
 
-    def utimens(self, path: str, times: tuple[float, float] | None = None) -> int:
-        os.utime(self.real(path), times)
+    def utimens(self, path: str, times: tuple[int, int] | None = None) -> int:
+        os.utime(self.real(path), ns=times)
         return 0
 
     def statfs(self, path: str) -> dict[str, Any]:

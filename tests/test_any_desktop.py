@@ -165,5 +165,6 @@ def test_a_mark_that_nobody_can_ask_after_is_named_with_a_remedy(tmp_path: Path,
     os.utime(lock, (time.time() - 3_600, time.time() - 3_600))
     said = hidden(ASK_AT_ONCE, tmp_path)
     assert f"remove {lock} and do it again" in said
+    assert (mark.split()[1:] or ["recorded no PID"])[0] in said
     lock.unlink()
     assert hidden(ASK_AT_ONCE, tmp_path) == "held\n"

@@ -39,10 +39,13 @@ def take_lock(path: Path, *, wait: bool = True) -> AcquireReturnProxy[FileLock] 
             return lock.acquire(timeout=ASK_AFTER_SECONDS, blocking=wait)
         except Timeout as error:
             # the library names a holder only where it cannot ask the system whether it lives
-            if " is held by " in str(error):
+            _, _, holder = str(error).partition(" is held by ")
+            if holder:
                 raise TreenailError(
-                    f"{error} Wait until that program has ended; if none is at work there any "
-                    f"more, remove {path} and do it again"
+                    f"{path} says that another program is at work there, and this computer cannot "
+                    f"tell whether it still is ({holder.partition(', which')[0]}); wait until it "
+                    f"has ended, or if none is at work there any more, remove {path} and do it "
+                    "again"
                 ) from None
             if not wait:
                 return None
