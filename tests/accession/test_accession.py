@@ -5,7 +5,6 @@ from __future__ import annotations
 import contextlib
 import hashlib
 import json
-import os
 import shutil
 import subprocess
 import sys
@@ -19,6 +18,7 @@ import pytest
 from click.testing import CliRunner, Result
 from pypdf import PdfReader
 
+from provenance import durable, together
 from provenance._accession import received
 from provenance._accession.accession import Accessioned, AlreadyAccessioned, accession
 from provenance._accession.damage import DamagedBundle
@@ -35,7 +35,6 @@ from provenance._cli import treenail
 from provenance._drawing.paper import paper_named
 from provenance._ledger.custody import append_events, verify_chain
 from provenance._ledger.holdings import holdings_frame
-from provenance._record import together
 from tests.builders import PackageBuilder
 from tests.bundle.test_hostile import sealed_anew
 from tests.bundle.test_pack import bytes_of
@@ -464,7 +463,9 @@ def test_killed_at_any_step_there_is_a_whole_accession_or_none(
         store = tmp_path / f"store-{calls}"
         life = [calls]
         with monkeypatch.context() as dying:
-            dying.setattr(together, "os", Dying(os, {"fsync", "rename", "replace"}, life))
+            steps = Dying(durable, {"put_in_place", "sync_file", "sync_folder"}, life)
+            for name in ("put_in_place", "sync_file", "sync_folder"):
+                dying.setattr(together, name, getattr(steps, name))
             dying.setattr(together, "shutil", Dying(shutil, {"rmtree"}, life))
             with contextlib.suppress(Killed):
                 take_in(shelf / "bundle.zip", store)
