@@ -17,7 +17,8 @@ from provenance._cli import COMMANDS, Moves, main
 
 def _command_that(raises: BaseException) -> click.Command:
     @click.command()
-    def command() -> None:
+    @click.argument("words", nargs=-1)
+    def command(words: tuple[str, ...]) -> None:
         raise raises
 
     return command
@@ -95,3 +96,58 @@ def test_a_package_may_be_left_out_only_where_nothing_that_must_be_there_follows
     arguments = [one for one in command.params if isinstance(one, click.Argument)]
     for one, following in pairwise(arguments):
         assert one.required or not following.required
+
+
+@pytest.mark.parametrize(
+    "fault", [KeyError("Birk\ud800wood"), MemoryError(), BaseException("a panic")]
+)
+def test_a_fault_of_the_program_is_no_finding_and_says_what_to_send(
+    monkeypatch, tmp_path, capsys, fault
+):
+    """70 is EX_SOFTWARE of sysexits.h (4.3BSD), and no code that a check ends with."""
+    monkeypatch.setattr("tempfile.tempdir", str(tmp_path))
+    monkeypatch.setattr(Moves, "get_command", lambda *_: _command_that(fault))
+    monkeypatch.setattr(sys, "argv", ["treenail", "check", "Odo Reedham's house"])
+    with pytest.raises(SystemExit) as stop:
+        main()
+    assert stop.value.code == 70
+    told = capsys.readouterr().err
+    (kept,) = tmp_path.iterdir()
+    assert str(kept) in told
+    assert "No file is half-written" in told
+    assert "names of people and places may stand in it" in " ".join(told.split())
+    assert "Traceback" not in told
+    report = kept.read_text("utf-8")
+    assert "Traceback" in report
+    assert type(fault).__name__ in report
+    assert provenance.__version__ in report
+    assert sys.version.split()[0] in report
+    assert """check 'Odo Reedham'"'"'s house'""" in report
+
+
+def test_a_fault_is_told_in_full_where_no_file_can_be_kept(monkeypatch, tmp_path, capsys):
+    (tmp_path / "taken").write_text("a file, not a folder")
+    monkeypatch.setattr("tempfile.tempdir", str(tmp_path / "taken"))
+    monkeypatch.setattr(Moves, "get_command", lambda *_: _command_that(KeyError("x")))
+    monkeypatch.setattr(sys, "argv", ["treenail", "check"])
+    with pytest.raises(SystemExit) as stop:
+        main()
+    assert stop.value.code == 70
+    assert "Traceback" in capsys.readouterr().err
+
+
+@pytest.mark.parametrize(("raises", "code"), [(KeyboardInterrupt(), 130), (click.Abort(), 130)])
+def test_stopping_a_command_is_no_fault(monkeypatch, tmp_path, raises, code):
+    monkeypatch.setattr("tempfile.tempdir", str(tmp_path))
+    monkeypatch.setattr(Moves, "get_command", lambda *_: _command_that(raises))
+    monkeypatch.setattr(sys, "argv", ["treenail", "new"])
+    with pytest.raises(SystemExit) as stop:
+        main()
+    assert stop.value.code == code
+    assert list(tmp_path.iterdir()) == []
+
+
+def test_the_package_runs_as_a_module():
+    line = [sys.executable, "-m", "provenance", "--version"]
+    told = subprocess.run(line, capture_output=True, text=True, check=False)
+    assert (told.returncode, told.stdout.split()[-1]) == (0, provenance.__version__)

@@ -84,7 +84,8 @@ class Moves(click.Group):
 def treenail() -> None:
     """Keep site, wood, sample, plug stamp and laboratory result tied together for decades.
 
-    Exit codes: 0 clean, 1 findings, 2 input or usage that cannot be used.
+    Exit codes: 0 clean, 1 findings, 2 input or usage that cannot be used, 70 a fault of the
+    program itself.
     """
 
 
@@ -112,3 +113,10 @@ def main() -> None:
 
         click.echo(f"treenail: {disk_trouble(error)}", err=True)
         sys.exit(2)
+    except (SystemExit, KeyboardInterrupt):
+        raise
+    except BaseException as error:  # a panic of the table engine is no Exception
+        from provenance._cli.crash import SOFTWARE, tell_crash
+
+        tell_crash(error)
+        sys.exit(SOFTWARE)
