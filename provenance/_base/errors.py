@@ -30,6 +30,13 @@ class UnusablePackage(TreenailError):
     """A folder that is not, or no longer, a package of this project."""
 
 
+class UnknownName(UnusablePackage, KeyError):
+    """A table or field that the model of this record does not have."""
+
+    # a KeyError shows its text as Python writes a string
+    __str__ = Exception.__str__
+
+
 class UnusableInput(TreenailError):
     """A file handed in that cannot be read at all."""
 

@@ -17,7 +17,7 @@ from typing import Any
 
 import yaml
 
-from provenance._base.errors import UnusableSchema
+from provenance._base.errors import UnknownName, UnusableSchema
 from provenance._base.resources import shipped
 
 SCHEMA_VERSION = "1"
@@ -43,6 +43,8 @@ PUBLIC_FORMS = MappingProxyType(
 )
 """How the public edition may show a field."""
 ROLES = ("record", "intake", "derived")
+FIELD_TYPES = ("string", "number", "integer", "boolean")
+"""The types of Table Schema v2 that fields here may have."""
 
 
 @dataclass(frozen=True)
@@ -171,11 +173,14 @@ class Table:
         return any(one.name == name for one in self.fields)
 
     def field(self, name: str) -> Field:
-        """The field of that name; raises KeyError when there is none."""
+        """The field of that name; raises UnknownName when there is none."""
         for one in self.fields:
             if one.name == name:
                 return one
-        raise KeyError(f"table '{self.name}' has no field '{name}'")
+        raise UnknownName(
+            f"the table '{self.name}' of this record has no field '{name}'; restore "
+            f"schemas/{self.name}.json from a copy, or add it with 'treenail new --update'"
+        )
 
     def form_fields(self) -> tuple[Field, ...]:
         """The fields a person fills in, by section and order, without what the profile hides."""
@@ -202,12 +207,13 @@ class Model:
     cautions: tuple[str, ...] = ()
 
     def table(self, name: str) -> Table:
-        """The table of that name; raises KeyError when there is none."""
+        """The table of that name; raises UnknownName when there is none."""
         try:
             return self.tables[name]
         except KeyError:
-            raise KeyError(
-                f"there is no table '{name}'; there are {', '.join(self.tables)}"
+            raise UnknownName(
+                f"this record has no table '{name}'; there are {', '.join(self.tables)}; restore "
+                f"schemas/{name}.json from a copy, or add it with 'treenail new --update'"
             ) from None
 
     def of_role(self, role: str) -> tuple[Table, ...]:
@@ -274,6 +280,12 @@ def vocabulary_from(raw: Mapping[str, Any]) -> Vocabulary:
         source=raw["source"],
         terms=tuple(term_from(term) for term in raw["terms"]),
     )
+
+
+def notation_from(raw: Mapping[str, Any]) -> Notation:
+    """A notation from its JSON form."""
+    names = ("name", "title", "pattern", "source", "example")
+    return Notation(*(raw[name] for name in names))
 
 
 def vocabulary_as_dict(vocabulary: Vocabulary) -> dict[str, Any]:

@@ -27,14 +27,22 @@ from provenance import __version__
 from provenance._base.disk import building_folder, write_text, writing
 from provenance._base.errors import UnusablePackage
 from provenance._base.locks import locked, locked_for_reading
+from provenance._base.visible import visible
 from provenance._model.schema import (
     Model,
-    Notation,
     Table,
+    notation_from,
     table_as_dict,
     table_from,
     vocabulary_as_dict,
     vocabulary_from,
+)
+from provenance._model.schema_faults import (
+    MODEL_SHAPE,
+    TABLE_SHAPE,
+    descriptor_faults,
+    model_faults,
+    shape_faults,
 )
 from provenance._record.snapshot import Snapshot, snapshot_of_folder
 from provenance._record.together import finish_writing, is_unfinished
@@ -45,6 +53,7 @@ if TYPE_CHECKING:
     import pandas as pd
 
 DESCRIPTOR = "datapackage.json"
+_FAULTS_NAMED = 5
 DATA_PACKAGE_PROFILE = "https://datapackage.org/profiles/2.0/datapackage.json"
 
 
@@ -180,29 +189,42 @@ def open_package(folder: Path | str) -> Package:
             f"{folder} is not a package: it has no {DESCRIPTOR}; start one with 'treenail new'"
         )
     descriptor = _read_object(path)
-    if not isinstance(descriptor.get("name"), str):
-        raise UnusablePackage(f"{path} has no 'name'; it may have been cut off; restore it")
+    _refuse(path, list(descriptor_faults(descriptor)))
     return Package(folder, MappingProxyType(descriptor), read_model(folder))
 
 
 def read_model(folder: Path) -> Model:
-    """The model that a package carries in its own schemas/ folder."""
-    raw = _read_object(folder / "schemas" / "model.json")
-    paths = sorted(
-        path for path in (folder / "schemas").glob("*.json") if path.name != "model.json"
-    )
-    tables = sorted((table_from(_read_object(path)) for path in paths), key=lambda t: t.order)
+    """The model that a package carries in its own schemas/ folder.
+
+    Raises UnusablePackage that names the file, every place where it is no model, and what to do.
+    """
+    schemas = folder / "schemas"
+    raw = _read_shaped(schemas / "model.json", MODEL_SHAPE)
+    paths = sorted(path for path in schemas.glob("*.json") if path.name != "model.json")
+    tables = []
+    for path in paths:
+        table = table_from(_read_shaped(path, TABLE_SHAPE))
+        if table.name != path.stem:
+            _refuse(path, [f"it describes the table '{table.name}'"])
+        tables.append(table)
+    tables.sort(key=lambda table: table.order)
     vocabularies = [vocabulary_from(one) for one in raw["vocabularies"]]
-    return Model(
+    model = Model(
         profile=raw["profile"],
         title=raw["title"],
         description=raw["description"],
         version=raw["version"],
         tables=MappingProxyType({table.name: table for table in tables}),
         vocabularies=MappingProxyType({one.name: one for one in vocabularies}),
-        notations=MappingProxyType({n["name"]: Notation(**n) for n in raw["notations"]}),
+        notations=MappingProxyType({n["name"]: notation_from(n) for n in raw["notations"]}),
         cautions=tuple(raw["cautions"]),
     )
+    faults: dict[str, list[str]] = {}
+    for name, fault in model_faults(model):
+        faults.setdefault(name, []).append(fault)
+    for name, found in faults.items():
+        _refuse(schemas / name, found)
+    return model
 
 
 def write_model(model: Model, folder: Path) -> None:
@@ -304,12 +326,30 @@ def start_package(
     return open_package(folder)
 
 
+def _read_shaped(path: Path, shape: Mapping[str, Any]) -> dict[str, Any]:
+    raw = _read_object(path)
+    _refuse(path, list(shape_faults(raw, shape)))
+    return raw
+
+
+def _refuse(path: Path, faults: list[str]) -> None:
+    """Raise UnusablePackage with the first of the faults in a file, if there are any."""
+    if faults:
+        more = f"; and {len(faults) - _FAULTS_NAMED} more" if len(faults) > _FAULTS_NAMED else ""
+        told = visible("; ".join(faults[:_FAULTS_NAMED]))
+        raise UnusablePackage(
+            f"{path} does not say what it must: {told}{more}; restore it from a copy"
+        )
+
+
 def _read_object(path: Path) -> dict[str, Any]:
     try:
         raw = json.loads(path.read_text(encoding="utf-8"))
     except FileNotFoundError:
         raise UnusablePackage(f"{path} is missing; restore it from a copy") from None
-    except (json.JSONDecodeError, UnicodeDecodeError) as error:
+    except RecursionError:
+        raise UnusablePackage(f"{path} is nested too deep; restore it from a copy") from None
+    except ValueError as error:
         raise UnusablePackage(f"{path} is not readable JSON: {error}; restore it") from error
     if not isinstance(raw, dict):
         raise UnusablePackage(f"{path} does not hold a JSON object; restore it from a copy")
