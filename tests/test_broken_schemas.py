@@ -2,20 +2,26 @@
 
 from __future__ import annotations
 
+import contextlib
 import json
 import shutil
 import sys
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from copy import deepcopy
 from pathlib import Path
 from typing import Any
 
 import pytest
+import yaml
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
-from provenance._base.errors import UnknownName, UnusablePackage
+from provenance._accession.settings import read_repository
+from provenance._base.errors import TreenailError, UnknownName, UnusablePackage, UnusableSchema
 from provenance._cli import main
+from provenance._intake.mapping.mapping_file import read_mapping
+from provenance._model.profile import load_model
+from provenance._printing.labels.stock import load_stock
 from provenance._record.package import Package, open_package, read_model
 from tests.builders import a_package
 
@@ -206,3 +212,37 @@ def test_a_table_that_the_record_lacks_is_told_in_a_sentence(package: Package) -
         model.table("moon")
     with pytest.raises(UnknownName, match=r"^the table 'site' of this record has no field 'moon'"):
         model.table("site").field("moon")
+
+
+ROOT = Path(__file__).resolve().parent.parent
+READERS: dict[str, Callable[[Path], object]] = {
+    "templates/profiles": lambda path: load_model(str(path)),
+    "demo_package/mappings": lambda path: read_mapping(path, load_model()),
+    "templates/repository": read_repository,
+    "templates/stock": lambda path: load_stock(str(path)),
+}
+YAML_FILES = [path for folder in READERS for path in sorted((ROOT / folder).glob("*.yaml"))]
+
+
+@given(data=st.data())
+@settings(max_examples=100)
+def test_a_damaged_yaml_file_is_read_or_refused_in_a_sentence(
+    tmp_path_factory: pytest.TempPathFactory, data: st.DataObject
+) -> None:
+    """Profiles, mappings, label stocks and the settings of a repository."""
+    source = data.draw(st.sampled_from(YAML_FILES))
+    raw = yaml.safe_load(source.read_text("utf-8"))
+    path = data.draw(st.sampled_from(list(places_in(raw))))
+    how = data.draw(st.sampled_from(["drop", "replace", "rename or double"]))
+    raw = damaged(raw, path, how, data.draw(st.sampled_from([*ODD, {1: 2}, [{None: 1}]])))
+    given_file = tmp_path_factory.mktemp("yaml") / source.name
+    given_file.write_text(yaml.safe_dump(raw), "utf-8")
+    with contextlib.suppress(TreenailError):
+        READERS[source.parent.relative_to(ROOT).as_posix()](given_file)
+
+
+def test_a_key_that_yaml_takes_for_a_number_is_to_be_quoted(tmp_path: Path) -> None:
+    path = tmp_path / "own.yaml"
+    path.write_text("name: own\ntitle: Own\ndescription: x\nnarrow: {1: [x]}\n", "utf-8")
+    with pytest.raises(UnusableSchema, match="at narrow: write '1' in quotes"):
+        load_model(str(path))

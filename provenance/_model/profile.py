@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import json
-from collections.abc import Mapping
+from collections.abc import Iterator, Mapping
 from dataclasses import replace
 from pathlib import Path
 from types import MappingProxyType
@@ -53,7 +53,9 @@ def check_against_schema(raw: object, schema_name: str, path: Path) -> None:
 
     schema = json.loads((shipped("schemas") / schema_name).read_text(encoding="utf-8"))
     validator = jsonschema.Draft202012Validator(schema)
-    faults = [
+    # YAML reads 12, no and null as something else than a text, and JSON has texts for keys alone
+    faults = [f"  at {place}: write '{key}' in quotes" for place, key in _bare_keys(raw, "")]
+    faults = faults or [
         f"  at {'/'.join(str(part) for part in error.absolute_path) or 'the top'}: {error.message}"
         for error in sorted(
             validator.iter_errors(raw), key=lambda e: list(map(str, e.absolute_path))
@@ -63,6 +65,17 @@ def check_against_schema(raw: object, schema_name: str, path: Path) -> None:
         raise UnusableSchema(
             f"{path} does not follow {schema_name}; mend these:\n" + "\n".join(faults)
         )
+
+
+def _bare_keys(raw: object, where: str) -> Iterator[tuple[str, object]]:
+    """(place, key) of every key that is no text."""
+    if isinstance(raw, dict):
+        yield from ((where or "the top", key) for key in raw if not isinstance(key, str))
+        for key, value in raw.items():
+            yield from _bare_keys(value, f"{where}/{key}".lstrip("/"))
+    elif isinstance(raw, list):
+        for place, value in enumerate(raw):
+            yield from _bare_keys(value, f"{where}/{place}".lstrip("/"))
 
 
 def load_model(profile: str = "blank") -> Model:
