@@ -40,7 +40,7 @@ _FIELD = _Object(
     {
         **_texts("unit vocabulary separator notation example rdfType public keyOf"),
         "synonyms": [str],
-        "crosswalk": [_TEXTS],
+        "crosswalk": [_Object({"term": str}, rest=str)],
         "constraints": _Object(
             {}, {"required": bool, "unique": bool, "pattern": str, "enum": [object]}
         ),
