@@ -24,6 +24,7 @@ from provenance._survey.plan.plan_content import (
     file_name_parts,
     levels_of,
     plan_content,
+    refuse_unknown_level,
     stamps_of,
 )
 from provenance._survey.plan.plan_sheet import SECRET, plan_sheet
@@ -61,7 +62,8 @@ def write_plans(
 
     Writes `plan-BUILDING[-LEVEL].FORMAT` (a level only where there are several) and, for buildings
     with samples, `strips-BUILDING` as PDF, or as numbered SVG pages. Files of the same name are
-    replaced. Raises UnusableInput for an unknown place or format, or when nothing has coordinates.
+    replaced. Raises UnusableInput for an unknown place, level or format, or when nothing has
+    coordinates.
     """
     if format not in FORMATS:
         raise UnusableInput(f"there is no plan format '{format}'; there are {', '.join(FORMATS)}")
@@ -71,6 +73,9 @@ def write_plans(
     buildings = [place] if place is not None else buildings_of(known.record)
     # of all places, so that a plan has the same name whichever others are drawn with it
     names = file_name_parts(known.record.place["place_id"])
+    if place is None and level is not None:
+        refuse_unknown_level(package, known.record, buildings, level)
+        buildings = [one for one in buildings if level in levels_of(known.record, one)]
     paths: list[Path] = []
     empty: list[str] = []
     for number, building in enumerate(buildings):

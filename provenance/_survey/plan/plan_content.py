@@ -33,6 +33,7 @@ __all__ = [
     "file_name_parts",
     "levels_of",
     "plan_content",
+    "refuse_unknown_level",
     "shortened",
     "stamps_of",
     "wood_alone",
@@ -159,6 +160,21 @@ def stamps_of(package: Package) -> dict[str, str]:
     return stamps
 
 
+def refuse_unknown_level(
+    package: Package, record: FieldRecord, buildings: Sequence[str], level: int | None
+) -> None:
+    """Raise UnusableInput that names the storeys there are when no building has the one asked."""
+    stored = {one: levels_of(record, one) for one in buildings}
+    if level is None or any(level in levels for levels in stored.values()):
+        return
+    told = "; ".join(
+        f"{one}: {', '.join(map(str, levels)) or 'none'}" for one, levels in stored.items()
+    )
+    raise UnusableInput(
+        f"{package.table_path('place')}: no place is on level {level}; levels recorded are {told}"
+    )
+
+
 def plan_content(
     package: Package,
     known: KnownPoints,
@@ -171,7 +187,7 @@ def plan_content(
     """What belongs on the plan of a building, of one storey or of all.
 
     `underlays` says whether images that the record lays under the plan are read. Raises
-    UnusableInput when there is no such place, or such an image cannot be read.
+    UnusableInput when there is no such place or storey, or such an image cannot be read.
     """
     record = known.record
     if building_id not in set(record.place["place_id"]):
@@ -180,6 +196,7 @@ def plan_content(
             f"{package.table_path('place')}: there is no place '{building_id}'; "
             f"buildings are: {places}"
         )
+    refuse_unknown_level(package, record, [building_id], level)
     row = record.place[record.place["place_id"] == building_id].iloc[0]
     inside = {
         str(place)
