@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 import sys
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
@@ -39,6 +40,19 @@ class PlaceParam(click.ParamType[Place]):
         return self._path.convert(place, param, ctx) if isinstance(place, Path) else place
 
 
+class Number(click.FloatRange):
+    """A number of at least `min`; 'nan' and 'inf', which Python takes for numbers, are none."""
+
+    def convert(
+        self, value: Any, param: click.Parameter | None, ctx: click.Context | None
+    ) -> float:
+        """The number; anything else is an error of usage."""
+        number = float(super().convert(value, param, ctx))
+        if not math.isfinite(number):
+            self.fail(f"{value} is no number that can be worked with.", param, ctx)
+        return number
+
+
 out_option: Decorator = click.option(
     "--out", type=click.Path(path_type=Path), default=None, help="Where to write."
 )
@@ -53,6 +67,17 @@ def format_option(*shapes: str) -> Decorator:
         default=shapes[0],
         show_default=True,
         help="How to say it.",
+    )
+
+
+def most_option(usual: int, what: str) -> Decorator:
+    """--most: how many there are of `what`, such as "Findings to show"; 0 is all."""
+    return click.option(
+        "--most",
+        type=click.IntRange(0),
+        default=usual,
+        show_default=True,
+        help=f"{what}; 0 for all.",
     )
 
 

@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING
 import click
 
 from provenance._cli.options import (
+    most_option,
     named_package_argument,
     out_option,
     package_argument,
@@ -20,26 +21,32 @@ if TYPE_CHECKING:
     from provenance._base.findings import Finding
     from provenance._survey.adjust.adjustment import SurveyResult
 
-_MOST_SHOWN = 40
-
 
 @click.command("survey")
 @package_argument
 @site_option
-def survey(package: Path, site: str | None) -> None:
+@click.option("--residuals", is_flag=True, help="Show how well each reading fits.")
+@most_option(40, "Findings to show")
+def survey(package: Path, site: str | None, residuals: bool, most: int) -> None:
     """Compute where ends of wood, holes and datums of PACKAGE are, and how far to trust it.
 
     Tape distances, offsets, bearings and heights (table tie) become site grid coordinates with 95 %
     ranges in the table position, which is written anew. What the crew measured is not changed.
     """
+    from provenance._base.visible import visible
     from provenance._record.package import open_package
     from provenance._survey.adjust.adjustment import survey_package
+    from provenance._survey.residual_text import residual_lines
 
     opened = open_package(package)
     with progress_bar("survey") as progress:
         result = survey_package(opened, site=site, progress=progress)
+    if residuals:
+        for line in residual_lines(result.residuals):
+            click.echo(visible(line))
+        click.echo()
     click.echo(_overview(result))
-    _show(result.findings)
+    _show(result.findings, most)
     click.echo(f"wrote {opened.table_path('position')}")
     if any(finding.severity != "note" for finding in result.findings):
         raise click.exceptions.Exit(1)
@@ -64,12 +71,13 @@ def _overview(result: SurveyResult) -> str:
     return line
 
 
-def _show(findings: tuple[Finding, ...]) -> None:
-    for finding in findings[:_MOST_SHOWN]:
+def _show(findings: tuple[Finding, ...], most: int) -> None:
+    shown = findings[: most or None]
+    for finding in shown:
         where = f"{finding.table}.csv" + (f" row {finding.row}" if finding.row else "")
         click.echo(f"{finding.severity}: {where}: {finding.message} {finding.remedy}")
-    if len(findings) > _MOST_SHOWN:
-        click.echo(f"… and {len(findings) - _MOST_SHOWN} more findings that are not shown here")
+    if len(findings) > len(shown):
+        click.echo(f"… and {len(findings) - len(shown)} more findings; --most 0 shows all")
 
 
 @click.command("plan")
