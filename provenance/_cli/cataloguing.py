@@ -10,6 +10,7 @@ import click
 
 from provenance._cli.options import (
     Decorator,
+    Number,
     PlaceParam,
     format_option,
     out_option,
@@ -221,9 +222,7 @@ def _with_path(unreadable: dict[str, str]) -> list[str]:
 @click.command("audit")
 @click.argument("place", type=PlaceParam())
 @index_option
-@click.option(
-    "--minutes", type=click.FloatRange(0), default=None, help="Begin no bundle after so long."
-)
+@click.option("--minutes", type=Number(0), default=None, help="Begin no bundle after so long.")
 @click.option("--anew", is_flag=True, help="Do not take up an audit that was interrupted.")
 @format_option("text", "json", "html")
 @out_option

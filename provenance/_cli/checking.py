@@ -14,6 +14,7 @@ import click
 from provenance._cli.options import (
     PlaceParam,
     format_option,
+    most_option,
     out_option,
     progress_bar,
     scheduler_option,
@@ -30,13 +31,7 @@ if TYPE_CHECKING:
 @click.argument("packages", metavar="[PACKAGE]...", nargs=-1, type=PlaceParam(must_exist=False))
 @format_option("text", "json", "html", "csv")
 @out_option
-@click.option(
-    "--most",
-    type=click.IntRange(min=0),
-    default=10,
-    show_default=True,
-    help="Findings of one kind to name in text; 0 for all.",
-)
+@most_option(10, "Findings of one kind to name in text")
 @workers_option
 @scheduler_option
 def check(

@@ -7,7 +7,7 @@ from pathlib import Path
 
 import click
 
-from provenance._cli.options import format_option, out_option, progress_bar
+from provenance._cli.options import format_option, most_option, out_option, progress_bar
 
 
 @click.command("compare")
@@ -15,13 +15,7 @@ from provenance._cli.options import format_option, out_option, progress_bar
 @click.argument("new", type=click.Path(path_type=Path))
 @format_option("text", "json", "html", "csv")
 @out_option
-@click.option(
-    "--most",
-    type=click.IntRange(min=0),
-    default=20,
-    show_default=True,
-    help="Lines of one list to show in text; 0 for all.",
-)
+@most_option(20, "Lines of one list to show in text")
 def compare(old: Path, new: Path, shape: str, out: Path | None, most: int) -> None:
     """Say what came, changed and went between OLD and NEW, each a bundle or a package.
 

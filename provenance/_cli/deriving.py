@@ -6,19 +6,39 @@ from pathlib import Path
 
 import click
 
-from provenance._cli.options import out_option, package_argument
+from provenance._cli.options import Number, out_option, package_argument
 
 
 @click.command("derive")
 @package_argument
 @out_option
-@click.option("--gap", default=1, show_default=True, help="Years between dates of one cluster.")
-@click.option("--least", default=3, show_default=True, help="Pieces of wood that make a cluster.")
 @click.option(
-    "--thicker", default=1.0, show_default=True, help="Tree estimate: cm an upper butt may exceed."
+    "--gap",
+    type=click.IntRange(0),
+    default=1,
+    show_default=True,
+    help="Years between dates of one cluster.",
 )
 @click.option(
-    "--thinner", default=2.0, show_default=True, help="Tree estimate: cm it may fall short."
+    "--least",
+    type=click.IntRange(1),
+    default=3,
+    show_default=True,
+    help="Pieces of wood that make a cluster.",
+)
+@click.option(
+    "--thicker",
+    type=Number(0),
+    default=1.0,
+    show_default=True,
+    help="Tree estimate: cm an upper butt may exceed.",
+)
+@click.option(
+    "--thinner",
+    type=Number(0),
+    default=2.0,
+    show_default=True,
+    help="Tree estimate: cm it may fall short.",
 )
 @click.option(
     "--rates",

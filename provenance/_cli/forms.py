@@ -57,7 +57,9 @@ def workbook(package: Path | None, profile: str | None, filled: bool, out: Path 
     "may be given several times.",
 )
 @click.option("--scale", default="1:50", show_default=True, help="Of the grid: 1:20 … 1in=20ft.")
-@click.option("--blanks", type=int, default=None, help="So many blank copies, no filled ones.")
+@click.option(
+    "--blanks", type=click.IntRange(1), default=None, help="So many blank copies, no filled ones."
+)
 @click.option(
     "--codes",
     type=click.Choice(["each", "once"]),

@@ -10,6 +10,7 @@ import click
 
 from provenance._base.visible import visible
 from provenance._cli.options import (
+    most_option,
     named_package_argument,
     out_option,
     paper_option,
@@ -20,11 +21,13 @@ from provenance._cli.options import (
 
 @click.command("stamps")
 @named_package_argument
-@click.argument("count", type=int)
+@click.argument("count", type=click.IntRange(1))
 @click.option("--crew", required=True, help="Who may use the numbers.")
 @site_option
-@click.option("--first", type=int, default=None, help="Start of the crew's range.")
-@click.option("--last", type=int, default=None, help="End of the crew's range, included.")
+@click.option("--first", type=click.IntRange(0), default=None, help="Start of the crew's range.")
+@click.option(
+    "--last", type=click.IntRange(0), default=None, help="End of the crew's range, included."
+)
 @click.option("--dies", default="0123456789", show_default=True, help="Digits in the die set.")
 @click.option(
     "--mark",
@@ -93,7 +96,7 @@ def stamps(
 @click.option("--wood", default=None, help="Species code of the wood it is in.")
 @click.option("--upright", is_flag=True, help="You are sure which way up it is.")
 @click.option("--index", type=click.Path(path_type=Path), default=None, help="Keep an index here.")
-@click.option("--most", default=10, show_default=True, help="How many candidates to show.")
+@most_option(10, "Candidates to show")
 @click.option(
     "--format", "shape", type=click.Choice(["text", "json"]), default="text", show_default=True
 )
@@ -147,7 +150,7 @@ def locate(
             ),
             err=True,
         )
-    found: Found = locate_plug(plugs, reading, seen, genera=genera, limit=most)
+    found: Found = locate_plug(plugs, reading, seen, genera=genera, limit=most or len(plugs))
     if shape == "json":
         raw = {
             "reading": found.reading.text,

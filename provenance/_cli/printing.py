@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING
 import click
 
 from provenance._cli.options import (
+    Number,
     out_option,
     package_argument,
     paper_option,
@@ -33,14 +34,18 @@ samples_option = click.option(
 @site_option
 @click.option("--stock", default="a4_70x37", show_default=True, help="Label stock, or a YAML file.")
 @click.option("--stocks", "list_stocks", is_flag=True, help="List the label stocks and stop.")
-@click.option("--start-at", type=int, default=1, show_default=True, help="First free place.")
-@click.option("--copies", type=int, default=1, show_default=True, help="Of each label.")
+@click.option(
+    "--start-at", type=click.IntRange(1), default=1, show_default=True, help="First free place."
+)
+@click.option(
+    "--copies", type=click.IntRange(1), default=1, show_default=True, help="Of each label."
+)
 @click.option("--crop-marks", is_flag=True, help="Marks to cut by.")
 @click.option("--calibrate", is_flag=True, help="Print the page to measure a printer by, and stop.")
 @click.option("--printer", default=None, help="Correct for this printer, as calibrated.")
 @click.option(
     "--measured",
-    type=float,
+    type=Number(0),
     nargs=4,
     default=None,
     metavar="LEFT1 TOP1 LEFT2 TOP2",
