@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import json
 from collections.abc import Mapping
 from dataclasses import dataclass
 from pathlib import Path
@@ -10,13 +11,14 @@ from typing import Any
 from provenance import __version__
 from provenance._base.disk import write_text
 from provenance._base.progress import Progress
-from provenance._bundle.deposit.files import write_deposit_files
+from provenance._bundle.deposit import schema_org
+from provenance._bundle.deposit.files import deposit_forms, write_deposit_files
 from provenance._bundle.describe.citation import keeper, makers
 from provenance._bundle.describe.code_book import code_book_html, code_book_markdown
-from provenance._bundle.describe.contents import GENERATED, Contents
+from provenance._bundle.describe.contents import Contents
 from provenance._bundle.describe.crate import CRATE, describe_crate
-from provenance._bundle.describe.deposit_names import DEPOSIT_TITLES
 from provenance._bundle.describe.editions import Edition
+from provenance._bundle.describe.generated import generated_names
 from provenance._bundle.describe.lineage import ACCESSION_TAG, Lineage
 from provenance._bundle.describe.plain_readme import plain_readme
 from provenance._bundle.finding_aid.write import write_finding_aid
@@ -29,6 +31,7 @@ from provenance._bundle.redaction.edition_files import (
 from provenance._bundle.redaction.notice import WITHHELD_TEXT
 from provenance._bundle.redaction.redact import Redacted
 from provenance._ledger.custody import last_seal
+from provenance._model.media_types import media_type_of
 from provenance._record.package import DESCRIPTOR, Package, as_json
 
 BUNDLE_VERSION = "1"
@@ -65,7 +68,16 @@ def write_about(
         data / "README.txt",
         plain_readme(package, contents, edition, day=day, rows=rows, earlier=earlier),
     )
-    json_ld = write_deposit_files(package, data, edition, day=day, contents=contents)
+    write_deposit_files(
+        package,
+        data,
+        edition,
+        day=day,
+        formats=tuple(sorted({media_type_of(member.path) for member in contents.members})),
+        sizes=_sizes(contents, rows),
+    )
+    # the pages carry it too
+    json_ld = json.loads((data / schema_org.FORM.file_name).read_text(encoding="utf-8"))
     facts = _facts(package, contents, edition, day, rows) | lineage.facts()
     if filling.redacted:
         write_notice(filling.redacted, data, day)
@@ -93,10 +105,20 @@ def write_about(
         day=day,
         files=files,
         titles=_titles(package, edition),
+        standards={one.file_name: one.standard for one in deposit_forms() if one.standard},
         undescribed=contents.undescribed,
         earlier=earlier,
     )
     write_text(data / CRATE, as_json(crate))
+
+
+def _sizes(contents: Contents, rows: Mapping[str, int]) -> tuple[str, ...]:
+    samples = rows["sample"]
+    return (
+        f"{samples} sample{'' if samples == 1 else 's'}",
+        f"{len(contents.members)} files",
+        f"{contents.byte_count} bytes",
+    )
 
 
 def _facts(
@@ -112,7 +134,7 @@ def _facts(
         "writtenBy": f"treenail {__version__}",
         "rows": dict(rows),
         "lastSeal": last_seal(package),
-        "generated": list(GENERATED),
+        "generated": list(generated_names()),
         "undescribed": list(contents.undescribed),
         "leftOut": list(contents.left_out),
         "missing": [path for _, _, path in contents.missing],
@@ -197,7 +219,7 @@ def _titles(package: Package, edition: Edition) -> dict[str, str]:
         "go.html": "Leads from the number on a label to its page",
         "CODEBOOK.md": "Code book",
         "codebook.html": "Code book, as a page",
-        **DEPOSIT_TITLES,
+        **{one.file_name: one.title for one in deposit_forms()},
         "bundle.json": "Facts about this bundle",
         **(_PUBLIC_TITLES if edition.is_public else _FULL_TITLES),
         DESCRIPTOR: "Data Package descriptor",

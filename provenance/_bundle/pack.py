@@ -22,6 +22,7 @@ from provenance._bundle.describe.contents import (
     survey_package,
 )
 from provenance._bundle.describe.editions import FULL, Edition
+from provenance._bundle.describe.generated import refuse_taken_names
 from provenance._bundle.describe.lineage import lineage_of
 from provenance._bundle.redaction.account import Account
 from provenance._bundle.redaction.edition_files import write_check_summary
@@ -109,6 +110,7 @@ def pack(
             f"{package.folder} is a public edition, made to be read; pack the package of the full "
             "edition that it was made from"
         )
+    refuse_taken_names(package)
     if not edition.is_public:
         out = Path(out) if out else beside / (bundle_name(package) + suffix)
         _refuse_place(package, out)

@@ -14,7 +14,7 @@ from provenance._bundle.bag.bag import payload_files
 from provenance._bundle.bag.hostile import HostileBundle
 from provenance._bundle.bag.limits import DEFAULT_LIMITS, Limits
 from provenance._bundle.bag.verdict import BundleFinding, Verdict
-from provenance._bundle.describe.contents import GENERATED
+from provenance._bundle.describe.generated import generated_names
 from provenance._bundle.describe.lineage import origin_of
 from provenance._bundle.verify import BUNDLE_FACTS, judge_folder, opened_bundle
 from provenance._record.origin import ORIGIN
@@ -115,4 +115,9 @@ def _generated(data: Path) -> frozenset[str]:
     """The top names that pack wrote when this bundle was made; never a part of the package."""
     listed = json.loads((data / BUNDLE_FACTS).read_text(encoding="utf-8")).get("generated")
     names = {one for one in listed if isinstance(one, str)} if isinstance(listed, list) else set()
-    return frozenset(names or GENERATED) - {"datapackage.json", "tables", "schemas", "README.md"}
+    return frozenset(names or generated_names()) - {
+        "datapackage.json",
+        "tables",
+        "schemas",
+        "README.md",
+    }

@@ -15,7 +15,8 @@ from provenance._bundle.bag.bag import payload_files
 from provenance._bundle.bag.hashing import hash_files
 from provenance._bundle.bag.hostile import HostileBundle
 from provenance._bundle.bag.limits import DEFAULT_LIMITS, Limits
-from provenance._bundle.describe.contents import GENERATED, survey_package
+from provenance._bundle.describe.contents import survey_package
+from provenance._bundle.describe.generated import generated_names
 from provenance._bundle.describe.lineage import identity_of
 from provenance._bundle.verify import BUNDLE_FACTS, judge_folder, opened_bundle
 from provenance._compare.difference import Side
@@ -129,7 +130,7 @@ def _bundle_side(path: Path, folder: Path, limits: Limits, progress: Progress) -
 def _generated(facts: Mapping[str, Any]) -> frozenset[str]:
     listed = facts.get("generated")
     names = {one for one in listed if isinstance(one, str)} if isinstance(listed, list) else set()
-    return frozenset(names | set(GENERATED))
+    return frozenset(names | set(generated_names()))
 
 
 def _manifest(path: Path, folder: Path) -> dict[str, str]:

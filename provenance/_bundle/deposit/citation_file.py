@@ -11,6 +11,7 @@ from typing import Any
 
 import yaml
 
+from provenance._bundle.deposit.form import Form, as_text
 from provenance._bundle.describe.citation import UNKNOWN
 
 FORMAT = "1.2.0"
@@ -84,3 +85,16 @@ def _licence(record: Mapping[str, Any]) -> dict[str, Any]:
     if _DATA_LICENCE.fullmatch(named[0].get("rightsIdentifier", "")):
         return {"license": named[0]["rightsIdentifier"]}
     return {"license-url": named[0]["rightsUri"]}
+
+
+FORM = Form(
+    file_name="CITATION.cff",
+    title="Citation metadata (Citation File Format)",
+    order=40,
+    write=as_text(lambda described: citation_file(described.record)),
+    readme=(
+        "CITATION.cff",
+        "how to cite it (Citation File Format; readable as it is)",
+    ),
+    people_read=True,
+)

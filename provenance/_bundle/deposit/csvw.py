@@ -16,8 +16,9 @@ from collections.abc import Iterable, Mapping
 from typing import Any
 
 from provenance._base.visible import visible
+from provenance._bundle.deposit.form import Form, as_text
 from provenance._model.schema import Field, Model, Table
-from provenance._record.package import Package
+from provenance._record.package import Package, as_json
 
 CSVW = "http://www.w3.org/ns/csvw"
 _BASES = {"string": "string", "number": "number", "integer": "integer", "boolean": "boolean"}
@@ -158,3 +159,16 @@ def _datatype(model: Model, one: Field) -> Any:
 
 def _alternatives(codes: Iterable[object]) -> str:
     return "|".join(re.escape(str(code)) for code in codes)
+
+
+FORM = Form(
+    file_name="csv-metadata.json",
+    title="The tables described (CSV on the Web)",
+    order=60,
+    write=as_text(lambda described: as_json(csvw_metadata(described.package))),
+    standard=(CSVW, "CSV on the Web"),
+    readme=(
+        "csv-metadata.json",
+        "tables, columns and keys, for programs (CSV on the Web)",
+    ),
+)

@@ -21,6 +21,7 @@ from provenance._bundle.deposit.darwin_core import (
     relationships,
 )
 from provenance._bundle.deposit.dublin_core import dublin_core
+from provenance._bundle.deposit.form import Described, Form
 from provenance._bundle.deposit.xml_text import xml_document, xml_text
 from provenance._bundle.describe.editions import Edition
 from provenance._record.package import Package
@@ -114,3 +115,23 @@ def _describe(archive: _Element, kind: str, key: str, part: Part) -> None:
 
 def _name(name: str) -> str:
     return f"{{{TEXT_GUIDE}}}{name}"
+
+
+def _write_form(stream: IO[bytes], described: Described) -> None:
+    write_darwin_core_archive(
+        stream, described.package, described.edition, described.record, day=described.day
+    )
+
+
+FORM = Form(
+    file_name="darwin-core.zip",
+    title="The samples as a Darwin Core archive",
+    order=70,
+    write=_write_form,
+    standard=(TEXT_GUIDE, "Darwin Core text guide"),
+    readme=(
+        "darwin-core.zip",
+        "the samples with species, sizes and dated rings, for portals of "
+        "collections (Darwin Core archive; meta.xml in it says what each column is)",
+    ),
+)

@@ -8,6 +8,7 @@ from __future__ import annotations
 from collections.abc import Iterable, Mapping
 from typing import TYPE_CHECKING, Any
 
+from provenance._bundle.deposit.form import Form, as_text
 from provenance._bundle.deposit.xml_text import xml_document, xml_text
 from provenance._bundle.describe.citation import KERNEL
 
@@ -146,3 +147,12 @@ def _fit_for_xml(value: Any) -> Any:
     if isinstance(value, list):
         return [_fit_for_xml(one) for one in value]
     return value
+
+
+FORM = Form(
+    file_name="datacite.xml",
+    title="Citation metadata (DataCite, XML)",
+    order=20,
+    write=as_text(lambda described: datacite_xml(described.record)),
+    standard=(KERNEL, "DataCite Metadata Schema 4"),
+)

@@ -8,6 +8,7 @@ from __future__ import annotations
 from collections.abc import Iterator, Mapping
 from typing import Any
 
+from provenance._bundle.deposit.form import Form, as_text
 from provenance._bundle.deposit.xml_text import xml_document, xml_text
 
 OAI_DC = "http://www.openarchives.org/OAI/2.0/oai_dc/"
@@ -70,3 +71,16 @@ def _box_in_words(box: Mapping[str, float]) -> str:
         ("westlimit", "westBoundLongitude"),
     )
     return "; ".join(f"{short}={box[name]}" for short, name in limits)
+
+
+FORM = Form(
+    file_name="dublin-core.xml",
+    title="Citation metadata (Dublin Core, as in OAI-PMH)",
+    order=30,
+    write=as_text(lambda described: dublin_core(described.record)),
+    standard=(OAI_DC, "Dublin Core in OAI-PMH"),
+    readme=(
+        "dublin-core.xml",
+        "the same for library catalogues (Dublin Core, as in OAI-PMH)",
+    ),
+)

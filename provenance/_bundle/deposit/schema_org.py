@@ -9,11 +9,12 @@ from collections.abc import Iterator
 from typing import Any
 
 from provenance._base.visible import visible
+from provenance._bundle.deposit.form import Form, as_text
 from provenance._bundle.describe.citation import UNAVAILABLE, UNKNOWN, datacite_record
 from provenance._bundle.describe.editions import Edition
 from provenance._bundle.describe.published_places import PublishedPlace, published_places
 from provenance._record.joined import standing_results
-from provenance._record.package import Package
+from provenance._record.package import Package, as_json
 
 CONTEXT = "https://schema.org/"
 MEASURED = ("element", "sample", "lab_result")
@@ -153,3 +154,20 @@ def _tables(package: Package) -> Iterator[dict[str, Any]]:
             "contentUrl": f"tables/{table.name}.csv",
             "encodingFormat": "text/csv",
         }
+
+
+FORM = Form(
+    file_name="schema-org.jsonld",
+    title="The record as a schema.org Dataset (JSON-LD)",
+    order=50,
+    write=as_text(
+        lambda described: as_json(
+            dataset_json_ld(described.package, described.edition, day=described.day)
+        )
+    ),
+    standard=("https://www.w3.org/TR/json-ld11/", "JSON-LD 1.1"),
+    readme=(
+        "schema-org.jsonld",
+        "the same for search engines (schema.org)",
+    ),
+)

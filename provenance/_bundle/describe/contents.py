@@ -13,24 +13,8 @@ from pathlib import Path
 from provenance._base.errors import UnusablePackage
 from provenance._base.portable import unportable_because
 from provenance._bundle.bag.names import name_collisions, unlistable_because, unsafe_because
-from provenance._bundle.describe.deposit_names import DEPOSIT_TITLES
 from provenance._model.schema import Field
 from provenance._record.package import DESCRIPTOR, Package
-
-GENERATED = (
-    "README.txt",
-    "index.html",
-    "go.html",
-    "pages",
-    "codebook.html",
-    "CODEBOOK.md",
-    *DEPOSIT_TITLES,
-    "bundle.json",
-    "WITHHELD.txt",
-    "ro-crate-metadata.json",
-    "check",
-)
-"""What pack writes beside the package's own files, and unpack leaves out again."""
 
 DESCRIBED_FILES = (("file", "path"), ("original", "path"), ("original", "mapping_path"))
 CHECKSUMMED_FILES = ("file", "original")
@@ -69,8 +53,8 @@ class Contents:
 def survey_package(package: Package) -> Contents:
     """List the files of a package in the order of their paths.
 
-    Raises UnusablePackage for a link or device, a name that cannot be carried everywhere, two
-    names that some systems take for one, and a file that stands where pack writes its own.
+    Raises UnusablePackage for a link or device, a name that cannot be carried everywhere, and two
+    names that some systems take for one.
     """
     members: list[Member] = []
     left_out: list[str] = []
@@ -133,11 +117,6 @@ def _refuse_unfit_names(package: Package, paths: list[str]) -> None:
             raise UnusablePackage(
                 f"{package.folder / path}: the name cannot be opened on every system: {reason}; "
                 "rename the file, and its path in the record"
-            )
-        if path.split("/")[0] in GENERATED:
-            raise UnusablePackage(
-                f"{package.folder / path} stands where the bundle has a file of its own; move it "
-                "into files/"
             )
     if pairs := name_collisions(paths):
         one, other = pairs[0]

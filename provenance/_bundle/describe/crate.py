@@ -7,13 +7,13 @@ Source: RO-Crate Metadata Specification 1.3 (w3id.org/ro/crate/1.3).
 from __future__ import annotations
 
 from collections.abc import Iterable, Mapping, Sequence
+from types import MappingProxyType
 from typing import TYPE_CHECKING, Any
 from urllib.parse import quote, unquote
 
 from provenance._bundle.bag.names import unsafe_because
 from provenance._bundle.bag.verdict import BundleFinding
 from provenance._bundle.describe.citation import Maker, keeper, licence_address, licences, makers
-from provenance._bundle.describe.deposit_names import CONFORMS_TO
 from provenance._bundle.describe.editions import Edition
 from provenance._model.media_types import media_type_of
 from provenance._model.schema import TABLE_SCHEMA_PROFILE
@@ -39,15 +39,16 @@ def describe_crate(
     day: str,
     files: Mapping[str, int],
     titles: Mapping[str, str],
+    standards: Mapping[str, tuple[str, str]] = MappingProxyType({}),
     undescribed: Iterable[str] = (),
     earlier: Sequence[Ancestor] = (),
 ) -> dict[str, Any]:
     """The RO-Crate metadata of a bundle's payload.
 
-    `files` maps each path under data/ to its bytes, `titles` some of them to what they are; `day`
-    is the record's date; `earlier` are the bundles this one goes on from, newest first. The full
-    edition is for the restricted store, so it names everybody who made the record; the public one
-    names those who agreed to it.
+    `files` maps each path under data/ to its bytes, `titles` some of them to what they are,
+    `standards` to the address and title of what they follow; `day` is the record's date; `earlier`
+    are the bundles this one goes on from, newest first. The full edition is for the restricted
+    store, so it names everybody who made the record; the public one names those who agreed to it.
     """
     from rocrate.rocrate import ROCrate
 
@@ -71,8 +72,8 @@ def describe_crate(
     if earlier:
         root["prov:wasRevisionOf"] = _earlier(crate, earlier)
     stray = set(undescribed)
-    standards = {
-        **CONFORMS_TO,
+    follows = {
+        **standards,
         DESCRIPTOR: (DATA_PACKAGE_PROFILE, "Data Package 2"),
         **{
             f"schemas/{name}.json": (TABLE_SCHEMA_PROFILE, "Table Schema 2")
@@ -87,7 +88,7 @@ def describe_crate(
             "encodingFormat": media_type_of(path),
             "contentSize": str(byte_count),
         }
-        if standard := standards.get(path):
+        if standard := follows.get(path):
             address, name = standard
             properties["conformsTo"] = _context(
                 crate, address, {"@type": "CreativeWork", "name": name}

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 
+from provenance._bundle.deposit.files import deposit_forms
 from provenance._bundle.describe.citation import keeper
 from provenance._bundle.describe.contents import Contents
 from provenance._bundle.describe.editions import Edition
@@ -143,20 +144,16 @@ def _files(edition: Edition) -> str:
         if edition.is_public
         else check,
         ("ro-crate-metadata.json", "all files described, for programs (RO-Crate)"),
-        ("CITATION.cff", "how to cite it (Citation File Format; readable as it is)"),
-        ("datacite.json, datacite.xml", "the same for whoever registers a DOI (DataCite 4.5)"),
-        ("dublin-core.xml", "the same for library catalogues (Dublin Core, as in OAI-PMH)"),
-        ("schema-org.jsonld", "the same for search engines (schema.org)"),
-        ("csv-metadata.json", "tables, columns and keys, for programs (CSV on the Web)"),
-        (
-            "darwin-core.zip",
-            "the samples with species, sizes and dated rings, for portals of collections (Darwin "
-            "Core archive; meta.xml in it says what each column is)",
-        ),
+        *_deposit_lines(),
         ("bundle.json", "facts about the bundle itself, for programs"),
         ("README.md", "about the package in here, and whether it is worked on"),
     ]
     return "".join(bullet(f"{name}: {text}") for name, text in lines)
+
+
+def _deposit_lines() -> list[tuple[str, str]]:
+    forms = sorted(deposit_forms(), key=lambda one: not one.people_read)
+    return [one.readme for one in forms if one.readme]
 
 
 def _pages() -> str:

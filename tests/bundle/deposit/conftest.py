@@ -7,7 +7,7 @@ from pathlib import Path
 import pytest
 
 from provenance._bundle.deposit.files import write_deposit_files
-from provenance._bundle.describe.contents import record_date, survey_package
+from provenance._bundle.describe.contents import record_date
 from provenance._bundle.describe.editions import FULL, PUBLIC, Edition
 from provenance._record.package import Package
 from tests.builders import a_package
@@ -22,7 +22,8 @@ def described(package: Package, folder: Path, edition: Edition = FULL) -> Path:
         folder,
         edition,
         day=record_date(package),
-        contents=survey_package(package),
+        formats=("text/csv",),
+        sizes=("1 sample",),
     )
     return folder
 

@@ -3,6 +3,9 @@
 from __future__ import annotations
 
 import json
+import pkgutil
+import sys
+import types
 import zipfile
 from pathlib import Path
 from typing import Any
@@ -13,7 +16,11 @@ import yaml
 from dwca.read import DwCAReader
 from lxml import etree
 
-from provenance._bundle.describe.deposit_names import DEPOSIT_TITLES
+from provenance._base.errors import UnusablePackage
+from provenance._bundle import deposit
+from provenance._bundle.deposit import csvw
+from provenance._bundle.deposit.files import deposit_forms
+from provenance._bundle.deposit.form import Form, as_text
 from provenance._bundle.describe.editions import FULL, PUBLIC, Edition
 from provenance._bundle.describe.published_places import published_places
 from provenance._bundle.pack import pack_bundle
@@ -22,6 +29,8 @@ from provenance._bundle.verify import verify_bundle
 from provenance._record.package import Package
 from tests.builders import a_package
 from tests.bundle.deposit.conftest import PUBLISHED, described
+
+NAMES = [one.file_name for one in deposit_forms()]
 
 
 @pytest.fixture(scope="module")
@@ -44,7 +53,7 @@ def contents_of(folder: Path) -> dict[str, bytes]:
 def test_the_same_package_makes_the_same_bytes(package: Package, tmp_path: Path) -> None:
     one, other = (contents_of(described(package, tmp_path / name)) for name in ("1", "2"))
     assert one == other
-    assert set(DEPOSIT_TITLES) <= set(one)
+    assert set(NAMES) <= set(one)
 
 
 def test_an_unpacked_bundle_is_packed_to_the_same_descriptions(
@@ -52,8 +61,8 @@ def test_an_unpacked_bundle_is_packed_to_the_same_descriptions(
 ) -> None:
     first = pack_bundle(package, tmp_path / "1")
     again = pack_bundle(unpack_bundle(first, tmp_path / "unpacked"), tmp_path / "2")
-    assert not [name for name in DEPOSIT_TITLES if (tmp_path / "unpacked" / name).exists()]
-    for name in DEPOSIT_TITLES:
+    assert not [name for name in NAMES if (tmp_path / "unpacked" / name).exists()]
+    for name in NAMES:
         assert (again / "data" / name).read_bytes() == (first / "data" / name).read_bytes()
     assert verify_bundle(again).sound
 
@@ -132,3 +141,59 @@ def test_hostile_text_in_the_record_breaks_no_description(
             if not name.endswith(".zip"):
                 assert b"\x0b" not in content
                 assert b"\x1b" not in content
+
+
+def test_a_form_is_one_module(
+    package: Package, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Found, written, titled, tied to its standard, listed in the README, left out again."""
+    line = ("words.txt", "the title alone, for the smallest of tools")
+    form = Form(
+        file_name="words.txt",
+        title="The title alone",
+        order=99,
+        write=as_text(lambda described: described.record["titles"][0]["title"]),
+        standard=("https://example.org/words", "Words 1"),
+        readme=line,
+    )
+    module = types.ModuleType("provenance._bundle.deposit.words")
+    module.FORM = form  # type: ignore[attr-defined]
+    found = [*pkgutil.iter_modules(deposit.__path__), pkgutil.ModuleInfo(None, "words", False)]
+    monkeypatch.setitem(sys.modules, module.__name__, module)
+    monkeypatch.setattr(pkgutil, "iter_modules", lambda _: found)
+    deposit_forms.cache_clear()
+    try:
+        assert deposit_forms()[-1] == form
+        bundle = pack_bundle(package, tmp_path / "bundle")
+        unpacked = unpack_bundle(bundle, tmp_path / "unpacked")
+        assert verify_bundle(bundle).sound
+    finally:
+        deposit_forms.cache_clear()
+    assert (bundle / "data" / "words.txt").read_text("utf-8") == package.title
+    assert not (unpacked.folder / "words.txt").exists()
+    crate = (bundle / "data" / "ro-crate-metadata.json").read_text("utf-8")
+    assert "The title alone" in crate
+    assert "https://example.org/words" in crate
+    assert ": ".join(line) in (bundle / "data" / "README.txt").read_text("utf-8")
+
+
+def test_two_forms_of_one_name_are_refused(monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr(csvw, "AGAIN", csvw.FORM, raising=False)
+    deposit_forms.cache_clear()
+    try:
+        with pytest.raises(ValueError, match="two forms have the same file_name"):
+            deposit_forms()
+    finally:
+        deposit_forms.cache_clear()
+
+
+@pytest.mark.parametrize("name", ["index.html", "pages/x.html", *NAMES])
+def test_nothing_of_a_package_may_stand_where_pack_writes_its_own(
+    package: Package, tmp_path: Path, name: str
+) -> None:
+    path = package.folder / name
+    path.parent.mkdir(exist_ok=True)
+    path.write_text("the package's own")
+    for edition in (FULL, PUBLIC):
+        with pytest.raises(UnusablePackage, match="stands where the bundle has a file of its own"):
+            pack_bundle(package, tmp_path / "out", edition=edition)
