@@ -4,7 +4,7 @@ VENV := .venv
 BIN := $(VENV)/bin
 STAMP := $(VENV)/.installed
 
-.PHONY: help demo test check docs bench lock wheel clean
+.PHONY: help demo test check docs bench lock lowest wheel clean
 
 help:  ## this list
 	@grep -E '^[a-z]+:.*##' $(MAKEFILE_LIST) | sed 's/:.*##/\t/' | expand -t 10
@@ -29,6 +29,10 @@ bench: $(STAMP)  ## measure; prints ratios (see benchmarks/README.md)
 
 lock: $(STAMP)  ## pin the versions that are installed now
 	$(BIN)/pip freeze --exclude-editable | grep -v '^treenail' > requirements.lock
+
+lowest: $(STAMP)  ## try the lowest versions that pyproject.toml allows
+	$(BIN)/pip install --quiet --disable-pip-version-check uv
+	PATH="$(CURDIR)/$(BIN):$$PATH" .ci/versions lowest-direct
 
 wheel: $(STAMP)  ## build the wheel into dist/
 	$(BIN)/pip wheel --quiet --no-deps --wheel-dir dist .
