@@ -326,7 +326,7 @@ def start_package(
     return open_package(folder)
 
 
-def _read_shaped(path: Path, shape: Mapping[str, Any]) -> dict[str, Any]:
+def _read_shaped(path: Path, shape: object) -> dict[str, Any]:
     raw = _read_object(path)
     _refuse(path, list(shape_faults(raw, shape)))
     return raw
