@@ -1,6 +1,7 @@
 """A thousand labels with their codes, against the same labels with the PDF library's QR widget.
 
 python benchmarks/print.py             time and size as ratios, medians of 3 taken in turns
+python benchmarks/print.py --encoders  the codes alone: our encoder, and segno with the same choices
 python benchmarks/print.py --memory    peak memory of 4,000 and of 16,000 pages, a process each
 """
 
@@ -14,11 +15,12 @@ import subprocess
 import sys
 import tempfile
 import time
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from pathlib import Path
 from typing import Any
 
 from provenance._drawing.boxes import Box
+from provenance._drawing.qr import MASK, encode_text
 from provenance._printing.labels import sample_label
 from provenance._printing.labels.facts import SampleFacts
 from provenance._printing.labels.labels import print_labels
@@ -94,6 +96,52 @@ def compare() -> None:
     print(f"ratio           {widget / ours:8.1f}  {sizes['widget'] / sizes['ours']:8.1f}")
 
 
+def compare_encoders() -> None:
+    """Processor seconds for the codes of LABELS labels, level Q, version and mask given or left."""
+    import qrcode
+    import segno
+
+    texts = [one.payload("") for one in some_facts(LABELS)]
+    versions = [encode_text(text).version for text in texts]
+    quartile = qrcode.constants.ERROR_CORRECT_Q
+
+    def ours() -> None:
+        for text in texts:
+            encode_text(text)
+
+    def segno_given() -> None:
+        for text, version in zip(texts, versions, strict=True):
+            segno.make_qr(text, error="q", version=version, mode="byte", mask=MASK)
+
+    def segno_left() -> None:
+        for text in texts:
+            segno.make_qr(text, error="q", boost_error=False)
+
+    def library_left() -> None:
+        for text in texts:
+            symbol = qrcode.QRCode(error_correction=quartile)
+            symbol.add_data(text)
+            symbol.make()
+
+    ways: dict[str, Callable[[], None]] = {
+        "ours (qrcode, version and mask given)": ours,
+        "segno, version and mask given": segno_given,
+        "qrcode, left to choose": library_left,
+        "segno, left to choose": segno_left,
+    }
+    spent: dict[str, list[float]] = {name: [] for name in ways}
+    for _ in range(RUNS):
+        for name, way in ways.items():
+            start = time.process_time()
+            way()
+            spent[name].append(time.process_time() - start)
+    best = statistics.median(spent["ours (qrcode, version and mask given)"])
+    print(f"{LABELS} codes, processor seconds, and as a multiple of ours")
+    for name, seconds in spent.items():
+        median = statistics.median(seconds)
+        print(f"{name:40}{median:6.2f}  {median / best:5.1f}")
+
+
 def peak_memory(pages: int) -> None:
     with tempfile.TemporaryDirectory() as folder:
         facts, stock = some_facts(100), load_stock("roll_57x32")
@@ -103,11 +151,14 @@ def peak_memory(pages: int) -> None:
 
 def main() -> None:
     parser = argparse.ArgumentParser()
+    parser.add_argument("--encoders", action="store_true")
     parser.add_argument("--memory", action="store_true")
     parser.add_argument("--pages", type=int, default=0, help=argparse.SUPPRESS)
     options = parser.parse_args()
     if options.pages:
         peak_memory(options.pages)
+    elif options.encoders:
+        compare_encoders()
     elif options.memory:
         for pages in (4000, 16000):
             run = subprocess.run(

@@ -18,6 +18,7 @@ from __future__ import annotations
 
 import re
 from dataclasses import dataclass
+from itertools import cycle
 from typing import Any
 
 from provenance._base.errors import TreenailError
@@ -39,6 +40,11 @@ SMALLEST_MODULE_MM = 0.28
 ROOMY_MODULE_MM = 0.5
 LARGEST_VERSION = 40
 MASK = 2
+_MODE_BITS = 4
+_TERMINATOR_BITS = 4
+_ECI_BITS = 12
+_ECI_MODE = 0b0111
+_ECI_UTF8 = 26  # assigned by the AIM ECI register
 
 _DARK_RUN = re.compile(rb"\x01+")
 
@@ -63,25 +69,50 @@ class Code:
 
 def _smallest_version(text: str, level: str) -> int:
     """The version (1-40) that holds the text in byte mode as UTF-8."""
-    from segno import consts
+    from qrcode import util
 
-    capacities: Any = consts.SYMBOL_CAPACITY
-    levels = {
-        "L": consts.ERROR_LEVEL_L,
-        "M": consts.ERROR_LEVEL_M,
-        "Q": consts.ERROR_LEVEL_Q,
-        "H": consts.ERROR_LEVEL_H,
-    }
     body = 8 * len(text.encode("utf-8"))
-    # mode indicator; and where a character is not ASCII the mark that the bytes are UTF-8 (ECI 26)
-    head = 4 if text.isascii() else 16
     for version in range(1, LARGEST_VERSION + 1):
-        counter = 8 if version < 10 else 16
-        if head + counter + body <= capacities[version][levels[level]]:
+        counter = util.length_in_bits(util.MODE_8BIT_BYTE, version)
+        room = util.BIT_LIMIT_TABLE[_level_number(level)][version]
+        if _MODE_BITS + counter + body + (0 if text.isascii() else _ECI_BITS) <= room:
             return version
     raise CodeTooLarge(
         f"a text of {body // 8} bytes is too long for a code at level {level}; shorten it"
     )
+
+
+def _level_number(level: str) -> int:
+    from qrcode import constants
+
+    number: int = getattr(constants, f"ERROR_CORRECT_{level}")
+    return number
+
+
+def _code_words(text: str, version: int, level: str) -> list[int]:
+    """The code words of the text in byte mode, those of the error correction included.
+
+    Texts beyond ASCII are announced as UTF-8 (ECI 26), because a code without an announcement is
+    ISO/IEC 8859-1; the library can do all but that, so the bits before its code words are put
+    together here (ISO/IEC 18004, data encodation).
+    """
+    from qrcode import base, util
+
+    buffer = util.BitBuffer()
+    if not text.isascii():
+        buffer.put(_ECI_MODE, _MODE_BITS)
+        buffer.put(_ECI_UTF8, _ECI_BITS - _MODE_BITS)
+    data = util.QRData(text.encode("utf-8"), mode=util.MODE_8BIT_BYTE, check_data=False)
+    buffer.put(data.mode, _MODE_BITS)
+    buffer.put(len(data), util.length_in_bits(data.mode, version))
+    data.write(buffer)
+    room = util.BIT_LIMIT_TABLE[_level_number(level)][version]
+    buffer.put(0, min(_TERMINATOR_BITS, room - len(buffer)))
+    buffer.put(0, -len(buffer) % 8)
+    for pad, _ in zip(cycle((util.PAD0, util.PAD1)), range(len(buffer), room, 8), strict=False):
+        buffer.put(pad, 8)
+    words: list[int] = util.create_bytes(buffer, base.rs_blocks(version, _level_number(level)))
+    return words
 
 
 def _modules(version: int) -> int:
@@ -95,20 +126,13 @@ def needed_side_mm(text: str, level: str = "Q") -> float:
 
 def encode_text(text: str, level: str = "Q") -> Code:
     """The code of a text at an error correction level (L, M, Q, H), in the smallest version."""
-    import segno
+    from qrcode.main import QRCode
 
     version = _smallest_version(text, level)
-    symbol = segno.make_qr(
-        text,
-        error=level.lower(),
-        version=version,
-        mode="byte",
-        mask=MASK,
-        encoding="utf-8",
-        eci=not text.isascii(),
-        boost_error=False,
-    )
-    return Code(tuple(bytes(row) for row in symbol.matrix), version, level)
+    symbol: Any = QRCode(version, _level_number(level), mask_pattern=MASK)
+    symbol.data_cache = _code_words(text, version, level)
+    symbol.make(fit=False)
+    return Code(tuple(bytes(row) for row in symbol.modules), version, level)
 
 
 def encode_to_fit(text: str, side_mm: float, about: str = "this text") -> Code:

@@ -6,14 +6,21 @@ from pathlib import Path
 
 import numpy as np
 import pytest
+import segno
+import zxingcpp
+from hypothesis import given
+from hypothesis import strategies as st
 from PIL import Image, ImageFilter
+from qrcode import constants, util
 
 from provenance._drawing.document import printed_pages
 from provenance._drawing.paper import MM
 from provenance._drawing.qr import (
+    MASK,
     QUIET_MODULES,
     SMALLEST_MODULE_MM,
     CodeTooLarge,
+    _code_words,
     draw_code,
     encode_text,
     encode_to_fit,
@@ -126,6 +133,51 @@ def test_names_in_other_scripts_come_back_letter_by_letter(tmp_path: Path) -> No
     ]
     page = rendered(a_page_of_codes(tmp_path, texts, 20), 300)
     assert sorted(decoded(page)) == sorted(texts)
+
+
+@given(text=st.text(st.characters(codec="utf-8"), min_size=1, max_size=120))
+def test_any_text_comes_back_letter_by_letter(text: str) -> None:
+    """Whatever a site is called, in any script, and whatever stands in a note."""
+    (found,) = zxingcpp.read_barcodes(
+        code_as_picture(encode_text(text).rows),
+        formats=zxingcpp.BarcodeFormat.QRCode,
+        text_mode=zxingcpp.TextMode.Plain,
+    )
+    assert found.text == text
+
+
+@given(
+    text=st.text(st.characters(codec="utf-8"), min_size=1, max_size=400),
+    level=st.sampled_from("LMQH"),
+)
+def test_another_encoder_makes_the_same_symbol(text: str, level: str) -> None:
+    """segno, with version, level, mask and ECI given.
+
+    Where the bits end on a code word (texts in ASCII) it puts a word of zeros before the pad words,
+    which ISO/IEC 18004 does not have; its version must be the same all the same.
+    """
+    code = encode_text(text, level)
+    other = segno.make_qr(
+        text,
+        error=level,
+        mode="byte",
+        mask=MASK,
+        encoding="utf-8",
+        eci=not text.isascii(),
+        boost_error=False,
+    )
+    assert other.version == code.version
+    if not text.isascii():
+        assert tuple(bytes(row) for row in other.matrix) == code.rows
+
+
+@given(text=st.text(st.characters(codec="ascii"), min_size=1), level=st.sampled_from("LMQH"))
+def test_the_bits_of_a_text_in_ascii_are_those_of_the_library(text: str, level: str) -> None:
+    version = encode_text(text, level).version
+    data = util.QRData(text, mode=util.MODE_8BIT_BYTE, check_data=False)
+    data.data = text.encode()
+    number = getattr(constants, f"ERROR_CORRECT_{level}")
+    assert _code_words(text, version, level) == util.create_data(version, number, [data])
 
 
 def test_the_quiet_zone_is_four_modules_wide(tmp_path: Path) -> None:
