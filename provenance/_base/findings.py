@@ -2,8 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
-from dataclasses import dataclass
+from collections.abc import Iterator, Mapping
+from dataclasses import dataclass, field
 from functools import cached_property
 from typing import TYPE_CHECKING
 
@@ -51,17 +51,61 @@ class Finding:
 
 
 @dataclass(frozen=True)
+class Difference:
+    """A fault that one of two programs names and the other does not.
+
+    `rule` is the library's name for it, or ours; `why` is the reason, where one is known.
+    """
+
+    table: str
+    row: int
+    field: str
+    rule: str
+    value: str
+    message: str
+    why: str = ""
+
+
+@dataclass(frozen=True)
+class SecondOpinion:
+    """What another program says about the structure of the same tables.
+
+    `both` counts the faults that both name. `stopped` are tables that the library could not read
+    to their end, `cut_short` maps those with too many errors to the last row that was reached;
+    `not_compared` counts findings of ours that lie beyond these; `not_asked` says in sentences what
+    the library was not shown.
+    """
+
+    program: str
+    tables: int
+    both: int
+    library_alone: tuple[Difference, ...]
+    ours_alone: tuple[Difference, ...]
+    stopped: tuple[str, ...] = ()
+    cut_short: Mapping[str, int] = field(default_factory=dict)
+    not_compared: int = 0
+    not_asked: tuple[str, ...] = ()
+
+    @property
+    def agrees(self) -> bool:
+        """Whether neither names anything that the other does not."""
+        return not self.library_alone and not self.ours_alone
+
+
+@dataclass(frozen=True)
 class Report:
     """The findings of one check, in the order of the tables and their rows.
 
     `found` holds them in columns (COLUMNS; `row` is a number, all others are text); `rows_checked`
     counts the rows that were read, a table at a time; `rules_run` names every rule.
+    `second_opinion` is there when the library was asked as well.
     """
 
     package: str
     found: pl.DataFrame
     rows_checked: dict[str, int]
     rules_run: tuple[str, ...]
+    second_opinion: SecondOpinion | None = None
 
     @cached_property
     def frame(self) -> pd.DataFrame:

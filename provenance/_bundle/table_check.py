@@ -7,15 +7,18 @@ from pathlib import Path
 
 from provenance._base.disk import CHUNK_BYTES
 from provenance._base.errors import UnusablePackage
-from provenance._base.findings import Finding
+from provenance._base.findings import Finding, SecondOpinion
 from provenance._bundle.bag.limits import Limits
 from provenance._bundle.bag.verdict import BundleFinding
-from provenance._record.package import Package
+from provenance._record.package import DESCRIPTOR, Package
 
 
-def check_tables(package: Package, *, limits: Limits, contents: bool) -> list[BundleFinding]:
+def check_tables(
+    package: Package, *, limits: Limits, contents: bool, second_opinion: bool = False
+) -> tuple[list[BundleFinding], SecondOpinion | None]:
     """What is wrong with the tables: unreadable ones, else faults that their schemas show.
 
+    With `second_opinion` the reference library is asked as well, where the tables can be read.
     Without `contents` only the reading is tried. Trade rules are not asked: a bundle is sound when
     it is what was packed and holds together, and its own report says what was odd about the record.
     """
@@ -25,30 +28,35 @@ def check_tables(package: Package, *, limits: Limits, contents: bool) -> list[Bu
         for fault in _unfit_to_read(package.table_path(name), f"data/tables/{name}.csv", limits)
     ]
     if findings or not contents:
-        return findings
+        return findings, None
     from polars.exceptions import PolarsError
 
     from provenance._checks.check import check_structure
 
     try:
         report = check_structure(package)
+        if second_opinion:
+            from provenance._checks.second_opinion import with_second_opinion
+
+            report = with_second_opinion(package, report)
     except UnusablePackage as error:
-        return [_unreadable("data/tables", str(error))]
+        return [_unreadable("data/tables", str(error))], None
     except (KeyError, TypeError, ValueError, AttributeError, PolarsError) as error:
         # the schemas are a stranger's too, and may ask for what cannot be
         message = f"cannot be checked by the schemas inside: {type(error).__name__} {error}"
-        return [_unreadable("data/tables", message)]
-    return [
+        return [_unreadable("data/tables", message)], None
+    found = [
         BundleFinding(
             "tables",
             one.severity,
             one.rule,
-            f"data/tables/{one.table}.csv",
+            f"data/{one.table if one.table == DESCRIPTOR else f'tables/{one.table}.csv'}",
             f"{_where(one)}: {one.message}",
             one.remedy,
         )
         for one in report
     ]
+    return found, report.second_opinion
 
 
 def _where(one: Finding) -> str:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from provenance._bundle.bag.hostile_text import visible
 from provenance._bundle.bag.verdict import PARTS, SEALS_WITHHELD, Verdict
+from provenance._checks.opinion_words import opinion_words
 
 _TITLES = {
     "container": "Folder or zip",
@@ -44,6 +45,10 @@ def verdict_text(verdict: Verdict) -> str:
             lines.append(f"    ... and {left} MORE, not shown here; --format json names them all")
         for remedy in dict.fromkeys(one.remedy for one in found):
             lines.append(f"      -> {_on_a_line(remedy)}")
+    if verdict.second_opinion:
+        first, *others = opinion_words(verdict.second_opinion)
+        lines.append(f"  {_on_a_line(first)}")
+        lines += [f"    {_on_a_line(said)}" for said in others]
     if verdict.intact and not verdict.sound:
         lines.append("  The bytes are as they were packed; the faults are in the record itself.")
     if verdict.depth == "fast":

@@ -12,6 +12,7 @@ from types import MappingProxyType
 from typing import Any
 
 from provenance._base.errors import TreenailError, UnusableInput, UnusablePackage
+from provenance._base.findings import SecondOpinion
 from provenance._base.portable import unportable_because
 from provenance._base.progress import Progress, say_nothing, stretch
 from provenance._bundle.bag.bag import payload_files
@@ -42,6 +43,7 @@ def verify_bundle(
     bundle: Place | str,
     *,
     fast: bool = False,
+    second_opinion: bool = False,
     known: Checksums = NO_CHECKSUMS,
     limits: Limits = DEFAULT_LIMITS,
     progress: Progress | None = None,
@@ -52,7 +54,9 @@ def verify_bundle(
     nothing is written but below a temporary folder of its own (TMPDIR), where tables and
     descriptions of a zip are brought out to; the rest is hashed as it streams by, in flat memory.
     `fast` compares names and sizes instead of checksums and does not read the tables' contents.
-    Files of which `known` has the checksums are not read again (see bundle/portions.py).
+    `second_opinion` asks the reference library of Table Schema about the tables as well; a fault
+    that it alone names makes the bundle unsound. Files of which `known` has
+    the checksums are not read again (see bundle/portions.py).
     Raises UnusableInput when there is nothing at `bundle`, or it is neither folder nor zip.
     """
     bundle = place_at(bundle)
@@ -63,6 +67,7 @@ def verify_bundle(
                 bundle,
                 bag.folder,
                 fast=fast,
+                second_opinion=second_opinion,
                 known=bag.known,
                 findings=bag.findings,
                 limits=limits,
@@ -143,6 +148,7 @@ def judge_folder(
     *,
     fast: bool,
     limits: Limits,
+    second_opinion: bool = False,
     known: Checksums = NO_CHECKSUMS,
     findings: Iterable[BundleFinding] = (),
     progress: Progress = say_nothing,
@@ -154,6 +160,7 @@ def judge_folder(
     """
     sizes = listed_folder(folder, limits)
     looked_at = ["container", "bag"]
+    opinion = None
     bag = judge_bag(folder, fast=fast, known=known, limits=limits, progress=progress)
     findings = [*findings, *_unportable_names(sizes), *bag.findings]
     data = folder / "data"
@@ -169,13 +176,26 @@ def judge_folder(
             findings.append(_finding("crate", "crate.missing", f"data/{CRATE}", "is missing"))
         package = None if faults else _open(data, documents, findings)
         if package:
-            sums = None if fast else bag.sums
-            _judge_record(package, documents, findings, looked_at, sums=sums, limits=limits)
+            opinion = _judge_record(
+                package,
+                documents,
+                findings,
+                looked_at,
+                sums=None if fast else bag.sums,
+                limits=limits,
+                second_opinion=second_opinion,
+            )
     order = {part: place for place, part in enumerate(looked_at)}
     findings.sort(key=lambda one: order.get(one.part, 0))
     depth = "fast" if fast else "full"
     return Verdict(
-        bundle, depth, tuple(findings), tuple(looked_at), len(sizes), sum(sizes.values())
+        bundle,
+        depth,
+        tuple(findings),
+        tuple(looked_at),
+        len(sizes),
+        sum(sizes.values()),
+        opinion,
     )
 
 
@@ -187,13 +207,16 @@ def _judge_record(
     *,
     sums: Checksums | None,
     limits: Limits,
-) -> None:
+    second_opinion: bool,
+) -> SecondOpinion | None:
     """Tables and ledger, as far as each can be read; without `sums` no contents are compared."""
     looked_at.append("tables")
-    faults = check_tables(package, limits=limits, contents=sums is not None)
+    faults, opinion = check_tables(
+        package, limits=limits, contents=sums is not None, second_opinion=second_opinion
+    )
     findings += faults
     if any(one.rule == "tables.unreadable" for one in faults):
-        return
+        return opinion
     try:
         if sums is not None:
             findings += _compare_sums(package, sums)
@@ -205,8 +228,9 @@ def _judge_record(
                 findings += _check_ledger(package, facts)
     except UnusablePackage as error:
         findings.append(_finding("tables", "tables.unreadable", "data/tables", str(error)))
-        return
+        return opinion
     looked_at.append("custody")
+    return opinion
 
 
 def _unportable_names(paths: Iterable[str]) -> Iterator[BundleFinding]:
@@ -287,7 +311,7 @@ def open_record(folder: Path, limits: Limits = DEFAULT_LIMITS) -> Package:
     documents, faults = _read_documents(data, limits)
     package = None if faults else _open(data, documents, faults)
     if package:
-        faults += check_tables(package, limits=limits, contents=False)
+        faults += check_tables(package, limits=limits, contents=False)[0]
     if package is None or any(one.rule == "tables.unreadable" for one in faults):
         first = faults[0]
         raise UnusableInput(f"{folder.name}: {first.path} {first.message}; {first.remedy}")

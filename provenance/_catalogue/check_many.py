@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from functools import partial
 from pathlib import Path
 
 from provenance._base.errors import TreenailError, UnusableInput
@@ -11,7 +12,7 @@ from provenance._base.findings import Report
 from provenance._base.progress import Progress
 from provenance._catalogue.stores.records import find_sources
 from provenance._catalogue.stores.spread import HERE, Broken, Crew, do_each
-from provenance._record.package import DESCRIPTOR
+from provenance._record.package import DESCRIPTOR, Package
 from provenance._record.remote import Place
 
 __all__ = ["Checked", "check_each", "check_source", "sources_at"]
@@ -50,15 +51,21 @@ def sources_at(places: Sequence[Place]) -> list[Place]:
 
 
 def check_each(
-    sources: Sequence[Place], *, crew: Crew = HERE, progress: Progress | None = None
+    sources: Sequence[Place],
+    *,
+    second_opinion: bool = False,
+    crew: Crew = HERE,
+    progress: Progress | None = None,
 ) -> tuple[Checked, ...]:
     """Check packages and bundles, each as `check_package` does; results in the order of `sources`.
 
-    One that cannot be checked stops no other. Raises TreenailError when a cluster fails (see
-    catalogue/spread.py).
+    With `second_opinion` the reference library is asked as well. One that cannot be checked stops
+    no other. Raises TreenailError when a cluster fails (see catalogue/spread.py).
     """
     done: dict[Place, Checked] = {}
-    for source, result in do_each(check_source, sources, crew=crew):
+    for source, result in do_each(
+        partial(check_source, second_opinion=second_opinion), sources, crew=crew
+    ):
         if isinstance(result, Broken):
             result = Checked(source, None, result.reason)
         done[source] = result
@@ -67,23 +74,34 @@ def check_each(
     return tuple(done[source] for source in dict.fromkeys(sources))
 
 
-def check_source(source: Place) -> Checked:
+def check_source(source: Place, *, second_opinion: bool = False) -> Checked:
     """Check one package or bundle; a zip is unpacked for it, since rules look at its files.
 
     Nothing is written into a bundle. What is wrong with it stands in the result, not in an error.
     """
     from provenance._bundle.verify import open_record, opened_bundle
-    from provenance._checks.check import RuleFailed, check_package
+    from provenance._checks.check import RuleFailed
     from provenance._record.package import open_package
 
     try:
         if isinstance(source, Path) and (source / DESCRIPTOR).is_file():
-            return Checked(source, check_package(open_package(source)))
+            return Checked(source, _reported(open_package(source), second_opinion))
         with opened_bundle(source) as folder:
-            return Checked(source, check_package(open_record(folder)))
+            return Checked(source, _reported(open_record(folder), second_opinion))
     except RuleFailed as failed:
         return Checked(source, failed.report, str(failed))
     except TreenailError as error:
         return Checked(source, None, str(error))
     except OSError as error:
         return Checked(source, None, f"{error.filename or source}: {error.strerror or error}")
+
+
+def _reported(package: Package, second_opinion: bool) -> Report:
+    from provenance._checks.check import check_package
+
+    report = check_package(package)
+    if second_opinion:
+        from provenance._checks.second_opinion import with_second_opinion
+
+        report = with_second_opinion(package, report)
+    return report

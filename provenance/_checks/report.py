@@ -8,6 +8,10 @@ JSON, one object:
     counts        {"error": n, "warning": n, "note": n}
     rowsChecked   {table: rows}
     rulesRun      [id, …]
+    secondOpinion {"program", "agrees", "tables", "both", "libraryAlone": [difference, …],
+                  "checkAlone": [difference, …], "stopped": [table, …], "cutShort": {table: row},
+                  "notCompared", "notAsked": [sentence, …]}, only when it was asked for; a
+                  difference is {"table", "row", "field", "rule", "value", "message", "why"}
     findings      [{"severity", "rule", "table", "row", "key", "field", "value", "message",
                     "remedy", "origin"}, …], in the order of tables and rows; `row` is a number,
                     0 for a table as a whole, 1 for its header
@@ -19,11 +23,13 @@ begins with = + - @, a tab or a line end) gets an apostrophe before it, as sprea
 from __future__ import annotations
 
 import json
+from typing import Any
 
 import polars as pl
 
 from provenance import __version__
 from provenance._base.findings import SEVERITIES, Report
+from provenance._checks.opinion_words import opinion_as_dict
 from provenance._checks.report_html import report_html
 from provenance._checks.report_text import report_text
 
@@ -34,7 +40,7 @@ _LIKE_A_FORMULA = r"^([=+\-@\t\r\n])"
 
 def report_json(report: Report) -> str:
     """The whole report as one JSON object; its shape stands at the head of this module."""
-    head = {
+    head: dict[str, Any] = {
         "package": report.package,
         "writtenBy": f"treenail {__version__}",
         "clean": report.clean,
@@ -42,6 +48,8 @@ def report_json(report: Report) -> str:
         "rowsChecked": dict(report.rows_checked),
         "rulesRun": list(report.rules_run),
     }
+    if report.second_opinion:
+        head["secondOpinion"] = opinion_as_dict(report.second_opinion)
     opened = json.dumps(head, indent=2, ensure_ascii=False).removesuffix("\n}")
     # not splitlines(): a text may hold other characters that end a line
     lines = report.found.write_ndjson().split("\n")

@@ -6,6 +6,7 @@ from provenance import __version__
 from provenance._base.findings import SEVERITIES, Report
 from provenance._base.page_templates import page_templates
 from provenance._checks.grouped import grouped, where
+from provenance._checks.opinion_words import opinion_words
 
 __all__ = ["MOST_ON_A_PAGE", "report_html"]
 
@@ -28,5 +29,6 @@ def report_html(report: Report, *, most: int = MOST_ON_A_PAGE) -> str:
         rows_checked=report.rows_checked,
         rules=len(report.rules_run),
         groups=grouped(report, most),
+        opinion=list(opinion_words(report.second_opinion, most)) if report.second_opinion else [],
         where=where,
     )

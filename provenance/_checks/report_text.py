@@ -8,6 +8,7 @@ from collections.abc import Iterator
 from provenance._base.findings import SEVERITIES, Finding, Report
 from provenance._base.visible import visible
 from provenance._checks.grouped import Group, grouped, where
+from provenance._checks.opinion_words import opinion_words
 
 __all__ = ["counted", "report_text"]
 
@@ -30,6 +31,10 @@ def report_text(
     """
     width = max(_NARROWEST, min(width, _WIDEST))
     lines = [_summary(report, colour), ""]
+    if report.second_opinion:
+        for said in opinion_words(report.second_opinion, most):
+            lines += _wrapped(said, width, "", "  ")
+        lines.append("")
     for group in grouped(report, most):
         lines += _group_lines(group, width, colour, how_to_see_all)
         lines.append("")

@@ -14,6 +14,7 @@ from provenance._cli.options import (
     out_option,
     package_argument,
     progress_bar,
+    second_opinion_option,
 )
 
 if TYPE_CHECKING:
@@ -115,6 +116,7 @@ def _counted(report: Report, severity: str) -> str:
 @click.command("verify")
 @click.argument("bundle", type=PlaceParam(must_exist=False))
 @click.option("--fast", is_flag=True, help="Names and sizes only, no checksums.")
+@second_opinion_option
 @format_option("text", "json")
 @click.option(
     "--against",
@@ -123,13 +125,16 @@ def _counted(report: Report, severity: str) -> str:
     metavar="FULL",
     help="Show that BUNDLE, a public edition, was made from this full one.",
 )
-def verify(bundle: Place, fast: bool, shape: str, full: Path | None) -> None:
+def verify(bundle: Place, fast: bool, second_opinion: bool, shape: str, full: Path | None) -> None:
     """Say whether BUNDLE, a folder or zip, is sound, and name what is not.
 
     BUNDLE may be the address of a zip in a store that fsspec reads (s3://…, sftp://…, https://…).
 
     Exit codes: 0 sound, 1 not sound, 2 nothing that can be opened.
     """
+    if second_opinion and (fast or full):
+        other = "--fast, which reads no rows" if fast else "--against, which compares two bundles"
+        raise click.UsageError(f"--second-opinion does not go with {other}; take one out")
     if full:
         if not isinstance(bundle, Path):
             raise click.BadParameter(
@@ -139,7 +144,9 @@ def verify(bundle: Place, fast: bool, shape: str, full: Path | None) -> None:
     from provenance._bundle.verify import verify_bundle
 
     with progress_bar("verifying") as progress:
-        verdict = verify_bundle(bundle, fast=fast, progress=progress)
+        verdict = verify_bundle(bundle, fast=fast, second_opinion=second_opinion, progress=progress)
+    if second_opinion and not verdict.second_opinion:
+        click.echo("no second opinion: the tables cannot be read, see what is named", err=True)
     if shape == "json":
         import json
 

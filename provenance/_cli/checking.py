@@ -18,6 +18,7 @@ from provenance._cli.options import (
     out_option,
     progress_bar,
     scheduler_option,
+    second_opinion_option,
     workers_option,
 )
 from provenance._record.remote import Place
@@ -32,6 +33,7 @@ if TYPE_CHECKING:
 @format_option("text", "json", "html", "csv")
 @out_option
 @most_option(10, "Findings of one kind to name in text")
+@second_opinion_option
 @workers_option
 @scheduler_option
 def check(
@@ -39,6 +41,7 @@ def check(
     shape: str,
     out: Path | None,
     most: int,
+    second_opinion: bool,
     workers: int,
     scheduler: str | None,
 ) -> None:
@@ -63,18 +66,23 @@ def check(
             open_package(places[0])  # says why it is no package
         raise
     if sources == list(places) and len(sources) == 1:
-        sys.exit(_check_one(sources[0], shape, out, most))
+        sys.exit(_check_one(sources[0], shape, out, most, second_opinion))
     if shape == "html" and out is None:
         raise click.UsageError("pages of several go into a folder: say which with --out")
     with progress_bar("checking") as progress:
-        done = check_each(sources, crew=Crew(workers, scheduler), progress=progress)
+        done = check_each(
+            sources,
+            second_opinion=second_opinion,
+            crew=Crew(workers, scheduler),
+            progress=progress,
+        )
     _tell_all(done, shape, out, most)
     if any(one.why for one in done):
         sys.exit(2)
     sys.exit(0 if all(one.clean for one in done) else 1)
 
 
-def _check_one(source: Place, shape: str, out: Path | None, most: int) -> int:
+def _check_one(source: Place, shape: str, out: Path | None, most: int, second_opinion: bool) -> int:
     """Check one package, or the record in a bundle, with a report of its own."""
     from provenance._base.errors import UnusableInput
     from provenance._catalogue.check_many import check_source
@@ -88,12 +96,21 @@ def _check_one(source: Place, shape: str, out: Path | None, most: int) -> int:
                 report = check_package(open_package(source), progress=progress)
         except RuleFailed as failed:
             broken, report = failed, failed.report
+        if second_opinion:
+            from provenance._checks.second_opinion import with_second_opinion
+
+            with progress_bar("asking the reference library") as progress:
+                report = with_second_opinion(open_package(source), report, step=progress)
     else:
-        checked = check_source(source)
+        checked = check_source(source, second_opinion=second_opinion)
         if checked.report is None or checked.why:
             raise UnusableInput(checked.why)
         report = checked.report
     text = _in_shape(report, shape, most, to_terminal=out is None and sys.stdout.isatty())
+    if report.second_opinion and (out or shape == "csv"):
+        from provenance._checks.opinion_words import opinion_words
+
+        click.echo(next(opinion_words(report.second_opinion)), err=True)
     if out is None:
         click.echo(text, nl=False)
     else:

@@ -100,6 +100,14 @@ scheduler_option: Decorator = click.option(
 site_option: Decorator = click.option("--site", default=None, help="Only this site code.")
 
 
+second_opinion_option: Decorator = click.option(
+    "--second-opinion",
+    is_flag=True,
+    help="Also ask the reference library of Table Schema, and say where it differs. Slow: about a "
+    "minute for a million rows.",
+)
+
+
 @contextmanager
 def progress_bar(label: str) -> Iterator[Progress]:
     """A progress bar on standard error when a person watches it; silent when piped."""

@@ -5,6 +5,8 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import Any
 
+from provenance._base.findings import SecondOpinion
+from provenance._checks.opinion_words import opinion_as_dict
 from provenance._record.remote import Place
 
 PARTS = ("container", "bag", "descriptor", "tables", "crate", "custody")
@@ -36,7 +38,8 @@ class Verdict:
 
     `depth` is 'full' or 'fast' (sizes and names instead of checksums; table contents not read).
     `looked_at` names the parts that could be judged: a part that a graver fault hid is not in it,
-    and the bundle is then never sound.
+    and the bundle is then never sound. `second_opinion` is there when it was asked for and the
+    tables can be read.
     """
 
     bundle: Place
@@ -45,6 +48,7 @@ class Verdict:
     looked_at: tuple[str, ...]
     file_count: int
     byte_count: int
+    second_opinion: SecondOpinion | None = None
 
     def errors(self, part: str | None = None) -> int:
         """How many errors there are, in one part or in all."""
@@ -64,7 +68,7 @@ class Verdict:
 
     def as_dict(self) -> dict[str, Any]:
         """The verdict as plain values, for JSON."""
-        return {
+        said = {
             "bundle": self.bundle.name,
             "sound": self.sound,
             "intact": self.intact,
@@ -76,3 +80,6 @@ class Verdict:
             },
             "findings": [vars(one) for one in self.findings],
         }
+        if self.second_opinion:
+            said["secondOpinion"] = opinion_as_dict(self.second_opinion)
+        return said

@@ -13,7 +13,7 @@ from provenance._record.package import Package
 from provenance._record.reading import FIRST_ROW, TableText
 from provenance._record.tables import ROW
 
-__all__ = ["ORIGIN_TABLES", "gather"]
+__all__ = ["ORIGIN_TABLES", "gather", "in_order"]
 
 _ORIGINS_NAMED = 3
 ORIGIN_TABLES = ("origin", "original", "unread")
@@ -23,10 +23,7 @@ ORIGIN_TABLES = ("origin", "original", "unread")
 def gather(
     package: Package, texts: Mapping[str, TableText], hits: pl.DataFrame, rules_run: Sequence[str]
 ) -> Report:
-    """The report over hits with the columns FOUND.
-
-    Sorted by the tables' order, row, the fields' order, severity and rule.
-    """
+    """The report over hits with the columns FOUND, in their order (see `in_order`)."""
     concerned = set(hits["table"].unique())
     parts = [
         _with_keys(table, texts.get(name), hits.filter(pl.col("table") == name))
@@ -36,7 +33,7 @@ def gather(
     elsewhere = hits.filter(~pl.col("table").is_in(list(package.model.tables)))
     keyed = pl.concat([*parts, _keyless(elsewhere)])
     named = _with_origins(package.model, texts, keyed)
-    found = _sorted(package.model, named).select(COLUMNS).cast({ROW: pl.Int64})
+    found = in_order(package.model, named).select(COLUMNS).cast({ROW: pl.Int64})
     return Report(
         package=package.name,
         found=found,
@@ -145,7 +142,8 @@ def _with_file_names(texts: Mapping[str, TableText], lines: pl.DataFrame) -> pl.
     return lines.select("table", "key", "sheet", "line", file=file)
 
 
-def _sorted(model: Model, found: pl.DataFrame) -> pl.DataFrame:
+def in_order(model: Model, found: pl.DataFrame) -> pl.DataFrame:
+    """Findings by the tables' order, row, the fields' order, severity and rule."""
     tables = {name: number for number, name in enumerate(model.tables)}
     severities = {name: number for number, name in enumerate(SEVERITIES)}
     fields = pl.DataFrame(
