@@ -44,6 +44,7 @@ def import_(
 ) -> None:
     """Read FILES (CSV, TSV, XLSX, ODS) into PACKAGE.
 
+    A Data Package (datapackage.org), a folder or zip with datapackage.json, is read table by table.
     The files are kept byte for byte. Cells that cannot be read are listed, and their text is kept.
     A workbook written by `treenail workbook` needs no mapping. With --draft, --out says where the
     proposed mapping goes (the screen, if left out).
@@ -87,8 +88,13 @@ def _draft(package: Package, files: Sequence[Path], out: Path | None) -> None:
 
 
 def _report(result: ImportResult, package: Path, dry_run: bool) -> Iterable[str]:
-    for name, original_id in result.originals.items():
-        yield f"{name}: {'read only, nothing written' if dry_run else f'kept as {original_id}'}"
+    yield from _cut(
+        [
+            f"{name}: {'read only, nothing written' if dry_run else f'kept as {original_id}'}"
+            for name, original_id in result.originals.items()
+        ],
+        "files",
+    )
     blank = f", {result.spacers} blank or left out" if result.spacers else ""
     yield f"{_counted(result.lines, 'line')} read{blank}"
     changed: dict[str, int] = {}

@@ -62,7 +62,7 @@ def _rows_gone(
     findings = []
     for row in list(origin):
         for kept in by_original.get(row["original_id"], ()):
-            sheet = (kept.path.name, row["sheet"])
+            sheet = (kept.name, row["sheet"])
             if row["table_name"] not in scopes.get(sheet, ()):
                 continue
             there = (row["table_name"], row["row_key"]) in here.get(sheet, ())
@@ -84,7 +84,7 @@ def _gone(row: Mapping[str, str], kept: KeptFile) -> Finding:
     return intake_finding(
         "warning",
         "line_gone",
-        Place(kept.path.name, row["sheet"]),
+        Place(kept.name, row["sheet"]),
         f"{what} {how}. It is kept.",
         "Ask the crew whether it was dropped on purpose or got another code; if so, take the row "
         "out of the record.",

@@ -8,8 +8,9 @@ from contextlib import closing
 from pathlib import Path
 
 from provenance._base.errors import UnusableInput
+from provenance._intake.files.data_package import PackageTable, handed_in
 from provenance._intake.files.readers import open_received
-from provenance._intake.files.received import Limits
+from provenance._intake.files.received import ColumnFacts, Limits
 from provenance._intake.guessing import (
     SURE,
     Guess,
@@ -45,16 +46,19 @@ def draft_mapping(model: Model, files: Sequence[Path], limits: Limits | None = N
     blocks: list[str] = []
     remarks: list[str] = []
     missing: set[str] = set()
-    for path in map(Path, files):
+    for path in (handed_in(Path(one)) for one in files):
         with closing(open_received(path, limits=limits)) as received:
             remarks += [f"# {path.name}: {remark}" for remark in received.remarks]
             for name in received.sheet_names:
-                guess = guess_sheet(name or path.stem, received.sheet(name).rows(), model)
+                sheet = received.sheet(name)
+                described = sheet.columns if isinstance(sheet, PackageTable) else {}
+                guess = guess_sheet(name or path.stem, sheet.rows(), model, described)
                 if guess is None or not guess.tables:
                     where = f"sheet '{name}' of {path.name}" if name else path.name
                     remarks.append(f"# {where} looks like no table of the record; it is left out")
                     continue
-                missing |= _marks(guess)
+                if not (isinstance(sheet, PackageTable) and sheet.states_missing):
+                    missing |= _marks(guess)
                 blocks.append(_source(path, name, guess, model))
     if not blocks:
         raise UnusableInput(
@@ -94,12 +98,20 @@ def _source(path: Path, name: str, guess: SheetGuess, model: Model) -> str:
         example = next(iter(seen.texts), "")[:40]
         lines.append(
             f"    # ? column {_quoted(guess.headings.name(place))} ({seen.count} cells, such as "
-            f"{_quoted(example)}): give it a field, or list it under columns_left_out"
+            f"{_quoted(example)}{_said_of(place, guess)}): give it a field, or list it under "
+            "columns_left_out"
         )
     lines.append("    rows:")
     for table, guesses in guess.tables.items():
         lines += _rows(model.table(table), guesses, guess, model)
     return "\n".join(lines) + "\n"
+
+
+def _said_of(place: int, guess: SheetGuess) -> str:
+    """What the schema says of a column, on one line."""
+    facts = guess.described.get(guess.headings.name(place), ColumnFacts())
+    said = " ".join(f"{facts.title}: {facts.description}".strip(": ").split())
+    return f", said to be {_quoted(said[:200])}" if said else ""
 
 
 def _rows(table: Table, guesses: list[Guess], sheet: SheetGuess, model: Model) -> list[str]:
@@ -149,7 +161,12 @@ def _field(guess: Guess, sheet: SheetGuess, model: Model) -> list[str]:
     if guess.score < SURE:
         remarks.append(f"? is this '{one.title}'")
     if seen is not None:
+        facts = sheet.described.get(heading, ColumnFacts())
         unit, source = guess_unit(heading, one, seen)
+        if not unit and facts.title:
+            unit, source = guess_unit(facts.title, one, seen)
+        if facts.decimal_mark == "," and one.type in ("number", "integer"):
+            parts.append('decimal: ","')
         if unit and unit != one.unit:
             parts.append(f"unit: {unit}")
             if source != "the heading":

@@ -8,9 +8,10 @@ from collections import Counter
 from collections.abc import Collection, Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
 from datetime import date
+from types import MappingProxyType
 
 from provenance._base.errors import UnreadableValue
-from provenance._intake.files.received import Row, shown
+from provenance._intake.files.received import ColumnFacts, Row, shown
 from provenance._intake.lines.cells import CellReader
 from provenance._intake.lines.headings import Headings, headings_of
 from provenance._intake.mapping.mapping import ReadingHabits
@@ -88,6 +89,7 @@ class SheetGuess:
     headings: Headings
     values: dict[int, ColumnValues]
     tables: dict[str, list[Guess]]
+    described: Mapping[str, ColumnFacts] = field(default_factory=dict)
 
     @property
     def unknown(self) -> list[int]:
@@ -96,8 +98,16 @@ class SheetGuess:
         return [place for place, seen in sorted(self.values.items()) if place not in taken]
 
 
-def guess_sheet(name: str, rows: Iterable[Row], model: Model) -> SheetGuess | None:
-    """A guess about one sheet, called `name`; None when it has no headings."""
+def guess_sheet(
+    name: str,
+    rows: Iterable[Row],
+    model: Model,
+    described: Mapping[str, ColumnFacts] = MappingProxyType({}),
+) -> SheetGuess | None:
+    """A guess about one sheet, called `name`; None when it has no headings.
+
+    `described` says more of some columns, by their heading, where a schema came with the file.
+    """
     first = _first(rows, LOOK_AT_ROWS)
     words = [
         (table, one, _words(one)) for table in model.of_role("record") for one in _asked(table)
@@ -107,8 +117,8 @@ def guess_sheet(name: str, rows: Iterable[Row], model: Model) -> SheetGuess | No
         return None
     headings = headings_of(dict(first)[header])
     values = _values_below(first, header)
-    matching = _Matching(headings, words, values)
-    return SheetGuess(header, headings, values, _choose(name, matching, model))
+    matching = _Matching(headings, words, values, described)
+    return SheetGuess(header, headings, values, _choose(name, matching, model), described)
 
 
 def _first(rows: Iterable[Row], most: int) -> list[Row]:
@@ -177,7 +187,9 @@ class _Matching:
         headings: Headings,
         words: Sequence[tuple[Table, Field, set[str]]],
         filled: Collection[int],
+        described: Mapping[str, ColumnFacts],
     ) -> None:
+        self._described = described
         self._headings = headings
         self._filled = filled
         self._words = words
@@ -186,14 +198,14 @@ class _Matching:
         """The best field of a table for each heading, each field once, but for some columns."""
         guesses = []
         for place, name in enumerate(self._headings.names):
-            heading = plain_heading(name)
-            bare = re.sub(r" (?:ft in|ft|in|cm|mm|m)$", "", heading)
+            facts = self._described.get(name, ColumnFacts())
+            heading, title = plain_heading(name), plain_heading(facts.title)
             if place in without or not heading or name.startswith("column "):
                 continue
             for owner, one, named in self._words:
-                if owner.name != table:
+                if owner.name != table or not _may_hold(one, facts.type):
                     continue
-                score = _likeness(heading, bare, one, named)
+                score = max(_likeness(text, one, named) for text in (heading, title or heading))
                 # of two headings that fit, the one with something below it is meant
                 score -= 0.0 if place in self._filled else 0.002
                 if score >= NEAR:
@@ -206,8 +218,21 @@ class _Matching:
         return best
 
 
-def _likeness(heading: str, bare: str, one: Field, named: set[str]) -> float:
+def _may_hold(one: Field, kind: str) -> bool:
+    """Whether a field can hold what a schema says is of that type; texts can be anything."""
+    dated = one.notation == "edtf"
+    if kind == "boolean":
+        return one.type in ("boolean", "string") and not dated
+    if kind == "number":
+        return one.type in ("number", "integer", "string") and not dated
+    if kind in ("date", "datetime", "yearmonth", "year"):
+        return dated or one.type == ("integer" if kind == "year" else "string")
+    return True
+
+
+def _likeness(heading: str, one: Field, named: set[str]) -> float:
     """1 for the field's own title, a little less for its other names, then how alike they look."""
+    bare = re.sub(r" (?:ft in|ft|in|cm|mm|m)$", "", heading)
     if plain_heading(one.title) in (heading, bare):
         return 1.0
     return 0.995 if {heading, bare} & named else _nearness(heading, named)

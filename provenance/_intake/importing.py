@@ -14,6 +14,7 @@ from provenance._base.findings import Finding
 from provenance._base.progress import Progress
 from provenance._intake.bookkeeping import keep_unread, note_origins
 from provenance._intake.events import take_events
+from provenance._intake.files.data_package import handed_in
 from provenance._intake.files.received import Limits
 from provenance._intake.incoming import IncomingFile, read_file
 from provenance._intake.lines.places import Place, intake_finding
@@ -104,7 +105,7 @@ def _distinct(files: Sequence[Path]) -> list[Path]:
     if not files:
         raise UnusableInput("name the files to import")
     seen: dict[str, Path] = {}
-    for path in map(Path, files):
+    for path in (handed_in(Path(one)) for one in files):
         before = seen.setdefault(path.name, path)
         if before is not path and before.resolve() != path.resolve():
             raise UnusableInput(
@@ -169,13 +170,15 @@ def _bring_in(
 def _keep_files(shelf: Shelf, incoming: Sequence[IncomingFile]) -> dict[str, KeptFile]:
     files = {}
     for one in incoming:
-        kept = shelf.keep(one.path, one.sha256)
-        files[one.path.name] = kept
-        if one.mapping.text is not None:
-            digest = sha256(one.mapping.text).hexdigest()
-            shelf.note_mapping(
-                kept, shelf.keep_mapping(one.mapping.file_name, one.mapping.text, digest)
-            )
+        read = {reading.place.file_name for reading in one.readings}
+        for name, (path, digest) in one.files.items():
+            kept = files[name] = shelf.keep(name, path, digest)
+            if one.mapping.text is not None and name in read:
+                text = one.mapping.text
+                shelf.note_mapping(
+                    kept,
+                    shelf.keep_mapping(one.mapping.file_name, text, sha256(text).hexdigest()),
+                )
     return files
 
 

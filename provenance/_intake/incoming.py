@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterator, Sequence
+from collections.abc import Callable, Iterator, Mapping, Sequence
 from contextlib import closing
 from dataclasses import dataclass
 from pathlib import Path
@@ -10,6 +10,7 @@ from pathlib import Path
 from provenance._base.disk import sha256_of
 from provenance._base.errors import UnusableInput
 from provenance._base.findings import Finding
+from provenance._intake.files.data_package import DataPackage
 from provenance._intake.files.readers import open_received
 from provenance._intake.files.received import Limits, ReceivedFile
 from provenance._intake.lines.lines import read_sheet
@@ -18,17 +19,19 @@ from provenance._intake.lines.readings import SheetReading
 from provenance._intake.mapping.mapping import FormMapping, SourceRule
 from provenance._intake.mapping.mapping_file import did_you_mean
 from provenance._intake.mapping.workbook_marker import mapping_of, own_sheets, refuse_foreign_fields
-from provenance._record.package import Package
+from provenance._record.package import DESCRIPTOR, Package
 
 __all__ = ["IncomingFile", "read_file"]
 
 
 @dataclass(frozen=True)
 class IncomingFile:
-    """One file as it was read, with the SHA-256 of its bytes."""
+    """What was handed in as it was read: each file by its name, with the SHA-256 of its bytes.
 
-    path: Path
-    sha256: str
+    Several files are one Data Package.
+    """
+
+    files: Mapping[str, tuple[Path, str]]
     mapping: FormMapping
     readings: tuple[SheetReading, ...]
     findings: tuple[Finding, ...]
@@ -52,32 +55,42 @@ def read_file(
             mapping = _own_mapping(received, path, package, mapping)
             sources = mapping.sources
         assert mapping is not None
-        digest = sha256_of(path)
+        package_files = received.files if isinstance(received, DataPackage) else {path.name: path}
+        files = {one: (where, sha256_of(where)) for one, where in package_files.items()}
         findings: list[Finding] = []
         readings: list[SheetReading] = []
-        jobs = [(source, name) for source in sources for name in _sheets(source, received, path)]
-        for done, (source, name) in enumerate(jobs):
+        jobs = [(source, sheet) for source in sources for sheet in _sheets(source, received, path)]
+        for done, (source, sheet_name) in enumerate(jobs):
 
             def step(share: float, done: int = done) -> None:
                 advance((done + share) / len(jobs))
 
-            place = Place(path.name, name)
+            place = _place(received, path, sheet_name)
             if source.text == sources[0].text:
-                sheet = received.sheet(name)
+                sheet = received.sheet(sheet_name)
                 readings.append(read_sheet(source, sheet, place, package.model, step))
             else:
                 with closing(open_received(path, source.text, limits)) as again:
-                    sheet = again.sheet(name)
+                    sheet = again.sheet(sheet_name)
                     readings.append(read_sheet(source, sheet, place, package.model, step))
-        findings += _about_file(received, {name for _, name in jobs}, path)
+        findings += _about_file(received, {sheet for _, sheet in jobs}, path)
         findings += _about_nothing(readings, bool(own_sheets(received)))
-    return IncomingFile(path, digest, mapping, tuple(readings), tuple(findings))
+    return IncomingFile(files, mapping, tuple(readings), tuple(findings))
+
+
+def _place(received: ReceivedFile, path: Path, sheet: str = "") -> Place:
+    """Where a sheet lies; a table of a Data Package in its own file."""
+    if isinstance(received, DataPackage):
+        return Place(received.place_of(sheet) if sheet else received.file_of(DESCRIPTOR), sheet)
+    return Place(path.name, sheet)
 
 
 def _about_file(received: ReceivedFile, read: set[str], path: Path) -> Iterator[Finding]:
     if not own_sheets(received):
         for remark in received.remarks:
-            yield intake_finding("note", "as_read", Place(path.name), f"{path.name} {remark}.", "")
+            yield intake_finding(
+                "note", "as_read", _place(received, path), f"{path.name} {remark}.", ""
+            )
     yield from _sheets_not_read(received, read, path)
 
 
@@ -152,7 +165,7 @@ def _sheets_not_read(received: ReceivedFile, read: set[str], path: Path) -> Iter
         yield intake_finding(
             "note",
             "sheet_not_read",
-            Place(path.name, name),
+            _place(received, path, name),
             f"The mapping says nothing of this sheet{hidden}, so it was not read.",
             "If it holds part of the record, add a source for it to the mapping.",
             value=name,

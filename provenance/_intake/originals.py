@@ -25,7 +25,7 @@ class KeptFile:
     """
 
     original_id: str
-    path: Path
+    name: str
     sha256: str
     is_new: bool
     lineage: frozenset[str]
@@ -56,18 +56,18 @@ class Shelf:
         self._copies: dict[str, tuple[Path, str]] = {}
         self._texts: dict[str, bytes] = {}
 
-    def keep(self, path: Path, sha256: str) -> KeptFile:
+    def keep(self, name: str, path: Path, sha256: str) -> KeptFile:
         """Give a received file its number; bytes that are there already keep theirs."""
         row = next((row for row in self._table if row["sha256"] == sha256), None)
         is_new = row is None
         if row is None:
             number = 1 + max(map(_number_in, self._ids()), default=0)
-            older = [one["original_id"] for one in self._table if one["file_name"] == path.name]
+            older = [one["original_id"] for one in self._table if one["file_name"] == name]
             row = self._table.add(
                 {
                     "original_id": f"IN-{number}",
-                    "file_name": path.name,
-                    "path": f"originals/{sha256[:12]}/{safe_name(path.name)}",
+                    "file_name": name,
+                    "path": f"originals/{sha256[:12]}/{safe_name(name)}",
                     "sha256": sha256,
                     "byte_count": str(path.stat().st_size),
                     "read_on": self._moment,
@@ -80,7 +80,7 @@ class Shelf:
         lineage = {
             one["original_id"] for one in self._table if one["file_name"] == row["file_name"]
         }
-        return KeptFile(row["original_id"], path, sha256, is_new, frozenset(lineage))
+        return KeptFile(row["original_id"], name, sha256, is_new, frozenset(lineage))
 
     def note_mapping(self, kept: KeptFile, mapping_path: str) -> None:
         """Write down with which mapping a file was read."""

@@ -104,9 +104,13 @@ class ZipBag:
 
 
 @contextmanager
-def opened_zip(bundle: Place, limits: Limits = DEFAULT_LIMITS) -> Iterator[ZipBag]:
+def opened_zip(
+    bundle: Place, limits: Limits = DEFAULT_LIMITS, *, one_folder: bool = True
+) -> Iterator[ZipBag]:
     """Open a zip bundle, on a disk or in a store, and look its directory through.
 
+    A bag lies in one folder; without `one_folder` the zip may hold what it likes at its top, and
+    `base_name` is ''.
     Raises HostileBundle when anything in it could do harm; UnusableInput when it is no zip, was cut
     off, or cannot be read, here or later in the block.
     """
@@ -123,7 +127,7 @@ def opened_zip(bundle: Place, limits: Limits = DEFAULT_LIMITS) -> Iterator[ZipBa
             stream.read()
             with zipfile.ZipFile(stream) as archive:
                 try:
-                    base_name, members = _survey_zip(bundle, archive, limits)
+                    base_name, members = _survey_zip(bundle, archive, limits, one_folder)
                 except HostileBundle:
                     if _is_inner_zip(stream, archive):
                         raise zipfile.BadZipFile("its end is missing") from None
@@ -154,15 +158,18 @@ def unpack_zip(
     bundle: Place,
     folder: Path,
     *,
+    one_folder: bool = True,
     limits: Limits = DEFAULT_LIMITS,
     progress: Progress = say_nothing,
 ) -> Path:
     """Unpack a zip bundle into an empty `folder`; returns the bag's folder in it.
 
+    Without `one_folder` it need be no bag, and `folder` itself is returned.
+
     Raises HostileBundle when anything in the zip could do harm, or with every file in it that is
     damaged; UnusableInput when it is no zip, was cut off, or does not fit on the disk.
     """
-    with opened_zip(bundle, limits) as bag:
+    with opened_zip(bundle, limits, one_folder=one_folder) as bag:
         if grave := [one for one in bag.stray if one.severity == "error"]:
             raise HostileBundle(bundle, grave)
         total = sum(bag.sizes.values())
@@ -202,7 +209,7 @@ def write_member(bag: ZipBag, path: str, target: Path) -> Iterator[int]:
 
 
 def _survey_zip(
-    bundle: Place, archive: zipfile.ZipFile, limits: Limits
+    bundle: Place, archive: zipfile.ZipFile, limits: Limits, one_folder: bool
 ) -> tuple[str, list[zipfile.ZipInfo]]:
     """The one folder inside and the members that are files, once all of them are harmless."""
     everything = archive.infolist()
@@ -229,7 +236,8 @@ def _survey_zip(
     if total > limits.most_total_bytes:
         findings.append(too_big(total, limits))
     base_names = {member.filename.split("/")[0] for member in everything}
-    if not findings and (len(base_names) != 1 or any("/" not in m.filename for m in files)):
+    is_one_folder = len(base_names) == 1 and all("/" in member.filename for member in files)
+    if one_folder and not findings and not is_one_folder:
         findings.append(
             container_finding(
                 "container.not_one_folder",
@@ -239,7 +247,8 @@ def _survey_zip(
         )
     if findings:
         raise HostileBundle(bundle, findings)
-    return base_names.pop(), sorted(files, key=lambda member: member.header_offset)
+    base_name = base_names.pop() if one_folder else ""
+    return base_name, sorted(files, key=lambda member: member.header_offset)
 
 
 def _parents(path: str) -> Iterator[str]:

@@ -7,11 +7,12 @@ from pathlib import Path
 
 from provenance._base.errors import UnusableInput
 from provenance._intake.files.received import Limits, ReceivedFile, TextHabits
+from provenance._record.package import DESCRIPTOR
 
 __all__ = ["open_received"]
 
 HEAD_BYTES = 4096
-HAND_IN = "hand in CSV, TSV, XLSX or ODS"
+HAND_IN = "hand in CSV, TSV, XLSX, ODS or a Data Package"
 _OLE = b"\xd0\xcf\x11\xe0\xa1\xb1\x1a\xe1"
 _FOREIGN = (
     (b"%PDF", "is a PDF; type its table into a spreadsheet, or export it from where it came"),
@@ -32,8 +33,12 @@ def open_received(
     foreign format, damaged, or larger than `limits`.
     """
     limits = limits or Limits()
+    if path.is_dir() and (path / DESCRIPTOR).is_file():
+        from provenance._intake.files.data_package import DataPackage
+
+        return DataPackage(path, limits)
     if path.is_dir():
-        raise UnusableInput(f"{path} is a folder; name the files in it")
+        raise UnusableInput(f"{path} is a folder without {DESCRIPTOR}; name the files in it")
     try:
         with open(path, "rb") as stream:
             head = stream.read(HEAD_BYTES)
@@ -64,6 +69,7 @@ def open_received(
 
 
 def _open_archive(path: Path, limits: Limits) -> ReceivedFile:
+    from provenance._intake.files.data_package import DataPackage, holds_data_package
     from provenance._intake.files.xlsx import DAMAGE, XlsxBook
 
     try:
@@ -80,6 +86,8 @@ def _open_archive(path: Path, limits: Limits) -> ReceivedFile:
         return OdsBook(path, limits)
     if "xl/workbook.xml" in names:
         return XlsxBook(path, limits)
+    if holds_data_package(names):
+        return DataPackage(path, limits)
     if "xl/workbook.bin" in names:
         what = "is a binary workbook (.xlsb); save it as .xlsx"
     elif b"opendocument" in kind:

@@ -10,6 +10,7 @@ from typing import Literal, Protocol
 __all__ = [
     "Area",
     "CellValue",
+    "ColumnFacts",
     "ErrorCell",
     "Limits",
     "ReceivedFile",
@@ -85,6 +86,16 @@ class SheetFacts:
     formulas: Mapping[tuple[int, int], str] = field(default_factory=dict)
     epoch: Literal[1900, 1904] | None = None
     last_row: int = 0
+
+
+@dataclass(frozen=True)
+class ColumnFacts:
+    """What a schema says of a column; texts are '' where it says nothing."""
+
+    title: str = ""
+    description: str = ""
+    type: str = ""
+    decimal_mark: str = ""
 
 
 @dataclass(frozen=True)
