@@ -23,9 +23,12 @@ from provenance._base.findings import Difference, Finding, Report, SecondOpinion
 from provenance._checks.language.kinds import structure_kinds
 from provenance._checks.language.wording import FOUND, shortened
 from provenance._checks.structure.gathering import gather, in_order
+from provenance._checks.structure.patterns import UnusablePattern, tried_in_python
 from provenance._checks.structure.structure import read_texts
+from provenance._model.profile import load_model
 from provenance._model.schema import Model
 from provenance._record.package import DESCRIPTOR, Package
+from provenance._record.reading import TableText
 from provenance._record.reference_library import (
     V2_PROFILE,
     is_address,
@@ -102,7 +105,9 @@ def with_second_opinion(
     `most` errors of a table are listened to; `step` is told (tables done, of how many). Raises
     UnusablePackage when datapackage.json cannot be given to the library.
     """
-    answers = ask_library(package.folder, _descriptor(package), most=most, step=step)
+    descriptor, dropped = _with_patterns_that_end(package, _descriptor(package))
+    answers = ask_library(package.folder, descriptor, most=most, step=step)
+    answers = replace(answers, not_asked=(*dropped, *answers.not_asked))
     opinion = _compared(package, report, answers)
     alone = pl.DataFrame(
         [
@@ -155,6 +160,48 @@ def _schema(folder: Path, path: str) -> Any:
         raise UnusablePackage(
             f"{folder / path} cannot be read as JSON ({error}); put it back from a copy"
         ) from error
+
+
+def _with_patterns_that_end(
+    package: Package, descriptor: dict[str, Any]
+) -> tuple[dict[str, Any], list[str]]:
+    """The descriptor without patterns that would keep the library busy for ever, each named.
+
+    The library gives a pattern to Python's own engine, whose time has no bound. Those of our own
+    schemas are known to be harmless; any other is first tried over the column's values in a process
+    of its own (see checks/patterns.py).
+    """
+    known = {one.constraints.get("pattern") for _, one in load_model("blank").every_field()}
+    texts: dict[str, TableText] | None = None
+    resources, dropped = [], []
+    for resource in descriptor["resources"]:
+        schema = resource.get("schema")
+        fields = schema.get("fields") if isinstance(schema, dict) else None
+        kept: list[Any] = []
+        table = str(resource.get("name"))
+        for one in fields if isinstance(fields, list) else ():
+            constraints = one.get("constraints") if isinstance(one, dict) else None
+            pattern = constraints.get("pattern") if isinstance(constraints, dict) else None
+            if isinstance(pattern, str) and pattern not in known:
+                texts = read_texts(package) if texts is None else texts
+                if why := _no_pattern_to_try(pattern, texts.get(table), one):
+                    dropped.append(f"the pattern of {table}.{one.get('name')}: {why}")
+                    rest = {key: value for key, value in constraints.items() if key != "pattern"}
+                    one = {**one, "constraints": rest}
+            kept.append(one)
+        resources.append({**resource, "schema": {**schema, "fields": kept}} if kept else resource)
+    return {**descriptor, "resources": resources}, dropped
+
+
+def _no_pattern_to_try(pattern: str, text: TableText | None, one: Mapping[str, Any]) -> str:
+    """Why the library is not to try a pattern, '' when it may."""
+    if text is None or one.get("name") not in text.frame.columns:
+        return "the values that it is for are not known here"
+    try:
+        tried_in_python(f"^{pattern}$", text.frame[one["name"]])
+    except UnusablePattern as error:
+        return str(error)
+    return ""
 
 
 def _leads_away(path: object) -> bool:

@@ -14,11 +14,12 @@ from provenance._base.findings import SecondOpinion
 from provenance._checks.check import check_package
 from provenance._checks.opinion_words import opinion_words
 from provenance._checks.second_opinion import with_second_opinion
+from provenance._checks.structure import patterns
 from provenance._cli.bundling import verify
 from provenance._cli.checking import check
 from provenance._record.package import Package, open_package
 from provenance._record.reference_library import without_fetching
-from tests.builders import a_package
+from tests.builders import PackageBuilder, a_package
 
 
 @pytest.fixture(autouse=True)
@@ -176,6 +177,24 @@ def test_nothing_that_a_descriptor_points_at_is_fetched(package: Package) -> Non
     assert "'site' lies outside the package" in told
     assert "'party' lies outside the package" in told
     assert "does not list the table 'site'" in told
+
+
+def test_a_pattern_that_would_never_end_is_not_given_to_the_library(
+    package: Package, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """CWE-1333: the columnar engine takes linear time for it, Python's an exponential one."""
+    monkeypatch.setattr(patterns.tried_in_python, "__kwdefaults__", {"seconds": 2.0})
+    path = package.folder / "schemas" / "element.json"
+    schema = json.loads(path.read_text("utf-8"))
+    (notes,) = [one for one in schema["fields"] if one["name"] == "notes"]
+    notes["constraints"] = {"pattern": "(a+)+b"}
+    path.write_text(json.dumps(schema), encoding="utf-8")
+    builder = PackageBuilder(open_package(package.folder))
+    opinion = opinion_on(builder.with_row("element", element_id="B1-099", notes="a" * 60).package)
+    (told,) = opinion.not_asked
+    assert told == "the pattern of element.notes: it took more than 2 s over the values"
+    (alone,) = opinion.ours_alone
+    assert (alone.table, alone.field, alone.rule) == ("element", "notes", "structure.wrong_form")
 
 
 def test_a_json_schema_inside_a_field_is_not_followed() -> None:

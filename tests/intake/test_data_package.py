@@ -166,7 +166,7 @@ def test_a_drafted_mapping_uses_titles_types_and_marks(tmp_path: Path, package: 
     """'Nr' and 'Länge' say nothing to us; their titles do."""
     text = draft_mapping(package.model, [a_foreign_package(tmp_path / "survey")])
     assert 'element_id: {column: "Nr"}' in text
-    assert 'length_m: {column: "Länge", unit: cm, decimal: ","}' in text
+    assert 'length_m: {column: "Länge", decimal: ",", unit: cm}' in text
     assert "Place of the wood in the frame" in text
     assert "has 'photo', which was not read: it is no text table (png)" in text
 

@@ -17,7 +17,13 @@ import sys
 
 import polars as pl
 
-__all__ = ["LONGEST_PATTERN", "SECONDS_PER_PATTERN", "UnusablePattern", "mismatches"]
+__all__ = [
+    "LONGEST_PATTERN",
+    "SECONDS_PER_PATTERN",
+    "UnusablePattern",
+    "mismatches",
+    "tried_in_python",
+]
 
 SECONDS_PER_PATTERN = 10.0
 """How long one pattern may take over all the different values of one column."""
@@ -83,9 +89,20 @@ def mismatches(
         except pl.exceptions.ComputeError:
             # too large for the columnar engine, or an escape that only Python knows
             pass
+    return (texts != "") & texts.is_in(tried_in_python(pattern, texts, seconds=seconds))
+
+
+def tried_in_python(
+    pattern: str, texts: pl.Series, *, seconds: float = SECONDS_PER_PATTERN
+) -> list[str]:
+    """The different texts that do not match by Python's own engine, in a process that is stopped.
+
+    Raises UnusablePattern as `mismatches` does.
+    """
+    if len(pattern) > LONGEST_PATTERN:
+        raise UnusablePattern(f"it is longer than {LONGEST_PATTERN} characters")
     different = texts.unique().to_list()
-    bad = _bad_in_a_process_of_its_own(pattern, different, seconds)
-    return (texts != "") & texts.is_in([different[i] for i in bad])
+    return [different[at] for at in _bad_in_a_process_of_its_own(pattern, different, seconds)]
 
 
 def _bad_in_a_process_of_its_own(pattern: str, texts: list[str], seconds: float) -> list[int]:

@@ -205,7 +205,8 @@ class DataPackage:
             found = find_encoding(self._folder / paths[name])
             told["encoding"] = found.name
             if found.remark:
-                self._remarks.append(f"has '{name}', which {found.remark}")
+                told_where = found.remark.replace("in the mapping (encoding:)", "in its descriptor")
+                self._remarks.append(f"has '{name}', which {told_where}")
         return told
 
     def _no_table(self, one: Mapping[str, Any], path: str) -> str | None:
