@@ -181,7 +181,9 @@ def _with_patterns_that_end(
         table = str(resource.get("name"))
         for one in fields if isinstance(fields, list) else ():
             constraints = one.get("constraints") if isinstance(one, dict) else None
-            pattern = constraints.get("pattern") if isinstance(constraints, dict) else None
+            if not isinstance(constraints, dict):
+                constraints = {}
+            pattern = constraints.get("pattern")
             if isinstance(pattern, str) and pattern not in known:
                 texts = read_texts(package) if texts is None else texts
                 if why := _no_pattern_to_try(pattern, texts.get(table), one):

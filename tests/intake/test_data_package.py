@@ -261,6 +261,18 @@ def test_a_profile_that_is_an_address_is_left_out_and_told(tmp_path: Path) -> No
     received.close()
 
 
+def test_what_a_schema_demands_of_the_values_is_not_tried(tmp_path: Path) -> None:
+    """CWE-1333: this pattern keeps Python's engine busy for ever; the key makes it be tried."""
+    nr = FIELDS[0] | {"constraints": {"pattern": "(a+)+b", "unique": True}}
+    schema = {"fields": [nr, *FIELDS[1:]], "primaryKey": "Nr"}
+    folder = a_foreign_package(tmp_path / "survey", schema=schema)
+    path = folder / "lists" / "timbers.csv"
+    path.write_bytes(TIMBERS.replace("B1-014", "a" * 60).encode("latin-1"))
+    received = open_received(folder)
+    assert ["a" * 60, "3,25", "beam"] in [row for _, row in received.sheet("timbers").rows()]
+    received.close()
+
+
 def test_a_link_in_the_folder_is_not_followed(tmp_path: Path) -> None:
     folder = a_foreign_package(tmp_path / "survey")
     (folder / "lists" / "more.csv").symlink_to("/etc/hostname")

@@ -37,6 +37,7 @@ FOREIGN_LIMITS = replace(
 _FORMATS = ("csv", "tsv", "json", "jsonl", "ndjson", "inline")
 _TOLD = ("name", "title", "description", "format", "mediatype", "encoding", "dialect", "type")
 """What of a resource the library is told, beside its data and its schema."""
+_OF_A_FIELD = ("name", "title", "description", "type", "decimalChar", "groupChar")
 _LONGEST_NAME = 80
 
 
@@ -200,7 +201,8 @@ class DataPackage:
                 else:
                     document = self._document(document, f"{key} of resource '{name}'")
             if document is not None:
-                told[key] = self._unfetched(document, f"'{name}'.{key}")
+                kept = self._unfetched(document, f"'{name}'.{key}")
+                told[key] = _without_conditions(kept) if key == "schema" else kept
         if "data" not in told and "encoding" not in told:
             found = find_encoding(self._folder / paths[name])
             told["encoding"] = found.name
@@ -267,6 +269,20 @@ class DataPackage:
         if not isinstance(document, dict):
             raise self._refused("is no JSON object", "export it again", path)
         return document
+
+
+def _without_conditions(schema: Any) -> Any:
+    """A schema that says what its columns are, and not what must hold for them.
+
+    A pattern of a stranger may keep the library busy for ever, and our own check comes later.
+    """
+    fields = schema.get("fields") if isinstance(schema, dict) else None
+    if not isinstance(fields, list) or not all(isinstance(one, dict) for one in fields):
+        return schema
+    told = {key: schema[key] for key in ("$schema", "missingValues") if key in schema}
+    return told | {
+        "fields": [{key: one[key] for key in _OF_A_FIELD if key in one} for one in fields]
+    }
 
 
 def _with_every_key(data: Any) -> Any:
