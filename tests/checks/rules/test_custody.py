@@ -209,3 +209,27 @@ def test_a_parcel_with_a_hundred_events_of_its_own_is_not_followed() -> None:
     for _ in range(101):
         record = parcel_event(record, "stored", "2024-07-01", place_held="Box 1")
     only(record.says("parcel.with_many_events"), "C-1", "101 events")
+
+
+def test_a_parcel_with_a_hundred_events_is_followed() -> None:
+    record = a_sound_record()
+    for _ in range(100):
+        record = parcel_event(record, "stored", "2024-07-01", place_held="Box 1")
+    assert record.says("parcel.with_many_events") == []
+
+
+@pytest.mark.parametrize(
+    ("rule", "number", "day"),
+    [
+        ("custody.out_of_order", "3", "2024-06-15"),
+        ("custody.before_the_sample", "1", "2024-06-04"),
+        ("custody.collected_on_another_day", "1", "2024-06-04"),
+    ],
+)
+def test_events_of_the_same_day_are_in_order(rule: str, number: str, day: str) -> None:
+    assert a_sound_record().but("custody", number, happened_on=day).says(rule) == []
+
+
+def test_an_event_cannot_correct_itself() -> None:
+    itself = after("corrected", "2024-07-01", corrects_custody_id="5")
+    only(itself.says("custody.corrects_nothing"), "of event 5, which is not earlier")

@@ -71,3 +71,14 @@ def test_an_uncertain_date_has_an_earliest_and_a_latest_day() -> None:
 
 def test_what_is_no_date_at_all_is_said_once_by_the_structure() -> None:
     assert a_sound_record().but("plug", last_seen_on="last week").says("dates.no_such_day") == []
+
+
+@pytest.mark.parametrize(("date", "told"), [("1900-01-01", False), ("1899-12-31", True)])
+def test_the_trade_begins_with_the_year_1900(date: str, told: bool) -> None:
+    record = a_sound_record().but("plug", last_seen_on=date)
+    assert bool(record.says("dates.before_the_trade_began")) is told
+
+
+def test_the_history_of_a_place_is_older_than_the_trade() -> None:
+    old = a_sound_record().but("episode", happened="1782")
+    assert old.says("dates.before_the_trade_began") == []

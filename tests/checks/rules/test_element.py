@@ -87,3 +87,57 @@ def test_other_figures_in_the_features_are_no_distances(features: str) -> None:
 def test_wood_recorded_in_another_year_than_the_visit_is_noted() -> None:
     broken = a_sound_record().but("element", recorded_on="2023-06-04")
     only(broken.says("element.recorded_outside_visit"), "2023-06-04", "2024-06-03")
+
+
+@pytest.mark.parametrize(
+    ("rule", "inside", "outside"),
+    [
+        ("too_thick", {"diameter_b2_cm": "150"}, {"diameter_b2_cm": "150.1"}),
+        # 24 to 15 is 1.6, 36 to 3 is 12
+        (
+            "readings_unlike",
+            {"diameter_b1_cm": "24", "diameter_b2_cm": "15"},
+            {"diameter_b1_cm": "24", "diameter_b2_cm": "14.9"},
+        ),
+        (
+            "readings_unlike",
+            {"diameter_b1_cm": "36", "diameter_b2_cm": "3", "shape": "sawn"},
+            {"diameter_b1_cm": "36", "diameter_b2_cm": "2.9", "shape": "sawn"},
+        ),
+        ("thicker_than_long", {"length_m": "0.22"}, {"length_m": "0.219"}),
+        ("longer_than_its_use", {"function": "lintel", "length_m": "6"}, {"length_m": "6.01"}),
+        ("feature_beyond_its_end", {"features": "4.25: nail"}, {"features": "4.26: nail"}),
+        ("recorded_outside_visit", {"recorded_on": "2024-06-03"}, {"recorded_on": "2024-06-02"}),
+        ("recorded_outside_visit", {"recorded_on": "2024-06-14"}, {"recorded_on": "2024-06-15"}),
+    ],
+)
+def test_what_a_rule_about_wood_allows_ends_where_it_says(
+    rule: str, inside: dict[str, str], outside: dict[str, str]
+) -> None:
+    allowed = a_sound_record().but("element", **inside)
+    assert allowed.says(f"element.{rule}") == []
+    only(allowed.but("element", **outside).says(f"element.{rule}"), "element 2")
+
+
+def test_readings_are_exchanged_from_a_quarter_of_difference_and_within_a_tenth() -> None:
+    """20 by 25 cm are a quarter apart; 18 is a tenth from 20, and 27.5 from 25 less than that."""
+    sizes = {"diameter_a1_cm": "20", "diameter_a2_cm": "25"}
+    ends = {"diameter_b1_cm": "27.5", "diameter_b2_cm": "18"}
+    squared = a_sound_record().but("element", shape="hewn", **sizes, **ends)
+    rule = "element.readings_exchanged"
+    only(squared.says(rule), "20 and 25")
+    assert squared.but("element", diameter_a2_cm="24.9").says(rule) == []
+    assert squared.but("element", diameter_b2_cm="17.9").says(rule) == []
+    assert squared.but("element", diameter_b1_cm="28").says(rule) == []
+
+
+def test_a_taper_is_judged_from_half_a_metre_and_beyond_six_centimetres_a_metre() -> None:
+    """21.5 cm at end A; 18.5 cm half a metre on are 6 cm a metre."""
+    rule = "element.taper_implausible"
+    short = a_sound_record().but("element", length_m="0.5", diameter_b1_cm="19")
+    assert short.but("element", diameter_b2_cm="18").says(rule) == []
+    steep = short.but("element", diameter_b2_cm="17.9")
+    only(steep.says(rule), "6.1 cm a metre")
+    assert steep.but("element", length_m="0.49").says(rule) == []
+    flared = short.but("element", diameter_b1_cm="26", diameter_b2_cm="26")
+    only(flared.says(rule), "9 cm a metre")

@@ -167,3 +167,54 @@ def test_coordinates_of_ends_need_their_uncertainty() -> None:
     """JCGM 100:2008 (GUM)."""
     broken = ends(position_uncertainty_m="")
     only(broken.says("geometry.position_without_uncertainty"), "B1-014")
+
+
+AT = {"xa_m": "10", "ya_m": "20", "za_m": "5", "yb_m": "20", "zb_m": "5"}
+
+
+@pytest.mark.parametrize(
+    ("length", "apart", "uncertainty", "told"),
+    [
+        # 0.15 m are allowed on short wood, 5 per cent on long, twice the uncertainty on any
+        ("1", "1.149", "", False),
+        ("1", "1.151", "", True),
+        ("1", "0.851", "", False),
+        ("1", "0.849", "", True),
+        ("10", "10.5", "0.05", False),
+        ("10", "10.51", "0.05", True),
+        ("1", "1.5", "0.25", False),
+        ("1", "1.51", "0.25", True),
+    ],
+)
+def test_ends_and_length_may_differ_as_far_as_tape_and_position_are_off(
+    length: str, apart: str, uncertainty: str, told: bool
+) -> None:
+    beam = ends(**AT, length_m=length, xb_m=str(10 + float(apart)))
+    beam = beam.but("element", position_uncertainty_m=uncertainty)
+    assert bool(beam.says("geometry.ends_and_length_disagree")) is told
+
+
+def test_the_whole_allowance_may_be_used() -> None:
+    """10 m and 5 per cent of them."""
+    assert ends(length_m="10", xb_m="10.5").says("geometry.ends_and_length_disagree") == []
+
+
+@pytest.mark.parametrize(("apart", "told"), [("1.149", False), ("1.151", True)])
+def test_without_heights_ends_too_far_apart_in_plan_are_reported(apart: str, told: bool) -> None:
+    beam = ends(length_m="1", xb_m=apart, za_m="", zb_m="", position_uncertainty_m="")
+    assert bool(beam.says("geometry.ends_and_length_disagree")) is told
+
+
+def test_a_datum_in_half_a_place_is_not_placed() -> None:
+    broken = a_sound_record().with_bare_row(
+        "datum", datum_id="D3", site_id="HOLL", kind="nail", x_m="1"
+    )
+    only(broken.says("geometry.datum_not_placed"), "datum 4", "D3")
+    broken = broken.but("datum", "D3", held="true")
+    only(broken.says("geometry.held_without_coordinates"), "D3")
+
+
+@pytest.mark.parametrize("end", ["xa_m", "xb_m"])
+def test_one_end_with_coordinates_needs_its_uncertainty_too(end: str) -> None:
+    beam = a_sound_record().but("element", **{end: "1"}, position_uncertainty_m="")
+    only(beam.says("geometry.position_without_uncertainty"), "B1-014")

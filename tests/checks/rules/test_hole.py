@@ -142,3 +142,88 @@ def test_bores_of_half_five_eighths_and_seven_eighths_of_an_inch_are_usual(bore:
 def test_the_diameter_of_the_core_written_down_for_the_bore_is_noted() -> None:
     broken = a_sound_record().but("sample", bore_mm="9")
     only(broken.says("sample.bore_unusual"), "9 mm", "12.7, 15.875, 22.225")
+
+
+@pytest.mark.parametrize(
+    ("rule", "wood", "inside", "outside"),
+    [
+        # drilled into the end of 0.2 m: 200 mm and 5 per cent and 10 mm
+        (
+            "longer_than_wood",
+            {"length_m": "0.2"},
+            {"direction": "end", "length_mm": "220"},
+            {"direction": "end", "length_mm": "220.1"},
+        ),
+        (
+            "slice_thicker_than_wood_is_long",
+            {},
+            {"kind": "cross_section", "length_mm": "4210"},
+            {"kind": "cross_section", "length_mm": "4211"},
+        ),
+        ("position_beyond_wood", {}, {"along_m": "4.25"}, {"along_m": "4.26"}),
+        ("bore_unusual", {}, {"bore_mm": "12.3"}, {"bore_mm": "12.29"}),
+        ("bore_unusual", {}, {"bore_mm": "13.09"}, {"bore_mm": "13.11"}),
+        ("bore_unusual", {}, {"bore_mm": "22.62"}, {"bore_mm": "22.63"}),
+    ],
+)
+def test_what_a_rule_about_a_hole_allows_ends_where_it_says(
+    rule: str, wood: dict[str, str], inside: dict[str, str], outside: dict[str, str]
+) -> None:
+    record = a_sound_record().but("element", **wood)
+    assert record.but("sample", **inside).says(f"sample.{rule}") == []
+    only(record.but("sample", **outside).says(f"sample.{rule}"), "sample 2")
+
+
+@pytest.mark.parametrize(("along", "told"), [("0.1", False), ("0.099", True)])
+def test_holes_a_hand_apart_are_not_close(along: str, told: bool) -> None:
+    pair = a_sound_record().but("sample", along_m="0")
+    pair = pair.with_row("sample", sample_id="232", along_m=along)
+    assert bool(pair.says("sample.holes_close")) is told
+
+
+@pytest.mark.parametrize(("clock", "told"), [("3.8", True), ("4", False)])
+def test_holes_at_one_height_are_as_far_apart_as_the_chord_between_them(
+    clock: str, told: bool
+) -> None:
+    """Round wood of 20 cm: a chord is 200 mm x sin(half the angle), 41.6 mm at 0.8 hours (24
+    degrees), 51.8 mm at an hour; with 0.09 m along the wood 99.1 mm and 103.8 mm."""
+    sizes = ("diameter_a1_cm", "diameter_a2_cm", "diameter_b1_cm", "diameter_b2_cm")
+    pair = a_sound_record().but("element", **dict.fromkeys(sizes, "20"))
+    pair = pair.with_row("sample", sample_id="232", along_m="1.34", clock=clock)
+    assert bool(pair.says("sample.holes_close")) is told
+
+
+@pytest.mark.parametrize(
+    ("ends", "along", "through"),
+    [
+        # one end measured: 15 mm a metre thicker to the hole, or over the whole length of 4.2 m
+        ({"diameter_a1_cm": "12"}, "1.2", "138 mm"),
+        ({"diameter_a1_cm": "12"}, "", "183 mm"),
+        ({"diameter_b1_cm": "12"}, "", "183 mm"),
+        ({"diameter_b1_cm": "12"}, "4.25", "120 mm"),
+        ({"diameter_a1_cm": "12", "length_m": ""}, "", "120 mm"),
+    ],
+)
+def test_wood_measured_at_one_end_is_taken_as_thick_as_it_may_be(
+    ends: dict[str, str], along: str, through: str
+) -> None:
+    sizes = ("diameter_a1_cm", "diameter_a2_cm", "diameter_b1_cm", "diameter_b2_cm")
+    wood = dict.fromkeys(sizes, "") | ends
+    record = core(900, along_m=along).but("element", **wood)
+    only(record.says(LONG), f"only about {through}")
+
+
+def test_without_a_shape_two_readings_may_be_those_of_squared_wood() -> None:
+    """3 4 5: 30 by 40 cm are 500 mm through if squared, 400 mm if round."""
+    sizes = {"diameter_a1_cm": "30", "diameter_a2_cm": "40"}
+    ends = {"diameter_b1_cm": "30", "diameter_b2_cm": "40"}
+    unsaid = core(900).but("element", shape="", **sizes, **ends)
+    only(unsaid.says(LONG), "500 mm")
+    only(unsaid.but("element", shape="round").says(LONG), "400 mm")
+    single = unsaid.but("element", diameter_a2_cm="", diameter_b2_cm="")
+    only(single.says(LONG), "300 mm")
+
+
+def test_a_hole_just_beyond_the_end_is_as_thick_as_the_end() -> None:
+    """The position may be 0.05 m beyond the wood; the taper does not go on there."""
+    only(core(900, along_m="4.25").says(LONG), "200 mm")

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import pytest
+
 from tests.checks.rules.record import Record, a_sound_record, only
 
 
@@ -75,3 +77,40 @@ def test_a_result_cannot_be_reported_before_its_parcel_arrived() -> None:
 def test_a_result_comes_from_where_its_parcel_went() -> None:
     broken = a_sound_record().but("consignment", to_party_id="REPO")
     only(broken.says("parcel.to_another_laboratory"), "R-1 is by LAB", "went to REPO")
+
+
+@pytest.mark.parametrize(
+    ("rule", "table", "field", "day"),
+    [
+        ("received_before_sent", "consignment", "received_on", "2024-06-16"),
+        ("sent_before_packed", "consignment", "sent_on", "2024-06-15"),
+        ("packed_before_its_samples", "consignment", "packed_on", "2024-06-04"),
+        ("result_before_receipt", "lab_result", "reported_on", "2024-06-20"),
+    ],
+)
+def test_what_happens_on_one_day_is_in_order(rule: str, table: str, field: str, day: str) -> None:
+    assert a_sound_record().but(table, **{field: day}).says(f"parcel.{rule}") == []
+
+
+def test_the_newest_sample_of_a_parcel_counts() -> None:
+    more = a_sound_record().with_row("sample", sample_id="232", collected_on="2024-06-16")
+    packed = {"event": "packed", "happened_on": "2024-06-15", "consignment_id": "C-1"}
+    more = more.with_bare_row("custody", custody_id="5", sample_id="232", **packed)
+    only(more.says("parcel.packed_before_its_samples"), "sample 232", "2024-06-16")
+
+
+@pytest.mark.parametrize(("due", "told"), [("2024-12-31", False), ("2024-12-30", True)])
+def test_an_answer_is_overdue_from_the_day_after(due: str, told: bool) -> None:
+    assert bool(unreported().but("consignment", due_on=due).says("parcel.overdue")) is told
+
+
+def test_an_answer_is_hoped_for_only_from_a_laboratory() -> None:
+    assert unreported().but("consignment", purpose="storage").says("parcel.overdue") == []
+
+
+@pytest.mark.parametrize(("today", "told"), [("2024-08-15", False), ("2024-08-16", True)])
+def test_a_parcel_may_be_on_its_way_for_sixty_days(today: str, told: bool) -> None:
+    """Sent on 16 June: 14 days of June, 31 of July and 15 of August are sixty."""
+    silent = a_sound_record().but("consignment", received_on="").but("custody", "4", event="stored")
+    silent = silent.but("lab_result", reported_on=today)
+    assert bool(silent.says("parcel.no_receipt")) is told

@@ -174,3 +174,43 @@ def test_a_plug_cannot_be_set_before_its_sample_is_taken() -> None:
 def test_a_plug_cannot_be_seen_before_it_is_set() -> None:
     broken = a_sound_record().but("plug", last_seen_on="2024-06-01")
     only(broken.says("plug.seen_before_set"), "2024-06-01", "2024-06-04")
+
+
+@pytest.mark.parametrize(
+    ("rule", "inside", "outside"),
+    [
+        ("loose", {"dowel_mm": "12.2"}, {"dowel_mm": "12.19"}),
+        ("too_thick", {"dowel_mm": "13.2"}, {"dowel_mm": "13.21"}),
+        ("longer_than_hole", {"length_mm": "110"}, {"length_mm": "110.1"}),
+        ("set_before_sample", {"placed_on": "2024-06-04"}, {"placed_on": "2024-06-03"}),
+        ("seen_before_set", {"last_seen_on": "2024-06-04"}, {"last_seen_on": "2024-06-03"}),
+    ],
+)
+def test_what_a_rule_about_a_plug_allows_ends_where_it_says(
+    rule: str, inside: dict[str, str], outside: dict[str, str]
+) -> None:
+    assert a_sound_record().but("plug", **inside).says(f"plug.{rule}") == []
+    only(a_sound_record().but("plug", **outside).says(f"plug.{rule}"), "plug 2")
+
+
+@pytest.mark.parametrize(("rule", "dowel"), [("plug.loose", "5"), ("plug.too_thick", "30")])
+@pytest.mark.parametrize("status", ["replaced", "lost", "not_plugged"])
+def test_a_plug_that_is_gone_need_not_fit(rule: str, dowel: str, status: str) -> None:
+    assert a_sound_record().but("plug", dowel_mm=dowel, status=status).says(rule) == []
+
+
+def test_a_successor_set_on_the_same_day_is_sound() -> None:
+    same_day = second_plug().but("plug", "P-231", replaced_by_plug_id="P-231b")
+    assert same_day.says("plug.successor_set_earlier") == []
+
+
+def test_without_a_depth_the_core_says_how_deep_the_hole_is() -> None:
+    """98 mm of core; a plug may stand 5 mm proud."""
+    shallow = a_sound_record().but("sample", depth_mm="")
+    assert shallow.but("plug", length_mm="103").says("plug.longer_than_hole") == []
+    only(shallow.but("plug", length_mm="104").says("plug.longer_than_hole"), "98 mm")
+
+
+@pytest.mark.parametrize("status", ["replaced", "lost", "not_plugged"])
+def test_a_plug_that_is_not_in_its_hole_needs_no_stamp(status: str) -> None:
+    assert a_sound_record().but("plug", stamp="", status=status).says("plug.no_stamp") == []

@@ -107,3 +107,94 @@ def test_a_lost_or_changed_figure_in_the_easting_is_reported(easting: str) -> No
 def test_a_grid_position_off_the_earth_is_reported_too() -> None:
     broken = a_sound_record().but("site", easting_m="9e12", northing_m="9e12")
     only(broken.says("site.grid_and_degrees_disagree"), "km from its latitude")
+
+
+@pytest.mark.parametrize(
+    ("longitude", "latitude", "told"),
+    [
+        ("6.5", "56", False),
+        ("6.51", "56", True),
+        ("-0.5", "56", False),
+        ("-0.51", "56", True),
+        ("3", "84.5", False),
+        ("3", "84.51", True),
+        ("3", "-0.5", False),
+        ("3", "-0.51", True),
+        ("3.2", "90", True),
+        ("3.2", "90.1", False),  # no latitude at all, which another rule says
+    ],
+)
+def test_a_site_may_lie_half_a_degree_beyond_the_edge_of_its_grid(
+    longitude: str, latitude: str, told: bool
+) -> None:
+    """EPSG 32631 is for 0 to 6 degrees east and 0 to 84 degrees north."""
+    record = a_sound_record().but("site", longitude=longitude, latitude=latitude)
+    assert bool(record.says("site.another_grid_zone")) is told
+
+
+@pytest.mark.parametrize(
+    ("longitude", "told"),
+    [
+        ("179.9", False),
+        ("-179.9", False),
+        ("176.31", False),
+        ("176.3", True),
+        ("-177.65", False),
+        ("-177.64", True),
+    ],
+)
+def test_a_grid_may_reach_across_the_date_line(longitude: str, told: bool) -> None:
+    """EPSG 3460 is for 176.81 degrees east to 178.15 degrees west."""
+    record = a_sound_record().but("site", latitude="-17", longitude=longitude, grid_epsg="3460")
+    assert bool(record.says("site.another_grid_zone")) is told
+
+
+@pytest.mark.parametrize(
+    ("easting", "uncertainty", "told"),
+    [
+        ("500999", "0", False),
+        ("501000", "0", True),
+        ("501000", "", True),
+        ("501000", "1", False),
+        ("501400", "500", False),
+        ("501500", "500", True),
+    ],
+)
+def test_the_zero_point_of_a_grid_may_lie_a_kilometre_from_the_site(
+    easting: str, uncertainty: str, told: bool
+) -> None:
+    """IOGP Guidance Note 7-2: scale 0.9996 in the middle of a zone, so 1000 m of easting are
+    1000.4 m, and 1500 m are 1500.6 m."""
+    record = a_sound_record().but(
+        "site",
+        latitude="0",
+        longitude="3",
+        easting_m=easting,
+        northing_m="0",
+        coordinate_uncertainty_m=uncertainty,
+    )
+    assert bool(record.says("site.grid_and_degrees_disagree")) is told
+
+
+@pytest.mark.parametrize(
+    ("latitude", "longitude", "told"),
+    [("90", "10", 0), ("90.1", "90", 1), ("-90.1", "90", 1), ("90.1", "90.1", 0)],
+)
+def test_a_latitude_is_never_beyond_ninety(latitude: str, longitude: str, told: int) -> None:
+    """ISO 6709."""
+    record = a_sound_record().but("site", latitude=latitude, longitude=longitude, grid_epsg="32633")
+    assert len(record.says("site.coordinates_exchanged")) == told
+
+
+def test_an_exchange_at_the_pole_is_told_once() -> None:
+    """EPSG 32646 is for 90 to 96 degrees east; its grid alone tells the exchange at 90."""
+    at_ninety = a_sound_record().but("site", latitude="90", longitude="10", grid_epsg="32646")
+    only(at_ninety.says("site.coordinates_exchanged"), "only exchanged")
+    beyond = at_ninety.but("site", latitude="90.4")
+    only(beyond.says("site.coordinates_exchanged"), "no latitude beyond 90")
+
+
+@pytest.mark.parametrize(("latitude", "longitude"), [("0", "3"), ("56", "0")])
+def test_a_single_zero_is_a_position(latitude: str, longitude: str) -> None:
+    record = a_sound_record().but("site", latitude=latitude, longitude=longitude)
+    assert record.says("site.null_island") == []

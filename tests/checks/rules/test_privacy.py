@@ -120,3 +120,29 @@ def test_people_who_were_not_asked_are_noted() -> None:
 def test_letters_and_filled_sheets_are_not_public(kind: str) -> None:
     broken = a_sound_record().but("file", "F-1", kind=kind)
     only(broken.says("privacy.letter_in_the_open"), "file 2 access", kind)
+
+
+@pytest.mark.parametrize(("name", "told"), [("Ada Li", True), ("Al Li", False)])
+def test_a_name_of_six_letters_is_looked_for_and_a_shorter_one_is_not(
+    name: str, told: bool
+) -> None:
+    record = a_sound_record().but("party", "MB", name=name).but("element", notes=f"by {name} again")
+    assert bool(record.says(RULES[3])) is told
+
+
+def test_a_site_whose_public_name_is_its_own_hides_nothing() -> None:
+    shown = a_sound_record().but("site", public_name="Hollin Reach (invented)")
+    shown = shown.but("episode", title="Fire at Hollin Reach")
+    assert shown.says(RULES[4]) == []
+    unsaid = shown.but("site", public_name="")
+    only(unsaid.says(RULES[4]), "site HOLL")
+
+
+def test_an_organisation_may_be_named_in_a_note() -> None:
+    named = a_sound_record().but("element", notes="seen at Alder Ring Laboratory")
+    assert named.says(RULES[3]) == []
+
+
+def test_a_letter_kept_back_is_sound() -> None:
+    kept = a_sound_record().but("file", "F-1", kind="letter", access="restricted")
+    assert kept.says("privacy.letter_in_the_open") == []

@@ -5,7 +5,7 @@ from __future__ import annotations
 import pytest
 
 from tests.checks.rules.record import Record, a_sound_record, only
-from tests.checks.rules.test_custody import after
+from tests.checks.rules.test_custody import after, then
 
 
 def second_result(**values: str) -> Record:
@@ -147,3 +147,38 @@ def test_a_genus_named_as_a_whole_agrees_with_its_species() -> None:
 def test_the_species_of_the_wood_stands_in_where_the_sample_has_none() -> None:
     broken = a_sound_record().but("sample", species_field="").but("element", species_field="QUSP")
     only(broken.says("result.genus_differs"), "QUSP")
+
+
+@pytest.mark.parametrize(
+    ("rule", "day", "told"),
+    [
+        ("result.before_sample", "2024-06-04", False),
+        ("result.before_arrival", "2024-06-16", False),
+        ("result.before_arrival", "2024-06-15", True),
+        ("result.of_a_lost_sample", "2024-08-01", False),
+        ("result.of_a_lost_sample", "2024-08-02", True),
+    ],
+)
+def test_a_report_of_the_same_day_is_in_order(rule: str, day: str, told: bool) -> None:
+    lost = after("lost", "2024-08-01").but("lab_result", reported_on=day)
+    assert bool(lost.says(rule)) is told
+
+
+def test_a_first_result_supersedes_nothing() -> None:
+    assert a_sound_record().says("result.revision_of_nothing") == []
+    unsaid = a_sound_record().but("lab_result", revision="")
+    assert unsaid.says("result.revision_of_nothing") == []
+
+
+def test_a_lost_sample_that_was_found_may_be_examined() -> None:
+    found = then(after("lost", "2024-08-01"), "found", "2024-08-15")
+    assert found.says("result.of_a_lost_sample") == []
+    missing = a_sound_record().but("custody", "4", state="missing")
+    again = then(missing, "found", "2024-07-01", state="missing")
+    assert again.says("result.of_a_lost_sample") == []
+
+
+@pytest.mark.parametrize("values", [{"outcome": "tentative"}, {"method": "radiocarbon"}])
+def test_a_reference_is_asked_of_firm_crossdates_only(values: dict[str, str]) -> None:
+    unnamed = a_sound_record().but("lab_result", reference_chronology="", **values)
+    assert unnamed.says("result.no_reference_named") == []

@@ -97,3 +97,44 @@ def test_a_code_for_a_whole_genus_agrees_with_its_species() -> None:
     """ITRDB: PISP is any pine."""
     sound = a_sound_record().but("sample", species_field="PISP")
     assert sound.says("sample.species_unlike_its_wood") == []
+
+
+@pytest.mark.parametrize(
+    ("rule", "inside", "outside"),
+    [
+        ("before_visit", {"collected_on": "2024-06-03"}, {"collected_on": "2024-06-02"}),
+        ("after_visit", {"collected_on": "2024-06-14"}, {"collected_on": "2024-06-15"}),
+        ("core_longer_than_its_hole", {"depth_mm": "88"}, {"depth_mm": "87"}),
+        ("more_rings_than_length", {"rings_field": "980"}, {"rings_field": "981"}),
+        (
+            "pieces_and_condition",
+            {"pieces": "1", "condition": "whole"},
+            {"pieces": "2", "condition": "whole"},
+        ),
+        (
+            "pieces_and_condition",
+            {"pieces": "2", "condition": "in_pieces"},
+            {"pieces": "1", "condition": "in_pieces"},
+        ),
+    ],
+)
+def test_what_a_rule_about_a_sample_allows_ends_where_it_says(
+    rule: str, inside: dict[str, str], outside: dict[str, str]
+) -> None:
+    assert a_sound_record().but("sample", **inside).says(f"sample.{rule}") == []
+    only(a_sound_record().but("sample", **outside).says(f"sample.{rule}"), "sample 2")
+
+
+@pytest.mark.parametrize(
+    "rule", ["core_longer_than_its_hole", "more_rings_than_length"], ids=["depth", "rings"]
+)
+def test_a_slice_has_no_drilled_length_to_be_compared(rule: str) -> None:
+    slice_ = a_sound_record().but("sample", kind="cross_section", depth_mm="5", rings_field="990")
+    assert slice_.says(f"sample.{rule}") == []
+
+
+def test_a_cut_through_wood_that_does_not_stand_needs_no_question_about_load() -> None:
+    fallen = a_sound_record().but("sample", kind="wedge").but("element", in_place="fallen")
+    assert fallen.but("element", load_bearing="").says("sample.cut_without_asking_for_load") == []
+    core = a_sound_record().but("element", load_bearing="")
+    assert core.says("sample.cut_without_asking_for_load") == []

@@ -87,3 +87,42 @@ def test_a_site_without_a_licence_is_noted() -> None:
 
 def test_a_record_without_a_home_is_noted() -> None:
     only(a_sound_record().but("site", repository_id=None).says("site.no_repository"), "HOLL")
+
+
+@pytest.mark.parametrize(
+    ("rule", "day", "told"),
+    [
+        ("site.sampled_outside_permit", "2024-01-01", False),
+        ("site.sampled_outside_permit", "2023-12-31", True),
+        ("site.sampled_outside_permit", "2024-12-31", False),
+        ("site.sampled_before_consent", "2024-02-01", False),
+        ("site.sampled_before_consent", "2024-01-31", True),
+    ],
+)
+def test_the_first_and_the_last_day_are_within_permit_and_consent(
+    rule: str, day: str, told: bool
+) -> None:
+    assert bool(a_sound_record().but("sample", collected_on=day).says(rule)) is told
+
+
+@pytest.mark.parametrize(
+    ("rule", "field", "day"),
+    [
+        ("site.permit_ends_before_it_starts", "permit_until", "2024-01-01"),
+        ("site.visit_ends_before_it_starts", "visit_end", "2024-06-03"),
+    ],
+)
+def test_permit_and_visit_may_be_of_a_single_day(rule: str, field: str, day: str) -> None:
+    assert a_sound_record().but("site", **{field: day}).says(rule) == []
+
+
+@pytest.mark.parametrize(
+    ("protection", "permit", "told"),
+    [("none", None, False), ("none", "INV-1", True), ("listed", None, True), ("both", None, True)],
+)
+def test_an_authority_is_asked_for_where_there_is_a_permit_or_a_protection(
+    protection: str, permit: str | None, told: bool
+) -> None:
+    record = a_sound_record().but("site", protection=protection, permit_number=permit)
+    record = record.but("site", permit_authority_id=None)
+    assert bool(record.says("site.permit_without_authority")) is told

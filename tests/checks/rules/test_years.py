@@ -161,3 +161,81 @@ def test_a_cutting_date_is_felled_in_that_year_or_before_the_next_spring() -> No
 def test_a_date_on_few_rings_is_noted() -> None:
     broken = result(inner_year="1753", ring_count="29")
     only(broken.says("result.dated_on_few_rings"), "29 rings")
+
+
+@pytest.mark.parametrize(
+    ("rule", "inside", "outside"),
+    [
+        # 15 per cent of 80 years are 12
+        (
+            "rings_do_not_fit_years",
+            {"ring_count": "68", "outer_symbol": "r; +"},
+            {"ring_count": "67", "outer_symbol": "r; +"},
+        ),
+        # two missing rings pass in any span, 5 per cent of 20 years are only one
+        (
+            "rings_do_not_fit_years",
+            {"inner_year": "1762", "ring_count": "18"},
+            {"inner_year": "1762", "ring_count": "17"},
+        ),
+        # 5 per cent of 79 years are 3.95, so three
+        (
+            "rings_do_not_fit_years",
+            {"inner_year": "1703", "ring_count": "76"},
+            {"inner_year": "1703", "ring_count": "75"},
+        ),
+        (
+            "rings_do_not_fit_years",
+            {"inner_year": "1781", "ring_count": "2"},
+            {"inner_year": "1781", "ring_count": "3"},
+        ),
+        ("outer_before_inner", {"inner_year": "1781"}, {"inner_year": "1782"}),
+        ("felled_after_collection", {"felled_from_year": "2024"}, {"felled_from_year": "2025"}),
+        ("more_rings_than_length", {"ring_count": "980"}, {"ring_count": "981"}),
+        ("more_sapwood_than_rings", {"sapwood_count": "80"}, {"sapwood_count": "81"}),
+        ("pith_there_and_missing", {"pith_offset": "0"}, {"pith_offset": "1"}),
+        ("felled_before_last_ring", {"felled_to_year": "1781"}, {"felled_to_year": "1780"}),
+        (
+            "felling_range_backwards",
+            {"felled_from_year": "1785", "felled_to_year": "1785"},
+            {"felled_from_year": "1786", "felled_to_year": "1785"},
+        ),
+        ("felling_far_from_cutting_date", {"felled_to_year": "1782"}, {"felled_to_year": "1783"}),
+        ("dated_on_few_rings", {"ring_count": "30"}, {"ring_count": "29"}),
+    ],
+)
+def test_what_a_rule_about_years_allows_ends_where_it_says(
+    rule: str, inside: dict[str, str], outside: dict[str, str]
+) -> None:
+    assert result(**inside).says(f"result.{rule}") == []
+    only(result(**outside).says(f"result.{rule}"), "lab_result 2")
+
+
+def test_years_in_the_wrong_order_are_said_once() -> None:
+    """1781 before 1782 is a span of no years, with which no count can be compared."""
+    turned = result(inner_year="1782", ring_count="80")
+    assert turned.says("result.rings_do_not_fit_years") == []
+
+
+@pytest.mark.parametrize("day", ["2024-01-01", "2024-12-31"])
+@pytest.mark.parametrize(("year", "told"), [("2024", False), ("2025", True)])
+def test_a_sample_of_new_years_day_may_hold_a_ring_of_its_year(
+    day: str, year: str, told: bool
+) -> None:
+    record = result(outer_year=year, felled_from_year=year).but("sample", collected_on=day)
+    for rule in ("result.ring_after_collection", "result.felled_after_collection"):
+        assert bool(record.says(rule)) is told
+
+
+@pytest.mark.parametrize(
+    "values",
+    [{"outcome": "tentative"}, {"method": "radiocarbon"}],
+)
+def test_few_rings_matter_only_to_a_firm_crossdate(values: dict[str, str]) -> None:
+    short = result(inner_year="1753", ring_count="29", **values)
+    assert short.says("result.dated_on_few_rings") == []
+
+
+def test_a_slice_may_have_any_number_of_rings_for_its_thickness() -> None:
+    thin = result(ring_count="999").but("sample", kind="cross_section")
+    assert thin.says("result.more_rings_than_length") == []
