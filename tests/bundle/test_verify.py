@@ -4,17 +4,20 @@ from __future__ import annotations
 
 import json
 import shutil
+from dataclasses import replace
 from pathlib import Path
 
 import pytest
 
 from provenance._base.errors import UnusableInput
 from provenance._bundle.bag import names
+from provenance._bundle.bag.limits import DEFAULT_LIMITS
 from provenance._bundle.bag.verdict import PARTS
 from provenance._bundle.pack import pack_bundle
 from provenance._bundle.unpack import unpack_bundle
 from provenance._bundle.verdict_text import verdict_text
 from provenance._bundle.verify import verify_bundle
+from provenance._ledger.custody import SEALS
 from provenance._record.package import Package
 from tests.bundle.test_hostile import rules, sealed_anew
 
@@ -206,3 +209,101 @@ def test_line_ends_in_a_value_do_not_feign_lines_of_the_verdict(bundle: Path) ->
     text = verdict_text(verify_bundle(bundle))
     assert "x⟨U+000A⟩  Tables" in text
     assert text.count("\n  Tables") == 1
+
+
+def cut_off(bundle: Path, facts: dict[str, object], *, withheld: bool) -> None:
+    """Take the last event away, put other words into bundle.json, and seal everything anew."""
+    data = bundle / "data"
+    ledger = data / "tables" / "custody.csv"
+    lines = ledger.read_text("utf-8").splitlines(keepends=True)
+    ledger.write_text("".join(lines[:-1]), encoding="utf-8")
+    (data / "bundle.json").write_text(json.dumps(facts), encoding="utf-8")
+    if withheld:
+        path = data / "schemas" / "custody.json"
+        schema = json.loads(path.read_text("utf-8"))
+        for field in schema["fields"]:
+            if field["name"] in SEALS:
+                field["withheld"] = True
+        path.write_text(json.dumps(schema), encoding="utf-8")
+    sealed_anew(bundle)
+
+
+@pytest.mark.parametrize(
+    ("edition", "withheld"), [("public", False), ("full", True), ("full", False), (None, True)]
+)
+def test_a_bundle_that_merely_claims_to_be_public_has_its_ledger_judged(
+    bundle: Path, edition: str | None, withheld: bool
+) -> None:
+    """Only an edition that is public and whose schema has no seals is excused."""
+    cut_off(bundle, {"edition": edition}, withheld=withheld)
+    verdict = verify_bundle(bundle)
+    assert "custody.end_unknown" in rules(verdict)
+    assert not verdict.sound
+
+
+def test_one_seal_withheld_of_two_excuses_no_ledger(bundle: Path) -> None:
+    cut_off(bundle, {"edition": "public"}, withheld=True)
+    assert "custody.end_unknown" not in rules(verify_bundle(bundle))
+    path = bundle / "data" / "schemas" / "custody.json"
+    schema = json.loads(path.read_text("utf-8"))
+    for field in schema["fields"]:
+        if field["name"] == SEALS[0]:
+            del field["withheld"]
+    path.write_text(json.dumps(schema), encoding="utf-8")
+    sealed_anew(bundle)
+    assert "custody.end_unknown" in rules(verify_bundle(bundle))
+
+
+@pytest.mark.parametrize(("over", "told"), [(0, False), (1, True)])
+def test_a_document_as_large_as_is_allowed_is_read(bundle: Path, over: int, told: bool) -> None:
+    facts = bundle / "data" / "bundle.json"
+    sizes = [path.stat().st_size for path in (bundle / "data").rglob("*.json")]
+    most = max(sizes)
+    text = facts.read_text("utf-8")
+    facts.write_text(text + " " * (most + over - len(text.encode())), encoding="utf-8")
+    sealed_anew(bundle)
+    verdict = verify_bundle(bundle, limits=replace(DEFAULT_LIMITS, most_json_bytes=most))
+    assert ("descriptor.too_big" in rules(verdict)) is told
+
+
+def test_a_bundle_without_a_crate_is_said_to_lack_it_once(bundle: Path) -> None:
+    (bundle / "data" / "ro-crate-metadata.json").unlink()
+    sealed_anew(bundle)
+    assert rules(verify_bundle(bundle)) == {"crate.missing"}
+
+
+def test_a_crate_that_is_no_json_is_not_said_to_be_missing(bundle: Path) -> None:
+    (bundle / "data" / "ro-crate-metadata.json").write_text("{", encoding="utf-8")
+    sealed_anew(bundle)
+    assert "crate.missing" not in rules(verify_bundle(bundle))
+    assert "crate.unreadable" in rules(verify_bundle(bundle))
+
+
+@pytest.mark.parametrize("change", ["schema", "name", "left out"])
+def test_a_descriptor_that_does_not_fit_its_schemas_is_found(bundle: Path, change: str) -> None:
+    path = bundle / "data" / "datapackage.json"
+    descriptor = json.loads(path.read_text("utf-8"))
+    if change == "left out":
+        del descriptor["resources"][0]
+    else:
+        descriptor["resources"][0][change] = "schemas/other.json" if change == "schema" else "other"
+    path.write_text(json.dumps(descriptor), encoding="utf-8")
+    sealed_anew(bundle)
+    assert rules(verify_bundle(bundle)) == {"descriptor.resources"}
+
+
+@pytest.mark.parametrize(
+    "name", ["bagit.txt", "manifest-sha256.txt"], ids=["declaration", "manifest"]
+)
+def test_one_sign_of_a_bag_is_enough_to_judge_a_folder(tmp_path: Path, name: str) -> None:
+    (tmp_path / "b").mkdir()
+    (tmp_path / "b" / name).write_text("x", encoding="utf-8")
+    assert not verify_bundle(tmp_path / "b").sound
+
+
+def test_a_fast_look_compares_no_checksum_of_the_record(bundle: Path) -> None:
+    """And still judges the ledger, which is read whole."""
+    photo = bundle / "data" / "files" / "photo-001.png"
+    photo.write_bytes(bytes(photo.stat().st_size))
+    assert verify_bundle(bundle, fast=True).findings == ()
+    assert {"bag.file_differs"} <= rules(verify_bundle(bundle))

@@ -104,3 +104,96 @@ def test_a_long_name_is_never_left_whatever_stands_round_it(before: str, after: 
 def test_masking_twice_is_masking_once(text: str) -> None:
     once = a_masker().mask(text)
     assert a_masker().mask(once) == once
+
+
+EDGES = WithheldValues(
+    phrases={"Rill", "Elm", "Birkwood", "Farrows", "木", "林野", "2023", "20231", "Oak 7"},
+    codes={"MB": "person-1", "Q": "person-2"},
+    latitudes={51.47391},
+    longitudes={-1.28376},
+    metres={461234.5, 12000.5},
+    numbers={18.71, 1.87, 1870.0, 1.871e-7},
+)
+
+
+@pytest.mark.parametrize(
+    ("inside", "outside"),
+    [
+        # four letters are looked for as they were written, three are not
+        ("at Rill", "at rill"),
+        ("at RILL", "at Elm"),
+        # eight letters count within a longer word, seven do not
+        ("in Birkwoodside", "in Farrowside"),
+        ("of Farrows", "of Farrowson"),
+        # two ideographs are a name, one is a word
+        ("在林野中", "在木中"),
+        # five figures are a number of something, four may be a year
+        ("file 20231", "file 2023"),
+        # three decimals are a position 0.15 degrees off, two only 0.006 off
+        ("at 51.620", "at 51.62"),
+        ("at 51.623", "at 51.624"),
+        ("at 51.324", "at 51.323"),
+        ("at 51.47", "at 51.46"),
+        ("at 51.479", "at 51.48"),
+        ("at 1.28", "at 1.3"),
+        # a number with a unit is a size up to three decimals
+        ("51.4739 m", "51.474 m"),
+        ("51.474 max", "51.474m"),
+        # a map figure has five digits, and lies within ten kilometres
+        ("grid 471234.5", "grid 471235"),
+        ("grid 451234.5", "grid 451234.4"),
+        ("grid 10000", "grid 9999"),
+        # four figures are hardly met by chance
+        ("mark 18.71", "mark 1.87"),
+        ("mark 1.871e-7", "mark 1870"),
+        # minutes and seconds: 51.4739 and 0.15 degrees are 51 degrees 37 minutes 26 seconds
+        ("51:37:26", "51:37:27"),
+        ("51°37", "51°38"),
+        ("51 37 20", "51 37"),
+        ("51°37", "51°"),
+        ("51:37:20", "51:37"),
+        ("MB said", "Q said"),
+    ],
+)
+def test_what_is_withheld_ends_where_it_says(inside: str, outside: str) -> None:
+    masker = Masker(EDGES)
+    assert masker.mask(inside) != inside
+    assert masker.mask(outside) == outside
+
+
+@pytest.mark.parametrize(
+    ("position", "widths"),
+    [
+        ("51.623 1.433", "51.623 1.434"),
+        ("51.623 1.433", "51.624 1.433"),
+        ("51.47 1.28", "51 1.28"),
+        ("471234.5 10000", "471235 10000"),
+        ("451234.5 10000", "451234.5 9999"),
+        ("0208 18.71 0185", "0208 1.87 0185"),
+    ],
+)
+def test_a_row_of_measurements_is_a_position_when_both_halves_are_near(
+    position: str, widths: str
+) -> None:
+    masker = Masker(EDGES)
+    assert not masker.is_clean_file(["ring widths", position])
+    assert masker.is_clean_file(["ring widths", widths])
+
+
+def test_a_whole_number_in_a_row_of_measurements_is_a_width() -> None:
+    masker = Masker(WithheldValues(numbers={1871.0, 18.71}))
+    assert masker.is_clean_file(["0208 1871 0185"])
+    assert not masker.is_clean_file(["0208 18.71 0185"])
+
+
+@pytest.mark.parametrize("seal", ["ab" * 32, "12" * 32])
+def test_a_seal_is_withheld_where_nothing_else_stands(seal: str) -> None:
+    masker = Masker(WithheldValues())
+    assert masker.mask(seal) == WITHHELD
+    assert masker.mask(seal[:-1]) == seal[:-1]
+
+
+def test_withheld_words_side_by_side_become_one() -> None:
+    masker = Masker(EDGES)
+    assert masker.mask("by Birkwood Birkwood, Rill") == "by [withheld], [withheld]"
+    assert masker.mask("Birkwood or Rill") == "[withheld] or [withheld]"
