@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from pathlib import Path
 
 import numpy as np
@@ -237,6 +238,184 @@ def test_features_give_their_distances_and_what_cannot_be_read_is_kept() -> None
     assert unread == ("nail, east side",)
     assert found[1].distance_m(1.2) == 0
     assert found[1].distance_m(1.35) == pytest.approx(0.10)
+
+
+SURE = Precision(along_sd_m=0, clock_sd_h=0, radius_sd_m=0)
+
+
+def sloping(degrees: float, bearing: float = 0.0) -> Sticks:
+    """Wood of 4 m that climbs from A to B, towards a bearing."""
+    level, rise = 4 * np.cos(np.radians(degrees)), 4 * np.sin(np.radians(degrees))
+    east, north = np.sin(np.radians(bearing)), np.cos(np.radians(bearing))
+    return a_stick((0, 0, 0), (level * east, level * north, rise))
+
+
+@given(st.floats(-70, 70), st.floats(-180, 180), st.floats(0, 12), st.floats(-85, 85))
+def test_a_drill_in_sloping_wood_has_the_slope_that_was_read(
+    slope: float, bearing: float, clock: float, inclination: float
+) -> None:
+    """Square to the wood no line is steeper than 90 degrees less the wood's own slope."""
+    stick = sloping(slope, bearing)
+    placed = bore(stick, clock=clock, inclination=inclination)
+    forward = wood_axes(stick.a, stick.b)[0][0]
+    way = placed.direction[0]
+    assert way @ way == pytest.approx(1)
+    assert way @ forward == pytest.approx(0, abs=1e-9)
+    steepest = 90 - abs(slope)
+    if abs(inclination) <= steepest:
+        assert np.degrees(np.arcsin(way[2])) == pytest.approx(inclination, abs=1e-4)
+        assert placed.sure_direction[0]
+        # of the two lines with that slope the one that goes more nearly to the middle
+        inward = placed.axis_point[0] - placed.entry[0]
+        up = np.array([0, 0, 1.0]) - forward[2] * forward
+        flat = np.cross(forward, up)
+        other = way - 2 * (way @ flat) / (flat @ flat) * flat
+        assert way @ inward >= other @ inward - 1e-9
+
+
+@pytest.mark.parametrize(("inclination", "sure"), [(29.9, True), (39.9, True), (40.1, False)])
+@pytest.mark.parametrize("sign", [1, -1])
+def test_a_slope_steeper_than_the_wood_allows_counts_as_its_steepest_within_ten_degrees(
+    inclination: float, sure: bool, sign: int
+) -> None:
+    """Wood at 60 degrees lets a line square to it climb by 30 at most."""
+    placed = bore(sloping(60), clock=6 - 6 * (sign < 0), inclination=sign * inclination)
+    assert bool(placed.sure_direction[0]) is sure
+    if sure:
+        slope = np.degrees(np.arcsin(placed.direction[0, 2]))
+        assert slope == pytest.approx(sign * min(inclination, 30))
+    else:
+        inward = placed.axis_point[0] - placed.entry[0]
+        assert placed.direction[0] == pytest.approx(inward / 0.1)
+
+
+@pytest.mark.parametrize(("slope", "turned"), [(74.9, False), (75.1, True)])
+def test_beyond_75_degrees_wood_is_upright_for_its_clock_and_its_drill(
+    slope: float, turned: bool
+) -> None:
+    stick = sloping(slope, bearing=90)
+    _, up, _, _ = wood_axes(stick.a, stick.b)
+    assert up[0, 1] == pytest.approx(1.0 if turned else 0.0)
+    # at 12 on upright wood the drill goes south, and keeps that way whatever its slope
+    placed = bore(stick, clock=12, inclination=10)
+    ground = np.degrees(np.arctan2(placed.direction[0, 0], placed.direction[0, 1])) % 360
+    if turned:
+        assert ground == pytest.approx(180)
+        assert placed.direction[0, 2] == pytest.approx(np.sin(np.radians(10)))
+        assert placed.sure_direction[0]
+    else:
+        assert placed.direction[0, 0] != pytest.approx(0, abs=0.01)
+
+
+@pytest.mark.parametrize("inclination", [-45.0, 0.0, 30.0])
+def test_an_oblique_drill_keeps_its_heading_over_ground(inclination: float) -> None:
+    """At two o'clock on level wood that runs north the middle lies to the west and below."""
+    placed = bore(
+        a_stick((0, 0, 2), (0, 4, 2)), clock=2, direction="oblique", inclination=inclination
+    )
+    turn = np.radians(inclination)
+    assert placed.direction[0] == pytest.approx((-np.cos(turn), 0, np.sin(turn)), abs=1e-9)
+    assert not placed.sure_direction[0]
+
+
+def test_an_oblique_drill_from_straight_above_has_no_heading_and_goes_to_the_middle() -> None:
+    placed = bore(a_stick((0, 0, 2), (0, 4, 2)), clock=12, direction="oblique", inclination=-45)
+    assert placed.direction[0] == pytest.approx((0, 0, -1), abs=1e-9)
+
+
+@pytest.mark.parametrize(
+    ("direction", "inclination", "clock", "sure"),
+    [
+        ("radial", np.nan, 3.0, True),
+        ("radial", 20.0, 3.0, True),
+        ("radial", np.nan, np.nan, False),
+        ("tangential", 20.0, 3.0, True),
+        ("tangential", np.nan, 3.0, False),
+        ("tangential", 20.0, np.nan, False),
+        ("oblique", 20.0, 3.0, False),
+        ("unknown", 20.0, 3.0, False),
+        ("unknown", np.nan, 3.0, False),
+        ("end", np.nan, np.nan, True),
+        ("end", 20.0, 3.0, True),
+    ],
+)
+def test_a_direction_is_sure_where_nothing_had_to_be_guessed(
+    direction: str, inclination: float, clock: float, sure: bool
+) -> None:
+    placed = bore(
+        a_stick((0, 0, 2), (0, 4, 2)), clock=clock, direction=direction, inclination=inclination
+    )
+    assert bool(placed.sure_direction[0]) is sure
+    assert bool(placed.sure_side[0]) is bool(np.isfinite(clock))
+
+
+@pytest.mark.parametrize(
+    ("along", "inside"), [(-0.01, False), (0.0, True), (4.0, True), (4.01, False)]
+)
+def test_a_hole_is_inside_from_one_end_to_the_other(along: float, inside: bool) -> None:
+    placed = bore(a_stick((0, 0, 2), (0, 4, 2)), along=along)
+    assert bool(placed.inside[0]) is inside
+    assert placed.axis_point[0] == pytest.approx((0, along, 2))
+
+
+@pytest.mark.parametrize(("along", "way"), [(2.0, 1), (2.01, -1)])
+def test_a_drill_into_the_end_goes_in_from_the_nearer_end(along: float, way: int) -> None:
+    placed = bore(a_stick((0, 0, 2), (0, 4, 2)), along=along, clock=np.nan, direction="end")
+    assert placed.direction[0] == pytest.approx((0, way, 0))
+
+
+@pytest.mark.parametrize(("direction", "degrees"), [("radial", 5), ("unknown", 30)])
+def test_a_bore_may_end_aside_by_what_its_direction_is_off(direction: str, degrees: int) -> None:
+    """0.2 m at 5 degrees (or 30, where the direction was guessed) and 5 mm of depth."""
+    n = DIRECTIONS.index(direction)
+    one = np.array
+    stick = a_stick((0, 0, 2), (0, 4, 2))
+    placed = set_bores(stick, one([1.0]), one([3.0]), one([n]), one([np.nan]), one([0.2]), SURE)
+    spread = np.sqrt(np.linalg.eigvalsh(placed.bottom_covariance[0]))
+    swing = 0.2 * np.radians(degrees)
+    assert spread == pytest.approx((0.005, swing, swing))
+    along_drill = placed.direction[0] @ placed.bottom_covariance[0] @ placed.direction[0]
+    assert np.sqrt(along_drill) == pytest.approx(0.005)
+    assert placed.entry_covariance[0] == pytest.approx(np.zeros((3, 3)))
+
+
+def test_a_bore_of_no_known_depth_ends_where_it_starts() -> None:
+    placed = bore(a_stick((0, 0, 2), (0, 4, 2)), depth=np.nan)
+    assert placed.bottom[0] == pytest.approx(placed.entry[0])
+
+
+@pytest.mark.parametrize(
+    ("sizes", "clock", "spread"),
+    [
+        # 20 cm one way and 16 cm the other: the surface may be 1 cm off at any clock
+        ((0.20, 0.16, 0.20, 0.16), 3.0, (0, 0, 0.01)),
+        # no size: 10 cm either way of the axis
+        ((np.nan,) * 4, 3.0, (0, 0, 0.1)),
+        # no clock: the radius of 10 cm shared out over both directions across the wood
+        ((0.2, 0.2, 0.2, 0.2), np.nan, (0, 0.1 / np.sqrt(2), 0.1 / np.sqrt(2))),
+    ],
+)
+def test_an_entry_is_as_uncertain_as_what_was_not_recorded(
+    sizes: tuple[float, float, float, float], clock: float, spread: tuple[float, ...]
+) -> None:
+    one = np.array
+    placed = set_bores(
+        a_stick((0, 0, 2), (0, 4, 2), sizes=sizes),
+        one([1.0]), one([clock]), one([0]), one([np.nan]), one([0.1]), SURE,
+    )  # fmt: skip
+    found = np.sqrt(np.maximum(np.linalg.eigvalsh(placed.entry_covariance[0]), 0))
+    assert found == pytest.approx(spread, abs=1e-9)
+
+
+def test_a_point_nearer_to_one_end_has_more_of_its_spread() -> None:
+    stick = a_stick((0, 0, 2), (0, 4, 2))
+    stick = replace(stick, covariance_a=np.eye(3)[None] * 4e-4, covariance_b=np.eye(3)[None] * 8e-4)
+    one = np.array
+    placed = set_bores(
+        stick, one([1.0]), one([3.0]), one([0]), one([np.nan]), one([0.1]), SURE, one([True])
+    )
+    assert placed.entry_covariance[0] == pytest.approx(np.eye(3) * 5e-4)
+    assert placed.entry[0] == pytest.approx((0, 1, 2))
 
 
 # -- a hole of a package -------------------------------------------------------------------------
