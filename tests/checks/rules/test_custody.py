@@ -233,3 +233,12 @@ def test_events_of_the_same_day_are_in_order(rule: str, number: str, day: str) -
 def test_an_event_cannot_correct_itself() -> None:
     itself = after("corrected", "2024-07-01", corrects_custody_id="5")
     only(itself.says("custody.corrects_nothing"), "of event 5, which is not earlier")
+
+
+def test_an_event_without_a_number_is_looked_at_like_any_other() -> None:
+    unnumbered = a_sound_record().with_bare_row(
+        "custody", event="handed_over", happened_on="2024-07-01", sample_id="231"
+    )
+    corrected = then(unnumbered, "corrected", "2024-07-02", corrects_custody_id="3")
+    said = corrected.says("custody.party_missing")
+    assert [line.split(":")[0] for line in said] == ["custody 6 to_party_id"]

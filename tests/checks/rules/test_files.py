@@ -54,6 +54,8 @@ def test_folders_that_some_disks_take_for_one_are_an_error() -> None:
 def test_ring_widths_belong_to_a_sample_or_a_result() -> None:
     broken = a_sound_record().but("file", "F-2", about_table="element", about_id="B1-014")
     only(broken.says("files.ring_widths_of_nothing"), "F-2")
+    unsaid = a_sound_record().but("file", "F-2", about_table="", about_id="")
+    only(unsaid.says("files.ring_widths_of_nothing"), "F-2")
 
 
 def test_a_date_without_its_ring_widths_is_noted() -> None:

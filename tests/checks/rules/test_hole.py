@@ -227,3 +227,12 @@ def test_without_a_shape_two_readings_may_be_those_of_squared_wood() -> None:
 def test_a_hole_just_beyond_the_end_is_as_thick_as_the_end() -> None:
     """The position may be 0.05 m beyond the wood; the taper does not go on there."""
     only(core(900, along_m="4.25").says(LONG), "200 mm")
+
+
+def test_only_holes_lie_side_by_side_and_only_where_both_have_a_place() -> None:
+    beside = {"sample_id": "232", "along_m": "1.3"}
+    slice_ = a_sound_record().with_row("sample", **beside, kind="cross_section")
+    assert slice_.says("sample.holes_close") == []
+    unplaced = a_sound_record().with_row("sample", sample_id="230", along_m="")
+    unplaced = unplaced.with_row("sample", **beside)
+    only(unplaced.says("sample.holes_close"), "231 and 232")

@@ -1,0 +1,91 @@
+"""Which reading is doubted, and what slip of the tape would explain it."""
+
+from __future__ import annotations
+
+import numpy as np
+import pytest
+
+from provenance._survey.adjust.snooping import blunder_hint, doubted_readings, worst_readings
+from provenance._survey.parts.observation import Kind
+from provenance._survey.parts.precision import LARGEST_RESIDUAL, RIVAL_CHI_SQUARE
+
+
+@pytest.mark.parametrize(("over", "doubted"), [(0.0, False), (1e-9, True)])
+def test_readings_are_doubted_beyond_the_limit_of_data_snooping(over: float, doubted: bool) -> None:
+    """Baarda 1968: 3.29, the two-sided 99.9 % of the normal distribution."""
+    w = np.array([0.1, -(LARGEST_RESIDUAL + over), np.nan])
+    assert (1 in doubted_readings(w, np.array([0, 1, 2]))) is doubted
+
+
+@pytest.mark.parametrize(("over", "doubted"), [(1e-6, [0, 1]), (-1e-6, [0])])
+def test_a_reading_that_would_explain_it_nearly_as_well_is_doubted_too(
+    over: float, doubted: list[int]
+) -> None:
+    """Chi-square with 1 degree of freedom: 10.83 at 99.9 %."""
+    other = np.sqrt(36 - RIVAL_CHI_SQUARE + over)
+    assert doubted_readings(np.array([-6.0, other]), np.array([0, 1])).tolist() == doubted
+
+
+def test_the_worst_doubted_reading_comes_first() -> None:
+    assert doubted_readings(np.array([5.1, -6.0, 5.5]), np.array([0, 1, 2])).tolist() == [1, 2, 0]
+
+
+def test_the_worst_reading_of_each_point_is_found() -> None:
+    point = np.array([0, 0, 2, 2, 3])
+    w = np.array([1.0, -2.0, 3.0, np.nan, np.nan])
+    assert worst_readings(point, w, 5).tolist() == [1, -1, 2, -1, -1]
+    assert worst_readings(point, np.zeros(5), 5).tolist() == [-1] * 5
+    assert worst_readings(point[:0], w[:0], 2).tolist() == [-1, -1]
+
+
+@pytest.mark.parametrize(
+    ("size", "hint"),
+    [
+        (0.3048, "that is 1 ft"),
+        (-3.048, "that is 10 ft"),
+        (0.0254, "that is 1 in"),
+        (1.0, "that is 1 m"),
+        (-0.1, "that is 10 cm"),
+        (10.0, "that is 10 m"),
+    ],
+)
+def test_a_usual_slip_is_named(size: float, hint: str) -> None:
+    """NIST Special Publication 811: 1 ft is 0.3048 m, 1 in 0.0254 m, exactly."""
+    assert blunder_hint(Kind.DISTANCE, 44.44, size, 0.004) == hint
+
+
+@pytest.mark.parametrize(
+    ("kind", "reading", "size", "sd", "hint"),
+    [
+        # within two and a half standard deviations
+        (Kind.DISTANCE, 44.44, 1.0124, 0.005, "that is 1 m"),
+        (Kind.DISTANCE, 44.44, 1.0126, 0.005, ""),
+        (Kind.BEARING, 10.0, -177.6, 1.0, "the bearing may have been read at the wrong end"),
+        (Kind.BEARING, 10.0, -177.4, 1.0, ""),
+        (Kind.BEARING, 10.0, 1.0, 0.01, ""),
+        (Kind.HEIGHT, 44.44, 1.0, 0.005, ""),
+        # an inch is no slip where the readings scatter by a third of it
+        (Kind.DISTANCE, 44.44, 0.0254, 0.0084, "that is 1 in"),
+        (Kind.DISTANCE, 44.44, 0.0254, 0.0085, ""),
+        # a tape taken for perfect is still read to a tenth of a millimetre
+        (Kind.DISTANCE, 44.44, 1.00024, 0.0, "that is 1 m"),
+        (Kind.DISTANCE, 44.44, 1.00026, 0.0, ""),
+        (Kind.LEVEL_DISTANCE, 44.44, 1.0, 0.005, "that is 1 m"),
+        (Kind.ALONG, 44.44, 1.0, 0.005, "that is 1 m"),
+        # digits that changed places: 7.52 for 7.25, 3.41 for 4.31 is none of neighbours
+        (Kind.DISTANCE, 7.52, 0.27, 0.004, "the tape may have shown 7.25 m"),
+        (Kind.DISTANCE, 37.44, -36.0, 0.004, "the tape may have shown 73.44 m"),
+        (Kind.DISTANCE, 3.41, -0.9, 0.004, ""),
+        (Kind.DISTANCE, 7.52, 0.2799, 0.004, "the tape may have shown 7.25 m"),
+        (Kind.DISTANCE, 7.52, 0.2801, 0.004, ""),
+        (Kind.ACROSS, -1.44, -2.889, 0.004, "the offset may be on the other side"),
+        (Kind.ACROSS, -1.44, -2.891, 0.004, ""),
+        (Kind.ALONG, -1.44, -2.88, 0.004, ""),
+    ],
+)
+def test_a_slip_explains_what_it_comes_near_enough_to(
+    kind: int, reading: float, size: float, sd: float, hint: str
+) -> None:
+    told = blunder_hint(kind, reading, size, sd)
+    assert told.startswith(hint)
+    assert bool(told) is bool(hint)
