@@ -3,8 +3,8 @@
     python tests/mutants.py --seed 1 --most 40 provenance/survey provenance/intake/units.py
 
 Faults are planted in a copy of the tree, so that a run that is broken off leaves nothing behind.
-Without PLACES all folders of `TESTS` are meant; the same seed and code give the same sample. Exit
-code 1: a fault stayed unnoticed; 2: the tests do not run, or do not pass on the sound code.
+Without places all of `TESTS` are meant; the same seed and code give the same sample. Exit code 1: a
+fault stayed unnoticed; 2: the tests cannot run, or fail on the sound code too.
 """
 
 from __future__ import annotations
@@ -19,7 +19,7 @@ import shutil
 import subprocess
 import sys
 import tempfile
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterator, Mapping, Sequence
 from pathlib import Path
 from typing import NamedTuple
 
@@ -33,18 +33,18 @@ TESTS = {
 """The tests that should notice a fault in a folder or module."""
 ALLOWED: dict[str, str] = {}
 """Faults that change nothing that can be seen, as `Mutant.name` has them, and why."""
-COMPARE = {ast.Lt: "<=", ast.LtE: "<", ast.Gt: ">=", ast.GtE: ">", ast.Eq: "!=", ast.NotEq: "=="}
-ARITHMETIC = {ast.Add: "-", ast.Sub: "+", ast.Mult: "/", ast.Div: "*"}
-ARITHMETIC |= {ast.BitAnd: "|", ast.BitOr: "&"}
-NOT_FOR_TESTS = {"maintain_order", "strict"}
-"""Keywords that promise what holds by chance too, or guard against faults of our own."""
-IGNORED = shutil.ignore_patterns(
-    ".git", ".venv", "*_output", "__pycache__", ".hypothesis", ".*_cache"
-)
+SWAPPED = {
+    **{ast.Lt: "<=", ast.LtE: "<", ast.Gt: ">=", ast.GtE: ">", ast.Eq: "!=", ast.NotEq: "=="},
+    **{ast.Add: "-", ast.Sub: "+", ast.Mult: "/", ast.Div: "*", ast.BitAnd: "|", ast.BitOr: "&"},
+    **{ast.And: "or", ast.Or: "and"},
+}
+PROMISES = {"maintain_order", "strict"}
+"""Keywords whose promise is mostly kept by chance too, or that guard against faults of our own."""
+SECONDS = 300
 
 
 class DoNotRun(Exception):
-    """The tests say nothing about a fault: they do not run, or fail without one."""
+    """The tests say nothing about a fault: they cannot run, or fail without one."""
 
 
 class Mutant(NamedTuple):
@@ -68,44 +68,39 @@ class Mutant(NamedTuple):
 
 def mutants_of(path: str, source: str) -> Iterator[Mutant]:
     """Every fault that can be planted in a module."""
-    tree = ast.parse(source)
+    tree, encoded = ast.parse(source), source.encode()
     starts = [0]
-    for line in source.encode().splitlines(keepends=True):
+    for line in encoded.splitlines(keepends=True):
         starts.append(starts[-1] + len(line))
     skipped = _not_behavior(tree)
 
-    def text(node: ast.AST) -> str:
-        return ast.get_source_segment(source, node) or ""
+    def span(node: ast.expr) -> tuple[int, int]:
+        end = starts[(node.end_lineno or 0) - 1] + (node.end_col_offset or 0)
+        return starts[node.lineno - 1] + node.col_offset, end
+
+    def text(node: ast.expr) -> str:
+        return " ".join(encoded[slice(*span(node))].decode().split())
 
     for node in ast.walk(tree):
-        if node in skipped:
-            continue
-        at, new = node, ""
+        new = ""
         match node:
-            case ast.Compare(left=left, ops=[op], comparators=[right]) if type(op) in COMPARE:
-                new = f"{text(left)} {COMPARE[type(op)]} {text(right)}"
-            case ast.BinOp(left=left, op=op, right=right) if type(op) in ARITHMETIC:
-                if not any(
-                    isinstance(one, ast.JoinedStr) or _is_text(one) for one in (left, right)
-                ):
-                    new = f"({text(left)}) {ARITHMETIC[type(op)]} ({text(right)})"
+            case ast.Compare(left=left, ops=[op], comparators=[right]) if type(op) in SWAPPED:
+                new = f"{text(left)} {SWAPPED[type(op)]} {text(right)}"
+            case ast.BinOp(left=left, op=op, right=right) if type(op) in SWAPPED:
+                # texts are joined and filled with the same signs
+                if not (_is_text(left) or _is_text(right)):
+                    new = f"({text(left)}) {SWAPPED[type(op)]} ({text(right)})"
             case ast.BoolOp(op=op, values=values):
-                word = " or " if isinstance(op, ast.And) else " and "
-                new = word.join(f"({text(one)})" for one in values)
+                new = f" {SWAPPED[type(op)]} ".join(f"({text(one)})" for one in values)
             case ast.UnaryOp(op=ast.Not() | ast.Invert(), operand=operand):
                 new = text(operand)
             case ast.Constant(value=bool() as value):
                 new = repr(not value)
             case ast.Constant(value=int() | float() as value):
                 new = repr(value + 1 if isinstance(value, int) else value * 1.5 + 1)
-            case ast.If(test=test) if not isinstance(test, ast.Compare | ast.BoolOp | ast.UnaryOp):
-                at, new = test, f"not ({text(test)})"
-        if new and at.end_lineno is not None and at.end_col_offset is not None:
-            start = starts[at.lineno - 1] + at.col_offset
-            end = starts[at.end_lineno - 1] + at.end_col_offset
-            old, new = (" ".join(one.split()) for one in (text(at), new))
+        if isinstance(node, ast.expr) and new and node not in skipped:
             # brackets keep what stands round the place as it was
-            yield Mutant(path, at.lineno, start, end, old, f"({new})")
+            yield Mutant(path, node.lineno, *span(node), text(node), f"({new})")
 
 
 def _is_text(node: ast.AST) -> bool:
@@ -113,7 +108,7 @@ def _is_text(node: ast.AST) -> bool:
 
 
 def _not_behavior(tree: ast.AST) -> set[ast.AST]:
-    """Nodes in which a change shows nowhere: annotations, decorators, messages, TYPE_CHECKING."""
+    """Nodes in which a change shows nowhere: annotations, decorators, messages."""
     roots: list[ast.AST | None] = []
     for node in ast.walk(tree):
         match node:
@@ -123,35 +118,34 @@ def _not_behavior(tree: ast.AST) -> set[ast.AST]:
                 roots += node.decorator_list
             case ast.arg() | ast.AnnAssign():
                 roots.append(node.annotation)
-            case ast.keyword() if node.arg in NOT_FOR_TESTS:
-                roots.append(node)
             case ast.Raise() | ast.JoinedStr():
                 roots.append(node)
-            case ast.If() if "TYPE_CHECKING" in ast.unparse(node.test):
+            case ast.keyword() if node.arg in PROMISES:
                 roots.append(node)
     return {one for root in roots if root is not None for one in ast.walk(root)}
 
 
 def tests_for(path: str, table: Mapping[str, list[str]]) -> list[list[str]]:
-    """The test files to run: first those that speak of the module, the most telling in front."""
+    """The test files in the order to run them: its own, those that speak of the module, others."""
     known = max((one for one in table if Path(path).is_relative_to(one)), key=len, default=None)
     if known is None:
-        raise DoNotRun(f"{path} has no tests in TESTS of {Path(__file__).name}: add its folder.")
+        raise DoNotRun(f"No tests are named for {path}: add its folder to TESTS.")
     stem = Path(path).stem
-    files = {
-        one.as_posix(): len(re.findall(rf"\b{stem}\b", one.read_text(encoding="utf-8")))
-        + 1000 * (one.name == f"test_{stem}.py")
-        for place in map(Path, table[known])
-        for one in ([place] if place.is_file() else sorted(place.rglob("test_*.py")))
-    }
-    ranked = sorted(files, key=files.__getitem__, reverse=True)
-    telling = [one for one in ranked if files[one]]
-    stages = [telling[:1], telling[1:], [one for one in ranked if not files[one]]]
+    said = {}
+    for place in map(Path, table[known]):
+        for one in [place] if place.is_file() else sorted(place.rglob("test_*.py")):
+            mentions = len(re.findall(rf"\b{stem}\b", one.read_text(encoding="utf-8")))
+            said[one.as_posix()] = (one.name == f"test_{stem}.py", mentions)
+    if not said:
+        raise DoNotRun(f"{', '.join(table[known])} holds no tests for {path}: set TESTS right.")
+    ranked = sorted(said, key=said.__getitem__, reverse=True)
+    telling = [one for one in ranked if any(said[one])]
+    stages = [telling[:1], telling[1:], [one for one in ranked if not any(said[one])]]
     return [stage for stage in stages if stage]
 
 
-def _failing(tree: Path, tests: list[str], seconds: float) -> set[str]:
-    """The first test that fails in this tree, or all when they do not end; none when all pass."""
+def _failing(tree: Path, tests: Sequence[str]) -> set[str]:
+    """The first test that fails in this tree (all when they do not end), or none."""
     told = tree / ".pytest_cache/v/cache/lastfailed"
     told.unlink(missing_ok=True)
     # a seed, because the same sample must have the same outcome
@@ -159,56 +153,48 @@ def _failing(tree: Path, tests: list[str], seconds: float) -> set[str]:
     environment = os.environ | {"PYTHONPATH": str(tree), "PYTHONDONTWRITEBYTECODE": "1"}
     try:
         run = subprocess.run(
-            command, cwd=tree, env=environment, capture_output=True, timeout=seconds, text=True
+            command, cwd=tree, env=environment, capture_output=True, timeout=SECONDS, text=True
         )
     except subprocess.TimeoutExpired:
         return set(tests)
-    if run.returncode == 0:
-        return set()
-    if not told.is_file():
+    if run.returncode and not told.is_file():
         raise DoNotRun(f"pytest {' '.join(tests)} cannot run:\n{run.stdout}{run.stderr}")
-    return set(json.loads(told.read_text(encoding="utf-8")))
+    return set(json.loads(told.read_text(encoding="utf-8"))) if run.returncode else set()
 
 
-def survivors(
-    chosen: list[Mutant], table: Mapping[str, list[str]], seconds: float
-) -> Iterator[Mutant]:
-    """Plants each fault in a copy of the tree and gives back those that no test noticed."""
-    pass_on_sound: set[str] = set()
+def survivors(chosen: Sequence[Mutant], table: Mapping[str, list[str]]) -> list[Mutant]:
+    """Plant each fault in a copy of the working folder; those that no test noticed.
+
+    Raises DoNotRun when a test that noticed a fault fails without one as well.
+    """
+    left = []
+    noticing: set[str] = set()
     with tempfile.TemporaryDirectory() as scratch:
         tree = Path(scratch) / "tree"
-        shutil.copytree(".", tree, ignore=IGNORED)
+        shutil.copytree(".", tree, ignore=shutil.ignore_patterns(".*", "__pycache__", "*_output"))
         for one in sorted(chosen):
             target = tree / one.path
             sound = target.read_bytes()
-            noticed: set[str] = set()
-            for tests in tests_for(one.path, table):
-                target.write_bytes(sound[: one.start] + one.new.encode() + sound[one.end :])
-                noticed = _failing(tree, tests, seconds)
-                target.write_bytes(sound)
-                if noticed:
-                    break
-            if not noticed <= pass_on_sound and _failing(tree, sorted(noticed), seconds):
-                raise DoNotRun(f"{', '.join(noticed)} fails without a planted fault.")
-            pass_on_sound |= noticed
-            print("noticed " if noticed else "SURVIVED", one, flush=True)
-            if not noticed:
-                yield one
+            target.write_bytes(sound[: one.start] + one.new.encode() + sound[one.end :])
+            stages = (_failing(tree, tests) for tests in tests_for(one.path, table))
+            failed: set[str] = next((found for found in stages if found), set())
+            target.write_bytes(sound)
+            print("noticed " if failed else "SURVIVED", one, flush=True)
+            noticing |= failed
+            left += [] if failed else [one]
+        if noticing and (failed := _failing(tree, sorted(noticing))):
+            raise DoNotRun(f"Fails without a planted fault: {', '.join(failed)}")
+    return left
 
 
 def main() -> int:
-    """Run the sample and print what became of each fault."""
+    """Plant a sample and say what became of each fault."""
     parser = argparse.ArgumentParser(description=(__doc__ or "").splitlines()[0])
     parser.add_argument("places", nargs="*", type=Path, default=[Path(one) for one in TESTS])
     parser.add_argument("--seed", type=int, default=1)
     parser.add_argument("--most", type=int, default=20, help="how many faults are planted")
-    parser.add_argument("--seconds", type=float, default=300, help="for the tests of one fault")
     given = parser.parse_args()
-    paths = {
-        path
-        for place in given.places
-        for path in ([place] if place.is_file() else place.rglob("*.py"))
-    }
+    paths = {p for one in given.places for p in ([one] if one.is_file() else one.rglob("*.py"))}
     pool = [
         one
         for path in sorted(paths)
@@ -217,12 +203,12 @@ def main() -> int:
     ]
     chosen = random.Random(given.seed).sample(pool, min(given.most, len(pool)))
     try:
-        survived = len(list(survivors(chosen, TESTS, given.seconds)))
+        left = survivors(chosen, TESTS)
     except DoNotRun as error:
         print(error, file=sys.stderr)
         return 2
-    print(f"{len(chosen)} of {len(pool)} possible faults planted, {survived} not noticed")
-    return 1 if survived else 0
+    print(f"{len(chosen)} of {len(pool)} possible faults planted, {len(left)} not noticed")
+    return 1 if left else 0
 
 
 if __name__ == "__main__":
