@@ -458,3 +458,53 @@ def test_what_is_on_no_clock_face_is_refused(written: Any):
 def test_every_minute_of_the_clock_face_is_told_apart(minutes: int):
     hour, minute = divmod(minutes, 60)
     assert round(read_clock(f"{hour}:{minute:02}") * 60) == minutes
+
+
+@pytest.mark.parametrize(
+    ("into", "finest", "finer"),
+    [
+        ("mm", "0.001", "0.0004"),
+        ("cm", "0.0001", "0.00004"),
+        ("m", "0.000001", "0.0000004"),
+        ("in", "0.00001", "0.000004"),
+        ("ft", "0.000001", "0.0000004"),
+        ("yd", "0.000001", "0.0000004"),
+    ],
+)
+def test_a_length_is_kept_to_a_thousandth_of_a_millimetre_and_no_finer(
+    into: str, finest: str, finer: str
+):
+    assert read_length(finest, into, into) == float(finest)
+    assert read_length(finer, into, into) == 0
+
+
+@pytest.mark.parametrize(
+    ("written", "unit", "millimetres"),
+    [
+        ("5' 11 63/64\"", "ft", 1828.403),
+        ("1 m 99.9 cm", "m", 1999.0),
+        ("1 cm 9.9 mm", "m", 19.9),
+        ("2 yd 2 ft 11 in", "m", 2717.8),
+    ],
+)
+def test_the_smaller_unit_stays_below_one_of_the_larger(
+    written: str, unit: str, millimetres: float
+):
+    """1 in is exactly 25.4 mm: 71 63/64 in are 1828.403125 mm."""
+    assert read_length(written, unit, "mm") == millimetres
+
+
+@pytest.mark.parametrize("written", ["5' 12\"", "1 m 100 cm", "1 cm 10 mm", "2 yd 3 ft"])
+def test_as_much_of_the_smaller_unit_as_makes_one_of_the_larger_is_refused(written: str):
+    with pytest.raises(UnreadableValue, match="make one"):
+        read_length(written, "m", "mm")
+
+
+@pytest.mark.parametrize("written", ["-0", "0", "-0.0", 0, -0.0])
+def test_nothing_is_not_below_zero(written: Any):
+    assert str(read_length(written, "in", "mm")) == "0.0"
+
+
+def test_the_mapping_may_ask_for_fewer_decimals():
+    assert read_length("7 3/8", "in", "cm", decimals=1) == 18.7
+    assert read_length("7 3/8", "in", "cm", decimals=0) == 19.0

@@ -16,6 +16,7 @@ from provenance._bundle.redaction.places import (
     middle_of_cell,
     outline_from,
     read_grid,
+    zero_of,
 )
 
 DEGREES = st.decimals(-90, 90, places=6)
@@ -73,3 +74,64 @@ def test_an_outline_keeps_its_shape_and_its_figures() -> None:
         "1.10 1.50, 9.20 1.50, 9.20 8.60"
     )
     assert outline_from("no outline", Decimal(0), Decimal(0)) is None
+
+
+@pytest.mark.parametrize("text", ["0.01", "10", "0.010"])
+def test_a_cell_may_be_a_hundredth_of_a_degree_to_ten_degrees(text: str) -> None:
+    assert read_grid(text) == Decimal(text)
+
+
+@pytest.mark.parametrize("text", ["0.009", "10.001"])
+def test_a_cell_finer_or_wider_than_that_is_refused(text: str) -> None:
+    with pytest.raises(UnusableInput, match="no size of a cell"):
+        read_grid(text)
+
+
+@pytest.mark.parametrize(
+    ("degrees", "limit", "middle"),
+    [
+        ("0", 90, "0.05"),
+        ("0.1", 90, "0.15"),
+        ("89.95", 90, "89.95"),
+        ("-90", 90, "-89.95"),
+        ("-90.01", 90, None),
+        ("180", 180, "179.95"),
+        ("180.01", 180, None),
+        ("179.9", 180, "179.95"),
+    ],
+)
+def test_a_cell_begins_at_its_lower_edge(degrees: str, limit: int, middle: str | None) -> None:
+    found = middle_of_cell(Decimal(degrees), Decimal("0.1"), limit)
+    assert found == (None if middle is None else Decimal(middle))
+
+
+@pytest.mark.parametrize(
+    ("latitude", "uncertainty", "radius"),
+    [
+        # 111.7 km x 0.05 x the root of 2 are 7898.4 m; 101.5 m more are just under 8000
+        ("0", None, 7900),
+        ("0.05", "101.6", 8000),
+        ("0.05", "101.7", 8100),
+        # beside the pole the lower edge of the cell is the wider one
+        ("89.95", "0", 5600),
+    ],
+)
+def test_the_radius_of_a_cell_is_half_its_diagonal_and_what_was_uncertain(
+    latitude: str, uncertainty: str | None, radius: int
+) -> None:
+    known = None if uncertainty is None else Decimal(uncertainty)
+    assert cell_radius_m(Decimal(latitude), Decimal("0.1"), known) == radius
+
+
+@pytest.mark.parametrize(
+    ("value", "zero", "told"),
+    [("5.0", 5, "0.0"), ("4.5", 5, "-0.5"), ("-3.25", -4, "0.75"), ("x", 0, None)],
+)
+def test_a_coordinate_is_counted_from_its_zero(value: str, zero: int, told: str | None) -> None:
+    assert counted_from(value, Decimal(zero)) == told
+
+
+def test_the_zero_is_the_whole_metre_below_the_lowest_value() -> None:
+    assert zero_of([Decimal("7.5"), Decimal("-3.25")]) == -4
+    assert zero_of([Decimal("7.0")]) == 7
+    assert zero_of([]) == 0
