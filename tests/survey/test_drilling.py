@@ -81,3 +81,67 @@ def test_wood_without_a_size_is_refused(tmp_path: Path) -> None:
         propose_holes(a_beam(tmp_path, **blank).package, "B1-014")
     with pytest.raises(UnusableInput, match="no element 'X'"):
         propose_holes(a_beam(tmp_path / "other").package, "X")
+
+
+def places(folder: Path, clearance: Clearance | None = None, **element: object) -> int:
+    """How many places are proposed in level wood of 0.6 m, which has room for one."""
+    building = a_beam(folder, **{"yb_m": 1.6} | element)
+    return len(propose_holes(building.package, "B1-014", clearance=clearance).places)
+
+
+@pytest.mark.parametrize(
+    ("inside", "outside"),
+    [
+        ({"yb_m": 1.6}, {"yb_m": 1.59}),
+        ({"features": "0.46: nail"}, {"features": "0.44: nail"}),
+        (
+            {f"diameter_{end}_cm": 6.1 for end in ("a1", "a2", "b1", "b2")},
+            {f"diameter_{end}_cm": 5.9 for end in ("a1", "a2", "b1", "b2")},
+        ),
+    ],
+    ids=["ends", "features", "thickness"],
+)
+def test_a_place_is_clear_up_to_the_distance_asked_for(
+    tmp_path: Path, inside: dict[str, object], outside: dict[str, object]
+) -> None:
+    """In wood 6 cm thick a hole that leaves 4 cm would be 2 cm deep, and no core."""
+    assert places(tmp_path / "inside", **inside) == 1
+    assert places(tmp_path / "outside", **outside) == 0
+
+
+@pytest.mark.parametrize(("along", "clear"), [(0.46, 1), (0.44, 0)])
+def test_an_old_hole_keeps_its_distance_along_the_wood(
+    tmp_path: Path, along: float, clear: int
+) -> None:
+    package = a_beam(tmp_path, yb_m=1.6).with_row("sample", along_m=along, clock=3).package
+    assert len(propose_holes(package, "B1-014").places) == clear
+
+
+@pytest.mark.parametrize(("along", "clear"), [(0.3428, 1), (0.3426, 0)])
+def test_between_two_bores_three_centimetres_of_wood_stay(
+    tmp_path: Path, along: float, clear: int
+) -> None:
+    """Two bores of 12.7 mm side by side: 30 mm of wood and 12.7 mm from middle to middle."""
+    building = a_beam(tmp_path, yb_m=1.6)
+    package = building.with_row("sample", along_m=along, clock=3, bore_mm=12.7).package
+    found = propose_holes(package, "B1-014", count=1, clearance=Clearance(hole_m=0.0))
+    assert len(found.places) == clear
+
+
+def test_a_new_hole_goes_just_past_the_middle_and_never_through(tmp_path: Path) -> None:
+    """20 cm of wood: 10 cm and 1 cm; 8 cm of wood: 4 cm are left behind."""
+    thick = propose_holes(a_beam(tmp_path / "thick").package, "B1-014").places[0]
+    assert 0.105 <= thick.depth_m <= 0.11
+    sizes = {f"diameter_{end}_cm": 8 for end in ("a1", "a2", "b1", "b2")}
+    thin = propose_holes(a_beam(tmp_path / "thin", **sizes).package, "B1-014").places[0]
+    assert 0.035 <= thin.depth_m <= 0.04
+
+
+@pytest.mark.parametrize(("rise", "sides"), [(0.95, {3.0, 9.0}), (3.9, {3.0, 9.0, 12.0, 6.0})])
+def test_a_post_is_drilled_from_any_side_and_a_beam_never_from_above(
+    tmp_path: Path, rise: float, sides: set[float]
+) -> None:
+    building = a_beam(tmp_path, yb_m=1.95, zb_m=2.4 + rise)
+    found = propose_holes(building.package, "B1-014", count=99)
+    assert found.places
+    assert {place.clock for place in found.places} <= sides

@@ -495,3 +495,38 @@ def test_a_hole_that_was_taped_stands_where_it_was_taped(tmp_path: Path) -> None
     hole = hole_position(building.package, "231")
     assert hole.found_by == "adjusted"
     assert hole.entry_m == pytest.approx((1.12, 2.49, 2.41))
+
+
+@pytest.mark.parametrize(("recorded", "told"), [(2.29, False), (2.31, True), (2.09, True)])
+def test_a_height_that_differs_by_a_hand_is_noted(
+    tmp_path: Path, recorded: float, told: bool
+) -> None:
+    """The wood puts the hole 2.2 m above the floor."""
+    sample = {"along_m": 1.5, "clock": 3, "height_m": recorded}
+    building = a_beam(tmp_path).with_row("sample", **sample)
+    assert bool(hole_position(building.package, "231").notes) is told
+
+
+@pytest.mark.parametrize(
+    ("clock", "bearing"), [(12.0, None), (0.03, None), (0.05, 270.0), (6.0, None), (9.0, 90.0)]
+)
+def test_a_hole_from_straight_above_has_no_bearing(
+    tmp_path: Path, clock: float, bearing: float | None
+) -> None:
+    """0.04 hours on the clock are 1.2 degrees, whose sine is 0.021."""
+    building = a_beam(tmp_path).with_row("sample", along_m=1.5, clock=clock)
+    found = hole_position(building.package, "231").bearing_deg
+    assert found == (None if bearing is None else pytest.approx(bearing))
+
+
+@pytest.mark.parametrize(("far", "names"), [(29.9, {"D1", "D9"}), (30.1, {"D1"})])
+def test_a_tape_is_not_longer_than_usual_tapes(tmp_path: Path, far: float, names: set[str]) -> None:
+    """The hole is at x 1.1, y 2.5 and 2.4 m high."""
+    datums = {"D1": (1.1, 0.0, 2.4), "D9": (1.1, 2.5 + far, 2.4), "D8": (1.1, 2.5, 2.45)}
+    sizes = {f"diameter_{name}_cm": 20 for name in ("a1", "a2", "b1", "b2")}
+    building = a_room(tmp_path, datums=datums).with_row(
+        "element", **LEVEL_BEAM | sizes, length_m=4, position_uncertainty_m=0.02
+    )
+    building = building.with_row("sample", along_m=1.5, clock=3)
+    tapes = hole_position(building.package, "231").tapes
+    assert {tape.datum_id for tape in tapes} == names

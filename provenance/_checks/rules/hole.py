@@ -32,9 +32,8 @@ def _thickness_mm(end: str) -> pl.Expr:
     diagonal = (pl.col(first).pow(2) + pl.col(second).pow(2)).sqrt()
     round_or_unsaid = pl.col("shape").fill_null("round").is_in(["round", "unknown"])
     # without a shape and with two readings the wood may be squared: the diagonal accuses less
-    stated_round = pl.col("shape") == "round"
     return 10 * (
-        pl.when(stated_round.fill_null(False))
+        pl.when(pl.col("shape") == "round")
         .then(pl.max_horizontal(first, second))
         .when(diagonal.is_not_null())
         .then(diagonal)
@@ -167,7 +166,7 @@ def holes_close(tables: Snapshot) -> pl.DataFrame:
     holes = (
         samples_with_wood(tables)
         .filter(pl.col("leaves_hole") & pl.col("along_m").is_not_null())
-        .with_columns(_mm=_thickness_at_hole_mm().fill_null(0))
+        .with_columns(_mm=_thickness_at_hole_mm())
         .sort("element_id", "along_m", ROW)
     )
     before = pl.col("sample_id", "along_m", "clock").shift(1).over("element_id").name.prefix("_")

@@ -242,3 +242,8 @@ def test_an_event_without_a_number_is_looked_at_like_any_other() -> None:
     corrected = then(unnumbered, "corrected", "2024-07-02", corrects_custody_id="3")
     said = corrected.says("custody.party_missing")
     assert [line.split(":")[0] for line in said] == ["custody 6 to_party_id"]
+
+
+def test_a_receipt_that_names_no_taker_confirms_nothing() -> None:
+    broken = after("received", "2024-07-01", from_party_id="OWN")
+    only(broken.says("custody.giver_does_not_have_it"), "LAB had it", "OWN never")

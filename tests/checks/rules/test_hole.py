@@ -226,7 +226,10 @@ def test_without_a_shape_two_readings_may_be_those_of_squared_wood() -> None:
 
 def test_a_hole_just_beyond_the_end_is_as_thick_as_the_end() -> None:
     """The position may be 0.05 m beyond the wood; the taper does not go on there."""
-    only(core(900, along_m="4.25").says(LONG), "200 mm")
+    steep = core(900, along_m="4.25").but("element", diameter_b1_cm="5", diameter_b2_cm="5")
+    only(steep.says(LONG), "only about 50 mm")
+    before = core(900, along_m="-0.1").but("element", diameter_b1_cm="5", diameter_b2_cm="5")
+    only(before.says(LONG), "only about 220 mm")
 
 
 def test_only_holes_lie_side_by_side_and_only_where_both_have_a_place() -> None:
@@ -236,3 +239,14 @@ def test_only_holes_lie_side_by_side_and_only_where_both_have_a_place() -> None:
     unplaced = a_sound_record().with_row("sample", sample_id="230", along_m="")
     unplaced = unplaced.with_row("sample", **beside)
     only(unplaced.says("sample.holes_close"), "231 and 232")
+
+
+@pytest.mark.parametrize("lacking", ["clock", "sizes"])
+def test_without_clock_or_thickness_only_the_way_along_the_wood_counts(lacking: str) -> None:
+    pair = a_sound_record().with_row("sample", sample_id="232", along_m="1.30", clock="9")
+    if lacking == "clock":
+        pair = pair.but("sample", "232", clock="")
+    else:
+        sizes = ("diameter_a1_cm", "diameter_a2_cm", "diameter_b1_cm", "diameter_b2_cm")
+        pair = pair.but("element", **dict.fromkeys(sizes, ""))
+    only(pair.says("sample.holes_close"), "0.05 m")
