@@ -19,7 +19,7 @@ import shutil
 import subprocess
 import sys
 import tempfile
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from pathlib import Path
 from typing import NamedTuple
 
@@ -33,7 +33,7 @@ TESTS = {
 """The tests that should notice a fault in a folder or module."""
 ALLOWED: dict[str, str] = {}
 """Faults that change nothing that can be seen, as `Mutant.name` has them, and why."""
-SWAPPED = {
+SWAPPED: dict[type[ast.AST], str] = {
     **{ast.Lt: "<=", ast.LtE: "<", ast.Gt: ">=", ast.GtE: ">", ast.Eq: "!=", ast.NotEq: "=="},
     **{ast.Add: "-", ast.Sub: "+", ast.Mult: "/", ast.Div: "*", ast.BitAnd: "|", ast.BitOr: "&"},
     **{ast.And: "or", ast.Or: "and"},
@@ -41,10 +41,11 @@ SWAPPED = {
 PROMISES = {"maintain_order", "strict"}
 """Keywords whose promise is mostly kept by chance too, or that guard against faults of our own."""
 SECONDS = 300
+"""Tests that take longer are taken to have noticed something."""
 
 
 class DoNotRun(Exception):
-    """The tests say nothing about a fault: they cannot run, or fail without one."""
+    """The tests say nothing about a fault: there are none, or they fail without one."""
 
 
 class Mutant(NamedTuple):
@@ -86,10 +87,13 @@ def mutants_of(path: str, source: str) -> Iterator[Mutant]:
         match node:
             case ast.Compare(left=left, ops=[op], comparators=[right]) if type(op) in SWAPPED:
                 new = f"{text(left)} {SWAPPED[type(op)]} {text(right)}"
+            case (
+                ast.BinOp(left=ast.Constant(value=str()))
+                | ast.BinOp(right=ast.Constant(value=str()))
+            ):
+                continue  # texts are joined with the same sign
             case ast.BinOp(left=left, op=op, right=right) if type(op) in SWAPPED:
-                # texts are joined and filled with the same signs
-                if not (_is_text(left) or _is_text(right)):
-                    new = f"({text(left)}) {SWAPPED[type(op)]} ({text(right)})"
+                new = f"({text(left)}) {SWAPPED[type(op)]} ({text(right)})"
             case ast.BoolOp(op=op, values=values):
                 new = f" {SWAPPED[type(op)]} ".join(f"({text(one)})" for one in values)
             case ast.UnaryOp(op=ast.Not() | ast.Invert(), operand=operand):
@@ -103,49 +107,43 @@ def mutants_of(path: str, source: str) -> Iterator[Mutant]:
             yield Mutant(path, node.lineno, *span(node), text(node), f"({new})")
 
 
-def _is_text(node: ast.AST) -> bool:
-    return isinstance(node, ast.Constant) and isinstance(node.value, str)
-
-
 def _not_behavior(tree: ast.AST) -> set[ast.AST]:
     """Nodes in which a change shows nowhere: annotations, decorators, messages."""
     roots: list[ast.AST | None] = []
     for node in ast.walk(tree):
-        match node:
-            case ast.FunctionDef():
-                roots += [*node.decorator_list, node.returns]
-            case ast.ClassDef():
-                roots += node.decorator_list
-            case ast.arg() | ast.AnnAssign():
-                roots.append(node.annotation)
-            case ast.Raise() | ast.JoinedStr():
-                roots.append(node)
-            case ast.keyword() if node.arg in PROMISES:
-                roots.append(node)
+        roots += getattr(node, "decorator_list", [])
+        roots += [getattr(node, name, None) for name in ("returns", "annotation")]
+        if isinstance(node, ast.Raise | ast.JoinedStr) or getattr(node, "arg", "") in PROMISES:
+            roots.append(node)
     return {one for root in roots if root is not None for one in ast.walk(root)}
 
 
+def files_in(places: Iterable[str], pattern: str = "*.py") -> list[Path]:
+    """The files of these places, each a file or a folder."""
+    paths = [Path(one) for one in places]
+    return sorted({p for one in paths for p in ([one] if one.is_file() else one.rglob(pattern))})
+
+
 def tests_for(path: str, table: Mapping[str, list[str]]) -> list[list[str]]:
-    """The test files in the order to run them: its own, those that speak of the module, others."""
+    """The test file that speaks most of a module, its own first of all, and then the others."""
     known = max((one for one in table if Path(path).is_relative_to(one)), key=len, default=None)
     if known is None:
         raise DoNotRun(f"No tests are named for {path}: add its folder to TESTS.")
-    stem = Path(path).stem
-    said = {}
-    for place in map(Path, table[known]):
-        for one in [place] if place.is_file() else sorted(place.rglob("test_*.py")):
-            mentions = len(re.findall(rf"\b{stem}\b", one.read_text(encoding="utf-8")))
-            said[one.as_posix()] = (one.name == f"test_{stem}.py", mentions)
-    if not said:
+    files = files_in(table[known], "test_*.py")
+    if not files:
         raise DoNotRun(f"{', '.join(table[known])} holds no tests for {path}: set TESTS right.")
-    ranked = sorted(said, key=said.__getitem__, reverse=True)
-    telling = [one for one in ranked if any(said[one])]
-    stages = [telling[:1], telling[1:], [one for one in ranked if not any(said[one])]]
-    return [stage for stage in stages if stage]
+    stem = Path(path).stem
+
+    def telling(one: Path) -> tuple[bool, int]:
+        words = re.findall(rf"\b{stem}\b", one.read_text(encoding="utf-8"))
+        return one.stem == f"test_{stem}", len(words)
+
+    ranked = [one.as_posix() for one in sorted(files, key=telling, reverse=True)]
+    return [ranked[:1], ranked[1:]] if ranked[1:] else [ranked]
 
 
 def _failing(tree: Path, tests: Sequence[str]) -> set[str]:
-    """The first test that fails in this tree (all when they do not end), or none."""
+    """The first test that fails in this tree, or all if they do not start or end; none if sound."""
     told = tree / ".pytest_cache/v/cache/lastfailed"
     told.unlink(missing_ok=True)
     # a seed, because the same sample must have the same outcome
@@ -157,16 +155,13 @@ def _failing(tree: Path, tests: Sequence[str]) -> set[str]:
         )
     except subprocess.TimeoutExpired:
         return set(tests)
-    if run.returncode and not told.is_file():
-        raise DoNotRun(f"pytest {' '.join(tests)} cannot run:\n{run.stdout}{run.stderr}")
-    return set(json.loads(told.read_text(encoding="utf-8"))) if run.returncode else set()
+    if run.returncode == 0:
+        return set()
+    return set(json.loads(told.read_text(encoding="utf-8"))) if told.is_file() else set(tests)
 
 
 def survivors(chosen: Sequence[Mutant], table: Mapping[str, list[str]]) -> list[Mutant]:
-    """Plant each fault in a copy of the working folder; those that no test noticed.
-
-    Raises DoNotRun when a test that noticed a fault fails without one as well.
-    """
+    """Plant each fault in a copy of the working folder; those that no test noticed."""
     left = []
     noticing: set[str] = set()
     with tempfile.TemporaryDirectory() as scratch:
@@ -177,27 +172,26 @@ def survivors(chosen: Sequence[Mutant], table: Mapping[str, list[str]]) -> list[
             sound = target.read_bytes()
             target.write_bytes(sound[: one.start] + one.new.encode() + sound[one.end :])
             stages = (_failing(tree, tests) for tests in tests_for(one.path, table))
-            failed: set[str] = next((found for found in stages if found), set())
+            failed = next(filter(None, stages), set())
             target.write_bytes(sound)
             print("noticed " if failed else "SURVIVED", one, flush=True)
             noticing |= failed
             left += [] if failed else [one]
         if noticing and (failed := _failing(tree, sorted(noticing))):
-            raise DoNotRun(f"Fails without a planted fault: {', '.join(failed)}")
+            raise DoNotRun(f"These fail without a planted fault: {', '.join(sorted(failed))}")
     return left
 
 
 def main() -> int:
     """Plant a sample and say what became of each fault."""
     parser = argparse.ArgumentParser(description=(__doc__ or "").splitlines()[0])
-    parser.add_argument("places", nargs="*", type=Path, default=[Path(one) for one in TESTS])
+    parser.add_argument("places", nargs="*", default=[*TESTS])
     parser.add_argument("--seed", type=int, default=1)
-    parser.add_argument("--most", type=int, default=20, help="how many faults are planted")
+    parser.add_argument("--most", type=int, default=20)
     given = parser.parse_args()
-    paths = {p for one in given.places for p in ([one] if one.is_file() else one.rglob("*.py"))}
     pool = [
         one
-        for path in sorted(paths)
+        for path in files_in(given.places)
         for one in mutants_of(path.as_posix(), path.read_text(encoding="utf-8"))
         if one.name not in ALLOWED
     ]

@@ -287,7 +287,7 @@ def _replaced(text: str, spans: list[tuple[int, int]]) -> str:
     done = 0
     start, end = -1, -1
     for first, last in sorted(spans):
-        if start >= 0 and (first <= end or not text[end:first].strip()):
+        if start >= 0 and not text[end:first].strip():
             end = max(end, last)
             continue
         if start >= 0:

@@ -152,6 +152,7 @@ EDGES = WithheldValues(
         ("51 37 20", "51 37"),
         ("51°37", "51°"),
         ("51:37:20", "51:37"),
+        ("1 17 02", "1 17"),
         ("MB said", "Q said"),
     ],
 )
@@ -197,3 +198,11 @@ def test_withheld_words_side_by_side_become_one() -> None:
     masker = Masker(EDGES)
     assert masker.mask("by Birkwood Birkwood, Rill") == "by [withheld], [withheld]"
     assert masker.mask("Birkwood or Rill") == "[withheld] or [withheld]"
+
+
+@pytest.mark.parametrize(("inside", "outside"), [("0.150", "0.151"), ("0:09:00", "0:09:01")])
+def test_a_position_is_near_up_to_the_whole_distance(inside: str, outside: str) -> None:
+    """On the equator 0.15 degrees are a number that a computer holds as it is written."""
+    masker = Masker(WithheldValues(latitudes={0.0}))
+    assert masker.mask(inside) == WITHHELD
+    assert masker.mask(outside) == outside
