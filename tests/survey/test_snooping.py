@@ -26,6 +26,12 @@ def test_a_reading_that_would_explain_it_nearly_as_well_is_doubted_too(
     assert doubted_readings(np.array([-6.0, other]), np.array([0, 1])).tolist() == doubted
 
 
+def test_a_reading_just_at_that_limit_is_not_doubted(monkeypatch: pytest.MonkeyPatch) -> None:
+    """With a limit of 11 the squares 36 and 25 are as far apart as it says."""
+    monkeypatch.setattr("provenance._survey.adjust.snooping.RIVAL_CHI_SQUARE", 11.0)
+    assert doubted_readings(np.array([-6.0, 5.0]), np.array([0, 1])).tolist() == [0]
+
+
 def test_the_worst_doubted_reading_comes_first() -> None:
     assert doubted_readings(np.array([5.1, -6.0, 5.5]), np.array([0, 1, 2])).tolist() == [1, 2, 0]
 
@@ -61,7 +67,7 @@ def test_a_usual_slip_is_named(size: float, hint: str) -> None:
         (Kind.DISTANCE, 44.44, 1.0124, 0.005, "that is 1 m"),
         (Kind.DISTANCE, 44.44, 1.0126, 0.005, ""),
         (Kind.BEARING, 10.0, -177.6, 1.0, "the bearing may have been read at the wrong end"),
-        (Kind.BEARING, 10.0, -177.4, 1.0, ""),
+        (Kind.BEARING, 10.0, -177.5, 1.0, ""),
         (Kind.BEARING, 10.0, 1.0, 0.01, ""),
         (Kind.HEIGHT, 44.44, 1.0, 0.005, ""),
         # an inch is no slip where the readings scatter by a third of it
@@ -78,6 +84,8 @@ def test_a_usual_slip_is_named(size: float, hint: str) -> None:
         (Kind.DISTANCE, 3.41, -0.9, 0.004, ""),
         (Kind.DISTANCE, 7.52, 0.2799, 0.004, "the tape may have shown 7.25 m"),
         (Kind.DISTANCE, 7.52, 0.2801, 0.004, ""),
+        (Kind.DISTANCE, 12.0, -9.2, 0.1, "the tape may have shown 21.00 m"),
+        (Kind.DISTANCE, 12.0, -9.25, 0.1, ""),
         (Kind.ACROSS, -1.44, -2.889, 0.004, "the offset may be on the other side"),
         (Kind.ACROSS, -1.44, -2.891, 0.004, ""),
         (Kind.ALONG, -1.44, -2.88, 0.004, ""),

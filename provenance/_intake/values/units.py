@@ -201,7 +201,7 @@ def exact_length_mm(
             text = f"{feet_inches[1]}' {feet_inches[2]} {feet_inches[3] or ''}".strip()
         _refuse_doubt(text, shown)
         total = _sum_of_pieces(_pieces(text, shown, unit, decimal), shown, unit)
-    if sign < 0 and total != 0 and not allow_negative:
+    if sign * total < 0 and not allow_negative:
         raise UnreadableValue(
             shown, "is below zero, which no size can be; write it without the minus"
         )
