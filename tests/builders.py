@@ -2,12 +2,18 @@
 
 from __future__ import annotations
 
+import csv
+import tempfile
+from dataclasses import replace
 from datetime import UTC, datetime
+from functools import cache
 from pathlib import Path
+from types import MappingProxyType
 from typing import Any
 
+from provenance._record.edition_key import EDITION_KEY, new_edition_key
 from provenance._record.new import new_package
-from provenance._record.package import Package, open_package
+from provenance._record.package import DESCRIPTOR, Package, open_package
 
 STARTED = datetime(2031, 5, 4, 12, 0, tzinfo=UTC)
 
@@ -154,11 +160,18 @@ class PackageBuilder:
         return self.with_bare_row(table, **row)
 
     def with_bare_row(self, table: str, **values: Any) -> PackageBuilder:
-        """Add a row that holds nothing but `values`."""
-        frame = self._package.table(table)
-        row = dict.fromkeys(frame.columns, "") | {k: _text(v) for k, v in values.items()}
-        frame.loc[len(frame) + 2] = row
-        self._package.write_table(table, frame)
+        """Add a row that holds nothing but `values`; a column that is not there is an error."""
+        row = {name: _text(value) for name, value in values.items()}
+        # in a cell without quotes a carriage return would end the row for every reader
+        bare = not any("\r" in value for value in row.values())
+        quoting = csv.QUOTE_MINIMAL if bare else csv.QUOTE_ALL
+        path = self._package.table_path(table)
+        with open(path, "r+", encoding="utf-8", newline="") as stream:
+            content = stream.read()
+            if not content.endswith("\n"):
+                stream.write("\n")
+            names = next(csv.reader(content.splitlines()))
+            csv.DictWriter(stream, names, lineterminator="\n", quoting=quoting).writerow(row)
         return self
 
     def with_chain(self, **sample: Any) -> PackageBuilder:
@@ -176,8 +189,34 @@ class PackageBuilder:
 
 
 def a_package(folder: Path, profile: str = "blank") -> PackageBuilder:
-    """A new empty package in `folder`/holl."""
-    return PackageBuilder(new_package(folder / "holl", profile, created=STARTED))
+    """A new empty package in `folder`/holl, with a key of its own."""
+    started, contents = _a_new_package(profile)
+    there = folder / "holl"
+    there.mkdir(parents=True)
+    key = new_edition_key()
+    for name, content in contents.items():
+        if content is None:
+            (there / name).mkdir()
+        elif name == DESCRIPTOR:
+            old = started.descriptor[EDITION_KEY]
+            (there / name).write_bytes(content.replace(old.encode(), key.encode()))
+        else:
+            (there / name).write_bytes(content)
+    descriptor = MappingProxyType({**started.descriptor, EDITION_KEY: key})
+    return PackageBuilder(replace(started, folder=there, descriptor=descriptor))
+
+
+@cache
+def _a_new_package(profile: str) -> tuple[Package, dict[str, bytes | None]]:
+    """What `new_package` writes, path by path (None for a folder); writing it again is cheap."""
+    with tempfile.TemporaryDirectory() as folder:
+        started = new_package(Path(folder) / "holl", profile, created=STARTED)
+        return started, {
+            path.relative_to(started.folder).as_posix(): None
+            if path.is_dir()
+            else path.read_bytes()
+            for path in sorted(started.folder.rglob("*"))
+        }
 
 
 def _text(value: Any) -> str:
