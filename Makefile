@@ -3,17 +3,21 @@ PYTHON ?= python3
 VENV := .venv
 BIN := $(VENV)/bin
 STAMP := $(VENV)/.installed
+TESTS := $(BIN)/python -m pytest -n auto --dist loadfile --no-loadscope-reorder
 
-.PHONY: help demo test check docs bench lock lowest wheel clean
+.PHONY: help demo test test-quick check docs bench lock lowest wheel clean
 
 help:  ## this list
-	@grep -E '^[a-z]+:.*##' $(MAKEFILE_LIST) | sed 's/:.*##/\t/' | expand -t 10
+	@grep -E '^[a-z-]+:.*##' $(MAKEFILE_LIST) | sed 's/:.*##/\t/' | expand -t 12
 
 demo: $(STAMP)  ## run the whole way on demo_package; outputs in demo_output/
 	$(BIN)/treenail demo demo_output
 
 test: $(STAMP)  ## run the tests
-	$(BIN)/python -m pytest -n auto --dist loadfile
+	$(TESTS)
+
+test-quick: $(STAMP)  ## run them without browser, office suite, kills and mounted folders
+	$(TESTS) -m "not heavy"
 
 check: $(STAMP)  ## lint and types
 	$(BIN)/ruff check .

@@ -1,7 +1,34 @@
 """Settings for the whole suite."""
 
+from __future__ import annotations
+
+import os
+from collections.abc import Iterator
+
+import pytest
 from hypothesis import settings
 
 # A busy machine must not fail a law; how long a check takes is for benchmarks/ to say.
 settings.register_profile("unhurried", deadline=None)
 settings.load_profile("unhurried")
+
+FSYNC = os.fsync
+
+
+def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
+    """The module that takes longest comes first, so that no core waits for it at the end."""
+    items.sort(key=lambda item: item.path.name != "test_demo.py")
+
+
+@pytest.fixture(autouse=True, scope="session")
+def no_waiting_for_the_disk() -> Iterator[None]:
+    """What a test writes need not outlast a power cut, so nothing waits until it would."""
+    with pytest.MonkeyPatch.context() as patched:
+        patched.setattr(os, "fsync", lambda handle: None)
+        yield
+
+
+@pytest.fixture
+def real_disk(monkeypatch: pytest.MonkeyPatch) -> None:
+    """For tests of the writing itself: files are forced to the disk as they are outside tests."""
+    monkeypatch.setattr(os, "fsync", FSYNC)

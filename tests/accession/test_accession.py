@@ -453,6 +453,8 @@ class Dying:
         return counted
 
 
+@pytest.mark.heavy
+@pytest.mark.usefixtures("real_disk")
 def test_killed_at_any_step_there_is_a_whole_accession_or_none(
     shelf: Path, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:

@@ -13,6 +13,8 @@ import pytest
 from provenance._base.errors import TreenailError
 from provenance._base.locks import LOCK, locked, locked_for_reading
 
+pytestmark = pytest.mark.usefixtures("real_disk")
+
 NOBODY = 65534
 
 

@@ -13,6 +13,8 @@ import pytest
 
 from provenance._base.disk import building_folder, clear_stale, writing
 
+pytestmark = pytest.mark.usefixtures("real_disk")
+
 BUILD = """
 import sys, time
 from pathlib import Path

@@ -79,12 +79,14 @@ def issues(crate: Path, cache: Path) -> list[str]:
     return sorted({issue.message for issue in result.get_issues()})
 
 
+@pytest.mark.heavy
 @pytest.mark.filterwarnings("ignore")  # the validator's libraries warn about themselves
 def test_the_independent_validator_finds_the_crate_sound(bundle: Path, context_cache: Path) -> None:
     """roc-validator, profile RO-Crate 1.3, without a network."""
     assert issues(bundle / "data", context_cache) == []
 
 
+@pytest.mark.heavy
 @pytest.mark.filterwarnings("ignore")
 def test_the_independent_validator_finds_a_broken_crate_broken_for_the_right_reason(
     bundle: Path, context_cache: Path
@@ -322,6 +324,7 @@ def test_the_crate_says_which_standard_a_file_follows(bundle: Path) -> None:
         assert entities[standard]["name"]
 
 
+@pytest.mark.heavy
 @pytest.mark.filterwarnings("ignore")  # the validator's libraries warn about themselves
 def test_the_independent_validator_finds_the_public_crate_sound(
     tmp_path: Path, context_cache: Path

@@ -262,6 +262,7 @@ print("done", flush=True)
 """
 
 
+@pytest.mark.heavy
 @pytest.mark.parametrize("name", ["b", "b.zip"])
 def test_a_kill_at_any_moment_leaves_a_whole_bundle_or_none(
     package: Package, tmp_path: Path, name: str

@@ -68,6 +68,7 @@ def assert_whole(index: Path) -> None:
     assert ask_sql(index, halves).row(0) == (0,)
 
 
+@pytest.mark.heavy
 @pytest.mark.parametrize("work", ["catalogue", "audit"])
 def test_killed_again_and_again_it_ends_as_if_it_had_never_been(repository, tmp_path, work) -> None:
     for number in range(3):

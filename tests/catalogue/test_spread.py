@@ -84,6 +84,7 @@ class DyingOnce(Piecework):
 
 
 @pytest.mark.filterwarnings("ignore")
+@pytest.mark.heavy
 class TestOnSeveralProcesses:
     """Real worker processes; skipped where Dask is not installed."""
 

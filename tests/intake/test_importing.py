@@ -338,6 +338,7 @@ def test_one_unusable_file_keeps_all_others_out(package, tmp_path) -> None:
     assert content_of(package.folder) == before
 
 
+@pytest.mark.usefixtures("real_disk")
 @pytest.mark.parametrize("step", range(1, 12, 2))
 def test_a_full_disk_leaves_the_package_as_it_was(package, tmp_path, monkeypatch, step) -> None:
     path = write_csv(tmp_path / "timbers.csv", [a_line(Dia_A="7 3/")])
@@ -363,6 +364,7 @@ def test_a_full_disk_leaves_the_package_as_it_was(package, tmp_path, monkeypatch
         assert count < step
 
 
+@pytest.mark.heavy
 def test_a_kill_in_the_middle_of_an_import_leaves_all_or_nothing(package, tmp_path) -> None:
     """The process is ended without clean-up at every second step that orders the disk."""
     path = write_csv(tmp_path / "timbers.csv", [a_line()])

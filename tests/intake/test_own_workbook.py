@@ -55,6 +55,7 @@ def test_a_filled_workbook_changes_nothing_in_its_own_package(filled) -> None:
     }
 
 
+@pytest.mark.heavy
 @pytest.mark.skipif(shutil.which("soffice") is None, reason="LibreOffice is not installed")
 def test_it_comes_back_after_another_program_saved_it_in_another_format(filled, tmp_path) -> None:
     _, path, rows = filled

@@ -144,6 +144,7 @@ def office(tmp_path_factory, crowded):
     return folder
 
 
+@pytest.mark.heavy
 @pytest.mark.parametrize("kind", ["ods", "xlsx"])
 def test_what_libreoffice_saves_is_read_alike(office, kind) -> None:
     path = office / f"crowded.{kind}"
@@ -158,6 +159,7 @@ def test_what_libreoffice_saves_is_read_alike(office, kind) -> None:
     assert not facts_of(path, "Old").visible
 
 
+@pytest.mark.heavy
 @pytest.mark.parametrize("kind", ["ods", "xlsx"])
 def test_values_agree_with_an_independent_reader(office, kind) -> None:
     """python-calamine reads the same values, but for error cells, which it leaves out."""

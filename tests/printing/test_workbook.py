@@ -139,6 +139,7 @@ def test_a_text_that_no_cell_can_hold_is_refused_with_its_place(tmp_path) -> Non
     assert not out.exists()
 
 
+@pytest.mark.heavy
 @pytest.mark.skipif(shutil.which("soffice") is None, reason="LibreOffice is not installed")
 def test_it_opens_clean_in_libreoffice(tmp_path) -> None:
     """LibreOffice, headless, reads the workbook and writes its first sheet as CSV."""

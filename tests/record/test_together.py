@@ -16,6 +16,8 @@ from provenance._record.package import open_package
 from provenance._record.together import finish_writing, is_unfinished, writing_together
 from tests.builders import a_package
 
+pytestmark = pytest.mark.usefixtures("real_disk")
+
 
 @pytest.fixture
 def folder(tmp_path):
@@ -88,6 +90,7 @@ def killed(folder, moment: int) -> None:
     return done.returncode == 0
 
 
+@pytest.mark.heavy
 def test_a_kill_at_any_moment_leaves_both_files_old_or_both_new(folder) -> None:
     """The process ends at every call that touches the disk's order, one after the other."""
     seen = set()

@@ -14,6 +14,8 @@ from provenance._identity.locate import Seen, locate_plug
 from provenance._model.schema import read_yaml
 from provenance._record.package import Package
 
+pytestmark = pytest.mark.heavy
+
 KINDS_OF_PAGE = (
     "index.html",
     "go.html",
