@@ -4,6 +4,8 @@ from __future__ import annotations
 
 import csv
 import tempfile
+from collections.abc import Iterator
+from contextlib import contextmanager
 from dataclasses import replace
 from datetime import UTC, datetime
 from functools import cache
@@ -11,6 +13,7 @@ from pathlib import Path
 from types import MappingProxyType
 from typing import Any
 
+from provenance._base.disk import sha256_of
 from provenance._record.edition_key import EDITION_KEY, new_edition_key
 from provenance._record.new import new_package
 from provenance._record.package import DESCRIPTOR, Package, open_package
@@ -204,6 +207,24 @@ def a_package(folder: Path, profile: str = "blank") -> PackageBuilder:
             (there / name).write_bytes(content)
     descriptor = MappingProxyType({**started.descriptor, EDITION_KEY: key})
     return PackageBuilder(replace(started, folder=there, descriptor=descriptor))
+
+
+@contextmanager
+def left_alone(folder: Path) -> Iterator[Path]:
+    """Lend a folder to many tests, and fail at the end if one of them changed what is in it."""
+    before = _sums(folder)
+    yield folder
+    after = _sums(folder)
+    changed = sorted(name for name in before | after if before.get(name) != after.get(name))
+    assert changed == [], f"{folder} is for many tests, and one of them changed it: {changed}"
+
+
+def _sums(folder: Path) -> dict[str, str]:
+    return {
+        path.relative_to(folder).as_posix(): sha256_of(path)
+        for path in folder.rglob("*")
+        if path.is_file() and path.name != ".lock"  # which readers make too
+    }
 
 
 @cache

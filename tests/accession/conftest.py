@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import shutil
+from collections.abc import Iterator
 from pathlib import Path
 
 import pytest
@@ -10,7 +11,7 @@ import pytest
 from provenance._bundle.pack import pack_bundle
 from provenance._ledger.custody import append_events
 from provenance._record.package import Package, open_package
-from tests.builders import PackageBuilder, a_package
+from tests.builders import PackageBuilder, a_package, left_alone
 from tests.bundle.conftest import LEDGER
 
 
@@ -40,7 +41,7 @@ def a_sound_package(folder: Path) -> Package:
 
 
 @pytest.fixture(scope="session")
-def shelf(tmp_path_factory: pytest.TempPathFactory) -> Path:
+def shelf(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Path]:
     """A folder with bundle, bundle.zip and later.zip, each of them sound; never to be changed."""
     folder = tmp_path_factory.mktemp("shelf")
     package = a_sound_package(folder)
@@ -48,7 +49,8 @@ def shelf(tmp_path_factory: pytest.TempPathFactory) -> Path:
     pack_bundle(package, folder / "bundle.zip", zipped=True)
     PackageBuilder(package).with_row("element", element_id="B1-015")
     pack_bundle(package, folder / "later.zip", zipped=True)
-    return folder
+    with left_alone(folder):
+        yield folder
 
 
 @pytest.fixture

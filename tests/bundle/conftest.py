@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import shutil
+from collections.abc import Iterator
 from pathlib import Path
 
 import pandas as pd
@@ -11,7 +12,7 @@ import pytest
 from provenance._bundle.pack import pack_bundle
 from provenance._ledger.custody import append_events
 from provenance._record.package import Package, open_package
-from tests.builders import a_package
+from tests.builders import a_package, left_alone
 
 PHOTO = b"\x89PNG\r\n\x1a\n" + bytes(range(256)) * 40
 LEDGER = pd.DataFrame(
@@ -47,13 +48,14 @@ def a_full_package(folder: Path) -> Package:
 
 
 @pytest.fixture(scope="session")
-def pristine(tmp_path_factory: pytest.TempPathFactory) -> Path:
+def pristine(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Path]:
     """A folder with 'holl' (package), 'bundle' and 'bundle.zip'; never to be changed."""
     folder = tmp_path_factory.mktemp("pristine")
     package = a_full_package(folder)
     pack_bundle(package, folder / "bundle")
     pack_bundle(package, folder / "bundle.zip", zipped=True)
-    return folder
+    with left_alone(folder):
+        yield folder
 
 
 @pytest.fixture

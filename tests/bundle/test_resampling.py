@@ -5,6 +5,7 @@ from __future__ import annotations
 import hashlib
 import json
 import shutil
+from collections.abc import Iterator
 from pathlib import Path
 
 import pandas as pd
@@ -28,7 +29,7 @@ from provenance._ledger.handover import record_events
 from provenance._printing.papers.hole_facts import gather_cards
 from provenance._record.origin import ORIGIN, read_origin
 from provenance._record.package import Package, open_package
-from tests.builders import PackageBuilder, a_package
+from tests.builders import PackageBuilder, a_package, left_alone
 from tests.bundle.test_descriptions import context_cache, issues  # noqa: F401 - a fixture
 from tests.bundle.test_hostile import sealed_anew
 from tests.bundle.test_pack import bytes_of
@@ -59,10 +60,17 @@ def first(tmp_path_factory: pytest.TempPathFactory) -> Path:
     return pack_bundle(the_first_season(folder), folder / "bundle-2024.zip", zipped=True)
 
 
+@pytest.fixture(scope="module")
+def unpacked(first: Path) -> Iterator[Path]:
+    """The package of the first season, unpacked; never to be changed."""
+    with left_alone(unpack_bundle(first, first.parent / "unpacked").folder) as folder:
+        yield folder
+
+
 @pytest.fixture
-def again(first: Path, tmp_path: Path) -> Package:
-    """The package of the first season, unpacked to go on with."""
-    return unpack_bundle(first, tmp_path / "holl")
+def again(unpacked: Path, tmp_path: Path) -> Package:
+    """A copy of the package of the first season, to go on with."""
+    return open_package(shutil.copytree(unpacked, tmp_path / "holl"))
 
 
 def the_second_season(package: Package) -> list[str]:
@@ -150,6 +158,7 @@ def facts_of(bundle: Path) -> dict:
 # -- the whole way -------------------------------------------------------------------------------
 
 
+@pytest.mark.heavy
 @pytest.mark.filterwarnings("ignore")  # the validator's libraries warn about themselves
 def test_the_second_season_goes_on_from_the_first(
     first: Path,

@@ -4,17 +4,18 @@ from __future__ import annotations
 
 import os
 import shutil
+from collections.abc import Iterator
 from pathlib import Path
 
 import pytest
 
 from provenance._bundle.pack import pack_bundle
-from tests.builders import a_package
+from tests.builders import a_package, left_alone
 from tests.bundle.conftest import a_full_package
 
 
 @pytest.fixture(scope="session")
-def shelf(tmp_path_factory: pytest.TempPathFactory) -> Path:
+def shelf(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Path]:
     """A folder with the bundles 'one' (folder) and 'other.zip', of two sites; never changed."""
     folder = tmp_path_factory.mktemp("shelf")
     package = a_full_package(tmp_path_factory.mktemp("one"))
@@ -30,7 +31,8 @@ def shelf(tmp_path_factory: pytest.TempPathFactory) -> Path:
     for table in ("place", "element", "sample"):
         other.write_table(table, other.table(table).assign(site_id="MILL"))
     pack_bundle(other.with_descriptor({"name": "mill"}), folder / "other.zip", zipped=True)
-    return folder
+    with left_alone(folder):
+        yield folder
 
 
 @pytest.fixture

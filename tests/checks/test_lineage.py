@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import shutil
+from collections.abc import Iterator
 from pathlib import Path
 
 import pytest
@@ -13,8 +15,8 @@ from provenance._checks.check import check_package
 from provenance._ledger.custody import verify_chain
 from provenance._ledger.handover import record_events
 from provenance._record.origin import ORIGIN
-from provenance._record.package import Package
-from tests.builders import PackageBuilder
+from provenance._record.package import Package, open_package
+from tests.builders import PackageBuilder, left_alone
 from tests.bundle.test_resampling import LATER, the_first_season
 
 
@@ -25,10 +27,17 @@ def first(tmp_path_factory: pytest.TempPathFactory) -> Path:
     return pack_bundle(the_first_season(folder), folder / "bundle")
 
 
+@pytest.fixture(scope="module")
+def unpacked(first: Path) -> Iterator[Path]:
+    """The package of the first season, unpacked; never to be changed."""
+    with left_alone(unpack_bundle(first, first.parent / "unpacked").folder) as folder:
+        yield folder
+
+
 @pytest.fixture
-def again(first: Path, tmp_path: Path) -> Package:
-    """The package of the first season, unpacked to go on with."""
-    return unpack_bundle(first, tmp_path / "holl")
+def again(unpacked: Path, tmp_path: Path) -> Package:
+    """A copy of the package of the first season, to go on with."""
+    return open_package(shutil.copytree(unpacked, tmp_path / "holl"))
 
 
 def lineage_findings(package: Package) -> list[Finding]:

@@ -3,7 +3,9 @@
 from __future__ import annotations
 
 import json
+import shutil
 import warnings
+from collections.abc import Iterator
 from pathlib import Path
 from typing import Any
 
@@ -12,7 +14,7 @@ import pytest
 from provenance._bundle.deposit.csvw import csvw_metadata
 from provenance._bundle.pack import pack_bundle
 from provenance._record.package import Package, as_json, open_package
-from tests.builders import a_package
+from tests.builders import a_package, left_alone
 from tests.bundle.conftest import a_full_package
 
 with warnings.catch_warnings():
@@ -20,17 +22,25 @@ with warnings.catch_warnings():
     import csvw
 
 
-@pytest.fixture
-def data(tmp_path: Path) -> Path:
-    """The payload of a bundle whose cells hold commas, quotes, line breaks and lists."""
-    package = a_full_package(tmp_path)
+@pytest.fixture(scope="module")
+def packed(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Path]:
+    """A bundle whose cells hold commas, quotes, line breaks and lists; never to be changed."""
+    folder = tmp_path_factory.mktemp("packed")
+    package = a_full_package(folder)
     frame = package.table("element")
     frame["notes"] = 'one "quoted", two\nlines'
     frame["tool_marks"] = "metal_axe; adze"
     frame["recorded_on"] = "2024-06~"
     frame["added_by_crew"] = "column without schema"
     package.write_table("element", frame)
-    return pack_bundle(open_package(package.folder), tmp_path / "bundle") / "data"
+    with left_alone(pack_bundle(open_package(package.folder), folder / "bundle")) as bundle:
+        yield bundle
+
+
+@pytest.fixture
+def data(packed: Path, tmp_path: Path) -> Path:
+    """The payload of the bundle, to be broken."""
+    return Path(shutil.copytree(packed / "data", tmp_path / "data"))
 
 
 def group(data: Path) -> Any:
