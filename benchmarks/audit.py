@@ -29,9 +29,9 @@ from collections.abc import Callable
 from datetime import UTC, datetime
 from pathlib import Path
 
-from provenance._bundle.bag.bag import write_bag
-from provenance._bundle.bag.hashing import ALGORITHMS
-from provenance._bundle.bag.zipping import write_zip
+from provenance._bag.bag import write_bag
+from provenance._bag.hashing import ALGORITHMS
+from provenance._bag.zipping import write_zip
 from provenance._bundle.pack import pack_bundle
 from provenance._catalogue.audit.audit import Audit, audit_place
 from provenance._catalogue.build import update_catalogue

@@ -21,9 +21,9 @@ from collections.abc import Callable
 from concurrent.futures import ThreadPoolExecutor
 from pathlib import Path
 
-from provenance._bundle.bag.bag import write_bag
-from provenance._bundle.bag.bag_check import check_bag
-from provenance._bundle.bag.hashing import ALGORITHMS, count_cores
+from provenance._bag.bag import write_bag
+from provenance._bag.bag_check import check_bag
+from provenance._bag.hashing import ALGORITHMS, count_cores
 
 PIECE = 1 << 20
 ROUNDS = 5

@@ -46,13 +46,13 @@ from provenance._accession.register import (
     register_bytes,
 )
 from provenance._accession.settings import SETTINGS, Repository, new_settings, read_repository
+from provenance._bag.bag import files_of
+from provenance._bag.limits import DEFAULT_LIMITS, Limits
+from provenance._bag.zipping import write_zip
 from provenance._base.disk import CHUNK_BYTES
 from provenance._base.errors import AlreadyThere, TreenailError, UnusableInput
 from provenance._base.locks import locked
 from provenance._base.progress import Progress, say_nothing, stretch
-from provenance._bundle.bag.bag import files_of
-from provenance._bundle.bag.limits import DEFAULT_LIMITS, Limits
-from provenance._bundle.bag.zipping import write_zip
 from provenance._bundle.describe.lineage import identity_of
 from provenance._drawing.paper import Paper
 from provenance._record.together import Staging, finish_writing, is_unfinished, writing_together

@@ -6,8 +6,8 @@ from collections.abc import Mapping, Sequence
 from functools import partial
 from pathlib import Path
 
+from provenance._bag.verdict import BundleFinding, Verdict
 from provenance._base.errors import TreenailError
-from provenance._bundle.bag.verdict import BundleFinding, Verdict
 from provenance._bundle.describe.plain_text import bullet, flat, paragraph
 from provenance._bundle.unpack import is_of_the_record
 

@@ -11,11 +11,11 @@ from types import MappingProxyType
 
 from provenance._accession.damage import DamagedBundle, damage_in, letter_to_depositor
 from provenance._accession.settings import Repository
+from provenance._bag.hostile import HostileBundle
+from provenance._bag.limits import DEFAULT_LIMITS, Limits
+from provenance._bag.verdict import BundleFinding, Verdict
 from provenance._base.errors import UnusableInput
 from provenance._base.progress import Progress, say_nothing
-from provenance._bundle.bag.hostile import HostileBundle
-from provenance._bundle.bag.limits import DEFAULT_LIMITS, Limits
-from provenance._bundle.bag.verdict import BundleFinding, Verdict
 from provenance._bundle.describe.citation import keeper
 from provenance._bundle.describe.lineage import earlier_than, identity_of
 from provenance._bundle.verify import judge_folder, opened_bundle
@@ -157,7 +157,7 @@ def _listed_sums(folder: Path) -> dict[str, str]:
 
 def refuse_unsafe_name(name: str) -> None:
     """Raise UnusableInput when a bundle's file name could not be kept under a folder."""
-    from provenance._bundle.bag.names import unlistable_because, unsafe_because
+    from provenance._bag.names import unlistable_because, unsafe_because
 
     if (
         reason := unsafe_because(name)

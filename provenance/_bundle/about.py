@@ -18,10 +18,10 @@ from provenance._bundle.describe.code_book import code_book_html, code_book_mark
 from provenance._bundle.describe.contents import Contents
 from provenance._bundle.describe.crate import CRATE, describe_crate
 from provenance._bundle.describe.editions import Edition
-from provenance._bundle.describe.generated import generated_names
 from provenance._bundle.describe.lineage import ACCESSION_TAG, Lineage
-from provenance._bundle.describe.plain_readme import plain_readme
 from provenance._bundle.finding_aid.write import write_finding_aid
+from provenance._bundle.generated import generated_names
+from provenance._bundle.plain_readme import plain_readme
 from provenance._bundle.redaction.edition_files import (
     SUMMARY,
     SUMMARY_TEXT,

@@ -15,11 +15,11 @@ from pathlib import Path
 from typing import Any
 
 from provenance import __version__
+from provenance._bag.hashing import hash_files
+from provenance._bag.hostile import HostileBundle
+from provenance._bag.verdict import BundleFinding
 from provenance._base.errors import UnusableInput
 from provenance._base.progress import Progress, say_nothing, stretch
-from provenance._bundle.bag.hashing import hash_files
-from provenance._bundle.bag.hostile import HostileBundle
-from provenance._bundle.bag.verdict import BundleFinding
 from provenance._bundle.describe.contents import survey_package
 from provenance._bundle.describe.editions import FULL, PUBLIC
 from provenance._bundle.pack import pack

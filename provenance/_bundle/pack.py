@@ -9,12 +9,12 @@ from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import TYPE_CHECKING
 
+from provenance._bag.bag import write_bag
+from provenance._bag.zipping import write_zip
 from provenance._base.disk import building_folder, scratch_folder, write_text, writing
 from provenance._base.errors import AlreadyThere, UnusableInput, UnusablePackage
 from provenance._base.progress import Progress, say_nothing, stretch
 from provenance._bundle.about import Filling, bag_info, write_about
-from provenance._bundle.bag.bag import write_bag
-from provenance._bundle.bag.zipping import write_zip
 from provenance._bundle.describe.contents import (
     Contents,
     described_sums,
@@ -22,8 +22,8 @@ from provenance._bundle.describe.contents import (
     survey_package,
 )
 from provenance._bundle.describe.editions import FULL, Edition
-from provenance._bundle.describe.generated import refuse_taken_names
 from provenance._bundle.describe.lineage import lineage_of
+from provenance._bundle.generated import refuse_taken_names
 from provenance._bundle.redaction.account import Account
 from provenance._bundle.redaction.edition_files import write_check_summary
 from provenance._bundle.redaction.redact import chosen_grid, is_public, redact

@@ -5,11 +5,11 @@ from __future__ import annotations
 from collections.abc import Iterator
 from pathlib import Path
 
+from provenance._bag.limits import Limits
+from provenance._bag.verdict import BundleFinding
 from provenance._base.disk import CHUNK_BYTES
 from provenance._base.errors import UnusablePackage
 from provenance._base.findings import Finding, SecondOpinion
-from provenance._bundle.bag.limits import Limits
-from provenance._bundle.bag.verdict import BundleFinding
 from provenance._record.package import DESCRIPTOR, Package
 
 

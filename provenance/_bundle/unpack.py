@@ -7,15 +7,15 @@ import shutil
 from dataclasses import dataclass
 from pathlib import Path
 
+from provenance._bag.bag import payload_files
+from provenance._bag.hostile import HostileBundle
+from provenance._bag.limits import DEFAULT_LIMITS, Limits
+from provenance._bag.verdict import BundleFinding, Verdict
 from provenance._base.disk import building_folder, write_text
 from provenance._base.errors import UnusableInput
 from provenance._base.progress import Progress, say_nothing
-from provenance._bundle.bag.bag import payload_files
-from provenance._bundle.bag.hostile import HostileBundle
-from provenance._bundle.bag.limits import DEFAULT_LIMITS, Limits
-from provenance._bundle.bag.verdict import BundleFinding, Verdict
-from provenance._bundle.describe.generated import generated_names
 from provenance._bundle.describe.lineage import origin_of
+from provenance._bundle.generated import generated_names
 from provenance._bundle.verify import BUNDLE_FACTS, judge_folder, opened_bundle
 from provenance._record.origin import ORIGIN
 from provenance._record.package import Package, as_json, open_package

@@ -2,9 +2,9 @@
 
 from __future__ import annotations
 
-from provenance._bundle.bag.hostile_text import visible
-from provenance._bundle.bag.verdict import PARTS, SEALS_WITHHELD, Verdict
-from provenance._checks.opinion_words import opinion_words
+from provenance._bag.hostile_text import visible
+from provenance._bag.verdict import PARTS, SEALS_WITHHELD, Verdict
+from provenance._base.opinion_words import opinion_words
 
 _TITLES = {
     "container": "Folder or zip",

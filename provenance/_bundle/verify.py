@@ -11,19 +11,19 @@ from pathlib import Path
 from types import MappingProxyType
 from typing import Any
 
+from provenance._bag.bag import payload_files
+from provenance._bag.bag_check import judge_bag
+from provenance._bag.hashing import NO_CHECKSUMS, Checksums, hash_files
+from provenance._bag.hostile import MOST_SHOWN, HostileBundle, listed_folder, survey_folder
+from provenance._bag.hostile_zip import unpack_zip
+from provenance._bag.limits import DEFAULT_LIMITS, Limits
+from provenance._bag.names import unsafe_because
+from provenance._bag.streaming import RECORDED, BroughtOut, bring_out, opened_container
+from provenance._bag.verdict import SEALS_WITHHELD, BundleFinding, Verdict
 from provenance._base.errors import TreenailError, UnusableInput, UnusablePackage
 from provenance._base.findings import SecondOpinion
 from provenance._base.portable import unportable_because
 from provenance._base.progress import Progress, say_nothing, stretch
-from provenance._bundle.bag.bag import payload_files
-from provenance._bundle.bag.bag_check import judge_bag
-from provenance._bundle.bag.hashing import NO_CHECKSUMS, Checksums, hash_files
-from provenance._bundle.bag.hostile import MOST_SHOWN, HostileBundle, listed_folder, survey_folder
-from provenance._bundle.bag.hostile_zip import unpack_zip
-from provenance._bundle.bag.limits import DEFAULT_LIMITS, Limits
-from provenance._bundle.bag.names import unsafe_because
-from provenance._bundle.bag.streaming import RECORDED, BroughtOut, bring_out, opened_container
-from provenance._bundle.bag.verdict import SEALS_WITHHELD, BundleFinding, Verdict
 from provenance._bundle.describe.contents import described_sums
 from provenance._bundle.describe.crate import CRATE, check_crate
 from provenance._bundle.describe.editions import PUBLIC

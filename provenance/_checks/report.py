@@ -29,7 +29,7 @@ import polars as pl
 
 from provenance import __version__
 from provenance._base.findings import SEVERITIES, Report
-from provenance._checks.opinion_words import opinion_as_dict
+from provenance._base.opinion_words import opinion_as_dict
 from provenance._checks.report_html import report_html
 from provenance._checks.report_text import report_text
 

@@ -4,9 +4,9 @@ from __future__ import annotations
 
 from provenance import __version__
 from provenance._base.findings import SEVERITIES, Report
+from provenance._base.opinion_words import opinion_words
 from provenance._base.page_templates import page_templates
 from provenance._checks.grouped import grouped, where
-from provenance._checks.opinion_words import opinion_words
 
 __all__ = ["MOST_ON_A_PAGE", "report_html"]
 

@@ -6,9 +6,9 @@ import textwrap
 from collections.abc import Iterator
 
 from provenance._base.findings import SEVERITIES, Finding, Report
+from provenance._base.opinion_words import opinion_words
 from provenance._base.visible import visible
 from provenance._checks.grouped import Group, grouped, where
-from provenance._checks.opinion_words import opinion_words
 
 __all__ = ["counted", "report_text"]
 

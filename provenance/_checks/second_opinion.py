@@ -24,7 +24,6 @@ from provenance._checks.language.kinds import structure_kinds
 from provenance._checks.language.wording import FOUND, shortened
 from provenance._checks.structure.gathering import gather, in_order
 from provenance._checks.structure.patterns import UnusablePattern, tried_in_python
-from provenance._checks.structure.structure import read_texts
 from provenance._model.profile import load_model
 from provenance._model.schema import Model
 from provenance._record.package import DESCRIPTOR, Package
@@ -127,7 +126,7 @@ def with_second_opinion(
     )
     found = report.found
     if len(alone):
-        more = gather(package, read_texts(package), alone, ()).found
+        more = gather(package, package.tables.there(), alone, ()).found
         found = in_order(package.model, pl.concat([found, more])).select(found.columns)
     return replace(report, found=found, second_opinion=opinion)
 
@@ -185,7 +184,7 @@ def _with_patterns_that_end(
                 constraints = {}
             pattern = constraints.get("pattern")
             if isinstance(pattern, str) and pattern not in known:
-                texts = read_texts(package) if texts is None else texts
+                texts = package.tables.there() if texts is None else texts
                 if why := _no_pattern_to_try(pattern, texts.get(table), one):
                     dropped.append(f"the pattern of {table}.{one.get('name')}: {why}")
                     rest = {key: value for key, value in constraints.items() if key != "pattern"}

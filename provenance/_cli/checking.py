@@ -108,7 +108,7 @@ def _check_one(source: Place, shape: str, out: Path | None, most: int, second_op
         report = checked.report
     text = _in_shape(report, shape, most, to_terminal=out is None and sys.stdout.isatty())
     if report.second_opinion and (out or shape == "csv"):
-        from provenance._checks.opinion_words import opinion_words
+        from provenance._base.opinion_words import opinion_words
 
         click.echo(next(opinion_words(report.second_opinion)), err=True)
     if out is None:

@@ -7,8 +7,8 @@ from pathlib import Path
 
 import polars as pl
 
+from provenance._bag.limits import DEFAULT_LIMITS, Limits
 from provenance._base.progress import Progress, say_nothing, stretch
-from provenance._bundle.bag.limits import DEFAULT_LIMITS, Limits
 from provenance._compare.difference import (
     Difference,
     FileDifference,

@@ -9,15 +9,15 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
+from provenance._bag.bag import payload_files
+from provenance._bag.hashing import hash_files
+from provenance._bag.hostile import HostileBundle
+from provenance._bag.limits import DEFAULT_LIMITS, Limits
 from provenance._base.errors import TreenailError, UnusableInput
 from provenance._base.progress import Progress, say_nothing
-from provenance._bundle.bag.bag import payload_files
-from provenance._bundle.bag.hashing import hash_files
-from provenance._bundle.bag.hostile import HostileBundle
-from provenance._bundle.bag.limits import DEFAULT_LIMITS, Limits
 from provenance._bundle.describe.contents import survey_package
-from provenance._bundle.describe.generated import generated_names
 from provenance._bundle.describe.lineage import identity_of
+from provenance._bundle.generated import generated_names
 from provenance._bundle.verify import BUNDLE_FACTS, judge_folder, opened_bundle
 from provenance._compare.difference import Side
 from provenance._record.origin import ancestor_from

@@ -91,6 +91,10 @@ class Snapshot:
                 coming += [reader.submit(self.written, n) for n in names[position : position + 1]]
                 yield name, text
 
+    def there(self) -> dict[str, TableText]:
+        """The tables as written, without those whose file is missing."""
+        return {name: text for name, text in self.each() if text is not None}
+
     def texts(self, name: str) -> pl.DataFrame:
         """A table as texts, with ROW."""
         return self._usable(name).frame

@@ -16,8 +16,8 @@ import pytest
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
-from provenance._bundle.bag.bag_check import check_bag
-from provenance._bundle.bag.hashing import hash_files
+from provenance._bag.bag_check import check_bag
+from provenance._bag.hashing import hash_files
 from provenance._bundle.verify import verify_bundle
 
 
@@ -152,7 +152,7 @@ def test_a_file_name_that_changed_its_unicode_form_on_the_way_is_the_same_file(
     tmp_path: Path,
 ) -> None:
     """As some file systems do; RFC 8493 section 6.1 asks for care with it."""
-    from provenance._bundle.bag.bag import write_bag
+    from provenance._bag.bag import write_bag
 
     (tmp_path / "b" / "data").mkdir(parents=True)
     (tmp_path / "b" / "data" / "caf\u00e9.txt").write_text("x", encoding="utf-8")

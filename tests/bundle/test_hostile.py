@@ -12,9 +12,9 @@ from pathlib import Path
 
 import pytest
 
+from provenance._bag.limits import Limits
+from provenance._bag.verdict import PARTS, Verdict
 from provenance._base.errors import TreenailError, UnusableInput
-from provenance._bundle.bag.limits import Limits
-from provenance._bundle.bag.verdict import PARTS, Verdict
 from provenance._bundle.unpack import unpack_bundle
 from provenance._bundle.verdict_text import verdict_text
 from provenance._bundle.verify import verify_bundle
@@ -328,7 +328,7 @@ def test_tags_that_make_no_sense_are_a_finding(bundle: Path, scratch: Path, line
 
 def sealed_anew(bundle: Path) -> None:
     """Give the bundle manifests that fit what now lies in it, as a forger would."""
-    from provenance._bundle.bag.bag import write_bag
+    from provenance._bag.bag import write_bag
 
     for path in bundle.glob("*manifest-*.txt"):
         path.unlink()

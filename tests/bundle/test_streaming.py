@@ -11,11 +11,11 @@ from pathlib import Path
 
 import pytest
 
+from provenance._bag.bag import write_bag
+from provenance._bag.hostile_zip import opened_zip
+from provenance._bag.streaming import hash_members
+from provenance._bag.zipping import write_zip
 from provenance._bundle import verify
-from provenance._bundle.bag.bag import write_bag
-from provenance._bundle.bag.hostile_zip import opened_zip
-from provenance._bundle.bag.streaming import hash_members
-from provenance._bundle.bag.zipping import write_zip
 from provenance._bundle.verify import verify_bundle
 
 

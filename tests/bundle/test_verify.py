@@ -9,10 +9,10 @@ from pathlib import Path
 
 import pytest
 
+from provenance._bag import names
+from provenance._bag.limits import DEFAULT_LIMITS
+from provenance._bag.verdict import PARTS
 from provenance._base.errors import UnusableInput
-from provenance._bundle.bag import names
-from provenance._bundle.bag.limits import DEFAULT_LIMITS
-from provenance._bundle.bag.verdict import PARTS
 from provenance._bundle.pack import pack_bundle
 from provenance._bundle.unpack import unpack_bundle
 from provenance._bundle.verdict_text import verdict_text

@@ -164,7 +164,7 @@ def test_a_later_bundle_of_the_same_name_supersedes(repository, index, tmp_path)
 def test_an_intact_bundle_with_a_faulty_record_is_faulty_and_not_damaged(
     repository, index, tmp_path
 ) -> None:
-    from provenance._bundle.bag.bag import write_bag
+    from provenance._bag.bag import write_bag
 
     for path in (repository / "one").glob("*manifest*"):
         path.unlink()
@@ -214,9 +214,7 @@ def test_no_room_for_the_tables_of_a_zip_is_not_damage(repository, monkeypatch) 
     from collections import namedtuple
 
     usage = namedtuple("usage", "total used free")
-    monkeypatch.setattr(
-        "provenance._bundle.bag.hostile.shutil.disk_usage", lambda path: usage(10, 10, 0)
-    )
+    monkeypatch.setattr("provenance._bag.hostile.shutil.disk_usage", lambda path: usage(10, 10, 0))
     assert examine_bundle(repository / "other.zip").outcome == "not_examined"
 
 

@@ -10,8 +10,8 @@ from pathlib import Path
 
 import pytest
 
+from provenance._bag.portions import Portion
 from provenance._base.errors import TreenailError
-from provenance._bundle.bag.portions import Portion
 from provenance._catalogue.audit.audit import audit_place
 from provenance._catalogue.audit.fixity import Examination, examine_bundle
 from provenance._catalogue.audit.pieces import Piecework, PutTogether

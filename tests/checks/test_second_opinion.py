@@ -11,8 +11,8 @@ import pytest
 from click.testing import CliRunner
 
 from provenance._base.findings import SecondOpinion
+from provenance._base.opinion_words import opinion_words
 from provenance._checks.check import check_package
-from provenance._checks.opinion_words import opinion_words
 from provenance._checks.second_opinion import with_second_opinion
 from provenance._checks.structure import patterns
 from provenance._cli.bundling import verify

@@ -11,7 +11,7 @@ import zipfile
 from collections.abc import Mapping, Sequence
 from typing import IO, TYPE_CHECKING, Any
 
-from provenance._bundle.bag.zipping import zip_date
+from provenance._bag.zipping import zip_date
 from provenance._bundle.deposit.darwin_core import (
     Part,
     ages,

@@ -10,9 +10,9 @@ from dataclasses import dataclass
 from datetime import date
 from pathlib import Path
 
+from provenance._bag.names import name_collisions, unlistable_because, unsafe_because
 from provenance._base.errors import UnusablePackage
 from provenance._base.portable import unportable_because
-from provenance._bundle.bag.names import name_collisions, unlistable_because, unsafe_because
 from provenance._model.schema import Field
 from provenance._record.package import DESCRIPTOR, Package
 

@@ -11,8 +11,8 @@ from types import MappingProxyType
 from typing import TYPE_CHECKING, Any
 from urllib.parse import quote, unquote
 
-from provenance._bundle.bag.names import unsafe_because
-from provenance._bundle.bag.verdict import BundleFinding
+from provenance._bag.names import unsafe_because
+from provenance._bag.verdict import BundleFinding
 from provenance._bundle.describe.citation import Maker, keeper, licence_address, licences, makers
 from provenance._bundle.describe.editions import Edition
 from provenance._model.media_types import media_type_of

@@ -9,10 +9,10 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
+from provenance._bag.bag import tags_in
+from provenance._bag.hashing import hash_files
 from provenance._base.disk import sha256_of
 from provenance._base.errors import UnusableInput, UnusablePackage
-from provenance._bundle.bag.bag import tags_in
-from provenance._bundle.bag.hashing import hash_files
 from provenance._bundle.describe.contents import Contents, survey_package
 from provenance._bundle.describe.editions import Edition
 from provenance._ledger.custody import TABLE as LEDGER

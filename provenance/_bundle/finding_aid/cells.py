@@ -9,7 +9,7 @@ from urllib.parse import quote
 
 from markupsafe import Markup, escape
 
-from provenance._bundle.bag.hostile_text import visible
+from provenance._bag.hostile_text import visible
 from provenance._bundle.finding_aid.addresses import PAGED, anchor, page_path
 from provenance._bundle.finding_aid.record import Record, Row
 from provenance._model.schema import Field

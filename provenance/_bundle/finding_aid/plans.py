@@ -9,8 +9,8 @@ from typing import TYPE_CHECKING
 
 from markupsafe import Markup
 
+from provenance._bag.hostile_text import visible
 from provenance._base.errors import TreenailError
-from provenance._bundle.bag.hostile_text import visible
 from provenance._bundle.finding_aid.cells import Cells
 from provenance._drawing.fonts import load_typefaces
 from provenance._drawing.paper import Paper

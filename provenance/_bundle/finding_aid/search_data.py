@@ -12,8 +12,8 @@ import re
 from collections.abc import Mapping
 from typing import Any
 
+from provenance._bag.hostile_text import visible
 from provenance._base.errors import UnreadableValue
-from provenance._bundle.bag.hostile_text import visible
 from provenance._bundle.finding_aid.addresses import page_path
 from provenance._bundle.finding_aid.cells import Cells
 from provenance._bundle.finding_aid.record import Record, Row

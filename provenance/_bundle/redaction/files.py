@@ -126,7 +126,7 @@ class _Rows:
             if reason == RESTRICTED and self.cell(place, "title"):
                 settled.setdefault("title", {})[place] = WITHHELD
         else:
-            from provenance._bundle.bag.hashing import hash_files
+            from provenance._bag.hashing import hash_files
 
             written = self.folder / target
             self.taken.add(folded(target))

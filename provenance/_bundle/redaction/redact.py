@@ -9,10 +9,10 @@ from decimal import Decimal
 from pathlib import Path
 from typing import Any
 
+from provenance._bag.hashing import hash_files
 from provenance._base.disk import write_text
 from provenance._base.errors import UnusableInput, UnusablePackage
 from provenance._base.progress import Progress, say_nothing, stretch
-from provenance._bundle.bag.hashing import hash_files
 from provenance._bundle.describe.contents import record_date, survey_package
 from provenance._bundle.redaction.account import Account
 from provenance._bundle.redaction.commitments import commit, members_text

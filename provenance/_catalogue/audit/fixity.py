@@ -10,8 +10,8 @@ from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Any
 
+from provenance._bag.hashing import NO_CHECKSUMS, Checksums
 from provenance._base.errors import TreenailError, UnusableInput
-from provenance._bundle.bag.hashing import NO_CHECKSUMS, Checksums
 from provenance._catalogue.database import now
 from provenance._catalogue.stores.records import open_source, signature_of
 from provenance._catalogue.stores.stores import file_states

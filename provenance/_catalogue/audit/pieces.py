@@ -11,9 +11,9 @@ import time
 from collections.abc import Callable
 from dataclasses import dataclass
 
+from provenance._bag.hashing import NO_CHECKSUMS, Checksums
+from provenance._bag.portions import Portion, hash_portion, portions_of
 from provenance._base.errors import TreenailError
-from provenance._bundle.bag.hashing import NO_CHECKSUMS, Checksums
-from provenance._bundle.bag.portions import Portion, hash_portion, portions_of
 from provenance._catalogue.audit.fixity import (
     Begun,
     Examination,

@@ -13,9 +13,9 @@ from dataclasses import dataclass, field
 from pathlib import Path
 from typing import IO, Any
 
+from provenance._bag.bag import tags_in
 from provenance._base.disk import CHUNK_BYTES
 from provenance._base.errors import UnusableInput, UnusablePackage
-from provenance._bundle.bag.bag import tags_in
 from provenance._catalogue.stores.stores import MARKERS, signature_in_store, survey_store
 from provenance._record.package import DESCRIPTOR
 from provenance._record.reading import TableText, read_table_bytes

@@ -18,11 +18,11 @@ from functools import cached_property
 from pathlib import Path
 from typing import Any
 
+from provenance._bag.hostile import listed_folder
+from provenance._bag.hostile_zip import unpack_zip
+from provenance._bag.limits import DEFAULT_LIMITS
+from provenance._bag.names import unsafe_because
 from provenance._base.errors import UnusableInput
-from provenance._bundle.bag.hostile import listed_folder
-from provenance._bundle.bag.hostile_zip import unpack_zip
-from provenance._bundle.bag.limits import DEFAULT_LIMITS
-from provenance._bundle.bag.names import unsafe_because
 from provenance._intake.files.encodings import find_encoding
 from provenance._intake.files.received import CellValue, ColumnFacts, Limits, Row, SheetFacts
 from provenance._record.package import DESCRIPTOR

@@ -8,8 +8,8 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
+from provenance._bag.names import unlistable_because, unsafe_because
 from provenance._base.portable import folded, unportable_because
-from provenance._bundle.bag.names import unlistable_because, unsafe_because
 from provenance._bundle.finding_aid.addresses import page_name, page_path
 
 

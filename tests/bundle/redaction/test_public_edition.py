@@ -11,8 +11,8 @@ import pytest
 from click.testing import CliRunner, Result
 from PIL import Image
 
+from provenance._bag.bag import write_bag
 from provenance._base.errors import UnusableInput, UnusablePackage
-from provenance._bundle.bag.bag import write_bag
 from provenance._bundle.derivation import verify_derivation
 from provenance._bundle.describe.editions import PUBLIC
 from provenance._bundle.pack import pack, pack_bundle

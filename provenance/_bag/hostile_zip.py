@@ -20,10 +20,7 @@ from itertools import pairwise
 from pathlib import Path
 from typing import IO
 
-from provenance._base.disk import CHUNK_BYTES
-from provenance._base.errors import UnusableInput
-from provenance._base.progress import Progress, say_nothing
-from provenance._bundle.bag.hostile import (
+from provenance._bag.hostile import (
     DO_NOT_OPEN,
     MOST_SHOWN,
     HostileBundle,
@@ -34,9 +31,12 @@ from provenance._bundle.bag.hostile import (
     too_many,
     what_it_is,
 )
-from provenance._bundle.bag.limits import DEFAULT_LIMITS, Limits
-from provenance._bundle.bag.names import unsafe_because
-from provenance._bundle.bag.verdict import BundleFinding
+from provenance._bag.limits import DEFAULT_LIMITS, Limits
+from provenance._bag.names import unsafe_because
+from provenance._bag.verdict import BundleFinding
+from provenance._base.disk import CHUNK_BYTES
+from provenance._base.errors import UnusableInput
+from provenance._base.progress import Progress, say_nothing
 from provenance._record.remote import Place, Remote
 
 DAMAGE = (zipfile.BadZipFile, zlib.error, EOFError)

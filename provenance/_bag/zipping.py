@@ -14,10 +14,10 @@ from datetime import date
 from pathlib import Path
 from typing import IO
 
+from provenance._bag.bag import files_of
+from provenance._bag.limits import DEFAULT_LIMITS
 from provenance._base.disk import CHUNK_BYTES
 from provenance._base.progress import Progress, say_nothing
-from provenance._bundle.bag.bag import files_of
-from provenance._bundle.bag.limits import DEFAULT_LIMITS
 
 DEFLATED_SUFFIXES = frozenset(
     {

@@ -11,10 +11,10 @@ import stat
 from collections.abc import Iterator, Mapping
 from pathlib import Path
 
+from provenance._bag.limits import DEFAULT_LIMITS, Limits
+from provenance._bag.names import name_collisions, unsafe_because
+from provenance._bag.verdict import BundleFinding
 from provenance._base.errors import UnusableInput
-from provenance._bundle.bag.limits import DEFAULT_LIMITS, Limits
-from provenance._bundle.bag.names import name_collisions, unsafe_because
-from provenance._bundle.bag.verdict import BundleFinding
 from provenance._record.remote import Place
 
 DO_NOT_OPEN = "Do not unpack it with other programs; ask the sender what it is."

@@ -15,8 +15,8 @@ from itertools import islice
 from pathlib import Path
 from types import MappingProxyType
 
+from provenance._bag.verdict import BundleFinding
 from provenance._base.progress import Progress, say_nothing
-from provenance._bundle.bag.verdict import BundleFinding
 
 ALGORITHMS = ("sha256", "sha512")
 BATCH_BYTES = 8 << 20

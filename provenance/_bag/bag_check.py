@@ -15,11 +15,11 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
+from provenance._bag.hashing import NO_CHECKSUMS, Checksums, hash_files
+from provenance._bag.limits import DEFAULT_LIMITS, Limits
+from provenance._bag.names import unsafe_because
+from provenance._bag.verdict import BundleFinding
 from provenance._base.progress import Progress, say_nothing
-from provenance._bundle.bag.hashing import NO_CHECKSUMS, Checksums, hash_files
-from provenance._bundle.bag.limits import DEFAULT_LIMITS, Limits
-from provenance._bundle.bag.names import unsafe_because
-from provenance._bundle.bag.verdict import BundleFinding
 
 HEX_DIGITS = {"md5": 32, "sha1": 40, "sha224": 56, "sha256": 64, "sha384": 96, "sha512": 128}
 WEAK = frozenset({"md5", "sha1"})

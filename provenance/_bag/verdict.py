@@ -6,7 +6,7 @@ from dataclasses import dataclass
 from typing import Any
 
 from provenance._base.findings import SecondOpinion
-from provenance._checks.opinion_words import opinion_as_dict
+from provenance._base.opinion_words import opinion_as_dict
 from provenance._record.remote import Place
 
 PARTS = ("container", "bag", "descriptor", "tables", "crate", "custody")

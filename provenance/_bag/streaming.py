@@ -16,21 +16,21 @@ from itertools import islice
 from pathlib import Path
 from typing import IO, Protocol
 
-from provenance._base.disk import CHUNK_BYTES
-from provenance._base.errors import UnusableInput
-from provenance._base.progress import Progress, say_nothing
-from provenance._bundle.bag.bag_check import HEX_DIGITS, MANIFEST
-from provenance._bundle.bag.hashing import (
+from provenance._bag.bag_check import HEX_DIGITS, MANIFEST
+from provenance._bag.hashing import (
     BATCH_BYTES,
     BATCH_FILES,
     NO_CHECKSUMS,
     Checksums,
     count_cores,
 )
-from provenance._bundle.bag.hostile import HostileBundle, refuse_full_disk, survey_sizes
-from provenance._bundle.bag.hostile_zip import DAMAGE, ZipBag, opened_zip
-from provenance._bundle.bag.limits import DEFAULT_LIMITS, Limits
-from provenance._bundle.bag.verdict import BundleFinding
+from provenance._bag.hostile import HostileBundle, refuse_full_disk, survey_sizes
+from provenance._bag.hostile_zip import DAMAGE, ZipBag, opened_zip
+from provenance._bag.limits import DEFAULT_LIMITS, Limits
+from provenance._bag.verdict import BundleFinding
+from provenance._base.disk import CHUNK_BYTES
+from provenance._base.errors import UnusableInput
+from provenance._base.progress import Progress, say_nothing
 from provenance._record.remote import Place, Remote
 
 RECORDED = "sha256"

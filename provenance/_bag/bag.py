@@ -11,10 +11,10 @@ import os
 from collections.abc import Iterator, Mapping
 from pathlib import Path
 
+from provenance._bag.hashing import ALGORITHMS, Checksums, hash_files
 from provenance._base.disk import write_text
 from provenance._base.errors import UnusableInput
 from provenance._base.progress import Progress, say_nothing
-from provenance._bundle.bag.hashing import ALGORITHMS, Checksums, hash_files
 
 BAGIT_TXT = "BagIt-Version: 1.0\nTag-File-Character-Encoding: UTF-8\n"
 

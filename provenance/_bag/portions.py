@@ -8,10 +8,10 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import IO
 
-from provenance._bundle.bag.hashing import Checksums
-from provenance._bundle.bag.hostile import listed_folder
-from provenance._bundle.bag.limits import DEFAULT_LIMITS, Limits
-from provenance._bundle.bag.streaming import (
+from provenance._bag.hashing import Checksums
+from provenance._bag.hostile import listed_folder
+from provenance._bag.limits import DEFAULT_LIMITS, Limits
+from provenance._bag.streaming import (
     Container,
     hash_members,
     is_read_as_file,

@@ -6,8 +6,8 @@ import os
 import re
 from collections.abc import Iterable
 
+from provenance._bag.limits import DEFAULT_LIMITS, Limits
 from provenance._base.portable import folded, unholdable_because
-from provenance._bundle.bag.limits import DEFAULT_LIMITS, Limits
 
 _WINDOWS = os.name == "nt"
 _DRIVE = re.compile(r"[A-Za-z]:")
