@@ -20,6 +20,7 @@ __all__ = [
     "TRUE_WORDS",
     "canonical",
     "decimal_of",
+    "float_of",
     "read_booleans",
     "read_numbers",
     "read_whole_numbers",
@@ -45,6 +46,16 @@ def decimal_of(text: str) -> Decimal | None:
         return Decimal(text.strip())
     except (InvalidOperation, ValueError):
         return None
+
+
+def float_of(text: str) -> float | None:
+    """The number that a text stands for, or None; 'NaN' compares with nothing and is none either.
+
+    >>> float_of("1_0"), float_of("NaN"), float_of("")
+    (10.0, None, None)
+    """
+    exact = decimal_of(text)
+    return None if exact is None or exact.is_nan() else float(exact)
 
 
 def whole_of(text: str) -> int | None:
@@ -101,13 +112,7 @@ def read_numbers(text: pl.Series) -> pl.Series:
     numbers = text.cast(pl.Float64, strict=False).fill_nan(None)
     odd = _odd_texts(text, numbers)
     if odd:
-        exact = {one: decimal_of(one) for one in odd}
-        # a NaN compares with nothing, so for a rule it is as good as an empty cell
-        read = {
-            one: float(value)
-            for one, value in exact.items()
-            if value is not None and value == value
-        }
+        read = {one: value for one in odd if (value := float_of(one)) is not None}
         numbers = _fill(numbers, text, read, pl.Float64())
     return numbers
 

@@ -16,12 +16,15 @@ Layout (Data Package v2, datapackage.org/standard/data-package):
 from __future__ import annotations
 
 import csv
+import io
 import json
 from collections.abc import Collection, Mapping
 from dataclasses import dataclass, field, replace
 from pathlib import Path
 from types import MappingProxyType
 from typing import IO, TYPE_CHECKING, Any
+
+import polars as pl
 
 from provenance import __version__
 from provenance._base.disk import building_folder, write_text, writing
@@ -45,6 +48,7 @@ from provenance._model.schema_faults import (
     shape_faults,
 )
 from provenance._record.snapshot import Snapshot, snapshot_of_folder
+from provenance._record.tables import ROW
 from provenance._record.together import finish_writing, is_unfinished
 
 if TYPE_CHECKING:
@@ -113,19 +117,25 @@ class Package:
         """
         return self.tables.frame(name)
 
-    def write_table(self, name: str, frame: pd.DataFrame) -> None:
-        """Replace a table by `frame` (texts, numbers or NA; schema columns first), atomically.
+    def write_table(self, name: str, frame: pl.DataFrame | pd.DataFrame) -> None:
+        """Replace a table by `frame` (texts, numbers or nothing), atomically.
 
-        Raises KeyError when a column of the schema is missing from `frame`.
+        Columns of the schema come first; ROW is not written. Raises KeyError when a column of the
+        schema is missing from `frame`.
         """
         with writing(self.table_path(name)) as stream:
             self.write_table_to(stream, name, frame)
 
-    def write_table_to(self, stream: IO[bytes], name: str, frame: pd.DataFrame) -> None:
+    def write_table_to(
+        self, stream: IO[bytes], name: str, frame: pl.DataFrame | pd.DataFrame
+    ) -> None:
         """Write a table's CSV to an open file, for writers that put several tables in place."""
         names = list(self.model.table(name).names)
-        extra = [column for column in frame.columns if column not in names]
-        written = frame[names + extra]
+        names += [one for one in frame.columns if one not in names]
+        if isinstance(frame, pl.DataFrame):
+            _write_csv(stream, frame, [one for one in names if one != ROW])
+            return
+        written = frame[names]
         # in a cell without quotes a carriage return would end the row for every reader
         bare = not any(
             written[column].astype(str).str.contains("\r", regex=False).any() for column in written
@@ -151,6 +161,23 @@ class Package:
         descriptor = {**self.descriptor, **changes}
         write_text(self.folder / DESCRIPTOR, as_json(descriptor))
         return replace(self, descriptor=MappingProxyType(descriptor))
+
+
+def _write_csv(stream: IO[bytes], frame: pl.DataFrame, names: list[str]) -> None:
+    if missing := [one for one in names if one not in frame.columns]:
+        raise KeyError(f"the frame lacks {', '.join(missing)}")
+    written = frame.select(names).fill_nan(None)
+    texts = [one for one in written.get_columns() if one.dtype == pl.String]
+    # as for a frame of pandas
+    bare = not any(one.str.contains("\r", literal=True).any() for one in texts)
+    text = io.TextIOWrapper(stream, encoding="utf-8", newline="", write_through=True)
+    writer = csv.writer(
+        text, lineterminator="\n", quoting=csv.QUOTE_MINIMAL if bare else csv.QUOTE_ALL
+    )
+    writer.writerow(names)
+    writer.writerows(written.iter_rows())
+    text.flush()
+    text.detach()
 
 
 def _stamp(path: Path) -> tuple[int, int, int] | None:

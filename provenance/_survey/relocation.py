@@ -228,11 +228,11 @@ def _draw_plan(
 
 def _surroundings(package: Package, known: KnownPoints, facts: Relocation) -> PlanContent:
     record = known.record
-    place_id = str(record.element["place_id"].iloc[facts.element_row])
-    line = record.line_of_places(place_id)
-    building = str(record.place["place_id"].iloc[line[-1]]) if line else ""
-    if not building:
+    place_id = record.cell("element", "place_id", facts.element_row)
+    places = record.places_round(place_id)
+    if not places:
         return wood_alone(package, known, facts.element_row)
+    building = places[-1]
     stored = levels_of(record, building)
     level = record.storeys.get(place_id) if len(stored) > 1 else None
     # an image laid under the plan would be too small here to read

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 from pathlib import Path
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING
 
 import numpy as np
 
@@ -12,6 +12,7 @@ from provenance._base.errors import UnusableInput
 from provenance._identity.identifier import checked_identifier
 from provenance._identity.rotation import turned
 from provenance._ledger.holdings import holdings_of
+from provenance._record.cells import float_of
 from provenance._survey.adjust.bore import UPRIGHT_DEG, wood_axes
 from provenance._survey.hole.cautions import drilling_cautions
 from provenance._survey.hole.drilling import propose_holes
@@ -20,9 +21,8 @@ from provenance._survey.hole.known_points import KnownPoints
 from provenance._survey.plan.elevation import strip_title
 
 if TYPE_CHECKING:
-    import pandas as pd
-
     from provenance._record.package import Package
+    from provenance._record.snapshot import Row
 
 __all__ = ["Relocation", "gather_relocation"]
 
@@ -70,27 +70,26 @@ def gather_relocation(package: Package, known: KnownPoints, sample_id: str) -> R
     """The facts of one sample's sheet; raises UnusableInput when its hole cannot be placed."""
     hole = hole_position(package, sample_id, known=known)
     record = known.record
-    number = list(record.sample["sample_id"]).index(sample_id)
-    sample = record.sample.iloc[number]
-    element = int(record.number_of("element", record.sample["element_id"])[number])
+    sample = record.row("sample", record.find("sample", sample_id))
+    element = record.find("element", sample["element_id"])
     plug = _standing_plug(package, sample_id)
-    stamp = str(plug["stamp"]) if plug is not None else ""
-    site = record.site[record.site["site_id"] == sample["site_id"]]
-    name = str(site["name"].iloc[0]) if len(site) else ""
-    north = _number(site["grid_north_deg"].iloc[0]) if len(site) else None
+    stamp = plug["stamp"] if plug else ""
+    site = record.site(sample["site_id"])
+    name = site["name"] if site else ""
+    north = record.grid_north_deg(sample["site_id"])
     photo, photo_title = _photo(package, sample_id, hole.element_id, plug)
     return Relocation(
         sample_id=sample_id,
-        identifier=checked_identifier(str(sample["site_id"]), sample_id),
-        site=f"{name} ({sample['site_id']})" if name else str(sample["site_id"]),
+        identifier=checked_identifier(sample["site_id"], sample_id),
+        site=f"{name} ({sample['site_id']})" if name else sample["site_id"],
         element_row=element,
         wood=strip_title(known, element),
         place=_place_words(known, element),
         stamp=stamp,
-        mark=str(plug["orientation_mark"]) if plug is not None else "none",
+        mark=plug["orientation_mark"] if plug else "none",
         turned_reading=turned(stamp) or "" if stamp else "",
-        clock=_number(sample["clock"]),
-        direction=str(sample["direction"]),
+        clock=float_of(sample["clock"]),
+        direction=sample["direction"],
         hole=hole,
         on_the_wood=_on_the_wood(package, known, element, sample, hole, plug, north),
         in_space=_in_space(hole, north),
@@ -104,30 +103,25 @@ def gather_relocation(package: Package, known: KnownPoints, sample_id: str) -> R
     )
 
 
-def _number(text: object) -> float | None:
-    try:
-        return float(str(text))
-    except ValueError:
-        return None
-
-
-def _standing_plug(package: Package, sample_id: str) -> pd.Series | None:
-    plug = package.table("plug")
-    mine = plug[(plug["sample_id"] == sample_id) & (plug["replaced_by_plug_id"] == "")]
-    return mine.iloc[-1] if len(mine) else None
+def _standing_plug(package: Package, sample_id: str) -> Row | None:
+    standing = [
+        plug
+        for plug in package.tables.rows("plug")
+        if plug["sample_id"] == sample_id and not plug["replaced_by_plug_id"]
+    ]
+    return standing[-1] if standing else None
 
 
 def _place_words(known: KnownPoints, element: int) -> str:
-    place_id = str(known.record.element["place_id"].iloc[element])
-    words = []
-    for at in reversed(known.record.line_of_places(place_id)):
-        row = known.record.place.iloc[at]
-        words.append(str(row["name"] or row["place_id"]))
+    record = known.record
+    line = reversed(record.line_of_places(record.cell("element", "place_id", element)))
+    places = (record.row("place", at) for at in line)
+    words = [place["name"] or place["place_id"] for place in places]
     return ", ".join(words) or "place not recorded"
 
 
-def _label(package: Package, vocabulary: str, code: object) -> str:
-    return package.model.vocabularies[vocabulary].label(str(code))
+def _label(package: Package, vocabulary: str, code: str) -> str:
+    return package.model.vocabularies[vocabulary].label(code)
 
 
 def clock_words(hours: float) -> str:
@@ -184,16 +178,16 @@ def _on_the_wood(
     package: Package,
     known: KnownPoints,
     element: int,
-    sample: pd.Series,
+    sample: Row,
     hole: HolePosition,
-    plug: pd.Series | None,
+    plug: Row | None,
     north: float | None,
 ) -> tuple[str, ...]:
     stick = known.sticks.at(np.array([element]))
     forward, _, _, length = wood_axes(stick.a, stick.b)
     upright = abs(forward[0, 2]) > np.sin(np.radians(UPRIGHT_DEG))
     lines = [f"{hole.along_m:.2f} m from end A, {length[0] - hole.along_m:.2f} m from end B"]
-    clock = _number(sample["clock"])
+    clock = float_of(sample["clock"])
     if clock is not None and hole.is_hole:
         side = "the grid's y axis" if north is None else compass_point(north)
         twelve = f"12 is the side towards {side}" if upright else "12 is up"
@@ -204,9 +198,9 @@ def _on_the_wood(
         lines.append(f"Depth {hole.depth_m * 1000:.0f} mm")
     if hole.radius_m is not None:
         lines.append(f"Wood about {2 * hole.radius_m * 100:.0f} cm thick there")
-    if plug is not None:
+    if plug:
         status = _label(package, "plug_status", plug["status"]).lower()
-        dowel = f", dowel {_number(plug['dowel_mm']):g} mm" if _number(plug["dowel_mm"]) else ""
+        dowel = f", dowel {float_of(plug['dowel_mm']):g} mm" if float_of(plug["dowel_mm"]) else ""
         lines.append(f"Plug: {status}{dowel}")
     elif hole.is_hole:
         lines.append("No plug is recorded")
@@ -239,12 +233,12 @@ def _in_space(hole: HolePosition, north: float | None) -> tuple[str, ...]:
     return (*lines, *hole.notes)
 
 
-def _taken(package: Package, sample: pd.Series) -> tuple[str, ...]:
+def _taken(package: Package, sample: Row) -> tuple[str, ...]:
     lines = [_label(package, "sample_kind", sample["kind"])]
     sizes = []
-    if bore := _number(sample["bore_mm"]):
+    if bore := float_of(sample["bore_mm"]):
         sizes.append(f"bore {bore:g} mm")
-    if length := _number(sample["length_mm"]):
+    if length := float_of(sample["length_mm"]):
         sizes.append(f"{length:.0f} mm long")
     if sample["pieces"]:
         sizes.append(f"{sample['pieces']} piece{'s' if sample['pieces'] != '1' else ''}")
@@ -273,20 +267,20 @@ def _keeper(package: Package, sample_id: str) -> tuple[str, ...]:
 
 
 def _party(package: Package, party_id: str) -> str:
-    party = package.table("party")
-    mine = party[party["party_id"] == party_id]
-    name = str(mine["name"].iloc[0]) if len(mine) else ""
+    parties = package.tables.rows("party")
+    name = next((one["name"] for one in parties if one["party_id"] == party_id), "")
     return f"{name} ({party_id})" if name else party_id
 
 
 def _results(package: Package, sample_id: str) -> tuple[str, ...]:
-    table = package.table("lab_result")
-    mine = table[table["sample_id"] == sample_id]
-    replaced = set(mine["supersedes_result_id"]) - {""}
+    mine = [row for row in package.tables.rows("lab_result") if row["sample_id"] == sample_id]
+    replaced = {row["supersedes_result_id"] for row in mine} - {""}
     lines: list[str] = []
-    for _, row in mine[~mine["result_id"].isin(replaced)].iterrows():
+    for row in mine:
+        if row["result_id"] in replaced:
+            continue
         outcome = _label(package, "result_outcome", row["outcome"])
-        said = str(row["notation"]) or _years(row)
+        said = row["notation"] or _years(row)
         reason = (
             f", {_label(package, 'undated_reason', row['undated_reason']).lower()}"
             if row["undated_reason"]
@@ -297,20 +291,21 @@ def _results(package: Package, sample_id: str) -> tuple[str, ...]:
     return tuple(lines) or ("No result yet",)
 
 
-def _years(row: pd.Series) -> str:
-    inner, outer = str(row["inner_year"]), str(row["outer_year"])
+def _years(row: Row) -> str:
+    inner, outer = row["inner_year"], row["outer_year"]
     return f"{inner} to {outer}" if inner and outer else outer or inner
 
 
-def _photo(package: Package, sample_id: str, element_id: str, plug: Any) -> tuple[Path | None, str]:
+def _photo(
+    package: Package, sample_id: str, element_id: str, plug: Row | None
+) -> tuple[Path | None, str]:
     """The photo that shows most of it: of the plug, else of the sample, else of the wood."""
-    table = package.table("file")
-    photos = table[(table["kind"] == "photo")]
-    plug_id = str(plug["plug_id"]) if plug is not None else ""
+    photos = [row for row in package.tables.rows("file") if row["kind"] == "photo"]
+    plug_id = plug["plug_id"] if plug else ""
     for about, key in (("plug", plug_id), ("sample", sample_id), ("element", element_id)):
-        mine = photos[(photos["about_table"] == about) & (photos["about_id"] == key)]
-        for _, row in mine.iterrows():
-            path = package.folder / str(row["path"])
-            if key and path.suffix.lower() in _PICTURES and path.is_file():
-                return path, str(row["title"])
+        for row in photos:
+            path = package.folder / row["path"]
+            mine = key and (row["about_table"], row["about_id"]) == (about, key)
+            if mine and path.suffix.lower() in _PICTURES and path.is_file():
+                return path, row["title"]
     return None, ""

@@ -5,7 +5,6 @@ from __future__ import annotations
 from pathlib import Path
 
 import numpy as np
-import pandas as pd
 import pytest
 from pyproj import CRS, Proj, Transformer
 
@@ -50,12 +49,12 @@ def test_a_map_in_feet_is_read_in_metres_all_the_same() -> None:
 
 
 def test_an_untied_site_names_what_is_missing() -> None:
-    site = pd.Series({"site_id": "HOLL", "grid_epsg": "32612", "easting_m": "421300"})
+    site = {"site_id": "HOLL", "grid_epsg": "32612", "easting_m": "421300", "northing_m": ""}
     with pytest.raises(NotTied, match="northing_m is blank"):
         map_tie(site)
-    site["northing_m"], site["grid_north_deg"] = "4100200", "north"
-    with pytest.raises(NotTied, match='grid_north_deg is "north", which is no number'):
-        map_tie(site)
+    for north in ("north", "NaN", "-inf"):
+        with pytest.raises(NotTied, match=f'grid_north_deg is "{north}", which is no number'):
+            map_tie(site | {"northing_m": "4100200", "grid_north_deg": north})
 
 
 def test_a_code_that_is_no_projection_is_refused() -> None:

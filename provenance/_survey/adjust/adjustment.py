@@ -9,12 +9,15 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 from dataclasses import dataclass
+from functools import cached_property
 from typing import TYPE_CHECKING
 
 import numpy as np
+import polars as pl
 
 from provenance._base.errors import UnusablePackage
 from provenance._base.findings import Finding
+from provenance._base.frames import to_pandas
 from provenance._base.progress import Progress, say_nothing
 from provenance._survey.adjust.control import Control, adjust_control
 from provenance._survey.adjust.detail import Detail, adjust_detail
@@ -22,7 +25,7 @@ from provenance._survey.adjust.positions import end_positions, place_on_map, pos
 from provenance._survey.adjust.readings import recorded_heights, take_readings
 from provenance._survey.adjust.survey_findings import control_findings, detail_findings
 from provenance._survey.adjust.wood import HoleSet, set_holes
-from provenance._survey.parts.field_record import FieldRecord, numbers, read_field_record
+from provenance._survey.parts.field_record import FieldRecord, read_field_record
 from provenance._survey.parts.observation import KINDS, Floats
 from provenance._survey.parts.precision import ELLIPSOID_95, NOTICED_BLUNDER, Precision
 from provenance._survey.parts.solve import Rows
@@ -58,18 +61,28 @@ _SAME_M = 0.02
 class SurveyResult:
     """What a survey gives.
 
-    `positions` has the columns of the table 'position', one row a datum, end of wood or hole.
-    `residuals` has RESIDUAL_COLUMNS, one row a reading, in m or degrees: `residual` is reading
+    `position_table` has the columns of the table 'position', one row a datum, end of wood or hole.
+    `residual_table` has RESIDUAL_COLUMNS, one row a reading, in m or degrees: `residual` is reading
     minus fitted, `redundancy_share` how much of a blunder would show (0 to 1), `noticed_from` the
     smallest blunder that is noticed four times in five (Baarda's marginal detectable error).
     `redundancy` and `chi_square` are sums over all points that were adjusted.
     """
 
-    positions: pd.DataFrame
-    residuals: pd.DataFrame
+    position_table: pl.DataFrame
+    residual_table: pl.DataFrame
     findings: tuple[Finding, ...]
     redundancy: int
     chi_square: float
+
+    @cached_property
+    def positions(self) -> pd.DataFrame:
+        """`position_table` in pandas."""
+        return to_pandas(self.position_table)
+
+    @cached_property
+    def residuals(self) -> pd.DataFrame:
+        """`residual_table` in pandas."""
+        return to_pandas(self.residual_table)
 
     @property
     def spread_ratio(self) -> float:
@@ -119,8 +132,8 @@ def adjust_survey(
     )
     names = list(package.model.table(TABLE).names) if TABLE in package.model.tables else []
     result = SurveyResult(
-        positions=frame[names or list(frame.columns)].reset_index(drop=True),
-        residuals=_residuals(record, control, detail),
+        position_table=frame.select(names or frame.columns),
+        residual_table=_residuals(record, control, detail),
         findings=findings,
         redundancy=redundancy,
         chi_square=chi_square,
@@ -141,8 +154,6 @@ def survey_package(
     With `site` the rows of other sites stay as they are. Raises UnusablePackage when the package
     was started before there was such a table.
     """
-    import pandas as pd
-
     if TABLE not in package.model.tables:
         raise UnusablePackage(
             f"{package.folder} has no table '{TABLE}' yet; bring it up to date with "
@@ -150,13 +161,21 @@ def survey_package(
         )
     with package.locked():
         result = adjust_survey(package, site=site, precision=precision, progress=progress)
-        frame = result.positions
+        frame = result.position_table
         if site is not None:
-            before = package.table(TABLE)
-            kept = before[before["site_id"] != site]
-            frame = pd.concat([kept, frame.astype(object).where(frame.notna(), "")])
+            before = package.tables.texts(TABLE)
+            kept = before.filter(before["site_id"] != site)
+            frame = pl.concat([kept, _as_texts(frame)], how="diagonal")
         package.write_table(TABLE, frame)
     return result
+
+
+def _as_texts(frame: pl.DataFrame) -> pl.DataFrame:
+    """The cells as they are written."""
+    return pl.DataFrame(
+        {one.name: ["" if cell is None else str(cell) for cell in one] for one in frame},
+        schema=dict.fromkeys(frame.columns, pl.String),
+    )
 
 
 def _from_known_datums(rows: Rows, control: Control) -> Rows:
@@ -170,29 +189,20 @@ def _totals(control: Control, detail: Detail) -> tuple[int, float]:
     return redundancy, control.chi_square + float(detail.chi_square[known].sum())
 
 
-def _residuals(record: FieldRecord, control: Control, detail: Detail) -> pd.DataFrame:
-    import pandas as pd
-
-    ties = np.append(record.tie["tie_id"].to_numpy(dtype=object), "")
-    datums = np.append(record.datum["datum_id"].to_numpy(dtype=object), "")
-    elements = np.repeat(record.element["element_id"].to_numpy(dtype=object), 2)
-    side = np.tile(np.array(["a", "b"], dtype=object), record.n_ends // 2)
-    names = np.concatenate(
-        [
-            "end:" + elements + ":" + side,
-            "hole:" + record.sample["sample_id"].to_numpy(dtype=object),
-        ]
-    )
+def _residuals(record: FieldRecord, control: Control, detail: Detail) -> pl.DataFrame:
+    none = pl.Series([""])  # what number -1 stands for
+    ties = pl.concat([record.column("tie", "tie_id"), none])
+    datums = pl.concat([record.column("datum", "datum_id"), none])
     parts = []
-    for source, of in ((control, "datum:" + datums), (detail, names)):
+    for source, of in ((control, record.datum_keys), (detail, record.point_keys)):
         rows = source.rows
         parts.append(
-            pd.DataFrame(
+            pl.DataFrame(
                 {
-                    "tie_id": ties[np.maximum(rows.tie, -1)],
-                    "point": of[rows.point],
-                    "kind": np.array(KINDS, dtype=object)[rows.kind],
-                    "from_datum_id": datums[rows.start],
+                    "tie_id": ties.gather(np.maximum(rows.tie, -1)),
+                    "point": pl.Series(of, dtype=pl.String).gather(rows.point),
+                    "kind": pl.Series(KINDS).gather(rows.kind),
+                    "from_datum_id": datums.gather(rows.start),
                     "reading": rows.reading,
                     "fitted": rows.reading - source.residual,
                     "residual": source.residual,
@@ -204,7 +214,7 @@ def _residuals(record: FieldRecord, control: Control, detail: Detail) -> pd.Data
                 }
             )
         )
-    return pd.concat(parts, ignore_index=True)[list(RESIDUAL_COLUMNS)]
+    return pl.concat(parts).select(RESIDUAL_COLUMNS).fill_nan(None)
 
 
 def _comparisons(
@@ -226,7 +236,7 @@ def _comparisons(
             "Compare the ends (are A and B exchanged?) and the coordinates on the field sheet.",
         )
     ends = record.n_ends
-    length = numbers(record.element, "length_m")
+    length = record.numbers("element", "length_m")
     between = np.sqrt(np.nansum((xyz[1:ends:2] - xyz[0:ends:2]) ** 2, axis=1))
     adjusted = (found[0:ends:2] == "adjusted") & (found[1:ends:2] == "adjusted")
     tolerance = 0.05 + 3 * np.sqrt(spread[0:ends:2] + spread[1:ends:2])
@@ -263,22 +273,22 @@ def _comparison(
 ) -> Finding:
     table, row, key = record.point_row(point)
     name = record.point_name(point)
-    value = str(getattr(record, table).loc[row, field]) if field else ""
+    value = record.cell(table, field, record.place_in_tables(point)[1]) if field else ""
     message = f"{name[:1].upper()}{name[1:]} {says}."
     return Finding("warning", rule, table, row, key, field, value, message, remedy)
 
 
 def _not_on_map(record: FieldRecord, untied: dict[str, str]) -> Iterator[Finding]:
     for site_id, reason in untied.items():
-        row = record.site[record.site["site_id"] == site_id]
+        at = record.find("site", site_id)
         yield Finding(
             "note",
             "survey.not_on_map",
             "site",
-            int(row.index[0]),
+            record.record_number("site", at),
             site_id,
             "grid_epsg",
-            str(row["grid_epsg"].iloc[0]) if "grid_epsg" in row else "",
+            record.cell("site", "grid_epsg", at),
             f"No latitude and longitude were computed: {reason}.",
             "Fill these in if the points are to go on a map; keep exact places out of open fields.",
         )

@@ -10,10 +10,11 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
+from provenance._record.cells import read_booleans
 from provenance._survey.adjust.locate import locate_points
 from provenance._survey.adjust.snooping import Misfit, doubted_readings
 from provenance._survey.parts.datum_covariance import DatumCovariance
-from provenance._survey.parts.field_record import FieldRecord, numbers
+from provenance._survey.parts.field_record import FieldRecord
 from provenance._survey.parts.observation import Floats, Ints, Kind, misclosure, predict
 from provenance._survey.parts.precision import ELLIPSOID_95, Precision
 from provenance._survey.parts.solve import SOLVED, Bools, Rows
@@ -53,11 +54,12 @@ class Control:
 
 def adjust_control(record: FieldRecord, ties: Rows, precision: Precision) -> Control:
     """Adjust every group of datums that ties link; see the module for what holds the grid."""
-    frame = record.datum
-    xyz = np.column_stack([numbers(frame, f"{axis}_m") for axis in "xyz"])
+    n = record.count("datum")
+    xyz = np.column_stack([record.numbers("datum", f"{axis}_m") for axis in "xyz"])
     xyz[np.isnan(xyz[:, :2]).any(axis=1)] = np.nan
-    held = (frame["held"] == "true").to_numpy() & np.isfinite(xyz[:, 0])
-    radius = numbers(frame, "uncertainty_m")
+    written = read_booleans(record.column("datum", "held")).fill_null(False)
+    held = written.to_numpy() & np.isfinite(xyz[:, 0])
+    radius = record.numbers("datum", "uncertainty_m")
     sd = np.where(np.isfinite(radius), radius / ELLIPSOID_95, precision.datum_sd_m)
     # an uncertainty of nought would be a weight without end; it means as good as held
     sd = np.maximum(sd, 1e-5)
@@ -69,9 +71,9 @@ def adjust_control(record: FieldRecord, ties: Rows, precision: Precision) -> Con
     rows = rows.only(located[rows.point] & located[rows.start] & located[rows.end])
     result = _Result(rows, xyz.copy(), held)
     groups = []
-    for members in _groups(rows, len(frame), held, np.isfinite(xyz[:, 0])):
+    for members in _groups(rows, n, held, np.isfinite(xyz[:, 0])):
         groups.append((members, result.adjust(np.array(members))))
-    return result.control(DatumCovariance.of_groups(len(frame), groups))
+    return result.control(DatumCovariance.of_groups(n, groups))
 
 
 def _own_coordinates(xyz: Floats, held: Bools, sd: Floats) -> Rows:

@@ -211,7 +211,7 @@ class _Chooser:
     def __init__(self, record: FieldRecord) -> None:
         self.record = record
         self.recorded, _ = record.recorded_ends()
-        self._floors = record.floor_heights()
+        self._floors = record.floor_heights
 
     def choose(self, point: int, one: Floats, two: Floats) -> int | None:
         """0, 1, or None: rough coordinates first, then outlines of the place, then its floor."""
@@ -222,7 +222,7 @@ class _Chooser:
                 return int(near[1] < near[0])
         place_id = self.record.place_of(point)
         for at in self.record.line_of_places(place_id):
-            outline = read_outline(str(self.record.place["outline"].iloc[at]))
+            outline = read_outline(self.record.cell("place", "outline", at))
             if outline is not None:
                 fits = [distance_outside(outline, p) <= _BESIDE_OUTLINE_M for p in (one, two)]
                 if fits[0] != fits[1]:

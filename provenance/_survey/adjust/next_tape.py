@@ -55,21 +55,17 @@ def next_tape(
 
 
 def _name(record: FieldRecord, datum: int) -> str:
-    return str(record.datum["datum_id"].iloc[datum])
+    return record.cell("datum", "datum_id", datum)
 
 
 def _others(record: FieldRecord, control: Control, point: int, used: np.ndarray) -> list[int]:
     """Datums with coordinates that the point was not taped from: those of its building first."""
-    table, _, key = record.point_row(point)
-    frame = getattr(record, table)
-    site = str(frame["site_id"][frame[f"{table}_id"] == key].iloc[0])
-    house = [
-        str(record.place["place_id"].iloc[at])
-        for at in record.line_of_places(record.place_of(point))
-    ]
-    free = (record.datum["site_id"] == site).to_numpy() & np.isfinite(control.xyz[:, 0])
+    table, at = record.place_in_tables(point)
+    site = record.cell(table, "site_id", at)
+    house = record.places_round(record.place_of(point))
+    free = (record.column("datum", "site_id") == site).to_numpy() & np.isfinite(control.xyz[:, 0])
     free[used] = False
-    near = record.datum["place_id"].isin(house).to_numpy()
+    near = record.column("datum", "place_id").is_in(house).to_numpy()
     return [*map(int, np.flatnonzero(free & near)), *map(int, np.flatnonzero(free & ~near))]
 
 

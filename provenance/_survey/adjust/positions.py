@@ -2,23 +2,46 @@
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING, Any
+from typing import Any
 
 import numpy as np
+import polars as pl
 
 from provenance._survey.adjust.control import OWN_COORDINATES, Control
 from provenance._survey.adjust.detail import Detail
 from provenance._survey.adjust.wood import HoleSet
-from provenance._survey.parts.field_record import FieldRecord, numbers
+from provenance._survey.parts.field_record import FieldRecord
 from provenance._survey.parts.geodetic import NotTied, map_tie
-from provenance._survey.parts.observation import Floats, Ints
+from provenance._survey.parts.observation import Floats
 from provenance._survey.parts.precision import ELLIPSE_95, ELLIPSOID_95, NORMAL_95, Precision
-
-if TYPE_CHECKING:
-    import pandas as pd
+from provenance._survey.parts.solve import Bools
 
 __all__ = ["ellipse_95", "end_positions", "place_on_map", "position_frame"]
 
+_TEXTS = (
+    "position_id",
+    "site_id",
+    "point_kind",
+    "element_id",
+    "element_end",
+    "sample_id",
+    "datum_id",
+    "found_by",
+    "remark",
+)
+_MEASURES = (
+    *(f"{axis}_m" for axis in "xyz"),
+    *(f"sd_{axis}_m" for axis in "xyz"),
+    *(f"corr_{pair}" for pair in ("xy", "xz", "yz")),
+    *(f"u95_{name}" for name in ("major_m", "minor_m", "axis_deg", "height_m")),
+    "largest_standard_residual",
+)
+_COUNTS = ("reading_count", "left_out_count", "redundancy")
+_COLUMNS: dict[str, pl.DataType] = (
+    dict.fromkeys(_TEXTS, pl.String())
+    | dict.fromkeys(_MEASURES, pl.Float64())
+    | dict.fromkeys(_COUNTS, pl.Int64())
+)
 _MILLIMETRE_TENTHS, _HUNDREDTHS_OF_MM, _ON_MAP = 4, 5, 8
 
 
@@ -68,17 +91,14 @@ def position_frame(
     covariance: Floats,
     found: np.ndarray,
     holes: HoleSet,
-) -> pd.DataFrame:
+) -> pl.DataFrame:
     """The table 'position' without latitude and longitude: datums, ends of wood, holes."""
-    import pandas as pd
-
-    return pd.concat(
+    return pl.concat(
         [
             _datums(record, control),
             _ends(record, detail, xyz, covariance, found),
             _holes(record, detail, xyz, covariance, found, holes),
-        ],
-        ignore_index=True,
+        ]
     )
 
 
@@ -104,22 +124,16 @@ def _point_columns(xyz: Floats, covariance: Floats) -> dict[str, Any]:
     return columns
 
 
-def _frame(n: int, columns: dict[str, Any]) -> pd.DataFrame:
-    import pandas as pd
-
-    blank = dict.fromkeys(("element_id", "element_end", "sample_id", "datum_id", "remark"), "")
-    counts = ("reading_count", "left_out_count", "redundancy")
-    frame = pd.DataFrame({**blank, **columns}, index=pd.RangeIndex(n))
-    for name in counts:
-        if name not in frame:
-            frame[name] = pd.array([pd.NA] * n, dtype="Int64")
-    if "largest_standard_residual" not in frame:
-        frame["largest_standard_residual"] = np.nan
-    return frame
+def _frame(columns: dict[str, Any], which: Bools) -> pl.DataFrame:
+    """Some of the rows, with every column in its place: texts '' and numbers null where blank."""
+    frame = pl.DataFrame(
+        {name: columns.get(name, [None] * len(which)) for name in _COLUMNS}, schema=_COLUMNS
+    )
+    return frame.filter(which).with_columns(pl.col(pl.String).fill_null("")).fill_nan(None)
 
 
-def _datums(record: FieldRecord, control: Control) -> pd.DataFrame:
-    n = len(record.datum)
+def _datums(record: FieldRecord, control: Control) -> pl.DataFrame:
+    n = record.count("datum")
     number = np.arange(n)
     covariance = control.errors.between(number, number)
     covariance[np.isnan(control.xyz[:, 2]), 2, :] = np.nan
@@ -130,39 +144,34 @@ def _datums(record: FieldRecord, control: Control) -> pd.DataFrame:
         tied[datums[(rows.tie != OWN_COORDINATES) & (datums >= 0)]] = True
     found = np.where(control.held, "held", np.where(tied, "adjusted", "recorded"))
     known = np.isfinite(control.xyz[:, 0])
-    ids = record.datum["datum_id"].to_numpy(dtype=object)
     columns: dict[str, Any] = {
-        "position_id": "datum:" + ids,
-        "site_id": record.datum["site_id"].to_numpy(dtype=object),
-        "point_kind": "datum",
-        "datum_id": ids,
-        "found_by": found,
+        "position_id": record.datum_keys,
+        "site_id": record.column("datum", "site_id"),
+        "point_kind": ["datum"] * n,
+        "datum_id": record.column("datum", "datum_id"),
+        "found_by": found.astype(object),
     } | _point_columns(control.xyz, covariance)
-    return _frame(n, columns)[known]
+    return _frame(columns, known)
 
 
 def _ends(
     record: FieldRecord, detail: Detail, xyz: Floats, covariance: Floats, found: np.ndarray
-) -> pd.DataFrame:
+) -> pl.DataFrame:
     n = record.n_ends
-    ids = np.repeat(record.element["element_id"].to_numpy(dtype=object), 2)
-    side = np.tile(np.array(["a", "b"], dtype=object), n // 2)
+    wood = np.arange(n) // 2
     columns: dict[str, Any] = {
-        "position_id": "end:" + ids + ":" + side,
-        "site_id": np.repeat(record.element["site_id"].to_numpy(dtype=object), 2),
-        "point_kind": "element_end",
-        "element_id": ids,
-        "element_end": side,
+        "position_id": record.point_keys[:n],
+        "site_id": record.column("element", "site_id").gather(wood),
+        "point_kind": ["element_end"] * n,
+        "element_id": record.column("element", "element_id").gather(wood),
+        "element_end": ["a", "b"] * (n // 2),
         "found_by": found[:n],
     }
     columns |= _point_columns(xyz[:n], covariance[:n]) | _reading_columns(detail, 0, n)
-    ends: pd.DataFrame = _frame(n, columns)[found[:n] != ""]
-    return ends
+    return _frame(columns, found[:n] != "")
 
 
 def _reading_columns(detail: Detail, first: int, last: int) -> dict[str, Any]:
-    import pandas as pd
-
     n = len(detail.xyz)
     used = np.bincount(detail.rows.point[detail.used], minlength=n)[first:last]
     left_out = np.bincount(detail.rows.point[~detail.used], minlength=n)[first:last]
@@ -173,22 +182,15 @@ def _reading_columns(detail: Detail, first: int, last: int) -> dict[str, Any]:
     tied = detail.tied[first:last]
     redundancy = detail.redundancy[first:last]
     remark = np.where(known & detail.level[first:last], "tapes taken as level", "")
-
-    def where(values: Ints, mask: np.ndarray) -> Any:
-        return pd.array(np.where(mask, values, 0), dtype="Int64").copy()
-
-    columns: dict[str, Any] = {}
-    for name, values, mask in (
-        ("reading_count", used, known),
-        ("left_out_count", left_out, tied),
-        ("redundancy", redundancy, known),
-    ):
-        column = where(values, mask)
-        column[~mask] = pd.NA
-        columns[name] = column
-    columns["largest_standard_residual"] = np.where(known, np.round(largest[first:last], 2), np.nan)
-    columns["remark"] = remark.astype(object)
-    return columns
+    return {
+        name: pl.Series(values, dtype=_COLUMNS[name]).set(pl.Series(~mask), None)
+        for name, values, mask in (
+            ("reading_count", used, known),
+            ("left_out_count", left_out, tied),
+            ("redundancy", redundancy, known),
+            ("largest_standard_residual", np.round(largest[first:last], 2), known),
+        )
+    } | {"remark": remark.astype(object)}
 
 
 def _holes(
@@ -198,8 +200,8 @@ def _holes(
     covariance: Floats,
     found: np.ndarray,
     holes: HoleSet,
-) -> pd.DataFrame:
-    first, n = record.n_ends, len(record.sample)
+) -> pl.DataFrame:
+    first, n = record.n_ends, record.count("sample")
     place, spread = xyz[first:].copy(), covariance[first:].copy()
     how = found[first:].copy()
     computed = np.zeros(n, dtype=bool)
@@ -212,33 +214,32 @@ def _holes(
     spread[flat, 2, :] = spread[flat, :, 2] = np.nan
     how[at] = "geometry"
     columns: dict[str, Any] = {
-        "position_id": "hole:" + record.sample["sample_id"].to_numpy(dtype=object),
-        "site_id": record.sample["site_id"].to_numpy(dtype=object),
-        "point_kind": "hole",
-        "element_id": record.sample["element_id"].to_numpy(dtype=object),
-        "sample_id": record.sample["sample_id"].to_numpy(dtype=object),
+        "position_id": record.point_keys[first:],
+        "site_id": record.column("sample", "site_id"),
+        "point_kind": ["hole"] * n,
+        "element_id": record.column("sample", "element_id"),
+        "sample_id": record.column("sample", "sample_id"),
         "found_by": how,
     }
     columns |= _point_columns(place, spread) | _reading_columns(detail, first, first + n)
     remark = columns["remark"]
     unsure = at[holes.is_hole[take] & ~holes.bores.sure_side[take]]
     remark[unsure] = "side of the wood not recorded; taken at the axis"
-    placed: pd.DataFrame = _frame(n, columns)[how != ""]
-    return placed
+    return _frame(columns, how != "")
 
 
-def place_on_map(record: FieldRecord, frame: pd.DataFrame) -> tuple[pd.DataFrame, dict[str, str]]:
+def place_on_map(record: FieldRecord, frame: pl.DataFrame) -> tuple[pl.DataFrame, dict[str, str]]:
     """The frame with latitude and longitude, and for each site without them the reason."""
-    frame = frame.assign(latitude=np.nan, longitude=np.nan)
+    on_map = np.full((2, len(frame)), np.nan)
+    x, y = frame["x_m"].to_numpy(), frame["y_m"].to_numpy()
     reasons: dict[str, str] = {}
-    for _, site in record.site.iterrows():
+    for at in range(record.count("site")):
+        site = record.row("site", at)
         mine = (frame["site_id"] == site["site_id"]).to_numpy()
         try:
-            x, y = numbers(frame, "x_m")[mine], numbers(frame, "y_m")[mine]
-            latitude, longitude = map_tie(site).wgs84(x, y)
+            on_map[:, mine] = np.round(map_tie(site).wgs84(x[mine], y[mine]), _ON_MAP)
         except NotTied as error:
-            reasons[str(site["site_id"])] = str(error)
-            continue
-        frame.loc[mine, "latitude"] = np.round(latitude, _ON_MAP)
-        frame.loc[mine, "longitude"] = np.round(longitude, _ON_MAP)
-    return frame, reasons
+            reasons[site["site_id"]] = str(error)
+    latitude, longitude = map(pl.Series, on_map)
+    placed = frame.with_columns(latitude=latitude, longitude=longitude)
+    return placed.fill_nan(None), reasons

@@ -3,18 +3,15 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import TYPE_CHECKING, Any
+from typing import Any
 
 import numpy as np
 
 from provenance._base.findings import Finding
-from provenance._survey.parts.field_record import FieldRecord, numbers
+from provenance._survey.parts.field_record import FieldRecord
 from provenance._survey.parts.observation import Floats, Ints, Kind
 from provenance._survey.parts.precision import ELLIPSOID_95, Precision
 from provenance._survey.parts.solve import Bools, Rows
-
-if TYPE_CHECKING:
-    import pandas as pd
 
 __all__ = ["Readings", "grid_bearing", "recorded_heights", "take_readings"]
 
@@ -83,19 +80,18 @@ def grid_bearing(
 
 def take_readings(record: FieldRecord, precision: Precision) -> Readings:
     """Every usable tie as one to three readings; heights beside other ties count as well."""
-    tie = record.tie
-    values = {name: numbers(tie, name) for names in _VALUES.values() for name in names}
-    own_sd = numbers(tie, "uncertainty_m")
-    kind = tie["kind"].to_numpy(dtype=object)
-    start = record.number_of("datum", tie["from_datum_id"])
-    end = record.number_of("datum", tie["to_datum_id"])
-    point, target, faults = _targets(record, kind)
+    values = {name: record.numbers("tie", name) for names in _VALUES.values() for name in names}
+    own_sd = record.numbers("tie", "uncertainty_m")
+    kind = record.column("tie", "kind").to_numpy()
+    start = record.number_of("datum", record.column("tie", "from_datum_id"))
+    end = record.number_of("datum", record.column("tie", "to_datum_id"))
+    point, target, faults = _targets(record)
     site = _site_numbers(record, point, target)
 
     def fault(name: str, which: Bools) -> None:
         faults[which & (faults == "")] = name
 
-    datum_site = record.number_of("site", record.datum["site_id"])
+    datum_site = record.number_of("site", record.column("datum", "site_id"))
     needs_start = np.isin(kind, ("distance", "offset", "bearing"))
     far = (start < 0) | (_taken(datum_site, start) != site)
     fault("no_datum", needs_start & far)
@@ -106,9 +102,9 @@ def take_readings(record: FieldRecord, precision: Precision) -> Readings:
     for name, needed in _VALUES.items():
         lacks = np.isnan(np.column_stack([values[one] for one in needed])).any(axis=1)
         fault("no_value", (kind == name) & lacks)
-    reference = _coded(tie["bearing_reference"], ("magnetic", "true", "grid"))
-    declination = _taken(numbers(record.site, "declination_deg"), site)
-    north = _taken(numbers(record.site, "grid_north_deg"), site)
+    reference = record.coded("tie", "bearing_reference", ("magnetic", "true", "grid"))
+    declination = _taken(record.numbers("site", "declination_deg"), site)
+    north = _taken(record.numbers("site", "grid_north_deg"), site)
     is_bearing = kind == "bearing"
     fault("no_reference", is_bearing & (reference < 0))
     fault("no_declination", is_bearing & (reference == 0) & np.isnan(declination))
@@ -123,7 +119,7 @@ def take_readings(record: FieldRecord, precision: Precision) -> Readings:
     tape = sd(precision.tape_sd_m)
     offset, coordinate = sd(precision.offset_sd_m), sd(precision.coordinate_sd_m)
     beside = np.isin(kind, ("distance", "bearing"))
-    turn = np.full(len(tie), precision.bearing_sd_deg)
+    turn = np.full(len(kind), precision.bearing_sd_deg)
     parts = (
         # order within a tie matters: see direct_places
         (Kind.BEARING, is_bearing, bearing, turn),
@@ -151,7 +147,7 @@ def take_readings(record: FieldRecord, precision: Precision) -> Readings:
                     tie=mine,
                 )
             )
-    return Readings(_in_order(detail), _in_order(control), _fault_findings(tie, faults))
+    return Readings(_in_order(detail), _in_order(control), _fault_findings(record, faults))
 
 
 def _in_order(parts: list[Rows]) -> Rows:
@@ -165,20 +161,21 @@ def _in_order(parts: list[Rows]) -> Rows:
     return whole.only(np.lexsort((order, whole.tie, whole.point)))
 
 
-def _targets(record: FieldRecord, kind: np.ndarray) -> tuple[Ints, Ints, np.ndarray]:
+def _targets(record: FieldRecord) -> tuple[Ints, Ints, np.ndarray]:
     """Point number, target datum number (-1 for none), and the first fault of each tie."""
-    tie = record.tie
-    element = record.number_of("element", tie["element_id"])
-    sample = record.number_of("sample", tie["sample_id"])
-    target = record.number_of("datum", tie["target_datum_id"])
-    side = _coded(tie["element_end"], ("a", "b"))
-    names_sample = (tie["sample_id"] != "").to_numpy()
-    names_datum = (tie["target_datum_id"] != "").to_numpy()
-    # the wood beside a sample only says where the hole is, unless an end is named as well
-    names_end = (tie["element_id"] != "").to_numpy() & ~(
-        names_sample & (tie["element_end"] == "").to_numpy()
+    elements, samples, targets, sides = (
+        record.column("tie", name)
+        for name in ("element_id", "sample_id", "target_datum_id", "element_end")
     )
-    faults = np.full(len(tie), "", dtype=object)
+    element = record.number_of("element", elements)
+    sample = record.number_of("sample", samples)
+    target = record.number_of("datum", targets)
+    side = record.coded("tie", "element_end", ("a", "b"))
+    names_sample = (samples != "").to_numpy()
+    names_datum = (targets != "").to_numpy()
+    # the wood beside a sample only says where the hole is, unless an end is named as well
+    names_end = (elements != "").to_numpy() & ~(names_sample & (sides == "").to_numpy())
+    faults = np.full(len(sides), "", dtype=object)
     faults[names_end & (side < 0)] = "no_end"
     known = (names_end & (element >= 0)) | (names_sample & (sample >= 0))
     faults[~(known | (names_datum & (target >= 0)))] = "no_target"
@@ -189,10 +186,11 @@ def _targets(record: FieldRecord, kind: np.ndarray) -> tuple[Ints, Ints, np.ndar
 
 
 def _site_numbers(record: FieldRecord, point: Ints, target: Ints) -> Ints:
-    of_element = record.number_of("site", record.element["site_id"])
-    of_sample = record.number_of("site", record.sample["site_id"])
+    of_element, of_sample, of_datum = (
+        record.number_of("site", record.column(table, "site_id"))
+        for table in ("element", "sample", "datum")
+    )
     of_point = np.concatenate([np.repeat(of_element, 2), of_sample])
-    of_datum = record.number_of("site", record.datum["site_id"])
     site = np.where(target >= 0, _taken(of_datum, target), _taken(of_point, point))
     return np.asarray(site, dtype=np.int64)
 
@@ -203,31 +201,25 @@ def _taken(values: Any, at: Ints) -> Any:
     return np.append(values, nothing)[at]
 
 
-def _coded(column: pd.Series, codes: tuple[str, ...]) -> Ints:
-    import pandas as pd
-
-    return pd.Index(codes).get_indexer(pd.Index(column)).astype(np.int64)
-
-
-def _fault_findings(tie: pd.DataFrame, faults: np.ndarray) -> tuple[Finding, ...]:
+def _fault_findings(record: FieldRecord, faults: np.ndarray) -> tuple[Finding, ...]:
     found = []
     for at in map(int, np.flatnonzero(faults != "")):
         fault = str(faults[at])
         name = _FIELD[fault]
-        key = str(tie["tie_id"].iloc[at])
+        row = record.row("tie", at)
         if fault == "no_value":
-            needed = _VALUES.get(str(tie["kind"].iloc[at]), ("kind",))
-            name = next((one for one in needed if not tie[one].iloc[at]), needed[0])
+            needed = _VALUES.get(row["kind"], ("kind",))
+            name = next((one for one in needed if not row[one]), needed[0])
         found.append(
             Finding(
                 severity="error",
                 rule="survey.unusable_tie",
                 table="tie",
-                row=int(tie.index[at]),
-                key=key,
+                row=record.record_number("tie", at),
+                key=row["tie_id"],
                 field=name,
-                value=str(tie[name].iloc[at]),
-                message=f"The tie {key} {_SAYS[fault]}; it was not used.",
+                value=row[name],
+                message=f"The tie {row['tie_id']} {_SAYS[fault]}; it was not used.",
                 remedy=_MEND[fault],
             )
         )
@@ -243,10 +235,10 @@ def recorded_heights(record: FieldRecord, detail: Rows, precision: Precision) ->
     xyz, radius = record.recorded_ends()
     height = xyz[:, 2]
     sd = np.where(radius > 0, radius / ELLIPSOID_95, precision.recorded_height_sd_m)
-    floors = record.floor_heights()
-    place = record.element["place_id"].map(floors).to_numpy(dtype=float, na_value=np.nan)
-    above = numbers(record.sample, "height_m")
-    of_hole = _taken(place, record.number_of("element", record.sample["element_id"]))
+    floors = record.floor_heights
+    place = np.array([floors.get(one, np.nan) for one in record.column("element", "place_id")])
+    above = record.numbers("sample", "height_m")
+    of_hole = _taken(place, record.number_of("element", record.column("sample", "element_id")))
     height[record.n_ends :] = above + of_hole
     tied = np.zeros(record.n_points, dtype=bool)
     tied[detail.point] = True

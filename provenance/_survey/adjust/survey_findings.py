@@ -30,10 +30,10 @@ def _reading(record: FieldRecord, rows: Rows, at: int) -> str:
     start = int(rows.start[at])
     unit = "°" if kind == Kind.BEARING else " m"
     number = f"{value:.1f}" if kind == Kind.BEARING else f"{value:.3f}"
-    origin = f" from {record.datum['datum_id'].iloc[start]}" if start >= 0 else ""
+    origin = f" from {record.cell('datum', 'datum_id', start)}" if start >= 0 else ""
     what = f"{KINDS[kind]} {number}{unit}{origin}"
     if tie >= 0:
-        return f"{record.tie['tie_id'].iloc[tie]} ({what})"
+        return f"{record.cell('tie', 'tie_id', tie)} ({what})"
     if tie == OWN_COORDINATES:
         return f"the recorded {KINDS[kind]} {number} m"
     return f"the recorded height {number} m"
@@ -78,10 +78,10 @@ def _misfit_finding(
     field, value = "", ""
     tie = int(rows.tie[misfit.rows[0]])
     if tie >= 0:
-        table, number = "tie", int(record.tie.index[tie])
-        key = str(record.tie["tie_id"].iloc[tie])
+        table, number = "tie", record.record_number("tie", tie)
+        key = record.cell("tie", "tie_id", tie)
         field = _FIELD_OF[int(rows.kind[misfit.rows[0]])]
-        value = str(record.tie[field].iloc[tie])
+        value = record.cell("tie", field, tie)
     return Finding("warning", rule, table, number, key, field, value, message, remedy)
 
 
@@ -98,11 +98,7 @@ _FIELD_OF = (
 
 
 def _datum_row(record: FieldRecord, datum: int) -> tuple[str, int, str]:
-    return (
-        "datum",
-        int(record.datum.index[datum]),
-        str(record.datum["datum_id"].iloc[datum]),
-    )
+    return "datum", record.record_number("datum", datum), record.cell("datum", "datum_id", datum)
 
 
 def control_findings(record: FieldRecord, control: Control, ties: Rows) -> Iterator[Finding]:
@@ -110,7 +106,7 @@ def control_findings(record: FieldRecord, control: Control, ties: Rows) -> Itera
     for misfit in control.misfits:
         row = _datum_row(record, misfit.point)
         yield _misfit_finding(record, control.rows, misfit, f"datum {row[2]}", row)
-    needed = np.zeros(len(record.datum), dtype=bool)
+    needed = np.zeros(record.count("datum"), dtype=bool)
     for datums in (ties.start, ties.end):
         needed[datums[datums >= 0]] = True
     for datum in np.flatnonzero(np.isnan(control.xyz[:, 0])):

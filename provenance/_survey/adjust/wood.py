@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from provenance._survey.adjust.bore import DIRECTIONS, SQUARE_SHAPES, Bores, Sticks, set_bores
-from provenance._survey.parts.field_record import FieldRecord, numbers
+from provenance._survey.parts.field_record import FieldRecord
 from provenance._survey.parts.observation import Floats, Ints
 from provenance._survey.parts.precision import Precision
 from provenance._survey.parts.solve import Bools
@@ -37,9 +37,9 @@ def take_sticks(record: FieldRecord, ends: Floats, covariance: Floats) -> Sticks
     A missing second diameter is taken as the first, a missing end as the other end. Wood whose
     heights are not known lies level at height nought.
     """
-    element = record.element
     size = {
-        name: numbers(element, f"diameter_{name}_cm") / 100 for name in ("a1", "a2", "b1", "b2")
+        name: record.numbers("element", f"diameter_{name}_cm") / 100
+        for name in ("a1", "a2", "b1", "b2")
     }
 
     def first_of(*names: str) -> Floats:
@@ -60,7 +60,7 @@ def take_sticks(record: FieldRecord, ends: Floats, covariance: Floats) -> Sticks
         np.nan_to_num(covariance[1::2]),
         upright,
         level,
-        element["shape"].isin(SQUARE_SHAPES).to_numpy(dtype=bool),
+        record.column("element", "shape").is_in(SQUARE_SHAPES).to_numpy(),
     )
 
 
@@ -77,11 +77,8 @@ def set_holes(
     `ends` (2E, 3) and `covariance` (2E, 3, 3) as the survey found them; `only` picks samples by
     row number. Depths fall back on the length of the core.
     """
-    import pandas as pd
-
-    sample = record.sample
-    wood = record.number_of("element", sample["element_id"])
-    along = numbers(sample, "along_m")
+    wood = record.number_of("element", record.column("sample", "element_id"))
+    along = record.numbers("sample", "along_m")
     found = np.isfinite(ends[:, 0])
     both = np.append(found[0::2] & found[1::2], False)
     at = np.flatnonzero(both[wood] & np.isfinite(along))
@@ -89,20 +86,20 @@ def set_holes(
         at = np.intersect1d(at, only)
     kinds = model.vocabularies["sample_kind"]
     leaves = [term.code for term in kinds.terms if term.attributes.get("leaves_hole")]
-    is_hole = sample["kind"].isin(leaves).to_numpy(dtype=bool)[at]
-    depth = numbers(sample, "depth_mm") / 1000
-    length = numbers(sample, "length_mm") / 1000
+    is_hole = record.column("sample", "kind").is_in(leaves).to_numpy()[at]
+    depth = record.numbers("sample", "depth_mm") / 1000
+    length = record.numbers("sample", "length_mm") / 1000
     depth = np.where(is_hole, np.where(np.isfinite(depth), depth, length)[at], np.nan)
-    code = pd.Index(DIRECTIONS).get_indexer(pd.Index(sample["direction"])).astype(np.int64)[at]
+    code = record.coded("sample", "direction", DIRECTIONS)[at]
     code = np.where(code < 0, DIRECTIONS.index("unknown"), code)
-    clock = np.where(is_hole, numbers(sample, "clock")[at], np.nan)
+    clock = np.where(is_hole, record.numbers("sample", "clock")[at], np.nan)
     sticks = take_sticks(record, ends, covariance).at(wood[at])
     bores = set_bores(
         sticks,
         along[at],
         clock,
         code,
-        numbers(sample, "inclination_deg")[at],
+        record.numbers("sample", "inclination_deg")[at],
         depth,
         precision,
         ~is_hole,
@@ -110,5 +107,5 @@ def set_holes(
     flat = np.isnan(ends[2 * wood[at], 2]) | np.isnan(ends[2 * wood[at] + 1, 2])
     for points in (bores.entry, bores.bottom, bores.axis_point):
         points[flat, 2] = np.nan
-    bore = numbers(sample, "bore_mm")[at] / 1000
+    bore = record.numbers("sample", "bore_mm")[at] / 1000
     return HoleSet(at, wood[at], bores, depth, bore, is_hole)

@@ -23,25 +23,25 @@ _FRAIL = frozenset({"surface_decay", "decayed", "burned", "ruined"})
 
 def drilling_cautions(package: Package, record: FieldRecord, element: int) -> tuple[str, ...]:
     """Cautions for one piece of wood (a row number), the most particular ones first."""
-    wood = record.element.iloc[element]
+    wood = record.row("element", element)
     cautions = []
-    load = str(wood.get("load_bearing", ""))
+    load = wood["load_bearing"]
     if load in _LOAD:
         cautions.append(_LOAD[load])
-    condition = str(wood.get("condition", ""))
+    condition = wood["condition"]
     if condition in _FRAIL:
         label = package.model.vocabularies["element_condition"].label(condition).lower()
         cautions.append(f"The wood is recorded as {label}: it may split, or hold less than it did.")
-    site = record.site[record.site["site_id"] == wood["site_id"]]
-    protection = str(site["protection"].iloc[0]) if len(site) else ""
+    site = record.site(wood["site_id"])
+    protection = site["protection"] if site else ""
     if protection in ("", "unknown"):
         cautions.append("Nobody recorded whether the place is protected: ask the authority first.")
     elif protection != "none":
         label = package.model.vocabularies["protection"].label(protection)
         cautions.append(f"The place is protected ({label}): a new permit is needed.")
-    places = record.line_of_places(str(wood["place_id"]))
-    cells = [str(record.place["hazards"].iloc[at]) for at in places]
-    cells += [str(one) for one in site["hazards"]]
+    places = record.line_of_places(wood["place_id"])
+    cells = [record.cell("place", "hazards", at) for at in places]
+    cells += [site["hazards"]] if site else []
     hazards = package.model.vocabularies["hazard"]
     codes = [code.strip() for cell in cells for code in cell.split(";") if code.strip()]
     for code in dict.fromkeys(codes):

@@ -13,7 +13,6 @@ from provenance._survey.hole.cautions import drilling_cautions
 from provenance._survey.hole.hole import segment_gap
 from provenance._survey.hole.known_points import KnownPoints, known_points
 from provenance._survey.parts.features import WoodFeature, read_features
-from provenance._survey.parts.field_record import numbers
 from provenance._survey.parts.observation import Floats
 from provenance._survey.parts.precision import Precision
 
@@ -87,22 +86,20 @@ def propose_holes(
     known = known or known_points(package)
     clearance = clearance or Clearance()
     record = known.record
-    ids = list(record.element["element_id"])
     path = package.table_path("element")
-    if element_id not in ids:
+    at = record.find("element", element_id)
+    if at < 0:
         raise UnusableInput(f"{path}: there is no element '{element_id}'; check the code")
-    at = ids.index(element_id)
+    row = f"{path}, row {record.record_number('element', at)}"
     stick = known.sticks.at(np.array([at]))
     if not np.isfinite([stick.a, stick.b]).all():
         raise UnusableInput(
-            f"{path}, row {record.element.index[at]}: the ends of {element_id} have no position; "
+            f"{row}: the ends of {element_id} have no position; "
             "tie them to datums and run the survey"
         )
     if not np.isfinite(stick.level_m).all():
-        raise UnusableInput(
-            f"{path}, row {record.element.index[at]}: {element_id} has no diameter; measure it"
-        )
-    features, unread = read_features(str(record.element["features"].iloc[at]))
+        raise UnusableInput(f"{row}: {element_id} has no diameter; measure it")
+    features, unread = read_features(record.cell("element", "features", at))
     cautions = drilling_cautions(package, record, at)
     notes = [f'"{part}" has no distance from end A; look for it on the wood.' for part in unread]
     places = _clear_places(known, at, features, bore_mm / 1000, clearance)
@@ -189,12 +186,12 @@ def _old_holes(
     """Distances (n, k) along the wood and between the lines to the k holes and cuts it has."""
     holes = known.holes
     mine = np.flatnonzero(holes.element == at)
-    where = numbers(known.record.sample, "along_m")[holes.sample[mine]]
+    where = known.record.numbers("sample", "along_m")[holes.sample[mine]]
     gap_along = np.abs(along[:, None] - where)
     gap_lines = np.full(gap_along.shape, np.inf)
     for j, hole in enumerate(mine):
         if holes.is_hole[hole]:
             gap = segment_gap(entry, bottom, holes.bores.entry[hole], holes.bores.bottom[hole])
             gap_lines[:, j] = gap - (bore_m + float(np.nan_to_num(holes.bore_m[hole]))) / 2
-    names = [str(known.record.sample["sample_id"].iloc[int(holes.sample[one])]) for one in mine]
+    names = [known.record.cell("sample", "sample_id", int(holes.sample[one])) for one in mine]
     return gap_along, gap_lines, names

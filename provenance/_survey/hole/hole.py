@@ -12,7 +12,6 @@ from provenance._base.errors import UnusableInput
 from provenance._survey.adjust.positions import ellipse_95
 from provenance._survey.adjust.wood import HoleSet
 from provenance._survey.hole.known_points import KnownPoints, known_points
-from provenance._survey.parts.field_record import numbers
 from provenance._survey.parts.observation import Floats
 from provenance._survey.parts.precision import ELLIPSOID_95, NORMAL_95
 
@@ -93,7 +92,7 @@ def hole_position(
     known = known or known_points(package)
     at = _hole_number(package, known, sample_id)
     holes, bores = known.holes, known.holes.bores
-    sample = known.record.sample.iloc[int(holes.sample[at])]
+    sample = known.record.row("sample", int(holes.sample[at]))
     entry, direction = bores.entry[at], bores.direction[at]
     covariance = np.nan_to_num(bores.entry_covariance[at : at + 1])
     major, minor, axis = ellipse_95(covariance)
@@ -104,10 +103,10 @@ def hole_position(
     height = _height_above_floor(known, at)
     return HolePosition(
         sample_id=sample_id,
-        element_id=str(sample["element_id"]),
+        element_id=sample["element_id"],
         is_hole=is_hole,
         found_by=known.found.get(f"hole:{sample_id}", "geometry"),
-        along_m=float(numbers(known.record.sample, "along_m")[holes.sample[at]]),
+        along_m=float(known.record.numbers("sample", "along_m")[holes.sample[at]]),
         entry_m=_point(entry),
         axis_m=_point(bores.axis_point[at]),
         bottom_m=_point(bores.bottom[at]),
@@ -132,7 +131,7 @@ def hole_position(
         ),
         u95_bottom_m=float(ELLIPSOID_95 * np.sqrt(bottom)),
         height_above_floor_m=height,
-        tapes=tapes_to(known, entry, covariance[0], str(sample["element_id"])),
+        tapes=tapes_to(known, entry, covariance[0], sample["element_id"]),
         nearest=nearest_hole(
             known,
             bores.entry[at],
@@ -146,22 +145,22 @@ def hole_position(
 
 
 def _hole_number(package: Package, known: KnownPoints, sample_id: str) -> int:
-    samples = list(known.record.sample["sample_id"])
+    record = known.record
     path = package.table_path("sample")
-    if sample_id not in samples:
+    number = record.find("sample", sample_id)
+    if number < 0:
         raise UnusableInput(f"{path}: there is no sample '{sample_id}'; check the number")
-    number = samples.index(sample_id)
     found = np.flatnonzero(known.holes.sample == number)
     if found.size:
         return int(found[0])
-    row = known.record.sample.iloc[number]
-    where = f"{path}, row {known.record.sample.index[number]}: the hole of {sample_id}"
-    element = known.record.number_of("element", known.record.sample["element_id"])[number]
+    row = record.row("sample", number)
+    where = f"{path}, row {record.record_number('sample', number)}: the hole of {sample_id}"
+    element = record.find("element", row["element_id"])
     if element < 0:
         raise UnusableInput(
             f"{where} cannot be placed: its element '{row['element_id']}' is not in the table"
         )
-    if not np.isfinite(numbers(known.record.sample, "along_m")[number]):
+    if not np.isfinite(record.numbers("sample", "along_m")[number]):
         raise UnusableInput(
             f'{where} cannot be placed: its distance from end A (along_m) is "{row["along_m"]}"; '
             "measure it along the wood from end A"
@@ -181,12 +180,12 @@ def _point(xyz: Floats) -> tuple[float, float, float | None]:
 
 
 def _height_above_floor(known: KnownPoints, at: int) -> float | None:
-    place = str(known.record.element["place_id"].iloc[int(known.holes.element[at])])
-    floor = known.record.floor_heights().get(place)
+    place = known.record.cell("element", "place_id", int(known.holes.element[at]))
+    floor = known.record.floor_heights.get(place)
     height = float(known.holes.bores.entry[at, 2])
     if floor is not None and np.isfinite(height):
         return height - floor
-    recorded = float(numbers(known.record.sample, "height_m")[known.holes.sample[at]])
+    recorded = float(known.record.numbers("sample", "height_m")[known.holes.sample[at]])
     return recorded if np.isfinite(recorded) else None
 
 
@@ -199,17 +198,14 @@ def tapes_to(
     point is held as well as can be. Fewer when there are fewer within reach.
     """
     record = known.record
-    wood = record.element[record.element["element_id"] == element_id]
-    site = str(wood["site_id"].iloc[0])
-    house = [
-        str(record.place["place_id"].iloc[at])
-        for at in record.line_of_places(str(wood["place_id"].iloc[0]))
-    ]
+    wood = record.row("element", record.find("element", element_id))
+    house = record.places_round(wood["place_id"])
     axes = 3 if np.isfinite(point[2]) else 2
     ray = point[:axes] - known.datums[:, :axes]
     length = np.sqrt((ray**2).sum(axis=1))
-    usable = (record.datum["site_id"] == site).to_numpy() & (length < _REACH_M) & (length > 0.1)
-    inside = record.datum["place_id"].isin(house).to_numpy()
+    usable = (record.column("datum", "site_id") == wood["site_id"]).to_numpy()
+    usable = usable & (length < _REACH_M) & (length > 0.1)
+    inside = record.column("datum", "place_id").is_in(house).to_numpy()
     if (usable & inside).sum() >= 3:
         usable &= inside
     near = np.flatnonzero(usable)
@@ -228,11 +224,10 @@ def tapes_to(
             known.datums_covariance[datum, :axes, :axes]
         )
         sd = float(np.sqrt(unit[datum] @ spread @ unit[datum]))
-        row = record.datum.iloc[datum]
         tapes.append(
             TapeTo(
-                str(row["datum_id"]),
-                str(row["description"]),
+                record.cell("datum", "datum_id", datum),
+                record.cell("datum", "description", datum),
                 float(length[datum]),
                 float(NORMAL_95 * sd),
             )
@@ -289,10 +284,10 @@ def nearest_hole(
     )
     gap = gap - (bore_m + np.nan_to_num(holes.bore_m[at])) / 2
     best = int(at[np.argmin(gap)])
-    sample = known.record.sample.iloc[int(holes.sample[best])]
+    sample = known.record.row("sample", int(holes.sample[best]))
     return NearHole(
-        str(sample["sample_id"]),
-        str(sample["element_id"]),
+        sample["sample_id"],
+        sample["element_id"],
         float(max(gap.min(), 0.0)),
         int(holes.element[best]) == element,
     )
@@ -300,7 +295,7 @@ def nearest_hole(
 
 def _notes(known: KnownPoints, at: int, height: float | None) -> tuple[str, ...]:
     holes, bores = known.holes, known.holes.bores
-    sample = known.record.sample.iloc[int(holes.sample[at])]
+    sample = known.record.row("sample", int(holes.sample[at]))
     notes = []
     if holes.is_hole[at]:
         if not bores.sure_side[at]:
@@ -315,7 +310,7 @@ def _notes(known: KnownPoints, at: int, height: float | None) -> tuple[str, ...]
         notes.append("The distance from end A is longer than the wood between its ends.")
     if not np.isfinite(bores.entry[at, 2]):
         notes.append("No height is known; distances are level ones.")
-    recorded = float(numbers(known.record.sample, "height_m")[holes.sample[at]])
+    recorded = float(known.record.numbers("sample", "height_m")[holes.sample[at]])
     if height is not None and np.isfinite(recorded) and abs(recorded - height) > 0.10:
         notes.append(
             f"The height above the floor was recorded as {recorded:.2f} m, "

@@ -6,17 +6,16 @@ from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
 import numpy as np
+import polars as pl
 
 from provenance._survey.adjust.adjustment import TABLE, adjust_survey
 from provenance._survey.adjust.bore import Sticks
 from provenance._survey.adjust.wood import HoleSet, set_holes, take_sticks
-from provenance._survey.parts.field_record import FieldRecord, numbers, read_field_record
+from provenance._survey.parts.field_record import FieldRecord, read_field_record
 from provenance._survey.parts.observation import Floats
 from provenance._survey.parts.precision import Precision
 
 if TYPE_CHECKING:
-    import pandas as pd
-
     from provenance._record.package import Package
 
 __all__ = ["KnownPoints", "known_points"]
@@ -49,25 +48,25 @@ def known_points(package: Package, *, precision: Precision | None = None) -> Kno
     """
     precision = precision or Precision()
     record = read_field_record(package)
-    frame = package.table(TABLE) if TABLE in package.model.tables else None
-    if frame is None or frame.empty:
-        frame = adjust_survey(package, precision=precision).positions
-        frame = frame.astype(object).where(frame.notna(), "")
+    surveyed = TABLE in package.model.tables and package.tables.count(TABLE) > 0
+    frame = (
+        package.tables[TABLE]
+        if surveyed
+        else adjust_survey(package, precision=precision).position_table
+    )
     xyz, covariance = _coordinates(frame)
-    keys = {str(key): at for at, key in enumerate(frame["position_id"])}
+    keys = {key: at for at, key in enumerate(frame["position_id"])}
 
     def taken(names: list[str]) -> tuple[Floats, Floats]:
         at = np.array([keys.get(name, -1) for name in names], dtype=np.int64)
         nothing = np.full((1, 3), np.nan), np.full((1, 3, 3), np.nan)
         return np.vstack([xyz, nothing[0]])[at], np.concatenate([covariance, nothing[1]])[at]
 
-    ends, ends_covariance = taken(
-        [f"end:{one}:{side}" for one in record.element["element_id"] for side in "ab"]
-    )
-    datums, datums_covariance = taken([f"datum:{one}" for one in record.datum["datum_id"]])
+    ends, ends_covariance = taken(record.point_keys[: record.n_ends])
+    datums, datums_covariance = taken(record.datum_keys)
     holes = set_holes(record, package.model, ends, ends_covariance, precision)
-    found = dict(zip(frame["position_id"].map(str), frame["found_by"].map(str), strict=True))
-    names = ["hole:" + str(record.sample["sample_id"].iloc[at]) for at in holes.sample]
+    found = dict(frame.select(pl.col("position_id", "found_by").fill_null("")).iter_rows())
+    names = [record.point_keys[record.n_ends + at] for at in holes.sample]
     tied = np.array([found.get(name) == "adjusted" for name in names], dtype=bool)
     return KnownPoints(
         record,
@@ -81,12 +80,16 @@ def known_points(package: Package, *, precision: Precision | None = None) -> Kno
     )
 
 
-def _coordinates(frame: pd.DataFrame) -> tuple[Floats, Floats]:
-    xyz = np.column_stack([numbers(frame, f"{axis}_m") for axis in "xyz"])
-    sd = np.column_stack([numbers(frame, f"sd_{axis}_m") for axis in "xyz"])
+def _coordinates(frame: pl.DataFrame) -> tuple[Floats, Floats]:
+    def numbers(name: str) -> Floats:
+        nothing = np.full(len(frame), np.nan)
+        return frame[name].to_numpy() if name in frame.columns else nothing
+
+    xyz = np.column_stack([numbers(f"{axis}_m") for axis in "xyz"])
+    sd = np.column_stack([numbers(f"sd_{axis}_m") for axis in "xyz"])
     ratio = np.tile(np.eye(3), (len(frame), 1, 1))
     for i, j, name in ((0, 1, "xy"), (0, 2, "xz"), (1, 2, "yz")):
-        ratio[:, i, j] = ratio[:, j, i] = np.nan_to_num(numbers(frame, f"corr_{name}"))
+        ratio[:, i, j] = ratio[:, j, i] = np.nan_to_num(numbers(f"corr_{name}"))
     return xyz, ratio * sd[:, :, None] * sd[:, None, :]
 
 

@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING, Literal
 import numpy as np
 
 from provenance._base.errors import UnusableInput
+from provenance._record.cells import float_of
 from provenance._survey.adjust.positions import ellipse_95
 from provenance._survey.hole.known_points import KnownPoints
 from provenance._survey.parts.geodetic import NotTied, map_tie
@@ -77,9 +78,9 @@ def map_layers(
     sites and no place says which, because each has its own grid.
     """
     record = known.record
-    chosen = set(record.element["element_id"])
-    datums = set(record.datum["datum_id"])
-    site_ids = sorted(set(record.site["site_id"]))
+    chosen = set(record.column("element", "element_id"))
+    datums = set(record.column("datum", "datum_id"))
+    site_ids = sorted(set(record.column("site", "site_id")))
     if place is not None:
         content = plan_content(package, known, place, level)
         chosen = {wood.element_id for wood in content.woods}
@@ -110,10 +111,10 @@ def _with_levels(known: KnownPoints) -> list[str]:
 
 def on_wgs84(known: KnownPoints, site_id: str, layers: tuple[Layer, ...]) -> tuple[Layer, ...]:
     """The layers in longitude and latitude on WGS 84; raises NotTied where the grid is not tied."""
-    site = known.record.site[known.record.site["site_id"] == site_id]
-    if site.empty:
+    site = known.record.site(site_id)
+    if site is None:
         raise NotTied(f"there is no site '{site_id}' in the table site")
-    tie = map_tie(site.iloc[0])
+    tie = map_tie(site)
     carried = []
     for layer in layers:
         features = []
@@ -138,21 +139,14 @@ def _point(xyz: Floats) -> tuple[float, ...]:
     return tuple(round(float(value), 4) for value in xyz[:axes])
 
 
-def _number(text: object) -> float | None:
-    try:
-        return float(str(text))
-    except ValueError:
-        return None
-
-
 def _rounded(value: float) -> float | None:
     return round(float(value), 4) if np.isfinite(value) else None
 
 
 def _wood_layer(known: KnownPoints, chosen: set[str]) -> Layer:
     features = []
-    element = known.record.element
-    for at, (_, row) in enumerate(element.iterrows()):
+    for at in range(known.record.count("element")):
+        row = known.record.row("element", at)
         a, b = known.ends[2 * at], known.ends[2 * at + 1]
         if row["element_id"] not in chosen or np.isnan([a[0], b[0]]).any():
             continue
@@ -161,14 +155,14 @@ def _wood_layer(known: KnownPoints, chosen: set[str]) -> Layer:
             one, two = one[:2], two[:2]
         size = np.nanmean(np.vstack([known.sticks.upright_m[at], known.sticks.level_m[at]]), axis=0)
         facts: dict[str, Value] = {
-            name: str(row[name]) or None for name in _WOOD if name in row and _WOOD[name] == "TEXT"
+            name: row[name] or None for name, kind in _WOOD.items() if kind == "TEXT"
         }
         facts |= {
-            "length_m": _number(row["length_m"]),
+            "length_m": float_of(row["length_m"]),
             "diameter_a_cm": _rounded(size[0] * 100),
             "diameter_b_cm": _rounded(size[1] * 100),
         }
-        features.append(MapFeature(str(row["element_id"]), (one, two), facts))
+        features.append(MapFeature(row["element_id"], (one, two), facts))
     words = "Wood, a line along its axis from end A to end B"
     return Layer("elements", words, "LineString", _WOOD, tuple(features))
 
@@ -179,19 +173,19 @@ def _hole_layer(package: Package, known: KnownPoints, chosen: set[str]) -> Layer
     major, _, _ = ellipse_95(np.nan_to_num(bores.entry_covariance))
     features = []
     for at in range(len(holes.sample)):
-        row = known.record.sample.iloc[int(holes.sample[at])]
+        row = known.record.row("sample", int(holes.sample[at]))
         if row["element_id"] not in chosen:
             continue
-        sample_id = str(row["sample_id"])
+        sample_id = row["sample_id"]
         entry = bores.entry[at]
         facts: dict[str, Value] = {
             "sample_id": sample_id,
-            "element_id": str(row["element_id"]),
+            "element_id": row["element_id"],
             "stamp": stamps.get(sample_id),
-            "kind": str(row["kind"]) or None,
-            "along_m": _number(row["along_m"]),
-            "clock": _number(row["clock"]),
-            "depth_mm": _number(row["depth_mm"]),
+            "kind": row["kind"] or None,
+            "along_m": float_of(row["along_m"]),
+            "clock": float_of(row["clock"]),
+            "depth_mm": float_of(row["depth_mm"]),
             "height_m": _rounded(entry[2]),
             "u95_m": _rounded(major[at]),
             "found_by": known.found.get(f"hole:{sample_id}", "geometry"),
@@ -204,16 +198,17 @@ def _hole_layer(package: Package, known: KnownPoints, chosen: set[str]) -> Layer
 def _datum_layer(known: KnownPoints, chosen: set[str]) -> Layer:
     major, _, _ = ellipse_95(np.nan_to_num(known.datums_covariance))
     features = []
-    for at, (_, row) in enumerate(known.record.datum.iterrows()):
+    for at in range(known.record.count("datum")):
+        row = known.record.row("datum", at)
         xyz = known.datums[at]
         if row["datum_id"] not in chosen or np.isnan(xyz[0]):
             continue
         facts: dict[str, Value] = {
-            "datum_id": str(row["datum_id"]),
-            "kind": str(row["kind"]) or None,
+            "datum_id": row["datum_id"],
+            "kind": row["kind"] or None,
             "height_m": _rounded(xyz[2]),
             "u95_m": _rounded(major[at]),
         }
-        features.append(MapFeature(str(row["datum_id"]), (_point(xyz),), facts))
+        features.append(MapFeature(row["datum_id"], (_point(xyz),), facts))
     words = "Fixed points that can be found again"
     return Layer("datums", words, "Point", _DATUM, tuple(features))

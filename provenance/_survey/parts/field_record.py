@@ -2,99 +2,172 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from collections import defaultdict
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, field
 from functools import cached_property
 from typing import TYPE_CHECKING
 
 import numpy as np
+import polars as pl
 
 from provenance._base.errors import UnusableInput
+from provenance._record.cells import read_numbers
+from provenance._record.snapshot import Row
+from provenance._record.tables import ROW
 from provenance._survey.parts.observation import Floats, Ints
 
 if TYPE_CHECKING:
-    import pandas as pd
-
     from provenance._record.package import Package
 
-__all__ = ["FieldRecord", "numbers", "read_field_record"]
+__all__ = ["FieldRecord", "read_field_record"]
 
 _TABLES = ("site", "place", "datum", "tie", "element", "sample")
 
 
-def numbers(frame: pd.DataFrame, name: str) -> Floats:
-    """A column of a text table as numbers (n,), NaN where nothing readable is written."""
-    import pandas as pd
-
-    if name not in frame or (frame[name] == "").all():
-        return np.full(len(frame), np.nan)
-    return pd.to_numeric(frame[name], errors="coerce").to_numpy(dtype=float, na_value=np.nan)
-
-
 @dataclass(frozen=True)
 class FieldRecord:
-    """The tables as texts; the index of each is the record number in its file.
+    """The tables as texts, '' for a column that a package of an older version lacks.
 
     Points are numbered: end a of element i is 2i, end b is 2i + 1, the hole of sample j is 2E + j
     with E the number of elements.
     """
 
-    site: pd.DataFrame
-    place: pd.DataFrame
-    datum: pd.DataFrame
-    tie: pd.DataFrame
-    element: pd.DataFrame
-    sample: pd.DataFrame
+    tables: Mapping[str, pl.DataFrame]
+    _numbers: dict[tuple[str, str], Floats] = field(default_factory=dict, repr=False, compare=False)
+    _first: dict[str, dict[str, int]] = field(default_factory=dict, repr=False, compare=False)
+
+    # -- cells -------------------------------------------------------------------------------------
+
+    def count(self, table: str) -> int:
+        """How many rows a table has."""
+        return len(self.tables[table])
+
+    def column(self, table: str, column: str) -> pl.Series:
+        """A column as texts (n,)."""
+        frame = self.tables[table]
+        if column in frame.columns:
+            return frame[column]
+        return pl.Series(column, [""], dtype=pl.String).new_from_index(0, len(frame))
+
+    def numbers(self, table: str, column: str) -> Floats:
+        """A column as numbers (n,), NaN where nothing is written that the check reads as one."""
+        key = table, column
+        if key not in self._numbers:
+            read = read_numbers(self.column(table, column)).to_numpy().copy()
+            read.flags.writeable = False
+            self._numbers[key] = read
+        return self._numbers[key]
+
+    def cell(self, table: str, column: str, at: int) -> str:
+        """One cell as text."""
+        return str(self.column(table, column)[at])
+
+    def row(self, table: str, at: int) -> Row:
+        """One row as texts by column."""
+        return defaultdict(str, self.tables[table].row(at, named=True))
+
+    def record_number(self, table: str, at: int) -> int:
+        """The number that findings call a row by: its place in the file, where the header is 1."""
+        return int(self.tables[table][ROW][at])
+
+    # -- keys --------------------------------------------------------------------------------------
+
+    def _rows_by_key(self, table: str) -> dict[str, int]:
+        if table not in self._first:
+            first: dict[str, int] = {}
+            # of two rows with one key the check speaks; here the first one counts
+            for at, key in enumerate(self.column(table, f"{table}_id")):
+                first.setdefault(key, at)
+            first.pop("", None)
+            self._first[table] = first
+        return self._first[table]
+
+    def find(self, table: str, key: str) -> int:
+        """Row number of a key; -1 for a blank or unknown one."""
+        return self._rows_by_key(table).get(key, -1)
+
+    def number_of(self, table: str, keys: pl.Series) -> Ints:
+        """Row numbers (n,) in a table for keys; -1 for a blank or unknown one."""
+        rows = keys.replace_strict(self._rows_by_key(table), default=-1, return_dtype=pl.Int64)
+        return rows.to_numpy()
+
+    def coded(self, table: str, column: str, codes: Sequence[str]) -> Ints:
+        """Places (n,) of a column's texts among `codes`, -1 for any other text."""
+        places = {code: place for place, code in enumerate(codes)}
+        texts = self.column(table, column)
+        return texts.replace_strict(places, default=-1, return_dtype=pl.Int64).to_numpy()
+
+    def site(self, site_id: str) -> Row | None:
+        """The row of a site, None for an unknown one."""
+        at = self.find("site", site_id)
+        return self.row("site", at) if at >= 0 else None
+
+    def grid_north_deg(self, site_id: str) -> float | None:
+        """Bearing of the y axis of a site's grid from true north; None where it is not recorded."""
+        at = self.find("site", site_id)
+        north = float(self.numbers("site", "grid_north_deg")[at]) if at >= 0 else np.nan
+        return north if np.isfinite(north) else None
+
+    # -- points ------------------------------------------------------------------------------------
 
     @property
     def n_ends(self) -> int:
         """Number of element ends, which come first among the points."""
-        return 2 * len(self.element)
+        return 2 * self.count("element")
 
     @property
     def n_points(self) -> int:
         """Number of points that can be tied."""
-        return self.n_ends + len(self.sample)
+        return self.n_ends + self.count("sample")
 
-    def number_of(self, table: str, ids: pd.Series) -> Ints:
-        """Row numbers (n,) in a table for keys; -1 for a blank or unknown one."""
-        import pandas as pd
+    @cached_property
+    def point_keys(self) -> list[str]:
+        """Keys of the points in the table 'position'."""
+        elements, samples = (self.column(one, f"{one}_id") for one in ("element", "sample"))
+        ends = [f"end:{one}:{side}" for one in elements for side in "ab"]
+        return ends + [f"hole:{one}" for one in samples]
 
-        keys = pd.Index(getattr(self, table)[f"{table}_id"])
-        # of two rows with one key the check speaks; here the first one counts
-        unique = keys.drop_duplicates()
-        place = np.flatnonzero(~keys.duplicated())
-        found = unique.get_indexer(pd.Index(ids))
-        return np.asarray(np.append(place, -1)[found], dtype=np.int64)
+    @cached_property
+    def datum_keys(self) -> list[str]:
+        """Keys of the datums in the table 'position'."""
+        return [f"datum:{one}" for one in self.column("datum", "datum_id")]
+
+    def place_in_tables(self, point: int) -> tuple[str, int]:
+        """Table and row number of the row that a point belongs to."""
+        if point < self.n_ends:
+            return "element", point // 2
+        return "sample", point - self.n_ends
 
     def point_name(self, point: int) -> str:
         """What a person calls a point: 'end a of B1-014', 'the hole of 231'."""
-        if point < self.n_ends:
-            return f"end {'ab'[point % 2]} of {self.element['element_id'].iloc[point // 2]}"
-        return f"the hole of {self.sample['sample_id'].iloc[point - self.n_ends]}"
+        table, at = self.place_in_tables(point)
+        key = self.cell(table, f"{table}_id", at)
+        return f"end {'ab'[point % 2]} of {key}" if table == "element" else f"the hole of {key}"
 
     def point_row(self, point: int) -> tuple[str, int, str]:
         """Table, record number and key of the row that a point belongs to."""
-        if point < self.n_ends:
-            frame, at, table = self.element, point // 2, "element"
-        else:
-            frame, at, table = self.sample, point - self.n_ends, "sample"
-        return table, int(frame.index[at]), str(frame[f"{table}_id"].iloc[at])
+        table, at = self.place_in_tables(point)
+        return table, self.record_number(table, at), self.cell(table, f"{table}_id", at)
+
+    # -- places ------------------------------------------------------------------------------------
 
     def place_of(self, point: int) -> str:
         """Code of the place that the wood of a point is in, '' when none is recorded."""
-        at = point // 2
-        if point >= self.n_ends:
-            of = self.sample["element_id"].iloc[[point - self.n_ends]]
-            at = int(self.number_of("element", of)[0])
-        return str(self.element["place_id"].iloc[at]) if at >= 0 else ""
+        table, at = self.place_in_tables(point)
+        if table == "sample":
+            at = self.find("element", self.cell("sample", "element_id", at))
+        return self.cell("element", "place_id", at) if at >= 0 else ""
 
     @cached_property
     def _parents(self) -> dict[str, tuple[int, str]]:
         """Row number and larger place of each place; of two rows with one code the first."""
-        pairs = zip(self.place["place_id"], self.place["parent_place_id"], strict=True)
+        pairs = zip(
+            *(self.column("place", f"{one}place_id") for one in ("", "parent_")), strict=True
+        )
         parents: dict[str, tuple[int, str]] = {}
         for at, (place_id, parent) in enumerate(pairs):
-            parents.setdefault(str(place_id), (at, str(parent)))
+            parents.setdefault(place_id, (at, parent))
         return parents
 
     def line_of_places(self, place_id: str) -> list[int]:
@@ -108,26 +181,29 @@ class FieldRecord:
             place_id = parent
         return line
 
-    @cached_property
-    def storeys(self) -> dict[str, int]:
-        """Storey number of each place, taken from the larger place where blank."""
-        own = numbers(self.place, "level")
-        storeys = {}
+    def places_round(self, place_id: str) -> list[str]:
+        """Codes of a place and the larger places round it, smallest first."""
+        return [self.cell("place", "place_id", at) for at in self.line_of_places(place_id)]
+
+    def _nearest(self, column: str) -> dict[str, float]:
+        """A number of each place, taken from the larger place where blank."""
+        own = self.numbers("place", column)
+        found = {}
         for place_id in self._parents:
             known = [own[at] for at in self.line_of_places(place_id) if np.isfinite(own[at])]
             if known:
-                storeys[place_id] = int(known[0])
-        return storeys
+                found[place_id] = float(known[0])
+        return found
 
+    @cached_property
+    def storeys(self) -> dict[str, int]:
+        """Storey number of each place, taken from the larger place where blank."""
+        return {place_id: int(level) for place_id, level in self._nearest("level").items()}
+
+    @cached_property
     def floor_heights(self) -> dict[str, float]:
         """Height of the floor of each place in m, taken from the larger place where blank."""
-        own = numbers(self.place, "floor_height_m")
-        heights = {}
-        for place_id in self.place["place_id"]:
-            known = [own[at] for at in self.line_of_places(place_id) if np.isfinite(own[at])]
-            if known:
-                heights[str(place_id)] = float(known[0])
-        return heights
+        return self._nearest("floor_height_m")
 
     def recorded_ends(self) -> tuple[Floats, Floats]:
         """Coordinates of the points as the crew wrote them (n, 3), and their 95 % radius (n,)."""
@@ -135,8 +211,8 @@ class FieldRecord:
         radius = np.full(self.n_points, np.nan)
         for end, letter in enumerate("ab"):
             for axis, name in enumerate("xyz"):
-                xyz[end : self.n_ends : 2, axis] = numbers(self.element, f"{name}{letter}_m")
-            radius[end : self.n_ends : 2] = numbers(self.element, "position_uncertainty_m")
+                xyz[end : self.n_ends : 2, axis] = self.numbers("element", f"{name}{letter}_m")
+            radius[end : self.n_ends : 2] = self.numbers("element", "position_uncertainty_m")
         return xyz, radius
 
 
@@ -145,24 +221,23 @@ def read_field_record(package: Package, site: str | None = None) -> FieldRecord:
 
     Raises UnusableInput when there is no such site.
     """
-    frames = {name: package.table(name) for name in _TABLES}
+    record = FieldRecord({name: package.tables.texts(name) for name in _TABLES})
     if site is None:
-        return FieldRecord(**frames)
-    known = list(frames["site"]["site_id"])
+        return record
+    known = record.column("site", "site_id").to_list()
     if site not in known:
         raise UnusableInput(
             f"{package.table_path('site')}: there is no site '{site}'; "
             f"there {'are ' + ', '.join(known) if known else 'is none yet'}"
         )
-    frames = {
-        name: frame[frame["site_id"] == site] if "site_id" in frame else frame
-        for name, frame in frames.items()
+    mine = {
+        name: frame.filter(frame["site_id"] == site) if "site_id" in frame.columns else frame
+        for name, frame in record.tables.items()
     }
-    tie = frames["tie"]
-    mine = (
-        tie["element_id"].isin(frames["element"]["element_id"])
-        | tie["sample_id"].isin(frames["sample"]["sample_id"])
-        | tie["target_datum_id"].isin(frames["datum"]["datum_id"])
-        | tie["from_datum_id"].isin(frames["datum"]["datum_id"])
-    )
-    return FieldRecord(**{**frames, "tie": tie[mine & (tie["tie_id"] != "")]})
+    chosen = FieldRecord(mine)
+    tied = np.zeros(record.count("tie"), dtype=bool)
+    for column in ("element_id", "sample_id", "target_datum_id", "from_datum_id"):
+        table = column.removesuffix("_id").split("_")[-1]
+        tied |= chosen.number_of(table, record.column("tie", column)) >= 0
+    tied &= (record.column("tie", "tie_id") != "").to_numpy()
+    return FieldRecord({**mine, "tie": record.tables["tie"].filter(tied)})

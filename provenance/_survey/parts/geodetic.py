@@ -11,15 +11,13 @@ geodesics, Journal of Geodesy 87, 2013); EPSG codes.
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import TYPE_CHECKING
 
 import numpy as np
 
 from provenance._base.errors import TreenailError
+from provenance._record.cells import float_of
+from provenance._record.snapshot import Row
 from provenance._survey.parts.observation import Floats
-
-if TYPE_CHECKING:
-    import pandas as pd
 
 __all__ = ["MapTie", "NotTied", "map_tie"]
 
@@ -80,21 +78,21 @@ class MapTie:
         return np.asarray(latitudes, dtype=float), np.asarray(longitudes, dtype=float)
 
 
-def map_tie(site: pd.Series) -> MapTie:
+def map_tie(site: Row) -> MapTie:
     """The tie in a site's row (texts); raises NotTied that names what is missing or unreadable."""
     values = {}
     for name in (*_NEEDED, "elevation_m"):
-        text = str(site.get(name, ""))
+        text = site[name]
         if not text and name == "elevation_m":
             text = "0"
-        try:
-            values[name] = float(text)
-        except ValueError:
+        number = float_of(text)
+        if number is None or not np.isfinite(number):
             what = "is blank" if not text else f'is "{text}", which is no number'
             raise NotTied(
                 f"site {site['site_id']}: {name} {what}; latitude and longitude need "
                 f"{', '.join(_NEEDED)}"
-            ) from None
+            )
+        values[name] = number
     return MapTie(
         int(values["grid_epsg"]),
         values["easting_m"],

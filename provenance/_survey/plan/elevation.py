@@ -17,7 +17,6 @@ from provenance._drawing.label_places import Wanted, place_labels, told_apart
 from provenance._survey.adjust.bore import UPRIGHT_DEG, section_radius, wood_axes
 from provenance._survey.hole.known_points import KnownPoints
 from provenance._survey.parts.features import read_features
-from provenance._survey.parts.field_record import numbers
 from provenance._survey.plan.plan_map import HOLE_MM, hole_symbol
 from provenance._survey.plan.sheet_parts import best_scale
 
@@ -40,12 +39,11 @@ class Strip:
 
 def strip_title(known: KnownPoints, element: int) -> str:
     """Code, use and how the wood stands, in one line."""
-    row = known.record.element.iloc[element]
-    parts = [str(row["element_id"]), str(row["function"]).replace("_", " ")]
-    note = str(row["position_note"])
+    row = known.record.row("element", element)
+    parts = [row["element_id"], row["function"].replace("_", " ")]
     stick = known.sticks.at(np.array([element]))
     forward, _, _, length = wood_axes(stick.a, stick.b)
-    parts += [note] if note else []
+    parts += [row["position_note"]] if row["position_note"] else []
     parts.append(f"{length[0]:.2f} m")
     if abs(forward[0, 2]) > np.sin(np.radians(UPRIGHT_DEG)):
         parts.append("upright, end A " + ("below" if forward[0, 2] > 0 else "above"))
@@ -113,7 +111,7 @@ def draw_strip(
         wanted.append(Wanted(key, label_width, label_height, at, reach, spots))
         anchors[key] = (at, reach)
         texts[key] = (text, "mono", _STAMP_SIZE)
-    features, _ = read_features(str(known.record.element["features"].iloc[element]))
+    features, _ = read_features(known.record.cell("element", "features", element))
     for number, one in enumerate(features):
         place = (one.from_m + one.to_m) / 2
         top = transform(place, _half_at(size, place, length))
@@ -183,8 +181,8 @@ def _ruler(transform: Transform, length: float, thick: float) -> list[Item]:
 def _holes(known: KnownPoints, element: int) -> list[tuple[str, float, float, bool, bool]]:
     """Sample, distance along, height over the axis in the view, on the near side, hole or cut."""
     holes = known.holes
-    clocks = numbers(known.record.sample, "clock")
-    alongs = numbers(known.record.sample, "along_m")
+    clocks = known.record.numbers("sample", "clock")
+    alongs = known.record.numbers("sample", "along_m")
     stick = known.sticks.at(np.array([element]))
     found = []
     for at in np.flatnonzero(holes.element == element):
@@ -200,6 +198,6 @@ def _holes(known: KnownPoints, element: int) -> list[tuple[str, float, float, bo
             radius = section_radius(np.array([clock]), upright, level, stick.square)
             up = float(np.nan_to_num(radius)[0]) * cos(radians(30 * clock))
             near = clock % 12 <= 6.0
-        sample_id = str(known.record.sample["sample_id"].iloc[sample])
+        sample_id = known.record.cell("sample", "sample_id", sample)
         found.append((sample_id, float(alongs[sample]), up, near, bool(holes.is_hole[at])))
     return sorted(found, key=lambda one: one[1])

@@ -135,9 +135,9 @@ def strip_sheets(
 ) -> Iterable[Sheet]:
     """Pages with the side of every sampled piece of wood of a building, several to a page."""
     content = plan_content(package, known, building, level)
-    ids = list(known.record.element["element_id"])
+    ids = known.record.column("element", "element_id").to_list()
     sampled = sorted(wood.element_id for wood in content.woods if wood.sampled)
-    numbers = [ids.index(one) for one in sampled]
+    numbers = [known.record.find("element", one) for one in sampled]
     numbers = [at for at in numbers if np.isfinite(known.sticks.upright_m[at]).all()]
     stamps = stamps_of(package)
     width, height = paper.width_mm, paper.height_mm

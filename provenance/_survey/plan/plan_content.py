@@ -5,17 +5,20 @@ from __future__ import annotations
 import hashlib
 import re
 from collections import Counter
-from collections.abc import Iterable, Sequence
+from collections.abc import Collection, Iterable, Sequence
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 import numpy as np
+import polars as pl
 
 from provenance._base.errors import UnusableInput
 from provenance._base.portable import folded
+from provenance._record.cells import read_numbers
+from provenance._record.tables import ROW
 from provenance._survey.adjust.bore import wood_axes
 from provenance._survey.hole.known_points import KnownPoints
-from provenance._survey.parts.field_record import FieldRecord, numbers
+from provenance._survey.parts.field_record import FieldRecord
 from provenance._survey.parts.observation import Floats
 from provenance._survey.parts.outline import read_outline
 
@@ -131,33 +134,28 @@ class PlanContent:
 
 def buildings_of(record: FieldRecord) -> list[str]:
     """Codes of the places that lie in no other one, in the order of the table."""
-    known = set(record.place["place_id"])
-    outer = ~record.place["parent_place_id"].isin(known)
-    return [str(one) for one in record.place["place_id"][outer]]
+    places = record.column("place", "place_id")
+    outer = ~record.column("place", "parent_place_id").is_in(places.implode())
+    return places.filter(outer).to_list()
 
 
 def levels_of(record: FieldRecord, building_id: str) -> list[int]:
     """The storeys that wood of a building is recorded on, lowest first."""
     levels = {
-        level for place, level in record.storeys.items() if building_id in _codes(record, place)
+        level
+        for place, level in record.storeys.items()
+        if building_id in record.places_round(place)
     }
     return sorted(levels)
 
 
-def _codes(record: FieldRecord, place_id: str) -> list[str]:
-    return [str(record.place["place_id"].iloc[at]) for at in record.line_of_places(place_id)]
-
-
 def stamps_of(package: Package) -> dict[str, str]:
     """What is stamped on the plug that now fills the hole of each sample."""
-    plug = package.table("plug")
-    stamps: dict[str, str] = {}
-    for sample, stamp, replaced in zip(
-        plug["sample_id"], plug["stamp"], plug["replaced_by_plug_id"], strict=True
-    ):
-        if not replaced and stamp:
-            stamps[str(sample)] = str(stamp)
-    return stamps
+    return {
+        plug["sample_id"]: plug["stamp"]
+        for plug in package.tables.rows("plug")
+        if plug["stamp"] and not plug["replaced_by_plug_id"]
+    }
 
 
 def refuse_unknown_level(
@@ -190,36 +188,34 @@ def plan_content(
     UnusableInput when there is no such place or storey, or such an image cannot be read.
     """
     record = known.record
-    if building_id not in set(record.place["place_id"]):
+    at = record.find("place", building_id)
+    if at < 0:
         places = ", ".join(buildings_of(record)) or "none"
         raise UnusableInput(
             f"{package.table_path('place')}: there is no place '{building_id}'; "
             f"buildings are: {places}"
         )
     refuse_unknown_level(package, record, [building_id], level)
-    row = record.place[record.place["place_id"] == building_id].iloc[0]
-    inside = {
-        str(place)
-        for place in record.place["place_id"]
-        if building_id in _codes(record, str(place))
-        and (level is None or record.storeys.get(str(place)) == level)
+    row = record.row("place", at)
+    in_building = {
+        place
+        for place in record.column("place", "place_id")
+        if building_id in record.places_round(place)
     }
-    chosen, notes = _chosen_wood(known, building_id, inside, level, only_elements)
-    site = record.site[record.site["site_id"] == row["site_id"]]
-    north = numbers(site, "grid_north_deg")
-    in_building = [str(p) for p in record.place["place_id"] if building_id in _codes(record, p)]
+    inside = {place for place in in_building if level is None or record.storeys.get(place) == level}
+    chosen, notes = _chosen_wood(known, in_building, inside, level, only_elements)
     return PlanContent(
-        site_id=str(row["site_id"]),
+        site_id=row["site_id"],
         building_id=building_id,
-        building_name=str(row["name"]),
+        building_name=row["name"],
         level=level,
-        grid_north_deg=float(north[0]) if len(north) and np.isfinite(north[0]) else None,
+        grid_north_deg=record.grid_north_deg(row["site_id"]),
         places=_places(record, [*inside, building_id]),
         woods=_woods(known, chosen),
         holes=_holes(package, known, chosen),
         datums=_datums(known, in_building),
         underlays=(
-            _underlays(package, inside | {building_id, str(row["site_id"])}) if underlays else ()
+            _underlays(package, inside | {building_id, row["site_id"]}) if underlays else ()
         ),
         not_shown=notes,
     )
@@ -227,7 +223,7 @@ def plan_content(
 
 def _chosen_wood(
     known: KnownPoints,
-    building_id: str,
+    in_building: set[str],
     inside: set[str],
     level: int | None,
     only: Sequence[str] | None,
@@ -235,25 +231,20 @@ def _chosen_wood(
     record = known.record
     chosen: list[int] = []
     no_place, no_level, elsewhere = [], [], []
-    states = list(record.element["in_place"])
-    in_building = {
-        place for place in set(record.element["place_id"]) if building_id in _codes(record, place)
-    }
-    for at, (element_id, place_id) in enumerate(
-        zip(record.element["element_id"], record.element["place_id"], strict=True)
-    ):
+    columns = (record.column("element", name) for name in ("element_id", "place_id", "in_place"))
+    for at, (element_id, place_id, state) in enumerate(zip(*columns, strict=True)):
         if only is not None and element_id not in only:
             continue
         if place_id not in in_building:
             continue
         if place_id not in inside:
-            if str(place_id) not in record.storeys and level is not None:
-                no_level.append(str(element_id))
+            if place_id not in record.storeys and level is not None:
+                no_level.append(element_id)
             continue
-        if states[at] in _ELSEWHERE:
-            elsewhere.append(str(element_id))
+        if state in _ELSEWHERE:
+            elsewhere.append(element_id)
         elif np.isnan(known.ends[[2 * at, 2 * at + 1], 0]).any():
-            no_place.append(str(element_id))
+            no_place.append(element_id)
         else:
             chosen.append(at)
     notes = []
@@ -296,12 +287,11 @@ def shortened(ids: Sequence[str], most: int = 6) -> str:
 
 def _places(record: FieldRecord, ids: Sequence[str]) -> tuple[PlanPlace, ...]:
     found = []
-    for place_id, name, text in zip(
-        record.place["place_id"], record.place["name"], record.place["outline"], strict=True
-    ):
-        outline = read_outline(str(text)) if place_id in ids else None
+    columns = (record.column("place", name) for name in ("place_id", "name", "outline"))
+    for place_id, name, text in zip(*columns, strict=True):
+        outline = read_outline(text) if place_id in ids else None
         if outline is not None:
-            found.append(PlanPlace(str(place_id), str(name), _points(outline)))
+            found.append(PlanPlace(place_id, name, _points(outline)))
     return tuple(found)
 
 
@@ -310,10 +300,11 @@ def _points(array: Floats) -> tuple[Point, ...]:
 
 
 def _woods(known: KnownPoints, chosen: list[int]) -> tuple[PlanWood, ...]:
-    record = known.record
-    sampled = set(record.sample["element_id"])
+    sampled = set(known.record.column("sample", "element_id"))
     # columns as lists: a look-up by row number in a table costs a hundred times as much
-    ids, states = list(record.element["element_id"]), list(record.element["in_place"])
+    ids, states = (
+        known.record.column("element", name).to_list() for name in ("element_id", "in_place")
+    )
     stick = known.sticks.at(np.array(chosen, dtype=np.int64))
     if not chosen:
         return ()
@@ -337,7 +328,7 @@ def _woods(known: KnownPoints, chosen: list[int]) -> tuple[PlanWood, ...]:
             outline = _points(np.array(corners))
         woods.append(
             PlanWood(
-                str(ids[at]),
+                ids[at],
                 outline,
                 (float(a[0]), float(a[1])),
                 (float(b[0]), float(b[1])),
@@ -363,12 +354,11 @@ def _section(middle: Floats, width: float, depth: float, square: bool) -> tuple[
 def _holes(package: Package, known: KnownPoints, chosen: list[int]) -> tuple[PlanHole, ...]:
     stamps = stamps_of(package)
     holes, bores = known.holes, known.holes.bores
-    samples = list(
-        zip(known.record.sample["sample_id"], known.record.sample["element_id"], strict=True)
-    )
+    columns = (known.record.column("sample", name) for name in ("sample_id", "element_id"))
+    samples = list(zip(*columns, strict=True))
     found = []
     for at in np.flatnonzero(np.isin(holes.element, chosen)):
-        sample_id, element_id = map(str, samples[int(holes.sample[at])])
+        sample_id, element_id = samples[int(holes.sample[at])]
         found.append(
             PlanHole(
                 sample_id,
@@ -382,27 +372,28 @@ def _holes(package: Package, known: KnownPoints, chosen: list[int]) -> tuple[Pla
     return tuple(sorted(found, key=lambda hole: hole.sample_id))
 
 
-def _datums(known: KnownPoints, places: list[str]) -> tuple[PlanDatum, ...]:
+def _datums(known: KnownPoints, places: Collection[str]) -> tuple[PlanDatum, ...]:
     found = []
-    for at, (datum_id, place_id) in enumerate(
-        zip(known.record.datum["datum_id"], known.record.datum["place_id"], strict=True)
-    ):
+    columns = (known.record.column("datum", name) for name in ("datum_id", "place_id"))
+    for at, (datum_id, place_id) in enumerate(zip(*columns, strict=True)):
         x, y = known.datums[at, :2]
         if place_id in places and np.isfinite(x):
-            found.append(PlanDatum(str(datum_id), (float(x), float(y))))
+            found.append(PlanDatum(datum_id, (float(x), float(y))))
     return tuple(found)
 
 
 def _underlays(package: Package, about: set[str]) -> tuple[Underlay, ...]:
     from PIL import Image, UnidentifiedImageError
 
-    table = package.table("file")
-    rows = table[table["about_id"].isin(about) & table["about_table"].isin(("place", "site"))]
     names = ("grid_x_m", "grid_y_m", "metres_per_pixel", "rotation_deg")
     found = []
-    for number, row in rows.iterrows():
-        x, y, size, turn = (float(numbers(rows.loc[[number]], name)[0]) for name in names)
-        path = package.folder / str(row["path"])
+    numbered = zip(package.tables.texts("file")[ROW], package.tables.rows("file"), strict=True)
+    for number, row in numbered:
+        if row["about_table"] not in ("place", "site") or row["about_id"] not in about:
+            continue
+        placed = read_numbers(pl.Series([row[name] for name in names]))
+        x, y, size, turn = map(float, placed.to_numpy())
+        path = package.folder / row["path"]
         if not np.isfinite([x, y, size]).all() or not path.is_file():
             continue
         try:
@@ -416,7 +407,7 @@ def _underlays(package: Package, about: set[str]) -> tuple[Underlay, ...]:
             ) from error
         found.append(
             Underlay(
-                str(row["file_id"]),
+                row["file_id"],
                 (x, y),
                 width * size,
                 height * size,
@@ -431,20 +422,19 @@ def _underlays(package: Package, about: set[str]) -> tuple[Underlay, ...]:
 def wood_alone(package: Package, known: KnownPoints, element: int) -> PlanContent:
     """A plan of one piece of wood (a row number) that no place is recorded for, with its datums."""
     record = known.record
-    site_id = str(record.element["site_id"].iloc[element])
-    site = record.site[record.site["site_id"] == site_id]
-    north = numbers(site, "grid_north_deg")
-    places = ["", *map(str, record.place["place_id"][record.place["site_id"] == site_id])]
+    site_id = record.cell("element", "site_id", element)
+    places = record.column("place", "place_id")
+    of_site = places.filter(record.column("place", "site_id") == site_id)
     return PlanContent(
         site_id=site_id,
         building_id="",
         building_name="",
         level=None,
-        grid_north_deg=float(north[0]) if len(north) and np.isfinite(north[0]) else None,
+        grid_north_deg=record.grid_north_deg(site_id),
         places=(),
         woods=_woods(known, [element]),
         holes=_holes(package, known, [element]),
-        datums=_datums(known, places),
+        datums=_datums(known, ["", *of_site]),
         underlays=(),
         not_shown=(),
     )
