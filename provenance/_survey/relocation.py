@@ -61,7 +61,7 @@ def write_relocation_sheets(
     sheet_paper = paper_named(paper)
     gathered = [gather_relocation(package, known, one) for one in samples]
     # of all samples, so that a sheet has the same name whichever others are printed with it
-    names = file_name_parts(known.record.sample["sample_id"])
+    names = file_name_parts(known.record.column("sample", "sample_id"))
     paths = []
     for number, facts in enumerate(gathered):
         path = out / f"relocation-{names[facts.sample_id]}.pdf"

@@ -72,7 +72,7 @@ def write_plans(
     faces = load_typefaces()
     buildings = [place] if place is not None else buildings_of(known.record)
     # of all places, so that a plan has the same name whichever others are drawn with it
-    names = file_name_parts(known.record.place["place_id"])
+    names = file_name_parts(known.record.column("place", "place_id"))
     if place is None and level is not None:
         refuse_unknown_level(package, known.record, buildings, level)
         buildings = [one for one in buildings if level in levels_of(known.record, one)]
