@@ -1,15 +1,17 @@
-"""Hands frames over from polars, which the program works with, to pandas, which users work with."""
+"""Hands frames of polars on: to pandas, which users work with, and into CSV files."""
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING, Any
+import csv
+import io
+from typing import IO, TYPE_CHECKING, Any
 
 import polars as pl
 
 if TYPE_CHECKING:
     import pandas as pd
 
-__all__ = ["to_pandas"]
+__all__ = ["to_pandas", "write_csv"]
 
 
 def to_pandas(frame: pl.DataFrame, index: str | None = None) -> pd.DataFrame:
@@ -45,3 +47,22 @@ def _array(series: pl.Series) -> Any:
     make, blank = kinds.get(type(series.dtype), (pd.arrays.IntegerArray, 0))
     values = series.fill_null(blank).to_numpy().copy()
     return make(values, series.is_null().to_numpy().copy())
+
+
+def write_csv(stream: IO[bytes], frame: pl.DataFrame) -> None:
+    """Write a frame as CSV: UTF-8, LF, nothing where there is nothing; numbers as Python has them.
+
+    All cells are quoted where one holds a carriage return, which in a cell without quotes would
+    end the row for every reader.
+    """
+    written = frame.fill_nan(None)
+    texts = [one for one in written.get_columns() if one.dtype == pl.String]
+    bare = not any(one.str.contains("\r", literal=True).any() for one in texts)
+    text = io.TextIOWrapper(stream, encoding="utf-8", newline="", write_through=True)
+    writer = csv.writer(
+        text, lineterminator="\n", quoting=csv.QUOTE_MINIMAL if bare else csv.QUOTE_ALL
+    )
+    writer.writerow(written.columns)
+    writer.writerows(written.iter_rows())
+    text.flush()
+    text.detach()

@@ -12,6 +12,7 @@ from provenance._base.errors import UnusableInput
 from provenance._catalogue.joining import JoinedTables, PackedRows, pack_rows
 from provenance._catalogue.stores.records import Source, open_source, signature_of
 from provenance._identity.locate import PlugRecord
+from provenance._record.joined import split_codes
 from provenance._record.remote import Place
 
 if TYPE_CHECKING:
@@ -243,8 +244,7 @@ class _Record:
     def _cutting(self, result: Row) -> str:
         from provenance._model.notation import cutting_class
 
-        codes = (code.strip() for code in result.get("outer_symbol", "").split(";"))
-        return cutting_class(tuple(code for code in codes if code), self.symbols).value
+        return cutting_class(split_codes(result.get("outer_symbol")), self.symbols).value
 
 
 def _on_wgs84(row: Row) -> tuple[float | None, float | None]:

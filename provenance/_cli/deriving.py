@@ -60,7 +60,8 @@ def derive(
     Derived tables go into the package, figures into --out (PACKAGE-figures here). Estimates
     are called so; nothing here is a date of construction.
     """
-    from provenance._base.disk import write_text
+    from provenance._base.disk import writing
+    from provenance._base.frames import write_csv
     from provenance._derive.dating import ClusterRule
     from provenance._derive.figures import draw_figures
     from provenance._derive.summary import derive_package, labour_hours, tally_wood
@@ -81,12 +82,12 @@ def derive(
         click.echo(f"  {count.trees:5d} of {count.pieces} pieces, same {estimate.sharing}")
     clusters = derived.tables["cluster"]
     click.echo(f"\nClusters of cutting dates ({derived.cluster_rule}):")
-    for row in clusters.to_dict("records"):
+    for row in clusters.iter_rows(named=True):
         click.echo(
             f"  {row['building_id']}: {row['first_year']} to {row['last_year']}, "
             f"{row['date_count']} pieces of wood"
         )
-    if clusters.empty:
+    if clusters.is_empty():
         click.echo("  none")
     if rates is not None:
         hours = labour_hours(derived, rates)
@@ -94,7 +95,8 @@ def derive(
         click.echo(hours.to_string(index=False))
     folder = out or Path(f"{opened.folder.resolve().name}-figures")
     tally = folder / "wood-by-building-phase-species.csv"
-    write_text(tally, tally_wood(opened, derived).to_csv(index=False, lineterminator="\n"))
+    with writing(tally) as stream:
+        write_csv(stream, tally_wood(opened, derived))
     click.echo(f"\n{tally}: pieces and volume by building, phase and species")
     for figure in draw_figures(opened, derived, folder):
         click.echo(f"{figure.files['svg']} and .png: {figure.title}")

@@ -46,7 +46,7 @@ def derive_tables_and_figures(stage: Stage) -> Did:
     folder = stage.out / "figures"
     figures = draw_figures(package, derived, folder)
     first = derived.estimates[0].count
-    clusters = derived.tables["cluster"].to_dict("records")
+    clusters = derived.tables["cluster"].to_dicts()
     years = ", ".join(f"{row['building_id']} {row['first_year']}" for row in clusters)
     return Did(
         "Derive",

@@ -4,7 +4,8 @@ from __future__ import annotations
 
 from collections import Counter
 from collections.abc import Sequence
-from typing import TYPE_CHECKING
+
+import polars as pl
 
 from provenance._derive.axes import count_axis, round_steps, year_axis
 from provenance._derive.chart import GRID_GREY, LEFT, RIGHT, SMALL, TEXT, ChartPage, Fill
@@ -20,9 +21,6 @@ from provenance._derive.figure_parts import (
 from provenance._derive.summary import Derived
 from provenance._drawing.drawing import Line
 
-if TYPE_CHECKING:
-    import pandas as pd
-
 __all__ = ["age_bars", "outside_histogram", "stem_and_leaf", "stem_and_leaf_figure"]
 
 _PLOT_HEIGHT = 46.0
@@ -35,12 +33,11 @@ _LEAST_COLUMNS = 16
 def outside_histogram(page: ChartPage, derived: Derived, places: Places) -> list[str] | None:
     """How many outside dates fall into each five years, by what they say."""
     spans = dated_spans(derived.tables["span"])
-    if spans.empty:
+    if spans.is_empty():
         return None
     key_of_last_rings(page, spans)
     values = {
-        cutting: [int(year) for year in spans[spans["cutting"] == cutting]["outer_year"]]
-        for cutting in LAST_RINGS
+        cutting: spans.filter(cutting=cutting)["outer_year"].to_list() for cutting in LAST_RINGS
     }
     series = [(LAST_RINGS[cutting][0], years) for cutting, years in values.items() if years]
     step = _columns(page, series, first_step=5, axis_words="year of the last ring", years=True)
@@ -105,12 +102,12 @@ def _columns(
 def age_bars(page: ChartPage, derived: Derived, places: Places) -> list[str] | None:
     """Ring counts in steps of ten, as a hint of how old the trees were."""
     spans = derived.tables["span"]
-    rings = [int(count) for count in spans["ring_count"].dropna()]
+    rings = spans["ring_count"].drop_nulls().to_list()
     if not rings:
         return None
     step = _columns(page, [(Fill(0.7), rings)], first_step=10, axis_words="rings")
-    mix = spans["species"].fillna("").replace("", "not known").value_counts(sort=True)
-    species = ", ".join(f"{name} {count}" for name, count in mix.items())
+    mix = Counter(name or "not known" for name in spans["species"])
+    species = ", ".join(f"{name} {count}" for name, count in mix.most_common())
     return [
         f"n = {counted(len(rings), 'sample', 'samples')}, in steps of {step} rings. Species: "
         f"{species}. Rings in a sample are the least age of its tree: pith and outer rings may be "
@@ -118,12 +115,12 @@ def age_bars(page: ChartPage, derived: Derived, places: Places) -> list[str] | N
     ]
 
 
-def _leaves(spans: pd.DataFrame) -> list[tuple[int, list[str]]]:
+def _leaves(spans: pl.DataFrame) -> list[tuple[int, list[str]]]:
     """Decade → the last digits of its outside dates, in order; no decade between is left out."""
     dated = dated_spans(spans)
     rows: dict[int, list[tuple[int, str]]] = {}
     for year, cutting in zip(dated["outer_year"], dated["cutting"], strict=True):
-        stem, leaf = divmod(int(year), 10)
+        stem, leaf = divmod(year, 10)
         rows.setdefault(stem, []).append((leaf, "." if cutting == "cutting" else ""))
     return [
         (stem, [f"{leaf}{sign}" for leaf, sign in sorted(rows.get(stem, []))])
@@ -131,11 +128,10 @@ def _leaves(spans: pd.DataFrame) -> list[tuple[int, list[str]]]:
     ]
 
 
-def stem_and_leaf(spans: pd.DataFrame) -> str:
+def stem_and_leaf(spans: pl.DataFrame) -> str:
     """Outside dates by decade, one digit a date; cutting dates bear a point behind.
 
-    >>> import pandas as pd
-    >>> print(stem_and_leaf(pd.DataFrame({"outer_year": [1781, 1779, 1781], "cutting":
+    >>> print(stem_and_leaf(pl.DataFrame({"outer_year": [1781, 1779, 1781], "cutting":
     ...     ["cutting", "non_cutting", "cutting"]})))
     177 | 9
     178 | 1. 1.

@@ -11,15 +11,17 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
+import polars as pl
+
 from provenance._model.edtf import bounds, is_edtf
 from provenance._model.notation import Cutting, cutting_class
+from provenance._record.joined import outermost_places, split_codes, standing_results
+from provenance._record.tables import polars_type
 
 if TYPE_CHECKING:
-    import pandas as pd
-
     from provenance._record.package import Package
 
-__all__ = ["ClusterRule", "derive_clusters", "derive_spans", "live_results", "mark_candidates"]
+__all__ = ["ClusterRule", "derive_clusters", "derive_spans", "mark_candidates"]
 
 
 @dataclass(frozen=True)
@@ -43,80 +45,65 @@ class ClusterRule:
         )
 
 
-def live_results(package: Package) -> pd.DataFrame:
-    """The laboratory results that no other supersedes, numbers typed."""
-    results = package.typed("lab_result")
-    superseded = set(results["supersedes_result_id"].dropna())
-    return results[~results["result_id"].isin(superseded)]
-
-
-def derive_spans(package: Package) -> pd.DataFrame:
+def derive_spans(package: Package) -> pl.DataFrame:
     """One row a dated sample with the columns of the derived table `span`, by building and year.
 
-    A sample with several live results appears once, with the one reported last; which results
-    disagree is for the check to say.
+    A sample with several results that stand appears once, with the one reported last; which
+    results disagree is for the check to say.
     """
-    table = package.model.table("span")
+    tables, table = package.tables, package.model.table("span")
     symbols = package.model.vocabularies["result_symbol"]
-    results = live_results(package)
-    dated = results[results["outer_year"].notna()].copy()
-    # stable, so that of results on one day the later row counts
-    dated = dated.sort_values("reported_on", kind="stable", na_position="first")
-    dated = dated.drop_duplicates("sample_id", keep="last")
-    samples = package.table("sample")[["sample_id", "element_id"]]
-    columns = ["element_id", "place_id", "function", "reused"]
-    elements = package.table("element")[columns].drop_duplicates("element_id")
-    spans = dated.merge(samples, on="sample_id", how="left")
-    spans = spans.merge(elements, on="element_id", how="left")
-    buildings = buildings_of(package)
-    spans["building_id"] = spans["place_id"].map(buildings)
-    spans["cutting"] = [
-        cutting_class(split_codes(text), symbols).value for text in spans["outer_symbol"]
-    ]
-    for name in table.names:
-        if name not in spans:
-            spans[name] = ""
-    spans = spans.sort_values(["building_id", "outer_year", "sample_id"], kind="stable")
-    return spans[list(table.names)].reset_index(drop=True)
-
-
-def split_codes(text: object) -> tuple[str, ...]:
-    """The codes of a cell that may hold several, parted by semicolons."""
-    if not isinstance(text, str):
-        return ()
-    return tuple(code.strip() for code in text.split(";") if code.strip())
-
-
-def buildings_of(package: Package) -> dict[str, str]:
-    """Place → the outermost place it lies in; a loop in the record ends the walk."""
-    parents = dict(package.table("place")[["place_id", "parent_place_id"]].to_numpy().tolist())
-    outermost = {}
-    for place in parents:
-        seen = {place}
-        top = place
-        while parents.get(top) and parents[top] not in seen:
-            top = parents[top]
-            seen.add(top)
-        outermost[place] = top
-    return outermost
+    dated = (
+        standing_results(tables)
+        .filter(pl.col("outer_year").is_not_null())
+        # stable, so that of results on one day the later row counts
+        .sort("reported_on", nulls_last=False, maintain_order=True)
+        .unique("sample_id", keep="last", maintain_order=True)
+    )
+    samples = tables["sample"].select("sample_id", "element_id").unique("sample_id", keep="first")
+    elements = tables["element"].select("element_id", "place_id", "function", "reused")
+    spans = dated.join(samples, on="sample_id", how="left", maintain_order="left").join(
+        elements.unique("element_id", keep="first"),
+        on="element_id",
+        how="left",
+        maintain_order="left",
+    )
+    buildings = outermost_places(tables)
+    spans = spans.with_columns(
+        building_id=pl.col("place_id").replace_strict(
+            buildings, default=None, return_dtype=pl.String
+        ),
+        cutting=pl.Series(
+            [cutting_class(split_codes(one), symbols).value for one in spans["outer_symbol"]],
+            dtype=pl.String,
+        ),
+    )
+    blank = [pl.lit("").alias(one) for one in table.names if one not in spans.columns]
+    return (
+        spans.with_columns(blank)
+        .sort("building_id", "outer_year", "sample_id", nulls_last=True, maintain_order=True)
+        .select(table.names)
+    )
 
 
 def derive_clusters(
-    package: Package, spans: pd.DataFrame, rule: ClusterRule | None = None
-) -> pd.DataFrame:
+    package: Package, spans: pl.DataFrame, rule: ClusterRule | None = None
+) -> pl.DataFrame:
     """Clusters of cutting dates, one row each, with the columns of the derived table `cluster`.
 
     One piece of wood counts once, by the latest of its cutting dates.
     """
-    import pandas as pd
-
     rule = rule or ClusterRule()
-    cutting = spans[spans["cutting"] == Cutting.CUTTING.value]
-    once = cutting.groupby(["building_id", "element_id"], as_index=False)["outer_year"].max()
+    once = (
+        spans.filter(cutting=Cutting.CUTTING.value)
+        .drop_nulls(["building_id", "element_id"])
+        .group_by("building_id", "element_id")
+        .agg(pl.col("outer_year").max())
+        .sort("building_id", "outer_year")
+    )
     rows = []
-    for building, group in once.groupby("building_id", sort=True):
-        years = sorted(int(year) for year in group["outer_year"])
-        for first, last, count in _runs(years, rule.gap_years):
+    for (building,), group in once.group_by("building_id", maintain_order=True):
+        for first, last, count in _runs(group["outer_year"].to_list(), rule.gap_years):
             if count >= rule.least:
                 rows.append(
                     {
@@ -129,7 +116,8 @@ def derive_clusters(
                     }
                     | _nearest_event(package, str(building), first, last, rule)
                 )
-    return pd.DataFrame(rows, columns=list(package.model.table("cluster").names))
+    table = package.model.table("cluster")
+    return pl.DataFrame(rows, {one.name: polars_type(one) for one in table.fields})
 
 
 def _runs(years: list[int], gap: int) -> list[tuple[int, int, int]]:
@@ -147,9 +135,9 @@ def _runs(years: list[int], gap: int) -> list[tuple[int, int, int]]:
 def _nearest_event(
     package: Package, building: str, first: int, last: int, rule: ClusterRule
 ) -> dict[str, object]:
-    buildings = buildings_of(package)
+    buildings = outermost_places(package.tables)
     best: tuple[int, int, str] | None = None
-    for event in package.table("episode").to_dict("records"):
+    for event in package.tables.rows("episode"):
         place = event["place_id"]
         if (place and buildings.get(place) != building) or not is_edtf(event["happened"]):
             continue
@@ -166,8 +154,8 @@ def _nearest_event(
 
 
 def mark_candidates(
-    spans: pd.DataFrame, clusters: pd.DataFrame, rule: ClusterRule | None = None
-) -> pd.DataFrame:
+    spans: pl.DataFrame, clusters: pl.DataFrame, rule: ClusterRule | None = None
+) -> pl.DataFrame:
     """The spans with the columns cluster_id and candidate filled in, beside the largest cluster.
 
     Compared with the largest cluster of its building, a cutting date up to `stockpile_years`
@@ -175,29 +163,27 @@ def mark_candidates(
     cluster, for repair. Wood that the field record calls reused is a candidate for reuse.
     """
     rule = rule or ClusterRule()
-    marked = spans.copy()
-    marked["cluster_id"] = ""
-    marked["candidate"] = ""
-    is_cutting = marked["cutting"] == Cutting.CUTTING.value
-    for cluster in clusters.to_dict("records"):
-        inside = (
-            is_cutting
-            & (marked["building_id"] == cluster["building_id"])
-            & marked["outer_year"].between(cluster["first_year"], cluster["last_year"])
-        )
-        marked.loc[inside, "cluster_id"] = cluster["cluster_id"]
-    largest = clusters.sort_values(["date_count", "first_year"], ascending=[False, True])
-    for cluster in largest.drop_duplicates("building_id").to_dict("records"):
-        loose = (
-            is_cutting
-            & (marked["building_id"] == cluster["building_id"])
-            & (marked["cluster_id"] == "")
-        )
-        early = cluster["first_year"] - marked["outer_year"]
-        marked.loc[loose & (early > rule.stockpile_years), "candidate"] = "reuse"
-        stocked = loose & (early > 0) & (early <= rule.stockpile_years)
-        marked.loc[stocked, "candidate"] = "stockpiling"
-        late = marked["outer_year"] > cluster["last_year"]
-        marked.loc[loose & late, "candidate"] = "repair"
-    marked.loc[marked["reused"] == "yes", "candidate"] = "reuse"
+    year, is_cutting = pl.col("outer_year"), pl.col("cutting") == Cutting.CUTTING.value
+    marked = spans.with_columns(cluster_id=pl.lit(""), candidate=pl.lit(""))
+
+    def put(column: str, what: str, where: pl.Expr) -> None:
+        nonlocal marked
+        chosen = pl.when(where).then(pl.lit(what)).otherwise(pl.col(column))
+        marked = marked.with_columns(chosen.alias(column))
+
+    for cluster in clusters.iter_rows(named=True):
+        inside = is_cutting & (pl.col("building_id") == cluster["building_id"])
+        years = year.is_between(cluster["first_year"], cluster["last_year"])
+        put("cluster_id", cluster["cluster_id"], inside & years)
+    largest = clusters.sort(
+        "date_count", "first_year", descending=[True, False], maintain_order=True
+    ).unique("building_id", keep="first", maintain_order=True)
+    for cluster in largest.iter_rows(named=True):
+        here = pl.col("building_id") == cluster["building_id"]
+        loose = is_cutting & here & (pl.col("cluster_id") == "")
+        early = cluster["first_year"] - year
+        put("candidate", "reuse", loose & (early > rule.stockpile_years))
+        put("candidate", "stockpiling", loose & early.is_between(1, rule.stockpile_years))
+        put("candidate", "repair", loose & (year > cluster["last_year"]))
+    put("candidate", "reuse", pl.col("reused") == "yes")
     return marked

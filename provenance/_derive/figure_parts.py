@@ -5,14 +5,14 @@ from __future__ import annotations
 from collections import Counter
 from collections.abc import Mapping
 from dataclasses import dataclass
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING
+
+import polars as pl
 
 from provenance._derive.chart import ChartPage, Fill
-from provenance._derive.dating import buildings_of
+from provenance._record.joined import outermost_places
 
 if TYPE_CHECKING:
-    import pandas as pd
-
     from provenance._record.package import Package
 
 __all__ = [
@@ -20,7 +20,6 @@ __all__ = [
     "LAST_TICK",
     "NOT_CONSTRUCTION",
     "Places",
-    "cell_text",
     "counted",
     "dated_spans",
     "key_of_last_rings",
@@ -50,34 +49,26 @@ class Places:
     @classmethod
     def of(cls, package: Package) -> Places:
         """The places of a record."""
-        frame = package.table("place")
-        names = dict(zip(frame["place_id"], frame["name"], strict=True))
-        return cls(names, buildings_of(package))
+        names = {row["place_id"]: row["name"] for row in package.tables.rows("place")}
+        return cls(names, outermost_places(package.tables))
 
     def name(self, place_id: str) -> str:
         """The name of a place, else its code."""
         return self.names.get(place_id) or place_id
 
-    def building_words(self, place_id: Any) -> str:
+    def building_words(self, place_id: str | None) -> str:
         """The building that a place lies in, with its code; '' when none is known."""
-        building = self.buildings.get(cell_text(place_id), "")
+        building = self.buildings.get(place_id or "", "")
         name = self.names.get(building, "")
         return f"{name} ({building})" if name and name != building else building
 
 
-def dated_spans(spans: pd.DataFrame) -> pd.DataFrame:
+def dated_spans(spans: pl.DataFrame) -> pl.DataFrame:
     """The rows of the derived table `span` with a last ring; `cutting` has a key of LAST_RINGS."""
-    dated = spans[spans["outer_year"].notna()]
-    return dated.assign(
-        cutting=dated["cutting"].where(dated["cutting"].isin(LAST_RINGS), "unstated")
+    known = pl.col("cutting").is_in(list(LAST_RINGS))
+    return spans.drop_nulls("outer_year").with_columns(
+        cutting=pl.when(known).then("cutting").otherwise(pl.lit("unstated"))
     )
-
-
-def cell_text(value: Any) -> str:
-    """A cell's text, '' where the cell is empty."""
-    import pandas as pd
-
-    return "" if pd.isna(value) else str(value)
 
 
 def counted(count: int, one: str, many: str) -> str:
@@ -85,7 +76,7 @@ def counted(count: int, one: str, many: str) -> str:
     return f"{count} {one if count == 1 else many}"
 
 
-def key_of_last_rings(page: ChartPage, spans: pd.DataFrame) -> None:
+def key_of_last_rings(page: ChartPage, spans: pl.DataFrame) -> None:
     """Say what the fills mean that occur among the spans, and how often each does."""
     counts = Counter(spans["cutting"])
     page.key(

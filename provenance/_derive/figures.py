@@ -78,22 +78,21 @@ def _in_words(derived: Derived, name: str) -> str:
     """What a figure shows, for those who cannot see it."""
     spans = derived.tables["span"]
     if name == "volume":
-        volumes = derived.tables["size"]["newton_m3"].dropna()
+        volumes = derived.tables["size"]["newton_m3"].drop_nulls()
         return (
-            f"Bars by building and species; {len(volumes)} pieces, "
-            f"{float(volumes.sum()):.1f} m³ in all."
+            f"Bars by building and species; {len(volumes)} pieces, {sum(volumes):.1f} m³ in all."
         )
     if name == "rings":
-        rings = spans["ring_count"].dropna()
+        rings = spans["ring_count"].drop_nulls().to_list()
         return (
-            f"Bars by number of rings; {len(rings)} samples of {int(rings.min())} to "
-            f"{int(rings.max())} rings."
+            f"Bars by number of rings; {len(rings)} samples of {min(rings)} to {max(rings)} rings."
         )
     dated = dated_spans(spans)
-    cutting = int((dated["cutting"] == "cutting").sum())
+    years = dated["outer_year"].to_list()
+    cutting = (dated["cutting"] == "cutting").sum()
     return (
-        f"{len(dated)} dated samples; last rings from {int(dated['outer_year'].min())} to "
-        f"{int(dated['outer_year'].max())}, {cutting} of them cutting dates."
+        f"{len(dated)} dated samples; last rings from {min(years)} to {max(years)}, "
+        f"{cutting} of them cutting dates."
     )
 
 

@@ -9,13 +9,11 @@ from typing import Any
 
 from provenance._derive.axes import Axis, year_axis
 from provenance._derive.chart import LEFT, RIGHT, SMALL, TEXT, ChartPage, Fill, widest
-from provenance._derive.dating import split_codes
 from provenance._derive.figure_parts import (
     LAST_RINGS,
     LAST_TICK,
     NOT_CONSTRUCTION,
     Places,
-    cell_text,
     counted,
     dated_spans,
     key_of_last_rings,
@@ -23,6 +21,7 @@ from provenance._derive.figure_parts import (
 from provenance._derive.summary import Derived
 from provenance._drawing.drawing import Line
 from provenance._model.notation import write_year
+from provenance._record.joined import split_codes
 
 __all__ = ["bar_diagram"]
 
@@ -61,10 +60,10 @@ class _Row:
 def bar_diagram(page: ChartPage, derived: Derived, places: Places) -> list[str] | None:
     """Every dated sample as a bar from its first to its last ring, by building and room."""
     spans = dated_spans(derived.tables["span"])
-    if spans.empty:
+    if spans.is_empty():
         return None
     samples = sorted(
-        (_sample(row, places) for row in spans.to_dict("records")),
+        (_sample(row, places) for row in spans.iter_rows(named=True)),
         # wood whose place is not known comes last
         key=lambda one: (not one.building, one.building, one.place, one.last, one.sample_id),
     )
@@ -118,19 +117,17 @@ def bar_diagram(page: ChartPage, derived: Derived, places: Places) -> list[str] 
     ]
 
 
-def _sample(row: Mapping[Any, Any], places: Places) -> _Sample:
-    import pandas as pd
-
-    last = int(row["outer_year"])
+def _sample(row: Mapping[str, Any], places: Places) -> _Sample:
+    last = row["outer_year"]
     words = [write_year(last), *split_codes(row["outer_symbol"])]
     words += [_CANDIDATES[row["candidate"]]] if row["candidate"] in _CANDIDATES else []
-    place = cell_text(row["place_id"])
+    place = row["place_id"] or ""
     return _Sample(
-        sample_id=cell_text(row["sample_id"]),
-        element_id=cell_text(row["element_id"]),
+        sample_id=row["sample_id"] or "",
+        element_id=row["element_id"] or "",
         place=place,
         building=places.buildings.get(place, ""),
-        first=None if pd.isna(row["inner_year"]) else min(int(row["inner_year"]), last),
+        first=None if row["inner_year"] is None else min(row["inner_year"], last),
         last=last,
         cutting=row["cutting"],
         label=" ".join(words),

@@ -8,17 +8,18 @@ ends, which makes Newton's rule exact for the frustum of a cone.
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING
+import math
+from typing import TYPE_CHECKING, TypeVar
 
-from provenance._derive.dating import live_results
+import polars as pl
+
+from provenance._record.joined import standing_results
 
 if TYPE_CHECKING:
-    import numpy as np
-    import pandas as pd
-
     from provenance._record.package import Package
+    from provenance._record.snapshot import Snapshot
 
-    Numbers = float | np.ndarray | pd.Series
+Numbers = TypeVar("Numbers", float, pl.Expr)
 
 __all__ = ["derive_sizes", "end_diameter_cm", "huber_m3", "newton_m3", "smalian_m3"]
 
@@ -41,8 +42,6 @@ SIZE_COLUMNS = (
 
 def area_m2(diameter_cm: Numbers) -> Numbers:
     """Area of a circle by its diameter."""
-    import math
-
     return math.pi / 4 * (diameter_cm / 100) ** 2
 
 
@@ -62,47 +61,51 @@ def newton_m3(a_cm: Numbers, mid_cm: Numbers, b_cm: Numbers, length_m: Numbers) 
     return areas / 6 * length_m
 
 
-def end_diameter_cm(first: pd.Series, second: pd.Series) -> pd.Series:
-    """Diameter of an end from two caliper readings: of the circle with the ellipse's area.
-
-    With one reading alone it is that reading; with none it is missing.
+def end_diameter_cm(first: str, second: str) -> pl.Expr:
+    """Diameter of an end from two columns of caliper readings: of the circle with the ellipse's
+    area; with one reading alone it is that reading, with none it is missing.
     """
-    both = (first * second) ** 0.5
-    return both.fillna(first).fillna(second).astype("Float64")
+    both = (pl.col(first) * pl.col(second)).sqrt()
+    return pl.coalesce(both, first, second)
 
 
-def derive_sizes(package: Package) -> pd.DataFrame:
+def derive_sizes(package: Package) -> pl.DataFrame:
     """One row a piece of wood with the columns SIZE_COLUMNS; missing where not measured.
 
     `butt_cm` is the thicker end, `top_cm` the thinner; volumes are solid, bark and waste included,
     and squared wood is taken as round: an upper bound (common practice, no source).
     """
-    frame = package.typed("element")
-    a = end_diameter_cm(frame["diameter_a1_cm"], frame["diameter_a2_cm"])
-    b = end_diameter_cm(frame["diameter_b1_cm"], frame["diameter_b2_cm"])
-    length = frame["length_m"]
-    middle = (a + b) / 2
-    sizes = frame[["element_id", "place_id", "function"]].copy()
-    sizes["species"] = _best_species(package, frame)
-    sizes["length_m"] = length
-    sizes["diameter_a_cm"] = a
-    sizes["diameter_b_cm"] = b
+    tables = package.tables
+    a, b, length = pl.col("diameter_a_cm"), pl.col("diameter_b_cm"), pl.col("length_m")
     # one measured end alone says nothing of butt and top
-    sizes["butt_cm"] = a.where(a >= b, b).where(a.notna() & b.notna())
-    sizes["top_cm"] = b.where(a >= b, a).where(a.notna() & b.notna())
-    sizes["taper"] = (sizes["butt_cm"] - sizes["top_cm"]) / length
-    sizes["huber_m3"] = huber_m3(middle, length)
-    sizes["smalian_m3"] = smalian_m3(a, b, length)
-    sizes["newton_m3"] = newton_m3(a, middle, b, length)
-    return sizes[list(SIZE_COLUMNS)].reset_index(drop=True)
+    both = a.is_not_null() & b.is_not_null()
+    return (
+        tables["element"]
+        .join(_species_of_laboratory(tables), on="element_id", how="left", maintain_order="left")
+        .with_columns(
+            species=pl.coalesce("species", "species_field"),
+            diameter_a_cm=end_diameter_cm("diameter_a1_cm", "diameter_a2_cm"),
+            diameter_b_cm=end_diameter_cm("diameter_b1_cm", "diameter_b2_cm"),
+        )
+        .with_columns(
+            butt_cm=pl.when(both).then(pl.max_horizontal(a, b)),
+            top_cm=pl.when(both).then(pl.min_horizontal(a, b)),
+            huber_m3=huber_m3((a + b) / 2, length),
+            smalian_m3=smalian_m3(a, b, length),
+            newton_m3=newton_m3(a, (a + b) / 2, b, length),
+        )
+        .with_columns(taper=(pl.col("butt_cm") - pl.col("top_cm")) / length)
+        .select(SIZE_COLUMNS)
+    )
 
 
-def _best_species(package: Package, elements: pd.DataFrame) -> pd.Series:
-    """The laboratory's species of an element where there is one, else the field's."""
-    live = live_results(package)
-    live = live[live["species"].notna()]
-    samples = package.table("sample")[["sample_id", "element_id"]]
-    found = live.merge(samples, on="sample_id").drop_duplicates("element_id")
-    named = found.set_index("element_id")["species"]
-    of_laboratory = elements["element_id"].map(named).astype("str")
-    return of_laboratory.where(of_laboratory.notna(), elements["species_field"])
+def _species_of_laboratory(tables: Snapshot) -> pl.DataFrame:
+    """element_id and species, of the first result that stands and names one."""
+    samples = tables["sample"].select("sample_id", "element_id")
+    named = standing_results(tables).drop_nulls("species").select("sample_id", "species")
+    return (
+        named.join(samples, on="sample_id", maintain_order="left")
+        .drop_nulls("element_id")
+        .unique("element_id", keep="first")
+        .select("element_id", "species")
+    )

@@ -7,10 +7,11 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
+import polars as pl
+
 from provenance._base.errors import TreenailError
 from provenance._derive.dating import (
     ClusterRule,
-    buildings_of,
     derive_clusters,
     derive_spans,
     mark_candidates,
@@ -18,6 +19,8 @@ from provenance._derive.dating import (
 from provenance._derive.size import derive_sizes
 from provenance._derive.trees import Piece, StemRule, TreeCount, count_trees
 from provenance._model.schema import read_yaml
+from provenance._record.joined import outermost_places
+from provenance._record.tables import polars_type
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -46,7 +49,7 @@ class TreeEstimate:
 class Derived:
     """The derived tables by name, and the tree estimates with their alternatives."""
 
-    tables: Mapping[str, pd.DataFrame]
+    tables: Mapping[str, pl.DataFrame]
     estimates: tuple[TreeEstimate, ...]
     stem_rule: StemRule
     cluster_rule: ClusterRule
@@ -85,7 +88,7 @@ def derive_package(package: Package, **rules: Any) -> Derived:
 
 
 def estimate_trees(
-    package: Package, sizes: pd.DataFrame, spans: pd.DataFrame, rule: StemRule
+    package: Package, sizes: pl.DataFrame, spans: pl.DataFrame, rule: StemRule
 ) -> tuple[TreeEstimate, ...]:
     """Count the trees in several ways, the most cautious grouping first.
 
@@ -93,24 +96,25 @@ def estimate_trees(
     join only pieces of the same year, undated ones only undated ones. The alternatives drop one
     condition after the other, and halve and double the tolerances.
     """
-    whole = sizes.dropna(subset=["butt_cm", "top_cm", "length_m"])
-    buildings = buildings_of(package)
-    years = spans[spans["cutting"] == "cutting"].groupby("element_id")["outer_year"].max()
+    whole = sizes.drop_nulls(["butt_cm", "top_cm", "length_m"])
+    buildings = outermost_places(package.tables)
+    dated = spans.filter(cutting="cutting").group_by("element_id").agg(pl.col("outer_year").max())
+    years = dict(dated.iter_rows())
 
     def counted(sharing: str, keys: Sequence[str], with_rule: StemRule) -> TreeEstimate:
         pieces = []
-        for row in whole.to_dict("records"):
+        for row in whole.iter_rows(named=True):
             shared = {
-                "species": row["species"] if isinstance(row["species"], str) else "",
+                "species": row["species"] or "",
                 "building": buildings.get(row["place_id"], ""),
-                "year": int(years[row["element_id"]]) if row["element_id"] in years else None,
+                "year": years.get(row["element_id"]),
             }
             pieces.append(
                 Piece(
-                    str(row["element_id"]),
-                    float(row["butt_cm"]),
-                    float(row["top_cm"]),
-                    float(row["length_m"]),
+                    row["element_id"] or "",
+                    row["butt_cm"],
+                    row["top_cm"],
+                    row["length_m"],
                     tuple(shared[key] for key in keys),
                 )
             )
@@ -128,32 +132,39 @@ def estimate_trees(
     )
 
 
-def tally_wood(package: Package, derived: Derived) -> pd.DataFrame:
+def tally_wood(package: Package, derived: Derived) -> pl.DataFrame:
     """Pieces and volume by building, phase and species.
 
     Columns: building_id, phase, species, pieces, measured, newton_m3. A phase is the cluster of
     cutting dates that a piece belongs to, '' where no date puts it into one; `measured` counts the
     pieces that have a volume, which is the sum of theirs alone.
     """
-    sizes = derived.tables["size"].copy()
-    dated = derived.tables["span"]
-    dated = dated[dated["cluster_id"] != ""].drop_duplicates("element_id")
-    phases = dict(zip(dated["element_id"], dated["cluster_id"], strict=True))
-    sizes["building_id"] = sizes["place_id"].map(buildings_of(package)).fillna("")
-    sizes["phase"] = sizes["element_id"].map(phases).fillna("")
-    sizes["species"] = sizes["species"].fillna("")
-    grouped = sizes.groupby(["building_id", "phase", "species"], sort=True, as_index=False)
-    counted = grouped.agg(
-        pieces=("element_id", "size"),
-        measured=("newton_m3", "count"),
-        newton_m3=("newton_m3", "sum"),
+    dated = derived.tables["span"].filter(pl.col("cluster_id") != "")
+    dated = dated.unique("element_id", keep="first", maintain_order=True)
+    phases = dict(dated.select("element_id", "cluster_id").iter_rows())
+    buildings = outermost_places(package.tables)
+    keys = ("building_id", "phase", "species")
+    counted = (
+        derived.tables["size"]
+        .with_columns(
+            pl.col("species").fill_null(""),
+            building_id=pl.col("place_id").replace_strict(
+                buildings, default="", return_dtype=pl.String
+            ),
+            phase=pl.col("element_id").replace_strict(phases, default="", return_dtype=pl.String),
+        )
+        .group_by(keys)
+        .agg(
+            pieces=pl.len(),
+            measured=pl.col("newton_m3").count(),
+            newton_m3=pl.col("newton_m3").sum(),
+        )
+        .sort(keys)
     )
     return _rounded(counted)
 
 
-def _stem_rows(package: Package, estimate: TreeEstimate) -> pd.DataFrame:
-    import pandas as pd
-
+def _stem_rows(package: Package, estimate: TreeEstimate) -> pl.DataFrame:
     rule = estimate.count.rule
     said = (
         f"same {estimate.sharing}; upper butt at most {rule.thicker_cm:g} cm thicker and "
@@ -164,16 +175,13 @@ def _stem_rows(package: Package, estimate: TreeEstimate) -> pd.DataFrame:
         for number, stem in enumerate(estimate.count.stems, start=1)
         for place, element in enumerate(stem, start=1)
     ]
-    return pd.DataFrame(rows, columns=list(package.model.table("stem").names))
+    fields = package.model.table("stem").fields
+    return pl.DataFrame(rows, {one.name: polars_type(one) for one in fields})
 
 
-def _rounded(frame: pd.DataFrame) -> pd.DataFrame:
+def _rounded(frame: pl.DataFrame) -> pl.DataFrame:
     """Numbers to the fourth decimal, so that the same record gives the same text anywhere."""
-    rounded = frame.copy()
-    for name in rounded.columns:
-        if str(rounded[name].dtype) in ("Float64", "float64"):
-            rounded[name] = rounded[name].round(4)
-    return rounded
+    return frame.with_columns(pl.col(pl.Float64).round(4))
 
 
 def labour_hours(derived: Derived, rates_path: Path) -> pd.DataFrame:
@@ -191,8 +199,8 @@ def labour_hours(derived: Derived, rates_path: Path) -> pd.DataFrame:
     sizes = derived.tables["size"]
     quantities = {
         "piece": float(len(sizes)),
-        "m3": float(sizes["newton_m3"].sum()),
-        "m": float(sizes["length_m"].sum()),
+        "m3": sum(sizes["newton_m3"].drop_nulls()),
+        "m": sum(sizes["length_m"].drop_nulls()),
     }
     rows = []
     for number, rate in enumerate(rates, start=1):

@@ -6,7 +6,7 @@ from collections import Counter
 
 from provenance._derive.axes import count_axis
 from provenance._derive.chart import LEFT, RIGHT, SMALL, ChartPage, Fill, widest
-from provenance._derive.figure_parts import LAST_TICK, Places, cell_text, counted
+from provenance._derive.figure_parts import LAST_TICK, Places, counted
 from provenance._derive.summary import Derived
 from provenance._drawing.drawing import Line
 
@@ -29,16 +29,16 @@ _LABEL_MOST = 50.0
 
 def volume_bars(page: ChartPage, derived: Derived, places: Places) -> list[str] | None:
     """Volume of wood by building and species, with the number of pieces."""
-    sizes = derived.tables["size"].dropna(subset=["newton_m3"])
-    if sizes.empty:
+    sizes = derived.tables["size"].drop_nulls("newton_m3")
+    if sizes.is_empty():
         return None
     pieces = [
         (
             places.building_words(row["place_id"]) or "no place recorded",
-            cell_text(row["species"]) or "not known",
-            float(row["newton_m3"]),
+            row["species"] or "not known",
+            row["newton_m3"],
         )
-        for row in sizes.to_dict("records")
+        for row in sizes.iter_rows(named=True)
     ]
     volume: dict[tuple[str, str], float] = {}
     for building, species, one in sorted(pieces):

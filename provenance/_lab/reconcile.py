@@ -15,13 +15,14 @@ from typing import TYPE_CHECKING, Any
 from provenance._base.errors import TreenailError
 from provenance._base.findings import Report
 from provenance._base.resources import shipped
-from provenance._derive.dating import live_results, split_codes
 from provenance._ledger.holdings import (
     Event,
     events_of,
     samples_in_parcel,
 )
 from provenance._model.notation import YearMark, write_ends, write_mark
+from provenance._record.joined import split_codes, standing_results
+from provenance._record.tables import ROW
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -70,23 +71,23 @@ def reconcile_results(package: Package, consignment_id: str = "") -> Reconciliat
 
     Raises TreenailError for an unknown parcel.
     """
-    known = list(package.table("consignment")["consignment_id"])
+    known = package.tables.column("consignment", "consignment_id")
     if consignment_id and consignment_id not in known:
         raise TreenailError(
             f"there is no consignment '{consignment_id}'; there are {', '.join(known) or 'none'}"
         )
-    results = live_results(package)
+    results = standing_results(package.tables)
     events = events_of(package.tables)
     if consignment_id:
         sent = dict.fromkeys(samples_in_parcel(events, consignment_id))
         # a result may name the parcel or only a sample of it
-        named = zip(results["consignment_id"].tolist(), results["sample_id"].tolist(), strict=True)
+        named = results.select("consignment_id", "sample_id").iter_rows()
         mine = [parcel == consignment_id or sample in sent for parcel, sample in named]
-        results = results.loc[mine]
+        results = results.filter(mine)
     else:
         parcels = set(known)
         sent = dict.fromkeys(one.sample_id for one in events if one.consignment_id in parcels)
-    sample_of = dict(zip(results["result_id"].tolist(), results["sample_id"].tolist(), strict=True))
+    sample_of = dict(results.select("result_id", "sample_id").iter_rows())
     found = _found(package, results, sent, consignment_id)
     lines = _lines(package, results, sent)
     lines["arrived"] = _looked_up(lines["sample_id"], _arrivals(events), "")
@@ -94,7 +95,7 @@ def reconcile_results(package: Package, consignment_id: str = "") -> Reconciliat
     return Reconciliation(consignment_id, lines[list(LINE_COLUMNS)], found)
 
 
-def _lines(package: Package, results: pd.DataFrame, sent: Mapping[str, None]) -> pd.DataFrame:
+def _lines(package: Package, results: pl.DataFrame, sent: Mapping[str, None]) -> pd.DataFrame:
     """One line a sample that was sent or has a result, without what was received and is open."""
     import pandas as pd
 
@@ -104,11 +105,11 @@ def _lines(package: Package, results: pd.DataFrame, sent: Mapping[str, None]) ->
         field.setdefault(sample, (element, species))
     # of several results that stand the last row counts
     answers = ("sample_id", "outcome", "species", "ring_count", *ENDS)
-    columns = (results[name].tolist() for name in answers)
-    best = {row[0]: row[1:] for row in zip(*columns, strict=True) if isinstance(row[0], str)}
+    rows = results.select(answers).iter_rows()
+    best = {sample: rest for sample, *rest in rows if sample is not None}
     samples = list(dict.fromkeys([*sent, *best]))
     seen = [field.get(sample, ("", "")) for sample in samples]
-    said = [best.get(sample, (None,) * (len(answers) - 1)) for sample in samples]
+    said = [best.get(sample, [None] * (len(answers) - 1)) for sample in samples]
 
     def texts(values: Iterable[Any]) -> pd.Series:
         return pd.Series([one if isinstance(one, str) else "" for one in values], dtype=str)
@@ -135,10 +136,9 @@ def _written_dates(ends: Iterable[Sequence[Any]]) -> Iterator[str]:
     """Rows of ENDS in this project's notation, '' where nothing is known of either end."""
 
     @cache
-    def written(year: Any, symbols: Any) -> str | None:
-        number = None if _blank(year) else int(year)
+    def written(year: int | None, symbols: str | None) -> str | None:
         signs = split_codes(symbols)
-        return None if number is None and not signs else write_mark(YearMark(number, signs))
+        return None if year is None and not signs else write_mark(YearMark(year, signs))
 
     for inner_year, inner_symbols, outer_year, outer_symbols in ends:
         yield _both_ends(written(inner_year, inner_symbols), written(outer_year, outer_symbols))
@@ -148,14 +148,8 @@ def _both_ends(inner: str | None, outer: str | None) -> str:
     return "" if inner is None and outer is None else write_ends(inner, outer or "")
 
 
-def _blank(value: Any) -> bool:
-    import pandas as pd
-
-    return value is None or bool(pd.isna(value))
-
-
 def _found(
-    package: Package, results: pd.DataFrame, sent: Mapping[str, None], consignment_id: str
+    package: Package, results: pl.DataFrame, sent: Mapping[str, None], consignment_id: str
 ) -> Report:
     """What is missing and extra, and what the check finds about these results."""
     import polars as pl
@@ -165,7 +159,7 @@ def _found(
 
     rules = [rule for rule in all_rules() if rule.subject in SUBJECTS]
     report = check_package(package, rules=rules)
-    codes = pl.DataFrame({"key": results["result_id"].dropna().tolist()}, {"key": pl.String})
+    codes = pl.DataFrame({"key": results["result_id"].drop_nulls()}, {"key": pl.String})
     of_results = report.found.filter(pl.col("table") == "lab_result")
     mine = of_results.join(codes.unique(), on="key", how="semi", maintain_order="left")
     compared = [*_missing(results, sent), *_extra(results, sent, consignment_id)]
@@ -177,10 +171,10 @@ def _found(
     )
 
 
-def _missing(results: pd.DataFrame, sent: Mapping[str, None]) -> Iterable[pl.DataFrame]:
+def _missing(results: pl.DataFrame, sent: Mapping[str, None]) -> Iterable[pl.DataFrame]:
     import polars as pl
 
-    answered = set(results["sample_id"].tolist())
+    answered = set(results["sample_id"])
     missing = [sample for sample in sent if sample not in answered]
     if missing:
         yield pl.DataFrame({"key": missing}).with_columns(
@@ -197,17 +191,14 @@ def _missing(results: pd.DataFrame, sent: Mapping[str, None]) -> Iterable[pl.Dat
 
 
 def _extra(
-    results: pd.DataFrame, sent: Mapping[str, None], consignment_id: str
+    results: pl.DataFrame, sent: Mapping[str, None], consignment_id: str
 ) -> Iterable[pl.DataFrame]:
     import polars as pl
 
-    rows = zip(
-        results.index.tolist(), *results[["result_id", "sample_id"]].to_numpy().T, strict=True
-    )
     extra = [
         (row, str(result), sample)
-        for row, result, sample in rows
-        if sample not in sent and not _blank(sample)
+        for row, result, sample in results.select(ROW, "result_id", "sample_id").iter_rows()
+        if sample is not None and sample not in sent
     ]
     parcel = consignment_id or "any parcel"
     if extra:

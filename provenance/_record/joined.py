@@ -6,12 +6,17 @@ import polars as pl
 
 from provenance._record.snapshot import Snapshot
 
-__all__ = ["codes_in", "outermost_places", "standing_results", "superseded"]
+__all__ = ["codes_in", "outermost_places", "split_codes", "standing_results", "superseded"]
 
 
 def codes_in(column: str) -> pl.Expr:
     """The codes of a cell that holds several, as a list; null where nothing is written."""
     return pl.col(column).str.replace_all(r"\s*;\s*", ";").str.strip_chars(" ;").str.split(";")
+
+
+def split_codes(text: str | None) -> tuple[str, ...]:
+    """The codes of one cell that may hold several, parted by semicolons."""
+    return tuple(code for one in (text or "").split(";") if (code := one.strip()))
 
 
 def superseded(tables: Snapshot) -> pl.Expr:

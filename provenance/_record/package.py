@@ -16,7 +16,6 @@ Layout (Data Package v2, datapackage.org/standard/data-package):
 from __future__ import annotations
 
 import csv
-import io
 import json
 from collections.abc import Collection, Mapping
 from dataclasses import dataclass, field, replace
@@ -29,6 +28,7 @@ import polars as pl
 from provenance import __version__
 from provenance._base.disk import building_folder, write_text, writing
 from provenance._base.errors import UnusablePackage
+from provenance._base.frames import write_csv
 from provenance._base.locks import locked, locked_for_reading
 from provenance._base.visible import visible
 from provenance._model.schema import (
@@ -133,7 +133,9 @@ class Package:
         names = list(self.model.table(name).names)
         names += [one for one in frame.columns if one not in names]
         if isinstance(frame, pl.DataFrame):
-            _write_csv(stream, frame, [one for one in names if one != ROW])
+            if missing := [one for one in names if one not in frame.columns]:
+                raise KeyError(f"the frame lacks {', '.join(missing)}")
+            write_csv(stream, frame.select(one for one in names if one != ROW))
             return
         written = frame[names]
         # in a cell without quotes a carriage return would end the row for every reader
@@ -161,23 +163,6 @@ class Package:
         descriptor = {**self.descriptor, **changes}
         write_text(self.folder / DESCRIPTOR, as_json(descriptor))
         return replace(self, descriptor=MappingProxyType(descriptor))
-
-
-def _write_csv(stream: IO[bytes], frame: pl.DataFrame, names: list[str]) -> None:
-    if missing := [one for one in names if one not in frame.columns]:
-        raise KeyError(f"the frame lacks {', '.join(missing)}")
-    written = frame.select(names).fill_nan(None)
-    texts = [one for one in written.get_columns() if one.dtype == pl.String]
-    # as for a frame of pandas
-    bare = not any(one.str.contains("\r", literal=True).any() for one in texts)
-    text = io.TextIOWrapper(stream, encoding="utf-8", newline="", write_through=True)
-    writer = csv.writer(
-        text, lineterminator="\n", quoting=csv.QUOTE_MINIMAL if bare else csv.QUOTE_ALL
-    )
-    writer.writerow(names)
-    writer.writerows(written.iter_rows())
-    text.flush()
-    text.detach()
 
 
 def _stamp(path: Path) -> tuple[int, int, int] | None:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import pytest
 
+from provenance._base.frames import to_pandas
 from provenance._derive.dating import (
     ClusterRule,
     derive_clusters,
@@ -53,7 +54,7 @@ def test_cutting_dates_close_together_form_a_cluster(tmp_path) -> None:
     _, clusters = clustered(
         a_house(tmp_path, (1781, "B"), (1781, "r"), (1782, "B"), (1790, "B"), (1781, "vv"))
     )
-    row = clusters.iloc[0]
+    row = clusters.row(0, named=True)
     assert len(clusters) == 1
     assert (row["first_year"], row["last_year"], row["date_count"]) == (1781, 1782, 3)
     assert "at most 1 year(s) apart, at least 3" in row["rule"]
@@ -61,7 +62,7 @@ def test_cutting_dates_close_together_form_a_cluster(tmp_path) -> None:
 
 def test_the_rule_is_a_parameter(tmp_path) -> None:
     house = a_house(tmp_path, (1781, "B"), (1784, "B"))
-    assert clustered(house)[1].empty
+    assert clustered(house)[1].is_empty()
     assert len(clustered(house, ClusterRule(gap_years=3, least=2))[1]) == 1
 
 
@@ -69,7 +70,7 @@ def test_two_samples_of_one_wood_count_once(tmp_path) -> None:
     house = a_house(tmp_path, (1781, "B"), (1781, "B"))
     house.with_row("sample", sample_id="9", element_id="E1")
     house.with_row("lab_result", result_id="R9", sample_id="9", outer_year=1781, outer_symbol="B")
-    assert clustered(house, ClusterRule(least=3))[1].empty
+    assert clustered(house, ClusterRule(least=3))[1].is_empty()
 
 
 def test_a_superseded_result_no_longer_counts(tmp_path) -> None:
@@ -91,7 +92,7 @@ def test_dates_outside_the_cluster_are_candidates_and_no_more(tmp_path) -> None:
         tmp_path, (1781, "B"), (1781, "B"), (1782, "B"), (1778, "B"), (1702, "B"), (1820, "B")
     )
     spans, clusters = clustered(house)
-    marked = mark_candidates(spans, clusters).set_index("sample_id")
+    marked = to_pandas(mark_candidates(spans, clusters)).set_index("sample_id")
     assert marked.loc["4", "candidate"] == "stockpiling"
     assert marked.loc["5", "candidate"] == "reuse"
     assert marked.loc["6", "candidate"] == "repair"
@@ -105,7 +106,7 @@ def test_dates_outside_the_cluster_are_candidates_and_no_more(tmp_path) -> None:
 def test_a_documented_event_is_compared_with_the_cluster(tmp_path, happened, years) -> None:
     house = a_house(tmp_path, (1781, "B"), (1781, "B"), (1782, "B"))
     house.with_row("episode", happened=happened, place_id="B1")
-    row = clustered(house)[1].iloc[0]
+    row = clustered(house)[1].row(0, named=True)
     if years is None:
         assert row["episode_id"] == ""
     else:
@@ -115,10 +116,10 @@ def test_a_documented_event_is_compared_with_the_cluster(tmp_path, happened, yea
 def test_years_before_christ_need_no_year_zero(tmp_path) -> None:
     """Astronomical years: 1 BC is 0, so 2 BC to AD 1 are three years in a row (ISO 8601-1)."""
     _, clusters = clustered(a_house(tmp_path, (-1, "B"), (0, "B"), (1, "B")))
-    assert clusters.iloc[0]["date_count"] == 3
+    assert clusters.row(0, named=True)["date_count"] == 3
 
 
 def test_a_package_without_results_has_no_spans(tmp_path) -> None:
     spans, clusters = clustered(a_house(tmp_path))
-    assert spans.empty
-    assert clusters.empty
+    assert spans.is_empty()
+    assert clusters.is_empty()

@@ -9,7 +9,7 @@ from pathlib import Path
 from typing import Any
 from xml.etree import ElementTree
 
-import pandas as pd
+import polars as pl
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
@@ -59,13 +59,11 @@ def a_size(number: int, volume: float | None, **more: Any) -> dict[str, Any]:
 
 def derived(spans: list[dict[str, Any]], sizes: list[dict[str, Any]] | None = None) -> Derived:
     """The derived tables with just these rows, numbers typed as the tables have them."""
-    span = pd.DataFrame(spans or [a_span(0, 0, 0)])
-    for name in ("outer_year", "inner_year", "ring_count"):
-        span[name] = span[name].astype("Int64")
-    size = pd.DataFrame(sizes or [a_size(0, None)])
-    size["newton_m3"] = size["newton_m3"].astype("Float64")
-    tables = {"span": span.iloc[: len(spans)], "size": size}
-    return Derived(tables, (), StemRule(), ClusterRule())
+    numbers = dict.fromkeys(("outer_year", "inner_year", "ring_count"), pl.Int64())
+    span = pl.DataFrame(spans, dict.fromkeys(a_span(0, 0, 0), pl.String()) | numbers)
+    volume = {"newton_m3": pl.Float64()}
+    size = pl.DataFrame(sizes or [], dict.fromkeys(a_size(0, None), pl.String()) | volume)
+    return Derived({"span": span, "size": size}, (), StemRule(), ClusterRule())
 
 
 def sheet_of(name: str, *args: Any, places: Places = PLACES) -> Sheet:

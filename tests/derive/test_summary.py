@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import pandas as pd
+import polars as pl
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
@@ -94,12 +95,8 @@ def test_without_data_there_are_no_figures(tmp_path) -> None:
 @given(st.lists(st.tuples(st.integers(-300, 2000), st.booleans()), max_size=30))
 def test_a_stem_and_leaf_display_holds_every_date(dates) -> None:
     """Each leaf read back with its stem is the year (Tukey's display; layout our own)."""
-    frame = pd.DataFrame(
-        {
-            "outer_year": pd.array([year for year, _ in dates], dtype="Int64"),
-            "cutting": ["cutting" if sure else "near" for _, sure in dates],
-        }
-    )
+    rows = [(year, "cutting" if sure else "near") for year, sure in dates]
+    frame = pl.DataFrame(rows, {"outer_year": pl.Int64, "cutting": pl.String}, orient="row")
     read = []
     for line in stem_and_leaf(frame).splitlines():
         stem, leaves = line.split("|")

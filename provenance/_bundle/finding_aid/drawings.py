@@ -69,5 +69,5 @@ def _stored(cells: Cells) -> Derived:
         numbers = [int(one) for one in re.findall(r"\d+", clusters[0]["rule"])]
         if len(numbers) == 2:
             rule = replace(rule, gap_years=numbers[0], least=numbers[1])
-    tables = {name: record.package.typed(name) for name in ("size", "stem", "span", "cluster")}
+    tables = {name: record.package.tables[name] for name in ("size", "stem", "span", "cluster")}
     return Derived(tables, (), StemRule(), rule)
