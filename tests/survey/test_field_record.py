@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import json
 import subprocess
 import sys
 from collections.abc import Callable
@@ -14,7 +15,7 @@ from frictionless import fields
 from hypothesis import example, given
 from hypothesis import strategies as st
 
-from provenance._record.package import Package
+from provenance._record.package import Package, open_package
 from provenance._record.tables import ROW
 from provenance._survey.adjust.adjustment import adjust_survey, survey_package
 from provenance._survey.hole.hole import hole_position
@@ -107,6 +108,18 @@ def test_a_column_of_a_newer_version_is_blank(tmp_path: Path) -> None:
     assert record.grid_north_deg("HOLL") is None
 
 
+def test_a_column_that_a_newer_survey_fills_stays_blank(tmp_path: Path) -> None:
+    package = a_taped_room(tmp_path)
+    path = package.folder / "schemas" / "position.json"
+    schema = json.loads(path.read_text("utf-8"))
+    schema["fields"].append(schema["fields"][-1] | {"name": "seen_from"})
+    path.write_text(json.dumps(schema), "utf-8")
+    newer = open_package(package.folder)
+    survey_package(newer)
+    assert len(newer.tables.column("position", "x_m")) == 7
+    assert set(newer.tables.column("position", "seen_from")) == {""}
+
+
 _WITHOUT_PANDAS = """
 import sys
 from pathlib import Path
@@ -123,12 +136,12 @@ from provenance._survey.relocation import write_relocation_sheets
 
 folder, out = sys.argv[1:]
 package = open_package(folder)
-for round in range(2):
+for again in range(2):
     known = known_points(package)
     content = plan_content(package, known, "B1")
     sheet = plan_sheet(content, paper_named("a4"), load_typefaces(), record=package.title)
     print(len(content.woods), len(content.holes), len(content.datums), bool(sheet.items))
-    survey_package(package, site=("HOLL", None)[round])
+    survey_package(package, site=("HOLL", None)[again])
 write_geopackage(package, Path(out, "room.gpkg"))
 write_relocation_sheets(package, ["231"], Path(out))
 """

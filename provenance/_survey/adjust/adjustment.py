@@ -130,9 +130,14 @@ def adjust_survey(
         *_not_on_map(record, untied),
         *_precision_finding(redundancy, chi_square),
     )
-    names = list(package.model.table(TABLE).names) if TABLE in package.model.tables else []
+    if TABLE in package.model.tables:
+        # a column of a newer version stays blank
+        names = package.model.table(TABLE).names
+        frame = frame.select(
+            pl.col(one) if one in frame.columns else pl.lit("").alias(one) for one in names
+        )
     result = SurveyResult(
-        position_table=frame.select(names or frame.columns),
+        position_table=frame,
         residual_table=_residuals(record, control, detail),
         findings=findings,
         redundancy=redundancy,

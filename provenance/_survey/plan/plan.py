@@ -138,7 +138,7 @@ def strip_sheets(
     ids = known.record.column("element", "element_id").to_list()
     sampled = sorted(wood.element_id for wood in content.woods if wood.sampled)
     numbers = [known.record.find("element", one) for one in sampled]
-    numbers = [at for at in numbers if np.isfinite(known.sticks.upright_m[at]).all()]
+    numbers = [at for at in numbers if at >= 0 and np.isfinite(known.sticks.upright_m[at]).all()]
     stamps = stamps_of(package)
     width, height = paper.width_mm, paper.height_mm
     a_page = int((height - 2 * _MARGIN_MM - 14) // _STRIP_MM)
