@@ -283,6 +283,24 @@ def _read_through(container: Container, path: str, take: Callable[[bytes], objec
         raise OSError(errno.EIO, f"{count} bytes came instead of {container.sizes[path]}", path)
 
 
+def read_whole(container: Container, bundle: Place, path: str) -> list[bytes]:
+    """All bytes of one file in pieces, for a file that fits into memory.
+
+    Raises HostileBundle when a member of a zip is damaged or lies about its size, UnusableInput
+    when it cannot be read.
+    """
+    pieces: list[bytes] = []
+    try:
+        _read_through(container, path, pieces.append)
+    except DAMAGE as error:
+        raise HostileBundle(bundle, [_damaged(container, path, error)]) from error
+    except OSError as error:
+        raise UnusableInput(
+            f"{bundle}: {path} cannot be read: {error.strerror or error}"
+        ) from error
+    return pieces
+
+
 def _damaged(container: Container, path: str, error: Exception) -> BundleFinding:
     if not isinstance(container, ZipBag):
         raise error

@@ -2,12 +2,16 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
-from typing import Any
+from dataclasses import astuple, dataclass, fields
+from functools import cached_property
+from typing import TYPE_CHECKING, Any
 
 from provenance._base.findings import SecondOpinion
 from provenance._base.opinion_words import opinion_as_dict
 from provenance._record.remote import Place
+
+if TYPE_CHECKING:
+    import pandas as pd
 
 PARTS = ("container", "bag", "descriptor", "tables", "crate", "custody")
 """What is looked at: zip or folder, BagIt, Data Package, tables, RO-Crate, ledger."""
@@ -49,6 +53,14 @@ class Verdict:
     file_count: int
     byte_count: int
     second_opinion: SecondOpinion | None = None
+
+    @cached_property
+    def frame(self) -> pd.DataFrame:
+        """The findings as a pandas frame of texts: part, severity, rule, path, message, remedy."""
+        import pandas as pd
+
+        columns = [one.name for one in fields(BundleFinding)]
+        return pd.DataFrame([astuple(one) for one in self.findings], columns=columns, dtype=str)
 
     def errors(self, part: str | None = None) -> int:
         """How many errors there are, in one part or in all."""

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator
 from pathlib import Path
 
 from provenance._bag.limits import Limits
@@ -76,17 +76,20 @@ def _unfit_to_read(path: Path, name: str, limits: Limits) -> Iterator[BundleFind
     if not path.is_file():
         yield _unreadable(name, "is missing")
         return
-    line_bytes = 0
     with open(path, "rb") as stream:
-        while piece := stream.read(CHUNK_BYTES):
-            if b"\x00" in piece:
-                yield _unreadable(name, "holds a NUL, so it is no text")
-                return
-            first, *others = piece.split(b"\n")
-            longest = max([line_bytes + len(first), *(len(line) for line in others)])
-            if longest > limits.longest_line_bytes:
-                yield _unreadable(
-                    name, f"has a line of more than {limits.longest_line_bytes} bytes"
-                )
-                return
-            line_bytes = len(others[-1]) if others else line_bytes + len(first)
+        if fault := why_no_table(iter(lambda: stream.read(CHUNK_BYTES), b""), limits):
+            yield _unreadable(name, fault)
+
+
+def why_no_table(pieces: Iterable[bytes], limits: Limits) -> str:
+    """Why bytes, piece by piece, are not those of a table that may be read; '' when they are."""
+    line_bytes = 0
+    for piece in pieces:
+        if b"\x00" in piece:
+            return "holds a NUL, so it is no text"
+        first, *others = piece.split(b"\n")
+        longest = max([line_bytes + len(first), *(len(line) for line in others)])
+        if longest > limits.longest_line_bytes:
+            return f"has a line of more than {limits.longest_line_bytes} bytes"
+        line_bytes = len(others[-1]) if others else line_bytes + len(first)
+    return ""

@@ -15,7 +15,7 @@ from provenance._catalogue.stores.spread import HERE, Broken, Crew, do_each
 from provenance._record.package import DESCRIPTOR, Package
 from provenance._record.remote import Place
 
-__all__ = ["Checked", "check_each", "check_source", "sources_at"]
+__all__ = ["Checked", "check_each", "check_source", "report_on", "sources_at"]
 
 
 @dataclass(frozen=True)
@@ -74,20 +74,27 @@ def check_each(
     return tuple(done[source] for source in dict.fromkeys(sources))
 
 
-def check_source(source: Place, *, second_opinion: bool = False) -> Checked:
-    """Check one package or bundle; a zip is unpacked for it, since rules look at its files.
+def report_on(source: Place, *, second_opinion: bool = False) -> Report:
+    """The report on one package or bundle; a zip is unpacked for it, since rules look at its files.
 
-    Nothing is written into a bundle. What is wrong with it stands in the result, not in an error.
+    Nothing is written into a bundle. Raises as `check_package`, and UnusableInput for a bundle that
+    is not safe to read.
     """
     from provenance._bundle.verify import open_record, opened_bundle
-    from provenance._checks.check import RuleFailed
     from provenance._record.package import open_package
 
+    if isinstance(source, Path) and (source / DESCRIPTOR).is_file():
+        return _reported(open_package(source), second_opinion)
+    with opened_bundle(source) as folder:
+        return _reported(open_record(folder), second_opinion)
+
+
+def check_source(source: Place, *, second_opinion: bool = False) -> Checked:
+    """Check one package or bundle, as `report_on`; what is wrong with it stands in the result."""
+    from provenance._checks.check import RuleFailed
+
     try:
-        if isinstance(source, Path) and (source / DESCRIPTOR).is_file():
-            return Checked(source, _reported(open_package(source), second_opinion))
-        with opened_bundle(source) as folder:
-            return Checked(source, _reported(open_record(folder), second_opinion))
+        return Checked(source, report_on(source, second_opinion=second_opinion))
     except RuleFailed as failed:
         return Checked(source, failed.report, str(failed))
     except TreenailError as error:

@@ -14,8 +14,18 @@ from provenance._catalogue.database import read_only_catalogue
 from provenance._catalogue.entry import read_entry, read_symbols
 from provenance._catalogue.stores.records import find_sources
 from provenance._identity.locate import PlugRecord
+from provenance._record.remote import Place
 
-__all__ = ["gather_plugs", "index_plugs", "read_plugs", "stored_plugs"]
+__all__ = ["gather_plugs", "index_plugs", "read_genera", "read_plugs", "stored_plugs"]
+
+
+def read_genera() -> dict[str, str]:
+    """Species code → genus, as shipped: by it `locate` tells which woods are near each other."""
+    from provenance._base.resources import shipped
+    from provenance._model.schema import read_yaml
+
+    raw = read_yaml(shipped("schemas") / "vocabularies" / "species.yaml")
+    return {str(term["code"]): str(term.get("genus", "")) for term in raw["terms"]}
 
 
 def read_plugs(path: Path) -> list[PlugRecord]:
@@ -24,7 +34,7 @@ def read_plugs(path: Path) -> list[PlugRecord]:
 
 
 def gather_plugs(
-    place: Path,
+    place: Place,
     *,
     unreadable: dict[str, str] | None = None,
     progress: Progress | None = None,

@@ -118,7 +118,7 @@ def locate(
 
     Exit codes: 0 candidates, 1 no recorded plug fits well, 2 nothing that can be read.
     """
-    from provenance._catalogue.plugs import gather_plugs, index_plugs, stored_plugs
+    from provenance._catalogue.plugs import gather_plugs, index_plugs, read_genera, stored_plugs
     from provenance._identity.locate import Found, Seen, locate_plug
     from provenance._intake.values.units import read_length
 
@@ -137,7 +137,7 @@ def locate(
             plugs = stored_plugs(index)
     for why in unreadable.values():
         click.echo(f"not read: {why}", err=True)
-    genera = _genera()
+    genera = read_genera()
     if seen.species and seen.species not in {*genera, *(plug.species for plug in plugs)}:
         import difflib
 
@@ -170,14 +170,6 @@ def locate(
     else:
         _show(found)
     sys.exit(1 if found.none_fits else 0)
-
-
-def _genera() -> dict[str, str]:
-    from provenance._base.resources import shipped
-    from provenance._model.schema import read_yaml
-
-    raw = read_yaml(shipped("schemas") / "vocabularies" / "species.yaml")
-    return {str(term["code"]): str(term.get("genus", "")) for term in raw["terms"]}
 
 
 def _show(found: object) -> None:

@@ -6,13 +6,18 @@ from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
 from functools import cached_property
 from pathlib import Path
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 import polars as pl
 
-__all__ = ["Difference", "FileDifference", "LedgerDifference", "Side", "TableDifference"]
+if TYPE_CHECKING:
+    import pandas as pd
+
+__all__ = ["COLUMNS", "Difference", "FileDifference", "LedgerDifference", "Side", "TableDifference"]
 
 KEY, FIELD, OLD, NEW = "key", "field", "old", "new"
+COLUMNS = ("what", "where", KEY, FIELD, OLD, NEW)
+"""The columns of `Difference.lines`."""
 KEY_SEPARATOR = " / "
 
 
@@ -178,6 +183,51 @@ class Difference:
     def same(self) -> bool:
         """Whether nothing of the record differs."""
         return self.kind == "same_site" and all(one.same for one in self.tables) and self.files.same
+
+    def about(self) -> Iterator[tuple[str, str, str]]:
+        """(name, old, new) of what is said differently of the records as a whole."""
+        old, new = self.old, self.new
+        for name, before, after in (
+            ("title", old.title, new.title),
+            ("edition", old.edition, new.edition),
+            ("record date", old.record_date, new.record_date),
+            ("accession", old.accession, new.accession),
+        ):
+            if before != after and old.form == new.form:
+                yield name, before, after
+
+    def lines(self) -> Iterator[tuple[str, str, str, str, str, str]]:
+        """All of it as lines of COLUMNS: one a changed cell, one a row or file that came or went.
+
+        `what` is added, withdrawn, changed, renamed, or rewritten (the ledger's past); `where` a
+        table, 'file' or 'bundle'.
+        """
+        for name, before, after in self.about():
+            yield "changed", "bundle", self.new.name, name, before, after
+        if self.ledger and not self.ledger.sound:
+            yield "rewritten", "custody", str(self.ledger.place), "", "", ""
+        for one in self.tables:
+            for what, rows in (("added", one.added), ("withdrawn", one.withdrawn)):
+                for key in one.keys(rows):
+                    yield what, one.table, key, "", "", ""
+            for key, field, old, new in one.changes():
+                yield "changed", one.table, key, field, old, new
+        for what, paths in (
+            ("added", self.files.added),
+            ("withdrawn", self.files.removed),
+            ("changed", self.files.changed),
+        ):
+            for path in paths:
+                yield what, "file", path, "", "", ""
+        for before, after in (self.files.renamed or {}).items():
+            yield "renamed", "file", before, "path", before, after
+
+    @cached_property
+    def frame(self) -> pd.DataFrame:
+        """All of it as a pandas frame of texts: what, where, key, field, old, new."""
+        import pandas as pd
+
+        return pd.DataFrame(self.lines(), columns=list(COLUMNS), dtype=str)
 
     def count(self, what: str) -> int:
         """How many rows were 'added', 'withdrawn' or 'changed', over all tables."""

@@ -10,13 +10,11 @@ from typing import Any
 
 from provenance._base.visible import visible
 from provenance._checks.report_text import counted
-from provenance._compare.difference import NTH, Difference, TableDifference
+from provenance._compare.difference import COLUMNS, NTH, Difference, TableDifference
 
 __all__ = ["difference_csv", "difference_json", "difference_text", "headlines", "ledger_sentence"]
 
 _LONGEST_VALUE = 60
-COLUMNS = ("what", "where", "key", "field", "old", "new")
-"""The columns of the CSV: one line a cell that changed, and one a row or file that came or went."""
 
 
 def headlines(found: Difference) -> tuple[str, ...]:
@@ -77,7 +75,7 @@ def difference_text(found: Difference, *, most: int = 20) -> str:
         f"old: {_on_a_line(found.old.in_words)}",
         f"new: {_on_a_line(found.new.in_words)}",
     ]
-    for name, before, after in _about(found):
+    for name, before, after in found.about():
         lines.append(f"  {name}: {_shown(before)} -> {_shown(after)}")
     lines += [_on_a_line(one) for one in headlines(found)]
     if found.kind == "other_site":
@@ -97,18 +95,6 @@ def difference_text(found: Difference, *, most: int = 20) -> str:
     )
     summary = "nothing of the record differs" if found.same else f"rows: {counts}"
     return "\n".join([*lines, "", summary]) + "\n"
-
-
-def _about(found: Difference) -> Iterator[tuple[str, str, str]]:
-    old, new = found.old, found.new
-    for name, before, after in (
-        ("title", old.title, new.title),
-        ("edition", old.edition, new.edition),
-        ("record date", old.record_date, new.record_date),
-        ("accession", old.accession, new.accession),
-    ):
-        if before != after and old.form == new.form:
-            yield name, before, after
 
 
 def _table_lines(one: TableDifference, most: int) -> Iterator[str]:
@@ -229,30 +215,9 @@ def _table_dict(one: TableDifference) -> dict[str, Any]:
 
 
 def difference_csv(found: Difference) -> str:
-    """The whole comparison as CSV with the columns COLUMNS.
-
-    `what` is added, withdrawn, changed, renamed, or rewritten (the ledger's past); `where` a table,
-    'file' or 'bundle'.
-    """
+    """The whole comparison as CSV with the columns of `Difference.lines`."""
     text = io.StringIO()
     writer = csv.writer(text, lineterminator="\n")
     writer.writerow(COLUMNS)
-    for name, before, after in _about(found):
-        writer.writerow(("changed", "bundle", found.new.name, name, before, after))
-    if found.ledger and not found.ledger.sound:
-        writer.writerow(("rewritten", "custody", str(found.ledger.place), "", "", ""))
-    for one in found.tables:
-        for what, rows in (("added", one.added), ("withdrawn", one.withdrawn)):
-            writer.writerows((what, one.table, key, "", "", "") for key in one.keys(rows))
-        for key, field, old, new in one.changes():
-            writer.writerow(("changed", one.table, key, field, old, new))
-    files = found.files
-    for what, paths in (
-        ("added", files.added),
-        ("withdrawn", files.removed),
-        ("changed", files.changed),
-    ):
-        writer.writerows((what, "file", path, "", "", "") for path in paths)
-    for old, new in (files.renamed or {}).items():
-        writer.writerow(("renamed", "file", old, "path", old, new))
+    writer.writerows(found.lines())
     return text.getvalue()

@@ -79,9 +79,7 @@ def _in_words(derived: Derived, name: str) -> str:
     spans = derived.tables["span"]
     if name == "volume":
         volumes = derived.tables["size"]["newton_m3"].drop_nulls()
-        return (
-            f"Bars by building and species; {len(volumes)} pieces, {sum(volumes):.1f} m³ in all."
-        )
+        return f"Bars by building and species; {len(volumes)} pieces, {sum(volumes):.1f} m³ in all."
     if name == "rings":
         rings = spans["ring_count"].drop_nulls().to_list()
         return (

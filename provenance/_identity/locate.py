@@ -11,12 +11,14 @@ from __future__ import annotations
 import math
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
+from functools import cached_property
 from typing import TYPE_CHECKING, NamedTuple
 
 from provenance._identity.reading import Reading, Wear, likelihoods, parse_reading, read_wear
 
 if TYPE_CHECKING:
     import numpy as np
+    import pandas as pd
 
 __all__ = ["Candidate", "Found", "PlugRecord", "Seen", "locate_plug"]
 
@@ -40,6 +42,13 @@ DOWEL_SPREAD_MM = 0.6
 DOWEL_FLOOR = 0.02
 DOWEL_UNKNOWN = 0.3
 """How much place, wood and dowel count; people measure and remember wrongly (own estimate)."""
+
+
+_SHOWN = (
+    "stamp", "sample_id", "site_id", "plug_id", "element_id", "function", "species", "dowel_mm",
+    "status", "where", "collected_on", "source",
+)  # fmt: skip
+"""Fields of PlugRecord that the frame of candidates has."""
 
 
 class PlugRecord(NamedTuple):
@@ -101,6 +110,27 @@ class Found:
     searched: int
     candidates: tuple[Candidate, ...]
     unrecorded: float
+
+    @cached_property
+    def frame(self) -> pd.DataFrame:
+        """The candidates as a pandas frame, the likeliest first.
+
+        Columns: probability (0 to 1), then as the record has them stamp, sample_id, site_id,
+        plug_id, element_id, function, species, dowel_mm, status, where and collected_on; `source`
+        is the package or bundle, and `why` the reasons.
+        """
+        import pandas as pd
+
+        rows = [
+            {
+                "probability": one.probability,
+                **{name: getattr(one.plug, name) for name in _SHOWN},
+                "why": "; ".join(one.why),
+            }
+            for one in self.candidates
+        ]
+        frame = pd.DataFrame(rows, columns=["probability", *_SHOWN, "why"])
+        return frame.astype({"probability": "Float64", "dowel_mm": "Float64"})
 
     @property
     def none_fits(self) -> bool:

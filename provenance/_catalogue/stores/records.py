@@ -14,6 +14,7 @@ from pathlib import Path
 from typing import IO, Any
 
 from provenance._bag.bag import tags_in
+from provenance._bag.limits import DEFAULT_LIMITS
 from provenance._base.disk import CHUNK_BYTES
 from provenance._base.errors import UnusableInput, UnusablePackage
 from provenance._catalogue.stores.stores import MARKERS, signature_in_store, survey_store
@@ -23,7 +24,7 @@ from provenance._record.remote import Place, Remote
 
 __all__ = ["Source", "Survey", "find_sources", "open_source", "signature_of", "survey_place"]
 
-LARGEST_TABLE_BYTES = 1_000_000_000
+LARGEST_TABLE_BYTES = DEFAULT_LIMITS.most_table_bytes
 LARGEST_TEXT_BYTES = 16_000_000
 """A bundle may be hostile; what is larger is refused, not read."""
 

@@ -1,0 +1,86 @@
+"""Asks about records as wholes: is a bundle sound, what changed, which hole is this."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+from provenance._api.record import Record
+from provenance._base.errors import UnusableInput
+from provenance._record.remote import Place, place_at
+
+if TYPE_CHECKING:
+    from provenance._bag.verdict import Verdict
+    from provenance._compare.difference import Difference
+    from provenance._identity.locate import Found
+
+__all__ = ["compare", "locate", "verify"]
+
+
+def verify(path: str | Path | Record) -> Verdict:
+    """Say whether a bundle is sound, and what is not.
+
+    `path` is a folder, a zip, or an address that fsspec reads. Every checksum is compared. It may
+    come from a stranger: no link is followed, nothing in it can write outside a temporary folder.
+
+    Returns:
+        The verdict: `sound`, and everything that is wrong in `frame`.
+
+    Raises:
+        UnusableInput: there is nothing at `path`, or it is no bundle.
+    """
+    from provenance._bundle.verify import verify_bundle
+
+    return verify_bundle(_place_of(path))
+
+
+def compare(old: str | Path | Record, new: str | Path | Record) -> Difference:
+    """Say what changed between two bundles of one record.
+
+    Each may be a bundle or a package. Rows are compared by primary key, cell by cell; files by
+    checksum.
+
+    Returns:
+        The difference: `same`, and every cell, row and file that differs in `frame`.
+
+    Raises:
+        UnusableInput: one is neither bundle nor package, is damaged, or lies in a store.
+    """
+    from provenance._compare.compare import compare as compare_places
+
+    places = []
+    for place in map(_place_of, (old, new)):
+        if not isinstance(place, Path):
+            raise UnusableInput(f"{place} lies in a store; copy it to a disk to compare it")
+        places.append(place)
+    return compare_places(*places)
+
+
+def locate(reading: str, *records: str | Path | Record, place: str | None = None) -> Found:
+    """Find the hole that a worn stamp belongs to.
+
+    `reading` is what can be read: `231`, `2?1` (one cannot be read), `2[38]1` (3 or 8), `2..`
+    (broken off behind), `..31` (broken off before), or `6 or 8`. Each of `records` is a record, or
+    the path of a package, a bundle, or a folder of them. `place` is the building or room that the
+    plug is in, by code or name. Several copies of one record count once.
+
+    Returns:
+        The plugs it may be, ranked by probability, in `frame`; `unrecorded` is the probability that
+        it is none of them.
+
+    Raises:
+        UnusableInput: no record is named, or one cannot be read.
+        TreenailError: the reading says nothing that can be looked for (a ValueError too).
+    """
+    from provenance._catalogue.plugs import gather_plugs, read_genera
+    from provenance._identity.locate import Seen, locate_plug
+
+    if not records:
+        raise UnusableInput("no record is named; name at least one in which to look for the plug")
+    places = dict.fromkeys(map(_place_of, records))
+    plugs = [plug for one in places for plug in gather_plugs(one)]
+    return locate_plug(plugs, reading, Seen(place=place), genera=read_genera())
+
+
+def _place_of(record: str | Path | Record) -> Place:
+    return record.path if isinstance(record, Record) else place_at(record)
