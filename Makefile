@@ -24,9 +24,10 @@ check: $(STAMP)  ## lint and types
 	$(BIN)/ruff format --check .
 	$(BIN)/mypy
 
-docs: $(STAMP)  ## write again what is generated: rule list, README tables
+docs: $(STAMP)  ## write rule list and README tables again, and the site into build/docs
 	$(BIN)/python -m provenance._checks.rule_book
 	$(BIN)/python -m provenance._cli.overview README.md
+	$(BIN)/python -m sphinx --quiet --fail-on-warning --keep-going -b html docs build/docs
 
 bench: $(STAMP)  ## measure; prints ratios (see benchmarks/README.md)
 	for script in benchmarks/*.py; do $(BIN)/python $$script || exit 1; done

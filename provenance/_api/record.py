@@ -38,7 +38,7 @@ class Record:
 
     @property
     def path(self) -> Place:
-        """Where it lies: a path, or for a store a value that reads as the address."""
+        """Where it lies, as a path; for a store as a value that reads as the address."""
         return self._path
 
     @property
@@ -148,8 +148,9 @@ class Record:
         packed all the same, with the report.
 
         Returns:
-            Where the bundle lies (`path`), the check's `report`, and what the public edition
-            withholds (`account`, None for the full one).
+            Where the bundle lies (`path`), the check's `report`, and `differing`, files whose bytes
+            are not those that the record has a checksum of. What the public edition withholds
+            stands in its WITHHELD.txt.
 
         Raises:
             AlreadyThere: there is something at `out`.

@@ -24,7 +24,7 @@ def verify(path: str | Path | Record) -> Verdict:
     come from a stranger: no link is followed, nothing in it can write outside a temporary folder.
 
     Returns:
-        The verdict: `sound`, and everything that is wrong in `frame`.
+        The verdict, `sound` or not, with everything that is wrong in `frame`.
 
     Raises:
         UnusableInput: there is nothing at `path`, or it is no bundle.
@@ -41,7 +41,7 @@ def compare(old: str | Path | Record, new: str | Path | Record) -> Difference:
     checksum.
 
     Returns:
-        The difference: `same`, and every cell, row and file that differs in `frame`.
+        The difference; `same` when there is none, every cell, row and file of it in `frame`.
 
     Raises:
         UnusableInput: one is neither bundle nor package, is damaged, or lies in a store.
