@@ -313,6 +313,10 @@ def vocabulary_as_dict(vocabulary: Vocabulary) -> dict[str, Any]:
 
 
 def _field_from(raw: Mapping[str, Any]) -> Field:
+    for one in (raw["name"], raw["type"]):
+        # a bundle's schemas are a stranger's, and columns are called and typed by these
+        if not isinstance(one, str):
+            raise UnusableSchema(f"a field has {one!r} for its name or type, which is no text")
     return Field(
         name=raw["name"],
         type=raw["type"],

@@ -3,14 +3,20 @@
 from __future__ import annotations
 
 import gc
+import json
+import re
 import shutil
 import zipfile
 from collections.abc import Iterator
+from contextlib import suppress
 from pathlib import Path
+from typing import Any
 
 import fsspec
 import pandas as pd
 import pytest
+from hypothesis import HealthCheck, given, settings
+from hypothesis import strategies as st
 
 import provenance
 from provenance._bundle.bag.limits import Limits
@@ -325,3 +331,39 @@ def test_no_link_is_followed_in_a_bundle_folder(bundle) -> None:
     plug.unlink()
     plug.symlink_to("/etc/passwd")
     refused(bundle, "is a link, not a file")
+
+
+# the folder for temporary files serves all examples
+@settings(max_examples=40, suppress_health_check=[HealthCheck.function_scoped_fixture])
+@given(st.data())
+def test_whatever_a_stranger_writes_into_schemas_and_tables_is_read_or_refused(zip_bundle, data):
+    """One value of a description, or a few bytes of a table, is made another one."""
+    with zipfile.ZipFile(zip_bundle) as archive:
+        members = {one.filename: archive.read(one) for one in archive.infolist()}
+    named = re.compile(r"holl-bundle/data/(datapackage\.json|(schemas|tables)/.*)")
+    name = data.draw(st.sampled_from([one for one in members if named.fullmatch(one)]))
+    if name.endswith(".csv"):
+        content = bytearray(members[name])
+        for place in data.draw(st.lists(st.integers(0, len(content) - 1), min_size=1, max_size=4)):
+            content[place] = data.draw(st.sampled_from(b'",\n\r\x00\xffx'))
+    else:
+        document = json.loads(members[name])
+        holder, key = data.draw(st.sampled_from(list(places_in(document))))
+        holder[key] = data.draw(st.sampled_from([None, 3, True, "x", "sample_id", [], {}, ["a"]]))
+        content = json.dumps(document).encode()
+    hostile = zip_bundle.with_name("hostile.zip")
+    with zipfile.ZipFile(hostile, "w") as archive:
+        for member, old in members.items():
+            archive.writestr(member, bytes(content) if member == name else old)
+    with suppress(provenance.TreenailError), provenance.open(hostile) as record:
+        chain = record.chain()
+        assert len(chain) == len(record.table("sample"))
+
+
+def places_in(value: Any) -> Iterator[tuple[Any, Any]]:
+    """Every (object or list, key or position) in a JSON document."""
+    inside = value.items() if isinstance(value, dict) else enumerate(value)
+    for key, one in list(inside):
+        yield value, key
+        if isinstance(one, dict | list):
+            yield from places_in(one)
