@@ -28,6 +28,9 @@ html_show_copyright = False
 default_role = "code"
 autodoc_typehints = "description"
 autodoc_member_order = "bysource"
+# the values that come back are made by the functions, so how they are made concerns nobody
+autodoc_class_signature = "separated"
+autodoc_default_options = {"exclude-members": "__init__, __new__"}
 myst_heading_anchors = 3
 
 PAGES = {

@@ -38,7 +38,7 @@ class BundleFinding:
 
 @dataclass(frozen=True)
 class Verdict:
-    """The outcome of `verify_bundle`.
+    """What a verification says about one bundle.
 
     `depth` is 'full' or 'fast' (sizes and names instead of checksums; table contents not read).
     `looked_at` names the parts that could be judged: a part that a graver fault hid is not in it,
@@ -56,7 +56,10 @@ class Verdict:
 
     @cached_property
     def frame(self) -> pd.DataFrame:
-        """The findings as a pandas frame of texts: part, severity, rule, path, message, remedy."""
+        """The findings as a pandas frame of texts.
+
+        Columns: part, severity, rule, path, message, remedy.
+        """
         import pandas as pd
 
         columns = [one.name for one in fields(BundleFinding)]

@@ -109,7 +109,10 @@ class Report:
 
     @cached_property
     def frame(self) -> pd.DataFrame:
-        """The findings as a pandas frame with the columns COLUMNS."""
+        """The findings as a pandas frame of texts, with `row` as a number.
+
+        Columns: severity, rule, table, row, key, field, value, message, remedy, origin.
+        """
         from provenance._base.frames import to_pandas
 
         return to_pandas(self.found).astype({"row": "int64"})

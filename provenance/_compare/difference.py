@@ -224,7 +224,11 @@ class Difference:
 
     @cached_property
     def frame(self) -> pd.DataFrame:
-        """All of it as a pandas frame of texts: what, where, key, field, old, new."""
+        """All of it as a pandas frame of texts, a row a changed cell, or a row or file as a whole.
+
+        Columns: what (added, withdrawn, changed, renamed or rewritten), where (a table, 'file',
+        'bundle'), key, field, old, new.
+        """
         import pandas as pd
 
         return pd.DataFrame(self.lines(), columns=list(COLUMNS), dtype=str)

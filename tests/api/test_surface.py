@@ -52,7 +52,7 @@ def surface() -> str:
             lines.append(f"{name}{told(value)}")
             continue
         bases = ", ".join(one.__name__ for one in value.__bases__)
-        lines.append(f"class {name}({bases})")
+        lines.append(f"class {name}({bases})".removesuffix("(object)"))
         for member in members.get(name, ()):
             attribute = inspect.getattr_static(value, member, None)
             if attribute is None or member in getattr(value, "__dataclass_fields__", ()):
