@@ -251,3 +251,16 @@ def test_chain_and_catalogue_give_the_same_answer_about_a_date(tmp_path) -> None
     entry = [dict(zip(SAMPLE_COLUMNS, row, strict=True)) for row in read_entry(folder).samples]
     assert chain["outer_year"].to_list() == [one["outer_year"] for one in entry] == [1781]
     assert chain["result_id"].to_list() == ["R-1"]
+
+
+def test_a_result_without_a_date_of_report_is_not_the_newest() -> None:
+    result = dict.fromkeys(COLUMNS["lab_result"], "") | {"sample_id": "A", "outer_year": "1702"}
+    record = {name: [] for name in COLUMNS} | {
+        "sample": [dict.fromkeys(COLUMNS["sample"], "") | {"sample_id": "A"}],
+        "lab_result": [
+            result | {"result_id": "R-1", "reported_on": "2024-06"},
+            result | {"result_id": "R-2", "reported_on": "2023"},
+            result | {"result_id": "R-3"},
+        ],
+    }
+    assert chain_of(snapshot(record, set()))["result_id"].to_list() == ["R-1"]
