@@ -5,7 +5,7 @@ BIN := $(VENV)/bin
 STAMP := $(VENV)/.installed
 TESTS := $(BIN)/python -m pytest -n auto --dist loadfile --no-loadscope-reorder
 
-.PHONY: help demo test test-quick check docs bench lock lowest wheel clean
+.PHONY: help demo test test-quick check mutants docs bench lock lowest wheel clean
 
 help:  ## this list
 	@grep -E '^[a-z-]+:.*##' $(MAKEFILE_LIST) | sed 's/:.*##/\t/' | expand -t 12
@@ -19,10 +19,14 @@ test: $(STAMP)  ## run the tests
 test-quick: $(STAMP)  ## run them without browser, office suite, kills and mounted folders
 	$(TESTS) -m "not heavy"
 
-check: $(STAMP)  ## lint and types
+check: $(STAMP)  ## lint, types, and who may import whom
 	$(BIN)/ruff check .
 	$(BIN)/ruff format --check .
 	$(BIN)/mypy
+	$(BIN)/lint-imports
+
+mutants: $(STAMP)  ## plant a few faults in rules and units, and see that the tests notice
+	$(BIN)/python tests/mutants.py --seed 1 --most 12 provenance/_checks/rules provenance/_intake/values/units.py
 
 docs: $(STAMP)  ## write rule list and README tables again, and the site into build/docs
 	$(BIN)/python -m provenance._checks.rule_book
@@ -33,7 +37,8 @@ bench: $(STAMP)  ## measure; prints ratios (see benchmarks/README.md)
 	for script in benchmarks/*.py; do $(BIN)/python $$script || exit 1; done
 
 lock: $(STAMP)  ## pin the versions that are installed now
-	$(BIN)/pip freeze --exclude-editable | grep -v '^treenail' > requirements.lock
+	echo '# Versions that the tests were last run with on Python 3.11; made by `make lock`.' > requirements.lock
+	$(BIN)/pip freeze --exclude-editable | grep -v '^treenail' >> requirements.lock
 
 lowest: $(STAMP)  ## try the lowest versions that pyproject.toml allows
 	$(BIN)/pip install --quiet --disable-pip-version-check uv

@@ -26,7 +26,7 @@ class Limits:
     most_manifest_bytes: int = 512 * 2**20
     most_json_bytes: int = 256 * 2**20
     longest_line_bytes: int = 16 * 2**20
-    most_table_bytes: int = 2 * 10**9
+    most_table_bytes: int = 10**9
 
 
 DEFAULT_LIMITS = Limits()

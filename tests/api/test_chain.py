@@ -18,7 +18,7 @@ from provenance._api.chain import CHAIN, chain_of
 from provenance._catalogue.entry import SAMPLE_COLUMNS, read_entry
 from provenance._ledger.holdings import Event, last_day, replay, standing_events
 from provenance._model.profile import load_model
-from provenance._record.reading import TableText, table_text
+from provenance._record.reading import TableText, read_table_bytes
 from provenance._record.snapshot import Snapshot
 from provenance._record.tables import ROW
 from tests.builders import a_package
@@ -95,7 +95,7 @@ def snapshot(record: Mapping[str, Rows], lacking: set[str]) -> Snapshot:
         writer = csv.DictWriter(text, tables[name].names, extrasaction="ignore")
         writer.writeheader()
         writer.writerows(record.get(name, ()))
-        return table_text(text.getvalue().encode())
+        return read_table_bytes(text.getvalue().encode())
 
     return Snapshot(replace(MODEL, tables=MappingProxyType(tables)), "memory", read)
 

@@ -19,7 +19,7 @@ from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
 import provenance
-from provenance._bundle.bag.limits import Limits
+from provenance._bag.limits import Limits
 from provenance._bundle.in_place import opened_in_place
 from provenance._record.package import open_package
 
