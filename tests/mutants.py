@@ -1,6 +1,6 @@
 """Plants small faults in the code, one at a time, and lists those that no test notices.
 
-    python tests/mutants.py --seed 1 --most 40 provenance/survey provenance/intake/units.py
+    python tests/mutants.py --seed 1 --most 40 provenance/_survey provenance/_intake/values/units.py
 
 Faults are planted in a copy of the tree, so that a run that is broken off leaves nothing behind.
 Without places all of `TESTS` are meant; the same seed and code give the same sample. Exit code 1: a
@@ -24,11 +24,11 @@ from pathlib import Path
 from typing import NamedTuple
 
 TESTS = {
-    "provenance/checks/rules": ["tests/checks/rules"],
-    "provenance/bundle/redaction": ["tests/bundle/redaction"],
-    "provenance/bundle/verify.py": ["tests/bundle/test_verify.py", "tests/bundle/test_bag.py"],
-    "provenance/survey": ["tests/survey"],
-    "provenance/intake/units.py": ["tests/intake/test_units.py"],
+    "provenance/_checks/rules": ["tests/checks/rules"],
+    "provenance/_bundle/redaction": ["tests/bundle/redaction"],
+    "provenance/_bundle/verify.py": ["tests/bundle/test_verify.py", "tests/bundle/test_bag.py"],
+    "provenance/_survey": ["tests/survey"],
+    "provenance/_intake/values/units.py": ["tests/intake/test_units.py"],
 }
 """The tests that should notice a fault in a folder or module."""
 ALLOWED = {
