@@ -45,16 +45,18 @@ class FigureFile:
 
 Draw = Callable[[ChartPage, Derived, Places], Sequence[str] | None]
 """Draws on a page, and returns the words below the figure; None where there are no data."""
+InWords = Callable[[Derived], str]
+"""Says what a figure shows, for those who cannot see it; only where there are data."""
 
 
 def figures(derived: Derived, places: Places) -> list[Figure]:
     """Every figure that has data, in the order of FIGURES."""
     made = []
-    for name, (title, draw) in FIGURES.items():
+    for name, (title, draw, in_words) in FIGURES.items():
         page = ChartPage(title)
         caption = draw(page, derived, places)
         if caption is not None:
-            words = _in_words(derived, name)
+            words = in_words(derived)
             sheet = page.sheet(caption, " ".join([words, *caption]))
             made.append(Figure(name, title, words, sheet))
     return made
@@ -74,18 +76,8 @@ def draw_figures(package: Package, derived: Derived, folder: Path) -> list[Figur
     return files
 
 
-def _in_words(derived: Derived, name: str) -> str:
-    """What a figure shows, for those who cannot see it."""
-    spans = derived.tables["span"]
-    if name == "volume":
-        volumes = derived.tables["size"]["newton_m3"].drop_nulls()
-        return f"Bars by building and species; {len(volumes)} pieces, {sum(volumes):.1f} m³ in all."
-    if name == "rings":
-        rings = spans["ring_count"].drop_nulls().to_list()
-        return (
-            f"Bars by number of rings; {len(rings)} samples of {min(rings)} to {max(rings)} rings."
-        )
-    dated = dated_spans(spans)
+def _dates_in_words(derived: Derived) -> str:
+    dated = dated_spans(derived.tables["span"])
     years = dated["outer_year"].to_list()
     cutting = (dated["cutting"] == "cutting").sum()
     return (
@@ -94,11 +86,25 @@ def _in_words(derived: Derived, name: str) -> str:
     )
 
 
-FIGURES: dict[str, tuple[str, Draw]] = {
-    "dated-samples": ("Dated samples by building and room", bar_diagram),
-    "outside-dates": ("Outside dates", outside_histogram),
-    "outside-decades": ("Outside dates by decade, stem and leaf", stem_and_leaf_figure),
-    "volume": ("Volume of recorded wood by building and species", volume_bars),
-    "rings": ("Rings in the dated samples", age_bars),
+def _volume_in_words(derived: Derived) -> str:
+    volumes = derived.tables["size"]["newton_m3"].drop_nulls()
+    return f"Bars by building and species; {len(volumes)} pieces, {sum(volumes):.1f} m³ in all."
+
+
+def _rings_in_words(derived: Derived) -> str:
+    rings = derived.tables["span"]["ring_count"].drop_nulls().to_list()
+    return f"Bars by number of rings; {len(rings)} samples of {min(rings)} to {max(rings)} rings."
+
+
+FIGURES: dict[str, tuple[str, Draw, InWords]] = {
+    "dated-samples": ("Dated samples by building and room", bar_diagram, _dates_in_words),
+    "outside-dates": ("Outside dates", outside_histogram, _dates_in_words),
+    "outside-decades": (
+        "Outside dates by decade, stem and leaf",
+        stem_and_leaf_figure,
+        _dates_in_words,
+    ),
+    "volume": ("Volume of recorded wood by building and species", volume_bars, _volume_in_words),
+    "rings": ("Rings in the dated samples", age_bars, _rings_in_words),
 }
-"""File name → title and the function that draws it, in the order of a report."""
+"""File name → title, what draws it and what says it in words, in the order of a report."""
