@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from concurrent.futures import ProcessPoolExecutor
+from multiprocessing import get_context
 
 import pytest
 from hypothesis import given
@@ -111,7 +112,8 @@ def _reserve_in_a_process(folder) -> list[str]:
 
 def test_two_people_who_reserve_at_once_get_different_numbers(tmp_path) -> None:
     package = a_package(tmp_path).with_row("site").package
-    with ProcessPoolExecutor(2) as pool:
+    # a fork would lack the threads of the table engine
+    with ProcessPoolExecutor(2, mp_context=get_context("spawn")) as pool:
         got = list(pool.map(_reserve_in_a_process, [package.folder] * 4))
     numbers = [number for one in got for number in one]
     assert len(numbers) == len(set(numbers)) == 40
