@@ -44,7 +44,7 @@ _MODULES = {
     "_api.several": ("compare", "locate", "verify"),
     "_base.errors": ("AlreadyThere", "TreenailError", "UnusableInput", "UnusablePackage"),
     "_base.findings": ("Report",),
-    "_bundle.bag.verdict": ("Verdict",),
+    "_bag.verdict": ("Verdict",),
     "_bundle.pack": ("Packed",),
     "_compare.difference": ("Difference",),
     "_identity.locate": ("Found",),

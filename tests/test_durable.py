@@ -11,6 +11,8 @@ from provenance._base import durable
 from provenance._base.durable import put_in_place, sync_file, sync_folder, sync_path
 from provenance._base.errors import TreenailError
 
+pytestmark = pytest.mark.usefixtures("real_disk")
+
 
 class HeldOpen:
     """os.replace of a Windows on which another program has the target open for a while."""

@@ -18,12 +18,12 @@ import pytest
 from click.testing import CliRunner, Result
 from pypdf import PdfReader
 
-from provenance import durable, together
 from provenance._accession import received
 from provenance._accession.accession import Accessioned, AlreadyAccessioned, accession
 from provenance._accession.damage import DamagedBundle
 from provenance._accession.numbers import UnusableNumber
 from provenance._accession.register import read_register
+from provenance._base import durable
 from provenance._base.errors import AlreadyThere, TreenailError, UnusableInput
 from provenance._bundle.describe.editions import PUBLIC
 from provenance._bundle.pack import pack_bundle
@@ -35,6 +35,7 @@ from provenance._cli import treenail
 from provenance._drawing.paper import paper_named
 from provenance._ledger.custody import append_events, verify_chain
 from provenance._ledger.holdings import holdings_frame
+from provenance._record import together
 from tests.builders import PackageBuilder
 from tests.bundle.test_hostile import sealed_anew
 from tests.bundle.test_pack import bytes_of

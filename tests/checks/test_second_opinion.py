@@ -206,7 +206,7 @@ def test_a_json_schema_inside_a_field_is_not_followed() -> None:
 
 def test_a_descriptor_that_the_library_refuses_is_a_difference(package: Package) -> None:
     def spoil(descriptor: dict[str, Any]) -> None:
-        descriptor["resources"][0]["name"] = 7
+        descriptor["resources"][0]["title"] = 7
 
     opinion = opinion_on(described_anew(package, spoil))
     assert {one.table for one in opinion.library_alone} == {"datapackage.json"}

@@ -15,6 +15,7 @@ from pathlib import Path
 from urllib.parse import quote
 
 SEPARATOR = b"\x00<<>>\x00"
+_CHECKSUM = re.compile(rb"\b[0-9a-f]{64}(?:[0-9a-f]{64})?\b")
 
 
 def text_spellings(text: str) -> set[bytes]:
@@ -138,6 +139,8 @@ class Haystack:
         self.streams = list(every_stream(path))
         self._raw = SEPARATOR.join(raw for _, raw in self.streams)
         self._small = self._raw.lower()
+        # in the digits of checksums every short number turns up by chance
+        self._numbers = _CHECKSUM.sub(SEPARATOR, self._small)
 
     def where(self, small: set[bytes], exact: set[bytes] = frozenset()) -> list[str]:  # type: ignore[assignment]
         """The streams that hold one of the spellings; `small` ones are in small letters."""
@@ -155,4 +158,5 @@ class Haystack:
         return self.where(text_spellings(text), exact_spellings(text))
 
     def of_number(self, number: str) -> list[str]:
-        return self.where(*number_spellings(number))
+        small, exact = number_spellings(number)
+        return self.where({one for one in small if one in self._numbers}, exact)
