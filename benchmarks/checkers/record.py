@@ -12,7 +12,6 @@ from types import MappingProxyType
 import numpy as np
 import polars as pl
 
-from provenance._model.profile import load_model
 from provenance._model.schema import Model
 from provenance._record.package import Package, read_model, write_model
 
@@ -24,6 +23,9 @@ SHARE = {"place": 0.5, "element": 1, "sample": 1, "plug": 1, "lab_result": 0.5}
 
 def bench_model() -> Model:
     """The real tables without the links that lead out of TABLES."""
+    # asked for here, because who reads a record needs no profiles
+    from provenance._model.profile import load_model
+
     model = load_model("blank")
     tables = {
         name: replace(

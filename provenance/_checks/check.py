@@ -96,6 +96,9 @@ def check_package(
         except Exception as error:
             # raised below, when the others have had their say
             failed[one.id] = error
+        if own and one.on_disk and one.table in texts:
+            # rules about the ledger read its texts once more
+            tables.let_go(one.table)
         step()
     # the cells have been asked everything; very many findings need the room
     del tables, typed, texts

@@ -270,8 +270,13 @@ def _with_frame(labels: tuple[str, ...], body: bytes, *, records: int, faults: F
     # of the rows whose first cell is empty few are blank altogether
     blank = numbered.filter(pl.col(positions[0]) == "")
     blank = blank.filter(pl.all_horizontal(pl.col(positions) == ""))
-    texts = numbered.select(ROW, *(pl.col(old).alias(new) for new, old in kept.items()))
-    return TableText(labels, texts, blank[ROW], faults)
+    # most columns of most records are blank, and blank columns share one piece of memory
+    written = frame.lazy().select((pl.all() != "").any()).collect().row(0, named=True)
+    nothing = pl.repeat("", records, dtype=pl.String, eager=True)
+    columns = [
+        (frame[old] if written[old] else nothing).alias(new) for new, old in kept.items()
+    ]
+    return TableText(labels, pl.DataFrame([numbered[ROW], *columns]), blank[ROW], faults)
 
 
 def _is_utf8(data: bytes) -> bool:

@@ -8,7 +8,7 @@ import polars as pl
 
 from provenance._record.snapshot import Snapshot
 
-__all__ = ["codes_with", "look_up", "looping", "starts_of_chains"]
+__all__ = ["beside", "codes_with", "look_up", "looping", "starts_of_chains"]
 
 
 def codes_with(tables: Snapshot, vocabulary: str, attribute: str, *values: object) -> list[str]:
@@ -33,7 +33,16 @@ def look_up(
     )
     if found[key].n_unique() < len(found):
         found = found.unique(subset=key, keep="first", maintain_order=True)
-    return frame.join(found, on=key, how="left", maintain_order="left")
+    return beside(frame, found, key)
+
+
+def beside(frame: pl.DataFrame, found: pl.DataFrame, key: str) -> pl.DataFrame:
+    """The frame with the columns of `found`, which has one row a `key`, behind its own.
+
+    Its own columns are shared and not copied, as a join of the whole frame would copy them.
+    """
+    joined = frame.select(key).join(found, on=key, how="left", maintain_order="left")
+    return frame.hstack(joined.drop(key))
 
 
 def looping(frame: pl.DataFrame, key: str, pointer: str) -> pl.DataFrame:

@@ -5,7 +5,7 @@ from __future__ import annotations
 import polars as pl
 
 from provenance._checks.language.dates import date_bounds
-from provenance._checks.language.links import codes_with, look_up, starts_of_chains
+from provenance._checks.language.links import beside, codes_with, look_up, starts_of_chains
 from provenance._record.joined import codes_in, superseded
 from provenance._record.snapshot import Snapshot
 from provenance._record.tables import ROW
@@ -59,12 +59,8 @@ def _join_wood(tables: Snapshot) -> pl.DataFrame:
     frame = look_up(tables["sample"], "element_id", tables, "element", _WOOD)
     sites = date_bounds(tables["site"], *_SITE_DATES).filter(pl.col("site_id").is_not_null())
     dates = [f"{name}{part}" for name in _SITE_DATES for part in ("", "_first", "_last")]
-    frame = frame.join(
-        sites.select("site_id", *dates).unique("site_id", keep="first", maintain_order=True),
-        on="site_id",
-        how="left",
-        maintain_order="left",
-    )
+    sites = sites.select("site_id", *dates).unique("site_id", keep="first", maintain_order=True)
+    frame = beside(frame, sites, "site_id")
     return date_bounds(frame, "collected_on").with_columns(
         leaves_hole=pl.col("kind").is_in(codes_with(tables, "sample_kind", "leaves_hole", True)),
         cuts_wood=pl.col("kind").is_in(codes_with(tables, "sample_kind", "cuts_wood", True)),
@@ -100,20 +96,19 @@ def _join_samples(tables: Snapshot) -> pl.DataFrame:
         )
         .unique("sample_id", keep="first", maintain_order=True)
     )
-    return (
-        date_bounds(tables["lab_result"], "reported_on")
-        .join(samples, on="sample_id", how="left", maintain_order="left")
-        .with_columns(
-            inner_signs=codes_in("inner_symbol"),
-            outer_signs=codes_in("outer_symbol"),
-            superseded=superseded(tables),
-        )
+    results = date_bounds(tables["lab_result"], "reported_on")
+    return beside(results, samples, "sample_id").with_columns(
+        inner_signs=codes_in("inner_symbol"),
+        outer_signs=codes_in("outer_symbol"),
+        superseded=superseded(tables),
     )
 
 
 def live_results(tables: Snapshot) -> pl.DataFrame:
     """The results that no later one replaces."""
-    return results_with_samples(tables).filter(~pl.col("superseded"))
+    results = results_with_samples(tables)
+    # mostly none is, and then nothing need be copied
+    return results.filter(~pl.col("superseded")) if results["superseded"].any() else results
 
 
 def parcel_samples(tables: Snapshot) -> pl.DataFrame:

@@ -15,6 +15,7 @@ from provenance._checks.language.views import (
 )
 from provenance._record.joined import codes_in
 from provenance._record.snapshot import Snapshot
+from provenance._record.tables import ROW
 
 WITH_YEARS = ("dated", "tentative")
 YEARS = ("inner_year", "outer_year", "felled_from_year", "felled_to_year")
@@ -84,6 +85,8 @@ def never_sent(tables: Snapshot) -> pl.DataFrame:
     """Where the sample lies is known only through the ledger."""
     return (
         results_with_samples(tables)
+        # a record may have very many of them
+        .select(ROW, "result_id", "laboratory_id", "sample_id")
         .join(ledger(tables), on="sample_id", how="semi", maintain_order="left")
         .join(
             _arrivals(tables), on=["sample_id", "laboratory_id"], how="anti", maintain_order="left"
