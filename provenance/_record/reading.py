@@ -272,9 +272,10 @@ def _with_frame(labels: tuple[str, ...], body: bytes, *, records: int, faults: F
     blank = blank.filter(pl.all_horizontal(pl.col(positions) == ""))
     # most columns of most records are blank, and blank columns share one piece of memory
     written = frame.lazy().select((pl.all() != "").any()).collect().row(0, named=True)
-    nothing = pl.Series([""]).new_from_index(0, records)
+    unwritten = pl.Series([""]).new_from_index(0, records)
     columns = [
-        (frame.get_column(old) if written[old] else nothing).alias(new) for new, old in kept.items()
+        (frame.get_column(old) if written[old] else unwritten).alias(new)
+        for new, old in kept.items()
     ]
     return TableText(labels, pl.DataFrame([numbered[ROW], *columns]), blank[ROW], faults)
 
