@@ -57,8 +57,6 @@ from provenance._bundle.describe.lineage import identity_of
 from provenance._drawing.paper import Paper
 from provenance._record.together import Staging, finish_writing, is_unfinished, writing_together
 
-__all__ = ["Accessioned", "AlreadyAccessioned", "accession"]
-
 
 class AlreadyAccessioned(TreenailError):
     """The very same bundle has a number already; nothing was written."""

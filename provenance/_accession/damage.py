@@ -11,8 +11,6 @@ from provenance._base.errors import TreenailError
 from provenance._bundle.describe.plain_text import bullet, flat, paragraph
 from provenance._bundle.unpack import is_of_the_record
 
-__all__ = ["DamagedBundle", "damage_in", "letter_to_depositor"]
-
 MOST_NAMED = 200
 
 # names of files and commands are to be copied out of a letter whole

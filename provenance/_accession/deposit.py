@@ -14,8 +14,6 @@ from provenance._identity.selection import select_samples
 from provenance._ledger.handover import record_events
 from provenance._ledger.holdings import Holding, holdings_of
 
-__all__ = ["with_deposit"]
-
 
 def with_deposit(
     received: Received,

@@ -12,8 +12,6 @@ from pathlib import Path
 
 from provenance._bundle.describe.lineage import ACCESSION_TAG
 
-__all__ = ["FORMER_TAG", "numbered_tags"]
-
 FORMER_TAG = "Former-Accession-Number"
 """Where the number of another repository goes that a bundle came with."""
 

@@ -23,8 +23,6 @@ from datetime import date
 
 from provenance._base.errors import TreenailError
 
-__all__ = ["NumberPattern", "UnusableNumber", "folder_name", "number_pattern", "plain_number"]
-
 LONGEST = 60
 _PIECE = re.compile(r"\{([^{}]*)\}|([^{}]+)")
 _FIELD = re.compile(r"year|month|serial(?::0([1-9]))?")

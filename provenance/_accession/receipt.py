@@ -21,8 +21,6 @@ from provenance._drawing.qr import draw_code, encode_to_fit
 from provenance._identity.payload import one_line
 from provenance._printing.papers.consignment_list import draw_head, page_frame
 
-__all__ = ["Receipt", "print_receipt", "receipt_of"]
-
 CODE_MM = 42.0
 TEXT = 9.0
 SIGNATURES_MM = 38.0

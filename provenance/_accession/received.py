@@ -22,8 +22,6 @@ from provenance._bundle.verify import judge_folder, opened_bundle
 from provenance._record.origin import Ancestor
 from provenance._record.package import DESCRIPTOR, Package, read_model
 
-__all__ = ["Received", "opened_received"]
-
 
 @dataclass(frozen=True)
 class Received:

@@ -9,8 +9,6 @@ from pathlib import Path
 
 from provenance._base.errors import UnusableInput
 
-__all__ = ["Accession", "find_bundle", "line_of", "read_register", "register_bytes"]
-
 
 @dataclass(frozen=True)
 class Accession:

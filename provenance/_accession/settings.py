@@ -12,8 +12,6 @@ from provenance._base.resources import shipped
 from provenance._model.profile import check_against_schema
 from provenance._model.schema import read_yaml
 
-__all__ = ["SETTINGS", "Repository", "new_settings", "read_repository"]
-
 SETTINGS = "repository.yaml"
 """Where the settings are looked for, beside the register."""
 

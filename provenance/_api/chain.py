@@ -12,8 +12,6 @@ from provenance._ledger.holdings import Holding, after, events_of
 from provenance._record.snapshot import Snapshot
 from provenance._record.tables import ROW
 
-__all__ = ["CHAIN", "chain_of"]
-
 _TEXT, _WHOLE = pl.String(), pl.Int64()
 CHAIN: Mapping[str, pl.DataType] = {
     "sample_id": _TEXT,

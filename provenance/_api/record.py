@@ -19,8 +19,6 @@ if TYPE_CHECKING:
     from provenance._bundle.pack import Packed
     from provenance._record.snapshot import Snapshot
 
-__all__ = ["Record", "new", "open"]
-
 
 class Record:
     """The record of one package or bundle; `provenance.open` and `provenance.new` make one.

@@ -14,8 +14,6 @@ if TYPE_CHECKING:
     from provenance._compare.difference import Difference
     from provenance._identity.locate import Found
 
-__all__ = ["compare", "locate", "verify"]
-
 
 def verify(path: str | Path | Record) -> Verdict:
     """Say whether a bundle is sound, and what is not.

@@ -11,8 +11,6 @@ from provenance._base.errors import UnusableInput
 if TYPE_CHECKING:
     import polars as pl
 
-__all__ = ["FORMATS", "answer_bytes"]
-
 FORMATS = ("table", "csv", "json", "geojson", "parquet")
 
 WIDEST = 32

@@ -18,8 +18,6 @@ from provenance._catalogue.stores.spread import HERE, Broken, Crew, do_each
 from provenance._identity.locate import PlugRecord
 from provenance._record.remote import Place, Remote, lies_below, place_at
 
-__all__ = ["INDEX_NAME", "Update", "index_place", "update_catalogue", "withdraw_bundle"]
-
 INDEX_NAME = "catalogue.sqlite"
 COMMIT_SECONDS = 2.0
 """At most so much reading is lost to a kill; a commit for every bundle would wait for the disk."""

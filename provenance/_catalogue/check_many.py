@@ -15,8 +15,6 @@ from provenance._catalogue.stores.spread import HERE, Broken, Crew, do_each
 from provenance._record.package import DESCRIPTOR, Package
 from provenance._record.remote import Place
 
-__all__ = ["Checked", "check_each", "check_source", "report_on", "sources_at"]
-
 
 @dataclass(frozen=True)
 class Checked:

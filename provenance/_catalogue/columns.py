@@ -8,8 +8,6 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
-__all__ = ["CATALOGUE_TABLES", "CATALOGUE_VERSION", "CatalogueTable", "Column", "catalogue_text"]
-
 CATALOGUE_VERSION = 1
 
 

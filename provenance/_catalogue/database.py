@@ -16,8 +16,6 @@ from pathlib import Path
 from provenance._base.errors import TreenailError
 from provenance._catalogue.columns import CATALOGUE_TABLES, CATALOGUE_VERSION
 
-__all__ = ["now", "opened_catalogue", "read_only_catalogue", "transaction", "warn_of_clock"]
-
 APPLICATION_ID = 0x7472_6E6C
 """The letters 'trnl' in the file's header, so that another program's database is not written to."""
 

@@ -18,8 +18,6 @@ from provenance._record.remote import Place
 if TYPE_CHECKING:
     from provenance._model.schema import Vocabulary
 
-__all__ = ["SAMPLE_COLUMNS", "TABLE_COLUMNS", "Entry", "read_entry", "read_symbols"]
-
 Row = Mapping[str, str]
 
 

@@ -17,8 +17,6 @@ from typing import Any
 
 from provenance._ledger.holdings import Event, Holding, after, standing_events
 
-__all__ = ["JoinedTables", "PackedRows", "pack_rows"]
-
 CACHE_KB = 32_000
 STRETCH_ROWS = 5_000
 

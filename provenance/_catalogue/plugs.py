@@ -16,8 +16,6 @@ from provenance._catalogue.stores.records import find_sources
 from provenance._identity.locate import PlugRecord
 from provenance._record.remote import Place
 
-__all__ = ["gather_plugs", "index_plugs", "read_genera", "read_plugs", "stored_plugs"]
-
 
 def read_genera() -> dict[str, str]:
     """Species code → genus, as shipped: by it `locate` tells which woods are near each other."""

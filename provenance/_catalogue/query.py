@@ -14,8 +14,6 @@ from provenance._catalogue.database import read_only_catalogue
 if TYPE_CHECKING:
     import polars as pl
 
-__all__ = ["KINDS", "Wanted", "ask_sql", "find_in_catalogue", "packed_packages"]
-
 KINDS = ("samples", "sites", "bundles")
 
 

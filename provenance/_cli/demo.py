@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING
 import click
 
 if TYPE_CHECKING:
-    from provenance._demo import Did
+    from provenance._demo.stage import Did
 
 
 @click.command("demo")

@@ -9,8 +9,6 @@ from pathlib import Path
 from provenance._base.disk import write_text
 from provenance._cli import COMMANDS
 
-__all__ = ["commands_table", "with_commands_table"]
-
 BEGIN, END = "<!-- commands: begin (made by 'make docs') -->", "<!-- commands: end -->"
 
 

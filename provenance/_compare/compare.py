@@ -21,8 +21,6 @@ from provenance._ledger.custody import NOT_COVERED
 from provenance._ledger.custody import TABLE as LEDGER
 from provenance._record.origin import NUMBERED
 
-__all__ = ["compare"]
-
 MOST_SENTENCES = 1000
 """So many broken numbers are put into words; the tables hold all of them."""
 _SEALS = ("previous_sha256", *sorted(NOT_COVERED))

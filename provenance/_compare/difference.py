@@ -13,8 +13,6 @@ import polars as pl
 if TYPE_CHECKING:
     import pandas as pd
 
-__all__ = ["COLUMNS", "Difference", "FileDifference", "LedgerDifference", "Side", "TableDifference"]
-
 KEY, FIELD, OLD, NEW = "key", "field", "old", "new"
 COLUMNS = ("what", "where", KEY, FIELD, OLD, NEW)
 """The columns of `Difference.lines`."""

@@ -12,8 +12,6 @@ from provenance._base.visible import visible
 from provenance._checks.report_text import counted
 from provenance._compare.difference import COLUMNS, NTH, Difference, TableDifference
 
-__all__ = ["difference_csv", "difference_json", "difference_text", "headlines", "ledger_sentence"]
-
 _LONGEST_VALUE = 60
 
 

@@ -7,8 +7,6 @@ from provenance._base.page_templates import page_templates
 from provenance._compare.difference import Difference
 from provenance._compare.report import headlines, ledger_sentence
 
-__all__ = ["MOST_ON_A_PAGE", "difference_html"]
-
 MOST_ON_A_PAGE = 500
 """Lines of one list that a page shows; more make a page that no browser opens gladly."""
 

@@ -13,8 +13,6 @@ from provenance._model.schema import Table
 from provenance._record.snapshot import Snapshot
 from provenance._record.tables import ROW
 
-__all__ = ["apply_difference", "compare_rows", "read_rows"]
-
 _OLD_SIDE = "\x00old"
 """Ending of a column's name while two tables are joined; no CSV header holds a NUL."""
 

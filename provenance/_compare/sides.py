@@ -23,8 +23,6 @@ from provenance._compare.difference import Side
 from provenance._record.origin import ancestor_from
 from provenance._record.package import DESCRIPTOR, Package, open_package, read_model
 
-__all__ = ["OpenSide", "opened_side"]
-
 
 @dataclass(frozen=True)
 class OpenSide:

@@ -45,8 +45,6 @@ from provenance._demo.steps import (
     verify_bundles,
 )
 
-__all__ = ["STEPS", "DemoResult", "Did", "Stage", "run_demo"]
-
 SOUND_STEPS: tuple[Callable[[Stage], Did], ...] = (
     lay_out_papers,
     start_package,

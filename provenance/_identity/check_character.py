@@ -16,8 +16,6 @@ from stdnum.iso7064 import mod_37_36
 
 from provenance._base.errors import UnreadableValue
 
-__all__ = ["ALPHABET", "check_character", "fits_check_character", "likely_meant"]
-
 ALPHABET = "0123456789ABCDEFGHIJKLMNOPQRSTUVWXYZ"
 IGNORED = frozenset(" -._/")
 LONGEST = 64

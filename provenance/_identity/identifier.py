@@ -13,8 +13,6 @@ from provenance._identity.check_character import (
     likely_meant,
 )
 
-__all__ = ["SampleIdentifier", "checked_identifier", "full_identifier", "parse_identifier"]
-
 # hyphen-minus, the typographic dashes that word processors put in its place, and blanks
 _BETWEEN_PARTS = re.compile(r"[-‐‑‒–—−\s]+")
 _HINTS_SHOWN = 3

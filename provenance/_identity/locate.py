@@ -20,8 +20,6 @@ if TYPE_CHECKING:
     import numpy as np
     import pandas as pd
 
-__all__ = ["Candidate", "Found", "PlugRecord", "Seen", "locate_plug"]
-
 UNRECORDED = 0.05
 """Share of plugs met in a building that the searched records do not hold (own estimate)."""
 

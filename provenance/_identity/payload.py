@@ -24,8 +24,6 @@ from provenance._base.errors import UnreadableValue
 from provenance._identity.check_character import check_character
 from provenance._identity.identifier import full_identifier, parse_identifier
 
-__all__ = ["LAYOUT_VERSION", "SampleLabel", "compose_payload", "one_line", "read_payload"]
-
 MAGIC = "treenail"
 LAYOUT_VERSION = 1
 LONGEST_TEXT = 40

@@ -32,8 +32,6 @@ from provenance._base.resources import shipped
 if TYPE_CHECKING:
     import numpy as np
 
-__all__ = ["Reading", "Seen", "Wear", "likelihoods", "parse_reading", "read_wear"]
-
 CHARACTERS = "0123456789ABCDEFGHIJKLMNOPQRSTUVWXYZ"
 UNREADABLE = "?"
 

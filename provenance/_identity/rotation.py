@@ -10,16 +10,6 @@ from __future__ import annotations
 from collections.abc import Collection, Mapping
 from types import MappingProxyType
 
-__all__ = [
-    "HALF_TURN",
-    "ORIENTATION_MARK",
-    "ambiguous_with",
-    "is_marked",
-    "mark_orientation",
-    "reads_alike",
-    "turned",
-]
-
 # character -> the character it reads like after half a turn. A whole column is turned by
 # replacing each character by this table and reversing the text; a stamp with any other
 # character cannot be misread this way.

@@ -7,8 +7,6 @@ from collections.abc import Sequence
 
 from provenance._base.errors import TreenailError
 
-__all__ = ["number_order", "select_samples"]
-
 _DIGITS = re.compile(r"([0-9]+)")
 _RANGE = re.compile(r"([A-Z]*)(\d+)\s*-\s*\1(\d+)")
 

@@ -18,8 +18,6 @@ from provenance._record.origin import read_origin
 if TYPE_CHECKING:
     from provenance._record.package import Package
 
-__all__ = ["DIES", "NoNumbersLeft", "Reservation", "free_numbers", "reserve_stamps"]
-
 DIES = "0123456789"
 """A whole set of steel dies."""
 

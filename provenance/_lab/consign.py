@@ -26,8 +26,6 @@ if TYPE_CHECKING:
 
     from provenance._record.package import Package
 
-__all__ = ["Parcel", "consign_samples", "parcel_list", "write_results_form"]
-
 LIST_COLUMNS = (
     "sample_id",
     "kind",

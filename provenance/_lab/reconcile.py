@@ -31,8 +31,6 @@ if TYPE_CHECKING:
     from provenance._model.schema import Model
     from provenance._record.package import Package
 
-__all__ = ["LINE_COLUMNS", "Reconciliation", "reconcile_results", "reconciliation_html"]
-
 LINE_COLUMNS = (
     "sample_id",
     "element_id",

@@ -28,8 +28,6 @@ if TYPE_CHECKING:
     from provenance._intake.mapping.mapping import FormMapping
     from provenance._record.package import Package
 
-__all__ = ["ResultsRead", "import_results", "link_revisions", "read_notations"]
-
 TABLE = "lab_result"
 SAME_DETERMINATION = ("sample_id", "laboratory_id", "method")
 CONTENT = (

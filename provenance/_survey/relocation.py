@@ -34,8 +34,6 @@ from provenance._survey.relocation_facts import Relocation, gather_relocation
 if TYPE_CHECKING:
     from provenance._record.package import Package
 
-__all__ = ["draw_relocation", "write_relocation_sheets"]
-
 _MARGIN, _GAP = 12 * MM, 4 * MM
 _MAP_WIDTH_MM, _MAP_SHARE = 112.0, 0.265
 """Share of the page's height, so that a shorter page leaves room for the cautions."""

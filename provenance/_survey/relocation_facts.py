@@ -24,8 +24,6 @@ if TYPE_CHECKING:
     from provenance._record.package import Package
     from provenance._record.snapshot import Row
 
-__all__ = ["Relocation", "gather_relocation"]
-
 _POINTS = (
     "north",
     "north-east",

@@ -11,8 +11,6 @@ from provenance._survey.parts.precision import LARGEST_RESIDUAL
 if TYPE_CHECKING:
     import pandas as pd
 
-__all__ = ["residual_lines"]
-
 EXPLANATION = (
     "Readings by point. Off by: measured minus computed, from all readings together. Times: the",
     "same against what chance allows that reading; beyond "

@@ -33,8 +33,6 @@ from provenance._catalogue.stores.records import signature_of
 from provenance._catalogue.stores.spread import HERE, Broken, Crew, assembled, do_each
 from provenance._record.remote import Place, lies_below, place_at
 
-__all__ = ["Audit", "audit_place"]
-
 
 @dataclass(frozen=True)
 class Audit:

@@ -8,8 +8,6 @@ from typing import Any
 from provenance._catalogue.audit.audit import Audit
 from provenance._catalogue.audit.standing import WORDS
 
-__all__ = ["audit_as_dict", "audit_html", "audit_json", "audit_lines"]
-
 MOST_ROWS = 2_000
 MOST_FILES = 5
 """The page names so many bundles of one standing, and files of one bundle; JSON names all."""

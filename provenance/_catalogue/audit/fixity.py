@@ -17,15 +17,6 @@ from provenance._catalogue.stores.records import open_source, signature_of
 from provenance._catalogue.stores.stores import file_states
 from provenance._record.remote import Place, Remote
 
-__all__ = [
-    "OUTCOMES",
-    "Begun",
-    "Examination",
-    "begin_examination",
-    "examine_bundle",
-    "finish_examination",
-]
-
 OUTCOMES = (
     "sound", "changed", "faulty", "damaged", "unsettled", "unreadable", "not_examined"
 )  # fmt: skip

@@ -23,8 +23,6 @@ from provenance._catalogue.audit.fixity import (
 from provenance._catalogue.stores.spread import Broken
 from provenance._record.remote import Place
 
-__all__ = ["LARGE_BYTES", "Large", "Piece", "Piecework", "PutTogether"]
-
 LARGE_BYTES = 2 * 10**9
 """From here on a bundle is shared out, where there are several workers."""
 

@@ -9,8 +9,6 @@ from typing import Any
 
 from provenance._record.remote import Place, lies_below, place_at
 
-__all__ = ["WORDS", "standing_of"]
-
 WORDS = {
     "damaged": "Damaged",
     "missing": "Missing",

@@ -22,8 +22,6 @@ from provenance._record.package import DESCRIPTOR
 from provenance._record.reading import TableText, read_table_bytes
 from provenance._record.remote import Place, Remote
 
-__all__ = ["Source", "Survey", "find_sources", "open_source", "signature_of", "survey_place"]
-
 LARGEST_TABLE_BYTES = DEFAULT_LIMITS.most_table_bytes
 LARGEST_TEXT_BYTES = 16_000_000
 """A bundle may be hostile; what is larger is refused, not read."""

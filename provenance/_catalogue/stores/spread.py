@@ -19,8 +19,6 @@ from typing import Any, Generic, TypeVar
 
 from provenance._base.errors import TreenailError
 
-__all__ = ["HERE", "Broken", "Crew", "assembled", "do_each"]
-
 Item = TypeVar("Item")
 Result = TypeVar("Result")
 

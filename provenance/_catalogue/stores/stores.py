@@ -14,8 +14,6 @@ from typing import Any
 from provenance._record.package import DESCRIPTOR
 from provenance._record.remote import Entry, Remote
 
-__all__ = ["MARKERS", "file_states", "signature_in_store", "survey_store"]
-
 MARKERS = ("manifest-sha256.txt", "manifest-sha512.txt", "bagit.txt")
 """What makes a folder a bag; the first that is there stands for it."""
 

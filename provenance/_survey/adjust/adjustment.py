@@ -35,8 +35,6 @@ if TYPE_CHECKING:
 
     from provenance._record.package import Package
 
-__all__ = ["RESIDUAL_COLUMNS", "TABLE", "SurveyResult", "adjust_survey", "survey_package"]
-
 TABLE = "position"
 RESIDUAL_COLUMNS = (
     "tie_id",

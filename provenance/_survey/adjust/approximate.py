@@ -12,8 +12,6 @@ import numpy as np
 from provenance._survey.parts.observation import Floats, Ints, Kind
 from provenance._survey.parts.solve import Bools, Rows
 
-__all__ = ["circles_meet", "direct_places", "mirror_places", "spheres_meet"]
-
 _MOST_TAPES = 6
 """Pairs and triples are looked for among this many tapes of a point; more change nothing."""
 

@@ -25,16 +25,6 @@ from provenance._survey.parts.observation import Floats, Ints
 from provenance._survey.parts.precision import Precision
 from provenance._survey.parts.solve import Bools
 
-__all__ = [
-    "DIRECTIONS",
-    "UPRIGHT_DEG",
-    "Bores",
-    "Sticks",
-    "section_radius",
-    "set_bores",
-    "wood_axes",
-]
-
 UPRIGHT_DEG = 75.0
 """Wood steeper than this counts as upright, and its clock is read against the grid."""
 DIRECTIONS = ("radial", "oblique", "tangential", "end", "unknown")

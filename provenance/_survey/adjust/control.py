@@ -19,8 +19,6 @@ from provenance._survey.parts.observation import Floats, Ints, Kind, misclosure,
 from provenance._survey.parts.precision import ELLIPSOID_95, Precision
 from provenance._survey.parts.solve import SOLVED, Bools, Rows
 
-__all__ = ["OWN_COORDINATES", "Control", "adjust_control"]
-
 OWN_COORDINATES = -2
 """`tie` of a reading that is the datum's own recorded coordinate."""
 

@@ -15,8 +15,6 @@ from provenance._survey.parts.outline import distance_outside, read_outline
 from provenance._survey.parts.precision import LARGEST_RESIDUAL
 from provenance._survey.parts.solve import SOLVED, Bools, Rows, solve_points
 
-__all__ = ["Detail", "adjust_detail"]
-
 _BESIDE_OUTLINE_M = 0.6
 """The wood of a room may lie in its walls, which the outline leaves out."""
 _BELOW_FLOOR_M = 0.3

@@ -21,8 +21,6 @@ from provenance._survey.parts.solve import (
     solve_points,
 )
 
-__all__ = ["Located", "Prefer", "locate_points"]
-
 Prefer = Callable[[int, Floats, Floats], int | None]
 """Told a point and two places (3,) where it may be, answers 0 or 1, or None when it cannot tell."""
 

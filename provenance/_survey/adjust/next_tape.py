@@ -9,8 +9,6 @@ from provenance._survey.adjust.detail import Detail
 from provenance._survey.parts.field_record import FieldRecord
 from provenance._survey.parts.observation import Floats, Kind
 
-__all__ = ["next_tape"]
-
 _OFF_LINE_DEG = 20.0
 _REACH_M = 30.0
 """Length of a usual tape."""

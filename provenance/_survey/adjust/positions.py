@@ -16,8 +16,6 @@ from provenance._survey.parts.observation import Floats
 from provenance._survey.parts.precision import ELLIPSE_95, ELLIPSOID_95, NORMAL_95, Precision
 from provenance._survey.parts.solve import Bools
 
-__all__ = ["ellipse_95", "end_positions", "place_on_map", "position_frame"]
-
 _TEXTS = (
     "position_id",
     "site_id",

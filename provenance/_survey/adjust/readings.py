@@ -13,8 +13,6 @@ from provenance._survey.parts.observation import Floats, Ints, Kind
 from provenance._survey.parts.precision import ELLIPSOID_95, Precision
 from provenance._survey.parts.solve import Bools, Rows
 
-__all__ = ["Readings", "grid_bearing", "recorded_heights", "take_readings"]
-
 _MEND = {
     "no_target": "Write the element with its end, or the sample, or the datum that was measured.",
     "two_targets": "Keep one: the end of an element, the sample, or the datum.",

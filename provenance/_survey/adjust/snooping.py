@@ -15,8 +15,6 @@ import numpy as np
 from provenance._survey.parts.observation import KINDS, Floats, Ints, Kind
 from provenance._survey.parts.precision import LARGEST_RESIDUAL, RIVAL_CHI_SQUARE
 
-__all__ = ["Misfit", "blunder_hint", "doubted_readings", "worst_readings"]
-
 FOOT_M, INCH_M = 0.3048, 0.0254
 """International foot and inch, exact (NIST Special Publication 811)."""
 

@@ -17,8 +17,6 @@ from provenance._survey.parts.observation import KINDS, Floats, Kind
 from provenance._survey.parts.precision import LARGEST_RESIDUAL
 from provenance._survey.parts.solve import NOT_CONVERGED, SOFT, SOLVED, TOO_FEW, Rows
 
-__all__ = ["control_findings", "detail_findings"]
-
 _WEAK_M = 0.25
 """A 95 % half-axis longer than this does not find a dowel."""
 

@@ -16,8 +16,6 @@ from provenance._survey.parts.solve import Bools
 if TYPE_CHECKING:
     from provenance._model.schema import Model
 
-__all__ = ["HoleSet", "set_holes", "take_sticks"]
-
 
 @dataclass(frozen=True)
 class HoleSet:

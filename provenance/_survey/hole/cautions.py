@@ -5,8 +5,6 @@ from __future__ import annotations
 from provenance._record.package import Package
 from provenance._survey.parts.field_record import FieldRecord
 
-__all__ = ["DEFER", "drilling_cautions"]
-
 DEFER = (
     "Local codes, the permit and the owner's word come first; leave structural, electrical and "
     "hazardous-material questions to licensed people."

@@ -19,8 +19,6 @@ from provenance._survey.parts.precision import Precision
 if TYPE_CHECKING:
     from provenance._record.package import Package
 
-__all__ = ["Clearance", "Proposal", "Proposals", "propose_holes"]
-
 _STEP_M = 0.05
 _SIDES = (3.0, 9.0, 4.5, 7.5, 6.0)
 _SIDES_UPRIGHT = (3.0, 9.0, 12.0, 6.0)

@@ -18,8 +18,6 @@ from provenance._survey.parts.precision import ELLIPSOID_95, NORMAL_95
 if TYPE_CHECKING:
     from provenance._record.package import Package
 
-__all__ = ["HolePosition", "NearHole", "TapeTo", "hole_position", "segment_gap"]
-
 _REACH_M = 30.0
 """Length of a usual tape."""
 _CHOICE = 10

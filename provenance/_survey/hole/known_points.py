@@ -18,8 +18,6 @@ from provenance._survey.parts.precision import Precision
 if TYPE_CHECKING:
     from provenance._record.package import Package
 
-__all__ = ["KnownPoints", "known_points"]
-
 
 @dataclass(frozen=True)
 class KnownPoints:

@@ -19,8 +19,6 @@ from provenance._survey.parts.geodetic import NotTied
 if TYPE_CHECKING:
     from provenance._record.package import Package
 
-__all__ = ["geojson_of", "write_geojson"]
-
 
 def geojson_of(layers: tuple[Layer, ...]) -> dict[str, Any]:
     """One FeatureCollection of layers that are in longitude and latitude.

@@ -19,8 +19,6 @@ from provenance._survey.parts.geodetic import WGS_84, NotTied
 if TYPE_CHECKING:
     from provenance._record.package import Package
 
-__all__ = ["SITE_GRID", "geopackage_bytes", "write_geopackage"]
-
 SITE_GRID = -1
 """Number of the 'undefined Cartesian' system that every GeoPackage has."""
 

@@ -18,8 +18,6 @@ from provenance._survey.plan.plan_content import levels_of, plan_content, stamps
 if TYPE_CHECKING:
     from provenance._record.package import Package
 
-__all__ = ["Layer", "MapFeature", "map_layers", "on_wgs84"]
-
 Value = str | float | int | None
 
 

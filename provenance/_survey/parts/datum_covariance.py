@@ -9,8 +9,6 @@ import numpy as np
 
 from provenance._survey.parts.observation import Floats, Ints
 
-__all__ = ["DatumCovariance"]
-
 _POINTS_AT_ONCE = 20_000
 """Keeps the gathered blocks below some hundred megabytes."""
 

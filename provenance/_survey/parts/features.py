@@ -5,8 +5,6 @@ from __future__ import annotations
 import re
 from dataclasses import dataclass
 
-__all__ = ["WoodFeature", "read_features"]
-
 _FEATURE = re.compile(
     r"(?P<from>\d+(?:[.,]\d+)?)\s*(?:m\s*)?(?:(?:-|–|to)\s*(?P<to>\d+(?:[.,]\d+)?)\s*(?:m\s*)?)?"
     r"[:=]\s*(?P<what>.+)"

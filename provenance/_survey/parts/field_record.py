@@ -20,8 +20,6 @@ from provenance._survey.parts.observation import Floats, Ints
 if TYPE_CHECKING:
     from provenance._record.package import Package
 
-__all__ = ["FieldRecord", "read_field_record"]
-
 _TABLES = ("site", "place", "datum", "tie", "element", "sample")
 
 

@@ -19,8 +19,6 @@ from provenance._record.cells import float_of
 from provenance._record.snapshot import Row
 from provenance._survey.parts.observation import Floats
 
-__all__ = ["MapTie", "NotTied", "map_tie"]
-
 _NEEDED = ("grid_epsg", "easting_m", "northing_m", "grid_north_deg")
 WGS_84 = 4326
 

@@ -12,8 +12,6 @@ from dataclasses import dataclass
 import numpy as np
 import numpy.typing as npt
 
-__all__ = ["KINDS", "Kind", "Predicted", "misclosure", "predict"]
-
 Floats = npt.NDArray[np.float64]
 Ints = npt.NDArray[np.int64]
 

@@ -8,8 +8,6 @@ import numpy as np
 
 from provenance._survey.parts.observation import Floats
 
-__all__ = ["distance_outside", "read_outline"]
-
 
 def read_outline(text: str) -> Floats | None:
     """Corners (n, 2) in m from 'x y, x y, x y …'; None when the text holds no outline.

@@ -4,16 +4,6 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
-__all__ = [
-    "ELLIPSE_95",
-    "ELLIPSOID_95",
-    "LARGEST_RESIDUAL",
-    "NORMAL_95",
-    "NOTICED_BLUNDER",
-    "RIVAL_CHI_SQUARE",
-    "Precision",
-]
-
 NORMAL_95 = 1.959963984540054
 """Two-sided 95 % of the normal distribution (any table)."""
 ELLIPSE_95 = 2.447746830680816

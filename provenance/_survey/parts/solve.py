@@ -19,8 +19,6 @@ import numpy.typing as npt
 from provenance._survey.parts.datum_covariance import DatumCovariance
 from provenance._survey.parts.observation import Floats, Ints, misclosure, predict
 
-__all__ = ["NOT_CONVERGED", "SOFT", "SOLVED", "TOO_FEW", "Rows", "Solution", "solve_points"]
-
 Bools = npt.NDArray[np.bool_]
 
 SOLVED, TOO_FEW, SOFT, NOT_CONVERGED = range(4)

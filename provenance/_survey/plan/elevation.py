@@ -20,8 +20,6 @@ from provenance._survey.parts.features import read_features
 from provenance._survey.plan.plan_map import HOLE_MM, hole_symbol
 from provenance._survey.plan.sheet_parts import best_scale
 
-__all__ = ["Strip", "draw_strip", "strip_title"]
-
 Area = tuple[float, float, float, float]
 _CAP = 0.73
 _STAMP_SIZE, _FEATURE_SIZE, _TICK_SIZE = 2.5, 2.1, 1.9

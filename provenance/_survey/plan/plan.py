@@ -32,8 +32,6 @@ from provenance._survey.plan.plan_sheet import SECRET, plan_sheet
 if TYPE_CHECKING:
     from provenance._record.package import Package
 
-__all__ = ["Drawn", "strip_sheets", "write_plans"]
-
 FORMATS = ("svg", "pdf")
 _MARGIN_MM, _STRIP_MM = 12.0, 40.0
 

@@ -25,23 +25,6 @@ from provenance._survey.parts.outline import read_outline
 if TYPE_CHECKING:
     from provenance._record.package import Package
 
-__all__ = [
-    "PlanContent",
-    "PlanDatum",
-    "PlanHole",
-    "PlanPlace",
-    "PlanWood",
-    "Underlay",
-    "buildings_of",
-    "file_name_parts",
-    "levels_of",
-    "plan_content",
-    "refuse_unknown_level",
-    "shortened",
-    "stamps_of",
-    "wood_alone",
-]
-
 Point = tuple[float, float]
 _SECTION_POINTS = 24
 _LONGEST_PART = 100

@@ -15,8 +15,6 @@ from provenance._drawing.label_places import Placed, Wanted, place_labels, told_
 from provenance._survey.parts.outline import distance_outside
 from provenance._survey.plan.plan_content import PlanContent, PlanWood, Underlay
 
-__all__ = ["DATUM_MM", "HOLE_MM", "MapDrawing", "datum_symbol", "draw_map", "hole_symbol"]
-
 HOLE_MM, DATUM_MM = 0.75, 1.3
 _STAMP_SIZE, _WOOD_SIZE, _DATUM_SIZE, _PLACE_SIZE = 2.5, 2.0, 2.2, 2.4
 _STACKED_M = 0.25

@@ -21,8 +21,6 @@ from provenance._survey.plan.sheet_parts import (
     wrapped,
 )
 
-__all__ = ["SECRET", "plan_sheet"]
-
 _MARGIN_MM, _FOOT_MM, _TICKS_MM = 10.0, 32.0, 5.0
 _ARROW_MM = 11.0
 """The north arrow and what is free beside it."""

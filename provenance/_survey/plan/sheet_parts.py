@@ -10,17 +10,6 @@ from provenance._drawing.drawing import Disc, Item, Line, Text, Transform
 from provenance._drawing.fonts import Typefaces
 from provenance._survey.plan.plan_map import datum_symbol, hole_symbol
 
-__all__ = [
-    "SCALES",
-    "best_scale",
-    "frame_ticks",
-    "legend",
-    "north_arrow",
-    "scale_bar",
-    "text_lines",
-    "wrapped",
-]
-
 SCALES = (5, 10, 20, 25, 50, 75, 100, 125, 200, 250, 500, 1000, 2000, 5000, 10000)
 """Scales that a scale rule has; common practice, no source."""
 
