@@ -47,7 +47,6 @@ def write_relocation_sheets(
     out: Path,
     *,
     paper: str = "a4",
-    known: KnownPoints | None = None,
     progress: Callable[[int, int], None] | None = None,
 ) -> tuple[Path, ...]:
     """Write `relocation-SAMPLE.pdf` for each sample into the folder `out`; returns the paths.
@@ -55,7 +54,7 @@ def write_relocation_sheets(
     All are worked out before the first is written. Raises UnusableInput that says what is missing
     when one cannot be placed.
     """
-    known = known or known_points(package)
+    known = known_points(package)
     sheet_paper = paper_named(paper)
     gathered = [gather_relocation(package, known, one) for one in samples]
     # of all samples, so that a sheet has the same name whichever others are printed with it

@@ -25,15 +25,8 @@ if TYPE_CHECKING:
     from provenance._record.snapshot import Row
 
 _POINTS = (
-    "north",
-    "north-east",
-    "east",
-    "south-east",
-    "south",
-    "south-west",
-    "west",
-    "north-west",
-)
+    "north", "north-east", "east", "south-east", "south", "south-west", "west", "north-west"
+)  # fmt: skip
 _PICTURES = (".png", ".jpg", ".jpeg")
 
 

@@ -23,7 +23,11 @@ from provenance._survey.adjust.control import Control, adjust_control
 from provenance._survey.adjust.detail import Detail, adjust_detail
 from provenance._survey.adjust.positions import end_positions, place_on_map, position_frame
 from provenance._survey.adjust.readings import recorded_heights, take_readings
-from provenance._survey.adjust.survey_findings import control_findings, detail_findings
+from provenance._survey.adjust.survey_findings import (
+    control_findings,
+    detail_findings,
+    point_finding,
+)
 from provenance._survey.adjust.wood import HoleSet, set_holes
 from provenance._survey.parts.field_record import FieldRecord, read_field_record
 from provenance._survey.parts.observation import KINDS, Floats
@@ -37,19 +41,9 @@ if TYPE_CHECKING:
 
 TABLE = "position"
 RESIDUAL_COLUMNS = (
-    "tie_id",
-    "point",
-    "kind",
-    "from_datum_id",
-    "reading",
-    "fitted",
-    "residual",
-    "sd",
-    "standard_residual",
-    "redundancy_share",
-    "noticed_from",
-    "used",
-)
+    "tie_id", "point", "kind", "from_datum_id", "reading", "fitted", "residual", "sd",
+    "standard_residual", "redundancy_share", "noticed_from", "used",
+)  # fmt: skip
 
 
 _SAME_M = 0.02
@@ -230,13 +224,13 @@ def _comparisons(
     limit = np.hypot(np.nan_to_num(radius, nan=0.1), ELLIPSOID_95 * np.sqrt(spread)) + _SAME_M
     both = detail.known & np.isfinite(recorded[:, 0])
     for point in np.flatnonzero(both & (apart > limit)):
-        yield _comparison(
+        yield point_finding(
             record,
             int(point),
             "survey.recorded_elsewhere",
-            f"x{'ab'[point % 2]}_m" if point < record.n_ends else "",
             f"lies {apart[point]:.2f} m from the coordinates recorded for it",
             "Compare the ends (are A and B exchanged?) and the coordinates on the field sheet.",
+            f"x{'ab'[point % 2]}_m" if point < record.n_ends else "",
         )
     ends = record.n_ends
     length = record.numbers("element", "length_m")
@@ -244,14 +238,14 @@ def _comparisons(
     adjusted = (found[0:ends:2] == "adjusted") & (found[1:ends:2] == "adjusted")
     tolerance = 0.05 + 3 * np.sqrt(spread[0:ends:2] + spread[1:ends:2])
     for at in np.flatnonzero(adjusted & (np.abs(between - length) > tolerance)):
-        yield _comparison(
+        yield point_finding(
             record,
             2 * int(at),
             "survey.length_differs",
-            "length_m",
             f"and end b are {between[at]:.2f} m apart, but the wood is recorded as "
             f"{length[at]:.2f} m long",
             "Tape the length again, and see that both ends were taped at the same piece.",
+            "length_m",
         )
     tied = ends + holes.sample
     sure = holes.bores.sure_side & holes.is_hole & detail.known[tied]
@@ -260,25 +254,15 @@ def _comparisons(
         "nii->n", np.nan_to_num(detail.covariance[tied] + holes.bores.entry_covariance)
     )
     for at in np.flatnonzero(sure & (gap > _SAME_M + ELLIPSOID_95 * np.sqrt(both_spread))):
-        yield _comparison(
+        yield point_finding(
             record,
             int(tied[at]),
             "survey.hole_off_the_wood",
-            "along_m",
             f"was taped {gap[at]:.2f} m from where its distance from end A, clock and the size "
             "of the wood put it",
             "Compare the distance from end A (was it taken from end B?), the clock and the ties.",
+            "along_m",
         )
-
-
-def _comparison(
-    record: FieldRecord, point: int, rule: str, field: str, says: str, remedy: str
-) -> Finding:
-    table, row, key = record.point_row(point)
-    name = record.point_name(point)
-    value = record.cell(table, field, record.place_in_tables(point)[1]) if field else ""
-    message = f"{name[:1].upper()}{name[1:]} {says}."
-    return Finding("warning", rule, table, row, key, field, value, message, remedy)
 
 
 def _not_on_map(record: FieldRecord, untied: dict[str, str]) -> Iterator[Finding]:

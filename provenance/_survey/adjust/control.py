@@ -138,7 +138,7 @@ class _Result:
 
     def __init__(self, rows: Rows, xyz: Floats, held: Bools) -> None:
         self.rows, self.xyz, self.held = rows, xyz, held
-        self.residual, self.w, self.check, self.blunder, self.blunder_sd = (
+        self.residual, self.standard_residual, self.check, self.blunder, self.blunder_sd = (
             np.full(len(rows), np.nan) for _ in range(5)
         )
         self.used = np.ones(len(rows), dtype=bool)
@@ -194,22 +194,16 @@ class _Result:
         checked = check > 1e-6
         safe = np.where(checked, check, 1.0)
         self.residual[at], self.check[at] = gap, np.clip(check, 0.0, 1.0)
-        self.w[at] = np.where(checked, gap / (rows.sd * np.sqrt(safe)), 0.0)
+        w = np.where(checked, gap / (rows.sd * np.sqrt(safe)), 0.0)
+        self.standard_residual[at] = w
         self.blunder[at] = np.where(checked, gap / safe, np.nan)
         self.blunder_sd[at] = np.where(checked, rows.sd / np.sqrt(safe), np.nan)
-        doubted = doubted_readings(self.w, at)
+        doubted = doubted_readings(self.standard_residual, at)
         if doubted.size:
             again = len(doubted) == 1
-            self.misfits.append(
-                Misfit(
-                    point=int(self.rows.point[doubted[0]]),
-                    rows=tuple(map(int, doubted)),
-                    size=tuple(self.blunder[doubted]),
-                    w=tuple(self.w[doubted]),
-                    sd=tuple(self.blunder_sd[doubted]),
-                    left_out=again,
-                )
-            )
+            point = int(self.rows.point[doubted[0]])
+            judged = self.blunder, self.standard_residual, self.blunder_sd
+            self.misfits.append(Misfit.of(point, doubted, *judged, again))
             if again:
                 self.used[doubted] = False
                 return cofactor, True
@@ -224,7 +218,7 @@ class _Result:
             self.held,
             self.rows,
             self.residual,
-            self.w,
+            self.standard_residual,
             self.check,
             self.blunder,
             self.blunder_sd,

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, fields, replace
 
 import numpy as np
 
@@ -13,7 +13,7 @@ from provenance._survey.parts.field_record import FieldRecord
 from provenance._survey.parts.observation import Floats, Ints, misclosure, predict
 from provenance._survey.parts.outline import distance_outside, read_outline
 from provenance._survey.parts.precision import LARGEST_RESIDUAL
-from provenance._survey.parts.solve import SOLVED, Bools, Rows, solve_points
+from provenance._survey.parts.solve import BY_READING, SOLVED, Bools, Rows, Solution, solve_points
 
 _BESIDE_OUTLINE_M = 0.6
 """The wood of a room may lie in its walls, which the outline leaves out."""
@@ -21,30 +21,20 @@ _BELOW_FLOOR_M = 0.3
 
 
 @dataclass(frozen=True)
-class Detail:
+class Detail(Solution):
     """The measured points of a record, numbered as FieldRecord does.
 
-    By point: `xyz` (n, 3), `covariance` (n, 3, 3), `status`, `redundancy`, `rival` (n, 3),
-    `level`, `sharpness`. By reading: `rows` and what the adjustment says of each; a reading that
-    was left out (`used` False) has its distance from the position found without it.
+    By point also `rival` (n, 3), `level` and `sharpness`, as in Located. By reading also `rows` and
+    `used`; a reading that was left out has as `residual` its distance from the position found
+    without it.
     """
 
-    xyz: Floats
-    covariance: Floats
-    status: Ints
-    redundancy: Ints
-    chi_square: Floats
     rival: Floats
     level: Bools
     sharpness: Floats
     rows: Rows
     used: Bools
-    residual: Floats
-    standard_residual: Floats
-    check: Floats
-    blunder: Floats
-    blunder_sd: Floats
-    misfits: tuple[Misfit, ...]
+    misfits: tuple[Misfit, ...] = ()
 
     @property
     def tied(self) -> Bools:
@@ -71,22 +61,12 @@ def adjust_detail(record: FieldRecord, rows: Rows, control: Control) -> Detail:
     n = record.n_points
     chooser = _Chooser(record)
     state = Detail(
-        xyz=np.full((n, 3), np.nan),
-        covariance=np.full((n, 3, 3), np.nan),
-        status=np.full(n, 1),
-        redundancy=np.zeros(n, dtype=np.int64),
-        chi_square=np.full(n, np.nan),
+        **vars(Solution.blank(n, len(rows))),
         rival=np.full((n, 3), np.nan),
         level=np.zeros(n, dtype=bool),
         sharpness=np.full(n, np.nan),
         rows=rows,
         used=np.ones(len(rows), dtype=bool),
-        residual=np.full(len(rows), np.nan),
-        standard_residual=np.full(len(rows), np.nan),
-        check=np.full(len(rows), np.nan),
-        blunder=np.full(len(rows), np.nan),
-        blunder_sd=np.full(len(rows), np.nan),
-        misfits=(),
     )
     misfits: list[Misfit] = []
     kinds = rows.kind.copy()
@@ -101,30 +81,16 @@ def adjust_detail(record: FieldRecord, rows: Rows, control: Control) -> Detail:
             at = np.arange(first[point], first[point + 1])
             doubted = doubted_readings(state.standard_residual, at[state.used[at]])
             alone = len(doubted) == 1
-            misfits.append(_misfit(state, int(point), doubted, alone))
+            judged = state.blunder, state.standard_residual, state.blunder_sd
+            misfits.append(Misfit.of(int(point), doubted, *judged, alone))
             if alone:
                 state.used[doubted] = False
                 again.append(point)
         points = np.array(again, dtype=np.int64)
     _measure_left_out(state, control)
-    kept = _with_kinds(rows, kinds)
+    kept = replace(rows, kind=kinds)
     misfits = _resized(state, control, kept, misfits)
-    return Detail(**{**state.__dict__, "misfits": tuple(misfits), "rows": kept})
-
-
-def _with_kinds(rows: Rows, kinds: Ints) -> Rows:
-    return Rows(rows.point, kinds, rows.start, rows.end, rows.reading, rows.sd, rows.tie)
-
-
-def _misfit(state: Detail, point: int, at: Ints, alone: bool) -> Misfit:
-    return Misfit(
-        point,
-        tuple(map(int, at)),
-        tuple(map(float, state.blunder[at])),
-        tuple(map(float, state.standard_residual[at])),
-        tuple(map(float, state.blunder_sd[at])),
-        alone,
-    )
+    return replace(state, misfits=tuple(misfits), rows=kept)
 
 
 def _solve(state: Detail, control: Control, points: Ints, chooser: _Chooser, kinds: Ints) -> None:
@@ -133,28 +99,19 @@ def _solve(state: Detail, control: Control, points: Ints, chooser: _Chooser, kin
     number[points] = np.arange(len(points))
     at = np.flatnonzero(state.used & (number[state.rows.point] >= 0))
     rows = state.rows.only(at)
-    rows = Rows(
-        number[rows.point], rows.kind, rows.start, rows.end, rows.reading, rows.sd, rows.tie
-    )
+    rows = replace(rows, point=number[rows.point])
 
     def prefer(point: int, one: Floats, two: Floats) -> int | None:
         return chooser.choose(int(points[point]), one, two)
 
     found = locate_points(rows, control.xyz, control.errors, chooser.recorded[points], prefer)
     solution = found.solution
-    state.xyz[points] = solution.xyz
-    state.covariance[points] = solution.covariance
-    state.status[points] = solution.status
-    state.redundancy[points] = solution.redundancy
-    state.chi_square[points] = solution.chi_square
+    for one in fields(solution):
+        where = at if one.name in BY_READING else points
+        getattr(state, one.name)[where] = getattr(solution, one.name)
     state.rival[points] = found.rival
     state.level[points] = found.level
     state.sharpness[points] = found.sharpness
-    state.residual[at] = solution.residual
-    state.standard_residual[at] = solution.standard_residual
-    state.check[at] = solution.check
-    state.blunder[at] = solution.blunder
-    state.blunder_sd[at] = solution.blunder_sd
     kinds[at] = found.rows.kind
 
 

@@ -12,6 +12,7 @@ from provenance._survey.parts.datum_covariance import DatumCovariance
 from provenance._survey.parts.observation import Floats, Kind, misclosure, predict
 from provenance._survey.parts.precision import RIVAL_CHI_SQUARE
 from provenance._survey.parts.solve import (
+    BY_READING,
     SOFT,
     SOLVED,
     TOO_FEW,
@@ -168,10 +169,7 @@ def _better(
     merged = {}
     for one in fields(Solution):
         ours, theirs = getattr(best, one.name), getattr(other, one.name)
-        which = by_row if one.name in _BY_READING else swap
+        which = by_row if one.name in BY_READING else swap
         shape = which.reshape(-1, *(1,) * (ours.ndim - 1))
         merged[one.name] = np.where(shape, theirs, ours)
     return Solution(**merged)
-
-
-_BY_READING = frozenset({"residual", "standard_residual", "check", "blunder", "blunder_sd"})

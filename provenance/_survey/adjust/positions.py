@@ -17,16 +17,9 @@ from provenance._survey.parts.precision import ELLIPSE_95, ELLIPSOID_95, NORMAL_
 from provenance._survey.parts.solve import Bools
 
 _TEXTS = (
-    "position_id",
-    "site_id",
-    "point_kind",
-    "element_id",
-    "element_end",
-    "sample_id",
-    "datum_id",
-    "found_by",
-    "remark",
-)
+    "position_id", "site_id", "point_kind", "element_id", "element_end", "sample_id", "datum_id",
+    "found_by", "remark",
+)  # fmt: skip
 _MEASURES = (
     *(f"{axis}_m" for axis in "xyz"),
     *(f"sd_{axis}_m" for axis in "xyz"),

@@ -149,14 +149,9 @@ def take_readings(record: FieldRecord, precision: Precision) -> Readings:
 
 
 def _in_order(parts: list[Rows]) -> Rows:
-    order = np.concatenate([np.full(len(part), number) for number, part in enumerate(parts)])
-    whole = Rows(
-        *(
-            np.concatenate([getattr(part, name) for part in parts])
-            for name in ("point", "kind", "start", "end", "reading", "sd", "tie")
-        )
-    )
-    return whole.only(np.lexsort((order, whole.tie, whole.point)))
+    """Sorted by point, then by tie; within a tie in the order of the parts."""
+    whole = Rows.joined(*parts)
+    return whole.only(np.lexsort((whole.tie, whole.point)))
 
 
 def _targets(record: FieldRecord) -> tuple[Ints, Ints, np.ndarray]:
@@ -243,12 +238,5 @@ def recorded_heights(record: FieldRecord, detail: Rows, precision: Precision) ->
     tied[detail.point[detail.kind == Kind.HEIGHT]] = False
     points = np.flatnonzero(tied & np.isfinite(height))
     none = np.full(len(points), -1)
-    return Rows(
-        points,
-        np.full(len(points), Kind.HEIGHT),
-        none,
-        none,
-        height[points],
-        sd[points],
-        none,
-    )
+    kind = np.full(len(points), Kind.HEIGHT)
+    return Rows(points, kind, none, none, height[points], sd[points], none)

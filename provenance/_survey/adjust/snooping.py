@@ -45,6 +45,14 @@ class Misfit:
     sd: tuple[float, ...]
     left_out: bool
 
+    @classmethod
+    def of(
+        cls, point: int, rows: Ints, size: Floats, w: Floats, sd: Floats, left_out: bool
+    ) -> Misfit:
+        """The misfit of some readings; `size`, `w` and `sd` are those of all readings."""
+        size_, w_, sd_ = (tuple(map(float, values[rows])) for values in (size, w, sd))
+        return cls(point, tuple(map(int, rows)), size_, w_, sd_, left_out)
+
 
 def worst_readings(point: Ints, w: Floats, n: int) -> Ints:
     """For each of n points the number of the reading with the largest |w|, -1 where none is known.

@@ -84,15 +84,9 @@ def _misfit_finding(
 
 
 _FIELD_OF = (
-    "distance_m",
-    "distance_m",
-    "along_m",
-    "offset_m",
-    "bearing_deg",
-    "x_m",
-    "y_m",
-    "height_m",
-)
+    "distance_m", "distance_m", "along_m", "offset_m", "bearing_deg", "x_m", "y_m", "height_m"
+)  # fmt: skip
+"""Columns of the table of ties by the codes of Kind."""
 
 
 def _datum_row(record: FieldRecord, datum: int) -> tuple[str, int, str]:
@@ -137,26 +131,26 @@ def detail_findings(record: FieldRecord, control: Control, detail: Detail) -> It
         yield _mirror(record, control, detail, int(point))
     major, _, bearing = ellipse_95(detail.covariance)
     for point in np.flatnonzero(detail.known & (major > _WEAK_M)):
-        table, number, key = record.point_row(int(point))
-        advice = next_tape(record, control, detail, int(point), along_deg=float(bearing[point]))
-        yield Finding(
-            "warning",
+        yield point_finding(
+            record,
+            int(point),
             "survey.weak",
-            table,
-            number,
-            key,
-            "",
-            "",
-            f"{_capital(record.point_name(int(point)))} is known to {major[point]:.2f} m only "
-            f"(95 %), along a bearing of {bearing[point]:.0f}° from the grid's y axis: the tapes "
-            "cross at a sharp angle.",
-            advice,
+            f"is known to {major[point]:.2f} m only (95 %), along a bearing of "
+            f"{bearing[point]:.0f}° from the grid's y axis: the tapes cross at a sharp angle",
+            next_tape(record, control, detail, int(point), along_deg=float(bearing[point])),
         )
     yield from _unchecked(record, detail)
 
 
-def _capital(text: str) -> str:
-    return text[:1].upper() + text[1:]
+def point_finding(
+    record: FieldRecord, point: int, rule: str, says: str, remedy: str, field: str = ""
+) -> Finding:
+    """A warning of a point, in a sentence that begins with its name; `field` is of its table."""
+    table, row, key = record.point_row(point)
+    name = record.point_name(point)
+    value = record.cell(table, field, record.place_in_tables(point)[1]) if field else ""
+    message = f"{name[:1].upper()}{name[1:]} {says}."
+    return Finding("warning", rule, table, row, key, field, value, message, remedy)
 
 
 def _not_found(record: FieldRecord, control: Control, detail: Detail, point: int) -> Finding:
@@ -164,20 +158,17 @@ def _not_found(record: FieldRecord, control: Control, detail: Detail, point: int
     rows = detail.rows
     readings = ", ".join(_reading(record, rows, int(one)) for one in at)
     status = int(detail.status[point])
-    name = _capital(record.point_name(point))
     tapes = at[np.isin(rows.kind[at], (Kind.DISTANCE, Kind.LEVEL_DISTANCE))]
     rule = "survey.underdetermined"
     if status == SOFT and len(tapes) >= 2 and detail.sharpness[point] == 0:
         gap = _gap(control.xyz, rows, tapes[:2])
         rule = "survey.tapes_do_not_meet"
-        message = f"{name} cannot be found: its tapes do not meet ({readings}); {gap}."
+        says = f"cannot be found: its tapes do not meet ({readings}); {gap}"
     elif status == NOT_CONVERGED:
-        message = f"{name} cannot be found: its readings lead to no one place ({readings})."
+        says = f"cannot be found: its readings lead to no one place ({readings})"
     elif status in (TOO_FEW, SOFT):
-        message = f"{name} cannot be found from {readings or 'no usable reading'} alone."
-    table, number, key = record.point_row(point)
-    advice = next_tape(record, control, detail, point)
-    return Finding("warning", rule, table, number, key, "", "", message, advice)
+        says = f"cannot be found from {readings or 'no usable reading'} alone"
+    return point_finding(record, point, rule, says, next_tape(record, control, detail, point))
 
 
 def _gap(datums: Floats, rows: Rows, at: Sequence[int] | np.ndarray) -> str:
@@ -190,22 +181,16 @@ def _gap(datums: Floats, rows: Rows, at: Sequence[int] | np.ndarray) -> str:
 
 
 def _mirror(record: FieldRecord, control: Control, detail: Detail, point: int) -> Finding:
-    table, number, key = record.point_row(point)
-
     def told(place: Floats) -> str:
         height = f", height {place[2]:.2f}" if np.isfinite(place[2]) else ""
         return f"x {place[0]:.2f}, y {place[1]:.2f}{height}"
 
-    return Finding(
-        "warning",
+    return point_finding(
+        record,
+        point,
         "survey.mirror",
-        table,
-        number,
-        key,
-        "",
-        "",
-        f"{_capital(record.point_name(point))} may lie at {told(detail.xyz[point])} or, mirrored "
-        f"in the line between its datums, at {told(detail.rival[point])}; the readings fit both.",
+        f"may lie at {told(detail.xyz[point])} or, mirrored in the line between its datums, at "
+        f"{told(detail.rival[point])}; the readings fit both",
         next_tape(record, control, detail, point)
         + " Or write rough coordinates of the point, or the outline of its room.",
     )
@@ -213,36 +198,25 @@ def _mirror(record: FieldRecord, control: Control, detail: Detail, point: int) -
 
 def _unchecked(record: FieldRecord, detail: Detail) -> Iterator[Finding]:
     """One note a table, not thousands of them, on points where a misread tape stays unseen."""
-    bare = np.flatnonzero(detail.known & (detail.redundancy == 0))
-    if bare.size:
-        names = ", ".join(record.point_name(int(one)) for one in bare[:5])
-        more = f" and {len(bare) - 5} more" if len(bare) > 5 else ""
-        yield Finding(
-            "note",
+    for rule, which, message, remedy in (
+        (
             "survey.unchecked",
-            "tie",
-            0,
-            "",
-            "",
-            "",
-            f"Nothing checks the readings to {len(bare)} points ({names}{more}): a misread tape "
-            "would not be noticed.",
+            detail.known & (detail.redundancy == 0),
+            "Nothing checks the readings to {} points ({}): a misread tape would not be noticed.",
             "Tape one distance more than is needed to each point.",
-        )
-    level = np.flatnonzero(detail.known & detail.level)
-    if level.size:
-        names = ", ".join(record.point_name(int(one)) for one in level[:5])
-        more = f" and {len(level) - 5} more" if len(level) > 5 else ""
-        yield Finding(
-            "note",
+        ),
+        (
             "survey.tapes_taken_level",
-            "tie",
-            0,
-            "",
-            "",
-            "",
-            f"The tapes to {len(level)} points were taken as level, because the height of the "
-            f"point or of a datum is not recorded ({names}{more}). A tape that slopes 1 m in 5 m "
-            "is 0.10 m longer than its level distance.",
+            detail.known & detail.level,
+            "The tapes to {} points were taken as level, because the height of the point or of a "
+            "datum is not recorded ({}). A tape that slopes 1 m in 5 m is 0.10 m longer than its "
+            "level distance.",
             "Record heights of the datums and of these points.",
-        )
+        ),
+    ):
+        points = np.flatnonzero(which)
+        if points.size:
+            names = ", ".join(record.point_name(int(one)) for one in points[:5])
+            names += f" and {len(points) - 5} more" if len(points) > 5 else ""
+            said = message.format(len(points), names)
+            yield Finding("note", rule, "tie", 0, "", "", "", said, remedy)

@@ -68,20 +68,17 @@ def set_holes(
     ends: Floats,
     covariance: Floats,
     precision: Precision,
-    only: Ints | None = None,
 ) -> HoleSet:
     """Place every hole and cut whose wood has both ends and that has a distance along it.
 
-    `ends` (2E, 3) and `covariance` (2E, 3, 3) as the survey found them; `only` picks samples by
-    row number. Depths fall back on the length of the core.
+    `ends` (2E, 3) and `covariance` (2E, 3, 3) as the survey found them.
+    Depths fall back on the length of the core.
     """
     wood = record.number_of("element", record.column("sample", "element_id"))
     along = record.numbers("sample", "along_m")
     found = np.isfinite(ends[:, 0])
     both = np.append(found[0::2] & found[1::2], False)
     at = np.flatnonzero(both[wood] & np.isfinite(along))
-    if only is not None:
-        at = np.intersect1d(at, only)
     kinds = model.vocabularies["sample_kind"]
     leaves = [term.code for term in kinds.terms if term.attributes.get("leaves_hole")]
     is_hole = record.column("sample", "kind").is_in(leaves).to_numpy()[at]

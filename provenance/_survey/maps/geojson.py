@@ -12,7 +12,7 @@ from typing import TYPE_CHECKING, Any
 
 from provenance._base.disk import write_text
 from provenance._base.errors import UnusableInput
-from provenance._survey.hole.known_points import KnownPoints, known_points
+from provenance._survey.hole.known_points import known_points
 from provenance._survey.maps.map_features import Layer, map_layers, on_wgs84
 from provenance._survey.parts.geodetic import NotTied
 
@@ -51,10 +51,9 @@ def write_geojson(
     *,
     place: str | None = None,
     level: int | None = None,
-    known: KnownPoints | None = None,
 ) -> Path:
     """Write `path`; raises UnusableInput where the site grid is not tied to a map grid."""
-    known = known or known_points(package)
+    known = known_points(package)
     site_id, layers = map_layers(package, known, place=place, level=level)
     try:
         carried = on_wgs84(known, site_id, layers)

@@ -12,7 +12,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from provenance._base.disk import write_bytes
-from provenance._survey.hole.known_points import KnownPoints, known_points
+from provenance._survey.hole.known_points import known_points
 from provenance._survey.maps.map_features import Layer, MapFeature, map_layers, on_wgs84
 from provenance._survey.parts.geodetic import WGS_84, NotTied
 
@@ -59,10 +59,9 @@ def write_geopackage(
     *,
     place: str | None = None,
     level: int | None = None,
-    known: KnownPoints | None = None,
 ) -> bool:
     """Write `path`, replacing it; True when it is on WGS 84, False when on the site grid."""
-    known = known or known_points(package)
+    known = known_points(package)
     site_id, layers = map_layers(package, known, place=place, level=level)
     system = WGS_84
     try:

@@ -19,26 +19,13 @@ Ints = npt.NDArray[np.int64]
 class Kind:
     """Codes of the scalar readings; one tie can hold two or three of them."""
 
-    DISTANCE = 0
-    LEVEL_DISTANCE = 1
-    ALONG = 2
-    ACROSS = 3
-    BEARING = 4
-    X = 5
-    Y = 6
-    HEIGHT = 7
+    DISTANCE, LEVEL_DISTANCE, ALONG, ACROSS, BEARING, X, Y, HEIGHT = range(8)
 
 
 KINDS = (
-    "distance",
-    "level distance",
-    "distance along the baseline",
-    "offset",
-    "bearing",
-    "x",
-    "y",
+    "distance", "level distance", "distance along the baseline", "offset", "bearing", "x", "y",
     "height",
-)
+)  # fmt: skip
 """Names of the codes, in their order."""
 
 

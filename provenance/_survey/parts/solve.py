@@ -87,6 +87,22 @@ class Solution:
     blunder: Floats
     blunder_sd: Floats
 
+    @classmethod
+    def blank(cls, points: int, readings: int) -> Solution:
+        """Nothing is solved: NaN throughout, and every point TOO_FEW."""
+        return cls(
+            np.full((points, 3), np.nan),
+            np.full((points, 3, 3), np.nan),
+            np.full(points, np.nan),
+            np.zeros(points, dtype=np.int64),
+            np.full(points, TOO_FEW),
+            *(np.full(readings, np.nan) for _ in BY_READING),
+        )
+
+
+BY_READING = ("residual", "standard_residual", "check", "blunder", "blunder_sd")
+"""What a Solution has by reading, all else being by point."""
+
 
 def solve_points(
     rows: Rows,
@@ -106,18 +122,8 @@ def solve_points(
     unknowns = np.where(with_height, 3, 2)
     ready = (count >= unknowns) & np.isfinite(begin[:, 0])
     ready &= np.isfinite(begin[:, 2]) | ~with_height
-    out = Solution(
-        xyz=np.full((n, 3), np.nan),
-        covariance=np.full((n, 3, 3), np.nan),
-        chi_square=np.full(n, np.nan),
-        redundancy=(count - unknowns).astype(np.int64),
-        status=np.full(n, TOO_FEW),
-        residual=np.full(len(rows), np.nan),
-        standard_residual=np.full(len(rows), np.nan),
-        check=np.full(len(rows), np.nan),
-        blunder=np.full(len(rows), np.nan),
-        blunder_sd=np.full(len(rows), np.nan),
-    )
+    out = Solution.blank(n, len(rows))
+    out.redundancy[:] = count - unknowns
     shapes = np.unique(np.column_stack([count[ready], unknowns[ready]]), axis=0)
     for m, d in shapes:
         points = np.flatnonzero(ready & (count == m) & (unknowns == d))

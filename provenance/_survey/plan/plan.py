@@ -53,7 +53,6 @@ def write_plans(
     format: str = "pdf",
     paper: str = "a4",
     strips: bool = True,
-    known: KnownPoints | None = None,
     progress: Callable[[int, int], None] | None = None,
 ) -> Drawn:
     """Draw every building and storey (or the one asked for) into the folder `out`.
@@ -65,7 +64,7 @@ def write_plans(
     """
     if format not in FORMATS:
         raise UnusableInput(f"there is no plan format '{format}'; there are {', '.join(FORMATS)}")
-    known = known or known_points(package)
+    known = known_points(package)
     sheet_paper = paper_named(paper)
     faces = load_typefaces()
     buildings = [place] if place is not None else buildings_of(known.record)

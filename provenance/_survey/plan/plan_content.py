@@ -162,7 +162,6 @@ def plan_content(
     building_id: str,
     level: int | None = None,
     *,
-    only_elements: Sequence[str] | None = None,
     underlays: bool = True,
 ) -> PlanContent:
     """What belongs on the plan of a building, of one storey or of all.
@@ -186,7 +185,7 @@ def plan_content(
         if building_id in record.places_round(place)
     }
     inside = {place for place in in_building if level is None or record.storeys.get(place) == level}
-    chosen, notes = _chosen_wood(known, in_building, inside, level, only_elements)
+    chosen, notes = _chosen_wood(known, in_building, inside, level)
     return PlanContent(
         site_id=row["site_id"],
         building_id=building_id,
@@ -209,15 +208,12 @@ def _chosen_wood(
     in_building: set[str],
     inside: set[str],
     level: int | None,
-    only: Sequence[str] | None,
 ) -> tuple[list[int], tuple[str, ...]]:
     record = known.record
     chosen: list[int] = []
     no_place, no_level, elsewhere = [], [], []
     columns = (record.column("element", name) for name in ("element_id", "place_id", "in_place"))
     for at, (element_id, place_id, state) in enumerate(zip(*columns, strict=True)):
-        if only is not None and element_id not in only:
-            continue
         if place_id not in in_building:
             continue
         if place_id not in inside:
