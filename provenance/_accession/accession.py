@@ -47,7 +47,6 @@ from provenance._accession.register import (
 )
 from provenance._accession.settings import SETTINGS, Repository, new_settings, read_repository
 from provenance._bag.bag import files_of
-from provenance._bag.limits import DEFAULT_LIMITS, Limits
 from provenance._bag.zipping import write_zip
 from provenance._base.disk import CHUNK_BYTES
 from provenance._base.errors import AlreadyThere, TreenailError, UnusableInput
@@ -104,7 +103,6 @@ def accession(
     settings: Path | None = None,
     samples: str = "",
     place: str = "",
-    limits: Limits = DEFAULT_LIMITS,
     progress: Progress | None = None,
 ) -> Accessioned:
     """Verify a bundle, give it a number, and keep it with a receipt beside the register.
@@ -137,7 +135,6 @@ def accession(
             depositor=depositor,
             repository=repository,
             day=on.isoformat(),
-            limits=limits,
             progress=stretch(progress, 0, 2),
         ) as received,
         _held_store(store),

@@ -12,7 +12,7 @@ from types import MappingProxyType
 from provenance._accession.damage import DamagedBundle, damage_in, letter_to_depositor
 from provenance._accession.settings import Repository
 from provenance._bag.hostile import HostileBundle
-from provenance._bag.limits import DEFAULT_LIMITS, Limits
+from provenance._bag.limits import DEFAULT_LIMITS
 from provenance._bag.verdict import BundleFinding, Verdict
 from provenance._base.errors import UnusableInput
 from provenance._base.progress import Progress, say_nothing
@@ -58,7 +58,6 @@ def opened_received(
     depositor: str,
     repository: Repository,
     day: str,
-    limits: Limits = DEFAULT_LIMITS,
     progress: Progress = say_nothing,
 ) -> Iterator[Received]:
     """Verify a bundle in full and give what is to be known of it, while the block runs.
@@ -80,8 +79,10 @@ def opened_received(
         return DamagedBundle(bundle, findings, letter)
 
     try:
-        with opened_bundle(bundle, limits=limits, progress=progress) as folder:
-            verdict = judge_folder(bundle, folder, fast=False, limits=limits, progress=progress)
+        with opened_bundle(bundle, progress=progress) as folder:
+            verdict = judge_folder(
+                bundle, folder, fast=False, limits=DEFAULT_LIMITS, progress=progress
+            )
             if damage := damage_in(verdict):
                 raise refuse(damage, folder)
             yield _received(bundle, folder, verdict)

@@ -13,29 +13,15 @@ from provenance._record.snapshot import Snapshot
 from provenance._record.tables import ROW
 
 _TEXT, _WHOLE = pl.String(), pl.Int64()
-CHAIN: Mapping[str, pl.DataType] = {
-    "sample_id": _TEXT,
-    "site_id": _TEXT,
-    "element_id": _TEXT,
-    "kind": _TEXT,
-    "collected_on": _TEXT,
-    "place_id": _TEXT,
-    "place_name": _TEXT,
-    "place_level": _WHOLE,
-    "wood_function": _TEXT,
-    "wood_species": _TEXT,
-    "in_place": _TEXT,
-    "plug_id": _TEXT,
-    "stamp": _TEXT,
-    "plug_status": _TEXT,
-    "result_id": _TEXT,
-    "reported_on": _TEXT,
-    "inner_year": _WHOLE,
-    "outer_year": _WHOLE,
-    "outer_symbol": _TEXT,
-    "holder_party_id": _TEXT,
-    "holder_since": _TEXT,
-}
+_NAMES = (
+    "sample_id", "site_id", "element_id", "kind", "collected_on", "place_id", "place_name",
+    "place_level", "wood_function", "wood_species", "in_place", "plug_id", "stamp", "plug_status",
+    "result_id", "reported_on", "inner_year", "outer_year", "outer_symbol", "holder_party_id",
+    "holder_since",
+)  # fmt: skip
+CHAIN: Mapping[str, pl.DataType] = dict.fromkeys(_NAMES, _TEXT) | dict.fromkeys(
+    ("place_level", "inner_year", "outer_year"), _WHOLE
+)
 """The columns of the chain in their order; new ones only at the end."""
 
 _OTHER_NAMES = {

@@ -13,7 +13,7 @@ from provenance._base.errors import TreenailError
 
 COMMANDS: dict[str, tuple[str, str]] = {
     # name: (module in provenance._cli : function, one line for the overview)
-    "new": ("new:new", "Start a package for a kind of place."),
+    "new": ("importing:new", "Start a package for a kind of place."),
     "stamps": ("locating:stamps", "Reserve stamp numbers that cannot be misread."),
     "labels": ("printing:labels", "Print labels for samples, boxes and drawers."),
     "tags": ("printing:tags", "Print custody tags, consignment lists and receipts."),
@@ -21,7 +21,7 @@ COMMANDS: dict[str, tuple[str, str]] = {
     "sheets": ("forms:sheets", "Print the record sheets that a crew fills in by hand."),
     "workbook": ("forms:workbook", "Write the spreadsheet that a crew fills in."),
     "import": ("importing:import_", "Bring field exports in: CSV, TSV, XLSX, ODS."),
-    "attach": ("attaching:attach", "Put photos, plans and reports into a package."),
+    "attach": ("importing:attach", "Put photos, plans and reports into a package."),
     "check": ("checking:check", "Say what is wrong in a package, and what to do."),
     "handover": ("custody:handover", "Record who gave which sample to whom."),
     "custody": ("custody:custody", "Show where samples are and have been."),
@@ -35,7 +35,7 @@ COMMANDS: dict[str, tuple[str, str]] = {
     "verify": ("bundling:verify", "Say whether a bundle is sound, and what is not."),
     "unpack": ("bundling:unpack", "Turn a bundle back into a package."),
     "accession": ("accessioning:accession", "Take a bundle in: number, register, receipt."),
-    "compare": ("comparing:compare", "Say what changed between two bundles of one record."),
+    "compare": ("bundling:compare", "Say what changed between two bundles of one record."),
     "catalogue": ("cataloguing:catalogue", "List and search many bundles."),
     "audit": ("cataloguing:audit", "Look many bundles over for damage and loss, on a rota."),
     "locate": ("locating:locate", "Find the hole that a worn stamp belongs to."),

@@ -24,14 +24,11 @@ from provenance._cli.options import paper_option, progress_bar
 @click.option(
     "--settings",
     type=click.Path(path_type=Path, dir_okay=False),
-    default=None,
     help="Settings (YAML); repository.yaml beside the register if left out.",
 )
 @click.option("--samples", default="", help="Samples that came along: 231,233-240, or all.")
 @click.option("--place", default="", help="Room, shelf, box or drawer of these samples.")
-@click.option(
-    "--on", "day", default=None, help="Day of the accession (YYYY-MM-DD); today if left out."
-)
+@click.option("--on", "day", help="Day of the accession (YYYY-MM-DD); today if left out.")
 @paper_option
 def accession(
     bundle: Path,

@@ -27,7 +27,6 @@ if TYPE_CHECKING:
 index_option: Decorator = click.option(
     "--index",
     type=click.Path(path_type=Path, dir_okay=False),
-    default=None,
     help="Where the catalogue is kept; PLACE/catalogue.sqlite if left out.",
 )
 MOST_NAMED = 20
@@ -48,36 +47,27 @@ def _show_schema(context: click.Context, option: click.Parameter, value: bool) -
     "--of",
     "kind",
     type=click.Choice(["samples", "sites", "bundles"]),
-    default=None,
     help="What to list: samples, or sites for GeoJSON.",
 )
 @site_option
-@click.option("--species", default=None, help="Species code; PI* for all that begin so.")
-@click.option("--use", default=None, help="Use of the wood: beam, lintel, rafter …")
-@click.option("--from", "from_year", default=None, help="Ends in this year or later: 1750, 45 BC.")
-@click.option("--to", "to_year", default=None, help="Ends in this year or earlier.")
-@click.option("--stamp", default=None, help="Number on the plug.")
-@click.option("--keeper", default=None, help="Who has the sample, or keeps the record.")
-@click.option("--accession", default=None, help="The repository's number.")
+@click.option("--species", help="Species code; PI* for all that begin so.")
+@click.option("--use", help="Use of the wood: beam, lintel, rafter …")
+@click.option("--from", "from_year", help="Ends in this year or later: 1750, 45 BC.")
+@click.option("--to", "to_year", help="Ends in this year or earlier.")
+@click.option("--stamp", help="Number on the plug.")
+@click.option("--keeper", help="Who has the sample, or keeps the record.")
+@click.option("--accession", help="The repository's number.")
 @click.option("--edition", type=click.Choice(["full", "public"]), default=None)
 @click.option("--every", is_flag=True, help="Also vanished bundles, and each copy of the same.")
-@click.option("--sql", default=None, help="Ask in SQL instead; see --schema.")
+@click.option("--sql", help="Ask in SQL instead; see --schema.")
 @click.option("--as-it-is", is_flag=True, help="Ask without looking for changes first.")
 @click.option(
     "--withdraw",
     type=PlaceParam(must_exist=False),
-    default=None,
     help="Note that this bundle was taken away on purpose; needs --reason.",
 )
-@click.option("--reason", default=None, help="Why it was withdrawn.")
-@click.option(
-    "--format",
-    "shape",
-    type=click.Choice(["table", "csv", "json", "geojson", "parquet"]),
-    default="table",
-    show_default=True,
-    help="How to list.",
-)
+@click.option("--reason", help="Why it was withdrawn.")
+@format_option("table", "csv", "json", "geojson", "parquet", says="How to list.")
 @out_option
 @workers_option
 @scheduler_option
@@ -222,7 +212,7 @@ def _with_path(unreadable: dict[str, str]) -> list[str]:
 @click.command("audit")
 @click.argument("place", type=PlaceParam())
 @index_option
-@click.option("--minutes", type=Number(0), default=None, help="Begin no bundle after so long.")
+@click.option("--minutes", type=Number(0), help="Begin no bundle after so long.")
 @click.option("--anew", is_flag=True, help="Do not take up an audit that was interrupted.")
 @format_option("text", "json", "html")
 @out_option

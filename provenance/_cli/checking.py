@@ -19,6 +19,7 @@ from provenance._cli.options import (
     progress_bar,
     scheduler_option,
     second_opinion_option,
+    show_or_write,
     workers_option,
 )
 from provenance._record.remote import Place
@@ -71,10 +72,7 @@ def check(
         raise click.UsageError("pages of several go into a folder: say which with --out")
     with progress_bar("checking") as progress:
         done = check_each(
-            sources,
-            second_opinion=second_opinion,
-            crew=Crew(workers, scheduler),
-            progress=progress,
+            sources, second_opinion=second_opinion, crew=Crew(workers, scheduler), progress=progress
         )
     _tell_all(done, shape, out, most)
     if any(one.why for one in done):
@@ -111,14 +109,8 @@ def _check_one(source: Place, shape: str, out: Path | None, most: int, second_op
         from provenance._base.opinion_words import opinion_words
 
         click.echo(next(opinion_words(report.second_opinion)), err=True)
-    if out is None:
-        click.echo(text, nl=False)
-    else:
-        from provenance._base.disk import write_text
-
-        write_text(out, text)
-        counts = f"{report.count('error')} errors, {report.count('warning')} warnings"
-        click.echo(f"{counts}, {report.count('note')} notes, written to {out}", err=True)
+    counts = f"{report.count('error')} errors, {report.count('warning')} warnings"
+    show_or_write(text, out, f"{counts}, {report.count('note')} notes, written to {out}")
     if broken is not None:
         raise broken
     return 0 if report.clean else 1
@@ -162,10 +154,7 @@ def _tell_all(done: Sequence[Checked], shape: str, out: Path | None, most: int) 
                 click.echo(f"{page}: {visible(str(one.path))}", err=True)
     else:
         text = {"json": _all_as_json, "csv": _all_as_csv}.get(shape, _all_as_text)(done, most)
-        if out is None:
-            click.echo(text, nl=False)
-        else:
-            write_text(out, text)
+        show_or_write(text, out)
     clean = sum(one.clean for one in done)
     failed = sum(one.report is None for one in done)
     click.echo(

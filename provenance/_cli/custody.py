@@ -11,7 +11,12 @@ import click
 
 from provenance._base.errors import TreenailError
 from provenance._base.visible import visible
-from provenance._cli.options import named_package_argument, package_argument
+from provenance._cli.options import (
+    EXISTING_FILE,
+    named_package_argument,
+    package_argument,
+    samples_option,
+)
 
 if TYPE_CHECKING:
     from provenance._model.schema import Vocabulary
@@ -20,9 +25,9 @@ if TYPE_CHECKING:
 @click.command("handover")
 @named_package_argument
 @click.argument("event")
-@click.option("--samples", default=None, help="Field specimen numbers: 231,233-240, or all.")
+@samples_option
 @click.option("--consignment", default="", help="All samples packed into this parcel.")
-@click.option("--on", "day", default=None, help="Day it happened (EDTF); today if left out.")
+@click.option("--on", "day", help="Day it happened (EDTF); today if left out.")
 @click.option("--from", "giver", default="", help="Who gave it; from the ledger if left out.")
 @click.option("--to", "taker", default="", help="Who has it after.")
 @click.option("--place", default="", help="Room, shelf, box or drawer.")
@@ -30,12 +35,7 @@ if TYPE_CHECKING:
 @click.option("--by", default="", help="Code of the person who writes this down.")
 @click.option("--corrects", default="", help="Number of the event that was recorded wrongly.")
 @click.option("--note", default="", help="A word more.")
-@click.option(
-    "--key",
-    type=click.Path(path_type=Path, exists=True, dir_okay=False),
-    default=None,
-    help="Sign with this Ed25519 key (PEM).",
-)
+@click.option("--key", type=EXISTING_FILE, help="Sign with this Ed25519 key (PEM).")
 def handover(
     package: Path,
     event: str,
@@ -123,7 +123,7 @@ def _states(texts: tuple[str, ...]) -> dict[str, str]:
 @click.command("custody")
 @package_argument
 @click.argument("sample", required=False)
-@click.option("--as-of", default=None, help="Who held what on that day (EDTF).")
+@click.option("--as-of", help="Who held what on that day (EDTF).")
 @click.option("--overdue", "show_overdue", is_flag=True, help="Parcels that should be back.")
 @click.option("--format", "shape", type=click.Choice(["text", "json", "csv"]), default="text")
 def custody(

@@ -6,7 +6,7 @@ from pathlib import Path
 
 import click
 
-from provenance._cli.options import Number, out_option, package_argument
+from provenance._cli.options import EXISTING_FILE, Number, out_option, package_argument
 
 
 @click.command("derive")
@@ -40,12 +40,7 @@ from provenance._cli.options import Number, out_option, package_argument
     show_default=True,
     help="Tree estimate: cm it may fall short.",
 )
-@click.option(
-    "--rates",
-    type=click.Path(path_type=Path, exists=True, dir_okay=False),
-    default=None,
-    help="YAML with your labour rates and their sources.",
-)
+@click.option("--rates", type=EXISTING_FILE, help="YAML with your labour rates and their sources.")
 def derive(
     package: Path,
     out: Path | None,

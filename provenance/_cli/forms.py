@@ -8,12 +8,18 @@ from pathlib import Path
 import click
 
 from provenance._base.errors import AlreadyThere
-from provenance._cli.options import out_option, paper_option, progress_bar, site_option
+from provenance._cli.options import (
+    out_option,
+    paper_option,
+    progress_bar,
+    samples_option,
+    site_option,
+)
 
 
 @click.command("workbook")
 @click.argument("package", type=click.Path(path_type=Path, file_okay=False), required=False)
-@click.option("--profile", default=None, help="Without a package: kind of place, or a YAML file.")
+@click.option("--profile", help="Without a package: kind of place, or a YAML file.")
 @click.option("--filled", is_flag=True, help="Write what the package holds into the sheets.")
 @out_option
 def workbook(package: Path | None, profile: str | None, filled: bool, out: Path | None) -> None:
@@ -46,7 +52,7 @@ def workbook(package: Path | None, profile: str | None, filled: bool, out: Path 
 
 @click.command("sheets")
 @click.argument("package", type=click.Path(path_type=Path, file_okay=False), required=False)
-@click.option("--profile", default=None, help="Without a package: kind of place, or a YAML file.")
+@click.option("--profile", help="Without a package: kind of place, or a YAML file.")
 @click.option(
     "--sheet",
     "sheets",
@@ -57,17 +63,14 @@ def workbook(package: Path | None, profile: str | None, filled: bool, out: Path 
     "may be given several times.",
 )
 @click.option("--scale", default="1:50", show_default=True, help="Of the grid: 1:20 … 1in=20ft.")
-@click.option(
-    "--blanks", type=click.IntRange(1), default=None, help="So many blank copies, no filled ones."
-)
+@click.option("--blanks", type=click.IntRange(1), help="So many blank copies, no filled ones.")
 @click.option(
     "--codes",
     type=click.Choice(["each", "once"]),
-    default=None,
     help="Code lists behind each sheet (usual for blanks) or once (usual for filled ones).",
 )
-@click.option("--samples", default=None, help="Field specimen numbers: 231,233-240, or all.")
-@click.option("--elements", default=None, help="Element codes, as for --samples.")
+@samples_option
+@click.option("--elements", help="Element codes, as for --samples.")
 @site_option
 @paper_option
 @out_option

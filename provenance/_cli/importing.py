@@ -1,4 +1,4 @@
-"""`treenail import`: bring field exports into a package."""
+"""`treenail new`, `import` and `attach`: start a package, and bring in what the field hands in."""
 
 from __future__ import annotations
 
@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING
 
 import click
 
-from provenance._cli.options import out_option, progress_bar
+from provenance._cli.options import counted, out_option, progress_bar
 
 if TYPE_CHECKING:
     from provenance._base.findings import Finding
@@ -21,6 +21,40 @@ MOST = 60
 """Lines shown of one kind; what is beyond is counted, and all of it stands in the package."""
 
 _ROW = re.compile(r", row ([0-9]+)")
+
+
+@click.command("new")
+@click.argument("folder", type=click.Path(path_type=Path), required=False)
+@click.option(
+    "--profile", default="blank", show_default=True, help="Kind of place, or a YAML file."
+)
+@click.option("--title", help="Title for people; the folder's name if left out.")
+@click.option("--update", is_flag=True, help="Fit an existing package to the profile.")
+@click.option("--profiles", "list_profiles", is_flag=True, help="List the kinds of place and stop.")
+def new(
+    folder: Path | None, profile: str, title: str | None, update: bool, list_profiles: bool
+) -> None:
+    """Start a package in FOLDER: descriptor, empty tables, schemas, mapping example, README."""
+    if list_profiles:
+        from provenance._model.profile import shipped_profiles
+
+        for name, its_title in shipped_profiles().items():
+            click.echo(f"{name:22} {its_title}")
+        return
+    if folder is None:
+        raise click.UsageError("say which folder to make, or --profiles to see the kinds of place")
+
+    from provenance._record.new import new_package, update_package
+
+    if update:
+        from provenance._record.package import open_package
+
+        package = update_package(open_package(folder), profile)
+        click.echo(f"{package.folder} now follows the profile '{profile}'")
+        return
+    package = new_package(folder, profile, title=title)
+    click.echo(f"started {package.folder} for: {package.model.title}")
+    click.echo(f"read {package.folder / 'README.md'} next")
 
 
 @click.command("import")
@@ -96,19 +130,19 @@ def _report(result: ImportResult, package: Path, dry_run: bool) -> Iterable[str]
         "files",
     )
     blank = f", {result.spacers} blank or left out" if result.spacers else ""
-    yield f"{_counted(result.lines, 'line')} read{blank}"
+    yield f"{counted(result.lines, 'line')} read{blank}"
     changed: dict[str, int] = {}
     for one in result.changes:
         changed[one.table] = changed.get(one.table, 0) + 1
     for table in dict.fromkeys([*result.added, *changed]):
         yield (
-            f"  {table}: {_counted(result.added.get(table, 0), 'new row')}, "
-            f"{_counted(changed.get(table, 0), 'cell')} changed"
+            f"  {table}: {counted(result.added.get(table, 0), 'new row')}, "
+            f"{counted(changed.get(table, 0), 'cell')} changed"
         )
     if not result.added and not changed:
         yield "  nothing new"
     if result.settled:
-        yield f"{_counted(result.settled, 'cell')} that could not be read before: settled"
+        yield f"{counted(result.settled, 'cell')} that could not be read before: settled"
     if result.changes:
         yield ""
         yield "Changed (before → after)"
@@ -132,15 +166,11 @@ def _report(result: ImportResult, package: Path, dry_run: bool) -> Iterable[str]
     if result.unread:
         yield ""
         yield (
-            f"{_counted(result.unread, 'cell')} still to be settled. The text is kept in "
+            f"{counted(result.unread, 'cell')} still to be settled. The text is kept in "
             "tables/unread.csv: mend it in the form or the mapping and import again."
         )
     elif not dry_run:
         yield f"next: treenail check {package}"
-
-
-def _counted(number: int, noun: str) -> str:
-    return f"{number:,} {noun}{'' if number == 1 else 's'}"
 
 
 def _grouped(findings: Iterable[Finding]) -> list[str]:
@@ -164,3 +194,28 @@ def _cut(lines: list[str], what: str) -> Iterable[str]:
     yield from lines[:MOST]
     if len(lines) > MOST:
         yield f"  … and {len(lines) - MOST} more {what}"
+
+
+@click.command("attach")
+@click.argument("package", type=click.Path(path_type=Path, file_okay=False))
+@click.argument("sources", type=click.Path(path_type=Path), nargs=-1, required=True)
+@click.option("--under", default="files", show_default=True, help="Folder in the package.")
+def attach(package: Path, sources: tuple[Path, ...], under: str) -> None:
+    """Copy SOURCES (files, or folders with all that is in them) into PACKAGE.
+
+    Rows of the table 'file' that name them get media type, size and checksum. Exit code 1 when a
+    file has no row yet: enter one that says what it shows.
+    """
+    from provenance._record.attachments import attach_files
+    from provenance._record.package import open_package
+
+    opened = open_package(package)
+    undescribed: list[str] = []
+    for source in sources:
+        attached = attach_files(opened, source, under)
+        undescribed += attached.undescribed
+        count = len(attached.described) + len(attached.undescribed)
+        click.echo(f"attached {count} file(s) from {source}")
+    for path in undescribed:
+        click.echo(f"no row of the table 'file' says what this is: {path}", err=True)
+    sys.exit(1 if undescribed else 0)

@@ -7,22 +7,28 @@ from pathlib import Path
 
 import click
 
-from provenance._cli.options import out_option, package_argument, progress_bar
+from provenance._cli.options import (
+    EXISTING_FILE,
+    counted,
+    out_option,
+    package_argument,
+    progress_bar,
+    samples_option,
+)
 
 
 @click.command("consign")
 @package_argument
-@click.option("--samples", default=None, help="Field specimen numbers: 231,233-240, or all.")
-@click.option("--to", "taker", default=None, help="Code of the laboratory or store.")
+@samples_option
+@click.option("--to", "taker", help="Code of the laboratory or store.")
 @click.option(
     "--again",
     metavar="CODE",
-    default=None,
     help="Write list and form of a parcel that is made up already; nothing is recorded.",
 )
 @click.option("--from", "giver", default="", help="Sender; the holder of the samples if left out.")
 @click.option("--purpose", default="dating", show_default=True, help="What it is sent for.")
-@click.option("--on", "day", default=None, help="Day it was packed (EDTF); today if left out.")
+@click.option("--on", "day", help="Day it was packed (EDTF); today if left out.")
 @click.option("--due", default="", help="Day by which an answer is hoped for.")
 @click.option("--questions", default="", help="What the laboratory is asked to find out.")
 @click.option("--seal", default="", help="Number of the seal.")
@@ -30,7 +36,6 @@ from provenance._cli.options import out_option, package_argument, progress_bar
 @click.option(
     "--out",
     type=click.Path(path_type=Path, file_okay=False),
-    default=None,
     help="Folder for the list and the form; this folder if left out.",
 )
 def consign(
@@ -88,7 +93,7 @@ def consign(
     form = folder / f"{code}-results.xlsx"
     write_text(listed, parcel_list(opened, code).to_csv(index=False, lineterminator="\n"))
     write_results_form(opened, code, form)
-    click.echo(f"{code}: {_counted(len(parcel.samples), 'sample')} for {parcel.to_party_id}")
+    click.echo(f"{code}: {counted(len(parcel.samples), 'sample')} for {parcel.to_party_id}")
     click.echo(f"{listed}: the list that goes with it")
     click.echo(f"{form}: for the laboratory to fill in; 'treenail results' reads it back")
     click.echo(f"next: treenail tags {package} --consignment {code}")
@@ -99,17 +104,11 @@ def consign(
 
 @click.command("results")
 @click.argument("package", type=click.Path(path_type=Path, file_okay=False))
-@click.argument(
-    "files",
-    nargs=-1,
-    required=True,
-    type=click.Path(path_type=Path, exists=True, dir_okay=False),
-)
+@click.argument("files", nargs=-1, required=True, type=EXISTING_FILE)
 @click.option(
     "--mapping",
     "mapping_file",
-    type=click.Path(path_type=Path, exists=True, dir_okay=False),
-    default=None,
+    type=EXISTING_FILE,
     help="What the laboratory's columns mean; not needed for a form made by 'consign'.",
 )
 def results(package: Path, files: tuple[Path, ...], mapping_file: Path | None) -> None:
@@ -135,8 +134,8 @@ def results(package: Path, files: tuple[Path, ...], mapping_file: Path | None) -
         click.echo(f"{newer} supersedes {older}")
     added = read.imported.added.get("lab_result", 0)
     click.echo(
-        f"{_counted(added, 'new result')}; "
-        f"{_counted(read.filled, 'cell')} filled from the date notation"
+        f"{counted(added, 'new result')}; "
+        f"{counted(read.filled, 'cell')} filled from the date notation"
     )
     click.echo(f"next: treenail reconcile {package}")
     weighty = any(one.severity in ("error", "warning") for one in read.findings)
@@ -164,11 +163,7 @@ def reconcile(package: Path, consignment: str, out: Path | None) -> None:
     path = out or Path(f"{consignment or opened.name}-reconciliation.html")
     write_text(path, reconciliation_html(opened.model, opened.title, reconciled))
     click.echo(
-        f"{_counted(len(reconciled.lines), 'sample')}, "
-        f"{_counted(len(reconciled.findings), 'point')} to settle or to know; wrote {path}"
+        f"{counted(len(reconciled.lines), 'sample')}, "
+        f"{counted(len(reconciled.findings), 'point')} to settle or to know; wrote {path}"
     )
     sys.exit(0 if reconciled.settled else 1)
-
-
-def _counted(number: int, noun: str) -> str:
-    return f"{number:,} {noun}{'' if number == 1 else 's'}"

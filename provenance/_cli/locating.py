@@ -24,10 +24,8 @@ from provenance._cli.options import (
 @click.argument("count", type=click.IntRange(1))
 @click.option("--crew", required=True, help="Who may use the numbers.")
 @site_option
-@click.option("--first", type=click.IntRange(0), default=None, help="Start of the crew's range.")
-@click.option(
-    "--last", type=click.IntRange(0), default=None, help="End of the crew's range, included."
-)
+@click.option("--first", type=click.IntRange(0), help="Start of the crew's range.")
+@click.option("--last", type=click.IntRange(0), help="End of the crew's range, included.")
 @click.option("--dies", default="0123456789", show_default=True, help="Digits in the die set.")
 @click.option(
     "--mark",
@@ -91,11 +89,11 @@ def stamps(
 @click.command("locate")
 @click.argument("place", type=click.Path(path_type=Path, exists=True))
 @click.argument("reading")
-@click.option("--in", "room", default=None, help="Building or room it is in, code or name.")
-@click.option("--dowel", default=None, help="Dowel size as measured: '5/8 in', '16 mm'.")
-@click.option("--wood", default=None, help="Species code of the wood it is in.")
+@click.option("--in", "room", help="Building or room it is in, code or name.")
+@click.option("--dowel", help="Dowel size as measured: '5/8 in', '16 mm'.")
+@click.option("--wood", help="Species code of the wood it is in.")
 @click.option("--upright", is_flag=True, help="You are sure which way up it is.")
-@click.option("--index", type=click.Path(path_type=Path), default=None, help="Keep an index here.")
+@click.option("--index", type=click.Path(path_type=Path), help="Keep an index here.")
 @most_option(10, "Candidates to show")
 @click.option(
     "--format", "shape", type=click.Choice(["text", "json"]), default="text", show_default=True

@@ -24,6 +24,9 @@ named_package_argument: Decorator = click.argument("package", type=click.Path(pa
 """For commands with a further argument: with PACKAGE left out, that would be taken for it."""
 
 
+EXISTING_FILE = click.Path(path_type=Path, exists=True, dir_okay=False)
+
+
 class PlaceParam(click.ParamType[Place]):
     """A path of this machine that is there, or an fsspec address; `must_exist` as for a path."""
 
@@ -58,7 +61,7 @@ out_option: Decorator = click.option(
 )
 
 
-def format_option(*shapes: str) -> Decorator:
+def format_option(*shapes: str, says: str = "How to say it.") -> Decorator:
     """--format for what is said on the terminal or to a program; the first shape is the usual."""
     return click.option(
         "--format",
@@ -66,7 +69,7 @@ def format_option(*shapes: str) -> Decorator:
         type=click.Choice(shapes),
         default=shapes[0],
         show_default=True,
-        help="How to say it.",
+        help=says,
     )
 
 
@@ -106,6 +109,28 @@ second_opinion_option: Decorator = click.option(
     help="Also ask the reference library of Table Schema, and say where it differs. Slow: about a "
     "minute for a million rows.",
 )
+
+
+samples_option: Decorator = click.option(
+    "--samples", default=None, help="Field specimen numbers: 231,233-240, or all."
+)
+
+
+def counted(number: int, noun: str) -> str:
+    """How many of what: '1 cell', '1,200 cells'."""
+    return f"{number:,} {noun}{'' if number == 1 else 's'}"
+
+
+def show_or_write(text: str, out: Path | None, told: str = "") -> None:
+    """Show a text on the terminal, or write it to the file `out` and say there what is `told`."""
+    if out is None:
+        click.echo(text, nl=False)
+        return
+    from provenance._base.disk import write_text
+
+    write_text(out, text)
+    if told:
+        click.echo(told, err=True)
 
 
 @contextmanager

@@ -13,6 +13,7 @@ from provenance._cli.options import (
     package_argument,
     paper_option,
     progress_bar,
+    samples_option,
     site_option,
 )
 
@@ -22,15 +23,11 @@ if TYPE_CHECKING:
     from provenance._printing.labels.stock import Stock
     from provenance._record.package import Package
 
-samples_option = click.option(
-    "--samples", default=None, help="Field specimen numbers: 231,233-240, or all."
-)
-
 
 @click.command("labels")
 @click.argument("package", type=click.Path(path_type=Path, file_okay=False), required=False)
 @samples_option
-@click.option("--numbers", default=None, help="Reserved numbers, to be written on: 201-260 or all.")
+@click.option("--numbers", help="Reserved numbers, to be written on: 201-260 or all.")
 @site_option
 @click.option("--stock", default="a4_70x37", show_default=True, help="Label stock, or a YAML file.")
 @click.option("--stocks", "list_stocks", is_flag=True, help="List the label stocks and stop.")
@@ -42,7 +39,7 @@ samples_option = click.option(
 )
 @click.option("--crop-marks", is_flag=True, help="Marks to cut by.")
 @click.option("--calibrate", is_flag=True, help="Print the page to measure a printer by, and stop.")
-@click.option("--printer", default=None, help="Correct for this printer, as calibrated.")
+@click.option("--printer", help="Correct for this printer, as calibrated.")
 @click.option(
     "--measured",
     type=Number(0),
@@ -210,7 +207,7 @@ def _say_what_was_printed(printed: Printed, thing: str) -> None:
 
 @click.command("tags")
 @package_argument
-@click.option("--consignment", default=None, help="The papers of this parcel.")
+@click.option("--consignment", help="The papers of this parcel.")
 @click.option("--each-sample", is_flag=True, help="With --consignment: a tag for each sample too.")
 @samples_option
 @site_option

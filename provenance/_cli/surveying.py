@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING
 import click
 
 from provenance._cli.options import (
+    format_option,
     most_option,
     named_package_argument,
     out_option,
@@ -82,25 +83,15 @@ def _show(findings: tuple[Finding, ...], most: int) -> None:
 
 @click.command("plan")
 @package_argument
-@click.option("--place", default=None, help="Only this building (code of the place).")
-@click.option("--level", type=int, default=None, help="Only this storey; 0 is the ground floor.")
-@click.option(
-    "--format",
-    "format_",
-    type=click.Choice(["pdf", "svg", "geojson", "gpkg"]),
-    default="pdf",
-    show_default=True,
-    help="Drawings (pdf, svg) or map data (geojson, gpkg).",
+@click.option("--place", help="Only this building (code of the place).")
+@click.option("--level", type=int, help="Only this storey; 0 is the ground floor.")
+@format_option(
+    "pdf", "svg", "geojson", "gpkg", says="Drawings (pdf, svg) or map data (geojson, gpkg)."
 )
 @paper_option
 @out_option
 def plan(
-    package: Path,
-    place: str | None,
-    level: int | None,
-    format_: str,
-    paper: str,
-    out: Path | None,
+    package: Path, place: str | None, level: int | None, shape: str, paper: str, out: Path | None
 ) -> None:
     """Draw plans to scale of the buildings of PACKAGE, with wood, holes, stamps and datums.
 
@@ -111,7 +102,7 @@ def plan(
     from provenance._record.package import open_package
 
     opened = open_package(package)
-    if format_ in ("pdf", "svg"):
+    if shape in ("pdf", "svg"):
         from provenance._survey.plan.plan import write_plans
 
         with progress_bar("plan") as progress:
@@ -120,7 +111,7 @@ def plan(
                 out or Path("plans"),
                 place=place,
                 level=level,
-                format=format_,
+                format=shape,
                 paper=paper,
                 progress=progress,
             )
@@ -128,7 +119,7 @@ def plan(
             click.echo(f"wrote {path}")
         for building in drawn.empty:
             click.echo(f"nothing in {building} has coordinates yet")
-    elif format_ == "geojson":
+    elif shape == "geojson":
         from provenance._survey.maps.geojson import write_geojson
 
         path = write_geojson(

@@ -7,7 +7,6 @@ from pathlib import Path
 
 import polars as pl
 
-from provenance._bag.limits import DEFAULT_LIMITS, Limits
 from provenance._base.progress import Progress, say_nothing, stretch
 from provenance._compare.difference import (
     Difference,
@@ -30,7 +29,6 @@ def compare(
     old: Path | str,
     new: Path | str,
     *,
-    limits: Limits = DEFAULT_LIMITS,
     progress: Progress | None = None,
 ) -> Difference:
     """Tell two states of one record apart; each a bundle (folder or zip) or a package.
@@ -41,8 +39,8 @@ def compare(
     """
     progress = progress or say_nothing
     with (
-        opened_side(Path(old), limits=limits, progress=stretch(progress, 0, 3)) as before,
-        opened_side(Path(new), limits=limits, progress=stretch(progress, 1, 3)) as after,
+        opened_side(Path(old), progress=stretch(progress, 0, 3)) as before,
+        opened_side(Path(new), progress=stretch(progress, 1, 3)) as after,
     ):
         found = _compare_sides(before, after, stretch(progress, 2, 3))
     return found

@@ -12,7 +12,7 @@ from typing import Any
 from provenance._bag.bag import payload_files
 from provenance._bag.hashing import hash_files
 from provenance._bag.hostile import HostileBundle
-from provenance._bag.limits import DEFAULT_LIMITS, Limits
+from provenance._bag.limits import DEFAULT_LIMITS
 from provenance._base.errors import TreenailError, UnusableInput
 from provenance._base.progress import Progress, say_nothing
 from provenance._bundle.describe.contents import survey_package
@@ -38,9 +38,7 @@ class OpenSide:
 
 
 @contextmanager
-def opened_side(
-    path: Path, *, limits: Limits = DEFAULT_LIMITS, progress: Progress = say_nothing
-) -> Iterator[OpenSide]:
+def opened_side(path: Path, *, progress: Progress = say_nothing) -> Iterator[OpenSide]:
     """Open a package or bundle for comparing, while the block runs.
 
     Of a bundle the tables are held against their checksums; of all other files the checksums
@@ -51,8 +49,8 @@ def opened_side(
         yield _package_side(path, progress)
         return
     try:
-        with opened_bundle(path, limits=limits) as folder:
-            yield _bundle_side(path, folder, limits, progress)
+        with opened_bundle(path) as folder:
+            yield _bundle_side(path, folder, progress)
     except HostileBundle as error:
         raise UnusableInput(str(error)) from error
 
@@ -79,8 +77,8 @@ def _package_side(path: Path, progress: Progress) -> OpenSide:
     return OpenSide(side, package, digests, frozenset())
 
 
-def _bundle_side(path: Path, folder: Path, limits: Limits, progress: Progress) -> OpenSide:
-    verdict = judge_folder(path, folder, fast=True, limits=limits)
+def _bundle_side(path: Path, folder: Path, progress: Progress) -> OpenSide:
+    verdict = judge_folder(path, folder, fast=True, limits=DEFAULT_LIMITS)
     grave = [
         one
         for one in verdict.findings

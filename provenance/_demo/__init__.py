@@ -15,63 +15,34 @@ from pathlib import Path
 from provenance._base.disk import write_text
 from provenance._base.errors import AlreadyThere
 from provenance._base.resources import shipped
-from provenance._demo.faulted import name_planted_faults
-from provenance._demo.outputs import (
-    derive_tables_and_figures,
-    draw_plans_and_relocation_sheets,
-    find_a_worn_plug,
-    print_forms,
-    print_labels_and_cards,
-    reconcile_the_parcel,
-)
-from provenance._demo.repository import (
-    compare_received_and_kept,
-    pack_public_edition,
-    take_into_a_repository,
-)
+from provenance._demo import faulted, outputs, repository, steps
 from provenance._demo.stage import Did, Stage
-from provenance._demo.steps import (
-    attach_pictures_and_reports,
-    bring_in_enclosures,
-    bring_in_field_papers,
-    bring_in_results,
-    check_sound_papers,
-    lay_out_papers,
-    pack_bundles,
-    read_the_ledger,
-    start_package,
-    survey_positions,
-    unpack_again,
-    verify_bundles,
-)
 
-SOUND_STEPS: tuple[Callable[[Stage], Did], ...] = (
-    lay_out_papers,
-    start_package,
-    bring_in_field_papers,
-    bring_in_results,
-    bring_in_enclosures,
-    attach_pictures_and_reports,
-    read_the_ledger,
-    check_sound_papers,
-    reconcile_the_parcel,
-    survey_positions,
-    derive_tables_and_figures,
-    print_forms,
-    print_labels_and_cards,
-    draw_plans_and_relocation_sheets,
-    pack_bundles,
-    verify_bundles,
-    unpack_again,
-    pack_public_edition,
-    take_into_a_repository,
-    compare_received_and_kept,
-    find_a_worn_plug,
+STEPS: tuple[Callable[[Stage], Did], ...] = (
+    steps.lay_out_papers,
+    steps.start_package,
+    steps.bring_in_field_papers,
+    steps.bring_in_results,
+    steps.bring_in_enclosures,
+    steps.attach_pictures_and_reports,
+    steps.read_the_ledger,
+    steps.check_sound_papers,
+    outputs.reconcile_the_parcel,
+    steps.survey_positions,
+    outputs.derive_tables_and_figures,
+    outputs.print_forms,
+    outputs.print_labels_and_cards,
+    outputs.draw_plans_and_relocation_sheets,
+    steps.pack_bundles,
+    steps.verify_bundles,
+    steps.unpack_again,
+    repository.pack_public_edition,
+    repository.take_into_a_repository,
+    repository.compare_received_and_kept,
+    outputs.find_a_worn_plug,
+    faulted.name_planted_faults,
 )
-"""The way of the sound papers, in the order of the work."""
-
-STEPS: tuple[Callable[[Stage], Did], ...] = (*SOUND_STEPS, name_planted_faults)
-"""Every step in its order."""
+"""The way of the sound papers, in the order of the work, then that of the faulted ones."""
 
 MARK = "DEMO.txt"
 MARK_TEXT = """Made by 'treenail demo' from invented papers; nothing in this folder is real.

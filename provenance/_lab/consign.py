@@ -27,19 +27,9 @@ if TYPE_CHECKING:
     from provenance._record.package import Package
 
 LIST_COLUMNS = (
-    "sample_id",
-    "kind",
-    "element_id",
-    "function",
-    "species_field",
-    "outer_surface",
-    "pith_seen",
-    "pieces",
-    "length_mm",
-    "rings_field",
-    "collected_on",
-    "notes",
-)
+    "sample_id", "kind", "element_id", "function", "species_field", "outer_surface", "pith_seen",
+    "pieces", "length_mm", "rings_field", "collected_on", "notes",
+)  # fmt: skip
 """What the laboratory is told of each sample; nothing of where the site lies."""
 
 

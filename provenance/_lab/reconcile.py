@@ -15,11 +15,7 @@ from typing import TYPE_CHECKING, Any
 from provenance._base.errors import TreenailError
 from provenance._base.findings import Report
 from provenance._base.resources import shipped
-from provenance._ledger.holdings import (
-    Event,
-    events_of,
-    samples_in_parcel,
-)
+from provenance._ledger.holdings import Event, events_of, samples_in_parcel
 from provenance._model.notation import YearMark, write_ends, write_mark
 from provenance._record.joined import split_codes, standing_results
 from provenance._record.tables import ROW
@@ -32,17 +28,9 @@ if TYPE_CHECKING:
     from provenance._record.package import Package
 
 LINE_COLUMNS = (
-    "sample_id",
-    "element_id",
-    "sent",
-    "arrived",
-    "outcome",
-    "dates",
-    "rings",
-    "species_field",
-    "species",
-    "points",
-)
+    "sample_id", "element_id", "sent", "arrived", "outcome", "dates", "rings", "species_field",
+    "species", "points",
+)  # fmt: skip
 SUBJECTS = ("result", "parcel")
 ENDS = ("inner_year", "inner_symbol", "outer_year", "outer_symbol")
 

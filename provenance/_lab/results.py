@@ -31,18 +31,9 @@ if TYPE_CHECKING:
 TABLE = "lab_result"
 SAME_DETERMINATION = ("sample_id", "laboratory_id", "method")
 CONTENT = (
-    "outcome",
-    "undated_reason",
-    "inner_year",
-    "inner_symbol",
-    "outer_year",
-    "outer_symbol",
-    "felled_from_year",
-    "felled_to_year",
-    "ring_count",
-    "sapwood_count",
-    "species",
-)
+    "outcome", "undated_reason", "inner_year", "inner_symbol", "outer_year", "outer_symbol",
+    "felled_from_year", "felled_to_year", "ring_count", "sapwood_count", "species",
+)  # fmt: skip
 """What makes two results of one sample the same result."""
 
 

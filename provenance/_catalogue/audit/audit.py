@@ -18,7 +18,7 @@ from typing import Any
 from provenance._base.errors import TreenailError
 from provenance._base.locks import take_lock
 from provenance._base.progress import Progress
-from provenance._catalogue.audit.fixity import Examination, examine_bundle
+from provenance._catalogue.audit.fixity import Examination, examine_bundle, finding
 from provenance._catalogue.audit.pieces import (
     LARGE_BYTES,
     PORTIONS_OF_LARGE,
@@ -199,20 +199,14 @@ def _rota(database: sqlite3.Connection, place: Place, run_id: int) -> list[tuple
 
 
 def _not_examined(path: Place, reason: str) -> Examination:
-    finding = {
-        "part": "container",
-        "severity": "error",
-        "rule": "audit.not_examined",
-        "path": "",
-        "message": reason,
-        "remedy": "The machine or this program failed, not the bundle: audit again.",
-    }
+    remedy = "The machine or this program failed, not the bundle: audit again."
+    found = finding("audit.not_examined", "", reason, remedy)
     try:
         signature = signature_of(path) or ""
     except OSError:
         signature = ""
     at = now()
-    return Examination(path, at, at, 0.0, "not_examined", "", "", signature, 0, 0, (finding,))
+    return Examination(path, at, at, 0.0, "not_examined", "", "", signature, 0, 0, (found,))
 
 
 def _store(database: sqlite3.Connection, run_id: int, found: Examination) -> None:

@@ -31,6 +31,8 @@ _OF_THE_MACHINE = frozenset(
 )
 """Failures that say nothing about the bundle."""
 
+_REMEDY = "Look at the storage and its permissions, then audit again."
+
 _FileState = tuple[str, int, int, int] | tuple[str, str]
 
 
@@ -115,11 +117,11 @@ def finish_examination(
         if begun.as_it_was != _digest(_states(begun.path), with_ctime=True):
             outcome = "unsettled"
             word = "its files changed while they were read; it is examined again at the next audit"
-            findings.insert(0, _finding("audit.unsettled", "", word))
+            findings.insert(0, finding("audit.unsettled", "", word))
     except OSError as error:
         outcome = "not_examined" if error.errno in _OF_THE_MACHINE else "unreadable"
         where = str(error.filename or "")
-        findings = [_finding(f"audit.{outcome}", where, error.strerror or str(error))]
+        findings = [finding(f"audit.{outcome}", where, error.strerror or str(error))]
     return Examination(
         path=begun.path,
         started_at=begun.started_at,
@@ -144,9 +146,9 @@ def _verify(path: Place, known: Checksums) -> tuple[str, int, int, list[dict[str
         if cause := _os_error(error):
             raise cause from error
         # a zip that cannot be opened or unpacked
-        return "damaged", 0, 0, [_finding("audit.not_opened", "", str(error))]
+        return "damaged", 0, 0, [finding("audit.not_opened", "", str(error))]
     except TreenailError as error:
-        return "faulty", 0, 0, [_finding("audit.not_judged", "", str(error))]
+        return "faulty", 0, 0, [finding("audit.not_judged", "", str(error))]
     errors = [vars(one) for one in verdict.findings if one.severity == "error"]
     others = [vars(one) for one in verdict.findings if one.severity != "error"]
     unread = [one for one in errors if one["rule"] == "bag.file_unreadable"]
@@ -219,14 +221,15 @@ def _digest(states: list[_FileState], *, with_ctime: bool) -> str:
     return digest.hexdigest()
 
 
-def _finding(rule: str, path: str, message: str) -> dict[str, Any]:
+def finding(rule: str, path: str, message: str, remedy: str = _REMEDY) -> dict[str, Any]:
+    """A finding about the examination itself, as plain values."""
     return {
         "part": "container",
         "severity": "error",
         "rule": rule,
         "path": path,
         "message": message,
-        "remedy": "Look at the storage and its permissions, then audit again.",
+        "remedy": remedy,
     }
 
 
@@ -235,4 +238,4 @@ def _cut(findings: list[dict[str, Any]]) -> list[dict[str, Any]]:
         return findings
     left = len(findings) - MOST_FINDINGS
     word = f"there are {left} more findings, which are not kept; 'treenail verify' lists them all"
-    return [*findings[:MOST_FINDINGS], _finding("audit.cut_short", "", word)]
+    return [*findings[:MOST_FINDINGS], finding("audit.cut_short", "", word)]

@@ -42,28 +42,14 @@ class Layer:
 
 
 _WOOD = {
-    "element_id": "TEXT",
-    "place_id": "TEXT",
-    "function": "TEXT",
-    "in_place": "TEXT",
-    "length_m": "REAL",
-    "diameter_a_cm": "REAL",
-    "diameter_b_cm": "REAL",
-    "species_field": "TEXT",
+    "element_id": "TEXT", "place_id": "TEXT", "function": "TEXT", "in_place": "TEXT",
+    "length_m": "REAL", "diameter_a_cm": "REAL", "diameter_b_cm": "REAL", "species_field": "TEXT",
     "sampled": "TEXT",
-}
+}  # fmt: skip
 _HOLE = {
-    "sample_id": "TEXT",
-    "element_id": "TEXT",
-    "stamp": "TEXT",
-    "kind": "TEXT",
-    "along_m": "REAL",
-    "clock": "REAL",
-    "depth_mm": "REAL",
-    "height_m": "REAL",
-    "u95_m": "REAL",
-    "found_by": "TEXT",
-}
+    "sample_id": "TEXT", "element_id": "TEXT", "stamp": "TEXT", "kind": "TEXT", "along_m": "REAL",
+    "clock": "REAL", "depth_mm": "REAL", "height_m": "REAL", "u95_m": "REAL", "found_by": "TEXT",
+}  # fmt: skip
 _DATUM = {"datum_id": "TEXT", "kind": "TEXT", "height_m": "REAL", "u95_m": "REAL"}
 
 

@@ -93,16 +93,16 @@ class PlanContent:
     """Everything on one plan. `not_shown` says in sentences what was left off and why."""
 
     site_id: str
-    building_id: str
-    building_name: str
-    level: int | None
     grid_north_deg: float | None
-    places: tuple[PlanPlace, ...]
     woods: tuple[PlanWood, ...]
     holes: tuple[PlanHole, ...]
     datums: tuple[PlanDatum, ...]
-    underlays: tuple[Underlay, ...]
-    not_shown: tuple[str, ...]
+    building_id: str = ""
+    building_name: str = ""
+    level: int | None = None
+    places: tuple[PlanPlace, ...] = ()
+    underlays: tuple[Underlay, ...] = ()
+    not_shown: tuple[str, ...] = ()
 
     def extent(self) -> tuple[float, float, float, float] | None:
         """Least x, least y, greatest x, greatest y in m; None when nothing is on the plan."""
@@ -406,14 +406,8 @@ def wood_alone(package: Package, known: KnownPoints, element: int) -> PlanConten
     of_site = places.filter(record.column("place", "site_id") == site_id)
     return PlanContent(
         site_id=site_id,
-        building_id="",
-        building_name="",
-        level=None,
         grid_north_deg=record.grid_north_deg(site_id),
-        places=(),
         woods=_woods(known, [element]),
         holes=_holes(package, known, [element]),
         datums=_datums(known, ["", *of_site]),
-        underlays=(),
-        not_shown=(),
     )
