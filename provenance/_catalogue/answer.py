@@ -27,16 +27,13 @@ def answer_bytes(frame: pl.DataFrame, shape: str) -> bytes:
         stream = io.BytesIO()
         frame.write_parquet(stream)
         return stream.getvalue()
-    writers = {"table": _table, "csv": _csv, "json": _json, "geojson": _geojson}
-    return writers[shape](frame).encode("utf-8")
-
-
-def _csv(frame: pl.DataFrame) -> str:
-    return frame.write_csv()
-
-
-def _json(frame: pl.DataFrame) -> str:
-    return json.dumps(frame.to_dicts(), indent=1, ensure_ascii=False) + "\n"
+    if shape == "csv":
+        text = frame.write_csv()
+    elif shape == "json":
+        text = json.dumps(frame.to_dicts(), indent=1, ensure_ascii=False) + "\n"
+    else:
+        text = _geojson(frame) if shape == "geojson" else _table(frame)
+    return text.encode("utf-8")
 
 
 def _geojson(frame: pl.DataFrame) -> str:

@@ -72,15 +72,7 @@ def read_entry(path: Place, symbols: Vocabulary | None = None) -> Entry:
     if before != after:
         raise UnusableInput(f"{path} changed while it was read; it is read again at the next look")
     form = "zip" if before.startswith("zip") else "folder" if before[:3] == "bag" else "package"
-    return Entry(
-        path=path,
-        signature=before,
-        form=form,
-        facts=facts,
-        sites=sites,
-        samples=samples,
-        plugs=plugs,
-    )
+    return Entry(path, before, form, facts, sites, samples, plugs)
 
 
 SAMPLE_COLUMNS = (

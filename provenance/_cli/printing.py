@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from pathlib import Path
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 import click
 
@@ -91,31 +91,21 @@ def labels(
     facts = _chosen_facts(opened, samples, numbers, site)
     path = out or Path(f"labels-{opened.name if opened else site}.pdf")
     with progress_bar("printing") as progress:
+        laid_out: dict[str, Any] = {
+            "start_at": start_at,
+            "copies": copies,
+            "crop_marks": crop_marks,
+            "calibration": calibration,
+            "progress": progress,
+        }
         if chosen.draws == "content":
             if opened is None:
                 raise click.UsageError("a label that lists contents needs a package")
-            printed = print_content_labels(
-                contents_by_place(opened, facts),
-                chosen,
-                path,
-                start_at=start_at,
-                copies=copies,
-                crop_marks=crop_marks,
-                calibration=calibration,
-                progress=progress,
-            )
+            contents = contents_by_place(opened, facts)
+            printed = print_content_labels(contents, chosen, path, **laid_out)
         else:
-            printed = print_labels(
-                facts,
-                chosen,
-                path,
-                start_at=start_at,
-                copies=copies,
-                crop_marks=crop_marks,
-                calibration=calibration,
-                resolver=str(opened.descriptor.get("resolver", "")) if opened else "",
-                progress=progress,
-            )
+            resolver = str(opened.descriptor.get("resolver", "")) if opened else ""
+            printed = print_labels(facts, chosen, path, resolver=resolver, **laid_out)
     _say_what_was_printed(printed, "label")
 
 

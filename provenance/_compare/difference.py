@@ -32,12 +32,12 @@ class Side:
     form: str
     name: str
     title: str
-    edition: str
-    record_date: str
-    accession: str
-    tagmanifest_sha256: str
-    revision_of: tuple[str, ...]
     sites: tuple[str, ...]
+    edition: str = ""
+    record_date: str = ""
+    accession: str = ""
+    tagmanifest_sha256: str = ""
+    revision_of: tuple[str, ...] = ()
 
     @property
     def in_words(self) -> str:

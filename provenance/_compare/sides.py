@@ -66,11 +66,6 @@ def _package_side(path: Path, progress: Progress) -> OpenSide:
         form="package",
         name=package.name,
         title=package.title,
-        edition="",
-        record_date="",
-        accession="",
-        tagmanifest_sha256="",
-        revision_of=(),
         sites=_sites(package),
     )
     digests = {member: one["sha256"] for member, one in sums.digests.items()}

@@ -148,7 +148,7 @@ def _found(
     codes = pl.DataFrame({"key": results["result_id"].drop_nulls()}, {"key": pl.String})
     of_results = report.found.filter(pl.col("table") == "lab_result")
     mine = of_results.join(codes.unique(), on="key", how="semi", maintain_order="left")
-    compared = [*_missing(results, sent), *_extra(results, sent, consignment_id)]
+    compared = [_missing(results, sent), _extra(results, sent, consignment_id)]
     return Report(
         package=package.name,
         found=pl.concat([*(one.select(mine.columns) for one in compared), mine]),
@@ -157,50 +157,49 @@ def _found(
     )
 
 
-def _missing(results: pl.DataFrame, sent: Mapping[str, None]) -> Iterable[pl.DataFrame]:
+def _missing(results: pl.DataFrame, sent: Mapping[str, None]) -> pl.DataFrame:
     import polars as pl
 
     answered = set(results["sample_id"])
-    missing = [sample for sample in sent if sample not in answered]
-    if missing:
-        yield pl.DataFrame({"key": missing}).with_columns(
-            severity=pl.lit("warning"),
-            rule=pl.lit("reconcile.no_result"),
-            table=pl.lit("sample"),
-            row=pl.lit(0, dtype=pl.Int64),
-            field=pl.lit("sample_id"),
-            value=pl.col("key"),
-            message=pl.format("Sample {} was sent, and there is no result for it.", "key"),
-            remedy=pl.lit("Ask the laboratory; if it was lost or not examined, let them say so."),
-            origin=pl.lit(""),
-        )
+    return _warnings(
+        [(0, sample, sample) for sample in sent if sample not in answered],
+        "reconcile.no_result",
+        "sample",
+        pl.format("Sample {} was sent, and there is no result for it.", "key"),
+        "Ask the laboratory; if it was lost or not examined, let them say so.",
+    )
 
 
-def _extra(
-    results: pl.DataFrame, sent: Mapping[str, None], consignment_id: str
-) -> Iterable[pl.DataFrame]:
+def _extra(results: pl.DataFrame, sent: Mapping[str, None], consignment_id: str) -> pl.DataFrame:
     import polars as pl
 
-    extra = [
-        (row, str(result), sample)
-        for row, result, sample in results.select(ROW, "result_id", "sample_id").iter_rows()
-        if sample is not None and sample not in sent
-    ]
-    parcel = consignment_id or "any parcel"
-    if extra:
-        yield pl.DataFrame(extra, schema=("row", "key", "value"), orient="row").with_columns(
-            severity=pl.lit("warning"),
-            rule=pl.lit("reconcile.not_sent"),
-            table=pl.lit("lab_result"),
-            field=pl.lit("sample_id"),
-            message=pl.format(
-                "There is a result for sample {}, which was not in {}.", "value", pl.lit(parcel)
-            ),
-            remedy=pl.lit(
-                "The number may be misread; compare lengths and rings, and ask the laboratory."
-            ),
-            origin=pl.lit(""),
-        )
+    named = results.select(ROW, "result_id", "sample_id").iter_rows()
+    parcel = pl.lit(consignment_id or "any parcel")
+    return _warnings(
+        [(row, str(one), sample) for row, one, sample in named if sample and sample not in sent],
+        "reconcile.not_sent",
+        "lab_result",
+        pl.format("There is a result for sample {}, which was not in {}.", "value", parcel),
+        "The number may be misread; compare lengths and rings, and ask the laboratory.",
+    )
+
+
+def _warnings(
+    rows: list[tuple[int, str, str]], rule: str, table: str, message: pl.Expr, remedy: str
+) -> pl.DataFrame:
+    """Findings about samples; `rows` are (row, key, value)."""
+    import polars as pl
+
+    schema = {"row": pl.Int64(), "key": pl.String(), "value": pl.String()}
+    return pl.DataFrame(rows, schema, orient="row").with_columns(
+        severity=pl.lit("warning"),
+        rule=pl.lit(rule),
+        table=pl.lit(table),
+        field=pl.lit("sample_id"),
+        message=message,
+        remedy=pl.lit(remedy),
+        origin=pl.lit(""),
+    )
 
 
 def _points_by_sample(found: pl.DataFrame, sample_of: Mapping[Any, Any]) -> dict[str, int]:

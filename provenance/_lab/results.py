@@ -35,6 +35,10 @@ CONTENT = (
     "felled_from_year", "felled_to_year", "ring_count", "sapwood_count", "species",
 )  # fmt: skip
 """What makes two results of one sample the same result."""
+_SAME_TWICE = (
+    "If the laboratory only repeats itself, take the later row out; if it measured anew, say in "
+    "the notes what is new and let one supersede the other."
+)
 
 
 @dataclass(frozen=True)
@@ -98,14 +102,26 @@ def read_notations(model: Model, results: pd.DataFrame) -> tuple[pd.DataFrame, i
         try:
             said = _said(parse_notation(result["notation"], symbols, reasons))
         except UnreadableValue as error:
-            findings.append(_unread(int(row), result, error))
+            says = f"The dates of sample {result['sample_id']} cannot be read: {error}"
+            remedy = (
+                "Enter years and symbols in their own columns, or ask the laboratory; the text is "
+                "kept."
+            )
+            findings.append(_warning("notation_unread", int(row), result, "notation", says, remedy))
             continue
         for field, value in said.items():
             if not result[field]:
                 filled_frame.loc[row, field] = value
                 filled += 1
             elif _normal(result[field]) != _normal(value) and field != "outcome":
-                findings.append(_differs(int(row), result, field, value))
+                says = (
+                    f"The notation '{result['notation']}' of sample {result['sample_id']} says "
+                    f"{value}, the column '{field}' says {result[field]}."
+                )
+                remedy = (
+                    "Look at the report and set right the one that is wrong; the column was kept."
+                )
+                findings.append(_warning("notation_differs", int(row), result, field, says, remedy))
     return filled_frame, filled, findings
 
 
@@ -134,33 +150,11 @@ def _normal(text: str) -> frozenset[str]:
     return frozenset(part.strip() for part in text.split(";"))
 
 
-def _unread(row: int, result: Mapping[str, str], error: UnreadableValue) -> Finding:
-    return Finding(
-        "warning",
-        "results.notation_unread",
-        TABLE,
-        row,
-        result["result_id"],
-        "notation",
-        result["notation"],
-        f"The dates of sample {result['sample_id']} cannot be read: {error}",
-        "Enter years and symbols in their own columns, or ask the laboratory; the text is kept.",
-    )
-
-
-def _differs(row: int, result: Mapping[str, str], field: str, value: str) -> Finding:
-    return Finding(
-        "warning",
-        "results.notation_differs",
-        TABLE,
-        row,
-        result["result_id"],
-        field,
-        result[field],
-        f"The notation '{result['notation']}' of sample {result['sample_id']} says {value}, the "
-        f"column '{field}' says {result[field]}.",
-        "Look at the report and set right the one that is wrong; the column was kept.",
-    )
+def _warning(
+    rule: str, row: int, result: Mapping[str, str], field: str, message: str, remedy: str
+) -> Finding:
+    key, value = result["result_id"], result[field]
+    return Finding("warning", f"results.{rule}", TABLE, row, key, field, value, message, remedy)
 
 
 # -- revisions -----------------------------------------------------------------------------------
@@ -187,7 +181,13 @@ def link_revisions(
         for (first_day, older), (second_day, newer) in itertools.pairwise(ordered):
             before, after = results.loc[older], results.loc[newer]
             if all(before[name] == after[name] for name in CONTENT):
-                findings.append(_twice(int(newer), after, before))
+                says = (
+                    f"Results {before['result_id']} and {after['result_id']} of sample "
+                    f"{after['sample_id']} say the same."
+                )
+                findings.append(
+                    _warning("same_twice", int(newer), after, "result_id", says, _SAME_TWICE)
+                )
             elif first_day < second_day and not after["supersedes_result_id"]:
                 linked.loc[newer, "supersedes_result_id"] = before["result_id"]
                 linked.loc[newer, "revision"] = str(_revision(linked.loc[older, "revision"]) + 1)
@@ -202,19 +202,3 @@ def _day(text: str) -> tuple[int, int, int] | None:
 
 def _revision(text: object) -> int:
     return int(str(text)) if str(text).isdigit() else 1
-
-
-def _twice(row: int, after: pd.Series, before: pd.Series) -> Finding:
-    return Finding(
-        "warning",
-        "results.same_twice",
-        TABLE,
-        row,
-        str(after["result_id"]),
-        "result_id",
-        str(after["result_id"]),
-        f"Results {before['result_id']} and {after['result_id']} of sample {after['sample_id']} "
-        "say the same.",
-        "If the laboratory only repeats itself, take the later row out; if it measured anew, say "
-        "in the notes what is new and let one supersede the other.",
-    )

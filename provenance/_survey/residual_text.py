@@ -19,7 +19,6 @@ EXPLANATION = (
 )
 _UNCHECKED = 1e-6
 """Share of a blunder that shows; below this, rounding is all that is left of it."""
-_POINTS = {"datum": "Datum", "hole": "Hole", "end": "End"}
 
 
 def residual_lines(residuals: pd.DataFrame) -> Iterator[str]:
@@ -48,7 +47,7 @@ def _point(point: str) -> str:
     if kind == "end":
         element, _, side = key.rpartition(":")
         return f"End {side} of {element}"
-    return f"{_POINTS[kind]} {key}"
+    return f"{kind.capitalize()} {key}"
 
 
 def _reading(row: dict[Any, Any]) -> str:

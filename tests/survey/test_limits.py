@@ -9,7 +9,7 @@ import pytest
 from scipy.stats import chi2
 
 from provenance._survey.adjust.adjustment import SurveyResult, _precision_finding, adjust_survey
-from provenance._survey.adjust.next_tape import _off_line, _towards
+from provenance._survey.adjust.survey_findings import _off_line, _towards
 from tests.builders import PackageBuilder
 from tests.survey.scenes import ROOM, a_room, taped
 

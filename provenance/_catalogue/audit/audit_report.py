@@ -13,9 +13,9 @@ MOST_FILES = 5
 """The page names so many bundles of one standing, and files of one bundle; JSON names all."""
 
 
-def audit_as_dict(audit: Audit) -> dict[str, Any]:
-    """The audit as plain values: run, counts by standing, and every bundle that is known."""
-    return {
+def audit_json(audit: Audit) -> str:
+    """The audit as JSON text: run, counts by standing, and every bundle that is known."""
+    document = {
         "place": str(audit.place),
         "run": audit.run_id,
         "startedAt": audit.started_at,
@@ -33,11 +33,7 @@ def audit_as_dict(audit: Audit) -> dict[str, Any]:
         "notReadable": audit.update.unreadable,
         "bundles": list(audit.standing),
     }
-
-
-def audit_json(audit: Audit) -> str:
-    """The audit as JSON text."""
-    return json.dumps(audit_as_dict(audit), indent=1, ensure_ascii=False) + "\n"
+    return json.dumps(document, indent=1, ensure_ascii=False) + "\n"
 
 
 def _of_run(audit: Audit, name: str) -> list[Any]:

@@ -6,7 +6,7 @@ as good as the uncertainty written beside them. Datums without coordinates are f
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, fields, replace
 
 import numpy as np
 
@@ -212,18 +212,7 @@ class _Result:
         return cofactor, False
 
     def control(self, errors: DatumCovariance) -> Control:
-        return Control(
-            self.xyz,
-            errors,
-            self.held,
-            self.rows,
-            self.residual,
-            self.standard_residual,
-            self.check,
-            self.blunder,
-            self.blunder_sd,
-            self.used,
-            self.redundancy,
-            self.chi_square,
-            tuple(self.misfits),
-        )
+        """What came of it, once every group is adjusted."""
+        names = {one.name for one in fields(Control)} - {"errors", "misfits"}
+        found = {name: getattr(self, name) for name in names}
+        return Control(errors=errors, misfits=tuple(self.misfits), **found)

@@ -10,7 +10,6 @@ import numpy as np
 
 from provenance._base.errors import UnusableInput
 from provenance._survey.adjust.positions import ellipse_95
-from provenance._survey.adjust.wood import HoleSet
 from provenance._survey.hole.known_points import KnownPoints, known_points
 from provenance._survey.parts.observation import Floats
 from provenance._survey.parts.precision import ELLIPSOID_95, NORMAL_95
@@ -95,7 +94,6 @@ def hole_position(
     covariance = np.nan_to_num(bores.entry_covariance[at : at + 1])
     major, minor, axis = ellipse_95(covariance)
     bottom = np.linalg.eigvalsh(np.nan_to_num(bores.bottom_covariance[at]))[-1]
-    depth = float(holes.depth_m[at])
     is_hole = bool(holes.is_hole[at])
     level = float(np.hypot(direction[0], direction[1]))
     height = _height_above_floor(known, at)
@@ -119,8 +117,8 @@ def hole_position(
         inclination_deg=(
             float(np.degrees(np.arcsin(np.clip(direction[2], -1, 1)))) if is_hole else None
         ),
-        depth_m=depth if np.isfinite(depth) else None,
-        radius_m=float(bores.radius_m[at]) if np.isfinite(bores.radius_m[at]) else None,
+        depth_m=_known(holes.depth_m[at]),
+        radius_m=_known(bores.radius_m[at]),
         u95_major_m=float(major[0]),
         u95_minor_m=float(minor[0]),
         u95_axis_deg=float(axis[0]),
@@ -174,7 +172,11 @@ def _hole_number(package: Package, known: KnownPoints, sample_id: str) -> int:
 
 
 def _point(xyz: Floats) -> tuple[float, float, float | None]:
-    return float(xyz[0]), float(xyz[1]), float(xyz[2]) if np.isfinite(xyz[2]) else None
+    return float(xyz[0]), float(xyz[1]), _known(xyz[2])
+
+
+def _known(value: float) -> float | None:
+    return float(value) if np.isfinite(value) else None
 
 
 def _height_above_floor(known: KnownPoints, at: int) -> float | None:
@@ -183,8 +185,7 @@ def _height_above_floor(known: KnownPoints, at: int) -> float | None:
     height = float(known.holes.bores.entry[at, 2])
     if floor is not None and np.isfinite(height):
         return height - floor
-    recorded = float(known.record.numbers("sample", "height_m")[known.holes.sample[at]])
-    return recorded if np.isfinite(recorded) else None
+    return _known(known.record.numbers("sample", "height_m")[known.holes.sample[at]])
 
 
 def tapes_to(
@@ -266,13 +267,15 @@ def nearest_hole(
     bore_m: float,
     *,
     element: int,
-    but: int | None = None,
+    but: int,
 ) -> NearHole | None:
-    """The recorded hole that a drill line from `entry` to `bottom` comes nearest to, or None."""
-    holes: HoleSet = known.holes
+    """The recorded hole that a drill line from `entry` to `bottom` comes nearest to, or None.
+
+    `element` is the wood of that line, `but` the number of its own hole.
+    """
+    holes = known.holes
     others = holes.is_hole & np.isfinite(holes.bores.entry[:, 0])
-    if but is not None:
-        others[but] = False
+    others[but] = False
     at = np.flatnonzero(others)
     if not at.size:
         return None

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING, Literal
 
 import numpy as np
@@ -13,7 +13,7 @@ from provenance._survey.adjust.positions import ellipse_95
 from provenance._survey.hole.known_points import KnownPoints
 from provenance._survey.parts.geodetic import NotTied, map_tie
 from provenance._survey.parts.observation import Floats
-from provenance._survey.plan.plan_content import levels_of, plan_content, stamps_of
+from provenance._survey.plan.plan_content import buildings_of, levels_of, plan_content, stamps_of
 
 if TYPE_CHECKING:
     from provenance._record.package import Package
@@ -71,9 +71,10 @@ def map_layers(
         datums = {datum.datum_id for datum in content.datums}
         site_ids = [content.site_id]
     elif level is not None:
+        with_levels = [one for one in buildings_of(record) if levels_of(record, one)]
         raise UnusableInput(
             "a level belongs to a building; name the building with --place "
-            f"(levels are recorded for {', '.join(_with_levels(known)) or 'none'})"
+            f"(levels are recorded for {', '.join(with_levels) or 'none'})"
         )
     if len(site_ids) != 1:
         raise UnusableInput(
@@ -85,12 +86,6 @@ def map_layers(
         _hole_layer(package, known, chosen),
         _datum_layer(known, datums),
     )
-
-
-def _with_levels(known: KnownPoints) -> list[str]:
-    from provenance._survey.plan.plan_content import buildings_of
-
-    return [one for one in buildings_of(known.record) if levels_of(known.record, one)]
 
 
 def on_wgs84(known: KnownPoints, site_id: str, layers: tuple[Layer, ...]) -> tuple[Layer, ...]:
@@ -111,10 +106,8 @@ def on_wgs84(known: KnownPoints, site_id: str, layers: tuple[Layer, ...]) -> tup
                 for i in range(len(one.points))
             )
             at += len(one.points)
-            features.append(MapFeature(one.id, points, one.facts))
-        carried.append(
-            Layer(layer.name, layer.description, layer.geometry, layer.columns, tuple(features))
-        )
+            features.append(replace(one, points=points))
+        carried.append(replace(layer, features=tuple(features)))
     return tuple(carried)
 
 

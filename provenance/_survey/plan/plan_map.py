@@ -178,7 +178,7 @@ def _labels(
     for group in _stacks(labelled):
         text = joined_codes([wood.element_id for wood in group])
         top = group[-1]
-        inside = _along_wood(top, transform, area)
+        inside = () if top.upright else _along(transform(*top.a), transform(*top.b), area)
         half = faces.plain.width(text, _WOOD_SIZE) / 2 / transform.mm_a_metre
         # where other wood lies over it, a label would seem to name that
         hidden = [covers.hide(spot, half, top, transform) for spot in inside]
@@ -228,16 +228,10 @@ def _middle(wood: PlanWood) -> tuple[float, float]:
     return (wood.a[0] + wood.b[0]) / 2, (wood.a[1] + wood.b[1]) / 2
 
 
-def _along_wood(
-    wood: PlanWood, transform: Transform, area: Area
-) -> tuple[tuple[float, float, float], ...]:
-    """Places for a label on the wood's axis, the middle first, to be read from below or right."""
-    return () if wood.upright else _along(transform(*wood.a), transform(*wood.b), area)
-
-
 def _along(
     a: tuple[float, float], b: tuple[float, float], area: Area
 ) -> tuple[tuple[float, float, float], ...]:
+    """Places for a label on a line, the middle first, to be read from below or right."""
     turn = degrees(atan2(b[1] - a[1], b[0] - a[0]))
     if turn > 100 or turn <= -80:
         turn += 180 if turn < 0 else -180

@@ -24,10 +24,6 @@ def best_scale(width_m: float, height_m: float, width_mm: float, height_mm: floa
     return SCALES[-1]
 
 
-def _metres(value: float) -> str:
-    return f"{value:g}"
-
-
 def scale_bar(x: float, y: float, scale: float, most_mm: float = 55.0) -> tuple[Item, ...]:
     """A bar in black and white from (x, y) to the right, with its length and the scale."""
     fitting = [step for step in _STEPS_M if step * 1000 / scale <= most_mm]
@@ -40,7 +36,7 @@ def scale_bar(x: float, y: float, scale: float, most_mm: float = 55.0) -> tuple[
         corners = ((left, y), (left + part, y), (left + part, y + 1.6), (left, y + 1.6))
         items.append(Line(corners, closed=True, width=0.2, fill=0.0 if i % 2 == 0 else 1.0))
     items.append(Text((x, y + 2.4), "0", 2.2, align="centre"))
-    items.append(Text((x + parts * part, y + 2.4), f"{_metres(whole)} m", 2.2, align="centre"))
+    items.append(Text((x + parts * part, y + 2.4), f"{whole:g} m", 2.2, align="centre"))
     items.append(Text((x, y - 3.6), f"1 : {scale:g}", 3.0, "bold"))
     items.append(Text((x + 16, y - 3.4), "when printed at 100 %", 2.0, grey=0.25))
     return tuple(items)
@@ -88,11 +84,11 @@ def frame_ticks(
             if axis == 0:
                 items.append(Line(((place, bottom), (place, bottom - 1.2)), width=0.2))
                 text_at = (place, bottom - 3.6)
-                items.append(Text(text_at, _metres(value), 2.0, align="centre", grey=0.25))
+                items.append(Text(text_at, f"{value:g}", 2.0, align="centre", grey=0.25))
             else:
                 items.append(Line(((left, place), (left - 1.2, place)), width=0.2))
                 at = (left - 1.7, place)
-                items.append(Text(at, _metres(value), 2.0, align="centre", turn_deg=90, grey=0.25))
+                items.append(Text(at, f"{value:g}", 2.0, align="centre", turn_deg=90, grey=0.25))
             number += 1
     return tuple(items), step
 
@@ -126,7 +122,6 @@ def _end_a() -> Line:
 
 
 def _moved(one: Item, x: float, y: float) -> Item:
-
     if isinstance(one, Disc):
         return replace(one, at=(one.at[0] + x, one.at[1] + y))
     assert isinstance(one, Line)
