@@ -41,14 +41,14 @@ def with_deposit(
             "with the full edition"
         )
     package = unpack_bundle(received.bundle, work / "package")
-    chosen = select_samples(list(package.table("sample")["sample_id"]), samples)
+    chosen = select_samples(package.tables.column("sample", "sample_id"), samples)
     taker = repository.party_id or received.keeper_id
     if not taker:
         raise UnusableInput(
             "the record names no repository for its site, so it is not known who takes the "
             "samples; write your code of its table 'party' as party_id into the settings"
         )
-    if taker not in set(package.table("party")["party_id"]):
+    if taker not in set(package.tables.column("party", "party_id")):
         raise UnusableInput(
             f"the record's table 'party' has no {taker}; ask the depositor to enter your "
             "repository, or correct party_id in the settings"

@@ -64,7 +64,7 @@ def handover(
 
     opened = open_package(package)
     if samples:
-        chosen = select_samples(list(opened.table("sample")["sample_id"]), samples)
+        chosen = select_samples(opened.tables.column("sample", "sample_id"), samples)
     elif consignment:
         chosen = samples_of_parcel(opened, consignment)
     else:
@@ -86,8 +86,8 @@ def handover(
         notes=note,
     )
     if signing_key:
-        newest = opened.table("custody")["custody_id"].tail(len(recorded))
-        sign_events(opened, signing_key, list(newest))
+        newest = opened.tables.column("custody", "custody_id")[-len(recorded) :]
+        sign_events(opened, signing_key, newest)
     label = opened.model.vocabularies["custody_event"].label(recorded[0].event)
     found = opened.model.vocabularies["sample_state"]
     click.echo(
@@ -152,7 +152,7 @@ def custody(
         frame = overdue(opened, today=date.today().isoformat())
         late = bool((frame["days_over"].fillna(0) > 0).any())
     elif sample is not None:
-        if sample not in set(opened.table("sample")["sample_id"]):
+        if sample not in set(opened.tables.column("sample", "sample_id")):
             raise TreenailError(f"there is no sample '{sample}' in {package}; check the number")
         frame = pd.DataFrame(life_of(opened, sample), columns=list(Event._fields), dtype=str)
     else:

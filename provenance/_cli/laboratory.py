@@ -72,7 +72,7 @@ def consign(
     # a parcel that is in the ledger and whose papers cannot be written would be half made up
     writable_folder(folder)
     if samples and taker:
-        chosen = select_samples(list(opened.table("sample")["sample_id"]), samples)
+        chosen = select_samples(opened.tables.column("sample", "sample_id"), samples)
         parcel = consign_samples(
             opened,
             chosen,

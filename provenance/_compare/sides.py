@@ -142,4 +142,4 @@ def _manifest(path: Path, folder: Path) -> dict[str, str]:
 def _sites(package: Package) -> tuple[str, ...]:
     if "site" not in package.model.tables:
         return ()
-    return tuple(dict.fromkeys(one for one in package.table("site")["site_id"] if one))
+    return tuple(dict.fromkeys(one for one in package.tables.column("site", "site_id") if one))

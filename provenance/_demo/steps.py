@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import shutil
 from collections import Counter
-from collections.abc import Mapping
+from collections.abc import Sequence
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -72,9 +72,7 @@ def bring_in_enclosures(stage: Stage) -> Did:
     return import_papers("Enclosures", stage, stage.sound, stage.papers / "laboratory", ENCLOSURES)
 
 
-def import_papers(
-    title: str, stage: Stage, into: Path, source: Path, papers: Mapping[str, str]
-) -> Did:
+def import_papers(title: str, stage: Stage, into: Path, source: Path, papers: Sequence[str]) -> Did:
     """Import each paper through its mapping; results also have their dates read."""
     from provenance._intake.importing import import_exports
     from provenance._intake.mapping.mapping_file import read_mapping
@@ -84,7 +82,8 @@ def import_papers(
     verb = "results" if papers is RESULTS else "import"
     added: Counter[str] = Counter()
     findings: list[tuple[str, Finding]] = []
-    for paper, mapping_name in papers.items():
+    mappings = {paper: f"{Path(paper).stem}.yaml" for paper in papers}
+    for paper, mapping_name in mappings.items():
         mapping = read_mapping(stage.papers / "mappings" / mapping_name, package.model)
         if papers is RESULTS:
             read = import_results(package, [source / paper], mapping, when=STARTED)
@@ -101,7 +100,7 @@ def import_papers(
         f"kept byte for byte in originals/, and read: {rows}",
         tuple(
             f"treenail {verb} {into.name} {where}/{paper} --mapping papers/mappings/{mapping_name}"
-            for paper, mapping_name in papers.items()
+            for paper, mapping_name in mappings.items()
         ),
         (into / "originals", into / "tables"),
         tuple(f"{paper}: {one.message}" for paper, one in findings if one.severity != "note"),

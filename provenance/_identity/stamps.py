@@ -145,7 +145,7 @@ def _may_mislead(number: str) -> bool:
 
 
 def _site(package: Package, site_id: str | None) -> str:
-    sites = list(package.table("site")["site_id"])
+    sites = package.tables.column("site", "site_id")
     if site_id is None and len(sites) == 1:
         return str(sites[0])
     if site_id in sites:
@@ -165,9 +165,9 @@ def _taken(package: Package) -> set[str]:
 
     The last are those of the bundle that the package was unpacked from, and of those before it.
     """
-    taken = set(package.table("reservation")["sample_id"])
-    taken |= set(package.table("sample")["sample_id"])
-    taken |= set(package.table("plug")["stamp"])
+    taken = set(package.tables.column("reservation", "sample_id"))
+    taken |= set(package.tables.column("sample", "sample_id"))
+    taken |= set(package.tables.column("plug", "stamp"))
     if origin := read_origin(package.folder):
         taken |= origin.taken
     return taken - {""}

@@ -76,7 +76,7 @@ def consign_samples(
                 "or make up a parcel for each holder"
             )
         from_party_id = next(iter(holders))
-    parties = set(package.table("party")["party_id"])
+    parties = set(package.tables.column("party", "party_id"))
     if to_party_id not in parties:
         raise TreenailError(
             f"the table 'party' has no {to_party_id}; there are {', '.join(sorted(parties))}"
@@ -137,8 +137,8 @@ def _refuse_answer_before_parcel(packed_on: str, due_on: str) -> None:
 def _next_code(package: Package, packed_on: str) -> str:
     year = re.match(r"\d{4}", packed_on)
     prefix = f"C-{year[0] if year else '0000'}-"
-    known = set(package.table("consignment")["consignment_id"])
-    known |= set(package.table("custody")["consignment_id"])
+    known = set(package.tables.column("consignment", "consignment_id"))
+    known |= set(package.tables.column("custody", "consignment_id"))
     number = 1
     while f"{prefix}{number}" in known:
         number += 1
