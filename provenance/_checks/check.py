@@ -15,7 +15,6 @@ from provenance._checks.language.rule import EVERY_TABLE, Rule
 from provenance._checks.language.wording import FOUND, clipped, found_in_rows, sentence
 from provenance._checks.structure.gathering import gather
 from provenance._checks.structure.structure import (
-    check_structure,
     find_in_structure,
     without_cells,
 )
@@ -24,8 +23,6 @@ from provenance._record.package import Package
 from provenance._record.reading import FIRST_ROW, TableText
 from provenance._record.snapshot import MissingTable, snapshot_of_folder
 from provenance._record.tables import ROW, is_blank
-
-__all__ = ["RuleFailed", "check_package", "check_structure"]
 
 
 class RuleFailed(TreenailError):
@@ -60,7 +57,7 @@ def check_package(
     if rules is None:
         from provenance._checks.registry import package_rules
 
-        rules = package_rules(package.folder)
+        rules = package_rules()
     model = package.model
     step = _counted(progress, total=2 * len(model.tables) + len(rules))
     # cells of a large record would fill the memory if they outlived the check

@@ -2,55 +2,16 @@
 
 from __future__ import annotations
 
+import importlib
 import itertools
+import pkgutil
+from collections.abc import Iterable
 from dataclasses import replace
-from pathlib import Path
+from types import ModuleType
 
-from provenance._checks.language.files import disk_rules
-from provenance._checks.language.lineage import lineage_rules
+from provenance._checks import rules as subjects
+from provenance._checks.language import files, lineage, seals
 from provenance._checks.language.rule import Rule
-from provenance._checks.language.seals import seal_rules
-from provenance._checks.rules import (
-    custody,
-    dates,
-    element,
-    files,
-    geometry,
-    hole,
-    intake,
-    parcel,
-    party,
-    place,
-    plug,
-    position,
-    privacy,
-    result,
-    sample,
-    site,
-    years,
-)
-
-__all__ = ["all_rules", "package_rules"]
-
-_MODULES = (
-    site,
-    position,
-    party,
-    place,
-    element,
-    sample,
-    hole,
-    plug,
-    custody,
-    parcel,
-    result,
-    years,
-    geometry,
-    dates,
-    privacy,
-    files,
-    intake,
-)
 
 
 def all_rules() -> tuple[Rule, ...]:
@@ -58,20 +19,25 @@ def all_rules() -> tuple[Rule, ...]:
 
     Raises ValueError when two rules share an id: reports, tests and the rule book go by it.
     """
-    return _sorted(
-        [one for module in _MODULES for one in vars(module).values() if isinstance(one, Rule)]
-    )
+    names = [one.name for one in pkgutil.iter_modules(subjects.__path__)]
+    modules = [importlib.import_module(f"{subjects.__name__}.{name}") for name in names]
+    return _sorted(rules_in(*modules))
 
 
-def package_rules(folder: Path) -> tuple[Rule, ...]:
-    """Every rule there is, with those about files, ledger and origin in `folder`, sorted by id."""
-    on_disk = (*disk_rules(folder), *seal_rules(), *lineage_rules(folder))
-    return _sorted([*all_rules(), *(replace(one, on_disk=True) for one in on_disk)])
+def package_rules() -> tuple[Rule, ...]:
+    """Every rule there is, those about a package's files, ledger and origin too, sorted by id."""
+    on_disk = [replace(one, on_disk=True) for one in rules_in(files, seals, lineage)]
+    return _sorted([*all_rules(), *on_disk])
 
 
-def _sorted(rules: list[Rule]) -> tuple[Rule, ...]:
-    rules = sorted(rules, key=lambda one: one.id)
-    for one, following in itertools.pairwise(rules):
+def rules_in(*modules: ModuleType) -> list[Rule]:
+    """The rules that stand in modules."""
+    return [one for module in modules for one in vars(module).values() if isinstance(one, Rule)]
+
+
+def _sorted(rules: Iterable[Rule]) -> tuple[Rule, ...]:
+    ordered = sorted(rules, key=lambda one: one.id)
+    for one, following in itertools.pairwise(ordered):
         if one.id == following.id:
             raise ValueError(f"two rules have the id '{one.id}'")
-    return tuple(rules)
+    return tuple(ordered)

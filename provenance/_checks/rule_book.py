@@ -11,8 +11,6 @@ from provenance._checks.language.kinds import structure_kinds
 from provenance._checks.language.rule import Rule
 from provenance._checks.registry import package_rules
 
-__all__ = ["PAGE", "rule_table_markdown", "write_rule_book"]
-
 PAGE = "RULES.md"
 
 SUBJECTS = {
@@ -37,7 +35,7 @@ SUBJECTS = {
 
 def rule_table_markdown() -> str:
     """The page: how to read it, and a table of the rules of each subject."""
-    rules = package_rules(Path())
+    rules = package_rules()
     unlisted = {one.subject for one in rules} - set(SUBJECTS)
     if unlisted:
         raise ValueError(f"give the subjects {', '.join(sorted(unlisted))} a heading in SUBJECTS")

@@ -24,7 +24,6 @@ from provenance._record.tables import ROW, lean, typed_frame
 if TYPE_CHECKING:
     import pandas as pd
 
-__all__ = ["MissingTable", "Row", "Snapshot", "snapshot_of_folder", "snapshot_of_frames"]
 
 _TABLE_NAME = re.compile(r"[A-Za-z0-9_][A-Za-z0-9_.-]*")
 
@@ -53,7 +52,7 @@ class _Row(dict[str, str]):
 
 @dataclass(frozen=True)
 class Snapshot:
-    """Texts and typed frames of every table of a package.
+    """Texts and typed frames of every table of a package, which lies at `where`.
 
     Frames of texts have ROW (the record number in the file: the header is 1, the first row 2) and
     the file's own columns, '' where nothing is written. `snapshot[name]` is typed: ROW and the

@@ -6,21 +6,17 @@ from a bundle has no finding.
 
 from __future__ import annotations
 
-import functools
 from collections.abc import Callable, Iterator, Mapping
-from functools import partial
 from pathlib import Path
 
 import polars as pl
 
 from provenance._base.errors import UnusablePackage
-from provenance._checks.language.rule import COMMON_PRACTICE, EVERY_TABLE, Rule, rule
+from provenance._checks.language.rule import COMMON_PRACTICE, EVERY_TABLE, rule
 from provenance._ledger.custody import TABLE as LEDGER
 from provenance._record.origin import NUMBERED, Origin, read_origin
 from provenance._record.snapshot import Snapshot
 from provenance._record.tables import ROW
-
-__all__ = ["lineage_rules"]
 
 _WHOSE = {
     "element": "the site",
@@ -32,109 +28,97 @@ _WHOSE = {
 """What the column of NUMBERED stands for, in words."""
 
 
-def lineage_rules(folder: Path) -> tuple[Rule, ...]:
-    """The rules about the package in `folder` and the bundle it was unpacked from."""
-    # once for all rules, and when the first of them asks: the file may be large
-    origin = functools.cache(partial(_origin, folder))
+@rule(
+    "lineage.note_unreadable",
+    table="sample",
+    field="sample_id",
+    severity="error",
+    says="Which bundle this package came from cannot be read, so its numbers were not held "
+    "against the older ones. {said}.",
+    remedy="Unpack that bundle again and copy the file .origin.json from there.",
+    source=COMMON_PRACTICE,
+)
+def note_unreadable(tables: Snapshot) -> pl.DataFrame:
+    """What was not looked at is not sound."""
+    lines = [{ROW: 0, "said": said} for said in _origin(tables)[1:] if said]
+    return pl.DataFrame(lines, schema={ROW: pl.UInt32, "said": pl.String}, orient="row")
 
-    def frame(tables: Snapshot, find: _Find) -> pl.DataFrame:
-        return _frame(origin()[0], tables, find)
 
-    @rule(
-        "lineage.note_unreadable",
-        table="sample",
-        field="sample_id",
-        severity="error",
-        says="Which bundle this package came from cannot be read, so its numbers were not held "
-        "against the older ones. {said}.",
-        remedy="Unpack that bundle again and copy the file .origin.json from there.",
-        source=COMMON_PRACTICE,
-    )
-    def note_unreadable(tables: Snapshot) -> pl.DataFrame:
-        """What was not looked at is not sound."""
-        lines = [{ROW: 0, "said": said} for said in origin()[1:] if said]
-        return pl.DataFrame(lines, schema={ROW: pl.UInt32, "said": pl.String}, orient="row")
+@rule(
+    "lineage.number_gone",
+    table=EVERY_TABLE,
+    field="",
+    severity="error",
+    says="{key} of '{table}' was in {bundle} and is gone.",
+    remedy="Put the row back, from that bundle. What turned out to be wrong stays as a row, "
+    "with a word in its notes.",
+    source=COMMON_PRACTICE,
+)
+def number_gone(tables: Snapshot) -> pl.DataFrame:
+    """Labels, stamps, letters and publications go on naming it."""
+    return _frame(tables, _gone)
 
-    @rule(
-        "lineage.number_gone",
-        table=EVERY_TABLE,
-        field="",
-        severity="error",
-        says="{key} of '{table}' was in {bundle} and is gone.",
-        remedy="Put the row back, from that bundle. What turned out to be wrong stays as a row, "
-        "with a word in its notes.",
-        source=COMMON_PRACTICE,
-    )
-    def number_gone(tables: Snapshot) -> pl.DataFrame:
-        """Labels, stamps, letters and publications go on naming it."""
-        return frame(tables, _gone)
 
-    @rule(
-        "lineage.number_moved",
-        table=EVERY_TABLE,
-        field="",
-        severity="error",
-        says="{key} of '{table}' was of {whose} {before} in {bundle} and is of {now} now: one "
-        "number would stand for two things.",
-        remedy="Give what is new a number of its own, and put the old row back. If the older "
-        "bundle was wrong, say so in the notes and keep this finding in the report.",
-        source=COMMON_PRACTICE,
-    )
-    def number_moved(tables: Snapshot) -> pl.DataFrame:
-        """Whoever has the older bundle is led to another piece of wood."""
-        return frame(tables, _moved)
+@rule(
+    "lineage.number_moved",
+    table=EVERY_TABLE,
+    field="",
+    severity="error",
+    says="{key} of '{table}' was of {whose} {before} in {bundle} and is of {now} now: one "
+    "number would stand for two things.",
+    remedy="Give what is new a number of its own, and put the old row back. If the older "
+    "bundle was wrong, say so in the notes and keep this finding in the report.",
+    source=COMMON_PRACTICE,
+)
+def number_moved(tables: Snapshot) -> pl.DataFrame:
+    """Whoever has the older bundle is led to another piece of wood."""
+    return _frame(tables, _moved)
 
-    @rule(
-        "lineage.stamp_moved",
-        table="plug",
-        field="stamp",
-        severity="error",
-        says="Plug {key} bore the stamp {before} in {bundle} and is said to bear {now} now.",
-        remedy="A dowel keeps its stamp. If another dowel is in the hole, enter it as a new plug "
-        "and set this one to 'replaced'.",
-        source=COMMON_PRACTICE,
-    )
-    def stamp_moved(tables: Snapshot) -> pl.DataFrame:
-        """The stamp is what leads from the wood to the older record."""
-        return frame(tables, _stamps)
 
-    @rule(
-        "lineage.number_used_again",
-        table=EVERY_TABLE,
-        field="",
-        severity="error",
-        says="{key} of '{table}' stood in a bundle before {bundle}, went out of the record, and is "
-        "given out again.",
-        remedy="Give it a number that no bundle has ever had; 'treenail stamps' knows them.",
-        source=COMMON_PRACTICE,
-    )
-    def number_used_again(tables: Snapshot) -> pl.DataFrame:
-        """The oldest bundle still says what that number was."""
-        return frame(tables, _used_again)
+@rule(
+    "lineage.stamp_moved",
+    table="plug",
+    field="stamp",
+    severity="error",
+    says="Plug {key} bore the stamp {before} in {bundle} and is said to bear {now} now.",
+    remedy="A dowel keeps its stamp. If another dowel is in the hole, enter it as a new plug "
+    "and set this one to 'replaced'.",
+    source=COMMON_PRACTICE,
+)
+def stamp_moved(tables: Snapshot) -> pl.DataFrame:
+    """The stamp is what leads from the wood to the older record."""
+    return _frame(tables, _stamps)
 
-    @rule(
-        "lineage.ledger_rewritten",
-        table=LEDGER,
-        field="event_sha256",
-        severity="error",
-        says="The ledger of {bundle} had {count} sealed events, and they no longer stand at the "
-        "beginning of this one: history was rewritten.",
-        remedy="Restore tables/custody.csv from that bundle, and record what happened since with "
-        "'treenail handover'.",
-        source="RFC 8785 (canonical JSON); FIPS 180-4 (SHA-256)",
-    )
-    def ledger_rewritten(tables: Snapshot) -> pl.DataFrame:
-        """Who held what when is evidence only while it is only ever added to."""
-        return frame(tables, _ledger)
 
-    return (
-        note_unreadable,
-        number_gone,
-        number_moved,
-        stamp_moved,
-        number_used_again,
-        ledger_rewritten,
-    )
+@rule(
+    "lineage.number_used_again",
+    table=EVERY_TABLE,
+    field="",
+    severity="error",
+    says="{key} of '{table}' stood in a bundle before {bundle}, went out of the record, and is "
+    "given out again.",
+    remedy="Give it a number that no bundle has ever had; 'treenail stamps' knows them.",
+    source=COMMON_PRACTICE,
+)
+def number_used_again(tables: Snapshot) -> pl.DataFrame:
+    """The oldest bundle still says what that number was."""
+    return _frame(tables, _used_again)
+
+
+@rule(
+    "lineage.ledger_rewritten",
+    table=LEDGER,
+    field="event_sha256",
+    severity="error",
+    says="The ledger of {bundle} had {count} sealed events, and they no longer stand at the "
+    "beginning of this one: history was rewritten.",
+    remedy="Restore tables/custody.csv from that bundle, and record what happened since with "
+    "'treenail handover'.",
+    source="RFC 8785 (canonical JSON); FIPS 180-4 (SHA-256)",
+)
+def ledger_rewritten(tables: Snapshot) -> pl.DataFrame:
+    """Who held what when is evidence only while it is only ever added to."""
+    return _frame(tables, _ledger)
 
 
 _COLUMNS = {
@@ -154,17 +138,22 @@ _Line = dict[str, str | int]
 _Find = Callable[[Origin, Snapshot], Iterator[_Line]]
 
 
-def _origin(folder: Path) -> tuple[Origin | None, str]:
-    """The origin, or why it cannot be read."""
+def _origin(tables: Snapshot) -> tuple[Origin | None, str]:
+    """The origin, or why it cannot be read; read once for all rules, since it may be large."""
+    return tables.once("origin", _read_origin)
+
+
+def _read_origin(tables: Snapshot) -> tuple[Origin | None, str]:
     try:
-        return read_origin(folder), ""
+        return read_origin(Path(tables.where)), ""
     except UnusablePackage as error:
         return None, str(error).removesuffix(".")
 
 
-def _frame(origin: Origin | None, tables: Snapshot, find: _Find) -> pl.DataFrame:
+def _frame(tables: Snapshot, find: _Find) -> pl.DataFrame:
     """What `find` says of the origin, with what every sentence names; empty without an origin."""
     rows: list[_Line] = []
+    origin, _ = _origin(tables)
     if origin is not None:
         blank: _Line = {**dict.fromkeys(_COLUMNS, ""), "bundle": origin.bundle.in_words}
         rows = [{**blank, **line} for line in find(origin, tables)]

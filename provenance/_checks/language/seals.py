@@ -1,4 +1,8 @@
-"""Rules about the seals and signatures of the custody ledger, which cover its text as written."""
+"""Rules about the seals and signatures of the custody ledger.
+
+A seal covers every character of an event, which typed frames no longer have, so these ask for the
+texts.
+"""
 
 from __future__ import annotations
 
@@ -6,7 +10,7 @@ from typing import TYPE_CHECKING
 
 import polars as pl
 
-from provenance._checks.language.rule import Rule, rule
+from provenance._checks.language.rule import rule
 from provenance._ledger.custody import RESTORE_LEDGER, TABLE, verify_ledger
 from provenance._record.reading import FIRST_ROW
 from provenance._record.snapshot import Snapshot
@@ -15,76 +19,69 @@ from provenance._record.tables import ROW
 if TYPE_CHECKING:
     from provenance._base.findings import Finding
 
-__all__ = ["seal_rules"]
 
 SEAL = "RFC 8785 (canonical JSON); FIPS 180-4 (SHA-256)"
 SIGNATURE = "RFC 8032 (Ed25519)"
 
 
-def seal_rules() -> tuple[Rule, ...]:
-    """The rules about the ledger of a package on disk, sorted by id.
+def _judged(tables: Snapshot, id: str) -> pl.DataFrame:
+    return tables.once("ledger_judged", _judge_ledger).filter(pl.col("id") == id)
 
-    A seal covers every character of an event, which typed frames no longer have, so these ask for
-    the texts.
-    """
 
-    def judged(tables: Snapshot, id: str) -> pl.DataFrame:
-        found = tables.once("ledger_judged", _judge_ledger)
-        return found.filter(pl.col("id") == id)
+@rule(
+    "custody.chain_broken",
+    table=TABLE,
+    field="event_sha256",
+    severity="error",
+    says="The chain of seals breaks here. {said}",
+    remedy=RESTORE_LEDGER,
+    source=SEAL,
+)
+def chain_broken(tables: Snapshot) -> pl.DataFrame:
+    """Somebody may have rewritten the past; from here on the ledger proves nothing."""
+    return _judged(tables, "custody.chain_broken")
 
-    @rule(
-        "custody.chain_broken",
-        table=TABLE,
-        field="event_sha256",
-        severity="error",
-        says="The chain of seals breaks here. {said}",
-        remedy=RESTORE_LEDGER,
-        source=SEAL,
-    )
-    def chain_broken(tables: Snapshot) -> pl.DataFrame:
-        """Somebody may have rewritten the past; from here on the ledger proves nothing."""
-        return judged(tables, "custody.chain_broken")
 
-    @rule(
-        "custody.not_sealed",
-        table=TABLE,
-        field="event_sha256",
-        severity="warning",
-        says="The ledger is not sealed to its end. {said}",
-        remedy="Check them; they are sealed when the next event is recorded.",
-        source=SEAL,
-    )
-    def not_sealed(tables: Snapshot) -> pl.DataFrame:
-        """An event counts as evidence only once a change to it would show."""
-        return judged(tables, "custody.not_sealed")
+@rule(
+    "custody.not_sealed",
+    table=TABLE,
+    field="event_sha256",
+    severity="warning",
+    says="The ledger is not sealed to its end. {said}",
+    remedy="Check them; they are sealed when the next event is recorded.",
+    source=SEAL,
+)
+def not_sealed(tables: Snapshot) -> pl.DataFrame:
+    """An event counts as evidence only once a change to it would show."""
+    return _judged(tables, "custody.not_sealed")
 
-    @rule(
-        "custody.signature_false",
-        table=TABLE,
-        field="signature",
-        severity="error",
-        says="A signature does not hold. {said}",
-        remedy="Ask the signer; restore the ledger from an older copy or bundle.",
-        source=SIGNATURE,
-    )
-    def signature_false(tables: Snapshot) -> pl.DataFrame:
-        """It no longer shows who wrote the event down."""
-        return judged(tables, "custody.signature_false")
 
-    @rule(
-        "custody.signature_not_tested",
-        table=TABLE,
-        field="signature",
-        severity="note",
-        says="The signatures of the ledger were not tested. {said}",
-        remedy="Install that package and check again.",
-        source=SIGNATURE,
-    )
-    def signature_not_tested(tables: Snapshot) -> pl.DataFrame:
-        """What was not looked at is not sound."""
-        return judged(tables, "custody.signature_not_tested")
+@rule(
+    "custody.signature_false",
+    table=TABLE,
+    field="signature",
+    severity="error",
+    says="A signature does not hold. {said}",
+    remedy="Ask the signer; restore the ledger from an older copy or bundle.",
+    source=SIGNATURE,
+)
+def signature_false(tables: Snapshot) -> pl.DataFrame:
+    """It no longer shows who wrote the event down."""
+    return _judged(tables, "custody.signature_false")
 
-    return (chain_broken, not_sealed, signature_false, signature_not_tested)
+
+@rule(
+    "custody.signature_not_tested",
+    table=TABLE,
+    field="signature",
+    severity="note",
+    says="The signatures of the ledger were not tested. {said}",
+    remedy="Install that package and check again.",
+    source=SIGNATURE,
+)
+def signature_not_tested(tables: Snapshot) -> pl.DataFrame:
+    """What was not looked at is not sound."""
+    return _judged(tables, "custody.signature_not_tested")
 
 
 def _judge_ledger(tables: Snapshot) -> pl.DataFrame:

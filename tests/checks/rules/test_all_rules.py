@@ -17,7 +17,7 @@ from provenance._record.snapshot import Snapshot, snapshot_of_frames
 from provenance._record.tables import ROW, typed_frame
 from tests.checks.rules.record import Record, a_sound_record, model, rules, spoken
 
-EVERY_RULE = [pytest.param(one, id=one.id) for one in package_rules(Path())]
+EVERY_RULE = [pytest.param(one, id=one.id) for one in package_rules()]
 MANY = 20_000
 
 
