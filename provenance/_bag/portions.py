@@ -19,8 +19,6 @@ from provenance._bag.streaming import (
 )
 from provenance._record.remote import Place
 
-__all__ = ["Portion", "hash_portion", "portions_of"]
-
 MOST_FILES = 20_000
 
 

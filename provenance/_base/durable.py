@@ -17,7 +17,6 @@ try:
 except ImportError:  # Windows
     _FULL_SYNC = None
 
-__all__ = ["put_in_place", "sync_file", "sync_folder", "sync_path"]
 
 _HELD_OPEN = (5, 32)
 """ERROR_ACCESS_DENIED and ERROR_SHARING_VIOLATION (Microsoft, 'System Error Codes')."""

@@ -11,8 +11,6 @@ import polars as pl
 if TYPE_CHECKING:
     import pandas as pd
 
-__all__ = ["to_pandas", "write_csv"]
-
 
 def to_pandas(frame: pl.DataFrame, index: str | None = None) -> pd.DataFrame:
     """The frame in pandas: str, Float64, Int64 and boolean, NA where there is nothing.

@@ -15,8 +15,6 @@ from filelock import AcquireReturnProxy, FileLock, Timeout, lock_descriptor
 
 from provenance._base.errors import TreenailError
 
-__all__ = ["hold_file", "locked", "locked_for_reading", "take_lock"]
-
 LOCK = ".lock"
 """The file by which a folder is held; it may stay there, empty, and is no part of a package."""
 

@@ -7,8 +7,6 @@ from typing import Any
 
 from provenance._base.findings import Difference, SecondOpinion
 
-__all__ = ["opinion_as_dict", "opinion_words"]
-
 
 def opinion_words(opinion: SecondOpinion, most: int = 10) -> Iterator[str]:
     """The verdict in one sentence, then one for each difference, no more than `most` (0: all)."""

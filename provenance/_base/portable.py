@@ -9,8 +9,6 @@ from __future__ import annotations
 import re
 import unicodedata
 
-__all__ = ["LONGEST_PATH", "folded", "is_reserved", "unholdable_because", "unportable_because"]
-
 LONGEST_PATH = 200
 """Characters of a path in a package: Windows takes 259 with the folders that a person puts first.
 

@@ -4,8 +4,6 @@ from __future__ import annotations
 
 import re
 
-__all__ = ["visible"]
-
 # Control characters but for tab and line end; bidi controls (Unicode 9, UAX #9), zero-width marks:
 # they make a page show something else than what is written. Joiners (200C, 200D) stay: scripts
 # need them.

@@ -6,8 +6,6 @@ from provenance._base.errors import UnusablePackage
 from provenance._bundle.deposit.files import deposit_forms
 from provenance._record.package import Package
 
-__all__ = ["generated_names", "refuse_taken_names"]
-
 
 def generated_names() -> tuple[str, ...]:
     """What pack writes beside the package's own files, and unpack leaves out again."""

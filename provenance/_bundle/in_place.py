@@ -20,8 +20,6 @@ from provenance._record.reading import TableText, read_table_bytes
 from provenance._record.remote import Place
 from provenance._record.snapshot import Snapshot
 
-__all__ = ["opened_in_place"]
-
 
 @contextmanager
 def opened_in_place(source: Place, *, limits: Limits = DEFAULT_LIMITS) -> Iterator[Package]:

@@ -31,7 +31,7 @@ def check_tables(
         return findings, None
     from polars.exceptions import PolarsError
 
-    from provenance._checks.check import check_structure
+    from provenance._checks.structure.structure import check_structure
 
     try:
         report = check_structure(package)

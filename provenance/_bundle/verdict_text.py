@@ -2,9 +2,9 @@
 
 from __future__ import annotations
 
-from provenance._bag.hostile_text import visible
 from provenance._bag.verdict import PARTS, SEALS_WITHHELD, Verdict
 from provenance._base.opinion_words import opinion_words
+from provenance._base.visible import visible
 
 _TITLES = {
     "container": "Folder or zip",

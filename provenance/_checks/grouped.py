@@ -8,8 +8,6 @@ import polars as pl
 
 from provenance._base.findings import SEVERITIES, Finding, Report
 
-__all__ = ["Group", "grouped", "where"]
-
 
 @dataclass(frozen=True)
 class Group:

@@ -1,4 +1,4 @@
-"""Writes a report: as text for a terminal, as a page, as JSON, as CSV.
+"""Writes a report: as a page, as JSON, as CSV; for a terminal see report_text.py.
 
 JSON, one object:
 
@@ -29,12 +29,12 @@ import polars as pl
 
 from provenance import __version__
 from provenance._base.findings import SEVERITIES, Report
-from provenance._base.opinion_words import opinion_as_dict
-from provenance._checks.report_html import report_html
-from provenance._checks.report_text import report_text
+from provenance._base.opinion_words import opinion_as_dict, opinion_words
+from provenance._base.page_templates import page_templates
+from provenance._checks.grouped import grouped, where
 
-__all__ = ["findings_csv", "report_csv", "report_html", "report_json", "report_text"]
-
+MOST_ON_A_PAGE = 500
+"""Findings of one rule that a page lists; more make a page that no browser opens gladly."""
 _LIKE_A_FORMULA = r"^([=+\-@\t\r\n])"
 
 
@@ -70,3 +70,23 @@ def findings_csv(found: pl.DataFrame) -> str:
         pl.col(pl.String).str.replace(_LIKE_A_FORMULA, "'$1").replace("", None)
     )
     return guarded.write_csv()
+
+
+def report_html(report: Report, *, most: int = MOST_ON_A_PAGE) -> str:
+    """The report as a page, every value escaped; of each rule `most` findings (0: all).
+
+    It says loudly how many findings it leaves out, and where all of them are.
+    """
+    environment = page_templates("check", "bundle")
+    return environment.get_template("report.html").render(
+        title=f"Check of {report.package}",
+        package=report.package,
+        program=f"treenail {__version__}",
+        counts={severity: report.count(severity) for severity in SEVERITIES},
+        rows=sum(report.rows_checked.values()),
+        rows_checked=report.rows_checked,
+        rules=len(report.rules_run),
+        groups=grouped(report, most),
+        opinion=list(opinion_words(report.second_opinion, most)) if report.second_opinion else [],
+        where=where,
+    )

@@ -10,8 +10,6 @@ from provenance._base.opinion_words import opinion_words
 from provenance._base.visible import visible
 from provenance._checks.grouped import Group, grouped, where
 
-__all__ = ["counted", "report_text"]
-
 _COLOURS = {"error": "red", "warning": "yellow", "note": "cyan"}
 _NARROWEST, _WIDEST = 40, 110
 

@@ -35,16 +35,6 @@ from provenance._record.reference_library import (
     without_fetching,
 )
 
-__all__ = [
-    "MOST_ERRORS",
-    "Answers",
-    "Said",
-    "ask_library",
-    "is_line_end_alone",
-    "our_verdicts",
-    "with_second_opinion",
-]
-
 MOST_ERRORS = 100_000
 """Errors of one table after which the library is stopped; each takes about 2 kB of memory."""
 

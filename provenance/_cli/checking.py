@@ -118,6 +118,7 @@ def _check_one(source: Place, shape: str, out: Path | None, most: int, second_op
 
 def _in_shape(report: Report, shape: str, most: int, *, to_terminal: bool) -> str:
     from provenance._checks import report as reports
+    from provenance._checks.report_text import report_text
 
     if shape == "json":
         return reports.report_json(report)
@@ -125,7 +126,7 @@ def _in_shape(report: Report, shape: str, most: int, *, to_terminal: bool) -> st
         return reports.report_csv(report)
     if shape == "html":
         return reports.report_html(report)
-    return reports.report_text(
+    return report_text(
         report,
         width=shutil.get_terminal_size().columns if to_terminal else 100,
         most=most,

@@ -38,16 +38,6 @@ if TYPE_CHECKING:
     from provenance._record.package import Package
     from provenance._record.snapshot import Snapshot
 
-__all__ = [
-    "RESTORE_LEDGER",
-    "BrokenLedger",
-    "append_events",
-    "event_hash",
-    "last_seal",
-    "ledger_with",
-    "verify_chain",
-    "verify_ledger",
-]
 
 TABLE = "custody"
 NOT_COVERED = frozenset({"event_sha256", "signer_key", "signature"})

@@ -21,8 +21,6 @@ from provenance._model.edtf import is_edtf
 if TYPE_CHECKING:
     from provenance._record.package import Package
 
-__all__ = ["Refused", "record_events", "samples_of_parcel"]
-
 
 class Refused(TreenailError):
     """Events that cannot follow what the ledger holds; nothing was recorded."""

@@ -21,20 +21,6 @@ if TYPE_CHECKING:
     from provenance._record.package import Package
     from provenance._record.snapshot import Snapshot
 
-__all__ = [
-    "SENDING",
-    "Event",
-    "Holding",
-    "events_of",
-    "holdings_frame",
-    "holdings_of",
-    "last_day",
-    "life_of",
-    "refusal",
-    "replay",
-    "samples_in_parcel",
-    "standing_events",
-]
 
 SENDING = ("handed_over", "returned")
 """Events after which a sample is on the way until it is received."""

@@ -23,14 +23,6 @@ if TYPE_CHECKING:
     from provenance._record.package import Package
     from provenance._record.snapshot import Row, Snapshot
 
-__all__ = [
-    "SignaturesNotTested",
-    "read_signing_key",
-    "sign_events",
-    "verify_signatures",
-    "verify_signed",
-]
-
 
 class SignaturesNotTested(TreenailError):
     """There are signatures, and the library that could test them is not installed."""

@@ -21,8 +21,6 @@ from typing import Literal, NamedTuple
 
 from provenance._base.errors import UnreadableValue
 
-__all__ = ["EDTF_PATTERN", "Day", "bounds", "certainly_before", "is_edtf"]
-
 EXPECTED = (
     "is not a date in EDTF; write 2024-06-03, 2024-06, 2024, 1987?, 1987~, 198X, 1987-22 (summer), "
     "1985/1987, 1985/.. or 2024-06-03T16:30:00Z"

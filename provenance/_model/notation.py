@@ -21,19 +21,6 @@ from enum import StrEnum
 from provenance._base.errors import UnreadableValue
 from provenance._model.schema import Term, Vocabulary
 
-__all__ = [
-    "Cutting",
-    "DateNotation",
-    "YearMark",
-    "cutting_class",
-    "parse_notation",
-    "parse_year",
-    "write_ends",
-    "write_mark",
-    "write_notation",
-    "write_year",
-]
-
 
 class Cutting(StrEnum):
     """What an outside year says of the year in which the tree died."""

@@ -15,8 +15,6 @@ from typing import Any, NamedTuple
 
 from provenance._model.schema import FIELD_TYPES, PUBLIC_FORMS, ROLES, SENSITIVITIES, Model, Table
 
-__all__ = ["MODEL_SHAPE", "TABLE_SHAPE", "descriptor_faults", "model_faults", "shape_faults"]
-
 
 # A shape is a type, a tuple of types, [shape of every item] or one of these
 class _Object(NamedTuple):

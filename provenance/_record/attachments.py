@@ -14,7 +14,6 @@ from provenance._record.package import Package
 if TYPE_CHECKING:
     import pandas as pd
 
-__all__ = ["Attached", "attach_files"]
 
 TABLE = "file"
 

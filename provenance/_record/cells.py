@@ -14,20 +14,6 @@ from decimal import Decimal, InvalidOperation
 
 import polars as pl
 
-__all__ = [
-    "FALSE_WORDS",
-    "NOT_A_NUMBER",
-    "TRUE_WORDS",
-    "canonical",
-    "decimal_of",
-    "float_of",
-    "read_booleans",
-    "read_numbers",
-    "read_whole_numbers",
-    "truth_of",
-    "whole_of",
-]
-
 TRUE_WORDS = ("true", "True", "TRUE", "1")
 FALSE_WORDS = ("false", "False", "FALSE", "0")
 NOT_A_NUMBER = "NAN"

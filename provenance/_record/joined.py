@@ -6,8 +6,6 @@ import polars as pl
 
 from provenance._record.snapshot import Snapshot
 
-__all__ = ["codes_in", "outermost_places", "split_codes", "standing_results", "superseded"]
-
 
 def codes_in(column: str) -> pl.Expr:
     """The codes of a cell that holds several, as a list; null where nothing is written."""

@@ -19,16 +19,6 @@ from provenance._base.errors import UnusablePackage
 if TYPE_CHECKING:
     from provenance._record.package import Package
 
-__all__ = [
-    "NUMBERED",
-    "ORIGIN",
-    "Ancestor",
-    "Origin",
-    "ancestor_from",
-    "numbers_of",
-    "origin_from",
-    "read_origin",
-]
 
 ORIGIN = ".origin.json"
 ORIGIN_VERSION = "1"

@@ -26,8 +26,6 @@ from provenance._base.errors import UnusablePackage
 from provenance._record.records import Outline, has_odd_line_ends, outline_of
 from provenance._record.tables import ROW
 
-__all__ = ["FIRST_ROW", "Faults", "TableText", "read_table_bytes", "read_table_text"]
-
 FIRST_ROW = 2
 """Record number of the first row; the header is record 1."""
 

@@ -13,8 +13,6 @@ from dataclasses import dataclass
 import numpy as np
 import numpy.typing as npt
 
-__all__ = ["Outline", "has_odd_line_ends", "outline_of"]
-
 _COMMA, _LINE_FEED, _RETURN, _QUOTE = b","[0], b"\n"[0], b"\r"[0], b'"'[0]
 _PIECE_BYTES = 1 << 20
 """Looked at in one go: large enough for numpy, small enough for the processor's cache."""

@@ -12,8 +12,6 @@ from contextlib import contextmanager
 from types import ModuleType
 from typing import Any, NoReturn
 
-__all__ = ["V2_PROFILE", "is_address", "offline_library", "without_fetching"]
-
 V2_PROFILE = "https://datapackage.org/profiles/2.0/datapackage.json"
 _SHIPPED = {
     f"https://datapackage.org/profiles/2.0/{name}.json"

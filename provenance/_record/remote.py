@@ -17,8 +17,6 @@ from typing import IO, Any
 
 from provenance._base.errors import UnusableInput
 
-__all__ = ["Entry", "Place", "Remote", "lies_below", "place_at"]
-
 _ADDRESS = re.compile(r"(?:[a-z][a-z0-9+.-]*::)*[a-z][a-z0-9+.-]*://", re.IGNORECASE)
 _WITH_PASSWORD = re.compile(r"://[^/@:]*:[^/@]+@")
 _BUFFER_BYTES = 1 << 20

@@ -22,8 +22,6 @@ from provenance._base.durable import put_in_place, sync_file, sync_folder
 from provenance._base.errors import TreenailError
 from provenance._base.locks import locked
 
-__all__ = ["Staging", "finish_writing", "is_unfinished", "writing_together"]
-
 COMMIT = "commit.json"
 _STAGING = re.compile(r"\.together\.[0-9a-f]{12}\.part")
 

@@ -11,7 +11,7 @@ from urllib.parse import unquote
 import pandas as pd
 import pytest
 
-from provenance._bag.hostile_text import visible
+from provenance._base.visible import visible
 from provenance._bundle.describe.code_book import code_book_html, code_book_markdown
 from provenance._bundle.pack import pack_bundle
 from provenance._model.schema import Model

@@ -14,7 +14,8 @@ from click.testing import CliRunner
 
 from provenance._base.findings import COLUMNS, Report
 from provenance._checks.grouped import grouped
-from provenance._checks.report import report_csv, report_html, report_json, report_text
+from provenance._checks.report import report_csv, report_html, report_json
+from provenance._checks.report_text import report_text
 from provenance._cli.checking import check
 from tests.builders import a_package
 

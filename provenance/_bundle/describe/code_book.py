@@ -5,8 +5,8 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import Any
 
-from provenance._bag.hostile_text import visible
 from provenance._base.page_templates import page_templates
+from provenance._base.visible import visible
 from provenance._model.schema import Field, Model, Table, Vocabulary
 
 

@@ -19,8 +19,6 @@ import hashlib
 import re
 from string import ascii_uppercase, digits
 
-__all__ = ["PAGED", "anchor", "page_name", "page_path"]
-
 PAGED = ("place", "element", "sample")
 """The tables each row of which has a page of its own."""
 

@@ -9,12 +9,11 @@ from urllib.parse import quote
 
 from markupsafe import Markup, escape
 
-from provenance._bag.hostile_text import visible
+from provenance._base.visible import visible
 from provenance._bundle.finding_aid.addresses import PAGED, anchor, page_path
-from provenance._bundle.finding_aid.record import Record, Row
+from provenance._bundle.finding_aid.record import Record
 from provenance._model.schema import Field
-
-__all__ = ["PAGE_ROWS", "Cells", "Shown", "shown", "table_page"]
+from provenance._record.snapshot import Row
 
 PAGE_ROWS = 1000
 """So many rows of a table stand on one of its plain pages."""

@@ -13,11 +13,10 @@ from provenance._bundle.finding_aid.addresses import anchor, page_path
 from provenance._bundle.finding_aid.cells import Cells, link, shown
 from provenance._bundle.finding_aid.pictures import Pictures
 from provenance._bundle.finding_aid.plans import Plans
-from provenance._bundle.finding_aid.record import Record, Row
+from provenance._bundle.finding_aid.record import Record
 from provenance._bundle.finding_aid.writing import Page, Writer
 from provenance._identity.identifier import checked_identifier
-
-__all__ = ["ChainPages", "Step", "Wood"]
+from provenance._record.snapshot import Row
 
 _ROOT = "../../"
 _ELEMENT_SHOWN = frozenset({"element_id", "site_id", "place_id"})

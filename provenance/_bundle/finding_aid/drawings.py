@@ -14,8 +14,6 @@ from provenance._drawing.svg import svg_of
 if TYPE_CHECKING:
     from provenance._derive.summary import Derived
 
-__all__ = ["Drawing", "draw_derived"]
-
 
 @dataclass(frozen=True)
 class Drawing:

@@ -16,10 +16,8 @@ from urllib.parse import quote
 
 from provenance._bundle.finding_aid.addresses import page_name
 from provenance._bundle.finding_aid.cells import Cells
-from provenance._bundle.finding_aid.record import Row
 from provenance._bundle.finding_aid.writing import put
-
-__all__ = ["Attachment", "Pictures"]
+from provenance._record.snapshot import Row
 
 PICTURE_KINDS = frozenset({"photo", "plan", "drawing"})
 FORMATS = ("JPEG", "PNG", "TIFF", "WEBP", "GIF", "BMP")

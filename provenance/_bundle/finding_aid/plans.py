@@ -9,8 +9,8 @@ from typing import TYPE_CHECKING
 
 from markupsafe import Markup
 
-from provenance._bag.hostile_text import visible
 from provenance._base.errors import TreenailError
+from provenance._base.visible import visible
 from provenance._bundle.finding_aid.cells import Cells
 from provenance._drawing.fonts import load_typefaces
 from provenance._drawing.paper import Paper
@@ -22,7 +22,6 @@ from provenance._survey.plan.plan_sheet import plan_sheet
 if TYPE_CHECKING:
     from provenance._survey.plan.plan_content import PlanContent
 
-__all__ = ["Plan", "Plans"]
 
 # a sheet that fills a screen, so that letters of 2 mm can be read there
 _PAPER = Paper("screen", 210.0, 210.0)

@@ -9,8 +9,6 @@ from provenance._ledger.holdings import Event, Holding, events_of, holdings_of
 from provenance._record.package import Package
 from provenance._record.snapshot import Row
 
-__all__ = ["Record", "Row"]
-
 
 class Record:
     """The tables of a package in memory, without those that only a program needs."""

@@ -12,15 +12,14 @@ import re
 from collections.abc import Mapping
 from typing import Any
 
-from provenance._bag.hostile_text import visible
 from provenance._base.errors import UnreadableValue
+from provenance._base.visible import visible
 from provenance._bundle.finding_aid.addresses import page_path
 from provenance._bundle.finding_aid.cells import Cells
-from provenance._bundle.finding_aid.record import Record, Row
+from provenance._bundle.finding_aid.record import Record
 from provenance._identity import locate, reading
 from provenance._identity.identifier import full_identifier
-
-__all__ = ["as_script", "search_data"]
+from provenance._record.snapshot import Row
 
 CHARACTERS = reading.CHARACTERS + reading.UNREADABLE
 _LEFT_OUT = frozenset({"site", "place", "element", "sample"})

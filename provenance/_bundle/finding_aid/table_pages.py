@@ -8,13 +8,10 @@ from dataclasses import dataclass
 from markupsafe import Markup
 
 from provenance._bundle.finding_aid.addresses import PAGED, anchor
-from provenance._bundle.finding_aid.cells import PAGE_ROWS as PAGE_ROWS
-from provenance._bundle.finding_aid.cells import Cells, link, shown, table_page
+from provenance._bundle.finding_aid.cells import PAGE_ROWS, Cells, link, shown, table_page
 from provenance._bundle.finding_aid.writing import Page, Writer
 from provenance._model.schema import Field, Table
 from provenance._record.tables import is_blank
-
-__all__ = ["TableSummary", "write_table_pages"]
 
 SHORT = 12
 """A cell of at most so many characters (a date, a code) stays on one line."""

@@ -24,8 +24,6 @@ from provenance._bundle.finding_aid.table_pages import write_table_pages
 from provenance._bundle.finding_aid.writing import Page, Writer, put
 from provenance._record.package import Package
 
-__all__ = ["write_finding_aid"]
-
 
 def write_finding_aid(
     package: Package,

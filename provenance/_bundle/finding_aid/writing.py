@@ -12,8 +12,6 @@ from provenance._base.page_templates import page_templates
 if TYPE_CHECKING:
     from jinja2 import Template
 
-__all__ = ["Page", "Writer", "put"]
-
 
 @dataclass(frozen=True)
 class Page:

@@ -6,7 +6,7 @@ from collections import Counter
 from collections.abc import Iterator
 from typing import TYPE_CHECKING
 
-from provenance._bag.hostile_text import visible
+from provenance._base.visible import visible
 from provenance._bundle.describe.plain_text import bullet, heading, paragraph
 from provenance._bundle.redaction.account import Account
 from provenance._record.package import Package

@@ -14,8 +14,6 @@ import polars as pl
 from provenance._base.errors import UnreadableValue
 from provenance._model.edtf import EDTF_PATTERN, Day, bounds, is_edtf
 
-__all__ = ["date_bounds", "day_number", "unreal_dates"]
-
 _FORM = re.compile(EDTF_PATTERN)
 
 _DAY_ZERO = np.datetime64("0001-01-01", "D")

@@ -7,8 +7,6 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
-__all__ = ["Kind", "kind", "structure_kinds"]
-
 _SOURCE = "Table Schema v2 (datapackage.org/standard/table-schema)"
 _DIALECT = "Table Dialect v2 (datapackage.org/standard/table-dialect); RFC 4180"
 

@@ -8,8 +8,6 @@ import polars as pl
 
 from provenance._record.snapshot import Snapshot
 
-__all__ = ["beside", "codes_with", "look_up", "looping", "starts_of_chains"]
-
 
 def codes_with(tables: Snapshot, vocabulary: str, attribute: str, *values: object) -> list[str]:
     """The codes of a vocabulary whose attribute has one of the values."""

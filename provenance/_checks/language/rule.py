@@ -9,7 +9,6 @@ from dataclasses import dataclass
 import polars as pl
 
 from provenance._record.snapshot import Snapshot
-from provenance._record.tables import ROW
 
 COMMON_PRACTICE = "common practice, no source"
 EVERY_TABLE = "every table"
@@ -72,6 +71,3 @@ def worded(template: str, columns: list[str]) -> pl.Expr:
             shown = value.cast(pl.String).str.replace(r"^(-?[0-9]+)\.0$", "${1}")
             pieces.append(shown.fill_null("?"))
     return pl.concat_str(pieces) if pieces else pl.lit("")
-
-
-__all__ = ["COMMON_PRACTICE", "EVERY_TABLE", "ROW", "Find", "Rule", "rule", "worded"]

@@ -10,19 +10,6 @@ from provenance._record.joined import codes_in, superseded
 from provenance._record.snapshot import Snapshot
 from provenance._record.tables import ROW
 
-__all__ = [
-    "MOST_PARCEL_EVENTS",
-    "at_event_before",
-    "in_list",
-    "last_known_day",
-    "ledger",
-    "live_results",
-    "parcel_samples",
-    "results_with_samples",
-    "samples_with_wood",
-    "species_differ",
-]
-
 MOST_PARCEL_EVENTS = 100
 """Parcel events of one parcel beyond this number are not spread over its samples (see ledger)."""
 

@@ -9,15 +9,6 @@ from provenance._checks.language.rule import worded
 from provenance._model.schema import Field, Table
 from provenance._record.tables import ROW
 
-__all__ = [
-    "FOUND",
-    "clipped",
-    "found_in_cells",
-    "found_in_rows",
-    "sentence",
-    "shortened",
-]
-
 FOUND = pl.Schema(
     {
         "severity": pl.String,

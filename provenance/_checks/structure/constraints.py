@@ -24,8 +24,6 @@ from provenance._record.cells import FALSE_WORDS, TRUE_WORDS, canonical
 from provenance._record.reading import TableText
 from provenance._record.tables import ROW
 
-__all__ = ["find_in_cells"]
-
 _LIMIT_NAMES = {constraint for constraint, _, _ in LIMITS}
 _SUPPORTED = {
     "string": {"required", "unique", "minLength", "maxLength", "pattern", "enum"},

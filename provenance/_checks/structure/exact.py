@@ -14,8 +14,6 @@ from provenance._base.errors import UnusablePackage
 from provenance._model.schema import Field
 from provenance._record.cells import decimal_of, whole_of
 
-__all__ = ["LIMITS", "NOT_OF_TYPE", "faults_of_number", "limit_of"]
-
 LIMITS: tuple[tuple[str, str, Callable[[Decimal, Decimal], bool]], ...] = (
     ("minimum", "too_small", operator.ge),
     ("maximum", "too_large", operator.le),

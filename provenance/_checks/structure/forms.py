@@ -12,8 +12,6 @@ from provenance._checks.structure.suggestions import did_you_mean, spoken_codes
 from provenance._model.schema import Field, Model, Table, Vocabulary
 from provenance._record.tables import ROW
 
-__all__ = ["find_unlisted", "find_wrong_forms"]
-
 _CODES_NAMED = 12
 """A longer list is cut: who needs it all has the code book."""
 _MOST_GUESSED = 2_000

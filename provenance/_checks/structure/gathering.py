@@ -13,8 +13,6 @@ from provenance._record.package import Package
 from provenance._record.reading import FIRST_ROW, TableText
 from provenance._record.tables import ROW
 
-__all__ = ["ORIGIN_TABLES", "gather", "in_order"]
-
 _ORIGINS_NAMED = 3
 ORIGIN_TABLES = ("origin", "original", "unread")
 """The tables that say which line of which received file a row was read from."""

@@ -16,8 +16,6 @@ from provenance._model.schema import Table
 from provenance._record.reading import FIRST_ROW, TableText
 from provenance._record.tables import ROW
 
-__all__ = ["find_in_header", "find_in_shape"]
-
 
 def find_in_header(table: Table, text: TableText) -> Iterator[pl.DataFrame]:
     """Findings about the file as a whole (row 0) and its header (row 1)."""

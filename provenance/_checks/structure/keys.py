@@ -14,8 +14,6 @@ from provenance._record.cells import NOT_A_NUMBER, canonical
 from provenance._record.reading import TableText
 from provenance._record.tables import ROW
 
-__all__ = ["find_in_keys", "find_in_links"]
-
 _MOST_GUESSED, _LARGEST_SEARCHED = 50, 5_000
 """Different broken links for which a guess is made, and rows among which it is looked for."""
 

@@ -17,14 +17,6 @@ import sys
 
 import polars as pl
 
-__all__ = [
-    "LONGEST_PATTERN",
-    "SECONDS_PER_PATTERN",
-    "UnusablePattern",
-    "mismatches",
-    "tried_in_python",
-]
-
 SECONDS_PER_PATTERN = 10.0
 """How long one pattern may take over all the different values of one column."""
 LONGEST_PATTERN = 20_000

@@ -38,8 +38,6 @@ from provenance._record.reading import TableText
 from provenance._record.snapshot import snapshot_of_folder
 from provenance._record.tables import ROW
 
-__all__ = ["check_structure", "find_in_structure", "without_cells"]
-
 
 def check_structure(package: Package) -> Report:
     """Check a package's tables against the schemas that lie in it, and nothing else.

@@ -7,8 +7,6 @@ from collections.abc import Iterable, Mapping
 
 from provenance._model.schema import Vocabulary
 
-__all__ = ["did_you_mean", "spoken_codes"]
-
 _LONGEST = 60
 """Characters; nobody mistypes a code at greater length, and comparing takes time."""
 _MOST_COMPARED = 30_000
