@@ -36,17 +36,6 @@ class JudgedBag:
     sums: Checksums
 
 
-def check_bag(
-    folder: Path,
-    *,
-    fast: bool = False,
-    limits: Limits = DEFAULT_LIMITS,
-    progress: Progress = say_nothing,
-) -> list[BundleFinding]:
-    """The faults of a bag, for those who need no more than them; else as `judge_bag`."""
-    return judge_bag(folder, fast=fast, limits=limits, progress=progress).findings
-
-
 def judge_bag(
     folder: Path,
     *,

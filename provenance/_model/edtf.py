@@ -7,7 +7,7 @@ proleptic Gregorian.
 Readings that the specification leaves open, as decided here:
 
 - The time of day is complete, hh:mm:ss, as level 0 has it; 24:00:00 and leap seconds are no times.
-- Seasons 21-24 say nothing of the hemisphere, so their bounds take in both unless it is given.
+- Seasons 21-24 say nothing of the hemisphere, so their bounds take in both.
 - `?`, `~` and `%` widen no bounds: how far 'about' reaches is for a person to say.
 - An interval needs at least one dated end, and may not run backwards; a shorter date on one end
   stands for all its days (2004-06-15/2004-06 is sound, 2005/2004 is not).
@@ -17,7 +17,7 @@ Readings that the specification leaves open, as decided here:
 from __future__ import annotations
 
 import re
-from typing import Literal, NamedTuple
+from typing import NamedTuple
 
 from provenance._base.errors import UnreadableValue
 
@@ -25,8 +25,6 @@ EXPECTED = (
     "is not a date in EDTF; write 2024-06-03, 2024-06, 2024, 1987?, 1987~, 198X, 1987-22 (summer), "
     "1985/1987, 1985/.. or 2024-06-03T16:30:00Z"
 )
-
-Hemisphere = Literal["north", "south"]
 
 
 class Day(NamedTuple):
@@ -71,25 +69,18 @@ def _days_in(year: int, month: int) -> int:
     return 30 if month in (4, 6, 9, 11) else 31
 
 
-def _season_bounds(year: int, season: int, hemisphere: Hemisphere | None) -> tuple[Day, Day]:
+def _season_bounds(year: int, season: int) -> tuple[Day, Day]:
     """First and last day that season `season` (21-24) of `year` may have.
 
     Meteorological seasons, three whole months (common practice, no source). The one that spans
     the turn of the year may be named after either year, so it reaches into both neighbours.
     """
-    spring, summer, autumn = (3, 5), (6, 8), (9, 11)
-    turn = (Day(year - 1, 12, 1), Day(year + 1, 2, _days_in(year + 1, 2)))
-    if hemisphere is None:
-        return (Day(year, 3, 1), Day(year, 11, 30)) if season in (21, 23) else turn
-    north = {21: spring, 22: summer, 23: autumn}
-    south = {21: autumn, 23: spring, 24: summer}
-    months = (north if hemisphere == "north" else south).get(season)
-    if months is None:
-        return turn
-    return Day(year, months[0], 1), Day(year, months[1], _days_in(year, months[1]))
+    if season in (21, 23):
+        return Day(year, 3, 1), Day(year, 11, 30)
+    return Day(year - 1, 12, 1), Day(year + 1, 2, _days_in(year + 1, 2))
 
 
-def _date_bounds(text: str, hemisphere: Hemisphere | None) -> tuple[Day, Day] | None:
+def _date_bounds(text: str) -> tuple[Day, Day] | None:
     """First and last day of one date, or None for a day that its month does not have."""
     parts = _PARTS.fullmatch(text)
     if parts is None:  # pragma: no cover - _WRITTEN lets nothing else through
@@ -102,7 +93,7 @@ def _date_bounds(text: str, hemisphere: Hemisphere | None) -> tuple[Day, Day] | 
     if month is None or month == "XX":
         return Day(low, 1, 1), Day(high, 12, 31)
     if int(month) > 12:
-        return _season_bounds(low, int(month), hemisphere)
+        return _season_bounds(low, int(month))
     last = _days_in(low, int(month))
     if day is None or day == "XX":
         return Day(low, int(month), 1), Day(low, int(month), last)
@@ -111,21 +102,21 @@ def _date_bounds(text: str, hemisphere: Hemisphere | None) -> tuple[Day, Day] | 
     return Day(low, int(month), int(day)), Day(low, int(month), int(day))
 
 
-def _read_bounds(text: str, hemisphere: Hemisphere | None) -> tuple[Day | None, Day | None] | None:
+def _read_bounds(text: str) -> tuple[Day | None, Day | None] | None:
     """Earliest and latest day, or None when `text` is not EDTF of level 0 or 1."""
     if len(text) > _LONGEST or not _WRITTEN.fullmatch(text) or _NO_DATE.search(text):
         return None
     start, slash, end = text.partition("/")
     if not slash:
-        return _date_bounds(text, hemisphere)
+        return _date_bounds(text)
     first = last = None
     if start not in ("", ".."):
-        opening = _date_bounds(start, hemisphere)
+        opening = _date_bounds(start)
         if opening is None:
             return None
         first = opening[0]
     if end not in ("", ".."):
-        closing = _date_bounds(end, hemisphere)
+        closing = _date_bounds(end)
         if closing is None:
             return None
         last = closing[1]
@@ -140,10 +131,10 @@ def is_edtf(text: str) -> bool:
     >>> is_edtf("1987-06~"), is_edtf("1987-02-29"), is_edtf("14/6/1987")
     (True, False, False)
     """
-    return _read_bounds(text, None) is not None
+    return _read_bounds(text) is not None
 
 
-def bounds(text: str, *, hemisphere: Hemisphere | None = None) -> tuple[Day | None, Day | None]:
+def bounds(text: str) -> tuple[Day | None, Day | None]:
     """Earliest and latest day that the text allows; None for an end that is open or unknown.
 
     A time of day is passed over: the day is the one written, in its own time zone. Raises
@@ -152,20 +143,8 @@ def bounds(text: str, *, hemisphere: Hemisphere | None = None) -> tuple[Day | No
     >>> bounds("1987-02/..")
     (Day(year=1987, month=2, day=1), None)
     """
-    found = _read_bounds(text, hemisphere)
+    found = _read_bounds(text)
     if found is None:
         shown = text if len(text) <= _LONGEST else text[:_LONGEST] + "…"
         raise UnreadableValue(shown, EXPECTED)
     return found
-
-
-def certainly_before(one: str, other: str) -> bool:
-    """Whether every day that `one` allows comes before every day that `other` allows.
-
-    False when the two may overlap or the end that decides is open. Raises UnreadableValue.
-
-    >>> certainly_before("1987", "1988-03"), certainly_before("1987", "1987-06-14")
-    (True, False)
-    """
-    latest, earliest = bounds(one)[1], bounds(other)[0]
-    return latest is not None and earliest is not None and latest < earliest

@@ -235,20 +235,6 @@ def _symbols(written: str, symbols: Vocabulary, side: str, text: str) -> tuple[s
     return tuple(term.code for term in found)
 
 
-def write_notation(notation: DateNotation, reasons: Vocabulary | None = None) -> str:
-    """The notation in this project's own layout; `parse_notation` reads it back to the same."""
-    if notation.undated:
-        reason = notation.undated_reason
-        label = reasons.label(reason).lower() if reasons is not None and reason else reason
-        return f"undated: {label}" if label else "undated"
-    if notation.felled is not None:
-        first, last = notation.felled
-        ends = [write_year(first)] if first == last else [write_year(first), write_year(last)]
-        return "felled " + " - ".join(ends)
-    inner = None if notation.inner is None else write_mark(notation.inner)
-    return write_ends(inner, "" if notation.outer is None else write_mark(notation.outer))
-
-
 def write_ends(inner: str | None, outer: str) -> str:
     """The two ends, each as `write_mark` has it, in one text; `inner` is None when it is not known.
 

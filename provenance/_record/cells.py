@@ -10,6 +10,7 @@ Source: Table Schema v2, field types (datapackage.org/standard/table-schema).
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from decimal import Decimal, InvalidOperation
 
 import polars as pl
@@ -56,15 +57,6 @@ def whole_of(text: str) -> int | None:
         return None
 
 
-def truth_of(text: str) -> bool | None:
-    """Whether a text says yes or no, or None.
-
-    >>> truth_of("TRUE"), truth_of("0"), truth_of("yes")
-    (True, False, None)
-    """
-    return _TRUTH.get(text)
-
-
 def canonical(text: str, field_type: str) -> str:
     """The one spelling of a value, so that equal keys are equal texts; '' for nothing readable.
 
@@ -75,7 +67,7 @@ def canonical(text: str, field_type: str) -> str:
         whole = whole_of(text)
         return "" if whole is None else str(whole)
     if field_type == "boolean":
-        truth = truth_of(text)
+        truth = _TRUTH.get(text)
         return "" if truth is None else str(truth).lower()
     if field_type == "number":
         number = decimal_of(text)
@@ -95,23 +87,17 @@ def canonical(text: str, field_type: str) -> str:
 
 def read_numbers(text: pl.Series) -> pl.Series:
     """A column of texts as Float64; null where nothing is written, readable, or 'NaN' stands."""
-    numbers = text.cast(pl.Float64, strict=False).fill_nan(None)
-    odd = _odd_texts(text, numbers)
-    if odd:
-        read = {one: value for one in odd if (value := float_of(one)) is not None}
-        numbers = _fill(numbers, text, read, pl.Float64())
-    return numbers
+    return _settled(text, text.cast(pl.Float64, strict=False).fill_nan(None), float_of)
 
 
 def read_whole_numbers(text: pl.Series) -> pl.Series:
     """A column of texts as Int64; null where nothing is written, readable, or beyond 64 bits."""
-    numbers = text.cast(pl.Int64, strict=False)
-    odd = _odd_texts(text, numbers)
-    if odd:
-        whole = {one: whole_of(one) for one in odd}
-        read = {one: n for one, n in whole.items() if n is not None and -(2**63) <= n < 2**63}
-        numbers = _fill(numbers, text, read, pl.Int64())
-    return numbers
+
+    def fitting(one: str) -> int | None:
+        whole = whole_of(one)
+        return whole if whole is not None and -(2**63) <= whole < 2**63 else None
+
+    return _settled(text, text.cast(pl.Int64, strict=False), fitting)
 
 
 def read_booleans(text: pl.Series) -> pl.Series:
@@ -119,16 +105,10 @@ def read_booleans(text: pl.Series) -> pl.Series:
     return text.replace_strict(_TRUTH, default=None, return_dtype=pl.Boolean())
 
 
-def _odd_texts(text: pl.Series, read: pl.Series) -> list[str]:
-    """Texts that the engine's own reading of a column made nothing of."""
-    unread = text.filter(read.is_null() & (text != ""))
-    return unread.unique().to_list()
-
-
-def _fill(
-    numbers: pl.Series, text: pl.Series, read: dict[str, float] | dict[str, int], to: pl.DataType
-) -> pl.Series:
-    if not read:
+def _settled(text: pl.Series, numbers: pl.Series, read: Callable[[str], float | None]) -> pl.Series:
+    """The numbers, with those texts read one by one that the engine made nothing of."""
+    odd = text.filter(numbers.is_null() & (text != "")).unique().to_list()
+    known = {one: value for one in odd if (value := read(one)) is not None}
+    if not known:
         return numbers
-    settled = text.replace_strict(read, default=None, return_dtype=to)
-    return numbers.fill_null(settled)
+    return numbers.fill_null(text.replace_strict(known, default=None, return_dtype=numbers.dtype))

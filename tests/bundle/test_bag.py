@@ -16,7 +16,7 @@ import pytest
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
-from provenance._bag.bag_check import check_bag
+from provenance._bag.bag_check import judge_bag
 from provenance._bag.hashing import hash_files
 from provenance._bundle.verify import verify_bundle
 
@@ -53,7 +53,7 @@ def the_rfcs_first_bag(folder: Path, *, own_sums: bool) -> Path:
 
 def test_the_rfcs_basic_bag_is_valid_but_its_md5_is_weak(tmp_path: Path) -> None:
     bag = the_rfcs_first_bag(tmp_path, own_sums=False)
-    assert [(one.rule, one.severity) for one in check_bag(bag)] == [
+    assert [(one.rule, one.severity) for one in judge_bag(bag).findings] == [
         ("bag.weak_checksums", "warning")
     ]
     assert valid_by_the_library(bag)
@@ -61,7 +61,7 @@ def test_the_rfcs_basic_bag_is_valid_but_its_md5_is_weak(tmp_path: Path) -> None
 
 def test_the_rfcs_own_checksums_name_the_stand_ins_as_different(tmp_path: Path) -> None:
     bag = the_rfcs_first_bag(tmp_path, own_sums=True)
-    assert [one.path for one in check_bag(bag) if one.rule == "bag.file_differs"] == [
+    assert [one.path for one in judge_bag(bag).findings if one.rule == "bag.file_differs"] == [
         "data/27613-h/images/q172.png",
         "data/27613-h/images/q172.txt",
     ]
@@ -130,7 +130,7 @@ def test_changed_missing_and_added_files_are_all_named(bundle: Path) -> None:
     (bundle / "data" / "files" / "photo-001.png").unlink()
     (bundle / "data" / "files" / "new.png").write_bytes(b"new")
     (bundle / "bag-info.txt").write_text("Bagging-Date: 2031-05-04\n", encoding="utf-8")
-    found = {(one.rule, one.path) for one in check_bag(bundle)}
+    found = {(one.rule, one.path) for one in judge_bag(bundle).findings}
     assert found == {
         ("bag.file_differs", "data/tables/plug.csv"),
         ("bag.file_missing", "data/files/photo-001.png"),
@@ -144,7 +144,7 @@ def test_a_file_that_only_one_manifest_lists_is_named(bundle: Path) -> None:
     manifest = bundle / "manifest-sha512.txt"
     lines = manifest.read_text("utf-8").splitlines(keepends=True)
     manifest.write_text("".join(line for line in lines if "photo" not in line), encoding="utf-8")
-    found = {(one.rule, one.path) for one in check_bag(bundle)}
+    found = {(one.rule, one.path) for one in judge_bag(bundle).findings}
     assert ("bag.file_unlisted", "data/files/photo-001.png") in found
 
 
@@ -158,7 +158,7 @@ def test_a_file_name_that_changed_its_unicode_form_on_the_way_is_the_same_file(
     (tmp_path / "b" / "data" / "caf\u00e9.txt").write_text("x", encoding="utf-8")
     write_bag(tmp_path / "b", {})
     (tmp_path / "b" / "data" / "caf\u00e9.txt").rename(tmp_path / "b" / "data" / "cafe\u0301.txt")
-    assert check_bag(tmp_path / "b") == []
+    assert judge_bag(tmp_path / "b").findings == []
 
 
 def test_fast_sees_sizes_and_names_but_not_a_flipped_bit(bundle: Path) -> None:
@@ -166,10 +166,10 @@ def test_fast_sees_sizes_and_names_but_not_a_flipped_bit(bundle: Path) -> None:
     content = bytearray(photo.read_bytes())
     content[100] ^= 1
     photo.write_bytes(content)
-    assert check_bag(bundle, fast=True) == []
-    assert [one.path for one in check_bag(bundle)] == ["data/files/photo-001.png"]
+    assert judge_bag(bundle, fast=True).findings == []
+    assert [one.path for one in judge_bag(bundle).findings] == ["data/files/photo-001.png"]
     photo.write_bytes(content + b"longer")
-    assert check_bag(bundle, fast=True) != []
+    assert judge_bag(bundle, fast=True).findings != []
 
 
 @settings(max_examples=25, suppress_health_check=[HealthCheck.function_scoped_fixture])

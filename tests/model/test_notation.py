@@ -18,7 +18,8 @@ from provenance._model.notation import (
     cutting_class,
     parse_notation,
     parse_year,
-    write_notation,
+    write_ends,
+    write_mark,
     write_year,
 )
 from provenance._model.profile import load_model
@@ -122,6 +123,17 @@ def of_side(side: str):
 YEARS = st.integers(-12000, 2200)
 
 
+def written(notation: DateNotation) -> str:
+    """A notation in this project's own layout, of the parts that the writers put together."""
+    if notation.undated:
+        reason = notation.undated_reason
+        return f"undated: {REASONS.label(reason).lower()}" if reason else "undated"
+    if notation.felled is not None:
+        return "felled " + " - ".join(write_year(year) for year in dict.fromkeys(notation.felled))
+    inner = None if notation.inner is None else write_mark(notation.inner)
+    return write_ends(inner, "" if notation.outer is None else write_mark(notation.outer))
+
+
 @st.composite
 def notations(draw) -> DateNotation:
     kind = draw(st.sampled_from(["ends", "felled", "undated"]))
@@ -138,7 +150,7 @@ def notations(draw) -> DateNotation:
 
 @given(notations())
 def test_every_notation_round_trips(notation) -> None:
-    assert read(write_notation(notation, REASONS)) == notation
+    assert read(written(notation)) == notation
 
 
 @pytest.mark.parametrize(
