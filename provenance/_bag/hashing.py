@@ -8,12 +8,14 @@ program and without changing the working directory, as the library's own pool ne
 from __future__ import annotations
 
 import os
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Callable, Iterator, Mapping, Sequence
 from concurrent.futures import FIRST_COMPLETED, Future, ThreadPoolExecutor, wait
 from dataclasses import dataclass
+from functools import partial
 from itertools import islice
 from pathlib import Path
 from types import MappingProxyType
+from typing import TypeVar
 
 from provenance._bag.verdict import BundleFinding
 from provenance._base.progress import Progress, say_nothing
@@ -24,6 +26,9 @@ BATCH_FILES = 256
 
 _Job = tuple[tuple[str, ...], tuple[str, ...]]
 """Files that one thread hashes one after the other, and the algorithms."""
+
+Given = TypeVar("Given")
+Made = TypeVar("Made")
 
 
 @dataclass(frozen=True)
@@ -75,25 +80,32 @@ def hash_files(
     unreadable: dict[str, str] = {}
     done = 0.0
     jobs = _jobs(paths, sizes, largest_alone=total // threads)
+    for results in in_threads(partial(_hash_job, root), jobs, threads):
+        for path, result in results:
+            if isinstance(result, OSError):
+                unreadable[path] = result.strerror or str(result)
+            else:
+                digests[path].update(result)
+                done += sizes[path] * len(result) / len(paths[path])
+        progress(int(done), total)
+    read = {path: MappingProxyType(one) for path, one in digests.items() if path not in unreadable}
+    return Checksums(MappingProxyType(read), MappingProxyType(unreadable))
+
+
+def in_threads(
+    work: Callable[[Given], Made], jobs: Iterator[Given], threads: int
+) -> Iterator[Made]:
+    """What comes of the jobs, done in so many threads, as each is done."""
     with ThreadPoolExecutor(threads) as pool:
-        running: set[Future[list[tuple[str, dict[str, str] | OSError]]]] = set()
+        running: set[Future[Made]] = set()
         while True:
             # a few jobs ahead and no more: a million queued jobs would cost a gigabyte
             for job in islice(jobs, 2 * threads - len(running)):
-                running.add(pool.submit(_hash_job, root, job))
+                running.add(pool.submit(work, job))
             if not running:
-                break
+                return
             finished, running = wait(running, return_when=FIRST_COMPLETED)
-            for future in finished:
-                for path, result in future.result():
-                    if isinstance(result, OSError):
-                        unreadable[path] = result.strerror or str(result)
-                    else:
-                        digests[path].update(result)
-                        done += sizes[path] * len(result) / len(paths[path])
-                progress(int(done), total)
-    read = {path: MappingProxyType(one) for path, one in digests.items() if path not in unreadable}
-    return Checksums(MappingProxyType(read), MappingProxyType(unreadable))
+            yield from (future.result() for future in finished)
 
 
 def _size(path: str) -> int:

@@ -43,17 +43,11 @@ def _unsafe_name(path: str, reason: str) -> BundleFinding:
 # -- folders -------------------------------------------------------------------------------------
 
 
-def survey_folder(folder: Path, limits: Limits = DEFAULT_LIMITS) -> tuple[int, int]:
-    """Look at every entry below a folder without opening any; returns (files, bytes).
+def listed_folder(folder: Path, limits: Limits = DEFAULT_LIMITS) -> dict[str, int]:
+    """The size in bytes of every file below a folder, by its path in it; none is opened.
 
     Raises HostileBundle for links, devices, names that lead astray, and anything beyond `limits`.
     """
-    sizes = listed_folder(folder, limits)
-    return len(sizes), sum(sizes.values())
-
-
-def listed_folder(folder: Path, limits: Limits = DEFAULT_LIMITS) -> dict[str, int]:
-    """The size of every file below a folder, by its path in it; raises as `survey_folder`."""
     findings: list[BundleFinding] = []
     sizes: dict[str, int] = {}
     to_do = [(folder, "")]
@@ -77,11 +71,7 @@ def listed_folder(folder: Path, limits: Limits = DEFAULT_LIMITS) -> dict[str, in
                 if len(sizes) > limits.most_files:
                     findings.append(too_many(len(sizes), limits))
                     raise HostileBundle(folder, findings)
-    findings += collisions(list(sizes))
-    if (byte_count := sum(sizes.values())) > limits.most_total_bytes:
-        findings.append(too_big(byte_count, limits))
-    if findings:
-        raise HostileBundle(folder, findings)
+    _refuse(folder, findings, sizes, limits)
     return sizes
 
 
@@ -119,12 +109,19 @@ def too_big(byte_count: int, limits: Limits) -> BundleFinding:
 
 
 def survey_sizes(bundle: Place, sizes: Mapping[str, int], limits: Limits = DEFAULT_LIMITS) -> None:
-    """Look at the names and sizes that a store lists; raises HostileBundle as `survey_folder`."""
+    """Look at the names and sizes that a store lists; raises HostileBundle as `listed_folder`."""
     findings = [
         _unsafe_name(path, reason) for path in sizes if (reason := unsafe_because(path, limits))
     ]
     if len(sizes) > limits.most_files:
         findings.append(too_many(len(sizes), limits))
+    _refuse(bundle, findings, sizes, limits)
+
+
+def _refuse(
+    bundle: Place, findings: list[BundleFinding], sizes: Mapping[str, int], limits: Limits
+) -> None:
+    """Raise HostileBundle for what was found, and for what the names and sizes are together."""
     findings += collisions(list(sizes))
     if (total := sum(sizes.values())) > limits.most_total_bytes:
         findings.append(too_big(total, limits))

@@ -21,7 +21,6 @@ from pathlib import Path
 from typing import IO
 
 from provenance._bag.hostile import (
-    DO_NOT_OPEN,
     MOST_SHOWN,
     HostileBundle,
     collisions,
@@ -115,7 +114,7 @@ def opened_zip(
     off, or cannot be read, here or later in the block.
     """
     try:
-        with _opened(bundle) as stream:
+        with opened_file(bundle) as stream:
             if not stream.seekable():
                 raise UnusableInput(
                     f"{bundle} is served from beginning to end only, and a zip must be read from "
@@ -150,8 +149,9 @@ def opened_zip(
         raise UnusableInput(f"{bundle} cannot be read: {e.strerror or e}") from e
 
 
-def _opened(bundle: Place) -> AbstractContextManager[IO[bytes]]:
-    return bundle.open() if isinstance(bundle, Remote) else open(bundle, "rb")
+def opened_file(place: Place) -> AbstractContextManager[IO[bytes]]:
+    """A file, on a disk or in a store, opened to be read."""
+    return place.open() if isinstance(place, Remote) else open(place, "rb")
 
 
 def unpack_zip(
@@ -360,6 +360,4 @@ def _end_of(stream: IO[bytes], member: zipfile.ZipInfo) -> int:
 
 
 def _stray(path: str, message: str) -> BundleFinding:
-    return BundleFinding(
-        "container", "error", "container.foreign_bytes", path[:MOST_SHOWN], message, DO_NOT_OPEN
-    )
+    return container_finding("container.foreign_bytes", path, message)

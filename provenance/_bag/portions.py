@@ -2,17 +2,18 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping
-from contextlib import AbstractContextManager, contextmanager
+from collections.abc import Iterator
+from contextlib import contextmanager
 from dataclasses import dataclass
 from pathlib import Path
-from typing import IO
 
 from provenance._bag.hashing import Checksums
 from provenance._bag.hostile import listed_folder
 from provenance._bag.limits import DEFAULT_LIMITS, Limits
 from provenance._bag.streaming import (
     Container,
+    Folder,
+    batches,
     hash_members,
     is_read_as_file,
     opened_container,
@@ -31,20 +32,10 @@ class Portion:
     paths: tuple[str, ...]
 
 
-@dataclass(frozen=True)
-class _FolderOnDisk:
-    bundle: Path
-    sizes: Mapping[str, int]
-    side_by_side: bool = True
-
-    def open(self, path: str) -> AbstractContextManager[IO[bytes]]:
-        return open(self.bundle / path, "rb")
-
-
 @contextmanager
 def _opened(bundle: Place, limits: Limits) -> Iterator[Container]:
     if isinstance(bundle, Path) and bundle.is_dir():
-        yield _FolderOnDisk(bundle, listed_folder(bundle, limits))
+        yield Folder(bundle, listed_folder(bundle, limits))
         return
     with opened_container(bundle, limits) as container:
         yield container
@@ -58,21 +49,11 @@ def portions_of(
     No file is in two of them; a file that is larger is a portion by itself. Raises HostileBundle,
     UnusableInput and OSError, as verifying does.
     """
-    portions: list[Portion] = []
-    paths: list[str] = []
-    byte_count = 0
     with _opened(bundle, limits) as container:
-        for path, size in container.sizes.items():
-            if is_read_as_file(path, size, limits):
-                continue
-            if paths and (byte_count + size > most_bytes or len(paths) >= MOST_FILES):
-                portions.append(Portion(bundle, len(portions), tuple(paths)))
-                paths, byte_count = [], 0
-            paths.append(path)
-            byte_count += size
-    if paths:
-        portions.append(Portion(bundle, len(portions), tuple(paths)))
-    return tuple(portions)
+        sizes = container.sizes
+        paths = (one for one in sizes if not is_read_as_file(one, sizes[one], limits))
+        portions = enumerate(batches(sizes, paths, most_bytes, MOST_FILES))
+        return tuple(Portion(bundle, number, together) for number, together in portions)
 
 
 def hash_portion(portion: Portion, *, limits: Limits = DEFAULT_LIMITS) -> Checksums:

@@ -9,10 +9,9 @@ from __future__ import annotations
 import errno
 import hashlib
 from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
-from concurrent.futures import FIRST_COMPLETED, Future, ThreadPoolExecutor, wait
+from concurrent.futures import ThreadPoolExecutor
 from contextlib import AbstractContextManager, contextmanager
 from dataclasses import dataclass
-from itertools import islice
 from pathlib import Path
 from typing import IO, Protocol
 
@@ -23,9 +22,10 @@ from provenance._bag.hashing import (
     NO_CHECKSUMS,
     Checksums,
     count_cores,
+    in_threads,
 )
 from provenance._bag.hostile import HostileBundle, refuse_full_disk, survey_sizes
-from provenance._bag.hostile_zip import DAMAGE, ZipBag, opened_zip
+from provenance._bag.hostile_zip import DAMAGE, ZipBag, opened_file, opened_zip
 from provenance._bag.limits import DEFAULT_LIMITS, Limits
 from provenance._bag.verdict import BundleFinding
 from provenance._base.disk import CHUNK_BYTES
@@ -38,7 +38,7 @@ RECORDED = "sha256"
 
 
 class Container(Protocol):
-    """A bag that does not lie on this machine's disk as files."""
+    """A bag of which one file after the other can be read, wherever it lies."""
 
     @property
     def sizes(self) -> Mapping[str, int]:
@@ -53,16 +53,20 @@ class Container(Protocol):
 
 
 @dataclass(frozen=True)
-class FolderInStore:
-    """A bag that lies as files in a store."""
+class Folder:
+    """A bag that lies as files in a folder, on a disk or in a store."""
 
-    bundle: Remote
+    bundle: Place
     sizes: Mapping[str, int]
-    side_by_side: bool = False
+
+    @property
+    def side_by_side(self) -> bool:
+        """Whether several files are best read at once."""
+        return not isinstance(self.bundle, Remote)
 
     def open(self, path: str) -> AbstractContextManager[IO[bytes]]:
         """Read one file."""
-        return (self.bundle / path).open()
+        return opened_file(self.bundle / path)
 
 
 @dataclass(frozen=True)
@@ -88,7 +92,7 @@ def opened_container(bundle: Place, limits: Limits) -> Iterator[Container]:
     if isinstance(bundle, Remote) and bundle.suffix.lower() != ".zip":
         sizes = dict(_sizes_below(bundle, limits))
         survey_sizes(bundle, sizes, limits)
-        yield FolderInStore(bundle, sizes)
+        yield Folder(bundle, sizes)
     else:
         with opened_zip(bundle, limits) as bag:
             yield bag
@@ -193,28 +197,17 @@ def hash_members(
     def work(batch: Sequence[str]) -> list[tuple[str, dict[str, str] | Exception]]:
         return [(path, _hash_one(container, path, algorithms, helpers)) for path in batch]
 
-    with (
-        ThreadPoolExecutor(threads) as pool,
-        ThreadPoolExecutor(2) as helpers,
-    ):
-        batches = _batches(container.sizes, paths)
-        running: set[Future[list[tuple[str, dict[str, str] | Exception]]]] = set()
-        while True:
-            for batch in islice(batches, 2 * threads - len(running)):
-                running.add(pool.submit(work, batch))
-            if not running:
-                break
-            finished, running = wait(running, return_when=FIRST_COMPLETED)
-            for future in finished:
-                for path, result in future.result():
-                    done += container.sizes[path]
-                    if isinstance(result, OSError):
-                        unreadable[path] = result.strerror or str(result)
-                    elif isinstance(result, Exception):
-                        faults.append(_damaged(container, path, result))
-                    else:
-                        digests[path] = result
-                progress(done, total)
+    with ThreadPoolExecutor(2) as helpers:
+        for results in in_threads(work, batches(container.sizes, paths), threads):
+            for path, result in results:
+                done += container.sizes[path]
+                if isinstance(result, OSError):
+                    unreadable[path] = result.strerror or str(result)
+                elif isinstance(result, Exception):
+                    faults.append(_damaged(container, path, result))
+                else:
+                    digests[path] = result
+            progress(done, total)
     return Checksums(digests, unreadable, tuple(faults))
 
 
@@ -227,16 +220,21 @@ def _algorithms(paths: Iterable[str]) -> tuple[tuple[str, ...], tuple[str, ...]]
     return tuple(sorted(payload)), tuple(sorted(tags))
 
 
-def _batches(sizes: Mapping[str, int], paths: Sequence[str]) -> Iterator[tuple[str, ...]]:
-    """Neighbours together, so that a disk or store reads on; a few megabytes each."""
+def batches(
+    sizes: Mapping[str, int],
+    paths: Iterable[str],
+    most_bytes: int = BATCH_BYTES,
+    most_files: int = BATCH_FILES,
+) -> Iterator[tuple[str, ...]]:
+    """Neighbours together, so that a disk or store reads on; one that is larger is alone."""
     batch: list[str] = []
     byte_count = 0
     for path in paths:
-        batch.append(path)
-        byte_count += sizes[path]
-        if byte_count >= BATCH_BYTES or len(batch) >= BATCH_FILES:
+        if batch and (byte_count + sizes[path] > most_bytes or len(batch) >= most_files):
             yield tuple(batch)
             batch, byte_count = [], 0
+        batch.append(path)
+        byte_count += sizes[path]
     if batch:
         yield tuple(batch)
 

@@ -14,7 +14,7 @@ from typing import Any
 from provenance._bag.bag import payload_files
 from provenance._bag.bag_check import judge_bag
 from provenance._bag.hashing import NO_CHECKSUMS, Checksums, hash_files
-from provenance._bag.hostile import MOST_SHOWN, HostileBundle, listed_folder, survey_folder
+from provenance._bag.hostile import MOST_SHOWN, HostileBundle, listed_folder
 from provenance._bag.hostile_zip import unpack_zip
 from provenance._bag.limits import DEFAULT_LIMITS, Limits
 from provenance._bag.names import unsafe_because
@@ -309,7 +309,7 @@ def open_record(
     Without `with_tables` its tables are not looked at, for those who read them elsewhere.
     Nothing is written into it. Raises UnusableInput with the first reason why it is not safe.
     """
-    survey_folder(folder, limits)
+    listed_folder(folder, limits)
     data = folder / "data"
     documents, faults = _read_documents(data, limits)
     package = None if faults else _open(data, documents, faults)
