@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass
-from functools import cached_property
+from functools import cache
 from urllib.parse import quote
 
 from markupsafe import Markup, escape
@@ -51,22 +51,19 @@ class Cells:
     def __init__(self, record: Record, files: frozenset[str]) -> None:
         self.record = record
         self.files = files
-        self._labels: dict[tuple[str, str], dict[str, str]] = {}
-        self._targets: dict[str, dict[str, str]] = {}
-        self._numbers: dict[str, dict[str, int]] = {}
+        self._paged = {"place": record.places, "element": record.elements, "sample": record.samples}
         self._values: dict[tuple[str, str, str, str], Markup] = {}
-        self._firsts: dict[str, Mapping[str, Row]] = {}
-        self._orders: dict[str, list[Field]] = {}
-
-    @cached_property
-    def _known(self) -> Mapping[str, Mapping[str, Row]]:
-        record = self.record
-        return {"place": record.places, "element": record.elements, "sample": record.samples}
+        # what is asked for each cell or row is found out once
+        self._labels = cache(self._find_labels)
+        self.targets = cache(self._find_targets)
+        self._row_numbers = cache(self._find_row_numbers)
+        self._first = cache(self._find_first)
+        self._ordered = cache(self._in_order)
 
     def address(self, table: str, key: str) -> str | None:
         """Where a row is shown best, or None when there is no such row."""
         if table in PAGED:
-            return page_path(table, key) if key in self._known[table] else None
+            return page_path(table, key) if key in self._paged[table] else None
         if table in ("plug", "lab_result") and (row := self._first(table).get(key)):
             sample = row.get("sample_id", "")
             if sample in self.record.samples:
@@ -80,44 +77,34 @@ class Cells:
             return None
         return f"{table_page(table, number // PAGE_ROWS + 1)}#{anchor(table, key)}"
 
-    def _row_numbers(self, table: str) -> dict[str, int]:
-        if table not in self._numbers:
-            found: dict[str, int] = {}
-            if table in self.record.model.tables:
-                key = self.record.model.table(table).primary_key
-                for number, row in enumerate(self.record.rows(table)):
-                    found.setdefault(" / ".join(row.get(name, "") for name in key), number)
-            self._numbers[table] = found
-        return self._numbers[table]
+    def _find_row_numbers(self, table: str) -> dict[str, int]:
+        found: dict[str, int] = {}
+        if table in self.record.model.tables:
+            key = self.record.model.table(table).primary_key
+            for number, row in enumerate(self.record.rows(table)):
+                found.setdefault(" / ".join(row.get(name, "") for name in key), number)
+        return found
 
-    def _first(self, table: str) -> Mapping[str, Row]:
-        if table not in self._firsts:
-            rows = self.record.rows(table)
-            numbers = self._row_numbers(table)
-            self._firsts[table] = {key: rows[number] for key, number in numbers.items()}
-        return self._firsts[table]
+    def _find_first(self, table: str) -> Mapping[str, Row]:
+        rows = self.record.rows(table)
+        return {key: rows[number] for key, number in self._row_numbers(table).items()}
 
-    def labels(self, table: str, one: Field) -> dict[str, str]:
+    def _find_labels(self, table: str, name: str) -> dict[str, str]:
         """The labels of a field's codes; empty for a field without codes."""
-        place = (table, one.name)
-        if place not in self._labels:
-            vocabulary = self.record.model.vocabulary_of(one)
-            found = {term.code: term.label for term in vocabulary.terms} if vocabulary else {}
-            if one.type == "boolean":
-                found = _TRUTH
-            self._labels[place] = found
-        return self._labels[place]
+        one = self.record.model.table(table).field(name)
+        if one.type == "boolean":
+            return _TRUTH
+        vocabulary = self.record.model.vocabulary_of(one)
+        return {term.code: term.label for term in vocabulary.terms} if vocabulary else {}
 
-    def targets(self, table: str) -> dict[str, str]:
+    def _find_targets(self, table: str) -> dict[str, str]:
         """Column → the table that it names a row of."""
-        if table not in self._targets:
-            keys = self.record.model.table(table).foreign_keys
-            self._targets[table] = {k.fields[0]: k.table for k in keys if len(k.fields) == 1}
-        return self._targets[table]
+        keys = self.record.model.table(table).foreign_keys
+        return {key.fields[0]: key.table for key in keys if len(key.fields) == 1}
 
     def value(self, table: str, one: Field, text: str, root: str) -> Markup:
         """What stands in a cell as HTML; `root` leads from the page to index.html's folder."""
-        labels = self.labels(table, one)
+        labels = self._labels(table, one.name)
         if not (labels or one.name in FILE_COLUMNS or one.name in self.targets(table)):
             return shown(text)
         place = (table, one.name, text, root)
@@ -158,14 +145,10 @@ class Cells:
                 found.append(Shown(one.title, value))
         return found
 
-    def _ordered(self, table: str) -> list[Field]:
-        if table not in self._orders:
-            model = self.record.model.table(table)
-            sections = list(model.sections)
-            self._orders[table] = sorted(
-                model.fields, key=lambda one: (sections.index(one.section), one.order)
-            )
-        return self._orders[table]
+    def _in_order(self, table: str) -> list[Field]:
+        model = self.record.model.table(table)
+        sections = list(model.sections)
+        return sorted(model.fields, key=lambda one: (sections.index(one.section), one.order))
 
 
 def link(href: str | None, inside: Markup, root: str) -> Markup:

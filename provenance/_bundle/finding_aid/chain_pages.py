@@ -135,14 +135,9 @@ class ChainPages:
     def dates(self, sample: Row) -> str:
         """The results of a sample that stand, in the laboratory's own notation."""
         record = self._record
-        standing = [
-            row
-            for row in record.results_of.get(sample["sample_id"], ())
-            if row["result_id"] not in record.superseded
-        ]
         said = [
             row["notation"] or record.label("lab_result", "outcome", row["outcome"])
-            for row in standing
+            for row in record.standing_results(sample["sample_id"])
         ]
         return "; ".join(one for one in said if one)
 
@@ -195,12 +190,6 @@ class ChainPages:
             identifier = checked_identifier(row["site_id"], key)
         except UnreadableValue:
             identifier = ""
-        plugs = record.plugs_of.get(key, ())
-        results = record.results_of.get(key, ())
-        ids = {
-            "plug": _ids("plug", [one["plug_id"] for one in plugs]),
-            "lab_result": _ids("lab_result", [one["result_id"] for one in results]),
-        }
         kind = record.label("sample", "kind", row["kind"])
         self._write(
             "sample",
@@ -211,27 +200,29 @@ class ChainPages:
             dates=self.dates(row),
             rows=self._fields("sample", key, _SAMPLE_SHOWN),
             element=self.listed(element) if element else None,
-            plugs=[
-                {
-                    "id": ids["plug"][place],
-                    "heading": one["plug_id"],
-                    "stamp": one["stamp"],
-                    "fields": self._cells.fields("plug", one, _ROOT, without=_PLUG_SHOWN),
-                }
-                for place, one in enumerate(plugs)
-            ],
-            results=[
-                {
-                    "id": ids["lab_result"][place],
-                    "heading": one["result_id"],
-                    "superseded": one["result_id"] in record.superseded,
-                    "fields": self._cells.fields("lab_result", one, _ROOT, without=_RESULT_SHOWN),
-                }
-                for place, one in enumerate(results)
-            ],
+            plugs=self._parts("plug", "plug_id", record.plugs_of.get(key, ()), _PLUG_SHOWN),
+            results=self._parts(
+                "lab_result", "result_id", record.results_of.get(key, ()), _RESULT_SHOWN
+            ),
             standing=self._standing(key),
             events=self._events(key),
         )
+
+    def _parts(
+        self, table: str, key: str, rows: Sequence[Row], without: frozenset[str]
+    ) -> list[dict[str, Any]]:
+        """Rows that stand on the page of their sample, with an id where the key is no other's."""
+        keys = [row[key] for row in rows]
+        return [
+            {
+                "id": anchor(table, one) if one and one not in keys[:place] else None,
+                "heading": one,
+                "stamp": row["stamp"],
+                "superseded": one in self._record.superseded,
+                "fields": self._cells.fields(table, row, _ROOT, without=without),
+            }
+            for place, (one, row) in enumerate(zip(keys, rows, strict=True))
+        ]
 
     def _standing(self, key: str) -> Markup:
         """Where the sample is now, in a sentence."""
@@ -307,11 +298,3 @@ class ChainPages:
             cautions=self._record.model.cautions,
             **values,
         )
-
-
-def _ids(table: str, keys: Sequence[str]) -> list[str | None]:
-    """The ids of rows on one page: none for a key that is blank or stands there already."""
-    return [
-        anchor(table, key) if key and key not in keys[:place] else None
-        for place, key in enumerate(keys)
-    ]

@@ -11,11 +11,27 @@ from provenance._record.snapshot import Row
 
 
 class Record:
-    """The tables of a package in memory, without those that only a program needs."""
+    """The tables of a package in memory, without those that only a program needs.
+
+    `sites`, `places`, `elements`, `samples` and `parties` are rows by their code; of rows with one
+    code the first counts. `plugs_of` and `results_of` (superseded ones too) have the rows of each
+    sample, `samples_of` those of each piece of wood, `wood_of` the wood recorded in each place
+    itself, `places_in` the places that lie directly in each place.
+    """
 
     def __init__(self, package: Package) -> None:
         self.package = package
         self.model = package.model
+        self.sites = _first(self.rows("site"), "site_id")
+        self.places = _first(self.rows("place"), "place_id")
+        self.elements = _first(self.rows("element"), "element_id")
+        self.samples = _first(self.rows("sample"), "sample_id")
+        self.parties = _first(self.rows("party"), "party_id")
+        self.plugs_of = self.by("plug", "sample_id")
+        self.results_of = self.by("lab_result", "sample_id")
+        self.samples_of = self.by("sample", "element_id")
+        self.wood_of = self.by("element", "place_id")
+        self.places_in = self.by("place", "parent_place_id")
 
     def rows(self, table: str) -> list[Row]:
         """The rows of a table as texts by column; none for a table that the model lacks."""
@@ -38,59 +54,14 @@ class Record:
         return term.label if term else code
 
     @cached_property
-    def sites(self) -> dict[str, Row]:
-        """Each site by its code; of rows with one key the first counts, here and below."""
-        return _first(self.rows("site"), "site_id")
-
-    @cached_property
-    def places(self) -> dict[str, Row]:
-        """Each place by its code."""
-        return _first(self.rows("place"), "place_id")
-
-    @cached_property
-    def elements(self) -> dict[str, Row]:
-        """Each piece of wood by its code."""
-        return _first(self.rows("element"), "element_id")
-
-    @cached_property
-    def samples(self) -> dict[str, Row]:
-        """Each sample by its number."""
-        return _first(self.rows("sample"), "sample_id")
-
-    @cached_property
-    def parties(self) -> dict[str, Row]:
-        """Each person and organisation by its code."""
-        return _first(self.rows("party"), "party_id")
-
-    @cached_property
-    def plugs_of(self) -> dict[str, list[Row]]:
-        """The plugs of each sample."""
-        return self.by("plug", "sample_id")
-
-    @cached_property
-    def results_of(self) -> dict[str, list[Row]]:
-        """The results of each sample, superseded ones too."""
-        return self.by("lab_result", "sample_id")
-
-    @cached_property
     def superseded(self) -> frozenset[str]:
         """The results that another one supersedes."""
         return frozenset(row.get("supersedes_result_id", "") for row in self.rows("lab_result"))
 
-    @cached_property
-    def samples_of(self) -> dict[str, list[Row]]:
-        """The samples of each piece of wood."""
-        return self.by("sample", "element_id")
-
-    @cached_property
-    def wood_of(self) -> dict[str, list[Row]]:
-        """The wood recorded in each place itself, not in the places within it."""
-        return self.by("element", "place_id")
-
-    @cached_property
-    def places_in(self) -> dict[str, list[Row]]:
-        """The places that lie directly in each place."""
-        return self.by("place", "parent_place_id")
+    def standing_results(self, sample_id: str) -> list[Row]:
+        """The results of a sample that no other one supersedes."""
+        results = self.results_of.get(sample_id, ())
+        return [row for row in results if row["result_id"] not in self.superseded]
 
     @cached_property
     def files_about(self) -> dict[tuple[str, str], list[Row]]:
@@ -101,16 +72,10 @@ class Record:
         return found
 
     @cached_property
-    def _events(self) -> list[Event]:
-        if "custody" not in self.model.tables:
-            return []
-        return events_of(self.package.tables)
-
-    @cached_property
     def events_of(self) -> dict[str, list[Event]]:
         """The events that count in the life of each sample, those of its parcels too."""
         found: dict[str, list[Event]] = {}
-        for event in self._events:
+        for event in events_of(self.package.tables) if "custody" in self.model.tables else ():
             found.setdefault(event.sample_id, []).append(event)
         return found
 

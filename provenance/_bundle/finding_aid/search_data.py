@@ -9,7 +9,7 @@ from __future__ import annotations
 
 import json
 import re
-from collections.abc import Mapping
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from typing import Any
 
 from provenance._base.errors import UnreadableValue
@@ -115,12 +115,11 @@ class _Data:
         self.plugs: list[list[Any]] = []
         self.places: list[list[Any]] = []
         self.buildings: list[list[Any]] = []
-        self.uses: list[str] = []
         self.identifiers: dict[str, str] = {}
-        self._species: list[str] = []
         self._place_numbers: dict[str, int] = {}
-        self._use_numbers: dict[str, int] = {}
-        self._species_numbers: dict[str, int] = {}
+        # label or code → its number, as they come
+        self.uses: dict[str, int] = {}
+        self._species: dict[str, int] = {}
 
     def gather(self) -> None:
         record = self._record
@@ -249,8 +248,8 @@ class _Data:
                 visible(key),
                 visible("; ".join(word for word in words if word)),
                 self._place_numbers.get(place_id, -1),
-                _numbered(species, self._species, self._species_numbers),
-                _numbered(label, self.uses, self._use_numbers),
+                _numbered(species, self._species),
+                _numbered(label, self.uses),
                 *years,
                 0 if own == f"pages/{table}/{key}.html" and not address else address or own,
             ]
@@ -263,6 +262,7 @@ class _Data:
         sample = record.samples.get(row["sample_id"], {})
         element = record.elements.get(sample.get("element_id", ""), {})
         species = element.get("species_field", "") or sample.get("species_field", "")
+        use = record.label("element", "function", element.get("function", ""))
         self.plugs.append(
             [
                 visible(row["sample_id"]),
@@ -271,12 +271,8 @@ class _Data:
                 int(row["orientation_mark"] not in ("", "none")),
                 _number(row["dowel_mm"]),
                 locate.STATUS_WEIGHTS.get(row["status"], 0.5),
-                _numbered(species, self._species, self._species_numbers),
-                _numbered(
-                    record.label("element", "function", element.get("function", "")),
-                    self.uses,
-                    self._use_numbers,
-                ),
+                _numbered(species, self._species),
+                _numbered(use, self.uses),
                 self._place_numbers.get(element.get("place_id", ""), -1),
                 visible(sample.get("collected_on", "")),
                 visible(record.label("plug", "status", row["status"])),
@@ -284,22 +280,22 @@ class _Data:
             ]
         )
 
-    def _species_of(self, row: Row, samples: Any) -> str:
-        """The species that a laboratory found, else what the crew took it for."""
+    def _standing(self, samples: Iterable[Row]) -> Iterator[Row]:
         for sample in samples:
-            for result in self._record.results_of.get(sample["sample_id"], ()):
-                if result["species"] and result["result_id"] not in self._record.superseded:
-                    return str(result["species"])
+            yield from self._record.standing_results(sample["sample_id"])
+
+    def _species_of(self, row: Row, samples: Sequence[Row]) -> str:
+        """The species that a laboratory found, else what the crew took it for."""
+        for result in self._standing(samples):
+            if result["species"]:
+                return result["species"]
         field = row.get("species_field", "")
         return field or next((one["species_field"] for one in samples if one["species_field"]), "")
 
-    def _years(self, samples: Any) -> tuple[int | None, int | None]:
+    def _years(self, samples: Iterable[Row]) -> tuple[int | None, int | None]:
         """The span of last rings or felling dates of the results that stand."""
-        years: list[int] = []
-        for sample in samples:
-            for result in self._record.results_of.get(sample["sample_id"], ()):
-                if result["result_id"] not in self._record.superseded:
-                    years += [year for year in _result_years(result) if year is not None]
+        found = [year for one in self._standing(samples) for year in _result_years(one)]
+        years = [year for year in found if year is not None]
         return (min(years), max(years)) if years else (None, None)
 
 
@@ -312,13 +308,8 @@ def _result_years(row: Row) -> tuple[int | None, int | None]:
     return ends[0], ends[-1]
 
 
-def _numbered(text: str, texts: list[str], numbers: dict[str, int]) -> int:
-    if not text:
-        return -1
-    if text not in numbers:
-        numbers[text] = len(texts)
-        texts.append(text)
-    return numbers[text]
+def _numbered(text: str, numbers: dict[str, int]) -> int:
+    return numbers.setdefault(text, len(numbers)) if text else -1
 
 
 def _whole(text: str) -> int | None:
