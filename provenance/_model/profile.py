@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import json
-from collections.abc import Iterator, Mapping
+from collections.abc import Callable, Iterator, Mapping
 from dataclasses import replace
 from pathlib import Path
 from types import MappingProxyType
@@ -17,9 +17,9 @@ from provenance._model.schema import (
     Table,
     Vocabulary,
     compile_model,
+    field_from,
     read_core,
     read_yaml,
-    table_from,
     term_from,
 )
 
@@ -146,34 +146,19 @@ def _extended(vocabulary: Vocabulary, terms: list[Mapping[str, Any]], wrong: Any
 
 def _with_fields(table: Table, fields: list[dict[str, Any]], wrong: Any) -> Table:
     last = max(one.order for one in table.fields)
-    raws = []
+    added = []
     for place, raw in enumerate(fields, start=1):
         if raw["name"] in table:
             raise wrong(f"add/{table.name} adds '{raw['name']}', which the table has already")
-        raws.append(
-            {"section": "notes", "sensitivity": "open", "obtained": "observed"}
-            | {"order": last + 10 * place}
-            | raw
-        )
-    added = table_from(
-        {
-            "name": table.name,
-            "title": table.title,
-            "description": table.description,
-            "role": table.role,
-            "order": table.order,
-            "sections": table.sections,
-            "fields": raws,
-            "primaryKey": table.primary_key,
-        }
-    ).fields
+        usual = {"section": "notes", "sensitivity": "open", "obtained": "observed"}
+        added.append(field_from({**usual, "order": last + 10 * place, **raw}))
     unknown = sorted({one.section for one in added} - set(table.sections))
     if unknown:
         raise wrong(
             f"add/{table.name} uses sections that are not there: {', '.join(unknown)}; "
             f"there are {', '.join(table.sections)}"
         )
-    return replace(table, fields=table.fields + added)
+    return replace(table, fields=(*table.fields, *added))
 
 
 def _named(table: Table, names: list[str], what: str, wrong: Any) -> None:
@@ -187,31 +172,25 @@ def _hiding(table: Table, names: list[str], wrong: Any) -> Table:
     needed = [name for name in names if table.field(name).required]
     if needed:
         raise wrong(f"hide/{table.name} hides fields that every row needs: {', '.join(needed)}")
-    return replace(table, fields=tuple(_hide_if(one, names) for one in table.fields))
-
-
-def _hide_if(one: Field, names: list[str]) -> Field:
-    return replace(one, hidden=True) if one.name in names else one
+    return _changed(table, lambda one: replace(one, hidden=True) if one.name in names else one)
 
 
 def _requiring(table: Table, names: list[str], wrong: Any) -> Table:
     _named(table, names, "require", wrong)
-    return replace(
-        table,
-        fields=tuple(
-            replace(one, constraints=MappingProxyType({**one.constraints, "required": True}))
-            if one.name in names
-            else one
-            for one in table.fields
-        ),
-    )
+
+    def required(one: Field) -> Field:
+        constraints = MappingProxyType({**one.constraints, "required": True})
+        return replace(one, constraints=constraints) if one.name in names else one
+
+    return _changed(table, required)
 
 
 def _ordered(table: Table, names: list[str], wrong: Any) -> Table:
     _named(table, names, "order", wrong)
     # what the profile lists comes first in its section; the rest keeps its order behind it
     places = {name: place - len(names) for place, name in enumerate(names)}
-    return replace(
-        table,
-        fields=tuple(replace(one, order=places.get(one.name, one.order)) for one in table.fields),
-    )
+    return _changed(table, lambda one: replace(one, order=places.get(one.name, one.order)))
+
+
+def _changed(table: Table, change: Callable[[Field], Field]) -> Table:
+    return replace(table, fields=tuple(map(change, table.fields)))

@@ -273,72 +273,49 @@ def term_from(raw: Mapping[str, Any]) -> Term:
 
 def vocabulary_from(raw: Mapping[str, Any]) -> Vocabulary:
     """A vocabulary from its YAML or JSON form."""
-    return Vocabulary(
-        name=raw["name"],
-        title=raw["title"],
-        description=raw["description"],
-        source=raw["source"],
-        terms=tuple(term_from(term) for term in raw["terms"]),
-    )
+    texts = (raw[name] for name in ("name", "title", "description", "source"))
+    return Vocabulary(*texts, tuple(term_from(term) for term in raw["terms"]))
 
 
 def notation_from(raw: Mapping[str, Any]) -> Notation:
     """A notation from its JSON form."""
-    names = ("name", "title", "pattern", "source", "example")
-    return Notation(*(raw[name] for name in names))
+    return Notation(*(raw[name] for name in ("name", "title", "pattern", "source", "example")))
 
 
 def vocabulary_as_dict(vocabulary: Vocabulary) -> dict[str, Any]:
     """The plain form of a vocabulary, which `vocabulary_from` reads back."""
     terms = []
     for term in vocabulary.terms:
-        raw: dict[str, Any] = {
-            "code": term.code,
-            "label": term.label,
-            "definition": term.definition,
-            "source": term.source,
-        }
+        raw = {name: getattr(term, name) for name in ("code", "label", "definition", "source")}
         if term.match:
             raw["match"] = term.match
         if term.synonyms:
             raw["synonyms"] = list(term.synonyms)
         terms.append(raw | dict(term.attributes))
-    return {
-        "name": vocabulary.name,
-        "title": vocabulary.title,
-        "description": vocabulary.description,
-        "source": vocabulary.source,
-        "terms": terms,
-    }
+    return {**vars(vocabulary), "terms": terms}
 
 
-def _field_from(raw: Mapping[str, Any]) -> Field:
+_NEEDED = ("name", "type", "title", "description", "section", "order", "sensitivity", "obtained")
+_OPTIONAL = {
+    **{name: name for name in ("unit", "vocabulary", "separator", "notation", "example")},
+    **{"rdfType": "rdf_type", "hidden": "hidden", "public": "public", "keyOf": "key_of"},
+    "withheld": "withheld",
+}
+"""Properties of a field in its JSON form that need not be there, and their names here."""
+
+
+def field_from(raw: Mapping[str, Any]) -> Field:
+    """A field from its Table Schema form; raises KeyError when that lacks something."""
     for one in (raw["name"], raw["type"]):
         # a bundle's schemas are a stranger's, and columns are called and typed by these
         if not isinstance(one, str):
             raise UnusableSchema(f"a field has {one!r} for its name or type, which is no text")
     return Field(
-        name=raw["name"],
-        type=raw["type"],
-        title=raw["title"],
-        description=raw["description"],
-        section=raw["section"],
-        order=raw["order"],
-        sensitivity=raw["sensitivity"],
-        obtained=raw["obtained"],
-        unit=raw.get("unit"),
-        vocabulary=raw.get("vocabulary"),
-        separator=raw.get("separator"),
-        notation=raw.get("notation"),
-        example=raw.get("example"),
+        **{name: raw[name] for name in _NEEDED},
+        **{ours: raw[name] for name, ours in _OPTIONAL.items() if name in raw},
         synonyms=tuple(raw.get("synonyms", ())),
-        rdf_type=raw.get("rdfType"),
         crosswalk=tuple(raw.get("crosswalk", ())),
         constraints=MappingProxyType(dict(raw.get("constraints", {}))),
-        hidden=bool(raw.get("hidden", False)),
-        public=raw.get("public"),
-        key_of=raw.get("keyOf"),
-        withheld=bool(raw.get("withheld", False)),
     )
 
 
@@ -352,7 +329,7 @@ def table_from(raw: Mapping[str, Any]) -> Table:
             role=raw["role"],
             order=raw["order"],
             sections=MappingProxyType(dict(raw["sections"])),
-            fields=tuple(_field_from(one) for one in raw["fields"]),
+            fields=tuple(field_from(one) for one in raw["fields"]),
             primary_key=tuple(raw["primaryKey"]),
             foreign_keys=tuple(
                 ForeignKey(
@@ -372,20 +349,11 @@ def table_from(raw: Mapping[str, Any]) -> Table:
 def field_as_dict(one: Field) -> dict[str, Any]:
     """The Table Schema form of a field; empty properties are left out."""
     raw = {
-        "name": one.name,
-        "type": one.type,
-        "title": one.title,
-        "description": one.description,
+        **{name: getattr(one, name) for name in ("name", "type", "title", "description")},
         "example": one.example,
         "constraints": dict(one.constraints) or None,
-        "unit": one.unit,
-        "vocabulary": one.vocabulary,
-        "separator": one.separator,
-        "notation": one.notation,
-        "sensitivity": one.sensitivity,
-        "section": one.section,
-        "order": one.order,
-        "obtained": one.obtained,
+        **{name: getattr(one, name) for name in ("unit", "vocabulary", "separator", "notation")},
+        **{name: getattr(one, name) for name in ("sensitivity", "section", "order", "obtained")},
         "rdfType": one.rdf_type,
         "crosswalk": [dict(link) for link in one.crosswalk] or None,
         "synonyms": list(one.synonyms) or None,
@@ -442,7 +410,7 @@ def compile_field(
     one: Field, vocabularies: Mapping[str, Vocabulary], notations: Mapping[str, Notation]
 ) -> Field:
     """The field with its vocabulary or notation turned into constraints any tool can check."""
-    constraints = {k: v for k, v in one.constraints.items() if k not in ("enum",)}
+    constraints = {k: v for k, v in one.constraints.items() if k != "enum"}
     if one.vocabulary:
         if one.vocabulary not in vocabularies:
             raise UnusableSchema(f"field '{one.name}' names no known vocabulary: {one.vocabulary}")

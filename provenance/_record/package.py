@@ -243,23 +243,13 @@ def write_model(model: Model, folder: Path) -> None:
     """Write the model into a package's schemas/ folder, where `read_model` finds it."""
     for table in model.tables.values():
         write_text(folder / "schemas" / f"{table.name}.json", as_json(table_as_dict(table)))
-    notations = [
-        {
-            "name": one.name,
-            "title": one.title,
-            "pattern": one.pattern,
-            "source": one.source,
-            "example": one.example,
-        }
-        for one in model.notations.values()
-    ]
     raw = {
         "profile": model.profile,
         "title": model.title,
         "description": model.description,
         "version": model.version,
         "cautions": list(model.cautions),
-        "notations": notations,
+        "notations": [vars(one) for one in model.notations.values()],
         "vocabularies": [vocabulary_as_dict(one) for one in model.vocabularies.values()],
     }
     write_text(folder / "schemas" / "model.json", as_json(raw))

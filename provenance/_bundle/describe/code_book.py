@@ -2,27 +2,11 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
 from typing import Any
 
 from provenance._base.page_templates import page_templates
 from provenance._base.visible import visible
 from provenance._model.schema import Field, Model, Table, Vocabulary
-
-
-@dataclass(frozen=True)
-class _Row:
-    """One column of a table as the code book tells it."""
-
-    name: str
-    title: str
-    description: str
-    kind: str
-    vocabulary: str
-    holds: str
-    obtained: str
-    sensitivity: str
-    terms: str
 
 
 def code_book_html(model: Model, record_title: str) -> str:
@@ -75,21 +59,19 @@ def code_book_markdown(model: Model, record_title: str) -> str:
 # -- the same facts for both ---------------------------------------------------------------------
 
 
-def _rows(model: Model, table: Table) -> list[_Row]:
-    return [
-        _Row(
-            name=one.name,
-            title=one.title,
-            description=one.description,
-            kind=f"{one.type}, {one.unit}" if one.unit else one.type,
-            vocabulary=one.vocabulary or "",
-            holds=_holds(model, one),
-            obtained=one.obtained,
-            sensitivity=one.sensitivity,
-            terms=_terms(one),
-        )
-        for one in table.fields
-    ]
+def _row(model: Model, one: Field) -> dict[str, str]:
+    """One column of a table as the code book tells it."""
+    return {
+        "name": one.name,
+        "title": one.title,
+        "description": one.description,
+        "kind": f"{one.type}, {one.unit}" if one.unit else one.type,
+        "vocabulary": one.vocabulary or "",
+        "holds": _holds(model, one),
+        "obtained": one.obtained,
+        "sensitivity": one.sensitivity,
+        "terms": _terms(one),
+    }
 
 
 def _holds(model: Model, one: Field) -> str:
@@ -145,7 +127,7 @@ def _table(model: Model, table: Table) -> dict[str, Any]:
         "description": table.description,
         "key": table.primary_key,
         "links": _links(model, table),
-        "rows": _rows(model, table),
+        "rows": [_row(model, one) for one in table.fields],
     }
 
 
@@ -154,23 +136,11 @@ def _attributes(attributes: Any) -> str:
 
 
 def _vocabulary(one: Vocabulary) -> dict[str, Any]:
-    return {
-        "name": one.name,
-        "title": one.title,
-        "description": one.description,
-        "source": one.source.rstrip("."),
-        "terms": [
-            {
-                "code": term.code,
-                "label": term.label,
-                "definition": term.definition,
-                "more": _attributes(term.attributes),
-                "source": term.source,
-                "match": term.match or "",
-            }
-            for term in one.terms
-        ],
-    }
+    terms = [
+        {**vars(term), "more": _attributes(term.attributes), "match": term.match or ""}
+        for term in one.terms
+    ]
+    return {**vars(one), "source": one.source.rstrip("."), "terms": terms}
 
 
 # -- Markdown ------------------------------------------------------------------------------------
@@ -208,19 +178,13 @@ def _table_lines(model: Model, table: Table) -> list[str]:
         "| column | meaning | kind, unit | may hold | how obtained | sensitivity | open terms |",
         "|---|---|---|---|---|---|---|",
     ]
-    for row in _rows(model, table):
-        codes = f"codes of '{row.vocabulary}'" if row.vocabulary else ""
-        lines.append(
-            _line(
-                f"`{row.name}`",
-                f"{row.title}: {row.description}",
-                row.kind,
-                "; ".join(part for part in (codes, row.holds) if part),
-                row.obtained,
-                row.sensitivity,
-                row.terms,
-            )
-        )
+    for one in table.fields:
+        row = _row(model, one)
+        codes = f"codes of '{one.vocabulary}'" if one.vocabulary else ""
+        held = "; ".join(part for part in (codes, row["holds"]) if part)
+        said = f"{one.title}: {one.description}"
+        how = (one.obtained, one.sensitivity, row["terms"])
+        lines.append(_line(f"`{one.name}`", said, row["kind"], held, *how))
     return lines
 
 
