@@ -273,8 +273,8 @@ def term_from(raw: Mapping[str, Any]) -> Term:
 
 def vocabulary_from(raw: Mapping[str, Any]) -> Vocabulary:
     """A vocabulary from its YAML or JSON form."""
-    texts = (raw[name] for name in ("name", "title", "description", "source"))
-    return Vocabulary(*texts, tuple(term_from(term) for term in raw["terms"]))
+    texts = {name: raw[name] for name in ("name", "title", "description", "source")}
+    return Vocabulary(**texts, terms=tuple(term_from(term) for term in raw["terms"]))
 
 
 def notation_from(raw: Mapping[str, Any]) -> Notation:

@@ -11,9 +11,8 @@ import re
 from collections.abc import Mapping
 from dataclasses import dataclass
 from pathlib import Path
-from typing import TYPE_CHECKING
 
-from provenance._base.disk import writing
+from provenance._base.disk import sha256_of, writing
 from provenance._base.portable import folded, is_reserved
 from provenance._base.progress import Progress, say_nothing
 from provenance._bundle.describe.contents import Contents
@@ -24,9 +23,7 @@ from provenance._bundle.redaction.gathering import Known
 from provenance._bundle.redaction.masking import WITHHELD
 from provenance._bundle.redaction.pictures import NotRedrawn, redraw
 from provenance._model.media_types import media_type_of
-
-if TYPE_CHECKING:
-    import pandas as pd
+from provenance._record.snapshot import Row
 
 FILE, ORIGINAL = "file", "original"
 TEXT_ENDINGS = frozenset({".txt", ".csv", ".tsv", ".rwl"})
@@ -49,6 +46,10 @@ class FileRows:
     """Place of each row whose file is not in the edition → why."""
 
 
+NO_FILES = FileRows({}, {})
+"""For the tables that describe no files."""
+
+
 def redact_files(
     known: Known,
     contents: Contents,
@@ -69,52 +70,48 @@ def redact_files(
     members = {member.path for member in contents.members}
     handled: set[str] = set()
     if FILE in known.package.model.tables:
-        frame = known.package.table(FILE)
-        rows = _Rows(known, frame, members, folder)
-        for place in range(len(frame)):
-            path = rows.cell(place, "path")
-            reason = rows.take(place, settled)
+        files = _Files(known, members, folder)
+        rows = known.package.tables.rows(FILE)
+        for place, row in enumerate(rows):
+            path = row["path"]
+            reason = files.take(place, row, settled)
             if reason:
                 left_out[place] = reason
                 commitment = commit(key, "file", sums[path]) if path in sums else ""
-                account.files.append(LeftOutFile(FILE, rows.key(place), reason, commitment))
-            elif rows.way(place) == "picture":
+                account.files.append(LeftOutFile(FILE, files.key(row), reason, commitment))
+            elif files.way(row) == "picture":
                 account.pictures += 1
             else:
                 account.texts += 1
             if path:
                 handled.add(path)
-            progress(place + 1, len(frame))
+            progress(place + 1, len(rows))
     account.files += _other_files(known, members - handled, set(contents.undescribed), sums, key)
     return FileRows(settled, left_out)
 
 
-class _Rows:
-    """The rows of the table file, one at a time."""
+class _Files:
+    """The files of the rows of the table file, one at a time."""
 
-    def __init__(self, known: Known, frame: pd.DataFrame, members: set[str], folder: Path) -> None:
-        self.known, self.frame, self.members, self.folder = known, frame, members, folder
+    def __init__(self, known: Known, members: set[str], folder: Path) -> None:
+        self.known, self.members, self.folder = known, members, folder
         self.ways = file_ways(known.package.model)
         self.taken: set[str] = set()
 
-    def cell(self, place: int, name: str) -> str:
-        return str(self.frame[name].iloc[place]) if name in self.frame else ""
+    def key(self, row: Row) -> str:
+        return self.known.renamed.get(FILE, {}).get(row["file_id"], row["file_id"])
 
-    def key(self, place: int) -> str:
-        key = self.cell(place, "file_id")
-        return self.known.renamed.get(FILE, {}).get(key, key)
+    def way(self, row: Row) -> str:
+        return self.ways.get(row["kind"], "")
 
-    def way(self, place: int) -> str:
-        return self.ways.get(self.cell(place, "kind"), "")
-
-    def take(self, place: int, settled: dict[str, dict[int, str]]) -> str:
+    def take(self, place: int, row: Row, settled: dict[str, dict[int, str]]) -> str:
         """Write one row's file into the edition; '' if it is in, else why not."""
-        path = self.cell(place, "path")
-        reason = self._reason(place, path)
-        target = "" if reason else self._public_path(place, path)
+        path = row["path"]
+        reason = self._reason(row)
+        target = "" if reason else self._public_path(place, row)
         if not reason:
             try:
-                if self.way(place) == "picture":
+                if self.way(row) == "picture":
                     redraw(self.known.package.folder / path, self.folder / target)
                 else:
                     self._copy_text(path, target)
@@ -123,29 +120,29 @@ class _Rows:
         if reason:
             for name in OF_A_LEFT_OUT + (OF_A_RESTRICTED if reason == RESTRICTED else ()):
                 settled.setdefault(name, {})[place] = ""
-            if reason == RESTRICTED and self.cell(place, "title"):
+            if reason == RESTRICTED and row["title"]:
                 settled.setdefault("title", {})[place] = WITHHELD
         else:
-            from provenance._bag.hashing import hash_files
-
             written = self.folder / target
             self.taken.add(folded(target))
-            digest = hash_files(self.folder, {target: ("sha256",)}).digests[target]["sha256"]
-            settled.setdefault("path", {})[place] = target
-            settled.setdefault("sha256", {})[place] = digest
-            settled.setdefault("byte_count", {})[place] = str(written.stat().st_size)
-            settled.setdefault("media_type", {})[place] = media_type_of(target)
+            for name, text in (
+                ("path", target),
+                ("sha256", sha256_of(written)),
+                ("byte_count", str(written.stat().st_size)),
+                ("media_type", media_type_of(target)),
+            ):
+                settled.setdefault(name, {})[place] = text
         return reason
 
-    def _reason(self, place: int, path: str) -> str:
-        if self.cell(place, "access") != "open":
+    def _reason(self, row: Row) -> str:
+        if row["access"] != "open":
             return RESTRICTED
-        if path not in self.members:
+        if row["path"] not in self.members:
             return NOT_THERE
-        way = self.way(place)
+        way = self.way(row)
         if not way:
             return "a program cannot tell what a file of its kind shows"
-        return self._reason_of_text(path) if way == "text" else ""
+        return self._reason_of_text(row["path"]) if way == "text" else ""
 
     def _reason_of_text(self, path: str) -> str:
         source = self.known.package.folder / path
@@ -164,20 +161,21 @@ class _Rows:
         with writing(self.folder / target) as stream:
             stream.write((self.known.package.folder / path).read_bytes())
 
-    def _public_path(self, place: int, path: str) -> str:
+    def _public_path(self, place: int, row: Row) -> str:
         """The file's path, or one made of its code where the path would give something away."""
+        path = row["path"]
         words = set(re.split(r"[\W_]+", path))
         new = path
         if not self.known.masker.is_clean(path) or words & set(self.known.masker.codes):
-            new = self._coded_path(place, Path(path).suffix.lower())
+            new = self._coded_path(place, row, Path(path).suffix.lower())
         number = 1
         while folded(new) in self.taken:
             number += 1
-            new = self._coded_path(place, f"-{number}{Path(path).suffix.lower()}")
+            new = self._coded_path(place, row, f"-{number}{Path(path).suffix.lower()}")
         return new
 
-    def _coded_path(self, place: int, ending: str) -> str:
-        stem = re.sub(r"[^A-Za-z0-9_-]+", "-", self.key(place)).strip("-") or f"row-{place + 2}"
+    def _coded_path(self, place: int, row: Row, ending: str) -> str:
+        stem = re.sub(r"[^A-Za-z0-9_-]+", "-", self.key(row)).strip("-") or f"row-{place + 2}"
         return f"files/_{stem}{ending}" if is_reserved(stem) else f"files/{stem}{ending}"
 
 
@@ -195,11 +193,8 @@ def _other_files(
     known: Known, paths: set[str], undescribed: set[str], sums: Mapping[str, str], key: str
 ) -> list[LeftOutFile]:
     """Everything that is neither of the table file nor of the package's own making."""
-    received = set()
-    if ORIGINAL in known.package.model.tables:
-        frame = known.package.table(ORIGINAL)
-        for name in ("path", "mapping_path"):
-            received |= set(frame[name]) if name in frame else set()
+    originals = known.package.tables.rows(ORIGINAL)
+    received = {row[name] for row in originals for name in ("path", "mapping_path")}
     left_out = []
     for path in sorted(paths & (received | undescribed)):
         # the path itself may give something away, so the file stands here by its hash alone

@@ -7,17 +7,15 @@ from collections import defaultdict
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
 from decimal import Decimal
-from typing import TYPE_CHECKING
+from itertools import compress
+from operator import ne
 
 from provenance._bundle.redaction.forms import public_forms
 from provenance._bundle.redaction.masking import Masker, WithheldValues, squeezed
-from provenance._bundle.redaction.people import PARTY, new_codes, unnamed
+from provenance._bundle.redaction.people import PARTY, Columns, new_codes, unnamed
 from provenance._bundle.redaction.places import as_decimal, corners, zero_of
 from provenance._model.schema import Field, Model, Table
 from provenance._record.package import Package
-
-if TYPE_CHECKING:
-    import pandas as pd
 
 SITE = "site"
 LATITUDE = "http://rs.tdwg.org/dwc/terms/decimalLatitude"
@@ -44,10 +42,6 @@ class Known:
     zeros: Mapping[str, tuple[Decimal, Decimal, Decimal]]
     site_of: Mapping[str, Mapping[str, str]]
 
-    def sites_of_rows(self, table: Table, frame: pd.DataFrame) -> list[str]:
-        """The site of each row, '' where none can be told."""
-        return _sites_of_rows(table, frame, self.site_of)
-
 
 def gather_known(package: Package) -> Known:
     """Read every table for what must be withheld.
@@ -62,15 +56,15 @@ def gather_known(package: Package) -> Known:
     keys: dict[str, list[str]] = {}
     site_of: dict[str, dict[str, str]] = {}
     for table in model.tables.values():
-        frame = whole_frame(package, table)
+        columns = whole_columns(package, table)
         if table.name == PARTY:
-            renamed[PARTY] = new_codes(frame)
+            renamed[PARTY] = new_codes(columns)
             values.codes.update(renamed[PARTY])
-        _gather_values(table, frame, forms[table.name], values)
-        open_names |= _open_names(frame, forms[table.name])
+        _gather_values(table, columns, forms[table.name], values)
+        open_names |= _open_names(columns, forms[table.name])
         if own_key := own_key_field(table):
-            keys[table.name] = list(dict.fromkeys(frame[own_key.name].tolist()))
-            site_of[table.name] = _site_of_keys(table, own_key.name, frame)
+            keys[table.name] = list(dict.fromkeys(columns[own_key.name]))
+            site_of[table.name] = _site_of_keys(table, own_key.name, columns)
     # the town in a withheld address is no secret where a laboratory is named for it
     values.phrases = {
         one for one in values.phrases if not any(squeezed(one) in name for name in open_names)
@@ -83,11 +77,10 @@ def gather_known(package: Package) -> Known:
     return Known(package, forms, masker, renamed, zeros, site_of)
 
 
-def whole_frame(package: Package, table: Table) -> pd.DataFrame:
+def whole_columns(package: Package, table: Table) -> dict[str, list[str]]:
     """A table as written, with every column of its schema; others stand behind."""
-    frame = package.table(table.name)
-    missing = [name for name in table.names if name not in frame]
-    return frame.assign(**dict.fromkeys(missing, "")) if missing else frame
+    names = dict.fromkeys((*table.names, *package.tables.columns(table.name)))
+    return {name: package.tables.column(table.name, name) for name in names}
 
 
 def trade_words(model: Model) -> set[str]:
@@ -105,20 +98,19 @@ def trade_words(model: Model) -> set[str]:
 
 
 def _gather_values(
-    table: Table, frame: pd.DataFrame, forms: Mapping[str, str], values: WithheldValues
+    table: Table, columns: Columns, forms: Mapping[str, str], values: WithheldValues
 ) -> None:
     links = {name for key in table.foreign_keys for name in key.fields}
     for one in table.fields:
         form = forms[one.name]
         if form in ("shown", "radius") or one.name in links:
             continue
+        cells = columns[one.name]
         if form in ("if_agreed", "role"):
-            cells = frame.loc[unnamed(frame), one.name]
-        elif form == "stand_in" and "public_name" in frame:
-            cells = frame.loc[frame[one.name] != frame["public_name"], one.name]
-        else:
-            cells = frame[one.name]
-        found = [text for text in cells.unique() if text]
+            cells = list(compress(cells, unnamed(columns)))
+        elif form == "stand_in" and "public_name" in columns:
+            cells = list(compress(cells, map(ne, cells, columns["public_name"])))
+        found = [text for text in dict.fromkeys(cells) if text]
         if one.type in ("number", "integer"):
             _add_numbers(one, form, found, values)
         elif form in GRID_FORMS or form == "site_outline":
@@ -152,13 +144,15 @@ def _add_numbers(one: Field, form: str, found: list[str], values: WithheldValues
             values.numbers.add(float(number))
 
 
-def _open_names(frame: pd.DataFrame, forms: Mapping[str, str]) -> set[str]:
+def _open_names(columns: Columns, forms: Mapping[str, str]) -> set[str]:
     """The names of those who may be named, squeezed."""
-    shown: set[str] = set()
-    for name, form in forms.items():
-        if form == "role":
-            shown |= set(frame.loc[~unnamed(frame), name])
-    return {squeezed(name) for name in shown if name}
+    return {
+        squeezed(text)
+        for name, form in forms.items()
+        if form == "role"
+        for text, hidden in zip(columns[name], unnamed(columns), strict=True)
+        if text and not hidden
+    }
 
 
 def _add_texts(one: Field, form: str, found: list[str], values: WithheldValues) -> None:
@@ -227,32 +221,25 @@ def _new_key(table: str, number: int, field: Field) -> str:
 # -- sites and their grids -----------------------------------------------------------------------
 
 
-def _site_of_keys(table: Table, key: str, frame: pd.DataFrame) -> dict[str, str]:
+def _site_of_keys(table: Table, key: str, columns: Columns) -> dict[str, str]:
     if table.name == SITE:
-        return {site: site for site in frame[key]}
-    column = _site_column(table)
-    if column is None:
-        return {}
-    return dict(zip(frame[key].tolist(), frame[column].tolist(), strict=True))
+        return {site: site for site in columns[key]}
+    for link in table.foreign_keys:
+        if link.table == SITE and len(link.fields) == 1:
+            return dict(zip(columns[key], columns[link.fields[0]], strict=True))
+    return {}
 
 
-def _site_column(table: Table) -> str | None:
-    return next(
-        (key.fields[0] for key in table.foreign_keys if key.table == SITE and len(key.fields) == 1),
-        None,
-    )
-
-
-def _sites_of_rows(
-    table: Table, frame: pd.DataFrame, site_of: Mapping[str, Mapping[str, str]]
+def sites_of_rows(
+    table: Table, columns: Columns, site_of: Mapping[str, Mapping[str, str]]
 ) -> list[str]:
-    """By the row's own site, else by the first row of another table that it belongs to."""
-    found = [""] * len(frame)
+    """The site of each row, its own or that of what it belongs to; '' where none can be told."""
+    found = [""] * len(columns[table.names[0]])
     for key in table.foreign_keys:
         if len(key.fields) != 1:
             continue
         known = site_of.get(key.table, {})
-        for place, text in enumerate(frame[key.fields[0]].tolist()):
+        for place, text in enumerate(columns[key.fields[0]]):
             if not found[place] and text:
                 found[place] = known.get(text, "")
     return found
@@ -266,18 +253,17 @@ def _zeros(
     """The new zero of each site's grid, over every table that has coordinates on it."""
     axes: dict[str, tuple[list[Decimal], ...]] = defaultdict(lambda: ([], [], []))
     for table in package.model.tables.values():
-        on_grid = [
-            name
+        on_grid = {
+            name: form
             for name, form in forms[table.name].items()
             if form in GRID_FORMS or form == "site_outline"
-        ]
+        }
         if not on_grid:
             continue
-        frame = whole_frame(package, table)
-        sites = _sites_of_rows(table, frame, site_of)
-        for name in on_grid:
-            form = forms[table.name][name]
-            for site, text in zip(sites, frame[name].tolist(), strict=True):
+        columns = whole_columns(package, table)
+        sites = sites_of_rows(table, columns, site_of)
+        for name, form in on_grid.items():
+            for site, text in zip(sites, columns[name], strict=True):
                 if not text:
                     continue
                 if form == "site_outline":

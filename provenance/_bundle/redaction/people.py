@@ -2,64 +2,60 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
-from typing import TYPE_CHECKING
+from collections.abc import Mapping, Sequence
 
 from provenance._model.schema import Model, Vocabulary
-
-if TYPE_CHECKING:
-    import pandas as pd
+from provenance._record.cells import FALSE_WORDS, TRUE_WORDS
 
 PARTY = "party"
-TRUE, FALSE = ("true", "True", "TRUE", "1"), ("false", "False", "FALSE", "0")
+Columns = Mapping[str, Sequence[str]]
+"""A table as texts, column by column."""
 
 
-def unnamed(frame: pd.DataFrame) -> pd.Series[bool]:
+def unnamed(columns: Columns) -> list[bool]:
     """Which rows are of somebody who must not be named.
 
     A person must have agreed; an organisation must not have refused. What is neither, as far as
     the row says, is taken for a person.
     """
-    agreed = frame["may_be_named"].isin(TRUE)
-    if "kind" not in frame:
-        return ~agreed
-    organisation = frame["kind"] == "organisation"
-    return ~agreed & (~organisation | frame["may_be_named"].isin(FALSE))
+    agreed = columns["may_be_named"]
+    kinds = columns.get("kind") or [""] * len(agreed)
+    return [
+        said not in TRUE_WORDS and (kind != "organisation" or said in FALSE_WORDS)
+        for said, kind in zip(agreed, kinds, strict=True)
+    ]
 
 
-def new_codes(frame: pd.DataFrame) -> dict[str, str]:
+def new_codes(columns: Columns) -> dict[str, str]:
     """Code → what stands for it in public, for everybody who must not be named.
 
     Numbered by kind in the order of the rows: person-1, person-2, organisation-1.
     """
-    taken = {code.casefold() for code in frame["party_id"]}
+    taken = {code.casefold() for code in columns["party_id"]}
     codes: dict[str, str] = {}
-    for kind in dict.fromkeys(frame["kind"]):
-        rows = frame[unnamed(frame) & (frame["kind"] == kind)]
-        number = 0
-        for code in rows["party_id"]:
-            if not code or code in codes:
-                continue
-            number += 1
-            while f"{_kind_word(kind)}-{number}" in taken:
-                number += 1
-            codes[code] = f"{_kind_word(kind)}-{number}"
+    numbers: dict[str, int] = {}
+    parties = zip(columns["party_id"], columns["kind"], unnamed(columns), strict=True)
+    for code, kind, hidden in parties:
+        if not hidden or not code or code in codes:
+            continue
+        word = kind if kind.isascii() and kind.isalpha() else PARTY
+        while True:
+            numbers[kind] = numbers.get(kind, 0) + 1
+            codes[code] = f"{word}-{numbers[kind]}"
+            if codes[code] not in taken:
+                break
     return codes
 
 
-def _kind_word(kind: str) -> str:
-    return kind if kind.isascii() and kind.isalpha() else PARTY
-
-
-def role_names(frame: pd.DataFrame, codes: Mapping[str, str], model: Model) -> list[str]:
+def role_names(columns: Columns, codes: Mapping[str, str], model: Model) -> list[str]:
     """What stands in the name column: the name, or the first role with the new code's number."""
     roles, kinds = model.vocabularies.get("party_role"), model.vocabularies.get("party_kind")
     names = []
     for code, name, role, kind in zip(
-        frame["party_id"],
-        frame["name"],
-        frame["roles"] if "roles" in frame else [""] * len(frame),
-        frame["kind"],
+        columns["party_id"],
+        columns["name"],
+        columns.get("roles") or [""] * len(columns["name"]),
+        columns["kind"],
         strict=True,
     ):
         if code not in codes:

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import re
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from decimal import Decimal
 from pathlib import Path
 from typing import Any
@@ -16,8 +16,9 @@ from provenance._base.progress import Progress, say_nothing, stretch
 from provenance._bundle.describe.contents import record_date, survey_package
 from provenance._bundle.redaction.account import Account
 from provenance._bundle.redaction.commitments import commit, members_text
-from provenance._bundle.redaction.files import FILE, FileRows, redact_files
-from provenance._bundle.redaction.gathering import SITE, Known, gather_known
+from provenance._bundle.redaction.files import FILE, NO_FILES, FileRows, redact_files
+from provenance._bundle.redaction.gathering import SITE, Known, gather_known, whole_columns
+from provenance._bundle.redaction.masking import WITHHELD
 from provenance._bundle.redaction.model import public_model
 from provenance._bundle.redaction.places import read_grid
 from provenance._bundle.redaction.tables import redact_table
@@ -116,14 +117,11 @@ def _seal(package: Package) -> str:
 def _write_package(known: Known, rows: FileRows, account: Account, folder: Path) -> Package:
     tables = {}
     for name in known.package.model.tables:
-        if name == FILE:
-            one = redact_table(known, name, account, settled=rows.settled, left_out=rows.left_out)
-        else:
-            one = redact_table(known, name, account)
+        one = redact_table(known, name, account, rows if name == FILE else NO_FILES)
         tables[name] = one.table
         # written by its own schema, which the model below is made of
-        half_done = Package(folder, {}, _only(known, one.table))
-        half_done.write_table(name, one.frame)
+        own = replace(known.package.model, tables={name: one.table})
+        Package(folder, {}, own).write_table(name, one.frame)
     model = public_model(known.package.model, tables, known.masker, account)
     write_model(model, folder)
     name, title = _public_names(known)
@@ -144,12 +142,6 @@ def _write_package(known: Known, rows: FileRows, account: Account, folder: Path)
     return open_package(folder)
 
 
-def _only(known: Known, table: Any) -> Any:
-    from dataclasses import replace
-
-    return replace(known.package.model, tables={table.name: table})
-
-
 def _masked(known: Known, value: Any) -> Any:
     """A JSON value with every text in it searched; a list or object keeps its shape."""
     if isinstance(value, str):
@@ -166,18 +158,15 @@ def _public_names(known: Known) -> tuple[str, str]:
     from provenance._record.new import package_name
 
     package = known.package
-    sites = package.table(SITE)
+    codes = package.tables.column(SITE, "site_id")
+    names = whole_columns(package, package.model.table(SITE)).get("public_name", codes)
     public = [
         known.masker.mask(one or known.renamed[SITE].get(code, code))
-        for one, code in zip(
-            sites.get("public_name", sites["site_id"]), sites["site_id"], strict=True
-        )
+        for one, code in zip(names, codes, strict=True)
     ]
     together = " and ".join(dict.fromkeys(public)) or "Record"
     title = known.masker.mask(package.title)
     if title != package.title:
-        from provenance._bundle.redaction.masking import WITHHELD
-
         title = " ".join(title.replace(WITHHELD, together).split())
     name = package.name
     if not known.masker.is_clean(name):

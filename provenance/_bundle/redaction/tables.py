@@ -7,11 +7,13 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 from decimal import Decimal
 from types import MappingProxyType
-from typing import TYPE_CHECKING
+
+import polars as pl
 
 from provenance._bundle.redaction.account import Account
-from provenance._bundle.redaction.gathering import GRID_FORMS, Known, whole_frame
-from provenance._bundle.redaction.people import role_names, unnamed
+from provenance._bundle.redaction.files import NO_FILES, FileRows
+from provenance._bundle.redaction.gathering import GRID_FORMS, Known, sites_of_rows, whole_columns
+from provenance._bundle.redaction.people import Columns, role_names, unnamed
 from provenance._bundle.redaction.places import (
     as_decimal,
     cell_radius_m,
@@ -21,9 +23,6 @@ from provenance._bundle.redaction.places import (
 )
 from provenance._model.edtf import EDTF_PATTERN
 from provenance._model.schema import Field, Table
-
-if TYPE_CHECKING:
-    import pandas as pd
 
 INFORMATION_WITHHELD = "information_withheld"
 DATA_GENERALIZATIONS = "data_generalizations"
@@ -63,7 +62,7 @@ class PublicTable:
     """A redacted table: its schema, and its rows as `Package.write_table` takes them."""
 
     table: Table
-    frame: pd.DataFrame
+    frame: pl.DataFrame
 
 
 class _Remarks:
@@ -80,40 +79,31 @@ class _Remarks:
 
 
 def redact_table(
-    known: Known,
-    name: str,
-    account: Account,
-    *,
-    settled: Mapping[str, Mapping[int, str]] = MappingProxyType({}),
-    left_out: Mapping[int, str] = MappingProxyType({}),
+    known: Known, name: str, account: Account, files: FileRows = NO_FILES
 ) -> PublicTable:
-    """A table as the public edition has it.
+    """A table as the public edition has it; what is withheld is counted in `account`.
 
-    `settled` are cells that stand otherwise than in the full edition: field → row place (from 0) →
-    text; `left_out` are the rows whose file is left out, and why. What is withheld is counted in
-    `account`.
+    `files` has the cells that stand otherwise because of a row's file, and the files left out.
     """
     table = known.package.model.table(name)
-    frame = whole_frame(known.package, table)
+    written = whole_columns(known.package, table)
+    count = known.package.tables.count(name)
     if table.role == "intake":
-        account.rows_left_out[name] = len(frame)
-        return PublicTable(_public_schema(known, table, ()), frame.iloc[:0][list(table.names)])
-    extra = [column for column in frame.columns if column not in table.names]
+        account.rows_left_out[name] = count
+        nothing: dict[str, list[str]] = {column: [] for column in table.names}
+        return PublicTable(_public_schema(known, table, ()), _frame(nothing))
+    extra = [column for column in written if column not in table.names]
     if extra:
         account.columns_left_out[name] = len(extra)
-    remarks = _Remarks(len(frame))
-    for column, cells_by_place in settled.items():
+    remarks = _Remarks(count)
+    for column, texts_by_place in files.settled.items():
         if column in table:
-            column_cells = frame[column].tolist()
-            for place, text in cells_by_place.items():
-                column_cells[place] = text
-            frame[column] = column_cells
-    for place, reason in left_out.items():
+            for place, text in texts_by_place.items():
+                written[column][place] = text
+    for place, reason in files.left_out.items():
         remarks.add(remarks.withheld, [place], f"the file ({reason})")
-    columns: dict[str, list[str]] = {}
-    cells = _Cells(known, table, frame, account, remarks)
-    for one in table.fields:
-        columns[one.name] = cells.column(one)
+    cells = _Cells(known, table, written, account, remarks)
+    columns = {one.name: cells.column(one) for one in table.fields}
     if extra:
         for texts in remarks.withheld:
             texts.append("columns that no schema describes")
@@ -122,8 +112,11 @@ def redact_table(
         if any(kind) and one.name not in table:
             columns[one.name] = ["; ".join(texts) for texts in kind]
             added.append(one)
-    public = _public_schema(known, table, tuple(added))
-    return PublicTable(public, frame.iloc[:, :0].assign(**columns))
+    return PublicTable(_public_schema(known, table, tuple(added)), _frame(columns))
+
+
+def _frame(columns: Columns) -> pl.DataFrame:
+    return pl.DataFrame(columns, schema=dict.fromkeys(columns, pl.String))
 
 
 def _public_schema(known: Known, table: Table, added: tuple[Field, ...]) -> Table:
@@ -178,9 +171,9 @@ class _Cells:
     """Redacts the columns of one table, one at a time, and says what was done."""
 
     def __init__(
-        self, known: Known, table: Table, frame: pd.DataFrame, account: Account, remarks: _Remarks
+        self, known: Known, table: Table, written: Columns, account: Account, remarks: _Remarks
     ) -> None:
-        self.known, self.table, self.frame = known, table, frame
+        self.known, self.table, self.written = known, table, written
         self.account, self.remarks = account, remarks
         self.forms = known.forms[table.name]
         self.links = {key.fields[0]: key.table for key in table.foreign_keys if key.fields}
@@ -190,20 +183,18 @@ class _Cells:
 
     def column(self, one: Field) -> list[str]:
         """One column as the public edition has it."""
-        texts = self.frame[one.name].tolist()
+        texts = self.written[one.name]
         form = self.forms[one.name]
         if form == "shown":
             return self._shown(one, texts)
         if form == "if_agreed":
-            hidden = list(unnamed(self.frame))
-            kept = [
-                "" if is_hidden else text for text, is_hidden in zip(texts, hidden, strict=True)
-            ]
+            pairs = zip(texts, unnamed(self.written), strict=True)
+            kept = ["" if hidden else text for text, hidden in pairs]
             self._blanked(one, form, texts, kept)
             return self._shown(one, kept)
         if form == "role":
             codes = self.known.renamed[self.table.name]
-            names = role_names(self.frame, codes, self.known.package.model)
+            names = role_names(self.written, codes, self.known.package.model)
             self._blanked(one, form, texts, names)
             return self._shown(one, names, keep=[a != b for a, b in zip(names, texts, strict=True)])
         if form == "stand_in":
@@ -218,22 +209,22 @@ class _Cells:
 
     # -- forms
 
-    def _stand_in(self, one: Field, texts: list[str]) -> list[str]:
-        keys = self.frame[self.own_key].tolist() if self.own_key else [""] * len(texts)
-        public = self.frame["public_name"].tolist() if "public_name" in self.frame else keys
+    def _stand_in(self, one: Field, texts: Sequence[str]) -> list[str]:
+        keys = self.written[self.own_key] if self.own_key else [""] * len(texts)
+        public = self.written.get("public_name", keys)
         renamed = self.known.renamed.get(self.table.name, {})
         wanted = [name or renamed.get(key, key) for name, key in zip(public, keys, strict=True)]
         self._blanked(one, "stand_in", texts, wanted)
         return self.known.masker.masked(wanted)
 
-    def _coarse(self, one: Field, form: str, texts: list[str]) -> list[str]:
+    def _coarse(self, one: Field, form: str, texts: Sequence[str]) -> list[str]:
         grid = self.account.grid
         by_form = {self.forms[name]: name for name in self.table.names}
         middles: dict[str, list[Decimal | None]] = {}
         for axis, limit in _LIMITS.items():
             name = by_form.get(axis)
             numbers = (
-                [as_decimal(text) for text in self.frame[name]] if name else [None] * len(texts)
+                [as_decimal(text) for text in self.written[name]] if name else [None] * len(texts)
             )
             middles[axis] = [
                 None if grid is None or value is None else middle_of_cell(value, grid, limit)
@@ -252,21 +243,18 @@ class _Cells:
             else:
                 value = middles[form][place]
                 shown.append(f"{value:f}")
-        done = [place for place, text in enumerate(shown) if text]
-        gone = [place for place, text in enumerate(texts) if text and not shown[place]]
-        if done:
-            self.account.cells[self.table.name, one.name, form] += len(done)
-        said = (
+        self._made_coarse(
+            one,
+            texts,
+            shown,
             f"latitude and longitude are the middle of a cell of {grid} degree; the uncertainty "
-            "holds the whole cell"
+            "holds the whole cell",
         )
-        self.remarks.add(self.remarks.coarse, done, said)
-        self._count_withheld(one, "withheld", gone)
         return shown
 
-    def _from_new_zero(self, one: Field, form: str, texts: list[str]) -> list[str]:
+    def _from_new_zero(self, one: Field, form: str, texts: Sequence[str]) -> list[str]:
         if self.sites is None:
-            self.sites = self.known.sites_of_rows(self.table, self.frame)
+            self.sites = sites_of_rows(self.table, self.written, self.known.site_of)
         shown = []
         for site, text in zip(self.sites, texts, strict=True):
             zero = self.known.zeros.get(site)
@@ -276,18 +264,13 @@ class _Cells:
                 shown.append(outline_from(text, zero[0], zero[1]) or "")
             else:
                 shown.append(counted_from(text, zero[GRID_FORMS[form]]) or "")
-        done = [place for place, text in enumerate(shown) if text]
-        gone = [place for place, text in enumerate(texts) if text and not shown[place]]
-        if done:
-            self.account.cells[self.table.name, one.name, form] += len(done)
         said = "coordinates on the site grid are counted from another zero"
-        self.remarks.add(self.remarks.coarse, done, said)
-        self._count_withheld(one, "withheld", gone)
+        self._made_coarse(one, texts, shown, said)
         return shown
 
     # -- what is shown
 
-    def _shown(self, one: Field, texts: list[str], keep: list[bool] | None = None) -> list[str]:
+    def _shown(self, one: Field, texts: Sequence[str], keep: list[bool] | None = None) -> list[str]:
         """Keys as they are in public, and any other text without withheld values.
 
         `keep` marks cells that were made here and are taken as they are.
@@ -308,14 +291,13 @@ class _Cells:
             return self._masked(one, changed, [text in made for text in changed])
         return self._masked(one, texts, keep)
 
-    def _keys_of_any_table(self, table_field: str, texts: list[str]) -> list[str]:
-        tables = self.frame[table_field].tolist()
+    def _keys_of_any_table(self, table_field: str, texts: Sequence[str]) -> list[str]:
         return [
             self.known.renamed.get(table, {}).get(text, text)
-            for table, text in zip(tables, texts, strict=True)
+            for table, text in zip(self.written[table_field], texts, strict=True)
         ]
 
-    def _masked(self, one: Field, texts: list[str], keep: list[bool] | None) -> list[str]:
+    def _masked(self, one: Field, texts: Sequence[str], keep: list[bool] | None) -> list[str]:
         odd = [text for text in dict.fromkeys(texts) if text and not _is_plain(one, text)]
         masked = dict(zip(odd, self.known.masker.masked(odd), strict=True))
         is_free = one.type == "string" and not one.vocabulary and "pattern" not in one.constraints
@@ -341,12 +323,20 @@ class _Cells:
             return [f"row {place + 2}" for place in places]
         target = self.links.get(self.own_key, self.table.name)
         renamed = self.known.renamed.get(target, {})
-        keys = self.frame[self.own_key].tolist()
+        keys = self.written[self.own_key]
         return [renamed.get(keys[place], keys[place]) for place in places]
 
     # -- account
 
-    def _blanked(self, one: Field, form: str, old: list[str], new: list[str]) -> None:
+    def _made_coarse(self, one: Field, old: Sequence[str], new: list[str], said: str) -> None:
+        done = [place for place, text in enumerate(new) if text]
+        if done:
+            self.account.cells[self.table.name, one.name, self.forms[one.name]] += len(done)
+        self.remarks.add(self.remarks.coarse, done, said)
+        gone = [place for place, text in enumerate(old) if text and not new[place]]
+        self._count_withheld(one, "withheld", gone)
+
+    def _blanked(self, one: Field, form: str, old: Sequence[str], new: Sequence[str]) -> None:
         places = [place for place, (a, b) in enumerate(zip(old, new, strict=True)) if a and a != b]
         self._count_withheld(one, form, places)
 
