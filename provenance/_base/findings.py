@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterator, Mapping
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, fields
 from functools import cached_property
 from typing import TYPE_CHECKING
 
@@ -13,19 +13,6 @@ if TYPE_CHECKING:
 
 SEVERITIES = ("error", "warning", "note")
 """error: the chain is broken or a value cannot be; warning: likely wrong; note: worth a look."""
-
-COLUMNS = (
-    "severity",
-    "rule",
-    "table",
-    "row",
-    "key",
-    "field",
-    "value",
-    "message",
-    "remedy",
-    "origin",
-)
 
 
 @dataclass(frozen=True)
@@ -48,6 +35,9 @@ class Finding:
     message: str
     remedy: str
     origin: str = ""
+
+
+COLUMNS = tuple(one.name for one in fields(Finding))
 
 
 @dataclass(frozen=True)

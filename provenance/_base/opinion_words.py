@@ -11,7 +11,7 @@ from provenance._base.findings import Difference, SecondOpinion
 def opinion_words(opinion: SecondOpinion, most: int = 10) -> Iterator[str]:
     """The verdict in one sentence, then one for each difference, no more than `most` (0: all)."""
     o = opinion
-    asked = f"{o.program}, {_counted(o.tables, 'table')}"
+    asked = f"{o.program}, {counted(o.tables, 'table')}"
     yield f"Second opinion on the structure ({asked}): {_verdict(o)}"
     for name, row in o.cut_short.items():
         yield (
@@ -22,7 +22,7 @@ def opinion_words(opinion: SecondOpinion, most: int = 10) -> Iterator[str]:
         yield f"{name} could not be read by the library to its end, so its rows are not compared."
     if o.not_compared:
         yield (
-            f"{_counted(o.not_compared, 'finding')} of this check could not be compared, because "
+            f"{counted(o.not_compared, 'finding')} of this check could not be compared, because "
             "the library did not get so far."
         )
     for said, alone in (
@@ -40,8 +40,8 @@ def _verdict(o: SecondOpinion) -> str:
     if o.agrees:
         if not o.both:
             return "agrees, as far as it got." if o.not_compared else "agrees, nothing is wrong."
-        return f"agrees, {_counted(o.both, 'fault')} named by both."
-    parts = [f"both name {_counted(o.both, 'fault')}"]
+        return f"agrees, {counted(o.both, 'fault')} named by both."
+    parts = [f"both name {counted(o.both, 'fault')}"]
     if o.library_alone:
         parts.append(f"the library names {len(o.library_alone)} that this check does not")
     if o.ours_alone:
@@ -49,7 +49,8 @@ def _verdict(o: SecondOpinion) -> str:
     return f"DIFFERS: {'; '.join(parts)}."
 
 
-def _counted(count: int, what: str) -> str:
+def counted(count: int, what: str) -> str:
+    """How many of what, in words that fit: '1 row', '12 000 rows'."""
     return f"{count:,} {what}{'' if count == 1 else 's'}".replace(",", " ")
 
 

@@ -117,8 +117,7 @@ def pack(
         with package.locked_for_reading():
             package = package.hold()
             filling = Filling(package, edition, record_date(package))
-            filled = _write(filling, out, zipped=zipped, progress=progress)
-        return _packed(out, filled)
+            return _write(filling, out, zipped=zipped, progress=progress)
     if out:
         _refuse_place(package, Path(out))
     chosen_grid(package, grid)
@@ -138,34 +137,20 @@ def pack(
         _refuse_place(package, out)
         edited = redacted.package.hold()
         filling = Filling(edited, edition, record_date(package), package, redacted)
-        filled = _write(filling, out, zipped=zipped, progress=stretch(progress, 1, 2))
-    return replace(_packed(out, filled), account=redacted.account, got_key=keyless)
+        packed = _write(filling, out, zipped=zipped, progress=stretch(progress, 1, 2))
+    return replace(packed, account=redacted.account, got_key=keyless)
 
 
-def _packed(out: Path, filled: _Filled) -> Packed:
-    return Packed(out, filled.contents, filled.report, filled.differing)
-
-
-@dataclass(frozen=True)
-class _Filled:
-    """What was put into a bag; `linked` are files under a second name, with size and time."""
-
-    contents: Contents
-    report: Report
-    differing: tuple[tuple[str, str, str], ...]
-    linked: dict[Path, tuple[int, int]]
-
-
-def _write(filling: Filling, out: Path, *, zipped: bool, progress: Progress) -> _Filled:
+def _write(filling: Filling, out: Path, *, zipped: bool, progress: Progress) -> Packed:
     """The bundle at `out`, a folder or zip; nothing is there before it is whole."""
     if not zipped:
         with building_folder(out) as folder:
-            return _fill(filling, folder, progress, stretches=3)
+            return _fill(filling, folder, out, progress, stretches=3)[0]
     name = bundle_name(filling.package)
     with scratch_folder(out) as beside:
         folder = beside / name
         folder.mkdir()
-        filled = _fill(filling, folder, progress, stretches=4, link=True)
+        packed, linked = _fill(filling, folder, out, progress, stretches=4, link=True)
         with writing(out) as stream:
             write_zip(
                 folder,
@@ -174,9 +159,9 @@ def _write(filling: Filling, out: Path, *, zipped: bool, progress: Progress) -> 
                 day=filling.day,
                 progress=stretch(progress, 3, 4),
             )
-            _refuse_changed(filled.linked)
+            _refuse_changed(linked)
             _refuse_place(filling.package, out)
-    return filled
+    return packed
 
 
 def _refuse_changed(linked: dict[Path, tuple[int, int]]) -> None:
@@ -207,9 +192,15 @@ def _refuse_place(package: Package, out: Path) -> None:
 
 
 def _fill(
-    filling: Filling, folder: Path, progress: Progress, *, stretches: int, link: bool = False
-) -> _Filled:
-    """Make the bag in an empty folder.
+    filling: Filling,
+    folder: Path,
+    out: Path,
+    progress: Progress,
+    *,
+    stretches: int,
+    link: bool = False,
+) -> tuple[Packed, dict[Path, tuple[int, int]]]:
+    """Make the bag for `out` in an empty folder; returns with it the files that were linked.
 
     Copying, describing and hashing are the first three of `stretches`. With `link` the package's
     files get a second name in the bag, where the disk can give one: for a bag that is read once
@@ -232,7 +223,7 @@ def _fill(
         for path, digest, table, key in described_sums(package)
         if (found := sums.digests.get(f"data/{path}")) and found["sha256"] != digest
     )
-    return _Filled(contents, report, differing, linked)
+    return Packed(out, contents, report, differing), linked
 
 
 def _copy_members(

@@ -6,7 +6,7 @@ import textwrap
 from collections.abc import Iterator
 
 from provenance._base.findings import SEVERITIES, Finding, Report
-from provenance._base.opinion_words import opinion_words
+from provenance._base.opinion_words import counted, opinion_words
 from provenance._base.visible import visible
 from provenance._checks.grouped import Group, grouped, where
 
@@ -51,11 +51,6 @@ def _summary(report: Report, colour: bool) -> str:
         if report.count(one)
     ]
     return f"{checked}\n{', '.join(counts)}" if counts else f"{checked}\nnothing to do"
-
-
-def counted(count: int, what: str) -> str:
-    """How many of what, in words that fit: '1 row', '12 000 rows'."""
-    return f"{count:,} {what}{'' if count == 1 else 's'}".replace(",", " ")
 
 
 def _painted(text: str, severity: str, colour: bool) -> str:

@@ -8,8 +8,8 @@ import json
 from collections.abc import Iterator
 from typing import Any
 
+from provenance._base.opinion_words import counted
 from provenance._base.visible import visible
-from provenance._checks.report_text import counted
 from provenance._compare.difference import COLUMNS, NTH, Difference, TableDifference
 
 _LONGEST_VALUE = 60

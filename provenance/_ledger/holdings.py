@@ -323,29 +323,10 @@ def overdue(package: Package, *, today: str) -> pd.DataFrame:
             if party != parcel["to_party_id"]:
                 continue
             sent_on = parcel["sent_on"] or sent.get((holding.consignment_id, sample), "")
-            rows.append(
-                {
-                    "consignment_id": parcel["consignment_id"],
-                    "sample_id": sample,
-                    "party": party,
-                    "sent_on": sent_on,
-                    "due_on": parcel["due_on"],
-                    "days_out": _days_between(sent_on, now),
-                    "days_over": _days_between(parcel["due_on"], now),
-                }
-            )
-    frame = pd.DataFrame(
-        rows,
-        columns=[
-            "consignment_id",
-            "sample_id",
-            "party",
-            "sent_on",
-            "due_on",
-            "days_out",
-            "days_over",
-        ],
-    )
+            days = (_days_between(sent_on, now), _days_between(parcel["due_on"], now))
+            rows.append((holding.consignment_id, sample, party, sent_on, parcel["due_on"], *days))
+    texts = ["consignment_id", "sample_id", "party", "sent_on", "due_on"]
+    frame = pd.DataFrame(rows, columns=[*texts, "days_out", "days_over"])
     return frame.sort_values("days_out", ascending=False, kind="stable", na_position="last")
 
 

@@ -35,6 +35,9 @@ NUMBERED: Mapping[str, str] = MappingProxyType(
 )
 """Tables whose keys are never given to something else, and the column that says whose they are."""
 
+_ANCESTOR = ("name", "edition", "recordDate", "tagmanifestSha256", "accession")
+"""The properties of an ancestor in JSON, in the order of its fields."""
+
 
 @dataclass(frozen=True)
 class Ancestor:
@@ -52,13 +55,7 @@ class Ancestor:
 
     def as_dict(self) -> dict[str, str]:
         """The ancestor as it stands in bundle.json."""
-        return {
-            "name": self.name,
-            "edition": self.edition,
-            "recordDate": self.record_date,
-            "tagmanifestSha256": self.tagmanifest_sha256,
-            "accession": self.accession,
-        }
+        return dict(zip(_ANCESTOR, vars(self).values(), strict=True))
 
     @property
     def in_words(self) -> str:
@@ -116,10 +113,9 @@ class Origin:
 
 def ancestor_from(raw: object) -> Ancestor:
     """An ancestor as bundle.json has it; raises ValueError when it is none."""
-    names = ("name", "edition", "recordDate", "tagmanifestSha256", "accession")
-    if not isinstance(raw, dict) or not all(isinstance(raw.get(one), str) for one in names):
-        raise ValueError(f"it lacks one of {', '.join(names)}")
-    return Ancestor(*(raw[one] for one in names))
+    if not isinstance(raw, dict) or not all(isinstance(raw.get(one), str) for one in _ANCESTOR):
+        raise ValueError(f"it lacks one of {', '.join(_ANCESTOR)}")
+    return Ancestor(*(raw[one] for one in _ANCESTOR))
 
 
 def origin_from(raw: object) -> Origin:

@@ -92,9 +92,6 @@ FORM = Form(
     title="Citation metadata (Citation File Format)",
     order=40,
     write=as_text(lambda described: citation_file(described.record)),
-    readme=(
-        "CITATION.cff",
-        "how to cite it (Citation File Format; readable as it is)",
-    ),
+    readme=("CITATION.cff", "how to cite it (Citation File Format; readable as it is)"),
     people_read=True,
 )

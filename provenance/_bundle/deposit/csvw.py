@@ -167,8 +167,5 @@ FORM = Form(
     order=60,
     write=as_text(lambda described: as_json(csvw_metadata(described.package))),
     standard=(CSVW, "CSV on the Web"),
-    readme=(
-        "csv-metadata.json",
-        "tables, columns and keys, for programs (CSV on the Web)",
-    ),
+    readme=("csv-metadata.json", "tables, columns and keys, for programs (CSV on the Web)"),
 )

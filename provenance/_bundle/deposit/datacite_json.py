@@ -12,8 +12,5 @@ FORM = Form(
     order=10,
     write=as_text(lambda described: as_json(described.record)),
     standard=(KERNEL, "DataCite Metadata Schema 4"),
-    readme=(
-        "datacite.json, datacite.xml",
-        "the same for whoever registers a DOI (DataCite 4.5)",
-    ),
+    readme=("datacite.json, datacite.xml", "the same for whoever registers a DOI (DataCite 4.5)"),
 )

@@ -79,8 +79,5 @@ FORM = Form(
     order=30,
     write=as_text(lambda described: dublin_core(described.record)),
     standard=(OAI_DC, "Dublin Core in OAI-PMH"),
-    readme=(
-        "dublin-core.xml",
-        "the same for library catalogues (Dublin Core, as in OAI-PMH)",
-    ),
+    readme=("dublin-core.xml", "the same for library catalogues (Dublin Core, as in OAI-PMH)"),
 )

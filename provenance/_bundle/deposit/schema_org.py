@@ -166,8 +166,5 @@ FORM = Form(
         )
     ),
     standard=("https://www.w3.org/TR/json-ld11/", "JSON-LD 1.1"),
-    readme=(
-        "schema-org.jsonld",
-        "the same for search engines (schema.org)",
-    ),
+    readme=("schema-org.jsonld", "the same for search engines (schema.org)"),
 )

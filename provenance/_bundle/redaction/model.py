@@ -10,7 +10,7 @@ from typing import Any
 from provenance._base.errors import UnusablePackage
 from provenance._bundle.redaction.account import Account
 from provenance._bundle.redaction.masking import Masker
-from provenance._model.schema import Field, Model, Table, Term, Vocabulary, read_core
+from provenance._model.schema import Field, Model, Notation, Table, Term, Vocabulary, read_core
 
 
 def public_model(
@@ -29,7 +29,8 @@ def public_model(
     texts = [text for text in dict.fromkeys(_texts(bare)) if text not in own]
     masked = dict(zip(texts, masker.masked(texts), strict=True))
     account.schema_words = sum(new != old for old, new in masked.items())
-    return _with_texts(bare, lambda text: masked.get(text, text))
+    public: Model = _with_texts(bare, lambda text: masked.get(text, text))
+    return public
 
 
 def _refuse_telling_names(model: Model, masker: Masker) -> None:
@@ -60,71 +61,28 @@ def _texts(model: Model) -> Iterator[str]:
     yield from found
 
 
-def _with_texts(model: Model, turn: Callable[[str], str]) -> Model:
-    """The model with every text for people turned."""
-    return replace(
-        model,
-        title=turn(model.title),
-        description=turn(model.description),
-        cautions=tuple(turn(one) for one in model.cautions),
-        tables=MappingProxyType(
-            {name: _table(table, turn) for name, table in model.tables.items()}
-        ),
-        vocabularies=MappingProxyType(
-            {name: _vocabulary(one, turn) for name, one in model.vocabularies.items()}
-        ),
-        notations=MappingProxyType(
-            {
-                name: replace(
-                    one, title=turn(one.title), source=turn(one.source), example=turn(one.example)
-                )
-                for name, one in model.notations.items()
-            }
-        ),
-    )
+_TEXTS: Mapping[type, tuple[str, ...]] = {
+    Model: ("title", "description", "cautions", "tables", "vocabularies", "notations"),
+    Table: ("title", "description", "sections", "fields"),
+    Field: ("title", "description", "example", "synonyms"),
+    Vocabulary: ("title", "description", "source", "terms"),
+    Term: ("label", "definition", "source", "match", "synonyms", "attributes"),
+    Notation: ("title", "source", "example"),
+}
+"""Where the texts for people stand in each part of a model."""
 
 
-def _table(table: Table, turn: Callable[[str], str]) -> Table:
-    return replace(
-        table,
-        title=turn(table.title),
-        description=turn(table.description),
-        sections=MappingProxyType({key: turn(text) for key, text in table.sections.items()}),
-        fields=tuple(_field(one, turn) for one in table.fields),
-    )
-
-
-def _field(one: Field, turn: Callable[[str], str]) -> Field:
-    return replace(
-        one,
-        title=turn(one.title),
-        description=turn(one.description),
+def _with_texts(value: Any, turn: Callable[[str], str]) -> Any:
+    """A model, or a part of one, with every text for people turned."""
+    if isinstance(value, str):
+        return turn(value)
+    if isinstance(value, tuple):
+        return tuple(_with_texts(one, turn) for one in value)
+    if isinstance(value, Mapping):
+        return MappingProxyType({key: _with_texts(one, turn) for key, one in value.items()})
+    names = _TEXTS.get(type(value), ())
+    turned = {name: _with_texts(getattr(value, name), turn) for name in names}
+    if isinstance(value, Field) and turned["example"] != value.example:
         # an example may be the very value that the column withholds
-        example=None if one.example is None or turn(one.example) != one.example else one.example,
-        synonyms=tuple(turn(word) for word in one.synonyms),
-    )
-
-
-def _vocabulary(one: Vocabulary, turn: Callable[[str], str]) -> Vocabulary:
-    return replace(
-        one,
-        title=turn(one.title),
-        description=turn(one.description),
-        source=turn(one.source),
-        terms=tuple(_term(term, turn) for term in one.terms),
-    )
-
-
-def _term(term: Term, turn: Callable[[str], str]) -> Term:
-    def turned(value: Any) -> Any:
-        return turn(value) if isinstance(value, str) else value
-
-    return replace(
-        term,
-        label=turn(term.label),
-        definition=turn(term.definition),
-        source=turn(term.source),
-        match=turn(term.match) if term.match else term.match,
-        synonyms=tuple(turn(word) for word in term.synonyms),
-        attributes=MappingProxyType({key: turned(value) for key, value in term.attributes.items()}),
-    )
+        turned["example"] = None
+    return replace(value, **turned) if turned else value

@@ -121,20 +121,8 @@ def ledger_rewritten(tables: Snapshot) -> pl.DataFrame:
     return _frame(tables, _ledger)
 
 
-_COLUMNS = {
-    ROW: pl.UInt32,
-    "table": pl.String,
-    "field": pl.String,
-    "key": pl.String,
-    "bundle": pl.String,
-    "whose": pl.String,
-    "before": pl.String,
-    "now": pl.String,
-    "count": pl.String,
-}
+_TEXTS = ("table", "field", "key", "bundle", "whose", "before", "now", "count")
 _Line = dict[str, str | int]
-
-
 _Find = Callable[[Origin, Snapshot], Iterator[_Line]]
 
 
@@ -155,9 +143,10 @@ def _frame(tables: Snapshot, find: _Find) -> pl.DataFrame:
     rows: list[_Line] = []
     origin, _ = _origin(tables)
     if origin is not None:
-        blank: _Line = {**dict.fromkeys(_COLUMNS, ""), "bundle": origin.bundle.in_words}
+        blank: _Line = {**dict.fromkeys(_TEXTS, ""), "bundle": origin.bundle.in_words}
         rows = [{**blank, **line} for line in find(origin, tables)]
-    return pl.DataFrame(rows, schema=_COLUMNS, orient="row")
+    schema = {ROW: pl.UInt32(), **dict.fromkeys(_TEXTS, pl.String())}
+    return pl.DataFrame(rows, schema=schema, orient="row")
 
 
 def _keys(tables: Snapshot, table: str) -> Mapping[str, tuple[int, str]]:

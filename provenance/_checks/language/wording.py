@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import polars as pl
 
+from provenance._base.findings import COLUMNS
 from provenance._checks.language.kinds import kind
 from provenance._checks.language.rule import worded
 from provenance._model.schema import Field, Table
@@ -11,14 +12,9 @@ from provenance._record.tables import ROW
 
 FOUND = pl.Schema(
     {
-        "severity": pl.String,
-        "rule": pl.String,
-        "table": pl.String,
-        ROW: pl.UInt32,
-        "field": pl.String,
-        "value": pl.String,
-        "message": pl.String,
-        "remedy": pl.String,
+        name: pl.UInt32() if name == ROW else pl.String()
+        for name in COLUMNS
+        if name not in ("key", "origin")
     }
 )
 """The columns of a finding before its key and origin are looked up."""

@@ -1,8 +1,8 @@
 """Checks the cells of a table against the types and constraints of its fields.
 
 Each constraint is one expression over a column; all of them run in one pass. What a column's own
-reading cannot settle (odd spellings of numbers, values on a limit) is settled exactly, once for
-each different text.
+reading cannot settle is settled exactly, once for each different text: odd spellings of numbers,
+and values on a limit, where binary numbers may round to the wrong side.
 """
 
 from __future__ import annotations
@@ -17,13 +17,25 @@ import polars as pl
 
 from provenance._base.errors import UnusablePackage
 from provenance._checks.language.wording import found_in_cells
-from provenance._checks.structure.exact import LIMITS, NOT_OF_TYPE, faults_of_number, limit_of
 from provenance._checks.structure.forms import find_unlisted, find_wrong_forms
 from provenance._model.schema import Field, Model, Table
-from provenance._record.cells import FALSE_WORDS, TRUE_WORDS, canonical
+from provenance._record.cells import FALSE_WORDS, TRUE_WORDS, canonical, decimal_of, whole_of
 from provenance._record.reading import TableText
 from provenance._record.tables import ROW
 
+LIMITS: tuple[tuple[str, str, Callable[[Decimal, Decimal], bool]], ...] = (
+    ("minimum", "too_small", operator.ge),
+    ("maximum", "too_large", operator.le),
+    ("exclusiveMinimum", "not_above", operator.gt),
+    ("exclusiveMaximum", "not_below", operator.lt),
+)
+"""Constraint, the kind of finding when it is broken, and what must hold of value and limit."""
+
+NOT_OF_TYPE = {
+    "number": "not_a_number",
+    "integer": "not_a_whole_number",
+    "boolean": "not_yes_or_no",
+}
 _LIMIT_NAMES = {constraint for constraint, _, _ in LIMITS}
 _SUPPORTED = {
     "string": {"required", "unique", "minLength", "maxLength", "pattern", "enum"},
@@ -210,3 +222,38 @@ def _unlisted_numbers(
     if wrong:
         rows = frame.filter(pl.col(one.name).is_in(wrong)).select(ROW, value=one.name)
         yield find_unlisted(model, table, one, rows)
+
+
+# -- one text at a time ---------------------------------------------------------------------------
+
+
+def limit_of(field: Field, constraint: str) -> Decimal | None:
+    """The limit that a constraint sets; None without it; UnusablePackage when it is no number."""
+    if constraint not in field.constraints:
+        return None
+    written = field.constraints[constraint]
+    limit = decimal_of(str(written))
+    if limit is None or not limit.is_finite():
+        raise UnusablePackage(f"field '{field.name}': {constraint} is no number: {written!r}")
+    return limit
+
+
+def faults_of_number(text: str, field: Field) -> tuple[str, ...]:
+    """The kinds of finding that a text in a field of numbers gives rise to.
+
+    'Not a number' is a number in Table Schema, but it keeps no limit.
+    """
+    number: Decimal | None
+    if field.type == "integer":
+        whole = whole_of(text)
+        number = None if whole is None else Decimal(whole)
+    else:
+        number = decimal_of(text)
+    if number is None:
+        return (NOT_OF_TYPE[field.type],)
+    limits = [(name, holds, limit_of(field, constraint)) for constraint, name, holds in LIMITS]
+    return tuple(
+        name
+        for name, holds, limit in limits
+        if limit is not None and (number.is_nan() or not holds(number, limit))
+    )
