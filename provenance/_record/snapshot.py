@@ -19,7 +19,7 @@ from provenance._base.errors import UnusablePackage
 from provenance._base.frames import to_pandas
 from provenance._model.schema import Model
 from provenance._record.reading import TableText, read_table_text
-from provenance._record.tables import ROW, lean, typed_frame
+from provenance._record.tables import ROW, typed_frame
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -145,10 +145,9 @@ class Snapshot:
     def once(self, name: str, compute: Callable[[Snapshot], View]) -> View:
         """What several need (a join, the replayed ledger), computed for the first of them."""
         if name not in self._views:
-            view = compute(self)
-            self._views[name] = lean(view) if isinstance(view, pl.DataFrame) else view
-        found: View = self._views[name]
-        return found
+            self._views[name] = compute(self)
+        view: View = self._views[name]
+        return view
 
     # -- ways to hold it ---------------------------------------------------------------------------
 

@@ -31,31 +31,6 @@ def is_written(typed: pl.Series) -> bool:
     return typed.null_count() < len(typed)
 
 
-def nothing_found(word: str) -> pl.DataFrame:
-    """No rows, with the columns of a rule about every table: table, ROW, field and its `word`."""
-    return pl.DataFrame(
-        schema={"table": pl.String, ROW: pl.UInt32, "field": pl.String, word: pl.String}
-    )
-
-
-def lean(frame: pl.DataFrame) -> pl.DataFrame:
-    """The same frame, in which columns without any value share one piece of memory a type.
-
-    Most columns of most records are blank, and a join writes out each of them.
-    """
-    nothing: dict[pl.DataType, pl.Series] = {}
-
-    def shared(column: pl.Series) -> pl.Series:
-        if column.null_count() < len(column):
-            return column
-        if column.dtype not in nothing:
-            blank = pl.Series([None], dtype=column.dtype)
-            nothing[column.dtype] = blank.new_from_index(0, len(column))
-        return nothing[column.dtype].alias(column.name)
-
-    return pl.DataFrame([shared(one) for one in frame.get_columns()])
-
-
 def typed_frame(table: Table, text: pl.DataFrame) -> pl.DataFrame:
     """Type a frame of text columns (with ROW): a cell that does not fit its type is null, and so
     is an empty one; columns that the file lacks are there, filled with null.

@@ -2,11 +2,14 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
+from typing import Literal
 
 import polars as pl
 
 from provenance._record.snapshot import Snapshot
+
+Keep = Literal["first", "last"]
 
 
 def codes_with(tables: Snapshot, vocabulary: str, attribute: str, *values: object) -> list[str]:
@@ -31,16 +34,30 @@ def look_up(
     )
     if found[key].n_unique() < len(found):
         found = found.unique(subset=key, keep="first", maintain_order=True)
-    return beside(frame, found, key)
+    return frame.join(found, on=key, how="left", maintain_order="left")
 
 
-def beside(frame: pl.DataFrame, found: pl.DataFrame, key: str) -> pl.DataFrame:
-    """The frame with the columns of `found`, which has one row a `key`, behind its own.
+def of_each(frame: pl.DataFrame, *keys: str, keep: Keep = "first") -> pl.DataFrame:
+    """One row, the first or the last, of those that share their keys; in the order of the rows."""
+    return frame.unique(keys, keep=keep, maintain_order=True)
 
-    Its own columns are shared and not copied, as a join of the whole frame would copy them.
-    """
-    joined = frame.select(key).join(found, on=key, how="left", maintain_order="left")
-    return frame.hstack(joined.drop(key))
+
+def with_any(frame: pl.DataFrame, other: pl.DataFrame, *keys: str) -> pl.DataFrame:
+    """The rows to which `other` has a row with the same keys."""
+    return frame.join(other, on=keys, how="semi", maintain_order="left")
+
+
+def without_any(frame: pl.DataFrame, other: pl.DataFrame, *keys: str) -> pl.DataFrame:
+    """The rows to which `other` has no row with the same keys."""
+    return frame.join(other, on=keys, how="anti", maintain_order="left")
+
+
+def unlike_first(
+    frame: pl.DataFrame, key: str, over: Sequence[str], first: str = "first_id"
+) -> pl.DataFrame:
+    """The rows that share `over` with an earlier row of another `key`, which stands in `first`."""
+    named = frame.with_columns(pl.col(key).first().over(over).alias(first))
+    return named.filter(pl.col(key) != pl.col(first))
 
 
 def looping(frame: pl.DataFrame, key: str, pointer: str) -> pl.DataFrame:

@@ -3,12 +3,13 @@
 from __future__ import annotations
 
 import string
-from collections.abc import Callable
+from collections.abc import Callable, Iterable
 from dataclasses import dataclass
 
 import polars as pl
 
 from provenance._record.snapshot import Snapshot
+from provenance._record.tables import ROW
 
 COMMON_PRACTICE = "common practice, no source"
 EVERY_TABLE = "every table"
@@ -53,6 +54,16 @@ def rule(
         return Rule(id, table, field, severity, says, remedy, source, find)
 
     return make
+
+
+def over_fields(word: str, found: Iterable[tuple[str, str, pl.DataFrame]]) -> pl.DataFrame:
+    """What a rule about every table returns: for (table, field, rows) each row with its `word`."""
+    parts = [
+        rows.select(pl.lit(table).alias("table"), ROW, pl.lit(field).alias("field"), word)
+        for table, field, rows in found
+    ]
+    columns = {"table": pl.String, ROW: pl.UInt32, "field": pl.String, word: pl.String}
+    return pl.concat([pl.DataFrame(schema=columns), *parts])
 
 
 def worded(template: str, columns: list[str]) -> pl.Expr:

@@ -5,7 +5,7 @@ from __future__ import annotations
 import polars as pl
 
 from provenance._checks.language.dates import date_bounds
-from provenance._checks.language.links import beside, codes_with, look_up, starts_of_chains
+from provenance._checks.language.links import codes_with, look_up, of_each, starts_of_chains
 from provenance._record.joined import codes_in, superseded
 from provenance._record.snapshot import Snapshot
 from provenance._record.tables import ROW
@@ -44,10 +44,10 @@ def samples_with_wood(tables: Snapshot) -> pl.DataFrame:
 
 def _join_wood(tables: Snapshot) -> pl.DataFrame:
     frame = look_up(tables["sample"], "element_id", tables, "element", _WOOD)
-    sites = date_bounds(tables["site"], *_SITE_DATES).filter(pl.col("site_id").is_not_null())
+    sites = date_bounds(tables["site"], *_SITE_DATES).drop_nulls("site_id")
     dates = [f"{name}{part}" for name in _SITE_DATES for part in ("", "_first", "_last")]
-    sites = sites.select("site_id", *dates).unique("site_id", keep="first", maintain_order=True)
-    frame = beside(frame, sites, "site_id")
+    sites = of_each(sites.select("site_id", *dates), "site_id")
+    frame = frame.join(sites, on="site_id", how="left", maintain_order="left")
     return date_bounds(frame, "collected_on").with_columns(
         leaves_hole=pl.col("kind").is_in(codes_with(tables, "sample_kind", "leaves_hole", True)),
         cuts_wood=pl.col("kind").is_in(codes_with(tables, "sample_kind", "cuts_wood", True)),
@@ -65,29 +65,22 @@ def results_with_samples(tables: Snapshot) -> pl.DataFrame:
 
 
 def _join_samples(tables: Snapshot) -> pl.DataFrame:
-    samples = (
-        samples_with_wood(tables)
-        .filter(pl.col("sample_id").is_not_null())
-        .select(
-            "sample_id",
-            "element_id",
-            "site_id",
-            "collected_on",
-            "collected_on_first",
-            "collected_on_last",
-            "leaves_hole",
-            "direction",
-            pl.col("length_mm").alias("sample_length_mm"),
-            pl.coalesce("species_field", "wood_species").alias("field_species"),
-            pl.coalesce("outer_surface", "wood_surface").alias("field_surface"),
-        )
-        .unique("sample_id", keep="first", maintain_order=True)
+    known = samples_with_wood(tables).select(
+        *("sample_id", "element_id", "site_id", "leaves_hole", "direction"),
+        *("collected_on", "collected_on_first", "collected_on_last"),
+        sample_length_mm="length_mm",
+        field_species=pl.coalesce("species_field", "wood_species"),
+        field_surface=pl.coalesce("outer_surface", "wood_surface"),
     )
-    results = date_bounds(tables["lab_result"], "reported_on")
-    return beside(results, samples, "sample_id").with_columns(
-        inner_signs=codes_in("inner_symbol"),
-        outer_signs=codes_in("outer_symbol"),
-        superseded=superseded(tables),
+    samples = of_each(known.drop_nulls("sample_id"), "sample_id")
+    return (
+        date_bounds(tables["lab_result"], "reported_on")
+        .join(samples, on="sample_id", how="left", maintain_order="left")
+        .with_columns(
+            inner_signs=codes_in("inner_symbol"),
+            outer_signs=codes_in("outer_symbol"),
+            superseded=superseded(tables),
+        )
     )
 
 

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import polars as pl
 
-from provenance._checks.language.links import codes_with
+from provenance._checks.language.links import codes_with, of_each, without_any
 from provenance._checks.language.rule import COMMON_PRACTICE, rule
 from provenance._checks.language.views import at_event_before, ledger, samples_with_wood
 from provenance._record.snapshot import Snapshot
@@ -15,7 +15,7 @@ CHAIN = "W3C PROV-DM (agents and their responsibility); " + COMMON_PRACTICE
 
 def _once_a_row(events: pl.DataFrame) -> pl.DataFrame:
     """One line an event: an event of a parcel appears once for each sample in it."""
-    return events.unique(ROW, keep="first", maintain_order=True)
+    return of_each(events, ROW)
 
 
 @rule(
@@ -31,11 +31,7 @@ def _once_a_row(events: pl.DataFrame) -> pl.DataFrame:
 def none(tables: Snapshot) -> pl.DataFrame:
     """A sample that nobody is known to have is as good as lost."""
     taken = ~pl.col("kind").is_in(["image"])
-    return (
-        tables["sample"]
-        .filter(taken)
-        .join(ledger(tables), on="sample_id", how="anti", maintain_order="left")
-    )
+    return without_any(tables["sample"].filter(taken), ledger(tables), "sample_id")
 
 
 @rule(
@@ -71,7 +67,7 @@ def about_nothing(tables: Snapshot) -> pl.DataFrame:
 )
 def first_is_not_collected(tables: Snapshot) -> pl.DataFrame:
     """A chain needs its first link."""
-    firsts = ledger(tables).unique("sample_id", keep="first", maintain_order=True)
+    firsts = of_each(ledger(tables), "sample_id")
     return _once_a_row(firsts.filter(pl.col("event") != "collected"))
 
 
@@ -275,10 +271,8 @@ def collected_on_another_day(tables: Snapshot) -> pl.DataFrame:
 
 
 def _with_collection(tables: Snapshot) -> pl.DataFrame:
-    samples = samples_with_wood(tables).select(
-        "sample_id", "collected_on", "collected_on_first", "collected_on_last"
-    )
-    samples = samples.unique("sample_id", keep="first", maintain_order=True)
+    collected = ("collected_on", "collected_on_first", "collected_on_last")
+    samples = of_each(samples_with_wood(tables).select("sample_id", *collected), "sample_id")
     return ledger(tables).join(samples, on="sample_id", maintain_order="left")
 
 
@@ -329,7 +323,7 @@ def moved_while_lost(tables: Snapshot) -> pl.DataFrame:
 )
 def missing_now(tables: Snapshot) -> pl.DataFrame:
     """The sooner somebody looks the better."""
-    lasts = ledger(tables).unique("sample_id", keep="last", maintain_order=True)
+    lasts = of_each(ledger(tables), "sample_id", keep="last")
     missing = (pl.col("state") == "missing").fill_null(False)
     return lasts.filter(missing & ~pl.col("event").is_in(["lost", "destroyed", "found"]))
 
@@ -387,17 +381,9 @@ def corrects_nothing(tables: Snapshot) -> pl.DataFrame:
 )
 def corrects_another_sample(tables: Snapshot) -> pl.DataFrame:
     """It would undo an event of another sample's life."""
-    targets = (
-        tables["custody"]
-        .select(
-            pl.col("custody_id").alias("corrects_custody_id"),
-            pl.col("sample_id").alias("their_sample_id"),
-        )
-        .drop_nulls()
-        .unique("corrects_custody_id", keep="first", maintain_order=True)
+    targets = tables["custody"].select(
+        corrects_custody_id="custody_id", their_sample_id="sample_id"
     )
-    return (
-        tables["custody"]
-        .join(targets, on="corrects_custody_id", maintain_order="left")
-        .filter(pl.col("sample_id") != pl.col("their_sample_id"))
-    )
+    firsts = of_each(targets.drop_nulls(), "corrects_custody_id")
+    joined = tables["custody"].join(firsts, on="corrects_custody_id", maintain_order="left")
+    return joined.filter(pl.col("sample_id") != pl.col("their_sample_id"))

@@ -7,10 +7,10 @@ from collections.abc import Iterator
 import polars as pl
 
 from provenance._checks.language.dates import date_bounds, day_number, unreal_dates
-from provenance._checks.language.rule import COMMON_PRACTICE, EVERY_TABLE, rule
+from provenance._checks.language.rule import COMMON_PRACTICE, EVERY_TABLE, over_fields, rule
 from provenance._model.edtf import Day
 from provenance._record.snapshot import Snapshot
-from provenance._record.tables import ROW, is_written, nothing_found
+from provenance._record.tables import ROW, is_written
 
 FIRST_YEAR = 1900
 """No building was sampled for its rings before; an earlier year is most likely a lost digit."""
@@ -23,13 +23,8 @@ def _dated_columns(tables: Snapshot) -> Iterator[tuple[str, str]]:
             yield table.name, one.name
 
 
-def _found(table: str, field: str, rows: pl.DataFrame) -> pl.DataFrame:
-    return rows.select(
-        pl.lit(table).alias("table"),
-        ROW,
-        pl.lit(field).alias("field"),
-        pl.col(field).cast(pl.String).alias("date"),
-    )
+def _with_date(rows: pl.DataFrame, field: str) -> pl.DataFrame:
+    return rows.with_columns(date=pl.col(field).cast(pl.String))
 
 
 @rule(
@@ -44,11 +39,11 @@ def _found(table: str, field: str, rows: pl.DataFrame) -> pl.DataFrame:
 )
 def no_such_day(tables: Snapshot) -> pl.DataFrame:
     """It cannot be compared with any other date, so other faults stay hidden."""
-    found = (
-        _found(table, field, unreal_dates(tables[table], field))
-        for table, field in _dated_columns(tables)
-    )
-    return pl.concat([nothing_found("date"), *found])
+
+    def unreal(table: str, field: str) -> pl.DataFrame:
+        return _with_date(unreal_dates(tables[table], field), field)
+
+    return over_fields("date", ((*one, unreal(*one)) for one in _dated_columns(tables)))
 
 
 @rule(
@@ -63,11 +58,11 @@ def no_such_day(tables: Snapshot) -> pl.DataFrame:
 def before_the_trade_began(tables: Snapshot) -> pl.DataFrame:
     """A year like 0024 is a two-digit year that was read as it stands."""
     first_day = day_number([Day(FIRST_YEAR, 1, 1)])[0]
-    frames = [nothing_found("date")]
-    for table, field in _dated_columns(tables):
-        # episodes are the history of the place itself
-        if table == "episode":
-            continue
+
+    def early(table: str, field: str) -> pl.DataFrame:
         dated = date_bounds(tables[table].select(ROW, field), field)
-        frames.append(_found(table, field, dated.filter(pl.col(f"{field}_last") < first_day)))
-    return pl.concat(frames)
+        return _with_date(dated.filter(pl.col(f"{field}_last") < first_day), field)
+
+    # episodes are the history of the place itself
+    places = [one for one in _dated_columns(tables) if one[0] != "episode"]
+    return over_fields("date", ((*one, early(*one)) for one in places))

@@ -5,6 +5,7 @@ from __future__ import annotations
 import polars as pl
 
 from provenance._checks.language.dates import date_bounds
+from provenance._checks.language.links import of_each, with_any, without_any
 from provenance._checks.language.rule import COMMON_PRACTICE, rule
 from provenance._record.snapshot import Snapshot
 
@@ -38,11 +39,8 @@ def _larger(one: str, other: str) -> pl.Expr:
 )
 def sampled_without_sample(tables: Snapshot) -> pl.DataFrame:
     """Either a sample is lost or there is a hole that nobody drilled."""
-    return (
-        tables["element"]
-        .filter(pl.col("sampled"))
-        .join(tables["sample"], on="element_id", how="anti", maintain_order="left")
-    )
+    marked = tables["element"].filter(pl.col("sampled"))
+    return without_any(marked, tables["sample"], "element_id")
 
 
 @rule(
@@ -76,11 +74,7 @@ def sample_not_marked(tables: Snapshot) -> pl.DataFrame:
 def sampled_without_size(tables: Snapshot) -> pl.DataFrame:
     """Without a thickness nobody can tell how much of the stem a core covers."""
     unmeasured = pl.all_horizontal(pl.col(name).is_null() for name in DIAMETERS)
-    return (
-        tables["element"]
-        .filter(unmeasured)
-        .join(tables["sample"], on="element_id", how="semi", maintain_order="left")
-    )
+    return with_any(tables["element"].filter(unmeasured), tables["sample"], "element_id")
 
 
 @rule(
@@ -268,9 +262,7 @@ def feature_beyond_its_end(tables: Snapshot) -> pl.DataFrame:
 )
 def recorded_outside_visit(tables: Snapshot) -> pl.DataFrame:
     """A wrong year in the field book is the usual reason."""
-    visits = date_bounds(tables["site"], "visit_start", "visit_end").unique(
-        "site_id", keep="first", maintain_order=True
-    )
+    visits = of_each(date_bounds(tables["site"], "visit_start", "visit_end"), "site_id")
     dates = ("visit_start", "visit_start_first", "visit_end", "visit_end_last")
     return (
         date_bounds(tables["element"], "recorded_on")

@@ -7,6 +7,7 @@ import unicodedata
 import polars as pl
 
 from provenance._base.portable import folded
+from provenance._checks.language.links import without_any
 from provenance._checks.language.rule import COMMON_PRACTICE, rule
 from provenance._checks.language.views import live_results
 from provenance._record.snapshot import Snapshot
@@ -35,7 +36,7 @@ def about_nothing(tables: Snapshot) -> pl.DataFrame:
     ).drop_nulls()
     half = pl.col("about_table").is_null() != pl.col("about_id").is_null()
     named = tables["file"].filter(pl.col("about_table").is_not_null() | half)
-    return named.join(keys, on=["about_table", "about_id"], how="anti", maintain_order="left")
+    return without_any(named, keys, "about_table", "about_id")
 
 
 @rule(
@@ -129,13 +130,10 @@ def no_ring_widths(tables: Snapshot) -> pl.DataFrame:
     def kept(table: str, key: str) -> pl.DataFrame:
         return widths.filter(pl.col("about_table") == table).select(pl.col("about_id").alias(key))
 
-    return (
-        live_results(tables)
-        .lazy()
-        .filter((pl.col("outcome") == "dated") & pl.col("method").is_in(["crossdating"]))
-        # a record may have very many of them
-        .select(ROW, "result_id", "sample_id")
-        .collect()
-        .join(kept("lab_result", "result_id"), on="result_id", how="anti", maintain_order="left")
-        .join(kept("sample", "sample_id"), on="sample_id", how="anti", maintain_order="left")
+    # a record may have very many of them
+    results = live_results(tables).select(ROW, "result_id", "sample_id", "outcome", "method")
+    dated = results.filter(
+        (pl.col("outcome") == "dated") & pl.col("method").is_in(["crossdating"])
     )
+    unkept = without_any(dated, kept("lab_result", "result_id"), "result_id")
+    return without_any(unkept, kept("sample", "sample_id"), "sample_id")

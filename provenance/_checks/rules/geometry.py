@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import polars as pl
 
-from provenance._checks.language.links import look_up
+from provenance._checks.language.links import look_up, with_any, without_any
 from provenance._checks.language.rule import COMMON_PRACTICE, rule
 from provenance._record.snapshot import Snapshot
 from provenance._record.tables import ROW
@@ -252,11 +252,8 @@ def datum_unused(tables: Snapshot) -> pl.DataFrame:
 def nothing_held(tables: Snapshot) -> pl.DataFrame:
     """Distances alone say how points lie to each other, not where."""
     datums = tables["datum"]
-    return (
-        tables["site"]
-        .join(datums, on="site_id", how="semi", maintain_order="left")
-        .join(datums.filter("held"), on="site_id", how="anti", maintain_order="left")
-    )
+    surveyed = with_any(tables["site"], datums, "site_id")
+    return without_any(surveyed, datums.filter("held"), "site_id")
 
 
 @rule(

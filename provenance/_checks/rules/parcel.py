@@ -5,6 +5,7 @@ from __future__ import annotations
 import polars as pl
 
 from provenance._checks.language.dates import date_bounds
+from provenance._checks.language.links import of_each, without_any
 from provenance._checks.language.rule import COMMON_PRACTICE, rule
 from provenance._checks.language.views import (
     MOST_PARCEL_EVENTS,
@@ -69,15 +70,11 @@ def sent_before_packed(tables: Snapshot) -> pl.DataFrame:
 )
 def packed_before_its_samples(tables: Snapshot) -> pl.DataFrame:
     """What is still in the wood cannot be packed."""
-    collected = date_bounds(
-        tables["sample"].select("sample_id", "collected_on").drop_nulls(), "collected_on"
-    ).unique("sample_id", keep="first", maintain_order=True)
-    newest = (
-        parcel_samples(tables)
-        .join(collected, on="sample_id")
-        .sort("collected_on_first", "sample_id")
-        .unique("consignment_id", keep="last", maintain_order=True)
-    )
+    taken = tables["sample"].select("sample_id", "collected_on").drop_nulls()
+    collected = of_each(date_bounds(taken, "collected_on"), "sample_id")
+    packed = parcel_samples(tables).join(collected, on="sample_id")
+    in_order = packed.sort("collected_on_first", "sample_id")
+    newest = of_each(in_order, "consignment_id", keep="last")
     return (
         _dated_parcels(tables)
         .join(newest, on="consignment_id", maintain_order="left")
@@ -130,9 +127,7 @@ def count_differs(tables: Snapshot) -> pl.DataFrame:
 )
 def empty(tables: Snapshot) -> pl.DataFrame:
     """Nobody could say what was lost if it went astray."""
-    return tables["consignment"].join(
-        parcel_samples(tables), on="consignment_id", how="anti", maintain_order="left"
-    )
+    return without_any(tables["consignment"], parcel_samples(tables), "consignment_id")
 
 
 @rule(
@@ -176,13 +171,10 @@ def no_receipt(tables: Snapshot) -> pl.DataFrame:
     """Between two signatures a parcel belongs to nobody."""
     today = last_known_day(tables)
     received = tables["custody"].filter(pl.col("event") == "received").select("consignment_id")
-    return (
-        _dated_parcels(tables)
-        .filter(
-            pl.col("received_on").is_null() & (pl.col("sent_on_last") + ON_THE_WAY_DAYS < today)
-        )
-        .join(received, on="consignment_id", how="anti", maintain_order="left")
+    out = _dated_parcels(tables).filter(
+        pl.col("received_on").is_null() & (pl.col("sent_on_last") + ON_THE_WAY_DAYS < today)
     )
+    return without_any(out, received, "consignment_id")
 
 
 @rule(
@@ -197,12 +189,8 @@ def no_receipt(tables: Snapshot) -> pl.DataFrame:
 )
 def result_before_receipt(tables: Snapshot) -> pl.DataFrame:
     """A laboratory cannot measure what it does not have."""
-    received = (
-        _dated_parcels(tables)
-        .select("consignment_id", "received_on", "received_on_first")
-        .drop_nulls()
-        .unique("consignment_id", keep="first", maintain_order=True)
-    )
+    days = ("consignment_id", "received_on", "received_on_first")
+    received = of_each(_dated_parcels(tables).select(days).drop_nulls(), "consignment_id")
     return (
         results_with_samples(tables)
         .join(received, on="consignment_id", maintain_order="left")
@@ -222,17 +210,10 @@ def result_before_receipt(tables: Snapshot) -> pl.DataFrame:
 )
 def to_another_laboratory(tables: Snapshot) -> pl.DataFrame:
     """Whose work it is, and where the sample lies, both hang on this."""
-    parcels = (
-        tables["consignment"]
-        .select("consignment_id", "to_party_id")
-        .drop_nulls()
-        .unique("consignment_id", keep="first", maintain_order=True)
-    )
-    return (
-        tables["lab_result"]
-        .join(parcels, on="consignment_id", maintain_order="left")
-        .filter(pl.col("to_party_id") != pl.col("laboratory_id"))
-    )
+    parcels = tables["consignment"].select("consignment_id", "to_party_id").drop_nulls()
+    firsts = of_each(parcels, "consignment_id")
+    joined = tables["lab_result"].join(firsts, on="consignment_id", maintain_order="left")
+    return joined.filter(pl.col("to_party_id") != pl.col("laboratory_id"))
 
 
 @rule(

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import polars as pl
 
-from provenance._checks.language.links import look_up
+from provenance._checks.language.links import look_up, unlike_first
 from provenance._checks.language.rule import COMMON_PRACTICE, rule
 from provenance._record.snapshot import Snapshot
 
@@ -113,9 +113,7 @@ def listed_twice(tables: Snapshot) -> pl.DataFrame:
     """With two codes for one laboratory the custody chain falls apart."""
     plain = pl.col("name").str.to_lowercase().str.replace_all(r"\s+", " ").str.strip_chars()
     named = tables["party"].drop_nulls("name").with_columns(_plain=plain)
-    return named.with_columns(first_id=pl.col("party_id").first().over("_plain")).filter(
-        pl.col("party_id") != pl.col("first_id")
-    )
+    return unlike_first(named, "party_id", ["_plain"])
 
 
 @rule(

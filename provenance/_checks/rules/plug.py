@@ -5,7 +5,7 @@ from __future__ import annotations
 import polars as pl
 
 from provenance._checks.language.dates import date_bounds
-from provenance._checks.language.links import look_up, looping
+from provenance._checks.language.links import look_up, looping, of_each, unlike_first, without_any
 from provenance._checks.language.rule import COMMON_PRACTICE, rule
 from provenance._checks.language.views import samples_with_wood
 from provenance._identity.rotation import is_marked, turned
@@ -41,7 +41,7 @@ def _join_samples(tables: Snapshot) -> pl.DataFrame:
         pl.col("kind").alias("sample_kind"),
         pl.coalesce("depth_mm", pl.col("length_mm")).alias("hole_mm"),
     )
-    samples = samples.drop_nulls("sample_id").unique("sample_id", keep="first", maintain_order=True)
+    samples = of_each(samples.drop_nulls("sample_id"), "sample_id")
     dated = date_bounds(tables["plug"], "placed_on", "last_seen_on")
     return dated.join(samples, on="sample_id", how="left", maintain_order="left")
 
@@ -58,11 +58,8 @@ def _join_samples(tables: Snapshot) -> pl.DataFrame:
 )
 def missing(tables: Snapshot) -> pl.DataFrame:
     """The stamped dowel is the only mark that stays with the wood."""
-    return (
-        samples_with_wood(tables)
-        .filter("leaves_hole")
-        .join(tables["plug"], on="sample_id", how="anti", maintain_order="left")
-    )
+    holes = samples_with_wood(tables).filter("leaves_hole")
+    return without_any(holes, tables["plug"], "sample_id")
 
 
 @rule(
@@ -92,9 +89,7 @@ def without_hole(tables: Snapshot) -> pl.DataFrame:
 def two_in_one_hole(tables: Snapshot) -> pl.DataFrame:
     """A hole holds one dowel."""
     there = tables["plug"].filter(pl.col("status").is_in(THERE) & pl.col("sample_id").is_not_null())
-    return there.with_columns(first_id=pl.col("plug_id").first().over("sample_id")).filter(
-        pl.col("plug_id") != pl.col("first_id")
-    )
+    return unlike_first(there, "plug_id", ["sample_id"])
 
 
 @rule(
@@ -227,10 +222,9 @@ def no_stamp(tables: Snapshot) -> pl.DataFrame:
 def stamp_twice_in_a_site(tables: Snapshot) -> pl.DataFrame:
     """Two holes with one number: the sample can be of either."""
     there = _plugs(tables).filter(pl.col("status").is_in(THERE)).drop_nulls(["stamp", "site_id"])
-    firsts = [pl.col(n).first().over("site_id", "stamp") for n in ("plug_id", "sample_id")]
-    return there.with_columns(first_id=firsts[0], _first_sample=firsts[1]).filter(
-        pl.col("sample_id") != pl.col("_first_sample")
-    )
+    stamped = ["site_id", "stamp"]
+    named = there.with_columns(first_id=pl.col("plug_id").first().over(stamped))
+    return unlike_first(named, "sample_id", stamped, first="_first_sample")
 
 
 @rule(
@@ -251,9 +245,7 @@ def stamps_read_alike(tables: Snapshot) -> pl.DataFrame:
     stamps = there["stamp"].unique().to_list()
     readings = {stamp: turned(stamp) for stamp in stamps if not is_marked(stamp)}
     alike = {stamp: read for stamp, read in readings.items() if read not in (None, stamp)}
-    others = there.select(
-        "site_id", pl.col("stamp").alias("reads"), pl.col("plug_id").alias("other_id")
-    ).unique(["site_id", "reads"], keep="first", maintain_order=True)
+    others = of_each(there.select("site_id", reads="stamp", other_id="plug_id"), "site_id", "reads")
     unmarked = pl.col("orientation_mark").fill_null("none") == "none"
     return (
         there.filter(unmarked & pl.col("stamp").is_in(list(alike)))
@@ -276,11 +268,8 @@ def stamps_read_alike(tables: Snapshot) -> pl.DataFrame:
 def hole_open(tables: Snapshot) -> pl.DataFrame:
     """An open hole lets in water and insects, and has no number."""
     filled = tables["plug"].filter(~pl.col("status").is_in(["lost", "replaced"]))
-    return (
-        tables["plug"]
-        .filter((pl.col("status") == "lost") & pl.col("replaced_by_plug_id").is_null())
-        .join(filled, on="sample_id", how="anti", maintain_order="left")
-    )
+    lost = (pl.col("status") == "lost") & pl.col("replaced_by_plug_id").is_null()
+    return without_any(tables["plug"].filter(lost), filled, "sample_id")
 
 
 @rule(

@@ -6,9 +6,9 @@ from collections.abc import Iterator
 
 import polars as pl
 
-from provenance._checks.language.rule import COMMON_PRACTICE, EVERY_TABLE, rule
+from provenance._checks.language.rule import COMMON_PRACTICE, EVERY_TABLE, over_fields, rule
 from provenance._record.snapshot import Snapshot
-from provenance._record.tables import ROW, is_written, nothing_found
+from provenance._record.tables import ROW, is_written
 
 GDPR = "GDPR, Regulation (EU) 2016/679, article 5(1)(c) (data minimisation)"
 SECRECY = "Darwin Core, dataGeneralizations and informationWithheld; " + COMMON_PRACTICE
@@ -45,65 +45,39 @@ def _open_texts(tables: Snapshot) -> Iterator[tuple[str, str]]:
                 yield table.name, one.name
 
 
-def _found(table: str, field: str, rows: pl.DataFrame) -> pl.DataFrame:
-    return rows.select(pl.lit(table).alias("table"), ROW, pl.lit(field).alias("field"), "found")
-
-
 def _matches(tables: Snapshot, pattern: str) -> pl.DataFrame:
     """Every open text that holds the pattern, with its first group in `found`."""
-    frames = [
-        _found(
-            table,
-            field,
-            tables[table]
-            .drop_nulls(field)
-            .with_columns(found=pl.col(field).str.extract(pattern, 1))
-            .drop_nulls("found"),
-        )
-        for table, field in _open_texts(tables)
-    ]
-    return pl.concat([nothing_found("found"), *frames])
+
+    def held(table: str, field: str) -> pl.DataFrame:
+        texts = tables[table].drop_nulls(field)
+        return texts.with_columns(found=pl.col(field).str.extract(pattern, 1)).drop_nulls("found")
+
+    return over_fields("found", ((*one, held(*one)) for one in _open_texts(tables)))
 
 
 def _mentions(tables: Snapshot, names: dict[str, str]) -> pl.DataFrame:
     """Every open text that mentions one of the names (as whole words), with its code in `found`."""
-    wanted = {_as_words_text(name): code for name, code in names.items()}
+    wanted = {pl.select(_as_words(pl.lit(name))).item(): code for name, code in names.items()}
     wanted = {words: code for words, code in wanted.items() if len(words) >= SHORTEST_NAME + 2}
-    frames = [
-        _found(
-            table,
-            field,
-            _texts_as_words(tables, table, field)
-            .with_columns(
-                found=pl.col("words")
-                .str.extract_many(list(wanted))
-                .list.first()
-                .replace_strict(wanted, default=None, return_dtype=pl.String)
-            )
-            .drop_nulls("found"),
-        )
-        for table, field in (_open_texts(tables) if wanted else ())
-    ]
-    return pl.concat([nothing_found("found"), *frames])
+    first = pl.col("words").str.extract_many(list(wanted)).list.first()
+    code = first.replace_strict(wanted, default=None, return_dtype=pl.String)
+
+    def held(table: str, field: str) -> pl.DataFrame:
+        return _texts_as_words(tables, table, field).with_columns(found=code).drop_nulls("found")
+
+    places = _open_texts(tables) if wanted else ()
+    return over_fields("found", ((*one, held(*one)) for one in places))
 
 
 def _texts_as_words(tables: Snapshot, table: str, field: str) -> pl.DataFrame:
     """Rows of a table that have a text in `field`, with its words; people and sites both ask."""
     return tables.once(
         f"words of {table}.{field}",
-        lambda all_: all_[table].drop_nulls(field).select(ROW, words=_as_words(field)),
+        lambda all_: all_[table].drop_nulls(field).select(ROW, words=_as_words(pl.col(field))),
     )
 
 
-def _as_words_text(name: str) -> str:
-    return pl.select(_as_words_of(pl.lit(name))).item()  # type: ignore[no-any-return]
-
-
-def _as_words(column: str) -> pl.Expr:
-    return _as_words_of(pl.col(column))
-
-
-def _as_words_of(text: pl.Expr) -> pl.Expr:
+def _as_words(text: pl.Expr) -> pl.Expr:
     """The words of a text in small letters, single blanks between, without bracketed remarks."""
     plain = text.str.replace_all(r"\([^)]*\)", " ").str.to_lowercase()
     return pl.format(" {} ", plain.str.replace_all(r"[^\p{L}\p{N}]+", " ").str.strip_chars())
@@ -167,9 +141,7 @@ def person_in_open_field(tables: Snapshot) -> pl.DataFrame:
         (pl.col("kind") == "person") & ~pl.col("may_be_named").fill_null(False)
     )
     people = people.drop_nulls(["name", "party_id"])
-    return _mentions(
-        tables, dict(zip(people["name"].to_list(), people["party_id"].to_list(), strict=True))
-    )
+    return _mentions(tables, dict(people.select("name", "party_id").iter_rows()))
 
 
 @rule(
@@ -188,9 +160,7 @@ def site_name_in_open_field(tables: Snapshot) -> pl.DataFrame:
     hidden = sites.filter(
         pl.col("public_name").is_null() | (pl.col("public_name") != pl.col("name"))
     )
-    return _mentions(
-        tables, dict(zip(hidden["name"].to_list(), hidden["site_id"].to_list(), strict=True))
-    )
+    return _mentions(tables, dict(hidden.select("name", "site_id").iter_rows()))
 
 
 @rule(
@@ -208,7 +178,7 @@ def public_name_is_the_real_one(tables: Snapshot) -> pl.DataFrame:
     if tables.model.table("site").field("name").withheld:
         # the public edition, where the one stands in for the other
         return tables["site"].clear()
-    return tables["site"].filter(_as_words("public_name") == _as_words("name"))
+    return tables["site"].filter(_as_words(pl.col("public_name")) == _as_words(pl.col("name")))
 
 
 @rule(

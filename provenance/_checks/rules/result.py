@@ -4,7 +4,14 @@ from __future__ import annotations
 
 import polars as pl
 
-from provenance._checks.language.links import look_up, looping
+from provenance._checks.language.links import (
+    look_up,
+    looping,
+    of_each,
+    unlike_first,
+    with_any,
+    without_any,
+)
 from provenance._checks.language.rule import COMMON_PRACTICE, rule
 from provenance._checks.language.views import (
     in_list,
@@ -83,15 +90,10 @@ def before_arrival(tables: Snapshot) -> pl.DataFrame:
 )
 def never_sent(tables: Snapshot) -> pl.DataFrame:
     """Where the sample lies is known only through the ledger."""
-    return (
-        results_with_samples(tables)
-        # a record may have very many of them
-        .select(ROW, "result_id", "laboratory_id", "sample_id")
-        .join(ledger(tables), on="sample_id", how="semi", maintain_order="left")
-        .join(
-            _arrivals(tables), on=["sample_id", "laboratory_id"], how="anti", maintain_order="left"
-        )
-    )
+    # a record may have very many of them
+    results = results_with_samples(tables).select(ROW, "result_id", "laboratory_id", "sample_id")
+    followed = with_any(results, ledger(tables), "sample_id")
+    return without_any(followed, _arrivals(tables), "sample_id", "laboratory_id")
 
 
 @rule(
@@ -109,7 +111,7 @@ def of_a_lost_sample(tables: Snapshot) -> pl.DataFrame:
     missing = (pl.col("state") == "missing").fill_null(False)
     fates = ledger(tables).filter(pl.col("event").is_in(["lost", "destroyed", "found"]) | missing)
     lost = (
-        fates.unique("sample_id", keep="last", maintain_order=True)
+        of_each(fates, "sample_id", keep="last")
         .filter((pl.col("event") == "lost") | (missing & (pl.col("event") != "found")))
         .select(
             "sample_id",
@@ -139,9 +141,7 @@ def two_live(tables: Snapshot) -> pl.DataFrame:
     examined = live_results(tables).filter(
         ~pl.col("outcome").is_in(["pending", "species_only"]) & pl.col("sample_id").is_not_null()
     )
-    return examined.with_columns(
-        first_id=pl.col("result_id").first().over("sample_id", "method")
-    ).filter(pl.col("result_id") != pl.col("first_id"))
+    return unlike_first(examined, "result_id", ["sample_id", "method"])
 
 
 @rule(
@@ -227,9 +227,7 @@ def revision_of_nothing(tables: Snapshot) -> pl.DataFrame:
 def superseded_twice(tables: Snapshot) -> pl.DataFrame:
     """The line of revisions forks, and two dates hold."""
     later = tables["lab_result"].drop_nulls("supersedes_result_id")
-    return later.with_columns(
-        first_id=pl.col("result_id").first().over("supersedes_result_id")
-    ).filter(pl.col("result_id") != pl.col("first_id"))
+    return unlike_first(later, "result_id", ["supersedes_result_id"])
 
 
 @rule(
@@ -325,10 +323,8 @@ def laboratory_without_role(tables: Snapshot) -> pl.DataFrame:
 def laboratory_number_twice(tables: Snapshot) -> pl.DataFrame:
     """One of the two samples carries another one's date."""
     numbered = tables["lab_result"].drop_nulls(["laboratory_id", "lab_number", "sample_id"])
-    first = pl.col("sample_id").first().over("laboratory_id", "lab_number")
-    return numbered.with_columns(first_sample_id=first).filter(
-        pl.col("sample_id") != pl.col("first_sample_id")
-    )
+    number = ["laboratory_id", "lab_number"]
+    return unlike_first(numbered, "sample_id", number, first="first_sample_id")
 
 
 @rule(

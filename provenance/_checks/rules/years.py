@@ -7,7 +7,7 @@ from __future__ import annotations
 
 import polars as pl
 
-from provenance._checks.language.links import codes_with
+from provenance._checks.language.links import codes_with, unlike_first
 from provenance._checks.language.rule import COMMON_PRACTICE, rule
 from provenance._checks.language.views import in_list, live_results, results_with_samples
 from provenance._record.snapshot import Snapshot
@@ -263,12 +263,10 @@ def cutting_dates_differ(tables: Snapshot) -> pl.DataFrame:
         & pl.col("outer_year").is_not_null()
         & pl.col("element_id").is_not_null()
     )
-    first_sample = pl.col("sample_id").first().over("element_id")
-    first_year = pl.col("outer_year").first().over("element_id")
-    return cutting.with_columns(first_sample_id=first_sample, first_year=first_year).filter(
-        (pl.col("outer_year") != pl.col("first_year"))
-        & (pl.col("sample_id") != pl.col("first_sample_id"))
-    )
+    of_wood = ["element_id"]
+    named = cutting.with_columns(first_sample_id=pl.col("sample_id").first().over(of_wood))
+    unlike = unlike_first(named, "outer_year", of_wood, first="first_year")
+    return unlike.filter(pl.col("sample_id") != pl.col("first_sample_id"))
 
 
 @rule(
