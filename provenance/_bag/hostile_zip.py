@@ -62,7 +62,6 @@ class ZipBag:
     """
 
     bundle: Place
-    stream: IO[bytes]
     archive: zipfile.ZipFile
     base_name: str
     members: dict[str, zipfile.ZipInfo]
@@ -133,7 +132,7 @@ def opened_zip(
                     raise
                 inside = {one.filename.removeprefix(f"{base_name}/"): one for one in members}
                 stray = tuple(_stray_bytes(stream, archive))
-                yield ZipBag(bundle, stream, archive, base_name, inside, stray)
+                yield ZipBag(bundle, archive, base_name, inside, stray)
     except (*DAMAGE, NotImplementedError, UnicodeDecodeError, struct.error) as e:
         raise UnusableInput(
             f"{bundle} cannot be opened: {e}. It may have been cut off or damaged on the way; "

@@ -28,7 +28,6 @@ from provenance._bundle.redaction.edition_files import drawing_program
 from provenance._bundle.redaction.places import NO_COORDINATES
 from provenance._bundle.unpack import unpack
 from provenance._bundle.verify import BUNDLE_FACTS, opened_bundle, verify_bundle
-from provenance._ledger.custody import TABLE as LEDGER
 from provenance._ledger.custody import last_seal
 from provenance._record.edition_key import edition_key
 from provenance._record.package import Package
@@ -119,7 +118,7 @@ def _compare_commitments(
     paths = {member.path: ("sha256",) for member in survey_package(package).members}
     sums = hash_files(package.folder, paths)
     members = members_text((path, one["sha256"]) for path, one in sums.digests.items())
-    seal = last_seal(package) if LEDGER in package.model.tables else ""
+    seal = last_seal(package)
     for name, what, text, said in (
         ("membersHmacSha256", "members", members, "the files of the full edition"),
         ("lastSealHmacSha256", "seal", seal, "the last seal of the full edition's ledger"),

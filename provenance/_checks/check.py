@@ -14,10 +14,7 @@ from provenance._checks.language.kinds import structure_kinds
 from provenance._checks.language.rule import EVERY_TABLE, Rule
 from provenance._checks.language.wording import FOUND, clipped, found_in_rows, sentence
 from provenance._checks.structure.gathering import gather
-from provenance._checks.structure.structure import (
-    find_in_structure,
-    without_cells,
-)
+from provenance._checks.structure.structure import find_in_structure, without_cells
 from provenance._model.schema import Model, Table
 from provenance._record.package import Package
 from provenance._record.reading import FIRST_ROW, TableText

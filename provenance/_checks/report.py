@@ -58,11 +58,6 @@ def report_json(report: Report) -> str:
     return f'{opened},\n  "findings": {listed}\n}}\n'
 
 
-def report_csv(report: Report) -> str:
-    """The findings as CSV, safe to open in a spreadsheet."""
-    return findings_csv(report.found)
-
-
 def findings_csv(found: pl.DataFrame) -> str:
     """Findings, with whatever columns they have, as CSV that is safe to open in a spreadsheet."""
     guarded = found.with_columns(

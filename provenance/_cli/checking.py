@@ -123,7 +123,7 @@ def _in_shape(report: Report, shape: str, most: int, *, to_terminal: bool) -> st
     if shape == "json":
         return reports.report_json(report)
     if shape == "csv":
-        return reports.report_csv(report)
+        return reports.findings_csv(report.found)
     if shape == "html":
         return reports.report_html(report)
     return report_text(

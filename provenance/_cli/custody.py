@@ -139,7 +139,7 @@ def custody(
 
     from provenance._ledger.custody import verify_chain
     from provenance._ledger.holdings import Event, holdings_frame, life_of, overdue
-    from provenance._ledger.signing import verify_signatures
+    from provenance._ledger.signing import verify_signed
     from provenance._record.package import open_package
 
     if sum([sample is not None, as_of is not None, show_overdue]) > 1:
@@ -158,7 +158,7 @@ def custody(
     else:
         frame = holdings_frame(opened, as_of=as_of)
     click.echo(_shown(frame, shape))
-    broken = [*verify_chain(opened), *verify_signatures(opened)]
+    broken = [*verify_chain(opened), *verify_signed(opened.tables)]
     for finding in broken:
         click.echo(f"{finding.severity}: {finding.message} {finding.remedy}", err=True)
     sys.exit(1 if late or any(one.severity == "error" for one in broken) else 0)

@@ -113,7 +113,8 @@ def ledger_with(package: Package, events: pd.DataFrame) -> pd.DataFrame:
 
 def last_seal(package: Package) -> str:
     """The seal of the newest event, '' when there is none; it stands for the whole ledger."""
-    seals = package.tables.column(TABLE, "event_sha256")
+    there = TABLE in package.model.tables
+    seals = package.tables.column(TABLE, "event_sha256") if there else []
     return seals[-1] if seals else ""
 
 
@@ -131,21 +132,24 @@ def verify_ledger(tables: Snapshot) -> list[Finding]:
     """The same for the tables of a package, as they were read."""
     ledger = tables.texts(TABLE)
     if missing := [name for name in ("custody_id", *SEALS) if name not in ledger.columns]:
-        return [
-            _finding(1, {}, missing[0], f"The ledger has no column {missing[0]}.", RESTORE_LEDGER)
-        ]
+        return [_finding(1, {}, missing[0], f"The ledger has no column {missing[0]}.")]
     sealed = _count_sealed(*(ledger[name].to_list() for name in SEALS))
     before = ""
     for place, event in enumerate(ledger.drop(ROW).iter_rows(named=True), start=1):
         row = place + FIRST_ROW - 1
         if event["custody_id"] != str(place):
-            return [_finding(row, event, "custody_id", _out_of_order(place, event), RESTORE_LEDGER)]
+            said = (
+                f"Event number {place} should stand here but the row says "
+                f"'{event['custody_id']}': an event was taken out, put in or moved."
+            )
+            return [_finding(row, event, "custody_id", said)]
         if place > sealed:
             continue
         if event["previous_sha256"] != before:
-            return [_finding(row, event, "previous_sha256", _not_linked(place), RESTORE_LEDGER)]
+            return [_finding(row, event, "previous_sha256", _not_linked(place))]
         if not _bears_its_seal(event):
-            return [_finding(row, event, "event_sha256", _altered(place), RESTORE_LEDGER)]
+            said = "does not bear its own seal: its text was changed after it was sealed."
+            return [_finding(row, event, "event_sha256", f"Event {place} {said}")]
         before = event["event_sha256"]
     return [_unsealed(sealed, len(ledger), sealed + FIRST_ROW)] if sealed < len(ledger) else []
 
@@ -196,13 +200,6 @@ RESTORE_LEDGER = (
 )
 
 
-def _out_of_order(place: int, event: Mapping[str, str]) -> str:
-    return (
-        f"Event number {place} should stand here but the row says "
-        f"'{event['custody_id']}': an event was taken out, put in or moved."
-    )
-
-
 def _not_linked(place: int) -> str:
     if place == 1:
         return "The first event names an event before it: the beginning of the ledger is missing."
@@ -212,11 +209,7 @@ def _not_linked(place: int) -> str:
     )
 
 
-def _altered(place: int) -> str:
-    return f"Event {place} does not bear its own seal: its text was changed after it was sealed."
-
-
-def _finding(row: int, event: Mapping[str, str], field: str, message: str, remedy: str) -> Finding:
+def _finding(row: int, event: Mapping[str, str], field: str, message: str) -> Finding:
     return Finding(
         severity="error",
         rule="custody.chain_broken",
@@ -226,7 +219,7 @@ def _finding(row: int, event: Mapping[str, str], field: str, message: str, remed
         field=field,
         value=event.get(field, ""),
         message=message,
-        remedy=remedy,
+        remedy=RESTORE_LEDGER,
     )
 
 

@@ -124,12 +124,8 @@ def _completed(before: Holding, new: Event) -> Event:
 def _append(package: Package, events: list[Event], recorded_on: str, recorded_by: str) -> None:
     import pandas as pd
 
-    names = [name for name in Event._fields if name != "custody_id"]
-    rows = [{name: getattr(event, name) for name in names} for event in events]
-    frame = pd.DataFrame(rows, columns=names, dtype=str)
-    frame["recorded_on"] = recorded_on
-    frame["recorded_by"] = recorded_by
-    append_events(package, frame)
+    frame = pd.DataFrame(events, columns=list(Event._fields), dtype=str)
+    append_events(package, frame.assign(recorded_on=recorded_on, recorded_by=recorded_by))
 
 
 def _date_parcel(package: Package, consignment_id: str, event: str, happened_on: str) -> None:

@@ -71,17 +71,12 @@ def sign_events(package: Package, key: Ed25519PrivateKey, custody_ids: Collectio
         package.write_table("custody", ledger)
 
 
-def verify_signatures(package: Package) -> list[Finding]:
+def verify_signed(tables: Snapshot) -> list[Finding]:
     """One error for each signature that is not the signer's over the event's seal.
 
     Events without a signature are passed over: signing is for those who want it. Raises
     SignaturesNotTested when there are some and the package 'cryptography' is not installed.
     """
-    return verify_signed(package.tables)
-
-
-def verify_signed(tables: Snapshot) -> list[Finding]:
-    """The same for the tables of a package, as they were read."""
     if not any(tables.column("custody", "signature")):
         return []
     findings = []

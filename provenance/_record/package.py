@@ -17,7 +17,7 @@ from __future__ import annotations
 
 import csv
 import json
-from collections.abc import Collection, Mapping
+from collections.abc import Mapping
 from dataclasses import dataclass, field, replace
 from pathlib import Path
 from types import MappingProxyType
@@ -100,15 +100,14 @@ class Package:
         """Where the CSV of a table lies."""
         return self.folder / "tables" / f"{self.model.table(name).name}.csv"
 
-    def table(self, name: str, columns: Collection[str] | None = None) -> pd.DataFrame:
+    def table(self, name: str) -> pd.DataFrame:
         """A table as written: every cell as text, '' where nothing is written.
 
         The index is the record number in the file (the header is 1, the first row 2), which is the
-        row number that findings name. Columns the schema lacks are kept, behind the others; with
-        `columns` only those of them that the file has are read.
+        row number that findings name. Columns the schema lacks are kept, behind the others.
         Raises UnusablePackage when the file is missing or its records are uneven.
         """
-        return self.tables.text_frame(name, columns)
+        return self.tables.text_frame(name)
 
     def typed(self, name: str) -> pd.DataFrame:
         """A table with numbers, integers and booleans as such; unreadable cells become NA.

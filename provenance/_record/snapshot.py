@@ -170,10 +170,9 @@ class Snapshot:
 
     # -- for users of pandas -----------------------------------------------------------------------
 
-    def text_frame(self, name: str, columns: Collection[str] | None = None) -> pd.DataFrame:
+    def text_frame(self, name: str) -> pd.DataFrame:
         """A table as texts in pandas; the index is the record number, called 'row'."""
-        kept = [one for one in self.columns(name) if columns is None or one in columns]
-        return to_pandas(self.texts(name).select(ROW, *kept), index=ROW)
+        return to_pandas(self.texts(name).select(ROW, *self.columns(name)), index=ROW)
 
     def frame(self, name: str, columns: Collection[str] | None = None) -> pd.DataFrame:
         """A typed table in pandas: Float64, Int64, boolean and str, NA where there is nothing.

@@ -14,7 +14,7 @@ from click.testing import CliRunner
 
 from provenance._base.findings import COLUMNS, Report
 from provenance._checks.grouped import grouped
-from provenance._checks.report import report_csv, report_html, report_json
+from provenance._checks.report import findings_csv, report_html, report_json
 from provenance._checks.report_text import report_text
 from provenance._cli.checking import check
 from tests.builders import a_package
@@ -166,14 +166,16 @@ def test_json_has_the_documented_shape() -> None:
 
 @pytest.mark.parametrize("value", ["=1+1", "+1", "-1", "@x", "\t=1", "\r=1", "\n=1"])
 def test_csv_holds_no_formula(value: str) -> None:
-    rows = list(csv.DictReader(io.StringIO(report_csv(_report(_finding(value=value))), newline="")))
+    rows = list(
+        csv.DictReader(io.StringIO(findings_csv(_report(_finding(value=value)).found), newline=""))
+    )
     assert rows[0]["value"] == "'" + value
     assert rows[0]["row"] == "3"
 
 
 def test_csv_has_every_finding_and_reads_back() -> None:
     report = _report(*[_finding(row=row, message=f'a, "b"\n{row}') for row in range(2, 202)])
-    rows = list(csv.DictReader(io.StringIO(report_csv(report), newline="")))
+    rows = list(csv.DictReader(io.StringIO(findings_csv(report.found), newline="")))
     assert [int(row["row"]) for row in rows] == list(range(2, 202))
     assert rows[0]["message"] == 'a, "b"\n2'
     assert tuple(rows[0]) == COLUMNS

@@ -16,7 +16,7 @@ from cryptography.hazmat.primitives.serialization import (
 from provenance._base.errors import TreenailError
 from provenance._ledger.custody import verify_chain
 from provenance._ledger.handover import record_events
-from provenance._ledger.signing import read_signing_key, sign_events, verify_signatures
+from provenance._ledger.signing import read_signing_key, sign_events, verify_signed
 from tests.builders import a_package
 
 # RFC 8032, section 7.1, TEST 1: secret key, public key, signature over the empty message
@@ -47,7 +47,7 @@ def test_the_library_gives_the_signature_of_the_standard() -> None:
 
 def test_a_signature_covers_the_seal_of_its_event(package) -> None:
     sign_events(package, KEY, ["1", "2"])
-    assert verify_signatures(package) == []
+    assert verify_signed(package.tables) == []
     assert verify_chain(package) == []
     row = package.table("custody").iloc[0]
     assert base64.b64decode(row["signer_key"]).hex() == PUBLIC
@@ -68,13 +68,13 @@ def test_whatever_is_changed_the_signature_no_longer_holds(package, field, value
     ledger = package.table("custody")
     ledger.loc[2, field] = value
     package.write_table("custody", ledger)
-    assert [(one.rule, one.key) for one in verify_signatures(package)] == [
+    assert [(one.rule, one.key) for one in verify_signed(package.tables)] == [
         ("custody.signature_false", "1")
     ]
 
 
 def test_events_without_a_signature_are_passed_over(package) -> None:
-    assert verify_signatures(package) == []
+    assert verify_signed(package.tables) == []
 
 
 def test_an_event_is_signed_once_and_only_when_it_is_there(package) -> None:

@@ -77,11 +77,12 @@ def _core_rows(package: Package, edition: Edition) -> Iterator[dict[str, str]]:
     }
     for key, sample in _rows(package, "sample").items():
         site = sites.get(sample["site_id"], {})
+        rights = site.get("rights", "")
         name, orcid = people.get(sample["collected_by"], ("", ""))
         yield {
             DWC + "materialSampleID": key,
             **always,
-            DCTERMS + "license": _licence(site.get("rights", "")),
+            DCTERMS + "license": licence_address(rights) if rights else "",
             DWC + "materialEntityType": kinds(sample["kind"]),
             DWC + "eventDate": _plain_date(sample["collected_on"]),
             DWC + "verbatimEventDate": sample["collected_on"],
@@ -298,10 +299,6 @@ def _name(label: Callable[[str], str], code: str) -> str:
 
 def _plain_date(text: str) -> str:
     return text if _PLAIN_DATE.fullmatch(text) and is_edtf(text) else ""
-
-
-def _licence(text: str) -> str:
-    return licence_address(text) if text else ""
 
 
 def _reported(result: Mapping[str, str]) -> str:

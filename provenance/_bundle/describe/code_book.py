@@ -59,7 +59,7 @@ def code_book_markdown(model: Model, record_title: str) -> str:
 # -- the same facts for both ---------------------------------------------------------------------
 
 
-def _row(model: Model, one: Field) -> dict[str, str]:
+def _row(one: Field) -> dict[str, str]:
     """One column of a table as the code book tells it."""
     return {
         "name": one.name,
@@ -67,14 +67,14 @@ def _row(model: Model, one: Field) -> dict[str, str]:
         "description": one.description,
         "kind": f"{one.type}, {one.unit}" if one.unit else one.type,
         "vocabulary": one.vocabulary or "",
-        "holds": _holds(model, one),
+        "holds": _holds(one),
         "obtained": one.obtained,
         "sensitivity": one.sensitivity,
         "terms": _terms(one),
     }
 
 
-def _holds(model: Model, one: Field) -> str:
+def _holds(one: Field) -> str:
     says = []
     if one.required:
         says.append("never blank")
@@ -127,7 +127,7 @@ def _table(model: Model, table: Table) -> dict[str, Any]:
         "description": table.description,
         "key": table.primary_key,
         "links": _links(model, table),
-        "rows": [_row(model, one) for one in table.fields],
+        "rows": [_row(one) for one in table.fields],
     }
 
 
@@ -179,7 +179,7 @@ def _table_lines(model: Model, table: Table) -> list[str]:
         "|---|---|---|---|---|---|---|",
     ]
     for one in table.fields:
-        row = _row(model, one)
+        row = _row(one)
         codes = f"codes of '{one.vocabulary}'" if one.vocabulary else ""
         held = "; ".join(part for part in (codes, row["holds"]) if part)
         said = f"{one.title}: {one.description}"

@@ -35,7 +35,6 @@ class Attachment:
     and `without_preview` then says why, if it should be one.
     """
 
-    file_id: str
     title: str
     kind: str
     path: str
@@ -83,7 +82,6 @@ class Pictures:
         elif not there:
             why = "the file is not in this bundle"
         return Attachment(
-            file_id=row["file_id"],
             title=row.get("title") or path,
             kind=record.label("file", "kind", row["kind"]),
             path=path,

@@ -37,7 +37,7 @@ _SAID = {
 """What is said of the rows that have no page of their own, and what can be searched for."""
 
 
-def as_script(value: Any, call: str = "aid.take") -> str:
+def as_script(value: Any) -> str:
     """A JSON value as a script that hands it over, with nothing in it that could end the script.
 
     >>> as_script(["</script>"])
@@ -45,7 +45,7 @@ def as_script(value: Any, call: str = "aid.take") -> str:
     """
     text = json.dumps(value, ensure_ascii=False, separators=(",", ":"))
     text = text.replace("<", "\\u003c").replace("\u2028", "\\u2028").replace("\u2029", "\\u2029")
-    return f"{call}({text});\n"
+    return f"aid.take({text});\n"
 
 
 def search_data(cells: Cells) -> dict[str, Any]:

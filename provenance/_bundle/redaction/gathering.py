@@ -119,7 +119,7 @@ def _gather_values(
                 values.metres.update(float(n) for pair in pairs for n in pair if abs(n) >= LARGE)
         elif one.type == "string" and one.notation != "sha256":
             codes = set(one.constraints.get("enum", ()))
-            _add_texts(one, form, [text for text in found if text not in codes], values)
+            _add_texts(form, [text for text in found if text not in codes], values)
 
 
 def _add_numbers(one: Field, form: str, found: list[str], values: WithheldValues) -> None:
@@ -155,7 +155,7 @@ def _open_names(columns: Columns, forms: Mapping[str, str]) -> set[str]:
     }
 
 
-def _add_texts(one: Field, form: str, found: list[str], values: WithheldValues) -> None:
+def _add_texts(form: str, found: list[str], values: WithheldValues) -> None:
     is_name = form in ("stand_in", "role")
     for text in found:
         bare = _BRACKETS.sub(" ", text).strip()

@@ -93,9 +93,9 @@ class Masker:
         for phrase in values.phrases:
             plain = squeezed(phrase)
             ideographic = len(plain) > 1 and any(one >= FIRST_IDEOGRAPH for one in plain)
-            if plain in common or _is_small_number(plain):
-                continue
-            if len(plain) < SHORTEST and not ideographic:
+            is_small_number = plain.isdigit() and len(plain) <= 4
+            is_short = len(plain) < SHORTEST and not ideographic
+            if plain in common or is_small_number or is_short:
                 continue
             if len(plain) >= ANYWHERE or ideographic:
                 self._anywhere.add(plain)
@@ -225,8 +225,10 @@ class Masker:
             digits = token.split("e")[0]
             decimals = len(digits.partition(".")[2])
             is_size = decimals < 4 and _UNIT.match(text, match.end())
+            # the fewer decimals, the nearer it must come to be taken for a withheld one
+            reach = NEAR_DEGREES if decimals >= 3 else 0.006
             if (
-                (decimals >= 2 and not is_size and self._is_degree(value, decimals))
+                (decimals >= 2 and not is_size and _nearest(self._degrees, value) <= reach)
                 or (value >= 10_000 and _nearest(self._metres, value) <= NEAR_METRES)
                 or value in self._numbers
             ):
@@ -241,14 +243,6 @@ class Masker:
                     spans.append(match.span())
         return spans
 
-    def _is_degree(self, value: float, decimals: int) -> bool:
-        return _nearest(self._degrees, value) <= _reach(decimals)
-
-
-def _reach(decimals: int) -> float:
-    """How near a number with so many decimals must come to a withheld one to be taken for it."""
-    return NEAR_DEGREES if decimals >= 3 else 0.006
-
 
 def _nearest(values: Sequence[float], value: float) -> float:
     """The distance to the nearest of sorted values."""
@@ -260,10 +254,6 @@ def _is_telling(value: float) -> bool:
     """Whether a number has four figures or more, so that it is hardly met by chance."""
     digits = f"{abs(value):.12g}".replace(".", "").strip("0")
     return len(digits) >= 4
-
-
-def _is_small_number(plain: str) -> bool:
-    return plain.isdigit() and len(plain) <= 4
 
 
 def _code_pattern(codes: Mapping[str, str]) -> re.Pattern[str] | None:

@@ -43,7 +43,7 @@ def withheld_text(package: Package, account: Account, *, day: str, keeper: Maker
         ("Withheld: the columns are there, and blank", list(_blank(package, account))),
         ("People and codes", list(_people(package, account))),
         ("Words replaced inside open texts", list(_words(package, account))),
-        ("Files", list(_files(package, account))),
+        ("Files", list(_files(account))),
         ("Other things left out", list(_others(package, account))),
     ):
         if lines:
@@ -142,7 +142,7 @@ def _words(package: Package, account: Account) -> Iterator[str]:
         )
 
 
-def _files(package: Package, account: Account) -> Iterator[str]:
+def _files(account: Account) -> Iterator[str]:
     if account.pictures:
         yield (
             f"{_count(account.pictures, 'photo')} drawn anew from the pixels alone, so that no "

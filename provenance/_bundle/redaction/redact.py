@@ -22,7 +22,6 @@ from provenance._bundle.redaction.masking import WITHHELD
 from provenance._bundle.redaction.model import public_model
 from provenance._bundle.redaction.places import read_grid
 from provenance._bundle.redaction.tables import redact_table
-from provenance._ledger.custody import TABLE as LEDGER
 from provenance._ledger.custody import last_seal
 from provenance._record.edition_key import EDITION_KEY, edition_key
 from provenance._record.package import (
@@ -99,7 +98,7 @@ def redact(
         "package": known.masker.mask(package.name),
         "recordDate": record_date(package),
         "membersHmacSha256": commit(key, "members", members_text(digests.items())),
-        "lastSealHmacSha256": commit(key, "seal", _seal(package)),
+        "lastSealHmacSha256": commit(key, "seal", last_seal(package)),
     }
     return Redacted(public, account, derived_from)
 
@@ -108,10 +107,6 @@ def chosen_grid(package: Package, grid: str | None) -> Decimal | None:
     """The size of a cell in degrees, None for no coordinates; see `redact`."""
     own = package.descriptor.get(GRID)
     return read_grid(grid if grid is not None else None if own is None else str(own))
-
-
-def _seal(package: Package) -> str:
-    return last_seal(package) if LEDGER in package.model.tables else ""
 
 
 def _write_package(known: Known, rows: FileRows, account: Account, folder: Path) -> Package:

@@ -27,11 +27,6 @@ class Kind:
     source: str = _SOURCE
     severity: str = "error"
 
-    @property
-    def subject(self) -> str:
-        """The first part of the id, by which rules are grouped."""
-        return self.id.split(".")[0]
-
 
 _KINDS = (
     # -- the file ---------------------------------------------------------------------------------
@@ -242,6 +237,9 @@ _KINDS = (
 )
 
 
+_BY_ID = {one.id: one for one in _KINDS}
+
+
 def structure_kinds() -> tuple[Kind, ...]:
     """Every kind of structure finding, in the order in which they are looked for."""
     return _KINDS
@@ -249,7 +247,4 @@ def structure_kinds() -> tuple[Kind, ...]:
 
 def kind(name: str) -> Kind:
     """The kind with the id 'structure.NAME'; raises KeyError when there is none."""
-    for one in _KINDS:
-        if one.id == f"structure.{name}":
-            return one
-    raise KeyError(name)
+    return _BY_ID[f"structure.{name}"]

@@ -47,7 +47,6 @@ def note_unreadable(tables: Snapshot) -> pl.DataFrame:
 @rule(
     "lineage.number_gone",
     table=EVERY_TABLE,
-    field="",
     severity="error",
     says="{key} of '{table}' was in {bundle} and is gone.",
     remedy="Put the row back, from that bundle. What turned out to be wrong stays as a row, "
@@ -62,7 +61,6 @@ def number_gone(tables: Snapshot) -> pl.DataFrame:
 @rule(
     "lineage.number_moved",
     table=EVERY_TABLE,
-    field="",
     severity="error",
     says="{key} of '{table}' was of {whose} {before} in {bundle} and is of {now} now: one "
     "number would stand for two things.",
@@ -93,7 +91,6 @@ def stamp_moved(tables: Snapshot) -> pl.DataFrame:
 @rule(
     "lineage.number_used_again",
     table=EVERY_TABLE,
-    field="",
     severity="error",
     says="{key} of '{table}' stood in a bundle before {bundle}, went out of the record, and is "
     "given out again.",

@@ -46,9 +46,12 @@ class Rule:
 
 
 def rule(
-    id: str, *, table: str, field: str, severity: str, says: str, remedy: str, source: str
+    id: str, *, table: str, field: str = "", severity: str, says: str, remedy: str, source: str
 ) -> Callable[[Find], Rule]:
-    """Turn a function over the tables into a Rule; its docstring is the rule's reason."""
+    """Turn a function over the tables into a Rule; its docstring is the rule's reason.
+
+    Only a rule over many tables goes without a `field`.
+    """
 
     def make(find: Find) -> Rule:
         return Rule(id, table, field, severity, says, remedy, source, find)

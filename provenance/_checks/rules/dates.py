@@ -30,7 +30,6 @@ def _with_date(rows: pl.DataFrame, field: str) -> pl.DataFrame:
 @rule(
     "dates.no_such_day",
     table=EVERY_TABLE,
-    field="",
     severity="error",
     says="{date} is not a date that any calendar has.",
     remedy="Write the day as it was (2024-02-28), only the month (2024-02) or only the year "
@@ -49,7 +48,6 @@ def no_such_day(tables: Snapshot) -> pl.DataFrame:
 @rule(
     "dates.before_the_trade_began",
     table=EVERY_TABLE,
-    field="",
     severity="warning",
     says="{date} lies before 1900, when nobody sampled buildings for their rings.",
     remedy="Check for a year of two digits or a slip of the pen.",

@@ -63,18 +63,15 @@ def _mentions(tables: Snapshot, names: dict[str, str]) -> pl.DataFrame:
     code = first.replace_strict(wanted, default=None, return_dtype=pl.String)
 
     def held(table: str, field: str) -> pl.DataFrame:
-        return _texts_as_words(tables, table, field).with_columns(found=code).drop_nulls("found")
+        # people and sites both ask
+        texts = tables.once(
+            f"words of {table}.{field}",
+            lambda all_: all_[table].drop_nulls(field).select(ROW, words=_as_words(pl.col(field))),
+        )
+        return texts.with_columns(found=code).drop_nulls("found")
 
     places = _open_texts(tables) if wanted else ()
     return over_fields("found", ((*one, held(*one)) for one in places))
-
-
-def _texts_as_words(tables: Snapshot, table: str, field: str) -> pl.DataFrame:
-    """Rows of a table that have a text in `field`, with its words; people and sites both ask."""
-    return tables.once(
-        f"words of {table}.{field}",
-        lambda all_: all_[table].drop_nulls(field).select(ROW, words=_as_words(pl.col(field))),
-    )
 
 
 def _as_words(text: pl.Expr) -> pl.Expr:
@@ -86,7 +83,6 @@ def _as_words(text: pl.Expr) -> pl.Expr:
 @rule(
     "privacy.email_in_open_field",
     table=EVERY_TABLE,
-    field="",
     severity="error",
     says="The address {found} stands in a field that becomes public.",
     remedy="Move it to the party's e-mail field and name the party by its code here.",
@@ -100,7 +96,6 @@ def email_in_open_field(tables: Snapshot) -> pl.DataFrame:
 @rule(
     "privacy.phone_in_open_field",
     table=EVERY_TABLE,
-    field="",
     severity="warning",
     says="What looks like a telephone number, {found}, stands in a field that becomes public.",
     remedy="Move it to the access notes of the site, which are never published.",
@@ -114,7 +109,6 @@ def phone_in_open_field(tables: Snapshot) -> pl.DataFrame:
 @rule(
     "privacy.coordinates_in_open_field",
     table=EVERY_TABLE,
-    field="",
     severity="error",
     says="Coordinates ({found}) stand in a field that becomes public.",
     remedy="Move them to latitude and longitude of the site; the public edition rounds those.",
@@ -128,7 +122,6 @@ def coordinates_in_open_field(tables: Snapshot) -> pl.DataFrame:
 @rule(
     "privacy.person_in_open_field",
     table=EVERY_TABLE,
-    field="",
     severity="error",
     says="The full name of {found}, who has not agreed to be named, stands in a field that becomes "
     "public.",
@@ -147,7 +140,6 @@ def person_in_open_field(tables: Snapshot) -> pl.DataFrame:
 @rule(
     "privacy.site_name_in_open_field",
     table=EVERY_TABLE,
-    field="",
     severity="error",
     says="The real name of site {found} stands in a field that becomes public.",
     remedy="Write the site's code or its public name instead.",

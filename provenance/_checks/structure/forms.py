@@ -23,7 +23,8 @@ def find_unlisted(model: Model, table: Table, one: Field, rows: pl.DataFrame) ->
     listed = [str(code) for code in one.constraints["enum"]]
     vocabulary = _vocabulary_of(model, one)
     # a profile may have narrowed the list: only what may be written is suggested
-    spoken = {word: code for word, code in _spoken(vocabulary, listed).items() if code in listed}
+    words = {code: code for code in listed} | (spoken_codes(vocabulary) if vocabulary else {})
+    spoken = {word: code for word, code in words.items() if code in listed}
     different = rows["value"].unique()
     meant = did_you_mean(different, spoken) if len(different) <= _MOST_GUESSED else {}
     hints = {value: f"; did you mean '{code}'?" for value, code in meant.items()}
@@ -81,10 +82,6 @@ def _first_sentence(text: str) -> str:
 
 def _vocabulary_of(model: Model, one: Field) -> Vocabulary | None:
     return model.vocabularies.get(one.vocabulary) if one.vocabulary else None
-
-
-def _spoken(vocabulary: Vocabulary | None, listed: list[str]) -> dict[str, str]:
-    return {code: code for code in listed} | (spoken_codes(vocabulary) if vocabulary else {})
 
 
 def _hints_for_several(values: pl.Series, vocabulary: Vocabulary, separator: str) -> dict[str, str]:
