@@ -9,7 +9,7 @@ from pathlib import Path
 
 from provenance._bag.hashing import Checksums
 from provenance._bag.hostile import listed_folder
-from provenance._bag.limits import DEFAULT_LIMITS, Limits
+from provenance._bag.limits import DEFAULT_LIMITS
 from provenance._bag.streaming import (
     Container,
     Folder,
@@ -33,31 +33,29 @@ class Portion:
 
 
 @contextmanager
-def _opened(bundle: Place, limits: Limits) -> Iterator[Container]:
+def _opened(bundle: Place) -> Iterator[Container]:
     if isinstance(bundle, Path) and bundle.is_dir():
-        yield Folder(bundle, listed_folder(bundle, limits))
+        yield Folder(bundle, listed_folder(bundle))
         return
-    with opened_container(bundle, limits) as container:
+    with opened_container(bundle, DEFAULT_LIMITS) as container:
         yield container
 
 
-def portions_of(
-    bundle: Place, most_bytes: int, *, limits: Limits = DEFAULT_LIMITS
-) -> tuple[Portion, ...]:
+def portions_of(bundle: Place, most_bytes: int) -> tuple[Portion, ...]:
     """The files of a bundle that need no more than hashing, in portions of about `most_bytes`.
 
     No file is in two of them; a file that is larger is a portion by itself. Raises HostileBundle,
     UnusableInput and OSError, as verifying does.
     """
-    with _opened(bundle, limits) as container:
+    with _opened(bundle) as container:
         sizes = container.sizes
-        paths = (one for one in sizes if not is_read_as_file(one, sizes[one], limits))
+        paths = (one for one in sizes if not is_read_as_file(one, sizes[one], DEFAULT_LIMITS))
         portions = enumerate(batches(sizes, paths, most_bytes, MOST_FILES))
         return tuple(Portion(bundle, number, together) for number, together in portions)
 
 
-def hash_portion(portion: Portion, *, limits: Limits = DEFAULT_LIMITS) -> Checksums:
+def hash_portion(portion: Portion) -> Checksums:
     """The checksums of a portion, for `verify_bundle(known=…)`; raises as `portions_of`."""
-    with _opened(portion.bundle, limits) as container:
+    with _opened(portion.bundle) as container:
         there = [path for path in portion.paths if path in container.sizes]
         return hash_members(container, there)

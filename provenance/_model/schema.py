@@ -319,15 +319,14 @@ def field_from(raw: Mapping[str, Any]) -> Field:
     )
 
 
+_OF_TABLE = ("name", "title", "description", "role", "order")
+
+
 def table_from(raw: Mapping[str, Any]) -> Table:
     """A table from its Table Schema (with the properties of this project beside the standard's)."""
     try:
         return Table(
-            name=raw["name"],
-            title=raw["title"],
-            description=raw["description"],
-            role=raw["role"],
-            order=raw["order"],
+            **{name: raw[name] for name in _OF_TABLE},
             sections=MappingProxyType(dict(raw["sections"])),
             fields=tuple(field_from(one) for one in raw["fields"]),
             primary_key=tuple(raw["primaryKey"]),
@@ -369,11 +368,7 @@ def table_as_dict(table: Table) -> dict[str, Any]:
     """The Table Schema of a table, which `table_from` and every Data Package tool read."""
     raw: dict[str, Any] = {
         "$schema": TABLE_SCHEMA_PROFILE,
-        "name": table.name,
-        "title": table.title,
-        "description": table.description,
-        "role": table.role,
-        "order": table.order,
+        **{name: getattr(table, name) for name in _OF_TABLE},
         "sections": dict(table.sections),
         "fields": [field_as_dict(one) for one in table.fields],
         "primaryKey": list(table.primary_key),

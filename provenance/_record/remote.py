@@ -171,26 +171,24 @@ class Remote:
         """The file system of fsspec, and the path in it; raises UnusableInput when it lacks."""
         from fsspec.core import url_to_fs
 
-        try:
-            system, path = url_to_fs(self.address)
-        except ImportError as error:
-            raise UnusableInput(
-                f"{self.address} cannot be read here: {error}; install that with pip, then try "
-                "again"
-            ) from error
-        except ValueError as error:
-            raise UnusableInput(f"{self.address} cannot be read: {error}") from error
-        except OSError as error:
-            error.filename = error.filename or self.address
-            raise
-        except Exception as error:
-            raise self._trouble(error) from error
+        with self._in_words():
+            try:
+                system, path = url_to_fs(self.address)
+            except ImportError as error:
+                raise UnusableInput(
+                    f"{self.address} cannot be read here: {error}; install that with pip, then try "
+                    "again"
+                ) from error
+            except ValueError as error:
+                raise UnusableInput(f"{self.address} cannot be read: {error}") from error
         return system, str(path)
 
     @contextmanager
     def _in_words(self) -> Iterator[None]:
         try:
             yield
+        except UnusableInput:
+            raise
         except OSError as error:
             error.filename = error.filename or self.address
             raise
