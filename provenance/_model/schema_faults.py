@@ -191,14 +191,14 @@ def _table_faults(model: Model, table: Table) -> Iterator[str]:
         where = f"field '{one.name}': "
         if not _PLAIN_NAME.fullmatch(one.name):
             yield f"{where}lower case letters, digits and _ make a name"
-        if one.type not in FIELD_TYPES:
-            yield where + _unlisted("type", one.type, FIELD_TYPES)
-        if one.sensitivity not in SENSITIVITIES:
-            yield where + _unlisted("sensitivity", one.sensitivity, SENSITIVITIES)
-        if one.public is not None and one.public not in PUBLIC_FORMS:
-            yield where + _unlisted("public", one.public, tuple(PUBLIC_FORMS))
-        if one.section not in table.sections:
-            yield where + _unlisted("section", one.section, tuple(table.sections))
+        for what, found, listed in (
+            ("type", one.type, FIELD_TYPES),
+            ("sensitivity", one.sensitivity, SENSITIVITIES),
+            ("public", one.public, tuple(PUBLIC_FORMS)),
+            ("section", one.section, tuple(table.sections)),
+        ):
+            if found is not None and found not in listed:
+                yield where + _unlisted(what, found, listed)
         if one.vocabulary is not None and one.vocabulary not in model.vocabularies:
             yield f"{where}model.json has no vocabulary '{one.vocabulary}'"
         if one.notation is not None and one.notation not in model.notations:

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
+
 import polars as pl
 
 from provenance._model.schema import Field, Table
@@ -11,14 +13,22 @@ ROW = "row"
 """Column that every frame has first: the record number in the CSV (the header is record 1)."""
 
 
+def _texts(column: pl.Series) -> pl.Series:
+    return column.set(column == "", None)
+
+
+_TYPES: dict[str, tuple[pl.DataType, Callable[[pl.Series], pl.Series]]] = {
+    "number": (pl.Float64(), read_numbers),
+    "integer": (pl.Int64(), read_whole_numbers),
+    "string": (pl.String(), _texts),
+    "boolean": (pl.Boolean(), read_booleans),
+}
+"""The column type that each type of Table Schema is read into, and how."""
+
+
 def polars_type(one: Field) -> pl.DataType:
     """The column type that a Table Schema type is read into."""
-    types: dict[str, pl.DataType] = {
-        "number": pl.Float64(),
-        "integer": pl.Int64(),
-        "boolean": pl.Boolean(),
-    }
-    return types.get(one.type, pl.String())
+    return _TYPES.get(one.type, _TYPES["string"])[0]
 
 
 def is_blank(text: pl.Series) -> bool:
@@ -35,29 +45,17 @@ def typed_frame(table: Table, text: pl.DataFrame) -> pl.DataFrame:
     """Type a frame of text columns (with ROW): a cell that does not fit its type is null, and so
     is an empty one; columns that the file lacks are there, filled with null.
 
-    What counts as a number or a truth value is for provenance/checks/cells.py to say.
+    What counts as a number or a truth value is for provenance/_record/cells.py to say.
     """
     columns = [text[ROW].cast(pl.UInt32)]
     nothing: dict[pl.DataType, pl.Series] = {}
-
-    def blank(one: Field) -> pl.Series:
+    for one in table.fields:
+        kind, read = _TYPES.get(one.type, _TYPES["string"])
+        if one.name in text.columns and not is_blank(text[one.name]):
+            columns.append(read(text[one.name]))
+            continue
         # most columns of most records are blank, and blank columns share one piece of memory
-        kind = polars_type(one)
         if kind not in nothing:
             nothing[kind] = pl.Series([None], dtype=kind).new_from_index(0, len(text))
-        return nothing[kind].alias(one.name)
-
-    for one in table.fields:
-        if one.name not in text.columns or is_blank(text[one.name]):
-            columns.append(blank(one))
-            continue
-        column = text[one.name]
-        if one.type == "number":
-            columns.append(read_numbers(column))
-        elif one.type == "integer":
-            columns.append(read_whole_numbers(column))
-        elif one.type == "boolean":
-            columns.append(read_booleans(column))
-        else:
-            columns.append(column.set(column == "", None))
+        columns.append(nothing[kind].alias(one.name))
     return pl.DataFrame(columns)

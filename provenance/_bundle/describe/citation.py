@@ -282,18 +282,15 @@ def _rights(package: Package, edition: Edition) -> list[dict[str, str]]:
         part, address = "Public part: ", "info:eu-repo/semantics/restrictedAccess"
     rights = [{"rights": said, "rightsUri": address}]
     for licence in licences(package):
+        one = {"rights": f"{part}{licence}"}
         if licence.startswith(("https://", "http://")):
-            rights.append({"rights": f"{part}{licence}", "rightsUri": licence})
-        elif not _LICENCE_CODE.fullmatch(licence):
-            rights.append({"rights": f"{part}{licence}"})
-        else:
-            rights.append(
-                {
-                    "rights": f"{part}{licence}",
-                    "rightsUri": licence_address(licence),
-                    "rightsIdentifier": licence,
-                    "rightsIdentifierScheme": "SPDX",
-                    "schemeUri": "https://spdx.org/licenses/",
-                }
-            )
+            one["rightsUri"] = licence
+        elif _LICENCE_CODE.fullmatch(licence):
+            one |= {
+                "rightsUri": licence_address(licence),
+                "rightsIdentifier": licence,
+                "rightsIdentifierScheme": "SPDX",
+                "schemeUri": "https://spdx.org/licenses/",
+            }
+        rights.append(one)
     return rights

@@ -18,9 +18,10 @@ from __future__ import annotations
 import math
 import re
 from collections.abc import Iterable
-from decimal import ROUND_FLOOR, Decimal, InvalidOperation
+from decimal import ROUND_FLOOR, Decimal
 
 from provenance._base.errors import UnusableInput
+from provenance._record.cells import decimal_of
 
 DEFAULT_GRID = Decimal("0.1")
 SMALLEST_GRID, LARGEST_GRID = Decimal("0.01"), Decimal(10)
@@ -54,11 +55,8 @@ def read_grid(text: str | None) -> Decimal | None:
 
 def as_decimal(text: str) -> Decimal | None:
     """A cell's number, None where it is none."""
-    try:
-        number = Decimal(text.strip())
-    except InvalidOperation:
-        return None
-    return number if number.is_finite() else None
+    number = decimal_of(text)
+    return number if number is not None and number.is_finite() else None
 
 
 def middle_of_cell(degrees: Decimal, grid: Decimal, limit: int) -> Decimal | None:

@@ -179,20 +179,15 @@ def _look_at(table: str, tables: Snapshot) -> pl.DataFrame:
     """
     rows = tables[table].drop_nulls("path")
     wanted = rows.select("path", "byte_count", "sha256").unique("path", keep="first")
-    paths = wanted["path"].to_list()
+    asked = wanted.to_dict(as_series=False).values()
     with ThreadPoolExecutor() as threads:
-        facts = list(
-            threads.map(
-                partial(_facts, Path(tables.where)), *wanted.to_dict(as_series=False).values()
-            )
+        facts = list(threads.map(partial(_facts, Path(tables.where)), *asked))
+    looked = wanted.select("path").hstack(
+        pl.DataFrame(
+            facts,
+            schema={"state": pl.String, "found_bytes": pl.Int64, "found_sha256": pl.String},
+            orient="row",
         )
-    looked = pl.DataFrame(
-        {
-            "path": pl.Series(paths, dtype=pl.String),
-            "state": pl.Series([state for state, _, _ in facts], dtype=pl.String),
-            "found_bytes": pl.Series([size for _, size, _ in facts], dtype=pl.Int64),
-            "found_sha256": pl.Series([digest for _, _, digest in facts], dtype=pl.String),
-        }
     )
     return rows.join(looked, on="path", how="left", maintain_order="left")
 

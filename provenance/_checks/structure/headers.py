@@ -44,26 +44,25 @@ def _odd_labels(table: Table, labels: tuple[str, ...]) -> Iterator[pl.DataFrame]
     missing = [name for name in table.names if name not in labels]
     spoken = {word: name for name in missing for word in (name, table.field(name).title)}
     meant = did_you_mean({label for label in labels if label not in table}, spoken)
-    blank: list[dict[str, str]] = []
-    repeated: list[dict[str, str]] = []
-    extra: list[dict[str, str]] = []
+    found: dict[str, list[dict[str, str]]] = {
+        "label_blank": [],
+        "label_duplicate": [],
+        "label_extra": [],
+    }
     seen: set[str] = set()
     for position, label in enumerate(labels, start=1):
         if not label:
-            blank.append({"value": "", "position": str(position)})
+            found["label_blank"].append({"value": "", "position": str(position)})
         elif label in seen:
-            repeated.append({"value": label, "field": label if label in table else ""})
+            field = label if label in table else ""
+            found["label_duplicate"].append({"value": label, "field": field})
         elif label not in table:
             hint = f"; did you mean '{meant[label]}'?" if label in meant else "."
-            extra.append({"value": label, "hint": hint})
+            found["label_extra"].append({"value": label, "hint": hint})
         seen.add(label)
-    for name, found in (
-        ("label_blank", blank),
-        ("label_duplicate", repeated),
-        ("label_extra", extra),
-    ):
-        if found:
-            yield found_in_rows(name, table, pl.DataFrame(found).with_columns(pl.lit(1).alias(ROW)))
+    for name, rows in found.items():
+        if rows:
+            yield found_in_rows(name, table, pl.DataFrame(rows).with_columns(pl.lit(1).alias(ROW)))
 
 
 def find_in_shape(table: Table, text: TableText) -> Iterator[pl.DataFrame]:
