@@ -158,9 +158,14 @@ def test_a_form_is_one_module(
     )
     module = types.ModuleType("provenance._bundle.deposit.words")
     module.FORM = form  # type: ignore[attr-defined]
-    found = [*pkgutil.iter_modules(deposit.__path__), pkgutil.ModuleInfo(None, "words", False)]
+    in_folder = pkgutil.iter_modules
+
+    def with_one_more(path: list[str]) -> list[pkgutil.ModuleInfo]:
+        more = [pkgutil.ModuleInfo(None, "words", False)] if path == deposit.__path__ else []
+        return [*in_folder(path), *more]
+
     monkeypatch.setitem(sys.modules, module.__name__, module)
-    monkeypatch.setattr(pkgutil, "iter_modules", lambda _: found)
+    monkeypatch.setattr(pkgutil, "iter_modules", with_one_more)
     deposit_forms.cache_clear()
     try:
         assert deposit_forms()[-1] == form
