@@ -132,8 +132,6 @@ def no_ring_widths(tables: Snapshot) -> pl.DataFrame:
 
     # a record may have very many of them
     results = live_results(tables).select(ROW, "result_id", "sample_id", "outcome", "method")
-    dated = results.filter(
-        (pl.col("outcome") == "dated") & pl.col("method").is_in(["crossdating"])
-    )
+    dated = results.filter((pl.col("outcome") == "dated") & pl.col("method").is_in(["crossdating"]))
     unkept = without_any(dated, kept("lab_result", "result_id"), "result_id")
     return without_any(unkept, kept("sample", "sample_id"), "sample_id")

@@ -55,14 +55,11 @@ class _Probe:
     """One thing that can be wrong with the cells of one field, as an expression that finds it.
 
     `name` is the kind of the finding, or _ODD where each different text must be looked at.
-    `any_wrong` says of the column as a whole whether `wrong` can hold anywhere in it; the probes of
-    one field may share it.
     """
 
     field: Field
     name: str
     wrong: pl.Expr
-    any_wrong: pl.Expr
     limit: str = ""
 
 
@@ -89,11 +86,6 @@ def _find_by_probes(
     model: Model, table: Table, text: TableText, present: list[Field]
 ) -> Iterator[pl.DataFrame]:
     probes = [probe for one in present for probe in _probes(one)]
-    # whether there is anything at all is cheaper to tell than where, and mostly there is not
-    questions = {id(probe.any_wrong): probe.any_wrong for probe in probes}
-    asked = text.frame.lazy().select(expr.alias(str(key)) for key, expr in questions.items())
-    answers = asked.collect().row(0, named=True) if questions else {}
-    probes = [probe for probe in probes if answers.get(str(id(probe.any_wrong)))]
     masks = text.frame.lazy().select(_numbered(probes, text)).collect()
     for probe, mask in zip(probes, masks, strict=True):
         if not mask.any():
@@ -146,30 +138,26 @@ def _refuse_unknown(table: Table, one: Field) -> None:
 def _probes(one: Field) -> Iterator[_Probe]:
     cell = pl.col(one.name)
     if one.constraints.get("required"):
-        yield _probe(one, "required", cell == "")
+        yield _Probe(one, "required", cell == "")
     if one.type == "string":
         yield from _string_probes(one)
     elif one.type == "boolean":
-        yield _probe(one, NOT_OF_TYPE["boolean"], ~cell.is_in(["", *TRUE_WORDS, *FALSE_WORDS]))
+        yield _Probe(one, NOT_OF_TYPE["boolean"], ~cell.is_in(["", *TRUE_WORDS, *FALSE_WORDS]))
     else:
         yield from _number_probes(one)
-
-
-def _probe(one: Field, name: str, wrong: pl.Expr, limit: str = "") -> _Probe:
-    return _Probe(one, name, wrong, wrong.any(), limit)
 
 
 def _string_probes(one: Field) -> Iterator[_Probe]:
     cell = pl.col(one.name)
     if "enum" in one.constraints:
         codes = [str(code) for code in one.constraints["enum"]]
-        yield _probe(one, "not_in_list", ~cell.is_in(["", *codes]))
+        yield _Probe(one, "not_in_list", ~cell.is_in(["", *codes]))
     characters = cell.str.len_chars().cast(pl.Int64)
     for constraint, (name, broken) in _LENGTHS.items():
         limit = one.constraints.get(constraint)
         if limit is None:
             continue
-        yield _probe(one, name, (cell != "") & broken(characters, limit), str(limit))
+        yield _Probe(one, name, (cell != "") & broken(characters, limit), str(limit))
 
 
 def _number_probes(one: Field) -> Iterator[_Probe]:
@@ -182,17 +170,12 @@ def _number_probes(one: Field) -> Iterator[_Probe]:
         if (limit := limit_of(one, constraint)) is not None
     ]
     usual = number.is_not_null() if one.type == "integer" else number.is_finite().fill_null(False)
-    quick = (cell != "").sum() != usual.sum()
-    for _, limit, holds in limits:
+    for _, limit, _ in limits:
         usual &= number != float(limit)
-        lower = holds in (operator.ge, operator.gt)
-        quick |= (number.min() <= float(limit)) if lower else (number.max() >= float(limit))
-    quick = quick.fill_null(False)
-    yield _Probe(one, _ODD, (cell != "") & ~usual, quick)
-    compare: Any
-    for name, limit, compare in limits:
-        broken = usual & ~compare(number, float(limit))
-        yield _Probe(one, name, broken, quick, _with_unit(limit, one))
+    yield _Probe(one, _ODD, (cell != "") & ~usual)
+    for name, limit, holds in limits:
+        broken = usual & ~holds(number, float(limit))
+        yield _Probe(one, name, broken, _with_unit(limit, one))
 
 
 def _with_unit(limit: Decimal, one: Field) -> str:
