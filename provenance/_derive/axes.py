@@ -8,8 +8,6 @@ from itertools import pairwise
 
 from provenance._model.notation import write_year
 
-__all__ = ["Axis", "count_axis", "round_steps", "year_axis"]
-
 _AD_1_FROM_STEP = 5
 """With smaller steps the year AD 1 would stand too near to its neighbours."""
 _APART = 3

@@ -16,19 +16,6 @@ from provenance._drawing.drawing import Align, Face, Item, Line, Sheet, Text
 from provenance._drawing.fitting import fit_block, fit_line
 from provenance._drawing.fonts import ASCENT, DESCENT, Typeface, load_typefaces, printable
 
-__all__ = [
-    "GRID_GREY",
-    "LEFT",
-    "RIGHT",
-    "SMALL",
-    "TEXT",
-    "Box",
-    "ChartPage",
-    "Fill",
-    "text_box",
-    "widest",
-]
-
 WIDTH, MARGIN = 190.0, 4.0
 LEFT, RIGHT = MARGIN, WIDTH - MARGIN
 TITLE, TEXT, SMALL = 4.4, 2.9, 2.6

@@ -21,8 +21,6 @@ from provenance._derive.figure_parts import (
 from provenance._derive.summary import Derived
 from provenance._drawing.drawing import Line
 
-__all__ = ["age_bars", "outside_histogram", "stem_and_leaf", "stem_and_leaf_figure"]
-
 _PLOT_HEIGHT = 46.0
 _LEAST_NUMBER = 1.7
 """The smallest size in which the numbers above columns are read."""

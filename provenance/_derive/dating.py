@@ -21,8 +21,6 @@ from provenance._record.tables import polars_type
 if TYPE_CHECKING:
     from provenance._record.package import Package
 
-__all__ = ["ClusterRule", "derive_clusters", "derive_spans", "mark_candidates"]
-
 
 @dataclass(frozen=True)
 class ClusterRule:

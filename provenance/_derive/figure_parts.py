@@ -15,16 +15,6 @@ from provenance._record.joined import outermost_places
 if TYPE_CHECKING:
     from provenance._record.package import Package
 
-__all__ = [
-    "LAST_RINGS",
-    "LAST_TICK",
-    "NOT_CONSTRUCTION",
-    "Places",
-    "counted",
-    "dated_spans",
-    "key_of_last_rings",
-]
-
 NOT_CONSTRUCTION = (
     "A date of felling is not a date of construction: wood may be stored, reused or put in later."
 )

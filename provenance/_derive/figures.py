@@ -21,8 +21,6 @@ from provenance._drawing.svg import svg_of
 if TYPE_CHECKING:
     from provenance._record.package import Package
 
-__all__ = ["FIGURES", "Figure", "FigureFile", "draw_figures", "figures"]
-
 
 @dataclass(frozen=True)
 class Figure:

@@ -23,8 +23,6 @@ from provenance._drawing.drawing import Line
 from provenance._model.notation import write_year
 from provenance._record.joined import split_codes
 
-__all__ = ["bar_diagram"]
-
 _RINGS = Fill(0.85)
 _CANDIDATES = {"reuse": "reuse?", "stockpiling": "stored?", "repair": "repair?"}
 _BAR, _END, _LEAST_END = 2.5, 2.0, 0.7

@@ -21,8 +21,6 @@ if TYPE_CHECKING:
 
 Numbers = TypeVar("Numbers", float, pl.Expr)
 
-__all__ = ["derive_sizes", "end_diameter_cm", "huber_m3", "newton_m3", "smalian_m3"]
-
 SIZE_COLUMNS = (
     "element_id",
     "place_id",

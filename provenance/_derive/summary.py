@@ -27,15 +27,6 @@ if TYPE_CHECKING:
 
     from provenance._record.package import Package
 
-__all__ = [
-    "Derived",
-    "TreeEstimate",
-    "derive_package",
-    "derive_tables",
-    "labour_hours",
-    "tally_wood",
-]
-
 
 @dataclass(frozen=True)
 class TreeEstimate:

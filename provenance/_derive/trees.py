@@ -18,8 +18,6 @@ from bisect import bisect_left, bisect_right
 from collections.abc import Hashable, Mapping, Sequence
 from dataclasses import dataclass
 
-__all__ = ["Piece", "StemRule", "TreeCount", "count_trees", "fits_above"]
-
 
 @dataclass(frozen=True)
 class Piece:

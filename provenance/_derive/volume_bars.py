@@ -10,8 +10,6 @@ from provenance._derive.figure_parts import LAST_TICK, Places, counted
 from provenance._derive.summary import Derived
 from provenance._drawing.drawing import Line
 
-__all__ = ["volume_bars"]
-
 _SPECIES_STROKES = (
     Fill(),
     Fill(strokes="rising", pitch=1.6),

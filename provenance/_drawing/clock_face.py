@@ -11,8 +11,6 @@ from typing import Any
 from provenance._drawing.fitting import draw_line
 from provenance._drawing.fonts import CAP_HEIGHT, Typefaces
 
-__all__ = ["clock_point", "draw_clock_face"]
-
 
 def clock_point(x: float, y: float, radius: float, hours: float) -> tuple[float, float]:
     """The point at an hour (0 to 12, halves and quarters too) on a circle round x, y.

@@ -16,8 +16,6 @@ from provenance._base.disk import writing
 from provenance._base.errors import TreenailError
 from provenance._drawing.fonts import Typefaces, load_typefaces
 
-__all__ = ["PAGES_PER_FILE", "Pages", "printed_pages"]
-
 PAGES_PER_FILE = 500
 CREATOR = "treenail"
 

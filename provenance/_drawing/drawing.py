@@ -10,8 +10,6 @@ from __future__ import annotations
 from dataclasses import dataclass, field
 from typing import Literal
 
-__all__ = ["Disc", "Group", "Item", "Line", "Picture", "Sheet", "Text", "Transform"]
-
 Point = tuple[float, float]
 Face = Literal["plain", "bold", "mono"]
 Align = Literal["left", "centre", "right"]

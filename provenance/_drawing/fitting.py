@@ -14,8 +14,6 @@ from typing import Any
 from provenance._drawing.boxes import Box
 from provenance._drawing.fonts import ASCENT, DESCENT, Typeface
 
-__all__ = ["LEADING", "FittedText", "draw_block", "draw_line", "fit_block", "fit_line"]
-
 LEADING = 1.18
 """From baseline to baseline, as a share of the size: lines of the sans faces never touch."""
 

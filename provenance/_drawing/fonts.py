@@ -16,18 +16,6 @@ from typing import Any
 
 from provenance._identity.payload import one_line
 
-__all__ = [
-    "ASCENT",
-    "CAP_HEIGHT",
-    "DESCENT",
-    "SUBSTITUTE",
-    "Typeface",
-    "Typefaces",
-    "load_typefaces",
-    "printable",
-    "unprintable_characters",
-]
-
 CAP_HEIGHT = 0.729
 """Height of capitals and digits as a share of the type size (1493 of 2048 units of the em)."""
 

@@ -14,8 +14,6 @@ from math import cos, hypot, pi, radians, sin
 import numpy as np
 import numpy.typing as npt
 
-__all__ = ["Placed", "Wanted", "place_labels", "told_apart"]
-
 Floats = npt.NDArray[np.float64]
 
 _RINGS_MM = (0.6, 1.6, 3.0, 5.0, 7.5, 10.5, 14.0, 18.0, 23.0, 29.0)

@@ -9,8 +9,6 @@ from provenance._drawing.boxes import Box
 from provenance._drawing.fitting import STEP, FittedText, draw_block, draw_line, fit_block
 from provenance._drawing.fonts import ASCENT, DESCENT, Typefaces, printable
 
-__all__ = ["Pair", "draw_pairs"]
-
 Pair = tuple[str, str]
 """What it is, in a word or two, and what is said of it."""
 

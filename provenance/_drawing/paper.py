@@ -10,8 +10,6 @@ from dataclasses import dataclass
 
 from provenance._base.errors import TreenailError
 
-__all__ = ["INCH", "MM", "PAPERS", "Paper", "paper_named"]
-
 INCH = 72.0
 MM = INCH / 25.4
 """Points in a millimetre: drawing code works in points, whatever a person reads or writes in mm."""

@@ -10,8 +10,6 @@ from provenance._drawing.drawing import Disc, Group, Item, Line, Picture, Text
 from provenance._drawing.fonts import Typefaces, printable
 from provenance._drawing.paper import MM
 
-__all__ = ["draw_items"]
-
 _HALO_SHARE = 0.28
 _FILLED, _OUTLINE = 0, 1
 """Text rendering modes of PDF (ISO 32000-1, 9.3.6)."""

@@ -14,8 +14,6 @@ if TYPE_CHECKING:
     from PIL.ImageDraw import ImageDraw
     from PIL.ImageFont import FreeTypeFont
 
-__all__ = ["png_of"]
-
 _DOTS_A_MM = 150 / 25.4
 _FINER = 4
 """Drawn that much larger and then made smaller, so that slanting strokes are smooth."""

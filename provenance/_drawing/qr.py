@@ -24,17 +24,6 @@ from typing import Any
 from provenance._base.errors import TreenailError
 from provenance._drawing.paper import MM
 
-__all__ = [
-    "QUIET_MODULES",
-    "SMALLEST_MODULE_MM",
-    "Code",
-    "CodeTooLarge",
-    "draw_code",
-    "encode_text",
-    "encode_to_fit",
-    "needed_side_mm",
-]
-
 QUIET_MODULES = 4
 SMALLEST_MODULE_MM = 0.28
 ROOMY_MODULE_MM = 0.5

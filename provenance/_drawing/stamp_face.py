@@ -9,8 +9,6 @@ from provenance._drawing.fitting import draw_line
 from provenance._drawing.fonts import CAP_HEIGHT, Typefaces, printable
 from provenance._identity.rotation import ORIENTATION_MARK
 
-__all__ = ["draw_stamp_face"]
-
 
 def draw_stamp_face(
     canvas: Any, faces: Typefaces, x: float, y: float, radius: float, stamp: str, mark: str = "none"

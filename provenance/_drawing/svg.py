@@ -14,8 +14,6 @@ from provenance._drawing.drawing import Disc, Group, Item, Line, Picture, Sheet,
 from provenance._drawing.fonts import LONGEST_TEXT, Typefaces, load_typefaces, printable
 from provenance._identity.payload import one_line
 
-__all__ = ["Link", "svg_inside_page", "svg_of"]
-
 Link = Callable[[str, str], tuple[str, str] | None]
 """From a row (table, key) to its address and its name in words; None for no link."""
 

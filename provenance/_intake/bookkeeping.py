@@ -12,8 +12,6 @@ from provenance._intake.lines.readings import ReadRow, UnreadCell
 from provenance._intake.merging import TableRows
 from provenance._intake.originals import KeptFile
 
-__all__ = ["KeptUnread", "keep_unread", "note_origins"]
-
 Files = Mapping[str, KeptFile]
 """File name → the received file."""
 

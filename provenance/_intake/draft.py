@@ -23,8 +23,6 @@ from provenance._intake.guessing import (
 from provenance._intake.mapping.mapping_file import did_you_mean
 from provenance._model.schema import Model, Table
 
-__all__ = ["draft_mapping"]
-
 NOTHING_WRITTEN = ("-", "--", "—", "n/a", "na", "none", "nil", "?", ".", "unk")
 """Marks that often mean that nothing was written down; listed when the form has them."""
 

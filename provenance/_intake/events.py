@@ -9,8 +9,6 @@ from dataclasses import dataclass, replace
 from provenance._intake.lines.readings import ReadRow, UnreadCell
 from provenance._intake.merging import TableRows
 
-__all__ = ["TakenEvents", "take_events"]
-
 TABLE = "custody"
 NUMBER, CORRECTS = "custody_id", "corrects_custody_id"
 

@@ -18,17 +18,6 @@ from provenance._intake.mapping.mapping import ReadingHabits
 from provenance._intake.values.units import MM_PER
 from provenance._model.schema import Field, Model, Table
 
-__all__ = [
-    "SURE",
-    "ColumnValues",
-    "Guess",
-    "SheetGuess",
-    "guess_date_formats",
-    "guess_sheet",
-    "guess_unit",
-    "unknown_words",
-]
-
 LOOK_AT_ROWS = 400
 NEAR = 0.84
 SURE = 0.99

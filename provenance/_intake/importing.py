@@ -26,8 +26,6 @@ from provenance._ledger.custody import ledger_with
 from provenance._record.package import Package
 from provenance._record.together import finish_writing, writing_together
 
-__all__ = ["ImportResult", "import_exports"]
-
 STEPS_A_FILE = 1000
 CUSTODY = "custody"
 WRITTEN_ONCE: Mapping[str, str] = {

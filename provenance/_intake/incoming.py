@@ -21,8 +21,6 @@ from provenance._intake.mapping.mapping_file import did_you_mean
 from provenance._intake.mapping.workbook_marker import mapping_of, own_sheets, refuse_foreign_fields
 from provenance._record.package import DESCRIPTOR, Package
 
-__all__ = ["IncomingFile", "read_file"]
-
 
 @dataclass(frozen=True)
 class IncomingFile:

@@ -13,8 +13,6 @@ from provenance._model.schema import Field, Table
 if TYPE_CHECKING:
     import pandas as pd
 
-__all__ = ["Change", "TableRows", "WrittenOnce", "say_the_same", "take_rows"]
-
 
 @dataclass(frozen=True)
 class Change:

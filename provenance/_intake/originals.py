@@ -14,8 +14,6 @@ from provenance._intake.merging import TableRows
 from provenance._record.package import Package
 from provenance._record.together import Staging
 
-__all__ = ["KeptFile", "Shelf", "safe_name"]
-
 
 @dataclass(frozen=True)
 class KeptFile:

@@ -10,16 +10,14 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from provenance._base.errors import UnreadableValue, UnusableInput
-from provenance._intake.values.numerals import RULE_DIVISIONS
-from provenance._intake.values.units import (
-    exact_length_mm,
-    read_angle,
+from provenance._intake.values.directions import read_angle, read_clock
+from provenance._intake.values.numerals import (
+    RULE_DIVISIONS,
     read_boolean,
-    read_clock,
     read_integer,
-    read_length,
     read_number,
 )
+from provenance._intake.values.units import exact_length_mm, read_length
 
 
 @pytest.mark.parametrize(

@@ -28,8 +28,6 @@ from provenance._intake.files.received import CellValue, ColumnFacts, Limits, Ro
 from provenance._record.package import DESCRIPTOR
 from provenance._record.reference_library import is_address, offline_library, without_fetching
 
-__all__ = ["DataPackage", "PackageTable", "handed_in", "holds_data_package"]
-
 FOREIGN_LIMITS = replace(
     DEFAULT_LIMITS, most_files=10_000, most_total_bytes=2 << 30, most_json_bytes=32 << 20
 )

@@ -15,8 +15,6 @@ from pathlib import Path
 
 from provenance._base.errors import UnusableInput
 
-__all__ = ["FoundEncoding", "find_encoding"]
-
 CHUNK_BYTES = 1 << 20
 MARKS = (
     (codecs.BOM_UTF32_LE, "utf-32"),

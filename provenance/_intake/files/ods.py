@@ -27,8 +27,6 @@ from provenance._intake.files.received import (
 )
 from provenance._intake.files.xlsx import DAMAGE, parse_xml, refuse_oversized
 
-__all__ = ["OdsBook"]
-
 CONTENT = "content.xml"
 SAVE_ANEW = "open it in a spreadsheet program and save it anew as .ods or .xlsx"
 _CELLS = ("table-cell", "covered-table-cell")

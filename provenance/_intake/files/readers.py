@@ -9,8 +9,6 @@ from provenance._base.errors import UnusableInput
 from provenance._intake.files.received import Limits, ReceivedFile, TextHabits
 from provenance._record.package import DESCRIPTOR
 
-__all__ = ["open_received"]
-
 HEAD_BYTES = 4096
 HAND_IN = "hand in CSV, TSV, XLSX, ODS or a Data Package"
 _OLE = b"\xd0\xcf\x11\xe0\xa1\xb1\x1a\xe1"

@@ -7,22 +7,6 @@ from dataclasses import dataclass, field
 from datetime import date, datetime, time, timedelta
 from typing import Literal, Protocol
 
-__all__ = [
-    "Area",
-    "CellValue",
-    "ColumnFacts",
-    "ErrorCell",
-    "Limits",
-    "ReceivedFile",
-    "ReceivedSheet",
-    "Row",
-    "SheetFacts",
-    "TextHabits",
-    "UncachedFormula",
-    "column_letters",
-    "shown",
-]
-
 
 @dataclass(frozen=True)
 class ErrorCell:

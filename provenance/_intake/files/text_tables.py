@@ -18,8 +18,6 @@ from provenance._base.errors import UnusableInput
 from provenance._intake.files.encodings import find_encoding
 from provenance._intake.files.received import CellValue, Limits, Row, SheetFacts, TextHabits
 
-__all__ = ["TextTable"]
-
 DELIMITERS = (",", ";", "\t", "|")
 SAMPLE_CHARACTERS = 256 << 10
 SAMPLE_ROWS = 200

@@ -28,8 +28,6 @@ from provenance._intake.files.received import (
     UncachedFormula,
 )
 
-__all__ = ["DAMAGE", "XlsxBook", "parse_xml", "refuse_oversized"]
-
 CHUNK_BYTES = 1 << 18
 DAMAGE = (
     zipfile.BadZipFile,

@@ -14,19 +14,11 @@ from provenance._intake.files.received import CellValue, ErrorCell, UncachedForm
 from provenance._intake.mapping.mapping import ReadingHabits
 from provenance._intake.mapping.mapping_file import did_you_mean
 from provenance._intake.values.dates import read_date
+from provenance._intake.values.directions import read_angle, read_clock
+from provenance._intake.values.numerals import read_boolean, read_integer, read_number
 from provenance._intake.values.serial_dates import SerialEpoch
-from provenance._intake.values.units import (
-    MM_PER,
-    read_angle,
-    read_boolean,
-    read_clock,
-    read_integer,
-    read_length,
-    read_number,
-)
+from provenance._intake.values.units import MM_PER, read_length
 from provenance._model.schema import Field, Model, Vocabulary
-
-__all__ = ["CellReader", "is_missing", "number_text"]
 
 _ERROR = re.compile(r"#(?:REF!|N/A|VALUE!|DIV/0!|NAME\?|NULL!|NUM!|SPILL!|CALC!)", re.IGNORECASE)
 # what crews put under a value that goes for the next line too

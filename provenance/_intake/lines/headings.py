@@ -11,8 +11,6 @@ from provenance._intake.lines.places import Place
 from provenance._intake.mapping.mapping import same_heading
 from provenance._intake.mapping.mapping_file import did_you_mean
 
-__all__ = ["Headings", "find_headings"]
-
 
 @dataclass(frozen=True)
 class Headings:

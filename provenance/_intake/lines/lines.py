@@ -21,8 +21,6 @@ from provenance._intake.mapping.mapping import (
 )
 from provenance._model.schema import Model, Table
 
-__all__ = ["read_sheet"]
-
 LOOK_AHEAD = 25
 PROGRESS_ROWS = 500
 Advance = Callable[[float], None]

@@ -6,8 +6,6 @@ from dataclasses import dataclass, replace
 
 from provenance._base.findings import Finding
 
-__all__ = ["Place", "intake_finding"]
-
 
 @dataclass(frozen=True, slots=True)
 class Place:

@@ -8,8 +8,6 @@ from dataclasses import dataclass, field
 from provenance._base.findings import Finding
 from provenance._intake.lines.places import Place
 
-__all__ = ["ReadRow", "SheetReading", "UnreadCell"]
-
 
 @dataclass(frozen=True, slots=True)
 class ReadRow:

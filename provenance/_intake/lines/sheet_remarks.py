@@ -12,8 +12,6 @@ from provenance._intake.lines.places import Place, intake_finding
 from provenance._intake.lines.readings import SheetReading
 from provenance._intake.values.dates import YEARS_TYPED
 
-__all__ = ["SheetRemarks"]
-
 
 class SheetRemarks:
     """Watches the lines of one sheet go by."""

@@ -13,18 +13,6 @@ from provenance._intake.files.received import TextHabits
 from provenance._intake.values.numerals import DecimalMark
 from provenance._intake.values.serial_dates import SerialEpoch
 
-__all__ = [
-    "ALWAYS_MISSING",
-    "Condition",
-    "FieldRule",
-    "FormMapping",
-    "ReadingHabits",
-    "RowsRule",
-    "SourceRule",
-    "placeholders",
-    "same_heading",
-]
-
 How = Literal["column", "first_of", "all_of", "template", "constant"]
 ALWAYS_MISSING = frozenset({""})
 _PLACEHOLDER = re.compile(r"\{([^{}]+)\}")

@@ -28,8 +28,6 @@ from provenance._intake.values.units import MM_PER
 from provenance._model.profile import check_against_schema
 from provenance._model.schema import Field, Model, Table
 
-__all__ = ["did_you_mean", "mapping_from", "read_mapping"]
-
 SCHEMA = "mapping.schema.json"
 _DATE_KEYS = ("formats", "century_pivot", "day_first", "serial_epoch")
 

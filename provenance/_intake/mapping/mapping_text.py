@@ -15,8 +15,6 @@ import yaml
 
 from provenance._base.errors import UnusableInput
 
-__all__ = ["read_mapping_text"]
-
 LONGEST_BYTES = 1 << 20
 
 

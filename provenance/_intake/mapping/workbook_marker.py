@@ -19,8 +19,6 @@ from provenance._intake.files.received import Limits, ReceivedFile
 from provenance._intake.mapping.mapping import FieldRule, FormMapping, RowsRule, SourceRule
 from provenance._model.schema import Model
 
-__all__ = ["MARKER_SHEET", "mapping_of_workbook", "own_sheets", "refuse_foreign_fields"]
-
 MARKER_SHEET = "_treenail"
 VERSION = 1
 OWN_SHEETS = (MARKER_SHEET, "Lists", "How to fill this in")

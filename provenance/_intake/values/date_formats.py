@@ -10,8 +10,6 @@ from types import MappingProxyType
 
 from provenance._base.errors import UnusableInput
 
-__all__ = ["ENGLISH_MONTHS", "WrittenDate", "match_format"]
-
 _MONTHS = (
     "january",
     "february",

@@ -16,8 +16,6 @@ from types import MappingProxyType
 from provenance._base.errors import UnreadableValue
 from provenance._model.edtf import bounds, is_edtf
 
-__all__ = ["read_worded_date"]
-
 _SEASONS: Mapping[str, str] = MappingProxyType(
     {"spring": "21", "summer": "22", "autumn": "23", "fall": "23", "winter": "24"}
 )

@@ -22,8 +22,6 @@ from provenance._intake.values.date_words import read_worded_date
 from provenance._intake.values.serial_dates import SerialEpoch, read_serial_date
 from provenance._model.edtf import EDTF_PATTERN, is_edtf
 
-__all__ = ["read_date"]
-
 LONGEST = 80
 # a number cell between these is a year that somebody typed, not the serial of 1902 to 1906
 YEARS_TYPED = range(1000, 2200)

@@ -18,8 +18,6 @@ from provenance._intake.values.numerals import (
     written_number,
 )
 
-__all__ = ["read_angle", "read_clock"]
-
 _DECIMALS = 6
 _POINTS = ("n", "nne", "ne", "ene", "e", "ese", "se", "sse")
 _OPPOSITE_POINTS = ("s", "ssw", "sw", "wsw", "w", "wnw", "nw", "nnw")

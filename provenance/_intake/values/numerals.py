@@ -17,17 +17,6 @@ from typing import Literal
 
 from provenance._base.errors import UnreadableValue
 
-__all__ = [
-    "Cell",
-    "DecimalMark",
-    "exact_number",
-    "plain_text",
-    "read_boolean",
-    "read_integer",
-    "read_number",
-    "written_number",
-]
-
 DecimalMark = Literal[".", ","]
 Cell = str | int | float | Decimal | date | datetime | time | None
 

@@ -14,8 +14,6 @@ from typing import Literal
 
 from provenance._base.errors import UnreadableValue, UnusableInput
 
-__all__ = ["SerialEpoch", "read_serial_date"]
-
 SerialEpoch = Literal[1900, 1904]
 
 _PHANTOM_LEAP_DAY = 60

@@ -18,29 +18,13 @@ from fractions import Fraction
 from types import MappingProxyType
 
 from provenance._base.errors import UnreadableValue, UnusableInput
-from provenance._intake.values.directions import read_angle, read_clock
 from provenance._intake.values.numerals import (
     Cell,
     DecimalMark,
     exact_number,
     plain_text,
-    read_boolean,
-    read_integer,
-    read_number,
     written_number,
 )
-
-# everything that turns one cell into one measured value is to be had from this module
-__all__ = [
-    "LENGTH_UNITS",
-    "exact_length_mm",
-    "read_angle",
-    "read_boolean",
-    "read_clock",
-    "read_integer",
-    "read_length",
-    "read_number",
-]
 
 MM_PER: Mapping[str, Fraction] = MappingProxyType(
     {

@@ -23,18 +23,6 @@ from provenance._drawing.fonts import Typefaces
 from provenance._drawing.paper import MM
 from provenance._printing.labels.stock import Stock
 
-__all__ = [
-    "TRUE",
-    "Calibration",
-    "apply_calibration",
-    "calibration_from_measures",
-    "cross_places_mm",
-    "draw_calibration_page",
-    "printers_file",
-    "read_calibration",
-    "store_calibration",
-]
-
 LARGEST_OFFSET_MM = 15.0
 LARGEST_STRETCH = 0.03
 """A printer that is further off is not stretched but scales the page to fit: a setting to undo."""

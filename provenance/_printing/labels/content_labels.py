@@ -23,8 +23,6 @@ from provenance._printing.labels.stock import Stock, UnusableStock
 if TYPE_CHECKING:
     from provenance._record.package import Package
 
-__all__ = ["Content", "contents_by_place", "print_content_labels", "ranges_of"]
-
 SMALLEST_TEXT = 6.0
 _NUMBER = re.compile(r"(\D*)(\d+)")
 

@@ -15,17 +15,6 @@ from provenance._identity.selection import number_order, select_samples
 if TYPE_CHECKING:
     from provenance._record.package import Package
 
-__all__ = [
-    "SampleFacts",
-    "blank_facts",
-    "gather_facts",
-    "literal_numbers",
-    "place_words",
-    "reserved_facts",
-    "rows_by_key",
-    "site_title",
-]
-
 RESOLVER = "resolver"
 """Property of the package's descriptor: a web address with {identifier} in it, or none."""
 

@@ -17,8 +17,6 @@ from provenance._printing.labels.facts import SampleFacts
 from provenance._printing.labels.sample_label import draw_sample_label, unprintable_in
 from provenance._printing.labels.stock import Stock
 
-__all__ = ["Printed", "draw_crop_marks", "lay_out", "print_labels"]
-
 MARK_MM = 3.0
 MARK_CLEAR_MM = 0.5
 

@@ -22,8 +22,6 @@ from provenance._identity.identifier import full_identifier
 from provenance._printing.labels.facts import SampleFacts
 from provenance._printing.labels.stock import Stock, UnusableStock
 
-__all__ = ["draw_sample_label", "unprintable_in"]
-
 READABLE_NUMBER_MM = 5.0
 SMALLEST_NUMBER_MM = 2.0
 LARGEST_NUMBER_MM = 13.0

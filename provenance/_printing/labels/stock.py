@@ -14,8 +14,6 @@ from provenance._drawing.paper import MM
 from provenance._model.profile import check_against_schema
 from provenance._model.schema import read_yaml
 
-__all__ = ["Stock", "UnusableStock", "load_stock", "shipped_stocks", "stock_from"]
-
 DEFAULT_PADDING_MM = 2.0
 _TOLERANCE_MM = 0.05
 

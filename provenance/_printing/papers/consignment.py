@@ -13,8 +13,6 @@ from provenance._printing.papers.parcel import Parcel
 from provenance._printing.papers.receipt import draw_receipt
 from provenance._printing.papers.tags import draw_tags, parcel_tag, sample_tag
 
-__all__ = ["print_consignment"]
-
 
 def print_consignment(
     parcel: Parcel,

@@ -15,8 +15,6 @@ from provenance._drawing.paper import MM, Paper
 from provenance._printing.labels.sample_label import draw_framed_check
 from provenance._printing.papers.parcel import Parcel, ParcelItem
 
-__all__ = ["draw_head", "draw_list", "page_frame"]
-
 MARGIN_MM = 15.0
 ROW_MM = 7.0
 

@@ -27,8 +27,6 @@ from provenance._printing.labels.labels import Printed
 from provenance._printing.papers.hole_facts import HoleCard
 from provenance._printing.papers.tags import draw_numbered
 
-__all__ = ["print_hole_cards"]
-
 CARD_WIDTH_MM = 98.0
 CARD_HEIGHT_MM = 132.0
 CARDS_A_PAGE = 4

@@ -15,8 +15,6 @@ if TYPE_CHECKING:
     from provenance._model.schema import Model
     from provenance._record.package import Package
 
-__all__ = ["HoleCard", "gather_cards"]
-
 
 @dataclass(frozen=True)
 class HoleCard:

@@ -13,8 +13,6 @@ from provenance._printing.labels.facts import SampleFacts, gather_facts, rows_by
 if TYPE_CHECKING:
     from provenance._record.package import Package
 
-__all__ = ["Correspondent", "Parcel", "ParcelItem", "gather_parcel"]
-
 
 @dataclass(frozen=True)
 class Correspondent:

@@ -13,8 +13,6 @@ from provenance._drawing.paper import MM, Paper
 from provenance._printing.papers.consignment_list import draw_head, page_frame
 from provenance._printing.papers.parcel import Parcel
 
-__all__ = ["draw_receipt"]
-
 
 def draw_receipt(pages: Pages, paper: Paper, parcel: Parcel) -> None:
     """Begin one page and draw the receipt on it."""

@@ -16,8 +16,6 @@ from provenance._drawing.stamp_face import draw_stamp_face
 from provenance._identity.stamps import Reservation
 from provenance._printing.labels.labels import Printed
 
-__all__ = ["print_strike_list"]
-
 MARGIN_MM = 15.0
 HEAD_MM = 26.0
 FOOT_MM = 10.0

@@ -23,8 +23,6 @@ from provenance._printing.labels.labels import Printed
 from provenance._printing.labels.sample_label import draw_framed_check
 from provenance._printing.papers.parcel import Parcel
 
-__all__ = ["Tag", "draw_tags", "parcel_tag", "print_tags", "sample_tag"]
-
 TAGS_A_PAGE = 3
 STUB_MM = 56.0
 CODE_MM = 27.0

@@ -16,8 +16,6 @@ from provenance._drawing.fonts import ASCENT, CAP_HEIGHT, DESCENT, Typeface, Typ
 from provenance._drawing.paper import MM
 from provenance._printing.sheets.question import Choice, Question
 
-__all__ = ["COLUMNS", "GUTTER", "LINE_MM", "broken", "draw_cell", "measure_cell"]
-
 COLUMNS = 5
 GUTTER = 4.0 * MM
 LINE_MM = 7.5

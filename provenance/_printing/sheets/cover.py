@@ -13,8 +13,6 @@ from provenance._printing.sheets.form import lay_out_questions
 from provenance._printing.sheets.listing import Entry, lay_out_listing
 from provenance._printing.sheets.question import Question
 
-__all__ = ["lay_out_cover"]
-
 HAZARDS = "hazard"
 COLUMNS = 2
 SIZE = 9.5

@@ -8,8 +8,6 @@ from typing import Any
 
 from provenance._printing.sheets.frame import Heading
 
-__all__ = ["PageDraft", "SheetSet"]
-
 
 @dataclass(frozen=True)
 class PageDraft:

@@ -14,8 +14,6 @@ from provenance._drawing.fitting import draw_block, draw_line, fit_block
 from provenance._drawing.fonts import CAP_HEIGHT, Typefaces
 from provenance._drawing.paper import MM
 
-__all__ = ["Figure", "figures_of"]
-
 CAPTION = 7.5
 SMALL = 7.0
 

@@ -10,8 +10,6 @@ from provenance._drawing.boxes import Box
 from provenance._drawing.paper import MM
 from provenance._printing.sheets.cells import COLUMNS, GUTTER, span_width
 
-__all__ = ["HEADING_HEIGHT", "Piece", "Placed", "PlacedTitle", "Section", "flow_pages"]
-
 ROW_GAPS = (2.2 * MM, 1.6 * MM, 1.1 * MM)
 """Between rows; the pieces move closer where that saves a page."""
 

@@ -18,8 +18,6 @@ from provenance._printing.sheets.flow import Piece, Placed, PlacedTitle, Section
 from provenance._printing.sheets.frame import content_box
 from provenance._printing.sheets.question import Question, ask_field
 
-__all__ = ["draw_title", "lay_out_form", "lay_out_questions", "questions_by_section"]
-
 Content = Question | Figure
 TITLE_SIZE = 9.0
 

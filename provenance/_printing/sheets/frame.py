@@ -16,8 +16,6 @@ from provenance._drawing.paper import MM, Paper
 from provenance._drawing.qr import draw_code, encode_to_fit
 from provenance._printing.sheets.sheet_code import SheetCode, compose_sheet_code
 
-__all__ = ["SMALLEST_TYPE", "Heading", "content_box", "draw_frame", "inner_box"]
-
 PUNCH_MM = 16.0
 EDGE_MM = 11.0
 HEAD_MM = 22.0

@@ -7,8 +7,6 @@ from dataclasses import dataclass
 
 from provenance._base.errors import TreenailError
 
-__all__ = ["SHEETS", "SheetKind", "sheets_named"]
-
 
 @dataclass(frozen=True)
 class SheetKind:

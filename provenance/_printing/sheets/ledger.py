@@ -22,8 +22,6 @@ from provenance._printing.sheets.draft import PageDraft
 from provenance._printing.sheets.frame import SMALLEST_TYPE, content_box
 from provenance._printing.sheets.question import LONGEST_HINT, value_in_words
 
-__all__ = ["lay_out_ledger"]
-
 ROW = (LINE_MM + 1.0) * MM
 TALLEST_ROW = 45 * MM
 NUMBER_WIDTH = 7.0 * MM

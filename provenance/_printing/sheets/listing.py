@@ -16,8 +16,6 @@ from provenance._printing.sheets.draft import PageDraft
 from provenance._printing.sheets.frame import content_box
 from provenance._printing.sheets.question import LONGEST_TICKED, code_in_words
 
-__all__ = ["Entry", "code_entries", "lay_out_listing"]
-
 GUTTER = 4.0 * MM
 
 

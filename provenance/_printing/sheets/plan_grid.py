@@ -20,8 +20,6 @@ from provenance._printing.sheets.cells import EMPTY_BOX, LINE_MM
 from provenance._printing.sheets.draft import PageDraft
 from provenance._printing.sheets.frame import content_box
 
-__all__ = ["SCALES", "PlanScale", "grid_area", "lay_out_grid", "lay_out_sketch", "scale_named"]
-
 FOOT_M = 0.3048
 LABEL_SPACE = 6.0 * MM
 STRIP = 29.0 * MM

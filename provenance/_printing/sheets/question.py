@@ -6,16 +6,6 @@ from dataclasses import dataclass, replace
 
 from provenance._model.schema import Field, Model, Table, Term, Vocabulary
 
-__all__ = [
-    "BOOLEAN_CHOICES",
-    "LONGEST_TICKED",
-    "Choice",
-    "Question",
-    "ask_field",
-    "code_in_words",
-    "value_in_words",
-]
-
 LONGEST_TICKED = 24
 """A list of up to this many codes is ticked; a longer one is written in from the code list."""
 

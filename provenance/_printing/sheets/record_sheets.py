@@ -34,8 +34,6 @@ from provenance._printing.sheets.sheet_code import SheetCode
 if TYPE_CHECKING:
     from provenance._record.package import Package
 
-__all__ = ["CODE_LISTS", "PrintedSheets", "draft_sheets", "write_sheets"]
-
 NORTHS = "bearing_reference"
 """The vocabulary of the norths that a plan may be drawn to."""
 

@@ -13,8 +13,6 @@ from provenance._identity.selection import select_samples
 if TYPE_CHECKING:
     from provenance._record.package import Package
 
-__all__ = ["ChosenRows", "Row"]
-
 Row = Mapping[str, str]
 """A row's texts by field name."""
 

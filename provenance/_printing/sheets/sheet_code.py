@@ -17,8 +17,6 @@ from dataclasses import dataclass
 from provenance._base.errors import UnreadableValue
 from provenance._identity.payload import one_line
 
-__all__ = ["NO_KEY", "SheetCode", "compose_sheet_code", "read_sheet_code"]
-
 MAGIC = "treenail-sheet"
 LAYOUT_VERSION = 1
 NO_KEY = "-"
