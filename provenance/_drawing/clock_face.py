@@ -54,15 +54,8 @@ def draw_clock_face(
         canvas.line(*clock_point(x, y, inner, hour), *clock_point(x, y, radius, hour))
         if long:
             at_x, at_y = clock_point(x, y, radius + size * 0.85, hour)
-            draw_line(
-                canvas,
-                str(hour),
-                faces.plain,
-                size,
-                at_x,
-                at_y - size * CAP_HEIGHT / 2,
-                align="centre",
-            )
+            baseline = at_y - size * CAP_HEIGHT / 2
+            draw_line(canvas, str(hour), faces.plain, size, at_x, baseline, align="centre")
     if hours is not None:
         _draw_way_in(canvas, x, y, radius, hours, direction)
     canvas.restoreState()

@@ -12,7 +12,7 @@ from dataclasses import dataclass
 from typing import Any
 
 from provenance._drawing.boxes import Box
-from provenance._drawing.fonts import ASCENT, DESCENT, Typeface
+from provenance._drawing.fonts import ASCENT, DESCENT, Typeface, printable
 
 LEADING = 1.18
 """From baseline to baseline, as a share of the size: lines of the sans faces never touch."""
@@ -165,3 +165,38 @@ def draw_block(
         draw_line(canvas, line, face, fitted.size, x, baseline, align=align)
         baseline -= fitted.size * LEADING
     return box.top - fitted.height
+
+
+def write_line(
+    canvas: Any,
+    text: str,
+    face: Typeface,
+    width: float,
+    x: float,
+    baseline: float,
+    *,
+    largest: float,
+    smallest: float,
+    align: str = "left",
+) -> FittedText:
+    """Draw any text on one line, as `fit_line` fits it; returns what was drawn."""
+    fitted = fit_line(printable(text, face), face, width, largest=largest, smallest=smallest)
+    for line in fitted.lines:
+        draw_line(canvas, line, face, fitted.size, x, baseline, align=align)
+    return fitted
+
+
+def write_block(
+    canvas: Any,
+    text: str,
+    face: Typeface,
+    box: Box,
+    *,
+    largest: float,
+    smallest: float,
+    align: str = "left",
+) -> float:
+    """Draw any text in the box, as `fit_block` fits it; returns the y of its foot."""
+    shown = printable(text, face)
+    fitted = fit_block(shown, face, box.width, box.height, largest=largest, smallest=smallest)
+    return draw_block(canvas, fitted, face, box, align=align)

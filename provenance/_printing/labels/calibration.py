@@ -18,7 +18,7 @@ import yaml
 from provenance._base.disk import write_text
 from provenance._base.errors import TreenailError
 from provenance._drawing.boxes import Box
-from provenance._drawing.fitting import draw_block, draw_line, fit_block
+from provenance._drawing.fitting import draw_line, write_block
 from provenance._drawing.fonts import Typefaces
 from provenance._drawing.paper import MM
 from provenance._printing.labels.stock import Stock
@@ -184,16 +184,9 @@ def draw_calibration_page(canvas: Any, faces: Typefaces, stock: Stock) -> None:
         canvas.line(x - arm, y, x + arm, y)
         canvas.line(x, y - arm, x, y + arm)
         canvas.circle(x, y, arm * 0.5)
-        toward = 1 if number == 1 else -1
-        draw_line(
-            canvas,
-            str(number),
-            faces.bold,
-            6 if small else 16,
-            x + toward * arm * 1.6,
-            y - 2 * MM,
-            align="centre",
-        )
+        inward, size = arm * (1.6 if number == 1 else -1.6), 6 if small else 16
+        at = (x + inward, y - 2 * MM)
+        draw_line(canvas, str(number), faces.bold, size, *at, align="centre")
     if not small:
         _draw_words(canvas, faces, stock)
     canvas.restoreState()
@@ -207,11 +200,10 @@ def _draw_words(canvas: Any, faces: Typefaces, stock: Stock) -> None:
     canvas.rect(sheet.x, sheet.y, sheet.width, sheet.height, stroke=1, fill=1)
     canvas.setFillGray(0)
     box = sheet.inset(5 * MM)
-    head = fit_block(stock.title, faces.bold, box.width, 12 * MM, largest=13, smallest=8)
-    foot = draw_block(canvas, head, faces.bold, box)
-    box = Box(box.x, box.y, box.width, foot - 3 * MM - box.y)
-    steps = fit_block(_STEPS, faces.plain, box.width, 22 * MM, largest=10, smallest=7)
-    foot = draw_block(canvas, steps, faces.plain, box)
+    head, _ = box.cut_top(12 * MM)
+    foot = write_block(canvas, stock.title, faces.bold, head, largest=13, smallest=8)
+    steps = Box(box.x, foot - 25 * MM, box.width, 22 * MM)
+    foot = write_block(canvas, _STEPS, faces.plain, steps, largest=10, smallest=7)
     (one_x, one_y), (two_x, two_y) = cross_places_mm(stock)
     lines = (
         f"cross 1   left ______   top ______   (true: {one_x:g} and {one_y:g})",

@@ -12,8 +12,8 @@ from provenance._base.errors import TreenailError
 from provenance._base.progress import Progress, say_nothing
 from provenance._drawing.boxes import Box
 from provenance._drawing.document import printed_pages
-from provenance._drawing.fitting import draw_block, draw_line, fit_block, fit_line
-from provenance._drawing.fonts import ASCENT, Typefaces, printable
+from provenance._drawing.fitting import draw_line, fit_block, write_block, write_line
+from provenance._drawing.fonts import ASCENT, Typefaces
 from provenance._drawing.paper import MM
 from provenance._printing.labels.calibration import TRUE, Calibration
 from provenance._printing.labels.facts import SampleFacts
@@ -195,42 +195,31 @@ def _draw_content(
     count = f"{len(content.numbers)} samples" if len(content.numbers) != 1 else "1 sample"
     if of > 1:
         count += f" (label {number} of {of})"
-    counted = fit_line(count, faces.bold, line.width * 0.6, largest=11, smallest=SMALLEST_TEXT)
-    used = faces.bold.width(counted.lines[0], counted.size)
     if content.place_held:
-        text = printable(content.place_held, faces.bold)
-        fitted = fit_block(
-            text, faces.bold, heading.width, heading.height, largest=22, smallest=SMALLEST_TEXT
-        )
-        draw_block(canvas, fitted, faces.bold, heading)
+        held = content.place_held
+        write_block(canvas, held, faces.bold, heading, largest=22, smallest=SMALLEST_TEXT)
     else:
         canvas.setLineWidth(0.5)
         draw_line(canvas, "Kept at", faces.plain, 8, heading.x, heading.y + 1 * MM)
         canvas.line(heading.x + 14 * MM, heading.y + 1 * MM, heading.right, heading.y + 1 * MM)
     baseline = line.top - 11 * ASCENT
-    draw_line(
-        canvas, counted.lines[0], faces.bold, counted.size, line.right, baseline, align="right"
+    counted = write_line(
+        canvas,
+        count,
+        faces.bold,
+        line.width * 0.6,
+        line.right,
+        baseline,
+        largest=11,
+        smallest=SMALLEST_TEXT,
+        align="right",
     )
+    room = line.width - faces.bold.width(counted.lines[0], counted.size) - 2 * MM
     site = " ".join(text for text in (content.site_id, content.site_name) if text)
     if content.holder:
         site += f" · with {content.holder}"
-    fitted = fit_line(
-        printable(site, faces.plain),
-        faces.plain,
-        line.width - used - 2 * MM,
-        largest=9,
-        smallest=SMALLEST_TEXT,
-    )
-    for one in fitted.lines:
-        draw_line(canvas, one, faces.plain, fitted.size, line.x, baseline)
+    at = (line.x, baseline)
+    write_line(canvas, site, faces.plain, room, *at, largest=9, smallest=SMALLEST_TEXT)
     canvas.setLineWidth(0.6)
     canvas.line(line.x, line.y, line.right, line.y)
-    fitted = fit_block(
-        part,
-        faces.plain,
-        listing.width,
-        listing.height,
-        largest=15,
-        smallest=SMALLEST_TEXT,
-    )
-    draw_block(canvas, fitted, faces.plain, listing)
+    write_block(canvas, part, faces.plain, listing, largest=15, smallest=SMALLEST_TEXT)

@@ -13,10 +13,23 @@ from math import sqrt
 from typing import Any
 
 from provenance._drawing.boxes import Box
-from provenance._drawing.fitting import draw_block, draw_line, fit_block, fit_line
-from provenance._drawing.fonts import CAP_HEIGHT, Typefaces, printable
+from provenance._drawing.fitting import (
+    FittedText,
+    draw_block,
+    draw_line,
+    fit_line,
+    write_block,
+    write_line,
+)
+from provenance._drawing.fonts import (
+    CAP_HEIGHT,
+    Typeface,
+    Typefaces,
+    printable,
+    unprintable_characters,
+)
 from provenance._drawing.paper import MM
-from provenance._drawing.qr import draw_code, encode_to_fit
+from provenance._drawing.qr import draw_code, encode_to_fit, needed_side_mm
 from provenance._identity.check_character import check_character
 from provenance._identity.identifier import full_identifier
 from provenance._printing.labels.facts import SampleFacts
@@ -56,8 +69,6 @@ def draw_sample_label(
 
 def unprintable_in(faces: Typefaces, facts: SampleFacts) -> tuple[str, ...]:
     """Characters in the facts that no typeface has; the label shows '□' in their places."""
-    from provenance._drawing.fonts import unprintable_characters
-
     texts = (facts.site_name, facts.kind, facts.wood, facts.place, facts.collected_by)
     return tuple(c for text in texts for c in unprintable_characters(text, faces.plain))
 
@@ -128,13 +139,10 @@ def _draw_site_line(
     baseline = box.y + size * 0.24
     draw_line(canvas, fitted.lines[0], faces.bold, size, box.x, baseline)
     used = faces.bold.width(fitted.lines[0], size) + GAP
-    name = printable(facts.site_name, faces.plain)
-    if name and name != code and box.width - used > 6 * MM:
-        rest = fit_line(
-            name, faces.plain, box.width - used, largest=size * 0.92, smallest=SMALLEST_TEXT
-        )
-        for line in rest.lines:
-            draw_line(canvas, line, faces.plain, rest.size, box.x + used, baseline)
+    name, room = printable(facts.site_name, faces.plain), box.width - used
+    if name and name != code and room > 6 * MM:
+        at, largest = (box.x + used, baseline), size * 0.92
+        write_line(canvas, name, faces.plain, room, *at, largest=largest, smallest=SMALLEST_TEXT)
 
 
 def _draw_words(canvas: Any, faces: Typefaces, box: Box, facts: SampleFacts) -> None:
@@ -152,11 +160,8 @@ def _draw_words(canvas: Any, faces: Typefaces, box: Box, facts: SampleFacts) -> 
     largest = min(largest - 0.5, line.height / 1.17)
     _draw_about(canvas, faces, line, facts, largest)
     wood = _joined(facts.element_id, facts.wood.lower(), between=" ")
-    origin = printable(_joined(wood, facts.place, between=", "), faces.plain)
-    fitted = fit_block(
-        origin, faces.plain, rest.width, rest.height, largest=largest, smallest=SMALLEST_TEXT
-    )
-    draw_block(canvas, fitted, faces.plain, rest)
+    origin = _joined(wood, facts.place, between=", ")
+    write_block(canvas, origin, faces.plain, rest, largest=largest, smallest=SMALLEST_TEXT)
 
 
 def _draw_writing_lines(canvas: Any, faces: Typefaces, box: Box) -> None:
@@ -211,13 +216,11 @@ def _draw_flag(
         box.height * 0.9 / faces.mono.width(facts.number, 1.0),
         READABLE_NUMBER_MM * MM / CAP_HEIGHT,
     )
+    number_line = FittedText((facts.number,), size, True)
     # upright on the tube, three times, so that one of them always faces the eye
     for third in (1, 3, 5):
-        canvas.saveState()
-        canvas.translate(wrap.x + wrap.width * third / 6, box.middle_y)
-        canvas.rotate(90)
-        draw_line(canvas, facts.number, faces.mono, size, 0, -size * CAP_HEIGHT / 2, align="centre")
-        canvas.restoreState()
+        x = wrap.x + wrap.width * third / 6
+        _draw_upright(canvas, number_line, faces.mono, x, box.middle_y)
 
 
 def _draw_flag_code(
@@ -236,24 +239,27 @@ def _draw_flag_code(
     )
     draw_framed_check(canvas, faces, frame, check)
     below = frame.y - 1 * MM - box.y
-    fitted = fit_line(
-        facts.site_id.upper(), faces.bold, below, largest=LARGEST_TEXT, smallest=SMALLEST_TEXT
-    )
+    site = facts.site_id.upper()
+    fitted = fit_line(site, faces.bold, below, largest=LARGEST_TEXT, smallest=SMALLEST_TEXT)
     if fitted.whole:
-        canvas.saveState()
-        canvas.translate(frame.middle_x, box.y + below / 2)
-        canvas.rotate(90)
+        _draw_upright(canvas, fitted, faces.bold, frame.middle_x, box.y + below / 2)
+
+
+def _draw_upright(canvas: Any, fitted: FittedText, face: Typeface, x: float, y: float) -> None:
+    """One line about its middle at x, y, read from the right-hand side."""
+    canvas.saveState()
+    canvas.translate(x, y)
+    canvas.rotate(90)
+    for line in fitted.lines:
         baseline = -fitted.size * CAP_HEIGHT / 2
-        draw_line(canvas, fitted.lines[0], faces.bold, fitted.size, 0, baseline, align="centre")
-        canvas.restoreState()
+        draw_line(canvas, line, face, fitted.size, 0, baseline, align="centre")
+    canvas.restoreState()
 
 
 def _draw_disc(
     canvas: Any, faces: Typefaces, box: Box, radius: float, facts: SampleFacts, resolver: str
 ) -> None:
     """The code high in the circle, the number below, site and check character at the sides."""
-    from provenance._drawing.qr import needed_side_mm
-
     x, y = box.middle_x, box.middle_y
     least = needed_side_mm(facts.payload(resolver)) * MM
     side = max(least, radius * 1.2)
@@ -272,22 +278,13 @@ def _draw_disc(
     room = reach - half
     check = check_character(full_identifier(facts.site_id, facts.sample_id))
     width = min(room * 0.9, 3.4 * MM)
+    site = facts.site_id.upper()
     frame = Box(x + half + (room - width) / 2, middle - width * 0.6, width, width * 1.2)
     draw_framed_check(canvas, faces, frame, check)
-    fitted = fit_line(
-        facts.site_id.upper(),
-        faces.bold,
-        side * 0.6,
-        largest=min(LARGEST_TEXT, room * 0.8 / CAP_HEIGHT),
-        smallest=SMALLEST_TEXT - 1,
-    )
-    canvas.saveState()
-    canvas.translate(x - half - room / 2, middle)
-    canvas.rotate(90)
-    baseline = -fitted.size * CAP_HEIGHT / 2
-    for line in fitted.lines:
-        draw_line(canvas, line, faces.bold, fitted.size, 0, baseline, align="centre")
-    canvas.restoreState()
+    largest = min(LARGEST_TEXT, room * 0.8 / CAP_HEIGHT)
+    smallest = SMALLEST_TEXT - 1
+    fitted = fit_line(site, faces.bold, side * 0.6, largest=largest, smallest=smallest)
+    _draw_upright(canvas, fitted, faces.bold, x - half - room / 2, middle)
 
 
 def _draw_disc_number(

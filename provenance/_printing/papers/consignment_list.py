@@ -8,8 +8,8 @@ from typing import Any
 
 from provenance._drawing.boxes import Box
 from provenance._drawing.document import Pages
-from provenance._drawing.fitting import draw_block, draw_line, fit_block, fit_line
-from provenance._drawing.fonts import Typefaces, printable
+from provenance._drawing.fitting import draw_line, write_block, write_line
+from provenance._drawing.fonts import Typefaces
 from provenance._drawing.pairs import draw_pairs
 from provenance._drawing.paper import MM, Paper
 from provenance._printing.labels.sample_label import draw_framed_check
@@ -77,11 +77,9 @@ def draw_list(pages: Pages, paper: Paper, parcel: Parcel) -> None:
 def draw_head(canvas: Any, faces: Typefaces, frame: Box, title: str, right: str) -> Box:
     """Draw title and line of a page; returns the box below them."""
     used = faces.plain.width(right, 9) + 4 * MM
-    fitted = fit_line(
-        printable(title, faces.bold), faces.bold, frame.width - used, largest=17, smallest=8
-    )
-    draw_line(canvas, fitted.lines[0], faces.bold, fitted.size, frame.x, frame.top - 17 * 0.8)
-    draw_line(canvas, right, faces.plain, 9, frame.right, frame.top - 17 * 0.8, align="right")
+    room, baseline = frame.width - used, frame.top - 17 * 0.8
+    write_line(canvas, title, faces.bold, room, frame.x, baseline, largest=17, smallest=8)
+    draw_line(canvas, right, faces.plain, 9, frame.right, baseline, align="right")
     canvas.setLineWidth(0.9)
     canvas.line(frame.x, frame.top - 8 * MM, frame.right, frame.top - 8 * MM)
     return frame.cut_top(8 * MM, 3 * MM)[1]
@@ -120,15 +118,8 @@ def _draw_rows(
             if word == "sample":
                 _draw_sample_cell(canvas, faces, x + 0.8 * MM, baseline, width, item)
             else:
-                fitted = fit_line(
-                    printable(text, faces.plain),
-                    faces.plain,
-                    width - 1.6 * MM,
-                    largest=9,
-                    smallest=6,
-                )
-                for line in fitted.lines:
-                    draw_line(canvas, line, faces.plain, fitted.size, x + 0.8 * MM, baseline)
+                room, left = width - 1.6 * MM, x + 0.8 * MM
+                write_line(canvas, text, faces.plain, room, left, baseline, largest=9, smallest=6)
             x += width
         canvas.setLineWidth(0.6)
         for share in (0.95, 0.9):
@@ -143,11 +134,10 @@ def _draw_sample_cell(
     canvas: Any, faces: Typefaces, x: float, baseline: float, width: float, item: ParcelItem
 ) -> None:
     room = width - 1.6 * MM - (5 * MM if item.check else 0)
-    fitted = fit_line(item.facts.number, faces.mono, room, largest=10, smallest=4)
-    for line in fitted.lines:
-        draw_line(canvas, line, faces.mono, fitted.size, x, baseline)
+    number = item.facts.number
+    fitted = write_line(canvas, number, faces.mono, room, x, baseline, largest=10, smallest=4)
     if item.check:
-        used = faces.mono.width(item.facts.number, fitted.size)
+        used = faces.mono.width(number, fitted.size)
         frame = Box(x + used + 1.2 * MM, baseline - 0.5 * MM, 3.4 * MM, 4 * MM)
         draw_framed_check(canvas, faces, frame, item.check)
 
@@ -166,10 +156,8 @@ def _draw_totals(canvas: Any, faces: Typefaces, box: Box, parcel: Parcel) -> Non
         )
     y = box.top - 4 * MM
     for line in lines:
-        fitted = fit_block(
-            printable(line, faces.bold), faces.bold, box.width, 9 * MM, largest=10, smallest=6
-        )
-        y = draw_block(canvas, fitted, faces.bold, Box(box.x, y - 9 * MM, box.width, 9 * MM))
+        place = Box(box.x, y - 9 * MM, box.width, 9 * MM)
+        y = write_block(canvas, line, faces.bold, place, largest=10, smallest=6)
         y -= 0.8 * MM
     canvas.setLineWidth(0.4)
     draw_line(canvas, "packed by: name, signature, day", faces.plain, 7.5, box.x, y - 6 * MM)

@@ -15,8 +15,8 @@ from provenance._base.progress import Progress, say_nothing
 from provenance._drawing.boxes import Box
 from provenance._drawing.clock_face import draw_clock_face
 from provenance._drawing.document import printed_pages
-from provenance._drawing.fitting import draw_block, draw_line, fit_block
-from provenance._drawing.fonts import Typefaces, printable
+from provenance._drawing.fitting import draw_line, write_block
+from provenance._drawing.fonts import Typefaces
 from provenance._drawing.pairs import draw_pairs
 from provenance._drawing.paper import MM, Paper
 from provenance._drawing.qr import draw_code, encode_to_fit
@@ -84,10 +84,7 @@ def _draw_card(canvas: Any, faces: Typefaces, edges: Box, card: HoleCard, resolv
     draw_numbered(canvas, faces, head, facts.number, check, f"{card.title} in the wood")
     site, box = box.cut_top(4.4 * MM, 1.4 * MM)
     name = " ".join(text for text in (facts.site_id.upper(), facts.site_name) if text)
-    fitted = fit_block(
-        printable(name, faces.bold), faces.bold, site.width, site.height, largest=9, smallest=5.5
-    )
-    draw_block(canvas, fitted, faces.bold, site)
+    write_block(canvas, name, faces.bold, site, largest=9, smallest=5.5)
     canvas.setLineWidth(0.8)
     canvas.line(box.x, box.top, box.right, box.top)
     pictures, box = box.cut_top(34.5 * MM, 1.5 * MM)
@@ -117,35 +114,14 @@ def _draw_pictures(canvas: Any, faces: Typefaces, box: Box, card: HoleCard) -> N
     )
     words = "stamp as punched" if card.stamp else "stamp"
     for number, line in enumerate((words, card.stamp_note)):
-        fitted = fit_block(
-            printable(line, faces.plain),
-            faces.plain,
-            stamp.width,
-            note * 1.3,
-            largest=note,
-            smallest=5,
-        )
-        at = Box(stamp.x, box.y + (1 - number) * note * 1.25, stamp.width, note * 1.2)
-        draw_block(canvas, fitted, faces.plain, at, align="centre")
-    draw_clock_face(
-        canvas,
-        faces,
-        clock.middle_x,
-        middle,
-        9.6 * MM,
-        hours=card.hours,
-        direction=card.direction or None,
-    )
+        foot = box.y + (1 - number) * note * 1.25 - note * 0.1
+        at = Box(stamp.x, foot, stamp.width, note * 1.3)
+        write_block(canvas, line, faces.plain, at, largest=note, smallest=5, align="centre")
+    x, drilled = clock.middle_x, card.direction or None
+    draw_clock_face(canvas, faces, x, middle, 9.6 * MM, hours=card.hours, direction=drilled)
     for number, line in enumerate(("seen from end A", "towards end B, 12 is up")):
-        draw_line(
-            canvas,
-            line,
-            faces.plain,
-            note,
-            clock.middle_x,
-            box.y + (1 - number) * note * 1.25 + note * 0.27,
-            align="centre",
-        )
+        baseline = box.y + (1 - number) * note * 1.25 + note * 0.27
+        draw_line(canvas, line, faces.plain, note, clock.middle_x, baseline, align="centre")
 
 
 def _draw_caution(canvas: Any, faces: Typefaces, box: Box, warning: str) -> None:
@@ -153,15 +129,7 @@ def _draw_caution(canvas: Any, faces: Typefaces, box: Box, warning: str) -> None
     canvas.rect(box.x, box.y, box.width, box.height)
     inner = box.inset(1.8 * MM, 1.2 * MM)
     if warning:
-        fitted = fit_block(
-            printable(warning, faces.bold),
-            faces.bold,
-            inner.width,
-            inner.height * 0.4,
-            largest=7,
-            smallest=5,
-        )
-        foot = draw_block(canvas, fitted, faces.bold, inner)
+        said, _ = inner.cut_top(inner.height * 0.4)
+        foot = write_block(canvas, warning, faces.bold, said, largest=7, smallest=5)
         inner = Box(inner.x, inner.y, inner.width, foot - inner.y - 0.4 * MM)
-    fitted = fit_block(CAUTIONS, faces.plain, inner.width, inner.height, largest=7, smallest=4.5)
-    draw_block(canvas, fitted, faces.plain, inner)
+    write_block(canvas, CAUTIONS, faces.plain, inner, largest=7, smallest=4.5)

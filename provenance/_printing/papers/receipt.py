@@ -6,8 +6,8 @@ from typing import Any
 
 from provenance._drawing.boxes import Box
 from provenance._drawing.document import Pages
-from provenance._drawing.fitting import draw_block, draw_line, fit_block
-from provenance._drawing.fonts import ASCENT, Typefaces, printable
+from provenance._drawing.fitting import draw_line, write_block
+from provenance._drawing.fonts import ASCENT, Typefaces
 from provenance._drawing.pairs import draw_pairs
 from provenance._drawing.paper import MM, Paper
 from provenance._printing.papers.consignment_list import draw_head, page_frame
@@ -33,14 +33,8 @@ def draw_receipt(pages: Pages, paper: Paper, parcel: Parcel) -> None:
     draw_pairs(canvas, faces, about, pairs, word_width=38 * MM, largest=10.5, smallest=6)
     canvas.setLineWidth(0.4)
     canvas.line(box.x, box.top + 2 * MM, box.right, box.top + 2 * MM)
-    draw_line(
-        canvas,
-        "To be filled in by whoever opens the parcel:",
-        faces.bold,
-        11,
-        box.x,
-        box.top - 11 * ASCENT,
-    )
+    asked = "To be filled in by whoever opens the parcel:"
+    draw_line(canvas, asked, faces.bold, 11, box.x, box.top - 11 * ASCENT)
     rows = (
         ("received on (day, hour)", 1),
         ("seal number found", 1),
@@ -86,13 +80,4 @@ def _draw_way_back(canvas: Any, faces: Typefaces, box: Box, parcel: Parcel) -> N
         "seal or a missing sample on the day you find it, and keep the wrapping until that is "
         "settled."
     )
-    inner = box.inset(4 * MM, 3 * MM)
-    fitted = fit_block(
-        printable(text, faces.plain),
-        faces.plain,
-        inner.width,
-        inner.height,
-        largest=10,
-        smallest=6,
-    )
-    draw_block(canvas, fitted, faces.plain, inner)
+    write_block(canvas, text, faces.plain, box.inset(4 * MM, 3 * MM), largest=10, smallest=6)

@@ -9,8 +9,8 @@ from typing import Any
 from provenance._base.errors import TreenailError
 from provenance._drawing.boxes import Box
 from provenance._drawing.document import printed_pages
-from provenance._drawing.fitting import draw_line, fit_line
-from provenance._drawing.fonts import Typefaces, printable
+from provenance._drawing.fitting import draw_line, write_line
+from provenance._drawing.fonts import Typefaces
 from provenance._drawing.paper import MM, Paper
 from provenance._drawing.stamp_face import draw_stamp_face
 from provenance._identity.stamps import Reservation
@@ -62,19 +62,16 @@ def _draw_head(
     first = reserved[0]
     top = page.y + page.height
     draw_line(canvas, "Strike list", faces.bold, 18, page.x, top - 14)
-    words = printable(
+    words = (
         f"{title or first.site_id}: crew {first.crew}, {len(reserved)} numbers, "
-        f"{first.sample_id} to {reserved[-1].sample_id}, reserved {first.reserved_on}",
-        faces.plain,
+        f"{first.sample_id} to {reserved[-1].sample_id}, reserved {first.reserved_on}"
     )
-    fitted = fit_line(words, faces.plain, page.width, largest=10, smallest=7)
-    draw_line(canvas, fitted.lines[0], faces.plain, fitted.size, page.x, top - 32)
+    write_line(canvas, words, faces.plain, page.width, page.x, top - 32, largest=10, smallest=7)
     advice = (
         "Punch the number with the bar or dot where one is drawn. Tick the first box when punched, "
         "the second when set."
     )
-    fitted = fit_line(advice, faces.plain, page.width, largest=9, smallest=7)
-    draw_line(canvas, fitted.lines[0], faces.plain, fitted.size, page.x, top - 48)
+    write_line(canvas, advice, faces.plain, page.width, page.x, top - 48, largest=9, smallest=7)
 
 
 def _draw_number(

@@ -11,7 +11,7 @@ from provenance._base.errors import TreenailError
 from provenance._base.progress import Progress, say_nothing
 from provenance._drawing.boxes import Box
 from provenance._drawing.document import Pages, printed_pages
-from provenance._drawing.fitting import draw_line, fit_line
+from provenance._drawing.fitting import draw_block, draw_line, fit_line, write_line
 from provenance._drawing.fonts import ASCENT, CAP_HEIGHT, Typefaces, printable
 from provenance._drawing.pairs import Pair, draw_pairs
 from provenance._drawing.paper import MM, Paper
@@ -176,9 +176,8 @@ def _draw_handovers(canvas: Any, faces: Typefaces, box: Box) -> None:
         if place:
             canvas.line(x, box.y, x, box.top)
         width = box.width * share
-        fitted = fit_line(word, faces.plain, width - 1.6 * MM, largest=6.5, smallest=4.5)
-        for line in fitted.lines:
-            draw_line(canvas, line, faces.plain, fitted.size, x + 0.8 * MM, box.top - 2.9 * MM)
+        room, at = width - 1.6 * MM, (x + 0.8 * MM, box.top - 2.9 * MM)
+        write_line(canvas, word, faces.plain, room, *at, largest=6.5, smallest=4.5)
         x += width
 
 
@@ -186,13 +185,10 @@ def _draw_stub(canvas: Any, faces: Typefaces, box: Box, tag: Tag) -> None:
     number, words = box.cut_top(7 * MM, 2 * MM)
     draw_numbered(canvas, faces, number, tag.number, tag.check, "stub")
     site = next((value for word, value in tag.pairs if word in ("site", "holds")), "")
-    fitted = fit_line(
-        printable(site, faces.plain), faces.plain, words.width, largest=7.5, smallest=5
-    )
-    for line in fitted.lines:
-        draw_line(canvas, line, faces.plain, fitted.size, words.x, words.top - fitted.size * ASCENT)
-    note, lines = words.cut_top(5 * MM, 1 * MM)
-    del note
+    shown = printable(site, faces.plain)
+    fitted = fit_line(shown, faces.plain, words.width, largest=7.5, smallest=5)
+    draw_block(canvas, fitted, faces.plain, words)
+    _, lines = words.cut_top(5 * MM, 1 * MM)
     asked = ("given to", "name", "signature", "day, hour", "state", "seal")
     pitch = (lines.height - 5 * MM) / len(asked)
     canvas.setLineWidth(0.4)
@@ -200,11 +196,5 @@ def _draw_stub(canvas: Any, faces: Typefaces, box: Box, tag: Tag) -> None:
         baseline = lines.top - place * pitch + 1 * MM
         draw_line(canvas, word, faces.plain, 6.5, lines.x, baseline)
         canvas.line(lines.x + 14 * MM, baseline - 0.5, lines.right, baseline - 0.5)
-    draw_line(
-        canvas,
-        "Tear off here when it changes hands; the giver keeps it.",
-        faces.plain,
-        5.2,
-        lines.x,
-        lines.y,
-    )
+    note = "Tear off here when it changes hands; the giver keeps it."
+    draw_line(canvas, note, faces.plain, 5.2, lines.x, lines.y)

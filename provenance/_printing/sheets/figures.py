@@ -10,7 +10,7 @@ from typing import Any
 
 from provenance._drawing.boxes import Box
 from provenance._drawing.clock_face import draw_clock_face
-from provenance._drawing.fitting import draw_block, draw_line, fit_block
+from provenance._drawing.fitting import draw_line, write_block
 from provenance._drawing.fonts import CAP_HEIGHT, Typefaces
 from provenance._drawing.paper import MM
 
@@ -82,29 +82,16 @@ def _draw_hole(
     share: float | None,
 ) -> None:
     left, right = box.cut_left(66 * MM, 6 * MM)
-    _caption(
-        canvas,
-        faces,
-        left,
-        "End A, seen towards end B, 12 up: dot the hole, draw an arrow the way the drill went.",
-    )
+    asked = "End A, seen towards end B, 12 up: dot the hole, draw an arrow the way the drill went."
+    _caption(canvas, faces, left, asked)
     radius = 16.5 * MM
-    draw_clock_face(
-        canvas,
-        faces,
-        left.middle_x,
-        left.y + radius * 1.3,
-        radius,
-        hours=hours,
-        direction=direction,
-    )
-    _caption(
-        canvas,
-        faces,
-        right,
+    x, y = left.middle_x, left.y + radius * 1.3
+    draw_clock_face(canvas, faces, x, y, radius, hours=hours, direction=direction)
+    asked = (
         "Side: mark the hole. Measure from end A along the wood to its middle. Sketch joints, "
-        "knots, bark and earlier holes nearby.",
+        "knots, bark and earlier holes nearby."
     )
+    _caption(canvas, faces, right, asked)
     wood = Box(right.x + 8 * MM, right.y + 16 * MM, right.width - 16 * MM, 21 * MM)
     _draw_side(canvas, faces, wood)
     foot = right.y + 6 * MM
@@ -125,12 +112,10 @@ def _draw_ends(canvas: Any, faces: Typefaces, box: Box) -> None:
     for end, letter in ((end_a, "A"), (end_b, "B")):
         _caption(canvas, faces, end, f"End {letter}: draw its outline, pith and bark.")
         _draw_end(canvas, faces, end)
-    _caption(
-        canvas,
-        faces,
-        side,
-        "Side: end A is where measuring begins. Draw joints, nails, tool marks and sampled holes.",
+    asked = (
+        "Side: end A is where measuring begins. Draw joints, nails, tool marks and sampled holes."
     )
+    _caption(canvas, faces, side, asked)
     wood = Box(side.x + 6 * MM, side.y + 7.5 * MM, side.width - 12 * MM, 19 * MM)
     _draw_side(canvas, faces, wood)
     _dimension(canvas, wood.x, wood.right, side.y + 2.5 * MM)
@@ -192,5 +177,5 @@ def _on_line(canvas: Any, faces: Typefaces, text: str, x: float, y: float) -> No
 
 
 def _caption(canvas: Any, faces: Typefaces, box: Box, text: str) -> None:
-    fitted = fit_block(text, faces.plain, box.width, 8.5 * MM, largest=CAPTION, smallest=SMALL)
-    draw_block(canvas, fitted, faces.plain, box)
+    above, _ = box.cut_top(8.5 * MM)
+    write_block(canvas, text, faces.plain, above, largest=CAPTION, smallest=SMALL)

@@ -7,8 +7,8 @@ from functools import partial
 from typing import Any
 
 from provenance._drawing.boxes import Box
-from provenance._drawing.fitting import draw_line, fit_line
-from provenance._drawing.fonts import Typefaces, printable
+from provenance._drawing.fitting import write_line
+from provenance._drawing.fonts import Typefaces
 from provenance._drawing.paper import MM, Paper
 from provenance._model.schema import Model, Table
 from provenance._printing.sheets.cells import COLUMNS, draw_cell, measure_cell
@@ -105,9 +105,8 @@ def _draw_page(
 ) -> None:
     for one in placed:
         if isinstance(one, PlacedTitle):
-            draw_title(
-                canvas, faces, one.title + (" (continued)" if one.continued else ""), one.box
-            )
+            title = one.title + (" (continued)" if one.continued else "")
+            draw_title(canvas, faces, title, one.box)
         elif isinstance(one.content, Question):
             draw_cell(canvas, faces, one.content, one.box)
         else:
@@ -120,9 +119,6 @@ def draw_title(canvas: Any, faces: Typefaces, text: str, box: Box) -> None:
     canvas.setFillGray(0)
     canvas.rect(bar.x, bar.y, bar.width, bar.height, stroke=0, fill=1)
     canvas.setFillGray(1)
-    fitted = fit_line(
-        printable(text, faces.bold), faces.bold, bar.width - 3 * MM, largest=TITLE_SIZE, smallest=7
-    )
-    for line in fitted.lines:
-        draw_line(canvas, line, faces.bold, fitted.size, bar.x + 1.5 * MM, bar.y + 1.1 * MM)
+    room, at = bar.width - 3 * MM, (bar.x + 1.5 * MM, bar.y + 1.1 * MM)
+    write_line(canvas, text, faces.bold, room, *at, largest=TITLE_SIZE, smallest=7)
     canvas.setFillGray(0)

@@ -10,8 +10,8 @@ from dataclasses import dataclass
 from typing import Any
 
 from provenance._drawing.boxes import Box
-from provenance._drawing.fitting import draw_block, draw_line, fit_block, fit_line
-from provenance._drawing.fonts import Typefaces, printable
+from provenance._drawing.fitting import draw_line, write_block, write_line
+from provenance._drawing.fonts import Typefaces
 from provenance._drawing.paper import MM, Paper
 from provenance._drawing.qr import draw_code, encode_to_fit
 from provenance._printing.sheets.sheet_code import SheetCode, compose_sheet_code
@@ -82,27 +82,13 @@ def _draw_head(canvas: Any, faces: Typefaces, box: Box, heading: Heading) -> Non
     # the quiet zone may reach to the edge of the margin, so the dark part ends near it
     draw_code(canvas, code, box.right - CODE_MM * MM, box.top - CODE_MM * MM, CODE_MM * MM)
     words = Box(box.x, box.y, box.width - (CODE_MM + 2) * MM, box.height)
-    key = printable(heading.key, faces.mono)
-    title_width = words.width if not key else words.width * 0.56
-    title = fit_line(
-        printable(heading.title, faces.bold), faces.bold, title_width, largest=18, smallest=9
-    )
-    baseline = words.top - 6.5 * MM
-    for line in title.lines:
-        draw_line(canvas, line, faces.bold, title.size, words.x, baseline)
-    if key:
-        number = fit_line(key, faces.mono, words.width * 0.42, largest=18, smallest=8)
-        for line in number.lines:
-            draw_line(canvas, line, faces.mono, number.size, words.right, baseline, align="right")
-    about = fit_block(
-        printable(heading.about, faces.plain),
-        faces.plain,
-        words.width,
-        9.5 * MM,
-        largest=9.5,
-        smallest=SMALLEST_TYPE,
-    )
-    draw_block(canvas, about, faces.plain, Box(words.x, words.y, words.width, box.height - 9 * MM))
+    title_width = words.width * (0.56 if heading.key else 1)
+    title_at = (words.x, words.top - 6.5 * MM)
+    write_line(canvas, heading.title, faces.bold, title_width, *title_at, largest=18, smallest=9)
+    key = (heading.key, faces.mono, words.width * 0.42, words.right, words.top - 6.5 * MM)
+    write_line(canvas, *key, largest=18, smallest=8, align="right")
+    about = Box(words.x, box.top - 18.5 * MM, words.width, 9.5 * MM)
+    write_block(canvas, heading.about, faces.plain, about, largest=9.5, smallest=SMALLEST_TYPE)
     draw_line(canvas, heading.legend, faces.plain, SMALLEST_TYPE, words.x, box.y + 1.5 * MM)
     canvas.setLineWidth(1.2)
     canvas.line(words.x, box.y, words.right, box.y)
@@ -123,12 +109,5 @@ def _draw_foot(
         x += width
     page = f"Page {number} of {count}"
     draw_line(canvas, page, faces.bold, 9, box.right, line_y + 0.8 * MM, align="right")
-    caution = fit_block(
-        printable(f"{heading.caution} {DEFERRAL}".strip(), faces.plain),
-        faces.plain,
-        box.width,
-        6.6 * MM,
-        largest=7.5,
-        smallest=SMALLEST_TYPE,
-    )
-    draw_block(canvas, caution, faces.plain, Box(box.x, box.y, box.width, 6.9 * MM))
+    text, below = f"{heading.caution} {DEFERRAL}", Box(box.x, box.y + 0.3 * MM, box.width, 6.6 * MM)
+    write_block(canvas, text, faces.plain, below, largest=7.5, smallest=SMALLEST_TYPE)

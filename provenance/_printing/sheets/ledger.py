@@ -233,15 +233,8 @@ def _draw_page(
     y = top - header
     cut = False
     for number, row, height in lines:
-        draw_line(
-            canvas,
-            str(number),
-            faces.plain,
-            SMALLEST_TYPE,
-            page.x + NUMBER_WIDTH - PAD,
-            y - height / 2 - SMALLEST_TYPE * 0.36,
-            align="right",
-        )
+        at = (page.x + NUMBER_WIDTH - PAD, y - height / 2 - SMALLEST_TYPE * 0.36)
+        draw_line(canvas, str(number), faces.plain, SMALLEST_TYPE, *at, align="right")
         x = page.x + NUMBER_WIDTH
         for column, width in zip(part, widths, strict=True):
             text = _shown(model, column.field, row, faces)
@@ -249,9 +242,8 @@ def _draw_page(
                 fitted = _fit_value(text, faces, width, height)
                 cut = cut or not fitted.whole
                 down = (height - fitted.height) / 2
-                draw_block(
-                    canvas, fitted, faces.plain, Box(x + PAD, y - height, width, height - down)
-                )
+                box = Box(x + PAD, y - height, width, height - down)
+                draw_block(canvas, fitted, faces.plain, box)
             x += width
         y -= height
     _draw_rules(canvas, page, widths, top, header, [height for _, _, height in lines])

@@ -13,8 +13,8 @@ from typing import Any
 
 from provenance._base.errors import TreenailError
 from provenance._drawing.boxes import Box
-from provenance._drawing.fitting import draw_line, fit_line
-from provenance._drawing.fonts import CAP_HEIGHT, Typefaces, printable
+from provenance._drawing.fitting import draw_line, write_line
+from provenance._drawing.fonts import CAP_HEIGHT, Typefaces
 from provenance._drawing.paper import INCH, MM, Paper
 from provenance._printing.sheets.cells import EMPTY_BOX, LINE_MM
 from provenance._printing.sheets.draft import PageDraft
@@ -141,15 +141,8 @@ def _draw_numbers(canvas: Any, faces: Typefaces, area: Box, scale: PlanScale) ->
     step = scale.large * scale.unit_points
     for number in range(int(area.width / step + 1e-6) + 1):
         text = f"{number * scale.large:g}"
-        draw_line(
-            canvas,
-            text,
-            faces.plain,
-            SMALL,
-            area.x + number * step,
-            area.y - 3.0 * MM,
-            align="centre",
-        )
+        x = area.x + number * step
+        draw_line(canvas, text, faces.plain, SMALL, x, area.y - 3.0 * MM, align="centre")
     for number in range(int(area.height / step + 1e-6) + 1):
         text = f"{number * scale.large:g}"
         y = area.y + number * step - SMALL * CAP_HEIGHT / 2
@@ -205,9 +198,8 @@ def _draw_check(canvas: Any, faces: Typefaces, box: Box, scale: PlanScale) -> No
         ends = number in (0, 10 if metric else 4)
         canvas.line(x, y - (1.6 if ends else 0.8) * MM, x, y + (1.6 if ends else 0.8) * MM)
     text = f"This line is {said} long. If it is not: print again at 100 %, not fitted to the page."
-    fitted = fit_line(text, faces.plain, box.width, largest=7.5, smallest=SMALL)
-    for line in fitted.lines:
-        draw_line(canvas, line, faces.plain, fitted.size, box.x, y + 2.5 * MM)
+    at = (box.x, y + 2.5 * MM)
+    write_line(canvas, text, faces.plain, box.width, *at, largest=7.5, smallest=SMALL)
 
 
 def _draw_north(canvas: Any, faces: Typefaces, norths: Sequence[str], box: Box) -> None:
@@ -220,27 +212,17 @@ def _draw_north(canvas: Any, faces: Typefaces, norths: Sequence[str], box: Box) 
     room = box.width - 2 * radius - 2 * MM
     baseline = y + radius + 1.2 * MM
     for north in norths[:5]:
-        fitted = fit_line(
-            printable(north, faces.plain), faces.plain, room - 4 * MM, largest=8, smallest=SMALL
-        )
         draw_line(canvas, EMPTY_BOX, faces.plain, 11, box.x, baseline - 0.5 * MM)
-        for line in fitted.lines:
-            draw_line(canvas, line, faces.plain, fitted.size, box.x + 4 * MM, baseline)
+        at = (box.x + 4 * MM, baseline)
+        write_line(canvas, north, faces.plain, room - 4 * MM, *at, largest=8, smallest=SMALL)
         baseline -= 5.2 * MM
 
 
 def _draw_sketch(faces: Typefaces, paper: Paper, canvas: Any) -> None:
     page = content_box(paper)
-    draw_line(canvas, "Sketch and notes", faces.bold, 9, page.x, page.top - 3.4 * MM)
-    draw_line(
-        canvas,
-        "Not to scale: write the measures in.",
-        faces.plain,
-        7.5,
-        page.right,
-        page.top - 3.4 * MM,
-        align="right",
-    )
+    baseline, note = page.top - 3.4 * MM, "Not to scale: write the measures in."
+    draw_line(canvas, "Sketch and notes", faces.bold, 9, page.x, baseline)
+    draw_line(canvas, note, faces.plain, 7.5, page.right, baseline, align="right")
     step = SKETCH_MM * MM
     across, up = int(page.width / step), int((page.height - 6 * MM) / step)
     spare = (page.width - across * step) / 2
