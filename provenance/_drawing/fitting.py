@@ -8,6 +8,8 @@ blanks (a word that is wider than the line breaks anywhere). What is then still 
 
 from __future__ import annotations
 
+from bisect import bisect_left
+from collections.abc import Callable
 from dataclasses import dataclass
 from typing import Any
 
@@ -61,14 +63,14 @@ def _cut(text: str, face: Typeface, width: float, size: float) -> str:
     """The longest beginning that fits with '…' behind it; '' when not even that fits."""
     if face.width(ELLIPSIS, size) > width:
         return ""
-    low, high = 0, len(text)
-    while low < high:
-        middle = (low + high + 1) // 2
-        if face.width(text[:middle].rstrip() + ELLIPSIS, size) <= width:
-            low = middle
-        else:
-            high = middle - 1
-    return text[:low].rstrip() + ELLIPSIS
+    part = _longest(text, lambda part: face.width(part.rstrip() + ELLIPSIS, size) <= width)
+    return part.rstrip() + ELLIPSIS
+
+
+def _longest(text: str, fits: Callable[[str], bool]) -> str:
+    """The longest beginning that fits; a longer one than does not fit does not fit either."""
+    ends = range(1, len(text) + 1)
+    return text[: bisect_left(ends, True, key=lambda end: not fits(text[:end]))]
 
 
 def _broken(text: str, face: Typeface, width: float, size: float) -> list[str]:
@@ -84,21 +86,14 @@ def _broken(text: str, face: Typeface, width: float, size: float) -> list[str]:
             lines.append(line)
         line = word
         while len(line) > 1 and face.width(line, size) > width:
-            fits = _fitting_length(line, face, width, size)
-            lines.append(line[:fits])
-            line = line[fits:]
+            lines.append(beginning(line, face, width, size))
+            line = line[len(lines[-1]) :]
     return [*lines, line] if line else lines
 
 
-def _fitting_length(word: str, face: Typeface, width: float, size: float) -> int:
-    low, high = 1, len(word)
-    while low < high:
-        middle = (low + high + 1) // 2
-        if face.width(word[:middle], size) <= width:
-            low = middle
-        else:
-            high = middle - 1
-    return low
+def beginning(word: str, face: Typeface, width: float, size: float) -> str:
+    """As much of a word as fits into `width`; its first character at least."""
+    return _longest(word, lambda part: face.width(part, size) <= width) or word[:1]
 
 
 def fit_block(

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import re
+from bisect import bisect_left
 from collections.abc import Sequence
 from dataclasses import dataclass
 from pathlib import Path
@@ -12,11 +13,12 @@ from provenance._base.errors import TreenailError
 from provenance._base.progress import Progress, say_nothing
 from provenance._drawing.boxes import Box
 from provenance._drawing.document import printed_pages
-from provenance._drawing.fitting import draw_line, fit_block, write_block, write_line
+from provenance._drawing.fitting import draw_block, draw_line, fit_block, write_block, write_line
 from provenance._drawing.fonts import ASCENT, Typefaces
 from provenance._drawing.paper import MM
+from provenance._ledger.holdings import Holding, holdings_of
 from provenance._printing.labels.calibration import TRUE, Calibration
-from provenance._printing.labels.facts import SampleFacts
+from provenance._printing.labels.facts import SampleFacts, joined, rows_by_key
 from provenance._printing.labels.labels import Printed, check_start, lay_out
 from provenance._printing.labels.stock import Stock, UnusableStock
 
@@ -44,9 +46,6 @@ def contents_by_place(package: Package, facts: Sequence[SampleFacts]) -> list[Co
     Samples of which no place is recorded make a group of their own, with room to write; those that
     are lost, used up or on the way lie in no box and are left out.
     """
-    from provenance._ledger.holdings import Holding, holdings_of
-    from provenance._printing.labels.facts import rows_by_key
-
     held = holdings_of(package.tables)
     parties = rows_by_key(package, "party")
     groups: dict[tuple[str, str, str], list[SampleFacts]] = {}
@@ -60,7 +59,7 @@ def contents_by_place(package: Package, facts: Sequence[SampleFacts]) -> list[Co
     return [
         Content(
             place_held=place,
-            holder=parties.get(holder, {}).get("name", holder),
+            holder=parties[holder]["name"] if holder in parties else holder,
             site_id=site_id,
             site_name=members[0].site_name,
             numbers=tuple(one.number for one in members),
@@ -125,14 +124,7 @@ def print_content_labels(
             for number, part in enumerate(parts, start=1)
             for _ in range(copies)
         ]
-        places = lay_out(
-            pages,
-            stock,
-            len(labels),
-            start_at=start_at,
-            crop_marks=crop_marks,
-            calibration=calibration,
-        )
+        places = lay_out(pages, stock, len(labels), start_at, crop_marks, calibration)
         for done, (canvas, box) in enumerate(places):
             content, part, number, of = labels[done]
             inner = box.inset(stock.padding_mm * MM)
@@ -168,24 +160,16 @@ def _parts(faces: Typefaces, stock: Stock, content: Content) -> list[str]:
 def _most_that_fit(faces: Typefaces, listing: Box, entries: list[str]) -> int:
     """How many of the entries the box holds in the smallest size."""
 
-    def fits(count: int) -> bool:
-        return fit_block(
-            ", ".join(entries[:count]),
-            faces.plain,
-            listing.width,
-            listing.height,
-            largest=SMALLEST_TEXT,
-            smallest=SMALLEST_TEXT,
-        ).whole
+    room = (listing.width, listing.height)
+
+    def cut(count: int) -> bool:
+        text, size = ", ".join(entries[:count]), SMALLEST_TEXT
+        return not fit_block(text, faces.plain, *room, largest=size, smallest=size).whole
 
     high = 32
-    while high < len(entries) and fits(high):
+    while high < len(entries) and not cut(high):
         high *= 2
-    low, high = 0, min(high, len(entries))
-    while low < high:
-        middle = (low + high + 1) // 2
-        low, high = (middle, high) if fits(middle) else (low, middle - 1)
-    return low
+    return bisect_left(range(1, min(high, len(entries)) + 1), True, key=cut)
 
 
 def _draw_content(
@@ -214,12 +198,14 @@ def _draw_content(
         smallest=SMALLEST_TEXT,
         align="right",
     )
-    room = line.width - faces.bold.width(counted.lines[0], counted.size) - 2 * MM
-    site = " ".join(text for text in (content.site_id, content.site_name) if text)
-    if content.holder:
-        site += f" · with {content.holder}"
+    left = line.width - faces.bold.width(counted.lines[0], counted.size) - 2 * MM
+    holder = content.holder and f"with {content.holder}"
+    site = joined(" · ", joined(" ", content.site_id, content.site_name), holder)
     at = (line.x, baseline)
-    write_line(canvas, site, faces.plain, room, *at, largest=9, smallest=SMALLEST_TEXT)
+    write_line(canvas, site, faces.plain, left, *at, largest=9, smallest=SMALLEST_TEXT)
     canvas.setLineWidth(0.6)
     canvas.line(line.x, line.y, line.right, line.y)
-    write_block(canvas, part, faces.plain, listing, largest=15, smallest=SMALLEST_TEXT)
+    # the list may be longer than any text that somebody writes, and none of it may be cut
+    room = (listing.width, listing.height)
+    fitted = fit_block(part, faces.plain, *room, largest=15, smallest=SMALLEST_TEXT)
+    draw_block(canvas, fitted, faces.plain, listing)

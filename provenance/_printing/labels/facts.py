@@ -8,18 +8,22 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 from provenance._base.errors import TreenailError, UnreadableValue
+from provenance._identity.check_character import check_character
 from provenance._identity.identifier import full_identifier
 from provenance._identity.payload import SampleLabel, compose_payload
 from provenance._identity.selection import number_order, select_samples
 
 if TYPE_CHECKING:
     from provenance._record.package import Package
-
-RESOLVER = "resolver"
-"""Property of the package's descriptor: a web address with {identifier} in it, or none."""
+    from provenance._record.snapshot import Row
 
 MOST_NUMBERS = 100_000
 _PART = re.compile(r"(\d+)(?:\s*-\s*(\d+))?")
+
+
+def joined(between: str, *texts: str) -> str:
+    """The texts that say anything, with `between` between them."""
+    return between.join(text for text in texts if text)
 
 
 @dataclass(frozen=True)
@@ -45,16 +49,35 @@ class SampleFacts:
         """The field specimen number as the identifier has it, in capitals."""
         return self.sample_id.strip().upper()
 
+    @property
+    def identifier(self) -> str:
+        """The full identifier, which says the site too."""
+        return full_identifier(self.site_id, self.sample_id)
+
+    @property
+    def check(self) -> str:
+        """The check character of the full identifier."""
+        return check_character(self.identifier)
+
+    @property
+    def site_words(self) -> str:
+        """The site's code and its name."""
+        return joined(" ", self.site_id.upper(), self.site_name)
+
+    @property
+    def wood_words(self) -> str:
+        """The code of the piece of wood and what it does."""
+        return joined(" ", self.element_id, self.wood.lower())
+
     def payload(self, resolver: str = "") -> str:
         """The plain text of the code; see provenance._identity.payload."""
-        identifier = full_identifier(self.site_id, self.sample_id)
         return compose_payload(
             SampleLabel(
                 site_id=self.site_id,
                 sample_id=self.sample_id,
                 kind=self.kind.lower(),
                 date=self.collected_on,
-                address=resolver.replace("{identifier}", identifier),
+                address=resolver.replace("{identifier}", self.identifier),
             )
         )
 
@@ -69,24 +92,23 @@ def gather_facts(
     Raises TreenailError when the package has no samples, nothing is selected, or a number cannot
     be an identifier; the message names the row.
     """
-    samples = package.table("sample")
-    if samples.empty:
+    samples = package.tables.rows("sample")
+    if not samples:
         raise TreenailError(
             f"{package.folder} has no samples yet; print reserved numbers with --numbers, or "
             "import the field record first"
         )
     if site is not None:
         _check_site(package, site)
-        samples = samples[samples["site_id"] == site]
-        if samples.empty:
+        samples = [row for row in samples if row["site_id"] == site]
+        if not samples:
             raise TreenailError(f"site '{site}' has no samples in {package.folder}")
     if selection is not None:
-        chosen = select_samples(list(samples["sample_id"]), selection)
-        numbered = {row["sample_id"]: row for row in samples.to_dict("records")}
+        numbered = {row["sample_id"]: row for row in samples}
+        chosen = select_samples([row["sample_id"] for row in samples], selection)
         rows = [numbered[number] for number in chosen]
     else:
-        rows = samples.to_dict("records")
-        rows.sort(key=lambda row: (row["site_id"], number_order(row["sample_id"])))
+        rows = sorted(samples, key=lambda row: (row["site_id"], number_order(row["sample_id"])))
     sites, elements, places = (rows_by_key(package, name) for name in ("site", "element", "place"))
     kinds = package.model.vocabularies["sample_kind"]
     functions = package.model.vocabularies["element_function"]
@@ -96,13 +118,13 @@ def gather_facts(
         function = element.get("function", "")
         facts.append(
             SampleFacts(
-                site_id=str(row["site_id"]),
-                sample_id=str(row["sample_id"]),
+                site_id=row["site_id"],
+                sample_id=row["sample_id"],
                 site_name=site_title(sites.get(row["site_id"], {})),
-                kind=kinds.label(str(row["kind"])) if row["kind"] else "",
-                collected_on=str(row["collected_on"]),
-                collected_by=str(row["collected_by"]),
-                element_id=str(row["element_id"]),
+                kind=kinds.label(row["kind"]) if row["kind"] else "",
+                collected_on=row["collected_on"],
+                collected_by=row["collected_by"],
+                element_id=row["element_id"],
                 wood=functions.label(function) if function else "",
                 place=place_words(element.get("place_id", ""), places),
             )
@@ -111,11 +133,10 @@ def gather_facts(
     return facts
 
 
-def rows_by_key(package: Package, table: str) -> dict[str, dict[str, str]]:
+def rows_by_key(package: Package, table: str) -> dict[str, Row]:
     """The rows of a table as texts, by their key; of rows with one key the last."""
     key = package.model.table(table).primary_key[0]
-    rows = package.table(table).to_dict("records")
-    return {str(row[key]): {str(name): str(text) for name, text in row.items()} for row in rows}
+    return {row[key]: row for row in package.tables.rows(table)}
 
 
 def site_title(site: Mapping[str, str]) -> str:
@@ -168,34 +189,31 @@ def reserved_facts(package: Package, numbers: str, site: str | None = None) -> l
     `numbers` is '201-245,260' or 'all'; a range takes the numbers in it that were reserved and are
     not used yet. Raises TreenailError when none is.
     """
-    reserved = package.table("reservation")
     if site is not None:
         _check_site(package, site)
-        reserved = reserved[reserved["site_id"] == site]
-    used = set(package.table("sample")["sample_id"])
-    free = reserved[~reserved["sample_id"].isin(used)]
-    if free.empty:
+    used = set(package.tables.column("sample", "sample_id"))
+    free = [
+        row
+        for row in package.tables.rows("reservation")
+        if site in (None, row["site_id"]) and row["sample_id"] not in used
+    ]
+    if not free:
         raise TreenailError(
             f"{package.folder} has no reserved numbers that are still free; reserve some with "
             "'treenail stamps', or print numbers without a package: --site CODE --numbers 201-260"
         )
     sites = rows_by_key(package, "site")
-    sites_of = dict(zip(free["sample_id"], free["site_id"], strict=True))
+    site_of = {row["sample_id"]: row["site_id"] for row in free}
     facts = [
-        SampleFacts(
-            site_id=str(sites_of[number]),
-            sample_id=number,
-            site_name=site_title(sites.get(sites_of[number], {})),
-            blank=True,
-        )
-        for number in select_samples(list(free["sample_id"]), numbers)
+        SampleFacts(site_of[one], one, site_title(sites.get(site_of[one], {})), blank=True)
+        for one in select_samples([row["sample_id"] for row in free], numbers)
     ]
     _check_identifiers(facts)
     return facts
 
 
 def _check_site(package: Package, site: str) -> None:
-    known = list(package.table("site")["site_id"])
+    known = package.tables.column("site", "site_id")
     if site not in known:
         raise TreenailError(f"there is no site '{site}'; there are {', '.join(known) or 'none'}")
 
@@ -210,8 +228,5 @@ def _check_identifiers(facts: Sequence[SampleFacts]) -> None:
             faults.append(f"  sample '{fact.sample_id}' of site '{fact.site_id}': {error}")
     if faults:
         more = f"\n  and {len(faults) - 5} more" if len(faults) > 5 else ""
-        raise TreenailError(
-            "nothing was printed, for these cannot be told by a label:\n"
-            + "\n".join(faults[:5])
-            + more
-        )
+        listed = "\n".join(faults[:5]) + more
+        raise TreenailError(f"nothing was printed, for these cannot be told by a label:\n{listed}")

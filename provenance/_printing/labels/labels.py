@@ -46,10 +46,9 @@ def lay_out(
     pages: Any,
     stock: Stock,
     count: int,
-    *,
-    start_at: int = 1,
-    crop_marks: bool = False,
-    calibration: Calibration = TRUE,
+    start_at: int,
+    crop_marks: bool,
+    calibration: Calibration,
 ) -> Iterator[tuple[Any, Box]]:
     """Begin pages as they are needed and yield canvas and edges for each of `count` labels."""
     canvas: Any = None
@@ -87,14 +86,7 @@ def print_labels(
     total = len(facts) * copies
     strange: dict[str, None] = {}
     with printed_pages(out, stock.page_size, title="Sample labels", subject=stock.title) as pages:
-        places = lay_out(
-            pages,
-            stock,
-            total,
-            start_at=start_at,
-            crop_marks=crop_marks,
-            calibration=calibration,
-        )
+        places = lay_out(pages, stock, total, start_at, crop_marks, calibration)
         for done, (canvas, box) in enumerate(places):
             one = facts[done // copies]
             draw_sample_label(canvas, pages.faces, stock, box, one, resolver)

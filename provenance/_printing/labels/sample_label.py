@@ -30,9 +30,7 @@ from provenance._drawing.fonts import (
 )
 from provenance._drawing.paper import MM
 from provenance._drawing.qr import draw_code, encode_to_fit, needed_side_mm
-from provenance._identity.check_character import check_character
-from provenance._identity.identifier import full_identifier
-from provenance._printing.labels.facts import SampleFacts
+from provenance._printing.labels.facts import SampleFacts, joined
 from provenance._printing.labels.stock import Stock, UnusableStock
 
 READABLE_NUMBER_MM = 5.0
@@ -74,14 +72,12 @@ def unprintable_in(faces: Typefaces, facts: SampleFacts) -> tuple[str, ...]:
 
 
 def _draw_code(canvas: Any, facts: SampleFacts, resolver: str, box: Box) -> None:
-    about = full_identifier(facts.site_id, facts.sample_id)
-    code = encode_to_fit(facts.payload(resolver), box.width / MM, about)
+    code = encode_to_fit(facts.payload(resolver), box.width / MM, facts.identifier)
     draw_code(canvas, code, box.x, box.y, box.width)
 
 
 def _draw_number(canvas: Any, faces: Typefaces, box: Box, facts: SampleFacts) -> None:
     """The number from the left of the box, as high as it allows, and the framed check character."""
-    check = check_character(full_identifier(facts.site_id, facts.sample_id))
     digits = faces.mono.width(facts.number, 1.0)
     one = faces.mono.width("0", 1.0)
     # number, a gap of half a character, and a frame around a character two thirds as high
@@ -92,7 +88,7 @@ def _draw_number(canvas: Any, faces: Typefaces, box: Box, facts: SampleFacts) ->
     draw_line(canvas, facts.number, faces.mono, size, box.x, baseline)
     x = box.x + (digits + one * 0.5) * size
     frame = Box(x, baseline, one * _FRAME * 0.67 * size, size * CAP_HEIGHT)
-    draw_framed_check(canvas, faces, frame, check)
+    draw_framed_check(canvas, faces, frame, facts.check)
 
 
 def _refuse_tiny(size: float, facts: SampleFacts) -> None:
@@ -114,14 +110,10 @@ def draw_framed_check(canvas: Any, faces: Typefaces, frame: Box, check: str) -> 
     canvas.restoreState()
 
 
-def _joined(*texts: str, between: str) -> str:
-    return between.join(text for text in texts if text)
-
-
 def _draw_about(canvas: Any, faces: Typefaces, box: Box, facts: SampleFacts, size: float) -> None:
     """Kind, day and collector on one line; the collector is the first to go."""
-    short = _joined(facts.kind, facts.collected_on, between=" · ")
-    for text in (_joined(short, facts.collected_by, between=" · "), short):
+    short = joined(" · ", facts.kind, facts.collected_on)
+    for text in (joined(" · ", short, facts.collected_by), short):
         text = printable(text, faces.plain)
         fitted = fit_line(text, faces.plain, box.width, largest=size, smallest=SMALLEST_TEXT)
         if fitted.whole:
@@ -159,8 +151,7 @@ def _draw_words(canvas: Any, faces: Typefaces, box: Box, facts: SampleFacts) -> 
     line, rest = rest.cut_top(min(line_height, rest.height))
     largest = min(largest - 0.5, line.height / 1.17)
     _draw_about(canvas, faces, line, facts, largest)
-    wood = _joined(facts.element_id, facts.wood.lower(), between=" ")
-    origin = _joined(wood, facts.place, between=", ")
+    origin = joined(", ", facts.wood_words, facts.place)
     write_block(canvas, origin, faces.plain, rest, largest=largest, smallest=SMALLEST_TEXT)
 
 
@@ -232,12 +223,11 @@ def _draw_flag_code(
     room = box.width - side
     if room < 4 * MM:
         return
-    check = check_character(full_identifier(facts.site_id, facts.sample_id))
     frame_width = min(room - 1 * MM, 5 * MM)
     frame = Box(
         box.right - frame_width, box.top - frame_width * 1.2, frame_width, frame_width * 1.2
     )
-    draw_framed_check(canvas, faces, frame, check)
+    draw_framed_check(canvas, faces, frame, facts.check)
     below = frame.y - 1 * MM - box.y
     site = facts.site_id.upper()
     fitted = fit_line(site, faces.bold, below, largest=LARGEST_TEXT, smallest=SMALLEST_TEXT)
@@ -265,7 +255,7 @@ def _draw_disc(
     side = max(least, radius * 1.2)
     if side > radius * sqrt(2):
         raise UnusableStock(
-            f"the code of {full_identifier(facts.site_id, facts.sample_id)} needs a disc of "
+            f"the code of {facts.identifier} needs a disc of "
             f"{(least * sqrt(2) + box.width - 2 * radius) / MM:.0f} mm and this one has "
             f"{box.width / MM:.0f} mm; choose a larger stock, or a shorter web address"
         )
@@ -276,11 +266,10 @@ def _draw_disc(
     middle = y + top - half
     reach = sqrt(radius**2 - (top - half + half * 0.45) ** 2)
     room = reach - half
-    check = check_character(full_identifier(facts.site_id, facts.sample_id))
     width = min(room * 0.9, 3.4 * MM)
     site = facts.site_id.upper()
     frame = Box(x + half + (room - width) / 2, middle - width * 0.6, width, width * 1.2)
-    draw_framed_check(canvas, faces, frame, check)
+    draw_framed_check(canvas, faces, frame, facts.check)
     largest = min(LARGEST_TEXT, room * 0.8 / CAP_HEIGHT)
     smallest = SMALLEST_TEXT - 1
     fitted = fit_line(site, faces.bold, side * 0.6, largest=largest, smallest=smallest)

@@ -21,8 +21,6 @@ from provenance._drawing.pairs import draw_pairs
 from provenance._drawing.paper import MM, Paper
 from provenance._drawing.qr import draw_code, encode_to_fit
 from provenance._drawing.stamp_face import draw_stamp_face
-from provenance._identity.check_character import check_character
-from provenance._identity.identifier import full_identifier
 from provenance._printing.labels.labels import Printed
 from provenance._printing.papers.hole_facts import HoleCard
 from provenance._printing.papers.tags import draw_numbered
@@ -80,11 +78,10 @@ def _draw_card(canvas: Any, faces: Typefaces, edges: Box, card: HoleCard, resolv
     box = edges.inset(5 * MM)
     facts = card.facts
     head, box = box.cut_top(8.5 * MM, 2.2 * MM)
-    check = check_character(full_identifier(facts.site_id, facts.sample_id))
-    draw_numbered(canvas, faces, head, facts.number, check, f"{card.title} in the wood")
+    title = f"{card.title} in the wood"
+    draw_numbered(canvas, faces, head, facts.number, facts.check, title)
     site, box = box.cut_top(4.4 * MM, 1.4 * MM)
-    name = " ".join(text for text in (facts.site_id.upper(), facts.site_name) if text)
-    write_block(canvas, name, faces.bold, site, largest=9, smallest=5.5)
+    write_block(canvas, facts.site_words, faces.bold, site, largest=9, smallest=5.5)
     canvas.setLineWidth(0.8)
     canvas.line(box.x, box.top, box.right, box.top)
     pictures, box = box.cut_top(34.5 * MM, 1.5 * MM)

@@ -9,11 +9,13 @@ from typing import TYPE_CHECKING
 from provenance._base.errors import TreenailError
 from provenance._drawing.pairs import Pair
 from provenance._ledger.holdings import Holding, holdings_of
-from provenance._printing.labels.facts import SampleFacts, gather_facts, rows_by_key
+from provenance._printing.labels.facts import SampleFacts, gather_facts, joined, rows_by_key
+from provenance._record.joined import split_codes
 
 if TYPE_CHECKING:
     from provenance._model.schema import Model
     from provenance._record.package import Package
+    from provenance._record.snapshot import Row
 
 
 @dataclass(frozen=True)
@@ -91,16 +93,16 @@ def _leaves_trace(model: Model, kind: str) -> bool:
     return _attribute(model, kind, "leaves_hole") or _cuts(model, kind)
 
 
-def _standing_plugs(plugs: Mapping[str, Mapping[str, str]]) -> dict[str, Mapping[str, str]]:
+def _standing_plugs(plugs: Mapping[str, Row]) -> dict[str, Row]:
     """The plug now in each sample's hole: the one that no newer one replaced."""
-    standing: dict[str, Mapping[str, str]] = {}
+    standing: dict[str, Row] = {}
     for plug in plugs.values():
         if not plug["replaced_by_plug_id"] or plug["sample_id"] not in standing:
             standing[plug["sample_id"]] = plug
     return standing
 
 
-def _standing_results(package: Package) -> dict[str, dict[str, str]]:
+def _standing_results(package: Package) -> dict[str, Row]:
     """The last result of each sample that no later one supersedes."""
     results = rows_by_key(package, "lab_result")
     superseded = {row["supersedes_result_id"] for row in results.values()}
@@ -127,12 +129,12 @@ def _measure(text: str, unit: str) -> str:
     return f"{rounded:.10g} {unit}"
 
 
-def _stamp_note(model: Model, plug: Mapping[str, str]) -> str:
+def _stamp_note(model: Model, plug: Row) -> str:
     if not plug:
         return "no plug is recorded"
     status = model.vocabularies["plug_status"].label(plug["status"]) if plug["status"] else ""
     dowel = _measure(plug["dowel_mm"], "mm dowel")
-    return ", ".join(text for text in (dowel, status.lower()) if text)
+    return joined(", ", dowel, status.lower())
 
 
 def _clock_words(clock: str) -> str:
@@ -154,25 +156,14 @@ def _inclination_words(inclination: str) -> str:
     return f"{abs(degrees):g}° {'upwards' if degrees > 0 else 'downwards'}"
 
 
-def _where(
-    model: Model, facts: SampleFacts, sample: Mapping[str, str], element: Mapping[str, str]
-) -> tuple[Pair, ...]:
+def _where(model: Model, facts: SampleFacts, sample: Row, element: Row) -> tuple[Pair, ...]:
     directions = model.vocabularies["drill_direction"]
     direction = directions.label(sample["direction"]).lower() if sample["direction"] else ""
-    drilled = ", ".join(
-        text
-        for text in (
-            _clock_words(sample["clock"]),
-            direction,
-            _inclination_words(sample["inclination_deg"]),
-        )
-        if text
-    )
-    wood = " ".join(text for text in (facts.element_id, facts.wood.lower()) if text)
-    note = element.get("position_note", "")
+    inclination = _inclination_words(sample["inclination_deg"])
+    drilled = joined(", ", _clock_words(sample["clock"]), direction, inclination)
     return (
         ("place", facts.place),
-        ("wood", ", ".join(text for text in (wood, note) if text)),
+        ("wood", joined(", ", facts.wood_words, element.get("position_note", ""))),
         ("from end A", _measure(sample["along_m"], "m")),
         ("drilled at", drilled),
         ("height", _measure(sample["height_m"], "m above the floor")),
@@ -180,23 +171,17 @@ def _where(
 
 
 def _taken(
-    facts: SampleFacts,
-    sample: Mapping[str, str],
-    plug: Mapping[str, str],
-    parties: Mapping[str, Mapping[str, str]],
+    facts: SampleFacts, sample: Row, plug: Row, parties: Mapping[str, Row]
 ) -> tuple[Pair, ...]:
-    size = ", ".join(
-        text
-        for text in (
-            facts.kind.lower(),
-            _measure(sample["length_mm"], "mm long"),
-            _measure(sample["bore_mm"], "mm bore"),
-            f"hole {_measure(sample['depth_mm'], 'mm deep')}" if sample["depth_mm"] else "",
-        )
-        if text
+    size = joined(
+        ", ",
+        facts.kind.lower(),
+        _measure(sample["length_mm"], "mm long"),
+        _measure(sample["bore_mm"], "mm bore"),
+        f"hole {_measure(sample['depth_mm'], 'mm deep')}" if sample["depth_mm"] else "",
     )
     collector = parties.get(facts.collected_by, {}).get("name", facts.collected_by)
-    by = ", ".join(text for text in (facts.collected_on, collector) if text)
+    by = joined(", ", facts.collected_on, collector)
     set_on = plug.get("placed_on", "")
     return (("taken", size), ("on, by", by), *((("plug set", set_on),) if set_on else ()))
 
@@ -204,9 +189,9 @@ def _taken(
 def _now(
     package: Package,
     holding: Holding,
-    tables: Mapping[str, Mapping[str, Mapping[str, str]]],
+    tables: Mapping[str, Mapping[str, Row]],
     facts: SampleFacts,
-    result: Mapping[str, str],
+    result: Row,
 ) -> tuple[Pair, ...]:
     parties = tables["party"]
 
@@ -218,13 +203,13 @@ def _now(
     elif holding.on_the_way_to:
         where = f"on the way to {named(holding.on_the_way_to)} since {holding.since}"
     else:
-        where = ", ".join(t for t in (named(holding.holder), holding.place_held) if t)
+        where = joined(", ", named(holding.holder), holding.place_held)
         where += f" (since {holding.since})" if where and holding.since else ""
     repository = tables["site"].get(facts.site_id, {}).get("repository_id", "")
-    record = ", ".join(text for text in (package.title, named(repository)) if text)
+    record = joined(", ", package.title, named(repository))
     outcome = result.get("outcome", "")
     words = package.model.vocabularies["result_outcome"].label(outcome).lower() if outcome else ""
-    date = " ".join(text for text in (words, result.get("notation", "")) if text)
+    date = joined(" ", words, result.get("notation", ""))
     if date and result.get("laboratory_id"):
         date += f" ({named(result['laboratory_id'])})"
     return (("sample now", where), ("record", record), ("result", date))
@@ -232,8 +217,8 @@ def _now(
 
 def _warning(
     model: Model,
-    element: Mapping[str, str],
-    tables: Mapping[str, Mapping[str, Mapping[str, str]]],
+    element: Row,
+    tables: Mapping[str, Mapping[str, Row]],
     facts: SampleFacts,
 ) -> str:
     """What is known of this very wood and place, before the general cautions."""
@@ -245,9 +230,7 @@ def _warning(
         tables["site"].get(facts.site_id, {}),
         tables["place"].get(element.get("place_id", ""), {}),
     )
-    codes = [
-        code.strip() for row in rows for code in row.get("hazards", "").split(";") if code.strip()
-    ]
+    codes = [code for row in rows for code in split_codes(row.get("hazards"))]
     seen = [hazards.label(code).lower() for code in dict.fromkeys(codes) if code != "none"]
     if seen:
         said.append(f"Seen here: {', '.join(seen)}.")

@@ -3,15 +3,15 @@
 from __future__ import annotations
 
 from collections import Counter
+from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
-from provenance._identity.check_character import check_character
-from provenance._identity.identifier import full_identifier
-from provenance._printing.labels.facts import SampleFacts, gather_facts, rows_by_key
+from provenance._printing.labels.facts import SampleFacts, gather_facts, joined, rows_by_key
 
 if TYPE_CHECKING:
     from provenance._record.package import Package
+    from provenance._record.snapshot import Row
 
 
 @dataclass(frozen=True)
@@ -26,7 +26,7 @@ class Correspondent:
     @property
     def in_words(self) -> str:
         """Name and postal address on one line."""
-        return ", ".join(text for text in (self.name or self.party_id, self.postal_address) if text)
+        return joined(", ", self.name or self.party_id, self.postal_address)
 
 
 @dataclass(frozen=True)
@@ -81,19 +81,14 @@ def gather_parcel(package: Package, consignment_id: str) -> Parcel:
     facts = {one.sample_id: one for one in gather_facts(package)}
     items = []
     for number in packed:
-        one = facts.get(number)
-        if one is None:
-            # the ledger names a sample that the table lacks: list it, so that it is looked for
-            one = SampleFacts("", number, kind="not in the record")
-            check = ""
-        else:
-            check = check_character(full_identifier(one.site_id, one.sample_id))
+        # if the ledger names a sample that the table lacks, list it, so that it is looked for
+        one = facts.get(number) or SampleFacts("", number, kind="not in the record")
         sample = samples.get(number, {})
         condition = sample.get("condition", "")
         items.append(
             ParcelItem(
                 facts=one,
-                check=check,
+                check=one.check if number in facts else "",
                 length_mm=sample.get("length_mm", ""),
                 pieces=sample.get("pieces", ""),
                 condition=conditions.label(condition) if condition else "",
@@ -116,11 +111,8 @@ def gather_parcel(package: Package, consignment_id: str) -> Parcel:
     )
 
 
-def _correspondent(parties: dict[str, dict[str, str]], party_id: str) -> Correspondent:
-    party = parties.get(party_id, {})
+def _correspondent(parties: Mapping[str, Row], party_id: str) -> Correspondent:
+    told = parties.get(party_id, {})
     return Correspondent(
-        party_id,
-        party.get("name", ""),
-        party.get("postal_address", ""),
-        party.get("email", ""),
+        party_id, *(told.get(one, "") for one in ("name", "postal_address", "email"))
     )

@@ -16,9 +16,7 @@ from provenance._drawing.fonts import ASCENT, CAP_HEIGHT, Typefaces, printable
 from provenance._drawing.pairs import Pair, draw_pairs
 from provenance._drawing.paper import MM, Paper
 from provenance._drawing.qr import draw_code, encode_to_fit
-from provenance._identity.check_character import check_character
-from provenance._identity.identifier import full_identifier
-from provenance._printing.labels.facts import SampleFacts
+from provenance._printing.labels.facts import SampleFacts, joined
 from provenance._printing.labels.labels import Printed
 from provenance._printing.labels.sample_label import draw_framed_check
 from provenance._printing.papers.parcel import Parcel
@@ -43,17 +41,16 @@ class Tag:
 
 def sample_tag(facts: SampleFacts, resolver: str = "") -> Tag:
     """The tag of one sample."""
-    wood = " ".join(text for text in (facts.element_id, facts.wood.lower()) if text)
     return Tag(
         number=facts.number,
-        check=check_character(full_identifier(facts.site_id, facts.sample_id)),
+        check=facts.check,
         code_text=facts.payload(resolver),
         title="Sample",
         pairs=(
-            ("site", " ".join(text for text in (facts.site_id.upper(), facts.site_name) if text)),
-            ("taken", " · ".join(t for t in (facts.kind, facts.collected_on) if t)),
+            ("site", facts.site_words),
+            ("taken", joined(" · ", facts.kind, facts.collected_on)),
             ("by", facts.collected_by),
-            ("from", ", ".join(text for text in (wood, facts.place) if text)),
+            ("from", joined(", ", facts.wood_words, facts.place)),
         ),
     )
 

@@ -8,7 +8,7 @@ from functools import partial
 from typing import Any
 
 from provenance._drawing.boxes import Box
-from provenance._drawing.fitting import draw_line
+from provenance._drawing.fitting import beginning, draw_line
 from provenance._drawing.fonts import ASCENT, DESCENT, Typeface, Typefaces, printable
 from provenance._drawing.paper import MM, Paper
 from provenance._model.schema import Model, Table
@@ -127,9 +127,9 @@ def _set_entry(entry: Entry, faces: Typefaces, width: float, size: float) -> Blo
                 if x > indent:
                     end_line()
                     continue
-                fits = _fitting(word, face, width - x, size)
-                words.append((x, word[:fits], face))
-                word = word[fits:]
+                part = beginning(word, face, width - x, size)
+                words.append((x, part, face))
+                word = word[len(part) :]
                 end_line()
     if words:
         end_line()
@@ -149,14 +149,6 @@ def _joined(words: Sequence[tuple[float, str, Typeface]]) -> list[tuple[float, s
         else:
             joined.append((x, word, face))
     return joined
-
-
-def _fitting(word: str, face: Typeface, width: float, size: float) -> int:
-    """How many characters of a long word fit; at least one."""
-    for length in range(len(word), 1, -1):
-        if face.width(word[:length], size) <= width:
-            return length
-    return 1
 
 
 def _fill(blocks: Sequence[Block], height: float, page_height: float) -> list[list[Block]]:

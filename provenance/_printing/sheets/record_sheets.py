@@ -28,8 +28,9 @@ from provenance._printing.sheets.plan_grid import (
     scale_named,
     spoken,
 )
-from provenance._printing.sheets.rows import ChosenRows, Row
+from provenance._printing.sheets.rows import ChosenRows
 from provenance._printing.sheets.sheet_code import SheetCode
+from provenance._record.snapshot import Row
 
 if TYPE_CHECKING:
     from provenance._record.package import Package

@@ -2,19 +2,17 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
 from dataclasses import dataclass, field
 from functools import cached_property
 from typing import TYPE_CHECKING
 
 from provenance._base.errors import TreenailError
 from provenance._identity.selection import select_samples
+from provenance._record.snapshot import Row
+from provenance._record.tables import ROW
 
 if TYPE_CHECKING:
     from provenance._record.package import Package
-
-Row = Mapping[str, str]
-"""A row's texts by field name."""
 
 NOT_OF_A_SITE = frozenset({"party"})
 """People and organisations belong to every site."""
@@ -35,7 +33,7 @@ class ChosenRows:
 
     def __post_init__(self) -> None:
         """Raise TreenailError when the site is not in the package."""
-        known = list(self.package.table("site")["site_id"])
+        known = self.package.tables.column("site", "site_id")
         if self.site is not None and self.site not in known:
             names = ", ".join(known) or "none yet"
             raise TreenailError(f"there is no site '{self.site}'; there are {names}")
@@ -55,22 +53,16 @@ class ChosenRows:
     @cached_property
     def length_of_wood_m(self) -> dict[str, float]:
         """The length of each piece of wood that has one, by its code."""
-        typed = self.package.typed("element")
-        known = typed[typed["length_m"].notna()]
-        return dict(zip(known["element_id"], known["length_m"].astype(float), strict=True))
+        known = self.package.tables["element"].select("element_id", "length_m").drop_nulls()
+        return dict(known.iter_rows())
 
     def _keys(self, table: str) -> set[str]:
         name = self.package.model.table(table).primary_key[0]
         return {row[name] for _, row in self.of(table)}
 
     def _choose(self, table: str) -> list[tuple[int, Row]]:
-        frame = self.package.table(table)
-        numbers = [int(number) for number in frame.index]
-        records = frame.to_dict("records")
-        rows: list[tuple[int, Row]] = [
-            (number, {str(name): str(text) for name, text in record.items()})
-            for number, record in zip(numbers, records, strict=True)
-        ]
+        tables = self.package.tables
+        rows = list(zip(tables.texts(table)[ROW], tables.rows(table), strict=True))
         if self.site is not None and table not in NOT_OF_A_SITE:
             rows = [(number, row) for number, row in rows if self._of_site(table, row)]
         selection = {"sample": self.samples, "element": self.elements}.get(table)
@@ -94,14 +86,13 @@ class ChosenRows:
         for key in self.package.model.table(table).foreign_keys:
             if key.table in NOT_OF_A_SITE or key.table == table:
                 continue
-            code = row.get(key.fields[0], "")
-            if code:
+            if code := row[key.fields[0]]:
                 return code in self._keys(key.table)
         return True
 
     def _about_site(self, row: Row) -> bool:
         """A file is of the site of the row that it is about; one about nothing is of every site."""
-        table, code = row.get("about_table", ""), row.get("about_id", "")
+        table, code = row["about_table"], row["about_id"]
         if not code or table not in self.package.model.tables or table in ("file", *NOT_OF_A_SITE):
             return True
         return code in self._keys(table)
