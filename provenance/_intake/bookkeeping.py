@@ -7,8 +7,7 @@ from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 
 from provenance._base.findings import Finding
-from provenance._intake.lines.places import Place, intake_finding
-from provenance._intake.lines.readings import ReadRow, UnreadCell
+from provenance._intake.lines.readings import Place, ReadRow, UnreadCell, intake_finding
 from provenance._intake.merging import TableRows
 from provenance._intake.originals import KeptFile
 
@@ -100,7 +99,7 @@ class KeptUnread:
     settled: int
 
 
-_Identity = tuple[str, str, str, str, str, str]
+_Identity = tuple[str, ...]
 
 
 def keep_unread(
@@ -151,14 +150,7 @@ def _identity(cell: UnreadCell) -> _Identity:
 
 def _identity_of(row: Mapping[str, str]) -> _Identity:
     names = ("sheet", "column", "table_name", "row_key", "field", "cell_text")
-    return (
-        row[names[0]],
-        row[names[1]],
-        row[names[2]],
-        row[names[3]],
-        row[names[4]],
-        row[names[5]],
-    )
+    return tuple(row[name] for name in names)
 
 
 def _as_row(cell: UnreadCell, original_id: str, unread_id: str) -> dict[str, str]:

@@ -8,6 +8,7 @@ from collections import Counter
 from collections.abc import Collection, Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
 from datetime import date
+from itertools import islice
 from types import MappingProxyType
 
 from provenance._base.errors import UnreadableValue
@@ -97,7 +98,7 @@ def guess_sheet(
 
     `described` says more of some columns, by their heading, where a schema came with the file.
     """
-    first = _first(rows, LOOK_AT_ROWS)
+    first = list(islice(rows, LOOK_AT_ROWS))
     words = [
         (table, one, _words(one)) for table in model.of_role("record") for one in _asked(table)
     ]
@@ -108,15 +109,6 @@ def guess_sheet(
     values = _values_below(first, header)
     matching = _Matching(headings, words, values, described)
     return SheetGuess(header, headings, values, _choose(name, matching, model), described)
-
-
-def _first(rows: Iterable[Row], most: int) -> list[Row]:
-    first = []
-    for row in rows:
-        first.append(row)
-        if len(first) == most:
-            break
-    return first
 
 
 def _asked(table: Table) -> list[Field]:
@@ -168,35 +160,29 @@ def _values_below(first: Sequence[Row], header: int) -> dict[int, ColumnValues]:
     return values
 
 
+@dataclass(frozen=True)
 class _Matching:
-    """Holds headings against the names of fields."""
+    """Holds headings against the names of fields; `filled` are the columns with anything below."""
 
-    def __init__(
-        self,
-        headings: Headings,
-        words: Sequence[tuple[Table, Field, set[str]]],
-        filled: Collection[int],
-        described: Mapping[str, ColumnFacts],
-    ) -> None:
-        self._described = described
-        self._headings = headings
-        self._filled = filled
-        self._words = words
+    headings: Headings
+    words: Sequence[tuple[Table, Field, set[str]]]
+    filled: Collection[int]
+    described: Mapping[str, ColumnFacts]
 
     def of_table(self, table: str, without: Collection[int] = ()) -> list[Guess]:
         """The best field of a table for each heading, each field once, but for some columns."""
         guesses = []
-        for place, name in enumerate(self._headings.names):
-            facts = self._described.get(name, ColumnFacts())
+        for place, name in enumerate(self.headings.names):
+            facts = self.described.get(name, ColumnFacts())
             heading, title = plain_heading(name), plain_heading(facts.title)
             if place in without or not heading or name.startswith("column "):
                 continue
-            for owner, one, named in self._words:
+            for owner, one, named in self.words:
                 if owner.name != table or not _may_hold(one, facts.type):
                     continue
                 score = max(_likeness(text, one, named) for text in (heading, title or heading))
                 # of two headings that fit, the one with something below it is meant
-                score -= 0.0 if place in self._filled else 0.002
+                score -= 0.0 if place in self.filled else 0.002
                 if score >= NEAR:
                     guesses.append(Guess(place, one, score))
         guesses.sort(key=lambda guess: (-guess.score, guess.place))

@@ -17,8 +17,7 @@ from provenance._intake.events import take_events
 from provenance._intake.files.data_package import handed_in
 from provenance._intake.files.received import Limits
 from provenance._intake.incoming import IncomingFile, read_file
-from provenance._intake.lines.places import Place, intake_finding
-from provenance._intake.lines.readings import ReadRow, UnreadCell
+from provenance._intake.lines.readings import Place, ReadRow, UnreadCell, intake_finding
 from provenance._intake.mapping.mapping import FormMapping
 from provenance._intake.merging import Change, TableRows, WrittenOnce, take_rows
 from provenance._intake.originals import KeptFile, Shelf
@@ -120,7 +119,7 @@ def _bring_in(
     readings = [reading for one in incoming for reading in one.readings]
     names = sorted({table for reading in readings for table in reading.tables})
     tables = {
-        name: TableRows(package.model.table(name), package.table(name))
+        name: TableRows(package.model.table(name), package.tables)
         for name in (*names, "original", "origin", "unread")
     }
     shelf = Shelf(package, tables["original"], moment.strftime("%Y-%m-%dT%H:%M:%SZ"))

@@ -14,8 +14,7 @@ from provenance._intake.files.data_package import DataPackage
 from provenance._intake.files.readers import open_received
 from provenance._intake.files.received import Limits, ReceivedFile
 from provenance._intake.lines.lines import read_sheet
-from provenance._intake.lines.places import Place, intake_finding
-from provenance._intake.lines.readings import SheetReading
+from provenance._intake.lines.readings import Place, SheetReading, intake_finding
 from provenance._intake.mapping.mapping import FormMapping, SourceRule
 from provenance._intake.mapping.mapping_file import did_you_mean
 from provenance._intake.mapping.workbook_marker import mapping_of, own_sheets, refuse_foreign_fields

@@ -6,9 +6,9 @@ from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
-from provenance._intake.lines.places import Place
-from provenance._intake.lines.readings import ReadRow, UnreadCell
+from provenance._intake.lines.readings import Place, ReadRow, UnreadCell
 from provenance._model.schema import Field, Table
+from provenance._record.snapshot import Snapshot
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -29,13 +29,10 @@ class Change:
 class TableRows:
     """A table as rows that can be added to and changed; knows whether it was."""
 
-    def __init__(self, table: Table, frame: pd.DataFrame) -> None:
+    def __init__(self, table: Table, tables: Snapshot) -> None:
         self.table = table
-        self.columns = [str(name) for name in frame.columns]
-        self.rows: list[dict[str, str]] = [
-            dict(zip(self.columns, map(str, values), strict=True))
-            for values in frame.itertuples(index=False, name=None)
-        ]
+        self.columns = tables.columns(table.name)
+        self.rows = [dict(row) for row in tables.rows(table.name)]
         self.changed = False
         # a key that stands twice is for check to name; here the first row bears it
         self._places: dict[str, int] = {}
@@ -75,7 +72,7 @@ class TableRows:
         import pandas as pd
 
         columns = {name: [row[name] for row in self.rows] for name in self.columns}
-        return pd.DataFrame(columns, columns=self.columns, dtype=str)
+        return pd.DataFrame(columns, columns=list(self.columns), dtype=str)
 
 
 @dataclass(frozen=True)

@@ -11,8 +11,7 @@ from provenance._base.resources import shipped
 from provenance._intake.draft import draft_mapping
 from provenance._intake.guessing import ColumnValues, guess_date_formats, guess_unit, plain_heading
 from provenance._intake.importing import import_exports
-from provenance._intake.mapping.mapping_file import mapping_from, read_mapping
-from provenance._intake.mapping.mapping_text import read_mapping_text
+from provenance._intake.mapping.mapping_file import mapping_from, read_mapping, read_mapping_text
 from provenance._model.profile import check_against_schema, load_model
 from tests.builders import a_package
 from tests.intake.forms import HEADINGS, a_line, write_csv, write_xlsx

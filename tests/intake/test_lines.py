@@ -10,9 +10,8 @@ import pytest
 from provenance._base.errors import UnusableInput
 from provenance._intake.files.readers import open_received
 from provenance._intake.lines.lines import read_sheet
-from provenance._intake.lines.places import Place
-from provenance._intake.mapping.mapping_file import mapping_from
-from provenance._intake.mapping.mapping_text import read_mapping_text
+from provenance._intake.lines.readings import Place
+from provenance._intake.mapping.mapping_file import mapping_from, read_mapping_text
 from provenance._model.profile import load_model
 from tests.intake.forms import HEADINGS, TIMBERS, a_line, write_csv, write_xlsx
 

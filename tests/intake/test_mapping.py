@@ -9,8 +9,7 @@ import pytest
 
 from provenance._base.errors import UnusableInput
 from provenance._base.resources import shipped
-from provenance._intake.mapping.mapping_file import read_mapping
-from provenance._intake.mapping.mapping_text import read_mapping_text
+from provenance._intake.mapping.mapping_file import read_mapping, read_mapping_text
 from provenance._model.profile import load_model
 from tests.intake.forms import TIMBERS
 

@@ -11,9 +11,8 @@ import pytest
 import yaml
 
 from provenance._model.profile import load_model, shipped_profiles
-from provenance._printing.sheets.kinds import SHEETS, SheetKind
 from provenance._printing.sheets.question import LONGEST_TICKED
-from provenance._printing.sheets.record_sheets import draft_sheets, write_sheets
+from provenance._printing.sheets.record_sheets import SHEETS, SheetKind, draft_sheets, write_sheets
 from provenance._printing.sheets.rows import ChosenRows
 from tests.builders import a_package
 from tests.printing.reading import page_texts

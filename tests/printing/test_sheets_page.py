@@ -13,8 +13,7 @@ from provenance._drawing.document import printed_pages
 from provenance._drawing.fitting import draw_line
 from provenance._model.profile import load_model
 from provenance._model.schema import Model
-from provenance._printing.sheets.kinds import SHEETS
-from provenance._printing.sheets.record_sheets import write_sheets
+from provenance._printing.sheets.record_sheets import SHEETS, write_sheets
 from provenance._printing.sheets.rows import ChosenRows
 from provenance._printing.sheets.sheet_code import read_sheet_code
 from tests.builders import a_package

@@ -10,10 +10,9 @@ from __future__ import annotations
 import re
 import zipfile
 from collections.abc import Iterator
-from dataclasses import dataclass, field
+from dataclasses import dataclass
 from datetime import date, datetime, time, timedelta
 from pathlib import Path
-from typing import Literal
 
 from provenance._base.errors import UnusableInput
 from provenance._intake.files.received import (
@@ -31,19 +30,6 @@ CONTENT = "content.xml"
 SAVE_ANEW = "open it in a spreadsheet program and save it anew as .ods or .xlsx"
 _CELLS = ("table-cell", "covered-table-cell")
 _DURATION = re.compile(r"P(?:(\d+)D)?T(?:(\d+)H)?(?:(\d+)M)?(?:(\d+(?:\.\d+)?)S)?")
-
-
-@dataclass
-class _Notes:
-    """What one pass over the document collects of one sheet."""
-
-    name: str
-    visible: bool = True
-    merged: list[Area] = field(default_factory=list)
-    hidden_rows: set[int] = field(default_factory=set)
-    hidden_columns: set[int] = field(default_factory=set)
-    formulas: dict[tuple[int, int], str] = field(default_factory=dict)
-    last_row: int = 0
 
 
 class OdsBook:
@@ -65,8 +51,9 @@ class OdsBook:
         first = _Handler(path.name, limits, None)
         for _ in _parsed(path, first):
             pass
-        self._epoch: Literal[1900, 1904] = 1904 if first.null_date.startswith("1904") else 1900
-        self._notes = {one.name: one for one in first.notes}
+        for one in first.sheets:
+            one.epoch = 1904 if first.null_date.startswith("1904") else 1900
+        self._facts = {one.name: one for one in first.sheets}
         self.remarks: tuple[str, ...] = (
             ("has comments on cells, which are not read; look at the original",)
             if first.comments
@@ -76,14 +63,14 @@ class OdsBook:
     @property
     def sheet_names(self) -> tuple[str, ...]:
         """The sheets in their order, hidden ones too."""
-        return tuple(self._notes)
+        return tuple(self._facts)
 
     def close(self) -> None:
         """Nothing is held open."""
 
     def sheet(self, name: str) -> _OdsSheet:
         """The sheet of that name; raises KeyError when there is none."""
-        return _OdsSheet(self._path, self._notes[name], self._epoch, self._limits)
+        return _OdsSheet(self._path, self._facts[name], self._limits)
 
 
 @dataclass(frozen=True)
@@ -91,26 +78,16 @@ class _OdsSheet:
     """One sheet; implements ReceivedSheet."""
 
     path: Path
-    notes: _Notes
-    epoch: Literal[1900, 1904]
+    noted: SheetFacts
     limits: Limits
 
     def facts(self) -> SheetFacts:
         """Merged and hidden cells, formulas and the last row."""
-        return SheetFacts(
-            name=self.notes.name,
-            visible=self.notes.visible,
-            merged=tuple(self.notes.merged),
-            hidden_rows=frozenset(self.notes.hidden_rows),
-            hidden_columns=frozenset(self.notes.hidden_columns),
-            formulas=self.notes.formulas,
-            epoch=self.epoch,
-            last_row=self.notes.last_row,
-        )
+        return self.noted
 
     def rows(self) -> Iterator[Row]:
         """Every row that holds anything, from the top."""
-        yield from _parsed(self.path, _Handler(self.path.name, self.limits, self.notes.name))
+        yield from _parsed(self.path, _Handler(self.path.name, self.limits, self.noted.name))
 
 
 def _parsed(path: Path, handler: _Handler) -> Iterator[Row]:
@@ -134,12 +111,12 @@ class _Handler:
         self.file_name = file_name
         self.limits = limits
         self.wanted = wanted
-        self.notes: list[_Notes] = []
+        self.sheets: list[SheetFacts] = []
         self.comments = False
         self.null_date = ""
         self._hidden_styles: set[str] = set()
         self._style = ""
-        self._sheet: _Notes | None = None
+        self._sheet: SheetFacts | None = None
         self._in_wanted = False
         self._row = self._row_repeats = 0
         self._column = 0
@@ -188,7 +165,7 @@ class _Handler:
 
     def _start_other(self, name: str, attributes: dict[str, str]) -> None:
         if name == "table" and self._sheet is None:
-            self._sheet = _Notes(
+            self._sheet = SheetFacts(
                 attributes.get("name", ""),
                 visible=attributes.get("style-name", "") not in self._hidden_styles,
             )
@@ -209,7 +186,7 @@ class _Handler:
         elif name == "table-row" and self._sheet is not None:
             self._end_row()
         elif name == "table" and self._sheet is not None:
-            self.notes.append(self._sheet)
+            self.sheets.append(self._sheet)
             self._sheet, self._in_wanted = None, False
 
     def data(self, text: str) -> None:

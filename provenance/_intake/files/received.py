@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterator
 from dataclasses import dataclass, field
 from datetime import date, datetime, time, timedelta
 from typing import Literal, Protocol
@@ -54,9 +54,9 @@ class Area:
         return f"{first}:{column_letters(self.last_column)}{self.last_row}"
 
 
-@dataclass(frozen=True)
+@dataclass
 class SheetFacts:
-    """What a reader should know of a sheet before it trusts the cells.
+    """What is to be known of a sheet before its cells are trusted; its reader fills it in.
 
     `formulas` holds the text of each formula by (row, column); `hidden_rows` and `hidden_columns`
     count from 1; `epoch` is where the workbook's day numbers start; `last_row` is for progress.
@@ -64,10 +64,10 @@ class SheetFacts:
 
     name: str
     visible: bool = True
-    merged: tuple[Area, ...] = ()
-    hidden_rows: frozenset[int] = frozenset()
-    hidden_columns: frozenset[int] = frozenset()
-    formulas: Mapping[tuple[int, int], str] = field(default_factory=dict)
+    merged: list[Area] = field(default_factory=list)
+    hidden_rows: set[int] = field(default_factory=set)
+    hidden_columns: set[int] = field(default_factory=set)
+    formulas: dict[tuple[int, int], str] = field(default_factory=dict)
     epoch: Literal[1900, 1904] | None = None
     last_row: int = 0
 

@@ -12,7 +12,7 @@ import warnings
 import zipfile
 import zlib
 from collections.abc import Iterator, Mapping
-from dataclasses import dataclass, field
+from dataclasses import dataclass
 from pathlib import Path
 from typing import Any, Literal
 from xml.parsers import expat
@@ -98,26 +98,14 @@ class XlsxBook:
 
 
 @dataclass
-class _Scan:
-    """What one pass over a sheet's XML collects."""
-
-    merged: list[Area] = field(default_factory=list)
-    hidden_rows: set[int] = field(default_factory=set)
-    hidden_columns: set[int] = field(default_factory=set)
-    formulas: dict[tuple[int, int], str] = field(default_factory=dict)
-    last_row: int = 0
-    cells: int = 0
-
-
 class _XlsxSheet:
     """One sheet; implements ReceivedSheet."""
 
-    def __init__(self, path: Path, sheet: Any, epoch: Literal[1900, 1904], limits: Limits) -> None:
-        self._path = path
-        self._sheet = sheet
-        self._epoch = epoch
-        self._limits = limits
-        self._facts: SheetFacts | None = None
+    _path: Path
+    _sheet: Any
+    _epoch: Literal[1900, 1904]
+    _limits: Limits
+    _facts: SheetFacts | None = None
 
     @property
     def where(self) -> str:
@@ -126,17 +114,7 @@ class _XlsxSheet:
     def facts(self) -> SheetFacts:
         """Merged and hidden cells, formulas and the last row."""
         if self._facts is None:
-            scan = self._scanned()
-            self._facts = SheetFacts(
-                name=str(self._sheet.title),
-                visible=self._sheet.sheet_state == "visible",
-                merged=tuple(scan.merged),
-                hidden_rows=frozenset(scan.hidden_rows),
-                hidden_columns=frozenset(scan.hidden_columns),
-                formulas=scan.formulas,
-                epoch=self._epoch,
-                last_row=scan.last_row,
-            )
+            self._facts = self._scanned()
         return self._facts
 
     def rows(self) -> Iterator[Row]:
@@ -163,38 +141,41 @@ class _XlsxSheet:
         except Exception as error:
             raise UnusableInput(_damaged(self._path, error, self.where)) from error
 
-    def _scanned(self) -> _Scan:
-        scan = _Scan()
+    def _scanned(self) -> SheetFacts:
+        visible = self._sheet.sheet_state == "visible"
+        facts = SheetFacts(str(self._sheet.title), visible, epoch=self._epoch)
         place = self._sheet._worksheet_path  # the only way from a sheet to its part of the file
         try:
             with zipfile.ZipFile(self._path) as archive, archive.open(place) as part:
-                for _ in parse_xml(part, _SheetHandler(scan, self._limits, self.where)):
+                for _ in parse_xml(part, _SheetHandler(facts, self._limits, self.where)):
                     pass
         except DAMAGE as error:
             raise UnusableInput(_damaged(self._path, error, self.where)) from error
-        return scan
+        return facts
 
 
+@dataclass
 class _SheetHandler:
     """Takes down what a sheet's XML says of itself; calls come from expat."""
 
-    def __init__(self, scan: _Scan, limits: Limits, where: str) -> None:
-        self.scan = scan
-        self.limits = limits
-        self.where = where
-        self.row = self.column = 0
-        self.text: list[str] | None = None
+    facts: SheetFacts
+    limits: Limits
+    where: str
+    row: int = 0
+    column: int = 0
+    cells: int = 0
+    text: list[str] | None = None
 
     def start(self, name: str, attributes: dict[str, str]) -> None:
-        scan = self.scan
+        facts = self.facts
         if name == "c":
             reference = attributes.get("r")
             if reference:
                 self.row, self.column = _row_and_column(reference)
             else:
                 self.column += 1
-            scan.cells += 1
-            if scan.cells > self.limits.cells:
+            self.cells += 1
+            if self.cells > self.limits.cells:
                 raise UnusableInput(
                     f"{self.where} has more than {self.limits.cells:,} cells; field forms have far "
                     "fewer. Delete formatted but empty rows, or hand it in as several files"
@@ -204,19 +185,19 @@ class _SheetHandler:
         elif name == "row":
             number = attributes.get("r")
             self.row, self.column = (int(number) if number else self.row + 1), 0
-            scan.last_row = max(scan.last_row, self.row)
+            facts.last_row = max(facts.last_row, self.row)
             if attributes.get("hidden") in ("1", "true"):
-                scan.hidden_rows.add(self.row)
+                facts.hidden_rows.add(self.row)
         elif name == "mergeCell":
             first, _, last = attributes["ref"].partition(":")
-            scan.merged.append(Area(*_row_and_column(first), *_row_and_column(last or first)))
+            facts.merged.append(Area(*_row_and_column(first), *_row_and_column(last or first)))
         elif name == "col" and attributes.get("hidden") in ("1", "true"):
             last_column = min(int(attributes["max"]), self.limits.columns)
-            scan.hidden_columns.update(range(int(attributes["min"]), last_column + 1))
+            facts.hidden_columns.update(range(int(attributes["min"]), last_column + 1))
 
     def end(self, name: str) -> None:
         if name == "f" and self.text is not None:
-            self.scan.formulas[self.row, self.column] = "=" + "".join(self.text)
+            self.facts.formulas[self.row, self.column] = "=" + "".join(self.text)
             self.text = None
 
     def data(self, text: str) -> None:

@@ -7,7 +7,7 @@ from dataclasses import dataclass
 
 from provenance._base.errors import UnusableInput
 from provenance._intake.files.received import CellValue, Row, column_letters, shown
-from provenance._intake.lines.places import Place
+from provenance._intake.lines.readings import Place
 from provenance._intake.mapping.mapping import same_heading
 from provenance._intake.mapping.mapping_file import did_you_mean
 

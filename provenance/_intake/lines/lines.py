@@ -4,13 +4,19 @@ from __future__ import annotations
 
 from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass
+from itertools import chain
 
 from provenance._base.errors import UnreadableValue, UnusableInput
 from provenance._intake.files.received import CellValue, ReceivedSheet, Row, SheetFacts, shown
 from provenance._intake.lines.cells import CellReader, is_missing
 from provenance._intake.lines.headings import Headings, find_headings
-from provenance._intake.lines.places import Place, intake_finding
-from provenance._intake.lines.readings import ReadRow, SheetReading, UnreadCell
+from provenance._intake.lines.readings import (
+    Place,
+    ReadRow,
+    SheetReading,
+    UnreadCell,
+    intake_finding,
+)
 from provenance._intake.lines.sheet_remarks import SheetRemarks
 from provenance._intake.mapping.mapping import (
     Condition,
@@ -123,12 +129,12 @@ def read_sheet(
     headings = find_headings(first, source.header_row, wanted, place)
     reading = SheetReading(place, frozenset(rule.table for rule in source.rows))
     reader = _SheetReader(source, headings, facts, model, reading)
-    for count, (number, values) in enumerate(_both(first, rows)):
+    for count, (number, values) in enumerate(chain(first, rows)):
         if number > source.header_row:
             reader.take_line(number, values)
         if count % PROGRESS_ROWS == 0:
             advance(number / max(facts.last_row, number))
-    reader.remarks.conclude(reading)
+    reading.findings += reader.remarks.findings(place)
     return reading
 
 
@@ -139,11 +145,6 @@ def _rows_down_to(rows: Iterator[Row], last: int) -> list[Row]:
         if number >= last:
             break
     return first
-
-
-def _both(first: list[Row], rest: Iterator[Row]) -> Iterator[Row]:
-    yield from first
-    yield from rest
 
 
 class _SheetReader:
@@ -259,20 +260,17 @@ class _SheetReader:
         else:
             key = rule.table.key_of(values)
         for column, text, why in failed:
-            self.reading.unread.append(
-                UnreadCell(
-                    rule.table.name,
-                    key,
-                    column.rule.name,
-                    text,
-                    why,
-                    place.at(number, column.heading),
-                )
-            )
+            self._keep_unread(rule, key, column, text, why, place.at(number, column.heading))
         self.reading.rows.append(
             ReadRow(rule.table.name, key, values, rule.headings, place, written)
         )
         return used
+
+    def _keep_unread(
+        self, rule: _Rows, key: str, column: _Column, text: str, why: str, place: Place
+    ) -> None:
+        cell = UnreadCell(rule.table.name, key, column.rule.name, text, why, place)
+        self.reading.unread.append(cell)
 
     def _report_no_key(
         self,
@@ -290,15 +288,10 @@ class _SheetReader:
             f"{rule.table.name} could be made of it; fill that in and import the file again"
         )
         for column in rule.columns:
-            name = column.rule.name
-            text, why = unreadable.get(name, (_texts(column, row), no_row))
-            if not text:
-                continue
-            self.reading.unread.append(
-                UnreadCell(
-                    rule.table.name, "", name, text, why, place.at(place.row, column.heading)
-                )
-            )
+            text, why = unreadable.get(column.rule.name, (_texts(column, row), no_row))
+            if text:
+                where = place.at(place.row, column.heading)
+                self._keep_unread(rule, "", column, text, why, where)
 
     def _report_orphans(
         self,
@@ -324,18 +317,10 @@ class _SheetReader:
                     )
                 else:
                     why = f"stands beside another text for {column.rule.name}; keep one of them"
-                self.reading.unread.append(
-                    UnreadCell(
-                        rule.table.name,
-                        "",
-                        column.rule.name,
-                        "; ".join(shown(row[spot]) for spot in mine),
-                        why,
-                        self.reading.place.at(
-                            number, " + ".join(self.headings.name(spot) for spot in mine)
-                        ),
-                    )
-                )
+                text = "; ".join(shown(row[spot]) for spot in mine)
+                heading = " + ".join(self.headings.name(spot) for spot in mine)
+                place = self.reading.place.at(number, heading)
+                self._keep_unread(rule, "", column, text, why, place)
 
     def _report_spacer(self, number: int, row: list[CellValue], filled: set[int]) -> None:
         self.reading.spacers += 1

@@ -1,12 +1,67 @@
-"""What reading a sheet gives: rows meant for tables, and cells that could not be read."""
+"""What reading a sheet gives: rows, cells that could not be read, and where each of them stood."""
 
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 
 from provenance._base.findings import Finding
-from provenance._intake.lines.places import Place
+
+
+@dataclass(frozen=True, slots=True)
+class Place:
+    """A file, and as far as known the sheet, the row as a spreadsheet counts it, the heading."""
+
+    file_name: str
+    sheet: str = ""
+    row: int = 0
+    column: str = ""
+
+    def at(self, row: int, column: str = "") -> Place:
+        """A place in the same sheet."""
+        return replace(self, row=row, column=column)
+
+    def __str__(self) -> str:
+        """As people say it.
+
+        >>> str(Place("timbers.xlsx", "Timbers", 14, "Dia A"))
+        "timbers.xlsx, sheet 'Timbers', row 14, column 'Dia A'"
+        """
+        parts = [self.file_name]
+        if self.sheet:
+            parts.append(f"sheet '{self.sheet}'")
+        if self.row:
+            parts.append(f"row {self.row}")
+        if self.column:
+            parts.append(f"column '{self.column}'")
+        return ", ".join(parts)
+
+
+def intake_finding(
+    severity: str,
+    rule: str,
+    place: Place,
+    message: str,
+    remedy: str,
+    *,
+    table: str = "",
+    key: str = "",
+    field: str = "",
+    value: str = "",
+) -> Finding:
+    """A finding about a received file; the row of the record is filled in when it is written."""
+    return Finding(
+        severity=severity,
+        rule=f"intake.{rule}",
+        table=table,
+        row=0,
+        key=key,
+        field=field,
+        value=value,
+        message=message,
+        remedy=remedy,
+        origin=str(place),
+    )
 
 
 @dataclass(frozen=True, slots=True)

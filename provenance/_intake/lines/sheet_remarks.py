@@ -3,40 +3,34 @@
 from __future__ import annotations
 
 from collections import Counter
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Iterator, Sequence
+from dataclasses import dataclass, field
 
+from provenance._base.findings import Finding
 from provenance._intake.files.received import Area, CellValue, SheetFacts, column_letters, shown
 from provenance._intake.lines.cells import CellReader
 from provenance._intake.lines.headings import Headings
-from provenance._intake.lines.places import Place, intake_finding
-from provenance._intake.lines.readings import SheetReading
+from provenance._intake.lines.readings import Place, intake_finding
 from provenance._intake.values.dates import YEARS_TYPED
 
 
+@dataclass
 class SheetRemarks:
-    """Watches the lines of one sheet go by."""
+    """Watches the lines of one sheet go by; columns are known by their place."""
 
-    def __init__(
-        self,
-        headings: Headings,
-        facts: SheetFacts,
-        known: set[int],
-        fill_down: set[int],
-        header_row: int,
-    ) -> None:
-        self._headings = headings
-        self._facts = facts
-        self._known = known
-        self._fill_down = fill_down
-        self._header_row = header_row
-        self._measures: set[int] = set()
-        self._dates: set[int] = set()
-        self._taken: set[int] = set()
-        self._strange: Counter[int] = Counter()
-        self._example: dict[int, tuple[int, str]] = {}
-        self._as_text: Counter[int] = Counter()
-        self._serials: dict[int, tuple[int, str]] = {}
-        self._hidden: list[int] = []
+    _headings: Headings
+    _facts: SheetFacts
+    _known: set[int]
+    _fill_down: set[int]
+    _header_row: int
+    _measures: set[int] = field(default_factory=set)
+    _dates: set[int] = field(default_factory=set)
+    _taken: set[int] = field(default_factory=set)
+    _strange: Counter[int] = field(default_factory=Counter)
+    _example: dict[int, tuple[int, str]] = field(default_factory=dict)
+    _as_text: Counter[int] = field(default_factory=Counter)
+    _serials: dict[int, tuple[int, str]] = field(default_factory=dict)
+    _hidden: list[int] = field(default_factory=list)
 
     def expect(self, places: Iterable[int], reader: CellReader) -> None:
         """Say what is read from some columns."""
@@ -65,58 +59,51 @@ class SheetRemarks:
             if is_number and value not in YEARS_TYPED:
                 self._serials.setdefault(spot, (number, shown(value)))
 
-    def conclude(self, reading: SheetReading) -> None:
-        """Add the findings to the reading."""
-        place = reading.place
-        self._about_strange_columns(reading, place)
-        self._about_merged(reading, place)
-        self._about_formulas(reading, place)
-        self._about_hidden(reading, place)
+    def findings(self, place: Place) -> Iterator[Finding]:
+        """What is worth a word when the last line has gone by."""
+        yield from self._about_strange_columns(place)
+        yield from self._about_merged(place)
+        yield from self._about_formulas(place)
+        yield from self._about_hidden(place)
         if self._as_text:
             names = self._named(self._as_text)
-            reading.findings.append(
-                intake_finding(
-                    "note",
-                    "numbers_as_text",
-                    place,
-                    f"Numbers are kept as text in {names} ({self._as_text.total()}); they were "
-                    "read as numbers.",
-                    "Nothing to do, unless a value looks wrong.",
-                )
+            yield intake_finding(
+                "note",
+                "numbers_as_text",
+                place,
+                f"Numbers are kept as text in {names} ({self._as_text.total()}); they were "
+                "read as numbers.",
+                "Nothing to do, unless a value looks wrong.",
             )
         for spot, (number, text) in sorted(self._serials.items()):
-            reading.findings.append(
-                intake_finding(
-                    "note",
-                    "day_numbers",
-                    place.at(number, self._headings.name(spot)),
-                    f"Dates stand here as bare numbers such as {text}; they were read as day "
-                    f"numbers counted from {self._facts.epoch}, as the workbook does.",
-                    "Look at one of them in the record; format the column as dates.",
-                    value=text,
-                )
+            yield intake_finding(
+                "note",
+                "day_numbers",
+                place.at(number, self._headings.name(spot)),
+                f"Dates stand here as bare numbers such as {text}; they were read as day "
+                f"numbers counted from {self._facts.epoch}, as the workbook does.",
+                "Look at one of them in the record; format the column as dates.",
+                value=text,
             )
 
     def _named(self, spots: Iterable[int]) -> str:
         return ", ".join(f"'{self._headings.name(spot)}'" for spot in sorted(spots))
 
-    def _about_strange_columns(self, reading: SheetReading, place: Place) -> None:
+    def _about_strange_columns(self, place: Place) -> Iterator[Finding]:
         for spot, count in sorted(self._strange.items()):
             number, text = self._example[spot]
             name = self._headings.name(spot)
-            reading.findings.append(
-                intake_finding(
-                    "note",
-                    "column_not_taken",
-                    place.at(number, name),
-                    f"The mapping says nothing of this column; {count} cell(s) were not taken, the "
-                    f'first says "{text[:80]}".',
-                    f"Give it a field, or list '{name}' under columns_left_out.",
-                    value=text[:200],
-                )
+            yield intake_finding(
+                "note",
+                "column_not_taken",
+                place.at(number, name),
+                f"The mapping says nothing of this column; {count} cell(s) were not taken, the "
+                f'first says "{text[:80]}".',
+                f"Give it a field, or list '{name}' under columns_left_out.",
+                value=text[:200],
             )
 
-    def _about_merged(self, reading: SheetReading, place: Place) -> None:
+    def _about_merged(self, place: Place) -> Iterator[Finding]:
         for area in self._facts.merged:
             if area.last_row < self._header_row:
                 continue  # a title above the table
@@ -124,42 +111,38 @@ class SheetRemarks:
             if not spots or set(spots) <= self._fill_down:
                 continue
             first = f"row {area.first_row}, column '{self._headings.name(area.first_column - 1)}'"
-            reading.findings.append(
-                intake_finding(
-                    "warning",
-                    "merged_cells",
-                    place.at(area.first_row, self._headings.name(spots[0])),
-                    f"The cells {area} are merged into one: their value was read for {first} only, "
-                    "the others are blank.",
-                    "Unmerge them and write the value into each cell it goes for, or list the "
-                    "column under fill_down in the mapping.",
-                    value=str(area),
-                )
+            yield intake_finding(
+                "warning",
+                "merged_cells",
+                place.at(area.first_row, self._headings.name(spots[0])),
+                f"The cells {area} are merged into one: their value was read for {first} only, "
+                "the others are blank.",
+                "Unmerge them and write the value into each cell it goes for, or list the "
+                "column under fill_down in the mapping.",
+                value=str(area),
             )
 
     def _spots(self, area: Area) -> range:
         last = min(area.last_column, max(self._known, default=0) + 1)
         return range(area.first_column - 1, last)
 
-    def _about_formulas(self, reading: SheetReading, place: Place) -> None:
+    def _about_formulas(self, place: Place) -> Iterator[Finding]:
         per_column = Counter(
             column - 1
             for row, column in self._facts.formulas
             if row > self._header_row and column - 1 in self._taken
         )
         if per_column:
-            reading.findings.append(
-                intake_finding(
-                    "note",
-                    "formulas",
-                    place,
-                    f"Cells in {self._named(per_column)} are formulas ({per_column.total()}); "
-                    "their last results were read where the file holds them.",
-                    "See that the results are what the crew measured.",
-                )
+            yield intake_finding(
+                "note",
+                "formulas",
+                place,
+                f"Cells in {self._named(per_column)} are formulas ({per_column.total()}); "
+                "their last results were read where the file holds them.",
+                "See that the results are what the crew measured.",
             )
 
-    def _about_hidden(self, reading: SheetReading, place: Place) -> None:
+    def _about_hidden(self, place: Place) -> Iterator[Finding]:
         hidden = [f"the row(s) {_runs(self._hidden)}"] if self._hidden else []
         columns = sorted(
             column for column in self._facts.hidden_columns if column - 1 in self._taken
@@ -169,15 +152,13 @@ class SheetRemarks:
         if not self._facts.visible:
             hidden = ["the whole sheet"]
         if hidden:
-            reading.findings.append(
-                intake_finding(
-                    "note",
-                    "hidden_cells",
-                    place,
-                    f"Hidden in the workbook, and read as well: {' and '.join(hidden)}.",
-                    "If they were hidden because they are wrong, delete them there and import the "
-                    "file again.",
-                )
+            yield intake_finding(
+                "note",
+                "hidden_cells",
+                place,
+                f"Hidden in the workbook, and read as well: {' and '.join(hidden)}.",
+                "If they were hidden because they are wrong, delete them there and import the "
+                "file again.",
             )
 
 

@@ -8,8 +8,8 @@ from provenance._drawing.fonts import Typefaces
 from provenance._drawing.paper import Paper
 from provenance._model.schema import Model
 from provenance._printing.sheets.cells import EMPTY_BOX, TICKED_BOX
-from provenance._printing.sheets.draft import PageDraft
 from provenance._printing.sheets.form import lay_out_questions
+from provenance._printing.sheets.frame import PageDraft
 from provenance._printing.sheets.listing import Entry, lay_out_listing
 from provenance._printing.sheets.question import Question
 

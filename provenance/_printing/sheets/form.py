@@ -12,10 +12,9 @@ from provenance._drawing.fonts import Typefaces
 from provenance._drawing.paper import MM, Paper
 from provenance._model.schema import Model, Table
 from provenance._printing.sheets.cells import COLUMNS, draw_cell, measure_cell
-from provenance._printing.sheets.draft import PageDraft
 from provenance._printing.sheets.figures import Figure
 from provenance._printing.sheets.flow import Piece, Placed, PlacedTitle, Section, flow_pages
-from provenance._printing.sheets.frame import content_box
+from provenance._printing.sheets.frame import PageDraft, content_box
 from provenance._printing.sheets.question import Question, ask_field
 
 Content = Question | Figure

@@ -1,4 +1,4 @@
-"""Draws what every sheet has around its content: heading, code, place to sign, page n of m.
+"""What every sheet has around its content: heading, code, place to sign, page n of m.
 
 The long sides keep PUNCH_MM free for the holes of a binder (their centres lie 12 mm from the edge,
 ISO 838, cited from memory), the short sides EDGE_MM, more than office printers need.
@@ -6,6 +6,7 @@ ISO 838, cited from memory), the short sides EDGE_MM, more than office printers 
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import dataclass
 from typing import Any
 
@@ -111,3 +112,24 @@ def _draw_foot(
     draw_line(canvas, page, faces.bold, 9, box.right, line_y + 0.8 * MM, align="right")
     text, below = f"{heading.caution} {DEFERRAL}", Box(box.x, box.y + 0.3 * MM, box.width, 6.6 * MM)
     write_block(canvas, text, faces.plain, below, largest=7.5, smallest=SMALLEST_TYPE)
+
+
+@dataclass(frozen=True)
+class PageDraft:
+    """One page: `draw` draws its content on a canvas; `fields` are the schema's fields it asks.
+
+    `keys` are those of the first and last line of a ledger's page, '' on blanks.
+    """
+
+    draw: Callable[[Any], None]
+    landscape: bool = False
+    fields: tuple[str, ...] = ()
+    keys: tuple[str, str] = ("", "")
+
+
+@dataclass(frozen=True)
+class SheetSet:
+    """Pages that belong together and are counted together: 'page n of m'."""
+
+    heading: Heading
+    pages: tuple[PageDraft, ...]

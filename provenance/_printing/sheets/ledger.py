@@ -18,8 +18,7 @@ from provenance._drawing.fonts import Typefaces, printable
 from provenance._drawing.paper import MM, Paper
 from provenance._model.schema import Field, Model, Table
 from provenance._printing.sheets.cells import LINE_MM, broken
-from provenance._printing.sheets.draft import PageDraft
-from provenance._printing.sheets.frame import SMALLEST_TYPE, content_box
+from provenance._printing.sheets.frame import SMALLEST_TYPE, PageDraft, content_box
 from provenance._printing.sheets.question import LONGEST_HINT, value_in_words
 
 ROW = (LINE_MM + 1.0) * MM

@@ -12,8 +12,7 @@ from provenance._drawing.fitting import beginning, draw_line
 from provenance._drawing.fonts import ASCENT, DESCENT, Typeface, Typefaces, printable
 from provenance._drawing.paper import MM, Paper
 from provenance._model.schema import Model, Table
-from provenance._printing.sheets.draft import PageDraft
-from provenance._printing.sheets.frame import content_box
+from provenance._printing.sheets.frame import PageDraft, content_box
 from provenance._printing.sheets.question import LONGEST_TICKED, code_in_words
 
 GUTTER = 4.0 * MM

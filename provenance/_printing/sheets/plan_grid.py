@@ -17,8 +17,7 @@ from provenance._drawing.fitting import draw_line, write_line
 from provenance._drawing.fonts import CAP_HEIGHT, Typefaces
 from provenance._drawing.paper import INCH, MM, Paper
 from provenance._printing.sheets.cells import EMPTY_BOX, LINE_MM
-from provenance._printing.sheets.draft import PageDraft
-from provenance._printing.sheets.frame import content_box
+from provenance._printing.sheets.frame import PageDraft, content_box
 
 FOOT_M = 0.3048
 LABEL_SPACE = 6.0 * MM

@@ -14,11 +14,9 @@ from provenance._drawing.fonts import Typefaces, load_typefaces
 from provenance._drawing.paper import Paper, paper_named
 from provenance._model.schema import Model, Table
 from provenance._printing.sheets.cover import HAZARDS, lay_out_cover
-from provenance._printing.sheets.draft import PageDraft, SheetSet
 from provenance._printing.sheets.figures import figures_of
 from provenance._printing.sheets.form import lay_out_form
-from provenance._printing.sheets.frame import Heading, draw_frame
-from provenance._printing.sheets.kinds import SheetKind, sheets_named
+from provenance._printing.sheets.frame import Heading, PageDraft, SheetSet, draw_frame
 from provenance._printing.sheets.ledger import lay_out_ledger
 from provenance._printing.sheets.listing import code_entries, lay_out_listing
 from provenance._printing.sheets.plan_grid import (
@@ -34,6 +32,49 @@ from provenance._record.snapshot import Row
 
 if TYPE_CHECKING:
     from provenance._record.package import Package
+
+
+@dataclass(frozen=True)
+class SheetKind:
+    """One kind: `layout` is 'cover', 'form' (a row a sheet), 'ledger' (many) or 'grid'.
+
+    `tables` are asked for in that order; `title` heads the page ('' for the table's own title).
+    """
+
+    name: str
+    title: str
+    layout: str
+    tables: tuple[str, ...]
+
+
+SHEETS = (
+    SheetKind("cover", "Before you begin", "cover", ("site",)),
+    SheetKind("site", "Site", "form", ("site",)),
+    SheetKind("party", "", "ledger", ("party",)),
+    SheetKind("place", "", "ledger", ("place",)),
+    SheetKind("tie", "", "ledger", ("datum", "tie")),
+    SheetKind("element", "Piece of wood", "form", ("element",)),
+    SheetKind("ledger", "Ledger of pieces of wood", "ledger", ("element",)),
+    SheetKind("sample", "Sample", "form", ("sample",)),
+    SheetKind("plug", "Plug register", "ledger", ("plug",)),
+    SheetKind("photo", "Photo and file log", "ledger", ("file",)),
+    SheetKind("grid", "Plan grid", "grid", ("file",)),
+)
+"""Every kind in the order in which a crew needs them; a plan on the grid becomes a row of file."""
+
+
+def sheets_named(names: Sequence[str]) -> list[SheetKind]:
+    """The kinds of those names in the order of SHEETS; 'all' or no name is every kind.
+
+    Raises TreenailError that lists the names.
+    """
+    known = [kind.name for kind in SHEETS]
+    for name in names:
+        if name != "all" and name not in known:
+            raise TreenailError(f"there is no sheet '{name}'; there are {', '.join(known)} and all")
+    everything = not names or "all" in names
+    return [kind for kind in SHEETS if everything or kind.name in names]
+
 
 NORTHS = "bearing_reference"
 """The vocabulary of the norths that a plan may be drawn to."""
