@@ -14,7 +14,7 @@ from provenance._base.visible import visible
 from provenance._derive.axes import Axis
 from provenance._drawing.drawing import Align, Face, Item, Line, Sheet, Text
 from provenance._drawing.fitting import fit_block, fit_line
-from provenance._drawing.fonts import ASCENT, DESCENT, Typeface, load_typefaces, printable
+from provenance._drawing.fonts import Typeface, load_typefaces, printable
 
 WIDTH, MARGIN = 190.0, 4.0
 LEFT, RIGHT = MARGIN, WIDTH - MARGIN
@@ -75,18 +75,6 @@ def _steps(low: float, high: float, pitch: float) -> list[float]:
     count = max(1, int((high - low) / pitch))
     first = low + (high - low - (count - 1) * pitch) / 2
     return [first + number * pitch for number in range(count)]
-
-
-def text_box(text: Text) -> Box:
-    """What a level text takes, accents and tails included."""
-    width = _as_printed(getattr(load_typefaces(), text.face)).width(text.text, text.size)
-    left = text.at[0] - width * {"left": 0.0, "centre": 0.5, "right": 1.0}[text.align]
-    return (
-        left,
-        text.at[1] - DESCENT * text.size,
-        width,
-        (ASCENT + DESCENT) * text.size,
-    )
 
 
 def _as_printed(face: Typeface) -> Typeface:

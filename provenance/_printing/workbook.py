@@ -9,6 +9,7 @@ from __future__ import annotations
 import io
 import json
 from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
 from datetime import datetime
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
@@ -129,31 +130,22 @@ class _Looks:
         self.large = made(bold=True, font_size=16)
 
 
+@dataclass(frozen=True)
 class _Sheet:
     """One table's sheet: sections, headings with notes, checks, drop-downs, and lines if filled."""
 
-    def __init__(
-        self,
-        sheet: Worksheet,
-        looks: _Looks,
-        model: Model,
-        table: Table,
-        names: Mapping[str, str],
-        ranges: Mapping[str, str],
-    ) -> None:
-        self.sheet = sheet
-        self.looks = looks
-        self.model = model
-        self.table = table
-        self.fields = table.form_fields()
-        self.names = names
-        self.ranges = ranges
+    sheet: Worksheet
+    looks: _Looks
+    model: Model
+    table: Table
+    names: Mapping[str, str]
+    ranges: Mapping[str, str]
 
     def write(self) -> None:
         """Write all but the lines."""
         section = None
         self.sheet.set_row(HEADER_ROW, 58)
-        for column, one in enumerate(self.fields):
+        for column, one in enumerate(self.table.form_fields()):
             number = one.type in ("number", "integer")
             look = self.looks.number if number else self.looks.text
             self.sheet.set_column(column, column, _width(one), look)
@@ -190,11 +182,10 @@ class _Sheet:
 
     def fill(self, frame: pd.DataFrame) -> None:
         """Write the rows of a table; codes as their labels, numbers as numbers."""
-        records = [
-            {str(name): text for name, text in row.items()} for row in frame.to_dict("records")
-        ]
-        for line, values in enumerate(records, start=FIRST_ROW):
-            for column, one in enumerate(self.fields):
+        fields = self.table.form_fields()
+        for line, row in enumerate(frame.to_dict("records"), start=FIRST_ROW):
+            values = {str(name): text for name, text in row.items()}
+            for column, one in enumerate(fields):
                 text = values.get(one.name, "")
                 if text == "":
                     continue
@@ -390,10 +381,9 @@ def _write_help(
     advice.append(
         ("When it is full", full if in_the_field else f"Send it back to where it came from; {full}")
     )
-    line = 2
-    for term, text in advice:
+    for line, (term, text) in enumerate(advice, start=2):
         _help_line(sheet, looks, line, term, text)
-        line += 1
+    line = 2 + len(advice)
     sheet.write_string(line + 1, 0, "Sheets", looks.large)
     line += 2
     for table in tables:

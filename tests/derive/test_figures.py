@@ -15,7 +15,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from provenance._derive.axes import count_axis, year_axis
-from provenance._derive.chart import Fill, text_box
+from provenance._derive.chart import Fill
 from provenance._derive.dating import ClusterRule
 from provenance._derive.figure_parts import LAST_RINGS, Places
 from provenance._derive.figures import FIGURES, draw_figures, figures
@@ -23,6 +23,7 @@ from provenance._derive.summary import Derived
 from provenance._derive.trees import StemRule
 from provenance._drawing.document import printed_pages
 from provenance._drawing.drawing import Disc, Line, Sheet, Text
+from provenance._drawing.fonts import ASCENT, DESCENT, load_typefaces, printable
 from provenance._drawing.paper import MM
 from provenance._drawing.pdf import draw_items
 from provenance._drawing.png import png_of
@@ -33,6 +34,14 @@ SVG = "{http://www.w3.org/2000/svg}"
 PLACES = Places(
     {"B1": "North house", "R1": "Kitchen", "B2": ""}, {"B1": "B1", "R1": "B1", "B2": "B2"}
 )
+
+
+def text_box(text: Text) -> tuple[float, float, float, float]:
+    """Left, bottom, width and height of a level text, accents and tails included."""
+    face = getattr(load_typefaces(), text.face)
+    width = face.width(printable(text.text, face), text.size)
+    left = text.at[0] - width * {"left": 0.0, "centre": 0.5, "right": 1.0}[text.align]
+    return left, text.at[1] - DESCENT * text.size, width, (ASCENT + DESCENT) * text.size
 
 
 def a_span(sample: int, outer: int, inner: int | None, **more: Any) -> dict[str, Any]:

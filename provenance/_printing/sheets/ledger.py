@@ -9,7 +9,6 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
-from functools import partial
 from typing import Any
 
 from provenance._drawing.boxes import Box
@@ -72,9 +71,8 @@ def lay_out_ledger(
             zip(range(start + 1, end + 1), rows[start:end], heights[start:end], strict=True)
         )
         for place, part in enumerate(parts):
-            draw = partial(
-                _draw_page, model, table, part, lines, faces, page, header, place, len(parts)
-            )
+            told = f"part {place + 1} of {len(parts)}" if len(parts) > 1 else ""
+            draw = _Page(model, table, part, lines, faces, page, header, told).draw
             fields = tuple(column.field.name for column in part[1 if place else 0 :])
             keys = (_key(table, rows[start]), _key(table, rows[end - 1]))
             pages.append(PageDraft(draw, landscape=True, fields=fields, keys=keys))
@@ -208,105 +206,96 @@ def _row_height(
     return tallest
 
 
-def _draw_page(
-    model: Model,
-    table: Table,
-    part: Sequence[_Column],
-    lines: Sequence[tuple[int, Mapping[str, str], float]],
-    faces: Typefaces,
-    page: Box,
-    header: float,
-    place: int,
-    parts: int,
-    canvas: Any,
-) -> None:
-    widths = _widths(part, page.width)
-    foot = page.top - SECTION_ROW - header - sum(height for _, _, height in lines)
-    _draw_sections(canvas, faces, table, part, widths, page, place, parts)
-    top = page.top - SECTION_ROW
-    x = page.x + NUMBER_WIDTH
-    for column, width in zip(part, widths, strict=True):
-        titles = FittedText(_header_lines(column.field, faces, width), HEADER_SIZE, True)
-        draw_block(canvas, titles, faces.bold, Box(x + PAD, top - header, width, header - PAD))
-        x += width
-    y = top - header
-    cut = False
-    for number, row, height in lines:
-        at = (page.x + NUMBER_WIDTH - PAD, y - height / 2 - SMALLEST_TYPE * 0.36)
-        draw_line(canvas, str(number), faces.plain, SMALLEST_TYPE, *at, align="right")
+@dataclass(frozen=True)
+class _Page:
+    """One page: `lines` are number, row and height; `told` says which part it is, if of several."""
+
+    model: Model
+    table: Table
+    part: Sequence[_Column]
+    lines: Sequence[tuple[int, Mapping[str, str], float]]
+    faces: Typefaces
+    page: Box
+    header: float
+    told: str
+
+    def draw(self, canvas: Any) -> None:
+        """Draw it; a text that does not fit is cut, which the foot then says."""
+        page, faces, header = self.page, self.faces, self.header
+        widths = _widths(self.part, page.width)
+        foot = page.top - SECTION_ROW - header - sum(height for _, _, height in self.lines)
+        self._draw_sections(canvas, widths)
+        top = page.top - SECTION_ROW
         x = page.x + NUMBER_WIDTH
-        for column, width in zip(part, widths, strict=True):
-            text = _shown(model, column.field, row, faces)
-            if text:
-                fitted = _fit_value(text, faces, width, height)
-                cut = cut or not fitted.whole
-                down = (height - fitted.height) / 2
-                box = Box(x + PAD, y - height, width, height - down)
-                draw_block(canvas, fitted, faces.plain, box)
+        for column, width in zip(self.part, widths, strict=True):
+            titles = FittedText(_header_lines(column.field, faces, width), HEADER_SIZE, True)
+            draw_block(canvas, titles, faces.bold, Box(x + PAD, top - header, width, header - PAD))
             x += width
-        y -= height
-    _draw_rules(canvas, page, widths, top, header, [height for _, _, height in lines])
-    if cut:
-        note = "A text that ends in … is cut here; the package has the whole."
-        if foot - page.y > 3 * MM:
-            draw_line(canvas, note, faces.plain, SMALLEST_TYPE, page.x, foot - 2.9 * MM)
+        y = top - header
+        cut = False
+        for number, row, height in self.lines:
+            at = (page.x + NUMBER_WIDTH - PAD, y - height / 2 - SMALLEST_TYPE * 0.36)
+            draw_line(canvas, str(number), faces.plain, SMALLEST_TYPE, *at, align="right")
+            x = page.x + NUMBER_WIDTH
+            for column, width in zip(self.part, widths, strict=True):
+                text = _shown(self.model, column.field, row, faces)
+                if text:
+                    fitted = _fit_value(text, faces, width, height)
+                    cut = cut or not fitted.whole
+                    down = (height - fitted.height) / 2
+                    box = Box(x + PAD, y - height, width, height - down)
+                    draw_block(canvas, fitted, faces.plain, box)
+                x += width
+            y -= height
+        self._draw_rules(canvas, widths, foot)
+        if cut:
+            note = "A text that ends in … is cut here; the package has the whole."
+            if foot - page.y > 3 * MM:
+                draw_line(canvas, note, faces.plain, SMALLEST_TYPE, page.x, foot - 2.9 * MM)
 
+    def _draw_sections(self, canvas: Any, widths: Sequence[float]) -> None:
+        """The names of the sections over their columns, white on black, and which part this is."""
+        page, faces = self.page, self.faces
+        bar = Box(page.x, page.top - SECTION_ROW, page.width, SECTION_ROW)
+        canvas.setFillGray(0)
+        canvas.rect(bar.x, bar.y, bar.width, bar.height, stroke=0, fill=1)
+        canvas.setFillGray(1)
+        if words := self.told:
+            draw_line(
+                canvas, words, faces.bold, 7.5, bar.right - PAD, bar.y + 1.1 * MM, align="right"
+            )
+            bar = Box(bar.x, bar.y, bar.width - faces.bold.width(words, 7.5) - 3 * PAD, bar.height)
+        x = page.x + NUMBER_WIDTH
+        spans: list[tuple[str, float, float]] = []
+        for column, width in zip(self.part, widths, strict=True):
+            title = self.table.sections[column.field.section]
+            if spans and spans[-1][0] == title:
+                spans[-1] = (title, spans[-1][1], spans[-1][2] + width)
+            else:
+                spans.append((title, x, width))
+            x += width
+        for title, start, width in spans:
+            room = min(width, bar.right - start) - 2 * PAD
+            text = printable(title, faces.bold)
+            fitted = fit_block(
+                text, faces.bold, room, SECTION_ROW, largest=7.5, smallest=SMALLEST_TYPE
+            )
+            for line in fitted.lines[:1]:
+                draw_line(canvas, line, faces.bold, fitted.size, start + PAD, bar.y + 1.1 * MM)
+        canvas.setFillGray(0)
 
-def _draw_sections(
-    canvas: Any,
-    faces: Typefaces,
-    table: Table,
-    part: Sequence[_Column],
-    widths: Sequence[float],
-    page: Box,
-    place: int,
-    parts: int,
-) -> None:
-    """The names of the sections over their columns, white on black, and which part this is."""
-    bar = Box(page.x, page.top - SECTION_ROW, page.width, SECTION_ROW)
-    canvas.setFillGray(0)
-    canvas.rect(bar.x, bar.y, bar.width, bar.height, stroke=0, fill=1)
-    canvas.setFillGray(1)
-    if parts > 1:
-        words = f"part {place + 1} of {parts}"
-        draw_line(canvas, words, faces.bold, 7.5, bar.right - PAD, bar.y + 1.1 * MM, align="right")
-        bar = Box(bar.x, bar.y, bar.width - faces.bold.width(words, 7.5) - 3 * PAD, bar.height)
-    x = page.x + NUMBER_WIDTH
-    spans: list[tuple[str, float, float]] = []
-    for column, width in zip(part, widths, strict=True):
-        title = table.sections[column.field.section]
-        if spans and spans[-1][0] == title:
-            spans[-1] = (title, spans[-1][1], spans[-1][2] + width)
-        else:
-            spans.append((title, x, width))
-        x += width
-    for title, start, width in spans:
-        room = min(width, bar.right - start) - 2 * PAD
-        text = printable(title, faces.bold)
-        fitted = fit_block(text, faces.bold, room, SECTION_ROW, largest=7.5, smallest=SMALLEST_TYPE)
-        for line in fitted.lines[:1]:
-            draw_line(canvas, line, faces.bold, fitted.size, start + PAD, bar.y + 1.1 * MM)
-    canvas.setFillGray(0)
-
-
-def _draw_rules(
-    canvas: Any,
-    page: Box,
-    widths: Sequence[float],
-    top: float,
-    header: float,
-    heights: Sequence[float],
-) -> None:
-    foot = top - header - sum(heights)
-    canvas.setLineWidth(0.4)
-    x = page.x + NUMBER_WIDTH
-    for width in (0.0, *widths[:-1]):
-        x += width
-        canvas.line(x, top, x, foot)
-    y = top - header
-    for height in heights[:-1]:
-        y -= height
-        canvas.line(page.x, y, page.x + page.width, y)
-    canvas.setLineWidth(0.9)
-    canvas.line(page.x, top - header, page.x + page.width, top - header)
-    canvas.rect(page.x, foot, page.width, top - foot)
+    def _draw_rules(self, canvas: Any, widths: Sequence[float], foot: float) -> None:
+        page, header = self.page, self.header
+        top = page.top - SECTION_ROW
+        canvas.setLineWidth(0.4)
+        x = page.x + NUMBER_WIDTH
+        for width in (0.0, *widths[:-1]):
+            x += width
+            canvas.line(x, top, x, foot)
+        y = top - header
+        for _, _, height in self.lines[:-1]:
+            y -= height
+            canvas.line(page.x, y, page.x + page.width, y)
+        canvas.setLineWidth(0.9)
+        canvas.line(page.x, top - header, page.x + page.width, top - header)
+        canvas.rect(page.x, foot, page.width, top - foot)

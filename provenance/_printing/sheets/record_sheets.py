@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -169,15 +169,8 @@ def _print(run: Any, sheet: SheetSet, paper: Paper) -> None:
         canvas = run.begin_page()
         shape = paper.turned() if draft.landscape else paper
         canvas.setPageSize((shape.width, shape.height))
-        draw_frame(
-            canvas,
-            run.faces,
-            paper,
-            _heading_of(sheet, draft),
-            number,
-            len(sheet.pages),
-            landscape=draft.landscape,
-        )
+        heading, of = _heading_of(sheet, draft), len(sheet.pages)
+        draw_frame(canvas, run.faces, paper, heading, number, of, landscape=draft.landscape)
         draft.draw(canvas)
 
 
@@ -188,26 +181,17 @@ def _heading_of(sheet: SheetSet, draft: PageDraft) -> Heading:
     return replace(sheet.heading, code=code)
 
 
+@dataclass(frozen=True)
 class _Drafter:
     """Makes the sheets of each kind, one after the other, so that no more than one is in memory."""
 
-    def __init__(
-        self,
-        model: Model,
-        rows: ChosenRows | None,
-        paper: Paper,
-        scale: PlanScale,
-        blanks: int | None,
-        codes: str | None,
-    ) -> None:
-        self.model = model
-        self.rows = rows
-        self.paper = paper
-        self.scale = scale
-        self.blanks = blanks
-        self.codes = codes
-        self.faces: Typefaces = load_typefaces()
-        self.caution = model.cautions[0] if model.cautions else ""
+    model: Model
+    rows: ChosenRows | None
+    paper: Paper
+    scale: PlanScale
+    blanks: int | None
+    codes: str | None
+    faces: Typefaces = field(default_factory=load_typefaces)
 
     def count(self, kind: SheetKind) -> int:
         """About how many sheets `draft` will make, for the progress bar."""
@@ -328,4 +312,5 @@ class _Drafter:
             package=package.name if package is not None else "",
             profile=self.model.profile,
         )
-        return Heading(title, "  ·  ".join(about), key, code, self.caution, legend)
+        caution = self.model.cautions[0] if self.model.cautions else ""
+        return Heading(title, "  ·  ".join(about), key, code, caution, legend)
