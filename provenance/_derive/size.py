@@ -21,22 +21,6 @@ if TYPE_CHECKING:
 
 Numbers = TypeVar("Numbers", float, pl.Expr)
 
-SIZE_COLUMNS = (
-    "element_id",
-    "place_id",
-    "function",
-    "species",
-    "length_m",
-    "diameter_a_cm",
-    "diameter_b_cm",
-    "butt_cm",
-    "top_cm",
-    "taper",
-    "huber_m3",
-    "smalian_m3",
-    "newton_m3",
-)
-
 
 def area_m2(diameter_cm: Numbers) -> Numbers:
     """Area of a circle by its diameter."""
@@ -68,10 +52,11 @@ def end_diameter_cm(first: str, second: str) -> pl.Expr:
 
 
 def derive_sizes(package: Package) -> pl.DataFrame:
-    """One row a piece of wood with the columns SIZE_COLUMNS; missing where not measured.
+    """One row a piece of wood with the columns of the derived table `size`.
 
-    `butt_cm` is the thicker end, `top_cm` the thinner; volumes are solid, bark and waste included,
-    and squared wood is taken as round: an upper bound (common practice, no source).
+    What was not measured is missing. `butt_cm` is the thicker end, `top_cm` the thinner; volumes
+    are solid, bark and waste included, and squared wood is taken as round: an upper bound (common
+    practice, no source).
     """
     tables = package.tables
     a, b, length = pl.col("diameter_a_cm"), pl.col("diameter_b_cm"), pl.col("length_m")
@@ -93,7 +78,7 @@ def derive_sizes(package: Package) -> pl.DataFrame:
             newton_m3=newton_m3(a, (a + b) / 2, b, length),
         )
         .with_columns(taper=(pl.col("butt_cm") - pl.col("top_cm")) / length)
-        .select(SIZE_COLUMNS)
+        .select(package.model.table("size").names)
     )
 
 

@@ -103,14 +103,10 @@ def _about_ole(path: Path) -> str:
     """The old container of Microsoft holds old workbooks and locked new ones."""
     with open(path, "rb") as stream:
         start = stream.read(1 << 20)
-    if "EncryptedPackage".encode("utf-16-le") in start:
-        return f"{path.name} is locked with a password; save a copy without one"
-    size = path.stat().st_size
-    with open(path, "rb") as stream:
         # the directory of the container may stand at its end
-        stream.seek(max(0, size - (1 << 20)))
+        stream.seek(max(0, path.stat().st_size - (1 << 20)))
         end = stream.read()
-    if "EncryptedPackage".encode("utf-16-le") in end:
+    if any("EncryptedPackage".encode("utf-16-le") in part for part in (start, end)):
         return f"{path.name} is locked with a password; save a copy without one"
     return (
         f"{path.name} is in a format from before 2007 (.xls or the like); open it in a spreadsheet "

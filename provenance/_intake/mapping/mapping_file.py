@@ -19,6 +19,7 @@ from provenance._intake.mapping.mapping import (
     Condition,
     FieldRule,
     FormMapping,
+    How,
     ReadingHabits,
     RowsRule,
     SourceRule,
@@ -195,12 +196,10 @@ def _field(
     _check_codes(own.synonyms, one, model, faults, where)
     if "split" in raw:
         _check_split(raw["split"], one, faults, where)
-    if "column" in raw:
-        return FieldRule(name, "column", (raw["column"],), habits=own)
-    if "first_of" in raw:
-        return FieldRule(name, "first_of", tuple(raw["first_of"]), habits=own)
-    if "all_of" in raw:
-        return FieldRule(name, "all_of", tuple(raw["all_of"]), habits=own)
+    several: tuple[How, ...] = ("column", "first_of", "all_of")
+    for how in several:
+        if how in raw:
+            return FieldRule(name, how, _listed(raw[how]), habits=own)
     if "template" in raw:
         template = raw["template"]
         return FieldRule(name, "template", placeholders(template), template, own)

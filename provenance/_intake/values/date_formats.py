@@ -54,8 +54,8 @@ class WrittenDate:
     `year` is whole, `short_year` its last two digits; one of them is there.
     """
 
-    year: int | None
-    short_year: int | None
+    year: int | None = None
+    short_year: int | None = None
     month: int | None = None
     day: int | None = None
     hour: int | None = None
@@ -119,21 +119,10 @@ def match_format(
     if match is None:
         return None
     parts = match.groupdict()
-
-    def number(name: str) -> int | None:
-        return int(parts[name]) if parts.get(name) else None
-
-    month = number("month")
-    if parts.get("name"):
+    numbers = {part: int(digits) for part, digits in parts.items() if part != "name"}
+    if "name" in parts:
         month = month_names.get(parts["name"].casefold())
         if month is None:
             return None
-    return WrittenDate(
-        year=number("year"),
-        short_year=number("short_year"),
-        month=month,
-        day=number("day"),
-        hour=number("hour"),
-        minute=number("minute"),
-        second=number("second"),
-    )
+        numbers["month"] = month
+    return WrittenDate(**numbers)
