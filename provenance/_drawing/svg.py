@@ -30,16 +30,14 @@ _REACH_MM = 1.6
 
 def svg_of(sheet: Sheet) -> str:
     """The sheet as an SVG document with title and description."""
-    writer = _Writer(sheet.height, load_typefaces())
-    body = "\n".join(writer.item(one) for one in sheet.items)
-    clips = f"<defs>{''.join(writer.clips)}</defs>\n" if writer.clips else ""
+    drawn = _Writer(sheet.height, load_typefaces()).drawn(sheet)
     return (
         '<?xml version="1.0" encoding="UTF-8"?>\n'
         '<svg xmlns="http://www.w3.org/2000/svg" xmlns:xlink="http://www.w3.org/1999/xlink" '
         f'version="1.1" width="{_n(sheet.width)}mm" height="{_n(sheet.height)}mm" '
         f'viewBox="0 0 {_n(sheet.width)} {_n(sheet.height)}" role="img">\n'
         f"<title>{escape(sheet.title)}</title>\n<desc>{escape(sheet.description)}</desc>\n"
-        f'{clips}<rect width="100%" height="100%" fill="#ffffff"/>\n{body}\n</svg>\n'
+        f"{drawn}\n</svg>\n"
     )
 
 
@@ -49,13 +47,11 @@ def svg_inside_page(sheet: Sheet, link: Link, *, name: str) -> str:
     `name` sets its ids apart from those of other drawings on the page. A shape has the id
     `plan.TABLE.` and the last part of its address without '.html', so that a page can point at it.
     """
-    writer = _Writer(sheet.height, load_typefaces(), link, name)
-    body = "\n".join(writer.item(one) for one in sheet.items)
-    clips = f"<defs>{''.join(writer.clips)}</defs>\n" if writer.clips else ""
+    drawn = _Writer(sheet.height, load_typefaces(), link, name).drawn(sheet)
     return (
         f'<svg viewBox="0 0 {_n(sheet.width)} {_n(sheet.height)}" role="group" '
         f'aria-labelledby="{name}-title">\n<title id="{name}-title">{escape(sheet.title)}</title>\n'
-        f'{clips}<rect width="100%" height="100%" fill="#ffffff"/>\n{body}\n</svg>\n'
+        f"{drawn}\n</svg>\n"
     )
 
 
@@ -80,6 +76,12 @@ class _Writer:
         self._name = name
         self._shown: set[tuple[str, str]] = set()
         self.clips: list[str] = []
+
+    def drawn(self, sheet: Sheet) -> str:
+        """Everything on the sheet, on white."""
+        body = "\n".join(self.item(one) for one in sheet.items)
+        clips = f"<defs>{''.join(self.clips)}</defs>\n" if self.clips else ""
+        return f'{clips}<rect width="100%" height="100%" fill="#ffffff"/>\n{body}'
 
     def item(self, one: Item) -> str:
         if isinstance(one, Line):

@@ -2,8 +2,8 @@
 
 from __future__ import annotations
 
+import hashlib
 import re
-from collections.abc import Iterable
 from dataclasses import dataclass
 from pathlib import Path
 
@@ -59,7 +59,7 @@ class Shelf:
         row = next((row for row in self._table if row["sha256"] == sha256), None)
         is_new = row is None
         if row is None:
-            number = 1 + max(map(_number_in, self._ids()), default=0)
+            number = 1 + max((_number_in(one["original_id"]) for one in self._table), default=0)
             older = [one["original_id"] for one in self._table if one["file_name"] == name]
             row = self._table.add(
                 {
@@ -96,8 +96,6 @@ class Shelf:
     def stage(self, staging: Staging) -> None:
         """Copy the files; raises UnusableInput when one has changed since it was read."""
         for target, (path, sha256) in self._copies.items():
-            import hashlib
-
             digest = hashlib.sha256()
             with open(path, "rb") as reader, staging.writing(target) as writer:
                 while chunk := reader.read(CHUNK_BYTES):
@@ -115,9 +113,6 @@ class Shelf:
     def has_files(self) -> bool:
         """Whether there is anything to put beside the table."""
         return bool(self._copies or self._texts)
-
-    def _ids(self) -> Iterable[str]:
-        return (row["original_id"] for row in self._table)
 
 
 def _number_in(identifier: str) -> int:

@@ -24,7 +24,7 @@ from provenance._intake.files.received import (
     SheetFacts,
     UncachedFormula,
 )
-from provenance._intake.files.xlsx import DAMAGE, parse_xml, refuse_oversized
+from provenance._intake.files.xlsx import DAMAGE, HAS_COMMENTS, parse_xml, refuse_oversized
 
 CONTENT = "content.xml"
 SAVE_ANEW = "open it in a spreadsheet program and save it anew as .ods or .xlsx"
@@ -54,11 +54,7 @@ class OdsBook:
         for one in first.sheets:
             one.epoch = 1904 if first.null_date.startswith("1904") else 1900
         self._facts = {one.name: one for one in first.sheets}
-        self.remarks: tuple[str, ...] = (
-            ("has comments on cells, which are not read; look at the original",)
-            if first.comments
-            else ()
-        )
+        self.remarks = (HAS_COMMENTS,) if first.comments else ()
 
     @property
     def sheet_names(self) -> tuple[str, ...]:

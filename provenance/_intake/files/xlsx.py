@@ -43,6 +43,7 @@ DAMAGE = (
     struct.error,
 )
 """What reading a part of a damaged archive raises (found by damaging some at random)."""
+HAS_COMMENTS = "has comments on cells, which are not read; look at the original"
 SAVE_ANEW = "open it in a spreadsheet program and save it anew as .xlsx"
 
 
@@ -77,10 +78,8 @@ class XlsxBook:
         sheets = self._book.worksheets
         self._sheets = {str(sheet.title): sheet for sheet in sheets}
         self._epoch: Literal[1900, 1904] = 1904 if self._book.epoch.year == 1904 else 1900
-        notes = sum(name.startswith(("xl/comments", "xl/threadedComments")) for name in names)
-        self.remarks: tuple[str, ...] = (
-            ("has comments on cells, which are not read; look at the original",) if notes else ()
-        )
+        noted = any(name.startswith(("xl/comments", "xl/threadedComments")) for name in names)
+        self.remarks = (HAS_COMMENTS,) if noted else ()
 
     @property
     def sheet_names(self) -> tuple[str, ...]:
