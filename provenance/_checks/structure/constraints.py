@@ -170,11 +170,12 @@ def _number_probes(one: Field) -> Iterator[_Probe]:
         if (limit := limit_of(one, constraint)) is not None
     ]
     usual = number.is_not_null() if one.type == "integer" else number.is_finite().fill_null(False)
+    compare: Any
     for _, limit, _ in limits:
         usual &= number != float(limit)
     yield _Probe(one, _ODD, (cell != "") & ~usual)
-    for name, limit, holds in limits:
-        broken = usual & ~holds(number, float(limit))
+    for name, limit, compare in limits:
+        broken = usual & ~compare(number, float(limit))
         yield _Probe(one, name, broken, _with_unit(limit, one))
 
 
