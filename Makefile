@@ -3,6 +3,7 @@ PYTHON ?= python3
 VENV := .venv
 BIN := $(VENV)/bin
 STAMP := $(VENV)/.installed
+PIP := $(BIN)/pip install --quiet --disable-pip-version-check
 TESTS := $(BIN)/python -m pytest -n auto --dist loadfile --no-loadscope-reorder
 
 .PHONY: help demo test test-quick check mutants docs bench lock lowest wheel clean
@@ -41,7 +42,6 @@ lock: $(STAMP)  ## pin the versions that are installed now
 	$(BIN)/pip freeze --exclude-editable | grep -v '^treenail' >> requirements.lock
 
 lowest: $(STAMP)  ## try the lowest versions that pyproject.toml allows
-	$(BIN)/pip install --quiet --disable-pip-version-check uv
 	PATH="$(CURDIR)/$(BIN):$$PATH" .ci/versions lowest-direct
 
 wheel: $(STAMP)  ## build the wheel into dist/
@@ -53,8 +53,10 @@ $(STAMP): pyproject.toml requirements.lock
 	@$(PYTHON) -c 'import venv, ensurepip' 2>/dev/null || { \
 	  echo "Python's venv is missing. On Debian or Ubuntu: sudo apt-get install python3-venv"; exit 2; }
 	$(PYTHON) -m venv $(VENV)
-	$(BIN)/pip install --quiet --disable-pip-version-check -r requirements.lock
-	$(BIN)/pip install --quiet --disable-pip-version-check --no-deps -e .
+	$(PIP) uv
+	@# many times as fast; where it cannot reach the packages, as behind some mirrors, pip can
+	VIRTUAL_ENV=$(VENV) $(BIN)/uv pip install --quiet -r requirements.lock || $(PIP) -r requirements.lock
+	$(PIP) --no-deps -e .
 	@touch $(STAMP)
 
 clean:  ## remove what was built (never your packages)
