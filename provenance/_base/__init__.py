@@ -1,1 +1,1 @@
-"""The shelf that everything stands on: errors, findings, writing to disk."""
+"""What everything else uses: errors, findings, locks, writing to disk."""
