@@ -4,7 +4,8 @@ VENV := .venv
 BIN := $(VENV)/bin
 STAMP := $(VENV)/.installed
 PIP := $(BIN)/pip install --quiet --disable-pip-version-check
-TESTS := $(BIN)/python -m pytest -n auto --dist loadfile --no-loadscope-reorder
+# a process a core, so that more threads in each would only stand in the way
+TESTS := POLARS_MAX_THREADS=1 $(BIN)/python -m pytest -n auto --dist loadfile --no-loadscope-reorder
 
 .PHONY: help demo test test-quick check mutants docs bench lock lowest wheel clean
 
