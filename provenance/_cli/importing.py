@@ -134,12 +134,14 @@ def _report(result: ImportResult, package: Path, dry_run: bool) -> Iterable[str]
     changed: dict[str, int] = {}
     for one in result.changes:
         changed[one.table] = changed.get(one.table, 0) + 1
-    for table in dict.fromkeys([*result.added, *changed]):
+    for table in dict.fromkeys([*result.added, *changed, *result.removed]):
+        gone = result.removed.get(table, 0)
         yield (
             f"  {table}: {counted(result.added.get(table, 0), 'new row')}, "
             f"{counted(changed.get(table, 0), 'cell')} changed"
+            f"{f', {counted(gone, "row")} gone' if gone else ''}"
         )
-    if not result.added and not changed:
+    if not result.added and not changed and not result.removed:
         yield "  nothing new"
     if result.settled:
         yield f"{counted(result.settled, 'cell')} that could not be read before: settled"
@@ -148,9 +150,9 @@ def _report(result: ImportResult, package: Path, dry_run: bool) -> Iterable[str]
         yield "Changed (before → after)"
         yield from _cut(
             [
-                f'  {one.table} {one.key}, {one.field}: "{one.before}" → "{one.after}"  '
-                f"({one.place})"
-                for one in result.changes
+                f'  {one.table} {one.key}, {one.field}: "{one.before}" → "{one.after}"'
+                f"{f'  ({place})' if place.file_name else ''}"
+                for one, place in zip(result.changes, result.places, strict=True)
             ],
             "changes; the received files show them",
         )
@@ -163,13 +165,19 @@ def _report(result: ImportResult, package: Path, dry_run: bool) -> Iterable[str]
             yield ""
             yield title
             yield from _cut(lines, rest)
+    if result.conflicts:
+        yield ""
+        yield (
+            f"{counted(len(result.conflicts), 'conflict')} to settle: 'treenail history {package} "
+            "--open' shows who says what, 'treenail settle' decides."
+        )
     if result.unread:
         yield ""
         yield (
             f"{counted(result.unread, 'cell')} still to be settled. The text is kept in "
             "tables/unread.csv: mend it in the form or the mapping and import again."
         )
-    elif not dry_run:
+    elif not dry_run and not result.conflicts:
         yield f"next: treenail check {package}"
 
 

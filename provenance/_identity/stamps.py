@@ -12,6 +12,7 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 from provenance._base.errors import TreenailError
+from provenance._history.deciding import enter_table
 from provenance._identity.rotation import turned
 from provenance._record.origin import read_origin
 
@@ -91,8 +92,6 @@ def reserve_stamps(
     Raises NoNumbersLeft when the range does not hold that many, TreenailError for a count below 1,
     an unknown site, an unknown mark or an empty die set; nothing is reserved then.
     """
-    import pandas as pd
-
     if count < 1:
         raise TreenailError(f"{count} numbers cannot be reserved; ask for at least 1")
     if not crew.strip():
@@ -107,9 +106,13 @@ def reserve_stamps(
         raise TreenailError(f"the range from {first} to {last} runs backwards; swap the two")
     with package.locked():
         site_id = _site(package, site_id)
-        frame = package.table("reservation")
+        before = package.tables.rows("reservation")
         taken = _taken(package)
-        crews_own = [int(n) for n in frame.loc[frame["crew"] == crew, "sample_id"] if n.isdigit()]
+        crews_own = [
+            int(row["sample_id"])
+            for row in before
+            if row["crew"] == crew and row["sample_id"].isdigit()
+        ]
         start = _start(taken, crews_own, first)
         end = last if last is not None else LARGEST
         marked = orientation_mark != "none"
@@ -133,9 +136,8 @@ def reserve_stamps(
             )
             for number in chosen
         )
-        # all rows at once: a frame that grows row by row is copied for each of them
-        rows = pd.DataFrame([one.__dict__ for one in reserved]).reindex(columns=frame.columns)
-        package.write_table("reservation", pd.concat([frame, rows.fillna("")], ignore_index=True))
+        rows = [*before, *(vars(one) for one in reserved)]
+        enter_table(package, "reservation", rows, why="stamps", who=crew)
     return reserved
 
 

@@ -1,4 +1,4 @@
-"""Writes down where every row was read from, and which cells still wait for somebody."""
+"""Writes down where custody events were read from, and which cells still wait for somebody."""
 
 from __future__ import annotations
 
@@ -6,89 +6,27 @@ from collections import defaultdict
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 
-from provenance._base.findings import Finding
-from provenance._intake.lines.readings import Place, ReadRow, UnreadCell, intake_finding
-from provenance._intake.merging import TableRows
+from provenance._history.acts import short_code
+from provenance._intake.lines.readings import ReadRow, UnreadCell
 from provenance._intake.originals import KeptFile
+from provenance._intake.table_rows import TableRows
 
 Files = Mapping[str, KeptFile]
 """File name → the received file."""
 
 
-def note_origins(
-    origin: TableRows,
-    rows: Iterable[ReadRow],
-    files: Files,
-    scopes: Mapping[tuple[str, str], frozenset[str]],
-) -> list[Finding]:
-    """Note file, sheet and line of every row, and which rows a newer copy no longer has.
-
-    `scopes` are the sheets that were read, (file name, sheet) → tables read from it; rows of other
-    sheets and tables are left as they are. Returns a finding for each row that is newly gone.
-    """
-    here: dict[tuple[str, str], set[tuple[str, str]]] = defaultdict(set)
+def note_events(origin: TableRows, rows: Iterable[ReadRow], files: Files) -> None:
+    """Note file, sheet and line of custody events; of all else the acts know."""
     for read in rows:
-        place = read.place
-        kept = files[place.file_name]
-        here[place.file_name, place.sheet].add((read.table, read.key))
         values = {
             "table_name": read.table,
             "row_key": read.key,
-            "original_id": kept.original_id,
-            "sheet": place.sheet,
-            "line": str(place.row),
+            "original_id": files[read.place.file_name].original_id,
+            "sheet": read.place.sheet,
+            "line": str(read.place.row),
         }
-        row = origin.get(origin.table.key_of(values))
-        if row is None:
+        if origin.get(origin.table.key_of(values)) is None:
             origin.add({**values, "still_there": "true"})
-        else:
-            origin.put(row, "still_there", "true")
-    return _rows_gone(origin, here, files, scopes)
-
-
-def _rows_gone(
-    origin: TableRows,
-    here: Mapping[tuple[str, str], set[tuple[str, str]]],
-    files: Files,
-    scopes: Mapping[tuple[str, str], frozenset[str]],
-) -> list[Finding]:
-    by_original: dict[str, list[KeptFile]] = defaultdict(list)
-    for kept in files.values():
-        for original_id in kept.lineage:
-            by_original[original_id].append(kept)
-    findings = []
-    for row in list(origin):
-        for kept in by_original.get(row["original_id"], ()):
-            sheet = (kept.name, row["sheet"])
-            if row["table_name"] not in scopes.get(sheet, ()):
-                continue
-            there = (row["table_name"], row["row_key"]) in here.get(sheet, ())
-            if there or row["still_there"] == "false":
-                if there and row["original_id"] != kept.original_id:
-                    origin.put(row, "still_there", "true")
-                continue
-            origin.put(row, "still_there", "false")
-            findings.append(_gone(row, kept))
-    return findings
-
-
-def _gone(row: Mapping[str, str], kept: KeptFile) -> Finding:
-    what = f"{row['table_name']} {row['row_key']}"
-    if row["original_id"] == kept.original_id:
-        how = f"was read from row {row['line']} before, and is no longer with this mapping"
-    else:
-        how = f"was read from row {row['line']} of {row['original_id']}; this copy has it no more"
-    return intake_finding(
-        "warning",
-        "line_gone",
-        Place(kept.name, row["sheet"]),
-        f"{what} {how}. It is kept.",
-        "Ask the crew whether it was dropped on purpose or got another code; if so, take the row "
-        "out of the record.",
-        table=row["table_name"],
-        key=row["row_key"],
-        value=row["row_key"],
-    )
 
 
 @dataclass(frozen=True)
@@ -124,7 +62,6 @@ def keep_unread(
     waiting: list[UnreadCell] = []
     found: set[int] = set()
     by_field: dict[tuple[str, str, str, str], str] = {}
-    number = max((int(n) for row in unread if (n := row["unread_id"][2:]).isdigit()), default=0)
     for cell in cells:
         same = older[cell.place.file_name].get(_identity(cell), [])
         left = [one for one in same if id(one) not in found]
@@ -132,9 +69,8 @@ def keep_unread(
         if left:
             row = (on_line or left)[0]
         else:
-            number += 1
             kept = files[cell.place.file_name]
-            row = unread.add(_as_row(cell, kept.original_id, f"U-{number}"))
+            row = unread.add(_as_row(cell, kept.original_id, unread))
         found.add(id(row))
         if not row["settled"]:
             waiting.append(cell)
@@ -153,9 +89,15 @@ def _identity_of(row: Mapping[str, str]) -> _Identity:
     return tuple(row[name] for name in names)
 
 
-def _as_row(cell: UnreadCell, original_id: str, unread_id: str) -> dict[str, str]:
+def _as_row(cell: UnreadCell, original_id: str, unread: TableRows) -> dict[str, str]:
+    # the same cell of the same file has one code on every computer
+    what = (original_id, str(cell.place.row), *_identity(cell))
+    code, number = short_code("U", *what), 1
+    while unread.get(code) is not None:
+        number += 1
+        code = short_code("U", *what, str(number))
     return {
-        "unread_id": unread_id,
+        "unread_id": code,
         "original_id": original_id,
         "sheet": cell.place.sheet,
         "line": str(cell.place.row),

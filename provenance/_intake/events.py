@@ -7,7 +7,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass, replace
 
 from provenance._intake.lines.readings import ReadRow, UnreadCell
-from provenance._intake.merging import TableRows
+from provenance._intake.table_rows import TableRows
 
 TABLE = "custody"
 NUMBER, CORRECTS = "custody_id", "corrects_custody_id"

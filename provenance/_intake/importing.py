@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from collections import defaultdict
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 from datetime import UTC, datetime
@@ -12,52 +11,70 @@ from pathlib import Path
 from provenance._base.errors import UnusableInput
 from provenance._base.findings import Finding
 from provenance._base.progress import Progress
-from provenance._intake.bookkeeping import keep_unread, note_origins
+from provenance._history.acts import GONE, HERE, IMPORT, ROW_FIELD, Act, Line
+from provenance._history.edits import Change
+from provenance._history.history import (
+    History,
+    moment_text,
+    open_history,
+    stage_history,
+)
+from provenance._history.projection import SAID_AGAIN, Claim, Conflict
+from provenance._intake.bookkeeping import keep_unread, note_events
+from provenance._intake.claims import (
+    NOT_SAID,
+    Sameness,
+    lines_read,
+    older_copies,
+    version_of,
+    with_older_sheets,
+)
 from provenance._intake.events import take_events
 from provenance._intake.files.data_package import handed_in
 from provenance._intake.files.received import Limits
 from provenance._intake.incoming import IncomingFile, read_file
 from provenance._intake.lines.readings import Place, ReadRow, UnreadCell, intake_finding
 from provenance._intake.mapping.mapping import FormMapping
-from provenance._intake.merging import Change, TableRows, WrittenOnce, take_rows
 from provenance._intake.originals import KeptFile, Shelf
+from provenance._intake.table_rows import TableRows
 from provenance._ledger.custody import ledger_with
 from provenance._record.package import Package
 from provenance._record.together import finish_writing, writing_together
 
 STEPS_A_FILE = 1000
 CUSTODY = "custody"
-WRITTEN_ONCE: Mapping[str, str] = {
-    "lab_result": "enter what the laboratory reports anew as a revision: a result code of its own, "
-    "with the older one under supersedes_result_id"
-}
-"""Tables whose rows are reports: a later file may fill blanks, but not overwrite."""
 
 
 @dataclass(frozen=True)
 class ImportResult:
     """What an import did.
 
-    `originals` maps file names to the numbers of the kept files; `added` counts new rows by table;
-    `changes` lists every cell of an existing row that was filled or overwritten; `unread` counts
-    cells that still wait for somebody, `settled` those of earlier imports that are read now;
+    `originals` maps file names to the codes of the kept files, `acts` to those of the acts that
+    read them; `added` and `removed` count rows by table that came and that a newer copy no longer
+    has; `changes` lists every cell of a row that was there and now says something else, `places`
+    where the new value stands; `unread` counts cells that still wait for somebody, `settled` those
+    of earlier imports that are read now; `conflicts` are those that this import brought up;
     `written` names the tables that changed on disk (none in a trial run).
     """
 
     originals: Mapping[str, str]
+    acts: Mapping[str, str]
     added: Mapping[str, int]
+    removed: Mapping[str, int]
     changes: tuple[Change, ...]
+    places: tuple[Place, ...]
     lines: int
     spacers: int
     unread: int
     settled: int
+    conflicts: tuple[Conflict, ...]
     findings: tuple[Finding, ...]
     written: tuple[str, ...]
 
     @property
     def exit_code(self) -> int:
-        """1 when cells wait to be settled, else 0."""
-        return 1 if self.unread else 0
+        """1 when cells or conflicts wait to be settled, else 0."""
+        return 1 if self.unread or self.conflicts else 0
 
 
 def import_exports(
@@ -69,17 +86,22 @@ def import_exports(
     when: datetime | None = None,
     limits: Limits | None = None,
     trial: bool = False,
+    who: str = "",
+    same_as: Sameness = NOT_SAID,
 ) -> ImportResult:
     """Read files through a mapping into the package's tables.
 
     Files that no source of the mapping takes must be workbooks of this project, which bring their
-    own. The files are kept byte for byte under originals/. Rows are told apart by their key: a new
-    key is a new row, a filled cell overwrites, a blank one never erases, and rows that a newer copy
-    of a file no longer has are kept and reported. Importing the same files again changes nothing.
-    `when` is the moment of the import (now); a `trial` writes nothing.
+    own. The files are kept byte for byte under originals/. Each file is read by one act of its own,
+    and the record says what all acts together come to, in whatever order they came: a cell of which
+    two files, or a file and a person, say different things is a conflict to settle. A newer copy of
+    a file, told by what stands in it or said by `same_as`, speaks in the place of the older one.
+    Importing the same files again changes nothing. `who` imports; `when` is the moment (now); a
+    `trial` writes nothing.
 
-    Raises UnusableInput when a file cannot be used as a whole, and BrokenLedger when custody events
-    are to be added to a ledger that does not fit together; the package is then as it was.
+    Raises UnusableInput when a file cannot be used as a whole or may or may not be a newer copy,
+    BrokenHistory and BrokenLedger when acts or custody events are to be added to what does not fit
+    together; the package is then as it was.
     """
     moment = (when or datetime.now(UTC)).astimezone(UTC)
     paths = _distinct(files)
@@ -95,7 +117,7 @@ def import_exports(
         progress(len(paths) * STEPS_A_FILE, len(paths) * STEPS_A_FILE)
     finish_writing(package.folder)
     with package.locked():
-        return _bring_in(package, incoming, moment, trial)
+        return _bring_in(package, incoming, moment, trial, who, same_as)
 
 
 def _distinct(files: Sequence[Path]) -> list[Path]:
@@ -113,28 +135,35 @@ def _distinct(files: Sequence[Path]) -> list[Path]:
 
 
 def _bring_in(
-    package: Package, incoming: Sequence[IncomingFile], moment: datetime, trial: bool
+    package: Package,
+    incoming: Sequence[IncomingFile],
+    moment: datetime,
+    trial: bool,
+    who: str,
+    same_as: Sameness,
 ) -> ImportResult:
-    """Merge everything in memory, then write all tables and files in one step."""
+    """Find what the acts come to in memory, then write all tables and files in one step."""
+    before = open_history(package, moment)
     readings = [reading for one in incoming for reading in one.readings]
-    names = sorted({table for reading in readings for table in reading.tables})
-    tables = {
-        name: TableRows(package.model.table(name), package.tables)
-        for name in (*names, "original", "origin", "unread")
-    }
-    shelf = Shelf(package, tables["original"], moment.strftime("%Y-%m-%dT%H:%M:%SZ"))
+    names = ["original", "origin", "unread"]
+    names += [CUSTODY] * any(CUSTODY in reading.tables for reading in readings)
+    tables = {name: TableRows(package.model.table(name), package.tables) for name in names}
+    shelf = Shelf(package, tables["original"], moment_text(moment))
     files = _keep_files(shelf, incoming)
+    acts = _Acts(before, who, moment_text(moment))
+    for one in incoming:
+        for name in one.files:
+            files[name] = acts.read(one, name, files[name], same_as, shelf)
+    after = acts.history
+    changes = before.changes_to(after)
+
     findings = [finding for one in incoming for finding in one.findings]
     findings += [finding for reading in readings for finding in reading.findings]
+    findings += acts.findings
     findings += _about_copies(files, tables["original"])
-    rows = [row for reading in readings for row in reading.rows]
+    rows = [row for reading in readings for row in reading.rows if row.table != CUSTODY]
     cells = [cell for reading in readings for cell in reading.unread]
-
-    once = WrittenOnce(WRITTEN_ONCE, _own_rows(tables["origin"], files))
-    taken = take_rows([row for row in rows if row.table != CUSTODY], tables, once)
-    added = dict(taken.added)
-    cells += taken.unread
-    rows = [row for row in rows if row.table != CUSTODY]
+    added = _count(changes, HERE)
     new_events: list[dict[str, str]] = []
     if CUSTODY in tables:
         log = [row for reading in readings for row in reading.rows if row.table == CUSTODY]
@@ -144,23 +173,118 @@ def _bring_in(
         new_events = events.new
         if new_events:
             added[CUSTODY] = len(new_events)
-    scopes: dict[tuple[str, str], frozenset[str]] = defaultdict(frozenset)
-    for reading in readings:
-        scopes[reading.place.file_name, reading.place.sheet] |= reading.tables
-    findings += note_origins(tables["origin"], rows, files, scopes)
+        note_events(tables["origin"], events.rows, files)
     kept = keep_unread(tables["unread"], cells, rows, files, moment.date().isoformat())
     findings += [_about_cell(cell) for cell in kept.waiting]
-    written = () if trial else _write(package, tables, shelf, new_events)
+    new = [one for one in after.state.conflicts if one not in before.state.conflicts]
+    conflicts = tuple(one for one in new if one.kind != SAID_AGAIN)
+    findings += [_about_conflict(one, after, tables["original"]) for one in conflicts]
+    findings += _about_refused(acts.lines, after, files)
+    findings += _about_removed(changes)
+    told = [one for one in changes if one.field != ROW_FIELD]
+    written = () if trial else _write(package, tables, shelf, after, new_events)
+    order = package.model.tables
+    removed = _count(changes, GONE)
     return ImportResult(
         originals={name: one.original_id for name, one in files.items()},
-        added={name: added[name] for name in package.model.tables if name in added},
-        changes=tuple(taken.changes),
+        acts=acts.names,
+        added={name: added[name] for name in order if name in added},
+        removed={name: removed[name] for name in order if name in removed},
+        changes=tuple(told),
+        places=tuple(acts.place_of(one) for one in told),
         lines=sum(reading.lines for reading in readings),
         spacers=sum(reading.spacers for reading in readings),
         unread=len(kept.waiting),
         settled=kept.settled,
-        findings=tuple(_with_row(finding, tables) for finding in findings),
+        conflicts=conflicts,
+        findings=tuple(_with_row(finding, after, tables) for finding in findings),
         written=written,
+    )
+
+
+def _count(changes: Sequence[Change], what: str) -> dict[str, int]:
+    counts: dict[str, int] = {}
+    for one in changes:
+        if one.field == ROW_FIELD and one.after == what:
+            counts[one.table] = counts.get(one.table, 0) + 1
+    return counts
+
+
+class _Acts:
+    """The history as the files of one call are read into it, one act a file."""
+
+    def __init__(self, history: History, who: str, when: str) -> None:
+        self.history, self.who, self.when = history, who, when
+        self.names: dict[str, str] = {}
+        self.lines: dict[str, tuple[str, list[Line]]] = {}
+        self.findings: list[Finding] = []
+
+    def read(
+        self, one: IncomingFile, name: str, kept: KeptFile, same_as: Sameness, shelf: Shelf
+    ) -> KeptFile:
+        """Add the act that reads a file; nothing where these bytes were read just so before."""
+        readings = [reading for reading in one.readings if reading.place.file_name == name]
+        lines = lines_read(self.history, readings)
+        if not lines:
+            return kept
+        history = self.history
+        source, version = kept.original_id, version_of(kept.sha256, one.mapping.text)
+        newest = older_copies(history, name, source, lines, same_as, set(self.names.values()))
+        read_before = [
+            act
+            for act, it in history.live.items()
+            if it.kind == IMPORT and (it.source, it.version) == (source, version)
+        ]
+        if read_before:
+            self.lines[read_before[0]] = (name, lines)
+            if read_before[0] not in newest:
+                self.findings.append(_read_before(name, history, read_before[0]))
+            return shelf.note_older(kept, self._sources(read_before[0]), source)
+        act = Act(
+            IMPORT,
+            who=self.who,
+            when=self.when,
+            source=source,
+            version=version,
+            replaces=tuple(sorted(newest)),
+            lines=tuple(with_older_sheets(history, lines, newest)),
+        )
+        self.history, code = history.adding(act)
+        self.names[name] = code
+        self.lines[code] = (name, lines)
+        last = history.acts[newest[0]].source if newest else source
+        return shelf.note_older(kept, self._sources(code), last)
+
+    def _sources(self, act: str) -> frozenset[str]:
+        """The received files that an act and the acts it replaces read."""
+        waiting, seen = [act], set()
+        while waiting:
+            name = waiting.pop()
+            seen.add(self.history.acts[name].source)
+            waiting += self.history.acts[name].replaces
+        return frozenset(seen)
+
+    def place_of(self, change: Change) -> Place:
+        """Where a value of this call stands; no place where it came to be otherwise."""
+        state = self.history.state
+        for row in state.names_of(change.table, change.key):
+            for claim in state.claims.get((change.table, row, change.field), ()):
+                if claim.act in self.lines and not claim.refused:
+                    line = claim.line
+                    name = self.lines[claim.act][0]
+                    return Place(name, line.sheet, int(line.line or 0), line.column)
+        return Place("")
+
+
+def _read_before(name: str, history: History, act: str) -> Finding:
+    newer = [one for one, it in history.live.items() if act in it.replaces]
+    return intake_finding(
+        "warning",
+        "older_copy",
+        Place(name),
+        f"This copy was read on {history.acts[act].when[:10]}, and a newer copy of it since. The "
+        "newer one stands; nothing was changed.",
+        f"If this one is right, take the newer reading back: treenail undo PACKAGE {newer[0][:8]}.",
     )
 
 
@@ -183,15 +307,16 @@ def _about_copies(files: Mapping[str, KeptFile], originals: TableRows) -> Iterat
     for name, kept in files.items():
         row = originals.get(kept.original_id)
         assert row is not None
-        if kept.is_new and row["replaces_original_id"]:
+        if kept.is_new and (older := row["replaces_original_id"]):
+            before = originals.get(older)
             yield intake_finding(
                 "note",
                 "newer_copy",
                 Place(name),
-                f"Taken for a newer copy of {row['replaces_original_id']}, which was received "
-                "under the same name.",
-                "If it is another form, rename it before importing: rows of the older one are "
-                "reported as gone.",
+                f"Taken for a newer copy of {before['file_name'] if before else older} ({older}), "
+                "because most of it stands there too. It speaks in its place.",
+                "If it is another sheet, take this back with 'treenail undo' and import it with "
+                "--new.",
             )
         elif row["file_name"] != name:
             yield intake_finding(
@@ -204,13 +329,76 @@ def _about_copies(files: Mapping[str, KeptFile], originals: TableRows) -> Iterat
             )
 
 
-def _own_rows(origin: TableRows, files: Mapping[str, KeptFile]) -> frozenset[tuple[str, str]]:
-    """Rows that were read from nothing but the bytes that are read again now."""
-    ours = {kept.original_id for kept in files.values()}
-    sources: dict[tuple[str, str], set[str]] = defaultdict(set)
-    for row in origin:
-        sources[row["table_name"], row["row_key"]].add(row["original_id"])
-    return frozenset(key for key, originals in sources.items() if originals <= ours)
+def _about_removed(changes: Sequence[Change]) -> Iterator[Finding]:
+    for one in changes:
+        if one.field == ROW_FIELD and one.after == GONE:
+            yield intake_finding(
+                "warning",
+                "row_gone",
+                Place(""),
+                f"{one.table} {one.key} is no longer in the newer copy, and nobody else says it. "
+                "It is out of the record, and stays in its history.",
+                "If it was dropped by mistake, put it back into the sheet and import it again, or "
+                "take this import back with 'treenail undo'.",
+                table=one.table,
+                key=one.key,
+                value=one.key,
+            )
+
+
+def _about_conflict(one: Conflict, history: History, originals: TableRows) -> Finding:
+    said = [_said_by(claim, history, originals) for claim in one.claims]
+    what = f"field {one.field} of " if one.field.isidentifier() else ""
+    return intake_finding(
+        "error",
+        "conflict",
+        Place(""),
+        f"{what}{one.table} {one.key}: {'; '.join(said)}. The record cannot hold both",
+        "Find out which is right, and say so with 'treenail settle'; if two things bear one "
+        "number, tell them apart with 'treenail split'.",
+        table=one.table,
+        key=one.key,
+        field=one.field if one.field.isidentifier() else "",
+        value=one.claims[0].value,
+    )
+
+
+def _said_by(claim: Claim, history: History, originals: TableRows) -> str:
+    act = history.acts.get(claim.act)
+    by = f" ({act.who})" if act and act.who else ""
+    row = originals.get(act.source) if act else None
+    name = row["file_name"] if row else "a person" if act else claim.said_by
+    place = Place(name, claim.line.sheet, int(claim.line.line or 0), claim.line.column)
+    return f'"{claim.value}" by {place}{by}'
+
+
+def _about_refused(
+    read: Mapping[str, tuple[str, list[Line]]], history: History, files: Mapping[str, KeptFile]
+) -> Iterator[Finding]:
+    """What the files say that somebody decided otherwise; the decision stands."""
+    for (table, row, field), claims in history.state.claims.items():
+        for claim in claims:
+            if not claim.refused or claim.act not in read or (table, row) not in history.state.keys:
+                continue
+            key = history.state.keys[table, row]
+            name = read[claim.act][0]
+            stands = history.state.rows[table].get(row, {}).get(field, "")
+            what = (
+                f'still says "{claim.value}"; the record has "{stands}", as was decided.'
+                if field
+                else f"still has {table} {key}, which was taken out."
+            )
+            yield intake_finding(
+                "note",
+                "decided_otherwise",
+                Place(name, claim.line.sheet, int(claim.line.line or 0), claim.line.column),
+                f"{what[:1].upper()}{what[1:]}",
+                "",
+                table=table,
+                key=key,
+                field=field,
+                value=claim.value,
+            )
 
 
 def _known_lines(
@@ -256,33 +444,36 @@ def _about_cell(cell: UnreadCell) -> Finding:
     )
 
 
-def _with_row(finding: Finding, tables: Mapping[str, TableRows]) -> Finding:
-    if finding.table not in tables or not finding.key:
-        return finding
+def _with_row(finding: Finding, history: History, tables: Mapping[str, TableRows]) -> Finding:
+    """The finding with the row of the record that it is about (header = 1)."""
     if finding.table == CUSTODY and finding.key.isdigit():
         # events are numbered by their place in the ledger, below one line of headings
         return replace(finding, row=int(finding.key) + 1)
-    return replace(finding, row=tables[finding.table].number_of(finding.key))
+    if finding.table in tables:
+        return replace(finding, row=tables[finding.table].number_of(finding.key))
+    names = history.state.names_of(finding.table, finding.key) if finding.key else []
+    if not names:
+        return finding
+    return replace(finding, row=list(history.state.rows[finding.table]).index(names[0]) + 2)
 
 
 def _write(
     package: Package,
     tables: Mapping[str, TableRows],
     shelf: Shelf,
+    history: History,
     new_events: Sequence[Mapping[str, str]],
 ) -> tuple[str, ...]:
     """Put every changed table and every new original in place, together."""
     import pandas as pd
 
-    frames = {
-        name: rows.frame() for name, rows in tables.items() if rows.changed and name != CUSTODY
-    }
+    frames = {name: tables[name].frame() for name in ("original", "unread") if tables[name].changed}
     if new_events:
         frames[CUSTODY] = ledger_with(package, pd.DataFrame(list(new_events), dtype=str).fillna(""))
-    if frames or shelf.has_files:
-        with writing_together(package.folder) as staging:
-            shelf.stage(staging)
-            for name, frame in frames.items():
-                with staging.writing(f"tables/{name}.csv") as stream:
-                    package.write_table_to(stream, name, frame)
-    return tuple(name for name in package.model.tables if name in frames)
+    with writing_together(package.folder) as staging:
+        shelf.stage(staging)
+        written = {*frames, *stage_history(history, staging, tables["origin"].rows)}
+        for name, frame in frames.items():
+            with staging.writing(f"tables/{name}.csv") as stream:
+                package.write_table_to(stream, name, frame)
+    return tuple(name for name in package.model.tables if name in written)

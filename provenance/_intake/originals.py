@@ -4,13 +4,14 @@ from __future__ import annotations
 
 import hashlib
 import re
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 
 from provenance._base.disk import CHUNK_BYTES, sha256_of
 from provenance._base.errors import UnusableInput
 from provenance._base.portable import is_reserved
-from provenance._intake.merging import TableRows
+from provenance._history.acts import short_code
+from provenance._intake.table_rows import TableRows
 from provenance._record.package import Package
 from provenance._record.together import Staging
 
@@ -19,7 +20,7 @@ from provenance._record.together import Staging
 class KeptFile:
     """A received file with its number; `is_new` when these bytes were never received before.
 
-    `lineage` are the numbers of all copies received under its name, this one included.
+    `lineage` are the numbers of all copies of it that were read, this one included.
     """
 
     original_id: str
@@ -59,26 +60,29 @@ class Shelf:
         row = next((row for row in self._table if row["sha256"] == sha256), None)
         is_new = row is None
         if row is None:
-            number = 1 + max((_number_in(one["original_id"]) for one in self._table), default=0)
-            older = [one["original_id"] for one in self._table if one["file_name"] == name]
             row = self._table.add(
                 {
-                    "original_id": f"IN-{number}",
+                    "original_id": short_code("IN", sha256),
                     "file_name": name,
                     "path": f"originals/{sha256[:12]}/{safe_name(name)}",
                     "sha256": sha256,
                     "byte_count": str(path.stat().st_size),
                     "read_on": self._moment,
-                    "replaces_original_id": older[-1] if older else "",
                 }
             )
         target = self._package.folder / row["path"]
         if not target.is_file() or sha256_of(target) != sha256:
             self._copies[row["path"]] = (path, sha256)
-        lineage = {
-            one["original_id"] for one in self._table if one["file_name"] == row["file_name"]
-        }
-        return KeptFile(row["original_id"], name, sha256, is_new, frozenset(lineage))
+        code = row["original_id"]
+        return KeptFile(code, name, sha256, is_new, frozenset({code}))
+
+    def note_older(self, kept: KeptFile, older: frozenset[str], newest: str) -> KeptFile:
+        """Write down of which received files this is a newer copy."""
+        row = self._table.get(kept.original_id)
+        assert row is not None
+        if newest != kept.original_id and not row["replaces_original_id"]:
+            self._table.put(row, "replaces_original_id", newest)
+        return replace(kept, lineage=kept.lineage | older)
 
     def note_mapping(self, kept: KeptFile, mapping_path: str) -> None:
         """Write down with which mapping a file was read."""
@@ -113,8 +117,3 @@ class Shelf:
     def has_files(self) -> bool:
         """Whether there is anything to put beside the table."""
         return bool(self._copies or self._texts)
-
-
-def _number_in(identifier: str) -> int:
-    match = re.search(r"([0-9]+)$", identifier)
-    return int(match[1]) if match else 0

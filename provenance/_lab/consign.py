@@ -9,6 +9,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from provenance._base.errors import TreenailError
+from provenance._history.deciding import enter_table
 from provenance._ledger.handover import record_events
 from provenance._ledger.holdings import (
     Event,
@@ -96,8 +97,7 @@ def consign_samples(
         consignment_id=consignment_id,
     )
     with package.locked():
-        frame = package.table("consignment")
-        row = dict.fromkeys(frame.columns, "") | {
+        row = {
             "consignment_id": consignment_id,
             "from_party_id": from_party_id,
             "to_party_id": to_party_id,
@@ -108,8 +108,8 @@ def consign_samples(
             "sample_count": str(len(samples)),
             "questions": questions,
         }
-        frame.loc[len(frame) + 2] = row
-        package.write_table("consignment", frame)
+        rows = [*package.tables.rows("consignment"), row]
+        enter_table(package, "consignment", rows, who=recorded_by, why="consign")
     return Parcel(consignment_id, to_party_id, tuple(samples))
 
 

@@ -15,6 +15,7 @@ from typing import TYPE_CHECKING
 
 from provenance._base.errors import UnreadableValue
 from provenance._base.findings import Finding
+from provenance._history.deciding import enter_table
 from provenance._model.edtf import bounds, is_edtf
 from provenance._model.notation import DateNotation, parse_notation
 from provenance._model.schema import Model
@@ -75,7 +76,8 @@ def import_results(
         read, filled, findings = read_notations(package.model, results)
         linked, superseded, more = link_revisions(read)
         if not linked.equals(results):
-            package.write_table(TABLE, linked)
+            rows = [dict(zip(linked, texts, strict=True)) for texts in linked.values.tolist()]
+            enter_table(package, TABLE, rows, why="results", moment=when)
     return ResultsRead(imported, filled, tuple(superseded), (*imported.findings, *findings, *more))
 
 

@@ -6,6 +6,7 @@ from collections.abc import Mapping, Sequence
 from typing import TYPE_CHECKING
 
 from provenance._base.errors import TreenailError
+from provenance._history.deciding import enter_table
 from provenance._ledger.custody import append_events
 from provenance._ledger.holdings import (
     Event,
@@ -134,11 +135,12 @@ def _date_parcel(package: Package, consignment_id: str, event: str, happened_on:
     if field is None:
         return
     with package.locked():
-        parcels = package.table("consignment")
-        blank = (parcels["consignment_id"] == consignment_id) & (parcels[field] == "")
-        if blank.any():
-            parcels.loc[blank, field] = happened_on
-            package.write_table("consignment", parcels)
+        parcels = [dict(row) for row in package.tables.rows("consignment")]
+        blank = [p for p in parcels if p["consignment_id"] == consignment_id and not p.get(field)]
+        for parcel in blank:
+            parcel[field] = happened_on
+        if blank:
+            enter_table(package, "consignment", parcels, why="handover")
 
 
 def _check_words(

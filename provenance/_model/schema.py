@@ -42,7 +42,7 @@ PUBLIC_FORMS = MappingProxyType(
     }
 )
 """How the public edition may show a field."""
-ROLES = ("record", "intake", "derived")
+ROLES = ("record", "intake", "history", "derived")
 FIELD_TYPES = ("string", "number", "integer", "boolean")
 """The types of Table Schema v2 that fields here may have."""
 
@@ -217,7 +217,7 @@ class Model:
             ) from None
 
     def of_role(self, role: str) -> tuple[Table, ...]:
-        """The tables of one role: 'record', 'intake' or 'derived', in their order."""
+        """The tables of one of ROLES, in their order."""
         return tuple(table for table in self.tables.values() if table.role == role)
 
     def vocabulary_of(self, one: Field) -> Vocabulary | None:

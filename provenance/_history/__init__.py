@@ -1,0 +1,1 @@
+"""Who said what, and when: acts, of which the tables are what stands."""

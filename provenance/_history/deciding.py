@@ -1,0 +1,488 @@
+"""What people decide: correct, settle, rename, take out, tell apart, join, accept, take back.
+
+Each is one act, which `undo` takes back and no later import reverts.
+"""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Callable, Mapping, Sequence
+from dataclasses import dataclass, replace
+from datetime import datetime
+
+from provenance._base.errors import TreenailError, UnknownName
+from provenance._history.acts import (
+    ACCEPT,
+    BEGUN,
+    BIND,
+    GONE,
+    HERE,
+    KEY_FIELD,
+    ROW_FIELD,
+    SETTLE,
+    UNDO,
+    Act,
+    Line,
+)
+from provenance._history.edits import (
+    Cells,
+    Change,
+    cell_lines,
+    new_row_lines,
+    removal_lines,
+    rename_lines,
+    stated,
+    table_lines,
+)
+from provenance._history.history import (
+    History,
+    frame_of,
+    keeps_history,
+    moment_text,
+    open_history,
+    stage_history,
+)
+from provenance._history.projection import EVERY_SOURCE, Conflict, covered_tables, key_field
+from provenance._model.schema import Table
+from provenance._record.package import Package
+from provenance._record.together import finish_writing, writing_together
+
+
+class Refused(TreenailError):
+    """An act that cannot be: the row is not there, the key is taken, it was changed since."""
+
+
+@dataclass(frozen=True)
+class Done:
+    """An act that was recorded: what it changed, and the conflicts that are left in the record."""
+
+    act_id: str
+    changes: tuple[Change, ...]
+    conflicts: tuple[Conflict, ...]
+
+
+Deciding = Callable[[History], Act]
+
+
+def _decide(
+    package: Package, deciding: Deciding, who: str, why: str, moment: datetime | None
+) -> Done:
+    """Record the act that `deciding` makes of the history as it stands."""
+    finish_writing(package.folder)
+    with package.locked():
+        before = open_history(package, moment)
+        act = replace(deciding(before), who=who, why=why, when=moment_text(moment))
+        after, name = before.adding(act)
+        with writing_together(package.folder) as staging:
+            stage_history(after, staging)
+    return Done(name, tuple(before.changes_to(after)), tuple(after.state.conflicts))
+
+
+# -- cells, keys and rows --------------------------------------------------------------------------
+
+
+def correct(
+    package: Package,
+    table: str,
+    key: str,
+    cells: Mapping[str, str],
+    *,
+    who: str,
+    why: str,
+    moment: datetime | None = None,
+) -> Done:
+    """Say what cells of a row hold; '' blanks one. A conflict about such a cell is settled.
+
+    Raises Refused when nothing would change, UnknownName for a table or field that is not there.
+    """
+
+    def deciding(history: History) -> Act:
+        one, row = _row(history, table, key)
+        wanted = _checked(one, cells)
+        old = history.state.rows[table][row]
+        lines = list(cell_lines(history.state, one, row, old, {**old, **wanted}, list(wanted)))
+        # what stands may be one side of a conflict, which then is settled by it
+        told = {line.field for line in lines}
+        for name in wanted.keys() - told:
+            said = stated(history.state, one, {**old, **wanted}, name)
+            against = history.state.decide(table, row, name, said)
+            lines += [line for line in against if line.said_by]
+        if not lines:
+            raise Refused(f"{table} {key} says so already; nothing was recorded")
+        return Act(SETTLE, lines=tuple(lines))
+
+    return _decide(package, deciding, who, why, moment)
+
+
+def settle(
+    package: Package,
+    table: str,
+    key: str,
+    field: str,
+    value: str,
+    *,
+    who: str,
+    why: str,
+    moment: datetime | None = None,
+) -> Done:
+    """Settle a conflict about one cell by what it holds; raises Refused where there is none."""
+
+    def deciding(history: History) -> Act:
+        one, row = _row(history, table, key)
+        _checked(one, {field: value})
+        in_conflict = [c for c in history.state.conflicts if (c.table, c.row) == (table, row)]
+        if not any(one.field == field for one in in_conflict):
+            fields = ", ".join(sorted({c.field for c in in_conflict if c.field.isidentifier()}))
+            others = f"; there is one about {fields}" if fields else ""
+            raise Refused(
+                f"there is no conflict about {field} of {table} {key}{others}. To change what "
+                "stands there use 'treenail correct'"
+            )
+        said = stated(history.state, one, {**history.state.rows[table][row], field: value}, field)
+        return Act(SETTLE, lines=tuple(history.state.decide(table, row, field, said)))
+
+    return _decide(package, deciding, who, why, moment)
+
+
+def rename(
+    package: Package,
+    table: str,
+    key: str,
+    new_key: str,
+    *,
+    who: str,
+    why: str,
+    moment: datetime | None = None,
+) -> Done:
+    """Call a row otherwise, with everything that refers to it.
+
+    Raises Refused when another row bears the new key, or several fields make the key.
+    """
+
+    def deciding(history: History) -> Act:
+        one, row = _row(history, table, key)
+        _refuse_key(history, one, new_key)
+        return Act(SETTLE, lines=tuple(rename_lines(history.state, one, row, new_key)))
+
+    return _decide(package, deciding, who, why, moment)
+
+
+def remove(
+    package: Package, table: str, key: str, *, who: str, why: str, moment: datetime | None = None
+) -> Done:
+    """Take a row out of the record; it stays in the history, and no import brings it back."""
+
+    def deciding(history: History) -> Act:
+        one, row = _row(history, table, key)
+        return Act(SETTLE, lines=tuple(removal_lines(history.state, one, row)))
+
+    return _decide(package, deciding, who, why, moment)
+
+
+def restore(
+    package: Package, table: str, key: str, *, who: str, why: str, moment: datetime | None = None
+) -> Done:
+    """Say that a row belongs into the record which somebody took out."""
+
+    def deciding(history: History) -> Act:
+        _table(history, table)
+        gone = [
+            row
+            for (name, row), now in history.state.keys.items()
+            if name == table and key in (now, row)
+        ]
+        rows = [
+            row
+            for row in gone
+            if any(
+                one.value == GONE and not one.refused
+                for one in history.state.claims[table, row, ROW_FIELD]
+            )
+        ]
+        if not rows:
+            raise Refused(f"nobody took a {table} {key} out")
+        return Act(SETTLE, lines=tuple(history.state.decide(table, rows[0], ROW_FIELD, HERE)))
+
+    return _decide(package, deciding, who, why, moment)
+
+
+def add(
+    package: Package,
+    table: str,
+    cells: Mapping[str, str],
+    *,
+    who: str,
+    why: str,
+    moment: datetime | None = None,
+) -> Done:
+    """Enter a row; raises Refused when a row bears its key."""
+
+    def deciding(history: History) -> Act:
+        one = _table(history, table)
+        missing = [name for name in one.primary_key if not cells.get(name)]
+        if missing:
+            raise Refused(f"a row of {table} needs {', '.join(missing)}")
+        if key := key_field(one):
+            _refuse_key(history, one, cells[key])
+        return Act(SETTLE, lines=tuple(new_row_lines(history.state, one, cells, set())))
+
+    return _decide(package, deciding, who, why, moment)
+
+
+# -- which row is meant ----------------------------------------------------------------------------
+
+
+def split(
+    package: Package,
+    table: str,
+    key: str,
+    sources: Sequence[str],
+    new_key: str,
+    *,
+    who: str,
+    why: str,
+    moment: datetime | None = None,
+) -> Done:
+    """Say that what some received files state of a key is another row, called `new_key` now.
+
+    What those files refer to under the old key follows. Raises Refused when no source, or every
+    source, is named, or another row bears the new key.
+    """
+
+    def deciding(history: History) -> Act:
+        one, row = _row(history, table, key)
+        _refuse_key(history, one, new_key)
+        state = history.state
+        named = {_lineage(history, source) for source in sources}
+        telling = {
+            claim.said_by
+            for claim in state.claims[table, row, ROW_FIELD]
+            if not claim.refused and claim.said_by not in history.acts
+        }
+        if strange := sorted(named - telling):
+            raise Refused(
+                f"{strange[0]} says nothing of {table} {key}; it is said by "
+                f"{', '.join(sorted(telling)) or 'no received file'}"
+            )
+        if not named or named == telling:
+            raise Refused(
+                f"name some of the sources of {table} {key}, not all: {', '.join(sorted(telling))}"
+            )
+        number = 2
+        while (table, f"{row}~{number}") in state.keys:
+            number += 1
+        other = f"{row}~{number}"
+        lines = [
+            # the key as that source states it, which a renaming has not changed
+            Line(table, claim.line.row, ROW_FIELD, "", other, claim.said_by)
+            for claim in state.claims[table, row, ROW_FIELD]
+            if claim.said_by in named
+        ]
+        return Act(BIND, lines=(*lines, Line(table, other, KEY_FIELD, "", new_key)))
+
+    return _decide(package, deciding, who, why, moment)
+
+
+def join(
+    package: Package,
+    table: str,
+    key: str,
+    into: str,
+    *,
+    who: str,
+    why: str,
+    moment: datetime | None = None,
+) -> Done:
+    """Say that two rows are one, called `into`; where they differ, a conflict is to settle."""
+
+    def deciding(history: History) -> Act:
+        _, row = _row(history, table, key)
+        _, target = _row(history, table, into)
+        if row == target:
+            raise Refused(f"{table} {key} is one row already")
+        return Act(BIND, lines=(Line(table, row, ROW_FIELD, "", target, EVERY_SOURCE),))
+
+    return _decide(package, deciding, who, why, moment)
+
+
+# -- findings and acts -----------------------------------------------------------------------------
+
+
+def accept(
+    package: Package,
+    findings: Sequence[tuple[str, str, str, str, str]],
+    *,
+    who: str,
+    why: str,
+    moment: datetime | None = None,
+) -> Done:
+    """Let findings of the check stand: (rule, table, key, field, what it says) each."""
+    if not why.strip():
+        raise Refused("say with --why for which reason the finding may stand")
+
+    def deciding(history: History) -> Act:
+        lines = []
+        for rule, table, key, field, message in findings:
+            names = history.state.names_of(table, key)
+            lines.append(Line(table, names[0] if names else key, field, rule, message))
+        return Act(ACCEPT, lines=tuple(lines))
+
+    return _decide(package, deciding, who, why, moment)
+
+
+def undo(
+    package: Package, act: str, *, who: str, why: str = "", moment: datetime | None = None
+) -> Done:
+    """Take an act back, an undo too; `act` is its code or the first digits of it.
+
+    Raises Refused when it is not there, undone already, or what it did was changed since.
+    """
+
+    def deciding(history: History) -> Act:
+        name = find_act(history, act)
+        if name not in history.live:
+            raise Refused(f"act {name[:8]} is undone already")
+        if history.acts[name].kind == BEGUN:
+            raise Refused("the act with which the record began cannot be undone")
+        undone = Act(UNDO, undoes=name)
+        since = _changed_since(history, name, history.adding(undone)[0])
+        if since:
+            listed = ", ".join(one[:8] for one in since)
+            raise Refused(f"what act {name[:8]} did was changed since by {listed}; undo that first")
+        return undone
+
+    return _decide(package, deciding, who, why, moment)
+
+
+def _changed_since(history: History, name: str, without: History) -> list[str]:
+    """The live acts that build on one: they refuse what it says, or speak of rows it brought."""
+    brought = {
+        (line.table, line.after if line.field == ROW_FIELD else line.row)
+        for line in history.acts[name].lines
+        if history.acts[name].kind == BIND
+    }
+    since = [
+        other
+        for other, act in history.live.items()
+        if other != name
+        and (
+            name in act.replaces
+            or any(one.said_by == name or (one.table, one.row) in brought for one in act.lines)
+        )
+    ]
+    for place in ((t, row) for t, rows in without.state.rows.items() for row in rows):
+        if place[1] not in history.state.rows[place[0]]:
+            continue
+        claims = without.state.claims[*place, ROW_FIELD]
+        # a row that nobody states any more, and that only corrections keep
+        kept = [one for one in claims if not one.refused and one.line.field != ROW_FIELD]
+        stating = [one for one in claims if not one.refused and one.line.field == ROW_FIELD]
+        was = history.state.claims[*place, ROW_FIELD]
+        if kept and not stating and any(one.line.field == ROW_FIELD for one in was):
+            since += [one.act for one in kept]
+    return list(dict.fromkeys(since))
+
+
+def _lineage(history: History, source: str) -> str:
+    """The lineage that a received file belongs to, by its number or by that of a copy."""
+    found = {
+        history.state.lineage[name] for name, act in history.acts.items() if act.source == source
+    }
+    if not found:
+        raise Refused(f"no file was received as '{source}'; table 'original' lists them")
+    return min(found)
+
+
+def find_act(history: History, text: str) -> str:
+    """The act whose code begins so; raises Refused when there is none or several."""
+    found = [name for name in history.acts if text and name.startswith(text.lower())]
+    if len(found) == 1:
+        return found[0]
+    why = "more than one act's code begins so" if found else "there is no such act"
+    raise Refused(f"'{text}': {why}; 'treenail history {history.package.folder}' lists them")
+
+
+# -- what programs enter ---------------------------------------------------------------------------
+
+
+def enter_table(
+    package: Package,
+    name: str,
+    rows: Sequence[Cells],
+    *,
+    why: str,
+    who: str = "",
+    moment: datetime | None = None,
+) -> None:
+    """Write a changed table of the record, as an act; hold the package's lock.
+
+    `rows` are all rows of the table, as texts by column; `why` says what was done.
+    """
+    table = package.model.table(name)
+    columns = list(dict.fromkeys([*table.names, *(column for row in rows for column in row)]))
+    if not keeps_history(package):
+        package.write_table(name, frame_of(columns, rows))
+        return
+    before = open_history(package, moment)
+    lines = table_lines(before.state, table, rows, columns)
+    if lines:
+        act = Act(SETTLE, who=who, when=moment_text(moment), why=why, lines=tuple(lines))
+        before, _ = before.adding(act)
+    with writing_together(package.folder) as staging:
+        stage_history(before, staging)
+
+
+# -- what is named ---------------------------------------------------------------------------------
+
+
+def _table(history: History, name: str) -> Table:
+    table = history.package.model.table(name)
+    if table not in covered_tables(history.package.model):
+        raise Refused(
+            f"the table '{name}' is not corrected by hand: it is computed, or a ledger that is "
+            "only added to"
+        )
+    return table
+
+
+def _row(history: History, table: str, key: str) -> tuple[Table, str]:
+    """The table and the name of the row that bears a key; its own name does where two bear it."""
+    one = _table(history, table)
+    names = history.state.names_of(table, key)
+    if len(names) > 1 and key not in names:
+        raise Refused(f"{table} {key} is several rows: {', '.join(names)}; name one of them so")
+    if key in history.state.rows[table] and (not names or len(names) > 1):
+        return one, key
+    if names:
+        return one, names[0]
+    from difflib import get_close_matches
+
+    keys = [history.state.keys[table, row] for row in history.state.rows[table]]
+    near = get_close_matches(key, keys, n=1)
+    hint = f"; did you mean {near[0]}?" if near else ""
+    raise Refused(f"there is no {table} {key}{hint}")
+
+
+def _checked(table: Table, cells: Mapping[str, str]) -> Cells:
+    for name in cells:
+        try:
+            table.field(name)
+        except UnknownName:
+            raise Refused(
+                f"the table '{table.name}' has no field '{name}'; there are "
+                f"{', '.join(table.names)}"
+            ) from None
+        if name in table.primary_key:
+            raise Refused(f"{name} is the key of {table.name}; change it with 'treenail rename'")
+    return cells
+
+
+def _refuse_key(history: History, table: Table, key: str) -> None:
+    name = key_field(table)
+    if not name:
+        raise Refused(f"a row of {table.name} has no key of its own that could be changed")
+    if history.state.names_of(table.name, key):
+        raise Refused(f"there is a {table.name} {key} already; nothing was recorded")
+    pattern = table.field(name).constraints.get("pattern")
+    if not key or (pattern and not re.fullmatch(str(pattern), key)):
+        raise Refused(f"'{key}' cannot be the {table.field(name).title.lower()} of a {table.name}")

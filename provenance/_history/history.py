@@ -1,0 +1,356 @@
+"""The acts of a package: read and proved, hand edits absorbed, written with their tables."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Iterator, Mapping, Sequence
+from dataclasses import dataclass, replace
+from datetime import UTC, datetime
+from functools import cached_property
+
+import polars as pl
+
+from provenance._base.errors import UnusablePackage
+from provenance._history.acts import (
+    BEGUN,
+    IMPORT,
+    KINDS,
+    ROW_FIELD,
+    SETTLE,
+    Act,
+    Line,
+    heads,
+    live,
+)
+from provenance._history.edits import Change, changes_between, table_lines
+from provenance._history.projection import (
+    State,
+    columns_of,
+    covered_tables,
+    links_of,
+    project,
+    rows_in_order,
+)
+from provenance._record.edition_key import edition_key
+from provenance._record.package import Package
+from provenance._record.snapshot import Snapshot
+from provenance._record.together import Staging
+
+ACT, CHANGE, CONFLICT, ACCEPTED, ORIGIN = "act", "change", "conflict", "accepted", "origin"
+_LINE_COLUMNS = (
+    *("table_name", "row_key", "field", "before", "after"),
+    *("said_by", "written", "sheet", "line", "column"),
+)
+"""The columns of 'change' in the order of a line's texts."""
+BY_HAND = "changed in the tables themselves"
+AS_IT_STOOD = "the tables as they stood before acts were kept"
+
+
+class BrokenHistory(UnusablePackage):
+    """The acts of a package do not fit together, or cannot be added to."""
+
+
+@dataclass(frozen=True)
+class History:
+    """The acts of a package in an order in which each comes after those it names, proved.
+
+    Raises BrokenHistory when they are read from tables that were edited by hand.
+    """
+
+    package: Package
+    acts: Mapping[str, Act]
+    key: bytes
+
+    @cached_property
+    def state(self) -> State:
+        """What the acts come to."""
+        return project(self.package.model, self.acts)
+
+    def adding(self, act: Act) -> tuple[History, str]:
+        """The history with one act more, which follows all others, and its name."""
+        act = replace(act, parents=heads(self.acts), lines=tuple(sorted(set(act.lines))))
+        name = act.act_id(self.key)
+        return replace(self, acts={**self.acts, name: act}), name
+
+    def changes_to(self, other: History) -> list[Change]:
+        """What another history of this record changed in the tables."""
+        return changes_between(self.state, other.state)
+
+    @cached_property
+    def live(self) -> dict[str, Act]:
+        """The acts that are not undone."""
+        return live(self.acts)
+
+    def who_said(self, said_by: str) -> tuple[Act, str] | None:
+        """The act behind a claim and its name: itself, or the newest import of a lineage."""
+        if said_by in self.acts:
+            return self.acts[said_by], said_by
+        found = [name for name in self.live if self.state.lineage.get(name) == said_by]
+        return (self.acts[found[-1]], found[-1]) if found else None
+
+
+def record_key(package: Package) -> bytes:
+    """The key of the digests; raises BrokenHistory for a public edition, which has none."""
+    key = edition_key(package)
+    if key is None:
+        raise BrokenHistory(
+            f"{package.folder} has no key of the record: it is a public edition, or the key was "
+            "taken out of datapackage.json. Corrections are made in the full record"
+        )
+    return bytes.fromhex(key)
+
+
+def keeps_history(package: Package) -> bool:
+    """Whether the package's schemas know acts; those of older versions do not."""
+    return ACT in package.model.tables
+
+
+def read_acts(tables: Snapshot) -> dict[str, Act]:
+    """The acts as they are written, unproved, in the order of the file."""
+    lines: dict[str, list[Line]] = {}
+    for name, *texts in tables.tuples(CHANGE, ("act_id", *_LINE_COLUMNS)):
+        lines.setdefault(name, []).append(Line(*texts))
+    acts = {}
+    for row in tables.rows(ACT):
+        acts[row["act_id"]] = Act(
+            kind=row["kind"],
+            who=row["who"],
+            when=row["when"],
+            why=row["why"],
+            source=row["source_id"],
+            version=row["version_sha256"],
+            replaces=tuple(row["replaces"].split()),
+            undoes=row["undoes"],
+            parents=tuple(row["parents"].split()),
+            lines=tuple(lines.pop(row["act_id"], ())),
+        )
+    if lines:
+        raise BrokenHistory(
+            f"{tables.where}/tables/change.csv: lines of an act '{next(iter(lines))}' that "
+            "act.csv does not have; restore both files from a copy"
+        )
+    return acts
+
+
+def proved(package: Package, tables: Snapshot) -> History:
+    """The history as it is written; nothing of the tables is looked at.
+
+    Raises BrokenHistory that names the first act that is not what its name says.
+    """
+    key = record_key(package)
+    acts = read_acts(tables)
+    written = len(tables.rows(ACT))
+    if len(acts) != written:
+        raise BrokenHistory(f"{tables.where}/tables/act.csv: an act stands twice; restore it")
+    seen: set[str] = set()
+    for name, act in acts.items():
+        where = f"{tables.where}/tables/act.csv: act {name[:8]}"
+        if act.kind not in KINDS or act.act_id(key) != name:
+            raise BrokenHistory(
+                f"{where} or its lines in change.csv were edited by hand, or are not of this "
+                "record; restore both files from a copy. To change what an act did, undo it"
+            )
+        named = {*act.parents, *act.replaces, *filter(None, [act.undoes])}
+        if missing := sorted(named - seen):
+            raise BrokenHistory(
+                f"{where} comes after act {missing[0][:8]}, which is not there before it; restore "
+                "act.csv and change.csv from a copy"
+            )
+        seen.add(name)
+    begun = first_act(package)
+    if acts and begun.act_id(key) not in acts:
+        raise BrokenHistory(f"{package.folder}: these acts are of another record; restore act.csv")
+    return History(package, acts, key)
+
+
+def first_act(package: Package) -> Act:
+    """The act that every copy of this record begins with, and no other record."""
+    return Act(BEGUN, why=package.name, when=str(package.descriptor.get("created", "")))
+
+
+def moment_text(moment: datetime | None = None) -> str:
+    """A moment as acts have it: UTC, whole seconds."""
+    return (moment or datetime.now(UTC)).astimezone(UTC).strftime("%Y-%m-%dT%H:%M:%SZ")
+
+
+def open_history(package: Package, moment: datetime | None = None) -> History:
+    """The history with what was changed in the tables by hand as an act of its own.
+
+    Hold the package's lock. Nothing is written. Raises BrokenHistory for a package whose schemas
+    know no acts, whose acts were edited, or whose tables cannot be read.
+    """
+    if not keeps_history(package):
+        raise BrokenHistory(
+            f"{package.folder} was made by an older version, which kept no history; bring it "
+            f"forward with 'treenail new {package.folder} --update'"
+        )
+    tables = package.tables
+    history = proved(package, tables)
+    why = BY_HAND
+    if not history.acts:
+        begun = first_act(package)
+        history = replace(history, acts={begun.act_id(history.key): begun})
+        why = AS_IT_STOOD
+    lines = list(_edits(history.state, tables))
+    if lines:
+        act = Act(SETTLE, when=moment_text(moment), why=why, lines=tuple(lines))
+        history, _ = history.adding(act)
+    return history
+
+
+def _edits(state: State, tables: Snapshot) -> Iterator[Line]:
+    for table in covered_tables(state.model):
+        # most tables stand as they were written
+        if not _same_rows(rows_in_order(state, table.name), tables.rows(table.name)):
+            names = [*table.names, *(n for n in tables.columns(table.name) if n not in table)]
+            yield from table_lines(state, table, tables.rows(table.name), names)
+
+
+def _same_rows(ours: Sequence[Mapping[str, str]], theirs: Sequence[Mapping[str, str]]) -> bool:
+    def filled(rows: Sequence[Mapping[str, str]]) -> list[tuple[tuple[str, str], ...]]:
+        return sorted(tuple(sorted((k, v) for k, v in row.items() if v)) for row in rows)
+
+    return len(ours) == len(theirs) and filled(ours) == filled(theirs)
+
+
+# -- writing ---------------------------------------------------------------------------------------
+
+
+def stage_history(
+    history: History, staging: Staging, origin: Sequence[Mapping[str, str]] | None = None
+) -> tuple[str, ...]:
+    """Stage the acts and every table that does not say what they come to; returns their names.
+
+    `origin` are the rows of that table with new ones of custody events, which no act speaks of.
+    """
+    package, state = history.package, history.state
+    tables = package.tables
+    frames: dict[str, pl.DataFrame] = {}
+    for table in covered_tables(package.model):
+        rows = rows_in_order(state, table.name)
+        if not _same_rows(rows, tables.rows(table.name)):
+            columns = columns_of(state, table.name, tables.columns(table.name))
+            frames[table.name] = frame_of(columns, rows)
+    written: tuple[tuple[str, Sequence[Mapping[str, str]]], ...] = (
+        (ACT, list(_act_rows(history))),
+        (CHANGE, list(_change_rows(history))),
+        (CONFLICT, list(_conflict_rows(history))),
+        (ACCEPTED, list(_accepted_rows(history))),
+        (ORIGIN, _origin_rows(history, tables.rows(ORIGIN) if origin is None else origin)),
+    )
+    for name, said in written:
+        if not _same_rows(said, tables.rows(name)):
+            frames[name] = frame_of(package.model.table(name).names, said)
+    for name, frame in frames.items():
+        with staging.writing(f"tables/{name}.csv") as stream:
+            package.write_table_to(stream, name, frame)
+    return tuple(frames)
+
+
+def frame_of(columns: Iterable[str], rows: Sequence[Mapping[str, str]]) -> pl.DataFrame:
+    """Rows of texts as a frame with these columns."""
+    texts = {name: [row.get(name, "") for row in rows] for name in columns}
+    return pl.DataFrame(texts, schema=dict.fromkeys(texts, pl.String))
+
+
+def _act_rows(history: History) -> Iterator[dict[str, str]]:
+    for name, act in history.acts.items():
+        yield {
+            "act_id": name,
+            "kind": act.kind,
+            "who": act.who,
+            "when": act.when,
+            "why": act.why,
+            "source_id": act.source,
+            "version_sha256": act.version,
+            "replaces": " ".join(act.replaces),
+            "undoes": act.undoes,
+            "parents": " ".join(act.parents),
+        }
+
+
+def _change_rows(history: History) -> Iterator[dict[str, str]]:
+    for name, act in history.acts.items():
+        for number, one in enumerate(act.lines, start=1):
+            texts = dict(zip(_LINE_COLUMNS, one, strict=True))
+            yield {"act_id": name, "number": str(number), **texts}
+
+
+def _conflict_rows(history: History) -> Iterator[dict[str, str]]:
+    state = history.state
+    number = 0
+    for one in sorted(state.conflicts, key=lambda c: (c.table, c.key, c.field, c.kind)):
+        for claim in one.claims:
+            number += 1
+            act = history.acts.get(claim.act)
+            yield {
+                "conflict_id": str(number),
+                "kind": one.kind,
+                "table_name": one.table,
+                "row_key": one.key,
+                "field": one.field,
+                "value": _as_shown(state, one.table, one.field, claim.value),
+                "written": claim.line.written,
+                "said_by": claim.said_by,
+                "who": act.who if act else "",
+                "original_id": act.source if act else "",
+                "sheet": claim.line.sheet,
+                "line": claim.line.line,
+                "column": claim.line.column,
+            }
+
+
+def _as_shown(state: State, table: str, field: str, value: str) -> str:
+    target = links_of(state.model.table(table)).get(field)
+    return state.keys.get((target, value), value) if target else value
+
+
+def _accepted_rows(history: History) -> Iterator[dict[str, str]]:
+    ordered = sorted(history.state.accepted, key=lambda a: (a.rule, a.table, a.key, a.field, a.act))
+    for number, one in enumerate(ordered, start=1):
+        act = history.acts[one.act]
+        yield {
+            "accepted_id": str(number),
+            "rule": one.rule,
+            "table_name": one.table,
+            "row_key": one.key,
+            "field": one.field,
+            "message": one.message,
+            "why": act.why,
+            "who": act.who,
+            "when": act.when,
+            "act_id": one.act,
+        }
+
+
+def _origin_rows(history: History, written: Sequence[Mapping[str, str]]) -> list[Mapping[str, str]]:
+    """Where every row of the record was read from; what no act speaks of stays as it is."""
+    state = history.state
+    read = {act.source for act in history.acts.values() if act.kind == IMPORT}
+    found: dict[tuple[str, ...], dict[str, str]] = {}
+    for name, act in history.live.items():
+        if act.kind != IMPORT:
+            continue
+        for line in act.lines:
+            if not line.row or line.field != ROW_FIELD:
+                continue
+            row = state.row_of(name, line)
+            if row not in state.rows[line.table]:
+                continue
+            values = {
+                "table_name": line.table,
+                "row_key": state.keys[line.table, row],
+                "original_id": act.source,
+                "sheet": line.sheet,
+                "line": line.line,
+            }
+            there = state.speaks(name, line)
+            key = tuple(values.values())
+            if there or key not in found:
+                found[key] = {**values, "still_there": "true" if there else "false"}
+    kept = [
+        row for row in written if row["table_name"] == "custody" or row["original_id"] not in read
+    ]
+    ordered = sorted(
+        found.values(), key=lambda r: (r["original_id"], r["sheet"], int(r["line"]), *r.values())
+    )
+    return [*kept, *ordered]

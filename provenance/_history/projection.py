@@ -1,0 +1,441 @@
+"""What stands: the tables, conflicts and accepted findings that a set of acts comes to.
+
+`project` is a function of the set alone: neither the order in which files came in, nor a clock, nor
+the name of a computer can change what it gives. Merging two copies of a record is therefore the
+union of their acts.
+"""
+
+from __future__ import annotations
+
+import re
+from collections import defaultdict
+from collections.abc import Callable, Iterable, Iterator, Mapping
+from dataclasses import dataclass, field
+from functools import cache
+from typing import NamedTuple
+
+from provenance._history.acts import (
+    ACCEPT,
+    BIND,
+    GONE,
+    HERE,
+    IMPORT,
+    KEY_FIELD,
+    ROW_FIELD,
+    SETTLE,
+    Act,
+    Acts,
+    Line,
+    lineages,
+    live,
+)
+from provenance._model.schema import Field, Model, Table
+from provenance._record.cells import canonical
+
+WRITTEN_ONCE = ("lab_result",)
+"""Tables of reports: what a newer copy of a file says there does not silence the older one."""
+EVERY_SOURCE = "*"
+
+DIFFERS = "differs"
+REMOVED_AND_STATED = "removed_and_stated"
+RENAMED_TWICE = "renamed_twice"
+ONE_KEY_SEVERAL_ROWS = "one_key_several_rows"
+BOUND_TWICE = "bound_twice"
+SAID_AGAIN = "said_again"
+
+Cell = tuple[str, str, str]
+"""Table, row by the name it was born with, field."""
+
+
+class Claim(NamedTuple):
+    """What one source or act says of a cell; `act` is the act whose line it is.
+
+    `said_by` is the number of the first received file of its lineage, or the act.
+    """
+
+    value: str
+    said_by: str
+    act: str
+    line: Line
+    refused: bool = False
+
+
+class Conflict(NamedTuple):
+    """What has to be settled, with everything that is said; `key` as the row is called now."""
+
+    kind: str
+    table: str
+    row: str
+    key: str
+    field: str
+    claims: tuple[Claim, ...]
+
+
+class Accepted(NamedTuple):
+    """A finding that somebody lets stand, as long as it says `message`."""
+
+    rule: str
+    table: str
+    key: str
+    field: str
+    message: str
+    act: str
+
+
+@dataclass
+class State:
+    """What a set of acts comes to.
+
+    `rows` maps table → row name → its cells by field, key fields included; `keys` maps (table, row
+    name) → its key now; `claims` has everything said of a cell, refused or not.
+    """
+
+    model: Model
+    rows: dict[str, dict[str, dict[str, str]]]
+    keys: dict[tuple[str, str], str]
+    claims: dict[Cell, list[Claim]]
+    conflicts: list[Conflict]
+    accepted: list[Accepted]
+    lineage: dict[str, str]
+    silent: Mapping[str, set[tuple[str, str]]]
+    bound: Callable[[str, str, str], str]
+    _by_key: dict[tuple[str, str], list[str]] = field(default_factory=dict)
+
+    def names_of(self, table: str, key: str) -> list[str]:
+        """The rows that bear a key now, by their names; more than one is a conflict."""
+        if not self._by_key:
+            for name, rows in self.rows.items():
+                for row in rows:
+                    self._by_key.setdefault((name, self.keys[name, row]), []).append(row)
+        return self._by_key.get((table, key), [])
+
+    def row_of(self, act: str, line: Line) -> str:
+        """The row that a line of an import is about."""
+        return self.bound(line.table, line.row, self.lineage[act])
+
+    def speaks(self, act: str, line: Line) -> bool:
+        """Whether no newer copy speaks in the place of a line of an import."""
+        return (line.sheet, line.table) not in self.silent.get(act, ())
+
+    def decide(self, table: str, row: str, field: str, value: str) -> list[Line]:
+        """The lines by which a person says what a cell holds, refusing all that is said now."""
+        same = reader_of(self.model, table, field)
+        against = dict.fromkeys(
+            (one.value, one.said_by)
+            for one in self.claims.get((table, row, field), ())
+            if not one.refused and same(one.value) != same(value)
+        )
+        return [Line(table, row, field, before, value, by) for before, by in against] or [
+            Line(table, row, field, "", value)
+        ]
+
+
+def covered_tables(model: Model) -> list[Table]:
+    """The tables that acts speak of: the record but for the ledger, which has its own chain."""
+    return [table for table in model.of_role("record") if table.name != "custody"]
+
+
+def key_field(table: Table) -> str:
+    """The field that is the key; '' where several fields make it."""
+    return table.primary_key[0] if len(table.primary_key) == 1 else ""
+
+
+def links_of(table: Table) -> dict[str, str]:
+    """Field → the table into whose key it points."""
+    return {key.fields[0]: key.table for key in table.foreign_keys if len(key.fields) == 1}
+
+
+@cache
+def _reader(field_type: str) -> Callable[[str], str]:
+    return lambda text: canonical(text, field_type) or text
+
+
+def reader_of(model: Model, table: str, name: str) -> Callable[[str], str]:
+    """What makes two texts of a field comparable: 12.70 and 12.7 are one value."""
+    one: Field | None = None
+    if table in model.tables and name in model.tables[table]:
+        one = model.tables[table].field(name)
+    return _reader(one.type if one is not None else "string")
+
+
+def in_order(key: str) -> tuple[object, ...]:
+    """Sorts keys as people do: 9 before 10.
+
+    >>> sorted(["LH-10", "LH-9", "LH-9a"], key=in_order)
+    ['LH-9', 'LH-9a', 'LH-10']
+    """
+    return tuple((0, int(part), "") if part.isdigit() else (1, 0, part) for part in _PARTS(key))
+
+
+_PARTS = re.compile(r"[0-9]+|[^0-9]+").findall
+
+
+# -- what each act says ----------------------------------------------------------------------------
+
+
+def _silenced(acts: Acts, alive: Acts) -> dict[str, set[tuple[str, str]]]:
+    """Import → (sheet, table) about which a newer copy of the file speaks in its place."""
+    silent: dict[str, set[tuple[str, str]]] = defaultdict(set)
+    for newer in alive.values():
+        if newer.kind != IMPORT or not newer.replaces:
+            continue
+        for scope in (one for one in newer.lines if not one.row):
+            waiting = [(one, scope.before or scope.sheet) for one in newer.replaces]
+            while waiting:
+                name, sheet = waiting.pop()
+                older = acts.get(name)
+                if older is None or (sheet, scope.table) in silent[name]:
+                    continue
+                if scope.table not in WRITTEN_ONCE or older.source == newer.source:
+                    silent[name].add((sheet, scope.table))
+                    waiting += [(one, _older_sheet(older, sheet)) for one in older.replaces]
+    return silent
+
+
+def _older_sheet(act: Act, sheet: str) -> str:
+    return next((s.before for s in act.lines if not s.row and s.sheet == sheet and s.before), sheet)
+
+
+class _Bindings:
+    """Which row a key means: (table, key as stated, who states it) → the row's name."""
+
+    def __init__(self, alive: Acts) -> None:
+        self.rows: dict[tuple[str, str, str], set[str]] = defaultdict(set)
+        for act in alive.values():
+            for line in act.lines if act.kind == BIND else ():
+                if line.field == ROW_FIELD:
+                    self.rows[line.table, line.row, line.said_by].add(line.after)
+
+    def __call__(self, table: str, key: str, said_by: str) -> str:
+        rows = self.rows
+        row = min(rows[table, key, said_by]) if (table, key, said_by) in rows else key
+        walked: list[str] = []
+        while (table, row, EVERY_SOURCE) in rows:
+            if row in walked:  # joined in a circle: one row, under the first of its names
+                return min(walked)
+            walked.append(row)
+            row = min(rows[table, row, EVERY_SOURCE])
+        return row
+
+    def conflicts(self, state: State) -> Iterator[Conflict]:
+        for (table, key, said_by), rows in self.rows.items():
+            if len(rows) > 1:
+                claims = tuple(
+                    Claim(one, said_by, "", Line(table, key, "")) for one in sorted(rows)
+                )
+                yield Conflict(BOUND_TWICE, table, key, key, "", claims)
+
+
+def _spoken(
+    alive: Acts, lineage: Mapping[str, str], silent: Mapping[str, set[tuple[str, str]]]
+) -> Iterator[tuple[str, Act, str, list[Line]]]:
+    """(act, its content, who says it, the lines that still count) of imports and decisions."""
+    for name, act in alive.items():
+        if act.kind == IMPORT:
+            unheard = silent.get(name, ())
+            lines = [one for one in act.lines if one.row and (one.sheet, one.table) not in unheard]
+            yield name, act, lineage[name], lines
+        elif act.kind in (SETTLE, BIND):
+            # a row that is told apart gets its new key by the same act
+            is_bind = act.kind == BIND
+            yield name, act, name, [one for one in act.lines if not is_bind or one.field]
+
+
+# -- the projection --------------------------------------------------------------------------------
+
+
+def project(model: Model, acts: Acts) -> State:
+    """The tables, conflicts and accepted findings that the acts come to."""
+    alive = live(acts)
+    lineage = lineages(acts)
+    silent = _silenced(acts, alive)
+    bound = _Bindings(alive)
+    tables = {table.name: table for table in covered_tables(model)}
+    links = {name: links_of(table) for name, table in tables.items()}
+    cells: dict[Cell, dict[tuple[str, str], Claim]] = defaultdict(dict)
+    refused_value: dict[Cell, set[str]] = defaultdict(set)
+    refused_act: dict[Cell, set[tuple[str, str]]] = defaultdict(set)
+    listed: dict[Cell, set[tuple[str, str]]] = defaultdict(set)
+
+    for name, act, said_by, lines in _spoken(alive, lineage, silent):
+        whose = said_by if act.kind == IMPORT else EVERY_SOURCE
+        tables_named = _tables_named(lines, tables)
+        for line in lines:
+            row = bound(line.table, line.row, whose)
+            cell = (line.table, row, line.field)
+            target = links.get(line.table, {}).get(line.field) or tables_named.get(
+                (line.table, line.row, line.field), ""
+            )
+            before, after = line.before, line.after
+            if target:
+                after = bound(target, after, whose) if after else ""
+                before = bound(target, before, EVERY_SOURCE) if before else ""
+            cells[cell].setdefault((after, said_by), Claim(after, said_by, name, line))
+            if act.kind == IMPORT:
+                continue
+            if line.field not in (ROW_FIELD, KEY_FIELD):
+                # who corrects a cell vouches for the row, whatever its source says later
+                here = Claim(HERE, said_by, name, line)
+                cells[line.table, row, ROW_FIELD].setdefault((HERE, said_by), here)
+            if line.said_by in acts:
+                refused_act[cell].add((before, line.said_by))
+            elif line.said_by:
+                same = reader_of(model, line.table, line.field)
+                refused_value[cell].add(same(before))
+                listed[cell].add((same(before), line.said_by))
+
+    rows: dict[str, dict[str, dict[str, str]]] = {name: {} for name in tables}
+    state = State(model, rows, {}, {}, [], [], lineage, silent, bound)
+    shown: dict[tuple[str, str], dict[str, str]] = defaultdict(dict)
+    for cell, said in cells.items():
+        table, row, name = cell
+        same = reader_of(model, table, name)
+        claims = []
+        for (value, said_by), claim in sorted(said.items(), key=lambda item: item[0]):
+            # a source is refused by what it says, a person or program by the very act
+            from_file = said_by not in acts
+            no = (from_file and same(value) in refused_value[cell]) or (
+                (value, said_by) in refused_act[cell]
+            )
+            claims.append(claim._replace(refused=no))
+        state.claims[cell] = claims
+        standing: dict[str, str] = {}
+        for one in claims:
+            if not one.refused:
+                standing.setdefault(same(one.value), one.value)
+        # while a cell is in conflict it shows what comes first in order, never what came first
+        if name == ROW_FIELD:
+            shown[table, row][name] = HERE if HERE in standing or not standing else GONE
+        else:
+            shown[table, row][name] = min(standing.values(), default="")
+    _call_rows(state, tables, shown)
+    state.conflicts = [
+        *_conflicts(state, acts, shown, listed),
+        *_twins(state, shown),
+        *bound.conflicts(state),
+    ]
+    _show_keys(state, tables, links)
+    state.accepted = [
+        Accepted(
+            line.before,
+            line.table,
+            state.keys.get((line.table, bound(line.table, line.row, EVERY_SOURCE)), line.row),
+            line.field,
+            line.after,
+            name,
+        )
+        for name, act in alive.items()
+        if act.kind == ACCEPT
+        for line in act.lines
+    ]
+    return state
+
+
+def _tables_named(lines: list[Line], tables: Mapping[str, Table]) -> dict[Cell, str]:
+    """Cells that are keys into a table which another cell of their row names."""
+    named: dict[Cell, str] = {}
+    for name, table in tables.items():
+        for one in table.fields:
+            if one.key_of is None:
+                continue
+            texts = {
+                line.row: line.after
+                for line in lines
+                if line.table == name and line.field == one.key_of
+            }
+            named |= {(name, row, one.name): text for row, text in texts.items()}
+    return named
+
+
+def _call_rows(
+    state: State,
+    tables: Mapping[str, Table],
+    shown: Mapping[tuple[str, str], dict[str, str]],
+) -> None:
+    """Give every row that is here its key and its cells, in the order of the keys."""
+    for (table, row), values in shown.items():
+        state.keys[table, row] = values.get(KEY_FIELD) or row
+    here = [place for place, values in shown.items() if values.get(ROW_FIELD) == HERE]
+    here.sort(key=lambda place: (in_order(state.keys[place]), place[1]))
+    for table, row in here:
+        cells = {
+            name: text
+            for name, text in shown[table, row].items()
+            if name not in (ROW_FIELD, KEY_FIELD)
+        }
+        if key := key_field(tables[table]):
+            cells[key] = state.keys[table, row]
+        state.rows[table][row] = cells
+
+
+def _show_keys(
+    state: State, tables: Mapping[str, Table], links: Mapping[str, Mapping[str, str]]
+) -> None:
+    """References name rows; what stands in the table is the key that the row bears now."""
+    for name, table in tables.items():
+        named = {one.name: one.key_of for one in table.fields if one.key_of}
+        own = key_field(table)
+        for cells in state.rows[name].values():
+            for column, target in links[name].items():
+                if column != own and (text := cells.get(column)):
+                    cells[column] = state.keys.get((target, text), text)
+            for column, other in named.items():
+                if text := cells.get(column):
+                    cells[column] = state.keys.get((cells.get(other, ""), text), text)
+
+
+def _conflicts(
+    state: State,
+    acts: Acts,
+    shown: Mapping[tuple[str, str], dict[str, str]],
+    listed: Mapping[Cell, set[tuple[str, str]]],
+) -> Iterator[Conflict]:
+    kinds = {ROW_FIELD: REMOVED_AND_STATED, KEY_FIELD: RENAMED_TWICE}
+    for cell, claims in state.claims.items():
+        table, row, name = cell
+        key = state.keys[table, row]
+        same = reader_of(state.model, table, name)
+        again = tuple(
+            one
+            for one in claims
+            if one.refused
+            and one.said_by not in acts
+            and (same(one.value), one.said_by) not in listed.get(cell, ())
+        )
+        if again:
+            yield Conflict(SAID_AGAIN, table, row, key, name, again)
+        gone = shown[table, row].get(ROW_FIELD) == GONE
+        standing = tuple(one for one in claims if not one.refused)
+        if len({same(one.value) for one in standing}) > 1 and (name == ROW_FIELD or not gone):
+            yield Conflict(kinds.get(name, DIFFERS), table, row, key, name, standing)
+
+
+def _twins(state: State, shown: Mapping[tuple[str, str], dict[str, str]]) -> Iterator[Conflict]:
+    """Rows that are called by one key."""
+    for table, rows in state.rows.items():
+        called: dict[str, list[str]] = defaultdict(list)
+        for row in rows:
+            called[state.keys[table, row]].append(row)
+        for key, names in called.items():
+            if len(names) > 1:
+                claims = tuple(
+                    claim
+                    for row in names
+                    for claim in state.claims[table, row, ROW_FIELD]
+                    if not claim.refused
+                )
+                yield Conflict(ONE_KEY_SEVERAL_ROWS, table, names[0], key, KEY_FIELD, claims)
+
+
+def rows_in_order(state: State, table: str) -> list[dict[str, str]]:
+    """The rows of a table as texts by field, '' where nothing is said."""
+    columns = columns_of(state, table, ())
+    return [{name: cells.get(name, "") for name in columns} for cells in state.rows[table].values()]
+
+
+def columns_of(state: State, table: str, more: Iterable[str]) -> list[str]:
+    """The columns of the schema, then those beyond it that the file has or some act speaks of."""
+    names = dict.fromkeys(state.model.table(table).names)
+    names |= dict.fromkeys(more)
+    said = {name for cells in state.rows[table].values() for name in cells}
+    return [*names, *sorted(said - names.keys())]

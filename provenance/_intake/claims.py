@@ -1,0 +1,139 @@
+"""Turns what was read of a file into the act by which it enters the record."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass
+from hashlib import sha256
+
+from provenance._base.errors import UnusableInput
+from provenance._history.acts import HERE, IMPORT, ROW_FIELD, Act, Line
+from provenance._history.history import History
+from provenance._history.projection import key_field
+from provenance._history.sameness import NEWER, OTHER, likeness, share_found, texts_of
+from provenance._intake.lines.readings import ReadRow, SheetReading
+
+READ = "read"
+"""What the line says that names a sheet and a table which was read from it."""
+
+
+@dataclass(frozen=True)
+class Sameness:
+    """What a person says of a file: that it is a newer copy of `replaces`, or of none (`new`)."""
+
+    replaces: str = ""
+    new: bool = False
+
+
+NOT_SAID = Sameness()
+
+
+def version_of(file_sha256: str, mapping: bytes | None) -> str:
+    """What tells one reading of a file from another: its bytes and its mapping."""
+    return sha256(f"{file_sha256} {sha256(mapping or b'').hexdigest()}".encode()).hexdigest()
+
+
+def lines_read(history: History, readings: Sequence[SheetReading]) -> list[Line]:
+    """What readings of one file say, sheet by sheet, custody events left out."""
+    lines: list[Line] = []
+    for reading in readings:
+        for table in sorted(reading.tables - {"custody"}):
+            lines.append(Line(table, "", ROW_FIELD, "", READ, sheet=reading.place.sheet))
+        for row in reading.rows:
+            if row.table != "custody":
+                lines += _row_lines(history, row)
+    return lines
+
+
+def _row_lines(history: History, read: ReadRow) -> Iterator[Line]:
+    sheet, number = read.place.sheet, str(read.place.row)
+    own = key_field(history.package.model.table(read.table))
+    yield Line(read.table, read.key, ROW_FIELD, "", HERE, sheet=sheet, line=number)
+    for name, value in read.values.items():
+        if name == own:
+            continue
+        written = read.written.get(name, "")
+        yield Line(
+            read.table,
+            read.key,
+            name,
+            after=value,
+            written=written if written != value else "",
+            sheet=sheet,
+            line=number,
+            column=read.headings.get(name, ""),
+        )
+
+
+def newest_imports(history: History) -> dict[str, Act]:
+    """The imports that count and of which no newer copy was read."""
+    reading = {name: act for name, act in history.live.items() if act.kind == IMPORT}
+    older = {name for act in reading.values() for name in act.replaces}
+    return {name: act for name, act in reading.items() if name not in older}
+
+
+def older_copies(
+    history: History, name: str, source: str, lines: Sequence[Line], said: Sameness, known: set[str]
+) -> tuple[str, ...]:
+    """The imports of which a file is a newer copy, told by what stands in it.
+
+    `known` are acts of this same call, which are never older copies. Raises UnusableInput where
+    that cannot be told, with what to say.
+    """
+    newest = {one: act for one, act in newest_imports(history).items() if one not in known}
+    same_file = [one for one, act in newest.items() if act.source == source]
+    if same_file:
+        return tuple(same_file)
+    if said.new:
+        return ()
+    if said.replaces:
+        named = [one for one, act in newest.items() if act.source == said.replaces]
+        if not named:
+            sources = ", ".join(sorted(act.source for act in newest.values())) or "none"
+            raise UnusableInput(
+                f"{name}: no file that still counts was received as {said.replaces}; there are "
+                f"{sources}"
+            )
+        return tuple(named)
+    ranked = likeness(newest, lines)
+    share, best = ranked[0] if ranked else (0.0, "")
+    if share >= NEWER:
+        return (best,)
+    if share < OTHER:
+        return ()
+    older = newest[best]
+    raise UnusableInput(
+        f"{name} says {share:.0%} of what {_file_name(history, older.source)} "
+        f"({older.source}) says, which is too much for another sheet and too little for a "
+        f"corrected copy. If it is a newer copy of it, say --replaces {older.source}; if it is "
+        "another sheet, say --new. Nothing was imported"
+    )
+
+
+def _file_name(history: History, source: str) -> str:
+    rows = history.package.tables.rows("original")
+    return next((row["file_name"] for row in rows if row["original_id"] == source), source)
+
+
+def with_older_sheets(
+    history: History, lines: Sequence[Line], replaces: Sequence[str]
+) -> list[Line]:
+    """The lines, with a sheet that has another name now bound to the older copy's sheet."""
+    here = {line.sheet for line in lines}
+    older = [line for name in replaces for line in history.acts[name].lines]
+    before: dict[str, str] = {}
+    gone = sorted({line.sheet for line in older} - here)
+    for sheet in sorted(here - {line.sheet for line in older}):
+        new = texts_of(line for line in lines if line.sheet == sheet)
+        shares = [
+            (share_found(texts_of(line for line in older if line.sheet == one), new), one)
+            for one in gone
+        ]
+        share, best = max(shares, default=(0.0, ""))
+        if share >= OTHER:
+            before[sheet] = best
+            gone.remove(best)
+    return [
+        line._replace(before=before[line.sheet]) if not line.row and line.sheet in before else line
+        for line in lines
+    ]
