@@ -136,10 +136,10 @@ def _report(result: ImportResult, package: Path, dry_run: bool) -> Iterable[str]
         changed[one.table] = changed.get(one.table, 0) + 1
     for table in dict.fromkeys([*result.added, *changed, *result.removed]):
         gone = result.removed.get(table, 0)
+        gone_too = f", {counted(gone, 'row')} gone" if gone else ""
         yield (
             f"  {table}: {counted(result.added.get(table, 0), 'new row')}, "
-            f"{counted(changed.get(table, 0), 'cell')} changed"
-            f"{f', {counted(gone, "row")} gone' if gone else ''}"
+            f"{counted(changed.get(table, 0), 'cell')} changed{gone_too}"
         )
     if not result.added and not changed and not result.removed:
         yield "  nothing new"
@@ -151,7 +151,7 @@ def _report(result: ImportResult, package: Path, dry_run: bool) -> Iterable[str]
         yield from _cut(
             [
                 f'  {one.table} {one.key}, {one.field}: "{one.before}" → "{one.after}"'
-                f"{f'  ({place})' if place.file_name else ''}"
+                + (f"  ({place})" if place.file_name else "")
                 for one, place in zip(result.changes, result.places, strict=True)
             ],
             "changes; the received files show them",

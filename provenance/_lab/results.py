@@ -76,7 +76,8 @@ def import_results(
         read, filled, findings = read_notations(package.model, results)
         linked, superseded, more = link_revisions(read)
         if not linked.equals(results):
-            rows = [dict(zip(linked, texts, strict=True)) for texts in linked.values.tolist()]
+            names = [str(name) for name in linked]
+            rows = [dict(zip(names, texts, strict=True)) for texts in linked.values.tolist()]
             enter_table(package, TABLE, rows, why="results", moment=when)
     return ResultsRead(imported, filled, tuple(superseded), (*imported.findings, *findings, *more))
 
