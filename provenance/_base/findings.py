@@ -88,7 +88,8 @@ class Report:
 
     `found` holds them in columns (COLUMNS; `row` is a number, all others are text); `rows_checked`
     counts the rows that were read, a table at a time; `rules_run` names every rule.
-    `second_opinion` is there when the library was asked as well.
+    `second_opinion` is there when the library was asked as well. `accepted` holds findings that
+    somebody lets stand, with the columns `why`, `who` and `when` more; they are in no count.
     """
 
     package: str
@@ -96,6 +97,7 @@ class Report:
     rows_checked: dict[str, int]
     rules_run: tuple[str, ...]
     second_opinion: SecondOpinion | None = None
+    accepted: pl.DataFrame | None = None
 
     @cached_property
     def frame(self) -> pd.DataFrame:

@@ -7,7 +7,7 @@ from dataclasses import replace
 
 import polars as pl
 
-from provenance._base.errors import TreenailError
+from provenance._base.errors import TreenailError, UnusablePackage
 from provenance._base.findings import Report
 from provenance._base.progress import Progress
 from provenance._checks.language.kinds import structure_kinds
@@ -18,7 +18,7 @@ from provenance._checks.structure.structure import find_in_structure, without_ce
 from provenance._model.schema import Model, Table
 from provenance._record.package import Package
 from provenance._record.reading import FIRST_ROW, TableText
-from provenance._record.snapshot import MissingTable, snapshot_of_folder
+from provenance._record.snapshot import MissingTable, Snapshot, snapshot_of_folder
 from provenance._record.tables import ROW, is_blank
 
 
@@ -60,6 +60,7 @@ def check_package(
     # cells of a large record would fill the memory if they outlived the check
     own = package.held is None
     tables = (package.held or snapshot_of_folder(package.folder, model)).with_faults()
+    let_stand = _let_stand(tables)
     texts = {}
     for name, text in tables.each():
         if text is not None:
@@ -100,10 +101,38 @@ def check_package(
     ran = [one.id for one in structure_kinds()] + [
         one.id for one in rules if not any(one.id in ids for ids in skipped.values())
     ]
-    report = gather(package, keys, pl.concat(parts), ran)
+    report = _without_accepted(gather(package, keys, pl.concat(parts), ran), let_stand)
     if failed:
         raise RuleFailed(failed, report) from next(iter(failed.values()))
     return report
+
+
+_SAID = ("rule", "table", "key", "field", "message")
+
+
+def _let_stand(tables: Snapshot) -> pl.DataFrame | None:
+    """What somebody lets stand, and why; None where there is nothing of the kind."""
+    text = tables.written("accepted") if "accepted" in tables.model.tables else None
+    if text is None or text.trouble or not len(text.frame):
+        return None
+    frame = text.frame.rename({"table_name": "table", "row_key": "key"}, strict=False)
+    if missing := {*_SAID, "why", "who", "when"} - set(frame.columns):
+        raise UnusablePackage(f"{tables.where}/tables/accepted.csv lacks {', '.join(missing)}")
+    return frame.select(*_SAID, "why", "who", "when").unique(_SAID, keep="last")
+
+
+def _without_accepted(report: Report, let_stand: pl.DataFrame | None) -> Report:
+    """The report with what somebody lets stand set aside, as long as the check says just that."""
+    if let_stand is None:
+        return report
+    marked = report.found.with_row_index("place").join(let_stand, on=_SAID, how="left")
+    marked = marked.sort("place").drop("place")
+    stands = pl.col("why").is_not_null()
+    return replace(
+        report,
+        found=marked.filter(~stands).select(report.found.columns),
+        accepted=marked.filter(stands),
+    )
 
 
 def _counted(progress: Progress | None, total: int) -> Callable[[], None]:

@@ -12,6 +12,8 @@ JSON, one object:
                   "checkAlone": [difference, …], "stopped": [table, …], "cutShort": {table: row},
                   "notCompared", "notAsked": [sentence, …]}, only when it was asked for; a
                   difference is {"table", "row", "field", "rule", "value", "message", "why"}
+    accepted      [{… as findings, "why", "who", "when"}, …], those that somebody lets stand, only
+                  when there are any
     findings      [{"severity", "rule", "table", "row", "key", "field", "value", "message",
                     "remedy", "origin"}, …], in the order of tables and rows; `row` is a number,
                     0 for a table as a whole, 1 for its header
@@ -50,6 +52,8 @@ def report_json(report: Report) -> str:
     }
     if report.second_opinion:
         head["secondOpinion"] = opinion_as_dict(report.second_opinion)
+    if report.accepted is not None and len(report.accepted):
+        head["accepted"] = report.accepted.to_dicts()
     opened = json.dumps(head, indent=2, ensure_ascii=False).removesuffix("\n}")
     # not splitlines(): a text may hold other characters that end a line
     lines = report.found.write_ndjson().split("\n")
@@ -82,6 +86,7 @@ def report_html(report: Report, *, most: int = MOST_ON_A_PAGE) -> str:
         rows_checked=report.rows_checked,
         rules=len(report.rules_run),
         groups=grouped(report, most),
+        accepted=report.accepted.to_dicts() if report.accepted is not None else [],
         opinion=list(opinion_words(report.second_opinion, most)) if report.second_opinion else [],
         where=where,
     )

@@ -36,7 +36,21 @@ def report_text(
     for group in grouped(report, most):
         lines += _group_lines(group, width, colour, how_to_see_all)
         lines.append("")
+    if report.accepted is not None and len(report.accepted):
+        lines.append(f"ACCEPTED  with a reason, and not counted  ({len(report.accepted):,})")
+        shown = report.accepted[: most or None]
+        for one in shown.iter_rows(named=True):
+            said = visible(f"{one['table']} {one['key']}: {one['message']} {_because(one)}")
+            lines += _wrapped(said, width, "  ", "    ")
+        if len(shown) < len(report.accepted):
+            more = f"… and {len(report.accepted) - len(shown):,} more; {how_to_see_all}"
+            lines += _wrapped(more, width, "  ", "    ")
     return "\n".join(lines).rstrip("\n") + "\n"
+
+
+def _because(accepted: dict[str, str]) -> str:
+    by = " ".join(part for part in (accepted["who"], accepted["when"][:10]) if part)
+    return f"Accepted{f' by {by}' if by else ''}: {accepted['why']}"
 
 
 def _summary(report: Report, colour: bool) -> str:

@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING
 
 import click
 
-from provenance._cli.options import counted, out_option, progress_bar
+from provenance._cli.options import by_option, counted, out_option, progress_bar
 
 if TYPE_CHECKING:
     from provenance._base.findings import Finding
@@ -67,6 +67,9 @@ def new(
 )
 @click.option("--draft", is_flag=True, help="Propose a mapping from the headings; import nothing.")
 @click.option("--dry-run", is_flag=True, help="Read and report, but write nothing.")
+@click.option("--replaces", metavar="IN-…", default="", help="FILES are a newer copy of this one.")
+@click.option("--new", "is_new", is_flag=True, help="FILES are no newer copy of anything.")
+@by_option
 @out_option
 def import_(
     package: Path,
@@ -74,6 +77,9 @@ def import_(
     mapping: Path | None,
     draft: bool,
     dry_run: bool,
+    replaces: str,
+    is_new: bool,
+    by: str,
     out: Path | None,
 ) -> None:
     """Read FILES (CSV, TSV, XLSX, ODS) into PACKAGE.
@@ -83,7 +89,11 @@ def import_(
     A workbook written by `treenail workbook` needs no mapping. With --draft, --out says where the
     proposed mapping goes (the screen, if left out).
 
-    Exit codes: 0 everything read, 1 cells wait to be settled, 2 nothing was imported.
+    What two files say differently of one cell is a conflict, in whatever order they come; nothing
+    is overwritten. A newer copy of a file, told by what stands in it, speaks in its place; where
+    that cannot be told, it asks for --replaces or --new.
+
+    Exit codes: 0 everything read, 1 cells or conflicts wait to be settled, 2 nothing was imported.
     """
     from provenance._record.package import open_package
 
@@ -95,12 +105,23 @@ def import_(
         return
     if out is not None:
         raise click.UsageError("--out goes with --draft; rows are written into the package")
+    if replaces and is_new:
+        raise click.UsageError("--replaces and --new contradict each other")
+    from provenance._intake.claims import Sameness
     from provenance._intake.importing import import_exports
     from provenance._intake.mapping.mapping_file import read_mapping
 
     rules = read_mapping(mapping, opened.model) if mapping else None
     with progress_bar("reading") as progress:
-        result = import_exports(opened, files, rules, progress=progress, trial=dry_run)
+        result = import_exports(
+            opened,
+            files,
+            rules,
+            progress=progress,
+            trial=dry_run,
+            who=by,
+            same_as=Sameness(replaces, is_new),
+        )
     for line in _report(result, package, dry_run):
         click.echo(line)
     sys.exit(result.exit_code)

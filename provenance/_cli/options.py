@@ -116,6 +116,24 @@ samples_option: Decorator = click.option(
 )
 
 
+def _login_name() -> str:
+    import getpass
+
+    try:
+        return getpass.getuser()
+    except (OSError, KeyError):  # an account without a name
+        return ""
+
+
+by_option: Decorator = click.option(
+    "--by",
+    envvar="TREENAIL_BY",
+    default=_login_name,
+    show_default="your login name",
+    help="Who says so: code or name (also TREENAIL_BY).",
+)
+
+
 def counted(number: int, noun: str) -> str:
     """How many of what: '1 cell', '1,200 cells'."""
     return f"{number:,} {noun}{'' if number == 1 else 's'}"

@@ -62,12 +62,24 @@ class Done:
 
 
 Deciding = Callable[[History], Act]
+"""Makes the act of a decision from the history as it stands; raises Refused where it cannot be."""
 
 
-def _decide(
-    package: Package, deciding: Deciding, who: str, why: str, moment: datetime | None
+def decide(
+    package: Package,
+    deciding: Deciding,
+    *,
+    who: str,
+    why: str = "",
+    moment: datetime | None = None,
 ) -> Done:
-    """Record the act that `deciding` makes of the history as it stands."""
+    """Record one of the decisions below, and write the tables as they are by it.
+
+    >>> decide(package, correct("sample", "201", {"rings_field": "88"}),
+    ...        who="MB", why="counted anew")  # doctest: +SKIP
+
+    Raises Refused and BrokenHistory; the package is then as it was.
+    """
     finish_writing(package.folder)
     with package.locked():
         before = open_history(package, moment)
@@ -81,16 +93,7 @@ def _decide(
 # -- cells, keys and rows --------------------------------------------------------------------------
 
 
-def correct(
-    package: Package,
-    table: str,
-    key: str,
-    cells: Mapping[str, str],
-    *,
-    who: str,
-    why: str,
-    moment: datetime | None = None,
-) -> Done:
+def correct(table: str, key: str, cells: Mapping[str, str]) -> Deciding:
     """Say what cells of a row hold; '' blanks one. A conflict about such a cell is settled.
 
     Raises Refused when nothing would change, UnknownName for a table or field that is not there.
@@ -111,20 +114,10 @@ def correct(
             raise Refused(f"{table} {key} says so already; nothing was recorded")
         return Act(SETTLE, lines=tuple(lines))
 
-    return _decide(package, deciding, who, why, moment)
+    return deciding
 
 
-def settle(
-    package: Package,
-    table: str,
-    key: str,
-    field: str,
-    value: str,
-    *,
-    who: str,
-    why: str,
-    moment: datetime | None = None,
-) -> Done:
+def settle(table: str, key: str, field: str, value: str) -> Deciding:
     """Settle a conflict about one cell by what it holds; raises Refused where there is none."""
 
     def deciding(history: History) -> Act:
@@ -141,19 +134,10 @@ def settle(
         said = stated(history.state, one, {**history.state.rows[table][row], field: value}, field)
         return Act(SETTLE, lines=tuple(history.state.decide(table, row, field, said)))
 
-    return _decide(package, deciding, who, why, moment)
+    return deciding
 
 
-def rename(
-    package: Package,
-    table: str,
-    key: str,
-    new_key: str,
-    *,
-    who: str,
-    why: str,
-    moment: datetime | None = None,
-) -> Done:
+def rename(table: str, key: str, new_key: str) -> Deciding:
     """Call a row otherwise, with everything that refers to it.
 
     Raises Refused when another row bears the new key, or several fields make the key.
@@ -164,24 +148,20 @@ def rename(
         _refuse_key(history, one, new_key)
         return Act(SETTLE, lines=tuple(rename_lines(history.state, one, row, new_key)))
 
-    return _decide(package, deciding, who, why, moment)
+    return deciding
 
 
-def remove(
-    package: Package, table: str, key: str, *, who: str, why: str, moment: datetime | None = None
-) -> Done:
+def remove(table: str, key: str) -> Deciding:
     """Take a row out of the record; it stays in the history, and no import brings it back."""
 
     def deciding(history: History) -> Act:
         one, row = _row(history, table, key)
         return Act(SETTLE, lines=tuple(removal_lines(history.state, one, row)))
 
-    return _decide(package, deciding, who, why, moment)
+    return deciding
 
 
-def restore(
-    package: Package, table: str, key: str, *, who: str, why: str, moment: datetime | None = None
-) -> Done:
+def restore(table: str, key: str) -> Deciding:
     """Say that a row belongs into the record which somebody took out."""
 
     def deciding(history: History) -> Act:
@@ -203,18 +183,10 @@ def restore(
             raise Refused(f"nobody took a {table} {key} out")
         return Act(SETTLE, lines=tuple(history.state.decide(table, rows[0], ROW_FIELD, HERE)))
 
-    return _decide(package, deciding, who, why, moment)
+    return deciding
 
 
-def add(
-    package: Package,
-    table: str,
-    cells: Mapping[str, str],
-    *,
-    who: str,
-    why: str,
-    moment: datetime | None = None,
-) -> Done:
+def add(table: str, cells: Mapping[str, str]) -> Deciding:
     """Enter a row; raises Refused when a row bears its key."""
 
     def deciding(history: History) -> Act:
@@ -226,23 +198,13 @@ def add(
             _refuse_key(history, one, cells[key])
         return Act(SETTLE, lines=tuple(new_row_lines(history.state, one, cells, set())))
 
-    return _decide(package, deciding, who, why, moment)
+    return deciding
 
 
 # -- which row is meant ----------------------------------------------------------------------------
 
 
-def split(
-    package: Package,
-    table: str,
-    key: str,
-    sources: Sequence[str],
-    new_key: str,
-    *,
-    who: str,
-    why: str,
-    moment: datetime | None = None,
-) -> Done:
+def split(table: str, key: str, sources: Sequence[str], new_key: str) -> Deciding:
     """Say that what some received files state of a key is another row, called `new_key` now.
 
     What those files refer to under the old key follows. Raises Refused when no source, or every
@@ -280,19 +242,10 @@ def split(
         ]
         return Act(BIND, lines=(*lines, Line(table, other, KEY_FIELD, "", new_key)))
 
-    return _decide(package, deciding, who, why, moment)
+    return deciding
 
 
-def join(
-    package: Package,
-    table: str,
-    key: str,
-    into: str,
-    *,
-    who: str,
-    why: str,
-    moment: datetime | None = None,
-) -> Done:
+def join(table: str, key: str, into: str) -> Deciding:
     """Say that two rows are one, called `into`; where they differ, a conflict is to settle."""
 
     def deciding(history: History) -> Act:
@@ -302,23 +255,14 @@ def join(
             raise Refused(f"{table} {key} is one row already")
         return Act(BIND, lines=(Line(table, row, ROW_FIELD, "", target, EVERY_SOURCE),))
 
-    return _decide(package, deciding, who, why, moment)
+    return deciding
 
 
 # -- findings and acts -----------------------------------------------------------------------------
 
 
-def accept(
-    package: Package,
-    findings: Sequence[tuple[str, str, str, str, str]],
-    *,
-    who: str,
-    why: str,
-    moment: datetime | None = None,
-) -> Done:
+def accept(findings: Sequence[tuple[str, str, str, str, str]]) -> Deciding:
     """Let findings of the check stand: (rule, table, key, field, what it says) each."""
-    if not why.strip():
-        raise Refused("say with --why for which reason the finding may stand")
 
     def deciding(history: History) -> Act:
         lines = []
@@ -327,12 +271,10 @@ def accept(
             lines.append(Line(table, names[0] if names else key, field, rule, message))
         return Act(ACCEPT, lines=tuple(lines))
 
-    return _decide(package, deciding, who, why, moment)
+    return deciding
 
 
-def undo(
-    package: Package, act: str, *, who: str, why: str = "", moment: datetime | None = None
-) -> Done:
+def undo(act: str) -> Deciding:
     """Take an act back, an undo too; `act` is its code or the first digits of it.
 
     Raises Refused when it is not there, undone already, or what it did was changed since.
@@ -351,15 +293,15 @@ def undo(
             raise Refused(f"what act {name[:8]} did was changed since by {listed}; undo that first")
         return undone
 
-    return _decide(package, deciding, who, why, moment)
+    return deciding
 
 
 def _changed_since(history: History, name: str, without: History) -> list[str]:
     """The live acts that build on one: they refuse what it says, or speak of rows it brought."""
     brought = {
-        (line.table, line.after if line.field == ROW_FIELD else line.row)
+        (line.table, line.after)
         for line in history.acts[name].lines
-        if history.acts[name].kind == BIND
+        if history.acts[name].kind == BIND and line.said_by not in ("", EVERY_SOURCE)
     }
     since = [
         other

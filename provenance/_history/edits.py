@@ -28,6 +28,19 @@ class Change(NamedTuple):
     after: str
 
 
+def in_words(one: Change) -> str:
+    """A change as a person reads it.
+
+    >>> in_words(Change("sample", "201", "rings_field", "88", "140"))
+    'sample 201, rings_field: "88" → "140"'
+    """
+    if one.field == ROW_FIELD:
+        return f"{one.table} {one.key} {'comes in' if one.after == HERE else 'goes out'}"
+    if one.field == KEY_FIELD:
+        return f"{one.table} {one.before} is called {one.after}"
+    return f'{one.table} {one.key}, {one.field}: "{one.before}" → "{one.after}"'
+
+
 def row_named(state: State, table: str, key: str) -> str:
     """The row a person means by a key: the one that bears it now, else the key as it is."""
     names = state.names_of(table, key)

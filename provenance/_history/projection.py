@@ -230,7 +230,7 @@ def _spoken(
     alive: Acts, lineage: Mapping[str, str], silent: Mapping[str, set[tuple[str, str]]]
 ) -> Iterator[tuple[str, Act, str, list[Line]]]:
     """(act, its content, who says it, the lines that still count) of imports and decisions."""
-    for name, act in alive.items():
+    for name, act in sorted(alive.items()):
         if act.kind == IMPORT:
             unheard = silent.get(name, ())
             lines = [one for one in act.lines if one.row and (one.sheet, one.table) not in unheard]
@@ -252,6 +252,7 @@ def project(model: Model, acts: Acts) -> State:
     bound = _Bindings(alive)
     tables = {table.name: table for table in covered_tables(model)}
     links = {name: links_of(table) for name, table in tables.items()}
+    keyed = [(name, one) for name, table in tables.items() for one in table.fields if one.key_of]
     cells: dict[Cell, dict[tuple[str, str], Claim]] = defaultdict(dict)
     refused_value: dict[Cell, set[str]] = defaultdict(set)
     refused_act: dict[Cell, set[tuple[str, str]]] = defaultdict(set)
@@ -259,7 +260,7 @@ def project(model: Model, acts: Acts) -> State:
 
     for name, act, said_by, lines in _spoken(alive, lineage, silent):
         whose = said_by if act.kind == IMPORT else EVERY_SOURCE
-        tables_named = _tables_named(lines, tables)
+        tables_named = _tables_named(lines, keyed)
         for line in lines:
             row = bound(line.table, line.row, whose)
             cell = (line.table, row, line.field)
@@ -331,20 +332,14 @@ def project(model: Model, acts: Acts) -> State:
     return state
 
 
-def _tables_named(lines: list[Line], tables: Mapping[str, Table]) -> dict[Cell, str]:
+def _tables_named(lines: list[Line], keyed: list[tuple[str, Field]]) -> dict[Cell, str]:
     """Cells that are keys into a table which another cell of their row names."""
-    named: dict[Cell, str] = {}
-    for name, table in tables.items():
-        for one in table.fields:
-            if one.key_of is None:
-                continue
-            texts = {
-                line.row: line.after
-                for line in lines
-                if line.table == name and line.field == one.key_of
-            }
-            named |= {(name, row, one.name): text for row, text in texts.items()}
-    return named
+    return {
+        (name, line.row, one.name): line.after
+        for name, one in keyed
+        for line in lines
+        if line.table == name and line.field == one.key_of
+    }
 
 
 def _call_rows(

@@ -1,0 +1,207 @@
+"""What people decide: `treenail correct`, `settle`, `rename`, `remove`, `split`, `undo` …"""
+
+from __future__ import annotations
+
+import sys
+from collections.abc import Callable, Iterator
+from pathlib import Path
+from typing import Any
+
+import click
+
+from provenance._cli.options import by_option, counted, named_package_argument
+from provenance._history import deciding
+from provenance._history.edits import in_words
+from provenance._record.package import Package, open_package
+
+MOST = 30
+"""Changes of one act shown; what is beyond is counted."""
+
+why_option = click.option("--why", required=True, help="The reason, in your words.")
+
+
+def _decision(function: Callable[..., Any]) -> Callable[..., Any]:
+    """PACKAGE TABLE KEY and --by and --why, as all of these have them."""
+    for decorator in (
+        why_option,
+        by_option,
+        click.argument("key"),
+        click.argument("table"),
+        named_package_argument,
+    ):
+        function = decorator(function)
+    return function
+
+
+@click.command("correct")
+@_decision
+@click.argument("cells", nargs=-1, required=True, metavar="FIELD=VALUE...")
+def correct(package: Path, table: str, key: str, cells: tuple[str, ...], by: str, why: str) -> None:
+    """Say what cells of a row hold: FIELD=VALUE; FIELD= blanks one.
+
+    Lengths may have their own unit: length_m="9 ft 6 in", bore_mm="5/8 in". A conflict about the
+    cell is settled by it. A later import does not change what was corrected.
+
+    Example: treenail correct hollin element LH-012 length_m="9 ft 6 in" --why "tape misread"
+    """
+    opened = open_package(package)
+    wanted = dict(_pair(one) for one in cells)
+    read = {name: _in_unit(opened, table, name, text) for name, text in wanted.items()}
+    _decide(opened, deciding.correct(table, key, read), by, why)
+
+
+@click.command("settle")
+@_decision
+@click.argument("field")
+@click.argument("value")
+def settle(package: Path, table: str, key: str, field: str, value: str, by: str, why: str) -> None:
+    """Settle a conflict: FIELD of the row holds VALUE.
+
+    'treenail history PACKAGE --open' lists the conflicts, with who says what.
+    """
+    opened = open_package(package)
+    value = _in_unit(opened, table, field, value)
+    _decide(opened, deciding.settle(table, key, field, value), by, why)
+
+
+@click.command("rename")
+@_decision
+@click.argument("new_key")
+def rename(package: Path, table: str, key: str, new_key: str, by: str, why: str) -> None:
+    """Give a row another KEY, with everything that refers to it.
+
+    Sheets that still have the old key go on meaning this row. Sealed custody events keep the
+    number they were recorded with.
+    """
+    _decide(open_package(package), deciding.rename(table, key, new_key), by, why)
+
+
+@click.command("remove")
+@_decision
+@click.option("--back", is_flag=True, help="Put a row back that was taken out.")
+def remove(package: Path, table: str, key: str, back: bool, by: str, why: str) -> None:
+    """Take a row out of the record, or put it --back.
+
+    It stays in the history, and no later import brings it back by itself.
+    """
+    which = deciding.restore if back else deciding.remove
+    _decide(open_package(package), which(table, key), by, why)
+
+
+@click.command("split")
+@_decision
+@click.argument("new_key")
+@click.option(
+    "--source", "sources", multiple=True, required=True, help="Received file, IN-… (repeat)."
+)
+def split(
+    package: Path,
+    table: str,
+    key: str,
+    new_key: str,
+    sources: tuple[str, ...],
+    by: str,
+    why: str,
+) -> None:
+    """Tell two things apart that bear one KEY: what --source says of it is NEW_KEY from now on.
+
+    What that file refers to under the old key (plugs, ties) follows.
+    """
+    _decide(open_package(package), deciding.split(table, key, sources, new_key), by, why)
+
+
+@click.command("join")
+@_decision
+@click.argument("into")
+def join(package: Path, table: str, key: str, into: str, by: str, why: str) -> None:
+    """Say that the rows KEY and INTO are one; it is called INTO.
+
+    Where the two say different things, a conflict is to settle.
+    """
+    _decide(open_package(package), deciding.join(table, key, into), by, why)
+
+
+@click.command("accept")
+@named_package_argument
+@click.argument("rule")
+@click.argument("table")
+@click.argument("key")
+@by_option
+@why_option
+def accept(package: Path, rule: str, table: str, key: str, by: str, why: str) -> None:
+    """Let a finding stand: RULE of the check about the row KEY of TABLE, with a reason.
+
+    'treenail check' counts it no more and lists it with its reason. It lapses when the check comes
+    to say something else of the row.
+    """
+    from provenance._checks.check import check_package
+
+    opened = open_package(package)
+    found = [
+        one for one in check_package(opened) if (one.rule, one.table, one.key) == (rule, table, key)
+    ]
+    if not found:
+        raise deciding.Refused(f"the check does not say {rule} of {table} {key}")
+    for one in found:
+        click.echo(f"accepted: {one.message}")
+    named = [(one.rule, one.table, one.key, one.field, one.message) for one in found]
+    _decide(opened, deciding.accept(named), by, why)
+
+
+@click.command("undo")
+@named_package_argument
+@click.argument("act")
+@by_option
+@click.option("--why", default="", help="The reason, in your words.")
+def undo(package: Path, act: str, by: str, why: str) -> None:
+    """Take an ACT back, by its code or the first digits of it; an undo too.
+
+    'treenail history PACKAGE' lists the acts. Custody events stay: the ledger is only added to.
+    """
+    _decide(open_package(package), deciding.undo(act), by, why)
+
+
+def _pair(text: str) -> tuple[str, str]:
+    name, equals, value = text.partition("=")
+    if not equals:
+        raise click.UsageError(f"write FIELD=VALUE, such as rings_field=88, not '{text}'")
+    return name.strip(), value.strip()
+
+
+def _in_unit(package: Package, table: str, field: str, text: str) -> str:
+    """A length with its own unit in the unit of its field; anything else as it is."""
+    from provenance._base.errors import UnreadableValue
+    from provenance._intake.lines.cells import number_text
+    from provenance._intake.values.units import MM_PER, read_length
+    from provenance._record.cells import decimal_of
+
+    if table not in package.model.tables or field not in package.model.table(table):
+        return text
+    one = package.model.table(table).field(field)
+    if one.type != "number" or not text or decimal_of(text) is not None:
+        return text
+    if one.unit is not None and one.unit in MM_PER:
+        if "/" in text and not any(letter.isalpha() or letter in "'\"" for letter in text):
+            raise UnreadableValue(text, f"has no unit; write {text} in, or the size in {one.unit}")
+        return number_text(read_length(text, one.unit, one.unit))
+    raise UnreadableValue(text, f"is no number, which {field} must be")
+
+
+def _decide(package: Package, decision: deciding.Deciding, by: str, why: str) -> None:
+    done = deciding.decide(package, decision, who=by, why=why)
+    click.echo(f"act {done.act_id[:8]}")
+    for line in said_of(done):
+        click.echo(f"  {line}")
+    if done.conflicts:
+        click.echo(f"{counted(len(done.conflicts), 'conflict')} left to settle")
+        sys.exit(1)
+
+
+def said_of(done: deciding.Done) -> Iterator[str]:
+    """What an act changed, a line each."""
+    for one in done.changes[:MOST]:
+        yield in_words(one)
+    if len(done.changes) > MOST:
+        yield f"… and {len(done.changes) - MOST} more"
+    if not done.changes:
+        yield "nothing in the tables looks different now"
