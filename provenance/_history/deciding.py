@@ -176,7 +176,7 @@ def restore(table: str, key: str) -> Deciding:
             for row in gone
             if any(
                 one.value == GONE and not one.refused
-                for one in history.state.claims[table, row, ROW_FIELD]
+                for one in history.state.said_of(table, row, ROW_FIELD)
             )
         ]
         if not rows:
@@ -218,7 +218,7 @@ def split(table: str, key: str, sources: Sequence[str], new_key: str) -> Decidin
         named = {_lineage(history, source) for source in sources}
         telling = {
             claim.said_by
-            for claim in state.claims[table, row, ROW_FIELD]
+            for claim in state.said_of(table, row, ROW_FIELD)
             if not claim.refused and claim.said_by not in history.acts
         }
         if strange := sorted(named - telling):
@@ -237,7 +237,7 @@ def split(table: str, key: str, sources: Sequence[str], new_key: str) -> Decidin
         lines = [
             # the key as that source states it, which a renaming has not changed
             Line(table, claim.line.row, ROW_FIELD, "", other, claim.said_by)
-            for claim in state.claims[table, row, ROW_FIELD]
+            for claim in state.said_of(table, row, ROW_FIELD)
             if claim.said_by in named
         ]
         return Act(BIND, lines=(*lines, Line(table, other, KEY_FIELD, "", new_key)))
@@ -315,14 +315,15 @@ def _changed_since(history: History, name: str, without: History) -> list[str]:
     for place in ((t, row) for t, rows in without.state.rows.items() for row in rows):
         if place[1] not in history.state.rows[place[0]]:
             continue
-        claims = without.state.claims[*place, ROW_FIELD]
+        claims = without.state.said_of(*place, ROW_FIELD)
         # a row that nobody states any more, and that only corrections keep
         kept = [one for one in claims if not one.refused and one.line.field != ROW_FIELD]
         stating = [one for one in claims if not one.refused and one.line.field == ROW_FIELD]
-        was = history.state.claims[*place, ROW_FIELD]
+        was = history.state.said_of(*place, ROW_FIELD)
         if kept and not stating and any(one.line.field == ROW_FIELD for one in was):
             since += [one.act for one in kept]
-    return list(dict.fromkeys(since))
+    later = list(history.acts)[list(history.acts).index(name) + 1 :]
+    return [one for one in later if one in since]
 
 
 def _lineage(history: History, source: str) -> str:

@@ -174,7 +174,8 @@ def changes_between(old: State, new: State) -> list[Change]:
             own = key_field(new.model.table(table))
             for name in dict.fromkeys([*before, *after]):
                 one, other = before.get(name, ""), after.get(name, "")
-                if one != other:
+                same = reader_of(new.model, table, name)
+                if same(one) != same(other):
                     field = KEY_FIELD if name == own else name
                     changes.append(Change(table, key, field, one, other))
     return changes

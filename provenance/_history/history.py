@@ -331,7 +331,7 @@ def _origin_rows(history: History, written: Sequence[Mapping[str, str]]) -> list
         if act.kind != IMPORT:
             continue
         for line in act.lines:
-            if not line.row or line.field != ROW_FIELD:
+            if not line.row or line.field != ROW_FIELD or line.table not in state.rows:
                 continue
             row = state.row_of(name, line)
             if row not in state.rows[line.table]:
@@ -343,10 +343,13 @@ def _origin_rows(history: History, written: Sequence[Mapping[str, str]]) -> list
                 "sheet": line.sheet,
                 "line": line.line,
             }
-            there = state.speaks(name, line)
+            # stated by this copy, or by the newest one of the same file
+            there = any(
+                claim.said_by == state.lineage[name]
+                for claim in state.said_of(line.table, row, ROW_FIELD)
+            )
             key = tuple(values.values())
-            if there or key not in found:
-                found[key] = {**values, "still_there": "true" if there else "false"}
+            found[key] = {**values, "still_there": "true" if there else "false"}
     kept = [
         row for row in written if row["table_name"] == "custody" or row["original_id"] not in read
     ]

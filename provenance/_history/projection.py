@@ -97,7 +97,6 @@ class State:
     conflicts: list[Conflict]
     accepted: list[Accepted]
     lineage: dict[str, str]
-    silent: Mapping[str, set[tuple[str, str]]]
     bound: Callable[[str, str, str], str]
     _by_key: dict[tuple[str, str], list[str]] = field(default_factory=dict)
 
@@ -109,20 +108,20 @@ class State:
                     self._by_key.setdefault((name, self.keys[name, row]), []).append(row)
         return self._by_key.get((table, key), [])
 
+    def said_of(self, table: str, row: str, field: str) -> list[Claim]:
+        """Everything that is said of a cell, refused or not."""
+        return self.claims.get((table, row, field), [])
+
     def row_of(self, act: str, line: Line) -> str:
         """The row that a line of an import is about."""
         return self.bound(line.table, line.row, self.lineage[act])
-
-    def speaks(self, act: str, line: Line) -> bool:
-        """Whether no newer copy speaks in the place of a line of an import."""
-        return (line.sheet, line.table) not in self.silent.get(act, ())
 
     def decide(self, table: str, row: str, field: str, value: str) -> list[Line]:
         """The lines by which a person says what a cell holds, refusing all that is said now."""
         same = reader_of(self.model, table, field)
         against = dict.fromkeys(
             (one.value, one.said_by)
-            for one in self.claims.get((table, row, field), ())
+            for one in self.said_of(table, row, field)
             if not one.refused and same(one.value) != same(value)
         )
         return [Line(table, row, field, before, value, by) for before, by in against] or [
@@ -262,6 +261,8 @@ def project(model: Model, acts: Acts) -> State:
         whose = said_by if act.kind == IMPORT else EVERY_SOURCE
         tables_named = _tables_named(lines, keyed)
         for line in lines:
+            if line.table not in tables:  # an event, which is in the ledger
+                continue
             row = bound(line.table, line.row, whose)
             cell = (line.table, row, line.field)
             target = links.get(line.table, {}).get(line.field) or tables_named.get(
@@ -286,7 +287,7 @@ def project(model: Model, acts: Acts) -> State:
                 listed[cell].add((same(before), line.said_by))
 
     rows: dict[str, dict[str, dict[str, str]]] = {name: {} for name in tables}
-    state = State(model, rows, {}, {}, [], [], lineage, silent, bound)
+    state = State(model, rows, {}, {}, [], [], lineage, bound)
     shown: dict[tuple[str, str], dict[str, str]] = defaultdict(dict)
     for cell, said in cells.items():
         table, row, name = cell
@@ -416,7 +417,7 @@ def _twins(state: State, shown: Mapping[tuple[str, str], dict[str, str]]) -> Ite
                 claims = tuple(
                     claim
                     for row in names
-                    for claim in state.claims[table, row, ROW_FIELD]
+                    for claim in state.said_of(table, row, ROW_FIELD)
                     if not claim.refused
                 )
                 yield Conflict(ONE_KEY_SEVERAL_ROWS, table, names[0], key, KEY_FIELD, claims)

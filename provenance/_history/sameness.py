@@ -41,15 +41,13 @@ def share_found(old: Sequence[Texts], new: Sequence[Texts]) -> float:
     """
     if not old or not new:
         return 0.0
-    seen: Counter[tuple[str, str]] = Counter()
-    in_column: Counter[str] = Counter()
-    for cells in (*old, *new):
-        seen.update(cells)
-        in_column.update(column for column, _ in cells)
-    weight = {
-        cell: 0.05 + (log2(in_column[cell[0]] / times) if in_column[cell[0]] > times else 0.0)
-        for cell, times in seen.items()
-    }
+    # how often a text stands in its column, in the file in which it stands oftenest: what both
+    # files have once is as telling as what one of them has once
+    counts = [Counter(cell for cells in rows for cell in cells) for rows in (old, new)]
+    seen = counts[0] | counts[1]
+    filled = [Counter(column for cells in rows for column, _ in cells) for rows in (old, new)]
+    in_column = filled[0] | filled[1]
+    weight = {cell: 0.05 + log2(in_column[cell[0]] / times) for cell, times in seen.items()}
 
     def found(these: Sequence[Texts], those: Sequence[Texts]) -> float:
         rows_with: dict[tuple[str, str], list[int]] = defaultdict(list)

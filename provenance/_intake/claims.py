@@ -13,6 +13,7 @@ from provenance._history.projection import key_field
 from provenance._history.sameness import NEWER, OTHER, likeness, share_found, texts_of
 from provenance._intake.lines.readings import ReadRow, SheetReading
 
+LEDGER = "custody"
 READ = "read"
 """What the line says that names a sheet and a table which was read from it."""
 
@@ -34,28 +35,32 @@ def version_of(file_sha256: str, mapping: bytes | None) -> str:
 
 
 def lines_read(history: History, readings: Sequence[SheetReading]) -> list[Line]:
-    """What readings of one file say, sheet by sheet, custody events left out."""
+    """What readings of one file say, sheet by sheet.
+
+    Events of a custody log go by their line: the ledger gives them their numbers, and what the
+    projection makes of acts does not touch it.
+    """
     lines: list[Line] = []
     for reading in readings:
-        for table in sorted(reading.tables - {"custody"}):
+        for table in sorted(reading.tables):
             lines.append(Line(table, "", ROW_FIELD, "", READ, sheet=reading.place.sheet))
         for row in reading.rows:
-            if row.table != "custody":
-                lines += _row_lines(history, row)
+            lines += _row_lines(history, row)
     return lines
 
 
 def _row_lines(history: History, read: ReadRow) -> Iterator[Line]:
     sheet, number = read.place.sheet, str(read.place.row)
     own = key_field(history.package.model.table(read.table))
-    yield Line(read.table, read.key, ROW_FIELD, "", HERE, sheet=sheet, line=number)
+    key = f"{sheet} {number}".strip() if read.table == LEDGER else read.key
+    yield Line(read.table, key, ROW_FIELD, "", HERE, sheet=sheet, line=number)
     for name, value in read.values.items():
         if name == own:
             continue
         written = read.written.get(name, "")
         yield Line(
             read.table,
-            read.key,
+            key,
             name,
             after=value,
             written=written if written != value else "",

@@ -354,13 +354,22 @@ def _about_conflict(one: Conflict, history: History, originals: TableRows) -> Fi
         "conflict",
         Place(""),
         f"{what}{one.table} {one.key}: {'; '.join(said)}. The record cannot hold both",
-        "Find out which is right, and say so with 'treenail settle'; if two things bear one "
-        "number, tell them apart with 'treenail split'.",
+        _REMEDIES.get(one.table, _REMEDY),
         table=one.table,
         key=one.key,
         field=one.field if one.field.isidentifier() else "",
         value=one.claims[0].value,
     )
+
+
+_REMEDY = (
+    "Find out which is right, and say so with 'treenail settle'; if two things bear one number, "
+    "tell them apart with 'treenail split'."
+)
+_REMEDIES: Mapping[str, str] = {
+    "lab_result": "What a laboratory reports anew is a result of its own, with the older one under "
+    "supersedes_result_id; a slip of the pen is settled with 'treenail settle'."
+}
 
 
 def _said_by(claim: Claim, history: History, originals: TableRows) -> str:

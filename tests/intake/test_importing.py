@@ -18,6 +18,8 @@ from hypothesis import strategies as st
 
 from provenance._base.errors import UnusableInput
 from provenance._base.resources import shipped
+from provenance._history.deciding import correct, decide, undo
+from provenance._intake.claims import Sameness
 from provenance._intake.importing import import_exports
 from provenance._intake.mapping.mapping_file import read_mapping
 from provenance._ledger.custody import verify_chain
@@ -57,7 +59,7 @@ def test_rows_come_in_with_the_line_they_were_read_from(package, tmp_path) -> No
     assert origins[0] == {
         "table_name": "element",
         "row_key": "B1-014",
-        "original_id": "IN-1",
+        "original_id": result.originals["timbers.xlsx"],
         "sheet": "Timbers",
         "line": "2",
         "still_there": "true",
@@ -66,8 +68,8 @@ def test_rows_come_in_with_the_line_they_were_read_from(package, tmp_path) -> No
 
 def test_originals_are_kept_byte_for_byte_beside_their_mapping(package, tmp_path) -> None:
     path = write_xlsx(tmp_path / "timbers (north).xlsx", [a_line()])
-    bring_in(package, path)
-    row = one_row(package, "original", "IN-1")
+    result = bring_in(package, path)
+    row = one_row(package, "original", result.originals[path.name])
     assert row["file_name"] == "timbers (north).xlsx"
     assert (package.folder / row["path"]).read_bytes() == path.read_bytes()
     assert row["sha256"] == hashlib.sha256(path.read_bytes()).hexdigest()
@@ -86,17 +88,97 @@ def test_the_tables_that_an_import_writes_follow_their_schemas(package, tmp_path
     assert all(task.valid for task in faults), [task.errors for task in faults]
 
 
-def test_a_filled_cell_overwrites_and_a_blank_one_never_erases(package, tmp_path) -> None:
-    path = tmp_path / "timbers.csv"
-    bring_in(package, write_csv(path, [a_line(Remarks="sound")]))
-    result = bring_in(package, write_csv(path, [a_line(Dia_A="9", Remarks="", Length="-")]))
+def test_a_newer_copy_speaks_in_the_place_of_the_older_one(package, tmp_path) -> None:
+    first = write_csv(tmp_path / "timbers.csv", [a_line(Remarks="sound")])
+    bring_in(package, first)
+    newer = write_csv(tmp_path / "timbers mended.csv", [a_line(Dia_A="9", Remarks="")])
+    result = bring_in(package, newer)
     row = one_row(package, "element", "B1-014")
     assert row["diameter_a1_cm"] == "22.86"
-    assert row["notes"] == "sound"
-    assert row["length_m"] == "4.200525"
-    (change,) = result.changes
-    assert (change.before, change.after) == ("21.9075", "22.86")
-    assert str(change.place) == "timbers.csv, row 2"
+    assert "notes" not in row
+    changes = {one.field: (one.before, one.after) for one in result.changes}
+    assert changes == {"diameter_a1_cm": ("21.9075", "22.86"), "notes": ("sound", "")}
+    assert "timbers mended.csv, row 2, column 'Dia A'" in [str(place) for place in result.places]
+    kept = one_row(package, "original", result.originals[newer.name])
+    assert one_row(package, "original", kept["replaces_original_id"])["file_name"] == first.name
+
+
+def other_crew(tmp_path, **cells):
+    """The same numbers on a sheet of another crew, which agrees in nothing else."""
+    said = {"Use": "thing", "Length": "9' 1\"", "Dia_A": "7", "Tools": "saw", "Sampled": "no"}
+    said |= {"Date": "9/8/25", "By": "JT", "Bit": "5/8", "Remarks": "dry", "Page": "7"}
+    return write_csv(tmp_path / "timbers2.csv", [a_line(**said | cells)])
+
+
+@pytest.mark.parametrize("order", [(0, 1), (1, 0)])
+@pytest.mark.parametrize("at_once", [True, False])
+def test_two_crews_that_number_a_core_alike_are_in_conflict_in_any_order(
+    package, tmp_path, order, at_once
+) -> None:
+    mine = write_csv(tmp_path / "timbers.csv", [a_line(Timber_no="001")])
+    files = [mine, other_crew(tmp_path, Timber_no="002")]
+    files = [files[place] for place in order]
+    results = [bring_in(package, *files)] if at_once else [bring_in(package, one) for one in files]
+    assert results[-1].exit_code == 1
+    fields = {one.field for one in results[-1].conflicts if one.table == "sample"}
+    assert fields == {"element_id", "bore_mm", "collected_on", "collected_by"}
+    assert one_row(package, "sample", "231")["element_id"] == "B1-001"
+    said = package.table("conflict")
+    both = said[said["field"] == "element_id"]
+    assert set(both["value"]) == {"B1-001", "B1-002"}
+    assert len(set(both["original_id"])) == 2
+
+
+def test_a_file_of_the_same_name_that_says_other_things_is_another_file(package, tmp_path) -> None:
+    path = write_csv(tmp_path / "timbers.csv", [a_line()])
+    bring_in(package, path)
+    other_crew(tmp_path, Timber_no="099", FS_no="900").rename(path)
+    result = bring_in(package, path)
+    assert (result.removed, result.conflicts) == ({}, ())
+    assert list(package.table("sample")["sample_id"]) == ["231", "900"]
+
+
+def test_a_file_that_may_or_may_not_be_a_newer_copy_is_asked_about(package, tmp_path) -> None:
+    kept = bring_in(package, write_csv(tmp_path / "timbers.csv", [a_line()])).originals
+    before = content_of(package.folder)
+    half = {"Length": "9' 1\"", "Dia_A": "7", "Tools": "saw", "Bit": "5/8", "By": "JT"}
+    half |= {"Use": "joist"}
+    path = write_csv(tmp_path / "timbers2.csv", [a_line(**half)])
+    with pytest.raises(UnusableInput, match=r"--replaces IN-[A-Z]{8}; if it is another sheet, say"):
+        bring_in(package, path)
+    assert content_of(package.folder) == before
+    (number,) = kept.values()
+    assert bring_in(package, path, same_as=Sameness(new=True), trial=True).conflicts
+    result = bring_in(package, path, same_as=Sameness(replaces=number))
+    assert result.conflicts == ()
+    assert one_row(package, "element", "B1-014")["diameter_a1_cm"] == "17.78"
+    with pytest.raises(UnusableInput, match="no file that still counts was received as IN-NONE"):
+        bring_in(package, other_crew(tmp_path), same_as=Sameness(replaces="IN-NONE"))
+
+
+def test_an_older_copy_that_comes_again_changes_nothing(package, tmp_path) -> None:
+    older = write_csv(tmp_path / "timbers.csv", [a_line()])
+    bring_in(package, older)
+    bring_in(package, write_csv(tmp_path / "timbers2.csv", [a_line(Dia_A="9")]))
+    result = bring_in(package, older)
+    assert rules_of(result) == ["intake.older_copy"]
+    assert one_row(package, "element", "B1-014")["diameter_a1_cm"] == "22.86"
+
+
+def test_what_a_person_mended_by_hand_is_not_reverted(package, tmp_path) -> None:
+    path = write_csv(tmp_path / "timbers.csv", [a_line()])
+    bring_in(package, path)
+    wood = package.table("element")
+    wood["diameter_a1_cm"] = "23"
+    package.write_table("element", wood)
+    for sheet in (path, write_csv(tmp_path / "timbers2.csv", [a_line(Remarks="sound")])):
+        result = bring_in(package, sheet)
+        assert one_row(package, "element", "B1-014")["diameter_a1_cm"] == "23"
+        told = [one for one in result.findings if one.rule == "intake.decided_otherwise"]
+        assert [one.message for one in told] == [
+            'Still says "21.9075"; the record has "23", as was decided.'
+        ]
+    assert result.conflicts == ()
 
 
 def test_a_number_typed_otherwise_is_no_change(tmp_path) -> None:
@@ -149,9 +231,11 @@ def test_importing_twice_is_importing_once(blank, first, second) -> None:
     """A law: whatever two copies of a form hold, importing the newer one again changes nothing."""
     with a_copy_of(blank) as package:
         path = package.folder.parent / "timbers.csv"
+        said = Sameness(new=True)
         for lines in (first, second):
             write_csv(path, [{"By": "MB"} | line for line in lines])
-            bring_in(package, path)
+            result = bring_in(package, path, same_as=said)
+            said = Sameness(replaces=result.originals["timbers.csv"])
             before = content_of(package.folder)
             assert bring_in(package, path).written == ()
             assert content_of(package.folder) == before
@@ -166,6 +250,7 @@ def test_no_text_of_a_form_is_lost(blank, lines) -> None:
         result = bring_in(package, path)
         remarks = {line["Remarks"].split("\x1c")[0].strip() for line in lines}
         kept = set(package.table("element")["notes"]) | set(package.table("unread")["cell_text"])
+        kept |= set(package.table("conflict")["value"])
         for text in remarks:
             plain = "".join(sign for sign in text if ord(sign) >= 32)
             if plain.strip() and plain == text and text.casefold() not in ("-", "n/a"):
@@ -175,19 +260,16 @@ def test_no_text_of_a_form_is_lost(blank, lines) -> None:
 # -- what does not fit -----------------------------------------------------------------------------
 
 
-def test_two_lines_that_disagree_keep_the_first_and_the_text_of_the_second(
-    package, tmp_path
-) -> None:
+def test_two_lines_that_disagree_are_in_conflict_with_both_texts_kept(package, tmp_path) -> None:
     lines = [a_line(), a_line(Dia_A="9", FS_no="232")]
     result = bring_in(package, write_csv(tmp_path / "timbers.csv", lines))
-    assert one_row(package, "element", "B1-014")["diameter_a1_cm"] == "21.9075"
     assert rules_of(result) == ["intake.conflict"]
     (finding,) = [one for one in result.findings if one.rule == "intake.conflict"]
-    assert finding.origin == "timbers.csv, row 3, column 'Dia A'"
-    assert 'differs from row 2, which says "21.9075"' in finding.message
+    assert "\"21.9075\" by timbers.csv, row 2, column 'Dia A'" in finding.message
+    assert "\"22.86\" by timbers.csv, row 3, column 'Dia A'" in finding.message
     assert (finding.table, finding.row, finding.key) == ("element", 2, "B1-014")
     # as the crew wrote it, in inches, and not as it would have been stored
-    assert list(package.table("unread")["cell_text"]) == ["9"]
+    assert list(package.table("conflict")["written"]) == ["8 5/8", "9"]
     assert result.exit_code == 1
 
 
@@ -198,23 +280,30 @@ def test_the_second_line_fills_what_the_first_left_blank(package, tmp_path) -> N
     assert result.unread == 0
 
 
-def test_a_row_that_the_newer_copy_lacks_is_kept_and_named(package, tmp_path) -> None:
+def test_a_row_that_the_newer_copy_lacks_goes_and_is_named(package, tmp_path) -> None:
     path = tmp_path / "timbers.csv"
-    bring_in(package, write_csv(path, [a_line(), a_line(Timber_no="015", FS_no="", Bit="", By="")]))
+    lines = [a_line(), a_line(Timber_no="015", FS_no="", Bit="", By="", Remarks="peg hole")]
+    bring_in(package, write_csv(path, lines))
     result = bring_in(package, write_csv(path, [a_line()]))
-    assert "B1-015" in set(package.table("element")["element_id"])
-    assert rules_of(result) == ["intake.line_gone"]
+    assert list(package.table("element")["element_id"]) == ["B1-014"]
+    assert (rules_of(result), result.removed) == (["intake.row_gone"], {"element": 1})
     assert "B1-015" in result.findings[-1].message
-    origin = package.table("origin")
-    gone = origin[origin["still_there"] == "false"]
-    assert list(gone["row_key"]) == ["B1-015"]
-    assert one_row(package, "original", "IN-2")["replaces_original_id"] == "IN-1"
-    # and when it comes back, it is there again
-    back = bring_in(
-        package, write_csv(path, [a_line(), a_line(Timber_no="015", FS_no="", Bit="", By="")])
-    )
-    assert rules_of(back) == []
+    assert set(package.table("origin")["row_key"]) == {"B1-014", "231"}
+    # undoing the import brings it back
+    decide(package, undo(result.acts["timbers.csv"]), who="MB")
+    assert list(package.table("element")["element_id"]) == ["B1-014", "B1-015"]
     assert set(package.table("origin")["still_there"]) == {"true"}
+
+
+def test_a_row_that_a_person_corrected_stays_when_its_sheet_drops_it(package, tmp_path) -> None:
+    path = tmp_path / "timbers.csv"
+    lines = [a_line(), a_line(Timber_no="015", FS_no="", Bit="", By="")]
+    bring_in(package, write_csv(path, lines))
+    decide(package, correct("element", "B1-015", {"notes": "seen"}), who="MB", why="seen")
+    bring_in(package, write_csv(path, [a_line()]))
+    assert one_row(package, "element", "B1-015") == {"element_id": "B1-015", "notes": "seen"}
+    origin = package.table("origin")
+    assert list(origin[origin["still_there"] == "false"]["row_key"]) == ["B1-015"]
 
 
 def test_an_unread_cell_is_settled_when_a_newer_copy_can_be_read(package, tmp_path) -> None:
@@ -222,8 +311,9 @@ def test_an_unread_cell_is_settled_when_a_newer_copy_can_be_read(package, tmp_pa
     bring_in(package, write_csv(path, [a_line(Dia_A="7 3/")]))
     result = bring_in(package, write_csv(path, [a_line(Dia_A="7 3/8")]))
     assert (result.unread, result.settled) == (0, 1)
-    row = one_row(package, "unread", "U-1")
-    assert row["settled"] == 'Read from IN-2 on 2031-05-04: "18.7325".'
+    (row,) = package.table("unread").to_dict("records")
+    number = result.originals["timbers.csv"]
+    assert row["settled"] == f'Read from {number} on 2031-05-04: "18.7325".'
     assert row["cell_text"] == "7 3/"
 
 
@@ -234,7 +324,8 @@ def test_a_better_mapping_settles_cells_of_the_same_bytes(package, tmp_path) -> 
     result = bring_in(package, path, mapping=better)
     assert (result.unread, result.settled) == (0, 1)
     assert one_row(package, "element", "B1-014")["function"] == "main_beam"
-    assert one_row(package, "original", "IN-1")["mapping_path"].endswith("mapping.yaml")
+    (kept,) = package.table("original")["mapping_path"]
+    assert kept.endswith("mapping.yaml")
     assert len(package.table("original")) == 1
 
 
@@ -270,7 +361,7 @@ sources:
         package, write_csv(path, [first | {"Outside": "1782"}], head), mapping=mapping
     )
     assert one_row(package, "lab_result", "R-1")["outer_year"] == "1781"
-    assert rules_of(result) == ["intake.not_overwritten"]
+    assert rules_of(result) == ["intake.conflict"]
     assert "supersedes_result_id" in result.findings[-1].remedy
 
 
