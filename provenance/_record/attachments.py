@@ -2,20 +2,24 @@
 
 from __future__ import annotations
 
+import hashlib
+from collections.abc import Collection, Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from pathlib import Path
-from typing import TYPE_CHECKING
+from types import MappingProxyType
 
-from provenance._base.disk import copy_file, sha256_of
+import polars as pl
+
+from provenance._base.disk import CHUNK_BYTES, sha256_of
 from provenance._base.errors import AlreadyThere, UnusableInput
-from provenance._base.portable import unportable_because
+from provenance._base.portable import folded, unportable_because
+from provenance._base.progress import Progress, say_nothing
+from provenance._model.media_types import media_type_of
 from provenance._record.package import Package
-
-if TYPE_CHECKING:
-    import pandas as pd
-
+from provenance._record.together import Staging, writing_together
 
 TABLE = "file"
+KEPT_IN = "files"
 
 
 @dataclass(frozen=True)
@@ -31,8 +35,16 @@ class Attached:
     unchanged: tuple[str, ...]
 
 
-def attach_files(package: Package, source: Path | str, under: str = "files") -> Attached:
-    """Copy a file, or all files below a folder, to `under` in the package.
+@dataclass(frozen=True)
+class Copy:
+    """A file to be copied: where it is now, and its path in the package, with forward slashes."""
+
+    source: Path
+    path: str
+
+
+def attach_files(package: Package, source: Path | str, under: str = KEPT_IN) -> Attached:
+    """Copy a file, or all files below a folder, to `under` in the package; all of them or none.
 
     Rows of the table 'file' that name a copied file get `media_type`, `byte_count` and `sha256`;
     rows are never added, because only a person knows what a file shows.
@@ -40,71 +52,129 @@ def attach_files(package: Package, source: Path | str, under: str = "files") -> 
     and AlreadyThere when another file of the
     same name is in the package; then nothing is copied.
     """
-    source = Path(source)
-    if not under.split("/")[0] == "files" or ".." in under.split("/"):
-        raise UnusableInput(f"'{under}' is not below files/, where such files are kept")
-    copies = _copies(source, package.folder / under)
-    _refuse_names(package, copies)
+    copies = copies_of([Path(source)], under)
     with package.locked():
-        unchanged = _refuse_others(copies)
-        for original, target in copies:
-            if target not in unchanged:
-                copy_file(original, target)
-        paths = {target.relative_to(package.folder).as_posix() for _, target in copies}
-        frame = package.table(TABLE)
-        described = paths & set(frame["path"])
-        if described:
-            package.write_table(TABLE, _measured(package, frame, described))
+        unchanged = refuse_others(package, copies)
+        put_files(package, copies)
+        paths = {copy.path for copy in copies}
+        described = paths & set(package.tables.column(TABLE, "path"))
     return Attached(
         described=tuple(sorted(described)),
         undescribed=tuple(sorted(paths - described)),
-        unchanged=tuple(sorted(t.relative_to(package.folder).as_posix() for t in unchanged)),
+        unchanged=tuple(sorted(unchanged)),
     )
 
 
-def _copies(source: Path, target: Path) -> list[tuple[Path, Path]]:
-    if source.is_file():
-        return [(source, target / source.name)]
-    found = [path for path in sorted(source.rglob("*")) if path.is_file()]
-    if not found:
-        raise UnusableInput(f"{source} is not there, or holds no file")
-    return [(path, target / path.relative_to(source)) for path in found]
+def copies_of(sources: Iterable[Path], under: str = KEPT_IN) -> list[Copy]:
+    """The files that sources stand for, each with its path below `under`.
 
-
-def _refuse_names(package: Package, copies: list[tuple[Path, Path]]) -> None:
-    """Raise UnusableInput with every name that some desktop cannot hold, and why."""
-    wanted = [(one, target.relative_to(package.folder).as_posix()) for one, target in copies]
-    bad = [f"{one}: {reason}" for one, path in wanted if (reason := unportable_because(path))]
+    Raises UnusableInput where `under` is not below files/, where there is nothing to copy, and for
+    names that some desktop cannot hold.
+    """
+    if not under.split("/")[0] == KEPT_IN or ".." in under.split("/"):
+        raise UnusableInput(f"'{under}' is not below files/, where such files are kept")
+    copies = []
+    for source in sources:
+        if source.is_file():
+            copies.append(Copy(source, f"{under}/{source.name}"))
+            continue
+        found = [path for path in sorted(source.rglob("*")) if path.is_file()]
+        if not found:
+            raise UnusableInput(f"{source} is not there, or holds no file")
+        copies += [Copy(path, f"{under}/{path.relative_to(source).as_posix()}") for path in found]
+    bad = [f"{one.source}: {why}" for one in copies if (why := unportable_because(one.path))]
     if bad:
         raise UnusableInput(
             "the name cannot be opened on every system:\n  "
             + "\n  ".join(bad)
             + "\nRename it, and its path in the table 'file'; nothing was copied"
         )
+    return copies
 
 
-def _refuse_others(copies: list[tuple[Path, Path]]) -> set[Path]:
-    """Targets that hold the same bytes already; raises AlreadyThere for other bytes."""
-    same = set()
-    for original, target in copies:
-        if not target.exists():
-            continue
-        if sha256_of(original) != sha256_of(target):
-            raise AlreadyThere(
-                f"{target} is another file of that name; rename {original} and name it so in the "
-                "table 'file'"
-            )
-        same.add(target)
+def refuse_others(package: Package, copies: Sequence[Copy]) -> set[str]:
+    """Paths that hold the same bytes already; raises AlreadyThere for other bytes, naming all."""
+    same, others = set(), []
+    first: dict[str, Copy] = {}
+    for copy in copies:
+        before = first.setdefault(folded(copy.path), copy)
+        target = package.folder / copy.path
+        if before is not copy:
+            others.append(f"{copy.source} and {before.source} would both be {copy.path}")
+        elif target.exists():
+            if sha256_of(copy.source) == sha256_of(target):
+                same.add(copy.path)
+            else:
+                others.append(f"{target} is another file of that name than {copy.source}")
+    if others:
+        raise AlreadyThere(
+            "\n".join(others) + "\nRename the new one and name it so in the table 'file', or keep "
+            "it in a folder of its own with --under files/FOLDER; nothing was copied"
+        )
     return same
 
 
-def _measured(package: Package, frame: pd.DataFrame, paths: set[str]) -> pd.DataFrame:
-    from provenance._model.media_types import media_type_of
+def put_files(
+    package: Package,
+    copies: Sequence[Copy],
+    *,
+    made: Mapping[str, bytes] = MappingProxyType({}),
+    new_rows: Sequence[Mapping[str, str]] = (),
+    progress: Progress = say_nothing,
+) -> None:
+    """Copy files that are not there yet, write those that were `made` (path → content), and add
+    rows to the table 'file', all in one step.
 
-    for row, path in frame["path"].items():
-        if path in paths:
-            where = package.folder / path
-            frame.loc[row, "media_type"] = media_type_of(path)
-            frame.loc[row, "byte_count"] = str(where.stat().st_size)
-            frame.loc[row, "sha256"] = sha256_of(where)
-    return frame
+    Every row that names one of these files gets its media type, size and checksum; what a new row
+    says beyond the package's own schema is left out. The caller holds the package's lock and knows
+    that no other file is of these names.
+    """
+    facts: dict[str, tuple[int, str]] = {}
+    with writing_together(package.folder) as staging:
+        for done, copy in enumerate(copies):
+            progress(done, len(copies))
+            target = package.folder / copy.path
+            if target.exists():
+                facts[copy.path] = target.stat().st_size, sha256_of(target)
+            else:
+                facts[copy.path] = _copy(copy, staging)
+        for path, content in made.items():
+            staging.write(path, content)
+            facts[path] = len(content), hashlib.sha256(content).hexdigest()
+        rows = [dict(row) for row in package.tables.rows(TABLE)] + [dict(row) for row in new_rows]
+        if any(row["path"] in facts for row in rows):
+            with staging.writing(f"tables/{TABLE}.csv") as stream:
+                package.write_table_to(stream, TABLE, _frame(package, _measured(rows, facts)))
+        progress(len(copies), len(copies))
+
+
+def _copy(copy: Copy, staging: Staging) -> tuple[int, str]:
+    digest, size = hashlib.sha256(), 0
+    with open(copy.source, "rb") as reader, staging.writing(copy.path) as writer:
+        while chunk := reader.read(CHUNK_BYTES):
+            digest.update(chunk)
+            size += len(chunk)
+            writer.write(chunk)
+    return size, digest.hexdigest()
+
+
+def _measured(
+    rows: Collection[dict[str, str]], facts: Mapping[str, tuple[int, str]]
+) -> Collection[dict[str, str]]:
+    for row in rows:
+        if row["path"] in facts:
+            size, digest = facts[row["path"]]
+            row |= {
+                "media_type": media_type_of(row["path"]),
+                "byte_count": str(size),
+                "sha256": digest,
+            }
+    return rows
+
+
+def _frame(package: Package, rows: Collection[Mapping[str, str]]) -> pl.DataFrame:
+    names = dict.fromkeys((*package.model.table(TABLE).names, *package.tables.columns(TABLE)))
+    return pl.DataFrame(
+        {name: [row.get(name, "") for row in rows] for name in names},
+        schema=dict.fromkeys(names, pl.String),
+    )
