@@ -92,17 +92,26 @@ def copies_of(sources: Iterable[Path], under: str = KEPT_IN) -> list[Copy]:
     return copies
 
 
+def paths_kept(package: Package) -> list[str]:
+    """The paths of all files below files/, in order, with forward slashes."""
+    found = sorted((package.folder / KEPT_IN).rglob("*"))
+    return [path.relative_to(package.folder).as_posix() for path in found if path.is_file()]
+
+
 def refuse_others(package: Package, copies: Sequence[Copy]) -> set[str]:
     """Paths that hold the same bytes already; raises AlreadyThere for other bytes, naming all."""
     same, others = set(), []
+    kept = {folded(path): path for path in paths_kept(package)}
     first: dict[str, Copy] = {}
     for copy in copies:
-        before = first.setdefault(folded(copy.path), copy)
-        target = package.folder / copy.path
+        # what differs in capitals alone is one file on many disks
+        alike = folded(copy.path)
+        before = first.setdefault(alike, copy)
+        target = package.folder / kept.get(alike, copy.path)
         if before is not copy:
             others.append(f"{copy.source} and {before.source} would both be {copy.path}")
         elif target.exists():
-            if sha256_of(copy.source) == sha256_of(target):
+            if target == package.folder / copy.path and sha256_of(copy.source) == sha256_of(target):
                 same.add(copy.path)
             else:
                 others.append(f"{target} is another file of that name than {copy.source}")

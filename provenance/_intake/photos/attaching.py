@@ -17,9 +17,7 @@ from provenance._intake.photos.names import Names
 from provenance._intake.photos.picture import (
     INSTALL,
     Look,
-    UnreadablePicture,
     can_read_codes,
-    converted_copy,
     is_heif,
     is_picture,
     look_at,
@@ -31,6 +29,7 @@ from provenance._record.attachments import (
     TABLE,
     Copy,
     copies_of,
+    paths_kept,
     put_files,
     refuse_others,
 )
@@ -39,6 +38,7 @@ from provenance._record.snapshot import Row
 from provenance._record.together import finish_writing
 
 CONVERTED = ".converted"
+NO_LOOK = Look()
 
 
 @dataclass(frozen=True)
@@ -75,6 +75,7 @@ class _Plan:
 
     keep: list[Copy] = field(default_factory=list)
     draft: list[Copy] = field(default_factory=list)
+    convert: list[Copy] = field(default_factory=list)
     undescribed: list[str] = field(default_factory=list)
     duplicates: dict[Path, str] = field(default_factory=dict)
 
@@ -102,18 +103,18 @@ def attach_pictures(
     copies = copies_of(sources, under)
     sums = {copy.source: sha256_of(copy.source) for copy in copies if is_picture(copy.source)}
     # looking takes long, so it is done before the package is held against others
-    wanted = _plan(package, copies, sums, draft).draft
-    looks = {}
-    for done, copy in enumerate(wanted):
-        stretch(progress, 0, 2)(done, len(wanted))
-        looks[copy.source] = look_at(copy.source)
+    plan = _plan(package, copies, sums, draft)
+    looks = {copy.source: NO_LOOK for copy in (*plan.draft, *plan.convert)}
+    for done, source in enumerate(looks):
+        stretch(progress, 0, 2)(done, len(looks))
+        looks[source] = look_at(source)
     finish_writing(package.folder)
     with package.locked():
         plan = _plan(package, copies, sums, draft)
         unchanged = refuse_others(package, plan.keep)
-        drafts = _Drafts(package, access, today or date.today())
-        drafts.add_all(plan.draft, sums, looks)
-        drafts.add_converted(plan.keep)
+        drafts = _Drafts(package, access, today or date.today(), looks)
+        drafts.add_rows(plan.draft, sums)
+        drafts.add_converted(plan.convert, {copy.path for copy in plan.keep})
         if not trial:
             put_files(
                 package,
@@ -123,10 +124,7 @@ def attach_pictures(
                 progress=stretch(progress, 1, 2),
             )
     if plan.draft and not can_read_codes():
-        drafts.remark(
-            under, f"labels in view are read by the package 'zxing-cpp', which is not installed: "
-            f"{INSTALL}"
-        )  # fmt: skip
+        drafts.remark(under, f"labels in view were not read: {INSTALL} brings what reads them")
     return PicturesAttached(
         copied=tuple(sorted({copy.path for copy in plan.keep} - unchanged)),
         unchanged=tuple(sorted(unchanged)),
@@ -142,7 +140,10 @@ def attach_pictures(
 def _plan(package: Package, copies: Sequence[Copy], sums: Mapping[Path, str], draft: bool) -> _Plan:
     plan = _Plan()
     described = set(package.tables.column(TABLE, "path"))
-    kept = _Kept(package.folder)
+    kept = _Kept(package)
+    rows = package.tables.rows(TABLE)
+    have_copies = {row["about_id"] for row in rows if row["about_table"] == TABLE}
+    without_copy = {row["path"] for row in rows if row["file_id"] not in have_copies}
     first: dict[str, str] = {}
     # a row asks for its file under that name, whatever else has the same bytes
     for copy in sorted(copies, key=lambda one: one.path not in described):
@@ -164,59 +165,70 @@ def _plan(package: Package, copies: Sequence[Copy], sums: Mapping[Path, str], dr
                 plan.draft.append(copy)
             else:
                 plan.undescribed.append(copy.path)
+    drafted = {copy.path for copy in plan.draft}
+    plan.convert = [
+        copy
+        for copy in plan.keep
+        if draft
+        and copy.source in sums
+        and copy.path in without_copy | drafted
+        and is_heif(copy.source)
+    ]
     return plan
 
 
 class _Kept:
     """The files that a package holds already, found by their bytes."""
 
-    def __init__(self, folder: Path) -> None:
-        self._folder = folder
-        self._sizes: dict[int, list[Path]] = defaultdict(list)
-        self._sums: dict[Path, str] = {}
-        for path in sorted((folder / KEPT_IN).rglob("*")):
-            if path.is_file():
-                self._sizes[path.stat().st_size].append(path)
+    def __init__(self, package: Package) -> None:
+        self._folder = package.folder
+        self._sizes: dict[int, list[str]] = defaultdict(list)
+        self._sums: dict[str, str] = {}
+        for path in paths_kept(package):
+            self._sizes[(package.folder / path).stat().st_size].append(path)
 
     def path_of(self, source: Path, digest: str, wanted: str) -> str:
         """Where the same bytes lie, at `wanted` if they do so there; '' for nowhere."""
         same = []
         for path in self._sizes.get(source.stat().st_size, ()):
             if path not in self._sums:
-                self._sums[path] = sha256_of(path)
+                self._sums[path] = sha256_of(self._folder / path)
             if self._sums[path] == digest:
-                same.append(path.relative_to(self._folder).as_posix())
+                same.append(path)
         return wanted if wanted in same else next(iter(same), "")
 
 
 class _Drafts:
     """The rows and converted copies that are to be added, and what is to be said of them."""
 
-    def __init__(self, package: Package, access: str, today: date) -> None:
+    def __init__(self, package: Package, access: str, today: date, looks: dict[Path, Look]) -> None:
         self.package, self.access, self.today = package, access, today
+        self._looks = looks
         self.rows: list[dict[str, str]] = []
         self.made: dict[str, bytes] = {}
         self.told_by: dict[str, str] = {}
         self.remarks: list[Remark] = []
         self._before = package.tables.rows(TABLE)
         self._numbers = {row["file_id"] for row in self._before}
-        self._sources: dict[str, Path] = {}
 
     def remark(self, path: str, says: str) -> None:
         """Say something of a file, once."""
         if (one := Remark(path, says)) not in self.remarks:
             self.remarks.append(one)
 
-    def add_all(
-        self, copies: Sequence[Copy], sums: Mapping[Path, str], looks: Mapping[Path, Look]
-    ) -> None:
+    def _look(self, source: Path) -> Look:
+        # a file that somebody took out of the package while the others were looked at is new
+        if source not in self._looks:
+            self._looks[source] = look_at(source)
+        return self._looks[source]
+
+    def add_rows(self, copies: Sequence[Copy], sums: Mapping[Path, str]) -> None:
         """Draft the rows of pictures that have none."""
         subjects = Subjects(self.package.tables)
         names = Names(subjects)
         marks: dict[tuple[object, ...], str] | None = None
         for copy in copies:
-            # one that somebody took out of the package while the others were looked at
-            look = looks.get(copy.source) or look_at(copy.source)
+            look = self._look(copy.source)
             name = names.read(PurePosixPath(copy.path).relative_to(KEPT_IN))
             digest = sums[copy.source]
             seen = Seen(copy.path, digest, look, name, match(look.codes, name, subjects))
@@ -248,24 +260,20 @@ class _Drafts:
                 marks.setdefault(mark, row["file_id"])
         return marks
 
-    def add_converted(self, copies: Sequence[Copy]) -> None:
-        """Draw copies of the HEIC pictures among these that have a row and no copy yet."""
+    def add_converted(self, copies: Sequence[Copy], paths: Iterable[str]) -> None:
+        """Add a copy for pages of each HEIC picture, beside it; `paths` are those of new files."""
         rows: dict[str, Row] = {row["path"]: row for row in [*self._before, *self.rows]}
-        shown = {row["about_id"] for row in rows.values() if row["about_table"] == TABLE}
-        names = {folded(one) for one in _paths(self.package.folder)}
-        names |= {folded(copy.path) for copy in copies}
+        names = {folded(one) for one in (*paths_kept(self.package), *paths)}
         for copy in copies:
-            row = rows.get(copy.path)
-            if row is None or row["file_id"] in shown or not is_picture(copy.source):
+            look, row = self._look(copy.source), rows[copy.path]
+            if not look.copy:
+                self.remark(copy.path, look.trouble)
                 continue
-            try:
-                if not is_heif(copy.source):
-                    continue
-                path = _free_name(copy.path, names)
-                self.made[path] = converted_copy(copy.source)
-            except UnreadablePicture as error:
-                self.remark(copy.path, str(error))
+            path = _free_name(copy.path, names)
+            if why := unportable_because(path):
+                self.remark(copy.path, f"a copy for pages would be {path}, and {why}; rename it")
                 continue
+            self.made[path] = look.copy
             names.add(folded(path))
             self._add(
                 {
@@ -294,18 +302,11 @@ class _Drafts:
         return number
 
 
-def _paths(folder: Path) -> Iterable[str]:
-    for path in (folder / KEPT_IN).rglob("*"):
-        yield path.relative_to(folder).as_posix()
-
-
 def _free_name(path: str, taken: set[str]) -> str:
-    """The name of a copy beside a picture; raises UnreadablePicture where it would be too long."""
+    """A name for the copy of a picture, beside it."""
     stem, count = f"{PurePosixPath(path).with_suffix('')}{CONVERTED}", 1
     name = f"{stem}.jpg"
     while folded(name) in taken:
         count += 1
         name = f"{stem}-{count}.jpg"
-    if why := unportable_because(name):
-        raise UnreadablePicture(f"a copy for pages would be called {name}, and {why}; rename it")
     return name

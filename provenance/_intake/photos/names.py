@@ -10,6 +10,7 @@ from pathlib import PurePath
 
 from provenance._base.errors import UnreadableValue
 from provenance._identity.identifier import parse_identifier
+from provenance._identity.payload import one_line
 from provenance._intake.photos.subjects import Subject, Subjects
 from provenance._model.edtf import is_edtf
 
@@ -29,6 +30,7 @@ _MACHINE_WORDS = (
 NOT_SAID_BY_A_PERSON = frozenset(_MACHINE_WORDS.split())
 """Words that cameras, phones and scanners put into names; common practice, no source."""
 BEFORE_A_NUMBER = frozenset({"sample", "specimen", "core", "no", "nr", "number"})
+LONGEST_TITLE = 120
 FEWEST_LETTERS = 3
 FEWEST_DIGITS = 3
 """A shorter number before words may number the pictures: '2 north wall'."""
@@ -148,7 +150,7 @@ class Names:
             said = [text for run in _RUN.finditer(part) if (text := run[0].casefold())]
             if any(one in codes or not _is_of_a_camera(one) for one in said):
                 kept.append(part.strip(" -."))
-        return " ".join(kept)
+        return one_line(" ".join(kept), LONGEST_TITLE)
 
 
 def _day(found: re.Match[str]) -> str:

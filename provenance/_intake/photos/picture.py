@@ -21,25 +21,32 @@ FORMATS = ("JPEG", "PNG", "TIFF", "WEBP", "GIF", "BMP")
 _PLAIN_ENDINGS = {".jpg", ".jpeg", ".png", ".tif", ".tiff", ".webp", ".gif", ".bmp"}
 ENDINGS = frozenset(_PLAIN_ENDINGS | {".heic", ".heif", ".hif"})
 INSTALL = "pip install 'treenail[photos]'"
-COPY_PIXELS = 1600
-"""The longer side of a converted copy: a page shows it at 480, and a person a screen of it."""
+COPY_PIXELS = 1280
+"""The longer side of a converted copy: a page shows it small, and a click what a screen holds."""
 COPY_QUALITY = 85
+LONGEST_SIDE = 65_535
+"""The longest that a JPEG can have (ISO/IEC 10918-1, B.2.2) and that codes are looked for in."""
 MOST_CODES = 50
 LONGEST_REASON = 120
 _BRANDS = frozenset(b"heic heix heim heis hevc hevx mif1 msf1".split())
 """Brands of files with HEVC pictures in them (ISO/IEC 23008-12, annex B, and 10.2)."""
 
 
-class UnreadablePicture(Exception):
+class _UnreadablePicture(Exception):
     """Why a picture cannot be looked at, and what to do; it goes on in the words of a remark."""
 
 
 @dataclass(frozen=True)
 class Look:
-    """What was seen in a picture: its camera's data, the texts of codes, and what went wrong."""
+    """What was seen in a picture: its camera's data, the texts of codes, and what went wrong.
+
+    `copy` is a JPEG that every browser shows, for a HEIC picture alone: upright, in sRGB, without
+    metadata.
+    """
 
     camera: Camera = NOTHING_WRITTEN
     codes: tuple[str, ...] = ()
+    copy: bytes = b""
     trouble: str = ""
 
 
@@ -67,8 +74,9 @@ def look_at(path: Path) -> Look:
                 camera = camera_of(picture)
             _refuse_large(picture)
             grey = picture.convert("L")
-        return Look(camera, _codes_in(grey))
-    except UnreadablePicture as error:
+            copy = _converted(picture) if picture.format == "HEIF" else b""
+        return Look(camera, _codes_in(grey), copy)
+    except _UnreadablePicture as error:
         return Look(camera, trouble=str(error))
 
 
@@ -77,23 +85,8 @@ def look_for_camera(path: Path) -> Camera:
     try:
         with _opened(path) as picture:
             return camera_of(picture) if _is_small(picture) else NOTHING_WRITTEN
-    except UnreadablePicture:
+    except _UnreadablePicture:
         return NOTHING_WRITTEN
-
-
-def converted_copy(path: Path) -> bytes:
-    """The picture as a JPEG that every browser shows: upright, in sRGB, without metadata.
-
-    Raises UnreadablePicture that says why there can be none.
-    """
-    with _opened(path) as picture:
-        _refuse_large(picture)
-        picture.load()
-        bare = bare_pixels(picture).convert("RGB")
-    bare.thumbnail((COPY_PIXELS, COPY_PIXELS))
-    buffer = io.BytesIO()
-    bare.save(buffer, "JPEG", quality=COPY_QUALITY, optimize=True)
-    return buffer.getvalue()
 
 
 def _is_small(picture: Image) -> bool:
@@ -101,14 +94,15 @@ def _is_small(picture: Image) -> bool:
 
 
 def _refuse_large(picture: Image) -> None:
-    if not _is_small(picture):
-        millions = picture.width * picture.height / 1e6
-        raise UnreadablePicture(f"it has {millions:,.0f} million pixels, too many to look into")
+    if not _is_small(picture) or max(picture.size) > LONGEST_SIDE:
+        raise _UnreadablePicture(
+            f"it has {picture.width:,} by {picture.height:,} pixels, too many to look into"
+        )
 
 
 @contextmanager
 def _opened(path: Path) -> Iterator[Image]:
-    """The picture, its pixels not read yet; raises UnreadablePicture, then and while it is read."""
+    """The picture, its pixels unread; raises _UnreadablePicture, also while they are read."""
     from PIL import Image, UnidentifiedImageError
 
     try:
@@ -118,15 +112,16 @@ def _opened(path: Path) -> Iterator[Image]:
             with _heif(path) if is_heif(path) else Image.open(path, formats=FORMATS) as picture:
                 yield picture
     except Image.DecompressionBombError:
-        raise UnreadablePicture("it has too many pixels to look into") from None
+        raise _UnreadablePicture("it has too many pixels to look into") from None
     except UnidentifiedImageError:
-        raise UnreadablePicture(
-            "it is damaged, or no picture in a form that is read here; it is kept as it is"
+        raise _UnreadablePicture(
+            "it is damaged, or no picture in a form that is read here; it is kept as it is, look "
+            "for a better copy"
         ) from None
     except BROKEN as error:
         why = one_line(str(error).rstrip(". \n"), LONGEST_REASON)
-        raise UnreadablePicture(
-            f"it is damaged ({why}); it is kept as it is, look for a better copy"
+        raise _UnreadablePicture(
+            f"it cannot be read ({why}); it is kept as it is, look for a better copy"
         ) from error
 
 
@@ -134,12 +129,21 @@ def _heif(path: Path) -> Image:
     try:
         from pillow_heif import HeifImageFile
     except ImportError:
-        raise UnreadablePicture(
+        raise _UnreadablePicture(
             f"HEIC pictures are read by the package 'pillow-heif': {INSTALL}, then attach it again"
         ) from None
     # Pillow's own opener would ask for the plugin to be registered for the whole program
-    picture: Image = HeifImageFile(path)
+    picture: Image = HeifImageFile(path)  # type: ignore[no-untyped-call]
     return picture
+
+
+def _converted(picture: Image) -> bytes:
+    """The picture as a JPEG; it is smaller itself afterwards."""
+    # made small first, because bringing all of it to sRGB takes several times as long
+    picture.thumbnail((COPY_PIXELS, COPY_PIXELS))
+    buffer = io.BytesIO()
+    bare_pixels(picture).convert("RGB").save(buffer, "JPEG", quality=COPY_QUALITY, optimize=True)
+    return buffer.getvalue()
 
 
 def can_read_codes() -> bool:

@@ -7,7 +7,7 @@ from dataclasses import dataclass
 from functools import cached_property
 
 from provenance._base.errors import UnreadableValue
-from provenance._identity.payload import MAGIC, read_payload
+from provenance._identity.payload import MAGIC, one_line, read_payload
 from provenance._identity.sheet_code import MAGIC as SHEET_MAGIC
 from provenance._identity.sheet_code import read_sheet_code
 from provenance._record.snapshot import Snapshot
@@ -52,7 +52,7 @@ class Subjects:
             subject = Subject(sheet.table, sheet.key)
             if sheet.key not in self._keys.get(sheet.table, ()):
                 raise UnreadableValue(
-                    str(subject), "is on a sheet in view, and this record has no such row"
+                    one_line(str(subject)), "is on a sheet in view, and this record has no such row"
                 )
             return subject
         if not text.startswith(f"{MAGIC} "):
