@@ -5,7 +5,7 @@ from __future__ import annotations
 import hashlib
 from collections.abc import Collection, Iterable, Mapping, Sequence
 from dataclasses import dataclass
-from pathlib import Path
+from pathlib import Path, PurePosixPath
 from types import MappingProxyType
 
 import polars as pl
@@ -73,6 +73,7 @@ def copies_of(sources: Iterable[Path], under: str = KEPT_IN) -> list[Copy]:
     """
     if not under.split("/")[0] == KEPT_IN or ".." in under.split("/"):
         raise UnusableInput(f"'{under}' is not below files/, where such files are kept")
+    under = PurePosixPath(under).as_posix()
     copies = []
     for source in sources:
         if source.is_file():

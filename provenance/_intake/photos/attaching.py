@@ -254,9 +254,10 @@ class _Drafts:
     def _marks_before(self) -> dict[tuple[object, ...], str]:
         """What the cameras wrote into the pictures that have a row already."""
         marks: dict[tuple[object, ...], str] = {}
+        kept = set(paths_kept(self.package))
         for row in self._before:
             path = self.package.folder / row["path"]
-            if is_picture(path) and path.is_file() and (mark := look_for_camera(path).mark):
+            if row["path"] in kept and is_picture(path) and (mark := look_for_camera(path).mark):
                 marks.setdefault(mark, row["file_id"])
         return marks
 
