@@ -12,8 +12,8 @@ from hypothesis import strategies as st
 from provenance._base.disk import building_folder
 from provenance._base.errors import UnusableInput
 from provenance._base.portable import LONGEST_PATH, folded, is_reserved, unportable_because
+from provenance._intake.attachments import attach_files
 from provenance._intake.originals import safe_name
-from provenance._record.attachments import attach_files
 from provenance._survey.plan.plan_content import file_name_parts
 from tests.builders import a_package
 

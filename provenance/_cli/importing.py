@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import re
 import sys
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -15,6 +15,7 @@ from provenance._cli.options import by_option, counted, out_option, progress_bar
 if TYPE_CHECKING:
     from provenance._base.findings import Finding
     from provenance._intake.importing import ImportResult
+    from provenance._intake.photos.attaching import PicturesAttached
     from provenance._record.package import Package
 
 MOST = 60
@@ -229,22 +230,84 @@ def _cut(lines: list[str], what: str) -> Iterable[str]:
 @click.argument("package", type=click.Path(path_type=Path, file_okay=False))
 @click.argument("sources", type=click.Path(path_type=Path), nargs=-1, required=True)
 @click.option("--under", default="files", show_default=True, help="Folder in the package.")
-def attach(package: Path, sources: tuple[Path, ...], under: str) -> None:
+@click.option(
+    "--access",
+    type=click.Choice(["restricted", "open"]),
+    default="restricted",
+    show_default=True,
+    help="Whether the pictures may go into the public edition.",
+)
+@click.option("--no-rows", is_flag=True, help="Only copy, for pictures whose list comes later.")
+@click.option("--dry-run", is_flag=True, help="Look and report, but write nothing.")
+def attach(
+    package: Path,
+    sources: tuple[Path, ...],
+    under: str,
+    access: str,
+    no_rows: bool,
+    dry_run: bool,
+) -> None:
     """Copy SOURCES (files, or folders with all that is in them) into PACKAGE.
 
-    Rows of the table 'file' that name them get media type, size and checksum. Exit code 1 when a
-    file has no row yet: enter one that says what it shows.
+    Rows of the table 'file' that name them get media type, size and checksum. A picture without a
+    row gets one: its date and camera as the picture says (the date in its name, if it says none),
+    linked to the sample or wood whose label or sheet is in view, or whose code stands in the name
+    (HOLL-231_end.jpg). A bare number as in IMG_231.jpg may be a camera's counter and is asked. Rows
+    that are there stay as a person wrote them, and the same picture is kept once. A HEIC picture
+    gets a JPEG copy for the pages.
+
+    Exit code 1 when something is left to a person: a picture that fits nothing, is damaged, or may
+    be another one saved again, or a file of another kind that has no row yet.
     """
-    from provenance._record.attachments import attach_files
+    from provenance._intake.photos.attaching import attach_pictures
     from provenance._record.package import open_package
 
-    opened = open_package(package)
-    undescribed: list[str] = []
-    for source in sources:
-        attached = attach_files(opened, source, under)
-        undescribed += attached.undescribed
-        count = len(attached.described) + len(attached.undescribed)
-        click.echo(f"attached {count} file(s) from {source}")
-    for path in undescribed:
-        click.echo(f"no row of the table 'file' says what this is: {path}", err=True)
-    sys.exit(1 if undescribed else 0)
+    with progress_bar("looking at pictures") as progress:
+        attached = attach_pictures(
+            open_package(package),
+            sources,
+            under,
+            access=access,
+            draft=not no_rows,
+            trial=dry_run,
+            progress=progress,
+        )
+    for line in _attached(attached, dry_run):
+        click.echo(line)
+    asked: dict[str, list[str]] = {}
+    for one in attached.remarks:
+        asked.setdefault(one.says, []).append(one.path)
+    if attached.undescribed:
+        asked["no row of the table 'file' says what this is"] = list(attached.undescribed)
+    for says, paths in asked.items():
+        click.echo(f"{says}:", err=True)
+        for line in _cut([f"  {path}" for path in paths], "files"):
+            click.echo(line, err=True)
+    if any(not row["about_id"] for row in attached.drafted):
+        click.echo(
+            "where a link is missing, enter what the picture shows in its row of the table 'file': "
+            "about_table and about_id, such as sample and 231; a general view belongs to the site",
+            err=True,
+        )
+    sys.exit(1 if asked else 0)
+
+
+def _attached(attached: PicturesAttached, dry_run: bool) -> Iterable[str]:
+    """What was done, a file a line where there is something to say of it."""
+    said = "read only, nothing written" if dry_run else "attached"
+    there = f", {len(attached.unchanged):,} there already" if attached.unchanged else ""
+    yield f"{said}: {counted(len(attached.copied), 'file')}{there}"
+    same = (f"  {one}: the same bytes as {path}" for one, path in attached.duplicates.items())
+    yield from _cut([f"{one}; kept once" for one in same], "kept once")
+    if attached.drafted:
+        yield f"rows drafted in the table 'file': {len(attached.drafted):,}"
+        if attached.converted:
+            yield f"  of these, for JPEG copies of HEIC pictures: {len(attached.converted):,}"
+    rows = [row for row in attached.drafted if row["path"] in attached.told_by]
+    yield from _cut([_drafted(row, attached.told_by[row["path"]]) for row in rows], "rows")
+
+
+def _drafted(row: Mapping[str, str], by: str) -> str:
+    about = f"{row['about_table']} {row['about_id']} (by {by})" if by else "not linked"
+    said = [about, row["taken_on"], row["title"]]
+    return f"  {row['path']}: {'; '.join(one for one in said if one)}"

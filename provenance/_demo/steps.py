@@ -114,7 +114,7 @@ def attach_pictures_and_reports(stage: Stage) -> Did:
 
 def attach_all(stage: Stage, into: Path) -> Did:
     """Put every picture and enclosure into a package."""
-    from provenance._record.attachments import attach_files
+    from provenance._intake.attachments import attach_files
 
     package = open_package(into)
     attached = [

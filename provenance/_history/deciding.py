@@ -45,7 +45,7 @@ from provenance._history.history import (
 from provenance._history.projection import EVERY_SOURCE, Conflict, covered_tables, key_field
 from provenance._model.schema import Table
 from provenance._record.package import Package
-from provenance._record.together import finish_writing, writing_together
+from provenance._record.together import Staging, finish_writing, writing_together
 
 
 class Refused(TreenailError):
@@ -361,18 +361,33 @@ def enter_table(
 
     `rows` are all rows of the table, as texts by column; `why` says what was done.
     """
+    with writing_together(package.folder) as staging:
+        stage_table(package, staging, name, rows, why=why, who=who, moment=moment)
+
+
+def stage_table(
+    package: Package,
+    staging: Staging,
+    name: str,
+    rows: Sequence[Cells],
+    *,
+    why: str,
+    who: str = "",
+    moment: datetime | None = None,
+) -> None:
+    """Stage a changed table of the record beside other files; see `enter_table`."""
     table = package.model.table(name)
     columns = list(dict.fromkeys([*table.names, *(column for row in rows for column in row)]))
     if not keeps_history(package):
-        package.write_table(name, frame_of(columns, rows))
+        with staging.writing(f"tables/{name}.csv") as stream:
+            package.write_table_to(stream, name, frame_of(columns, rows))
         return
     before = open_history(package, moment)
     lines = table_lines(before.state, table, rows, columns)
     if lines:
         act = Act(SETTLE, who=who, when=moment_text(moment), why=why, lines=tuple(lines))
         before, _ = before.adding(act)
-    with writing_together(package.folder) as staging:
-        stage_history(before, staging)
+    stage_history(before, staging)
 
 
 # -- what is named ---------------------------------------------------------------------------------

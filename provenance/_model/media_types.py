@@ -12,6 +12,8 @@ _BY_SUFFIX = {
     ".geojson": "application/geo+json",
     ".gif": "image/gif",
     ".heic": "image/heic",
+    ".heif": "image/heif",
+    ".hif": "image/heif",
     ".html": "text/html",
     ".jpeg": "image/jpeg",
     ".jpg": "image/jpeg",

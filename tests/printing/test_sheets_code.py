@@ -8,8 +8,8 @@ from hypothesis import strategies as st
 
 from provenance._base.errors import UnreadableValue
 from provenance._drawing.qr import encode_to_fit
+from provenance._identity.sheet_code import SheetCode, compose_sheet_code, read_sheet_code
 from provenance._printing.sheets.frame import CODE_MM
-from provenance._printing.sheets.sheet_code import SheetCode, compose_sheet_code, read_sheet_code
 
 words = st.text("abcXYZ0189._/-", min_size=1, max_size=48).filter(lambda text: text != "-")
 

@@ -11,11 +11,11 @@ import pytest
 from provenance._base.errors import TreenailError
 from provenance._drawing.document import printed_pages
 from provenance._drawing.fitting import draw_line
+from provenance._identity.sheet_code import read_sheet_code
 from provenance._model.profile import load_model
 from provenance._model.schema import Model
 from provenance._printing.sheets.record_sheets import SHEETS, write_sheets
 from provenance._printing.sheets.rows import ChosenRows
-from provenance._printing.sheets.sheet_code import read_sheet_code
 from tests.builders import a_package
 from tests.printing.reading import decoded, page_sizes_mm, page_texts, rendered
 from tests.printing.sheet_pages import (

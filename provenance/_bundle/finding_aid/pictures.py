@@ -7,7 +7,6 @@ raster formats are opened, and nothing of it but the picture goes into the previ
 from __future__ import annotations
 
 import io
-import struct
 import warnings
 from collections.abc import Sequence
 from dataclasses import dataclass
@@ -17,12 +16,11 @@ from urllib.parse import quote
 from provenance._bundle.finding_aid.addresses import page_name
 from provenance._bundle.finding_aid.cells import Cells
 from provenance._bundle.finding_aid.writing import put
+from provenance._drawing.pixels import BROKEN, MOST_PIXELS
 from provenance._record.snapshot import Row
 
 PICTURE_KINDS = frozenset({"photo", "plan", "drawing"})
 FORMATS = ("JPEG", "PNG", "TIFF", "WEBP", "GIF", "BMP")
-MOST_PIXELS = 120_000_000
-"""A picture of more pixels is never decoded: at 3 bytes a pixel it would take 360 MB."""
 PREVIEW_PIXELS = 480
 _QUALITY = 72
 
@@ -32,7 +30,8 @@ class Attachment:
     """A file about a row as a page shows it; addresses are as seen from index.html.
 
     `href` is None where the file is not in the bundle; `preview` is None for what is no picture,
-    and `without_preview` then says why, if it should be one.
+    and `without_preview` then says why, if it should be one. `shown_by` is the address of the
+    converted copy where the preview shows that and not the file itself, '' elsewhere.
     """
 
     title: str
@@ -44,6 +43,7 @@ class Attachment:
     width: int
     height: int
     without_preview: str
+    shown_by: str = ""
 
 
 class Pictures:
@@ -69,18 +69,22 @@ class Pictures:
     def _shown(self, row: Row) -> Attachment:
         record, path = self._cells.record, row["path"]
         there = path in self._cells.files
+        made: _Preview | str = "" if there else "the file is not in this bundle"
+        shown = path
+        if row["kind"] in PICTURE_KINDS:
+            made = _preview(self._source / path) if there else made
+            for copy in self._copies_of(row) if isinstance(made, str) else ():
+                if not isinstance(of_copy := _preview(self._source / copy), str):
+                    made, shown = of_copy, copy
+                    break
         preview, size, why = None, (0, 0), ""
-        if row["kind"] in PICTURE_KINDS and there:
-            made = _preview(self._source / path)
-            if isinstance(made, str):
-                why = made
-            else:
-                content, size = made
-                # the path sets apart two rows that bear one number
-                preview = f"pages/preview/{page_name(path)}.jpg"
-                put(self._folder / preview, content)
-        elif not there:
-            why = "the file is not in this bundle"
+        if isinstance(made, str):
+            why = made
+        else:
+            content, size = made
+            # the path sets apart two rows that bear one number
+            preview = f"pages/preview/{page_name(shown)}.jpg"
+            put(self._folder / preview, content)
         return Attachment(
             title=row.get("title") or path,
             kind=record.label("file", "kind", row["kind"]),
@@ -91,10 +95,23 @@ class Pictures:
             width=size[0],
             height=size[1],
             without_preview=why,
+            shown_by=quote(shown) if shown != path else "",
         )
 
+    def _copies_of(self, row: Row) -> list[str]:
+        """The paths of pictures in the bundle that were made of a file, such as a HEIC photo."""
+        copies = self._cells.record.files_about.get(("file", row["file_id"]), [])
+        return [
+            one["path"]
+            for one in copies
+            if one["kind"] in PICTURE_KINDS and one["path"] in self._cells.files
+        ]
 
-def _preview(path: Path) -> tuple[bytes, tuple[int, int]] | str:
+
+_Preview = tuple[bytes, tuple[int, int]]
+
+
+def _preview(path: Path) -> _Preview | str:
     """A small JPEG and its size in pixels, or why there is none."""
     from PIL import Image, ImageOps, UnidentifiedImageError
 
@@ -118,8 +135,7 @@ def _preview(path: Path) -> tuple[bytes, tuple[int, int]] | str:
         return "it has too many pixels for a preview"
     except UnidentifiedImageError:
         return f"it is no picture in a form that is read here ({', '.join(FORMATS)})"
-    except (OSError, ValueError, SyntaxError, EOFError, IndexError, KeyError, struct.error):
-        # what Pillow's readers raise for broken files
+    except BROKEN:
         return "its picture is damaged and cannot be read"
     # a new picture of the pixels alone: no metadata can come along
     bare = Image.frombytes("RGB", small.size, small.tobytes())

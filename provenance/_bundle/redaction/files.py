@@ -8,7 +8,7 @@ its reason and a keyed hash.
 from __future__ import annotations
 
 import re
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 
@@ -97,6 +97,7 @@ class _Files:
         self.known, self.members, self.folder = known, members, folder
         self.ways = file_ways(known.package.model)
         self.taken: set[str] = set()
+        self.kept_back = _kept_back(known.package.tables.rows(FILE))
 
     def key(self, row: Row) -> str:
         return self.known.renamed.get(FILE, {}).get(row["file_id"], row["file_id"])
@@ -135,7 +136,7 @@ class _Files:
         return reason
 
     def _reason(self, row: Row) -> str:
-        if row["access"] != "open":
+        if row["file_id"] in self.kept_back:
             return RESTRICTED
         if row["path"] not in self.members:
             return NOT_THERE
@@ -177,6 +178,15 @@ class _Files:
     def _coded_path(self, place: int, row: Row, ending: str) -> str:
         stem = re.sub(r"[^A-Za-z0-9_-]+", "-", self.key(row)).strip("-") or f"row-{place + 2}"
         return f"files/_{stem}{ending}" if is_reserved(stem) else f"files/{stem}{ending}"
+
+
+def _kept_back(rows: Sequence[Row]) -> set[str]:
+    """Files that are not open, and all that is about one of these, such as its converted copy."""
+    found = {row["file_id"] for row in rows if row["access"] != "open"}
+    of_files = [row for row in rows if row["about_table"] == FILE]
+    while more := {row["file_id"] for row in of_files if row["about_id"] in found} - found:
+        found |= more
+    return found
 
 
 def read_plainly(path: Path) -> str | None:

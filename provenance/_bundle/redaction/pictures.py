@@ -7,21 +7,15 @@ The picture is turned upright first and brought to sRGB, which the left-out data
 
 from __future__ import annotations
 
-import io
 import warnings
 from pathlib import Path
-from typing import TYPE_CHECKING
 
 from provenance._base.disk import writing
 from provenance._base.errors import TreenailError
-
-if TYPE_CHECKING:
-    from PIL.Image import Image
+from provenance._drawing.pixels import BROKEN, MOST_PIXELS, bare_pixels
 
 KINDS = {".jpg": "JPEG", ".jpeg": "JPEG", ".png": "PNG", ".webp": "WEBP"}
 """The endings that a redrawn photo may have; the bytes must be of that kind."""
-MOST_PIXELS = 120_000_000
-"""Larger pictures are not unfolded: they would fill the memory."""
 JPEG_QUALITY = 92
 
 
@@ -47,12 +41,12 @@ def redraw(source: Path, target: Path) -> None:
                 width, height = picture.size
                 if width * height > MOST_PIXELS:
                     raise NotRedrawn(f"{width} by {height} pixels are more than can be unfolded")
-                pixels = _pixels(picture)
+                pixels = bare_pixels(picture)
     except NotRedrawn:
         raise
     except UnidentifiedImageError:
         raise NotRedrawn(f"its bytes are no {kind} picture") from None
-    except (OSError, ValueError, SyntaxError, EOFError, Image.DecompressionBombError) as error:
+    except (*BROKEN, Image.DecompressionBombError) as error:
         raise NotRedrawn(f"the picture cannot be read: {error}") from error
     with writing(target) as stream:
         if kind == "JPEG":
@@ -62,40 +56,3 @@ def redraw(source: Path, target: Path) -> None:
             pixels.save(stream, "WEBP", lossless=True)
         else:
             pixels.save(stream, "PNG", compress_level=6)
-
-
-def _pixels(picture: Image) -> Image:
-    """The upright picture in sRGB, as a new one that knows nothing else."""
-    from PIL import Image, ImageOps
-
-    profile = picture.info.get("icc_profile")
-    upright = ImageOps.exif_transpose(picture)
-    if upright.mode in ("P", "PA") or (upright.mode in ("L", "RGB") and _has_clear(upright)):
-        upright = upright.convert("RGBA" if _has_clear(upright) else "RGB")
-    if profile and upright.mode in ("RGB", "RGBA", "CMYK", "L"):
-        upright = _in_srgb(upright, profile)
-    if upright.mode not in ("1", "L", "LA", "RGB", "RGBA", "I;16"):
-        upright = upright.convert("RGB")
-    return Image.frombytes(upright.mode, upright.size, upright.tobytes())
-
-
-def _has_clear(picture: Image) -> bool:
-    return "transparency" in picture.info or picture.mode in ("PA", "LA", "RGBA")
-
-
-def _in_srgb(picture: Image, profile: bytes) -> Image:
-    """The picture in sRGB; as it is where its colour profile cannot be used."""
-    from PIL import ImageCms
-
-    mode = "RGBA" if picture.mode == "RGBA" else "RGB"
-    try:
-        turned = ImageCms.profileToProfile(
-            picture,
-            ImageCms.ImageCmsProfile(io.BytesIO(profile)),
-            ImageCms.createProfile("sRGB"),
-            outputMode=mode,
-        )
-    except (ImageCms.PyCMSError, OSError, ValueError):
-        # a broken profile changes shades at most, and goes no further
-        return picture
-    return turned if turned is not None else picture

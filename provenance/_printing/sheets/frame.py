@@ -15,7 +15,7 @@ from provenance._drawing.fitting import draw_line, write_block, write_line
 from provenance._drawing.fonts import Typefaces
 from provenance._drawing.paper import MM, Paper
 from provenance._drawing.qr import draw_code, encode_to_fit
-from provenance._printing.sheets.sheet_code import SheetCode, compose_sheet_code
+from provenance._identity.sheet_code import SheetCode, compose_sheet_code
 
 PUNCH_MM = 16.0
 EDGE_MM = 11.0

@@ -12,6 +12,7 @@ from provenance._base.progress import Progress, say_nothing
 from provenance._drawing.document import printed_pages
 from provenance._drawing.fonts import Typefaces, load_typefaces
 from provenance._drawing.paper import Paper, paper_named
+from provenance._identity.sheet_code import SheetCode
 from provenance._model.schema import Model, Table
 from provenance._printing.sheets.cover import HAZARDS, lay_out_cover
 from provenance._printing.sheets.figures import figures_of
@@ -27,7 +28,6 @@ from provenance._printing.sheets.plan_grid import (
     spoken,
 )
 from provenance._printing.sheets.rows import ChosenRows
-from provenance._printing.sheets.sheet_code import SheetCode
 from provenance._record.snapshot import Row
 
 if TYPE_CHECKING:

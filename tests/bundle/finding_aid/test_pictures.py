@@ -41,6 +41,29 @@ def test_a_preview_is_small_and_bare_of_metadata(tmp_path: Path) -> None:
     assert b"secret" not in (tmp_path / "out" / found.preview).read_bytes()
 
 
+def test_a_photo_that_no_page_can_show_is_shown_by_its_converted_copy(tmp_path: Path) -> None:
+    builder = a_package(tmp_path).with_chain().with_row("file", path="files/a.heic")
+    copy = {"path": "files/a.converted.jpg", "about_table": "file", "about_id": "F-1"}
+    package = builder.with_row("file", file_id="F-1-JPG", **copy).package
+    (package.folder / "files" / "a.heic").write_bytes(b"\0\0\0\x18ftypheic")
+    (package.folder / copy["path"]).write_bytes(a_picture(tmp_path, (1600, 800)))
+
+    def shown(*there: str) -> Attachment:
+        cells = Cells(Record(package), frozenset(there))
+        (one,) = Pictures(cells, package.folder, tmp_path / "out").about("element", "B1-014")
+        return one
+
+    both = shown("files/a.heic", copy["path"])
+    assert (both.href, both.shown_by) == ("files/a.heic", copy["path"])
+    assert both.preview
+    assert both.without_preview == ""
+    # as in a public edition, which leaves out what cannot be drawn anew
+    copy_alone = shown(copy["path"])
+    assert (copy_alone.href, copy_alone.shown_by) == (None, copy["path"])
+    assert copy_alone.preview == both.preview
+    assert shown("files/a.heic").preview is None
+
+
 def test_a_photo_that_is_none_is_named_and_linked(tmp_path: Path) -> None:
     found = attached(tmp_path, "a.jpg", b"<html>no photo</html>")
     assert found.preview is None

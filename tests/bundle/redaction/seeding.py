@@ -288,7 +288,8 @@ def _files(builder: PackageBuilder, markers: Markers) -> None:
     photos |= {telling: _plain_jpeg(), f"{PERSON}_0012.jpg": _plain_jpeg()}
     for place, (name, raw) in enumerate(photos.items()):
         (folder / name).write_bytes(raw)
-        builder.with_row("file", file_id=f"F-{place}", path=f"files/{name}", taken_by=PERSON)
+        builder.with_row("file", file_id=f"F-{place}", path=f"files/{name}", taken_by=PERSON,
+                         made_with=markers.text("file.made_with"))  # fmt: skip
     secret = f"{markers.text('name of a restricted photo')}.jpg"
     others: list[tuple[str, bytes, dict[str, str]]] = [
         (secret, _plain_jpeg(), {"access": "restricted", "title": markers.text("its title"),

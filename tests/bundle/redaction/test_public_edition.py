@@ -51,9 +51,12 @@ def a_record(folder: Path) -> Package:
     builder.with_row("file")
     builder.with_row("file", file_id="F-2", path="files/letter.txt", kind="letter",
                      access="restricted", about_table="party", about_id="OWN")  # fmt: skip
+    builder.with_row("file", file_id="F-3", path="files/scan.jpg", title="Copy of the letter",
+                     about_table="file", about_id="F-2")  # fmt: skip
     package = builder.package
     Image.new("RGB", (20, 10), (90, 60, 30)).save(package.folder / "files" / "photo-001.png")
     (package.folder / "files" / "letter.txt").write_text("private", encoding="utf-8")
+    Image.new("RGB", (20, 10), (9, 6, 3)).save(package.folder / "files" / "scan.jpg")
     append_events(package, LEDGER)
     return open_package(package.folder)
 
@@ -170,11 +173,18 @@ def test_a_restricted_file_is_a_row_without_a_file(made: Path) -> None:
     assert not (made / "public" / "data" / "files" / "letter.txt").exists()
 
 
+def test_an_open_copy_of_a_restricted_file_is_restricted_too(made: Path) -> None:
+    public = the_public(made)
+    copy = public.table("file").set_index("file_id").loc["F-3"]
+    assert (copy["path"], copy["sha256"], copy["title"]) == ("", "", "[withheld]")
+    assert not (public.folder / "files" / "scan.jpg").exists()
+
+
 def test_the_notice_says_what_why_and_whom_to_ask(made: Path) -> None:
     text = " ".join((made / "public" / "data" / "WITHHELD.txt").read_text("utf-8").split())
     assert "Kept by: Alder Ring Laboratory (invented)." in text
     assert "Site, Permit number (site.permit_number): 1 value" in text
-    assert "Left out because its access is not 'open': F-2." in text
+    assert "Left out because its access is not 'open': F-2, F-3." in text
     assert "cannot be called back" in text
 
 

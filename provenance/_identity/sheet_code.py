@@ -24,7 +24,7 @@ LONGEST_KEY_BYTES = 60
 LONGEST_LINE = 40
 LONGEST_CODE = 1000
 MOST_BYTES = 238
-"""What a code of sheets.frame.CODE_MM can hold in UTF-8 and still be read."""
+"""What a code of the frame of a sheet (CODE_MM) can hold in UTF-8 and still be read."""
 
 
 @dataclass(frozen=True)

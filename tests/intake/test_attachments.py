@@ -7,7 +7,7 @@ import hashlib
 import pytest
 
 from provenance._base.errors import AlreadyThere, UnusableInput
-from provenance._record.attachments import attach_files
+from provenance._intake.attachments import attach_files
 from tests.builders import a_package
 
 
@@ -31,7 +31,7 @@ def test_a_folder_is_taken_with_the_folders_in_it_and_unknown_files_are_named(tm
     (tmp_path / "lab" / "rings" / "1.txt").write_text("1702 81\n")
     package = a_package(tmp_path).package
 
-    attached = attach_files(package, tmp_path / "lab", under="files/laboratory")
+    attached = attach_files(package, tmp_path / "lab", under="files/laboratory/")
 
     assert attached.undescribed == ("files/laboratory/rings/1.txt",)
     assert (package.folder / "files/laboratory/rings/1.txt").is_file()

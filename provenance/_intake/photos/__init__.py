@@ -1,0 +1,1 @@
+"""Reads what a picture and its name say of themselves, and drafts rows of the table 'file'."""

@@ -1,0 +1,104 @@
+"""Knows the samples, wood and places of a record, and which of them lies in which."""
+
+from __future__ import annotations
+
+from collections.abc import Collection, Iterable
+from dataclasses import dataclass
+from functools import cached_property
+
+from provenance._base.errors import UnreadableValue
+from provenance._identity.payload import MAGIC, one_line, read_payload
+from provenance._identity.sheet_code import MAGIC as SHEET_MAGIC
+from provenance._identity.sheet_code import read_sheet_code
+from provenance._record.snapshot import Snapshot
+
+COMMON = ("element", "place")
+"""What a picture of several samples can be about: it shows the wood or the wall that all are in."""
+
+
+@dataclass(frozen=True, order=True)
+class Subject:
+    """A row that a picture can be about: the name of its table, and its key."""
+
+    table: str
+    key: str
+
+    def __str__(self) -> str:
+        """The row as a person would say it: 'sample 231'."""
+        return f"{'wood' if self.table == 'element' else self.table} {self.key}"
+
+
+class Subjects:
+    """The rows of a record that a picture can be about."""
+
+    def __init__(self, tables: Snapshot) -> None:
+        self._tables = tables
+        self.sites = {row["site_id"] for row in tables.rows("site") if row["site_id"]}
+        self.samples = {row["sample_id"]: row for row in tables.rows("sample") if row["sample_id"]}
+        self.elements = {
+            row["element_id"]: row for row in tables.rows("element") if row["element_id"]
+        }
+        self._places = {row["place_id"]: row for row in tables.rows("place")}
+
+    def of_code(self, text: str) -> Subject | None:
+        """The row that a code in view belongs to; None for a code that is of no row of ours.
+
+        Raises UnreadableValue for a label or sheet of this project that fits no row of this record.
+        """
+        if text.startswith(f"{SHEET_MAGIC} "):
+            sheet = read_sheet_code(text)
+            if not sheet.key:
+                return None
+            subject = Subject(sheet.table, sheet.key)
+            if sheet.key not in self._keys.get(sheet.table, ()):
+                raise UnreadableValue(
+                    one_line(str(subject)), "is on a sheet in view, and this record has no such row"
+                )
+            return subject
+        if not text.startswith(f"{MAGIC} "):
+            return None
+        label = read_payload(text)
+        row = self._in_capitals.get(label.sample_id)
+        if row is None or self.samples[row]["site_id"].upper() != label.site_id:
+            raise UnreadableValue(
+                label.identifier, "is on a label in view, and this record has no such sample"
+            )
+        return Subject("sample", row)
+
+    @cached_property
+    def _in_capitals(self) -> dict[str, str]:
+        return {key.upper(): key for key in self.samples}
+
+    @cached_property
+    def _keys(self) -> dict[str, frozenset[str]]:
+        return {
+            table.name: frozenset(self._tables.column(table.name, table.primary_key[0]))
+            for table in self._tables.model.of_role("record")
+        }
+
+    def chain(self, subject: Subject) -> list[Subject]:
+        """A row and those it is part of, the smallest first: sample, wood, place, outer place."""
+        found = [subject]
+        if subject.table == "sample":
+            found += [Subject("element", self.samples[subject.key]["element_id"])]
+        if found[-1].table == "element" and (row := self.elements.get(found[-1].key)):
+            found += [Subject("place", row["place_id"])]
+        while (last := found[-1]).table == "place" and (row := self._places.get(last.key)):
+            outer = Subject("place", row["parent_place_id"])
+            if not outer.key or outer in found:
+                break
+            found.append(outer)
+        return [one for one in found if one.key]
+
+    def smallest(self, subjects: Iterable[Subject]) -> frozenset[Subject]:
+        """The rows without those that another of them is part of."""
+        rows = frozenset(subjects)
+        return rows - {outer for one in rows for outer in self.chain(one)[1:]}
+
+    def common(self, subjects: Collection[Subject]) -> Subject | None:
+        """The smallest wood or place that all the rows are part of, or the one row itself."""
+        first, *others = [self.chain(one) for one in sorted(subjects)]
+        if not others:
+            return first[0]
+        shared = [one for one in first if all(one in chain for chain in others)]
+        return next((one for one in shared if one.table in COMMON), None)
