@@ -29,6 +29,7 @@ SUBJECTS = {
     "privacy": "What must not become public",
     "files": "Photos, plans and other files",
     "intake": "What was handed in",
+    "history": "What several say of one thing",
 }
 """Headings in the order of the work; a rule of any other subject would stop the page."""
 

@@ -9,7 +9,7 @@ from hashlib import sha256
 from provenance._base.errors import UnusableInput
 from provenance._history.acts import HERE, IMPORT, ROW_FIELD, Act, Line
 from provenance._history.history import History
-from provenance._history.projection import key_field
+from provenance._history.projection import WRITTEN_ONCE, key_field
 from provenance._history.sameness import NEWER, OTHER, likeness, share_found, texts_of
 from provenance._intake.lines.readings import ReadRow, SheetReading
 
@@ -87,7 +87,8 @@ def older_copies(
     """
     newest = {one: act for one, act in newest_imports(history).items() if one not in known}
     same_file = [one for one, act in newest.items() if act.source == source]
-    if same_file:
+    # a report is never silenced by a later one, so it does not matter whether it is a copy
+    if same_file or {line.table for line in lines} <= {*WRITTEN_ONCE}:
         return tuple(same_file)
     if said.new:
         return ()

@@ -132,7 +132,8 @@ def test_a_result_is_never_overwritten_under_its_own_number(package, mapping, tm
         package, mapping, tmp_path, "A1,231,1702 - 1781B,80,PIPO,2025-06-01,", name="second.csv"
     )
     assert rows(package).loc["A1", "outer_year"] == "1779"
-    assert read.imported.unread > 0
+    assert {one.key for one in read.imported.conflicts} == {"A1"}
+    assert read.imported.exit_code == 1
 
 
 def test_a_notation_that_contradicts_its_columns_is_named(package, mapping, tmp_path) -> None:
