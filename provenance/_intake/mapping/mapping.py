@@ -77,7 +77,8 @@ class RowsRule:
 class SourceRule:
     """One kind of file or sheet.
 
-    `sheets` is empty for text files and for the only sheet of a workbook. `may_lack` lets sheets
+    `sheets` is empty for text files and for the only sheet of a workbook. `keep_lines` are first
+    cells, in small letters, of lines that are rows however they look. `may_lack` lets sheets
     and columns be missing, for a workbook of this project from which the crew took some away.
     """
 
@@ -87,6 +88,7 @@ class SourceRule:
     header_row: int = 1
     text: TextHabits = field(default_factory=TextHabits)
     keep: tuple[str, ...] = ()
+    keep_lines: frozenset[str] = frozenset()
     fill_down: tuple[str, ...] = ()
     left_out: tuple[str, ...] = ()
     missing: frozenset[str] = ALWAYS_MISSING

@@ -124,6 +124,7 @@ def _source(
         header_row=raw.get("header_row", 1),
         text=TextHabits(raw.get("encoding"), raw.get("delimiter"), raw.get("quote")),
         keep=tuple(raw.get("keep", ())),
+        keep_lines=_small(raw.get("keep_lines", ())),
         fill_down=tuple(raw.get("fill_down", ())),
         left_out=tuple(raw.get("columns_left_out", ())),
         missing=habits.missing,
