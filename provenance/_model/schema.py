@@ -102,8 +102,9 @@ class Field:
 
     `constraints` is what Table Schema checks, with the vocabulary and the notation already turned
     into `enum` or `pattern`. `separator` parts several codes in one cell. `public` is one of
-    PUBLIC_FORMS. `key_of` names the field that says of which table this is a key. `usual_sizes` is
-    the vocabulary that lists the sizes in which such a thing is usually made. A `withheld` field is blank in this edition of the record, or holds a stand-in, whatever the full one holds.
+    PUBLIC_FORMS. `key_of` names the field that says of which table this is a key. `usual_sizes`
+    names the vocabulary of the sizes that such a thing usually has. A `withheld` field is blank in
+    this edition of the record, or holds a stand-in, whatever the full one holds.
     """
 
     name: str

@@ -235,7 +235,7 @@ class CellReader:
 
     def _measured(self, value: Spoken) -> float:
         one, habits = self._field, self._habits
-        if one.unit in MM_PER:
+        if one.unit is not None and one.unit in MM_PER:
             return self._length(value, habits.unit or one.unit)
         if one.unit == "deg":
             return read_angle(

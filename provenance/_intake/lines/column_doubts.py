@@ -70,8 +70,8 @@ class ColumnDoubts:
             rows = rows_in_words([cell.place.row for cell in self.cells])
             why = (
                 f"is a fraction. Is this column in inches? {count} of its {self.filled} filled "
-                f"cell(s) are fractions (row(s) {rows}), and it is to be read in {self.unit}; if it "
-                f"is, write unit: in for {self.name} in the mapping and import the file again; if "
+                f"cell(s) are fractions (row(s) {rows}), and it is to be read in {self.unit}; if "
+                f"so, write unit: in for {self.name} in the mapping and import the file again; if "
                 "not, write each of them with its unit"
             )
         else:

@@ -157,20 +157,6 @@ def _in_two_rows(
     return None
 
 
-def _in_two_rows(
-    first_rows: Sequence[Row], header_row: int, wanted: Sequence[str]
-) -> Headings | None:
-    """The headings of the row and the one below or above it, if they make all that are wanted."""
-    small = frozenset(map(same_heading, wanted))
-    rows = dict(first_rows)
-    for top in (header_row, header_row - 1):
-        if top in rows and top + 1 in rows:
-            headings = _joined(rows[top], rows[top + 1], small)
-            if all(headings.place_of(one) is not None for one in wanted):
-                return replace(headings, rows=(top, top + 1))
-    return None
-
-
 def _row_with_headings(first_rows: Sequence[Row], header_row: int, wanted: Sequence[str]) -> str:
     """A hint when another row near the top looks like the headings."""
     for number, values in first_rows:

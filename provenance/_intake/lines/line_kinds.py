@@ -81,11 +81,14 @@ class LineJudge:
         formulas: Mapping[tuple[int, int], str],
         missing: frozenset[str],
         rows_all_the_same: Collection[str],
+        *,
+        own_form: bool = False,
     ) -> None:
         """`rows_all_the_same` are first cells, in small letters, of lines that are rows however
-        they look.
+        they look. On a form of this project a code that stands alone is a row, too.
         """
-        self._headings = headings
+        self._said = [headings.said_at(spot) for spot in range(len(headings.names))]
+        self._own_form = own_form
         self._columns = columns
         self._formulas = formulas
         self._missing = missing
@@ -128,12 +131,15 @@ class LineJudge:
 
     def _repeats_headings(self, row: Sequence[CellValue], filled: set[int]) -> bool:
         """As the next page of a form does; a page number may stand beside."""
-        same = [
-            spot
-            for spot in filled
-            if same_heading(shown(row[spot])) in self._headings.said_at(spot)
-        ]
-        return len(same) > 1 and len(same) * 10 >= len(filled) * 7
+        same, others = 0, 0
+        for spot in filled:
+            if spot < len(self._said) and same_heading(shown(row[spot])) in self._said[spot]:
+                same += 1
+            else:
+                others += 1
+                if others * 10 > len(filled) * 3:
+                    return False
+        return same > 1
 
     def _names_units(self, row: Sequence[CellValue], filled: set[int]) -> bool:
         units = 0
@@ -158,6 +164,8 @@ class LineJudge:
             if _DOWN_A_COLUMN.search(self._formulas.get((number, spot + 1), ""))
         ]
         words = [spot for spot in filled if _is_total(row[spot])]
+        if not words and not sums:
+            return False
         others = filled - set(words)
         texts = [spot for spot in others if not _is_number(row[spot])]
         named = any(
@@ -186,7 +194,8 @@ class LineJudge:
         if more or not isinstance(value, str) or _is_number(value) or is_ditto(value):
             return False
         if any(key == {spot} for key in columns.keys):
-            return _shape(value) not in self._shapes[spot] and not _is_code(value)
+            is_code = len(value.split()) == 1 and (self._own_form or re.search("[0-9]", value))
+            return not is_code and _shape(value) not in self._shapes[spot]
         return spot <= min(columns.mapped) or any(spot in key for key in columns.keys)
 
     def _heads_other_columns(self, row: Sequence[CellValue], filled: set[int]) -> bool:
@@ -224,11 +233,6 @@ def _is_number(value: CellValue) -> bool:
         return True
     size = _SIZE.fullmatch(text)
     return bool(_FIGURES.fullmatch(text)) or (size is not None and unit_named(size[2]) != "")
-
-
-def _is_code(text: str) -> bool:
-    """One word with a digit, such as B1-014."""
-    return len(text.split()) == 1 and re.search("[0-9]", text) is not None
 
 
 def _shape(value: CellValue) -> str:

@@ -4,15 +4,20 @@ from __future__ import annotations
 
 import json
 from collections.abc import Callable, Iterator, Sequence
-from dataclasses import dataclass
 from itertools import chain
 
-from provenance._base.errors import UnreadableValue, UnusableInput
+from provenance._base.errors import UnreadableValue
 from provenance._intake.files.received import CellValue, ReceivedSheet, Row, SheetFacts, shown
-from provenance._intake.lines.cells import CellReader, is_missing
-from provenance._intake.lines.column_doubts import ColumnDoubts, DoubtfulCell
+from provenance._intake.lines.column_doubts import DoubtfulCell
 from provenance._intake.lines.headings import Headings, find_headings
 from provenance._intake.lines.line_kinds import KnownColumns, LineJudge, LineKind
+from provenance._intake.lines.mapped_columns import (
+    MappedColumn,
+    MappedRows,
+    cell_at,
+    read_column,
+    texts_of,
+)
 from provenance._intake.lines.readings import (
     Place,
     ReadRow,
@@ -22,123 +27,14 @@ from provenance._intake.lines.readings import (
 )
 from provenance._intake.lines.repeats import Repeats
 from provenance._intake.lines.sheet_remarks import SheetRemarks
-from provenance._intake.mapping.mapping import (
-    Condition,
-    FieldRule,
-    RowsRule,
-    SourceRule,
-    fill_template,
-)
-from provenance._intake.values.units import MM_PER, BareFraction, unit_in_heading, unit_named
-from provenance._model.schema import Model, Table
+from provenance._intake.mapping.mapping import RowsRule, SourceRule
+from provenance._intake.values.units import BareFraction, unit_in_heading, unit_named
+from provenance._model.schema import Model
 
 LOOK_AHEAD = 25
 PROGRESS_ROWS = 500
 Advance = Callable[[float], None]
 """Called now and then with the share of the sheet that is read."""
-
-
-@dataclass(frozen=True)
-class _Column:
-    """One field's rule with the places of its columns and a reader made for them."""
-
-    rule: FieldRule
-    places: tuple[int, ...]
-    headings: tuple[str, ...]
-    reader: CellReader
-    doubts: ColumnDoubts
-    constant: str = ""
-
-    @property
-    def heading(self) -> str:
-        return " + ".join(self.headings)
-
-
-class _Rows:
-    """One table's rule, ready for the lines of one sheet."""
-
-    def __init__(
-        self,
-        rule: RowsRule,
-        headings: Headings,
-        model: Model,
-        facts: SheetFacts,
-        place: Place,
-        fill_down: set[int],
-    ) -> None:
-        self.rule = rule
-        self.table: Table = model.table(rule.table)
-        self.when_place = headings.place_of(rule.when.column) if rule.when else None
-        self.columns = [
-            _column(one, self.table, headings, model, facts, place, fill_down)
-            for one in rule.fields
-            if all(headings.place_of(name) is not None for name in one.columns)
-        ]
-        # one for all rows, which may be very many
-        self.headings = {column.rule.name: column.heading for column in self.columns}
-        here = {spot for column in self.columns for spot in column.places}
-        self.places = here | ({self.when_place} if self.when_place is not None else set())
-        self.key_places = frozenset(
-            spot
-            for column in self.columns
-            if column.rule.name in self.table.primary_key
-            for spot in column.places
-        )
-
-    def applies(self, row: Sequence[CellValue], missing: frozenset[str]) -> bool:
-        """Whether the line holds a row of this table."""
-        when = self.rule.when
-        if when is not None:
-            return self.when_place is not None and _holds(when, _at(row, self.when_place), missing)
-        return any(
-            not is_missing(_at(row, spot), column.rule.habits.missing)
-            for column in self.columns
-            for spot in column.places
-        )
-
-
-def _at(row: Sequence[CellValue], place: int) -> CellValue:
-    return row[place] if place < len(row) else None
-
-
-def _holds(when: Condition, value: CellValue, missing: frozenset[str]) -> bool:
-    if is_missing(value, missing):
-        return False
-    return not when.words or " ".join(shown(value).split()).casefold() in when.words
-
-
-def _column(
-    rule: FieldRule,
-    table: Table,
-    headings: Headings,
-    model: Model,
-    facts: SheetFacts,
-    place: Place,
-    fill_down: set[int],
-) -> _Column:
-    places = tuple(spot for name in rule.columns if (spot := headings.place_of(name)) is not None)
-    one = table.field(rule.name)
-    keys = {*table.primary_key, *(name for key in table.foreign_keys for name in key.fields)}
-    reader = CellReader(
-        one,
-        rule.habits,
-        model,
-        facts.epoch,
-        names_row=rule.name in keys,
-        filled_down=bool(places) and fill_down.issuperset(places),
-    )
-    sized = rule.how in ("column", "first_of") and one.unit in MM_PER
-    unit = (rule.habits.unit or one.unit or "") if sized else ""
-    constant = ""
-    if rule.how == "constant":
-        try:
-            constant = reader.read(rule.text)
-        except UnreadableValue as error:
-            raise UnusableInput(
-                f"the mapping gives the constant {error} ({table.name}.{rule.name}, for {place})"
-            ) from None
-    names = tuple(headings.name(spot) for spot in places)
-    return _Column(rule, places, names, reader, ColumnDoubts(rule.name, unit), constant)
 
 
 def read_sheet(
@@ -196,7 +92,7 @@ class _SheetReader:
         self.reading = reading
         self.fill_down = _places(headings, source.fill_down)
         self.rules = [
-            _Rows(rule, headings, model, facts, reading.place, self.fill_down)
+            MappedRows(rule, headings, model, facts, reading.place, self.fill_down)
             for rule in source.rows
             # a table whose key column the crew took out of our workbook is not read at all
             if not source.may_lack or all(_has(headings, rule, key) for key in _key(model, rule))
@@ -204,7 +100,9 @@ class _SheetReader:
         self.keep = _places(headings, source.keep)
         self.mapped = {spot for rule in self.rules for spot in rule.places} | self.keep
         known = self.mapped | self.fill_down | _places(headings, source.left_out)
-        self.remarks = SheetRemarks(headings, facts, known, self.fill_down, source.header_row)
+        self.remarks = SheetRemarks(
+            headings, facts, known, self.fill_down, source.header_row, source.may_lack
+        )
         for rule in self.rules:
             for column in rule.columns:
                 if column.rule.how in ("column", "first_of"):
@@ -230,6 +128,7 @@ class _SheetReader:
             facts.formulas,
             source.missing,
             source.keep_lines,
+            own_form=source.may_lack,
         )
         self.repeats = Repeats(self.fill_down, source.missing)
         self.last_number = max(headings.rows)
@@ -253,7 +152,7 @@ class _SheetReader:
         if kind is LineKind.UNITS:
             for column in self.columns:
                 for spot in column.places:
-                    said = unit_named(shown(_at(row, spot)))
+                    said = unit_named(shown(cell_at(row, spot)))
                     self._compare_unit(column, spot, said, number)
         elif self.keep and not (filled & self.keep):
             self.repeats.interrupt()
@@ -268,8 +167,8 @@ class _SheetReader:
         self.reading.lines += 1
         written, row = row, self.repeats.put_in_full(row)
         used: set[int] = set()
-        applied: list[_Rows] = []
-        silent: list[_Rows] = []
+        applied: list[MappedRows] = []
+        silent: list[MappedRows] = []
         for rule in self.rules:
             if rule.applies(row, self.source.missing):
                 applied.append(rule)
@@ -292,7 +191,7 @@ class _SheetReader:
         else:
             self.repeats.interrupt()
 
-    def _compare_unit(self, column: _Column, spot: int, said: str, number: int) -> None:
+    def _compare_unit(self, column: MappedColumn, spot: int, said: str, number: int) -> None:
         place = self.reading.place.at(number, self.headings.name(spot))
         if (finding := column.doubts.compare_unit(said, place)) is not None:
             self.reading.findings.append(finding)
@@ -305,7 +204,7 @@ class _SheetReader:
                     self._keep_unread(rule, cell.key, column, cell.text, cell.why, cell.place)
 
     def _take_row(
-        self, rule: _Rows, number: int, row: list[CellValue], as_written: list[CellValue]
+        self, rule: MappedRows, number: int, row: list[CellValue], as_written: list[CellValue]
     ) -> set[int]:
         """Make the row of one table, or keep the texts when it has no key.
 
@@ -316,15 +215,15 @@ class _SheetReader:
         used = set() if rule.when_place is None else {rule.when_place}
         values: dict[str, str] = {}
         written: dict[str, str] = {}
-        failed: list[tuple[_Column, str, str]] = []
-        together: list[tuple[_Column, str, str]] = []
+        failed: list[tuple[MappedColumn, str, str]] = []
+        together: list[tuple[MappedColumn, str, str]] = []
         for column in rule.columns:
-            if column.doubts.said and _texts(column, row):
+            if column.doubts.said and column.is_filled(row):
                 used |= set(column.places)
-                together.append((column, _texts(column, row), "its unit is in doubt"))
+                together.append((column, texts_of(column, row), "its unit is in doubt"))
                 continue
             try:
-                text, places = _read_column(column, row)
+                text, places = read_column(column, row)
                 used |= places
             except UnreadableValue as error:
                 used |= set(column.places)
@@ -335,7 +234,9 @@ class _SheetReader:
                 values[column.rule.name] = text
                 column.doubts.filled += 1
                 spots = sorted(places)
-                said = " ".join(shown(_at(as_written, spot) or _at(row, spot)) for spot in spots)
+                said = " ".join(
+                    shown(cell_at(as_written, spot) or cell_at(row, spot)) for spot in spots
+                )
                 if said and said != text:
                     written[column.rule.name] = said
                 if said in column.reader.matched:
@@ -363,16 +264,16 @@ class _SheetReader:
         return used
 
     def _keep_unread(
-        self, rule: _Rows, key: str, column: _Column, text: str, why: str, place: Place
+        self, rule: MappedRows, key: str, column: MappedColumn, text: str, why: str, place: Place
     ) -> None:
         cell = UnreadCell(rule.table.name, key, column.rule.name, text, why, place)
         self.reading.unread.append(cell)
 
     def _report_no_key(
         self,
-        rule: _Rows,
+        rule: MappedRows,
         row: list[CellValue],
-        failed: list[tuple[_Column, str, str]],
+        failed: list[tuple[MappedColumn, str, str]],
         lacking: list[str],
         place: Place,
     ) -> None:
@@ -393,15 +294,15 @@ class _SheetReader:
                 )
         no_row += f", so no row of {rule.table.name} could be made of it; {remedy}"
         for column in rule.columns:
-            text, why = unreadable.get(column.rule.name, (_texts(column, row), no_row))
+            text, why = unreadable.get(column.rule.name, (texts_of(column, row), no_row))
             if text:
                 where = place.at(place.row, column.heading)
                 self._keep_unread(rule, "", column, text, why, where)
 
     def _report_orphans(
         self,
-        applied: list[_Rows],
-        silent: list[_Rows],
+        applied: list[MappedRows],
+        silent: list[MappedRows],
         number: int,
         row: list[CellValue],
         orphans: set[int],
@@ -459,44 +360,11 @@ def _places(headings: Headings, names: Sequence[str]) -> set[int]:
     return {place for name in names if (place := headings.place_of(name)) is not None}
 
 
-def _texts(column: _Column, row: Sequence[CellValue]) -> str:
-    texts = [shown(_at(row, spot)) for spot in column.places]
-    return "; ".join(text for text in texts if text)
-
-
-def _why_silent(rule: _Rows) -> str:
+def _why_silent(rule: MappedRows) -> str:
     when = rule.rule.when
     blank = f"'{when.column}'" if when else "its columns"
     says = "does not say so" if when and when.words else "is blank"
     return (
         f"stands on a line where {blank} {says}, so no row of {rule.table.name} was made of it; "
-        f"fill in {blank}, or enter it by hand"
+        f"fill in {blank}, enter it by hand, or let another table of the mapping take it as well"
     )
-
-
-def _read_column(column: _Column, row: Sequence[CellValue]) -> tuple[str, set[int]]:
-    """The value of one field on one line, '' where nothing is written, and the columns used."""
-    rule = column.rule
-    if rule.how == "constant":
-        return column.constant, set()
-    missing = rule.habits.missing
-    cells = [(spot, _at(row, spot)) for spot in column.places]
-    filled = [(spot, value) for spot, value in cells if not is_missing(value, missing)]
-    # what this field takes for 'nothing written' is dealt with, too
-    used = {spot for spot, value in cells if is_missing(value, missing)}
-    if not filled:
-        return "", used
-    if rule.how in ("column", "first_of"):
-        spot, value = filled[0]
-        same = {other for other, text in filled if shown(text) == shown(value)}
-        return column.reader.read(value), used | same | {spot}
-    if rule.how == "all_of":
-        texts = "; ".join(column.reader.plain(value) for _, value in filled)
-        return column.reader.read(texts), set(column.places)
-    if len(filled) < len(cells):
-        return "", used
-    parts = {
-        heading: column.reader.plain(value)
-        for heading, (_, value) in zip(rule.columns, cells, strict=True)
-    }
-    return column.reader.read(fill_template(rule.text, parts)), set(column.places)

@@ -27,6 +27,7 @@ class SheetRemarks:
     _known: set[int]
     _fill_down: set[int]
     _header_row: int
+    _own_form: bool = False
     _measures: set[int] = field(default_factory=set)
     _dates: set[int] = field(default_factory=set)
     _taken: set[int] = field(default_factory=set)
@@ -132,8 +133,13 @@ class SheetRemarks:
                     if other
                     else ""
                 )
-                + "If one of them is a row of the record, put its first text under keep_lines in "
-                f"the mapping: keep_lines: [{json.dumps(text, ensure_ascii=False)}].",
+                + "If one of them is a row of the record, "
+                + (
+                    "give it another code."
+                    if self._own_form
+                    else "put its first text under keep_lines in the mapping: keep_lines: "
+                    f"[{json.dumps(text, ensure_ascii=False)}]."
+                ),
                 value=text,
             )
 
