@@ -7,12 +7,16 @@ from collections import Counter
 from collections.abc import Iterator
 from dataclasses import dataclass, field
 from decimal import Decimal
+from pathlib import Path
 from typing import Any
 
 import openpyxl
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
+from odf.opendocument import OpenDocumentSpreadsheet
+from odf.table import Table, TableCell, TableRow
+from odf.text import P
 
 from provenance._intake.files.received import Row, SheetFacts
 from provenance._intake.lines.lines import read_sheet
@@ -193,7 +197,7 @@ SIZES = {"Length": ("element", "length_m"), "Dia": ("element", "diameter_a1_cm")
          "Bit": ("sample", "bore_mm"), "Core": ("sample", "length_mm")}  # fmt: skip
 
 
-@settings(max_examples=150, deadline=None)
+@settings(max_examples=100, deadline=None)
 @given(st.lists(true_rows() | junk_lines, min_size=1, max_size=14))
 def test_every_true_row_is_read_once_and_nothing_else_becomes_wood_or_a_sample(drawn) -> None:
     lines: list[list[Any]] = [list(HEADINGS)]
@@ -466,32 +470,59 @@ def test_a_form_with_one_line_a_timber_makes_no_samples_of_unsampled_wood() -> N
     assert not read(lines, rows=[wood, unsaid | {"when": "FS no"}]).unread
 
 
-def test_a_fraction_that_a_workbook_keeps_as_a_number_is_a_fraction_all_the_same(tmp_path) -> None:
-    """A spreadsheet makes 9.25, shown as 9 1/4, of a typed 9 1/4 (openpyxl writes the file)."""
+def test_a_lone_number_below_its_house_is_a_row() -> None:
+    lines = [HEADINGS, a_beam("14"), a_line(Timber="14a"), a_line(Timber="15"), a_line(Timber=16)]
+    assert keys(read(lines)) == ["B1-14", "B1-14a", "B1-15", "B1-16"]
+
+
+def write_xlsx(path: Path, sizes: list[float]) -> None:
     book = openpyxl.Workbook()
     page = book.active
     assert page is not None
     page.title = "Timbers"
     page.append(["House", "Timber no", "Dia A"])
-    for number, size in enumerate([21.5, 20, 9.25, 22, 19.25], start=1):
+    for number, size in enumerate(sizes, start=1):
         page.append(["B1", number, size])
     page["C4"].number_format = "# ?/?"
-    book.save(tmp_path / "timbers.xlsx")
+    book.save(path)
+
+
+def write_ods(path: Path, sizes: list[float]) -> None:
+    table = Table(name="Timbers")
+    lines = [["House", "Timber no", "Dia A"], *(["B1", n, x] for n, x in enumerate(sizes, start=1))]
+    for line in lines:
+        row = TableRow()
+        for value in line:
+            kind = {} if isinstance(value, str) else {"valuetype": "float", "value": value}
+            cell = TableCell(**(kind or {"valuetype": "string"}))
+            cell.addElement(P(text="9 1/4" if value == 9.25 else str(value)))
+            row.addElement(cell)
+        table.addElement(row)
+    document = OpenDocumentSpreadsheet()
+    document.spreadsheet.addElement(table)
+    document.save(path)
+
+
+@pytest.mark.parametrize(("write", "name"), [(write_xlsx, "t.xlsx"), (write_ods, "t.ods")])
+def test_a_fraction_that_a_workbook_keeps_as_a_number_is_one_all_the_same(
+    write, name, tmp_path
+) -> None:
+    """A spreadsheet makes 9.25, shown as 9 1/4, of a typed 9 1/4 (openpyxl and odfpy write it)."""
+    write(tmp_path / name, [21.5, 20, 9.25, 22, 19.25])
     mapping = """
 title: Timbers (invented)
 sources:
-  - files: "timbers*"
+  - files: "t.*"
     rows:
       - table: element
         fields:
           element_id: {template: "{House}-{Timber no}"}
           diameter_a1_cm: {column: Dia A}
 """
-    found = reading_of_file(tmp_path / "timbers.xlsx", mapping, sheet="Timbers")
+    found = reading_of_file(tmp_path / name, mapping, sheet="Timbers")
     sizes = [row.values.get("diameter_a1_cm") for row in found.rows]
     assert sizes == ["21.5", "20", None, "22", "19.25"]
     assert [cell.text for cell in found.unread] == ["9 1/4"]
-    found = reading_of_file(
-        tmp_path / "timbers.xlsx", mapping.replace("Dia A}", "Dia A, unit: in}"), sheet="Timbers"
-    )
+    inches = mapping.replace("Dia A}", "Dia A, unit: in}")
+    found = reading_of_file(tmp_path / name, inches, sheet="Timbers")
     assert found.rows[2].values["diameter_a1_cm"] == "23.495"  # 9.25 x 2.54 cm

@@ -35,15 +35,17 @@ from provenance._model.schema import Field, Model, Vocabulary
 
 _ERROR = re.compile(r"#(?:REF!|N/A|VALUE!|DIV/0!|NAME\?|NULL!|NUM!|SPILL!|CALC!)", re.IGNORECASE)
 # what crews put under a value that goes for the next line too
-_DITTO_MARKS = frozenset({'"', "''", "〃", "″", "”", "“", "´´", "„", "↓", "d°"})
+_DITTO_MARKS = frozenset({'"', "''", "〃", "″", "”", "“", "´´", "„", "↓"})
 _DITTO_WORDS = frozenset(
     {"ditto", "do.", "dto", "dto.", "idem", "same", "same as above", "as above", "see above"}
-    | {"wie oben", "s.o.", "desgl."}
+    | {"wie oben", "s.o.", "desgl.", "d°"}
 )
 _CODE_NOTATIONS = ("identifier", "specimen_number", "site_code")
+_SURE_NAME = re.compile(r"[\w./-]*")
 _SPLIT = r"[;\n]"
 _WORD_LIMIT = 8
 _LONGEST_DITTO = 20
+_STROKES = str.maketrans("-–—", "   ")
 MOST_KNOWN = 10_000
 
 
@@ -55,14 +57,12 @@ def is_ditto(value: CellValue) -> bool:
     """
     if not isinstance(value, str) or len(value) > _LONGEST_DITTO:
         return False
-    text = " ".join(value.split())
+    if value[:1].isalpha():
+        # DO may be somebody's initials
+        return value == "do" or " ".join(value.split()).casefold() in _DITTO_WORDS
     # a mark may be written once a word, or with strokes beside it
-    marks = text.replace("-", " ").replace("–", " ").split()
-    return (
-        text == "do"  # DO may be somebody's initials
-        or text.casefold() in _DITTO_WORDS
-        or (bool(marks) and all(mark in _DITTO_MARKS for mark in marks))
-    )
+    marks = value.translate(_STROKES).split()
+    return bool(marks) and all(mark in _DITTO_MARKS for mark in marks)
 
 
 Spoken = str | int | float | date | datetime | time | None
@@ -102,7 +102,8 @@ class CellReader:
         """`epoch` is the workbook's, for bare numbers where a date is meant.
 
         `names_row` says that the field is a key, of its own row or of another one; `filled_down`
-        that ditto marks have been put in full where there was something above.
+        that ditto marks have been put in full where there was something above. `matched` is what
+        was read as a usual size: text of the cell -> label of the size.
         """
         self._field = one
         habits = replace(habits, serial_epoch=habits.serial_epoch or epoch)
@@ -111,8 +112,6 @@ class CellReader:
         self._words = _words_of(self._vocabulary, habits) if self._vocabulary else {}
         self._known: dict[str, str] = {}
         self._names_row = names_row or one.notation in _CODE_NOTATIONS
-        notation = model.notations.get(one.notation or "identifier")
-        self._name_pattern = notation.pattern if notation else ""
         self._filled_down = filled_down
         usual = model.vocabularies.get(one.usual_sizes or "")
         self._usual = {
@@ -186,8 +185,10 @@ class CellReader:
         return value
 
     def _refuse_doubtful_key(self, text: str) -> None:
+        if _SURE_NAME.fullmatch(text):
+            return
         sure = without_doubt(text)
-        if sure != text and not re.fullmatch(self._name_pattern, text):
+        if sure != text:
             raise UnreadableValue(
                 text,
                 f"leaves a doubt about the number, and it would name another row than {sure}; "

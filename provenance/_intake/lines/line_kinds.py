@@ -20,6 +20,8 @@ from provenance._intake.values.units import unit_named
 
 LEAST_COLUMNS = 3
 """A sheet with fewer columns has no room for a title that stands alone."""
+LEARN_FROM = 1000
+"""So many rows tell what keys look like."""
 
 
 class LineKind(StrEnum):
@@ -93,6 +95,7 @@ class LineJudge:
         self._formulas = formulas
         self._missing = missing
         self._rows_all_the_same = rows_all_the_same
+        self._looked_at = 0
         self._shapes: dict[int, set[str]] = defaultdict(set)
 
     def learn(self, rows: Iterable[Row], below: int) -> None:
@@ -125,6 +128,9 @@ class LineJudge:
         return None
 
     def _note_keys(self, row: Sequence[CellValue], filled: set[int]) -> None:
+        self._looked_at += 1
+        if self._looked_at > LEARN_FROM:
+            return
         for key in self._columns.keys:
             for spot in key & filled:
                 self._shapes[spot].add(_shape(row[spot]))
@@ -169,8 +175,8 @@ class LineJudge:
         others = filled - set(words)
         texts = [spot for spot in others if not _is_number(row[spot])]
         named = any(
-            key and key <= filled and all(re.search("[0-9]", shown(row[spot])) for spot in key)
-            for key in self._columns.keys
+            all(re.search("[0-9]", shown(row[spot])) for spot in key & filled)
+            for key in self._whole_keys(filled)
         )
         if sums and not named and len(texts) + len(words) <= 1:
             return True
@@ -178,9 +184,12 @@ class LineJudge:
             return False
         if not others and not any(_says_little(row[spot]) for spot in words):
             return False
-        return min(filled) in words or not any(
-            key and key <= filled - set(words) for key in self._columns.keys
-        )
+        return min(filled) in words or not self._whole_keys(filled - set(words))
+
+    def _whole_keys(self, filled: set[int]) -> list[frozenset[int]]:
+        """The keys of which nothing is missing; a part of one may be filled down."""
+        there = filled | self._columns.fill_down
+        return [key for key in self._columns.keys if key & filled and key <= there]
 
     def _stands_alone(self, row: Sequence[CellValue], filled: set[int]) -> bool:
         """A text with nothing beside it that cannot be the key of a row."""
@@ -193,7 +202,7 @@ class LineJudge:
         value = row[spot]
         if more or not isinstance(value, str) or _is_number(value) or is_ditto(value):
             return False
-        if any(key == {spot} for key in columns.keys):
+        if self._whole_keys(filled):
             is_code = len(value.split()) == 1 and (self._own_form or re.search("[0-9]", value))
             return not is_code and _shape(value) not in self._shapes[spot]
         return spot <= min(columns.mapped) or any(spot in key for key in columns.keys)
