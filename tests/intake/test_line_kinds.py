@@ -470,6 +470,19 @@ def test_a_form_with_one_line_a_timber_makes_no_samples_of_unsampled_wood() -> N
     assert not read(lines, rows=[wood, unsaid | {"when": "FS no"}]).unread
 
 
+def test_a_form_without_a_column_for_it_says_what_was_sampled_by_the_numbers() -> None:
+    wood, sample = FORM["sources"][0]["rows"]
+    wood = wood | {"fields": wood["fields"] | {"sampled": {"filled": "FS no"}}}
+    lines = [HEADINGS, a_beam(), a_beam(2, Cored="yes", FS_no=232), a_beam(3, FS_no="233")]
+    found = read(lines, rows=[wood, sample | {"when": "FS no"}])
+    said = [row.values["sampled"] for row in found.rows if row.table == "element"]
+    assert said == ["false", "true", "true"]
+    assert keys(found, "sample") == ["232", "233"]
+    # a number that no table takes is asked for all the same
+    (cell,) = read(lines, rows=[wood, sample]).unread
+    assert (cell.text, cell.field) == ("233", "sample_id")
+
+
 def test_a_lone_number_below_its_house_is_a_row() -> None:
     lines = [HEADINGS, a_beam("14"), a_line(Timber="14a"), a_line(Timber="15"), a_line(Timber=16)]
     assert keys(read(lines)) == ["B1-14", "B1-14a", "B1-15", "B1-16"]

@@ -311,7 +311,7 @@ class _SheetReader:
         for rule in (*applied, *silent):
             for column in rule.columns:
                 mine = [spot for spot in column.places if spot in orphans]
-                if not mine:
+                if not mine or column.rule.how == "filled":
                     continue
                 orphans -= set(mine)
                 if rule in silent:

@@ -144,6 +144,9 @@ def read_column(column: MappedColumn, row: Sequence[CellValue]) -> tuple[str, se
     filled = [(spot, value) for spot, value in cells if not is_missing(value, missing)]
     # what this field takes for 'nothing written' is dealt with, too
     used = {spot for spot, value in cells if is_missing(value, missing)}
+    if rule.how == "filled":
+        # the text itself is for another field to take
+        return str(bool(filled)).lower(), set()
     if not filled:
         return "", used
     if rule.how in ("column", "first_of"):

@@ -13,7 +13,7 @@ from provenance._intake.files.received import TextHabits
 from provenance._intake.values.numerals import DecimalMark
 from provenance._intake.values.serial_dates import SerialEpoch
 
-How = Literal["column", "first_of", "all_of", "template", "constant"]
+How = Literal["column", "first_of", "all_of", "template", "filled", "constant"]
 ALWAYS_MISSING = frozenset({""})
 _PLACEHOLDER = re.compile(r"\{([^{}]+)\}")
 
@@ -41,7 +41,10 @@ class ReadingHabits:
 
 @dataclass(frozen=True)
 class FieldRule:
-    """Where the value of one field comes from; `text` is the template or the constant."""
+    """Where the value of one field comes from; `text` is the template or the constant.
+
+    'filled' is yes where the column is filled and no where it is blank.
+    """
 
     name: str
     how: How
