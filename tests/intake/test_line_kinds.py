@@ -486,6 +486,18 @@ def test_a_form_without_a_column_for_it_says_what_was_sampled_by_the_numbers() -
 def test_a_lone_number_below_its_house_is_a_row() -> None:
     lines = [HEADINGS, a_beam("14"), a_line(Timber="14a"), a_line(Timber="15"), a_line(Timber=16)]
     assert keys(read(lines)) == ["B1-14", "B1-14a", "B1-15", "B1-16"]
+    lines = [HEADINGS, a_beam("14"), a_line(House="B1", Timber=15), a_line(Timber='"')]
+    assert keys(read(lines, fill_down=["House", "Timber"])) == ["B1-14", "B1-15"]
+
+
+def test_units_below_columns_that_make_a_length_together_are_no_row() -> None:
+    wood = FORM["sources"][0]["rows"][0]
+    both = {"template": "{Length}' {Dia}\""}
+    fields = {"element_id": {"column": "Timber"}, "length_m": both}
+    lines = [HEADINGS, a_line(Length="ft", Dia="in"), a_line(Timber="14", Length=12, Dia=6)]
+    found = read(lines, rows=[wood | {"fields": fields}])
+    assert [row.values["length_m"] for row in found.rows] == ["3.81"]
+    assert not found.unread
 
 
 def write_xlsx(path: Path, sizes: list[float]) -> None:

@@ -301,6 +301,11 @@ class CellReader:
         return self._field.type in ("number", "integer")
 
     @property
+    def sizes(self) -> bool:
+        """Whether the field holds lengths."""
+        return self._field.unit in MM_PER
+
+    @property
     def dates(self) -> bool:
         """Whether the field holds dates."""
         return self._field.notation == "edtf"

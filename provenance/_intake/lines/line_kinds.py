@@ -197,7 +197,7 @@ class LineJudge:
         if len(columns.mapped) < LEAST_COLUMNS:
             return False
         if filled <= columns.fill_down and not any(key and key <= filled for key in columns.keys):
-            return True
+            return not any(is_ditto(row[spot]) for spot in filled)
         (spot, *more) = sorted(filled)
         value = row[spot]
         if more or not isinstance(value, str) or _is_number(value) or is_ditto(value):

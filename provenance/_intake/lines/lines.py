@@ -115,7 +115,7 @@ class _SheetReader:
                 keys=tuple(rule.key_places for rule in self.rules),
                 mapped=frozenset(self.mapped),
                 sizes=frozenset(
-                    spot for one in self.columns if one.doubts.unit for spot in one.places
+                    spot for one in self.columns if one.reader.sizes for spot in one.places
                 ),
                 measured=frozenset(
                     spot
@@ -162,7 +162,8 @@ class _SheetReader:
             self._set_aside(kind, number, row, filled)
             return
         self.remarks.look_at(number, row, filled)
-        if not filled & (self.mapped - self.fill_down):
+        named = any(rule.key_places and rule.key_places <= filled for rule in self.rules)
+        if not named and not filled & (self.mapped - self.fill_down):
             return  # whatever stands here is in columns that are not taken, and is reported so
         self.reading.lines += 1
         written, row = row, self.repeats.put_in_full(row)
