@@ -40,7 +40,12 @@ class ColumnDoubts:
     def compare_unit(self, said: str, place: Place) -> Finding | None:
         """An error when the sheet names another unit than the mapping; '' is none."""
         both = {said, self.unit}
-        if "" in both or len(both) == 1 or ("ft-in" in both and both <= {"ft-in", "ft", "in"}):
+        if (
+            said == self.said
+            or "" in both
+            or len(both) == 1
+            or ("ft-in" in both and both <= {"ft-in", "ft", "in"})
+        ):
             return None
         self.said = said
         return intake_finding(
@@ -48,7 +53,7 @@ class ColumnDoubts:
             "units_disagree",
             place,
             f"The sheet says {said} for this column, and {self.name} is to be read in "
-            f"{self.unit}; its cells were not read.",
+            f"{self.unit}; its cells below were not read.",
             f"Write unit: {said} for {self.name} in the mapping, or mend the sheet if it is wrong "
             "there, and import the file again.",
             field=self.name,
@@ -62,8 +67,8 @@ class ColumnDoubts:
         count, first = len(self.cells), self.cells[0]
         if self.said:
             why = (
-                f"was not read, nor any other of the {count} filled cell(s) of this column: the "
-                f"sheet says {self.said}, the mapping {self.unit}; write unit: {self.said} for "
+                f"is one of {count} filled cell(s) of this column that were not read: the sheet "
+                f"says {self.said}, the mapping {self.unit}; write unit: {self.said} for "
                 f"{self.name} in the mapping if the sheet is right, and import the file again"
             )
         elif count * ASK_FROM_ONE_IN >= self.filled:
