@@ -102,8 +102,9 @@ class Field:
 
     `constraints` is what Table Schema checks, with the vocabulary and the notation already turned
     into `enum` or `pattern`. `separator` parts several codes in one cell. `public` is one of
-    PUBLIC_FORMS. `key_of` names the field that says of which table this is a key. A `withheld`
-    field is blank in this edition of the record, or holds a stand-in, whatever the full one holds.
+    PUBLIC_FORMS. `key_of` names the field that says of which table this is a key. `usual_sizes`
+    names the vocabulary of the sizes that such a thing usually has. A `withheld` field is blank in
+    this edition of the record, or holds a stand-in, whatever the full one holds.
     """
 
     name: str
@@ -126,6 +127,7 @@ class Field:
     hidden: bool = False
     public: str | None = None
     key_of: str | None = None
+    usual_sizes: str | None = None
     withheld: bool = False
 
     @property
@@ -299,7 +301,7 @@ _NEEDED = ("name", "type", "title", "description", "section", "order", "sensitiv
 _OPTIONAL = {
     **{name: name for name in ("unit", "vocabulary", "separator", "notation", "example")},
     **{"rdfType": "rdf_type", "hidden": "hidden", "public": "public", "keyOf": "key_of"},
-    "withheld": "withheld",
+    **{"usualSizes": "usual_sizes", "withheld": "withheld"},
 }
 """Properties of a field in its JSON form that need not be there, and their names here."""
 
@@ -359,6 +361,7 @@ def field_as_dict(one: Field) -> dict[str, Any]:
         "hidden": one.hidden or None,
         "public": one.public,
         "keyOf": one.key_of,
+        "usualSizes": one.usual_sizes,
         "withheld": one.withheld or None,
     }
     return {key: value for key, value in raw.items() if value is not None}

@@ -36,7 +36,7 @@ def _texts(names: str) -> dict[str, Any]:
 _FIELD = _Object(
     {**_texts("name type title description section sensitivity obtained"), "order": int},
     {
-        **_texts("unit vocabulary separator notation example rdfType public keyOf"),
+        **_texts("unit vocabulary separator notation example rdfType public keyOf usualSizes"),
         "synonyms": [str],
         "crosswalk": [_Object({"term": str}, rest=str)],
         "constraints": _Object(
@@ -201,6 +201,8 @@ def _table_faults(model: Model, table: Table) -> Iterator[str]:
                 yield where + _unlisted(what, found, listed)
         if one.vocabulary is not None and one.vocabulary not in model.vocabularies:
             yield f"{where}model.json has no vocabulary '{one.vocabulary}'"
+        if one.usual_sizes is not None and one.usual_sizes not in model.vocabularies:
+            yield f"{where}model.json has no vocabulary '{one.usual_sizes}'"
         if one.notation is not None and one.notation not in model.notations:
             yield f"{where}model.json has no notation '{one.notation}'"
         if one.key_of is not None and one.key_of not in table:

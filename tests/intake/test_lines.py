@@ -116,15 +116,16 @@ def test_spacers_are_counted_and_lines_with_other_text_are_reported(tmp_path) ->
     path = write_csv(tmp_path / "timbers.csv", lines)
     found = reading(path, keep=["Timber no", "FS no"])
     assert (found.lines, found.spacers) == (1, 3)
-    (finding,) = found.findings
+    finding, again = found.findings
     assert finding.rule == "intake.line_left_out"
     assert "Remarks: Total 34" in finding.message
+    assert again.message == 'Left out, taken for the headings again (1): row 5 ("Page").'
 
 
 def test_without_keep_a_lone_remark_is_an_unread_cell(tmp_path) -> None:
-    found = reading(write_csv(tmp_path / "timbers.csv", [a_line(), {"Remarks": "Total 34"}]))
+    found = reading(write_csv(tmp_path / "timbers.csv", [a_line(), {"Remarks": "see page 2"}]))
     (cell,) = found.unread
-    assert cell.text == "Total 34"
+    assert cell.text == "see page 2"
 
 
 def test_blank_cells_are_filled_from_above_where_the_mapping_says_so(tmp_path) -> None:

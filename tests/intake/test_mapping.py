@@ -105,6 +105,7 @@ def test_an_unquoted_question_mark_is_explained(tmp_path) -> None:
         ("function: {column: U, split: ','}", ["holds one code"]),
         ("length_m: {column: L, constant: 3}", ["is valid under each of"]),
         ("length_m: {unit: in}", ["is not valid under any"]),
+        ("notes: {filled: R}", ["notes", "is no yes or no"]),
         ("place_id: {template: plain}", ["does not match"]),
         ("sampled: {column: S, synonyms: {ja: perhaps}}", ["'perhaps'", "true, false"]),
     ],

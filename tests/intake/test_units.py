@@ -17,7 +17,12 @@ from provenance._intake.values.numerals import (
     read_integer,
     read_number,
 )
-from provenance._intake.values.units import exact_length_mm, read_length
+from provenance._intake.values.units import (
+    MM_PER,
+    BareFraction,
+    exact_length_mm,
+    read_length,
+)
 
 
 @pytest.mark.parametrize(
@@ -246,6 +251,20 @@ def test_all_ways_to_write_a_fraction_agree(whole: int, part: int, division: int
     }
 
 
+@given(st.integers(0, 500), st.integers(1, 63), st.sampled_from(sorted(RULE_DIVISIONS)),
+       st.sampled_from(["mm", "cm", "m"]))  # fmt: skip
+def test_a_fraction_without_a_unit_is_never_metric(whole: int, part: int, division: int, unit: str):
+    """Rules and bits are divided so in inches alone (common practice, no source)."""
+    part = part % division or 1
+    texts = [f"{whole} {part}/{division}", f"{whole}-{part}/{division}", f"{part}⁄{division}"]
+    for text in [*texts, f"{whole}½", "⅝"]:
+        with pytest.raises(BareFraction, match=f"never taken for {unit}; write .* in, or"):
+            read_length(text, unit, unit)
+    # who writes the unit is taken at his word
+    exact = whole + Fraction(part, division)
+    assert exact_length_mm(f"{texts[0]} {unit}", "in") == exact * MM_PER[unit]
+
+
 @settings(deadline=None)  # the first conversion builds that library's tables
 @given(
     number=st.decimals(0, 10000, places=2),
@@ -316,6 +335,15 @@ def test_a_number_cell_comes_back_to_the_last_digit(number: float):
 @given(st.integers(-(10**12), 10**12))
 def test_whole_numbers_come_back_from_text_and_from_number_cells(number: int):
     assert read_integer(str(number)) == read_integer(float(number)) == number
+
+
+@pytest.mark.parametrize(
+    "written", ["85+", "[85]", "(85?)", "80-90", "ca. 85", "about 85", "85 or 86"]
+)
+def test_a_number_or_angle_with_a_doubt_is_refused_and_says_where_the_doubt_goes(written: str):
+    for read in (read_number, read_integer, read_angle, read_clock):
+        with pytest.raises(UnreadableValue, match="put the doubt into the remarks"):
+            read(written)
 
 
 @pytest.mark.parametrize("written", ["12.5", 12.5, "½", "twelve", ""])

@@ -188,12 +188,17 @@ def test_an_event_that_moves_a_sample_says_to_whom() -> None:
 
 @pytest.mark.parametrize(
     ("code", "inches"),
-    [("b12_7", Fraction(1, 2)), ("b15_875", Fraction(5, 8)), ("b22_225", Fraction(7, 8))],
+    [
+        ("b12_7", Fraction(1, 2)),
+        ("b15_875", Fraction(5, 8)),
+        ("b19_05", Fraction(3, 4)),
+        ("b22_225", Fraction(7, 8)),
+    ],
 )
 def test_bores_are_inch_fractions_at_the_international_inch(code, inches) -> None:
     """1 in = 25.4 mm exactly: international yard and pound agreement, 1959 (1 yd = 0.9144 m).
 
-    That these three sizes are usual: common practice, no source.
+    That these four sizes are usual: common practice, no source.
     """
     term = terms_of("bore_size")[code]
     millimetres = inches * Fraction("0.9144") / 36 * 1000

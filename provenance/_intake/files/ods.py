@@ -19,6 +19,7 @@ from provenance._intake.files.received import (
     Area,
     CellValue,
     ErrorCell,
+    FractionCell,
     Limits,
     Row,
     SheetFacts,
@@ -247,7 +248,9 @@ def _value(cell: dict[str, str], text: str) -> CellValue:
         return ErrorCell(text or "an error")
     if kind in ("float", "percentage", "currency") and "value" in cell:
         number = float(cell["value"])
-        return int(number) if number.is_integer() and abs(number) < 1e15 else number
+        if number.is_integer() and abs(number) < 1e15:
+            return int(number)
+        return FractionCell(number) if re.search(r"[0-9]/[0-9]", text) else number
     if kind == "date" and "date-value" in cell:
         return _moment(cell["date-value"]) or text or None
     if kind == "time" and "time-value" in cell:

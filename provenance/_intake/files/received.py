@@ -5,7 +5,11 @@ from __future__ import annotations
 from collections.abc import Iterator
 from dataclasses import dataclass, field
 from datetime import date, datetime, time, timedelta
+from fractions import Fraction
 from typing import Literal, Protocol
+
+FINEST_FRACTION = 64
+"""The smallest division of a rule, in parts of an inch."""
 
 
 @dataclass(frozen=True)
@@ -20,6 +24,10 @@ class UncachedFormula:
     """A formula whose result the file does not hold."""
 
     formula: str
+
+
+class FractionCell(float):
+    """A number that its sheet shows as a fraction: 9.25 as 9 1/4."""
 
 
 CellValue = (
@@ -145,8 +153,8 @@ def column_letters(column: int) -> str:
 def shown(value: CellValue) -> str:
     """The text of a cell, as close to what a person sees in it as can be.
 
-    >>> shown(231.0), shown(12.7), shown(True)
-    ('231', '12.7', 'TRUE')
+    >>> shown(231.0), shown(12.7), shown(True), shown(FractionCell(9.25))
+    ('231', '12.7', 'TRUE', '9 1/4')
     """
     if value is None:
         return ""
@@ -154,6 +162,9 @@ def shown(value: CellValue) -> str:
         return value
     if isinstance(value, bool):
         return "TRUE" if value else "FALSE"
+    if isinstance(value, FractionCell):
+        whole, part = divmod(abs(Fraction(value).limit_denominator(FINEST_FRACTION)), 1)
+        return f"{'-' if value < 0 else ''}{whole or ''} {part or ''}".strip() or "0"
     if isinstance(value, float):
         return str(int(value)) if value.is_integer() and abs(value) < 1e15 else repr(value)
     if isinstance(value, ErrorCell):

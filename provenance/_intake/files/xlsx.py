@@ -7,6 +7,7 @@ over the sheet's XML finds that out first (ECMA-376 Part 1, chapter 18.3).
 from __future__ import annotations
 
 import posixpath
+import re
 import struct
 import warnings
 import zipfile
@@ -22,6 +23,7 @@ from provenance._intake.files.received import (
     Area,
     CellValue,
     ErrorCell,
+    FractionCell,
     Limits,
     Row,
     SheetFacts,
@@ -44,6 +46,8 @@ DAMAGE = (
 )
 """What reading a part of a damaged archive raises (found by damaging some at random)."""
 HAS_COMMENTS = "has comments on cells, which are not read; look at the original"
+# '# ?/?', '# ??/16', '?/8': what a spreadsheet puts on a cell in which somebody types 9 1/4
+_FRACTION_FORMAT = re.compile(r"[?#0]/[?#0-9]")
 SAVE_ANEW = "open it in a spreadsheet program and save it anew as .xlsx"
 
 
@@ -269,6 +273,8 @@ def _value(row: int, cell: Any, formulas: Mapping[tuple[int, int], str]) -> Cell
     if isinstance(value, str):
         text = value.replace("\r\n", "\n").replace("\r", "\n").strip()
         return text or None
+    if isinstance(value, float) and _FRACTION_FORMAT.search(cell.number_format):
+        return FractionCell(value)
     return value
 
 

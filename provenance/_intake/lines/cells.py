@@ -7,26 +7,63 @@ from collections.abc import Mapping
 from dataclasses import replace
 from datetime import date, datetime, time, timedelta
 from decimal import Decimal
+from fractions import Fraction
 from typing import cast
 
 from provenance._base.errors import UnreadableValue
-from provenance._intake.files.received import CellValue, ErrorCell, UncachedFormula, shown
+from provenance._intake.files.received import (
+    CellValue,
+    ErrorCell,
+    FractionCell,
+    UncachedFormula,
+    shown,
+)
 from provenance._intake.mapping.mapping import ReadingHabits
 from provenance._intake.mapping.mapping_file import did_you_mean
 from provenance._intake.values.dates import read_date
 from provenance._intake.values.directions import read_angle, read_clock
-from provenance._intake.values.numerals import read_boolean, read_integer, read_number
+from provenance._intake.values.doubts import in_brackets, without_doubt
+from provenance._intake.values.numerals import (
+    exact_value,
+    read_boolean,
+    read_integer,
+    read_number,
+)
 from provenance._intake.values.serial_dates import SerialEpoch
-from provenance._intake.values.units import MM_PER, read_length
+from provenance._intake.values.units import METRIC, MM_PER, BareFraction, read_length
 from provenance._model.schema import Field, Model, Vocabulary
 
 _ERROR = re.compile(r"#(?:REF!|N/A|VALUE!|DIV/0!|NAME\?|NULL!|NUM!|SPILL!|CALC!)", re.IGNORECASE)
 # what crews put under a value that goes for the next line too
-_DITTO = frozenset({'"', "''", "〃", "″", "”", "“", "´´", "ditto", "do.", '-"-', '- " -', '" "'})
+_DITTO_MARKS = frozenset({'"', "''", "〃", "″", "”", "“", "´´", "„", "↓"})
+_DITTO_WORDS = frozenset(
+    {"ditto", "do.", "dto", "dto.", "idem", "same", "same as above", "as above", "see above"}
+    | {"wie oben", "s.o.", "desgl.", "d°"}
+)
 _CODE_NOTATIONS = ("identifier", "specimen_number", "site_code")
+_SURE_NAME = re.compile(r"[\w./-]*")
 _SPLIT = r"[;\n]"
 _WORD_LIMIT = 8
+_LONGEST_DITTO = 20
+_STROKES = str.maketrans("-–—", "   ")
 MOST_KNOWN = 10_000
+
+
+def is_ditto(value: CellValue) -> bool:
+    """Whether a cell only says that it holds what stands above: a mark, or 'do.' or 'same'.
+
+    >>> is_ditto("〃"), is_ditto('- " -'), is_ditto("As above"), is_ditto("DO")
+    (True, True, True, False)
+    """
+    if not isinstance(value, str) or len(value) > _LONGEST_DITTO:
+        return False
+    if value[:1].isalpha():
+        # DO may be somebody's initials
+        return value == "do" or " ".join(value.split()).casefold() in _DITTO_WORDS
+    # a mark may be written once a word, or with strokes beside it
+    marks = value.translate(_STROKES).split()
+    return bool(marks) and all(mark in _DITTO_MARKS for mark in marks)
+
 
 Spoken = str | int | float | date | datetime | time | None
 """What the readers of sizes, numbers and dates take."""
@@ -58,14 +95,31 @@ class CellReader:
         habits: ReadingHabits,
         model: Model,
         epoch: SerialEpoch | None = None,
+        *,
+        names_row: bool = False,
+        filled_down: bool = False,
     ) -> None:
-        """`epoch` is the workbook's, for bare numbers where a date is meant."""
+        """`epoch` is the workbook's, for bare numbers where a date is meant.
+
+        `names_row` says that the field is a key, of its own row or of another one; `filled_down`
+        that ditto marks have been put in full where there was something above. `matched` is what
+        was read as a usual size: text of the cell -> label of the size.
+        """
         self._field = one
         habits = replace(habits, serial_epoch=habits.serial_epoch or epoch)
         self._habits = habits
         self._vocabulary = model.vocabulary_of(one)
         self._words = _words_of(self._vocabulary, habits) if self._vocabulary else {}
         self._known: dict[str, str] = {}
+        self._names_row = names_row or one.notation in _CODE_NOTATIONS
+        self._filled_down = filled_down
+        usual = model.vocabularies.get(one.usual_sizes or "")
+        self._usual = {
+            Fraction(str(term.attributes["mm"])) / MM_PER["in"]: term.label
+            for term in (usual.terms if usual else ())
+            if "mm" in term.attributes
+        }
+        self.matched: dict[str, str] = {}
         limits = one.constraints
         low = limits.get("minimum", limits.get("exclusiveMinimum"))
         self._below_zero = low is None or low < 0
@@ -120,13 +174,27 @@ class CellReader:
             raise UnreadableValue(
                 shown(value), "is an error of the spreadsheet; mend the formula or type the value"
             )
-        if isinstance(value, str) and value.casefold() in _DITTO:
+        if is_ditto(value) and _normal(shown(value)) not in {*self._words, *self._habits.synonyms}:
             raise UnreadableValue(
                 value,
-                "is a ditto mark; write the value out, or list the column under fill_down in the "
-                "mapping if its blank cells mean the same",
+                "is a ditto mark with no row right above it to repeat; write the value out"
+                if self._filled_down
+                else "is a ditto mark; write the value out, or list the column under fill_down in "
+                "the mapping, which reads a ditto mark as the cell above, and a blank cell too",
             )
         return value
+
+    def _refuse_doubtful_key(self, text: str) -> None:
+        if _SURE_NAME.fullmatch(text):
+            return
+        sure = without_doubt(text)
+        if sure != text:
+            raise UnreadableValue(
+                text,
+                f"leaves a doubt about the number, and it would name another row than {sure}; "
+                f"write {sure or 'the number'} if that is the best reading and put the doubt into "
+                "the remarks",
+            )
 
     def _codes(self, text: str) -> str:
         one, habits = self._field, self._habits
@@ -149,6 +217,14 @@ class CellReader:
         near = did_you_mean(word, [*self._vocabulary.codes, *labels])
         some = labels if len(labels) <= _WORD_LIMIT else [*labels[:_WORD_LIMIT], "…"]
         part = f"has '{word}', which is" if cell and cell != word else "is"
+        sure = without_doubt(word)
+        if sure != word and (code := self._words.get(_normal(sure))) is not None:
+            raise UnreadableValue(
+                cell or word,
+                f"says '{sure}' with a doubt, for which '{self._field.title}' has no place; write "
+                f"{sure} and put the doubt into the remarks, or say under synonyms in the mapping "
+                f"what '{word}' means",
+            )
         raise UnreadableValue(
             cell or word,
             f"{part} not in the list '{self._vocabulary.title}'.{near} Write one of "
@@ -160,15 +236,8 @@ class CellReader:
 
     def _measured(self, value: Spoken) -> float:
         one, habits = self._field, self._habits
-        if one.unit in MM_PER:
-            assert one.unit is not None
-            return read_length(
-                value,
-                habits.unit or one.unit,
-                one.unit,
-                allow_negative=self._below_zero,
-                decimal=habits.decimal,
-            )
+        if one.unit is not None and one.unit in MM_PER:
+            return self._length(value, habits.unit or one.unit)
         if one.unit == "deg":
             return read_angle(
                 value, lowest=self._lowest, highest=self._highest, decimal=habits.decimal
@@ -177,8 +246,33 @@ class CellReader:
             return read_clock(value, decimal=habits.decimal)
         return read_number(value, decimal=habits.decimal, allow_negative=self._below_zero)
 
+    def _length(self, value: Spoken, unit: str) -> float:
+        assert self._field.unit is not None
+        # 9 1/4 typed into a workbook is a number that is shown so
+        written = shown(value) if isinstance(value, FractionCell) and unit in METRIC else value
+
+        def read_in(unit: str) -> float:
+            into, below = self._field.unit or unit, self._below_zero
+            return read_length(
+                written, unit, into, allow_negative=below, decimal=self._habits.decimal
+            )
+
+        try:
+            return read_in(unit)
+        except BareFraction as fraction:
+            label = self._usual.get(exact_value(written))
+            if label is None:
+                raise
+            self.matched[fraction.value] = label
+            return read_in("in")
+
     def _date(self, value: CellValue) -> str:
         habits = self._habits
+        if isinstance(value, str) and in_brackets(value.strip()):
+            sure = without_doubt(value)
+            raise UnreadableValue(
+                value, f"stands in brackets; write {sure}? if they are a doubt, {sure} if not"
+            )
         return read_date(
             _spoken(value),
             habits.formats,
@@ -194,6 +288,8 @@ class CellReader:
                 "is a date or time: the spreadsheet has turned a code such as 3-4 into one; set "
                 "the column to text and type the code again",
             )
+        if self._names_row:
+            self._refuse_doubtful_key(text)
         if isinstance(value, bool):
             return text.lower()
         # tabs and the like would not survive every reader of the table
@@ -203,6 +299,11 @@ class CellReader:
     def measures(self) -> bool:
         """Whether the field holds numbers."""
         return self._field.type in ("number", "integer")
+
+    @property
+    def sizes(self) -> bool:
+        """Whether the field holds lengths."""
+        return self._field.unit in MM_PER
 
     @property
     def dates(self) -> bool:

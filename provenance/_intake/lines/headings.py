@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 from provenance._base.errors import UnusableInput
 from provenance._intake.files.received import CellValue, Row, column_letters, shown
@@ -17,11 +17,14 @@ class Headings:
     """The headings of a sheet, column by column from A on.
 
     `names` are as written; a blank one reads 'column H', one that stands twice 'Dia (1)', 'Dia
-    (2)'. `twice` holds the headings that do.
+    (2)'. `twice` holds the headings that do. Headings in two rows read 'Length (ft)', 'Length
+    (in)'. `rows` are the rows they stand in, `said` the texts of each of these, in small letters.
     """
 
     names: tuple[str, ...]
     twice: frozenset[str]
+    rows: tuple[int, ...] = ()
+    said: tuple[tuple[str, ...], ...] = ()
 
     def place_of(self, heading: str) -> int | None:
         """Which column, counted from 0, bears a heading; None when there is none."""
@@ -30,6 +33,11 @@ class Headings:
     def name(self, place: int) -> str:
         """What to call a column, also one beyond the headings."""
         return self.names[place] if place < len(self.names) else _unnamed(place)
+
+    def said_at(self, place: int) -> frozenset[str]:
+        """What stands in the rows of the headings above a column, and what it is called."""
+        texts = {row[place] for row in self.said if place < len(row)} - {""}
+        return frozenset(texts | {same_heading(self.name(place))})
 
     def _places(self) -> Mapping[str, int]:
         places: dict[str, int] = {}
@@ -59,7 +67,36 @@ def headings_of(row: Sequence[CellValue]) -> Headings:
         else:
             names.append(text)
     twice = frozenset(small for small, count in counts.items() if small and count > 1)
-    return Headings(tuple(names), twice)
+    said = tuple(map(same_heading, texts))
+    return Headings(tuple(names), twice, said=(said,))
+
+
+def _joined(
+    top: Sequence[CellValue], below: Sequence[CellValue], wanted: frozenset[str]
+) -> Headings:
+    """Headings of two rows: 'Length' over 'ft' and 'in' reads 'Length (ft)' and 'Length (in)'.
+
+    A heading that a wider one stands over goes for all below it. What is not `wanted` so is called
+    as the upper row says.
+    """
+    width = max(len(top), len(below))
+    upper = [" ".join(shown(_cell(top, place)).split()) for place in range(width)]
+    lower = [" ".join(shown(_cell(below, place)).split()).strip("()") for place in range(width)]
+    over, both = "", []
+    for above, under in zip(upper, lower, strict=True):
+        over = above or over
+        both.append(f"{over} ({under})" if over and under else above or under)
+    joined, plain = headings_of(both), headings_of(upper)
+    names = tuple(
+        one if same_heading(one) in wanted or same_heading(other) not in wanted else other
+        for one, other in zip(joined.names, plain.names, strict=True)
+    )
+    said = tuple(tuple(map(same_heading, row)) for row in (upper, lower))
+    return Headings(names, joined.twice, said=said)
+
+
+def _cell(row: Sequence[CellValue], place: int) -> CellValue:
+    return row[place] if place < len(row) else None
 
 
 def _unnamed(place: int) -> str:
@@ -72,8 +109,9 @@ def find_headings(
     """The headings in the row that the mapping names.
 
     `first_rows` are the rows down to the headings and some below, to say where they are if not
-    there. Raises UnusableInput when the row is empty or a wanted column is missing or stands twice;
-    all such columns at once.
+    there; headings that a mapping calls 'Length (ft)' may stand in two rows, one of them the one
+    it names. Raises UnusableInput when the row is empty or a wanted column is missing or stands
+    twice; all such columns at once.
     """
     wanted = sorted(set(wanted))
     row = next((values for number, values in first_rows if number == header_row), None)
@@ -83,7 +121,9 @@ def find_headings(
             f"{place}: row {header_row}, where the mapping expects the headings, is empty."
             + (elsewhere or " Set header_row to the row of the headings")
         )
-    headings = headings_of(row)
+    headings = replace(headings_of(row), rows=(header_row,))
+    if any(headings.place_of(one) is None for one in wanted):
+        headings = _in_two_rows(first_rows, header_row, wanted) or headings
     missing = [one for one in wanted if headings.place_of(one) is None]
     double = [one for one in missing if same_heading(one) in headings.twice]
     gone = [one for one in missing if one not in double]
@@ -101,6 +141,20 @@ def find_headings(
             f"{listed}. Mend the mapping, or the form if it lost a column"
         )
     return headings
+
+
+def _in_two_rows(
+    first_rows: Sequence[Row], header_row: int, wanted: Sequence[str]
+) -> Headings | None:
+    """The headings of the row and the one below or above it, if they make all that are wanted."""
+    small = frozenset(map(same_heading, wanted))
+    rows = dict(first_rows)
+    for top in (header_row, header_row - 1):
+        if top in rows and top + 1 in rows:
+            headings = _joined(rows[top], rows[top + 1], small)
+            if all(headings.place_of(one) is not None for one in wanted):
+                return replace(headings, rows=(top, top + 1))
+    return None
 
 
 def _row_with_headings(first_rows: Sequence[Row], header_row: int, wanted: Sequence[str]) -> str:

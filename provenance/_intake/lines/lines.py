@@ -2,14 +2,22 @@
 
 from __future__ import annotations
 
+import json
 from collections.abc import Callable, Iterator, Sequence
-from dataclasses import dataclass
 from itertools import chain
 
-from provenance._base.errors import UnreadableValue, UnusableInput
+from provenance._base.errors import UnreadableValue
 from provenance._intake.files.received import CellValue, ReceivedSheet, Row, SheetFacts, shown
-from provenance._intake.lines.cells import CellReader, is_missing
+from provenance._intake.lines.column_doubts import DoubtfulCell
 from provenance._intake.lines.headings import Headings, find_headings
+from provenance._intake.lines.line_kinds import KnownColumns, LineJudge, LineKind
+from provenance._intake.lines.mapped_columns import (
+    MappedColumn,
+    MappedRows,
+    cell_at,
+    read_column,
+    texts_of,
+)
 from provenance._intake.lines.readings import (
     Place,
     ReadRow,
@@ -17,97 +25,16 @@ from provenance._intake.lines.readings import (
     UnreadCell,
     intake_finding,
 )
+from provenance._intake.lines.repeats import Repeats
 from provenance._intake.lines.sheet_remarks import SheetRemarks
-from provenance._intake.mapping.mapping import (
-    Condition,
-    FieldRule,
-    RowsRule,
-    SourceRule,
-    fill_template,
-)
-from provenance._model.schema import Model, Table
+from provenance._intake.mapping.mapping import RowsRule, SourceRule
+from provenance._intake.values.units import BareFraction, unit_in_heading, unit_named
+from provenance._model.schema import Model
 
 LOOK_AHEAD = 25
 PROGRESS_ROWS = 500
 Advance = Callable[[float], None]
 """Called now and then with the share of the sheet that is read."""
-
-
-@dataclass(frozen=True)
-class _Column:
-    """One field's rule with the places of its columns and a reader made for them."""
-
-    rule: FieldRule
-    places: tuple[int, ...]
-    headings: tuple[str, ...]
-    reader: CellReader
-    constant: str = ""
-
-    @property
-    def heading(self) -> str:
-        return " + ".join(self.headings)
-
-
-class _Rows:
-    """One table's rule, ready for the lines of one sheet."""
-
-    def __init__(
-        self, rule: RowsRule, headings: Headings, model: Model, facts: SheetFacts, place: Place
-    ) -> None:
-        self.rule = rule
-        self.table: Table = model.table(rule.table)
-        self.when_place = headings.place_of(rule.when.column) if rule.when else None
-        self.columns = [
-            _column(one, self.table, headings, model, facts, place)
-            for one in rule.fields
-            if all(headings.place_of(name) is not None for name in one.columns)
-        ]
-        # one for all rows, which may be very many
-        self.headings = {column.rule.name: column.heading for column in self.columns}
-        here = {spot for column in self.columns for spot in column.places}
-        self.places = here | ({self.when_place} if self.when_place is not None else set())
-
-    def applies(self, row: Sequence[CellValue], missing: frozenset[str]) -> bool:
-        """Whether the line holds a row of this table."""
-        when = self.rule.when
-        if when is not None:
-            return self.when_place is not None and _holds(when, _at(row, self.when_place), missing)
-        return any(
-            not is_missing(_at(row, spot), column.rule.habits.missing)
-            for column in self.columns
-            for spot in column.places
-        )
-
-
-def _at(row: Sequence[CellValue], place: int) -> CellValue:
-    return row[place] if place < len(row) else None
-
-
-def _holds(when: Condition, value: CellValue, missing: frozenset[str]) -> bool:
-    if is_missing(value, missing):
-        return False
-    return not when.words or " ".join(shown(value).split()).casefold() in when.words
-
-
-def _column(
-    rule: FieldRule,
-    table: Table,
-    headings: Headings,
-    model: Model,
-    facts: SheetFacts,
-    place: Place,
-) -> _Column:
-    reader = CellReader(table.field(rule.name), rule.habits, model, facts.epoch)
-    places = tuple(spot for name in rule.columns if (spot := headings.place_of(name)) is not None)
-    constant = ""
-    if rule.how == "constant":
-        try:
-            constant = reader.read(rule.text)
-        except UnreadableValue as error:
-            raise UnusableInput(
-                f"the mapping gives the constant {error} ({table.name}.{rule.name}, for {place})"
-            ) from None
-    return _Column(rule, places, tuple(headings.name(spot) for spot in places), reader, constant)
 
 
 def read_sheet(
@@ -129,11 +56,13 @@ def read_sheet(
     headings = find_headings(first, source.header_row, wanted, place)
     reading = SheetReading(place, frozenset(rule.table for rule in source.rows))
     reader = _SheetReader(source, headings, facts, model, reading)
+    reader.lines.learn(first, max(headings.rows))
     for count, (number, values) in enumerate(chain(first, rows)):
-        if number > source.header_row:
+        if number > max(headings.rows):
             reader.take_line(number, values)
         if count % PROGRESS_ROWS == 0:
             advance(number / max(facts.last_row, number))
+    reader.ask_about_columns()
     reading.findings += reader.remarks.findings(place)
     return reading
 
@@ -161,104 +90,173 @@ class _SheetReader:
         self.source = source
         self.headings = headings
         self.reading = reading
+        self.fill_down = _places(headings, source.fill_down)
         self.rules = [
-            _Rows(rule, headings, model, facts, reading.place)
+            MappedRows(rule, headings, model, facts, reading.place, self.fill_down)
             for rule in source.rows
             # a table whose key column the crew took out of our workbook is not read at all
             if not source.may_lack or all(_has(headings, rule, key) for key in _key(model, rule))
         ]
         self.keep = _places(headings, source.keep)
-        self.fill_down = _places(headings, source.fill_down)
         self.mapped = {spot for rule in self.rules for spot in rule.places} | self.keep
         known = self.mapped | self.fill_down | _places(headings, source.left_out)
-        self.remarks = SheetRemarks(headings, facts, known, self.fill_down, source.header_row)
+        self.remarks = SheetRemarks(
+            headings, facts, known, self.fill_down, source.header_row, source.may_lack
+        )
         for rule in self.rules:
             for column in rule.columns:
                 if column.rule.how in ("column", "first_of"):
                     self.remarks.expect(column.places, column.reader)
-        self.above: dict[int, CellValue] = {}
-        self.last_number = source.header_row
+        self.columns = [column for rule in self.rules for column in rule.columns]
+        read_as_one = [one for one in self.columns if one.rule.how in ("column", "first_of")]
+        self.lines = LineJudge(
+            headings,
+            KnownColumns(
+                keys=tuple(rule.key_places for rule in self.rules),
+                mapped=frozenset(self.mapped),
+                sizes=frozenset(
+                    spot for one in self.columns if one.reader.sizes for spot in one.places
+                ),
+                measured=frozenset(
+                    spot
+                    for one in read_as_one
+                    if one.reader.measures or one.reader.dates
+                    for spot in one.places
+                ),
+                fill_down=frozenset(self.fill_down),
+            ),
+            facts.formulas,
+            source.missing,
+            source.keep_lines,
+            own_form=source.may_lack,
+        )
+        self.repeats = Repeats(self.fill_down, source.missing)
+        self.last_number = max(headings.rows)
+        for column in self.columns:
+            for spot in column.places:
+                for said in sorted(headings.said_at(spot)):
+                    unit = unit_in_heading(said) or unit_named(said)
+                    self._compare_unit(column, spot, unit, max(headings.rows))
 
     def take_line(self, number: int, row: list[CellValue]) -> None:
         """Read one line into rows, unread cells and findings."""
-        missing = self.source.missing
-        filled = {spot for spot, value in enumerate(row) if not is_missing(value, missing)}
+        filled = self.lines.filled(row)
         self.reading.spacers += number - self.last_number - 1  # rows with nothing in them
+        if number > self.last_number + 1 or not filled:
+            self.repeats.interrupt()
         self.last_number = number
-        if not filled or self._repeats_headings(row, filled):
+        if not filled:
             self.reading.spacers += 1
             return
-        if self.keep and not (filled & self.keep):
+        kind = self.lines.kind_of(number, row, filled)
+        if kind is LineKind.UNITS:
+            for column in self.columns:
+                for spot in column.places:
+                    said = unit_named(shown(cell_at(row, spot)))
+                    self._compare_unit(column, spot, said, number)
+        elif self.keep and not (filled & self.keep):
+            self.repeats.interrupt()
             self._report_spacer(number, row, filled)
             return
+        if kind is not None:
+            self._set_aside(kind, number, row, filled)
+            return
         self.remarks.look_at(number, row, filled)
-        if not filled & (self.mapped - self.fill_down):
+        named = any(rule.key_places and rule.key_places <= filled for rule in self.rules)
+        if not named and not filled & (self.mapped - self.fill_down):
             return  # whatever stands here is in columns that are not taken, and is reported so
         self.reading.lines += 1
-        row = self._filled_down(row)
+        written, row = row, self.repeats.put_in_full(row)
         used: set[int] = set()
-        applied: list[_Rows] = []
-        silent: list[_Rows] = []
+        applied: list[MappedRows] = []
+        silent: list[MappedRows] = []
         for rule in self.rules:
-            if rule.applies(row, missing):
+            if rule.applies(row, self.source.missing):
                 applied.append(rule)
-                used |= self._take_row(rule, number, row)
+                used |= self._take_row(rule, number, row, written)
             else:
                 silent.append(rule)
         orphans = filled - used - self.keep - self.fill_down
         if orphans:
             self._report_orphans(applied, silent, number, row, orphans)
 
-    def _repeats_headings(self, row: list[CellValue], filled: set[int]) -> bool:
-        """Whether the line says the headings again, as the next page of a form does."""
-        names = self.headings.names
-        return len(filled) > 1 and all(
-            spot < len(names) and " ".join(shown(row[spot]).split()) == names[spot]
-            for spot in filled
-        )
+    def _set_aside(
+        self, kind: LineKind, number: int, row: list[CellValue], filled: set[int]
+    ) -> None:
+        self.reading.spacers += 1
+        self.remarks.set_aside(kind, number, shown(row[min(filled)]))
+        if kind is LineKind.SECTION:
+            self.repeats.begin_anew(row, filled)
+        elif kind in (LineKind.TOTAL, LineKind.OTHER_HEADINGS):
+            self.repeats.begin_anew(row)
+        else:
+            self.repeats.interrupt()
 
-    def _filled_down(self, row: list[CellValue]) -> list[CellValue]:
-        if not self.fill_down:
-            return row
-        row = list(row)
-        for spot in self.fill_down:
-            if not is_missing(_at(row, spot), self.source.missing):
-                self.above[spot] = row[spot]
-            elif spot in self.above:
-                row.extend([None] * (spot + 1 - len(row)))
-                row[spot] = self.above[spot]
-        return row
+    def _compare_unit(self, column: MappedColumn, spot: int, said: str, number: int) -> None:
+        place = self.reading.place.at(number, self.headings.name(spot))
+        if (finding := column.doubts.compare_unit(said, place)) is not None:
+            self.reading.findings.append(finding)
 
-    def _take_row(self, rule: _Rows, number: int, row: list[CellValue]) -> set[int]:
+    def ask_about_columns(self) -> None:
+        """One question a column where all of it is in doubt, else one a cell."""
+        for rule in self.rules:
+            for column in rule.columns:
+                for cell in column.doubts.questions():
+                    self._keep_unread(rule, cell.key, column, cell.text, cell.why, cell.place)
+
+    def _take_row(
+        self, rule: MappedRows, number: int, row: list[CellValue], as_written: list[CellValue]
+    ) -> set[int]:
         """Make the row of one table, or keep the texts when it has no key.
+
+        `as_written` is the line before anything was filled in from above.
 
         Returns the columns that had a part in it.
         """
         used = set() if rule.when_place is None else {rule.when_place}
         values: dict[str, str] = {}
         written: dict[str, str] = {}
-        failed: list[tuple[_Column, str, str]] = []
+        failed: list[tuple[MappedColumn, str, str]] = []
+        together: list[tuple[MappedColumn, str, str]] = []
         for column in rule.columns:
+            if column.doubts.said and column.is_filled(row):
+                used |= set(column.places)
+                together.append((column, texts_of(column, row), "its unit is in doubt"))
+                continue
             try:
-                text, places = _read_column(column, row)
+                text, places = read_column(column, row)
                 used |= places
             except UnreadableValue as error:
                 used |= set(column.places)
-                failed.append((column, error.value, error.expected))
+                asked = together if isinstance(error, BareFraction) else failed
+                asked.append((column, error.value, error.expected))
                 continue
             if text:
                 values[column.rule.name] = text
-                said = " ".join(shown(_at(row, spot)) for spot in sorted(places))
+                column.doubts.filled += 1
+                spots = sorted(places)
+                said = " ".join(
+                    shown(cell_at(as_written, spot) or cell_at(row, spot)) for spot in spots
+                )
                 if said and said != text:
                     written[column.rule.name] = said
+                if said in column.reader.matched:
+                    self.remarks.matched(column.heading, said, column.reader.matched[said])
         place = self.reading.place.at(number)
         if rule.table.name == "custody":
             key = values.get("custody_id", "")
         elif lacking := [name for name in rule.table.primary_key if not values.get(name)]:
-            self._report_no_key(rule, row, failed, lacking, place)
+            self._report_no_key(rule, row, [*failed, *together], lacking, place)
             return rule.places
         else:
             key = rule.table.key_of(values)
+        for column, _, _ in failed:
+            column.doubts.filled += 1
+        for column, text, why in together:
+            column.doubts.filled += 1
+            column.doubts.cells.append(
+                DoubtfulCell(key, text, why, place.at(number, column.heading))
+            )
         for column, text, why in failed:
             self._keep_unread(rule, key, column, text, why, place.at(number, column.heading))
         self.reading.rows.append(
@@ -267,36 +265,45 @@ class _SheetReader:
         return used
 
     def _keep_unread(
-        self, rule: _Rows, key: str, column: _Column, text: str, why: str, place: Place
+        self, rule: MappedRows, key: str, column: MappedColumn, text: str, why: str, place: Place
     ) -> None:
         cell = UnreadCell(rule.table.name, key, column.rule.name, text, why, place)
         self.reading.unread.append(cell)
 
     def _report_no_key(
         self,
-        rule: _Rows,
+        rule: MappedRows,
         row: list[CellValue],
-        failed: list[tuple[_Column, str, str]],
+        failed: list[tuple[MappedColumn, str, str]],
         lacking: list[str],
         place: Place,
     ) -> None:
         unreadable = {column.rule.name: (text, why) for column, text, why in failed}
         needed = [column for column in rule.columns if column.rule.name in lacking]
         heading = needed[0].heading if needed else lacking[0]
-        no_row = (
-            f"stands on a line without {lacking[0]} (column '{heading}'), so no row of "
-            f"{rule.table.name} could be made of it; fill that in and import the file again"
-        )
+        key = f"{lacking[0]} (column '{heading}')"
+        if lacking[0] in unreadable:
+            no_row = f"stands on a line whose {key} could not be read"
+            remedy = "mend that and import the file again"
+        else:
+            no_row = f"stands on a line without {key}"
+            remedy = "fill that in and import the file again"
+            if rule.rule.when is None and len(self.rules) > 1 and len(rule.key_places) == 1:
+                remedy += (
+                    f"; if not every line has a row of {rule.table.name}, say so in the mapping "
+                    f"under table: {rule.table.name} with when: {json.dumps(heading)}"
+                )
+        no_row += f", so no row of {rule.table.name} could be made of it; {remedy}"
         for column in rule.columns:
-            text, why = unreadable.get(column.rule.name, (_texts(column, row), no_row))
+            text, why = unreadable.get(column.rule.name, (texts_of(column, row), no_row))
             if text:
                 where = place.at(place.row, column.heading)
                 self._keep_unread(rule, "", column, text, why, where)
 
     def _report_orphans(
         self,
-        applied: list[_Rows],
-        silent: list[_Rows],
+        applied: list[MappedRows],
+        silent: list[MappedRows],
         number: int,
         row: list[CellValue],
         orphans: set[int],
@@ -305,7 +312,7 @@ class _SheetReader:
         for rule in (*applied, *silent):
             for column in rule.columns:
                 mine = [spot for spot in column.places if spot in orphans]
-                if not mine:
+                if not mine or column.rule.how == "filled":
                     continue
                 orphans -= set(mine)
                 if rule in silent:
@@ -354,44 +361,11 @@ def _places(headings: Headings, names: Sequence[str]) -> set[int]:
     return {place for name in names if (place := headings.place_of(name)) is not None}
 
 
-def _texts(column: _Column, row: Sequence[CellValue]) -> str:
-    texts = [shown(_at(row, spot)) for spot in column.places]
-    return "; ".join(text for text in texts if text)
-
-
-def _why_silent(rule: _Rows) -> str:
+def _why_silent(rule: MappedRows) -> str:
     when = rule.rule.when
     blank = f"'{when.column}'" if when else "its columns"
     says = "does not say so" if when and when.words else "is blank"
     return (
         f"stands on a line where {blank} {says}, so no row of {rule.table.name} was made of it; "
-        f"fill in {blank}, or enter it by hand"
+        f"fill in {blank}, enter it by hand, or let another table of the mapping take it as well"
     )
-
-
-def _read_column(column: _Column, row: Sequence[CellValue]) -> tuple[str, set[int]]:
-    """The value of one field on one line, '' where nothing is written, and the columns used."""
-    rule = column.rule
-    if rule.how == "constant":
-        return column.constant, set()
-    missing = rule.habits.missing
-    cells = [(spot, _at(row, spot)) for spot in column.places]
-    filled = [(spot, value) for spot, value in cells if not is_missing(value, missing)]
-    # what this field takes for 'nothing written' is dealt with, too
-    used = {spot for spot, value in cells if is_missing(value, missing)}
-    if not filled:
-        return "", used
-    if rule.how in ("column", "first_of"):
-        spot, value = filled[0]
-        same = {other for other, text in filled if shown(text) == shown(value)}
-        return column.reader.read(value), used | same | {spot}
-    if rule.how == "all_of":
-        texts = "; ".join(column.reader.plain(value) for _, value in filled)
-        return column.reader.read(texts), set(column.places)
-    if len(filled) < len(cells):
-        return "", used
-    parts = {
-        heading: column.reader.plain(value)
-        for heading, (_, value) in zip(rule.columns, cells, strict=True)
-    }
-    return column.reader.read(fill_template(rule.text, parts)), set(column.places)

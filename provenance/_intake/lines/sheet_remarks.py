@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import json
 from collections import Counter
 from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass, field
@@ -10,8 +11,11 @@ from provenance._base.findings import Finding
 from provenance._intake.files.received import Area, CellValue, SheetFacts, column_letters, shown
 from provenance._intake.lines.cells import CellReader
 from provenance._intake.lines.headings import Headings
+from provenance._intake.lines.line_kinds import LineKind
 from provenance._intake.lines.readings import Place, intake_finding
 from provenance._intake.values.dates import YEARS_TYPED
+
+MOST_NAMED = 8
 
 
 @dataclass
@@ -23,6 +27,7 @@ class SheetRemarks:
     _known: set[int]
     _fill_down: set[int]
     _header_row: int
+    _own_form: bool = False
     _measures: set[int] = field(default_factory=set)
     _dates: set[int] = field(default_factory=set)
     _taken: set[int] = field(default_factory=set)
@@ -31,6 +36,8 @@ class SheetRemarks:
     _as_text: Counter[int] = field(default_factory=Counter)
     _serials: dict[int, tuple[int, str]] = field(default_factory=dict)
     _hidden: list[int] = field(default_factory=list)
+    _set_aside: dict[LineKind, list[tuple[int, str]]] = field(default_factory=dict)
+    _matched: dict[str, Counter[tuple[str, str]]] = field(default_factory=dict)
 
     def expect(self, places: Iterable[int], reader: CellReader) -> None:
         """Say what is read from some columns."""
@@ -59,8 +66,17 @@ class SheetRemarks:
             if is_number and value not in YEARS_TYPED:
                 self._serials.setdefault(spot, (number, shown(value)))
 
+    def set_aside(self, kind: LineKind, number: int, text: str) -> None:
+        """Note a line that is no row, by its first text."""
+        self._set_aside.setdefault(kind, []).append((number, text))
+
+    def matched(self, heading: str, text: str, size: str) -> None:
+        """Note a fraction that was taken for a usual size."""
+        self._matched.setdefault(heading, Counter())[text, size] += 1
+
     def findings(self, place: Place) -> Iterator[Finding]:
         """What is worth a word when the last line has gone by."""
+        yield from self._about_lines(place)
         yield from self._about_strange_columns(place)
         yield from self._about_merged(place)
         yield from self._about_formulas(place)
@@ -75,6 +91,17 @@ class SheetRemarks:
                 "read as numbers.",
                 "Nothing to do, unless a value looks wrong.",
             )
+        for heading, sizes in self._matched.items():
+            listed = ", ".join(f"{text} for {size}" for text, size in sorted(sizes))
+            yield intake_finding(
+                "note",
+                "fractions_matched",
+                place.at(0, heading),
+                f"{sizes.total()} fraction(s) without a unit were taken for usual sizes of a drill "
+                f"bit in inches: {listed}.",
+                "Nothing to do if the bits are in inches; unit: in in the mapping makes it sure.",
+                value=min(sizes)[0],
+            )
         for spot, (number, text) in sorted(self._serials.items()):
             yield intake_finding(
                 "note",
@@ -88,6 +115,33 @@ class SheetRemarks:
 
     def _named(self, spots: Iterable[int]) -> str:
         return ", ".join(f"'{self._headings.name(spot)}'" for spot in sorted(spots))
+
+    def _about_lines(self, place: Place) -> Iterator[Finding]:
+        for kind, lines in self._set_aside.items():
+            first, text = lines[0]
+            some = "; ".join(f'row {number} ("{said[:40]}")' for number, said in lines[:MOST_NAMED])
+            if rest := lines[MOST_NAMED:]:
+                some += f"; row(s) {rows_in_words([number for number, _ in rest])}"
+            other = kind is LineKind.OTHER_HEADINGS
+            yield intake_finding(
+                "warning" if other else "note",
+                "lines_set_aside",
+                place.at(first),
+                f"Left out, taken for {kind} ({len(lines)}): {some}.",
+                (
+                    "If another table begins there, hand it in as a sheet of its own. "
+                    if other
+                    else ""
+                )
+                + "If one of them is a row of the record, "
+                + (
+                    "give it another code."
+                    if self._own_form
+                    else "put its first text under keep_lines in the mapping: keep_lines: "
+                    f"[{json.dumps(text, ensure_ascii=False)}]."
+                ),
+                value=text,
+            )
 
     def _about_strange_columns(self, place: Place) -> Iterator[Finding]:
         for spot, count in sorted(self._strange.items()):
@@ -143,7 +197,7 @@ class SheetRemarks:
             )
 
     def _about_hidden(self, place: Place) -> Iterator[Finding]:
-        hidden = [f"the row(s) {_runs(self._hidden)}"] if self._hidden else []
+        hidden = [f"the row(s) {rows_in_words(self._hidden)}"] if self._hidden else []
         columns = sorted(
             column for column in self._facts.hidden_columns if column - 1 in self._taken
         )
@@ -170,8 +224,8 @@ def _plain_number(text: str) -> bool:
     return True
 
 
-def _runs(numbers: Sequence[int]) -> str:
-    """Row numbers with neighbours joined: 3-5, 9."""
+def rows_in_words(numbers: Sequence[int]) -> str:
+    """Row numbers with neighbors joined: 3-5, 9."""
     parts: list[list[int]] = []
     for number in numbers:
         if parts and parts[-1][-1] == number - 1:

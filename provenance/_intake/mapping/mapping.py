@@ -13,7 +13,7 @@ from provenance._intake.files.received import TextHabits
 from provenance._intake.values.numerals import DecimalMark
 from provenance._intake.values.serial_dates import SerialEpoch
 
-How = Literal["column", "first_of", "all_of", "template", "constant"]
+How = Literal["column", "first_of", "all_of", "template", "filled", "constant"]
 ALWAYS_MISSING = frozenset({""})
 _PLACEHOLDER = re.compile(r"\{([^{}]+)\}")
 
@@ -41,7 +41,10 @@ class ReadingHabits:
 
 @dataclass(frozen=True)
 class FieldRule:
-    """Where the value of one field comes from; `text` is the template or the constant."""
+    """Where the value of one field comes from; `text` is the template or the constant.
+
+    'filled' is yes where the column is filled and no where it is blank.
+    """
 
     name: str
     how: How
@@ -77,7 +80,8 @@ class RowsRule:
 class SourceRule:
     """One kind of file or sheet.
 
-    `sheets` is empty for text files and for the only sheet of a workbook. `may_lack` lets sheets
+    `sheets` is empty for text files and for the only sheet of a workbook. `keep_lines` are first
+    cells, in small letters, of lines that are rows however they look. `may_lack` lets sheets
     and columns be missing, for a workbook of this project from which the crew took some away.
     """
 
@@ -87,6 +91,7 @@ class SourceRule:
     header_row: int = 1
     text: TextHabits = field(default_factory=TextHabits)
     keep: tuple[str, ...] = ()
+    keep_lines: frozenset[str] = frozenset()
     fill_down: tuple[str, ...] = ()
     left_out: tuple[str, ...] = ()
     missing: frozenset[str] = ALWAYS_MISSING

@@ -124,6 +124,7 @@ def _source(
         header_row=raw.get("header_row", 1),
         text=TextHabits(raw.get("encoding"), raw.get("delimiter"), raw.get("quote")),
         keep=tuple(raw.get("keep", ())),
+        keep_lines=_small(raw.get("keep_lines", ())),
         fill_down=tuple(raw.get("fill_down", ())),
         left_out=tuple(raw.get("columns_left_out", ())),
         missing=habits.missing,
@@ -196,7 +197,9 @@ def _field(
     _check_codes(own.synonyms, one, model, faults, where)
     if "split" in raw:
         _check_split(raw["split"], one, faults, where)
-    several: tuple[How, ...] = ("column", "first_of", "all_of")
+    if "filled" in raw and one.type != "boolean":
+        faults.append(f"{where}: it is no yes or no, so 'filled' says nothing; write column")
+    several: tuple[How, ...] = ("column", "first_of", "all_of", "filled")
     for how in several:
         if how in raw:
             return FieldRule(name, how, _listed(raw[how]), habits=own)

@@ -10,6 +10,7 @@ from fractions import Fraction
 from types import MappingProxyType
 
 from provenance._base.errors import UnreadableValue
+from provenance._intake.values.doubts import refuse_doubt
 from provenance._intake.values.numerals import (
     Cell,
     DecimalMark,
@@ -86,6 +87,7 @@ def read_angle(
 
 
 def _written_angle(text: str, shown: str, decimal: DecimalMark | None) -> Fraction:
+    refuse_doubt(text, shown)
     for word, letter in _LETTERS.items():
         text = text.replace(word, letter)
     text = re.sub(r"^due\b", "", text).strip()
@@ -145,6 +147,7 @@ def read_clock(value: Cell, *, decimal: DecimalMark | None = None) -> float:
 
 
 def _written_clock(text: str, shown: str, decimal: DecimalMark | None) -> Fraction:
+    refuse_doubt(text, shown)
     pair = _HOURS_MINUTES.fullmatch(text)
     if pair is not None:
         if int(pair["minutes"]) > 59:

@@ -16,6 +16,7 @@ from fractions import Fraction
 from typing import Literal
 
 from provenance._base.errors import UnreadableValue
+from provenance._intake.values.doubts import refuse_doubt
 
 DecimalMark = Literal[".", ","]
 Cell = str | int | float | Decimal | date | datetime | time | None
@@ -157,6 +158,7 @@ def exact_value(value: Cell, decimal: DecimalMark | None = None) -> Fraction:
         raise UnreadableValue(shown, "is empty; write a number, or leave the cell out")
     negative = text.startswith("-")
     unsigned = text[1:].strip() if text[0] in "+-" else text
+    refuse_doubt(unsigned, shown)
     exact = written_number(unsigned, shown, decimal)
     return -exact if negative else exact
 

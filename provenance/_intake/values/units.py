@@ -18,7 +18,9 @@ from fractions import Fraction
 from types import MappingProxyType
 
 from provenance._base.errors import UnreadableValue, UnusableInput
+from provenance._intake.values.doubts import refuse_doubt
 from provenance._intake.values.numerals import (
+    LONGEST,
     Cell,
     DecimalMark,
     exact_number,
@@ -36,6 +38,7 @@ MM_PER: Mapping[str, Fraction] = MappingProxyType(
         "yd": Fraction(36 * 254, 10),
     }
 )
+METRIC = frozenset({"mm", "cm", "m"})
 # 'ft-in' is feet and inches in one cell: every number must show which it is
 LENGTH_UNITS = frozenset({*MM_PER, "ft-in"})
 
@@ -63,11 +66,22 @@ _NUMBER = r"(?:[0-9]+(?:\s+|-)[0-9]+/[0-9]+|[0-9]+/[0-9]+|[0-9][0-9.,]*|[.,][0-9
 _PIECE = re.compile(rf"\s*({_NUMBER})\s*(?:([a-z]+)\.?|(['\"]))?")
 # what may stand between 12' and 6"
 _JOINT = re.compile(r"\s*(?:,|-|and\b|&)?\s*")
-_DOUBT = re.compile(
-    r"^(?:~|≈|±|c\.|ca\b|circa|about|approx|<|>|≤|≥)|[?~+±]|\bto\b|\bor\b"
-    r"|[0-9\"]\s+-\s*[0-9]|\b(?:in|cm|mm|m)\.?\s*-\s*[0-9]"
-)
-_BARE_RANGE = re.compile(r"[0-9.,]+-[0-9.,]+(?:\s*[a-z'\"].*)?")
+
+
+class BareFraction(UnreadableValue):
+    """A fraction without a unit where a metric size is meant, which it never is.
+
+    `unit` is the metric unit.
+    """
+
+    def __init__(self, value: str, unit: str) -> None:
+        self.unit = unit
+        super().__init__(
+            value,
+            f"is a fraction, which is never taken for {unit}; write {value} in, or the size in "
+            f"{unit} with a decimal point; if the whole column is in inches, say unit: in for it "
+            "in the mapping",
+        )
 
 
 def _wanted(unit: str) -> str:
@@ -77,15 +91,6 @@ def _wanted(unit: str) -> str:
         "ft-in": "is not a size; write 12' 6 1/2\" or 0' 7 3/8\"",
         "yd": "is not a size; write 3.5 (yd), or with its own unit 10' 6\", 3.2 m",
     }.get(unit, f'is not a size; write 18.7 ({unit}), or with its own unit 7 3/8"')
-
-
-def _refuse_doubt(text: str, shown: str) -> None:
-    if _DOUBT.search(text) or (_BARE_RANGE.fullmatch(text) and "/" not in text):
-        raise UnreadableValue(
-            shown,
-            "is a range or an estimate, not one size; write the best single value here and put "
-            "the doubt into the remarks",
-        )
 
 
 def _pieces(
@@ -150,6 +155,29 @@ def _sum_of_pieces(pieces: list[tuple[Fraction, str]], shown: str, unit: str) ->
     return total
 
 
+def unit_named(text: str) -> str:
+    """The unit that a cell or a heading in brackets names, 'ft-in' for both; '' for no unit.
+
+    >>> unit_named("(cm)"), unit_named("Feet & inches"), unit_named("yes/no")
+    ('cm', 'ft-in', '')
+    """
+    bare = plain_text(text[:LONGEST]).strip("()[] ").rstrip(".").casefold()
+    parts = [_UNIT_WORDS.get(part, "") for part in re.split(r"\s*(?:[-/&+,\s]|\band\b)\s*", bare)]
+    if parts == ["ft", "in"]:
+        return "ft-in"
+    return parts[0] if len(parts) == 1 else ""
+
+
+def unit_in_heading(heading: str) -> str:
+    """The unit in brackets at the end of a heading, such as 'Length (ft)'; '' for none.
+
+    >>> unit_in_heading("Dia A [in] *"), unit_in_heading("Rings (count)")
+    ('in', '')
+    """
+    match = re.search(r"[(\[]([^()\[\]]+)[)\]][\s*]*$", heading)
+    return unit_named(match[1]) if match else ""
+
+
 def exact_length_mm(
     value: Cell,
     unit: str,
@@ -183,8 +211,11 @@ def exact_length_mm(
         if unit == "ft-in" and feet_inches:
             # 12-6 1/2 in a column of feet and inches
             text = f"{feet_inches[1]}' {feet_inches[2]} {feet_inches[3] or ''}".strip()
-        _refuse_doubt(text, shown)
-        total = _sum_of_pieces(_pieces(text, shown, unit, decimal), shown, unit)
+        refuse_doubt(text, shown, "size")
+        pieces = _pieces(text, shown, unit, decimal)
+        if "/" in text and unit in METRIC and not any(written for _, written in pieces):
+            raise BareFraction(shown, unit)
+        total = _sum_of_pieces(pieces, shown, unit)
     if sign * total < 0 and not allow_negative:
         raise UnreadableValue(
             shown, "is below zero, which no size can be; write it without the minus"
@@ -210,7 +241,8 @@ def read_length(
     number in a 'ft-in' column is refused too. The result is rounded to `decimals` places, by
     default to a thousandth of a millimetre or finer.
 
-    Raises UnreadableValue for anything else, with what to write; UnusableInput for a unit that
+    Raises BareFraction for a fraction without a unit where `unit` is metric; UnreadableValue for
+    anything else, with what to write; UnusableInput for a unit that
     does not exist.
 
     >>> read_length('7-3/8"', "cm", "cm"), read_length("12' 6 1/2\\"", "ft-in", "m")
