@@ -14,6 +14,7 @@ from provenance._bundle.redaction.forms import public_forms
 from provenance._bundle.redaction.masking import Masker, WithheldValues, squeezed
 from provenance._bundle.redaction.people import PARTY, Columns, new_codes, unnamed
 from provenance._bundle.redaction.places import as_decimal, corners, zero_of
+from provenance._history.history import CHANGE
 from provenance._model.schema import Field, Model, Table
 from provenance._record.package import Package
 
@@ -24,6 +25,8 @@ LARGE = 10_000
 """A site grid coordinate beyond this is one of a map grid, in all likelihood."""
 SHORTEST_NAME_WORD = 3
 GRID_FORMS = {"site_x": 0, "site_y": 1, "site_z": 2}
+_CLOSED = dict.fromkeys(("if_agreed", "role", "stand_in"), "withheld")
+"""Forms that depend on the row, for texts whose row is not known."""
 _BRACKETS = re.compile(r"\([^)]*\)")
 
 
@@ -60,7 +63,11 @@ def gather_known(package: Package) -> Known:
         if table.name == PARTY:
             renamed[PARTY] = new_codes(columns)
             values.codes.update(renamed[PARTY])
+        if table.role == "history":
+            # all else that acts say stands in other tables, or is nowhere shown
+            columns = {name: texts if name == "who" else [] for name, texts in columns.items()}
         _gather_values(table, columns, forms[table.name], values)
+        _gather_values(table, *_said_before(package, table, columns, forms[table.name]), values)
         open_names |= _open_names(columns, forms[table.name])
         if own_key := own_key_field(table):
             keys[table.name] = list(dict.fromkeys(columns[own_key.name]))
@@ -75,6 +82,24 @@ def gather_known(package: Package) -> Known:
         renamed[name] = given | _clean_keys(model.table(name), found, given, masker)
     zeros = _zeros(package, forms, site_of)
     return Known(package, forms, masker, renamed, zeros, site_of)
+
+
+def _said_before(
+    package: Package, table: Table, columns: Columns, forms: Mapping[str, str]
+) -> tuple[Columns, Mapping[str, str]]:
+    """What acts said of fields that are not shown and no longer stands, all of it withheld.
+
+    A name that was corrected, or a person who was taken out, may still be told in a note.
+    """
+    found: dict[str, dict[str, None]] = defaultdict(dict)
+    names = ("table_name", "field", "before", "after")
+    closed = {name for name in table.names if forms[name] not in ("shown", "radius")}
+    if CHANGE in package.model.tables:
+        for named, field, *texts in package.tables.tuples(CHANGE, names):
+            if named == table.name and field in closed:
+                found[field].update(dict.fromkeys(texts))
+    gone = {name: [t for t in found[name] if t not in set(columns[name])] for name in table.names}
+    return gone, {name: _CLOSED.get(form, form) for name, form in forms.items()}
 
 
 def whole_columns(package: Package, table: Table) -> dict[str, list[str]]:

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import re
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 from decimal import Decimal
@@ -11,6 +10,7 @@ from types import MappingProxyType
 import polars as pl
 
 from provenance._bundle.redaction.account import Account
+from provenance._bundle.redaction.acts import redact_acts
 from provenance._bundle.redaction.files import NO_FILES, FileRows
 from provenance._bundle.redaction.gathering import GRID_FORMS, Known, sites_of_rows, whole_columns
 from provenance._bundle.redaction.people import Columns, role_names, unnamed
@@ -21,15 +21,14 @@ from provenance._bundle.redaction.places import (
     middle_of_cell,
     outline_from,
 )
-from provenance._model.edtf import EDTF_PATTERN
+from provenance._bundle.redaction.plain import is_plain
+from provenance._history.history import ACT, CHANGE
 from provenance._model.schema import Field, Table
 
 INFORMATION_WITHHELD = "information_withheld"
 DATA_GENERALIZATIONS = "data_generalizations"
 DWC = "http://rs.tdwg.org/dwc/terms/"
 _LIMITS = {"latitude": 90, "longitude": 180}
-_NUMBER = re.compile(r"[-+]?[0-9]+(\.[0-9]+)?([eE][-+]?[0-9]+)?")
-_EDTF = re.compile(EDTF_PATTERN)
 _WORDS = "words in {}"
 ADDED_FIELDS = (
     Field(
@@ -88,7 +87,10 @@ def redact_table(
     table = known.package.model.table(name)
     written = whole_columns(known.package, table)
     count = known.package.tables.count(name)
-    if table.role == "intake":
+    if table.name in (ACT, CHANGE):
+        columns = redact_acts(known, table, written, account)
+        return PublicTable(_public_schema(known, table, ()), _frame(columns))
+    if table.role in ("intake", "history"):
         account.rows_left_out[name] = count
         nothing: dict[str, list[str]] = {column: [] for column in table.names}
         return PublicTable(_public_schema(known, table, ()), _frame(nothing))
@@ -298,7 +300,7 @@ class _Cells:
         ]
 
     def _masked(self, one: Field, texts: Sequence[str], keep: list[bool] | None) -> list[str]:
-        odd = [text for text in dict.fromkeys(texts) if text and not _is_plain(one, text)]
+        odd = [text for text in dict.fromkeys(texts) if text and not is_plain(one, text)]
         masked = dict(zip(odd, self.known.masker.masked(odd), strict=True))
         is_free = one.type == "string" and not one.vocabulary and "pattern" not in one.constraints
         shown = []
@@ -346,16 +348,3 @@ class _Cells:
             # that every row had a checksum is told once, in WITHHELD.txt
             if one.notation != "sha256":
                 self.remarks.add(self.remarks.withheld, places, one.title)
-
-
-def _is_plain(one: Field, text: str) -> bool:
-    """Whether a cell is a code, number, truth value or date of its field, and so no free text."""
-    if one.type in ("number", "integer"):
-        return bool(_NUMBER.fullmatch(text))
-    if one.type == "boolean":
-        return text.lower() in ("true", "false", "1", "0")
-    if one.notation == "edtf":
-        return bool(_EDTF.fullmatch(text))
-    if one.notation == "sha256":
-        return bool(re.fullmatch("[0-9a-f]{64}", text))
-    return text in one.constraints.get("enum", ())

@@ -11,6 +11,7 @@ import io
 import zipfile
 from collections.abc import Mapping
 from dataclasses import dataclass, field
+from hashlib import sha256
 from pathlib import Path
 from typing import Any
 
@@ -19,11 +20,15 @@ import yaml
 from PIL import Image, PngImagePlugin
 from reportlab.pdfgen.canvas import Canvas
 
+from provenance._history.acts import IMPORT, Act, Line
+from provenance._history.deciding import accept, correct, decide
+from provenance._history.history import open_history, stage_history
 from provenance._ledger.custody import SEALS, append_events
 from provenance._model.schema import Field, Table
 from provenance._record.edition_key import edition_key
 from provenance._record.new import new_package
 from provenance._record.package import Package, open_package
+from provenance._record.together import writing_together
 from tests.builders import SOUND, STARTED, PackageBuilder
 
 PERSON, SECOND = "QZW", "QZK7"
@@ -86,7 +91,8 @@ def a_seeded_package(folder: Path) -> tuple[Package, Markers]:
     package = new_package(folder / "seeded", str(path), title=f"{SITE_NAME} 2024", created=STARTED)
     builder = PackageBuilder(package)
     for table in package.model.tables.values():
-        if table.name not in ("party", "custody", "file", "original", "origin", "unread"):
+        others = ("party", "custody", "file", "original", "origin", "unread")
+        if table.role != "history" and table.name not in others:
             builder.with_bare_row(table.name, **_row(table, markers))
     _parties(builder, markers)
     _files(builder, markers)
@@ -97,6 +103,7 @@ def a_seeded_package(folder: Path) -> tuple[Package, Markers]:
     _sign(builder.package, markers)
     _tell_everything_in_the_open(builder.package, markers)
     _around_the_tables(builder.package, markers)
+    _decide(builder, markers)
     return open_package(package.folder), markers
 
 
@@ -226,6 +233,33 @@ def _received(builder: PackageBuilder, markers: Markers) -> None:
     builder.with_bare_row(
         "unread", unread_id="U-1", original_id="IN-1", table_name="party", row_key=SECOND,
         cell_text=markers.text("unread.cell_text"), why="no size",
+    )  # fmt: skip
+
+
+def _decide(builder: PackageBuilder, markers: Markers) -> None:
+    """Acts that say every cell of the record, a correction, an accepted finding and a conflict."""
+    package = builder.package
+    accepted = [("sample.x", "sample", "231", "", markers.text("accepted.message"))]
+    for where, decision in (
+        ("act", correct("party", PERSON, {"notes": markers.text("change.before")})),
+        ("act", correct("party", PERSON, {"notes": markers.text("change.after")})),
+        ("accepted", accept(accepted)),
+    ):
+        who, why = markers.text(f"{where}.who"), markers.text(f"{where}.why")
+        decide(package, decision, who=who, why=why)
+    read = Line(
+        "sample", "231", "kind", after="core", written=markers.text("change.written"),
+        sheet=markers.text("change.sheet"), column=markers.text("change.column"), line="4",
+    )  # fmt: skip
+    with package.locked(), writing_together(package.folder) as staging:
+        act = Act(IMPORT, source="IN-2", version=sha256(b"a version").hexdigest(), lines=(read,))
+        stage_history(open_history(package).adding(act)[0], staging)
+    markers.texts[act.version] = "act.version_sha256"
+    builder.with_bare_row(
+        "conflict", conflict_id="1", kind="differs", table_name="party", row_key=PERSON,
+        field="notes", value=markers.text("conflict.value"), who=markers.text("conflict.who"),
+        written=markers.text("conflict.written"), said_by="IN-1", original_id="IN-1",
+        sheet=markers.text("conflict.sheet"), column=markers.text("conflict.column"),
     )  # fmt: skip
 
 
