@@ -7,7 +7,7 @@ from typing import Any
 
 from provenance._drawing.boxes import Box
 from provenance._drawing.fitting import STEP, FittedText, draw_block, draw_line, fit_block
-from provenance._drawing.fonts import ASCENT, DESCENT, Typefaces, printable
+from provenance._drawing.fonts import ASCENT, DESCENT, PLAIN, printable
 
 Pair = tuple[str, str]
 """What it is, in a word or two, and what is said of it."""
@@ -18,7 +18,6 @@ _ENDLESS = 10_000.0
 
 def draw_pairs(
     canvas: Any,
-    faces: Typefaces,
     box: Box,
     pairs: Sequence[Pair],
     *,
@@ -35,20 +34,20 @@ def draw_pairs(
         return box.top
     width = box.width - word_width
     size = largest
-    blocks = _set(faces, pairs, width, size)
+    blocks = _set(pairs, width, size)
     while size > smallest and _height(blocks, size) > box.height:
         size = max(smallest, size - STEP)
-        blocks = _set(faces, pairs, width, size)
+        blocks = _set(pairs, width, size)
     if _height(blocks, size) > box.height:
         share = box.height / len(pairs) - _gap(size)
-        blocks = _set(faces, pairs, width, size, share)
+        blocks = _set(pairs, width, size, share)
     y = box.top
     for (word, _), block in zip(pairs, blocks, strict=True):
         baseline = y - size * ASCENT
-        draw_line(canvas, word, faces.plain, size * 0.86, box.x, baseline)
+        draw_line(canvas, word, PLAIN, size * 0.86, box.x, baseline)
         if block.lines:
             value = Box(box.x + word_width, y - block.height, width, block.height)
-            draw_block(canvas, block, faces.plain, value)
+            draw_block(canvas, block, PLAIN, value)
         else:
             canvas.setLineWidth(0.4)
             foot = baseline - size * 0.12
@@ -62,12 +61,10 @@ def _gap(size: float) -> float:
 
 
 def _set(
-    faces: Typefaces, pairs: Sequence[Pair], width: float, size: float, height: float = _ENDLESS
+    pairs: Sequence[Pair], width: float, size: float, height: float = _ENDLESS
 ) -> list[FittedText]:
     return [
-        fit_block(
-            printable(value, faces.plain), faces.plain, width, height, largest=size, smallest=size
-        )
+        fit_block(printable(value, PLAIN), PLAIN, width, height, largest=size, smallest=size)
         for _, value in pairs
     ]
 

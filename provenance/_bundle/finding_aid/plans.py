@@ -12,7 +12,6 @@ from markupsafe import Markup
 from provenance._base.errors import TreenailError
 from provenance._base.visible import visible
 from provenance._bundle.finding_aid.cells import Cells
-from provenance._drawing.fonts import load_typefaces
 from provenance._drawing.paper import Paper
 from provenance._drawing.svg import svg_inside_page
 from provenance._survey.hole.known_points import KnownPoints, known_points
@@ -98,7 +97,6 @@ class Plans:
         sheet = plan_sheet(
             content,
             _PAPER,
-            load_typefaces(),
             record=visible(record.package.title),
             foot=_FOOT,
             named=() if crowded else None,

@@ -43,12 +43,7 @@ def check_start(stock: Stock, start_at: int, copies: int) -> None:
 
 
 def lay_out(
-    pages: Any,
-    stock: Stock,
-    count: int,
-    start_at: int,
-    crop_marks: bool,
-    calibration: Calibration,
+    pages: Any, stock: Stock, count: int, start_at: int, crop_marks: bool, calibration: Calibration
 ) -> Iterator[tuple[Any, Box]]:
     """Begin pages as they are needed and yield canvas and edges for each of `count` labels."""
     canvas: Any = None
@@ -89,9 +84,9 @@ def print_labels(
         places = lay_out(pages, stock, total, start_at, crop_marks, calibration)
         for done, (canvas, box) in enumerate(places):
             one = facts[done // copies]
-            draw_sample_label(canvas, pages.faces, stock, box, one, resolver)
+            draw_sample_label(canvas, stock, box, one, resolver)
             if done % copies == 0:
-                strange.update(dict.fromkeys(unprintable_in(pages.faces, one)))
+                strange.update(dict.fromkeys(unprintable_in(one)))
             if done % 50 == 49 or done + 1 == total:
                 progress(done + 1, total)
     return Printed(tuple(pages.paths), total, pages.page_count, tuple(strange))

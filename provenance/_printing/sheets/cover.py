@@ -4,7 +4,6 @@ from __future__ import annotations
 
 from collections.abc import Collection
 
-from provenance._drawing.fonts import Typefaces
 from provenance._drawing.paper import Paper
 from provenance._model.schema import Model
 from provenance._printing.sheets.cells import EMPTY_BOX, TICKED_BOX
@@ -42,9 +41,7 @@ HOW_TO = (
 )
 
 
-def lay_out_cover(
-    model: Model, seen: Collection[str], faces: Typefaces, paper: Paper
-) -> list[PageDraft]:
+def lay_out_cover(model: Model, seen: Collection[str], paper: Paper) -> list[PageDraft]:
     """The pages of the cover; `seen` are the codes of the dangers that the package records."""
     entries = [Entry("First of all", title=True), Entry("", FIRST)]
     entries.append(Entry(f"At this kind of place: {model.title}", title=True))
@@ -61,8 +58,8 @@ def lay_out_cover(
     entries.append(Entry("How to fill the sheets in", title=True))
     entries += [Entry(f"{term}:", meaning) for term, meaning in HOW_TO]
     return [
-        *lay_out_listing(entries, faces, paper, columns=COLUMNS, size=SIZE),
-        *lay_out_questions(_questions(), faces, paper),
+        *lay_out_listing(entries, paper, columns=COLUMNS, size=SIZE),
+        *lay_out_questions(_questions(), paper),
     ]
 
 

@@ -3,14 +3,13 @@
 from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
-from dataclasses import dataclass, field, replace
+from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from provenance._base.errors import TreenailError
 from provenance._base.progress import Progress, say_nothing
 from provenance._drawing.document import printed_pages
-from provenance._drawing.fonts import Typefaces, load_typefaces
 from provenance._drawing.paper import Paper, paper_named
 from provenance._model.schema import Model, Table
 from provenance._printing.sheets.cover import HAZARDS, lay_out_cover
@@ -170,7 +169,7 @@ def _print(run: Any, sheet: SheetSet, paper: Paper) -> None:
         shape = paper.turned() if draft.landscape else paper
         canvas.setPageSize((shape.width, shape.height))
         heading, of = _heading_of(sheet, draft), len(sheet.pages)
-        draw_frame(canvas, run.faces, paper, heading, number, of, landscape=draft.landscape)
+        draw_frame(canvas, paper, heading, number, of, landscape=draft.landscape)
         draft.draw(canvas)
 
 
@@ -191,7 +190,6 @@ class _Drafter:
     scale: PlanScale
     blanks: int | None
     codes: str | None
-    faces: Typefaces = field(default_factory=load_typefaces)
 
     def count(self, kind: SheetKind) -> int:
         """About how many sheets `draft` will make, for the progress bar."""
@@ -205,7 +203,7 @@ class _Drafter:
             yield SheetSet(self._heading(kind.title, "site"), tuple(self._cover()))
         elif kind.layout == "grid":
             title = f"{kind.title} {spoken(self.scale)}"
-            grid = lay_out_grid(self.scale, self._norths(), self.faces, self.paper)
+            grid = lay_out_grid(self.scale, self._norths(), self.paper)
             for _ in range(self.blanks or 1):
                 yield SheetSet(self._heading(title, kind.tables[0]), (grid,))
         else:
@@ -234,7 +232,7 @@ class _Drafter:
                 # a sheet of paper holds one record only, so an odd number of pages is filled up
                 pages = [*front, *(backs if each else [])]
                 if len(pages) % 2:
-                    pages.append(lay_out_sketch(self.faces, self.paper))
+                    pages.append(lay_out_sketch(self.paper))
                 yield SheetSet(heading, tuple(pages))
         for number, row in rows:
             heading = self._heading(title, table.name, row, number, LEGENDS["form"])
@@ -248,15 +246,13 @@ class _Drafter:
         if self.rows is not None and row.get("element_id"):
             length = self.rows.length_of_wood_m.get(row["element_id"])
         figures = figures_of(table.name, row, length)
-        return lay_out_form(self.model, table, row, self.faces, self.paper, figures)
+        return lay_out_form(self.model, table, row, self.paper, figures)
 
     def _ledgers(self, title: str, table: Table, rows: list[tuple[int, Row]]) -> Iterator[SheetSet]:
         backs = self._code_pages(table, landscape=True)
         each = self._codes_each(bool(rows))
         texts = [row for _, row in rows]
-        pages = lay_out_ledger(
-            self.model, table, texts, self.faces, self.paper, self._preset(table)
-        )
+        pages = lay_out_ledger(self.model, table, texts, self.paper, self._preset(table))
         heading = self._heading(title, table.name, legend=LEGENDS["ledger"])
         for _ in range(1 if rows else self.blanks or 1):
             yield SheetSet(heading, (*pages, *(backs if each else [])))
@@ -269,7 +265,6 @@ class _Drafter:
     def _code_pages(self, table: Table, *, landscape: bool) -> list[PageDraft]:
         return lay_out_listing(
             code_entries(self.model, [table]),
-            self.faces,
             self.paper,
             columns=LYING_COLUMNS if landscape else UPRIGHT_COLUMNS,
             landscape=landscape,
@@ -284,7 +279,7 @@ class _Drafter:
                         for _, row in self.rows.of(table.name):
                             parts = row.get(one.name, "").split(one.separator or "\n")
                             seen.update(part.strip() for part in parts if part.strip())
-        return lay_out_cover(self.model, seen, self.faces, self.paper)
+        return lay_out_cover(self.model, seen, self.paper)
 
     def _norths(self) -> list[str]:
         vocabulary = self.model.vocabularies.get(NORTHS)
