@@ -6,8 +6,7 @@ from collections import Counter
 from collections.abc import Iterator
 from typing import TYPE_CHECKING
 
-from provenance._base.visible import visible
-from provenance._bundle.describe.plain_text import bullet, heading, paragraph
+from provenance._bundle.describe.plain_text import text_template
 from provenance._bundle.redaction.account import Account
 from provenance._record.package import Package
 
@@ -25,55 +24,18 @@ _WHY = {
 
 def withheld_text(package: Package, account: Account, *, day: str, keeper: Maker | None) -> str:
     """The text of WITHHELD.txt; `package` is the public one, `keeper` its repository."""
-    parts = [
-        "What is withheld from this edition, and why\n"
-        "===========================================\n",
-        paragraph(
-            f"This is the public edition of the record '{package.title}', as it stood on {day}. "
-            "Old buildings and sacred places have been damaged by people who learned where they "
-            "are, and nobody who helped has to be known to everybody. So the exact place, people "
-            "who have not agreed to be named, and what the keepers restrict are not in it. Nothing "
-            "was changed in the full edition, which is kept."
-        ),
-        heading("Who keeps the full edition, and how to ask"),
-        paragraph(_ask(keeper, package, day)),
-    ]
-    for title, lines in (
-        ("Made coarse, or counted otherwise", list(_coarse(package, account))),
-        ("Withheld: the columns are there, and blank", list(_blank(package, account))),
-        ("People and codes", list(_people(package, account))),
-        ("Words replaced inside open texts", list(_words(package, account))),
-        ("Files", list(_files(account))),
-        ("Other things left out", list(_others(package, account))),
-    ):
-        if lines:
-            parts += [heading(title), "".join(bullet(line) for line in lines)]
-    parts += [
-        heading("Custody"),
-        paragraph(
-            "The ledger of custody is here without its seals: a seal covers withheld cells too, "
-            "and somebody could try out guesses until one fits. Who verifies the ledger needs the "
-            "full edition. What is withheld is committed to in bundle.json by keyed hashes (HMAC, "
-            "RFC 2104, with SHA-256). 'treenail verify PUBLIC --against FULL' shows somebody who "
-            "has both that this edition was made from that one."
-        ),
-        heading("What no program can see"),
-        paragraph(
-            "What a photo shows was not judged: a face, a name on a door, a view that leads to the "
-            "place. Open texts were searched for the withheld names, numbers, addresses and "
-            "coordinates, not for their meaning. Somebody who knows the place must look through "
-            "this edition before it is published; what is published cannot be called back."
-        ),
-    ]
-    return "\n".join(parts)
-
-
-def _ask(keeper: Maker | None, package: Package, day: str) -> str:
-    who = keeper.name if keeper and keeper.named else "the repository that gave you this edition"
-    return (
-        f"Kept by: {visible(who)}. Ask there in writing; name the record ({package.name}, "
-        f"{day}), say which of the things below you need, what for, and who will see it. The "
-        "keepers may have to ask the owner, the authority or the community first."
+    return text_template("bundle/withheld.txt").render(
+        package=package,
+        day=day,
+        keeper=keeper.name if keeper and keeper.named else "",
+        sections=[
+            ("Made coarse, or counted otherwise", list(_coarse(package, account))),
+            ("Withheld: the columns are there, and blank", list(_blank(package, account))),
+            ("People and codes", list(_people(package, account))),
+            ("Words replaced inside open texts", list(_words(package, account))),
+            ("Files", list(_files(account))),
+            ("Other things left out", list(_others(package, account))),
+        ],
     )
 
 
