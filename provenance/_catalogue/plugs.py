@@ -26,11 +26,6 @@ def read_genera() -> dict[str, str]:
     return {str(term["code"]): str(term.get("genus", "")) for term in raw["terms"]}
 
 
-def read_plugs(path: Path) -> list[PlugRecord]:
-    """The plugs of one package or bundle, in the order of its table; raises UnusableInput."""
-    return list(map(PlugRecord._make, read_entry(path).plugs))
-
-
 def gather_plugs(
     place: Place,
     *,

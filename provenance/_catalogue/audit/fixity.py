@@ -17,12 +17,6 @@ from provenance._catalogue.stores.records import open_source, signature_of
 from provenance._catalogue.stores.stores import file_states
 from provenance._record.remote import Place, Remote
 
-OUTCOMES = (
-    "sound", "changed", "faulty", "damaged", "unsettled", "unreadable", "not_examined"
-)  # fmt: skip
-"""Explained in catalogue/columns.py; only `sound` and `changed` mean that all was as it should be.
-`changed` is told by the audit, which knows what lay there before."""
-
 MOST_FINDINGS = 1_000
 """So many findings of one bundle are kept, with a word about the rest."""
 
@@ -40,6 +34,8 @@ _FileState = tuple[str, int, int, int] | tuple[str, str]
 class Examination:
     """What one look at one bundle found.
 
+    `outcome` is explained in catalogue/columns.py; only `sound` and `changed` (which the audit
+    tells, for it knows what lay there before) mean that all was as it should be.
     `identity` and `signature` as in the catalogue's table `bundle`; `fingerprint` is the SHA-256 of
     the names, sizes and times of all files: where it is as it was and the bytes are not, nobody
     wrote to them, and the storage has decayed. `findings` are plain values with rule, path and

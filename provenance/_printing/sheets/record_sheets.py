@@ -135,7 +135,7 @@ def write_sheets(
     if package is None and (samples or elements or site):
         raise TreenailError("a selection needs a package; a profile alone holds no rows")
     rows = ChosenRows(package, site, samples, elements) if package is not None else None
-    writer = _Drafter(model, rows, page, plan, blanks, codes)
+    writer = Drafter(model, rows, page, plan, blanks, codes)
     total = sum(writer.count(kind) for kind in kinds)
     title = f"Record sheets: {package.title if package else model.title}"
     with printed_pages(out, (page.width, page.height), title=title, subject=model.title) as run:
@@ -146,21 +146,6 @@ def write_sheets(
                 done += 1
                 progress(min(done, total), total)
     return PrintedSheets(tuple(run.paths), run.page_count)
-
-
-def draft_sheets(
-    model: Model,
-    kind: SheetKind,
-    *,
-    rows: ChosenRows | None = None,
-    paper: str = "a4",
-    scale: str = "1:50",
-    blanks: int | None = None,
-    codes: str | None = None,
-) -> list[SheetSet]:
-    """The sheets of one kind before they are printed; arguments as `write_sheets` has them."""
-    drafter = _Drafter(model, rows, paper_named(paper), scale_named(scale), blanks, codes)
-    return list(drafter.draft(kind))
 
 
 def _print(run: Any, sheet: SheetSet, paper: Paper) -> None:
@@ -181,7 +166,7 @@ def _heading_of(sheet: SheetSet, draft: PageDraft) -> Heading:
 
 
 @dataclass(frozen=True)
-class _Drafter:
+class Drafter:
     """Makes the sheets of each kind, one after the other, so that no more than one is in memory."""
 
     model: Model
