@@ -8,8 +8,8 @@ from pathlib import Path
 from provenance._accession.received import Received
 from provenance._accession.settings import Repository
 from provenance._base.errors import TreenailError, UnusableInput
-from provenance._bundle.pack import pack_bundle
-from provenance._bundle.unpack import unpack_bundle
+from provenance._bundle.pack import pack
+from provenance._bundle.unpack import unpack
 from provenance._identity.selection import select_samples
 from provenance._ledger.handover import record_events
 from provenance._ledger.holdings import Holding, holdings_of
@@ -40,7 +40,7 @@ def with_deposit(
             f"{received.bundle} is a public edition, which has no whole ledger; record the samples "
             "with the full edition"
         )
-    package = unpack_bundle(received.bundle, work / "package")
+    package = unpack(received.bundle, work / "package").package
     chosen = select_samples(package.tables.column("sample", "sample_id"), samples)
     taker = repository.party_id or received.keeper_id
     if not taker:
@@ -78,4 +78,4 @@ def with_deposit(
             )
     # the folder inside a zip keeps its name
     name = received.folder.name if received.is_zip else received.bundle.resolve().name
-    return pack_bundle(package, work / "packed" / name), (*coming, *given)
+    return pack(package, work / "packed" / name).path, (*coming, *given)

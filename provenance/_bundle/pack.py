@@ -64,22 +64,6 @@ def bundle_name(package: Package) -> str:
     return f"{package.name}-bundle"
 
 
-def pack_bundle(
-    package: Package,
-    out: Path | str | None = None,
-    *,
-    zipped: bool = False,
-    edition: Edition = FULL,
-    grid: str | None = None,
-    progress: Progress | None = None,
-) -> Path:
-    """Write a package as an archive bundle; returns where it lies.
-
-    As `pack`, for those who need no more than the path.
-    """
-    return pack(package, out, zipped=zipped, edition=edition, grid=grid, progress=progress).path
-
-
 def pack(
     package: Package,
     out: Path | str | None = None,

@@ -29,20 +29,6 @@ class Unpacked:
     verdict: Verdict
 
 
-def unpack_bundle(
-    bundle: Path | str,
-    out: Path | str,
-    *,
-    limits: Limits = DEFAULT_LIMITS,
-    progress: Progress | None = None,
-) -> Package:
-    """Verify a bundle and write the package in it to the new folder `out`; returns the package.
-
-    As `unpack`, for those who need no more than the package.
-    """
-    return unpack(bundle, out, limits=limits, progress=progress).package
-
-
 def unpack(
     bundle: Path | str,
     out: Path | str,

@@ -18,8 +18,6 @@ from hypothesis import strategies as st
 
 from provenance._base.errors import UnusableInput
 from provenance._bundle.describe.editions import PUBLIC
-from provenance._bundle.pack import pack_bundle
-from provenance._bundle.unpack import unpack_bundle
 from provenance._cli import treenail
 from provenance._compare.compare import compare
 from provenance._compare.difference import FIELD, NEW, NTH, TableDifference
@@ -29,7 +27,7 @@ from provenance._compare.rows import compare_rows, numbered
 from provenance._ledger.custody import append_events
 from provenance._model.schema import Table
 from provenance._record.package import Package, open_package
-from tests.builders import SOUND, PackageBuilder, a_package
+from tests.builders import SOUND, PackageBuilder, a_package, pack_bundle, unpack_bundle
 from tests.bundle.conftest import LEDGER
 
 

@@ -8,11 +8,10 @@ import pytest
 from click.testing import CliRunner
 
 from provenance._base.errors import TreenailError, UnusableInput
-from provenance._bundle.pack import pack_bundle
 from provenance._catalogue.plugs import gather_plugs, index_plugs, stored_plugs
 from provenance._cli.locating import locate as locate_command
 from provenance._identity.locate import Seen, locate_plug
-from tests.builders import a_package
+from tests.builders import a_package, pack_bundle
 
 
 def a_site_with(folder, *stamps, **plug):
