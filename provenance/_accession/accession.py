@@ -103,7 +103,7 @@ def accession(
     settings: Path | None = None,
     samples: str = "",
     place: str = "",
-    progress: Progress | None = None,
+    progress: Progress = say_nothing,
 ) -> Accessioned:
     """Verify a bundle, give it a number, and keep it with a receipt beside the register.
 
@@ -118,7 +118,6 @@ def accession(
     written then, and no number is spent.
     """
     bundle, register = Path(bundle), Path(register)
-    progress = progress or say_nothing
     store = register.parent
     depositor = " ".join(depositor.split())
     if not depositor:

@@ -71,7 +71,7 @@ def pack(
     zipped: bool = False,
     edition: Edition = FULL,
     grid: str | None = None,
-    progress: Progress | None = None,
+    progress: Progress = say_nothing,
 ) -> Packed:
     """Write a package as an archive bundle (BagIt 1.0, RFC 8493).
 
@@ -86,7 +86,6 @@ def pack(
     cannot go into a bundle, or the package is a public edition itself, and UnusableInput for a
     place or grid that cannot be used.
     """
-    progress = progress or say_nothing
     beside = package.folder.resolve().parent
     suffix = ".zip" if zipped else ""
     if is_public(package):

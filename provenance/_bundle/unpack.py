@@ -34,7 +34,7 @@ def unpack(
     out: Path | str,
     *,
     limits: Limits = DEFAULT_LIMITS,
-    progress: Progress | None = None,
+    progress: Progress = say_nothing,
 ) -> Unpacked:
     """Verify a bundle and write the package in it to the new folder `out`.
 
@@ -46,7 +46,6 @@ def unpack(
     Raises UnusableInput for a bundle that is refused and AlreadyThere when `out` exists.
     """
     bundle, out = Path(bundle), Path(out)
-    progress = progress or say_nothing
     with (
         building_folder(out) as being_built,
         opened_bundle(bundle, limits=limits, progress=progress) as folder,

@@ -2,11 +2,12 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence
+from collections.abc import Sequence
 from dataclasses import replace
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
+from provenance._base.progress import Progress, say_nothing
 from provenance._drawing.boxes import Box
 from provenance._drawing.clock_face import draw_clock_face
 from provenance._drawing.document import printed_pages
@@ -47,7 +48,7 @@ def write_relocation_sheets(
     out: Path,
     *,
     paper: str = "a4",
-    progress: Callable[[int, int], None] | None = None,
+    progress: Progress = say_nothing,
 ) -> tuple[Path, ...]:
     """Write `relocation-SAMPLE.pdf` for each sample into the folder `out`; returns the paths.
 
@@ -67,8 +68,7 @@ def write_relocation_sheets(
         with printed_pages(path, size, title=title, subject=facts.wood) as pages:
             draw_relocation(pages.begin_page(), package, known, facts, sheet_paper)
         paths.append(path)
-        if progress:
-            progress(number + 1, len(gathered))
+        progress(number + 1, len(gathered))
     return tuple(paths)
 
 

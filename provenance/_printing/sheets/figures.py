@@ -5,7 +5,6 @@ from __future__ import annotations
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 from functools import partial
-from math import isfinite
 from typing import Any
 
 from provenance._drawing.boxes import Box
@@ -13,6 +12,7 @@ from provenance._drawing.clock_face import draw_clock_face
 from provenance._drawing.fitting import draw_line, write_block
 from provenance._drawing.fonts import BOLD, CAP_HEIGHT, PLAIN
 from provenance._drawing.paper import MM
+from provenance._record.cells import float_of
 
 CAPTION = 7.5
 SMALL = 7.0
@@ -57,11 +57,8 @@ def figures_of(
 
 
 def _number(text: str, low: float, high: float) -> float | None:
-    try:
-        value = float(text)
-    except ValueError:
-        return None
-    return value if isfinite(value) and low <= value <= high else None
+    value = float_of(text)
+    return value if value is not None and low <= value <= high else None
 
 
 def _share(along: str, length_m: float | None) -> float | None:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable
+from collections.abc import Iterable
 from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING
@@ -11,6 +11,7 @@ import numpy as np
 
 from provenance._base.disk import write_text
 from provenance._base.errors import UnusableInput
+from provenance._base.progress import Progress, say_nothing
 from provenance._drawing.document import printed_pages
 from provenance._drawing.drawing import Item, Sheet, Text
 from provenance._drawing.paper import MM, Paper, paper_named
@@ -52,7 +53,7 @@ def write_plans(
     format: str = "pdf",
     paper: str = "a4",
     strips: bool = True,
-    progress: Callable[[int, int], None] | None = None,
+    progress: Progress = say_nothing,
 ) -> Drawn:
     """Draw every building and storey (or the one asked for) into the folder `out`.
 
@@ -93,8 +94,7 @@ def write_plans(
                 paths += _written(out / f"strips-{names[building]}", format, sheets)
         if not drawn:
             empty.append(building)
-        if progress:
-            progress(number + 1, len(buildings))
+        progress(number + 1, len(buildings))
     if not paths:
         raise UnusableInput(
             f"{package.folder}: nothing in {', '.join(empty) or 'the package'} has coordinates "
