@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import json
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
@@ -19,19 +19,20 @@ from provenance._bundle.describe.contents import Contents
 from provenance._bundle.describe.crate import CRATE, describe_crate
 from provenance._bundle.describe.editions import Edition
 from provenance._bundle.describe.lineage import ACCESSION_TAG, Lineage
+from provenance._bundle.describe.plain_text import WIDTH, flat, text_template
 from provenance._bundle.finding_aid.write import write_finding_aid
 from provenance._bundle.generated import generated_names
-from provenance._bundle.plain_readme import plain_readme
-from provenance._bundle.redaction.edition_files import (
+from provenance._bundle.redaction.notice import (
     SUMMARY,
     SUMMARY_TEXT,
+    WITHHELD_TEXT,
     public_facts,
-    write_notice,
+    withheld_text,
 )
-from provenance._bundle.redaction.notice import WITHHELD_TEXT
 from provenance._bundle.redaction.redact import Redacted
 from provenance._ledger.custody import last_seal
 from provenance._model.media_types import media_type_of
+from provenance._record.origin import Ancestor
 from provenance._record.package import DESCRIPTOR, Package, as_json
 
 BUNDLE_VERSION = "1"
@@ -80,7 +81,8 @@ def write_about(
     json_ld = json.loads((data / schema_org.FORM.file_name).read_text(encoding="utf-8"))
     facts = _facts(package, contents, edition, day, rows) | lineage.facts()
     if filling.redacted:
-        write_notice(filling.redacted, data, day)
+        withheld = withheld_text(package, filling.redacted.account, day=day)
+        write_text(data / WITHHELD_TEXT, withheld)
         del facts["lastSeal"]
         facts |= public_facts(filling.redacted)
     write_text(data / "bundle.json", as_json(facts))
@@ -233,3 +235,45 @@ def _titles(package: Package, edition: Edition) -> dict[str, str]:
         rows = package.tables.rows(name)
         titles |= {row[path]: row[title] for row in rows if row[path] and row[title]}
     return titles
+
+
+def plain_readme(
+    package: Package,
+    contents: Contents,
+    edition: Edition,
+    *,
+    day: str,
+    rows: Mapping[str, int],
+    earlier: Sequence[Ancestor] = (),
+) -> str:
+    """The text of README.txt of a bundle; `rows` maps each table to its row count.
+
+    `earlier` are the bundles that this one goes on from, newest first.
+    """
+    tables = package.model.tables
+    forms = sorted(deposit_forms(), key=lambda one: not one.people_read)
+    return text_template("bundle/readme.txt").render(
+        title=flat(package.title),
+        width=WIDTH,
+        name=package.name,
+        edition=edition,
+        day=day,
+        earlier=earlier,
+        forms=[one.readme for one in forms if one.readme],
+        keeper=_keeper_in_words(package, edition),
+        tables=tables.values(),
+        rows=rows,
+        sealed="custody" in tables and not edition.is_public,
+        contents=contents,
+        cautions=package.model.cautions,
+    )
+
+
+def _keeper_in_words(package: Package, edition: Edition) -> str:
+    """The keeper with the addresses that this edition has of it, '' where none may be named."""
+    one = keeper(package)
+    if one is None or (edition.is_public and not one.named):
+        return ""
+    row = next(row for row in package.tables.rows("party") if row["party_id"] == one.party_id)
+    ways = [row[name] for name in ("postal_address", "email") if row[name]]
+    return f"{one.name}, {'; '.join(ways)}" if ways else one.name

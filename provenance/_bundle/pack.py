@@ -25,7 +25,7 @@ from provenance._bundle.describe.editions import FULL, Edition
 from provenance._bundle.describe.lineage import lineage_of
 from provenance._bundle.generated import refuse_taken_names
 from provenance._bundle.redaction.account import Account
-from provenance._bundle.redaction.edition_files import write_check_summary
+from provenance._bundle.redaction.notice import write_check_summary
 from provenance._bundle.redaction.redact import chosen_grid, is_public, redact
 from provenance._record.edition_key import EDITION_KEY, edition_key, new_edition_key
 from provenance._record.package import DESCRIPTOR, Package

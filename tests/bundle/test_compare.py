@@ -21,8 +21,12 @@ from provenance._bundle.describe.editions import PUBLIC
 from provenance._cli import treenail
 from provenance._compare.compare import compare
 from provenance._compare.difference import FIELD, NEW, NTH, TableDifference
-from provenance._compare.report import difference_csv, difference_json, difference_text
-from provenance._compare.report_html import difference_html
+from provenance._compare.report import (
+    difference_csv,
+    difference_html,
+    difference_json,
+    difference_text,
+)
 from provenance._compare.rows import compare_rows, numbered
 from provenance._ledger.custody import append_events
 from provenance._model.schema import Table

@@ -1,19 +1,27 @@
-"""Writes WITHHELD.txt: in plain words, what a public edition does not hold, and whom to ask."""
+"""Writes what a public edition says of itself: what it withholds and whom to ask, and figures."""
 
 from __future__ import annotations
 
 from collections import Counter
 from collections.abc import Iterator
-from typing import TYPE_CHECKING
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
 
+from provenance._base.disk import write_text
+from provenance._base.findings import SEVERITIES
+from provenance._bundle.describe.citation import keeper
 from provenance._bundle.describe.plain_text import text_template
 from provenance._bundle.redaction.account import Account
-from provenance._record.package import Package
+from provenance._bundle.redaction.redact import Redacted
+from provenance._record.package import Package, as_json
 
 if TYPE_CHECKING:
-    from provenance._bundle.describe.citation import Maker
+    from provenance._base.findings import Report
+
 
 WITHHELD_TEXT = "WITHHELD.txt"
+SUMMARY = "check/summary.json"
+SUMMARY_TEXT = "check/summary.txt"
 ROWS_NAMED = 12
 _WHY = {
     "location": "it tells where the place is",
@@ -22,12 +30,13 @@ _WHY = {
 }
 
 
-def withheld_text(package: Package, account: Account, *, day: str, keeper: Maker | None) -> str:
-    """The text of WITHHELD.txt; `package` is the public one, `keeper` its repository."""
+def withheld_text(package: Package, account: Account, *, day: str) -> str:
+    """The text of WITHHELD.txt; `package` is the public one, `day` the record's date."""
+    repository = keeper(package)
     return text_template("bundle/withheld.txt").render(
         package=package,
         day=day,
-        keeper=keeper.name if keeper and keeper.named else "",
+        keeper=repository.name if repository and repository.named else "",
         sections=[
             ("Made coarse, or counted otherwise", list(_coarse(package, account))),
             ("Withheld: the columns are there, and blank", list(_blank(package, account))),
@@ -147,3 +156,55 @@ def _label(package: Package, table: str, name: str) -> str:
 
 def _count(count: int, one: str, many: str = "") -> str:
     return f"{count:,} {one if count == 1 else many or one + 's'}"
+
+
+def write_check_summary(report: Report, data: Path) -> None:
+    """How often each rule found something in the full edition, and nothing that it quoted."""
+    counts = Counter(zip(report.found["severity"], report.found["rule"], strict=True))
+    order = {severity: place for place, severity in enumerate(SEVERITIES)}
+    rows = sorted(counts.items(), key=lambda one: (order.get(one[0][0], 9), one[0][1]))
+    summary = {
+        "checked": "the full edition, when this was packed",
+        "rulesRun": len(report.rules_run),
+        "rowsChecked": sum(report.rows_checked.values()),
+        "findings": [
+            {"severity": severity, "rule": rule, "count": count} for (severity, rule), count in rows
+        ],
+    }
+    write_text(data / SUMMARY, as_json(summary))
+    lines = [f"{severity:8} {count:>8}  {rule}\n" for (severity, rule), count in rows]
+    head = (
+        "What the check found in the full edition when this was packed, in figures.\n"
+        "The findings themselves quote the record and are in the full edition.\n\n"
+    )
+    write_text(data / SUMMARY_TEXT, head + ("".join(lines) or "Nothing was found.\n"))
+
+
+def public_facts(redacted: Redacted) -> dict[str, Any]:
+    """What bundle.json of a public edition holds beside the facts of every bundle."""
+    return {
+        "derivedFrom": dict(redacted.derived_from),
+        # another version of it may draw them with other bytes
+        "picturesDrawnBy": drawing_program(),
+        "withheld": dict(redacted.account.as_dict()),
+        "withheldFiles": [
+            {
+                name: value
+                for name, value in (
+                    ("table", one.table),
+                    ("row", one.key),
+                    ("reason", one.reason),
+                    ("hmacSha256", one.commitment),
+                )
+                if value
+            }
+            for one in redacted.account.files
+        ],
+    }
+
+
+def drawing_program() -> str:
+    """The program and version that draws photos anew."""
+    import PIL
+
+    return f"Pillow {PIL.__version__}"
