@@ -39,12 +39,7 @@ from provenance._accession.numbers import (
 )
 from provenance._accession.receipt import print_receipt, receipt_of
 from provenance._accession.received import Received, opened_received, refuse_unsafe_name
-from provenance._accession.register import (
-    Accession,
-    find_bundle,
-    read_register,
-    register_bytes,
-)
+from provenance._accession.register import Accession, find_bundle, read_register, register_bytes
 from provenance._accession.settings import SETTINGS, Repository, new_settings, read_repository
 from provenance._bag.bag import files_of
 from provenance._bag.zipping import write_zip
@@ -204,11 +199,7 @@ def _held_store(store: Path) -> Iterator[None]:
 
 
 def _number(
-    store: Path,
-    entries: Sequence[Accession],
-    pattern: NumberPattern | None,
-    number: str,
-    on: date,
+    store: Path, entries: Sequence[Accession], pattern: NumberPattern | None, number: str, on: date
 ) -> str:
     """The number to give; folders count as given out too, should the register have lost lines."""
     taken = {one.number: one.accessioned_on for one in entries}

@@ -109,10 +109,7 @@ def pack(
         with package.locked():
             package = package.with_descriptor({EDITION_KEY: new_edition_key()})
     beside = Path(out).parent if out else beside
-    with (
-        package.locked_for_reading(),
-        scratch_folder(beside / f"{package.name}.public") as scratch,
-    ):
+    with package.locked_for_reading(), scratch_folder(beside / f"{package.name}.public") as scratch:
         folder = scratch / "package"
         package = package.hold()
         redacted = redact(package, folder, grid=grid, progress=stretch(progress, 0, 2))
@@ -136,11 +133,7 @@ def _write(filling: Filling, out: Path, *, zipped: bool, progress: Progress) -> 
         packed, linked = _fill(filling, folder, out, progress, stretches=4, link=True)
         with writing(out) as stream:
             write_zip(
-                folder,
-                stream,
-                base_name=name,
-                day=filling.day,
-                progress=stretch(progress, 3, 4),
+                folder, stream, base_name=name, day=filling.day, progress=stretch(progress, 3, 4)
             )
             _refuse_changed(linked)
             _refuse_place(filling.package, out)
@@ -197,9 +190,7 @@ def _fill(
     lineage = lineage_of(filling.full or package, edition)
     write_about(filling, contents, data, lineage, stretch(progress, 1, stretches))
     sums = write_bag(
-        folder,
-        bag_info(package, edition, day, lineage),
-        progress=stretch(progress, 2, stretches),
+        folder, bag_info(package, edition, day, lineage), progress=stretch(progress, 2, stretches)
     )
     differing = tuple(
         (table, key, path)

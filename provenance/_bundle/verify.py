@@ -188,13 +188,7 @@ def judge_folder(
     findings.sort(key=lambda one: order.get(one.part, 0))
     depth = "fast" if fast else "full"
     return Verdict(
-        bundle,
-        depth,
-        tuple(findings),
-        tuple(looked_at),
-        len(sizes),
-        sum(sizes.values()),
-        opinion,
+        bundle, depth, tuple(findings), tuple(looked_at), len(sizes), sum(sizes.values()), opinion
     )
 
 

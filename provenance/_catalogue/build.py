@@ -63,11 +63,7 @@ def index_place(place: Place, index: Path | None = None) -> Path:
 
 
 def update_catalogue(
-    place: Place,
-    index: Path,
-    *,
-    crew: Crew = HERE,
-    progress: Progress = say_nothing,
+    place: Place, index: Path, *, crew: Crew = HERE, progress: Progress = say_nothing
 ) -> Update:
     """Bring the catalogue at `index` up to what lies at or below `place`.
 

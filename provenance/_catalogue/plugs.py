@@ -27,10 +27,7 @@ def read_genera() -> dict[str, str]:
 
 
 def gather_plugs(
-    place: Place,
-    *,
-    unreadable: dict[str, str] | None = None,
-    progress: Progress = say_nothing,
+    place: Place, *, unreadable: dict[str, str] | None = None, progress: Progress = say_nothing
 ) -> list[PlugRecord]:
     """All plugs at `place`, read afresh: one package or bundle, or a folder of them.
 

@@ -25,12 +25,7 @@ MOST_SENTENCES = 1000
 _SEALS = ("previous_sha256", *sorted(NOT_COVERED))
 
 
-def compare(
-    old: Path | str,
-    new: Path | str,
-    *,
-    progress: Progress = say_nothing,
-) -> Difference:
+def compare(old: Path | str, new: Path | str, *, progress: Progress = say_nothing) -> Difference:
     """Tell two states of one record apart; each a bundle (folder or zip) or a package.
 
     Rows belong together by the primary key of their table, files by path, and renamed ones by their

@@ -71,10 +71,7 @@ def ledger_sentence(found: Difference) -> str:
 
 def difference_text(found: Difference, *, most: int = 20) -> str:
     """The comparison as lines; of each list no more than `most` (0: all), and how many more."""
-    lines = [
-        f"old: {_on_a_line(found.old.in_words)}",
-        f"new: {_on_a_line(found.new.in_words)}",
-    ]
+    lines = [f"old: {_on_a_line(found.old.in_words)}", f"new: {_on_a_line(found.new.in_words)}"]
     for name, before, after in found.about():
         lines.append(f"  {name}: {_shown(before)} -> {_shown(after)}")
     lines += [_on_a_line(one) for one in headlines(found)]

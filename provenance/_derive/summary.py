@@ -10,12 +10,7 @@ from typing import TYPE_CHECKING, Any
 import polars as pl
 
 from provenance._base.errors import TreenailError
-from provenance._derive.dating import (
-    ClusterRule,
-    derive_clusters,
-    derive_spans,
-    mark_candidates,
-)
+from provenance._derive.dating import ClusterRule, derive_clusters, derive_spans, mark_candidates
 from provenance._derive.size import derive_sizes
 from provenance._derive.trees import Piece, StemRule, TreeCount, count_trees
 from provenance._model.schema import read_yaml
@@ -47,10 +42,7 @@ class Derived:
 
 
 def derive_tables(
-    package: Package,
-    *,
-    stem_rule: StemRule | None = None,
-    cluster_rule: ClusterRule | None = None,
+    package: Package, *, stem_rule: StemRule | None = None, cluster_rule: ClusterRule | None = None
 ) -> Derived:
     """Derive sizes, supposed trees, spans and clusters; nothing is written."""
     stem_rule = stem_rule or StemRule()

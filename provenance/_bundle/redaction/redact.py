@@ -56,11 +56,7 @@ def is_public(package: Package) -> bool:
 
 
 def redact(
-    package: Package,
-    folder: Path,
-    *,
-    grid: str | None = None,
-    progress: Progress = say_nothing,
+    package: Package, folder: Path, *, grid: str | None = None, progress: Progress = say_nothing
 ) -> Redacted:
     """Write the public edition of `package` as a package into the new folder `folder`.
 

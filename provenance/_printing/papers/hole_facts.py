@@ -209,10 +209,7 @@ def _now(
 
 
 def _warning(
-    model: Model,
-    element: Row,
-    tables: Mapping[str, Mapping[str, Row]],
-    facts: SampleFacts,
+    model: Model, element: Row, tables: Mapping[str, Mapping[str, Row]], facts: SampleFacts
 ) -> str:
     """What is known of this very wood and place, before the general cautions."""
     said = []

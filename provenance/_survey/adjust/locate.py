@@ -50,11 +50,7 @@ class Located:
 
 
 def locate_points(
-    rows: Rows,
-    datums: Floats,
-    errors: DatumCovariance,
-    hints: Floats,
-    prefer: Prefer | None = None,
+    rows: Rows, datums: Floats, errors: DatumCovariance, hints: Floats, prefer: Prefer | None = None
 ) -> Located:
     """Solve points from every place they may be at and keep the one that fits.
 

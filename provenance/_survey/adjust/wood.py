@@ -63,11 +63,7 @@ def take_sticks(record: FieldRecord, ends: Floats, covariance: Floats) -> Sticks
 
 
 def set_holes(
-    record: FieldRecord,
-    model: Model,
-    ends: Floats,
-    covariance: Floats,
-    precision: Precision,
+    record: FieldRecord, model: Model, ends: Floats, covariance: Floats, precision: Precision
 ) -> HoleSet:
     """Place every hole and cut whose wood has both ends and that has a distance along it.
 

@@ -173,8 +173,7 @@ def _clear_places(
     rank = {side: place for place, side in enumerate(sides)}
     # half a metre of clear wood is as good as more; then the handier side, then more room
     return sorted(
-        proposals,
-        key=lambda p: (-min(p.clear_m, 0.5), rank[p.clock], -p.clear_m, p.along_m),
+        proposals, key=lambda p: (-min(p.clear_m, 0.5), rank[p.clock], -p.clear_m, p.along_m)
     )
 
 

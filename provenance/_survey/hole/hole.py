@@ -261,13 +261,7 @@ def segment_gap(p1: Floats, q1: Floats, p2: Floats, q2: Floats) -> Floats:
 
 
 def nearest_hole(
-    known: KnownPoints,
-    entry: Floats,
-    bottom: Floats,
-    bore_m: float,
-    *,
-    element: int,
-    but: int,
+    known: KnownPoints, entry: Floats, bottom: Floats, bore_m: float, *, element: int, but: int
 ) -> NearHole | None:
     """The recorded hole that a drill line from `entry` to `bottom` comes nearest to, or None.
 

@@ -46,11 +46,7 @@ def geojson_of(layers: tuple[Layer, ...]) -> dict[str, Any]:
 
 
 def write_geojson(
-    package: Package,
-    path: Path,
-    *,
-    place: str | None = None,
-    level: int | None = None,
+    package: Package, path: Path, *, place: str | None = None, level: int | None = None
 ) -> Path:
     """Write `path`; raises UnusableInput where the site grid is not tied to a map grid."""
     known = known_points(package)

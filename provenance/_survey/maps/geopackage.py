@@ -54,11 +54,7 @@ CREATE TABLE gpkg_geometry_columns (
 
 
 def write_geopackage(
-    package: Package,
-    path: Path,
-    *,
-    place: str | None = None,
-    level: int | None = None,
+    package: Package, path: Path, *, place: str | None = None, level: int | None = None
 ) -> bool:
     """Write `path`, replacing it; True when it is on WGS 84, False when on the site grid."""
     known = known_points(package)

@@ -204,10 +204,7 @@ def plan_content(
 
 
 def _chosen_wood(
-    known: KnownPoints,
-    in_building: set[str],
-    inside: set[str],
-    level: int | None,
+    known: KnownPoints, in_building: set[str], inside: set[str], level: int | None
 ) -> tuple[list[int], tuple[str, ...]]:
     record = known.record
     chosen: list[int] = []
