@@ -15,12 +15,11 @@ from provenance._derive.size import derive_sizes
 from provenance._derive.trees import Piece, StemRule, TreeCount, count_trees
 from provenance._model.schema import read_yaml
 from provenance._record.joined import outermost_places
+from provenance._record.package import Package
 from provenance._record.tables import polars_type
 
 if TYPE_CHECKING:
     import pandas as pd
-
-    from provenance._record.package import Package
 
 
 @dataclass(frozen=True)

@@ -10,6 +10,7 @@ from __future__ import annotations
 import itertools
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
+from datetime import datetime
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -19,15 +20,13 @@ from provenance._base.progress import Progress, say_nothing
 from provenance._model.edtf import bounds, is_edtf
 from provenance._model.notation import DateNotation, parse_notation
 from provenance._model.schema import Model
+from provenance._record.package import Package
 
 if TYPE_CHECKING:
-    from datetime import datetime
-
     import pandas as pd
 
     from provenance._intake.importing import ImportResult
     from provenance._intake.mapping.mapping import FormMapping
-    from provenance._record.package import Package
 
 TABLE = "lab_result"
 SAME_DETERMINATION = ("sample_id", "laboratory_id", "method")

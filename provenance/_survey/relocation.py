@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import replace
 from pathlib import Path
-from typing import TYPE_CHECKING, Any
+from typing import Any
 
 from provenance._base.progress import Progress, say_nothing
 from provenance._drawing.boxes import Box
@@ -17,6 +17,7 @@ from provenance._drawing.fonts import BOLD, MONO, PLAIN, printable
 from provenance._drawing.paper import MM, Paper, paper_named
 from provenance._drawing.pdf import draw_items
 from provenance._drawing.stamp_face import draw_stamp_face
+from provenance._record.package import Package
 from provenance._survey.hole.known_points import KnownPoints, known_points
 from provenance._survey.plan.elevation import draw_strip
 from provenance._survey.plan.plan_content import (
@@ -31,9 +32,6 @@ from provenance._survey.plan.plan_map import draw_map
 from provenance._survey.plan.plan_sheet import SECRET
 from provenance._survey.plan.sheet_parts import SCALES, frame_ticks, north_arrow, scale_bar
 from provenance._survey.relocation_facts import Relocation, gather_relocation
-
-if TYPE_CHECKING:
-    from provenance._record.package import Package
 
 _MARGIN, _GAP = 12 * MM, 4 * MM
 _MAP_WIDTH_MM, _MAP_SHARE = 112.0, 0.265

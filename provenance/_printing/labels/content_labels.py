@@ -7,7 +7,7 @@ from bisect import bisect_left
 from collections.abc import Sequence
 from dataclasses import dataclass
 from pathlib import Path
-from typing import TYPE_CHECKING, Any
+from typing import Any
 
 from provenance._base.errors import TreenailError
 from provenance._base.progress import Progress, say_nothing
@@ -21,9 +21,7 @@ from provenance._printing.labels.calibration import TRUE, Calibration
 from provenance._printing.labels.facts import SampleFacts, joined, rows_by_key
 from provenance._printing.labels.labels import Printed, check_start, lay_out
 from provenance._printing.labels.stock import Stock, UnusableStock
-
-if TYPE_CHECKING:
-    from provenance._record.package import Package
+from provenance._record.package import Package
 
 SMALLEST_TEXT = 6.0
 _NUMBER = re.compile(r"(\D*)(\d+)")

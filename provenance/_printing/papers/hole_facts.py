@@ -4,19 +4,16 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass
-from typing import TYPE_CHECKING
 
 from provenance._base.errors import TreenailError
 from provenance._drawing.pairs import Pair
 from provenance._ledger.holdings import Holding, holdings_of
+from provenance._model.schema import Model
 from provenance._printing.labels.facts import SampleFacts, gather_facts, joined, rows_by_key
 from provenance._record.cells import float_of
 from provenance._record.joined import split_codes
-
-if TYPE_CHECKING:
-    from provenance._model.schema import Model
-    from provenance._record.package import Package
-    from provenance._record.snapshot import Row
+from provenance._record.package import Package
+from provenance._record.snapshot import Row
 
 
 @dataclass(frozen=True)

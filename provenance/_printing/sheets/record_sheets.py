@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, replace
 from pathlib import Path
-from typing import TYPE_CHECKING, Any
+from typing import Any
 
 from provenance._base.errors import TreenailError
 from provenance._base.progress import Progress, say_nothing
@@ -27,10 +27,8 @@ from provenance._printing.sheets.plan_grid import (
 )
 from provenance._printing.sheets.rows import ChosenRows
 from provenance._printing.sheets.sheet_code import SheetCode
+from provenance._record.package import Package
 from provenance._record.snapshot import Row
-
-if TYPE_CHECKING:
-    from provenance._record.package import Package
 
 
 @dataclass(frozen=True)

@@ -19,6 +19,7 @@ from provenance._base.errors import UnusablePackage
 from provenance._base.findings import Finding
 from provenance._base.frames import to_pandas
 from provenance._base.progress import Progress, say_nothing
+from provenance._record.package import Package
 from provenance._survey.adjust.control import Control, adjust_control
 from provenance._survey.adjust.detail import Detail, adjust_detail
 from provenance._survey.adjust.positions import end_positions, place_on_map, position_frame
@@ -36,8 +37,6 @@ from provenance._survey.parts.solve import Rows
 
 if TYPE_CHECKING:
     import pandas as pd
-
-    from provenance._record.package import Package
 
 TABLE = "position"
 RESIDUAL_COLUMNS = (

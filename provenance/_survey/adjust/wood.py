@@ -3,18 +3,15 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import TYPE_CHECKING
 
 import numpy as np
 
+from provenance._model.schema import Model
 from provenance._survey.adjust.bore import DIRECTIONS, SQUARE_SHAPES, Bores, Sticks, set_bores
 from provenance._survey.parts.field_record import FieldRecord
 from provenance._survey.parts.observation import Floats, Ints
 from provenance._survey.parts.precision import Precision
 from provenance._survey.parts.solve import Bools
-
-if TYPE_CHECKING:
-    from provenance._model.schema import Model
 
 
 @dataclass(frozen=True)

@@ -3,11 +3,11 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import TYPE_CHECKING
 
 import numpy as np
 
 from provenance._base.errors import UnusableInput
+from provenance._record.package import Package
 from provenance._survey.adjust.bore import DIRECTIONS, set_bores, wood_axes
 from provenance._survey.hole.cautions import drilling_cautions
 from provenance._survey.hole.hole import segment_gap
@@ -15,9 +15,6 @@ from provenance._survey.hole.known_points import KnownPoints, known_points
 from provenance._survey.parts.features import WoodFeature, read_features
 from provenance._survey.parts.observation import Floats
 from provenance._survey.parts.precision import Precision
-
-if TYPE_CHECKING:
-    from provenance._record.package import Package
 
 _STEP_M = 0.05
 _SIDES = (3.0, 9.0, 4.5, 7.5, 6.0)

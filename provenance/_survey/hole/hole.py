@@ -4,18 +4,15 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 from itertools import combinations
-from typing import TYPE_CHECKING
 
 import numpy as np
 
 from provenance._base.errors import UnusableInput
+from provenance._record.package import Package
 from provenance._survey.adjust.positions import ellipse_95
 from provenance._survey.hole.known_points import KnownPoints, known_points
 from provenance._survey.parts.observation import Floats
 from provenance._survey.parts.precision import ELLIPSOID_95, NORMAL_95
-
-if TYPE_CHECKING:
-    from provenance._record.package import Package
 
 _REACH_M = 30.0
 """Length of a usual tape."""

@@ -9,15 +9,12 @@ from __future__ import annotations
 import sqlite3
 import struct
 from pathlib import Path
-from typing import TYPE_CHECKING
 
 from provenance._base.disk import write_bytes
+from provenance._record.package import Package
 from provenance._survey.hole.known_points import known_points
 from provenance._survey.maps.map_features import Layer, MapFeature, map_layers, on_wgs84
 from provenance._survey.parts.geodetic import WGS_84, NotTied
-
-if TYPE_CHECKING:
-    from provenance._record.package import Package
 
 SITE_GRID = -1
 """Number of the 'undefined Cartesian' system that every GeoPackage has."""

@@ -5,7 +5,6 @@ from __future__ import annotations
 from collections.abc import Iterable
 from dataclasses import dataclass
 from pathlib import Path
-from typing import TYPE_CHECKING
 
 import numpy as np
 
@@ -17,6 +16,7 @@ from provenance._drawing.drawing import Item, Sheet, Text
 from provenance._drawing.paper import MM, Paper, paper_named
 from provenance._drawing.pdf import draw_items
 from provenance._drawing.svg import svg_of
+from provenance._record.package import Package
 from provenance._survey.hole.known_points import KnownPoints, known_points
 from provenance._survey.plan.elevation import draw_strip, strip_title
 from provenance._survey.plan.plan_content import (
@@ -28,9 +28,6 @@ from provenance._survey.plan.plan_content import (
     stamps_of,
 )
 from provenance._survey.plan.plan_sheet import SECRET, plan_sheet
-
-if TYPE_CHECKING:
-    from provenance._record.package import Package
 
 FORMATS = ("svg", "pdf")
 _MARGIN_MM, _STRIP_MM = 12.0, 40.0
