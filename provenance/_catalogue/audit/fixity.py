@@ -34,7 +34,7 @@ _FileState = tuple[str, int, int, int] | tuple[str, str]
 class Examination:
     """What one look at one bundle found.
 
-    `outcome` is explained in catalogue/columns.py; only `sound` and `changed` (which the audit
+    `outcome` is explained in schemas/catalogue.yaml; only `sound` and `changed` (which the audit
     tells, for it knows what lay there before) mean that all was as it should be.
     `identity` and `signature` as in the catalogue's table `bundle`; `fingerprint` is the SHA-256 of
     the names, sizes and times of all files: where it is as it was and the bytes are not, nobody
