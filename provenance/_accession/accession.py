@@ -28,7 +28,7 @@ from dataclasses import dataclass
 from datetime import date
 from pathlib import Path
 
-from provenance._accession.deposit import with_deposit
+from provenance._accession.deposit import Asked, with_deposit
 from provenance._accession.numbering import numbered_tags
 from provenance._accession.numbers import (
     NumberPattern,
@@ -122,7 +122,8 @@ def accession(
     refuse_unsafe_name(bundle.resolve().name)
     refuse_unsafe_name(register.name)
     repository, begun = _repository(store, settings, pattern)
-    asked = number_pattern(pattern) if pattern else repository.pattern
+    wanted = number_pattern(pattern) if pattern else repository.pattern
+    asked = Asked(depositor, on, recorded_on, samples, place)
     with (
         opened_received(
             bundle,
@@ -137,31 +138,19 @@ def accession(
         entries = read_register(register)
         if known := find_bundle(entries, received.known_by.tagmanifest_sha256):
             raise AlreadyAccessioned(bundle, known)
-        given = _number(store, entries, asked, number, on)
+        given = _number(store, entries, wanted, number, on)
         work = Path(scratch).resolve()
-        bag, deposited = with_deposit(
-            received,
-            repository,
-            work,
-            samples=samples,
-            place=place,
-            number=given,
-            on=on,
-            recorded_on=recorded_on,
-        )
+        bag, deposited = with_deposit(received, repository, asked, given, work)
         return _keep(
             received,
             bag,
-            store,
             register,
             repository,
+            asked,
+            given,
             entries=entries,
-            number=given,
-            depositor=depositor,
-            on=on,
-            paper=paper,
             deposited=deposited,
-            place=place,
+            paper=paper,
             begun=begun,
             work=work,
             progress=stretch(progress, 1, 2),
@@ -269,24 +258,20 @@ def _refuse_out_of_order(pattern: NumberPattern, number: str, taken: Sequence[st
 def _keep(
     received: Received,
     bag: Path,
-    store: Path,
     register: Path,
     repository: Repository,
+    asked: Asked,
+    number: str,
     *,
     entries: list[Accession],
-    number: str,
-    depositor: str,
-    on: date,
-    paper: Paper,
     deposited: tuple[str, ...],
-    place: str,
+    paper: Paper,
     begun: str,
     work: Path,
     progress: Progress,
 ) -> Accessioned:
     """Write everything in one step, and give what was written."""
-    name = received.bundle.resolve().name
-    folder = folder_name(number)
+    store, name, folder = register.parent, received.bundle.resolve().name, folder_name(number)
     receipt_name = f"receipt-{folder}.pdf"
     tags = numbered_tags(bag, number)
     numbered = work / "numbered"
@@ -298,7 +283,7 @@ def _keep(
     kept_as = identity_of(numbered)
     entry = Accession(
         number=number,
-        accessioned_on=on.isoformat(),
+        accessioned_on=asked.on.isoformat(),
         bundle=received.known_by.name,
         title=received.package.title,
         edition=kept_as.edition,
@@ -306,11 +291,11 @@ def _keep(
         received_sha256=received.known_by.tagmanifest_sha256,
         kept_sha256=kept_as.tagmanifest_sha256,
         kept_at=f"{folder}/{name}",
-        depositor=depositor,
+        depositor=asked.depositor,
         receipt=f"{folder}/{receipt_name}",
     )
     printed = work / receipt_name
-    print_receipt(receipt_of(received, repository, entry, deposited, place), paper, printed)
+    print_receipt(receipt_of(received, repository, entry, deposited, asked.place), paper, printed)
     with writing_together(store) as staged:
         if received.is_zip:
             with staged.writing(entry.kept_at) as stream:

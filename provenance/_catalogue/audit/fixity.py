@@ -11,6 +11,7 @@ from pathlib import Path
 from typing import Any
 
 from provenance._bag.hashing import NO_CHECKSUMS, Checksums
+from provenance._bag.verdict import BundleFinding
 from provenance._base.errors import TreenailError, UnusableInput
 from provenance._catalogue.database import now
 from provenance._catalogue.stores.records import open_source, signature_of
@@ -219,14 +220,7 @@ def _digest(states: list[_FileState], *, with_ctime: bool) -> str:
 
 def finding(rule: str, path: str, message: str, remedy: str = _REMEDY) -> dict[str, Any]:
     """A finding about the examination itself, as plain values."""
-    return {
-        "part": "container",
-        "severity": "error",
-        "rule": rule,
-        "path": path,
-        "message": message,
-        "remedy": remedy,
-    }
+    return vars(BundleFinding("container", "error", rule, path, message, remedy))
 
 
 def _cut(findings: list[dict[str, Any]]) -> list[dict[str, Any]]:
