@@ -29,12 +29,12 @@ from datetime import date
 from pathlib import Path
 
 from provenance._accession.deposit import Asked, with_deposit
-from provenance._accession.numbering import numbered_tags
 from provenance._accession.numbers import (
     NumberPattern,
     UnusableNumber,
     folder_name,
     number_pattern,
+    numbered_tags,
     plain_number,
 )
 from provenance._accession.receipt import print_receipt, receipt_of

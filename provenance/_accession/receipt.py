@@ -11,12 +11,10 @@ from provenance._accession.received import Received
 from provenance._accession.register import Accession
 from provenance._accession.settings import Repository
 from provenance._bundle.describe.editions import EDITIONS
-from provenance._drawing.boxes import Box
 from provenance._drawing.document import Pages, printed_pages
-from provenance._drawing.fitting import LEADING, draw_block, draw_line, fit_block
+from provenance._drawing.fitting import LEADING, Pair, draw_block, draw_line, draw_pairs, fit_block
 from provenance._drawing.fonts import ASCENT, BOLD, DESCENT, MONO, PLAIN, printable
-from provenance._drawing.pairs import Pair, draw_pairs
-from provenance._drawing.paper import MM, Paper
+from provenance._drawing.paper import MM, Box, Paper
 from provenance._drawing.qr import draw_code, encode_to_fit
 from provenance._identity.payload import one_line
 from provenance._printing.papers.consignment_list import draw_head, page_frame

@@ -8,13 +8,12 @@ from pathlib import Path
 from typing import Any
 
 from provenance._base.progress import Progress, say_nothing
-from provenance._drawing.boxes import Box
 from provenance._drawing.clock_face import draw_clock_face
 from provenance._drawing.document import printed_pages
 from provenance._drawing.drawing import Group, Item, Transform
 from provenance._drawing.fitting import draw_block, draw_line, fit_block, fit_line
 from provenance._drawing.fonts import BOLD, MONO, PLAIN, printable
-from provenance._drawing.paper import MM, Paper, paper_named
+from provenance._drawing.paper import MM, Box, Paper, paper_named
 from provenance._drawing.pdf import draw_items
 from provenance._drawing.stamp_face import draw_stamp_face
 from provenance._record.package import Package

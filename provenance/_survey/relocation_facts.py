@@ -15,8 +15,7 @@ from provenance._record.cells import float_of
 from provenance._record.package import Package
 from provenance._record.snapshot import Row
 from provenance._survey.adjust.bore import UPRIGHT_DEG, wood_axes
-from provenance._survey.hole.cautions import drilling_cautions
-from provenance._survey.hole.drilling import propose_holes
+from provenance._survey.hole.drilling import drilling_cautions, propose_holes
 from provenance._survey.hole.hole import HolePosition, hole_position
 from provenance._survey.hole.known_points import KnownPoints
 from provenance._survey.plan.elevation import strip_title

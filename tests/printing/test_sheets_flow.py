@@ -7,7 +7,7 @@ from itertools import combinations, pairwise
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from provenance._drawing.boxes import Box
+from provenance._drawing.paper import Box
 from provenance._printing.sheets.cells import LINE_MM, measure_cell
 from provenance._printing.sheets.flow import Piece, Placed, PlacedTitle, Section, flow_pages
 from provenance._printing.sheets.question import Choice, Question

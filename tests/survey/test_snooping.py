@@ -6,8 +6,7 @@ import numpy as np
 import pytest
 
 from provenance._survey.adjust.snooping import blunder_hint, doubted_readings
-from provenance._survey.parts.observation import Kind
-from provenance._survey.parts.precision import LARGEST_RESIDUAL, RIVAL_CHI_SQUARE
+from provenance._survey.parts.observation import LARGEST_RESIDUAL, RIVAL_CHI_SQUARE, Kind
 
 
 @pytest.mark.parametrize(("over", "doubted"), [(0.0, False), (1e-9, True)])

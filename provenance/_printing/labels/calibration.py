@@ -17,10 +17,9 @@ import yaml
 
 from provenance._base.disk import write_text
 from provenance._base.errors import TreenailError
-from provenance._drawing.boxes import Box
 from provenance._drawing.fitting import draw_line, write_block
 from provenance._drawing.fonts import BOLD, PLAIN
-from provenance._drawing.paper import MM
+from provenance._drawing.paper import MM, Box
 from provenance._printing.labels.stock import Stock
 
 LARGEST_OFFSET_MM = 15.0

@@ -11,11 +11,10 @@ from typing import Any
 
 from provenance._base.errors import TreenailError
 from provenance._base.progress import Progress, say_nothing
-from provenance._drawing.boxes import Box
 from provenance._drawing.document import printed_pages
 from provenance._drawing.fitting import draw_block, draw_line, fit_block, write_block, write_line
 from provenance._drawing.fonts import ASCENT, BOLD, PLAIN
-from provenance._drawing.paper import MM
+from provenance._drawing.paper import MM, Box
 from provenance._ledger.holdings import Holding, holdings_of
 from provenance._printing.labels.calibration import TRUE, Calibration
 from provenance._printing.labels.facts import SampleFacts, joined, rows_by_key

@@ -9,9 +9,8 @@ from typing import Any
 
 from provenance._base.errors import TreenailError
 from provenance._base.progress import Progress, say_nothing
-from provenance._drawing.boxes import Box
 from provenance._drawing.document import printed_pages
-from provenance._drawing.paper import MM
+from provenance._drawing.paper import MM, Box
 from provenance._printing.labels.calibration import TRUE, Calibration, apply_calibration
 from provenance._printing.labels.facts import SampleFacts
 from provenance._printing.labels.sample_label import draw_sample_label, unprintable_in

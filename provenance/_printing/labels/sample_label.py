@@ -12,7 +12,6 @@ from __future__ import annotations
 from math import sqrt
 from typing import Any
 
-from provenance._drawing.boxes import Box
 from provenance._drawing.fitting import (
     FittedText,
     draw_block,
@@ -30,7 +29,7 @@ from provenance._drawing.fonts import (
     printable,
     unprintable_characters,
 )
-from provenance._drawing.paper import MM
+from provenance._drawing.paper import MM, Box
 from provenance._drawing.qr import draw_code, encode_to_fit, needed_side_mm
 from provenance._printing.labels.facts import SampleFacts, joined
 from provenance._printing.labels.stock import Stock, UnusableStock

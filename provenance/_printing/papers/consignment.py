@@ -6,12 +6,10 @@ from pathlib import Path
 from typing import Any
 
 from provenance._base.progress import Progress, say_nothing
-from provenance._drawing.boxes import Box
 from provenance._drawing.document import Pages, printed_pages
-from provenance._drawing.fitting import draw_line, write_block
+from provenance._drawing.fitting import draw_line, draw_pairs, write_block
 from provenance._drawing.fonts import ASCENT, BOLD, PLAIN
-from provenance._drawing.pairs import draw_pairs
-from provenance._drawing.paper import MM, Paper
+from provenance._drawing.paper import MM, Box, Paper
 from provenance._printing.labels.labels import Printed
 from provenance._printing.papers.consignment_list import draw_head, draw_list, page_frame
 from provenance._printing.papers.parcel import Parcel

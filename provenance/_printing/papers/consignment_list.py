@@ -6,12 +6,10 @@ from collections import Counter
 from collections.abc import Sequence
 from typing import Any
 
-from provenance._drawing.boxes import Box
 from provenance._drawing.document import Pages
-from provenance._drawing.fitting import draw_line, write_block, write_line
+from provenance._drawing.fitting import draw_line, draw_pairs, write_block, write_line
 from provenance._drawing.fonts import BOLD, MONO, PLAIN
-from provenance._drawing.pairs import draw_pairs
-from provenance._drawing.paper import MM, Paper
+from provenance._drawing.paper import MM, Box, Paper
 from provenance._printing.labels.sample_label import draw_framed_check
 from provenance._printing.papers.parcel import Parcel, ParcelItem
 

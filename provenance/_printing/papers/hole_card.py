@@ -12,13 +12,11 @@ from typing import Any
 
 from provenance._base.errors import TreenailError
 from provenance._base.progress import Progress, say_nothing
-from provenance._drawing.boxes import Box
 from provenance._drawing.clock_face import draw_clock_face
 from provenance._drawing.document import printed_pages
-from provenance._drawing.fitting import draw_line, write_block
+from provenance._drawing.fitting import draw_line, draw_pairs, write_block
 from provenance._drawing.fonts import BOLD, PLAIN
-from provenance._drawing.pairs import draw_pairs
-from provenance._drawing.paper import MM, Paper
+from provenance._drawing.paper import MM, Box, Paper
 from provenance._drawing.qr import draw_code, encode_to_fit
 from provenance._drawing.stamp_face import draw_stamp_face
 from provenance._printing.labels.labels import Printed

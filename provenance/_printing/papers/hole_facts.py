@@ -6,7 +6,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 
 from provenance._base.errors import TreenailError
-from provenance._drawing.pairs import Pair
+from provenance._drawing.fitting import Pair
 from provenance._ledger.holdings import Holding, holdings_of
 from provenance._model.schema import Model
 from provenance._printing.labels.facts import SampleFacts, gather_facts, joined, rows_by_key

@@ -7,11 +7,10 @@ from pathlib import Path
 from typing import Any
 
 from provenance._base.errors import TreenailError
-from provenance._drawing.boxes import Box
 from provenance._drawing.document import printed_pages
 from provenance._drawing.fitting import draw_line, write_line
 from provenance._drawing.fonts import BOLD, PLAIN
-from provenance._drawing.paper import MM, Paper
+from provenance._drawing.paper import MM, Box, Paper
 from provenance._drawing.stamp_face import draw_stamp_face
 from provenance._identity.stamps import Reservation
 from provenance._printing.labels.labels import Printed

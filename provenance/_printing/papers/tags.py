@@ -9,12 +9,17 @@ from typing import Any
 
 from provenance._base.errors import TreenailError
 from provenance._base.progress import Progress, say_nothing
-from provenance._drawing.boxes import Box
 from provenance._drawing.document import Pages, printed_pages
-from provenance._drawing.fitting import draw_block, draw_line, fit_line, write_line
+from provenance._drawing.fitting import (
+    Pair,
+    draw_block,
+    draw_line,
+    draw_pairs,
+    fit_line,
+    write_line,
+)
 from provenance._drawing.fonts import ASCENT, CAP_HEIGHT, MONO, PLAIN, printable
-from provenance._drawing.pairs import Pair, draw_pairs
-from provenance._drawing.paper import MM, Paper
+from provenance._drawing.paper import MM, Box, Paper
 from provenance._drawing.qr import draw_code, encode_to_fit
 from provenance._printing.labels.facts import SampleFacts, joined
 from provenance._printing.labels.labels import Printed

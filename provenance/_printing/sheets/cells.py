@@ -10,10 +10,9 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import Any
 
-from provenance._drawing.boxes import Box
 from provenance._drawing.fitting import draw_line, fit_block, fit_line
 from provenance._drawing.fonts import ASCENT, BOLD, CAP_HEIGHT, DESCENT, PLAIN, Typeface, printable
-from provenance._drawing.paper import MM
+from provenance._drawing.paper import MM, Box
 from provenance._printing.sheets.question import Choice, Question
 
 COLUMNS = 5

@@ -7,11 +7,10 @@ from dataclasses import dataclass
 from functools import partial
 from typing import Any
 
-from provenance._drawing.boxes import Box
 from provenance._drawing.clock_face import draw_clock_face
 from provenance._drawing.fitting import draw_line, write_block
 from provenance._drawing.fonts import BOLD, CAP_HEIGHT, PLAIN
-from provenance._drawing.paper import MM
+from provenance._drawing.paper import MM, Box
 from provenance._record.cells import float_of
 
 CAPTION = 7.5

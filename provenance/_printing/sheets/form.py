@@ -6,10 +6,9 @@ from collections.abc import Mapping, Sequence
 from functools import partial
 from typing import Any
 
-from provenance._drawing.boxes import Box
 from provenance._drawing.fitting import write_line
 from provenance._drawing.fonts import BOLD
-from provenance._drawing.paper import MM, Paper
+from provenance._drawing.paper import MM, Box, Paper
 from provenance._model.schema import Model, Table
 from provenance._printing.sheets.cells import COLUMNS, draw_cell, measure_cell
 from provenance._printing.sheets.figures import Figure

@@ -10,10 +10,9 @@ from collections.abc import Callable
 from dataclasses import dataclass
 from typing import Any
 
-from provenance._drawing.boxes import Box
 from provenance._drawing.fitting import draw_line, write_block, write_line
 from provenance._drawing.fonts import BOLD, MONO, PLAIN
-from provenance._drawing.paper import MM, Paper
+from provenance._drawing.paper import MM, Box, Paper
 from provenance._drawing.qr import draw_code, encode_to_fit
 from provenance._printing.sheets.sheet_code import SheetCode, compose_sheet_code
 

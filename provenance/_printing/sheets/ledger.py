@@ -11,10 +11,9 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any
 
-from provenance._drawing.boxes import Box
 from provenance._drawing.fitting import FittedText, draw_block, draw_line, fit_block, fit_line
 from provenance._drawing.fonts import BOLD, PLAIN, printable
-from provenance._drawing.paper import MM, Paper
+from provenance._drawing.paper import MM, Box, Paper
 from provenance._model.schema import Field, Model, Table
 from provenance._printing.sheets.cells import LINE_MM, broken
 from provenance._printing.sheets.frame import SMALLEST_TYPE, PageDraft, content_box

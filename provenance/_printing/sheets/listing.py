@@ -7,10 +7,9 @@ from dataclasses import dataclass, replace
 from functools import partial
 from typing import Any
 
-from provenance._drawing.boxes import Box
 from provenance._drawing.fitting import beginning, draw_line
 from provenance._drawing.fonts import ASCENT, BOLD, DESCENT, PLAIN, Typeface, printable
-from provenance._drawing.paper import MM, Paper
+from provenance._drawing.paper import MM, Box, Paper
 from provenance._model.schema import Model, Table
 from provenance._printing.sheets.frame import PageDraft, content_box
 from provenance._printing.sheets.question import LONGEST_TICKED, code_in_words

@@ -12,10 +12,9 @@ from functools import partial
 from typing import Any
 
 from provenance._base.errors import TreenailError
-from provenance._drawing.boxes import Box
 from provenance._drawing.fitting import draw_line, write_line
 from provenance._drawing.fonts import BOLD, CAP_HEIGHT, PLAIN
-from provenance._drawing.paper import INCH, MM, Paper
+from provenance._drawing.paper import INCH, MM, Box, Paper
 from provenance._printing.sheets.cells import EMPTY_BOX, LINE_MM
 from provenance._printing.sheets.frame import PageDraft, content_box
 

@@ -31,8 +31,13 @@ from provenance._survey.adjust.survey_findings import (
 )
 from provenance._survey.adjust.wood import HoleSet, set_holes
 from provenance._survey.parts.field_record import FieldRecord, read_field_record
-from provenance._survey.parts.observation import KINDS, Floats
-from provenance._survey.parts.precision import ELLIPSOID_95, NOTICED_BLUNDER, Precision
+from provenance._survey.parts.observation import (
+    ELLIPSOID_95,
+    KINDS,
+    NOTICED_BLUNDER,
+    Floats,
+    Precision,
+)
 from provenance._survey.parts.solve import Rows
 
 if TYPE_CHECKING:

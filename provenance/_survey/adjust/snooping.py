@@ -11,8 +11,13 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from provenance._survey.parts.observation import Floats, Ints, Kind
-from provenance._survey.parts.precision import LARGEST_RESIDUAL, RIVAL_CHI_SQUARE
+from provenance._survey.parts.observation import (
+    LARGEST_RESIDUAL,
+    RIVAL_CHI_SQUARE,
+    Floats,
+    Ints,
+    Kind,
+)
 
 FOOT_M, INCH_M = 0.3048, 0.0254
 """International foot and inch, exact (NIST Special Publication 811)."""

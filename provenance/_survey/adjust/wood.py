@@ -9,8 +9,7 @@ import numpy as np
 from provenance._model.schema import Model
 from provenance._survey.adjust.bore import DIRECTIONS, SQUARE_SHAPES, Bores, Sticks, set_bores
 from provenance._survey.parts.field_record import FieldRecord
-from provenance._survey.parts.observation import Floats, Ints
-from provenance._survey.parts.precision import Precision
+from provenance._survey.parts.observation import Floats, Ints, Precision
 from provenance._survey.parts.solve import Bools
 
 

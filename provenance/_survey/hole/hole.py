@@ -11,8 +11,7 @@ from provenance._base.errors import UnusableInput
 from provenance._record.package import Package
 from provenance._survey.adjust.positions import ellipse_95
 from provenance._survey.hole.known_points import KnownPoints, known_points
-from provenance._survey.parts.observation import Floats
-from provenance._survey.parts.precision import ELLIPSOID_95, NORMAL_95
+from provenance._survey.parts.observation import ELLIPSOID_95, NORMAL_95, Floats
 
 _REACH_M = 30.0
 """Length of a usual tape."""

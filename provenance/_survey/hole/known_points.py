@@ -12,8 +12,7 @@ from provenance._survey.adjust.adjustment import TABLE, adjust_survey
 from provenance._survey.adjust.bore import Sticks
 from provenance._survey.adjust.wood import HoleSet, set_holes, take_sticks
 from provenance._survey.parts.field_record import FieldRecord, read_field_record
-from provenance._survey.parts.observation import Floats
-from provenance._survey.parts.precision import Precision
+from provenance._survey.parts.observation import Floats, Precision
 
 
 @dataclass(frozen=True)
