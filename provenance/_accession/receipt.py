@@ -11,6 +11,7 @@ from provenance._accession.received import Received
 from provenance._accession.register import Accession
 from provenance._accession.settings import Repository
 from provenance._bundle.describe.editions import EDITIONS
+from provenance._bundle.describe.plain_text import text_template
 from provenance._drawing.document import Pages, printed_pages
 from provenance._drawing.fitting import LEADING, Pair, draw_block, draw_line, draw_pairs, fit_block
 from provenance._drawing.fonts import ASCENT, BOLD, DESCENT, MONO, PLAIN, printable
@@ -91,6 +92,7 @@ def receipt_of(
     if before := received.known_by.accession:
         inside.append(("number it came with", before))
     sums = [("as it came in", entry.received_sha256), ("as it is kept", entry.kept_sha256)]
+    mending, *cautions = _words(received, repository)
     return Receipt(
         number=entry.number,
         code_text="\n".join(
@@ -104,58 +106,25 @@ def receipt_of(
         received=tuple(inside),
         sums=tuple(sums),
         to_mend=received.to_mend[:MOST_LISTED],
-        mending=_mending(received),
-        cautions=_cautions(received, repository),
+        mending=mending,
+        cautions=tuple(cautions),
         repository=name,
         depositor=entry.depositor,
     )
 
 
-def _mending(received: Received) -> str:
-    errors = len(received.to_mend)
-    lesser = (
-        f" The check also found {received.warnings} lesser thing"
-        f"{'s' if received.warnings != 1 else ''}; the bundle's check/report.html names them."
-        if received.warnings
-        else ""
-    )
-    if not errors:
-        return (
-            f"Every file is as it was packed, and the check found no error in the record.{lesser}"
-        )
-    shown = f"; the first {MOST_LISTED} are listed" if errors > MOST_LISTED else ", listed overleaf"
-    return (
-        f"Every file is as it was packed. The record itself has {errors} "
-        f"fault{'s' if errors != 1 else ''}{shown}. Please mend "
-        f"{'them' if errors != 1 else 'it'} in the package ('treenail unpack' gives it back), pack "
-        "it again, and send the new bundle: it goes on from this one and gets a number of its own."
-        f"{lesser}"
-    )
-
-
-def _cautions(received: Received, repository: Repository) -> tuple[str, ...]:
+def _words(received: Received, repository: Repository) -> tuple[str, ...]:
+    """What the depositor is told of the check, and then the cautions."""
     edition = EDITIONS.get(received.known_by.edition)
-    lines = []
-    if edition is None or not edition.is_public:
-        lines.append(
-            "Restricted: it holds exact locations and personal data. It belongs in a restricted "
-            "store; what may be published is the public edition. This page and the list of faults "
-            "may quote it."
-        )
-        lines.append(
-            "Do not tell the way to a protected or sacred place. Owners, permits, the community "
-            "and the law of the place decide who may see what."
-        )
-    lines.append(
-        "The SHA-256 above is that of the bundle's file tagmanifest-sha256.txt and stands for "
-        "every byte of it. Write it into your own papers; 'sha256sum tagmanifest-sha256.txt' shows "
-        "it at any time."
+    text = text_template("repository/receipt.txt").render(
+        errors=len(received.to_mend),
+        most_listed=MOST_LISTED,
+        warnings=received.warnings,
+        is_public=edition is not None and edition.is_public,
     )
-    if repository.notice:
-        lines.append(repository.notice)
-    if repository.contact:
-        lines.append(f"Questions: {repository.contact}")
-    return tuple(lines)
+    contact = f"Questions: {repository.contact}" if repository.contact else ""
+    told = (" ".join(one.split()) for one in text.split("\n\n"))
+    return (*told, *filter(None, (repository.notice, contact)))
 
 
 # -- drawing -------------------------------------------------------------------------------------

@@ -44,9 +44,9 @@ def write_finding_aid(
     """Write index.html, go.html and pages/ into `folder`, which is still being built.
 
     Only what is in `package` is shown, so a public edition is made from a package that has been
-    redacted. `facts` are shown at the top (name, value), `links` lead to the other files (href,
-    name, text); `files` are the paths in the package that a page may link to; `json_ld` describes
-    the whole for search engines (schema.org). `progress` counts pages.
+    redacted. `facts` are shown at the top (name, value), `links` lead to the other files (path,
+    link in words); `files` are the paths in the package that a page may link to; `json_ld`
+    describes the whole for search engines (schema.org). `progress` counts pages.
     Raises UnusablePackage when a table cannot be read.
     """
     record = Record(package)
