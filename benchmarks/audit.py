@@ -32,7 +32,7 @@ from pathlib import Path
 from provenance._bag.bag import write_bag
 from provenance._bag.hashing import ALGORITHMS
 from provenance._bag.zipping import write_zip
-from provenance._bundle.pack import pack_bundle
+from provenance._bundle.pack import pack
 from provenance._catalogue.audit.audit import Audit, audit_place
 from provenance._catalogue.build import update_catalogue
 from provenance._catalogue.query import Wanted, find_in_catalogue
@@ -50,7 +50,7 @@ def a_bundle(folder: Path) -> Path:
     frame = package.table("site")
     frame.loc[2] = dict.fromkeys(frame.columns, "") | site
     package.write_table("site", frame)
-    return pack_bundle(package, folder / "bundle")
+    return pack(package, folder / "bundle").path
 
 
 def multiply(bundle: Path, place: Path, count: int) -> None:

@@ -18,7 +18,7 @@ import pandas as pd
 from provenance._bundle.describe.contents import survey_package
 from provenance._bundle.describe.editions import FULL
 from provenance._bundle.finding_aid.write import write_finding_aid
-from provenance._bundle.pack import pack_bundle
+from provenance._bundle.pack import pack
 from provenance._identity.stamps import free_numbers
 from provenance._record.new import new_package
 from provenance._record.package import Package
@@ -178,7 +178,7 @@ def main() -> None:
         data = (aid / "pages" / "search-data.js").stat().st_size
         print(f"{len(paths)} files, {size / 1e6:.1f} MB; search data {data / 1e6:.2f} MB")
         in_a_browser(aid / "index.html", "1?3")
-        timed("pack the whole as a folder", lambda: pack_bundle(package, folder / "bundle"))
+        timed("pack the whole as a folder", lambda: pack(package, folder / "bundle"))
 
 
 if __name__ == "__main__":

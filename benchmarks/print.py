@@ -19,7 +19,7 @@ from collections.abc import Callable, Iterator
 from pathlib import Path
 from typing import Any
 
-from provenance._drawing.boxes import Box
+from provenance._drawing.paper import Box
 from provenance._drawing.qr import MASK, encode_text
 from provenance._printing.labels import sample_label
 from provenance._printing.labels.facts import SampleFacts

@@ -246,3 +246,17 @@ def _text(value: Any) -> str:
     if isinstance(value, bool):
         return str(value).lower()
     return str(value)
+
+
+def pack_bundle(package: Package, out: Path | str | None = None, **options: Any) -> Path:
+    """Pack a package; where the bundle lies."""
+    from provenance._bundle.pack import pack
+
+    return pack(package, out, **options).path
+
+
+def unpack_bundle(bundle: Path | str, out: Path | str, **options: Any) -> Package:
+    """Unpack a bundle; the package."""
+    from provenance._bundle.unpack import unpack
+
+    return unpack(bundle, out, **options).package

@@ -28,23 +28,18 @@ from dataclasses import dataclass
 from datetime import date
 from pathlib import Path
 
-from provenance._accession.deposit import with_deposit
-from provenance._accession.numbering import numbered_tags
+from provenance._accession.deposit import Asked, with_deposit
 from provenance._accession.numbers import (
     NumberPattern,
     UnusableNumber,
     folder_name,
     number_pattern,
+    numbered_tags,
     plain_number,
 )
 from provenance._accession.receipt import print_receipt, receipt_of
 from provenance._accession.received import Received, opened_received, refuse_unsafe_name
-from provenance._accession.register import (
-    Accession,
-    find_bundle,
-    read_register,
-    register_bytes,
-)
+from provenance._accession.register import Accession, find_bundle, read_register, register_bytes
 from provenance._accession.settings import SETTINGS, Repository, new_settings, read_repository
 from provenance._bag.bag import files_of
 from provenance._bag.zipping import write_zip
@@ -103,7 +98,7 @@ def accession(
     settings: Path | None = None,
     samples: str = "",
     place: str = "",
-    progress: Progress | None = None,
+    progress: Progress = say_nothing,
 ) -> Accessioned:
     """Verify a bundle, give it a number, and keep it with a receipt beside the register.
 
@@ -118,7 +113,6 @@ def accession(
     written then, and no number is spent.
     """
     bundle, register = Path(bundle), Path(register)
-    progress = progress or say_nothing
     store = register.parent
     depositor = " ".join(depositor.split())
     if not depositor:
@@ -128,7 +122,8 @@ def accession(
     refuse_unsafe_name(bundle.resolve().name)
     refuse_unsafe_name(register.name)
     repository, begun = _repository(store, settings, pattern)
-    asked = number_pattern(pattern) if pattern else repository.pattern
+    wanted = number_pattern(pattern) if pattern else repository.pattern
+    asked = Asked(depositor, on, recorded_on, samples, place)
     with (
         opened_received(
             bundle,
@@ -143,31 +138,19 @@ def accession(
         entries = read_register(register)
         if known := find_bundle(entries, received.known_by.tagmanifest_sha256):
             raise AlreadyAccessioned(bundle, known)
-        given = _number(store, entries, asked, number, on)
+        given = _number(store, entries, wanted, number, on)
         work = Path(scratch).resolve()
-        bag, deposited = with_deposit(
-            received,
-            repository,
-            work,
-            samples=samples,
-            place=place,
-            number=given,
-            on=on,
-            recorded_on=recorded_on,
-        )
+        bag, deposited = with_deposit(received, repository, asked, given, work)
         return _keep(
             received,
             bag,
-            store,
             register,
             repository,
+            asked,
+            given,
             entries=entries,
-            number=given,
-            depositor=depositor,
-            on=on,
-            paper=paper,
             deposited=deposited,
-            place=place,
+            paper=paper,
             begun=begun,
             work=work,
             progress=stretch(progress, 1, 2),
@@ -205,11 +188,7 @@ def _held_store(store: Path) -> Iterator[None]:
 
 
 def _number(
-    store: Path,
-    entries: Sequence[Accession],
-    pattern: NumberPattern | None,
-    number: str,
-    on: date,
+    store: Path, entries: Sequence[Accession], pattern: NumberPattern | None, number: str, on: date
 ) -> str:
     """The number to give; folders count as given out too, should the register have lost lines."""
     taken = {one.number: one.accessioned_on for one in entries}
@@ -279,24 +258,20 @@ def _refuse_out_of_order(pattern: NumberPattern, number: str, taken: Sequence[st
 def _keep(
     received: Received,
     bag: Path,
-    store: Path,
     register: Path,
     repository: Repository,
+    asked: Asked,
+    number: str,
     *,
     entries: list[Accession],
-    number: str,
-    depositor: str,
-    on: date,
-    paper: Paper,
     deposited: tuple[str, ...],
-    place: str,
+    paper: Paper,
     begun: str,
     work: Path,
     progress: Progress,
 ) -> Accessioned:
     """Write everything in one step, and give what was written."""
-    name = received.bundle.resolve().name
-    folder = folder_name(number)
+    store, name, folder = register.parent, received.bundle.resolve().name, folder_name(number)
     receipt_name = f"receipt-{folder}.pdf"
     tags = numbered_tags(bag, number)
     numbered = work / "numbered"
@@ -308,7 +283,7 @@ def _keep(
     kept_as = identity_of(numbered)
     entry = Accession(
         number=number,
-        accessioned_on=on.isoformat(),
+        accessioned_on=asked.on.isoformat(),
         bundle=received.known_by.name,
         title=received.package.title,
         edition=kept_as.edition,
@@ -316,11 +291,11 @@ def _keep(
         received_sha256=received.known_by.tagmanifest_sha256,
         kept_sha256=kept_as.tagmanifest_sha256,
         kept_at=f"{folder}/{name}",
-        depositor=depositor,
+        depositor=asked.depositor,
         receipt=f"{folder}/{receipt_name}",
     )
     printed = work / receipt_name
-    print_receipt(receipt_of(received, repository, entry, deposited, place), paper, printed)
+    print_receipt(receipt_of(received, repository, entry, deposited, asked.place), paper, printed)
     with writing_together(store) as staged:
         if received.is_zip:
             with staged.writing(entry.kept_at) as stream:

@@ -2,46 +2,53 @@
 
 from __future__ import annotations
 
+from dataclasses import dataclass
 from datetime import date
 from pathlib import Path
 
 from provenance._accession.received import Received
 from provenance._accession.settings import Repository
 from provenance._base.errors import TreenailError, UnusableInput
-from provenance._bundle.pack import pack_bundle
-from provenance._bundle.unpack import unpack_bundle
+from provenance._bundle.pack import pack
+from provenance._bundle.unpack import unpack
 from provenance._identity.selection import select_samples
 from provenance._ledger.handover import record_events
 from provenance._ledger.holdings import Holding, holdings_of
 
 
+@dataclass(frozen=True)
+class Asked:
+    """What a curator says of a bundle: who hands it in and when, and samples that came with it.
+
+    `recorded_on` is when it is written down; `place` where the samples lie.
+    """
+
+    depositor: str
+    on: date
+    recorded_on: str
+    samples: str
+    place: str
+
+
 def with_deposit(
-    received: Received,
-    repository: Repository,
-    work: Path,
-    *,
-    samples: str,
-    place: str,
-    number: str,
-    on: date,
-    recorded_on: str,
+    received: Received, repository: Repository, asked: Asked, number: str, work: Path
 ) -> tuple[Path, tuple[str, ...]]:
     """The bag to be kept, and the samples whose keeper changed.
 
-    Without `samples` it is the bag that came in. With them a package is unpacked below `work`, the
+    Without samples it is the bag that came in. With them a package is unpacked below `work`, the
     repository takes what was on its way to it ('received') and is given the rest ('deposited'), and
     the package is packed again; what it has already stays as it is.
     Raises TreenailError when the keeper cannot change so.
     """
-    if not samples:
+    if not asked.samples:
         return received.folder, ()
     if received.known_by.edition == "public":
         raise UnusableInput(
             f"{received.bundle} is a public edition, which has no whole ledger; record the samples "
             "with the full edition"
         )
-    package = unpack_bundle(received.bundle, work / "package")
-    chosen = select_samples(package.tables.column("sample", "sample_id"), samples)
+    package = unpack(received.bundle, work / "package").package
+    chosen = select_samples(package.tables.column("sample", "sample_id"), asked.samples)
     taker = repository.party_id or received.keeper_id
     if not taker:
         raise UnusableInput(
@@ -70,12 +77,12 @@ def with_deposit(
                 package,
                 event,
                 numbers,
-                happened_on=on.isoformat(),
-                recorded_on=recorded_on,
+                happened_on=asked.on.isoformat(),
+                recorded_on=asked.recorded_on,
                 to_party_id=taker,
-                place_held=place,
+                place_held=asked.place,
                 notes=f"accession {number}",
             )
     # the folder inside a zip keeps its name
     name = received.folder.name if received.is_zip else received.bundle.resolve().name
-    return pack_bundle(package, work / "packed" / name), (*coming, *given)
+    return pack(package, work / "packed" / name).path, (*coming, *given)

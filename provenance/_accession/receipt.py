@@ -11,12 +11,11 @@ from provenance._accession.received import Received
 from provenance._accession.register import Accession
 from provenance._accession.settings import Repository
 from provenance._bundle.describe.editions import EDITIONS
-from provenance._drawing.boxes import Box
+from provenance._bundle.describe.plain_text import text_template
 from provenance._drawing.document import Pages, printed_pages
-from provenance._drawing.fitting import LEADING, draw_block, draw_line, fit_block
-from provenance._drawing.fonts import ASCENT, DESCENT, Typefaces, printable
-from provenance._drawing.pairs import Pair, draw_pairs
-from provenance._drawing.paper import MM, Paper
+from provenance._drawing.fitting import LEADING, Pair, draw_block, draw_line, draw_pairs, fit_block
+from provenance._drawing.fonts import ASCENT, BOLD, DESCENT, MONO, PLAIN, printable
+from provenance._drawing.paper import MM, Box, Paper
 from provenance._drawing.qr import draw_code, encode_to_fit
 from provenance._identity.payload import one_line
 from provenance._printing.papers.consignment_list import draw_head, page_frame
@@ -93,6 +92,7 @@ def receipt_of(
     if before := received.known_by.accession:
         inside.append(("number it came with", before))
     sums = [("as it came in", entry.received_sha256), ("as it is kept", entry.kept_sha256)]
+    mending, *cautions = _words(received, repository)
     return Receipt(
         number=entry.number,
         code_text="\n".join(
@@ -106,58 +106,25 @@ def receipt_of(
         received=tuple(inside),
         sums=tuple(sums),
         to_mend=received.to_mend[:MOST_LISTED],
-        mending=_mending(received),
-        cautions=_cautions(received, repository),
+        mending=mending,
+        cautions=tuple(cautions),
         repository=name,
         depositor=entry.depositor,
     )
 
 
-def _mending(received: Received) -> str:
-    errors = len(received.to_mend)
-    lesser = (
-        f" The check also found {received.warnings} lesser thing"
-        f"{'s' if received.warnings != 1 else ''}; the bundle's check/report.html names them."
-        if received.warnings
-        else ""
-    )
-    if not errors:
-        return (
-            f"Every file is as it was packed, and the check found no error in the record.{lesser}"
-        )
-    shown = f"; the first {MOST_LISTED} are listed" if errors > MOST_LISTED else ", listed overleaf"
-    return (
-        f"Every file is as it was packed. The record itself has {errors} "
-        f"fault{'s' if errors != 1 else ''}{shown}. Please mend "
-        f"{'them' if errors != 1 else 'it'} in the package ('treenail unpack' gives it back), pack "
-        "it again, and send the new bundle: it goes on from this one and gets a number of its own."
-        f"{lesser}"
-    )
-
-
-def _cautions(received: Received, repository: Repository) -> tuple[str, ...]:
+def _words(received: Received, repository: Repository) -> tuple[str, ...]:
+    """What the depositor is told of the check, and then the cautions."""
     edition = EDITIONS.get(received.known_by.edition)
-    lines = []
-    if edition is None or not edition.is_public:
-        lines.append(
-            "Restricted: it holds exact locations and personal data. It belongs in a restricted "
-            "store; what may be published is the public edition. This page and the list of faults "
-            "may quote it."
-        )
-        lines.append(
-            "Do not tell the way to a protected or sacred place. Owners, permits, the community "
-            "and the law of the place decide who may see what."
-        )
-    lines.append(
-        "The SHA-256 above is that of the bundle's file tagmanifest-sha256.txt and stands for "
-        "every byte of it. Write it into your own papers; 'sha256sum tagmanifest-sha256.txt' shows "
-        "it at any time."
+    text = text_template("repository/receipt.txt").render(
+        errors=len(received.to_mend),
+        most_listed=MOST_LISTED,
+        warnings=received.warnings,
+        is_public=edition is not None and edition.is_public,
     )
-    if repository.notice:
-        lines.append(repository.notice)
-    if repository.contact:
-        lines.append(f"Questions: {repository.contact}")
-    return tuple(lines)
+    contact = f"Questions: {repository.contact}" if repository.contact else ""
+    told = (" ".join(one.split()) for one in text.split("\n\n"))
+    return (*told, *filter(None, (repository.notice, contact)))
 
 
 # -- drawing -------------------------------------------------------------------------------------
@@ -168,96 +135,85 @@ def print_receipt(receipt: Receipt, paper: Paper, out: Path) -> None:
     title = f"Receipt for accession {receipt.number}"
     with printed_pages(out, (paper.width, paper.height), title=title) as pages:
         frame = page_frame(paper)
-        listed = _pages_of_faults(pages.faces, frame, receipt.to_mend)
+        listed = _pages_of_faults(frame, receipt.to_mend)
         total = 1 + len(listed)
         _draw_first(pages, frame, receipt, title, f"page 1 of {total}")
         for number, faults in enumerate(listed, start=2):
             canvas = pages.begin_page()
             head = f"To mend, accession {receipt.number}"
-            box = draw_head(canvas, pages.faces, frame, head, f"page {number} of {total}")
-            _draw_faults(canvas, pages.faces, box, faults)
+            box = draw_head(canvas, frame, head, f"page {number} of {total}")
+            _draw_faults(canvas, box, faults)
 
 
 def _draw_first(pages: Pages, frame: Box, receipt: Receipt, title: str, right: str) -> None:
-    faces = pages.faces
     canvas = pages.begin_page()
-    box = draw_head(canvas, faces, frame, title, right)
+    box = draw_head(canvas, frame, title, right)
     words, box = box.cut_top(58 * MM, 3 * MM)
     pairs, _ = words.cut_left(words.width - CODE_MM * MM - 3 * MM)
     side = CODE_MM * MM
     code = encode_to_fit(receipt.code_text, CODE_MM, "the receipt")
     draw_code(canvas, code, words.right - side, words.top - side, side)
-    draw_pairs(canvas, faces, pairs, receipt.head, word_width=26 * MM, largest=10.5, smallest=6)
-    box = _draw_heading(canvas, faces, box, "What was received")
+    draw_pairs(canvas, pairs, receipt.head, word_width=26 * MM, largest=10.5, smallest=6)
+    box = _draw_heading(canvas, box, "What was received")
     rows, box = box.cut_top((10 + 9 * (len(receipt.received) - 1)) * MM, 2 * MM)
     foot = draw_pairs(
-        canvas, faces, rows, receipt.received, word_width=40 * MM, largest=TEXT + 0.5, smallest=5
+        canvas, rows, receipt.received, word_width=40 * MM, largest=TEXT + 0.5, smallest=5
     )
     box = Box(box.x, box.y, box.width, min(box.top, foot - 2 * MM) - box.y)
-    box = _draw_heading(canvas, faces, box, "Checksum (SHA-256 of tagmanifest-sha256.txt)")
+    box = _draw_heading(canvas, box, "Checksum (SHA-256 of tagmanifest-sha256.txt)")
     for word, digest in receipt.sums:
         line, box = box.cut_top(5 * MM)
-        draw_line(canvas, word, faces.plain, TEXT * 0.86, line.x, line.y + 1.5 * MM)
+        draw_line(canvas, word, PLAIN, TEXT * 0.86, line.x, line.y + 1.5 * MM)
         room = line.width - 26 * MM
-        size = min(TEXT, room / faces.mono.width(digest, 1.0))
-        draw_line(canvas, digest, faces.mono, size, line.x + 26 * MM, line.y + 1.5 * MM)
+        size = min(TEXT, room / MONO.width(digest, 1.0))
+        draw_line(canvas, digest, MONO, size, line.x + 26 * MM, line.y + 1.5 * MM)
     box = Box(box.x, box.y, box.width, box.height - 2 * MM)
-    box = _draw_heading(canvas, faces, box, "For the depositor")
-    box = _draw_text(canvas, faces, box, receipt.mending)
-    box = _draw_heading(canvas, faces, box, "Take care")
+    box = _draw_heading(canvas, box, "For the depositor")
+    box = _draw_text(canvas, box, receipt.mending)
+    box = _draw_heading(canvas, box, "Take care")
     left = Box(box.x, box.y + SIGNATURES_MM * MM, box.width, box.height - SIGNATURES_MM * MM)
     share = left.height / max(1, len(receipt.cautions))
     for caution in receipt.cautions:
-        left = _draw_text(canvas, faces, left, caution, most=max(share, 12 * MM))
-    _draw_signatures(canvas, faces, Box(box.x, box.y, box.width, SIGNATURES_MM * MM), receipt)
+        left = _draw_text(canvas, left, caution, most=max(share, 12 * MM))
+    _draw_signatures(canvas, Box(box.x, box.y, box.width, SIGNATURES_MM * MM), receipt)
 
 
-def _draw_heading(canvas: Any, faces: Typefaces, box: Box, text: str) -> Box:
-    draw_line(canvas, text, faces.bold, 10.5, box.x, box.top - 10.5 * ASCENT)
+def _draw_heading(canvas: Any, box: Box, text: str) -> Box:
+    draw_line(canvas, text, BOLD, 10.5, box.x, box.top - 10.5 * ASCENT)
     return box.cut_top(6 * MM)[1]
 
 
-def _draw_text(canvas: Any, faces: Typefaces, box: Box, text: str, most: float = 26 * MM) -> Box:
+def _draw_text(canvas: Any, box: Box, text: str, most: float = 26 * MM) -> Box:
     height = min(most, box.height)
     fitted = fit_block(
-        printable(text, faces.plain, 1000),
-        faces.plain,
-        box.width,
-        height,
-        largest=TEXT,
-        smallest=6,
+        printable(text, PLAIN, 1000), PLAIN, box.width, height, largest=TEXT, smallest=6
     )
-    foot = draw_block(canvas, fitted, faces.plain, box)
+    foot = draw_block(canvas, fitted, PLAIN, box)
     return Box(box.x, box.y, box.width, foot - 2.5 * MM - box.y)
 
 
-def _draw_signatures(canvas: Any, faces: Typefaces, box: Box, receipt: Receipt) -> None:
+def _draw_signatures(canvas: Any, box: Box, receipt: Receipt) -> None:
     gap = 8 * MM
     half = (box.width - gap) / 2
     note = "Both sign; one copy stays with the bundle, the other goes to the depositor."
-    draw_line(canvas, note, faces.plain, 7, box.x, box.y + 0.5 * MM)
+    draw_line(canvas, note, PLAIN, 7, box.x, box.y + 0.5 * MM)
     for x, who, name in (
         (box.x, "for the repository", ""),
         (box.x + half + gap, "the depositor", receipt.depositor),
     ):
-        draw_line(canvas, who, faces.bold, TEXT, x, box.top - 4 * MM)
+        draw_line(canvas, who, BOLD, TEXT, x, box.top - 4 * MM)
         y = box.top - 4 * MM
         for word in ("name", "signature", "day"):
             y -= 9.5 * MM
-            draw_line(canvas, word, faces.plain, 7.5, x, y)
+            draw_line(canvas, word, PLAIN, 7.5, x, y)
             canvas.setLineWidth(0.4)
             canvas.line(x + 16 * MM, y - 1, x + half, y - 1)
             if word == "name" and name:
                 fitted = fit_block(
-                    printable(name, faces.plain),
-                    faces.plain,
-                    half - 17 * MM,
-                    6 * MM,
-                    largest=TEXT,
-                    smallest=5,
+                    printable(name, PLAIN), PLAIN, half - 17 * MM, 6 * MM, largest=TEXT, smallest=5
                 )
                 for line in fitted.lines[:1]:
-                    draw_line(canvas, line, faces.plain, fitted.size, x + 17 * MM, y + 0.6 * MM)
+                    draw_line(canvas, line, PLAIN, fitted.size, x + 17 * MM, y + 0.6 * MM)
 
 
 # -- the list of faults --------------------------------------------------------------------------
@@ -269,13 +225,13 @@ _MOST_LINES = 4
 _Fault = tuple[int, tuple[str, ...]]
 
 
-def _pages_of_faults(faces: Typefaces, frame: Box, faults: Sequence[str]) -> list[list[_Fault]]:
+def _pages_of_faults(frame: Box, faults: Sequence[str]) -> list[list[_Fault]]:
     """The faults with their number and lines, in as many pages as they need."""
     room = frame.height - 13 * MM
     pages: list[list[_Fault]] = []
     used = room + 1
     for number, fault in enumerate(faults, start=1):
-        lines = _lines_of(faces, frame.width, fault)
+        lines = _lines_of(frame.width, fault)
         height = _height(lines)
         if used + height > room:
             pages.append([])
@@ -285,10 +241,10 @@ def _pages_of_faults(faces: Typefaces, frame: Box, faults: Sequence[str]) -> lis
     return pages
 
 
-def _lines_of(faces: Typefaces, width: float, fault: str) -> tuple[str, ...]:
+def _lines_of(width: float, fault: str) -> tuple[str, ...]:
     fitted = fit_block(
-        printable(fault, faces.plain, 1000),
-        faces.plain,
+        printable(fault, PLAIN, 1000),
+        PLAIN,
         width - (_NUMBER_MM + _BOX_MM) * MM,
         _LIST * (ASCENT + DESCENT + LEADING * (_MOST_LINES - 1)) + 0.1,
         largest=_LIST,
@@ -301,7 +257,7 @@ def _height(lines: tuple[str, ...]) -> float:
     return _LIST * (ASCENT + DESCENT + LEADING * (max(1, len(lines)) - 1)) + 2 * MM
 
 
-def _draw_faults(canvas: Any, faces: Typefaces, box: Box, faults: Sequence[_Fault]) -> None:
+def _draw_faults(canvas: Any, box: Box, faults: Sequence[_Fault]) -> None:
     """Numbered, each with a box to tick when it is mended."""
     y = box.top
     for number, lines in faults:
@@ -309,7 +265,7 @@ def _draw_faults(canvas: Any, faces: Typefaces, box: Box, faults: Sequence[_Faul
         draw_line(
             canvas,
             str(number),
-            faces.plain,
+            PLAIN,
             _LIST,
             box.x + (_NUMBER_MM - 3) * MM,
             baseline,
@@ -317,7 +273,7 @@ def _draw_faults(canvas: Any, faces: Typefaces, box: Box, faults: Sequence[_Faul
         )
         for place, line in enumerate(lines):
             at = baseline - place * _LIST * LEADING
-            draw_line(canvas, line, faces.plain, _LIST, box.x + _NUMBER_MM * MM, at)
+            draw_line(canvas, line, PLAIN, _LIST, box.x + _NUMBER_MM * MM, at)
         canvas.setLineWidth(0.6)
         canvas.rect(box.right - 4 * MM, baseline - 0.6 * MM, 3.4 * MM, 3.4 * MM)
         y -= _height(lines)

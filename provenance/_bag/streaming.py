@@ -153,9 +153,7 @@ def bring_out(
     if not fast:
         left = (path for path in sizes if path not in whole and path not in known.digests)
         streamed = hash_members(
-            container,
-            [path for path in left if path not in known.unreadable],
-            progress=progress,
+            container, [path for path in left if path not in known.unreadable], progress=progress
         )
         known = known.with_more(streamed)
         faults += streamed.faults

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import json
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
@@ -11,6 +11,7 @@ from typing import Any
 from provenance import __version__
 from provenance._base.disk import write_text
 from provenance._base.progress import Progress
+from provenance._base.resources import shipped
 from provenance._bundle.deposit import schema_org
 from provenance._bundle.deposit.files import deposit_forms, write_deposit_files
 from provenance._bundle.describe.citation import keeper, makers
@@ -19,20 +20,16 @@ from provenance._bundle.describe.contents import Contents
 from provenance._bundle.describe.crate import CRATE, describe_crate
 from provenance._bundle.describe.editions import Edition
 from provenance._bundle.describe.lineage import ACCESSION_TAG, Lineage
+from provenance._bundle.describe.plain_text import WIDTH, flat, text_template
 from provenance._bundle.finding_aid.write import write_finding_aid
 from provenance._bundle.generated import generated_names
-from provenance._bundle.plain_readme import plain_readme
-from provenance._bundle.redaction.edition_files import (
-    SUMMARY,
-    SUMMARY_TEXT,
-    public_facts,
-    write_notice,
-)
-from provenance._bundle.redaction.notice import WITHHELD_TEXT
+from provenance._bundle.redaction.notice import WITHHELD_TEXT, public_facts, withheld_text
 from provenance._bundle.redaction.redact import Redacted
 from provenance._ledger.custody import last_seal
 from provenance._model.media_types import media_type_of
-from provenance._record.package import DESCRIPTOR, Package, as_json
+from provenance._model.schema import read_yaml
+from provenance._record.origin import Ancestor
+from provenance._record.package import Package, as_json
 
 BUNDLE_VERSION = "1"
 
@@ -80,7 +77,8 @@ def write_about(
     json_ld = json.loads((data / schema_org.FORM.file_name).read_text(encoding="utf-8"))
     facts = _facts(package, contents, edition, day, rows) | lineage.facts()
     if filling.redacted:
-        write_notice(filling.redacted, data, day)
+        withheld = withheld_text(package, filling.redacted.account, day=day)
+        write_text(data / WITHHELD_TEXT, withheld)
         del facts["lastSeal"]
         facts |= public_facts(filling.redacted)
     write_text(data / "bundle.json", as_json(facts))
@@ -176,56 +174,28 @@ def _shown_facts(
     return [(name, value) for name, value in facts if value]
 
 
-_FULL_LINKS = (("check/report.html", "what the check found when this was packed"),)
-_PUBLIC_LINKS = (
-    (WITHHELD_TEXT, "what is withheld from this edition, why, and whom to ask"),
-    (SUMMARY_TEXT, "how often each rule of the check found something"),
-)
-_FULL_TITLES = {
-    "check/report.html": "Report of the check",
-    "check/report.json": "Report of the check, for programs",
-}
-_PUBLIC_TITLES = {
-    WITHHELD_TEXT: "What is withheld from this edition, and why",
-    SUMMARY: "The check in figures, for programs",
-    SUMMARY_TEXT: "The check in figures",
-}
+def _known_files(edition: Edition) -> list[dict[str, str]]:
+    """What is said of the files that an edition may have, in templates/bundle/files.yaml."""
+    known = read_yaml(shipped("templates") / "bundle" / "files.yaml")
+    return [one for one in known if one.get("edition", edition.name) == edition.name]
 
 
 def _shown_links(contents: Contents, edition: Edition) -> list[dict[str, str]]:
-    links = [
-        ("README.txt", "how to read all this with a text editor, and how to check it"),
-        ("codebook.html", "what every table, column and code means"),
-        *(_PUBLIC_LINKS if edition.is_public else _FULL_LINKS),
-        ("datapackage.json", "the tables described for programs (Data Package)"),
-        (CRATE, "all files described for programs (RO-Crate)"),
-        ("datacite.json", "how to cite this, for programs (DataCite)"),
+    return [
+        one
+        for one in _known_files(edition)
+        if "link" in one
+        and (
+            not one["path"].endswith("/")
+            or any(member.path.startswith(one["path"]) for member in contents.members)
+        )
     ]
-    shown = [{"href": path, "name": path, "text": text} for path, text in links]
-    for folder, text in (
-        ("originals/", "the field and laboratory files as received"),
-        ("files/", "photos, plans, ring-width files and reports"),
-    ):
-        if any(member.path.startswith(folder) for member in contents.members):
-            shown.append({"href": folder, "name": folder, "text": text})
-    return shown
 
 
 def _titles(package: Package, edition: Edition) -> dict[str, str]:
     """What files are, for those that something says it of."""
-    titles = {
-        "README.txt": "How to read this bundle with a text editor",
-        "index.html": "The record to leaf through and to search",
-        "go.html": "Leads from the number on a label to its page",
-        "CODEBOOK.md": "Code book",
-        "codebook.html": "Code book, as a page",
-        **{one.file_name: one.title for one in deposit_forms()},
-        "bundle.json": "Facts about this bundle",
-        **(_PUBLIC_TITLES if edition.is_public else _FULL_TITLES),
-        DESCRIPTOR: "Data Package descriptor",
-        "README.md": "README of the package",
-        "schemas/model.json": "Profile, lists of codes and written forms",
-    }
+    titles = {one["path"]: one["title"] for one in _known_files(edition) if "title" in one}
+    titles |= {one.file_name: one.title for one in deposit_forms()}
     for table in package.model.tables.values():
         titles[f"tables/{table.name}.csv"] = f"{table.title}: {table.description}"
         titles[f"schemas/{table.name}.json"] = f"Table Schema of {table.title}"
@@ -233,3 +203,45 @@ def _titles(package: Package, edition: Edition) -> dict[str, str]:
         rows = package.tables.rows(name)
         titles |= {row[path]: row[title] for row in rows if row[path] and row[title]}
     return titles
+
+
+def plain_readme(
+    package: Package,
+    contents: Contents,
+    edition: Edition,
+    *,
+    day: str,
+    rows: Mapping[str, int],
+    earlier: Sequence[Ancestor] = (),
+) -> str:
+    """The text of README.txt of a bundle; `rows` maps each table to its row count.
+
+    `earlier` are the bundles that this one goes on from, newest first.
+    """
+    tables = package.model.tables
+    forms = sorted(deposit_forms(), key=lambda one: not one.people_read)
+    return text_template("bundle/readme.txt").render(
+        title=flat(package.title),
+        width=WIDTH,
+        name=package.name,
+        edition=edition,
+        day=day,
+        earlier=earlier,
+        forms=[one.readme for one in forms if one.readme],
+        keeper=_keeper_in_words(package, edition),
+        tables=tables.values(),
+        rows=rows,
+        sealed="custody" in tables and not edition.is_public,
+        contents=contents,
+        cautions=package.model.cautions,
+    )
+
+
+def _keeper_in_words(package: Package, edition: Edition) -> str:
+    """The keeper with the addresses that this edition has of it, '' where none may be named."""
+    one = keeper(package)
+    if one is None or (edition.is_public and not one.named):
+        return ""
+    row = next(row for row in package.tables.rows("party") if row["party_id"] == one.party_id)
+    ways = [row[name] for name in ("postal_address", "email") if row[name]]
+    return f"{one.name}, {'; '.join(ways)}" if ways else one.name

@@ -24,7 +24,7 @@ from provenance._bundle.describe.contents import survey_package
 from provenance._bundle.describe.editions import FULL, PUBLIC
 from provenance._bundle.pack import pack
 from provenance._bundle.redaction.commitments import commit, members_text
-from provenance._bundle.redaction.edition_files import drawing_program
+from provenance._bundle.redaction.notice import drawing_program
 from provenance._bundle.redaction.places import NO_COORDINATES
 from provenance._bundle.unpack import unpack
 from provenance._bundle.verify import BUNDLE_FACTS, opened_bundle, verify_bundle

@@ -25,7 +25,7 @@ from provenance._bundle.describe.editions import FULL, Edition
 from provenance._bundle.describe.lineage import lineage_of
 from provenance._bundle.generated import refuse_taken_names
 from provenance._bundle.redaction.account import Account
-from provenance._bundle.redaction.edition_files import write_check_summary
+from provenance._bundle.redaction.notice import write_check_summary
 from provenance._bundle.redaction.redact import chosen_grid, is_public, redact
 from provenance._record.edition_key import EDITION_KEY, edition_key, new_edition_key
 from provenance._record.package import DESCRIPTOR, Package
@@ -64,22 +64,6 @@ def bundle_name(package: Package) -> str:
     return f"{package.name}-bundle"
 
 
-def pack_bundle(
-    package: Package,
-    out: Path | str | None = None,
-    *,
-    zipped: bool = False,
-    edition: Edition = FULL,
-    grid: str | None = None,
-    progress: Progress | None = None,
-) -> Path:
-    """Write a package as an archive bundle; returns where it lies.
-
-    As `pack`, for those who need no more than the path.
-    """
-    return pack(package, out, zipped=zipped, edition=edition, grid=grid, progress=progress).path
-
-
 def pack(
     package: Package,
     out: Path | str | None = None,
@@ -87,7 +71,7 @@ def pack(
     zipped: bool = False,
     edition: Edition = FULL,
     grid: str | None = None,
-    progress: Progress | None = None,
+    progress: Progress = say_nothing,
 ) -> Packed:
     """Write a package as an archive bundle (BagIt 1.0, RFC 8493).
 
@@ -102,7 +86,6 @@ def pack(
     cannot go into a bundle, or the package is a public edition itself, and UnusableInput for a
     place or grid that cannot be used.
     """
-    progress = progress or say_nothing
     beside = package.folder.resolve().parent
     suffix = ".zip" if zipped else ""
     if is_public(package):
@@ -126,10 +109,7 @@ def pack(
         with package.locked():
             package = package.with_descriptor({EDITION_KEY: new_edition_key()})
     beside = Path(out).parent if out else beside
-    with (
-        package.locked_for_reading(),
-        scratch_folder(beside / f"{package.name}.public") as scratch,
-    ):
+    with package.locked_for_reading(), scratch_folder(beside / f"{package.name}.public") as scratch:
         folder = scratch / "package"
         package = package.hold()
         redacted = redact(package, folder, grid=grid, progress=stretch(progress, 0, 2))
@@ -153,11 +133,7 @@ def _write(filling: Filling, out: Path, *, zipped: bool, progress: Progress) -> 
         packed, linked = _fill(filling, folder, out, progress, stretches=4, link=True)
         with writing(out) as stream:
             write_zip(
-                folder,
-                stream,
-                base_name=name,
-                day=filling.day,
-                progress=stretch(progress, 3, 4),
+                folder, stream, base_name=name, day=filling.day, progress=stretch(progress, 3, 4)
             )
             _refuse_changed(linked)
             _refuse_place(filling.package, out)
@@ -214,9 +190,7 @@ def _fill(
     lineage = lineage_of(filling.full or package, edition)
     write_about(filling, contents, data, lineage, stretch(progress, 1, stretches))
     sums = write_bag(
-        folder,
-        bag_info(package, edition, day, lineage),
-        progress=stretch(progress, 2, stretches),
+        folder, bag_info(package, edition, day, lineage), progress=stretch(progress, 2, stretches)
     )
     differing = tuple(
         (table, key, path)

@@ -29,26 +29,12 @@ class Unpacked:
     verdict: Verdict
 
 
-def unpack_bundle(
-    bundle: Path | str,
-    out: Path | str,
-    *,
-    limits: Limits = DEFAULT_LIMITS,
-    progress: Progress | None = None,
-) -> Package:
-    """Verify a bundle and write the package in it to the new folder `out`; returns the package.
-
-    As `unpack`, for those who need no more than the package.
-    """
-    return unpack(bundle, out, limits=limits, progress=progress).package
-
-
 def unpack(
     bundle: Path | str,
     out: Path | str,
     *,
     limits: Limits = DEFAULT_LIMITS,
-    progress: Progress | None = None,
+    progress: Progress = say_nothing,
 ) -> Unpacked:
     """Verify a bundle and write the package in it to the new folder `out`.
 
@@ -60,7 +46,6 @@ def unpack(
     Raises UnusableInput for a bundle that is refused and AlreadyThere when `out` exists.
     """
     bundle, out = Path(bundle), Path(out)
-    progress = progress or say_nothing
     with (
         building_folder(out) as being_built,
         opened_bundle(bundle, limits=limits, progress=progress) as folder,

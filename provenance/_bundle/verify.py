@@ -46,7 +46,7 @@ def verify_bundle(
     second_opinion: bool = False,
     known: Checksums = NO_CHECKSUMS,
     limits: Limits = DEFAULT_LIMITS,
-    progress: Progress | None = None,
+    progress: Progress = say_nothing,
 ) -> Verdict:
     """Verify a bundle, a folder or a zip, and name everything that is wrong with it.
 
@@ -60,7 +60,6 @@ def verify_bundle(
     Raises UnusableInput when there is nothing at `bundle`, or it is neither folder nor zip.
     """
     bundle = place_at(bundle)
-    progress = progress or say_nothing
     try:
         with _brought_out(bundle, fast, known, limits, progress) as bag:
             return judge_folder(
@@ -189,13 +188,7 @@ def judge_folder(
     findings.sort(key=lambda one: order.get(one.part, 0))
     depth = "fast" if fast else "full"
     return Verdict(
-        bundle,
-        depth,
-        tuple(findings),
-        tuple(looked_at),
-        len(sizes),
-        sum(sizes.values()),
-        opinion,
+        bundle, depth, tuple(findings), tuple(looked_at), len(sizes), sum(sizes.values()), opinion
     )
 
 

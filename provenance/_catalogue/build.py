@@ -10,7 +10,7 @@ from functools import partial
 from pathlib import Path
 
 from provenance._base.errors import TreenailError, UnusableInput
-from provenance._base.progress import Progress
+from provenance._base.progress import Progress, say_nothing
 from provenance._catalogue.database import now, opened_catalogue, transaction, warn_of_clock
 from provenance._catalogue.entry import SAMPLE_COLUMNS, Entry, read_entry, read_symbols
 from provenance._catalogue.stores.records import Survey, signature_of, survey_place
@@ -63,11 +63,7 @@ def index_place(place: Place, index: Path | None = None) -> Path:
 
 
 def update_catalogue(
-    place: Place,
-    index: Path,
-    *,
-    crew: Crew = HERE,
-    progress: Progress | None = None,
+    place: Place, index: Path, *, crew: Crew = HERE, progress: Progress = say_nothing
 ) -> Update:
     """Bring the catalogue at `index` up to what lies at or below `place`.
 
@@ -166,7 +162,7 @@ def _read_all(
     survey: Survey,
     run_id: int,
     crew: Crew,
-    progress: Progress | None,
+    progress: Progress,
 ) -> dict[str, str]:
     """Read and store, some bundles a transaction; returns path → why for what was unreadable."""
     unreadable: dict[str, str] = {}
@@ -184,8 +180,7 @@ def _read_all(
         if time.monotonic() - stored > COMMIT_SECONDS:
             _store(database, waiting, survey, run_id)
             waiting, stored = [], time.monotonic()
-        if progress:
-            progress(done, len(to_read))
+        progress(done, len(to_read))
     _store(database, waiting, survey, run_id)
     return unreadable
 

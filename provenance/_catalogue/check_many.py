@@ -9,7 +9,7 @@ from pathlib import Path
 
 from provenance._base.errors import TreenailError, UnusableInput
 from provenance._base.findings import Report
-from provenance._base.progress import Progress
+from provenance._base.progress import Progress, say_nothing
 from provenance._catalogue.stores.records import find_sources
 from provenance._catalogue.stores.spread import HERE, Broken, Crew, do_each
 from provenance._record.package import DESCRIPTOR, Package
@@ -53,7 +53,7 @@ def check_each(
     *,
     second_opinion: bool = False,
     crew: Crew = HERE,
-    progress: Progress | None = None,
+    progress: Progress = say_nothing,
 ) -> tuple[Checked, ...]:
     """Check packages and bundles, each as `check_package` does; results in the order of `sources`.
 
@@ -67,8 +67,7 @@ def check_each(
         if isinstance(result, Broken):
             result = Checked(source, None, result.reason)
         done[source] = result
-        if progress:
-            progress(len(done), len(sources))
+        progress(len(done), len(sources))
     return tuple(done[source] for source in dict.fromkeys(sources))
 
 

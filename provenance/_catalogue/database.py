@@ -14,7 +14,7 @@ from datetime import UTC, datetime
 from pathlib import Path
 
 from provenance._base.errors import TreenailError
-from provenance._catalogue.columns import CATALOGUE_TABLES, CATALOGUE_VERSION
+from provenance._catalogue.columns import CATALOGUE_VERSION, catalogue_tables
 
 APPLICATION_ID = 0x7472_6E6C
 """The letters 'trnl' in the file's header, so that another program's database is not written to."""
@@ -125,14 +125,15 @@ def _prepare(database: sqlite3.Connection, index: Path) -> None:
     with transaction(database):
         if _refuse_strange(database, index):
             return  # another was quicker
-        for table in CATALOGUE_TABLES:
-            columns = [f"{one.name} {one.kind}" for one in table.columns]
+        for table in catalogue_tables():
+            columns = [f"{name} {kind}" for name, (kind, _) in table.columns.items()]
             parts = columns + ([table.more] if table.more else [])
             database.execute(f"CREATE TABLE {table.name} ({', '.join(parts)})")
             for number, names in enumerate(table.indexes, start=1):
                 database.execute(f"CREATE INDEX {table.name}_{number} ON {table.name} ({names})")
             words = [(table.name, "", table.meaning)]
-            words += [(table.name, c.name.strip('"'), c.meaning) for c in table.columns]
+            for name, (_, meaning) in table.columns.items():
+                words.append((table.name, name.strip('"'), meaning))
             database.executemany("INSERT INTO description VALUES (?, ?, ?)", words)
         database.execute(f"PRAGMA application_id = {APPLICATION_ID}")
         database.execute(f"PRAGMA user_version = {CATALOGUE_VERSION}")

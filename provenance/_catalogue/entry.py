@@ -6,17 +6,16 @@ import math
 from collections.abc import Iterator, Mapping
 from contextlib import closing
 from dataclasses import dataclass
-from typing import TYPE_CHECKING, Any
+from typing import Any
 
 from provenance._base.errors import UnusableInput
 from provenance._catalogue.joining import JoinedTables, PackedRows, pack_rows
 from provenance._catalogue.stores.records import Source, open_source, signature_of
 from provenance._identity.locate import PlugRecord
+from provenance._model.schema import Vocabulary
+from provenance._record.cells import float_of, whole_of
 from provenance._record.joined import split_codes
 from provenance._record.remote import Place
-
-if TYPE_CHECKING:
-    from provenance._model.schema import Vocabulary
 
 Row = Mapping[str, str]
 
@@ -273,17 +272,11 @@ def _names(row: Row) -> list[str]:
 
 
 def _number(text: str) -> float | None:
-    try:
-        number = float(text)
-    except ValueError:
-        return None
-    return number if math.isfinite(number) else None
+    number = float_of(text)
+    return number if number is not None and math.isfinite(number) else None
 
 
 def _small_integer(text: str) -> int | None:
     """A whole number that a database can hold, else None."""
-    try:
-        number = int(text)
-    except ValueError:
-        return None
-    return number if abs(number) < 2**62 else None
+    number = whole_of(text)
+    return number if number is not None and abs(number) < 2**62 else None

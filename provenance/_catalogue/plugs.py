@@ -8,7 +8,7 @@ from __future__ import annotations
 from pathlib import Path
 
 from provenance._base.errors import UnusableInput
-from provenance._base.progress import Progress
+from provenance._base.progress import Progress, say_nothing
 from provenance._catalogue.build import update_catalogue
 from provenance._catalogue.database import read_only_catalogue
 from provenance._catalogue.entry import read_entry, read_symbols
@@ -26,16 +26,8 @@ def read_genera() -> dict[str, str]:
     return {str(term["code"]): str(term.get("genus", "")) for term in raw["terms"]}
 
 
-def read_plugs(path: Path) -> list[PlugRecord]:
-    """The plugs of one package or bundle, in the order of its table; raises UnusableInput."""
-    return list(map(PlugRecord._make, read_entry(path).plugs))
-
-
 def gather_plugs(
-    place: Place,
-    *,
-    unreadable: dict[str, str] | None = None,
-    progress: Progress | None = None,
+    place: Place, *, unreadable: dict[str, str] | None = None, progress: Progress = say_nothing
 ) -> list[PlugRecord]:
     """All plugs at `place`, read afresh: one package or bundle, or a folder of them.
 
@@ -55,12 +47,11 @@ def gather_plugs(
             if unreadable is None or len(unreadable) + 1 == len(sources):
                 raise
             unreadable[str(path)] = str(error)
-        if progress:
-            progress(done, len(sources))
+        progress(done, len(sources))
     return plugs
 
 
-def index_plugs(place: Path, index: Path, *, progress: Progress | None = None) -> dict[str, str]:
+def index_plugs(place: Path, index: Path, *, progress: Progress = say_nothing) -> dict[str, str]:
     """Bring the catalogue up to what lies at `place`; returns path → why, for the unreadable.
 
     A source that cannot be read keeps what the catalogue knew of it. Raises TreenailError when the

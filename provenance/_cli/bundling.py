@@ -235,7 +235,7 @@ def compare(old: Path, new: Path, shape: str, out: Path | None, most: int) -> No
     elif shape == "csv":
         text = difference_csv(found)
     elif shape == "html":
-        from provenance._compare.report_html import difference_html
+        from provenance._compare.report import difference_html
 
         text = difference_html(found)
     else:

@@ -164,7 +164,7 @@ def _calibrate(
     if measured is None:
         path = out or Path(f"calibration-{stock.name}.pdf")
         with printed_pages(path, stock.page_size, title="Printer calibration") as pages:
-            calibration.draw_calibration_page(pages.begin_page(), pages.faces, stock)
+            calibration.draw_calibration_page(pages.begin_page(), stock)
         click.echo(f"wrote {path}; print it at actual size and measure as it says")
         if min(stock.page_width_mm, stock.page_height_mm) < calibration.ROOM_FOR_WORDS_MM:
             (one_x, one_y), (two_x, two_y) = calibration.cross_places_mm(stock)

@@ -25,19 +25,13 @@ MOST_SENTENCES = 1000
 _SEALS = ("previous_sha256", *sorted(NOT_COVERED))
 
 
-def compare(
-    old: Path | str,
-    new: Path | str,
-    *,
-    progress: Progress | None = None,
-) -> Difference:
+def compare(old: Path | str, new: Path | str, *, progress: Progress = say_nothing) -> Difference:
     """Tell two states of one record apart; each a bundle (folder or zip) or a package.
 
     Rows belong together by the primary key of their table, files by path, and renamed ones by their
     bytes. Neither is verified in full: `verify` is for that.
     Raises UnusableInput for what is neither bundle nor package, is damaged or cannot be read.
     """
-    progress = progress or say_nothing
     with (
         opened_side(Path(old), progress=stretch(progress, 0, 3)) as before,
         opened_side(Path(new), progress=stretch(progress, 1, 3)) as after,

@@ -1,4 +1,4 @@
-"""Puts a comparison into words: for a terminal, and as JSON and CSV that leave nothing out."""
+"""Puts a comparison into words, for a terminal or as a page, and into JSON and CSV as a whole."""
 
 from __future__ import annotations
 
@@ -8,7 +8,9 @@ import json
 from collections.abc import Iterator
 from typing import Any
 
+from provenance import __version__
 from provenance._base.opinion_words import counted
+from provenance._base.page_templates import page_templates
 from provenance._base.visible import visible
 from provenance._compare.difference import COLUMNS, NTH, Difference, TableDifference
 
@@ -69,10 +71,7 @@ def ledger_sentence(found: Difference) -> str:
 
 def difference_text(found: Difference, *, most: int = 20) -> str:
     """The comparison as lines; of each list no more than `most` (0: all), and how many more."""
-    lines = [
-        f"old: {_on_a_line(found.old.in_words)}",
-        f"new: {_on_a_line(found.new.in_words)}",
-    ]
+    lines = [f"old: {_on_a_line(found.old.in_words)}", f"new: {_on_a_line(found.new.in_words)}"]
     for name, before, after in found.about():
         lines.append(f"  {name}: {_shown(before)} -> {_shown(after)}")
     lines += [_on_a_line(one) for one in headlines(found)]
@@ -219,3 +218,37 @@ def difference_csv(found: Difference) -> str:
     writer.writerow(COLUMNS)
     writer.writerows(found.lines())
     return text.getvalue()
+
+
+MOST_ON_A_PAGE = 500
+"""Lines of one list that a page shows; more make a page that no browser opens gladly."""
+
+
+def difference_html(found: Difference, *, most: int = MOST_ON_A_PAGE) -> str:
+    """The comparison as a page, every value escaped; of each list `most` lines (0: all).
+
+    It says loudly how much it leaves out, and where all of it is.
+    """
+    files = found.files
+    return (
+        page_templates("compare", "bundle")
+        .get_template("compare.html")
+        .render(
+            title=f"{found.new.title}: what changed",
+            program=f"treenail {__version__}",
+            most=most or None,
+            found=found,
+            sides=[("Old", found.old), ("New", found.new)],
+            remarks=headlines(found),
+            ledger=ledger_sentence(found),
+            history_broken=bool(found.ledger and not found.ledger.sound),
+            tables=[one for one in found.tables if not one.same or one.rewritten],
+            counts={what: found.count(what) for what in ("added", "changed", "withdrawn")},
+            files={
+                "added": files.added,
+                "removed": files.removed,
+                "changed": files.changed,
+                "renamed": [f"{old} → {new}" for old, new in (files.renamed or {}).items()],
+            },
+        )
+    )

@@ -40,7 +40,7 @@ def compare_rows(
     Raises UnusableInput when a column of the primary key is missing from one of them.
     """
     key = _key_of(table, old, new)
-    old, new = _numbered(old, key), _numbered(new, key)
+    old, new = numbered(old, key), numbered(new, key)
     on = [*key, NTH]
     shared = new.join(old, on=on, how="inner", suffix=_OLD_SIDE, maintain_order="left")
     names = [one for one in new.columns if one not in on]
@@ -78,8 +78,8 @@ def _key_of(table: Table, old: pl.DataFrame, new: pl.DataFrame) -> list[str]:
     return key
 
 
-def _numbered(frame: pl.DataFrame, key: Sequence[str]) -> pl.DataFrame:
-    """The rows with a column that counts those of the same key."""
+def numbered(frame: pl.DataFrame, key: Sequence[str]) -> pl.DataFrame:
+    """The rows with a column NTH that counts those of the same key."""
     if not frame.columns:
         frame = pl.DataFrame(schema=dict.fromkeys(key, pl.String))
     nth = pl.int_range(pl.len(), dtype=pl.UInt32)
@@ -120,27 +120,3 @@ def _changed(
         return pl.DataFrame(schema=schema)
     together = pl.concat(cells).sort("\x00place", "\x00column")
     return together.select(list(schema))
-
-
-def apply_difference(old: pl.DataFrame, found: TableDifference) -> pl.DataFrame:
-    """The new state of a table, made from the old one and the difference.
-
-    The columns are those of the new state; rows that stayed are in the old order, added ones are
-    behind. That this gives the new state again is what makes a difference complete.
-    """
-    on = [*found.primary_key, NTH]
-    rows = _numbered(old, found.primary_key)
-    rows = rows.join(found.withdrawn, on=on, how="anti", maintain_order="left")
-    blank = [pl.lit("").alias(one) for one in found.columns_added]
-    rows = rows.with_columns(blank).drop(found.columns_removed, strict=False)
-    for (name,), cells in found.changed.group_by(FIELD, maintain_order=True):
-        if str(name) in found.columns_removed:
-            continue
-        now = cells.select(*on, NEW)
-        rows = (
-            rows.join(now, on=on, how="left", maintain_order="left")
-            .with_columns(pl.coalesce(NEW, str(name)).alias(str(name)))
-            .drop(NEW)
-        )
-    columns = found.added.columns
-    return pl.concat([rows.select(columns), found.added.select(columns)]).drop(NTH)

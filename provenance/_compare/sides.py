@@ -62,11 +62,7 @@ def _package_side(path: Path, progress: Progress) -> OpenSide:
     for member, reason in sums.unreadable.items():
         raise UnusableInput(f"{path / member} cannot be read: {reason}")
     side = Side(
-        path=path,
-        form="package",
-        name=package.name,
-        title=package.title,
-        sites=_sites(package),
+        path=path, form="package", name=package.name, title=package.title, sites=_sites(package)
     )
     digests = {member: one["sha256"] for member, one in sums.digests.items()}
     return OpenSide(side, package, digests, frozenset())

@@ -244,10 +244,10 @@ def verify_bundles(stage: Stage) -> Did:
 
 def unpack_again(stage: Stage) -> Did:
     """What comes out of the bundle is what went in."""
-    from provenance._bundle.unpack import unpack_bundle
+    from provenance._bundle.unpack import unpack
 
     target = stage.out / f"{SOUND}-unpacked"
-    unpacked = unpack_bundle(stage.zipped, target)
+    unpacked = unpack(stage.zipped, target).package
     packed = open_package(stage.sound)
     differing = [
         name

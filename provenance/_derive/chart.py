@@ -14,7 +14,7 @@ from provenance._base.visible import visible
 from provenance._derive.axes import Axis
 from provenance._drawing.drawing import Align, Face, Item, Line, Sheet, Text
 from provenance._drawing.fitting import fit_block, fit_line
-from provenance._drawing.fonts import Typeface, load_typefaces, printable
+from provenance._drawing.fonts import FACES, Typeface, printable
 
 WIDTH, MARGIN = 190.0, 4.0
 LEFT, RIGHT = MARGIN, WIDTH - MARGIN
@@ -77,19 +77,19 @@ def _steps(low: float, high: float, pitch: float) -> list[float]:
     return [first + number * pitch for number in range(count)]
 
 
-def _as_printed(face: Typeface) -> Typeface:
-    """The face, measuring a text as it is printed: what the face lacks is substituted."""
-    return replace(face, measure=lambda text, size: face.measure(printable(text, face), size))
+class _AsPrinted(Typeface):
+    """A face that measures a text as it is printed: what it lacks is substituted."""
+
+    def width(self, text: str, size: float) -> float:
+        """How wide the text runs in that size."""
+        return super().width(printable(text, self), size)
 
 
 class ChartPage:
     """A figure in the making; `y` is the height that is still free, from the top downwards."""
 
     def __init__(self, title: str) -> None:
-        faces = load_typefaces()
-        self._faces = {
-            name: _as_printed(getattr(faces, name)) for name in ("plain", "bold", "mono")
-        }
+        self._faces = {kind: _AsPrinted(face.name, face.file.name) for kind, face in FACES.items()}
         self._title = title
         self._items: list[Item] = []
         self.y = -MARGIN

@@ -113,8 +113,11 @@ def age_bars(page: ChartPage, derived: Derived, places: Places) -> list[str] | N
     ]
 
 
-def _leaves(spans: pl.DataFrame) -> list[tuple[int, list[str]]]:
-    """Decade → the last digits of its outside dates, in order; no decade between is left out."""
+def leaves_of(spans: pl.DataFrame) -> list[tuple[int, list[str]]]:
+    """Decade → the last digits of its outside dates, in order; no decade between is left out.
+
+    Cutting dates bear a point behind.
+    """
     dated = dated_spans(spans)
     rows: dict[int, list[tuple[int, str]]] = {}
     for year, cutting in zip(dated["outer_year"], dated["cutting"], strict=True):
@@ -126,21 +129,10 @@ def _leaves(spans: pl.DataFrame) -> list[tuple[int, list[str]]]:
     ]
 
 
-def stem_and_leaf(spans: pl.DataFrame) -> str:
-    """Outside dates by decade, one digit a date; cutting dates bear a point behind.
-
-    >>> print(stem_and_leaf(pl.DataFrame({"outer_year": [1781, 1779, 1781], "cutting":
-    ...     ["cutting", "non_cutting", "cutting"]})))
-    177 | 9
-    178 | 1. 1.
-    """
-    return "\n".join(f"{stem} | {' '.join(leaves)}".rstrip() for stem, leaves in _leaves(spans))
-
-
 def stem_and_leaf_figure(page: ChartPage, derived: Derived, places: Places) -> list[str] | None:
     """The stem-and-leaf display as a drawing, with the number of dates in each decade."""
     spans = derived.tables["span"]
-    rows = _leaves(spans)
+    rows = leaves_of(spans)
     if not rows:
         return None
     heads = ("decade", "samples", "last digit of the year")

@@ -9,17 +9,14 @@ reuse or stockpiling) is common practice of archaeological tree-ring dating, no 
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import TYPE_CHECKING
 
 import polars as pl
 
 from provenance._model.edtf import bounds, is_edtf
 from provenance._model.notation import Cutting, cutting_class
 from provenance._record.joined import outermost_places, split_codes, standing_results
+from provenance._record.package import Package
 from provenance._record.tables import polars_type
-
-if TYPE_CHECKING:
-    from provenance._record.package import Package
 
 
 @dataclass(frozen=True)

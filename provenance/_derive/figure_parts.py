@@ -5,15 +5,12 @@ from __future__ import annotations
 from collections import Counter
 from collections.abc import Mapping
 from dataclasses import dataclass
-from typing import TYPE_CHECKING
 
 import polars as pl
 
 from provenance._derive.chart import ChartPage, Fill
 from provenance._record.joined import outermost_places
-
-if TYPE_CHECKING:
-    from provenance._record.package import Package
+from provenance._record.package import Package
 
 NOT_CONSTRUCTION = (
     "A date of felling is not a date of construction: wood may be stored, reused or put in later."

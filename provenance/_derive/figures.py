@@ -5,7 +5,6 @@ from __future__ import annotations
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 from pathlib import Path
-from typing import TYPE_CHECKING
 
 from provenance._base.disk import write_bytes, write_text
 from provenance._derive.chart import ChartPage
@@ -17,9 +16,7 @@ from provenance._derive.volume_bars import volume_bars
 from provenance._drawing.drawing import Sheet
 from provenance._drawing.png import png_of
 from provenance._drawing.svg import svg_of
-
-if TYPE_CHECKING:
-    from provenance._record.package import Package
+from provenance._record.package import Package
 
 
 @dataclass(frozen=True)

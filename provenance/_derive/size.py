@@ -9,15 +9,13 @@ ends, which makes Newton's rule exact for the frustum of a cone.
 from __future__ import annotations
 
 import math
-from typing import TYPE_CHECKING, TypeVar
+from typing import TypeVar
 
 import polars as pl
 
 from provenance._record.joined import standing_results
-
-if TYPE_CHECKING:
-    from provenance._record.package import Package
-    from provenance._record.snapshot import Snapshot
+from provenance._record.package import Package
+from provenance._record.snapshot import Snapshot
 
 Numbers = TypeVar("Numbers", float, pl.Expr)
 

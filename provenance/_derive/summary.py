@@ -10,22 +10,16 @@ from typing import TYPE_CHECKING, Any
 import polars as pl
 
 from provenance._base.errors import TreenailError
-from provenance._derive.dating import (
-    ClusterRule,
-    derive_clusters,
-    derive_spans,
-    mark_candidates,
-)
+from provenance._derive.dating import ClusterRule, derive_clusters, derive_spans, mark_candidates
 from provenance._derive.size import derive_sizes
 from provenance._derive.trees import Piece, StemRule, TreeCount, count_trees
 from provenance._model.schema import read_yaml
 from provenance._record.joined import outermost_places
+from provenance._record.package import Package
 from provenance._record.tables import polars_type
 
 if TYPE_CHECKING:
     import pandas as pd
-
-    from provenance._record.package import Package
 
 
 @dataclass(frozen=True)
@@ -47,10 +41,7 @@ class Derived:
 
 
 def derive_tables(
-    package: Package,
-    *,
-    stem_rule: StemRule | None = None,
-    cluster_rule: ClusterRule | None = None,
+    package: Package, *, stem_rule: StemRule | None = None, cluster_rule: ClusterRule | None = None
 ) -> Derived:
     """Derive sizes, supposed trees, spans and clusters; nothing is written."""
     stem_rule = stem_rule or StemRule()

@@ -56,20 +56,6 @@ class TreeCount:
         return len(self.stems)
 
 
-def fits_above(lower: Piece, upper: Piece, rule: StemRule) -> bool:
-    """Whether `upper` can have grown directly above `lower` in one stem.
-
-    A stem does not get thicker upwards, so the upper butt must not be thicker than the lower one;
-    equal butts are put in the order of their codes, which keeps the graph free of circles.
-    """
-    if lower.group != upper.group or lower.element_id == upper.element_id:
-        return False
-    if (upper.butt_cm, upper.element_id) >= (lower.butt_cm, lower.element_id):
-        return False
-    difference = upper.butt_cm - lower.top_cm
-    return -rule.thinner_cm <= difference <= rule.thicker_cm
-
-
 def count_trees(pieces: Sequence[Piece], rule: StemRule | None = None) -> TreeCount:
     """The fewest stems that can hold all pieces; the same pieces in any order give the same stems.
 

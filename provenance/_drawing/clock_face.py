@@ -9,7 +9,7 @@ from math import cos, pi, sin
 from typing import Any
 
 from provenance._drawing.fitting import draw_line
-from provenance._drawing.fonts import CAP_HEIGHT, Typefaces
+from provenance._drawing.fonts import CAP_HEIGHT, PLAIN
 
 
 def clock_point(x: float, y: float, radius: float, hours: float) -> tuple[float, float]:
@@ -24,7 +24,6 @@ def clock_point(x: float, y: float, radius: float, hours: float) -> tuple[float,
 
 def draw_clock_face(
     canvas: Any,
-    faces: Typefaces,
     x: float,
     y: float,
     radius: float,
@@ -55,7 +54,7 @@ def draw_clock_face(
         if long:
             at_x, at_y = clock_point(x, y, radius + size * 0.85, hour)
             baseline = at_y - size * CAP_HEIGHT / 2
-            draw_line(canvas, str(hour), faces.plain, size, at_x, baseline, align="centre")
+            draw_line(canvas, str(hour), PLAIN, size, at_x, baseline, align="centre")
     if hours is not None:
         _draw_way_in(canvas, x, y, radius, hours, direction)
     canvas.restoreState()

@@ -14,7 +14,6 @@ from typing import IO, Any
 
 from provenance._base.disk import writing
 from provenance._base.errors import TreenailError
-from provenance._drawing.fonts import Typefaces, load_typefaces
 
 PAGES_PER_FILE = 500
 CREATOR = "treenail"
@@ -23,11 +22,10 @@ CREATOR = "treenail"
 class Pages:
     """Gives out one page after the other; the canvas of each works in points from the lower left.
 
-    `faces` are the typefaces that every page embeds; `paths` the files, in order.
+    `paths` are the files, in order.
     """
 
     def __init__(self, path: Path, size: tuple[float, float], title: str, subject: str) -> None:
-        self.faces: Typefaces = load_typefaces()
         self.paths: list[Path] = []
         self.page_count = 0
         self._path = path

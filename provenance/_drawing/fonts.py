@@ -9,8 +9,7 @@ from __future__ import annotations
 
 import unicodedata
 from collections.abc import Mapping
-from dataclasses import dataclass
-from functools import partial
+from functools import cached_property
 from pathlib import Path
 from typing import Any
 
@@ -32,50 +31,54 @@ _FOLDER = Path(__file__).resolve().parent / "typefaces"
 _RIGHT_TO_LEFT = frozenset({"R", "AL", "AN"})
 
 
-@dataclass(frozen=True)
 class Typeface:
-    """One registered font: its name for the canvas, what characters it has, and its file."""
+    """One font, which the PDF library reads from its file when it is first used."""
 
-    name: str
-    glyphs: Mapping[int, int]
-    measure: Any
-    file: Path
+    def __init__(self, name: str, file_name: str) -> None:
+        self.file = _FOLDER / file_name
+        self._name = name
+
+    @cached_property
+    def name(self) -> str:
+        """The font's name for the canvas, once the font is registered."""
+        from reportlab.pdfbase import pdfmetrics
+        from reportlab.pdfbase.ttfonts import TTFont
+
+        if self._name not in pdfmetrics.getRegisteredFontNames():
+            pdfmetrics.registerFont(TTFont(self._name, str(self.file)))
+        return self._name
+
+    @cached_property
+    def _font(self) -> Any:
+        from reportlab.pdfbase import pdfmetrics
+
+        return pdfmetrics.getFont(self.name)
+
+    @property
+    def glyphs(self) -> Mapping[int, int]:
+        """The characters that the font has, by their numbers."""
+        glyphs: Mapping[int, int] = self._font.face.charToGlyph
+        return glyphs
 
     def width(self, text: str, size: float) -> float:
         """How wide the text runs in that size, in points."""
-        return float(self.measure(text, size))
+        return float(self._font.stringWidth(text, size))
 
     def covers(self, character: str) -> bool:
         """Whether the font has a shape for the character."""
         return ord(character) in self.glyphs
 
 
-@dataclass(frozen=True)
-class Typefaces:
-    """The faces of a page: `plain` for text, `bold` for headings, `mono` for numbers and codes."""
+PLAIN = Typeface("TreenailPlain", "DejaVuSansCondensed.ttf")
+"""For text."""
 
-    plain: Typeface
-    bold: Typeface
-    mono: Typeface
+BOLD = Typeface("TreenailBold", "DejaVuSansCondensed-Bold.ttf")
+"""For headings."""
 
+MONO = Typeface("TreenailMono", "DejaVuSansMono-Bold.ttf")
+"""For numbers and codes."""
 
-def load_typefaces() -> Typefaces:
-    """Register the fonts with the PDF library, once a program run, and return them."""
-    return Typefaces(
-        plain=_registered("TreenailPlain", "DejaVuSansCondensed.ttf"),
-        bold=_registered("TreenailBold", "DejaVuSansCondensed-Bold.ttf"),
-        mono=_registered("TreenailMono", "DejaVuSansMono-Bold.ttf"),
-    )
-
-
-def _registered(name: str, file_name: str) -> Typeface:
-    from reportlab.pdfbase import pdfmetrics
-    from reportlab.pdfbase.ttfonts import TTFont
-
-    if name not in pdfmetrics.getRegisteredFontNames():
-        pdfmetrics.registerFont(TTFont(name, str(_FOLDER / file_name)))
-    font = pdfmetrics.getFont(name)
-    return Typeface(name, font.face.charToGlyph, partial(font.stringWidth), _FOLDER / file_name)
+FACES = {"plain": PLAIN, "bold": BOLD, "mono": MONO}
 
 
 def printable(text: str, face: Typeface, longest: int = LONGEST_TEXT) -> str:

@@ -7,7 +7,7 @@ from collections.abc import Iterable
 from typing import Any
 
 from provenance._drawing.drawing import Disc, Group, Item, Line, Picture, Text
-from provenance._drawing.fonts import Typefaces, printable
+from provenance._drawing.fonts import FACES, printable
 from provenance._drawing.paper import MM
 
 _HALO_SHARE = 0.28
@@ -15,20 +15,18 @@ _FILLED, _OUTLINE = 0, 1
 """Text rendering modes of PDF (ISO 32000-1, 9.3.6)."""
 
 
-def draw_items(
-    canvas: Any, faces: Typefaces, items: Iterable[Item], *, x: float = 0.0, y: float = 0.0
-) -> None:
+def draw_items(canvas: Any, items: Iterable[Item], *, x: float = 0.0, y: float = 0.0) -> None:
     """Draw items on the canvas; `x`, `y` (points) is where their lower left corner goes."""
     canvas.saveState()
     canvas.translate(x, y)
     canvas.scale(MM, MM)
     canvas.setLineJoin(1)
     for one in items:
-        _draw(canvas, faces, one)
+        _draw(canvas, one)
     canvas.restoreState()
 
 
-def _draw(canvas: Any, faces: Typefaces, one: Item) -> None:
+def _draw(canvas: Any, one: Item) -> None:
     if isinstance(one, Group):
         canvas.saveState()
         if one.clip is not None:
@@ -36,10 +34,10 @@ def _draw(canvas: Any, faces: Typefaces, one: Item) -> None:
             path.rect(*one.clip)
             canvas.clipPath(path, stroke=0, fill=0)
         for item in one.items:
-            _draw(canvas, faces, item)
+            _draw(canvas, item)
         canvas.restoreState()
     elif isinstance(one, Text):
-        _draw_text(canvas, faces, one)
+        _draw_text(canvas, one)
     elif isinstance(one, Picture):
         _draw_picture(canvas, one)
     else:
@@ -66,8 +64,8 @@ def _draw_shape(canvas: Any, one: Line | Disc) -> None:
     canvas.drawPath(path, stroke=stroke, fill=fill)
 
 
-def _draw_text(canvas: Any, faces: Typefaces, one: Text) -> None:
-    face = getattr(faces, one.face)
+def _draw_text(canvas: Any, one: Text) -> None:
+    face = FACES[one.face]
     text = printable(one.text, face)
     share = {"left": 0.0, "centre": 0.5, "right": 1.0}[one.align]
     canvas.saveState()

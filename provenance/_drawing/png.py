@@ -8,7 +8,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from provenance._drawing.drawing import Item, Line, Sheet, Text
-from provenance._drawing.fonts import load_typefaces, printable
+from provenance._drawing.fonts import FACES, printable
 
 if TYPE_CHECKING:
     from PIL.ImageDraw import ImageDraw
@@ -70,7 +70,6 @@ class _Pen:
         self.top = top
         self._draw = draw
         self._dots = dots
-        self._faces = load_typefaces()
 
     def draw(self, one: Item) -> None:
         if isinstance(one, Line):
@@ -91,7 +90,7 @@ class _Pen:
             self._draw.line(run, fill=_level(one.grey), width=width, joint="curve")
 
     def _text(self, one: Text) -> None:
-        face = getattr(self._faces, one.face)
+        face = FACES[one.face]
         size = one.size * self._dots
         self._draw.text(
             self._at(one.at),

@@ -6,12 +6,12 @@ from math import sqrt
 from typing import Any
 
 from provenance._drawing.fitting import draw_line
-from provenance._drawing.fonts import CAP_HEIGHT, Typefaces, printable
+from provenance._drawing.fonts import BOLD, CAP_HEIGHT, printable
 from provenance._identity.rotation import ORIENTATION_MARK
 
 
 def draw_stamp_face(
-    canvas: Any, faces: Typefaces, x: float, y: float, radius: float, stamp: str, mark: str = "none"
+    canvas: Any, x: float, y: float, radius: float, stamp: str, mark: str = "none"
 ) -> None:
     """Draw a dowel's face of `radius` points round x, y; `mark` is a code of orientation_mark.
 
@@ -23,14 +23,14 @@ def draw_stamp_face(
     canvas.setFillGray(0)
     canvas.setLineWidth(1)
     canvas.circle(x, y, radius)
-    text = printable(stamp, faces.bold)
+    text = printable(stamp, BOLD)
     if text:
-        size = min(radius * 0.95, 1.55 * radius / faces.bold.width(text, 1.0))
+        size = min(radius * 0.95, 1.55 * radius / BOLD.width(text, 1.0))
         height = size * CAP_HEIGHT
-        draw_line(canvas, text, faces.bold, size, x, y - height / 2, align="centre")
+        draw_line(canvas, text, BOLD, size, x, y - height / 2, align="centre")
         foot = y - height / 2 - radius * 0.16
         if mark == "bar" and not text.endswith(ORIENTATION_MARK):
-            half = min(faces.bold.width(text, size) / 2, sqrt(radius**2 - (y - foot) ** 2) * 0.8)
+            half = min(BOLD.width(text, size) / 2, sqrt(radius**2 - (y - foot) ** 2) * 0.8)
             canvas.setLineWidth(max(1.0, radius * 0.06))
             canvas.line(x - half, foot, x + half, foot)
         elif mark == "dot" and not text.endswith(ORIENTATION_MARK):

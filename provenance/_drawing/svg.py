@@ -11,7 +11,7 @@ from collections.abc import Callable
 from xml.sax.saxutils import escape, quoteattr
 
 from provenance._drawing.drawing import Disc, Group, Item, Line, Picture, Sheet, Text
-from provenance._drawing.fonts import LONGEST_TEXT, Typefaces, load_typefaces, printable
+from provenance._drawing.fonts import FACES, LONGEST_TEXT, printable
 from provenance._identity.payload import one_line
 
 Link = Callable[[str, str], tuple[str, str] | None]
@@ -30,7 +30,7 @@ _REACH_MM = 1.6
 
 def svg_of(sheet: Sheet) -> str:
     """The sheet as an SVG document with title and description."""
-    drawn = _Writer(sheet.height, load_typefaces()).drawn(sheet)
+    drawn = _Writer(sheet.height).drawn(sheet)
     return (
         '<?xml version="1.0" encoding="UTF-8"?>\n'
         '<svg xmlns="http://www.w3.org/2000/svg" xmlns:xlink="http://www.w3.org/1999/xlink" '
@@ -47,7 +47,7 @@ def svg_inside_page(sheet: Sheet, link: Link, *, name: str) -> str:
     `name` sets its ids apart from those of other drawings on the page. A shape has the id
     `plan.TABLE.` and the last part of its address without '.html', so that a page can point at it.
     """
-    drawn = _Writer(sheet.height, load_typefaces(), link, name).drawn(sheet)
+    drawn = _Writer(sheet.height, link, name).drawn(sheet)
     return (
         f'<svg viewBox="0 0 {_n(sheet.width)} {_n(sheet.height)}" role="group" '
         f'aria-labelledby="{name}-title">\n<title id="{name}-title">{escape(sheet.title)}</title>\n'
@@ -67,11 +67,8 @@ def _colour(grey: float | None) -> str:
 
 
 class _Writer:
-    def __init__(
-        self, height: float, faces: Typefaces, link: Link | None = None, name: str = ""
-    ) -> None:
+    def __init__(self, height: float, link: Link | None = None, name: str = "") -> None:
         self._height = height
-        self._faces = faces
         self._link = link
         self._name = name
         self._shown: set[tuple[str, str]] = set()
@@ -114,7 +111,7 @@ class _Writer:
         return f'<circle cx="{_n(x)}" cy="{self._y(y)}" r="{_n(one.radius)}" {self._stroke(one)}/>'
 
     def _text(self, one: Text) -> str:
-        face = getattr(self._faces, one.face)
+        face = FACES[one.face]
         # a viewer has more letters than the typefaces here, and turns scripts itself
         text = one_line(one.text, LONGEST_TEXT)
         width = face.width(printable(text, face), one.size)

@@ -21,11 +21,10 @@ from provenance._ledger.holdings import (
     samples_in_parcel,
 )
 from provenance._model.edtf import is_edtf
+from provenance._record.package import Package
 
 if TYPE_CHECKING:
     import pandas as pd
-
-    from provenance._record.package import Package
 
 LIST_COLUMNS = (
     "sample_id", "kind", "element_id", "function", "species_field", "outer_surface", "pith_seen",

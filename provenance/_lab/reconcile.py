@@ -17,15 +17,14 @@ from provenance._base.findings import Report
 from provenance._base.resources import shipped
 from provenance._ledger.holdings import Event, events_of, samples_in_parcel
 from provenance._model.notation import YearMark, write_ends, write_mark
+from provenance._model.schema import Model
 from provenance._record.joined import split_codes, standing_results
+from provenance._record.package import Package
 from provenance._record.tables import ROW
 
 if TYPE_CHECKING:
     import pandas as pd
     import polars as pl
-
-    from provenance._model.schema import Model
-    from provenance._record.package import Package
 
 LINE_COLUMNS = (
     "sample_id", "element_id", "sent", "arrived", "outcome", "dates", "rings", "species_field",

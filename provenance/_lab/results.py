@@ -8,26 +8,26 @@ by `consign` needs no mapping.
 from __future__ import annotations
 
 import itertools
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
+from datetime import datetime
 from pathlib import Path
 from typing import TYPE_CHECKING
 
 from provenance._base.errors import UnreadableValue
 from provenance._base.findings import Finding
+from provenance._base.progress import Progress, say_nothing
 from provenance._history.deciding import enter_table
 from provenance._model.edtf import bounds, is_edtf
 from provenance._model.notation import DateNotation, parse_notation
 from provenance._model.schema import Model
+from provenance._record.package import Package
 
 if TYPE_CHECKING:
-    from datetime import datetime
-
     import pandas as pd
 
     from provenance._intake.importing import ImportResult
     from provenance._intake.mapping.mapping import FormMapping
-    from provenance._record.package import Package
 
 TABLE = "lab_result"
 SAME_DETERMINATION = ("sample_id", "laboratory_id", "method")
@@ -61,7 +61,7 @@ def import_results(
     files: Sequence[Path],
     mapping: FormMapping | None = None,
     *,
-    progress: Callable[[int, int], None] | None = None,
+    progress: Progress = say_nothing,
     when: datetime | None = None,
 ) -> ResultsRead:
     """Import a laboratory's tables and read their dates.

@@ -16,7 +16,8 @@ from typing import TYPE_CHECKING, Any
 
 from provenance._base.disk import write_bytes
 from provenance._base.errors import TreenailError
-from provenance._model.schema import Field, Model, Table
+from provenance._base.resources import shipped
+from provenance._model.schema import Field, Model, Table, read_yaml
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -356,23 +357,7 @@ def _write_help(
     sheet.set_column(1, 1, 92)
     sheet.set_row(0, 26)
     sheet.write_string(0, 0, f"How to fill this in: {title}", looks.large)
-    advice = [
-        ("One line a thing", "Each sheet holds one kind of thing. One line is one of them."),
-        ("Grey headings", "They are locked. Point at one to see what belongs below it."),
-        ("A star *", "Every line needs this column. All others may stay blank."),
-        (
-            "Lists",
-            "Where an arrow shows, choose from the list; the sheet 'Lists' explains each word.",
-        ),
-        ("Units", "Stand in the heading. Write only the number: 1.25, not 1.25 m."),
-        ("Dates", "2024-06-03. Less is known: 2024-06 or 2024. Doubtful: 1987? About: 1987~"),
-        ("Codes", "Write a code the same way everywhere: it ties the sheets together."),
-        ("Not known", "Leave it blank, or choose 'Not known' where the list has it."),
-        (
-            "People and places",
-            "No names and no directions in notes; they have columns of their own.",
-        ),
-    ]
+    advice = list(read_yaml(shipped("templates") / "sheets" / "workbook.yaml").items())
     in_the_field = "sample" in names
     if in_the_field:
         agree = "The field specimen number on the sheet, on the label and punched into the plug."

@@ -2,20 +2,21 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence
+from collections.abc import Sequence
 from dataclasses import replace
 from pathlib import Path
-from typing import TYPE_CHECKING, Any
+from typing import Any
 
-from provenance._drawing.boxes import Box
+from provenance._base.progress import Progress, say_nothing
 from provenance._drawing.clock_face import draw_clock_face
 from provenance._drawing.document import printed_pages
 from provenance._drawing.drawing import Group, Item, Transform
 from provenance._drawing.fitting import draw_block, draw_line, fit_block, fit_line
-from provenance._drawing.fonts import Typefaces, printable
-from provenance._drawing.paper import MM, Paper, paper_named
+from provenance._drawing.fonts import BOLD, MONO, PLAIN, printable
+from provenance._drawing.paper import MM, Box, Paper, paper_named
 from provenance._drawing.pdf import draw_items
 from provenance._drawing.stamp_face import draw_stamp_face
+from provenance._record.package import Package
 from provenance._survey.hole.known_points import KnownPoints, known_points
 from provenance._survey.plan.elevation import draw_strip
 from provenance._survey.plan.plan_content import (
@@ -31,9 +32,6 @@ from provenance._survey.plan.plan_sheet import SECRET
 from provenance._survey.plan.sheet_parts import SCALES, frame_ticks, north_arrow, scale_bar
 from provenance._survey.relocation_facts import Relocation, gather_relocation
 
-if TYPE_CHECKING:
-    from provenance._record.package import Package
-
 _MARGIN, _GAP = 12 * MM, 4 * MM
 _MAP_WIDTH_MM, _MAP_SHARE = 112.0, 0.265
 """Share of the page's height, so that a shorter page leaves room for the cautions."""
@@ -47,7 +45,7 @@ def write_relocation_sheets(
     out: Path,
     *,
     paper: str = "a4",
-    progress: Callable[[int, int], None] | None = None,
+    progress: Progress = say_nothing,
 ) -> tuple[Path, ...]:
     """Write `relocation-SAMPLE.pdf` for each sample into the folder `out`; returns the paths.
 
@@ -65,38 +63,30 @@ def write_relocation_sheets(
         size = (sheet_paper.width, sheet_paper.height)
         title = f"Where the hole of {facts.identifier} is"
         with printed_pages(path, size, title=title, subject=facts.wood) as pages:
-            draw_relocation(pages.begin_page(), pages.faces, package, known, facts, sheet_paper)
+            draw_relocation(pages.begin_page(), package, known, facts, sheet_paper)
         paths.append(path)
-        if progress:
-            progress(number + 1, len(gathered))
+        progress(number + 1, len(gathered))
     return tuple(paths)
 
 
 def draw_relocation(
-    canvas: Any,
-    faces: Typefaces,
-    package: Package,
-    known: KnownPoints,
-    facts: Relocation,
-    paper: Paper,
+    canvas: Any, package: Package, known: KnownPoints, facts: Relocation, paper: Paper
 ) -> None:
     """Draw one sheet on a blank page of that paper."""
     page = Box(0, 0, paper.width, paper.height).inset(_MARGIN)
     head, rest = page.cut_top(17 * MM)
-    _draw_head(canvas, faces, facts, head)
+    _draw_head(canvas, facts, head)
     row, rest = rest.cut_top(_MAP_SHARE * paper.height + 6 * MM, _GAP)
     left, right = row.cut_left(_MAP_WIDTH_MM * MM, _GAP * 1.5)
-    _draw_plan(canvas, faces, package, known, facts, left)
-    _draw_faces(canvas, faces, facts, right)
+    _draw_plan(canvas, package, known, facts, left)
+    _draw_faces(canvas, facts, right)
     row, rest = rest.cut_top(_STRIP_MM * MM, _GAP / 2)
-    _draw_strip(canvas, faces, package, known, facts, row)
+    _draw_strip(canvas, package, known, facts, row)
     row, rest = rest.cut_top(43 * MM, _GAP)
     half = (row.width - _GAP) / 2
     left, right = row.cut_left(half, _GAP)
-    _draw_tapes(canvas, faces, facts, left)
-    _draw_lines(
-        canvas, faces, "On the wood and in the room", (*facts.on_the_wood, *facts.in_space), right
-    )
+    _draw_tapes(canvas, facts, left)
+    _draw_lines(canvas, "On the wood and in the room", (*facts.on_the_wood, *facts.in_space), right)
     row, rest = rest.cut_top(24 * MM, _GAP)
     for heading, lines in (
         ("What was taken", facts.taken),
@@ -105,62 +95,49 @@ def draw_relocation(
         ("Clear for another hole", facts.clear_places),
     ):
         column, row = row.cut_left((page.width - 3 * _GAP) / 4, _GAP)
-        _draw_lines(canvas, faces, heading, lines, column)
+        _draw_lines(canvas, heading, lines, column)
     if facts.photo is not None:
         picture, rest = rest.cut_left(52 * MM, _GAP)
-        _draw_photo(canvas, faces, facts, picture)
-    _draw_cautions(canvas, faces, facts, rest)
-    draw_line(canvas, SECRET, faces.plain, 6, page.x, _MARGIN - 4 * MM)
+        _draw_photo(canvas, facts, picture)
+    _draw_cautions(canvas, facts, rest)
+    draw_line(canvas, SECRET, PLAIN, 6, page.x, _MARGIN - 4 * MM)
 
 
-def _draw_head(canvas: Any, faces: Typefaces, facts: Relocation, box: Box) -> None:
+def _draw_head(canvas: Any, facts: Relocation, box: Box) -> None:
     number = facts.stamp or facts.sample_id
     what = "hole" if facts.hole.is_hole else "cut"
-    draw_line(canvas, f"To find the {what} of {number} again", faces.bold, 17, box.x, box.top - 15)
-    draw_line(canvas, facts.identifier, faces.mono, 12, box.right, box.top - 14, align="right")
+    draw_line(canvas, f"To find the {what} of {number} again", BOLD, 17, box.x, box.top - 15)
+    draw_line(canvas, facts.identifier, MONO, 12, box.right, box.top - 14, align="right")
     for line, text in enumerate((f"{facts.wood}", f"{facts.place}. Site {facts.site}")):
-        fitted = fit_line(
-            printable(text, faces.plain), faces.plain, box.width, largest=9, smallest=6
-        )
+        fitted = fit_line(printable(text, PLAIN), PLAIN, box.width, largest=9, smallest=6)
         if fitted.lines:
             y = box.top - 28 - 11.5 * line
-            draw_line(canvas, fitted.lines[0], faces.plain, fitted.size, box.x, y)
+            draw_line(canvas, fitted.lines[0], PLAIN, fitted.size, box.x, y)
 
 
-def _heading(canvas: Any, faces: Typefaces, text: str, box: Box) -> Box:
+def _heading(canvas: Any, text: str, box: Box) -> Box:
     """Draw a heading on a rule; returns what is left below it."""
-    draw_line(canvas, text, faces.bold, 8.5, box.x, box.top - 8)
+    draw_line(canvas, text, BOLD, 8.5, box.x, box.top - 8)
     canvas.setLineWidth(0.5)
     canvas.line(box.x, box.top - 10.5, box.right, box.top - 10.5)
     return box.cut_top(12.5)[1]
 
 
-def _draw_lines(
-    canvas: Any, faces: Typefaces, heading: str, lines: Sequence[str], box: Box
-) -> None:
+def _draw_lines(canvas: Any, heading: str, lines: Sequence[str], box: Box) -> None:
     """A heading and short paragraphs, all in the largest size that holds them."""
-    box = _heading(canvas, faces, heading, box)
-    _draw_paragraphs(canvas, faces, lines, box, largest=8.0, smallest=5.5)
+    box = _heading(canvas, heading, box)
+    _draw_paragraphs(canvas, lines, box, largest=8.0, smallest=5.5)
 
 
 def _draw_paragraphs(
-    canvas: Any,
-    faces: Typefaces,
-    lines: Sequence[str],
-    box: Box,
-    *,
-    largest: float,
-    smallest: float,
-    mark: str = "",
+    canvas: Any, lines: Sequence[str], box: Box, *, largest: float, smallest: float, mark: str = ""
 ) -> None:
     size = largest
-    indent = faces.plain.width(mark, size) if mark else 0.0
-    texts = [printable(line, faces.plain) for line in lines]
+    indent = PLAIN.width(mark, size) if mark else 0.0
+    texts = [printable(line, PLAIN) for line in lines]
     while size > smallest:
         fitted = [
-            fit_block(
-                text, faces.plain, box.width - indent, box.height, largest=size, smallest=size
-            )
+            fit_block(text, PLAIN, box.width - indent, box.height, largest=size, smallest=size)
             for text in texts
         ]
         if all(one.whole for one in fitted) and _stacked(fitted) <= box.height:
@@ -168,15 +145,13 @@ def _draw_paragraphs(
         size -= 0.25
     left = box
     for text in texts:
-        one = fit_block(
-            text, faces.plain, left.width - indent, left.height, largest=size, smallest=size
-        )
+        one = fit_block(text, PLAIN, left.width - indent, left.height, largest=size, smallest=size)
         if not one.lines:
             break
         if mark:
-            draw_line(canvas, mark, faces.plain, size, left.x, left.top - size * 0.928)
+            draw_line(canvas, mark, PLAIN, size, left.x, left.top - size * 0.928)
         inner = Box(left.x + indent, left.y, left.width - indent, left.height)
-        draw_block(canvas, one, faces.plain, inner)
+        draw_block(canvas, one, PLAIN, inner)
         left = left.cut_top(one.height + 1.2)[1]
 
 
@@ -185,12 +160,7 @@ def _stacked(fitted: Sequence[Any]) -> float:
 
 
 def _draw_plan(
-    canvas: Any,
-    faces: Typefaces,
-    package: Package,
-    known: KnownPoints,
-    facts: Relocation,
-    box: Box,
+    canvas: Any, package: Package, known: KnownPoints, facts: Relocation, box: Box
 ) -> None:
     content = _surroundings(package, known, facts)
     hole = (facts.hole.entry_m[0], facts.hole.entry_m[1])
@@ -205,22 +175,16 @@ def _draw_plan(
     scale, middle = _view(hole, [start for start, _, _ in tapes], area)
     transform = Transform(scale, middle, (area[0] + area[2] / 2, area[1] + area[3] / 2))
     drawn = draw_map(
-        content,
-        transform,
-        area,
-        faces,
-        marked=facts.sample_id,
-        tapes=tapes,
-        named=[facts.hole.element_id],
+        content, transform, area, marked=facts.sample_id, tapes=tapes, named=[facts.hole.element_id]
     )
     ticks, _ = frame_ticks(area, transform)
     items: list[Item] = [*drawn.items, Group(ticks)]
-    draw_items(canvas, faces, items, x=box.x - 5 * MM * 0.4, y=box.y + 6 * MM)
+    draw_items(canvas, items, x=box.x - 5 * MM * 0.4, y=box.y + 6 * MM)
     under: list[Item] = [
         *scale_bar(3.0, 0.4, scale, most_mm=26.0),
         *north_arrow(width - 4.0, -0.6, 4.5, content.grid_north_deg),
     ]
-    draw_items(canvas, faces, under, x=box.x, y=box.y + 2 * MM)
+    draw_items(canvas, under, x=box.x, y=box.y + 2 * MM)
 
 
 def _surroundings(package: Package, known: KnownPoints, facts: Relocation) -> PlanContent:
@@ -257,18 +221,18 @@ def _view(
     return float(scales[-1]), hole
 
 
-def _draw_faces(canvas: Any, faces: Typefaces, facts: Relocation, box: Box) -> None:
+def _draw_faces(canvas: Any, facts: Relocation, box: Box) -> None:
     """The stamp both ways up, and the clock face."""
-    box = _heading(canvas, faces, "The stamp, both ways up", box)
+    box = _heading(canvas, "The stamp, both ways up", box)
     radius = 10.5 * MM
     row, rest = box.cut_top(2 * radius + 13 * MM)
     y = row.top - radius - 2 * MM
     left_x, right_x = row.x + row.width * 0.25, row.x + row.width * 0.75
-    draw_stamp_face(canvas, faces, left_x, y, radius, facts.stamp, facts.mark)
+    draw_stamp_face(canvas, left_x, y, radius, facts.stamp, facts.mark)
     canvas.saveState()
     canvas.translate(right_x, y)
     canvas.rotate(180)
-    draw_stamp_face(canvas, faces, 0, 0, radius, facts.stamp, facts.mark)
+    draw_stamp_face(canvas, 0, 0, radius, facts.stamp, facts.mark)
     canvas.restoreState()
     foot = y - radius - 4.2 * MM
     if facts.stamp:
@@ -277,54 +241,39 @@ def _draw_faces(canvas: Any, faces: Typefaces, facts: Relocation, box: Box) -> N
         other = f"upside down: reads {reading}" if reading else "upside down: no number"
     else:
         upright, other = "no stamp recorded", ""
-    draw_line(canvas, upright, faces.plain, 7.5, left_x, foot, align="centre")
-    draw_line(canvas, other, faces.plain, 7.5, right_x, foot, align="centre")
+    draw_line(canvas, upright, PLAIN, 7.5, left_x, foot, align="centre")
+    draw_line(canvas, other, PLAIN, 7.5, right_x, foot, align="centre")
     if not facts.hole.is_hole:
-        _draw_lines(canvas, faces, "The cut", ("No drill hole: a piece was cut out.",), rest)
+        _draw_lines(canvas, "The cut", ("No drill hole: a piece was cut out.",), rest)
         return
-    rest = _heading(canvas, faces, "The wood seen from end A towards end B", rest)
+    rest = _heading(canvas, "The wood seen from end A towards end B", rest)
     clock_radius = min(11 * MM, (rest.height - 16 * MM) / 2)
     centre_y = rest.top - clock_radius - 5 * MM
     draw_clock_face(
-        canvas,
-        faces,
-        rest.middle_x,
-        centre_y,
-        clock_radius,
-        hours=facts.clock,
-        direction=facts.direction,
+        canvas, rest.middle_x, centre_y, clock_radius, hours=facts.clock, direction=facts.direction
     )
     told = (
         facts.on_the_wood[1] if facts.clock is not None else "The clock position is not recorded."
     )
-    fitted = fit_block(
-        printable(told, faces.plain), faces.plain, rest.width, 9 * MM, largest=7.5, smallest=5.5
-    )
+    fitted = fit_block(printable(told, PLAIN), PLAIN, rest.width, 9 * MM, largest=7.5, smallest=5.5)
     under = Box(rest.x, rest.y, rest.width, centre_y - clock_radius - 5.5 * MM - rest.y)
-    draw_block(canvas, fitted, faces.plain, under, align="centre")
+    draw_block(canvas, fitted, PLAIN, under, align="centre")
 
 
 def _draw_strip(
-    canvas: Any,
-    faces: Typefaces,
-    package: Package,
-    known: KnownPoints,
-    facts: Relocation,
-    box: Box,
+    canvas: Any, package: Package, known: KnownPoints, facts: Relocation, box: Box
 ) -> None:
-    inner = _heading(canvas, faces, "The wood from its side (3 o'clock), end A on the left", box)
+    inner = _heading(canvas, "The wood from its side (3 o'clock), end A on the left", box)
     area = (0.0, 0.0, inner.width / MM - 18, inner.height / MM)
-    strip = draw_strip(
-        known, stamps_of(package), facts.element_row, area, faces, marked=facts.sample_id
-    )
-    draw_items(canvas, faces, strip.items, x=inner.x, y=inner.y)
+    strip = draw_strip(known, stamps_of(package), facts.element_row, area, marked=facts.sample_id)
+    draw_items(canvas, strip.items, x=inner.x, y=inner.y)
 
 
-def _draw_tapes(canvas: Any, faces: Typefaces, facts: Relocation, box: Box) -> None:
-    box = _heading(canvas, faces, "Hold the tape at", box)
+def _draw_tapes(canvas: Any, facts: Relocation, box: Box) -> None:
+    box = _heading(canvas, "Hold the tape at", box)
     if not facts.hole.tapes:
         text = "No datum with coordinates within reach of a tape."
-        _draw_paragraphs(canvas, faces, (text,), box, largest=8, smallest=6)
+        _draw_paragraphs(canvas, (text,), box, largest=8, smallest=6)
         return
     kind = "slope" if facts.hole.entry_m[2] is not None else "level"
     each = (box.height - 9) / 3
@@ -332,33 +281,28 @@ def _draw_tapes(canvas: Any, faces: Typefaces, facts: Relocation, box: Box) -> N
         row, box = box.cut_top(each)
         name, row = row.cut_left(17 * MM, 2)
         words, number = row.cut_left(row.width - 30 * MM, 2)
-        fitted = fit_line(tape.datum_id, faces.bold, name.width, largest=9, smallest=6)
-        draw_line(canvas, fitted.lines[0], faces.bold, fitted.size, name.x, name.top - 9)
-        text = printable(tape.description or "(not described)", faces.plain)
-        block = fit_block(text, faces.plain, words.width, words.height, largest=7.5, smallest=5.5)
-        draw_block(canvas, block, faces.plain, words)
+        fitted = fit_line(tape.datum_id, BOLD, name.width, largest=9, smallest=6)
+        draw_line(canvas, fitted.lines[0], BOLD, fitted.size, name.x, name.top - 9)
+        text = printable(tape.description or "(not described)", PLAIN)
+        block = fit_block(text, PLAIN, words.width, words.height, largest=7.5, smallest=5.5)
+        draw_block(canvas, block, PLAIN, words)
         told = f"{tape.distance_m:.3f} m"
-        draw_line(canvas, told, faces.mono, 9, number.right, number.top - 9, align="right")
+        draw_line(canvas, told, MONO, 9, number.right, number.top - 9, align="right")
         spread = f"± {tape.u95_m * 100:.1f} cm"
-        draw_line(canvas, spread, faces.plain, 7, number.right, number.top - 17.5, align="right")
+        draw_line(canvas, spread, PLAIN, 7, number.right, number.top - 17.5, align="right")
     note = (
         f"{kind.capitalize()} distances; ± holds 95 times in 100. Where the arcs cross is the hole."
     )
-    draw_line(canvas, note, faces.plain, 6, box.x, box.y + 1)
+    draw_line(canvas, note, PLAIN, 6, box.x, box.y + 1)
 
 
-def _draw_photo(canvas: Any, faces: Typefaces, facts: Relocation, box: Box) -> None:
+def _draw_photo(canvas: Any, facts: Relocation, box: Box) -> None:
     from reportlab.lib.utils import ImageReader
 
     assert facts.photo is not None
-    box = _heading(canvas, faces, "Photo", box)
+    box = _heading(canvas, "Photo", box)
     caption = fit_block(
-        printable(facts.photo_title, faces.plain),
-        faces.plain,
-        box.width,
-        16,
-        largest=6.5,
-        smallest=5,
+        printable(facts.photo_title, PLAIN), PLAIN, box.width, 16, largest=6.5, smallest=5
     )
     room = Box(box.x, box.y + caption.height + 2, box.width, box.height - caption.height - 2)
     picture = ImageReader(str(facts.photo))
@@ -367,19 +311,19 @@ def _draw_photo(canvas: Any, faces: Typefaces, facts: Relocation, box: Box) -> N
     drawn = (width * share, height * share)
     canvas.drawImage(picture, room.x, room.top - drawn[1], width=drawn[0], height=drawn[1])
     under = Box(box.x, box.y, box.width, room.top - drawn[1] - 2 - box.y)
-    draw_block(canvas, caption, faces.plain, under)
+    draw_block(canvas, caption, PLAIN, under)
 
 
-def _draw_cautions(canvas: Any, faces: Typefaces, facts: Relocation, box: Box) -> None:
+def _draw_cautions(canvas: Any, facts: Relocation, box: Box) -> None:
     """The cautions in a heavy frame, in two columns where there is the width."""
     canvas.setLineWidth(1.2)
     canvas.rect(box.x, box.y, box.width, box.height)
     inner = box.inset(2.5 * MM, 2 * MM)
-    inner = _heading(canvas, faces, "Before anybody drills here again", inner)
+    inner = _heading(canvas, "Before anybody drills here again", inner)
     columns = [inner]
     if inner.width > 140 * MM:
         columns = list(inner.cut_left((inner.width - _GAP) / 2, _GAP))
     first = -(-len(facts.cautions) // len(columns))
     for column, start in zip(columns, (0, first), strict=False):
         lines = facts.cautions[start : start + first]
-        _draw_paragraphs(canvas, faces, lines, column, largest=8, smallest=4.5, mark="•  ")
+        _draw_paragraphs(canvas, lines, column, largest=8, smallest=4.5, mark="•  ")

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 from pathlib import Path
-from typing import TYPE_CHECKING
 
 import numpy as np
 
@@ -13,16 +12,13 @@ from provenance._identity.identifier import checked_identifier
 from provenance._identity.rotation import turned
 from provenance._ledger.holdings import holdings_of
 from provenance._record.cells import float_of
+from provenance._record.package import Package
+from provenance._record.snapshot import Row
 from provenance._survey.adjust.bore import UPRIGHT_DEG, wood_axes
-from provenance._survey.hole.cautions import drilling_cautions
-from provenance._survey.hole.drilling import propose_holes
+from provenance._survey.hole.drilling import drilling_cautions, propose_holes
 from provenance._survey.hole.hole import HolePosition, hole_position
 from provenance._survey.hole.known_points import KnownPoints
 from provenance._survey.plan.elevation import strip_title
-
-if TYPE_CHECKING:
-    from provenance._record.package import Package
-    from provenance._record.snapshot import Row
 
 _POINTS = (
     "north", "north-east", "east", "south-east", "south", "south-west", "west", "north-west"

@@ -5,8 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterator
 from typing import TYPE_CHECKING, Any
 
-from provenance._survey.parts.observation import KINDS, Kind
-from provenance._survey.parts.precision import LARGEST_RESIDUAL
+from provenance._survey.parts.observation import KINDS, LARGEST_RESIDUAL, Kind
 
 if TYPE_CHECKING:
     import pandas as pd

@@ -8,10 +8,9 @@ from pathlib import Path
 
 import pytest
 
-from provenance._bundle.pack import pack_bundle
 from provenance._ledger.custody import append_events
 from provenance._record.package import Package, open_package
-from tests.builders import PackageBuilder, a_package, left_alone
+from tests.builders import PackageBuilder, a_package, left_alone, pack_bundle
 from tests.bundle.conftest import LEDGER
 
 

@@ -26,8 +26,6 @@ from provenance._accession.register import read_register
 from provenance._base import durable
 from provenance._base.errors import AlreadyThere, TreenailError, UnusableInput
 from provenance._bundle.describe.editions import PUBLIC
-from provenance._bundle.pack import pack_bundle
-from provenance._bundle.unpack import unpack_bundle
 from provenance._bundle.verify import verify_bundle
 from provenance._catalogue.build import update_catalogue
 from provenance._catalogue.query import Wanted, find_in_catalogue
@@ -36,7 +34,7 @@ from provenance._drawing.paper import paper_named
 from provenance._ledger.custody import append_events, verify_chain
 from provenance._ledger.holdings import holdings_frame
 from provenance._record import together
-from tests.builders import PackageBuilder
+from tests.builders import PackageBuilder, pack_bundle, unpack_bundle
 from tests.bundle.test_hostile import sealed_anew
 from tests.bundle.test_pack import bytes_of
 

@@ -9,10 +9,9 @@ from pathlib import Path
 import pandas as pd
 import pytest
 
-from provenance._bundle.pack import pack_bundle
 from provenance._ledger.custody import append_events
 from provenance._record.package import Package, open_package
-from tests.builders import a_package, left_alone
+from tests.builders import a_package, left_alone, pack_bundle
 
 PHOTO = b"\x89PNG\r\n\x1a\n" + bytes(range(256)) * 40
 LEDGER = pd.DataFrame(

@@ -18,18 +18,20 @@ from hypothesis import strategies as st
 
 from provenance._base.errors import UnusableInput
 from provenance._bundle.describe.editions import PUBLIC
-from provenance._bundle.pack import pack_bundle
-from provenance._bundle.unpack import unpack_bundle
 from provenance._cli import treenail
 from provenance._compare.compare import compare
-from provenance._compare.difference import NTH, TableDifference
-from provenance._compare.report import difference_csv, difference_json, difference_text
-from provenance._compare.report_html import difference_html
-from provenance._compare.rows import apply_difference, compare_rows
+from provenance._compare.difference import FIELD, NEW, NTH, TableDifference
+from provenance._compare.report import (
+    difference_csv,
+    difference_html,
+    difference_json,
+    difference_text,
+)
+from provenance._compare.rows import compare_rows, numbered
 from provenance._ledger.custody import append_events
 from provenance._model.schema import Table
 from provenance._record.package import Package, open_package
-from tests.builders import SOUND, PackageBuilder, a_package
+from tests.builders import SOUND, PackageBuilder, a_package, pack_bundle, unpack_bundle
 from tests.bundle.conftest import LEDGER
 
 
@@ -85,6 +87,30 @@ def test_the_other_way_round_what_was_added_is_withdrawn(
     swapped = back.changed.rename({"old": "new", "new": "old"}).select(there.changed.columns)
     assert as_multiset(swapped) == as_multiset(there.changed)
     assert there.columns_added == back.columns_removed
+
+
+def apply_difference(old: pl.DataFrame, found: TableDifference) -> pl.DataFrame:
+    """The new state of a table, made from the old one and the difference.
+
+    The columns are those of the new state; rows that stayed are in the old order, added ones are
+    behind. That this gives the new state again is what makes a difference complete.
+    """
+    on = [*found.primary_key, NTH]
+    rows = numbered(old, found.primary_key)
+    rows = rows.join(found.withdrawn, on=on, how="anti", maintain_order="left")
+    blank = [pl.lit("").alias(one) for one in found.columns_added]
+    rows = rows.with_columns(blank).drop(found.columns_removed, strict=False)
+    for (name,), cells in found.changed.group_by(FIELD, maintain_order=True):
+        if str(name) in found.columns_removed:
+            continue
+        now = cells.select(*on, NEW)
+        rows = (
+            rows.join(now, on=on, how="left", maintain_order="left")
+            .with_columns(pl.coalesce(NEW, str(name)).alias(str(name)))
+            .drop(NEW)
+        )
+    columns = found.added.columns
+    return pl.concat([rows.select(columns), found.added.select(columns)]).drop(NTH)
 
 
 @given(a_state(), a_state())

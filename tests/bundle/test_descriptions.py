@@ -14,9 +14,8 @@ import pytest
 from provenance._bundle.describe.citation import datacite_record, makers
 from provenance._bundle.describe.crate import check_crate
 from provenance._bundle.describe.editions import FULL, PUBLIC
-from provenance._bundle.pack import pack_bundle
 from provenance._record.package import Package, open_package
-from tests.builders import a_package
+from tests.builders import a_package, pack_bundle
 
 
 @pytest.fixture(autouse=True)

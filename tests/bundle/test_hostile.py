@@ -15,9 +15,9 @@ import pytest
 from provenance._bag.limits import Limits
 from provenance._bag.verdict import PARTS, Verdict
 from provenance._base.errors import TreenailError, UnusableInput
-from provenance._bundle.unpack import unpack_bundle
 from provenance._bundle.verdict_text import verdict_text
 from provenance._bundle.verify import verify_bundle
+from tests.builders import unpack_bundle
 
 SMALL = Limits(most_files=200, most_total_bytes=2_000_000, ratio_from_bytes=1_000)
 

@@ -8,11 +8,10 @@ from pathlib import Path
 import pandas as pd
 import pytest
 
-from provenance._bundle.pack import pack_bundle
-from provenance._bundle.unpack import unpack_bundle
 from provenance._bundle.verify import verify_bundle
 from provenance._checks.check import check_package
 from provenance._record.package import Package, open_package
+from tests.builders import pack_bundle, unpack_bundle
 
 SAVED = {
     "CRLF": lambda raw: raw.replace(b"\n", b"\r\n"),

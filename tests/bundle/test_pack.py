@@ -19,10 +19,10 @@ import pytest
 
 from provenance._base.errors import AlreadyThere, UnusableInput, UnusablePackage
 from provenance._bundle.describe.contents import record_date, survey_package
-from provenance._bundle.pack import pack, pack_bundle
+from provenance._bundle.pack import pack
 from provenance._bundle.verify import verify_bundle
 from provenance._record.package import Package, open_package
-from tests.builders import a_package
+from tests.builders import a_package, pack_bundle
 
 
 def bytes_of(folder: Path) -> dict[str, str]:
@@ -253,7 +253,7 @@ def test_a_table_that_cannot_be_read_leaves_nothing_behind(
 PACKING = """
 import sys
 from pathlib import Path
-from provenance._bundle.pack import pack_bundle
+from tests.builders import pack_bundle
 from provenance._record.package import open_package
 import pandas, rocrate.rocrate, jinja2  # so that the kill falls into the packing
 print("ready", flush=True)

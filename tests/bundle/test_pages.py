@@ -13,9 +13,9 @@ import pytest
 
 from provenance._base.visible import visible
 from provenance._bundle.describe.code_book import code_book_html, code_book_markdown
-from provenance._bundle.pack import pack_bundle
 from provenance._model.schema import Model
 from provenance._record.package import Package
+from tests.builders import pack_bundle
 
 
 class Page(HTMLParser):

@@ -15,8 +15,7 @@ from click.testing import CliRunner
 from provenance._base.errors import UnusablePackage
 from provenance._base.findings import Finding
 from provenance._bundle.describe.editions import PUBLIC
-from provenance._bundle.pack import pack, pack_bundle
-from provenance._bundle.unpack import unpack_bundle
+from provenance._bundle.pack import pack
 from provenance._bundle.verify import verify_bundle
 from provenance._catalogue.plugs import gather_plugs
 from provenance._checks.check import check_package
@@ -29,7 +28,7 @@ from provenance._ledger.handover import record_events
 from provenance._printing.papers.hole_facts import gather_cards
 from provenance._record.origin import ORIGIN, read_origin
 from provenance._record.package import Package, open_package
-from tests.builders import PackageBuilder, a_package, left_alone
+from tests.builders import PackageBuilder, a_package, left_alone, pack_bundle, unpack_bundle
 from tests.bundle.test_descriptions import context_cache, issues  # noqa: F401 - a fixture
 from tests.bundle.test_hostile import sealed_anew
 from tests.bundle.test_pack import bytes_of

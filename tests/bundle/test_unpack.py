@@ -9,12 +9,12 @@ import pytest
 from click.testing import CliRunner
 
 from provenance._base.errors import AlreadyThere, UnusableInput, UnusablePackage
-from provenance._bundle.pack import pack_bundle
-from provenance._bundle.unpack import unpack, unpack_bundle
+from provenance._bundle.unpack import unpack
 from provenance._bundle.verify import verify_bundle
 from provenance._cli.bundling import unpack as unpack_command
 from provenance._ledger.custody import append_events, verify_chain
 from provenance._record.package import Package, open_package
+from tests.builders import pack_bundle, unpack_bundle
 from tests.bundle.conftest import LEDGER
 from tests.bundle.test_hostile import sealed_anew
 from tests.bundle.test_pack import bytes_of

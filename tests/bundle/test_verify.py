@@ -13,12 +13,11 @@ from provenance._bag import names
 from provenance._bag.limits import DEFAULT_LIMITS
 from provenance._bag.verdict import PARTS
 from provenance._base.errors import UnusableInput
-from provenance._bundle.pack import pack_bundle
-from provenance._bundle.unpack import unpack_bundle
 from provenance._bundle.verdict_text import verdict_text
 from provenance._bundle.verify import verify_bundle
 from provenance._ledger.custody import SEALS
 from provenance._record.package import Package
+from tests.builders import pack_bundle, unpack_bundle
 from tests.bundle.test_hostile import rules, sealed_anew
 
 

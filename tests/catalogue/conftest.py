@@ -9,8 +9,7 @@ from pathlib import Path
 
 import pytest
 
-from provenance._bundle.pack import pack_bundle
-from tests.builders import a_package, left_alone
+from tests.builders import a_package, left_alone, pack_bundle
 from tests.bundle.conftest import a_full_package
 
 

@@ -150,8 +150,7 @@ def test_copies_are_named_and_a_damaged_one_is_never_offered(repository, index) 
 
 
 def test_a_later_bundle_of_the_same_name_supersedes(repository, index, tmp_path) -> None:
-    from provenance._bundle.pack import pack_bundle
-    from provenance._bundle.unpack import unpack_bundle
+    from tests.builders import pack_bundle, unpack_bundle
 
     package = unpack_bundle(repository / "one", tmp_path / "again")
     later = package.with_descriptor({"created": "2040-01-01T00:00:00Z"})

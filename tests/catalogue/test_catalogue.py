@@ -12,7 +12,7 @@ import pytest
 from provenance._base.errors import TreenailError, UnusableInput
 from provenance._base.resources import shipped
 from provenance._catalogue.build import index_place, update_catalogue, withdraw_bundle
-from provenance._catalogue.columns import CATALOGUE_TABLES, catalogue_text
+from provenance._catalogue.columns import catalogue_tables, catalogue_text
 from provenance._catalogue.database import opened_catalogue, read_only_catalogue
 from provenance._catalogue.query import ask_sql
 from tests.catalogue.conftest import flip_a_bit
@@ -223,7 +223,7 @@ def test_a_clock_that_stands_before_the_last_entry_is_named(repository, index, m
 
 def test_the_database_says_itself_what_every_column_means(repository, index) -> None:
     update_catalogue(repository, index)
-    for table in CATALOGUE_TABLES:
+    for table in catalogue_tables():
         columns = ask_sql(index, f"SELECT name FROM pragma_table_info('{table.name}')")
         told = ask_sql(
             index,

@@ -10,11 +10,10 @@ from pathlib import Path
 
 import pytest
 
-from provenance._bag.portions import Portion
 from provenance._base.errors import TreenailError
 from provenance._catalogue.audit.audit import audit_place
 from provenance._catalogue.audit.fixity import Examination, examine_bundle
-from provenance._catalogue.audit.pieces import Piecework, PutTogether
+from provenance._catalogue.audit.pieces import Piecework, Portion, PutTogether
 from provenance._catalogue.build import update_catalogue
 from provenance._catalogue.query import ask_sql
 from provenance._catalogue.stores.spread import Broken, Crew, do_each

@@ -9,14 +9,12 @@ from pathlib import Path
 import pytest
 
 from provenance._base.findings import Finding
-from provenance._bundle.pack import pack_bundle
-from provenance._bundle.unpack import unpack_bundle
 from provenance._checks.check import check_package
 from provenance._ledger.custody import verify_chain
 from provenance._ledger.handover import record_events
 from provenance._record.origin import ORIGIN
 from provenance._record.package import Package, open_package
-from tests.builders import PackageBuilder, left_alone
+from tests.builders import PackageBuilder, left_alone, pack_bundle, unpack_bundle
 from tests.bundle.test_resampling import LATER, the_first_season
 
 

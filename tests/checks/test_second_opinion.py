@@ -213,7 +213,7 @@ def test_a_descriptor_that_the_library_refuses_is_a_difference(package: Package)
 
 
 def test_verify_asks_about_a_bundle_too(tmp_path: Path, package: Package) -> None:
-    from provenance._bundle.pack import pack_bundle
+    from tests.builders import pack_bundle
 
     bundle = pack_bundle(package, tmp_path / "holl.zip", zipped=True)
     asked = CliRunner().invoke(verify, [str(bundle), "--second-opinion"])
@@ -228,7 +228,7 @@ def test_a_bundle_that_the_library_alone_finds_wrong_is_not_sound(
     tmp_path: Path, package: Package
 ) -> None:
     """The descriptor says that cells are parted by semicolons, which our check does not ask."""
-    from provenance._bundle.pack import pack_bundle
+    from tests.builders import pack_bundle
 
     def part_by_semicolon(descriptor: dict[str, Any]) -> None:
         descriptor["resources"][0]["dialect"]["delimiter"] = ";"

@@ -23,7 +23,7 @@ from provenance._derive.summary import Derived
 from provenance._derive.trees import StemRule
 from provenance._drawing.document import printed_pages
 from provenance._drawing.drawing import Disc, Line, Sheet, Text
-from provenance._drawing.fonts import ASCENT, DESCENT, load_typefaces, printable
+from provenance._drawing.fonts import ASCENT, DESCENT, FACES, printable
 from provenance._drawing.paper import MM
 from provenance._drawing.pdf import draw_items
 from provenance._drawing.png import png_of
@@ -38,7 +38,7 @@ PLACES = Places(
 
 def text_box(text: Text) -> tuple[float, float, float, float]:
     """Left, bottom, width and height of a level text, accents and tails included."""
-    face = getattr(load_typefaces(), text.face)
+    face = FACES[text.face]
     width = face.width(printable(text.text, face), text.size)
     left = text.at[0] - width * {"left": 0.0, "centre": 0.5, "right": 1.0}[text.align]
     return left, text.at[1] - DESCENT * text.size, width, (ASCENT + DESCENT) * text.size
@@ -402,7 +402,7 @@ def test_the_png_shows_what_the_pdf_shows(tmp_path: Path) -> None:
     for name, sheet in everything():
         path = tmp_path / f"{name}.pdf"
         with printed_pages(path, (sheet.width * MM, sheet.height * MM), title=name) as pages:
-            draw_items(pages.begin_page(), pages.faces, sheet.items)
+            draw_items(pages.begin_page(), sheet.items)
         with pypdfium2.PdfDocument(path) as document:
             theirs = document[0].render(scale=150 / 72).to_pil().convert("L")
         ours = Image.open(io.BytesIO(png_of(sheet)))

@@ -9,7 +9,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from provenance._base.errors import TreenailError
-from provenance._derive.date_counts import stem_and_leaf
+from provenance._derive.date_counts import leaves_of
 from provenance._derive.figures import FIGURES, draw_figures
 from provenance._derive.summary import derive_package, derive_tables, labour_hours, tally_wood
 from tests.builders import PARTIES, a_package
@@ -98,9 +98,8 @@ def test_a_stem_and_leaf_display_holds_every_date(dates) -> None:
     rows = [(year, "cutting" if sure else "near") for year, sure in dates]
     frame = pl.DataFrame(rows, {"outer_year": pl.Int64, "cutting": pl.String}, orient="row")
     read = []
-    for line in stem_and_leaf(frame).splitlines():
-        stem, leaves = line.split("|")
-        read += [(int(stem) * 10 + int(leaf[0]), leaf.endswith(".")) for leaf in leaves.split()]
+    for stem, leaves in leaves_of(frame):
+        read += [(stem * 10 + int(leaf[0]), leaf.endswith(".")) for leaf in leaves]
     assert sorted(read) == sorted(dates)
 
 

@@ -11,11 +11,25 @@ from hypothesis import strategies as st
 from scipy.sparse import csr_matrix
 from scipy.sparse.csgraph import maximum_bipartite_matching
 
-from provenance._derive.trees import Piece, StemRule, count_trees, fits_above
+from provenance._derive.trees import Piece, StemRule, count_trees
 
 
 def a_piece(code, butt, top, length=3.0, group="PIPO"):
     return Piece(code, butt, top, length, group)
+
+
+def fits_above(lower: Piece, upper: Piece, rule: StemRule) -> bool:
+    """Whether `upper` can have grown directly above `lower` in one stem.
+
+    A stem does not get thicker upwards, so the upper butt must not be thicker than the lower one;
+    equal butts are put in the order of their codes, which keeps the graph free of circles.
+    """
+    if lower.group != upper.group or lower.element_id == upper.element_id:
+        return False
+    if (upper.butt_cm, upper.element_id) >= (lower.butt_cm, lower.element_id):
+        return False
+    difference = upper.butt_cm - lower.top_cm
+    return -rule.thinner_cm <= difference <= rule.thicker_cm
 
 
 def test_two_pieces_that_fit_end_to_end_can_be_one_tree() -> None:

@@ -11,6 +11,7 @@ from provenance._base.errors import TreenailError
 from provenance._drawing import document
 from provenance._drawing.document import Pages, printed_pages
 from provenance._drawing.fitting import draw_line
+from provenance._drawing.fonts import PLAIN
 from provenance._drawing.paper import PAPERS, paper_named
 from tests.printing.reading import page_sizes_mm, page_texts
 
@@ -18,7 +19,7 @@ from tests.printing.reading import page_sizes_mm, page_texts
 def print_some(path: Path, pages: int, text: str = "Page") -> Pages:
     with printed_pages(path, (200, 300), title="Some pages (invented)") as run:
         for number in range(1, pages + 1):
-            draw_line(run.begin_page(), f"{text} {number}", run.faces.plain, 12, 20, 150)
+            draw_line(run.begin_page(), f"{text} {number}", PLAIN, 12, 20, 150)
     return run
 
 

@@ -8,15 +8,16 @@ from hypothesis import strategies as st
 
 from provenance._drawing.fitting import fit_block, fit_line
 from provenance._drawing.fonts import (
+    BOLD,
     CAP_HEIGHT,
+    MONO,
+    PLAIN,
     SUBSTITUTE,
-    load_typefaces,
+    Typeface,
     printable,
     unprintable_characters,
 )
 
-FACES = load_typefaces()
-PLAIN = FACES.plain
 ANY_TEXT = st.text(max_size=120).map(lambda text: printable(text, PLAIN))
 
 
@@ -74,7 +75,7 @@ def test_a_block_that_is_whole_says_every_word(text: str, width: float) -> None:
 
 def test_latin_cyrillic_and_greek_have_shapes_in_every_face() -> None:
     for text in ("Ďáblík ÅØÆŁŐß", "Двір Ґанок Ўцёс", "Σπίτι Ήλιος", "0123456789 ½ ⅝ × – ″"):
-        for face in (FACES.plain, FACES.bold, FACES.mono):
+        for face in (PLAIN, BOLD, MONO):
             assert unprintable_characters(text, face) == ()
 
 
@@ -92,20 +93,11 @@ def test_hebrew_stands_in_the_order_in_which_it_is_read() -> None:
     assert printable("בית 12", PLAIN) == "12 תיב"
 
 
-@pytest.mark.parametrize("face", [FACES.plain, FACES.bold, FACES.mono])
-def test_the_height_of_digits_is_as_the_size_rule_takes_it(face: object) -> None:
+@pytest.mark.parametrize("face", [PLAIN, BOLD, MONO])
+def test_the_height_of_digits_is_as_the_size_rule_takes_it(face: Typeface) -> None:
     """Read from the outline of the digit 1 in the font file by another library."""
     from PIL import ImageFont
 
-    from provenance._drawing import fonts
-    from provenance._drawing.fonts import Typeface
-
-    assert isinstance(face, Typeface)
-    files = {
-        "TreenailPlain": "DejaVuSansCondensed.ttf",
-        "TreenailBold": "DejaVuSansCondensed-Bold.ttf",
-        "TreenailMono": "DejaVuSansMono-Bold.ttf",
-    }
-    font = ImageFont.truetype(str(fonts._FOLDER / files[face.name]), 2048)
+    font = ImageFont.truetype(str(face.file), 2048)
     _, top, _, foot = font.getbbox("1", anchor="ls")
     assert foot - top == pytest.approx(CAP_HEIGHT * 2048, abs=3)

@@ -8,11 +8,10 @@ import pytest
 from click.testing import CliRunner
 
 from provenance._base.errors import TreenailError, UnusableInput
-from provenance._bundle.pack import pack_bundle
-from provenance._catalogue.plugs import gather_plugs, index_plugs, read_plugs, stored_plugs
+from provenance._catalogue.plugs import gather_plugs, index_plugs, stored_plugs
 from provenance._cli.locating import locate as locate_command
 from provenance._identity.locate import Seen, locate_plug
-from tests.builders import a_package
+from tests.builders import a_package, pack_bundle
 
 
 def a_site_with(folder, *stamps, **plug):
@@ -85,7 +84,7 @@ def test_a_loop_of_places_ends_the_walk(tmp_path) -> None:
     package.with_row("element", element_id="E", place_id="B2")
     package.with_row("sample", sample_id="9", element_id="E")
     package.with_row("plug", plug_id="P-9", sample_id="9", stamp="9")
-    assert read_plugs(package.package.folder)[-1].where == "Yard, Shed"
+    assert gather_plugs(package.package.folder)[-1].where == "Yard, Shed"
 
 
 def test_an_index_is_not_read_again_until_a_source_changes(tmp_path, monkeypatch) -> None:

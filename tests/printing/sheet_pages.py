@@ -9,11 +9,30 @@ from typing import Any
 import numpy as np
 import pypdfium2
 
+from provenance._drawing.paper import paper_named
 from provenance._model.profile import load_model
-from provenance._printing.sheets.record_sheets import write_sheets
+from provenance._model.schema import Model
+from provenance._printing.sheets.frame import SheetSet
+from provenance._printing.sheets.plan_grid import scale_named
+from provenance._printing.sheets.record_sheets import Drafter, SheetKind, write_sheets
 from provenance._printing.sheets.rows import ChosenRows
 from tests.builders import a_package
 from tests.printing.reading import Image, page_texts, rendered
+
+
+def draft_sheets(
+    model: Model,
+    kind: SheetKind,
+    *,
+    rows: ChosenRows | None = None,
+    paper: str = "a4",
+    scale: str = "1:50",
+    blanks: int | None = None,
+    codes: str | None = None,
+) -> list[SheetSet]:
+    """The sheets of one kind before they are printed; arguments as `write_sheets` has them."""
+    drafter = Drafter(model, rows, paper_named(paper), scale_named(scale), blanks, codes)
+    return list(drafter.draft(kind))
 
 
 def print_blank(folder: Path, profile: str = "blank", **options: Any) -> Path:

@@ -52,7 +52,7 @@ def test_the_crosses_are_printed_where_they_are_said_to_be(tmp_path: Path) -> No
     """Their long arms are the darkest rows and columns round the place."""
     path = tmp_path / "page.pdf"
     with printed_pages(path, STOCK.page_size, title="Calibration") as pages:
-        draw_calibration_page(pages.begin_page(), pages.faces, STOCK)
+        draw_calibration_page(pages.begin_page(), STOCK)
     page = rendered(path, 300)
     for x_mm, y_mm in cross_places_mm(STOCK):
         x, y = x_mm / 25.4 * 300, y_mm / 25.4 * 300

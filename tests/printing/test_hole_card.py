@@ -156,7 +156,7 @@ def test_the_drill_goes_in_at_its_hour(tmp_path: Path) -> None:
         path = tmp_path / f"{name}.pdf"
         with printed_pages(path, (200, 200), title="Face") as run:
             canvas = run.begin_page()
-            draw_clock_face(canvas, run.faces, 100, 100, 60, hours=hours, direction="radial")
+            draw_clock_face(canvas, 100, 100, 60, hours=hours, direction="radial")
         pages.append(rendered(path, 144))
     rows, columns = np.nonzero((pages[1] < 128) & ~(pages[0] < 128))
     assert len(rows) > 50

@@ -12,11 +12,11 @@ import yaml
 
 from provenance._model.profile import load_model, shipped_profiles
 from provenance._printing.sheets.question import LONGEST_TICKED
-from provenance._printing.sheets.record_sheets import SHEETS, SheetKind, draft_sheets, write_sheets
+from provenance._printing.sheets.record_sheets import SHEETS, SheetKind, write_sheets
 from provenance._printing.sheets.rows import ChosenRows
 from tests.builders import a_package
 from tests.printing.reading import page_texts
-from tests.printing.sheet_pages import flat, print_blank, print_filled, two_logs
+from tests.printing.sheet_pages import draft_sheets, flat, print_blank, print_filled, two_logs
 
 PROFILES = sorted(shipped_profiles())
 ASKING = [kind for kind in SHEETS if kind.layout in ("form", "ledger")]

@@ -7,8 +7,7 @@ from itertools import combinations, pairwise
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from provenance._drawing.boxes import Box
-from provenance._drawing.fonts import load_typefaces
+from provenance._drawing.paper import Box
 from provenance._printing.sheets.cells import LINE_MM, measure_cell
 from provenance._printing.sheets.flow import Piece, Placed, PlacedTitle, Section, flow_pages
 from provenance._printing.sheets.question import Choice, Question
@@ -77,6 +76,6 @@ def test_a_line_to_write_on_leaves_room_for_a_hand_in_a_glove() -> None:
 def test_a_question_of_any_words_has_a_size(labels: list[str], answer: str) -> None:
     question = Question("one", "Title " * 8, "ticks", True, "mm", "cross all that apply",
                         tuple(Choice(label) for label in labels), answer)  # fmt: skip
-    span, height = measure_cell(question, load_typefaces(), 500)
+    span, height = measure_cell(question, 500)
     assert 1 <= span <= 5
     assert height > 0

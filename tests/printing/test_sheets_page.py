@@ -11,6 +11,7 @@ import pytest
 from provenance._base.errors import TreenailError
 from provenance._drawing.document import printed_pages
 from provenance._drawing.fitting import draw_line
+from provenance._drawing.fonts import PLAIN
 from provenance._identity.sheet_code import read_sheet_code
 from provenance._model.profile import load_model
 from provenance._model.schema import Model
@@ -69,7 +70,7 @@ def test_text_on_text_would_be_seen(tmp_path: Path) -> None:
     with printed_pages(tmp_path / "one.pdf", (200, 200), title="Overlap") as run:
         canvas = run.begin_page()
         for place in (20, 40):
-            draw_line(canvas, "Hollin Reach", run.faces.plain, 12, place, 100)
+            draw_line(canvas, "Hollin Reach", PLAIN, 12, place, 100)
     assert overlapping_texts(tmp_path / "one.pdf")
 
 

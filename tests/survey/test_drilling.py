@@ -8,8 +8,7 @@ from pathlib import Path
 import pytest
 
 from provenance._base.errors import UnusableInput
-from provenance._survey.hole.cautions import DEFER
-from provenance._survey.hole.drilling import Clearance, propose_holes
+from provenance._survey.hole.drilling import DEFER, Clearance, propose_holes
 from tests.survey.test_hole import a_beam
 
 

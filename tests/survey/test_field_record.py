@@ -124,7 +124,6 @@ _WITHOUT_PANDAS = """
 import sys
 from pathlib import Path
 sys.modules["pandas"] = None
-from provenance._drawing.fonts import load_typefaces
 from provenance._drawing.paper import paper_named
 from provenance._record.package import open_package
 from provenance._survey.adjust.adjustment import survey_package
@@ -139,7 +138,7 @@ package = open_package(folder)
 for again in range(2):
     known = known_points(package)
     content = plan_content(package, known, "B1")
-    sheet = plan_sheet(content, paper_named("a4"), load_typefaces(), record=package.title)
+    sheet = plan_sheet(content, paper_named("a4"), record=package.title)
     print(len(content.woods), len(content.holes), len(content.datums), bool(sheet.items))
     survey_package(package, site=("HOLL", None)[again])
 write_geopackage(package, Path(out, "room.gpkg"))

@@ -23,8 +23,7 @@ from provenance._survey.adjust.bore import (
 )
 from provenance._survey.hole.hole import hole_position, segment_gap
 from provenance._survey.parts.features import WoodFeature, read_features
-from provenance._survey.parts.observation import Floats
-from provenance._survey.parts.precision import Precision
+from provenance._survey.parts.observation import Floats, Precision
 from tests.builders import PackageBuilder
 from tests.survey.scenes import a_room
 

@@ -13,7 +13,7 @@ import pytest
 
 from provenance._base.errors import UnusableInput
 from provenance._drawing.drawing import Disc, Group, Item, Line, Picture, Text, Transform
-from provenance._drawing.fonts import load_typefaces
+from provenance._drawing.fonts import PLAIN
 from provenance._drawing.paper import paper_named
 from provenance._drawing.svg import svg_of
 from provenance._record.package import Package
@@ -82,7 +82,6 @@ def drawn(package: Package, **options: object) -> list[Item]:
             plan_content(package, known, "B1"),
             transform,
             (10, 10, 190, 150),
-            load_typefaces(),
             **options,  # type: ignore[arg-type]  # options of draw_map
         ).items
     )
@@ -111,18 +110,18 @@ def test_every_hole_cut_datum_and_stamp_is_on_the_plan(house: Package) -> None:
 
 
 def test_only_black_white_and_greys_are_used(house: Package) -> None:
-    known, faces = known_points(house), load_typefaces()
+    known = known_points(house)
     content = plan_content(house, known, "B1")
-    text = svg_of(plan_sheet(content, paper_named("a4"), faces, record="x"))
+    text = svg_of(plan_sheet(content, paper_named("a4"), record="x"))
     colours = set(re.findall(r"#([0-9a-f]{6})", text))
     assert len(colours) > 3
     assert all(len({colour[i : i + 2] for i in (0, 2, 4)}) == 1 for colour in colours)
 
 
 def test_the_svg_is_well_formed_in_millimetres_with_title_and_description(house: Package) -> None:
-    known, faces = known_points(house), load_typefaces()
+    known = known_points(house)
     content = plan_content(house, known, "B1")
-    root = ET.fromstring(svg_of(plan_sheet(content, paper_named("a4"), faces, record="A & B <x>")))
+    root = ET.fromstring(svg_of(plan_sheet(content, paper_named("a4"), record="A & B <x>")))
     width, height = root.get("width"), root.get("height")
     assert {width, height} == {"210mm", "297mm"}
     assert root.get("viewBox") == f"0 0 {width[:-2]} {height[:-2]}"  # type: ignore[index]  # both are there
@@ -285,10 +284,7 @@ def test_a_strip_shows_holes_on_their_side_and_joints(house: Package) -> None:
     element.loc[element["element_id"] == "B1-001", "features"] = "0.42: mortise; 3.1-3.3: notch"
     house.write_table("element", element)
     known = known_points(house)
-    faces = load_typefaces()
-    items = flattened(
-        draw_strip(known, {"231": "231"}, 0, (0, 0, 180, 36), faces, marked="231").items
-    )
+    items = flattened(draw_strip(known, {"231": "231"}, 0, (0, 0, 180, 36), marked="231").items)
     texts = {one.text for one in items if isinstance(one, Text)}
     assert {"A", "B", "231 at 1.00 m", "232 at 1.10 m", "mortise 0.42", "notch 3.10"} <= texts
     discs = [one for one in items if isinstance(one, Disc)]
@@ -302,22 +298,21 @@ def test_two_holes_with_one_stamp_keep_each_its_own_label(house: Package) -> Non
     plug = house.table("plug")
     plug["stamp"] = "86"
     house.write_table("plug", plug)
-    known, faces = known_points(house), load_typefaces()
+    known = known_points(house)
     stamps = {"231": "86", "232": "86"}
-    strip = flattened(draw_strip(known, stamps, 0, (0, 0, 180, 36), faces).items)
+    strip = flattened(draw_strip(known, stamps, 0, (0, 0, 180, 36)).items)
     assert {"86 at 1.00 m", "86 at 1.10 m"} <= {one.text for one in strip if isinstance(one, Text)}
     transform = Transform(50, (3, 2.5), (100, 80))
     content = plan_content(house, known, "B1")
-    on_plan = draw_map(content, transform, (10, 10, 190, 150), faces).items
+    on_plan = draw_map(content, transform, (10, 10, 190, 150)).items
     named = [one.about for one in on_plan if isinstance(one, Group) and one.is_label]
     assert {("sample", "231"), ("sample", "232")} <= set(named)
 
 
 def test_the_words_below_a_plan_end_before_the_arrow(house: Package) -> None:
-    faces = load_typefaces()
     # the longest words: true north is not recorded
     content = replace(plan_content(house, known_points(house), "B1"), grid_north_deg=None)
-    items = flattened(plan_sheet(content, paper_named("a4"), faces, record="x").items)
+    items = flattened(plan_sheet(content, paper_named("a4"), record="x").items)
     (letter,) = (one for one in items if isinstance(one, Text) and one.text == "y")
     points = [
         point
@@ -330,4 +325,4 @@ def test_the_words_below_a_plan_end_before_the_arrow(house: Package) -> None:
     words = [one for one in items if isinstance(one, Text) and foot - 2 < one.at[1] < letter.at[1]]
     beside = [one for one in words if one.size == 2.0]
     assert any(one.text.startswith("Ticks every") for one in beside)
-    assert all(one.at[0] + faces.plain.width(one.text, 2.0) < left for one in beside)
+    assert all(one.at[0] + PLAIN.width(one.text, 2.0) < left for one in beside)

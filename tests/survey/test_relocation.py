@@ -11,7 +11,7 @@ import pytest
 from provenance._base.errors import UnusableInput
 from provenance._record.package import Package
 from provenance._survey.adjust.adjustment import survey_package
-from provenance._survey.hole.cautions import DEFER
+from provenance._survey.hole.drilling import DEFER
 from provenance._survey.relocation import write_relocation_sheets
 from tests.builders import PARTIES
 from tests.survey.test_plan import a_house

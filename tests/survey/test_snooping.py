@@ -5,9 +5,8 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from provenance._survey.adjust.snooping import blunder_hint, doubted_readings, worst_readings
-from provenance._survey.parts.observation import Kind
-from provenance._survey.parts.precision import LARGEST_RESIDUAL, RIVAL_CHI_SQUARE
+from provenance._survey.adjust.snooping import blunder_hint, doubted_readings
+from provenance._survey.parts.observation import LARGEST_RESIDUAL, RIVAL_CHI_SQUARE, Kind
 
 
 @pytest.mark.parametrize(("over", "doubted"), [(0.0, False), (1e-9, True)])
@@ -34,14 +33,6 @@ def test_a_reading_just_at_that_limit_is_not_doubted(monkeypatch: pytest.MonkeyP
 
 def test_the_worst_doubted_reading_comes_first() -> None:
     assert doubted_readings(np.array([5.1, -6.0, 5.5]), np.array([0, 1, 2])).tolist() == [1, 2, 0]
-
-
-def test_the_worst_reading_of_each_point_is_found() -> None:
-    point = np.array([0, 0, 2, 2, 3])
-    w = np.array([1.0, -2.0, 3.0, np.nan, np.nan])
-    assert worst_readings(point, w, 5).tolist() == [1, -1, 2, -1, -1]
-    assert worst_readings(point, np.zeros(5), 5).tolist() == [-1] * 5
-    assert worst_readings(point[:0], w[:0], 2).tolist() == [-1, -1]
 
 
 @pytest.mark.parametrize(

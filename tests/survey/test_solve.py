@@ -11,14 +11,15 @@ from scipy.optimize import least_squares
 
 from provenance._survey.adjust.locate import locate_points
 from provenance._survey.parts.datum_covariance import DatumCovariance
-from provenance._survey.parts.observation import Floats, Kind
-from provenance._survey.parts.precision import (
+from provenance._survey.parts.observation import (
     ELLIPSE_95,
     ELLIPSOID_95,
     LARGEST_RESIDUAL,
     NORMAL_95,
     NOTICED_BLUNDER,
     RIVAL_CHI_SQUARE,
+    Floats,
+    Kind,
 )
 from provenance._survey.parts.solve import SOLVED, Rows, solve_points
 from tests.survey.scenes import no_errors, tape_rows

@@ -11,21 +11,19 @@ Source: Darwin Core standard (TDWG), with its chronometric age vocabulary; dwc.t
 from __future__ import annotations
 
 import re
-from collections.abc import Callable, Iterator, Mapping
+from collections.abc import Callable, Iterable, Iterator, Mapping
 from dataclasses import dataclass
 
+from provenance._base.resources import shipped
 from provenance._base.visible import visible
 from provenance._bundle.describe.citation import keeper, licence_address
 from provenance._bundle.describe.editions import Edition
 from provenance._bundle.redaction.tables import DATA_GENERALIZATIONS, INFORMATION_WITHHELD
 from provenance._model.edtf import is_edtf
-from provenance._model.schema import Field, Model
+from provenance._model.schema import Field, Model, read_yaml
 from provenance._record.package import Package
 from provenance._record.snapshot import Row
 
-DWC = "http://rs.tdwg.org/dwc/terms/"
-CHRONO = "http://rs.tdwg.org/chrono/terms/"
-DCTERMS = "http://purl.org/dc/terms/"
 YEARS = "CE, astronomical numbering: year 0 is 1 BCE"
 WITHHOLDING = {
     "dataGeneralizations": DATA_GENERALIZATIONS,
@@ -54,13 +52,40 @@ class Part:
     rows: Iterator[tuple[str, ...]]
 
 
+def _part(file_name: str, rows: Iterable[Mapping[str, str] | tuple[str, ...]]) -> Part:
+    """A part as schemas/darwin_core.yaml has it; a row may name its cells by their terms."""
+    known = read_yaml(shipped("schemas") / "darwin_core.yaml")
+
+    def address(term: str) -> str:
+        prefix, _, name = term.partition(":")
+        return f"{known['namespaces'][prefix]}{name}"
+
+    told = known["files"][file_name]
+    names = [term.partition(":")[2] for term in told["terms"]]
+    cells = (
+        row if isinstance(row, tuple) else [row.get(name, "") for name in names] for row in rows
+    )
+    return Part(
+        file_name,
+        address(told["row"]),
+        tuple(map(address, told["terms"])),
+        (tuple(map(_cell, row)) for row in cells),
+    )
+
+
 def core(package: Package, edition: Edition) -> Part:
     """One row a sample; positions and names of places are those that the package has."""
-    rows = (
-        tuple(_cell(row.get(term, "")) for term in _CORE_TERMS)
-        for row in _core_rows(package, edition)
+    return _part("samples.csv", _core_rows(package, edition))
+
+
+def extensions(package: Package) -> tuple[Part, ...]:
+    """What hangs on the samples: species, traits, dated rings, the wood they were taken from."""
+    return (
+        _part("identifications.csv", _species_rows(package)),
+        _part("measurements.csv", _trait_rows(package)),
+        _part("ages.csv", _age_rows(package)),
+        _part("wood.csv", _wood_rows(package)),
     )
-    return Part("samples.csv", DWC + "MaterialSample", _CORE_TERMS, rows)
 
 
 def _core_rows(package: Package, edition: Edition) -> Iterator[dict[str, str]]:
@@ -69,25 +94,25 @@ def _core_rows(package: Package, edition: Edition) -> Iterator[dict[str, str]]:
     people = _people(package)
     repository = keeper(package)
     always = {
-        DWC + "basisOfRecord": "MaterialSample",
-        DWC + "datasetID": package.name,
-        DWC + "datasetName": package.title,
-        DWC + "institutionID": repository.ror if repository else "",
-        DCTERMS + "accessRights": f"{edition.title}, {edition.store}",
+        "basisOfRecord": "MaterialSample",
+        "datasetID": package.name,
+        "datasetName": package.title,
+        "institutionID": repository.ror if repository else "",
+        "accessRights": f"{edition.title}, {edition.store}",
     }
     for key, sample in _rows(package, "sample").items():
         site = sites.get(sample["site_id"], {})
         rights = site.get("rights", "")
         name, orcid = people.get(sample["collected_by"], ("", ""))
         yield {
-            DWC + "materialSampleID": key,
+            "materialSampleID": key,
             **always,
-            DCTERMS + "license": licence_address(rights) if rights else "",
-            DWC + "materialEntityType": kinds(sample["kind"]),
-            DWC + "eventDate": _plain_date(sample["collected_on"]),
-            DWC + "verbatimEventDate": sample["collected_on"],
-            DWC + "recordedBy": name,
-            DWC + "recordedByID": orcid,
+            "license": licence_address(rights) if rights else "",
+            "materialEntityType": kinds(sample["kind"]),
+            "eventDate": _plain_date(sample["collected_on"]),
+            "verbatimEventDate": sample["collected_on"],
+            "recordedBy": name,
+            "recordedByID": orcid,
             **_location(sample, site, edition),
         }
 
@@ -99,56 +124,24 @@ _LOCATION_TERMS = {
     "decimalLongitude": "longitude",
     "coordinateUncertaintyInMeters": "coordinate_uncertainty_m",
 }
-_CORE_TERMS = (
-    DWC + "materialSampleID",
-    DWC + "basisOfRecord",
-    DWC + "datasetID",
-    DWC + "datasetName",
-    DWC + "institutionID",
-    DCTERMS + "accessRights",
-    DCTERMS + "license",
-    DWC + "materialEntityType",
-    DWC + "eventDate",
-    DWC + "verbatimEventDate",
-    DWC + "recordedBy",
-    DWC + "recordedByID",
-    DWC + "locality",
-    *(DWC + one for one in _LOCATION_TERMS),
-    DWC + "geodeticDatum",
-    *(DWC + one for one in WITHHOLDING),
-)
 
 
 def _location(
     sample: Mapping[str, str], site: Mapping[str, str], edition: Edition
 ) -> dict[str, str]:
-    location = {DWC + term: site.get(name, "") for term, name in _LOCATION_TERMS.items()}
+    location = {term: site.get(name, "") for term, name in _LOCATION_TERMS.items()}
     public_name = site.get("public_name", "")
-    location[DWC + "locality"] = public_name if edition.is_public else site.get("name", "")
-    if location[DWC + "decimalLatitude"] and (code := site.get("geodetic_epsg", "")):
-        location[DWC + "geodeticDatum"] = f"EPSG:{code}"
+    location["locality"] = public_name if edition.is_public else site.get("name", "")
+    if location["decimalLatitude"] and (code := site.get("geodetic_epsg", "")):
+        location["geodeticDatum"] = f"EPSG:{code}"
     for term, name in WITHHOLDING.items():
         said = (row.get(name, "") for row in (sample, site))
-        location[DWC + term] = "; ".join(text for text in said if text)
+        location[term] = "; ".join(text for text in said if text)
     return location
 
 
-def identifications(package: Package) -> Part:
-    """The species of each sample, as seen in the field and as the laboratory reported it."""
-    terms = (
-        "identificationID",
-        "verbatimIdentification",
-        "scientificName",
-        "identifiedBy",
-        "dateIdentified",
-        "identificationRemarks",
-    )
-    return _extension(
-        "identifications.csv", DWC + "Identification", DWC, terms, _species_rows(package)
-    )
-
-
 def _species_rows(package: Package) -> Iterator[tuple[str, ...]]:
+    """The species of each sample, as seen in the field and as the laboratory reported it."""
     people = _people(package)
     label = _labels(package.model, "lab_result", "species")
     for key, sample in _rows(package, "sample").items():
@@ -163,15 +156,8 @@ def _species_rows(package: Package) -> Iterator[tuple[str, ...]]:
             yield result["sample_id"], key, code, _name(label, code), who, on, said
 
 
-def measurements(package: Package) -> Part:
-    """Every size, count and coded state of a sample that is open, under the field's title."""
-    terms = ("measurementID", "measurementType", "measurementValue", "measurementUnit")
-    return _extension(
-        "measurements.csv", DWC + "MeasurementOrFact", DWC, terms, _trait_rows(package)
-    )
-
-
 def _trait_rows(package: Package) -> Iterator[tuple[str, ...]]:
+    """Every size, count and coded state of a sample that is open, under the field's title."""
     traits = [
         (one, _labels(package.model, "sample", one.name))
         for one in package.model.table("sample").fields
@@ -189,28 +175,11 @@ def _is_trait(one: Field) -> bool:
     return one.type in ("number", "integer", "boolean") or bool(one.vocabulary)
 
 
-def ages(package: Package) -> Part:
+def _age_rows(package: Package) -> Iterator[tuple[str, ...]]:
     """The years of the rings that a laboratory dated, every report, with what supersedes it.
 
     The last ring is not the felling unless the bark is there: the remarks say so.
     """
-    terms = (
-        "chronometricAgeID",
-        "verbatimChronometricAge",
-        "chronometricAgeProtocol",
-        "earliestChronometricAge",
-        "earliestChronometricAgeReferenceSystem",
-        "latestChronometricAge",
-        "latestChronometricAgeReferenceSystem",
-        "materialDated",
-        "chronometricAgeDeterminedBy",
-        "chronometricAgeDeterminedDate",
-        "chronometricAgeRemarks",
-    )
-    return _extension("ages.csv", CHRONO + "ChronometricAge", CHRONO, terms, _age_rows(package))
-
-
-def _age_rows(package: Package) -> Iterator[tuple[str, ...]]:
     people = _people(package)
     results = _rows(package, "lab_result")
     superseded_by = {one["supersedes_result_id"]: key for key, one in results.items()}
@@ -246,18 +215,8 @@ def _age_remarks(result: Mapping[str, str], superseded_by: str) -> str:
     return " ".join(remarks)
 
 
-def relationships(package: Package) -> Part:
-    """The piece of wood that each sample was taken from, with what it is in the building."""
-    terms = (
-        "resourceRelationshipID",
-        "relatedResourceID",
-        "relationshipOfResource",
-        "relationshipRemarks",
-    )
-    return _extension("wood.csv", DWC + "ResourceRelationship", DWC, terms, _wood_rows(package))
-
-
 def _wood_rows(package: Package) -> Iterator[tuple[str, ...]]:
+    """The piece of wood that each sample was taken from, with what it is in the building."""
     elements = _rows(package, "element")
     functions = _labels(package.model, "element", "function")
     for key, sample in _rows(package, "sample").items():
@@ -304,18 +263,6 @@ def _plain_date(text: str) -> str:
 def _reported(result: Mapping[str, str]) -> str:
     number = f" (number {result['lab_number']})" if result["lab_number"] else ""
     return f"Reported by the laboratory{number}."
-
-
-def _extension(
-    file_name: str,
-    row_type: str,
-    namespace: str,
-    names: tuple[str, ...],
-    rows: Iterator[tuple[str, ...]],
-) -> Part:
-    """A part whose terms behind the sample's code are `names` of one namespace."""
-    terms = (DWC + "materialSampleID", *(namespace + name for name in names))
-    return Part(file_name, row_type, terms, (tuple(map(_cell, row)) for row in rows))
 
 
 def _cell(text: str) -> str:

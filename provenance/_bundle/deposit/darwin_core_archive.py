@@ -12,14 +12,7 @@ from collections.abc import Mapping, Sequence
 from typing import IO, TYPE_CHECKING, Any
 
 from provenance._bag.zipping import zip_date
-from provenance._bundle.deposit.darwin_core import (
-    Part,
-    ages,
-    core,
-    identifications,
-    measurements,
-    relationships,
-)
+from provenance._bundle.deposit.darwin_core import Part, core, extensions
 from provenance._bundle.deposit.dublin_core import dublin_core
 from provenance._bundle.deposit.form import Described, Form
 from provenance._bundle.deposit.xml_text import xml_document, xml_text
@@ -43,13 +36,7 @@ def write_darwin_core_archive(
 
     `record` is the citation, which goes in as Dublin Core; `day` the date that every member bears.
     """
-    parts = [
-        core(package, edition),
-        identifications(package),
-        measurements(package),
-        ages(package),
-        relationships(package),
-    ]
+    parts = [core(package, edition), *extensions(package)]
     with zipfile.ZipFile(stream, "w") as archive:
         for name, text in ((META, _meta(parts)), (METADATA, dublin_core(record))):
             archive.writestr(_member(name, day), text.encode())

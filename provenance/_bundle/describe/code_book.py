@@ -5,58 +5,29 @@ from __future__ import annotations
 from typing import Any
 
 from provenance._base.page_templates import page_templates
-from provenance._base.visible import visible
+from provenance._bundle.describe.plain_text import text_template
 from provenance._model.schema import Field, Model, Table, Vocabulary
 
 
 def code_book_html(model: Model, record_title: str) -> str:
     """The code book as one page that needs nothing else."""
-    return (
-        page_templates("bundle")
-        .get_template("codebook.html")
-        .render(
-            title=f"Code book: {record_title}",
-            record_title=record_title,
-            model=model,
-            tables=[_table(model, table) for table in model.tables.values()],
-            vocabularies=[_vocabulary(one) for one in model.vocabularies.values()],
-            notations=list(model.notations.values()),
-        )
-    )
+    page = page_templates("bundle").get_template("codebook.html")
+    return page.render(title=f"Code book: {record_title}", **_facts(model, record_title))
 
 
 def code_book_markdown(model: Model, record_title: str) -> str:
     """The code book as Markdown, which reads well in a plain text editor too."""
-    lines = [
-        f"# Code book: {_plain(record_title)}",
-        "",
-        _plain(model.description),
-        "",
-        f"Profile: {_plain(model.title)} ({model.profile}). Tables version {model.version}.",
-        "",
-        "Every table is a text file in `tables/`: UTF-8, one row a line, cells parted by commas,",
-        "the first line names the columns. A blank cell means: not recorded.",
-    ]
-    for table in model.tables.values():
-        lines += _table_lines(model, table)
-    lines += ["", "# Lists of codes"]
-    for vocabulary in model.vocabularies.values():
-        lines += _vocabulary_lines(vocabulary)
-    lines += [
-        "",
-        "# Written forms",
-        "",
-        "| form | meaning | example | source |",
-        "|---|---|---|---|",
-    ]
-    lines += [
-        _line(f"`{one.name}`", one.title, f"`{one.example}`", one.source)
-        for one in model.notations.values()
-    ]
-    return "\n".join(lines) + "\n"
+    return text_template("bundle/codebook.md").render(**_facts(model, record_title))
 
 
-# -- the same facts for both ---------------------------------------------------------------------
+def _facts(model: Model, record_title: str) -> dict[str, Any]:
+    return {
+        "record_title": record_title,
+        "model": model,
+        "tables": [_table(model, table) for table in model.tables.values()],
+        "vocabularies": [_vocabulary(one) for one in model.vocabularies.values()],
+        "notations": list(model.notations.values()),
+    }
 
 
 def _row(one: Field) -> dict[str, str]:
@@ -141,71 +112,3 @@ def _vocabulary(one: Vocabulary) -> dict[str, Any]:
         for term in one.terms
     ]
     return {**vars(one), "source": one.source.rstrip("."), "terms": terms}
-
-
-# -- Markdown ------------------------------------------------------------------------------------
-
-
-def _plain(text: str) -> str:
-    """A text on one line in which Markdown and HTML have no power."""
-    flat = " ".join(visible(text).split())
-    for mark in ("\\", "|", "<", ">", "[", "]", "*", "_", "#", "&"):
-        flat = flat.replace(mark, f"\\{mark}")
-    return flat
-
-
-def _line(*cells: str) -> str:
-    shown = (c.replace("|", "\\|") if c.startswith("`") else _plain(c) for c in cells)
-    return f"| {' | '.join(shown)} |"
-
-
-def _table_lines(model: Model, table: Table) -> list[str]:
-    keys = ", ".join(f"`{name}`" for name in table.primary_key)
-    lines = [
-        "",
-        f"## {_plain(table.title)} (`tables/{table.name}.csv`)",
-        "",
-        _plain(table.description),
-        "",
-        f"Key: {keys}.",
-    ]
-    lines += [
-        f"`{link['fields']}` names a row of `tables/{link['table']}.csv`."
-        for link in _links(model, table)
-    ]
-    lines += [
-        "",
-        "| column | meaning | kind, unit | may hold | how obtained | sensitivity | open terms |",
-        "|---|---|---|---|---|---|---|",
-    ]
-    for one in table.fields:
-        row = _row(one)
-        codes = f"codes of '{one.vocabulary}'" if one.vocabulary else ""
-        held = "; ".join(part for part in (codes, row["holds"]) if part)
-        said = f"{one.title}: {one.description}"
-        how = (one.obtained, one.sensitivity, row["terms"])
-        lines.append(_line(f"`{one.name}`", said, row["kind"], held, *how))
-    return lines
-
-
-def _vocabulary_lines(vocabulary: Vocabulary) -> list[str]:
-    lines = [
-        "",
-        f"## {_plain(vocabulary.title)} (`{vocabulary.name}`)",
-        "",
-        f"{_plain(vocabulary.description)} Source: {_plain(vocabulary.source.rstrip('.'))}.",
-        "",
-        "| code | label | definition | source | same as |",
-        "|---|---|---|---|---|",
-    ]
-    lines += [
-        _line(
-            f"`{term.code}`",
-            term.label,
-            term.definition + _attributes(term.attributes),
-            term.source,
-            term.match or "",
-        )
-        for term in vocabulary.terms
-    ]
-    return lines

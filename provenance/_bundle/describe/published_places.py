@@ -6,6 +6,7 @@ import math
 from dataclasses import dataclass
 
 from provenance._bundle.describe.editions import Edition
+from provenance._record.cells import float_of
 from provenance._record.package import Package
 from provenance._record.snapshot import Row
 
@@ -61,9 +62,13 @@ def published_places(package: Package, edition: Edition) -> tuple[PublishedPlace
 
 
 def _box(row: Row) -> Box | None:
-    numbers = [_number(row[name]) for name in ("latitude", "longitude", "coordinate_uncertainty_m")]
+    numbers = [
+        float_of(row[name]) for name in ("latitude", "longitude", "coordinate_uncertainty_m")
+    ]
     latitude, longitude, radius_m = numbers
-    if latitude is None or longitude is None or radius_m is None or radius_m <= COARSEST_EXACT_M:
+    if latitude is None or longitude is None or radius_m is None:
+        return None
+    if not COARSEST_EXACT_M < radius_m < math.inf:
         return None
     if abs(latitude) > 90 or abs(longitude) > 180:
         return None
@@ -82,11 +87,3 @@ def _box(row: Row) -> Box | None:
 
 def _wrapped(longitude: float) -> float:
     return (longitude + 180) % 360 - 180 if abs(longitude) > 180 else longitude
-
-
-def _number(text: str) -> float | None:
-    try:
-        number = float(text)
-    except ValueError:
-        return None
-    return number if math.isfinite(number) else None

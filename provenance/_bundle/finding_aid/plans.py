@@ -5,23 +5,17 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass
 from functools import cached_property
-from typing import TYPE_CHECKING
 
 from markupsafe import Markup
 
 from provenance._base.errors import TreenailError
 from provenance._base.visible import visible
 from provenance._bundle.finding_aid.cells import Cells
-from provenance._drawing.fonts import load_typefaces
 from provenance._drawing.paper import Paper
 from provenance._drawing.svg import svg_inside_page
 from provenance._survey.hole.known_points import KnownPoints, known_points
-from provenance._survey.plan.plan_content import levels_of, plan_content
+from provenance._survey.plan.plan_content import PlanContent, levels_of, plan_content
 from provenance._survey.plan.plan_sheet import plan_sheet
-
-if TYPE_CHECKING:
-    from provenance._survey.plan.plan_content import PlanContent
-
 
 # a sheet that fills a screen, so that letters of 2 mm can be read there
 _PAPER = Paper("screen", 210.0, 210.0)
@@ -98,7 +92,6 @@ class Plans:
         sheet = plan_sheet(
             content,
             _PAPER,
-            load_typefaces(),
             record=visible(record.package.title),
             foot=_FOOT,
             named=() if crowded else None,

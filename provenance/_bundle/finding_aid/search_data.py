@@ -19,6 +19,7 @@ from provenance._bundle.finding_aid.cells import Cells
 from provenance._bundle.finding_aid.record import Record
 from provenance._identity import locate, reading
 from provenance._identity.identifier import full_identifier
+from provenance._record.cells import float_of
 from provenance._record.snapshot import Row
 
 CHARACTERS = reading.CHARACTERS + reading.UNREADABLE
@@ -317,8 +318,5 @@ def _whole(text: str) -> int | None:
 
 
 def _number(text: str) -> float | None:
-    try:
-        value = float(text)
-    except ValueError:
-        return None
-    return value if abs(value) < 1e9 else None
+    value = float_of(text)
+    return value if value is not None and abs(value) < 1e9 else None

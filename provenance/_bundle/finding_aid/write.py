@@ -3,9 +3,11 @@
 from __future__ import annotations
 
 import json
+import re
 from collections.abc import Collection, Mapping, Sequence
+from dataclasses import replace
 from pathlib import Path
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 from markupsafe import Markup
 
@@ -13,16 +15,19 @@ from provenance._base.progress import Progress, say_nothing
 from provenance._base.resources import shipped
 from provenance._bundle.describe.editions import Edition
 from provenance._bundle.finding_aid.addresses import page_path
-from provenance._bundle.finding_aid.cells import Cells
+from provenance._bundle.finding_aid.cells import Cells, table_page
 from provenance._bundle.finding_aid.chain_pages import ChainPages
-from provenance._bundle.finding_aid.drawings import draw_derived
 from provenance._bundle.finding_aid.pictures import Pictures
 from provenance._bundle.finding_aid.plans import Plans
 from provenance._bundle.finding_aid.record import Record
 from provenance._bundle.finding_aid.search_data import as_script, search_data
 from provenance._bundle.finding_aid.table_pages import write_table_pages
 from provenance._bundle.finding_aid.writing import Page, Writer, put
+from provenance._drawing.svg import svg_of
 from provenance._record.package import Package
+
+if TYPE_CHECKING:
+    from provenance._derive.summary import Derived
 
 
 def write_finding_aid(
@@ -39,9 +44,9 @@ def write_finding_aid(
     """Write index.html, go.html and pages/ into `folder`, which is still being built.
 
     Only what is in `package` is shown, so a public edition is made from a package that has been
-    redacted. `facts` are shown at the top (name, value), `links` lead to the other files (href,
-    name, text); `files` are the paths in the package that a page may link to; `json_ld` describes
-    the whole for search engines (schema.org). `progress` counts pages.
+    redacted. `facts` are shown at the top (name, value), `links` lead to the other files (path,
+    link in words); `files` are the paths in the package that a page may link to; `json_ld`
+    describes the whole for search engines (schema.org). `progress` counts pages.
     Raises UnusablePackage when a table cannot be read.
     """
     record = Record(package)
@@ -72,7 +77,7 @@ def write_finding_aid(
             for row in loose
         ],
         attachments=[one for site in record.sites for one in pictures.about("site", site)],
-        drawings=draw_derived(cells, folder),
+        drawings=_draw_derived(cells, folder),
         tables=[one for one in tables if one.count],
         empty=[one.title for one in tables if not one.count],
         cautions=package.model.cautions,
@@ -103,3 +108,47 @@ def _data_block(value: Mapping[str, Any]) -> Markup:
     for sign in "<>&":
         text = text.replace(sign, f"\\u{ord(sign):04x}")
     return Markup(text)
+
+
+def _draw_derived(cells: Cells, folder: Path) -> list[dict[str, Any]]:
+    """Draw the figures of what 'treenail derive' wrote; none where it has not been run.
+
+    The figures are drawn from the derived tables as they stand in the package.
+    """
+    record = cells.record
+    needed = {"size", "stem", "span", "cluster"} <= set(record.model.tables)
+    if not needed or not (record.rows("span") or record.rows("size")):
+        return []
+    from provenance._derive.figure_parts import Places
+    from provenance._derive.figures import figures
+
+    drawings = []
+    for one in figures(_stored(cells), Places.of(record.package)):
+        path = f"pages/figure/{one.name}.svg"
+        put(folder / path, svg_of(one.sheet).encode())
+        table = "size" if one.name == "volume" else "span"
+        drawings.append(
+            {
+                "figure": one,
+                "href": path,
+                "numbers_href": table_page(table, 1),
+                "numbers_title": record.model.table(table).title,
+            }
+        )
+    return drawings
+
+
+def _stored(cells: Cells) -> Derived:
+    from provenance._derive.dating import ClusterRule
+    from provenance._derive.summary import Derived
+    from provenance._derive.trees import StemRule
+
+    record = cells.record
+    rule = ClusterRule()
+    if clusters := record.rows("cluster"):
+        # the rule stands beside every cluster, in the sentence that ClusterRule writes
+        numbers = [int(one) for one in re.findall(r"\d+", clusters[0]["rule"])]
+        if len(numbers) == 2:
+            rule = replace(rule, gap_years=numbers[0], least=numbers[1])
+    tables = {name: record.package.tables[name] for name in ("size", "stem", "span", "cluster")}
+    return Derived(tables, (), StemRule(), rule)

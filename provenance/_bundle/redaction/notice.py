@@ -1,20 +1,27 @@
-"""Writes WITHHELD.txt: in plain words, what a public edition does not hold, and whom to ask."""
+"""Writes what a public edition says of itself: what it withholds and whom to ask, and figures."""
 
 from __future__ import annotations
 
 from collections import Counter
 from collections.abc import Iterator
-from typing import TYPE_CHECKING
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
 
-from provenance._base.visible import visible
-from provenance._bundle.describe.plain_text import bullet, heading, paragraph
+from provenance._base.disk import write_text
+from provenance._base.findings import SEVERITIES
+from provenance._bundle.describe.citation import keeper
+from provenance._bundle.describe.plain_text import text_template
 from provenance._bundle.redaction.account import Account
-from provenance._record.package import Package
+from provenance._bundle.redaction.redact import Redacted
+from provenance._record.package import Package, as_json
 
 if TYPE_CHECKING:
-    from provenance._bundle.describe.citation import Maker
+    from provenance._base.findings import Report
+
 
 WITHHELD_TEXT = "WITHHELD.txt"
+SUMMARY = "check/summary.json"
+SUMMARY_TEXT = "check/summary.txt"
 ROWS_NAMED = 12
 _WHY = {
     "location": "it tells where the place is",
@@ -23,57 +30,21 @@ _WHY = {
 }
 
 
-def withheld_text(package: Package, account: Account, *, day: str, keeper: Maker | None) -> str:
-    """The text of WITHHELD.txt; `package` is the public one, `keeper` its repository."""
-    parts = [
-        "What is withheld from this edition, and why\n"
-        "===========================================\n",
-        paragraph(
-            f"This is the public edition of the record '{package.title}', as it stood on {day}. "
-            "Old buildings and sacred places have been damaged by people who learned where they "
-            "are, and nobody who helped has to be known to everybody. So the exact place, people "
-            "who have not agreed to be named, and what the keepers restrict are not in it. Nothing "
-            "was changed in the full edition, which is kept."
-        ),
-        heading("Who keeps the full edition, and how to ask"),
-        paragraph(_ask(keeper, package, day)),
-    ]
-    for title, lines in (
-        ("Made coarse, or counted otherwise", list(_coarse(package, account))),
-        ("Withheld: the columns are there, and blank", list(_blank(package, account))),
-        ("People and codes", list(_people(package, account))),
-        ("Words replaced inside open texts", list(_words(package, account))),
-        ("Files", list(_files(account))),
-        ("Other things left out", list(_others(package, account))),
-    ):
-        if lines:
-            parts += [heading(title), "".join(bullet(line) for line in lines)]
-    parts += [
-        heading("Custody"),
-        paragraph(
-            "The ledger of custody is here without its seals: a seal covers withheld cells too, "
-            "and somebody could try out guesses until one fits. Who verifies the ledger needs the "
-            "full edition. What is withheld is committed to in bundle.json by keyed hashes (HMAC, "
-            "RFC 2104, with SHA-256). 'treenail verify PUBLIC --against FULL' shows somebody who "
-            "has both that this edition was made from that one."
-        ),
-        heading("What no program can see"),
-        paragraph(
-            "What a photo shows was not judged: a face, a name on a door, a view that leads to the "
-            "place. Open texts were searched for the withheld names, numbers, addresses and "
-            "coordinates, not for their meaning. Somebody who knows the place must look through "
-            "this edition before it is published; what is published cannot be called back."
-        ),
-    ]
-    return "\n".join(parts)
-
-
-def _ask(keeper: Maker | None, package: Package, day: str) -> str:
-    who = keeper.name if keeper and keeper.named else "the repository that gave you this edition"
-    return (
-        f"Kept by: {visible(who)}. Ask there in writing; name the record ({package.name}, "
-        f"{day}), say which of the things below you need, what for, and who will see it. The "
-        "keepers may have to ask the owner, the authority or the community first."
+def withheld_text(package: Package, account: Account, *, day: str) -> str:
+    """The text of WITHHELD.txt; `package` is the public one, `day` the record's date."""
+    repository = keeper(package)
+    return text_template("bundle/withheld.txt").render(
+        package=package,
+        day=day,
+        keeper=repository.name if repository and repository.named else "",
+        sections=[
+            ("Made coarse, or counted otherwise", list(_coarse(package, account))),
+            ("Withheld: the columns are there, and blank", list(_blank(package, account))),
+            ("People and codes", list(_people(package, account))),
+            ("Words replaced inside open texts", list(_words(package, account))),
+            ("Files", list(_files(account))),
+            ("Other things left out", list(_others(package, account))),
+        ],
     )
 
 
@@ -185,3 +156,55 @@ def _label(package: Package, table: str, name: str) -> str:
 
 def _count(count: int, one: str, many: str = "") -> str:
     return f"{count:,} {one if count == 1 else many or one + 's'}"
+
+
+def write_check_summary(report: Report, data: Path) -> None:
+    """How often each rule found something in the full edition, and nothing that it quoted."""
+    counts = Counter(zip(report.found["severity"], report.found["rule"], strict=True))
+    order = {severity: place for place, severity in enumerate(SEVERITIES)}
+    rows = sorted(counts.items(), key=lambda one: (order.get(one[0][0], 9), one[0][1]))
+    summary = {
+        "checked": "the full edition, when this was packed",
+        "rulesRun": len(report.rules_run),
+        "rowsChecked": sum(report.rows_checked.values()),
+        "findings": [
+            {"severity": severity, "rule": rule, "count": count} for (severity, rule), count in rows
+        ],
+    }
+    write_text(data / SUMMARY, as_json(summary))
+    lines = [f"{severity:8} {count:>8}  {rule}\n" for (severity, rule), count in rows]
+    head = (
+        "What the check found in the full edition when this was packed, in figures.\n"
+        "The findings themselves quote the record and are in the full edition.\n\n"
+    )
+    write_text(data / SUMMARY_TEXT, head + ("".join(lines) or "Nothing was found.\n"))
+
+
+def public_facts(redacted: Redacted) -> dict[str, Any]:
+    """What bundle.json of a public edition holds beside the facts of every bundle."""
+    return {
+        "derivedFrom": dict(redacted.derived_from),
+        # another version of it may draw them with other bytes
+        "picturesDrawnBy": drawing_program(),
+        "withheld": dict(redacted.account.as_dict()),
+        "withheldFiles": [
+            {
+                name: value
+                for name, value in (
+                    ("table", one.table),
+                    ("row", one.key),
+                    ("reason", one.reason),
+                    ("hmacSha256", one.commitment),
+                )
+                if value
+            }
+            for one in redacted.account.files
+        ],
+    }
+
+
+def drawing_program() -> str:
+    """The program and version that draws photos anew."""
+    import PIL
+
+    return f"Pillow {PIL.__version__}"

@@ -3,10 +3,11 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Mapping
+from collections.abc import Callable, Iterator, Mapping
 from dataclasses import dataclass, replace
 from decimal import Decimal
 from pathlib import Path
+from types import MappingProxyType
 from typing import Any
 
 from provenance._bag.hashing import hash_files
@@ -18,11 +19,11 @@ from provenance._bundle.redaction.account import Account
 from provenance._bundle.redaction.commitments import commit, members_text
 from provenance._bundle.redaction.files import FILE, NO_FILES, FileRows, redact_files
 from provenance._bundle.redaction.gathering import SITE, Known, gather_known, whole_columns
-from provenance._bundle.redaction.masking import WITHHELD
-from provenance._bundle.redaction.model import public_model
+from provenance._bundle.redaction.masking import WITHHELD, Masker
 from provenance._bundle.redaction.places import read_grid
 from provenance._bundle.redaction.tables import redact_table
 from provenance._ledger.custody import last_seal
+from provenance._model.schema import Field, Model, Notation, Table, Term, Vocabulary, read_core
 from provenance._record.edition_key import EDITION_KEY, edition_key
 from provenance._record.package import (
     DESCRIPTOR,
@@ -56,11 +57,7 @@ def is_public(package: Package) -> bool:
 
 
 def redact(
-    package: Package,
-    folder: Path,
-    *,
-    grid: str | None = None,
-    progress: Progress = say_nothing,
+    package: Package, folder: Path, *, grid: str | None = None, progress: Progress = say_nothing
 ) -> Redacted:
     """Write the public edition of `package` as a package into the new folder `folder`.
 
@@ -179,3 +176,78 @@ who have not agreed to be named, and restricted fields are withheld; their colum
 
 It is for reading. A record is continued in the package of the full edition.
 """
+
+
+def public_model(
+    model: Model, tables: Mapping[str, Table], masker: Masker, account: Account
+) -> Model:
+    """The model with its public tables, every text in it without withheld values.
+
+    Raises UnusablePackage when a code, or the name of a field or profile, that the crew's profile
+    added holds one: those cannot be replaced.
+    """
+    _refuse_telling_names(model, masker)
+    bare = replace(model, tables=MappingProxyType(dict(tables)))
+    core = read_core()
+    # the program's own words give nothing away, but for an example that is the very value
+    own = set(_texts(core)) - {one.example for _, one in core.every_field()}
+    texts = [text for text in dict.fromkeys(_texts(bare)) if text not in own]
+    masked = dict(zip(texts, masker.masked(texts), strict=True))
+    account.schema_words = sum(new != old for old, new in masked.items())
+    public: Model = _with_texts(bare, lambda text: masked.get(text, text))
+    return public
+
+
+def _refuse_telling_names(model: Model, masker: Masker) -> None:
+    core = read_core()
+    known = {term.code for one in core.vocabularies.values() for term in one.terms}
+    known |= {name for table in core.tables.values() for name in table.names}
+    names = [model.profile]
+    names += [term.code for one in model.vocabularies.values() for term in one.terms]
+    names += [name for table in model.tables.values() for name in table.names]
+    own = [name for name in dict.fromkeys(names) if name not in known]
+    for name, masked in zip(own, masker.masked(own), strict=True):
+        if name != masked:
+            raise UnusablePackage(
+                f"the profile of this package has the name or code '{name}', which holds something "
+                "that must not be public (a name, a place or a number); give it another one in the "
+                "profile and in the tables, 'treenail new --update' brings it in"
+            )
+
+
+def _texts(model: Model) -> Iterator[str]:
+    found: list[str] = []
+
+    def note(text: str) -> str:
+        found.append(text)
+        return text
+
+    _with_texts(model, note)
+    yield from found
+
+
+_TEXTS: Mapping[type, tuple[str, ...]] = {
+    Model: ("title", "description", "cautions", "tables", "vocabularies", "notations"),
+    Table: ("title", "description", "sections", "fields"),
+    Field: ("title", "description", "example", "synonyms"),
+    Vocabulary: ("title", "description", "source", "terms"),
+    Term: ("label", "definition", "source", "match", "synonyms", "attributes"),
+    Notation: ("title", "source", "example"),
+}
+"""Where the texts for people stand in each part of a model."""
+
+
+def _with_texts(value: Any, turn: Callable[[str], str]) -> Any:
+    """A model, or a part of one, with every text for people turned."""
+    if isinstance(value, str):
+        return turn(value)
+    if isinstance(value, tuple):
+        return tuple(_with_texts(one, turn) for one in value)
+    if isinstance(value, Mapping):
+        return MappingProxyType({key: _with_texts(one, turn) for key, one in value.items()})
+    names = _TEXTS.get(type(value), ())
+    turned = {name: _with_texts(getattr(value, name), turn) for name in names}
+    if isinstance(value, Field) and turned["example"] != value.example:
+        # an example may be the very value that the column withholds
+        turned["example"] = None
+    return replace(value, **turned) if turned else value

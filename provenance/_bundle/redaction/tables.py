@@ -145,11 +145,7 @@ def _public_field(one: Field, form: str) -> Field:
             "." if form == "withheld" else " for those who have not agreed."
         )
         return not_required(
-            replace(
-                one,
-                description=f"{said} {one.description}",
-                withheld=form == "withheld",
-            )
+            replace(one, description=f"{said} {one.description}", withheld=form == "withheld")
         )
     if form == "shown":
         return one

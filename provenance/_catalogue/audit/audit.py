@@ -17,7 +17,7 @@ from typing import Any
 
 from provenance._base.errors import TreenailError
 from provenance._base.locks import take_lock
-from provenance._base.progress import Progress
+from provenance._base.progress import Progress, say_nothing
 from provenance._catalogue.audit.fixity import Examination, examine_bundle, finding
 from provenance._catalogue.audit.pieces import (
     LARGE_BYTES,
@@ -71,7 +71,7 @@ def audit_place(
     anew: bool = False,
     crew: Crew = HERE,
     large_bytes: int = LARGE_BYTES,
-    progress: Progress | None = None,
+    progress: Progress = say_nothing,
 ) -> Audit:
     """Bring the catalogue up to date, then verify bundles in full; results go into the catalogue.
 
@@ -114,8 +114,7 @@ def audit_place(
                     result = _not_examined(path, result.reason)
                 _store(database, run_id, result)
                 done += 1
-                if progress:
-                    progress(done, resumed + len(to_do))
+                progress(done, resumed + len(to_do))
             left = resumed + len(to_do) - done
             outcome = "out_of_time" if left else "finished"
             end_run(database, run_id, outcome)

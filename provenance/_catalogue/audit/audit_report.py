@@ -5,6 +5,8 @@ from __future__ import annotations
 import json
 from typing import Any
 
+from provenance._base.page_templates import page_templates
+from provenance._base.visible import visible
 from provenance._catalogue.audit.audit import Audit
 from provenance._catalogue.audit.standing import WORDS
 
@@ -47,8 +49,6 @@ def _counts(audit: Audit) -> dict[str, int]:
 
 def audit_lines(audit: Audit) -> list[str]:
     """The audit in lines for a terminal or a mail: counts, then everything that is not clean."""
-    from provenance._base.visible import visible
-
     lines = [
         f"{audit.examined} examined, {audit.left} left for the next audit; of "
         f"{len(audit.standing)} known: "
@@ -91,19 +91,14 @@ def _copies(audit: Audit) -> list[tuple[str, ...]]:
 
 def audit_html(audit: Audit) -> str:
     """The audit as one page with no scripts and nothing fetched."""
-    from jinja2 import Environment, StrictUndefined
-
-    from provenance._base.visible import visible
-
-    environment = Environment(autoescape=True, undefined=StrictUndefined, trim_blocks=True)
-    environment.filters["visible"] = visible
     groups = []
     for name, words in WORDS.items():
         bundles = [one for one in audit.standing if one["standing"] == name]
         if bundles and name not in ("sound", "unchecked"):
             groups.append((name, words, bundles[:MOST_ROWS], len(bundles) - MOST_ROWS))
     known = {one["path"] for one in audit.standing}
-    return environment.from_string(_PAGE).render(
+    page = page_templates("catalogue").get_template("audit.html")
+    return page.render(
         audit=audit,
         counts=_counts(audit),
         words=WORDS,
@@ -119,93 +114,3 @@ def audit_html(audit: Audit) -> str:
         gigabytes=sum(_of_run(audit, "bytes")) / 1e9,
         most_files=MOST_FILES,
     )
-
-
-_PAGE = """<!doctype html>
-<html lang="en">
-<head>
-<meta charset="utf-8">
-<meta name="viewport" content="width=device-width, initial-scale=1">
-<title>Audit of {{ audit.place | string | visible }}</title>
-<style>
-:root { color-scheme: light dark; --ink: #222; --paper: #fff; --line: #bbb; --soft: #f3f1ec; }
-@media (prefers-color-scheme: dark) {
-  :root { --ink: #e8e6e1; --paper: #1b1b1a; --line: #555; --soft: #292826; }
-}
-body { font: 16px/1.5 system-ui, sans-serif; color: var(--ink); background: var(--paper);
-  max-width: 62rem; margin: 2rem auto; padding: 0 1rem; }
-h1 { font-size: 1.5rem; overflow-wrap: anywhere; } h2 { font-size: 1.15rem; margin-top: 2rem; }
-.verdict { font-size: 1.15rem; font-weight: 700; border-left: .4rem solid; padding: .3rem .8rem;
-  background: var(--soft); }
-dl { display: grid; grid-template-columns: max-content 1fr; gap: .1rem 1.2rem; }
-dt { font-weight: 600; } dd { margin: 0; font-variant-numeric: tabular-nums; }
-article { border-top: 1px solid var(--line); padding: .5rem 0; }
-article h3 { font-size: 1rem; margin: 0; overflow-wrap: anywhere; }
-p { margin: .3rem 0; overflow-wrap: anywhere; } ul { margin: .3rem 0; }
-li { overflow-wrap: anywhere; } .small { font-size: .9rem; }
-</style>
-</head>
-<body>
-<h1>Audit of {{ audit.place | string | visible }}</h1>
-<p class="verdict">{% if all_examined %}
-Everything that is known here is there and was sound when it was last examined.
-{% elif audit.clean %}
-Nothing wrong was found; not everything has been examined yet.
-{% else %}
-Something needs a person: see below.
-{% endif %}</p>
-{% if audit.update.clock %}<p><strong>Clock:</strong> {{ audit.update.clock }}</p>{% endif %}
-<dl>
-<dt>Begun</dt><dd>{{ audit.started_at }}</dd>
-<dt>Ended</dt><dd>{{ audit.ended_at }}{% if audit.outcome == 'out_of_time' %},
- when its time was used up{% endif %}</dd>
-<dt>Examined</dt><dd>{{ audit.examined }} bundles, {{ '%.2f' | format(gigabytes) }} GB, every
- checksum{% if audit.resumed %} ({{ audit.resumed }} before it was interrupted){% endif %}</dd>
-<dt>Left</dt><dd>{{ audit.left }} for the next audit</dd>
-{% for name, count in counts.items() %}
-<dt>{{ words[name] }}</dt><dd>{{ count }}</dd>
-{% endfor %}
-</dl>
-{% for name, title, bundles, more in groups %}
-<h2>{{ title }}</h2>
-{% for one in bundles %}
-<article>
-<h3>{{ one.path | visible }}</h3>
-{% if one.why %}<p>{{ one.why | visible }}</p>{% endif %}
-<p class="small">{% if one.name %}{{ one.name | visible }}{% if one.edition %}, {{ one.edition |
- visible }} edition{% endif %}. {% endif %}
-{% if one.examined_at %}Last examined {{ one.examined_at }}. {% endif %}
-{% if one.sound_at %}Last sound {{ one.sound_at }}.{% elif one.examined_at %}
-Never sound at an audit.
-{% endif %}</p>
-{% if one.findings and not one.clean %}
-<ul class="small">
-{% for finding in one.findings[:most_files] %}
-<li>{% if finding.path %}<strong>{{ finding.path | visible }}</strong> {% endif %}
-{{ finding.message | visible }}</li>
-{% endfor %}
-{% if one.findings | length > most_files %}
-<li>and {{ one.findings | length - most_files }} more, in the JSON report</li>
-{% endif %}
-</ul>
-{% endif %}
-</article>
-{% endfor %}
-{% if more > 0 %}<p>and {{ more }} more, in the JSON report</p>{% endif %}
-{% endfor %}
-{% if unseen %}<h2>Cannot be looked into</h2>
-<ul>{% for path, why in unseen.items() %}<li>{{ path | visible }}: {{ why | visible }}</li>
-{% endfor %}</ul>{% endif %}
-{% if copies %}<h2>The same bundle more than once</h2>
-<ul>{% for paths in copies %}<li>{% for path in paths %}{{ path | visible }}{{ ', ' if not loop.last
- }}{% endfor %}</li>{% endfor %}</ul>{% endif %}
-{% if superseded %}<h2>Superseded by a later bundle of the same name</h2>
-<ul>{% for one in superseded %}<li>{{ one.path | visible }}, by
- {% for path in one.superseded_by %}{{ path | visible }}{{ ', ' if not loop.last }}{%
- endfor %}</li>{% endfor %}</ul>{% endif %}
-{% if oldest %}<h2>Sound, but longest unchecked</h2>
-<ul>{% for one in oldest %}<li>{{ one.path | visible }}, {{ one.examined_at }}</li>
-{% endfor %}</ul>{% endif %}
-</body>
-</html>
-"""

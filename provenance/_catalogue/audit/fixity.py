@@ -11,17 +11,12 @@ from pathlib import Path
 from typing import Any
 
 from provenance._bag.hashing import NO_CHECKSUMS, Checksums
+from provenance._bag.verdict import BundleFinding
 from provenance._base.errors import TreenailError, UnusableInput
 from provenance._catalogue.database import now
 from provenance._catalogue.stores.records import open_source, signature_of
 from provenance._catalogue.stores.stores import file_states
 from provenance._record.remote import Place, Remote
-
-OUTCOMES = (
-    "sound", "changed", "faulty", "damaged", "unsettled", "unreadable", "not_examined"
-)  # fmt: skip
-"""Explained in catalogue/columns.py; only `sound` and `changed` mean that all was as it should be.
-`changed` is told by the audit, which knows what lay there before."""
 
 MOST_FINDINGS = 1_000
 """So many findings of one bundle are kept, with a word about the rest."""
@@ -40,6 +35,8 @@ _FileState = tuple[str, int, int, int] | tuple[str, str]
 class Examination:
     """What one look at one bundle found.
 
+    `outcome` is explained in schemas/catalogue.yaml; only `sound` and `changed` (which the audit
+    tells, for it knows what lay there before) mean that all was as it should be.
     `identity` and `signature` as in the catalogue's table `bundle`; `fingerprint` is the SHA-256 of
     the names, sizes and times of all files: where it is as it was and the bytes are not, nobody
     wrote to them, and the storage has decayed. `findings` are plain values with rule, path and
@@ -223,14 +220,7 @@ def _digest(states: list[_FileState], *, with_ctime: bool) -> str:
 
 def finding(rule: str, path: str, message: str, remedy: str = _REMEDY) -> dict[str, Any]:
     """A finding about the examination itself, as plain values."""
-    return {
-        "part": "container",
-        "severity": "error",
-        "rule": rule,
-        "path": path,
-        "message": message,
-        "remedy": remedy,
-    }
+    return vars(BundleFinding("container", "error", rule, path, message, remedy))
 
 
 def _cut(findings: list[dict[str, Any]]) -> list[dict[str, Any]]:

@@ -17,10 +17,9 @@ import yaml
 
 from provenance._base.disk import write_text
 from provenance._base.errors import TreenailError
-from provenance._drawing.boxes import Box
 from provenance._drawing.fitting import draw_line, write_block
-from provenance._drawing.fonts import Typefaces
-from provenance._drawing.paper import MM
+from provenance._drawing.fonts import BOLD, PLAIN
+from provenance._drawing.paper import MM, Box
 from provenance._printing.labels.stock import Stock
 
 LARGEST_OFFSET_MM = 15.0
@@ -53,10 +52,7 @@ def cross_places_mm(stock: Stock) -> tuple[tuple[float, float], tuple[float, flo
     """Where the two crosses lie, x and y in mm from the upper left corner of the page."""
     inset_x = min(20.0, stock.page_width_mm / 5)
     inset_y = min(20.0, stock.page_height_mm / 5)
-    return (
-        (inset_x, inset_y),
-        (stock.page_width_mm - inset_x, stock.page_height_mm - inset_y),
-    )
+    return ((inset_x, inset_y), (stock.page_width_mm - inset_x, stock.page_height_mm - inset_y))
 
 
 def calibration_from_measures(
@@ -157,7 +153,7 @@ _STEPS = (
 )
 
 
-def draw_calibration_page(canvas: Any, faces: Typefaces, stock: Stock) -> None:
+def draw_calibration_page(canvas: Any, stock: Stock) -> None:
     """Draw the grid (a line each 10 mm), the two crosses and the outlines of the stock's labels."""
     width, height = stock.page_size
     canvas.saveState()
@@ -186,13 +182,13 @@ def draw_calibration_page(canvas: Any, faces: Typefaces, stock: Stock) -> None:
         canvas.circle(x, y, arm * 0.5)
         inward, size = arm * (1.6 if number == 1 else -1.6), 6 if small else 16
         at = (x + inward, y - 2 * MM)
-        draw_line(canvas, str(number), faces.bold, size, *at, align="centre")
+        draw_line(canvas, str(number), BOLD, size, *at, align="centre")
     if not small:
-        _draw_words(canvas, faces, stock)
+        _draw_words(canvas, stock)
     canvas.restoreState()
 
 
-def _draw_words(canvas: Any, faces: Typefaces, stock: Stock) -> None:
+def _draw_words(canvas: Any, stock: Stock) -> None:
     width, height = stock.page_size
     # covers the grid, so that the words stand on plain paper
     sheet = Box(width * 0.15, height * 0.4, width * 0.7, 66 * MM)
@@ -201,9 +197,9 @@ def _draw_words(canvas: Any, faces: Typefaces, stock: Stock) -> None:
     canvas.setFillGray(0)
     box = sheet.inset(5 * MM)
     head, _ = box.cut_top(12 * MM)
-    foot = write_block(canvas, stock.title, faces.bold, head, largest=13, smallest=8)
+    foot = write_block(canvas, stock.title, BOLD, head, largest=13, smallest=8)
     steps = Box(box.x, foot - 25 * MM, box.width, 22 * MM)
-    foot = write_block(canvas, _STEPS, faces.plain, steps, largest=10, smallest=7)
+    foot = write_block(canvas, _STEPS, PLAIN, steps, largest=10, smallest=7)
     (one_x, one_y), (two_x, two_y) = cross_places_mm(stock)
     lines = (
         f"cross 1   left ______   top ______   (true: {one_x:g} and {one_y:g})",
@@ -214,5 +210,5 @@ def _draw_words(canvas: Any, faces: Typefaces, stock: Stock) -> None:
     )
     baseline = foot - 6 * MM
     for line in lines:
-        draw_line(canvas, line, faces.plain, 9.5, box.x, baseline)
+        draw_line(canvas, line, PLAIN, 9.5, box.x, baseline)
         baseline -= 6.4 * MM

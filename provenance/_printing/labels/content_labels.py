@@ -7,23 +7,20 @@ from bisect import bisect_left
 from collections.abc import Sequence
 from dataclasses import dataclass
 from pathlib import Path
-from typing import TYPE_CHECKING, Any
+from typing import Any
 
 from provenance._base.errors import TreenailError
 from provenance._base.progress import Progress, say_nothing
-from provenance._drawing.boxes import Box
 from provenance._drawing.document import printed_pages
 from provenance._drawing.fitting import draw_block, draw_line, fit_block, write_block, write_line
-from provenance._drawing.fonts import ASCENT, Typefaces
-from provenance._drawing.paper import MM
+from provenance._drawing.fonts import ASCENT, BOLD, PLAIN
+from provenance._drawing.paper import MM, Box
 from provenance._ledger.holdings import Holding, holdings_of
 from provenance._printing.labels.calibration import TRUE, Calibration
 from provenance._printing.labels.facts import SampleFacts, joined, rows_by_key
 from provenance._printing.labels.labels import Printed, check_start, lay_out
 from provenance._printing.labels.stock import Stock, UnusableStock
-
-if TYPE_CHECKING:
-    from provenance._record.package import Package
+from provenance._record.package import Package
 
 SMALLEST_TEXT = 6.0
 _NUMBER = re.compile(r"(\D*)(\d+)")
@@ -120,7 +117,7 @@ def print_content_labels(
         labels = [
             (content, part, number, len(parts))
             for content in contents
-            for parts in [_parts(pages.faces, stock, content)]
+            for parts in [_parts(stock, content)]
             for number, part in enumerate(parts, start=1)
             for _ in range(copies)
         ]
@@ -128,7 +125,7 @@ def print_content_labels(
         for done, (canvas, box) in enumerate(places):
             content, part, number, of = labels[done]
             inner = box.inset(stock.padding_mm * MM)
-            _draw_content(canvas, pages.faces, inner, content, part, number, of)
+            _draw_content(canvas, inner, content, part, number, of)
             progress(done + 1, len(labels))
     return Printed(tuple(pages.paths), len(labels), pages.page_count)
 
@@ -140,14 +137,14 @@ def _divided(box: Box) -> tuple[Box, Box, Box]:
     return heading, line, listing
 
 
-def _parts(faces: Typefaces, stock: Stock, content: Content) -> list[str]:
+def _parts(stock: Stock, content: Content) -> list[str]:
     """The list of numbers in as many pieces as labels are needed to print all of it."""
     box = Box(0, 0, stock.label_width_mm * MM, stock.label_height_mm * MM)
     _, _, listing = _divided(box.inset(stock.padding_mm * MM))
     remaining = ranges_of(content.numbers)
     parts: list[str] = []
     while remaining:
-        taken = _most_that_fit(faces, listing, remaining)
+        taken = _most_that_fit(listing, remaining)
         if taken == 0:
             raise UnusableStock(
                 f"stock '{stock.name}' has no room to list what lies inside; choose a larger one"
@@ -157,14 +154,14 @@ def _parts(faces: Typefaces, stock: Stock, content: Content) -> list[str]:
     return parts
 
 
-def _most_that_fit(faces: Typefaces, listing: Box, entries: list[str]) -> int:
+def _most_that_fit(listing: Box, entries: list[str]) -> int:
     """How many of the entries the box holds in the smallest size."""
 
     room = (listing.width, listing.height)
 
     def cut(count: int) -> bool:
         text, size = ", ".join(entries[:count]), SMALLEST_TEXT
-        return not fit_block(text, faces.plain, *room, largest=size, smallest=size).whole
+        return not fit_block(text, PLAIN, *room, largest=size, smallest=size).whole
 
     high = 32
     while high < len(entries) and not cut(high):
@@ -172,25 +169,23 @@ def _most_that_fit(faces: Typefaces, listing: Box, entries: list[str]) -> int:
     return bisect_left(range(1, min(high, len(entries)) + 1), True, key=cut)
 
 
-def _draw_content(
-    canvas: Any, faces: Typefaces, box: Box, content: Content, part: str, number: int, of: int
-) -> None:
+def _draw_content(canvas: Any, box: Box, content: Content, part: str, number: int, of: int) -> None:
     heading, line, listing = _divided(box)
     count = f"{len(content.numbers)} samples" if len(content.numbers) != 1 else "1 sample"
     if of > 1:
         count += f" (label {number} of {of})"
     if content.place_held:
         held = content.place_held
-        write_block(canvas, held, faces.bold, heading, largest=22, smallest=SMALLEST_TEXT)
+        write_block(canvas, held, BOLD, heading, largest=22, smallest=SMALLEST_TEXT)
     else:
         canvas.setLineWidth(0.5)
-        draw_line(canvas, "Kept at", faces.plain, 8, heading.x, heading.y + 1 * MM)
+        draw_line(canvas, "Kept at", PLAIN, 8, heading.x, heading.y + 1 * MM)
         canvas.line(heading.x + 14 * MM, heading.y + 1 * MM, heading.right, heading.y + 1 * MM)
     baseline = line.top - 11 * ASCENT
     counted = write_line(
         canvas,
         count,
-        faces.bold,
+        BOLD,
         line.width * 0.6,
         line.right,
         baseline,
@@ -198,14 +193,14 @@ def _draw_content(
         smallest=SMALLEST_TEXT,
         align="right",
     )
-    left = line.width - faces.bold.width(counted.lines[0], counted.size) - 2 * MM
+    left = line.width - BOLD.width(counted.lines[0], counted.size) - 2 * MM
     holder = content.holder and f"with {content.holder}"
     site = joined(" · ", joined(" ", content.site_id, content.site_name), holder)
     at = (line.x, baseline)
-    write_line(canvas, site, faces.plain, left, *at, largest=9, smallest=SMALLEST_TEXT)
+    write_line(canvas, site, PLAIN, left, *at, largest=9, smallest=SMALLEST_TEXT)
     canvas.setLineWidth(0.6)
     canvas.line(line.x, line.y, line.right, line.y)
     # the list may be longer than any text that somebody writes, and none of it may be cut
     room = (listing.width, listing.height)
-    fitted = fit_block(part, faces.plain, *room, largest=15, smallest=SMALLEST_TEXT)
-    draw_block(canvas, fitted, faces.plain, listing)
+    fitted = fit_block(part, PLAIN, *room, largest=15, smallest=SMALLEST_TEXT)
+    draw_block(canvas, fitted, PLAIN, listing)

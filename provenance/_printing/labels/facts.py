@@ -5,17 +5,14 @@ from __future__ import annotations
 import re
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
-from typing import TYPE_CHECKING
 
 from provenance._base.errors import TreenailError, UnreadableValue
 from provenance._identity.check_character import check_character
 from provenance._identity.identifier import full_identifier
 from provenance._identity.payload import SampleLabel, compose_payload
 from provenance._identity.selection import number_order, select_samples
-
-if TYPE_CHECKING:
-    from provenance._record.package import Package
-    from provenance._record.snapshot import Row
+from provenance._record.package import Package
+from provenance._record.snapshot import Row
 
 MOST_NUMBERS = 100_000
 _PART = re.compile(r"(\d+)(?:\s*-\s*(\d+))?")

@@ -9,9 +9,8 @@ from typing import Any
 
 from provenance._base.errors import TreenailError
 from provenance._base.progress import Progress, say_nothing
-from provenance._drawing.boxes import Box
 from provenance._drawing.document import printed_pages
-from provenance._drawing.paper import MM
+from provenance._drawing.paper import MM, Box
 from provenance._printing.labels.calibration import TRUE, Calibration, apply_calibration
 from provenance._printing.labels.facts import SampleFacts
 from provenance._printing.labels.sample_label import draw_sample_label, unprintable_in
@@ -43,12 +42,7 @@ def check_start(stock: Stock, start_at: int, copies: int) -> None:
 
 
 def lay_out(
-    pages: Any,
-    stock: Stock,
-    count: int,
-    start_at: int,
-    crop_marks: bool,
-    calibration: Calibration,
+    pages: Any, stock: Stock, count: int, start_at: int, crop_marks: bool, calibration: Calibration
 ) -> Iterator[tuple[Any, Box]]:
     """Begin pages as they are needed and yield canvas and edges for each of `count` labels."""
     canvas: Any = None
@@ -89,9 +83,9 @@ def print_labels(
         places = lay_out(pages, stock, total, start_at, crop_marks, calibration)
         for done, (canvas, box) in enumerate(places):
             one = facts[done // copies]
-            draw_sample_label(canvas, pages.faces, stock, box, one, resolver)
+            draw_sample_label(canvas, stock, box, one, resolver)
             if done % copies == 0:
-                strange.update(dict.fromkeys(unprintable_in(pages.faces, one)))
+                strange.update(dict.fromkeys(unprintable_in(one)))
             if done % 50 == 49 or done + 1 == total:
                 progress(done + 1, total)
     return Printed(tuple(pages.paths), total, pages.page_count, tuple(strange))

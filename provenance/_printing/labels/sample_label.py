@@ -12,7 +12,6 @@ from __future__ import annotations
 from math import sqrt
 from typing import Any
 
-from provenance._drawing.boxes import Box
 from provenance._drawing.fitting import (
     FittedText,
     draw_block,
@@ -22,13 +21,15 @@ from provenance._drawing.fitting import (
     write_line,
 )
 from provenance._drawing.fonts import (
+    BOLD,
     CAP_HEIGHT,
+    MONO,
+    PLAIN,
     Typeface,
-    Typefaces,
     printable,
     unprintable_characters,
 )
-from provenance._drawing.paper import MM
+from provenance._drawing.paper import MM, Box
 from provenance._drawing.qr import draw_code, encode_to_fit, needed_side_mm
 from provenance._printing.labels.facts import SampleFacts, joined
 from provenance._printing.labels.stock import Stock, UnusableStock
@@ -46,7 +47,7 @@ _FRAME = 1.5
 
 
 def draw_sample_label(
-    canvas: Any, faces: Typefaces, stock: Stock, box: Box, facts: SampleFacts, resolver: str = ""
+    canvas: Any, stock: Stock, box: Box, facts: SampleFacts, resolver: str = ""
 ) -> None:
     """Draw the label inside its edges `box` (points).
 
@@ -54,21 +55,21 @@ def draw_sample_label(
     """
     pad = stock.padding_mm * MM
     if stock.draws == "flag":
-        _draw_flag(canvas, faces, stock, box.inset(0, pad), pad, facts, resolver)
+        _draw_flag(canvas, stock, box.inset(0, pad), pad, facts, resolver)
     elif stock.draws == "disc":
-        _draw_disc(canvas, faces, box, box.width / 2 - pad, facts, resolver)
+        _draw_disc(canvas, box, box.width / 2 - pad, facts, resolver)
     elif stock.draws == "sample":
-        _draw_rectangle(canvas, faces, box.inset(pad), facts, resolver)
+        _draw_rectangle(canvas, box.inset(pad), facts, resolver)
     else:
         raise UnusableStock(
             f"stock '{stock.name}' is for {stock.draws}, not for labels of single samples"
         )
 
 
-def unprintable_in(faces: Typefaces, facts: SampleFacts) -> tuple[str, ...]:
+def unprintable_in(facts: SampleFacts) -> tuple[str, ...]:
     """Characters in the facts that no typeface has; the label shows '□' in their places."""
     texts = (facts.site_name, facts.kind, facts.wood, facts.place, facts.collected_by)
-    return tuple(c for text in texts for c in unprintable_characters(text, faces.plain))
+    return tuple(c for text in texts for c in unprintable_characters(text, PLAIN))
 
 
 def _draw_code(canvas: Any, facts: SampleFacts, resolver: str, box: Box) -> None:
@@ -76,19 +77,19 @@ def _draw_code(canvas: Any, facts: SampleFacts, resolver: str, box: Box) -> None
     draw_code(canvas, code, box.x, box.y, box.width)
 
 
-def _draw_number(canvas: Any, faces: Typefaces, box: Box, facts: SampleFacts) -> None:
+def _draw_number(canvas: Any, box: Box, facts: SampleFacts) -> None:
     """The number from the left of the box, as high as it allows, and the framed check character."""
-    digits = faces.mono.width(facts.number, 1.0)
-    one = faces.mono.width("0", 1.0)
+    digits = MONO.width(facts.number, 1.0)
+    one = MONO.width("0", 1.0)
     # number, a gap of half a character, and a frame around a character two thirds as high
     share = digits + one * (0.5 + _FRAME * 0.67)
     size = min(box.width / share, box.height / CAP_HEIGHT, LARGEST_NUMBER_MM * MM / CAP_HEIGHT)
     _refuse_tiny(size, facts)
     baseline = box.middle_y - size * CAP_HEIGHT / 2
-    draw_line(canvas, facts.number, faces.mono, size, box.x, baseline)
+    draw_line(canvas, facts.number, MONO, size, box.x, baseline)
     x = box.x + (digits + one * 0.5) * size
     frame = Box(x, baseline, one * _FRAME * 0.67 * size, size * CAP_HEIGHT)
-    draw_framed_check(canvas, faces, frame, facts.check)
+    draw_framed_check(canvas, frame, facts.check)
 
 
 def _refuse_tiny(size: float, facts: SampleFacts) -> None:
@@ -99,104 +100,94 @@ def _refuse_tiny(size: float, facts: SampleFacts) -> None:
         )
 
 
-def draw_framed_check(canvas: Any, faces: Typefaces, frame: Box, check: str) -> None:
+def draw_framed_check(canvas: Any, frame: Box, check: str) -> None:
     """The check character in a frame, so that nobody takes it for a part of the number."""
     canvas.saveState()
     canvas.setLineWidth(max(0.4, frame.height * 0.05))
     canvas.roundRect(frame.x, frame.y, frame.width, frame.height, frame.width * 0.18)
-    size = min(frame.height * 0.67 / CAP_HEIGHT, frame.width * 0.7 / faces.mono.width(check, 1.0))
+    size = min(frame.height * 0.67 / CAP_HEIGHT, frame.width * 0.7 / MONO.width(check, 1.0))
     middle = frame.middle_y - size * CAP_HEIGHT / 2
-    draw_line(canvas, check, faces.mono, size, frame.middle_x, middle, align="centre")
+    draw_line(canvas, check, MONO, size, frame.middle_x, middle, align="centre")
     canvas.restoreState()
 
 
-def _draw_about(canvas: Any, faces: Typefaces, box: Box, facts: SampleFacts, size: float) -> None:
+def _draw_about(canvas: Any, box: Box, facts: SampleFacts, size: float) -> None:
     """Kind, day and collector on one line; the collector is the first to go."""
     short = joined(" · ", facts.kind, facts.collected_on)
     for text in (joined(" · ", short, facts.collected_by), short):
-        text = printable(text, faces.plain)
-        fitted = fit_line(text, faces.plain, box.width, largest=size, smallest=SMALLEST_TEXT)
+        text = printable(text, PLAIN)
+        fitted = fit_line(text, PLAIN, box.width, largest=size, smallest=SMALLEST_TEXT)
         if fitted.whole:
             break
-    draw_block(canvas, fitted, faces.plain, box)
+    draw_block(canvas, fitted, PLAIN, box)
 
 
-def _draw_site_line(
-    canvas: Any, faces: Typefaces, box: Box, facts: SampleFacts, largest: float
-) -> None:
+def _draw_site_line(canvas: Any, box: Box, facts: SampleFacts, largest: float) -> None:
     """The site's code, bold, and its name behind it as far as there is room."""
     code = facts.site_id.upper()
-    fitted = fit_line(code, faces.bold, box.width, largest=largest, smallest=SMALLEST_TEXT)
+    fitted = fit_line(code, BOLD, box.width, largest=largest, smallest=SMALLEST_TEXT)
     size = min(fitted.size, box.height)
     baseline = box.y + size * 0.24
-    draw_line(canvas, fitted.lines[0], faces.bold, size, box.x, baseline)
-    used = faces.bold.width(fitted.lines[0], size) + GAP
-    name, room = printable(facts.site_name, faces.plain), box.width - used
+    draw_line(canvas, fitted.lines[0], BOLD, size, box.x, baseline)
+    used = BOLD.width(fitted.lines[0], size) + GAP
+    name, room = printable(facts.site_name, PLAIN), box.width - used
     if name and name != code and room > 6 * MM:
         at, largest = (box.x + used, baseline), size * 0.92
-        write_line(canvas, name, faces.plain, room, *at, largest=largest, smallest=SMALLEST_TEXT)
+        write_line(canvas, name, PLAIN, room, *at, largest=largest, smallest=SMALLEST_TEXT)
 
 
-def _draw_words(canvas: Any, faces: Typefaces, box: Box, facts: SampleFacts) -> None:
+def _draw_words(canvas: Any, box: Box, facts: SampleFacts) -> None:
     """Site, kind, date, wood and place in the box; or lines to write on when it is a blank."""
     largest = min(1.3 * LARGEST_TEXT, max(LARGEST_TEXT, box.height * 0.14))
     line_height = min(largest * 1.25, max(SMALLEST_TEXT * 1.17, box.height / 4))
     site, rest = box.cut_top(line_height)
-    _draw_site_line(canvas, faces, site, facts, largest)
+    _draw_site_line(canvas, site, facts, largest)
     if facts.blank:
-        _draw_writing_lines(canvas, faces, rest)
+        _draw_writing_lines(canvas, rest)
         return
     if rest.height < SMALLEST_TEXT * 1.17:
         return
     line, rest = rest.cut_top(min(line_height, rest.height))
     largest = min(largest - 0.5, line.height / 1.17)
-    _draw_about(canvas, faces, line, facts, largest)
+    _draw_about(canvas, line, facts, largest)
     origin = joined(", ", facts.wood_words, facts.place)
-    write_block(canvas, origin, faces.plain, rest, largest=largest, smallest=SMALLEST_TEXT)
+    write_block(canvas, origin, PLAIN, rest, largest=largest, smallest=SMALLEST_TEXT)
 
 
-def _draw_writing_lines(canvas: Any, faces: Typefaces, box: Box) -> None:
+def _draw_writing_lines(canvas: Any, box: Box) -> None:
     """As many of wood, date and by as can be written on with a pencil (5 mm a line)."""
     words = ("wood", "date", "by")[: max(0, int(box.height / (4.6 * MM)))]
     canvas.saveState()
     canvas.setLineWidth(0.4)
     for place, word in enumerate(words):
         baseline = box.top - (place + 1) * box.height / len(words) + 0.8 * MM
-        draw_line(canvas, word, faces.plain, 5.5, box.x, baseline)
-        start = box.x + faces.plain.width("wood", 5.5) + 0.8 * MM
+        draw_line(canvas, word, PLAIN, 5.5, box.x, baseline)
+        start = box.x + PLAIN.width("wood", 5.5) + 0.8 * MM
         canvas.line(start, baseline, box.right, baseline)
     canvas.restoreState()
 
 
-def _draw_rectangle(
-    canvas: Any, faces: Typefaces, box: Box, facts: SampleFacts, resolver: str
-) -> None:
+def _draw_rectangle(canvas: Any, box: Box, facts: SampleFacts, resolver: str) -> None:
     side = min(box.height, box.width * 0.46, LARGEST_CODE_MM * MM)
     code, text = box.cut_left(side, GAP / 2)
     _draw_code(canvas, facts, resolver, Box(code.x, code.middle_y - side / 2, side, side))
     number, words = text.cut_top(max(READABLE_NUMBER_MM * MM, text.height * 0.36), GAP)
-    _draw_number(canvas, faces, number, facts)
-    _draw_words(canvas, faces, words, facts)
+    _draw_number(canvas, number, facts)
+    _draw_words(canvas, words, facts)
 
 
 def _draw_flag(
-    canvas: Any,
-    faces: Typefaces,
-    stock: Stock,
-    box: Box,
-    pad: float,
-    facts: SampleFacts,
-    resolver: str,
+    canvas: Any, stock: Stock, box: Box, pad: float, facts: SampleFacts, resolver: str
 ) -> None:
     """Two ends that are glued back to back, and the number once more on the tube between them."""
     end_width = (box.width - stock.wrap_mm * MM) / 2
     left, rest = box.cut_left(end_width)
     wrap, right = rest.cut_left(stock.wrap_mm * MM)
-    _draw_flag_code(canvas, faces, left.inset(pad, 0), facts, resolver)
+    _draw_flag_code(canvas, left.inset(pad, 0), facts, resolver)
     inner = right.inset(pad, 0)
     number, words = inner.cut_top(max(READABLE_NUMBER_MM * MM, inner.height * 0.36), GAP / 2)
-    _draw_number(canvas, faces, number, facts)
-    _draw_words(canvas, faces, words, facts)
+    _draw_number(canvas, number, facts)
+    _draw_words(canvas, words, facts)
     canvas.saveState()
     canvas.setLineWidth(0.4)
     canvas.setDash(1, 2)
@@ -204,19 +195,16 @@ def _draw_flag(
         canvas.line(x, box.y - pad, x, box.top + pad)
     canvas.restoreState()
     size = min(
-        box.height * 0.9 / faces.mono.width(facts.number, 1.0),
-        READABLE_NUMBER_MM * MM / CAP_HEIGHT,
+        box.height * 0.9 / MONO.width(facts.number, 1.0), READABLE_NUMBER_MM * MM / CAP_HEIGHT
     )
     number_line = FittedText((facts.number,), size, True)
     # upright on the tube, three times, so that one of them always faces the eye
     for third in (1, 3, 5):
         x = wrap.x + wrap.width * third / 6
-        _draw_upright(canvas, number_line, faces.mono, x, box.middle_y)
+        _draw_upright(canvas, number_line, MONO, x, box.middle_y)
 
 
-def _draw_flag_code(
-    canvas: Any, faces: Typefaces, box: Box, facts: SampleFacts, resolver: str
-) -> None:
+def _draw_flag_code(canvas: Any, box: Box, facts: SampleFacts, resolver: str) -> None:
     """The code, and beside it the site's code and the check character where there is room."""
     side = min(box.height, box.width)
     _draw_code(canvas, facts, resolver, Box(box.x, box.middle_y - side / 2, side, side))
@@ -227,12 +215,12 @@ def _draw_flag_code(
     frame = Box(
         box.right - frame_width, box.top - frame_width * 1.2, frame_width, frame_width * 1.2
     )
-    draw_framed_check(canvas, faces, frame, facts.check)
+    draw_framed_check(canvas, frame, facts.check)
     below = frame.y - 1 * MM - box.y
     site = facts.site_id.upper()
-    fitted = fit_line(site, faces.bold, below, largest=LARGEST_TEXT, smallest=SMALLEST_TEXT)
+    fitted = fit_line(site, BOLD, below, largest=LARGEST_TEXT, smallest=SMALLEST_TEXT)
     if fitted.whole:
-        _draw_upright(canvas, fitted, faces.bold, frame.middle_x, box.y + below / 2)
+        _draw_upright(canvas, fitted, BOLD, frame.middle_x, box.y + below / 2)
 
 
 def _draw_upright(canvas: Any, fitted: FittedText, face: Typeface, x: float, y: float) -> None:
@@ -246,9 +234,7 @@ def _draw_upright(canvas: Any, fitted: FittedText, face: Typeface, x: float, y: 
     canvas.restoreState()
 
 
-def _draw_disc(
-    canvas: Any, faces: Typefaces, box: Box, radius: float, facts: SampleFacts, resolver: str
-) -> None:
+def _draw_disc(canvas: Any, box: Box, radius: float, facts: SampleFacts, resolver: str) -> None:
     """The code high in the circle, the number below, site and check character at the sides."""
     x, y = box.middle_x, box.middle_y
     least = needed_side_mm(facts.payload(resolver)) * MM
@@ -262,31 +248,25 @@ def _draw_disc(
     half = side / 2
     top = sqrt(radius**2 - half**2)
     _draw_code(canvas, facts, resolver, Box(x - half, y + top - side, side, side))
-    _draw_disc_number(canvas, faces, x, y, radius, y + top - side, facts)
+    _draw_disc_number(canvas, x, y, radius, y + top - side, facts)
     middle = y + top - half
     reach = sqrt(radius**2 - (top - half + half * 0.45) ** 2)
     room = reach - half
     width = min(room * 0.9, 3.4 * MM)
     site = facts.site_id.upper()
     frame = Box(x + half + (room - width) / 2, middle - width * 0.6, width, width * 1.2)
-    draw_framed_check(canvas, faces, frame, facts.check)
+    draw_framed_check(canvas, frame, facts.check)
     largest = min(LARGEST_TEXT, room * 0.8 / CAP_HEIGHT)
     smallest = SMALLEST_TEXT - 1
-    fitted = fit_line(site, faces.bold, side * 0.6, largest=largest, smallest=smallest)
-    _draw_upright(canvas, fitted, faces.bold, x - half - room / 2, middle)
+    fitted = fit_line(site, BOLD, side * 0.6, largest=largest, smallest=smallest)
+    _draw_upright(canvas, fitted, BOLD, x - half - room / 2, middle)
 
 
 def _draw_disc_number(
-    canvas: Any,
-    faces: Typefaces,
-    x: float,
-    y: float,
-    radius: float,
-    ceiling: float,
-    facts: SampleFacts,
+    canvas: Any, x: float, y: float, radius: float, ceiling: float, facts: SampleFacts
 ) -> None:
     """The number in the segment of the circle below `ceiling`, as large as its corners allow."""
-    share = faces.mono.width(facts.number, 1.0)
+    share = MONO.width(facts.number, 1.0)
     size = (ceiling - (y - radius)) / CAP_HEIGHT
     while size * CAP_HEIGHT > SMALLEST_NUMBER_MM * MM:
         foot = ceiling - size * CAP_HEIGHT
@@ -294,6 +274,4 @@ def _draw_disc_number(
             break
         size -= 0.25
     _refuse_tiny(size, facts)
-    draw_line(
-        canvas, facts.number, faces.mono, size, x, ceiling - size * CAP_HEIGHT, align="centre"
-    )
+    draw_line(canvas, facts.number, MONO, size, x, ceiling - size * CAP_HEIGHT, align="centre")

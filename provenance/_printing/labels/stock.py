@@ -9,8 +9,7 @@ from typing import Any
 
 from provenance._base.errors import TreenailError
 from provenance._base.resources import shipped
-from provenance._drawing.boxes import Box
-from provenance._drawing.paper import MM
+from provenance._drawing.paper import MM, Box
 from provenance._model.profile import check_against_schema
 from provenance._model.schema import read_yaml
 

@@ -6,12 +6,10 @@ from pathlib import Path
 from typing import Any
 
 from provenance._base.progress import Progress, say_nothing
-from provenance._drawing.boxes import Box
 from provenance._drawing.document import Pages, printed_pages
-from provenance._drawing.fitting import draw_line, write_block
-from provenance._drawing.fonts import ASCENT, Typefaces
-from provenance._drawing.pairs import draw_pairs
-from provenance._drawing.paper import MM, Paper
+from provenance._drawing.fitting import draw_line, draw_pairs, write_block
+from provenance._drawing.fonts import ASCENT, BOLD, PLAIN
+from provenance._drawing.paper import MM, Box, Paper
 from provenance._printing.labels.labels import Printed
 from provenance._printing.papers.consignment_list import draw_head, draw_list, page_frame
 from provenance._printing.papers.parcel import Parcel
@@ -41,11 +39,10 @@ def print_consignment(
 
 def draw_receipt(pages: Pages, paper: Paper, parcel: Parcel) -> None:
     """Begin one page and draw the receipt on it."""
-    faces = pages.faces
     canvas = pages.begin_page()
     frame = page_frame(paper)
     box = draw_head(
-        canvas, faces, frame, f"Receipt for consignment {parcel.consignment_id}", "sign and return"
+        canvas, frame, f"Receipt for consignment {parcel.consignment_id}", "sign and return"
     )
     about, box = box.cut_top(44 * MM, 4 * MM)
     pairs = (
@@ -55,11 +52,11 @@ def draw_receipt(pages: Pages, paper: Paper, parcel: Parcel) -> None:
         ("said to hold", parcel.count_in_words),
         ("seal number sent", parcel.seal_number),
     )
-    draw_pairs(canvas, faces, about, pairs, word_width=38 * MM, largest=10.5, smallest=6)
+    draw_pairs(canvas, about, pairs, word_width=38 * MM, largest=10.5, smallest=6)
     canvas.setLineWidth(0.4)
     canvas.line(box.x, box.top + 2 * MM, box.right, box.top + 2 * MM)
     asked = "To be filled in by whoever opens the parcel:"
-    draw_line(canvas, asked, faces.bold, 11, box.x, box.top - 11 * ASCENT)
+    draw_line(canvas, asked, BOLD, 11, box.x, box.top - 11 * ASCENT)
     rows = (
         ("received on (day, hour)", 1),
         ("seal number found", 1),
@@ -75,27 +72,27 @@ def draw_receipt(pages: Pages, paper: Paper, parcel: Parcel) -> None:
     pitch = min(9.5 * MM, (y - box.y - 34 * MM) / sum(lines for _, lines in rows))
     for word, lines in rows:
         y -= pitch
-        draw_line(canvas, word, faces.plain, 9, box.x, y + 0.6 * MM)
+        draw_line(canvas, word, PLAIN, 9, box.x, y + 0.6 * MM)
         if word.startswith("seal"):
-            _draw_seal_question(canvas, faces, box, y)
+            _draw_seal_question(canvas, box, y)
         canvas.setLineWidth(0.4)
         for line in range(lines):
             end = box.right - 62 * MM if word.startswith("seal") else box.right
             canvas.line(box.x + 68 * MM, y - line * pitch, end, y - line * pitch)
         y -= (lines - 1) * pitch
-    _draw_way_back(canvas, faces, Box(box.x, box.y, box.width, 18 * MM), parcel)
+    _draw_way_back(canvas, Box(box.x, box.y, box.width, 18 * MM), parcel)
 
 
-def _draw_seal_question(canvas: Any, faces: Typefaces, box: Box, y: float) -> None:
+def _draw_seal_question(canvas: Any, box: Box, y: float) -> None:
     x = box.right - 58 * MM
     for word in ("unbroken", "broken", "none"):
         canvas.setLineWidth(0.6)
         canvas.rect(x, y, 3.6 * MM, 3.6 * MM)
-        draw_line(canvas, word, faces.plain, 9, x + 5 * MM, y + 0.6 * MM)
-        x += 9 * MM + faces.plain.width(word, 9)
+        draw_line(canvas, word, PLAIN, 9, x + 5 * MM, y + 0.6 * MM)
+        x += 9 * MM + PLAIN.width(word, 9)
 
 
-def _draw_way_back(canvas: Any, faces: Typefaces, box: Box, parcel: Parcel) -> None:
+def _draw_way_back(canvas: Any, box: Box, parcel: Parcel) -> None:
     """Where the signed receipt goes."""
     canvas.setLineWidth(0.8)
     canvas.roundRect(box.x, box.y, box.width, box.height, 2 * MM)
@@ -105,4 +102,4 @@ def _draw_way_back(canvas: Any, faces: Typefaces, box: Box, parcel: Parcel) -> N
         "seal or a missing sample on the day you find it, and keep the wrapping until that is "
         "settled."
     )
-    write_block(canvas, text, faces.plain, box.inset(4 * MM, 3 * MM), largest=10, smallest=6)
+    write_block(canvas, text, PLAIN, box.inset(4 * MM, 3 * MM), largest=10, smallest=6)

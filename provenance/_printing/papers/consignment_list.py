@@ -6,12 +6,10 @@ from collections import Counter
 from collections.abc import Sequence
 from typing import Any
 
-from provenance._drawing.boxes import Box
 from provenance._drawing.document import Pages
-from provenance._drawing.fitting import draw_line, write_block, write_line
-from provenance._drawing.fonts import Typefaces
-from provenance._drawing.pairs import draw_pairs
-from provenance._drawing.paper import MM, Paper
+from provenance._drawing.fitting import draw_line, draw_pairs, write_block, write_line
+from provenance._drawing.fonts import BOLD, MONO, PLAIN
+from provenance._drawing.paper import MM, Box, Paper
 from provenance._printing.labels.sample_label import draw_framed_check
 from provenance._printing.papers.parcel import Parcel, ParcelItem
 
@@ -54,7 +52,6 @@ def page_frame(paper: Paper) -> Box:
 
 def draw_list(pages: Pages, paper: Paper, parcel: Parcel) -> None:
     """Begin as many pages as the list needs, and draw it with its totals."""
-    faces = pages.faces
     frame = page_frame(paper)
     head_mm = 66.0
     first = int((frame.height / MM - head_mm - 26) / ROW_MM)
@@ -65,27 +62,27 @@ def draw_list(pages: Pages, paper: Paper, parcel: Parcel) -> None:
     for number, (start, items) in enumerate(chunks, start=1):
         canvas = pages.begin_page()
         title = f"Consignment list {parcel.consignment_id}"
-        box = draw_head(canvas, faces, frame, title, f"page {number} of {len(chunks)}")
+        box = draw_head(canvas, frame, title, f"page {number} of {len(chunks)}")
         if number == 1:
             about, box = box.cut_top((head_mm - 14) * MM, 2 * MM)
-            _draw_about(canvas, faces, about, parcel)
-        foot = _draw_rows(canvas, faces, box, start, items)
+            _draw_about(canvas, about, parcel)
+        foot = _draw_rows(canvas, box, start, items)
         if number == len(chunks):
-            _draw_totals(canvas, faces, Box(box.x, frame.y, box.width, foot - frame.y), parcel)
+            _draw_totals(canvas, Box(box.x, frame.y, box.width, foot - frame.y), parcel)
 
 
-def draw_head(canvas: Any, faces: Typefaces, frame: Box, title: str, right: str) -> Box:
+def draw_head(canvas: Any, frame: Box, title: str, right: str) -> Box:
     """Draw title and line of a page; returns the box below them."""
-    used = faces.plain.width(right, 9) + 4 * MM
+    used = PLAIN.width(right, 9) + 4 * MM
     room, baseline = frame.width - used, frame.top - 17 * 0.8
-    write_line(canvas, title, faces.bold, room, frame.x, baseline, largest=17, smallest=8)
-    draw_line(canvas, right, faces.plain, 9, frame.right, baseline, align="right")
+    write_line(canvas, title, BOLD, room, frame.x, baseline, largest=17, smallest=8)
+    draw_line(canvas, right, PLAIN, 9, frame.right, baseline, align="right")
     canvas.setLineWidth(0.9)
     canvas.line(frame.x, frame.top - 8 * MM, frame.right, frame.top - 8 * MM)
     return frame.cut_top(8 * MM, 3 * MM)[1]
 
 
-def _draw_about(canvas: Any, faces: Typefaces, box: Box, parcel: Parcel) -> None:
+def _draw_about(canvas: Any, box: Box, parcel: Parcel) -> None:
     pairs = (
         ("from", parcel.sender.in_words),
         ("to", parcel.receiver.in_words),
@@ -96,17 +93,15 @@ def _draw_about(canvas: Any, faces: Typefaces, box: Box, parcel: Parcel) -> None
         ("seal number", parcel.seal_number),
         ("asked of you", parcel.questions or "–"),
     )
-    draw_pairs(canvas, faces, box, pairs, word_width=32 * MM, largest=10, smallest=6)
+    draw_pairs(canvas, box, pairs, word_width=32 * MM, largest=10, smallest=6)
 
 
-def _draw_rows(
-    canvas: Any, faces: Typefaces, box: Box, start: int, items: Sequence[ParcelItem]
-) -> float:
+def _draw_rows(canvas: Any, box: Box, start: int, items: Sequence[ParcelItem]) -> float:
     """Draw the table; returns the y of its foot."""
     y = box.top - 5 * MM
     x = box.x
     for word, share in _COLUMNS:
-        draw_line(canvas, word, faces.plain, 7, x + 0.8 * MM, y + 1.4 * MM)
+        draw_line(canvas, word, PLAIN, 7, x + 0.8 * MM, y + 1.4 * MM)
         x += share * box.width
     canvas.setLineWidth(0.8)
     canvas.line(box.x, y, box.right, y)
@@ -116,10 +111,10 @@ def _draw_rows(
         for (word, share), text in zip(_COLUMNS, _cells(number, item), strict=False):
             width = share * box.width
             if word == "sample":
-                _draw_sample_cell(canvas, faces, x + 0.8 * MM, baseline, width, item)
+                _draw_sample_cell(canvas, x + 0.8 * MM, baseline, width, item)
             else:
                 room, left = width - 1.6 * MM, x + 0.8 * MM
-                write_line(canvas, text, faces.plain, room, left, baseline, largest=9, smallest=6)
+                write_line(canvas, text, PLAIN, room, left, baseline, largest=9, smallest=6)
             x += width
         canvas.setLineWidth(0.6)
         for share in (0.95, 0.9):
@@ -131,18 +126,18 @@ def _draw_rows(
 
 
 def _draw_sample_cell(
-    canvas: Any, faces: Typefaces, x: float, baseline: float, width: float, item: ParcelItem
+    canvas: Any, x: float, baseline: float, width: float, item: ParcelItem
 ) -> None:
     room = width - 1.6 * MM - (5 * MM if item.check else 0)
     number = item.facts.number
-    fitted = write_line(canvas, number, faces.mono, room, x, baseline, largest=10, smallest=4)
+    fitted = write_line(canvas, number, MONO, room, x, baseline, largest=10, smallest=4)
     if item.check:
-        used = faces.mono.width(number, fitted.size)
+        used = MONO.width(number, fitted.size)
         frame = Box(x + used + 1.2 * MM, baseline - 0.5 * MM, 3.4 * MM, 4 * MM)
-        draw_framed_check(canvas, faces, frame, item.check)
+        draw_framed_check(canvas, frame, item.check)
 
 
-def _draw_totals(canvas: Any, faces: Typefaces, box: Box, parcel: Parcel) -> None:
+def _draw_totals(canvas: Any, box: Box, parcel: Parcel) -> None:
     sites = Counter(item.facts.site_id.upper() for item in parcel.items)
     lines = [f"Total {parcel.count_in_words}."]
     if len(sites) > 1:
@@ -157,8 +152,8 @@ def _draw_totals(canvas: Any, faces: Typefaces, box: Box, parcel: Parcel) -> Non
     y = box.top - 4 * MM
     for line in lines:
         place = Box(box.x, y - 9 * MM, box.width, 9 * MM)
-        y = write_block(canvas, line, faces.bold, place, largest=10, smallest=6)
+        y = write_block(canvas, line, BOLD, place, largest=10, smallest=6)
         y -= 0.8 * MM
     canvas.setLineWidth(0.4)
-    draw_line(canvas, "packed by: name, signature, day", faces.plain, 7.5, box.x, y - 6 * MM)
+    draw_line(canvas, "packed by: name, signature, day", PLAIN, 7.5, box.x, y - 6 * MM)
     canvas.line(box.x + 42 * MM, y - 6.4 * MM, box.right, y - 6.4 * MM)

@@ -12,13 +12,11 @@ from typing import Any
 
 from provenance._base.errors import TreenailError
 from provenance._base.progress import Progress, say_nothing
-from provenance._drawing.boxes import Box
 from provenance._drawing.clock_face import draw_clock_face
 from provenance._drawing.document import printed_pages
-from provenance._drawing.fitting import draw_line, write_block
-from provenance._drawing.fonts import Typefaces
-from provenance._drawing.pairs import draw_pairs
-from provenance._drawing.paper import MM, Paper
+from provenance._drawing.fitting import draw_line, draw_pairs, write_block
+from provenance._drawing.fonts import BOLD, PLAIN
+from provenance._drawing.paper import MM, Box, Paper
 from provenance._drawing.qr import draw_code, encode_to_fit
 from provenance._drawing.stamp_face import draw_stamp_face
 from provenance._printing.labels.labels import Printed
@@ -67,66 +65,62 @@ def print_hole_cards(
                 CARD_WIDTH_MM * MM,
                 CARD_HEIGHT_MM * MM,
             )
-            _draw_card(canvas, pages.faces, box, card, resolver)
+            _draw_card(canvas, box, card, resolver)
             progress(done + 1, len(cards))
     return Printed(tuple(pages.paths), len(cards), pages.page_count)
 
 
-def _draw_card(canvas: Any, faces: Typefaces, edges: Box, card: HoleCard, resolver: str) -> None:
+def _draw_card(canvas: Any, edges: Box, card: HoleCard, resolver: str) -> None:
     canvas.setLineWidth(0.5)
     canvas.rect(edges.x, edges.y, edges.width, edges.height)
     box = edges.inset(5 * MM)
     facts = card.facts
     head, box = box.cut_top(8.5 * MM, 2.2 * MM)
     title = f"{card.title} in the wood"
-    draw_numbered(canvas, faces, head, facts.number, facts.check, title)
+    draw_numbered(canvas, head, facts.number, facts.check, title)
     site, box = box.cut_top(4.4 * MM, 1.4 * MM)
-    write_block(canvas, facts.site_words, faces.bold, site, largest=9, smallest=5.5)
+    write_block(canvas, facts.site_words, BOLD, site, largest=9, smallest=5.5)
     canvas.setLineWidth(0.8)
     canvas.line(box.x, box.top, box.right, box.top)
     pictures, box = box.cut_top(34.5 * MM, 1.5 * MM)
-    _draw_pictures(canvas, faces, pictures, card)
+    _draw_pictures(canvas, pictures, card)
     caution_mm = 24.5 if card.warning else 20
     below, caution = box.cut_top(box.height - caution_mm * MM, 1 * MM)
     words, last = below.cut_top(below.height - CODE_MM * MM)
     pairs = (*card.where, *card.taken)
-    draw_pairs(canvas, faces, words, pairs, word_width=17 * MM, largest=LARGEST_TEXT)
+    draw_pairs(canvas, words, pairs, word_width=17 * MM, largest=LARGEST_TEXT)
     now, code = last.cut_left(last.width - CODE_MM * MM, 1 * MM)
     side = min(code.width, code.height)
     drawn = encode_to_fit(facts.payload(resolver), side / MM, facts.number)
     draw_code(canvas, drawn, code.right - side, code.top - side, side)
-    draw_pairs(
-        canvas, faces, now.inset(0, 1 * MM), card.now, word_width=17 * MM, largest=LARGEST_TEXT
-    )
-    _draw_caution(canvas, faces, caution, card.warning)
+    draw_pairs(canvas, now.inset(0, 1 * MM), card.now, word_width=17 * MM, largest=LARGEST_TEXT)
+    _draw_caution(canvas, caution, card.warning)
 
 
-def _draw_pictures(canvas: Any, faces: Typefaces, box: Box, card: HoleCard) -> None:
+def _draw_pictures(canvas: Any, box: Box, card: HoleCard) -> None:
     """The stamp on the left, the clock face on the right, each with a line below."""
     stamp, clock = box.cut_left(box.width / 2)
     note = 6.5
     middle = box.middle_y + 2 * MM
-    draw_stamp_face(
-        canvas, faces, stamp.middle_x, middle, 12 * MM, card.stamp, card.orientation_mark
-    )
+    draw_stamp_face(canvas, stamp.middle_x, middle, 12 * MM, card.stamp, card.orientation_mark)
     words = "stamp as punched" if card.stamp else "stamp"
     for number, line in enumerate((words, card.stamp_note)):
         foot = box.y + (1 - number) * note * 1.25 - note * 0.1
         at = Box(stamp.x, foot, stamp.width, note * 1.3)
-        write_block(canvas, line, faces.plain, at, largest=note, smallest=5, align="centre")
+        write_block(canvas, line, PLAIN, at, largest=note, smallest=5, align="centre")
     x, drilled = clock.middle_x, card.direction or None
-    draw_clock_face(canvas, faces, x, middle, 9.6 * MM, hours=card.hours, direction=drilled)
+    draw_clock_face(canvas, x, middle, 9.6 * MM, hours=card.hours, direction=drilled)
     for number, line in enumerate(("seen from end A", "towards end B, 12 is up")):
         baseline = box.y + (1 - number) * note * 1.25 + note * 0.27
-        draw_line(canvas, line, faces.plain, note, clock.middle_x, baseline, align="centre")
+        draw_line(canvas, line, PLAIN, note, clock.middle_x, baseline, align="centre")
 
 
-def _draw_caution(canvas: Any, faces: Typefaces, box: Box, warning: str) -> None:
+def _draw_caution(canvas: Any, box: Box, warning: str) -> None:
     canvas.setLineWidth(0.8)
     canvas.rect(box.x, box.y, box.width, box.height)
     inner = box.inset(1.8 * MM, 1.2 * MM)
     if warning:
         said, _ = inner.cut_top(inner.height * 0.4)
-        foot = write_block(canvas, warning, faces.bold, said, largest=7, smallest=5)
+        foot = write_block(canvas, warning, BOLD, said, largest=7, smallest=5)
         inner = Box(inner.x, inner.y, inner.width, foot - inner.y - 0.4 * MM)
-    write_block(canvas, CAUTIONS, faces.plain, inner, largest=7, smallest=4.5)
+    write_block(canvas, CAUTIONS, PLAIN, inner, largest=7, smallest=4.5)

@@ -4,18 +4,16 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass
-from typing import TYPE_CHECKING
 
 from provenance._base.errors import TreenailError
-from provenance._drawing.pairs import Pair
+from provenance._drawing.fitting import Pair
 from provenance._ledger.holdings import Holding, holdings_of
+from provenance._model.schema import Model
 from provenance._printing.labels.facts import SampleFacts, gather_facts, joined, rows_by_key
+from provenance._record.cells import float_of
 from provenance._record.joined import split_codes
-
-if TYPE_CHECKING:
-    from provenance._model.schema import Model
-    from provenance._record.package import Package
-    from provenance._record.snapshot import Row
+from provenance._record.package import Package
+from provenance._record.snapshot import Row
 
 
 @dataclass(frozen=True)
@@ -64,7 +62,7 @@ def gather_cards(
                 stamp=plug.get("stamp", ""),
                 orientation_mark=plug.get("orientation_mark", "none"),
                 stamp_note=_stamp_note(package.model, plug),
-                hours=_number(sample["clock"]),
+                hours=float_of(sample["clock"]),
                 direction=sample["direction"],
                 where=_where(package.model, facts, sample, element),
                 taken=_taken(facts, sample, plug, tables["party"]),
@@ -109,24 +107,16 @@ def _standing_results(package: Package) -> dict[str, Row]:
     return {row["sample_id"]: row for key, row in results.items() if key not in superseded}
 
 
-def _number(text: str) -> float | None:
-    try:
-        return float(text)
-    except ValueError:
-        return None
-
-
 def _measure(text: str, unit: str) -> str:
     """A size as a tape or caliper can give it: feet and inches turned into metres bring digits
     that nobody measured. Text that is no number stays as it is.
     """
     if not text:
         return ""
-    try:
-        rounded = round(float(text), 3 if unit.split()[0] == "m" else 1)
-    except ValueError:
+    size = float_of(text)
+    if size is None:
         return f"{text} {unit}"
-    return f"{rounded:.10g} {unit}"
+    return f"{round(size, 3 if unit.split()[0] == 'm' else 1):.10g} {unit}"
 
 
 def _stamp_note(model: Model, plug: Row) -> str:
@@ -139,7 +129,7 @@ def _stamp_note(model: Model, plug: Row) -> str:
 
 def _clock_words(clock: str) -> str:
     """'4:30 on the clock face' for 4.5; what is no number stays as it is written."""
-    hours = _number(clock)
+    hours = float_of(clock)
     if hours is None:
         return clock
     minutes = round(hours * 60)
@@ -148,7 +138,7 @@ def _clock_words(clock: str) -> str:
 
 def _inclination_words(inclination: str) -> str:
     """Whether the drill rose or fell as it went in."""
-    degrees = _number(inclination)
+    degrees = float_of(inclination)
     if degrees is None:
         return inclination
     if degrees == 0:
@@ -216,10 +206,7 @@ def _now(
 
 
 def _warning(
-    model: Model,
-    element: Row,
-    tables: Mapping[str, Mapping[str, Row]],
-    facts: SampleFacts,
+    model: Model, element: Row, tables: Mapping[str, Mapping[str, Row]], facts: SampleFacts
 ) -> str:
     """What is known of this very wood and place, before the general cautions."""
     said = []

@@ -5,13 +5,10 @@ from __future__ import annotations
 from collections import Counter
 from collections.abc import Mapping
 from dataclasses import dataclass
-from typing import TYPE_CHECKING
 
 from provenance._printing.labels.facts import SampleFacts, gather_facts, joined, rows_by_key
-
-if TYPE_CHECKING:
-    from provenance._record.package import Package
-    from provenance._record.snapshot import Row
+from provenance._record.package import Package
+from provenance._record.snapshot import Row
 
 
 @dataclass(frozen=True)

@@ -7,11 +7,10 @@ from pathlib import Path
 from typing import Any
 
 from provenance._base.errors import TreenailError
-from provenance._drawing.boxes import Box
 from provenance._drawing.document import printed_pages
 from provenance._drawing.fitting import draw_line, write_line
-from provenance._drawing.fonts import Typefaces
-from provenance._drawing.paper import MM, Paper
+from provenance._drawing.fonts import BOLD, PLAIN
+from provenance._drawing.paper import MM, Box, Paper
 from provenance._drawing.stamp_face import draw_stamp_face
 from provenance._identity.stamps import Reservation
 from provenance._printing.labels.labels import Printed
@@ -42,45 +41,37 @@ def print_strike_list(
         for number in range(total):
             canvas = pages.begin_page()
             part = reserved[number * on_page : (number + 1) * on_page]
-            _draw_head(canvas, pages.faces, page, reserved, title)
+            _draw_head(canvas, page, reserved, title)
             for place, one in enumerate(part):
                 # down the columns, as numbers are read from a list
                 column, row = divmod(place, rows)
                 left = page.x + column * page.width / COLUMNS
                 top = page.y + page.height - HEAD_MM * MM - row * ROW_MM * MM
-                _draw_number(canvas, pages.faces, left, top - ROW_MM * MM / 2, one)
+                _draw_number(canvas, left, top - ROW_MM * MM / 2, one)
             words = f"page {number + 1} of {total}"
-            draw_line(
-                canvas, words, pages.faces.plain, 8, page.x + page.width, page.y, align="right"
-            )
+            draw_line(canvas, words, PLAIN, 8, page.x + page.width, page.y, align="right")
     return Printed(tuple(pages.paths), len(reserved), pages.page_count)
 
 
-def _draw_head(
-    canvas: Any, faces: Typefaces, page: Box, reserved: Sequence[Reservation], title: str
-) -> None:
+def _draw_head(canvas: Any, page: Box, reserved: Sequence[Reservation], title: str) -> None:
     first = reserved[0]
     top = page.y + page.height
-    draw_line(canvas, "Strike list", faces.bold, 18, page.x, top - 14)
+    draw_line(canvas, "Strike list", BOLD, 18, page.x, top - 14)
     words = (
         f"{title or first.site_id}: crew {first.crew}, {len(reserved)} numbers, "
         f"{first.sample_id} to {reserved[-1].sample_id}, reserved {first.reserved_on}"
     )
-    write_line(canvas, words, faces.plain, page.width, page.x, top - 32, largest=10, smallest=7)
+    write_line(canvas, words, PLAIN, page.width, page.x, top - 32, largest=10, smallest=7)
     advice = (
         "Punch the number with the bar or dot where one is drawn. Tick the first box when punched, "
         "the second when set."
     )
-    write_line(canvas, advice, faces.plain, page.width, page.x, top - 48, largest=9, smallest=7)
+    write_line(canvas, advice, PLAIN, page.width, page.x, top - 48, largest=9, smallest=7)
 
 
-def _draw_number(
-    canvas: Any, faces: Typefaces, left: float, middle: float, one: Reservation
-) -> None:
+def _draw_number(canvas: Any, left: float, middle: float, one: Reservation) -> None:
     radius = FACE_MM * MM
-    draw_stamp_face(
-        canvas, faces, left + radius, middle, radius, one.sample_id, one.orientation_mark
-    )
+    draw_stamp_face(canvas, left + radius, middle, radius, one.sample_id, one.orientation_mark)
     canvas.setLineWidth(0.7)
     side = 4.5 * MM
     for place in range(2):

@@ -9,12 +9,17 @@ from typing import Any
 
 from provenance._base.errors import TreenailError
 from provenance._base.progress import Progress, say_nothing
-from provenance._drawing.boxes import Box
 from provenance._drawing.document import Pages, printed_pages
-from provenance._drawing.fitting import draw_block, draw_line, fit_line, write_line
-from provenance._drawing.fonts import ASCENT, CAP_HEIGHT, Typefaces, printable
-from provenance._drawing.pairs import Pair, draw_pairs
-from provenance._drawing.paper import MM, Paper
+from provenance._drawing.fitting import (
+    Pair,
+    draw_block,
+    draw_line,
+    draw_pairs,
+    fit_line,
+    write_line,
+)
+from provenance._drawing.fonts import ASCENT, CAP_HEIGHT, MONO, PLAIN, printable
+from provenance._drawing.paper import MM, Box, Paper
 from provenance._drawing.qr import draw_code, encode_to_fit
 from provenance._printing.labels.facts import SampleFacts, joined
 from provenance._printing.labels.labels import Printed
@@ -97,11 +102,11 @@ def draw_tags(
             canvas = pages.begin_page()
         y = paper.height - margin - (place + 1) * height
         whole = Box(margin, y, paper.width - 2 * margin, height)
-        _draw_tag(canvas, pages.faces, whole.inset(0, 1.5 * MM), tag)
+        _draw_tag(canvas, whole.inset(0, 1.5 * MM), tag)
         progress(done + 1, len(tags))
 
 
-def _draw_tag(canvas: Any, faces: Typefaces, box: Box, tag: Tag) -> None:
+def _draw_tag(canvas: Any, box: Box, tag: Tag) -> None:
     body, stub = box.cut_left(box.width - STUB_MM * MM)
     canvas.setLineWidth(0.7)
     canvas.roundRect(box.x, box.y, box.width, box.height, 3 * MM)
@@ -109,11 +114,11 @@ def _draw_tag(canvas: Any, faces: Typefaces, box: Box, tag: Tag) -> None:
     canvas.setDash(1, 2.5)
     canvas.line(stub.x, stub.y, stub.x, stub.top)
     canvas.restoreState()
-    _draw_body(canvas, faces, body, tag)
-    _draw_stub(canvas, faces, stub.inset(4 * MM, 3.5 * MM), tag)
+    _draw_body(canvas, body, tag)
+    _draw_stub(canvas, stub.inset(4 * MM, 3.5 * MM), tag)
 
 
-def _draw_body(canvas: Any, faces: Typefaces, body: Box, tag: Tag) -> None:
+def _draw_body(canvas: Any, body: Box, tag: Tag) -> None:
     edge, rest = body.cut_left(10 * MM)
     canvas.setLineWidth(0.7)
     canvas.circle(edge.x + 6 * MM, edge.middle_y, 2.5 * MM)
@@ -126,28 +131,26 @@ def _draw_body(canvas: Any, faces: Typefaces, body: Box, tag: Tag) -> None:
         drawn = encode_to_fit(tag.code_text, CODE_MM, tag.number)
         draw_code(canvas, drawn, code.x, code.y, code.width)
     number, words = head.cut_top(8 * MM, 2.5 * MM)
-    draw_numbered(canvas, faces, number, tag.number, tag.check, tag.title)
-    draw_pairs(canvas, faces, words, tag.pairs, word_width=10 * MM, largest=8.5)
-    _draw_handovers(canvas, faces, table)
+    draw_numbered(canvas, number, tag.number, tag.check, tag.title)
+    draw_pairs(canvas, words, tag.pairs, word_width=10 * MM, largest=8.5)
+    _draw_handovers(canvas, table)
 
 
-def draw_numbered(
-    canvas: Any, faces: Typefaces, box: Box, number: str, check: str, title: str
-) -> None:
+def draw_numbered(canvas: Any, box: Box, number: str, check: str, title: str) -> None:
     """The number in large from the left, its check character framed, at the right what it is."""
-    said = faces.plain.width(title, 8)
-    draw_line(canvas, title, faces.plain, 8, box.right, box.top - 8 * ASCENT, align="right")
+    said = PLAIN.width(title, 8)
+    draw_line(canvas, title, PLAIN, 8, box.right, box.top - 8 * ASCENT, align="right")
     room = box.width - said - 2 * MM
-    one = faces.mono.width("0", 1.0)
+    one = MONO.width("0", 1.0)
     framed = 1.4 * one if check else 0.0
-    share = faces.mono.width(number, 1.0) + framed
+    share = MONO.width(number, 1.0) + framed
     size = min(box.height / CAP_HEIGHT, room / share)
     baseline = box.top - size * CAP_HEIGHT
-    draw_line(canvas, number, faces.mono, size, box.x, baseline)
+    draw_line(canvas, number, MONO, size, box.x, baseline)
     if check:
         x = box.x + (share - framed + 0.4 * one) * size
         frame = Box(x, baseline, one * size, size * CAP_HEIGHT)
-        draw_framed_check(canvas, faces, frame, check)
+        draw_framed_check(canvas, frame, check)
 
 
 _COLUMNS = (
@@ -159,7 +162,7 @@ _COLUMNS = (
 )
 
 
-def _draw_handovers(canvas: Any, faces: Typefaces, box: Box) -> None:
+def _draw_handovers(canvas: Any, box: Box) -> None:
     """A ruled table in which each change of hands is signed."""
     head = 4.2 * MM
     row = (box.height - head) / HANDOVERS
@@ -174,24 +177,24 @@ def _draw_handovers(canvas: Any, faces: Typefaces, box: Box) -> None:
             canvas.line(x, box.y, x, box.top)
         width = box.width * share
         room, at = width - 1.6 * MM, (x + 0.8 * MM, box.top - 2.9 * MM)
-        write_line(canvas, word, faces.plain, room, *at, largest=6.5, smallest=4.5)
+        write_line(canvas, word, PLAIN, room, *at, largest=6.5, smallest=4.5)
         x += width
 
 
-def _draw_stub(canvas: Any, faces: Typefaces, box: Box, tag: Tag) -> None:
+def _draw_stub(canvas: Any, box: Box, tag: Tag) -> None:
     number, words = box.cut_top(7 * MM, 2 * MM)
-    draw_numbered(canvas, faces, number, tag.number, tag.check, "stub")
+    draw_numbered(canvas, number, tag.number, tag.check, "stub")
     site = next((value for word, value in tag.pairs if word in ("site", "holds")), "")
-    shown = printable(site, faces.plain)
-    fitted = fit_line(shown, faces.plain, words.width, largest=7.5, smallest=5)
-    draw_block(canvas, fitted, faces.plain, words)
+    shown = printable(site, PLAIN)
+    fitted = fit_line(shown, PLAIN, words.width, largest=7.5, smallest=5)
+    draw_block(canvas, fitted, PLAIN, words)
     _, lines = words.cut_top(5 * MM, 1 * MM)
     asked = ("given to", "name", "signature", "day, hour", "state", "seal")
     pitch = (lines.height - 5 * MM) / len(asked)
     canvas.setLineWidth(0.4)
     for place, word in enumerate(asked, start=1):
         baseline = lines.top - place * pitch + 1 * MM
-        draw_line(canvas, word, faces.plain, 6.5, lines.x, baseline)
+        draw_line(canvas, word, PLAIN, 6.5, lines.x, baseline)
         canvas.line(lines.x + 14 * MM, baseline - 0.5, lines.right, baseline - 0.5)
     note = "Tear off here when it changes hands; the giver keeps it."
-    draw_line(canvas, note, faces.plain, 5.2, lines.x, lines.y)
+    draw_line(canvas, note, PLAIN, 5.2, lines.x, lines.y)

@@ -10,10 +10,9 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import Any
 
-from provenance._drawing.boxes import Box
 from provenance._drawing.fitting import draw_line, fit_block, fit_line
-from provenance._drawing.fonts import ASCENT, CAP_HEIGHT, DESCENT, Typeface, Typefaces, printable
-from provenance._drawing.paper import MM
+from provenance._drawing.fonts import ASCENT, BOLD, CAP_HEIGHT, DESCENT, PLAIN, Typeface, printable
+from provenance._drawing.paper import MM, Box
 from provenance._printing.sheets.question import Choice, Question
 
 COLUMNS = 5
@@ -73,12 +72,12 @@ class _Cell:
         return self.title_height + self.ticks_height + self.lines_height
 
 
-def measure_cell(question: Question, faces: Typefaces, page_width: float) -> tuple[int, float]:
+def measure_cell(question: Question, page_width: float) -> tuple[int, float]:
     """How many of the COLUMNS a question takes on a page that wide, and its height in points."""
     for span in (1, 2, 3, COLUMNS):
         if span < _least_span(question):
             continue
-        cell = _lay_out(question, faces, span_width(page_width, span))
+        cell = _lay_out(question, span_width(page_width, span))
         if span == COLUMNS or _agreeable(question, cell, span):
             return span, cell.height
     raise AssertionError("the full width is always taken")
@@ -106,53 +105,47 @@ def _agreeable(question: Question, cell: _Cell, span: int) -> bool:
     )
 
 
-def _lay_out(question: Question, faces: Typefaces, width: float) -> _Cell:
-    title = _title_lines(question, faces, width)
-    hint = printable(question.hint, faces.plain)
+def _lay_out(question: Question, width: float) -> _Cell:
+    title = _title_lines(question, width)
+    hint = printable(question.hint, PLAIN)
     hint_below = False
     if hint:
-        used = faces.bold.width(title[-1] + " ", TITLE_SIZE)
-        hint_below = used + faces.plain.width(hint, HINT_SIZE) > width
-    ticks, ticks_height = _lay_ticks(question.choices, faces, width)
-    answer = printable(question.answer, faces.plain)
+        used = BOLD.width(title[-1] + " ", TITLE_SIZE)
+        hint_below = used + PLAIN.width(hint, HINT_SIZE) > width
+    ticks, ticks_height = _lay_ticks(question.choices, width)
+    answer = printable(question.answer, PLAIN)
     lines: tuple[str, ...] = ()
     size = ANSWER_SIZE
     lines_height = 0.0
     if answer or not ticks:
-        room = width - _unit_width(question, faces)
-        one_line = fit_line(
-            answer, faces.plain, room, largest=ANSWER_SIZE, smallest=SMALLEST_ANSWER
-        )
+        room = width - _unit_width(question)
+        one_line = fit_line(answer, PLAIN, room, largest=ANSWER_SIZE, smallest=SMALLEST_ANSWER)
         size = one_line.size
-        lines = (
-            one_line.lines if one_line.whole else broken(answer, faces.plain, room, SMALLEST_ANSWER)
-        )
+        lines = one_line.lines if one_line.whole else broken(answer, PLAIN, room, SMALLEST_ANSWER)
         blank_lines = NOTE_LINES if question.kind == "notes" else 1
         text_height = (len(lines) + 0.5) * size * 1.2
         lines_height = max(blank_lines * LINE_MM * MM, text_height)
     return _Cell(title, hint_below, ticks, ticks_height, lines, size, lines_height)
 
 
-def _title_lines(question: Question, faces: Typefaces, width: float) -> tuple[str, ...]:
+def _title_lines(question: Question, width: float) -> tuple[str, ...]:
     star = "*" if question.required else ""
-    text = printable(question.title, faces.bold) or question.name
-    return broken(text + star, faces.bold, width, TITLE_SIZE)
+    text = printable(question.title, BOLD) or question.name
+    return broken(text + star, BOLD, width, TITLE_SIZE)
 
 
-def _unit_width(question: Question, faces: Typefaces) -> float:
+def _unit_width(question: Question) -> float:
     if not question.unit:
         return 0.0
-    return faces.plain.width(printable(question.unit, faces.plain), LABEL_SIZE) + 1.2 * MM
+    return PLAIN.width(printable(question.unit, PLAIN), LABEL_SIZE) + 1.2 * MM
 
 
-def _lay_ticks(
-    choices: tuple[Choice, ...], faces: Typefaces, width: float
-) -> tuple[tuple[_Tick, ...], float]:
+def _lay_ticks(choices: tuple[Choice, ...], width: float) -> tuple[tuple[_Tick, ...], float]:
     """Boxes in one row where they fit, else in columns, read across."""
     if not choices:
         return (), 0.0
-    labels = [printable(choice.label, faces.plain) for choice in choices]
-    widths = [TICK_WIDTH + faces.plain.width(label, LABEL_SIZE) for label in labels]
+    labels = [printable(choice.label, PLAIN) for choice in choices]
+    widths = [TICK_WIDTH + PLAIN.width(label, LABEL_SIZE) for label in labels]
     if sum(widths) + TICK_GAP * (len(widths) - 1) <= width:
         ticks = []
         x = 0.0
@@ -169,7 +162,7 @@ def _lay_ticks(
         tallest = 1
         for place in range(start, min(start + across, len(choices))):
             left, right = lefts[place - start], rights[place - start]
-            lines = broken(labels[place], faces.plain, right - left - TICK_WIDTH + 0.01, LABEL_SIZE)
+            lines = broken(labels[place], PLAIN, right - left - TICK_WIDTH + 0.01, LABEL_SIZE)
             ticks.append(_Tick(choices[place], left, down, lines))
             tallest = max(tallest, len(lines))
         down += TICK_PITCH_MM * MM + (tallest - 1) * LABEL_LEADING
@@ -187,38 +180,38 @@ def _tick_columns(widths: list[float], width: float) -> list[float]:
     return [0.0]
 
 
-def draw_cell(canvas: Any, faces: Typefaces, question: Question, box: Box) -> None:
+def draw_cell(canvas: Any, question: Question, box: Box) -> None:
     """Draw the question into its box; a box that is higher than measured gives more lines."""
-    cell = _lay_out(question, faces, box.width)
+    cell = _lay_out(question, box.width)
     baseline = box.top - TITLE_SIZE * ASCENT
     for line in cell.title:
-        draw_line(canvas, line, faces.bold, TITLE_SIZE, box.x, baseline)
+        draw_line(canvas, line, BOLD, TITLE_SIZE, box.x, baseline)
         baseline -= TITLE_LEADING
-    hint = printable(question.hint, faces.plain)
+    hint = printable(question.hint, PLAIN)
     if hint and cell.hint_below:
-        draw_line(canvas, hint, faces.plain, HINT_SIZE, box.x, baseline)
+        draw_line(canvas, hint, PLAIN, HINT_SIZE, box.x, baseline)
     elif hint:
-        x = box.x + faces.bold.width(cell.title[-1] + " ", TITLE_SIZE)
-        draw_line(canvas, hint, faces.plain, HINT_SIZE, x, baseline + TITLE_LEADING)
+        x = box.x + BOLD.width(cell.title[-1] + " ", TITLE_SIZE)
+        draw_line(canvas, hint, PLAIN, HINT_SIZE, x, baseline + TITLE_LEADING)
     top = box.top - cell.title_height
     for tick in cell.ticks:
-        _draw_tick(canvas, faces, tick, box.x, top)
+        _draw_tick(canvas, tick, box.x, top)
     if cell.lines_height:
         lines_top = top - cell.ticks_height
-        _draw_lines(canvas, faces, question, cell, Box(box.x, box.y, box.width, lines_top - box.y))
+        _draw_lines(canvas, question, cell, Box(box.x, box.y, box.width, lines_top - box.y))
 
 
-def _draw_tick(canvas: Any, faces: Typefaces, tick: _Tick, left: float, top: float) -> None:
+def _draw_tick(canvas: Any, tick: _Tick, left: float, top: float) -> None:
     middle = top - tick.down - TICK_PITCH_MM * MM / 2
     mark = TICKED_BOX if tick.choice.ticked else EMPTY_BOX
     # the glyph of the box sits as high above the baseline as a capital, and a little below it
-    draw_line(canvas, mark, faces.plain, TICK_SIZE, left + tick.x - 0.5 * MM, middle - 4.0)
-    face = faces.bold if tick.choice.ticked else faces.plain
+    draw_line(canvas, mark, PLAIN, TICK_SIZE, left + tick.x - 0.5 * MM, middle - 4.0)
+    face = BOLD if tick.choice.ticked else PLAIN
     baseline = middle - LABEL_SIZE * CAP_HEIGHT / 2
     for line in tick.lines:
         size = LABEL_SIZE
         wide = face.width(line, size)
-        room = faces.plain.width(line, size)
+        room = PLAIN.width(line, size)
         if wide > room:
             # bold letters are wider; they keep to the room that was measured for plain ones
             canvas.saveState()
@@ -231,21 +224,21 @@ def _draw_tick(canvas: Any, faces: Typefaces, tick: _Tick, left: float, top: flo
         baseline -= LABEL_LEADING
 
 
-def _draw_lines(canvas: Any, faces: Typefaces, question: Question, cell: _Cell, box: Box) -> None:
+def _draw_lines(canvas: Any, question: Question, cell: _Cell, box: Box) -> None:
     canvas.setLineWidth(0.6)
     count = 1
     if question.kind == "notes" and not cell.lines:
         count = max(1, int(box.height / (LINE_MM * MM) + 1e-6))
-    unit_width = _unit_width(question, faces)
+    unit_width = _unit_width(question)
     for line in range(count):
         y = box.y + line * LINE_MM * MM
         canvas.line(box.x, y, box.right - unit_width, y)
     foot = box.y + (count - 1) * LINE_MM * MM
     if question.unit:
-        unit = printable(question.unit, faces.plain)
-        draw_line(canvas, unit, faces.plain, LABEL_SIZE, box.right, foot + 0.3 * MM, align="right")
+        unit = printable(question.unit, PLAIN)
+        draw_line(canvas, unit, PLAIN, LABEL_SIZE, box.right, foot + 0.3 * MM, align="right")
     leading = cell.answer_size * 1.2
     baseline = foot + cell.answer_size * DESCENT + (len(cell.lines) - 1) * leading
     for line_text in cell.lines:
-        draw_line(canvas, line_text, faces.plain, cell.answer_size, box.x, baseline)
+        draw_line(canvas, line_text, PLAIN, cell.answer_size, box.x, baseline)
         baseline -= leading

@@ -5,14 +5,13 @@ from __future__ import annotations
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 from functools import partial
-from math import isfinite
 from typing import Any
 
-from provenance._drawing.boxes import Box
 from provenance._drawing.clock_face import draw_clock_face
 from provenance._drawing.fitting import draw_line, write_block
-from provenance._drawing.fonts import CAP_HEIGHT, Typefaces
-from provenance._drawing.paper import MM
+from provenance._drawing.fonts import BOLD, CAP_HEIGHT, PLAIN
+from provenance._drawing.paper import MM, Box
+from provenance._record.cells import float_of
 
 CAPTION = 7.5
 SMALL = 7.0
@@ -24,14 +23,14 @@ class Figure:
 
     name: str
     height: float
-    paint: Callable[[Any, Typefaces, Box], None]
+    paint: Callable[[Any, Box], None]
 
-    def draw(self, canvas: Any, faces: Typefaces, box: Box) -> None:
+    def draw(self, canvas: Any, box: Box) -> None:
         """Draw it into the box."""
         canvas.saveState()
         canvas.setStrokeGray(0)
         canvas.setFillGray(0)
-        self.paint(canvas, faces, box)
+        self.paint(canvas, box)
         canvas.restoreState()
 
 
@@ -57,11 +56,8 @@ def figures_of(
 
 
 def _number(text: str, low: float, high: float) -> float | None:
-    try:
-        value = float(text)
-    except ValueError:
-        return None
-    return value if isfinite(value) and low <= value <= high else None
+    value = float_of(text)
+    return value if value is not None and low <= value <= high else None
 
 
 def _share(along: str, length_m: float | None) -> float | None:
@@ -73,30 +69,24 @@ def _share(along: str, length_m: float | None) -> float | None:
 
 
 def _draw_hole(
-    canvas: Any,
-    faces: Typefaces,
-    box: Box,
-    *,
-    hours: float | None,
-    direction: str | None,
-    share: float | None,
+    canvas: Any, box: Box, *, hours: float | None, direction: str | None, share: float | None
 ) -> None:
     left, right = box.cut_left(66 * MM, 6 * MM)
     asked = "End A, seen towards end B, 12 up: dot the hole, draw an arrow the way the drill went."
-    _caption(canvas, faces, left, asked)
+    _caption(canvas, left, asked)
     radius = 16.5 * MM
     x, y = left.middle_x, left.y + radius * 1.3
-    draw_clock_face(canvas, faces, x, y, radius, hours=hours, direction=direction)
+    draw_clock_face(canvas, x, y, radius, hours=hours, direction=direction)
     asked = (
         "Side: mark the hole. Measure from end A along the wood to its middle. Sketch joints, "
         "knots, bark and earlier holes nearby."
     )
-    _caption(canvas, faces, right, asked)
+    _caption(canvas, right, asked)
     wood = Box(right.x + 8 * MM, right.y + 16 * MM, right.width - 16 * MM, 21 * MM)
-    _draw_side(canvas, faces, wood)
+    _draw_side(canvas, wood)
     foot = right.y + 6 * MM
     _dimension(canvas, wood.x, wood.right, foot)
-    _on_line(canvas, faces, "length of the wood", wood.middle_x, foot)
+    _on_line(canvas, "length of the wood", wood.middle_x, foot)
     if share is not None:
         x = wood.x + share * wood.width
         canvas.circle(x, wood.middle_y, 1.4 * MM, stroke=0, fill=1)
@@ -106,23 +96,23 @@ def _draw_hole(
         _dimension(canvas, wood.x, max(x, wood.x + 0.1), wood.y - 4 * MM)
 
 
-def _draw_ends(canvas: Any, faces: Typefaces, box: Box) -> None:
+def _draw_ends(canvas: Any, box: Box) -> None:
     end_a, rest = box.cut_left(40 * MM, 4 * MM)
     side, end_b = rest.cut_left(rest.width - 44 * MM, 4 * MM)
     for end, letter in ((end_a, "A"), (end_b, "B")):
-        _caption(canvas, faces, end, f"End {letter}: draw its outline, pith and bark.")
-        _draw_end(canvas, faces, end)
+        _caption(canvas, end, f"End {letter}: draw its outline, pith and bark.")
+        _draw_end(canvas, end)
     asked = (
         "Side: end A is where measuring begins. Draw joints, nails, tool marks and sampled holes."
     )
-    _caption(canvas, faces, side, asked)
+    _caption(canvas, side, asked)
     wood = Box(side.x + 6 * MM, side.y + 7.5 * MM, side.width - 12 * MM, 19 * MM)
-    _draw_side(canvas, faces, wood)
+    _draw_side(canvas, wood)
     _dimension(canvas, wood.x, wood.right, side.y + 2.5 * MM)
-    _on_line(canvas, faces, "length", wood.middle_x, side.y + 2.5 * MM)
+    _on_line(canvas, "length", wood.middle_x, side.y + 2.5 * MM)
 
 
-def _draw_end(canvas: Any, faces: Typefaces, box: Box) -> None:
+def _draw_end(canvas: Any, box: Box) -> None:
     """A circle with the two diameters of the schema across it, square to each other."""
     radius = 12.5 * MM
     x, y = box.middle_x, box.y + radius + 1.0 * MM
@@ -133,11 +123,11 @@ def _draw_end(canvas: Any, faces: Typefaces, box: Box) -> None:
     canvas.line(x - radius, y, x + radius, y)
     canvas.line(x, y - radius, x, y + radius)
     canvas.setDash()
-    draw_line(canvas, "1", faces.bold, 8, x + radius + 1.2 * MM, y - 8 * CAP_HEIGHT / 2)
-    draw_line(canvas, "2", faces.bold, 8, x + 1.2 * MM, y + radius - 4 * MM)
+    draw_line(canvas, "1", BOLD, 8, x + radius + 1.2 * MM, y - 8 * CAP_HEIGHT / 2)
+    draw_line(canvas, "2", BOLD, 8, x + 1.2 * MM, y + radius - 4 * MM)
 
 
-def _draw_side(canvas: Any, faces: Typefaces, box: Box) -> None:
+def _draw_side(canvas: Any, box: Box) -> None:
     """A tapering piece with the letters of its ends, and a tick at every tenth of its length."""
     taper = box.height * 0.1
     canvas.setLineWidth(0.9)
@@ -156,7 +146,7 @@ def _draw_side(canvas: Any, faces: Typefaces, box: Box) -> None:
     size = 13
     for letter, x in (("A", box.x - 4.2 * MM), ("B", box.right + 4.2 * MM)):
         baseline = box.middle_y - size * CAP_HEIGHT / 2
-        draw_line(canvas, letter, faces.bold, size, x, baseline, align="centre")
+        draw_line(canvas, letter, BOLD, size, x, baseline, align="centre")
 
 
 def _dimension(canvas: Any, start: float, end: float, y: float) -> None:
@@ -167,15 +157,15 @@ def _dimension(canvas: Any, start: float, end: float, y: float) -> None:
         canvas.line(x, y - 1.2 * MM, x, y + 1.2 * MM)
 
 
-def _on_line(canvas: Any, faces: Typefaces, text: str, x: float, y: float) -> None:
+def _on_line(canvas: Any, text: str, x: float, y: float) -> None:
     """Words in the middle of a line, on a white ground."""
-    width = faces.plain.width(text, SMALL) + 2 * MM
+    width = PLAIN.width(text, SMALL) + 2 * MM
     canvas.setFillGray(1)
     canvas.rect(x - width / 2, y - 1.3 * MM, width, 2.6 * MM, stroke=0, fill=1)
     canvas.setFillGray(0)
-    draw_line(canvas, text, faces.plain, SMALL, x, y - SMALL * CAP_HEIGHT / 2, align="centre")
+    draw_line(canvas, text, PLAIN, SMALL, x, y - SMALL * CAP_HEIGHT / 2, align="centre")
 
 
-def _caption(canvas: Any, faces: Typefaces, box: Box, text: str) -> None:
+def _caption(canvas: Any, box: Box, text: str) -> None:
     above, _ = box.cut_top(8.5 * MM)
-    write_block(canvas, text, faces.plain, above, largest=CAPTION, smallest=SMALL)
+    write_block(canvas, text, PLAIN, above, largest=CAPTION, smallest=SMALL)

@@ -6,8 +6,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from typing import Generic, TypeVar
 
-from provenance._drawing.boxes import Box
-from provenance._drawing.paper import MM
+from provenance._drawing.paper import MM, Box
 from provenance._printing.sheets.cells import COLUMNS, GUTTER, span_width
 
 ROW_GAPS = (2.2 * MM, 1.6 * MM, 1.1 * MM)

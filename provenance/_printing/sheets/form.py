@@ -6,10 +6,9 @@ from collections.abc import Mapping, Sequence
 from functools import partial
 from typing import Any
 
-from provenance._drawing.boxes import Box
 from provenance._drawing.fitting import write_line
-from provenance._drawing.fonts import Typefaces
-from provenance._drawing.paper import MM, Paper
+from provenance._drawing.fonts import BOLD
+from provenance._drawing.paper import MM, Box, Paper
 from provenance._model.schema import Model, Table
 from provenance._printing.sheets.cells import COLUMNS, draw_cell, measure_cell
 from provenance._printing.sheets.figures import Figure
@@ -33,12 +32,7 @@ def questions_by_section(
 
 
 def lay_out_form(
-    model: Model,
-    table: Table,
-    row: Mapping[str, str],
-    faces: Typefaces,
-    paper: Paper,
-    figures: Mapping[str, Figure],
+    model: Model, table: Table, row: Mapping[str, str], paper: Paper, figures: Mapping[str, Figure]
 ) -> list[PageDraft]:
     """The pages of the form for one row ('' values are blanks).
 
@@ -52,43 +46,39 @@ def lay_out_form(
         if name in figures:
             pieces.append(Piece(figures[name], COLUMNS, figures[name].height))
             drawn.add(name)
-        pieces += _pieces(questions, faces, page.width)
+        pieces += _pieces(questions, page.width)
         sections.append(Section(title, tuple(pieces)))
     for name in figures.keys() - drawn:
         # a profile may hide every field of a section; its drawing is asked for all the same
         sections.append(
             Section(table.sections[name], (Piece(figures[name], COLUMNS, figures[name].height),))
         )
-    return _drafts(sections, faces, page)
+    return _drafts(sections, page)
 
 
 def lay_out_questions(
-    sections: Sequence[tuple[str, Sequence[Question]]], faces: Typefaces, paper: Paper
+    sections: Sequence[tuple[str, Sequence[Question]]], paper: Paper
 ) -> list[PageDraft]:
     """The pages for questions that are not of a table: titles and what stands under each."""
     page = content_box(paper)
     return _drafts(
-        [Section(title, tuple(_pieces(asked, faces, page.width))) for title, asked in sections],
-        faces,
-        page,
+        [Section(title, tuple(_pieces(asked, page.width))) for title, asked in sections], page
     )
 
 
-def _pieces(
-    questions: Sequence[Question], faces: Typefaces, page_width: float
-) -> list[Piece[Content]]:
+def _pieces(questions: Sequence[Question], page_width: float) -> list[Piece[Content]]:
     pieces: list[Piece[Content]] = []
     for question in questions:
-        span, height = measure_cell(question, faces, page_width)
+        span, height = measure_cell(question, page_width)
         blank_notes = question.kind == "notes" and not question.answer
         pieces.append(Piece(question, span, height, stretch=blank_notes))
     return pieces
 
 
-def _drafts(sections: Sequence[Section[Content]], faces: Typefaces, page: Box) -> list[PageDraft]:
+def _drafts(sections: Sequence[Section[Content]], page: Box) -> list[PageDraft]:
     return [
         PageDraft(
-            partial(_draw_page, faces, placed),
+            partial(_draw_page, placed),
             fields=tuple(
                 one.content.name
                 for one in placed
@@ -99,25 +89,23 @@ def _drafts(sections: Sequence[Section[Content]], faces: Typefaces, page: Box) -
     ]
 
 
-def _draw_page(
-    faces: Typefaces, placed: Sequence[Placed[Content] | PlacedTitle], canvas: Any
-) -> None:
+def _draw_page(placed: Sequence[Placed[Content] | PlacedTitle], canvas: Any) -> None:
     for one in placed:
         if isinstance(one, PlacedTitle):
             title = one.title + (" (continued)" if one.continued else "")
-            draw_title(canvas, faces, title, one.box)
+            draw_title(canvas, title, one.box)
         elif isinstance(one.content, Question):
-            draw_cell(canvas, faces, one.content, one.box)
+            draw_cell(canvas, one.content, one.box)
         else:
-            one.content.draw(canvas, faces, one.box)
+            one.content.draw(canvas, one.box)
 
 
-def draw_title(canvas: Any, faces: Typefaces, text: str, box: Box) -> None:
+def draw_title(canvas: Any, text: str, box: Box) -> None:
     """Draw a section's title white on a black bar, which a photocopy keeps apart from the rest."""
     bar = Box(box.x, box.y + 0.9 * MM, box.width, box.height - 0.9 * MM)
     canvas.setFillGray(0)
     canvas.rect(bar.x, bar.y, bar.width, bar.height, stroke=0, fill=1)
     canvas.setFillGray(1)
     room, at = bar.width - 3 * MM, (bar.x + 1.5 * MM, bar.y + 1.1 * MM)
-    write_line(canvas, text, faces.bold, room, *at, largest=TITLE_SIZE, smallest=7)
+    write_line(canvas, text, BOLD, room, *at, largest=TITLE_SIZE, smallest=7)
     canvas.setFillGray(0)

@@ -10,10 +10,9 @@ from collections.abc import Callable
 from dataclasses import dataclass
 from typing import Any
 
-from provenance._drawing.boxes import Box
 from provenance._drawing.fitting import draw_line, write_block, write_line
-from provenance._drawing.fonts import Typefaces
-from provenance._drawing.paper import MM, Paper
+from provenance._drawing.fonts import BOLD, MONO, PLAIN
+from provenance._drawing.paper import MM, Box, Paper
 from provenance._drawing.qr import draw_code, encode_to_fit
 from provenance._identity.sheet_code import SheetCode, compose_sheet_code
 
@@ -60,24 +59,17 @@ def content_box(paper: Paper, landscape: bool = False) -> Box:
 
 
 def draw_frame(
-    canvas: Any,
-    faces: Typefaces,
-    paper: Paper,
-    heading: Heading,
-    number: int,
-    count: int,
-    *,
-    landscape: bool = False,
+    canvas: Any, paper: Paper, heading: Heading, number: int, count: int, *, landscape: bool = False
 ) -> None:
     """Draw head and foot of page `number` of `count` on a canvas in points."""
     inner = inner_box(paper, landscape)
     head, rest = inner.cut_top(HEAD_MM * MM)
-    _draw_head(canvas, faces, head, heading)
+    _draw_head(canvas, head, heading)
     foot = Box(rest.x, rest.y, rest.width, FOOT_MM * MM)
-    _draw_foot(canvas, faces, foot, heading, number, count)
+    _draw_foot(canvas, foot, heading, number, count)
 
 
-def _draw_head(canvas: Any, faces: Typefaces, box: Box, heading: Heading) -> None:
+def _draw_head(canvas: Any, box: Box, heading: Heading) -> None:
     text = compose_sheet_code(heading.code)
     code = encode_to_fit(text, CODE_MM, f"the sheet '{heading.title}'")
     # the quiet zone may reach to the edge of the margin, so the dark part ends near it
@@ -85,33 +77,31 @@ def _draw_head(canvas: Any, faces: Typefaces, box: Box, heading: Heading) -> Non
     words = Box(box.x, box.y, box.width - (CODE_MM + 2) * MM, box.height)
     title_width = words.width * (0.56 if heading.key else 1)
     title_at = (words.x, words.top - 6.5 * MM)
-    write_line(canvas, heading.title, faces.bold, title_width, *title_at, largest=18, smallest=9)
-    key = (heading.key, faces.mono, words.width * 0.42, words.right, words.top - 6.5 * MM)
+    write_line(canvas, heading.title, BOLD, title_width, *title_at, largest=18, smallest=9)
+    key = (heading.key, MONO, words.width * 0.42, words.right, words.top - 6.5 * MM)
     write_line(canvas, *key, largest=18, smallest=8, align="right")
     about = Box(words.x, box.top - 18.5 * MM, words.width, 9.5 * MM)
-    write_block(canvas, heading.about, faces.plain, about, largest=9.5, smallest=SMALLEST_TYPE)
-    draw_line(canvas, heading.legend, faces.plain, SMALLEST_TYPE, words.x, box.y + 1.5 * MM)
+    write_block(canvas, heading.about, PLAIN, about, largest=9.5, smallest=SMALLEST_TYPE)
+    draw_line(canvas, heading.legend, PLAIN, SMALLEST_TYPE, words.x, box.y + 1.5 * MM)
     canvas.setLineWidth(1.2)
     canvas.line(words.x, box.y, words.right, box.y)
 
 
-def _draw_foot(
-    canvas: Any, faces: Typefaces, box: Box, heading: Heading, number: int, count: int
-) -> None:
+def _draw_foot(canvas: Any, box: Box, heading: Heading, number: int, count: int) -> None:
     line_y = box.y + 8.6 * MM
     texts = [("Filled in by (initials)", 0.27), ("Date", 0.17), ("Checked by (initials)", 0.25)]
     x = box.x
     for text, share in (*texts, ("Date", 0.17)):
         width = box.width * share
-        draw_line(canvas, text, faces.plain, 7.5, x, line_y + 0.8 * MM)
-        start = x + faces.plain.width(text, 7.5) + 1.2 * MM
+        draw_line(canvas, text, PLAIN, 7.5, x, line_y + 0.8 * MM)
+        start = x + PLAIN.width(text, 7.5) + 1.2 * MM
         canvas.setLineWidth(0.6)
         canvas.line(start, line_y, x + width - 2.5 * MM, line_y)
         x += width
     page = f"Page {number} of {count}"
-    draw_line(canvas, page, faces.bold, 9, box.right, line_y + 0.8 * MM, align="right")
+    draw_line(canvas, page, BOLD, 9, box.right, line_y + 0.8 * MM, align="right")
     text, below = f"{heading.caution} {DEFERRAL}", Box(box.x, box.y + 0.3 * MM, box.width, 6.6 * MM)
-    write_block(canvas, text, faces.plain, below, largest=7.5, smallest=SMALLEST_TYPE)
+    write_block(canvas, text, PLAIN, below, largest=7.5, smallest=SMALLEST_TYPE)
 
 
 @dataclass(frozen=True)

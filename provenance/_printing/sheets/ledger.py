@@ -11,10 +11,9 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any
 
-from provenance._drawing.boxes import Box
 from provenance._drawing.fitting import FittedText, draw_block, draw_line, fit_block, fit_line
-from provenance._drawing.fonts import Typefaces, printable
-from provenance._drawing.paper import MM, Paper
+from provenance._drawing.fonts import BOLD, PLAIN, printable
+from provenance._drawing.paper import MM, Box, Paper
 from provenance._model.schema import Field, Model, Table
 from provenance._printing.sheets.cells import LINE_MM, broken
 from provenance._printing.sheets.frame import SMALLEST_TYPE, PageDraft, content_box
@@ -43,7 +42,6 @@ def lay_out_ledger(
     model: Model,
     table: Table,
     rows: Sequence[Mapping[str, str]],
-    faces: Typefaces,
     paper: Paper,
     preset: Mapping[str, str] | None = None,
 ) -> list[PageDraft]:
@@ -52,11 +50,11 @@ def lay_out_ledger(
     `preset` is printed on every blank line, such as the site's code.
     """
     page = content_box(paper, landscape=True)
-    parts = _parts(table, faces, page.width, model)
-    header = max(_header_height(part, faces, page.width) for part in parts)
+    parts = _parts(table, page.width, model)
+    header = max(_header_height(part, page.width) for part in parts)
     room = page.height - header - SECTION_ROW
     if rows:
-        heights = [_row_height(model, parts, row, faces, page.width) for row in rows]
+        heights = [_row_height(model, parts, row, page.width) for row in rows]
     else:
         rows = [dict(preset or {})] * int(room / ROW)
         heights = [ROW] * len(rows)
@@ -72,7 +70,7 @@ def lay_out_ledger(
         )
         for place, part in enumerate(parts):
             told = f"part {place + 1} of {len(parts)}" if len(parts) > 1 else ""
-            draw = _Page(model, table, part, lines, faces, page, header, told).draw
+            draw = _Page(model, table, part, lines, page, header, told).draw
             fields = tuple(column.field.name for column in part[1 if place else 0 :])
             keys = (_key(table, rows[start]), _key(table, rows[end - 1]))
             pages.append(PageDraft(draw, landscape=True, fields=fields, keys=keys))
@@ -84,13 +82,13 @@ def _key(table: Table, row: Mapping[str, str]) -> str:
     return table.key_of(row) if all(name in row for name in table.primary_key) else ""
 
 
-def _columns(model: Model, table: Table, faces: Typefaces) -> list[_Column]:
+def _columns(model: Model, table: Table) -> list[_Column]:
     fields = sorted(table.form_fields(), key=lambda one: one.name not in table.primary_key)
     columns = []
     for one in fields:
         width, grows = _width_mm(model, table, one)
-        words = printable(_header(one), faces.bold).split()
-        longest = max((faces.bold.width(word, HEADER_SIZE) for word in words), default=0.0)
+        words = printable(_header(one), BOLD).split()
+        longest = max((BOLD.width(word, HEADER_SIZE) for word in words), default=0.0)
         columns.append(_Column(one, max(width * MM, min(longest, 30 * MM) + 2 * PAD), grows))
     return columns
 
@@ -114,9 +112,9 @@ def _header(one: Field) -> str:
     return f"{one.title}{unit}{'*' if one.required else ''}"
 
 
-def _parts(table: Table, faces: Typefaces, page_width: float, model: Model) -> list[list[_Column]]:
+def _parts(table: Table, page_width: float, model: Model) -> list[list[_Column]]:
     """The columns of each page, the key first on every one, in as few pages as can be."""
-    columns = _columns(model, table, faces)
+    columns = _columns(model, table)
     keys = [column for column in columns if column.field.name in table.primary_key]
     room = page_width - NUMBER_WIDTH - sum(column.width for column in keys)
     rest = columns[len(keys) :]
@@ -153,54 +151,47 @@ def _widths(part: Sequence[_Column], page_width: float) -> list[float]:
     return [column.width + left * column.grows / grows for column in part]
 
 
-def _header_lines(one: Field, faces: Typefaces, width: float) -> tuple[str, ...]:
-    text = printable(_header(one), faces.bold)
-    lines = broken(text, faces.bold, width - 2 * PAD, HEADER_SIZE)
+def _header_lines(one: Field, width: float) -> tuple[str, ...]:
+    text = printable(_header(one), BOLD)
+    lines = broken(text, BOLD, width - 2 * PAD, HEADER_SIZE)
     if len(lines) <= LONGEST_HEADER_LINES:
         return lines
     return (*lines[: LONGEST_HEADER_LINES - 1], "…")
 
 
-def _header_height(part: Sequence[_Column], faces: Typefaces, page_width: float) -> float:
+def _header_height(part: Sequence[_Column], page_width: float) -> float:
     widths = _widths(part, page_width)
     count = max(
-        len(_header_lines(column.field, faces, width))
-        for column, width in zip(part, widths, strict=True)
+        len(_header_lines(column.field, width)) for column, width in zip(part, widths, strict=True)
     )
     return FittedText(("",) * count, HEADER_SIZE, True).height + 2 * PAD
 
 
-def _fit_value(text: str, faces: Typefaces, width: float, height: float) -> FittedText:
+def _fit_value(text: str, width: float, height: float) -> FittedText:
     """On one line if any size allows, else in lines that part no word which could stay whole."""
     room = width - 2 * PAD
-    one = fit_line(text, faces.plain, room, largest=VALUE_SIZE, smallest=SMALLEST_TYPE)
+    one = fit_line(text, PLAIN, room, largest=VALUE_SIZE, smallest=SMALLEST_TYPE)
     if one.whole:
         return one
-    longest = max(faces.plain.width(word, 1.0) for word in text.split())
+    longest = max(PLAIN.width(word, 1.0) for word in text.split())
     largest = max(SMALLEST_TYPE, min(VALUE_SIZE, int(4 * room / longest) / 4))
-    return fit_block(
-        text, faces.plain, room, height - 2 * PAD, largest=largest, smallest=SMALLEST_TYPE
-    )
+    return fit_block(text, PLAIN, room, height - 2 * PAD, largest=largest, smallest=SMALLEST_TYPE)
 
 
-def _shown(model: Model, one: Field, row: Mapping[str, str], faces: Typefaces) -> str:
+def _shown(model: Model, one: Field, row: Mapping[str, str]) -> str:
     words = value_in_words(model.vocabulary_of(one), one, row.get(one.name, ""))
-    return printable(words, faces.plain)
+    return printable(words, PLAIN)
 
 
 def _row_height(
-    model: Model,
-    parts: Sequence[Sequence[_Column]],
-    row: Mapping[str, str],
-    faces: Typefaces,
-    page_width: float,
+    model: Model, parts: Sequence[Sequence[_Column]], row: Mapping[str, str], page_width: float
 ) -> float:
     tallest = ROW
     for part in parts:
         for column, width in zip(part, _widths(part, page_width), strict=True):
-            text = _shown(model, column.field, row, faces)
-            if text and not _fit_value(text, faces, width, tallest).whole:
-                lines = broken(text, faces.plain, width - 2 * PAD, SMALLEST_TYPE)
+            text = _shown(model, column.field, row)
+            if text and not _fit_value(text, width, tallest).whole:
+                lines = broken(text, PLAIN, width - 2 * PAD, SMALLEST_TYPE)
                 needed = FittedText(lines, SMALLEST_TYPE, True).height + 2 * PAD + 0.1
                 tallest = min(TALLEST_ROW, max(tallest, needed))
     return tallest
@@ -214,57 +205,54 @@ class _Page:
     table: Table
     part: Sequence[_Column]
     lines: Sequence[tuple[int, Mapping[str, str], float]]
-    faces: Typefaces
     page: Box
     header: float
     told: str
 
     def draw(self, canvas: Any) -> None:
         """Draw it; a text that does not fit is cut, which the foot then says."""
-        page, faces, header = self.page, self.faces, self.header
+        page, header = self.page, self.header
         widths = _widths(self.part, page.width)
         foot = page.top - SECTION_ROW - header - sum(height for _, _, height in self.lines)
         self._draw_sections(canvas, widths)
         top = page.top - SECTION_ROW
         x = page.x + NUMBER_WIDTH
         for column, width in zip(self.part, widths, strict=True):
-            titles = FittedText(_header_lines(column.field, faces, width), HEADER_SIZE, True)
-            draw_block(canvas, titles, faces.bold, Box(x + PAD, top - header, width, header - PAD))
+            titles = FittedText(_header_lines(column.field, width), HEADER_SIZE, True)
+            draw_block(canvas, titles, BOLD, Box(x + PAD, top - header, width, header - PAD))
             x += width
         y = top - header
         cut = False
         for number, row, height in self.lines:
             at = (page.x + NUMBER_WIDTH - PAD, y - height / 2 - SMALLEST_TYPE * 0.36)
-            draw_line(canvas, str(number), faces.plain, SMALLEST_TYPE, *at, align="right")
+            draw_line(canvas, str(number), PLAIN, SMALLEST_TYPE, *at, align="right")
             x = page.x + NUMBER_WIDTH
             for column, width in zip(self.part, widths, strict=True):
-                text = _shown(self.model, column.field, row, faces)
+                text = _shown(self.model, column.field, row)
                 if text:
-                    fitted = _fit_value(text, faces, width, height)
+                    fitted = _fit_value(text, width, height)
                     cut = cut or not fitted.whole
                     down = (height - fitted.height) / 2
                     box = Box(x + PAD, y - height, width, height - down)
-                    draw_block(canvas, fitted, faces.plain, box)
+                    draw_block(canvas, fitted, PLAIN, box)
                 x += width
             y -= height
         self._draw_rules(canvas, widths, foot)
         if cut:
             note = "A text that ends in … is cut here; the package has the whole."
             if foot - page.y > 3 * MM:
-                draw_line(canvas, note, faces.plain, SMALLEST_TYPE, page.x, foot - 2.9 * MM)
+                draw_line(canvas, note, PLAIN, SMALLEST_TYPE, page.x, foot - 2.9 * MM)
 
     def _draw_sections(self, canvas: Any, widths: Sequence[float]) -> None:
         """The names of the sections over their columns, white on black, and which part this is."""
-        page, faces = self.page, self.faces
+        page = self.page
         bar = Box(page.x, page.top - SECTION_ROW, page.width, SECTION_ROW)
         canvas.setFillGray(0)
         canvas.rect(bar.x, bar.y, bar.width, bar.height, stroke=0, fill=1)
         canvas.setFillGray(1)
         if words := self.told:
-            draw_line(
-                canvas, words, faces.bold, 7.5, bar.right - PAD, bar.y + 1.1 * MM, align="right"
-            )
-            bar = Box(bar.x, bar.y, bar.width - faces.bold.width(words, 7.5) - 3 * PAD, bar.height)
+            draw_line(canvas, words, BOLD, 7.5, bar.right - PAD, bar.y + 1.1 * MM, align="right")
+            bar = Box(bar.x, bar.y, bar.width - BOLD.width(words, 7.5) - 3 * PAD, bar.height)
         x = page.x + NUMBER_WIDTH
         spans: list[tuple[str, float, float]] = []
         for column, width in zip(self.part, widths, strict=True):
@@ -276,12 +264,10 @@ class _Page:
             x += width
         for title, start, width in spans:
             room = min(width, bar.right - start) - 2 * PAD
-            text = printable(title, faces.bold)
-            fitted = fit_block(
-                text, faces.bold, room, SECTION_ROW, largest=7.5, smallest=SMALLEST_TYPE
-            )
+            text = printable(title, BOLD)
+            fitted = fit_block(text, BOLD, room, SECTION_ROW, largest=7.5, smallest=SMALLEST_TYPE)
             for line in fitted.lines[:1]:
-                draw_line(canvas, line, faces.bold, fitted.size, start + PAD, bar.y + 1.1 * MM)
+                draw_line(canvas, line, BOLD, fitted.size, start + PAD, bar.y + 1.1 * MM)
         canvas.setFillGray(0)
 
     def _draw_rules(self, canvas: Any, widths: Sequence[float], foot: float) -> None:

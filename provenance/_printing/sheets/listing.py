@@ -7,10 +7,9 @@ from dataclasses import dataclass, replace
 from functools import partial
 from typing import Any
 
-from provenance._drawing.boxes import Box
 from provenance._drawing.fitting import beginning, draw_line
-from provenance._drawing.fonts import ASCENT, DESCENT, Typeface, Typefaces, printable
-from provenance._drawing.paper import MM, Paper
+from provenance._drawing.fonts import ASCENT, BOLD, DESCENT, PLAIN, Typeface, printable
+from provenance._drawing.paper import MM, Box, Paper
 from provenance._model.schema import Model, Table
 from provenance._printing.sheets.frame import PageDraft, content_box
 from provenance._printing.sheets.question import LONGEST_TICKED, code_in_words
@@ -66,7 +65,6 @@ class _Line:
 
 def lay_out_listing(
     entries: Sequence[Entry],
-    faces: Typefaces,
     paper: Paper,
     *,
     columns: int,
@@ -76,14 +74,14 @@ def lay_out_listing(
     """The pages that hold the entries in columns, filled one after the other, evened at the end."""
     page = content_box(paper, landscape)
     width = (page.width - (columns - 1) * GUTTER) / columns
-    blocks = [_set_entry(entry, faces, width, size) for entry in entries]
+    blocks = [_set_entry(entry, width, size) for entry in entries]
     filled = _fill([block for block in blocks if block.lines], page.height, page.height)
     drafts = []
     for start in range(0, len(filled), columns):
         group = filled[start : start + columns]
         if start + columns >= len(filled):
             group = _evened(group, columns, page.height)
-        drafts.append(PageDraft(partial(_draw, faces, group, page, width, size), landscape))
+        drafts.append(PageDraft(partial(_draw, group, page, width, size), landscape))
     return drafts
 
 
@@ -99,10 +97,10 @@ class Block:
         return sum(line.height + line.gap for line in self.lines)
 
 
-def _set_entry(entry: Entry, faces: Typefaces, width: float, size: float) -> Block:
-    runs = [(entry.term, faces.bold)]
+def _set_entry(entry: Entry, width: float, size: float) -> Block:
+    runs = [(entry.term, BOLD)]
     if entry.meaning:
-        runs.append((entry.meaning, faces.plain))
+        runs.append((entry.meaning, PLAIN))
     leading = size * 1.22
     lines: list[_Line] = []
     words: list[tuple[float, str, Typeface]] = []
@@ -184,12 +182,7 @@ def _evened(group: list[list[Block]], columns: int, page_height: float) -> list[
 
 
 def _draw(
-    faces: Typefaces,
-    columns: Sequence[Sequence[Block]],
-    page: Box,
-    width: float,
-    size: float,
-    canvas: Any,
+    columns: Sequence[Sequence[Block]], page: Box, width: float, size: float, canvas: Any
 ) -> None:
     x = page.x
     for column in columns:

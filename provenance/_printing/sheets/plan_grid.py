@@ -12,10 +12,9 @@ from functools import partial
 from typing import Any
 
 from provenance._base.errors import TreenailError
-from provenance._drawing.boxes import Box
 from provenance._drawing.fitting import draw_line, write_line
-from provenance._drawing.fonts import CAP_HEIGHT, Typefaces
-from provenance._drawing.paper import INCH, MM, Paper
+from provenance._drawing.fonts import BOLD, CAP_HEIGHT, PLAIN
+from provenance._drawing.paper import INCH, MM, Box, Paper
 from provenance._printing.sheets.cells import EMPTY_BOX, LINE_MM
 from provenance._printing.sheets.frame import PageDraft, content_box
 
@@ -86,38 +85,34 @@ def grid_area(scale: PlanScale, paper: Paper) -> Box:
     return Box(page.x + LABEL_SPACE + spare / 2, page.top - height - 1.0 * MM, width, height)
 
 
-def lay_out_grid(
-    scale: PlanScale, norths: Sequence[str], faces: Typefaces, paper: Paper
-) -> PageDraft:
+def lay_out_grid(scale: PlanScale, norths: Sequence[str], paper: Paper) -> PageDraft:
     """The page with the grid, its scale bar, the check length, and a ring to draw north in.
 
     `norths` are the words for the norths that there are, one of which is ticked.
     """
-    return PageDraft(partial(_draw_grid_page, scale, norths, faces, paper))
+    return PageDraft(partial(_draw_grid_page, scale, norths, paper))
 
 
-def lay_out_sketch(faces: Typefaces, paper: Paper) -> PageDraft:
+def lay_out_sketch(paper: Paper) -> PageDraft:
     """A page of small squares without a scale, for sketches and notes on a back."""
-    return PageDraft(partial(_draw_sketch, faces, paper))
+    return PageDraft(partial(_draw_sketch, paper))
 
 
-def _draw_grid_page(
-    scale: PlanScale, norths: Sequence[str], faces: Typefaces, paper: Paper, canvas: Any
-) -> None:
+def _draw_grid_page(scale: PlanScale, norths: Sequence[str], paper: Paper, canvas: Any) -> None:
     area = grid_area(scale, paper)
     _draw_squares(canvas, area, scale.small * scale.unit_points, scale.large / scale.small)
-    _draw_numbers(canvas, faces, area, scale)
+    _draw_numbers(canvas, area, scale)
     page = content_box(paper)
     foot = Box(page.x, page.y, page.width, STRIP)
     left, ring = foot.cut_left(foot.width - NORTH_WIDTH, 4 * MM)
     what, rest = left.cut_top(LINE_MM * MM)
     corner, bars = rest.cut_top(LINE_MM * MM)
-    _draw_blanks(canvas, faces, what, (("What it shows", 0.74), ("Level", 0.26)))
+    _draw_blanks(canvas, what, (("What it shows", 0.74), ("Level", 0.26)))
     texts = (("Lower left corner on the site grid, in m:  x", 0.66), ("y", 0.34))
-    _draw_blanks(canvas, faces, corner, texts)
-    _draw_bar(canvas, faces, bars.x, bars.y + 8.6 * MM, scale)
-    _draw_check(canvas, faces, bars, scale)
-    _draw_north(canvas, faces, norths, ring)
+    _draw_blanks(canvas, corner, texts)
+    _draw_bar(canvas, bars.x, bars.y + 8.6 * MM, scale)
+    _draw_check(canvas, bars, scale)
+    _draw_north(canvas, norths, ring)
 
 
 def _draw_squares(canvas: Any, area: Box, step: float, thick_every: float) -> None:
@@ -135,34 +130,32 @@ def _draw_squares(canvas: Any, area: Box, step: float, thick_every: float) -> No
     canvas.rect(area.x, area.y, area.width, area.height)
 
 
-def _draw_numbers(canvas: Any, faces: Typefaces, area: Box, scale: PlanScale) -> None:
+def _draw_numbers(canvas: Any, area: Box, scale: PlanScale) -> None:
     """Distances from the lower left corner, which the crew ties to the site grid."""
     step = scale.large * scale.unit_points
     for number in range(int(area.width / step + 1e-6) + 1):
         text = f"{number * scale.large:g}"
         x = area.x + number * step
-        draw_line(canvas, text, faces.plain, SMALL, x, area.y - 3.0 * MM, align="centre")
+        draw_line(canvas, text, PLAIN, SMALL, x, area.y - 3.0 * MM, align="centre")
     for number in range(int(area.height / step + 1e-6) + 1):
         text = f"{number * scale.large:g}"
         y = area.y + number * step - SMALL * CAP_HEIGHT / 2
-        draw_line(canvas, text, faces.plain, SMALL, area.x - 1.0 * MM, y, align="right")
+        draw_line(canvas, text, PLAIN, SMALL, area.x - 1.0 * MM, y, align="right")
 
 
-def _draw_blanks(
-    canvas: Any, faces: Typefaces, box: Box, texts: Sequence[tuple[str, float]]
-) -> None:
+def _draw_blanks(canvas: Any, box: Box, texts: Sequence[tuple[str, float]]) -> None:
     """Words, each with a line to write on that reaches to the next."""
     x = box.x
     baseline = box.y + 0.6 * MM
     canvas.setLineWidth(0.6)
     for text, share in texts:
-        draw_line(canvas, text, faces.plain, 8, x, baseline)
-        start = x + faces.plain.width(text, 8) + 1 * MM
+        draw_line(canvas, text, PLAIN, 8, x, baseline)
+        start = x + PLAIN.width(text, 8) + 1 * MM
         canvas.line(start, box.y, x + box.width * share - 2 * MM, box.y)
         x += box.width * share
 
 
-def _draw_bar(canvas: Any, faces: Typefaces, x: float, y: float, scale: PlanScale) -> None:
+def _draw_bar(canvas: Any, x: float, y: float, scale: PlanScale) -> None:
     """Black and white pieces, five or four of them, with their numbers above."""
     pieces = 4 if scale.unit == "ft" else 5
     if scale.bar == 2.0:
@@ -175,8 +168,8 @@ def _draw_bar(canvas: Any, faces: Typefaces, x: float, y: float, scale: PlanScal
     for number in range(pieces + 1):
         text = f"{number * scale.bar / pieces:g}"
         align = "centre" if number else "left"
-        draw_line(canvas, text, faces.plain, SMALL, x + number * piece, y + 2.3 * MM, align=align)
-    draw_line(canvas, scale.unit, faces.bold, 9, x + length + 2.5 * MM, y - 0.3 * MM)
+        draw_line(canvas, text, PLAIN, SMALL, x + number * piece, y + 2.3 * MM, align=align)
+    draw_line(canvas, scale.unit, BOLD, 9, x + length + 2.5 * MM, y - 0.3 * MM)
 
 
 def spoken(scale: PlanScale) -> str:
@@ -184,7 +177,7 @@ def spoken(scale: PlanScale) -> str:
     return scale.name.replace("in=", " in = ").replace("ft", " ft")
 
 
-def _draw_check(canvas: Any, faces: Typefaces, box: Box, scale: PlanScale) -> None:
+def _draw_check(canvas: Any, box: Box, scale: PlanScale) -> None:
     """A line of known length: a page that was fitted to the paper shows at once."""
     metric = scale.unit == "m"
     length = CHECK_MM * MM if metric else CHECK_IN * INCH
@@ -198,30 +191,30 @@ def _draw_check(canvas: Any, faces: Typefaces, box: Box, scale: PlanScale) -> No
         canvas.line(x, y - (1.6 if ends else 0.8) * MM, x, y + (1.6 if ends else 0.8) * MM)
     text = f"This line is {said} long. If it is not: print again at 100 %, not fitted to the page."
     at = (box.x, y + 2.5 * MM)
-    write_line(canvas, text, faces.plain, box.width, *at, largest=7.5, smallest=SMALL)
+    write_line(canvas, text, PLAIN, box.width, *at, largest=7.5, smallest=SMALL)
 
 
-def _draw_north(canvas: Any, faces: Typefaces, norths: Sequence[str], box: Box) -> None:
+def _draw_north(canvas: Any, norths: Sequence[str], box: Box) -> None:
     radius = 8.5 * MM
     x, y = box.right - radius - 0.5 * MM, box.y + radius + 3 * MM
     canvas.setLineWidth(0.6)
     canvas.circle(x, y, radius)
     canvas.circle(x, y, 0.4 * MM, stroke=0, fill=1)
-    draw_line(canvas, "Draw north", faces.bold, 7.5, x, y + radius + 1.2 * MM, align="centre")
+    draw_line(canvas, "Draw north", BOLD, 7.5, x, y + radius + 1.2 * MM, align="centre")
     room = box.width - 2 * radius - 2 * MM
     baseline = y + radius + 1.2 * MM
     for north in norths[:5]:
-        draw_line(canvas, EMPTY_BOX, faces.plain, 11, box.x, baseline - 0.5 * MM)
+        draw_line(canvas, EMPTY_BOX, PLAIN, 11, box.x, baseline - 0.5 * MM)
         at = (box.x + 4 * MM, baseline)
-        write_line(canvas, north, faces.plain, room - 4 * MM, *at, largest=8, smallest=SMALL)
+        write_line(canvas, north, PLAIN, room - 4 * MM, *at, largest=8, smallest=SMALL)
         baseline -= 5.2 * MM
 
 
-def _draw_sketch(faces: Typefaces, paper: Paper, canvas: Any) -> None:
+def _draw_sketch(paper: Paper, canvas: Any) -> None:
     page = content_box(paper)
     baseline, note = page.top - 3.4 * MM, "Not to scale: write the measures in."
-    draw_line(canvas, "Sketch and notes", faces.bold, 9, page.x, baseline)
-    draw_line(canvas, note, faces.plain, 7.5, page.right, baseline, align="right")
+    draw_line(canvas, "Sketch and notes", BOLD, 9, page.x, baseline)
+    draw_line(canvas, note, PLAIN, 7.5, page.right, baseline, align="right")
     step = SKETCH_MM * MM
     across, up = int(page.width / step), int((page.height - 6 * MM) / step)
     spare = (page.width - across * step) / 2

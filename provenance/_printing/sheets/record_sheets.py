@@ -3,14 +3,13 @@
 from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
-from dataclasses import dataclass, field, replace
+from dataclasses import dataclass, replace
 from pathlib import Path
-from typing import TYPE_CHECKING, Any
+from typing import Any
 
 from provenance._base.errors import TreenailError
 from provenance._base.progress import Progress, say_nothing
 from provenance._drawing.document import printed_pages
-from provenance._drawing.fonts import Typefaces, load_typefaces
 from provenance._drawing.paper import Paper, paper_named
 from provenance._identity.sheet_code import SheetCode
 from provenance._model.schema import Model, Table
@@ -28,10 +27,8 @@ from provenance._printing.sheets.plan_grid import (
     spoken,
 )
 from provenance._printing.sheets.rows import ChosenRows
+from provenance._record.package import Package
 from provenance._record.snapshot import Row
-
-if TYPE_CHECKING:
-    from provenance._record.package import Package
 
 
 @dataclass(frozen=True)
@@ -136,7 +133,7 @@ def write_sheets(
     if package is None and (samples or elements or site):
         raise TreenailError("a selection needs a package; a profile alone holds no rows")
     rows = ChosenRows(package, site, samples, elements) if package is not None else None
-    writer = _Drafter(model, rows, page, plan, blanks, codes)
+    writer = Drafter(model, rows, page, plan, blanks, codes)
     total = sum(writer.count(kind) for kind in kinds)
     title = f"Record sheets: {package.title if package else model.title}"
     with printed_pages(out, (page.width, page.height), title=title, subject=model.title) as run:
@@ -149,28 +146,13 @@ def write_sheets(
     return PrintedSheets(tuple(run.paths), run.page_count)
 
 
-def draft_sheets(
-    model: Model,
-    kind: SheetKind,
-    *,
-    rows: ChosenRows | None = None,
-    paper: str = "a4",
-    scale: str = "1:50",
-    blanks: int | None = None,
-    codes: str | None = None,
-) -> list[SheetSet]:
-    """The sheets of one kind before they are printed; arguments as `write_sheets` has them."""
-    drafter = _Drafter(model, rows, paper_named(paper), scale_named(scale), blanks, codes)
-    return list(drafter.draft(kind))
-
-
 def _print(run: Any, sheet: SheetSet, paper: Paper) -> None:
     for number, draft in enumerate(sheet.pages, start=1):
         canvas = run.begin_page()
         shape = paper.turned() if draft.landscape else paper
         canvas.setPageSize((shape.width, shape.height))
         heading, of = _heading_of(sheet, draft), len(sheet.pages)
-        draw_frame(canvas, run.faces, paper, heading, number, of, landscape=draft.landscape)
+        draw_frame(canvas, paper, heading, number, of, landscape=draft.landscape)
         draft.draw(canvas)
 
 
@@ -182,7 +164,7 @@ def _heading_of(sheet: SheetSet, draft: PageDraft) -> Heading:
 
 
 @dataclass(frozen=True)
-class _Drafter:
+class Drafter:
     """Makes the sheets of each kind, one after the other, so that no more than one is in memory."""
 
     model: Model
@@ -191,7 +173,6 @@ class _Drafter:
     scale: PlanScale
     blanks: int | None
     codes: str | None
-    faces: Typefaces = field(default_factory=load_typefaces)
 
     def count(self, kind: SheetKind) -> int:
         """About how many sheets `draft` will make, for the progress bar."""
@@ -205,7 +186,7 @@ class _Drafter:
             yield SheetSet(self._heading(kind.title, "site"), tuple(self._cover()))
         elif kind.layout == "grid":
             title = f"{kind.title} {spoken(self.scale)}"
-            grid = lay_out_grid(self.scale, self._norths(), self.faces, self.paper)
+            grid = lay_out_grid(self.scale, self._norths(), self.paper)
             for _ in range(self.blanks or 1):
                 yield SheetSet(self._heading(title, kind.tables[0]), (grid,))
         else:
@@ -234,7 +215,7 @@ class _Drafter:
                 # a sheet of paper holds one record only, so an odd number of pages is filled up
                 pages = [*front, *(backs if each else [])]
                 if len(pages) % 2:
-                    pages.append(lay_out_sketch(self.faces, self.paper))
+                    pages.append(lay_out_sketch(self.paper))
                 yield SheetSet(heading, tuple(pages))
         for number, row in rows:
             heading = self._heading(title, table.name, row, number, LEGENDS["form"])
@@ -248,15 +229,13 @@ class _Drafter:
         if self.rows is not None and row.get("element_id"):
             length = self.rows.length_of_wood_m.get(row["element_id"])
         figures = figures_of(table.name, row, length)
-        return lay_out_form(self.model, table, row, self.faces, self.paper, figures)
+        return lay_out_form(self.model, table, row, self.paper, figures)
 
     def _ledgers(self, title: str, table: Table, rows: list[tuple[int, Row]]) -> Iterator[SheetSet]:
         backs = self._code_pages(table, landscape=True)
         each = self._codes_each(bool(rows))
         texts = [row for _, row in rows]
-        pages = lay_out_ledger(
-            self.model, table, texts, self.faces, self.paper, self._preset(table)
-        )
+        pages = lay_out_ledger(self.model, table, texts, self.paper, self._preset(table))
         heading = self._heading(title, table.name, legend=LEGENDS["ledger"])
         for _ in range(1 if rows else self.blanks or 1):
             yield SheetSet(heading, (*pages, *(backs if each else [])))
@@ -269,7 +248,6 @@ class _Drafter:
     def _code_pages(self, table: Table, *, landscape: bool) -> list[PageDraft]:
         return lay_out_listing(
             code_entries(self.model, [table]),
-            self.faces,
             self.paper,
             columns=LYING_COLUMNS if landscape else UPRIGHT_COLUMNS,
             landscape=landscape,
@@ -284,7 +262,7 @@ class _Drafter:
                         for _, row in self.rows.of(table.name):
                             parts = row.get(one.name, "").split(one.separator or "\n")
                             seen.update(part.strip() for part in parts if part.strip())
-        return lay_out_cover(self.model, seen, self.faces, self.paper)
+        return lay_out_cover(self.model, seen, self.paper)
 
     def _norths(self) -> list[str]:
         vocabulary = self.model.vocabularies.get(NORTHS)

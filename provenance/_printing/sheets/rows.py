@@ -4,15 +4,12 @@ from __future__ import annotations
 
 from dataclasses import dataclass, field
 from functools import cached_property
-from typing import TYPE_CHECKING
 
 from provenance._base.errors import TreenailError
 from provenance._identity.selection import select_samples
+from provenance._record.package import Package
 from provenance._record.snapshot import Row
 from provenance._record.tables import ROW
-
-if TYPE_CHECKING:
-    from provenance._record.package import Package
 
 NOT_OF_A_SITE = frozenset({"party"})
 """People and organisations belong to every site."""

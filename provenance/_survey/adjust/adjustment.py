@@ -19,6 +19,7 @@ from provenance._base.errors import UnusablePackage
 from provenance._base.findings import Finding
 from provenance._base.frames import to_pandas
 from provenance._base.progress import Progress, say_nothing
+from provenance._record.package import Package
 from provenance._survey.adjust.control import Control, adjust_control
 from provenance._survey.adjust.detail import Detail, adjust_detail
 from provenance._survey.adjust.positions import end_positions, place_on_map, position_frame
@@ -30,14 +31,17 @@ from provenance._survey.adjust.survey_findings import (
 )
 from provenance._survey.adjust.wood import HoleSet, set_holes
 from provenance._survey.parts.field_record import FieldRecord, read_field_record
-from provenance._survey.parts.observation import KINDS, Floats
-from provenance._survey.parts.precision import ELLIPSOID_95, NOTICED_BLUNDER, Precision
+from provenance._survey.parts.observation import (
+    ELLIPSOID_95,
+    KINDS,
+    NOTICED_BLUNDER,
+    Floats,
+    Precision,
+)
 from provenance._survey.parts.solve import Rows
 
 if TYPE_CHECKING:
     import pandas as pd
-
-    from provenance._record.package import Package
 
 TABLE = "position"
 RESIDUAL_COLUMNS = (
@@ -89,7 +93,7 @@ def adjust_survey(
     *,
     site: str | None = None,
     precision: Precision | None = None,
-    progress: Progress | None = None,
+    progress: Progress = say_nothing,
 ) -> SurveyResult:
     """Compute the points of a package, of one site or of all, without writing anything.
 
@@ -97,22 +101,21 @@ def adjust_survey(
     is called with (steps done, steps). Raises UnusableInput for an unknown site.
     """
     precision = precision or Precision()
-    step = progress or say_nothing
     record = read_field_record(package, site)
-    step(1, 5)
+    progress(1, 5)
     readings = take_readings(record, precision)
     control = adjust_control(record, readings.control, precision)
-    step(2, 5)
+    progress(2, 5)
     rows = _from_known_datums(readings.detail, control)
     rows = Rows.joined(rows, recorded_heights(record, rows, precision))
     detail = adjust_detail(record, rows, control)
-    step(3, 5)
+    progress(3, 5)
     xyz, covariance, found = end_positions(record, detail, precision)
     ends = record.n_ends
     holes = set_holes(record, package.model, xyz[:ends], covariance[:ends], precision)
     frame = position_frame(record, control, detail, xyz, covariance, found, holes)
     frame, untied = place_on_map(record, frame)
-    step(4, 5)
+    progress(4, 5)
     redundancy, chi_square = _totals(control, detail)
     findings = (
         *readings.findings,
@@ -135,7 +138,7 @@ def adjust_survey(
         redundancy=redundancy,
         chi_square=chi_square,
     )
-    step(5, 5)
+    progress(5, 5)
     return result
 
 
@@ -144,7 +147,7 @@ def survey_package(
     *,
     site: str | None = None,
     precision: Precision | None = None,
-    progress: Progress | None = None,
+    progress: Progress = say_nothing,
 ) -> SurveyResult:
     """Compute the points and put them into the table 'position', which is replaced as a whole.
 

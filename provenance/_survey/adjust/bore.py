@@ -21,8 +21,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from provenance._survey.parts.observation import Floats, Ints
-from provenance._survey.parts.precision import Precision
+from provenance._survey.parts.observation import Floats, Ints, Precision
 from provenance._survey.parts.solve import Bools
 
 UPRIGHT_DEG = 75.0

@@ -15,8 +15,15 @@ from provenance._survey.adjust.locate import locate_points
 from provenance._survey.adjust.snooping import Misfit, doubted_readings
 from provenance._survey.parts.datum_covariance import DatumCovariance
 from provenance._survey.parts.field_record import FieldRecord
-from provenance._survey.parts.observation import Floats, Ints, Kind, misclosure, predict
-from provenance._survey.parts.precision import ELLIPSOID_95, Precision
+from provenance._survey.parts.observation import (
+    ELLIPSOID_95,
+    Floats,
+    Ints,
+    Kind,
+    Precision,
+    misclosure,
+    predict,
+)
 from provenance._survey.parts.solve import SOLVED, Bools, Rows
 
 OWN_COORDINATES = -2

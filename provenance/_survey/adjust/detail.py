@@ -10,9 +10,8 @@ from provenance._survey.adjust.control import Control
 from provenance._survey.adjust.locate import locate_points
 from provenance._survey.adjust.snooping import Misfit, doubted_readings
 from provenance._survey.parts.field_record import FieldRecord
-from provenance._survey.parts.observation import Floats, Ints, misclosure, predict
+from provenance._survey.parts.observation import LARGEST_RESIDUAL, Floats, Ints, misclosure, predict
 from provenance._survey.parts.outline import distance_outside, read_outline
-from provenance._survey.parts.precision import LARGEST_RESIDUAL
 from provenance._survey.parts.solve import BY_READING, SOLVED, Bools, Rows, Solution, solve_points
 
 _BESIDE_OUTLINE_M = 0.6

@@ -9,8 +9,7 @@ import numpy as np
 
 from provenance._survey.adjust.approximate import direct_places, mirror_places
 from provenance._survey.parts.datum_covariance import DatumCovariance
-from provenance._survey.parts.observation import Floats, Kind, misclosure, predict
-from provenance._survey.parts.precision import RIVAL_CHI_SQUARE
+from provenance._survey.parts.observation import RIVAL_CHI_SQUARE, Floats, Kind, misclosure, predict
 from provenance._survey.parts.solve import (
     BY_READING,
     SOFT,
@@ -50,11 +49,7 @@ class Located:
 
 
 def locate_points(
-    rows: Rows,
-    datums: Floats,
-    errors: DatumCovariance,
-    hints: Floats,
-    prefer: Prefer | None = None,
+    rows: Rows, datums: Floats, errors: DatumCovariance, hints: Floats, prefer: Prefer | None = None
 ) -> Located:
     """Solve points from every place they may be at and keep the one that fits.
 

@@ -12,8 +12,13 @@ from provenance._survey.adjust.detail import Detail
 from provenance._survey.adjust.wood import HoleSet
 from provenance._survey.parts.field_record import FieldRecord
 from provenance._survey.parts.geodetic import NotTied, map_tie
-from provenance._survey.parts.observation import Floats
-from provenance._survey.parts.precision import ELLIPSE_95, ELLIPSOID_95, NORMAL_95, Precision
+from provenance._survey.parts.observation import (
+    ELLIPSE_95,
+    ELLIPSOID_95,
+    NORMAL_95,
+    Floats,
+    Precision,
+)
 from provenance._survey.parts.solve import Bools
 
 _TEXTS = (

@@ -9,8 +9,7 @@ import numpy as np
 
 from provenance._base.findings import Finding
 from provenance._survey.parts.field_record import FieldRecord
-from provenance._survey.parts.observation import Floats, Ints, Kind
-from provenance._survey.parts.precision import ELLIPSOID_95, Precision
+from provenance._survey.parts.observation import ELLIPSOID_95, Floats, Ints, Kind, Precision
 from provenance._survey.parts.solve import Bools, Rows
 
 _MEND = {

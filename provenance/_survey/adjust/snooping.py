@@ -7,13 +7,17 @@ by how much better the rest fits without it: leaving out reading i lowers chi-sq
 
 from __future__ import annotations
 
-from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
 
-from provenance._survey.parts.observation import KINDS, Floats, Ints, Kind
-from provenance._survey.parts.precision import LARGEST_RESIDUAL, RIVAL_CHI_SQUARE
+from provenance._survey.parts.observation import (
+    LARGEST_RESIDUAL,
+    RIVAL_CHI_SQUARE,
+    Floats,
+    Ints,
+    Kind,
+)
 
 FOOT_M, INCH_M = 0.3048, 0.0254
 """International foot and inch, exact (NIST Special Publication 811)."""
@@ -52,20 +56,6 @@ class Misfit:
         """The misfit of some readings; `size`, `w` and `sd` are those of all readings."""
         size_, w_, sd_ = (tuple(map(float, values[rows])) for values in (size, w, sd))
         return cls(point, tuple(map(int, rows)), size_, w_, sd_, left_out)
-
-
-def worst_readings(point: Ints, w: Floats, n: int) -> Ints:
-    """For each of n points the number of the reading with the largest |w|, -1 where none is known.
-
-    `point` is sorted.
-    """
-    worst = np.full(n, -1, dtype=np.int64)
-    size = np.nan_to_num(np.abs(w), nan=-1.0)
-    order = np.lexsort((size, point))
-    last = np.append(point[order][1:] != point[order][:-1], True) if len(point) else order == -1
-    at = order[last]
-    worst[point[at]] = np.where(size[at] > 0, at, -1)
-    return worst
 
 
 def doubted_readings(w: Floats, rows: Ints) -> Ints:
@@ -110,8 +100,3 @@ def blunder_hint(kind: int, reading: float, size: float, sd: float) -> str:
     if kind == Kind.ACROSS and abs(size - 2 * reading) < near:
         return "the offset may be on the other side of the baseline"
     return ""
-
-
-def named_readings(kinds: Sequence[int], names: Sequence[str]) -> str:
-    """Readings as a person calls them: 'T004 (distance), T007 (height)'."""
-    return ", ".join(f"{name} ({KINDS[kind]})" for kind, name in zip(kinds, names, strict=True))

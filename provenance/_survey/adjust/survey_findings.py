@@ -12,8 +12,7 @@ from provenance._survey.adjust.detail import Detail
 from provenance._survey.adjust.positions import ellipse_95
 from provenance._survey.adjust.snooping import Misfit, blunder_hint
 from provenance._survey.parts.field_record import FieldRecord
-from provenance._survey.parts.observation import KINDS, Floats, Kind
-from provenance._survey.parts.precision import LARGEST_RESIDUAL
+from provenance._survey.parts.observation import KINDS, LARGEST_RESIDUAL, Floats, Kind
 from provenance._survey.parts.solve import NOT_CONVERGED, SOFT, SOLVED, TOO_FEW, Rows
 
 _WEAK_M = 0.25

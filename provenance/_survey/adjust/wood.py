@@ -3,18 +3,14 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import TYPE_CHECKING
 
 import numpy as np
 
+from provenance._model.schema import Model
 from provenance._survey.adjust.bore import DIRECTIONS, SQUARE_SHAPES, Bores, Sticks, set_bores
 from provenance._survey.parts.field_record import FieldRecord
-from provenance._survey.parts.observation import Floats, Ints
-from provenance._survey.parts.precision import Precision
+from provenance._survey.parts.observation import Floats, Ints, Precision
 from provenance._survey.parts.solve import Bools
-
-if TYPE_CHECKING:
-    from provenance._model.schema import Model
 
 
 @dataclass(frozen=True)
@@ -63,11 +59,7 @@ def take_sticks(record: FieldRecord, ends: Floats, covariance: Floats) -> Sticks
 
 
 def set_holes(
-    record: FieldRecord,
-    model: Model,
-    ends: Floats,
-    covariance: Floats,
-    precision: Precision,
+    record: FieldRecord, model: Model, ends: Floats, covariance: Floats, precision: Precision
 ) -> HoleSet:
     """Place every hole and cut whose wood has both ends and that has a distance along it.
 

@@ -1,23 +1,19 @@
-"""Proposes where the next sample could be taken from a piece of wood, clear of what is there."""
+"""Proposes where the next sample could be taken from wood, and says what to mind before that."""
 
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import TYPE_CHECKING
 
 import numpy as np
 
 from provenance._base.errors import UnusableInput
+from provenance._record.package import Package
 from provenance._survey.adjust.bore import DIRECTIONS, set_bores, wood_axes
-from provenance._survey.hole.cautions import drilling_cautions
 from provenance._survey.hole.hole import segment_gap
 from provenance._survey.hole.known_points import KnownPoints, known_points
 from provenance._survey.parts.features import WoodFeature, read_features
-from provenance._survey.parts.observation import Floats
-from provenance._survey.parts.precision import Precision
-
-if TYPE_CHECKING:
-    from provenance._record.package import Package
+from provenance._survey.parts.field_record import FieldRecord
+from provenance._survey.parts.observation import Floats, Precision
 
 _STEP_M = 0.05
 _SIDES = (3.0, 9.0, 4.5, 7.5, 6.0)
@@ -173,8 +169,7 @@ def _clear_places(
     rank = {side: place for place, side in enumerate(sides)}
     # half a metre of clear wood is as good as more; then the handier side, then more room
     return sorted(
-        proposals,
-        key=lambda p: (-min(p.clear_m, 0.5), rank[p.clock], -p.clear_m, p.along_m),
+        proposals, key=lambda p: (-min(p.clear_m, 0.5), rank[p.clock], -p.clear_m, p.along_m)
     )
 
 
@@ -193,3 +188,51 @@ def _old_holes(
             gap_lines[:, j] = gap - (bore_m + float(np.nan_to_num(holes.bore_m[hole]))) / 2
     names = [known.record.cell("sample", "sample_id", int(holes.sample[one])) for one in mine]
     return gap_along, gap_lines, names
+
+
+DEFER = (
+    "Local codes, the permit and the owner's word come first; leave structural, electrical and "
+    "hazardous-material questions to licensed people."
+)
+_LOAD = {
+    "yes": "This wood carries load. Do not drill or cut before a structural engineer has agreed.",
+    "unknown": "Nobody recorded whether this wood carries load: treat it as carrying load and ask "
+    "a structural engineer.",
+}
+_LOAD[""] = _LOAD["unknown"]
+_FRAIL = frozenset({"surface_decay", "decayed", "burned", "ruined"})
+
+
+def drilling_cautions(package: Package, record: FieldRecord, element: int) -> tuple[str, ...]:
+    """Cautions for one piece of wood (a row number), the most particular ones first."""
+    wood = record.row("element", element)
+    cautions = []
+    load = wood["load_bearing"]
+    if load in _LOAD:
+        cautions.append(_LOAD[load])
+    condition = wood["condition"]
+    if condition in _FRAIL:
+        label = package.model.vocabularies["element_condition"].label(condition).lower()
+        cautions.append(f"The wood is recorded as {label}: it may split, or hold less than it did.")
+    site = record.site(wood["site_id"])
+    protection = site["protection"] if site else ""
+    if protection in ("", "unknown"):
+        cautions.append("Nobody recorded whether the place is protected: ask the authority first.")
+    elif protection != "none":
+        label = package.model.vocabularies["protection"].label(protection)
+        cautions.append(f"The place is protected ({label}): a new permit is needed.")
+    places = record.line_of_places(wood["place_id"])
+    cells = [record.cell("place", "hazards", at) for at in places]
+    cells += [site["hazards"]] if site else []
+    hazards = package.model.vocabularies["hazard"]
+    codes = [code.strip() for cell in cells for code in cell.split(";") if code.strip()]
+    for code in dict.fromkeys(codes):
+        term = hazards.term(code)
+        if code == "none":
+            continue
+        if term is None:
+            cautions.append(f"Recorded danger: {code}.")
+        elif code != "load_bearing" or load not in _LOAD:
+            cautions.append(f"{term.label}: {term.attributes.get('caution', term.definition)}")
+    cautions += package.model.cautions
+    return (*dict.fromkeys(cautions), DEFER)

@@ -4,18 +4,14 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 from itertools import combinations
-from typing import TYPE_CHECKING
 
 import numpy as np
 
 from provenance._base.errors import UnusableInput
+from provenance._record.package import Package
 from provenance._survey.adjust.positions import ellipse_95
 from provenance._survey.hole.known_points import KnownPoints, known_points
-from provenance._survey.parts.observation import Floats
-from provenance._survey.parts.precision import ELLIPSOID_95, NORMAL_95
-
-if TYPE_CHECKING:
-    from provenance._record.package import Package
+from provenance._survey.parts.observation import ELLIPSOID_95, NORMAL_95, Floats
 
 _REACH_M = 30.0
 """Length of a usual tape."""
@@ -261,13 +257,7 @@ def segment_gap(p1: Floats, q1: Floats, p2: Floats, q2: Floats) -> Floats:
 
 
 def nearest_hole(
-    known: KnownPoints,
-    entry: Floats,
-    bottom: Floats,
-    bore_m: float,
-    *,
-    element: int,
-    but: int,
+    known: KnownPoints, entry: Floats, bottom: Floats, bore_m: float, *, element: int, but: int
 ) -> NearHole | None:
     """The recorded hole that a drill line from `entry` to `bottom` comes nearest to, or None.
 

@@ -3,20 +3,16 @@
 from __future__ import annotations
 
 from dataclasses import dataclass, replace
-from typing import TYPE_CHECKING
 
 import numpy as np
 import polars as pl
 
+from provenance._record.package import Package
 from provenance._survey.adjust.adjustment import TABLE, adjust_survey
 from provenance._survey.adjust.bore import Sticks
 from provenance._survey.adjust.wood import HoleSet, set_holes, take_sticks
 from provenance._survey.parts.field_record import FieldRecord, read_field_record
-from provenance._survey.parts.observation import Floats
-from provenance._survey.parts.precision import Precision
-
-if TYPE_CHECKING:
-    from provenance._record.package import Package
+from provenance._survey.parts.observation import Floats, Precision
 
 
 @dataclass(frozen=True)

@@ -8,16 +8,14 @@ from __future__ import annotations
 
 import json
 from pathlib import Path
-from typing import TYPE_CHECKING, Any
+from typing import Any
 
 from provenance._base.disk import write_text
 from provenance._base.errors import UnusableInput
+from provenance._record.package import Package
 from provenance._survey.hole.known_points import known_points
 from provenance._survey.maps.map_features import Layer, map_layers, on_wgs84
 from provenance._survey.parts.geodetic import NotTied
-
-if TYPE_CHECKING:
-    from provenance._record.package import Package
 
 
 def geojson_of(layers: tuple[Layer, ...]) -> dict[str, Any]:
@@ -46,11 +44,7 @@ def geojson_of(layers: tuple[Layer, ...]) -> dict[str, Any]:
 
 
 def write_geojson(
-    package: Package,
-    path: Path,
-    *,
-    place: str | None = None,
-    level: int | None = None,
+    package: Package, path: Path, *, place: str | None = None, level: int | None = None
 ) -> Path:
     """Write `path`; raises UnusableInput where the site grid is not tied to a map grid."""
     known = known_points(package)

@@ -9,15 +9,12 @@ from __future__ import annotations
 import sqlite3
 import struct
 from pathlib import Path
-from typing import TYPE_CHECKING
 
 from provenance._base.disk import write_bytes
+from provenance._record.package import Package
 from provenance._survey.hole.known_points import known_points
 from provenance._survey.maps.map_features import Layer, MapFeature, map_layers, on_wgs84
 from provenance._survey.parts.geodetic import WGS_84, NotTied
-
-if TYPE_CHECKING:
-    from provenance._record.package import Package
 
 SITE_GRID = -1
 """Number of the 'undefined Cartesian' system that every GeoPackage has."""
@@ -54,11 +51,7 @@ CREATE TABLE gpkg_geometry_columns (
 
 
 def write_geopackage(
-    package: Package,
-    path: Path,
-    *,
-    place: str | None = None,
-    level: int | None = None,
+    package: Package, path: Path, *, place: str | None = None, level: int | None = None
 ) -> bool:
     """Write `path`, replacing it; True when it is on WGS 84, False when on the site grid."""
     known = known_points(package)

@@ -3,20 +3,18 @@
 from __future__ import annotations
 
 from dataclasses import dataclass, replace
-from typing import TYPE_CHECKING, Literal
+from typing import Literal
 
 import numpy as np
 
 from provenance._base.errors import UnusableInput
 from provenance._record.cells import float_of
+from provenance._record.package import Package
 from provenance._survey.adjust.positions import ellipse_95
 from provenance._survey.hole.known_points import KnownPoints
 from provenance._survey.parts.geodetic import NotTied, map_tie
 from provenance._survey.parts.observation import Floats
 from provenance._survey.plan.plan_content import buildings_of, levels_of, plan_content, stamps_of
-
-if TYPE_CHECKING:
-    from provenance._record.package import Package
 
 Value = str | float | int | None
 

@@ -6,19 +6,16 @@ from collections import defaultdict
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 from functools import cached_property
-from typing import TYPE_CHECKING
 
 import numpy as np
 import polars as pl
 
 from provenance._base.errors import UnusableInput
 from provenance._record.cells import read_numbers
+from provenance._record.package import Package
 from provenance._record.snapshot import Row
 from provenance._record.tables import ROW
 from provenance._survey.parts.observation import Floats, Ints
-
-if TYPE_CHECKING:
-    from provenance._record.package import Package
 
 _TABLES = ("site", "place", "datum", "tie", "element", "sample")
 

@@ -105,11 +105,7 @@ BY_READING = ("residual", "standard_residual", "check", "blunder", "blunder_sd")
 
 
 def solve_points(
-    rows: Rows,
-    datums: Floats,
-    errors: DatumCovariance,
-    begin: Floats,
-    with_height: Bools,
+    rows: Rows, datums: Floats, errors: DatumCovariance, begin: Floats, with_height: Bools
 ) -> Solution:
     """Solve every point from where `begin` (n, 3) puts it.
 

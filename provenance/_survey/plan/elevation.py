@@ -12,7 +12,7 @@ from math import ceil, cos, radians
 import numpy as np
 
 from provenance._drawing.drawing import Disc, Group, Item, Line, Text, Transform
-from provenance._drawing.fonts import Typefaces
+from provenance._drawing.fonts import MONO, PLAIN
 from provenance._drawing.label_places import Wanted, place_labels, told_apart
 from provenance._survey.adjust.bore import UPRIGHT_DEG, section_radius, wood_axes
 from provenance._survey.hole.known_points import KnownPoints
@@ -53,7 +53,6 @@ def draw_strip(
     stamps: dict[str, str],
     element: int,
     area: Area,
-    faces: Typefaces,
     *,
     marked: str | None = None,
 ) -> Strip:
@@ -97,7 +96,7 @@ def draw_strip(
         symbols.append((*at, reach))
         stamp = stamps.get(sample_id, sample_id)
         text = f"{stamp} at {along:.2f} m"
-        label_width = faces.mono.width(text, _STAMP_SIZE)
+        label_width = MONO.width(text, _STAMP_SIZE)
         above = _half_at(size, along, length) * transform.mm_a_metre + middle_y + 2.6
         spots = tuple(
             (at[0] + shift, above + up_by, 0.0)
@@ -117,7 +116,7 @@ def draw_strip(
         items.append(Line((top, foot), width=0.2, dash=(0.6, 0.5)))
         key = f"{number} {one.what}"
         text = f"{one.what} {one.from_m:.2f}"
-        text_width = faces.plain.width(text, _FEATURE_SIZE)
+        text_width = PLAIN.width(text, _FEATURE_SIZE)
         spots = tuple(
             (foot[0] + shift * text_width, foot[1] - 2.0, 0.0) for shift in (0.0, 0.55, -0.55)
         )

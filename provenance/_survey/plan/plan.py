@@ -2,21 +2,21 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable
+from collections.abc import Iterable
 from dataclasses import dataclass
 from pathlib import Path
-from typing import TYPE_CHECKING
 
 import numpy as np
 
 from provenance._base.disk import write_text
 from provenance._base.errors import UnusableInput
+from provenance._base.progress import Progress, say_nothing
 from provenance._drawing.document import printed_pages
 from provenance._drawing.drawing import Item, Sheet, Text
-from provenance._drawing.fonts import Typefaces, load_typefaces
 from provenance._drawing.paper import MM, Paper, paper_named
 from provenance._drawing.pdf import draw_items
 from provenance._drawing.svg import svg_of
+from provenance._record.package import Package
 from provenance._survey.hole.known_points import KnownPoints, known_points
 from provenance._survey.plan.elevation import draw_strip, strip_title
 from provenance._survey.plan.plan_content import (
@@ -28,9 +28,6 @@ from provenance._survey.plan.plan_content import (
     stamps_of,
 )
 from provenance._survey.plan.plan_sheet import SECRET, plan_sheet
-
-if TYPE_CHECKING:
-    from provenance._record.package import Package
 
 FORMATS = ("svg", "pdf")
 _MARGIN_MM, _STRIP_MM = 12.0, 40.0
@@ -53,7 +50,7 @@ def write_plans(
     format: str = "pdf",
     paper: str = "a4",
     strips: bool = True,
-    progress: Callable[[int, int], None] | None = None,
+    progress: Progress = say_nothing,
 ) -> Drawn:
     """Draw every building and storey (or the one asked for) into the folder `out`.
 
@@ -66,7 +63,6 @@ def write_plans(
         raise UnusableInput(f"there is no plan format '{format}'; there are {', '.join(FORMATS)}")
     known = known_points(package)
     sheet_paper = paper_named(paper)
-    faces = load_typefaces()
     buildings = [place] if place is not None else buildings_of(known.record)
     # of all places, so that a plan has the same name whichever others are drawn with it
     names = file_name_parts(known.record.column("place", "place_id"))
@@ -86,17 +82,16 @@ def write_plans(
             if content.extent() is None or (one is not None and not content.woods):
                 continue
             suffix = "" if one is None else f"-{one}"
-            sheet = plan_sheet(content, sheet_paper, faces, record=package.title)
+            sheet = plan_sheet(content, sheet_paper, record=package.title)
             paths += _written(out / f"plan-{names[building]}{suffix}", format, [sheet])
             drawn += 1
         if strips:
-            sheets = list(strip_sheets(package, known, building, sheet_paper, faces, level))
+            sheets = list(strip_sheets(package, known, building, sheet_paper, level))
             if sheets:
                 paths += _written(out / f"strips-{names[building]}", format, sheets)
         if not drawn:
             empty.append(building)
-        if progress:
-            progress(number + 1, len(buildings))
+        progress(number + 1, len(buildings))
     if not paths:
         raise UnusableInput(
             f"{package.folder}: nothing in {', '.join(empty) or 'the package'} has coordinates "
@@ -118,17 +113,12 @@ def _written(stem: Path, format: str, sheets: list[Sheet]) -> list[Path]:
     size = (sheets[0].width * MM, sheets[0].height * MM)
     with printed_pages(path, size, title=sheets[0].title, subject=sheets[0].description) as pages:
         for sheet in sheets:
-            draw_items(pages.begin_page(), pages.faces, sheet.items)
+            draw_items(pages.begin_page(), sheet.items)
     return [path]
 
 
 def strip_sheets(
-    package: Package,
-    known: KnownPoints,
-    building: str,
-    paper: Paper,
-    faces: Typefaces,
-    level: int | None = None,
+    package: Package, known: KnownPoints, building: str, paper: Paper, level: int | None = None
 ) -> Iterable[Sheet]:
     """Pages with the side of every sampled piece of wood of a building, several to a page."""
     content = plan_content(package, known, building, level)
@@ -156,6 +146,6 @@ def strip_sheets(
             top = height - _MARGIN_MM - 14 - place * _STRIP_MM
             items.append(Text((_MARGIN_MM, top - 2.6), strip_title(known, element), 2.8, "bold"))
             area = (_MARGIN_MM, top - _STRIP_MM + 2, width - 2 * _MARGIN_MM - 16, _STRIP_MM - 6)
-            items += draw_strip(known, stamps, element, area, faces).items
+            items += draw_strip(known, stamps, element, area).items
         told = ", ".join(ids[at] for at in part)
         yield Sheet(width, height, tuple(items), title, f"Elevations to scale of {told}.")

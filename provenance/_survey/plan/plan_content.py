@@ -7,7 +7,6 @@ import re
 from collections import Counter
 from collections.abc import Collection, Iterable, Sequence
 from dataclasses import dataclass
-from typing import TYPE_CHECKING
 
 import numpy as np
 import polars as pl
@@ -15,15 +14,13 @@ import polars as pl
 from provenance._base.errors import UnusableInput
 from provenance._base.portable import folded
 from provenance._record.cells import read_numbers
+from provenance._record.package import Package
 from provenance._record.tables import ROW
 from provenance._survey.adjust.bore import wood_axes
 from provenance._survey.hole.known_points import KnownPoints
 from provenance._survey.parts.field_record import FieldRecord
 from provenance._survey.parts.observation import Floats
 from provenance._survey.parts.outline import read_outline
-
-if TYPE_CHECKING:
-    from provenance._record.package import Package
 
 Point = tuple[float, float]
 _SECTION_POINTS = 24
@@ -204,10 +201,7 @@ def plan_content(
 
 
 def _chosen_wood(
-    known: KnownPoints,
-    in_building: set[str],
-    inside: set[str],
-    level: int | None,
+    known: KnownPoints, in_building: set[str], inside: set[str], level: int | None
 ) -> tuple[list[int], tuple[str, ...]]:
     record = known.record
     chosen: list[int] = []

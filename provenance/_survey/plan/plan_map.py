@@ -10,7 +10,7 @@ from math import atan2, cos, degrees, hypot, radians, sin
 import numpy as np
 
 from provenance._drawing.drawing import Disc, Group, Item, Line, Picture, Text, Transform
-from provenance._drawing.fonts import Typefaces
+from provenance._drawing.fonts import FACES, PLAIN
 from provenance._drawing.label_places import Placed, Wanted, place_labels, told_apart
 from provenance._survey.parts.outline import distance_outside
 from provenance._survey.plan.plan_content import PlanContent, PlanWood, Underlay
@@ -54,7 +54,6 @@ def draw_map(
     content: PlanContent,
     transform: Transform,
     area: Area,
-    faces: Typefaces,
     *,
     marked: str | None = None,
     tapes: Sequence[Tape] = (),
@@ -93,7 +92,7 @@ def draw_map(
         at = transform(*datum.at)
         shapes.extend(datum_symbol(at))
         symbols.append((*at, DATUM_MM + 0.2))
-    labels, unlabelled = _labels(content, transform, area, faces, symbols, marked, tapes, named)
+    labels, unlabelled = _labels(content, transform, area, symbols, marked, tapes, named)
     return MapDrawing((Group(tuple(shapes), clip=area), *labels), unlabelled)
 
 
@@ -133,7 +132,6 @@ def _labels(
     content: PlanContent,
     transform: Transform,
     area: Area,
-    faces: Typefaces,
     symbols: list[tuple[float, float, float]],
     marked: str | None,
     tapes: Sequence[Tape],
@@ -155,7 +153,7 @@ def _labels(
     ) -> None:
         if not _in(anchor, area):
             return
-        width = getattr(faces, face).width(text, size)
+        width = FACES[face].width(text, size)
         wanted.append(Wanted(key, width, size * _CAP, anchor, reach, inside))
         texts[key] = (text, face, size, grey)
 
@@ -179,7 +177,7 @@ def _labels(
         text = joined_codes([wood.element_id for wood in group])
         top = group[-1]
         inside = () if top.upright else _along(transform(*top.a), transform(*top.b), area)
-        half = faces.plain.width(text, _WOOD_SIZE) / 2 / transform.mm_a_metre
+        half = PLAIN.width(text, _WOOD_SIZE) / 2 / transform.mm_a_metre
         # where other wood lies over it, a label would seem to name that
         hidden = [covers.hide(spot, half, top, transform) for spot in inside]
         inside = tuple(
@@ -251,11 +249,7 @@ class _Covers:
         self._high = np.array([one.max(axis=0) for one in self._outlines]).reshape(-1, 2)
 
     def hide(
-        self,
-        spot: tuple[float, float, float],
-        half_m: float,
-        wood: PlanWood,
-        transform: Transform,
+        self, spot: tuple[float, float, float], half_m: float, wood: PlanWood, transform: Transform
     ) -> bool:
         """Whether wood above this one lies over a label of that half length at the spot."""
         x, y, turn = spot

@@ -7,7 +7,6 @@ from dataclasses import dataclass
 
 from provenance._base.errors import UnusableInput
 from provenance._drawing.drawing import Group, Item, Sheet, Text, Transform
-from provenance._drawing.fonts import Typefaces
 from provenance._drawing.paper import Paper
 from provenance._survey.plan.plan_content import PlanContent, shortened
 from provenance._survey.plan.plan_map import draw_map
@@ -46,7 +45,6 @@ class _Page:
 def plan_sheet(
     content: PlanContent,
     paper: Paper,
-    faces: Typefaces,
     *,
     record: str,
     foot: str = SECRET,
@@ -77,14 +75,14 @@ def plan_sheet(
         ((low_x + high_x) / 2, (low_y + high_y) / 2),
         (area[0] + area[2] / 2, area[1] + area[3] / 2),
     )
-    drawn = draw_map(content, transform, area, faces, named=named)
+    drawn = draw_map(content, transform, area, named=named)
     ticks, step = frame_ticks(area, transform)
     notes = list(content.not_shown)
     if drawn.unlabelled:
         notes.append(f"No room for the labels of: {shortened(drawn.unlabelled)}.")
     title = _title(content)
     items: list[Item] = [*drawn.items, Group(ticks)]
-    items += _foot(content, page, faces, title, record, scale, step, notes)
+    items += _foot(content, page, title, record, scale, step, notes)
     items.append(Text((_MARGIN_MM + _TICKS_MM, _MARGIN_MM), foot, 2.0, grey=0.25))
     return Sheet(page.width, page.height, tuple(items), title, _words(content, scale))
 
@@ -108,7 +106,6 @@ def _words(content: PlanContent, scale: float) -> str:
 def _foot(
     content: PlanContent,
     page: _Page,
-    faces: Typefaces,
     title: str,
     record: str,
     scale: float,
@@ -131,9 +128,9 @@ def _foot(
     )
     grid = f"Ticks every {step:g} m of the site grid. {north}"
     # not into the arrow, which reaches down beside it
-    beside = wrapped(grid, faces, 2.0, right - _ARROW_MM - bar_x, 2)
+    beside = wrapped(grid, 2.0, right - _ARROW_MM - bar_x, 2)
     items += text_lines(beside, bar_x, top - 10.0, 2.0, grey=0.25)
     items += legend(left, top - 11.5)
-    told = wrapped(" ".join(notes), faces, 2.0, right - bar_x, 4)
+    told = wrapped(" ".join(notes), 2.0, right - bar_x, 4)
     items += text_lines(told, bar_x, top - 10.8 - 2.6 * len(beside), 2.0, grey=0.25)
     return items

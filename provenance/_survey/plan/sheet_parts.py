@@ -7,7 +7,7 @@ from dataclasses import replace
 from math import ceil, cos, radians, sin
 
 from provenance._drawing.drawing import Disc, Item, Line, Text, Transform
-from provenance._drawing.fonts import Typefaces
+from provenance._drawing.fonts import PLAIN
 from provenance._survey.plan.plan_map import datum_symbol, hole_symbol
 
 SCALES = (5, 10, 20, 25, 50, 75, 100, 125, 200, 250, 500, 1000, 2000, 5000, 10000)
@@ -48,10 +48,7 @@ def north_arrow(x: float, y: float, size: float, grid_north_deg: float | None) -
     along, right = (sin(turn), cos(turn)), (cos(turn), -sin(turn))
 
     def at(forward: float, side: float) -> tuple[float, float]:
-        return (
-            x + forward * along[0] + side * right[0],
-            y + forward * along[1] + side * right[1],
-        )
+        return (x + forward * along[0] + side * right[0], y + forward * along[1] + side * right[1])
 
     half = size / 2
     items: list[Item] = [
@@ -128,15 +125,13 @@ def _moved(one: Item, x: float, y: float) -> Item:
     return replace(one, points=tuple((px + x, py + y) for px, py in one.points))
 
 
-def wrapped(
-    text: str, faces: Typefaces, size: float, width: float, most_lines: int
-) -> tuple[str, ...]:
+def wrapped(text: str, size: float, width: float, most_lines: int) -> tuple[str, ...]:
     """Text in lines of at most `width` mm; what is beyond the last line is cut with '…'."""
     lines: list[str] = []
     line = ""
     for word in text.split():
         longer = f"{line} {word}" if line else word
-        if faces.plain.width(longer, size) <= width or not line:
+        if PLAIN.width(longer, size) <= width or not line:
             line = longer
         else:
             lines.append(line)

@@ -12,9 +12,8 @@ from typing import Any
 import pytest
 
 from provenance._bundle.deposit.csvw import csvw_metadata
-from provenance._bundle.pack import pack_bundle
 from provenance._record.package import Package, as_json, open_package
-from tests.builders import a_package, left_alone
+from tests.builders import a_package, left_alone, pack_bundle
 from tests.bundle.conftest import a_full_package
 
 with warnings.catch_warnings():

@@ -10,7 +10,7 @@ import pytest
 from dwca.read import DwCAReader
 from lxml import etree
 
-from provenance._bundle.deposit.darwin_core import core, identifications
+from provenance._bundle.deposit.darwin_core import core, extensions
 from provenance._bundle.describe.editions import FULL
 from provenance._model.schema import read_core
 from tests.builders import a_package
@@ -133,7 +133,7 @@ def test_only_dates_without_doubt_are_event_dates(tmp_path: Path, written: str, 
 
 def test_a_species_code_has_its_botanical_name_beside_it(tmp_path: Path) -> None:
     package = a_package(tmp_path).with_chain().with_row("lab_result").package
-    part = identifications(package)
+    part = extensions(package)[0]
     code, name = (
         part.terms.index(f"{DWC}{one}") for one in ("verbatimIdentification", "scientificName")
     )

@@ -23,11 +23,9 @@ from provenance._bundle.deposit.files import deposit_forms
 from provenance._bundle.deposit.form import Form, as_text
 from provenance._bundle.describe.editions import FULL, PUBLIC, Edition
 from provenance._bundle.describe.published_places import published_places
-from provenance._bundle.pack import pack_bundle
-from provenance._bundle.unpack import unpack_bundle
 from provenance._bundle.verify import verify_bundle
 from provenance._record.package import Package
-from tests.builders import a_package
+from tests.builders import a_package, pack_bundle, unpack_bundle
 from tests.bundle.deposit.conftest import PUBLISHED, described
 
 NAMES = [one.file_name for one in deposit_forms()]

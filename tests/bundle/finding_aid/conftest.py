@@ -11,9 +11,8 @@ import pandas as pd
 import pytest
 from PIL import Image
 
-from provenance._bundle.pack import pack_bundle
 from provenance._record.package import Package
-from tests.builders import SOUND, a_package
+from tests.builders import SOUND, a_package, pack_bundle
 
 STAMPS = ("231", "237", "281", "96", "69", "201", "132", "18", "1027", "23")
 

@@ -8,10 +8,10 @@ from html import unescape
 from pathlib import Path
 from xml.etree import ElementTree
 
-from provenance._bundle.pack import pack_bundle
 from provenance._derive.figures import FIGURES
 from provenance._derive.summary import derive_package
 from provenance._record.package import Package
+from tests.builders import pack_bundle
 
 SVG = "{http://www.w3.org/2000/svg}"
 

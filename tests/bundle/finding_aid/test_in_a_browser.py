@@ -9,7 +9,7 @@ from typing import Any
 import pytest
 
 from provenance._base.resources import shipped
-from provenance._catalogue.plugs import read_plugs
+from provenance._catalogue.plugs import gather_plugs
 from provenance._identity.locate import Seen, locate_plug
 from provenance._model.schema import read_yaml
 from provenance._record.package import Package
@@ -85,7 +85,7 @@ def test_page_and_command_rank_a_worn_stamp_alike(
 ) -> None:
     raw = read_yaml(shipped("schemas") / "vocabularies" / "species.yaml")
     genera = {str(term["code"]): str(term.get("genus", "")) for term in raw["terms"]}
-    found = locate_plug(read_plugs(record.folder), reading, seen, genera=genera, limit=100)
+    found = locate_plug(gather_plugs(record.folder), reading, seen, genera=genera, limit=100)
     page = open_page("index.html")
     told = page.evaluate(
         "([reading, seen]) => rankPlugs(aid.data, reading, seen)",

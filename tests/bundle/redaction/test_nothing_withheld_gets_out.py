@@ -7,11 +7,11 @@ from pathlib import Path
 import pytest
 
 from provenance._bundle.describe.editions import PUBLIC
-from provenance._bundle.pack import pack, pack_bundle
-from provenance._bundle.unpack import unpack_bundle
+from provenance._bundle.pack import pack
 from provenance._bundle.verify import verify_bundle
 from provenance._checks.check import check_package
 from provenance._record.package import Package
+from tests.builders import pack_bundle, unpack_bundle
 from tests.bundle.redaction.searching import Haystack
 from tests.bundle.redaction.seeding import Markers, a_seeded_package
 

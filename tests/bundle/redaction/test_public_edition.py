@@ -15,14 +15,13 @@ from provenance._bag.bag import write_bag
 from provenance._base.errors import UnusableInput, UnusablePackage
 from provenance._bundle.derivation import verify_derivation
 from provenance._bundle.describe.editions import PUBLIC
-from provenance._bundle.pack import pack, pack_bundle
-from provenance._bundle.unpack import unpack_bundle
+from provenance._bundle.pack import pack
 from provenance._bundle.verify import verify_bundle
 from provenance._cli import treenail
 from provenance._ledger.custody import append_events
 from provenance._record.edition_key import EDITION_KEY
 from provenance._record.package import DESCRIPTOR, Package, as_json, open_package
-from tests.builders import a_package
+from tests.builders import a_package, pack_bundle, unpack_bundle
 from tests.bundle.conftest import LEDGER
 
 
