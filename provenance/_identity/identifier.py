@@ -13,8 +13,9 @@ from provenance._identity.check_character import (
     likely_meant,
 )
 
-# hyphen-minus, the typographic dashes that word processors put in its place, and blanks
-_BETWEEN_PARTS = re.compile(r"[-‐‑‒–—−\s]+")
+BETWEEN_PARTS = re.compile(r"[-‐‑‒–—−\s]+")
+"""Hyphen-minus, the typographic dashes that word processors put in its place, and blanks."""
+
 _HINTS_SHOWN = 3
 
 
@@ -38,7 +39,7 @@ class SampleIdentifier:
 
 def _part(text: str, name: str) -> str:
     part = text.strip()
-    if not part or _BETWEEN_PARTS.search(part):
+    if not part or BETWEEN_PARTS.search(part):
         raise UnreadableValue(
             text, f"cannot be a {name}: it must not be empty, nor hold a blank or a hyphen"
         )
@@ -78,7 +79,7 @@ def parse_identifier(text: str, *, check_required: bool = True) -> SampleIdentif
     >>> parse_identifier("holl 231 h").sample_id
     '231'
     """
-    parts = [part for part in _BETWEEN_PARTS.split(text.strip()) if part]
+    parts = [part for part in BETWEEN_PARTS.split(text.strip()) if part]
     if len(parts) == 2 and not check_required:
         identifier = full_identifier(*parts)
         return SampleIdentifier(parts[0].upper(), parts[1].upper(), check_character(identifier))

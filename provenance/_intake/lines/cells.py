@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping
 from dataclasses import replace
 from datetime import date, datetime, time, timedelta
 from decimal import Decimal
@@ -58,9 +58,14 @@ class CellReader:
         habits: ReadingHabits,
         model: Model,
         epoch: SerialEpoch | None = None,
+        named: Callable[[str], str] | None = None,
     ) -> None:
-        """`epoch` is the workbook's, for bare numbers where a date is meant."""
+        """`epoch` is the workbook's, for bare numbers where a date is meant.
+
+        `named` turns what names a sample or parcel into its number, or raises UnreadableValue.
+        """
         self._field = one
+        self._named = named
         habits = replace(habits, serial_epoch=habits.serial_epoch or epoch)
         self._habits = habits
         self._vocabulary = model.vocabulary_of(one)
@@ -101,7 +106,8 @@ class CellReader:
             return own
         if one.notation == "edtf":
             return self._date(value)
-        return self._text(value, text)
+        text = self._text(value, text)
+        return self._named(text) if self._named is not None else text
 
     def plain(self, value: CellValue) -> str:
         """The text of a cell that is one part of a value; raises UnreadableValue as `read`."""
@@ -198,6 +204,11 @@ class CellReader:
             return text.lower()
         # tabs and the like would not survive every reader of the table
         return "".join(sign for sign in text if sign in "\n\t" or ord(sign) >= 32).strip()
+
+    @property
+    def names(self) -> bool:
+        """Whether the field names a sample or a parcel of the record."""
+        return self._named is not None
 
     @property
     def measures(self) -> bool:

@@ -2,11 +2,12 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterator, Sequence
+from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from itertools import chain
 
 from provenance._base.errors import UnreadableValue, UnusableInput
+from provenance._identity.naming import CellNames
 from provenance._intake.files.received import CellValue, ReceivedSheet, Row, SheetFacts, shown
 from provenance._intake.lines.cells import CellReader, is_missing
 from provenance._intake.lines.headings import Headings, find_headings
@@ -52,13 +53,19 @@ class _Rows:
     """One table's rule, ready for the lines of one sheet."""
 
     def __init__(
-        self, rule: RowsRule, headings: Headings, model: Model, facts: SheetFacts, place: Place
+        self,
+        rule: RowsRule,
+        headings: Headings,
+        model: Model,
+        facts: SheetFacts,
+        place: Place,
+        names: CellNames | None,
     ) -> None:
         self.rule = rule
         self.table: Table = model.table(rule.table)
         self.when_place = headings.place_of(rule.when.column) if rule.when else None
         self.columns = [
-            _column(one, self.table, headings, model, facts, place)
+            _column(one, self.table, headings, model, facts, place, names)
             for one in rule.fields
             if all(headings.place_of(name) is not None for name in one.columns)
         ]
@@ -96,8 +103,10 @@ def _column(
     model: Model,
     facts: SheetFacts,
     place: Place,
+    names: CellNames | None,
 ) -> _Column:
-    reader = CellReader(table.field(rule.name), rule.habits, model, facts.epoch)
+    named = names.reader_of(table, rule.name) if names is not None else None
+    reader = CellReader(table.field(rule.name), rule.habits, model, facts.epoch, named)
     places = tuple(spot for name in rule.columns if (spot := headings.place_of(name)) is not None)
     constant = ""
     if rule.how == "constant":
@@ -116,9 +125,11 @@ def read_sheet(
     place: Place,
     model: Model,
     advance: Advance = lambda share: None,
+    names: CellNames | None = None,
 ) -> SheetReading:
     """Everything that a sheet says by the rules of `source`.
 
+    With `names` a cell may name a sample or parcel of the record as its label does.
     Raises UnusableInput when the headings are not as the mapping says; whatever is wrong with a
     single cell becomes an UnreadCell, and whatever is worth a look a finding.
     """
@@ -128,7 +139,7 @@ def read_sheet(
     wanted = () if source.may_lack else source.columns
     headings = find_headings(first, source.header_row, wanted, place)
     reading = SheetReading(place, frozenset(rule.table for rule in source.rows))
-    reader = _SheetReader(source, headings, facts, model, reading)
+    reader = _SheetReader(source, headings, facts, model, reading, names)
     for count, (number, values) in enumerate(chain(first, rows)):
         if number > source.header_row:
             reader.take_line(number, values)
@@ -157,16 +168,25 @@ class _SheetReader:
         facts: SheetFacts,
         model: Model,
         reading: SheetReading,
+        names: CellNames | None,
     ) -> None:
         self.source = source
         self.headings = headings
         self.reading = reading
         self.rules = [
-            _Rows(rule, headings, model, facts, reading.place)
+            _Rows(rule, headings, model, facts, reading.place, names)
             for rule in source.rows
             # a table whose key column the crew took out of our workbook is not read at all
             if not source.may_lack or all(_has(headings, rule, key) for key in _key(model, rule))
         ]
+        # a number says the same where it is a part of another code, as in the template P-{Core no}
+        self.naming = {
+            spot: column.reader
+            for rule in self.rules
+            for column in rule.columns
+            if column.reader.names and column.rule.how in ("column", "first_of")
+            for spot in column.places
+        }
         self.keep = _places(headings, source.keep)
         self.fill_down = _places(headings, source.fill_down)
         self.mapped = {spot for rule in self.rules for spot in rule.places} | self.keep
@@ -240,7 +260,7 @@ class _SheetReader:
         failed: list[tuple[_Column, str, str]] = []
         for column in rule.columns:
             try:
-                text, places = _read_column(column, row)
+                text, places = _read_column(column, row, self.naming)
                 used |= places
             except UnreadableValue as error:
                 used |= set(column.places)
@@ -369,7 +389,9 @@ def _why_silent(rule: _Rows) -> str:
     )
 
 
-def _read_column(column: _Column, row: Sequence[CellValue]) -> tuple[str, set[int]]:
+def _read_column(
+    column: _Column, row: Sequence[CellValue], naming: Mapping[int, CellReader]
+) -> tuple[str, set[int]]:
     """The value of one field on one line, '' where nothing is written, and the columns used."""
     rule = column.rule
     if rule.how == "constant":
@@ -391,7 +413,7 @@ def _read_column(column: _Column, row: Sequence[CellValue]) -> tuple[str, set[in
     if len(filled) < len(cells):
         return "", used
     parts = {
-        heading: column.reader.plain(value)
-        for heading, (_, value) in zip(rule.columns, cells, strict=True)
+        heading: naming[spot].read(value) if spot in naming else column.reader.plain(value)
+        for heading, (spot, value) in zip(rule.columns, cells, strict=True)
     }
     return column.reader.read(fill_template(rule.text, parts)), set(column.places)
