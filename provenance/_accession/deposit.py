@@ -10,7 +10,7 @@ from provenance._accession.settings import Repository
 from provenance._base.errors import TreenailError, UnusableInput
 from provenance._bundle.pack import pack_bundle
 from provenance._bundle.unpack import unpack_bundle
-from provenance._identity.selection import select_samples
+from provenance._identity.selection import samples_of_package
 from provenance._ledger.handover import record_events
 from provenance._ledger.holdings import Holding, holdings_of
 
@@ -41,7 +41,7 @@ def with_deposit(
             "with the full edition"
         )
     package = unpack_bundle(received.bundle, work / "package")
-    chosen = select_samples(package.tables.column("sample", "sample_id"), samples)
+    chosen = samples_of_package(package.tables, samples)
     taker = repository.party_id or received.keeper_id
     if not taker:
         raise UnusableInput(

@@ -220,7 +220,7 @@ class SampleNames:
         return frozenset(key[-1] for key in keys if key[-1].isalpha() and key[:-1] in keys)
 
     def _makes_new_numbers_so(self, text: str, ways: Sequence[_Way]) -> bool:
-        """Whether this record has made other numbers so, by this letter behind a number: 12, 12A."""
+        """Whether other numbers of this record were made so, by this letter: 12 and 12A."""
         key = key_of(text)
         return all(one.check for one in ways) and key[-2] != "-" and key[-1] in self._own_letters
 

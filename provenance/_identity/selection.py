@@ -3,12 +3,15 @@
 from __future__ import annotations
 
 import re
-from collections import Counter
 from collections.abc import Iterator, Sequence
+from typing import TYPE_CHECKING
 
 from provenance._base.errors import TreenailError
 from provenance._identity.naming import SampleNames
 from provenance._identity.payload import is_scan, split_scans
+
+if TYPE_CHECKING:
+    from provenance._record.snapshot import Snapshot
 
 _DIGITS = re.compile(r"([0-9]+)")
 # box labels are printed with an en dash
@@ -58,27 +61,39 @@ def select_samples(
     return list(dict.fromkeys(chosen))
 
 
-def select_scanned(
-    known: Sequence[str], lines: str, names: SampleNames
-) -> tuple[list[str], dict[str, int]]:
-    """The samples that a scanner's lines name, and how often those that came more than once.
+def samples_of_package(tables: Snapshot, selection: str) -> list[str]:
+    """As `select_samples`, of all samples of a package and by all that they are named by."""
+    return select_samples(tables.column("sample", "sample_id"), selection, SampleNames.of(tables))
 
-    Raises TreenailError that names every line that names no sample of `known`.
+
+def sample_of_package(tables: Snapshot, text: str) -> str:
+    """The number of the one sample of a package that the text names; raises TreenailError."""
+    named = SampleNames.of(tables).sample(text).sample_id
+    return _of_known(tables.column("sample", "sample_id"), named)
+
+
+def select_scanned(tables: Snapshot, lines: str) -> dict[str, list[int]]:
+    """The samples of a package that a scanner's lines name, with the lines on which they stand.
+
+    Raises TreenailError that lists every line that names none; nothing is passed over.
     """
-    scanned: list[str] = []
+    known, names = tables.column("sample", "sample_id"), SampleNames.of(tables)
+    scanned: dict[str, list[int]] = {}
     faults = []
-    for number, text in split_scans(lines):
+    for line, text in split_scans(lines):
         try:
-            scanned.append(_of_known(known, names.sample(text).sample_id))
+            sample = _of_known(known, names.sample(text).sample_id)
         except TreenailError as error:
-            faults.append(f"  line {number}: {error}")
+            faults.append(f"  line {line}: {error}")
+            continue
+        scanned.setdefault(sample, []).append(line)
     if faults:
-        raise TreenailError("these lines name no sample that is meant:\n" + "\n".join(faults))
+        raise TreenailError(
+            "not every line names a sample, so none is taken:\n" + "\n".join(faults)
+        )
     if not scanned:
-        raise TreenailError("no line names a sample; scan the labels, one after the other")
-    return list(dict.fromkeys(scanned)), {
-        number: times for number, times in Counter(scanned).items() if times > 1
-    }
+        raise TreenailError("no line names a sample; scan their labels, one after the other")
+    return scanned
 
 
 def _parts(selection: str) -> Iterator[str]:
