@@ -66,8 +66,18 @@ def key_of(text: str) -> str:
 class SampleNames:
     """What the samples of a record, or of several records, are named by."""
 
-    def __init__(self, samples: Iterable[tuple[str, str]], sites: Iterable[str] = ()) -> None:
-        """`samples` are site codes and numbers, reserved ones too; `sites` further site codes."""
+    def __init__(
+        self,
+        samples: Iterable[tuple[str, str]],
+        sites: Iterable[str] = (),
+        *,
+        strange: str = "is no sample of this record",
+    ) -> None:
+        """`samples` are site codes and numbers, reserved ones too; `sites` further site codes.
+
+        `strange` is what is said of a text that names none of them.
+        """
+        self._strange = strange
         named = sorted({NamedSample(*one) for one in samples if one[1]})
         self.sites = sorted({key_of(one) for one in (*sites, *(s.site_id for s in named)) if one})
         self._numbers = {one.sample_id for one in named}
@@ -159,7 +169,7 @@ class SampleNames:
             tried = [_Way(NamedSample(site, parts[0]), parts[1])]
         if tried and not tried[0].stands:
             return UnreadableValue(_shown(text), self._misfit(text, tried[0], new))
-        why = "is no sample of this record"
+        why = self._strange
         if len(parts) == 2 and site not in self.sites:
             why = f"is of no site of this record, which has {', '.join(self.sites) or 'none'}"
             meant = [one.sample for one in self._ways("-".join(parts)) if one.stands]
