@@ -142,8 +142,8 @@ def samples_meant(
         text = scanned.read().decode("utf-8")
     except UnicodeDecodeError as error:
         raise TreenailError(
-            f"{scanned.name} is no text in UTF-8 (byte {error.start + 1}); set the scanner to "
-            "UTF-8, or write the numbers into a text file"
+            f"what was scanned is no text in UTF-8 (byte {error.start + 1}); set the scanner to "
+            "UTF-8, or type the numbers with --samples"
         ) from None
     found = select_scanned(tables, text)
     for sample, lines in found.items():

@@ -219,8 +219,8 @@ class SampleNames:
         ways = [_Way(one) for one in self._by_key.get(key, [])]
         if key[-2:-1] == "-":
             ways += [_Way(one, key[-1]) for one in self._by_key.get(key[:-2], [])]
-        elif key[-1:].isalpha():
-            # a digit right behind a number is read as part of it, never as its check character
+        elif not ways and key[-1:].isalpha():
+            # 231H is the number 231H where there is one; a digit behind a number is part of it
             ways += [_Way(one, key[-1]) for one in self._by_key.get(key[:-1], [])]
         return sorted(ways, key=lambda one: not one.stands)
 
@@ -236,23 +236,24 @@ class SampleNames:
 
     def _new_number(self, text: str) -> str:
         """A number that is not known here yet, by itself or out of a label's text."""
-        first, *rest = key_of(text).split("-")
-        of_site = bool(rest) and first in self.sites
-        number, *check = rest if of_site else [first, *rest]
-        if not _A_NUMBER.fullmatch(number) or [len(one) for one in check] not in ([], [1]):
-            return text
-        if of_site:
-            if check and not _Way(NamedSample(first, number), check[0]).stands:
-                raise self.refusal(text, new=True)
-            return number
-        for sample in (NamedSample(site, number) for site in self.sites if check):
-            if _Way(sample, check[0]).stands:
-                raise UnreadableValue(
-                    text,
-                    f"could be {number} with its check character, and {number} is neither recorded "
-                    f"nor reserved here; write {sample.site_id}-{number}-{sample.check} if that is "
-                    "meant, and a number of its own without the hyphen",
-                )
+        match key_of(text).split("-"):
+            case [site, number, check] if site in self.sites and len(check) == 1:
+                if not _Way(NamedSample(site, number), check).stands:
+                    raise self.refusal(text, new=True)
+                return number
+            case [site, number] if site in self.sites and _A_NUMBER.fullmatch(number):
+                return number
+            case [*before, number, check] if len(before) < 2 and _A_NUMBER.fullmatch(number):
+                sites = [one for one in self.sites if check == NamedSample(one, number).check]
+                if sites and before:
+                    raise self.refusal(text)
+                if sites:
+                    raise UnreadableValue(
+                        text,
+                        f"could be {number} with its check character, and {number} is neither "
+                        f"recorded nor reserved here; write {sites[0]}-{number}-{check} if that is "
+                        "meant, and a number of its own without the hyphen",
+                    )
         return text
 
 
