@@ -69,20 +69,16 @@ def checked_identifier(site_id: str, sample_id: str) -> str:
     return f"{identifier}-{check_character(identifier)}"
 
 
-def parse_identifier(text: str, *, check_required: bool = True) -> SampleIdentifier:
+def parse_identifier(text: str) -> SampleIdentifier:
     """Read what a person typed from a label: three parts with hyphens or blanks between them.
 
-    With `check_required=False` two parts do, and the check character is computed. Raises
-    UnreadableValue that says what is missing, or that the check character does not fit, which
-    one would, and what was perhaps meant.
+    Raises UnreadableValue that says what is missing, or that the check character does not fit,
+    which one would, and what was perhaps meant.
 
     >>> parse_identifier("holl 231 h").sample_id
     '231'
     """
     parts = [part for part in BETWEEN_PARTS.split(text.strip()) if part]
-    if len(parts) == 2 and not check_required:
-        identifier = full_identifier(*parts)
-        return SampleIdentifier(parts[0].upper(), parts[1].upper(), check_character(identifier))
     if len(parts) == 2:
         raise UnreadableValue(
             text,

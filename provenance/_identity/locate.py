@@ -198,12 +198,16 @@ def _named_by_label(plugs: Sequence[PlugRecord], text: str) -> frozenset[tuple[s
     A reading has no hyphen, and blanks in it part characters; so a text is a label's when it has
     one, begins with the code of a site, or is no stamp and ends in a fitting check character.
     """
+    joined = "".join(text.split()).upper()
+    hyphen = "-" in key_of(joined)
+    if not (hyphen or is_scan(text) or joined[:1].isalpha() or joined[-1:].isalpha()):
+        # names are gathered only for what may be one: there may be very many plugs
+        return None
     names = SampleNames(
         ((plug.site_id, plug.sample_id) for plug in plugs),
         strange="is no sample with a plug in these records",
     )
-    joined = "".join(text.split()).upper()
-    of_label = is_scan(text) or "-" in key_of(joined) or key_of(text).split("-")[0] in names.sites
+    of_label = hyphen or is_scan(text) or key_of(text).split("-")[0] in names.sites
     if not of_label and (joined in {plug.stamp for plug in plugs} or not joined[-1:].isalpha()):
         return None
     named = names.samples(text)

@@ -288,7 +288,11 @@ class CellNames:
 
     def __init__(self, tables: Snapshot) -> None:
         self._tables = tables
-        self._samples = SampleNames.of(tables)
+
+    @cached_property
+    def _samples(self) -> SampleNames:
+        # a large record is gone through only for forms that name samples
+        return SampleNames.of(self._tables)
 
     def reader_of(self, table: Table, field: str) -> Callable[[str], str] | None:
         """What reads a cell of that field, when it names a sample or a parcel."""
