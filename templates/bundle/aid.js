@@ -174,7 +174,7 @@ function oneSlipAway(one, other) {
 }
 
 /* {samples: their full identifiers}, with {says} where the check character does not fit and they are
-   what was likely meant; null for a text that is no label's. */
+   what was likely meant ({unsure} when the text may be something else); null for other texts. */
 function readLabel(samples, text) {
   const scan = /^\s*treenail\s+\d+\s+(\S+)\s+([0-9a-z])(?=\s|site|$)/i.exec(text);
   const said = scan ? `${scan[1]}-${scan[2]}` : text.trim();
@@ -195,7 +195,8 @@ function readLabel(samples, text) {
   const known = named(base);
   const fitting = known.filter((one) => checkCharacter(one) === check);
   if (fitting.length) return { samples: fitting };
-  if (!hyphen && !ofSite) return null;
+  const unsure = !hyphen && !ofSite;
+  if (unsure && apart) return null;
   const whole = apart && parts.length === 3;
   if (!known.length && !whole) return null;
   const wrong = known[0] || base;
@@ -205,7 +206,7 @@ function readLabel(samples, text) {
     ? `${wrong} is not in this record.`
     : `The check character does not fit: that of ${wrong} is ${needed}, not ${check}. Compare it with the label.`;
   const meant = likely.map((one) => `${one}-${check}`).join(" or ");
-  return { samples: [...known, ...likely], says: meant ? `${first} Perhaps ${meant} is meant.` : first };
+  return { samples: [...known, ...likely], says: meant ? `${first} Perhaps ${meant} is meant.` : first, unsure };
 }
 
 /* -- words ------------------------------------------------------------------------------------- */
@@ -324,8 +325,9 @@ function startSearch() {
     if (label) {
       const addresses = label.samples.map((one) => data.samples[one]);
       const rows = data.rows.filter((row) => addresses.includes(addressOf(data, row)));
-      if (label.says) return show(label.says, rows.map((row) => () => shownRow(data, row)));
-      wanted.words = rows.length ? rows[0][1] : wanted.words;
+      const other = label.unsure && searchRows(prepared, data, wanted).length;
+      if (label.says && !other) return show(label.says, rows.map((row) => () => shownRow(data, row)));
+      if (!label.says && rows.length) wanted.words = rows[0][1];
     }
     const rows = searchRows(prepared, data, wanted);
     const count = rows.length === 1 ? "1 record" : `${rows.length} records`;
@@ -337,12 +339,14 @@ function startSearch() {
     const label = data.plugs.some((plug) => plug[2] === reading.trim().toUpperCase())
       ? null
       : readLabel(data.samples, reading);
-    if (label) {
+    if (label && !label.unsure) {
+      if (label.says) return show(label.says, []);
       const numbers = label.samples.map(numberOf);
       const own = data.plugs.filter((plug) => numbers.includes(plug[0].toUpperCase()));
       const all = own.reduce((sum, plug) => sum + plug[5], 0);
-      const says = label.says || `${own.length === 1 ? "1 plug" : `${own.length} plugs`} of ${label.samples.join(", ")}`;
-      return show(says, label.says ? [] : own.map((plug) => () => shownPlug(data, plug[5] / all, plug)));
+      const words = `${own.length || "No"} recorded plug${own.length === 1 ? "" : "s"} of sample ${label.samples.join(", ")}`;
+      own.sort((a, b) => b[5] - a[5]);
+      return show(words, own.map((plug) => () => shownPlug(data, plug[5] / all, plug)));
     }
     const dowel = Number.parseFloat(byId("dowel").value.replace(",", "."));
     const ranked = rankPlugs(data, reading, {

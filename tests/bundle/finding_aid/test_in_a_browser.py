@@ -180,6 +180,8 @@ def test_a_check_character_that_does_not_fit_is_said_to_be_wrong(open_page: Any)
     assert found_by(page, "#q", "HOLL-213-H")[0].startswith("Samples 231")
     assert "that of HOLL-213 is" in page.text_content("#count")
     assert "Perhaps HOLL-231-H is meant" in page.text_content("#count")
+    assert found_by(page, "#q", "231K")[0].startswith("Samples 231")
+    assert "that of HOLL-231 is H, not K" in page.text_content("#count")
     assert found_by(page, "#reading", "231-K") == []
     assert "that of HOLL-231 is H, not K" in page.text_content("#count")
     page = open_page("go.html#HOLL-231-K")
