@@ -76,7 +76,11 @@ def test_a_check_character_that_does_not_fit_makes_no_new_number(package, tmp_pa
     assert (said.value, said.severity) == ("502T", "warning")
     assert "does not fit its check character: that of 502 is 3, not T" in said.message
     assert "write 502-3, or HOLL-502T-" in said.remedy
-    assert {"502T", "note 0"} <= set(package.table("unread")["cell_text"])
+    damaged = "treenail 1 HOLL-502 3\nsite HOLL\nnumber 503\nkind core"
+    result = cores(package, tmp_path / "cores2.csv", damaged)
+    assert any("the first line says 502" in one.message for one in result.findings)
+    kept = set(package.table("unread")["cell_text"])
+    assert {"502T", "note 0", damaged} <= kept
 
 
 def test_a_crews_numbers_that_end_in_a_letter_come_in_and_come_back(package, tmp_path) -> None:

@@ -107,7 +107,15 @@ class CellReader:
         if one.notation == "edtf":
             return self._date(value)
         text = self._text(value, text)
-        return self._named(text) if self._named is not None else text
+        if self._named is None:
+            return text
+        try:
+            return self._named(text)
+        except UnreadableValue as error:
+            if error.value == text:
+                raise
+            # what is wrong may be one line of a code, and the whole cell is kept
+            raise UnreadableValue(text, f"is no label that can be read: {error}") from None
 
     def plain(self, value: CellValue) -> str:
         """The text of a cell that is one part of a value; raises UnreadableValue as `read`."""
