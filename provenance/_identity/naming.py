@@ -300,8 +300,12 @@ class CellNames:
         for key in table.foreign_keys:
             if key.fields == (field,):
                 named = key.table
-        if named == "sample":
+        return self.reader_of_keys(named)
+
+    def reader_of_keys(self, table: str) -> Callable[[str], str] | None:
+        """What reads a key of that table, when it is of samples or parcels."""
+        if table == "sample":
             return self._samples.number_in_cell
-        if named == "consignment":
+        if table == "consignment":
             return lambda text: parcel_named(self._tables, text)
         return None

@@ -39,6 +39,19 @@ sources:
           plug_id: {template: "P-{Core}"}
           sample_id: {column: Core}
 """
+PHOTOS = """
+title: Photos of an invented crew
+dates: {formats: [YYYY-MM-DD]}
+sources:
+  - files: "photos*"
+    rows:
+      - table: file
+        fields:
+          file_id: {column: Photo}
+          path: {template: "files/{Photo}.png"}
+          about_table: {column: Shows a}
+          about_id: {column: Which}
+"""
 
 
 @pytest.fixture
@@ -99,3 +112,16 @@ def test_a_workbook_may_be_filled_in_from_labels(package, tmp_path) -> None:
     path = write_workbook(package.model, tmp_path / "crew.xlsx", rows={"plug": rows})
     assert bring_in(package, path, mapping=None, when=NOON).unread == 0
     assert one_row(package, "plug", "P-9")["sample_id"] == "502"
+
+
+def test_a_photo_may_say_of_which_sample_it_is_as_the_label_does(package, tmp_path) -> None:
+    lines = [
+        {"Photo": "F-1", "Shows a": "sample", "Which": "HOLL 231 H"},
+        {"Photo": "F-2", "Shows a": "sample", "Which": "502T"},
+        {"Photo": "F-3", "Shows a": "element", "Which": "B1-014"},
+    ]
+    path = write_csv(tmp_path / "photos.csv", lines, ("Photo", "Shows a", "Which"))
+    result = bring_in(package, path, mapping=PHOTOS)
+    about = dict(zip(*(package.table("file")[one] for one in ("file_id", "about_id")), strict=True))
+    assert about == {"F-1": "231", "F-2": "", "F-3": "B1-014"}
+    assert [one.value for one in result.findings if one.field == "about_id"] == ["502T"]

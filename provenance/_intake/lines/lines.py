@@ -63,6 +63,7 @@ class _Rows:
     ) -> None:
         self.rule = rule
         self.table: Table = model.table(rule.table)
+        self.names = names
         self.when_place = headings.place_of(rule.when.column) if rule.when else None
         self.columns = [
             _column(one, self.table, headings, model, facts, place, names)
@@ -271,6 +272,7 @@ class _SheetReader:
                 said = " ".join(shown(_at(row, spot)) for spot in sorted(places))
                 if said and said != text:
                     written[column.rule.name] = said
+        failed += _name_in_other_tables(rule, values, written)
         place = self.reading.place.at(number)
         if rule.table.name == "custody":
             key = values.get("custody_id", "")
@@ -387,6 +389,31 @@ def _why_silent(rule: _Rows) -> str:
         f"stands on a line where {blank} {says}, so no row of {rule.table.name} was made of it; "
         f"fill in {blank}, or enter it by hand"
     )
+
+
+def _name_in_other_tables(
+    rule: _Rows, values: dict[str, str], written: dict[str, str]
+) -> list[tuple[_Column, str, str]]:
+    """Read the keys of which another field says the table, as of a photo of sample 231-H, in place.
+
+    Returns the columns that could not be read so, with their texts and why.
+    """
+    failed = []
+    for column in rule.columns:
+        name = column.rule.name
+        table = values.get(rule.table.field(name).key_of or "", "")
+        named = rule.names.reader_of_keys(table) if rule.names is not None else None
+        if named is None or name not in values:
+            continue
+        text = values.pop(name)
+        try:
+            values[name] = named(text)
+        except UnreadableValue as error:
+            failed.append((column, text, error.expected))
+        else:
+            if values[name] != text:
+                written.setdefault(name, text)
+    return failed
 
 
 def _read_column(
