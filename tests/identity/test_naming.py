@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import pytest
-from hypothesis import given
+from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from provenance._base.errors import TreenailError, UnreadableValue
@@ -33,6 +33,7 @@ def meant(names: SampleNames, text: str) -> str | None:
         return None
 
 
+@settings(max_examples=60)
 @given(RECORDS)
 def test_every_rendering_of_every_sample_leads_to_it(record) -> None:
     """In commands and in cells; but a number of its own (231H) is never taken for another's."""
@@ -49,6 +50,7 @@ def test_every_rendering_of_every_sample_leads_to_it(record) -> None:
                 assert names.number_in_cell(text.strip()) == number, text
 
 
+@settings(max_examples=40)
 @given(RECORDS, st.data())
 def test_no_slip_in_a_label_leads_to_another_sample(record, data) -> None:
     """One wrong letter or digit, anywhere, is found: ISO/IEC 7064 promises it of MOD 37,36.
@@ -63,11 +65,10 @@ def test_no_slip_in_a_label_leads_to_another_sample(record, data) -> None:
     for place, sign in enumerate(text):
         for other in (*ALPHABET, "-", " ", ".", ""):
             slip = text[:place] + other + text[place + 1 :]
-            found = meant(names, slip)
-            if found in (None, f"{site}-{number}"):
-                continue
-            assert "-" in (sign, other) or other in (" ", ""), slip
-            assert labels[key_of(slip)] == found, slip
+            for found in names.samples(slip):
+                if found != (site, number):
+                    assert "-" in (sign, other) or other in (" ", ""), slip
+                    assert labels[key_of(slip)] == "-".join(found), slip
 
 
 @given(RECORDS, st.data())
