@@ -18,6 +18,13 @@ SITES = st.from_regex(r"[A-Z][A-Z0-9]{1,5}", fullmatch=True)
 RECORDS = st.dictionaries(NUMBERS, SITES, min_size=1, max_size=8).map(
     lambda sites: [(site, number) for number, site in sites.items()]
 )
+# of few letters and digits, so that a slip often meets another sample
+NEIGHBORS = st.dictionaries(
+    st.from_regex(r"[12]{1,2}[12A]?", fullmatch=True),
+    st.sampled_from(["HO", "HA", "H1"]),
+    min_size=4,
+    max_size=12,
+).map(lambda sites: [(site, number) for number, site in sites.items()])
 HERE = SampleNames([("HOLL", "231"), ("HOLL", "213"), ("HOLL", "502"), ("HOLL", "12")])
 
 
@@ -51,7 +58,7 @@ def test_every_rendering_of_every_sample_leads_to_it(record) -> None:
 
 
 @settings(max_examples=40)
-@given(RECORDS, st.data())
+@given(NEIGHBORS, st.data())
 def test_no_slip_in_a_label_leads_to_another_sample(record, data) -> None:
     """One wrong letter or digit, anywhere, is found: ISO/IEC 7064 promises it of MOD 37,36.
 
@@ -65,10 +72,11 @@ def test_no_slip_in_a_label_leads_to_another_sample(record, data) -> None:
     for place, sign in enumerate(text):
         for other in (*ALPHABET, "-", " ", ".", ""):
             slip = text[:place] + other + text[place + 1 :]
-            for found in names.samples(slip):
-                if found != (site, number):
-                    assert "-" in (sign, other) or other in (" ", ""), slip
-                    assert labels[key_of(slip)] == "-".join(found), slip
+            found = names.samples(slip)
+            if {sign, other} <= set(ALPHABET):
+                assert (found == []) == (sign != other), slip
+            elif found and found != [(site, number)]:
+                assert labels[key_of(slip)] == "-".join(*found), slip
 
 
 @given(RECORDS, st.data())
