@@ -14,6 +14,8 @@ from types import MappingProxyType
 from typing import Any
 
 from provenance._base.disk import sha256_of
+from provenance._identity.check_character import check_character
+from provenance._identity.payload import SampleLabel, compose_payload
 from provenance._record.edition_key import EDITION_KEY, new_edition_key
 from provenance._record.new import new_package
 from provenance._record.package import DESCRIPTOR, Package, open_package
@@ -260,3 +262,31 @@ def unpack_bundle(bundle: Path | str, out: Path | str, **options: Any) -> Packag
     from provenance._bundle.unpack import unpack
 
     return unpack(bundle, out, **options).package
+
+
+def renderings(site_id: str, sample_id: str) -> list[str]:
+    """Every text that a label, a page or a scanner gives for a sample, as people type it."""
+    full, number = f"{site_id}-{sample_id}", sample_id
+    check = check_character(full)
+    payload = compose_payload(
+        SampleLabel(
+            site_id, sample_id, "core", "1987-06-14", "Hollow Farm", "https://example.org/a"
+        )
+    )
+    glued = [f"{number}{check}", f"{full}{check}"] if check.isalpha() else []
+    return [
+        number,
+        full,
+        *glued,
+        f"{number}-{check}",
+        f"{full}-{check}",
+        f"{full}-{check}".lower(),
+        f"{site_id} {number} {check}",
+        f" {site_id}–{number}—{check} ",
+        f"{site_id} - {number} - {check}",
+        payload,
+        payload.replace("\n", "\r\n") + "\r\n",
+        payload.replace("\n", " "),
+        payload.replace("\n", ""),
+        payload.partition("\n")[0],
+    ]

@@ -11,7 +11,7 @@ from provenance._accession.settings import Repository
 from provenance._base.errors import TreenailError, UnusableInput
 from provenance._bundle.pack import pack
 from provenance._bundle.unpack import unpack
-from provenance._identity.selection import select_samples
+from provenance._identity.selection import samples_of_package
 from provenance._ledger.handover import record_events
 from provenance._ledger.holdings import Holding, holdings_of
 
@@ -48,7 +48,7 @@ def with_deposit(
             "with the full edition"
         )
     package = unpack(received.bundle, work / "package").package
-    chosen = select_samples(package.tables.column("sample", "sample_id"), asked.samples)
+    chosen = samples_of_package(package.tables, asked.samples)
     taker = repository.party_id or received.keeper_id
     if not taker:
         raise UnusableInput(

@@ -58,9 +58,10 @@ def locate(reading: str, *records: str | Path | Record, place: str | None = None
     """Find the hole that a worn stamp belongs to.
 
     `reading` is what can be read: `231`, `2?1` (one cannot be read), `2[38]1` (3 or 8), `2..`
-    (broken off behind), `..31` (broken off before), or `6 or 8`. Each of `records` is a record, or
-    the path of a package, a bundle, or a folder of them. `place` is the building or room that the
-    plug is in, by code or name. Several copies of one record count once.
+    (broken off behind), `..31` (broken off before), or `6 or 8`; or what a label says
+    (`HOLL-231-H`), or its scanned code, whose check character must fit. Each of `records` is a
+    record, or the path of a package, a bundle, or a folder of them. `place` is the building or room
+    that the plug is in, by code or name. Several copies of one record count once.
 
     Returns:
         The plugs it may be, ranked by probability, in `frame`; `unrecorded` is the probability that

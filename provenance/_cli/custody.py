@@ -5,20 +5,22 @@ from __future__ import annotations
 import json
 import sys
 from pathlib import Path
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, BinaryIO
 
 import click
 
-from provenance._base.errors import TreenailError
 from provenance._base.visible import visible
 from provenance._cli.options import (
     EXISTING_FILE,
     named_package_argument,
     package_argument,
+    samples_meant,
     samples_option,
+    scanned_option,
 )
 
 if TYPE_CHECKING:
+    from provenance._identity.naming import SampleNames
     from provenance._model.schema import Vocabulary
 
 
@@ -26,6 +28,7 @@ if TYPE_CHECKING:
 @named_package_argument
 @click.argument("event")
 @samples_option
+@scanned_option
 @click.option("--consignment", default="", help="All samples packed into this parcel.")
 @click.option("--on", "day", help="Day it happened (EDTF); today if left out.")
 @click.option("--from", "giver", default="", help="Who gave it; from the ledger if left out.")
@@ -40,6 +43,7 @@ def handover(
     package: Path,
     event: str,
     samples: str | None,
+    scanned: BinaryIO | None,
     consignment: str,
     day: str | None,
     giver: str,
@@ -53,22 +57,23 @@ def handover(
 ) -> None:
     """Record EVENT (collected, packed, handed_over, received, stored …) in PACKAGE's ledger.
 
-    What cannot be is refused with a sentence that says why, and nothing is recorded.
+    What cannot be is refused with a sentence that says why, and nothing is recorded; so is a
+    scanned line that is no label of a sample here, or whose check character does not fit.
     """
     from datetime import UTC, date, datetime
 
-    from provenance._identity.selection import select_samples
+    from provenance._identity.naming import SampleNames, parcel_named
     from provenance._ledger.handover import record_events, samples_of_parcel
     from provenance._ledger.signing import read_signing_key, sign_events
     from provenance._record.package import open_package
 
     opened = open_package(package)
-    if samples:
-        chosen = select_samples(opened.tables.column("sample", "sample_id"), samples)
-    elif consignment:
+    consignment = parcel_named(opened.tables, consignment)
+    chosen = samples_meant(opened.tables, samples, scanned)
+    if chosen is None:
+        if not consignment:
+            raise click.UsageError("name --samples, --scanned or a --consignment")
         chosen = samples_of_parcel(opened, consignment)
-    else:
-        raise click.UsageError("name --samples or a --consignment")
     signing_key = read_signing_key(key) if key else None
     recorded = record_events(
         opened,
@@ -81,7 +86,7 @@ def handover(
         from_party_id=giver,
         to_party_id=taker,
         place_held=place,
-        states=_states(states),
+        states=_states(states, SampleNames.of(opened.tables)),
         corrects=corrects,
         notes=note,
     )
@@ -110,13 +115,13 @@ def _code_of(word: str, events: Vocabulary) -> str:
     return word
 
 
-def _states(texts: tuple[str, ...]) -> dict[str, str]:
+def _states(texts: tuple[str, ...], names: SampleNames) -> dict[str, str]:
     states = {}
     for text in texts:
         sample, equals, state = text.partition("=")
         if not equals or not sample or not state:
             raise click.UsageError(f"--state {text}: write it as 231=broken")
-        states[sample] = state
+        states[names.sample(sample).sample_id] = state
     return states
 
 
@@ -137,6 +142,7 @@ def custody(
 
     import pandas as pd
 
+    from provenance._identity.selection import sample_of_package
     from provenance._ledger.custody import verify_chain
     from provenance._ledger.holdings import Event, holdings_frame, life_of, overdue
     from provenance._ledger.signing import verify_signed
@@ -152,9 +158,8 @@ def custody(
         frame = overdue(opened, today=date.today().isoformat())
         late = bool((frame["days_over"].fillna(0) > 0).any())
     elif sample is not None:
-        if sample not in set(opened.tables.column("sample", "sample_id")):
-            raise TreenailError(f"there is no sample '{sample}' in {package}; check the number")
-        frame = pd.DataFrame(life_of(opened, sample), columns=list(Event._fields), dtype=str)
+        number = sample_of_package(opened.tables, sample)
+        frame = pd.DataFrame(life_of(opened, number), columns=list(Event._fields), dtype=str)
     else:
         frame = holdings_frame(opened, as_of=as_of)
     click.echo(_shown(frame, shape))

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import sys
 from pathlib import Path
+from typing import BinaryIO
 
 import click
 
@@ -13,13 +14,16 @@ from provenance._cli.options import (
     out_option,
     package_argument,
     progress_bar,
+    samples_meant,
     samples_option,
+    scanned_option,
 )
 
 
 @click.command("consign")
 @package_argument
 @samples_option
+@scanned_option
 @click.option("--to", "taker", help="Code of the laboratory or store.")
 @click.option(
     "--again",
@@ -41,6 +45,7 @@ from provenance._cli.options import (
 def consign(
     package: Path,
     samples: str | None,
+    scanned: BinaryIO | None,
     taker: str | None,
     again: str | None,
     giver: str,
@@ -59,20 +64,20 @@ def consign(
     from datetime import UTC, date, datetime
 
     from provenance._base.disk import writable_folder, write_text
-    from provenance._identity.selection import select_samples
+    from provenance._identity.naming import parcel_named
     from provenance._lab.consign import consign_samples, parcel_list, parcel_of, write_results_form
     from provenance._record.package import open_package
 
-    if again and (samples or taker):
+    if again and (samples or scanned or taker):
         raise click.UsageError("--again is for a parcel that is made up; leave --samples, --to out")
-    if not again and not (samples and taker):
+    if not again and not ((samples or scanned) and taker):
         raise click.UsageError("say what goes to whom: --samples and --to (or --again CODE)")
     opened = open_package(package)
     folder = out or Path()
     # a parcel that is in the ledger and whose papers cannot be written would be half made up
     writable_folder(folder)
-    if samples and taker:
-        chosen = select_samples(opened.tables.column("sample", "sample_id"), samples)
+    chosen = samples_meant(opened.tables, samples, scanned)
+    if chosen is not None and taker:
         parcel = consign_samples(
             opened,
             chosen,
@@ -87,7 +92,7 @@ def consign(
             seal_number=seal,
         )
     else:
-        parcel = parcel_of(opened, again or "")
+        parcel = parcel_of(opened, parcel_named(opened.tables, again or ""))
     code = parcel.consignment_id
     listed = folder / f"{code}-list.csv"
     form = folder / f"{code}-results.xlsx"
@@ -152,10 +157,12 @@ def reconcile(package: Path, consignment: str, out: Path | None) -> None:
     Exit code 1 while something is to be settled.
     """
     from provenance._base.disk import write_text
+    from provenance._identity.naming import parcel_named
     from provenance._lab.reconcile import reconcile_results, reconciliation_html
     from provenance._record.package import open_package
 
     opened = open_package(package)
+    consignment = parcel_named(opened.tables, consignment)
     reconciled = reconcile_results(opened, consignment)
     for finding in reconciled.findings:
         where = f"{finding.table} {finding.key}: " if finding.key else ""

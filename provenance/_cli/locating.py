@@ -112,7 +112,9 @@ def locate(
     """Find the hole of a worn plug: PLACE is a package, a bundle, or a folder of them.
 
     READING is what you can read: 231, '2?1' (one cannot be read), '2[38]1' (3 or 8), '2..' (broken
-    off behind), '..31' (broken off before), or '6 or 8'. Several copies of one record count once.
+    off behind), '..31' (broken off before), or '6 or 8'. It may also be what a label says,
+    HOLL-231-H or 231-H, or its scanned code: the check character must fit then. Several copies of
+    one record count once.
 
     Exit codes: 0 candidates, 1 no recorded plug fits well, 2 nothing that can be read.
     """

@@ -7,12 +7,16 @@ import sys
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 from pathlib import Path
-from typing import Any
+from typing import TYPE_CHECKING, Any, BinaryIO
 
 import click
 
+from provenance._base.errors import TreenailError
 from provenance._base.progress import Progress, say_nothing
 from provenance._record.remote import Place, place_at
+
+if TYPE_CHECKING:
+    from provenance._record.snapshot import Snapshot
 
 Decorator = Callable[[Callable[..., Any]], Callable[..., Any]]
 
@@ -112,8 +116,45 @@ second_opinion_option: Decorator = click.option(
 
 
 samples_option: Decorator = click.option(
-    "--samples", default=None, help="Field specimen numbers: 231,233-240, or all."
+    "--samples",
+    default=None,
+    help="Field specimen numbers: 231,233-240, or all; also as on the label, HOLL-231-H, or its "
+    "scanned code.",
 )
+scanned_option: Decorator = click.option(
+    "--scanned",
+    type=click.File("rb"),
+    help="What a scanner read from the labels, a file, or - for standard input.",
+)
+
+
+def samples_meant(
+    tables: Snapshot, samples: str | None, scanned: BinaryIO | None
+) -> list[str] | None:
+    """The samples that --samples or --scanned names, None for neither; says which came twice."""
+    from provenance._identity.selection import samples_of_package, select_scanned
+
+    if samples and scanned:
+        raise click.UsageError("give --samples or --scanned, not both")
+    if scanned is None:
+        return samples_of_package(tables, samples) if samples else None
+    try:
+        text = scanned.read().decode("utf-8")
+    except UnicodeDecodeError as error:
+        raise TreenailError(
+            f"what was scanned is no text in UTF-8 (byte {error.start + 1}); set the scanner to "
+            "UTF-8, or type the numbers with --samples"
+        ) from None
+    found = select_scanned(tables, text)
+    for sample, lines in found.items():
+        if len(lines) > 1:
+            click.echo(
+                f"note: {sample} was scanned {len(lines)} times, on lines "
+                f"{', '.join(map(str, lines))}; it counts once",
+                err=True,
+            )
+    click.echo(f"scanned {counted(len(found), 'sample')}", err=True)
+    return list(found)
 
 
 def _login_name() -> str:

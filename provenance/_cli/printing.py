@@ -217,6 +217,7 @@ def tags(
     With --consignment: the list of the parcel, the receipt to be signed and returned, and its tag.
     """
     from provenance._drawing.paper import paper_named
+    from provenance._identity.naming import parcel_named
     from provenance._printing.labels.facts import gather_facts
     from provenance._printing.papers.consignment import print_consignment
     from provenance._printing.papers.parcel import gather_parcel
@@ -231,6 +232,7 @@ def tags(
     resolver = str(opened.descriptor.get("resolver", ""))
     with progress_bar("printing") as progress:
         if consignment is not None:
+            consignment = parcel_named(opened.tables, consignment)
             printed = print_consignment(
                 gather_parcel(opened, consignment),
                 paper_named(paper),

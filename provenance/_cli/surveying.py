@@ -146,13 +146,15 @@ def relocate(package: Path, samples: tuple[str, ...], paper: str, out: Path | No
     Plan, wood, stamp both ways up, tape distances from datums, keeper, results and cautions.
     --out is the folder (relocation/ by default).
     """
+    from provenance._identity.selection import sample_of_package
     from provenance._record.package import open_package
     from provenance._survey.relocation import write_relocation_sheets
 
     opened = open_package(package)
+    numbers = list(dict.fromkeys(sample_of_package(opened.tables, one) for one in samples))
     with progress_bar("relocate") as progress:
         paths = write_relocation_sheets(
-            opened, samples, out or Path("relocation"), paper=paper, progress=progress
+            opened, numbers, out or Path("relocation"), paper=paper, progress=progress
         )
     for path in paths:
         click.echo(f"wrote {path}")

@@ -8,6 +8,13 @@ changed places nearly all are found: one pair of characters in 630 slips through
 and always two that follow one another in the order 0-9 A-Z (with 0 after Z). Any other mistake
 passes with a chance of about 1 in 36. Separators and case are not covered: 'HOLL-231', 'holl 231'
 and 'HOL-L231' share one check character.
+
+It may be any digit or letter, also one that looks like another (0 and O, 1 and I). The system of
+the standard that gives letters only (MOD 27,26) is for strings of letters. For letters and digits
+together there are MOD 37,36, MOD 37-2 (which adds *) and MOD 1271-36 (two characters); MOD 97-10,
+as bank accounts use it, gives two digits, which pass for a part of the number even more easily. So
+none gives our identifiers a character without look-alikes. What is printed sets it apart from the
+number by place, size, a frame and the word 'check', and whatever reads it verifies it.
 """
 
 from __future__ import annotations

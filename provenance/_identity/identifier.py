@@ -13,8 +13,9 @@ from provenance._identity.check_character import (
     likely_meant,
 )
 
-# hyphen-minus, the typographic dashes that word processors put in its place, and blanks
-_BETWEEN_PARTS = re.compile(r"[-‐‑‒–—−\s]+")
+BETWEEN_PARTS = re.compile(r"[-‐‑‒–—−\s]+")
+"""Hyphen-minus, the typographic dashes that word processors put in its place, and blanks."""
+
 _HINTS_SHOWN = 3
 
 
@@ -38,7 +39,7 @@ class SampleIdentifier:
 
 def _part(text: str, name: str) -> str:
     part = text.strip()
-    if not part or _BETWEEN_PARTS.search(part):
+    if not part or BETWEEN_PARTS.search(part):
         raise UnreadableValue(
             text, f"cannot be a {name}: it must not be empty, nor hold a blank or a hyphen"
         )
@@ -68,20 +69,16 @@ def checked_identifier(site_id: str, sample_id: str) -> str:
     return f"{identifier}-{check_character(identifier)}"
 
 
-def parse_identifier(text: str, *, check_required: bool = True) -> SampleIdentifier:
+def parse_identifier(text: str) -> SampleIdentifier:
     """Read what a person typed from a label: three parts with hyphens or blanks between them.
 
-    With `check_required=False` two parts do, and the check character is computed. Raises
-    UnreadableValue that says what is missing, or that the check character does not fit, which
-    one would, and what was perhaps meant.
+    Raises UnreadableValue that says what is missing, or that the check character does not fit,
+    which one would, and what was perhaps meant.
 
     >>> parse_identifier("holl 231 h").sample_id
     '231'
     """
-    parts = [part for part in _BETWEEN_PARTS.split(text.strip()) if part]
-    if len(parts) == 2 and not check_required:
-        identifier = full_identifier(*parts)
-        return SampleIdentifier(parts[0].upper(), parts[1].upper(), check_character(identifier))
+    parts = [part for part in BETWEEN_PARTS.split(text.strip()) if part]
     if len(parts) == 2:
         raise UnreadableValue(
             text,

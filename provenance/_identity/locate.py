@@ -14,6 +14,8 @@ from dataclasses import dataclass
 from functools import cached_property
 from typing import TYPE_CHECKING, NamedTuple
 
+from provenance._identity.naming import SampleNames, key_of
+from provenance._identity.payload import is_scan, one_line
 from provenance._identity.reading import Reading, Wear, likelihoods, parse_reading, read_wear
 
 if TYPE_CHECKING:
@@ -146,14 +148,21 @@ def locate_plug(
 ) -> Found:
     """Rank the plugs by what can be read on one; `reading` as identity/reading.py explains.
 
+    `reading` may also be what a label says (HOLL-231-H, 231-H) or its scanned code: then only the
+    plugs of that sample are candidates, and nothing is guessed.
+
     A plug of which several sources say the very same is one plug: a bundle, its zip and the package
     it was packed from do not make it likelier.
 
     `genera` maps species codes to genus, so that a pine of another species still half fits.
-    `limit` is how many candidates are returned. Raises UnreadableValue for a faulty reading.
+    `limit` is how many candidates are returned. Raises UnreadableValue for a faulty reading, and
+    for a label whose check character does not fit or whose sample has no plug here.
     """
     import numpy as np
 
+    named = _named_by_label(plugs, reading)
+    if named is not None:
+        return _plugs_of(named, plugs, reading, limit)
     parsed = parse_reading(reading)
     seen = seen or Seen()
     wear = read_wear()
@@ -181,6 +190,49 @@ def locate_plug(
         if weights[i] > 0
     )
     return Found(parsed, len(plugs), candidates, stranger / total)
+
+
+def _named_by_label(plugs: Sequence[PlugRecord], text: str) -> frozenset[tuple[str, str]] | None:
+    """The samples that a label's text or code names; None where the text is the reading of a stamp.
+
+    A reading has no hyphen, and blanks in it part characters; so a text is a label's when it has
+    one, begins with the code of a site, or is no stamp and ends in a fitting check character.
+    """
+    joined = "".join(text.split()).upper()
+    hyphen = "-" in key_of(joined)
+    if not (hyphen or is_scan(text) or joined[:1].isalpha() or joined[-1:].isalpha()):
+        # names are gathered only for what may be one: there may be very many plugs
+        return None
+    names = SampleNames(
+        ((plug.site_id, plug.sample_id) for plug in plugs),
+        strange="is no sample with a plug in these records",
+    )
+    of_label = hyphen or is_scan(text) or key_of(text).split("-")[0] in names.sites
+    if not of_label and (joined in {plug.stamp for plug in plugs} or not joined[-1:].isalpha()):
+        return None
+    named = names.samples(text)
+    if not named and of_label:
+        raise names.refusal(text)
+    return frozenset(named) or None
+
+
+def _plugs_of(
+    named: frozenset[tuple[str, str]], plugs: Sequence[PlugRecord], text: str, limit: int
+) -> Found:
+    """The plugs of samples that are known for certain, those still in the wood first."""
+    own, copies = _without_copies([p for p in plugs if (p.site_id, p.sample_id) in named])
+    weights = [STATUS_WEIGHTS.get(plug.status, 0.5) for plug in own]
+    ranked = sorted(zip(weights, own, strict=True), key=lambda one: -one[0])[:limit]
+    candidates = tuple(
+        Candidate(
+            weight / sum(weights),
+            plug,
+            ("as its label says", *_state(plug)),
+            tuple(copies.get(plug[1:], ())),
+        )
+        for weight, plug in ranked
+    )
+    return Found(Reading(one_line(text), ()), len(own), candidates, 0.0)
 
 
 def _without_copies(
@@ -273,6 +325,11 @@ def _reasons(plug: PlugRecord, reading: Reading, wear: Wear, seen: Seen) -> tupl
             reasons.append(f"dowel {plug.dowel_mm:g} mm{'' if same else ', not as you measured'}")
     if seen.species is not None:
         reasons.append(f"wood recorded as {plug.species}" if plug.species else "no wood recorded")
-    if plug.status not in ("in_place", "in_place_worn", ""):
-        reasons.append(f"recorded as {plug.status.replace('_', ' ')}")
-    return tuple(reasons)
+    return (*reasons, *_state(plug))
+
+
+def _state(plug: PlugRecord) -> tuple[str, ...]:
+    """What is to be said of a plug that is not simply in its place."""
+    if plug.status in ("in_place", "in_place_worn", ""):
+        return ()
+    return (f"recorded as {plug.status.replace('_', ' ')}",)

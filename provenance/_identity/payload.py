@@ -16,7 +16,9 @@ Layout and words are this project's own.
 
 from __future__ import annotations
 
+import re
 import unicodedata
+from collections.abc import Iterator
 from dataclasses import dataclass
 from urllib.parse import urlsplit
 
@@ -30,6 +32,14 @@ LONGEST_TEXT = 40
 LONGEST_DATE = 48
 LONGEST_ADDRESS = 200
 LONGEST_PAYLOAD = 2000
+
+_WORDS = ("site", "number", "kind", "date", "see")
+# its line ends made into blanks or left out, as by a cell, a shell or the field of a page
+_ON_ONE_LINE = re.compile(
+    r"(\S+ \d+ \S+ [0-9A-Za-z])\s*(site .+?)\s*(number \S+?)\s*(kind .+?)"
+    r"(?:\s*(date \S+?))?(?:\s*(see \S+))?"
+)
+_NEXT_CODE = re.compile(rf"(?={MAGIC}\s+\d+\s)", re.IGNORECASE)
 
 
 @dataclass(frozen=True)
@@ -186,7 +196,7 @@ def read_payload(text: str) -> SampleLabel:
     said: dict[str, str] = {}
     for line in lines[1:]:
         word, _, rest = line.partition(" ")
-        if word not in ("site", "number", "kind", "date", "see") or not rest.strip():
+        if word not in _WORDS or not rest.strip():
             raise UnreadableValue(_shown(line), "is no line of a label's layout 1")
         if word in said:
             raise UnreadableValue(_shown(line), f"is a second line '{word}' on one label")
@@ -211,3 +221,49 @@ def read_payload(text: str) -> SampleLabel:
             address=said.get("see", ""),
         )
     )
+
+
+def is_scan(text: str) -> bool:
+    """Whether the text begins as a label's code does."""
+    return _NEXT_CODE.match(text.lstrip("\ufeff").lstrip()) is not None
+
+
+def read_scan(text: str) -> SampleLabel:
+    """Read a label's code as it comes out of a scanner, a cell or a shell.
+
+    That is whole, on one line, or its first line alone, which says the sample by itself. Raises
+    UnreadableValue as `read_payload` does.
+
+    >>> read_scan("treenail 1 HOLL-231 H site HOLL number 231 kind core").sample_id
+    '231'
+    """
+    line = text.removeprefix("\ufeff").strip()
+    if "\n" in line or "\r" in line:
+        return read_payload(line)
+    if len(line.split()) == 4:
+        site_id, sample_id = _read_first_line(line)
+        return SampleLabel(site_id, sample_id, kind="")
+    parts = _ON_ONE_LINE.fullmatch(line)
+    return read_payload("\n".join(filter(None, parts.groups())) if parts else line)
+
+
+def split_scans(text: str) -> Iterator[tuple[int, str]]:
+    """What stands in a scanner's lines, one thing at a time, with the number of its first line.
+
+    A label's code may take one line or several, and follow the one before it without a break; every
+    other line is a thing of its own. Blank lines are passed over.
+
+    >>> list(split_scans("231\\ntreenail 1 HOLL-232 F\\nsite HOLL"))
+    [(1, '231'), (2, 'treenail 1 HOLL-232 F\\nsite HOLL')]
+    """
+    begun: tuple[int, str] | None = None
+    for number, line in enumerate(text.removeprefix("\ufeff").splitlines(), start=1):
+        for part in filter(None, (one.strip() for one in _NEXT_CODE.split(line))):
+            if begun and is_scan(begun[1]) and part.partition(" ")[0] in _WORDS:
+                begun = (begun[0], f"{begun[1]}\n{part}")
+                continue
+            if begun:
+                yield begun
+            begun = (number, part)
+    if begun:
+        yield begun

@@ -3,12 +3,19 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
+from typing import TYPE_CHECKING
 
 from provenance._base.errors import TreenailError
+from provenance._identity.naming import SampleNames
+from provenance._identity.payload import is_scan, split_scans
+
+if TYPE_CHECKING:
+    from provenance._record.snapshot import Snapshot
 
 _DIGITS = re.compile(r"([0-9]+)")
-_RANGE = re.compile(r"([A-Z]*)(\d+)\s*-\s*\1(\d+)")
+# box labels are printed with an en dash
+_RANGE = re.compile(r"([A-Z]*)(\d+)\s*[-‐‑‒–—−]\s*\1(\d+)")
 
 
 def number_order(number: str) -> list[int | str]:
@@ -21,11 +28,17 @@ def number_order(number: str) -> list[int | str]:
     return [int(part) if place % 2 else part for place, part in enumerate(_DIGITS.split(number))]
 
 
-def select_samples(known: Sequence[str], selection: str, *, noun: str = "sample") -> list[str]:
+def select_samples(
+    known: Sequence[str],
+    selection: str,
+    names: SampleNames | None = None,
+    *,
+    noun: str = "sample",
+) -> list[str]:
     """The samples of `known` that a selection names, in the order of the selection, none twice.
 
     A single number must be known; a range takes those that are. 'all' takes every one, in the order
-    of their numbers.
+    of their numbers. With `names` a sample may be named as on its label or by its code, too.
     Raises TreenailError that names the part which selects nothing; `noun` is what is selected.
 
     >>> select_samples(["201", "202", "204", "260"], "260, 201-204")
@@ -34,17 +47,83 @@ def select_samples(known: Sequence[str], selection: str, *, noun: str = "sample"
     if selection.strip().lower() == "all":
         return sorted(known, key=number_order)
     chosen: list[str] = []
-    for part in (part.strip().upper() for part in selection.split(",")):
-        span = _RANGE.fullmatch(part)
+    for part in _parts(selection):
         if part in known:
             chosen.append(part)
-        elif span is not None:
-            chosen.extend(_within(known, span, part, noun))
-        elif part:
-            raise TreenailError(f"there is no {noun} '{part}'; write numbers as 201-245,260 or all")
+        elif (span := _RANGE.fullmatch(part.upper())) is not None:
+            chosen.extend(_checked_or_within(known, span, part, names, noun))
+        elif names is not None:
+            chosen.append(_of_known(known, names.sample(part).sample_id))
+        else:
+            chosen.append(_of_known(known, part.upper(), noun))
     if not chosen:
         raise TreenailError(f"'{selection}' selects no {noun}; write numbers as 201-245,260 or all")
     return list(dict.fromkeys(chosen))
+
+
+def samples_of_package(tables: Snapshot, selection: str) -> list[str]:
+    """As `select_samples`, of all samples of a package and by all that they are named by."""
+    return select_samples(tables.column("sample", "sample_id"), selection, SampleNames.of(tables))
+
+
+def sample_of_package(tables: Snapshot, text: str) -> str:
+    """The number of the one sample of a package that the text names; raises TreenailError."""
+    named = SampleNames.of(tables).sample(text).sample_id
+    return _of_known(tables.column("sample", "sample_id"), named)
+
+
+def select_scanned(tables: Snapshot, lines: str) -> dict[str, list[int]]:
+    """The samples of a package that a scanner's lines name, with the lines on which they stand.
+
+    Raises TreenailError that lists every line that names none; nothing is passed over.
+    """
+    known, names = tables.column("sample", "sample_id"), SampleNames.of(tables)
+    scanned: dict[str, list[int]] = {}
+    faults = []
+    for line, text in split_scans(lines):
+        try:
+            sample = _of_known(known, names.sample(text).sample_id)
+        except TreenailError as error:
+            faults.append(f"  line {line}: {error}")
+            continue
+        scanned.setdefault(sample, []).append(line)
+    if faults:
+        raise TreenailError(
+            "not every line names a sample, so none is taken:\n" + "\n".join(faults)
+        )
+    if not scanned:
+        raise TreenailError("no line names a sample; scan their labels, one after the other")
+    return scanned
+
+
+def _parts(selection: str) -> Iterator[str]:
+    """What commas and line ends part; the code of a label is one part."""
+    for _, text in split_scans(selection):
+        parts = [text] if is_scan(text) else text.split(",")
+        yield from filter(None, (part.strip() for part in parts))
+
+
+def _of_known(known: Sequence[str], number: str, noun: str = "sample") -> str:
+    if number not in known:
+        raise TreenailError(f"there is no {noun} '{number}'; write numbers as 201-245,260 or all")
+    return number
+
+
+def _checked_or_within(
+    known: Sequence[str], span: re.Match[str], part: str, names: SampleNames | None, noun: str
+) -> list[str]:
+    """The samples of a range; or of one number, where what follows it is its check character."""
+    named = names.samples(part) if names is not None else []
+    forwards = int(span[2]) <= int(span[3])
+    if named and forwards:
+        one = named[0]
+        raise TreenailError(
+            f"'{part}' could be a range, or {one.sample_id} with its check character; write "
+            f"{one.site_id}-{one.sample_id}-{one.check}, or the numbers with commas"
+        )
+    if names is not None and not forwards and len(span[3]) == 1:
+        return [_of_known(known, names.sample(part).sample_id)]
+    return _within(known, span, part, noun)
 
 
 def _within(known: Sequence[str], span: re.Match[str], part: str, noun: str) -> list[str]:

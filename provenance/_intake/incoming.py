@@ -10,6 +10,7 @@ from pathlib import Path
 from provenance._base.disk import sha256_of
 from provenance._base.errors import UnusableInput
 from provenance._base.findings import Finding
+from provenance._identity.naming import CellNames
 from provenance._intake.files.data_package import DataPackage
 from provenance._intake.files.readers import open_received
 from provenance._intake.files.received import Limits, ReceivedFile
@@ -56,6 +57,7 @@ def read_file(
         files = {one: (where, sha256_of(where)) for one, where in package_files.items()}
         findings: list[Finding] = []
         readings: list[SheetReading] = []
+        names = CellNames(package.tables)
         jobs = [(source, sheet) for source in sources for sheet in _sheets(source, received, path)]
         for done, (source, sheet_name) in enumerate(jobs):
 
@@ -65,11 +67,11 @@ def read_file(
             place = _place(received, path, sheet_name)
             if source.text == sources[0].text:
                 sheet = received.sheet(sheet_name)
-                readings.append(read_sheet(source, sheet, place, package.model, step))
+                readings.append(read_sheet(source, sheet, place, package.model, step, names))
             else:
                 with closing(open_received(path, source.text, limits)) as again:
                     sheet = again.sheet(sheet_name)
-                    readings.append(read_sheet(source, sheet, place, package.model, step))
+                    readings.append(read_sheet(source, sheet, place, package.model, step, names))
         findings += _about_file(received, {sheet for _, sheet in jobs}, path)
         findings += _about_nothing(readings, bool(own_sheets(received)))
     return IncomingFile(files, mapping, tuple(readings), tuple(findings))

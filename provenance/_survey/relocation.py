@@ -16,6 +16,7 @@ from provenance._drawing.fonts import BOLD, MONO, PLAIN, printable
 from provenance._drawing.paper import MM, Box, Paper, paper_named
 from provenance._drawing.pdf import draw_items
 from provenance._drawing.stamp_face import draw_stamp_face
+from provenance._printing.labels.sample_label import draw_framed_check
 from provenance._record.package import Package
 from provenance._survey.hole.known_points import KnownPoints, known_points
 from provenance._survey.plan.elevation import draw_strip
@@ -107,7 +108,10 @@ def _draw_head(canvas: Any, facts: Relocation, box: Box) -> None:
     number = facts.stamp or facts.sample_id
     what = "hole" if facts.hole.is_hole else "cut"
     draw_line(canvas, f"To find the {what} of {number} again", BOLD, 17, box.x, box.top - 15)
-    draw_line(canvas, facts.identifier, MONO, 12, box.right, box.top - 14, align="right")
+    frame = Box(box.right - 6 * MM, box.top - 6.5 * MM, 6 * MM, 6.5 * MM)
+    draw_framed_check(canvas, frame, facts.check)
+    right = frame.x - 1.5 * MM
+    draw_line(canvas, facts.identifier, MONO, 12, right, box.top - 14, align="right")
     for line, text in enumerate((f"{facts.wood}", f"{facts.place}. Site {facts.site}")):
         fitted = fit_line(printable(text, PLAIN), PLAIN, box.width, largest=9, smallest=6)
         if fitted.lines:

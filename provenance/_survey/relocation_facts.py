@@ -8,7 +8,8 @@ from pathlib import Path
 import numpy as np
 
 from provenance._base.errors import UnusableInput
-from provenance._identity.identifier import checked_identifier
+from provenance._identity.check_character import check_character
+from provenance._identity.identifier import full_identifier
 from provenance._identity.rotation import turned
 from provenance._ledger.holdings import holdings_of
 from provenance._record.cells import float_of
@@ -32,6 +33,7 @@ class Relocation:
 
     sample_id: str
     identifier: str
+    check: str
     site: str
     element_row: int
     wood: str
@@ -63,11 +65,13 @@ def gather_relocation(package: Package, known: KnownPoints, sample_id: str) -> R
     stamp = plug["stamp"] if plug else ""
     site = record.site(sample["site_id"])
     name = site["name"] if site else ""
+    identifier = full_identifier(sample["site_id"], sample_id)
     north = record.grid_north_deg(sample["site_id"])
     photo, photo_title = _photo(package, sample_id, hole.element_id, plug)
     return Relocation(
         sample_id=sample_id,
-        identifier=checked_identifier(sample["site_id"], sample_id),
+        identifier=identifier,
+        check=check_character(identifier),
         site=f"{name} ({sample['site_id']})" if name else sample["site_id"],
         element_row=element,
         wood=strip_title(known, element),

@@ -149,6 +149,66 @@ function rankPlugs(data, reading, seen) {
   };
 }
 
+/* -- what labels say ----------------------------------------------------------------------------
+   A sample by its number and check character, by the text of its label, or by its scanned code, as
+   identity/naming.py reads them. The check character is that of ISO/IEC 7064, MOD 37,36. */
+
+const SIGNS = "0123456789ABCDEFGHIJKLMNOPQRSTUVWXYZ";
+const numberOf = (identifier) => identifier.slice(identifier.indexOf("-") + 1);
+
+function checkCharacter(identifier) {
+  const doubled = (sum) => ((sum || 36) * 2) % 37;
+  let sum = 18;
+  for (const sign of identifier) {
+    if (SIGNS.includes(sign)) sum = (doubled(sum) + SIGNS.indexOf(sign)) % 36;
+  }
+  return SIGNS[(37 - doubled(sum)) % 36];
+}
+
+/* Whether one wrong character, or two that changed places, make the one of the other. */
+function oneSlipAway(one, other) {
+  const wrong = [...one].flatMap((sign, at) => (sign === other[at] ? [] : [at]));
+  const [first, second] = wrong;
+  const swapped = wrong.length === 2 && second === first + 1 && one[first] === other[second] && one[second] === other[first];
+  return one.length === other.length && (wrong.length === 1 || swapped);
+}
+
+/* {samples: their full identifiers}, with {says} where the check character does not fit and they are
+   what was likely meant ({unsure} when the text may be something else); null for other texts. */
+function readLabel(samples, text) {
+  const scan = /^\s*treenail\s+\d+\s+(\S+)\s+([0-9a-z])(?=\s|site|$)/i.exec(text);
+  const said = scan ? `${scan[1]}-${scan[2]}` : text.trim();
+  const parts = said.toUpperCase().split(/[-‐‑‒–—−\s]+/).filter(Boolean);
+  const all = Object.keys(samples);
+  const named = (key) => all.filter((one) => one === key || numberOf(one) === key);
+  const ofSite = parts.length > 1 && all.some((one) => one.startsWith(`${parts[0]}-`));
+  const hyphen = scan || /[-‐‑‒–—−]/.test(said);
+  if (named(parts.join("-")).length) return ofSite ? { samples: named(parts.join("-")) } : null;
+
+  const last = parts.length ? parts[parts.length - 1] : "";
+  const apart = last.length === 1;
+  const base = apart ? parts.slice(0, -1).join("-") : parts.join("-").slice(0, -1);
+  const check = last.slice(-1);
+  if (!base || !SIGNS.includes(check)) return null;
+  // a digit right behind a number, or behind a blank, is read as part of it
+  if (!(apart && (hyphen || ofSite)) && /\d/.test(check)) return null;
+  const known = named(base);
+  const fitting = known.filter((one) => checkCharacter(one) === check);
+  if (fitting.length) return { samples: fitting };
+  const unsure = !hyphen && !ofSite;
+  if (unsure && apart) return null;
+  const whole = apart && parts.length === 3;
+  if (!known.length && !whole) return null;
+  const wrong = known[0] || base;
+  const likely = all.filter((one) => oneSlipAway(one, wrong) && checkCharacter(one) === check);
+  const needed = checkCharacter(wrong);
+  const first = needed === check
+    ? `${wrong} is not in this record.`
+    : `The check character does not fit: that of ${wrong} is ${needed}, not ${check}. Compare it with the label.`;
+  const meant = likely.map((one) => `${one}-${check}`).join(" or ");
+  return { samples: [...known, ...likely], says: meant ? `${first} Perhaps ${meant} is meant.` : first, unsure };
+}
+
 /* -- words ------------------------------------------------------------------------------------- */
 
 const plain = (text) => text.normalize("NFD").replace(/[\u0300-\u036f]/g, "").toLowerCase();
@@ -261,6 +321,14 @@ function startSearch() {
     for (const id of ["kind", "building", "species", "use"]) wanted[id] = byId(id).value;
     if (Object.values(wanted).every((one) => one === null || String(one).trim() === "")) return show("", []);
     prepared = prepared || prepareRows(data);
+    const label = readLabel(data.samples, wanted.words);
+    if (label) {
+      const addresses = label.samples.map((one) => data.samples[one]);
+      const rows = data.rows.filter((row) => addresses.includes(addressOf(data, row)));
+      const other = label.unsure && searchRows(prepared, data, wanted).length;
+      if (label.says && !other) return show(label.says, rows.map((row) => () => shownRow(data, row)));
+      if (!label.says && rows.length) wanted.words = rows[0][1];
+    }
     const rows = searchRows(prepared, data, wanted);
     const count = rows.length === 1 ? "1 record" : `${rows.length} records`;
     return show(rows.length ? `${count} found` : "Nothing found", rows.map((row) => () => shownRow(data, row)));
@@ -268,6 +336,18 @@ function startSearch() {
   const locate = () => {
     const reading = byId("reading").value;
     if (!reading.trim()) return show("", []);
+    const label = data.plugs.some((plug) => plug[2] === reading.trim().toUpperCase())
+      ? null
+      : readLabel(data.samples, reading);
+    if (label && !label.unsure) {
+      if (label.says) return show(label.says, []);
+      const numbers = label.samples.map(numberOf);
+      const own = data.plugs.filter((plug) => numbers.includes(plug[0].toUpperCase()));
+      const all = own.reduce((sum, plug) => sum + plug[5], 0);
+      const words = `${own.length || "No"} recorded plug${own.length === 1 ? "" : "s"} of sample ${label.samples.join(", ")}`;
+      own.sort((a, b) => b[5] - a[5]);
+      return show(words, own.map((plug) => () => shownPlug(data, plug[5] / all, plug)));
+    }
     const dowel = Number.parseFloat(byId("dowel").value.replace(",", "."));
     const ranked = rankPlugs(data, reading, {
       place: byId("place").value,
@@ -310,17 +390,17 @@ function startSearch() {
   }
 }
 
-/* A label says HOLL-231, perhaps with a check character behind it: HOLL-231-H. */
+/* A label says HOLL-231, perhaps with a check character behind it, HOLL-231-H, which must fit. */
 function followLabel() {
   const given = new URLSearchParams(location.search).get("id") || decodeFragment();
   const number = given.trim().toUpperCase();
   if (!number) return;
   const samples = aid.data.samples;
-  const address = [number, number.replace(/-[0-9A-Z*]$/, "")]
-    .map((one) => (Object.hasOwn(samples, one) ? samples[one] : null))
-    .find(Boolean);
-  if (address) location.replace(address);
-  else byId("count").textContent = `No sample with the number ${given} is in this record.`;
+  const label = Object.hasOwn(samples, number) ? { samples: [number] } : readLabel(samples, number);
+  if (label && !label.says) location.replace(samples[label.samples[0]]);
+  else {
+    byId("count").textContent = (label && label.says) || `No sample with the number ${given} is in this record.`;
+  }
 }
 
 function decodeFragment() {

@@ -9,6 +9,7 @@ from hypothesis import strategies as st
 
 from provenance._base.errors import TreenailError, UnreadableValue
 from provenance._cli import treenail
+from provenance._identity.check_character import check_character
 from provenance._ledger.custody import verify_chain
 from provenance._ledger.handover import Refused, record_events, samples_of_parcel
 from provenance._ledger.holdings import (
@@ -21,6 +22,7 @@ from provenance._ledger.holdings import (
     overdue,
     refusal,
 )
+from provenance._record.package import open_package
 from tests.builders import a_package
 
 
@@ -293,3 +295,69 @@ def test_the_parcels_row_learns_when_it_left_and_arrived(tmp_path) -> None:
     act(package, "received", ["231", "232"], "2024-06-21", consignment_id="C-1")
     row = package.table("consignment").iloc[0]
     assert (row["sent_on"], row["received_on"]) == ("2024-06-16", "2024-06-21")
+
+
+# -- labels and scanners ---------------------------------------------------------------------------
+
+
+def scan(number: str, *lines: str) -> str:
+    """What a scanner reads from a label, in as many lines as are given."""
+    return "\n".join([f"treenail 1 HOLL-{number} {check_character(f'HOLL-{number}')}", *lines])
+
+
+def test_a_scanners_lines_are_handed_over_together(tmp_path) -> None:
+    """Codes of one line and of many, one behind the other, from standard input as from a file."""
+    package = a_field_package(tmp_path)
+    lines = (
+        f"{scan('231', 'site HOLL', 'number 231', 'kind core')}{scan('232')}\r\n"
+        f"HOLL–233–{check_character('HOLL-233')}\n\n"
+        f"{scan('231', 'site HOLL', 'number 231', 'kind core').replace(chr(10), ' ')}\n"
+    )
+    asked = ["handover", str(package.folder), "stored", "--place", "Box 4", "--scanned"]
+    result = CliRunner().invoke(treenail, [*asked, "-"], input=lines.encode())
+    assert result.exit_code == 0, result.output
+    assert "Stored: 231, 232, 233" in result.stdout
+    assert "231 was scanned 2 times, on lines 1, 7; it counts once" in result.stderr
+    (tmp_path / "scans.txt").write_bytes(b"\xef\xbb\xbf" + lines.encode())
+    result = CliRunner().invoke(treenail, [*asked, str(tmp_path / "scans.txt")])
+    assert "Stored: 231, 232, 233" in result.stdout
+
+
+def test_no_line_is_recorded_unless_all_are_good(tmp_path) -> None:
+    package = a_field_package(tmp_path)
+    before = package.table("custody").to_dict("records")
+    asked = ["handover", str(package.folder), "stored", "--scanned", "-"]
+    other = scan("232", "site HOLL", "number 233", "kind core")
+    lines = f"{scan('231')}\nhello\n{other}\n233-?\n"
+    told = str(CliRunner().invoke(treenail, asked, input=lines).exception)
+    assert 'line 2: "hello" is no sample of this record' in told
+    assert 'line 3: "233" is the number in words, and the first line says 232' in told
+    assert 'line 7: "233-?" does not fit its check character' in told
+    assert "UTF-8" in str(CliRunner().invoke(treenail, asked, input=b"\xff\xfe").exception)
+    assert "no line names a sample" in str(CliRunner().invoke(treenail, asked).exception)
+    assert package.table("custody").to_dict("records") == before
+
+
+def test_every_command_takes_what_the_label_says(tmp_path) -> None:
+    """And none takes it when the check character does not fit."""
+    folder = str(a_field_package(tmp_path).folder)
+    full = f"HOLL-231-{check_character('HOLL-231')}"
+    right = [
+        (["labels", folder, "--samples", full, "--out", str(tmp_path / "l.pdf")], "1 label"),
+        (["tags", folder, "--samples", full.lower(), "--out", str(tmp_path / "t.pdf")], "1 tag"),
+        (["cards", folder, "--samples", scan("231"), "--out", str(tmp_path / "c.pdf")], "1 card"),
+        (["custody", folder, full[5:]], "collected"),
+        (["locate", folder, full], "as its label says"),
+        (["handover", folder, "stored", "--samples", full, "--state", f"{full}=broken"], "broken"),
+        (["consign", folder, "--samples", full, "--to", "LAB", "--out", folder], "C-20"),
+    ]
+    for command, says in right:
+        result = CliRunner().invoke(treenail, command)
+        assert says in result.output, result.output
+        wrong = [one.replace(full, f"{full[:-1]}?").replace(full[5:], "231-?") for one in command]
+        if wrong != command:
+            told = str(CliRunner().invoke(treenail, wrong).exception)
+            assert "that of 231 is H, not ?" in told, wrong
+    parcel = ["handover", folder, "handed_over", "--consignment", "c–1", "--to", "LAB"]
+    act(open_package(tmp_path / "holl"), "packed", ["232"], "2024-06-15", consignment_id="C-1")
+    assert "232" in CliRunner().invoke(treenail, parcel).output

@@ -68,7 +68,7 @@ def test_plan_refuses_geojson_of_an_untied_site(house: Package, tmp_path: Path) 
 def test_relocate_prints_a_page_for_each_sample(house: Package, tmp_path: Path) -> None:
     out = tmp_path / "r"
     code, output = run(
-        "relocate", str(house.folder), "231", "232", "--out", str(out), "--paper", "letter"
+        "relocate", str(house.folder), "HOLL-231-H", "232", "--out", str(out), "--paper", "letter"
     )
     assert code == 0
     assert {path.name for path in out.iterdir()} == {"relocation-231.pdf", "relocation-232.pdf"}

@@ -15,7 +15,8 @@ from provenance._bundle.finding_aid.pictures import Pictures
 from provenance._bundle.finding_aid.plans import Plans
 from provenance._bundle.finding_aid.record import Record
 from provenance._bundle.finding_aid.writing import Page, Writer
-from provenance._identity.identifier import checked_identifier
+from provenance._identity.check_character import check_character
+from provenance._identity.identifier import full_identifier
 from provenance._record.snapshot import Row
 
 _ROOT = "../../"
@@ -187,7 +188,7 @@ class ChainPages:
                 Step(f"Wood {row['element_id']}", self._cells.address("element", row["element_id"]))
             )
         try:
-            identifier = checked_identifier(row["site_id"], key)
+            identifier = full_identifier(row["site_id"], key)
         except UnreadableValue:
             identifier = ""
         kind = record.label("sample", "kind", row["kind"])
@@ -197,6 +198,7 @@ class ChainPages:
             f"Sample {key}" + (f": {kind.lower()}" if kind else ""),
             steps_to_here=steps,
             identifier=identifier,
+            check=check_character(identifier) if identifier else "",
             dates=self.dates(row),
             rows=self._fields("sample", key, _SAMPLE_SHOWN),
             element=self.listed(element) if element else None,

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping
 from dataclasses import replace
 from datetime import date, datetime, time, timedelta
 from decimal import Decimal
@@ -98,14 +98,17 @@ class CellReader:
         *,
         names_row: bool = False,
         filled_down: bool = False,
+        named: Callable[[str], str] | None = None,
     ) -> None:
         """`epoch` is the workbook's, for bare numbers where a date is meant.
 
         `names_row` says that the field is a key, of its own row or of another one; `filled_down`
-        that ditto marks have been put in full where there was something above. `matched` is what
-        was read as a usual size: text of the cell -> label of the size.
+        that ditto marks have been put in full where there was something above. `named` turns what
+        names a sample or parcel into its number, or raises UnreadableValue. `matched` is what was
+        read as a usual size: text of the cell -> label of the size.
         """
         self._field = one
+        self._named = named
         habits = replace(habits, serial_epoch=habits.serial_epoch or epoch)
         self._habits = habits
         self._vocabulary = model.vocabulary_of(one)
@@ -155,7 +158,16 @@ class CellReader:
             return own
         if one.notation == "edtf":
             return self._date(value)
-        return self._text(value, text)
+        text = self._text(value, text)
+        if self._named is None:
+            return text
+        try:
+            return self._named(text)
+        except UnreadableValue as error:
+            if error.value == text:
+                raise
+            # what is wrong may be one line of a code, and the whole cell is kept
+            raise UnreadableValue(text, f"is no label that can be read: {error}") from None
 
     def plain(self, value: CellValue) -> str:
         """The text of a cell that is one part of a value; raises UnreadableValue as `read`."""
@@ -294,6 +306,11 @@ class CellReader:
             return text.lower()
         # tabs and the like would not survive every reader of the table
         return "".join(sign for sign in text if sign in "\n\t" or ord(sign) >= 32).strip()
+
+    @property
+    def names(self) -> bool:
+        """Whether the field names a sample or a parcel of the record."""
+        return self._named is not None
 
     @property
     def measures(self) -> bool:

@@ -7,6 +7,7 @@ from collections.abc import Callable, Iterator, Sequence
 from itertools import chain
 
 from provenance._base.errors import UnreadableValue
+from provenance._identity.naming import CellNames
 from provenance._intake.files.received import CellValue, ReceivedSheet, Row, SheetFacts, shown
 from provenance._intake.lines.column_doubts import DoubtfulCell
 from provenance._intake.lines.headings import Headings, find_headings
@@ -15,6 +16,7 @@ from provenance._intake.lines.mapped_columns import (
     MappedColumn,
     MappedRows,
     cell_at,
+    name_in_other_tables,
     read_column,
     texts_of,
 )
@@ -43,9 +45,11 @@ def read_sheet(
     place: Place,
     model: Model,
     advance: Advance = lambda share: None,
+    names: CellNames | None = None,
 ) -> SheetReading:
     """Everything that a sheet says by the rules of `source`.
 
+    With `names` a cell may name a sample or parcel of the record as its label does.
     Raises UnusableInput when the headings are not as the mapping says; whatever is wrong with a
     single cell becomes an UnreadCell, and whatever is worth a look a finding.
     """
@@ -55,7 +59,7 @@ def read_sheet(
     wanted = () if source.may_lack else source.columns
     headings = find_headings(first, source.header_row, wanted, place)
     reading = SheetReading(place, frozenset(rule.table for rule in source.rows))
-    reader = _SheetReader(source, headings, facts, model, reading)
+    reader = _SheetReader(source, headings, facts, model, reading, names)
     reader.lines.learn(first, max(headings.rows))
     for count, (number, values) in enumerate(chain(first, rows)):
         if number > max(headings.rows):
@@ -86,13 +90,14 @@ class _SheetReader:
         facts: SheetFacts,
         model: Model,
         reading: SheetReading,
+        names: CellNames | None,
     ) -> None:
         self.source = source
         self.headings = headings
         self.reading = reading
         self.fill_down = _places(headings, source.fill_down)
         self.rules = [
-            MappedRows(rule, headings, model, facts, reading.place, self.fill_down)
+            MappedRows(rule, headings, model, facts, reading.place, self.fill_down, names)
             for rule in source.rows
             # a table whose key column the crew took out of our workbook is not read at all
             if not source.may_lack or all(_has(headings, rule, key) for key in _key(model, rule))
@@ -109,6 +114,13 @@ class _SheetReader:
                     self.remarks.expect(column.places, column.reader)
         self.columns = [column for rule in self.rules for column in rule.columns]
         read_as_one = [one for one in self.columns if one.rule.how in ("column", "first_of")]
+        # a number says the same where it is a part of another code, as in the template P-{Core no}
+        self.naming = {
+            spot: column.reader
+            for column in read_as_one
+            if column.reader.names
+            for spot in column.places
+        }
         self.lines = LineJudge(
             headings,
             KnownColumns(
@@ -224,7 +236,7 @@ class _SheetReader:
                 together.append((column, texts_of(column, row), "its unit is in doubt"))
                 continue
             try:
-                text, places = read_column(column, row)
+                text, places = read_column(column, row, self.naming)
                 used |= places
             except UnreadableValue as error:
                 used |= set(column.places)
@@ -242,6 +254,7 @@ class _SheetReader:
                     written[column.rule.name] = said
                 if said in column.reader.matched:
                     self.remarks.matched(column.heading, said, column.reader.matched[said])
+        failed += name_in_other_tables(rule, values, written)
         place = self.reading.place.at(number)
         if rule.table.name == "custody":
             key = values.get("custody_id", "")

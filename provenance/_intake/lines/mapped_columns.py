@@ -2,10 +2,11 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
 from provenance._base.errors import UnreadableValue, UnusableInput
+from provenance._identity.naming import CellNames
 from provenance._intake.files.received import CellValue, SheetFacts, shown
 from provenance._intake.lines.cells import CellReader, is_missing
 from provenance._intake.lines.column_doubts import ColumnDoubts
@@ -49,13 +50,15 @@ class MappedRows:
         facts: SheetFacts,
         place: Place,
         fill_down: set[int],
+        names: CellNames | None = None,
     ) -> None:
         """Raises UnusableInput for a constant that the field cannot hold."""
         self.rule = rule
+        self.names = names
         self.table: Table = model.table(rule.table)
         self.when_place = headings.place_of(rule.when.column) if rule.when else None
         self.columns = [
-            _column(one, self.table, headings, model, facts, place, fill_down)
+            _column(one, self.table, headings, model, facts, place, fill_down, names)
             for one in rule.fields
             if all(headings.place_of(name) is not None for name in one.columns)
         ]
@@ -99,6 +102,7 @@ def _column(
     facts: SheetFacts,
     place: Place,
     fill_down: set[int],
+    names: CellNames | None,
 ) -> MappedColumn:
     places = tuple(spot for name in rule.columns if (spot := headings.place_of(name)) is not None)
     one = table.field(rule.name)
@@ -110,6 +114,7 @@ def _column(
         facts.epoch,
         names_row=rule.name in keys,
         filled_down=bool(places) and fill_down.issuperset(places),
+        named=names.reader_of(table, rule.name) if names is not None else None,
     )
     sized = rule.how in ("column", "first_of") and one.unit in MM_PER
     unit = (rule.habits.unit or one.unit or "") if sized else ""
@@ -121,8 +126,8 @@ def _column(
             raise UnusableInput(
                 f"the mapping gives the constant {error} ({table.name}.{rule.name}, for {place})"
             ) from None
-    names = tuple(headings.name(spot) for spot in places)
-    return MappedColumn(rule, places, names, reader, ColumnDoubts(rule.name, unit), constant)
+    called = tuple(headings.name(spot) for spot in places)
+    return MappedColumn(rule, places, called, reader, ColumnDoubts(rule.name, unit), constant)
 
 
 def texts_of(column: MappedColumn, row: Sequence[CellValue]) -> str:
@@ -131,7 +136,34 @@ def texts_of(column: MappedColumn, row: Sequence[CellValue]) -> str:
     return "; ".join(text for text in texts if text)
 
 
-def read_column(column: MappedColumn, row: Sequence[CellValue]) -> tuple[str, set[int]]:
+def name_in_other_tables(
+    rule: MappedRows, values: dict[str, str], written: dict[str, str]
+) -> list[tuple[MappedColumn, str, str]]:
+    """Read the keys of which another field says the table, as of a photo of sample 231-H, in place.
+
+    Returns the columns that could not be read so, with their texts and why.
+    """
+    failed = []
+    for column in rule.columns:
+        name = column.rule.name
+        table = values.get(rule.table.field(name).key_of or "", "")
+        named = rule.names.reader_of_keys(table) if rule.names is not None else None
+        if named is None or name not in values:
+            continue
+        text = values.pop(name)
+        try:
+            values[name] = named(text)
+        except UnreadableValue as error:
+            failed.append((column, text, error.expected))
+        else:
+            if values[name] != text:
+                written.setdefault(name, text)
+    return failed
+
+
+def read_column(
+    column: MappedColumn, row: Sequence[CellValue], naming: Mapping[int, CellReader]
+) -> tuple[str, set[int]]:
     """The value of one field on one line, '' where nothing is written, and the columns used.
 
     Raises UnreadableValue.
@@ -159,7 +191,7 @@ def read_column(column: MappedColumn, row: Sequence[CellValue]) -> tuple[str, se
     if len(filled) < len(cells):
         return "", used
     parts = {
-        heading: column.reader.plain(value)
-        for heading, (_, value) in zip(rule.columns, cells, strict=True)
+        heading: naming[spot].read(value) if spot in naming else column.reader.plain(value)
+        for heading, (spot, value) in zip(rule.columns, cells, strict=True)
     }
     return column.reader.read(fill_template(rule.text, parts)), set(column.places)

@@ -9,6 +9,7 @@ from dataclasses import dataclass
 from provenance._base.errors import TreenailError, UnreadableValue
 from provenance._identity.check_character import check_character
 from provenance._identity.identifier import full_identifier
+from provenance._identity.naming import SampleNames
 from provenance._identity.payload import SampleLabel, compose_payload
 from provenance._identity.selection import number_order, select_samples
 from provenance._record.package import Package
@@ -102,7 +103,8 @@ def gather_facts(
             raise TreenailError(f"site '{site}' has no samples in {package.folder}")
     if selection is not None:
         numbered = {row["sample_id"]: row for row in samples}
-        chosen = select_samples([row["sample_id"] for row in samples], selection)
+        names = SampleNames.of(package.tables)
+        chosen = select_samples([row["sample_id"] for row in samples], selection, names)
         rows = [numbered[number] for number in chosen]
     else:
         rows = sorted(samples, key=lambda row: (row["site_id"], number_order(row["sample_id"])))
@@ -199,11 +201,12 @@ def reserved_facts(package: Package, numbers: str, site: str | None = None) -> l
             f"{package.folder} has no reserved numbers that are still free; reserve some with "
             "'treenail stamps', or print numbers without a package: --site CODE --numbers 201-260"
         )
+    names = SampleNames.of(package.tables)
     sites = rows_by_key(package, "site")
     site_of = {row["sample_id"]: row["site_id"] for row in free}
     facts = [
         SampleFacts(site_of[one], one, site_title(sites.get(site_of[one], {})), blank=True)
-        for one in select_samples([row["sample_id"] for row in free], numbers)
+        for one in select_samples([row["sample_id"] for row in free], numbers, names)
     ]
     _check_identifiers(facts)
     return facts

@@ -4,7 +4,9 @@ Size rule: the number stands as large as the label allows, at least 5 mm high wh
 (that is about 25 minutes of arc at arm's length, 0.7 m; 20 to 22 are called comfortable, value from
 memory). A number that could not even stand SMALLEST_NUMBER_MM high is refused, never cut. Other
 text shrinks to SMALLEST_TEXT points, breaks, and is then cut with '…'; the code says it in full.
-The check character stands apart from the number, in a frame of its own.
+The check character stands apart from the number, smaller and in a frame that says 'check': it may
+be any digit or letter, 0 and O too, because ISO/IEC 7064 has no system for letters and digits that
+leaves out those that look alike; so place and word tell it from the number, not its shape.
 """
 
 from __future__ import annotations
@@ -42,6 +44,7 @@ LARGEST_TEXT = 9.0
 LARGEST_CODE_MM = 34.0
 GAP = 1.5 * MM
 
+SMALLEST_CHECK_WORD = 4.0
 _FRAME = 1.5
 """Width of the check character's frame, as a share of the character's width."""
 
@@ -101,13 +104,22 @@ def _refuse_tiny(size: float, facts: SampleFacts) -> None:
 
 
 def draw_framed_check(canvas: Any, frame: Box, check: str) -> None:
-    """The check character in a frame, so that nobody takes it for a part of the number."""
+    """The check character in a frame, so that nobody takes it for a part of the number.
+
+    Where there is room for a word that can be read, the frame says what it is.
+    """
     canvas.saveState()
-    canvas.setLineWidth(max(0.4, frame.height * 0.05))
+    canvas.setLineWidth(max(0.4, frame.height * 0.03))
     canvas.roundRect(frame.x, frame.y, frame.width, frame.height, frame.width * 0.18)
-    size = min(frame.height * 0.67 / CAP_HEIGHT, frame.width * 0.7 / MONO.width(check, 1.0))
-    middle = frame.middle_y - size * CAP_HEIGHT / 2
-    draw_line(canvas, check, MONO, size, frame.middle_x, middle, align="centre")
+    room, word_size = frame, frame.width * 0.84 / PLAIN.width("check", 1.0)
+    if word_size >= SMALLEST_CHECK_WORD:
+        room, word = frame.cut_top(frame.height * 0.7)
+        baseline = word.y + word.height * 0.3
+        word_size = min(word_size, frame.height * 0.24)
+        draw_line(canvas, "check", PLAIN, word_size, word.middle_x, baseline, align="centre")
+    size = min(room.height * 0.67 / CAP_HEIGHT, room.width * 0.7 / MONO.width(check, 1.0))
+    middle = room.middle_y - size * CAP_HEIGHT / 2
+    draw_line(canvas, check, MONO, size, room.middle_x, middle, align="centre")
     canvas.restoreState()
 
 

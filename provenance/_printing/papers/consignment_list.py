@@ -19,7 +19,7 @@ ROW_MM = 7.0
 _COLUMNS = (
     # heading, width as a share, what stands in it
     ("no.", 0.05),
-    ("sample", 0.14),
+    ("sample, check", 0.14),
     ("site", 0.1),
     ("kind", 0.15),
     ("length mm", 0.1),
@@ -110,7 +110,7 @@ def _draw_rows(canvas: Any, box: Box, start: int, items: Sequence[ParcelItem]) -
         baseline = y - ROW_MM * MM * 0.66
         for (word, share), text in zip(_COLUMNS, _cells(number, item), strict=False):
             width = share * box.width
-            if word == "sample":
+            if word == "sample, check":
                 _draw_sample_cell(canvas, x + 0.8 * MM, baseline, width, item)
             else:
                 room, left = width - 1.6 * MM, x + 0.8 * MM
@@ -128,12 +128,12 @@ def _draw_rows(canvas: Any, box: Box, start: int, items: Sequence[ParcelItem]) -
 def _draw_sample_cell(
     canvas: Any, x: float, baseline: float, width: float, item: ParcelItem
 ) -> None:
-    room = width - 1.6 * MM - (5 * MM if item.check else 0)
+    room = width - 1.6 * MM - (6 * MM if item.check else 0)
     number = item.facts.number
     fitted = write_line(canvas, number, MONO, room, x, baseline, largest=10, smallest=4)
     if item.check:
         used = MONO.width(number, fitted.size)
-        frame = Box(x + used + 1.2 * MM, baseline - 0.5 * MM, 3.4 * MM, 4 * MM)
+        frame = Box(x + used + 2.2 * MM, baseline - 0.5 * MM, 3.4 * MM, 4 * MM)
         draw_framed_check(canvas, frame, item.check)
 
 

@@ -6,6 +6,7 @@ from dataclasses import dataclass, field
 from functools import cached_property
 
 from provenance._base.errors import TreenailError
+from provenance._identity.naming import SampleNames
 from provenance._identity.selection import select_samples
 from provenance._record.package import Package
 from provenance._record.snapshot import Row
@@ -66,9 +67,11 @@ class ChosenRows:
         if selection is not None:
             key = self.package.model.table(table).primary_key[0]
             by_key = {row[key]: (number, row) for number, row in rows}
-            chosen = select_samples(
-                list(by_key), selection, noun="piece of wood" if table == "element" else "sample"
-            )
+            if table == "sample":
+                names = SampleNames.of(tables)
+                chosen = select_samples(list(by_key), selection, names)
+            else:
+                chosen = select_samples(list(by_key), selection, noun="piece of wood")
             rows = [by_key[code] for code in chosen]
         if table == "plug" and self.samples is not None:
             wanted = self._keys("sample")

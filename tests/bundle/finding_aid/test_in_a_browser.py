@@ -8,11 +8,15 @@ from typing import Any
 
 import pytest
 
+from provenance._base.errors import UnreadableValue
 from provenance._base.resources import shipped
 from provenance._catalogue.plugs import gather_plugs
+from provenance._identity.identifier import checked_identifier
 from provenance._identity.locate import Seen, locate_plug
+from provenance._identity.naming import SampleNames
 from provenance._model.schema import read_yaml
 from provenance._record.package import Package
+from tests.builders import renderings
 
 pytestmark = pytest.mark.heavy
 
@@ -148,6 +152,41 @@ def test_a_label_leads_to_the_page_of_its_sample(open_page: Any) -> None:
     page = open_page("go.html#HOLL-999")
     page.wait_for_function("document.querySelector('#count').textContent")
     assert "No sample with the number HOLL-999" in page.text_content("#count")
+
+
+def test_a_sample_is_found_by_all_that_names_it(open_page: Any, record: Package) -> None:
+    """Page and command take the same texts, and refuse the same ones, for every sample."""
+    page = open_page("index.html")
+    names = SampleNames.of(record.tables)
+    for sample in record.tables.rows("sample"):
+        number = sample["sample_id"]
+        full = checked_identifier(sample["site_id"], number)
+        slip = full.replace(number, f"{number[:-1]}{(int(number[-1]) + 1) % 10}")
+        for text in (*renderings(sample["site_id"], number), slip, f"{full[:-1]}?", f"X{full}"):
+            try:
+                expected = [f"{one.site_id}-{one.sample_id}" for one in names.samples(text)]
+            except UnreadableValue:
+                expected = []
+            told = page.evaluate("(text) => readLabel(aid.data.samples, text)", text)
+            shown = [] if told is None or told.get("says") else told["samples"]
+            # a bare number is searched for as a word
+            assert shown == ([] if text == number else expected), text
+        assert found_by(page, "#q", full)[0].startswith(f"Samples {number}")
+        assert any(f"sample {number}," in one for one in found_by(page, "#reading", full))
+
+
+def test_a_check_character_that_does_not_fit_is_said_to_be_wrong(open_page: Any) -> None:
+    page = open_page("index.html")
+    assert found_by(page, "#q", "HOLL-213-H")[0].startswith("Samples 231")
+    assert "that of HOLL-213 is" in page.text_content("#count")
+    assert "Perhaps HOLL-231-H is meant" in page.text_content("#count")
+    assert found_by(page, "#q", "231K")[0].startswith("Samples 231")
+    assert "that of HOLL-231 is H, not K" in page.text_content("#count")
+    assert found_by(page, "#reading", "231-K") == []
+    assert "that of HOLL-231 is H, not K" in page.text_content("#count")
+    page = open_page("go.html#HOLL-231-K")
+    page.wait_for_function("document.querySelector('#count').textContent")
+    assert "that of HOLL-231 is H, not K" in page.text_content("#count")
 
 
 def test_every_record_can_be_reached_with_scripts_off(open_page: Any) -> None:

@@ -1,0 +1,311 @@
+"""Says which sample or parcel of a record is meant by what a person typed or a scanner read.
+
+A sample is named by its number (231), by number and check character (231-H, or 231H where that is
+no number of its own), by the text of its label (HOLL-231-H), or by what a scanner reads from the
+label's code. The check character is always verified: one wrong letter or digit in the text of a
+label is always found. A lost or an added character passes with a chance of about 1 in 36, and then
+only where there is a sample of that other number.
+"""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Callable, Iterable, Sequence
+from dataclasses import dataclass
+from functools import cached_property
+from typing import TYPE_CHECKING, NamedTuple
+
+from provenance._base.errors import UnreadableValue
+from provenance._identity.check_character import ALPHABET, IGNORED, check_character, likely_meant
+from provenance._identity.identifier import BETWEEN_PARTS
+from provenance._identity.payload import SampleLabel, is_scan, one_line, read_scan
+
+if TYPE_CHECKING:
+    from provenance._model.schema import Table
+    from provenance._record.snapshot import Snapshot
+
+_LIKELY_SHOWN = 3
+_A_NUMBER = re.compile(r"[0-9A-Z]*[0-9][0-9A-Z]*")
+
+
+class NamedSample(NamedTuple):
+    """A sample by the code of its site and its number, as the record has them."""
+
+    site_id: str
+    sample_id: str
+
+    @property
+    def check(self) -> str:
+        """The check character of its label; '' for a number that no label can say."""
+        identifier = f"{self.site_id}-{self.sample_id}".upper()
+        return check_character(identifier) if set(identifier) <= {*ALPHABET, *IGNORED} else ""
+
+
+@dataclass(frozen=True)
+class _Way:
+    """One way to take a text: for a sample, with what would be its check character, or ''."""
+
+    sample: NamedSample
+    check: str = ""
+
+    @property
+    def stands(self) -> bool:
+        """Whether it says no check character, or the right one."""
+        return self.check in ("", self.sample.check)
+
+
+def key_of(text: str) -> str:
+    """The text in capitals, with a hyphen for all that parts it: blanks and any kind of dash.
+
+    >>> key_of(" holl–231 h ")
+    'HOLL-231-H'
+    """
+    return "-".join(part for part in BETWEEN_PARTS.split(text) if part).upper()
+
+
+class SampleNames:
+    """What the samples of a record, or of several records, are named by."""
+
+    def __init__(
+        self,
+        samples: Iterable[tuple[str, str]],
+        sites: Iterable[str] = (),
+        *,
+        strange: str = "is no sample of this record",
+    ) -> None:
+        """`samples` are site codes and numbers, reserved ones too; `sites` further site codes.
+
+        `strange` is what is said of a text that names none of them.
+        """
+        self._strange = strange
+        named = sorted({NamedSample(*one) for one in samples if one[1]})
+        self.sites = sorted({key_of(one) for one in (*sites, *(s.site_id for s in named)) if one})
+        self._numbers = {one.sample_id for one in named}
+        self._by_key: dict[str, list[NamedSample]] = {}
+        for one in named:
+            number = key_of(one.sample_id)
+            for key in {number, f"{key_of(one.site_id)}-{number}"}:
+                self._by_key.setdefault(key, []).append(one)
+
+    @classmethod
+    def of(cls, tables: Snapshot) -> SampleNames:
+        """The names of a package: its samples, its reserved numbers, its sites."""
+        samples = (
+            (row["site_id"], row["sample_id"])
+            for table in ("sample", "reservation")
+            for row in tables.rows(table)
+        )
+        return cls(samples, tables.column("site", "site_id"))
+
+    def samples(self, text: str) -> list[NamedSample]:
+        """All samples that the text names: none, one or, where it does not say the site, several.
+
+        Raises UnreadableValue for a code that is not whole, damaged, or of another record.
+        """
+        if is_scan(text):
+            return self._by_key.get(self._label(text).identifier, [])
+        return _samples_of(self._ways(text))
+
+    def sample(self, text: str) -> NamedSample:
+        """The one sample that the text names.
+
+        Raises UnreadableValue when it names none or could name several, or when its check character
+        does not fit; the sentence says what was likely meant.
+
+        >>> SampleNames([("HOLL", "231"), ("HOLL", "213")]).sample("holl 231 h").sample_id
+        '231'
+        """
+        named = self.samples(text)
+        if not named:
+            raise self.refusal(text)
+        if len(named) > 1:
+            raise UnreadableValue(_shown(text), f"names several: write {self._either(named)}")
+        return named[0]
+
+    def number_in_cell(self, text: str) -> str:
+        """The sample number that a cell of a form means; one that is new here stays as it stands.
+
+        A crew's own number may end in a letter (12A). It is taken for a number with a check
+        character only when the number before the letter is known here, and then the letter must
+        fit. Raises UnreadableValue when it does not, or when the text could be either; the sentence
+        says how to write the one and the other.
+
+        >>> names = SampleNames([("HOLL", "231")])
+        >>> names.number_in_cell("231 h"), names.number_in_cell("12A")
+        ('231', '12A')
+        """
+        if text in self._numbers:
+            return text
+        if is_scan(text):
+            label = self._label(text)
+            known = self._by_key.get(label.identifier)
+            return known[0].sample_id if known else label.sample_id
+        ways = self._ways(text)
+        if not ways:
+            return self._new_number(text)
+        named = _samples_of(ways)
+        numbers = {one.sample_id for one in named}
+        makes_new = self._makes_new_numbers_so(text, ways)
+        if makes_new and not named:
+            return text
+        if not named:
+            raise self.refusal(text, new=True)
+        if makes_new or len(numbers) > 1:
+            raise UnreadableValue(
+                text,
+                "could be a number with its check character or a number of its own; write "
+                f"{self._either(named)} for the one{_or_new(text, ways[0])}",
+            )
+        return numbers.pop()
+
+    def refusal(self, text: str, *, new: bool = False) -> UnreadableValue:
+        """Why a text names no sample, and what was likely meant; `new` where it might be a new one.
+
+        What is likely is one common slip away (`likely_meant`), is known here and fits.
+        """
+        site, *parts = key_of(text).split("-")
+        tried = self._ways(text)
+        if not tried and site in self.sites and len(parts) == 2 and len(parts[1]) == 1:
+            tried = [_Way(NamedSample(site, parts[0]), parts[1])]
+        if tried and not tried[0].stands:
+            return UnreadableValue(_shown(text), self._misfit(text, tried[0], new))
+        why = self._strange
+        if len(parts) == 2 and site not in self.sites:
+            why = f"is of no site of this record, which has {', '.join(self.sites) or 'none'}"
+            meant = [one.sample for one in self._ways("-".join(parts)) if one.stands]
+        else:
+            # a digit right behind a number is no check character, but may have been meant for one
+            known = self._by_key.get(key_of(text)[:-1], [])
+            meant = [one for one in known if one.check == key_of(text)[-1]]
+        return UnreadableValue(
+            _shown(text), f"{why}; perhaps {self._either(meant)} is meant" if meant else why
+        )
+
+    def _misfit(self, text: str, way: _Way, new: bool) -> str:
+        sample, check = way.sample, way.check
+        known = [
+            one
+            for identifier in ("-".join(sample), *likely_meant("-".join(sample), check))
+            for one in self._by_key.get(key_of(identifier), [])
+        ]
+        meant = [sample, *known] if new else known
+        return (
+            f"does not fit its check character: that of {sample.sample_id} is {sample.check}, not "
+            f"{check}; compare it with the label"
+            + (f" and write {self._either(meant)}" if meant else "")
+            + (_or_new(text, way) if new else "")
+        )
+
+    def _either(self, samples: Sequence[NamedSample]) -> str:
+        """How to name each of the samples beyond doubt; a few of them."""
+        several = len(self.sites) > 1
+        names = [f"{one.site_id}-" * several + f"{one.sample_id}-{one.check}" for one in samples]
+        return " or ".join(list(dict.fromkeys(names))[:_LIKELY_SHOWN])
+
+    def _label(self, text: str) -> SampleLabel:
+        """What the code of a label says; it must be of a site of this record, if it has any."""
+        label = read_scan(text)
+        if self.sites and label.site_id not in self.sites:
+            raise UnreadableValue(
+                label.identifier,
+                f"is of site {label.site_id}, and this record has {', '.join(self.sites)}; find "
+                "out whose sample it is",
+            )
+        return label
+
+    def _ways(self, text: str) -> list[_Way]:
+        """Every way to take a text for a sample that is known."""
+        key = key_of(text)
+        ways = [_Way(one) for one in self._by_key.get(key, [])]
+        if key[-2:-1] == "-":
+            ways += [_Way(one, key[-1]) for one in self._by_key.get(key[:-2], [])]
+        elif not ways and key[-1:].isalpha():
+            # 231H is the number 231H where there is one; a digit behind a number is part of it
+            ways += [_Way(one, key[-1]) for one in self._by_key.get(key[:-1], [])]
+        return sorted(ways, key=lambda one: not one.stands)
+
+    @cached_property
+    def _own_letters(self) -> frozenset[str]:
+        keys = {key_of(number) for number in self._numbers}
+        return frozenset(key[-1] for key in keys if key[-1].isalpha() and key[:-1] in keys)
+
+    def _makes_new_numbers_so(self, text: str, ways: Sequence[_Way]) -> bool:
+        """Whether other numbers of this record were made so, by this letter: 12 and 12A."""
+        key = key_of(text)
+        return all(one.check for one in ways) and key[-2] != "-" and key[-1] in self._own_letters
+
+    def _new_number(self, text: str) -> str:
+        """A number that is not known here yet, by itself or out of a label's text."""
+        match key_of(text).split("-"):
+            case [site, number, check] if site in self.sites and len(check) == 1:
+                if not _Way(NamedSample(site, number), check).stands:
+                    raise self.refusal(text, new=True)
+                return number
+            case [site, number] if site in self.sites and _A_NUMBER.fullmatch(number):
+                return number
+            case [*before, number, check] if len(before) < 2 and _A_NUMBER.fullmatch(number):
+                sites = [one for one in self.sites if check == NamedSample(one, number).check]
+                if sites and before:
+                    raise self.refusal(text)
+                if sites:
+                    raise UnreadableValue(
+                        text,
+                        f"could be {number} with its check character, and {number} is neither "
+                        f"recorded nor reserved here; write {sites[0]}-{number}-{check} if that is "
+                        "meant, and a number of its own without the hyphen",
+                    )
+        return text
+
+
+def _samples_of(ways: Iterable[_Way]) -> list[NamedSample]:
+    return list(dict.fromkeys(one.sample for one in ways if one.stands))
+
+
+def _shown(text: str) -> str:
+    return one_line(text, 60)
+
+
+def _or_new(text: str, way: _Way) -> str:
+    """How to write a text that is a new number after all: as its own label would say it."""
+    site = key_of(way.sample.site_id)
+    number = key_of(text).removeprefix(f"{site}-")
+    if not _A_NUMBER.fullmatch(number):
+        return ""
+    return f", or {site}-{number}-{NamedSample(site, number).check} if {number} is another number"
+
+
+def parcel_named(tables: Snapshot, text: str) -> str:
+    """The code of the parcel that the text names, as the record has it; else the text.
+
+    Capitals and the kind of dash do not matter: 'c 2023–1' is C-2023-1.
+    """
+    codes = tables.column("consignment", "consignment_id")
+    return next((one for one in codes if key_of(one) == key_of(text)), text.strip())
+
+
+class CellNames:
+    """How the cells of forms name samples and parcels of one record."""
+
+    def __init__(self, tables: Snapshot) -> None:
+        self._tables = tables
+
+    @cached_property
+    def _samples(self) -> SampleNames:
+        # a large record is gone through only for forms that name samples
+        return SampleNames.of(self._tables)
+
+    def reader_of(self, table: Table, field: str) -> Callable[[str], str] | None:
+        """What reads a cell of that field, when it names a sample or a parcel."""
+        named = table.name if table.primary_key == (field,) else ""
+        for key in table.foreign_keys:
+            if key.fields == (field,):
+                named = key.table
+        return self.reader_of_keys(named)
+
+    def reader_of_keys(self, table: str) -> Callable[[str], str] | None:
+        """What reads a key of that table, when it is of samples or parcels."""
+        if table == "sample":
+            return self._samples.number_in_cell
+        if table == "consignment":
+            return lambda text: parcel_named(self._tables, text)
+        return None
