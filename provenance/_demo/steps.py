@@ -114,11 +114,13 @@ def attach_pictures_and_reports(stage: Stage) -> Did:
 
 def attach_all(stage: Stage, into: Path) -> Did:
     """Put every picture and enclosure into a package."""
+    from provenance._history.history import moment_text
     from provenance._intake.attachments import attach_files
 
     package = open_package(into)
     attached = [
-        attach_files(package, stage.papers / source, under) for source, under in ATTACHED.items()
+        attach_files(package, stage.papers / source, under, when=moment_text(STARTED))
+        for source, under in ATTACHED.items()
     ]
     count = sum(len(one.described) for one in attached)
     return Did(

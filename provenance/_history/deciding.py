@@ -8,7 +8,6 @@ from __future__ import annotations
 import re
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, replace
-from datetime import datetime
 
 from provenance._base.errors import TreenailError, UnknownName
 from provenance._history.acts import (
@@ -71,7 +70,7 @@ def decide(
     *,
     who: str,
     why: str = "",
-    moment: datetime | None = None,
+    when: str = "",
 ) -> Done:
     """Record one of the decisions below, and write the tables as they are by it.
 
@@ -82,8 +81,8 @@ def decide(
     """
     finish_writing(package.folder)
     with package.locked():
-        before = open_history(package, moment)
-        act = replace(deciding(before), who=who, why=why, when=moment_text(moment))
+        before = open_history(package, when)
+        act = replace(deciding(before), who=who, why=why, when=when or moment_text())
         after, name = before.adding(act)
         with writing_together(package.folder) as staging:
             stage_history(after, staging)
@@ -355,14 +354,15 @@ def enter_table(
     *,
     why: str,
     who: str = "",
-    moment: datetime | None = None,
+    when: str = "",
 ) -> None:
     """Write a changed table of the record, as an act; hold the package's lock.
 
-    `rows` are all rows of the table, as texts by column; `why` says what was done.
+    `rows` are all rows of the table, as texts by column; `why` says what was done, `when` (now) is
+    an RFC 3339 moment in UTC.
     """
     with writing_together(package.folder) as staging:
-        stage_table(package, staging, name, rows, why=why, who=who, moment=moment)
+        stage_table(package, staging, name, rows, why=why, who=who, when=when)
 
 
 def stage_table(
@@ -373,7 +373,7 @@ def stage_table(
     *,
     why: str,
     who: str = "",
-    moment: datetime | None = None,
+    when: str = "",
 ) -> None:
     """Stage a changed table of the record beside other files; see `enter_table`."""
     table = package.model.table(name)
@@ -382,10 +382,10 @@ def stage_table(
         with staging.writing(f"tables/{name}.csv") as stream:
             package.write_table_to(stream, name, frame_of(columns, rows))
         return
-    before = open_history(package, moment)
+    before = open_history(package, when)
     lines = table_lines(before.state, table, rows, columns)
     if lines:
-        act = Act(SETTLE, who=who, when=moment_text(moment), why=why, lines=tuple(lines))
+        act = Act(SETTLE, who=who, when=when or moment_text(), why=why, lines=tuple(lines))
         before, _ = before.adding(act)
     stage_history(before, staging)
 

@@ -172,8 +172,8 @@ def moment_text(moment: datetime | None = None) -> str:
     return (moment or datetime.now(UTC)).astimezone(UTC).strftime("%Y-%m-%dT%H:%M:%SZ")
 
 
-def open_history(package: Package, moment: datetime | None = None) -> History:
-    """The history with what was changed in the tables by hand as an act of its own.
+def open_history(package: Package, when: str = "") -> History:
+    """The history with what was changed in the tables by hand as an act of its own, now or `when`.
 
     Hold the package's lock. Nothing is written. Raises BrokenHistory for a package whose schemas
     know no acts, whose acts were edited, or whose tables cannot be read.
@@ -192,7 +192,7 @@ def open_history(package: Package, moment: datetime | None = None) -> History:
         why = AS_IT_STOOD
     lines = list(_edits(history.state, tables))
     if lines:
-        act = Act(SETTLE, when=moment_text(moment), why=why, lines=tuple(lines))
+        act = Act(SETTLE, when=when or moment_text(), why=why, lines=tuple(lines))
         history, _ = history.adding(act)
     return history
 

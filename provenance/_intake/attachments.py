@@ -42,7 +42,9 @@ class Copy:
     path: str
 
 
-def attach_files(package: Package, source: Path | str, under: str = KEPT_IN) -> Attached:
+def attach_files(
+    package: Package, source: Path | str, under: str = KEPT_IN, *, when: str = ""
+) -> Attached:
     """Copy a file, or all files below a folder, to `under` in the package; all of them or none.
 
     Rows of the table 'file' that name a copied file get `media_type`, `byte_count` and `sha256`;
@@ -54,7 +56,7 @@ def attach_files(package: Package, source: Path | str, under: str = KEPT_IN) -> 
     copies = copies_of([Path(source)], under)
     with package.locked():
         unchanged = refuse_others(package, copies)
-        put_files(package, copies)
+        put_files(package, copies, when=when)
         paths = {copy.path for copy in copies}
         described = paths & set(package.tables.column(TABLE, "path"))
     return Attached(
@@ -130,6 +132,7 @@ def put_files(
     made: Mapping[str, bytes] = MappingProxyType({}),
     new_rows: Sequence[Mapping[str, str]] = (),
     who: str = "",
+    when: str = "",
     progress: Progress = say_nothing,
 ) -> None:
     """Copy files that are not there yet, write those that were `made` (path → content), and add
@@ -155,7 +158,9 @@ def put_files(
         rows = [dict(row) for row in package.tables.rows(TABLE)]
         rows += [{name: text for name, text in row.items() if name in known} for row in new_rows]
         if any(row["path"] in facts for row in rows):
-            stage_table(package, staging, TABLE, _measured(rows, facts), who=who, why="attach")
+            stage_table(
+                package, staging, TABLE, _measured(rows, facts), who=who, why="attach", when=when
+            )
         progress(len(copies), len(copies))
 
 

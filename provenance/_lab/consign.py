@@ -108,7 +108,7 @@ def consign_samples(
             "questions": questions,
         }
         rows = [*package.tables.rows("consignment"), row]
-        enter_table(package, "consignment", rows, who=recorded_by, why="consign")
+        enter_table(package, "consignment", rows, who=recorded_by, why="consign", when=recorded_on)
     return Parcel(consignment_id, to_party_id, tuple(samples))
 
 

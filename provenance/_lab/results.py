@@ -18,6 +18,7 @@ from provenance._base.errors import UnreadableValue
 from provenance._base.findings import Finding
 from provenance._base.progress import Progress, say_nothing
 from provenance._history.deciding import enter_table
+from provenance._history.history import moment_text
 from provenance._model.edtf import bounds, is_edtf
 from provenance._model.notation import DateNotation, parse_notation
 from provenance._model.schema import Model
@@ -78,7 +79,7 @@ def import_results(
         if not linked.equals(results):
             names = [str(name) for name in linked]
             rows = [dict(zip(names, texts, strict=True)) for texts in linked.values.tolist()]
-            enter_table(package, TABLE, rows, why="results", moment=when)
+            enter_table(package, TABLE, rows, why="results", when=moment_text(when))
     return ResultsRead(imported, filled, tuple(superseded), (*imported.findings, *findings, *more))
 
 

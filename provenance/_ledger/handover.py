@@ -106,7 +106,7 @@ def record_events(
         raise Refused("nothing was recorded:\n" + "\n".join(f"  {why}" for why in refused))
     _append(package, added, recorded_on, recorded_by)
     if consignment_id and not corrects:
-        _date_parcel(package, consignment_id, event, happened_on)
+        _date_parcel(package, consignment_id, event, happened_on, recorded_on)
     return tuple(added)
 
 
@@ -129,7 +129,9 @@ def _append(package: Package, events: list[Event], recorded_on: str, recorded_by
     append_events(package, frame.assign(recorded_on=recorded_on, recorded_by=recorded_by))
 
 
-def _date_parcel(package: Package, consignment_id: str, event: str, happened_on: str) -> None:
+def _date_parcel(
+    package: Package, consignment_id: str, event: str, happened_on: str, recorded_on: str
+) -> None:
     """Write the day of sending or arrival into the parcel's row where nobody has written one."""
     field = {"packed": "packed_on", "handed_over": "sent_on", "received": "received_on"}.get(event)
     if field is None:
@@ -140,7 +142,7 @@ def _date_parcel(package: Package, consignment_id: str, event: str, happened_on:
         for parcel in blank:
             parcel[field] = happened_on
         if blank:
-            enter_table(package, "consignment", parcels, why="handover")
+            enter_table(package, "consignment", parcels, why="handover", when=recorded_on)
 
 
 def _check_words(
