@@ -111,7 +111,8 @@ def _draft(package: Package, files: Sequence[Path], out: Path | None) -> None:
     from provenance._base.errors import AlreadyThere
     from provenance._intake.draft import draft_mapping
 
-    text = draft_mapping(package.model, files)
+    sites = package.tables.column("site", "site_id") if "site" in package.model.tables else []
+    text = draft_mapping(package.model, files, sites=sites)
     if out is None:
         click.echo(text, nl=False)
         return
