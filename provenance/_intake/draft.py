@@ -46,14 +46,17 @@ def draft_mapping(
             remarks += [remark(f"{path.name}: {one}") for one in received.remarks]
             for name in received.sheet_names:
                 sheet = _look_at(path, name, received.sheet(name), chooser, model)
-                if sheet is not None:
-                    sheets.append(sheet)
-                else:
-                    where = f"sheet '{name}' of {path.name}" if name else path.name
+                where = f"sheet '{name}' of {path.name}" if name else path.name
+                if sheet is None:
                     remarks.append(remark(f"{where} holds nothing; it is left out"))
+                elif sheet.all_computed:
+                    remarks.append(remark(f"{where} is made by this program; it is left out"))
+                else:
+                    sheets.append(sheet)
     if not sheets:
         raise UnusableInput(
-            "no sheet of these files holds anything; hand in forms with headings and some lines"
+            "no sheet of these files holds anything to be mapped; hand in forms with headings and "
+            "some lines"
         )
     title = ", ".join(dict.fromkeys(Path(path).stem for path in files))
     missing = sorted(frozenset[str]().union(*(sheet.marks for sheet in sheets)))
@@ -84,7 +87,13 @@ def _look_at(
     choice = chooser.choose(name or path.stem, columns)
     states_missing = isinstance(sheet, PackageTable) and sheet.states_missing
     marks = frozenset[str]() if states_missing else _marks(columns, choice, model)
-    return SheetGuess(path, name, header, choice, marks, nameless)
+    ours = model.tables.get(name)
+    made = [
+        one.name
+        for one in (ours.fields if ours else ())
+        if one.obtained == "computed" or (ours and ours.role != "record")
+    ]
+    return SheetGuess(path, name, header, choice, marks, nameless, frozenset(made))
 
 
 def _marks(columns: Sequence[Column], choice: Choice, model: Model) -> frozenset[str]:

@@ -9,7 +9,7 @@ from collections.abc import Iterable, Mapping
 from functools import cache, lru_cache
 
 from provenance._base.resources import shipped
-from provenance._model.schema import Term, Vocabulary, read_yaml
+from provenance._model.schema import Term, Vocabulary, read_yaml, vocabulary_from
 
 MOST_NAMED = 6
 """More species than this are no suggestion."""
@@ -135,6 +135,12 @@ def _short_form(term: Term) -> str:
 
 
 @cache
+def shipped_species() -> Vocabulary:
+    """The list of species that the program comes with."""
+    return vocabulary_from(read_yaml(shipped("schemas") / "vocabularies" / "species.yaml"))
+
+
+@cache
 def _other_names() -> Mapping[str, str]:
     """Common name → genus, of names that the list of species does not tell."""
     raw = read_yaml(shipped("schemas") / "wood_names.yaml")
@@ -165,9 +171,7 @@ def _by_common_name(words: list[str], terms: list[Term]) -> list[Term]:
     called = [term for term in terms if words[-1] in map(_plain, term.synonyms)]
     if not called and len(words) > 1:
         called = [
-            term
-            for term in terms
-            if any(_words(name)[-1:] == tuple(words[-1:]) for name in term.synonyms)
+            term for term in terms if any(_words(one)[-1:] == (words[-1],) for one in term.synonyms)
         ]
     genera = {_genus(term) for term in called}
     return _of_genus(genera.pop(), terms) if len(genera) == 1 else []

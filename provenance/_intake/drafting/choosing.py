@@ -53,8 +53,11 @@ class Guess:
 class Choice:
     """What a sheet seems to be: for each table the guesses for its fields, by field.
 
-    `asked` holds the columns that are left, `thinkable` every guess, the likeliest first.
+    `columns` are all that a mapping can name, `asked` those that are left; `thinkable` is every
+    guess, the likeliest first.
     """
+
+    columns: Sequence[Column]
 
     tables: dict[str, dict[str, Guess]]
     asked: list[Column]
@@ -121,7 +124,7 @@ class Chooser:
             allowed -= lost
         used = {one.column for fields in linked.values() for one in fields.values()}
         asked = [column for column in columns if column not in used]
-        return Choice(_in_order(linked, self._model), asked, pairs)
+        return Choice(columns, _in_order(linked, self._model), asked, pairs)
 
     def _with_second(self, best: Choice, groups: Sequence[Sequence[str]]) -> Choice:
         """The choice with another table beside it that the columns left over fill, key and all."""
@@ -134,7 +137,7 @@ class Chooser:
             keys = self._model.table(name).primary_key
             if len(found) > 3 and all(key in found and found[key].named for key in keys):
                 tables = _in_order({**best.tables, name: found}, self._model)
-                return Choice(tables, second.asked, [*best.thinkable, *second.thinkable])
+                return Choice(best.columns, tables, second.asked, [*best.thinkable, *second.thinkable])
         return best
 
     def _pairs(self, group: Sequence[str], main: str, columns: Sequence[Column]) -> list[Guess]:

@@ -39,6 +39,7 @@ class SheetGuess:
     """What is guessed of one sheet; `marks` mean 'nothing written', `nameless` are column letters.
 
     `nameless` hold values that a mapping cannot name, since they have no heading of their own.
+    `computed` are headings of what the program works out itself.
     """
 
     path: Path
@@ -47,6 +48,13 @@ class SheetGuess:
     choice: Choice
     marks: frozenset[str]
     nameless: Sequence[str]
+    computed: frozenset[str]
+
+    @property
+    def all_computed(self) -> bool:
+        """Whether it is a table that the program made and will make again."""
+        names = [column.name for column in self.choice.columns]
+        return bool(names) and self.computed.issuperset(names)
 
     @property
     def known(self) -> bool:
@@ -87,7 +95,11 @@ class SourceWriter:
         self._model = model
         self._sites = sites
         self._timber_key, house = _key_with_place(self._choice)
-        self._asked = [column for column in self._choice.asked if column is not house]
+        self._asked = [
+            column
+            for column in self._choice.asked
+            if column is not house and column.name not in sheet.computed
+        ]
 
     def lines(self) -> Iterator[str]:
         """The lines of the source, indented as an entry of 'sources'."""
@@ -104,7 +116,13 @@ class SourceWriter:
                 one.column for found in self._choice.tables.values() for one in found.values()
             ]
             asked = sorted({*asked, *guessed}, key=lambda column: column.place)
-        yield from self._questions(asked)
+        yield from self._questions([column for column in asked if column.cells])
+        for column in asked:
+            if not column.cells:
+                yield f"    # ? column {quoted(column.name)} holds nothing and is not read"
+        there = [one.name for one in self._choice.columns if one.name in self._sheet.computed]
+        if there:
+            yield f"    columns_left_out: {listed(there)}  # the program works these out itself"
         yield "    rows:"
         if not tables:
             names = ", ".join(table.name for table in self._model.of_role("record"))
@@ -126,8 +144,7 @@ class SourceWriter:
             f"{len(column.cells)} cells",
             f"such as {_examples(column)}" if column.cells else "",
         ]
-        facts = " ".join(f"{column.facts.title}: {column.facts.description}".strip(": ").split())
-        said.append(f"said to be {quoted(facts[:200])}" if facts else "")
+        said.append(_said_to_be(column))
         others = [
             f"{guess.table}.{guess.one.name} ({guess.one.title})"
             for guess in self._choice.others(column)
@@ -208,6 +225,8 @@ class SourceWriter:
             others = [f"{other.table}.{other.one.name}" for other in self._choice.others(column)]
             instead = f", or {' or '.join(others)}" if others else ""
             remarks.append(f"? is this '{one.title}'{instead}; it holds {_examples(column)}")
+        if not guess.named and (described := _said_to_be(column)):
+            remarks.append(described)
         if one.type in ("number", "integer") and decimal_comma(column):
             parts.append('decimal: ","')
         unit, source = guess_unit(one, column)
@@ -294,6 +313,12 @@ def _answers(column: Column) -> list[str]:
         if words:
             parts.append(f"{answer}: {listed(words)}")
     return parts
+
+
+def _said_to_be(column: Column) -> str:
+    """What a schema that came with the file says of a column."""
+    facts = " ".join(f"{column.facts.title}: {column.facts.description}".strip(": ").split())
+    return f"said to be {quoted(facts[:200])}" if facts else ""
 
 
 def _examples(column: Column) -> str:

@@ -154,22 +154,31 @@ def _decided(raw: Mapping[str, Any], faults: list[str], where: str) -> Mapping[s
     """The source with each column that a draft asked about put where the answer says."""
     rows = [{**one, "fields": dict(one["fields"])} for one in raw["rows"]]
     left_out = list(raw.get("columns_left_out", ()))
+    undecided = []
+    tables = list(dict.fromkeys(one["table"] for one in rows))
     for heading, answer in raw.get("columns_to_decide", {}).items():
         table, _, name = answer.partition(".")
         here = [one for one in rows if one["table"] == table]
-        if answer == LEFT_OUT:
+        if answer == OPEN:
+            undecided.append(f"'{heading}'")
+        elif answer == LEFT_OUT:
             left_out.append(heading)
-        elif here and name and not any(name in one["fields"] for one in here):
+        elif not here or not name:
+            faults.append(
+                f"{where}: the column '{heading}' is to be '{answer}', which is no field of "
+                f"{' or '.join(tables)}; write it as in '{tables[0]}.notes', or '{LEFT_OUT}'"
+            )
+        elif any(name in one["fields"] for one in here):
+            faults.append(f"{where}: {answer} has a column besides '{heading}'; keep one of them")
+        else:
             for one in here:
                 one["fields"][name] = {"column": heading}
-        else:
-            tables = " or ".join(dict.fromkeys(one["table"] for one in rows))
-            taken = f"; {answer} has another column" if here and name else ""
-            faults.append(
-                f"{where}: the column '{heading}' is not decided ('{answer}'{taken}). Under "
-                f"columns_to_decide write the field that it is, such as '{tables}.notes' with the "
-                f"table before the point, or '{LEFT_OUT}'"
-            )
+    if undecided:
+        faults.append(
+            f"{where}: what is to become of {', '.join(undecided)}? Under columns_to_decide write, "
+            f"in place of each '{OPEN}', the field such as '{tables[0]}.notes' (of "
+            f"{', '.join(tables)}), or '{LEFT_OUT}'"
+        )
     return {**raw, "rows": rows, "columns_left_out": left_out}
 
 
