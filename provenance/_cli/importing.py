@@ -65,7 +65,7 @@ def new(
     type=click.Path(path_type=Path, dir_okay=False),
     help="YAML file that says which column is which field.",
 )
-@click.option("--draft", is_flag=True, help="Propose a mapping from the headings; import nothing.")
+@click.option("--draft", is_flag=True, help="Propose a mapping for the forms; import nothing.")
 @click.option("--dry-run", is_flag=True, help="Read and report, but write nothing.")
 @out_option
 def import_(
@@ -81,7 +81,8 @@ def import_(
     A Data Package (datapackage.org), a folder or zip with datapackage.json, is read table by table.
     The files are kept byte for byte. Cells that cannot be read are listed, and their text is kept.
     A workbook written by `treenail workbook` needs no mapping. With --draft, --out says where the
-    proposed mapping goes (the screen, if left out).
+    proposed mapping goes (the screen, if left out). What could not be guessed stands there as '?',
+    and nothing is imported by it until a person has answered.
 
     Exit codes: 0 everything read, 1 cells wait to be settled, 2 nothing was imported.
     """

@@ -66,6 +66,7 @@ def _words(text: str) -> tuple[str, ...]:
     )
 
 
+@lru_cache(maxsize=8192)
 def _plain(text: str) -> str:
     return " ".join(_words(text))
 

@@ -7,14 +7,14 @@ import fnmatch
 import re
 import tempfile
 from collections import Counter
-from collections.abc import Iterator, Mapping
+from collections.abc import Mapping
 from pathlib import Path
 from typing import Any
 
 import pytest
 import yaml
 from click.testing import CliRunner
-from hypothesis import given, settings
+from hypothesis import assume, given, settings
 from hypothesis import strategies as st
 
 from provenance._base.errors import UnusableInput
@@ -65,7 +65,9 @@ def scored(got: Said, want: Said, *, one_is_enough: bool = False) -> Counter[str
     for heading, fields in want.items():
         mine = got.get(heading, set())
         right = bool(mine & fields) if one_is_enough else mine <= fields
-        result["right" if right and bool(mine) == bool(fields) else "wrong" if mine else "asked"] += 1
+        result[
+            "right" if right and bool(mine) == bool(fields) else "wrong" if mine else "asked"
+        ] += 1
     return result
 
 
@@ -133,24 +135,26 @@ def test_a_field_of_the_word_list_is_in_the_schema_and_its_codes_in_their_lists(
 
 
 def texts() -> st.SearchStrategy[str]:
-    likely = st.sampled_from(["Core no", "?", "Date", "4/6/24", "oak", "none", "7 3/8", "{A}", "-", ""])
-    return likely | st.text(st.characters(exclude_characters="\0", exclude_categories=["Cs"]), max_size=8)
+    likely = st.sampled_from(
+        ["Core no", "?", "Date", "4/6/24", "oak", "none", "7 3/8", "{A}", "-", ""]
+    )
+    return likely | st.text(
+        st.characters(exclude_characters="\0", exclude_categories=["Cs"]), max_size=8
+    )
 
 
-@settings(max_examples=60)
+@settings(max_examples=80)
 @given(st.lists(st.lists(texts(), min_size=1, max_size=5), min_size=1, max_size=6))
-def test_any_table_of_any_text_gives_a_valid_draft_that_hides_no_column(rows) -> None:
+def test_any_table_of_any_text_gives_a_valid_draft(rows) -> None:
+    """Valid YAML, valid by the schema, and wrong in nothing but the questions that it puts."""
+    assume(any(text.strip() for row in rows for text in row))
     with tempfile.TemporaryDirectory() as folder:
         path = Path(folder) / "any.csv"
         with open(path, "w", encoding="utf-8", newline="") as stream:
             csv.writer(stream, quoting=csv.QUOTE_ALL).writerows(rows)
-        try:
-            _, raw = drafted(Path(folder), path)
-        except UnusableInput as error:
-            assert "holds anything" in str(error) or path.name in str(error)
-            return
-        for fault in open_questions(raw):
-            assert "?" in fault or "in place of" in fault, fault
+        _, raw = drafted(Path(folder), path)
+    for fault in open_questions(raw):
+        assert re.search("what is to become of|in place of the '[?]'", fault), fault
 
 
 # -- one form a time -------------------------------------------------------------------------------
@@ -189,8 +193,38 @@ def test_a_mark_that_is_a_code_is_no_sign_for_nothing(tmp_path) -> None:
     _, raw = drafted(tmp_path, FORMS / "village_cores.csv")
     assert raw["missing"] == [""]
     lines = [{"Plug no": "1", "Glue": "none"}, {"Plug no": "2", "Glue": "-"}]
-    form = write_csv(tmp_path / "plugs.csv", [*lines, {"Plug no": "3", "Glue": "wax"}], ("Plug no", "Glue"))
+    form = write_csv(
+        tmp_path / "plugs.csv", [*lines, {"Plug no": "3", "Glue": "wax"}], ("Plug no", "Glue")
+    )
     assert drafted(tmp_path, form)[1]["missing"] == ["", "-"]
+
+
+def test_where_unsampled_timbers_have_a_word_for_a_number_the_answer_tells(tmp_path) -> None:
+    lines = [
+        {"Timber no": "1", "Use": "beam", "Sampled": "yes", "Core no": "301", "Cored on": "4/6/24"},
+        {"Timber no": "2", "Use": "post", "Sampled": "no", "Core no": "no core", "Cored on": ""},
+        {
+            "Timber no": "3",
+            "Use": "post",
+            "Sampled": "yes",
+            "Core no": "302",
+            "Cored on": "14/6/24",
+        },
+    ]
+    form = write_csv(tmp_path / "timbers.csv", lines, tuple(lines[0]))
+    _, raw = drafted(tmp_path, form)
+    (sample,) = [rows for rows in raw["sources"][0]["rows"] if rows["table"] == "sample"]
+    assert sample["when"] == {"column": "Sampled", "one_of": ["yes"]}
+
+
+def test_dates_that_can_be_either_are_read_as_the_others_on_the_sheet(tmp_path) -> None:
+    lines = [
+        {"Timber no": "1", "Recorded on": "14/6/24", "Core no": "301", "Cored on": "4/6/24"},
+        {"Timber no": "2", "Recorded on": "15/6/24", "Core no": "302", "Cored on": "5/6/24"},
+    ]
+    form = write_csv(tmp_path / "timbers.csv", lines, tuple(lines[0]))
+    _, raw = drafted(tmp_path, form)
+    assert fields_of(raw, "sample")["collected_on"]["formats"] == ["D/M/YY"]
 
 
 def test_feet_and_inches_in_two_columns_are_one_length(tmp_path) -> None:
@@ -222,7 +256,7 @@ def test_a_legend_beside_a_table_does_not_hold_up_the_import(tmp_path) -> None:
 
 def test_a_file_with_nothing_in_it_is_refused(tmp_path) -> None:
     (tmp_path / "x.csv").write_text(",,\n")
-    with pytest.raises(UnusableInput, match="holds anything|empty|nothing"):
+    with pytest.raises(UnusableInput, match="holds anything"):
         draft_mapping(MODEL, [tmp_path / "x.csv"])
 
 
@@ -230,8 +264,8 @@ def test_a_file_with_nothing_in_it_is_refused(tmp_path) -> None:
 
 
 @pytest.fixture
-def record(tmp_path: Path) -> Iterator[Any]:
-    yield a_package(tmp_path).with_row("site").with_row("party").package
+def record(tmp_path: Path) -> Any:
+    return a_package(tmp_path).with_row("site").with_row("party").package
 
 
 def bring_in(package: Any, form: Path, *options: object) -> tuple[int, str]:
@@ -296,7 +330,9 @@ def test_an_answer_is_a_field_of_the_sheet_and_none_that_has_a_column(tmp_path) 
 
 
 def test_every_question_in_a_field_is_refused_by_name(tmp_path) -> None:
-    (tmp_path / "wood.csv").write_text("Use,Length (ft),Wood,Shape\nbeam,12,oak,round\npost,9,elm,round\n")
+    (tmp_path / "wood.csv").write_text(
+        "Use,Length (ft),Wood,Shape\nbeam,12,oak,round\npost,9,elm,round\n"
+    )
     _, raw = drafted(tmp_path, tmp_path / "wood.csv")
     key, site = open_questions(raw)
     assert "field element_id (Element code): in place of the '?' write the heading" in key
@@ -332,6 +368,7 @@ def test_a_form_with_the_titles_of_the_record_can_be_imported_as_drafted(tmp_pat
         (("4/6/87", "5/6/87"), ["D/M/YY", "M/D/YY"], "4/6/87 can be either"),
         (("14/6/87", "6/14/87"), ["D/M/YY", "M/D/YY"], "mixes day/month and month/day"),
         (("2023-06-05", "June 1987"), [], ""),
+        (("4.6.2023", "5.6.2023"), ["D.M.YYYY"], ""),
         (("20230605",), ["YYYYMMDD"], ""),
     ],
 )  # fmt: skip

@@ -15,8 +15,8 @@ GENERA = sorted(set(GENUS.values()) - {""})
 # genera of woody plants that the list does not have; from memory
 STRANGERS = [
     "Nyssa", "Ostrya", "Carpinus", "Sorbus", "Ilex", "Prunus", "Pyrus", "Malus", "Morus", "Celtis",
-    "Cornus", "Corylus", "Diospyros", "Gleditsia", "Liquidambar", "Magnolia", "Sassafras", "Zelkova",
-    "Catalpa", "Maclura", "Torreya", "Podocarpus", "Aesculus", "Cercis", "Larrea", "Prosopis",
+    "Cornus", "Corylus", "Diospyros", "Gleditsia", "Liquidambar", "Magnolia", "Sassafras",
+    "Zelkova", "Catalpa", "Maclura", "Torreya", "Podocarpus", "Aesculus", "Cercis", "Larrea",
 ]  # fmt: skip
 
 

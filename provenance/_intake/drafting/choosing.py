@@ -137,7 +137,9 @@ class Chooser:
             keys = self._model.table(name).primary_key
             if len(found) > 3 and all(key in found and found[key].named for key in keys):
                 tables = _in_order({**best.tables, name: found}, self._model)
-                return Choice(best.columns, tables, second.asked, [*best.thinkable, *second.thinkable])
+                return Choice(
+                    best.columns, tables, second.asked, [*best.thinkable, *second.thinkable]
+                )
         return best
 
     def _pairs(self, group: Sequence[str], main: str, columns: Sequence[Column]) -> list[Guess]:
@@ -202,7 +204,7 @@ def _said(column: Column, want: Wanted) -> float:
     heading = column.heading
     if not heading.plain and not heading.says:
         return 0.0
-    if heading.plain == plain_heading(want.one.title):
+    if heading.plain == want.title:
         return TITLE
     if heading.plain in want.names:
         return 2.6
@@ -214,8 +216,8 @@ def _said(column: Column, want: Wanted) -> float:
     if want.compared and (alike := _words_alike(heading.plain, want.names)):
         return 2.4 * alike + 0.4 * bool(heading.says & want.says)
     if said <= 0 and len(heading.plain) > 4:
-        near = difflib.get_close_matches(heading.plain, want.names, n=1, cutoff=_NEAR)
-        return 2.0 if near and len(near[0]) > 4 else said
+        names = [one for one in want.names if len(one) > 4 and one[0] == heading.plain[0]]
+        return 2.0 if difflib.get_close_matches(heading.plain, names, 1, _NEAR) else said
     return said
 
 

@@ -32,7 +32,8 @@ _CLOCK = re.compile(r"[0-9]{1,2}(?:[:.][0-9]{1,2})?(?: ?o'?clock)?")
 _INITIALS = re.compile(r"[A-ZÄÖÜ]{2,4}")
 _PICTURE = re.compile(r"(?i)(?:img|dsc)|\.(?:jpe?g|heic|png|tiff?)$|^P[0-9]{6,}")
 _YES_NO = frozenset(("y", "n", "yes", "no", "x", "true", "false", "?", "0", "1"))
-LONGEST_NAME = 24
+_LONGEST_NAME = 24
+_LONGEST_WOOD = 40
 
 
 @dataclass(eq=False)
@@ -120,7 +121,7 @@ class Kinds:
             case "name":
                 often = 1.0 if column.variety < 1 else 0.5
                 return often * column.share(
-                    lambda one: len(one) < LONGEST_NAME and not _is_date(one)
+                    lambda one: len(one) < _LONGEST_NAME and not _is_date(one)
                 )
             case "rings":
                 return column.share(lambda one: _whole(one, 20, 1500))
@@ -159,7 +160,8 @@ class Kinds:
 
     def _is_wood(self, text: str, vocabulary: Vocabulary) -> bool:
         if text not in self._woods:
-            self._woods[text] = bool(species_meant(text, vocabulary))
+            is_name = len(text) <= _LONGEST_WOOD and not any(map(str.isdigit, text))
+            self._woods[text] = is_name and bool(species_meant(text, vocabulary))
         return self._woods[text]
 
 

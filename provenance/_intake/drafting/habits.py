@@ -13,6 +13,7 @@ from provenance._intake.drafting.words import form_words
 from provenance._intake.lines.cells import CellReader
 from provenance._intake.mapping.mapping import ReadingHabits
 from provenance._intake.mapping.mapping_file import code_meant
+from provenance._intake.values.numerals import read_boolean
 from provenance._intake.values.units import MM_PER
 from provenance._model.schema import Field, Model, Vocabulary
 from provenance._model.wood_names import species_meant, tells_genus
@@ -53,7 +54,7 @@ def decimal_comma(column: Column) -> bool:
 def guess_date_formats(texts: Collection[str]) -> tuple[list[str], str]:
     """Formats of dates in plain figures, and a word when they can be taken two ways.
 
-    Several formats mean that the column leaves it open, or that it is mixed.
+    Several formats mean that the texts leave it open, or that they are mixed.
     """
     orders: set[str] = set()
     shapes: set[tuple[str, str]] = set()
@@ -76,6 +77,9 @@ def guess_date_formats(texts: Collection[str]) -> tuple[list[str], str]:
     if len(orders) == 1:
         (order,) = orders
         return [order.format(*shape) for shape in sorted(shapes)], ""
+    if not orders and all(mark == "." for mark, _ in shapes):
+        # with points the day stands first wherever dates are written so; common practice
+        return ["D{0}M{0}{1}".format(*shape) for shape in sorted(shapes)], ""
     both = [
         order.format(*shape) for shape in sorted(shapes) for order in ("D{0}M{0}{1}", "M{0}D{0}{1}")
     ]
@@ -150,6 +154,15 @@ def _not_read(
     return unknown
 
 
+def says_yes(text: str) -> bool:
+    """Whether a cell says yes, in one of the languages of form_words.yaml."""
+    plain = plain_word(text)
+    try:
+        return read_boolean(plain)
+    except UnreadableValue:
+        return form_words().answers.get(plain) == "yes"
+
+
 def known_words(vocabulary: Vocabulary) -> Mapping[str, str]:
     """Word → code of a list, with the words of form_words.yaml for it."""
     others = form_words().for_codes(vocabulary.name)
@@ -164,7 +177,6 @@ def known_words(vocabulary: Vocabulary) -> Mapping[str, str]:
 def _code_for(text: str, vocabulary: Vocabulary, column: Column) -> str:
     """The one code that a word can only mean; '' where that is not so."""
     plain = plain_word(text)
-    answers = form_words().answers
     said = form_words().for_codes(vocabulary.name).get(plain)
     if said in vocabulary.codes:
         return said
@@ -174,7 +186,7 @@ def _code_for(text: str, vocabulary: Vocabulary, column: Column) -> str:
     words = known_words(vocabulary)
     if plain.endswith("s") and plain[:-1] in words:
         return words[plain[:-1]]
-    if plain in ("yes", "y", "x") or answers.get(plain) == "yes":
+    if says_yes(text):
         # under 'Bark left?' a yes says what the heading names
         heading = column.heading.plain.split()
         named = {words[word] for word in heading if word in words}

@@ -34,6 +34,7 @@ class Wanted:
 
     table: str
     one: Field
+    title: str
     names: frozenset[str]
     things: frozenset[str]
     says: frozenset[str]
@@ -170,6 +171,7 @@ def wanted(table: Table, one: Field) -> Wanted:
     return Wanted(
         table=table.name,
         one=one,
+        title=plain_heading(one.title),
         names=_names(one.title, one.name, tuple(one.synonyms)),
         things=frozenset(said.get("of", ())),
         says=frozenset(said.get("says", ())),

@@ -18,6 +18,7 @@ from provenance._intake.drafting.habits import (
     guess_unit,
     is_code,
     known_words,
+    says_yes,
 )
 from provenance._intake.drafting.words import form_words
 from provenance._intake.mapping.mapping_file import LEFT_OUT, OPEN
@@ -159,7 +160,11 @@ class SourceWriter:
 
     def _rows(self, table: Table, found: Mapping[str, Guess]) -> Iterator[str]:
         yield f"      - table: {table.name}"
-        if len(self._choice.tables) > 1 and (column := self._column_that_tells(table, found)):
+        if words := self._words_for_sampled(table, found):
+            asked = self._choice.tables["element"]["sampled"].column
+            condition = f"{{column: {quoted(asked.name)}, one_of: {listed(words)}}}"
+            yield f"        when: {condition}  # ? only lines where this says so"
+        elif len(self._choice.tables) > 1 and (column := self._column_that_tells(table, found)):
             yield f"        when: {quoted(column)}  # ? only lines where this is filled"
         yield "        fields:"
         for one in table.fields:
@@ -191,6 +196,19 @@ class SourceWriter:
             ):
                 return found[name].column.name
         return ""
+
+    def _words_for_sampled(self, table: Table, found: Mapping[str, Guess]) -> list[str]:
+        """The words that say a timber was sampled, where its number does not: 'none', 'no core'."""
+        sampled = self._choice.tables.get("element", {}).get("sampled")
+        if table.name != "sample" or sampled is None or "sample_id" not in found:
+            return []
+        numbers = found["sample_id"].column.cells
+        said_no = [line for line, text in sampled.column.cells.items() if not says_yes(text)]
+        if not any(
+            numbers.get(line, "").casefold() not in ("", *self._missing) for line in said_no
+        ):
+            return []
+        return sorted({text for text in sampled.column.texts if says_yes(text)})
 
     def _key(self, table: Table, name: str, found: Mapping[str, Guess]) -> str:
         """The line for a key that no column was found for."""
@@ -237,7 +255,7 @@ class SourceWriter:
         elif not unit and one.unit in ("m", "cm", "mm") and one.type == "number":
             remarks.append(f"? taken for {one.unit}; else add unit:")
         if one.notation == "edtf":
-            formats, doubt = guess_date_formats(column.telling)
+            formats, doubt = self._date_formats(column)
             if formats:
                 parts.append(f"formats: {listed(formats)}")
             if any(text.endswith("YY") and not text.endswith("YYYY") for text in formats):
@@ -267,6 +285,23 @@ class SourceWriter:
                 f"          # ? not in the list ({count}): {quoted(text[:_LONGEST_EXAMPLE])}."
                 f"{near} Say what it means under synonyms: {{…}}"
             )
+
+    def _date_formats(self, column: Column) -> tuple[list[str], str]:
+        """As `guess_date_formats`, and by the other dates of the sheet where the column is open."""
+        formats, doubt = guess_date_formats(column.telling)
+        if len(formats) < 2:
+            return formats, doubt
+        others = {
+            text
+            for guesses in self._choice.tables.values()
+            for guess in guesses.values()
+            if guess.one.notation == "edtf"
+            for text in guess.column.telling
+        }
+        agreed = [one for one in guess_date_formats(others)[0] if one in formats]
+        if len({one[0] for one in agreed}) == 1 and "can be either" in doubt:
+            return agreed, "the order is that of the other dates"
+        return formats, doubt
 
     def _source_of(self, guess: Guess) -> str:
         column = guess.column
