@@ -236,6 +236,14 @@ def test_feet_and_inches_in_two_columns_are_one_length(tmp_path) -> None:
     }  # fmt: skip
 
 
+def test_a_row_of_units_below_the_headings_tells_the_units(tmp_path) -> None:
+    form = tmp_path / "timbers.csv"
+    form.write_text("Timber no,Use,Length,Dia A\n,,ft,in\n1,beam,12,7.5\n2,post,9,8\n", "utf-8")
+    element = fields_of(drafted(tmp_path, form)[1], "element")
+    assert element["length_m"] == {"column": "Length", "unit": "ft"}
+    assert element["diameter_a1_cm"] == {"column": "Dia A", "unit": "in"}
+
+
 def test_a_sheet_of_which_nothing_is_known_is_one_question(tmp_path) -> None:
     (tmp_path / "x.csv").write_text("colour,weather\nred,rain\n")
     _, raw = drafted(tmp_path, tmp_path / "x.csv")
@@ -283,6 +291,7 @@ def test_a_form_of_which_all_was_guessed_is_imported_as_drafted(tmp_path, record
     assert (code, "to be settled" in output) == (0, False), output
     assert len(record.table("element")) == 5
     assert len(record.table("sample")) == 6
+    assert set(record.table("element")["sampled"]) == {"true"}
     core = one_row(record, "sample", "502")
     assert core["element_id"] == "R12-4"
     assert core["species_field"] == "PIPO"

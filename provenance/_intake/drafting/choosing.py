@@ -58,7 +58,6 @@ class Choice:
     """
 
     columns: Sequence[Column]
-
     tables: dict[str, dict[str, Guess]]
     asked: list[Column]
     thinkable: list[Guess]
