@@ -57,11 +57,15 @@ class Column:
         return Counter(self.cells.values())
 
     @cached_property
-    def telling(self) -> Mapping[str, int]:
-        """Those that are no mark for 'nothing written', the most frequent of them."""
+    def told(self) -> Mapping[int, str]:
+        """The cells that are no mark for 'nothing written', by line."""
         marks = form_words().nothing_written
-        told = Counter({one: n for one, n in self.texts.items() if one.casefold() not in marks})
-        return dict(told.most_common(MOST_LOOKED_AT))
+        return {line: text for line, text in self.cells.items() if text.casefold() not in marks}
+
+    @cached_property
+    def telling(self) -> Mapping[str, int]:
+        """The most frequent of the texts that are no such mark, and how often they stand there."""
+        return dict(Counter(self.told.values()).most_common(MOST_LOOKED_AT))
 
     def share(self, is_so: Callable[[str], float]) -> float:
         """How many of the cells are so, from 0 to 1."""

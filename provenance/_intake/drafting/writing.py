@@ -204,7 +204,7 @@ class SourceWriter:
         timber, sample = found.get("element_id"), self._choice.tables.get("sample", {})
         if timber is None or "sample_id" not in sample:
             return False
-        return timber.column.cells.keys() <= sample["sample_id"].column.cells.keys()
+        return timber.column.told.keys() <= sample["sample_id"].column.told.keys()
 
     def _words_for_sampled(self, table: Table, found: Mapping[str, Guess]) -> list[str]:
         """The words that say a timber was sampled, where its number does not: 'none', 'no core'."""
@@ -334,9 +334,9 @@ def _key_with_place(choice: Choice) -> tuple[str, Column | None]:
         if timber is None or _has_braces(place, timber.column):
             continue
         places: dict[str, set[str]] = {}
-        for line, number in timber.column.cells.items():
-            if line in place.cells:
-                places.setdefault(number, set()).add(place.cells[line])
+        for line, number in timber.column.told.items():
+            if line in place.told:
+                places.setdefault(number, set()).add(place.told[line])
         if any(len(found) > 1 for found in places.values()):
             return f"{{{place.name}}}-{{{timber.column.name}}}", None if place in own else place
     return "", None
