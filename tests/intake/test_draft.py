@@ -83,10 +83,10 @@ def open_questions(raw: Any, name: str = "draft.yaml") -> list[str]:
 
 
 def test_strange_forms_are_guessed_with_few_mistakes_and_the_rest_is_asked(tmp_path) -> None:
-    """193 columns of 13 invented forms, each told by hand what it is.
+    """272 columns of 18 invented forms, each told by hand what it is: 262 right, 7 asked, 3 wrong.
 
-    189 are right, 4 asked and none wrong; five of the forms were made after the words had been
-    fixed, and of their 77 columns 68 were right, 7 asked and 2 wrong when they were first drafted.
+    Most were looked at while the words were gathered. Of the 31 columns of the last two forms,
+    which were not, 27 are right, 2 asked and 2 wrong: so much can be expected of a new form.
     """
     truth = yaml.safe_load((FORMS / "truth.yaml").read_text("utf-8"))
     assert set(truth) == {path.name for path in FORMS.glob("*.csv")}
@@ -97,15 +97,15 @@ def test_strange_forms_are_guessed_with_few_mistakes_and_the_rest_is_asked(tmp_p
         (source,) = raw["sources"]
         total += scored(said_of(source), want)
         asked = set(source.get("columns_to_decide", {}))
-        assert asked | set(said_of(source)) == set(want), f"{name}: a column is hidden"
+        assert (asked | set(said_of(source))) - {"?"} == set(want), f"{name}: a column is hidden"
         for fault in open_questions(raw):
-            assert "in place of" in fault, fault
-    assert total["wrong"] <= 3
-    assert total["right"] >= 180
+            assert "in place of" in fault, fault  # nothing is wrong but what is asked
+    assert total["wrong"] <= 6
+    assert total["right"] >= 252
 
 
 def test_the_forms_of_the_demonstration_are_guessed_as_their_mappings_say(tmp_path) -> None:
-    """272 columns, of which 239 are right, 28 asked and 5 wrong."""
+    """272 columns, of which 240 are right, 27 asked and 5 wrong."""
     demo = shipped("demo_package")
     forms = [path for part in ("field", "laboratory") for path in (demo / part).iterdir()]
     total: Counter[str] = Counter()

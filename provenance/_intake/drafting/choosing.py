@@ -23,11 +23,14 @@ SURE = 3.4
 """A guess below this is worth a question in the draft."""
 TITLE = 3.2
 """What it counts when the heading is the field's own title."""
+LIKELY = 1.5
+"""What it counts for a table of the chain that name or first column of the sheet speak for it."""
 CHAIN = ("element", "sample", "plug")
 """The tables that crews write side by side on one line."""
 _MOST_GUESSES = 3
 _NEAR = 0.86
 _ELSEWHERE = frozenset({"photo", "page"})
+_TAKEN = frozenset({"sample", "hole", "ring"})
 
 
 @dataclass(frozen=True)
@@ -99,14 +102,16 @@ class Chooser:
         """The tables and fields for the columns of a sheet of that name."""
         called = read_heading(sheet)
         chain = [name for name in CHAIN if name in self._wanted]
-        groups = [chain, *([name] for name in self._wanted if name not in CHAIN)]
-        choices = []
-        for group in groups:
-            main = _main_of(called.things, columns) if group is chain else group[0]
+        likely = _main_of(called.things, columns)
+        others = [name for name in self._wanted if name not in CHAIN]
+        best, most = Choice(columns, {}, list(columns), []), 0.0
+        for main in [*chain, *others]:
+            group = chain if main in CHAIN else [main]
             choice = self._choose(group, main, columns)
-            choices.append((self._worth(choice, group, sheet), choice))
-        best = max(choices, key=lambda one: one[0])[1]
-        return self._with_second(best, groups)
+            worth = self._worth(choice, group, sheet) + (LIKELY if main == likely else 0.0)
+            if worth > most:
+                best, most = choice, worth
+        return self._with_second(best, others)
 
     def _choose(self, group: Sequence[str], main: str, columns: Sequence[Column]) -> Choice:
         """The fields of some tables for the columns; a table that no key leads to is left out."""
@@ -125,13 +130,12 @@ class Chooser:
         asked = [column for column in columns if column not in used]
         return Choice(columns, _in_order(linked, self._model), asked, pairs)
 
-    def _with_second(self, best: Choice, groups: Sequence[Sequence[str]]) -> Choice:
+    def _with_second(self, best: Choice, others: Sequence[str]) -> Choice:
         """The choice with another table beside it that the columns left over fill, key and all."""
-        for group in groups:
-            (name, *more) = group
-            if more or name in best.tables:
+        for name in others:
+            if name in best.tables:
                 continue
-            second = self._choose(group, name, best.asked)
+            second = self._choose([name], name, best.asked)
             found = second.tables.get(name, {})
             keys = self._model.table(name).primary_key
             if len(found) > 3 and all(key in found and found[key].named for key in keys):
@@ -168,7 +172,8 @@ class Chooser:
             if said <= 0:
                 # values alone must be telling: several words of a list, not just numbers
                 listed = want.values.startswith("list") or want.values == "bit"
-                telling = listed and share > 0.9 and len(column.telling) > 2
+                several = len(column.telling) > 1 and len(column.told) > 3
+                telling = listed and share > 0.9 and several
                 score -= 0.0 if telling else 1.0 if listed else 2.2
         if "elsewhere" in heading.says or (
             want.values != "path" and column.share(is_picture) > 0.5
@@ -248,6 +253,8 @@ def _in_chain(column: Column, want: Wanted, main: str, scope: str) -> float:
     heading, name = column.heading, want.one.name
     score = 0.5 if scope == want.table else 0.0
     if main == "element":
+        if (scope, want.table) == ("element", "sample") and not heading.things & _TAKEN:
+            score -= 0.5
         if want.table == "plug" and "plug" not in heading.things:
             score -= 0.0 if heading.says & {"stamp", "glue"} else 1.6
         if name == "notes" and want.table != "element":

@@ -226,7 +226,10 @@ class SourceWriter:
             letter = "P" if table.name == "plug" else "R"
             template = f"{letter}-{{{bearer.column.name}}}"
             return f"          {name}: {{template: {quoted(template)}}}  # ? made up of the other"
-        return f"          {name}: {{column: {quoted(OPEN)}}}  # which column tells the rows apart?"
+        apart = [quoted(one.name) for one in self._asked if one.variety == 1]
+        perhaps = f" Perhaps {' or '.join(apart[:_EXAMPLES])}" if apart else ""
+        said = f"# which column tells the rows apart?{perhaps}"
+        return f"          {name}: {{column: {quoted(OPEN)}}}  {said}"
 
     def _code_in_heading(self, table: Table, one: Field, found: Mapping[str, Guess]) -> str:
         """What the heading of the key says of a coded field without a column: 'Core no' a core."""
