@@ -66,7 +66,7 @@ def new(
     type=click.Path(path_type=Path, dir_okay=False),
     help="YAML file that says which column is which field.",
 )
-@click.option("--draft", is_flag=True, help="Propose a mapping from the headings; import nothing.")
+@click.option("--draft", is_flag=True, help="Propose a mapping for the forms; import nothing.")
 @click.option("--dry-run", is_flag=True, help="Read and report, but write nothing.")
 @click.option("--replaces", metavar="IN-…", default="", help="FILES are a newer copy of this one.")
 @click.option("--new", "is_new", is_flag=True, help="FILES are no newer copy of anything.")
@@ -88,7 +88,8 @@ def import_(
     A Data Package (datapackage.org), a folder or zip with datapackage.json, is read table by table.
     The files are kept byte for byte. Cells that cannot be read are listed, and their text is kept.
     A workbook written by `treenail workbook` needs no mapping. With --draft, --out says where the
-    proposed mapping goes (the screen, if left out).
+    proposed mapping goes (the screen, if left out). What could not be guessed stands there as '?',
+    and nothing is imported by it until a person has answered.
 
     What two files say differently of one cell is a conflict, in whatever order they come; nothing
     is overwritten. A newer copy of a file, told by what stands in it, speaks in its place; where
@@ -133,7 +134,8 @@ def _draft(package: Package, files: Sequence[Path], out: Path | None) -> None:
     from provenance._base.errors import AlreadyThere
     from provenance._intake.draft import draft_mapping
 
-    text = draft_mapping(package.model, files)
+    sites = package.tables.column("site", "site_id") if "site" in package.model.tables else []
+    text = draft_mapping(package.model, files, sites=sites)
     if out is None:
         click.echo(text, nl=False)
         return

@@ -139,10 +139,10 @@ def locate(
         click.echo(f"not read: {why}", err=True)
     genera = read_genera()
     if seen.species and seen.species not in {*genera, *(plug.species for plug in plugs)}:
-        import difflib
+        from provenance._model.wood_names import shipped_species, species_meant
 
-        near = difflib.get_close_matches(seen.species, genera, n=1)
-        hint = f" did you mean {near[0]}?" if near else ""
+        near = species_meant(seen.species, shipped_species())
+        hint = f" did you mean {' or '.join(near)}?" if near else ""
         click.echo(
             visible(
                 f"no list of species and no record here has the code {seen.species}, so --wood "

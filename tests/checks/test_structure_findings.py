@@ -59,6 +59,20 @@ def test_a_word_for_a_code_is_understood(tmp_path: Path) -> None:
     assert "did you mean 'door_frame'?" in _one(package, "not_in_list").message
 
 
+@pytest.mark.parametrize(
+    ("written", "meant"),
+    [
+        ("PINE", "; did you mean 'PISP'?"),
+        ("red cedar", "; did you mean 'JUVI' or 'THPL'?"),
+        ("NYSSA", "."),
+    ],
+)
+def test_a_wood_is_understood_by_its_genus_and_not_by_spelling(tmp_path, written, meant) -> None:
+    package = a_package(tmp_path).with_chain().with_row("element", species_field=written).package
+    found = _one(package, "not_in_list")
+    assert found.message == f"'{written}' is not in the list 'Species of wood'{meant}"
+
+
 def test_of_several_codes_the_wrong_one_is_named(tmp_path: Path) -> None:
     package = a_package(tmp_path).with_chain().with_row("site", hazards="dust; overhed").package
     found = _one(package, "not_in_list")

@@ -2,30 +2,162 @@
 
 from __future__ import annotations
 
+import csv
+import fnmatch
 import re
+import tempfile
+from collections import Counter
+from collections.abc import Mapping
+from pathlib import Path
+from typing import Any
 
 import pytest
+import yaml
+from click.testing import CliRunner
+from hypothesis import assume, given, settings
+from hypothesis import strategies as st
 
 from provenance._base.errors import UnusableInput
 from provenance._base.resources import shipped
+from provenance._cli.checking import check
+from provenance._cli.importing import import_
 from provenance._intake.draft import draft_mapping
-from provenance._intake.guessing import ColumnValues, guess_date_formats, guess_unit, plain_heading
+from provenance._intake.drafting.columns import Column
+from provenance._intake.drafting.habits import guess_date_formats, guess_unit
+from provenance._intake.drafting.words import form_words, read_heading
 from provenance._intake.importing import import_exports
 from provenance._intake.mapping.mapping_file import mapping_from, read_mapping, read_mapping_text
 from provenance._model.profile import check_against_schema, load_model
 from tests.builders import a_package
-from tests.intake.forms import HEADINGS, a_line, write_csv, write_xlsx
+from tests.intake.forms import a_line, one_row, write_csv, write_xlsx
 
 MODEL = load_model("blank")
+FORMS = Path(__file__).parent / "strange_forms"
+Said = dict[str, set[str]]
 
 
-def drafted(tmp_path, *files):
-    text = draft_mapping(MODEL, files)
-    path = tmp_path / "draft.yaml"
+def drafted(folder: Path, *files: Path, **more: Any) -> tuple[str, Any]:
+    """The draft and what it says; fails when it is no valid mapping."""
+    text = draft_mapping(MODEL, files, **more)
+    path = folder / "draft.yaml"
     path.write_text(text, "utf-8")
     raw = read_mapping_text(path)
     check_against_schema(raw, "mapping.schema.json", path)
     return text, raw
+
+
+def said_of(source: Mapping[str, Any]) -> Said:
+    """Heading → table.field of every column that a source takes."""
+    found: Said = {}
+    for rows in source["rows"]:
+        for name, one in rows["fields"].items():
+            if name in ("plug_id", "result_id") and "template" in one:
+                continue  # made of a column that has its own field
+            in_template = re.findall(r"\{([^{}]+)\}", one.get("template", ""))
+            for heading in [one["column"]] if "column" in one else in_template:
+                found.setdefault(heading, set()).add(f"{rows['table']}.{name}")
+    return found
+
+
+def scored(got: Said, want: Said, *, one_is_enough: bool = False) -> Counter[str]:
+    """How many columns are right, wrong, or asked about."""
+    result: Counter[str] = Counter()
+    for heading, fields in want.items():
+        mine = got.get(heading, set())
+        right = bool(mine & fields) if one_is_enough else mine <= fields
+        result[
+            "right" if right and bool(mine) == bool(fields) else "wrong" if mine else "asked"
+        ] += 1
+    return result
+
+
+def open_questions(raw: Any, name: str = "draft.yaml") -> list[str]:
+    try:
+        mapping_from(raw, MODEL, name)
+    except UnusableInput as error:
+        return str(error).splitlines()[1:]
+    return []
+
+
+# -- how much is guessed ---------------------------------------------------------------------------
+
+
+def test_strange_forms_are_guessed_with_few_mistakes_and_the_rest_is_asked(tmp_path) -> None:
+    """272 columns of 18 invented forms, each told by hand what it is: 262 right, 7 asked, 3 wrong.
+
+    Most were looked at while the words were gathered. Of the 31 columns of the last two forms,
+    which were not, 27 are right, 2 asked and 2 wrong: so much can be expected of a new form.
+    """
+    truth = yaml.safe_load((FORMS / "truth.yaml").read_text("utf-8"))
+    assert set(truth) == {path.name for path in FORMS.glob("*.csv")}
+    total: Counter[str] = Counter()
+    for name, told in truth.items():
+        _, raw = drafted(tmp_path, FORMS / name, sites=["HOLL"])
+        want = {one: set() if said == "none" else set(said.split()) for one, said in told.items()}
+        (source,) = raw["sources"]
+        total += scored(said_of(source), want)
+        asked = set(source.get("columns_to_decide", {}))
+        assert (asked | set(said_of(source))) - {"?"} == set(want), f"{name}: a column is hidden"
+        for fault in open_questions(raw):
+            assert "in place of" in fault, fault  # nothing is wrong but what is asked
+    assert total["wrong"] <= 6
+    assert total["right"] >= 252
+
+
+def test_the_forms_of_the_demonstration_are_guessed_as_their_mappings_say(tmp_path) -> None:
+    """272 columns, of which 240 are right, 27 asked and 5 wrong."""
+    demo = shipped("demo_package")
+    forms = [path for part in ("field", "laboratory") for path in (demo / part).iterdir()]
+    total: Counter[str] = Counter()
+    for path in sorted((demo / "mappings").glob("*.yaml")):
+        told = read_mapping_text(path)
+        pattern = told["sources"][0]["files"]
+        (form,) = [one for one in forms if fnmatch.fnmatch(one.name, pattern)]
+        _, raw = drafted(tmp_path, form)
+        by_sheet = {source.get("sheet"): said_of(source) for source in raw["sources"]}
+        for source in told["sources"]:
+            want = said_of(source) | {one: set() for one in source.get("columns_left_out", ())}
+            total += scored(by_sheet[source.get("sheet")], want, one_is_enough=True)
+    assert total["wrong"] <= 8
+    assert total["right"] >= 230
+
+
+def test_a_field_of_the_word_list_is_in_the_schema_and_its_codes_in_their_lists() -> None:
+    words = form_words()
+    for name in words.fields:
+        table, _, field = name.partition(".")
+        assert field in MODEL.table(table), name
+    for vocabulary, codes in words.codes.items():
+        assert set(codes.values()) <= set(MODEL.vocabularies[vocabulary].codes), vocabulary
+
+
+# -- whatever stands in it -------------------------------------------------------------------------
+
+
+def texts() -> st.SearchStrategy[str]:
+    likely = st.sampled_from(
+        ["Core no", "?", "Date", "4/6/24", "oak", "none", "7 3/8", "{A}", "-", ""]
+    )
+    return likely | st.text(
+        st.characters(exclude_characters="\0", exclude_categories=["Cs"]), max_size=8
+    )
+
+
+@settings(max_examples=80)
+@given(st.lists(st.lists(texts(), min_size=1, max_size=5), min_size=1, max_size=6))
+def test_any_table_of_any_text_gives_a_valid_draft(rows) -> None:
+    """Valid YAML, valid by the schema, and wrong in nothing but the questions that it puts."""
+    assume(any(text.strip() for row in rows for text in row))
+    with tempfile.TemporaryDirectory() as folder:
+        path = Path(folder) / "any.csv"
+        with open(path, "w", encoding="utf-8", newline="") as stream:
+            csv.writer(stream, quoting=csv.QUOTE_ALL).writerows(rows)
+        _, raw = drafted(Path(folder), path)
+    for fault in open_questions(raw):
+        assert re.search("what is to become of|in place of the '[?]'", fault), fault
+
+
+# -- one form a time -------------------------------------------------------------------------------
 
 
 def fields_of(raw, table):
@@ -44,15 +176,192 @@ def test_a_wide_sheet_is_parted_into_the_tables_of_the_chain(tmp_path) -> None:
     assert element["tool_marks"]["split"] == "[,;/+&]"
     assert sample["sample_id"] == {"column": "FS no"}
     assert sample["element_id"] == {"column": "Timber no"}
-    assert '# ? column "House" (2 cells, such as "B1")' in text
-    assert "# ? site_id: every row needs it" in text
+    assert '"Page": "?"  # 2 cells, such as "1"' in text
+    assert 'site_id: {constant: "?"}' in text
     assert '# ? not in the list (2): "big beam"' in text
+
+
+def test_a_number_that_stands_in_two_houses_names_the_house_too(tmp_path) -> None:
+    lines = [a_line(House="B1"), a_line(House="B2")]
+    _, raw = drafted(tmp_path, write_csv(tmp_path / "timbers.csv", lines))
+    for table in ("element", "sample"):
+        assert fields_of(raw, table)["element_id"] == {"template": "{House}-{Timber no}"}
+
+
+def test_a_mark_that_is_a_code_is_no_sign_for_nothing(tmp_path) -> None:
+    """'none' on a plug says that no glue was used; beside it a dash says nothing."""
+    _, raw = drafted(tmp_path, FORMS / "village_cores.csv")
+    assert raw["missing"] == [""]
+    lines = [{"Plug no": "1", "Glue": "none"}, {"Plug no": "2", "Glue": "-"}]
+    form = write_csv(
+        tmp_path / "plugs.csv", [*lines, {"Plug no": "3", "Glue": "wax"}], ("Plug no", "Glue")
+    )
+    assert drafted(tmp_path, form)[1]["missing"] == ["", "-"]
+
+
+def test_where_unsampled_timbers_have_a_word_for_a_number_the_answer_tells(tmp_path) -> None:
+    lines = [
+        {"Timber no": "1", "Use": "beam", "Sampled": "yes", "Core no": "301", "Cored on": "4/6/24"},
+        {"Timber no": "2", "Use": "post", "Sampled": "no", "Core no": "no core", "Cored on": ""},
+        {
+            "Timber no": "3",
+            "Use": "post",
+            "Sampled": "yes",
+            "Core no": "302",
+            "Cored on": "14/6/24",
+        },
+    ]
+    form = write_csv(tmp_path / "timbers.csv", lines, tuple(lines[0]))
+    _, raw = drafted(tmp_path, form)
+    (sample,) = [rows for rows in raw["sources"][0]["rows"] if rows["table"] == "sample"]
+    assert sample["when"] == {"column": "Sampled", "one_of": ["yes"]}
+
+
+def test_wood_is_taken_for_sampled_only_where_each_line_has_a_number(tmp_path) -> None:
+    lines = [
+        {"Timber no": "1", "Use": "beam", "Core no": "301", "Cored on": "4/6/24"},
+        {"Timber no": "2", "Use": "post", "Core no": "-", "Cored on": "-"},
+    ]
+    for some, sampled in ((lines[:1], {"constant": True}), (lines, None)):
+        form = write_csv(tmp_path / "timbers.csv", some, tuple(lines[0]))
+        assert fields_of(drafted(tmp_path, form)[1], "element").get("sampled") == sampled
+
+
+def test_dates_that_can_be_either_are_read_as_the_others_on_the_sheet(tmp_path) -> None:
+    lines = [
+        {"Timber no": "1", "Recorded on": "14/6/24", "Core no": "301", "Cored on": "4/6/24"},
+        {"Timber no": "2", "Recorded on": "15/6/24", "Core no": "302", "Cored on": "5/6/24"},
+    ]
+    form = write_csv(tmp_path / "timbers.csv", lines, tuple(lines[0]))
+    _, raw = drafted(tmp_path, form)
+    assert fields_of(raw, "sample")["collected_on"]["formats"] == ["D/M/YY"]
+
+
+def test_feet_and_inches_in_two_columns_are_one_length(tmp_path) -> None:
+    lines = [{"Timber no": "1", "Length (ft)": "12", "(in)": "6 1/2"}]
+    form = write_csv(tmp_path / "timbers.csv", lines, tuple(lines[0]))
+    _, raw = drafted(tmp_path, form)
+    assert fields_of(raw, "element")["length_m"] == {
+        "template": "{Length (ft)}' {(in)}\"", "unit": "ft-in"
+    }  # fmt: skip
+
+
+def test_a_row_of_units_below_the_headings_tells_the_units(tmp_path) -> None:
+    form = tmp_path / "timbers.csv"
+    form.write_text("Timber no,Use,Length,Dia A\n,,ft,in\n1,beam,12,7.5\n2,post,9,8\n", "utf-8")
+    element = fields_of(drafted(tmp_path, form)[1], "element")
+    assert element["length_m"] == {"column": "Length", "unit": "ft"}
+    assert element["diameter_a1_cm"] == {"column": "Dia A", "unit": "in"}
+
+
+def test_a_sheet_of_which_nothing_is_known_is_one_question(tmp_path) -> None:
+    (tmp_path / "x.csv").write_text("colour,weather\nred,rain\n")
+    _, raw = drafted(tmp_path, tmp_path / "x.csv")
+    first, second = open_questions(raw)
+    assert "what is to become of 'colour', 'weather'?" in first
+    assert "say what a line of this sheet is" in second
+
+
+def test_a_legend_beside_a_table_does_not_hold_up_the_import(tmp_path) -> None:
+    def with_legend(book: Any, page: Any) -> None:
+        book.create_sheet("Legend").append(["Sign", "We mean"])
+
+    form = write_xlsx(tmp_path / "timbers.xlsx", [a_line()], change=with_legend)
+    text, raw = drafted(tmp_path, form)
+    assert [source["sheet"] for source in raw["sources"]] == ["Timbers"]
+    assert '#    sheet: "Legend"' in text
+
+
+def test_a_file_with_nothing_in_it_is_refused(tmp_path) -> None:
+    (tmp_path / "x.csv").write_text(",,\n")
+    with pytest.raises(UnusableInput, match="holds anything"):
+        draft_mapping(MODEL, [tmp_path / "x.csv"])
+
+
+# -- from the draft to the record ------------------------------------------------------------------
+
+
+@pytest.fixture
+def record(tmp_path: Path) -> Any:
+    return a_package(tmp_path).with_row("site").with_row("party").package
+
+
+def bring_in(package: Any, form: Path, *options: object) -> tuple[int, str]:
+    words = [str(word) for word in (package.folder, form, *options)]
+    result = CliRunner().invoke(import_, words)
+    said = str(result.exception or "")
+    return result.exit_code, result.output + said
+
+
+def test_a_form_of_which_all_was_guessed_is_imported_as_drafted(tmp_path, record) -> None:
+    """Wood, cores and plugs out of one log of cores, in feet and inches."""
+    form, mapping = FORMS / "village_cores.csv", tmp_path / "cores.yaml"
+    assert bring_in(record, form, "--draft", "--out", mapping)[0] == 0
+    code, output = bring_in(record, form, "--mapping", mapping)
+    assert (code, "to be settled" in output) == (0, False), output
+    assert len(record.table("element")) == 5
+    assert len(record.table("sample")) == 6
+    assert set(record.table("element")["sampled"]) == {"true"}
+    core = one_row(record, "sample", "502")
+    assert core["element_id"] == "R12-4"
+    assert core["species_field"] == "PIPO"
+    assert core["bore_mm"] == "15.875"  # 5/8 in
+    assert core["depth_mm"] == "127"  # 5 in
+    assert core["height_m"] == "2.159"  # 7' 1"
+    assert one_row(record, "plug", "P-506")["fixing"] == "dry"
+
+
+def test_a_timber_that_was_not_sampled_makes_no_sample_and_a_question_is_answered(
+    tmp_path, record
+) -> None:
+    form, mapping = FORMS / "timber_form.csv", tmp_path / "timbers.yaml"
+    bring_in(record, form, "--draft", "--out", mapping)
+    code, output = bring_in(record, form, "--mapping", mapping)
+    assert code
+    assert "what is to become of 'Picture'?" in output
+    assert "'left out'" in output
+    text = mapping.read_text("utf-8")
+    mapping.write_text(text.replace('"Picture": "?"', '"Picture": "left out"'), "utf-8")
+    code, output = bring_in(record, form, "--mapping", mapping)
+    assert len(record.table("element")) == 6
+    assert list(record.table("sample")["sample_id"]) == ["801", "802", "803"]
+    assert one_row(record, "element", "1")["outer_surface"] == "bark"
+    # 'no' under 'Bark left?' is the only thing that a person has to say
+    assert set(record.table("unread")["cell_text"]) == {"no"}
+    found = CliRunner().invoke(check, [str(record.folder)])
+    assert "Unsampled" not in found.output
+    assert "specimen number" not in found.output
+
+
+def test_an_answer_is_a_field_of_the_sheet_and_none_that_has_a_column(tmp_path) -> None:
+    _, raw = drafted(tmp_path, FORMS / "timber_form.csv", sites=["HOLL"])
+    answers = raw["sources"][0]["columns_to_decide"]
+    for answer, said in (
+        ("element.features", ""),
+        ("plug.notes", "is no field of element or sample"),
+        ("features", "is no field of element or sample"),
+        ("element.notes", "has a column besides 'Picture'"),
+        ("element.colour", "it has no field 'colour'"),
+    ):
+        answers["Picture"] = answer
+        faults = open_questions(raw)
+        assert (said in faults[0]) if said else not faults, answer
+
+
+def test_every_question_in_a_field_is_refused_by_name(tmp_path) -> None:
+    (tmp_path / "wood.csv").write_text(
+        "Use,Length (ft),Wood,Shape\nbeam,12,oak,round\npost,9,elm,round\n"
+    )
+    _, raw = drafted(tmp_path, tmp_path / "wood.csv")
+    key, site = open_questions(raw)
+    assert "field element_id (Element code): in place of the '?' write the heading" in key
+    assert "field site_id (Site): in place of the '?' write what it is in every row" in site
 
 
 def test_a_form_with_the_titles_of_the_record_can_be_imported_as_drafted(tmp_path) -> None:
     """Headings that are the titles of the fields need nobody's help."""
     line = {
-        "Sample": "", "Field specimen number": "231", "Site": "HOLL", "Element": "B1-014",
+        "Field specimen number": "231", "Site": "HOLL", "Element": "B1-014",
         "Kind of sample": "core", "Bore (in)": "1/2", "Collected on": "2024-06-04",
         "Collected by": "MB",
     }  # fmt: skip
@@ -66,40 +375,11 @@ def test_a_form_with_the_titles_of_the_record_can_be_imported_as_drafted(tmp_pat
     assert list(package.table("sample")["bore_mm"]) == ["12.7"]
 
 
-def test_every_form_of_the_demonstration_gets_a_valid_draft_that_hides_no_column(tmp_path) -> None:
-    folder = shipped("demo_package")
-    paths = [p for part in ("field", "laboratory") for p in (folder / part).iterdir()]
-    forms = [path for path in paths if path.suffix in (".csv", ".tsv", ".xlsx")]
-    assert len(forms) >= 8
-    for path in sorted(forms):
-        text, raw = drafted(tmp_path, path)
-        mapped = set(re.findall(r'column: ("(?:[^"\\]|\\.)*")', text))
-        asked = set(re.findall(r'# \? column ("(?:[^"\\]|\\.)*")', text))
-        assert mapped | asked, path
-        if path.suffix == ".tsv":
-            headings = path.read_text("utf-8").splitlines()[1].split("\t")
-            assert {f'"{heading}"' for heading in headings} <= mapped | asked
-        # a draft may lack a key, which only a person knows; it is wrong in nothing else
-        faults = faults_of(raw, path)
-        assert all("without it no row can be told" in fault for fault in faults), faults
-
-
-def faults_of(raw, path):
-    try:
-        mapping_from(raw, MODEL, path.name)
-    except UnusableInput as error:
-        return str(error).splitlines()[1:]
-    return []
-
-
-def seen(*texts):
-    values = ColumnValues(len(texts))
-    values.texts.update(texts)
-    return values
+# -- how a column is written -----------------------------------------------------------------------
 
 
 @pytest.mark.parametrize(
-    ("texts", "formats", "word"),
+    ("found", "formats", "word"),
     [
         (("14/6/87", "3/6/87"), ["D/M/YY"], ""),
         (("6/14/1987", "6/3/1987"), ["M/D/YYYY"], ""),
@@ -107,36 +387,30 @@ def seen(*texts):
         (("4/6/87", "5/6/87"), ["D/M/YY", "M/D/YY"], "4/6/87 can be either"),
         (("14/6/87", "6/14/87"), ["D/M/YY", "M/D/YY"], "mixes day/month and month/day"),
         (("2023-06-05", "June 1987"), [], ""),
+        (("4.6.2023", "5.6.2023"), ["D.M.YYYY"], ""),
+        (("20230605",), ["YYYYMMDD"], ""),
     ],
 )  # fmt: skip
-def test_date_formats_are_told_by_days_above_twelve(texts, formats, word) -> None:
-    found, doubt = guess_date_formats(seen(*texts))
-    assert found == formats
+def test_date_formats_are_told_by_days_above_twelve(found, formats, word) -> None:
+    guessed, doubt = guess_date_formats(found)
+    assert guessed == formats
     assert word in doubt
 
 
 @pytest.mark.parametrize(
-    ("heading", "texts", "unit"),
+    ("heading", "found", "unit"),
     [
         ("Length (ft)", ("12",), "ft"),
         ("Length [cm]", ("338",), "cm"),
         ("L cm", ("338",), "cm"),
+        ("LEN_MM", ("3380",), "mm"),
         ("Length", ("12' 6\"", "3'"), "ft-in"),
+        ("Length (ft)", ("12' 6\"", "3'"), "ft-in"),
         ("Length", ("7 3/8", "8"), "in"),
         ("Length", ("3.38", "4.1"), ""),
     ],
 )
-def test_units_are_told_by_the_heading_then_by_the_values(heading, texts, unit) -> None:
+def test_units_are_told_by_the_heading_then_by_the_values(heading, found, unit) -> None:
     one = MODEL.table("element").field("length_m")
-    assert guess_unit(heading, one, seen(*texts))[0] == unit
-
-
-def test_what_looks_like_nothing_is_refused_with_a_way_out(tmp_path) -> None:
-    (tmp_path / "x.csv").write_text("colour,weather\nred,rain\n")
-    with pytest.raises(UnusableInput, match=r"mapping\.example\.yaml"):
-        draft_mapping(MODEL, [tmp_path / "x.csv"])
-
-
-def test_headings_are_compared_without_units_and_marks() -> None:
-    assert plain_heading("Sampled?") == "sampled"
-    assert plain_heading(HEADINGS[5] + " (in)*") == "dia a"
+    column = Column(0, heading, read_heading(heading), cells=dict(enumerate(found)))
+    assert guess_unit(one, column)[0] == unit

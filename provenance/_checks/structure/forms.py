@@ -8,7 +8,7 @@ import polars as pl
 
 from provenance._checks.language.wording import found_in_cells, shortened
 from provenance._checks.structure.patterns import UnusablePattern, mismatches
-from provenance._checks.structure.suggestions import did_you_mean, spoken_codes
+from provenance._checks.structure.suggestions import codes_meant
 from provenance._model.schema import Field, Model, Table, Vocabulary
 from provenance._record.tables import ROW
 
@@ -23,10 +23,9 @@ def find_unlisted(model: Model, table: Table, one: Field, rows: pl.DataFrame) ->
     listed = [str(code) for code in one.constraints["enum"]]
     vocabulary = _vocabulary_of(model, one)
     # a profile may have narrowed the list: only what may be written is suggested
-    words = {code: code for code in listed} | (spoken_codes(vocabulary) if vocabulary else {})
-    spoken = {word: code for word, code in words.items() if code in listed}
     different = rows["value"].unique()
-    meant = did_you_mean(different, spoken) if len(different) <= _MOST_GUESSED else {}
+    guessed = different if len(different) <= _MOST_GUESSED else ()
+    meant = codes_meant(guessed, vocabulary, listed)
     hints = {value: f"; did you mean '{code}'?" for value, code in meant.items()}
     return _with_hints(
         "not_in_list",
@@ -92,7 +91,7 @@ def _hints_for_several(values: pl.Series, vocabulary: Vocabulary, separator: str
     codes = set(vocabulary.codes)
     parts = {value: [part.strip() for part in value.split(separator)] for value in values}
     unknown = {part for found in parts.values() for part in found} - codes
-    meant = did_you_mean(unknown, spoken_codes(vocabulary))
+    meant = codes_meant(unknown, vocabulary, vocabulary.codes)
     for value, found in parts.items():
         wrong = next((part for part in found if part and part not in codes), None)
         if wrong in meant:

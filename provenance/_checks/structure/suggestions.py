@@ -3,14 +3,17 @@
 from __future__ import annotations
 
 import difflib
-from collections.abc import Iterable, Mapping
+from collections.abc import Collection, Iterable, Mapping
 
 from provenance._model.schema import Vocabulary
+from provenance._model.wood_names import species_meant, tells_genus
 
 _LONGEST = 60
 """Characters; nobody mistypes a code at greater length, and comparing takes time."""
 _MOST_COMPARED = 30_000
 """Pairs of texts compared letter by letter; beyond it only spelling and blanks are looked past."""
+_MOST_WOODS = 200
+"""Different names of wood for which a guess is made."""
 
 
 def spoken_codes(vocabulary: Vocabulary) -> dict[str, str]:
@@ -20,6 +23,24 @@ def spoken_codes(vocabulary: Vocabulary) -> dict[str, str]:
         for word in (term.code, term.label, *term.synonyms):
             spoken.setdefault(word, term.code)
     return spoken
+
+
+def codes_meant(
+    values: Iterable[str], vocabulary: Vocabulary | None, listed: Collection[str]
+) -> dict[str, str]:
+    """As `did_you_mean`, for codes of which `listed` may be written; species go by their genus.
+
+    Several codes are joined so that they can stand between quotes: "JUVI' or 'THPL".
+    """
+    if vocabulary is not None and tells_genus(vocabulary):
+        shown = sorted(value for value in values if len(value) <= _LONGEST)[:_MOST_WOODS]
+        codes = {
+            value: [code for code in species_meant(value, vocabulary) if code in listed]
+            for value in shown
+        }
+        return {value: "' or '".join(found) for value, found in codes.items() if found}
+    words = {code: code for code in listed} | (spoken_codes(vocabulary) if vocabulary else {})
+    return did_you_mean(values, {word: code for word, code in words.items() if code in listed})
 
 
 def did_you_mean(values: Iterable[str], spoken: Mapping[str, str]) -> dict[str, str]:

@@ -19,7 +19,7 @@ from provenance._intake.files.received import (
     shown,
 )
 from provenance._intake.mapping.mapping import ReadingHabits
-from provenance._intake.mapping.mapping_file import did_you_mean
+from provenance._intake.mapping.mapping_file import code_meant
 from provenance._intake.values.dates import read_date
 from provenance._intake.values.directions import read_angle, read_clock
 from provenance._intake.values.doubts import in_brackets, without_doubt
@@ -226,7 +226,7 @@ class CellReader:
             return code
         assert self._vocabulary is not None
         labels = [term.label for term in self._vocabulary.terms]
-        near = did_you_mean(word, [*self._vocabulary.codes, *labels])
+        near = code_meant(word, self._vocabulary)
         some = labels if len(labels) <= _WORD_LIMIT else [*labels[:_WORD_LIMIT], "…"]
         part = f"has '{word}', which is" if cell and cell != word else "is"
         sure = without_doubt(word)

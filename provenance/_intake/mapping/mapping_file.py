@@ -28,9 +28,14 @@ from provenance._intake.mapping.mapping import (
 from provenance._intake.values.date_formats import ENGLISH_MONTHS, match_format
 from provenance._intake.values.units import MM_PER
 from provenance._model.profile import check_against_schema
-from provenance._model.schema import Field, Model, Table
+from provenance._model.schema import Field, Model, Table, Vocabulary
+from provenance._model.wood_names import species_meant, tells_genus
 
 SCHEMA = "mapping.schema.json"
+OPEN = "?"
+"""Stands in a drafted mapping where only a person can say what is meant."""
+LEFT_OUT = "left out"
+"""The answer for a column that is known and on purpose not taken."""
 _DATE_KEYS = ("formats", "century_pivot", "day_first", "serial_epoch")
 
 
@@ -55,6 +60,15 @@ def did_you_mean(word: str, words: Iterable[str]) -> str:
     near = {one.casefold(): one for one in words}
     found = difflib.get_close_matches(word.casefold(), near, n=1)
     return f" Did you mean '{near[found[0]]}'?" if found else ""
+
+
+def code_meant(word: str, vocabulary: Vocabulary) -> str:
+    """As `did_you_mean` for a word that is in no list; species go by genus, not by spelling."""
+    if not tells_genus(vocabulary):
+        labels = [term.label for term in vocabulary.terms]
+        return did_you_mean(word, [*vocabulary.codes, *labels])
+    codes = [f"'{code}' ({vocabulary.label(code)})" for code in species_meant(word, vocabulary)]
+    return f" Did you mean {' or '.join(codes)}?" if codes else ""
 
 
 def mapping_from(raw: Mapping[str, Any], model: Model, name: str) -> FormMapping:
@@ -118,6 +132,7 @@ def _source(
     where: str,
 ) -> SourceRule:
     habits = _habits(defaults, {key: raw[key] for key in ("decimal",) if key in raw}, faults, where)
+    raw = _decided(raw, faults, where)
     return SourceRule(
         files=_listed(raw["files"]),
         sheets=(raw["sheet"],) if "sheet" in raw else tuple(raw.get("sheets", ())),
@@ -136,11 +151,49 @@ def _source(
     )
 
 
+def _decided(raw: Mapping[str, Any], faults: list[str], where: str) -> Mapping[str, Any]:
+    """The source with each column that a draft asked about put where the answer says."""
+    rows = [{**one, "fields": dict(one["fields"])} for one in raw["rows"]]
+    left_out = list(raw.get("columns_left_out", ()))
+    undecided = []
+    tables = list(dict.fromkeys(one["table"] for one in rows))
+    for heading, answer in raw.get("columns_to_decide", {}).items():
+        table, _, name = answer.partition(".")
+        here = [one for one in rows if one["table"] == table]
+        if answer == OPEN:
+            undecided.append(f"'{heading}'")
+        elif answer == LEFT_OUT:
+            left_out.append(heading)
+        elif not here or not name:
+            faults.append(
+                f"{where}: the column '{heading}' is to be '{answer}', which is no field of "
+                f"{' or '.join(tables)}; write it as in '{tables[0]}.notes', or '{LEFT_OUT}'"
+            )
+        elif any(name in one["fields"] for one in here):
+            faults.append(f"{where}: {answer} has a column besides '{heading}'; keep one of them")
+        else:
+            for one in here:
+                one["fields"][name] = {"column": heading}
+    if undecided:
+        faults.append(
+            f"{where}: what is to become of {', '.join(undecided)}? Under columns_to_decide write, "
+            f"in place of each '{OPEN}', the field such as '{tables[0]}.notes' (of "
+            f"{', '.join(tables)}), or '{LEFT_OUT}'"
+        )
+    return {**raw, "rows": rows, "columns_left_out": left_out}
+
+
 def _rows(
     raw: Mapping[str, Any], habits: ReadingHabits, model: Model, faults: list[str], where: str
 ) -> RowsRule | None:
     name = raw["table"]
     tables = {table.name: table for table in model.of_role("record")}
+    if name == OPEN:
+        faults.append(
+            f"{where}: say what a line of this sheet is: in place of the '{OPEN}' after 'table:' "
+            f"write one of {', '.join(tables)}, and in place of those after 'fields:' its fields"
+        )
+        return None
     if name not in tables:
         near = did_you_mean(name, tables)
         faults.append(f"{where}: there is no table '{name}'.{near} There are {', '.join(tables)}")
@@ -183,6 +236,12 @@ def _field(
     faults: list[str],
     where: str,
 ) -> FieldRule | None:
+    if name == OPEN:
+        faults.append(
+            f"{where}: in place of the '{OPEN}' under 'fields:' write a field and its column, at "
+            f"least {', '.join(table.primary_key)}"
+        )
+        return None
     if name not in table:
         near = did_you_mean(name, table.names)
         faults.append(f"{where}: it has no field '{name}'.{near}")
@@ -191,6 +250,10 @@ def _field(
     one = table.field(name)
     if one.obtained == "computed":
         faults.append(f"{where}: it is computed and not read in; take it out")
+        return None
+    if raw.get("column") == OPEN or (raw.get("constant") == OPEN and not one.vocabulary):
+        what = "the heading of its column" if "column" in raw else "what it is in every row"
+        faults.append(f"{where} ({one.title}): in place of the '{OPEN}' write {what}")
         return None
     own = _habits(habits, raw, faults, where)
     _check_unit(raw, one, faults, where)
@@ -239,7 +302,10 @@ def _check_codes(
         return  # free text: the synonym is what is to be written
     for word, code in synonyms.items():
         if code not in codes:
-            near = did_you_mean(code, codes)
+            if vocabulary is not None and tells_genus(vocabulary):
+                near = code_meant(code, vocabulary)
+            else:
+                near = did_you_mean(code, codes)
             several = f" There are {', '.join(codes)}" if len(codes) <= 12 else ""
             faults.append(f"{where}: '{word}' means '{code}', which is no code.{near}{several}")
 

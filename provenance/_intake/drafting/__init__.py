@@ -1,0 +1,1 @@
+"""Guesses what the columns of an unknown form are, from their headings and their values."""
