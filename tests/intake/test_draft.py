@@ -217,14 +217,15 @@ def test_where_unsampled_timbers_have_a_word_for_a_number_the_answer_tells(tmp_p
     assert sample["when"] == {"column": "Sampled", "one_of": ["yes"]}
 
 
-def test_wood_is_taken_for_sampled_only_where_each_line_has_a_number(tmp_path) -> None:
+def test_wood_is_sampled_where_its_line_has_a_number(tmp_path) -> None:
     lines = [
         {"Timber no": "1", "Use": "beam", "Core no": "301", "Cored on": "4/6/24"},
         {"Timber no": "2", "Use": "post", "Core no": "-", "Cored on": "-"},
     ]
-    for some, sampled in ((lines[:1], {"constant": True}), (lines, None)):
+    for some in (lines[:1], lines):
         form = write_csv(tmp_path / "timbers.csv", some, tuple(lines[0]))
-        assert fields_of(drafted(tmp_path, form)[1], "element").get("sampled") == sampled
+        said = fields_of(drafted(tmp_path, form)[1], "element")["sampled"]
+        assert said == {"filled": "Core no"}
 
 
 def test_dates_that_can_be_either_are_read_as_the_others_on_the_sheet(tmp_path) -> None:

@@ -174,8 +174,8 @@ class SourceWriter:
                 yield self._key(table, one.name, found)
             elif one.required and one.name == "site_id":
                 yield self._site()
-            elif one.name == "sampled" and self._all_sampled(found):
-                yield f"          {one.name}: {{constant: true}}  # ? every line has a sample"
+            elif one.name == "sampled" and (number := self._sample_number()):
+                yield f"          {one.name}: {{filled: {quoted(number)}}}  # ? with a number"
             elif one.required and (code := self._code_in_heading(table, one, found)):
                 yield f"          {one.name}: {{constant: {code}}}  # ? every row is of this kind"
             elif one.required:
@@ -199,12 +199,10 @@ class SourceWriter:
                 return found[name].column.name
         return ""
 
-    def _all_sampled(self, found: Mapping[str, Guess]) -> bool:
-        """Whether there is a number of a sample on every line with a timber."""
-        timber, sample = found.get("element_id"), self._choice.tables.get("sample", {})
-        if timber is None or "sample_id" not in sample:
-            return False
-        return timber.column.told.keys() <= sample["sample_id"].column.told.keys()
+    def _sample_number(self) -> str:
+        """The heading of the numbers of samples; '' where there is none."""
+        found = self._choice.tables.get("sample", {}).get("sample_id")
+        return found.column.name if found is not None else ""
 
     def _words_for_sampled(self, table: Table, found: Mapping[str, Guess]) -> list[str]:
         """The words that say a timber was sampled, where its number does not: 'none', 'no core'."""
