@@ -13,6 +13,7 @@ from provenance._base.errors import UnusablePackage
 from provenance._history.acts import (
     BEGUN,
     IMPORT,
+    KEY_FIELD,
     KINDS,
     ROW_FIELD,
     SETTLE,
@@ -36,6 +37,7 @@ from provenance._record.snapshot import Snapshot
 from provenance._record.together import Staging
 
 ACT, CHANGE, CONFLICT, ACCEPTED, ORIGIN = "act", "change", "conflict", "accepted", "origin"
+FORMER_KEY = "former_key"
 _LINE_COLUMNS = (
     *("table_name", "row_key", "field", "before", "after"),
     *("said_by", "written", "sheet", "line", "column"),
@@ -235,10 +237,11 @@ def stage_history(
         (CHANGE, list(_change_rows(history))),
         (CONFLICT, list(_conflict_rows(history))),
         (ACCEPTED, list(_accepted_rows(history))),
+        (FORMER_KEY, list(_former_key_rows(history))),
         (ORIGIN, _origin_rows(history, tables.rows(ORIGIN) if origin is None else origin)),
     )
     for name, said in written:
-        if not _same_rows(said, tables.rows(name)):
+        if name in package.model.tables and not _same_rows(said, tables.rows(name)):
             frames[name] = frame_of(package.model.table(name).names, said)
     for name, frame in frames.items():
         with staging.writing(f"tables/{name}.csv") as stream:
@@ -320,6 +323,21 @@ def _accepted_rows(history: History) -> Iterator[dict[str, str]]:
             "when": act.when,
             "act_id": one.act,
         }
+
+
+def _former_key_rows(history: History) -> Iterator[dict[str, str]]:
+    """The keys that rows bore and nobody bears now."""
+    state = history.state
+    for table, rows in state.rows.items():
+        told: set[str] = set()
+        for row in rows:
+            said = [claim.value for claim in state.said_of(table, row, KEY_FIELD)]
+            for former in dict.fromkeys([row, *said]):
+                if "~" in former or former in told or state.names_of(table, former):
+                    continue
+                told.add(former)
+                now = state.keys[table, row]
+                yield {"table_name": table, "former_key": former, "row_key": now}
 
 
 def _origin_rows(history: History, written: Sequence[Mapping[str, str]]) -> list[Mapping[str, str]]:

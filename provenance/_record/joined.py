@@ -28,6 +28,22 @@ def standing_results(tables: Snapshot) -> pl.DataFrame:
     return tables["lab_result"].filter(~superseded(tables))
 
 
+def keys_now(tables: Snapshot, table: str) -> dict[str, str]:
+    """Key that a row of a table bore before → the key it bears now.
+
+    Sealed events, labels and stamps go on naming the former one.
+    """
+    found: dict[str, dict[str, str]] = tables.once("former keys", _former_keys)
+    return found.get(table, {})
+
+
+def _former_keys(tables: Snapshot) -> dict[str, dict[str, str]]:
+    found: dict[str, dict[str, str]] = {}
+    for row in tables.rows("former_key"):
+        found.setdefault(row["table_name"], {})[row["former_key"]] = row["row_key"]
+    return found
+
+
 def outermost_places(tables: Snapshot) -> dict[str, str]:
     """Place → the outermost place it lies in; a loop in the record ends the walk."""
     parents = {row["place_id"]: row["parent_place_id"] for row in tables.rows("place")}

@@ -15,7 +15,7 @@ from hypothesis import strategies as st
 from provenance._history import deciding
 from provenance._history.acts import BEGUN, HERE, IMPORT, ROW_FIELD, Act, Line
 from provenance._history.deciding import Refused
-from provenance._history.history import History
+from provenance._history.history import History, _former_key_rows
 from provenance._history.projection import State, rows_in_order
 from provenance._model.profile import load_model
 from provenance._record.package import Package
@@ -239,3 +239,11 @@ def test_a_rename_onto_a_taken_key_a_circle_of_joins_and_strange_names_are_refus
     corrected = renamed.adding(deciding.rename("sample", "301", "302")(renamed))[0]
     with pytest.raises(Refused, match="changed since by"):
         deciding.undo(list(renamed.acts)[-1])(corrected)
+
+
+def test_a_renamed_sample_is_still_known_by_the_number_that_its_events_were_sealed_with() -> None:
+    history, _ = take(an_empty_history(), "IN-A", "1", {"201": {}, "202": {}})
+    history = history.adding(deciding.rename("sample", "201", "301")(history))[0]
+    history = history.adding(deciding.rename("sample", "301", "302")(history))[0]
+    former = [tuple(row.values()) for row in _former_key_rows(history)]
+    assert former == [("sample", "201", "302"), ("sample", "301", "302")]

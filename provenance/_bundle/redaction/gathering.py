@@ -16,6 +16,7 @@ from provenance._bundle.redaction.people import PARTY, Columns, new_codes, unnam
 from provenance._bundle.redaction.places import as_decimal, corners, zero_of
 from provenance._history.history import CHANGE
 from provenance._model.schema import Field, Model, Table
+from provenance._record.joined import keys_now
 from provenance._record.package import Package
 
 SITE = "site"
@@ -80,6 +81,10 @@ def gather_known(package: Package) -> Known:
     for name, found in keys.items():
         given = renamed.get(name, {})
         renamed[name] = given | _clean_keys(model.table(name), found, given, masker)
+    for name, given in renamed.items():
+        # the ledger goes on naming what a row was called before
+        former = keys_now(package.tables, name)
+        renamed[name] = {old: given.get(new, new) for old, new in former.items()} | given
     zeros = _zeros(package, forms, site_of)
     return Known(package, forms, masker, renamed, zeros, site_of)
 
