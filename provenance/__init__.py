@@ -17,6 +17,7 @@ if TYPE_CHECKING:
     from provenance._base.findings import Report
     from provenance._bundle.pack import Packed
     from provenance._compare.difference import Difference
+    from provenance._history.deciding import Done, Refused
     from provenance._identity.locate import Found
 
 __version__ = "0.1.0"
@@ -24,9 +25,11 @@ __version__ = "0.1.0"
 __all__ = [
     "AlreadyThere",
     "Difference",
+    "Done",
     "Found",
     "Packed",
     "Record",
+    "Refused",
     "Report",
     "TreenailError",
     "UnusableInput",
@@ -47,6 +50,7 @@ _MODULES = {
     "_bag.verdict": ("Verdict",),
     "_bundle.pack": ("Packed",),
     "_compare.difference": ("Difference",),
+    "_history.deciding": ("Done", "Refused"),
     "_identity.locate": ("Found",),
 }
 

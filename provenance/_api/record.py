@@ -8,6 +8,7 @@ from pathlib import Path
 from types import TracebackType
 from typing import TYPE_CHECKING
 
+from provenance._api.decisions import Decisions
 from provenance._base.errors import UnusableInput, UnusablePackage
 from provenance._record.package import DESCRIPTOR, Package, open_package
 from provenance._record.remote import Place, place_at
@@ -20,7 +21,7 @@ if TYPE_CHECKING:
     from provenance._record.snapshot import Snapshot
 
 
-class Record:
+class Record(Decisions):
     """The record of one package or bundle; `provenance.open` and `provenance.new` make one.
 
     A package is read as it stands when a table is asked for, a bundle as it was packed. A table
@@ -192,6 +193,15 @@ class Record:
     def __repr__(self) -> str:
         """What a notebook shows."""
         return f"<Record '{self.name}' at {self.path}>"
+
+    def _to_change(self) -> Package:
+        self._refuse_closed()
+        if self.is_bundle or not isinstance(self.path, Path):
+            raise UnusableInput(
+                f"{self.path} is a bundle or lies in a store, and is not changed there; make a "
+                "package of it ('treenail unpack'), and change that"
+            )
+        return self._package
 
     def _snapshot(self) -> Snapshot:
         self._refuse_closed()

@@ -9,6 +9,7 @@ from typing import Any
 
 import click
 
+from provenance._api.decisions import findings_named
 from provenance._cli.options import by_option, counted, named_package_argument
 from provenance._history import deciding
 from provenance._history.edits import in_words
@@ -134,18 +135,11 @@ def accept(package: Path, rule: str, table: str, key: str, by: str, why: str) ->
     'treenail check' counts it no more and lists it with its reason. It lapses when the check comes
     to say something else of the row.
     """
-    from provenance._checks.check import check_package
-
     opened = open_package(package)
-    found = [
-        one for one in check_package(opened) if (one.rule, one.table, one.key) == (rule, table, key)
-    ]
-    if not found:
-        raise deciding.Refused(f"the check does not say {rule} of {table} {key}")
-    for one in found:
-        click.echo(f"accepted: {one.message}")
-    named = [(one.rule, one.table, one.key, one.field, one.message) for one in found]
-    _decide(opened, deciding.accept(named), by, why)
+    found = findings_named(opened, rule, table, key)
+    for *_, message in found:
+        click.echo(f"accepted: {message}")
+    _decide(opened, deciding.accept(found), by, why)
 
 
 @click.command("undo")
