@@ -28,6 +28,7 @@ from provenance._record.records import (
     count_records,
     end_of_record,
     has_odd_line_ends,
+    outside_quotes,
 )
 from provenance._record.tables import ROW, is_blank
 
@@ -135,10 +136,10 @@ def _read_sound(data: bytes) -> TableText | None:
         data += b"\n"
     try:
         header_end = end_of_record(data, 0)
-        labels = tuple(next(csv.reader([data[:header_end].decode()])))
         # with one label only, a blank record and an empty cell would look the same
-        if len(labels) < 2:
+        if b"," not in outside_quotes(data[:header_end]):
             return None
+        labels = tuple(next(csv.reader([data[:header_end].decode()])))
         count, uneven = count_records(data, len(labels))
         try:
             return _with_mended(data, header_end, labels, count, uneven)

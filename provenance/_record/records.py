@@ -68,7 +68,7 @@ def _count(
     """Count the records from `start`, which has that number, to `end`, and note uneven ones."""
     while start < end:
         behind = end_of_record(data, start, min(start + stretch, end - 1))
-        outside = _outside_quotes(data[start:behind])
+        outside = outside_quotes(data[start:behind])
         records = outside.count(b"\n")
         if outside.count(b",") == records * (cells - 1):
             number += records
@@ -81,7 +81,7 @@ def _count(
     return number
 
 
-def _outside_quotes(records: bytes) -> bytes:
+def outside_quotes(records: bytes) -> bytes:
     """What stands outside quotes in some whole records; OddQuotes when these are odd."""
     if b'"' not in records:
         return records

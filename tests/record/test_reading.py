@@ -8,7 +8,7 @@ import random
 from pathlib import Path
 
 import pytest
-from hypothesis import given
+from hypothesis import example, given
 from hypothesis import strategies as st
 
 from provenance._base.errors import UnusablePackage
@@ -160,6 +160,7 @@ _PIECES = st.sampled_from(
 
 
 @given(pieces=st.lists(_PIECES, max_size=40))
+@example(pieces=["a", '"', "\n", '"'])
 def test_any_file_reads_as_python_reads_it(
     tmp_path_factory: pytest.TempPathFactory, pieces: list[str]
 ) -> None:
