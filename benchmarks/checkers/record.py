@@ -13,7 +13,7 @@ import numpy as np
 import polars as pl
 
 from provenance._model.schema import Model
-from provenance._record.package import Package, read_model, write_model
+from provenance._record.package import write_model
 
 TABLES = ("site", "party", "place", "element", "sample", "plug", "lab_result")
 """Five linked tables that grow with n, and the two small ones that they point at."""
@@ -35,11 +35,6 @@ def bench_model() -> Model:
         for name in TABLES
     }
     return replace(model, tables=MappingProxyType(tables))
-
-
-def open_record(folder: Path) -> Package:
-    """The package in a folder that `write_record` made, read with the schemas that lie in it."""
-    return Package(folder, MappingProxyType({"name": "bench"}), read_model(folder))
 
 
 def write_record(folder: Path, n: int, *, damaged: bool, seed: int = 7) -> int:

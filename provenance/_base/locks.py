@@ -10,10 +10,12 @@ import errno
 from collections.abc import Iterator
 from contextlib import contextmanager, suppress
 from pathlib import Path
-
-from filelock import AcquireReturnProxy, FileLock, Timeout, lock_descriptor
+from typing import TYPE_CHECKING
 
 from provenance._base.errors import TreenailError
+
+if TYPE_CHECKING:
+    from filelock import AcquireReturnProxy, FileLock
 
 LOCK = ".lock"
 """The file by which a folder is held; it may stay there, empty, and is no part of a package."""
@@ -31,6 +33,9 @@ def take_lock(path: Path, *, wait: bool = True) -> AcquireReturnProxy[FileLock] 
     Raises OSError when the file cannot be written, and TreenailError for a mark of which nobody
     can tell whether its process still lives.
     """
+    # loaded here, because who checks a record need not lock it
+    from filelock import FileLock, Timeout
+
     lock = FileLock(path)
     while True:
         try:
@@ -67,6 +72,8 @@ def locked_for_reading(folder: Path) -> Iterator[None]:
     A folder in which this person may not write is read without a lock where none can be had: the
     lock of a writer is waited for, if it is there.
     """
+    from filelock import lock_descriptor
+
     try:
         lock = _take_folder(folder)
     except OSError as error:
@@ -104,6 +111,8 @@ def hold_file(handle: int) -> bool | None:
 
     None where the system or the disk has no locks of open files, so that nobody can tell.
     """
+    from filelock import lock_descriptor
+
     try:
         return lock_descriptor(handle, blocking=False)
     except OSError as error:

@@ -13,8 +13,8 @@ from provenance._base.progress import Progress
 from provenance._checks.language.kinds import structure_kinds
 from provenance._checks.language.rule import EVERY_TABLE, Rule
 from provenance._checks.language.wording import FOUND, clipped, found_in_rows, sentence
-from provenance._checks.structure.gathering import gather
-from provenance._checks.structure.structure import find_in_structure, without_cells
+from provenance._checks.structure.gathering import ORIGIN_TABLES, gather
+from provenance._checks.structure.structure import find_in_structure
 from provenance._model.schema import Model, Table
 from provenance._record.package import Package
 from provenance._record.reading import FIRST_ROW, TableText
@@ -67,42 +67,40 @@ def check_package(
             texts[name] = text
         step()
     parts = [FOUND.to_frame(), *find_in_structure(model, texts, step)]
-    typed = {}
-    keys = {}
-    for name, text in texts.items():
-        typed[name] = tables[name]
-        keys[name] = without_cells(model, model.table(name), text)
-        texts[name] = _without_typed_texts(text, typed[name])
-        if own:
-            tables.let_go(name)
-    skipped: dict[str, list[str]] = {}
+    skipped: dict[str, str] = {}
     failed: dict[str, Exception] = {}
     # where a table is missing every rule is asked, so that those which need it are named
-    whole = len(typed) == len(model.tables)
-    idle = {name for name, frame in typed.items() if whole and not len(frame)}
+    whole = len(texts) == len(model.tables)
+    idle = {name for name, text in texts.items() if whole and not len(text)}
+
+    # a seal covers what is written, which goes when it is typed
     for one in rules:
-        if one.table in idle and not one.on_disk:
+        if one.on_disk:
+            parts += _answers(one, texts, tables, skipped, failed)
             step()
-            continue
-        try:
-            parts += _said(one, _without_withheld(one, one.find(tables), model), texts, typed)
-        except MissingTable as missing:
-            skipped.setdefault(missing.table, []).append(one.id)
-        except Exception as error:
-            # raised below, when the others have had their say
-            failed[one.id] = error
-        if own and one.on_disk and one.table in texts:
-            # rules about the ledger read its texts once more
-            tables.let_go(one.table)
-        step()
+    for name, text in texts.items():
+        texts[name] = _without_typed_texts(text, tables[name])
+        if own:
+            tables.let_go(name)
+    # rules about one table share their joins, which the next may not need
+    for table in sorted({one.table for one in rules}):
+        for one in rules:
+            if one.table == table and not one.on_disk:
+                if table not in idle:
+                    parts += _answers(one, texts, tables, skipped, failed)
+                step()
+        tables.let_go_unwanted()
+    keys = {name: _with_keys(model.table(name), text, tables[name]) for name, text in texts.items()}
     # the cells have been asked everything; very many findings need the room
-    del tables, typed, texts
-    parts += _about_skipped(skipped, package)
-    ran = [one.id for one in structure_kinds()] + [
-        one.id for one in rules if not any(one.id in ids for ids in skipped.values())
-    ]
+    del tables, texts
+    parts += _about_skipped(
+        {one.id: skipped[one.id] for one in rules if one.id in skipped}, package
+    )
+    ran = [one.id for one in structure_kinds()]
+    ran += [one.id for one in rules if one.id not in skipped]
     report = _without_accepted(gather(package, keys, pl.concat(parts), ran), let_stand)
     if failed:
+        failed = {one.id: failed[one.id] for one in rules if one.id in failed}
         raise RuleFailed(failed, report) from next(iter(failed.values()))
     return report
 
@@ -170,11 +168,41 @@ def _without_typed_texts(text: TableText, typed: pl.DataFrame) -> TableText:
     return replace(text, frame=text.frame.select(kept))
 
 
+def _answers(
+    one: Rule,
+    texts: Mapping[str, TableText],
+    tables: Snapshot,
+    skipped: dict[str, str],
+    failed: dict[str, Exception],
+) -> list[pl.DataFrame]:
+    """What a rule finds; notes the table that it misses, or how it broke down."""
+    try:
+        found = _without_withheld(one, one.find(tables), tables.model)
+        return list(_said(one, found, texts, tables))
+    except MissingTable as missing:
+        skipped[one.id] = missing.table
+    except Exception as error:
+        # raised by the caller, when the others have had their say
+        failed[one.id] = error
+    return []
+
+
+def _with_keys(table: Table, text: TableText, typed: pl.DataFrame) -> TableText:
+    """A table of `_without_typed_texts` with nothing but what keys and origins are looked up in."""
+    wanted = text.labels if table.name in ORIGIN_TABLES else table.primary_key
+    columns = [
+        text.frame[name] if name in text.frame else typed[name].cast(pl.String).fill_null("")
+        for name in dict.fromkeys((ROW, *wanted))
+        if name in text.frame or (name in text.labels and name in typed)
+    ]
+    return replace(text, frame=pl.DataFrame(columns))
+
+
 def _said(
     rule: Rule,
     found: pl.DataFrame,
     texts: Mapping[str, TableText],
-    typed: Mapping[str, pl.DataFrame],
+    tables: Snapshot,
 ) -> Iterator[pl.DataFrame]:
     """The findings of one rule in words, each with the text of the field that it points at."""
     if not len(found):
@@ -195,7 +223,7 @@ def _said(
     for (table, field), part in said.group_by("table", "field", maintain_order=True):
         text = texts[str(table)].frame
         if str(field) not in text.columns:
-            text = typed[str(table)]
+            text = tables[str(table)]
         if str(field) in text.columns:
             places = part[ROW].cast(pl.Int64) - FIRST_ROW
             # row 0 is the table as a whole, which has no cell to show
@@ -205,11 +233,10 @@ def _said(
         yield part.select(FOUND.names())
 
 
-def _about_skipped(
-    skipped: Mapping[str, Sequence[str]], package: Package
-) -> Iterator[pl.DataFrame]:
-    """A loud word about rules that could not be asked."""
-    for name, ids in skipped.items():
+def _about_skipped(skipped: Mapping[str, str], package: Package) -> Iterator[pl.DataFrame]:
+    """A loud word about rules that could not be asked, for want of the table that each maps to."""
+    for name in dict.fromkeys(skipped.values()):
+        ids = [id for id, missing in skipped.items() if missing == name]
         nowhere = pl.DataFrame({ROW: [0], "value": [""]})
         words = {"count": str(len(ids)), "ids": ", ".join(ids)}
         # a package of an earlier version may know nothing of the table at all

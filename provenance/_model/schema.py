@@ -15,8 +15,6 @@ from pathlib import Path
 from types import MappingProxyType
 from typing import Any
 
-import yaml
-
 from provenance._base.errors import UnknownName, UnusableSchema
 from provenance._base.resources import shipped
 
@@ -233,17 +231,18 @@ class Model:
                 yield table, one
 
 
-# the same safe loader on libyaml is ten times as fast, where the wheel has it
-_SAFE_LOADER = getattr(yaml, "CSafeLoader", yaml.SafeLoader)
-
-
 # -- reading the files ---------------------------------------------------------------------------
 
 
 def read_yaml(path: Path) -> Any:
     """The content of a YAML file; raises UnusableSchema that names file and line."""
+    # loaded here, because the schemas in a package are JSON
+    import yaml
+
+    # the same safe loader on libyaml is ten times as fast, where the wheel has it
+    loader = getattr(yaml, "CSafeLoader", yaml.SafeLoader)
     try:
-        return yaml.load(path.read_text(encoding="utf-8"), Loader=_SAFE_LOADER)
+        return yaml.load(path.read_text(encoding="utf-8"), Loader=loader)
     except FileNotFoundError:
         raise UnusableSchema(f"{path} is not there; check the name") from None
     except (yaml.YAMLError, UnicodeDecodeError) as error:

@@ -19,12 +19,18 @@ from contextlib import contextmanager
 from dataclasses import dataclass, field, replace
 from pathlib import Path
 
-import numpy as np
 import polars as pl
 
 from provenance._base.errors import UnusablePackage
-from provenance._record.records import Outline, has_odd_line_ends, outline_of
-from provenance._record.tables import ROW
+from provenance._record.records import (
+    OddQuotes,
+    Record,
+    count_records,
+    end_of_record,
+    has_odd_line_ends,
+    outside_quotes,
+)
+from provenance._record.tables import ROW, is_blank
 
 FIRST_ROW = 2
 """Record number of the first row; the header is record 1."""
@@ -61,8 +67,8 @@ class TableText:
     `labels` is the header, () when the file is empty or begins with a blank record. `frame` has ROW
     and one column of texts for each different label that is not blank (of two with the same label
     the first counts), '' where nothing is written, bytes that are no UTF-8 as \\xNN; record n is at
-    position n - 2. `blank` has the rows in which nothing is written. `empty` says that the file
-    holds no record at all.
+    position n - 2. `blank` has the rows in which nothing is written, `unwritten` the columns.
+    `empty` says that the file holds no record at all.
     """
 
     labels: tuple[str, ...]
@@ -70,6 +76,7 @@ class TableText:
     blank: pl.Series
     faults: Faults = Faults()
     empty: bool = False
+    unwritten: frozenset[str] = frozenset()
 
     def __len__(self) -> int:
         """The number of records behind the header, blank ones included."""
@@ -116,69 +123,50 @@ def read_table_bytes(data: bytes) -> TableText:
     if not data:
         return TableText((), _numbered(0), _numbered(0)[ROW], empty=True)
     with _any_cell_size():
-        if not _is_utf8(data):
-            return _read_anew(data)
-        for read in (_read_even, _read_outlined):
-            # a table without rows is as good as false, and has been read all the same
-            if (table := read(data)) is not None:
-                return table
-        return _read_anew(data)
+        table = _read_sound(data) if _is_utf8(data) else None
+        # a table without rows is as good as false, and has been read all the same
+        return _read_anew(data) if table is None else table
 
 
-def _read_even(data: bytes) -> TableText | None:
-    """Read a file without quotes in which all records have as many cells as the header.
-
-    The usual case, and cheap to tell: there are as many commas as there must be, and the fast
-    reader, which fills up short records silently, finds none that is too long.
-    """
-    if b'"' in data or has_odd_line_ends(data):
+def _read_sound(data: bytes) -> TableText | None:
+    """Read a file whose quotes and line ends are sound, and mend uneven records first."""
+    if has_odd_line_ends(data):
         return None
     if not data.endswith(b"\n"):
         data += b"\n"
-    header_end = data.index(b"\n") + 1
-    labels = tuple(next(csv.reader([data[:header_end].decode()])))
-    records = data.count(b"\n") - 1
-    if len(labels) < 2 or data.count(b",") != (len(labels) - 1) * (records + 1):
-        return None
     try:
-        return _with_frame(labels, data[header_end:], records=records, faults=Faults())
-    except (pl.exceptions.ComputeError, pl.exceptions.SchemaError):
-        # some are too long, and as many others too short
+        header_end = end_of_record(data, 0)
+        # with one label only, a blank record and an empty cell would look the same
+        if b"," not in outside_quotes(data[:header_end]):
+            return None
+        labels = tuple(next(csv.reader([data[:header_end].decode()])))
+        count, uneven = count_records(data, len(labels))
+        try:
+            return _with_mended(data, header_end, labels, count, uneven)
+        except (pl.exceptions.ComputeError, pl.exceptions.SchemaError):
+            # some are too long, and as many others too short
+            count, uneven = count_records(data, len(labels), one_by_one=True)
+            return _with_mended(data, header_end, labels, count, uneven)
+    except OddQuotes:
         return None
 
 
-def _read_outlined(data: bytes) -> TableText | None:
-    """Read a file whose quotes and line ends are sound, and mend uneven records first."""
-    outline = outline_of(data)
-    if outline is None:
-        return None
-    labels = tuple(next(csv.reader([data[: outline.start(1)].decode()])))
-    # with one label only, a blank record and an empty cell would look the same
-    if len(labels) < 2:
-        return None
+def _with_mended(
+    data: bytes, header_end: int, labels: tuple[str, ...], count: int, uneven: list[Record]
+) -> TableText:
+    """Read the records behind the header, each with as many cells as there are labels."""
     faults = Faults()
-    uneven = np.flatnonzero(outline.commas[1:] != len(labels) - 1) + 1
-    if len(uneven):
-        body = _mended(data, outline, uneven.tolist(), len(labels), faults)
-    else:
-        body = data[outline.start(1) :]
-    return _with_frame(labels, body, records=len(outline.ends) - 1, faults=faults)
-
-
-def _mended(data: bytes, outline: Outline, uneven: list[int], width: int, faults: Faults) -> bytes:
-    """The records behind the header, each with as many cells as there are labels."""
     whole = memoryview(data)
     pieces: list[bytes | memoryview] = []
-    sound_from = outline.start(1)
-    for record in uneven:
-        start, end = outline.start(record), int(outline.ends[record])
+    sound_from = header_end
+    for number, start, end in uneven:
         pieces.append(whole[sound_from:start])
         sound_from = end
         text = str(whole[start:end], "utf-8")
         cells = next(csv.reader(io.StringIO(text, newline="")), [])
-        pieces.append(_as_line(_fitted(cells, record + 1, width, faults)))
+        pieces.append(_as_line(_fitted(cells, number + 1, len(labels), faults)))
     pieces.append(whole[sound_from:])
-    return b"".join(pieces)
+    return _with_frame(labels, b"".join(pieces), records=count - 1, faults=faults)
 
 
 def _read_anew(data: bytes) -> TableText:
@@ -257,8 +245,8 @@ def _with_frame(labels: tuple[str, ...], body: bytes, *, records: int, faults: F
         if label not in ("", ROW):
             kept.setdefault(label, str(position))
     if not records:
-        nothing = pl.DataFrame(schema={ROW: pl.UInt32(), **dict.fromkeys(kept, pl.String())})
-        return TableText(labels, nothing, nothing[ROW], faults)
+        none = pl.DataFrame(schema={ROW: pl.UInt32(), **dict.fromkeys(kept, pl.String())})
+        return TableText(labels, none, none[ROW], faults)
     positions = [str(position) for position in range(len(labels))]
     schema = dict.fromkeys(positions, pl.String())
     frame = pl.read_csv(body, has_header=False, schema=schema, empty_string_is_null=False)
@@ -269,13 +257,16 @@ def _with_frame(labels: tuple[str, ...], body: bytes, *, records: int, faults: F
     blank = numbered.filter(pl.col(positions[0]) == "")
     blank = blank.filter(pl.all_horizontal(pl.col(positions) == ""))
     # most columns of most records are blank, and blank columns share one piece of memory
-    written = frame.lazy().select((pl.all() != "").any()).collect().row(0, named=True)
-    unwritten = pl.Series([""]).new_from_index(0, records)
+    unwritten = frozenset(
+        new for new, old in kept.items() if frame[old][0] == "" and is_blank(frame[old])
+    )
+    nothing = pl.Series([""]).new_from_index(0, records)
     columns = [
-        (frame.get_column(old) if written[old] else unwritten).alias(new)
+        (nothing if new in unwritten else frame.get_column(old)).alias(new)
         for new, old in kept.items()
     ]
-    return TableText(labels, pl.DataFrame([numbered[ROW], *columns]), blank[ROW], faults)
+    whole = pl.DataFrame([numbered[ROW], *columns])
+    return TableText(labels, whole, blank[ROW], faults, unwritten=unwritten)
 
 
 def _is_utf8(data: bytes) -> bool:

@@ -8,77 +8,53 @@ Source: RFC 4180 for quotes; Python's csv module for what is sound and what is n
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from typing import NamedTuple
 
-import numpy as np
-import numpy.typing as npt
-
-_COMMA, _LINE_FEED, _RETURN, _QUOTE = b","[0], b"\n"[0], b"\r"[0], b'"'[0]
-_PIECE_BYTES = 1 << 20
-"""Looked at in one go: large enough for numpy, small enough for the processor's cache."""
-
-Bytes = npt.NDArray[np.uint8]
-Offsets = npt.NDArray[np.int64]
+_STRETCH_BYTES = 1 << 13
+"""Looked at in one go; one with a fault is looked at again, a sixteenth at a time, and so on."""
 
 
-@dataclass(frozen=True)
-class Outline:
-    """Where each record of a file ends and how many commas part its cells.
+class Record(NamedTuple):
+    """A record by its number, from 0, and the offsets where it begins and the next one does."""
 
-    `ends` are offsets just behind the line end of each record; `commas` counts those outside
-    quotes. Both have one entry a record, the header included.
+    number: int
+    start: int
+    end: int
+
+
+class OddQuotes(Exception):
+    """Quotes that only a full reading tells the meaning of."""
+
+
+def end_of_record(data: bytes, start: int, least: int = 0) -> int:
+    """The offset behind the record that begins at `start`; behind more, if it ends before `least`.
+
+    The bytes end with a line end. Raises OddQuotes where a quote is never closed.
     """
+    end = data.index(b"\n", max(start, least))
+    quotes = data.count(b'"', start, end)
+    while quotes % 2:
+        closing = data.find(b'"', end)
+        if closing < 0:
+            raise OddQuotes
+        line_end = data.index(b"\n", closing)
+        quotes += data.count(b'"', end, line_end)
+        end = line_end
+    return end + 1
 
-    ends: Offsets
-    commas: npt.NDArray[np.int64]
 
-    def start(self, record: int) -> int:
-        """The offset at which a record (from 0) begins."""
-        return int(self.ends[record - 1]) if record else 0
+def count_records(data: bytes, cells: int, *, one_by_one: bool = False) -> tuple[int, list[Record]]:
+    """How many records there are, the header included, and those that have not so many cells.
 
-
-def outline_of(data: bytes) -> Outline | None:
-    """The outline of CSV bytes; None where quotes or line ends are odd.
-
-    Odd are a quote inside an unquoted cell, text behind a closing quote, a quote that is never
-    closed, and a carriage return without a line feed: only a full reading tells what they mean.
+    Unless they are counted `one_by_one`, the commas of several records are counted together, so
+    that one that is too long may make up for others that are too short.
+    The bytes end with a line end, and no carriage return is without a line feed behind it. Raises
+    OddQuotes where there is a quote inside an unquoted cell, text behind a closing quote, or a
+    quote that is never closed.
     """
-    if has_odd_line_ends(data):
-        return None
-    if not data.endswith(b"\n"):
-        data += b"\n"
-    array = np.frombuffer(data, np.uint8)
-    quoted = b'"' in data
-    ends: list[Offsets] = []
-    counts: list[npt.NDArray[np.int64]] = []
-    quotes_before, commas_before = 0, 0
-    for offset in range(0, len(array), _PIECE_BYTES):
-        piece = array[offset : offset + _PIECE_BYTES]
-        telling = (piece == _COMMA) | (piece == _LINE_FEED)
-        if quoted:
-            telling |= piece == _QUOTE
-        places = np.flatnonzero(telling)
-        kinds = piece[places]
-        if quoted:
-            is_quote = kinds == _QUOTE
-            numbers = np.cumsum(is_quote) + quotes_before
-            if not _are_sound(array, places[is_quote] + offset, quotes_before):
-                return None
-            quotes_before = int(numbers[-1]) if len(numbers) else quotes_before
-            outside = ~is_quote & (numbers % 2 == 0)
-            places, kinds = places[outside], kinds[outside]
-        line_ends = np.flatnonzero(kinds == _LINE_FEED)
-        if len(line_ends) == 0:
-            commas_before += len(places)
-            continue
-        commas = np.diff(line_ends, prepend=-1) - 1
-        commas[0] += commas_before
-        commas_before = len(places) - int(line_ends[-1]) - 1
-        ends.append(places[line_ends] + (offset + 1))
-        counts.append(commas)
-    if quotes_before % 2 or not ends:
-        return None
-    return Outline(np.concatenate(ends), np.concatenate(counts))
+    uneven: list[Record] = []
+    stretch = 0 if one_by_one else _STRETCH_BYTES
+    return _count(data, 0, len(data), 0, cells, stretch, uneven), uneven
 
 
 def has_odd_line_ends(data: bytes) -> bool:
@@ -86,19 +62,35 @@ def has_odd_line_ends(data: bytes) -> bool:
     return b"\r" in data and data.count(b"\r") != data.count(b"\r\n")
 
 
-def _are_sound(array: Bytes, quotes: Offsets, quotes_before: int) -> bool:
-    """Whether every quote opens a cell, closes one, or is doubled inside one."""
-    opening, closing = quotes[quotes_before % 2 :: 2], quotes[1 - quotes_before % 2 :: 2]
-    before = array[np.maximum(opening - 1, 0)]
-    # a quote that opens right behind one that closes is the second half of a doubled quote
-    opens_well = (opening == 0) | _is_any(before, _COMMA, _LINE_FEED, _QUOTE)
-    # the bytes end with a line end, so there is always one behind the last quote
-    behind = array[closing + 1]
-    closes_well = _is_any(behind, _COMMA, _LINE_FEED, _RETURN, _QUOTE)
-    return bool(opens_well.all() and closes_well.all())
+def _count(
+    data: bytes, start: int, end: int, number: int, cells: int, stretch: int, uneven: list[Record]
+) -> int:
+    """Count the records from `start`, which has that number, to `end`, and note uneven ones."""
+    while start < end:
+        behind = end_of_record(data, start, min(start + stretch, end - 1))
+        outside = outside_quotes(data[start:behind])
+        records = outside.count(b"\n")
+        if outside.count(b",") == records * (cells - 1):
+            number += records
+        elif records == 1:
+            uneven.append(Record(number, start, behind))
+            number += 1
+        else:
+            number = _count(data, start, behind, number, cells, stretch // 16, uneven)
+        start = behind
+    return number
 
 
-def _is_any(found: Bytes, *wanted: int) -> npt.NDArray[np.bool_]:
-    known = np.zeros(256, dtype=np.bool_)
-    known[list(wanted)] = True
-    return known[found]
+def outside_quotes(records: bytes) -> bytes:
+    """What stands outside quotes in some whole records; OddQuotes when these are odd."""
+    if b'"' not in records:
+        return records
+    first, *between, last = outside = records.split(b'"')[::2]
+    # nothing between two quotes is a doubled quote inside a cell
+    if (
+        first[-1:] not in b",\n"
+        or last[:1] not in b",\r\n"
+        or any(one[:1] not in b",\r\n" or one[-1:] not in b",\n" for one in set(between))
+    ):
+        raise OddQuotes
+    return b"".join(outside)

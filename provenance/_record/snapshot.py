@@ -70,6 +70,7 @@ class Snapshot:
     _texts: dict[str, TableText | None] = field(default_factory=dict, repr=False, compare=False)
     _typed: dict[str, pl.DataFrame] = field(default_factory=dict, repr=False, compare=False)
     _views: dict[str, Any] = field(default_factory=dict, repr=False, compare=False)
+    _wanted: set[str] = field(default_factory=set, repr=False, compare=False)
 
     # -- what is written ---------------------------------------------------------------------------
 
@@ -144,6 +145,7 @@ class Snapshot:
 
     def once(self, name: str, compute: Callable[[Snapshot], View]) -> View:
         """What several need (a join, the replayed ledger), computed for the first of them."""
+        self._wanted.add(name)
         if name not in self._views:
             self._views[name] = compute(self)
         view: View = self._views[name]
@@ -153,7 +155,7 @@ class Snapshot:
 
     def with_faults(self) -> Snapshot:
         """The same tables for the check, which names faults itself: broken ones raise nothing."""
-        return replace(self, _strict=False, _views={})
+        return replace(self, _strict=False, _views={}, _wanted=set())
 
     def hold(self) -> Snapshot:
         """Read what has not been read yet; after this no file is opened any more."""
@@ -167,6 +169,12 @@ class Snapshot:
         For the check of a very large record, which has typed them and needs the room.
         """
         self._texts.pop(name, None)
+
+    def let_go_unwanted(self) -> None:
+        """Give up what `once` holds and nobody has asked for since this was last called."""
+        for name in self._views.keys() - self._wanted:
+            del self._views[name]
+        self._wanted.clear()
 
     # -- for users of pandas -----------------------------------------------------------------------
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from pathlib import Path
 
 import polars as pl
@@ -10,6 +11,7 @@ import pytest
 from provenance._base.findings import COLUMNS
 from provenance._checks.check import RuleFailed, check_package
 from provenance._checks.language.rule import COMMON_PRACTICE, EVERY_TABLE, Rule, rule
+from provenance._record.reading import TableText, read_table_text
 from provenance._record.snapshot import Snapshot
 from provenance._record.tables import ROW
 from tests.builders import a_package
@@ -93,6 +95,39 @@ def test_a_rule_that_breaks_down_is_named_and_hides_no_other(tmp_path: Path) -> 
     rules = [one.rule for one in failed.value.report]
     assert rules == ["structure.key_repeated", "structure.not_in_list", "invented.after"]
     assert isinstance(failed.value.__cause__, pl.exceptions.ColumnNotFoundError)
+
+
+def test_rules_are_named_in_their_order_whenever_they_were_asked(tmp_path: Path) -> None:
+    package = a_package(tmp_path).with_chain().package
+    package.table_path("plug").unlink()
+    several = [
+        _rule("a", table="sample"),
+        replace(_rule("b"), on_disk=True),
+        _rule("c", table="element"),
+    ]
+    report = check_package(package, rules=several)
+    (skipped,) = (one for one in report if one.rule == "structure.rules_skipped")
+    assert "3 rules" in skipped.message
+    assert "invented.a, invented.b, invented.c." in skipped.message
+    assert not any(one.startswith("invented") for one in report.rules_run)
+    broken = [replace(one, find=lambda tables: tables["sample"]["no"]) for one in several]
+    with pytest.raises(RuleFailed) as failed:
+        check_package(package, rules=broken)
+    assert list(failed.value.failed) == ["invented.a", "invented.b", "invented.c"]
+
+
+def test_each_table_is_read_once(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    """The ledger, whose seals cover what is written, is the largest of many records."""
+    read: list[str] = []
+
+    def read_and_noted(path: Path) -> TableText:
+        read.append(path.stem)
+        return read_table_text(path)
+
+    monkeypatch.setattr("provenance._record.snapshot.read_table_text", read_and_noted)
+    package = a_package(tmp_path).with_chain().package
+    check_package(package)
+    assert sorted(read) == sorted(package.model.tables)
 
 
 def test_a_rule_that_names_an_unknown_word_breaks_down(tmp_path: Path) -> None:

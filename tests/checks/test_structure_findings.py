@@ -177,9 +177,11 @@ def test_a_pattern_that_is_none_is_refused(pattern: str) -> None:
         mismatches(pattern, pl.Series(["a"]))
 
 
-def test_an_unusable_pattern_is_a_finding_and_hides_no_other(tmp_path: Path) -> None:
+@pytest.mark.parametrize("field", ["stamp", "notes"])
+def test_an_unusable_pattern_is_a_finding_and_hides_no_other(tmp_path: Path, field: str) -> None:
+    """Also where nothing is written in its field, as in the notes here."""
     package = a_package(tmp_path).with_chain().with_row("plug", sample_id="NOPE").package
-    package = _with_constraint(package, "plug", "stamp", pattern="(")
+    package = _with_constraint(package, "plug", field, pattern="(")
     rules = {one.rule for one in check_structure(package)}
     assert rules == {
         "structure.pattern_unusable",

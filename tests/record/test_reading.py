@@ -4,10 +4,11 @@ from __future__ import annotations
 
 import csv
 import io
+import random
 from pathlib import Path
 
 import pytest
-from hypothesis import given
+from hypothesis import example, given
 from hypothesis import strategies as st
 
 from provenance._base.errors import UnusablePackage
@@ -134,12 +135,32 @@ def test_python_keeps_its_own_limit_for_long_cells(tmp_path: Path) -> None:
     assert csv.field_size_limit() == before
 
 
+def test_a_large_file_reads_as_python_reads_it(tmp_path: Path) -> None:
+    """Records are counted many at once: too long ones must not make up for short ones there."""
+    rng = random.Random(5)
+    rows = []
+    for number in range(4_000):
+        width = rng.choices((4, 0, 1, 3, 5, 7), (94, 1, 1, 2, 1, 1))[0]
+        cells = [rng.choice(("", "plain", 'a "b", c', "two\nlines")) for _ in range(width)]
+        rows.append([str(number), *cells[1:]] if cells else [])
+    written = io.StringIO(newline="")
+    csv.writer(written, lineterminator="\n").writerows([["a", "b", "c", "d"], *rows])
+    text = _read(tmp_path, written.getvalue().encode())
+    width = dict(enumerate(map(len, rows), start=2))
+    assert text.faults.short == {row: count for row, count in width.items() if count < 4}
+    assert {row: count for row, (count, _) in text.faults.long.items()} == {
+        row: count for row, count in width.items() if count > 4
+    }
+    assert [row[1:] for row in _rows(text)] == [tuple((cells + [""] * 4)[:4]) for cells in rows]
+
+
 _PIECES = st.sampled_from(
     ["a", "7", ",", ",", "\n", "\n", "\r\n", "\r", '"', '""', '","', " ", "ä", "€", "end,end"]
 )
 
 
 @given(pieces=st.lists(_PIECES, max_size=40))
+@example(pieces=["a", '"', "\n", '"'])
 def test_any_file_reads_as_python_reads_it(
     tmp_path_factory: pytest.TempPathFactory, pieces: list[str]
 ) -> None:

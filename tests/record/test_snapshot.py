@@ -142,6 +142,16 @@ def test_each_table_is_read_once_and_each_view_made_once() -> None:
     assert len({id(one) for one in views}) == 1
 
 
+def test_a_view_goes_when_nobody_has_asked_for_it_since() -> None:
+    tables = of_bytes(site=b"site_id,name\nA,B\n")
+    made: list[str] = []
+    for asked in ("ab", "b", "ab", ""):
+        for name in asked:
+            tables.once(name, lambda tables, name=name: made.append(name))
+        tables.let_go_unwanted()
+    assert made == ["a", "b", "a"]
+
+
 def test_a_package_shows_what_was_written_since_and_a_held_one_does_not(tmp_path) -> None:
     package = a_package(tmp_path).with_chain().package
     before = package.tables

@@ -25,6 +25,11 @@ _WOOD = {
     **{name: name for name in ("diameter_a1_cm", "diameter_a2_cm")},
     **{name: name for name in ("diameter_b1_cm", "diameter_b2_cm")},
 }
+_NOT_IN_LEDGER = (
+    *("place_held", "recorded_on", "recorded_by", "notes"),
+    *("previous_sha256", "event_sha256", "signer_key", "signature"),
+)
+"""Columns of custody that no rule over the ledger asks for; of a million events each is 16 MB."""
 _SITE_DATES = ("visit_start", "visit_end", "permit_from", "permit_until", "consent_on")
 
 
@@ -104,8 +109,9 @@ def parcel_samples(tables: Snapshot) -> pl.DataFrame:
 def ledger(tables: Snapshot) -> pl.DataFrame:
     """The events of every sample in their order, events of its parcels included.
 
-    Beside the columns of `custody`: `order`, `moves`, `holder_before` (party, '' when nobody knows,
-    null before the first move) and happened_on as days. Sorted by sample_id and order. An event
+    Beside the columns of `custody` without _NOT_IN_LEDGER: `order`, `moves`, `holder_before`
+    (party, '' when nobody knows, null before the first move) and happened_on as days. Sorted by
+    sample_id and order. An event
     that corrects another stands where the first wrong one stood; what was corrected, and the bare
     word 'corrected', are left out. An event of a parcel appears once for each sample in it that
     has no such event of its own; parcels with more than MOST_PARCEL_EVENTS events are not spread,
@@ -116,7 +122,7 @@ def ledger(tables: Snapshot) -> pl.DataFrame:
 
 
 def _spread_ledger(tables: Snapshot) -> pl.DataFrame:
-    custody = tables["custody"]
+    custody = tables["custody"].drop(_NOT_IN_LEDGER, strict=False)
     corrected = custody["corrects_custody_id"].drop_nulls().unique().to_list()
     named_taker = pl.col("event").is_in(["found"]) & pl.col("to_party_id").is_not_null()
     events = (

@@ -56,7 +56,7 @@ def found_in_rows(
     one = kind(name)
     given = {"table": table.title, "table_name": table.name, "name": field, **words}
     named = [pl.lit(said).alias(word) for word, said in given.items() if word not in rows.columns]
-    hits = rows.lazy().with_columns(clipped(pl.col("value")), *named)
+    hits = rows.with_columns(clipped(pl.col("value")), *named)
     columns = [*rows.columns, *given]
     return hits.select(
         severity=pl.lit(one.severity),
@@ -67,7 +67,7 @@ def found_in_rows(
         value="value",
         message=sentence(one.says, columns),
         remedy=sentence(one.remedy, columns),
-    ).collect()
+    )
 
 
 def found_in_cells(

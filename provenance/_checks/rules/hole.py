@@ -150,6 +150,9 @@ def hole_without_position(tables: Snapshot) -> pl.DataFrame:
     )
 
 
+_HOLE = ("sample_id", "element_id", "leaves_hole", "along_m", "clock")
+
+
 @rule(
     "sample.holes_close",
     table="sample",
@@ -165,8 +168,8 @@ def holes_close(tables: Snapshot) -> pl.DataFrame:
     """Holes side by side weaken the wood, or are one hole written down twice."""
     holes = (
         samples_with_wood(tables)
+        .select(ROW, *_HOLE, _mm=_thickness_at_hole_mm())
         .filter(pl.col("leaves_hole") & pl.col("along_m").is_not_null())
-        .with_columns(_mm=_thickness_at_hole_mm())
         .sort("element_id", "along_m", ROW)
     )
     before = pl.col("sample_id", "along_m", "clock").shift(1).over("element_id").name.prefix("_")

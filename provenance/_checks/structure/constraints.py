@@ -76,17 +76,21 @@ def find_in_cells(model: Model, table: Table, text: TableText) -> Iterator[pl.Da
     if len(text):
         yield from _find_by_probes(model, table, text, present)
     for one in present:
+        # a pattern is tried on no cell at all, as it may be unusable
+        frame = text.frame.clear() if one.name in text.unwritten else text.frame
         if "pattern" in one.constraints:
-            yield from find_wrong_forms(model, table, one, text.frame)
+            yield from find_wrong_forms(model, table, one, frame)
         if "enum" in one.constraints and one.type != "string":
-            yield from _unlisted_numbers(model, table, one, text.frame)
+            yield from _unlisted_numbers(model, table, one, frame)
 
 
 def _find_by_probes(
     model: Model, table: Table, text: TableText, present: list[Field]
 ) -> Iterator[pl.DataFrame]:
-    probes = [probe for one in present for probe in _probes(one)]
-    masks = text.frame.lazy().select(_numbered(probes, text)).collect()
+    probes = [probe for one in present for probe in _probes(one, one.name in text.unwritten)]
+    # numbers are read once, whatever is asked of them
+    columns = text.frame.lazy().select(column for one in present for column in _columns(one))
+    masks = columns.select(_numbered(probes, text)).collect()
     for probe, mask in zip(probes, masks, strict=True):
         if not mask.any():
             continue
@@ -135,10 +139,29 @@ def _refuse_unknown(table: Table, one: Field) -> None:
         limit_of(one, constraint)
 
 
-def _probes(one: Field) -> Iterator[_Probe]:
-    cell = pl.col(one.name)
+def _columns(one: Field) -> Iterator[pl.Expr]:
+    """The texts of a field and, where they should be numbers, these."""
+    yield pl.col(one.name).alias(_text(one))
+    if one.type in ("number", "integer"):
+        kind = pl.Int64 if one.type == "integer" else pl.Float64
+        yield pl.col(one.name).cast(kind, strict=False).alias(_number(one))
+
+
+def _text(one: Field) -> str:
+    return f"text of {one.name}"
+
+
+def _number(one: Field) -> str:
+    return f"number of {one.name}"
+
+
+def _probes(one: Field, unwritten: bool) -> Iterator[_Probe]:
+    """What can be wrong with a field; where nothing is written, only that."""
+    cell = pl.col(_text(one))
     if one.constraints.get("required"):
         yield _Probe(one, "required", cell == "")
+    if unwritten:
+        return
     if one.type == "string":
         yield from _string_probes(one)
     elif one.type == "boolean":
@@ -148,7 +171,7 @@ def _probes(one: Field) -> Iterator[_Probe]:
 
 
 def _string_probes(one: Field) -> Iterator[_Probe]:
-    cell = pl.col(one.name)
+    cell = pl.col(_text(one))
     if "enum" in one.constraints:
         codes = [str(code) for code in one.constraints["enum"]]
         yield _Probe(one, "not_in_list", ~cell.is_in(["", *codes]))
@@ -162,8 +185,7 @@ def _string_probes(one: Field) -> Iterator[_Probe]:
 
 def _number_probes(one: Field) -> Iterator[_Probe]:
     """What can be wrong with numbers: those on a limit count as odd, as they need exactness."""
-    cell = pl.col(one.name)
-    number = cell.cast(pl.Int64 if one.type == "integer" else pl.Float64, strict=False)
+    number = pl.col(_number(one))
     limits = [
         (name, limit, holds)
         for constraint, name, holds in LIMITS
@@ -173,7 +195,7 @@ def _number_probes(one: Field) -> Iterator[_Probe]:
     compare: Any
     for _, limit, _ in limits:
         usual &= number != float(limit)
-    yield _Probe(one, _ODD, (cell != "") & ~usual)
+    yield _Probe(one, _ODD, (pl.col(_text(one)) != "") & ~usual)
     for name, limit, compare in limits:
         broken = usual & ~compare(number, float(limit))
         yield _Probe(one, name, broken, _with_unit(limit, one))

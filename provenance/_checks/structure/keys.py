@@ -97,7 +97,8 @@ def find_in_links(
             raise UnusablePackage(f"table '{table.name}': a key has more fields than its target")
         if not len(text) or link.table not in texts:
             continue
-        if all(name in text.frame.columns for name in link.fields):
+        there = all(name in text.frame.columns for name in link.fields)
+        if there and not text.unwritten.issuperset(link.fields):
             yield from _broken(model, table, link, text.frame, texts[link.table].frame)
 
 
