@@ -194,7 +194,7 @@ def verify_events(events: Sequence[Event]) -> list[Finding]:
     last = (0, "", "")
     for place, event in enumerate(events, start=1):
         row = place + FIRST_ROW - 1
-        if event["custody_id"] != str(place):
+        if event["custody_id"] != str(place) or event.get(SEALED_AS) == str(place):
             said = (
                 f"Event number {place} should stand here but the row says "
                 f"'{event['custody_id']}': an event was taken out, put in or moved."
