@@ -185,14 +185,15 @@ def open_history(package: Package, moment: datetime | None = None) -> History:
         )
     tables = package.tables
     history = proved(package, tables)
-    why = BY_HAND
+    why, when = BY_HAND, moment_text(moment)
     if not history.acts:
         begun = first_act(package)
         history = replace(history, acts={begun.act_id(history.key): begun})
-        why = AS_IT_STOOD
+        # no moment of its own, so that it is one act in every copy that is brought forward
+        why, when = AS_IT_STOOD, begun.when
     lines = list(_edits(history.state, tables))
     if lines:
-        act = Act(SETTLE, when=moment_text(moment), why=why, lines=tuple(lines))
+        act = Act(SETTLE, when=when, why=why, lines=tuple(lines))
         history, _ = history.adding(act)
     return history
 

@@ -155,7 +155,9 @@ def ledger_with(package: Package, events: pd.DataFrame) -> pd.DataFrame:
     added = events.map(_cell_text).reindex(columns=list(ledger.columns), fill_value="")
     together = pd.concat([ledger, added], ignore_index=True)
     names = [str(name) for name in together.columns]
-    rows = [dict(zip(names, map(str, row), strict=True)) for row in together.itertuples(index=False)]
+    rows = [
+        dict(zip(names, map(str, row), strict=True)) for row in together.itertuples(index=False)
+    ]
     return pd.DataFrame(sealed(rows), columns=together.columns, dtype=str)
 
 
@@ -204,7 +206,9 @@ def verify_events(events: Sequence[Event]) -> list[Finding]:
             continue
         named = named_before(event)
         number = 1 + (
-            len(with_all_before(before, named)) if len(named) > 1 else numbers.get("".join(named), 0)
+            len(with_all_before(before, named))
+            if len(named) > 1
+            else numbers.get("".join(named), 0)
         )
         if any(one not in before for one in named) or number != _number_when_sealed(event):
             return [_finding(row, event, "previous_sha256", _not_linked(place, bool(was)))]
@@ -221,7 +225,9 @@ def verify_events(events: Sequence[Event]) -> list[Finding]:
         before[seal], numbers[seal], last = named, number, in_ledger_order(event)
         ends = (ends - set(named)) | {seal}
     if len(ends) > 1:
-        said = "The ledger has two ends that no event joins: the event that joined them was cut off."
+        said = (
+            "The ledger has two ends that no event joins: the event that joined them was cut off."
+        )
         return [_finding(count + FIRST_ROW - 1, events[count - 1], "event_sha256", said)]
     return [_unsealed(count, len(events), count + FIRST_ROW)] if count < len(events) else []
 

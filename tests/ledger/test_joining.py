@@ -73,7 +73,7 @@ def test_merged_ledgers_hold_everything_and_verify(seed: int) -> None:
     assert {one["event"] for one in whole if one["event_sha256"] not in own} <= {"joined"}
     assert verify_events(went_on(whole, "later", 3, random.Random(seed))) == []
     other_order = joined_ledgers(one, joined_ledgers(two, three))
-    assert {s for s in what_was_sealed(other_order)} >= own
+    assert set(what_was_sealed(other_order)) >= own
     assert verify_events(joined_ledgers(whole, other_order)) == []
 
 
@@ -109,7 +109,7 @@ def test_a_seal_in_a_merged_ledger_can_be_computed_by_hand() -> None:
     whole = joined_ledgers(north, south)
     moved = next(one for one in whole if one["event_sha256"] == north[3]["event_sha256"])
     assert {one["sealed_custody_id"] for one in whole} == {"", "3", "4"}
-    assert whole[-1]["event"] == "joined" and whole[-1]["custody_id"] == str(len(whole))
+    assert (whole[-1]["event"], whole[-1]["custody_id"]) == ("joined", str(len(whole)))
     by_hand = {**moved, "custody_id": "4", "corrects_custody_id": "3", "sealed_custody_id": ""}
     assert event_hash(by_hand) == moved["event_sha256"]
     assert whole[int(moved["corrects_custody_id"]) - 1]["event_sha256"] == north[2]["event_sha256"]
