@@ -10,8 +10,8 @@ from typing import TYPE_CHECKING
 import click
 
 from provenance._base.visible import visible
-from provenance._history.acts import HERE, KEY_FIELD
 from provenance._cli.options import counted, most_option, out_option
+from provenance._history.acts import HERE, KEY_FIELD
 
 if TYPE_CHECKING:
     from provenance._history.projection import Conflict

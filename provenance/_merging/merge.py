@@ -145,7 +145,8 @@ class _Merging:
         self, package: Package, other: Package, who: str, when: str, moment: datetime | None
     ) -> None:
         _refuse_strangers(package, other)
-        self.package, self.other = package, other
+        # as they are now: what is told at the end is told of these
+        self.package, self.other = package, other = package.hold(), other.hold()
         model = _newer_model(package, other)
         self.target = package if model is package.model else _fitted(package, model)
         self.mine = open_history(self.target, moment)
