@@ -244,16 +244,17 @@ def _custody() -> str:
         + "\n"
         + paragraph(
             "Each row of tables/custody.csv is sealed to the one before. To compute a seal by "
-            "hand: take the row without event_sha256, signer_key, signature and "
-            "sealed_custody_id and without blank cells; write what is left as one JSON object, "
-            "names in alphabetical order, every value as text in double quotes, no blanks between (RFC 8785); "
-            "take the SHA-256 of it in UTF-8. That is event_sha256, and it is previous_sha256 of the next row. The last "
-            "seal stands in bundle.json as well. Where copies of the record were merged, an event "
-            "'joined' names the ends of both, in also_previous_sha256 too; an event that got "
-            "another number then has the one it was sealed with in sealed_custody_id, and that is "
-            "its custody_id in the object (and the corrects_custody_id of an event that corrects "
-            "it). With corrects_sha256, corrects_custody_id is left out. A signature, where there is "
-            "one, is Ed25519 (RFC 8032) over the 32 bytes of event_sha256; it and signer_key are written in base64."
+            "hand: take the row without event_sha256, signer_key, signature and sealed_custody_id "
+            "and without blank cells; write what is left as one JSON object, names in "
+            "alphabetical order, every value as text in double quotes, no blanks between (RFC "
+            "8785); take the SHA-256 of it in UTF-8. That is event_sha256, and it is "
+            "previous_sha256 of the next row. The last seal stands in bundle.json as well. Where "
+            "copies of the record were merged, an event 'joined' names the ends of both, in "
+            "also_previous_sha256 too; an event that got another number then has the one it was "
+            "sealed with in sealed_custody_id, and that is its custody_id in the object (and the "
+            "corrects_custody_id of an event that corrects it). With corrects_sha256, "
+            "corrects_custody_id is left out. A signature, where there is one, is Ed25519 (RFC "
+            "8032) over the 32 bytes of event_sha256; it and signer_key are written in base64."
         )
     )
 

@@ -26,9 +26,7 @@ if TYPE_CHECKING:
 @click.option("--dry-run", is_flag=True, help="Say what would come, and write nothing.")
 @most_option(20, "Conflicts and changes to show")
 @out_option
-def merge(
-    package: Path, other: Path, who: str, dry_run: bool, most: int, out: Path | None
-) -> None:
+def merge(package: Path, other: Path, who: str, dry_run: bool, most: int, out: Path | None) -> None:
     """Bring into PACKAGE what OTHER holds, a copy of the same record; OTHER is left as it is.
 
     Nothing is lost: where both say something else, both stay in the record until somebody settles

@@ -15,10 +15,11 @@ from datetime import datetime
 from itertools import pairwise
 from typing import TYPE_CHECKING
 
-from provenance._base.errors import TreenailError
+from provenance._base.errors import TreenailError, UnusablePackage
 from provenance._history.acts import short_code
 from provenance._history.deciding import enter_table
 from provenance._history.history import moment_text, record_key
+from provenance._record.cells import whole_of
 from provenance._record.copies import Copy, note_copy, this_copy
 from provenance._record.origin import read_origin
 
@@ -28,6 +29,7 @@ if TYPE_CHECKING:
 TABLE = "number_range"
 LARGEST = 99_999_999
 """The schema allows eight characters."""
+Row = Mapping[str, str]
 _CODE = re.compile(r"(\d{1,8})-(\d{1,8})-[A-Z]{8}")
 
 
@@ -48,13 +50,12 @@ def owned_numbers(package: Package, copy: Copy | None) -> list[range]:
     """The numbers that a copy owns, in rising order."""
     if copy is None:
         return []
-    ranges = package.tables.rows(TABLE)
+    ranges = [(_numbers(package, one), one) for one in package.tables.rows(TABLE)]
     edges = {0, LARGEST + 1}
-    for one in ranges:
-        edges |= {int(one["first"]), int(one["last"]) + 1}
-    ordered = sorted(edges)
+    for numbers, _ in ranges:
+        edges |= {numbers.start, numbers.stop}
     owned: list[range] = []
-    for start, stop in pairwise(ordered):
+    for start, stop in pairwise(sorted(edges)):
         owner = _owner(ranges, start)
         if owner["owner"] == copy.token if owner else copy.began:
             if owned and owned[-1].stop == start:
@@ -63,11 +64,21 @@ def owned_numbers(package: Package, copy: Copy | None) -> list[range]:
     return owned
 
 
-def _owner(ranges: Iterable[Mapping[str, str]], number: int) -> Mapping[str, str] | None:
+def _numbers(package: Package, one: Row) -> range:
+    first, last = whole_of(one["first"]), whole_of(one["last"])
+    if first is None or last is None or not 0 <= first <= last <= LARGEST:
+        raise UnusablePackage(
+            f"{package.table_path(TABLE)}: the range {one['range_id']} goes from '{one['first']}' "
+            f"to '{one['last']}'; it needs two whole numbers, at most {LARGEST}, the smaller first"
+        )
+    return range(first, last + 1)
+
+
+def _owner(ranges: Iterable[tuple[range, Row]], number: int) -> Row | None:
     """The range that counts for a number: the narrowest, and of two alike the later."""
-    around = [one for one in ranges if int(one["first"]) <= number <= int(one["last"])]
-    around.sort(key=lambda one: (one["granted_on"], one["range_id"]), reverse=True)
-    return min(around, key=lambda one: int(one["last"]) - int(one["first"]), default=None)
+    around = [(numbers, one) for numbers, one in ranges if number in numbers]
+    around.sort(key=lambda pair: (pair[1]["granted_on"], pair[1]["range_id"]), reverse=True)
+    return min(around, key=lambda pair: len(pair[0]), default=(None, None))[1]
 
 
 def copy_that_owns(package: Package) -> tuple[Copy, list[range]]:
@@ -94,7 +105,7 @@ def copy_that_owns(package: Package) -> tuple[Copy, list[range]]:
     )
 
 
-def _in_words(one: Mapping[str, str]) -> str:
+def _in_words(one: Row) -> str:
     everything = (one["first"], one["last"]) == ("0", str(LARGEST))
     return "all others" if everything else f"{one['first']} to {one['last']}"
 
@@ -219,6 +230,6 @@ def _code(package: Package, first: int, last: int) -> str:
 
 
 def _enter(
-    package: Package, rows: Sequence[Mapping[str, str]], why: str, who: str, moment: datetime | None
+    package: Package, rows: Sequence[Row], why: str, who: str, moment: datetime | None
 ) -> None:
     enter_table(package, TABLE, rows, why=why, who=who, moment=moment)

@@ -34,7 +34,8 @@ def compare_files(package: Package, other: Package) -> Comparison:
     """Compare what both keep beside tables and schemas, byte for byte.
 
     Of two files under one path that with the smaller checksum keeps it, whichever copy is merged
-    into which. Raises UnusableInput where one copy has a folder and the other a file.
+    into which. Raises UnusableInput where one copy has a folder and the other a file, and for a
+    link, which may lead anywhere.
     """
     copies: dict[str, Path] = {}
     second: dict[str, str] = {}
@@ -66,7 +67,14 @@ def _files_of(package: Package) -> Iterator[str]:
         name = path.relative_to(package.folder).as_posix()
         hidden = any(part.startswith(".") for part in name.split("/"))
         described = name in tables or name == DESCRIPTOR or name.startswith("schemas/")
-        if path.is_file() and not hidden and not described:
+        if hidden or described:
+            continue
+        if path.is_symlink():
+            raise UnusableInput(
+                f"{path} is a link to something outside; put the file itself there. Nothing was "
+                "merged"
+            )
+        if path.is_file():
             yield name
 
 

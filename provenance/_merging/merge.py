@@ -28,7 +28,7 @@ from provenance._history.history import (
     record_key,
     stage_history,
 )
-from provenance._history.projection import Conflict
+from provenance._history.projection import Conflict, covered_tables
 from provenance._ledger.custody import (
     TABLE,
     BrokenLedger,
@@ -239,6 +239,7 @@ class _Merging:
         )
 
     def _notes(self, changed: bool) -> Iterator[str]:
+        yield from self._events_named_by_number()
         if self.target is not self.package:
             yield "the newer schemas of the other copy were taken over"
         elif _newer_model(self.other, self.package) is not self.other.model:
@@ -263,6 +264,24 @@ class _Merging:
                 f"computed tables ({', '.join(dict.fromkeys(derived))}) are still as they were in "
                 "this copy; run 'treenail survey' and 'treenail derive' again"
             )
+
+    def _events_named_by_number(self) -> Iterator[str]:
+        """Rows that name an event by a number which another event has now."""
+        moved = {
+            row["custody_id"]
+            for rows in (self.rows(TABLE), self.other.tables.rows(TABLE))
+            for row, now in zip(rows, self.ledger, strict=False)
+            if row["event_sha256"] and row["event_sha256"] != now["event_sha256"]
+        }
+        for table in covered_tables(self.target.model):
+            for one in (named for named in table.fields if named.key_of):
+                for row, cells in self.merged.state.rows[table.name].items():
+                    if cells.get(one.key_of or "") == TABLE and cells.get(one.name) in moved:
+                        yield (
+                            f"{table.name} {self.merged.state.keys[table.name, row]} names custody "
+                            f"event {cells[one.name]}; events have other numbers now: see which it "
+                            f"is, and correct {one.name}"
+                        )
 
 
 _GENERATED = ("resources", "profileName", "schemaVersion", "writtenBy")

@@ -58,11 +58,12 @@ def this_copy(package: Package) -> Copy | None:
 
 
 def note_copy(package: Package, *, began: bool) -> Copy:
-    """Note the copy in this folder, if it is not known yet."""
+    """Note the copy in this folder, if it is not known yet; one copy alone is where it `began`."""
     known = this_copy(package)
     if known is not None:
         return known
     with _notes(package) as (path, copies):
+        began = began and not any(one.began for one in copies)
         new = Copy(str(package.folder.resolve()), secrets.token_hex(8), began)
         _write(path, [*copies, new])
     return new

@@ -19,6 +19,7 @@ from provenance._identity.ranges import NotTheOwner, claim_range, grant_range, t
 from provenance._identity.rotation import turned
 from provenance._identity.stamps import NoNumbersLeft, reserve_stamps
 from provenance._record.copies import note_copy
+from provenance._record.edition_key import EDITION_KEY
 from provenance._record.package import Package, open_package
 from tests.builders import a_package
 
@@ -118,10 +119,13 @@ def test_who_takes_over_says_why_and_the_first_copy_gives_out_none_once_it_knows
 def test_a_package_of_a_version_without_ranges_gives_out_numbers_as_before(
     package: Package,
 ) -> None:
-    copy = a_copy(package, "older")
-    (copy.folder / "schemas" / "number_range.json").unlink()
-    copy.table_path("number_range").unlink()
-    assert season(open_package(copy.folder), 1) == ["101"]
+    (package.folder / "schemas" / "number_range.json").unlink()
+    package.table_path("number_range").unlink()
+    older = open_package(package.folder).with_descriptor({EDITION_KEY: "0f" * 32})
+    copy = a_copy(older, "copy")
+    assert season(older, 1) == ["101"]
+    with pytest.raises(NotTheOwner):
+        season(copy, 1)
 
 
 @settings(max_examples=15)
@@ -153,6 +157,14 @@ def test_copies_never_give_out_one_number_or_its_like_upside_down(seed: int) -> 
         assert len(set(given)) == len(given)
         readings = {turned(one) for one in given if turned(one) != one}
         assert not readings & set(given)
+
+
+def test_a_range_that_is_none_is_named(package: Package) -> None:
+    code = grant_range(package, 50, to="north laptop").code
+    frame = package.table("number_range").assign(last="15o")
+    package.write_table("number_range", frame)
+    with pytest.raises(TreenailError, match=f"the range {code} goes from '101' to '15o'"):
+        season(package, 1)
 
 
 def test_a_copy_is_noted_once(package: Package) -> None:

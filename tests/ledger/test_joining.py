@@ -4,10 +4,12 @@ from __future__ import annotations
 
 import random
 
+import polars as pl
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
+from provenance._compare.compare import _compare_ledger
 from provenance._ledger.custody import NOT_COVERED, event_hash, sealed, verify_events
 from provenance._ledger.joining import joined_ledgers
 from provenance._model.profile import load_model
@@ -113,6 +115,17 @@ def test_a_seal_in_a_merged_ledger_can_be_computed_by_hand() -> None:
     by_hand = {**moved, "custody_id": "4", "corrects_custody_id": "3", "sealed_custody_id": ""}
     assert event_hash(by_hand) == moved["event_sha256"]
     assert whole[int(moved["corrects_custody_id"]) - 1]["event_sha256"] == north[2]["event_sha256"]
+
+
+def test_a_comparison_sees_the_older_ledger_in_the_merged_one() -> None:
+    one, two, _ = three_copies(3)
+    whole = joined_ledgers(one, two)
+    assert any(event["sealed_custody_id"] for event in whole)
+    for copy in (one, two):
+        older, newer = pl.DataFrame(copy), pl.DataFrame(whole)
+        assert _compare_ledger(older, newer).state == "appended"
+        changed = [{**copy[-1], "notes": "another"}]
+        assert _compare_ledger(pl.DataFrame(copy[:-1] + changed), newer).state == "rewritten"
 
 
 @pytest.mark.parametrize("begun_together", [True, False])

@@ -13,6 +13,7 @@ import time
 from collections.abc import Callable
 from contextlib import suppress
 from datetime import UTC, datetime
+from functools import cache
 from pathlib import Path
 
 import pytest
@@ -21,8 +22,9 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from provenance._base.errors import AlreadyThere, TreenailError
+from provenance._checks.language.lineage import ledger_rewritten
 from provenance._cli.merging import merge as merge_command
-from provenance._history.deciding import accept, correct, remove, rename
+from provenance._history.deciding import accept, add, correct, remove, rename
 from provenance._history.history import open_history, proved
 from provenance._history.projection import State
 from provenance._intake.claims import Sameness
@@ -30,6 +32,7 @@ from provenance._ledger.custody import verify_chain
 from provenance._ledger.handover import record_events
 from provenance._merging.merge import Merged, merge_packages
 from provenance._record.edition_key import EDITION_KEY
+from provenance._record.origin import ORIGIN, Ancestor, Origin, read_origin
 from provenance._record.package import Package, open_package
 from tests.builders import a_package
 from tests.intake.forms import a_line, bring_in, content_of, write_csv
@@ -45,11 +48,24 @@ def a_copy(package: Package, name: str) -> Package:
 
 def begun(folder: Path) -> Package:
     """A package with one whole chain, its history and a ledger, from which copies are made."""
-    package = a_package(folder).with_chain().with_row("sample", sample_id="232").package
-    given_to = {"happened_on": "2024-06-04", "recorded_on": "2024-06-04", "to_party_id": "MB"}
-    record_events(package, "collected", ["231", "232"], **given_to)
-    correct(package, "sample", "231", {"length_mm": "98.5"}, who="MB", why="again", moment=NOON)
-    return package
+    for name, content in _begun().items():
+        path = folder / "holl" / name
+        path.parent.mkdir(parents=True, exist_ok=True)
+        path.write_bytes(content)
+    (folder / "holl" / "files").mkdir()
+    return open_package(folder / "holl")
+
+
+@cache
+def _begun() -> dict[str, bytes]:
+    with tempfile.TemporaryDirectory() as folder:
+        builder = a_package(Path(folder)).with_chain().with_row("sample", sample_id="232")
+        package = builder.package
+        days = {"happened_on": "2024-06-04", "recorded_on": "2024-06-04"}
+        record_events(package, "collected", ["231", "232"], to_party_id="MB", **days)
+        said = {"who": "MB", "why": "again", "moment": NOON}
+        correct(package, "sample", "231", {"length_mm": "98.5"}, **said)
+        return content_of(package.folder)
 
 
 def merged(package: Package, other: Package) -> Merged:
@@ -241,6 +257,52 @@ def test_a_sample_handed_over_in_both_copies_is_named(tmp_path: Path) -> None:
     assert [row["event"] for row in one.tables.rows("custody")][-1] == "joined"
 
 
+def test_a_row_about_an_event_with_another_number_now_is_named(tmp_path: Path) -> None:
+    package = begun(tmp_path)
+    one, two = a_copy(package, "A"), a_copy(package, "B")
+    for copy, sample in ((one, "232"), (two, "231")):
+        days = {"happened_on": f"2024-07-0{sample[-1]}", "recorded_on": "2024-07-31"}
+        record_events(copy, "stored", [sample], place_held="shelf", **days)
+    cells = {"file_id": "F-1", "path": "files/letter.pdf", "kind": "plan", "access": "open"}
+    add(one, "file", {**cells, "about_table": "custody", "about_id": "3"}, who="MB", why="letter")
+    (note,) = merged(two, one).notes
+    assert "file F-1 names custody event 3" in note
+
+
+def test_what_both_know_of_older_bundles_is_kept(tmp_path: Path) -> None:
+    package = begun(tmp_path)
+    one, two = a_copy(package, "A"), a_copy(package, "B")
+    seals = package.tables.column("custody", "event_sha256")
+    origins = [
+        Origin(
+            bundle=Ancestor(day, "full", day, day),
+            earlier=(),
+            members_sha256="",
+            member_count=1,
+            byte_count=1,
+            numbers={"sample": {day: "B1-014"}},
+            stamps={f"P-{day}": day},
+            event_count=len(seals),
+            last_seal=seals[-1],
+            spent={},
+        )
+        for day in ("2024", "2026")
+    ]
+    days = {"happened_on": "2024-07-01", "recorded_on": "2024-07-01", "to_party_id": "LAB"}
+    for copy, sample, origin in zip((one, two), ("231", "232"), origins, strict=True):
+        (copy.folder / ORIGIN).write_text(json.dumps(origin.as_dict()))
+        record_events(copy, "handed_over", [sample], **days)
+    back = a_copy(two, "back")
+    merged(one, two)
+    merged(back, open_package(one.folder))
+    for copy in (one, back):
+        known = read_origin(copy.folder)
+        assert known is not None
+        assert (known.bundle.name, [a.name for a in known.earlier]) == ("2026", ["2024"])
+        assert known.taken == {"2024", "2026"}
+        assert ledger_rewritten.find(copy.tables).is_empty()
+
+
 def test_the_newer_schemas_are_taken_whichever_copy_has_them(tmp_path: Path) -> None:
     package = begun(tmp_path)
     newer, older = a_copy(package, "newer"), a_copy(package, "older")
@@ -320,6 +382,14 @@ def test_what_cannot_be_merged_is_refused_and_nothing_changes(
             merge_packages(open_package(one.folder), open_package(two.folder), **options)
     assert (content_of(one.folder), content_of(two.folder)) == before
     assert {path.name for path in tmp_path.iterdir()} == {"holl", "A", "B"}
+
+
+def test_a_link_in_the_other_copy_is_refused(tmp_path: Path) -> None:
+    package = begun(tmp_path)
+    other = a_copy(package, "B")
+    (other.folder / "files" / "link.txt").symlink_to("/etc/hostname")
+    with pytest.raises(TreenailError, match=r"link\.txt is a link"):
+        merge_packages(package, other)
 
 
 def test_one_folder_and_a_folder_in_the_way_are_refused(tmp_path: Path) -> None:
