@@ -75,7 +75,7 @@ def _conflicts(merged: Merged, kinds: Vocabulary) -> Iterator[str]:
         said = " / ".join(dict.fromkeys(claim.value or "-" for claim in one.claims))
         yield f"  {one.table} {one.key}{field}: {said} ({kinds.label(one.kind)})"
     if merged.disputed:
-        yield "custody events of both copies that cannot both be; settle them with an event:"
+        yield "custody events that cannot follow one another; settle them with an event:"
     for why in merged.disputed:
         yield f"  {why}"
 

@@ -29,6 +29,7 @@ if TYPE_CHECKING:
 TABLE = "number_range"
 LARGEST = 99_999_999
 """The schema allows eight characters."""
+_EVERYTHING = ("0", str(LARGEST))
 Row = Mapping[str, str]
 _CODE = re.compile(r"(\d{1,8})-(\d{1,8})-[A-Z]{8}")
 
@@ -91,11 +92,12 @@ def copy_that_owns(package: Package) -> tuple[Copy, list[range]]:
     if copy is not None and owned:
         return copy, owned
     names = [
-        f"'{one['owner_name']}' ({_in_words(one)})"
+        f"'{one['owner_name'] or 'another copy'}' ({_in_words(one)})"
         for one in package.tables.rows(TABLE)
-        if one["owner_name"]
     ]
-    owners = ", ".join(["the copy in which the record was begun", *names])
+    if not any((one["first"], one["last"]) == _EVERYTHING for one in package.tables.rows(TABLE)):
+        names.insert(0, "the copy in which the record was begun")
+    owners = ", ".join(names)
     raise NotTheOwner(
         f"{package.folder} is a copy of a record that is kept elsewhere too, and owns no stamp "
         f"numbers, so that no two copies give out one number. They are given out by {owners}. "
@@ -106,8 +108,9 @@ def copy_that_owns(package: Package) -> tuple[Copy, list[range]]:
 
 
 def _in_words(one: Row) -> str:
-    everything = (one["first"], one["last"]) == ("0", str(LARGEST))
-    return "all others" if everything else f"{one['first']} to {one['last']}"
+    if (one["first"], one["last"]) == _EVERYTHING:
+        return "all others"
+    return f"{one['first']} to {one['last']}"
 
 
 def grant_range(
@@ -213,8 +216,7 @@ def take_over(
         on = moment_text(moment)
         row = {
             "range_id": short_code("ALL", copy.token, on),
-            "first": "0",
-            "last": str(LARGEST),
+            **dict(zip(("first", "last"), _EVERYTHING, strict=True)),
             "owner": copy.token,
             "owner_name": name,
             "granted_on": on,

@@ -73,7 +73,7 @@ class Merged:
 
     `acts` and `events` count what came from the other copy, and `changes` what that changed in the
     tables. `conflicts` are all that the merged record has; `disputed` says of samples which custody
-    events of the copies cannot both be. `files` were added; `second` maps a path that both copies
+    events cannot follow one another now. `files` were added; `second` maps a path that both copies
     gave to another file to the name which one of them has now. `joined` when the ledgers had gone
     on in both. `notes` are sentences about what else differs.
     """
@@ -232,7 +232,7 @@ class _Merging:
             conflicts=tuple(self.merged.state.conflicts),
             events=sum(row["event_sha256"] in known for row in new),
             joined=any(row["event_sha256"] not in known for row in new),
-            disputed=tuple(_disputed(self.ledger, self.rows(TABLE), theirs)),
+            disputed=tuple(_disputed(self.ledger, self.rows(TABLE))),
             files=tuple(sorted(self.files.copies.keys() - {*second, *second.values()})),
             second=second,
             notes=tuple(self._notes(bool(changes))),
@@ -422,9 +422,9 @@ def _renumbered(origin: Rows, before: Rows, now: Rows) -> list[Mapping[str, str]
     ]
 
 
-def _disputed(ledger: Rows, mine: Rows, theirs: Rows) -> Iterator[str]:
-    """Why events cannot follow in the joined ledger that could in the ledger of their own copy."""
-    before = {*_impossible(sealed(mine)), *_impossible(theirs)}
+def _disputed(ledger: Rows, mine: Rows) -> Iterator[str]:
+    """Why events cannot follow in the joined ledger; what this copy had already is left out."""
+    before = _impossible(sealed(mine))
     for seal, why in _impossible(ledger).items():
         if seal not in before:
             yield why

@@ -176,7 +176,7 @@ def refuse_to_lose(said: State, merged: State) -> None:
 # -- the laws --------------------------------------------------------------------------------------
 
 
-@settings(max_examples=10)
+@settings(max_examples=6)
 @given(st.integers(0, 2**32))
 def test_two_copies_come_to_the_same_either_way_and_lose_nothing(seed: int) -> None:
     with tempfile.TemporaryDirectory() as folder:
@@ -207,7 +207,7 @@ def test_two_copies_come_to_the_same_either_way_and_lose_nothing(seed: int) -> N
             assert content_of(copy.folder) == before[copy is two]
 
 
-@settings(max_examples=5)
+@settings(max_examples=3)
 @given(st.integers(0, 2**32))
 def test_three_copies_come_to_the_same_in_any_order(seed: int) -> None:
     with tempfile.TemporaryDirectory() as folder:
@@ -252,9 +252,11 @@ def test_a_sample_handed_over_in_both_copies_is_named(tmp_path: Path) -> None:
     result = CliRunner().invoke(merge_command, [str(one.folder), str(two.folder), "--by", "MB"])
     assert result.exit_code == 1
     assert "sample 231 is on the way to" in result.output
-    assert "232" not in result.output.split("cannot both be")[1]
+    assert "232" not in result.output.split("cannot follow one another")[1]
     assert "one event joins them" in result.output
     assert [row["event"] for row in one.tables.rows("custody")][-1] == "joined"
+    assert len(merged(two, one).disputed) == 1
+    assert merged(two, one).disputed == ()
 
 
 def test_a_row_about_an_event_with_another_number_now_is_named(tmp_path: Path) -> None:
