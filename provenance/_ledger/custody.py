@@ -29,8 +29,8 @@ from __future__ import annotations
 
 import hashlib
 import json
-from collections.abc import Iterable, Mapping, Sequence
-from typing import TYPE_CHECKING
+from collections.abc import Iterable, Iterator, Mapping, Sequence
+from typing import TYPE_CHECKING, overload
 
 import rfc8785
 
@@ -42,6 +42,7 @@ from provenance._record.tables import ROW
 
 if TYPE_CHECKING:
     import pandas as pd
+    import polars as pl
 
     from provenance._record.package import Package
     from provenance._record.snapshot import Snapshot
@@ -183,7 +184,29 @@ def verify_ledger(tables: Snapshot) -> list[Finding]:
     ledger = tables.texts(TABLE)
     if missing := [name for name in ("custody_id", *SEALS) if name not in ledger.columns]:
         return [_finding(1, {}, missing[0], f"The ledger has no column {missing[0]}.")]
-    return verify_events(ledger.drop(ROW).to_dicts())
+    return verify_events(_Events(ledger.drop(ROW)))
+
+
+class _Events(Sequence[Event]):
+    """The rows of a frame one by one, so that a long ledger is not held as dictionaries."""
+
+    def __init__(self, frame: pl.DataFrame) -> None:
+        self._frame = frame
+
+    def __len__(self) -> int:
+        return len(self._frame)
+
+    def __iter__(self) -> Iterator[Event]:
+        return self._frame.iter_rows(named=True)
+
+    @overload
+    def __getitem__(self, place: int) -> Event: ...
+    @overload
+    def __getitem__(self, place: slice) -> Sequence[Event]: ...
+    def __getitem__(self, place: int | slice) -> Event | Sequence[Event]:
+        if isinstance(place, slice):
+            return _Events(self._frame[place])
+        return self._frame.row(place, named=True)
 
 
 def verify_events(events: Sequence[Event]) -> list[Finding]:
@@ -192,7 +215,12 @@ def verify_events(events: Sequence[Event]) -> list[Finding]:
     before: dict[str, list[str]] = {}
     numbers: dict[str, int] = {}
     ends: set[str] = set()
-    was = {one["custody_id"]: one[SEALED_AS] for one in events if one.get(SEALED_AS)}
+    was: dict[str, str] = {}
+    branched = False
+    for event in events:
+        branched = branched or any(map(event.get, (SEALED_AS, CORRECTED_SEAL, BEFORE[1])))
+        if event.get(SEALED_AS):
+            was[event["custody_id"]] = event[SEALED_AS]
     last = (0, "", "")
     for place, event in enumerate(events, start=1):
         row = place + FIRST_ROW - 1
@@ -211,17 +239,20 @@ def verify_events(events: Sequence[Event]) -> list[Finding]:
             else numbers.get("".join(named), 0)
         )
         if any(one not in before for one in named) or number != _number_when_sealed(event):
-            return [_finding(row, event, "previous_sha256", _not_linked(place, bool(was)))]
+            return [_finding(row, event, "previous_sha256", _not_linked(place, branched))]
         if not _bears_its_seal(_with_numbers_when_sealed(event, was)):
             said = "does not bear its own seal: its text was changed after it was sealed."
             return [_finding(row, event, "event_sha256", f"Event {place} {said}")]
         if in_ledger_order(event) <= last:
             said = f"Event {place} was moved: by its number when it was sealed it comes earlier."
             return [_finding(row, event, SEALED_AS, said)]
-        if (was or event.get(CORRECTED_SEAL)) and not _corrects_what_it_did(event, events, before):
+        if branched and not _corrects_what_it_did(event, events, before):
             said = f"Event {place} is said to correct another event than when it was sealed."
             return [_finding(row, event, "corrects_custody_id", said)]
         seal = event["event_sha256"]
+        if not branched:  # only this one can be named next
+            before.clear()
+            numbers.clear()
         before[seal], numbers[seal], last = named, number, in_ledger_order(event)
         ends = (ends - set(named)) | {seal}
     if len(ends) > 1:

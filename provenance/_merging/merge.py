@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import shutil
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Iterator, Mapping
 from contextlib import ExitStack
 from dataclasses import dataclass, field, replace
 from datetime import datetime
@@ -29,15 +29,7 @@ from provenance._history.history import (
     stage_history,
 )
 from provenance._history.projection import Conflict, covered_tables
-from provenance._ledger.custody import (
-    TABLE,
-    BrokenLedger,
-    sealed,
-    verify_events,
-)
-from provenance._ledger.custody import Event as Row
-from provenance._ledger.holdings import Event, Holding, after, refusal, standing_events
-from provenance._ledger.joining import joined_ledgers
+from provenance._ledger.custody import TABLE, sealed
 from provenance._merging.intake_rows import (
     Rows,
     originals_of_both,
@@ -45,6 +37,7 @@ from provenance._merging.intake_rows import (
     unread_of_both,
 )
 from provenance._merging.kept_files import compare_files, lines_that_follow
+from provenance._merging.ledgers import disputed, one_ledger, renumbered
 from provenance._model.schema import Model, table_as_dict
 from provenance._record.origin import ORIGIN, joined_origins, read_origin
 from provenance._record.package import (
@@ -161,15 +154,15 @@ class _Merging:
         if lines:
             act = Act(SETTLE, who=who, when=when, why=TWO_OF_ONE_NAME, lines=lines)
             self.merged, _ = self.merged.adding(act)
-        self.ledger = _one_ledger(package, other)
+        self.ledger = one_ledger(package, other)
         self.tables: dict[str, Rows] = {
             TABLE: self.ledger,
             "original": originals_of_both(self.rows("original"), other.tables.rows("original")),
             "unread": unread_of_both(self.rows("unread"), other.tables.rows("unread")),
         }
         self.origin = origins_of_both(
-            _renumbered(self.rows("origin"), self.rows(TABLE), self.ledger),
-            _renumbered(other.tables.rows("origin"), other.tables.rows(TABLE), self.ledger),
+            renumbered(self.rows("origin"), self.rows(TABLE), self.ledger),
+            renumbered(other.tables.rows("origin"), other.tables.rows(TABLE), self.ledger),
         )
 
     def rows(self, name: str) -> Rows:
@@ -232,7 +225,7 @@ class _Merging:
             conflicts=tuple(self.merged.state.conflicts),
             events=sum(row["event_sha256"] in known for row in new),
             joined=any(row["event_sha256"] not in known for row in new),
-            disputed=tuple(_disputed(self.ledger, self.rows(TABLE))),
+            disputed=tuple(disputed(self.ledger, self.rows(TABLE))),
             files=tuple(sorted(self.files.copies.keys() - {*second, *second.values()})),
             second=second,
             notes=tuple(self._notes(bool(changes))),
@@ -386,61 +379,6 @@ def _parents_first(acts: Acts) -> dict[str, Act]:
             if not waiting[follower]:
                 heapq.heappush(ready, (acts[follower].when, follower))
     return ordered
-
-
-# -- the ledger ------------------------------------------------------------------------------------
-
-
-def _one_ledger(package: Package, other: Package) -> list[dict[str, str]]:
-    ledgers = []
-    for one in (package, other):
-        events = [dict(row) for row in one.tables.rows(TABLE)]
-        _refuse_broken(f"{one.table_path(TABLE)}", events)
-        ledgers.append(events)
-    if ledgers[0] == ledgers[1]:
-        return ledgers[0]
-    joined = joined_ledgers(*ledgers)
-    _refuse_broken("the ledgers of both copies together", joined)
-    return joined
-
-
-def _refuse_broken(where: str, events: Sequence[Row]) -> None:
-    broken = [one for one in verify_events(events) if one.severity == "error"]
-    if broken:
-        raise BrokenLedger(f"{where}: {broken[0].message} {broken[0].remedy} Nothing was merged.")
-
-
-def _renumbered(origin: Rows, before: Rows, now: Rows) -> list[Mapping[str, str]]:
-    """Where events were read from, with the numbers that the events have in the joined ledger."""
-    numbers = {row["event_sha256"]: row["custody_id"] for row in now}
-    seals = {row["custody_id"]: row["event_sha256"] for row in sealed(before)}
-    return [
-        {**row, "row_key": numbers.get(seals.get(row["row_key"], ""), row["row_key"])}
-        if row["table_name"] == TABLE
-        else row
-        for row in origin
-    ]
-
-
-def _disputed(ledger: Rows, mine: Rows) -> Iterator[str]:
-    """Why events cannot follow in the joined ledger; what this copy had already is left out."""
-    before = _impossible(sealed(mine))
-    for seal, why in _impossible(ledger).items():
-        if seal not in before:
-            yield why
-
-
-def _impossible(ledger: Rows) -> dict[str, str]:
-    """Seal → why the event cannot follow those before it."""
-    seals = {row["custody_id"]: row["event_sha256"] for row in ledger}
-    held: dict[str, Holding] = {}
-    found = {}
-    for event in standing_events([Event(*map(row.__getitem__, Event._fields)) for row in ledger]):
-        holding = held.get(event.sample_id, Holding(event.sample_id))
-        if why := refusal(holding, event):
-            found[seals[event.custody_id]] = f"event {event.custody_id} ({event.event}): {why}"
-        held[event.sample_id] = after(holding, event)
-    return found
 
 
 def _same(ours: Rows, theirs: Rows) -> bool:

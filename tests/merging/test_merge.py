@@ -257,6 +257,8 @@ def test_a_sample_handed_over_in_both_copies_is_named(tmp_path: Path) -> None:
     assert [row["event"] for row in one.tables.rows("custody")][-1] == "joined"
     assert len(merged(two, one).disputed) == 1
     assert merged(two, one).disputed == ()
+    with pytest.raises(TreenailError, match="by 'treenail merge' alone"):
+        record_events(two, "joined", ["231"], **days)
 
 
 def test_a_row_about_an_event_with_another_number_now_is_named(tmp_path: Path) -> None:
