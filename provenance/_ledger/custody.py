@@ -199,6 +199,11 @@ class _Events(Sequence[Event]):
     def __iter__(self) -> Iterator[Event]:
         return self._frame.iter_rows(named=True)
 
+    def any_filled(self, names: Iterable[str]) -> bool:
+        """Whether a cell in one of the columns holds anything."""
+        there = [self._frame[name] for name in names if name in self._frame.columns]
+        return any((column != "").any() for column in there)
+
     @overload
     def __getitem__(self, place: int) -> Event: ...
     @overload
@@ -212,16 +217,8 @@ class _Events(Sequence[Event]):
 def verify_events(events: Sequence[Event]) -> list[Finding]:
     """The same for the events of a ledger, in their order."""
     count = _count_sealed(events)
-    before: dict[str, list[str]] = {}
-    numbers: dict[str, int] = {}
-    ends: set[str] = set()
-    was: dict[str, str] = {}
-    branched = False
-    for event in events:
-        branched = branched or any(map(event.get, (SEALED_AS, CORRECTED_SEAL, BEFORE[1])))
-        if event.get(SEALED_AS):
-            was[event["custody_id"]] = event[SEALED_AS]
-    last = (0, "", "")
+    branches = _Branches(events) if _is_merged(events) else None
+    last = ""
     for place, event in enumerate(events, start=1):
         row = place + FIRST_ROW - 1
         if event["custody_id"] != str(place) or event.get(SEALED_AS) == str(place):
@@ -232,30 +229,17 @@ def verify_events(events: Sequence[Event]) -> list[Finding]:
             return [_finding(row, event, "custody_id", said)]
         if place > count:
             continue
-        named = named_before(event)
-        number = 1 + (
-            len(with_all_before(before, named))
-            if len(named) > 1
-            else numbers.get("".join(named), 0)
-        )
-        if any(one not in before for one in named) or number != _number_when_sealed(event):
-            return [_finding(row, event, "previous_sha256", _not_linked(place, branched))]
-        if not _bears_its_seal(_with_numbers_when_sealed(event, was)):
+        linked = branches.is_linked(event) if branches else event["previous_sha256"] == last
+        if not linked:
+            said = _not_linked(place, branches is not None)
+            return [_finding(row, event, "previous_sha256", said)]
+        if not _bears_its_seal(branches.as_sealed(event) if branches else event):
             said = "does not bear its own seal: its text was changed after it was sealed."
             return [_finding(row, event, "event_sha256", f"Event {place} {said}")]
-        if in_ledger_order(event) <= last:
-            said = f"Event {place} was moved: by its number when it was sealed it comes earlier."
-            return [_finding(row, event, SEALED_AS, said)]
-        if branched and not _corrects_what_it_did(event, events, before):
-            said = f"Event {place} is said to correct another event than when it was sealed."
-            return [_finding(row, event, "corrects_custody_id", said)]
-        seal = event["event_sha256"]
-        if not branched:  # only this one can be named next
-            before.clear()
-            numbers.clear()
-        before[seal], numbers[seal], last = named, number, in_ledger_order(event)
-        ends = (ends - set(named)) | {seal}
-    if len(ends) > 1:
+        if branches and (wrong := branches.misplaced(event)):
+            return [_finding(row, event, wrong, f"Event {place} {_MISPLACED[wrong]}")]
+        last = event["event_sha256"]
+    if branches and len(branches.ends) > 1:
         said = (
             "The ledger has two ends that no event joins: the event that joined them was cut off."
         )
@@ -263,23 +247,73 @@ def verify_events(events: Sequence[Event]) -> list[Finding]:
     return [_unsealed(count, len(events), count + FIRST_ROW)] if count < len(events) else []
 
 
-def _with_numbers_when_sealed(event: Event, was: Mapping[str, str]) -> Event:
-    corrects = event.get("corrects_custody_id", "")
-    return {**event, "corrects_custody_id": was[corrects]} if corrects in was else event
+def _is_merged(events: Sequence[Event]) -> bool:
+    names = (SEALED_AS, CORRECTED_SEAL, BEFORE[1])
+    if isinstance(events, _Events):
+        return events.any_filled(names)
+    return any(event.get(name) for event in events for name in names)
 
 
-def _corrects_what_it_did(
-    event: Event, events: Sequence[Event], before: Mapping[str, Sequence[str]]
-) -> bool:
-    """Whether the event of that number is the one that the seal speaks of, of two with one number.
+_MISPLACED = {
+    SEALED_AS: "was moved: by its number when it was sealed it comes earlier.",
+    "corrects_custody_id": "is said to correct another event than when it was sealed.",
+}
 
-    That is the one it names by its seal, or the one among the events before it.
+
+class _Branches:
+    """What is known of a merged ledger while its events are gone through.
+
+    `ends` are the events that none so far names as the one before it.
     """
-    place = whole_of(event.get("corrects_custody_id", ""))
-    target = events[place - 1]["event_sha256"] if place and 0 < place <= len(events) else ""
-    if event.get(CORRECTED_SEAL):
-        return target == event[CORRECTED_SEAL]
-    return not target or target in with_all_before(before, named_before(event))
+
+    def __init__(self, events: Sequence[Event]) -> None:
+        self._was = {one["custody_id"]: one[SEALED_AS] for one in events if one.get(SEALED_AS)}
+        self._seals = [one["event_sha256"] for one in events]
+        self._before: dict[str, list[str]] = {}
+        self._numbers: dict[str, int] = {}
+        self._last = (0, "", "")
+        self.ends: set[str] = set()
+
+    def is_linked(self, event: Event) -> bool:
+        """Whether what the event names is there, and its number counts all events before it."""
+        named = named_before(event)
+        if any(one not in self._before for one in named):
+            return False
+        # only where two ends were joined do the events before have to be counted
+        before = [self._numbers[one] for one in named]
+        count = len(self._all_before(event)) if len(named) > 1 else sum(before)
+        return _number_when_sealed(event) == count + 1
+
+    def _all_before(self, event: Event) -> set[str]:
+        return with_all_before(self._before, named_before(event))
+
+    def as_sealed(self, event: Event) -> Event:
+        """The event with the number that the event it corrects was sealed with."""
+        corrects = event.get("corrects_custody_id", "")
+        if corrects not in self._was:
+            return event
+        return {**event, "corrects_custody_id": self._was[corrects]}
+
+    def misplaced(self, event: Event) -> str:
+        """The column that does not say what it did when the event was sealed, or ''."""
+        place = in_ledger_order(event)
+        if place <= self._last:
+            return SEALED_AS
+        if not self._corrects_what_it_did(event):
+            return "corrects_custody_id"
+        self._last = place
+        self._before[event["event_sha256"]] = named_before(event)
+        self._numbers[event["event_sha256"]] = place[0]
+        self.ends = (self.ends - set(named_before(event))) | {event["event_sha256"]}
+        return ""
+
+    def _corrects_what_it_did(self, event: Event) -> bool:
+        """Of two events with one number, it is the one named by its seal, or the one before it."""
+        place = whole_of(event.get("corrects_custody_id", ""))
+        target = self._seals[place - 1] if place and 0 < place <= len(self._seals) else ""
+        if event.get(CORRECTED_SEAL):
+            return target == event[CORRECTED_SEAL]
+        return not target or target in self._all_before(event)
 
 
 # -- sealing -------------------------------------------------------------------------------------
