@@ -16,6 +16,7 @@ from typing import Any
 from provenance._base.disk import sha256_of
 from provenance._identity.check_character import check_character
 from provenance._identity.payload import SampleLabel, compose_payload
+from provenance._record.copies import note_copy
 from provenance._record.edition_key import EDITION_KEY, new_edition_key
 from provenance._record.new import new_package
 from provenance._record.package import DESCRIPTOR, Package, open_package
@@ -208,7 +209,9 @@ def a_package(folder: Path, profile: str = "blank") -> PackageBuilder:
         else:
             (there / name).write_bytes(content)
     descriptor = MappingProxyType({**started.descriptor, EDITION_KEY: key})
-    return PackageBuilder(replace(started, folder=there, descriptor=descriptor))
+    package = replace(started, folder=there, descriptor=descriptor)
+    note_copy(package, began=True)
+    return PackageBuilder(package)
 
 
 @contextmanager

@@ -28,6 +28,14 @@ def no_waiting_for_the_disk() -> Iterator[None]:
         yield
 
 
+@pytest.fixture(autouse=True, scope="session")
+def data_folder_of_its_own(tmp_path_factory: pytest.TempPathFactory) -> Iterator[None]:
+    """What the program notes about copies of packages is not noted for the person who tests."""
+    with pytest.MonkeyPatch.context() as patched:
+        patched.setenv("XDG_DATA_HOME", str(tmp_path_factory.mktemp("data")))
+        yield
+
+
 @pytest.fixture
 def real_disk(monkeypatch: pytest.MonkeyPatch) -> None:
     """For tests of the writing itself: files are forced to the disk as they are outside tests."""

@@ -21,8 +21,8 @@ from provenance._cli.options import (
 
 @click.command("stamps")
 @named_package_argument
-@click.argument("count", type=click.IntRange(1))
-@click.option("--crew", required=True, help="Who may use the numbers.")
+@click.argument("count", type=click.IntRange(1), required=False)
+@click.option("--crew", help="Who may use the numbers.")
 @site_option
 @click.option("--first", type=click.IntRange(0), help="Start of the crew's range.")
 @click.option("--last", type=click.IntRange(0), help="End of the crew's range, included.")
@@ -34,17 +34,31 @@ from provenance._cli.options import (
     show_default=True,
     help="Keep plain counting and punch this below numbers that mislead upside down.",
 )
+@click.option(
+    "--grant", type=click.IntRange(1), help="Give so many numbers to another copy of the package."
+)
+@click.option("--claim", metavar="CODE", help="Take the range that was granted with this code.")
+@click.option(
+    "--take-over", is_flag=True, help="Give out numbers here, because the first copy will not."
+)
+@click.option("--to", "name", default="", help="Name of the copy that is to own the numbers.")
+@click.option("--why", default="", help="Reason, with --take-over.")
 @paper_option
 @out_option
 def stamps(
     package: Path,
-    count: int,
-    crew: str,
+    count: int | None,
+    crew: str | None,
     site: str | None,
     first: int | None,
     last: int | None,
     dies: str,
     mark: str,
+    grant: int | None,
+    claim: str | None,
+    take_over: bool,
+    name: str,
+    why: str,
     paper: str,
     out: Path | None,
 ) -> None:
@@ -52,6 +66,9 @@ def stamps(
 
     Shows one number a line, with the mark to be punched where one is needed; --out writes the same
     as a strike list to tick off (PDF). A number is never given out twice, used or not.
+
+    Only the copy in which the package was begun gives out numbers. For a second laptop, --grant
+    them a range there and --claim it in the laptop's copy.
     """
     from datetime import date
 
@@ -59,6 +76,14 @@ def stamps(
     from provenance._identity.stamps import reserve_stamps
     from provenance._record.package import open_package
 
+    asked = [count is not None, grant is not None, claim is not None, take_over]
+    if sum(asked) != 1:
+        raise click.UsageError("ask for one thing: COUNT, --grant, --claim or --take-over")
+    if count is None:
+        _share_numbers(package, grant, claim, name, why)
+        return
+    if crew is None:
+        raise click.UsageError("say with --crew who may use the numbers")
     if out is not None and out.exists():
         # numbers cannot be given back, so look before reserving
         raise AlreadyThere(f"{out} is already there; choose another with --out")
@@ -84,6 +109,29 @@ def stamps(
 
         printed = print_strike_list(reserved, paper_named(paper), out, title=opened.title)
         click.echo(f"wrote {', '.join(map(str, printed.paths))}", err=True)
+
+
+def _share_numbers(
+    package: Path, grant: int | None, claim: str | None, name: str, why: str
+) -> None:
+    from provenance._identity.ranges import claim_range, grant_range, take_over
+    from provenance._record.package import open_package
+
+    opened = open_package(package)
+    if grant is not None:
+        granted = grant_range(opened, grant, to=name)
+        click.echo(granted.code)
+        click.echo(
+            f"{granted.first} to {granted.last} are for '{name}'; there say "
+            f"'treenail stamps FOLDER --claim {granted.code}'",
+            err=True,
+        )
+    elif claim is not None:
+        claimed = claim_range(opened, claim, name=name)
+        click.echo(f"this copy gives out {claimed.first} to {claimed.last} from now on")
+    else:
+        take_over(opened, why=why, name=name)
+        click.echo("this copy gives out all numbers from now on that no range gives to another")
 
 
 @click.command("locate")

@@ -16,13 +16,15 @@ from provenance._compare.difference import (
 )
 from provenance._compare.rows import compare_rows, read_rows
 from provenance._compare.sides import OpenSide, opened_side
-from provenance._ledger.custody import NOT_COVERED
+from provenance._ledger.custody import BEFORE, CORRECTED_SEAL, NOT_COVERED, SEALED_AS
 from provenance._ledger.custody import TABLE as LEDGER
 from provenance._record.origin import NUMBERED
 
 MOST_SENTENCES = 1000
 """So many broken numbers are put into words; the tables hold all of them."""
-_SEALS = ("previous_sha256", *sorted(NOT_COVERED))
+_SEALS = (*BEFORE, CORRECTED_SEAL, *sorted(NOT_COVERED))
+_NUMBERS = ("custody_id", "corrects_custody_id", SEALED_AS)
+"""What merging copies changes in events of before, and no seal covers."""
 
 
 def compare(old: Path | str, new: Path | str, *, progress: Progress = say_nothing) -> Difference:
@@ -97,9 +99,15 @@ def _compare_ledger(old: pl.DataFrame, new: pl.DataFrame) -> LedgerDifference:
     """Whether the old ledger is the beginning of the new one.
 
     An event that was not sealed in the old one may have got its seal and number since, and a
-    signature may have been put on top.
+    signature may have been put on top. Where copies were merged since, events of the other copy
+    may stand among the old ones.
     """
     counts = (len(old), len(new))
+    merged = SEALED_AS in new.columns and (new[SEALED_AS] != "").any()
+    if merged:
+        places = {seal: n for n, seal in enumerate(old["event_sha256"].to_list())}
+        ranks = [places.get(one, len(old)) for one in new["event_sha256"].to_list()]
+        new = new[sorted(range(len(new)), key=ranks.__getitem__)]
     names = list(dict.fromkeys((*old.columns, *new.columns)))
     length = min(counts)
     left, right = (_with_columns(one.head(length), names) for one in (old, new))
@@ -107,6 +115,8 @@ def _compare_ledger(old: pl.DataFrame, new: pl.DataFrame) -> LedgerDifference:
     same = pl.Series([True] * length, dtype=pl.Boolean)
     for name in names:
         equal = left[name] == right[name]
+        if merged and name in _NUMBERS:
+            continue
         if name in _SEALS:
             equal = equal | (left[name] == "")
         elif name == "custody_id" and unsealed is not None:

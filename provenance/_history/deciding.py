@@ -81,7 +81,7 @@ def decide(
     """
     finish_writing(package.folder)
     with package.locked():
-        before = open_history(package, when)
+        before = open_history(package)
         act = replace(deciding(before), who=who, why=why, when=when or moment_text())
         after, name = before.adding(act)
         with writing_together(package.folder) as staging:
@@ -382,7 +382,7 @@ def stage_table(
         with staging.writing(f"tables/{name}.csv") as stream:
             package.write_table_to(stream, name, frame_of(columns, rows))
         return
-    before = open_history(package, when)
+    before = open_history(package)
     lines = table_lines(before.state, table, rows, columns)
     if lines:
         act = Act(SETTLE, who=who, when=when or moment_text(), why=why, lines=tuple(lines))

@@ -174,8 +174,8 @@ def moment_text(moment: datetime | None = None) -> str:
     return (moment or datetime.now(UTC)).astimezone(UTC).strftime("%Y-%m-%dT%H:%M:%SZ")
 
 
-def open_history(package: Package, when: str = "") -> History:
-    """The history with what was changed in the tables by hand as an act of its own, now or `when`.
+def open_history(package: Package) -> History:
+    """The history with what was changed in the tables by hand as an act of its own.
 
     Hold the package's lock. Nothing is written. Raises BrokenHistory for a package whose schemas
     know no acts, whose acts were edited, or whose tables cannot be read.
@@ -187,14 +187,16 @@ def open_history(package: Package, when: str = "") -> History:
         )
     tables = package.tables
     history = proved(package, tables)
-    why = BY_HAND
+    # by hand: when it was done nobody knows, and so it is one act in whichever copy it is noticed
+    why, when = BY_HAND, ""
     if not history.acts:
         begun = first_act(package)
         history = replace(history, acts={begun.act_id(history.key): begun})
-        why = AS_IT_STOOD
+        # no moment of its own, so that it is one act in every copy that is brought forward
+        why, when = AS_IT_STOOD, begun.when
     lines = list(_edits(history.state, tables))
     if lines:
-        act = Act(SETTLE, when=when or moment_text(), why=why, lines=tuple(lines))
+        act = Act(SETTLE, when=when, why=why, lines=tuple(lines))
         history, _ = history.adding(act)
     return history
 

@@ -7,23 +7,21 @@ for each other (the package is locked while the list is read and written).
 
 from __future__ import annotations
 
-from collections.abc import Collection, Iterator
+from collections.abc import Collection, Iterator, Sequence
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 from provenance._base.errors import TreenailError
 from provenance._history.deciding import enter_table
+from provenance._identity.ranges import LARGEST, copy_that_owns, first_behind, taken_numbers
 from provenance._identity.rotation import turned
-from provenance._record.origin import read_origin
+from provenance._record.copies import note_given
 
 if TYPE_CHECKING:
     from provenance._record.package import Package
 
 DIES = "0123456789"
 """A whole set of steel dies."""
-
-LARGEST = 99_999_999
-"""The schema allows eight characters."""
 
 
 class NoNumbersLeft(TreenailError):
@@ -48,26 +46,38 @@ def free_numbers(
     last: int,
     dies: str = DIES,
     marked: bool = False,
+    owned: Sequence[range] = (range(LARGEST + 1),),
 ) -> Iterator[str]:
     """The numbers from `first` to `last` that may still be struck, in rising order.
 
-    Left out are: numbers already taken; numbers with a digit that the die set lacks; and, unless
-    all stamps are `marked` for the right way up, numbers that upside down read as one that is
-    taken or that came earlier in this run.
+    Left out are: numbers already taken; numbers that another copy of the record gives out (`owned`
+    are those of this one); numbers with a digit that the die set lacks; and, unless all stamps are
+    `marked` for the right way up, numbers that upside down read as one that is taken, that came
+    earlier in this run, or that is smaller and another copy's.
 
     >>> list(free_numbers({"66"}, first=95, last=101))
     ['95', '96', '97', '98', '100', '101']
     """
     used = set(taken)
-    for number in range(first, last + 1):
+    for number in (n for part in owned for n in _both(part, first, last)):
         text = str(number)
         if text in used or any(digit not in dies for digit in text):
             continue
         upside_down = turned(text)
-        if not marked and upside_down is not None and upside_down != text and upside_down in used:
-            continue
+        if not marked and upside_down is not None and upside_down != text:
+            another_copys = (
+                not upside_down.startswith("0")
+                and int(upside_down) < number
+                and not any(int(upside_down) in part for part in owned)
+            )
+            if upside_down in used or another_copys:
+                continue
         used.add(text)
         yield text
+
+
+def _both(part: range, first: int, last: int) -> range:
+    return range(max(part.start, first), min(part.stop, last + 1))
 
 
 def reserve_stamps(
@@ -89,8 +99,9 @@ def reserve_stamps(
     counting: every number that would read as another upside down is to be struck with the mark.
     `reserved_on` is EDTF.
 
-    Raises NoNumbersLeft when the range does not hold that many, TreenailError for a count below 1,
-    an unknown site, an unknown mark or an empty die set; nothing is reserved then.
+    Raises NoNumbersLeft when the range does not hold that many, NotTheOwner in a copy that owns no
+    numbers, TreenailError for a count below 1, an unknown site, an unknown mark or an empty die
+    set; nothing is reserved then.
     """
     if count < 1:
         raise TreenailError(f"{count} numbers cannot be reserved; ask for at least 1")
@@ -106,26 +117,31 @@ def reserve_stamps(
         raise TreenailError(f"the range from {first} to {last} runs backwards; swap the two")
     with package.locked():
         site_id = _site(package, site_id)
+        copy, owned = copy_that_owns(package)
         before = package.tables.rows("reservation")
-        taken = _taken(package)
+        taken = taken_numbers(package) | copy.given
         crews_own = [
             int(row["sample_id"])
             for row in before
             if row["crew"] == crew and row["sample_id"].isdigit()
         ]
-        start = _start(taken, crews_own, first)
+        start = _start(taken, crews_own, first, owned)
         end = last if last is not None else LARGEST
         marked = orientation_mark != "none"
         chosen: list[str] = []
-        for number in free_numbers(taken, first=start, last=end, dies=dies, marked=marked):
+        for number in free_numbers(
+            taken, first=start, last=end, dies=dies, marked=marked, owned=owned
+        ):
             chosen.append(number)
             if len(chosen) == count:
                 break
         if len(chosen) < count:
             raise NoNumbersLeft(
                 f"crew '{crew}': only {len(chosen)} of {count} numbers are left from {start} to "
-                f"{end} with the dies {dies}; widen the range, or use an orientation mark"
+                f"{end} with the dies {dies}{_of_this_copy(owned)}; widen the range, or use an "
+                "orientation mark"
             )
+        note_given(package, chosen)
         reserved = tuple(
             Reservation(
                 sample_id=number,
@@ -162,23 +178,17 @@ def _site(package: Package, site_id: str | None) -> str:
     raise TreenailError(f"there is no site '{site_id}'; there are {known}")
 
 
-def _taken(package: Package) -> set[str]:
-    """Every number that stands anywhere: reserved, sampled, punched into a plug, or once was so.
-
-    The last are those of the bundle that the package was unpacked from, and of those before it.
-    """
-    taken = set(package.tables.column("reservation", "sample_id"))
-    taken |= set(package.tables.column("sample", "sample_id"))
-    taken |= set(package.tables.column("plug", "stamp"))
-    if origin := read_origin(package.folder):
-        taken |= origin.taken
-    return taken - {""}
-
-
-def _start(taken: set[str], crews_own: list[int], first: int | None) -> int:
+def _start(taken: set[str], crews_own: list[int], first: int | None, owned: Sequence[range]) -> int:
     behind_own = max(crews_own, default=0) + 1
     if first is not None:
         return max(first, behind_own)
     if crews_own:
         return behind_own
-    return max((int(number) for number in taken if number.isdigit()), default=100) + 1
+    return first_behind(taken, owned)
+
+
+def _of_this_copy(owned: Sequence[range]) -> str:
+    if list(owned) == [range(LARGEST + 1)]:
+        return ""
+    parts = ", ".join(f"{one.start} to {one.stop - 1}" for one in owned)
+    return f" among those of this copy ({parts})"

@@ -143,7 +143,7 @@ def _bring_in(
     same_as: Sameness,
 ) -> ImportResult:
     """Find what the acts come to in memory, then write all tables and files in one step."""
-    before = open_history(package, moment_text(moment))
+    before = open_history(package)
     readings = [reading for one in incoming for reading in one.readings]
     names = ["original", "origin", "unread"]
     names += [CUSTODY] * any(CUSTODY in reading.tables for reading in readings)

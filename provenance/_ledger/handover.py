@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING
 
 from provenance._base.errors import TreenailError
 from provenance._history.deciding import enter_table
-from provenance._ledger.custody import append_events
+from provenance._ledger.custody import JOINED, append_events
 from provenance._ledger.holdings import (
     Event,
     Holding,
@@ -161,6 +161,8 @@ def _check_words(
             near = difflib.get_close_matches(code, codes, n=1)
             hint = f"; did you mean '{near[0]}'?" if near else ""
             raise TreenailError(f"'{code}' is none of {', '.join(codes)}{hint}")
+    if event == JOINED:
+        raise TreenailError(f"'{JOINED}' is recorded by 'treenail merge' alone")
     if not samples:
         raise TreenailError("name at least one sample, or a parcel with samples in it")
     known_samples = set(package.tables.column("sample", "sample_id"))

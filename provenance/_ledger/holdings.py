@@ -106,7 +106,7 @@ def standing_events(rows: Iterable[Event]) -> Iterator[Event]:
     corrects = {row.custody_id: row.corrects_custody_id for row in corrections}
     # a correction of a correction stands where the first wrong event stood
     replaced = {_first_wrong(row.corrects_custody_id, corrects): row for row in corrections}
-    as_a_whole = {row.consignment_id for row in rows if not row.sample_id}
+    as_a_whole = {row.consignment_id for row in rows if row.consignment_id and not row.sample_id}
     own = {
         (row.event, row.consignment_id, row.sample_id)
         for row in rows

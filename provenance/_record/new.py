@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import re
 import unicodedata
+from contextlib import suppress
 from dataclasses import replace
 from datetime import UTC, datetime
 from pathlib import Path
@@ -13,6 +14,7 @@ from provenance._base.errors import UnusablePackage
 from provenance._base.locks import locked
 from provenance._model.profile import load_model
 from provenance._model.schema import Field, Model, Table
+from provenance._record.copies import note_copy
 from provenance._record.edition_key import EDITION_KEY, new_edition_key
 from provenance._record.package import (
     DESCRIPTOR,
@@ -46,7 +48,7 @@ def new_package(
     model = load_model(profile)
     title = title or folder.resolve().name
     moment = (created or datetime.now(UTC)).astimezone(UTC).strftime("%Y-%m-%dT%H:%M:%SZ")
-    return start_package(
+    package = start_package(
         folder,
         model,
         name=package_name(folder.resolve().name),
@@ -56,6 +58,15 @@ def new_package(
         more_files={EXAMPLE_MAPPING: example_mapping(model)},
         more_properties={EDITION_KEY: new_edition_key()},
     )
+    _own_numbers(package)
+    return package
+
+
+def _own_numbers(package: Package) -> None:
+    """Note that this copy gives out the numbers of the record."""
+    # an account without a data folder can do everything but give out numbers, which says so then
+    with suppress(OSError):
+        note_copy(package, began=True)
 
 
 def update_package(package: Package, profile: str) -> Package:
@@ -93,6 +104,9 @@ def update_package(package: Package, profile: str) -> Package:
         # what others wrote into the descriptor (contributors, a resolver address …) is theirs
         kept_properties = {k: v for k, v in package.descriptor.items() if k not in descriptor}
         write_text(package.folder / DESCRIPTOR, as_json({**descriptor, **kept_properties}))
+    if "number_range" not in package.model.tables:
+        # of a version in which every copy gave out numbers
+        _own_numbers(package)
     return open_package(package.folder)
 
 

@@ -9,7 +9,7 @@ from __future__ import annotations
 
 import json
 from collections.abc import Mapping
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from pathlib import Path
 from types import MappingProxyType
 from typing import TYPE_CHECKING, Any
@@ -170,3 +170,25 @@ def numbers_of(package: Package) -> dict[str, dict[str, str]]:
         pairs = package.tables.tuples(table, (key, owner))
         found[table] = {one: whose for one, whose in pairs if one}
     return found
+
+
+def joined_origins(one: Origin, other: Origin) -> Origin:
+    """What two copies of a record know of their bundles: the newer one's, and both's numbers."""
+    older, newer = sorted(
+        (one, other), key=lambda o: (o.bundle.record_date, o.bundle.tagmanifest_sha256)
+    )
+    ancestors = dict.fromkeys([*newer.earlier, older.bundle, *older.earlier])
+    ancestors.pop(newer.bundle, None)
+    return replace(
+        newer,
+        earlier=tuple(ancestors),
+        numbers={
+            table: {**older.numbers.get(table, {}), **newer.numbers.get(table, {})}
+            for table in sorted({*newer.numbers, *older.numbers})
+        },
+        stamps={**older.stamps, **newer.stamps},
+        spent={
+            table: tuple(sorted({*older.spent.get(table, ()), *newer.spent.get(table, ())}))
+            for table in sorted({*newer.spent, *older.spent})
+        },
+    )

@@ -242,7 +242,12 @@ def write_model(model: Model, folder: Path) -> None:
     """Write the model into a package's schemas/ folder, where `read_model` finds it."""
     for table in model.tables.values():
         write_text(folder / "schemas" / f"{table.name}.json", as_json(table_as_dict(table)))
-    raw = {
+    write_text(folder / "schemas" / "model.json", as_json(model_as_dict(model)))
+
+
+def model_as_dict(model: Model) -> dict[str, Any]:
+    """What schemas/model.json holds: the model without its tables."""
+    return {
         "profile": model.profile,
         "title": model.title,
         "description": model.description,
@@ -251,7 +256,6 @@ def write_model(model: Model, folder: Path) -> None:
         "notations": [vars(one) for one in model.notations.values()],
         "vocabularies": [vocabulary_as_dict(one) for one in model.vocabularies.values()],
     }
-    write_text(folder / "schemas" / "model.json", as_json(raw))
 
 
 def describe(model: Model, *, name: str, title: str, created: str) -> dict[str, Any]:

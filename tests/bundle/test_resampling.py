@@ -22,6 +22,7 @@ from provenance._checks.check import check_package
 from provenance._cli import treenail
 from provenance._compare.compare import compare
 from provenance._identity.locate import locate_plug
+from provenance._identity.ranges import take_over
 from provenance._identity.stamps import reserve_stamps
 from provenance._lab.consign import consign_samples
 from provenance._ledger.handover import record_events
@@ -74,6 +75,7 @@ def again(unpacked: Path, tmp_path: Path) -> Package:
 
 def the_second_season(package: Package) -> list[str]:
     """2026: two new samples, the old plug replaced, a parcel and its results; the new numbers."""
+    take_over(package, why="the laptop of the first season is gone")
     numbers = [
         one.sample_id for one in reserve_stamps(package, 2, crew="north", reserved_on="2026-06-01")
     ]
@@ -301,6 +303,7 @@ def test_numbers_given_out_once_are_never_reserved_again(again: Package) -> None
     """Not even when somebody takes every row out that bears them."""
     for table in ("sample", "plug", "reservation"):
         again.write_table(table, again.table(table).iloc[0:0])
+    take_over(again, why="the first laptop is gone")
     (reserved,) = reserve_stamps(again, 1, crew="south", reserved_on="2026-06-01", first=231)
     assert reserved.sample_id == "232"
 
@@ -314,6 +317,7 @@ def test_a_number_that_went_out_of_the_record_stays_spent_for_all_later_seasons(
     assert facts_of(second)["spentNumbers"]["sample"] == ["231"]
     later = unpack_bundle(second, tmp_path / "later")
     assert lineage_findings(later) == []
+    take_over(later, why="the first laptop is gone")
     (reserved,) = reserve_stamps(later, 1, crew="south", reserved_on="2028-06-01", first=231)
     assert reserved.sample_id == "232"
     PackageBuilder(later).with_row("sample")
@@ -339,6 +343,7 @@ def test_a_spoiled_note_of_the_origin_is_said_and_not_passed_over(
     (again.folder / ORIGIN).write_text('{"bundle": 1}', encoding="utf-8")
     with pytest.raises(UnusablePackage, match=r"\.origin\.json cannot be read: .*unpack that"):
         pack_bundle(again, tmp_path / "b")
+    take_over(again, why="the first laptop is gone")
     with pytest.raises(UnusablePackage, match="unpack that bundle again"):
         reserve_stamps(again, 1, crew="south", reserved_on="2026-06-01")
     assert not (tmp_path / "b").exists()

@@ -7,6 +7,7 @@ import polars as pl
 from provenance._checks.language.links import codes_with, of_each, without_any
 from provenance._checks.language.rule import COMMON_PRACTICE, rule
 from provenance._checks.language.views import at_event_before, ledger, samples_with_wood
+from provenance._ledger.custody import JOINED
 from provenance._record.snapshot import Snapshot
 from provenance._record.tables import ROW
 
@@ -50,7 +51,7 @@ def about_nothing(tables: Snapshot) -> pl.DataFrame:
     return tables["custody"].filter(
         pl.col("sample_id").is_null()
         & pl.col("consignment_id").is_null()
-        & (pl.col("event") != "corrected")
+        & ~pl.col("event").is_in(["corrected", JOINED])
         & ~pl.col("custody_id").is_in(corrected)
     )
 

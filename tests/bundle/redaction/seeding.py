@@ -136,6 +136,8 @@ _FIXED: Mapping[str, Mapping[str, str]] = {
     "lab_result": {"laboratory_id": "REPO", "reported_by": SECOND},
     "reservation": {"sample_id": "R231", "site_id": "HOLL", "crew": "north",
                     "reserved_on": "2024-06-01"},
+    "number_range": {"range_id": "101-200-ABCDEFGH", "first": "101", "last": "200",
+                     "granted_on": "2024-06-01"},
     "size": {"element_id": "B1-014"},
     "stem": {"element_id": "B1-014", "stem_id": "T1"},
     "span": {"sample_id": "231"},

@@ -1,0 +1,1 @@
+"""Two copies of one record, brought together."""

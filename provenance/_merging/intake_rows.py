@@ -1,0 +1,59 @@
+"""Unites what two copies wrote down beside their acts: received files and unread cells."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+
+from provenance._base.errors import UnusableInput
+from provenance._history.acts import short_code
+
+Rows = Sequence[Mapping[str, str]]
+
+
+def originals_of_both(mine: Rows, theirs: Rows) -> list[dict[str, str]]:
+    """The received files of both, each once, as it was first written down.
+
+    Raises UnusableInput where one number stands for two files.
+    """
+    found: dict[str, dict[str, str]] = {}
+    for row in sorted([*mine, *theirs], key=lambda row: (row["read_on"], *row.values())):
+        there = found.setdefault(row["original_id"], dict(row))
+        if there["sha256"] != row["sha256"]:
+            raise UnusableInput(
+                f"the two copies call different files {row['original_id']} (table 'original'): "
+                f"{there['file_name']} and {row['file_name']}. Import {row['file_name']} into one "
+                "copy again after the other was merged without it. Nothing was merged"
+            )
+        found[row["original_id"]] = {name: text or row[name] for name, text in there.items()}
+    return list(found.values())
+
+
+def unread_of_both(mine: Rows, theirs: Rows) -> list[dict[str, str]]:
+    """The unread cells of both, each once; a cell that one copy settled is settled."""
+    found: dict[str, dict[str, str]] = {}
+    for row in [*mine, *theirs]:
+        code = row["unread_id"]
+        if code in found and _what(found[code]) != _what(row):
+            code = short_code("U", *_what(row))
+        there = found.setdefault(code, {**row, "unread_id": code})
+        said = {*there["settled"].split(_AND), *row["settled"].split(_AND)} - {""}
+        there["settled"] = _AND.join(sorted(said))
+    return list(found.values())
+
+
+_AND = " | "
+
+
+def _what(row: Mapping[str, str]) -> list[str]:
+    return [text for name, text in sorted(row.items()) if name not in ("unread_id", "settled")]
+
+
+def origins_of_both(mine: Rows, theirs: Rows) -> list[dict[str, str]]:
+    """Where rows were read from, each once; still there if either copy found it so."""
+    found: dict[tuple[str, ...], dict[str, str]] = {}
+    for row in [*mine, *theirs]:
+        key = tuple(text for name, text in sorted(row.items()) if name != "still_there")
+        there = found.setdefault(key, dict(row))
+        if row["still_there"] == "true":
+            there["still_there"] = "true"
+    return list(found.values())
