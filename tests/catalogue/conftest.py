@@ -12,6 +12,7 @@ import pytest
 from provenance._bundle.pack import pack_bundle
 from tests.builders import a_package, left_alone
 from tests.bundle.conftest import a_full_package
+from tests.forked import forking
 
 
 @pytest.fixture(scope="session")
@@ -39,6 +40,16 @@ def shelf(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Path]:
 def repository(shelf: Path, tmp_path: Path) -> Path:
     """A copy of the shelf that may be changed."""
     return Path(shutil.copytree(shelf, tmp_path / "repository"))
+
+
+@pytest.fixture
+def quick_workers() -> Iterator[None]:
+    """Dask's processes are forked from one that has imported everything."""
+    dask = pytest.importorskip("dask")
+    pytest.importorskip("distributed")
+    forking()
+    with dask.config.set({"distributed.worker.multiprocessing-method": "forkserver"}):
+        yield
 
 
 @pytest.fixture
