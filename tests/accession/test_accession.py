@@ -40,6 +40,8 @@ from tests.bundle.test_hostile import sealed_anew
 from tests.bundle.test_pack import bytes_of
 from tests.forked import forking
 
+pytestmark = pytest.mark.usefixtures("judged_once")
+
 PATTERN = "{year}.{serial:04}"
 DEPOSITOR = "Mara Birkwood (invented)"
 
