@@ -103,12 +103,10 @@ def test_every_planted_fault_is_code_and_has_tests(place: str) -> None:
 
 
 def test_every_allowed_fault_can_still_be_planted() -> None:
-    named = {one.partition(":")[0] for one in ALLOWED}
     pool = {
         one.name
         for place in TESTS
         for module in mutants.files_in([str(ROOT / place)])
-        if module.name in named
         for one in mutants_of(module.name, module.read_text(encoding="utf-8"))
     }
     assert set(ALLOWED) <= pool
