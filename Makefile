@@ -57,7 +57,7 @@ $(STAMP): pyproject.toml requirements.lock
 	$(PIP) uv
 	@# many times as fast; where it cannot reach the packages, as behind some mirrors, pip can
 	VIRTUAL_ENV=$(VENV) $(BIN)/uv pip install --quiet -r requirements.lock || $(PIP) -r requirements.lock
-	$(PIP) --no-deps -e .
+	VIRTUAL_ENV=$(VENV) $(BIN)/uv pip install --quiet --no-deps -e . || $(PIP) --no-deps -e .
 	@touch $(STAMP)
 
 clean:  ## remove what was built (never your packages)

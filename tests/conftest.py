@@ -3,7 +3,10 @@
 from __future__ import annotations
 
 import os
-from collections.abc import Iterator
+import shutil
+import subprocess
+from collections.abc import Callable, Iterator
+from pathlib import Path
 
 import pytest
 from hypothesis import settings
@@ -34,6 +37,23 @@ def data_folder_of_its_own(tmp_path_factory: pytest.TempPathFactory) -> Iterator
     with pytest.MonkeyPatch.context() as patched:
         patched.setenv("XDG_DATA_HOME", str(tmp_path_factory.mktemp("data")))
         yield
+
+
+@pytest.fixture(scope="session")
+def saved_by_libreoffice(
+    tmp_path_factory: pytest.TempPathFactory,
+) -> Callable[[Path, str, Path], Path]:
+    """Saves a workbook in another format; LibreOffice lays out its settings only once."""
+    if shutil.which("soffice") is None:
+        pytest.skip("LibreOffice is not installed")
+    profile = f"-env:UserInstallation=file://{tmp_path_factory.mktemp('libreoffice')}"
+
+    def saved(book: Path, kind: str, folder: Path) -> Path:
+        command = ["soffice", profile, "--headless", "--convert-to", kind, "--outdir", folder]
+        subprocess.run([*command, book], check=True, capture_output=True, timeout=180)
+        return folder / f"{book.stem}.{kind}"
+
+    return saved
 
 
 @pytest.fixture

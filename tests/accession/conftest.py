@@ -3,12 +3,16 @@
 from __future__ import annotations
 
 import shutil
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from pathlib import Path
+from typing import Any
 
 import pytest
 
+from provenance._accession import received
+from provenance._bag.verdict import Verdict
 from provenance._ledger.custody import append_events
+from provenance._record.origin import Ancestor
 from provenance._record.package import Package, open_package
 from tests.builders import PackageBuilder, a_package, left_alone, pack_bundle
 from tests.bundle.conftest import LEDGER
@@ -50,6 +54,35 @@ def shelf(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Path]:
     pack_bundle(package, folder / "later.zip", zipped=True)
     with left_alone(folder):
         yield folder
+
+
+@pytest.fixture(scope="session")
+def verdicts() -> dict[object, Any]:
+    return {}
+
+
+@pytest.fixture
+def judged_once(shelf: Path, verdicts: dict[object, Any], monkeypatch: pytest.MonkeyPatch) -> None:
+    """A bundle on the shelf, which no test changes, is verified and checked for the first alone."""
+    judge, faults = received.judge_folder, received._faults
+
+    def remembered(key: object, ask: Callable[[], Any]) -> Any:
+        if key not in verdicts:
+            verdicts[key] = ask()
+        return verdicts[key]
+
+    def judge_once(bundle: Path, folder: Path, **more: Any) -> Any:
+        if bundle.parent != shelf:
+            return judge(bundle, folder, **more)
+        return remembered(bundle, lambda: judge(bundle, folder, **more))
+
+    def faults_once(package: Package, known_by: Ancestor, verdict: Verdict) -> Any:
+        if verdict.bundle.parent != shelf:
+            return faults(package, known_by, verdict)
+        return remembered(verdict, lambda: faults(package, known_by, verdict))
+
+    monkeypatch.setattr(received, "judge_folder", judge_once)
+    monkeypatch.setattr(received, "_faults", faults_once)
 
 
 @pytest.fixture

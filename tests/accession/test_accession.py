@@ -6,9 +6,8 @@ import contextlib
 import hashlib
 import json
 import shutil
-import subprocess
-import sys
 import zipfile
+from concurrent.futures import ProcessPoolExecutor
 from datetime import date
 from pathlib import Path
 from typing import Any
@@ -37,6 +36,9 @@ from provenance._record import together
 from tests.builders import PackageBuilder, pack_bundle, unpack_bundle
 from tests.bundle.test_hostile import sealed_anew
 from tests.bundle.test_pack import bytes_of
+from tests.forked import forking
+
+pytestmark = pytest.mark.usefixtures("judged_once")
 
 PATTERN = "{year}.{serial:04}"
 DEPOSITOR = "Mara Birkwood (invented)"
@@ -495,28 +497,14 @@ def test_killed_at_any_step_there_is_a_whole_accession_or_none(
     assert states.count("whole") > 4
 
 
-WAITING = """
-import sys
-from datetime import date
-from pathlib import Path
-from provenance._accession.accession import accession
-from provenance._drawing.paper import paper_named
-done = accession(Path(sys.argv[1]), Path(sys.argv[2]), depositor="X", on=date(2026, 3, 1),
-    recorded_on="2026-03-01T10:00:00Z", paper=paper_named("a4"), pattern="{year}.{serial:04}")
-print(done.entry.number)
-"""
+def number_given(bundle: Path, store: Path) -> str:
+    return take_in(bundle, store, pattern=PATTERN).entry.number
 
 
 def test_two_curators_at_once_get_two_numbers(shelf: Path, tmp_path: Path) -> None:
-    register = tmp_path / "store" / "register.csv"
-    running = [
-        subprocess.Popen(
-            [sys.executable, "-c", WAITING, str(shelf / name), str(register)],
-            stdout=subprocess.PIPE,
-            text=True,
-        )
-        for name in ("bundle.zip", "later.zip")
-    ]
-    numbers = [one.communicate()[0].strip() for one in running]
+    bundles = [shelf / "bundle.zip", shelf / "later.zip"]
+    with ProcessPoolExecutor(2, mp_context=forking()) as curators:
+        numbers = list(curators.map(number_given, bundles, [tmp_path / "store"] * 2))
     assert sorted(numbers) == ["2026.0001", "2026.0002"]
-    assert [one.number for one in read_register(register)] == ["2026.0001", "2026.0002"]
+    kept = read_register(tmp_path / "store" / "register.csv")
+    assert [one.number for one in kept] == ["2026.0001", "2026.0002"]

@@ -36,6 +36,7 @@ def text_of(path: Path) -> str:
     return " ".join(" ".join(page.extract_text() for page in PdfReader(path).pages).split())
 
 
+@pytest.mark.usefixtures("judged_once")
 @pytest.mark.parametrize("paper", PAPERS, ids=lambda one: one.name)
 def test_the_receipt_says_what_was_received(shelf: Path, tmp_path: Path, paper: Paper) -> None:
     done = take_in(shelf / "bundle.zip", tmp_path / "store", paper=paper, samples="231")

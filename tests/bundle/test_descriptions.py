@@ -6,6 +6,7 @@ import io
 import json
 import shutil
 import socket
+from functools import cache
 from pathlib import Path
 from typing import Any
 
@@ -61,20 +62,38 @@ def context_cache(tmp_path_factory: pytest.TempPathFactory) -> Path:
     return cache
 
 
+@cache
+def prepared_query(text: str, names: tuple[tuple[str, Any], ...], base: str | None) -> Any:
+    """A query of the validator as rdflib prepares it: asked of each entity, it is parsed once."""
+    from rdflib.plugins.sparql import prepareQuery
+
+    return prepareQuery(text, dict(names), base)
+
+
 def issues(crate: Path, cache: Path) -> list[str]:
     """What the independent validator finds wrong among the things a crate MUST have."""
+    from rdflib.plugins.sparql.processor import SPARQLProcessor
     from rocrate_validator import services
     from rocrate_validator.models import ValidationSettings
 
-    result = services.validate(
-        ValidationSettings(
-            rocrate_uri=str(crate),
-            profile_identifier="ro-crate-1.3",
-            requirement_severity="REQUIRED",
-            offline=True,
-            cache_path=cache,
+    real = SPARQLProcessor.query
+
+    def query(self: Any, text: Any, bound: Any = None, names: Any = None, base: Any = None) -> Any:
+        if isinstance(text, str):
+            text = prepared_query(text, tuple((names or {}).items()), base)
+        return real(self, text, bound, names, base)
+
+    with pytest.MonkeyPatch.context() as patched:
+        patched.setattr(SPARQLProcessor, "query", query)
+        result = services.validate(
+            ValidationSettings(
+                rocrate_uri=str(crate),
+                profile_identifier="ro-crate-1.3",
+                requirement_severity="REQUIRED",
+                offline=True,
+                cache_path=cache,
+            )
         )
-    )
     return sorted({issue.message for issue in result.get_issues()})
 
 

@@ -6,9 +6,7 @@ import hashlib
 import os
 import random
 import shutil
-import signal
 import subprocess
-import sys
 import time
 import unicodedata
 import zipfile
@@ -23,6 +21,7 @@ from provenance._bundle.pack import pack
 from provenance._bundle.verify import verify_bundle
 from provenance._record.package import Package, open_package
 from tests.builders import a_package, pack_bundle
+from tests.forked import started
 
 
 def bytes_of(folder: Path) -> dict[str, str]:
@@ -250,16 +249,8 @@ def test_a_table_that_cannot_be_read_leaves_nothing_behind(
     assert [path.name for path in tmp_path.iterdir()] == ["holl"]
 
 
-PACKING = """
-import sys
-from pathlib import Path
-from tests.builders import pack_bundle
-from provenance._record.package import open_package
-import pandas, rocrate.rocrate, jinja2  # so that the kill falls into the packing
-print("ready", flush=True)
-pack_bundle(open_package(sys.argv[1]), Path(sys.argv[2]), zipped=sys.argv[2].endswith(".zip"))
-print("done", flush=True)
-"""
+def packing(package: Path, out: Path) -> None:
+    pack_bundle(open_package(package), out, zipped=out.suffix == ".zip")
 
 
 @pytest.mark.heavy
@@ -273,20 +264,16 @@ def test_a_kill_at_any_moment_leaves_a_whole_bundle_or_none(
     for attempt in range(5):
         out = tmp_path / f"{attempt}" / name
         out.parent.mkdir()
-        process = subprocess.Popen(
-            [sys.executable, "-c", PACKING, str(package.folder), str(out)], stdout=subprocess.PIPE
-        )
-        assert process.stdout is not None
-        assert process.stdout.readline() == b"ready\n"
-        started = time.monotonic()
+        process = started(packing, package.folder, out)
+        begun = time.monotonic()
         if attempt == 0:  # once undisturbed, to know how long it takes
-            assert process.wait() == 0
-            took = time.monotonic() - started
+            process.join()
+            assert process.exitcode == 0
+            took = time.monotonic() - begun
         else:
             time.sleep(moments.uniform(0, took * 1.1))
-            process.send_signal(signal.SIGKILL)
-            process.wait()
-        process.stdout.close()
+            process.kill()
+            process.join()
         if out.exists():
             assert verify_bundle(out).sound
         else:

@@ -93,7 +93,7 @@ def test_memory_stays_flat_whatever_a_member_weighs(tmp_path: Path) -> None:
     bag = tmp_path / "bag"
     (bag / "data").mkdir(parents=True)
     with open(bag / "data" / "scan.tif", "wb") as stream:
-        stream.truncate(800 << 20)
+        stream.truncate(300 << 20)
     write_bag(bag, {})
     with open(tmp_path / "bag.zip", "wb") as stream:
         write_zip(bag, stream, base_name="bag", day="2031-05-04")
@@ -112,4 +112,4 @@ def test_memory_stays_flat_whatever_a_member_weighs(tmp_path: Path) -> None:
         check=True,
     )
     kilobytes = int(run.stdout)
-    assert kilobytes < 500_000
+    assert kilobytes < 180_000  # 66,000, with a member of any size

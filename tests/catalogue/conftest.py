@@ -11,6 +11,7 @@ import pytest
 
 from tests.builders import a_package, left_alone, pack_bundle
 from tests.bundle.conftest import a_full_package
+from tests.forked import forking
 
 
 @pytest.fixture(scope="session")
@@ -38,6 +39,16 @@ def shelf(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Path]:
 def repository(shelf: Path, tmp_path: Path) -> Path:
     """A copy of the shelf that may be changed."""
     return Path(shutil.copytree(shelf, tmp_path / "repository"))
+
+
+@pytest.fixture
+def quick_workers() -> Iterator[None]:
+    """Dask's processes are forked from one that has imported everything."""
+    dask = pytest.importorskip("dask")
+    pytest.importorskip("distributed")
+    forking()
+    with dask.config.set({"distributed.worker.multiprocessing-method": "forkserver"}):
+        yield
 
 
 @pytest.fixture

@@ -73,8 +73,8 @@ def test_one_that_cannot_be_checked_stops_no_other(mixed: Path) -> None:
 
 
 @pytest.mark.filterwarnings("ignore")
+@pytest.mark.usefixtures("quick_workers")
 def test_several_workers_find_what_one_process_finds(mixed: Path) -> None:
-    pytest.importorskip("distributed")
     sources = sources_at([mixed])
     alone, together = check_each(sources), check_each(sources, crew=Crew(2))
     for one, other in zip(alone, together, strict=True):

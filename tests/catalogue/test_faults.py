@@ -19,35 +19,18 @@ from provenance._catalogue.audit.audit import audit_place
 from provenance._catalogue.build import update_catalogue
 from provenance._catalogue.query import ask_sql
 from tests.catalogue.conftest import flip_a_bit
+from tests.forked import started
 
-WORK = {
-    "catalogue": "from provenance._catalogue.build import update_catalogue as do",
-    "audit": "from provenance._catalogue.audit.audit import audit_place as do",
-}
-SCRIPT = """
-import sys
-from pathlib import Path
-{work}
-# so that the kill meets the work
-import provenance._bundle.verify, provenance._checks.check, pandas
-print("ready", flush=True)
-do(Path(sys.argv[1]), Path(sys.argv[2]))
-"""
+WORK = {"catalogue": update_catalogue, "audit": audit_place}
 
 
 def killed_after(seconds: float, work: str, place: Path, index: Path) -> bool:
     """Start the work, kill -9 it after so long; True when it was still at it."""
-    process = subprocess.Popen(
-        [sys.executable, "-c", SCRIPT.format(work=WORK[work]), str(place), str(index)],
-        stdout=subprocess.PIPE,
-        cwd=Path(__file__).parents[2],
-    )
-    assert process.stdout is not None
-    process.stdout.readline()
+    process = started(WORK[work], place, index)
     time.sleep(seconds)
-    process.send_signal(signal.SIGKILL)
-    process.stdout.close()
-    return process.wait() == -signal.SIGKILL
+    process.kill()
+    process.join()
+    return process.exitcode == -signal.SIGKILL
 
 
 def told(audit) -> list[tuple]:

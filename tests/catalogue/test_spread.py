@@ -75,21 +75,19 @@ class DyingOnce(Piecework):
 
     def __call__(self, piece):  # type: ignore[no-untyped-def]
         done = super().__call__(piece)
-        marker = Path(os.environ["MARKER_OF_DEATH"])
-        if isinstance(piece, Portion) and piece.number == 2 and not marker.exists():
-            marker.touch()
-            os.kill(os.getpid(), signal.SIGKILL)
+        if isinstance(piece, Portion) and piece.number == 2:
+            marker = piece.bundle.parent.parent / "killed"
+            if not marker.exists():
+                marker.touch()
+                os.kill(os.getpid(), signal.SIGKILL)
         return done
 
 
 @pytest.mark.filterwarnings("ignore")
+@pytest.mark.usefixtures("quick_workers")
 @pytest.mark.heavy
 class TestOnSeveralProcesses:
     """Real worker processes; skipped where Dask is not installed."""
-
-    @pytest.fixture(autouse=True)
-    def _dask(self) -> None:
-        pytest.importorskip("distributed")
 
     def test_a_worker_killed_in_mid_run_changes_nothing_against_a_serial_run(
         self, repository, tmp_path, monkeypatch
@@ -152,7 +150,6 @@ class TestOnSeveralProcesses:
             return original(self, piece, done)
 
         monkeypatch.setattr(PutTogether, "more", noted)
-        monkeypatch.setenv("MARKER_OF_DEATH", str(tmp_path / "killed"))
         monkeypatch.setattr("provenance._catalogue.audit.audit.Piecework", DyingOnce)
         spread = audit_place(repository, together, crew=Crew(2), large_bytes=20_000)
         assert (tmp_path / "killed").exists()

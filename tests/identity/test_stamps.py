@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from concurrent.futures import ProcessPoolExecutor
-from multiprocessing import get_context
 
 import pytest
 from hypothesis import given
@@ -14,6 +13,7 @@ from provenance._identity.rotation import turned
 from provenance._identity.stamps import NoNumbersLeft, free_numbers, reserve_stamps
 from provenance._record.package import open_package
 from tests.builders import a_package
+from tests.forked import forking
 
 
 def season(package, count, crew="north", **options):
@@ -112,8 +112,7 @@ def _reserve_in_a_process(folder) -> list[str]:
 
 def test_two_people_who_reserve_at_once_get_different_numbers(tmp_path) -> None:
     package = a_package(tmp_path).with_row("site").package
-    # a fork would lack the threads of the table engine
-    with ProcessPoolExecutor(2, mp_context=get_context("spawn")) as pool:
+    with ProcessPoolExecutor(2, mp_context=forking()) as pool:
         got = list(pool.map(_reserve_in_a_process, [package.folder] * 4))
     numbers = [number for one in got for number in one]
     assert len(numbers) == len(set(numbers)) == 40

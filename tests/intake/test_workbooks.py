@@ -8,7 +8,6 @@ from __future__ import annotations
 
 import io
 import shutil
-import subprocess
 import zipfile
 from contextlib import closing
 from datetime import date, datetime, time, timedelta
@@ -127,27 +126,12 @@ def test_the_stated_size_of_a_sheet_is_not_believed(tmp_path) -> None:
     assert len(rows_of(path)[4][1]) == 3
 
 
-@pytest.fixture(scope="module")
-def office(tmp_path_factory, crowded):
-    """The crowded workbook as LibreOffice saves it."""
-    if shutil.which("soffice") is None:
-        pytest.skip("LibreOffice is not installed")
-    folder = tmp_path_factory.mktemp("office")
-    for kind in ("ods", "xlsx"):
-        command = ["soffice", f"-env:UserInstallation=file://{folder}/profile", "--headless"]
-        subprocess.run(
-            [*command, "--convert-to", kind, "--outdir", str(folder), str(crowded)],
-            check=True,
-            capture_output=True,
-            timeout=180,
-        )
-    return folder
-
-
 @pytest.mark.heavy
 @pytest.mark.parametrize("kind", ["ods", "xlsx"])
-def test_what_libreoffice_saves_is_read_alike(office, kind) -> None:
-    path = office / f"crowded.{kind}"
+def test_what_libreoffice_saves_is_read_alike(
+    crowded, saved_by_libreoffice, tmp_path, kind
+) -> None:
+    path = saved_by_libreoffice(crowded, kind, tmp_path)
     rows = dict(rows_of(path))
     assert [shown(value) for value in rows[2]] == ["007", "1.5", "2023-06-05", "03:30", "12", "2"]
     assert [shown(value) for value in rows[3]][:3] == ["3/8", "45082", "2023-06-05 12:30:00"]

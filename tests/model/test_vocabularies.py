@@ -17,11 +17,7 @@ FOLDER = Path(__file__).resolve().parents[2] / "schemas" / "vocabularies"
 VOCABULARIES: dict[str, dict[str, Any]] = {
     path.stem: yaml.safe_load(path.read_text("utf-8")) for path in sorted(FOLDER.glob("*.yaml"))
 }
-TERMS = [
-    pytest.param(name, term, id=f"{name}.{term['code']}")
-    for name, vocabulary in VOCABULARIES.items()
-    for term in vocabulary["terms"]
-]
+EACH = pytest.mark.parametrize(("name", "vocabulary"), VOCABULARIES.items(), ids=VOCABULARIES)
 OWN_KEYS = {"code", "label", "definition", "source", "match", "synonyms"}
 
 # What each list adds to its terms; a rule or a form relies on it.
@@ -84,7 +80,7 @@ def spellings(name: str, term: dict[str, Any]) -> set[str]:
     return {word.casefold() for word in [*words, term["label"]]}
 
 
-@pytest.mark.parametrize(("name", "vocabulary"), VOCABULARIES.items(), ids=VOCABULARIES)
+@EACH
 def test_a_vocabulary_says_what_it_is_and_where_it_comes_from(name, vocabulary) -> None:
     assert vocabulary["name"] == name
     assert set(vocabulary) == {"name", "title", "description", "source", "terms"}
@@ -93,18 +89,19 @@ def test_a_vocabulary_says_what_it_is_and_where_it_comes_from(name, vocabulary) 
     assert len(vocabulary["terms"]) >= 2
 
 
-@pytest.mark.parametrize(("name", "term"), TERMS)
-def test_a_term_can_be_chosen_by_somebody_who_never_saw_it(name, term) -> None:
-    for key in ("code", "label", "definition", "source"):
-        # YAML reads a bare yes, no, on, 1 or 1.5 as something else than the word
-        assert isinstance(term[key], str), f"{key} of {name} needs quotes"
-        assert term[key] == term[key].strip() != ""
-    assert term["definition"].endswith(".")
-    assert len(term["label"]) <= 40  # what a column of a printed sheet holds
-    assert len(term["definition"]) <= 250
+@EACH
+def test_a_term_can_be_chosen_by_somebody_who_never_saw_it(name, vocabulary) -> None:
+    for term in vocabulary["terms"]:
+        for key in ("code", "label", "definition", "source"):
+            # YAML reads a bare yes, no, on, 1 or 1.5 as something else than the word
+            assert isinstance(term[key], str), f"{key} of {term} needs quotes"
+            assert term[key] == term[key].strip() != "", term
+        assert term["definition"].endswith("."), term
+        assert len(term["label"]) <= 40, term  # what a column of a printed sheet holds
+        assert len(term["definition"]) <= 250, term
 
 
-@pytest.mark.parametrize(("name", "vocabulary"), VOCABULARIES.items(), ids=VOCABULARIES)
+@EACH
 def test_codes_and_labels_are_unique_and_codes_have_the_right_form(name, vocabulary) -> None:
     codes = [term["code"] for term in vocabulary["terms"]]
     labels = [term["label"] for term in vocabulary["terms"]]
@@ -115,7 +112,7 @@ def test_codes_and_labels_are_unique_and_codes_have_the_right_form(name, vocabul
     assert [code for code in codes if not re.fullmatch(form, code)] == []
 
 
-@pytest.mark.parametrize(("name", "vocabulary"), VOCABULARIES.items(), ids=VOCABULARIES)
+@EACH
 def test_a_word_of_a_field_form_means_one_term_only(name, vocabulary) -> None:
     meant: dict[str, str] = {}
     for term in vocabulary["terms"]:
@@ -123,34 +120,37 @@ def test_a_word_of_a_field_form_means_one_term_only(name, vocabulary) -> None:
             assert meant.setdefault(word, term["code"]) == term["code"], word
 
 
-@pytest.mark.parametrize(("name", "term"), TERMS)
-def test_synonyms_are_lower_case_words_that_add_something(name, term) -> None:
-    synonyms = term.get("synonyms", [])
-    assert all(isinstance(word, str) and word == word.strip() != "" for word in synonyms)
-    assert len(set(synonyms)) == len(synonyms)
-    if name != "result_symbol":
-        assert synonyms == [word.lower() for word in synonyms]
-        assert not {term["code"].casefold(), term["label"].casefold()} & set(synonyms)
+@EACH
+def test_synonyms_are_lower_case_words_that_add_something(name, vocabulary) -> None:
+    for term in vocabulary["terms"]:
+        synonyms = term.get("synonyms", [])
+        assert all(isinstance(word, str) and word == word.strip() != "" for word in synonyms), term
+        assert len(set(synonyms)) == len(synonyms), term
+        if name != "result_symbol":
+            assert synonyms == [word.lower() for word in synonyms], term
+            assert not {term["code"].casefold(), term["label"].casefold()} & set(synonyms), term
 
 
-@pytest.mark.parametrize(("name", "term"), TERMS)
-def test_a_term_has_the_attributes_of_its_list_and_no_others(name, term) -> None:
+@EACH
+def test_a_term_has_the_attributes_of_its_list_and_no_others(name, vocabulary) -> None:
     needed, allowed = ATTRIBUTES.get(name, {}), OPTIONAL.get(name, {})
-    extra = {key: value for key, value in term.items() if key not in OWN_KEYS}
-    assert set(needed) <= set(extra) <= set(needed) | set(allowed)
-    for key, value in extra.items():
-        wanted = (needed | allowed)[key]
-        if isinstance(wanted, tuple) and isinstance(wanted[0], str):
-            assert value in wanted, key
-        else:
-            assert isinstance(value, wanted), key
-            assert isinstance(value, bool) == (wanted is bool), key
+    for term in vocabulary["terms"]:
+        extra = {key: value for key, value in term.items() if key not in OWN_KEYS}
+        assert set(needed) <= set(extra) <= set(needed) | set(allowed), term
+        for key, value in extra.items():
+            wanted = (needed | allowed)[key]
+            if isinstance(wanted, tuple) and isinstance(wanted[0], str):
+                assert value in wanted, (key, term)
+            else:
+                assert isinstance(value, wanted), (key, term)
+                assert isinstance(value, bool) == (wanted is bool), (key, term)
 
 
-@pytest.mark.parametrize(("name", "term"), TERMS)
-def test_a_match_is_the_address_of_a_concept(name, term) -> None:
-    if "match" in term:
-        assert re.fullmatch(r"https?://[^\s]+/[^\s/]+", term["match"])
+@EACH
+def test_a_match_is_the_address_of_a_concept(name, vocabulary) -> None:
+    for term in vocabulary["terms"]:
+        if "match" in term:
+            assert re.fullmatch(r"https?://[^\s]+/[^\s/]+", term["match"]), term
 
 
 @pytest.mark.parametrize("name", FIELD_LISTS)

@@ -2,6 +2,10 @@
 
 from __future__ import annotations
 
+import shutil
+from collections.abc import Iterator
+from pathlib import Path
+
 import polars as pl
 import pytest
 from click.testing import CliRunner
@@ -11,11 +15,11 @@ from hypothesis import strategies as st
 from provenance._base.errors import TreenailError, UnusablePackage
 from provenance._cli import treenail
 from provenance._model.profile import load_model
-from provenance._record.package import Package
+from provenance._record.package import Package, open_package
 from provenance._record.reading import read_table_bytes
 from provenance._record.snapshot import MissingTable, Snapshot
 from provenance._record.tables import ROW
-from tests.builders import a_package
+from tests.builders import a_package, left_alone
 
 MODEL = load_model("blank")
 
@@ -49,13 +53,23 @@ COMMANDS = (
 )
 
 
+@pytest.fixture(scope="module")
+def sound(tmp_path_factory) -> Iterator[Path]:
+    """A folder with the package 'holl' and its bundle 'sound'; never to be changed."""
+    folder = tmp_path_factory.mktemp("sound")
+    package = a_package(folder).with_chain().package
+    words = ["pack", str(package.folder), "--out", str(folder / "sound")]
+    CliRunner().invoke(treenail, words, catch_exceptions=False)
+    with left_alone(folder):
+        yield folder
+
+
 @pytest.mark.parametrize("command", COMMANDS, ids=lambda one: one[0])
 def test_an_uneven_row_is_named_in_the_same_words_everywhere(
-    command, tmp_path, monkeypatch
+    command, sound, tmp_path, monkeypatch
 ) -> None:
-    package = a_package(tmp_path).with_chain().package
-    monkeypatch.chdir(tmp_path)
-    CliRunner().invoke(treenail, ["pack", "holl", "--out", "sound"], catch_exceptions=False)
+    package = open_package(shutil.copytree(sound, tmp_path / "both") / "holl")
+    monkeypatch.chdir(tmp_path / "both")
     width = with_a_long_row(package)
     done = CliRunner().invoke(treenail, command)
     said = done.output + (str(done.exception) if done.exception else "")

@@ -60,8 +60,9 @@ def data(record: Package, tmp_path_factory: pytest.TempPathFactory) -> Path:
     return pack_bundle(record, tmp_path_factory.mktemp("packed") / "bundle") / "data"
 
 
-@pytest.fixture(scope="session")
+@pytest.fixture(scope="module")
 def browser() -> Iterator[Any]:
+    """Closed when the module is done, because it takes time of a core while it waits."""
     chromium = shutil.which("chromium")
     if chromium is None:
         pytest.skip("Chromium is not installed (Debian: apt-get install chromium)")

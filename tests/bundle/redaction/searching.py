@@ -6,13 +6,16 @@ import base64
 import gzip
 import html
 import io
+import itertools
 import re
 import struct
 import zipfile
 import zlib
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator
 from pathlib import Path
 from urllib.parse import quote
+
+import numpy as np
 
 SEPARATOR = b"\x00<<>>\x00"
 _CHECKSUM = re.compile(rb"\b[0-9a-f]{64}(?:[0-9a-f]{64})?\b")
@@ -132,20 +135,45 @@ def _picture(name: str, raw: bytes) -> Iterator[tuple[str, bytes]]:
         return
 
 
+class Searched:
+    """Bytes with a map of the eight that stand at each place, since most spellings stand nowhere.
+
+    The map is hashed to 24 bits, so it says "perhaps" or "nowhere" and never "nowhere" in error.
+    """
+
+    def __init__(self, raw: bytes) -> None:
+        self.raw = raw
+        self._map = np.zeros(1 << 24, dtype=bool)
+        count = max(0, len(raw) - 7)
+        self._map[_hashed(np.ndarray(count, "<u8", raw if count else b"", strides=(1,)))] = True
+
+    def those_in_it(self, spellings: Iterable[bytes]) -> list[bytes]:
+        long = [one for one in spellings if len(one) >= 8]
+        begin = np.frombuffer(b"".join(one[:8] for one in long), "<u8")
+        found = [one for one in spellings if len(one) < 8]
+        found += itertools.compress(long, self._map[_hashed(begin)])
+        return [one for one in found if one in self.raw]
+
+
+def _hashed(eights: np.ndarray) -> np.ndarray:
+    return (eights * np.uint64(0x9E3779B97F4A7C15)) >> np.uint64(40)
+
+
 class Haystack:
     """All streams of a file or folder, joined, so that one look goes through all of them."""
 
     def __init__(self, path: Path) -> None:
         self.streams = list(every_stream(path))
-        self._raw = SEPARATOR.join(raw for _, raw in self.streams)
-        self._small = self._raw.lower()
+        raw = SEPARATOR.join(raw for _, raw in self.streams)
+        self._raw = Searched(raw)
+        self._small = Searched(raw.lower())
         # in the digits of checksums every short number turns up by chance
-        self._numbers = _CHECKSUM.sub(SEPARATOR, self._small)
+        self._numbers = Searched(_CHECKSUM.sub(SEPARATOR, raw.lower()))
 
-    def where(self, small: set[bytes], exact: set[bytes] = frozenset()) -> list[str]:  # type: ignore[assignment]
+    def where(self, small: Iterable[bytes], exact: Iterable[bytes] = ()) -> list[str]:
         """The streams that hold one of the spellings; `small` ones are in small letters."""
-        hit = [one for one in small if one in self._small]
-        hit_exactly = [one for one in exact if one in self._raw]
+        hit = self._small.those_in_it(small)
+        hit_exactly = self._raw.those_in_it(exact)
         if not hit and not hit_exactly:
             return []
         return [
@@ -159,4 +187,4 @@ class Haystack:
 
     def of_number(self, number: str) -> list[str]:
         small, exact = number_spellings(number)
-        return self.where({one for one in small if one in self._numbers}, exact)
+        return self.where(self._numbers.those_in_it(small), exact)

@@ -5,6 +5,8 @@ from __future__ import annotations
 from pathlib import Path
 
 import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
 
 from provenance._bundle.describe.editions import PUBLIC
 from provenance._bundle.pack import pack
@@ -12,7 +14,7 @@ from provenance._bundle.verify import verify_bundle
 from provenance._checks.check import check_package
 from provenance._record.package import Package
 from tests.builders import pack_bundle, unpack_bundle
-from tests.bundle.redaction.searching import Haystack
+from tests.bundle.redaction.searching import Haystack, Searched
 from tests.bundle.redaction.seeding import Markers, a_seeded_package
 
 
@@ -27,6 +29,11 @@ def seeded(tmp_path_factory: pytest.TempPathFactory) -> tuple[Package, Markers, 
     return package, markers, folder
 
 
+@pytest.fixture(scope="module")
+def searched(seeded: tuple[Package, Markers, Path]) -> dict[str, Haystack]:
+    return {name: Haystack(seeded[2] / name) for name in ("full", "public", "public.zip")}
+
+
 def test_every_sensitive_field_of_every_table_is_seeded(
     seeded: tuple[Package, Markers, Path],
 ) -> None:
@@ -39,21 +46,21 @@ def test_every_sensitive_field_of_every_table_is_seeded(
 
 
 def test_the_search_finds_every_marker_in_the_full_edition(
-    seeded: tuple[Package, Markers, Path],
+    seeded: tuple[Package, Markers, Path], searched: dict[str, Haystack]
 ) -> None:
     """Else the test below could not fail."""
-    _, markers, folder = seeded
-    full = Haystack(folder / "full")
+    _, markers, _ = seeded
+    full = searched["full"]
     assert [where for text, where in markers.texts.items() if not full.of_text(text)] == []
     assert [where for number, where in markers.numbers.items() if not full.of_number(number)] == []
 
 
 @pytest.mark.parametrize("name", ["public", "public.zip"])
 def test_no_marker_is_anywhere_in_the_public_edition(
-    seeded: tuple[Package, Markers, Path], name: str
+    seeded: tuple[Package, Markers, Path], searched: dict[str, Haystack], name: str
 ) -> None:
-    _, markers, folder = seeded
-    public = Haystack(folder / name)
+    _, markers, _ = seeded
+    public = searched[name]
     found = {
         f"{where}: {text}": places
         for text, where in markers.texts.items()
@@ -78,11 +85,24 @@ def test_it_is_sound_and_the_check_finds_nothing_that_the_full_edition_has_not(
     }
 
 
-def test_what_was_open_is_still_there(seeded: tuple[Package, Markers, Path]) -> None:
+def test_what_was_open_is_still_there(
+    seeded: tuple[Package, Markers, Path], searched: dict[str, Haystack]
+) -> None:
     """A search that finds nothing in an empty edition would prove nothing."""
     _, _, folder = seeded
-    public = Haystack(folder / "public")
+    public = searched["public"]
     for text in ("B1-014", "1702p - 1781B", "Tarn Store", "Crew lead 1", "Owner 2", "Site 7"):
         assert public.of_text(text)
     assert (folder / "public" / "data" / "files" / "rings.txt").is_file()
     assert len(list((folder / "public" / "data" / "files").glob("*.jpg"))) == 3
+
+
+@settings(max_examples=30)  # each makes two maps
+@given(st.binary(max_size=40), st.binary(min_size=1, max_size=12), st.lists(st.binary(min_size=1)))
+def test_the_search_misses_nothing_that_stands_somewhere(
+    before: bytes, wanted: bytes, others: list[bytes]
+) -> None:
+    raw = before + wanted + before
+    spellings = [wanted, *others]
+    assert Searched(raw).those_in_it(spellings).count(wanted) == spellings.count(wanted)
+    assert set(Searched(raw).those_in_it(spellings)) == {one for one in spellings if one in raw}

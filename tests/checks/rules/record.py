@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterator, Mapping
-from functools import cache
+from functools import cache, lru_cache
 from typing import Any
 
 import polars as pl
@@ -12,7 +12,8 @@ from provenance._checks.language.rule import EVERY_TABLE, Rule, worded
 from provenance._checks.registry import all_rules
 from provenance._model.profile import load_model
 from provenance._model.schema import Model
-from provenance._record.snapshot import Snapshot, snapshot_of_frames
+from provenance._record.reading import TableText
+from provenance._record.snapshot import Snapshot
 from provenance._record.tables import ROW, typed_frame
 from tests.builders import PARTIES, SOUND
 
@@ -91,7 +92,8 @@ class Record:
     @property
     def tables(self) -> Snapshot:
         """The record as the rules read it."""
-        return snapshot_of_frames(model(), Frames(self.rows))
+        frames = Frames(self.rows)
+        return Snapshot(model(), "memory", frames.text, _typed=frames)
 
     def says(self, rule_id: str) -> list[str]:
         """What a rule says about the record, each as 'table row field: message remedy'."""
@@ -103,7 +105,6 @@ class Frames(Mapping[str, pl.DataFrame]):
 
     def __init__(self, rows: Rows) -> None:
         self.rows = rows
-        self.built: dict[str, pl.DataFrame] = {}
 
     def __iter__(self) -> Iterator[str]:
         return iter(model().tables)
@@ -112,24 +113,29 @@ class Frames(Mapping[str, pl.DataFrame]):
         return len(model().tables)
 
     def __getitem__(self, name: str) -> pl.DataFrame:
-        if name not in self.built:
-            self.built[name] = self._build(name)
-        return self.built[name]
+        return _built(name, tuple(tuple(row.items()) for row in self.rows.get(name, ())))
 
-    def _build(self, name: str) -> pl.DataFrame:
-        table, rows = model().table(name), self.rows.get(name, [])
-        unknown = {column for row in rows for column in row} - set(table.names)
-        assert not unknown, f"{name} has no {unknown}"
-        text = pl.DataFrame(
-            {
-                ROW: pl.Series(range(2, len(rows) + 2), dtype=pl.UInt32),
-                **{
-                    column: pl.Series([row.get(column, "") for row in rows], dtype=pl.String)
-                    for column in table.names
-                },
-            }
-        )
-        return typed_frame(table, text)
+    def text(self, name: str) -> TableText:
+        frame = self[name]
+        return TableText(tuple(frame.columns), frame, frame[ROW].clear())
+
+
+@lru_cache(1000)
+def _built(name: str, rows: tuple[tuple[tuple[str, str], ...], ...]) -> pl.DataFrame:
+    """A typed frame, which is never changed; most tests have most of them in common."""
+    table, cells = model().table(name), [dict(row) for row in rows]
+    unknown = {column for row in cells for column in row} - set(table.names)
+    assert not unknown, f"{name} has no {unknown}"
+    text = pl.DataFrame(
+        {
+            ROW: pl.Series(range(2, len(cells) + 2), dtype=pl.UInt32),
+            **{
+                column: pl.Series([row.get(column, "") for row in cells], dtype=pl.String)
+                for column in table.names
+            },
+        }
+    )
+    return typed_frame(table, text)
 
 
 def spoken(rule: Rule, tables: Snapshot) -> list[str]:
@@ -158,6 +164,7 @@ def only(sentences: list[str], *parts: str) -> None:
     assert not missing, (missing, sentences[0])
 
 
+@cache
 def a_sound_record() -> Record:
     """One whole chain of an invented place, with a datum, a tie, a parcel and ring widths."""
     record = Record({})
