@@ -23,6 +23,7 @@ from invention.laboratory import (  # noqa: E402
     ring_files,
     second_book,
 )
+from invention.last_day import last_day_books  # noqa: E402
 from invention.notebooks import custody_book, photo_book, site_book, tape_book  # noqa: E402
 from invention.tables import Book, write_book  # noqa: E402
 
@@ -38,11 +39,13 @@ def laboratory_books() -> list[Book]:
 
 
 def make_demo(folder: Path) -> None:
-    """Write field/, laboratory/, files/ and faulted/ below `folder`."""
+    """Write field/, laboratory/, two_laptops/, files/ and faulted/ below `folder`."""
     for book in field_books():
         write_book(book, folder / "field")
     for book in laboratory_books():
         write_book(book, folder / "laboratory")
+    for book in last_day_books():
+        write_book(book, folder / "two_laptops")
     (folder / "laboratory" / "ring_widths").mkdir(parents=True, exist_ok=True)
     for name, text in ring_files().items():
         (folder / "laboratory" / "ring_widths" / name).write_text(text, encoding="utf-8")

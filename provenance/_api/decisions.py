@@ -80,7 +80,7 @@ class Decisions:
         return self._decide(accept(findings_named(self._to_change(), rule, table, key)), by, why)
 
     def undo(self, act: str, *, by: str, why: str = "") -> Done:
-        """Take an act back, by its code or the first digits of it; an undo too."""
+        """Take an act back: its code or the first digits of it, or 'last'; an undo too."""
         from provenance._history.deciding import undo
 
         return self._decide(undo(act), by, why)

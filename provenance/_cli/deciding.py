@@ -148,7 +148,7 @@ def accept(package: Path, rule: str, table: str, key: str, by: str, why: str) ->
 @by_option
 @click.option("--why", default="", help="The reason, in your words.")
 def undo(package: Path, act: str, by: str, why: str) -> None:
-    """Take an ACT back, by its code or the first digits of it; an undo too.
+    """Take an ACT back: its code or the first digits of it, or 'last'; an undo too.
 
     'treenail history PACKAGE' lists the acts. Custody events stay: the ledger is only added to.
     """

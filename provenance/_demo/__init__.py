@@ -15,7 +15,7 @@ from pathlib import Path
 from provenance._base.disk import write_text
 from provenance._base.errors import AlreadyThere
 from provenance._base.resources import shipped
-from provenance._demo import faulted, outputs, repository, steps
+from provenance._demo import faulted, outputs, repository, steps, two_laptops
 from provenance._demo.stage import Did, Stage
 
 STEPS: tuple[Callable[[Stage], Did], ...] = (
@@ -40,6 +40,8 @@ STEPS: tuple[Callable[[Stage], Did], ...] = (
     repository.take_into_a_repository,
     repository.compare_received_and_kept,
     outputs.find_a_worn_plug,
+    two_laptops.copy_to_two_laptops,
+    two_laptops.merge_and_settle,
     faulted.name_planted_faults,
 )
 """The way of the sound papers, in the order of the work, then that of the faulted ones."""

@@ -25,7 +25,7 @@ ATTACHED = {
     "laboratory/report.txt": "files/laboratory",
 }
 """Files and folders of the papers, and the folder of the package each goes into."""
-PAPERS = ("field", "laboratory", "mappings", "files", "faulted", "README.md")
+PAPERS = ("field", "laboratory", "two_laptops", "mappings", "files", "faulted", "README.md")
 
 
 def lay_out_papers(stage: Stage) -> Did:

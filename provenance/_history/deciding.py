@@ -60,6 +60,8 @@ class Done:
     conflicts: tuple[Conflict, ...]
 
 
+LAST = "last"
+"""Stands for the newest act that is not undone, but for undoing itself."""
 Deciding = Callable[[History], Act]
 """Makes the act of a decision from the history as it stands; raises Refused where it cannot be."""
 
@@ -274,7 +276,7 @@ def accept(findings: Sequence[tuple[str, str, str, str, str]]) -> Deciding:
 
 
 def undo(act: str) -> Deciding:
-    """Take an act back, an undo too; `act` is its code or the first digits of it.
+    """Take an act back, an undo too; `act` is its code, the first digits of it, or LAST.
 
     Raises Refused when it is not there, undone already, or what it did was changed since.
     """
@@ -336,7 +338,11 @@ def _lineage(history: History, source: str) -> str:
 
 
 def find_act(history: History, text: str) -> str:
-    """The act whose code begins so; raises Refused when there is none or several."""
+    """The act whose code begins so, or the LAST one; raises Refused for none or several."""
+    if text == LAST:
+        decided = [name for name, act in history.live.items() if act.kind not in (BEGUN, UNDO)]
+        if decided:
+            return decided[-1]
     found = [name for name in history.acts if text and name.startswith(text.lower())]
     if len(found) == 1:
         return found[0]
