@@ -75,7 +75,7 @@ def read_file(
                     readings.append(read_sheet(source, sheet, place, package.model, step))
         findings += _about_file(received, {sheet for _, sheet in jobs}, path)
         findings += _about_nothing(readings, bool(own_sheets(received)))
-        returned = returned_book(received, mapping, path.name) if own else None
+        returned = returned_book(received, mapping, package.model, path.name) if own else None
     return IncomingFile(files, mapping, tuple(readings), tuple(findings), returned)
 
 

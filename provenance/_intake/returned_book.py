@@ -5,22 +5,26 @@ from __future__ import annotations
 from collections.abc import Mapping
 from dataclasses import dataclass
 
-from provenance._intake.files.received import ReceivedFile, shown
+from provenance._history.projection import key_field
+from provenance._intake.files.received import ReceivedFile, ReceivedSheet, shown
 from provenance._intake.lines.headings import headings_of
-from provenance._intake.mapping.mapping import FormMapping
+from provenance._intake.mapping.mapping import FormMapping, SourceRule
 from provenance._intake.mapping.workbook_marker import Left, left_of
+from provenance._model.schema import Model
 
 
 @dataclass(frozen=True)
 class ReturnedSheet:
-    """One sheet: the headings of its columns by field, and the row names found, by line number.
+    """One sheet: the headings of its columns by field, and what is found by line number.
 
-    `names` is None where the hidden column was taken out.
+    `keys` has the text of the key for every line on which anything stands, `names` the names of
+    rows; None where the hidden column was taken out.
     """
 
     name: str
     table: str
     headings: Mapping[str, str]
+    keys: Mapping[int, str]
     names: Mapping[int, str] | None
 
 
@@ -39,7 +43,7 @@ class ReturnedBook:
 
 
 def returned_book(
-    received: ReceivedFile, mapping: FormMapping, file_name: str
+    received: ReceivedFile, mapping: FormMapping, model: Model, file_name: str
 ) -> ReturnedBook | None:
     """What a filled workbook brings back; None for any other file."""
     left = left_of(received, file_name)
@@ -51,20 +55,35 @@ def returned_book(
         if name not in received.sheet_names:
             missing.append(rule.table)
             continue
+        key = key_field(model.table(rule.table))
         if left.sheets[rule.table] != name:
             renamed[name] = left.sheets[rule.table]
-        headings: dict[str, str] = {}
-        names: dict[int, str] | None = None
-        spot: int | None = None
-        for number, row in received.sheet(name).rows():
-            if number == source.header_row:
-                there = headings_of(row)
-                for one in rule.fields:
-                    if there.place_of(one.columns[0]) is not None:
-                        headings[one.name] = one.columns[0]
-                spot = there.place_of(left.row_column)
-                names = None if spot is None else {}
-            elif names is not None and spot is not None and spot < len(row):
-                names[number] = shown(row[spot]).strip()
-        sheets.append(ReturnedSheet(name, rule.table, headings, names))
+        sheets.append(_returned_sheet(received.sheet(name), name, source, key, left.row_column))
     return ReturnedBook(left, tuple(sheets), renamed, tuple(missing))
+
+
+def _returned_sheet(
+    sheet: ReceivedSheet, name: str, source: SourceRule, key: str, row_column: str
+) -> ReturnedSheet:
+    places: dict[str, int] = {}
+    headings: dict[str, str] = {}
+    keys: dict[int, str] = {}
+    names: dict[int, str] | None = None
+    named_at: int | None = None
+    for number, row in sheet.rows():
+        if number < source.header_row:
+            continue
+        if number == source.header_row:
+            there = headings_of(row)
+            for one in source.rows[0].fields:
+                if (spot := there.place_of(one.columns[0])) is not None:
+                    places[one.name], headings[one.name] = spot, one.columns[0]
+            named_at = there.place_of(row_column)
+            names = None if named_at is None else {}
+            continue
+        texts = {one: shown(row[spot]).strip() for one, spot in places.items() if spot < len(row)}
+        if any(texts.values()):
+            keys[number] = texts.get(key, "")
+        if names is not None and named_at is not None and named_at < len(row):
+            names[number] = shown(row[named_at]).strip()
+    return ReturnedSheet(name, source.rows[0].table, headings, keys, names)

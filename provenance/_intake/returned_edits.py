@@ -204,10 +204,12 @@ class Edit:
 class _SheetLine:
     """One line with what could be read of it; `row` is the row it is, None for a new one.
 
-    `read` is None where the line has no key, and so is only known to be there.
+    `key` is the text that stands for it. `read` is None where no row could be made of the line (no
+    key; it reads as a total), and so is only known to be there.
     """
 
     name: str
+    key: str
     place: Place
     read: ReadRow | None = None
     unread: dict[str, UnreadCell] = field(default_factory=dict)
@@ -277,18 +279,15 @@ class _Sheet:
         self.lines = list(self._with_own_key())
 
     def _lines_of(self, reading: SheetReading) -> list[_SheetLine]:
-        lines: dict[int, _SheetLine] = {}
         names = self.sheet.names or {}
-
-        def line(number: int) -> _SheetLine:
-            return lines.setdefault(
-                number, _SheetLine(names.get(number, ""), self.place.at(number))
-            )
-
+        lines = {
+            number: _SheetLine(names.get(number, ""), key, self.place.at(number))
+            for number, key in self.sheet.keys.items()
+        }
         for read in reading.rows:
-            line(read.place.row).read = read
+            lines[read.place.row].read = read
         for cell in reading.unread:
-            line(cell.place.row).unread[cell.field] = cell
+            lines[cell.place.row].unread[cell.field] = cell
         return [lines[number] for number in sorted(lines)]
 
     def _match(self) -> list[str]:
@@ -298,7 +297,13 @@ class _Sheet:
             for row, cells in self.rows.items()
         }
         lines = [
-            (one.name, {name: self._comparable(name, one.text(name)) for name in self.readers})
+            (
+                one.name,
+                {
+                    name: self._comparable(name, one.text(name) or one.key * (name == self.own))
+                    for name in self.readers
+                },
+            )
             for one in self.all_lines
         ]
         matched = match_rows(left, lines, self.own)
@@ -377,9 +382,10 @@ class _Sheet:
                             "warning",
                             "no_key",
                             one.place.at(one.place.row, column),
-                            f"This line has no key; {self.table.name} {self._key(one.row)} stays "
-                            "as it is.",
-                            "Fill in the key; to take the row out, delete the whole line.",
+                            f"No row could be made of this line: it "
+                            f"{'reads as a total or heading' if one.key else 'has no key'}. "
+                            f"{self.table.name} {self._key(one.row)} stays as it is.",
+                            "Mend the key; to take the row out, delete the whole line.",
                             table=self.table.name,
                             key=self._key(one.row),
                         )

@@ -409,11 +409,7 @@ def _write_help(
             "Lists",
             "Where an arrow shows, choose from the list; the sheet 'Lists' explains each word.",
         ),
-        (
-            "Units",
-            "Stand in the heading: write 1.25, not 1.25 m. Only a length in another unit has its "
-            "own: 9' 6\", 9 ft 6 in, 5/8 in.",
-        ),
+        ("Units", "Stand in the heading. Write only the number: 1.25, not 1.25 m."),
         ("Dates", "2024-06-03. Less is known: 2024-06 or 2024. Doubtful: 1987? About: 1987~"),
         ("Codes", "Write a code the same way everywhere: it ties the sheets together."),
         ("Not known", "Leave it blank, or choose 'Not known' where the list has it."),
