@@ -107,7 +107,8 @@ def _said(found: History, claim: Claim) -> str:
         return f'"{claim.value}"'
     place = ""
     if act.source:
-        place = f"{_file_name(found, act.source)} ({claim.said_by})"
+        source = claim.said_by if act.kind == IMPORT else act.source
+        place = f"{_file_name(found, act.source)} ({source})"
         place += f", sheet {claim.line.sheet}" if claim.line.sheet else ""
         place += f", row {claim.line.line}" if claim.line.line else ""
     written = f' (written "{claim.line.written}")' if claim.line.written else ""

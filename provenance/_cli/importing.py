@@ -5,6 +5,7 @@ from __future__ import annotations
 import re
 import sys
 from collections.abc import Callable, Iterable, Sequence
+from contextlib import ExitStack
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -125,10 +126,12 @@ def import_(
 
     def ask(result: ImportResult) -> bool:
         nonlocal declined
+        bar.close()  # nothing is asked beside it
         declined = not _agreed(result, yes)
         return not declined
 
-    with progress_bar("reading") as progress:
+    with ExitStack() as bar:
+        progress = bar.enter_context(progress_bar("reading"))
         result = import_exports(
             opened,
             files,

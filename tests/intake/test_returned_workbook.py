@@ -250,6 +250,14 @@ def test_only_what_two_people_contradict_each_other_in_is_a_conflict(package: Pa
     assert "235" not in tables(package)["sample"]
     assert one_row(package, "sample", "234")["element_id"] == "B1-116"
 
+    def settle(sheets: dict[str, Sheet]) -> None:
+        sheets["sample"].line("232").update({"Notes": "end grain, split"})
+
+    write_filled_workbook(package, package.folder.parent / "again.xlsx")
+    bring_in(package, edit(package, "three.xlsx", settle, start="again.xlsx"), mapping=None)
+    assert package.table("conflict").empty
+    assert one_row(package, "sample", "232")["notes"] == "end grain, split"
+
 
 def test_what_came_into_the_record_meanwhile_stays(package: Package) -> None:
     for key, cells in (
@@ -286,6 +294,8 @@ def test_a_workbook_that_is_edited_on_takes_the_place_of_its_earlier_copy(
     def tuesday(sheets: dict[str, Sheet]) -> None:
         sheets["sample"].line("231").update({"Notes": "seen twice"})
         sheets["sample"].line("601").update({"Notes": "a core"})
+        back = dict.fromkeys(sheets["sample"].headings) | {KEYS["sample"]: "238", ROW: "238"}
+        sheets["sample"].lines.append(back | {"Notes": "found again"})
 
     before = tables(package)
     first = bring_in(package, edit(package, "monday.xlsx", monday), mapping=None)
@@ -295,6 +305,7 @@ def test_a_workbook_that_is_edited_on_takes_the_place_of_its_earlier_copy(
     assert "intake.newer_copy" in rules(second, "note")
     assert one_row(package, "sample", "231")["notes"] == "seen twice"
     assert one_row(package, "sample", "601")["notes"] == "a core"
+    assert one_row(package, "sample", "238")["notes"] == "found again"
     with pytest.raises(deciding.Refused, match="changed since"):
         deciding.decide(package, deciding.undo(first.acts["monday.xlsx"]), who="MB")
     for result in (second, first):
