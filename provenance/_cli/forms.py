@@ -20,33 +20,38 @@ from provenance._cli.options import (
 @click.command("workbook")
 @click.argument("package", type=click.Path(path_type=Path, file_okay=False), required=False)
 @click.option("--profile", help="Without a package: kind of place, or a YAML file.")
-@click.option("--filled", is_flag=True, help="Write what the package holds into the sheets.")
+@click.option(
+    "--filled", is_flag=True, help="Write what the package holds into the sheets, to edit it there."
+)
 @out_option
 def workbook(package: Path | None, profile: str | None, filled: bool, out: Path | None) -> None:
     """Write an XLSX workbook to fill in, with lists, checks and help, for PACKAGE or a profile.
 
-    What is typed there comes back through `treenail import` without a mapping.
+    What is typed there comes back through `treenail import` without a mapping. A --filled workbook
+    comes back as an edit of the record it left: cells changed or blanked, lines renamed, deleted
+    and added, in any order. Of all else, what came into the record meanwhile stays.
+
+    Lengths may be typed in feet and inches everywhere: 9' 6", 5/8 in.
     """
     from provenance._model.profile import load_model
+    from provenance._printing.filled import write_filled_workbook
     from provenance._printing.workbook import write_workbook
     from provenance._record.package import open_package
 
     if (package is None) == (profile is None):
         raise click.UsageError("name either a package or, with --profile, a kind of place")
-    if package is None:
-        if filled:
-            raise click.UsageError("--filled needs a package; a profile alone holds no rows")
-        assert profile is not None
-        model, rows, name, title = load_model(profile), None, f"workbook-{Path(profile).stem}", None
-    else:
-        opened = open_package(package)
-        model, name, title = opened.model, f"workbook-{opened.name}", opened.title
-        names = [table.name for table in model.of_role("record")]
-        rows = {table: opened.table(table) for table in names} if filled else None
-    path = out or Path(f"{name}.xlsx")
+    if package is None and filled:
+        raise click.UsageError("--filled needs a package; a profile alone holds no rows")
+    opened = open_package(package) if package is not None else None
+    model = opened.model if opened is not None else load_model(str(profile))
+    name = opened.name if opened is not None else Path(str(profile)).stem
+    path = out or Path(f"workbook-{name}.xlsx")
     if path.exists():
         raise AlreadyThere(f"{path} is already there, perhaps filled in; choose another with --out")
-    write_workbook(model, path, rows=rows, title=title)
+    if opened is not None and filled:
+        write_filled_workbook(opened, path)
+    else:
+        write_workbook(model, path, title=opened.title if opened is not None else None)
     click.echo(f"wrote {path}; its first sheet says how to fill it in")
 
 

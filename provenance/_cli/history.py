@@ -10,6 +10,7 @@ from typing import TYPE_CHECKING
 import click
 
 from provenance._cli.options import counted, most_option, named_package_argument
+from provenance._history.acts import IMPORT
 
 if TYPE_CHECKING:
     from provenance._history.acts import Act
@@ -75,7 +76,7 @@ def _about_act(found: History, name: str) -> str:
     act = found.acts[name]
     kind = found.package.model.vocabularies["act_kind"].label(act.kind)
     what = act.why
-    if act.source:
+    if act.kind == IMPORT:
         read = sum(1 for one in act.lines if one.row and not one.field)
         again = ", a newer copy" if act.replaces else ""
         what = f"{_file_name(found, act.source)} ({act.source}){again}: {counted(read, 'row')}"
@@ -84,6 +85,7 @@ def _about_act(found: History, name: str) -> str:
     elif act.lines and act.kind != "accept":
         cells = len({(one.table, one.row, one.field) for one in act.lines})
         what = f"{counted(cells, 'cell')} of {_rows_named(act)}{f'; {act.why}' if act.why else ''}"
+        what += f" {_file_name(found, act.source)} ({act.source})" if act.source else ""
     undone = "" if name in found.live else "  [undone]"
     who = f"  {act.who}" if act.who else ""
     return f"{name[:8]}  {act.when[:16].replace('T', ' ')}{who}  {kind}: {what}{undone}"
@@ -105,7 +107,8 @@ def _said(found: History, claim: Claim) -> str:
         return f'"{claim.value}"'
     place = ""
     if act.source:
-        place = f"{_file_name(found, act.source)} ({claim.said_by})"
+        source = claim.said_by if act.kind == IMPORT else act.source
+        place = f"{_file_name(found, act.source)} ({source})"
         place += f", sheet {claim.line.sheet}" if claim.line.sheet else ""
         place += f", row {claim.line.line}" if claim.line.line else ""
     written = f' (written "{claim.line.written}")' if claim.line.written else ""

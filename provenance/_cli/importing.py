@@ -4,16 +4,20 @@ from __future__ import annotations
 
 import re
 import sys
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Callable, Iterable, Mapping, Sequence
+from contextlib import ExitStack
 from pathlib import Path
 from typing import TYPE_CHECKING
 
 import click
 
 from provenance._cli.options import by_option, counted, out_option, progress_bar
+from provenance._history.acts import HERE, KEY_FIELD, ROW_FIELD
+from provenance._history.edits import in_words
 
 if TYPE_CHECKING:
     from provenance._base.findings import Finding
+    from provenance._history.edits import Change
     from provenance._intake.importing import ImportResult
     from provenance._intake.photos.attaching import PicturesAttached
     from provenance._record.package import Package
@@ -70,6 +74,7 @@ def new(
 @click.option("--dry-run", is_flag=True, help="Read and report, but write nothing.")
 @click.option("--replaces", metavar="IN-…", default="", help="FILES are a newer copy of this one.")
 @click.option("--new", "is_new", is_flag=True, help="FILES are no newer copy of anything.")
+@click.option("--yes", is_flag=True, help="Take what an edited workbook changes without asking.")
 @by_option
 @out_option
 def import_(
@@ -80,6 +85,7 @@ def import_(
     dry_run: bool,
     replaces: str,
     is_new: bool,
+    yes: bool,
     by: str,
     out: Path | None,
 ) -> None:
@@ -95,7 +101,11 @@ def import_(
     is overwritten. A newer copy of a file, told by what stands in it, speaks in its place; where
     that cannot be told, it asks for --replaces or --new.
 
-    Exit codes: 0 everything read, 1 cells or conflicts wait to be settled, 2 nothing was imported.
+    A workbook of `treenail workbook --filled` that was edited is shown as what it would change,
+    rename, take out and add, and taken after a yes (or with --yes). `treenail undo` takes it back.
+
+    Exit codes: 0 everything read, 1 cells or conflicts wait to be settled or the answer was no, 2
+    nothing was imported.
     """
     from provenance._record.package import open_package
 
@@ -114,7 +124,16 @@ def import_(
     from provenance._intake.mapping.mapping_file import read_mapping
 
     rules = read_mapping(mapping, opened.model) if mapping else None
-    with progress_bar("reading") as progress:
+    declined = False
+
+    def ask(result: ImportResult) -> bool:
+        nonlocal declined
+        bar.close()  # nothing is asked beside it
+        declined = not _agreed(result, yes)
+        return not declined
+
+    with ExitStack() as bar:
+        progress = bar.enter_context(progress_bar("reading"))
         result = import_exports(
             opened,
             files,
@@ -123,10 +142,58 @@ def import_(
             trial=dry_run,
             who=by,
             same_as=Sameness(replaces, is_new),
+            agree=ask,
         )
+    if dry_run:
+        for line in _preview(result):
+            click.echo(line)
+    if declined:
+        click.echo("nothing was written", err=True)
+        sys.exit(1)
     for line in _report(result, package, dry_run):
         click.echo(line)
     sys.exit(result.exit_code)
+
+
+def _agreed(result: ImportResult, yes: bool) -> bool:
+    """Show what edited workbooks would change and ask; without a terminal the answer is no."""
+    for line in _preview(result):
+        click.echo(line)
+    if yes or not any(one.act for one in result.returned):
+        return True
+    lines = _grouped(
+        one for one in result.findings if one.severity != "note" or one.rule in _OF_LINES
+    )
+    if lines:
+        click.echo("Look at")
+        for line in _cut(lines, "such findings"):
+            click.echo(line)
+    if not sys.stdin.isatty():
+        click.echo("nobody is there to ask; say --yes to take this", err=True)
+        return False
+    return click.confirm("Take this into the record?", default=False)
+
+
+def _preview(result: ImportResult) -> Iterable[str]:
+    for one in result.returned:
+        yield f"{one.file_name} was filled from this record and comes back; it would"
+        if not one.changes:
+            yield "  change nothing"
+        for what, belongs in _KINDS_OF_CHANGE.items():
+            mine = [change for change in one.changes if belongs(change)]
+            if mine:
+                yield f"  {what} ({len(mine)})"
+                yield from _cut([f"    {in_words(change)}" for change in mine], "of these")
+
+
+_KINDS_OF_CHANGE: dict[str, Callable[[Change], bool]] = {
+    "change": lambda one: one.field not in (ROW_FIELD, KEY_FIELD),
+    "rename": lambda one: one.field == KEY_FIELD,
+    "take out": lambda one: one.field == ROW_FIELD and one.after != HERE,
+    "add": lambda one: one.field == ROW_FIELD and one.after == HERE,
+}
+_OF_LINES = ("intake.told_by_content", "intake.names_gone", "intake.names_left_behind")
+"""Notes that help to judge what an edited workbook would change."""
 
 
 def _draft(package: Package, files: Sequence[Path], out: Path | None) -> None:
@@ -169,18 +236,19 @@ def _report(result: ImportResult, package: Path, dry_run: bool) -> Iterable[str]
         yield "  nothing new"
     if result.settled:
         yield f"{counted(result.settled, 'cell')} that could not be read before: settled"
-    if result.changes:
+    listed = {change for one in result.returned for change in one.changes}
+    rest = [one for one in zip(result.changes, result.places, strict=True) if one[0] not in listed]
+    if rest:
         yield ""
         yield "Changed (before → after)"
         yield from _cut(
             [
-                f'  {one.table} {one.key}, {one.field}: "{one.before}" → "{one.after}"'
-                + (f"  ({place})" if place.file_name else "")
-                for one, place in zip(result.changes, result.places, strict=True)
+                f"  {in_words(one)}" + (f"  ({place})" if place.file_name else "")
+                for one, place in rest
             ],
             "changes; the received files show them",
         )
-    for title, severities, rest in (
+    for title, severities, others in (
         ("To settle", ("error", "warning"), "such findings; 'treenail check' lists all"),
         ("Notes", ("note",), "notes"),
     ):
@@ -188,7 +256,7 @@ def _report(result: ImportResult, package: Path, dry_run: bool) -> Iterable[str]
         if lines:
             yield ""
             yield title
-            yield from _cut(lines, rest)
+            yield from _cut(lines, others)
     if result.conflicts:
         yield ""
         yield (

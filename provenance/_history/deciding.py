@@ -330,7 +330,9 @@ def _changed_since(history: History, name: str, without: History) -> list[str]:
 def _lineage(history: History, source: str) -> str:
     """The lineage that a received file belongs to, by its number or by that of a copy."""
     found = {
-        history.state.lineage[name] for name, act in history.acts.items() if act.source == source
+        history.state.lineage[name]
+        for name, act in history.acts.items()
+        if act.source == source and name in history.state.lineage
     }
     if not found:
         raise Refused(f"no file was received as '{source}'; table 'original' lists them")

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 from datetime import UTC, datetime
 from hashlib import sha256
@@ -36,6 +36,7 @@ from provenance._intake.incoming import IncomingFile, read_file
 from provenance._intake.lines.readings import Place, ReadRow, UnreadCell, intake_finding
 from provenance._intake.mapping.mapping import FormMapping
 from provenance._intake.originals import KeptFile, Shelf
+from provenance._intake.returned_edits import Returned, left_this_record, take_back
 from provenance._intake.table_rows import TableRows
 from provenance._ledger.custody import ledger_with
 from provenance._record.package import Package
@@ -54,6 +55,7 @@ class ImportResult:
     has; `changes` lists every cell of a row that was there and now says something else, `places`
     where the new value stands; `unread` counts cells that still wait for somebody, `settled` those
     of earlier imports that are read now; `conflicts` are those that this import brought up;
+    `returned` are workbooks that were filled from this record and edited, with what each changes;
     `written` names the tables that changed on disk (none in a trial run).
     """
 
@@ -70,6 +72,7 @@ class ImportResult:
     conflicts: tuple[Conflict, ...]
     findings: tuple[Finding, ...]
     written: tuple[str, ...]
+    returned: tuple[Returned, ...] = ()
 
     @property
     def exit_code(self) -> int:
@@ -88,6 +91,7 @@ def import_exports(
     trial: bool = False,
     who: str = "",
     same_as: Sameness = NOT_SAID,
+    agree: Callable[[ImportResult], bool] | None = None,
 ) -> ImportResult:
     """Read files through a mapping into the package's tables.
 
@@ -98,6 +102,10 @@ def import_exports(
     a file, told by what stands in it or said by `same_as`, speaks in the place of the older one.
     Importing the same files again changes nothing. `who` imports; `when` is the moment (now); a
     `trial` writes nothing.
+
+    A workbook that was filled from this record is an edit of the state it left with: what was
+    changed in it becomes one act of `who`. With `agree`, that is asked whether to go on before
+    anything is written, with the result as it would be; with False nothing is written.
 
     Raises UnusableInput when a file cannot be used as a whole or may or may not be a newer copy,
     BrokenHistory and BrokenLedger when acts or custody events are to be added to what does not fit
@@ -117,7 +125,7 @@ def import_exports(
         progress(len(paths) * STEPS_A_FILE, len(paths) * STEPS_A_FILE)
     finish_writing(package.folder)
     with package.locked():
-        return _bring_in(package, incoming, moment, trial, who, same_as)
+        return _bring_in(package, incoming, moment, trial, who, same_as, agree)
 
 
 def _distinct(files: Sequence[Path]) -> list[Path]:
@@ -141,6 +149,7 @@ def _bring_in(
     trial: bool,
     who: str,
     same_as: Sameness,
+    agree: Callable[[ImportResult], bool] | None,
 ) -> ImportResult:
     """Find what the acts come to in memory, then write all tables and files in one step."""
     before = open_history(package)
@@ -152,8 +161,9 @@ def _bring_in(
     files = _keep_files(shelf, incoming)
     acts = _Acts(before, who, moment_text(moment))
     for one in incoming:
+        take = acts.take_back if left_this_record(before, one) else acts.read
         for name in one.files:
-            files[name] = acts.read(one, name, files[name], same_as, shelf)
+            files[name] = take(one, name, files[name], same_as, shelf)
     after = acts.history
     changes = before.changes_to(after)
 
@@ -180,12 +190,12 @@ def _bring_in(
     conflicts = tuple(one for one in new if one.kind != SAID_AGAIN)
     findings += [_about_conflict(one, after, tables["original"]) for one in conflicts]
     findings += _about_refused(acts.lines, after, files)
-    findings += _about_removed(changes)
+    by_hand = {change for one in acts.returned for change in one.changes}
+    findings += _about_removed([one for one in changes if one not in by_hand])
     told = [one for one in changes if one.field != ROW_FIELD]
-    written = () if trial else _write(package, tables, shelf, after, new_events)
     order = package.model.tables
     removed = _count(changes, GONE)
-    return ImportResult(
+    result = ImportResult(
         originals={name: one.original_id for name, one in files.items()},
         acts=acts.names,
         added={name: added[name] for name in order if name in added},
@@ -198,8 +208,12 @@ def _bring_in(
         settled=kept.settled,
         conflicts=conflicts,
         findings=tuple(_with_row(finding, after, tables) for finding in findings),
-        written=written,
+        written=(),
+        returned=tuple(acts.returned),
     )
+    if trial or (acts.returned and agree is not None and not agree(result)):
+        return result
+    return replace(result, written=_write(package, tables, shelf, after, new_events))
 
 
 def _count(changes: Sequence[Change], what: str) -> dict[str, int]:
@@ -218,6 +232,23 @@ class _Acts:
         self.names: dict[str, str] = {}
         self.lines: dict[str, tuple[str, list[Line]]] = {}
         self.findings: list[Finding] = []
+        self.returned: list[Returned] = []
+
+    def take_back(
+        self, one: IncomingFile, name: str, kept: KeptFile, same_as: Sameness, shelf: Shelf
+    ) -> KeptFile:
+        """Add the act of a workbook that was filled from this record and edited."""
+        source = kept.original_id
+        self.history, back = take_back(self.history, one, source, same_as, self.who, self.when)
+        self.returned.append(back)
+        self.findings += back.findings
+        if back.act is None:
+            return kept
+        code = list(self.history.acts)[-1]
+        self.names[name] = code
+        self.lines[code] = (name, list(back.act.lines))
+        older = [self.history.acts[one].source for one in back.act.replaces]
+        return shelf.note_older(kept, self._sources(code), older[0] if older else source)
 
     def read(
         self, one: IncomingFile, name: str, kept: KeptFile, same_as: Sameness, shelf: Shelf

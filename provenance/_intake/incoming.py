@@ -19,6 +19,7 @@ from provenance._intake.lines.readings import Place, SheetReading, intake_findin
 from provenance._intake.mapping.mapping import FormMapping, SourceRule
 from provenance._intake.mapping.mapping_file import did_you_mean
 from provenance._intake.mapping.workbook_marker import mapping_of, own_sheets, refuse_foreign_fields
+from provenance._intake.returned_book import ReturnedBook, returned_book
 from provenance._record.package import DESCRIPTOR, Package
 
 
@@ -26,13 +27,14 @@ from provenance._record.package import DESCRIPTOR, Package
 class IncomingFile:
     """What was handed in as it was read: each file by its name, with the SHA-256 of its bytes.
 
-    Several files are one Data Package.
+    Several files are one Data Package. `returned` is what a filled workbook of ours has besides.
     """
 
     files: Mapping[str, tuple[Path, str]]
     mapping: FormMapping
     readings: tuple[SheetReading, ...]
     findings: tuple[Finding, ...]
+    returned: ReturnedBook | None = None
 
 
 def read_file(
@@ -49,7 +51,8 @@ def read_file(
     """
     sources = mapping.sources_of(path.name) if mapping else ()
     with closing(open_received(path, sources[0].text if sources else None, limits)) as received:
-        if not sources:
+        own = not sources
+        if own:
             mapping = _own_mapping(received, path, package, mapping)
             sources = mapping.sources
         assert mapping is not None
@@ -74,7 +77,8 @@ def read_file(
                     readings.append(read_sheet(source, sheet, place, package.model, step, names))
         findings += _about_file(received, {sheet for _, sheet in jobs}, path)
         findings += _about_nothing(readings, bool(own_sheets(received)))
-    return IncomingFile(files, mapping, tuple(readings), tuple(findings))
+        returned = returned_book(received, mapping, package.model, path.name) if own else None
+    return IncomingFile(files, mapping, tuple(readings), tuple(findings), returned)
 
 
 def _place(received: ReceivedFile, path: Path, sheet: str = "") -> Place:

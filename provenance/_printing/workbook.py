@@ -17,6 +17,7 @@ from typing import TYPE_CHECKING, Any
 from provenance._base.disk import write_bytes
 from provenance._base.errors import TreenailError
 from provenance._base.resources import shipped
+from provenance._model.form_cell import form_cell
 from provenance._model.schema import Field, Model, Table, read_yaml
 
 if TYPE_CHECKING:
@@ -28,6 +29,7 @@ if TYPE_CHECKING:
 MARKER_SHEET = "_treenail"
 HELP_SHEET = "How to fill this in"
 LISTS_SHEET = "Lists"
+ROW_HEADING = "Row in the record (leave as it is)"
 SECTION_ROW, HEADER_ROW, FIRST_ROW = 0, 1, 2
 """Rows counted from 0: section names, headings, first line to fill in."""
 
@@ -41,19 +43,38 @@ LONGEST_CELL = 32767
 FIXED_DAY = datetime(2000, 1, 1)
 
 
+LENGTHS = ("mm", "cm", "m")
+"""Units in which a size may be typed in feet and inches instead."""
+
+
+@dataclass(frozen=True)
+class Leaving:
+    """What lets a filled workbook come back as an edit of the record that it was filled from.
+
+    `record` is the act with which the record began, `acts` are those that none follows; `rows` are
+    the names of the rows of each table, in the order in which they fill its sheet.
+    """
+
+    record: str
+    acts: tuple[str, ...]
+    rows: Mapping[str, Sequence[str]]
+
+
 def write_workbook(
     model: Model,
     out: Path,
     *,
     rows: Mapping[str, pd.DataFrame] | None = None,
+    leaving: Leaving | None = None,
     tables: Sequence[str] | None = None,
     title: str | None = None,
     read_by: str = "import",
 ) -> Path:
     """Write the workbook for a model to `out` (XLSX); returns `out`.
 
-    `rows` fills sheets in: table name → frame of texts, as `Package.table` gives it. `tables` names
-    the sheets to write, all that people fill in if left out. `title` stands above the first sheet.
+    `rows` fills sheets in: table name → frame of texts, as `Package.table` gives it; with `leaving`
+    the workbook comes back as an edit of them. `tables` names the sheets to write, all that people
+    fill in if left out. `title` stands above the first sheet.
     `read_by` is the command that brings the workbook back.
     Raises TreenailError when a text does not fit into a cell.
     """
@@ -87,12 +108,18 @@ def write_workbook(
         sheet.write()
         if rows is not None and table.name in rows:
             sheet.fill(rows[table.name])
+        if leaving is not None and table.name in leaving.rows:
+            sheet.name_rows(leaving.rows[table.name])
         marker[names[table.name]] = {
             "table": table.name,
             "header_row": HEADER_ROW + 1,
             "columns": {heading(one): one.name for one in table.form_fields()},
         }
-    _write_marker(book, {"treenail_workbook": 1, "profile": model.profile, "sheets": marker})
+    about = {"treenail_workbook": 1, "profile": model.profile, "sheets": marker}
+    if leaving is not None:
+        left = {"record": leaving.record, "acts": leaving.acts, "row_column": ROW_HEADING}
+        about["left"] = left
+    _write_marker(book, about)
     book.close()
     write_bytes(out, buffer.getvalue())
     return out
@@ -199,26 +226,27 @@ class _Sheet:
                 self._write_value(line, column, one, text)
 
     def _write_value(self, line: int, column: int, one: Field, text: str) -> None:
-        if one.type in ("number", "integer"):
-            try:
-                self.sheet.write_number(line, column, float(text), self.looks.number)
-                return
-            except (ValueError, TypeError):
-                pass  # what is no number stays the text it is, so that nothing is lost
-        vocabulary = self.model.vocabulary_of(one)
-        if one.type == "boolean":
-            text = {"true": "Yes", "false": "No"}.get(text, text)
-        elif vocabulary and one.separator:
-            codes = [code.strip() for code in text.split(one.separator)]
-            text = "; ".join(vocabulary.label(code) for code in codes)
-        elif vocabulary:
-            text = vocabulary.label(text)
-        self.sheet.write_string(line, column, text, self.looks.text)
+        value = form_cell(self.model, one, text)
+        if isinstance(value, float):
+            self.sheet.write_number(line, column, value, self.looks.number)
+        else:
+            self.sheet.write_string(line, column, value, self.looks.text)
+
+    def name_rows(self, names: Sequence[str]) -> None:
+        """Write what each line is called in the record into a hidden column behind the others."""
+        column = len(self.table.form_fields())
+        # not locked, so that a protected sheet can still be sorted with it
+        self.sheet.set_column(column, column, 12, self.looks.text, {"hidden": True})
+        self.sheet.write_string(HEADER_ROW, column, ROW_HEADING, self.looks.header)
+        for line, name in enumerate(names, start=FIRST_ROW):
+            self.sheet.write_string(line, column, name, self.looks.text)
 
     def _note(self, one: Field) -> str:
         lines = [one.description]
         if one.unit:
             lines.append(f"Unit: {one.unit}.")
+        if one.unit in LENGTHS:
+            lines.append("Or with its own unit: 9' 6\", 5/8 in.")
         vocabulary = self.model.vocabulary_of(one)
         if vocabulary:
             several = ", several parted by a semicolon" if one.separator else ""
@@ -251,7 +279,10 @@ class _Sheet:
                 "error_message": "Write Yes or No.",
             }
         if one.type in ("number", "integer"):
-            return _number_validation(one)
+            options = _number_validation(one)
+            if one.unit in LENGTHS:
+                return _or_feet_and_inches(options, f"{_column_letters(column)}{FIRST_ROW + 1}")
+            return options
         target = self._key_target(one)
         if target:
             return {
@@ -301,6 +332,20 @@ def _number_validation(one: Field) -> dict[str, Any]:
         options |= {"criteria": "between", "minimum": -1e9, "maximum": high or 1e9}
         options["error_message"] = f"Write {what}{f' in {one.unit}' if one.unit else ''}."
     return options
+
+
+def _or_feet_and_inches(options: Mapping[str, Any], cell: str) -> dict[str, Any]:
+    """The check of a number that lets a text pass, which the import reads with its own unit."""
+    if options["criteria"] == "between":
+        within = f"AND({cell}>={options['minimum']},{cell}<={options['maximum']})"
+    else:
+        within = f"{cell}{options['criteria']}{options['value']}"
+    said = options["error_message"].rstrip(".")
+    return {
+        "validate": "custom",
+        "value": f"=IF(ISNUMBER({cell}),{within},ISTEXT({cell}))",
+        "error_message": f"{said}, or with its own unit: 9' 6\", 5/8 in.",
+    }
 
 
 def _column_letters(column: int) -> str:

@@ -26,8 +26,9 @@ def filled(tmp_path):
 
 def same_record(before, package) -> None:
     for name, frame in before.items():
-        after = package.table(name)
-        assert after.to_dict("records") == frame.to_dict("records"), name
+        key = list(package.model.table(name).primary_key)
+        after = package.table(name).sort_values(key).to_dict("records")
+        assert after == frame.sort_values(key).to_dict("records"), name
 
 
 def test_a_filled_workbook_comes_back_as_it_was(filled, tmp_path) -> None:
@@ -46,7 +47,8 @@ def test_a_filled_workbook_changes_nothing_in_its_own_package(filled) -> None:
     result = bring_in(package, path, mapping=None)
     assert result.added == {}
     assert result.changes == ()
-    intake = ("tables/original.csv", "tables/origin.csv")
+    books = ("original", "origin", "act", "change", "party")  # the last is put in order
+    intake = [f"tables/{name}.csv" for name in books]
     after = content_of(package.folder)
     assert {k: after[k] for k in tables if k not in intake} == {
         k: v for k, v in tables.items() if k not in intake

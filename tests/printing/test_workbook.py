@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import csv
 import json
 
 import openpyxl
@@ -13,6 +14,7 @@ from provenance._printing.workbook import (
     FIRST_ROW,
     HEADER_ROW,
     HELP_SHEET,
+    LENGTHS,
     LISTS_SHEET,
     MARKER_SHEET,
     heading,
@@ -86,6 +88,41 @@ def test_numbers_are_held_to_the_limits_of_the_schema(book) -> None:
     rule = validations(sheet)[letter]
     assert (rule.type, rule.operator or "between") == ("decimal", "between")
     assert (float(rule.formula1), float(rule.formula2)) == (0, 12)
+
+
+def test_a_length_may_be_typed_with_its_own_unit(book) -> None:
+    """A rule that looks at numbers only; what a program makes of it is tried with LibreOffice."""
+    sheet = book["Pieces of wood"]
+    lengths = 0
+    for column, one in enumerate(MODEL.table("element").form_fields(), start=1):
+        if one.type != "number":
+            continue
+        rule = validations(sheet)[sheet.cell(1, column).column_letter]
+        assert (rule.type == "custom") == (one.unit in LENGTHS)
+        lengths += rule.type == "custom"
+    assert lengths > 5
+
+
+@pytest.mark.heavy
+def test_the_rule_for_lengths_lets_feet_and_inches_pass_and_wrong_numbers_not(
+    book, tmp_path, saved_by_libreoffice
+) -> None:
+    """LibreOffice, headless, works the rule out as a formula beside each value."""
+    page = book["Pieces of wood"]
+    names = [one.name for one in MODEL.table("element").form_fields()]
+    letter = page.cell(1, names.index("length_m") + 1).column_letter
+    rule = validations(page)[letter].formula1.lstrip("=")
+    tried = openpyxl.Workbook()
+    expected = {4.2: True, -1: False, 1e6: False, "9' 6\"": True, "5/8 in": True, "9 ft 6 in": True}
+    for line, value in enumerate(expected, start=1):
+        tried.active.cell(line, 1).value = value
+        formula = rule.replace(f"{letter}{FIRST_ROW + 1}", f"A{line}")
+        tried.active.cell(line, 2).value = f'=IF({formula},"yes","no")'
+    tried.save(tmp_path / "tried.xlsx")
+    answered = saved_by_libreoffice(tmp_path / "tried.xlsx", "csv", tmp_path)
+    with open(answered, encoding="utf-8", newline="") as stream:
+        answers = [row[1] == "yes" for row in csv.reader(stream)]
+    assert answers == list(expected.values())
 
 
 def test_the_marker_names_the_field_of_every_column(book) -> None:

@@ -2,25 +2,37 @@
 
 Its sheet '_treenail' holds JSON, in column A from the first cell down, that says which column of
 which sheet is which field: {"treenail_workbook": 1, "sheets": {"Samples": {"table": "sample",
-"header_row": 2, "columns": {"Bore (mm)": "bore_mm"}}}}.
+"header_row": 2, "columns": {"Bore (mm)": "bore_mm"}}}}. A workbook that was filled from a record
+also says which state of it left with it: {"left": {"record": "…", "acts": ["…"], "row_column":
+"Row"}}, names of acts and the heading of the column that names the rows.
 """
 
 from __future__ import annotations
 
 import glob
 import json
+from collections.abc import Mapping
 from contextlib import closing
+from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
 from provenance._base.errors import UnusableInput
 from provenance._intake.files.readers import open_received
-from provenance._intake.files.received import Limits, ReceivedFile
-from provenance._intake.mapping.mapping import FieldRule, FormMapping, RowsRule, SourceRule
+from provenance._intake.files.received import Limits, ReceivedFile, shown
+from provenance._intake.mapping.mapping import (
+    FieldRule,
+    FormMapping,
+    RowsRule,
+    SourceRule,
+    same_heading,
+)
 from provenance._model.schema import Model
 
 MARKER_SHEET = "_treenail"
 VERSION = 1
+FOUND = 0.8
+"""A sheet under another name is one of ours when it has so many of its headings."""
 OWN_SHEETS = (MARKER_SHEET, "Lists", "How to fill this in")
 
 
@@ -33,29 +45,103 @@ def mapping_of_workbook(path: Path, limits: Limits | None = None) -> FormMapping
         return mapping_of(received, path.name)
 
 
+@dataclass(frozen=True)
+class Left:
+    """The state of a record with which a filled workbook left.
+
+    `record` is the act with which the record began, `acts` those that none followed, `row_column`
+    the heading above the names of rows, `sheets` what the sheet of each table was called.
+    """
+
+    record: str
+    acts: tuple[str, ...]
+    row_column: str
+    sheets: Mapping[str, str]
+
+
 def mapping_of(received: ReceivedFile, file_name: str) -> FormMapping | None:
-    """As `mapping_of_workbook`, of a file that is open."""
+    """As `mapping_of_workbook`, of a file that is open; a sheet that was renamed is found."""
+    marker = _marker(received, file_name)
+    if marker is None:
+        return None
+    try:
+        now = _sheets_now(received, marker["sheets"])
+        unread = [marker["left"]["row_column"]] if "left" in marker else []
+        sources = tuple(
+            _source(file_name, now.get(sheet, sheet), said, unread)
+            for sheet, said in marker["sheets"].items()
+        )
+    except _DAMAGE as error:
+        raise _damaged(file_name, error) from None
+    return FormMapping(f"Workbook {file_name}", sources)
+
+
+def left_of(received: ReceivedFile, file_name: str) -> Left | None:
+    """The state with which a filled workbook left; None for any other file."""
+    marker = _marker(received, file_name)
+    if marker is None or "left" not in marker:
+        return None
+    try:
+        left = marker["left"]
+        sheets = {str(said["table"]): sheet for sheet, said in marker["sheets"].items()}
+        acts = tuple(str(act) for act in left["acts"])
+        return Left(str(left["record"]), acts, str(left["row_column"]), sheets)
+    except _DAMAGE as error:
+        raise _damaged(file_name, error) from None
+
+
+_DAMAGE = (json.JSONDecodeError, KeyError, TypeError, AttributeError)
+
+
+def _damaged(file_name: str, error: Exception) -> UnusableInput:
+    return UnusableInput(
+        f"{file_name}: its hidden sheet '{MARKER_SHEET}' is damaged ({error}); copy the lines "
+        "into a fresh workbook, or read it with a mapping"
+    )
+
+
+def _marker(received: ReceivedFile, file_name: str) -> dict[str, Any] | None:
     if MARKER_SHEET not in received.sheet_names:
         return None
     cells = [str(row[0] or "") for _, row in received.sheet(MARKER_SHEET).rows()]
     try:
-        marker = json.loads("".join(cells))
+        marker: dict[str, Any] = json.loads("".join(cells))
         version = marker["treenail_workbook"]
-        if version != VERSION:
-            raise UnusableInput(
-                f"{file_name} was made by a later version of this program (workbook {version}); "
-                "update the program"
-            )
-        sources = tuple(_source(file_name, sheet, said) for sheet, said in marker["sheets"].items())
-    except (json.JSONDecodeError, KeyError, TypeError, AttributeError) as error:
+    except _DAMAGE as error:
+        raise _damaged(file_name, error) from None
+    if version != VERSION:
         raise UnusableInput(
-            f"{file_name}: its hidden sheet '{MARKER_SHEET}' is damaged ({error}); copy the lines "
-            "into a fresh workbook, or read it with a mapping"
-        ) from None
-    return FormMapping(f"Workbook {file_name}", sources)
+            f"{file_name} was made by a later version of this program (workbook {version}); "
+            "update the program"
+        )
+    return marker
 
 
-def _source(file_name: str, sheet: str, said: dict[str, Any]) -> SourceRule:
+def _sheets_now(received: ReceivedFile, sheets: Mapping[str, Any]) -> dict[str, str]:
+    """What each sheet is called now; one that was renamed is told by its headings."""
+    here = {same_heading(name): name for name in received.sheet_names}
+    now = {sheet: here[same_heading(sheet)] for sheet in sheets if same_heading(sheet) in here}
+    strange = [name for name in received.sheet_names if name not in {*now.values(), *OWN_SHEETS}]
+    for sheet, said in sheets.items():
+        if sheet in now:
+            continue
+        wanted = {same_heading(one) for one in said["columns"]}
+        for name in strange:
+            if len(wanted & _headings(received, name, said["header_row"])) >= FOUND * len(wanted):
+                now[sheet] = name
+                strange.remove(name)
+                break
+    return now
+
+
+def _headings(received: ReceivedFile, sheet: str, header_row: int) -> set[str]:
+    for number, row in received.sheet(sheet).rows():
+        if number >= header_row:
+            return {same_heading(shown(one)) for one in row} if number == header_row else set()
+    return set()
+
+
+def _source(file_name: str, sheet: str, said: dict[str, Any], unread: list[str]) -> SourceRule:
     fields = tuple(
         FieldRule(str(field), "column", (str(heading),))
         for heading, field in said["columns"].items()
@@ -65,6 +151,7 @@ def _source(file_name: str, sheet: str, said: dict[str, Any]) -> SourceRule:
         rows=(RowsRule(str(said["table"]), fields),),
         sheets=(sheet,),
         header_row=int(said["header_row"]),
+        left_out=tuple(unread),
         may_lack=True,
     )
 
