@@ -4,12 +4,13 @@ from __future__ import annotations
 
 from invention.tables import Book, Sheet
 
-COLUMNS = ["Core", "Timber", "Bit", "Length", "Rings", "Date", "By", "Remarks"]
+COLUMNS = ("Core", "Timber", "Bit", "Length", "Rings", "Date", "By", "Remarks")
+TITLE = "Hollin Reach (invented): cores of the last day, sizes in inches"
 
 
 def _book(name: str, *lines: list[str]) -> Book:
     rows = [dict(zip(COLUMNS, line, strict=True)) for line in lines]
-    return Book(name, [Sheet("", list(COLUMNS), rows, key="Core")])
+    return Book(name, [Sheet("", COLUMNS, rows, "Core", TITLE, blank_lines=0)])
 
 
 def last_day_books() -> list[Book]:

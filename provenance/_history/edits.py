@@ -158,7 +158,11 @@ def _renamed(table: Table, lost: Mapping[str, Cells], came: Sequence[Cells]) -> 
 
 
 def changes_between(old: State, new: State) -> list[Change]:
-    """Every row, key and cell in which two states differ, under the keys that rows bear now."""
+    """Every row, key and cell in which two states differ, under the keys that rows bear now.
+
+    Which side of a conflict a table shows meanwhile is no change.
+    """
+    contested = {(one.table, one.row, one.field) for one in new.conflicts}
     changes = []
     for table in new.rows:
         rows = dict.fromkeys([*old.rows.get(table, {}), *new.rows[table]])
@@ -175,7 +179,7 @@ def changes_between(old: State, new: State) -> list[Change]:
             for name in dict.fromkeys([*before, *after]):
                 one, other = before.get(name, ""), after.get(name, "")
                 same = reader_of(new.model, table, name)
-                if same(one) != same(other):
+                if same(one) != same(other) and (table, row, name) not in contested:
                     field = KEY_FIELD if name == own else name
                     changes.append(Change(table, key, field, one, other))
     return changes

@@ -102,8 +102,8 @@ def test_a_crews_numbers_that_end_in_a_letter_come_in_and_come_back(package, tmp
     for _ in range(2):
         result = cores(package, tmp_path / "cores.csv", *own)
         assert result.unread == 0
-        assert list(package.table("sample")["sample_id"]) == ["231", "502", *written]
-        assert list(package.table("plug")["plug_id"])[1:] == [f"P-{one}" for one in written]
+        assert set(package.table("sample")["sample_id"]) == {"231", "502", *written}
+        assert set(package.table("plug")["plug_id"]) >= {f"P-{one}" for one in written}
 
 
 def test_a_workbook_may_be_filled_in_from_labels(package, tmp_path) -> None:

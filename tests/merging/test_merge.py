@@ -15,6 +15,7 @@ from contextlib import suppress
 from datetime import UTC, datetime
 from functools import cache
 from pathlib import Path
+from typing import Any
 
 import pytest
 from click.testing import CliRunner
@@ -24,8 +25,8 @@ from hypothesis import strategies as st
 from provenance._base.errors import AlreadyThere, TreenailError
 from provenance._checks.language.lineage import ledger_rewritten
 from provenance._cli.merging import merge as merge_command
-from provenance._history.deciding import accept, add, correct, remove, rename
-from provenance._history.history import open_history, proved
+from provenance._history.deciding import Deciding, accept, add, correct, decide, remove, rename
+from provenance._history.history import moment_text, open_history, proved
 from provenance._history.projection import State
 from provenance._intake.claims import Sameness
 from provenance._ledger.custody import verify_chain
@@ -38,6 +39,8 @@ from tests.builders import a_package
 from tests.intake.forms import a_line, bring_in, content_of, write_csv
 
 NOON = datetime(2031, 6, 1, 12, 0, tzinfo=UTC)
+
+AT_NOON = moment_text(NOON)
 
 
 def a_copy(package: Package, name: str) -> Package:
@@ -63,8 +66,8 @@ def _begun() -> dict[str, bytes]:
         package = builder.package
         days = {"happened_on": "2024-06-04", "recorded_on": "2024-06-04"}
         record_events(package, "collected", ["231", "232"], to_party_id="MB", **days)
-        said = {"who": "MB", "why": "again", "moment": NOON}
-        correct(package, "sample", "231", {"length_mm": "98.5"}, **said)
+        longer = correct("sample", "231", {"length_mm": "98.5"})
+        decide(package, longer, who="MB", why="again", when=moment_text(NOON))
         return content_of(package.folder)
 
 
@@ -96,8 +99,9 @@ def goes_on(package: Package, chance: random.Random, *, same_names: bool) -> Non
     sample = chance.choice(["231", "232"])
     moment = NOON.replace(hour=chance.randint(0, 23), minute=chance.randint(0, 59))
 
-    def decide(decision: Callable[..., object], *what: object) -> Callable[[], object]:
-        return lambda: decision(package, *what, who=crew, why="seen", moment=moment)
+    def decided(decision: Callable[..., Deciding], *what: Any) -> Callable[[], object]:
+        when = moment_text(moment)
+        return lambda: decide(package, decision(*what), who=crew, why="seen", when=when)
 
     def by_hand() -> None:
         frame = package.table("element")
@@ -124,11 +128,11 @@ def goes_on(package: Package, chance: random.Random, *, same_names: bool) -> Non
         record_events(package, "handed_over", [sample], to_party_id=to, **days)
 
     steps = [
-        decide(correct, "sample", sample, {"length_mm": f"9{number}"}),
-        decide(correct, "sample", sample, {"notes": f"{crew}{number}"}),
-        decide(rename, "sample", "232", f"232{crew}"),
-        decide(remove, "sample", "232"),
-        decide(accept, [("a.rule", "sample", sample, "", f"{number}")]),
+        decided(correct, "sample", sample, {"length_mm": f"9{number}"}),
+        decided(correct, "sample", sample, {"notes": f"{crew}{number}"}),
+        decided(rename, "sample", "232", f"232{crew}"),
+        decided(remove, "sample", "232"),
+        decided(accept, [("a.rule", "sample", sample, "", f"{number}")]),
         by_hand,
         read_a_form,
         keep_a_file,
@@ -199,7 +203,7 @@ def test_two_copies_come_to_the_same_either_way_and_lose_nothing(seed: int) -> N
         whole = proved(first, first.tables)
         assert verify_chain(first) == []
         for copy in (one, two):
-            history = open_history(copy, NOON)
+            history = open_history(copy)
             assert history.acts.items() <= whole.acts.items()
             refuse_to_lose(history.state, whole.state)
             texts = {path.read_text() for path in first.folder.glob("files/*.txt")}
@@ -268,7 +272,8 @@ def test_a_row_about_an_event_with_another_number_now_is_named(tmp_path: Path) -
         days = {"happened_on": f"2024-07-0{sample[-1]}", "recorded_on": "2024-07-31"}
         record_events(copy, "stored", [sample], place_held="shelf", **days)
     cells = {"file_id": "F-1", "path": "files/letter.pdf", "kind": "plan", "access": "open"}
-    add(one, "file", {**cells, "about_table": "custody", "about_id": "3"}, who="MB", why="letter")
+    letter = add("file", {**cells, "about_table": "custody", "about_id": "3"})
+    decide(one, letter, who="MB", why="letter")
     (note,) = merged(two, one).notes
     assert "file F-1 names custody event 3" in note
 
@@ -318,8 +323,20 @@ def test_the_newer_schemas_are_taken_whichever_copy_has_them(tmp_path: Path) -> 
     (schemas / "site.json").write_text(json.dumps(site))
     older.table("site").drop(columns="notes").to_csv(tables / "site.csv", index=False)
     older = open_package(older.folder)
-    correct(older, "sample", "231", {"notes": "old"}, who="OWN", why="seen", moment=NOON)
-    correct(newer, "site", "HOLL", {"notes": "new"}, who="MB", why="seen", moment=NOON)
+    decide(
+        older,
+        correct("sample", "231", {"notes": "old"}),
+        who="OWN",
+        why="seen",
+        when=moment_text(NOON),
+    )
+    decide(
+        newer,
+        correct("site", "HOLL", {"notes": "new"}),
+        who="MB",
+        why="seen",
+        when=moment_text(NOON),
+    )
     kept = merge_packages(newer, older, out=tmp_path / "kept")
     taken = merged(older, newer)
     assert "older schemas" in kept.notes[0]
@@ -373,7 +390,9 @@ def test_what_cannot_be_merged_is_refused_and_nothing_changes(
     package = begun(tmp_path)
     one, two = a_copy(package, "A"), a_copy(package, "B")
     bad, good = (one, two) if broken == "mine" else (two, one)
-    correct(good, "sample", "232", {"notes": "x"}, who="MB", why="seen", moment=NOON)
+    decide(
+        good, correct("sample", "232", {"notes": "x"}), who="MB", why="seen", when=moment_text(NOON)
+    )
     if case == "a folder":
         (good.folder / "files" / "a.txt").write_text("x")
     do, why = REFUSED[case]

@@ -91,7 +91,7 @@ def test_what_was_open_is_still_there(
     """A search that finds nothing in an empty edition would prove nothing."""
     _, _, folder = seeded
     public = searched["public"]
-    for text in ("B1-014", "1702p - 1781B", "Tarn Store", "Crew lead 1", "Owner 2", "Site 7"):
+    for text in ("B1-014", "1702p - 1781B", "Tarn Store", "Crew lead 2", "Owner 1", "Site 7"):
         assert public.of_text(text)
     assert (folder / "public" / "data" / "files" / "rings.txt").is_file()
     assert len(list((folder / "public" / "data" / "files").glob("*.jpg"))) == 3
