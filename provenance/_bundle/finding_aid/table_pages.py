@@ -10,6 +10,7 @@ from markupsafe import Markup
 from provenance._bundle.finding_aid.addresses import PAGED, anchor
 from provenance._bundle.finding_aid.cells import PAGE_ROWS, Cells, link, shown, table_page
 from provenance._bundle.finding_aid.writing import Page, Writer
+from provenance._history.history import CHANGE
 from provenance._model.schema import Field, Table
 from provenance._record.tables import is_blank
 
@@ -30,13 +31,19 @@ class TableSummary:
 
 
 def write_table_pages(cells: Cells, writer: Writer) -> list[TableSummary]:
-    """Write the pages of every table that has rows; returns all tables, the empty ones too."""
+    """Write the pages of every table that has rows; returns all tables, the empty ones too.
+
+    What each act says is many times the record itself: its line leads to the table's own file.
+    """
     return [_write(cells, writer, table) for table in cells.record.model.tables.values()]
 
 
 def _write(cells: Cells, writer: Writer, table: Table) -> TableSummary:
     texts = cells.record.package.tables.texts(table.name)
     count = len(texts)
+    if table.name == CHANGE and count:
+        pages = ((f"tables/{table.name}.csv", "as CSV"),)
+        return TableSummary(table.name, table.title, table.description, count, pages)
     used = {name for name in texts.columns if name in table and not is_blank(texts[name])}
     fields = [one for one in table.fields if one.name in used]
     # the key stands first, since it heads the row
