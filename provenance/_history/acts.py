@@ -29,6 +29,7 @@ IMPORT, SETTLE, BIND, ACCEPT, UNDO = "import", "settle", "bind", "accept", "undo
 BEGUN = "begun"
 KINDS = (BEGUN, IMPORT, SETTLE, BIND, ACCEPT, UNDO)
 ID_LENGTH = 24
+_as_json = json.JSONEncoder(ensure_ascii=False, separators=(",", ":")).encode
 _LETTERS = "ABCDEFGHJKLMNPQRTUVWXY"
 """Letters that are not taken for digits or each other at a glance."""
 
@@ -91,13 +92,11 @@ class Act:
 def id_of(act: Act, said: str, lines: Sequence[str]) -> str:
     """The name of an act whose texts have these digests."""
     header = [act.kind, said, list(act.replaces), act.undoes, list(act.parents), list(lines)]
-    text = json.dumps(header, ensure_ascii=False, separators=(",", ":"))
-    return sha256(text.encode()).hexdigest()[:ID_LENGTH]
+    return sha256(_as_json(header).encode()).hexdigest()[:ID_LENGTH]
 
 
 def _digest(key: bytes, texts: Iterable[str]) -> str:
-    message = json.dumps(list(texts), ensure_ascii=False, separators=(",", ":")).encode()
-    return hmac.digest(key, message, "sha256").hex()
+    return hmac.digest(key, _as_json(list(texts)).encode(), "sha256").hex()
 
 
 Acts = Mapping[str, Act]

@@ -87,7 +87,7 @@ def decide(
         act = replace(deciding(before), who=who, why=why, when=when or moment_text())
         after, name = before.adding(act)
         with writing_together(package.folder) as staging:
-            stage_history(after, staging)
+            stage_history(after, staging, before=before)
     return Done(name, tuple(before.changes_to(after)), tuple(after.state.conflicts))
 
 
@@ -390,12 +390,12 @@ def stage_table(
         with staging.writing(f"tables/{name}.csv") as stream:
             package.write_table_to(stream, name, frame_of(columns, rows))
         return
-    before = open_history(package)
+    after = before = open_history(package)
     lines = table_lines(before.state, table, rows, columns)
     if lines:
         act = Act(SETTLE, who=who, when=when or moment_text(), why=why, lines=tuple(lines))
-        before, _ = before.adding(act)
-    stage_history(before, staging)
+        after, _ = before.adding(act)
+    stage_history(after, staging, before=before)
 
 
 # -- what is named ---------------------------------------------------------------------------------

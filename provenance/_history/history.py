@@ -210,39 +210,53 @@ def _edits(state: State, tables: Snapshot) -> Iterator[Line]:
 
 
 def _same_rows(ours: Sequence[Mapping[str, str]], theirs: Sequence[Mapping[str, str]]) -> bool:
-    def filled(rows: Sequence[Mapping[str, str]]) -> list[tuple[tuple[str, str], ...]]:
-        return sorted(tuple(sorted((k, v) for k, v in row.items() if v)) for row in rows)
+    """Whether two tables say the same, in whatever order of rows and columns."""
 
-    return len(ours) == len(theirs) and filled(ours) == filled(theirs)
+    def filled(rows: Sequence[Mapping[str, str]]) -> list[dict[str, str]]:
+        return [{name: text for name, text in row.items() if text} for row in rows]
+
+    if len(ours) != len(theirs):
+        return False
+    one, other = filled(ours), filled(theirs)
+    return one == other or _sorted_rows(one) == _sorted_rows(other)
+
+
+def _sorted_rows(rows: Sequence[Mapping[str, str]]) -> list[list[tuple[str, str]]]:
+    return sorted(sorted(row.items()) for row in rows)
 
 
 # -- writing ---------------------------------------------------------------------------------------
 
 
 def stage_history(
-    history: History, staging: Staging, origin: Sequence[Mapping[str, str]] | None = None
+    history: History,
+    staging: Staging,
+    origin: Sequence[Mapping[str, str]] | None = None,
+    *,
+    before: History | None = None,
 ) -> tuple[str, ...]:
     """Stage the acts and every table that does not say what they come to; returns their names.
 
     `origin` are the rows of that table with new ones of custody events, which no act speaks of.
+    `before` is the history as it was opened, which the tables say.
     """
     package, state = history.package, history.state
     tables = package.tables
-    frames: dict[str, pl.DataFrame] = {}
+    frames = dict(_frames_of_acts(history, tables))
     for table in covered_tables(package.model):
+        if before is not None and before.state.rows[table.name] == state.rows[table.name]:
+            continue
         rows = rows_in_order(state, table.name)
         if not _same_rows(rows, tables.rows(table.name)):
             columns = columns_of(state, table.name, tables.columns(table.name))
             frames[table.name] = frame_of(columns, rows)
-    written: tuple[tuple[str, Sequence[Mapping[str, str]]], ...] = (
-        (ACT, list(_act_rows(history))),
-        (CHANGE, list(_change_rows(history))),
+    computed: tuple[tuple[str, Sequence[Mapping[str, str]]], ...] = (
         (CONFLICT, list(_conflict_rows(history))),
         (ACCEPTED, list(_accepted_rows(history))),
         (FORMER_KEY, list(_former_key_rows(history))),
         (ORIGIN, _origin_rows(history, tables.rows(ORIGIN) if origin is None else origin)),
     )
-    for name, said in written:
+    for name, said in computed:
         if name in package.model.tables and not _same_rows(said, tables.rows(name)):
             frames[name] = frame_of(package.model.table(name).names, said)
     for name, frame in frames.items():
@@ -251,14 +265,29 @@ def stage_history(
     return tuple(frames)
 
 
+def _frames_of_acts(history: History, tables: Snapshot) -> Iterator[tuple[str, pl.DataFrame]]:
+    """The tables of acts and lines, where there are acts that are not written yet."""
+    written = tables.column(ACT, "act_id")
+    acts = dict(history.acts)
+    if len(acts) == len(written):
+        return
+    kept = written == list(acts)[: len(written)]
+    new = dict(list(acts.items())[len(written) :]) if kept else acts
+    for name, rows in ((ACT, _act_rows(new)), (CHANGE, _change_rows(new))):
+        frame = frame_of(history.package.model.table(name).names, list(rows))
+        if kept:
+            frame = pl.concat([tables.texts(name).select(frame.columns), frame])
+        yield name, frame
+
+
 def frame_of(columns: Iterable[str], rows: Sequence[Mapping[str, str]]) -> pl.DataFrame:
     """Rows of texts as a frame with these columns."""
     texts = {name: [row.get(name, "") for row in rows] for name in columns}
     return pl.DataFrame(texts, schema=dict.fromkeys(texts, pl.String))
 
 
-def _act_rows(history: History) -> Iterator[dict[str, str]]:
-    for name, act in history.acts.items():
+def _act_rows(acts: Mapping[str, Act]) -> Iterator[dict[str, str]]:
+    for name, act in acts.items():
         yield {
             "act_id": name,
             "kind": act.kind,
@@ -273,8 +302,8 @@ def _act_rows(history: History) -> Iterator[dict[str, str]]:
         }
 
 
-def _change_rows(history: History) -> Iterator[dict[str, str]]:
-    for name, act in history.acts.items():
+def _change_rows(acts: Mapping[str, Act]) -> Iterator[dict[str, str]]:
+    for name, act in acts.items():
         for number, one in enumerate(act.lines, start=1):
             texts = dict(zip(_LINE_COLUMNS, one, strict=True))
             yield {"act_id": name, "number": str(number), **texts}

@@ -207,6 +207,8 @@ class _Bindings:
 
     def __call__(self, table: str, key: str, said_by: str) -> str:
         rows = self.rows
+        if not rows:  # in most records nothing was ever split or joined
+            return key
         row = min(rows[table, key, said_by]) if (table, key, said_by) in rows else key
         walked: list[str] = []
         while (table, row, EVERY_SOURCE) in rows:
@@ -216,7 +218,7 @@ class _Bindings:
             row = min(rows[table, row, EVERY_SOURCE])
         return row
 
-    def conflicts(self, state: State) -> Iterator[Conflict]:
+    def conflicts(self) -> Iterator[Conflict]:
         for (table, key, said_by), rows in self.rows.items():
             if len(rows) > 1:
                 claims = tuple(
@@ -247,64 +249,27 @@ def project(model: Model, acts: Acts) -> State:
     """The tables, conflicts and accepted findings that the acts come to."""
     alive = live(acts)
     lineage = lineages(acts)
-    silent = _silenced(acts, alive)
     bound = _Bindings(alive)
     tables = {table.name: table for table in covered_tables(model)}
     links = {name: links_of(table) for name, table in tables.items()}
-    keyed = [(name, one) for name, table in tables.items() for one in table.fields if one.key_of]
-    cells: dict[Cell, dict[tuple[str, str], Claim]] = defaultdict(dict)
-    refused_value: dict[Cell, set[str]] = defaultdict(set)
-    refused_act: dict[Cell, set[tuple[str, str]]] = defaultdict(set)
-    listed: dict[Cell, set[tuple[str, str]]] = defaultdict(set)
-
-    for name, act, said_by, lines in _spoken(alive, lineage, silent):
-        whose = said_by if act.kind == IMPORT else EVERY_SOURCE
-        tables_named = _tables_named(lines, keyed)
-        for line in lines:
-            if line.table not in tables:  # an event, which is in the ledger
-                continue
-            row = bound(line.table, line.row, whose)
-            cell = (line.table, row, line.field)
-            target = links.get(line.table, {}).get(line.field) or tables_named.get(
-                (line.table, line.row, line.field), ""
-            )
-            before, after = line.before, line.after
-            if target:
-                after = bound(target, after, whose) if after else ""
-                before = bound(target, before, EVERY_SOURCE) if before else ""
-            cells[cell].setdefault((after, said_by), Claim(after, said_by, name, line))
-            if act.kind == IMPORT:
-                continue
-            if line.field not in (ROW_FIELD, KEY_FIELD):
-                # who corrects a cell vouches for the row, whatever its source says later
-                here = Claim(HERE, said_by, name, line)
-                cells[line.table, row, ROW_FIELD].setdefault((HERE, said_by), here)
-            if line.said_by in acts:
-                refused_act[cell].add((before, line.said_by))
-            elif line.said_by:
-                same = reader_of(model, line.table, line.field)
-                refused_value[cell].add(same(before))
-                listed[cell].add((same(before), line.said_by))
+    same = cache(lambda table, name: reader_of(model, table, name))
+    claims, refusals = _gather(acts, alive, lineage, bound, tables, links, same)
 
     rows: dict[str, dict[str, dict[str, str]]] = {name: {} for name in tables}
-    state = State(model, rows, {}, {}, [], [], lineage, bound)
+    state = State(model, rows, {}, claims, [], [], lineage, bound)
     shown: dict[tuple[str, str], dict[str, str]] = defaultdict(dict)
-    for cell, said in cells.items():
+    weighed: list[Cell] = []
+    for cell, said in claims.items():
         table, row, name = cell
-        same = reader_of(model, table, name)
-        claims = []
-        for (value, said_by), claim in sorted(said.items(), key=lambda item: item[0]):
-            # a source is refused by what it says, a person or program by the very act
-            from_file = said_by not in acts
-            no = (from_file and same(value) in refused_value[cell]) or (
-                (value, said_by) in refused_act[cell]
-            )
-            claims.append(claim._replace(refused=no))
-        state.claims[cell] = claims
+        if len(said) == 1 and cell not in refusals:  # as nearly every cell
+            shown[table, row][name] = said[0].value
+            continue
+        weighed.append(cell)
+        claims[cell] = _weigh(said, refusals.get(cell, _NOTHING_REFUSED), acts, same(table, name))
         standing: dict[str, str] = {}
-        for one in claims:
+        for one in claims[cell]:
             if not one.refused:
-                standing.setdefault(same(one.value), one.value)
+                standing.setdefault(same(table, name)(one.value), one.value)
         # while a cell is in conflict it shows what comes first in order, never what came first
         if name == ROW_FIELD:
             shown[table, row][name] = HERE if HERE in standing or not standing else GONE
@@ -312,9 +277,9 @@ def project(model: Model, acts: Acts) -> State:
             shown[table, row][name] = min(standing.values(), default="")
     _call_rows(state, tables, shown)
     state.conflicts = [
-        *_conflicts(state, acts, shown, listed),
-        *_twins(state, shown),
-        *bound.conflicts(state),
+        *_conflicts(state, acts, shown, refusals, weighed),
+        *_twins(state),
+        *bound.conflicts(),
     ]
     _show_keys(state, tables, links)
     state.accepted = [
@@ -331,6 +296,84 @@ def project(model: Model, acts: Acts) -> State:
         for line in act.lines
     ]
     return state
+
+
+class _Refused(NamedTuple):
+    """What decisions refuse of one cell.
+
+    `values` are refused whoever says them in a file; `listed` are those with the source that said
+    them then; `acts` are values with the act that said them.
+    """
+
+    values: set[str]
+    listed: set[tuple[str, str]]
+    acts: set[tuple[str, str]]
+
+
+_NOTHING_REFUSED = _Refused(set(), set(), set())
+_Same = Callable[[str, str], Callable[[str], str]]
+
+
+def _gather(
+    acts: Acts,
+    alive: Acts,
+    lineage: Mapping[str, str],
+    bound: _Bindings,
+    tables: Mapping[str, Table],
+    links: Mapping[str, Mapping[str, str]],
+    same: _Same,
+) -> tuple[dict[Cell, list[Claim]], dict[Cell, _Refused]]:
+    """Everything that is said of each cell, and what of it is refused."""
+    keyed = [(name, one) for name, table in tables.items() for one in table.fields if one.key_of]
+    claims: dict[Cell, list[Claim]] = {}
+    refusals: dict[Cell, _Refused] = {}
+    for name, act, said_by, lines in _spoken(alive, lineage, _silenced(acts, alive)):
+        is_import = act.kind == IMPORT
+        whose = said_by if is_import else EVERY_SOURCE
+        tables_named = _tables_named(lines, keyed)
+        for line in lines:
+            table, stated, field = line[:3]
+            if table not in tables:  # an event, which is in the ledger
+                continue
+            row = bound(table, stated, whose)
+            cell = (table, row, field)
+            before, after = line.before, line.after
+            if target := links[table].get(field) or tables_named.get((table, stated, field)):
+                after = bound(target, after, whose) if after else ""
+                before = bound(target, before, EVERY_SOURCE) if before else ""
+            claims.setdefault(cell, []).append(Claim(after, said_by, name, line))
+            if is_import:
+                continue
+            if field not in (ROW_FIELD, KEY_FIELD):
+                # who corrects a cell vouches for the row, whatever its source says later
+                here = claims.setdefault((table, row, ROW_FIELD), [])
+                if not here or here[-1].act != name:
+                    here.append(Claim(HERE, said_by, name, line))
+            if line.said_by:
+                refused = refusals.setdefault(cell, _Refused(set(), set(), set()))
+                if line.said_by in acts:
+                    refused.acts.add((before, line.said_by))
+                else:
+                    refused.values.add(same(table, field)(before))
+                    refused.listed.add((same(table, field)(before), line.said_by))
+    return claims, refusals
+
+
+def _weigh(
+    said: list[Claim], refused: _Refused, acts: Acts, same: Callable[[str], str]
+) -> list[Claim]:
+    """The claims of a cell in order, each value of a source once, with what is refused marked."""
+    once: dict[tuple[str, str], Claim] = {}
+    for claim in said:
+        once.setdefault((claim.value, claim.said_by), claim)
+    return [
+        # a source is refused by what it says, a person or program by the very act
+        claim._replace(
+            refused=key in refused.acts
+            or (claim.said_by not in acts and same(claim.value) in refused.values)
+        )
+        for key, claim in sorted(once.items(), key=lambda item: item[0])
+    ]
 
 
 def _tables_named(lines: list[Line], keyed: list[tuple[str, Field]]) -> dict[Cell, str]:
@@ -384,19 +427,21 @@ def _conflicts(
     state: State,
     acts: Acts,
     shown: Mapping[tuple[str, str], dict[str, str]],
-    listed: Mapping[Cell, set[tuple[str, str]]],
+    refusals: Mapping[Cell, _Refused],
+    cells: Iterable[Cell],
 ) -> Iterator[Conflict]:
     kinds = {ROW_FIELD: REMOVED_AND_STATED, KEY_FIELD: RENAMED_TWICE}
-    for cell, claims in state.claims.items():
+    for cell in cells:
         table, row, name = cell
-        key = state.keys[table, row]
+        claims, key = state.claims[cell], state.keys[table, row]
         same = reader_of(state.model, table, name)
+        listed = refusals.get(cell, _NOTHING_REFUSED).listed
         again = tuple(
             one
             for one in claims
             if one.refused
             and one.said_by not in acts
-            and (same(one.value), one.said_by) not in listed.get(cell, ())
+            and (same(one.value), one.said_by) not in listed
         )
         if again:
             yield Conflict(SAID_AGAIN, table, row, key, name, again)
@@ -406,12 +451,12 @@ def _conflicts(
             yield Conflict(kinds.get(name, DIFFERS), table, row, key, name, standing)
 
 
-def _twins(state: State, shown: Mapping[tuple[str, str], dict[str, str]]) -> Iterator[Conflict]:
+def _twins(state: State) -> Iterator[Conflict]:
     """Rows that are called by one key."""
     for table, rows in state.rows.items():
-        called: dict[str, list[str]] = defaultdict(list)
+        called: dict[str, list[str]] = {}
         for row in rows:
-            called[state.keys[table, row]].append(row)
+            called.setdefault(state.keys[table, row], []).append(row)
         for key, names in called.items():
             if len(names) > 1:
                 claims = tuple(

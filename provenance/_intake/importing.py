@@ -213,7 +213,7 @@ def _bring_in(
     )
     if trial or (acts.returned and agree is not None and not agree(result)):
         return result
-    return replace(result, written=_write(package, tables, shelf, after, new_events))
+    return replace(result, written=_write(package, tables, shelf, before, after, new_events))
 
 
 def _count(changes: Sequence[Change], what: str) -> dict[str, int]:
@@ -501,6 +501,7 @@ def _write(
     package: Package,
     tables: Mapping[str, TableRows],
     shelf: Shelf,
+    before: History,
     history: History,
     new_events: Sequence[Mapping[str, str]],
 ) -> tuple[str, ...]:
@@ -512,7 +513,8 @@ def _write(
         frames[CUSTODY] = ledger_with(package, pd.DataFrame(list(new_events), dtype=str).fillna(""))
     with writing_together(package.folder) as staging:
         shelf.stage(staging)
-        written = {*frames, *stage_history(history, staging, tables["origin"].rows)}
+        origin = tables["origin"].rows
+        written = {*frames, *stage_history(history, staging, origin, before=before)}
         for name, frame in frames.items():
             with staging.writing(f"tables/{name}.csv") as stream:
                 package.write_table_to(stream, name, frame)
