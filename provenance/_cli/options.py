@@ -162,7 +162,7 @@ def _login_name() -> str:
 
     try:
         return getpass.getuser()
-    except (OSError, KeyError):  # an account without a name
+    except (OSError, KeyError, ImportError):  # an account without a name
         return ""
 
 

@@ -195,6 +195,7 @@ def test_the_second_season_goes_on_from_the_first(
         "sample": 2,
         "plug": 3,
         "reservation": 2,
+        "number_range": 1,
         "consignment": 1,
         "custody": 8,
         "lab_result": 2,

@@ -112,6 +112,8 @@ def test_the_forms_of_the_demonstration_are_guessed_as_their_mappings_say(tmp_pa
     for path in sorted((demo / "mappings").glob("*.yaml")):
         told = read_mapping_text(path)
         pattern = told["sources"][0]["files"]
+        if path.stem == "last_day":
+            continue  # of two forms, which lie elsewhere
         (form,) = [one for one in forms if fnmatch.fnmatch(one.name, pattern)]
         _, raw = drafted(tmp_path, form)
         by_sheet = {source.get("sheet"): said_of(source) for source in raw["sources"]}

@@ -145,11 +145,13 @@ def test_what_libreoffice_saves_is_read_alike(
 
 @pytest.mark.heavy
 @pytest.mark.parametrize("kind", ["ods", "xlsx"])
-def test_values_agree_with_an_independent_reader(office, kind) -> None:
+def test_values_agree_with_an_independent_reader(
+    crowded, saved_by_libreoffice, tmp_path, kind
+) -> None:
     """python-calamine reads the same values, but for error cells, which it leaves out."""
     from python_calamine import CalamineWorkbook
 
-    path = office / f"crowded.{kind}"
+    path = saved_by_libreoffice(crowded, kind, tmp_path)
     sheet = CalamineWorkbook.from_path(path).get_sheet_by_name("Timbers")
     theirs = sheet.to_python(skip_empty_area=False)
     for number, ours in rows_of(path):
