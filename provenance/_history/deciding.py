@@ -31,20 +31,18 @@ from provenance._history.edits import (
     removal_lines,
     rename_lines,
     stated,
-    table_lines,
 )
 from provenance._history.history import (
     History,
-    frame_of,
-    keeps_history,
     moment_text,
     open_history,
     stage_history,
 )
-from provenance._history.projection import EVERY_SOURCE, Conflict, covered_tables, key_field
+from provenance._history.projection import Conflict, covered_tables, key_field
+from provenance._history.speaking import EVERY_SOURCE
 from provenance._model.schema import Table
 from provenance._record.package import Package
-from provenance._record.together import Staging, finish_writing, writing_together
+from provenance._record.together import finish_writing, writing_together
 
 
 class Refused(TreenailError):
@@ -350,52 +348,6 @@ def find_act(history: History, text: str) -> str:
         return found[0]
     why = "more than one act's code begins so" if found else "there is no such act"
     raise Refused(f"'{text}': {why}; 'treenail history {history.package.folder}' lists them")
-
-
-# -- what programs enter ---------------------------------------------------------------------------
-
-
-def enter_table(
-    package: Package,
-    name: str,
-    rows: Sequence[Cells],
-    *,
-    why: str,
-    who: str = "",
-    when: str = "",
-) -> None:
-    """Write a changed table of the record, as an act; hold the package's lock.
-
-    `rows` are all rows of the table, as texts by column; `why` says what was done, `when` (now) is
-    an RFC 3339 moment in UTC.
-    """
-    with writing_together(package.folder) as staging:
-        stage_table(package, staging, name, rows, why=why, who=who, when=when)
-
-
-def stage_table(
-    package: Package,
-    staging: Staging,
-    name: str,
-    rows: Sequence[Cells],
-    *,
-    why: str,
-    who: str = "",
-    when: str = "",
-) -> None:
-    """Stage a changed table of the record beside other files; see `enter_table`."""
-    table = package.model.table(name)
-    columns = list(dict.fromkeys([*table.names, *(column for row in rows for column in row)]))
-    if not keeps_history(package):
-        with staging.writing(f"tables/{name}.csv") as stream:
-            package.write_table_to(stream, name, frame_of(columns, rows))
-        return
-    after = before = open_history(package)
-    lines = table_lines(before.state, table, rows, columns)
-    if lines:
-        act = Act(SETTLE, who=who, when=when or moment_text(), why=why, lines=tuple(lines))
-        after, _ = before.adding(act)
-    stage_history(after, staging, before=before)
 
 
 # -- what is named ---------------------------------------------------------------------------------

@@ -16,25 +16,19 @@ from typing import NamedTuple
 
 from provenance._history.acts import (
     ACCEPT,
-    BIND,
     GONE,
     HERE,
     IMPORT,
     KEY_FIELD,
     ROW_FIELD,
-    SETTLE,
-    Act,
     Acts,
     Line,
     lineages,
     live,
 )
+from provenance._history.speaking import EVERY_SOURCE, Bindings, silenced, spoken
 from provenance._model.schema import Field, Model, Table
 from provenance._record.cells import canonical
-
-WRITTEN_ONCE = ("lab_result",)
-"""Tables of reports: what a newer copy of a file says there does not silence the older one."""
-EVERY_SOURCE = "*"
 
 DIFFERS = "differs"
 REMOVED_AND_STATED = "removed_and_stated"
@@ -169,79 +163,6 @@ def in_order(key: str) -> tuple[object, ...]:
 _PARTS = re.compile(r"[0-9]+|[^0-9]+").findall
 
 
-# -- what each act says ----------------------------------------------------------------------------
-
-
-def _silenced(acts: Acts, alive: Acts) -> dict[str, set[tuple[str, str]]]:
-    """Import → (sheet, table) about which a newer copy of the file speaks in its place."""
-    silent: dict[str, set[tuple[str, str]]] = defaultdict(set)
-    for newer in alive.values():
-        if newer.kind != IMPORT or not newer.replaces:
-            continue
-        for scope in (one for one in newer.lines if not one.row):
-            waiting = [(one, scope.before or scope.sheet) for one in newer.replaces]
-            while waiting:
-                name, sheet = waiting.pop()
-                older = acts.get(name)
-                if older is None or (sheet, scope.table) in silent[name]:
-                    continue
-                if scope.table not in WRITTEN_ONCE or older.source == newer.source:
-                    silent[name].add((sheet, scope.table))
-                    waiting += [(one, _older_sheet(older, sheet)) for one in older.replaces]
-    return silent
-
-
-def _older_sheet(act: Act, sheet: str) -> str:
-    return next((s.before for s in act.lines if not s.row and s.sheet == sheet and s.before), sheet)
-
-
-class _Bindings:
-    """Which row a key means: (table, key as stated, who states it) → the row's name."""
-
-    def __init__(self, alive: Acts) -> None:
-        self.rows: dict[tuple[str, str, str], set[str]] = defaultdict(set)
-        for act in alive.values():
-            for line in act.lines if act.kind == BIND else ():
-                if line.field == ROW_FIELD:
-                    self.rows[line.table, line.row, line.said_by].add(line.after)
-
-    def __call__(self, table: str, key: str, said_by: str) -> str:
-        rows = self.rows
-        if not rows:  # in most records nothing was ever split or joined
-            return key
-        row = min(rows[table, key, said_by]) if (table, key, said_by) in rows else key
-        walked: list[str] = []
-        while (table, row, EVERY_SOURCE) in rows:
-            if row in walked:  # joined in a circle: one row, under the first of its names
-                return min(walked)
-            walked.append(row)
-            row = min(rows[table, row, EVERY_SOURCE])
-        return row
-
-    def conflicts(self) -> Iterator[Conflict]:
-        for (table, key, said_by), rows in self.rows.items():
-            if len(rows) > 1:
-                claims = tuple(
-                    Claim(one, said_by, "", Line(table, key, "")) for one in sorted(rows)
-                )
-                yield Conflict(BOUND_TWICE, table, key, key, "", claims)
-
-
-def _spoken(
-    alive: Acts, lineage: Mapping[str, str], silent: Mapping[str, set[tuple[str, str]]]
-) -> Iterator[tuple[str, Act, str, list[Line]]]:
-    """(act, its content, who says it, the lines that still count) of imports and decisions."""
-    for name, act in sorted(alive.items()):
-        if act.kind == IMPORT:
-            unheard = silent.get(name, ())
-            lines = [one for one in act.lines if one.row and (one.sheet, one.table) not in unheard]
-            yield name, act, lineage[name], lines
-        elif act.kind in (SETTLE, BIND):
-            # a row that is told apart gets its new key by the same act
-            is_bind = act.kind == BIND
-            yield name, act, name, [one for one in act.lines if not is_bind or one.field]
-
-
 # -- the projection --------------------------------------------------------------------------------
 
 
@@ -249,7 +170,7 @@ def project(model: Model, acts: Acts) -> State:
     """The tables, conflicts and accepted findings that the acts come to."""
     alive = live(acts)
     lineage = lineages(acts)
-    bound = _Bindings(alive)
+    bound = Bindings(alive)
     tables = {table.name: table for table in covered_tables(model)}
     links = {name: links_of(table) for name, table in tables.items()}
     same = cache(lambda table, name: reader_of(model, table, name))
@@ -279,7 +200,7 @@ def project(model: Model, acts: Acts) -> State:
     state.conflicts = [
         *_conflicts(state, acts, shown, refusals, weighed),
         *_twins(state),
-        *bound.conflicts(),
+        *_bound_twice(bound),
     ]
     _show_keys(state, tables, links)
     state.accepted = [
@@ -318,7 +239,7 @@ def _gather(
     acts: Acts,
     alive: Acts,
     lineage: Mapping[str, str],
-    bound: _Bindings,
+    bound: Bindings,
     tables: Mapping[str, Table],
     links: Mapping[str, Mapping[str, str]],
     same: _Same,
@@ -327,7 +248,7 @@ def _gather(
     keyed = [(name, one) for name, table in tables.items() for one in table.fields if one.key_of]
     claims: dict[Cell, list[Claim]] = {}
     refusals: dict[Cell, _Refused] = {}
-    for name, act, said_by, lines in _spoken(alive, lineage, _silenced(acts, alive)):
+    for name, act, said_by, lines in spoken(alive, lineage, silenced(acts, alive)):
         is_import = act.kind == IMPORT
         whose = said_by if is_import else EVERY_SOURCE
         tables_named = _tables_named(lines, keyed)
@@ -466,6 +387,13 @@ def _twins(state: State) -> Iterator[Conflict]:
                     if not claim.refused
                 )
                 yield Conflict(ONE_KEY_SEVERAL_ROWS, table, names[0], key, KEY_FIELD, claims)
+
+
+def _bound_twice(bound: Bindings) -> Iterator[Conflict]:
+    for table, key, said_by, rows in bound.contested():
+        line = Line(table, key, ROW_FIELD)
+        claims = tuple(Claim(row, said_by, "", line) for row in rows)
+        yield Conflict(BOUND_TWICE, table, key, key, "", claims)
 
 
 def rows_in_order(state: State, table: str) -> list[dict[str, str]]:

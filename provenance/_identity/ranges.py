@@ -17,7 +17,7 @@ from typing import TYPE_CHECKING
 
 from provenance._base.errors import TreenailError, UnusablePackage
 from provenance._history.acts import short_code
-from provenance._history.deciding import enter_table
+from provenance._history.entering import enter_table
 from provenance._history.history import moment_text, record_key
 from provenance._record.cells import whole_of
 from provenance._record.copies import Copy, note_copy, this_copy

@@ -12,7 +12,7 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 from provenance._base.errors import TreenailError
-from provenance._history.deciding import enter_table
+from provenance._history.entering import enter_table
 from provenance._identity.ranges import LARGEST, copy_that_owns, first_behind, taken_numbers
 from provenance._identity.rotation import turned
 from provenance._record.copies import note_given

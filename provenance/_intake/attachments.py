@@ -12,7 +12,7 @@ from provenance._base.disk import CHUNK_BYTES, sha256_of
 from provenance._base.errors import AlreadyThere, UnusableInput
 from provenance._base.portable import folded, unportable_because
 from provenance._base.progress import Progress, say_nothing
-from provenance._history.deciding import stage_table
+from provenance._history.entering import stage_table
 from provenance._model.media_types import media_type_of
 from provenance._record.package import Package
 from provenance._record.together import Staging, writing_together

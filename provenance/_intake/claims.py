@@ -9,8 +9,9 @@ from hashlib import sha256
 from provenance._base.errors import UnusableInput
 from provenance._history.acts import HERE, IMPORT, ROW_FIELD, Act, Line
 from provenance._history.history import History
-from provenance._history.projection import WRITTEN_ONCE, key_field
+from provenance._history.projection import key_field
 from provenance._history.sameness import NEWER, OTHER, likeness, share_found, texts_of
+from provenance._history.speaking import WRITTEN_ONCE
 from provenance._intake.lines.readings import ReadRow, SheetReading
 
 LEDGER = "custody"

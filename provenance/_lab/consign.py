@@ -9,7 +9,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from provenance._base.errors import TreenailError
-from provenance._history.deciding import enter_table
+from provenance._history.entering import enter_table
 from provenance._ledger.handover import record_events
 from provenance._ledger.holdings import (
     Event,

@@ -17,7 +17,7 @@ from typing import TYPE_CHECKING
 from provenance._base.errors import UnreadableValue
 from provenance._base.findings import Finding
 from provenance._base.progress import Progress, say_nothing
-from provenance._history.deciding import enter_table
+from provenance._history.entering import enter_table
 from provenance._history.history import moment_text
 from provenance._model.edtf import bounds, is_edtf
 from provenance._model.notation import DateNotation, parse_notation

@@ -6,7 +6,7 @@ from collections.abc import Mapping, Sequence
 from typing import TYPE_CHECKING
 
 from provenance._base.errors import TreenailError
-from provenance._history.deciding import enter_table
+from provenance._history.entering import enter_table
 from provenance._ledger.custody import JOINED, append_events
 from provenance._ledger.holdings import (
     Event,
