@@ -29,6 +29,7 @@ TESTS = {
     "provenance/_bundle/verify.py": ["tests/bundle/test_verify.py", "tests/bundle/test_bag.py"],
     "provenance/_survey": ["tests/survey"],
     "provenance/_intake/values/units.py": ["tests/intake/test_units.py"],
+    "provenance/_history": ["tests/history", "tests/intake/test_importing.py"],
 }
 """The tests that should notice a fault in a folder or module."""
 ALLOWED = {
