@@ -44,6 +44,30 @@ def _former_keys(tables: Snapshot) -> dict[str, dict[str, str]]:
     return found
 
 
+def ledger_now(tables: Snapshot) -> pl.DataFrame:
+    """The custody ledger, typed, with every row that an event names under the key it bears now."""
+
+    def read(tables: Snapshot) -> pl.DataFrame:
+        ledger = tables["custody"]
+        renamed = [
+            pl.col(column).replace(now)
+            for column, now in former_keys_of_events(tables).items()
+            if column in ledger.columns
+        ]
+        return ledger.with_columns(renamed) if renamed else ledger
+
+    return tables.once("ledger with keys of now", read)
+
+
+def former_keys_of_events(tables: Snapshot) -> dict[str, dict[str, str]]:
+    """Column of the ledger → what its events call rows that have another key now, and that key."""
+    return {
+        link.fields[0]: now
+        for link in tables.model.table("custody").foreign_keys
+        if len(link.fields) == 1 and (now := keys_now(tables, link.table))
+    }
+
+
 def outermost_places(tables: Snapshot) -> dict[str, str]:
     """Place → the outermost place it lies in; a loop in the record ends the walk."""
     parents = {row["place_id"]: row["parent_place_id"] for row in tables.rows("place")}
