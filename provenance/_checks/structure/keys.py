@@ -153,7 +153,8 @@ def _broken(
     if len(names) == 1:
         meant = _near(rows[names[0]].unique(), there[names[0]])
         hints = {value: f"; did you mean '{code}'?" for value, code in meant.items()}
-        again = f"; run 'treenail {COMPUTED_BY[table.name]}' again" * (table.name in COMPUTED_BY)
+        command = COMPUTED_BY.get(table.name)
+        again = f"; run 'treenail {command}' again" if command else ""
         hints |= {old: f", which is called '{new}' now{again}." for old, new in now.items()}
         if hints:
             hint = pl.col("value").replace_strict(hints, default=".", return_dtype=pl.String)
