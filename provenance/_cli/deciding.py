@@ -139,7 +139,7 @@ def accept(package: Path, rule: str, table: str, key: str, by: str, why: str) ->
     found = findings_named(opened, rule, table, key)
     for *_, message in found:
         click.echo(f"accepted: {message}")
-    _decide(opened, deciding.accept(found), by, why)
+    _decide(opened, deciding.accept(found), by, why, told=True)
 
 
 @click.command("undo")
@@ -181,13 +181,19 @@ def _in_unit(package: Package, table: str, field: str, text: str) -> str:
     raise UnreadableValue(text, f"is no number, which {field} must be")
 
 
-def _decide(package: Package, decision: deciding.Deciding, by: str, why: str) -> None:
+def _decide(
+    package: Package, decision: deciding.Deciding, by: str, why: str, *, told: bool = False
+) -> None:
+    """Record a decision and say what it changed, unless what it does was `told` before."""
     done = deciding.decide(package, decision, who=by, why=why)
     click.echo(f"act {done.act_id[:8]}")
-    for line in said_of(done):
+    for line in () if told else said_of(done):
         click.echo(f"  {line}")
     if done.conflicts:
-        click.echo(f"{counted(len(done.conflicts), 'conflict')} left to settle")
+        click.echo(
+            f"{counted(len(done.conflicts), 'conflict')} left to settle: 'treenail history "
+            f"{package.folder} --open' shows them"
+        )
         sys.exit(1)
 
 
@@ -198,4 +204,4 @@ def said_of(done: deciding.Done) -> Iterator[str]:
     if len(done.changes) > MOST:
         yield f"… and {len(done.changes) - MOST} more"
     if not done.changes:
-        yield "nothing in the tables looks different now"
+        yield "recorded; the tables show that already"

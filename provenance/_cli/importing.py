@@ -21,6 +21,9 @@ if TYPE_CHECKING:
 MOST = 60
 """Lines shown of one kind; what is beyond is counted, and all of it stands in the package."""
 
+_SAID_TOGETHER = {"intake.row_gone": "Out of the record", "intake.conflict": "In conflict"}
+"""Rule → title of what it finds: what is to be done is the same for all, and is said once."""
+
 _ROW = re.compile(r", row ([0-9]+)")
 
 
@@ -180,11 +183,22 @@ def _report(result: ImportResult, package: Path, dry_run: bool) -> Iterable[str]
             ],
             "changes; the received files show them",
         )
+    for rule, title in _SAID_TOGETHER.items():
+        alike = [one for one in result.findings if one.rule == rule]
+        if alike:
+            yield ""
+            yield title
+            yield from _cut([f"  {one.message}" for one in alike], "of these")
+            yield from dict.fromkeys(one.remedy for one in alike)
     for title, severities, rest in (
         ("To settle", ("error", "warning"), "such findings; 'treenail check' lists all"),
         ("Notes", ("note",), "notes"),
     ):
-        lines = _grouped(one for one in result.findings if one.severity in severities)
+        lines = _grouped(
+            one
+            for one in result.findings
+            if one.severity in severities and one.rule not in _SAID_TOGETHER
+        )
         if lines:
             yield ""
             yield title
@@ -193,7 +207,7 @@ def _report(result: ImportResult, package: Path, dry_run: bool) -> Iterable[str]
         yield ""
         yield (
             f"{counted(len(result.conflicts), 'conflict')} to settle: 'treenail history {package} "
-            "--open' shows who says what, 'treenail settle' decides."
+            "--open' shows who says what."
         )
     if result.unread:
         yield ""
@@ -218,7 +232,7 @@ def _grouped(findings: Iterable[Finding]) -> list[str]:
         each = list(dict.fromkeys(rows))
         several = f"rows {', '.join(each[:8])}{' …' if len(each) > 8 else ''} ({len(each)} cells)"
         where = origin.replace("row …", f"row {each[0]}" if len(each) == 1 else several)
-        lines.append(f"  {where}: {message.rstrip('.')}. {remedy}".rstrip())
+        lines.append(f"  {where}{': ' * bool(where)}{message.rstrip('.')}. {remedy}".rstrip())
     return lines
 
 

@@ -252,7 +252,12 @@ def join(table: str, key: str, into: str) -> Deciding:
         _, target = _row(history, table, into)
         if row == target:
             raise Refused(f"{table} {key} is one row already")
-        return Act(BIND, lines=(Line(table, row, ROW_FIELD, "", target, EVERY_SOURCE),))
+        lines = [Line(table, row, ROW_FIELD, "", target, EVERY_SOURCE)]
+        called = history.state.keys[table, target]
+        # what the one was called is not what both are called
+        renamed = history.state.decide(table, row, KEY_FIELD, called)
+        lines += [line for line in renamed if line.said_by]
+        return Act(BIND, lines=tuple(lines))
 
     return deciding
 

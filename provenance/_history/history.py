@@ -293,7 +293,7 @@ def _conflict_rows(history: History) -> Iterator[dict[str, str]]:
                 "table_name": one.table,
                 "row_key": one.key,
                 "field": one.field,
-                "value": _as_shown(state, one.table, one.field, claim.value),
+                "value": as_shown(state, one.table, one.field, claim.value),
                 "written": claim.line.written,
                 "said_by": claim.said_by,
                 "who": act.who if act else "",
@@ -304,7 +304,8 @@ def _conflict_rows(history: History) -> Iterator[dict[str, str]]:
             }
 
 
-def _as_shown(state: State, table: str, field: str, value: str) -> str:
+def as_shown(state: State, table: str, field: str, value: str) -> str:
+    """A value as the tables have it: what names a row by the key that it bears now."""
     target = links_of(state.model.table(table)).get(field)
     return state.keys.get((target, value), value) if target else value
 

@@ -26,6 +26,7 @@ from provenance._intake.claims import (
     Sameness,
     lines_read,
     older_copies,
+    under_keys_of_now,
     version_of,
     with_older_sheets,
 )
@@ -180,7 +181,7 @@ def _bring_in(
     conflicts = tuple(one for one in new if one.kind != SAID_AGAIN)
     findings += [_about_conflict(one, after, tables["original"]) for one in conflicts]
     findings += _about_refused(acts.lines, after, files)
-    findings += _about_removed(changes)
+    findings += _about_removed(changes, package.folder, acts.names)
     told = [one for one in changes if one.field != ROW_FIELD]
     written = () if trial else _write(package, tables, shelf, after, new_events)
     order = package.model.tables
@@ -240,6 +241,7 @@ class _Acts:
             if read_before[0] not in newest:
                 self.findings.append(_read_before(name, history, read_before[0]))
             return shelf.note_older(kept, self._sources(read_before[0]), source)
+        lines = under_keys_of_now(history, lines, newest)
         act = Act(
             IMPORT,
             who=self.who,
@@ -284,7 +286,8 @@ def _read_before(name: str, history: History, act: str) -> Finding:
         Place(name),
         f"This copy was read on {history.acts[act].when[:10]}, and a newer copy of it since. The "
         "newer one stands; nothing was changed.",
-        f"If this one is right, take the newer reading back: treenail undo PACKAGE {newer[0][:8]}.",
+        f"If this one is right, take the newer reading back: treenail undo "
+        f"{history.package.folder} {newer[0][:8]}.",
     )
 
 
@@ -329,17 +332,19 @@ def _about_copies(files: Mapping[str, KeptFile], originals: TableRows) -> Iterat
             )
 
 
-def _about_removed(changes: Sequence[Change]) -> Iterator[Finding]:
+def _about_removed(
+    changes: Sequence[Change], folder: Path, acts: Mapping[str, str]
+) -> Iterator[Finding]:
+    code = " or ".join(one[:8] for one in acts.values())
     for one in changes:
         if one.field == ROW_FIELD and one.after == GONE:
             yield intake_finding(
                 "warning",
                 "row_gone",
                 Place(""),
-                f"{one.table} {one.key} is no longer in the newer copy, and nobody else says it. "
-                "It is out of the record, and stays in its history.",
-                "If it was dropped by mistake, put it back into the sheet and import it again, or "
-                "take this import back with 'treenail undo'.",
+                f"{one.table} {one.key} is no longer in the newer copy, and nobody else says it.",
+                "It stays in the history. If it was dropped by mistake, put it back into the sheet "
+                f"and import it again, or take this import back: treenail undo {folder} {code}.",
                 table=one.table,
                 key=one.key,
                 value=one.key,
@@ -348,12 +353,12 @@ def _about_removed(changes: Sequence[Change]) -> Iterator[Finding]:
 
 def _about_conflict(one: Conflict, history: History, originals: TableRows) -> Finding:
     said = [_said_by(claim, history, originals) for claim in one.claims]
-    what = f"field {one.field} of " if one.field.isidentifier() else ""
+    what = f", {one.field}" if one.field.isidentifier() else ""
     return intake_finding(
         "error",
         "conflict",
         Place(""),
-        f"{what}{one.table} {one.key}: {'; '.join(said)}. The record cannot hold both",
+        f"{one.table} {one.key}{what}: {'; '.join(said)}",
         _REMEDIES.get(one.table, _REMEDY),
         table=one.table,
         key=one.key,
