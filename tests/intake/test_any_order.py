@@ -93,11 +93,8 @@ def bring_all_in(
             result = read(package, [path], Sameness(replaces=codes[crew]))
             codes[crew] = result.originals[path.name]
         else:
-            new = [
-                one
-                for one in waiting
-                if (one not in codes and chance.random() < 0.5) or one == crew
-            ]
+            others = [one for one in waiting if one not in codes and chance.random() < 0.5]
+            new = dict.fromkeys([crew, *others])
             paths = {one: hand_in(package, one, *waiting[one].pop(0)) for one in new}
             result = read(package, list(paths.values()), Sameness(new=True))
             codes |= {one: result.originals[path.name] for one, path in paths.items()}
