@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING
 import click
 
 from provenance._cli.options import counted, most_option, named_package_argument
-from provenance._history.acts import ACCEPT, BIND, GONE, KEY_FIELD, ROW_FIELD
+from provenance._history.acts import ACCEPT, BIND, GONE, HERE, KEY_FIELD, ROW_FIELD
 from provenance._history.history import as_shown
 from provenance._history.projection import EVERY_SOURCE
 
@@ -114,7 +114,7 @@ def _in_words(found: History, one: Line) -> str:
     row = _row_named(found, one)
     if one.said_by == EVERY_SOURCE:
         return f"{one.table} {one.row} is {one.table} {one.after}"
-    if one.field == ROW_FIELD and one.said_by:
+    if one.field == ROW_FIELD and one.said_by and one.after not in (HERE, GONE):
         key = found.state.keys.get((one.table, one.after), one.after)
         return f"{one.table} {one.row} of {one.said_by} is {one.table} {key}"
     if one.field == ROW_FIELD:

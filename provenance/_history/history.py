@@ -143,6 +143,13 @@ def proved(package: Package, tables: Snapshot) -> History:
     written = len(tables.rows(ACT))
     if len(acts) != written:
         raise BrokenHistory(f"{tables.where}/tables/act.csv: an act stands twice; restore it")
+    if not acts:
+        for name in (CONFLICT, ACCEPTED, FORMER_KEY):
+            if tables.rows(name):
+                raise BrokenHistory(
+                    f"{tables.where}/tables/act.csv: it has no acts, but {name}.csv says what acts "
+                    "came to; restore act.csv and change.csv from a copy"
+                )
     seen: set[str] = set()
     for name, act in acts.items():
         where = f"{tables.where}/tables/act.csv: act {name[:8]}"

@@ -39,8 +39,11 @@ def keys_now(tables: Snapshot, table: str) -> dict[str, str]:
 
 def _former_keys(tables: Snapshot) -> dict[str, dict[str, str]]:
     found: dict[str, dict[str, str]] = {}
-    for row in tables.rows("former_key"):
-        found.setdefault(row["table_name"], {})[row["former_key"]] = row["row_key"]
+    if "former_key" not in tables.model.tables:  # an older version of the schemas
+        return found
+    rows = tables["former_key"].select("table_name", "former_key", "row_key").drop_nulls()
+    for table, former, now in rows.iter_rows():
+        found.setdefault(table, {})[former] = now
     return found
 
 
