@@ -78,12 +78,12 @@ class SampleNames:
         sites: Iterable[str] = (),
         *,
         strange: str = "is no sample of this record",
-        former: Mapping[str, str] = MappingProxyType({}),
+        former: Mapping[tuple[str, str], Sequence[str]] = MappingProxyType({}),
     ) -> None:
         """`samples` are site codes and numbers, reserved ones too; `sites` further site codes.
 
-        `strange` is what is said of a text that names none of them. `former` are numbers that
-        samples bore before → what they are called now; labels go on saying them.
+        `strange` is what is said of a text that names none of them. `former` maps
+        samples to the numbers that they bore before; labels go on saying those.
         """
         self._strange = strange
         named = sorted({NamedSample(*one) for one in samples if one[1]})
@@ -91,11 +91,8 @@ class SampleNames:
         self._numbers = {one.sample_id for one in named}
         # by what a label says: the sample, and the number that it says
         self._by_key: dict[str, list[tuple[NamedSample, NamedSample]]] = {}
-        now: dict[str, list[str]] = {}
-        for old, number in former.items():
-            now.setdefault(number, []).append(old)
         for one in named:
-            for called in (one.sample_id, *now.get(one.sample_id, ())):
+            for called in (one.sample_id, *former.get(one, ())):
                 number = key_of(called)
                 for key in {number, f"{key_of(one.site_id)}-{number}"}:
                     label = NamedSample(one.site_id, called)
@@ -104,18 +101,22 @@ class SampleNames:
     @classmethod
     def of(cls, tables: Snapshot) -> SampleNames:
         """The names of a package: its samples, its reserved numbers, its sites."""
-        samples = (
+        samples = [
             (row["site_id"], row["sample_id"])
             for table in ("sample", "reservation")
             for row in tables.rows(table)
-        )
-        former = keys_now(tables, "sample")
+        ]
+        former: dict[tuple[str, str], list[str]] = {}
+        if called := keys_now(tables, "sample"):
+            site_of = {number: site for site, number in samples}
+            for old, now in called.items():
+                former.setdefault((site_of.get(now, ""), now), []).append(old)
         return cls(samples, tables.column("site", "site_id"), former=former)
 
     def called_before(self, text: str) -> tuple[str, str] | None:
         """The former number that a text says, and the number of that sample now; None for others.
 
-        >>> names = SampleNames([("HOLL", "231")], former={"213": "231"})
+        >>> names = SampleNames([("HOLL", "231")], former={("HOLL", "231"): ["213"]})
         >>> names.called_before("213"), names.called_before("231")
         (('213', '231'), None)
         """
