@@ -35,13 +35,21 @@ from provenance._history.edits import (
 )
 from provenance._history.history import (
     History,
+    former_keys,
     frame_of,
     keeps_history,
     moment_text,
     open_history,
     stage_history,
 )
-from provenance._history.projection import EVERY_SOURCE, Conflict, covered_tables, key_field
+from provenance._history.projection import (
+    EVERY_SOURCE,
+    LEDGER,
+    Conflict,
+    covered_tables,
+    key_field,
+    links_of,
+)
 from provenance._model.schema import Table
 from provenance._record.package import Package
 from provenance._record.together import Staging, finish_writing, writing_together
@@ -144,7 +152,7 @@ def rename(table: str, key: str, new_key: str) -> Deciding:
 
     def deciding(history: History) -> Act:
         one, row = _row(history, table, key)
-        _refuse_key(history, one, new_key)
+        _refuse_key(history, one, new_key, row)
         return Act(SETTLE, lines=tuple(rename_lines(history.state, one, row, new_key)))
 
     return deciding
@@ -440,12 +448,30 @@ def _checked(table: Table, cells: Mapping[str, str]) -> Cells:
     return cells
 
 
-def _refuse_key(history: History, table: Table, key: str) -> None:
+def _refuse_key(history: History, table: Table, key: str, row: str = "") -> None:
+    """Refuse a key that another row than `row` bears, or is called in sealed events."""
     name = key_field(table)
     if not name:
         raise Refused(f"a row of {table.name} has no key of its own that could be changed")
     if history.state.names_of(table.name, key):
         raise Refused(f"there is a {table.name} {key} already; nothing was recorded")
+    now = former_keys(history).get((table.name, key))
+    if now and history.state.names_of(table.name, now) != [row] and _is_sealed(history, table, key):
+        raise Refused(
+            f"{table.name} {now} was called {key} before, and sealed events of the ledger still "
+            "call it so; choose another"
+        )
     pattern = table.field(name).constraints.get("pattern")
     if not key or (pattern and not re.fullmatch(str(pattern), key)):
         raise Refused(f"'{key}' cannot be the {table.field(name).title.lower()} of a {table.name}")
+
+
+def _is_sealed(history: History, table: Table, key: str) -> bool:
+    """Whether events of the ledger name a row of a table by that key."""
+    package = history.package
+    if not package.table_path(LEDGER).is_file():
+        return False
+    columns = [
+        column for column, to in links_of(package.model.table(LEDGER)).items() if to == table.name
+    ]
+    return any(key in package.tables.column(LEDGER, column) for column in columns)

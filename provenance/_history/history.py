@@ -336,18 +336,21 @@ def _accepted_rows(history: History) -> Iterator[dict[str, str]]:
 
 
 def _former_key_rows(history: History) -> Iterator[dict[str, str]]:
-    """The keys that rows bore and nobody bears now."""
+    for (table, former), now in former_keys(history).items():
+        yield {"table_name": table, "former_key": former, "row_key": now}
+
+
+def former_keys(history: History) -> dict[tuple[str, str], str]:
+    """Table and key that a row bore and nobody bears now → the key that the row bears now."""
     state = history.state
+    found: dict[tuple[str, str], str] = {}
     for table, rows in state.rows.items():
-        told: set[str] = set()
         for row in rows:
             said = [claim.value for claim in state.said_of(table, row, KEY_FIELD)]
             for former in dict.fromkeys([row, *said]):
-                if "~" in former or former in told or state.names_of(table, former):
-                    continue
-                told.add(former)
-                now = state.keys[table, row]
-                yield {"table_name": table, "former_key": former, "row_key": now}
+                if "~" not in former and not state.names_of(table, former):
+                    found.setdefault((table, former), state.keys[table, row])
+    return found
 
 
 def _origin_rows(history: History, written: Sequence[Mapping[str, str]]) -> list[Mapping[str, str]]:

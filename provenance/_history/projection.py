@@ -35,6 +35,7 @@ from provenance._record.cells import canonical
 WRITTEN_ONCE = ("lab_result",)
 """Tables of reports: what a newer copy of a file says there does not silence the older one."""
 EVERY_SOURCE = "*"
+LEDGER = "custody"
 
 DIFFERS = "differs"
 REMOVED_AND_STATED = "removed_and_stated"
@@ -131,7 +132,7 @@ class State:
 
 def covered_tables(model: Model) -> list[Table]:
     """The tables that acts speak of: the record but for the ledger, which has its own chain."""
-    return [table for table in model.of_role("record") if table.name != "custody"]
+    return [table for table in model.of_role("record") if table.name != LEDGER]
 
 
 def key_field(table: Table) -> str:

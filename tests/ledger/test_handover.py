@@ -8,9 +8,11 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from provenance._base.errors import TreenailError, UnreadableValue
+from provenance._catalogue.entry import SAMPLE_COLUMNS, read_entry
 from provenance._checks.check import check_package
 from provenance._checks.second_opinion import with_second_opinion
 from provenance._cli import treenail
+from provenance._history.deciding import Refused as WrongDecision
 from provenance._history.deciding import decide, rename
 from provenance._identity.check_character import check_character
 from provenance._identity.selection import samples_of_package
@@ -402,6 +404,15 @@ def test_events_and_labels_of_a_sample_that_was_renamed_are_still_its_own(tmp_pa
     assert isinstance(refused.exception, UnreadableValue)
     act(package, "received", samples_of_package(package.tables, label), "2024-06-20")
     assert holder(package, "311") == ("WEST", "")
+    # no other sample gets the number that is sealed, and the sample itself gets it back
+    with pytest.raises(WrongDecision, match="sealed events of the ledger still call it so"):
+        decide(package, rename("sample", "233", "231"), who="MB", why="free now")
+    decide(package, rename("sample", "233", "301"), who="MB", why="never sealed")
+    located = run.invoke(treenail, ["locate", str(package.folder), label])
+    assert "sample 311 of HOLL" in located.stdout
+    columns = SAMPLE_COLUMNS.index("sample_id"), SAMPLE_COLUMNS.index("keeper_id")
+    kept = {tuple(row[one] for one in columns) for row in read_entry(package.folder).samples}
+    assert ("311", "WEST") in kept
     act(package, "received", ["311"], "2024-06-21", corrects=life_of(package, "311")[-1].custody_id)
     assert life_of(package, "311")[-1].happened_on == "2024-06-21"
     assert verify_chain(package) == []
