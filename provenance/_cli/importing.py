@@ -98,7 +98,8 @@ def import_(
     is overwritten. A newer copy of a file, told by what stands in it, speaks in its place; where
     that cannot be told, it asks for --replaces or --new.
 
-    Exit codes: 0 everything read, 1 cells or conflicts wait to be settled, 2 nothing was imported.
+    Exit codes: 0 everything read, 1 cells, conflicts or perhaps renamed rows wait to be settled, 2
+    nothing was imported.
     """
     from provenance._record.package import open_package
 

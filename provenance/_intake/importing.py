@@ -12,14 +12,14 @@ from provenance._base.errors import UnusableInput
 from provenance._base.findings import Finding
 from provenance._base.progress import Progress
 from provenance._history.acts import GONE, HERE, IMPORT, ROW_FIELD, Act, Line
-from provenance._history.edits import Change
+from provenance._history.edits import Change, renamed_rows
 from provenance._history.history import (
     History,
     moment_text,
     open_history,
     stage_history,
 )
-from provenance._history.projection import SAID_AGAIN, Claim, Conflict
+from provenance._history.projection import SAID_AGAIN, Claim, Conflict, State
 from provenance._intake.bookkeeping import keep_unread, note_events
 from provenance._intake.claims import (
     NOT_SAID,
@@ -44,6 +44,7 @@ from provenance._record.together import finish_writing, writing_together
 
 STEPS_A_FILE = 1000
 CUSTODY = "custody"
+PERHAPS_RENAMED = "intake.perhaps_renamed"
 
 
 @dataclass(frozen=True)
@@ -74,8 +75,9 @@ class ImportResult:
 
     @property
     def exit_code(self) -> int:
-        """1 when cells or conflicts wait to be settled, else 0."""
-        return 1 if self.unread or self.conflicts else 0
+        """1 when cells, conflicts or perhaps renamed rows wait to be settled, else 0."""
+        asked = any(one.rule == PERHAPS_RENAMED for one in self.findings)
+        return 1 if self.unread or self.conflicts or asked else 0
 
 
 def import_exports(
@@ -181,6 +183,7 @@ def _bring_in(
     conflicts = tuple(one for one in new if one.kind != SAID_AGAIN)
     findings += [_about_conflict(one, after, tables["original"]) for one in conflicts]
     findings += _about_refused(acts.lines, after, files)
+    findings += _about_renamed(before, after, changes, acts.names)
     findings += _about_removed(changes, package.folder, acts.names)
     told = [one for one in changes if one.field != ROW_FIELD]
     written = () if trial else _write(package, tables, shelf, after, new_events)
@@ -348,6 +351,55 @@ def _about_removed(
                 table=one.table,
                 key=one.key,
                 value=one.key,
+            )
+
+
+def _about_renamed(
+    before: History, after: History, changes: Sequence[Change], acts: Mapping[str, str]
+) -> Iterator[Finding]:
+    """Rows that a newer copy lacks, and another of which there says nearly the same."""
+    lineages = {after.state.lineage[code] for code in acts.values()}
+
+    def is_stated(state: State, table: str, row: str) -> bool:
+        return any(one.said_by in lineages for one in state.said_of(table, row, ROW_FIELD))
+
+    def said(state: State, table: str, row: str) -> dict[str, str]:
+        """What the files themselves say of a row, whatever was decided since."""
+        return {
+            name: one.value
+            for name in state.model.table(table).names
+            for one in state.said_of(table, row, name)
+            if one.said_by in lineages
+        }
+
+    new = [one for one in changes if (one.field, one.after) == (ROW_FIELD, HERE)]
+    folder = before.package.folder
+    for name in dict.fromkeys(one.table for one in new):
+        table = before.package.model.table(name)
+        lost = {
+            row: said(before.state, name, row)
+            for row in before.state.rows[name]
+            if is_stated(before.state, name, row) and not is_stated(after.state, name, row)
+        }
+        rows = [
+            row for one in new if one.table == name for row in after.state.names_of(name, one.key)
+        ]
+        came = [said(after.state, name, row) for row in rows]
+        for row, cells in renamed_rows(table, lost, came).items():
+            called = next(one for one, its in zip(rows, came, strict=True) if its is cells)
+            old, key = before.state.keys[name, row], after.state.keys[name, called]
+            yield intake_finding(
+                "warning",
+                PERHAPS_RENAMED.removeprefix("intake."),
+                Place(""),
+                f"{name} {old} is not in the newer copy, and {name} {key} there says nearly the "
+                "same.",
+                "If it is the same under another key, what was corrected and recorded of it is "
+                f"kept so: treenail undo {folder} {' or '.join(c[:8] for c in acts.values())}; "
+                f'treenail rename {folder} {name} {old} {key} --why "…"; then import again.',
+                table=name,
+                key=key,
+                value=old,
             )
 
 

@@ -14,7 +14,7 @@ from hypothesis import strategies as st
 from provenance._history.deciding import correct, decide, rename, undo
 from provenance._history.history import open_history
 from provenance._intake.claims import Sameness
-from provenance._intake.importing import ImportResult
+from provenance._intake.importing import PERHAPS_RENAMED, ImportResult
 from provenance._record.package import Package, open_package
 from tests.builders import a_package
 from tests.intake.forms import bring_in, write_csv
@@ -23,6 +23,7 @@ CORES = """
 title: core sheets (invented)
 sources:
   - files: "*.csv"
+    columns_left_out: [Page]
     rows:
       - table: sample
         when: Core
@@ -40,7 +41,7 @@ sources:
           sample_id: {column: Core}
           stamp: {column: Core}
 """
-HEADINGS = ("Core", "Timber", "Rings", "Remarks")
+HEADINGS = ("Page", "Core", "Timber", "Rings", "Remarks")
 FIELDS = {"Timber": "element_id", "Rings": "rings_field", "Remarks": "notes"}
 COMPARED = ("sample", "plug", "conflict", "former_key", "origin", "unread")
 Sheet = Mapping[str, tuple[str, str, str]]
@@ -66,9 +67,11 @@ def a_record() -> Iterator[Package]:
 
 
 def hand_in(package: Package, crew: int, version: int, sheet: Sheet) -> Path:
-    lines = [dict(zip(HEADINGS, (core, *cells), strict=True)) for core, cells in sheet.items()]
     # no two of them have the same bytes, which would be one file
-    lines.append({"Remarks": f"crew {crew}, {version}"})
+    page = f"crew {crew}, {version}"
+    lines = [
+        dict(zip(HEADINGS, (page, core, *cells), strict=True)) for core, cells in sheet.items()
+    ]
     return write_csv(package.folder.parent / f"{crew}-{version}.csv", lines, HEADINGS)
 
 
@@ -174,12 +177,19 @@ def test_a_corrected_sheet_with_the_number_that_a_sample_was_given_means_that_sa
     package = a_package(tmp_path).package
     first = {"201": ("B1-1", "88", "wane"), "203": ("B1-2", "61", "knot, near end A")}
     code = read(package, [hand_in(package, 0, 0, first)], Sameness(new=True)).originals["0-0.csv"]
+    decide(package, correct("sample", "203", {"rings_field": "62"}), who="MB", why="recounted")
+    newer = {"201": first["201"], "205": first["203"]}
+    sheet = hand_in(package, 0, 1, newer)
+    # where nobody said that the row has another number now, it is asked
+    result = read(package, [sheet], Sameness(replaces=code))
+    assert (result.exit_code, result.conflicts, result.unread) == (1, (), 0)
+    (asked,) = [one for one in result.findings if one.rule == PERHAPS_RENAMED]
+    assert (asked.table, asked.value, asked.key) == ("sample", "203", "205")
+    decide(package, undo(result.acts[sheet.name]), who="MB")
+
     for table in ("sample", "plug"):
         decide(package, rename(table, "203", "205"), who="MB", why="label misread")
-    decide(package, correct("sample", "205", {"rings_field": "62"}), who="MB", why="recounted")
-
-    newer = {"201": first["201"], "205": first["203"]}
-    result = read(package, [hand_in(package, 0, 1, newer)], Sameness(replaces=code))
+    result = read(package, [sheet], Sameness(replaces=code))
     assert (result.added, result.removed, result.conflicts) == ({}, {}, ())
     rows = open_package(package.folder).tables.rows("sample")
     assert [(row["sample_id"], row["rings_field"]) for row in rows] == [

@@ -155,7 +155,7 @@ def _broken(
         hints = {value: f"; did you mean '{code}'?" for value, code in meant.items()}
         command = COMPUTED_BY.get(table.name)
         again = f"; run 'treenail {command}' again" if command else ""
-        hints |= {old: f", which is called '{new}' now{again}." for old, new in now.items()}
+        hints |= {old: f"; that row is called '{new}' now{again}." for old, new in now.items()}
         if hints:
             hint = pl.col("value").replace_strict(hints, default=".", return_dtype=pl.String)
     yield found_in_rows(
