@@ -358,7 +358,8 @@ def _about_renamed(
     before: History, after: History, changes: Sequence[Change], acts: Mapping[str, str]
 ) -> Iterator[Finding]:
     """Rows that a newer copy lacks, and another of which there says nearly the same."""
-    lineages = {after.state.lineage[code] for code in acts.values()}
+    known = after.state.lineage
+    lineages = {known[code] for code in acts.values() if code in known}
 
     def is_stated(state: State, table: str, row: str) -> bool:
         return any(one.said_by in lineages for one in state.said_of(table, row, ROW_FIELD))
