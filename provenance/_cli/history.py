@@ -154,7 +154,10 @@ def _row_lines(found: History, table: str, key: str, field: str | None) -> Itera
     from provenance._history.edits import row_named
 
     state = found.state
-    found.package.model.table(table)
+    if table not in state.rows:
+        raise Refused(
+            f"nothing is decided of a table '{table}'; write one of {', '.join(state.rows)}"
+        )
     row = row_named(state, table, key)
     cells = {cell: said for cell, said in state.claims.items() if cell[:2] == (table, row)}
     if field:

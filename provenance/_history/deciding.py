@@ -407,8 +407,12 @@ def stage_table(
 
 
 def _table(history: History, name: str) -> Table:
-    table = history.package.model.table(name)
-    if table not in covered_tables(history.package.model):
+    model = history.package.model
+    if name not in model.tables:
+        names = ", ".join(one.name for one in covered_tables(model))
+        raise Refused(f"there is no table '{name}'; write one of {names}")
+    table = model.table(name)
+    if table not in covered_tables(model):
         raise Refused(
             f"the table '{name}' is not corrected by hand: it is computed, or a ledger that is "
             "only added to"

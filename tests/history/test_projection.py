@@ -241,6 +241,7 @@ def test_a_rename_onto_a_taken_key_a_circle_of_joins_and_strange_names_are_refus
         deciding.correct("sample", "201", {"no_such_field": "1"}),
         deciding.correct("sample", "201", {"sample_id": "9"}),
         deciding.correct("custody", "1", {"notes": "1"}),
+        deciding.correct("no_such_table", "1", {"notes": "1"}),
         deciding.settle("sample", "201", "notes", "x"),
         deciding.split("sample", "201", ["IN-A"], "301"),
         deciding.join("sample", "201", "201"),
