@@ -430,6 +430,11 @@ def _row(history: History, table: str, key: str) -> tuple[Table, str]:
         return one, key
     if names:
         return one, names[0]
+    if key in (now for (name, _), now in history.state.keys.items() if name == table):
+        raise Refused(
+            f"{table} {key} is out of the record; 'treenail remove --back' puts back what a person "
+            "took out, 'treenail undo' an import that dropped it"
+        )
     from difflib import get_close_matches
 
     keys = [history.state.keys[table, row] for row in history.state.rows[table]]
