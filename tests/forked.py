@@ -26,6 +26,8 @@ PRELOADED = (
     "provenance._catalogue.audit.audit",
     "provenance._catalogue.build",
     "provenance._checks.check",
+    "provenance._history.deciding",
+    "provenance._intake.importing",
     "provenance._identity.stamps",
 )
 

@@ -14,7 +14,7 @@ from provenance._base.resources import shipped
 from provenance._bundle.describe.plain_text import text_template
 from provenance._model.schema import read_yaml
 
-CATALOGUE_VERSION = 1
+CATALOGUE_VERSION = 2
 
 
 @dataclass(frozen=True)

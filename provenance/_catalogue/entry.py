@@ -57,11 +57,13 @@ def read_entry(path: Place, symbols: Vocabulary | None = None) -> Entry:
         if before is None:
             raise UnusableInput(f"{path} is no package and no bundle")
         with open_source(path) as source, closing(JoinedTables(TABLE_COLUMNS)) as tables:
+            now = _keys_now(source)
             for name in TABLE_COLUMNS:
-                tables.fill(name, _kept(source, name))
+                rows = _kept(source, name)
+                tables.fill(name, _under_keys_of_now(rows, now) if name == "custody" else rows)
             tables.settle()
             facts = _facts(source)
-            record = _Record(tables, symbols)
+            record = _Record(tables, symbols, now.get("sample", {}))
             sites = tuple(map(record.site, tables.rows("site")))
             samples = pack_rows(map(record.sample, tables.samples()))
             plugs = pack_rows(record.plug(str(path), row) for row in tables.plugs())
@@ -116,6 +118,37 @@ def _kept(source: Source, table: str) -> Iterator[tuple[str, ...]]:
     return text.tuples(TABLE_COLUMNS[table])
 
 
+def _keys_now(source: Source) -> dict[str, dict[str, str]]:
+    """Table → what its rows were called before, and what they are called now."""
+    text = source.table("former_key")
+    found: dict[str, dict[str, str]] = {}
+    for table, former, now in text.tuples(("table_name", "former_key", "row_key")) if text else ():
+        found.setdefault(table, {})[former] = now
+    return found
+
+
+_NAMED = {
+    "sample_id": "sample",
+    "consignment_id": "consignment",
+    "from_party_id": "party",
+    "to_party_id": "party",
+}
+"""Columns of the ledger that name rows → the table these stand in."""
+
+
+def _under_keys_of_now(
+    rows: Iterator[tuple[str, ...]], now: Mapping[str, Mapping[str, str]]
+) -> Iterator[tuple[str, ...]]:
+    """Events with the rows that they name under the keys these bear now."""
+    renamed = [now.get(_NAMED.get(name, ""), {}) for name in TABLE_COLUMNS["custody"]]
+    if not any(renamed):
+        return rows
+    return (
+        tuple(called.get(text, text) for text, called in zip(row, renamed, strict=True))
+        for row in rows
+    )
+
+
 def _facts(source: Source) -> dict[str, Any]:
     descriptor = source.document("datapackage.json")
     about = source.document("bundle.json")
@@ -140,8 +173,14 @@ class _Record:
     held in memory.
     """
 
-    def __init__(self, tables: JoinedTables, symbols: Vocabulary) -> None:
+    def __init__(
+        self, tables: JoinedTables, symbols: Vocabulary, called: Mapping[str, str]
+    ) -> None:
+        """`called` are former numbers of samples → those of now."""
         self.symbols = symbols
+        self.former: dict[str, list[str]] = {}
+        for old, now in called.items():
+            self.former.setdefault(now, []).append(old)
         self.places = {row["place_id"]: row for row in tables.rows("place")}
         self.parties = {row["party_id"]: row for row in tables.rows("party")}
 
@@ -210,6 +249,7 @@ class _Record:
             places="\n".join(sorted({name.lower() for row in chain for name in _names(row)})),
             where=_where(chain),
             collected_on=sample.get("collected_on", ""),
+            former="\n".join(self.former.get(plug.get("sample_id", ""), ())),
         )
         return tuple(record)
 

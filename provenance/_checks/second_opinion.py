@@ -23,11 +23,13 @@ from provenance._base.findings import Difference, Finding, Report, SecondOpinion
 from provenance._checks.language.kinds import structure_kinds
 from provenance._checks.language.wording import FOUND, shortened
 from provenance._checks.structure.gathering import gather, in_order
+from provenance._checks.structure.keys import LEDGER
 from provenance._checks.structure.patterns import UnusablePattern, tried_in_python
 from provenance._model.profile import load_model
 from provenance._model.schema import Model
+from provenance._record.joined import former_keys_of_events
 from provenance._record.package import DESCRIPTOR, Package
-from provenance._record.reading import TableText
+from provenance._record.reading import FIRST_ROW, TableText
 from provenance._record.reference_library import (
     V2_PROFILE,
     is_address,
@@ -111,6 +113,7 @@ def with_second_opinion(
                 "remedy": _REMEDY,
             }
             for one in opinion.library_alone
+            if not one.why
         ],
         schema=FOUND,
     )
@@ -429,6 +432,16 @@ def _leads_into(tables: Collection[str], one: Said, model: Model) -> bool:
     return any(one.field == link.fields[0] and link.table in tables for link in links)
 
 
+def _why_alone(package: Package, one: Said) -> str:
+    """Why the library names a broken link that our check does not, '' where it is not known."""
+    if (one.table, one.kind) != (LEDGER, "foreign-key"):
+        return ""
+    tables = package.tables.with_faults()
+    text = tables.column(LEDGER, one.field)[one.row - FIRST_ROW]
+    now = former_keys_of_events(tables).get(one.field, {}).get(text)
+    return f"the event was sealed when {now} was called {text}; our check knows" if now else ""
+
+
 def _compared(package: Package, report: Report, answers: Answers) -> SecondOpinion:
     ours = our_verdicts(report, package.model)
     both = ours.keys() & answers.said.keys()
@@ -463,7 +476,9 @@ def _compared(package: Package, report: Report, answers: Answers) -> SecondOpini
                 )
             )
     library_alone = [
-        Difference(one.table, one.row, one.field, one.kind, value, message)
+        Difference(
+            one.table, one.row, one.field, one.kind, value, message, _why_alone(package, one)
+        )
         for one, (message, value) in answers.said.items()
         if one not in both
     ]

@@ -13,6 +13,7 @@ from provenance._base.visible import visible
 from provenance._cli.options import (
     EXISTING_FILE,
     named_package_argument,
+    note_renamed,
     package_argument,
     samples_meant,
     samples_option,
@@ -159,6 +160,7 @@ def custody(
         late = bool((frame["days_over"].fillna(0) > 0).any())
     elif sample is not None:
         number = sample_of_package(opened.tables, sample)
+        note_renamed(opened.tables, sample)
         frame = pd.DataFrame(life_of(opened, number), columns=list(Event._fields), dtype=str)
     else:
         frame = holdings_frame(opened, as_of=as_of)

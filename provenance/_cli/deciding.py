@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import sys
 from collections.abc import Callable, Iterator
+from difflib import get_close_matches
 from pathlib import Path
 from typing import Any
 
@@ -13,6 +14,7 @@ from provenance._api.decisions import findings_named
 from provenance._cli.options import by_option, counted, named_package_argument
 from provenance._history import deciding
 from provenance._history.edits import in_words
+from provenance._record.joined import keys_now
 from provenance._record.package import Package, open_package
 
 MOST = 30
@@ -40,14 +42,17 @@ def _decision(function: Callable[..., Any]) -> Callable[..., Any]:
 def correct(package: Path, table: str, key: str, cells: tuple[str, ...], by: str, why: str) -> None:
     """Say what cells of a row hold: FIELD=VALUE; FIELD= blanks one.
 
-    Lengths may have their own unit: length_m="9 ft 6 in", bore_mm="5/8 in". A conflict about the
-    cell is settled by it. A later import does not change what was corrected.
+    Lengths may have their own unit: length_m="9 ft 6 in", bore_mm="5/8 in"; words and dates are
+    read as an import reads them. A conflict about the cell is settled by it. A later import does
+    not change what was corrected.
 
     Example: treenail correct hollin element LH-012 length_m="9 ft 6 in" --why "tape misread"
     """
     opened = open_package(package)
     wanted = dict(_pair(one) for one in cells)
-    read = {name: _in_unit(opened, table, name, text) for name, text in wanted.items()}
+    read = {name: _as_read(opened, table, name, text) for name, text in wanted.items()}
+    for name, text in read.items():
+        _refuse_lost_link(opened, table, name, text)
     _decide(opened, deciding.correct(table, key, read), by, why)
 
 
@@ -61,7 +66,7 @@ def settle(package: Path, table: str, key: str, field: str, value: str, by: str,
     'treenail history PACKAGE --open' lists the conflicts, with who says what.
     """
     opened = open_package(package)
-    value = _in_unit(opened, table, field, value)
+    value = _as_read(opened, table, field, value)
     _decide(opened, deciding.settle(table, key, field, value), by, why)
 
 
@@ -139,7 +144,7 @@ def accept(package: Path, rule: str, table: str, key: str, by: str, why: str) ->
     found = findings_named(opened, rule, table, key)
     for *_, message in found:
         click.echo(f"accepted: {message}")
-    _decide(opened, deciding.accept(found), by, why)
+    _decide(opened, deciding.accept(found), by, why, told=True)
 
 
 @click.command("undo")
@@ -162,32 +167,55 @@ def _pair(text: str) -> tuple[str, str]:
     return name.strip(), value.strip()
 
 
-def _in_unit(package: Package, table: str, field: str, text: str) -> str:
-    """A length with its own unit in the unit of its field; anything else as it is."""
-    from provenance._base.errors import UnreadableValue
-    from provenance._intake.lines.cells import number_text
-    from provenance._intake.values.units import MM_PER, read_length
-    from provenance._record.cells import decimal_of
+def _as_read(package: Package, table: str, field: str, text: str) -> str:
+    """What a person typed as the record holds it: metric sizes, codes, dates as an import has them.
 
-    if table not in package.model.tables or field not in package.model.table(table):
+    Raises UnreadableValue for what the field cannot hold.
+    """
+    from provenance._identity.naming import CellNames
+    from provenance._intake.lines.cells import CellReader
+    from provenance._intake.mapping.mapping import ReadingHabits
+
+    if not text or table not in package.model.tables or field not in package.model.table(table):
         return text
-    one = package.model.table(table).field(field)
-    if one.type != "number" or not text or decimal_of(text) is not None:
-        return text
-    if one.unit is not None and one.unit in MM_PER:
-        if "/" in text and not any(letter.isalpha() or letter in "'\"" for letter in text):
-            raise UnreadableValue(text, f"has no unit; write {text} in, or the size in {one.unit}")
-        return number_text(read_length(text, one.unit, one.unit))
-    raise UnreadableValue(text, f"is no number, which {field} must be")
+    one = package.model.table(table)
+    links = {name for key in one.foreign_keys for name in key.fields}
+    reader = CellReader(
+        one.field(field),
+        ReadingHabits(),
+        package.model,
+        names_row=field in links,
+        named=CellNames(package.tables).reader_of(one, field),
+    )
+    return reader.read(text)
 
 
-def _decide(package: Package, decision: deciding.Deciding, by: str, why: str) -> None:
+def _refuse_lost_link(package: Package, table: str, field: str, text: str) -> None:
+    if not text or table not in package.model.tables:
+        return
+    for key in package.model.table(table).foreign_keys:
+        if key.fields == (field,):
+            there = package.tables.column(key.table, key.reference_fields[0])
+            if text not in there and text not in keys_now(package.tables, key.table):
+                known = {one.casefold(): one for one in there}
+                near = get_close_matches(text.casefold(), known, n=1)
+                hint = f"; did you mean {known[near[0]]}?" if near else ""
+                raise deciding.Refused(f"{field}: there is no {key.table} {text}{hint}")
+
+
+def _decide(
+    package: Package, decision: deciding.Deciding, by: str, why: str, *, told: bool = False
+) -> None:
+    """Record a decision and say what it changed, unless what it does was `told` before."""
     done = deciding.decide(package, decision, who=by, why=why)
     click.echo(f"act {done.act_id[:8]}")
-    for line in said_of(done):
+    for line in () if told else said_of(done):
         click.echo(f"  {line}")
     if done.conflicts:
-        click.echo(f"{counted(len(done.conflicts), 'conflict')} left to settle")
+        click.echo(
+            f"{counted(len(done.conflicts), 'conflict')} left to settle: 'treenail history "
+            f"{package.folder} --open' shows them"
+        )
         sys.exit(1)
 
 
@@ -198,4 +226,4 @@ def said_of(done: deciding.Done) -> Iterator[str]:
     if len(done.changes) > MOST:
         yield f"… and {len(done.changes) - MOST} more"
     if not done.changes:
-        yield "nothing in the tables looks different now"
+        yield "recorded; the tables show that already"

@@ -10,10 +10,12 @@ from typing import TYPE_CHECKING
 import click
 
 from provenance._cli.options import counted, most_option, named_package_argument
-from provenance._history.acts import IMPORT
+from provenance._history.acts import ACCEPT, BIND, GONE, HERE, IMPORT, KEY_FIELD, ROW_FIELD
+from provenance._history.history import as_shown
+from provenance._history.speaking import EVERY_SOURCE
 
 if TYPE_CHECKING:
-    from provenance._history.acts import Act
+    from provenance._history.acts import Act, Line
     from provenance._history.history import History
     from provenance._history.projection import Claim
 
@@ -55,9 +57,14 @@ def history(
     if act:
         name = find_act(found, act)
         click.echo(_about_act(found, name))
-        for one in found.acts[name].lines[: most or None]:
-            where = f"{one.table} {one.row or '(sheet ' + one.sheet + ')'}"
-            click.echo(f'  {where} {one.field}: "{one.before}" → "{one.after}"')
+        lines = found.acts[name].lines
+        for one in lines[: most or None]:
+            row = _row_named(found, one) if one.row else f"{one.table} (sheet {one.sheet})"
+            click.echo(
+                f'  {row}, {_NAMES.get(one.field, one.field)}: "{one.before}" → "{one.after}"'
+            )
+        if most and len(lines) > most:
+            click.echo(f"… and {len(lines) - most} more; --most 0 shows all")
         return
     if table and key:
         for line in _row_lines(found, table, key, field):
@@ -82,17 +89,44 @@ def _about_act(found: History, name: str) -> str:
         what = f"{_file_name(found, act.source)} ({act.source}){again}: {counted(read, 'row')}"
     elif act.undoes:
         what = f"act {act.undoes[:8]}{f', {act.why}' if act.why else ''}"
-    elif act.lines and act.kind != "accept":
-        cells = len({(one.table, one.row, one.field) for one in act.lines})
-        what = f"{counted(cells, 'cell')} of {_rows_named(act)}{f'; {act.why}' if act.why else ''}"
+    elif act.lines and act.kind != ACCEPT:
+        cells = {(one.table, one.row, one.field): one for one in act.lines}
+        told = [one for one in act.lines if act.kind == BIND and one.field == ROW_FIELD]
+        told = told or list(act.lines[:1]) * (len(cells) == 1)
+        what = ", ".join(_in_words(found, one) for one in told)
+        what = what or f"{counted(len(cells), 'cell')} of {_rows_named(found, act)}"
+        what += f"; {act.why}" if act.why else ""
         what += f" {_file_name(found, act.source)} ({act.source})" if act.source else ""
     undone = "" if name in found.live else "  [undone]"
     who = f"  {act.who}" if act.who else ""
     return f"{name[:8]}  {act.when[:16].replace('T', ' ')}{who}  {kind}: {what}{undone}"
 
 
-def _rows_named(act: Act) -> str:
-    rows = list(dict.fromkeys(f"{one.table} {one.row}" for one in act.lines))
+_NAMES = {ROW_FIELD: "the row", KEY_FIELD: "key"}
+
+
+def _row_named(found: History, one: Line) -> str:
+    """A row as it is called now."""
+    row = found.state.bound(one.table, one.row, EVERY_SOURCE)
+    return f"{one.table} {found.state.keys.get((one.table, row), row)}"
+
+
+def _in_words(found: History, one: Line) -> str:
+    row = _row_named(found, one)
+    if one.said_by == EVERY_SOURCE:
+        return f"{one.table} {one.row} is {one.table} {one.after}"
+    if one.field == ROW_FIELD and one.said_by and one.after not in (HERE, GONE):
+        key = found.state.keys.get((one.table, one.after), one.after)
+        return f"{one.table} {one.row} of {one.said_by} is {one.table} {key}"
+    if one.field == ROW_FIELD:
+        return f"{row} {'out of the record' if one.after == GONE else 'in the record'}"
+    if one.field == KEY_FIELD:
+        return f"{one.table} {one.row} is called {one.after}"
+    return f'{row}, {one.field}: "{as_shown(found.state, one.table, one.field, one.after)}"'
+
+
+def _rows_named(found: History, act: Act) -> str:
+    rows = list(dict.fromkeys(_row_named(found, one) for one in act.lines))
     return ", ".join(rows[:3]) + (f" and {len(rows) - 3} more rows" if len(rows) > 3 else "")
 
 
@@ -103,17 +137,17 @@ def _file_name(found: History, source: str) -> str:
 
 def _said(found: History, claim: Claim) -> str:
     act = found.acts.get(claim.act)
+    value = as_shown(found.state, claim.line.table, claim.line.field, claim.value)
     if act is None:
-        return f'"{claim.value}"'
+        return f'"{value}"'
     place = ""
     if act.source:
-        source = claim.said_by if act.kind == IMPORT else act.source
-        place = f"{_file_name(found, act.source)} ({source})"
+        place = f"{_file_name(found, act.source)} ({act.source})"
         place += f", sheet {claim.line.sheet}" if claim.line.sheet else ""
         place += f", row {claim.line.line}" if claim.line.line else ""
     written = f' (written "{claim.line.written}")' if claim.line.written else ""
     parts = [place or act.why, act.who, act.when[:10], f"act {claim.act[:8]}"]
-    return f'"{claim.value}"{written}  {", ".join(part for part in parts if part)}'
+    return f'"{value}"{written}  {", ".join(part for part in parts if part)}'
 
 
 def _row_lines(found: History, table: str, key: str, field: str | None) -> Iterator[str]:
@@ -121,18 +155,20 @@ def _row_lines(found: History, table: str, key: str, field: str | None) -> Itera
     from provenance._history.edits import row_named
 
     state = found.state
-    found.package.model.table(table)
+    if table not in state.rows:
+        raise Refused(
+            f"nothing is decided of a table '{table}'; write one of {', '.join(state.rows)}"
+        )
     row = row_named(state, table, key)
     cells = {cell: said for cell, said in state.claims.items() if cell[:2] == (table, row)}
     if field:
         cells = {cell: said for cell, said in cells.items() if cell[2] == field}
     if not cells:
         raise Refused(f"nobody said anything of {table} {key}{f', {field}' if field else ''}")
-    names = {"": "the row", "#": "key"}
     for (_, _, name), said in cells.items():
         for claim in said:
             mark = "refused" if claim.refused else "stands "
-            yield f"{names.get(name, name):22} {mark} {_said(found, claim)}"
+            yield f"{_NAMES.get(name, name):22} {mark} {_said(found, claim)}"
 
 
 def _open_lines(found: History) -> Iterator[str]:
@@ -144,3 +180,16 @@ def _open_lines(found: History) -> Iterator[str]:
             yield f"  {_said(found, claim)}"
     if not found.state.conflicts:
         yield "no conflicts"
+        return
+    package = found.package.folder
+    cells = [one for one in found.state.conflicts if one.field.isidentifier()]
+    if cells:
+        one = cells[0]
+        yield (
+            f"To settle one: treenail settle {package} {one.table} {one.key} {one.field} VALUE "
+            '--why "…"'
+        )
+    yield (
+        f"Where two things bear one number: treenail split {package} TABLE KEY NEW_KEY --source "
+        'IN-… --why "…"; keys and rows: treenail rename, join, remove'
+    )

@@ -25,6 +25,9 @@ if TYPE_CHECKING:
 MOST = 60
 """Lines shown of one kind; what is beyond is counted, and all of it stands in the package."""
 
+_SAID_TOGETHER = {"intake.row_gone": "Out of the record", "intake.conflict": "In conflict"}
+"""Rule → title of what it finds: what is to be done is the same for all, and is said once."""
+
 _ROW = re.compile(r", row ([0-9]+)")
 
 
@@ -104,8 +107,8 @@ def import_(
     A workbook of `treenail workbook --filled` that was edited is shown as what it would change,
     rename, take out and add, and taken after a yes (or with --yes). `treenail undo` takes it back.
 
-    Exit codes: 0 everything read, 1 cells or conflicts wait to be settled or the answer was no, 2
-    nothing was imported.
+    Exit codes: 0 everything read, 1 cells, conflicts or perhaps renamed rows wait to be settled or
+    the answer was no, 2 nothing was imported.
     """
     from provenance._record.package import open_package
 
@@ -248,11 +251,22 @@ def _report(result: ImportResult, package: Path, dry_run: bool) -> Iterable[str]
             ],
             "changes; the received files show them",
         )
+    for rule, title in _SAID_TOGETHER.items():
+        alike = [one for one in result.findings if one.rule == rule]
+        if alike:
+            yield ""
+            yield title
+            yield from _cut([f"  {one.message}" for one in alike], "of these")
+            yield from dict.fromkeys(one.remedy for one in alike)
     for title, severities, others in (
         ("To settle", ("error", "warning"), "such findings; 'treenail check' lists all"),
         ("Notes", ("note",), "notes"),
     ):
-        lines = _grouped(one for one in result.findings if one.severity in severities)
+        lines = _grouped(
+            one
+            for one in result.findings
+            if one.severity in severities and one.rule not in _SAID_TOGETHER
+        )
         if lines:
             yield ""
             yield title
@@ -261,7 +275,7 @@ def _report(result: ImportResult, package: Path, dry_run: bool) -> Iterable[str]
         yield ""
         yield (
             f"{counted(len(result.conflicts), 'conflict')} to settle: 'treenail history {package} "
-            "--open' shows who says what, 'treenail settle' decides."
+            "--open' shows who says what."
         )
     if result.unread:
         yield ""
@@ -286,7 +300,7 @@ def _grouped(findings: Iterable[Finding]) -> list[str]:
         each = list(dict.fromkeys(rows))
         several = f"rows {', '.join(each[:8])}{' …' if len(each) > 8 else ''} ({len(each)} cells)"
         where = origin.replace("row …", f"row {each[0]}" if len(each) == 1 else several)
-        lines.append(f"  {where}: {message.rstrip('.')}. {remedy}".rstrip())
+        lines.append(f"  {where}{': ' * bool(where)}{message.rstrip('.')}. {remedy}".rstrip())
     return lines
 
 

@@ -137,7 +137,11 @@ def samples_meant(
     if samples and scanned:
         raise click.UsageError("give --samples or --scanned, not both")
     if scanned is None:
-        return samples_of_package(tables, samples) if samples else None
+        if not samples:
+            return None
+        chosen = samples_of_package(tables, samples)
+        note_renamed(tables, samples)
+        return chosen
     try:
         text = scanned.read().decode("utf-8")
     except UnicodeDecodeError as error:
@@ -153,8 +157,17 @@ def samples_meant(
                 f"{', '.join(map(str, lines))}; it counts once",
                 err=True,
             )
+    note_renamed(tables, text)
     click.echo(f"scanned {counted(len(found), 'sample')}", err=True)
     return list(found)
+
+
+def note_renamed(tables: Snapshot, selection: str) -> None:
+    """Say which of the numbers named are former ones."""
+    from provenance._identity.selection import renamed_in
+
+    for old, now in renamed_in(tables, selection).items():
+        click.echo(f"note: {old} is called {now} now", err=True)
 
 
 def _login_name() -> str:

@@ -11,6 +11,7 @@ from provenance._cli.options import (
     format_option,
     most_option,
     named_package_argument,
+    note_renamed,
     out_option,
     package_argument,
     paper_option,
@@ -152,6 +153,8 @@ def relocate(package: Path, samples: tuple[str, ...], paper: str, out: Path | No
 
     opened = open_package(package)
     numbers = list(dict.fromkeys(sample_of_package(opened.tables, one) for one in samples))
+    for one in samples:
+        note_renamed(opened.tables, one)
     with progress_bar("relocate") as progress:
         paths = write_relocation_sheets(
             opened, numbers, out or Path("relocation"), paper=paper, progress=progress

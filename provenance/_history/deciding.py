@@ -34,11 +34,18 @@ from provenance._history.edits import (
 )
 from provenance._history.history import (
     History,
+    former_keys,
     moment_text,
     open_history,
     stage_history,
 )
-from provenance._history.projection import Conflict, covered_tables, key_field
+from provenance._history.projection import (
+    LEDGER,
+    Conflict,
+    covered_tables,
+    key_field,
+    links_of,
+)
 from provenance._history.speaking import EVERY_SOURCE
 from provenance._model.schema import Table
 from provenance._record.package import Package
@@ -144,7 +151,7 @@ def rename(table: str, key: str, new_key: str) -> Deciding:
 
     def deciding(history: History) -> Act:
         one, row = _row(history, table, key)
-        _refuse_key(history, one, new_key)
+        _refuse_key(history, one, new_key, row)
         return Act(SETTLE, lines=tuple(rename_lines(history.state, one, row, new_key)))
 
     return deciding
@@ -252,7 +259,12 @@ def join(table: str, key: str, into: str) -> Deciding:
         _, target = _row(history, table, into)
         if row == target:
             raise Refused(f"{table} {key} is one row already")
-        return Act(BIND, lines=(Line(table, row, ROW_FIELD, "", target, EVERY_SOURCE),))
+        lines = [Line(table, row, ROW_FIELD, "", target, EVERY_SOURCE)]
+        called = history.state.keys[table, target]
+        # what the one was called is not what both are called
+        renamed = history.state.decide(table, row, KEY_FIELD, called)
+        lines += [line for line in renamed if line.said_by]
+        return Act(BIND, lines=tuple(lines))
 
     return deciding
 
@@ -354,8 +366,12 @@ def find_act(history: History, text: str) -> str:
 
 
 def _table(history: History, name: str) -> Table:
-    table = history.package.model.table(name)
-    if table not in covered_tables(history.package.model):
+    model = history.package.model
+    if name not in model.tables:
+        names = ", ".join(one.name for one in covered_tables(model))
+        raise Refused(f"there is no table '{name}'; write one of {names}")
+    table = model.table(name)
+    if table not in covered_tables(model):
         raise Refused(
             f"the table '{name}' is not corrected by hand: it is computed, or a ledger that is "
             "only added to"
@@ -373,6 +389,11 @@ def _row(history: History, table: str, key: str) -> tuple[Table, str]:
         return one, key
     if names:
         return one, names[0]
+    if key in (now for (name, _), now in history.state.keys.items() if name == table):
+        raise Refused(
+            f"{table} {key} is out of the record; 'treenail remove --back' puts back what a person "
+            "took out, 'treenail undo' an import that dropped it"
+        )
     from difflib import get_close_matches
 
     keys = [history.state.keys[table, row] for row in history.state.rows[table]]
@@ -395,12 +416,30 @@ def _checked(table: Table, cells: Mapping[str, str]) -> Cells:
     return cells
 
 
-def _refuse_key(history: History, table: Table, key: str) -> None:
+def _refuse_key(history: History, table: Table, key: str, row: str = "") -> None:
+    """Refuse a key that another row than `row` bears, or is called in sealed events."""
     name = key_field(table)
     if not name:
         raise Refused(f"a row of {table.name} has no key of its own that could be changed")
     if history.state.names_of(table.name, key):
         raise Refused(f"there is a {table.name} {key} already; nothing was recorded")
+    now = former_keys(history).get((table.name, key))
+    if now and history.state.names_of(table.name, now) != [row] and _is_sealed(history, table, key):
+        raise Refused(
+            f"{table.name} {now} was called {key} before, and sealed events of the ledger still "
+            "call it so; choose another"
+        )
     pattern = table.field(name).constraints.get("pattern")
     if not key or (pattern and not re.fullmatch(str(pattern), key)):
         raise Refused(f"'{key}' cannot be the {table.field(name).title.lower()} of a {table.name}")
+
+
+def _is_sealed(history: History, table: Table, key: str) -> bool:
+    """Whether events of the ledger name a row of a table by that key."""
+    package = history.package
+    if not package.table_path(LEDGER).is_file():
+        return False
+    columns = [
+        column for column, to in links_of(package.model.table(LEDGER)).items() if to == table.name
+    ]
+    return any(key in package.tables.column(LEDGER, column) for column in columns)

@@ -119,7 +119,7 @@ def table_lines(
             continue
         lines += cell_lines(state, table, row, old, mine.pop(0), names)
     came = [cells for left in by_key.values() for cells in left]
-    renamed = _renamed(table, lost, came)
+    renamed = renamed_rows(table, lost, came)
     for row, cells in renamed.items():
         lines += rename_lines(state, table, row, cells[key_field(table)])
         lines += cell_lines(state, table, row, lost[row], cells, names)
@@ -133,7 +133,10 @@ def table_lines(
     return lines
 
 
-def _renamed(table: Table, lost: Mapping[str, Cells], came: Sequence[Cells]) -> dict[str, Cells]:
+def renamed_rows(
+    table: Table, lost: Mapping[str, Cells], came: Sequence[Cells]
+) -> dict[str, Cells]:
+    """The rows that went, by name, of which just one that came says nearly the same."""
     own = key_field(table)
     if not own or not lost or not came or len(lost) * len(came) > MOST_COMPARED:
         return {}

@@ -143,6 +143,13 @@ def proved(package: Package, tables: Snapshot) -> History:
     written = len(tables.rows(ACT))
     if len(acts) != written:
         raise BrokenHistory(f"{tables.where}/tables/act.csv: an act stands twice; restore it")
+    if not acts:
+        for name in (CONFLICT, ACCEPTED, FORMER_KEY):
+            if tables.rows(name):
+                raise BrokenHistory(
+                    f"{tables.where}/tables/act.csv: it has no acts, but {name}.csv says what acts "
+                    "came to; restore act.csv and change.csv from a copy"
+                )
     seen: set[str] = set()
     for name, act in acts.items():
         where = f"{tables.where}/tables/act.csv: act {name[:8]}"
@@ -322,7 +329,7 @@ def _conflict_rows(history: History) -> Iterator[dict[str, str]]:
                 "table_name": one.table,
                 "row_key": one.key,
                 "field": one.field,
-                "value": _as_shown(state, one.table, one.field, claim.value),
+                "value": as_shown(state, one.table, one.field, claim.value),
                 "written": claim.line.written,
                 "said_by": claim.said_by,
                 "who": act.who if act else "",
@@ -333,7 +340,8 @@ def _conflict_rows(history: History) -> Iterator[dict[str, str]]:
             }
 
 
-def _as_shown(state: State, table: str, field: str, value: str) -> str:
+def as_shown(state: State, table: str, field: str, value: str) -> str:
+    """A value as the tables have it: what names a row by the key that it bears now."""
     target = links_of(state.model.table(table)).get(field)
     return state.keys.get((target, value), value) if target else value
 
@@ -357,18 +365,21 @@ def _accepted_rows(history: History) -> Iterator[dict[str, str]]:
 
 
 def _former_key_rows(history: History) -> Iterator[dict[str, str]]:
-    """The keys that rows bore and nobody bears now."""
+    for (table, former), now in former_keys(history).items():
+        yield {"table_name": table, "former_key": former, "row_key": now}
+
+
+def former_keys(history: History) -> dict[tuple[str, str], str]:
+    """Table and key that a row bore and nobody bears now → the key that the row bears now."""
     state = history.state
+    found: dict[tuple[str, str], str] = {}
     for table, rows in state.rows.items():
-        told: set[str] = set()
         for row in rows:
             said = [claim.value for claim in state.said_of(table, row, KEY_FIELD)]
             for former in dict.fromkeys([row, *said]):
-                if "~" in former or former in told or state.names_of(table, former):
-                    continue
-                told.add(former)
-                now = state.keys[table, row]
-                yield {"table_name": table, "former_key": former, "row_key": now}
+                if "~" not in former and not state.names_of(table, former):
+                    found.setdefault((table, former), state.keys[table, row])
+    return found
 
 
 def _origin_rows(history: History, written: Sequence[Mapping[str, str]]) -> list[Mapping[str, str]]:

@@ -30,6 +30,7 @@ from provenance._history.speaking import EVERY_SOURCE, Bindings, silenced, spoke
 from provenance._model.schema import Field, Model, Table
 from provenance._record.cells import canonical
 
+LEDGER = "custody"
 DIFFERS = "differs"
 REMOVED_AND_STATED = "removed_and_stated"
 RENAMED_TWICE = "renamed_twice"
@@ -125,7 +126,7 @@ class State:
 
 def covered_tables(model: Model) -> list[Table]:
     """The tables that acts speak of: the record but for the ledger, which has its own chain."""
-    return [table for table in model.of_role("record") if table.name != "custody"]
+    return [table for table in model.of_role("record") if table.name != LEDGER]
 
 
 def key_field(table: Table) -> str:

@@ -55,8 +55,9 @@ class PlugRecord(NamedTuple):
     """One plug as the record has it, with what helps to tell it from others.
 
     `places` names its place and every larger one it lies in, codes and names, in lower case, one a
-    line; `source` is the package or bundle it was read from. A tuple, because there may be very
-    many and an index hands them over as they are.
+    line; `former` the numbers that its sample bore before, one a line; `source` is the package or
+    bundle it was read from. A tuple, because there may be very many and an index hands them over as
+    they are.
     """
 
     source: str
@@ -73,6 +74,7 @@ class PlugRecord(NamedTuple):
     places: str
     where: str
     collected_on: str
+    former: str = ""
 
 
 @dataclass(frozen=True)
@@ -205,6 +207,7 @@ def _named_by_label(plugs: Sequence[PlugRecord], text: str) -> frozenset[tuple[s
         return None
     names = SampleNames(
         ((plug.site_id, plug.sample_id) for plug in plugs),
+        former={(p.site_id, p.sample_id): p.former.split() for p in plugs if p.former},
         strange="is no sample with a plug in these records",
     )
     of_label = hyphen or is_scan(text) or key_of(text).split("-")[0] in names.sites
@@ -329,7 +332,8 @@ def _reasons(plug: PlugRecord, reading: Reading, wear: Wear, seen: Seen) -> tupl
 
 
 def _state(plug: PlugRecord) -> tuple[str, ...]:
-    """What is to be said of a plug that is not simply in its place."""
+    """What is to be said of a plug that is not simply in its place, or was called otherwise."""
+    called = tuple(f"its sample was called {old} before" for old in plug.former.split())
     if plug.status in ("in_place", "in_place_worn", ""):
-        return ()
-    return (f"recorded as {plug.status.replace('_', ' ')}",)
+        return called
+    return (*called, f"recorded as {plug.status.replace('_', ' ')}")

@@ -10,15 +10,17 @@ only where there is a sample of that other number.
 from __future__ import annotations
 
 import re
-from collections.abc import Callable, Iterable, Sequence
+from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from functools import cached_property
+from types import MappingProxyType
 from typing import TYPE_CHECKING, NamedTuple
 
 from provenance._base.errors import UnreadableValue
 from provenance._identity.check_character import ALPHABET, IGNORED, check_character, likely_meant
 from provenance._identity.identifier import BETWEEN_PARTS
 from provenance._identity.payload import SampleLabel, is_scan, one_line, read_scan
+from provenance._record.joined import keys_now
 
 if TYPE_CHECKING:
     from provenance._model.schema import Table
@@ -43,15 +45,19 @@ class NamedSample(NamedTuple):
 
 @dataclass(frozen=True)
 class _Way:
-    """One way to take a text: for a sample, with what would be its check character, or ''."""
+    """One way to take a text: for a sample, with what would be its check character, or ''.
+
+    `label` is what the text calls it: it may have had that number before.
+    """
 
     sample: NamedSample
+    label: NamedSample
     check: str = ""
 
     @property
     def stands(self) -> bool:
         """Whether it says no check character, or the right one."""
-        return self.check in ("", self.sample.check)
+        return self.check in ("", self.label.check)
 
 
 def key_of(text: str) -> str:
@@ -72,30 +78,54 @@ class SampleNames:
         sites: Iterable[str] = (),
         *,
         strange: str = "is no sample of this record",
+        former: Mapping[tuple[str, str], Sequence[str]] = MappingProxyType({}),
     ) -> None:
         """`samples` are site codes and numbers, reserved ones too; `sites` further site codes.
 
-        `strange` is what is said of a text that names none of them.
+        `strange` is what is said of a text that names none of them. `former` maps
+        samples to the numbers that they bore before; labels go on saying those.
         """
         self._strange = strange
         named = sorted({NamedSample(*one) for one in samples if one[1]})
         self.sites = sorted({key_of(one) for one in (*sites, *(s.site_id for s in named)) if one})
         self._numbers = {one.sample_id for one in named}
-        self._by_key: dict[str, list[NamedSample]] = {}
+        # by what a label says: the sample, and the number that it says
+        self._by_key: dict[str, list[tuple[NamedSample, NamedSample]]] = {}
         for one in named:
-            number = key_of(one.sample_id)
-            for key in {number, f"{key_of(one.site_id)}-{number}"}:
-                self._by_key.setdefault(key, []).append(one)
+            for called in (one.sample_id, *former.get(one, ())):
+                number = key_of(called)
+                for key in {number, f"{key_of(one.site_id)}-{number}"}:
+                    label = NamedSample(one.site_id, called)
+                    self._by_key.setdefault(key, []).append((one, label))
 
     @classmethod
     def of(cls, tables: Snapshot) -> SampleNames:
         """The names of a package: its samples, its reserved numbers, its sites."""
-        samples = (
+        samples = [
             (row["site_id"], row["sample_id"])
             for table in ("sample", "reservation")
             for row in tables.rows(table)
-        )
-        return cls(samples, tables.column("site", "site_id"))
+        ]
+        former: dict[tuple[str, str], list[str]] = {}
+        if called := keys_now(tables, "sample"):
+            site_of = {number: site for site, number in samples}
+            for old, now in called.items():
+                former.setdefault((site_of.get(now, ""), now), []).append(old)
+        return cls(samples, tables.column("site", "site_id"), former=former)
+
+    def called_before(self, text: str) -> tuple[str, str] | None:
+        """The former number that a text says, and the number of that sample now; None for others.
+
+        >>> names = SampleNames([("HOLL", "231")], former={("HOLL", "231"): ["213"]})
+        >>> names.called_before("213"), names.called_before("231")
+        (('213', '231'), None)
+        """
+        if is_scan(text):
+            text = self._label(text).identifier
+        for one in self._ways(text):
+            if one.stands and one.label != one.sample:
+                return one.label.sample_id, one.sample.sample_id
+        return None
 
     def samples(self, text: str) -> list[NamedSample]:
         """All samples that the text names: none, one or, where it does not say the site, several.
@@ -103,7 +133,7 @@ class SampleNames:
         Raises UnreadableValue for a code that is not whole, damaged, or of another record.
         """
         if is_scan(text):
-            return self._by_key.get(self._label(text).identifier, [])
+            return [one for one, _ in self._by_key.get(self._label(text).identifier, [])]
         return _samples_of(self._ways(text))
 
     def sample(self, text: str) -> NamedSample:
@@ -139,7 +169,7 @@ class SampleNames:
         if is_scan(text):
             label = self._label(text)
             known = self._by_key.get(label.identifier)
-            return known[0].sample_id if known else label.sample_id
+            return known[0][0].sample_id if known else label.sample_id
         ways = self._ways(text)
         if not ways:
             return self._new_number(text)
@@ -166,7 +196,8 @@ class SampleNames:
         site, *parts = key_of(text).split("-")
         tried = self._ways(text)
         if not tried and site in self.sites and len(parts) == 2 and len(parts[1]) == 1:
-            tried = [_Way(NamedSample(site, parts[0]), parts[1])]
+            new_one = NamedSample(site, parts[0])
+            tried = [_Way(new_one, new_one, parts[1])]
         if tried and not tried[0].stands:
             return UnreadableValue(_shown(text), self._misfit(text, tried[0], new))
         why = self._strange
@@ -176,17 +207,17 @@ class SampleNames:
         else:
             # a digit right behind a number is no check character, but may have been meant for one
             known = self._by_key.get(key_of(text)[:-1], [])
-            meant = [one for one in known if one.check == key_of(text)[-1]]
+            meant = [label for _, label in known if label.check == key_of(text)[-1]]
         return UnreadableValue(
             _shown(text), f"{why}; perhaps {self._either(meant)} is meant" if meant else why
         )
 
     def _misfit(self, text: str, way: _Way, new: bool) -> str:
-        sample, check = way.sample, way.check
+        sample, check = way.label, way.check
         known = [
-            one
+            label
             for identifier in ("-".join(sample), *likely_meant("-".join(sample), check))
-            for one in self._by_key.get(key_of(identifier), [])
+            for _, label in self._by_key.get(key_of(identifier), [])
         ]
         meant = [sample, *known] if new else known
         return (
@@ -216,12 +247,12 @@ class SampleNames:
     def _ways(self, text: str) -> list[_Way]:
         """Every way to take a text for a sample that is known."""
         key = key_of(text)
-        ways = [_Way(one) for one in self._by_key.get(key, [])]
+        ways = [_Way(*one) for one in self._by_key.get(key, [])]
         if key[-2:-1] == "-":
-            ways += [_Way(one, key[-1]) for one in self._by_key.get(key[:-2], [])]
+            ways += [_Way(*one, key[-1]) for one in self._by_key.get(key[:-2], [])]
         elif not ways and key[-1:].isalpha():
             # 231H is the number 231H where there is one; a digit behind a number is part of it
-            ways += [_Way(one, key[-1]) for one in self._by_key.get(key[:-1], [])]
+            ways += [_Way(*one, key[-1]) for one in self._by_key.get(key[:-1], [])]
         return sorted(ways, key=lambda one: not one.stands)
 
     @cached_property
@@ -238,7 +269,8 @@ class SampleNames:
         """A number that is not known here yet, by itself or out of a label's text."""
         match key_of(text).split("-"):
             case [site, number, check] if site in self.sites and len(check) == 1:
-                if not _Way(NamedSample(site, number), check).stands:
+                new_one = NamedSample(site, number)
+                if not _Way(new_one, new_one, check).stands:
                     raise self.refusal(text, new=True)
                 return number
             case [site, number] if site in self.sites and _A_NUMBER.fullmatch(number):

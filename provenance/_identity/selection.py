@@ -6,7 +6,7 @@ import re
 from collections.abc import Iterator, Sequence
 from typing import TYPE_CHECKING
 
-from provenance._base.errors import TreenailError
+from provenance._base.errors import TreenailError, UnreadableValue
 from provenance._identity.naming import SampleNames
 from provenance._identity.payload import is_scan, split_scans
 
@@ -64,6 +64,23 @@ def select_samples(
 def samples_of_package(tables: Snapshot, selection: str) -> list[str]:
     """As `select_samples`, of all samples of a package and by all that they are named by."""
     return select_samples(tables.column("sample", "sample_id"), selection, SampleNames.of(tables))
+
+
+def renamed_in(tables: Snapshot, selection: str) -> dict[str, str]:
+    """Numbers that a selection or scanned lines name and that samples bore before → those of now.
+
+    What can be read of it is looked at, and nothing raised.
+    """
+    names = SampleNames.of(tables)
+    found = {}
+    for part in _parts(selection):
+        try:
+            called = names.called_before(part)
+        except UnreadableValue:
+            continue
+        if called is not None:
+            found[called[0]] = called[1]
+    return found
 
 
 def sample_of_package(tables: Snapshot, text: str) -> str:

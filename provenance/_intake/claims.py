@@ -9,7 +9,7 @@ from hashlib import sha256
 from provenance._base.errors import UnusableInput
 from provenance._history.acts import HERE, IMPORT, ROW_FIELD, Act, Line
 from provenance._history.history import History
-from provenance._history.projection import key_field
+from provenance._history.projection import covered_tables, key_field, links_of
 from provenance._history.sameness import NEWER, OTHER, likeness, share_found, texts_of
 from provenance._history.speaking import WRITTEN_ONCE
 from provenance._intake.lines.readings import ReadRow, SheetReading
@@ -69,6 +69,55 @@ def _row_lines(history: History, read: ReadRow) -> Iterator[Line]:
             line=number,
             column=read.headings.get(name, ""),
         )
+
+
+def under_keys_of_now(
+    history: History, lines: Sequence[Line], replaces: Sequence[str]
+) -> list[Line]:
+    """The lines with a key that somebody gave a row later taken for that row.
+
+    A key that older copies of the file have said goes on meaning what it meant there.
+    """
+    model, state = history.package.model, history.state
+    links = {table.name: links_of(table) for table in covered_tables(model)}
+    of_row = {
+        (line.table, line.row, line.field): line.after for line in lines if line.row and line.field
+    }
+
+    def target_of(line: Line) -> str:
+        if target := links.get(line.table, {}).get(line.field):
+            return target
+        if line.field and line.table in links and line.field in model.table(line.table):
+            other = model.table(line.table).field(line.field).key_of
+            return of_row.get((line.table, line.row, other), "") if other else ""
+        return ""
+
+    said = set()
+    waiting = list(replaces)
+    while waiting:
+        older = history.acts[waiting.pop()]
+        waiting += older.replaces
+        for line in older.lines:
+            said |= {(line.table, line.row), (target_of(line), line.after)}
+
+    here = {(line.table, line.row) for line in lines}
+
+    def row_meant(table: str, key: str) -> str:
+        names = state.names_of(table, key)
+        # a file that has both keys means two things, which is for a person to settle
+        if (table, key) in said or len(names) != 1 or (table, names[0]) in here:
+            return key
+        return names[0]
+
+    now = []
+    for line in lines:
+        if line.row and line.table in links:
+            after = line.after
+            if after and (target := target_of(line)):
+                after = row_meant(target, after)
+            line = line._replace(row=row_meant(line.table, line.row), after=after)
+        now.append(line)
+    return now
 
 
 def newest_imports(history: History) -> dict[str, Act]:

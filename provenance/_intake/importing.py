@@ -12,20 +12,21 @@ from provenance._base.errors import UnusableInput
 from provenance._base.findings import Finding
 from provenance._base.progress import Progress
 from provenance._history.acts import GONE, HERE, IMPORT, ROW_FIELD, Act, Line
-from provenance._history.edits import Change
+from provenance._history.edits import Change, renamed_rows
 from provenance._history.history import (
     History,
     moment_text,
     open_history,
     stage_history,
 )
-from provenance._history.projection import SAID_AGAIN, Claim, Conflict
+from provenance._history.projection import SAID_AGAIN, Claim, Conflict, State
 from provenance._intake.bookkeeping import keep_unread, note_events
 from provenance._intake.claims import (
     NOT_SAID,
     Sameness,
     lines_read,
     older_copies,
+    under_keys_of_now,
     version_of,
     with_older_sheets,
 )
@@ -44,6 +45,7 @@ from provenance._record.together import finish_writing, writing_together
 
 STEPS_A_FILE = 1000
 CUSTODY = "custody"
+PERHAPS_RENAMED = "intake.perhaps_renamed"
 
 
 @dataclass(frozen=True)
@@ -76,8 +78,9 @@ class ImportResult:
 
     @property
     def exit_code(self) -> int:
-        """1 when cells or conflicts wait to be settled, else 0."""
-        return 1 if self.unread or self.conflicts else 0
+        """1 when cells, conflicts or perhaps renamed rows wait to be settled, else 0."""
+        asked = any(one.rule == PERHAPS_RENAMED for one in self.findings)
+        return 1 if self.unread or self.conflicts or asked else 0
 
 
 def import_exports(
@@ -191,7 +194,9 @@ def _bring_in(
     findings += [_about_conflict(one, after, tables["original"]) for one in conflicts]
     findings += _about_refused(acts.lines, after, files)
     by_hand = {change for one in acts.returned for change in one.changes}
-    findings += _about_removed([one for one in changes if one not in by_hand])
+    read = [one for one in changes if one not in by_hand]
+    findings += _about_renamed(before, after, read, acts.names)
+    findings += _about_removed(read, package.folder, acts.names)
     told = [one for one in changes if one.field != ROW_FIELD]
     order = package.model.tables
     removed = _count(changes, GONE)
@@ -271,6 +276,7 @@ class _Acts:
             if read_before[0] not in newest:
                 self.findings.append(_read_before(name, history, read_before[0]))
             return shelf.note_older(kept, self._sources(read_before[0]), source)
+        lines = under_keys_of_now(history, lines, newest)
         act = Act(
             IMPORT,
             who=self.who,
@@ -315,7 +321,8 @@ def _read_before(name: str, history: History, act: str) -> Finding:
         Place(name),
         f"This copy was read on {history.acts[act].when[:10]}, and a newer copy of it since. The "
         "newer one stands; nothing was changed.",
-        f"If this one is right, take the newer reading back: treenail undo PACKAGE {newer[0][:8]}.",
+        f"If this one is right, take the newer reading back: treenail undo "
+        f"{history.package.folder} {newer[0][:8]}.",
     )
 
 
@@ -360,31 +367,83 @@ def _about_copies(files: Mapping[str, KeptFile], originals: TableRows) -> Iterat
             )
 
 
-def _about_removed(changes: Sequence[Change]) -> Iterator[Finding]:
+def _about_removed(
+    changes: Sequence[Change], folder: Path, acts: Mapping[str, str]
+) -> Iterator[Finding]:
+    code = " or ".join(one[:8] for one in acts.values())
     for one in changes:
         if one.field == ROW_FIELD and one.after == GONE:
             yield intake_finding(
                 "warning",
                 "row_gone",
                 Place(""),
-                f"{one.table} {one.key} is no longer in the newer copy, and nobody else says it. "
-                "It is out of the record, and stays in its history.",
-                "If it was dropped by mistake, put it back into the sheet and import it again, or "
-                "take this import back with 'treenail undo'.",
+                f"{one.table} {one.key} is no longer in the newer copy, and nobody else says it.",
+                "It stays in the history. If it was dropped by mistake, put it back into the sheet "
+                f"and import it again, or take this import back: treenail undo {folder} {code}.",
                 table=one.table,
                 key=one.key,
                 value=one.key,
             )
 
 
+def _about_renamed(
+    before: History, after: History, changes: Sequence[Change], acts: Mapping[str, str]
+) -> Iterator[Finding]:
+    """Rows that a newer copy lacks, and another of which there says nearly the same."""
+    known = after.state.lineage
+    lineages = {known[code] for code in acts.values() if code in known}
+
+    def is_stated(state: State, table: str, row: str) -> bool:
+        return any(one.said_by in lineages for one in state.said_of(table, row, ROW_FIELD))
+
+    def said(state: State, table: str, row: str) -> dict[str, str]:
+        """What the files themselves say of a row, whatever was decided since."""
+        return {
+            name: one.value
+            for name in state.model.table(table).names
+            for one in state.said_of(table, row, name)
+            if one.said_by in lineages
+        }
+
+    new = [one for one in changes if (one.field, one.after) == (ROW_FIELD, HERE)]
+    folder = before.package.folder
+    for name in dict.fromkeys(one.table for one in new):
+        table = before.package.model.table(name)
+        lost = {
+            row: said(before.state, name, row)
+            for row in before.state.rows[name]
+            if is_stated(before.state, name, row) and not is_stated(after.state, name, row)
+        }
+        rows = [
+            row for one in new if one.table == name for row in after.state.names_of(name, one.key)
+        ]
+        came = [said(after.state, name, row) for row in rows]
+        for row, cells in renamed_rows(table, lost, came).items():
+            called = next(one for one, its in zip(rows, came, strict=True) if its is cells)
+            old, key = before.state.keys[name, row], after.state.keys[name, called]
+            yield intake_finding(
+                "warning",
+                PERHAPS_RENAMED.removeprefix("intake."),
+                Place(""),
+                f"{name} {old} is not in the newer copy, and {name} {key} there says nearly the "
+                "same.",
+                "If it is the same under another key, what was corrected and recorded of it is "
+                f"kept so: treenail undo {folder} {' or '.join(c[:8] for c in acts.values())}; "
+                f'treenail rename {folder} {name} {old} {key} --why "…"; then import again.',
+                table=name,
+                key=key,
+                value=old,
+            )
+
+
 def _about_conflict(one: Conflict, history: History, originals: TableRows) -> Finding:
     said = [_said_by(claim, history, originals) for claim in one.claims]
-    what = f"field {one.field} of " if one.field.isidentifier() else ""
+    what = f", {one.field}" if one.field.isidentifier() else ""
     return intake_finding(
         "error",
         "conflict",
         Place(""),
-        f"{what}{one.table} {one.key}: {'; '.join(said)}. The record cannot hold both",
+        f"{one.table} {one.key}{what}: {'; '.join(said)}",
         _REMEDIES.get(one.table, _REMEDY),
         table=one.table,
         key=one.key,

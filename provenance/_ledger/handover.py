@@ -18,6 +18,7 @@ from provenance._ledger.holdings import (
     samples_in_parcel,
 )
 from provenance._model.edtf import is_edtf
+from provenance._record.joined import keys_now
 
 if TYPE_CHECKING:
     from provenance._record.package import Package
@@ -186,7 +187,6 @@ def _check_correction(package: Package, corrects: str, sample: str) -> None:
     wrong = next((one for one in rows if one["custody_id"] == corrects), None)
     if wrong is None:
         raise TreenailError(f"there is no event {corrects} to correct")
-    if wrong["sample_id"] != sample:
-        raise TreenailError(
-            f"event {corrects} is about sample {wrong['sample_id']}, not about {sample}"
-        )
+    named = keys_now(package.tables, "sample").get(wrong["sample_id"], wrong["sample_id"])
+    if named != sample:
+        raise TreenailError(f"event {corrects} is about sample {named}, not about {sample}")

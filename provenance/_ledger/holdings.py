@@ -14,6 +14,7 @@ from typing import TYPE_CHECKING, NamedTuple
 
 from provenance._base.errors import UnreadableValue
 from provenance._model.edtf import Day, bounds, is_edtf
+from provenance._record.joined import former_keys_of_events
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -80,6 +81,8 @@ def last_day(text: str) -> Day | None:
 def events_of(tables: Snapshot) -> list[Event]:
     """The events that count, in the order of the ledger, corrections in the place of the wrong.
 
+    They name samples, parcels and parties by the keys these bear now, whatever was sealed.
+
     An event of a whole parcel, without a sample, stands for every sample that earlier events put
     into the parcel and that has no such event of its own. Not to be changed: all who ask get one.
     """
@@ -87,9 +90,23 @@ def events_of(tables: Snapshot) -> list[Event]:
     def read(tables: Snapshot) -> list[Event]:
         # a ledger of an older schema may lack columns, and what it lacks is blank
         rows = list(map(Event._make, tables.tuples("custody", Event._fields)))
-        return list(standing_events(rows))
+        return list(standing_events(_under_keys_of_now(tables, rows)))
 
     return tables.once("events of the ledger", read)
+
+
+def _under_keys_of_now(tables: Snapshot, rows: list[Event]) -> list[Event]:
+    renamed = {
+        column: now
+        for column, now in former_keys_of_events(tables).items()
+        if column in Event._fields
+    }
+    if not renamed:
+        return rows
+    return [
+        row._replace(**{c: now.get(old := getattr(row, c), old) for c, now in renamed.items()})
+        for row in rows
+    ]
 
 
 def holdings_of(tables: Snapshot) -> Mapping[str, Holding]:

@@ -39,9 +39,36 @@ def keys_now(tables: Snapshot, table: str) -> dict[str, str]:
 
 def _former_keys(tables: Snapshot) -> dict[str, dict[str, str]]:
     found: dict[str, dict[str, str]] = {}
-    for row in tables.rows("former_key"):
-        found.setdefault(row["table_name"], {})[row["former_key"]] = row["row_key"]
+    if "former_key" not in tables.model.tables:  # an older version of the schemas
+        return found
+    rows = tables["former_key"].select("table_name", "former_key", "row_key").drop_nulls()
+    for table, former, now in rows.iter_rows():
+        found.setdefault(table, {})[former] = now
     return found
+
+
+def ledger_now(tables: Snapshot) -> pl.DataFrame:
+    """The custody ledger, typed, with every row that an event names under the key it bears now."""
+
+    def read(tables: Snapshot) -> pl.DataFrame:
+        ledger = tables["custody"]
+        renamed = [
+            pl.col(column).replace(now)
+            for column, now in former_keys_of_events(tables).items()
+            if column in ledger.columns
+        ]
+        return ledger.with_columns(renamed) if renamed else ledger
+
+    return tables.once("ledger with keys of now", read)
+
+
+def former_keys_of_events(tables: Snapshot) -> dict[str, dict[str, str]]:
+    """Column of the ledger → what its events call rows that have another key now, and that key."""
+    return {
+        link.fields[0]: now
+        for link in tables.model.table("custody").foreign_keys
+        if len(link.fields) == 1 and (now := keys_now(tables, link.table))
+    }
 
 
 def outermost_places(tables: Snapshot) -> dict[str, str]:

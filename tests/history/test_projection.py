@@ -201,6 +201,19 @@ def test_two_crews_that_number_one_core_alike_are_told_apart_with_what_refers_to
     assert plugs == {"A-201": "211", "B-201": "301"}
 
 
+@pytest.mark.parametrize("into", ["201", "211", "301"])
+def test_rows_that_are_joined_are_called_as_was_said(into: str) -> None:
+    history, _ = take(an_empty_history(), "IN-A", "1", {"201": {}, "202": {}})
+    history, _ = take(history, "IN-B", "1", {"201": {}})
+    history = history.adding(deciding.split("sample", "201", ["IN-B"], "301")(history))[0]
+    history = history.adding(deciding.rename("sample", "201", "211")(history))[0]
+    history = history.adding(deciding.rename("sample", "202", "201")(history))[0]
+    for one in {"201", "211", "301"} - {into}:
+        history = history.adding(deciding.join("sample", one, into)(history))[0]
+    assert [row["sample_id"] for row in rows_in_order(history.state, "sample")] == [into]
+    assert not history.state.conflicts
+
+
 def test_a_correction_outlives_newer_copies_and_a_new_witness_is_named() -> None:
     history, first = take(an_empty_history(), "IN-A", "1", {"201": {"depth_mm": "88"}})
     history = history.adding(deciding.correct("sample", "201", {"depth_mm": "89"})(history))[0]
@@ -228,6 +241,7 @@ def test_a_rename_onto_a_taken_key_a_circle_of_joins_and_strange_names_are_refus
         deciding.correct("sample", "201", {"no_such_field": "1"}),
         deciding.correct("sample", "201", {"sample_id": "9"}),
         deciding.correct("custody", "1", {"notes": "1"}),
+        deciding.correct("no_such_table", "1", {"notes": "1"}),
         deciding.settle("sample", "201", "notes", "x"),
         deciding.split("sample", "201", ["IN-A"], "301"),
         deciding.join("sample", "201", "201"),
@@ -235,6 +249,9 @@ def test_a_rename_onto_a_taken_key_a_circle_of_joins_and_strange_names_are_refus
     ):
         with pytest.raises(Refused):
             decision(history)
+    gone = history.adding(deciding.remove("sample", "201")(history))[0]
+    with pytest.raises(Refused, match="out of the record"):
+        deciding.correct("sample", "201", {"notes": "x"})(gone)
     renamed = history.adding(deciding.rename("sample", "201", "301")(history))[0]
     corrected = renamed.adding(deciding.rename("sample", "301", "302")(renamed))[0]
     with pytest.raises(Refused, match="changed since by"):

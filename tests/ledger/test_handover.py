@@ -8,8 +8,14 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from provenance._base.errors import TreenailError, UnreadableValue
+from provenance._catalogue.entry import SAMPLE_COLUMNS, read_entry
+from provenance._checks.check import check_package
+from provenance._checks.second_opinion import with_second_opinion
 from provenance._cli import treenail
+from provenance._history.deciding import Refused as WrongDecision
+from provenance._history.deciding import decide, rename
 from provenance._identity.check_character import check_character
+from provenance._identity.selection import samples_of_package
 from provenance._ledger.custody import verify_chain
 from provenance._ledger.handover import Refused, record_events, samples_of_parcel
 from provenance._ledger.holdings import (
@@ -361,3 +367,52 @@ def test_every_command_takes_what_the_label_says(tmp_path) -> None:
     parcel = ["handover", folder, "handed_over", "--consignment", "c–1", "--to", "LAB"]
     act(open_package(tmp_path / "holl"), "packed", ["232"], "2024-06-15", consignment_id="C-1")
     assert "232" in CliRunner().invoke(treenail, parcel).output
+
+
+def test_events_and_labels_of_a_sample_that_was_renamed_are_still_its_own(tmp_path) -> None:
+    package = sent(tmp_path)
+    for table, old, new in (
+        ("sample", "231", "301"),
+        ("sample", "301", "311"),
+        ("consignment", "C-1", "C-7"),
+        ("party", "LAB", "WEST"),
+    ):
+        decide(package, rename(table, old, new), who="MB", why="label misread")
+    before = package.tables.rows("custody")
+    assert {row["sample_id"] for row in before} == {"231", "232", "233"}
+    assert holder(package, "311") == ("", "WEST")
+    assert samples_of_parcel(package, "C-7") == ["311", "232"]
+    # the check knows, and so do the rules that follow a sample from hand to hand
+    found = check_package(package).frame
+    assert found[(found["table"] == "custody") & (found["severity"] == "error")].empty
+    assert "custody.none" not in set(found["rule"])
+    opinion = with_second_opinion(package, check_package(package)).second_opinion
+    assert opinion is not None
+    assert {(one.table, one.value in one.why) for one in opinion.library_alone} == {
+        ("custody", True)
+    }
+
+    label = f"HOLL-231-{check_character('HOLL-231')}"
+    run = CliRunner()
+    for text in ("231", label, "301", "311"):
+        shown = run.invoke(treenail, ["custody", str(package.folder), text])
+        assert shown.exit_code == 0, shown.output
+        assert ("is called 311 now" in shown.stderr) == (text != "311")
+        assert shown.stdout.count(" 311 ") == 3
+    wrong = f"HOLL-231-{check_character('HOLL-301')}"
+    refused = run.invoke(treenail, ["custody", str(package.folder), wrong])
+    assert isinstance(refused.exception, UnreadableValue)
+    act(package, "received", samples_of_package(package.tables, label), "2024-06-20")
+    assert holder(package, "311") == ("WEST", "")
+    # no other sample gets the number that is sealed, and the sample itself gets it back
+    with pytest.raises(WrongDecision, match="sealed events of the ledger still call it so"):
+        decide(package, rename("sample", "233", "231"), who="MB", why="free now")
+    decide(package, rename("sample", "233", "301"), who="MB", why="never sealed")
+    located = run.invoke(treenail, ["locate", str(package.folder), label])
+    assert "sample 311 of HOLL" in located.stdout
+    columns = SAMPLE_COLUMNS.index("sample_id"), SAMPLE_COLUMNS.index("keeper_id")
+    kept = {tuple(row[one] for one in columns) for row in read_entry(package.folder).samples}
+    assert ("311", "WEST") in kept
+    act(package, "received", ["311"], "2024-06-21", corrects=life_of(package, "311")[-1].custody_id)
+    assert life_of(package, "311")[-1].happened_on == "2024-06-21"
+    assert verify_chain(package) == []

@@ -6,7 +6,7 @@ import polars as pl
 
 from provenance._checks.language.dates import date_bounds
 from provenance._checks.language.links import codes_with, look_up, of_each, starts_of_chains
-from provenance._record.joined import codes_in, superseded
+from provenance._record.joined import codes_in, ledger_now, superseded
 from provenance._record.snapshot import Snapshot
 from provenance._record.tables import ROW
 
@@ -99,7 +99,7 @@ def live_results(tables: Snapshot) -> pl.DataFrame:
 def parcel_samples(tables: Snapshot) -> pl.DataFrame:
     """consignment_id and sample_id of every sample that the ledger puts into a parcel."""
     return (
-        tables["custody"]
+        ledger_now(tables)
         .select("consignment_id", "sample_id")
         .drop_nulls()
         .unique(maintain_order=True)
@@ -122,7 +122,7 @@ def ledger(tables: Snapshot) -> pl.DataFrame:
 
 
 def _spread_ledger(tables: Snapshot) -> pl.DataFrame:
-    custody = tables["custody"].drop(_NOT_IN_LEDGER, strict=False)
+    custody = ledger_now(tables).drop(_NOT_IN_LEDGER, strict=False)
     corrected = custody["corrects_custody_id"].drop_nulls().unique().to_list()
     named_taker = pl.col("event").is_in(["found"]) & pl.col("to_party_id").is_not_null()
     events = (

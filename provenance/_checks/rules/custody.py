@@ -8,6 +8,7 @@ from provenance._checks.language.links import codes_with, of_each, without_any
 from provenance._checks.language.rule import COMMON_PRACTICE, rule
 from provenance._checks.language.views import at_event_before, ledger, samples_with_wood
 from provenance._ledger.custody import JOINED
+from provenance._record.joined import ledger_now
 from provenance._record.snapshot import Snapshot
 from provenance._record.tables import ROW
 
@@ -47,8 +48,8 @@ def none(tables: Snapshot) -> pl.DataFrame:
 )
 def about_nothing(tables: Snapshot) -> pl.DataFrame:
     """An event of nothing proves nothing."""
-    corrected = tables["custody"]["corrects_custody_id"].drop_nulls().to_list()
-    return tables["custody"].filter(
+    corrected = ledger_now(tables)["corrects_custody_id"].drop_nulls().to_list()
+    return ledger_now(tables).filter(
         pl.col("sample_id").is_null()
         & pl.col("consignment_id").is_null()
         & ~pl.col("event").is_in(["corrected", JOINED])
@@ -107,9 +108,9 @@ def party_missing(tables: Snapshot) -> pl.DataFrame:
         pl.col("event").is_in(codes_with(tables, "custody_event", "needs_to", True))
         & pl.col("to_party_id").is_null()
     )
-    corrected = tables["custody"]["corrects_custody_id"].drop_nulls().to_list()
+    corrected = ledger_now(tables)["corrects_custody_id"].drop_nulls().to_list()
     return (
-        tables["custody"]
+        ledger_now(tables)
         .filter((no_giver | no_taker) & ~pl.col("custody_id").is_in(corrected).fill_null(False))
         .with_columns(
             field=pl.when(no_taker).then(pl.lit("to_party_id")).otherwise(pl.lit("from_party_id")),
@@ -210,7 +211,7 @@ def received_by_another(tables: Snapshot) -> pl.DataFrame:
 def given_to_oneself(tables: Snapshot) -> pl.DataFrame:
     """Nothing changed hands."""
     moving = codes_with(tables, "custody_event", "moves", True)
-    return tables["custody"].filter(
+    return ledger_now(tables).filter(
         pl.col("event").is_in(moving) & (pl.col("from_party_id") == pl.col("to_party_id"))
     )
 
@@ -340,7 +341,7 @@ def missing_now(tables: Snapshot) -> pl.DataFrame:
 )
 def stored_nowhere(tables: Snapshot) -> pl.DataFrame:
     """A store has many shelves."""
-    return tables["custody"].filter(
+    return ledger_now(tables).filter(
         pl.col("event").is_in(["stored", "deposited"]) & pl.col("place_held").is_null()
     )
 
@@ -360,7 +361,7 @@ def corrects_nothing(tables: Snapshot) -> pl.DataFrame:
     no_target = (pl.col("event") == "corrected") & target.is_null()
     not_earlier = target >= pl.col("custody_id")
     return (
-        tables["custody"]
+        ledger_now(tables)
         .filter(no_target | not_earlier)
         .with_columns(
             what=pl.when(target.is_null())
@@ -382,9 +383,9 @@ def corrects_nothing(tables: Snapshot) -> pl.DataFrame:
 )
 def corrects_another_sample(tables: Snapshot) -> pl.DataFrame:
     """It would undo an event of another sample's life."""
-    targets = tables["custody"].select(
+    targets = ledger_now(tables).select(
         corrects_custody_id="custody_id", their_sample_id="sample_id"
     )
     firsts = of_each(targets.drop_nulls(), "corrects_custody_id")
-    joined = tables["custody"].join(firsts, on="corrects_custody_id", maintain_order="left")
+    joined = ledger_now(tables).join(firsts, on="corrects_custody_id", maintain_order="left")
     return joined.filter(pl.col("sample_id") != pl.col("their_sample_id"))

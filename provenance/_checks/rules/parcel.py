@@ -13,6 +13,7 @@ from provenance._checks.language.views import (
     parcel_samples,
     results_with_samples,
 )
+from provenance._record.joined import ledger_now
 from provenance._record.snapshot import Snapshot
 
 EXAMINED = ("dating", "species", "radiocarbon")
@@ -170,7 +171,7 @@ def overdue(tables: Snapshot) -> pl.DataFrame:
 def no_receipt(tables: Snapshot) -> pl.DataFrame:
     """Between two signatures a parcel belongs to nobody."""
     today = last_known_day(tables)
-    received = tables["custody"].filter(pl.col("event") == "received").select("consignment_id")
+    received = ledger_now(tables).filter(pl.col("event") == "received").select("consignment_id")
     out = _dated_parcels(tables).filter(
         pl.col("received_on").is_null() & (pl.col("sent_on_last") + ON_THE_WAY_DAYS < today)
     )
@@ -229,7 +230,7 @@ def to_another_laboratory(tables: Snapshot) -> pl.DataFrame:
 def with_many_events(tables: Snapshot) -> pl.DataFrame:
     """Says where the rules about the chain do not look."""
     counts = (
-        tables["custody"]
+        ledger_now(tables)
         .filter(pl.col("sample_id").is_null())
         .group_by("consignment_id")
         .agg(pl.len().alias("events"))

@@ -14,6 +14,12 @@ from provenance._record.cells import NOT_A_NUMBER, canonical
 from provenance._record.reading import TableText
 from provenance._record.tables import ROW
 
+LEDGER, FORMER_KEY = "custody", "former_key"
+COMPUTED_BY = {
+    "position": "survey",
+    **dict.fromkeys(("size", "stem", "span", "cluster"), "derive"),
+}
+"""Table → the command that computes it."""
 _MOST_GUESSED, _LARGEST_SEARCHED = 50, 5_000
 """Different broken links for which a guess is made, and rows among which it is looked for."""
 
@@ -99,11 +105,30 @@ def find_in_links(
             continue
         there = all(name in text.frame.columns for name in link.fields)
         if there and not text.unwritten.issuperset(link.fields):
-            yield from _broken(model, table, link, text.frame, texts[link.table].frame)
+            now = _keys_now(link, texts)
+            yield from _broken(model, table, link, text.frame, texts[link.table].frame, now)
+
+
+def _keys_now(link: ForeignKey, texts: Mapping[str, TableText]) -> dict[str, str]:
+    """What rows of the table that a link leads to were called before → what they are called now."""
+    former = texts.get(FORMER_KEY)
+    if former is None or len(link.fields) > 1:
+        return {}
+    columns = ("table_name", "former_key", "row_key")
+    said = {old: now for name, old, now in former.tuples(columns) if name == link.table}
+    if not said or link.reference_fields[0] not in texts[link.table].frame.columns:
+        return {}
+    there = set(texts[link.table].frame[link.reference_fields[0]])
+    return {old: now for old, now in said.items() if now in there}
 
 
 def _broken(
-    model: Model, table: Table, link: ForeignKey, frame: pl.DataFrame, target: pl.DataFrame
+    model: Model,
+    table: Table,
+    link: ForeignKey,
+    frame: pl.DataFrame,
+    target: pl.DataFrame,
+    now: Mapping[str, str],
 ) -> Iterator[pl.DataFrame]:
     other = model.table(link.table)
     names = list(link.fields)
@@ -118,6 +143,9 @@ def _broken(
     )
     there = there.rename(dict(zip(there.columns, names, strict=True)))
     rows = written.join(there, on=names, how="anti", maintain_order="left")
+    if table.name == LEDGER and now:
+        # what is sealed goes on naming a row as it was called then
+        rows = rows.filter(~pl.col(names[0]).is_in(list(now)))
     if not len(rows):
         return
     values = _as_written(link.fields, frame, rows[ROW])
@@ -125,6 +153,9 @@ def _broken(
     if len(names) == 1:
         meant = _near(rows[names[0]].unique(), there[names[0]])
         hints = {value: f"; did you mean '{code}'?" for value, code in meant.items()}
+        command = COMPUTED_BY.get(table.name)
+        again = f"; run 'treenail {command}' again" if command else ""
+        hints |= {old: f"; that row is called '{new}' now{again}." for old, new in now.items()}
         if hints:
             hint = pl.col("value").replace_strict(hints, default=".", return_dtype=pl.String)
     yield found_in_rows(

@@ -31,7 +31,7 @@ from provenance._checks.language.wording import FOUND, found_in_rows
 from provenance._checks.structure.constraints import find_in_cells
 from provenance._checks.structure.gathering import ORIGIN_TABLES, gather
 from provenance._checks.structure.headers import find_in_header, find_in_shape
-from provenance._checks.structure.keys import find_in_keys, find_in_links
+from provenance._checks.structure.keys import FORMER_KEY, find_in_keys, find_in_links
 from provenance._model.schema import Model, Table
 from provenance._record.package import Package
 from provenance._record.reading import TableText
@@ -61,7 +61,7 @@ def without_cells(model: Model, table: Table, text: TableText) -> TableText:
 
     What no key needs may leave the memory before the next table comes.
     """
-    if table.name in ORIGIN_TABLES:
+    if table.name in (*ORIGIN_TABLES, FORMER_KEY):
         return text
     wanted = {ROW, *table.primary_key, *(name for key in table.foreign_keys for name in key.fields)}
     for other in model.tables.values():

@@ -59,10 +59,10 @@ class Names:
         self._sites = {one.casefold() for one in subjects.sites}
         self._codes: dict[tuple[str, ...], set[Subject]] = defaultdict(set)
         self._identifiers: dict[tuple[str, ...], str] = {}
-        for key, row in subjects.samples.items():
-            self._codes[_runs(key)].add(Subject("sample", key))
-            if row["site_id"]:
-                whole = f"{row['site_id']}-{key}"
+        for called, key in subjects.called.items():
+            self._codes[_runs(called)].add(Subject("sample", key))
+            if site := subjects.samples[key]["site_id"]:
+                whole = f"{site}-{called}"
                 self._codes[_runs(whole)].add(Subject("sample", key))
                 self._identifiers[_runs(whole)] = whole
         for key in subjects.elements:

@@ -10,6 +10,7 @@ from provenance._base.errors import UnreadableValue
 from provenance._identity.payload import MAGIC, one_line, read_payload
 from provenance._identity.sheet_code import MAGIC as SHEET_MAGIC
 from provenance._identity.sheet_code import read_sheet_code
+from provenance._record.joined import keys_now
 from provenance._record.snapshot import Snapshot
 
 COMMON = ("element", "place")
@@ -49,8 +50,9 @@ class Subjects:
             sheet = read_sheet_code(text)
             if not sheet.key:
                 return None
-            subject = Subject(sheet.table, sheet.key)
-            if sheet.key not in self._keys.get(sheet.table, ()):
+            now = keys_now(self._tables, sheet.table).get(sheet.key, sheet.key)
+            subject = Subject(sheet.table, now)
+            if subject.key not in self._keys.get(sheet.table, ()):
                 raise UnreadableValue(
                     one_line(str(subject)), "is on a sheet in view, and this record has no such row"
                 )
@@ -66,8 +68,15 @@ class Subjects:
         return Subject("sample", row)
 
     @cached_property
+    def called(self) -> dict[str, str]:
+        """What a sample is called, or was before → the number it has now."""
+        former = keys_now(self._tables, "sample").items()
+        now = {key: key for key in self.samples}
+        return now | {old: key for old, key in former if key in now}
+
+    @cached_property
     def _in_capitals(self) -> dict[str, str]:
-        return {key.upper(): key for key in self.samples}
+        return {called.upper(): key for called, key in self.called.items()}
 
     @cached_property
     def _keys(self) -> dict[str, frozenset[str]]:
