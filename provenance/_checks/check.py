@@ -171,7 +171,7 @@ def _without_typed_texts(text: TableText, typed: pl.DataFrame) -> TableText:
     told = {name for name in numbers if name in text.frame and is_blank(text.frame[name])}
     told.update(name for name, kind in typed.schema.items() if kind == pl.String())
     kept = [name for name in text.frame.columns if name not in told]
-    return replace(text, frame=text.frame.select(kept))
+    return replace(text, frame=text.frame[kept])
 
 
 def _answers(
