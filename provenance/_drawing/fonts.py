@@ -70,7 +70,7 @@ class Typeface:
         return ord(character) in self.glyphs
 
 
-@lru_cache(maxsize=20_000)
+@lru_cache(maxsize=4096)
 def _width(face: Typeface, text: str, size: float) -> float:
     """A text is measured many times while it is fitted, in one size as in several."""
     return float(face.font.stringWidth(text, size))
