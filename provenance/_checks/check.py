@@ -82,14 +82,16 @@ def check_package(
         texts[name] = _without_typed_texts(text, tables[name])
         if own:
             tables.let_go(name)
-    # rules about one table share their joins, which the next may not need
+    # rules about one table share their joins, which the next may not need; small ones are kept
+    large = sum(map(len, texts.values())) > _LARGE
     for table in sorted({one.table for one in rules}):
         for one in rules:
             if one.table == table and not one.on_disk:
                 if table not in idle:
                     parts += _answers(one, texts, tables, skipped, failed)
                 step()
-        tables.let_go_unwanted()
+        if large:
+            tables.let_go_unwanted()
     keys = {name: _with_keys(model.table(name), text, tables[name]) for name, text in texts.items()}
     # the cells have been asked everything; very many findings need the room
     del tables, texts
@@ -105,6 +107,8 @@ def check_package(
     return report
 
 
+_LARGE = 100_000
+"""Rows of a record beyond which memory is worth more than the time to join tables once more."""
 _SAID = ("rule", "table", "key", "field", "message")
 
 
@@ -147,8 +151,10 @@ def _counted(progress: Progress | None, total: int) -> Callable[[], None]:
 
 def _without_withheld(rule: Rule, found: pl.DataFrame, model: Model) -> pl.DataFrame:
     """What was found, but for fields that this edition withholds: their blank cells say nothing."""
+    if not len(found):
+        return found
     withheld = [(table.name, one.name) for table, one in model.every_field() if one.withheld]
-    if not withheld or not len(found):
+    if not withheld:
         return found
     table = pl.col("table") if rule.table == EVERY_TABLE else pl.lit(rule.table)
     field = pl.col("field") if "field" in found.columns else pl.lit(rule.field)
@@ -165,7 +171,7 @@ def _without_typed_texts(text: TableText, typed: pl.DataFrame) -> TableText:
     told = {name for name in numbers if name in text.frame and is_blank(text.frame[name])}
     told.update(name for name, kind in typed.schema.items() if kind == pl.String())
     kept = [name for name in text.frame.columns if name not in told]
-    return replace(text, frame=text.frame.select(kept))
+    return replace(text, frame=text.frame[kept])
 
 
 def _answers(

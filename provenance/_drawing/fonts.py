@@ -9,7 +9,7 @@ from __future__ import annotations
 
 import unicodedata
 from collections.abc import Mapping
-from functools import cached_property
+from functools import cached_property, lru_cache
 from pathlib import Path
 from typing import Any
 
@@ -49,7 +49,8 @@ class Typeface:
         return self._name
 
     @cached_property
-    def _font(self) -> Any:
+    def font(self) -> Any:
+        """The font as the PDF library has it."""
         from reportlab.pdfbase import pdfmetrics
 
         return pdfmetrics.getFont(self.name)
@@ -57,16 +58,22 @@ class Typeface:
     @property
     def glyphs(self) -> Mapping[int, int]:
         """The characters that the font has, by their numbers."""
-        glyphs: Mapping[int, int] = self._font.face.charToGlyph
+        glyphs: Mapping[int, int] = self.font.face.charToGlyph
         return glyphs
 
     def width(self, text: str, size: float) -> float:
         """How wide the text runs in that size, in points."""
-        return float(self._font.stringWidth(text, size))
+        return _width(self, text, size)
 
     def covers(self, character: str) -> bool:
         """Whether the font has a shape for the character."""
         return ord(character) in self.glyphs
+
+
+@lru_cache(maxsize=4096)
+def _width(face: Typeface, text: str, size: float) -> float:
+    """A text is measured many times while it is fitted, in one size as in several."""
+    return float(face.font.stringWidth(text, size))
 
 
 PLAIN = Typeface("TreenailPlain", "DejaVuSansCondensed.ttf")

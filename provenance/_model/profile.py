@@ -5,9 +5,10 @@ from __future__ import annotations
 import json
 from collections.abc import Callable, Iterator, Mapping
 from dataclasses import replace
+from functools import cache
 from pathlib import Path
 from types import MappingProxyType
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 from provenance._base.errors import UnusableSchema
 from provenance._base.resources import shipped
@@ -22,6 +23,9 @@ from provenance._model.schema import (
     read_yaml,
     term_from,
 )
+
+if TYPE_CHECKING:
+    from jsonschema import Draft202012Validator
 
 
 def shipped_profiles() -> dict[str, str]:
@@ -47,12 +51,17 @@ def profile_path(profile: str) -> Path:
     return path
 
 
-def check_against_schema(raw: object, schema_name: str, path: Path) -> None:
-    """Raise UnusableSchema with every place where `raw` breaks the JSON Schema of that name."""
+@cache
+def _validator(schema_name: str) -> Draft202012Validator:
     import jsonschema
 
     schema = json.loads((shipped("schemas") / schema_name).read_text(encoding="utf-8"))
-    validator = jsonschema.Draft202012Validator(schema)
+    return jsonschema.Draft202012Validator(schema)
+
+
+def check_against_schema(raw: object, schema_name: str, path: Path) -> None:
+    """Raise UnusableSchema with every place where `raw` breaks the JSON Schema of that name."""
+    validator = _validator(schema_name)
     # YAML reads 12, no and null as something else than a text, and JSON has texts for keys alone
     faults = [f"  at {place}: write '{key}' in quotes" for place, key in _bare_keys(raw, "")]
     faults = faults or [

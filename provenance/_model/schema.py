@@ -9,14 +9,17 @@ Sources: Data Package v2 and Table Schema (datapackage.org/standard), YAML 1.2, 
 from __future__ import annotations
 
 import json
-from collections.abc import Iterator, Mapping
+from collections.abc import Callable, Iterator, Mapping
 from dataclasses import dataclass, field, replace
+from functools import cached_property
 from pathlib import Path
 from types import MappingProxyType
-from typing import Any
+from typing import Any, TypeVar
 
 from provenance._base.errors import UnknownName, UnusableSchema
 from provenance._base.resources import shipped
+
+Made = TypeVar("Made")
 
 SCHEMA_VERSION = "1"
 """Version of the tables; DEVELOPERS.md says what a reader of a later version promises."""
@@ -163,24 +166,29 @@ class Table:
     foreign_keys: tuple[ForeignKey, ...] = ()
     rdf_type: str | None = None
 
-    @property
+    @cached_property
     def names(self) -> tuple[str, ...]:
         """The column names in the order of the file."""
         return tuple(one.name for one in self.fields)
 
+    @cached_property
+    def _by_name(self) -> Mapping[str, Field]:
+        # of two fields with one name, which the check refuses, the first counts
+        return {one.name: one for one in reversed(self.fields)}
+
     def __contains__(self, name: object) -> bool:
         """Whether the table has a column of that name."""
-        return any(one.name == name for one in self.fields)
+        return name in self._by_name
 
     def field(self, name: str) -> Field:
         """The field of that name; raises UnknownName when there is none."""
-        for one in self.fields:
-            if one.name == name:
-                return one
-        raise UnknownName(
-            f"the table '{self.name}' of this record has no field '{name}'; restore "
-            f"schemas/{self.name}.json from a copy, or add it with 'treenail new --update'"
-        )
+        try:
+            return self._by_name[name]
+        except KeyError:
+            raise UnknownName(
+                f"the table '{self.name}' of this record has no field '{name}'; restore "
+                f"schemas/{self.name}.json from a copy, or add it with 'treenail new --update'"
+            ) from None
 
     def form_fields(self) -> tuple[Field, ...]:
         """The fields a person fills in, by section and order, without what the profile hides."""
@@ -205,6 +213,14 @@ class Model:
     vocabularies: Mapping[str, Vocabulary]
     notations: Mapping[str, Notation]
     cautions: tuple[str, ...] = ()
+    _made: dict[str, Any] = field(default_factory=dict, init=False, repr=False, compare=False)
+
+    def once(self, name: str, make: Callable[[Model], Made]) -> Made:
+        """What is made of the model and nothing else (its code book), made when first asked for."""
+        if name not in self._made:
+            self._made[name] = make(self)
+        made: Made = self._made[name]
+        return made
 
     def table(self, name: str) -> Table:
         """The table of that name; raises UnknownName when there is none."""

@@ -107,6 +107,8 @@ def read_booleans(text: pl.Series) -> pl.Series:
 
 def _settled(text: pl.Series, numbers: pl.Series, read: Callable[[str], float | None]) -> pl.Series:
     """The numbers, with those texts read one by one that the engine made nothing of."""
+    if numbers.null_count() == (text == "").sum():
+        return numbers
     odd = text.filter(numbers.is_null() & (text != "")).unique().to_list()
     known = {one: value for one in odd if (value := read(one)) is not None}
     if not known:

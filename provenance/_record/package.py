@@ -16,7 +16,9 @@ Layout (Data Package v2, datapackage.org/standard/data-package):
 from __future__ import annotations
 
 import csv
+import io
 import json
+import os
 from collections.abc import Mapping
 from dataclasses import dataclass, field, replace
 from pathlib import Path
@@ -58,6 +60,10 @@ if TYPE_CHECKING:
 
 DESCRIPTOR = "datapackage.json"
 _FAULTS_NAMED = 5
+_MODELS_KEPT = 8
+_MODELS: dict[tuple[tuple[str, bytes], ...], Model] = {}
+"""Models that were read, by the names and bytes of their files; the oldest makes room."""
+
 DATA_PACKAGE_PROFILE = "https://datapackage.org/profiles/2.0/datapackage.json"
 
 
@@ -86,7 +92,9 @@ class Package:
         """The tables as they stand now: the same value as long as none of their files changes."""
         if self.held is not None:
             return self.held
-        now = tuple(_stamp(self.table_path(name)) for name in self.model.tables)
+        # asked for every few rows by some, so the paths are put together as plain texts
+        place = os.path.join(self.folder, "tables", "")
+        now = tuple(_stamp(f"{place}{name}.csv") for name in self.model.tables)
         if now not in self._known:
             self._known.clear()
             self._known[now] = snapshot_of_folder(self.folder, self.model)
@@ -138,9 +146,7 @@ class Package:
             return
         written = frame[names]
         # in a cell without quotes a carriage return would end the row for every reader
-        bare = not any(
-            written[column].astype(str).str.contains("\r", regex=False).any() for column in written
-        )
+        bare = not any("\r" in str(cell) for column in written for cell in written[column])
         written.to_csv(
             stream,
             index=False,
@@ -164,10 +170,10 @@ class Package:
         return replace(self, descriptor=MappingProxyType(descriptor))
 
 
-def _stamp(path: Path) -> tuple[int, int, int] | None:
+def _stamp(path: str) -> tuple[int, int, int] | None:
     """What changes when a file does: every writer puts a new one in its place."""
     try:
-        status = path.stat()
+        status = os.stat(path)
     except OSError:
         return None
     return status.st_mtime_ns, status.st_size, status.st_ino
@@ -199,7 +205,7 @@ def open_package(folder: Path | str) -> Package:
         raise UnusablePackage(
             f"{folder} is not a package: it has no {DESCRIPTOR}; start one with 'treenail new'"
         )
-    descriptor = _read_object(path)
+    descriptor = _object_in(path, _bytes_of(path))
     _refuse(path, list(descriptor_faults(descriptor)))
     return Package(folder, MappingProxyType(descriptor), read_model(folder))
 
@@ -210,11 +216,26 @@ def read_model(folder: Path) -> Model:
     Raises UnusablePackage that names the file, every place where it is no model, and what to do.
     """
     schemas = folder / "schemas"
-    raw = _read_shaped(schemas / "model.json", MODEL_SHAPE)
     paths = sorted(path for path in schemas.glob("*.json") if path.name != "model.json")
+    written = {path: _bytes_of(path) for path in (schemas / "model.json", *paths)}
+    # building it takes far longer than reading the bytes that say whether it is the same
+    known = tuple((path.name, data) for path, data in written.items())
+    model = _MODELS.get(known)
+    if model is None:
+        model = _model_from(schemas, written)
+        while len(_MODELS) >= _MODELS_KEPT:
+            _MODELS.pop(next(iter(_MODELS)))
+        _MODELS[known] = model
+    return model
+
+
+def _model_from(schemas: Path, written: Mapping[Path, bytes]) -> Model:
+    """The model that the files of the folder `schemas` describe, the first of them model.json."""
+    model_path, *paths = written
+    raw = _shaped(model_path, written[model_path], MODEL_SHAPE)
     tables = []
     for path in paths:
-        table = table_from(_read_shaped(path, TABLE_SHAPE))
+        table = table_from(_shaped(path, written[path], TABLE_SHAPE))
         if table.name != path.stem:
             _refuse(path, [f"it describes the table '{table.name}'"])
         tables.append(table)
@@ -331,8 +352,8 @@ def start_package(
     return open_package(folder)
 
 
-def _read_shaped(path: Path, shape: object) -> dict[str, Any]:
-    raw = _read_object(path)
+def _shaped(path: Path, data: bytes, shape: object) -> dict[str, Any]:
+    raw = _object_in(path, data)
     _refuse(path, list(shape_faults(raw, shape)))
     return raw
 
@@ -347,11 +368,16 @@ def _refuse(path: Path, faults: list[str]) -> None:
         )
 
 
-def _read_object(path: Path) -> dict[str, Any]:
+def _bytes_of(path: Path) -> bytes:
     try:
-        raw = json.loads(path.read_text(encoding="utf-8"))
+        return path.read_bytes()
     except FileNotFoundError:
         raise UnusablePackage(f"{path} is missing; restore it from a copy") from None
+
+
+def _object_in(path: Path, data: bytes) -> dict[str, Any]:
+    try:
+        raw = json.loads(io.TextIOWrapper(io.BytesIO(data), encoding="utf-8").read())
     except RecursionError:
         raise UnusablePackage(f"{path} is nested too deep; restore it from a copy") from None
     except ValueError as error:

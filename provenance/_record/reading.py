@@ -17,6 +17,7 @@ import sys
 from collections.abc import Iterable, Iterator, Sequence
 from contextlib import contextmanager
 from dataclasses import dataclass, field, replace
+from functools import lru_cache
 from pathlib import Path
 
 import polars as pl
@@ -84,12 +85,12 @@ class TableText:
 
     def tuples(self, columns: Sequence[str]) -> Iterator[tuple[str, ...]]:
         """The rows as tuples of texts in the order of `columns`, '' for a column not there."""
+        if not columns:
+            return iter([()] * len(self))
         there = set(self.frame.columns)
-        # literals alone would make one row, whatever the table has
-        numbered = self.frame.select(
-            ROW, *(pl.col(one) if one in there else pl.lit("").alias(one) for one in columns)
-        )
-        return numbered.drop(ROW).iter_rows(buffer_size=_STRETCH_ROWS)
+        nothing = pl.Series([""]).new_from_index(0, len(self.frame))
+        chosen = [self.frame[one] if one in there else nothing.alias(one) for one in columns]
+        return pl.DataFrame(chosen).iter_rows(buffer_size=_STRETCH_ROWS)
 
     @property
     def trouble(self) -> str:
@@ -237,6 +238,12 @@ def _numbered(records: int) -> pl.DataFrame:
     return pl.DataFrame([rows.alias(ROW)])
 
 
+@lru_cache(maxsize=128)
+def _without_rows(columns: tuple[str, ...]) -> pl.DataFrame:
+    """A frame of no rows; most tables of most records are such, with the same columns."""
+    return pl.DataFrame(schema={ROW: pl.UInt32(), **dict.fromkeys(columns, pl.String())})
+
+
 def _with_frame(labels: tuple[str, ...], body: bytes, *, records: int, faults: Faults) -> TableText:
     if len(labels) > MOST_COLUMNS:
         raise UnusablePackage(f"a table has {len(labels)} columns; no record needs as many")
@@ -245,28 +252,29 @@ def _with_frame(labels: tuple[str, ...], body: bytes, *, records: int, faults: F
         if label not in ("", ROW):
             kept.setdefault(label, str(position))
     if not records:
-        none = pl.DataFrame(schema={ROW: pl.UInt32(), **dict.fromkeys(kept, pl.String())})
+        none = _without_rows(tuple(kept))
         return TableText(labels, none, none[ROW], faults)
     positions = [str(position) for position in range(len(labels))]
     schema = dict.fromkeys(positions, pl.String())
     frame = pl.read_csv(body, has_header=False, schema=schema, empty_string_is_null=False)
     if len(frame) != records:
         raise RuntimeError(f"{records} records were counted, and {len(frame)} were read")
-    numbered = _numbered(records).hstack(frame)
+    rows = _numbered(records)[ROW]
+    blank = rows.clear()
     # of the rows whose first cell is empty few are blank altogether
-    blank = numbered.filter(pl.col(positions[0]) == "")
-    blank = blank.filter(pl.all_horizontal(pl.col(positions) == ""))
+    doubtful = frame[positions[0]] == ""
+    if doubtful.any():
+        without_first = frame.hstack([rows]).filter(doubtful)
+        blank = without_first.filter(pl.all_horizontal(pl.col(positions) == ""))[ROW]
     # most columns of most records are blank, and blank columns share one piece of memory
-    unwritten = frozenset(
-        new for new, old in kept.items() if frame[old][0] == "" and is_blank(frame[old])
-    )
+    unwritten = frozenset(new for new, old in kept.items() if is_blank(frame[old]))
     nothing = pl.Series([""]).new_from_index(0, records)
     columns = [
         (nothing if new in unwritten else frame.get_column(old)).alias(new)
         for new, old in kept.items()
     ]
-    whole = pl.DataFrame([numbered[ROW], *columns])
-    return TableText(labels, whole, blank[ROW], faults, unwritten=unwritten)
+    whole = pl.DataFrame([rows, *columns])
+    return TableText(labels, whole, blank, faults, unwritten=unwritten)
 
 
 def _is_utf8(data: bytes) -> bool:

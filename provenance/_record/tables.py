@@ -33,7 +33,8 @@ def polars_type(one: Field) -> pl.DataType:
 
 def is_blank(text: pl.Series) -> bool:
     """Whether nothing is written in any cell of a column of texts."""
-    return not (text != "").any()
+    # of most columns with anything in them the first cell already says so
+    return not len(text) or (text[0] == "" and not (text != "").any())
 
 
 def is_written(typed: pl.Series) -> bool:

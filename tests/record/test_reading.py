@@ -42,6 +42,16 @@ def test_a_blank_row_is_counted_and_named(tmp_path: Path) -> None:
     assert text.faults.short == {3: 0}
 
 
+def test_columns_that_are_not_there_are_blank_and_no_columns_are_rows_all_the_same(
+    tmp_path: Path,
+) -> None:
+    text = _read(tmp_path, b"a,b\n1,2\n3,4\n")
+    assert [*text.tuples(["c", "b"])] == [("", "2"), ("", "4")]
+    assert [*text.tuples(["c"])] == [("",), ("",)]
+    assert [*text.tuples([])] == [(), ()]
+    assert [*_read(tmp_path, b"a,b\n").tuples(["c", "b"])] == []
+
+
 def test_short_and_long_rows_are_mended_and_named(tmp_path: Path) -> None:
     text = _read(tmp_path, b'a,b,c\n1\n1,2,3,4,"5,6"\n1,2,3\n"x,y",2\n')
     assert text.faults.short == {2: 1, 5: 2}

@@ -4,6 +4,8 @@ from __future__ import annotations
 
 from typing import Any
 
+from markupsafe import Markup
+
 from provenance._base.page_templates import page_templates
 from provenance._bundle.describe.plain_text import text_template
 from provenance._model.schema import Field, Model, Table, Vocabulary
@@ -12,18 +14,31 @@ from provenance._model.schema import Field, Model, Table, Vocabulary
 def code_book_html(model: Model, record_title: str) -> str:
     """The code book as one page that needs nothing else."""
     page = page_templates("bundle").get_template("codebook.html")
-    return page.render(title=f"Code book: {record_title}", **_facts(model, record_title))
+    tables = model.once("code book as HTML", _tables_html)
+    return page.render(
+        title=f"Code book: {record_title}", record_title=record_title, model=model, tables=tables
+    )
 
 
 def code_book_markdown(model: Model, record_title: str) -> str:
     """The code book as Markdown, which reads well in a plain text editor too."""
-    return text_template("bundle/codebook.md").render(**_facts(model, record_title))
+    tables = model.once("code book as Markdown", _tables_markdown)
+    return text_template("bundle/codebook.md").render(
+        record_title=record_title, model=model, tables=tables
+    )
 
 
-def _facts(model: Model, record_title: str) -> dict[str, Any]:
+def _tables_html(model: Model) -> Markup:
+    page = page_templates("bundle").get_template("codebook_tables.html")
+    return Markup(page.render(_facts(model)))
+
+
+def _tables_markdown(model: Model) -> str:
+    return text_template("bundle/codebook_tables.md").render(_facts(model))
+
+
+def _facts(model: Model) -> dict[str, Any]:
     return {
-        "record_title": record_title,
-        "model": model,
         "tables": [_table(model, table) for table in model.tables.values()],
         "vocabularies": [_vocabulary(one) for one in model.vocabularies.values()],
         "notations": list(model.notations.values()),

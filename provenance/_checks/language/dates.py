@@ -43,6 +43,12 @@ def date_bounds(frame: pl.DataFrame, *columns: str) -> pl.DataFrame:
     another rule reports). A time of day is passed over.
     """
     for column in columns:
+        if frame[column].null_count() == len(frame):
+            nothing = pl.lit(None, pl.Int64)
+            frame = frame.with_columns(
+                nothing.alias(f"{column}_{end}") for end in ("first", "last")
+            )
+            continue
         # thousands of events have times of their own, but few days
         day_text = pl.col(column).str.replace("T.*$", "")
         texts = frame.select(day_text.drop_nulls().unique().sort()).to_series().to_list()

@@ -64,6 +64,7 @@ def over_fields(word: str, found: Iterable[tuple[str, str, pl.DataFrame]]) -> pl
     parts = [
         rows.select(pl.lit(table).alias("table"), ROW, pl.lit(field).alias("field"), word)
         for table, field, rows in found
+        if len(rows)
     ]
     columns = {"table": pl.String, ROW: pl.UInt32, "field": pl.String, word: pl.String}
     return pl.concat([pl.DataFrame(schema=columns), *parts])

@@ -58,7 +58,7 @@ def before_the_trade_began(tables: Snapshot) -> pl.DataFrame:
     first_day = day_number([Day(FIRST_YEAR, 1, 1)])[0]
 
     def early(table: str, field: str) -> pl.DataFrame:
-        dated = date_bounds(tables[table].select(ROW, field), field)
+        dated = date_bounds(tables[table][[ROW, field]], field)
         return _with_date(dated.filter(pl.col(f"{field}_last") < first_day), field)
 
     # episodes are the history of the place itself

@@ -32,8 +32,12 @@ COORDINATES = (
 )
 
 
-def _open_texts(tables: Snapshot) -> Iterator[tuple[str, str]]:
+def _open_texts(tables: Snapshot) -> list[tuple[str, str]]:
     """Table and field of every free text that the public edition shows, where any is written."""
+    return tables.once("open texts", lambda all_: list(_find_open_texts(all_)))
+
+
+def _find_open_texts(tables: Snapshot) -> Iterator[tuple[str, str]]:
     for table in tables.model.of_role("record"):
         for one in table.fields:
             free = not (one.vocabulary or one.notation or one.constraints.get("pattern"))
@@ -49,8 +53,8 @@ def _matches(tables: Snapshot, pattern: str) -> pl.DataFrame:
     """Every open text that holds the pattern, with its first group in `found`."""
 
     def held(table: str, field: str) -> pl.DataFrame:
-        texts = tables[table].drop_nulls(field)
-        return texts.with_columns(found=pl.col(field).str.extract(pattern, 1)).drop_nulls("found")
+        found = tables[table][field].str.extract(pattern, 1).alias("found")
+        return tables[table][[ROW]].hstack([found]).drop_nulls("found")
 
     return over_fields("found", ((*one, held(*one)) for one in _open_texts(tables)))
 

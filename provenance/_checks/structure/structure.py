@@ -69,7 +69,7 @@ def without_cells(model: Model, table: Table, text: TableText) -> TableText:
             if key.table == table.name:
                 wanted.update(key.reference_fields)
     kept = [name for name in text.frame.columns if name in wanted]
-    return replace(text, frame=text.frame.select(kept))
+    return replace(text, frame=text.frame[kept])
 
 
 def find_in_structure(

@@ -7,7 +7,7 @@ import re
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 
-from provenance._intake.drafting.columns import Column, Kinds, is_picture
+from provenance._intake.drafting.columns import Column, Kinds
 from provenance._intake.drafting.words import (
     Wanted,
     plain_heading,
@@ -82,14 +82,8 @@ class Chooser:
         """`model` has the tables and lists."""
         self._model = model
         self._kinds = Kinds(model)
-        self._wanted = {
-            table.name: [
-                wanted(table, one)
-                for one in table.fields
-                if one.obtained != "computed" and not one.hidden
-            ]
-            for table in model.of_role("record")
-        }
+        self._wanted = model.once("columns wanted of forms", _wanted_of)
+        self._alone: dict[tuple[Column, str, str], float] = {}
 
     @property
     def names(self) -> frozenset[str]:
@@ -162,6 +156,17 @@ class Chooser:
         heading = column.heading
         if not _may_hold(want.one, column.facts.type):
             return 0.0
+        key = (column, want.table, want.one.name)
+        if key not in self._alone:
+            # the same for whatever the sheet is thought to be of
+            self._alone[key] = self._score_alone(column, want)
+        score = self._alone[key]
+        if main in CHAIN:
+            score += _in_chain(column, want, main, scope)
+        return score + _at_end(heading.end, heading.plain, want.one.name)
+
+    def _score_alone(self, column: Column, want: Wanted) -> float:
+        """How well heading and values speak for a field, wherever the column stands."""
         said = _said(column, want)
         score = said
         if column.telling:
@@ -175,13 +180,11 @@ class Chooser:
                 several = len(column.telling) > 1 and len(column.told) > 3
                 telling = listed and share > 0.9 and several
                 score -= 0.0 if telling else 1.0 if listed else 2.2
-        if "elsewhere" in heading.says or (
-            want.values != "path" and column.share(is_picture) > 0.5
+        if "elsewhere" in column.heading.says or (
+            want.values != "path" and self._kinds.share(column, "picture") > 0.5
         ):
             score -= 2.5
-        if main in CHAIN:
-            score += _in_chain(column, want, main, scope)
-        return score + _at_end(heading.end, heading.plain, want.one.name)
+        return score
 
     def _worth(self, choice: Choice, group: Sequence[str], sheet: str) -> float:
         tables = [self._model.table(name) for name in group]
@@ -203,6 +206,18 @@ class Chooser:
         return sum(scores.values()) + 2.0 * named + 1.5 * keyed
 
 
+def _wanted_of(model: Model) -> Mapping[str, Sequence[Wanted]]:
+    """What the column of each field looks like, by table."""
+    return {
+        table.name: [
+            wanted(table, one)
+            for one in table.fields
+            if one.obtained != "computed" and not one.hidden
+        ]
+        for table in model.of_role("record")
+    }
+
+
 def _said(column: Column, want: Wanted) -> float:
     """How well the heading speaks for a field."""
     heading = column.heading
@@ -221,7 +236,8 @@ def _said(column: Column, want: Wanted) -> float:
         return 2.4 * alike + 0.4 * bool(heading.says & want.says)
     if said <= 0 and len(heading.plain) > 4:
         names = [one for one in want.names if len(one) > 4 and one[0] == heading.plain[0]]
-        return 2.0 if difflib.get_close_matches(heading.plain, names, 1, _NEAR) else said
+        near = names and difflib.get_close_matches(heading.plain, names, 1, _NEAR)
+        return 2.0 if near else said
     return said
 
 

@@ -89,7 +89,7 @@ class Kinds:
 
     def __init__(self, model: Model) -> None:
         """`model` has the lists of codes."""
-        self._lists = {name: _known_words(one) for name, one in model.vocabularies.items()}
+        self._lists = model.once("words of lists", _words_of_lists)
         self._vocabularies = model.vocabularies
         self._shares: dict[tuple[Column, str], float] = {}
         self._woods: dict[str, bool] = {}
@@ -116,6 +116,8 @@ class Kinds:
                 return min(1.0, column.variety * 1.1) * self.share(column, "link")
             case "link":
                 return column.share(lambda one: _is_code(one) or bool(_SHORT_NAME.fullmatch(one)))
+            case "picture":
+                return column.share(is_picture)
             case "path":
                 return column.share(lambda one: bool(_PATH.search(one)))
             case "figures":
@@ -172,6 +174,10 @@ class Kinds:
 def is_picture(text: str) -> bool:
     """Whether a text is the name of a picture."""
     return bool(_PICTURE.search(text))
+
+
+def _words_of_lists(model: Model) -> Mapping[str, frozenset[str]]:
+    return {name: _known_words(one) for name, one in model.vocabularies.items()}
 
 
 def _known_words(vocabulary: Vocabulary) -> frozenset[str]:

@@ -5,7 +5,7 @@ from __future__ import annotations
 import re
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, field
-from functools import cache
+from functools import cache, lru_cache
 from typing import Any
 
 from provenance._base.resources import shipped
@@ -148,6 +148,7 @@ def plain_heading(text: str) -> str:
     return re.sub(r" (?:ft in|ft|in|cm|mm|m)$", "", plain)
 
 
+@lru_cache(maxsize=4096)
 def telling_words(plain: str) -> frozenset[str]:
     """The beginnings of the words of a heading that tell what it is about."""
     little = form_words().little

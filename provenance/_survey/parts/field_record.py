@@ -14,7 +14,7 @@ from provenance._base.errors import UnusableInput
 from provenance._record.cells import read_numbers
 from provenance._record.package import Package
 from provenance._record.snapshot import Row
-from provenance._record.tables import ROW
+from provenance._record.tables import ROW, is_blank
 from provenance._survey.parts.observation import Floats, Ints
 
 _TABLES = ("site", "place", "datum", "tie", "element", "sample")
@@ -49,7 +49,10 @@ class FieldRecord:
         """A column as numbers (n,), NaN where nothing is written that the check reads as one."""
         key = table, column
         if key not in self._numbers:
-            read = read_numbers(self.column(table, column)).to_numpy().copy()
+            texts = self.column(table, column)
+            # most columns of most records are blank
+            blank = is_blank(texts)
+            read = np.full(len(texts), np.nan) if blank else read_numbers(texts).to_numpy().copy()
             read.flags.writeable = False
             self._numbers[key] = read
         return self._numbers[key]
