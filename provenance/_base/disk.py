@@ -155,16 +155,6 @@ def write_text(path: Path, content: str) -> None:
     write_bytes(path, content.encode("utf-8"))
 
 
-def copy_file(source: Path, target: Path) -> str:
-    """Copy byte for byte, whole or not at all; return the SHA-256 of what was copied."""
-    digest = hashlib.sha256()
-    with open(source, "rb") as reader, writing(target) as writer:
-        while chunk := reader.read(CHUNK_BYTES):
-            digest.update(chunk)
-            writer.write(chunk)
-    return digest.hexdigest()
-
-
 def sha256_of(path: Path) -> str:
     """The SHA-256 of a file's bytes as lower-case hexadecimal."""
     with open(path, "rb") as stream:

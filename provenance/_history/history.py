@@ -82,13 +82,6 @@ class History:
         """The acts that are not undone."""
         return live(self.acts)
 
-    def who_said(self, said_by: str) -> tuple[Act, str] | None:
-        """The act behind a claim and its name: itself, or the newest import of a lineage."""
-        if said_by in self.acts:
-            return self.acts[said_by], said_by
-        found = [name for name in self.live if self.state.lineage.get(name) == said_by]
-        return (self.acts[found[-1]], found[-1]) if found else None
-
 
 def record_key(package: Package) -> bytes:
     """The key of the digests; raises BrokenHistory for a public edition, which has none."""

@@ -112,8 +112,3 @@ class Shelf:
                 )
         for target, text in self._texts.items():
             staging.write(target, text)
-
-    @property
-    def has_files(self) -> bool:
-        """Whether there is anything to put beside the table."""
-        return bool(self._copies or self._texts)
