@@ -10,6 +10,7 @@ import shutil
 import signal
 import subprocess
 import sys
+import tempfile
 import time
 from pathlib import Path
 
@@ -78,13 +79,14 @@ except TreenailError as error:
 
 def hidden(script: str, *arguments: object, cwd: Path | None = None) -> str:
     """What a script prints where the modules are hidden; it must end well."""
-    done = subprocess.run(
-        [sys.executable, "-c", script, *map(str, arguments)],
-        capture_output=True,
-        text=True,
-        cwd=cwd,
-        env={**os.environ, "PYTHONPATH": str(DEMO.parent)},
-    )
+    with tempfile.TemporaryDirectory() as data:  # whose locks are of another kind there
+        done = subprocess.run(
+            [sys.executable, "-c", script, *map(str, arguments)],
+            capture_output=True,
+            text=True,
+            cwd=cwd,
+            env={**os.environ, "PYTHONPATH": str(DEMO.parent), "XDG_DATA_HOME": data},
+        )
     assert done.returncode == 0, done.stdout + done.stderr
     return done.stdout
 

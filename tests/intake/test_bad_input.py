@@ -257,4 +257,4 @@ def test_a_draft_goes_to_the_screen_or_to_a_file_that_is_not_there_yet(package, 
 
 def test_the_command_explains_itself() -> None:
     said = CliRunner().invoke(treenail, ["import", "--help"]).output
-    assert "Exit codes: 0 everything read, 1 cells or conflicts wait" in said
+    assert "Exit codes: 0 everything read, 1 cells, conflicts" in said
