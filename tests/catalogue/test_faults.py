@@ -58,9 +58,10 @@ def test_killed_again_and_again_it_ends_as_if_it_had_never_been(repository, tmp_
         shutil.copytree(repository / "one", repository / f"copy-{number}")
     flip_a_bit(repository / "copy-1" / "data" / "files" / "photo-001.png")
     never, often = tmp_path / "never.sqlite", tmp_path / "often.sqlite"
-    started = time.monotonic()
     expected = told(audit_place(repository, never))
-    took = time.monotonic() - started
+    began = time.monotonic()
+    WORK[work](repository, tmp_path / "timed.sqlite")
+    took = time.monotonic() - began
     chance = random.Random(7)
     killed = 0
     for _ in range(5):
