@@ -28,6 +28,7 @@ from provenance._bundle.describe.contents import described_sums
 from provenance._bundle.describe.crate import CRATE, check_crate
 from provenance._bundle.describe.editions import PUBLIC
 from provenance._bundle.table_check import check_tables
+from provenance._history.history import fault_in_acts
 from provenance._ledger.custody import SEALS, last_seal, verify_ledger
 from provenance._ledger.custody import TABLE as LEDGER
 from provenance._ledger.signing import SignaturesNotTested, verify_signed
@@ -213,6 +214,7 @@ def _judge_record(
     try:
         if sums is not None:
             findings += _compare_sums(package, sums)
+            findings += _check_acts(package)
         if LEDGER in package.model.tables:
             facts = documents.get(BUNDLE_FACTS)
             if _seals_withheld(package, facts):
@@ -397,6 +399,19 @@ _WITHOUT_SEALS = BundleFinding(
     "has no seals, as the public edition never has: they cover what is withheld",
     "To prove custody, ask for the full edition; 'treenail verify PUBLIC --against FULL' compares.",
 )
+
+
+def _check_acts(package: Package) -> Iterator[BundleFinding]:
+    """Who said what is proved by the names of the acts; in the public edition by their digests."""
+    if said := fault_in_acts(package):
+        yield BundleFinding(
+            "tables",
+            "error",
+            "history.act_edited",
+            "data/tables/act.csv",
+            f"The acts of the record cannot be relied on: {said.rpartition('/tables/')[2]}.",
+            "Ask the sender for the bundle again.",
+        )
 
 
 def _seals_withheld(package: Package, facts: object) -> bool:

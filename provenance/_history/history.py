@@ -20,6 +20,7 @@ from provenance._history.acts import (
     Act,
     Line,
     heads,
+    id_of,
     live,
 )
 from provenance._history.edits import Change, changes_between, table_lines
@@ -162,6 +163,31 @@ def proved(package: Package, tables: Snapshot) -> History:
     if acts and begun.act_id(key) not in acts:
         raise BrokenHistory(f"{package.folder}: these acts are of another record; restore act.csv")
     return History(package, acts, key)
+
+
+def fault_in_acts(package: Package) -> str:
+    """Why the acts of a package are not what their names say; '' where they are.
+
+    In a public edition the digests that stand in the place of withheld texts are asked.
+    """
+    if not keeps_history(package):
+        return ""
+    tables = package.tables
+    try:
+        if edition_key(package) is not None:
+            proved(package, tables)
+            return ""
+        acts = read_acts(tables)
+    except BrokenHistory as error:
+        return str(error)
+    digests: dict[str, list[str]] = {}
+    for name, digest in tables.tuples(CHANGE, ("act_id", "digest")):
+        digests.setdefault(name, []).append(digest)
+    said = dict(tables.tuples(ACT, ("act_id", "digest")))
+    for name, act in acts.items():
+        if id_of(act, said[name], digests.get(name, [])) != name:
+            return f"{tables.where}/tables/act.csv: act {name[:8]} does not go with its digests"
+    return ""
 
 
 def first_act(package: Package) -> Act:

@@ -13,11 +13,13 @@ from provenance._bag import names
 from provenance._bag.limits import DEFAULT_LIMITS
 from provenance._bag.verdict import PARTS
 from provenance._base.errors import UnusableInput
+from provenance._bundle.describe.editions import EDITIONS
 from provenance._bundle.verdict_text import verdict_text
 from provenance._bundle.verify import verify_bundle
+from provenance._history.deciding import correct, decide
 from provenance._ledger.custody import SEALS
-from provenance._record.package import Package
-from tests.builders import pack_bundle, unpack_bundle
+from provenance._record.package import Package, open_package
+from tests.builders import a_package, pack_bundle, unpack_bundle
 from tests.bundle.test_hostile import rules, sealed_anew
 
 
@@ -306,3 +308,21 @@ def test_a_fast_look_compares_no_checksum_of_the_record(bundle: Path) -> None:
     photo.write_bytes(bytes(photo.stat().st_size))
     assert verify_bundle(bundle, fast=True).findings == ()
     assert {"bag.file_differs"} <= rules(verify_bundle(bundle))
+
+
+@pytest.mark.parametrize("edition", ["full", "public"])
+def test_acts_that_were_edited_before_the_bundle_was_sealed_anew_are_named(
+    tmp_path: Path, edition: str
+) -> None:
+    """A forger who makes new checksums for what he changed has not got the key of the digests."""
+    package = a_package(tmp_path).with_chain().package
+    decide(package, correct("sample", "231", {"pieces": "2"}), who="MB", why="counted again")
+    bundle = pack_bundle(package, tmp_path / "bundle", edition=EDITIONS[edition])
+    assert verify_bundle(bundle).sound
+    forged = open_package(bundle / "data")
+    acts = forged.table("act")
+    acts["undoes"] = [*acts["undoes"][:-1], acts["act_id"].iloc[0]]
+    forged.write_table("act", acts)
+    sealed_anew(bundle)
+    said = [one.rule for one in verify_bundle(bundle).findings]
+    assert "history.act_edited" in said
