@@ -183,7 +183,7 @@ def fault_in_acts(package: Package) -> str:
     digests: dict[str, list[str]] = {}
     for name, digest in tables.tuples(CHANGE, ("act_id", "digest")):
         digests.setdefault(name, []).append(digest)
-    said = dict(tables.tuples(ACT, ("act_id", "digest")))
+    said = {row["act_id"]: row["digest"] for row in tables.rows(ACT)}
     for name, act in acts.items():
         if id_of(act, said[name], digests.get(name, [])) != name:
             return f"{tables.where}/tables/act.csv: act {name[:8]} does not go with its digests"
