@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterator, Mapping, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, replace
 from datetime import UTC, datetime
 from hashlib import sha256
@@ -12,14 +12,14 @@ from provenance._base.errors import UnusableInput
 from provenance._base.findings import Finding
 from provenance._base.progress import Progress
 from provenance._history.acts import GONE, HERE, IMPORT, ROW_FIELD, Act, Line
-from provenance._history.edits import Change, renamed_rows
+from provenance._history.edits import Change
 from provenance._history.history import (
     History,
     moment_text,
     open_history,
     stage_history,
 )
-from provenance._history.projection import SAID_AGAIN, Claim, Conflict, State
+from provenance._history.projection import SAID_AGAIN, Conflict
 from provenance._intake.bookkeeping import keep_unread, note_events
 from provenance._intake.claims import (
     NOT_SAID,
@@ -33,8 +33,18 @@ from provenance._intake.claims import (
 from provenance._intake.events import take_events
 from provenance._intake.files.data_package import handed_in
 from provenance._intake.files.received import Limits
+from provenance._intake.import_findings import (
+    PERHAPS_RENAMED,
+    about_cell,
+    about_conflict,
+    about_copies,
+    about_older_copy,
+    about_refused,
+    about_removed,
+    about_renamed,
+)
 from provenance._intake.incoming import IncomingFile, read_file
-from provenance._intake.lines.readings import Place, ReadRow, UnreadCell, intake_finding
+from provenance._intake.lines.readings import Place, ReadRow, UnreadCell
 from provenance._intake.mapping.mapping import FormMapping
 from provenance._intake.originals import KeptFile, Shelf
 from provenance._intake.returned_edits import Returned, left_this_record, take_back
@@ -45,7 +55,6 @@ from provenance._record.together import finish_writing, writing_together
 
 STEPS_A_FILE = 1000
 CUSTODY = "custody"
-PERHAPS_RENAMED = "intake.perhaps_renamed"
 
 
 @dataclass(frozen=True)
@@ -173,7 +182,7 @@ def _bring_in(
     findings = [finding for one in incoming for finding in one.findings]
     findings += [finding for reading in readings for finding in reading.findings]
     findings += acts.findings
-    findings += _about_copies(files, tables["original"])
+    findings += about_copies(files, tables["original"])
     rows = [row for reading in readings for row in reading.rows if row.table != CUSTODY]
     cells = [cell for reading in readings for cell in reading.unread]
     added = _count(changes, HERE)
@@ -188,15 +197,15 @@ def _bring_in(
             added[CUSTODY] = len(new_events)
         note_events(tables["origin"], events.rows, files)
     kept = keep_unread(tables["unread"], cells, rows, files, moment.date().isoformat())
-    findings += [_about_cell(cell) for cell in kept.waiting]
+    findings += [about_cell(cell) for cell in kept.waiting]
     new = [one for one in after.state.conflicts if one not in before.state.conflicts]
     conflicts = tuple(one for one in new if one.kind != SAID_AGAIN)
-    findings += [_about_conflict(one, after, tables["original"]) for one in conflicts]
-    findings += _about_refused(acts.lines, after, files)
+    findings += [about_conflict(one, after, tables["original"]) for one in conflicts]
+    findings += about_refused(acts.lines, after)
     by_hand = {change for one in acts.returned for change in one.changes}
     read = [one for one in changes if one not in by_hand]
-    findings += _about_renamed(before, after, read, acts.names)
-    findings += _about_removed(read, package.folder, acts.names)
+    findings += about_renamed(before, after, read, acts.names)
+    findings += about_removed(read, package.folder, acts.names)
     told = [one for one in changes if one.field != ROW_FIELD]
     order = package.model.tables
     removed = _count(changes, GONE)
@@ -274,7 +283,7 @@ class _Acts:
         if read_before:
             self.lines[read_before[0]] = (name, lines)
             if read_before[0] not in newest:
-                self.findings.append(_read_before(name, history, read_before[0]))
+                self.findings.append(about_older_copy(name, history, read_before[0]))
             return shelf.note_older(kept, self._sources(read_before[0]), source)
         lines = under_keys_of_now(history, lines, newest)
         act = Act(
@@ -313,19 +322,6 @@ class _Acts:
         return Place("")
 
 
-def _read_before(name: str, history: History, act: str) -> Finding:
-    newer = [one for one, it in history.live.items() if act in it.replaces]
-    return intake_finding(
-        "warning",
-        "older_copy",
-        Place(name),
-        f"This copy was read on {history.acts[act].when[:10]}, and a newer copy of it since. The "
-        "newer one stands; nothing was changed.",
-        f"If this one is right, take the newer reading back: treenail undo "
-        f"{history.package.folder} {newer[0][:8]}.",
-    )
-
-
 def _keep_files(shelf: Shelf, incoming: Sequence[IncomingFile]) -> dict[str, KeptFile]:
     files = {}
     for one in incoming:
@@ -339,165 +335,6 @@ def _keep_files(shelf: Shelf, incoming: Sequence[IncomingFile]) -> dict[str, Kep
                     shelf.keep_mapping(one.mapping.file_name, text, sha256(text).hexdigest()),
                 )
     return files
-
-
-def _about_copies(files: Mapping[str, KeptFile], originals: TableRows) -> Iterator[Finding]:
-    for name, kept in files.items():
-        row = originals.get(kept.original_id)
-        assert row is not None
-        if kept.is_new and (older := row["replaces_original_id"]):
-            before = originals.get(older)
-            yield intake_finding(
-                "note",
-                "newer_copy",
-                Place(name),
-                f"Taken for a newer copy of {before['file_name'] if before else older} ({older}), "
-                "because most of it stands there too. It speaks in its place.",
-                "If it is another sheet, take this back with 'treenail undo' and import it with "
-                "--new.",
-            )
-        elif row["file_name"] != name:
-            yield intake_finding(
-                "note",
-                "received_before",
-                Place(name),
-                f"The very same bytes were received before as {row['file_name']} "
-                f"({kept.original_id}); they are kept once.",
-                "",
-            )
-
-
-def _about_removed(
-    changes: Sequence[Change], folder: Path, acts: Mapping[str, str]
-) -> Iterator[Finding]:
-    code = " or ".join(one[:8] for one in acts.values())
-    for one in changes:
-        if one.field == ROW_FIELD and one.after == GONE:
-            yield intake_finding(
-                "warning",
-                "row_gone",
-                Place(""),
-                f"{one.table} {one.key} is no longer in the newer copy, and nobody else says it.",
-                "It stays in the history. If it was dropped by mistake, put it back into the sheet "
-                f"and import it again, or take this import back: treenail undo {folder} {code}.",
-                table=one.table,
-                key=one.key,
-                value=one.key,
-            )
-
-
-def _about_renamed(
-    before: History, after: History, changes: Sequence[Change], acts: Mapping[str, str]
-) -> Iterator[Finding]:
-    """Rows that a newer copy lacks, and another of which there says nearly the same."""
-    known = after.state.lineage
-    lineages = {known[code] for code in acts.values() if code in known}
-
-    def is_stated(state: State, table: str, row: str) -> bool:
-        return any(one.said_by in lineages for one in state.said_of(table, row, ROW_FIELD))
-
-    def said(state: State, table: str, row: str) -> dict[str, str]:
-        """What the files themselves say of a row, whatever was decided since."""
-        return {
-            name: one.value
-            for name in state.model.table(table).names
-            for one in state.said_of(table, row, name)
-            if one.said_by in lineages
-        }
-
-    new = [one for one in changes if (one.field, one.after) == (ROW_FIELD, HERE)]
-    folder = before.package.folder
-    for name in dict.fromkeys(one.table for one in new):
-        table = before.package.model.table(name)
-        lost = {
-            row: said(before.state, name, row)
-            for row in before.state.rows[name]
-            if is_stated(before.state, name, row) and not is_stated(after.state, name, row)
-        }
-        rows = [
-            row for one in new if one.table == name for row in after.state.names_of(name, one.key)
-        ]
-        came = [said(after.state, name, row) for row in rows]
-        for row, cells in renamed_rows(table, lost, came).items():
-            called = next(one for one, its in zip(rows, came, strict=True) if its is cells)
-            old, key = before.state.keys[name, row], after.state.keys[name, called]
-            yield intake_finding(
-                "warning",
-                PERHAPS_RENAMED.removeprefix("intake."),
-                Place(""),
-                f"{name} {old} is not in the newer copy, and {name} {key} there says nearly the "
-                "same.",
-                "If it is the same under another key, what was corrected and recorded of it is "
-                f"kept so: treenail undo {folder} {' or '.join(c[:8] for c in acts.values())}; "
-                f'treenail rename {folder} {name} {old} {key} --why "…"; then import again.',
-                table=name,
-                key=key,
-                value=old,
-            )
-
-
-def _about_conflict(one: Conflict, history: History, originals: TableRows) -> Finding:
-    said = [_said_by(claim, history, originals) for claim in one.claims]
-    what = f", {one.field}" if one.field.isidentifier() else ""
-    return intake_finding(
-        "error",
-        "conflict",
-        Place(""),
-        f"{one.table} {one.key}{what}: {'; '.join(said)}",
-        _REMEDIES.get(one.table, _REMEDY),
-        table=one.table,
-        key=one.key,
-        field=one.field if one.field.isidentifier() else "",
-        value=one.claims[0].value,
-    )
-
-
-_REMEDY = (
-    "Find out which is right, and say so with 'treenail settle'; if two things bear one number, "
-    "tell them apart with 'treenail split'."
-)
-_REMEDIES: Mapping[str, str] = {
-    "lab_result": "What a laboratory reports anew is a result of its own, with the older one under "
-    "supersedes_result_id; a slip of the pen is settled with 'treenail settle'."
-}
-
-
-def _said_by(claim: Claim, history: History, originals: TableRows) -> str:
-    act = history.acts.get(claim.act)
-    by = f" ({act.who})" if act and act.who else ""
-    row = originals.get(act.source) if act else None
-    name = row["file_name"] if row else "a person" if act else claim.said_by
-    place = Place(name, claim.line.sheet, int(claim.line.line or 0), claim.line.column)
-    return f'"{claim.value}" by {place}{by}'
-
-
-def _about_refused(
-    read: Mapping[str, tuple[str, list[Line]]], history: History, files: Mapping[str, KeptFile]
-) -> Iterator[Finding]:
-    """What the files say that somebody decided otherwise; the decision stands."""
-    for (table, row, field), claims in history.state.claims.items():
-        for claim in claims:
-            if not claim.refused or claim.act not in read or (table, row) not in history.state.keys:
-                continue
-            key = history.state.keys[table, row]
-            name = read[claim.act][0]
-            stands = history.state.rows[table].get(row, {}).get(field, "")
-            what = (
-                f'still says "{claim.value}"; the record has "{stands}", as was decided.'
-                if field
-                else f"still has {table} {key}, which was taken out."
-            )
-            yield intake_finding(
-                "note",
-                "decided_otherwise",
-                Place(name, claim.line.sheet, int(claim.line.line or 0), claim.line.column),
-                f"{what[:1].upper()}{what[1:]}",
-                "",
-                table=table,
-                key=key,
-                field=field,
-                value=claim.value,
-            )
 
 
 def _known_lines(
@@ -523,24 +360,6 @@ def _with_ledger_numbers(
         else cell
         for cell in cells
     ]
-
-
-def _about_cell(cell: UnreadCell) -> Finding:
-    message, _, remedy = cell.why.partition("; ")
-    if not remedy:
-        message, _, remedy = cell.why.partition(". Write ")
-        remedy = f"write {remedy}" if remedy else "mend the cell and import the file again"
-    return intake_finding(
-        "warning",
-        cell.rule,
-        cell.place,
-        f'"{cell.text}" {message.rstrip(".")}',
-        remedy[:1].upper() + remedy[1:] + ".",
-        table=cell.table,
-        key=cell.key,
-        field=cell.field,
-        value=cell.text,
-    )
 
 
 def _with_row(finding: Finding, history: History, tables: Mapping[str, TableRows]) -> Finding:
