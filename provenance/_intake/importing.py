@@ -47,7 +47,7 @@ from provenance._intake.incoming import IncomingFile, read_file
 from provenance._intake.lines.readings import Place, ReadRow, UnreadCell
 from provenance._intake.mapping.mapping import FormMapping
 from provenance._intake.originals import KeptFile, Shelf
-from provenance._intake.returned import Returned, left_this_record, take_back
+from provenance._intake.returned.returning import Returned, left_this_record, take_back
 from provenance._intake.table_rows import TableRows
 from provenance._ledger.custody import ledger_with
 from provenance._record.package import Package

@@ -19,7 +19,7 @@ from provenance._intake.lines.readings import Place, SheetReading, intake_findin
 from provenance._intake.mapping.mapping import FormMapping, SourceRule
 from provenance._intake.mapping.mapping_file import did_you_mean
 from provenance._intake.mapping.workbook_marker import mapping_of, own_sheets, refuse_foreign_fields
-from provenance._intake.returned_book import ReturnedBook, returned_book
+from provenance._intake.returned.book import ReturnedBook, returned_book
 from provenance._record.package import DESCRIPTOR, Package
 
 

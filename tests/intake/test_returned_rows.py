@@ -7,7 +7,7 @@ from collections.abc import Callable
 
 import pytest
 
-from provenance._intake.returned_rows import match_rows
+from provenance._intake.returned.rows import match_rows
 
 FUNCTIONS = ["rafter"] * 6 + ["joist"] * 4 + ["post"] * 2 + ["tie_beam", "lintel"]
 Cells = dict[str, str]

@@ -23,7 +23,7 @@ from provenance._history.projection import State, project
 from provenance._history.sameness import NEWER, OTHER
 from provenance._intake.claims import Sameness
 from provenance._intake.incoming import IncomingFile
-from provenance._intake.returned_edits import Edit, edit_of
+from provenance._intake.returned.edits import Edit, edit_of
 
 WHY = "workbook"
 

@@ -25,8 +25,8 @@ from provenance._intake.lines.readings import (
     intake_finding,
 )
 from provenance._intake.mapping.mapping import ReadingHabits
-from provenance._intake.returned_book import ReturnedBook, ReturnedSheet
-from provenance._intake.returned_rows import match_rows
+from provenance._intake.returned.book import ReturnedBook, ReturnedSheet
+from provenance._intake.returned.rows import match_rows
 from provenance._model.form_cell import form_cell
 from provenance._model.schema import Table
 

@@ -1,0 +1,1 @@
+"""A filled workbook that comes back is an edit of the record it left with."""
