@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING
 import click
 
 from provenance._base.visible import visible
-from provenance._cli.options import counted, most_option, out_option
+from provenance._cli.options import by_option, counted, most_option, out_option
 from provenance._history.acts import HERE, KEY_FIELD
 
 if TYPE_CHECKING:
@@ -22,11 +22,11 @@ if TYPE_CHECKING:
 @click.command("merge")
 @click.argument("package", type=click.Path(path_type=Path))
 @click.argument("other", type=click.Path(path_type=Path))
-@click.option("--by", "who", default="", help="Code of the person who merges.")
+@by_option
 @click.option("--dry-run", is_flag=True, help="Say what would come, and write nothing.")
 @most_option(20, "Conflicts and changes to show")
 @out_option
-def merge(package: Path, other: Path, who: str, dry_run: bool, most: int, out: Path | None) -> None:
+def merge(package: Path, other: Path, by: str, dry_run: bool, most: int, out: Path | None) -> None:
     """Bring into PACKAGE what OTHER holds, a copy of the same record; OTHER is left as it is.
 
     Nothing is lost: where both say something else, both stay in the record until somebody settles
@@ -37,7 +37,7 @@ def merge(package: Path, other: Path, who: str, dry_run: bool, most: int, out: P
     from provenance._record.package import open_package
 
     opened = open_package(package)
-    merged = merge_packages(opened, open_package(other), who=who, out=out, dry_run=dry_run)
+    merged = merge_packages(opened, open_package(other), who=by, out=out, dry_run=dry_run)
     kinds = opened.model.vocabularies["conflict_kind"]
     would = "would come" if dry_run else "came"
     click.echo(
