@@ -5,9 +5,7 @@ BIN := $(VENV)/bin
 STAMP := $(VENV)/.installed
 PIP := $(BIN)/pip install --quiet --disable-pip-version-check
 # a process a core, so that more threads in each would only stand in the way
-# one process more than there are cores, because some wait for a browser or an office suite
-WORKERS := $(shell expr $$(getconf _NPROCESSORS_ONLN) + 1)
-TESTS := POLARS_MAX_THREADS=1 $(BIN)/python -m pytest -n $(WORKERS) --dist loadfile --no-loadscope-reorder
+TESTS := POLARS_MAX_THREADS=1 $(BIN)/python -m pytest -n auto --dist loadfile --no-loadscope-reorder
 
 .PHONY: help demo test test-quick check mutants docs bench lock lowest wheel clean
 

@@ -6,6 +6,7 @@ import os
 import shutil
 import signal
 import time
+from contextlib import closing
 from pathlib import Path
 
 import pytest
@@ -174,8 +175,8 @@ class TestOnSeveralProcesses:
             n_workers=1, threads_per_worker=1, dashboard_address=None, silence_logs=50
         ) as cluster:
             crew = Crew(scheduler=cluster.scheduler_address, patience=2.0)
-            done = do_each(double, [1], crew=crew)
-            assert next(done) == (1, 2)
+            with closing(do_each(double, [1], crew=crew)) as done:
+                assert next(done) == (1, 2)
             cluster.scale(0)
             cluster.sync(cluster._correct_state)
             start = time.monotonic()
