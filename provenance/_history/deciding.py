@@ -27,6 +27,7 @@ from provenance._history.edits import (
     Cells,
     Change,
     cell_lines,
+    name_apart,
     new_row_lines,
     removal_lines,
     rename_lines,
@@ -236,10 +237,7 @@ def split(table: str, key: str, sources: Sequence[str], new_key: str) -> Decidin
             raise Refused(
                 f"name some of the sources of {table} {key}, not all: {', '.join(sorted(telling))}"
             )
-        number = 2
-        while (table, f"{row}~{number}") in state.keys:
-            number += 1
-        other = f"{row}~{number}"
+        other = name_apart(state, table, row)
         lines = [
             # the key as that source states it, which a renaming has not changed
             Line(table, claim.line.row, ROW_FIELD, "", other, claim.said_by)

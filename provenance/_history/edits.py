@@ -2,8 +2,8 @@
 
 from __future__ import annotations
 
-from collections import defaultdict
-from collections.abc import Iterator, Mapping, Sequence
+from collections import Counter, defaultdict
+from collections.abc import Collection, Iterator, Mapping, Sequence
 from typing import NamedTuple
 
 from provenance._history.acts import GONE, HERE, KEY_FIELD, ROW_FIELD, Line
@@ -83,15 +83,21 @@ def removal_lines(state: State, table: Table, row: str) -> list[Line]:
     return state.decide(table.name, row, ROW_FIELD, GONE)
 
 
+def name_apart(state: State, table: str, key: str, taken: Collection[tuple[str, str]] = ()) -> str:
+    """A name for a row beside the one that was born with this key: '201~2', '201~3' …"""
+    number = 2
+    while (table, f"{key}~{number}") in state.keys or (table, f"{key}~{number}") in taken:
+        number += 1
+    return f"{key}~{number}"
+
+
 def new_row_lines(
     state: State, table: Table, new: Cells, taken: set[tuple[str, str]]
 ) -> Iterator[Line]:
     """The lines of a row that was not there; `taken` are names that other new rows have."""
     key = _key(table, new)
-    row, number = key, 1
-    while (table.name, row) in state.keys or (table.name, row) in taken:
-        number += 1
-        row = f"{key}~{number}"
+    is_free = (table.name, key) not in state.keys and (table.name, key) not in taken
+    row = key if is_free else name_apart(state, table.name, key, taken)
     taken.add((table.name, row))
     yield Line(table.name, row, ROW_FIELD, "", HERE)
     if row != key:
@@ -107,9 +113,7 @@ def table_lines(
     """The lines that turn a table as it stands into the rows that are wanted, in any order."""
     by_key: dict[str, list[Cells]] = defaultdict(list)
     for cells in wanted:
-        by_key[table.key_of({name: cells.get(name, "") for name in table.primary_key})].append(
-            cells
-        )
+        by_key[_key(table, cells)].append(cells)
     lines: list[Line] = []
     lost: dict[str, Cells] = {}
     for row, old in state.rows[table.name].items():
@@ -151,13 +155,9 @@ def renamed_rows(
         for place, other in enumerate(new):
             if old and len(old & other) / len(old | other) >= ALIKE:
                 pairs.append((row, place))
-    rows = [row for row, _ in pairs]
-    places = [place for _, place in pairs]
-    return {
-        row: came[place]
-        for row, place in pairs
-        if rows.count(row) == 1 and places.count(place) == 1
-    }
+    rows = Counter(row for row, _ in pairs)
+    places = Counter(place for _, place in pairs)
+    return {row: came[place] for row, place in pairs if rows[row] == 1 and places[place] == 1}
 
 
 def changes_between(old: State, new: State) -> list[Change]:

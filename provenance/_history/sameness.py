@@ -16,6 +16,8 @@ from provenance._history.acts import Act, Line
 NEWER, OTHER = 0.60, 0.35
 """Shares of one file found in the other. Edited sheets reach 0.69 and more, other sheets 0.38 at
 most (150 generated pairs a kind, 8 to 85 rows); between the two a person is asked."""
+FEW, NEWER_OF_FEW = 8, 0.75
+"""Of fewer rows nobody can say what is rare, so that more of them has to be found."""
 _TELLING = 12
 _TRIED = 5
 
@@ -72,7 +74,21 @@ def share_found(old: Sequence[Texts], new: Sequence[Texts]) -> float:
 
 
 def likeness(acts: Mapping[str, Act], lines: Sequence[Line]) -> list[tuple[float, str]]:
-    """(share, act) of the imports given, the most alike first."""
-    new = texts_of(lines)
-    shares = [(share_found(texts_of(act.lines), new), name) for name, act in acts.items()]
+    """(share, act) of the imports given, the most alike first.
+
+    What the mapping gives every row (a text without a column) tells nothing. The share of a file
+    with few rows that does not reach NEWER_OF_FEW counts as one to be asked about at most.
+    """
+    new = _written(lines)
+    shares = []
+    for name, act in acts.items():
+        old = _written(act.lines)
+        share = share_found(old, new)
+        if min(len(old), len(new)) < FEW and NEWER <= share < NEWER_OF_FEW:
+            share = NEWER - 0.01
+        shares.append((share, name))
     return sorted(shares, key=lambda one: (-one[0], one[1]))
+
+
+def _written(lines: Iterable[Line]) -> list[Texts]:
+    return texts_of(line for line in lines if line.column or not line.field)

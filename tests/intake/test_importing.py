@@ -580,3 +580,22 @@ def test_headings_of_the_form_do_not_depend_on_their_order(package, tmp_path) ->
     path = write_csv(tmp_path / "timbers_b.csv", [a_line()], HEADINGS[::-1])
     assert bring_in(package, path).changes == ()
     assert package.table("element").to_dict("records") == before
+
+
+@pytest.mark.parametrize("order", [(0, 1), (1, 0)])
+def test_two_crews_with_a_line_each_and_one_bit_are_in_conflict_and_not_copies(
+    package, tmp_path, order
+) -> None:
+    """What the mapping says of every row, and a common bit, make no copy of a short sheet."""
+    short = dict.fromkeys(("Length", "Dia A", "Tools", "Remarks"), "")
+    lines = [
+        a_line(**short | {"Timber_no": "001", "By": "MB"}),
+        a_line(**short | {"Timber_no": "002", "By": "JT", "Date": "9/8/24", "Use": "joist"}),
+    ]
+    files = [write_csv(tmp_path / f"timbers{n}.csv", [lines[n]]) for n in order]
+    bring_in(package, files[0])
+    result = bring_in(package, files[1])
+    assert {one.field for one in result.conflicts} == {
+        "element_id", "collected_by", "collected_on",
+    }  # fmt: skip
+    assert result.removed == {}
