@@ -1,0 +1,1 @@
+"""Finds in open texts what is withheld elsewhere: places, people, numbers."""
