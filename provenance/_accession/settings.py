@@ -9,8 +9,8 @@ from typing import Any
 from provenance._accession.numbers import NumberPattern, number_pattern
 from provenance._base.errors import UnusableInput, UnusableSchema
 from provenance._base.resources import shipped
+from provenance._base.yaml_text import read_yaml
 from provenance._model.profile import check_against_schema
-from provenance._model.schema import read_yaml
 
 SETTINGS = "repository.yaml"
 """Where the settings are looked for, beside the register."""

@@ -12,6 +12,7 @@ from provenance import __version__
 from provenance._base.disk import write_text
 from provenance._base.progress import Progress
 from provenance._base.resources import shipped
+from provenance._base.yaml_text import read_yaml
 from provenance._bundle.deposit import schema_org
 from provenance._bundle.deposit.files import deposit_forms, write_deposit_files
 from provenance._bundle.describe.citation import keeper, makers
@@ -27,7 +28,6 @@ from provenance._bundle.redaction.notice import WITHHELD_TEXT, public_facts, wit
 from provenance._bundle.redaction.redact import Redacted
 from provenance._ledger.custody import last_seal
 from provenance._model.media_types import media_type_of
-from provenance._model.schema import read_yaml
 from provenance._record.origin import Ancestor
 from provenance._record.package import Package, as_json
 

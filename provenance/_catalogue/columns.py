@@ -11,8 +11,8 @@ from dataclasses import dataclass
 from functools import cache
 
 from provenance._base.resources import shipped
+from provenance._base.yaml_text import read_yaml
 from provenance._bundle.describe.plain_text import text_template
-from provenance._model.schema import read_yaml
 
 CATALOGUE_VERSION = 2
 

@@ -41,7 +41,8 @@ class Entry:
 def read_symbols() -> Vocabulary:
     """The symbols beside a year, as shipped; needed to tell cutting dates from others."""
     from provenance._base.resources import shipped
-    from provenance._model.schema import read_yaml, vocabulary_from
+    from provenance._base.yaml_text import read_yaml
+    from provenance._model.schema import vocabulary_from
 
     return vocabulary_from(read_yaml(shipped("schemas") / "vocabularies" / "result_symbol.yaml"))
 

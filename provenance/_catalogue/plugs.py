@@ -20,7 +20,7 @@ from provenance._record.remote import Place
 def read_genera() -> dict[str, str]:
     """Species code → genus, as shipped: by it `locate` tells which woods are near each other."""
     from provenance._base.resources import shipped
-    from provenance._model.schema import read_yaml
+    from provenance._base.yaml_text import read_yaml
 
     raw = read_yaml(shipped("schemas") / "vocabularies" / "species.yaml")
     return {str(term["code"]): str(term.get("genus", "")) for term in raw["terms"]}

@@ -5,9 +5,9 @@ from __future__ import annotations
 from typing import TYPE_CHECKING, Any
 
 from provenance._base.disk import write_text
+from provenance._base.yaml_text import read_yaml
 from provenance._demo.stage import ENCLOSURES, FAULTED, FIELD, RESULTS, STARTED, Did, Stage
 from provenance._demo.steps import attach_all, import_papers
-from provenance._model.schema import read_yaml
 from provenance._record.package import open_package
 
 if TYPE_CHECKING:

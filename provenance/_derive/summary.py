@@ -10,10 +10,10 @@ from typing import TYPE_CHECKING, Any
 import polars as pl
 
 from provenance._base.errors import TreenailError
+from provenance._base.yaml_text import read_yaml
 from provenance._derive.dating import ClusterRule, derive_clusters, derive_spans, mark_candidates
 from provenance._derive.size import derive_sizes
 from provenance._derive.trees import Piece, StemRule, TreeCount, count_trees
-from provenance._model.schema import read_yaml
 from provenance._record.joined import outermost_places
 from provenance._record.package import Package
 from provenance._record.tables import polars_type

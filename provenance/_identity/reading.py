@@ -24,10 +24,9 @@ from functools import cache
 from types import MappingProxyType
 from typing import TYPE_CHECKING, Any
 
-import yaml
-
 from provenance._base.errors import UnreadableValue
 from provenance._base.resources import shipped
+from provenance._base.yaml_text import read_yaml
 
 if TYPE_CHECKING:
     import numpy as np
@@ -78,9 +77,7 @@ class Wear:
 @cache
 def read_wear() -> Wear:
     """The shipped confusion model, with letters filled in."""
-    raw: dict[str, Any] = yaml.safe_load(
-        (shipped("schemas") / "stamp_wear.yaml").read_text(encoding="utf-8")
-    )
+    raw: dict[str, Any] = read_yaml(shipped("schemas") / "stamp_wear.yaml")
     return Wear(_with_letters(raw["upright"], {}), _with_letters(raw["turned"], _TURNED_LETTERS))
 
 

@@ -12,6 +12,7 @@ from typing import TYPE_CHECKING, Any
 
 from provenance._base.errors import UnusableSchema
 from provenance._base.resources import shipped
+from provenance._base.yaml_text import read_yaml
 from provenance._model.schema import (
     Field,
     Model,
@@ -20,7 +21,6 @@ from provenance._model.schema import (
     compile_model,
     field_from,
     read_core,
-    read_yaml,
     term_from,
 )
 

@@ -11,13 +11,14 @@ from __future__ import annotations
 import json
 from collections.abc import Callable, Iterator, Mapping
 from dataclasses import dataclass, field, replace
-from functools import cached_property
+from functools import cache, cached_property
 from pathlib import Path
 from types import MappingProxyType
 from typing import Any, TypeVar
 
 from provenance._base.errors import UnknownName, UnusableSchema
 from provenance._base.resources import shipped
+from provenance._base.yaml_text import read_yaml
 
 Made = TypeVar("Made")
 
@@ -250,21 +251,6 @@ class Model:
 # -- reading the files ---------------------------------------------------------------------------
 
 
-def read_yaml(path: Path) -> Any:
-    """The content of a YAML file; raises UnusableSchema that names file and line."""
-    # loaded here, because the schemas in a package are JSON
-    import yaml
-
-    # the same safe loader on libyaml is ten times as fast, where the wheel has it
-    loader = getattr(yaml, "CSafeLoader", yaml.SafeLoader)
-    try:
-        return yaml.load(path.read_text(encoding="utf-8"), Loader=loader)
-    except FileNotFoundError:
-        raise UnusableSchema(f"{path} is not there; check the name") from None
-    except (yaml.YAMLError, UnicodeDecodeError) as error:
-        raise UnusableSchema(f"{path} is not readable YAML: {error}") from error
-
-
 def _read_json(path: Path) -> Any:
     try:
         return json.loads(path.read_text(encoding="utf-8"))
@@ -443,6 +429,7 @@ def compile_field(
     return replace(one, constraints=MappingProxyType(constraints))
 
 
+@cache
 def read_core() -> Model:
     """The shipped tables and vocabularies, before any profile and before compiling."""
     folder = shipped("schemas")

@@ -9,7 +9,8 @@ from collections.abc import Iterable, Mapping
 from functools import cache, lru_cache
 
 from provenance._base.resources import shipped
-from provenance._model.schema import Term, Vocabulary, read_yaml, vocabulary_from
+from provenance._base.yaml_text import read_yaml
+from provenance._model.schema import Term, Vocabulary, vocabulary_from
 
 MOST_NAMED = 6
 """More species than this are no suggestion."""

@@ -17,8 +17,9 @@ from typing import TYPE_CHECKING, Any
 from provenance._base.disk import write_bytes
 from provenance._base.errors import TreenailError
 from provenance._base.resources import shipped
+from provenance._base.yaml_text import read_yaml
 from provenance._model.form_cell import form_cell
-from provenance._model.schema import Field, Model, Table, read_yaml
+from provenance._model.schema import Field, Model, Table
 
 if TYPE_CHECKING:
     import pandas as pd

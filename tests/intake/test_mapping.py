@@ -9,7 +9,8 @@ import pytest
 
 from provenance._base.errors import UnusableInput
 from provenance._base.resources import shipped
-from provenance._intake.mapping.mapping_file import read_mapping, read_mapping_text
+from provenance._base.yaml_text import read_yaml
+from provenance._intake.mapping.mapping_file import read_mapping
 from provenance._model.profile import load_model
 from tests.intake.forms import TIMBERS
 
@@ -69,7 +70,7 @@ def test_no_is_a_heading_and_a_day_is_a_text(tmp_path) -> None:
     """YAML 1.2 core schema, yaml.org/spec/1.2.2 section 10.3.2."""
     path = tmp_path / "m.yaml"
     path.write_text("{a: No, b: 2023-11-14, c: 3:30, d: yes, e: true, f: 12, g: 1.5, h: ~, i: off}")
-    assert read_mapping_text(path) == {
+    assert read_yaml(path) == {
         "a": "No",
         "b": "2023-11-14",
         "c": "3:30",
@@ -87,8 +88,8 @@ def test_a_field_that_stands_twice_is_not_lost_silently(tmp_path) -> None:
     assert "line 10, column 11: 'notes' stands here a second time" in refused(tmp_path, text)
 
 
-def test_an_unquoted_question_mark_is_explained(tmp_path) -> None:
-    said = refused(tmp_path, with_field("sampled: {column: Core/slice?}"))
+def test_an_unquoted_colon_is_explained(tmp_path) -> None:
+    said = refused(tmp_path, with_field("sampled: {column: Core: slice}"))
     assert "line 9" in said
     assert "double quotes" in said
 

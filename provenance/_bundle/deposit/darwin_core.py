@@ -16,11 +16,12 @@ from dataclasses import dataclass
 
 from provenance._base.resources import shipped
 from provenance._base.visible import visible
+from provenance._base.yaml_text import read_yaml
 from provenance._bundle.describe.citation import keeper, licence_address
 from provenance._bundle.describe.editions import Edition
 from provenance._bundle.redaction.tables import DATA_GENERALIZATIONS, INFORMATION_WITHHELD
 from provenance._model.edtf import is_edtf
-from provenance._model.schema import Field, Model, read_yaml
+from provenance._model.schema import Field, Model
 from provenance._record.package import Package
 from provenance._record.snapshot import Row
 

@@ -9,8 +9,9 @@ from functools import cache, lru_cache
 from typing import Any
 
 from provenance._base.resources import shipped
+from provenance._base.yaml_text import read_yaml
 from provenance._intake.values.units import MM_PER
-from provenance._model.schema import Field, Table, read_yaml
+from provenance._model.schema import Field, Table
 
 
 @dataclass(frozen=True)

@@ -13,10 +13,9 @@ from dataclasses import asdict, dataclass
 from pathlib import Path
 from typing import Any
 
-import yaml
-
 from provenance._base.disk import write_text
-from provenance._base.errors import TreenailError
+from provenance._base.errors import TreenailError, UnusableInput
+from provenance._base.yaml_text import read_yaml
 from provenance._drawing.fitting import draw_line, write_block
 from provenance._drawing.fonts import BOLD, PLAIN
 from provenance._drawing.paper import MM, Box
@@ -115,12 +114,12 @@ def _read_all(path: Path) -> dict[str, dict[str, float]]:
     if not path.is_file():
         return {}
     try:
-        raw = yaml.safe_load(path.read_text(encoding="utf-8")) or {}
+        raw = read_yaml(path) or {}
         return {
             str(name): asdict(Calibration(**{k: float(v) for k, v in values.items()}))
             for name, values in raw.items()
         }
-    except (yaml.YAMLError, UnicodeDecodeError, AttributeError, TypeError, ValueError) as error:
+    except (UnusableInput, AttributeError, TypeError, ValueError) as error:
         raise TreenailError(
             f"{path} does not hold calibrations of printers ({error}); mend or remove it, then "
             "calibrate again"
@@ -142,6 +141,8 @@ def store_calibration(path: Path, printer: str, calibration: Calibration) -> Non
     """Keep the calibration of a printer beside those of others."""
     known = _read_all(path)
     known[printer] = asdict(calibration)
+    import yaml
+
     write_text(path, yaml.safe_dump(known, sort_keys=True, allow_unicode=True))
 
 

@@ -9,9 +9,9 @@ from typing import Any
 
 from provenance._base.errors import TreenailError
 from provenance._base.resources import shipped
+from provenance._base.yaml_text import read_yaml
 from provenance._drawing.paper import MM, Box
 from provenance._model.profile import check_against_schema
-from provenance._model.schema import read_yaml
 
 DEFAULT_PADDING_MM = 2.0
 _TOLERANCE_MM = 0.05

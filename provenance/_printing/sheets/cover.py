@@ -6,8 +6,9 @@ from collections.abc import Collection, Mapping
 from typing import Any
 
 from provenance._base.resources import shipped
+from provenance._base.yaml_text import read_yaml
 from provenance._drawing.paper import Paper
-from provenance._model.schema import Model, read_yaml
+from provenance._model.schema import Model
 from provenance._printing.sheets.cells import EMPTY_BOX, TICKED_BOX
 from provenance._printing.sheets.form import lay_out_questions
 from provenance._printing.sheets.frame import PageDraft
