@@ -8,6 +8,8 @@ _BY_SUFFIX = {
     ".bmp": "image/bmp",
     ".cff": "application/yaml",
     ".csv": "text/csv",
+    ".dwg": "image/vnd.dwg",
+    ".dxf": "image/vnd.dxf",
     ".docx": "application/vnd.openxmlformats-officedocument.wordprocessingml.document",
     ".geojson": "application/geo+json",
     ".gif": "image/gif",
@@ -24,6 +26,7 @@ _BY_SUFFIX = {
     ".ods": "application/vnd.oasis.opendocument.spreadsheet",
     ".pdf": "application/pdf",
     ".png": "image/png",
+    ".rwl": "text/plain",
     ".svg": "image/svg+xml",
     ".tif": "image/tiff",
     ".tiff": "image/tiff",
@@ -39,6 +42,21 @@ _BY_SUFFIX = {
 }
 
 
+SVG = "image/svg+xml"
+_UNKNOWN = "application/octet-stream"
+_RUNS = frozenset({"text/html", SVG, "application/xml", _UNKNOWN})
+"""What a browser may run when it is opened from a disk, or take for something that it runs."""
+
+
+def may_run(path: str) -> bool:
+    """Whether a browser that opens a file may run what a stranger wrote into it.
+
+    >>> [may_run(one) for one in ("plan.svg", "notes.HTML", "plan.pdf", "rings.rwl", "a.xht")]
+    [True, True, False, False, True]
+    """
+    return media_type_of(path) in _RUNS
+
+
 def media_type_of(path: str) -> str:
     """The IANA media type of a file name; unknown endings are plain bytes.
 
@@ -48,4 +66,4 @@ def media_type_of(path: str) -> str:
     >>> media_type_of("files/Plan.TIF")
     'image/tiff'
     """
-    return _BY_SUFFIX.get(PurePosixPath(path).suffix.lower(), "application/octet-stream")
+    return _BY_SUFFIX.get(PurePosixPath(path).suffix.lower(), _UNKNOWN)

@@ -16,7 +16,8 @@ from urllib.parse import quote
 from provenance._bundle.finding_aid.addresses import page_name
 from provenance._bundle.finding_aid.cells import Cells
 from provenance._bundle.finding_aid.writing import put
-from provenance._drawing.pixels import BROKEN, MOST_PIXELS
+from provenance._drawing.pixels import BROKEN, bare_pixels, fits
+from provenance._model.media_types import SVG, may_run, media_type_of
 from provenance._record.snapshot import Row
 
 PICTURE_KINDS = frozenset({"photo", "plan", "drawing"})
@@ -29,7 +30,8 @@ _QUALITY = 72
 class Attachment:
     """A file about a row as a page shows it; addresses are as seen from index.html.
 
-    `href` is None where the file is not in the bundle; `preview` is None for what is no picture,
+    `href` is None where the file is not in the bundle, or a browser could run what is in it, which
+    `may_run` then says; `preview` is None for what is no picture,
     and `without_preview` then says why, if it should be one. `shown_by` is the address of the
     converted copy where the preview shows that and not the file itself, '' elsewhere.
     """
@@ -44,6 +46,7 @@ class Attachment:
     height: int
     without_preview: str
     shown_by: str = ""
+    may_run: bool = False
 
 
 class Pictures:
@@ -78,7 +81,10 @@ class Pictures:
                     made, shown = of_copy, copy
                     break
         preview, size, why = None, (0, 0), ""
-        if isinstance(made, str):
+        if there and media_type_of(path) == SVG:
+            # as a picture in a page it shows what is drawn in it, and runs nothing
+            preview = quote(path)
+        elif isinstance(made, str):
             why = made
         else:
             content, size = made
@@ -90,12 +96,13 @@ class Pictures:
             kind=record.label("file", "kind", row["kind"]),
             path=path,
             taken=row.get("taken_on", ""),
-            href=quote(path) if there else None,
+            href=quote(path) if there and not may_run(path) else None,
             preview=preview,
             width=size[0],
             height=size[1],
             without_preview=why,
             shown_by=quote(shown) if shown != path else "",
+            may_run=there and may_run(path),
         )
 
     def _copies_of(self, row: Row) -> list[str]:
@@ -104,7 +111,9 @@ class Pictures:
         return [
             one["path"]
             for one in copies
-            if one["kind"] in PICTURE_KINDS and one["path"] in self._cells.files
+            if one["kind"] in PICTURE_KINDS
+            and one["path"] in self._cells.files
+            and not may_run(one["path"])
         ]
 
 
@@ -113,32 +122,28 @@ _Preview = tuple[bytes, tuple[int, int]]
 
 def _preview(path: Path) -> _Preview | str:
     """A small JPEG and its size in pixels, or why there is none."""
-    from PIL import Image, ImageOps, UnidentifiedImageError
+    from PIL import Image, UnidentifiedImageError
 
     try:
         with warnings.catch_warnings():
             # what Pillow warns of (sizes, odd metadata) is judged here by the size itself
             warnings.simplefilter("ignore")
             with Image.open(path, formats=FORMATS) as image:
-                pixels = image.width * image.height
-                if pixels > MOST_PIXELS:
+                if not fits(image):
+                    pixels = image.width * image.height
                     return f"it has {pixels / 1e6:,.0f} million pixels, too many for a preview"
                 image.draft("RGB", (2 * PREVIEW_PIXELS, 2 * PREVIEW_PIXELS))
-                small = ImageOps.exif_transpose(image)
-                if small.mode in ("RGBA", "LA", "PA", "P"):
-                    clear = small.convert("RGBA")
-                    small = Image.new("RGB", clear.size, "white")
-                    small.paste(clear, mask=clear.getchannel("A"))
-                small = small.convert("RGB")
-                small.thumbnail((PREVIEW_PIXELS, PREVIEW_PIXELS))
+                bare = bare_pixels(image)
+                if bare.mode == "1":
+                    bare = bare.convert("L")  # or a thin line would be gone in the small picture
+                bare.thumbnail((PREVIEW_PIXELS, PREVIEW_PIXELS))
+                bare = bare.convert("RGB")
     except Image.DecompressionBombError:
         return "it has too many pixels for a preview"
     except UnidentifiedImageError:
         return f"it is no picture in a form that is read here ({', '.join(FORMATS)})"
     except BROKEN:
         return "its picture is damaged and cannot be read"
-    # a new picture of the pixels alone: no metadata can come along
-    bare = Image.frombytes("RGB", small.size, small.tobytes())
     buffer = io.BytesIO()
     bare.save(buffer, "JPEG", quality=_QUALITY, optimize=True)
     return buffer.getvalue(), bare.size

@@ -2,7 +2,8 @@
 
 What a camera or program wrote beside the pixels (position, serial number, owner, thumbnail, colour
 profile, comments, bytes behind the end) is not copied, because nothing is copied but the pixels.
-The picture is turned upright first and brought to sRGB, which the left-out data asked of viewers.
+The picture is turned upright first and brought to sRGB, which the left-out data asked of viewers,
+and what is transparent becomes white.
 """
 
 from __future__ import annotations
@@ -12,7 +13,7 @@ from pathlib import Path
 
 from provenance._base.disk import writing
 from provenance._base.errors import TreenailError
-from provenance._drawing.pixels import BROKEN, MOST_PIXELS, bare_pixels
+from provenance._drawing.pixels import BROKEN, bare_pixels, fits
 
 KINDS = {".jpg": "JPEG", ".jpeg": "JPEG", ".png": "PNG", ".webp": "WEBP"}
 """The endings that a redrawn photo may have; the bytes must be of that kind."""
@@ -38,8 +39,8 @@ def redraw(source: Path, target: Path) -> None:
             # the size is judged below, before any pixel is read
             warnings.simplefilter("ignore")
             with Image.open(source, formats=[kind]) as picture:
-                width, height = picture.size
-                if width * height > MOST_PIXELS:
+                if not fits(picture):
+                    width, height = picture.size
                     raise NotRedrawn(f"{width} by {height} pixels are more than can be unfolded")
                 pixels = bare_pixels(picture)
     except NotRedrawn:

@@ -10,7 +10,7 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from provenance._drawing.pixels import BROKEN, MOST_PIXELS, bare_pixels
+from provenance._drawing.pixels import BROKEN, bare_pixels, fits
 from provenance._identity.payload import one_line
 from provenance._intake.photos.camera import NOTHING_WRITTEN, Camera, camera_of
 
@@ -70,7 +70,7 @@ def look_at(path: Path) -> Look:
     try:
         with _opened(path) as picture:
             # Pillow unfolds the whole of a PNG to find what stands behind its pixels
-            if _is_small(picture) or picture.format != "PNG":
+            if fits(picture) or picture.format != "PNG":
                 camera = camera_of(picture)
             _refuse_large(picture)
             grey = picture.convert("L")
@@ -84,17 +84,13 @@ def look_for_camera(path: Path) -> Camera:
     """The camera's data alone, without looking at the pixels; none where it cannot be read."""
     try:
         with _opened(path) as picture:
-            return camera_of(picture) if _is_small(picture) else NOTHING_WRITTEN
+            return camera_of(picture) if fits(picture) else NOTHING_WRITTEN
     except _UnreadablePicture:
         return NOTHING_WRITTEN
 
 
-def _is_small(picture: Image) -> bool:
-    return picture.width * picture.height <= MOST_PIXELS
-
-
 def _refuse_large(picture: Image) -> None:
-    if not _is_small(picture) or max(picture.size) > LONGEST_SIDE:
+    if not fits(picture) or max(picture.size) > LONGEST_SIDE:
         raise _UnreadablePicture(
             f"it has {picture.width:,} by {picture.height:,} pixels, too many to look into"
         )

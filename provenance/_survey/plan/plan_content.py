@@ -13,6 +13,7 @@ import polars as pl
 
 from provenance._base.errors import UnusableInput
 from provenance._base.portable import folded
+from provenance._drawing.pixels import BROKEN
 from provenance._record.cells import read_numbers
 from provenance._record.package import Package
 from provenance._record.tables import ROW
@@ -373,10 +374,10 @@ def _underlays(package: Package, about: set[str]) -> tuple[Underlay, ...]:
             with Image.open(path) as image:
                 width, height = image.size
                 media_type = Image.MIME.get(image.format or "", "")
-        except UnidentifiedImageError as error:
+        except (UnidentifiedImageError, Image.DecompressionBombError, *BROKEN) as error:
             raise UnusableInput(
                 f"{package.table_path('file')}, row {number}: {row['path']} is to lie under a plan "
-                "but is no image that can be read; use PNG or JPEG"
+                "but is no image that can be read, or too large a one; use PNG or JPEG"
             ) from error
         found.append(
             Underlay(

@@ -77,6 +77,19 @@ def test_a_plan_in_an_unknown_form_is_named_and_linked(tmp_path: Path) -> None:
     assert found.preview is None
 
 
+def test_what_a_browser_could_run_is_shown_as_a_picture_or_named_and_never_linked(
+    tmp_path: Path,
+) -> None:
+    """A disk has no origin that would keep one file from the others: a script in it reads them."""
+    script = b"<svg xmlns='http://www.w3.org/2000/svg'><script>alert(1)</script></svg>"
+    for name in ("plan.svg", "a.HTML", "b.xhtml", "c.xml", "d.svgz", "e", "f.unheard-of"):
+        found = attached(tmp_path / name, name, script, kind="plan")
+        assert found.may_run, name
+        assert (found.href, found.shown_by) == (None, ""), name
+        # inside an img element scripts do not run (HTML Standard and SVG 2, 2.2.1 from memory)
+        assert found.preview == ("files/plan.svg" if name == "plan.svg" else None), name
+
+
 def test_a_photo_cut_off_is_named_and_linked(tmp_path: Path) -> None:
     found = attached(tmp_path, "a.jpg", a_picture(tmp_path, (1600, 800))[:900])
     assert found.preview is None

@@ -3,6 +3,8 @@
 from __future__ import annotations
 
 import io
+import subprocess
+import sys
 from pathlib import Path
 
 import exifread
@@ -52,14 +54,35 @@ def test_every_kind_ofa_png_can_be_drawn_anew(tmp_path: Path, mode: str) -> None
             assert one.convert("RGBA").tobytes() == other.convert("RGBA").tobytes()
 
 
-def test_a_clear_colour_of_a_palette_stays_clear(tmp_path: Path) -> None:
-    picture = Image.linear_gradient("L").resize((4, 4)).convert("P")
-    clear = picture.getpixel((0, 0))
-    picture.save(tmp_path / "a.png", transparency=clear)
-    redraw(tmp_path / "a.png", tmp_path / "b.png")
-    with Image.open(tmp_path / "b.png") as other:
-        assert other.convert("RGBA").getpixel((0, 0))[3] == 0
-        assert other.convert("RGBA").getpixel((3, 3))[3] == 255
+def test_under_an_erased_part_nothing_stands(tmp_path: Path) -> None:
+    """Erasing makes a part clear and often leaves its colors there."""
+    secret = (12, 34, 56)
+    erased = Image.new("RGBA", (4, 4), (*secret, 0))
+    erased.putpixel((3, 3), (200, 0, 0, 255))
+    kinds = {
+        "rgba.png": (erased, {}),
+        "rgba.webp": (erased, {"lossless": True, "exact": True}),
+        "grey.png": (erased.convert("LA"), {}),
+        "palette.png": (Image.new("P", (4, 4), 0), {"transparency": 0}),
+        "one_color.png": (Image.new("RGB", (4, 4), secret), {"transparency": secret}),
+    }
+    for name, (picture, how) in kinds.items():
+        picture.save(tmp_path / name, **how)
+        redraw(tmp_path / name, tmp_path / f"drawn-{name}")
+        with Image.open(tmp_path / f"drawn-{name}") as other:
+            assert other.convert("RGBA").getpixel((0, 0)) == (255, 255, 255, 255), name
+            assert "transparency" not in other.info, name
+
+
+def test_a_large_picture_takes_hardly_more_memory_than_its_pixels(tmp_path: Path) -> None:
+    """A file of a few kilobytes that unfolds to 22 million clear pixels of four bytes."""
+    Image.new("RGBA", (4_700, 4_700)).save(tmp_path / "a.png", compress_level=1)
+    code = (
+        "import resource, sys; resource.setrlimit(resource.RLIMIT_DATA, (3 * 10**8,) * 2);"
+        "from pathlib import Path; from provenance._bundle.redaction.pictures import redraw;"
+        "redraw(Path(sys.argv[1]), Path(sys.argv[2]))"
+    )
+    subprocess.run([sys.executable, "-c", code, tmp_path / "a.png", tmp_path / "b.png"], check=True)
 
 
 def test_a_printers_photo_is_brought_to_screen_colours(tmp_path: Path) -> None:
