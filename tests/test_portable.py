@@ -8,6 +8,7 @@ from pathlib import PureWindowsPath
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
+from pathvalidate import is_valid_filename
 
 from provenance._base.disk import building_folder
 from provenance._base.errors import UnusableInput
@@ -48,6 +49,23 @@ def test_a_path_may_be_as_long_as_it_says_and_no_longer() -> None:
     assert "longer than 200" in str(unportable_because("x" * (LONGEST_PATH + 1)))
     # outside the first plane a character is two units of UTF-16
     assert unportable_because("\U00010300" * (LONGEST_PATH // 2 + 1))
+
+
+@given(
+    st.text(
+        alphabet=st.one_of(
+            st.sampled_from('aCONulx1. -_:*?"<>|/\u00b9\u200b\u202e\x7f'), st.characters()
+        ),
+        max_size=12,
+    )
+)
+def test_what_the_reference_library_refuses_is_refused(name: str) -> None:
+    """pathvalidate (PyPI), for all systems at once: what it does not pass as a name, nor do we."""
+    if "/" in name or name in ("", ".", ".."):
+        return  # a path, or none: asked elsewhere
+    if not is_valid_filename(name, platform="universal"):
+        assert unportable_because(name), name
+    assert ("\u202e" in name) <= bool(unportable_because(name)), "a name that shows another"
 
 
 @pytest.mark.parametrize(

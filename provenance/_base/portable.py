@@ -9,6 +9,8 @@ from __future__ import annotations
 import re
 import unicodedata
 
+from provenance._base.visible import HIDDEN
+
 LONGEST_PATH = 200
 """Characters of a path in a package: Windows takes 259 with the folders that a person puts first.
 
@@ -61,6 +63,8 @@ def unportable_because(path: str) -> str | None:
     """
     if reason := unholdable_because(path):
         return reason
+    if hidden := re.search(HIDDEN, path):
+        return f"it holds the hidden character U+{ord(hidden[0]):04X}, which no list shows"
     if len(path.encode("utf-16-le", "surrogatepass")) // 2 > LONGEST_PATH:
         return f"it is longer than {LONGEST_PATH} characters"
     return None
