@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import io
 import subprocess
 import sys
 from itertools import pairwise
@@ -151,3 +152,31 @@ def test_the_package_runs_as_a_module():
     line = [sys.executable, "-m", "provenance", "--version"]
     told = subprocess.run(line, capture_output=True, text=True, check=False)
     assert (told.returncode, told.stdout.split()[-1]) == (0, provenance.__version__)
+
+
+class _ATerminal(io.StringIO):
+    def isatty(self) -> bool:
+        return True
+
+
+def test_nothing_that_a_stranger_wrote_moves_a_terminal(monkeypatch):
+    """Escape codes: ECMA-48; a lone carriage return writes over a line; direction: UAX #9."""
+    hostile = "a\x1b[2Jb\x9b8mc\rd\x1b]0;t\x07e\u202ef\x08"
+
+    @click.command()
+    def shows() -> None:
+        click.echo(hostile)
+        click.echo(click.style("error", fg="red", bold=True))
+        raise UnusableInput(hostile)
+
+    monkeypatch.setattr(provenance._cli, "treenail", shows)
+    monkeypatch.setattr(sys, "argv", ["treenail"])
+    out, err = _ATerminal(), _ATerminal()
+    monkeypatch.setattr(sys, "stdout", out)
+    monkeypatch.setattr(sys, "stderr", err)
+    with pytest.raises(SystemExit):
+        main()
+    shown = "a⟨U+001B⟩[2Jb⟨U+009B⟩8mc⟨U+000D⟩d⟨U+001B⟩]0;t⟨U+0007⟩e⟨U+202E⟩f⟨U+0008⟩\n"
+    # our own color alone goes through
+    assert out.getvalue() == shown + "\x1b[31m\x1b[1merror\x1b[0m\n"
+    assert err.getvalue() == "treenail: " + shown

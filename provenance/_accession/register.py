@@ -7,7 +7,10 @@ import io
 from dataclasses import astuple, dataclass, fields
 from pathlib import Path
 
+import polars as pl
+
 from provenance._base.errors import UnusableInput
+from provenance._base.spreadsheet import spreadsheet_csv
 
 
 @dataclass(frozen=True)
@@ -98,6 +101,5 @@ def register_bytes(path: Path, added: Accession) -> bytes:
 
 def line_of(cells: tuple[str, ...]) -> bytes:
     """One line of CSV; line ends inside cells become blanks, so that a line is an accession."""
-    text = io.StringIO()
-    csv.writer(text, lineterminator="\n").writerow(" ".join(one.split()) for one in cells)
-    return text.getvalue().encode("utf-8")
+    one = pl.DataFrame({str(place): " ".join(cell.split()) for place, cell in enumerate(cells)})
+    return spreadsheet_csv(one, with_header=False).encode("utf-8")

@@ -7,9 +7,9 @@ import re
 # Control characters but for tab and line end; bidi controls (Unicode 9, UAX #9), zero-width marks:
 # they make a page show something else than what is written. Joiners (200C, 200D) stay: scripts
 # need them.
-_HIDDEN = re.compile(
-    "[\x00-\x08\x0b-\x1f\x7f-\x9f\u061c\u200b\u200e\u200f\u2028-\u202e\u2060-\u2069\ufeff\ud800-\udfff]"
-)
+HIDDEN = "[\x00-\x08\x0b-\x1f\x7f-\x9f\u061c\u200b\u200e\u200f\u2028-\u202e\u2060-\u2069\ufeff]"
+# half of a character is none that a table engine can hold
+_HIDDEN = re.compile(f"{HIDDEN}|[\ud800-\udfff]")
 
 
 def visible(text: str) -> str:

@@ -7,6 +7,7 @@ import json
 from typing import TYPE_CHECKING, Any
 
 from provenance._base.errors import UnusableInput
+from provenance._base.spreadsheet import spreadsheet_csv
 
 if TYPE_CHECKING:
     import polars as pl
@@ -28,7 +29,7 @@ def answer_bytes(frame: pl.DataFrame, shape: str) -> bytes:
         frame.write_parquet(stream)
         return stream.getvalue()
     if shape == "csv":
-        text = frame.write_csv()
+        text = spreadsheet_csv(frame)
     elif shape == "json":
         text = json.dumps(frame.to_dicts(), indent=1, ensure_ascii=False) + "\n"
     else:

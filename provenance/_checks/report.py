@@ -18,16 +18,13 @@ JSON, one object:
                     "remedy", "origin"}, …], in the order of tables and rows; `row` is a number,
                     0 for a table as a whole, 1 for its header
 
-CSV has the same columns as `findings`. A cell that a spreadsheet would take for a formula (it
-begins with = + - @, a tab or a line end) gets an apostrophe before it, as spreadsheets write it.
+CSV (`_base/spreadsheet.py`) has the same columns as `findings`.
 """
 
 from __future__ import annotations
 
 import json
 from typing import Any
-
-import polars as pl
 
 from provenance import __version__
 from provenance._base.findings import SEVERITIES, Report
@@ -37,7 +34,6 @@ from provenance._checks.grouped import grouped, where
 
 MOST_ON_A_PAGE = 500
 """Findings of one rule that a page lists; more make a page that no browser opens gladly."""
-_LIKE_A_FORMULA = r"^([=+\-@\t\r\n])"
 
 
 def report_json(report: Report) -> str:
@@ -60,15 +56,6 @@ def report_json(report: Report) -> str:
     findings = ",\n".join(f"    {line}" for line in lines if line)
     listed = f"[\n{findings}\n  ]" if findings else "[]"
     return f'{opened},\n  "findings": {listed}\n}}\n'
-
-
-def findings_csv(found: pl.DataFrame) -> str:
-    """Findings, with whatever columns they have, as CSV that is safe to open in a spreadsheet."""
-    guarded = found.with_columns(
-        # nothing rather than an empty text, around which this writer puts quotes
-        pl.col(pl.String).str.replace(_LIKE_A_FORMULA, "'$1").replace("", None)
-    )
-    return guarded.write_csv()
 
 
 def report_html(report: Report, *, most: int = MOST_ON_A_PAGE) -> str:

@@ -10,6 +10,7 @@ import click
 
 from provenance import __version__
 from provenance._base.errors import TreenailError
+from provenance._cli.terminal import Terminal
 
 COMMANDS: dict[str, tuple[str, str]] = {
     # name: (module in provenance._cli : function, one line for the overview)
@@ -101,9 +102,12 @@ def treenail() -> None:
 
 def main() -> None:
     """Run the command line; what a person can mend becomes one sentence and an exit code."""
-    for stream in (sys.stdout, sys.stderr):
-        # Windows writes into files and pipes in an old code page, which lacks most of the letters
-        if isinstance(stream, io.TextIOWrapper) and not stream.isatty():
+    for name in ("stdout", "stderr"):
+        stream = getattr(sys, name)
+        if stream is not None and stream.isatty():
+            setattr(sys, name, Terminal(stream))
+        elif isinstance(stream, io.TextIOWrapper):
+            # Windows writes into files and pipes in an old code page, which lacks most letters
             stream.reconfigure(encoding="utf-8")
     try:
         # click hands the code of an Exit back here instead of raising it; a command itself

@@ -123,7 +123,9 @@ def _in_shape(report: Report, shape: str, most: int, *, to_terminal: bool) -> st
     if shape == "json":
         return reports.report_json(report)
     if shape == "csv":
-        return reports.findings_csv(report.found)
+        from provenance._base.spreadsheet import spreadsheet_csv
+
+        return spreadsheet_csv(report.found)
     if shape == "html":
         return reports.report_html(report)
     return report_text(
@@ -197,11 +199,11 @@ def _all_as_json(done: Sequence[Checked], most: int) -> str:
 def _all_as_csv(done: Sequence[Checked], most: int) -> str:
     import polars as pl
 
-    from provenance._checks.report import findings_csv
+    from provenance._base.spreadsheet import spreadsheet_csv
 
     frames = [
         one.report.found.select(pl.lit(str(one.path)).alias("path"), pl.all())
         for one in done
         if one.report is not None
     ]
-    return findings_csv(pl.concat(frames)) if frames else ""
+    return spreadsheet_csv(pl.concat(frames)) if frames else ""

@@ -176,7 +176,9 @@ def _shown(frame: object, shape: str) -> str:
 
     assert isinstance(frame, pd.DataFrame)
     if shape == "csv":
-        return frame.to_csv(index=False, lineterminator="\n").rstrip("\n")
+        from provenance._base.spreadsheet import spreadsheet_csv_of
+
+        return spreadsheet_csv_of(frame).rstrip("\n")
     if shape == "json":
         rows = frame.astype(object).where(frame.notna(), None).to_dict("records")
         return json.dumps(rows, indent=2, ensure_ascii=False)

@@ -64,6 +64,7 @@ def consign(
     from datetime import UTC, date, datetime
 
     from provenance._base.disk import writable_folder, write_text
+    from provenance._base.spreadsheet import spreadsheet_csv_of
     from provenance._identity.naming import parcel_named
     from provenance._lab.consign import consign_samples, parcel_list, parcel_of, write_results_form
     from provenance._record.package import open_package
@@ -96,7 +97,7 @@ def consign(
     code = parcel.consignment_id
     listed = folder / f"{code}-list.csv"
     form = folder / f"{code}-results.xlsx"
-    write_text(listed, parcel_list(opened, code).to_csv(index=False, lineterminator="\n"))
+    write_text(listed, spreadsheet_csv_of(parcel_list(opened, code)))
     write_results_form(opened, code, form)
     click.echo(f"{code}: {counted(len(parcel.samples), 'sample')} for {parcel.to_party_id}")
     click.echo(f"{listed}: the list that goes with it")

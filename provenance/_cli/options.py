@@ -216,7 +216,8 @@ def progress_bar(label: str) -> Iterator[Progress]:
     def advance(done: int, total: int) -> None:
         nonlocal bar
         if bar is None:
-            bar = click.progressbar(length=total or None, label=label, file=sys.stderr)
+            terminal = getattr(sys.stderr, "stream", sys.stderr)
+            bar = click.progressbar(length=total or None, label=label, file=terminal)
             bar.__enter__()
         bar.update(done - bar.pos)
 

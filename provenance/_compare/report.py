@@ -2,15 +2,16 @@
 
 from __future__ import annotations
 
-import csv
-import io
 import json
 from collections.abc import Iterator
 from typing import Any
 
+import polars as pl
+
 from provenance import __version__
 from provenance._base.opinion_words import counted
 from provenance._base.page_templates import page_templates
+from provenance._base.spreadsheet import spreadsheet_csv
 from provenance._base.visible import visible
 from provenance._compare.difference import COLUMNS, NTH, Difference, TableDifference
 
@@ -213,11 +214,10 @@ def _table_dict(one: TableDifference) -> dict[str, Any]:
 
 def difference_csv(found: Difference) -> str:
     """The whole comparison as CSV with the columns of `Difference.lines`."""
-    text = io.StringIO()
-    writer = csv.writer(text, lineterminator="\n")
-    writer.writerow(COLUMNS)
-    writer.writerows(found.lines())
-    return text.getvalue()
+    lines = list(found.lines())
+    return spreadsheet_csv(
+        pl.DataFrame(lines, schema=dict.fromkeys(COLUMNS, pl.String), orient="row")
+    )
 
 
 MOST_ON_A_PAGE = 500

@@ -13,8 +13,9 @@ import pytest
 from click.testing import CliRunner
 
 from provenance._base.findings import COLUMNS, Report
+from provenance._base.spreadsheet import spreadsheet_csv
 from provenance._checks.grouped import grouped
-from provenance._checks.report import findings_csv, report_html, report_json
+from provenance._checks.report import report_html, report_json
 from provenance._checks.report_text import report_text
 from provenance._cli.checking import check
 from tests.builders import a_package
@@ -164,18 +165,22 @@ def test_json_has_the_documented_shape() -> None:
     assert raw["findings"][0]["key"] == "Ä\u2028\"'"
 
 
-@pytest.mark.parametrize("value", ["=1+1", "+1", "-1", "@x", "\t=1", "\r=1", "\n=1"])
-def test_csv_holds_no_formula(value: str) -> None:
-    rows = list(
-        csv.DictReader(io.StringIO(findings_csv(_report(_finding(value=value)).found), newline=""))
-    )
-    assert rows[0]["value"] == "'" + value
+@pytest.mark.parametrize(
+    ("value", "shown"),
+    [(one, "'" + one) for one in ("=1+1", "+1+1", "-A1", "@x", "\t=1", "\n=1", "＝1")]
+    # a number is none, and what moves a terminal is written out
+    + [("-1.5", "-1.5"), ("\r=1", "⟨U+000D⟩=1"), ("\x1b[2J", "⟨U+001B⟩[2J")],
+)
+def test_csv_holds_no_formula_and_no_escape_code(value: str, shown: str) -> None:
+    text = spreadsheet_csv(_report(_finding(value=value)).found)
+    rows = list(csv.DictReader(io.StringIO(text, newline="")))
+    assert rows[0]["value"] == shown
     assert rows[0]["row"] == "3"
 
 
 def test_csv_has_every_finding_and_reads_back() -> None:
     report = _report(*[_finding(row=row, message=f'a, "b"\n{row}') for row in range(2, 202)])
-    rows = list(csv.DictReader(io.StringIO(findings_csv(report.found), newline="")))
+    rows = list(csv.DictReader(io.StringIO(spreadsheet_csv(report.found), newline="")))
     assert [int(row["row"]) for row in rows] == list(range(2, 202))
     assert rows[0]["message"] == 'a, "b"\n2'
     assert tuple(rows[0]) == COLUMNS
