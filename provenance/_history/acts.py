@@ -19,7 +19,7 @@ import hmac
 import json
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
-from functools import cached_property
+from functools import cached_property, lru_cache
 from hashlib import sha256
 from typing import NamedTuple
 
@@ -79,6 +79,7 @@ class Act:
         said = _digest(key, (self.who, self.when, self.why, self.source, self.version))
         return said, [_digest(key, line) for line in self.lines]
 
+    @lru_cache(maxsize=512)  # noqa: B019  (an act is a value, and every command proves all of them)
     def act_id(self, key: bytes) -> str:
         """The act's name, over digests only, so that texts can be withheld and it still proves."""
         return id_of(self, *self.digests(key))
