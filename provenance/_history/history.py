@@ -103,8 +103,11 @@ def keeps_history(package: Package) -> bool:
 def read_acts(tables: Snapshot) -> dict[str, Act]:
     """The acts as they are written, unproved, in the order of the file."""
     lines: dict[str, list[Line]] = {}
-    for name, *texts in tables.tuples(CHANGE, ("act_id", *_LINE_COLUMNS)):
-        lines.setdefault(name, []).append(Line(*texts))
+    names = (name for (name,) in tables.tuples(CHANGE, ("act_id",)))
+    for name, line in zip(
+        names, map(Line._make, tables.tuples(CHANGE, _LINE_COLUMNS)), strict=True
+    ):
+        lines.setdefault(name, []).append(line)
     acts = {}
     for row in tables.rows(ACT):
         acts[row["act_id"]] = Act(
