@@ -29,8 +29,8 @@ from provenance._bundle.describe.crate import CRATE, check_crate
 from provenance._bundle.describe.editions import PUBLIC
 from provenance._bundle.table_check import check_tables
 from provenance._history.history import fault_in_acts
-from provenance._ledger.custody import last_seal, seals_withheld, verify_ledger
 from provenance._ledger.custody import TABLE as LEDGER
+from provenance._ledger.custody import last_seal, seals_withheld, verify_ledger
 from provenance._ledger.signing import SignaturesNotTested, verify_signed
 from provenance._record.package import DESCRIPTOR, Package, read_model
 from provenance._record.remote import Place, Remote, place_at
