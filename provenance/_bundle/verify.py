@@ -29,8 +29,8 @@ from provenance._bundle.describe.crate import CRATE, check_crate
 from provenance._bundle.describe.editions import PUBLIC
 from provenance._bundle.table_check import check_tables
 from provenance._history.history import fault_in_acts
-from provenance._ledger.custody import SEALS, last_seal, verify_ledger
 from provenance._ledger.custody import TABLE as LEDGER
+from provenance._ledger.custody import last_seal, seals_withheld, verify_ledger
 from provenance._ledger.signing import SignaturesNotTested, verify_signed
 from provenance._record.package import DESCRIPTOR, Package, read_model
 from provenance._record.remote import Place, Remote, place_at
@@ -417,8 +417,7 @@ def _check_acts(package: Package) -> Iterator[BundleFinding]:
 def _seals_withheld(package: Package, facts: object) -> bool:
     """Whether this is a public edition, whose ledger bears no seals to be judged."""
     public = isinstance(facts, dict) and facts.get("edition") == PUBLIC.name
-    ledger = package.model.table(LEDGER)
-    return public and all(name in ledger and ledger.field(name).withheld for name in SEALS)
+    return public and seals_withheld(package.tables)
 
 
 def _check_ledger(package: Package, facts: object) -> Iterator[BundleFinding]:

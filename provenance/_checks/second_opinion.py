@@ -23,11 +23,10 @@ from provenance._base.findings import Difference, Finding, Report, SecondOpinion
 from provenance._checks.language.kinds import structure_kinds
 from provenance._checks.language.wording import FOUND, shortened
 from provenance._checks.structure.gathering import gather, in_order
-from provenance._checks.structure.keys import LEDGER
 from provenance._checks.structure.patterns import UnusablePattern, tried_in_python
 from provenance._model.profile import load_model
 from provenance._model.schema import Model
-from provenance._record.joined import former_keys_of_events
+from provenance._record.joined import SEALED, former_keys_in
 from provenance._record.package import DESCRIPTOR, Package
 from provenance._record.reading import FIRST_ROW, TableText
 from provenance._record.reference_library import (
@@ -434,12 +433,13 @@ def _leads_into(tables: Collection[str], one: Said, model: Model) -> bool:
 
 def _why_alone(package: Package, one: Said) -> str:
     """Why the library names a broken link that our check does not, '' where it is not known."""
-    if (one.table, one.kind) != (LEDGER, "foreign-key"):
+    if one.table not in SEALED or one.kind != "foreign-key":
         return ""
     tables = package.tables.with_faults()
-    text = tables.column(LEDGER, one.field)[one.row - FIRST_ROW]
-    now = former_keys_of_events(tables).get(one.field, {}).get(text)
-    return f"the event was sealed when {now} was called {text}; our check knows" if now else ""
+    text = tables.column(one.table, one.field)[one.row - FIRST_ROW]
+    now = former_keys_in(tables, one.table).get(one.field, {}).get(text)
+    done = "the event was sealed" if one.table == "custody" else "the key was signed"
+    return f"{done} when {now} was called {text}; our check knows" if now else ""
 
 
 def _compared(package: Package, report: Report, answers: Answers) -> SecondOpinion:

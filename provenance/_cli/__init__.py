@@ -35,6 +35,7 @@ COMMANDS: dict[str, tuple[str, str]] = {
     "merge": ("merging:merge", "Bring two copies of one record together."),
     "check": ("checking:check", "Say what is wrong in a package, and what to do."),
     "handover": ("custody:handover", "Record who gave which sample to whom."),
+    "keys": ("signing:keys", "Keep the keys of those who sign events."),
     "custody": ("custody:custody", "Show where samples are and have been."),
     "consign": ("laboratory:consign", "Make up a parcel for a laboratory, with list and form."),
     "results": ("laboratory:results", "Bring a laboratory's results in."),

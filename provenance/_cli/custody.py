@@ -11,7 +11,7 @@ import click
 
 from provenance._base.visible import visible
 from provenance._cli.options import (
-    EXISTING_FILE,
+    counted,
     named_package_argument,
     note_renamed,
     package_argument,
@@ -19,10 +19,14 @@ from provenance._cli.options import (
     samples_option,
     scanned_option,
 )
+from provenance._cli.signing import key_options, read_key
 
 if TYPE_CHECKING:
     from provenance._identity.naming import SampleNames
+    from provenance._ledger.ed25519 import Signer
     from provenance._model.schema import Vocabulary
+    from provenance._record.package import Package
+    from provenance._record.snapshot import Snapshot
 
 
 @click.command("handover")
@@ -39,7 +43,7 @@ if TYPE_CHECKING:
 @click.option("--by", default="", help="Code of the person who writes this down.")
 @click.option("--corrects", default="", help="Number of the event that was recorded wrongly.")
 @click.option("--note", default="", help="A word more.")
-@click.option("--key", type=EXISTING_FILE, help="Sign with this Ed25519 key (PEM).")
+@key_options("Sign with this key, which 'treenail keys' has entered.")
 def handover(
     package: Path,
     event: str,
@@ -55,6 +59,7 @@ def handover(
     corrects: str,
     note: str,
     key: Path | None,
+    passphrase_file: Path | None,
 ) -> None:
     """Record EVENT (collected, packed, handed_over, received, stored …) in PACKAGE's ledger.
 
@@ -65,7 +70,6 @@ def handover(
 
     from provenance._identity.naming import SampleNames, parcel_named
     from provenance._ledger.handover import record_events, samples_of_parcel
-    from provenance._ledger.signing import read_signing_key, sign_events
     from provenance._record.package import open_package
 
     opened = open_package(package)
@@ -75,7 +79,6 @@ def handover(
         if not consignment:
             raise click.UsageError("name --samples, --scanned or a --consignment")
         chosen = samples_of_parcel(opened, consignment)
-    signing_key = read_signing_key(key) if key else None
     recorded = record_events(
         opened,
         _code_of(event, opened.model.vocabularies["custody_event"]),
@@ -90,10 +93,8 @@ def handover(
         states=_states(states, SampleNames.of(opened.tables)),
         corrects=corrects,
         notes=note,
+        signer=read_key(key, passphrase_file),
     )
-    if signing_key:
-        newest = opened.tables.column("custody", "custody_id")[-len(recorded) :]
-        sign_events(opened, signing_key, newest)
     label = opened.model.vocabularies["custody_event"].label(recorded[0].event)
     found = opened.model.vocabularies["sample_state"]
     click.echo(
@@ -132,8 +133,17 @@ def _states(texts: tuple[str, ...], names: SampleNames) -> dict[str, str]:
 @click.option("--as-of", help="Who held what on that day (EDTF).")
 @click.option("--overdue", "show_overdue", is_flag=True, help="Parcels that should be back.")
 @click.option("--format", "shape", type=click.Choice(["text", "json", "csv"]), default="text")
+@click.option("--seal", is_flag=True, help="Seal events that were typed into the table.")
+@key_options("With --seal: sign them with this key.")
 def custody(
-    package: Path, sample: str | None, as_of: str | None, show_overdue: bool, shape: str
+    package: Path,
+    sample: str | None,
+    as_of: str | None,
+    show_overdue: bool,
+    shape: str,
+    seal: bool,
+    key: Path | None,
+    passphrase_file: Path | None,
 ) -> None:
     """Show the life of SAMPLE in PACKAGE, or who holds every sample; check the ledger's seals.
 
@@ -144,16 +154,18 @@ def custody(
     import pandas as pd
 
     from provenance._identity.selection import sample_of_package
-    from provenance._ledger.custody import verify_chain
     from provenance._ledger.holdings import Event, holdings_frame, life_of, overdue
-    from provenance._ledger.signing import verify_signed
     from provenance._record.package import open_package
 
     if sum([sample is not None, as_of is not None, show_overdue]) > 1:
         raise click.UsageError(
             "SAMPLE, --as-of and --overdue are three questions; ask one at a time"
         )
+    if key and not seal:
+        raise click.UsageError("--key signs what is sealed; give --seal too, or use 'handover'")
     opened = open_package(package)
+    if seal:
+        _seal(opened, read_key(key, passphrase_file))
     late = False
     if show_overdue:
         frame = overdue(opened, today=date.today().isoformat())
@@ -165,10 +177,49 @@ def custody(
     else:
         frame = holdings_frame(opened, as_of=as_of)
     click.echo(_shown(frame, shape))
-    broken = [*verify_chain(opened), *verify_signed(opened.tables)]
-    for finding in broken:
-        click.echo(f"{finding.severity}: {finding.message} {finding.remedy}", err=True)
-    sys.exit(1 if late or any(one.severity == "error" for one in broken) else 0)
+    sys.exit(1 if not _tell_ledger(opened.tables) or late else 0)
+
+
+def _seal(package: Package, signer: Signer | None) -> None:
+    from datetime import date
+
+    from provenance._ledger.custody import seal_typed
+    from provenance._ledger.signing import signer_for
+
+    if signer:
+        signer_for(package.tables, signer, "", date.today().isoformat())
+    count = seal_typed(package, signer)
+    click.echo(f"sealed {counted(count, 'event')}", err=True)
+
+
+def _tell_ledger(tables: Snapshot) -> bool:
+    """Say what the ledger alone can show, on standard error; whether it fits together."""
+    from provenance._ledger.custody import seals_withheld, verify_ledger
+    from provenance._ledger.keys import key_faults
+    from provenance._ledger.signing import count_signatures, verify_signed
+
+    if seals_withheld(tables):
+        said = "The seals are withheld in this edition; ask for the full one to prove custody."
+        click.echo(said, err=True)
+        return True
+    found = [*verify_ledger(tables), *verify_signed(tables), *key_faults(tables)]
+    for finding in found:
+        click.echo(visible(f"{finding.severity}: {finding.message} {finding.remedy}"), err=True)
+    if any(one.severity == "error" for one in found):
+        return False
+    signatures = count_signatures(tables)
+    if signatures.events:
+        by = [f"{party} {count}" for party, count in sorted(signatures.by_party.items())]
+        by += [f"unknown {signatures.by_unknown}"] if signatures.by_unknown else []
+        signed = signatures.events - signatures.unsigned
+        click.echo(
+            f"The ledger is sealed: {counted(signatures.events, 'event')}, "
+            + visible(f"{signed:,} of them signed ({', '.join(by)}).\n" if by else "none signed.\n")
+            + "It is not anchored: that it was not rewritten and sealed anew, or cut off at its "
+            "end, only an older bundle, a receipt or a register line can show.",
+            err=True,
+        )
+    return True
 
 
 def _shown(frame: object, shape: str) -> str:

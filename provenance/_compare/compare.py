@@ -16,13 +16,12 @@ from provenance._compare.difference import (
 )
 from provenance._compare.rows import compare_rows, read_rows
 from provenance._compare.sides import OpenSide, opened_side
-from provenance._ledger.custody import BEFORE, CORRECTED_SEAL, NOT_COVERED, SEALED_AS
 from provenance._ledger.custody import TABLE as LEDGER
+from provenance._ledger.seals import BEFORE, FILLED_IN, SEALED_AS
 from provenance._record.origin import NUMBERED
 
 MOST_SENTENCES = 1000
 """So many broken numbers are put into words; the tables hold all of them."""
-_SEALS = (*BEFORE, CORRECTED_SEAL, *sorted(NOT_COVERED))
 _NUMBERS = ("custody_id", "corrects_custody_id", SEALED_AS)
 """What merging copies changes in events of before, and no seal covers."""
 
@@ -109,7 +108,7 @@ def _compare_ledger(old: pl.DataFrame, new: pl.DataFrame) -> LedgerDifference:
     may stand among the old ones.
     """
     counts = (len(old), len(new))
-    merged = SEALED_AS in new.columns and (new[SEALED_AS] != "").any()
+    merged = any(name in new.columns and (new[name] != "").any() for name in (SEALED_AS, BEFORE[1]))
     if merged:
         places = {seal: n for n, seal in enumerate(old["event_sha256"].to_list())}
         ranks = [places.get(one, len(old)) for one in new["event_sha256"].to_list()]
@@ -123,7 +122,7 @@ def _compare_ledger(old: pl.DataFrame, new: pl.DataFrame) -> LedgerDifference:
         equal = left[name] == right[name]
         if merged and name in _NUMBERS:
             continue
-        if name in _SEALS:
+        if name in FILLED_IN:
             equal = equal | (left[name] == "")
         elif name == "custody_id" and unsealed is not None:
             equal = equal | unsealed

@@ -41,7 +41,6 @@ from provenance._history.history import (
     stage_history,
 )
 from provenance._history.projection import (
-    LEDGER,
     Conflict,
     covered_tables,
     key_field,
@@ -49,6 +48,7 @@ from provenance._history.projection import (
 )
 from provenance._history.speaking import EVERY_SOURCE
 from provenance._model.schema import Table
+from provenance._record.joined import SEALED
 from provenance._record.package import Package
 from provenance._record.together import finish_writing, writing_together
 
@@ -433,11 +433,12 @@ def _refuse_key(history: History, table: Table, key: str, row: str = "") -> None
 
 
 def _is_sealed(history: History, table: Table, key: str) -> bool:
-    """Whether events of the ledger name a row of a table by that key."""
+    """Whether something sealed or signed names a row of a table by that key."""
     package = history.package
-    if not package.table_path(LEDGER).is_file():
-        return False
-    columns = [
-        column for column, to in links_of(package.model.table(LEDGER)).items() if to == table.name
-    ]
-    return any(key in package.tables.column(LEDGER, column) for column in columns)
+    return any(
+        key in package.tables.column(sealed, column)
+        for sealed in SEALED
+        if sealed in package.model.tables and package.table_path(sealed).is_file()
+        for column, to in links_of(package.model.table(sealed)).items()
+        if to == table.name
+    )

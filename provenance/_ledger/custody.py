@@ -1,43 +1,30 @@
-"""Keeps the custody ledger: events that are only ever added, each sealed to the one before.
-
-How to compute a seal by hand, with nothing of this program:
-
-1. Take one row of tables/custody.csv. Leave out the columns event_sha256, signer_key, signature and
-   sealed_custody_id, and every column whose cell is blank. previous_sha256 stays in, so that each
-   event covers the one before; the first event has none.
-2. Write what is left as one JSON object on one line. Every value is a text, exactly as it stands in
-   the cell, numbers too ("17"). The members stand in the order of their names, with no blanks
-   between them: {"custody_id":"1","event":"collected","happened_on":"2024-06-03"}. Only the double
-   quote, the backslash and control characters are escaped. This is the JSON Canonicalization
-   Scheme, RFC 8785.
-3. Encode it in UTF-8 and take its SHA-256 (FIPS 180-4), in lower-case hexadecimal. That is
-   event_sha256, and it is the next event's previous_sha256.
-
-A blank column does not count, so a later version may add columns without breaking old seals. The
-chain shows every change, insertion, removal or exchange of events but one: events cut off at the
-end. Keep the last seal elsewhere as well (a bundle has it in bundle.json) and the end is safe too.
-
-Where copies of a record were merged, the ledger had two ends, and one event 'joined' names both, in
-previous_sha256 and also_previous_sha256. Events are numbered through in the merged ledger; one that
-had another number when it was sealed has that in sealed_custody_id, and its seal is computed with
-it: custody_id is what sealed_custody_id says, and corrects_custody_id is the number that the
-corrected event was sealed with. An event that was sealed in such a ledger names what it corrects by
-its seal in corrects_sha256; then corrects_custody_id is left out.
-"""
+"""Keeps the custody ledger: events that are only ever added, each sealed to the one before."""
 
 from __future__ import annotations
 
-import hashlib
-import json
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 from typing import TYPE_CHECKING, overload
 
 import polars as pl
-import rfc8785
 
 from provenance._base.errors import TreenailError
 from provenance._base.findings import Finding
+from provenance._ledger.branches import Branches
+from provenance._ledger.seals import (
+    BEFORE,
+    BODY,
+    CORRECTED_SEAL,
+    FILLED_IN,
+    SEAL,
+    SEALED_AS,
+    SEALS,
+    Event,
+    Signs,
+    altered_since_sealed,
+    seal_event,
+)
 from provenance._record.cells import whole_of
+from provenance._record.origin import read_origin
 from provenance._record.reading import FIRST_ROW
 from provenance._record.tables import ROW
 
@@ -50,117 +37,88 @@ if TYPE_CHECKING:
 
 
 TABLE = "custody"
+NOT_SEALED = "custody.not_sealed"
 JOINED = "joined"
 """The event that brings two ends of a ledger together; only merging writes it."""
-SEALED_AS = "sealed_custody_id"
-CORRECTED_SEAL = "corrects_sha256"
-NOT_COVERED = frozenset({"event_sha256", "signer_key", "signature", SEALED_AS})
-"""Columns that a seal does not cover: itself, and what is put on top of it afterwards."""
-SEALS = ("previous_sha256", "event_sha256")
-BEFORE = ("previous_sha256", "also_previous_sha256")
-Event = Mapping[str, str]
-"""A row of the ledger: the texts in its cells, by column."""
 
 
 class BrokenLedger(TreenailError):
     """The custody ledger does not fit together, so nothing may be added to it."""
 
 
-def event_hash(row: Mapping[str, str]) -> str:
-    """The seal of one event: SHA-256 of its RFC 8785 canonical JSON, lower-case hexadecimal.
-
-    `row` maps the columns of the table custody to the texts in their cells; the module says what
-    counts. Raises ValueError when a text holds something that is no character (a lone surrogate).
-
-    >>> event_hash({"custody_id": "1", "event": "collected", "notes": ""})
-    '68a16930d218f9261b865089c3554bcae89c477ac9097e8e7e5bbe332cfa5387'
-    """
-    return hashlib.sha256(rfc8785.dumps(_covered(row))).hexdigest()
-
-
-def _covered(row: Event) -> dict[str, str]:
-    said = {name: text for name, text in row.items() if text and name not in NOT_COVERED}
-    if row.get(SEALED_AS):
-        said["custody_id"] = row[SEALED_AS]
-    if CORRECTED_SEAL in said:
-        said.pop("corrects_custody_id", None)
-    return said
-
-
-def named_before(event: Event) -> list[str]:
-    """The seals of the events that one names as those before it: none, one, or two joined."""
-    return [seal for name in BEFORE if (seal := event.get(name))]
-
-
-def with_all_before(before: Mapping[str, Sequence[str]], seals: Iterable[str]) -> set[str]:
-    """Some events and all before them; `before` maps the seal of each event to what it names."""
-    found: set[str] = set()
-    waiting = list(seals)
-    while waiting:
-        seal = waiting.pop()
-        if seal not in found:
-            found.add(seal)
-            waiting += before.get(seal, ())
-    return found
-
-
-def in_ledger_order(event: Event) -> tuple[int, str, str]:
-    """Sorts sealed events: each comes after those it names, whichever copy was merged first."""
-    return _number_when_sealed(event), event["happened_on"], event["event_sha256"]
-
-
-def _number_when_sealed(event: Event) -> int:
-    return whole_of(event.get(SEALED_AS) or event["custody_id"]) or 0
-
-
-def _bears_its_seal(event: Event) -> bool:
-    """Whether an event's seal is the one of its text.
-
-    For texts only, the standard library's JSON with sorted names is the canonical form, and it is
-    four times as fast; where it says no, the RFC 8785 library has the last word.
-    """
-    seal = event["event_sha256"]
-    quick = json.dumps(_covered(event), sort_keys=True, separators=(",", ":"), ensure_ascii=False)
-    return hashlib.sha256(quick.encode()).hexdigest() == seal or event_hash(event) == seal
-
-
-def append_events(package: Package, events: pd.DataFrame) -> None:
+def append_events(package: Package, events: pd.DataFrame, signer: Signs | None = None) -> None:
     """Add events behind the last one: numbered, sealed and written in one step, under the lock.
 
     `events` has columns of the table custody (any order, missing ones stay blank; numbers and NA
-    are turned to text); the columns custody_id, previous_sha256 and event_sha256 are filled in
-    here. Events that were read in from a field form and are not sealed yet are sealed first, in
-    their order. The package must not be locked by the caller.
-    Raises BrokenLedger when the ledger does not fit together, and KeyError for an unknown column.
+    are turned to text); what sealing fills in is filled in here. `signer` signs them.
+    The package must not be locked by the caller.
+    Raises BrokenLedger when the ledger does not fit together or has events that bear no seal, and
+    KeyError for an unknown column.
     """
     with package.locked():
-        package.write_table(TABLE, ledger_with(package, events))
+        package.write_table(TABLE, ledger_with(package, events, signer))
 
 
-def ledger_with(package: Package, events: pd.DataFrame) -> pd.DataFrame:
+def ledger_with(
+    package: Package, events: pd.DataFrame, signer: Signs | None = None
+) -> pd.DataFrame:
     """The whole ledger with `events` behind it, numbered and sealed, for a caller that writes it.
 
     For those who hold the lock and write other tables in the same step; else as `append_events`.
     """
     import pandas as pd
 
-    ledger = package.table(TABLE)
-    broken = [one for one in verify_chain(package) if one.severity == "error"]
-    if broken:
+    if seals_withheld(package.tables):
         raise BrokenLedger(
-            f"{package.table_path(TABLE)}: {broken[0].message} {broken[0].remedy} "
-            "Nothing was added."
+            f"{package.folder} is a public edition, which has no seals that an event could be "
+            "sealed to; record it in the package of the full edition"
         )
+    ledger = package.table(TABLE)
+    _refuse(package, (one for one in verify_chain(package) if one.severity == "error"))
     unknown = sorted(set(events.columns) - set(ledger.columns))
     if unknown:
         raise KeyError(f"the table custody has no column {', '.join(unknown)}")
     added = events.map(_cell_text).reindex(columns=list(ledger.columns), fill_value="")
-    together = pd.concat([ledger, added], ignore_index=True)
-    names = [str(name) for name in together.columns]
-    rows = [
-        dict(zip(names, map(str, row), strict=True)) for row in together.itertuples(index=False)
-    ]
-    return pd.DataFrame(sealed(rows), columns=together.columns, dtype=str)
+    return _sealed_frame(pd.concat([ledger, added], ignore_index=True), signer)
+
+
+def seal_typed(package: Package, signer: Signs | None = None) -> int:
+    """Seal the events at the end that a person typed into the table; returns how many.
+
+    What lost its seal is not sealed anew: raises BrokenLedger when the ledger does not fit together
+    as far as it is sealed, and when the bundle that the package comes from had more sealed events.
+    The package must not be locked by the caller.
+    """
+    with package.locked():
+        found = [one for one in verify_chain(package) if one.severity == "error"]
+        _refuse(package, (one for one in found if one.rule != NOT_SEALED))
+        if not found:
+            return 0
+        first, ledger = int(found[0].key), package.table(TABLE)
+        origin = read_origin(package.folder)
+        if origin is not None and origin.event_count >= first:
+            raise BrokenLedger(
+                f"{package.table_path(TABLE)}: {origin.bundle.in_words} had {origin.event_count} "
+                f"sealed events, and here event {first} bears no seal: it was taken off. Unpack "
+                "that bundle again. Nothing was sealed."
+            )
+        package.write_table(TABLE, _sealed_frame(ledger, signer))
+        return len(ledger) - first + 1
+
+
+def _refuse(package: Package, broken: Iterable[Finding]) -> None:
+    for one in broken:
+        raise BrokenLedger(
+            f"{package.table_path(TABLE)}: {one.message} {one.remedy} Nothing was added."
+        )
+
+
+def _sealed_frame(ledger: pd.DataFrame, signer: Signs | None) -> pd.DataFrame:
+    import pandas as pd
+
+    names = [str(name) for name in ledger.columns]
+    rows = [dict(zip(names, map(str, row), strict=True)) for row in ledger.itertuples(index=False)]
+    return pd.DataFrame(sealed(rows, signer), columns=ledger.columns, dtype=str)
 
 
 def last_seal(package: Package) -> str:
@@ -170,12 +128,19 @@ def last_seal(package: Package) -> str:
     return seals[-1] if seals else ""
 
 
+def seals_withheld(tables: Snapshot) -> bool:
+    """Whether these are the tables of a public edition, in which no seal can be judged."""
+    ledger = tables.model.table(TABLE)
+    return all(name in ledger and ledger.field(name).withheld for name in SEALS)
+
+
 def verify_chain(package: Package) -> list[Finding]:
     """Look for the first event that does not fit the ones before it.
 
-    Returns no finding for a sound ledger; one error that names the first event that does not fit
-    and what that means (later events hang on it, so they are not judged); or one warning when
-    events at the end are not sealed yet. Raises UnusablePackage when there is no such table.
+    Returns no finding for a ledger that fits together, which alone does not show that it is the
+    one that was once written (see `seals`); else one error that names the first event that does not
+    fit, or bears no seal, and what that means (later events hang on it, so they are not judged).
+    Raises UnusablePackage when there is no such table.
     """
     return verify_ledger(package.tables)
 
@@ -205,6 +170,11 @@ class _Events(Sequence[Event]):
         there = [self._frame[name] for name in names if name in self._frame.columns]
         return any((column != "").any() for column in there)
 
+    def has_fork(self) -> bool:
+        """Whether two sealed events name the same one as that before them, or none."""
+        before = self._frame[BEFORE[0]].filter(self._frame[SEAL] != "")
+        return before.n_unique() < len(before)
+
     @overload
     def __getitem__(self, place: int) -> Event: ...
     @overload
@@ -218,8 +188,8 @@ class _Events(Sequence[Event]):
 def verify_events(events: Sequence[Event]) -> list[Finding]:
     """The same for the events of a ledger, in their order."""
     count = _count_sealed(events)
-    branches = _Branches(events) if _is_merged(events) else None
-    last = ""
+    branches = Branches(events) if _has_branches(events) else None
+    last, newer = "", False
     for place, event in enumerate(events, start=1):
         row = place + FIRST_ROW - 1
         if event["custody_id"] != str(place) or event.get(SEALED_AS) == str(place):
@@ -234,87 +204,38 @@ def verify_events(events: Sequence[Event]) -> list[Finding]:
         if not linked:
             said = _not_linked(place, branches is not None)
             return [_finding(row, event, "previous_sha256", said)]
-        if not _bears_its_seal(branches.as_sealed(event) if branches else event):
-            said = "does not bear its own seal: its text was changed after it was sealed."
-            return [_finding(row, event, "event_sha256", f"Event {place} {said}")]
+        if branches.is_older_than_before(event) if branches else newer and not event.get(BODY):
+            said = f"Event {place} is sealed as an earlier version did, behind one that is not."
+            return [_finding(row, event, BODY, said)]
+        if changed := altered_since_sealed(branches.as_sealed(event) if branches else event):
+            said = f"does not bear its own seal: its {changed} was changed after it was sealed."
+            return [_finding(row, event, SEAL, f"Event {place} {said}")]
         if branches and (wrong := branches.misplaced(event)):
             return [_finding(row, event, wrong, f"Event {place} {_MISPLACED[wrong]}")]
-        last = event["event_sha256"]
-    if branches and len(branches.ends) > 1:
+        last, newer = event[SEAL], bool(event.get(BODY))
+    if branches and len(branches.standing.ends) > 1:
         said = (
             "The ledger has two ends that no event joins: the event that joined them was cut off."
         )
-        return [_finding(count + FIRST_ROW - 1, events[count - 1], "event_sha256", said)]
+        return [_finding(count + FIRST_ROW - 1, events[count - 1], SEAL, said)]
     return [_unsealed(count, len(events), count + FIRST_ROW)] if count < len(events) else []
 
 
-def _is_merged(events: Sequence[Event]) -> bool:
-    names = (SEALED_AS, CORRECTED_SEAL, BEFORE[1])
+def _has_branches(events: Sequence[Event]) -> bool:
+    """Whether more has to be known of an event than the one in the row before."""
     if isinstance(events, _Events):
-        return events.any_filled(names)
-    return any(event.get(name) for event in events for name in names)
+        return events.any_filled((SEALED_AS, CORRECTED_SEAL, BEFORE[1])) or events.has_fork()
+    before = [event[BEFORE[0]] for event in events if event[SEAL]]
+    return len(set(before)) < len(before) or any(
+        event.get(name) for event in events for name in (SEALED_AS, CORRECTED_SEAL, BEFORE[1])
+    )
 
 
 _MISPLACED = {
+    "custody_id": "was moved: by the events before it, it comes earlier.",
     SEALED_AS: "was moved: by its number when it was sealed it comes earlier.",
     "corrects_custody_id": "is said to correct another event than when it was sealed.",
 }
-
-
-class _Branches:
-    """What is known of a merged ledger while its events are gone through.
-
-    `ends` are the events that none so far names as the one before it.
-    """
-
-    def __init__(self, events: Sequence[Event]) -> None:
-        self._was = {one["custody_id"]: one[SEALED_AS] for one in events if one.get(SEALED_AS)}
-        self._seals = [one["event_sha256"] for one in events]
-        self._before: dict[str, list[str]] = {}
-        self._numbers: dict[str, int] = {}
-        self._last = (0, "", "")
-        self.ends: set[str] = set()
-
-    def is_linked(self, event: Event) -> bool:
-        """Whether what the event names is there, and its number counts all events before it."""
-        named = named_before(event)
-        if any(one not in self._before for one in named):
-            return False
-        # only where two ends were joined do the events before have to be counted
-        before = [self._numbers[one] for one in named]
-        count = len(self._all_before(event)) if len(named) > 1 else sum(before)
-        return _number_when_sealed(event) == count + 1
-
-    def _all_before(self, event: Event) -> set[str]:
-        return with_all_before(self._before, named_before(event))
-
-    def as_sealed(self, event: Event) -> Event:
-        """The event with the number that the event it corrects was sealed with."""
-        corrects = event.get("corrects_custody_id", "")
-        if corrects not in self._was:
-            return event
-        return {**event, "corrects_custody_id": self._was[corrects]}
-
-    def misplaced(self, event: Event) -> str:
-        """The column that does not say what it did when the event was sealed, or ''."""
-        place = in_ledger_order(event)
-        if place <= self._last:
-            return SEALED_AS
-        if not self._corrects_what_it_did(event):
-            return "corrects_custody_id"
-        self._last = place
-        self._before[event["event_sha256"]] = named_before(event)
-        self._numbers[event["event_sha256"]] = place[0]
-        self.ends = (self.ends - set(named_before(event))) | {event["event_sha256"]}
-        return ""
-
-    def _corrects_what_it_did(self, event: Event) -> bool:
-        """Of two events with one number, it is the one named by its seal, or the one before it."""
-        place = whole_of(event.get("corrects_custody_id", ""))
-        target = self._seals[place - 1] if place and 0 < place <= len(self._seals) else ""
-        if event.get(CORRECTED_SEAL):
-            return target == event[CORRECTED_SEAL]
-        return not target or target in self._all_before(event)
 
 
 # -- sealing -------------------------------------------------------------------------------------
@@ -334,27 +255,31 @@ def _cell_text(value: object) -> str:
 
 
 def _count_sealed(events: Sequence[Event]) -> int:
-    """How many events stand before those at the end that bear neither seal."""
+    """How many events stand before those at the end that bear nothing of a seal."""
     count = len(events)
-    while count and not any(events[count - 1][name] for name in SEALS):
+    while count and not any(events[count - 1].get(name) for name in FILLED_IN):
         count -= 1
     return count
 
 
-def sealed(events: Sequence[Event]) -> list[dict[str, str]]:
-    """The events of a ledger, with numbers and seals in those at the end that bear none yet."""
+def sealed(events: Sequence[Event], signer: Signs | None = None) -> list[dict[str, str]]:
+    """The events of a ledger, with numbers and seals in those at the end that bear none yet.
+
+    `signer` signs the ones that get a seal.
+    """
     rows = [dict(event) for event in events]
     count = _count_sealed(rows)
     renumbered = any(event.get(SEALED_AS) for event in rows[:count])
-    before = rows[count - 1]["event_sha256"] if count else ""
+    before = rows[count - 1][SEAL] if count else ""
     for place, event in enumerate(rows[count:], start=count + 1):
         event["custody_id"] = str(place)
         event["previous_sha256"] = before
         corrects = whole_of(event.get("corrects_custody_id", ""))
-        if renumbered and corrects and 0 < corrects < place:
-            # two events may have been sealed with that number
-            event[CORRECTED_SEAL] = rows[corrects - 1]["event_sha256"]
-        before = event["event_sha256"] = event_hash(event)
+        if (renumbered or BODY in event) and corrects and 0 < corrects < place:
+            # numbers change when copies are merged
+            event[CORRECTED_SEAL] = rows[corrects - 1][SEAL]
+        seal_event(event, signer)
+        before = event[SEAL]
     return rows
 
 
@@ -363,6 +288,12 @@ def sealed(events: Sequence[Event]) -> list[dict[str, str]]:
 RESTORE_LEDGER = (
     "Restore tables/custody.csv from an older copy or bundle, and record what was to be changed "
     "as a new event that names the event it corrects."
+)
+
+SEAL_TYPED = (
+    "If they were typed into tables/custody.csv, look them over and seal them with 'treenail "
+    "custody PACKAGE --seal'. If they had seals before, restore the table from an older copy or "
+    "bundle."
 )
 
 
@@ -394,18 +325,22 @@ def _finding(row: int, event: Mapping[str, str], field: str, message: str) -> Fi
     )
 
 
-def _unsealed(sealed: int, total: int, row: int) -> Finding:
+def _unsealed(count: int, total: int, row: int) -> Finding:
+    one = total == count + 1
     return Finding(
-        severity="warning",
-        rule="custody.not_sealed",
+        severity="error",
+        rule=NOT_SEALED,
         table=TABLE,
         row=row,
-        key=str(sealed + 1),
-        field="event_sha256",
+        key=str(count + 1),
+        field=SEAL,
         value="",
         message=(
-            f"The events {sealed + 1} to {total} are not sealed yet, so a change to them "
-            "would not show."
-        ),
-        remedy="Check them; they are sealed when the next event is recorded.",
+            f"Event {total} bears no seal: it was typed in and never sealed, or its seal was "
+            if one
+            else f"The events {count + 1} to {total} bear no seals: they were typed in and never "
+            "sealed, or their seals were "
+        )
+        + "taken off.",
+        remedy=SEAL_TYPED,
     )

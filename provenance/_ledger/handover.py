@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING
 from provenance._base.errors import TreenailError
 from provenance._history.entering import enter_table
 from provenance._ledger.custody import JOINED, append_events
+from provenance._ledger.ed25519 import Signer
 from provenance._ledger.holdings import (
     Event,
     Holding,
@@ -17,6 +18,7 @@ from provenance._ledger.holdings import (
     replay,
     samples_in_parcel,
 )
+from provenance._ledger.signing import signer_for
 from provenance._model.edtf import is_edtf
 from provenance._record.joined import keys_now
 
@@ -58,17 +60,23 @@ def record_events(
     states: Mapping[str, str] | None = None,
     corrects: str = "",
     notes: str = "",
+    signer: Signer | None = None,
 ) -> tuple[Event, ...]:
     """Record one event for each of `samples`, all or none; returns them as they were written.
 
     `states` says for single samples what was found ('broken', 'missing'); the rest of a received
     parcel is 'present'. For 'handed_over' and 'received' what is left out is filled in from the
     ledger (giver, taker). `corrects` is the number of one wrong event, of the one sample given.
+    `signer` signs them, and its party is who records where `recorded_by` is left out.
 
     Raises Refused with one sentence a sample when an event cannot follow, and TreenailError for
     codes, samples and parties that the package does not know or dates that are no EDTF.
     """
+    import pandas as pd
+
     states = dict(states or {})
+    if signer:
+        recorded_by = signer_for(package.tables, signer, recorded_by, recorded_on)
     _check_words(package, event, samples, states, [from_party_id, to_party_id, recorded_by])
     if not is_edtf(happened_on):
         raise TreenailError(f"'{happened_on}' is no date; write 2024-06-03")
@@ -105,7 +113,8 @@ def record_events(
         added.append(new)
     if refused:
         raise Refused("nothing was recorded:\n" + "\n".join(f"  {why}" for why in refused))
-    _append(package, added, recorded_on, recorded_by)
+    frame = pd.DataFrame(added, columns=list(Event._fields), dtype=str)
+    append_events(package, frame.assign(recorded_on=recorded_on, recorded_by=recorded_by), signer)
     if consignment_id and not corrects:
         _date_parcel(package, consignment_id, event, happened_on, recorded_on)
     return tuple(added)
@@ -121,13 +130,6 @@ def _completed(before: Holding, new: Event) -> Event:
             consignment_id=new.consignment_id or before.consignment_id,
         )
     return new
-
-
-def _append(package: Package, events: list[Event], recorded_on: str, recorded_by: str) -> None:
-    import pandas as pd
-
-    frame = pd.DataFrame(events, columns=list(Event._fields), dtype=str)
-    append_events(package, frame.assign(recorded_on=recorded_on, recorded_by=recorded_by))
 
 
 def _date_parcel(

@@ -4,56 +4,63 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
-from provenance._ledger.custody import (
+from provenance._ledger.branches import Standing
+from provenance._ledger.custody import JOINED
+from provenance._ledger.seals import (
     BEFORE,
-    JOINED,
+    BODY,
+    CORRECTED_SEAL,
+    SEAL,
     SEALED_AS,
     Event,
-    event_hash,
-    in_ledger_order,
-    named_before,
-    sealed,
+    seal_event,
 )
 
 
 def joined_ledgers(mine: Sequence[Event], others: Sequence[Event]) -> list[dict[str, str]]:
     """The events of both, each once, numbered through; the same whichever comes first.
 
-    Events at the end that bear no seal get one first. Where both went on after the copy was made,
-    one event more names both ends. It says nothing of who merged or when, so that everybody who
-    merges the same two ledgers gets the same event; its day is that of the later end.
-    Both ledgers must fit together.
+    Where both went on after the copy was made, one event more names both ends. It says nothing of
+    who merged or when, so that everybody who merges the same two ledgers gets the same event; its
+    day is that of the later end.
+    Both ledgers must fit together, and be sealed to their ends.
     """
+    columns = dict.fromkeys(name for one in (*mine[:1], *others[:1]) for name in one)
+    blank = dict.fromkeys(columns, "")
     events: dict[str, dict[str, str]] = {}
     corrected: dict[str, str] = {}
-    for ledger in (sealed(mine), sealed(others)):
-        seals = {event["custody_id"]: event["event_sha256"] for event in ledger}
-        for event in ledger:
-            seal = event["event_sha256"]
-            event["custody_id"] = event.get(SEALED_AS) or event["custody_id"]
-            event[SEALED_AS] = ""
-            corrected[seal] = seals.get(event.get("corrects_custody_id", ""), "")
-            # a signature is put on top of the seal, perhaps in one copy alone
+    standing = Standing()
+    for ledger in (mine, others):
+        seals = {event["custody_id"]: event[SEAL] for event in ledger}
+        for one in ledger:
+            event, seal = {**blank, **one}, one[SEAL]
+            if not event.get(BODY):
+                # an earlier version sealed the numbers
+                event["custody_id"] = event.get(SEALED_AS) or event["custody_id"]
+                event[SEALED_AS] = ""
+            if event.get(CORRECTED_SEAL) or not event.get(BODY):
+                corrected[seal] = seals.get(event.get("corrects_custody_id", ""), "")
+            # and one may have signed on top of the seal in one copy alone
             there = events.get(seal, event)
             events[seal] = max(there, event, key=lambda one: one.get("signature", ""))
-    named = {seal for event in events.values() for seal in named_before(event)}
-    ends = sorted((events[seal] for seal in events.keys() - named), key=in_ledger_order)
+            standing.add(event)
+    ends = sorted((events[seal] for seal in standing.ends), key=standing.order_of)
     if len(ends) > 1:
-        seals_before = (end["event_sha256"] for end in ends)
         joint = {
-            **dict.fromkeys(ends[0], ""),
+            **blank,
             "custody_id": str(len(events) + 1),
             "event": JOINED,
             "happened_on": max(end["happened_on"] for end in ends),
-            **dict(zip(BEFORE, seals_before, strict=True)),
+            **dict(zip(BEFORE, (end[SEAL] for end in ends), strict=True)),
         }
-        joint["event_sha256"] = event_hash(joint)
-        events[joint["event_sha256"]] = joint
-    ordered = sorted(events.values(), key=in_ledger_order)
-    numbers = {event["event_sha256"]: str(n) for n, event in enumerate(ordered, start=1)}
+        seal_event(joint)
+        events[joint[SEAL]] = joint
+        standing.add(joint)
+    ordered = sorted(events.values(), key=standing.order_of)
+    numbers = {event[SEAL]: str(n) for n, event in enumerate(ordered, start=1)}
     for event in ordered:
-        seal = event["event_sha256"]
-        if event["custody_id"] != numbers[seal]:
+        seal = event[SEAL]
+        if event["custody_id"] != numbers[seal] and not event.get(BODY):
             event[SEALED_AS] = event["custody_id"]
         event["custody_id"] = numbers[seal]
         if target := corrected.get(seal):

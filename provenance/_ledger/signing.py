@@ -1,125 +1,176 @@
-"""Signs custody events with Ed25519 (RFC 8032), so that it can be shown who wrote them down.
-
-A signature covers the 32 bytes of the event's seal (event_sha256), which covers the event and all
-before it. Keys are PEM files (RFC 8410), made once with: openssl genpkey -algorithm ed25519
-"""
+"""Tests the signatures of custody events, and says who signed."""
 
 from __future__ import annotations
 
-import base64
-import binascii
-from collections.abc import Collection
-from pathlib import Path
-from types import ModuleType
-from typing import TYPE_CHECKING, cast
+from collections import Counter
+from collections.abc import Mapping
+from dataclasses import dataclass
+from typing import TYPE_CHECKING, NamedTuple
 
-from provenance._base.errors import TreenailError
 from provenance._base.findings import Finding
+from provenance._ledger.custody import TABLE
+from provenance._ledger.ed25519 import SignaturesNotTested as SignaturesNotTested
+from provenance._ledger.ed25519 import Signer, is_signed, key_id_of
+from provenance._ledger.keys import KeyRefused, PartyKey, keys_of, short
+from provenance._ledger.seals import BODY, KEY_ID, OLD_SIGNER, SEAL, SIGNATURE, Event, to_sign
+from provenance._record.joined import keys_now
 from provenance._record.reading import FIRST_ROW
 
 if TYPE_CHECKING:
-    from cryptography.hazmat.primitives.asymmetric.ed25519 import Ed25519PrivateKey
+    from provenance._record.snapshot import Snapshot
 
-    from provenance._record.package import Package
-    from provenance._record.snapshot import Row, Snapshot
-
-
-class SignaturesNotTested(TreenailError):
-    """There are signatures, and the library that could test them is not installed."""
-
-
-def read_signing_key(path: Path) -> Ed25519PrivateKey:
-    """The private key of a PEM file without a passphrase; raises TreenailError."""
-    ed25519 = _library()
-    from cryptography.hazmat.primitives.serialization import load_pem_private_key
-
-    try:
-        key = load_pem_private_key(path.read_bytes(), password=None)
-    except (OSError, ValueError, TypeError) as error:
-        raise TreenailError(
-            f"{path} is not a key to sign with: {error}. Make one with "
-            f"'openssl genpkey -algorithm ed25519 -out {path.name}'"
-        ) from error
-    if not isinstance(key, ed25519.Ed25519PrivateKey):
-        raise TreenailError(f"{path} holds another kind of key; Ed25519 is needed")
-    return cast("Ed25519PrivateKey", key)
+FALSE, UNKNOWN = "custody.signature_false", "custody.signer_unknown"
+OUT_OF_TIME, BY_ANOTHER = "custody.signed_out_of_time", "custody.signed_by_another"
+REMEDIES: Mapping[str, tuple[str, str]] = {
+    FALSE: ("error", "Ask the signer; restore the ledger from an older copy or bundle."),
+    UNKNOWN: (
+        "warning",
+        "Ask whose key it is; that party enters it with 'treenail keys PACKAGE --enter'.",
+    ),
+    OUT_OF_TIME: ("warning", "Ask the signer; a key that was lost or stolen signs for nobody."),
+    BY_ANOTHER: ("warning", "Ask both; record who wrote it down as a correction of this event."),
+}
+"""Rule → how bad it is, and what to do."""
 
 
-def sign_events(package: Package, key: Ed25519PrivateKey, custody_ids: Collection[str]) -> None:
-    """Sign sealed events and write the signatures into the ledger.
+def signer_of(event: Event, tables: Snapshot) -> PartyKey | None:
+    """The key whose signature an event bears; None where it is not signed, or not by that key.
 
-    Raises TreenailError for an event that is not there, not sealed, or signed by somebody already.
+    Raises SignaturesNotTested.
     """
-    from cryptography.hazmat.primitives.serialization import Encoding, PublicFormat
+    key = _key_of(event, keys_of(tables))
+    return key if key and _holds(event, key.public_key) else None
 
-    public = key.public_key().public_bytes(Encoding.Raw, PublicFormat.Raw)
-    with package.locked():
-        ledger = package.table("custody")
-        places = dict(zip(ledger["custody_id"], ledger.index, strict=True))
-        for number in custody_ids:
-            if number not in places:
-                raise TreenailError(f"there is no event {number} to sign")
-            row = places[number]
-            seal = str(ledger.loc[row, "event_sha256"])
-            if not seal:
-                raise TreenailError(f"event {number} is not sealed yet, so it cannot be signed")
-            if ledger.loc[row, "signature"]:
-                raise TreenailError(f"event {number} is signed already")
-            ledger.loc[row, "signer_key"] = base64.b64encode(public).decode()
-            signature = key.sign(bytes.fromhex(seal))
-            ledger.loc[row, "signature"] = base64.b64encode(signature).decode()
-        package.write_table("custody", ledger)
+
+def signer_for(tables: Snapshot, signer: Signer, by: str, on: str) -> str:
+    """The party that signs events with a key on a day (EDTF); raises KeyRefused if it cannot.
+
+    `by` is who writes the events down; '' for whoever the key belongs to.
+    """
+    key = keys_of(tables).get(signer.key_id)
+    name = signer.key_id[:12]
+    if key is None:
+        raise KeyRefused(
+            f"key {name} is nobody's in this record; enter it with 'treenail keys PACKAGE --enter'"
+        )
+    if by and by != key.party_id:
+        raise KeyRefused(f"key {name} is {key.party_id}'s, and {by} writes this down")
+    if not key.may_sign_on(on):
+        until = f" until {key.until}" if key.until else ""
+        raise KeyRefused(f"key {name} may be used from {key.since}{until}, and today is {on[:10]}")
+    return key.party_id
 
 
 def verify_signed(tables: Snapshot) -> list[Finding]:
-    """One error for each signature that is not the signer's over the event's seal.
+    """What does not hold of the signatures of events: false, of nobody, out of time, of another.
 
     Events without a signature are passed over: signing is for those who want it. Raises
     SignaturesNotTested when there are some and the package 'cryptography' is not installed.
     """
-    if not any(tables.column("custody", "signature")):
-        return []
-    findings = []
-    for row, event in enumerate(tables.rows("custody"), start=FIRST_ROW):
-        if event["signature"] and not _is_signed(event):
-            findings.append(
-                Finding(
-                    "error",
-                    "custody.signature_false",
-                    "custody",
-                    row,
-                    event["custody_id"],
-                    "signature",
-                    event["signature"],
-                    f"The signature of event {event['custody_id']} is not the signer's over this "
-                    "event: key, signature or event was changed.",
-                    "Ask the signer; restore the ledger from an older copy or bundle.",
-                )
+    found = []
+    for row, event, key in _signed(tables):
+        for rule, field, said in _faults(event, key, tables):
+            severity, remedy = REMEDIES[rule]
+            number = event["custody_id"]
+            found.append(
+                Finding(severity, rule, TABLE, row, number, field, event[field], said, remedy)
             )
-    return findings
+    return found
 
 
-def _is_signed(event: Row) -> bool:
-    ed25519 = _library()
-    from cryptography.exceptions import InvalidSignature
+@dataclass(frozen=True)
+class Signatures:
+    """How many events there are, and how many of them each party signed; the rest nobody did.
 
+    `by_unknown` were signed with keys that belong to nobody in the record.
+    """
+
+    events: int
+    by_party: Mapping[str, int]
+    by_unknown: int
+
+    @property
+    def unsigned(self) -> int:
+        """How many bear no signature."""
+        return self.events - sum(self.by_party.values()) - self.by_unknown
+
+
+def count_signatures(tables: Snapshot) -> Signatures:
+    """Who signed how much of the ledger; raises SignaturesNotTested."""
+    signed = _signed(tables)
+    known = Counter(one.key.party_id for one in signed if one.key)
+    return Signatures(tables.count(TABLE), known, sum(one.key is None for one in signed))
+
+
+class _Signed(NamedTuple):
+    row: int
+    event: Event
+    key: PartyKey | None
+
+
+def _signed(tables: Snapshot) -> list[_Signed]:
+    """The events that bear, or say that they bear, a signature, with the key that they name."""
+    if not any(any(tables.column(TABLE, name)) for name in (SIGNATURE, KEY_ID)):
+        return []
+    keys = keys_of(tables)
+    return [
+        _Signed(row, event, _key_of(event, keys))
+        for row, event in enumerate(tables.rows(TABLE), start=FIRST_ROW)
+        if event[SIGNATURE] or event[KEY_ID]
+    ]
+
+
+def _key_of(event: Event, keys: Mapping[str, PartyKey]) -> PartyKey | None:
+    return keys.get(event[KEY_ID] if event.get(BODY) else key_id_of(event.get(OLD_SIGNER, "")))
+
+
+def _holds(event: Event, public_key: str) -> bool:
     try:
-        key = ed25519.Ed25519PublicKey.from_public_bytes(_decoded(event["signer_key"]))
-        key.verify(_decoded(event["signature"]), bytes.fromhex(event["event_sha256"]))
-    except (InvalidSignature, ValueError, binascii.Error):
+        text = to_sign(event[BODY]) if event.get(BODY) else bytes.fromhex(event[SEAL])
+    except ValueError:
         return False
-    return True
+    return is_signed(public_key, event[SIGNATURE], text)
 
 
-def _decoded(text: str) -> bytes:
-    return base64.b64decode(text, validate=True)
-
-
-def _library() -> ModuleType:
-    try:
-        from cryptography.hazmat.primitives.asymmetric import ed25519
-    except ImportError:
-        raise SignaturesNotTested(
-            "signatures need the package 'cryptography': pip install 'treenail[sign]'"
-        ) from None
-    return ed25519
+def _faults(event: Event, key: PartyKey | None, tables: Snapshot) -> list[tuple[str, str, str]]:
+    """Rule, field and sentence of everything that does not hold of a signature."""
+    number = event["custody_id"]
+    newer = event.get(BODY)
+    if newer and not event[SIGNATURE]:
+        said = (
+            f"Event {number} says that it is signed with key {event[KEY_ID][:12]}, and the "
+            "signature was taken off."
+        )
+        return [(FALSE, SIGNATURE, said)]
+    if newer and not event[KEY_ID]:
+        said = f"Event {number} bears a signature and does not say with which key."
+        return [(FALSE, SIGNATURE, said)]
+    public_key = key.public_key if key else None if newer else event[OLD_SIGNER]
+    if public_key is not None and not _holds(event, public_key):
+        said = (
+            f"The signature of event {number} is not the signer's over this event: key, signature "
+            "or event was changed."
+        )
+        return [(FALSE, SIGNATURE, said)]
+    if key is None:
+        if "key" not in tables.model.tables:
+            return []  # a record of an earlier version, which kept no keys
+        field = KEY_ID if newer else OLD_SIGNER
+        name = event[KEY_ID] if newer else key_id_of(event[OLD_SIGNER])
+        said = f"Event {number} is signed with key {name[:12]}, which belongs to nobody here."
+        return [(UNKNOWN, field, said)]
+    faults = []
+    name = short({"key_id": key.key_id})
+    written = event["recorded_on"] or event["happened_on"]
+    if not key.may_sign_on(written):
+        until = f" until {key.until}" if key.until else " on"
+        said = (
+            f"Event {number} of {written} is signed with key {name} of {key.party_id}, which is "
+            f"for use from {key.since}{until}."
+        )
+        faults.append((OUT_OF_TIME, SIGNATURE, said))
+    by = keys_now(tables, "party").get(event["recorded_by"], event["recorded_by"])
+    if by and by != key.party_id:
+        said = f"Event {number} was written down by {by} and is signed by {key.party_id}."
+        faults.append((BY_ANOTHER, SIGNATURE, said))
+    return faults

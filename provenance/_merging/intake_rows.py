@@ -1,4 +1,4 @@
-"""Unites what two copies wrote down beside their acts: received files and unread cells."""
+"""Unites what two copies wrote down beside their acts: received files, unread cells, keys."""
 
 from __future__ import annotations
 
@@ -46,6 +46,34 @@ _AND = " | "
 
 def _what(row: Mapping[str, str]) -> list[str]:
     return [text for name, text in sorted(row.items()) if name not in ("unread_id", "settled")]
+
+
+_VOUCHED = ("keeper_key_id", "keeper_signature")
+_ENDED = ("until", "until_key_id", "until_signature")
+
+
+def keys_of_both(mine: Rows, theirs: Rows) -> list[dict[str, str]]:
+    """The keys of both, each once: vouched for and retired if either copy has it so.
+
+    Each signature stays with what it is over, and the earlier end of a key counts.
+    """
+    found: dict[str, dict[str, str]] = {}
+    ends: dict[str, list[tuple[str, ...]]] = {}
+    for row in sorted([*mine, *theirs], key=lambda row: (row["since"], row["key_id"], _own(row))):
+        there = found.setdefault(row["key_id"], dict(row))
+        if _own(there) == _own(row):
+            vouched = max((there, row), key=lambda one: [one[name] for name in _VOUCHED])
+            there |= {name: vouched[name] for name in _VOUCHED}
+        if row["until"]:
+            ends.setdefault(row["key_id"], []).append(tuple(row[name] for name in _ENDED))
+    for code, said in ends.items():
+        found[code] |= dict(zip(_ENDED, min(said), strict=True))
+    return list(found.values())
+
+
+def _own(row: Mapping[str, str]) -> list[str]:
+    """What a key itself signed, whatever was said of it later."""
+    return [text for name, text in sorted(row.items()) if name not in (*_VOUCHED, *_ENDED)]
 
 
 def origins_of_both(mine: Rows, theirs: Rows) -> list[dict[str, str]]:

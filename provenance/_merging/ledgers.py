@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Mapping
 
-from provenance._ledger.custody import TABLE, BrokenLedger, sealed, verify_events
+from provenance._ledger.custody import TABLE, BrokenLedger, verify_events
 from provenance._ledger.holdings import Event, Holding, after, refusal, standing_events
 from provenance._ledger.joining import joined_ledgers
 from provenance._merging.intake_rows import Rows
@@ -34,7 +34,7 @@ def _refuse_broken(where: str, events: Rows) -> None:
 def renumbered(origin: Rows, before: Rows, now: Rows) -> list[Mapping[str, str]]:
     """Where events were read from, with the numbers that the events have in the joined ledger."""
     numbers = {row["event_sha256"]: row["custody_id"] for row in now}
-    seals = {row["custody_id"]: row["event_sha256"] for row in sealed(before)}
+    seals = {row["custody_id"]: row["event_sha256"] for row in before}
     return [
         {**row, "row_key": numbers.get(seals.get(row["row_key"], ""), row["row_key"])}
         if row["table_name"] == TABLE
@@ -45,7 +45,7 @@ def renumbered(origin: Rows, before: Rows, now: Rows) -> list[Mapping[str, str]]
 
 def disputed(ledger: Rows, mine: Rows) -> Iterator[str]:
     """Why events cannot follow in the joined ledger; what this copy had already is left out."""
-    before = _impossible(sealed(mine))
+    before = _impossible(mine)
     for seal, why in _impossible(ledger).items():
         if seal not in before:
             yield why

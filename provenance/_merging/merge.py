@@ -29,9 +29,11 @@ from provenance._history.history import (
     stage_history,
 )
 from provenance._history.projection import Conflict, covered_tables
-from provenance._ledger.custody import TABLE, sealed
+from provenance._ledger.custody import TABLE
+from provenance._ledger.keys import TABLE as KEYS
 from provenance._merging.intake_rows import (
     Rows,
+    keys_of_both,
     originals_of_both,
     origins_of_both,
     unread_of_both,
@@ -157,6 +159,7 @@ class _Merging:
             TABLE: self.ledger,
             "original": originals_of_both(self.rows("original"), other.tables.rows("original")),
             "unread": unread_of_both(self.rows("unread"), other.tables.rows("unread")),
+            KEYS: keys_of_both(self.rows(KEYS), other.tables.rows(KEYS)),
         }
         self.origin = origins_of_both(
             renumbered(self.rows("origin"), self.rows(TABLE), self.ledger),
@@ -211,9 +214,9 @@ class _Merging:
 
     def outcome(self) -> Merged:
         """What is told to the person who merges."""
-        before = {row["event_sha256"] for row in sealed(self.rows(TABLE))}
+        before = {row["event_sha256"] for row in self.rows(TABLE)}
         new = [row for row in self.ledger if row["event_sha256"] not in before]
-        theirs = sealed(self.other.tables.rows(TABLE))
+        theirs = self.other.tables.rows(TABLE)
         known = before | {row["event_sha256"] for row in theirs}
         changes = self.mine.changes_to(self.merged)
         second = self.files.second

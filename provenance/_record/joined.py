@@ -6,6 +6,9 @@ import polars as pl
 
 from provenance._record.snapshot import Snapshot
 
+SEALED = ("custody", "key")
+"""Tables whose rows are sealed or signed: they go on naming a row as it was called then."""
+
 
 def codes_in(column: str) -> pl.Expr:
     """The codes of a cell that holds several, as a list; null where nothing is written."""
@@ -64,9 +67,14 @@ def ledger_now(tables: Snapshot) -> pl.DataFrame:
 
 def former_keys_of_events(tables: Snapshot) -> dict[str, dict[str, str]]:
     """Column of the ledger → what its events call rows that have another key now, and that key."""
+    return former_keys_in(tables, "custody")
+
+
+def former_keys_in(tables: Snapshot, table: str) -> dict[str, dict[str, str]]:
+    """Column of a table of SEALED → what it calls rows that have another key now, and that key."""
     return {
         link.fields[0]: now
-        for link in tables.model.table("custody").foreign_keys
+        for link in tables.model.table(table).foreign_keys
         if len(link.fields) == 1 and (now := keys_now(tables, link.table))
     }
 

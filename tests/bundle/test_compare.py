@@ -28,7 +28,8 @@ from provenance._compare.report import (
     difference_text,
 )
 from provenance._compare.rows import compare_rows, numbered
-from provenance._ledger.custody import append_events
+from provenance._ledger.custody import append_events, seal_typed
+from provenance._ledger.seals import FILLED_IN
 from provenance._model.schema import Table
 from provenance._record.package import Package, open_package
 from tests.builders import SOUND, PackageBuilder, a_package, pack_bundle, unpack_bundle
@@ -282,9 +283,10 @@ def test_a_ledger_that_lacks_its_end_is_history_cut_off(package: Package, tmp_pa
 
 def test_sealing_what_was_not_sealed_is_no_rewriting(package: Package, tmp_path: Path) -> None:
     ledger = package.table("custody")
-    ledger.loc[4, ["previous_sha256", "event_sha256"]] = ""
+    ledger.loc[4, list(FILLED_IN)] = ""
     package.write_table("custody", ledger)
     older = a_copy(package, tmp_path / "older")
+    seal_typed(package)
     append_events(package, LEDGER.tail(1))
     found = compare(older.folder, package.folder).ledger
     assert found is not None

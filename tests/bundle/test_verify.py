@@ -17,7 +17,7 @@ from provenance._bundle.describe.editions import EDITIONS
 from provenance._bundle.verdict_text import verdict_text
 from provenance._bundle.verify import verify_bundle
 from provenance._history.deciding import correct, decide
-from provenance._ledger.custody import SEALS
+from provenance._ledger.seals import SEALS, body_hash, event_hash
 from provenance._record.package import Package, open_package
 from tests.builders import a_package, pack_bundle, unpack_bundle
 from tests.bundle.test_hostile import rules, sealed_anew
@@ -142,8 +142,9 @@ def test_the_verdict_as_json_names_what_was_looked_at(bundle: Path) -> None:
 
 def test_a_false_signature_is_found_in_the_ledger(package: Package, tmp_path: Path) -> None:
     frame = package.table("custody")
-    frame.loc[2, "signer_key"] = "A" * 43 + "="
-    frame.loc[2, "signature"] = "A" * 86 + "=="
+    last = dict(frame.iloc[-1]) | {"key_id": "ab" * 32}
+    last |= {"body_sha256": body_hash(last)}
+    frame.iloc[-1] = last | {"event_sha256": event_hash(last)}
     package.write_table("custody", frame)
     verdict = verify_bundle(pack_bundle(package, tmp_path / "b"))
     assert verdict.intact

@@ -5,38 +5,31 @@ from __future__ import annotations
 import sys
 
 import pytest
-from cryptography.hazmat.primitives.asymmetric.ed25519 import Ed25519PrivateKey
 
 from provenance._base.findings import Finding
 from provenance._checks.check import check_package
 from provenance._ledger.custody import verify_chain
-from provenance._ledger.handover import record_events
-from provenance._ledger.signing import sign_events
+from provenance._ledger.keys import key_faults
+from provenance._ledger.seals import FILLED_IN, body_hash, event_hash, to_sign
+from provenance._ledger.signing import verify_signed
 from provenance._record.package import Package
 from tests.builders import a_package
+from tests.ledger.test_signing import MARA, THIEF, a_record, act
 
-KEY = Ed25519PrivateKey.from_private_bytes(bytes(range(32)))
-RULES = {
-    "custody.chain_broken",
-    "custody.not_sealed",
-    "custody.signature_false",
-    "custody.signature_not_tested",
-}
+SUBJECTS = ("custody.chain", "custody.not_sealed", "custody.sign", "key.")
 
 
 @pytest.fixture
 def package(tmp_path) -> Package:
-    """A package with two sealed events."""
-    package = a_package(tmp_path).with_chain().package
-    for event, options in (("collected", {"to_party_id": "MB"}), ("mounted", {})):
-        record_events(
-            package, event, ["231"], happened_on="2024-06-04", recorded_on="2024-06-04", **options
-        )
+    """A package with two sealed events, the second signed."""
+    package = a_record(tmp_path)
+    act(package, "collected", to_party_id="MB")
+    act(package, "mounted", MARA)
     return package
 
 
 def found(package: Package) -> list[Finding]:
-    return [one for one in check_package(package) if one.rule in RULES]
+    return [one for one in check_package(package) if one.rule.startswith(SUBJECTS)]
 
 
 def rewritten(package: Package, row: int, **values: str) -> Package:
@@ -47,8 +40,7 @@ def rewritten(package: Package, row: int, **values: str) -> Package:
     return package
 
 
-def test_a_sealed_and_signed_ledger_is_sound(package) -> None:
-    sign_events(package, KEY, ["1", "2"])
+def test_a_sealed_and_signed_ledger_has_no_finding(package) -> None:
     assert found(package) == []
 
 
@@ -73,19 +65,43 @@ def test_check_and_ledger_point_at_the_same_event(package) -> None:
     assert one.remedy == same.remedy
 
 
-def test_events_that_are_not_sealed_yet_are_a_warning(package) -> None:
-    (one,) = found(rewritten(package, 3, previous_sha256="", event_sha256=""))
-    assert (one.rule, one.severity, one.row) == ("custody.not_sealed", "warning", 3)
+def test_events_that_bear_no_seal_are_an_error(package) -> None:
+    (one,) = found(rewritten(package, 3, **dict.fromkeys(FILLED_IN, "")))
+    assert (one.rule, one.severity, one.row) == ("custody.not_sealed", "error", 3)
+    assert "--seal" in one.remedy
 
 
-def test_a_false_signature_is_an_error(package) -> None:
-    sign_events(package, KEY, ["2"])
-    (one,) = found(rewritten(package, 3, signature="A" * 86 + "=="))
-    assert (one.rule, one.severity, one.row) == ("custody.signature_false", "error", 3)
+def test_what_the_ledger_says_of_signatures_and_keys_the_check_says_too(package) -> None:
+    ledger = package.table("custody")
+    signed = dict(ledger.loc[3])
+    for changed, rule, severity in (
+        ({"signature": THIEF.sign(to_sign(signed["body_sha256"]))}, "signature_false", "error"),
+        ({"signature": ""}, "signature_false", "error"),
+        ({"key_id": THIEF.key_id}, "signer_unknown", "warning"),
+        ({"recorded_on": "2023-06-04"}, "signed_out_of_time", "warning"),
+        ({"recorded_by": "OWN"}, "signed_by_another", "warning"),
+    ):
+        # sealed anew, as whoever did it would
+        event = signed | changed
+        event["body_sha256"] = body_hash(event)
+        if "signature" not in changed:
+            event["signature"] = MARA.sign(to_sign(event["body_sha256"]))
+        event["event_sha256"] = event_hash(event)
+        (one,) = found(rewritten(package, 3, **event))
+        assert (one.rule, one.severity, one.row) == (f"custody.{rule}", severity, 3), changed
+        (same,) = verify_signed(package.tables)
+        assert same.message in one.message
+        assert (one.remedy, one.field) == (same.remedy, same.field)
+    package.write_table("custody", ledger)
+    keys = package.table("key")
+    keys.loc[2, "keeper_signature"] = keys.loc[2, "self_signature"]
+    package.write_table("key", keys)
+    (one,) = found(package)
+    assert (one.rule, one.table, one.row) == ("key.counter_signature_false", "key", 2)
+    assert [same.message in one.message for same in key_faults(package.tables)] == [True]
 
 
 def test_signatures_that_nobody_can_test_are_said_to_be_so(package, monkeypatch) -> None:
-    sign_events(package, KEY, ["2"])
     monkeypatch.setitem(sys.modules, "cryptography.hazmat.primitives.asymmetric", None)
     (one,) = found(package)
     assert (one.rule, one.severity, one.row) == ("custody.signature_not_tested", "note", 3)

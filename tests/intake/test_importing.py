@@ -22,7 +22,7 @@ from provenance._history.deciding import correct, decide, undo
 from provenance._intake.claims import Sameness
 from provenance._intake.importing import import_exports
 from provenance._intake.mapping.mapping_file import read_mapping
-from provenance._ledger.custody import verify_chain
+from provenance._ledger.custody import seal_typed, verify_chain
 from provenance._record.package import open_package
 from tests.builders import a_package
 from tests.intake.forms import (
@@ -391,6 +391,7 @@ def an_event(number, **cells):
 
 def test_events_of_a_log_are_sealed_behind_those_of_the_ledger(tmp_path) -> None:
     package = a_package(tmp_path).with_row("custody").package
+    seal_typed(package)
     lines = [an_event("1", Sample="300"), an_event("2", Sample="301", Corrects="1")]
     path = write_csv(tmp_path / "log.csv", lines, LOG_HEAD)
     result = bring_in(package, path, mapping=LOG)

@@ -2,27 +2,38 @@
 
 from __future__ import annotations
 
+import base64
+import csv
 import hashlib
 import json
+from dataclasses import replace
 from pathlib import Path
+from types import MappingProxyType
 
 import pandas as pd
 import pytest
 import rfc8785
 from click.testing import CliRunner
+from cryptography.hazmat.primitives.asymmetric.ed25519 import Ed25519PrivateKey
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
+from provenance._base.errors import TreenailError
 from provenance._cli.custody import custody as custody_command
 from provenance._ledger.custody import (
     BrokenLedger,
     append_events,
-    event_hash,
     last_seal,
+    seal_typed,
     verify_chain,
 )
-from provenance._record.package import Package
-from tests.builders import a_package
+from provenance._ledger.ed25519 import Signer
+from provenance._ledger.keys import KeyRefused, enter_key, key_faults
+from provenance._ledger.seals import BODY, FILLED_IN, KEY_ID, body_hash, event_hash
+from provenance._ledger.signing import verify_signed
+from provenance._record.new import update_package
+from provenance._record.package import Package, open_package, write_model
+from tests.builders import PackageBuilder, a_package, pack_bundle, unpack_bundle
 
 EVENTS = pd.DataFrame(
     [
@@ -106,9 +117,36 @@ def test_canonical_json_sorts_names_as_rfc_8785_section_3_2_3() -> None:
     ]
 
 
-def test_a_seal_can_be_computed_by_hand() -> None:
-    """Written out here byte for byte as the instructions of provenance/custody.py say."""
-    by_hand = b'{"custody_id":"2","event":"packed","previous_sha256":"ab"}'
+def by_hand(said: dict[str, str]) -> str:
+    """A hash as the instructions of provenance/_ledger/seals.py say, with the standard library."""
+    text = json.dumps(said, sort_keys=True, separators=(",", ":"), ensure_ascii=False)
+    return hashlib.sha256(text.encode("utf-8")).hexdigest()
+
+
+def test_a_seal_can_be_computed_by_hand(package: Package) -> None:
+    """Followed step by step as the instructions of provenance/_ledger/seals.py say."""
+    key = Signer(Ed25519PrivateKey.from_private_bytes(bytes(range(32))))
+    append_events(package, pd.DataFrame([{"event": "stored", "corrects_custody_id": "2"}]), key)
+    with open(package.table_path("custody"), encoding="utf-8", newline="") as stream:
+        rows = list(csv.DictReader(stream))
+    before = ""
+    for row in rows:
+        left_out = {"custody_id", "body_sha256", "signature", "event_sha256"}
+        left_out |= {"corrects_custody_id"} if row["corrects_sha256"] else set()
+        body = by_hand({n: cell for n, cell in row.items() if cell and n not in left_out})
+        around = {"body_sha256": body, "signature": row["signature"]}
+        assert row["body_sha256"] == body
+        assert row["event_sha256"] == by_hand({n: cell for n, cell in around.items() if cell})
+        assert row["previous_sha256"] == before
+        before = row["event_sha256"]
+    assert rows[4]["corrects_sha256"] == rows[1]["event_sha256"]
+    # the signature, by the reference library alone; raises where it is not the signer's
+    signed = b"treenail-event-2\0" + bytes.fromhex(rows[4]["body_sha256"])
+    key.private.public_key().verify(base64.b64decode(rows[4]["signature"]), signed)
+    assert rows[4]["key_id"] == key.key_id
+
+
+def test_a_seal_of_an_earlier_version_can_be_computed_by_hand() -> None:
     row = {
         "custody_id": "2",
         "event": "packed",
@@ -118,6 +156,7 @@ def test_a_seal_can_be_computed_by_hand() -> None:
         "signer_key": "anything",
         "signature": "anything",
     }
+    by_hand = b'{"custody_id":"2","event":"packed","previous_sha256":"ab"}'
     assert event_hash(row) == hashlib.sha256(by_hand).hexdigest()
 
 
@@ -128,15 +167,14 @@ def test_a_seal_can_be_computed_by_hand() -> None:
     )
 )
 def test_a_seal_is_over_json_that_any_reader_reads_back(row: dict[str, str]) -> None:
-    covered = json.dumps(row, sort_keys=True, separators=(",", ":"), ensure_ascii=False).encode()
-    assert event_hash(row) == hashlib.sha256(covered).hexdigest()
-    assert json.loads(covered) == row
+    assert event_hash(row) == body_hash(row) == by_hand(row)
 
 
 def test_a_blank_column_does_not_count_so_columns_may_be_added_later() -> None:
     row = {"custody_id": "1", "event": "stored"}
-    assert event_hash(row) == event_hash({**row, "humidity": ""})
-    assert event_hash(row) != event_hash({**row, "humidity": "40"})
+    for computed in (body_hash, event_hash):
+        assert computed(row) == computed({**row, "humidity": ""})
+        assert computed(row) != computed({**row, "humidity": "40"})
 
 
 # -- adding --------------------------------------------------------------------------------------
@@ -184,13 +222,75 @@ def test_nothing_is_added_to_a_ledger_that_does_not_fit(package: Package) -> Non
     assert package.table_path("custody").read_bytes() == before
 
 
-def test_events_from_a_field_form_are_sealed_when_the_next_one_is_recorded(tmp_path: Path) -> None:
+def test_events_that_were_typed_in_are_sealed_when_somebody_says_so(tmp_path: Path) -> None:
+    """Only a person or an older bundle can tell them from events whose seals were taken off."""
     package = a_package(tmp_path).with_chain().with_row("custody").package
     (finding,) = verify_chain(package)
-    assert (finding.severity, finding.rule) == ("warning", "custody.not_sealed")
-    append_events(package, EVENTS.iloc[[3]])
+    assert (finding.severity, finding.rule) == ("error", "custody.not_sealed")
+    with pytest.raises(BrokenLedger, match="--seal"):
+        append_events(package, EVENTS.iloc[[3]])
+    assert seal_typed(package) == 1
     assert verify_chain(package) == []
+    assert seal_typed(package) == 0
+    append_events(package, EVENTS.iloc[[3]])
     assert len(package.table("custody")) == 2
+    change(package, 2, notes="never happened")
+    with pytest.raises(BrokenLedger, match="its text was changed"):
+        seal_typed(PackageBuilder(package).with_row("custody", custody_id="3").package)
+
+
+def test_events_that_lost_their_seals_are_not_sealed_anew(package: Package, tmp_path: Path) -> None:
+    """The bundle that a package comes from says how many had one."""
+    again = unpack_bundle(pack_bundle(package, tmp_path / "bundle"), tmp_path / "again")
+    bare = again.table("custody")
+    bare.loc[4:, list(FILLED_IN)] = ""
+    again.write_table("custody", bare)
+    before = again.table_path("custody").read_bytes()
+    with pytest.raises(BrokenLedger, match="had 4 sealed events, and here event 3 bears no seal"):
+        seal_typed(again)
+    assert again.table_path("custody").read_bytes() == before
+
+
+def test_a_record_of_an_earlier_version_goes_on_as_that_did(package: Package) -> None:
+    """And once it is brought forward, its old events stand and new ones are sealed as now."""
+    model = package.model.table("custody")
+    older = tuple(one for one in model.fields if one.name not in (BODY, KEY_ID))
+    tables = {name: one for name, one in package.model.tables.items() if name != "key"}
+    tables["custody"] = replace(model, fields=older)
+    for name in ("custody", "key"):
+        (package.folder / "tables" / f"{name}.csv").unlink()
+        (package.folder / "schemas" / f"{name}.json").unlink()
+    old = replace(package, model=replace(package.model, tables=MappingProxyType(tables)))
+    write_model(old.model, old.folder)
+    old.table_path("custody").write_text(",".join(one.name for one in older) + "\n")
+    old = open_package(old.folder)
+    append_events(old, EVENTS)
+    assert verify_chain(old) == verify_signed(old.tables) == key_faults(old.tables) == []
+    assert old.tables.rows("custody")[0][BODY] == ""
+    key = Signer(Ed25519PrivateKey.from_private_bytes(bytes(range(32))))
+    with pytest.raises(TreenailError, match="--update"):
+        append_events(old, EVENTS, key)
+    with pytest.raises(KeyRefused, match="--update"):
+        enter_key(old, key, "MB", since="2024-01-01")
+    # a signature that was put on top then
+    ledger = old.table("custody")
+    ledger.loc[3, "signer_key"] = key.public_key
+    ledger.loc[3, "signature"] = key.sign(bytes.fromhex(ledger.loc[3, "event_sha256"]))
+    old.write_table("custody", ledger)
+    assert verify_signed(old.tables) == []
+
+    now = update_package(old, "blank")
+    append_events(now, EVENTS.iloc[[3]])
+    assert verify_chain(now) == []
+    assert [bool(row[BODY]) for row in now.tables.rows("custody")] == [False] * 4 + [True]
+    (unknown,) = verify_signed(now.tables)
+    assert (unknown.rule, unknown.key) == ("custody.signer_unknown", "2")
+    enter_key(now, key, "MB", since="2024-01-01")
+    assert verify_signed(now.tables) == []
+    ledger = now.table("custody")
+    ledger.loc[3, "signature"] = key.sign(b"another event")
+    now.write_table("custody", ledger)
+    assert [one.rule for one in verify_signed(now.tables)] == ["custody.signature_false"]
 
 
 # -- verifying -----------------------------------------------------------------------------------
@@ -212,6 +312,7 @@ def test_a_changed_event_is_named(package: Package) -> None:
 def test_a_changed_event_that_was_sealed_anew_betrays_itself_in_the_next(package: Package) -> None:
     frame = package.table("custody")
     frame.loc[3, "notes"] = "another story"
+    frame.loc[3, "body_sha256"] = body_hash(frame.loc[3].to_dict())
     frame.loc[3, "event_sha256"] = event_hash(frame.loc[3].to_dict())
     package.write_table("custody", frame)
     (finding,) = verify_chain(package)
@@ -239,7 +340,7 @@ def test_exchanged_events_are_named(package: Package) -> None:
 
 
 def test_a_seal_blanked_in_the_middle_is_an_error_not_an_unsealed_event(package: Package) -> None:
-    change(package, 2, event_sha256="", previous_sha256="")
+    change(package, 2, **dict.fromkeys(FILLED_IN, ""))
     (finding,) = verify_chain(package)
     assert (finding.severity, finding.key) == ("error", "2")
 

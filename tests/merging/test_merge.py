@@ -31,12 +31,15 @@ from provenance._history.projection import State
 from provenance._intake.claims import Sameness
 from provenance._ledger.custody import verify_chain
 from provenance._ledger.handover import record_events
+from provenance._ledger.keys import countersign_key, enter_key, key_faults, keys_of, retire_key
+from provenance._ledger.signing import verify_signed
 from provenance._merging.merge import Merged, merge_packages
 from provenance._record.edition_key import EDITION_KEY
 from provenance._record.origin import ORIGIN, Ancestor, Origin, read_origin
 from provenance._record.package import Package, open_package
 from tests.builders import a_package
 from tests.intake.forms import a_line, bring_in, content_of, write_csv
+from tests.ledger.test_signing import KEEPER, MARA, THIEF, a_record, a_signer, act
 
 NOON = datetime(2031, 6, 1, 12, 0, tzinfo=UTC)
 
@@ -467,3 +470,27 @@ def test_a_kill_at_any_moment_leaves_all_of_the_merge_or_nothing(tmp_path: Path)
         process.stdout.close()
         assert content(copy) in ([content(done)] if attempt == 0 else [untouched, content(done)])
         assert content_of(two.folder) == theirs
+
+
+def test_keys_are_vouched_for_and_retired_if_either_copy_has_it_so(tmp_path: Path) -> None:
+    package = a_record(tmp_path)
+    enter_key(package, THIEF, "LAB", since="2024-01-01")
+    one, two = a_copy(package, "A"), a_copy(package, "B")
+    # in one copy vouched for and put out of use; in the other too, earlier, and one key more
+    countersign_key(one, THIEF.key_id, KEEPER)
+    retire_key(one, MARA.key_id, MARA, until="2025-12-31")
+    retire_key(two, MARA.key_id, KEEPER, until="2024-12-31")
+    enter_key(two, a_signer(9), "OWN", since="2024-02-01")
+    act(one, "collected", THIEF, to_party_id="LAB")
+    other = a_copy(one, "other")
+    merged(one, two)
+    merged(two, other)
+    assert content(one) == content(two)
+    keys = keys_of(one.tables)
+    assert sorted(key.party_id for key in keys.values()) == ["LAB", "MB", "OWN", "REPO"]
+    assert keys[THIEF.key_id].keeper_key_id == KEEPER.key_id
+    assert keys[MARA.key_id].until == "2024-12-31"
+    assert [one.rule for one in key_faults(one.tables)] == ["key.not_countersigned"]
+    assert verify_signed(one.tables) == verify_chain(one) == []
+    merged(one, package)
+    assert content(one) == content(two)

@@ -34,6 +34,7 @@ ATTRIBUTES: dict[str, dict[str, Any]] = {
     "sample_kind": {"leaves_hole": bool, "cuts_wood": bool},
 }
 OPTIONAL: dict[str, dict[str, Any]] = {
+    "party_role": {"vouches_for_keys": bool},
     "bore_size": {"mm": float},
     "element_function": {"longest_m": (int, float)},
     "file_kind": {"public": ("picture", "text")},

@@ -13,7 +13,7 @@ import polars as pl
 
 from provenance._base.errors import UnusablePackage
 from provenance._checks.language.rule import COMMON_PRACTICE, EVERY_TABLE, rule
-from provenance._ledger.custody import SEALED_AS
+from provenance._ledger.branches import covered_by
 from provenance._ledger.custody import TABLE as LEDGER
 from provenance._record.origin import NUMBERED, Origin, read_origin
 from provenance._record.snapshot import Snapshot
@@ -209,8 +209,6 @@ def _used_again(origin: Origin, tables: Snapshot) -> Iterator[_Line]:
 def _ledger(origin: Origin, tables: Snapshot) -> Iterator[_Line]:
     if not origin.event_count:
         return
-    names = ("event_sha256", "custody_id", SEALED_AS)
-    numbers = {seal: was or now for seal, now, was in tables.tuples(LEDGER, names)}
     # a seal stands for every event before it, so the last one is enough
-    if numbers.get(origin.last_seal) != str(origin.event_count):
+    if len(covered_by(tables.rows(LEDGER), origin.last_seal)) != origin.event_count:
         yield {ROW: 0, "table": LEDGER, "field": "event_sha256", "count": str(origin.event_count)}

@@ -6,6 +6,7 @@ import polars as pl
 
 from provenance._checks.language.dates import date_bounds
 from provenance._checks.language.links import codes_with, look_up, of_each, starts_of_chains
+from provenance._ledger.seals import FILLED_IN
 from provenance._record.joined import codes_in, ledger_now, superseded
 from provenance._record.snapshot import Snapshot
 from provenance._record.tables import ROW
@@ -27,7 +28,7 @@ _WOOD = {
 }
 _NOT_IN_LEDGER = (
     *("place_held", "recorded_on", "recorded_by", "notes"),
-    *("previous_sha256", "event_sha256", "signer_key", "signature"),
+    *FILLED_IN,
 )
 """Columns of custody that no rule over the ledger asks for; of a million events each is 16 MB."""
 _SITE_DATES = ("visit_start", "visit_end", "permit_from", "permit_until", "consent_on")

@@ -11,10 +11,11 @@ from provenance._checks.language.wording import found_in_rows
 from provenance._checks.structure.suggestions import did_you_mean
 from provenance._model.schema import ForeignKey, Model, Table
 from provenance._record.cells import NOT_A_NUMBER, canonical
+from provenance._record.joined import SEALED
 from provenance._record.reading import TableText
 from provenance._record.tables import ROW
 
-LEDGER, FORMER_KEY = "custody", "former_key"
+FORMER_KEY = "former_key"
 COMPUTED_BY = {
     "position": "survey",
     **dict.fromkeys(("size", "stem", "span", "cluster"), "derive"),
@@ -143,7 +144,7 @@ def _broken(
     )
     there = there.rename(dict(zip(there.columns, names, strict=True)))
     rows = written.join(there, on=names, how="anti", maintain_order="left")
-    if table.name == LEDGER and now:
+    if table.name in SEALED and now:
         # what is sealed goes on naming a row as it was called then
         rows = rows.filter(~pl.col(names[0]).is_in(list(now)))
     if not len(rows):

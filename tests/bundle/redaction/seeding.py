@@ -17,13 +17,17 @@ from typing import Any
 
 import pandas as pd
 import yaml
+from cryptography.hazmat.primitives.asymmetric.ed25519 import Ed25519PrivateKey
 from PIL import Image, PngImagePlugin
 from reportlab.pdfgen.canvas import Canvas
 
 from provenance._history.acts import IMPORT, Act, Line
 from provenance._history.deciding import accept, correct, decide
 from provenance._history.history import open_history, stage_history
-from provenance._ledger.custody import SEALS, append_events
+from provenance._ledger.custody import append_events
+from provenance._ledger.ed25519 import Signer
+from provenance._ledger.keys import countersign_key, enter_key, retire_key
+from provenance._ledger.seals import FILLED_IN
 from provenance._model.schema import Field, Table
 from provenance._record.edition_key import edition_key
 from provenance._record.new import new_package
@@ -91,16 +95,15 @@ def a_seeded_package(folder: Path) -> tuple[Package, Markers]:
     package = new_package(folder / "seeded", str(path), title=f"{SITE_NAME} 2024", created=STARTED)
     builder = PackageBuilder(package)
     for table in package.model.tables.values():
-        others = ("party", "custody", "file", "original", "origin", "unread")
+        others = ("party", "custody", "file", "original", "origin", "unread", "key")
         if table.role != "history" and table.name not in others:
             builder.with_bare_row(table.name, **_row(table, markers))
     _parties(builder, markers)
     _files(builder, markers)
     _received(builder, markers)
-    append_events(
-        builder.package, pd.DataFrame([_row(package.model.table("custody"), markers)] * 2)
-    )
-    _sign(builder.package, markers)
+    event = _row(package.model.table("custody"), markers)
+    append_events(builder.package, pd.DataFrame([event] * 2), _enter_keys(builder.package, markers))
+    _mark_seals(builder.package, markers)
     _tell_everything_in_the_open(builder.package, markers)
     _around_the_tables(builder.package, markers)
     _decide(builder, markers)
@@ -152,7 +155,7 @@ def _row(table: Table, markers: Markers) -> dict[str, str]:
     for one in table.fields:
         where = f"{table.name}.{one.name}"
         fixed = _FIXED.get(table.name, {}).get(one.name)
-        if one.name in links or one.name in (*SEALS, "signer_key", "signature"):
+        if one.name in links or one.name in FILLED_IN:
             # written when the events are sealed and signed
             continue
         if fixed and _on_site_grid(one):
@@ -265,16 +268,36 @@ def _decide(builder: PackageBuilder, markers: Markers) -> None:
     )  # fmt: skip
 
 
-def _sign(package: Package, markers: Markers) -> None:
+def _enter_keys(package: Package, markers: Markers) -> Signer:
+    """Keys of two people, the first vouched for and retired by those of the repository."""
+    own, second, keeper, another = (
+        Signer(Ed25519PrivateKey.from_private_bytes(bytes([number]) * 32)) for number in range(4)
+    )
+    for party, signer in ((PERSON, own), (SECOND, second), ("REPO", keeper), ("REPO", another)):
+        enter_key(package, signer, party, since="2024-01-01")
+    countersign_key(package, own.key_id, keeper)
+    retire_key(package, own.key_id, another, until="2031-12-31")
+    own_row = package.tables.rows("key")[0]
+    for name in ("public_key", "self_signature", "keeper_signature", "until_signature"):
+        markers.texts[own_row[name].rstrip("=")] = f"key.{name}"
+    markers.texts |= {
+        own.key_id: "custody.key_id",
+        second.key_id: "key.key_id",
+        keeper.key_id: "key.keeper_key_id",
+        another.key_id: "key.until_key_id",
+    }
+    return own
+
+
+def _mark_seals(package: Package, markers: Markers) -> None:
     """Seals are markers too, since guesses at what they cover could be tried out on them."""
     ledger = package.table("custody")
-    for name in ("signer_key", "signature"):
-        code = base64.b64encode(f"{name} of one who signs".encode()).decode()
-        ledger[name] = code
-        markers.texts[code.rstrip("=")] = f"custody.{name}"
+    # nothing writes it any more, but ledgers of earlier versions have it
+    ledger["signer_key"] = base64.b64encode(b"signer_key of one who signs").decode()
     package.write_table("custody", ledger)
-    for seal in ledger["event_sha256"]:
-        markers.texts[seal] = "custody.event_sha256"
+    for name in ("signer_key", "signature", "body_sha256", "event_sha256"):
+        for text in ledger[name]:
+            markers.texts[text.rstrip("=")] = f"custody.{name}"
     key = edition_key(package)
     assert key
     markers.texts[key] = "editionKey"
@@ -303,7 +326,9 @@ def _tell_everything_in_the_open(package: Package, markers: Markers) -> None:
 def _whole_values(package: Package) -> list[str]:
     values = []
     for table, one in package.model.every_field():
-        if one.public_form == "shown" or one.notation == "sha256" or table.role == "intake":
+        if one.public_form == "shown" or one.notation == "sha256":
+            continue
+        if table.role in ("intake", "history") and table.name != "key":
             continue
         if _on_site_grid(one) or one.name in ("organisation_id", "coordinate_uncertainty_m"):
             continue
