@@ -1,0 +1,259 @@
+"""Puts what a table says of positions on the own grid of the building that each row is in.
+
+What runs between two buildings is left blank. Which field is what, its `public` form says; fields
+of one point stand after each other in the schema: an x, its y and its height.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Callable, Iterator, Mapping, Sequence
+
+from provenance._bundle.redaction.candidates import Detail
+from provenance._bundle.redaction.own_grids import (
+    Grids,
+    OwnGrid,
+    coarse_outline_on,
+    figures,
+    float_in,
+    number,
+    outline_on,
+    turned,
+)
+from provenance._bundle.redaction.people import Columns
+from provenance._model.schema import Table
+
+AXES = ("site_x", "site_y", "site_z")
+SPREADS = ("site_sd_x", "site_sd_y", "site_corr_xy", "site_corr_xz", "site_corr_yz")
+PLACED_FORMS = (
+    *AXES, *SPREADS, "site_outline", "site_bearing", "site_axis", "site_north", "site_clock",
+    "site_section", "in_building",
+)  # fmt: skip
+"""Forms of fields that say where something is, or how it lies."""
+NORTHS, SITE_NORTH = "bearing_reference", "grid"
+"""The vocabulary of a field that says from which north a bearing is counted; the grid's own."""
+
+
+def placed_columns(
+    table: Table,
+    written: Columns,
+    forms: Mapping[str, str],
+    grids: Grids,
+    detail: Detail,
+) -> dict[str, list[str]]:
+    """Every column of `table` with one of PLACED_FORMS, as the public edition has it."""
+    return _Placing(table, written, forms, grids, detail).columns()
+
+
+def grids_of_rows(table: Table, written: Columns, grids: Grids) -> list[str]:
+    """The name of the grid that each row is on; '' for none, and where a row names two."""
+    count = len(written[table.names[0]])
+    named: list[set[str]] = [set() for _ in range(count)]
+    own = table.primary_key[0] if len(table.primary_key) == 1 else ""
+    keys = {own: table.name} if table.name in grids.on else {}
+    for key in table.foreign_keys:
+        if len(key.fields) == 1 and key.table in grids.on and table.name not in grids.on:
+            keys[key.fields[0]] = key.table
+    for name, target in keys.items():
+        for place, text in enumerate(written[name]):
+            if text:
+                named[place].add(grids.on[target].get(text, ""))
+    return [next(iter(one)) if len(one) == 1 else "" for one in named]
+
+
+class _Placing:
+    """The columns of one table, each turned when its point or pair is complete."""
+
+    def __init__(
+        self,
+        table: Table,
+        written: Columns,
+        forms: Mapping[str, str],
+        grids: Grids,
+        detail: Detail,
+    ) -> None:
+        self.table, self.written, self.forms = table, written, forms
+        self.grids, self.detail = grids, detail
+        self.names = grids_of_rows(table, written, grids)
+        self.on: list[OwnGrid | None] = [grids.grids.get(name) for name in self.names]
+
+    def columns(self) -> dict[str, list[str]]:
+        placed = [name for name in self.table.names if self.forms[name] in PLACED_FORMS]
+        found = {name: [""] * len(self.on) for name in placed}
+        if self.detail.shows_points:
+            for x, y, z in _points(placed, self.forms):
+                if x and y:
+                    found[x], found[y] = self._level(x, y)
+                if z:
+                    found[z] = self._heights(z)
+            found |= self._spreads()
+        for name in placed:
+            form = self.forms[name]
+            if form == "site_outline":
+                found[name] = self._outlines(name)
+            elif form == "site_clock":
+                found[name] = self._clocks(name)
+            elif form in _ALONE and self.detail.shows_points:
+                found[name] = _ALONE[form](self, name)
+        pairs = [name for name in placed if self.forms[name] == "site_section"]
+        for one, two in zip(pairs[::2], pairs[1::2], strict=False):
+            found[one], found[two] = self._sections(one, two)
+        return found
+
+    def _each(self, name: str, show: Callable[[OwnGrid, str, int], str | None]) -> list[str]:
+        """A column with what `show` makes of each cell on a grid; '' for any other."""
+        cells = zip(self.on, self.written[name], strict=True)
+        return [
+            (show(grid, text, place) or "") if grid and text else ""
+            for place, (grid, text) in enumerate(cells)
+        ]
+
+    # -- points
+
+    def _level(self, x: str, y: str) -> tuple[list[str], list[str]]:
+        shown: tuple[list[str], list[str]] = ([], [])
+        for grid, *texts in zip(self.on, self.written[x], self.written[y], strict=True):
+            one, two = map(float_in, texts)
+            if grid is None or one is None or two is None:
+                here = ["", ""]
+            else:
+                here = [number(value, figures(*texts)) for value in grid.level(one, two)]
+            for column, text in zip(shown, here, strict=True):
+                column.append(text)
+        return shown
+
+    def _heights(self, name: str) -> list[str]:
+        def above(grid: OwnGrid, text: str, _: int) -> str | None:
+            value = float_in(text)
+            return None if value is None else number(value - grid.z_m, figures(text))
+
+        return self._each(name, above)
+
+    def _spreads(self) -> dict[str, list[str]]:
+        """Standard deviations and correlations, whose axes turn with those of the coordinates."""
+        by_form = {self.forms[name]: name for name in self.table.names}
+        if not set(SPREADS) <= set(by_form):
+            return {}
+        names = [by_form[form] for form in SPREADS]
+        rows = []
+        for grid, *texts in zip(self.on, *(self.written[name] for name in names), strict=True):
+            numbers = [float_in(text) for text in texts]
+            rows.append(_turned_spread(grid, numbers) if grid else [""] * len(SPREADS))
+        turned_columns = zip(*rows, strict=True) if rows else ([] for _ in names)
+        return {name: list(texts) for name, texts in zip(names, turned_columns, strict=True)}
+
+    # -- single fields
+
+    def _outlines(self, name: str) -> list[str]:
+        key = self.written[self.table.primary_key[0]]
+
+        def show(grid: OwnGrid, text: str, place: int) -> str | None:
+            whole = key[place] == self.names[place]
+            if whole and self.detail is not Detail.NOTHING:
+                box = self.detail is Detail.SIZE_ALONE
+                return coarse_outline_on(grid, text, self.detail.step_m, box=box)
+            return outline_on(grid, text) if not whole and self.detail.shows_points else None
+
+        return self._each(name, show)
+
+    def _bearings(self, name: str) -> list[str]:
+        """Bearings from the grid's own north; those of a compass would tell how the grid lies."""
+        norths = [one.name for one in self.table.fields if one.vocabulary == NORTHS]
+
+        def show(grid: OwnGrid, text: str, place: int) -> str | None:
+            value = float_in(text)
+            if value is None or any(self.written[one][place] != SITE_NORTH for one in norths):
+                return None
+            return number(grid.bearing(value), 1)
+
+        return self._each(name, show)
+
+    def _directions(self, name: str) -> list[str]:
+        """Directions of a line that has no beginning, 0 to below 180."""
+
+        def show(grid: OwnGrid, text: str, _: int) -> str | None:
+            value = float_in(text)
+            return None if value is None else number(round(grid.bearing(value, 180), 1) % 180, 1)
+
+        return self._each(name, show)
+
+    def _inside(self, name: str) -> list[str]:
+        return self._each(name, lambda grid, text, place: text)
+
+    def _clocks(self, name: str) -> list[str]:
+        """Clock positions, which on upright wood are counted from the grid's y axis."""
+        wood = self._wood()
+
+        def show(grid: OwnGrid, text: str, place: int) -> str | None:
+            value, lower = float_in(text), self.grids.upright.get(wood[place])
+            if value is None or lower is None:
+                return text
+            return f"{grid.clock(value, lower):g}"
+
+        shown = self._each(name, show)
+        # where nothing is known of the wood's place, its clock tells nothing of it either
+        return [
+            text if grid or wood[place] in self.grids.upright else self.written[name][place]
+            for place, (grid, text) in enumerate(zip(self.on, shown, strict=True))
+        ]
+
+    def _sections(self, one: str, two: str) -> tuple[list[str], list[str]]:
+        """Two diameters square to each other, which change places with the axes on upright wood."""
+        wood = self._wood()
+        pairs = [
+            (b, a) if grid and key in self.grids.upright and grid.swaps_axes else (a, b)
+            for grid, key, a, b in zip(
+                self.on, wood, self.written[one], self.written[two], strict=True
+            )
+        ]
+        return [a for a, _ in pairs], [b for _, b in pairs]
+
+    def _wood(self) -> Sequence[str]:
+        if self.table.name == "element":
+            return self.written[self.table.primary_key[0]]
+        links = [key.fields[0] for key in self.table.foreign_keys if key.table == "element"]
+        return self.written[links[0]] if links else [""] * len(self.on)
+
+
+_ALONE: Mapping[str, Callable[[_Placing, str], list[str]]] = {
+    "site_bearing": _Placing._bearings,
+    "site_axis": _Placing._directions,
+    "in_building": _Placing._inside,
+}
+
+
+def _points(placed: Sequence[str], forms: Mapping[str, str]) -> Iterator[tuple[str, str, str]]:
+    """(x, y, height) of each point, '' for what a point lacks."""
+    point = ["", "", ""]
+    for name in placed:
+        if forms[name] not in AXES:
+            continue
+        axis = AXES.index(forms[name])
+        if any(point[axis:]):
+            yield point[0], point[1], point[2]
+            point = ["", "", ""]
+        point[axis] = name
+    yield point[0], point[1], point[2]
+
+
+def _turned_spread(grid: OwnGrid, numbers: Sequence[float | None]) -> list[str]:
+    """sd of x and y, and correlations xy, xz, yz, on a turned grid, as texts."""
+    sd_x, sd_y, xy, xz, yz = numbers
+    if sd_x is None or sd_y is None:
+        return [""] * len(numbers)
+    # the covariance matrix turned: R C R', and R c for that with the height
+    sine, cosine = math.sin(math.radians(grid.turn_deg)), math.cos(math.radians(grid.turn_deg))
+    cxx, cyy, cxy = sd_x**2, sd_y**2, (xy or 0.0) * sd_x * sd_y
+    new_x = math.sqrt(max(cosine**2 * cxx + 2 * sine * cosine * cxy + sine**2 * cyy, 0.0))
+    new_y = math.sqrt(max(sine**2 * cxx - 2 * sine * cosine * cxy + cosine**2 * cyy, 0.0))
+    new_xy = sine * cosine * (cyy - cxx) + (cosine**2 - sine**2) * cxy
+    heights = ("", "")
+    if xz is not None and yz is not None:
+        with_z = turned(xz * sd_x, yz * sd_y, -grid.turn_deg)
+        heights = (_ratio(with_z[0], new_x), _ratio(with_z[1], new_y))
+    product = _ratio(new_xy, new_x * new_y) if xy is not None else ""
+    return [number(new_x, 5), number(new_y, 5), product, *heights]
+
+
+def _ratio(part: float, whole: float) -> str:
+    return number(max(-1.0, min(1.0, part / whole)) if whole > 0 else 0.0, 4)
