@@ -8,6 +8,10 @@ The axes follow the building's walls, x along the longer side of its outline; th
 corner of the outline's box, and its floor is height nought. All of it comes from the row of the
 building, so points that are added later move nothing. Which of the two ways along the walls x runs
 is drawn from the edition key, because crews begin in the south-west more often than not.
+
+Numbers written to the centimetre lie on a lattice, and a lattice shows how it was turned. So every
+coordinate is moved inside its own centimetre first, by a share that is drawn from the edition key
+and the number itself: the same number is moved alike in every table and every later edition.
 """
 
 from __future__ import annotations
@@ -32,7 +36,7 @@ from provenance._survey.parts.observation import Floats, Ints
 Point = tuple[float, float]
 _NEEDED = {"site", "place", "datum", "tie", "element", "sample", "position"}
 DECIMALS = 3
-"""Turned coordinates have millimetres at least, so that no distance suffers from rounding."""
+"""Coordinates are shown to the millimetre, so that no distance suffers from rounding."""
 _SAME_M = 1e-6
 
 
@@ -40,26 +44,37 @@ _SAME_M = 1e-6
 class OwnGrid:
     """The grid of one building: its zero on the site grid in m, and how it is turned.
 
-    `turn_deg` runs anticlockwise from the site's x axis to the building's.
+    `turn_deg` runs anticlockwise from the site's x axis to the building's. `step_m` is the step of
+    the lattice that its coordinates were written on, `seed` what they are moved by within it.
     """
 
     x_m: float
     y_m: float
     z_m: float
     turn_deg: float
+    step_m: float = 0.01
+    seed: str = ""
 
     def level(self, x_m: float, y_m: float) -> Point:
         """A point of the site grid on this one."""
         return turned(x_m - self.x_m, y_m - self.y_m, -self.turn_deg)
 
-    def bearing(self, degrees: float, full_turn: int = 360) -> float:
-        """A bearing from the site grid's y axis, counted from this one's."""
-        return (degrees + self.turn_deg) % full_turn
+    def shown(self, x_m: float, y_m: float) -> Point:
+        """A point of the site grid on this one, as it is shown: moved within its step."""
+        return self.level(x_m + self._moved("x", x_m), y_m + self._moved("y", y_m))
+
+    def _moved(self, axis: str, value: float) -> float:
+        drawn = int(commit(self.seed, axis, f"{value + 0.0:.4f}")[:8], 16)
+        return (drawn / 2**32 - 0.5) * self.step_m
 
     def clock(self, hours: float, a_is_lower: bool) -> float:
-        """A clock position on upright wood, where 12 is towards the y axis: see `bore`."""
-        hour = (hours + self.turn_deg / (-30.0 if a_is_lower else 30.0)) % 12
-        return round(hour, 2) % 12 or 12.0
+        """A clock position on upright wood, where 12 is towards the y axis: see `bore`.
+
+        To whole or half hours, as it was written: more would show how the building was turned.
+        """
+        hour = hours + self.turn_deg / (-30.0 if a_is_lower else 30.0)
+        step = 1.0 if hours % 1 == 0 else 0.5
+        return round(hour / step) * step % 12 or 12.0
 
     @property
     def swaps_axes(self) -> bool:
@@ -178,7 +193,9 @@ class _Gathering:
             turn += math.degrees(math.atan2(way[1] - y, way[0] - x)) if way else 0.0
         else:
             x = y = turn = 0.0
-        return OwnGrid(x, y, self._floor(building), turn % 360)
+        return OwnGrid(
+            x, y, self._floor(building), turn % 360, self._step(building), self._seed(building)
+        )
 
     def _outline(self, building: str) -> list[Point]:
         text = self.record.cell("place", "outline", self.record.find("place", building))
@@ -201,6 +218,30 @@ class _Gathering:
         )
         lowest = (float(np.nanmin(one)) for one in ways if np.isfinite(one).any())
         return next(lowest, 0.0)
+
+    def _step(self, building: str) -> float:
+        """The step that coordinates in a building were written to, in m: 0.01, 0.1 or 1.
+
+        As fine as a fifth of them need; finer steps than 0.01 are parts of it.
+        """
+        record, rows = self.record, self.record.buildings_of_rows
+        texts = [
+            text
+            for table, names in (
+                ("element", ("xa_m", "ya_m", "xb_m", "yb_m")),
+                ("datum", ("x_m", "y_m")),
+            )
+            for name in names
+            for text, of in zip(record.column(table, name), rows[table], strict=True)
+            if of == building and text
+        ]
+        for place, of in record.buildings.items():
+            if of == building:
+                outline = record.cell("place", "outline", record.find("place", place))
+                texts += outline.replace(",", " ").split()
+        needed = [len(text.partition(".")[2].rstrip("0")) for text in texts]
+        fine = (d for d in (2, 1) if 5 * sum(n >= d for n in needed) >= len(needed))
+        return 10.0 ** -next(fine, 0)
 
     def _datums_in(self, building: str) -> Ints:
         return np.flatnonzero(self.record.buildings_of_rows["datum"] == building)
@@ -253,7 +294,8 @@ class _Gathering:
             turn = math.degrees(math.atan2(b[1] - a[1], b[0] - a[0]))
         else:
             turn = self._drawn(name) % 360
-        return OwnGrid(float(a[0]), float(a[1]), float(np.nan_to_num(a[2])), turn % 360)
+        height = float(np.nan_to_num(a[2]))
+        return OwnGrid(float(a[0]), float(a[1]), height, turn % 360, seed=self._seed(name))
 
     def _upright(self) -> Mapping[str, bool]:
         sticks = self.known.sticks
@@ -262,9 +304,12 @@ class _Gathering:
         keys = self.record.column("element", "element_id").to_list()
         return {keys[at]: bool(forward[at, 2] > 0) for at in np.flatnonzero(steep)}
 
+    def _seed(self, name: str) -> str:
+        return commit(self.key, "grid", name)
+
     def _drawn(self, name: str) -> int:
         """A number that nobody without the edition key can tell, the same one every time."""
-        return int(commit(self.key, "axis", name)[:8], 16)
+        return int(self._seed(name)[:8], 16)
 
 
 def along_the_walls(outline: Sequence[Point]) -> float:
@@ -291,11 +336,6 @@ def closed(outline: Sequence[Point]) -> Iterable[tuple[Point, Point]]:
 # -- texts ---------------------------------------------------------------------------------------
 
 
-def figures(*texts: str) -> int:
-    """With how many decimals numbers are shown that were written like these."""
-    return max(DECIMALS, *(len(text.partition(".")[2]) for text in texts))
-
-
 def number(value: float, decimals: int = DECIMALS) -> str:
     """A number with its figures, never '-0.000'."""
     return f"{round(value, decimals) + 0.0:.{decimals}f}"
@@ -310,7 +350,7 @@ def outline_on(grid: OwnGrid, text: str) -> str | None:
     found = corners(text)
     if found is None:
         return None
-    shown = [grid.level(float(x), float(y)) for x, y in found]
+    shown = [grid.shown(float(x), float(y)) for x, y in found]
     return ", ".join(f"{number(x)} {number(y)}" for x, y in in_order(shown))
 
 

@@ -9,29 +9,29 @@ from __future__ import annotations
 import math
 from collections.abc import Callable, Iterator, Mapping, Sequence
 
+import numpy as np
+
 from provenance._bundle.redaction.candidates import Detail
 from provenance._bundle.redaction.own_grids import (
     Grids,
     OwnGrid,
     coarse_outline_on,
-    figures,
     float_in,
     number,
     outline_on,
-    turned,
 )
 from provenance._bundle.redaction.people import Columns
 from provenance._model.schema import Table
+from provenance._survey.adjust.positions import ellipse_95
 
 AXES = ("site_x", "site_y", "site_z")
-SPREADS = ("site_sd_x", "site_sd_y", "site_corr_xy", "site_corr_xz", "site_corr_yz")
+SPREADS = (
+    "site_sd_x", "site_sd_y", "site_corr_xy", "site_corr_xz", "site_corr_yz", "site_axis",
+)  # fmt: skip
 PLACED_FORMS = (
-    *AXES, *SPREADS, "site_outline", "site_bearing", "site_axis", "site_north", "site_clock",
-    "site_section", "in_building",
+    *AXES, *SPREADS, "site_outline", "site_bearing", "site_clock", "site_section", "in_building",
 )  # fmt: skip
 """Forms of fields that say where something is, or how it lies."""
-NORTHS, SITE_NORTH = "bearing_reference", "grid"
-"""The vocabulary of a field that says from which north a bearing is counted; the grid's own."""
 
 
 def placed_columns(
@@ -93,8 +93,8 @@ class _Placing:
                 found[name] = self._outlines(name)
             elif form == "site_clock":
                 found[name] = self._clocks(name)
-            elif form in _ALONE and self.detail.shows_points:
-                found[name] = _ALONE[form](self, name)
+            elif form == "in_building" and self.detail.shows_points:
+                found[name] = self._each(name, lambda grid, text, place: text)
         pairs = [name for name in placed if self.forms[name] == "site_section"]
         for one, two in zip(pairs[::2], pairs[1::2], strict=False):
             found[one], found[two] = self._sections(one, two)
@@ -117,7 +117,7 @@ class _Placing:
             if grid is None or one is None or two is None:
                 here = ["", ""]
             else:
-                here = [number(value, figures(*texts)) for value in grid.level(one, two)]
+                here = [number(value) for value in grid.shown(one, two)]
             for column, text in zip(shown, here, strict=True):
                 column.append(text)
         return shown
@@ -125,12 +125,12 @@ class _Placing:
     def _heights(self, name: str) -> list[str]:
         def above(grid: OwnGrid, text: str, _: int) -> str | None:
             value = float_in(text)
-            return None if value is None else number(value - grid.z_m, figures(text))
+            return None if value is None else number(value - grid.z_m)
 
         return self._each(name, above)
 
     def _spreads(self) -> dict[str, list[str]]:
-        """Standard deviations and correlations, whose axes turn with those of the coordinates."""
+        """Standard deviations, correlations and ellipses, which turn with the coordinates."""
         by_form = {self.forms[name]: name for name in self.table.names}
         if not set(SPREADS) <= set(by_form):
             return {}
@@ -155,30 +155,6 @@ class _Placing:
             return outline_on(grid, text) if not whole and self.detail.shows_points else None
 
         return self._each(name, show)
-
-    def _bearings(self, name: str) -> list[str]:
-        """Bearings from the grid's own north; those of a compass would tell how the grid lies."""
-        norths = [one.name for one in self.table.fields if one.vocabulary == NORTHS]
-
-        def show(grid: OwnGrid, text: str, place: int) -> str | None:
-            value = float_in(text)
-            if value is None or any(self.written[one][place] != SITE_NORTH for one in norths):
-                return None
-            return number(grid.bearing(value), 1)
-
-        return self._each(name, show)
-
-    def _directions(self, name: str) -> list[str]:
-        """Directions of a line that has no beginning, 0 to below 180."""
-
-        def show(grid: OwnGrid, text: str, _: int) -> str | None:
-            value = float_in(text)
-            return None if value is None else number(round(grid.bearing(value, 180), 1) % 180, 1)
-
-        return self._each(name, show)
-
-    def _inside(self, name: str) -> list[str]:
-        return self._each(name, lambda grid, text, place: text)
 
     def _clocks(self, name: str) -> list[str]:
         """Clock positions, which on upright wood are counted from the grid's y axis."""
@@ -215,13 +191,6 @@ class _Placing:
         return self.written[links[0]] if links else [""] * len(self.on)
 
 
-_ALONE: Mapping[str, Callable[[_Placing, str], list[str]]] = {
-    "site_bearing": _Placing._bearings,
-    "site_axis": _Placing._directions,
-    "in_building": _Placing._inside,
-}
-
-
 def _points(placed: Sequence[str], forms: Mapping[str, str]) -> Iterator[tuple[str, str, str]]:
     """(x, y, height) of each point, '' for what a point lacks."""
     point = ["", "", ""]
@@ -237,22 +206,33 @@ def _points(placed: Sequence[str], forms: Mapping[str, str]) -> Iterator[tuple[s
 
 
 def _turned_spread(grid: OwnGrid, numbers: Sequence[float | None]) -> list[str]:
-    """sd of x and y, and correlations xy, xz, yz, on a turned grid, as texts."""
-    sd_x, sd_y, xy, xz, yz = numbers
+    """sd of x and y, correlations xy, xz, yz and the ellipse's bearing on a turned grid, as texts.
+
+    The bearing is computed anew: that of a circle, which has none, must not turn with the grid.
+    """
+    sd_x, sd_y, xy, xz, yz, axis = numbers
     if sd_x is None or sd_y is None:
         return [""] * len(numbers)
-    # the covariance matrix turned: R C R', and R c for that with the height
+    covariance = np.diag([sd_x**2, sd_y**2, 1.0])
+    for (i, j), ratio, product in (
+        ((0, 1), xy, sd_x * sd_y), ((0, 2), xz, sd_x), ((1, 2), yz, sd_y),
+    ):  # fmt: skip
+        covariance[i, j] = covariance[j, i] = (ratio or 0.0) * product
     sine, cosine = math.sin(math.radians(grid.turn_deg)), math.cos(math.radians(grid.turn_deg))
-    cxx, cyy, cxy = sd_x**2, sd_y**2, (xy or 0.0) * sd_x * sd_y
-    new_x = math.sqrt(max(cosine**2 * cxx + 2 * sine * cosine * cxy + sine**2 * cyy, 0.0))
-    new_y = math.sqrt(max(sine**2 * cxx - 2 * sine * cosine * cxy + cosine**2 * cyy, 0.0))
-    new_xy = sine * cosine * (cyy - cxx) + (cosine**2 - sine**2) * cxy
-    heights = ("", "")
-    if xz is not None and yz is not None:
-        with_z = turned(xz * sd_x, yz * sd_y, -grid.turn_deg)
-        heights = (_ratio(with_z[0], new_x), _ratio(with_z[1], new_y))
-    product = _ratio(new_xy, new_x * new_y) if xy is not None else ""
-    return [number(new_x, 5), number(new_y, 5), product, *heights]
+    turn = np.array([[cosine, sine, 0.0], [-sine, cosine, 0.0], [0.0, 0.0, 1.0]])
+    new = turn @ covariance @ turn.T
+    new_x, new_y = (math.sqrt(max(float(new[i, i]), 0.0)) for i in (0, 1))
+    # rounding of the correlation, and a hundredth of a millimetre, make no ellipse of a circle
+    is_circle = abs(sd_x - sd_y) < 2e-5 and abs(xy or 0.0) < 1e-3
+    _, _, bearing = ellipse_95(new[None])
+    return [
+        number(new_x, 5),
+        number(new_y, 5),
+        "" if xy is None else _ratio(new[0, 1], new_x * new_y),
+        "" if xz is None else _ratio(new[0, 2], new_x),
+        "" if yz is None else _ratio(new[1, 2], new_y),
+        "" if axis is None else number(0.0 if is_circle else float(bearing[0]), 1),
+    ]
 
 
 def _ratio(part: float, whole: float) -> str:
