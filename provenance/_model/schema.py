@@ -42,7 +42,7 @@ PUBLIC_FORMS = MappingProxyType(
         "site_outline": "on the building's own grid, a whole building's made coarse",
         "site_bearing": "left blank, for each building has its own axes",
         "site_axis": "counted from the building's own y axis",
-        "site_clock": "counted from the building's own y axis on upright wood",
+        "site_clock": "left blank on upright wood, where it is read against the site grid",
         "site_section": "along the building's own axes on upright wood",
         "site_sd_x": "along the building's own axes",
         "site_sd_y": "along the building's own axes",

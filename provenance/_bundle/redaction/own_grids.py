@@ -67,15 +67,6 @@ class OwnGrid:
         drawn = int(commit(self.seed, axis, f"{value + 0.0:.4f}")[:8], 16)
         return (drawn / 2**32 - 0.5) * self.step_m
 
-    def clock(self, hours: float, a_is_lower: bool) -> float:
-        """A clock position on upright wood, where 12 is towards the y axis: see `bore`.
-
-        To whole or half hours, as it was written: more would show how the building was turned.
-        """
-        hour = hours + self.turn_deg / (-30.0 if a_is_lower else 30.0)
-        step = 1.0 if hours % 1 == 0 else 0.5
-        return round(hour / step) * step % 12 or 12.0
-
     @property
     def swaps_axes(self) -> bool:
         """Whether what lay along y lies nearer to x now."""
@@ -116,14 +107,14 @@ class Size:
 class Grids:
     """The own grids of a record, and which one each row is on.
 
-    `on` maps table → key → the name of its grid; `grids` has the grid of that name. `upright` maps
-    the code of upright wood to whether its end A is the lower one. `sizes` maps site → its
+    `on` maps table → key → the name of its grid; `grids` has the grid of that name. `upright` has
+    the codes of upright wood, whose clock is read against the site grid. `sizes` maps site → its
     buildings' sizes.
     """
 
     on: Mapping[str, Mapping[str, str]]
     grids: Mapping[str, OwnGrid]
-    upright: Mapping[str, bool]
+    upright: frozenset[str]
     sizes: Mapping[str, tuple[Size, ...]]
 
 
@@ -134,7 +125,7 @@ def own_grids(package: Package, key: str) -> Grids:
     in no building have no grid. Of a site with one building everything is taken to be in it.
     """
     if not set(package.model.tables) >= _NEEDED:
-        return Grids({}, {}, {}, {})
+        return Grids({}, {}, frozenset(), {})
     return _Gathering(package, key).grids()
 
 
@@ -297,12 +288,12 @@ class _Gathering:
         height = float(np.nan_to_num(a[2]))
         return OwnGrid(float(a[0]), float(a[1]), height, turn % 360, seed=self._seed(name))
 
-    def _upright(self) -> Mapping[str, bool]:
+    def _upright(self) -> frozenset[str]:
         sticks = self.known.sticks
         forward, _, _, _ = wood_axes(sticks.a, sticks.b)
         steep = np.abs(forward[:, 2]) > math.sin(math.radians(UPRIGHT_DEG))
         keys = self.record.column("element", "element_id").to_list()
-        return {keys[at]: bool(forward[at, 2] > 0) for at in np.flatnonzero(steep)}
+        return frozenset(keys[at] for at in np.flatnonzero(steep))
 
     def _seed(self, name: str) -> str:
         return commit(self.key, "grid", name)

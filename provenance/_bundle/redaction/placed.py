@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Callable, Iterator, Mapping, Sequence
+from functools import cached_property
 
 import numpy as np
 
@@ -28,6 +29,9 @@ AXES = ("site_x", "site_y", "site_z")
 SPREADS = (
     "site_sd_x", "site_sd_y", "site_corr_xy", "site_corr_xz", "site_corr_yz", "site_axis",
 )  # fmt: skip
+WOOD = "element"
+SOURCES, FROM_WOOD = "position_source", "geometry"
+"""The vocabulary of a field that says how a point was found; from the wood and its clock."""
 PLACED_FORMS = (
     *AXES, *SPREADS, "site_outline", "site_bearing", "site_clock", "site_section", "in_building",
 )  # fmt: skip
@@ -76,6 +80,12 @@ class _Placing:
         self.grids, self.detail = grids, detail
         self.names = grids_of_rows(table, written, grids)
         self.on: list[OwnGrid | None] = [grids.grids.get(name) for name in self.names]
+        # a hole that was placed by its clock shows, beside its post, how the site grid lies
+        sources = [one.name for one in table.fields if one.vocabulary == SOURCES]
+        self.by_clock = [
+            up and any(written[name][place] == FROM_WOOD for name in sources)
+            for place, up in enumerate(self._on_upright)
+        ]
 
     def columns(self) -> dict[str, list[str]]:
         placed = [name for name in self.table.names if self.forms[name] in PLACED_FORMS]
@@ -112,9 +122,10 @@ class _Placing:
 
     def _level(self, x: str, y: str) -> tuple[list[str], list[str]]:
         shown: tuple[list[str], list[str]] = ([], [])
-        for grid, *texts in zip(self.on, self.written[x], self.written[y], strict=True):
+        cells = zip(self.on, self.by_clock, self.written[x], self.written[y], strict=True)
+        for grid, hidden, *texts in cells:
             one, two = map(float_in, texts)
-            if grid is None or one is None or two is None:
+            if grid is None or hidden or one is None or two is None:
                 here = ["", ""]
             else:
                 here = [number(value) for value in grid.shown(one, two)]
@@ -136,9 +147,12 @@ class _Placing:
             return {}
         names = [by_form[form] for form in SPREADS]
         rows = []
-        for grid, *texts in zip(self.on, *(self.written[name] for name in names), strict=True):
-            numbers = [float_in(text) for text in texts]
-            rows.append(_turned_spread(grid, numbers) if grid else [""] * len(SPREADS))
+        columns = (self.written[name] for name in names)
+        for grid, hidden, *texts in zip(self.on, self.by_clock, *columns, strict=True):
+            shown = [""] * len(SPREADS)
+            if grid and not hidden:
+                shown = _turned_spread(grid, [float_in(text) for text in texts])
+            rows.append(shown)
         turned_columns = zip(*rows, strict=True) if rows else ([] for _ in names)
         return {name: list(texts) for name, texts in zip(names, turned_columns, strict=True)}
 
@@ -157,38 +171,28 @@ class _Placing:
         return self._each(name, show)
 
     def _clocks(self, name: str) -> list[str]:
-        """Clock positions, which on upright wood are counted from the grid's y axis."""
-        wood = self._wood()
-
-        def show(grid: OwnGrid, text: str, place: int) -> str | None:
-            value, lower = float_in(text), self.grids.upright.get(wood[place])
-            if value is None or lower is None:
-                return text
-            return f"{grid.clock(value, lower):g}"
-
-        shown = self._each(name, show)
-        # where nothing is known of the wood's place, its clock tells nothing of it either
-        return [
-            text if grid or wood[place] in self.grids.upright else self.written[name][place]
-            for place, (grid, text) in enumerate(zip(self.on, shown, strict=True))
-        ]
+        """Clock positions but for upright wood: there they are read against the site grid."""
+        upright = self._on_upright
+        return ["" if up else text for up, text in zip(upright, self.written[name], strict=True)]
 
     def _sections(self, one: str, two: str) -> tuple[list[str], list[str]]:
         """Two diameters square to each other, which change places with the axes on upright wood."""
-        wood = self._wood()
         pairs = [
-            (b, a) if grid and key in self.grids.upright and grid.swaps_axes else (a, b)
-            for grid, key, a, b in zip(
-                self.on, wood, self.written[one], self.written[two], strict=True
+            (b, a) if grid and up and grid.swaps_axes else (a, b)
+            for grid, up, a, b in zip(
+                self.on, self._on_upright, self.written[one], self.written[two], strict=True
             )
         ]
         return [a for a, _ in pairs], [b for _, b in pairs]
 
-    def _wood(self) -> Sequence[str]:
-        if self.table.name == "element":
-            return self.written[self.table.primary_key[0]]
-        links = [key.fields[0] for key in self.table.foreign_keys if key.table == "element"]
-        return self.written[links[0]] if links else [""] * len(self.on)
+    @cached_property
+    def _on_upright(self) -> list[bool]:
+        """Which rows are upright wood, or about it."""
+        links = [key.fields[0] for key in self.table.foreign_keys if key.table == WOOD]
+        column = self.table.primary_key[0] if self.table.name == WOOD else next(iter(links), "")
+        if not column:
+            return [False] * len(self.on)
+        return [key in self.grids.upright for key in self.written[column]]
 
 
 def _points(placed: Sequence[str], forms: Mapping[str, str]) -> Iterator[tuple[str, str, str]]:
