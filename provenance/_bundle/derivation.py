@@ -154,7 +154,8 @@ def _why_not_comparable(facts: Mapping[str, Any]) -> str:
 
 def _grid(facts: Mapping[str, Any]) -> str:
     withheld = facts.get("withheld")
-    cell = withheld.get("coordinateCellDegrees") if isinstance(withheld, dict) else None
+    told = withheld.get("inference") if isinstance(withheld, dict) else None
+    cell = told.get("coordinateCellAsked") if isinstance(told, dict) else None
     return NO_COORDINATES if cell is None else str(cell)
 
 

@@ -26,8 +26,13 @@ from provenance._bundle.describe.lineage import lineage_of
 from provenance._bundle.generated import refuse_taken_names
 from provenance._bundle.redaction.account import Account
 from provenance._bundle.redaction.notice import write_check_summary
-from provenance._bundle.redaction.redact import chosen_grid, is_public, redact
-from provenance._record.edition_key import EDITION_KEY, edition_key, new_edition_key
+from provenance._bundle.redaction.redact import chosen_grid, redact
+from provenance._record.edition_key import (
+    EDITION_KEY,
+    edition_key,
+    is_public,
+    new_edition_key,
+)
 from provenance._record.package import DESCRIPTOR, Package
 
 if TYPE_CHECKING:

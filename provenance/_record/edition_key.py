@@ -1,6 +1,6 @@
-"""Makes and reads the key by which a public edition can be shown to come from its full one.
+"""Tells which edition a package is, and holds the key that shows a public one's descent.
 
-It is made once a package, stands in the package's descriptor, and is in no public edition.
+The key is made once a package, stands in the package's descriptor, and is in no public edition.
 """
 
 from __future__ import annotations
@@ -11,8 +11,14 @@ import secrets
 from provenance._base.errors import UnusablePackage
 from provenance._record.package import DESCRIPTOR, Package
 
+EDITION = "edition"
 EDITION_KEY = "editionKey"
 KEY_BYTES = 32
+
+
+def is_public(package: Package) -> bool:
+    """Whether a package is a public edition itself."""
+    return package.descriptor.get(EDITION) == "public"
 
 
 def new_edition_key() -> str:

@@ -83,7 +83,7 @@ def gather_relocation(package: Package, known: KnownPoints, sample_id: str) -> R
         direction=sample["direction"],
         hole=hole,
         on_the_wood=_on_the_wood(package, known, element, sample, hole, plug, north),
-        in_space=_in_space(hole, north),
+        in_space=_in_space(hole, north, own_grid=record.grid_a_building),
         taken=_taken(package, sample),
         keeper=_keeper(package, sample_id),
         results=_results(package, sample_id),
@@ -198,13 +198,14 @@ def _on_the_wood(
     return tuple(lines)
 
 
-def _in_space(hole: HolePosition, north: float | None) -> tuple[str, ...]:
+def _in_space(hole: HolePosition, north: float | None, *, own_grid: bool) -> tuple[str, ...]:
     lines = []
     if hole.height_above_floor_m is not None:
         lines.append(f"{hole.height_above_floor_m:.2f} m above the floor")
     x, y, z = hole.entry_m
     height = f", height {z:.3f}" if z is not None else ""
-    lines.append(f"Site grid x {x:.3f}, y {y:.3f}{height} m")
+    grid = "The building's own grid:" if own_grid else "Site grid"
+    lines.append(f"{grid} x {x:.3f}, y {y:.3f}{height} m")
     spread = f"Within {hole.u95_major_m * 100:.1f} cm, 95 times in 100"
     if hole.u95_height_m is not None:
         spread += f"; height within {hole.u95_height_m * 100:.1f} cm"

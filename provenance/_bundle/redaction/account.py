@@ -8,6 +8,8 @@ from dataclasses import dataclass, field
 from decimal import Decimal
 from typing import Any
 
+from provenance._bundle.redaction.candidates import Inference
+
 
 @dataclass(frozen=True)
 class LeftOutFile:
@@ -27,12 +29,13 @@ class LeftOutFile:
 class Account:
     """What was withheld, made coarse or replaced, counted while it is done.
 
-    `cells` counts (table, field, form); `words` has the keys of the rows of (table, field) in whose
-    open text something was replaced; `rows_left_out` counts the rows of tables that stay empty;
+    `inference` says how coarse it was made, and how many places it could be about. `cells` counts
+    (table, field, form); `words` has the keys of the rows of (table, field) in whose open text
+    something was replaced; `rows_left_out` counts the rows of tables that stay empty;
     `columns_left_out` counts columns that no schema describes.
     """
 
-    grid: Decimal | None
+    inference: Inference
     cells: Counter[tuple[str, str, str]] = field(default_factory=Counter)
     words: dict[tuple[str, str], list[str]] = field(default_factory=dict)
     rows_left_out: dict[str, int] = field(default_factory=dict)
@@ -43,6 +46,11 @@ class Account:
     texts: int = 0
     properties_left_out: int = 0
     schema_words: int = 0
+
+    @property
+    def grid(self) -> Decimal | None:
+        """The size in degrees of the cells of coordinates, None for no coordinates."""
+        return self.inference.cell
 
     @property
     def withheld_cells(self) -> int:
@@ -60,6 +68,7 @@ class Account:
         """The account for bundle.json."""
         return {
             "coordinateCellDegrees": str(self.grid) if self.grid is not None else None,
+            "inference": dict(self.inference.as_dict()),
             "cells": [
                 {"table": table, "field": name, "form": form, "count": count}
                 for (table, name, form), count in sorted(self.cells.items())

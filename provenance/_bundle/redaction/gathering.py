@@ -6,16 +6,18 @@ import re
 from collections import defaultdict
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
-from decimal import Decimal
 from itertools import compress
 from operator import ne
 
 from provenance._bundle.redaction.forms import public_forms
 from provenance._bundle.redaction.masking import Masker, WithheldValues, squeezed
+from provenance._bundle.redaction.own_grids import Grids, own_grids
 from provenance._bundle.redaction.people import PARTY, Columns, new_codes, unnamed
-from provenance._bundle.redaction.places import as_decimal, corners, zero_of
+from provenance._bundle.redaction.placed import AXES, PLACED_FORMS
+from provenance._bundle.redaction.places import as_decimal, corners
 from provenance._history.history import CHANGE
 from provenance._model.schema import Field, Model, Table
+from provenance._record.edition_key import edition_key
 from provenance._record.joined import keys_now
 from provenance._record.package import Package
 
@@ -25,7 +27,6 @@ LONGITUDE = "http://rs.tdwg.org/dwc/terms/decimalLongitude"
 LARGE = 10_000
 """A site grid coordinate beyond this is one of a map grid, in all likelihood."""
 SHORTEST_NAME_WORD = 3
-GRID_FORMS = {"site_x": 0, "site_y": 1, "site_z": 2}
 _CLOSED = dict.fromkeys(("if_agreed", "role", "stand_in"), "withheld")
 """Forms that depend on the row, for texts whose row is not known."""
 _BRACKETS = re.compile(r"\([^)]*\)")
@@ -35,16 +36,14 @@ _BRACKETS = re.compile(r"\([^)]*\)")
 class Known:
     """What must be known of a whole package before its first table is redacted.
 
-    `renamed` maps table → old key → the key in public; `zeros` maps a site's code to the new zero
-    of its x, y and z axes in metres; `site_of` maps table → key → site.
+    `renamed` maps table → old key → the key in public; `grids` are the own grids of buildings.
     """
 
     package: Package
     forms: Mapping[str, Mapping[str, str]]
     masker: Masker
     renamed: Mapping[str, Mapping[str, str]]
-    zeros: Mapping[str, tuple[Decimal, Decimal, Decimal]]
-    site_of: Mapping[str, Mapping[str, str]]
+    grids: Grids
 
 
 def gather_known(package: Package) -> Known:
@@ -58,7 +57,6 @@ def gather_known(package: Package) -> Known:
     open_names: set[str] = set()
     renamed: dict[str, dict[str, str]] = {}
     keys: dict[str, list[str]] = {}
-    site_of: dict[str, dict[str, str]] = {}
     for table in model.tables.values():
         columns = whole_columns(package, table)
         if table.name == PARTY:
@@ -72,7 +70,6 @@ def gather_known(package: Package) -> Known:
         open_names |= _open_names(columns, forms[table.name])
         if own_key := own_key_field(table):
             keys[table.name] = list(dict.fromkeys(columns[own_key.name]))
-            site_of[table.name] = _site_of_keys(table, own_key.name, columns)
     # the town in a withheld address is no secret where a laboratory is named for it
     values.phrases = {
         one for one in values.phrases if not any(squeezed(one) in name for name in open_names)
@@ -85,8 +82,8 @@ def gather_known(package: Package) -> Known:
         # the ledger goes on naming what a row was called before
         former = keys_now(package.tables, name)
         renamed[name] = {old: given.get(new, new) for old, new in former.items()} | given
-    zeros = _zeros(package, forms, site_of)
-    return Known(package, forms, masker, renamed, zeros, site_of)
+    grids = own_grids(package, edition_key(package) or "")
+    return Known(package, forms, masker, renamed, grids)
 
 
 def _said_before(
@@ -143,7 +140,7 @@ def _gather_values(
         found = [text for text in dict.fromkeys(cells) if text]
         if one.type in ("number", "integer"):
             _add_numbers(one, form, found, values)
-        elif form in GRID_FORMS or form == "site_outline":
+        elif form == "site_outline":
             for text in found:
                 pairs = corners(text) or []
                 values.metres.update(float(n) for pair in pairs for n in pair if abs(n) >= LARGE)
@@ -157,8 +154,8 @@ def _add_numbers(one: Field, form: str, found: list[str], values: WithheldValues
         number = as_decimal(text)
         if number is None:
             values.phrases.add(text)
-        elif form in GRID_FORMS:
-            if abs(number) >= LARGE:
+        elif form in PLACED_FORMS:
+            if form in AXES and abs(number) >= LARGE:
                 values.metres.add(float(number))
         elif form == "latitude" or one.rdf_type == LATITUDE:
             values.latitudes.add(float(number))
@@ -246,64 +243,3 @@ def _new_key(table: str, number: int, field: Field) -> str:
         if not pattern or re.fullmatch(pattern, new):
             break
     return new
-
-
-# -- sites and their grids -----------------------------------------------------------------------
-
-
-def _site_of_keys(table: Table, key: str, columns: Columns) -> dict[str, str]:
-    if table.name == SITE:
-        return {site: site for site in columns[key]}
-    for link in table.foreign_keys:
-        if link.table == SITE and len(link.fields) == 1:
-            return dict(zip(columns[key], columns[link.fields[0]], strict=True))
-    return {}
-
-
-def sites_of_rows(
-    table: Table, columns: Columns, site_of: Mapping[str, Mapping[str, str]]
-) -> list[str]:
-    """The site of each row, its own or that of what it belongs to; '' where none can be told."""
-    found = [""] * len(columns[table.names[0]])
-    for key in table.foreign_keys:
-        if len(key.fields) != 1:
-            continue
-        known = site_of.get(key.table, {})
-        for place, text in enumerate(columns[key.fields[0]]):
-            if not found[place] and text:
-                found[place] = known.get(text, "")
-    return found
-
-
-def _zeros(
-    package: Package,
-    forms: Mapping[str, Mapping[str, str]],
-    site_of: Mapping[str, Mapping[str, str]],
-) -> dict[str, tuple[Decimal, Decimal, Decimal]]:
-    """The new zero of each site's grid, over every table that has coordinates on it."""
-    axes: dict[str, tuple[list[Decimal], ...]] = defaultdict(lambda: ([], [], []))
-    for table in package.model.tables.values():
-        on_grid = {
-            name: form
-            for name, form in forms[table.name].items()
-            if form in GRID_FORMS or form == "site_outline"
-        }
-        if not on_grid:
-            continue
-        columns = whole_columns(package, table)
-        sites = sites_of_rows(table, columns, site_of)
-        for name, form in on_grid.items():
-            for site, text in zip(sites, columns[name], strict=True):
-                if not text:
-                    continue
-                if form == "site_outline":
-                    for x, y in corners(text) or []:
-                        axes[site][0].append(x)
-                        axes[site][1].append(y)
-                elif (value := as_decimal(text)) is not None:
-                    axes[site][GRID_FORMS[form]].append(value)
-    return {
-        site: (zero_of(found[0]), zero_of(found[1]), zero_of(found[2]))
-        for site, found in axes.items()
-        if site
-    }

@@ -12,6 +12,8 @@ from provenance._base.findings import SEVERITIES
 from provenance._bundle.describe.citation import keeper
 from provenance._bundle.describe.plain_text import text_template
 from provenance._bundle.redaction.account import Account
+from provenance._bundle.redaction.candidates import BUILDINGS, ENOUGH
+from provenance._bundle.redaction.placed import PLACED_FORMS
 from provenance._bundle.redaction.redact import Redacted
 from provenance._record.package import Package, as_json
 
@@ -59,21 +61,48 @@ def _coarse(package: Package, account: Account) -> Iterator[str]:
             )
         elif form == "radius":
             yield f"{label}: {values}, widened to hold the whole cell and what was uncertain."
-    on_grid: dict[str, list[str]] = {}
+    yield from _about_the_place(account)
+    placed: dict[str, list[str]] = {}
     for (table, name, form), count in sorted(account.cells.items()):
-        if form.startswith("site_"):
+        if form in PLACED_FORMS:
             title = package.model.table(table).field(name).title
-            on_grid.setdefault(table, []).append(f"{title} ({count:,})")
-    if on_grid:
+            placed.setdefault(table, []).append(f"{title} ({count:,})")
+    if placed:
         yield (
-            "Coordinates and heights on the site grid are counted from the lowest of their site. "
-            "Distances between points of one site are as in the full edition. So are shown: "
+            "Each building has its own grid: zero at a corner of the rectangle round it, x along "
+            "its longer side, heights from its floor. What a tape measures inside a building is as "
+            "in the full edition; nothing says how it lies to north, to other buildings or to the "
+            "sea. So are shown: "
             + "; ".join(
                 f"{package.model.table(table).title}: {', '.join(fields)}"
-                for table, fields in on_grid.items()
+                for table, fields in placed.items()
             )
             + "."
         )
+
+
+def _about_the_place(account: Account) -> Iterator[str]:
+    """How many places the edition could be about, and what was left out for that."""
+    found = account.inference
+    where = "no coordinates" if found.cell is None else f"a cell of {found.cell} degree"
+    source = "as the record says" if found.said else f"as nothing else is said ('{BUILDINGS}')"
+    left = f"about {_two_figures(found.left):,}"
+    if not found.holds:
+        left = f"only {left}, fewer than the {ENOUGH:.0f} that are wanted,"
+    yield (
+        f"Buildings are shown with {found.detail.words}; the place with {where}. Somebody with a "
+        f"register of every building there would be left with {left} places, where "
+        f"{found.buildings:,} buildings stand in a tenth of a degree, {source}. Where fewer stand, "
+        "fewer are left."
+    )
+    if found.is_coarser:
+        asked = "no coordinates" if found.asked is None else f"{found.asked} degree"
+        yield f"Made coarser than asked ({asked}), because too few places would have been left."
+
+
+def _two_figures(value: float) -> int:
+    """A count to the two figures that it is good to."""
+    return int(float(f"{value:.2g}"))
 
 
 def _blank(package: Package, account: Account) -> Iterator[str]:

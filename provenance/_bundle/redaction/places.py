@@ -1,12 +1,12 @@
-"""Makes coordinates coarse, and counts site grids from another zero point.
+"""Makes latitudes and longitudes coarse.
 
-A latitude and a longitude become the middle of the cell of a fixed grid that they lie in, and the
-uncertainty a radius that holds the whole cell and whatever was uncertain before. Whoever knows the
-grid learns the cell, and nothing more.
+They become the middle of the cell of a fixed grid that they lie in, and the uncertainty a radius
+that holds the whole cell and whatever was uncertain before. Whoever knows the grid learns the cell,
+and nothing more.
 
-Coordinates on a site grid keep their distances from each other, but are counted from the lowest one
-of their site, in whole metres: crews use map coordinates as a site grid, whole or without their
-first figures, and then any one of them would lead to the place.
+Every cell lies whole inside one cell of each larger size, so that editions made with different
+sizes tell together what the finest of them told alone. Sites near each other are all shown in the
+cell of the first: where their cells meet, the place of each would be told by the others.
 
 Source: Darwin Core, dataGeneralizations and coordinateUncertaintyInMeters; the radius of a cell is
 half its diagonal, as in A. D. Chapman and J. R. Wieczorek, Georeferencing Best Practices (2020),
@@ -17,14 +17,16 @@ from __future__ import annotations
 
 import math
 import re
-from collections.abc import Iterable
+from collections.abc import Sequence
+from dataclasses import dataclass
 from decimal import ROUND_FLOOR, Decimal
 
 from provenance._base.errors import UnusableInput
 from provenance._record.cells import decimal_of
 
 DEFAULT_GRID = Decimal("0.1")
-SMALLEST_GRID, LARGEST_GRID = Decimal("0.01"), Decimal(10)
+CELLS = tuple(map(Decimal, ("0.01", "0.02", "0.1", "0.2", "1", "2", "10")))
+"""The sizes in degrees that cells may have; each divides the next."""
 NO_COORDINATES = "drop"
 METRES_A_DEGREE = 111_700
 """Not less than a degree of latitude, or of longitude at the equator, anywhere on WGS 84."""
@@ -37,20 +39,22 @@ def read_grid(text: str | None) -> Decimal | None:
 
     Raises UnusableInput for anything else.
 
-    >>> read_grid("0.5"), read_grid("drop"), read_grid(None)
-    (Decimal('0.5'), None, Decimal('0.1'))
+    >>> read_grid("0.20"), read_grid("drop"), read_grid(None)
+    (Decimal('0.2'), None, Decimal('0.1'))
     """
     if text is None:
         return DEFAULT_GRID
     if text == NO_COORDINATES:
         return None
     size = as_decimal(text)
-    if size is None or not SMALLEST_GRID <= size <= LARGEST_GRID:
+    if size not in CELLS:
         raise UnusableInput(
-            f"the grid {text!r} is no size of a cell: write degrees from {SMALLEST_GRID} (about a "
-            f"kilometre) to {LARGEST_GRID}, as in 0.1, or '{NO_COORDINATES}' for no coordinates"
+            f"the grid {text!r} is no size of a cell: write one of "
+            f"{', '.join(map(str, CELLS))} (degrees; 0.01 is about a kilometre), or "
+            f"'{NO_COORDINATES}' for no coordinates. Cells of other sizes would overlap with those "
+            "of an edition made before, and both together tell more than either"
         )
-    return size
+    return CELLS[CELLS.index(size)]
 
 
 def as_decimal(text: str) -> Decimal | None:
@@ -91,7 +95,57 @@ def cell_radius_m(latitude: Decimal, grid: Decimal, uncertainty_m: Decimal | Non
     return math.ceil(radius / ROUNDED_TO_M) * ROUNDED_TO_M
 
 
-# -- site grids ----------------------------------------------------------------------------------
+@dataclass(frozen=True)
+class Cell:
+    """The middle of the cell that a site is shown in, in degrees.
+
+    `reach` is the number of cells that a site shown there may lie away from it.
+    """
+
+    latitude: Decimal
+    longitude: Decimal
+    reach: int
+
+    def radius_m(self, grid: Decimal, uncertainty_m: Decimal | None) -> int:
+        """A radius in metres that holds all cells within reach; see `cell_radius_m`."""
+        return cell_radius_m(self.latitude, grid * (2 * self.reach + 1), uncertainty_m)
+
+
+def cells_of(
+    points: Sequence[tuple[Decimal | None, Decimal | None]], grid: Decimal
+) -> list[Cell | None]:
+    """The cell that each site (latitude, longitude) is shown in; None for one that is nowhere.
+
+    Sites not farther from each other than a cell is wide, or linked by others that are not, are
+    shown in the cell of the first one of them.
+    """
+    found: list[Cell | None] = [None] * len(points)
+    known = {}
+    for place, (latitude, longitude) in enumerate(points):
+        if latitude is not None and longitude is not None:
+            middle = (middle_of_cell(latitude, grid, 90), middle_of_cell(longitude, grid, 180))
+            if middle[0] is not None and middle[1] is not None:
+                known[place] = ((latitude, longitude), (middle[0], middle[1]))
+    waiting = list(known)
+    while waiting:
+        group = [waiting.pop(0)]
+        for one in group:
+            near = [two for two in waiting if _cells_apart(known[one][0], known[two][0], grid) <= 1]
+            group += near
+            waiting = [two for two in waiting if two not in near]
+        middle = known[group[0]][1]
+        reach = max(math.ceil(_cells_apart(middle, known[one][1], grid)) for one in group)
+        for one in group:
+            found[one] = Cell(*middle, reach)
+    return found
+
+
+def _cells_apart(
+    one: tuple[Decimal, Decimal], two: tuple[Decimal, Decimal], grid: Decimal
+) -> Decimal:
+    """How many cells two points lie apart, along a meridian or a parallel, whichever is more."""
+    east = abs(one[1] - two[1])
+    return max(abs(one[0] - two[0]), min(east, 360 - east)) / grid
 
 
 def corners(outline: str) -> list[tuple[Decimal, Decimal]] | None:
@@ -104,32 +158,3 @@ def corners(outline: str) -> list[tuple[Decimal, Decimal]] | None:
             return None
         found.append((x, y))
     return found
-
-
-def zero_of(values: Iterable[Decimal]) -> Decimal:
-    """The new zero of an axis: its lowest value, down to the whole metre; 0 where there is none."""
-    lowest = min(values, default=Decimal(0))
-    return lowest.to_integral_value(ROUND_FLOOR)
-
-
-def counted_from(text: str, zero: Decimal) -> str | None:
-    """A coordinate counted from another zero, with the figures it was written with.
-
-    >>> counted_from("500013.580", Decimal(500009))
-    '4.580'
-    """
-    value = as_decimal(text)
-    return None if value is None else _plain(value - zero)
-
-
-def outline_from(outline: str, zero_x: Decimal, zero_y: Decimal) -> str | None:
-    """An outline counted from another zero, None where it cannot be read."""
-    found = corners(outline)
-    if found is None:
-        return None
-    return ", ".join(f"{_plain(x - zero_x)} {_plain(y - zero_y)}" for x, y in found)
-
-
-def _plain(value: Decimal) -> str:
-    text = f"{value:f}"
-    return text[1:] if re.fullmatch(r"-0(\.0+)?", text) else text

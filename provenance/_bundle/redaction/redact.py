@@ -16,6 +16,11 @@ from provenance._base.errors import UnusableInput, UnusablePackage
 from provenance._base.progress import Progress, say_nothing, stretch
 from provenance._bundle.describe.contents import record_date, survey_package
 from provenance._bundle.redaction.account import Account
+from provenance._bundle.redaction.candidates import (
+    BUILDINGS,
+    buildings_in_cell,
+    coarse_enough,
+)
 from provenance._bundle.redaction.commitments import commit, members_text
 from provenance._bundle.redaction.files import FILE, NO_FILES, FileRows, redact_files
 from provenance._bundle.redaction.gathering import SITE, Known, gather_known, whole_columns
@@ -24,7 +29,7 @@ from provenance._bundle.redaction.places import read_grid
 from provenance._bundle.redaction.tables import redact_table
 from provenance._ledger.custody import last_seal
 from provenance._model.schema import Field, Model, Notation, Table, Term, Vocabulary, read_core
-from provenance._record.edition_key import EDITION_KEY, edition_key
+from provenance._record.edition_key import EDITION, EDITION_KEY, edition_key, is_public
 from provenance._record.package import (
     DESCRIPTOR,
     Package,
@@ -34,12 +39,11 @@ from provenance._record.package import (
     write_model,
 )
 
-EDITION = "edition"
 GRID = "publicGrid"
 OPEN_PROPERTIES = ("version", "licenses", "keywords", "relatedIdentifiers", "schemaVersion")
 """Properties of the descriptor that go into the public edition, searched like any open text."""
 _OWN_PROPERTIES = ("$schema", "name", "title", "description", "created", "profileName",
-                   "writtenBy", "resources", EDITION_KEY, GRID)  # fmt: skip
+                   "writtenBy", "resources", EDITION_KEY, GRID, BUILDINGS)  # fmt: skip
 
 
 @dataclass(frozen=True)
@@ -51,19 +55,15 @@ class Redacted:
     derived_from: Mapping[str, Any]
 
 
-def is_public(package: Package) -> bool:
-    """Whether a package is a public edition itself."""
-    return package.descriptor.get(EDITION) == "public"
-
-
 def redact(
     package: Package, folder: Path, *, grid: str | None = None, progress: Progress = say_nothing
 ) -> Redacted:
     """Write the public edition of `package` as a package into the new folder `folder`.
 
     `grid` is the size of the cells that coordinates are made coarse to, in degrees, or 'drop' to
-    leave them out; left out, it is the descriptor's 'publicGrid', else 0.1. The package must have
-    an edition key. What is withheld follows from its schemas alone.
+    leave them out; left out, it is the descriptor's 'publicGrid', else 0.1. Where too few places
+    are left that the edition could be about, it is made coarser than that: see `candidates`. The
+    package must have an edition key. What is withheld follows from its schemas alone.
     Raises UnusablePackage when a table cannot be read, the package is a public edition itself, or a
     name in its profile gives something away; UnusableInput for a grid that is none.
     """
@@ -78,7 +78,9 @@ def redact(
     cell = chosen_grid(package, grid)
     contents = survey_package(package)
     known = gather_known(package)
-    account = Account(cell)
+    sites = [known.grids.sizes.get(site, ()) for site in package.tables.column(SITE, "site_id")]
+    buildings, said = buildings_in_cell(package)
+    account = Account(coarse_enough(sites, cell, buildings, said=said))
     paths = {member.path: ("sha256",) for member in contents.members}
     sums = hash_files(package.folder, paths, progress=stretch(progress, 0, 2))
     for path, reason in sums.unreadable.items():

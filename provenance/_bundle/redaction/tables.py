@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
-from decimal import Decimal
+from functools import cached_property
 from types import MappingProxyType
 
 import polars as pl
@@ -12,23 +12,18 @@ import polars as pl
 from provenance._bundle.redaction.account import Account
 from provenance._bundle.redaction.acts import redact_acts
 from provenance._bundle.redaction.files import NO_FILES, FileRows
-from provenance._bundle.redaction.gathering import GRID_FORMS, Known, sites_of_rows, whole_columns
+from provenance._bundle.redaction.gathering import Known, whole_columns
 from provenance._bundle.redaction.people import Columns, role_names, unnamed
-from provenance._bundle.redaction.places import (
-    as_decimal,
-    cell_radius_m,
-    counted_from,
-    middle_of_cell,
-    outline_from,
-)
+from provenance._bundle.redaction.placed import PLACED_FORMS, placed_columns
+from provenance._bundle.redaction.places import Cell, as_decimal, cells_of
 from provenance._bundle.redaction.plain import is_plain
 from provenance._history.history import ACT, CHANGE
-from provenance._model.schema import Field, Table
+from provenance._model.schema import PUBLIC_FORMS, Field, Table
 
 INFORMATION_WITHHELD = "information_withheld"
 DATA_GENERALIZATIONS = "data_generalizations"
 DWC = "http://rs.tdwg.org/dwc/terms/"
-_LIMITS = {"latitude": 90, "longitude": 180}
+_AXES_OF_CELLS = ("latitude", "longitude")
 _WORDS = "words in {}"
 ADDED_FIELDS = (
     Field(
@@ -155,7 +150,7 @@ def _public_field(one: Field, form: str) -> Field:
         "radius": "In this edition it holds the whole cell that the coordinates were made.",
         "latitude": "In this edition the middle of a grid cell.",
         "longitude": "In this edition the middle of a grid cell.",
-    }.get(form, "In this edition counted from another zero.")
+    }.get(form, f"In this edition {PUBLIC_FORMS[form]}.")
     return replace(one, description=f"{one.description} {said}", withheld=form == "stand_in")
 
 
@@ -177,7 +172,6 @@ class _Cells:
         self.links = {key.fields[0]: key.table for key in table.foreign_keys if key.fields}
         own = table.primary_key
         self.own_key = own[0] if len(own) == 1 else ""
-        self.sites: list[str] | None = None
 
     def column(self, one: Field) -> list[str]:
         """One column as the public edition has it."""
@@ -197,10 +191,10 @@ class _Cells:
             return self._shown(one, names, keep=[a != b for a, b in zip(names, texts, strict=True)])
         if form == "stand_in":
             return self._stand_in(one, texts)
-        if form in _LIMITS or form == "radius":
+        if form in (*_AXES_OF_CELLS, "radius"):
             return self._coarse(one, form, texts)
-        if form in GRID_FORMS or form == "site_outline":
-            return self._from_new_zero(one, form, texts)
+        if form in PLACED_FORMS:
+            return self._on_own_grid(one, form, texts)
         kept = [""] * len(texts)
         self._blanked(one, form, texts, kept)
         return kept
@@ -215,32 +209,25 @@ class _Cells:
         self._blanked(one, "stand_in", texts, wanted)
         return self.known.masker.masked(wanted)
 
+    @cached_property
+    def _cells(self) -> list[Cell | None]:
+        """The cell that each row is shown in."""
+        by_form = {self.forms[name]: name for name in self.table.names}
+        if self.account.grid is None or not set(_AXES_OF_CELLS) <= set(by_form):
+            return [None] * len(self.written[self.table.names[0]])
+        numbers = ([as_decimal(t) for t in self.written[by_form[one]]] for one in _AXES_OF_CELLS)
+        return cells_of(list(zip(*numbers, strict=True)), self.account.grid)
+
     def _coarse(self, one: Field, form: str, texts: Sequence[str]) -> list[str]:
         grid = self.account.grid
-        by_form = {self.forms[name]: name for name in self.table.names}
-        middles: dict[str, list[Decimal | None]] = {}
-        for axis, limit in _LIMITS.items():
-            name = by_form.get(axis)
-            numbers = (
-                [as_decimal(text) for text in self.written[name]] if name else [None] * len(texts)
-            )
-            middles[axis] = [
-                None if grid is None or value is None else middle_of_cell(value, grid, limit)
-                for value in numbers
-            ]
-        both = [
-            None not in pair for pair in zip(middles["latitude"], middles["longitude"], strict=True)
-        ]
         shown = []
-        for place, text in enumerate(texts):
-            latitude = middles["latitude"][place]
-            if not both[place] or grid is None or latitude is None:
+        for cell, text in zip(self._cells, texts, strict=True):
+            if cell is None or grid is None:
                 shown.append("")
             elif form == "radius":
-                shown.append(str(cell_radius_m(latitude, grid, as_decimal(text))))
+                shown.append(str(cell.radius_m(grid, as_decimal(text))))
             else:
-                value = middles[form][place]
-                shown.append(f"{value:f}")
+                shown.append(f"{cell.latitude if form == 'latitude' else cell.longitude:f}")
         self._made_coarse(
             one,
             texts,
@@ -250,20 +237,16 @@ class _Cells:
         )
         return shown
 
-    def _from_new_zero(self, one: Field, form: str, texts: Sequence[str]) -> list[str]:
-        if self.sites is None:
-            self.sites = sites_of_rows(self.table, self.written, self.known.site_of)
-        shown = []
-        for site, text in zip(self.sites, texts, strict=True):
-            zero = self.known.zeros.get(site)
-            if not text or zero is None:
-                shown.append("")
-            elif form == "site_outline":
-                shown.append(outline_from(text, zero[0], zero[1]) or "")
-            else:
-                shown.append(counted_from(text, zero[GRID_FORMS[form]]) or "")
-        said = "coordinates on the site grid are counted from another zero"
-        self._made_coarse(one, texts, shown, said)
+    @cached_property
+    def _placed(self) -> Columns:
+        known = self.known
+        detail = self.account.inference.detail
+        return placed_columns(self.table, self.written, self.forms, known.grids, detail)
+
+    def _on_own_grid(self, one: Field, form: str, texts: Sequence[str]) -> list[str]:
+        shown = list(self._placed[one.name])
+        changed = [bool(new) and new != old for old, new in zip(texts, shown, strict=True)]
+        self._made_coarse(one, texts, shown, "positions are on the building's own grid", changed)
         return shown
 
     # -- what is shown
@@ -326,8 +309,16 @@ class _Cells:
 
     # -- account
 
-    def _made_coarse(self, one: Field, old: Sequence[str], new: list[str], said: str) -> None:
-        done = [place for place, text in enumerate(new) if text]
+    def _made_coarse(
+        self,
+        one: Field,
+        old: Sequence[str],
+        new: list[str],
+        said: str,
+        changed: Sequence[bool] | None = None,
+    ) -> None:
+        """Count what is shown otherwise (all of `new`, or where `changed`), and what is blank."""
+        done = [p for p, text in enumerate(new) if (changed[p] if changed else text)]
         if done:
             self.account.cells[self.table.name, one.name, self.forms[one.name]] += len(done)
         self.remarks.add(self.remarks.coarse, done, said)

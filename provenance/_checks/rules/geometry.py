@@ -23,6 +23,7 @@ DATUMS = {
     "offset": ("from_datum_id", "to_datum_id"),
     "bearing": ("from_datum_id",),
 }
+WITHHELD = "information_withheld"
 ENDS_ALLOWANCE_M = 0.15
 ENDS_ALLOWANCE_SHARE = 0.05
 DISTANCES_FOR_A_POINT = 3
@@ -31,14 +32,15 @@ DISTANCES_FOR_A_POINT = 3
 
 def _lacking(tables: Snapshot, wanted: dict[str, tuple[str, ...]]) -> pl.DataFrame:
     """Ties that lack a field their kind needs, with `field` the first one."""
+    ties = tables["tie"]
+    if WITHHELD in ties.columns:
+        # in a public edition what runs between two buildings is blank, and the row says so
+        ties = ties.filter(pl.col(WITHHELD).is_null())
     frames = []
     for kind, fields in wanted.items():
         first = pl.coalesce(pl.when(pl.col(name).is_null()).then(pl.lit(name)) for name in fields)
         frames.append(
-            tables["tie"]
-            .filter(pl.col("kind") == kind)
-            .with_columns(field=first)
-            .drop_nulls("field")
+            ties.filter(pl.col("kind") == kind).with_columns(field=first).drop_nulls("field")
         )
     return pl.concat(frames)
 
@@ -161,7 +163,9 @@ def bearing_without_reference(tables: Snapshot) -> pl.DataFrame:
 
 def _sites_with_bearings(tables: Snapshot, *references: str) -> pl.DataFrame:
     """Sites with bearings from those norths, and how many."""
-    bearings = tables["tie"].filter(pl.col("bearing_reference").is_in(references))
+    bearings = tables["tie"].filter(
+        pl.col("bearing_reference").is_in(references) & pl.col("bearing_deg").is_not_null()
+    )
     counts = (
         look_up(bearings, "from_datum_id", tables, "datum", {"site_id": "site_id"})
         .group_by("site_id")

@@ -193,12 +193,13 @@ def tapes_to(
     point is held as well as can be. Fewer when there are fewer within reach.
     """
     record = known.record
-    wood = record.row("element", record.find("element", element_id))
+    element = record.find("element", element_id)
+    wood = record.row("element", element)
     house = record.places_round(wood["place_id"])
     axes = 3 if np.isfinite(point[2]) else 2
     ray = point[:axes] - known.datums[:, :axes]
     length = np.sqrt((ray**2).sum(axis=1))
-    usable = (record.column("datum", "site_id") == wood["site_id"]).to_numpy()
+    usable = record.on_grid_of("datum", element)
     usable = usable & (length < _REACH_M) & (length > 0.1)
     inside = record.column("datum", "place_id").is_in(house).to_numpy()
     if (usable & inside).sum() >= 3:
@@ -265,6 +266,7 @@ def nearest_hole(
     """
     holes = known.holes
     others = holes.is_hole & np.isfinite(holes.bores.entry[:, 0])
+    others &= known.record.on_grid_of("element", element)[holes.element]
     others[but] = False
     at = np.flatnonzero(others)
     if not at.size:

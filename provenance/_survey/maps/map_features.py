@@ -79,6 +79,11 @@ def map_layers(
             f"{package.folder} holds {len(site_ids)} sites, each with its own grid; "
             "name a building with --place"
         )
+    if record.grid_a_building and place is None and len(buildings_of(record)) != 1:
+        raise UnusableInput(
+            f"{package.folder} is a public edition, in which each building has its own grid; "
+            "name a building with --place"
+        )
     return site_ids[0], (
         _wood_layer(known, chosen),
         _hole_layer(package, known, chosen),

@@ -8,15 +8,20 @@ from dataclasses import dataclass, field
 from functools import cached_property
 
 import numpy as np
+import numpy.typing as npt
 import polars as pl
 
 from provenance._base.errors import UnusableInput
 from provenance._record.cells import read_numbers
+from provenance._record.edition_key import is_public
 from provenance._record.package import Package
 from provenance._record.snapshot import Row
 from provenance._record.tables import ROW, is_blank
 from provenance._survey.parts.observation import Floats, Ints
 
+Names = npt.NDArray[np.object_]
+BUILDING = "building"
+"""The kind of a place that is one."""
 _TABLES = ("site", "place", "datum", "tie", "element", "sample")
 
 
@@ -26,9 +31,13 @@ class FieldRecord:
 
     Points are numbered: end a of element i is 2i, end b is 2i + 1, the hole of sample j is 2E + j
     with E the number of elements.
+
+    `grid_a_building` is True for a public edition, in which every building has a grid of its own,
+    so that coordinates of two of them say nothing about each other.
     """
 
     tables: Mapping[str, pl.DataFrame]
+    grid_a_building: bool = False
     _numbers: dict[tuple[str, str], Floats] = field(default_factory=dict, repr=False, compare=False)
     _first: dict[str, dict[str, int]] = field(default_factory=dict, repr=False, compare=False)
 
@@ -183,6 +192,52 @@ class FieldRecord:
         """Codes of a place and the larger places round it, smallest first."""
         return [self.cell("place", "place_id", at) for at in self.line_of_places(place_id)]
 
+    # -- buildings ---------------------------------------------------------------------------------
+
+    @cached_property
+    def buildings(self) -> dict[str, str]:
+        """The building that each place is or lies in: the outermost, else the outermost place."""
+        kinds = self.column("place", "kind")
+        found = {}
+        for place_id in self._parents:
+            line = self.line_of_places(place_id)
+            building = next((at for at in reversed(line) if kinds[at] == BUILDING), line[-1])
+            found[place_id] = self.cell("place", "place_id", building)
+        found.pop("", None)
+        return found
+
+    @cached_property
+    def _only_building(self) -> dict[str, str]:
+        """The building of each site that has one alone, which then holds what names no place."""
+        of_site: dict[str, set[str]] = defaultdict(set)
+        for place_id, building in self.buildings.items():
+            of_site[self.cell("place", "site_id", self._parents[place_id][0])].add(building)
+        return {site: next(iter(all_)) for site, all_ in of_site.items() if len(all_) == 1}
+
+    @cached_property
+    def buildings_of_rows(self) -> Mapping[str, Names]:
+        """The building of each row of 'element' and 'datum', '' where none can be told."""
+        found = {}
+        for table in ("element", "datum"):
+            pairs = zip(self.column(table, "place_id"), self.column(table, "site_id"), strict=True)
+            named = [
+                self.buildings.get(place) or self._only_building.get(site, "")
+                for place, site in pairs
+            ]
+            found[table] = np.array(named, dtype=object)
+        return found
+
+    def on_grid_of(self, table: str, element: int) -> npt.NDArray[np.bool_]:
+        """Which rows of 'element' or 'datum' have coordinates on the grid of that wood (a row)."""
+        of_site = self.column(table, "site_id") == self.cell("element", "site_id", element)
+        same: npt.NDArray[np.bool_] = of_site.to_numpy().copy()
+        if self.grid_a_building:
+            building = self.buildings_of_rows["element"][element]
+            same &= (self.buildings_of_rows[table] == building) & bool(building)
+            if table == "element":
+                same[element] = True  # wood in no building has a grid that is its alone
+        return same
+
     def _nearest(self, column: str) -> dict[str, float]:
         """A number of each place, taken from the larger place where blank."""
         own = self.numbers("place", column)
@@ -219,7 +274,8 @@ def read_field_record(package: Package, site: str | None = None) -> FieldRecord:
 
     Raises UnusableInput when there is no such site.
     """
-    record = FieldRecord({name: package.tables.texts(name) for name in _TABLES})
+    tables = {name: package.tables.texts(name) for name in _TABLES}
+    record = FieldRecord(tables, is_public(package))
     if site is None:
         return record
     known = record.column("site", "site_id").to_list()
@@ -238,4 +294,4 @@ def read_field_record(package: Package, site: str | None = None) -> FieldRecord:
         table = column.removesuffix("_id").split("_")[-1]
         tied |= chosen.number_of(table, record.column("tie", column)) >= 0
     tied &= (record.column("tie", "tie_id") != "").to_numpy()
-    return FieldRecord({**mine, "tie": record.tables["tie"].filter(tied)})
+    return FieldRecord({**mine, "tie": record.tables["tie"].filter(tied)}, record.grid_a_building)

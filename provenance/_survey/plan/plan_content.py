@@ -88,7 +88,10 @@ class Underlay:
 
 @dataclass(frozen=True)
 class PlanContent:
-    """Everything on one plan. `not_shown` says in sentences what was left off and why."""
+    """Everything on one plan. `not_shown` says in sentences what was left off and why.
+
+    `own_grid` is True where the grid is the building's own, as in a public edition.
+    """
 
     site_id: str
     grid_north_deg: float | None
@@ -101,6 +104,7 @@ class PlanContent:
     places: tuple[PlanPlace, ...] = ()
     underlays: tuple[Underlay, ...] = ()
     not_shown: tuple[str, ...] = ()
+    own_grid: bool = False
 
     def extent(self) -> tuple[float, float, float, float] | None:
         """Least x, least y, greatest x, greatest y in m; None when nothing is on the plan."""
@@ -177,10 +181,12 @@ def plan_content(
         )
     refuse_unknown_level(package, record, [building_id], level)
     row = record.row("place", at)
+    building_of_plan = record.buildings[building_id]
     in_building = {
         place
         for place in record.column("place", "place_id")
         if building_id in record.places_round(place)
+        and (not record.grid_a_building or record.buildings[place] == building_of_plan)
     }
     inside = {place for place in in_building if level is None or record.storeys.get(place) == level}
     chosen, notes = _chosen_wood(known, in_building, inside, level)
@@ -198,6 +204,7 @@ def plan_content(
             _underlays(package, inside | {building_id, row["site_id"]}) if underlays else ()
         ),
         not_shown=notes,
+        own_grid=record.grid_a_building,
     )
 
 
@@ -404,5 +411,6 @@ def wood_alone(package: Package, known: KnownPoints, element: int) -> PlanConten
         grid_north_deg=record.grid_north_deg(site_id),
         woods=_woods(known, [element]),
         holes=_holes(package, known, [element]),
-        datums=_datums(known, ["", *of_site]),
+        datums=() if record.grid_a_building else _datums(known, ["", *of_site]),
+        own_grid=record.grid_a_building,
     )

@@ -127,6 +127,8 @@ def _foot(
         else "y: site grid; true north is not recorded."
     )
     grid = f"Ticks every {step:g} m of the site grid. {north}"
+    if content.own_grid:
+        grid = f"Ticks every {step:g} m of the building's own grid, which says nothing of north."
     # not into the arrow, which reaches down beside it
     beside = wrapped(grid, 2.0, right - _ARROW_MM - bar_x, 2)
     items += text_lines(beside, bar_x, top - 10.0, 2.0, grey=0.25)

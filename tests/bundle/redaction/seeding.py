@@ -21,6 +21,7 @@ from cryptography.hazmat.primitives.asymmetric.ed25519 import Ed25519PrivateKey
 from PIL import Image, PngImagePlugin
 from reportlab.pdfgen.canvas import Canvas
 
+from provenance._bundle.redaction.placed import PLACED_FORMS
 from provenance._history.acts import IMPORT, Act, Line
 from provenance._history.deciding import accept, correct, decide
 from provenance._history.history import open_history, stage_history
@@ -161,7 +162,7 @@ def _row(table: Table, markers: Markers) -> dict[str, str]:
         if fixed and _on_site_grid(one):
             for number in fixed.replace(",", " ").split():
                 markers.number(where, number)
-        elif one.sensitivity == "open" and one.public_form == "shown":
+        elif one.sensitivity == "open" and (one.public_form == "shown" or _is_inside(one)):
             continue
         elif one.type in ("number", "integer"):
             row[one.name] = markers.number(where, fixed or _number(one, markers))
@@ -174,7 +175,12 @@ def _row(table: Table, markers: Markers) -> dict[str, str]:
 
 
 def _on_site_grid(one: Field) -> bool:
-    return one.public_form.startswith("site_")
+    return one.public_form in PLACED_FORMS
+
+
+def _is_inside(one: Field) -> bool:
+    """Whether it says how things lie inside one building, which is public."""
+    return _on_site_grid(one) and one.public_form != "site_bearing"
 
 
 def _number(one: Field, markers: Markers) -> str:

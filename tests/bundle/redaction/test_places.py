@@ -1,4 +1,4 @@
-"""Coordinates made coarse, and site grids counted from another zero."""
+"""Latitudes and longitudes made coarse."""
 
 from __future__ import annotations
 
@@ -11,12 +11,11 @@ from pyproj import Geod
 
 from provenance._base.errors import UnusableInput
 from provenance._bundle.redaction.places import (
+    CELLS,
     cell_radius_m,
-    counted_from,
+    cells_of,
     middle_of_cell,
-    outline_from,
     read_grid,
-    zero_of,
 )
 
 DEGREES = st.decimals(-90, 90, places=6)
@@ -53,38 +52,56 @@ def test_the_poles_and_the_date_line_stay_on_the_globe() -> None:
     assert middle_of_cell(Decimal("90.01"), Decimal("0.1"), 90) is None
 
 
-@pytest.mark.parametrize("text", ["0", "-1", "wide", "20", "0.001", "NaN", ""])
+@pytest.mark.parametrize(
+    "text", ["0", "-1", "wide", "20", "0.001", "NaN", "", "0.05", "0.5", "0.009", "10.001"]
+)
 def test_a_grid_that_is_none_is_refused(text: str) -> None:
     with pytest.raises(UnusableInput, match="no size of a cell"):
         read_grid(text)
 
 
-@given(st.decimals(-(10**7), 10**7, places=3), st.decimals(-(10**7), 10**7, places=3))
-def test_distances_on_the_site_grid_stay(one: Decimal, other: Decimal) -> None:
-    zero = Decimal(451000)
-    a, b = counted_from(str(one), zero), counted_from(str(other), zero)
-    assert a is not None
-    assert b is not None
-    assert Decimal(a) - Decimal(b) == one - other
+@given(DEGREES, st.sampled_from(CELLS), st.sampled_from(CELLS))
+def test_two_editions_of_different_cells_tell_no_more_than_the_finer_one(
+    latitude: Decimal, one: Decimal, other: Decimal
+) -> None:
+    fine, wide = sorted((one, other))
+    inner, outer = (middle_of_cell(latitude, cell, 90) for cell in (fine, wide))
+    assert inner is not None
+    assert outer is not None
+    assert abs(inner - outer) + fine / 2 <= wide / 2
 
 
-def test_an_outline_keeps_its_shape_and_its_figures() -> None:
-    outline = "451251.10 5731261.50, 451259.20 5731261.50, 451259.20 5731268.60"
-    assert outline_from(outline, Decimal(451250), Decimal(5731260)) == (
-        "1.10 1.50, 9.20 1.50, 9.20 8.60"
-    )
-    assert outline_from("no outline", Decimal(0), Decimal(0)) is None
+@given(DEGREES, LONG_DEGREES, st.decimals(-3, 3, places=4), st.decimals(-3, 3, places=4))
+def test_sites_near_each_other_are_in_one_cell_whose_radius_holds_all_of_them(
+    latitude: Decimal, longitude: Decimal, north: Decimal, east: Decimal
+) -> None:
+    """By the geodesic of PROJ on WGS 84, which knows nothing of cells."""
+    grid = Decimal("0.1")
+    sites = [(latitude, longitude), (latitude + north * grid, longitude + east * grid)]
+    one, two = cells_of(sites, grid)
+    if one is None or two is None:
+        assert abs(sites[1][0]) > 90 or abs(sites[1][1]) > 180
+        return
+    if max(abs(north), abs(east)) <= 1:
+        assert one == two
+    for cell, (site_latitude, site_longitude) in zip((one, two), sites, strict=True):
+        _, _, apart = Geod(ellps="WGS84").inv(
+            float(site_longitude), float(site_latitude), float(cell.longitude), float(cell.latitude)
+        )
+        assert apart <= cell.radius_m(grid, None)
+
+
+def test_a_site_that_is_nowhere_has_no_cell_and_a_far_one_its_own() -> None:
+    here, far = (Decimal("51.47"), Decimal("-1.28")), (Decimal("51.75"), Decimal("-1.28"))
+    found = cells_of([here, (None, Decimal(3)), far], Decimal("0.1"))
+    assert [one and (str(one.latitude), one.reach) for one in found] == [
+        ("51.45", 0), None, ("51.75", 0),
+    ]  # fmt: skip
 
 
 @pytest.mark.parametrize("text", ["0.01", "10", "0.010"])
 def test_a_cell_may_be_a_hundredth_of_a_degree_to_ten_degrees(text: str) -> None:
     assert read_grid(text) == Decimal(text)
-
-
-@pytest.mark.parametrize("text", ["0.009", "10.001"])
-def test_a_cell_finer_or_wider_than_that_is_refused(text: str) -> None:
-    with pytest.raises(UnusableInput, match="no size of a cell"):
-        read_grid(text)
 
 
 @pytest.mark.parametrize(
@@ -121,17 +138,3 @@ def test_the_radius_of_a_cell_is_half_its_diagonal_and_what_was_uncertain(
 ) -> None:
     known = None if uncertainty is None else Decimal(uncertainty)
     assert cell_radius_m(Decimal(latitude), Decimal("0.1"), known) == radius
-
-
-@pytest.mark.parametrize(
-    ("value", "zero", "told"),
-    [("5.0", 5, "0.0"), ("4.5", 5, "-0.5"), ("-3.25", -4, "0.75"), ("x", 0, None)],
-)
-def test_a_coordinate_is_counted_from_its_zero(value: str, zero: int, told: str | None) -> None:
-    assert counted_from(value, Decimal(zero)) == told
-
-
-def test_the_zero_is_the_whole_metre_below_the_lowest_value() -> None:
-    assert zero_of([Decimal("7.5"), Decimal("-3.25")]) == -4
-    assert zero_of([Decimal("7.0")]) == 7
-    assert zero_of([]) == 0

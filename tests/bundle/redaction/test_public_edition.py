@@ -142,8 +142,10 @@ def test_the_package_may_say_which_grid_is_used(made: Path, tmp_path: Path) -> N
 
 
 def test_map_coordinates_on_a_site_grid_lose_their_tie(made: Path) -> None:
+    """The one datum of a building without an outline is its zero, to within its last figure."""
     datum = the_public(made).table("datum").iloc[0]
-    assert (datum["x_m"], datum["y_m"]) == ("0.25", "0.5")
+    assert abs(float(datum["x_m"])) <= 0.0051
+    assert abs(float(datum["y_m"])) <= 0.0051
 
 
 def test_two_sites_are_not_tied_to_each_other_by_their_grids(tmp_path: Path) -> None:
@@ -154,7 +156,12 @@ def test_two_sites_are_not_tied_to_each_other_by_their_grids(tmp_path: Path) -> 
                      x_m="452777.75", y_m="5733333.5")  # fmt: skip
     pack(builder.package, tmp_path / "b", edition=PUBLIC)
     datum = open_package(tmp_path / "b" / "data").table("datum")
-    assert list(datum["x_m"]) == ["0.25", "0.75"]
+    # the second one is in no building
+    assert [text and round(float(text), 2) for text in datum["x_m"]] in (
+        [0.0, ""],
+        [-0.01, ""],
+        [0.01, ""],
+    )
 
 
 def test_a_withheld_column_stays_blank_marked_and_not_asked_for(made: Path) -> None:

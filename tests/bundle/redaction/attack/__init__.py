@@ -1,0 +1,1 @@
+"""A search for the place that a public edition is about, by somebody with a register."""
