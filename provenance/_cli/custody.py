@@ -212,11 +212,11 @@ def _tell_ledger(tables: Snapshot) -> bool:
         by = [f"{party} {count}" for party, count in sorted(signatures.by_party.items())]
         by += [f"unknown {signatures.by_unknown}"] if signatures.by_unknown else []
         signed = signatures.events - signatures.unsigned
+        share = f"{signed:,} of them signed ({', '.join(by)})" if by else "none signed"
         click.echo(
-            f"The ledger is sealed: {counted(signatures.events, 'event')}, "
-            + visible(f"{signed:,} of them signed ({', '.join(by)}).\n" if by else "none signed.\n")
-            + "It is not anchored: that it was not rewritten and sealed anew, or cut off at its "
-            "end, only an older bundle, a receipt or a register line can show.",
+            f"The ledger is sealed: {counted(signatures.events, 'event')}, {visible(share)}.\n"
+            "It is not anchored: only an older bundle, a receipt or a register line can show that "
+            "it was not rewritten and sealed anew, or cut off at its end.",
             err=True,
         )
     return True
