@@ -61,10 +61,6 @@ class Graph:
         """Its place in every ledger that has it."""
         return self._counts[event[SEAL]], event["happened_on"], event[SEAL]
 
-    def heads(self) -> list[Head]:
-        """The ends of the ledger, by their seals; more than one as long as no event joins them."""
-        return [Head(seal, self._counts[seal]) for seal in sorted(self.ends)]
-
 
 def with_all_before(before: Mapping[str, Sequence[str]], seals: Iterable[str]) -> set[str]:
     """Some events and all before them; `before` maps the seal of each event to what it names."""
@@ -89,8 +85,13 @@ def covered_by(events: Iterable[Event], seal: str) -> set[str]:
 
 
 def heads_of(events: Iterable[Event]) -> list[Head]:
-    """Where a ledger that fits together ends: one head, or several while they are not joined."""
-    return Graph(events).heads()
+    """Where the sealed part of a ledger ends: one head, or several while they are not joined."""
+    before = {event[SEAL]: named_before(event) for event in events if event[SEAL]}
+    named = {seal for names in before.values() for seal in names}
+    return [
+        Head(seal, len(with_all_before(before, [seal]) & before.keys()))
+        for seal in sorted(before.keys() - named)
+    ]
 
 
 class Branches:
