@@ -37,6 +37,8 @@ Point = tuple[float, float]
 _NEEDED = {"site", "place", "datum", "tie", "element", "sample", "position"}
 DECIMALS = 3
 """Coordinates are shown to the millimetre, so that no distance suffers from rounding."""
+LOG_ENDS_M = 1.0
+"""Logs may stick out of a wall by so much in all."""
 _SAME_M = 1e-6
 
 
@@ -94,13 +96,16 @@ class Size:
     """How large a building is on the ground, in m, and how many corners it has.
 
     `seen_exactly` says whether its wood, rooms or datums are shown, so that the size can be read
-    from them however coarse the outline is.
+    from them however coarse the outline is; `long_wood` and `short_wood` whether it has wood about
+    as long as that side.
     """
 
     long_m: float
     short_m: float
     corner_count: int
     seen_exactly: bool
+    long_wood: bool = False
+    short_wood: bool = False
 
 
 @dataclass(frozen=True)
@@ -115,7 +120,7 @@ class Grids:
     on: Mapping[str, Mapping[str, str]]
     grids: Mapping[str, OwnGrid]
     upright: frozenset[str]
-    sizes: Mapping[str, tuple[Size, ...]]
+    sizes: Mapping[str, Mapping[str, Size]]
 
 
 def own_grids(package: Package, key: str) -> Grids:
@@ -160,13 +165,11 @@ class _Gathering:
             )
             if element in on["element"]
         }
-        sizes: dict[str, list[Size]] = defaultdict(list)
+        sizes: dict[str, dict[str, Size]] = defaultdict(dict)
         for one in buildings:
             if size := self._size(one, grids[one]):
-                sizes[record.cell("place", "site_id", record.find("place", one))].append(size)
-        return Grids(
-            on, grids, self._upright(), {site: tuple(found) for site, found in sizes.items()}
-        )
+                sizes[record.cell("place", "site_id", record.find("place", one))][one] = size
+        return Grids(on, grids, self._upright(), sizes)
 
     # -- one building
 
@@ -263,17 +266,22 @@ class _Gathering:
             for place, of in self.record.buildings.items()
             if of == building and place != building
         )
+        lengths = self.record.numbers("element", "length_m")
+        lengths = lengths[self.record.buildings_of_rows["element"] == building]
         shown = [grid.level(*point) for point in outline or points]
         if len(shown) < 2:
-            lengths = self.record.numbers("element", "length_m")
-            of_it = lengths[self.record.buildings_of_rows["element"] == building]
-            if not np.isfinite(of_it).any():
+            if not np.isfinite(lengths).any():
                 return None
             # the longest wood is a wall's or a ridge's
-            longest = float(np.nanmax(of_it))
-            return Size(longest, longest, 4, True)
-        spans = sorted(max(one) - min(one) for one in zip(*shown, strict=True))
-        return Size(spans[1], spans[0], max(len(outline), 4), bool(points) or rooms)
+            longest = float(np.nanmax(lengths))
+            return Size(longest, longest, 4, False, long_wood=True)
+        short, long = sorted(max(one) - min(one) for one in zip(*shown, strict=True))
+        in_wood = [
+            bool(((lengths > 0.95 * side) & (lengths < side + LOG_ENDS_M)).any())
+            for side in (long, short)
+        ]
+        seen = bool(points) or rooms
+        return Size(long, short, max(len(outline), 4), seen, in_wood[0], in_wood[1])
 
     # -- wood
 
@@ -306,7 +314,8 @@ class _Gathering:
 def along_the_walls(outline: Sequence[Point]) -> float:
     """The direction of a building's walls, of the longer side of its box, in degrees.
 
-    Walls that stand square to each other count together, by their lengths.
+    Walls that stand square to each other count together, by their lengths. Of both ways along the
+    longer side it is that of the first long wall, going anticlockwise from the first corner.
     """
     sides = [(x2 - x1, y2 - y1) for (x1, y1), (x2, y2) in closed(outline)]
     # four times the angle is the same for all sides of a rectangle
@@ -316,7 +325,18 @@ def along_the_walls(outline: Sequence[Point]) -> float:
     turn = math.degrees(math.atan2(sine, cosine)) / 4
     box = [turned(x, y, -turn) for x, y in outline]
     wide, deep = (max(one) - min(one) for one in zip(*box, strict=True))
-    return turn + (90.0 if deep > wide else 0.0)
+    turn += 90.0 if deep > wide else 0.0
+    first, *others = outline
+    round_it = [first, *others] if area_of(outline) >= 0 else [first, *reversed(others)]
+    walls = [turned(x2 - x1, y2 - y1, -turn)[0] for (x1, y1), (x2, y2) in closed(round_it)]
+    longest = max(map(abs, walls))
+    way = next(one for one in walls if abs(one) >= 0.9 * longest)
+    return turn + (180.0 if way < 0 else 0.0)
+
+
+def area_of(outline: Sequence[Point]) -> float:
+    """Twice the area, negative for corners that run clockwise."""
+    return sum(x1 * y2 - x2 * y1 for (x1, y1), (x2, y2) in closed(outline))
 
 
 def closed(outline: Sequence[Point]) -> Iterable[tuple[Point, Point]]:
@@ -373,8 +393,7 @@ def coarse_outline_on(grid: OwnGrid, text: str, step_m: int, *, box: bool = Fals
 
 def in_order(outline: Sequence[Point]) -> list[Point]:
     """The corners anticlockwise, beginning at the one next to the zero."""
-    area = sum(x1 * y2 - x2 * y1 for (x1, y1), (x2, y2) in closed(outline))
-    right = list(outline) if area >= 0 else list(reversed(outline))
+    right = list(outline) if area_of(outline) >= 0 else list(reversed(outline))
     first = min(range(len(right)), key=lambda at: (round(sum(right[at]), DECIMALS), right[at][1]))
     return right[first:] + right[:first]
 
