@@ -35,6 +35,8 @@ from provenance._survey.parts.observation import Floats, Ints
 
 Point = tuple[float, float]
 _NEEDED = {"site", "place", "datum", "tie", "element", "sample", "position"}
+STEP_M = 0.01
+"""The lattice that coordinates are written on; finer ones are parts of it."""
 DECIMALS = 3
 """Coordinates are shown to the millimetre, so that no distance suffers from rounding."""
 LOG_ENDS_M = 1.0
@@ -46,28 +48,27 @@ _SAME_M = 1e-6
 class OwnGrid:
     """The grid of one building: its zero on the site grid in m, and how it is turned.
 
-    `turn_deg` runs anticlockwise from the site's x axis to the building's. `step_m` is the step of
-    the lattice that its coordinates were written on, `seed` what they are moved by within it.
+    `turn_deg` runs anticlockwise from the site's x axis to the building's. Coordinates are moved
+    within their last figure by what is drawn from `seed`.
     """
 
     x_m: float
     y_m: float
     z_m: float
     turn_deg: float
-    step_m: float = 0.01
-    seed: str = ""
+    seed: str
 
     def level(self, x_m: float, y_m: float) -> Point:
         """A point of the site grid on this one."""
         return turned(x_m - self.x_m, y_m - self.y_m, -self.turn_deg)
 
     def shown(self, x_m: float, y_m: float) -> Point:
-        """A point of the site grid on this one, as it is shown: moved within its step."""
+        """A point of the site grid on this one, as it is shown: moved within its last figure."""
         return self.level(x_m + self._moved("x", x_m), y_m + self._moved("y", y_m))
 
     def _moved(self, axis: str, value: float) -> float:
         drawn = int(commit(self.seed, axis, f"{value + 0.0:.4f}")[:8], 16)
-        return (drawn / 2**32 - 0.5) * self.step_m
+        return (drawn / 2**32 - 0.5) * STEP_M
 
     @property
     def swaps_axes(self) -> bool:
@@ -154,7 +155,7 @@ class _Gathering:
             on[table] = {k: name for k, name in zip(keys, names, strict=True) if name}
         for at, element in enumerate(record.column("element", "element_id")):
             if element and element not in on["element"]:
-                name = f"wood {element}"
+                name = f"alone: {element}"
                 on["element"][element] = name
                 grids[name] = self._of_wood(at, name)
         on["sample"] = {
@@ -187,9 +188,7 @@ class _Gathering:
             turn += math.degrees(math.atan2(way[1] - y, way[0] - x)) if way else 0.0
         else:
             x = y = turn = 0.0
-        return OwnGrid(
-            x, y, self._floor(building), turn % 360, self._step(building), self._seed(building)
-        )
+        return OwnGrid(x, y, self._floor(building), turn % 360, self._seed(building))
 
     def _outline(self, building: str) -> list[Point]:
         text = self.record.cell("place", "outline", self.record.find("place", building))
@@ -212,30 +211,6 @@ class _Gathering:
         )
         lowest = (float(np.nanmin(one)) for one in ways if np.isfinite(one).any())
         return next(lowest, 0.0)
-
-    def _step(self, building: str) -> float:
-        """The step that coordinates in a building were written to, in m: 0.01, 0.1 or 1.
-
-        As fine as a fifth of them need; finer steps than 0.01 are parts of it.
-        """
-        record, rows = self.record, self.record.buildings_of_rows
-        texts = [
-            text
-            for table, names in (
-                ("element", ("xa_m", "ya_m", "xb_m", "yb_m")),
-                ("datum", ("x_m", "y_m")),
-            )
-            for name in names
-            for text, of in zip(record.column(table, name), rows[table], strict=True)
-            if of == building and text
-        ]
-        for place, of in record.buildings.items():
-            if of == building:
-                outline = record.cell("place", "outline", record.find("place", place))
-                texts += outline.replace(",", " ").split()
-        needed = [len(text.partition(".")[2].rstrip("0")) for text in texts]
-        fine = (d for d in (2, 1) if 5 * sum(n >= d for n in needed) >= len(needed))
-        return 10.0 ** -next(fine, 0)
 
     def _datums_in(self, building: str) -> Ints:
         return np.flatnonzero(self.record.buildings_of_rows["datum"] == building)
@@ -288,13 +263,13 @@ class _Gathering:
     def _of_wood(self, at: int, name: str) -> OwnGrid:
         a, b = self.known.ends[2 * at], self.known.ends[2 * at + 1]
         if np.isnan([a[0], b[0]]).any():
-            return OwnGrid(0.0, 0.0, 0.0, 0.0)
+            return OwnGrid(0.0, 0.0, 0.0, 0.0, "")
         if math.hypot(*(b - a)[:2]) > _SAME_M:
             turn = math.degrees(math.atan2(b[1] - a[1], b[0] - a[0]))
         else:
             turn = self._drawn(name) % 360
         height = float(np.nan_to_num(a[2]))
-        return OwnGrid(float(a[0]), float(a[1]), height, turn % 360, seed=self._seed(name))
+        return OwnGrid(float(a[0]), float(a[1]), height, turn % 360, self._seed(name))
 
     def _upright(self) -> frozenset[str]:
         sticks = self.known.sticks
