@@ -39,7 +39,7 @@ _USUAL_M = (9.5, 6.4)
 _USUAL_SPREAD, _ANY_SPREAD, _UNUSUAL = 0.25, 0.8, 0.1
 """Sizes of most buildings (long and short side) spread by a quarter; one in ten has any size."""
 SMALLEST_M = 0.5
-"""No building is narrower; a point alone has no size."""
+"""No building is narrower: points in a line tell one side alone."""
 _WOOD_M = 1.0
 """Logs stick out of a wall, so that their lengths tell its length to this."""
 _APART = 2 / 3
@@ -163,19 +163,14 @@ def share_alike(size_m: float, usual_m: float, step_m: float) -> float:
 
 def _shares(size: Size, detail: Detail) -> Iterator[float]:
     """Which share of buildings is alike, by each size of one building that an edition tells."""
-    sides = zip(
-        (size.long_m, size.short_m), _USUAL_M, (size.long_wood, size.short_wood), strict=True
-    )
-    for size_m, usual_m, in_wood in sides:
-        if detail.shows_points:
-            step = 0.0 if size.seen_exactly else float(detail.step_m)
-        elif in_wood:
-            step = _WOOD_M
-        elif detail is Detail.SIZE_ALONE:
-            step = float(detail.step_m)
-        else:
+    step = 0.0 if size.seen_exactly else float(detail.step_m)
+    sides = ((size.long_m, size.long_wood), (size.short_m, size.short_wood))
+    for (size_m, in_wood), usual_m in zip(sides, _USUAL_M, strict=True):
+        if size_m < SMALLEST_M or (detail is Detail.NOTHING and not in_wood):
             continue
-        yield share_alike(max(size_m, SMALLEST_M), usual_m, step)
+        if not detail.shows_points:
+            step = _WOOD_M if in_wood else float(detail.step_m)
+        yield share_alike(size_m, usual_m, step)
     if detail.shows_points:
         for _ in range(size.corner_count - 4):
             yield share_alike(_USUAL_M[1] / 2, _USUAL_M[1] / 2, step)

@@ -96,9 +96,9 @@ def turned(x: float, y: float, degrees: float) -> Point:
 class Size:
     """How large a building is on the ground, in m, and how many corners it has.
 
-    `seen_exactly` says whether its wood, rooms or datums are shown, so that the size can be read
-    from them however coarse the outline is; `long_wood` and `short_wood` whether it has wood about
-    as long as that side.
+    A side that is not known is 0. `seen_exactly` says whether its wood, rooms or datums are shown,
+    so that the size can be read from them however coarse the outline is; `long_wood` and
+    `short_wood` whether it has wood about as long as that side.
     """
 
     long_m: float
@@ -245,11 +245,9 @@ class _Gathering:
         lengths = lengths[self.record.buildings_of_rows["element"] == building]
         shown = [grid.level(*point) for point in outline or points]
         if len(shown) < 2:
-            if not np.isfinite(lengths).any():
-                return None
-            # the longest wood is a wall's or a ridge's
-            longest = float(np.nanmax(lengths))
-            return Size(longest, longest, 4, False, long_wood=True)
+            # a single beam says little, but of several pieces the longest is a wall's or a ridge's
+            measured = lengths[np.isfinite(lengths)]
+            return Size(float(measured.max()), 0.0, 4, False, True) if len(measured) > 3 else None
         short, long = sorted(max(one) - min(one) for one in zip(*shown, strict=True))
         in_wood = [
             bool(((lengths > 0.95 * side) & (lengths < side + LOG_ENDS_M)).any())
