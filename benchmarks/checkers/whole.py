@@ -101,7 +101,7 @@ def _tables(n: int, rng: np.random.Generator, *, damaged: bool) -> dict[str, Col
 
 
 def _sealed_events(codes: pl.Series) -> Columns:
-    """One event a sample, sealed as the first lines of provenance._ledger.custody say."""
+    """One event a sample, sealed as an earlier version did (provenance._ledger.seals says how)."""
     said = {"event": "collected", "happened_on": "2024-06-04", "to_party_id": "MB"}
     said |= {"place_held": "Crate 4", "recorded_on": "2024-06-04T18:00:00Z", "recorded_by": "MB"}
     before, previous, seals = "", [], []

@@ -21,6 +21,7 @@ SUBJECTS = {
     "sample": "Samples and their holes",
     "plug": "Plugs",
     "custody": "Ledger",
+    "key": "Keys of those who sign",
     "lineage": "What an older bundle had",
     "parcel": "Parcels",
     "result": "Results of laboratories",

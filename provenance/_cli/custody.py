@@ -19,7 +19,7 @@ from provenance._cli.options import (
     samples_option,
     scanned_option,
 )
-from provenance._cli.signing import key_options, read_key
+from provenance._cli.signing import key_option, passphrase_option, read_key
 
 if TYPE_CHECKING:
     from provenance._identity.naming import SampleNames
@@ -43,7 +43,8 @@ if TYPE_CHECKING:
 @click.option("--by", default="", help="Code of the person who writes this down.")
 @click.option("--corrects", default="", help="Number of the event that was recorded wrongly.")
 @click.option("--note", default="", help="A word more.")
-@key_options("Sign with this key, which 'treenail keys' has entered.")
+@key_option("Sign with this key, which 'treenail keys' has entered.")
+@passphrase_option
 def handover(
     package: Path,
     event: str,
@@ -93,7 +94,7 @@ def handover(
         states=_states(states, SampleNames.of(opened.tables)),
         corrects=corrects,
         notes=note,
-        signer=read_key(key, passphrase_file),
+        signer=read_key(key, passphrase_file) if key else None,
     )
     label = opened.model.vocabularies["custody_event"].label(recorded[0].event)
     found = opened.model.vocabularies["sample_state"]
@@ -134,7 +135,8 @@ def _states(texts: tuple[str, ...], names: SampleNames) -> dict[str, str]:
 @click.option("--overdue", "show_overdue", is_flag=True, help="Parcels that should be back.")
 @click.option("--format", "shape", type=click.Choice(["text", "json", "csv"]), default="text")
 @click.option("--seal", is_flag=True, help="Seal events that were typed into the table.")
-@key_options("With --seal: sign them with this key.")
+@key_option("With --seal: sign them with this key.")
+@passphrase_option
 def custody(
     package: Path,
     sample: str | None,
@@ -165,7 +167,7 @@ def custody(
         raise click.UsageError("--key signs what is sealed; give --seal too, or use 'handover'")
     opened = open_package(package)
     if seal:
-        _seal(opened, read_key(key, passphrase_file))
+        _seal(opened, read_key(key, passphrase_file) if key else None)
     late = False
     if show_overdue:
         frame = overdue(opened, today=date.today().isoformat())
@@ -212,11 +214,11 @@ def _tell_ledger(tables: Snapshot) -> bool:
         by = [f"{party} {count}" for party, count in sorted(signatures.by_party.items())]
         by += [f"unknown {signatures.by_unknown}"] if signatures.by_unknown else []
         signed = signatures.events - signatures.unsigned
+        share = f"{signed:,} of them signed ({', '.join(by)})" if by else "none signed"
         click.echo(
-            f"The ledger is sealed: {counted(signatures.events, 'event')}, "
-            + visible(f"{signed:,} of them signed ({', '.join(by)}).\n" if by else "none signed.\n")
-            + "It is not anchored: that it was not rewritten and sealed anew, or cut off at its "
-            "end, only an older bundle, a receipt or a register line can show.",
+            f"The ledger is sealed: {counted(signatures.events, 'event')}, {visible(share)}.\n"
+            "It is not anchored: only an older bundle, a receipt or a register line can show that "
+            "it was not rewritten and sealed anew, or cut off at its end.",
             err=True,
         )
     return True

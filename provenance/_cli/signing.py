@@ -4,9 +4,8 @@ from __future__ import annotations
 
 import os
 import sys
-from collections.abc import Callable
 from pathlib import Path
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING
 
 import click
 
@@ -21,25 +20,21 @@ if TYPE_CHECKING:
 PASSPHRASE = "TREENAIL_PASSPHRASE"
 
 
-def key_options(says: str) -> Decorator:
-    """--key and --passphrase-file, for a command that signs with a private key."""
-
-    def decorate(command: Callable[..., Any]) -> Callable[..., Any]:
-        protected = click.option(
-            "--passphrase-file",
-            type=EXISTING_FILE,
-            help=f"The key's passphrase is the first line of this file (else {PASSPHRASE}, or it "
-            "is asked for).",
-        )
-        return click.option("--key", type=EXISTING_FILE, help=says)(protected(command))
-
-    return decorate
+passphrase_option: Decorator = click.option(
+    "--passphrase-file",
+    type=EXISTING_FILE,
+    help=f"The key's passphrase is the first line of this file (else {PASSPHRASE}, or it is asked "
+    "for).",
+)
 
 
-def read_key(path: Path | None, passphrase_file: Path | None) -> Signer | None:
-    """The key that a command was given to sign with, None for none."""
-    if path is None:
-        return None
+def key_option(says: str) -> Decorator:
+    """--key for a command that signs with a private key; `passphrase_option` goes with it."""
+    return click.option("--key", type=EXISTING_FILE, help=says)
+
+
+def read_key(path: Path, passphrase_file: Path | None) -> Signer:
+    """The private key that a command was given to sign with."""
     from provenance._ledger.key_files import read_key_file
 
     return read_key_file(path, lambda: _passphrase(f"Passphrase of {path.name}", passphrase_file))
@@ -69,7 +64,8 @@ def _passphrase(prompt: str, file: Path | None, *, new: bool = False) -> str:
 @click.option("--party", default="", help="Whose key it is, for --new and --enter.")
 @click.option("--since", help="First day that it may sign (EDTF); today if left out.")
 @click.option("--until", help="Last day that it may sign (EDTF); with --retire, today if left out.")
-@key_options("The private key to vouch or retire with.")
+@key_option("The private key to vouch or retire with.")
+@passphrase_option
 def keys(
     package: Path,
     new: Path | None,
@@ -96,19 +92,18 @@ def keys(
         raise click.UsageError("--new, --enter, --countersign and --retire: one at a time")
     opened = open_package(package)
     today = date.today().isoformat()
-    if new or enter:
+    if path := new or enter:
         if not party:
             raise click.UsageError("say whose key it is, with --party")
         refuse_entering(opened, party)
-        signer = _made(new, passphrase_file) if new else read_key(enter, passphrase_file)
-        assert signer is not None
+        signer = (_made if new else read_key)(path, passphrase_file)
         name = enter_key(opened, signer, party, since=since or today, until=until or "")
         click.echo(f"key {name[:12]} of {party} is entered; have a keeper counter-sign it")
         return
     if countersign or retire:
-        signer = read_key(key, passphrase_file)
-        if signer is None:
+        if key is None:
             raise click.UsageError("name the private key to sign that with, with --key")
+        signer = read_key(key, passphrase_file)
         if countersign:
             countersign_key(opened, countersign, signer)
         elif retire:

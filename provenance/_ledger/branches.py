@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 
 from provenance._ledger.seals import BODY, CORRECTED_SEAL, SEAL, SEALED_AS, Event, named_before
@@ -20,7 +20,7 @@ class Head:
     count: int
 
 
-class Standing:
+class Graph:
     """How many events each of those added stands on, itself included.
 
     Events are added each after those it names. `ends` are those that none so far names.
@@ -33,16 +33,15 @@ class Standing:
         for event in events:
             self.add(event)
 
-    def add(self, event: Event) -> int:
-        """The count of one event more; raises KeyError when one that it names is not there."""
+    def add(self, event: Event) -> None:
+        """Add an event, or nothing if it is there; raises KeyError when what it names is not."""
         seal, named = event[SEAL], named_before(event)
         if seal in self.before:
-            return self._counts[seal]
-        self._counts[seal] = count = self.count_behind(named)
+            return
+        self._counts[seal] = self.count_behind(named)
         self.before[seal] = named
         self.ends.difference_update(named)
         self.ends.add(seal)
-        return count
 
     def count_behind(self, named: Sequence[str]) -> int:
         """The count of an event that names these; raises KeyError when one is not there."""
@@ -56,22 +55,23 @@ class Standing:
 
     def all_before(self, seals: Iterable[str]) -> set[str]:
         """Some events and all that they stand on."""
-        found: set[str] = set()
-        waiting = list(seals)
-        while waiting:
-            seal = waiting.pop()
-            if seal not in found:
-                found.add(seal)
-                waiting += self.before.get(seal, ())
-        return found
+        return with_all_before(self.before, seals)
 
     def order_of(self, event: Event) -> Order:
         """Its place in every ledger that has it."""
         return self._counts[event[SEAL]], event["happened_on"], event[SEAL]
 
-    def heads(self) -> list[Head]:
-        """The ends of the ledger, by their seals; more than one as long as no event joins them."""
-        return [Head(seal, self._counts[seal]) for seal in sorted(self.ends)]
+
+def with_all_before(before: Mapping[str, Sequence[str]], seals: Iterable[str]) -> set[str]:
+    """Some events and all before them; `before` maps the seal of each event to what it names."""
+    found: set[str] = set()
+    waiting = list(seals)
+    while waiting:
+        seal = waiting.pop()
+        if seal not in found:
+            found.add(seal)
+            waiting += before.get(seal, ())
+    return found
 
 
 def covered_by(events: Iterable[Event], seal: str) -> set[str]:
@@ -80,21 +80,18 @@ def covered_by(events: Iterable[Event], seal: str) -> set[str]:
     Of a ledger that fits together: whoever kept the seal knows all of these to be as they were.
     """
     before = {event[SEAL]: named_before(event) for event in events}
-    found: set[str] = set()
-    waiting = [seal]
-    while waiting:
-        one = waiting.pop()
-        if one not in before or not one:
-            return set()
-        if one not in found:
-            found.add(one)
-            waiting += before[one]
-    return found
+    found = with_all_before(before, [seal])
+    return found if seal and found <= before.keys() else set()
 
 
 def heads_of(events: Iterable[Event]) -> list[Head]:
-    """Where a ledger that fits together ends: one head, or several while they are not joined."""
-    return Standing(events).heads()
+    """Where the sealed part of a ledger ends: one head, or several while they are not joined."""
+    before = {event[SEAL]: named_before(event) for event in events if event[SEAL]}
+    named = {seal for names in before.values() for seal in names}
+    return [
+        Head(seal, len(with_all_before(before, [seal]) & before.keys()))
+        for seal in sorted(before.keys() - named)
+    ]
 
 
 class Branches:
@@ -105,16 +102,16 @@ class Branches:
         self._seals = [one[SEAL] for one in events]
         self._newer: set[str] = set()
         self._last: Order = (0, "", "")
-        self.standing = Standing()
+        self.graph = Graph()
 
     def is_linked(self, event: Event) -> bool:
         """Whether what the event names is there, and its number counts all events before it."""
         named = named_before(event)
-        if not all(self.standing.count(one) for one in named):
+        if not all(self.graph.count(one) for one in named):
             return False
         # an earlier version sealed the number too
         number = whole_of(event.get(SEALED_AS) or event["custody_id"])
-        return bool(event.get(BODY)) or number == self.standing.count_behind(named)
+        return bool(event.get(BODY)) or number == self.graph.count_behind(named)
 
     def is_older_than_before(self, event: Event) -> bool:
         """Whether an earlier version would have sealed it behind an event of a later one."""
@@ -129,8 +126,8 @@ class Branches:
 
     def misplaced(self, event: Event) -> str:
         """The column that does not say what it did when the event was sealed, or ''."""
-        self.standing.add(event)
-        place = self.standing.order_of(event)
+        self.graph.add(event)
+        place = self.graph.order_of(event)
         newer = bool(event.get(BODY))
         if place <= self._last:
             return "custody_id" if newer else SEALED_AS
@@ -149,4 +146,4 @@ class Branches:
             return target == event[CORRECTED_SEAL]
         # what was no number of an earlier event when it was sealed is covered as it stands
         before = event.get(BODY) or not target
-        return bool(before) or target in self.standing.all_before(named_before(event))
+        return bool(before) or target in self.graph.all_before(named_before(event))

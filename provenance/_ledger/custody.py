@@ -213,7 +213,7 @@ def verify_events(events: Sequence[Event]) -> list[Finding]:
         if branches and (wrong := branches.misplaced(event)):
             return [_finding(row, event, wrong, f"Event {place} {_MISPLACED[wrong]}")]
         last, newer = event[SEAL], bool(event.get(BODY))
-    if branches and len(branches.standing.ends) > 1:
+    if branches and len(branches.graph.ends) > 1:
         said = (
             "The ledger has two ends that no event joins: the event that joined them was cut off."
         )

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
-from provenance._ledger.branches import Standing
+from provenance._ledger.branches import Graph
 from provenance._ledger.custody import JOINED
 from provenance._ledger.seals import (
     BEFORE,
@@ -29,7 +29,7 @@ def joined_ledgers(mine: Sequence[Event], others: Sequence[Event]) -> list[dict[
     blank = dict.fromkeys(columns, "")
     events: dict[str, dict[str, str]] = {}
     corrected: dict[str, str] = {}
-    standing = Standing()
+    graph = Graph()
     for ledger in (mine, others):
         seals = {event["custody_id"]: event[SEAL] for event in ledger}
         for one in ledger:
@@ -43,8 +43,8 @@ def joined_ledgers(mine: Sequence[Event], others: Sequence[Event]) -> list[dict[
             # and one may have signed on top of the seal in one copy alone
             there = events.get(seal, event)
             events[seal] = max(there, event, key=lambda one: one.get("signature", ""))
-            standing.add(event)
-    ends = sorted((events[seal] for seal in standing.ends), key=standing.order_of)
+            graph.add(event)
+    ends = sorted((events[seal] for seal in graph.ends), key=graph.order_of)
     if len(ends) > 1:
         joint = {
             **blank,
@@ -55,8 +55,8 @@ def joined_ledgers(mine: Sequence[Event], others: Sequence[Event]) -> list[dict[
         }
         seal_event(joint)
         events[joint[SEAL]] = joint
-        standing.add(joint)
-    ordered = sorted(events.values(), key=standing.order_of)
+        graph.add(joint)
+    ordered = sorted(events.values(), key=graph.order_of)
     numbers = {event[SEAL]: str(n) for n, event in enumerate(ordered, start=1)}
     for event in ordered:
         seal = event[SEAL]

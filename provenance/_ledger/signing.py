@@ -27,8 +27,11 @@ REMEDIES: Mapping[str, tuple[str, str]] = {
         "warning",
         "Ask whose key it is; that party enters it with 'treenail keys PACKAGE --enter'.",
     ),
-    OUT_OF_TIME: ("warning", "Ask the signer; a key that was lost or stolen signs for nobody."),
-    BY_ANOTHER: ("warning", "Ask both; record who wrote it down as a correction of this event."),
+    OUT_OF_TIME: ("warning", "Ask the signer; with a key that was lost or stolen anybody signs."),
+    BY_ANOTHER: (
+        "warning",
+        "Ask both; if the wrong one is named, record a correction of this event.",
+    ),
 }
 """Rule → how bad it is, and what to do."""
 
@@ -157,7 +160,7 @@ def _faults(event: Event, key: PartyKey | None, tables: Snapshot) -> list[tuple[
             return []  # a record of an earlier version, which kept no keys
         field = KEY_ID if newer else OLD_SIGNER
         name = event[KEY_ID] if newer else key_id_of(event[OLD_SIGNER])
-        said = f"Event {number} is signed with key {name[:12]}, which belongs to nobody here."
+        said = f"Event {number} is signed with key {name[:12]}, which is nobody's in this record."
         return [(UNKNOWN, field, said)]
     faults = []
     name = short({"key_id": key.key_id})
@@ -165,8 +168,8 @@ def _faults(event: Event, key: PartyKey | None, tables: Snapshot) -> list[tuple[
     if not key.may_sign_on(written):
         until = f" until {key.until}" if key.until else " on"
         said = (
-            f"Event {number} of {written} is signed with key {name} of {key.party_id}, which is "
-            f"for use from {key.since}{until}."
+            f"Event {number} of {written} is signed with key {name} of {key.party_id}, which "
+            f"may sign from {key.since}{until}."
         )
         faults.append((OUT_OF_TIME, SIGNATURE, said))
     by = keys_now(tables, "party").get(event["recorded_by"], event["recorded_by"])

@@ -2,17 +2,18 @@
 
 Who looks for a place has the edition, the footprint of every building in the cell to half a metre,
 and a list of the places that the buildings belong to. Each size that can be read from the edition
-rules out the places whose sizes differ. How much one size tells is the information between a size
-and its image in a register, as for a normal spread and errors that are evenly spread (T. M. Cover
-and J. A. Thomas, Elements of Information Theory, chapters 8 and 9, from memory). What is left is
-the exponential of the entropy: that many places, had they all the same chance. The spread of sizes,
-the register's error, and that a building may be taken for one of its neighbors are our own model;
+leaves those places that have a building of that size: as many as there are buildings to the metre
+(the density of sizes) times how many metres wide the size and its image in the register may differ
+(the exponential of the entropy of both errors; T. M. Cover and J. A. Thomas, Elements of
+Information Theory, chapters 2 and 8, from memory). What is left is that many places. How sizes
+spread, the register's error, and that a building may be any of a place's are our own model;
 docs/inference.md says what it takes for granted, and a simulated search in the tests holds it.
 """
 
 from __future__ import annotations
 
 import math
+from collections import Counter
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from decimal import Decimal
@@ -31,14 +32,16 @@ BUILDINGS_A_PLACE = 3
 ENOUGH = 20.0
 """A public edition leaves at least so many places that it could be about."""
 WIDEST = Decimal(2)
-"""Cells are widened to this before plans are given up."""
+"""Cells are widened to this before plans are given up; the region that is named is no wider."""
 _COUNTED_IN = Decimal("0.1")
-_NO_CELL = Decimal(10)
-"""An edition without coordinates still names the region: counted like a cell of this size."""
-_SPREAD = 0.15
 _REGISTER_M = 1.0
-_ALIKE = 2.0
-"""So many ways there are, about, to take a place's buildings for each other."""
+_USUAL_M = (9.5, 6.4)
+_USUAL_SPREAD, _ANY_SPREAD, _UNUSUAL = 0.25, 0.8, 0.1
+"""Sizes of most buildings (long and short side) spread by a quarter; one in ten has any size."""
+SMALLEST_M = 0.5
+"""No building is narrower: points in a line tell one side alone."""
+_WOOD_M = 1.0
+"""Logs stick out of a wall, so that their lengths tell its length to this."""
 _APART = 2 / 3
 """Two places in a cell lie at least so much of its radius apart, on average."""
 
@@ -65,10 +68,10 @@ class Detail(IntEnum):
     def words(self) -> str:
         """What is done, in words."""
         return {
-            Detail.TO_1_M: "points inside each building, its outline to 1 m",
-            Detail.TO_2_M: "points inside each building, its outline to 2 m",
-            Detail.SIZE_ALONE: "no points; of each outline the rectangle round it, to 2 m",
-            Detail.NOTHING: "no points and no outlines",
+            Detail.TO_1_M: "points inside and outline to 1 m",
+            Detail.TO_2_M: "points inside and outline to 2 m",
+            Detail.SIZE_ALONE: "no points, and of the outline the rectangle round it, to 2 m",
+            Detail.NOTHING: "no points and no outline",
         }[self]
 
 
@@ -77,14 +80,15 @@ class Inference:
     """What can be inferred from a public edition, and how coarse it was made for that.
 
     `cell` is the size in degrees that is used, None for no coordinates, and `asked` the one that
-    was asked for. `left` is the least number of candidates of any site, `miss_m` how far off the
-    likeliest one is on average (None without a cell). `buildings` is the number in a cell of 0.1
-    degree that was counted with, which the record says itself if `said`.
+    was asked for. `details` says what is shown of each building. `left` is the least number of
+    candidates of any site, `miss_m` how far off the likeliest one is on average (None without a
+    cell). `buildings` is the number in a cell of 0.1 degree that was counted with, which the record
+    says itself if `said`.
     """
 
     asked: Decimal | None
     cell: Decimal | None
-    detail: Detail
+    details: Mapping[str, Detail]
     left: float
     miss_m: float | None
     buildings: int
@@ -93,19 +97,25 @@ class Inference:
     @property
     def holds(self) -> bool:
         """Whether enough candidates are left, and the likeliest is half a radius off or more."""
-        far = self.miss_m is None or self.miss_m >= radius_m(self.cell or _NO_CELL) / 2
+        far = self.miss_m is None or self.miss_m >= radius_m(self.cell or WIDEST) / 2
         return self.left >= ENOUGH and far
 
     @property
     def is_coarser(self) -> bool:
         """Whether the edition was made coarser than asked."""
-        return self.cell != self.asked or self.detail != Detail.TO_1_M
+        return self.cell != self.asked or any(self.details.values())
+
+    @property
+    def shown(self) -> Mapping[str, int]:
+        """How many buildings are shown in which detail, in words, from most to least."""
+        counts = Counter(self.details.values())
+        return {detail.words: counts[detail] for detail in Detail if counts[detail]}
 
     def as_dict(self) -> Mapping[str, Any]:
         """For bundle.json."""
         return {
             "coordinateCellAsked": None if self.asked is None else str(self.asked),
-            "buildingsShown": self.detail.words,
+            "buildingsShown": dict(self.shown),
             "candidatesLeft": round(self.left),
             "candidatesWanted": round(ENOUGH),
             "meanMissMetres": None if self.miss_m is None else round(self.miss_m, -2),
@@ -131,74 +141,113 @@ def buildings_in_cell(package: Package) -> tuple[int, bool]:
     return said, True
 
 
-def information(size_m: float, step_m: float) -> float:
-    """What one size tells a searcher, in nats, shown to steps of `step_m` (0 for exactly).
+def share_alike(size_m: float, usual_m: float, step_m: float) -> float:
+    """Which share of buildings a searcher cannot tell by one size that is shown to `step_m`.
 
+    `usual_m` is what such a size usually is, `step_m` is 0 for a size that is shown exactly.
     Rounding and the register's error add up to a trapezoid, whose entropy is that of its wider part
     and half the ratio of both.
 
-    >>> round(information(7.4, 0.0), 2), round(information(7.4, 1.0), 2)
-    (1.54, 1.07)
+    >>> round(share_alike(9.0, 9.5, 0.0), 2), round(share_alike(17.0, 9.5, 0.0), 3)
+    (0.16, 0.008)
     """
     wide, narrow = max(_REGISTER_M, step_m), min(_REGISTER_M, step_m)
-    noise = wide * math.exp(narrow / (2 * wide))
-    return math.log1p(2 * math.pi * math.e * (_SPREAD * size_m / noise) ** 2) / 2
+    width = wide * math.exp(narrow / (2 * wide))
+    usual, unusual = (
+        math.exp(-((math.log(size_m / usual_m) / spread) ** 2) / 2)
+        / (size_m * spread * math.sqrt(2 * math.pi))
+        for spread in (_USUAL_SPREAD, _ANY_SPREAD)
+    )
+    return min(1.0, ((1 - _UNUSUAL) * usual + _UNUSUAL * unusual) * width)
 
 
-def sizes_told(size: Size, detail: Detail) -> Iterator[tuple[float, float]]:
-    """The sizes of a building that an edition tells, each with the step it is shown to, in m."""
-    if not detail.shows_points:
-        # the lengths of its wood go on telling about both of them
-        yield from ((size.long_m, 1.0), (size.short_m, 1.0))
-        return
+def _shares(size: Size, detail: Detail) -> Iterator[float]:
+    """Which share of buildings is alike, by each size of one building that an edition tells."""
     step = 0.0 if size.seen_exactly else float(detail.step_m)
-    yield from ((size.long_m, step), (size.short_m, step))
-    for _ in range(size.corner_count - 4):
-        yield size.short_m / 2, step
+    sides = ((size.long_m, size.long_wood), (size.short_m, size.short_wood))
+    for (size_m, in_wood), usual_m in zip(sides, _USUAL_M, strict=True):
+        if size_m < SMALLEST_M or (detail is Detail.NOTHING and not in_wood):
+            continue
+        if not detail.shows_points:
+            step = _WOOD_M if in_wood else float(detail.step_m)
+        yield share_alike(size_m, usual_m, step)
+    if detail.shows_points:
+        for _ in range(size.corner_count - 4):
+            yield share_alike(_USUAL_M[1] / 2, _USUAL_M[1] / 2, step)
 
 
-def candidates_left(sizes: Sequence[Size], detail: Detail, cell: Decimal, buildings: int) -> float:
-    """How many places are left for a site with buildings of these sizes; never less than 1.
+def alike(size: Size, detail: Detail) -> float:
+    """Which share of buildings cannot be told from one that is shown in that detail."""
+    return math.prod(_shares(size, detail))
 
-    `cell` is in degrees, `buildings` the number in a cell of 0.1 degree.
+
+def candidates_left(
+    site: Mapping[str, Size], details: Mapping[str, Detail], cell: Decimal | None, buildings: int
+) -> float:
+    """How many places are left for a site with these buildings; never less than 1.
+
+    `cell` is in degrees, None for no coordinates; `buildings` the number in a cell of 0.1 degree.
     """
-    places = buildings / BUILDINGS_A_PLACE * float(cell / _COUNTED_IN) ** 2
-    told = sum(information(*one) for size in sizes for one in sizes_told(size, detail))
-    left = places * math.exp(-told) * _ALIKE
-    return max(1.0, min(places, left))
+    wide = min(cell or WIDEST, WIDEST)
+    places = buildings / BUILDINGS_A_PLACE * float(wide / _COUNTED_IN) ** 2
+    share = math.prod(alike(size, details[code]) for code, size in site.items())
+    # the buildings of a place have no names in a register
+    ways = math.perm(BUILDINGS_A_PLACE, min(len(site), BUILDINGS_A_PLACE))
+    return max(1.0, min(places, places * share * ways))
 
 
 def coarse_enough(
-    sites: Sequence[Sequence[Size]], asked: Decimal | None, buildings: int, *, said: bool
+    sites: Sequence[Mapping[str, Size]], asked: Decimal | None, buildings: int, *, said: bool
 ) -> Inference:
     """The least coarse edition that leaves enough candidates for every site.
 
     Cells are widened before anything of a building is left out: a dot on a map is the least loss to
-    those who read the record. An edition that is left with too few all the same says so.
+    those who read the record. Then the buildings that tell most lose their points. An edition that
+    is left with too few all the same has no coordinates, and says so.
     """
-    tried = (
-        Inference(asked, cell, detail, left, miss_m(left, cell), buildings, said)
-        for cell, detail in _from_fine_to_coarse(asked)
-        for left in [
-            min(candidates_left(one, detail, cell or _NO_CELL, buildings) for one in sites or [()])
-        ]
+    cells = (
+        [asked]
+        if asked is None
+        else [one for one in CELLS if one == asked or asked < one <= WIDEST]
     )
-    last = None
-    for last in tried:
-        if last.holds:
-            break
-    assert last is not None
-    return last
+
+    def found(details: Mapping[str, Detail], cell: Decimal | None) -> Inference:
+        left = min(candidates_left(one, details, cell, buildings) for one in sites or [{}])
+        return Inference(asked, cell, details, left, miss_m(left, cell), buildings, said)
+
+    for details in _from_fine_to_coarse(sites, buildings):
+        for cell in cells:
+            inference = found(details, cell)
+            if inference.holds:
+                return inference
+    return found(details, None)
 
 
-def _from_fine_to_coarse(asked: Decimal | None) -> Iterator[tuple[Decimal | None, Detail]]:
-    if asked is None:
-        yield from ((None, detail) for detail in Detail)
-        return
-    cells = [one for one in CELLS if one == asked or asked < one <= WIDEST]
-    for details in ((Detail.TO_1_M, Detail.TO_2_M), (Detail.SIZE_ALONE,), (Detail.NOTHING,)):
-        yield from ((cell, detail) for cell in cells for detail in details)
-    yield None, Detail.NOTHING
+def _from_fine_to_coarse(
+    sites: Sequence[Mapping[str, Size]], buildings: int
+) -> Iterator[Mapping[str, Detail]]:
+    """What may be shown of each building, one step coarser each time."""
+    details = {code: Detail.TO_1_M for site in sites for code in site}
+    yield dict(details)
+    details |= {
+        code: Detail.TO_2_M
+        for site in sites
+        for code, size in site.items()
+        if not size.seen_exactly
+    }
+    while True:
+        yield dict(details)
+        shown = [
+            (candidates_left(site, details, None, buildings), alike(size, details[code]), code)
+            for site in sites
+            for code, size in site.items()
+            if details[code] != Detail.NOTHING
+        ]
+        if not shown:
+            return
+        _, _, most_telling = min(shown)
+        step = max(details[most_telling], Detail.TO_2_M)
+        details[most_telling] = Detail(step + 1)
 
 
 def miss_m(left: float, cell: Decimal | None) -> float | None:

@@ -89,11 +89,11 @@ def _about_the_place(account: Account) -> Iterator[str]:
     left = f"about {_two_figures(found.left):,}"
     if not found.holds:
         left = f"only {left}, fewer than the {ENOUGH:.0f} that are wanted,"
+    shown = "; ".join(f"{_count(n, 'building')} with {words}" for words, n in found.shown.items())
     yield (
-        f"Buildings are shown with {found.detail.words}; the place with {where}. Somebody with a "
-        f"register of every building there would be left with {left} places, where "
-        f"{found.buildings:,} buildings stand in a tenth of a degree, {source}. Where fewer stand, "
-        "fewer are left."
+        f"So are shown: the place with {where}; {shown or 'no building'}. Somebody with a register "
+        f"of every building there would be left with {left} places, where {found.buildings:,} "
+        f"buildings stand in a tenth of a degree, {source}. Where fewer stand, fewer are left."
     )
     if found.is_coarser:
         asked = "no coordinates" if found.asked is None else f"{found.asked} degree"

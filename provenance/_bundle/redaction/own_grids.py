@@ -35,8 +35,12 @@ from provenance._survey.parts.observation import Floats, Ints
 
 Point = tuple[float, float]
 _NEEDED = {"site", "place", "datum", "tie", "element", "sample", "position"}
+STEP_M = 0.01
+"""The lattice that coordinates are written on; finer ones are parts of it."""
 DECIMALS = 3
 """Coordinates are shown to the millimetre, so that no distance suffers from rounding."""
+LOG_ENDS_M = 1.0
+"""Logs may stick out of a wall by so much in all."""
 _SAME_M = 1e-6
 
 
@@ -44,28 +48,27 @@ _SAME_M = 1e-6
 class OwnGrid:
     """The grid of one building: its zero on the site grid in m, and how it is turned.
 
-    `turn_deg` runs anticlockwise from the site's x axis to the building's. `step_m` is the step of
-    the lattice that its coordinates were written on, `seed` what they are moved by within it.
+    `turn_deg` runs anticlockwise from the site's x axis to the building's. Coordinates are moved
+    within their last figure by what is drawn from `seed`.
     """
 
     x_m: float
     y_m: float
     z_m: float
     turn_deg: float
-    step_m: float = 0.01
-    seed: str = ""
+    seed: str
 
     def level(self, x_m: float, y_m: float) -> Point:
         """A point of the site grid on this one."""
         return turned(x_m - self.x_m, y_m - self.y_m, -self.turn_deg)
 
     def shown(self, x_m: float, y_m: float) -> Point:
-        """A point of the site grid on this one, as it is shown: moved within its step."""
+        """A point of the site grid on this one, as it is shown: moved within its last figure."""
         return self.level(x_m + self._moved("x", x_m), y_m + self._moved("y", y_m))
 
     def _moved(self, axis: str, value: float) -> float:
         drawn = int(commit(self.seed, axis, f"{value + 0.0:.4f}")[:8], 16)
-        return (drawn / 2**32 - 0.5) * self.step_m
+        return (drawn / 2**32 - 0.5) * STEP_M
 
     @property
     def swaps_axes(self) -> bool:
@@ -93,14 +96,17 @@ def turned(x: float, y: float, degrees: float) -> Point:
 class Size:
     """How large a building is on the ground, in m, and how many corners it has.
 
-    `seen_exactly` says whether its wood, rooms or datums are shown, so that the size can be read
-    from them however coarse the outline is.
+    A side that is not known is 0. `seen_exactly` says whether its wood, rooms or datums are shown,
+    so that the size can be read from them however coarse the outline is; `long_wood` and
+    `short_wood` whether it has wood about as long as that side.
     """
 
     long_m: float
     short_m: float
     corner_count: int
     seen_exactly: bool
+    long_wood: bool = False
+    short_wood: bool = False
 
 
 @dataclass(frozen=True)
@@ -115,7 +121,7 @@ class Grids:
     on: Mapping[str, Mapping[str, str]]
     grids: Mapping[str, OwnGrid]
     upright: frozenset[str]
-    sizes: Mapping[str, tuple[Size, ...]]
+    sizes: Mapping[str, Mapping[str, Size]]
 
 
 def own_grids(package: Package, key: str) -> Grids:
@@ -149,7 +155,7 @@ class _Gathering:
             on[table] = {k: name for k, name in zip(keys, names, strict=True) if name}
         for at, element in enumerate(record.column("element", "element_id")):
             if element and element not in on["element"]:
-                name = f"wood {element}"
+                name = f"alone: {element}"
                 on["element"][element] = name
                 grids[name] = self._of_wood(at, name)
         on["sample"] = {
@@ -160,13 +166,11 @@ class _Gathering:
             )
             if element in on["element"]
         }
-        sizes: dict[str, list[Size]] = defaultdict(list)
+        sizes: dict[str, dict[str, Size]] = defaultdict(dict)
         for one in buildings:
             if size := self._size(one, grids[one]):
-                sizes[record.cell("place", "site_id", record.find("place", one))].append(size)
-        return Grids(
-            on, grids, self._upright(), {site: tuple(found) for site, found in sizes.items()}
-        )
+                sizes[record.cell("place", "site_id", record.find("place", one))][one] = size
+        return Grids(on, grids, self._upright(), sizes)
 
     # -- one building
 
@@ -184,9 +188,7 @@ class _Gathering:
             turn += math.degrees(math.atan2(way[1] - y, way[0] - x)) if way else 0.0
         else:
             x = y = turn = 0.0
-        return OwnGrid(
-            x, y, self._floor(building), turn % 360, self._step(building), self._seed(building)
-        )
+        return OwnGrid(x, y, self._floor(building), turn % 360, self._seed(building))
 
     def _outline(self, building: str) -> list[Point]:
         text = self.record.cell("place", "outline", self.record.find("place", building))
@@ -209,30 +211,6 @@ class _Gathering:
         )
         lowest = (float(np.nanmin(one)) for one in ways if np.isfinite(one).any())
         return next(lowest, 0.0)
-
-    def _step(self, building: str) -> float:
-        """The step that coordinates in a building were written to, in m: 0.01, 0.1 or 1.
-
-        As fine as a fifth of them need; finer steps than 0.01 are parts of it.
-        """
-        record, rows = self.record, self.record.buildings_of_rows
-        texts = [
-            text
-            for table, names in (
-                ("element", ("xa_m", "ya_m", "xb_m", "yb_m")),
-                ("datum", ("x_m", "y_m")),
-            )
-            for name in names
-            for text, of in zip(record.column(table, name), rows[table], strict=True)
-            if of == building and text
-        ]
-        for place, of in record.buildings.items():
-            if of == building:
-                outline = record.cell("place", "outline", record.find("place", place))
-                texts += outline.replace(",", " ").split()
-        needed = [len(text.partition(".")[2].rstrip("0")) for text in texts]
-        fine = (d for d in (2, 1) if 5 * sum(n >= d for n in needed) >= len(needed))
-        return 10.0 ** -next(fine, 0)
 
     def _datums_in(self, building: str) -> Ints:
         return np.flatnonzero(self.record.buildings_of_rows["datum"] == building)
@@ -263,30 +241,33 @@ class _Gathering:
             for place, of in self.record.buildings.items()
             if of == building and place != building
         )
+        lengths = self.record.numbers("element", "length_m")
+        lengths = lengths[self.record.buildings_of_rows["element"] == building]
         shown = [grid.level(*point) for point in outline or points]
         if len(shown) < 2:
-            lengths = self.record.numbers("element", "length_m")
-            of_it = lengths[self.record.buildings_of_rows["element"] == building]
-            if not np.isfinite(of_it).any():
-                return None
-            # the longest wood is a wall's or a ridge's
-            longest = float(np.nanmax(of_it))
-            return Size(longest, longest, 4, True)
-        spans = sorted(max(one) - min(one) for one in zip(*shown, strict=True))
-        return Size(spans[1], spans[0], max(len(outline), 4), bool(points) or rooms)
+            # a single beam says little, but of several pieces the longest is a wall's or a ridge's
+            measured = lengths[np.isfinite(lengths)]
+            return Size(float(measured.max()), 0.0, 4, False, True) if len(measured) > 3 else None
+        short, long = sorted(max(one) - min(one) for one in zip(*shown, strict=True))
+        in_wood = [
+            bool(((lengths > 0.95 * side) & (lengths < side + LOG_ENDS_M)).any())
+            for side in (long, short)
+        ]
+        seen = bool(points) or rooms
+        return Size(long, short, max(len(outline), 4), seen, in_wood[0], in_wood[1])
 
     # -- wood
 
     def _of_wood(self, at: int, name: str) -> OwnGrid:
         a, b = self.known.ends[2 * at], self.known.ends[2 * at + 1]
         if np.isnan([a[0], b[0]]).any():
-            return OwnGrid(0.0, 0.0, 0.0, 0.0)
+            return OwnGrid(0.0, 0.0, 0.0, 0.0, "")
         if math.hypot(*(b - a)[:2]) > _SAME_M:
             turn = math.degrees(math.atan2(b[1] - a[1], b[0] - a[0]))
         else:
             turn = self._drawn(name) % 360
         height = float(np.nan_to_num(a[2]))
-        return OwnGrid(float(a[0]), float(a[1]), height, turn % 360, seed=self._seed(name))
+        return OwnGrid(float(a[0]), float(a[1]), height, turn % 360, self._seed(name))
 
     def _upright(self) -> frozenset[str]:
         sticks = self.known.sticks
@@ -306,7 +287,8 @@ class _Gathering:
 def along_the_walls(outline: Sequence[Point]) -> float:
     """The direction of a building's walls, of the longer side of its box, in degrees.
 
-    Walls that stand square to each other count together, by their lengths.
+    Walls that stand square to each other count together, by their lengths. Of both ways along the
+    longer side it is that of the first long wall, going anticlockwise from the first corner.
     """
     sides = [(x2 - x1, y2 - y1) for (x1, y1), (x2, y2) in closed(outline)]
     # four times the angle is the same for all sides of a rectangle
@@ -316,7 +298,18 @@ def along_the_walls(outline: Sequence[Point]) -> float:
     turn = math.degrees(math.atan2(sine, cosine)) / 4
     box = [turned(x, y, -turn) for x, y in outline]
     wide, deep = (max(one) - min(one) for one in zip(*box, strict=True))
-    return turn + (90.0 if deep > wide else 0.0)
+    turn += 90.0 if deep > wide else 0.0
+    first, *others = outline
+    round_it = [first, *others] if area_of(outline) >= 0 else [first, *reversed(others)]
+    walls = [turned(x2 - x1, y2 - y1, -turn)[0] for (x1, y1), (x2, y2) in closed(round_it)]
+    longest = max(map(abs, walls))
+    way = next(one for one in walls if abs(one) >= 0.9 * longest)
+    return turn + (180.0 if way < 0 else 0.0)
+
+
+def area_of(outline: Sequence[Point]) -> float:
+    """Twice the area, negative for corners that run clockwise."""
+    return sum(x1 * y2 - x2 * y1 for (x1, y1), (x2, y2) in closed(outline))
 
 
 def closed(outline: Sequence[Point]) -> Iterable[tuple[Point, Point]]:
@@ -373,8 +366,7 @@ def coarse_outline_on(grid: OwnGrid, text: str, step_m: int, *, box: bool = Fals
 
 def in_order(outline: Sequence[Point]) -> list[Point]:
     """The corners anticlockwise, beginning at the one next to the zero."""
-    area = sum(x1 * y2 - x2 * y1 for (x1, y1), (x2, y2) in closed(outline))
-    right = list(outline) if area >= 0 else list(reversed(outline))
+    right = list(outline) if area_of(outline) >= 0 else list(reversed(outline))
     first = min(range(len(right)), key=lambda at: (round(sum(right[at]), DECIMALS), right[at][1]))
     return right[first:] + right[:first]
 

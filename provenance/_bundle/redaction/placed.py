@@ -43,10 +43,10 @@ def placed_columns(
     written: Columns,
     forms: Mapping[str, str],
     grids: Grids,
-    detail: Detail,
+    details: Mapping[str, Detail],
 ) -> dict[str, list[str]]:
     """Every column of `table` with one of PLACED_FORMS, as the public edition has it."""
-    return _Placing(table, written, forms, grids, detail).columns()
+    return _Placing(table, written, forms, grids, details).columns()
 
 
 def grids_of_rows(table: Table, written: Columns, grids: Grids) -> list[str]:
@@ -74,12 +74,16 @@ class _Placing:
         written: Columns,
         forms: Mapping[str, str],
         grids: Grids,
-        detail: Detail,
+        details: Mapping[str, Detail],
     ) -> None:
         self.table, self.written, self.forms = table, written, forms
-        self.grids, self.detail = grids, detail
+        self.grids = grids
         self.names = grids_of_rows(table, written, grids)
-        self.on: list[OwnGrid | None] = [grids.grids.get(name) for name in self.names]
+        self.details = [details.get(name, Detail.TO_1_M) for name in self.names]
+        self.on: list[OwnGrid | None] = [
+            grids.grids.get(name) if detail.shows_points else None
+            for name, detail in zip(self.names, self.details, strict=True)
+        ]
         # a hole that was placed by its clock shows, beside its post, how the site grid lies
         sources = [one.name for one in table.fields if one.vocabulary == SOURCES]
         self.by_clock = [
@@ -90,33 +94,29 @@ class _Placing:
     def columns(self) -> dict[str, list[str]]:
         placed = [name for name in self.table.names if self.forms[name] in PLACED_FORMS]
         found = {name: [""] * len(self.on) for name in placed}
-        if self.detail.shows_points:
-            for x, y, z in _points(placed, self.forms):
-                if x and y:
-                    found[x], found[y] = self._level(x, y)
-                if z:
-                    found[z] = self._heights(z)
-            found |= self._spreads()
+        for x, y, z in _points(placed, self.forms):
+            if x and y:
+                found[x], found[y] = self._level(x, y)
+            if z:
+                found[z] = self._heights(z)
+        found |= self._spreads()
         for name in placed:
             form = self.forms[name]
             if form == "site_outline":
                 found[name] = self._outlines(name)
             elif form == "site_clock":
                 found[name] = self._clocks(name)
-            elif form == "in_building" and self.detail.shows_points:
-                found[name] = self._each(name, lambda grid, text, place: text)
+            elif form == "in_building":
+                found[name] = self._each(name, lambda grid, text: text)
         pairs = [name for name in placed if self.forms[name] == "site_section"]
         for one, two in zip(pairs[::2], pairs[1::2], strict=False):
             found[one], found[two] = self._sections(one, two)
         return found
 
-    def _each(self, name: str, show: Callable[[OwnGrid, str, int], str | None]) -> list[str]:
+    def _each(self, name: str, show: Callable[[OwnGrid, str], str | None]) -> list[str]:
         """A column with what `show` makes of each cell on a grid; '' for any other."""
         cells = zip(self.on, self.written[name], strict=True)
-        return [
-            (show(grid, text, place) or "") if grid and text else ""
-            for place, (grid, text) in enumerate(cells)
-        ]
+        return [(show(grid, text) or "") if grid and text else "" for grid, text in cells]
 
     # -- points
 
@@ -134,7 +134,7 @@ class _Placing:
         return shown
 
     def _heights(self, name: str) -> list[str]:
-        def above(grid: OwnGrid, text: str, _: int) -> str | None:
+        def above(grid: OwnGrid, text: str) -> str | None:
             value = float_in(text)
             return None if value is None else number(value - grid.z_m)
 
@@ -159,16 +159,20 @@ class _Placing:
     # -- single fields
 
     def _outlines(self, name: str) -> list[str]:
-        key = self.written[self.table.primary_key[0]]
-
-        def show(grid: OwnGrid, text: str, place: int) -> str | None:
-            whole = key[place] == self.names[place]
-            if whole and self.detail is not Detail.NOTHING:
-                box = self.detail is Detail.SIZE_ALONE
-                return coarse_outline_on(grid, text, self.detail.step_m, box=box)
-            return outline_on(grid, text) if not whole and self.detail.shows_points else None
-
-        return self._each(name, show)
+        """Outlines: that of a whole building made coarse, those of its rooms as they are."""
+        own_keys = self.written[self.table.primary_key[0]]
+        shown = []
+        for building, key, detail, text in zip(
+            self.names, own_keys, self.details, self.written[name], strict=True
+        ):
+            grid, outline = self.grids.grids.get(building), None
+            if grid and key == building and detail is not Detail.NOTHING:
+                box = detail is Detail.SIZE_ALONE
+                outline = coarse_outline_on(grid, text, detail.step_m, box=box)
+            elif grid and key != building and detail.shows_points:
+                outline = outline_on(grid, text)
+            shown.append(outline or "")
+        return shown
 
     def _clocks(self, name: str) -> list[str]:
         """Clock positions but for upright wood: there they are read against the site grid."""

@@ -117,7 +117,8 @@ def cells_of(
     """The cell that each site (latitude, longitude) is shown in; None for one that is nowhere.
 
     Sites not farther from each other than a cell is wide, or linked by others that are not, are
-    shown in the cell of the first one of them.
+    shown in the cell of the first one of them, with a reach of a cell for each link. Both follow
+    from how the sites lie to each other, so that somebody who knows that learns the cell alone.
     """
     found: list[Cell | None] = [None] * len(points)
     known = {}
@@ -128,15 +129,16 @@ def cells_of(
                 known[place] = ((latitude, longitude), (middle[0], middle[1]))
     waiting = list(known)
     while waiting:
-        group = [waiting.pop(0)]
+        links = {waiting.pop(0): 0}
+        group = list(links)
         for one in group:
             near = [two for two in waiting if _cells_apart(known[one][0], known[two][0], grid) <= 1]
+            links |= dict.fromkeys(near, links[one] + 1)
             group += near
-            waiting = [two for two in waiting if two not in near]
+            waiting = [two for two in waiting if two not in links]
         middle = known[group[0]][1]
-        reach = max(math.ceil(_cells_apart(middle, known[one][1], grid)) for one in group)
         for one in group:
-            found[one] = Cell(*middle, reach)
+            found[one] = Cell(*middle, max(links.values()))
     return found
 
 

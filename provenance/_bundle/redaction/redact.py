@@ -78,7 +78,7 @@ def redact(
     cell = chosen_grid(package, grid)
     contents = survey_package(package)
     known = gather_known(package)
-    sites = [known.grids.sizes.get(site, ()) for site in package.tables.column(SITE, "site_id")]
+    sites = [known.grids.sizes.get(site, {}) for site in package.tables.column(SITE, "site_id")]
     buildings, said = buildings_in_cell(package)
     account = Account(coarse_enough(sites, cell, buildings, said=said))
     paths = {member.path: ("sha256",) for member in contents.members}

@@ -240,8 +240,8 @@ class _Cells:
     @cached_property
     def _placed(self) -> Columns:
         known = self.known
-        detail = self.account.inference.detail
-        return placed_columns(self.table, self.written, self.forms, known.grids, detail)
+        details = self.account.inference.details
+        return placed_columns(self.table, self.written, self.forms, known.grids, details)
 
     def _on_own_grid(self, one: Field, form: str, texts: Sequence[str]) -> list[str]:
         shown = list(self._placed[one.name])

@@ -80,7 +80,7 @@ def signature_false(tables: Snapshot) -> pl.DataFrame:
     table=TABLE,
     field="key_id",
     severity="warning",
-    says="A signature is nobody's. {said}",
+    says="An event is signed with a key that the record does not know. {said}",
     remedy=EVENTS["custody.signer_unknown"][1],
     source=SIGNATURE,
 )
@@ -94,12 +94,12 @@ def signer_unknown(tables: Snapshot) -> pl.DataFrame:
     table=TABLE,
     field="signature",
     severity="warning",
-    says="A key was used out of its time. {said}",
+    says="A key was used outside its dates. {said}",
     remedy=EVENTS["custody.signed_out_of_time"][1],
     source=SIGNATURE,
 )
 def signed_out_of_time(tables: Snapshot) -> pl.DataFrame:
-    """Who finds or steals a key can sign with it."""
+    """Whoever finds or steals a key can sign with it."""
     return _judged(tables, "custody.signed_out_of_time")
 
 
@@ -108,12 +108,12 @@ def signed_out_of_time(tables: Snapshot) -> pl.DataFrame:
     table=TABLE,
     field="signature",
     severity="warning",
-    says="Another signed than wrote it down. {said}",
+    says="One party signed and another is named as the writer. {said}",
     remedy=EVENTS["custody.signed_by_another"][1],
     source=SIGNATURE,
 )
 def signed_by_another(tables: Snapshot) -> pl.DataFrame:
-    """Everybody answers for what he wrote down himself."""
+    """Who wrote an event down answers for it, and so should sign it."""
     return _judged(tables, "custody.signed_by_another")
 
 
@@ -122,7 +122,7 @@ def signed_by_another(tables: Snapshot) -> pl.DataFrame:
     table=KEYS,
     field="self_signature",
     severity="error",
-    says="A key is not shown to be whose it says. {said}",
+    says="A key is not proved to belong to the party named. {said}",
     remedy=KEY_FAULTS["key.false"][1],
     source=SIGNATURE,
 )

@@ -15,7 +15,7 @@ import numpy.typing as npt
 
 from provenance._record.edition_key import EDITION_KEY
 from provenance._record.package import Package, open_package
-from tests.builders import a_package
+from tests.builders import PackageBuilder, a_package
 
 Floats = npt.NDArray[np.float64]
 USUAL_M = np.array([[9.0, 6.5], [12.5, 7.5], [8.0, 5.5]])
@@ -27,7 +27,7 @@ METRES_A_DEGREE = 111_000.0
 
 @dataclass(frozen=True)
 class Farms:
-    """n farms: `at` (n, 2) in m east and north of a corner of the cell, `height` (n,) above the sea.
+    """n farms: `at` (n, 2) in m from a corner of the cell, `height` (n,) in m above the sea.
 
     Of their buildings (n, 3): `middle` (n, 3, 2) in m from the farm's own point, `direction` of the
     long side in degrees, clockwise from north, `size` (n, 3, 2) in m, the longer one first.
@@ -38,9 +38,6 @@ class Farms:
     middle: Floats
     direction: Floats
     size: Floats
-
-    def only(self, one: int) -> Farms:
-        return Farms(*(getattr(self, name)[[one]] for name in self.__dataclass_fields__))
 
     def followed_by(self, others: Farms) -> Farms:
         pairs = ((getattr(self, n), getattr(others, n)) for n in self.__dataclass_fields__)
@@ -113,7 +110,7 @@ def recorded(
 
 
 def _record_building(
-    builder: object,
+    builder: PackageBuilder,
     code: str,
     middle: Floats,
     axes: tuple[Floats, Floats],
@@ -121,7 +118,6 @@ def _record_building(
     floor: float,
 ) -> None:
     """An outline, two datums, a post and the four logs of the walls, which stick out a little."""
-    assert hasattr(builder, "with_bare_row")
     along, left = axes
 
     def at(forward: float, aside: float) -> Floats:
