@@ -16,10 +16,10 @@ from pathlib import Path
 from typing import Any
 
 from provenance._bag.hashing import NO_CHECKSUMS, Checksums, hash_files
-from provenance._bag.limits import DEFAULT_LIMITS, Limits
 from provenance._bag.names import unsafe_because
 from provenance._bag.verdict import BundleFinding
 from provenance._base.progress import Progress, say_nothing
+from provenance._gate.budget import DEFAULT_BUDGET, Budget
 
 HEX_DIGITS = {"md5": 32, "sha1": 40, "sha224": 56, "sha256": 64, "sha384": 96, "sha512": 128}
 WEAK = frozenset({"md5", "sha1"})
@@ -41,7 +41,7 @@ def judge_bag(
     *,
     fast: bool = False,
     known: Checksums = NO_CHECKSUMS,
-    limits: Limits = DEFAULT_LIMITS,
+    limits: Budget = DEFAULT_BUDGET,
     progress: Progress = say_nothing,
 ) -> JudgedBag:
     """Look for every fault of the bag in `folder`, which must hold plain files and folders only.
@@ -125,7 +125,7 @@ def _quiet_library() -> Iterator[None]:
 # -- tag files and manifests, before anything in them is followed ---------------------------------
 
 
-def _check_tag_files(folder: Path, limits: Limits) -> Iterator[BundleFinding]:
+def _check_tag_files(folder: Path, limits: Budget) -> Iterator[BundleFinding]:
     if not (folder / "bagit.txt").is_file():
         yield _finding("bag.no_declaration", "bagit.txt", "is missing, so this is no BagIt bag")
         return

@@ -12,14 +12,14 @@ from pathlib import Path
 
 import pytest
 
-from provenance._bag.limits import Limits
 from provenance._bag.verdict import PARTS, Verdict
 from provenance._base.errors import TreenailError, UnusableInput
 from provenance._bundle.verdict_text import verdict_text
 from provenance._bundle.verify import verify_bundle
+from provenance._gate.budget import Budget
 from tests.builders import unpack_bundle
 
-SMALL = Limits(most_files=200, most_total_bytes=2_000_000, ratio_from_bytes=1_000)
+SMALL = Budget(most_files=200, most_total_bytes=2_000_000, ratio_from_bytes=1_000)
 
 
 @pytest.fixture(autouse=True)
@@ -57,7 +57,7 @@ def rules(verdict: Verdict) -> set[str]:
     return {one.rule for one in verdict.findings}
 
 
-def refused(bundle: Path, scratch: Path, limits: Limits = SMALL) -> Verdict:
+def refused(bundle: Path, scratch: Path, limits: Budget = SMALL) -> Verdict:
     """The verdict over a bundle that must not be sound; checks that nothing stays or gets out."""
     around = {path for path in scratch.parent.rglob("*") if scratch not in path.parents}
     verdict = verify_bundle(bundle, limits=limits)
@@ -257,18 +257,18 @@ def test_a_link_in_a_folder_is_not_followed(bundle: Path, scratch: Path) -> None
     elsewhere.write_bytes(photo.read_bytes())  # even with the right bytes behind it
     photo.unlink()
     photo.symlink_to(elsewhere)
-    verdict = refused(bundle, scratch, Limits())
+    verdict = refused(bundle, scratch, Budget())
     assert [one.path for one in verdict.findings] == ["data/files/photo-001.png"]
 
 
 def test_a_link_to_a_folder_is_not_followed(bundle: Path, scratch: Path) -> None:
     (bundle / "data" / "more").symlink_to("/")
-    assert rules(refused(bundle, scratch, Limits())) == {"container.link"}
+    assert rules(refused(bundle, scratch, Budget())) == {"container.link"}
 
 
 def test_a_pipe_is_not_waited_for(bundle: Path, scratch: Path) -> None:
     os.mkfifo(bundle / "data" / "files" / "pipe")
-    assert rules(refused(bundle, scratch, Limits())) == {"container.link"}
+    assert rules(refused(bundle, scratch, Budget())) == {"container.link"}
 
 
 def test_folders_nested_without_end_are_refused(bundle: Path, scratch: Path) -> None:
@@ -277,7 +277,7 @@ def test_folders_nested_without_end_are_refused(bundle: Path, scratch: Path) -> 
         deep = deep / "d"
     deep.mkdir(parents=True)
     (deep / "x").write_bytes(b"x")
-    assert "container.unsafe_name" in rules(refused(bundle, scratch, Limits()))
+    assert "container.unsafe_name" in rules(refused(bundle, scratch, Budget()))
 
 
 @pytest.mark.parametrize(
@@ -294,20 +294,20 @@ def test_a_manifest_that_points_outside_is_not_followed(
     secret.write_text("secret", encoding="utf-8")
     manifest = bundle / "manifest-sha256.txt"
     manifest.write_text(f"{manifest.read_text('utf-8')}{'0' * 64}  {path}\n", encoding="utf-8")
-    verdict = refused(bundle, scratch, Limits())
+    verdict = refused(bundle, scratch, Budget())
     assert "bag.unsafe_path" in rules(verdict)
 
 
 def test_a_tag_file_larger_than_sense_is_refused(bundle: Path, scratch: Path) -> None:
     with open(bundle / "bag-info.txt", "ab") as stream:
         stream.truncate(2**30)
-    assert "bag.tag_file_too_big" in rules(refused(bundle, scratch, Limits()))
+    assert "bag.tag_file_too_big" in rules(refused(bundle, scratch, Budget()))
 
 
 def test_files_to_be_fetched_are_not_fetched(bundle: Path, scratch: Path) -> None:
     """RFC 8493 section 5.2: a fetch.txt may point anywhere."""
     (bundle / "fetch.txt").write_text("http://127.0.0.1:9/x 5 data/x\n", encoding="utf-8")
-    assert "bag.incomplete" in rules(refused(bundle, scratch, Limits()))
+    assert "bag.incomplete" in rules(refused(bundle, scratch, Budget()))
 
 
 @pytest.mark.parametrize("encoding", ["punycode", "zlib_codec", "unknown-8", ""])
@@ -315,7 +315,7 @@ def test_an_encoding_that_is_a_trap_is_refused(bundle: Path, scratch: Path, enco
     (bundle / "bagit.txt").write_text(
         f"BagIt-Version: 1.0\nTag-File-Character-Encoding: {encoding}\n", encoding="utf-8"
     )
-    assert "bag.encoding" in rules(refused(bundle, scratch, Limits()))
+    assert "bag.encoding" in rules(refused(bundle, scratch, Budget()))
 
 
 @pytest.mark.parametrize(
@@ -323,7 +323,7 @@ def test_an_encoding_that_is_a_trap_is_refused(bundle: Path, scratch: Path, enco
 )
 def test_tags_that_make_no_sense_are_a_finding(bundle: Path, scratch: Path, line: str) -> None:
     (bundle / "bag-info.txt").write_text(line + "\n", encoding="utf-8")
-    assert "bag.invalid" in rules(refused(bundle, scratch, Limits()))
+    assert "bag.invalid" in rules(refused(bundle, scratch, Budget()))
 
 
 def sealed_anew(bundle: Path) -> None:
@@ -374,7 +374,7 @@ def test_a_schema_that_names_a_file_elsewhere_is_not_followed(
     schema = json.loads(path.read_text("utf-8"))
     path.write_text(json.dumps({**schema, "name": name}), encoding="utf-8")
     sealed_anew(bundle)
-    assert "descriptor.unsafe_name" in rules(refused(bundle, scratch, Limits()))
+    assert "descriptor.unsafe_name" in rules(refused(bundle, scratch, Budget()))
 
 
 @pytest.mark.parametrize("key", ["fields", "primaryKey", "order", "sections", "foreignKeys"])
@@ -399,7 +399,7 @@ def test_a_staged_write_in_a_bundle_is_not_carried_out(bundle: Path, scratch: Pa
     (staging / "0").write_text("plug_id\n", encoding="utf-8")
     sealed_anew(bundle)
     assert is_unfinished(bundle / "data")
-    assert "descriptor.hidden" in rules(refused(bundle, scratch, Limits()))
+    assert "descriptor.hidden" in rules(refused(bundle, scratch, Budget()))
     assert is_unfinished(bundle / "data")
 
 
@@ -408,7 +408,7 @@ def test_a_table_with_an_endless_line_is_refused(bundle: Path) -> None:
     with open(path, "ab") as stream:
         stream.write(b"x" * 3_000_000 + b"\n")
     sealed_anew(bundle)
-    verdict = verify_bundle(bundle, limits=Limits(longest_line_bytes=2**20))
+    verdict = verify_bundle(bundle, limits=Budget(longest_line_bytes=2**20))
     assert "tables.unreadable" in rules(verdict)
 
 

@@ -21,12 +21,13 @@ from odf.table import CoveredTableCell, Table, TableCell, TableColumn, TableRow
 from odf.text import P
 
 from provenance._base.errors import UnusableInput
+from provenance._gate.budget import SheetBudget
 from provenance._intake.files.readers import open_received
-from provenance._intake.files.received import ErrorCell, Limits, UncachedFormula, shown
+from provenance._intake.files.received import ErrorCell, UncachedFormula, shown
 
 
 def rows_of(path, sheet=None, **limits):
-    with closing(open_received(path, limits=Limits(**limits))) as received:
+    with closing(open_received(path, limits=SheetBudget(**limits))) as received:
         return list(received.sheet(sheet or received.sheet_names[0]).rows())
 
 
@@ -239,7 +240,7 @@ def test_a_workbook_that_unpacks_to_too_much_is_refused(tmp_path) -> None:
     )
     assert path.stat().st_size < 10_000
     with pytest.raises(UnusableInput, match="unpacks to 3 MB"):
-        open_received(path, limits=Limits(unpacked_bytes=1 << 20))
+        open_received(path, limits=SheetBudget(unpacked_bytes=1 << 20))
 
 
 def test_a_document_type_in_a_sheet_is_refused(tmp_path) -> None:

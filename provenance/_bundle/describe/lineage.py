@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import hashlib
-import json
 from collections.abc import Mapping
 from dataclasses import dataclass
 from pathlib import Path
@@ -15,6 +14,7 @@ from provenance._base.disk import sha256_of
 from provenance._base.errors import UnusableInput, UnusablePackage
 from provenance._bundle.describe.contents import Contents, survey_package
 from provenance._bundle.describe.editions import Edition
+from provenance._gate.documents import read_json
 from provenance._ledger.custody import TABLE as LEDGER
 from provenance._record.origin import Ancestor, Origin, ancestor_from, numbers_of, read_origin
 from provenance._record.package import Package
@@ -170,7 +170,7 @@ def _accession(folder: Path) -> str:
 
 
 def _facts(folder: Path) -> dict[str, Any]:
-    facts = json.loads((folder / "data" / "bundle.json").read_text(encoding="utf-8"))
+    facts = read_json(folder / "data" / "bundle.json")
     return facts if isinstance(facts, dict) else {}
 
 

@@ -15,12 +15,12 @@ from datetime import date, datetime, time, timedelta
 from pathlib import Path
 
 from provenance._base.errors import UnusableInput
+from provenance._gate.budget import SheetBudget
 from provenance._intake.files.received import (
     Area,
     CellValue,
     ErrorCell,
     FractionCell,
-    Limits,
     Row,
     SheetFacts,
     UncachedFormula,
@@ -36,7 +36,7 @@ _DURATION = re.compile(r"P(?:(\d+)D)?T(?:(\d+)H)?(?:(\d+)M)?(?:(\d+(?:\.\d+)?)S)
 class OdsBook:
     """A spreadsheet document; implements ReceivedFile."""
 
-    def __init__(self, path: Path, limits: Limits) -> None:
+    def __init__(self, path: Path, limits: SheetBudget) -> None:
         """Read through it once; raises UnusableInput when it is damaged, locked or too large."""
         self._path = path
         self._limits = limits
@@ -76,7 +76,7 @@ class _OdsSheet:
 
     path: Path
     noted: SheetFacts
-    limits: Limits
+    limits: SheetBudget
 
     def facts(self) -> SheetFacts:
         """Merged and hidden cells, formulas and the last row."""
@@ -104,7 +104,7 @@ class _Handler:
     With `wanted` None it notes the facts of every sheet; otherwise it makes rows of that sheet.
     """
 
-    def __init__(self, file_name: str, limits: Limits, wanted: str | None) -> None:
+    def __init__(self, file_name: str, limits: SheetBudget, wanted: str | None) -> None:
         self.file_name = file_name
         self.limits = limits
         self.wanted = wanted

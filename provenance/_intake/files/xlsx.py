@@ -19,12 +19,12 @@ from typing import Any, Literal
 from xml.parsers import expat
 
 from provenance._base.errors import UnusableInput
+from provenance._gate.budget import SheetBudget
 from provenance._intake.files.received import (
     Area,
     CellValue,
     ErrorCell,
     FractionCell,
-    Limits,
     Row,
     SheetFacts,
     UncachedFormula,
@@ -54,7 +54,7 @@ SAVE_ANEW = "open it in a spreadsheet program and save it anew as .xlsx"
 class XlsxBook:
     """A workbook; implements ReceivedFile."""
 
-    def __init__(self, path: Path, limits: Limits) -> None:
+    def __init__(self, path: Path, limits: SheetBudget) -> None:
         """Open it; raises UnusableInput when it is damaged or unpacks to more than `limits`."""
         import openpyxl
 
@@ -107,7 +107,7 @@ class _XlsxSheet:
     _path: Path
     _sheet: Any
     _epoch: Literal[1900, 1904]
-    _limits: Limits
+    _limits: SheetBudget
     _facts: SheetFacts | None = None
 
     @property
@@ -162,7 +162,7 @@ class _SheetHandler:
     """Takes down what a sheet's XML says of itself; calls come from expat."""
 
     facts: SheetFacts
-    limits: Limits
+    limits: SheetBudget
     where: str
     row: int = 0
     column: int = 0
@@ -233,7 +233,7 @@ def parse_xml(part: Any, handler: Any) -> Iterator[None]:
 
 
 def refuse_oversized(
-    path: Path, archive: zipfile.ZipFile, limits: Limits, wanted: tuple[str, ...]
+    path: Path, archive: zipfile.ZipFile, limits: SheetBudget, wanted: tuple[str, ...]
 ) -> None:
     """Raise UnusableInput when the parts that will be read unpack to more than is allowed.
 
