@@ -50,21 +50,24 @@ DEFAULT_BUDGET = Budget()
 FOREIGN_BUDGET = replace(
     DEFAULT_BUDGET, most_files=10_000, most_total_bytes=2 * 2**30, most_json_bytes=32 * 2**20
 )
-"""For a Data Package that somebody else made; every file of it is kept in the record."""
+"""For a workbook, and a Data Package that somebody else made: each file is kept in the record."""
 
 
 @dataclass(frozen=True)
 class SheetBudget:
     """Bounds on a file of the field; a field export has a fraction of them.
 
-    `unpacked_bytes` is what the parts of a workbook come to that hold no picture, `parts` how many
-    parts it has; `rows` and `columns` are the most that the formats themselves know (ECMA-376
-    Part 1, section 18.3.1.73 and 18.3.1.13); `cells` are those that hold something.
+    `unpacked_bytes` is what the parts of a workbook come to that hold no picture; `columns` and
+    `cells` are those that hold something. `rows` is the most that the formats themselves know,
+    `last_column` the last one (Microsoft, 'Excel specifications and limits'; LibreOffice takes as
+    many): a cell that only bears a color may stand there. `package_columns` is for the tables of a
+    Data Package, whose library compares each heading that it does not expect with all others.
     """
 
     text_bytes: int = 32 << 20
     unpacked_bytes: int = 128 << 20
-    parts: int = 10_000
     cells: int = 5_000_000
-    columns: int = 16_384
+    columns: int = 2_000
     rows: int = 1_048_576
+    last_column: int = 16_384
+    package_columns: int = 1_000

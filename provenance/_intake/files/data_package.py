@@ -30,6 +30,7 @@ from provenance._record.package import DESCRIPTOR
 from provenance._record.reference_library import is_address, offline_library, without_fetching
 
 _FORMATS = ("csv", "tsv", "json", "jsonl", "ndjson", "inline")
+_DELIMITERS = (b",", b";", b"\t", b"|")
 _TOLD = ("name", "title", "description", "format", "mediatype", "encoding", "dialect", "type")
 """What of a resource the library is told, beside its data and its schema."""
 _OF_A_FIELD = ("name", "title", "description", "type", "decimalChar", "groupChar")
@@ -210,6 +211,10 @@ class DataPackage:
         """Why a resource is no table that is read here, None when it is one."""
         if "data" in one:
             tabular = isinstance(one["data"], list)
+            for row in one["data"] if tabular else ():
+                self._refuse_many(
+                    len(row) if isinstance(row, list | dict) else 0, path, one["name"]
+                )
             return None if tabular else "holds data that are no rows"
         suffix = path.rpartition(".")[2].lower()
         shape = str(one.get("format") or suffix).lower()
@@ -224,7 +229,22 @@ class DataPackage:
                 "hand it in as several files",
                 path,
             )
+        self._refuse_columns(path, one["name"])
         return None
+
+    def _refuse_columns(self, path: str, name: str) -> None:
+        with open(self._folder / path, "rb") as stream:
+            line = stream.readline(self._limits.text_bytes)
+        self._refuse_many(max(map(line.count, _DELIMITERS)) + 1, path, name)
+
+    def _refuse_many(self, columns: int, path: str, name: str) -> None:
+        if columns > self._limits.package_columns:
+            raise self._refused(
+                f"(resource '{name}') has {columns:,} columns; up to "
+                f"{self._limits.package_columns:,} are read",
+                "check its delimiter, or hand it in as several tables",
+                path,
+            )
 
     def _keep_inside(self, path: Any, whose: str) -> None:
         if not isinstance(path, str) or not path:

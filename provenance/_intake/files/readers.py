@@ -6,7 +6,8 @@ import zipfile
 from pathlib import Path
 
 from provenance._base.errors import UnusableInput
-from provenance._gate.budget import SheetBudget
+from provenance._gate.budget import FOREIGN_BUDGET, SheetBudget
+from provenance._gate.zips import refuse_directory
 from provenance._intake.files.received import ReceivedFile, TextHabits
 from provenance._record.package import DESCRIPTOR
 
@@ -72,9 +73,14 @@ def _open_archive(path: Path, limits: SheetBudget) -> ReceivedFile:
     from provenance._intake.files.xlsx import DAMAGE, XlsxBook
 
     try:
-        with zipfile.ZipFile(path) as archive:
-            names = set(archive.namelist())
-            kind = archive.read("mimetype")[:100] if "mimetype" in names else b""
+        with open(path, "rb") as stream:
+            refuse_directory(stream, path.name, FOREIGN_BUDGET)
+            with zipfile.ZipFile(stream) as archive:
+                names = set(archive.namelist())
+                kind = b""
+                if "mimetype" in names:
+                    with archive.open("mimetype") as part:
+                        kind = part.read(100)
     except DAMAGE as error:
         raise UnusableInput(
             f"{path.name} is damaged or cut off ({error}); copy or export it again"
