@@ -128,7 +128,7 @@ def _manifest(path: Path, folder: Path) -> dict[str, str]:
             f"{path} cannot be compared: it has no manifest-sha256.txt; ask for a bundle with one"
         )
     listed = {}
-    for line in manifest.read_text(encoding="utf-8").splitlines():
+    for line in manifest.read_text(encoding="utf-8", errors="replace").splitlines():
         digest, _, name = line.partition(" ")
         listed[name.strip().removeprefix("*").removeprefix("data/")] = digest.lower()
     there = {one.removeprefix("data/") for one in payload_files(folder)}

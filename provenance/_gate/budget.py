@@ -17,10 +17,11 @@ class Budget:
     member against its compressed size, looked at from `ratio_from_bytes` on, where it matters
     (deflate reaches 1,032 at most, plain tables seldom 50). `most_folders` is how deep folders
     nest, `longest_name_bytes` a whole path in UTF-8, `most_directory_bytes` the list of members at
-    the end of a zip, `longest_line_bytes` one line of a table. `most_uneven_rows` have more or
-    fewer cells than the header, and `most_missing_cells` are left out by them, because each is put
-    in while the table is read. `most_json_values` counts the places where a value may begin in one
-    document, `deepest_json` how deep they nest; `most_model_bytes` is for all schemas of a package.
+    the end of a zip, `most_faults_named` the wrong lines of one manifest that are told,
+    `longest_line_bytes` one line of a table. `most_uneven_rows` have more or fewer cells than the
+    header, and `most_missing_cells` are left out by them, because each is put in while the table is
+    read. `most_json_values` counts the places where a value may begin in one document,
+    `deepest_json` how deep they nest; `most_model_bytes` is for all schemas of a package.
     """
 
     most_files: int = 200_000
@@ -31,7 +32,8 @@ class Budget:
     longest_name_bytes: int = 1_024
     most_directory_bytes: int = 128 * 2**20
     most_tag_bytes: int = 2**20
-    most_manifest_bytes: int = 512 * 2**20
+    most_manifest_bytes: int = 64 * 2**20
+    most_faults_named: int = 1_000
     most_json_bytes: int = 256 * 2**20
     most_json_values: int = 5_000_000
     deepest_json: int = 64

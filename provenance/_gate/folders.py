@@ -62,10 +62,13 @@ def refuse_way_out(folder: Path, path: str) -> None:
             raise RefusedInput(where, what_it_is(mode), remedy=_REMEDY)
 
 
-def files_below(folder: Path, budget: Budget = DEFAULT_BUDGET) -> list[str]:
+def files_below(
+    folder: Path, budget: Budget = DEFAULT_BUDGET, *, shown_only: bool = False
+) -> list[str]:
     """The paths of all plain files below a folder, in order, with forward slashes.
 
-    Links are left out. Raises RefusedInput for more files, or folders nested deeper, than may be.
+    Links and the like are left out; with `shown_only` so is what is hidden, and a link that is not
+    raises RefusedInput. So do more files, or folders nested deeper, than may be.
     """
     found: list[str] = []
     to_do = [""]
@@ -76,10 +79,15 @@ def files_below(folder: Path, budget: Budget = DEFAULT_BUDGET) -> list[str]:
             raise RefusedInput(folder / inside, "lies too deep", limit=limit)
         with os.scandir(folder / inside) as entries:
             for entry in entries:
+                if shown_only and entry.name.startswith("."):
+                    continue
                 if entry.is_dir(follow_symlinks=False):
                     to_do.append(f"{inside}{entry.name}/")
                 elif entry.is_file(follow_symlinks=False):
                     found.append(f"{inside}{entry.name}")
+                elif shown_only:
+                    mode = entry.stat(follow_symlinks=False).st_mode
+                    raise RefusedInput(folder / inside / entry.name, what_it_is(mode))
         if len(found) > budget.most_files:
             limit = at_most(budget.most_files, "files")
             raise RefusedInput(folder, f"holds {len(found):,} files or more", limit=limit)

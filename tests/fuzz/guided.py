@@ -8,10 +8,10 @@
         nice python -m tests.fuzz.guided $name -runs=4000 -max_len=64 -len_control=0
     done
 
-is 200,000 tries. The first word is one of READERS below or of TARGETS in targets.py; what follows is
-libFuzzer's: a folder to keep its corpus in, -seed, -runs. A crash ends it; the file that it leaves is
-tried again by naming that in place of the folder. Prints how many were tried, the longest and the
-most memory.
+is 200,000 tries. The first word is one of READERS below or of TARGETS in targets.py; what follows
+is libFuzzer's: a folder to keep its corpus in, -seed, -runs. A crash ends it; the file that it
+leaves is tried again by naming that in place of the folder. Prints how many were tried, the longest
+and the most memory.
 """
 
 from __future__ import annotations

@@ -51,7 +51,6 @@ class Room:
         os.environ.update(
             FUZZ_ROOM=str(self.folder), XDG_DATA_HOME=str(self.home), TMPDIR=str(self.scratch)
         )
-        self.trespasses.clear()
         yield self
         assert list(self.outside.iterdir()) == [self.outside / "kept"]
         assert (self.outside / "kept").read_bytes() == KEPT
@@ -60,6 +59,7 @@ class Room:
     def watched(self, *, given_is_kept: bool) -> Iterator[None]:
         """Note every trespass meanwhile; `given_is_kept` where nothing given may be changed."""
         self.given_is_kept = given_is_kept
+        self.trespasses.clear()
         self._watching = True
         try:
             yield

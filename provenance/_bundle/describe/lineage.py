@@ -166,7 +166,7 @@ def _accession(folder: Path) -> str:
     path = folder / "bag-info.txt"
     if not path.is_file():
         return ""
-    return tags_in(path.read_text(encoding="utf-8")).get(ACCESSION_TAG, "")
+    return tags_in(path.read_text(encoding="utf-8", errors="replace")).get(ACCESSION_TAG, "")
 
 
 def _facts(folder: Path) -> dict[str, Any]:
@@ -189,7 +189,7 @@ def _sums_in_manifest(folder: Path, unpacked: Path, members: Mapping[str, int]) 
     sums: dict[str, str] = {}
     manifest = folder / "manifest-sha256.txt"
     if manifest.is_file():
-        for line in manifest.read_text(encoding="utf-8").splitlines():
+        for line in manifest.read_text(encoding="utf-8", errors="replace").splitlines():
             digest, _, path = line.partition(" ")
             inside = path.strip().removeprefix("data/")
             if inside in members:
