@@ -19,7 +19,7 @@ from provenance._bundle.describe.lineage import earlier_than, identity_of
 from provenance._bundle.verify import judge_folder, opened_bundle
 from provenance._gate.budget import DEFAULT_BUDGET
 from provenance._gate.documents import read_json
-from provenance._record.origin import Ancestor
+from provenance._record.origin import Ancestor, numbers_of
 from provenance._record.package import DESCRIPTOR, Package, read_model
 
 
@@ -95,6 +95,8 @@ def _received(bundle: Path, folder: Path, verdict: Verdict) -> Received:
     descriptor = read_json(data / DESCRIPTOR)
     package = Package(data, MappingProxyType(descriptor), read_model(data))
     known_by = identity_of(folder)
+    # a record without its keys cannot be told from another by what was given out in it
+    numbers_of(package)
     to_mend, warnings = _faults(package, known_by, verdict)
     repository = keeper(package)
     return Received(

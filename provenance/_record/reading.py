@@ -172,20 +172,20 @@ def _with_mended(
     data: bytes, header_end: int, labels: tuple[str, ...], count: int, uneven: list[Record]
 ) -> TableText:
     """Read the records behind the header, each with as many cells as there are labels."""
-    _refuse_too_large(len(labels), count, len(uneven))
+    # commas inside quotes make it less, never more
+    written = sum(min(data.count(b",", one.start, one.end) + 1, len(labels)) for one in uneven)
+    missing = len(labels) * len(uneven) - written
+    _refuse_too_large(len(labels), count, len(uneven), missing)
     faults = Faults()
     whole = memoryview(data)
     pieces: list[bytes | memoryview] = []
     sound_from = header_end
-    missing = 0
     for number, start, end in uneven:
         pieces.append(whole[sound_from:start])
         sound_from = end
         text = str(whole[start:end], "utf-8")
         cells = next(csv.reader(io.StringIO(text, newline="")), [])
         pieces.append(_as_line(_fitted(cells, number + 1, len(labels), faults)))
-        missing += max(len(labels) - len(cells), 0)
-        _refuse_too_large(len(labels), count, len(uneven), missing)
     pieces.append(whole[sound_from:])
     return _with_frame(labels, b"".join(pieces), records=count - 1, faults=faults)
 
@@ -210,9 +210,8 @@ def _read_anew(data: bytes) -> TableText:
             _refuse_too_large(len(labels), 0)
         elif labels:
             missing += max(len(labels) - len(cells), 0)
-            uneven = len(faults.short) + len(faults.long)
-            _refuse_too_large(len(labels), row, uneven, missing)
             sound.write(_as_line(_fitted(cells, row, len(labels), faults)))
+            _refuse_too_large(len(labels), row, len(faults.short) + len(faults.long), missing)
     if not labels:
         return TableText((), _numbered(row - 1), _numbered(0)[ROW], faults)
     return _with_frame(labels, sound.getvalue(), records=row - 1, faults=faults)

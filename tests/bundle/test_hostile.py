@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import hashlib
 import io
 import json
 import os
@@ -11,11 +12,14 @@ import zipfile
 from pathlib import Path
 
 import pytest
+from click.testing import CliRunner
 
 from provenance._bag.verdict import PARTS, Verdict
 from provenance._base.errors import TreenailError, UnusableInput
 from provenance._bundle.verdict_text import verdict_text
 from provenance._bundle.verify import verify_bundle
+from provenance._cli import treenail
+from provenance._compare.compare import compare
 from provenance._gate.budget import Budget
 from tests.builders import unpack_bundle
 
@@ -503,3 +507,66 @@ def test_a_zip_written_by_a_program_that_could_not_go_back_has_no_foreign_bytes(
         for member in old.infolist():
             new.writestr(member.filename, old.read(member))
     assert verify_bundle(tmp_path / "b.zip").findings == ()
+
+
+def test_a_table_that_lost_the_heading_of_its_key_is_not_taken_in(
+    bundle: Path, zip_bundle: Path, tmp_path: Path
+) -> None:
+    """As seen: the numbers in it would count as never given out."""
+    for table, key in (("plug", "plug_id"), ("sample", "sample_id"), ("element", "element_id")):
+        path = bundle / "data" / "tables" / f"{table}.csv"
+        sound = path.read_bytes()
+        for heading in (b"", b"number"):
+            path.write_bytes(sound.replace(key.encode(), heading, 1))
+            sealed_anew(bundle)
+            line = ["accession", bundle, "--register", tmp_path / "store" / "register.csv"]
+            for words in (
+                ["unpack", bundle, "--out", tmp_path / "out"],
+                [*line, "--pattern", "{serial}", "--depositor", "north crew"],
+            ):
+                done = CliRunner().invoke(
+                    treenail, [str(one) for one in words], standalone_mode=False
+                )
+                assert isinstance(done.exception, TreenailError), done.output
+                assert f"{table}.csv has no column '{key}'" in str(done.exception)
+                assert done.exception.exit_code == 2
+            assert not (tmp_path / "out").exists()
+            assert not (tmp_path / "store" / "register.csv").exists()
+        path.write_bytes(sound)
+
+
+def test_a_table_of_a_million_columns_is_refused_before_it_is_read(
+    bundle: Path, zip_bundle: Path
+) -> None:
+    path = bundle / "data" / "tables" / "plug.csv"
+    path.write_bytes(b",".join(b"c%d" % n for n in range(1_000_000)) + b"\n")
+    sealed_anew(bundle)
+    with pytest.raises(TreenailError, match="1,000,000 columns"):
+        compare(zip_bundle, bundle)
+    (found,) = [one for one in verify_bundle(bundle).findings if one.part == "tables"]
+    assert (found.rule, found.path) == ("tables.unreadable", "data/tables/plug.csv")
+
+
+def test_a_list_of_nonsense_is_told_once_and_not_by_the_line(bundle: Path) -> None:
+    (bundle / "manifest-sha256.txt").write_text("nonsense\n" * 200_000, encoding="utf-8")
+    found = verify_bundle(bundle).findings
+    assert len(found) < 2_000
+    assert any("1000 wrong lines and more" in one.message for one in found)
+
+
+def test_a_bag_in_another_encoding_is_given_no_number(bundle: Path, tmp_path: Path) -> None:
+    """RFC 8493 section 2.1.1 lets a bag say in which encoding its tag files are."""
+    (bundle / "bag-info.txt").write_bytes("Contact: Zoë\n".encode("iso-8859-1"))
+    declared = "BagIt-Version: 1.0\nTag-File-Character-Encoding: ISO-8859-1\n"
+    (bundle / "bagit.txt").write_text(declared, encoding="utf-8")
+    tags = [one for one in bundle.iterdir() if one.is_file() and "tagmanifest" not in one.name]
+    for kind in ("sha256", "sha512"):
+        sums = [f"{hashlib.new(kind, one.read_bytes()).hexdigest()}  {one.name}\n" for one in tags]
+        (bundle / f"tagmanifest-{kind}.txt").write_text("".join(sums), encoding="utf-8")
+    assert verify_bundle(bundle).sound
+    assert unpack_bundle(bundle, tmp_path / "out")
+    line = ["accession", bundle, "--register", tmp_path / "store" / "register.csv"]
+    words = [*line, "--pattern", "{serial}", "--depositor", "north crew"]
+    done = CliRunner().invoke(treenail, [str(one) for one in words], standalone_mode=False)
+    assert isinstance(done.exception, TreenailError), done.output
+    assert "bag-info.txt is not in UTF-8 (byte 12)" in str(done.exception)
