@@ -331,3 +331,16 @@ def test_a_resource_that_is_packed_or_no_table_is_remarked(tmp_path: Path) -> No
 def test_a_folder_without_a_descriptor_is_no_package(tmp_path: Path) -> None:
     with pytest.raises(UnusableInput, match=r"folder without datapackage.json"):
         open_received(tmp_path)
+
+
+def test_a_table_of_too_many_columns_is_refused_before_the_library_compares_them(
+    tmp_path: Path,
+) -> None:
+    folder = a_foreign_package(tmp_path / "survey")
+    path = folder / "lists" / "timbers.csv"
+    path.write_text(";".join(f"c{n}" for n in range(6_000)) + "\n", encoding="latin-1")
+    with pytest.raises(UnusableInput, match=r"'timbers'\) has 6,000 columns; up to 1,000 are read"):
+        open_received(folder)
+    rows = [dict.fromkeys((f"c{n}" for n in range(1_001)), 1)]
+    with pytest.raises(UnusableInput, match="has 1,001 columns"):
+        open_received(a_foreign_package(tmp_path / "inline", path=None, data=rows))
