@@ -47,12 +47,7 @@ def json_from(
         limit = at_most(budget.most_json_values, "values")
         raise RefusedInput(where, f"holds {begun:,} values", limit=limit, remedy=remedy)
     try:
-        value = json.loads(
-            data.decode("utf-8"),
-            object_pairs_hook=_once_each,
-            parse_constant=_no_number,
-            parse_float=_finite,
-        )
+        value = _DECODER.decode(data.decode("utf-8"))
     except RecursionError:
         value = None
         depth = budget.deepest_json + 1
@@ -92,13 +87,19 @@ def _finite(text: str) -> float:
     return number
 
 
+_DECODER = json.JSONDecoder(
+    object_pairs_hook=_once_each, parse_constant=_no_number, parse_float=_finite
+)
+_HOLDERS = (dict, list)
+
+
 def _inside(values: Iterable[Any]) -> list[Any]:
     """The lists and objects in some lists and objects."""
     return [
         one
         for value in values
-        for one in (value.values() if isinstance(value, dict) else value)
-        if isinstance(one, dict | list)
+        for one in (value.values() if value.__class__ is dict else value)
+        if one.__class__ in _HOLDERS
     ]
 
 

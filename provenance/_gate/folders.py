@@ -7,6 +7,7 @@ puts a new file in place, so that what else bears the name is never changed.
 
 from __future__ import annotations
 
+import errno
 import os
 import stat
 from collections.abc import Collection
@@ -15,11 +16,17 @@ from pathlib import Path
 from provenance._gate.budget import DEFAULT_BUDGET, Budget
 from provenance._gate.refusal import RefusedInput, at_most
 
+_NO_LINKS = getattr(os, "O_NOFOLLOW", 0)
+_NO_WAITING = getattr(os, "O_NONBLOCK", 0)
+_BYTES = getattr(os, "O_BINARY", 0)
+_IS_LINK = (errno.ELOOP, errno.EMLINK)  # POSIX, and what FreeBSD says
 _REMEDY = "put the file or folder itself there, or ask whoever sent it what it is"
 
 
 def what_it_is(mode: int) -> str:
-    """What an entry is that is neither file nor folder, by its mode."""
+    """What an entry is that is no plain file, by its mode."""
+    if stat.S_ISDIR(mode):
+        return "is a folder, not a file"
     kind = "a link" if stat.S_ISLNK(mode) else "a device, pipe or socket"
     return f"is {kind}, not a file; it is not followed"
 
@@ -108,14 +115,27 @@ def read_plain(path: Path, most_bytes: int) -> bytes:
 
     Raises FileNotFoundError, OSError, and RefusedInput for a link, a pipe or a larger file.
     """
-    status = path.lstat()
-    if stat.S_ISDIR(status.st_mode) or not stat.S_ISREG(status.st_mode):
-        what = "is a folder" if stat.S_ISDIR(status.st_mode) else what_it_is(status.st_mode)
-        raise RefusedInput(path, what, remedy=_REMEDY)
-    with open(path, "rb") as stream:
-        # no further than a byte beyond, should it grow meanwhile
-        data = stream.read(most_bytes + 1) if status.st_size <= most_bytes else b""
-    if status.st_size > most_bytes or len(data) > most_bytes:
-        size = max(status.st_size, len(data))
-        raise RefusedInput(path, f"has {size:,} bytes", limit=at_most(most_bytes, "bytes"))
+    if not _NO_LINKS and path.is_symlink():  # Windows, which knows no such way to open
+        raise RefusedInput(path, what_it_is(stat.S_IFLNK), remedy=_REMEDY)
+    try:
+        # asked of what was opened, so that nobody can exchange it in between
+        handle = os.open(path, os.O_RDONLY | _NO_LINKS | _NO_WAITING | _BYTES)
+    except OSError as error:
+        if error.errno in _IS_LINK and path.is_symlink():
+            raise RefusedInput(path, what_it_is(stat.S_IFLNK), remedy=_REMEDY) from None
+        raise
+    try:
+        status = os.fstat(handle)
+        if not stat.S_ISREG(status.st_mode):
+            raise RefusedInput(path, what_it_is(status.st_mode), remedy=_REMEDY)
+        size, data = status.st_size, b""
+        if size <= most_bytes:
+            with open(handle, "rb", closefd=False) as stream:
+                # no further than a byte beyond, should it grow meanwhile
+                data = stream.read(most_bytes + 1)
+    finally:
+        os.close(handle)
+    if max(size, len(data)) > most_bytes:
+        found = f"has {max(size, len(data)):,} bytes"
+        raise RefusedInput(path, found, limit=at_most(most_bytes, "bytes"))
     return data
