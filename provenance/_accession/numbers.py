@@ -27,7 +27,7 @@ from dataclasses import dataclass
 from datetime import date
 from pathlib import Path
 
-from provenance._base.errors import TreenailError
+from provenance._base.errors import TreenailError, UnusableInput
 from provenance._bundle.describe.lineage import ACCESSION_TAG
 
 LONGEST = 60
@@ -171,13 +171,26 @@ FORMER_TAG = "Former-Accession-Number"
 
 
 def numbered_tags(folder: Path, number: str) -> dict[str, bytes]:
-    """The tag files that change when the bag in `folder` gets a number: name → new content."""
-    info = _numbered_info((folder / "bag-info.txt").read_text(encoding="utf-8"), number)
+    """The tag files that change when the bag in `folder` gets a number: name → new content.
+
+    Raises UnusableInput for a tag file in another encoding, which a bag may be in (RFC 8493).
+    """
+    info = _numbered_info(_text_of(folder / "bag-info.txt"), number)
     tags = {"bag-info.txt": info.encode("utf-8")}
     for path in sorted(folder.glob("tagmanifest-*.txt")):
         algorithm = path.stem.removeprefix("tagmanifest-")
-        tags[path.name] = _with_sum(path.read_text(encoding="utf-8"), algorithm, tags)
+        tags[path.name] = _with_sum(_text_of(path), algorithm, tags)
     return tags
+
+
+def _text_of(path: Path) -> str:
+    try:
+        return path.read_text(encoding="utf-8")
+    except UnicodeDecodeError as error:
+        raise UnusableInput(
+            f"{path} is not in UTF-8 (byte {error.start + 1}), so it can be given no number; "
+            "ask for the bundle with its tag files in UTF-8"
+        ) from None
 
 
 def _numbered_info(text: str, number: str) -> str:

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import json
 from collections.abc import Iterator
 from contextlib import contextmanager
 from dataclasses import dataclass
@@ -12,14 +11,15 @@ from types import MappingProxyType
 from provenance._accession.damage import DamagedBundle, damage_in, letter_to_depositor
 from provenance._accession.settings import Repository
 from provenance._bag.hostile import HostileBundle
-from provenance._bag.limits import DEFAULT_LIMITS
 from provenance._bag.verdict import BundleFinding, Verdict
 from provenance._base.errors import UnusableInput
 from provenance._base.progress import Progress, say_nothing
 from provenance._bundle.describe.citation import keeper
 from provenance._bundle.describe.lineage import earlier_than, identity_of
 from provenance._bundle.verify import judge_folder, opened_bundle
-from provenance._record.origin import Ancestor
+from provenance._gate.budget import DEFAULT_BUDGET
+from provenance._gate.documents import read_json
+from provenance._record.origin import Ancestor, numbers_of
 from provenance._record.package import DESCRIPTOR, Package, read_model
 
 
@@ -81,7 +81,7 @@ def opened_received(
     try:
         with opened_bundle(bundle, progress=progress) as folder:
             verdict = judge_folder(
-                bundle, folder, fast=False, limits=DEFAULT_LIMITS, progress=progress
+                bundle, folder, fast=False, limits=DEFAULT_BUDGET, progress=progress
             )
             if damage := damage_in(verdict):
                 raise refuse(damage, folder)
@@ -92,9 +92,11 @@ def opened_received(
 
 def _received(bundle: Path, folder: Path, verdict: Verdict) -> Received:
     data = folder / "data"
-    descriptor = json.loads((data / DESCRIPTOR).read_text(encoding="utf-8"))
+    descriptor = read_json(data / DESCRIPTOR)
     package = Package(data, MappingProxyType(descriptor), read_model(data))
     known_by = identity_of(folder)
+    # a record without its keys cannot be told from another by what was given out in it
+    numbers_of(package)
     to_mend, warnings = _faults(package, known_by, verdict)
     repository = keeper(package)
     return Received(

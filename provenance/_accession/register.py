@@ -11,6 +11,9 @@ import polars as pl
 
 from provenance._base.errors import UnusableInput
 from provenance._base.spreadsheet import spreadsheet_csv
+from provenance._gate.budget import DEFAULT_BUDGET
+from provenance._gate.folders import read_plain
+from provenance._gate.refusal import RefusedInput
 
 
 @dataclass(frozen=True)
@@ -48,8 +51,10 @@ def read_register(path: Path) -> list[Accession]:
     if not path.exists():
         return []
     try:
-        rows = list(csv.reader(io.StringIO(path.read_text(encoding="utf-8-sig"), newline="")))
-    except (OSError, UnicodeDecodeError, csv.Error) as error:
+        # a person names it, so it may be a link; what that leads to is a plain file all the same
+        text = read_plain(path.resolve(), DEFAULT_BUDGET.most_manifest_bytes).decode("utf-8-sig")
+        rows = list(csv.reader(io.StringIO(text, newline="")))
+    except (OSError, UnicodeDecodeError, csv.Error, RefusedInput) as error:
         raise UnusableInput(f"{path} is no readable register: {error}; restore it") from error
     if not rows or tuple(rows[0]) != COLUMNS:
         found = ",".join(rows[0])[:120] if rows else "nothing"

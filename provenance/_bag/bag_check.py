@@ -16,10 +16,10 @@ from pathlib import Path
 from typing import Any
 
 from provenance._bag.hashing import NO_CHECKSUMS, Checksums, hash_files
-from provenance._bag.limits import DEFAULT_LIMITS, Limits
 from provenance._bag.names import unsafe_because
 from provenance._bag.verdict import BundleFinding
 from provenance._base.progress import Progress, say_nothing
+from provenance._gate.budget import DEFAULT_BUDGET, Budget
 
 HEX_DIGITS = {"md5": 32, "sha1": 40, "sha224": 56, "sha256": 64, "sha384": 96, "sha512": 128}
 WEAK = frozenset({"md5", "sha1"})
@@ -41,7 +41,7 @@ def judge_bag(
     *,
     fast: bool = False,
     known: Checksums = NO_CHECKSUMS,
-    limits: Limits = DEFAULT_LIMITS,
+    limits: Budget = DEFAULT_BUDGET,
     progress: Progress = say_nothing,
 ) -> JudgedBag:
     """Look for every fault of the bag in `folder`, which must hold plain files and folders only.
@@ -125,7 +125,7 @@ def _quiet_library() -> Iterator[None]:
 # -- tag files and manifests, before anything in them is followed ---------------------------------
 
 
-def _check_tag_files(folder: Path, limits: Limits) -> Iterator[BundleFinding]:
+def _check_tag_files(folder: Path, limits: Budget) -> Iterator[BundleFinding]:
     if not (folder / "bagit.txt").is_file():
         yield _finding("bag.no_declaration", "bagit.txt", "is missing, so this is no BagIt bag")
         return
@@ -151,7 +151,7 @@ def _check_tag_files(folder: Path, limits: Limits) -> Iterator[BundleFinding]:
     if encoding not in ENCODINGS:
         yield _finding("bag.encoding", "bagit.txt", f"declares the encoding {encoding!r}")
         return
-    yield from _check_manifests(folder, encoding)
+    yield from _check_manifests(folder, encoding, limits)
 
 
 def _declared_encoding(path: Path) -> str:
@@ -161,7 +161,7 @@ def _declared_encoding(path: Path) -> str:
     return match.group(1).decode("ascii", "replace").lower() if match else ""
 
 
-def _check_manifests(folder: Path, encoding: str) -> Iterator[BundleFinding]:
+def _check_manifests(folder: Path, encoding: str, limits: Budget) -> Iterator[BundleFinding]:
     listed: dict[str, set[str]] = {}
     tags: set[str] | None = None
     for path in sorted(folder.iterdir()):
@@ -172,7 +172,9 @@ def _check_manifests(folder: Path, encoding: str) -> Iterator[BundleFinding]:
         if algorithm not in HEX_DIGITS:
             yield _finding("bag.unknown_checksum", path.name, f"uses the unknown '{algorithm}'")
             continue
-        names, faults = _read_manifest(path, encoding, HEX_DIGITS[algorithm], bool(of_tags))
+        names, faults = _read_manifest(
+            path, encoding, HEX_DIGITS[algorithm], bool(of_tags), limits.most_faults_named
+        )
         yield from faults
         if of_tags:
             tags = names | (tags or set())
@@ -221,47 +223,49 @@ def _files_at(top: Path) -> list[Path]:
 
 
 def _read_manifest(
-    path: Path, encoding: str, hex_digits: int, of_tags: bool
+    path: Path, encoding: str, hex_digits: int, of_tags: bool, most_faults: int
 ) -> tuple[set[str], list[BundleFinding]]:
     names: set[str] = set()
-    faults = []
+    faults: list[BundleFinding] = []
     line_pattern = re.compile(rf"([0-9A-Fa-f]{{{hex_digits}}})[ \t]+\*?(.+)")
     try:
         # newline handling as RFC 8493 section 2.1.3 has it: CR, LF or both end a line, nothing else
-        lines = path.read_text(encoding=encoding).split("\n")
+        with open(path, encoding=encoding) as stream:
+            for number, line in enumerate(stream, start=1):
+                if len(faults) >= most_faults:
+                    message = f"has {most_faults} wrong lines and more; it is read no further"
+                    return names, [*faults, _finding("bag.manifest_line", path.name, message)]
+                if line.strip():
+                    match = line_pattern.fullmatch(line.removesuffix("\n"))
+                    name = match[2].removeprefix("./") if match else ""
+                    if fault := _fault_of_line(path.name, number, name, names, of_tags):
+                        faults.append(fault)
+                    if match:
+                        names.add(name)
     except UnicodeError as error:
-        return names, [_finding("bag.manifest_unreadable", path.name, str(error))]
-    for number, line in enumerate(lines, start=1):
-        if not line.strip():
-            continue
-        match = line_pattern.fullmatch(line)
-        if not match:
-            faults.append(
-                _finding("bag.manifest_line", path.name, f"line {number} is no checksum and path")
-            )
-            continue
-        name = match.group(2).removeprefix("./")
-        if reason := unsafe_because(name):
-            faults.append(
-                _finding(
-                    "bag.unsafe_path",
-                    path.name,
-                    f"line {number} names {name[:200]!r}, which is not followed: {reason}",
-                )
-            )
-        elif name.startswith("data/") == of_tags:
-            where = "outside" if of_tags else "inside"
-            faults.append(
-                _finding(
-                    "bag.manifest_line", path.name, f"line {number}: {name!r} is not {where} data/"
-                )
-            )
-        elif name in names:
-            faults.append(
-                _finding("bag.manifest_line", path.name, f"line {number} names {name!r} again")
-            )
-        names.add(name)
+        return set(), [_finding("bag.manifest_unreadable", path.name, str(error))]
     return names, faults
+
+
+def _fault_of_line(
+    manifest: str, number: int, name: str, names: set[str], of_tags: bool
+) -> BundleFinding | None:
+    """What is wrong with the line of a manifest that names a file, '' where it names none."""
+    if not name:
+        return _finding("bag.manifest_line", manifest, f"line {number} is no checksum and path")
+    if reason := unsafe_because(name):
+        return _finding(
+            "bag.unsafe_path",
+            manifest,
+            f"line {number} names {name[:200]!r}, which is not followed: {reason}",
+        )
+    if name.startswith("data/") == of_tags:
+        where = "outside" if of_tags else "inside"
+        message = f"line {number}: {name!r} is not {where} data/"
+        return _finding("bag.manifest_line", manifest, message)
+    if name in names:
+        return _finding("bag.manifest_line", manifest, f"line {number} names {name!r} again")
+    return None
 
 
 # -- checksums -----------------------------------------------------------------------------------

@@ -11,24 +11,27 @@ import stat
 from collections.abc import Iterator, Mapping
 from pathlib import Path
 
-from provenance._bag.limits import DEFAULT_LIMITS, Limits
 from provenance._bag.names import name_collisions, unsafe_because
 from provenance._bag.verdict import BundleFinding
 from provenance._base.errors import UnusableInput
+from provenance._gate.budget import DEFAULT_BUDGET, Budget
+from provenance._gate.folders import what_it_is
+from provenance._gate.refusal import RefusedInput
 from provenance._record.remote import Place
 
 DO_NOT_OPEN = "Do not unpack it with other programs; ask the sender what it is."
 MOST_SHOWN = 200
 
 
-class HostileBundle(UnusableInput):
+class HostileBundle(RefusedInput):
     """A bundle that cannot be opened in safety or as a whole; `findings` says why."""
 
     def __init__(self, bundle: Place, findings: list[BundleFinding]) -> None:
         self.findings = findings
         first = findings[0]
         what = " ".join(part for part in (first.path, first.message) if part)
-        super().__init__(f"{bundle}: {what}. {first.remedy}")
+        super().__init__(str(bundle), what, remedy=first.remedy)
+        self.args = (f"{bundle}: {what}. {first.remedy}",)
 
 
 def container_finding(rule: str, path: str, message: str) -> BundleFinding:
@@ -43,7 +46,7 @@ def _unsafe_name(path: str, reason: str) -> BundleFinding:
 # -- folders -------------------------------------------------------------------------------------
 
 
-def listed_folder(folder: Path, limits: Limits = DEFAULT_LIMITS) -> dict[str, int]:
+def listed_folder(folder: Path, limits: Budget = DEFAULT_BUDGET) -> dict[str, int]:
     """The size in bytes of every file below a folder, by its path in it; none is opened.
 
     Raises HostileBundle for links, devices, names that lead astray, and anything beyond `limits`.
@@ -75,12 +78,6 @@ def listed_folder(folder: Path, limits: Limits = DEFAULT_LIMITS) -> dict[str, in
     return sizes
 
 
-def what_it_is(mode: int) -> str:
-    """What an entry is that is neither file nor folder, by its mode."""
-    kind = "a link" if stat.S_ISLNK(mode) else "a device, pipe or socket"
-    return f"is {kind}, not a file; it is not followed"
-
-
 def collisions(names: list[str]) -> Iterator[BundleFinding]:
     """The names that some systems take for others."""
     for one, other in name_collisions(names):
@@ -89,14 +86,14 @@ def collisions(names: list[str]) -> Iterator[BundleFinding]:
         )
 
 
-def too_many(count: int, limits: Limits) -> BundleFinding:
+def too_many(count: int, limits: Budget) -> BundleFinding:
     """More files than anybody needs."""
     return container_finding(
         "container.too_many_files", "", f"holds {count} files or more; {limits.most_files} may be"
     )
 
 
-def too_big(byte_count: int, limits: Limits) -> BundleFinding:
+def too_big(byte_count: int, limits: Budget) -> BundleFinding:
     """More bytes than anybody needs."""
     return container_finding(
         "container.too_big",
@@ -108,7 +105,7 @@ def too_big(byte_count: int, limits: Limits) -> BundleFinding:
 # -- stores --------------------------------------------------------------------------------------
 
 
-def survey_sizes(bundle: Place, sizes: Mapping[str, int], limits: Limits = DEFAULT_LIMITS) -> None:
+def survey_sizes(bundle: Place, sizes: Mapping[str, int], limits: Budget = DEFAULT_BUDGET) -> None:
     """Look at the names and sizes that a store lists; raises HostileBundle as `listed_folder`."""
     findings = [
         _unsafe_name(path, reason) for path in sizes if (reason := unsafe_because(path, limits))
@@ -119,7 +116,7 @@ def survey_sizes(bundle: Place, sizes: Mapping[str, int], limits: Limits = DEFAU
 
 
 def _refuse(
-    bundle: Place, findings: list[BundleFinding], sizes: Mapping[str, int], limits: Limits
+    bundle: Place, findings: list[BundleFinding], sizes: Mapping[str, int], limits: Budget
 ) -> None:
     """Raise HostileBundle for what was found, and for what the names and sizes are together."""
     findings += collisions(list(sizes))

@@ -28,14 +28,16 @@ from provenance._bag.hostile import (
     refuse_full_disk,
     too_big,
     too_many,
-    what_it_is,
 )
-from provenance._bag.limits import DEFAULT_LIMITS, Limits
 from provenance._bag.names import unsafe_because
 from provenance._bag.verdict import BundleFinding
 from provenance._base.disk import CHUNK_BYTES
 from provenance._base.errors import UnusableInput
 from provenance._base.progress import Progress, say_nothing
+from provenance._gate.budget import DEFAULT_BUDGET, Budget
+from provenance._gate.folders import what_it_is
+from provenance._gate.refusal import RefusedInput
+from provenance._gate.zips import end_of_zip, refuse_directory
 from provenance._record.remote import Place, Remote
 
 DAMAGE = (zipfile.BadZipFile, zlib.error, EOFError)
@@ -48,9 +50,7 @@ _DESCRIPTOR_BYTES = (12, 16, 20, 24)  # APPNOTE 4.3.9: with or without its mark,
 _UTF8_NAME = 0x800
 _METHODS = {zipfile.ZIP_STORED, zipfile.ZIP_DEFLATED}
 _LOCAL_HEADER_BYTES = 30
-_END = b"PK\x05\x06"
 _END_BYTES = 22
-_LONGEST_COMMENT = 65_535
 
 
 @dataclass(frozen=True)
@@ -103,7 +103,7 @@ class ZipBag:
 
 @contextmanager
 def opened_zip(
-    bundle: Place, limits: Limits = DEFAULT_LIMITS, *, one_folder: bool = True
+    bundle: Place, limits: Budget = DEFAULT_BUDGET, *, one_folder: bool = True
 ) -> Iterator[ZipBag]:
     """Open a zip bundle, on a disk or in a store, and look its directory through.
 
@@ -123,6 +123,7 @@ def opened_zip(
             stream.seek(0, io.SEEK_END)
             stream.seek(max(stream.tell() - _END_BYTES, 0))
             stream.read()
+            _refuse_directory(bundle, stream, limits)
             with zipfile.ZipFile(stream) as archive:
                 try:
                     base_name, members = _survey_zip(bundle, archive, limits, one_folder)
@@ -148,6 +149,14 @@ def opened_zip(
         raise UnusableInput(f"{bundle} cannot be read: {e.strerror or e}") from e
 
 
+def _refuse_directory(bundle: Place, stream: IO[bytes], limits: Budget) -> None:
+    try:
+        refuse_directory(stream, str(bundle), limits)
+    except RefusedInput as error:
+        found = container_finding("container.too_many_files", "", f"{error.found}; {error.limit}")
+        raise HostileBundle(bundle, [found]) from error
+
+
 def opened_file(place: Place) -> AbstractContextManager[IO[bytes]]:
     """A file, on a disk or in a store, opened to be read."""
     return place.open() if isinstance(place, Remote) else open(place, "rb")
@@ -158,7 +167,7 @@ def unpack_zip(
     folder: Path,
     *,
     one_folder: bool = True,
-    limits: Limits = DEFAULT_LIMITS,
+    limits: Budget = DEFAULT_BUDGET,
     progress: Progress = say_nothing,
 ) -> Path:
     """Unpack a zip bundle into an empty `folder`; returns the bag's folder in it.
@@ -208,7 +217,7 @@ def write_member(bag: ZipBag, path: str, target: Path) -> Iterator[int]:
 
 
 def _survey_zip(
-    bundle: Place, archive: zipfile.ZipFile, limits: Limits, one_folder: bool
+    bundle: Place, archive: zipfile.ZipFile, limits: Budget, one_folder: bool
 ) -> tuple[str, list[zipfile.ZipInfo]]:
     """The one folder inside and the members that are files, once all of them are harmless."""
     everything = archive.infolist()
@@ -217,13 +226,13 @@ def _survey_zip(
     findings: list[BundleFinding] = []
     seen: set[str] = set()
     for member in everything:
-        if fault := _fault_of(member, limits):
+        if fault := fault_of_member(member, limits):
             findings.append(container_finding(*fault))
         if member.filename in seen:
             message = "is there twice"
             findings.append(container_finding("container.duplicate", member.filename, message))
         seen.add(member.filename)
-    files = [member for member in everything if not member.is_dir()]
+    files = [member for member in everything if not _is_folder(member)]
     findings += _overlaps(everything)
     findings += collisions([member.filename for member in files])
     folders = {parent for m in files for parent in _parents(m.filename)}
@@ -256,21 +265,27 @@ def _parents(path: str) -> Iterator[str]:
         yield path
 
 
-def _fault_of(member: zipfile.ZipInfo, limits: Limits) -> tuple[str, str, str] | None:
+def _is_folder(member: zipfile.ZipInfo) -> bool:
+    # the library's own way of asking fails for a name without a letter
+    return member.filename.endswith("/")
+
+
+def fault_of_member(member: zipfile.ZipInfo, limits: Budget) -> tuple[str, str, str] | None:
+    """Rule, name and sentence of what is wrong with a member by the directory, or None."""
     name = member.filename
     # the library cuts a name at its first NUL, so what it shows is not what other programs see
     if "\x00" in member.orig_filename:
         return "container.unsafe_name", repr(member.orig_filename), "has a NUL in its name"
-    if reason := unsafe_because(name.removesuffix("/") if member.is_dir() else name, limits):
+    if reason := unsafe_because(name.removesuffix("/"), limits):
         return "container.unsafe_name", repr(name), f"is no safe name: {reason}"
     mode = member.external_attr >> 16
-    if stat.S_IFMT(mode) not in (0, stat.S_IFDIR if member.is_dir() else stat.S_IFREG):
+    if stat.S_IFMT(mode) not in (0, stat.S_IFDIR if _is_folder(member) else stat.S_IFREG):
         return "container.link", name, what_it_is(mode)
     if member.flag_bits & _ENCRYPTED:
         return "container.encrypted", name, "is encrypted; an archive must be readable without keys"
     if member.compress_type not in _METHODS:
         return "container.method", name, "is neither stored nor deflated"
-    if member.is_dir() and member.file_size:
+    if _is_folder(member) and member.file_size:
         return "container.unsafe_name", name, "is a folder with contents of its own"
     if (
         member.file_size >= limits.ratio_from_bytes
@@ -333,12 +348,9 @@ def _stray_bytes(stream: IO[bytes], archive: zipfile.ZipFile) -> Iterator[Bundle
 
 def _comment_and_behind(stream: IO[bytes]) -> tuple[int, int]:
     """The length of the comment at a zip's end, and how many bytes stand behind that."""
-    size = stream.seek(0, io.SEEK_END)
-    stream.seek(max(size - _END_BYTES - _LONGEST_COMMENT, 0))
-    tail = stream.read()
-    at = tail.rfind(_END)
-    comment = int.from_bytes(tail[at + 20 : at + 22], "little")
-    return comment, len(tail) - at - _END_BYTES - comment
+    _, record = end_of_zip(stream)
+    comment = int.from_bytes(record[20:22], "little")
+    return comment, len(record) - _END_BYTES - comment
 
 
 def _is_inner_zip(stream: IO[bytes], archive: zipfile.ZipFile) -> bool:

@@ -6,8 +6,8 @@ import os
 import re
 from collections.abc import Iterable
 
-from provenance._bag.limits import DEFAULT_LIMITS, Limits
 from provenance._base.portable import folded, unholdable_because
+from provenance._gate.budget import DEFAULT_BUDGET, Budget
 
 _WINDOWS = os.name == "nt"
 _DRIVE = re.compile(r"[A-Za-z]:")
@@ -17,7 +17,7 @@ _SURROGATE = re.compile("[\ud800-\udfff]")
 _BREAKING = re.compile("[\x00-\x1f\x7f-\x9f\u2028\u2029]")
 
 
-def unsafe_because(path: str, limits: Limits = DEFAULT_LIMITS) -> str | None:
+def unsafe_because(path: str, limits: Budget = DEFAULT_BUDGET) -> str | None:
     """Why a path inside a bundle must not be followed, or None when it may be.
 
     A safe path is relative, parted by '/', and leads nowhere but into the folder it starts from.

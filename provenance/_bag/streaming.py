@@ -26,11 +26,11 @@ from provenance._bag.hashing import (
 )
 from provenance._bag.hostile import HostileBundle, refuse_full_disk, survey_sizes
 from provenance._bag.hostile_zip import DAMAGE, ZipBag, opened_file, opened_zip
-from provenance._bag.limits import DEFAULT_LIMITS, Limits
 from provenance._bag.verdict import BundleFinding
 from provenance._base.disk import CHUNK_BYTES
 from provenance._base.errors import UnusableInput
 from provenance._base.progress import Progress, say_nothing
+from provenance._gate.budget import DEFAULT_BUDGET, Budget
 from provenance._record.remote import Place, Remote
 
 RECORDED = "sha256"
@@ -84,7 +84,7 @@ class BroughtOut:
 
 
 @contextmanager
-def opened_container(bundle: Place, limits: Limits) -> Iterator[Container]:
+def opened_container(bundle: Place, limits: Budget) -> Iterator[Container]:
     """A zip, on disk or in a store, or a folder in a store, once its names do no harm.
 
     Raises HostileBundle, UnusableInput and OSError.
@@ -98,7 +98,7 @@ def opened_container(bundle: Place, limits: Limits) -> Iterator[Container]:
             yield bag
 
 
-def _sizes_below(folder: Remote, limits: Limits) -> Iterator[tuple[str, int]]:
+def _sizes_below(folder: Remote, limits: Budget) -> Iterator[tuple[str, int]]:
     to_do = [(folder, "")]
     count = 0
     while to_do and count <= limits.most_files:
@@ -125,7 +125,7 @@ def bring_out(
     *,
     fast: bool = False,
     known: Checksums = NO_CHECKSUMS,
-    limits: Limits = DEFAULT_LIMITS,
+    limits: Budget = DEFAULT_BUDGET,
     progress: Progress = say_nothing,
 ) -> BroughtOut:
     """Write what must be read as files into the empty `folder`, and hash all else as it streams.
@@ -164,7 +164,7 @@ def bring_out(
     return BroughtOut(folder, known, findings, is_copy=True)
 
 
-def is_read_as_file(path: str, size: int, limits: Limits) -> bool:
+def is_read_as_file(path: str, size: int, limits: Budget) -> bool:
     """Whether a file is brought out to be read: tag files, tables, descriptions of sound size."""
     if path.startswith("data/tables/"):
         return path.endswith(".csv")

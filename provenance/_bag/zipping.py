@@ -15,9 +15,9 @@ from pathlib import Path
 from typing import IO
 
 from provenance._bag.bag import files_of
-from provenance._bag.limits import DEFAULT_LIMITS
 from provenance._base.disk import CHUNK_BYTES
 from provenance._base.progress import Progress, say_nothing
+from provenance._gate.budget import DEFAULT_BUDGET
 
 DEFLATED_SUFFIXES = frozenset(
     {
@@ -72,7 +72,7 @@ def zip_date(day: str) -> tuple[int, int, int, int, int, int]:
 def _method(source: Path, size: int) -> int:
     if source.suffix.lower() not in DEFLATED_SUFFIXES:
         return zipfile.ZIP_STORED
-    if size < DEFAULT_LIMITS.ratio_from_bytes:
+    if size < DEFAULT_BUDGET.ratio_from_bytes:
         return zipfile.ZIP_DEFLATED
     # a large file that shrinks too well would look like a zip bomb to whoever opens it, us included
     squeezer = zlib.compressobj(_LEVEL, zlib.DEFLATED, -15)
@@ -81,5 +81,5 @@ def _method(source: Path, size: int) -> int:
         while chunk := reader.read(CHUNK_BYTES):
             squeezed += len(squeezer.compress(chunk))
     squeezed += len(squeezer.flush())
-    suspicious = size > squeezed * DEFAULT_LIMITS.most_ratio / 2
+    suspicious = size > squeezed * DEFAULT_BUDGET.most_ratio / 2
     return zipfile.ZIP_STORED if suspicious else zipfile.ZIP_DEFLATED

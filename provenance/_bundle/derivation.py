@@ -7,7 +7,6 @@ and the two are compared byte for byte, where the same program would write them.
 
 from __future__ import annotations
 
-import json
 import tempfile
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
@@ -16,7 +15,6 @@ from typing import Any
 
 from provenance import __version__
 from provenance._bag.hashing import hash_files
-from provenance._bag.hostile import HostileBundle
 from provenance._bag.verdict import BundleFinding
 from provenance._base.errors import UnusableInput
 from provenance._base.progress import Progress, say_nothing, stretch
@@ -28,6 +26,8 @@ from provenance._bundle.redaction.notice import drawing_program
 from provenance._bundle.redaction.places import NO_COORDINATES
 from provenance._bundle.unpack import unpack
 from provenance._bundle.verify import BUNDLE_FACTS, opened_bundle, verify_bundle
+from provenance._gate.documents import read_json
+from provenance._gate.refusal import RefusedInput
 from provenance._ledger.custody import last_seal
 from provenance._record.edition_key import edition_key
 from provenance._record.package import Package
@@ -96,9 +96,9 @@ def _read(bundle: Path, edition: str) -> tuple[Mapping[str, Any], Mapping[str, s
     """(bundle.json, path → SHA-256 of the payload) of a bundle of that edition."""
     try:
         with opened_bundle(bundle) as folder:
-            facts = json.loads((folder / "data" / BUNDLE_FACTS).read_text(encoding="utf-8"))
+            facts = read_json(folder / "data" / BUNDLE_FACTS)
             lines = (folder / MANIFEST).read_text(encoding="utf-8").splitlines()
-    except (OSError, ValueError, RecursionError, HostileBundle) as error:
+    except (OSError, ValueError, RefusedInput) as error:
         raise UnusableInput(f"{bundle} is no bundle that can be read: {error}") from error
     found = facts.get("edition") if isinstance(facts, dict) else None
     if found != edition:

@@ -10,11 +10,11 @@ from pathlib import Path
 
 from provenance._bag.hostile import HostileBundle
 from provenance._bag.hostile_zip import ZipBag
-from provenance._bag.limits import DEFAULT_LIMITS, Limits
 from provenance._bag.streaming import Container, opened_container, read_whole
 from provenance._base.errors import UnusableInput, UnusablePackage
-from provenance._bundle.table_check import why_no_table
 from provenance._bundle.verify import open_record
+from provenance._gate.budget import DEFAULT_BUDGET, Budget
+from provenance._gate.tables import why_no_table
 from provenance._record.package import DESCRIPTOR, Package, open_package
 from provenance._record.reading import TableText, read_table_bytes
 from provenance._record.remote import Place
@@ -22,7 +22,7 @@ from provenance._record.snapshot import Snapshot
 
 
 @contextmanager
-def opened_in_place(source: Place, *, limits: Limits = DEFAULT_LIMITS) -> Iterator[Package]:
+def opened_in_place(source: Place, *, limits: Budget = DEFAULT_BUDGET) -> Iterator[Package]:
     """The package in a zip, or in a folder of a store, to be read while the block runs.
 
     It may come from a stranger: the zip's directory is looked through before a byte is read, and
@@ -54,7 +54,7 @@ def _inside(container: Container, source: Place) -> str:
     )
 
 
-def _described(container: Container, source: Place, inside: str, limits: Limits) -> Package:
+def _described(container: Container, source: Place, inside: str, limits: Budget) -> Package:
     """The package by its descriptor and schemas, which are copied to be read and thrown away."""
     with tempfile.TemporaryDirectory(prefix="treenail-") as scratch:
         folder = Path(scratch).resolve() / (source.name or "record")
@@ -74,7 +74,7 @@ def _described(container: Container, source: Place, inside: str, limits: Limits)
 
 
 def _tables_in(
-    container: Container, source: Place, inside: str, package: Package, limits: Limits
+    container: Container, source: Place, inside: str, package: Package, limits: Budget
 ) -> Snapshot:
     def read(name: str) -> TableText | None:
         path = f"{inside}tables/{name}.csv"
@@ -89,9 +89,6 @@ def _tables_in(
         pieces = read_whole(container, source, path)
         if fault := why_no_table(pieces, limits):
             raise UnusablePackage(f"{source}: {path} {fault}; ask for the bundle again")
-        try:
-            return read_table_bytes(b"".join(pieces))
-        except UnusablePackage as error:
-            raise UnusablePackage(f"{source}: {path}: {error}") from error
+        return read_table_bytes(b"".join(pieces), f"{source}: {path}")
 
     return Snapshot(package.model, f"{source}/{inside}".rstrip("/"), read)

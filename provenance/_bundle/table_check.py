@@ -2,19 +2,20 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator
+from collections.abc import Iterator
 from pathlib import Path
 
-from provenance._bag.limits import Limits
 from provenance._bag.verdict import BundleFinding
 from provenance._base.disk import CHUNK_BYTES
 from provenance._base.errors import UnusablePackage
 from provenance._base.findings import Finding, SecondOpinion
+from provenance._gate.budget import Budget
+from provenance._gate.tables import why_no_table
 from provenance._record.package import DESCRIPTOR, Package
 
 
 def check_tables(
-    package: Package, *, limits: Limits, contents: bool, second_opinion: bool = False
+    package: Package, *, limits: Budget, contents: bool, second_opinion: bool = False
 ) -> tuple[list[BundleFinding], SecondOpinion | None]:
     """What is wrong with the tables: unreadable ones, else faults that their schemas show.
 
@@ -71,7 +72,7 @@ def _unreadable(path: str, message: str) -> BundleFinding:
     )
 
 
-def _unfit_to_read(path: Path, name: str, limits: Limits) -> Iterator[BundleFinding]:
+def _unfit_to_read(path: Path, name: str, limits: Budget) -> Iterator[BundleFinding]:
     """A table that is not there, not text, or has a line that no table needs."""
     if not path.is_file():
         yield _unreadable(name, "is missing")
@@ -79,17 +80,3 @@ def _unfit_to_read(path: Path, name: str, limits: Limits) -> Iterator[BundleFind
     with open(path, "rb") as stream:
         if fault := why_no_table(iter(lambda: stream.read(CHUNK_BYTES), b""), limits):
             yield _unreadable(name, fault)
-
-
-def why_no_table(pieces: Iterable[bytes], limits: Limits) -> str:
-    """Why bytes, piece by piece, are not those of a table that may be read; '' when they are."""
-    line_bytes = 0
-    for piece in pieces:
-        if b"\x00" in piece:
-            return "holds a NUL, so it is no text"
-        first, *others = piece.split(b"\n")
-        longest = max([line_bytes + len(first), *(len(line) for line in others)])
-        if longest > limits.longest_line_bytes:
-            return f"has a line of more than {limits.longest_line_bytes} bytes"
-        line_bytes = len(others[-1]) if others else line_bytes + len(first)
-    return ""

@@ -2,14 +2,12 @@
 
 from __future__ import annotations
 
-import json
 import shutil
 from dataclasses import dataclass
 from pathlib import Path
 
 from provenance._bag.bag import payload_files
 from provenance._bag.hostile import HostileBundle
-from provenance._bag.limits import DEFAULT_LIMITS, Limits
 from provenance._bag.verdict import BundleFinding, Verdict
 from provenance._base.disk import building_folder, write_text
 from provenance._base.errors import UnusableInput
@@ -17,6 +15,8 @@ from provenance._base.progress import Progress, say_nothing
 from provenance._bundle.describe.lineage import origin_of
 from provenance._bundle.generated import generated_names
 from provenance._bundle.verify import BUNDLE_FACTS, judge_folder, opened_bundle
+from provenance._gate.budget import DEFAULT_BUDGET, Budget
+from provenance._gate.documents import read_json
 from provenance._record.origin import ORIGIN
 from provenance._record.package import Package, as_json, open_package
 
@@ -33,7 +33,7 @@ def unpack(
     bundle: Path | str,
     out: Path | str,
     *,
-    limits: Limits = DEFAULT_LIMITS,
+    limits: Budget = DEFAULT_BUDGET,
     progress: Progress = say_nothing,
 ) -> Unpacked:
     """Verify a bundle and write the package in it to the new folder `out`.
@@ -98,7 +98,7 @@ def is_of_the_record(one: BundleFinding) -> bool:
 
 def _generated(data: Path) -> frozenset[str]:
     """The top names that pack wrote when this bundle was made; never a part of the package."""
-    listed = json.loads((data / BUNDLE_FACTS).read_text(encoding="utf-8")).get("generated")
+    listed = read_json(data / BUNDLE_FACTS).get("generated")
     names = {one for one in listed if isinstance(one, str)} if isinstance(listed, list) else set()
     return frozenset(names or generated_names()) - {
         "datapackage.json",

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import json
 import re
 import tempfile
 from collections.abc import Iterable, Iterator
@@ -16,7 +15,6 @@ from provenance._bag.bag_check import judge_bag
 from provenance._bag.hashing import NO_CHECKSUMS, Checksums, hash_files
 from provenance._bag.hostile import MOST_SHOWN, HostileBundle, listed_folder
 from provenance._bag.hostile_zip import unpack_zip
-from provenance._bag.limits import DEFAULT_LIMITS, Limits
 from provenance._bag.names import unsafe_because
 from provenance._bag.streaming import RECORDED, BroughtOut, bring_out, opened_container
 from provenance._bag.verdict import SEALS_WITHHELD, BundleFinding, Verdict
@@ -28,6 +26,9 @@ from provenance._bundle.describe.contents import described_sums
 from provenance._bundle.describe.crate import CRATE, check_crate
 from provenance._bundle.describe.editions import PUBLIC
 from provenance._bundle.table_check import check_tables
+from provenance._gate.budget import DEFAULT_BUDGET, Budget
+from provenance._gate.documents import read_json
+from provenance._gate.refusal import RefusedInput
 from provenance._history.history import fault_in_acts
 from provenance._ledger.custody import TABLE as LEDGER
 from provenance._ledger.custody import last_seal, seals_withheld, verify_ledger
@@ -46,7 +47,7 @@ def verify_bundle(
     fast: bool = False,
     second_opinion: bool = False,
     known: Checksums = NO_CHECKSUMS,
-    limits: Limits = DEFAULT_LIMITS,
+    limits: Budget = DEFAULT_BUDGET,
     progress: Progress = say_nothing,
 ) -> Verdict:
     """Verify a bundle, a folder or a zip, and name everything that is wrong with it.
@@ -80,7 +81,7 @@ def verify_bundle(
 
 @contextmanager
 def _brought_out(
-    bundle: Place, fast: bool, known: Checksums, limits: Limits, progress: Progress
+    bundle: Place, fast: bool, known: Checksums, limits: Budget, progress: Progress
 ) -> Iterator[BroughtOut]:
     """The bag as a folder in which names, sizes and all that must be read are right."""
     if isinstance(bundle, Path) and bundle.is_dir():
@@ -112,7 +113,7 @@ def _refuse_nothing(bundle: Place) -> None:
 
 @contextmanager
 def opened_bundle(
-    bundle: Place, *, limits: Limits = DEFAULT_LIMITS, progress: Progress = say_nothing
+    bundle: Place, *, limits: Budget = DEFAULT_BUDGET, progress: Progress = say_nothing
 ) -> Iterator[Path]:
     """The folder of a bundle's bag: itself, or where a zip was unpacked to while the block runs.
 
@@ -147,7 +148,7 @@ def judge_folder(
     folder: Path,
     *,
     fast: bool,
-    limits: Limits,
+    limits: Budget,
     second_opinion: bool = False,
     known: Checksums = NO_CHECKSUMS,
     findings: Iterable[BundleFinding] = (),
@@ -200,7 +201,7 @@ def _judge_record(
     looked_at: list[str],
     *,
     sums: Checksums | None,
-    limits: Limits,
+    limits: Budget,
     second_opinion: bool,
 ) -> SecondOpinion | None:
     """Tables and ledger, as far as each can be read; without `sums` no contents are compared."""
@@ -250,7 +251,7 @@ def _finding(part: str, rule: str, path: str, message: str) -> BundleFinding:
 # -- descriptor ----------------------------------------------------------------------------------
 
 
-def _read_documents(data: Path, limits: Limits) -> tuple[dict[str, Any], list[BundleFinding]]:
+def _read_documents(data: Path, limits: Budget) -> tuple[dict[str, Any], list[BundleFinding]]:
     """The JSON documents that describe the record, read under bounds, and their faults."""
     documents: dict[str, Any] = {}
     findings = []
@@ -268,10 +269,9 @@ def _read_documents(data: Path, limits: Limits) -> tuple[dict[str, Any], list[Bu
             findings.append(_finding(part, f"{part}.too_big", f"data/{name}", message))
             continue
         try:
-            documents[name] = json.loads(path.read_text(encoding="utf-8"))
-        except (ValueError, RecursionError) as error:
-            what = "nested too deep" if isinstance(error, RecursionError) else str(error)
-            message = f"is not readable JSON: {what}"
+            documents[name] = read_json(path, limits)
+        except RefusedInput as error:
+            message = "; ".join(part for part in (error.found, error.limit) if part)
             findings.append(_finding(part, f"{part}.unreadable", f"data/{name}", message))
     return documents, findings
 
@@ -297,7 +297,7 @@ def _open(data: Path, documents: dict[str, Any], findings: list[BundleFinding]) 
 
 
 def open_record(
-    folder: Path, limits: Limits = DEFAULT_LIMITS, *, with_tables: bool = True
+    folder: Path, limits: Budget = DEFAULT_BUDGET, *, with_tables: bool = True
 ) -> Package:
     """The package in the bag in `folder`, once it is safe to read, whatever its checksums say.
 

@@ -7,7 +7,6 @@ checks/structure.py lists: columns are matched by their headings, and the same t
 
 from __future__ import annotations
 
-import json
 import re
 from collections import Counter
 from collections.abc import Callable, Collection, Iterable, Mapping, Sequence
@@ -24,6 +23,9 @@ from provenance._checks.language.kinds import structure_kinds
 from provenance._checks.language.wording import FOUND, shortened
 from provenance._checks.structure.gathering import gather, in_order
 from provenance._checks.structure.patterns import UnusablePattern, tried_in_python
+from provenance._gate.documents import read_json
+from provenance._gate.folders import refuse_way_out
+from provenance._gate.refusal import RefusedInput
 from provenance._model.profile import load_model
 from provenance._model.schema import Model
 from provenance._record.joined import SEALED, former_keys_in
@@ -146,8 +148,9 @@ def _descriptor(package: Package) -> dict[str, Any]:
 
 def _schema(folder: Path, path: str) -> Any:
     try:
-        return json.loads((folder / path).read_text(encoding="utf-8"))
-    except (OSError, ValueError, RecursionError) as error:
+        refuse_way_out(folder, path)
+        return read_json(folder / path)
+    except (OSError, ValueError, RefusedInput) as error:
         raise UnusablePackage(
             f"{folder / path} cannot be read as JSON ({error}); put it back from a copy"
         ) from error

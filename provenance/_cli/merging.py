@@ -1,4 +1,4 @@
-"""`treenail merge`: two copies of one record, brought together."""
+"""`treenail merge` and `finish`: copies of one record, and what was left half-way in one."""
 
 from __future__ import annotations
 
@@ -86,3 +86,21 @@ def _notes(merged: Merged) -> Iterator[str]:
     for path, name in merged.second.items():
         yield f"both copies have a file {path}; the other one is kept as {name}"
     yield from merged.notes
+
+
+@click.command("finish")
+@click.argument("folder", type=click.Path(path_type=Path, exists=True, file_okay=False))
+def finish(folder: Path) -> None:
+    """Put in place what a stopped program left in FOLDER, a package or a repository's store.
+
+    What this account began on this computer is finished by whatever opens the folder next. This is
+    for a folder that comes from elsewhere, such as the disk of a laptop that broke: say yes only if
+    you trust whoever it comes from.
+    """
+    from provenance._record.together import finish_writing
+
+    paths = finish_writing(folder, of_anybody=True)
+    for path in paths:
+        click.echo(visible(f"put in place: {path}"))
+    if not paths:
+        click.echo("nothing was left half-way")

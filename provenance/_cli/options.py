@@ -28,6 +28,7 @@ named_package_argument: Decorator = click.argument("package", type=click.Path(pa
 """For commands with a further argument: with PACKAGE left out, that would be taken for it."""
 
 
+MOST_SCANNED_BYTES = 16 << 20
 EXISTING_FILE = click.Path(path_type=Path, exists=True, dir_okay=False)
 
 
@@ -143,7 +144,8 @@ def samples_meant(
         note_renamed(tables, samples)
         return chosen
     try:
-        text = scanned.read().decode("utf-8")
+        # a box holds some hundreds of samples; whatever never ends is not read to its end
+        text = scanned.read(MOST_SCANNED_BYTES).decode("utf-8")
     except UnicodeDecodeError as error:
         raise TreenailError(
             f"what was scanned is no text in UTF-8 (byte {error.start + 1}); set the scanner to "

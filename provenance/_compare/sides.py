@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import json
 from collections.abc import Iterator, Mapping
 from contextlib import contextmanager
 from dataclasses import dataclass
@@ -12,7 +11,6 @@ from typing import Any
 from provenance._bag.bag import payload_files
 from provenance._bag.hashing import hash_files
 from provenance._bag.hostile import HostileBundle
-from provenance._bag.limits import DEFAULT_LIMITS
 from provenance._base.errors import TreenailError, UnusableInput
 from provenance._base.progress import Progress, say_nothing
 from provenance._bundle.describe.contents import survey_package
@@ -20,6 +18,8 @@ from provenance._bundle.describe.lineage import identity_of
 from provenance._bundle.generated import generated_names
 from provenance._bundle.verify import BUNDLE_FACTS, judge_folder, opened_bundle
 from provenance._compare.difference import Side
+from provenance._gate.budget import DEFAULT_BUDGET
+from provenance._gate.documents import read_json
 from provenance._record.origin import ancestor_from
 from provenance._record.package import DESCRIPTOR, Package, open_package, read_model
 
@@ -69,7 +69,7 @@ def _package_side(path: Path, progress: Progress) -> OpenSide:
 
 
 def _bundle_side(path: Path, folder: Path, progress: Progress) -> OpenSide:
-    verdict = judge_folder(path, folder, fast=True, limits=DEFAULT_LIMITS)
+    verdict = judge_folder(path, folder, fast=True, limits=DEFAULT_BUDGET)
     grave = [
         one
         for one in verdict.findings
@@ -91,9 +91,9 @@ def _bundle_side(path: Path, folder: Path, progress: Progress) -> OpenSide:
                 f"{path} cannot be compared: data/{table} is not what was packed. "
                 "'treenail verify' names everything; ask for the bundle again"
             )
-    facts = json.loads((data / BUNDLE_FACTS).read_text(encoding="utf-8"))
+    facts = read_json(data / BUNDLE_FACTS)
     try:
-        descriptor = json.loads((data / DESCRIPTOR).read_text(encoding="utf-8"))
+        descriptor = read_json(data / DESCRIPTOR)
         package = Package(data, descriptor, read_model(data))
         known_by = identity_of(folder)
         earlier = tuple(ancestor_from(one) for one in facts.get("revisionOf") or ())
@@ -128,7 +128,7 @@ def _manifest(path: Path, folder: Path) -> dict[str, str]:
             f"{path} cannot be compared: it has no manifest-sha256.txt; ask for a bundle with one"
         )
     listed = {}
-    for line in manifest.read_text(encoding="utf-8").splitlines():
+    for line in manifest.read_text(encoding="utf-8", errors="replace").splitlines():
         digest, _, name = line.partition(" ")
         listed[name.strip().removeprefix("*").removeprefix("data/")] = digest.lower()
     there = {one.removeprefix("data/") for one in payload_files(folder)}

@@ -12,6 +12,7 @@ from provenance._base.disk import CHUNK_BYTES, sha256_of
 from provenance._base.errors import AlreadyThere, UnusableInput
 from provenance._base.portable import folded, unportable_because
 from provenance._base.progress import Progress, say_nothing
+from provenance._gate.folders import files_below
 from provenance._history.entering import stage_table
 from provenance._model.media_types import media_type_of
 from provenance._record.package import Package
@@ -96,8 +97,8 @@ def copies_of(sources: Iterable[Path], under: str = KEPT_IN) -> list[Copy]:
 
 def paths_kept(package: Package) -> list[str]:
     """The paths of all files below files/, in order, with forward slashes."""
-    found = sorted((package.folder / KEPT_IN).rglob("*"))
-    return [path.relative_to(package.folder).as_posix() for path in found if path.is_file()]
+    kept = package.folder / KEPT_IN
+    return [f"{KEPT_IN}/{path}" for path in (files_below(kept) if kept.is_dir() else [])]
 
 
 def refuse_others(package: Package, copies: Sequence[Copy]) -> set[str]:

@@ -7,6 +7,7 @@ from contextlib import closing
 from pathlib import Path
 
 from provenance._base.errors import UnusableInput
+from provenance._gate.budget import SheetBudget
 from provenance._intake.drafting.choosing import Choice, Chooser
 from provenance._intake.drafting.columns import Column
 from provenance._intake.drafting.habits import is_code
@@ -15,7 +16,7 @@ from provenance._intake.drafting.words import form_words
 from provenance._intake.drafting.writing import SheetGuess, SourceWriter, listed, quoted, remark
 from provenance._intake.files.data_package import PackageTable, handed_in
 from provenance._intake.files.readers import open_received
-from provenance._intake.files.received import Limits, ReceivedSheet
+from provenance._intake.files.received import ReceivedSheet
 from provenance._intake.mapping.mapping_file import OPEN
 from provenance._model.schema import Model
 
@@ -29,7 +30,7 @@ HEAD = f"""\
 def draft_mapping(
     model: Model,
     files: Sequence[Path],
-    limits: Limits | None = None,
+    limits: SheetBudget | None = None,
     sites: Collection[str] = (),
 ) -> str:
     """A mapping for these files as YAML text that schemas/mapping.schema.json accepts.

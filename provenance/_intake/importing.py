@@ -11,6 +11,7 @@ from pathlib import Path
 from provenance._base.errors import UnusableInput
 from provenance._base.findings import Finding
 from provenance._base.progress import Progress
+from provenance._gate.budget import SheetBudget
 from provenance._history.acts import GONE, HERE, IMPORT, ROW_FIELD, Act, Line
 from provenance._history.edits import Change
 from provenance._history.history import (
@@ -32,7 +33,6 @@ from provenance._intake.claims import (
 )
 from provenance._intake.events import take_events
 from provenance._intake.files.data_package import handed_in
-from provenance._intake.files.received import Limits
 from provenance._intake.import_findings import (
     PERHAPS_RENAMED,
     about_cell,
@@ -99,7 +99,7 @@ def import_exports(
     *,
     progress: Progress | None = None,
     when: datetime | None = None,
-    limits: Limits | None = None,
+    limits: SheetBudget | None = None,
     trial: bool = False,
     who: str = "",
     same_as: Sameness = NOT_SAID,
@@ -132,7 +132,7 @@ def import_exports(
             if progress is not None:
                 progress(int((place + share) * STEPS_A_FILE), len(paths) * STEPS_A_FILE)
 
-        incoming.append(read_file(package, path, mapping, limits or Limits(), advance))
+        incoming.append(read_file(package, path, mapping, limits or SheetBudget(), advance))
     if progress is not None:
         progress(len(paths) * STEPS_A_FILE, len(paths) * STEPS_A_FILE)
     finish_writing(package.folder)

@@ -10,10 +10,11 @@ from pathlib import Path
 from provenance._base.disk import sha256_of
 from provenance._base.errors import UnusableInput
 from provenance._base.findings import Finding
+from provenance._gate.budget import SheetBudget
 from provenance._identity.naming import CellNames
 from provenance._intake.files.data_package import DataPackage
 from provenance._intake.files.readers import open_received
-from provenance._intake.files.received import Limits, ReceivedFile
+from provenance._intake.files.received import ReceivedFile
 from provenance._intake.lines.lines import read_sheet
 from provenance._intake.lines.readings import Place, SheetReading, intake_finding
 from provenance._intake.mapping.mapping import FormMapping, SourceRule
@@ -41,7 +42,7 @@ def read_file(
     package: Package,
     path: Path,
     mapping: FormMapping | None,
-    limits: Limits,
+    limits: SheetBudget,
     advance: Callable[[float], None],
 ) -> IncomingFile:
     """Read one file through the mapping, or through its own if it is a workbook of this project.

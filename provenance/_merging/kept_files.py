@@ -8,6 +8,7 @@ from pathlib import Path, PurePosixPath
 
 from provenance._base.disk import sha256_of
 from provenance._base.errors import UnusableInput
+from provenance._gate.folders import files_below
 from provenance._history.acts import Line
 from provenance._history.projection import State, covered_tables
 from provenance._model.schema import Model
@@ -63,18 +64,8 @@ def compare_files(package: Package, other: Package) -> Comparison:
 
 def _files_of(package: Package) -> Iterator[str]:
     tables = {f"tables/{name}.csv" for name in package.model.tables}
-    for path in sorted(package.folder.rglob("*")):
-        name = path.relative_to(package.folder).as_posix()
-        hidden = any(part.startswith(".") for part in name.split("/"))
-        described = name in tables or name == DESCRIPTOR or name.startswith("schemas/")
-        if hidden or described:
-            continue
-        if path.is_symlink():
-            raise UnusableInput(
-                f"{path} is a link to something outside; put the file itself there. Nothing was "
-                "merged"
-            )
-        if path.is_file():
+    for name in files_below(package.folder, shown_only=True):
+        if name not in tables and name != DESCRIPTOR and not name.startswith("schemas/"):
             yield name
 
 

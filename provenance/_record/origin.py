@@ -7,7 +7,6 @@ what it is called, and every number that it gave to something.
 
 from __future__ import annotations
 
-import json
 from collections.abc import Mapping
 from dataclasses import dataclass, field, replace
 from pathlib import Path
@@ -15,6 +14,8 @@ from types import MappingProxyType
 from typing import TYPE_CHECKING, Any
 
 from provenance._base.errors import UnusablePackage
+from provenance._gate.documents import read_json
+from provenance._gate.refusal import RefusedInput
 
 if TYPE_CHECKING:
     from provenance._record.package import Package
@@ -149,11 +150,10 @@ def read_origin(folder: Path) -> Origin | None:
     """
     path = folder / ORIGIN
     try:
-        raw = json.loads(path.read_text(encoding="utf-8"))
-        return origin_from(raw)
+        return origin_from(read_json(path))
     except FileNotFoundError:
         return None
-    except (OSError, ValueError, RecursionError) as error:
+    except (OSError, ValueError, RefusedInput) as error:
         raise UnusablePackage(
             f"{path} cannot be read: {error}. It says which bundle this package came from: unpack "
             "that bundle again and copy the file from there"
@@ -167,6 +167,13 @@ def numbers_of(package: Package) -> dict[str, dict[str, str]]:
         if table not in package.model.tables:
             continue
         key = package.model.table(table).primary_key[0]
+        if key not in package.tables.columns(table) and package.tables.count(table):
+            # without it every number would be free again
+            raise UnusablePackage(
+                f"{package.tables.where}/tables/{table}.csv has no column '{key}', so nobody can "
+                "tell which numbers were given out; write the heading there, or ask whoever sent "
+                "the record for it again"
+            )
         pairs = package.tables.tuples(table, (key, owner))
         found[table] = {one: whose for one, whose in pairs if one}
     return found

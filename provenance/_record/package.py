@@ -16,7 +16,6 @@ Layout (Data Package v2, datapackage.org/standard/data-package):
 from __future__ import annotations
 
 import csv
-import io
 import json
 import os
 from collections.abc import Mapping
@@ -31,8 +30,11 @@ from provenance import __version__
 from provenance._base.disk import building_folder, write_text, writing
 from provenance._base.errors import UnusablePackage
 from provenance._base.frames import write_csv
-from provenance._base.locks import locked, locked_for_reading
+from provenance._base.locks import LOCK, locked, locked_for_reading
 from provenance._base.visible import visible
+from provenance._gate.budget import DEFAULT_BUDGET
+from provenance._gate.documents import json_from
+from provenance._gate.folders import read_plain, refuse_links
 from provenance._model.schema import (
     Model,
     Table,
@@ -49,6 +51,7 @@ from provenance._model.schema_faults import (
     model_faults,
     shape_faults,
 )
+from provenance._record.origin import ORIGIN
 from provenance._record.snapshot import Snapshot, snapshot_of_folder
 from provenance._record.tables import ROW
 from provenance._record.together import finish_writing, is_unfinished
@@ -63,6 +66,12 @@ _FAULTS_NAMED = 5
 _MODELS_KEPT = 8
 _MODELS: dict[tuple[tuple[str, bytes], ...], Model] = {}
 """Models that were read, by the names and bytes of their files; the oldest makes room."""
+
+_FROM_A_COPY = "restore it from a copy"
+_HELD_TO_THE_GATE = frozenset(
+    {DESCRIPTOR, LOCK, ORIGIN, "README.md", "files", "originals", "schemas", "tables"}
+)
+"""What a package consists of at its top; what else a person keeps there is never opened."""
 
 DATA_PACKAGE_PROFILE = "https://datapackage.org/profiles/2.0/datapackage.json"
 
@@ -188,6 +197,8 @@ def open_package(folder: Path | str) -> Package:
     """Open the package in a folder; raises UnusablePackage that says what is missing."""
     folder = Path(folder)
     path = folder / DESCRIPTOR
+    if folder.is_dir():
+        _refuse_links(folder)
     if path.is_file() and is_unfinished(folder):
         finish_writing(folder)
     if folder.is_file():
@@ -210,6 +221,16 @@ def open_package(folder: Path | str) -> Package:
     return Package(folder, MappingProxyType(descriptor), read_model(folder))
 
 
+def _refuse_links(folder: Path) -> None:
+    """Raise RefusedInput for a link where reading or writing the package would follow it.
+
+    What lies in files/ and originals/ is looked at by whoever opens it.
+    """
+    refuse_links(folder, _HELD_TO_THE_GATE)
+    for name in ("schemas", "tables"):
+        refuse_links(folder / name)
+
+
 def read_model(folder: Path) -> Model:
     """The model that a package carries in its own schemas/ folder.
 
@@ -217,7 +238,11 @@ def read_model(folder: Path) -> Model:
     """
     schemas = folder / "schemas"
     paths = sorted(path for path in schemas.glob("*.json") if path.name != "model.json")
-    written = {path: _bytes_of(path) for path in (schemas / "model.json", *paths)}
+    written = {}
+    room = DEFAULT_BUDGET.most_model_bytes
+    for path in (schemas / "model.json", *paths):
+        written[path] = _bytes_of(path, room)
+        room -= len(written[path])
     # building it takes far longer than reading the bytes that say whether it is the same
     known = tuple((path.name, data) for path, data in written.items())
     model = _MODELS.get(known)
@@ -368,20 +393,16 @@ def _refuse(path: Path, faults: list[str]) -> None:
         )
 
 
-def _bytes_of(path: Path) -> bytes:
+def _bytes_of(path: Path, room: int = DEFAULT_BUDGET.most_model_bytes) -> bytes:
+    """The bytes of a file that describes the package, for which so much room is left."""
     try:
-        return path.read_bytes()
+        return read_plain(path, room)
     except FileNotFoundError:
         raise UnusablePackage(f"{path} is missing; restore it from a copy") from None
 
 
 def _object_in(path: Path, data: bytes) -> dict[str, Any]:
-    try:
-        raw = json.loads(io.TextIOWrapper(io.BytesIO(data), encoding="utf-8").read())
-    except RecursionError:
-        raise UnusablePackage(f"{path} is nested too deep; restore it from a copy") from None
-    except ValueError as error:
-        raise UnusablePackage(f"{path} is not readable JSON: {error}; restore it") from error
+    raw = json_from(data, path, remedy=_FROM_A_COPY)
     if not isinstance(raw, dict):
-        raise UnusablePackage(f"{path} does not hold a JSON object; restore it from a copy")
+        raise UnusablePackage(f"{path} does not hold a JSON object; {_FROM_A_COPY}")
     return raw

@@ -12,6 +12,7 @@ from __future__ import annotations
 
 import csv
 import io
+import os
 import re
 import sys
 from collections.abc import Iterable, Iterator, Sequence
@@ -22,7 +23,10 @@ from pathlib import Path
 
 import polars as pl
 
-from provenance._base.errors import UnusablePackage
+from provenance._gate.budget import DEFAULT_BUDGET
+from provenance._gate.folders import read_plain
+from provenance._gate.refusal import RefusedInput
+from provenance._gate.tables import why_too_large, why_unreadable
 from provenance._record.records import (
     OddQuotes,
     Record,
@@ -35,9 +39,6 @@ from provenance._record.tables import ROW, is_blank
 
 FIRST_ROW = 2
 """Record number of the first row; the header is record 1."""
-
-MOST_COLUMNS = 5_000
-"""No table of a record has a hundredth of them; frames of very many columns fill the memory."""
 
 _STRETCH_ROWS = 1000
 _UTF8_BOM = b"\xef\xbb\xbf"
@@ -111,18 +112,31 @@ class TableText:
 
 def read_table_text(path: Path) -> TableText:
     """Read a CSV file, as `read_table_bytes`; raises FileNotFoundError when there is none."""
-    return read_table_bytes(path.read_bytes())
+    return read_table_bytes(read_plain(path, DEFAULT_BUDGET.most_table_bytes), path)
 
 
-def read_table_bytes(data: bytes) -> TableText:
-    """Read a table from the bytes of its CSV.
+def read_table_bytes(data: bytes, where: str | os.PathLike[str] = "the table") -> TableText:
+    """Read a table from the bytes of its CSV; `where` is what a person knows them by.
 
     What is odd about the content is no error here, but stands in the value that is returned; only
-    a header of more than MOST_COLUMNS raises UnusablePackage.
+    what is beyond the budget raises RefusedInput.
     """
     data = data.removeprefix(_UTF8_BOM)
     if not data:
         return TableText((), _numbered(0), _numbered(0)[ROW], empty=True)
+    if why := why_unreadable(data):
+        raise RefusedInput(where, why)
+    try:
+        return _read(data)
+    except _TooLarge as error:
+        raise RefusedInput(where, str(error)) from None
+
+
+class _TooLarge(Exception):
+    """What a table turned out to ask for only while it was read."""
+
+
+def _read(data: bytes) -> TableText:
     with _any_cell_size():
         table = _read_sound(data) if _is_utf8(data) else None
         # a table without rows is as good as false, and has been read all the same
@@ -141,12 +155,14 @@ def _read_sound(data: bytes) -> TableText | None:
         if b"," not in outside_quotes(data[:header_end]):
             return None
         labels = tuple(next(csv.reader([data[:header_end].decode()])))
-        count, uneven = count_records(data, len(labels))
+        _refuse_too_large(len(labels), 0)
+        most = DEFAULT_BUDGET.most_uneven_rows
+        count, uneven = count_records(data, len(labels), most)
         try:
             return _with_mended(data, header_end, labels, count, uneven)
         except (pl.exceptions.ComputeError, pl.exceptions.SchemaError):
             # some are too long, and as many others too short
-            count, uneven = count_records(data, len(labels), one_by_one=True)
+            count, uneven = count_records(data, len(labels), most, one_by_one=True)
             return _with_mended(data, header_end, labels, count, uneven)
     except OddQuotes:
         return None
@@ -156,6 +172,10 @@ def _with_mended(
     data: bytes, header_end: int, labels: tuple[str, ...], count: int, uneven: list[Record]
 ) -> TableText:
     """Read the records behind the header, each with as many cells as there are labels."""
+    # commas inside quotes make it less, never more
+    written = sum(min(data.count(b",", one.start, one.end) + 1, len(labels)) for one in uneven)
+    missing = len(labels) * len(uneven) - written
+    _refuse_too_large(len(labels), count, len(uneven), missing)
     faults = Faults()
     whole = memoryview(data)
     pieces: list[bytes | memoryview] = []
@@ -176,7 +196,7 @@ def _read_anew(data: bytes) -> TableText:
     labels: tuple[str, ...] = ()
     faults = Faults()
     sound = io.BytesIO()
-    row = 0
+    row = missing = 0
     for cells, swallowed_end in _records(text):
         row += 1
         if swallowed_end:
@@ -187,11 +207,29 @@ def _read_anew(data: bytes) -> TableText:
             cells = [_shown(cell) for cell in cells]
         if row == 1:
             labels = tuple(cells)
+            _refuse_too_large(len(labels), 0)
         elif labels:
+            missing += max(len(labels) - len(cells), 0)
             sound.write(_as_line(_fitted(cells, row, len(labels), faults)))
+            _refuse_too_large(len(labels), row, len(faults.short) + len(faults.long), missing)
     if not labels:
         return TableText((), _numbered(row - 1), _numbered(0)[ROW], faults)
     return _with_frame(labels, sound.getvalue(), records=row - 1, faults=faults)
+
+
+def _refuse_too_large(columns: int, rows: int, uneven: int = 0, missing: int = 0) -> None:
+    """Raise _TooLarge for more than the budget lets be, in the whole table as far as it is known.
+
+    A row that lacks cells may be a byte long, and takes as much room as any when it is filled up.
+    """
+    budget = DEFAULT_BUDGET
+    why = why_too_large(columns, rows)
+    if uneven > budget.most_uneven_rows:
+        why = f"has {uneven:,} rows with too few or too many cells, so it is no table"
+    elif missing > budget.most_missing_cells:
+        why = f"lacks more than {budget.most_missing_cells:,} cells in its rows, so it is no table"
+    if why:
+        raise _TooLarge(why)
 
 
 def _records(lines: Iterable[str]) -> Iterator[tuple[list[str], bool]]:
@@ -245,8 +283,6 @@ def _without_rows(columns: tuple[str, ...]) -> pl.DataFrame:
 
 
 def _with_frame(labels: tuple[str, ...], body: bytes, *, records: int, faults: Faults) -> TableText:
-    if len(labels) > MOST_COLUMNS:
-        raise UnusablePackage(f"a table has {len(labels)} columns; no record needs as many")
     kept: dict[str, str] = {}
     for position, label in enumerate(labels):
         if label not in ("", ROW):

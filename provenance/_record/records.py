@@ -43,9 +43,12 @@ def end_of_record(data: bytes, start: int, least: int = 0) -> int:
     return end + 1
 
 
-def count_records(data: bytes, cells: int, *, one_by_one: bool = False) -> tuple[int, list[Record]]:
+def count_records(
+    data: bytes, cells: int, most_uneven: int, *, one_by_one: bool = False
+) -> tuple[int, list[Record]]:
     """How many records there are, the header included, and those that have not so many cells.
 
+    Past `most_uneven` of these the rest is not looked at.
     Unless they are counted `one_by_one`, the commas of several records are counted together, so
     that one that is too long may make up for others that are too short.
     The bytes end with a line end, and no carriage return is without a line feed behind it. Raises
@@ -54,7 +57,7 @@ def count_records(data: bytes, cells: int, *, one_by_one: bool = False) -> tuple
     """
     uneven: list[Record] = []
     stretch = 0 if one_by_one else _STRETCH_BYTES
-    return _count(data, 0, len(data), 0, cells, stretch, uneven), uneven
+    return _count(data, 0, len(data), 0, cells, stretch, uneven, most_uneven), uneven
 
 
 def has_odd_line_ends(data: bytes) -> bool:
@@ -63,10 +66,17 @@ def has_odd_line_ends(data: bytes) -> bool:
 
 
 def _count(
-    data: bytes, start: int, end: int, number: int, cells: int, stretch: int, uneven: list[Record]
+    data: bytes,
+    start: int,
+    end: int,
+    number: int,
+    cells: int,
+    stretch: int,
+    uneven: list[Record],
+    most_uneven: int,
 ) -> int:
     """Count the records from `start`, which has that number, to `end`, and note uneven ones."""
-    while start < end:
+    while start < end and len(uneven) <= most_uneven:
         behind = end_of_record(data, start, min(start + stretch, end - 1))
         outside = outside_quotes(data[start:behind])
         records = outside.count(b"\n")
@@ -76,7 +86,8 @@ def _count(
             uneven.append(Record(number, start, behind))
             number += 1
         else:
-            number = _count(data, start, behind, number, cells, stretch // 16, uneven)
+            smaller = stretch // 16
+            number = _count(data, start, behind, number, cells, smaller, uneven, most_uneven)
         start = behind
     return number
 

@@ -215,8 +215,6 @@ def snapshot_of_folder(folder: Path, model: Model) -> Snapshot:
             return None
         except OSError as error:
             raise UnusablePackage(f"{path} cannot be read: {error.strerror}") from error
-        except UnusablePackage as error:
-            raise UnusablePackage(f"{path}: {error}") from error
 
     return Snapshot(model, str(folder), read)
 

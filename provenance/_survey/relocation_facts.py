@@ -8,6 +8,7 @@ from pathlib import Path
 import numpy as np
 
 from provenance._base.errors import UnusableInput
+from provenance._gate.folders import is_plain_file
 from provenance._identity.check_character import check_character
 from provenance._identity.identifier import full_identifier
 from provenance._identity.rotation import turned
@@ -298,6 +299,7 @@ def _photo(
         for row in photos:
             path = package.folder / row["path"]
             mine = key and (row["about_table"], row["about_id"]) == (about, key)
-            if mine and path.suffix.lower() in _PICTURES and path.is_file():
+            shown = mine and path.suffix.lower() in _PICTURES
+            if shown and is_plain_file(package.folder, row["path"]):
                 return path, row["title"]
     return None, ""

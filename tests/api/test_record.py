@@ -20,8 +20,8 @@ from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
 import provenance
-from provenance._bag.limits import Limits
 from provenance._bundle.in_place import opened_in_place
+from provenance._gate.budget import Budget
 from provenance._record.package import open_package
 
 
@@ -274,7 +274,7 @@ def test_a_table_that_would_fill_the_memory_is_refused(zip_bundle, tmp_path) -> 
         lambda name, content: content + b"\n" * 2**25 if name.endswith("plug.csv") else content,
     )
     refused(bomb, "would grow from")
-    small = Limits(most_table_bytes=10)
+    small = Budget(most_table_bytes=10)
     with (
         opened_in_place(zip_bundle, limits=small) as package,
         pytest.raises(provenance.UnusablePackage, match="10 are read in place at most"),
@@ -291,7 +291,7 @@ def test_no_text_a_long_line_and_damage_are_refused(zip_bundle, tmp_path) -> Non
         )
 
     refused(with_plug(b"plug_id\n\x00\n"), "holds a NUL")
-    small = Limits(longest_line_bytes=10)
+    small = Budget(longest_line_bytes=10)
     with (
         opened_in_place(zip_bundle, limits=small) as package,
         pytest.raises(provenance.UnusablePackage, match="a line of more than 10 bytes"),

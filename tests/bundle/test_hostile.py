@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import hashlib
 import io
 import json
 import os
@@ -11,15 +12,18 @@ import zipfile
 from pathlib import Path
 
 import pytest
+from click.testing import CliRunner
 
-from provenance._bag.limits import Limits
 from provenance._bag.verdict import PARTS, Verdict
 from provenance._base.errors import TreenailError, UnusableInput
 from provenance._bundle.verdict_text import verdict_text
 from provenance._bundle.verify import verify_bundle
+from provenance._cli import treenail
+from provenance._compare.compare import compare
+from provenance._gate.budget import Budget
 from tests.builders import unpack_bundle
 
-SMALL = Limits(most_files=200, most_total_bytes=2_000_000, ratio_from_bytes=1_000)
+SMALL = Budget(most_files=200, most_total_bytes=2_000_000, ratio_from_bytes=1_000)
 
 
 @pytest.fixture(autouse=True)
@@ -57,7 +61,7 @@ def rules(verdict: Verdict) -> set[str]:
     return {one.rule for one in verdict.findings}
 
 
-def refused(bundle: Path, scratch: Path, limits: Limits = SMALL) -> Verdict:
+def refused(bundle: Path, scratch: Path, limits: Budget = SMALL) -> Verdict:
     """The verdict over a bundle that must not be sound; checks that nothing stays or gets out."""
     around = {path for path in scratch.parent.rglob("*") if scratch not in path.parents}
     verdict = verify_bundle(bundle, limits=limits)
@@ -257,18 +261,18 @@ def test_a_link_in_a_folder_is_not_followed(bundle: Path, scratch: Path) -> None
     elsewhere.write_bytes(photo.read_bytes())  # even with the right bytes behind it
     photo.unlink()
     photo.symlink_to(elsewhere)
-    verdict = refused(bundle, scratch, Limits())
+    verdict = refused(bundle, scratch, Budget())
     assert [one.path for one in verdict.findings] == ["data/files/photo-001.png"]
 
 
 def test_a_link_to_a_folder_is_not_followed(bundle: Path, scratch: Path) -> None:
     (bundle / "data" / "more").symlink_to("/")
-    assert rules(refused(bundle, scratch, Limits())) == {"container.link"}
+    assert rules(refused(bundle, scratch, Budget())) == {"container.link"}
 
 
 def test_a_pipe_is_not_waited_for(bundle: Path, scratch: Path) -> None:
     os.mkfifo(bundle / "data" / "files" / "pipe")
-    assert rules(refused(bundle, scratch, Limits())) == {"container.link"}
+    assert rules(refused(bundle, scratch, Budget())) == {"container.link"}
 
 
 def test_folders_nested_without_end_are_refused(bundle: Path, scratch: Path) -> None:
@@ -277,7 +281,7 @@ def test_folders_nested_without_end_are_refused(bundle: Path, scratch: Path) -> 
         deep = deep / "d"
     deep.mkdir(parents=True)
     (deep / "x").write_bytes(b"x")
-    assert "container.unsafe_name" in rules(refused(bundle, scratch, Limits()))
+    assert "container.unsafe_name" in rules(refused(bundle, scratch, Budget()))
 
 
 @pytest.mark.parametrize(
@@ -294,20 +298,20 @@ def test_a_manifest_that_points_outside_is_not_followed(
     secret.write_text("secret", encoding="utf-8")
     manifest = bundle / "manifest-sha256.txt"
     manifest.write_text(f"{manifest.read_text('utf-8')}{'0' * 64}  {path}\n", encoding="utf-8")
-    verdict = refused(bundle, scratch, Limits())
+    verdict = refused(bundle, scratch, Budget())
     assert "bag.unsafe_path" in rules(verdict)
 
 
 def test_a_tag_file_larger_than_sense_is_refused(bundle: Path, scratch: Path) -> None:
     with open(bundle / "bag-info.txt", "ab") as stream:
         stream.truncate(2**30)
-    assert "bag.tag_file_too_big" in rules(refused(bundle, scratch, Limits()))
+    assert "bag.tag_file_too_big" in rules(refused(bundle, scratch, Budget()))
 
 
 def test_files_to_be_fetched_are_not_fetched(bundle: Path, scratch: Path) -> None:
     """RFC 8493 section 5.2: a fetch.txt may point anywhere."""
     (bundle / "fetch.txt").write_text("http://127.0.0.1:9/x 5 data/x\n", encoding="utf-8")
-    assert "bag.incomplete" in rules(refused(bundle, scratch, Limits()))
+    assert "bag.incomplete" in rules(refused(bundle, scratch, Budget()))
 
 
 @pytest.mark.parametrize("encoding", ["punycode", "zlib_codec", "unknown-8", ""])
@@ -315,7 +319,7 @@ def test_an_encoding_that_is_a_trap_is_refused(bundle: Path, scratch: Path, enco
     (bundle / "bagit.txt").write_text(
         f"BagIt-Version: 1.0\nTag-File-Character-Encoding: {encoding}\n", encoding="utf-8"
     )
-    assert "bag.encoding" in rules(refused(bundle, scratch, Limits()))
+    assert "bag.encoding" in rules(refused(bundle, scratch, Budget()))
 
 
 @pytest.mark.parametrize(
@@ -323,7 +327,7 @@ def test_an_encoding_that_is_a_trap_is_refused(bundle: Path, scratch: Path, enco
 )
 def test_tags_that_make_no_sense_are_a_finding(bundle: Path, scratch: Path, line: str) -> None:
     (bundle / "bag-info.txt").write_text(line + "\n", encoding="utf-8")
-    assert "bag.invalid" in rules(refused(bundle, scratch, Limits()))
+    assert "bag.invalid" in rules(refused(bundle, scratch, Budget()))
 
 
 def sealed_anew(bundle: Path) -> None:
@@ -374,7 +378,7 @@ def test_a_schema_that_names_a_file_elsewhere_is_not_followed(
     schema = json.loads(path.read_text("utf-8"))
     path.write_text(json.dumps({**schema, "name": name}), encoding="utf-8")
     sealed_anew(bundle)
-    assert "descriptor.unsafe_name" in rules(refused(bundle, scratch, Limits()))
+    assert "descriptor.unsafe_name" in rules(refused(bundle, scratch, Budget()))
 
 
 @pytest.mark.parametrize("key", ["fields", "primaryKey", "order", "sections", "foreignKeys"])
@@ -399,7 +403,7 @@ def test_a_staged_write_in_a_bundle_is_not_carried_out(bundle: Path, scratch: Pa
     (staging / "0").write_text("plug_id\n", encoding="utf-8")
     sealed_anew(bundle)
     assert is_unfinished(bundle / "data")
-    assert "descriptor.hidden" in rules(refused(bundle, scratch, Limits()))
+    assert "descriptor.hidden" in rules(refused(bundle, scratch, Budget()))
     assert is_unfinished(bundle / "data")
 
 
@@ -408,7 +412,7 @@ def test_a_table_with_an_endless_line_is_refused(bundle: Path) -> None:
     with open(path, "ab") as stream:
         stream.write(b"x" * 3_000_000 + b"\n")
     sealed_anew(bundle)
-    verdict = verify_bundle(bundle, limits=Limits(longest_line_bytes=2**20))
+    verdict = verify_bundle(bundle, limits=Budget(longest_line_bytes=2**20))
     assert "tables.unreadable" in rules(verdict)
 
 
@@ -503,3 +507,66 @@ def test_a_zip_written_by_a_program_that_could_not_go_back_has_no_foreign_bytes(
         for member in old.infolist():
             new.writestr(member.filename, old.read(member))
     assert verify_bundle(tmp_path / "b.zip").findings == ()
+
+
+def test_a_table_that_lost_the_heading_of_its_key_is_not_taken_in(
+    bundle: Path, zip_bundle: Path, tmp_path: Path
+) -> None:
+    """As seen: the numbers in it would count as never given out."""
+    for table, key in (("plug", "plug_id"), ("sample", "sample_id"), ("element", "element_id")):
+        path = bundle / "data" / "tables" / f"{table}.csv"
+        sound = path.read_bytes()
+        for heading in (b"", b"number"):
+            path.write_bytes(sound.replace(key.encode(), heading, 1))
+            sealed_anew(bundle)
+            line = ["accession", bundle, "--register", tmp_path / "store" / "register.csv"]
+            for words in (
+                ["unpack", bundle, "--out", tmp_path / "out"],
+                [*line, "--pattern", "{serial}", "--depositor", "north crew"],
+            ):
+                done = CliRunner().invoke(
+                    treenail, [str(one) for one in words], standalone_mode=False
+                )
+                assert isinstance(done.exception, TreenailError), done.output
+                assert f"{table}.csv has no column '{key}'" in str(done.exception)
+                assert done.exception.exit_code == 2
+            assert not (tmp_path / "out").exists()
+            assert not (tmp_path / "store" / "register.csv").exists()
+        path.write_bytes(sound)
+
+
+def test_a_table_of_a_million_columns_is_refused_before_it_is_read(
+    bundle: Path, zip_bundle: Path
+) -> None:
+    path = bundle / "data" / "tables" / "plug.csv"
+    path.write_bytes(b",".join(b"c%d" % n for n in range(1_000_000)) + b"\n")
+    sealed_anew(bundle)
+    with pytest.raises(TreenailError, match="1,000,000 columns"):
+        compare(zip_bundle, bundle)
+    (found,) = [one for one in verify_bundle(bundle).findings if one.part == "tables"]
+    assert (found.rule, found.path) == ("tables.unreadable", "data/tables/plug.csv")
+
+
+def test_a_list_of_nonsense_is_told_once_and_not_by_the_line(bundle: Path) -> None:
+    (bundle / "manifest-sha256.txt").write_text("nonsense\n" * 200_000, encoding="utf-8")
+    found = verify_bundle(bundle).findings
+    assert len(found) < 2_000
+    assert any("1000 wrong lines and more" in one.message for one in found)
+
+
+def test_a_bag_in_another_encoding_is_given_no_number(bundle: Path, tmp_path: Path) -> None:
+    """RFC 8493 section 2.1.1 lets a bag say in which encoding its tag files are."""
+    (bundle / "bag-info.txt").write_bytes("Contact: Zoë\n".encode("iso-8859-1"))
+    declared = "BagIt-Version: 1.0\nTag-File-Character-Encoding: ISO-8859-1\n"
+    (bundle / "bagit.txt").write_text(declared, encoding="utf-8")
+    tags = [one for one in bundle.iterdir() if one.is_file() and "tagmanifest" not in one.name]
+    for kind in ("sha256", "sha512"):
+        sums = [f"{hashlib.new(kind, one.read_bytes()).hexdigest()}  {one.name}\n" for one in tags]
+        (bundle / f"tagmanifest-{kind}.txt").write_text("".join(sums), encoding="utf-8")
+    assert verify_bundle(bundle).sound
+    assert unpack_bundle(bundle, tmp_path / "out")
+    line = ["accession", bundle, "--register", tmp_path / "store" / "register.csv"]
+    words = [*line, "--pattern", "{serial}", "--depositor", "north crew"]
+    done = CliRunner().invoke(treenail, [str(one) for one in words], standalone_mode=False)
+    assert isinstance(done.exception, TreenailError), done.output
+    assert "bag-info.txt is not in UTF-8 (byte 12)" in str(done.exception)

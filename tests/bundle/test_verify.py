@@ -10,12 +10,12 @@ from pathlib import Path
 import pytest
 
 from provenance._bag import names
-from provenance._bag.limits import DEFAULT_LIMITS
 from provenance._bag.verdict import PARTS
 from provenance._base.errors import UnusableInput
 from provenance._bundle.describe.editions import EDITIONS
 from provenance._bundle.verdict_text import verdict_text
 from provenance._bundle.verify import verify_bundle
+from provenance._gate.budget import DEFAULT_BUDGET
 from provenance._history.deciding import correct, decide
 from provenance._ledger.seals import SEALS, body_hash, event_hash
 from provenance._record.package import Package, open_package
@@ -264,7 +264,7 @@ def test_a_document_as_large_as_is_allowed_is_read(bundle: Path, over: int, told
     text = facts.read_text("utf-8")
     facts.write_text(text + " " * (most + over - len(text.encode())), encoding="utf-8")
     sealed_anew(bundle)
-    verdict = verify_bundle(bundle, limits=replace(DEFAULT_LIMITS, most_json_bytes=most))
+    verdict = verify_bundle(bundle, limits=replace(DEFAULT_BUDGET, most_json_bytes=most))
     assert ("descriptor.too_big" in rules(verdict)) is told
 
 

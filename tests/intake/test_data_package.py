@@ -14,9 +14,9 @@ from typing import Any
 import pytest
 
 from provenance._base.errors import UnusableInput
+from provenance._gate.budget import SheetBudget
 from provenance._intake.draft import draft_mapping
 from provenance._intake.files.readers import open_received
-from provenance._intake.files.received import Limits
 from provenance._intake.importing import import_exports
 from provenance._intake.mapping.mapping_file import read_mapping
 from provenance._record.package import Package
@@ -238,7 +238,7 @@ def test_a_package_of_our_own_comes_back_through_a_drafted_mapping(tmp_path: Pat
         ({"path": None}, "neither path nor data"),
         ({"schema": "https://example.org/schema.json"}, "nothing here uses the network"),
         ({"schema": "../schema.json"}, "leads out of the folder"),
-        ({"schema": "lists/timbers.csv"}, "is no readable JSON"),
+        ({"schema": "lists/timbers.csv"}, "is not readable JSON"),
         ({"dialect": "http://example.org/dialect.json"}, "nothing here uses the network"),
         ({"name": "photo"}, "two resources named 'photo'"),
         ({"name": 7}, "no usable name"),
@@ -300,8 +300,8 @@ def test_a_zip_with_a_name_that_climbs_out_is_refused(tmp_path: Path) -> None:
 
 def test_a_table_that_is_too_large_is_refused(tmp_path: Path) -> None:
     with pytest.raises(UnusableInput, match=r"resource 'timbers'.* hand it in as several files"):
-        open_received(a_foreign_package(tmp_path / "survey"), limits=Limits(text_bytes=10))
-    received = open_received(a_foreign_package(tmp_path / "other"), limits=Limits(cells=4))
+        open_received(a_foreign_package(tmp_path / "survey"), limits=SheetBudget(text_bytes=10))
+    received = open_received(a_foreign_package(tmp_path / "other"), limits=SheetBudget(cells=4))
     with pytest.raises(UnusableInput, match=r"timbers.csv, resource 'timbers', row 4: there are"):
         list(received.sheet("timbers").rows())
 
@@ -331,3 +331,16 @@ def test_a_resource_that_is_packed_or_no_table_is_remarked(tmp_path: Path) -> No
 def test_a_folder_without_a_descriptor_is_no_package(tmp_path: Path) -> None:
     with pytest.raises(UnusableInput, match=r"folder without datapackage.json"):
         open_received(tmp_path)
+
+
+def test_a_table_of_too_many_columns_is_refused_before_the_library_compares_them(
+    tmp_path: Path,
+) -> None:
+    folder = a_foreign_package(tmp_path / "survey")
+    path = folder / "lists" / "timbers.csv"
+    path.write_text(";".join(f"c{n}" for n in range(6_000)) + "\n", encoding="latin-1")
+    with pytest.raises(UnusableInput, match=r"'timbers'\) has 6,000 columns; up to 1,000 are read"):
+        open_received(folder)
+    rows = [dict.fromkeys((f"c{n}" for n in range(1_001)), 1)]
+    with pytest.raises(UnusableInput, match="has 1,001 columns"):
+        open_received(a_foreign_package(tmp_path / "inline", path=None, data=rows))

@@ -8,9 +8,10 @@ import itertools
 import pytest
 
 from provenance._base.errors import UnusableInput
+from provenance._gate.budget import SheetBudget
 from provenance._intake.files.encodings import find_encoding
 from provenance._intake.files.readers import open_received
-from provenance._intake.files.received import Limits, TextHabits
+from provenance._intake.files.received import TextHabits
 from provenance._intake.files.text_tables import TextTable
 
 ROWS = [
@@ -24,7 +25,7 @@ ROWS = [
 
 
 def read(path, **habits):
-    table = TextTable(path, TextHabits(**habits), Limits())
+    table = TextTable(path, TextHabits(**habits), SheetBudget())
     return [cells for _, cells in table.rows()]
 
 
@@ -111,7 +112,7 @@ def test_rows_are_counted_as_a_spreadsheet_counts_them(tmp_path) -> None:
     """A quoted line break makes no new row; an empty line is a row."""
     path = tmp_path / "form.csv"
     path.write_text('No,Notes\n1,"one\ntwo\nthree"\n\n3,x\n')
-    rows = TextTable(path, TextHabits(), Limits()).rows()
+    rows = TextTable(path, TextHabits(), SheetBudget()).rows()
     assert [number for number, _ in rows] == [1, 2, 4]
 
 
@@ -165,7 +166,7 @@ def test_a_file_above_the_limit_is_refused_before_it_is_read(tmp_path) -> None:
 def test_too_many_cells_are_refused_while_reading(tmp_path) -> None:
     path = tmp_path / "form.csv"
     path.write_text("No,Size\n" + "1,7\n" * 100)
-    table = TextTable(path, TextHabits(), Limits(cells=50))
+    table = TextTable(path, TextHabits(), SheetBudget(cells=50))
     with pytest.raises(UnusableInput, match=r"row 26: .*50 cells"):
         list(table.rows())
 

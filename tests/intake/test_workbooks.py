@@ -19,14 +19,16 @@ from hypothesis import strategies as st
 from odf.opendocument import OpenDocumentSpreadsheet
 from odf.table import CoveredTableCell, Table, TableCell, TableColumn, TableRow
 from odf.text import P
+from openpyxl.styles import PatternFill
 
 from provenance._base.errors import UnusableInput
+from provenance._gate.budget import SheetBudget
 from provenance._intake.files.readers import open_received
-from provenance._intake.files.received import ErrorCell, Limits, UncachedFormula, shown
+from provenance._intake.files.received import ErrorCell, UncachedFormula, shown
 
 
 def rows_of(path, sheet=None, **limits):
-    with closing(open_received(path, limits=Limits(**limits))) as received:
+    with closing(open_received(path, limits=SheetBudget(**limits))) as received:
         return list(received.sheet(sheet or received.sheet_names[0]).rows())
 
 
@@ -239,7 +241,105 @@ def test_a_workbook_that_unpacks_to_too_much_is_refused(tmp_path) -> None:
     )
     assert path.stat().st_size < 10_000
     with pytest.raises(UnusableInput, match="unpacks to 3 MB"):
-        open_received(path, limits=Limits(unpacked_bytes=1 << 20))
+        open_received(path, limits=SheetBudget(unpacked_bytes=1 << 20))
+
+
+def exchanged(path, part, old, new):
+    """A workbook in which bytes of a part are others."""
+    with zipfile.ZipFile(path) as packed:
+        parts = {name: packed.read(name) for name in packed.namelist()}
+    assert old in parts[part], part
+    parts[part] = parts[part].replace(old, new, 1)
+    with zipfile.ZipFile(path, "w", zipfile.ZIP_DEFLATED) as packed:
+        for name, content in parts.items():
+            packed.writestr(name, content)
+    return path
+
+
+def test_a_place_that_no_sheet_has_is_not_counted_up_to(tmp_path) -> None:
+    """ECMA-376 Part 1, 18.3.1.4 and 18.3.1.73: a cell and a row say where they stand."""
+    sheet = "xl/worksheets/sheet1.xml"
+    for old, new in (
+        (b'r="A1"', b'r="A99999999999"'),
+        (b'r="A1"', b'r="XFE1"'),
+        (b'r="A1"', b'r="A0"'),
+        (b'<row r="1"', b'<row r="99999999999"'),
+        (b'<row r="1"', b'<row r="-7"'),
+        (b'<mergeCell ref="A1:B1"', b'<mergeCell ref="A1:XFD9999999"'),
+    ):
+        book = openpyxl.Workbook()
+        book.active.append(["No", "Size"])
+        book.active.merge_cells("A1:B1")
+        book.save(tmp_path / "strange.xlsx")
+        with pytest.raises(UnusableInput, match="which no spreadsheet has"):
+            rows_of(exchanged(tmp_path / "strange.xlsx", sheet, old, new))
+
+
+def test_a_cell_far_to_the_right_is_named_unless_it_is_blank(tmp_path) -> None:
+    book = openpyxl.Workbook()
+    book.active.append(["No", "Size"])
+    book.active["XFD1"].fill = PatternFill("solid", fgColor="FFFF00")
+    book.save(tmp_path / "colored.xlsx")
+    assert rows_of(tmp_path / "colored.xlsx") == [(1, ["No", "Size"])]
+    book.active["XFD1"] = "x"
+    book.save(tmp_path / "wide.xlsx")
+    with pytest.raises(UnusableInput, match="row 1 has something in column XFD; 2,000 columns"):
+        rows_of(tmp_path / "wide.xlsx")
+
+
+def test_a_part_that_is_read_by_the_way_is_no_bomb_either(tmp_path) -> None:
+    """The theme is read by the library, and by a link between parts anything else is."""
+    book = openpyxl.Workbook()
+    book.active.append(["No"])
+    book.save(tmp_path / "book.xlsx")
+    theme = "xl/theme/theme1.xml"
+    path = exchanged(tmp_path / "book.xlsx", theme, b"</a:theme>", b" " * (3 << 20) + b"</a:theme>")
+    with pytest.raises(UnusableInput, match="unpacks to 3 MB"):
+        rows_of(path, unpacked_bytes=1 << 20)
+
+
+def test_entities_neither_multiply_nor_bring_a_file_in(tmp_path) -> None:
+    """CWE-776 and CWE-611, in the parts that the library reads by itself."""
+    (tmp_path / "secret").write_text("a secret", encoding="utf-8")
+    laughs = "".join(f"<!ENTITY l{n} '{f'&l{n - 1};' * 10}'>" for n in range(1, 12))
+    book = openpyxl.Workbook()
+    book.active.append(["No", "Size"])
+    book.save(tmp_path / "sound.xlsx")
+    with zipfile.ZipFile(tmp_path / "sound.xlsx") as packed:
+        parts = {name: packed.read(name) for name in packed.namelist()}
+    for entities in (
+        f"<!ENTITY l0 'ha'>{laughs}",
+        f"<!ENTITY l11 SYSTEM 'file://{tmp_path}/secret'>",
+    ):
+        document_type = f"<!DOCTYPE x [{entities}]>".encode()
+        for part, content in parts.items():
+            begin = content.index(b"?>") + 2 if content.startswith(b"<?xml") else 0
+            head, text, tail = content[begin:].partition(b">No<")
+            if not text:
+                head, text, tail = content[begin:].rpartition(b"</")
+            changed = content[:begin] + document_type + head
+            changed += b">&l11;<" + tail if text == b">No<" else b"&l11;" + text + tail
+            shutil.copy(tmp_path / "sound.xlsx", tmp_path / "entities.xlsx")
+            try:
+                said = rows_of(exchanged(tmp_path / "entities.xlsx", part, content, changed))
+            except UnusableInput as error:
+                said = str(error)
+            assert len(str(said)) < 2_000, part
+            assert "a secret" not in str(said)
+            assert "haha" not in str(said)
+
+
+def test_a_repetition_that_is_none_counts_once(tmp_path) -> None:
+    path = tmp_path / "negative.ods"
+    document = OpenDocumentSpreadsheet()
+    table = Table(name="Timbers")
+    for repeated in ("-3", "0", "1"):
+        row = TableRow(numberrowsrepeated=repeated)
+        row.addElement(text_cell("x", numbercolumnsrepeated=repeated))
+        table.addElement(row)
+    document.spreadsheet.addElement(table)
+    document.save(path)
+    assert rows_of(path) == [(1, ["x"]), (2, ["x"]), (3, ["x"])]
 
 
 def test_a_document_type_in_a_sheet_is_refused(tmp_path) -> None:

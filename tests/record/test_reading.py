@@ -135,7 +135,7 @@ def test_a_cell_of_a_million_characters_is_read(tmp_path: Path) -> None:
 
 
 def test_a_header_without_end_is_refused(tmp_path: Path) -> None:
-    with pytest.raises(UnusablePackage, match="6000 columns"):
+    with pytest.raises(UnusablePackage, match="6,000 columns"):
         _read(tmp_path, b",".join(b"x%d" % number for number in range(6000)) + b"\n1\n")
 
 

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import hashlib
-import json
 from collections.abc import Mapping
 from dataclasses import dataclass
 from pathlib import Path
@@ -15,6 +14,7 @@ from provenance._base.disk import sha256_of
 from provenance._base.errors import UnusableInput, UnusablePackage
 from provenance._bundle.describe.contents import Contents, survey_package
 from provenance._bundle.describe.editions import Edition
+from provenance._gate.documents import read_json
 from provenance._ledger.custody import TABLE as LEDGER
 from provenance._record.origin import Ancestor, Origin, ancestor_from, numbers_of, read_origin
 from provenance._record.package import Package
@@ -166,11 +166,11 @@ def _accession(folder: Path) -> str:
     path = folder / "bag-info.txt"
     if not path.is_file():
         return ""
-    return tags_in(path.read_text(encoding="utf-8")).get(ACCESSION_TAG, "")
+    return tags_in(path.read_text(encoding="utf-8", errors="replace")).get(ACCESSION_TAG, "")
 
 
 def _facts(folder: Path) -> dict[str, Any]:
-    facts = json.loads((folder / "data" / "bundle.json").read_text(encoding="utf-8"))
+    facts = read_json(folder / "data" / "bundle.json")
     return facts if isinstance(facts, dict) else {}
 
 
@@ -189,7 +189,7 @@ def _sums_in_manifest(folder: Path, unpacked: Path, members: Mapping[str, int]) 
     sums: dict[str, str] = {}
     manifest = folder / "manifest-sha256.txt"
     if manifest.is_file():
-        for line in manifest.read_text(encoding="utf-8").splitlines():
+        for line in manifest.read_text(encoding="utf-8", errors="replace").splitlines():
             digest, _, path = line.partition(" ")
             inside = path.strip().removeprefix("data/")
             if inside in members:

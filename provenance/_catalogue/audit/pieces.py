@@ -15,7 +15,6 @@ from pathlib import Path
 
 from provenance._bag.hashing import NO_CHECKSUMS, Checksums
 from provenance._bag.hostile import listed_folder
-from provenance._bag.limits import DEFAULT_LIMITS
 from provenance._bag.streaming import (
     Container,
     Folder,
@@ -32,6 +31,7 @@ from provenance._catalogue.audit.fixity import (
     finish_examination,
 )
 from provenance._catalogue.stores.spread import Broken
+from provenance._gate.budget import DEFAULT_BUDGET
 from provenance._record.remote import Place
 
 LARGE_BYTES = 2 * 10**9
@@ -55,7 +55,7 @@ def _opened(bundle: Place) -> Iterator[Container]:
     if isinstance(bundle, Path) and bundle.is_dir():
         yield Folder(bundle, listed_folder(bundle))
         return
-    with opened_container(bundle, DEFAULT_LIMITS) as container:
+    with opened_container(bundle, DEFAULT_BUDGET) as container:
         yield container
 
 
@@ -67,7 +67,7 @@ def portions_of(bundle: Place, most_bytes: int) -> tuple[Portion, ...]:
     """
     with _opened(bundle) as container:
         sizes = container.sizes
-        paths = (one for one in sizes if not is_read_as_file(one, sizes[one], DEFAULT_LIMITS))
+        paths = (one for one in sizes if not is_read_as_file(one, sizes[one], DEFAULT_BUDGET))
         portions = enumerate(batches(sizes, paths, most_bytes, MOST_FILES))
         return tuple(Portion(bundle, number, together) for number, together in portions)
 

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import hashlib
-import json
 import os
 import zipfile
 import zlib
@@ -14,20 +13,23 @@ from pathlib import Path
 from typing import IO, Any
 
 from provenance._bag.bag import tags_in
-from provenance._bag.limits import DEFAULT_LIMITS
+from provenance._bag.hostile_zip import fault_of_member, opened_file
 from provenance._base.disk import CHUNK_BYTES
 from provenance._base.errors import UnusableInput, UnusablePackage
 from provenance._catalogue.stores.stores import MARKERS, signature_in_store, survey_store
+from provenance._gate.budget import DEFAULT_BUDGET
+from provenance._gate.documents import json_from
+from provenance._gate.folders import is_plain_file
+from provenance._gate.zips import refuse_directory
 from provenance._record.package import DESCRIPTOR
 from provenance._record.reading import TableText, read_table_bytes
 from provenance._record.remote import Place, Remote
 
-LARGEST_TABLE_BYTES = DEFAULT_LIMITS.most_table_bytes
+LARGEST_TABLE_BYTES = DEFAULT_BUDGET.most_table_bytes
 LARGEST_TEXT_BYTES = 16_000_000
 """A bundle may be hostile; what is larger is refused, not read."""
 
 MANIFESTS = ("manifest-sha256.txt", "manifest-sha512.txt")
-_ENCRYPTED = 0x1
 _UNREADABLE = (
     UnicodeDecodeError, zipfile.BadZipFile, zlib.error, EOFError, NotImplementedError,
     RuntimeError, OSError,
@@ -58,7 +60,7 @@ class Source:
         name = f"tables/{table}.csv"
         try:
             with self._opened(name, LARGEST_TABLE_BYTES) as stream:
-                text = read_table_bytes(stream.read()) if stream is not None else None
+                text = read_table_bytes(stream.read(), name) if stream is not None else None
         except (*_UNREADABLE, UnusablePackage) as error:
             raise UnusableInput(f"{self.path}: {name} cannot be read: {error}") from error
         if text is not None and (why := text.trouble):
@@ -70,10 +72,7 @@ class Source:
         text = self._text(name)
         if not text:
             return {}
-        try:
-            raw = json.loads(text)
-        except (ValueError, RecursionError) as error:
-            raise UnusableInput(f"{self.path}: {name} is not readable JSON: {error}") from error
+        raw = json_from(text.encode(), f"{self.path}: {name}")
         if not isinstance(raw, dict):
             raise UnusableInput(f"{self.path}: {name} does not hold a JSON object")
         return raw
@@ -113,7 +112,10 @@ class Source:
         """A file by its path from the descriptor's folder ('../' once, for a tag file), or None."""
         if self.root is not None:
             path = self.root / name
-            if path.is_symlink() or not path.is_file():
+            below = name.removeprefix("../")
+            base = self.root if below == name else self.path
+            plain = is_plain_file(base, below) if isinstance(base, Path) else path.is_file()
+            if not plain:
                 yield None
                 return
             if isinstance(path, Remote):
@@ -138,8 +140,8 @@ class Source:
             return
         if info.file_size > most_bytes:
             raise UnusableInput(f"{self.path}: {name} is larger than it should be")
-        if info.flag_bits & _ENCRYPTED:
-            raise UnusableInput(f"{self.path}: {name} is encrypted; ask for it without a password")
+        if fault := fault_of_member(info, DEFAULT_BUDGET):
+            raise UnusableInput(f"{self.path}: {name} {fault[2]}; ask for the bundle again")
         with self.archive.open(info) as member:
             yield member
 
@@ -209,7 +211,10 @@ def survey_place(place: Place) -> Survey:
     return survey
 
 
-def _survey_folder(folder: Path, survey: Survey) -> None:
+def _survey_folder(folder: Path, survey: Survey, depth: int = 0) -> None:
+    if depth > DEFAULT_BUDGET.most_folders:
+        survey.unreadable[folder] = f"lies more than {DEFAULT_BUDGET.most_folders} folders deep"
+        return
     try:
         with os.scandir(folder) as entries:
             there = sorted(entries, key=lambda entry: entry.name)
@@ -236,7 +241,7 @@ def _survey_folder(folder: Path, survey: Survey) -> None:
         if signature is not None:
             survey.signatures[path] = signature
         elif is_folder:
-            _survey_folder(path, survey)
+            _survey_folder(path, survey, depth + 1)
 
 
 def find_sources(place: Place) -> list[Place]:
@@ -259,7 +264,8 @@ def open_source(path: Place) -> Iterator[Source]:
         raise UnusableInput(f"{path} is no package and no bundle: it holds no {DESCRIPTOR}")
     with ExitStack() as opened:
         try:
-            file = opened.enter_context(path.open()) if isinstance(path, Remote) else path
+            file = opened.enter_context(opened_file(path))
+            refuse_directory(file, str(path))
             archive = opened.enter_context(zipfile.ZipFile(file))
         except (zipfile.BadZipFile, OSError, ValueError, NotImplementedError) as error:
             raise UnusableInput(f"{path} is not a readable zip: {error}") from error

@@ -13,26 +13,24 @@ import tempfile
 import zipfile
 from collections.abc import Iterator, Mapping
 from contextlib import ExitStack
-from dataclasses import replace
 from functools import cached_property
 from pathlib import Path
 from typing import Any
 
 from provenance._bag.hostile import listed_folder
 from provenance._bag.hostile_zip import unpack_zip
-from provenance._bag.limits import DEFAULT_LIMITS
 from provenance._bag.names import unsafe_because
 from provenance._base.errors import UnusableInput
+from provenance._gate.budget import FOREIGN_BUDGET, SheetBudget
+from provenance._gate.documents import read_json
+from provenance._gate.refusal import RefusedInput
 from provenance._intake.files.encodings import find_encoding
-from provenance._intake.files.received import CellValue, ColumnFacts, Limits, Row, SheetFacts
+from provenance._intake.files.received import CellValue, ColumnFacts, Row, SheetFacts
 from provenance._record.package import DESCRIPTOR
 from provenance._record.reference_library import is_address, offline_library, without_fetching
 
-FOREIGN_LIMITS = replace(
-    DEFAULT_LIMITS, most_files=10_000, most_total_bytes=2 << 30, most_json_bytes=32 << 20
-)
-"""What a folder or zip may hold; every file of it is kept in the record."""
 _FORMATS = ("csv", "tsv", "json", "jsonl", "ndjson", "inline")
+_DELIMITERS = (b",", b";", b"\t", b"|")
 _TOLD = ("name", "title", "description", "format", "mediatype", "encoding", "dialect", "type")
 """What of a resource the library is told, beside its data and its schema."""
 _OF_A_FIELD = ("name", "title", "description", "type", "decimalChar", "groupChar")
@@ -62,7 +60,7 @@ def _descriptor_in(names: set[str]) -> str | None:
 class DataPackage:
     """A folder or zip with datapackage.json; implements ReceivedFile, a sheet for each table."""
 
-    def __init__(self, path: Path, limits: Limits) -> None:
+    def __init__(self, path: Path, limits: SheetBudget) -> None:
         """Look it over and read its descriptor.
 
         Raises UnusableInput, naming file, resource and remedy, for a package that is hostile, is
@@ -80,7 +78,7 @@ class DataPackage:
         self.name = path.name
         if path.is_dir():
             # hidden entries (a version history, notes of a file manager) belong to no package
-            sizes = listed_folder(path, FOREIGN_LIMITS)
+            sizes = listed_folder(path, FOREIGN_BUDGET)
             shown = sorted(name for name in sizes if not re.search(r"(?:^|/)\.", name))
             sizes = {name: sizes[name] for name in shown}
             folder, self.files = path, {f"{self.name}/{name}": path / name for name in sizes}
@@ -89,9 +87,9 @@ class DataPackage:
             folder = Path(self._open.enter_context(tempfile.TemporaryDirectory(prefix="treenail-")))
             with zipfile.ZipFile(path) as archive:
                 inside = _descriptor_in(set(archive.namelist()))
-            unpack_zip(path, folder.resolve(), limits=FOREIGN_LIMITS, one_folder=False)
+            unpack_zip(path, folder.resolve(), limits=FOREIGN_BUDGET, one_folder=False)
             folder = (folder / str(inside)).parent
-            sizes = listed_folder(folder, FOREIGN_LIMITS)
+            sizes = listed_folder(folder, FOREIGN_BUDGET)
             self.files = {self.name: path}
             self._kept_as = ""
         self._folder, self._sizes = folder, sizes
@@ -213,6 +211,10 @@ class DataPackage:
         """Why a resource is no table that is read here, None when it is one."""
         if "data" in one:
             tabular = isinstance(one["data"], list)
+            for row in one["data"] if tabular else ():
+                self._refuse_many(
+                    len(row) if isinstance(row, list | dict) else 0, path, one["name"]
+                )
             return None if tabular else "holds data that are no rows"
         suffix = path.rpartition(".")[2].lower()
         shape = str(one.get("format") or suffix).lower()
@@ -227,7 +229,22 @@ class DataPackage:
                 "hand it in as several files",
                 path,
             )
+        self._refuse_columns(path, one["name"])
         return None
+
+    def _refuse_columns(self, path: str, name: str) -> None:
+        with open(self._folder / path, "rb") as stream:
+            line = stream.readline(self._limits.text_bytes)
+        self._refuse_many(max(map(line.count, _DELIMITERS)) + 1, path, name)
+
+    def _refuse_many(self, columns: int, path: str, name: str) -> None:
+        if columns > self._limits.package_columns:
+            raise self._refused(
+                f"(resource '{name}') has {columns:,} columns; up to "
+                f"{self._limits.package_columns:,} are read",
+                "check its delimiter, or hand it in as several tables",
+                path,
+            )
 
     def _keep_inside(self, path: Any, whose: str) -> None:
         if not isinstance(path, str) or not path:
@@ -254,16 +271,12 @@ class DataPackage:
         """A JSON document of the package."""
         if path != DESCRIPTOR:
             self._keep_inside(path, whose)
-        size = self._sizes.get(path)
-        if size is None:
+        if path not in self._sizes:
             raise self._refused("is not there", "hand in the folder that holds it", path)
-        if size > FOREIGN_LIMITS.most_json_bytes:
-            raise self._refused(f"has {size >> 20} MB, more than a description needs", "see why")
         try:
-            document = json.loads((self._folder / path).read_text(encoding="utf-8-sig"))
-        except (ValueError, RecursionError) as error:
-            what = "nested too deep" if isinstance(error, RecursionError) else str(error)
-            raise self._refused(f"is no readable JSON: {what}", "export it again", path) from error
+            document = read_json(self._folder / path, FOREIGN_BUDGET, bom=True)
+        except RefusedInput as error:
+            raise self._refused(error.found, error.limit or "export it again", path) from error
         if not isinstance(document, dict):
             raise self._refused("is no JSON object", "export it again", path)
         return document
@@ -294,7 +307,9 @@ def _with_every_key(data: Any) -> Any:
 class PackageTable:
     """One table of a package; implements ReceivedSheet."""
 
-    def __init__(self, file_name: str, resource: Any, limits: Limits, remarks: list[str]) -> None:
+    def __init__(
+        self, file_name: str, resource: Any, limits: SheetBudget, remarks: list[str]
+    ) -> None:
         self._resource = resource
         self._limits = limits
         self._where = f"{file_name}, resource '{resource.name}'"

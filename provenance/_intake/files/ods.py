@@ -15,12 +15,12 @@ from datetime import date, datetime, time, timedelta
 from pathlib import Path
 
 from provenance._base.errors import UnusableInput
+from provenance._gate.budget import SheetBudget
 from provenance._intake.files.received import (
     Area,
     CellValue,
     ErrorCell,
     FractionCell,
-    Limits,
     Row,
     SheetFacts,
     UncachedFormula,
@@ -36,13 +36,13 @@ _DURATION = re.compile(r"P(?:(\d+)D)?T(?:(\d+)H)?(?:(\d+)M)?(?:(\d+(?:\.\d+)?)S)
 class OdsBook:
     """A spreadsheet document; implements ReceivedFile."""
 
-    def __init__(self, path: Path, limits: Limits) -> None:
+    def __init__(self, path: Path, limits: SheetBudget) -> None:
         """Read through it once; raises UnusableInput when it is damaged, locked or too large."""
         self._path = path
         self._limits = limits
         try:
             with zipfile.ZipFile(path) as archive:
-                refuse_oversized(path, archive, limits, (CONTENT,))
+                refuse_oversized(path, archive, limits)
                 if b"encryption-data" in archive.read("META-INF/manifest.xml"):
                     raise UnusableInput(
                         f"{path.name} is locked with a password; save a copy without one"
@@ -76,7 +76,7 @@ class _OdsSheet:
 
     path: Path
     noted: SheetFacts
-    limits: Limits
+    limits: SheetBudget
 
     def facts(self) -> SheetFacts:
         """Merged and hidden cells, formulas and the last row."""
@@ -104,7 +104,7 @@ class _Handler:
     With `wanted` None it notes the facts of every sheet; otherwise it makes rows of that sheet.
     """
 
-    def __init__(self, file_name: str, limits: Limits, wanted: str | None) -> None:
+    def __init__(self, file_name: str, limits: SheetBudget, wanted: str | None) -> None:
         self.file_name = file_name
         self.limits = limits
         self.wanted = wanted
@@ -146,13 +146,13 @@ class _Handler:
             blanks = " " * min(int(attributes.get("c", "1")), 1000)
             self._text.append({"s": blanks, "tab": "\t"}.get(name, "\n"))
         elif name == "table-row" and self._sheet is not None:
-            self._row_repeats = int(attributes.get("number-rows-repeated", "1"))
+            self._row_repeats = _repeats(attributes, "rows")
             self._values, self._column = [], 0
             if attributes.get("visibility", "visible") != "visible" and self._row_repeats < 10_000:
                 rows = range(self._row + 1, self._row + self._row_repeats + 1)
                 self._sheet.hidden_rows.update(rows)
         elif name == "table-column" and self._sheet is not None:
-            repeats = min(int(attributes.get("number-columns-repeated", "1")), self.limits.columns)
+            repeats = min(_repeats(attributes, "columns"), self.limits.last_column)
             if attributes.get("visibility", "visible") != "visible":
                 first = self._head_column + 1
                 self._sheet.hidden_columns.update(range(first, first + repeats))
@@ -193,7 +193,7 @@ class _Handler:
     def _end_cell(self) -> None:
         cell, text = self._cell, "".join(self._text or ())
         self._text = None
-        repeats = int(cell.get("number-columns-repeated", "1"))
+        repeats = _repeats(cell, "columns")
         first = self._column + 1
         self._column += repeats
         if self._sheet is None:
@@ -234,6 +234,11 @@ class _Handler:
                 f"{self.file_name}, sheet '{self.wanted}' has more than {self.limits.cells:,} "
                 "cells; field forms have far fewer. Delete what is not part of the table"
             )
+
+
+def _repeats(attributes: dict[str, str], what: str) -> int:
+    """How often a row, column or cell stands there, at least once."""
+    return max(int(attributes.get(f"number-{what}-repeated", "1")), 1)
 
 
 def _formula(cell: dict[str, str]) -> str:

@@ -6,7 +6,9 @@ import zipfile
 from pathlib import Path
 
 from provenance._base.errors import UnusableInput
-from provenance._intake.files.received import Limits, ReceivedFile, TextHabits
+from provenance._gate.budget import FOREIGN_BUDGET, SheetBudget
+from provenance._gate.zips import refuse_directory
+from provenance._intake.files.received import ReceivedFile, TextHabits
 from provenance._record.package import DESCRIPTOR
 
 HEAD_BYTES = 4096
@@ -23,14 +25,14 @@ _FOREIGN = (
 
 
 def open_received(
-    path: Path, habits: TextHabits | None = None, limits: Limits | None = None
+    path: Path, habits: TextHabits | None = None, limits: SheetBudget | None = None
 ) -> ReceivedFile:
     """The file, open for reading; what it is is told by its content. Close it after use.
 
     Raises UnusableInput for a file that is missing, empty, locked with a password, of an old or
     foreign format, damaged, or larger than `limits`.
     """
-    limits = limits or Limits()
+    limits = limits or SheetBudget()
     if path.is_dir() and (path / DESCRIPTOR).is_file():
         from provenance._intake.files.data_package import DataPackage
 
@@ -66,14 +68,19 @@ def open_received(
     return TextTable(path, habits or TextHabits(), limits)
 
 
-def _open_archive(path: Path, limits: Limits) -> ReceivedFile:
+def _open_archive(path: Path, limits: SheetBudget) -> ReceivedFile:
     from provenance._intake.files.data_package import DataPackage, holds_data_package
     from provenance._intake.files.xlsx import DAMAGE, XlsxBook
 
     try:
-        with zipfile.ZipFile(path) as archive:
-            names = set(archive.namelist())
-            kind = archive.read("mimetype")[:100] if "mimetype" in names else b""
+        with open(path, "rb") as stream:
+            refuse_directory(stream, path.name, FOREIGN_BUDGET)
+            with zipfile.ZipFile(stream) as archive:
+                names = set(archive.namelist())
+                kind = b""
+                if "mimetype" in names:
+                    with archive.open("mimetype") as part:
+                        kind = part.read(100)
     except DAMAGE as error:
         raise UnusableInput(
             f"{path.name} is damaged or cut off ({error}); copy or export it again"

@@ -91,16 +91,6 @@ class ColumnFacts:
 
 
 @dataclass(frozen=True)
-class Limits:
-    """How much of a file is read before it is refused; a field export has a fraction of it."""
-
-    text_bytes: int = 32 << 20
-    unpacked_bytes: int = 128 << 20
-    cells: int = 5_000_000
-    columns: int = 16_384
-
-
-@dataclass(frozen=True)
 class TextHabits:
     """What a mapping says of a text file; None where it is to be found out."""
 

@@ -15,8 +15,9 @@ from dataclasses import dataclass
 from pathlib import Path
 
 from provenance._base.errors import UnusableInput
+from provenance._gate.budget import SheetBudget
 from provenance._intake.files.encodings import find_encoding
-from provenance._intake.files.received import CellValue, Limits, Row, SheetFacts, TextHabits
+from provenance._intake.files.received import CellValue, Row, SheetFacts, TextHabits
 
 DELIMITERS = (",", ";", "\t", "|")
 SAMPLE_CHARACTERS = 256 << 10
@@ -45,7 +46,7 @@ class _Dialect:
 class TextTable:
     """A text file as its one sheet, named ''; implements ReceivedFile and ReceivedSheet."""
 
-    def __init__(self, path: Path, habits: TextHabits, limits: Limits) -> None:
+    def __init__(self, path: Path, habits: TextHabits, limits: SheetBudget) -> None:
         """Find out encoding and dialect.
 
         Raises UnusableInput for a file that is too large, no text, or in an encoding that does

@@ -19,18 +19,20 @@ from typing import Any, Literal
 from xml.parsers import expat
 
 from provenance._base.errors import UnusableInput
+from provenance._gate.budget import SheetBudget
 from provenance._intake.files.received import (
     Area,
     CellValue,
     ErrorCell,
     FractionCell,
-    Limits,
     Row,
     SheetFacts,
     UncachedFormula,
+    column_letters,
 )
 
 CHUNK_BYTES = 1 << 18
+_PICTURES = ("xl/media/", "Pictures/")
 DAMAGE = (
     zipfile.BadZipFile,
     zlib.error,
@@ -54,7 +56,7 @@ SAVE_ANEW = "open it in a spreadsheet program and save it anew as .xlsx"
 class XlsxBook:
     """A workbook; implements ReceivedFile."""
 
-    def __init__(self, path: Path, limits: Limits) -> None:
+    def __init__(self, path: Path, limits: SheetBudget) -> None:
         """Open it; raises UnusableInput when it is damaged or unpacks to more than `limits`."""
         import openpyxl
 
@@ -64,8 +66,7 @@ class XlsxBook:
         self._stream = open(path, "rb")  # noqa: SIM115 - closed with the book
         try:
             with zipfile.ZipFile(self._stream) as archive:
-                wanted = ("xl/worksheets/", "xl/sharedStrings", "xl/styles", "xl/workbook.xml")
-                refuse_oversized(path, archive, limits, wanted)
+                refuse_oversized(path, archive, limits)
                 names = archive.namelist()
             with warnings.catch_warnings():
                 # what openpyxl warns of (charts, list checks it drops) does not touch the cells
@@ -107,7 +108,7 @@ class _XlsxSheet:
     _path: Path
     _sheet: Any
     _epoch: Literal[1900, 1904]
-    _limits: Limits
+    _limits: SheetBudget
     _facts: SheetFacts | None = None
 
     @property
@@ -131,13 +132,21 @@ class _XlsxSheet:
                 width = 0
                 for number, cells in enumerate(self._sheet.iter_rows(), start=1):
                     width += len(cells)
-                    if width > 20 * self._limits.cells:
+                    if width > 4 * self._limits.cells:
                         raise UnusableInput(
                             f"{self.where} spreads its cells too wide to be read; delete what "
                             "stands far to the right of the table"
                         )
                     row = [_value(number, cell, formulas) for cell in cells]
-                    if any(value is not None for value in row):
+                    while row and row[-1] is None:
+                        row.pop()
+                    if len(row) > self._limits.columns:
+                        raise UnusableInput(
+                            f"{self.where}, row {number} has something in column "
+                            f"{column_letters(len(row))}; {self._limits.columns:,} columns are "
+                            "read at most. Delete what is not part of the table"
+                        )
+                    if row:
                         yield number, row
         except UnusableInput:
             raise
@@ -162,7 +171,7 @@ class _SheetHandler:
     """Takes down what a sheet's XML says of itself; calls come from expat."""
 
     facts: SheetFacts
-    limits: Limits
+    limits: SheetBudget
     where: str
     row: int = 0
     column: int = 0
@@ -174,7 +183,7 @@ class _SheetHandler:
         if name == "c":
             reference = attributes.get("r")
             if reference:
-                self.row, self.column = _row_and_column(reference)
+                self.row, self.column = self._place(reference)
             else:
                 self.column += 1
             self.cells += 1
@@ -188,15 +197,29 @@ class _SheetHandler:
         elif name == "row":
             number = attributes.get("r")
             self.row, self.column = (int(number) if number else self.row + 1), 0
+            self._keep_inside(self.row, 1)
             facts.last_row = max(facts.last_row, self.row)
             if attributes.get("hidden") in ("1", "true"):
                 facts.hidden_rows.add(self.row)
         elif name == "mergeCell":
             first, _, last = attributes["ref"].partition(":")
-            facts.merged.append(Area(*_row_and_column(first), *_row_and_column(last or first)))
+            facts.merged.append(Area(*self._place(first), *self._place(last or first)))
         elif name == "col" and attributes.get("hidden") in ("1", "true"):
-            last_column = min(int(attributes["max"]), self.limits.columns)
+            last_column = min(int(attributes["max"]), self.limits.last_column)
             facts.hidden_columns.update(range(int(attributes["min"]), last_column + 1))
+
+    def _place(self, reference: str) -> tuple[int, int]:
+        row, column = _row_and_column(reference)
+        self._keep_inside(row, column)
+        return row, column
+
+    def _keep_inside(self, row: int, column: int) -> None:
+        """A place that no sheet has would be reached by counting up to it."""
+        if not (1 <= row <= self.limits.rows and 1 <= column <= self.limits.last_column):
+            raise UnusableInput(
+                f"{self.where} has a cell in row {row:,}, column {column:,}, which no spreadsheet "
+                f"has; {SAVE_ANEW}"
+            )
 
     def end(self, name: str) -> None:
         if name == "f" and self.text is not None:
@@ -232,17 +255,16 @@ def parse_xml(part: Any, handler: Any) -> Iterator[None]:
     parser.Parse(b"", True)
 
 
-def refuse_oversized(
-    path: Path, archive: zipfile.ZipFile, limits: Limits, wanted: tuple[str, ...]
-) -> None:
-    """Raise UnusableInput when the parts that will be read unpack to more than is allowed.
+def refuse_oversized(path: Path, archive: zipfile.ZipFile, limits: SheetBudget) -> None:
+    """Raise UnusableInput when the parts without pictures unpack to more than is allowed.
 
-    The archive's own list of sizes is trusted: zipfile reads no byte beyond it.
+    Any of them may be read: links between the parts say which. The archive's own list of sizes is
+    trusted: zipfile reads no byte beyond it.
     """
     size = sum(
         one.file_size
         for one in archive.infolist()
-        if posixpath.normpath(one.filename).startswith(wanted)
+        if not posixpath.normpath(one.filename).startswith(_PICTURES)
     )
     if size > limits.unpacked_bytes:
         raise UnusableInput(

@@ -10,7 +10,6 @@ also says which state of it left with it: {"left": {"record": "â€¦", "acts": ["â
 from __future__ import annotations
 
 import glob
-import json
 from collections.abc import Mapping
 from contextlib import closing
 from dataclasses import dataclass
@@ -18,8 +17,11 @@ from pathlib import Path
 from typing import Any
 
 from provenance._base.errors import UnusableInput
+from provenance._gate.budget import SheetBudget
+from provenance._gate.documents import json_from
+from provenance._gate.refusal import RefusedInput
 from provenance._intake.files.readers import open_received
-from provenance._intake.files.received import Limits, ReceivedFile, shown
+from provenance._intake.files.received import ReceivedFile, shown
 from provenance._intake.mapping.mapping import (
     FieldRule,
     FormMapping,
@@ -36,7 +38,7 @@ FOUND = 0.8
 OWN_SHEETS = (MARKER_SHEET, "Lists", "How to fill this in")
 
 
-def mapping_of_workbook(path: Path, limits: Limits | None = None) -> FormMapping | None:
+def mapping_of_workbook(path: Path, limits: SheetBudget | None = None) -> FormMapping | None:
     """The mapping that a workbook brings along; None for any other file.
 
     Raises UnusableInput when the workbook was made by a later version, or its marker is damaged.
@@ -90,7 +92,7 @@ def left_of(received: ReceivedFile, file_name: str) -> Left | None:
         raise _damaged(file_name, error) from None
 
 
-_DAMAGE = (json.JSONDecodeError, KeyError, TypeError, AttributeError)
+_DAMAGE = (RefusedInput, KeyError, TypeError, AttributeError)
 
 
 def _damaged(file_name: str, error: Exception) -> UnusableInput:
@@ -105,7 +107,7 @@ def _marker(received: ReceivedFile, file_name: str) -> dict[str, Any] | None:
         return None
     cells = [str(row[0] or "") for _, row in received.sheet(MARKER_SHEET).rows()]
     try:
-        marker: dict[str, Any] = json.loads("".join(cells))
+        marker: dict[str, Any] = json_from("".join(cells).encode(), file_name)
         version = marker["treenail_workbook"]
     except _DAMAGE as error:
         raise _damaged(file_name, error) from None

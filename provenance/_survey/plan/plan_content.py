@@ -14,6 +14,7 @@ import polars as pl
 from provenance._base.errors import UnusableInput
 from provenance._base.portable import folded
 from provenance._drawing.pixels import BROKEN
+from provenance._gate.folders import is_plain_file
 from provenance._record.cells import read_numbers
 from provenance._record.package import Package
 from provenance._record.tables import ROW
@@ -375,7 +376,7 @@ def _underlays(package: Package, about: set[str]) -> tuple[Underlay, ...]:
         placed = read_numbers(pl.Series([row[name] for name in names]))
         x, y, size, turn = map(float, placed.to_numpy())
         path = package.folder / row["path"]
-        if not np.isfinite([x, y, size]).all() or not path.is_file():
+        if not np.isfinite([x, y, size]).all() or not is_plain_file(package.folder, row["path"]):
             continue
         try:
             with Image.open(path) as image:

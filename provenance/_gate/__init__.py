@@ -1,0 +1,1 @@
+"""Lets in what was received: how much of it, and by which ways alone it is opened."""
