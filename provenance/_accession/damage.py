@@ -5,10 +5,9 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 from pathlib import Path
 
-from provenance._bag.verdict import BundleFinding, Verdict
+from provenance._bag.verdict import BundleFinding
 from provenance._base.errors import TreenailError
 from provenance._bundle.describe.plain_text import flat, text_template
-from provenance._bundle.unpack import is_of_the_record
 
 MOST_NAMED = 200
 
@@ -29,13 +28,6 @@ class DamagedBundle(TreenailError):
             f"{bundle} is damaged and was not accessioned; no number was given:\n"
             + "\n".join(f"  {line}" for line in lines)
         )
-
-
-def damage_in(verdict: Verdict) -> tuple[BundleFinding, ...]:
-    """What was done to the bundle since it was packed; faults of the record itself are none."""
-    return tuple(
-        one for one in verdict.findings if one.severity == "error" and not is_of_the_record(one)
-    )
 
 
 def letter_to_depositor(

@@ -6,7 +6,7 @@ import json
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from pathlib import Path
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 from provenance import __version__
 from provenance._base.disk import write_text
@@ -31,6 +31,9 @@ from provenance._model.schema import read_yaml
 from provenance._record.origin import Ancestor
 from provenance._record.package import Package, as_json
 
+if TYPE_CHECKING:
+    from cryptography.hazmat.primitives.asymmetric.ed25519 import Ed25519PrivateKey
+
 BUNDLE_VERSION = "1"
 
 
@@ -38,7 +41,7 @@ BUNDLE_VERSION = "1"
 class Filling:
     """What goes into a bundle: the package, its edition, the record's date.
 
-    For the public edition also the `full` package that it was made from, and how.
+    For the public edition also the `full` package that it was made from, and how. `keys` sign it.
     """
 
     package: Package
@@ -46,6 +49,7 @@ class Filling:
     day: str
     full: Package | None = None
     redacted: Redacted | None = None
+    keys: tuple[Ed25519PrivateKey, ...] = ()
 
 
 def write_about(

@@ -10,7 +10,7 @@ from pathlib import Path
 from provenance._bag.bag import payload_files
 from provenance._bag.hostile import HostileBundle
 from provenance._bag.limits import DEFAULT_LIMITS, Limits
-from provenance._bag.verdict import BundleFinding, Verdict
+from provenance._bag.verdict import Verdict
 from provenance._base.disk import building_folder, write_text
 from provenance._base.errors import UnusableInput
 from provenance._base.progress import Progress, say_nothing
@@ -74,10 +74,7 @@ def unpack(
 
 
 def _refuse_unsound(verdict: Verdict) -> None:
-    grave = [
-        one for one in verdict.findings if one.severity == "error" and not is_of_the_record(one)
-    ]
-    if grave:
+    if grave := verdict.damage:
         # one that names a file says more than one about the whole
         first = next((one for one in grave if one.path), grave[0])
         more = f" ({len(grave) - 1} more)" if len(grave) > 1 else ""
@@ -87,13 +84,6 @@ def _refuse_unsound(verdict: Verdict) -> None:
             f"{what.removesuffix('.')}{more}. "
             f"'treenail verify' names everything. {first.remedy}"
         )
-
-
-def is_of_the_record(one: BundleFinding) -> bool:
-    """Whether a fault was packed with the record, rather than done to the bundle."""
-    if one.part == "tables":
-        return one.rule != "tables.unreadable"
-    return one.rule in ("custody.chain_broken", "custody.signature_false")
 
 
 def _generated(data: Path) -> frozenset[str]:

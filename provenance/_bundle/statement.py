@@ -1,0 +1,119 @@
+"""Puts the signed statement into a bag, and judges the one in a bag."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Mapping, Sequence
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+from provenance._bag.verdict import BundleFinding
+from provenance._base.disk import sha256_of, write_bytes
+from provenance._ledger.anchors import heads_of, sealed_events
+from provenance._ledger.signing import SignaturesNotTested
+from provenance._ledger.statement import (
+    SIGNATURES,
+    STATEMENT,
+    FalseStatement,
+    Judged,
+    Pins,
+    judge_statement,
+    key_id,
+    signed,
+    statement_bytes,
+    unb64,
+)
+from provenance._record.package import Package
+
+if TYPE_CHECKING:
+    from cryptography.hazmat.primitives.asymmetric.ed25519 import Ed25519PrivateKey
+
+MANIFEST = "manifest-sha256.txt"
+"""The list of the payload's checksums; the checksum of it stands for the payload, byte for byte."""
+
+
+def write_statement(
+    folder: Path,
+    package: Package,
+    *,
+    edition: str,
+    day: str,
+    derived_from: Mapping[str, Any] | None,
+    keys: Sequence[Ed25519PrivateKey],
+) -> None:
+    """Put the statement and its signatures beside the manifests of the bag in `folder`.
+
+    `derived_from` is what a public edition says of the full one, whose ledger it cannot name.
+    """
+    facts: dict[str, Any] = {
+        "record": package.name,
+        "edition": edition,
+        "recordDate": day,
+        "manifestSha256": sha256_of(folder / MANIFEST),
+    }
+    if derived_from is None:
+        events = sealed_events(package.tables)
+        facts |= {"heads": heads_of(events), "events": len(events), "keys": _key_ids(events)}
+    else:
+        facts["derivedFrom"] = dict(derived_from)
+    statement = statement_bytes(facts)
+    write_bytes(folder / STATEMENT, statement)
+    write_bytes(folder / SIGNATURES, signed(statement, keys))
+
+
+def _key_ids(events: Sequence[Mapping[str, str]]) -> list[str]:
+    """The ids of the keys that events are signed with."""
+    keys = {one["signer_key"] for one in events if one.get("signer_key")}
+    found = set()
+    for key in keys:
+        try:
+            found.add(key_id(unb64(key.rstrip("=").translate(_TO_URL))))
+        except ValueError:
+            continue  # no key, so no signature by it holds; the check names the event
+    return sorted(found)
+
+
+_TO_URL = str.maketrans("+/", "-_")
+
+
+def judged_statement(
+    folder: Path, record: str, edition: str, pins: Pins
+) -> tuple[Judged | None, list[BundleFinding]]:
+    """The statement of the bag in `folder`, None where it has none, and what is wrong with it.
+
+    `record` and `edition` are what the bag itself says it holds.
+    """
+    there = [(folder / name).is_file() for name in (STATEMENT, SIGNATURES)]
+    if not any(there):
+        return None, []
+    if not all(there):
+        missing = (STATEMENT, SIGNATURES)[there.index(False)]
+        message = "is missing, though the other of the two files of a signed statement is there"
+        return None, [_finding("custody.statement_incomplete", missing, message)]
+    texts = [(folder / name).read_bytes() for name in (STATEMENT, SIGNATURES)]
+    try:
+        judged = judge_statement(*texts, pins)
+    except FalseStatement as error:
+        return None, [_finding("custody.statement_false", STATEMENT, str(error))]
+    except SignaturesNotTested as error:
+        message = f"was not tested: {error}"
+        remedy = "Install that package and verify again."
+        untested = ("custody", "warning", "custody.statement_not_tested", STATEMENT)
+        return None, [BundleFinding(*untested, message, remedy)]
+    return judged, list(_of_another(judged, folder, record, edition))
+
+
+def _of_another(judged: Judged, folder: Path, record: str, edition: str) -> Iterator[BundleFinding]:
+    manifest = folder / MANIFEST
+    is_here = manifest.is_file() and sha256_of(manifest) == judged.manifest_sha256
+    if not is_here or (judged.record, judged.edition) != (record, edition):
+        yield _finding(
+            "custody.statement_of_another",
+            STATEMENT,
+            f"is signed for another bundle (the {judged.edition} edition of {judged.record}, or "
+            "other files): the files, or the statement, were exchanged",
+        )
+
+
+def _finding(rule: str, path: str, message: str) -> BundleFinding:
+    remedy = "Ask the signer for the bundle again; do not mend it by hand."
+    return BundleFinding("custody", "error", rule, path, message, remedy)
