@@ -28,6 +28,7 @@ from dataclasses import dataclass
 from datetime import date
 from pathlib import Path
 
+from provenance._accession.anchoring import kept_anchors
 from provenance._accession.deposit import Asked, with_deposit
 from provenance._accession.numbers import (
     NumberPattern,
@@ -47,8 +48,11 @@ from provenance._base.disk import CHUNK_BYTES
 from provenance._base.errors import AlreadyThere, TreenailError, UnusableInput
 from provenance._base.locks import locked
 from provenance._base.progress import Progress, say_nothing, stretch
+from provenance._base.standing import CONTRADICTS, Standing
 from provenance._bundle.describe.lineage import identity_of
+from provenance._bundle.verify import open_record
 from provenance._drawing.paper import Paper
+from provenance._ledger.anchors import Anchor, anchor_of, standing
 from provenance._record.together import Staging, finish_writing, is_unfinished, writing_together
 
 
@@ -65,6 +69,19 @@ class AlreadyAccessioned(TreenailError):
         )
 
 
+class ContradictsKept(TreenailError):
+    """The custody ledger is not the one of an earlier bundle of the record; nothing was written."""
+
+    def __init__(self, bundle: Path, found: Standing) -> None:
+        self.standing = found
+        super().__init__(
+            f"{bundle} was not accessioned; no number was given. Its custody ledger contradicts "
+            f"what is kept here: {' '.join(found.said)} Ask the depositor whether it is an older "
+            "bundle, or comes from another copy of the record that has to be merged first; "
+            "--even-if-rewritten takes it all the same, and the receipt says so"
+        )
+
+
 @dataclass(frozen=True)
 class Accessioned:
     """What came of an accession.
@@ -72,7 +89,9 @@ class Accessioned:
     `entry` is the register's new line; `kept` and `receipt` where bundle and receipt lie;
     `received` where the bundle as it came in was laid beside it, None where it was not needed;
     `deposited` are the samples whose keeper changed; `goes_on_from` is the register's line of an
-    earlier bundle of the same record; `settings` a settings file that was begun.
+    earlier bundle of the same record; `settings` a settings file that was begun. `ledger` says how
+    its custody ledger stands against what is kept; `unread` are sentences about what could not be
+    held against it.
     """
 
     entry: Accession
@@ -83,6 +102,8 @@ class Accessioned:
     to_mend: tuple[str, ...]
     goes_on_from: Accession | None
     settings: Path | None
+    ledger: Standing
+    unread: tuple[str, ...]
 
 
 def accession(
@@ -98,6 +119,7 @@ def accession(
     settings: Path | None = None,
     samples: str = "",
     place: str = "",
+    even_if_rewritten: bool = False,
     progress: Progress = say_nothing,
 ) -> Accessioned:
     """Verify a bundle, give it a number, and keep it with a receipt beside the register.
@@ -107,7 +129,11 @@ def accession(
     `samples` ('all', '231,233-240') came in with the bundle: their keeper becomes the repository,
     at `place`. `on` is the day of the accession, `recorded_on` when it is written down (RFC 3339).
 
-    Raises DamagedBundle with a letter to the depositor, AlreadyAccessioned, UnusableNumber for a
+    The ledger is held against those of earlier bundles of the record in the register; one that
+    contradicts them is taken in only with `even_if_rewritten`.
+
+    Raises DamagedBundle with a letter to the depositor, AlreadyAccessioned, ContradictsKept,
+    UnusableNumber for a
     pattern or number that cannot be used or was given out, UnusableInput for a register or settings
     that cannot be read, and TreenailError when the samples' keeper cannot change so. Nothing is
     written then, and no number is spent.
@@ -138,6 +164,9 @@ def accession(
         entries = read_register(register)
         if known := find_bundle(entries, received.known_by.tagmanifest_sha256):
             raise AlreadyAccessioned(bundle, known)
+        found, unread = _against_kept(received, entries, store)
+        if found.word == CONTRADICTS and not even_if_rewritten:
+            raise ContradictsKept(bundle, found)
         given = _number(store, entries, wanted, number, on)
         work = Path(scratch).resolve()
         bag, deposited = with_deposit(received, repository, asked, given, work)
@@ -150,11 +179,23 @@ def accession(
             given,
             entries=entries,
             deposited=deposited,
+            ledger=found,
+            unread=tuple(unread),
             paper=paper,
             begun=begun,
             work=work,
             progress=stretch(progress, 1, 2),
         )
+
+
+def _against_kept(
+    received: Received, entries: list[Accession], store: Path
+) -> tuple[Standing, list[str]]:
+    """How the ledger that came in stands against what is kept of the record, and what is unread."""
+    if received.known_by.edition == "public":
+        return received.ledger, []
+    anchors, unread = kept_anchors(entries, received.known_by, store)
+    return standing(received.package.tables, anchors), unread
 
 
 def _repository(store: Path, settings: Path | None, pattern: str) -> tuple[Repository, str]:
@@ -265,6 +306,8 @@ def _keep(
     *,
     entries: list[Accession],
     deposited: tuple[str, ...],
+    ledger: Standing,
+    unread: tuple[str, ...],
     paper: Paper,
     begun: str,
     work: Path,
@@ -281,6 +324,8 @@ def _keep(
     (numbered / "data").mkdir()
     shutil.copyfile(bag / "data" / "bundle.json", numbered / "data" / "bundle.json")
     kept_as = identity_of(numbered)
+    end = _end_of_ledger(bag, kept_as.edition, asked.on.isoformat())
+    came = _end_of_ledger(received.folder, kept_as.edition, asked.on.isoformat())
     entry = Accession(
         number=number,
         accessioned_on=asked.on.isoformat(),
@@ -293,9 +338,16 @@ def _keep(
         kept_at=f"{folder}/{name}",
         depositor=asked.depositor,
         receipt=f"{folder}/{receipt_name}",
+        ledger_head=end.head if end else "",
+        ledger_events=str(end.count) if end else "",
+        received_head=came.head if came else "",
+        received_events=str(came.count) if came else "",
     )
     printed = work / receipt_name
-    print_receipt(receipt_of(received, repository, entry, deposited, asked.place), paper, printed)
+    receipt = receipt_of(
+        received, repository, entry, deposited, asked.place, end=end, ledger=ledger
+    )
+    print_receipt(receipt, paper, printed)
     with writing_together(store) as staged:
         if received.is_zip:
             with staged.writing(entry.kept_at) as stream:
@@ -317,7 +369,16 @@ def _keep(
         to_mend=received.to_mend,
         goes_on_from=_goes_on_from(received, entries),
         settings=store / SETTINGS if begun else None,
+        ledger=ledger,
+        unread=unread,
     )
+
+
+def _end_of_ledger(bag: Path, edition: str, day: str) -> Anchor | None:
+    """The end of the ledger in a bag; a public edition names none."""
+    if edition == "public":
+        return None
+    return anchor_of(open_record(bag).tables, "the receipt", on=day)
 
 
 def _goes_on_from(received: Received, entries: list[Accession]) -> Accession | None:

@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING, Any
 from provenance._base.findings import SecondOpinion
 from provenance._base.opinion_words import opinion_as_dict
 from provenance._base.standing import CONTRADICTS, SOUND, Standing
+from provenance._base.standing import SEALS_WITHHELD as LEDGER_WITHHELD
 from provenance._record.remote import Place
 
 if TYPE_CHECKING:
@@ -119,6 +120,11 @@ class Verdict:
             first = next((one for one in self.damage if one.path), self.damage[0])
             more = f" ({len(self.damage) - 1} more)" if len(self.damage) > 1 else ""
             return f"DAMAGED: {f'{first.path} {first.message}'.strip().removesuffix('.')}{more}"
+        if self.word == "not anchored" and self.ledger and self.ledger.word == LEDGER_WITHHELD:
+            return (
+                f"{self.word}: every file is as it was packed; its custody ledger bears no seals, "
+                "as in every public edition"
+            )
         return f"{self.word}: {WORDS[self.word]}"
 
     @property

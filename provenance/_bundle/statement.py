@@ -89,9 +89,9 @@ def judged_statement(
         missing = (STATEMENT, SIGNATURES)[there.index(False)]
         message = "is missing, though the other of the two files of a signed statement is there"
         return None, [_finding("custody.statement_incomplete", missing, message)]
-    texts = [(folder / name).read_bytes() for name in (STATEMENT, SIGNATURES)]
+    statement, signatures = ((folder / name).read_bytes() for name in (STATEMENT, SIGNATURES))
     try:
-        judged = judge_statement(*texts, pins)
+        judged = judge_statement(statement, signatures, pins)
     except FalseStatement as error:
         return None, [_finding("custody.statement_false", STATEMENT, str(error))]
     except SignaturesNotTested as error:

@@ -44,6 +44,8 @@ def verdict_text(verdict: Verdict) -> str:
             state = f"{errors:,} error{'s' * (errors != 1)}"
         elif part == "custody" and verdict.ledger:
             state = verdict.ledger.word
+        elif part == "bag" and verdict.depth == "fast":
+            state = "names and sizes as packed"
         else:
             state = "sound"
         lines.append(f"  {_TITLES[part]:34}{state}")

@@ -458,8 +458,7 @@ def _judge_ledger(
         return found
     if _seals_withheld(package, facts):
         findings.append(_WITHOUT_SEALS)
-        signed = statement.said if statement else ()
-        return Standing(LEDGER_WITHHELD, (*signed, f"The ledger {_WITHOUT_SEALS.message}."))
+        return Standing(LEDGER_WITHHELD, statement.said if statement else ())
     judged = verify_ledger(package.tables)
     try:
         judged += verify_signed(package.tables)

@@ -28,6 +28,11 @@ from provenance._cli.options import paper_option, progress_bar
 )
 @click.option("--samples", default="", help="Samples that came along: 231,233-240, or all.")
 @click.option("--place", default="", help="Room, shelf, box or drawer of these samples.")
+@click.option(
+    "--even-if-rewritten",
+    is_flag=True,
+    help="Take it though its custody ledger is not the one of an earlier bundle kept here.",
+)
 @click.option("--on", "day", help="Day of the accession (YYYY-MM-DD); today if left out.")
 @paper_option
 def accession(
@@ -39,6 +44,7 @@ def accession(
     settings: Path | None,
     samples: str,
     place: str,
+    even_if_rewritten: bool,
     day: str | None,
     paper: str,
 ) -> None:
@@ -53,6 +59,9 @@ def accession(
     {serial:04} with at least four digits; letters, digits, blanks and . - _ / stand for themselves.
     No number is given out twice.
 
+    The custody ledger is held against the bundles of the same record that are kept here: one that
+    was rewritten or cut off since is refused.
+
     A damaged bundle is refused: every file is named, and a letter that asks the depositor for it
     again is printed.
 
@@ -63,6 +72,7 @@ def accession(
 
     from provenance._accession.accession import accession as take_in
     from provenance._accession.damage import DamagedBundle
+    from provenance._accession.receipt import against_kept
     from provenance._base.visible import visible
     from provenance._drawing.paper import paper_named
 
@@ -84,6 +94,7 @@ def accession(
                 settings=settings,
                 samples=samples,
                 place=place,
+                even_if_rewritten=even_if_rewritten,
                 progress=progress,
             )
     except DamagedBundle as error:
@@ -92,6 +103,9 @@ def accession(
     click.echo(f"accessioned as {done.entry.number}")
     click.echo(f"kept {done.kept}")
     click.echo(f"receipt {done.receipt}")
+    click.echo(f"custody ledger: {against_kept(done.ledger)}")
+    for sentence in done.unread:
+        click.echo(f"note: {visible(sentence)}", err=True)
     if done.settings:
         click.echo(f"began {done.settings}: write the name and address of your repository into it")
     if before := done.goes_on_from:

@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING, NoReturn
 import click
 
 from provenance._cli.options import (
+    EXISTING_FILE,
     PlaceParam,
     format_option,
     most_option,
@@ -43,7 +44,23 @@ if TYPE_CHECKING:
     "coordinates. [default: the package's, else 0.1] Always use the same one: two different ones "
     "together tell more than either.",
 )
-def pack(package: Path, out: Path | None, zipped: bool, edition: str, grid: str | None) -> None:
+@click.option(
+    "--sign",
+    "keys",
+    type=EXISTING_FILE,
+    multiple=True,
+    metavar="KEY",
+    help="Sign the bundle and the end of its custody ledger with this Ed25519 key (PEM). Repeat it "
+    "for more signers.",
+)
+def pack(
+    package: Path,
+    out: Path | None,
+    zipped: bool,
+    edition: str,
+    grid: str | None,
+    keys: tuple[Path, ...],
+) -> None:
     """Write PACKAGE as an archive bundle (BagIt), beside it unless --out says where.
 
     The public edition shows no exact place, nobody who has not agreed to be named, and nothing that
@@ -54,8 +71,10 @@ def pack(package: Path, out: Path | None, zipped: bool, edition: str, grid: str 
     """
     from provenance._bundle.describe.editions import EDITIONS
     from provenance._bundle.pack import pack as pack_package
+    from provenance._ledger.signing import read_signing_key
     from provenance._record.package import open_package
 
+    signing = [read_signing_key(key) for key in keys]
     with progress_bar("packing") as progress:
         packed = pack_package(
             open_package(package),
@@ -63,6 +82,7 @@ def pack(package: Path, out: Path | None, zipped: bool, edition: str, grid: str 
             zipped=zipped,
             edition=EDITIONS[edition],
             grid=grid,
+            keys=signing,
             progress=progress,
         )
     click.echo(f"packed {packed.path}")
@@ -127,12 +147,40 @@ def _counted(report: Report, severity: str) -> str:
     metavar="FULL",
     help="Show that BUNDLE, a public edition, was made from this full one.",
 )
-def verify(bundle: Place, fast: bool, second_opinion: bool, shape: str, full: Path | None) -> None:
+@click.option(
+    "--anchor",
+    "anchors",
+    multiple=True,
+    metavar="WHAT",
+    help="What was kept of its custody ledger elsewhere: an older bundle, a package, a register "
+    "(register.csv), or the line 'ledger …' of a receipt. Repeat it for more.",
+)
+@click.option(
+    "--trust",
+    type=EXISTING_FILE,
+    multiple=True,
+    metavar="KEY",
+    help="Public key (PEM) of somebody whose signature counts for you. Those in the folder "
+    "'keepers' of your settings always count.",
+)
+def verify(
+    bundle: Place,
+    fast: bool,
+    second_opinion: bool,
+    shape: str,
+    full: Path | None,
+    anchors: tuple[str, ...],
+    trust: tuple[Path, ...],
+) -> None:
     """Say whether BUNDLE, a folder or zip, is sound, and name what is not.
 
     BUNDLE may be the address of a zip in a store that fsspec reads (s3://…, sftp://…, https://…).
 
-    Exit codes: 0 sound, 1 not sound, 2 nothing that can be opened.
+    The seals of the custody ledger fit one another also in one that somebody rewrote whole. Without
+    --anchor the verdict is therefore 'sealed, not anchored' for the ledger; with one it says
+    whether the ledger is still what it was then, was rewritten, or was cut off.
+
+    Exit codes: 0 nothing is wrong, as far as was looked, 1 not sound, 2 nothing that can be opened.
     """
     if second_opinion and (fast or full):
         other = "--fast, which reads no rows" if fast else "--against, which compares two bundles"
@@ -143,10 +191,19 @@ def verify(bundle: Place, fast: bool, second_opinion: bool, shape: str, full: Pa
                 f"{bundle} lies in a store; copy it to a disk to compare it", param_hint="BUNDLE"
             )
         _verify_against(bundle, full, shape)
+    from provenance._accession.anchoring import anchors_named
     from provenance._bundle.verify import verify_bundle
+    from provenance._ledger.statement import pinned_keys
 
     with progress_bar("verifying") as progress:
-        verdict = verify_bundle(bundle, fast=fast, second_opinion=second_opinion, progress=progress)
+        verdict = verify_bundle(
+            bundle,
+            fast=fast,
+            second_opinion=second_opinion,
+            anchors=anchors_named(anchors, bundle),
+            pins=pinned_keys(trust),
+            progress=progress,
+        )
     if second_opinion and not verdict.second_opinion:
         click.echo("no second opinion: the tables cannot be read, see what is named", err=True)
     if shape == "json":

@@ -32,7 +32,7 @@ SHORTEST_HEAD = 32
 """Digits of a seal that are enough to know it by: 128 bits, which nobody finds a second time."""
 
 _SHA256 = 64
-_CODE = re.compile(r"\bledger\s+(\d{1,9})((?:\s+[0-9a-f]{2,64})+)", re.IGNORECASE)
+_CODE = re.compile(r"\bledger\s+(\d{1,9})((?:\s+[0-9a-f]{2,64}(?![\w-]))+)", re.IGNORECASE)
 _SHOWN = 12
 
 
@@ -43,6 +43,8 @@ class Anchor:
     `source` says where it was kept, in words ('the receipt of 2026.0001'); `head` is the seal of
     the last event, or its first 32 digits or more; `count` how many events it stands on, itself
     included; `on` the day, '' where it is not known; `record` the name of the package, '' likewise.
+    `handed_in` is the ledger before whoever keeps it added events of taking it in, which the copy
+    of whoever handed it in does not have.
     """
 
     source: str
@@ -50,6 +52,7 @@ class Anchor:
     count: int
     on: str = ""
     record: str = ""
+    handed_in: Anchor | None = None
 
     @property
     def code(self) -> str:
@@ -150,9 +153,21 @@ def standing(
     before = {one["event_sha256"]: named_before(one) for one in good}
     said: list[str] = []
     fitting: set[str] = set()
-    contradicted = False
+    contradicted = apart = False
     for anchor in anchors:
         below = _events_below(before, anchor)
+        if below is None and anchor.handed_in:
+            below = _events_below(before, anchor.handed_in)
+            if below is not None:
+                apart = True
+                fitting |= below
+                said.append(
+                    f"{_sentence(anchor.in_words)} fits as far as it was handed in "
+                    f"({_events(anchor.handed_in.count)}). What was added when it was taken in is "
+                    "not here: this is another copy, to be merged with the one that is kept, or "
+                    "somebody cut it off."
+                )
+                continue
         if below is not None:
             fitting |= below
             said.append(
@@ -179,13 +194,14 @@ def standing(
     vouched = statement is not None and statement.trusted
     if fitting and rest and vouched:
         said.append(f"{_sentence(_numbered(rest))} came after it and are in that statement.")
-    if fitting and (vouched or not rest):
+    if fitting and not apart and (vouched or not rest):
         if not vouched:
             said.append(
                 "Whether there were later events, which somebody cut off, cannot be known from it."
             )
         return Standing(SOUND, tuple(said), len(events), len(fitting))
-    said.append(_unknown(rest, bool(fitting)))
+    if rest or not fitting:
+        said.append(_unknown(rest, bool(fitting)))
     return Standing(NOT_ANCHORED, tuple(said), len(events), len(fitting))
 
 

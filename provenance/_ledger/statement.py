@@ -147,7 +147,7 @@ def signed(statement: bytes, keys: Sequence[Ed25519PrivateKey], before: bytes = 
     signatures = _signatures_in(before) if before else []
     for key in keys:
         public = public_bytes(key)
-        header = {**_HEADER, "jwk": jwk_of(public), "kid": key_id(public)}
+        header: dict[str, Any] = {**_HEADER, "jwk": jwk_of(public), "kid": key_id(public)}
         protected = b64(rfc8785.dumps(header))
         signature = key.sign(signing_input(protected, statement))
         signatures.append({"protected": protected, "signature": b64(signature)})
