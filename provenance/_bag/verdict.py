@@ -115,17 +115,24 @@ class Verdict:
     @property
     def in_words(self) -> str:
         """The verdict on a line, as it stands on what is told from the bundle."""
-        if self.word == "damaged" and self.damage:
-            # one that names a file says more than one about the whole
-            first = next((one for one in self.damage if one.path), self.damage[0])
-            more = f" ({len(self.damage) - 1} more)" if len(self.damage) > 1 else ""
-            return f"DAMAGED: {f'{first.path} {first.message}'.strip().removesuffix('.')}{more}"
+        if self.word == "damaged":
+            return f"DAMAGED: {self.what_is_damaged}"
         if self.word == "not anchored" and self.ledger and self.ledger.word == LEDGER_WITHHELD:
             return (
                 f"{self.word}: every file is as it was packed; its custody ledger bears no seals, "
                 "as in every public edition"
             )
         return f"{self.word}: {WORDS[self.word]}"
+
+    @property
+    def what_is_damaged(self) -> str:
+        """The first damage on a line, and how much more there is; '' where there is none."""
+        if not self.damage:
+            return "" if set(self.looked_at) == set(PARTS) else "not all of it can be read"
+        # one that names a file says more than one about the whole
+        first = next((one for one in self.damage if one.path), self.damage[0])
+        more = f" ({len(self.damage) - 1} more)" if len(self.damage) > 1 else ""
+        return f"{first.path} {first.message}".strip().removesuffix(".") + more
 
     @property
     def damage(self) -> tuple[BundleFinding, ...]:

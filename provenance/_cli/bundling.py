@@ -8,9 +8,11 @@ from typing import TYPE_CHECKING, NoReturn
 
 import click
 
+from provenance._base.visible import visible
 from provenance._cli.options import (
     EXISTING_FILE,
     PlaceParam,
+    even_if_damaged_option,
     format_option,
     most_option,
     out_option,
@@ -243,8 +245,9 @@ def _verify_against(public: Path, full: Path, shape: str) -> NoReturn:
 
 @click.command("unpack")
 @click.argument("bundle", type=click.Path(path_type=Path))
+@even_if_damaged_option
 @out_option
-def unpack(bundle: Path, out: Path | None) -> None:
+def unpack(bundle: Path, even_if_damaged: bool, out: Path | None) -> None:
     """Verify BUNDLE and write the package in it to a new folder, to work on.
 
     Without --out the folder is made where you are, named for the bundle. Exit codes: 0 unpacked, 1
@@ -256,9 +259,10 @@ def unpack(bundle: Path, out: Path | None) -> None:
         stem = bundle.resolve().name.removesuffix(".zip")
         out = Path(stem.removesuffix("-bundle") + "-unpacked")
     with progress_bar("unpacking") as progress:
-        unpacked = unpack_package(bundle, out, progress=progress)
+        unpacked = unpack_package(bundle, out, even_if_damaged=even_if_damaged, progress=progress)
     folder = unpacked.package.folder
     click.echo(f"unpacked {folder}")
+    click.echo(visible(unpacked.verdict.in_words))
     if errors := unpacked.verdict.errors():
         click.echo(
             f"the record was packed with faults in it ({errors}); 'treenail check {folder}' names "
@@ -271,14 +275,18 @@ def unpack(bundle: Path, out: Path | None) -> None:
 @click.command("compare")
 @click.argument("old", type=click.Path(path_type=Path))
 @click.argument("new", type=click.Path(path_type=Path))
+@even_if_damaged_option
 @format_option("text", "json", "html", "csv")
 @out_option
 @most_option(20, "Lines of one list to show in text")
-def compare(old: Path, new: Path, shape: str, out: Path | None, most: int) -> None:
+def compare(
+    old: Path, new: Path, even_if_damaged: bool, shape: str, out: Path | None, most: int
+) -> None:
     """Say what came, changed and went between OLD and NEW, each a bundle or a package.
 
     Rows are compared by primary key, cell by cell; files by checksum. It says loudly when the
-    custody ledger is not the old one with events added. JSON and CSV hold everything.
+    custody ledger is not the old one with events added. JSON and CSV hold everything. A bundle is
+    verified first, and a damaged one is not compared.
 
     Exit codes: 0 nothing differs, 1 something does, 2 cannot be compared.
     """
@@ -286,7 +294,7 @@ def compare(old: Path, new: Path, shape: str, out: Path | None, most: int) -> No
     from provenance._compare.report import difference_csv, difference_json, difference_text
 
     with progress_bar("comparing") as progress:
-        found = compare_records(old, new, progress=progress)
+        found = compare_records(old, new, even_if_damaged=even_if_damaged, progress=progress)
     if shape == "json":
         text = difference_json(found)
     elif shape == "csv":
