@@ -48,7 +48,7 @@ from provenance._base.disk import CHUNK_BYTES
 from provenance._base.errors import AlreadyThere, TreenailError, UnusableInput
 from provenance._base.locks import locked
 from provenance._base.progress import Progress, say_nothing, stretch
-from provenance._base.standing import CONTRADICTS, Standing
+from provenance._base.standing import CONTRADICTS, SEALS_WITHHELD, Standing
 from provenance._bundle.describe.lineage import identity_of
 from provenance._bundle.verify import open_record
 from provenance._drawing.paper import Paper
@@ -193,7 +193,7 @@ def _against_kept(
 ) -> tuple[Standing, list[str]]:
     """How the ledger that came in stands against what is kept of the record, and what is unread."""
     if received.known_by.edition == "public":
-        return received.ledger, []
+        return Standing(SEALS_WITHHELD), []
     anchors, unread = kept_anchors(entries, received.known_by, store)
     return standing(received.package.tables, anchors), unread
 

@@ -10,7 +10,7 @@ from typing import Any
 from provenance._accession.received import Received
 from provenance._accession.register import Accession
 from provenance._accession.settings import Repository
-from provenance._base.standing import BROKEN, CONTRADICTS, Standing
+from provenance._base.standing import BROKEN, CONTRADICTS, SEALS_WITHHELD, Standing
 from provenance._bundle.describe.editions import EDITIONS
 from provenance._bundle.describe.plain_text import text_template
 from provenance._drawing.document import Pages, printed_pages
@@ -132,6 +132,8 @@ def against_kept(ledger: Standing) -> str:
         return "NOT the ledger that was kept here before"
     if ledger.word == BROKEN:
         return "its seals do not hold"
+    if ledger.word == SEALS_WITHHELD:
+        return "its seals are withheld, as in every public edition"
     if ledger.anchored:
         return f"the first {ledger.anchored} of its events as they were kept here before"
     return "nothing kept here shows what it was before"

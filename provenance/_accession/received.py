@@ -16,7 +16,6 @@ from provenance._bag.limits import DEFAULT_LIMITS
 from provenance._bag.verdict import BundleFinding, Verdict
 from provenance._base.errors import UnusableInput
 from provenance._base.progress import Progress, say_nothing
-from provenance._base.standing import NOT_ANCHORED, Standing
 from provenance._bundle.describe.citation import keeper
 from provenance._bundle.describe.lineage import earlier_than, identity_of
 from provenance._bundle.verify import judge_folder, opened_bundle
@@ -30,8 +29,7 @@ class Received:
 
     `folder` holds its bag: the bundle itself, or where its zip was unpacked to. `earlier` are the
     bundles that it goes on from, newest first. `to_mend` are the faults of the record, in
-    sentences, errors only; `warnings` counts lesser ones. `rows` maps tables to their row counts;
-    `ledger` is how the custody ledger stands by itself.
+    sentences, errors only; `warnings` counts lesser ones. `rows` maps tables to their row counts.
     """
 
     bundle: Path
@@ -46,7 +44,6 @@ class Received:
     byte_count: int
     to_mend: tuple[str, ...]
     warnings: int
-    ledger: Standing
 
     @property
     def is_zip(self) -> bool:
@@ -113,7 +110,6 @@ def _received(bundle: Path, folder: Path, verdict: Verdict) -> Received:
         byte_count=verdict.byte_count,
         to_mend=to_mend,
         warnings=warnings,
-        ledger=verdict.ledger or Standing(NOT_ANCHORED),
     )
 
 

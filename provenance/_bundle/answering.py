@@ -58,9 +58,12 @@ def verdict_for_answer(
     so. Raises DamagedAnswer for a damaged one, unless `even_if_damaged`, and UnusableInput for what
     is no bundle.
     """
-    size = bytes_of(bundle)
-    whole = size is not None and size <= most_bytes
-    verdict = verify_bundle(bundle, fast=not whole, limits=limits, progress=progress)
+    try:
+        size = bytes_of(bundle)
+        whole = size is not None and size <= most_bytes
+        verdict = verify_bundle(bundle, fast=not whole, limits=limits, progress=progress)
+    except OSError as error:
+        raise UnusableInput(f"{bundle} cannot be read: {error.strerror or error}") from error
     refuse_damaged(verdict, even_if_damaged=even_if_damaged)
     return verdict
 

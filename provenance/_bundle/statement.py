@@ -6,6 +6,7 @@ from collections.abc import Iterator, Mapping, Sequence
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
+from provenance._bag.limits import DEFAULT_LIMITS, Limits
 from provenance._bag.verdict import BundleFinding
 from provenance._base.disk import sha256_of, write_bytes
 from provenance._ledger.anchors import heads_of, sealed_events
@@ -76,7 +77,7 @@ _TO_URL = str.maketrans("+/", "-_")
 
 
 def judged_statement(
-    folder: Path, record: str, edition: str, pins: Pins
+    folder: Path, record: str, edition: str, pins: Pins, limits: Limits = DEFAULT_LIMITS
 ) -> tuple[Judged | None, list[BundleFinding]]:
     """The statement of the bag in `folder`, None where it has none, and what is wrong with it.
 
@@ -89,6 +90,10 @@ def judged_statement(
         missing = (STATEMENT, SIGNATURES)[there.index(False)]
         message = "is missing, though the other of the two files of a signed statement is there"
         return None, [_finding("custody.statement_incomplete", missing, message)]
+    for name in (STATEMENT, SIGNATURES):
+        if (folder / name).stat().st_size > limits.most_tag_bytes:
+            message = f"has more than {limits.most_tag_bytes} bytes, which is more than sense"
+            return None, [_finding("custody.statement_false", name, message)]
     statement, signatures = ((folder / name).read_bytes() for name in (STATEMENT, SIGNATURES))
     try:
         judged = judge_statement(statement, signatures, pins)

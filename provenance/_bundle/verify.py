@@ -240,7 +240,7 @@ def _judge_record(
         if sums is not None:
             findings += _compare_sums(package, sums)
             findings += _check_acts(package)
-        ledger = _judge_ledger(package, documents, findings, anchors, pins)
+        ledger = _judge_ledger(package, documents, findings, anchors, pins, limits)
     except UnusablePackage as error:
         findings.append(_finding("tables", "tables.unreadable", "data/tables", str(error)))
         return opinion, None
@@ -447,11 +447,13 @@ def _judge_ledger(
     findings: list[BundleFinding],
     anchors: Sequence[Anchor],
     pins: Pins,
+    limits: Limits,
 ) -> Standing:
     """How far the ledger can be relied on; what is wrong with it goes into `findings`."""
     facts = documents.get(BUNDLE_FACTS)
     edition = str(facts.get("edition", "")) if isinstance(facts, dict) else ""
-    statement, faults = judged_statement(package.folder.parent, package.name, edition, pins)
+    bag = package.folder.parent
+    statement, faults = judged_statement(bag, package.name, edition, pins, limits)
     findings += faults
     if LEDGER not in package.model.tables:
         findings += _of_the_anchors(found := standing(package.tables, anchors, faults=()))

@@ -103,7 +103,7 @@ def accession(
     click.echo(f"accessioned as {done.entry.number}")
     click.echo(f"kept {done.kept}")
     click.echo(f"receipt {done.receipt}")
-    click.echo(f"custody ledger: {against_kept(done.ledger)}")
+    click.echo(f"every file is as it was packed; custody ledger: {against_kept(done.ledger)}")
     for sentence in done.unread:
         click.echo(f"note: {visible(sentence)}", err=True)
     if done.settings:

@@ -187,6 +187,11 @@ def verify(
     if second_opinion and (fast or full):
         other = "--fast, which reads no rows" if fast else "--against, which compares two bundles"
         raise click.UsageError(f"--second-opinion does not go with {other}; take one out")
+    if full and (anchors or trust):
+        raise click.UsageError(
+            "--anchor and --trust do not go with --against, which compares two bundles; take them "
+            "out"
+        )
     if full:
         if not isinstance(bundle, Path):
             raise click.BadParameter(
