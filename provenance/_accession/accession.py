@@ -27,6 +27,7 @@ from contextlib import contextmanager
 from dataclasses import dataclass
 from datetime import date
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 from provenance._accession.anchoring import kept_anchors
 from provenance._accession.deposit import Asked, with_deposit
@@ -50,10 +51,14 @@ from provenance._base.locks import locked
 from provenance._base.progress import Progress, say_nothing, stretch
 from provenance._base.standing import CONTRADICTS, SEALS_WITHHELD, Standing
 from provenance._bundle.describe.lineage import identity_of
+from provenance._bundle.statement import signed_tags
 from provenance._bundle.verify import open_record
 from provenance._drawing.paper import Paper
-from provenance._ledger.anchors import Anchor, anchor_of, standing
+from provenance._ledger.anchors import anchor_of, standing
 from provenance._record.together import Staging, finish_writing, is_unfinished, writing_together
+
+if TYPE_CHECKING:
+    from cryptography.hazmat.primitives.asymmetric.ed25519 import Ed25519PrivateKey
 
 
 class AlreadyAccessioned(TreenailError):
@@ -120,6 +125,7 @@ def accession(
     samples: str = "",
     place: str = "",
     even_if_rewritten: bool = False,
+    keys: Sequence[Ed25519PrivateKey] = (),
     progress: Progress = say_nothing,
 ) -> Accessioned:
     """Verify a bundle, give it a number, and keep it with a receipt beside the register.
@@ -130,7 +136,7 @@ def accession(
     at `place`. `on` is the day of the accession, `recorded_on` when it is written down (RFC 3339).
 
     The ledger is held against those of earlier bundles of the record in the register; one that
-    contradicts them is taken in only with `even_if_rewritten`.
+    contradicts them is taken in only with `even_if_rewritten`. What is kept is signed with `keys`.
 
     Raises DamagedBundle with a letter to the depositor, AlreadyAccessioned, ContradictsKept,
     UnusableNumber for a
@@ -181,6 +187,7 @@ def accession(
             deposited=deposited,
             ledger=found,
             unread=tuple(unread),
+            keys=keys,
             paper=paper,
             begun=begun,
             work=work,
@@ -308,6 +315,7 @@ def _keep(
     deposited: tuple[str, ...],
     ledger: Standing,
     unread: tuple[str, ...],
+    keys: Sequence[Ed25519PrivateKey],
     paper: Paper,
     begun: str,
     work: Path,
@@ -316,7 +324,8 @@ def _keep(
     """Write everything in one step, and give what was written."""
     store, name, folder = register.parent, received.bundle.resolve().name, folder_name(number)
     receipt_name = f"receipt-{folder}.pdf"
-    tags = numbered_tags(bag, number)
+    package = received.package if bag == received.folder else open_record(bag)
+    tags = numbered_tags(bag, number, signed_tags(bag, package, keys))
     numbered = work / "numbered"
     numbered.mkdir()
     for tag in ("bag-info.txt", "tagmanifest-sha256.txt"):
@@ -324,8 +333,12 @@ def _keep(
     (numbered / "data").mkdir()
     shutil.copyfile(bag / "data" / "bundle.json", numbered / "data" / "bundle.json")
     kept_as = identity_of(numbered)
-    end = _end_of_ledger(bag, kept_as.edition, asked.on.isoformat())
-    came = _end_of_ledger(received.folder, kept_as.edition, asked.on.isoformat())
+    end, came = (
+        None
+        if kept_as.edition == "public"  # which names the end of no ledger
+        else anchor_of(one.tables, "the receipt", on=asked.on.isoformat())
+        for one in (package, received.package)
+    )
     entry = Accession(
         number=number,
         accessioned_on=asked.on.isoformat(),
@@ -374,13 +387,6 @@ def _keep(
     )
 
 
-def _end_of_ledger(bag: Path, edition: str, day: str) -> Anchor | None:
-    """The end of the ledger in a bag; a public edition names none."""
-    if edition == "public":
-        return None
-    return anchor_of(open_record(bag).tables, "the receipt", on=day)
-
-
 def _goes_on_from(received: Received, entries: list[Accession]) -> Accession | None:
     """The newest of the earlier bundles that the register knows."""
     known = (find_bundle(entries, one.tagmanifest_sha256) for one in received.earlier)
@@ -404,8 +410,8 @@ def _stage_folder(
     progress: Progress = say_nothing,
 ) -> None:
     """Copy a folder file by file, the numbered tag files in the place of the old ones."""
-    paths = files_of(source)
-    total = sum((source / path).stat().st_size for path in paths)
+    paths = sorted({*files_of(source), *tags})
+    total = sum((source / path).stat().st_size for path in paths if path not in tags)
     done = 0
     for path in paths:
         if path in tags:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import json
 from collections.abc import Iterator, Mapping, Sequence
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
@@ -45,6 +46,36 @@ def write_statement(
 
     `derived_from` is what a public edition says of the full one, whose ledger it cannot name.
     """
+    statement = _statement(folder, package, edition, day, derived_from)
+    write_bytes(folder / STATEMENT, statement)
+    write_bytes(folder / SIGNATURES, signed(statement, keys))
+
+
+def signed_tags(
+    folder: Path, package: Package, keys: Sequence[Ed25519PrivateKey]
+) -> dict[str, bytes]:
+    """The tag files that change when the verified bag in `folder` is signed by `keys` as well.
+
+    `package` is the one in it. Signatures that it bears stay; a bag without a statement gets one.
+    """
+    if not keys:
+        return {}
+    if (folder / STATEMENT).is_file():
+        before = (folder / SIGNATURES).read_bytes()
+        return {SIGNATURES: signed((folder / STATEMENT).read_bytes(), keys, before)}
+    facts = json.loads((folder / "data" / "bundle.json").read_text(encoding="utf-8"))
+    about = (str(facts.get("edition", "")), str(facts.get("recordDate", "")))
+    statement = _statement(folder, package, *about, facts.get("derivedFrom"))
+    return {STATEMENT: statement, SIGNATURES: signed(statement, keys)}
+
+
+def _statement(
+    folder: Path,
+    package: Package,
+    edition: str,
+    day: str,
+    derived_from: Mapping[str, Any] | None,
+) -> bytes:
     facts: dict[str, Any] = {
         "record": package.name,
         "edition": edition,
@@ -56,9 +87,7 @@ def write_statement(
         facts |= {"heads": heads_of(events), "events": len(events), "keys": _key_ids(events)}
     else:
         facts["derivedFrom"] = dict(derived_from)
-    statement = statement_bytes(facts)
-    write_bytes(folder / STATEMENT, statement)
-    write_bytes(folder / SIGNATURES, signed(statement, keys))
+    return statement_bytes(facts)
 
 
 def _key_ids(events: Sequence[Mapping[str, str]]) -> list[str]:

@@ -7,7 +7,7 @@ from pathlib import Path
 
 import click
 
-from provenance._cli.options import paper_option, progress_bar
+from provenance._cli.options import EXISTING_FILE, paper_option, progress_bar
 
 
 @click.command("accession")
@@ -33,6 +33,14 @@ from provenance._cli.options import paper_option, progress_bar
     is_flag=True,
     help="Take it though its custody ledger is not the one of an earlier bundle kept here.",
 )
+@click.option(
+    "--sign",
+    "keys",
+    type=EXISTING_FILE,
+    multiple=True,
+    metavar="KEY",
+    help="Sign what is kept with this Ed25519 key (PEM) of the repository.",
+)
 @click.option("--on", "day", help="Day of the accession (YYYY-MM-DD); today if left out.")
 @paper_option
 def accession(
@@ -45,6 +53,7 @@ def accession(
     samples: str,
     place: str,
     even_if_rewritten: bool,
+    keys: tuple[Path, ...],
     day: str | None,
     paper: str,
 ) -> None:
@@ -75,6 +84,7 @@ def accession(
     from provenance._accession.receipt import against_kept
     from provenance._base.visible import visible
     from provenance._drawing.paper import paper_named
+    from provenance._ledger.signing import read_signing_key
 
     try:
         on = date.fromisoformat(day) if day else date.today()
@@ -95,6 +105,7 @@ def accession(
                 samples=samples,
                 place=place,
                 even_if_rewritten=even_if_rewritten,
+                keys=[read_signing_key(key) for key in keys],
                 progress=progress,
             )
     except DamagedBundle as error:

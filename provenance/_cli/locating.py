@@ -268,11 +268,13 @@ def _show(found: object, verdicts: Mapping[str, str]) -> None:
         indent = " " * 16
         if one.why:
             lines.append(f"{indent}{'; '.join(one.why)}")
-        lines.append(f"{indent}{plug.source}")
-        if verdict := verdicts.get(plug.source):
-            lines.append(f"{indent}{verdict}")
+        verdict = verdicts.get(plug.source, "").partition(":")[0]
+        lines.append(f"{indent}{plug.source}{f' ({verdict})' if verdict else ''}")
         if one.copies:
             lines.append(f"{indent}the same in {', '.join(one.copies)}")
         for line in lines:
             click.echo(visible(line).replace("\n", " "))
     click.echo(f"{found.unrecorded:6.1%}  that the plug is in none of these records")
+    told = dict.fromkeys(verdicts.get(one.plug.source) for one in found.candidates)
+    for verdict in filter(None, told):
+        click.echo(visible(verdict).replace("\n", " "))

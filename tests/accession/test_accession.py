@@ -18,6 +18,7 @@ import pypdfium2
 import pytest
 import zxingcpp
 from click.testing import CliRunner, Result
+from cryptography.hazmat.primitives.asymmetric.ed25519 import Ed25519PrivateKey
 from pypdf import PdfReader
 
 from provenance._accession import received
@@ -42,6 +43,7 @@ from provenance._drawing.paper import paper_named
 from provenance._ledger.anchors import anchor_in_text
 from provenance._ledger.custody import SEALS, append_events, sealed, verify_chain
 from provenance._ledger.holdings import holdings_frame
+from provenance._ledger.statement import key_id, public_bytes
 from provenance._record import together
 from tests.builders import PackageBuilder, pack_bundle, unpack_bundle
 from tests.bundle.test_hostile import sealed_anew
@@ -605,3 +607,19 @@ def test_the_depositors_own_copy_may_go_on_after_samples_came_along(
     assert "merged with the one that is kept" in done.ledger.said[0]
     with pytest.raises(ContradictsKept):
         take_in(with_events(shelf, tmp_path / "forged", rewrite=True), store)
+
+
+@pytest.mark.parametrize("name", ["bundle", "bundle.zip"])
+def test_what_is_kept_is_signed_by_the_repository_beside_whoever_signed_before(
+    shelf: Path, tmp_path: Path, name: str
+) -> None:
+    repository, depositor = (Ed25519PrivateKey.from_private_bytes(bytes([n] * 32)) for n in (1, 2))
+    package = unpack_bundle(shelf / name, tmp_path / "package")
+    signed = pack_bundle(package, tmp_path / name, zipped=name.endswith("zip"), keys=[depositor])
+    for bundle, signers in ((shelf / name, [repository]), (signed, [repository, depositor])):
+        done = take_in(bundle, tmp_path / bundle.parent.name, keys=[repository])
+        for key in signers:
+            verdict = verify_bundle(done.kept, pins={key_id(public_bytes(key)): "somebody"})
+            assert not verdict.findings
+            assert verdict.ledger is not None
+            assert "signed by somebody" in verdict.ledger.said[0]
