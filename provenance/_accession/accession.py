@@ -30,6 +30,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from provenance._accession.anchoring import kept_anchors
+from provenance._accession.damage import letter_about_ledger
 from provenance._accession.deposit import Asked, with_deposit
 from provenance._accession.numbers import (
     NumberPattern,
@@ -54,7 +55,7 @@ from provenance._bundle.describe.lineage import identity_of
 from provenance._bundle.statement import signed_tags
 from provenance._bundle.verify import open_record
 from provenance._drawing.paper import Paper
-from provenance._ledger.anchors import anchor_of, standing
+from provenance._ledger.anchors import Anchor, anchor_of, standing
 from provenance._record.together import Staging, finish_writing, is_unfinished, writing_together
 
 if TYPE_CHECKING:
@@ -75,10 +76,14 @@ class AlreadyAccessioned(TreenailError):
 
 
 class ContradictsKept(TreenailError):
-    """The custody ledger is not the one of an earlier bundle of the record; nothing was written."""
+    """The custody ledger is not the one of an earlier bundle of the record; nothing was written.
 
-    def __init__(self, bundle: Path, found: Standing) -> None:
+    `letter` asks the depositor about it.
+    """
+
+    def __init__(self, bundle: Path, found: Standing, letter: str) -> None:
         self.standing = found
+        self.letter = letter
         super().__init__(
             f"{bundle} was not accessioned; no number was given. Its custody ledger contradicts "
             f"what is kept here: {' '.join(found.said)} Ask the depositor whether it is an older "
@@ -170,9 +175,19 @@ def accession(
         entries = read_register(register)
         if known := find_bundle(entries, received.known_by.tagmanifest_sha256):
             raise AlreadyAccessioned(bundle, known)
-        found, unread = _against_kept(received, entries, store)
+        anchors, unread = _kept_of(received, entries, store)
+        found = _against(anchors, received)
         if found.word == CONTRADICTS and not even_if_rewritten:
-            raise ContradictsKept(bundle, found)
+            letter = letter_about_ledger(
+                bundle,
+                found.said,
+                anchors,
+                day=on.isoformat(),
+                depositor=depositor,
+                repository=repository.in_words,
+                contact=repository.contact,
+            )
+            raise ContradictsKept(bundle, found, letter)
         given = _number(store, entries, wanted, number, on)
         work = Path(scratch).resolve()
         bag, deposited = with_deposit(received, repository, asked, given, work)
@@ -195,14 +210,20 @@ def accession(
         )
 
 
-def _against_kept(
+def _kept_of(
     received: Received, entries: list[Accession], store: Path
-) -> tuple[Standing, list[str]]:
-    """How the ledger that came in stands against what is kept of the record, and what is unread."""
+) -> tuple[list[Anchor], list[str]]:
+    """What is kept of the ledger of a record, and sentences about what cannot be read."""
     if received.known_by.edition == "public":
-        return Standing(SEALS_WITHHELD), []
-    anchors, unread = kept_anchors(entries, received.known_by, store)
-    return standing(received.package.tables, anchors), unread
+        return [], []
+    return kept_anchors(entries, received.known_by, store)
+
+
+def _against(anchors: list[Anchor], received: Received) -> Standing:
+    """How the ledger that came in stands against what is kept of the record."""
+    if received.known_by.edition == "public":
+        return Standing(SEALS_WITHHELD)
+    return standing(received.package.tables, anchors)
 
 
 def _repository(store: Path, settings: Path | None, pattern: str) -> tuple[Repository, str]:

@@ -69,7 +69,7 @@ def accession(
     No number is given out twice.
 
     The custody ledger is held against the bundles of the same record that are kept here: one that
-    was rewritten or cut off since is refused.
+    was rewritten or cut off since is refused, with a letter that asks the depositor about it.
 
     A damaged bundle is refused: every file is named, and a letter that asks the depositor for it
     again is printed.
@@ -79,6 +79,7 @@ def accession(
     """
     from datetime import UTC, date, datetime
 
+    from provenance._accession.accession import ContradictsKept
     from provenance._accession.accession import accession as take_in
     from provenance._accession.damage import DamagedBundle
     from provenance._accession.receipt import against_kept
@@ -108,7 +109,7 @@ def accession(
                 keys=[read_signing_key(key) for key in keys],
                 progress=progress,
             )
-    except DamagedBundle as error:
+    except (DamagedBundle, ContradictsKept) as error:
         click.echo(error.letter, nl=False)
         raise
     click.echo(f"accessioned as {done.entry.number}")

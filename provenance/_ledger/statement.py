@@ -82,8 +82,8 @@ def jwk_of(public: bytes) -> dict[str, str]:
 
 
 def key_id(public: bytes) -> str:
-    """The thumbprint of a raw public key, by which it is named (RFC 7638, RFC 8037)."""
-    return b64(hashlib.sha256(rfc8785.dumps(jwk_of(public))).digest())
+    """The thumbprint of a raw public key (RFC 7638, RFC 8037), in hexadecimal: its name."""
+    return hashlib.sha256(rfc8785.dumps(jwk_of(public))).hexdigest()
 
 
 def public_bytes(key: Ed25519PrivateKey) -> bytes:

@@ -575,6 +575,11 @@ def test_a_rewritten_ledger_is_refused_and_nothing_written(shelf: Path, tmp_path
         take_in(forged, store)
     assert refused.value.exit_code == 2
     assert everything_in(store) == before
+    letter = " ".join(refused.value.letter.split())
+    assert f"To {DEPOSITOR}: the custody ledger of next.zip is not the one" in letter
+    kept = anchor_in_text(letter, "the letter")
+    assert kept is not None
+    assert verify_bundle(shelf / "bundle.zip", anchors=[kept]).word == "sound"
     done = take_in(forged, store, even_if_rewritten=True)
     assert "NOT the ledger that was kept here before" in text_of_receipt(done)
 

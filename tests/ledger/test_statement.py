@@ -44,7 +44,7 @@ def test_key_and_name_of_a_key_are_those_of_rfc_8037() -> None:
     """Appendices A.2 (public key) and A.3 (thumbprint)."""
     public = public_bytes(KEY)
     assert jwk_of(public)["x"] == "11qYAYKxCrfVS_7TyWQHOg7hcvPapiMlrwIaaPcHURo"
-    assert key_id(public) == "kPrK_qmxVWaYVA9wwBF6Iuo3vVzz7TxHCTwXBygrS4k"
+    assert key_id(public) == unb64("kPrK_qmxVWaYVA9wwBF6Iuo3vVzz7TxHCTwXBygrS4k").hex()
 
 
 def test_the_signing_input_is_the_one_of_rfc_7797() -> None:
