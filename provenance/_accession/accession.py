@@ -28,6 +28,8 @@ from dataclasses import dataclass
 from datetime import date
 from pathlib import Path
 
+from provenance._accession.anchoring import kept_anchors
+from provenance._accession.damage import letter_about_ledger
 from provenance._accession.deposit import Asked, with_deposit
 from provenance._accession.numbers import (
     NumberPattern,
@@ -47,8 +49,13 @@ from provenance._base.disk import CHUNK_BYTES
 from provenance._base.errors import AlreadyThere, TreenailError, UnusableInput
 from provenance._base.locks import locked
 from provenance._base.progress import Progress, say_nothing, stretch
+from provenance._base.standing import CONTRADICTS, SEALS_WITHHELD, Standing
 from provenance._bundle.describe.lineage import identity_of
+from provenance._bundle.statement import signed_tags
+from provenance._bundle.verify import open_record
 from provenance._drawing.paper import Paper
+from provenance._ledger.anchors import Anchor, anchor_of, standing
+from provenance._ledger.ed25519 import Signer
 from provenance._record.together import Staging, finish_writing, is_unfinished, writing_together
 
 
@@ -65,6 +72,23 @@ class AlreadyAccessioned(TreenailError):
         )
 
 
+class ContradictsKept(TreenailError):
+    """The custody ledger is not the one of an earlier bundle of the record; nothing was written.
+
+    `letter` asks the depositor about it.
+    """
+
+    def __init__(self, bundle: Path, found: Standing, letter: str) -> None:
+        self.standing = found
+        self.letter = letter
+        super().__init__(
+            f"{bundle} was not accessioned; no number was given. Its custody ledger contradicts "
+            f"what is kept here: {' '.join(found.said)} Ask the depositor whether it is an older "
+            "bundle, or comes from another copy of the record that has to be merged first; "
+            "--even-if-rewritten takes it all the same, and the receipt says so"
+        )
+
+
 @dataclass(frozen=True)
 class Accessioned:
     """What came of an accession.
@@ -72,7 +96,9 @@ class Accessioned:
     `entry` is the register's new line; `kept` and `receipt` where bundle and receipt lie;
     `received` where the bundle as it came in was laid beside it, None where it was not needed;
     `deposited` are the samples whose keeper changed; `goes_on_from` is the register's line of an
-    earlier bundle of the same record; `settings` a settings file that was begun.
+    earlier bundle of the same record; `settings` a settings file that was begun. `ledger` says how
+    its custody ledger stands against what is kept; `unread` are sentences about what could not be
+    held against it.
     """
 
     entry: Accession
@@ -83,6 +109,8 @@ class Accessioned:
     to_mend: tuple[str, ...]
     goes_on_from: Accession | None
     settings: Path | None
+    ledger: Standing
+    unread: tuple[str, ...]
 
 
 def accession(
@@ -98,6 +126,8 @@ def accession(
     settings: Path | None = None,
     samples: str = "",
     place: str = "",
+    even_if_rewritten: bool = False,
+    keys: Sequence[Signer] = (),
     progress: Progress = say_nothing,
 ) -> Accessioned:
     """Verify a bundle, give it a number, and keep it with a receipt beside the register.
@@ -107,7 +137,11 @@ def accession(
     `samples` ('all', '231,233-240') came in with the bundle: their keeper becomes the repository,
     at `place`. `on` is the day of the accession, `recorded_on` when it is written down (RFC 3339).
 
-    Raises DamagedBundle with a letter to the depositor, AlreadyAccessioned, UnusableNumber for a
+    The ledger is held against those of earlier bundles of the record in the register; one that
+    contradicts them is taken in only with `even_if_rewritten`. What is kept is signed with `keys`.
+
+    Raises DamagedBundle with a letter to the depositor, AlreadyAccessioned, ContradictsKept,
+    UnusableNumber for a
     pattern or number that cannot be used or was given out, UnusableInput for a register or settings
     that cannot be read, and TreenailError when the samples' keeper cannot change so. Nothing is
     written then, and no number is spent.
@@ -138,6 +172,19 @@ def accession(
         entries = read_register(register)
         if known := find_bundle(entries, received.known_by.tagmanifest_sha256):
             raise AlreadyAccessioned(bundle, known)
+        anchors, unread = _kept_of(received, entries, store)
+        found = _against(anchors, received)
+        if found.word == CONTRADICTS and not even_if_rewritten:
+            letter = letter_about_ledger(
+                bundle,
+                found.said,
+                anchors,
+                day=on.isoformat(),
+                depositor=depositor,
+                repository=repository.in_words,
+                contact=repository.contact,
+            )
+            raise ContradictsKept(bundle, found, letter)
         given = _number(store, entries, wanted, number, on)
         work = Path(scratch).resolve()
         bag, deposited = with_deposit(received, repository, asked, given, work)
@@ -150,11 +197,30 @@ def accession(
             given,
             entries=entries,
             deposited=deposited,
+            ledger=found,
+            unread=tuple(unread),
+            keys=keys,
             paper=paper,
             begun=begun,
             work=work,
             progress=stretch(progress, 1, 2),
         )
+
+
+def _kept_of(
+    received: Received, entries: list[Accession], store: Path
+) -> tuple[list[Anchor], list[str]]:
+    """What is kept of the ledger of a record, and sentences about what cannot be read."""
+    if received.known_by.edition == "public":
+        return [], []
+    return kept_anchors(entries, received.known_by, store)
+
+
+def _against(anchors: list[Anchor], received: Received) -> Standing:
+    """How the ledger that came in stands against what is kept of the record."""
+    if received.known_by.edition == "public":
+        return Standing(SEALS_WITHHELD)
+    return standing(received.package.tables, anchors)
 
 
 def _repository(store: Path, settings: Path | None, pattern: str) -> tuple[Repository, str]:
@@ -265,6 +331,9 @@ def _keep(
     *,
     entries: list[Accession],
     deposited: tuple[str, ...],
+    ledger: Standing,
+    unread: tuple[str, ...],
+    keys: Sequence[Signer],
     paper: Paper,
     begun: str,
     work: Path,
@@ -273,7 +342,8 @@ def _keep(
     """Write everything in one step, and give what was written."""
     store, name, folder = register.parent, received.bundle.resolve().name, folder_name(number)
     receipt_name = f"receipt-{folder}.pdf"
-    tags = numbered_tags(bag, number)
+    package = received.package if bag == received.folder else open_record(bag)
+    tags = numbered_tags(bag, number, signed_tags(bag, package, keys))
     numbered = work / "numbered"
     numbered.mkdir()
     for tag in ("bag-info.txt", "tagmanifest-sha256.txt"):
@@ -281,6 +351,12 @@ def _keep(
     (numbered / "data").mkdir()
     shutil.copyfile(bag / "data" / "bundle.json", numbered / "data" / "bundle.json")
     kept_as = identity_of(numbered)
+    end, came = (
+        None
+        if kept_as.edition == "public"  # which names the end of no ledger
+        else anchor_of(one.tables, "the receipt", on=asked.on.isoformat())
+        for one in (package, received.package)
+    )
     entry = Accession(
         number=number,
         accessioned_on=asked.on.isoformat(),
@@ -293,9 +369,16 @@ def _keep(
         kept_at=f"{folder}/{name}",
         depositor=asked.depositor,
         receipt=f"{folder}/{receipt_name}",
+        ledger_head=end.head if end else "",
+        ledger_events=str(end.count) if end else "",
+        received_head=came.head if came else "",
+        received_events=str(came.count) if came else "",
     )
     printed = work / receipt_name
-    print_receipt(receipt_of(received, repository, entry, deposited, asked.place), paper, printed)
+    receipt = receipt_of(
+        received, repository, entry, deposited, asked.place, end=end, ledger=ledger
+    )
+    print_receipt(receipt, paper, printed)
     with writing_together(store) as staged:
         if received.is_zip:
             with staged.writing(entry.kept_at) as stream:
@@ -317,6 +400,8 @@ def _keep(
         to_mend=received.to_mend,
         goes_on_from=_goes_on_from(received, entries),
         settings=store / SETTINGS if begun else None,
+        ledger=ledger,
+        unread=unread,
     )
 
 
@@ -343,8 +428,8 @@ def _stage_folder(
     progress: Progress = say_nothing,
 ) -> None:
     """Copy a folder file by file, the numbered tag files in the place of the old ones."""
-    paths = files_of(source)
-    total = sum((source / path).stat().st_size for path in paths)
+    paths = sorted({*files_of(source), *tags})
+    total = sum((source / path).stat().st_size for path in paths if path not in tags)
     done = 0
     for path in paths:
         if path in tags:

@@ -1,14 +1,14 @@
-"""Refuses a damaged bundle, and words the letter that asks its depositor for it again."""
+"""Refuses a damaged bundle, and words the letters to the depositor of one that is refused."""
 
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 from pathlib import Path
 
-from provenance._bag.verdict import BundleFinding, Verdict
+from provenance._bag.verdict import BundleFinding
 from provenance._base.errors import TreenailError
 from provenance._bundle.describe.plain_text import flat, text_template
-from provenance._bundle.unpack import is_of_the_record
+from provenance._ledger.anchors import Anchor
 
 MOST_NAMED = 200
 
@@ -29,13 +29,6 @@ class DamagedBundle(TreenailError):
             f"{bundle} is damaged and was not accessioned; no number was given:\n"
             + "\n".join(f"  {line}" for line in lines)
         )
-
-
-def damage_in(verdict: Verdict) -> tuple[BundleFinding, ...]:
-    """What was done to the bundle since it was packed; faults of the record itself are none."""
-    return tuple(
-        one for one in verdict.findings if one.severity == "error" and not is_of_the_record(one)
-    )
 
 
 def letter_to_depositor(
@@ -59,6 +52,31 @@ def letter_to_depositor(
         findings=findings,
         most=MOST_NAMED,
         known={path: expected[path] for path in damaged if path in expected},
+        day=day,
+        depositor=depositor,
+        repository=flat(repository),
+        contact=contact,
+    )
+
+
+def letter_about_ledger(
+    bundle: Path,
+    said: Sequence[str],
+    kept: Sequence[Anchor],
+    *,
+    day: str,
+    depositor: str,
+    repository: str = "",
+    contact: str = "",
+) -> str:
+    """A letter, ready to send, about a custody ledger that is not the one that is `kept`.
+
+    `said` are sentences about what does not fit.
+    """
+    return text_template("repository/contradiction.txt").render(
+        name=flat(bundle.name),
+        said=said,
+        kept=kept,
         day=day,
         depositor=depositor,
         repository=flat(repository),

@@ -14,7 +14,7 @@ nobody could tell where one ends: '{year}{serial}' is refused, '{year}.{serial}'
 
 A number is put on a bag without touching a byte of what it holds: it goes into bag-info.txt, which
 is no payload (RFC 8493 section 2.2.2); the lists of the tag files' checksums are the only other
-files that change.
+files that change, but for a signature of the repository.
 """
 
 from __future__ import annotations
@@ -26,6 +26,7 @@ from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 from datetime import date
 from pathlib import Path
+from types import MappingProxyType
 
 from provenance._base.errors import TreenailError, UnusableInput
 from provenance._bundle.describe.lineage import ACCESSION_TAG
@@ -170,17 +171,22 @@ FORMER_TAG = "Former-Accession-Number"
 """Where the number of another repository goes that a bundle came with."""
 
 
-def numbered_tags(folder: Path, number: str) -> dict[str, bytes]:
+def numbered_tags(
+    folder: Path, number: str, more: Mapping[str, bytes] = MappingProxyType({})
+) -> dict[str, bytes]:
     """The tag files that change when the bag in `folder` gets a number: name → new content.
 
-    Raises UnusableInput for a tag file in another encoding, which a bag may be in (RFC 8493).
+    `more` are other tag files that are put in or changed in the same step. Raises UnusableInput for
+    a tag file in another encoding, which a bag may be in (RFC 8493).
     """
     info = _numbered_info(_text_of(folder / "bag-info.txt"), number)
-    tags = {"bag-info.txt": info.encode("utf-8")}
-    for path in sorted(folder.glob("tagmanifest-*.txt")):
-        algorithm = path.stem.removeprefix("tagmanifest-")
-        tags[path.name] = _with_sum(_text_of(path), algorithm, tags)
-    return tags
+    tags = {"bag-info.txt": info.encode("utf-8"), **more}
+    lists = {path.name: _text_of(path) for path in folder.glob("tagmanifest-*.txt")}
+    sums = {
+        name: _with_sums(text, Path(name).stem.removeprefix("tagmanifest-"), tags)
+        for name, text in sorted(lists.items())
+    }
+    return tags | sums
 
 
 def _text_of(path: Path) -> str:
@@ -208,10 +214,11 @@ def _numbered_info(text: str, number: str) -> str:
     return "".join(f"{one}\n" for one in sorted(entries, key=lambda one: one.partition(":")[0]))
 
 
-def _with_sum(text: str, algorithm: str, tags: Mapping[str, bytes]) -> bytes:
-    digest = hashlib.new(algorithm, tags["bag-info.txt"]).hexdigest()
-    lines = []
-    for line in text.splitlines():
-        name = line.partition(" ")[2].strip()
-        lines.append(f"{digest}  bag-info.txt\n" if name == "bag-info.txt" else f"{line}\n")
-    return "".join(lines).encode("utf-8")
+def _with_sums(text: str, algorithm: str, tags: Mapping[str, bytes]) -> bytes:
+    """The list of the tag files' checksums with those of `tags`, which are new or have changed."""
+    lines = [line for line in text.splitlines() if line.partition(" ")[2].strip() not in tags]
+    lines += [
+        f"{hashlib.new(algorithm, content).hexdigest()}  {name}" for name, content in tags.items()
+    ]
+    lines.sort(key=lambda line: line.partition(" ")[2].strip())
+    return "".join(f"{line}\n" for line in lines).encode("utf-8")

@@ -10,6 +10,7 @@ from typing import Any
 from provenance._accession.received import Received
 from provenance._accession.register import Accession
 from provenance._accession.settings import Repository
+from provenance._base.standing import BROKEN, CONTRADICTS, SEALS_WITHHELD, Standing
 from provenance._bundle.describe.editions import EDITIONS
 from provenance._bundle.describe.plain_text import text_template
 from provenance._drawing.document import Pages, printed_pages
@@ -18,6 +19,7 @@ from provenance._drawing.fonts import ASCENT, BOLD, DESCENT, MONO, PLAIN, printa
 from provenance._drawing.paper import MM, Box, Paper
 from provenance._drawing.qr import draw_code, encode_to_fit
 from provenance._identity.payload import one_line
+from provenance._ledger.anchors import SHORTEST_HEAD, Anchor
 from provenance._printing.papers.consignment_list import draw_head, page_frame
 
 CODE_MM = 42.0
@@ -58,10 +60,14 @@ def receipt_of(
     entry: Accession,
     deposited: Sequence[str],
     place: str = "",
+    *,
+    end: Anchor | None = None,
+    ledger: Standing | None = None,
 ) -> Receipt:
     """The receipt of an accession that is about to be written.
 
-    `deposited` are samples that came with the bundle, `place` where they are put.
+    `deposited` are samples that came with the bundle, `place` where they are put. `end` is that of
+    the custody ledger as it is kept, `ledger` how it stands against earlier bundles.
     """
     counts = [
         f"{count:,} {one if count == 1 else many}".replace(",", " ")
@@ -89,10 +95,12 @@ def receipt_of(
         inside.append(("samples that came with it", said))
     if received.earlier:
         inside.append(("goes on from", received.earlier[0].in_words))
+    if end and ledger:
+        inside.append(("custody", f"{end.code} ({against_kept(ledger)})"))
     if before := received.known_by.accession:
         inside.append(("number it came with", before))
     sums = [("as it came in", entry.received_sha256), ("as it is kept", entry.kept_sha256)]
-    mending, *cautions = _words(received, repository)
+    mending, *cautions = _words(received, repository, has_ledger=end is not None)
     return Receipt(
         number=entry.number,
         code_text="\n".join(
@@ -100,6 +108,11 @@ def receipt_of(
                 f"treenail accession {entry.number}",
                 f"bundle {one_line(entry.bundle)} {entry.edition} {received.known_by.record_date}",
                 f"received {entry.received_sha256}",
+                *(
+                    [f"on {end.on}", f"ledger {end.count} {end.head[:SHORTEST_HEAD]}"]
+                    if end
+                    else ()
+                ),
             )
         ),
         head=head,
@@ -113,7 +126,20 @@ def receipt_of(
     )
 
 
-def _words(received: Received, repository: Repository) -> tuple[str, ...]:
+def against_kept(ledger: Standing) -> str:
+    """How the ledger that came in stands against earlier bundles of the record that are kept."""
+    if ledger.word == CONTRADICTS:
+        return "NOT the ledger that was kept here before"
+    if ledger.word == BROKEN:
+        return "its seals do not hold"
+    if ledger.word == SEALS_WITHHELD:
+        return "its seals are withheld, as in every public edition"
+    if ledger.anchored:
+        return f"the first {ledger.anchored} of its events as they were kept here before"
+    return "nothing kept here shows what it was before"
+
+
+def _words(received: Received, repository: Repository, *, has_ledger: bool) -> tuple[str, ...]:
     """What the depositor is told of the check, and then the cautions."""
     edition = EDITIONS.get(received.known_by.edition)
     text = text_template("repository/receipt.txt").render(
@@ -121,6 +147,7 @@ def _words(received: Received, repository: Repository) -> tuple[str, ...]:
         most_listed=MOST_LISTED,
         warnings=received.warnings,
         is_public=edition is not None and edition.is_public,
+        has_ledger=has_ledger,
     )
     contact = f"Questions: {repository.contact}" if repository.contact else ""
     told = (" ".join(one.split()) for one in text.split("\n\n"))

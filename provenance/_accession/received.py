@@ -8,7 +8,7 @@ from dataclasses import dataclass
 from pathlib import Path
 from types import MappingProxyType
 
-from provenance._accession.damage import DamagedBundle, damage_in, letter_to_depositor
+from provenance._accession.damage import DamagedBundle, letter_to_depositor
 from provenance._accession.settings import Repository
 from provenance._bag.hostile import HostileBundle
 from provenance._bag.verdict import BundleFinding, Verdict
@@ -83,7 +83,7 @@ def opened_received(
             verdict = judge_folder(
                 bundle, folder, fast=False, limits=DEFAULT_BUDGET, progress=progress
             )
-            if damage := damage_in(verdict):
+            if damage := verdict.damage:
                 raise refuse(damage, folder)
             yield _received(bundle, folder, verdict)
     except HostileBundle as error:

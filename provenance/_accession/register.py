@@ -22,7 +22,10 @@ class Accession:
 
     `received_sha256` and `kept_sha256` are the checksums of tagmanifest-sha256.txt of the bundle
     as it came in and as it is kept, with its number in it; each stands for every byte of a bundle.
-    `kept_at` and `receipt` are paths from the register's folder.
+    `kept_at` and `receipt` are paths from the register's folder. `ledger_head` is the seal of the
+    last custody event of the bundle that is kept, and `ledger_events` how many there are;
+    `received_head` and `received_events` of the bundle as it came in. All four are blank for a
+    public edition, for a record without events, and in lines from before there were these columns.
     """
 
     number: str
@@ -36,9 +39,15 @@ class Accession:
     kept_at: str
     depositor: str
     receipt: str
+    ledger_head: str = ""
+    ledger_events: str = ""
+    received_head: str = ""
+    received_events: str = ""
 
 
 COLUMNS = tuple(one.name for one in fields(Accession))
+_FIRST_COLUMNS = COLUMNS[:11]
+"""Registers that were begun before the ledger's end stood in them; their lines stay as they are."""
 _FILLED = ("number", "accessioned_on", "received_sha256", "kept_sha256")
 
 
@@ -56,7 +65,7 @@ def read_register(path: Path) -> list[Accession]:
         rows = list(csv.reader(io.StringIO(text, newline="")))
     except (OSError, UnicodeDecodeError, csv.Error, RefusedInput) as error:
         raise UnusableInput(f"{path} is no readable register: {error}; restore it") from error
-    if not rows or tuple(rows[0]) != COLUMNS:
+    if not rows or tuple(rows[0]) not in (COLUMNS, _FIRST_COLUMNS):
         found = ",".join(rows[0])[:120] if rows else "nothing"
         raise UnusableInput(
             f"{path} is no register of accessions: its first line is '{found}' and should be "
@@ -66,9 +75,9 @@ def read_register(path: Path) -> list[Accession]:
     seen: dict[str, int] = {}
     found_rows = []
     for place, row in enumerate(rows[1:], start=2):
-        if len(row) != len(COLUMNS):
+        if len(row) not in (len(rows[0]), len(_FIRST_COLUMNS)):
             raise UnusableInput(
-                f"{path}, line {place}: it has {len(row)} cells and should have {len(COLUMNS)}; "
+                f"{path}, line {place}: it has {len(row)} cells and should have {len(rows[0])}; "
                 "restore the register from a copy"
             )
         one = Accession(*row)
@@ -97,11 +106,17 @@ def find_bundle(register: list[Accession], tagmanifest_sha256: str) -> Accession
 
 
 def register_bytes(path: Path, added: Accession) -> bytes:
-    """The register with one line more; what stands there already stays byte for byte."""
+    """The register with one line more; the accessions that stand there stay byte for byte.
+
+    The first line of one that was begun without the ledger's end gets the columns for it.
+    """
     before = path.read_bytes() if path.exists() else line_of(COLUMNS)
     if not before.endswith(b"\n"):
         before += b"\n"
-    return before + line_of(astuple(added))
+    names, end, lines = before.partition(b"\n")
+    if tuple(next(csv.reader([names.decode("utf-8-sig")]))) == _FIRST_COLUMNS:
+        names = names.rstrip(b"\r") + b"," + ",".join(COLUMNS[len(_FIRST_COLUMNS) :]).encode()
+    return names + end + lines + line_of(astuple(added))
 
 
 def line_of(cells: tuple[str, ...]) -> bytes:

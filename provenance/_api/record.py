@@ -16,6 +16,7 @@ from provenance._record.remote import Place, place_at
 if TYPE_CHECKING:
     import pandas as pd
 
+    from provenance._bag.verdict import Verdict
     from provenance._base.findings import Report
     from provenance._bundle.pack import Packed
     from provenance._record.snapshot import Snapshot
@@ -29,10 +30,12 @@ class Record(Decisions):
     `with` block; nothing of it is unpacked to be read.
     """
 
-    def __init__(self, path: Place, package: Package, *, is_bundle: bool, opened: ExitStack):
+    def __init__(
+        self, path: Place, package: Package, *, opened: ExitStack, verdict: Verdict | None = None
+    ):
         self._path = path
         self._package = package
-        self._is_bundle = is_bundle
+        self._verdict = verdict
         self._opened: ExitStack | None = opened
 
     @property
@@ -58,7 +61,18 @@ class Record(Decisions):
     @property
     def is_bundle(self) -> bool:
         """Whether it is an archive bundle, which is never changed."""
-        return self._is_bundle
+        return self._verdict is not None
+
+    @property
+    def verdict(self) -> str:
+        """The verdict over the bundle when it was opened, on a line; '' for a package.
+
+        'not anchored: …' is the best there is without an anchor, which `verify` takes; 'not
+        verified: …' where the bundle is large or lies in a store, and names and sizes only were
+        compared; 'faulty: …' where the record in it has errors; 'DAMAGED: …' where it is not what
+        was packed.
+        """
+        return self._verdict.in_words if self._verdict else ""
 
     def table(self, name: str, columns: Collection[str] | None = None) -> pd.DataFrame:
         """One table, typed by the record's own schemas.
@@ -212,12 +226,13 @@ class Record(Decisions):
             raise UnusableInput(f"the record at {self.path} is closed; open it again")
 
 
-def open(path: str | Path) -> Record:
+def open(path: str | Path, *, even_if_damaged: bool = False) -> Record:
     """Open a package, or an archive bundle as a folder or a zip, to read what is recorded.
 
     `path` may be an address that fsspec reads (`s3://…`, `sftp://…`, `https://…`). It may come from
     a stranger: nothing is unpacked, no link is followed, and a zip that would harm is refused.
-    Checksums are not compared: `provenance.verify` does that.
+    A bundle is verified first, unless it is very large or lies in a store; its `verdict` says so.
+    A damaged one is opened only with `even_if_damaged`, as far as it can be read.
 
     Returns:
         The record. Use it in a `with` block, or `close` it, to let go of a zip.
@@ -226,16 +241,21 @@ def open(path: str | Path) -> Record:
         UnusablePackage: there is nothing at `path`, or neither package nor bundle.
         UnusableInput: the bundle is damaged, cannot be read, or could do harm.
     """
+    from provenance._bundle.answering import verdict_for_answer
     from provenance._bundle.in_place import opened_in_place
 
     place = place_at(path)
-    if isinstance(place, Path) and not place.is_file():
-        package = _package_in(place)
-        return Record(place, package, is_bundle=package.folder != place, opened=ExitStack())
     with ExitStack() as opening:
-        package = opening.enter_context(opened_in_place(place))
-        is_bundle = package.folder != Path(str(place))
-        return Record(place, package, is_bundle=is_bundle, opened=opening.pop_all())
+        if isinstance(place, Path) and not place.is_file():
+            package = _package_in(place)
+            is_bundle = package.folder != place
+        else:
+            package = opening.enter_context(opened_in_place(place))
+            is_bundle = package.folder != Path(str(place))
+        verdict = None
+        if is_bundle:
+            verdict = verdict_for_answer(place, even_if_damaged=even_if_damaged)
+        return Record(place, package, opened=opening.pop_all(), verdict=verdict)
 
 
 def _package_in(folder: Path) -> Package:
@@ -268,4 +288,4 @@ def new(folder: str | Path, profile: str = "blank", *, title: str | None = None)
     from provenance._record.new import new_package
 
     package = new_package(folder, profile, title=title)
-    return Record(package.folder, package, is_bundle=False, opened=ExitStack())
+    return Record(package.folder, package, opened=ExitStack())

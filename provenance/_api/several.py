@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+from dataclasses import replace
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -15,31 +17,42 @@ if TYPE_CHECKING:
     from provenance._identity.locate import Found
 
 
-def verify(path: str | Path | Record) -> Verdict:
+def verify(path: str | Path | Record, *, anchors: Sequence[str | Path] = ()) -> Verdict:
     """Say whether a bundle is sound, and what is not.
 
     `path` is a folder, a zip, or an address that fsspec reads. Every checksum is compared. It may
     come from a stranger: no link is followed, nothing in it can write outside a temporary folder.
+    `anchors` are what was kept of its custody ledger elsewhere: paths of older bundles, packages or
+    registers, or the line 'ledger …' of a receipt. Without any of them nobody can know whether the
+    ledger was rewritten whole, and `word` is 'not anchored' at best.
 
     Returns:
-        The verdict, `sound` or not, with everything that is wrong in `frame`.
+        The verdict in a `word`, with everything that is wrong in `frame`; `sound` says whether the
+        files and the record are.
 
     Raises:
-        UnusableInput: there is nothing at `path`, or it is no bundle.
+        UnusableInput: there is nothing at `path`, it is no bundle, or an anchor is none.
     """
+    from provenance._accession.anchoring import anchors_named
     from provenance._bundle.verify import verify_bundle
+    from provenance._ledger.statement import pinned_keys
 
-    return verify_bundle(_place_of(path))
+    place = _place_of(path)
+    known = anchors_named([str(one) for one in anchors], place)
+    return verify_bundle(place, anchors=known, pins=pinned_keys())
 
 
-def compare(old: str | Path | Record, new: str | Path | Record) -> Difference:
+def compare(
+    old: str | Path | Record, new: str | Path | Record, *, even_if_damaged: bool = False
+) -> Difference:
     """Say what changed between two bundles of one record.
 
     Each may be a bundle or a package. Rows are compared by primary key, cell by cell; files by
-    checksum.
+    checksum. A damaged bundle is compared only with `even_if_damaged`.
 
     Returns:
-        The difference; `same` when there is none, every cell, row and file of it in `frame`.
+        The difference; `same` when there is none, every cell, row and file of it in `frame`, and
+        the `verdicts` over the two bundles.
 
     Raises:
         UnusableInput: one is neither bundle nor package, is damaged, or lies in a store.
@@ -51,21 +64,27 @@ def compare(old: str | Path | Record, new: str | Path | Record) -> Difference:
         if not isinstance(place, Path):
             raise UnusableInput(f"{place} lies in a store; copy it to a disk to compare it")
         places.append(place)
-    return compare_places(*places)
+    return compare_places(*places, even_if_damaged=even_if_damaged)
 
 
-def locate(reading: str, *records: str | Path | Record, place: str | None = None) -> Found:
+def locate(
+    reading: str,
+    *records: str | Path | Record,
+    place: str | None = None,
+    even_if_damaged: bool = False,
+) -> Found:
     """Find the hole that a worn stamp belongs to.
 
     `reading` is what can be read: `231`, `2?1` (one cannot be read), `2[38]1` (3 or 8), `2..`
     (broken off behind), `..31` (broken off before), or `6 or 8`; or what a label says
     (`HOLL-231-H`), or its scanned code, whose check character must fit. Each of `records` is a
     record, or the path of a package, a bundle, or a folder of them. `place` is the building or room
-    that the plug is in, by code or name. Several copies of one record count once.
+    that the plug is in, by code or name. Several copies of one record count once. A damaged bundle
+    is asked only with `even_if_damaged`.
 
     Returns:
         The plugs it may be, ranked by probability, in `frame`; `unrecorded` is the probability that
-        it is none of them.
+        it is none of them; `verdicts` has the verdict over each bundle.
 
     Raises:
         UnusableInput: no record is named, or one cannot be read.
@@ -77,8 +96,14 @@ def locate(reading: str, *records: str | Path | Record, place: str | None = None
     if not records:
         raise UnusableInput("no record is named; name at least one in which to look for the plug")
     places = dict.fromkeys(map(_place_of, records))
-    plugs = [plug for one in places for plug in gather_plugs(one)]
-    return locate_plug(plugs, reading, Seen(place=place), genera=read_genera())
+    verdicts: dict[str, str] = {}
+    plugs = [
+        plug
+        for one in places
+        for plug in gather_plugs(one, verdicts=verdicts, even_if_damaged=even_if_damaged)
+    ]
+    found = locate_plug(plugs, reading, Seen(place=place), genera=read_genera())
+    return replace(found, verdicts=verdicts)
 
 
 def _place_of(record: str | Path | Record) -> Place:

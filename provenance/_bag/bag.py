@@ -8,7 +8,7 @@ of the clock, orders the tag manifests by chance, and changes the working direct
 from __future__ import annotations
 
 import os
-from collections.abc import Iterator, Mapping
+from collections.abc import Callable, Iterator, Mapping
 from pathlib import Path
 
 from provenance._bag.hashing import ALGORITHMS, Checksums, hash_files
@@ -20,12 +20,17 @@ BAGIT_TXT = "BagIt-Version: 1.0\nTag-File-Character-Encoding: UTF-8\n"
 
 
 def write_bag(
-    folder: Path, info: Mapping[str, str], *, progress: Progress = say_nothing
+    folder: Path,
+    info: Mapping[str, str],
+    *,
+    beside: Callable[[Path], None] | None = None,
+    progress: Progress = say_nothing,
 ) -> Checksums:
     """Make a bag of a folder that holds its payload in data/; returns the payload's checksums.
 
-    `info` goes into bag-info.txt; Payload-Oxum is added. Paths are sorted, so that the same payload
-    makes the same files. Raises UnusableInput when a file cannot be read.
+    `info` goes into bag-info.txt; Payload-Oxum is added. `beside` may put further tag files into
+    the folder once the manifests are there. Paths are sorted, so that the same payload makes the
+    same files. Raises UnusableInput when a file cannot be read.
     """
     payload = sorted(payload_files(folder))
     sums = hash_files(folder, dict.fromkeys(payload, ALGORITHMS), progress=progress)
@@ -40,6 +45,8 @@ def write_bag(
     for algorithm in ALGORITHMS:
         lines = (f"{sums.digests[path][algorithm]}  {path}\n" for path in payload)
         write_text(folder / f"manifest-{algorithm}.txt", "".join(lines))
+    if beside:
+        beside(folder)
     tags = sorted(path.name for path in folder.iterdir() if path.is_file())
     tag_sums = hash_files(folder, dict.fromkeys(tags, ALGORITHMS))
     for algorithm in ALGORITHMS:

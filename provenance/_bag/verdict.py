@@ -8,6 +8,8 @@ from typing import TYPE_CHECKING, Any
 
 from provenance._base.findings import SecondOpinion
 from provenance._base.opinion_words import opinion_as_dict
+from provenance._base.standing import CONTRADICTS, SOUND, Standing
+from provenance._base.standing import SEALS_WITHHELD as LEDGER_WITHHELD
 from provenance._record.remote import Place
 
 if TYPE_CHECKING:
@@ -36,6 +38,32 @@ class BundleFinding:
     remedy: str
 
 
+WORDS = {
+    "damaged": "it is not what was packed",
+    "contradicts anchor": "its custody ledger is not the one that was known before",
+    "faulty": "every file is as it was packed, but the record in it has faults",
+    "not verified": "names and sizes only were compared",
+    "not anchored": "every file is as it was packed; its custody ledger could have been rewritten "
+    "whole by whoever had it",
+    "sound": "every file is as it was packed, and its custody ledger is as it was known before",
+}
+"""Every word of a verdict, the gravest first, and what it means."""
+
+_OF_THE_RECORD = (
+    "custody.chain_broken",
+    "custody.signature_false",
+    "custody.not_sealed",
+    "custody.contradicts_anchor",
+)
+
+
+def is_of_the_record(one: BundleFinding) -> bool:
+    """Whether a fault was packed with the record, rather than done to the bundle."""
+    if one.part == "tables":
+        return one.rule != "tables.unreadable"
+    return one.rule in _OF_THE_RECORD
+
+
 @dataclass(frozen=True)
 class Verdict:
     """What a verification says about one bundle.
@@ -43,7 +71,8 @@ class Verdict:
     `depth` is 'full' or 'fast' (sizes and names instead of checksums; table contents not read).
     `looked_at` names the parts that could be judged: a part that a graver fault hid is not in it,
     and the bundle is then never sound. `second_opinion` is there when it was asked for and the
-    tables can be read.
+    tables can be read. `ledger` is how far the custody ledger can be relied on, None where it could
+    not be judged.
     """
 
     bundle: Place
@@ -53,6 +82,7 @@ class Verdict:
     file_count: int
     byte_count: int
     second_opinion: SecondOpinion | None = None
+    ledger: Standing | None = None
 
     @cached_property
     def frame(self) -> pd.DataFrame:
@@ -70,8 +100,54 @@ class Verdict:
         return sum(one.severity == "error" and part in (None, one.part) for one in self.findings)
 
     @property
+    def word(self) -> str:
+        """The verdict in a word, one of WORDS."""
+        if self.damage or set(self.looked_at) != set(PARTS):
+            return "damaged"
+        if self.ledger and self.ledger.word == CONTRADICTS:
+            return "contradicts anchor"
+        if self.errors():
+            return "faulty"
+        if self.depth == "fast":
+            return "not verified"
+        return "sound" if self.ledger and self.ledger.word == SOUND else "not anchored"
+
+    @property
+    def in_words(self) -> str:
+        """The verdict on a line, as it stands on what is told from the bundle."""
+        if self.word == "damaged":
+            return f"DAMAGED: {self.what_is_damaged}"
+        if self.word == "not anchored" and self.ledger and self.ledger.word == LEDGER_WITHHELD:
+            return (
+                f"{self.word}: every file is as it was packed; its custody ledger bears no seals, "
+                "as in every public edition"
+            )
+        return f"{self.word}: {WORDS[self.word]}"
+
+    @property
+    def what_is_damaged(self) -> str:
+        """The first damage on a line, and how much more there is; '' where there is none."""
+        if not self.damage:
+            return "" if set(self.looked_at) == set(PARTS) else "not all of it can be read"
+        # one that names a file says more than one about the whole
+        first = next((one for one in self.damage if one.path), self.damage[0])
+        more = f" ({len(self.damage) - 1} more)" if len(self.damage) > 1 else ""
+        return f"{first.path} {first.message}".strip().removesuffix(".") + more
+
+    @property
+    def damage(self) -> tuple[BundleFinding, ...]:
+        """What was done to the bundle since it was packed; faults of the record are none."""
+        return tuple(
+            one for one in self.findings if one.severity == "error" and not is_of_the_record(one)
+        )
+
+    @property
     def sound(self) -> bool:
-        """True when every part was looked at and none has an error."""
+        """True when every part was looked at and none has an error.
+
+        Of the custody ledger that says only that its seals fit one another: `word` says whether it
+        could have been rewritten whole.
+        """
         return not self.errors() and set(self.looked_at) == set(PARTS)
 
     @property
@@ -85,6 +161,7 @@ class Verdict:
         """The verdict as plain values, for JSON."""
         said = {
             "bundle": self.bundle.name,
+            "verdict": self.word,
             "sound": self.sound,
             "intact": self.intact,
             "depth": self.depth,
@@ -93,6 +170,7 @@ class Verdict:
             "parts": {
                 part: (self.errors(part) if part in self.looked_at else None) for part in PARTS
             },
+            "ledger": self.ledger.as_dict() if self.ledger else None,
             "findings": [vars(one) for one in self.findings],
         }
         if self.second_opinion:

@@ -27,6 +27,7 @@ from provenance._bundle.generated import generated_names
 from provenance._bundle.redaction.notice import WITHHELD_TEXT, public_facts, withheld_text
 from provenance._bundle.redaction.redact import Redacted
 from provenance._ledger.custody import last_seal
+from provenance._ledger.ed25519 import Signer
 from provenance._model.media_types import media_type_of
 from provenance._record.origin import Ancestor
 from provenance._record.package import Package, as_json
@@ -38,7 +39,7 @@ BUNDLE_VERSION = "1"
 class Filling:
     """What goes into a bundle: the package, its edition, the record's date.
 
-    For the public edition also the `full` package that it was made from, and how.
+    For the public edition also the `full` package that it was made from, and how. `keys` sign it.
     """
 
     package: Package
@@ -46,6 +47,7 @@ class Filling:
     day: str
     full: Package | None = None
     redacted: Redacted | None = None
+    keys: tuple[Signer, ...] = ()
 
 
 def write_about(

@@ -8,13 +8,15 @@ from contextlib import contextmanager
 from dataclasses import replace
 from pathlib import Path
 
-from provenance._bag.hostile import HostileBundle
+from provenance._bag.hostile import HostileBundle, listed_folder
 from provenance._bag.hostile_zip import ZipBag
 from provenance._bag.streaming import Container, opened_container, read_whole
 from provenance._base.errors import UnusableInput, UnusablePackage
-from provenance._bundle.verify import open_record
+from provenance._bundle.describe.lineage import identity_of
+from provenance._bundle.verify import BUNDLE_FACTS, open_record
 from provenance._gate.budget import DEFAULT_BUDGET, Budget
 from provenance._gate.tables import why_no_table
+from provenance._record.origin import Ancestor
 from provenance._record.package import DESCRIPTOR, Package, open_package
 from provenance._record.reading import TableText, read_table_bytes
 from provenance._record.remote import Place
@@ -92,3 +94,32 @@ def _tables_in(
         return read_table_bytes(b"".join(pieces), f"{source}: {path}")
 
     return Snapshot(package.model, f"{source}/{inside}".rstrip("/"), read)
+
+
+_KNOWN_BY = ("bag-info.txt", "tagmanifest-sha256.txt", f"data/{BUNDLE_FACTS}")
+
+
+def known_as(source: Place, *, limits: Budget = DEFAULT_BUDGET) -> Ancestor:
+    """What a bundle is known by, as its own words have it: nothing of it is verified.
+
+    Raises UnusableInput when that cannot be read, and OSError.
+    """
+    with tempfile.TemporaryDirectory(prefix="treenail-") as scratch:
+        folder = Path(scratch).resolve() / (source.name or "bundle")
+        if isinstance(source, Path) and source.is_dir():
+            listed_folder(source, limits)
+            folder = source
+        else:
+            with opened_container(source, limits) as container:
+                for path in _KNOWN_BY:
+                    if container.sizes.get(path, 0) > limits.most_manifest_bytes:
+                        raise UnusableInput(f"{source}: {path} is larger than it should be")
+                    if path in container.sizes:
+                        target = folder / path
+                        target.parent.mkdir(parents=True, exist_ok=True)
+                        with open(target, "xb") as stream:
+                            stream.writelines(read_whole(container, source, path))
+        try:
+            return identity_of(folder)
+        except (OSError, ValueError, RecursionError) as error:
+            raise UnusableInput(f"{source} does not say which record it is: {error}") from error

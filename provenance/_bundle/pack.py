@@ -5,7 +5,9 @@ from __future__ import annotations
 import os
 import re
 import shutil
+from collections.abc import Sequence
 from dataclasses import dataclass, replace
+from functools import partial
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -27,6 +29,8 @@ from provenance._bundle.generated import refuse_taken_names
 from provenance._bundle.redaction.account import Account
 from provenance._bundle.redaction.notice import write_check_summary
 from provenance._bundle.redaction.redact import chosen_grid, redact
+from provenance._bundle.statement import write_statement
+from provenance._ledger.ed25519 import Signer
 from provenance._record.edition_key import (
     EDITION_KEY,
     edition_key,
@@ -76,6 +80,7 @@ def pack(
     zipped: bool = False,
     edition: Edition = FULL,
     grid: str | None = None,
+    keys: Sequence[Signer] = (),
     progress: Progress = say_nothing,
 ) -> Packed:
     """Write a package as an archive bundle (BagIt 1.0, RFC 8493).
@@ -85,6 +90,7 @@ def pack(
     `edition` FULL holds everything; PUBLIC is what `redact` leaves of it, and `grid` is the size of
     the cells in degrees that its coordinates are made coarse to ('drop' for none). A package from
     before there were editions is given an edition key when its public edition is packed.
+    With `keys` the bundle has a statement of what it is and where its ledger ends, signed by each.
     A package in which the check finds errors is packed all the same, with the report. Until the
     bundle is whole there is nothing at `out`.
     Raises AlreadyThere when `out` exists, UnusablePackage when a table cannot be read, a file
@@ -104,7 +110,7 @@ def pack(
         _refuse_place(package, out)
         with package.locked_for_reading():
             package = package.hold()
-            filling = Filling(package, edition, record_date(package))
+            filling = Filling(package, edition, record_date(package), keys=tuple(keys))
             return _write(filling, out, zipped=zipped, progress=progress)
     if out:
         _refuse_place(package, Path(out))
@@ -121,7 +127,8 @@ def pack(
         out = Path(out) if out else beside / (bundle_name(redacted.package) + suffix)
         _refuse_place(package, out)
         edited = redacted.package.hold()
-        filling = Filling(edited, edition, record_date(package), package, redacted)
+        day = record_date(package)
+        filling = Filling(edited, edition, day, package, redacted, tuple(keys))
         packed = _write(filling, out, zipped=zipped, progress=stretch(progress, 1, 2))
     return replace(packed, account=redacted.account, got_key=keyless)
 
@@ -194,8 +201,19 @@ def _fill(
     report = _write_report(filling, data)
     lineage = lineage_of(filling.full or package, edition)
     write_about(filling, contents, data, lineage, stretch(progress, 1, stretches))
+    statement = partial(
+        write_statement,
+        package=package,
+        edition=edition.name,
+        day=day,
+        derived_from=filling.redacted.derived_from if filling.redacted else None,
+        keys=filling.keys,
+    )
     sums = write_bag(
-        folder, bag_info(package, edition, day, lineage), progress=stretch(progress, 2, stretches)
+        folder,
+        bag_info(package, edition, day, lineage),
+        beside=statement if filling.keys else None,
+        progress=stretch(progress, 2, stretches),
     )
     differing = tuple(
         (table, key, path)

@@ -3,12 +3,12 @@
 from __future__ import annotations
 
 import shutil
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 
 from provenance._bag.bag import payload_files
 from provenance._bag.hostile import HostileBundle
-from provenance._bag.verdict import BundleFinding, Verdict
+from provenance._bag.verdict import Verdict
 from provenance._base.disk import building_folder, write_text
 from provenance._base.errors import UnusableInput
 from provenance._base.progress import Progress, say_nothing
@@ -33,6 +33,7 @@ def unpack(
     bundle: Path | str,
     out: Path | str,
     *,
+    even_if_damaged: bool = False,
     limits: Budget = DEFAULT_BUDGET,
     progress: Progress = say_nothing,
 ) -> Unpacked:
@@ -42,7 +43,8 @@ def unpack(
     book, report, crate) is left out. Which bundle it was, and which numbers it had given out, is
     kept in the package's hidden file `.origin.json`. A bundle whose bytes are not as packed, or
     which cannot be read, is refused; faults of the record itself, which its report names, are for
-    the person who works on it.
+    the person who works on it. With `even_if_damaged` what is left of a damaged one is unpacked as
+    far as its record can be read, and the package says so in its check.
     Raises UnusableInput for a bundle that is refused and AlreadyThere when `out` exists.
     """
     bundle, out = Path(bundle), Path(out)
@@ -54,7 +56,7 @@ def unpack(
             verdict = judge_folder(bundle, folder, fast=False, limits=limits, progress=progress)
         except HostileBundle as error:
             raise UnusableInput(str(error)) from error
-        _refuse_unsound(verdict)
+        _refuse_unsound(verdict, even_if_damaged)
         data = folder / "data"
         generated = _generated(data)
         members: dict[str, int] = {}
@@ -68,32 +70,24 @@ def unpack(
             members[inside] = target.stat().st_size
         for empty in ("files", "originals"):
             (being_built / empty).mkdir(exist_ok=True)
-        origin = origin_of(folder, open_package(being_built), members)
-        write_text(being_built / ORIGIN, as_json(origin.as_dict()))
+        damaged = tuple(f"{one.path} {one.message}".strip() for one in verdict.damage)
+        try:
+            origin = origin_of(folder, open_package(being_built), members)
+        except (OSError, ValueError, LookupError) as error:
+            raise UnusableInput(f"{bundle} is too damaged to be unpacked: {error}") from error
+        write_text(being_built / ORIGIN, as_json(replace(origin, damaged=damaged).as_dict()))
     return Unpacked(open_package(out), verdict)
 
 
-def _refuse_unsound(verdict: Verdict) -> None:
-    grave = [
-        one for one in verdict.findings if one.severity == "error" and not is_of_the_record(one)
-    ]
-    if grave:
-        # one that names a file says more than one about the whole
-        first = next((one for one in grave if one.path), grave[0])
-        more = f" ({len(grave) - 1} more)" if len(grave) > 1 else ""
-        what = " ".join(part for part in (first.path, first.message) if part)
-        raise UnusableInput(
-            f"{verdict.bundle} is not unpacked, because it is not sound: "
-            f"{what.removesuffix('.')}{more}. "
-            f"'treenail verify' names everything. {first.remedy}"
-        )
-
-
-def is_of_the_record(one: BundleFinding) -> bool:
-    """Whether a fault was packed with the record, rather than done to the bundle."""
-    if one.part == "tables":
-        return one.rule != "tables.unreadable"
-    return one.rule in ("custody.chain_broken", "custody.signature_false")
+def _refuse_unsound(verdict: Verdict, even_if_damaged: bool) -> None:
+    if verdict.word != "damaged" or (even_if_damaged and "custody" in verdict.looked_at):
+        return
+    rescue = "" if even_if_damaged else "; --even-if-damaged unpacks what can be read of it"
+    remedy = verdict.damage[0].remedy if verdict.damage else "Ask for the bundle again."
+    raise UnusableInput(
+        f"{verdict.bundle} is not unpacked, because it is not sound: {verdict.what_is_damaged}. "
+        f"'treenail verify' names everything{rescue}. {remedy}"
+    )
 
 
 def _generated(data: Path) -> frozenset[str]:

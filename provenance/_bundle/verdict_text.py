@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from provenance._bag.verdict import PARTS, SEALS_WITHHELD, Verdict
+from provenance._bag.verdict import PARTS, Verdict
 from provenance._base.opinion_words import opinion_words
 from provenance._base.visible import visible
 
@@ -16,13 +16,23 @@ _TITLES = {
 }
 
 
+_HEADS = {
+    "damaged": "NOT SOUND: damaged",
+    "contradicts anchor": "NOT SOUND: the custody ledger is another than it was",
+    "faulty": "NOT SOUND: as packed, with faults in the record",
+    "not verified": "names and sizes are as packed, contents not verified",
+    "not anchored": "files and record sound, custody ledger ",
+    "sound": "sound, and the custody ledger as it was known before",
+}
 MOST_SHOWN = 50
 """So many findings of one part are put into words; the rest is counted."""
 
 
 def verdict_text(verdict: Verdict) -> str:
     """The verdict as lines: one a part, then one a finding under it."""
-    word = "sound" if verdict.sound else "NOT SOUND"
+    word = _HEADS[verdict.word]
+    if verdict.word == "not anchored" and verdict.ledger:
+        word += verdict.ledger.word
     # a container that cannot be opened has nothing in it to count
     counted = f" ({verdict.file_count:,} files, {verdict.byte_count:,} bytes)"
     lines = [f"{_on_a_line(verdict.bundle.name)}: {word}{counted * (verdict.file_count > 0)}"]
@@ -32,8 +42,10 @@ def verdict_text(verdict: Verdict) -> str:
             state = "not looked at, because of what is wrong above"
         elif errors := verdict.errors(part):
             state = f"{errors:,} error{'s' * (errors != 1)}"
-        elif any(one.rule == SEALS_WITHHELD for one in found):
-            state = "seals withheld"
+        elif part == "custody" and verdict.ledger:
+            state = verdict.ledger.word
+        elif part == "bag" and verdict.depth == "fast":
+            state = "names and sizes as packed"
         else:
             state = "sound"
         lines.append(f"  {_TITLES[part]:34}{state}")
@@ -43,6 +55,8 @@ def verdict_text(verdict: Verdict) -> str:
         if len(found) > MOST_SHOWN:
             left = len(found) - MOST_SHOWN
             lines.append(f"    ... and {left} MORE, not shown here; --format json names them all")
+        if part == "custody" and verdict.ledger and not verdict.errors(part):
+            lines += [f"    {_on_a_line(said)}" for said in verdict.ledger.said]
         for remedy in dict.fromkeys(one.remedy for one in found):
             lines.append(f"      -> {_on_a_line(remedy)}")
     if verdict.second_opinion:

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import re
 import tempfile
-from collections.abc import Iterable, Iterator
+from collections.abc import Iterable, Iterator, Sequence
 from contextlib import contextmanager
 from pathlib import Path
 from types import MappingProxyType
@@ -19,24 +19,30 @@ from provenance._bag.names import unsafe_because
 from provenance._bag.streaming import RECORDED, BroughtOut, bring_out, opened_container
 from provenance._bag.verdict import SEALS_WITHHELD, BundleFinding, Verdict
 from provenance._base.errors import TreenailError, UnusableInput, UnusablePackage
-from provenance._base.findings import SecondOpinion
+from provenance._base.findings import Finding, SecondOpinion
 from provenance._base.portable import unportable_because
 from provenance._base.progress import Progress, say_nothing, stretch
+from provenance._base.standing import BROKEN, CONTRADICTS, Standing
+from provenance._base.standing import SEALS_WITHHELD as LEDGER_WITHHELD
 from provenance._bundle.describe.contents import described_sums
 from provenance._bundle.describe.crate import CRATE, check_crate
 from provenance._bundle.describe.editions import PUBLIC
+from provenance._bundle.statement import judged_statement
 from provenance._bundle.table_check import check_tables
 from provenance._gate.budget import DEFAULT_BUDGET, Budget
 from provenance._gate.documents import read_json
 from provenance._gate.refusal import RefusedInput
 from provenance._history.history import fault_in_acts
+from provenance._ledger.anchors import Anchor, standing
 from provenance._ledger.custody import TABLE as LEDGER
 from provenance._ledger.custody import last_seal, seals_withheld, verify_ledger
 from provenance._ledger.signing import SignaturesNotTested, verify_signed
+from provenance._ledger.statement import STATEMENT, Pins
 from provenance._record.package import DESCRIPTOR, Package, read_model
 from provenance._record.remote import Place, Remote, place_at
 
 BUNDLE_FACTS = "bundle.json"
+NO_PINS: Pins = MappingProxyType({})
 _TABLE_NAME = re.compile(r"[a-z][a-z0-9_]{0,62}")
 _ASK_AGAIN = "Ask for the bundle again; do not mend it by hand."
 
@@ -47,6 +53,8 @@ def verify_bundle(
     fast: bool = False,
     second_opinion: bool = False,
     known: Checksums = NO_CHECKSUMS,
+    anchors: Sequence[Anchor] = (),
+    pins: Pins = NO_PINS,
     limits: Budget = DEFAULT_BUDGET,
     progress: Progress = say_nothing,
 ) -> Verdict:
@@ -58,7 +66,8 @@ def verify_bundle(
     `fast` compares names and sizes instead of checksums and does not read the tables' contents.
     `second_opinion` asks the reference library of Table Schema about the tables as well; a fault
     that it alone names makes the bundle unsound. Files of which `known` has
-    the checksums are not read again (see bundle/portions.py).
+    the checksums are not read again (see bundle/portions.py). The custody ledger is held against
+    `anchors`, and a signature over the bundle against `pins`, the keys that the reader trusts.
     Raises UnusableInput when there is nothing at `bundle`, or it is neither folder nor zip.
     """
     bundle = place_at(bundle)
@@ -71,6 +80,8 @@ def verify_bundle(
                 second_opinion=second_opinion,
                 known=bag.known,
                 findings=bag.findings,
+                anchors=anchors,
+                pins=pins,
                 limits=limits,
                 progress=stretch(progress, 1, 2) if bag.is_copy else progress,
             )
@@ -152,16 +163,19 @@ def judge_folder(
     second_opinion: bool = False,
     known: Checksums = NO_CHECKSUMS,
     findings: Iterable[BundleFinding] = (),
+    anchors: Sequence[Anchor] = (),
+    pins: Pins = NO_PINS,
     progress: Progress = say_nothing,
 ) -> Verdict:
     """The verdict over a bag that lies in `folder`; `bundle` is what a person knows it by.
 
-    `known` are checksums of files that need not be read, `findings` what is known of the container.
+    `known` are checksums of files that need not be read, `findings` what is known of the container;
+    `anchors` and `pins` as in `verify_bundle`.
     Raises HostileBundle when a link, device or name in it could do harm.
     """
     sizes = listed_folder(folder, limits)
     looked_at = ["container", "bag"]
-    opinion = None
+    opinion = ledger = None
     bag = judge_bag(folder, fast=fast, known=known, limits=limits, progress=progress)
     findings = [*findings, *_unportable_names(sizes), *bag.findings]
     data = folder / "data"
@@ -177,12 +191,14 @@ def judge_folder(
             findings.append(_finding("crate", "crate.missing", f"data/{CRATE}", "is missing"))
         package = None if faults else _open(data, documents, findings)
         if package:
-            opinion = _judge_record(
+            opinion, ledger = _judge_record(
                 package,
                 documents,
                 findings,
                 looked_at,
                 sums=None if fast else bag.sums,
+                anchors=anchors,
+                pins=pins,
                 limits=limits,
                 second_opinion=second_opinion,
             )
@@ -190,7 +206,14 @@ def judge_folder(
     findings.sort(key=lambda one: order.get(one.part, 0))
     depth = "fast" if fast else "full"
     return Verdict(
-        bundle, depth, tuple(findings), tuple(looked_at), len(sizes), sum(sizes.values()), opinion
+        bundle,
+        depth,
+        tuple(findings),
+        tuple(looked_at),
+        len(sizes),
+        sum(sizes.values()),
+        opinion,
+        ledger,
     )
 
 
@@ -201,9 +224,11 @@ def _judge_record(
     looked_at: list[str],
     *,
     sums: Checksums | None,
+    anchors: Sequence[Anchor],
+    pins: Pins,
     limits: Budget,
     second_opinion: bool,
-) -> SecondOpinion | None:
+) -> tuple[SecondOpinion | None, Standing | None]:
     """Tables and ledger, as far as each can be read; without `sums` no contents are compared."""
     looked_at.append("tables")
     faults, opinion = check_tables(
@@ -211,22 +236,17 @@ def _judge_record(
     )
     findings += faults
     if any(one.rule == "tables.unreadable" for one in faults):
-        return opinion
+        return opinion, None
     try:
         if sums is not None:
             findings += _compare_sums(package, sums)
             findings += _check_acts(package)
-        if LEDGER in package.model.tables:
-            facts = documents.get(BUNDLE_FACTS)
-            if _seals_withheld(package, facts):
-                findings.append(_WITHOUT_SEALS)
-            else:
-                findings += _check_ledger(package, facts)
+        ledger = _judge_ledger(package, documents, findings, anchors, pins, limits)
     except UnusablePackage as error:
         findings.append(_finding("tables", "tables.unreadable", "data/tables", str(error)))
-        return opinion
+        return opinion, None
     looked_at.append("custody")
-    return opinion
+    return opinion, ledger
 
 
 def _unportable_names(paths: Iterable[str]) -> Iterator[BundleFinding]:
@@ -420,28 +440,75 @@ def _seals_withheld(package: Package, facts: object) -> bool:
     return public and seals_withheld(package.tables)
 
 
-def _check_ledger(package: Package, facts: object) -> Iterator[BundleFinding]:
+def _judge_ledger(
+    package: Package,
+    documents: dict[str, Any],
+    findings: list[BundleFinding],
+    anchors: Sequence[Anchor],
+    pins: Pins,
+    limits: Budget,
+) -> Standing:
+    """How far the ledger can be relied on; what is wrong with it goes into `findings`."""
+    facts = documents.get(BUNDLE_FACTS)
+    edition = str(facts.get("edition", "")) if isinstance(facts, dict) else ""
+    bag = package.folder.parent
+    statement, faults = judged_statement(bag, package.name, edition, pins, limits)
+    findings += faults
+    if LEDGER not in package.model.tables:
+        findings += _of_the_anchors(found := standing(package.tables, anchors, faults=()))
+        return found
+    if _seals_withheld(package, facts):
+        findings.append(_WITHOUT_SEALS)
+        return Standing(LEDGER_WITHHELD, statement.said if statement else ())
     judged = verify_ledger(package.tables)
     try:
         judged += verify_signed(package.tables)
     except SignaturesNotTested as error:
+        findings.append(_not_tested(error))
+    findings += (_of_the_ledger(one) for one in judged)
+    findings += _compare_end(package, facts)
+    found = standing(package.tables, anchors, statement, faults=judged)
+    if found.word == BROKEN and not judged:
+        findings.append(
+            _finding("custody", "custody.statement_of_another", STATEMENT, found.said[-1])
+        )
+    findings += _of_the_anchors(found)
+    return found
+
+
+def _of_the_anchors(found: Standing) -> Iterator[BundleFinding]:
+    if found.word == CONTRADICTS:
         yield BundleFinding(
             "custody",
-            "warning",
-            "custody.signature_not_tested",
+            "error",
+            "custody.contradicts_anchor",
             f"data/tables/{LEDGER}.csv",
-            f"has signatures that were not tested: {error}",
-            "Install that package and verify again.",
+            " ".join(found.said),
+            "Ask whoever packed it; do not take it for evidence.",
         )
-    for one in judged:
-        yield BundleFinding(
-            "custody",
-            one.severity,
-            one.rule,
-            f"data/tables/{LEDGER}.csv",
-            f"line {one.row}: {one.message}",
-            one.remedy,
-        )
+
+
+def _not_tested(error: SignaturesNotTested) -> BundleFinding:
+    return BundleFinding(
+        "custody",
+        "warning",
+        "custody.signature_not_tested",
+        f"data/tables/{LEDGER}.csv",
+        f"has signatures that were not tested: {error}",
+        "Install that package and verify again.",
+    )
+
+
+def _of_the_ledger(one: Finding) -> BundleFinding:
+    """A finding of the ledger; in a bundle an event without a seal is a fault (see `faults_of`)."""
+    severity = "error" if one.rule == "custody.not_sealed" else one.severity
+    where = f"data/tables/{LEDGER}.csv"
+    return BundleFinding(
+        "custody", severity, one.rule, where, f"line {one.row}: {one.message}", one.remedy
+    )
+
+
+def _compare_end(package: Package, facts: object) -> Iterator[BundleFinding]:
     known = facts.get("lastSeal") if isinstance(facts, dict) else None
     if not isinstance(known, str):
         yield _finding(

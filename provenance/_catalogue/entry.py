@@ -47,17 +47,23 @@ def read_symbols() -> Vocabulary:
     return vocabulary_from(read_yaml(shipped("schemas") / "vocabularies" / "result_symbol.yaml"))
 
 
-def read_entry(path: Place, symbols: Vocabulary | None = None) -> Entry:
+def read_entry(
+    path: Place, symbols: Vocabulary | None = None, *, even_if_damaged: bool = False
+) -> Entry:
     """Read one package or bundle; `symbols` as from `read_symbols`, which is called if left out.
 
-    Raises UnusableInput when it cannot be read, or changes while it is read.
+    Raises UnusableInput when it cannot be read, or changes while it is read, or when a table in a
+    bundle is not what was packed, unless `even_if_damaged`.
     """
     symbols = symbols or read_symbols()
     try:
         before = signature_of(path)
         if before is None:
             raise UnusableInput(f"{path} is no package and no bundle")
-        with open_source(path) as source, closing(JoinedTables(TABLE_COLUMNS)) as tables:
+        with (
+            open_source(path, even_if_damaged=even_if_damaged) as source,
+            closing(JoinedTables(TABLE_COLUMNS)) as tables,
+        ):
             now = _keys_now(source)
             for name in TABLE_COLUMNS:
                 rows = _kept(source, name)

@@ -9,10 +9,12 @@ from pathlib import Path
 
 from provenance._base.errors import UnusableInput
 from provenance._base.progress import Progress, say_nothing
+from provenance._bundle.answering import ORDINARY_BYTES, bytes_of, verdict_for_answer
 from provenance._catalogue.build import update_catalogue
 from provenance._catalogue.database import read_only_catalogue
 from provenance._catalogue.entry import read_entry, read_symbols
-from provenance._catalogue.stores.records import find_sources
+from provenance._catalogue.query import VERDICTS
+from provenance._catalogue.stores.records import find_sources, is_bundle
 from provenance._identity.locate import PlugRecord
 from provenance._record.remote import Place
 
@@ -27,22 +29,39 @@ def read_genera() -> dict[str, str]:
 
 
 def gather_plugs(
-    place: Place, *, unreadable: dict[str, str] | None = None, progress: Progress = say_nothing
+    place: Place,
+    *,
+    unreadable: dict[str, str] | None = None,
+    verdicts: dict[str, str] | None = None,
+    even_if_damaged: bool = False,
+    progress: Progress = say_nothing,
 ) -> list[PlugRecord]:
     """All plugs at `place`, read afresh: one package or bundle, or a folder of them.
 
     With `unreadable`, sources that cannot be read are put into it, path → why, and the others are
-    read all the same. Raises UnusableInput when there is no source, when none can be read or,
-    without `unreadable`, when one cannot.
+    read all the same; `verdicts` is filled with the verdict over each bundle, path → words. Bundles
+    are verified whole as long as they are not too many bytes together. Raises UnusableInput when
+    there is no source, when none can be read or, without `unreadable`, when one cannot; a damaged
+    bundle counts as one that cannot, unless `even_if_damaged`.
     """
     sources = find_sources(place)
     if not sources:
         raise UnusableInput(f"{place} holds no package and no bundle")
     symbols = read_symbols()
     plugs: list[PlugRecord] = []
+    most_bytes = ORDINARY_BYTES
     for done, path in enumerate(sources, start=1):
         try:
-            plugs.extend(map(PlugRecord._make, read_entry(path, symbols).plugs))
+            if is_bundle(path):
+                verdict = verdict_for_answer(
+                    path, even_if_damaged=even_if_damaged, most_bytes=most_bytes
+                )
+                if verdict.depth == "full":
+                    most_bytes -= bytes_of(path) or 0
+                if verdicts is not None:
+                    verdicts[str(path)] = verdict.in_words
+            entry = read_entry(path, symbols, even_if_damaged=even_if_damaged)
+            plugs.extend(map(PlugRecord._make, entry.plugs))
         except UnusableInput as error:
             if unreadable is None or len(unreadable) + 1 == len(sources):
                 raise
@@ -60,13 +79,17 @@ def index_plugs(place: Path, index: Path, *, progress: Progress = say_nothing) -
     return update_catalogue(place, index, progress=progress).unreadable
 
 
-def stored_plugs(index: Path) -> list[PlugRecord]:
-    """Every plug in the catalogue, those of vanished bundles too; raises TreenailError."""
+def stored_plugs(index: Path, *, even_if_damaged: bool = False) -> list[PlugRecord]:
+    """Every plug in the catalogue, those of vanished bundles too; raises TreenailError.
+
+    Those of bundles that the last audit found damaged are left out, unless `even_if_damaged`.
+    """
     columns = ", ".join(f'plug."{name}"' for name in PlugRecord._fields[1:])
+    kept = "1" if even_if_damaged else "judged.verdict != 'damaged'"
     with read_only_catalogue(index) as database:
         database.row_factory = None
         rows = database.execute(
-            f"SELECT bundle.path, {columns} FROM plug JOIN bundle USING (bundle_id) "
-            "ORDER BY bundle.path, plug.rowid"
+            f"{VERDICTS}SELECT bundle.path, {columns} FROM plug JOIN bundle USING (bundle_id) "
+            f"JOIN judged USING (bundle_id) WHERE {kept} ORDER BY bundle.path, plug.rowid"
         )
         return [PlugRecord._make(row) for row in rows]

@@ -16,6 +16,22 @@ if TYPE_CHECKING:
 
 KINDS = ("samples", "sites", "bundles")
 
+VERDICTS = """
+WITH judged AS MATERIALIZED (
+  SELECT bundle_id, CASE WHEN form = 'package' THEN 'not packed' ELSE coalesce((
+    SELECT CASE outcome WHEN 'sound' THEN 'not anchored' WHEN 'changed' THEN 'not anchored'
+      WHEN 'damaged' THEN 'damaged' WHEN 'faulty' THEN 'faulty' ELSE 'not verified' END
+    FROM examination WHERE examination.path = bundle.path
+      AND examination.signature = bundle.signature
+    ORDER BY examination_id DESC LIMIT 1
+  ), 'not verified') END AS verdict FROM bundle
+)
+"""
+"""The verdict over every bundle, by what the last audit found as long as it has not changed since.
+
+No audit holds ledgers against anchors, so that the best of them is 'not anchored'.
+"""
+
 
 @dataclass(frozen=True)
 class Wanted:
@@ -26,6 +42,7 @@ class Wanted:
     ring or felling estimate may lie between them, both included. `keeper` is who has the sample, or
     the repository of its site, by code or name. `stamp` is the number as punched. `every` takes
     in bundles that are not there any more, and each copy of a bundle that lies here twice.
+    `even_if_damaged` takes in samples and sites of bundles that the last audit found damaged.
     """
 
     site: str | None = None
@@ -38,6 +55,7 @@ class Wanted:
     accession: str | None = None
     edition: str | None = None
     every: bool = False
+    even_if_damaged: bool = False
 
     def __post_init__(self) -> None:
         """Refuse years that run backwards, which would find nothing without a word."""
@@ -67,14 +85,17 @@ _COLUMNS = {
         "bundle.identity, bundle.why, bundle.read_at"
     ),
 }
-_ALWAYS = "bundle.name AS bundle, bundle.edition, bundle.accession, bundle.state, bundle.path"
+_ALWAYS = (
+    "bundle.name AS bundle, bundle.edition, bundle.accession, bundle.state, bundle.path, "
+    "judged.verdict"
+)
 _JOINED = (
-    "bundle LEFT JOIN site USING (bundle_id) "
+    "bundle JOIN judged USING (bundle_id) LEFT JOIN site USING (bundle_id) "
     "LEFT JOIN sample ON sample.bundle_id = bundle.bundle_id AND sample.site_id = site.site_id"
 )
 _FROM = {
     "samples": (
-        "sample JOIN bundle USING (bundle_id) "
+        "sample JOIN bundle USING (bundle_id) JOIN judged USING (bundle_id) "
         "LEFT JOIN site ON site.bundle_id = sample.bundle_id AND site.site_id = sample.site_id"
     ),
     "sites": _JOINED,
@@ -96,15 +117,19 @@ def find_in_catalogue(index: Path, kind: str, wanted: Wanted | None = None) -> p
     """The samples, sites or bundles (`kind`, one of KINDS) that fit, in the order of the paths.
 
     Columns of each kind stand in `_COLUMNS` and `_ALWAYS`, explained in schemas/CATALOGUE.md. A
-    site or bundle fits when one of its samples does. Raises TreenailError when the catalogue cannot
-    be used.
+    site or bundle fits when one of its samples does. `verdict` is what the last audit makes of the
+    bundle; samples and sites of damaged ones are left out. Raises TreenailError when the catalogue
+    cannot be used.
     """
-    conditions, values = _conditions(wanted or Wanted())
+    wanted = wanted or Wanted()
+    conditions, values = _conditions(wanted)
+    if kind != "bundles" and not wanted.even_if_damaged:
+        conditions.append("judged.verdict != 'damaged'")
     where = " AND ".join(conditions) or "1"
     return ask_sql(
         index,
-        f"SELECT {_COLUMNS[kind]}, {_ALWAYS} FROM {_FROM[kind]} WHERE {where} {_GROUP[kind]} "
-        f"ORDER BY {_ORDER[kind]}",
+        f"{VERDICTS}SELECT {_COLUMNS[kind]}, {_ALWAYS} FROM {_FROM[kind]} "
+        f"WHERE {where} {_GROUP[kind]} ORDER BY {_ORDER[kind]}",
         values,
     )
 
@@ -205,6 +230,19 @@ def _distinct(names: list[str]) -> list[str]:
         seen[name] = seen.get(name, 0) + 1
         result.append(name if seen[name] == 1 else f"{name}_{seen[name]}")
     return result
+
+
+def verdicts_in(index: Path) -> dict[str, str]:
+    """Path → verdict of every bundle in the catalogue; raises TreenailError.
+
+    Packages, which bear no checksums, have none.
+    """
+    with read_only_catalogue(index) as database:
+        rows = database.execute(
+            f"{VERDICTS}SELECT path, verdict FROM bundle JOIN judged USING (bundle_id) "
+            "WHERE form != 'package'"
+        )
+        return {row["path"]: row["verdict"] for row in rows}
 
 
 def packed_packages(index: Path) -> tuple[str, ...]:

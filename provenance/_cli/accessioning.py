@@ -8,6 +8,7 @@ from pathlib import Path
 import click
 
 from provenance._cli.options import paper_option, progress_bar
+from provenance._cli.signing import passphrase_option, read_key, sign_option
 
 
 @click.command("accession")
@@ -28,6 +29,13 @@ from provenance._cli.options import paper_option, progress_bar
 )
 @click.option("--samples", default="", help="Samples that came along: 231,233-240, or all.")
 @click.option("--place", default="", help="Room, shelf, box or drawer of these samples.")
+@click.option(
+    "--even-if-rewritten",
+    is_flag=True,
+    help="Take it though its custody ledger is not the one of an earlier bundle kept here.",
+)
+@sign_option("Sign what is kept with this Ed25519 key (PEM) of the repository.")
+@passphrase_option
 @click.option("--on", "day", help="Day of the accession (YYYY-MM-DD); today if left out.")
 @paper_option
 def accession(
@@ -39,6 +47,9 @@ def accession(
     settings: Path | None,
     samples: str,
     place: str,
+    even_if_rewritten: bool,
+    keys: tuple[Path, ...],
+    passphrase_file: Path | None,
     day: str | None,
     paper: str,
 ) -> None:
@@ -53,6 +64,9 @@ def accession(
     {serial:04} with at least four digits; letters, digits, blanks and . - _ / stand for themselves.
     No number is given out twice.
 
+    The custody ledger is held against the bundles of the same record that are kept here: one that
+    was rewritten or cut off since is refused, with a letter that asks the depositor about it.
+
     A damaged bundle is refused: every file is named, and a letter that asks the depositor for it
     again is printed.
 
@@ -61,8 +75,10 @@ def accession(
     """
     from datetime import UTC, date, datetime
 
+    from provenance._accession.accession import ContradictsKept
     from provenance._accession.accession import accession as take_in
     from provenance._accession.damage import DamagedBundle
+    from provenance._accession.receipt import against_kept
     from provenance._base.visible import visible
     from provenance._drawing.paper import paper_named
 
@@ -84,14 +100,19 @@ def accession(
                 settings=settings,
                 samples=samples,
                 place=place,
+                even_if_rewritten=even_if_rewritten,
+                keys=[read_key(key, passphrase_file) for key in keys],
                 progress=progress,
             )
-    except DamagedBundle as error:
+    except (DamagedBundle, ContradictsKept) as error:
         click.echo(error.letter, nl=False)
         raise
     click.echo(f"accessioned as {done.entry.number}")
     click.echo(f"kept {done.kept}")
     click.echo(f"receipt {done.receipt}")
+    click.echo(f"every file is as it was packed; custody ledger: {against_kept(done.ledger)}")
+    for sentence in done.unread:
+        click.echo(f"note: {visible(sentence)}", err=True)
     if done.settings:
         click.echo(f"began {done.settings}: write the name and address of your repository into it")
     if before := done.goes_on_from:

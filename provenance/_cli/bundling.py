@@ -8,8 +8,11 @@ from typing import TYPE_CHECKING, NoReturn
 
 import click
 
+from provenance._base.visible import visible
 from provenance._cli.options import (
+    EXISTING_FILE,
     PlaceParam,
+    even_if_damaged_option,
     format_option,
     most_option,
     out_option,
@@ -18,6 +21,7 @@ from provenance._cli.options import (
     second_opinion_option,
     show_or_write,
 )
+from provenance._cli.signing import passphrase_option, read_key, sign_option
 
 if TYPE_CHECKING:
     from provenance._base.findings import Report
@@ -43,7 +47,20 @@ if TYPE_CHECKING:
     "or 10), or 'drop' for no coordinates. [default: the package's, else 0.1] Wider ones are taken "
     "where too few places are left that the edition could be about.",
 )
-def pack(package: Path, out: Path | None, zipped: bool, edition: str, grid: str | None) -> None:
+@sign_option(
+    "Sign the bundle and the end of its custody ledger with this Ed25519 key (PEM). Repeat it for "
+    "more signers."
+)
+@passphrase_option
+def pack(
+    package: Path,
+    out: Path | None,
+    zipped: bool,
+    edition: str,
+    grid: str | None,
+    keys: tuple[Path, ...],
+    passphrase_file: Path | None,
+) -> None:
     """Write PACKAGE as an archive bundle (BagIt), beside it unless --out says where.
 
     The public edition shows no exact place, nobody who has not agreed to be named, and nothing that
@@ -59,6 +76,7 @@ def pack(package: Path, out: Path | None, zipped: bool, edition: str, grid: str 
     from provenance._bundle.pack import pack as pack_package
     from provenance._record.package import open_package
 
+    signing = [read_key(key, passphrase_file) for key in keys]
     with progress_bar("packing") as progress:
         packed = pack_package(
             open_package(package),
@@ -66,6 +84,7 @@ def pack(package: Path, out: Path | None, zipped: bool, edition: str, grid: str 
             zipped=zipped,
             edition=EDITIONS[edition],
             grid=grid,
+            keys=signing,
             progress=progress,
         )
     click.echo(f"packed {packed.path}")
@@ -130,26 +149,68 @@ def _counted(report: Report, severity: str) -> str:
     metavar="FULL",
     help="Show that BUNDLE, a public edition, was made from this full one.",
 )
-def verify(bundle: Place, fast: bool, second_opinion: bool, shape: str, full: Path | None) -> None:
+@click.option(
+    "--anchor",
+    "anchors",
+    multiple=True,
+    metavar="WHAT",
+    help="What was kept of its custody ledger elsewhere: an older bundle, a package, a register "
+    "(register.csv), or the line 'ledger …' of a receipt. Repeat it for more.",
+)
+@click.option(
+    "--trust",
+    type=EXISTING_FILE,
+    multiple=True,
+    metavar="KEY",
+    help="Public key (PEM) of somebody whose signature counts for you. Those in the folder "
+    "'keepers' of your settings always count.",
+)
+def verify(
+    bundle: Place,
+    fast: bool,
+    second_opinion: bool,
+    shape: str,
+    full: Path | None,
+    anchors: tuple[str, ...],
+    trust: tuple[Path, ...],
+) -> None:
     """Say whether BUNDLE, a folder or zip, is sound, and name what is not.
 
     BUNDLE may be the address of a zip in a store that fsspec reads (s3://…, sftp://…, https://…).
 
-    Exit codes: 0 sound, 1 not sound, 2 nothing that can be opened.
+    The seals of the custody ledger fit one another also in one that somebody rewrote whole. Without
+    --anchor the verdict is therefore 'sealed, not anchored' for the ledger; with one it says
+    whether the ledger is still what it was then, was rewritten, or was cut off.
+
+    Exit codes: 0 nothing is wrong, as far as was looked, 1 not sound, 2 nothing that can be opened.
     """
     if second_opinion and (fast or full):
         other = "--fast, which reads no rows" if fast else "--against, which compares two bundles"
         raise click.UsageError(f"--second-opinion does not go with {other}; take one out")
+    if full and (anchors or trust):
+        raise click.UsageError(
+            "--anchor and --trust do not go with --against, which compares two bundles; take them "
+            "out"
+        )
     if full:
         if not isinstance(bundle, Path):
             raise click.BadParameter(
                 f"{bundle} lies in a store; copy it to a disk to compare it", param_hint="BUNDLE"
             )
         _verify_against(bundle, full, shape)
+    from provenance._accession.anchoring import anchors_named
     from provenance._bundle.verify import verify_bundle
+    from provenance._ledger.statement import pinned_keys
 
     with progress_bar("verifying") as progress:
-        verdict = verify_bundle(bundle, fast=fast, second_opinion=second_opinion, progress=progress)
+        verdict = verify_bundle(
+            bundle,
+            fast=fast,
+            second_opinion=second_opinion,
+            anchors=anchors_named(anchors, bundle),
+            pins=pinned_keys(trust),
+            progress=progress,
+        )
     if second_opinion and not verdict.second_opinion:
         click.echo("no second opinion: the tables cannot be read, see what is named", err=True)
     if shape == "json":
@@ -189,8 +250,9 @@ def _verify_against(public: Path, full: Path, shape: str) -> NoReturn:
 
 @click.command("unpack")
 @click.argument("bundle", type=click.Path(path_type=Path))
+@even_if_damaged_option
 @out_option
-def unpack(bundle: Path, out: Path | None) -> None:
+def unpack(bundle: Path, even_if_damaged: bool, out: Path | None) -> None:
     """Verify BUNDLE and write the package in it to a new folder, to work on.
 
     Without --out the folder is made where you are, named for the bundle. Exit codes: 0 unpacked, 1
@@ -202,9 +264,10 @@ def unpack(bundle: Path, out: Path | None) -> None:
         stem = bundle.resolve().name.removesuffix(".zip")
         out = Path(stem.removesuffix("-bundle") + "-unpacked")
     with progress_bar("unpacking") as progress:
-        unpacked = unpack_package(bundle, out, progress=progress)
+        unpacked = unpack_package(bundle, out, even_if_damaged=even_if_damaged, progress=progress)
     folder = unpacked.package.folder
     click.echo(f"unpacked {folder}")
+    click.echo(visible(unpacked.verdict.in_words))
     if errors := unpacked.verdict.errors():
         click.echo(
             f"the record was packed with faults in it ({errors}); 'treenail check {folder}' names "
@@ -217,14 +280,18 @@ def unpack(bundle: Path, out: Path | None) -> None:
 @click.command("compare")
 @click.argument("old", type=click.Path(path_type=Path))
 @click.argument("new", type=click.Path(path_type=Path))
+@even_if_damaged_option
 @format_option("text", "json", "html", "csv")
 @out_option
 @most_option(20, "Lines of one list to show in text")
-def compare(old: Path, new: Path, shape: str, out: Path | None, most: int) -> None:
+def compare(
+    old: Path, new: Path, even_if_damaged: bool, shape: str, out: Path | None, most: int
+) -> None:
     """Say what came, changed and went between OLD and NEW, each a bundle or a package.
 
     Rows are compared by primary key, cell by cell; files by checksum. It says loudly when the
-    custody ledger is not the old one with events added. JSON and CSV hold everything.
+    custody ledger is not the old one with events added. JSON and CSV hold everything. A bundle is
+    verified first, and a damaged one is not compared.
 
     Exit codes: 0 nothing differs, 1 something does, 2 cannot be compared.
     """
@@ -232,7 +299,7 @@ def compare(old: Path, new: Path, shape: str, out: Path | None, most: int) -> No
     from provenance._compare.report import difference_csv, difference_json, difference_text
 
     with progress_bar("comparing") as progress:
-        found = compare_records(old, new, progress=progress)
+        found = compare_records(old, new, even_if_damaged=even_if_damaged, progress=progress)
     if shape == "json":
         text = difference_json(found)
     elif shape == "csv":

@@ -12,6 +12,8 @@ from provenance._cli.options import (
     Decorator,
     Number,
     PlaceParam,
+    counted,
+    even_if_damaged_option,
     format_option,
     out_option,
     progress_bar,
@@ -22,6 +24,8 @@ from provenance._cli.options import (
 from provenance._record.remote import Place
 
 if TYPE_CHECKING:
+    import polars as pl
+
     from provenance._catalogue.build import Update
 
 index_option: Decorator = click.option(
@@ -59,6 +63,7 @@ def _show_schema(context: click.Context, option: click.Parameter, value: bool) -
 @click.option("--accession", help="The repository's number.")
 @click.option("--edition", type=click.Choice(["full", "public"]), default=None)
 @click.option("--every", is_flag=True, help="Also vanished bundles, and each copy of the same.")
+@even_if_damaged_option
 @click.option("--sql", help="Ask in SQL instead; see --schema.")
 @click.option("--as-it-is", is_flag=True, help="Ask without looking for changes first.")
 @click.option(
@@ -100,6 +105,8 @@ def catalogue(
     PLACE may be an address in a store that fsspec reads (s3://…, sftp://…, https://…); the index
     lies on this machine all the same. Only what is new or has changed is read. Without anything to
     look for, it says what has changed.
+    The column 'verdict' says of every row what the last audit makes of its bundle: not verified
+    before the first one. Samples and sites of damaged bundles are left out.
     The catalogue holds exact places: keep it, and lists of full editions, in the restricted store.
 
     Exit code 1 when a bundle has vanished or cannot be read.
@@ -139,6 +146,7 @@ def catalogue(
             kind = kind or ("sites" if shape == "geojson" else "samples")
             frame = find_in_catalogue(index, kind, wanted)
             _tell_twice_listed(index, set(frame["path"]) if "path" in frame.columns else set())
+            _tell_verdicts(index, frame, left_out=kind != "bundles" and not wanted.even_if_damaged)
         _write(answer_bytes(frame, shape), shape, out)
         if "latitude" in frame.columns and "edition" in frame.columns:
             exact = frame.filter((frame["edition"] != "public") & frame["latitude"].is_not_null())
@@ -162,6 +170,27 @@ def _tell_twice_listed(index: Path, listed: set[str]) -> None:
     if twice:
         more = f"{len(twice) - MOST_NAMED} more are; " if len(twice) > MOST_NAMED else ""
         click.echo(f"{more}--edition full, or public, lists bundles only", err=True)
+
+
+def _tell_verdicts(index: Path, frame: pl.DataFrame, *, left_out: bool) -> None:
+    """Say what is known of the bundles in a list, and which are left out of it as damaged."""
+    from provenance._bag.verdict import WORDS
+    from provenance._base.visible import visible
+    from provenance._catalogue.query import verdicts_in
+
+    listed = set(frame["path"])
+    found = verdicts_in(index)
+    for word, meaning in WORDS.items():
+        count = sum(path in listed for path, verdict in found.items() if verdict == word)
+        if count:
+            click.echo(f"{counted(count, 'bundle')} {word}: {meaning}", err=True)
+    damaged = [path for path, verdict in found.items() if verdict == "damaged" and left_out]
+    for path in damaged[:MOST_NAMED]:
+        click.echo(
+            f"left out, damaged at the last audit: {visible(path)}; --even-if-damaged", err=True
+        )
+    if len(damaged) > MOST_NAMED:
+        click.echo(f"... and {len(damaged) - MOST_NAMED} MORE damaged ones are left out", err=True)
 
 
 def _write(answer: bytes, shape: str, out: Path | None) -> None:

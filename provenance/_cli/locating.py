@@ -4,12 +4,14 @@ from __future__ import annotations
 
 import json
 import sys
+from collections.abc import Mapping
 from pathlib import Path
 
 import click
 
 from provenance._base.visible import visible
 from provenance._cli.options import (
+    even_if_damaged_option,
     most_option,
     named_package_argument,
     out_option,
@@ -142,6 +144,7 @@ def _share_numbers(
 @click.option("--wood", help="Species code of the wood it is in.")
 @click.option("--upright", is_flag=True, help="You are sure which way up it is.")
 @click.option("--index", type=click.Path(path_type=Path), help="Keep an index here.")
+@even_if_damaged_option
 @most_option(10, "Candidates to show")
 @click.option(
     "--format", "shape", type=click.Choice(["text", "json"]), default="text", show_default=True
@@ -154,6 +157,7 @@ def locate(
     wood: str | None,
     upright: bool,
     index: Path | None,
+    even_if_damaged: bool,
     most: int,
     shape: str,
 ) -> None:
@@ -163,6 +167,9 @@ def locate(
     off behind), '..31' (broken off before), or '6 or 8'. It may also be what a label says,
     HOLL-231-H or 231-H, or its scanned code: the check character must fit then. Several copies of
     one record count once.
+
+    Each bundle is verified first, and what is told from it bears the verdict; a damaged one tells
+    nothing. With --index the verdict is that of the last audit.
 
     Exit codes: 0 candidates, 1 no recorded plug fits well, 2 nothing that can be read.
     """
@@ -179,10 +186,18 @@ def locate(
     with progress_bar("reading") as progress:
         unreadable: dict[str, str] = {}
         if index is None:
-            plugs = gather_plugs(place, unreadable=unreadable, progress=progress)
+            verdicts: dict[str, str] = {}
+            plugs = gather_plugs(
+                place,
+                unreadable=unreadable,
+                verdicts=verdicts,
+                even_if_damaged=even_if_damaged,
+                progress=progress,
+            )
         else:
             unreadable = index_plugs(place, index, progress=progress)
-            plugs = stored_plugs(index)
+            plugs = stored_plugs(index, even_if_damaged=even_if_damaged)
+            verdicts = _verdicts_of_audits(index, even_if_damaged)
     for why in unreadable.values():
         click.echo(f"not read: {why}", err=True)
     genera = read_genera()
@@ -210,17 +225,33 @@ def locate(
                     **one.plug._asdict(),
                     "copies": one.copies,
                     "why": one.why,
+                    "verdict": verdicts.get(one.plug.source),
                 }
                 for one in found.candidates
             ],
         }
         click.echo(json.dumps(raw, indent=2, ensure_ascii=False))
     else:
-        _show(found)
+        _show(found, verdicts)
     sys.exit(1 if found.none_fits else 0)
 
 
-def _show(found: object) -> None:
+def _verdicts_of_audits(index: Path, even_if_damaged: bool) -> dict[str, str]:
+    """Path → verdict in words, by the last audit; says which bundles are left out as damaged."""
+    from provenance._bag.verdict import WORDS
+    from provenance._catalogue.query import verdicts_in
+
+    found = verdicts_in(index)
+    for path, word in found.items():
+        if word == "damaged" and not even_if_damaged:
+            click.echo(
+                visible(f"not asked: {path} was damaged at the last audit; --even-if-damaged"),
+                err=True,
+            )
+    return {path: f"{word}: {WORDS[word]}" for path, word in found.items()}
+
+
+def _show(found: object, verdicts: Mapping[str, str]) -> None:
     from provenance._identity.locate import Found
 
     assert isinstance(found, Found)
@@ -237,9 +268,13 @@ def _show(found: object) -> None:
         indent = " " * 16
         if one.why:
             lines.append(f"{indent}{'; '.join(one.why)}")
-        lines.append(f"{indent}{plug.source}")
+        verdict = verdicts.get(plug.source, "").partition(":")[0]
+        lines.append(f"{indent}{plug.source}{f' ({verdict})' if verdict else ''}")
         if one.copies:
             lines.append(f"{indent}the same in {', '.join(one.copies)}")
         for line in lines:
             click.echo(visible(line).replace("\n", " "))
     click.echo(f"{found.unrecorded:6.1%}  that the plug is in none of these records")
+    told = dict.fromkeys(verdicts.get(one.plug.source) for one in found.candidates)
+    for verdict in filter(None, told):
+        click.echo(visible(verdict).replace("\n", " "))

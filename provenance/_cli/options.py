@@ -105,6 +105,11 @@ scheduler_option: Decorator = click.option(
     metavar="ADDRESS",
     help="Dask cluster to use, tcp://host:8786; given up when it has no worker for a minute.",
 )
+even_if_damaged_option: Decorator = click.option(
+    "--even-if-damaged",
+    is_flag=True,
+    help="Also from a bundle that is not what was packed; what is told is marked so.",
+)
 site_option: Decorator = click.option("--site", default=None, help="Only this site code.")
 
 

@@ -33,6 +33,13 @@ def key_option(says: str) -> Decorator:
     return click.option("--key", type=EXISTING_FILE, help=says)
 
 
+def sign_option(says: str) -> Decorator:
+    """--sign for a command that signs a bundle; `passphrase_option` goes with it."""
+    return click.option(
+        "--sign", "keys", type=EXISTING_FILE, multiple=True, metavar="KEY", help=says
+    )
+
+
 def read_key(path: Path, passphrase_file: Path | None) -> Signer:
     """The private key that a command was given to sign with."""
     from provenance._ledger.key_files import read_key_file

@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING
 import click
 
 from provenance._cli.options import (
+    even_if_damaged_option,
     format_option,
     most_option,
     named_package_argument,
@@ -140,25 +141,39 @@ def plan(
 @named_package_argument
 @click.argument("samples", nargs=-1, required=True)
 @paper_option
+@even_if_damaged_option
 @out_option
-def relocate(package: Path, samples: tuple[str, ...], paper: str, out: Path | None) -> None:
+def relocate(
+    package: Path, samples: tuple[str, ...], paper: str, even_if_damaged: bool, out: Path | None
+) -> None:
     """Print a page for each of SAMPLES that leads back to its hole, as PDF.
 
     Plan, wood, stamp both ways up, tape distances from datums, keeper, results and cautions.
+    PACKAGE may be a bundle: it is verified first, and the pages bear the verdict.
     --out is the folder (relocation/ by default).
     """
+    from provenance._base.visible import visible
+    from provenance._bundle.answering import opened_to_ask
     from provenance._identity.selection import sample_of_package
-    from provenance._record.package import open_package
     from provenance._survey.relocation import write_relocation_sheets
 
-    opened = open_package(package)
-    numbers = list(dict.fromkeys(sample_of_package(opened.tables, one) for one in samples))
-    for one in samples:
-        note_renamed(opened.tables, one)
-    with progress_bar("relocate") as progress:
+    with (
+        opened_to_ask(package, even_if_damaged=even_if_damaged) as (opened, verdict),
+        progress_bar("relocate") as progress,
+    ):
+        numbers = list(dict.fromkeys(sample_of_package(opened.tables, one) for one in samples))
+        for one in samples:
+            note_renamed(opened.tables, one)
         paths = write_relocation_sheets(
-            opened, numbers, out or Path("relocation"), paper=paper, progress=progress
+            opened,
+            numbers,
+            out or Path("relocation"),
+            paper=paper,
+            verdict=verdict.in_words if verdict else "",
+            progress=progress,
         )
     for path in paths:
         click.echo(f"wrote {path}")
+    if verdict:
+        click.echo(visible(verdict.in_words))
     click.echo("these show where things are: keep them out of the public edition")

@@ -26,16 +26,27 @@ _NUMBERS = ("custody_id", "corrects_custody_id", SEALED_AS)
 """What merging copies changes in events of before, and no seal covers."""
 
 
-def compare(old: Path | str, new: Path | str, *, progress: Progress = say_nothing) -> Difference:
+def compare(
+    old: Path | str,
+    new: Path | str,
+    *,
+    even_if_damaged: bool = False,
+    progress: Progress = say_nothing,
+) -> Difference:
     """Tell two states of one record apart; each a bundle (folder or zip) or a package.
 
     Rows belong together by the primary key of their table, files by path, and renamed ones by their
-    bytes. Neither is verified in full: `verify` is for that.
-    Raises UnusableInput for what is neither bundle nor package, is damaged or cannot be read.
+    bytes. A bundle is verified first, whole if it is not very large. Raises UnusableInput for what
+    is neither bundle nor package or cannot be read, and for a damaged bundle, unless
+    `even_if_damaged` and its tables can be read.
     """
     with (
-        opened_side(Path(old), progress=stretch(progress, 0, 3)) as before,
-        opened_side(Path(new), progress=stretch(progress, 1, 3)) as after,
+        opened_side(
+            Path(old), even_if_damaged=even_if_damaged, progress=stretch(progress, 0, 3)
+        ) as before,
+        opened_side(
+            Path(new), even_if_damaged=even_if_damaged, progress=stretch(progress, 1, 3)
+        ) as after,
     ):
         found = _compare_sides(before, after, stretch(progress, 2, 3))
     return found

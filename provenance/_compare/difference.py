@@ -25,7 +25,8 @@ class Side:
 
     `form` is 'package' or 'bundle'; `edition`, `record_date`, `accession` and `tagmanifest_sha256`
     are '' for a package, which has none of them; `revision_of` are the checksums of the bundles
-    that it says it goes on from, newest first.
+    that it says it goes on from, newest first. `verdict` is that over the bundle, in words;
+    a damaged one is compared only when that was asked for.
     """
 
     path: Path
@@ -38,6 +39,8 @@ class Side:
     accession: str = ""
     tagmanifest_sha256: str = ""
     revision_of: tuple[str, ...] = ()
+    verdict: str = ""
+    is_damaged: bool = False
 
     @property
     def in_words(self) -> str:
@@ -57,6 +60,7 @@ class Side:
             "accession": self.accession,
             "tagmanifestSha256": self.tagmanifest_sha256,
             "sites": list(self.sites),
+            "verdict": self.verdict,
         }
 
 
@@ -178,6 +182,11 @@ class Difference:
     broken_numbers: tuple[str, ...]
 
     @property
+    def verdicts(self) -> tuple[str, str]:
+        """The verdicts over the old and the new bundle, in words; '' for a package."""
+        return self.old.verdict, self.new.verdict
+
+    @property
     def same(self) -> bool:
         """Whether nothing of the record differs."""
         return self.kind == "same_site" and all(one.same for one in self.tables) and self.files.same
@@ -197,9 +206,12 @@ class Difference:
     def lines(self) -> Iterator[tuple[str, str, str, str, str, str]]:
         """All of it as lines of COLUMNS: one a changed cell, one a row or file that came or went.
 
-        `what` is added, withdrawn, changed, renamed, or rewritten (the ledger's past); `where` a
-        table, 'file' or 'bundle'.
+        `what` is added, withdrawn, changed, renamed, rewritten (the ledger's past) or damaged (one
+        of the two bundles); `where` a table, 'file' or 'bundle'.
         """
+        for side in (self.old, self.new):
+            if side.is_damaged:
+                yield "damaged", "bundle", side.name, "", "", side.verdict
         for name, before, after in self.about():
             yield "changed", "bundle", self.new.name, name, before, after
         if self.ledger and not self.ledger.sound:
@@ -224,8 +236,8 @@ class Difference:
     def frame(self) -> pd.DataFrame:
         """All of it as a pandas frame of texts, a row a changed cell, or a row or file as a whole.
 
-        Columns: what (added, withdrawn, changed, renamed or rewritten), where (a table, 'file',
-        'bundle'), key, field, old, new.
+        Columns: what (added, withdrawn, changed, renamed, rewritten or damaged), where (a table,
+        'file', 'bundle'), key, field, old, new.
         """
         import pandas as pd
 

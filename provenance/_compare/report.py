@@ -22,6 +22,12 @@ def headlines(found: Difference) -> tuple[str, ...]:
     """What must be known before the list is read, in sentences."""
     lines = []
     old, new = found.old, found.new
+    lines += [
+        f"The {name} one is not what was packed, so that what is said here may not be what was "
+        f"recorded. {side.verdict}."
+        for name, side in (("old", old), ("new", new))
+        if side.is_damaged
+    ]
     if found.kind == "other_site":
         lines.append(
             f"These are records of different sites: {', '.join(old.sites)} and "
@@ -72,7 +78,11 @@ def ledger_sentence(found: Difference) -> str:
 
 def difference_text(found: Difference, *, most: int = 20) -> str:
     """The comparison as lines; of each list no more than `most` (0: all), and how many more."""
-    lines = [f"old: {_on_a_line(found.old.in_words)}", f"new: {_on_a_line(found.new.in_words)}"]
+    lines = []
+    for name, side in (("old", found.old), ("new", found.new)):
+        lines.append(f"{name}: {_on_a_line(side.in_words)}")
+        if side.verdict:
+            lines.append(f"     {_on_a_line(side.verdict)}")
     for name, before, after in found.about():
         lines.append(f"  {name}: {_shown(before)} -> {_shown(after)}")
     lines += [_on_a_line(one) for one in headlines(found)]

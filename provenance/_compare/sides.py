@@ -13,6 +13,7 @@ from provenance._bag.hashing import hash_files
 from provenance._bag.hostile import HostileBundle
 from provenance._base.errors import TreenailError, UnusableInput
 from provenance._base.progress import Progress, say_nothing
+from provenance._bundle.answering import ORDINARY_BYTES, bytes_of, refuse_damaged
 from provenance._bundle.describe.contents import survey_package
 from provenance._bundle.describe.lineage import identity_of
 from provenance._bundle.generated import generated_names
@@ -38,19 +39,22 @@ class OpenSide:
 
 
 @contextmanager
-def opened_side(path: Path, *, progress: Progress = say_nothing) -> Iterator[OpenSide]:
+def opened_side(
+    path: Path, *, even_if_damaged: bool = False, progress: Progress = say_nothing
+) -> Iterator[OpenSide]:
     """Open a package or bundle for comparing, while the block runs.
 
-    Of a bundle the tables are held against their checksums; of all other files the checksums
-    themselves are compared, so that large photos need not be read through. Raises UnusableInput for
-    what is neither, is dangerous, or is damaged as far as it was looked at.
+    A bundle is verified whole, up to ORDINARY_BYTES. Of a larger one the tables are held against
+    their checksums; of all other files the checksums themselves are compared, so that large photos
+    need not be read through. Raises UnusableInput for what is neither, is dangerous, or is damaged
+    as far as it was looked at, unless `even_if_damaged`.
     """
     if path.is_dir() and (path / DESCRIPTOR).is_file():
         yield _package_side(path, progress)
         return
     try:
         with opened_bundle(path) as folder:
-            yield _bundle_side(path, folder, progress)
+            yield _bundle_side(path, folder, even_if_damaged, progress)
     except HostileBundle as error:
         raise UnusableInput(str(error)) from error
 
@@ -68,36 +72,21 @@ def _package_side(path: Path, progress: Progress) -> OpenSide:
     return OpenSide(side, package, digests, frozenset())
 
 
-def _bundle_side(path: Path, folder: Path, progress: Progress) -> OpenSide:
-    verdict = judge_folder(path, folder, fast=True, limits=DEFAULT_BUDGET)
-    grave = [
-        one
-        for one in verdict.findings
-        if one.severity == "error" and one.part in ("container", "bag", "descriptor")
-    ]
-    if grave:
-        what = " ".join(part for part in (grave[0].path, grave[0].message) if part)
-        raise UnusableInput(
-            f"{path} cannot be compared, because it is not sound: {what.removesuffix('.')}. "
-            f"'treenail verify' names everything. {grave[0].remedy}"
-        )
+def _bundle_side(path: Path, folder: Path, even_if_damaged: bool, progress: Progress) -> OpenSide:
+    fast = (bytes_of(folder) or 0) > ORDINARY_BYTES
+    verdict = judge_folder(path, folder, fast=fast, limits=DEFAULT_BUDGET, progress=progress)
+    refuse_damaged(verdict, even_if_damaged=even_if_damaged)
     data = folder / "data"
     sums = _manifest(path, folder)
-    tables = [one for one in sums if one.startswith("tables/") and one.endswith(".csv")]
-    hashed = hash_files(data, dict.fromkeys(tables, ("sha256",)), progress=progress)
-    for table in tables:
-        if hashed.digests.get(table, {}).get("sha256") != sums[table]:
-            raise UnusableInput(
-                f"{path} cannot be compared: data/{table} is not what was packed. "
-                "'treenail verify' names everything; ask for the bundle again"
-            )
+    if fast and not even_if_damaged:
+        _refuse_other_tables(path, data, sums)
     facts = read_json(data / BUNDLE_FACTS)
     try:
         descriptor = read_json(data / DESCRIPTOR)
         package = Package(data, descriptor, read_model(data))
         known_by = identity_of(folder)
         earlier = tuple(ancestor_from(one) for one in facts.get("revisionOf") or ())
-    except (TreenailError, ValueError, TypeError, AttributeError) as error:
+    except (TreenailError, OSError, ValueError, TypeError, AttributeError) as error:
         raise UnusableInput(f"{path} cannot be compared: {error}") from error
     side = Side(
         path=path,
@@ -110,8 +99,22 @@ def _bundle_side(path: Path, folder: Path, progress: Progress) -> OpenSide:
         tagmanifest_sha256=known_by.tagmanifest_sha256,
         revision_of=tuple(one.tagmanifest_sha256 for one in earlier),
         sites=_sites(package),
+        verdict=verdict.in_words,
+        is_damaged=verdict.word == "damaged",
     )
     return OpenSide(side, package, sums, _generated(facts))
+
+
+def _refuse_other_tables(path: Path, data: Path, sums: Mapping[str, str]) -> None:
+    """Raise UnusableInput when a table is not what was packed."""
+    tables = [one for one in sums if one.startswith("tables/") and one.endswith(".csv")]
+    hashed = hash_files(data, dict.fromkeys(tables, ("sha256",)))
+    for table in tables:
+        if hashed.digests.get(table, {}).get("sha256") != sums[table]:
+            raise UnusableInput(
+                f"{path} cannot be compared: data/{table} is not what was packed. "
+                "'treenail verify' names everything; ask for the bundle again"
+            )
 
 
 def _generated(facts: Mapping[str, Any]) -> frozenset[str]:

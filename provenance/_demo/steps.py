@@ -232,7 +232,8 @@ def verify_bundles(stage: Stage) -> Did:
     looked_at = ", ".join(verdicts[0].looked_at)
     return Did(
         "Verify",
-        f"both bundles are sound ({looked_at})",
+        f"every file and the record of both bundles are sound ({looked_at}); the seals of the "
+        "ledger fit one another, and nothing that was kept elsewhere was held against it",
         tuple(f"treenail verify {verdict.bundle.name}" for verdict in verdicts),
         (),
         tuple(

@@ -10,7 +10,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from functools import cached_property
 from typing import TYPE_CHECKING, NamedTuple
 
@@ -105,13 +105,15 @@ class Found:
     """The ranked answer.
 
     `searched` counts plugs, each once however many copies of its record there are; `unrecorded` is
-    the probability that no searched record holds the plug.
+    the probability that no searched record holds the plug; `verdicts` maps each bundle that was
+    searched, by the path that is the `source` of its plugs, to the verdict over it on a line.
     """
 
     reading: Reading
     searched: int
     candidates: tuple[Candidate, ...]
     unrecorded: float
+    verdicts: Mapping[str, str] = field(default_factory=dict)
 
     @cached_property
     def frame(self) -> pd.DataFrame:

@@ -94,6 +94,11 @@ def heads_of(events: Iterable[Event]) -> list[Head]:
     ]
 
 
+def seals_at_ends(events: Iterable[Event]) -> list[str]:
+    """The seals of the heads alone."""
+    return [head.seal for head in heads_of(events)]
+
+
 class Branches:
     """What is known of a ledger with branches while its events are gone through."""
 

@@ -23,6 +23,9 @@ if TYPE_CHECKING:
     from cryptography.hazmat.primitives.asymmetric.ed25519 import Ed25519PrivateKey
 
 
+RAW_KEY_BYTES = 32
+
+
 class SignaturesNotTested(TreenailError):
     """There are signatures, and the library that could test them is not installed."""
 
@@ -34,18 +37,46 @@ class Signer:
     private: Ed25519PrivateKey
 
     @cached_property
+    def public(self) -> bytes:
+        """The public key, raw."""
+        return self.private.public_key().public_bytes_raw()
+
+    @cached_property
     def public_key(self) -> str:
         """The public key, base64."""
-        return base64.b64encode(self.private.public_key().public_bytes_raw()).decode()
+        return base64.b64encode(self.public).decode()
 
     @cached_property
     def key_id(self) -> str:
         """The name of the public key."""
-        return key_id_of(self.public_key)
+        return thumbprint(self.public)
 
     def sign(self, message: bytes) -> str:
         """The signature over some bytes, base64."""
         return base64.b64encode(self.private.sign(message)).decode()
+
+
+def b64url(raw: bytes) -> str:
+    """Base64url without padding (RFC 7515 section 2)."""
+    return base64.urlsafe_b64encode(raw).rstrip(b"=").decode()
+
+
+def unb64url(text: str) -> bytes:
+    """What stands in base64url without padding; raises ValueError for anything else."""
+    raw = base64.b64decode(text + "=" * (-len(text) % 4), altchars=b"-_", validate=True)
+    if b64url(raw) != text:
+        raise ValueError("is no base64url without padding")
+    return raw
+
+
+def jwk_of(public: bytes) -> dict[str, str]:
+    """A raw public key as a JWK (RFC 8037 section 2)."""
+    return {"crv": "Ed25519", "kty": "OKP", "x": b64url(public)}
+
+
+def thumbprint(public: bytes) -> str:
+    """The name of a raw public key."""
+    return hashlib.sha256(rfc8785.dumps(jwk_of(public))).hexdigest()
 
 
 def key_id_of(public_key: str) -> str:
@@ -58,10 +89,7 @@ def key_id_of(public_key: str) -> str:
         raw = base64.b64decode(public_key, validate=True)
     except (ValueError, binascii.Error):
         return ""
-    if len(raw) != 32:
-        return ""
-    x = base64.urlsafe_b64encode(raw).rstrip(b"=").decode()
-    return hashlib.sha256(rfc8785.dumps({"crv": "Ed25519", "kty": "OKP", "x": x})).hexdigest()
+    return thumbprint(raw) if len(raw) == RAW_KEY_BYTES else ""
 
 
 def is_signed(public_key: str, signature: str, message: bytes) -> bool:

@@ -123,8 +123,13 @@ def _signed(tables: Snapshot) -> list[_Signed]:
     ]
 
 
+def key_name(event: Event) -> str:
+    """The name of the key that an event says it is signed with, '' for none."""
+    return event[KEY_ID] if event.get(BODY) else key_id_of(event.get(OLD_SIGNER, ""))
+
+
 def _key_of(event: Event, keys: Mapping[str, PartyKey]) -> PartyKey | None:
-    return keys.get(event[KEY_ID] if event.get(BODY) else key_id_of(event.get(OLD_SIGNER, "")))
+    return keys.get(key_name(event))
 
 
 def _holds(event: Event, public_key: str) -> bool:

@@ -73,7 +73,8 @@ class Origin:
     it has `member_count` files of `byte_count` bytes whose checksums make `members_sha256`.
     `numbers` maps table → key → whose it is (see NUMBERED), `stamps` plug → stamp as punched;
     `spent` maps table → keys that had gone before already. The ledger had `event_count` sealed
-    events, the last with the seal `last_seal`.
+    events, the last with the seal `last_seal`. `damaged` says, a sentence each, what of the bundle
+    was not what was packed when it was unpacked all the same.
     """
 
     bundle: Ancestor
@@ -86,6 +87,7 @@ class Origin:
     event_count: int
     last_seal: str
     spent: Mapping[str, tuple[str, ...]] = field(default_factory=dict)
+    damaged: tuple[str, ...] = ()
 
     @property
     def taken(self) -> set[str]:
@@ -109,6 +111,7 @@ class Origin:
             "eventCount": self.event_count,
             "lastSeal": self.last_seal,
             "spent": {table: list(keys) for table, keys in self.spent.items()},
+            **({"damaged": list(self.damaged)} if self.damaged else {}),
         }
 
 
@@ -138,6 +141,7 @@ def origin_from(raw: object) -> Origin:
             event_count=int(raw["eventCount"]),
             last_seal=str(raw["lastSeal"]),
             spent={table: tuple(map(str, keys)) for table, keys in raw["spent"].items()},
+            damaged=tuple(map(str, raw.get("damaged", ()))),
         )
     except (KeyError, TypeError, AttributeError) as error:
         raise ValueError(f"it is not whole ({type(error).__name__} {error})") from error
@@ -194,6 +198,7 @@ def joined_origins(one: Origin, other: Origin) -> Origin:
             for table in sorted({*newer.numbers, *older.numbers})
         },
         stamps={**older.stamps, **newer.stamps},
+        damaged=tuple(dict.fromkeys([*older.damaged, *newer.damaged])),
         spent={
             table: tuple(sorted({*older.spent.get(table, ()), *newer.spent.get(table, ())}))
             for table in sorted({*newer.spent, *older.spent})

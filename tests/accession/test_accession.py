@@ -13,24 +13,36 @@ from pathlib import Path
 from typing import Any
 
 import bagit
+import pandas as pd
+import pypdfium2
 import pytest
+import zxingcpp
 from click.testing import CliRunner, Result
+from cryptography.hazmat.primitives.asymmetric.ed25519 import Ed25519PrivateKey
 from pypdf import PdfReader
 
 from provenance._accession import received
-from provenance._accession.accession import Accessioned, AlreadyAccessioned, accession
+from provenance._accession.accession import (
+    Accessioned,
+    AlreadyAccessioned,
+    ContradictsKept,
+    accession,
+)
 from provenance._accession.damage import DamagedBundle
 from provenance._accession.numbers import UnusableNumber
 from provenance._accession.register import read_register
 from provenance._base import durable
 from provenance._base.errors import AlreadyThere, TreenailError, UnusableInput
+from provenance._base.standing import NOT_ANCHORED
 from provenance._bundle.describe.editions import PUBLIC
 from provenance._bundle.verify import verify_bundle
 from provenance._catalogue.build import update_catalogue
 from provenance._catalogue.query import Wanted, find_in_catalogue
 from provenance._cli import treenail
 from provenance._drawing.paper import paper_named
-from provenance._ledger.custody import append_events, verify_chain
+from provenance._ledger.anchors import anchor_in_text
+from provenance._ledger.custody import SEALS, append_events, sealed, verify_chain
+from provenance._ledger.ed25519 import Signer
 from provenance._ledger.holdings import holdings_frame
 from provenance._record import together
 from tests.builders import PackageBuilder, pack_bundle, unpack_bundle
@@ -508,3 +520,113 @@ def test_two_curators_at_once_get_two_numbers(shelf: Path, tmp_path: Path) -> No
     assert sorted(numbers) == ["2026.0001", "2026.0002"]
     kept = read_register(tmp_path / "store" / "register.csv")
     assert [one.number for one in kept] == ["2026.0001", "2026.0002"]
+
+
+# -- the ledger against what is kept -------------------------------------------------------------
+
+
+def with_events(shelf: Path, folder: Path, *, rewrite: bool = False) -> Path:
+    """The later bundle of the shelf with one event more, or with its ledger rewritten whole."""
+    package = unpack_bundle(shelf / "later.zip", folder / "package")
+    rows = [dict(row) for row in package.tables.rows("custody")]
+    if rewrite:
+        blank = [row | dict.fromkeys(SEALS, "") for row in rows]
+        blank[0]["notes"] = "rewritten"
+        package.write_table("custody", pd.DataFrame(sealed(blank), dtype=str))
+    else:
+        more = pd.DataFrame([{"event": "stored", "happened_on": "2025-01-07", "sample_id": "231"}])
+        append_events(package, more)
+    return pack_bundle(package, folder / "next.zip", zipped=True)
+
+
+def text_of_receipt(done: Accessioned) -> str:
+    return " ".join(" ".join(p.extract_text() for p in PdfReader(done.receipt).pages).split())
+
+
+def test_a_ledger_that_goes_on_from_the_kept_one_is_said_to(shelf: Path, tmp_path: Path) -> None:
+    """Receipt and register bear the end of the ledger, by which it is known again."""
+    store = tmp_path / "store"
+    first = take_in(shelf / "bundle.zip", store)
+    assert "nothing kept here shows what it was before" in text_of_receipt(first)
+    second = take_in(with_events(shelf, tmp_path), store)
+    assert (second.ledger.anchored, second.ledger.events) == (4, 5)
+    text = text_of_receipt(second)
+    assert "the first 4 of its events as they were kept here before" in text
+    anchor = anchor_in_text(text, "the receipt")
+    assert anchor is not None
+    assert (anchor.head, anchor.count) == (second.entry.ledger_head[:32], 5)
+    assert verify_bundle(second.kept, anchors=[anchor]).word == "sound"
+    (page,) = pypdfium2.PdfDocument(second.receipt)
+    (read,) = zxingcpp.read_barcodes(page.render(scale=200 / 72).to_pil())
+    scanned = anchor_in_text(read.text, "the receipt")
+    assert scanned == anchor
+    # each bundle of the store is held against the lines up to its own
+    for done in (first, second):
+        shown = run("verify", done.kept, "--anchor", store / "register.csv", "--format", "json")
+        assert json.loads(shown.stdout)["verdict"] == "sound", shown.output
+
+
+def test_a_rewritten_ledger_is_refused_and_nothing_written(shelf: Path, tmp_path: Path) -> None:
+    store = tmp_path / "store"
+    take_in(shelf / "bundle.zip", store)
+    before = everything_in(store)
+    forged = with_events(shelf, tmp_path, rewrite=True)
+    with pytest.raises(ContradictsKept, match=r"line of 2026\.0001 .* was rewritten") as refused:
+        take_in(forged, store)
+    assert refused.value.exit_code == 2
+    assert everything_in(store) == before
+    letter = " ".join(refused.value.letter.split())
+    assert f"To {DEPOSITOR}: the custody ledger of next.zip is not the one" in letter
+    kept = anchor_in_text(letter, "the letter")
+    assert kept is not None
+    assert verify_bundle(shelf / "bundle.zip", anchors=[kept]).word == "sound"
+    done = take_in(forged, store, even_if_rewritten=True)
+    assert "NOT the ledger that was kept here before" in text_of_receipt(done)
+
+
+def test_a_register_from_before_the_ends_of_ledgers_goes_on(shelf: Path, tmp_path: Path) -> None:
+    """The bundle that is kept is asked instead; the lines that stand there stay byte for byte."""
+    store = tmp_path / "store"
+    take_in(shelf / "bundle", store)
+    register = store / "register.csv"
+    old = [",".join(line.split(",")[:11]) for line in register.read_text("utf-8").splitlines()]
+    register.write_text("\n".join(old) + "\n", encoding="utf-8")
+    with pytest.raises(ContradictsKept, match=r"The bundle kept as 2026\.0001"):
+        take_in(with_events(shelf, tmp_path / "forged", rewrite=True), store)
+    done = take_in(with_events(shelf, tmp_path), store)
+    assert done.ledger.anchored == 4
+    names, first, _ = register.read_text("utf-8").splitlines()
+    assert (names.split(",")[:11], first) == (old[0].split(","), old[1])
+    assert [one.ledger_events for one in read_register(register)] == ["", "5"]
+
+
+def test_the_depositors_own_copy_may_go_on_after_samples_came_along(
+    shelf: Path, tmp_path: Path
+) -> None:
+    """The events of taking the samples in are in the kept ledger alone: nothing was rewritten."""
+    store = tmp_path / "store"
+    kept = take_in(shelf / "bundle.zip", store, samples="231")
+    assert (kept.entry.ledger_events, kept.entry.received_events) == ("5", "4")
+    done = take_in(with_events(shelf, tmp_path), store)
+    assert done.ledger.word == NOT_ANCHORED
+    assert "merged with the one that is kept" in done.ledger.said[0]
+    with pytest.raises(ContradictsKept):
+        take_in(with_events(shelf, tmp_path / "forged", rewrite=True), store)
+
+
+@pytest.mark.parametrize("name", ["bundle", "bundle.zip"])
+def test_what_is_kept_is_signed_by_the_repository_beside_whoever_signed_before(
+    shelf: Path, tmp_path: Path, name: str
+) -> None:
+    repository, depositor = (
+        Signer(Ed25519PrivateKey.from_private_bytes(bytes([n] * 32))) for n in (1, 2)
+    )
+    package = unpack_bundle(shelf / name, tmp_path / "package")
+    signed = pack_bundle(package, tmp_path / name, zipped=name.endswith("zip"), keys=[depositor])
+    for bundle, signers in ((shelf / name, [repository]), (signed, [repository, depositor])):
+        done = take_in(bundle, tmp_path / bundle.parent.name, keys=[repository])
+        for key in signers:
+            verdict = verify_bundle(done.kept, pins={key.key_id: "somebody"})
+            assert not verdict.findings
+            assert verdict.ledger is not None
+            assert "signed by somebody" in verdict.ledger.said[0]

@@ -8,6 +8,8 @@ from dataclasses import replace
 from pathlib import Path
 
 import pytest
+import rfc8785
+from cryptography.hazmat.primitives.asymmetric.ed25519 import Ed25519PrivateKey
 
 from provenance._bag import names
 from provenance._bag.verdict import PARTS
@@ -17,7 +19,10 @@ from provenance._bundle.verdict_text import verdict_text
 from provenance._bundle.verify import verify_bundle
 from provenance._gate.budget import DEFAULT_BUDGET
 from provenance._history.deciding import correct, decide
+from provenance._ledger.anchors import Anchor
+from provenance._ledger.ed25519 import Signer
 from provenance._ledger.seals import SEALS, body_hash, event_hash
+from provenance._ledger.statement import SIGNATURES, STATEMENT, signed
 from provenance._record.package import Package, open_package
 from tests.builders import a_package, pack_bundle, unpack_bundle
 from tests.bundle.test_hostile import rules, sealed_anew
@@ -327,3 +332,57 @@ def test_acts_that_were_edited_before_the_bundle_was_sealed_anew_are_named(
     sealed_anew(bundle)
     said = [one.rule for one in verify_bundle(bundle).findings]
     assert "history.act_edited" in said
+
+
+def test_the_verdict_over_a_ledger_is_the_one_of_its_anchors(pristine: Path) -> None:
+    (_, second, last) = open_package(pristine / "holl").table("custody")["event_sha256"]
+    for anchors, word, ledger in (
+        ([], "not anchored", "sealed, not anchored"),
+        ([Anchor("a receipt", second, 2)], "not anchored", "sealed, not anchored"),
+        ([Anchor("a receipt", last, 3)], "sound", "sound"),
+        ([Anchor("a receipt", second, 3)], "contradicts anchor", "contradicts anchor"),
+    ):
+        verdict = verify_bundle(pristine / "bundle.zip", anchors=anchors)
+        assert verdict.ledger is not None
+        assert (verdict.word, verdict.ledger.word) == (word, ledger)
+        assert verdict.sound == (word != "contradicts anchor")
+        assert rules(verdict) <= {"custody.contradicts_anchor"}
+        assert verify_bundle(pristine / "bundle.zip", anchors=anchors, fast=True).word == (
+            "not verified" if verdict.sound else word
+        )
+
+
+def test_a_signed_statement_is_held_against_the_ledger_and_the_files(
+    package: Package, tmp_path: Path
+) -> None:
+    """Whoever can sign may still lie about the ledger; then the statement is of another one."""
+    key = Signer(Ed25519PrivateKey.from_private_bytes(bytes(32)))
+    bundle = pack_bundle(package, tmp_path / "b", keys=[key])
+    assert verify_bundle(bundle).findings == ()
+    small = replace(DEFAULT_BUDGET, most_tag_bytes=(bundle / STATEMENT).stat().st_size - 1)
+    assert rules(verify_bundle(bundle, limits=small)) >= {"custody.statement_false"}
+    facts = json.loads((bundle / STATEMENT).read_text("utf-8"))
+    for lie, found in (
+        ({}, set()),
+        ({"events": 2}, {"custody.statement_of_another"}),
+        ({"record": "mill"}, {"custody.statement_of_another"}),
+        ({"edition": "public"}, {"custody.statement_of_another"}),
+        ({"manifestSha256": "0" * 64}, {"custody.statement_of_another"}),
+    ):
+        statement = rfc8785.dumps(facts | lie)
+        (bundle / STATEMENT).write_bytes(statement)
+        (bundle / SIGNATURES).write_bytes(signed(statement, [key]))
+        for path in bundle.glob("tagmanifest-*"):
+            path.unlink()  # RFC 8493 section 2.2.1: a bag may be without
+        assert rules(verify_bundle(bundle)) == found, lie
+
+
+def test_events_without_a_seal_are_a_fault_in_a_bundle(package: Package, tmp_path: Path) -> None:
+    """This program seals whatever it records, so somebody took the seals away."""
+    frame = package.table("custody")
+    frame[list(SEALS)] = ""
+    package.write_table("custody", frame)
+    verdict = verify_bundle(pack_bundle(package, tmp_path / "b"))
+    assert (verdict.word, rules(verdict)) == ("faulty", {"custody.not_sealed"})
+    assert verdict.ledger is not None
+    assert verdict.ledger.word == "broken"

@@ -201,7 +201,7 @@ def test_the_commands_take_an_address(in_memory, index) -> None:
     assert runner.invoke(audit_command, [place, *options]).exit_code == 0
     one = runner.invoke(verify_command, [f"{place}/other.zip"])
     assert one.exit_code == 0
-    assert one.stdout.startswith("other.zip: sound (")
+    assert one.stdout.startswith("other.zip: files and record sound, custody ledger ")
     gone = runner.invoke(verify_command, [f"{place}/gone.zip"])
     assert "gone.zip is not there" in str(gone.exception)
 

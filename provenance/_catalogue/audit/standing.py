@@ -22,20 +22,33 @@ WORDS = {
     "moved": "Moved",
     "withdrawn": "Withdrawn on purpose",
     "not_packed": "Package that is not packed, so without checksums",
-    "sound": "Sound",
+    "sound": "Every file and record sound, custody ledger not anchored",
 }
 """Every standing, the gravest first, with the words for it."""
 
 CLEAN = frozenset({"sound", "stale", "unchecked", "moved", "withdrawn", "not_packed"})
-"""Standings that nobody need be woken for. Nothing but `sound` claims to be sound."""
+"""Standings that nobody need be woken for. Nothing but `sound` claims to be sound.
+
+An audit holds bundles against their own checksums and seals and no ledger against an anchor, so
+that the words for `sound` say no more of it.
+"""
+_VERDICTS = {
+    "sound": "not anchored",
+    "changed": "not anchored",
+    "damaged": "damaged",
+    "faulty": "faulty",
+    "not_packed": "",
+}
+"""What `verify` says of a bundle of each standing; of all others 'not verified'."""
 
 
 def standing_of(database: sqlite3.Connection, place: Place) -> tuple[dict[str, Any], ...]:
     """The last word on every bundle known at or below `place`, the gravest first.
 
-    Each has path, name, edition, standing (a key of WORDS), clean, why, cause, identity, state,
-    examined_at (''), sound_at (when it was last sound), files and bytes, findings, and the lists
-    of paths `copies`, `superseded_by` (the latest bundles of its name and edition) and `moved_to`.
+    Each has path, name, edition, standing (a key of WORDS), verdict (in a word of `verify`), clean,
+    why, cause, identity, state, examined_at (''), sound_at (when it was last sound), files and
+    bytes, findings, and the lists of paths `copies`, `superseded_by` (the latest bundles of its
+    name and edition) and `moved_to`.
     """
     last = _last(database, "1")
     last_sound = _last(database, "outcome IN ('sound', 'changed')")
@@ -75,6 +88,7 @@ def standing_of(database: sqlite3.Connection, place: Place) -> tuple[dict[str, A
                 "edition": row["edition"],
                 "accession": row["accession"],
                 "standing": standing,
+                "verdict": _VERDICTS.get(standing, "not verified"),
                 "clean": standing in CLEAN,
                 "why": why,
                 "cause": seen["cause"] if seen and standing == "damaged" else "",

@@ -9,6 +9,7 @@ import zlib
 from collections.abc import Iterator
 from contextlib import ExitStack, contextmanager
 from dataclasses import dataclass, field
+from functools import cached_property
 from pathlib import Path
 from typing import IO, Any
 
@@ -30,6 +31,8 @@ LARGEST_TEXT_BYTES = 16_000_000
 """A bundle may be hostile; what is larger is refused, not read."""
 
 MANIFESTS = ("manifest-sha256.txt", "manifest-sha512.txt")
+_DEEPEST = 2
+"""Tables and documents of the record lie no deeper in a bag: the lines of all else are left out."""
 _UNREADABLE = (
     UnicodeDecodeError, zipfile.BadZipFile, zlib.error, EOFError, NotImplementedError,
     RuntimeError, OSError,
@@ -41,12 +44,14 @@ class Source:
     """The files of one package or bundle.
 
     `path` as given; `root` the folder of the descriptor, or `archive` and the folder `inside` it.
+    What is read of a bag is held against its list of checksums, unless `even_if_damaged`.
     """
 
     path: Place
     root: Place | None = None
     archive: zipfile.ZipFile | None = None
     inside: str = ""
+    even_if_damaged: bool = False
 
     @property
     def is_bag(self) -> bool:
@@ -60,7 +65,8 @@ class Source:
         name = f"tables/{table}.csv"
         try:
             with self._opened(name, LARGEST_TABLE_BYTES) as stream:
-                text = read_table_bytes(stream.read(), name) if stream is not None else None
+                content = None if stream is None else self._as_packed(name, stream.read())
+                text = None if content is None else read_table_bytes(content, name)
         except (*_UNREADABLE, UnusablePackage) as error:
             raise UnusableInput(f"{self.path}: {name} cannot be read: {error}") from error
         if text is not None and (why := text.trouble):
@@ -69,7 +75,7 @@ class Source:
 
     def document(self, name: str) -> dict[str, Any]:
         """A JSON object beside the descriptor, {} when there is none; raises UnusableInput."""
-        text = self._text(name)
+        text = self._text(name, listed=True)
         if not text:
             return {}
         raw = json_from(text.encode(), f"{self.path}: {name}")
@@ -100,10 +106,38 @@ class Source:
             return digest.hexdigest()
         return ""
 
-    def _text(self, name: str) -> str:
+    @cached_property
+    def _sums(self) -> tuple[str, dict[str, str]]:
+        """(algorithm, checksum by path in the bag) of what is read here; ('', {}) for none."""
+        for name in MANIFESTS if self.is_bag else ():
+            with self._opened(f"../{name}", LARGEST_TABLE_BYTES) as stream:
+                if stream is None:
+                    continue
+                lines = stream.read().decode("utf-8").splitlines()
+            pairs = (line.split(maxsplit=1) for line in lines if line.count("/") <= _DEEPEST)
+            listed = {pair[1].removeprefix("*"): pair[0].lower() for pair in pairs if pair[1:]}
+            return name.removeprefix("manifest-").removesuffix(".txt"), listed
+        return "", {}
+
+    def _as_packed(self, name: str, content: bytes) -> bytes:
+        """The content of a file of the payload; raises UnusableInput when it is not as packed."""
+        algorithm, sums = self._sums
+        if self.even_if_damaged or not algorithm:
+            return content
+        if hashlib.new(algorithm, content).hexdigest() != sums.get(f"data/{name}"):
+            raise UnusableInput(
+                f"{self.path} gives no answer, because it is damaged: {name} is not what was "
+                "packed. 'treenail verify' names everything; ask for the bundle again"
+            )
+        return content
+
+    def _text(self, name: str, *, listed: bool = False) -> str:
         try:
             with self._opened(name, LARGEST_TEXT_BYTES) as stream:
-                return stream.read().decode("utf-8") if stream else ""
+                content = stream.read() if stream else b""
+                if stream and listed:
+                    content = self._as_packed(name, content)
+                return content.decode("utf-8")
         except _UNREADABLE as error:
             raise UnusableInput(f"{self.path}: {name} cannot be read: {error}") from error
 
@@ -252,13 +286,18 @@ def find_sources(place: Place) -> list[Place]:
     return list(survey_place(place).signatures)
 
 
+def is_bundle(path: Place) -> bool:
+    """Whether what lies at `path`, a source, is a bundle and not a package."""
+    return not (signature_of(path) or "").startswith("package ")
+
+
 @contextmanager
-def open_source(path: Place) -> Iterator[Source]:
+def open_source(path: Place, *, even_if_damaged: bool = False) -> Iterator[Source]:
     """Open a package folder, a bundle folder or a bundle zip; raises UnusableInput otherwise."""
     zipped = path.suffix.lower() == ".zip"
     for root in () if zipped and isinstance(path, Remote) else (path, path / "data"):
         if (root / DESCRIPTOR).is_file():
-            yield Source(path, root=root)
+            yield Source(path, root=root, even_if_damaged=even_if_damaged)
             return
     if not path.is_file():
         raise UnusableInput(f"{path} is no package and no bundle: it holds no {DESCRIPTOR}")
@@ -277,4 +316,4 @@ def open_source(path: Place) -> Iterator[Source]:
         ]
         if len(inside) != 1:
             raise UnusableInput(f"{path} is no bundle: it holds no data/{DESCRIPTOR}")
-        yield Source(path, archive=archive, inside=inside[0])
+        yield Source(path, archive=archive, inside=inside[0], even_if_damaged=even_if_damaged)

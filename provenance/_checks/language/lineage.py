@@ -119,7 +119,21 @@ def ledger_rewritten(tables: Snapshot) -> pl.DataFrame:
     return _frame(tables, _ledger)
 
 
-_TEXTS = ("table", "field", "key", "bundle", "whose", "before", "now", "count")
+@rule(
+    "lineage.from_damaged_bundle",
+    table="sample",
+    field="sample_id",
+    severity="warning",
+    says="This package was unpacked from {bundle}, which was not what was packed: {said}.",
+    remedy="Look for a sound copy of that bundle, compare with it, and correct what differs.",
+    source=COMMON_PRACTICE,
+)
+def from_damaged_bundle(tables: Snapshot) -> pl.DataFrame:
+    """What was asked for in spite of damage is told from what was recorded."""
+    return _frame(tables, _damaged)
+
+
+_TEXTS = ("table", "field", "key", "bundle", "whose", "before", "now", "count", "said")
 _Line = dict[str, str | int]
 _Find = Callable[[Origin, Snapshot], Iterator[_Line]]
 
@@ -157,6 +171,11 @@ def _keys(tables: Snapshot, table: str) -> Mapping[str, tuple[int, str]]:
     owners = frame[owner] if owner in frame.columns else pl.Series([None] * len(frame))
     rows = zip(frame[ROW].to_list(), frame[key].to_list(), owners.to_list(), strict=True)
     return {str(one): (row, str(whose or "")) for row, one, whose in rows if one is not None}
+
+
+def _damaged(origin: Origin, tables: Snapshot) -> Iterator[_Line]:
+    for said in origin.damaged:
+        yield {ROW: 0, "said": said.removesuffix(".")}
 
 
 def _gone(origin: Origin, tables: Snapshot) -> Iterator[_Line]:

@@ -1,0 +1,152 @@
+"""Finds anchors of a custody ledger where they are kept: receipts, registers, bundles, packages."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import replace
+from pathlib import Path
+
+from provenance._accession.register import Accession, read_register
+from provenance._base.errors import TreenailError, UnusableInput
+from provenance._bundle.in_place import known_as, opened_in_place
+from provenance._bundle.verify import open_record, opened_bundle, verify_bundle
+from provenance._ledger.anchors import (
+    Anchor,
+    anchor_from,
+    anchor_in_text,
+    anchor_of,
+    faults_of,
+)
+from provenance._record.origin import Ancestor, read_origin
+from provenance._record.package import DESCRIPTOR, open_package
+from provenance._record.remote import Place
+
+FULL = "full"
+
+
+def anchors_named(texts: Sequence[str], bundle: Place) -> list[Anchor]:
+    """The anchors that a person names, for the ledger of `bundle`.
+
+    Each text is the line of a receipt ('ledger 323 3f2a 91c0 …'), or the path of an older bundle, a
+    package or a register. Raises UnusableInput for what is none, is itself damaged or broken, or
+    knows nothing of the record in `bundle`.
+    """
+    return [anchor for text in texts for anchor in _anchors_at(text, bundle)]
+
+
+def _anchors_at(text: str, bundle: Place) -> list[Anchor]:
+    path = Path(text)
+    if (typed := anchor_in_text(text, "the receipt")) is not None:
+        return [typed]
+    if path.suffix.lower() == ".csv" and path.is_file():
+        return _in_register(path, known_as(bundle))
+    if (path / DESCRIPTOR).is_file():
+        return _of_package(path)
+    if path.exists():
+        return [_of_bundle(path)]
+    raise UnusableInput(
+        f"--anchor {text}: that is no file here and no line of a receipt. Give an older bundle, a "
+        "package, a register (register.csv), or the line 'ledger 323 3f2a 91c0 …' as it stands on "
+        "the receipt; an accession number alone says nothing"
+    )
+
+
+def _of_package(folder: Path) -> list[Anchor]:
+    """The ledger of a package as it stands, and that of the bundle it was unpacked from."""
+    package = open_package(folder)
+    if broken := faults_of(package.tables):
+        raise UnusableInput(
+            f"{folder} cannot be an anchor, because its own ledger does not hold: "
+            f"{broken[0].message}"
+        )
+    anchors = [anchor_of(package.tables, f"the package {folder}", record=package.name)]
+    if (origin := read_origin(folder)) and origin.event_count:
+        source = f"the bundle that {folder} was unpacked from"
+        day = origin.bundle.record_date
+        end = (origin.last_seal, origin.event_count)
+        anchors.append(Anchor(source, *end, day, origin.bundle.name))
+    found = [one for one in anchors if one]
+    if not found:
+        raise UnusableInput(f"{folder} has no sealed event, so it cannot be an anchor")
+    return found
+
+
+def _of_bundle(path: Path) -> Anchor:
+    verdict = verify_bundle(path)
+    if not verdict.sound:
+        raise UnusableInput(f"{path} cannot be an anchor: {verdict.in_words}")
+    with opened_bundle(path) as folder:
+        tables = open_record(folder).tables
+        known = known_as(folder)
+        found = anchor_of(
+            tables, f"the older bundle {path.name}", on=known.record_date, record=known.name
+        )
+    if found is None or known.edition != FULL:
+        raise UnusableInput(
+            f"{path} has no sealed event, so it cannot be an anchor; a public edition never has"
+        )
+    return found
+
+
+# -- registers -----------------------------------------------------------------------------------
+
+
+def _in_register(path: Path, known: Ancestor) -> list[Anchor]:
+    anchors, unread = kept_anchors(read_register(path), known, path.parent)
+    if not anchors:
+        raise UnusableInput(
+            f"{path} has no line with the end of the ledger of '{known.name}'"
+            + "".join(f"; {one}" for one in unread)
+        )
+    return anchors
+
+
+def kept_anchors(
+    register: Iterable[Accession], known: Ancestor, store: Path
+) -> tuple[list[Anchor], list[str]]:
+    """What a register knows of the ledger of the record that a bundle is `known` by.
+
+    Lines behind that of the bundle itself are left out: they are of later days. For a line from
+    before the end of the ledger stood in it, the bundle that is kept in `store` is asked; a
+    sentence for each that cannot be read is returned with the anchors.
+    """
+    anchors, unread = [], []
+    for one in register:
+        if (one.bundle, one.edition) == (known.name, FULL):
+            try:
+                found = _of_line(one, store)
+            except TreenailError as error:
+                unread.append(
+                    f"{one.kept_at}, which could be held against it, is not read: {error}"
+                )
+            else:
+                anchors += [found] if found else []
+        if known.tagmanifest_sha256 in (one.received_sha256, one.kept_sha256):
+            break
+    return anchors, unread
+
+
+def _of_line(one: Accession, store: Path) -> Anchor | None:
+    source = f"the register's line of {one.number}"
+    about = {"on": one.accessioned_on, "record": one.bundle}
+    if one.ledger_head:
+        kept = anchor_from(source, one.ledger_head, one.ledger_events, **about)
+        if not one.received_head or one.received_head == one.ledger_head:
+            return kept
+        came = anchor_from(source, one.received_head, one.received_events, **about)
+        return replace(kept, handed_in=came)
+    kept_at = store / one.kept_at
+    ends = [
+        _end_in(path, f"the bundle kept as {one.number}", about)
+        for path in (kept_at, kept_at.parent / "received" / kept_at.name)
+    ]
+    return replace(ends[0], handed_in=ends[1]) if ends[0] else ends[1]
+
+
+def _end_in(path: Path, source: str, about: Mapping[str, str]) -> Anchor | None:
+    if not path.exists():
+        return None
+    if path.is_dir():
+        return anchor_of(open_record(path).tables, source, **about)
+    with opened_in_place(path) as package:
+        return anchor_of(package.tables, source, **about)

@@ -1,0 +1,94 @@
+"""Finds out which verdict an answer from a bundle bears, and refuses answers from a damaged one."""
+
+from __future__ import annotations
+
+import os
+from collections.abc import Iterator
+from contextlib import contextmanager
+from pathlib import Path
+
+from provenance._bag.verdict import Verdict
+from provenance._base.errors import UnusableInput
+from provenance._base.progress import Progress, say_nothing
+from provenance._bundle.verify import judge_folder, open_record, opened_bundle, verify_bundle
+from provenance._gate.budget import DEFAULT_BUDGET, Budget
+from provenance._record.package import DESCRIPTOR, Package, open_package
+from provenance._record.remote import Place
+
+ORDINARY_BYTES = 256 * 2**20
+"""A bundle of so many bytes is verified whole before it answers, which takes a second or two."""
+
+
+class DamagedAnswer(UnusableInput):
+    """A bundle that is not what was packed, so that nothing is told from it unasked."""
+
+    def __init__(self, verdict: Verdict) -> None:
+        self.verdict = verdict
+        super().__init__(
+            f"{verdict.bundle} gives no answer, because it is damaged: {verdict.what_is_damaged}. "
+            "'treenail verify' names everything; ask for the bundle again. --even-if-damaged (in "
+            "Python even_if_damaged=True) asks it all the same"
+        )
+
+
+def bytes_of(bundle: Place) -> int | None:
+    """How large a bundle on this machine is; None for one in a store, read over a network."""
+    if not isinstance(bundle, Path):
+        return None
+    if bundle.is_file():
+        return bundle.stat().st_size
+    return sum(
+        os.lstat(os.path.join(folder, name)).st_size
+        for folder, _, names in os.walk(bundle)
+        for name in names
+    )
+
+
+def verdict_for_answer(
+    bundle: Place,
+    *,
+    even_if_damaged: bool = False,
+    most_bytes: int = ORDINARY_BYTES,
+    limits: Budget = DEFAULT_BUDGET,
+    progress: Progress = say_nothing,
+) -> Verdict:
+    """The verdict over a bundle that is asked for something: whole, up to `most_bytes`.
+
+    Of a larger one, and of one in a store, names and sizes only are compared, and the verdict says
+    so. Raises DamagedAnswer for a damaged one, unless `even_if_damaged`, and UnusableInput for what
+    is no bundle.
+    """
+    try:
+        size = bytes_of(bundle)
+        whole = size is not None and size <= most_bytes
+        verdict = verify_bundle(bundle, fast=not whole, limits=limits, progress=progress)
+    except OSError as error:
+        raise UnusableInput(f"{bundle} cannot be read: {error.strerror or error}") from error
+    refuse_damaged(verdict, even_if_damaged=even_if_damaged)
+    return verdict
+
+
+def refuse_damaged(verdict: Verdict, *, even_if_damaged: bool = False) -> None:
+    """Raise DamagedAnswer for the verdict over a damaged bundle, unless `even_if_damaged`."""
+    if verdict.word == "damaged" and not even_if_damaged:
+        raise DamagedAnswer(verdict)
+
+
+@contextmanager
+def opened_to_ask(
+    place: Path, *, even_if_damaged: bool = False, progress: Progress = say_nothing
+) -> Iterator[tuple[Package, Verdict | None]]:
+    """A package, or the one in a bundle with the verdict over that, while the block runs.
+
+    Raises DamagedAnswer as `verdict_for_answer`, UnusableInput for a bundle that is not safe to
+    read, and UnusablePackage for what is neither.
+    """
+    is_bag = any((place / name).exists() for name in ("bagit.txt", "data"))
+    if (place / DESCRIPTOR).is_file() or not (place.is_file() or is_bag):
+        yield open_package(place), None
+        return
+    with opened_bundle(place) as folder:
+        fast = (bytes_of(folder) or 0) > ORDINARY_BYTES
+        verdict = judge_folder(place, folder, fast=fast, limits=DEFAULT_BUDGET, progress=progress)
+        refuse_damaged(verdict, even_if_damaged=even_if_damaged)
+        yield open_record(folder), verdict

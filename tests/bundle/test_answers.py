@@ -1,0 +1,222 @@
+"""What is told from a bundle bears the verdict over it; a damaged one tells nothing unasked."""
+
+from __future__ import annotations
+
+import json
+import re
+import shutil
+import zipfile
+from collections.abc import Callable
+from pathlib import Path
+
+import pytest
+from click.testing import CliRunner, Result
+from pypdf import PdfReader
+
+import provenance
+from provenance._base.errors import UnusableInput
+from provenance._bundle import answering
+from provenance._catalogue import plugs
+from provenance._checks.check import check_package
+from provenance._cli import treenail
+from provenance._record.origin import read_origin
+from provenance._record.package import open_package
+from tests.builders import pack_bundle
+from tests.survey.test_plan import a_house
+
+NOT_ANCHORED = "not anchored: every file is as it was packed"
+DAMAGED = "tables/plug.csv is not what was packed"
+Change = Callable[[str, bytes], bytes]
+
+
+def run(*arguments: object) -> Result:
+    return CliRunner().invoke(treenail, [str(one) for one in arguments])
+
+
+def rewritten(source: Path, target: Path, change: Change) -> Path:
+    with zipfile.ZipFile(source) as old, zipfile.ZipFile(target, "w") as new:
+        for member in old.infolist():
+            new.writestr(member, change(member.filename, old.read(member)))
+    return target
+
+
+def another_stamp(name: str, content: bytes) -> bytes:
+    """Another hole is said to have that stamp; sizes stay."""
+    return (
+        content.replace(b",231,231,", b",231,281,") if name.endswith("tables/plug.csv") else content
+    )
+
+
+def another_pixel(name: str, content: bytes) -> bytes:
+    return content[:-1] + b"?" if name.endswith(".png") else content
+
+
+@pytest.fixture
+def tampered(zip_bundle: Path, tmp_path: Path) -> Path:
+    return rewritten(zip_bundle, tmp_path / "tampered.zip", another_stamp)
+
+
+def refused(result: Result) -> bool:
+    error = result.exception
+    return isinstance(error, UnusableInput) and error.exit_code == 2 and DAMAGED in str(error)
+
+
+def test_every_command_refuses_a_tampered_zip_unless_it_is_asked_for(
+    pristine: Path, tampered: Path, tmp_path: Path
+) -> None:
+    """With the exit code 2 and a sentence that names the file."""
+    asked: dict[str, tuple[object, ...]] = {
+        "locate": ("locate", tampered, "281"),
+        "compare": ("compare", pristine / "bundle.zip", tampered),
+        "unpack": ("unpack", tampered, "--out", tmp_path / "out"),
+        "relocate": ("relocate", tampered, "231", "--out", tmp_path / "sheets"),
+    }
+    for name, words in asked.items():
+        result = run(*words)
+        assert refused(result), (name, result.output, result.exception)
+        again = run(*words, "--even-if-damaged")
+        said = again.output + str(again.exception or "")
+        if name == "relocate":  # nothing of this record has coordinates
+            assert not refused(again)
+        else:
+            assert "DAMAGED: data/" in said, name
+            assert DAMAGED in said, name
+
+
+def test_the_catalogue_takes_in_no_table_that_is_not_what_was_packed(
+    pristine: Path, tampered: Path, tmp_path: Path
+) -> None:
+    index = ("--index", tmp_path / "c.sqlite")
+    for command in (("locate", tampered, "281"), ("catalogue", tampered, "--stamp", "281")):
+        result = run(*command, *index)
+        assert DAMAGED in result.output
+        assert "281" not in result.stdout.replace("'281' among 0", "")
+
+
+def test_what_the_audit_found_damaged_answers_no_more(zip_bundle: Path, tmp_path: Path) -> None:
+    """A picture alone is damaged, so that the catalogue has read the record."""
+    shelf = tmp_path / "shelf"
+    shelf.mkdir()
+    rewritten(zip_bundle, shelf / "b.zip", another_pixel)
+    index = ("--index", tmp_path / "c.sqlite")
+    before = run("catalogue", shelf, *index, "--format", "json", "--of", "samples")
+    assert [row["verdict"] for row in json.loads(before.stdout)] == ["not verified"]
+    assert "1 bundle not verified: names and sizes only were compared" in before.stderr
+    located = run("locate", shelf, "231", *index)
+    assert "not verified: names and sizes only" in located.stdout
+    audited = json.loads(run("audit", shelf, *index, "--format", "json").stdout)
+    assert [one["verdict"] for one in audited["bundles"]] == ["damaged"]
+    after = run("catalogue", shelf, *index, "--format", "json", "--of", "samples")
+    assert json.loads(after.stdout) == []
+    assert "left out, damaged at the last audit" in after.stderr
+    nothing = run("locate", shelf, "231", *index)
+    assert (nothing.exit_code, "not asked" in nothing.stderr) == (1, True)
+    for words in (("catalogue", "--of", "samples", "--format", "json"), ("locate", "231")):
+        command, *rest = words
+        asked = run(command, shelf, *rest, *index, "--even-if-damaged")
+        assert "231" in asked.stdout
+        assert "damaged" in asked.stdout
+    listed = run("catalogue", shelf, *index, "--format", "json", "--of", "bundles")
+    assert [row["verdict"] for row in json.loads(listed.stdout)] == ["damaged"]
+
+
+def test_every_answer_from_a_whole_bundle_says_that_its_ledger_is_not_anchored(
+    pristine: Path, zip_bundle: Path, tmp_path: Path
+) -> None:
+    located = run("locate", zip_bundle, "231")
+    compared = run("compare", pristine / "bundle", zip_bundle)
+    unpacked = run("unpack", zip_bundle, "--out", tmp_path / "out")
+    for result, count in ((located, 1), (compared, 2), (unpacked, 1)):
+        assert (result.exit_code, result.stdout.count(NOT_ANCHORED)) == (0, count), result.output
+    for command in (("locate", pristine / "holl", "231"), ("compare", *[pristine / "holl"] * 2)):
+        assert "anchored" not in run(*command).output  # a package is no bundle
+    found = json.loads(run("locate", zip_bundle, "231", "--format", "json").stdout)
+    assert found["candidates"][0]["verdict"].startswith(NOT_ANCHORED)
+    both = json.loads(run("compare", zip_bundle, zip_bundle, "--format", "json").stdout)
+    assert all(both[side]["verdict"].startswith(NOT_ANCHORED) for side in ("old", "new"))
+    page = run("compare", zip_bundle, zip_bundle, "--format", "html").stdout
+    assert page.count(NOT_ANCHORED) == 2
+
+
+def test_a_relocation_sheet_from_a_bundle_bears_the_verdict(tmp_path: Path) -> None:
+    bundle = pack_bundle(a_house(tmp_path).package, tmp_path / "house.zip", zipped=True)
+    damaged = rewritten(bundle, tmp_path / "damaged.zip", another_stamp)
+    for path, options, said in (
+        (bundle, (), "faulty: every file is as it was packed"),
+        (damaged, ("--even-if-damaged",), "DAMAGED: data/"),
+    ):
+        result = run("relocate", path, "231", "--out", tmp_path / path.stem, *options)
+        assert result.exit_code == 0, result.exception
+        assert said in result.stdout
+        page = PdfReader(tmp_path / path.stem / "relocation-231.pdf").pages[0].extract_text()
+        words = " ".join(page.split())
+        assert re.search(rf"from a bundle of the record\. {said}", words, re.IGNORECASE), words
+
+
+def test_of_a_large_bundle_it_is_said_that_it_was_not_verified(
+    zip_bundle: Path, tampered: Path, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """The tables that an answer is made of are held against their checksums all the same."""
+    for module in (answering, plugs):
+        monkeypatch.setattr(module, "ORDINARY_BYTES", 0)
+    monkeypatch.setattr("provenance._compare.sides.ORDINARY_BYTES", 0)
+    picture = rewritten(zip_bundle, tmp_path / "picture.zip", another_pixel)
+    said = "not verified: names and sizes only were compared"
+    assert said in run("locate", picture, "231").stdout
+    assert said in run("compare", picture, zip_bundle).stdout
+    for command in (("locate", tampered, "281"), ("compare", zip_bundle, tampered)):
+        assert refused(run(*command)), command
+
+
+def test_what_is_left_of_a_damaged_bundle_is_unpacked_and_marked_for_good(
+    zip_bundle: Path, tmp_path: Path
+) -> None:
+    damaged = rewritten(zip_bundle, tmp_path / "b.zip", another_pixel)
+    result = run("unpack", damaged, "--out", tmp_path / "out", "--even-if-damaged")
+    assert "DAMAGED: data/files/photo-001.png is not what was packed" in result.stdout
+    origin = read_origin(tmp_path / "out")
+    assert origin is not None
+    assert any("photo-001.png" in one for one in origin.damaged)
+    report = check_package(open_package(tmp_path / "out"))
+    marks = [one for one in report if one.rule == "lineage.from_damaged_bundle"]
+    assert marks
+    assert "photo-001.png is not what was packed" in marks[0].message
+    packed = pack_bundle(open_package(tmp_path / "out"), tmp_path / "again")
+    assert "from_damaged_bundle" in (packed / "data" / "check" / "report.json").read_text("utf-8")
+
+
+def test_nothing_is_unpacked_from_a_bundle_whose_record_cannot_be_read(bundle: Path) -> None:
+    for name in ("data/bundle.json", "data/tables/plug.csv"):
+        copy = Path(shutil.copytree(bundle, bundle.parent / f"{Path(name).stem}-copy"))
+        (copy / name).write_bytes(b"{\0")
+        for options in ((), ("--even-if-damaged",)):
+            result = run("unpack", copy, "--out", bundle.parent / "out", *options)
+            assert isinstance(result.exception, UnusableInput), (name, result.output)
+            assert not (bundle.parent / "out").exists()
+
+
+def test_the_names_for_other_programs_bear_the_verdict_too(
+    pristine: Path, zip_bundle: Path, tampered: Path
+) -> None:
+    with provenance.open(zip_bundle) as record:
+        assert record.verdict.startswith(NOT_ANCHORED)
+        found = provenance.locate("231", record)
+        assert [one[: len(NOT_ANCHORED)] for one in found.verdicts.values()] == [NOT_ANCHORED]
+    assert provenance.open(pristine / "holl").verdict == ""
+    assert provenance.locate("231", pristine / "holl").verdicts == {}
+    for ask in (
+        lambda: provenance.open(tampered),
+        lambda: provenance.locate("281", tampered),
+        lambda: provenance.compare(zip_bundle, tampered),
+    ):
+        with pytest.raises(provenance.UnusableInput, match="it is damaged"):
+            ask()
+    (said,) = provenance.locate("281", tampered, even_if_damaged=True).verdicts.values()
+    assert said.startswith("DAMAGED: data/")
+    with provenance.open(tampered, even_if_damaged=True) as record:
+        assert record.verdict.startswith("DAMAGED: data/")
+        assert record.table("plug")["stamp"].to_list() == ["281"]
+    found = provenance.compare(zip_bundle, tampered, even_if_damaged=True)
+    assert found.verdicts[0].startswith(NOT_ANCHORED)
+    assert found.verdicts[1].startswith("DAMAGED")
+    assert found.frame["what"].to_list()[0] == "damaged"
