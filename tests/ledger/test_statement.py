@@ -150,9 +150,10 @@ def test_a_file_that_is_no_public_key_is_refused_with_what_to_do(tmp_path: Path)
     from cryptography.hazmat.primitives.serialization import NoEncryption, PrivateFormat
 
     pem, spki = Encoding.PEM, PublicFormat.SubjectPublicKeyInfo
+    private = KEY.private.private_bytes(pem, PrivateFormat.PKCS8, NoEncryption())
     for content, said in (
         (b"", "is not a public key to trust"),
-        (KEY.private_bytes(pem, PrivateFormat.PKCS8, NoEncryption()), "belongs to its owner alone"),
+        (private, "belongs to its owner alone"),
         (X25519PrivateKey.generate().public_key().public_bytes(pem, spki), "Ed25519 is needed"),
     ):
         (tmp_path / "key.pem").write_bytes(content)
