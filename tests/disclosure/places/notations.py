@@ -1,0 +1,346 @@
+"""Writes invented places in every notation that crews and their devices use, and harmless notes.
+
+Grids are computed by pyproj (PROJ, EPSG Dataset), codes by the reference libraries mgrs (NGA's
+GEOTRANS), pygeohash, openlocationcode and maidenhead; letters of the British grid by pygeodesy.
+"""
+
+from __future__ import annotations
+
+import random
+from collections.abc import Callable, Iterator
+from dataclasses import dataclass
+
+import maidenhead
+import mgrs
+import pygeohash
+from openlocationcode import openlocationcode
+from pyproj import Transformer
+
+from provenance._disclosure.places.frames import Point
+
+PLACES = (
+    Point(37.48213, -108.51674, (26912,)),
+    Point(51.47391, -1.28376, (27700,)),
+    Point(51.48127, 0.00213),
+    Point(-0.01237, 36.81945, (32737,)),
+    Point(-41.27351, 174.77862, (2193,)),
+    Point(-16.50123, 179.98412),
+    Point(66.31241, -179.97311),
+    Point(60.39112, 5.32418),
+    Point(-33.44894, -70.66927, (32719,)),
+)
+"""On five continents, in all quarters, by the zero meridian, the equator and the antimeridian."""
+
+
+@dataclass(frozen=True)
+class Written:
+    """A place as the notations below need it."""
+
+    point: Point
+    lat: float
+    lon: float
+    north: str
+    east: str
+
+    @property
+    def utm(self) -> tuple[int, float, float]:
+        """Zone, easting and northing."""
+        zone = int((self.point.longitude + 180) // 6) + 1
+        code = (32700 if self.point.latitude < 0 else 32600) + zone
+        return zone, *self.on(code)
+
+    def on(self, code: int) -> tuple[float, float]:
+        """Easting and northing on a grid."""
+        change = Transformer.from_crs(4326, code, always_xy=True)
+        east, north = change.transform(self.point.longitude, self.point.latitude)
+        return east, north
+
+    @property
+    def military(self) -> str:
+        """MGRS to the metre."""
+        code: str = mgrs.MGRS().toMGRS(self.point.latitude, self.point.longitude)
+        return code
+
+
+def written(point: Point) -> Written:
+    """A point with its signs taken off."""
+    return Written(
+        point, abs(point.latitude), abs(point.longitude),
+        "S" if point.latitude < 0 else "N", "W" if point.longitude < 0 else "E",
+    )  # fmt: skip
+
+
+def _dms(value: float, form: str) -> str:
+    """`form` takes d, m, s and, to the next smaller part, mm (minutes) and ss (seconds)."""
+    tenths = round(value * 36000)
+    degrees, rest = divmod(tenths, 36000)
+    minutes, part = divmod(rest, 600)
+    return form.format(d=degrees, m=minutes, ss=part / 10, s=part // 10, mm=minutes + part / 600)
+
+
+def _both(form: str) -> Callable[[Written], str]:
+    """Both halves in the same form, with n as the letter of the hemisphere."""
+
+    def write(one: Written) -> str:
+        north = _dms(one.lat, form.replace("(h)", one.north))
+        return f"{north} {_dms(one.lon, form.replace('(h)', one.east))}"
+
+    return write
+
+
+def _decimal(form: str) -> Callable[[Written], str]:
+    return lambda one: form.format(
+        lat=one.lat, lon=one.lon, n=one.north, e=one.east,
+        slat=one.point.latitude, slon=one.point.longitude,
+        clat=f"{one.lat:.5f}".replace(".", ","), clon=f"{one.lon:.5f}".replace(".", ","),
+        rlat=str(round(one.lat * 1e5)), rlon=str(round(one.lon * 1e5)),
+        spread_lat=" ".join(f"{one.lat:.5f}"), spread_lon=" ".join(f"{one.lon:.5f}"),
+    )  # fmt: skip
+
+
+def _utm(form: str) -> Callable[[Written], str]:
+    def write(one: Written) -> str:
+        zone, east, north = one.utm
+        band = one.military.lstrip("0123456789")[0]
+        groups = {name: f"{value:,.0f}" for name, value in (("e", east), ("n", north))}
+        return form.format(
+            z=zone, b=band, e=east, n=north, ge=groups["e"].replace(",", " "),
+            gn=groups["n"].replace(",", " "), ce=groups["e"], cn=groups["n"],
+            ke=east / 1000, kn=north / 1000, te=east % 1e5, tn=north % 1e5,
+            fe=int(east % 1e5) // 10, fn=int(north % 1e5) // 10,
+            he=int(east % 1e5) // 100, hn=int(north % 1e5) // 100,
+        )  # fmt: skip
+
+    return write
+
+
+def _mgrs(form: str) -> Callable[[Written], str]:
+    def write(one: Written) -> str:
+        code = one.military
+        square, figures = code[:-10], code[-10:]
+        return form.format(
+            zone=square[:-2], sq=square[-2:], e=figures[:5], n=figures[5:],
+            e4=figures[:4], n4=figures[5:9], e3=figures[:3], n3=figures[5:8],
+        )  # fmt: skip
+
+    return write
+
+
+def _own_grid(form: str) -> Callable[[Written], str]:
+    def write(one: Written) -> str:
+        east, north = one.on(one.point.crs[0] if one.point.crs else 3857)
+        return form.format(e=abs(east), n=abs(north))
+
+    return write
+
+
+_TENS = "zero ten twenty thirty forty fifty sixty seventy eighty ninety".split()
+_ONES = (
+    "zero one two three four five six seven eight nine ten eleven twelve thirteen fourteen "
+    "fifteen sixteen seventeen eighteen nineteen"
+).split()
+_DIGITS = {
+    "de": ("null eins zwei drei vier fünf sechs sieben acht neun".split(), "Komma"),
+    "fr": ("zéro un deux trois quatre cinq six sept huit neuf".split(), "virgule"),
+    "es": ("cero uno dos tres cuatro cinco seis siete ocho nueve".split(), "coma"),
+}
+
+
+def said(number: int) -> str:
+    """A number below 1,000 in English words."""
+    if number < 20:
+        return _ONES[number]
+    if number < 100:
+        tens, ones = divmod(number, 10)
+        return _TENS[tens] + (f"-{_ONES[ones]}" if ones else "")
+    hundreds, rest = divmod(number, 100)
+    return f"{_ONES[hundreds]} hundred" + (f" and {said(rest)}" if rest else "")
+
+
+def _said_dms(one: Written) -> str:
+    parts = []
+    for value, way in ((one.lat, one.north), (one.lon, one.east)):
+        degrees, minutes, seconds = map(int, _dms(value, "{d} {m} {s}").split())
+        side = {"N": "north", "S": "south", "E": "east", "W": "west"}[way]
+        parts.append(
+            f"{said(degrees)} degrees {said(minutes)} minutes {said(seconds)} seconds {side}"
+        )
+    return " and ".join(parts)
+
+
+def _said_decimal(one: Written) -> str:
+    def words(value: float) -> str:
+        whole, part = f"{value:.4f}".split(".")
+        return f"{said(int(whole))} point {' '.join(_ONES[int(figure)] for figure in part)}"
+
+    return f"{words(one.lat)} by {words(one.lon)}"
+
+
+def _one_by_one(language: str) -> Callable[[Written], str]:
+    names, mark = _DIGITS[language]
+
+    def write(one: Written) -> str:
+        return " / ".join(
+            " ".join(mark if figure == "." else names[int(figure)] for figure in f"{value:.4f}")
+            for value in (one.lat, one.lon)
+        )
+
+    return write
+
+
+def _short_plus(one: Written) -> str:
+    code: str = openlocationcode.encode(one.point.latitude, one.point.longitude)
+    return code[4:]
+
+
+NOTATIONS: dict[str, Callable[[Written], str]] = {
+    "decimal": _decimal("{lat:.5f} {lon:.5f}"),
+    "decimal, signed": _decimal("{slat:.5f}, {slon:.5f}"),
+    "decimal, other way round": _decimal("POINT({slon:.6f} {slat:.6f})"),
+    "decimal, three places": _decimal("{lat:.3f}{n} {lon:.3f}{e}"),
+    "decimal, letters before": _decimal("{n}{lat:.4f} {e}{lon:.4f}"),
+    "decimal, letters behind": _decimal("{lat:.5f}°{n}, {lon:.5f}°{e}"),
+    "decimal, with comma": _decimal("{clat} {clon}"),
+    "decimal, comma, semicolon": _decimal("{clat}° {n}; {clon}° {e}"),
+    "decimal, named": _decimal("lat {lat:.4f} long {lon:.4f}"),
+    "decimal, in two places": _decimal("latitude is {lat:.4f} while the longitude is {lon:.4f}"),
+    "decimal, one with words between": _decimal("{lat:.4f} up the hill and over {lon:.4f}"),
+    "latitude alone": _decimal("northing in degrees {lat:.4f}"),
+    "decimal, blank behind the point": _decimal("{lat:.0f}. {lat:.5f} {lon:.5f}"),
+    "decimal, point dropped": _decimal("{rlat} {rlon}"),
+    "decimal, letters and no point": _decimal("{n}{rlat}{e}{rlon}"),
+    "decimal, figures apart": _decimal("{spread_lat} {spread_lon}"),
+    "powers of ten": _decimal("{lat:.6e} {lon:.6e}"),
+    "ISO 6709": _decimal("{slat:+.4f}{slon:+09.4f}/"),
+    "GeoJSON": _decimal('"coordinates":[{slon:.6f},{slat:.6f}]'),
+    "geo URI": _decimal("geo:{slat:.5f},{slon:.5f}"),
+    "map link, at": _decimal("https://example.org/maps/@{slat:.6f},{slon:.6f},17z"),
+    "map link, hash": _decimal("map.example.org/#map=17/{slat:.5f}/{slon:.5f}"),
+    "degrees and decimal minutes": _both("{d}° {mm:.3f}' (h)"),
+    "decimal minutes, letters before": _both("(h){d} {mm:.3f}"),
+    "decimal minutes, comma": lambda one: _both("(h) {d}° {mm:.3f}")(one).replace(".", ","),
+    "decimal minutes, packed": _both("{d}{mm:06.3f}(h)"),
+    "NMEA": _both("{d:03d}{mm:07.4f},(h),"),
+    "degrees, minutes, seconds": _both("{d}° {m}' {ss:.1f}\" (h)"),
+    "primes": _both("{d}°{m:02d}′{ss:04.1f}″(h)"),
+    "ordinal sign": _both("{d}º {m}′ {s}″"),
+    "typographic quotes": _both("{d}° {m}’ {ss:.1f}” (h)"),
+    "letters as signs": _both("{d}d{m}m{ss:.1f}s(h)"),
+    "hyphens": _both("{d}-{m:02d}-{ss:04.1f}(h)"),
+    "colons": _both("{d}:{m:02d}:{ss:04.1f}"),
+    "points": _both("{d}.{m:02d}.{s:02d}.(h)"),
+    "blanks": _both("{d} {m:02d} {ss:04.1f}"),
+    "packed": _both("{d}{m:02d}{s:02d}(h)"),
+    "packed, letters before": _both("(h){d:03d}{m:02d}{s:02d}"),
+    "packed, with decimals": _both("{d}{m:02d}{ss:04.1f}(h)"),
+    "stars": _both("{d}*{m:02d}'{ss:.1f}"),
+    "words for signs": _both("{d} degrees {m} minutes {ss:.1f} seconds (h)"),
+    "words for signs, German": _both("{d} Grad {m} Minuten {ss:.1f} Sekunden"),
+    "words for signs, Spanish": _both("{d} grados {m} minutos {ss:.1f} segundos"),
+    "words for signs, Polish": _both("{d} stopni {m} minut {ss:.1f} sekund"),
+    "short words": _both("{d} deg {m} min {ss:.1f} sec (h)"),
+    "in words": _said_dms,
+    "in words, decimal": _said_decimal,
+    "figure by figure, German": _one_by_one("de"),
+    "figure by figure, French": _one_by_one("fr"),
+    "figure by figure, Spanish": _one_by_one("es"),
+    "UTM": _utm("{z}{b} {e:.0f} {n:.0f}"),
+    "UTM, letters": _utm("{z}{b} {e:.0f}mE {n:.0f}mN"),
+    "UTM, words": _utm("zone {z}, easting {e:.1f} m, northing {n:.1f} m"),
+    "UTM, blanks": _utm("{ge} {gn}"),
+    "UTM, commas": _utm("{ce} {cn}"),
+    "UTM, leading zero": _utm("{e:07.0f} {n:08.0f}"),
+    "UTM, comma between": _utm("E{e:.0f},N{n:.0f}"),
+    "UTM, to ten metres": _utm("{e:.0f}E, about {n:.0f}N"),
+    "UTM in kilometres": _utm("{ke:.3f} km E {kn:.3f} km N"),
+    "UTM without the first figures": _utm("{te:05.0f} {tn:05.0f}"),
+    "UTM, four figures each": _utm("grid {fe:04d} {fn:04d}"),
+    "UTM, three figures each": _utm("grid ref {he:03d} {hn:03d}"),
+    "UTM, in one run": _utm("{te:05.0f}{tn:05.0f}"),
+    "UTM easting alone": _utm("easting {e:.0f}"),
+    "own grid": _own_grid("{e:.0f} {n:.0f}"),
+    "own grid, decimals": _own_grid("E {e:.2f} / N {n:.2f}"),
+    "own grid, two lines": _own_grid("x: {e:.1f}\ny: {n:.1f}"),
+    "MGRS": _mgrs("{zone}{sq}{e}{n}"),
+    "MGRS, blanks": _mgrs("{zone} {sq} {e} {n}"),
+    "MGRS, small letters": lambda one: _mgrs("{zone} {sq} {e}{n}")(one).lower(),
+    "MGRS, to ten metres": _mgrs("{zone} {sq} {e4} {n4}"),
+    "MGRS, to a hundred": _mgrs("{zone}{sq}{e3}{n3}"),
+    "MGRS without zone": _mgrs("{sq} {e} {n}"),
+    "MGRS, hyphens": _mgrs("{zone}-{sq}-{e}-{n}"),
+    "plus code": lambda one: openlocationcode.encode(one.point.latitude, one.point.longitude),
+    "plus code, short": _short_plus,
+    "plus code, small": lambda one: _short_plus(one).lower(),
+    "geohash": lambda one: pygeohash.encode(one.point.latitude, one.point.longitude, 9),
+    "geohash, short": lambda one: pygeohash.encode(one.point.latitude, one.point.longitude, 6),
+    "locator": lambda one: maidenhead.to_maiden(one.point.latitude, one.point.longitude, 3),
+    "locator, long": lambda one: maidenhead.to_maiden(one.point.latitude, one.point.longitude, 4),
+    "township and range": lambda one: "T36N R18W sec. 14",
+    "township and range, words": lambda one: "Township 36 North, Range 18 West",
+    "quarter section": lambda one: "NW¼ SE¼ sec 14",
+    "parcel of land": lambda one: "APN 5611-142-00-037",
+    "three words": lambda one: "///filled.hollow.reaches",
+}  # fmt: skip
+
+_WIDE = str.maketrans("0123456789", "０１２３４５６７８９")
+_ARABIC = str.maketrans("0123456789", "٠١٢٣٤٥٦٧٨٩")
+CONTEXTS: dict[str, Callable[[str], str]] = {
+    "alone": lambda text: text,
+    "in a sentence": lambda text: f"The gate is at {text}, ask at the farm first.",
+    "behind a number": lambda text: f"waypoint 3 {text}",
+    "between numbers": lambda text: f"12 cores and 3 slices; {text} ; 14.5 cm, 51 rings, felled 1871",
+    "in brackets": lambda text: f"north barn ({text})",
+    "behind a date": lambda text: f"2024-06-03 10:48 {text}",
+    "full width": lambda text: text.translate(_WIDE),
+    "digits of Arabic": lambda text: f"at {text.translate(_ARABIC)}",
+    "hidden characters": lambda text: "\u200b".join(text),
+    "over two lines": lambda text: f"parked by\n{text.replace(' ', chr(10), 1)}\nthen on foot",
+}
+
+
+def variants(point: Point) -> Iterator[tuple[str, str, str]]:
+    """(notation, context, text) of a place in everything above."""
+    one = written(point)
+    for name, notation in NOTATIONS.items():
+        text = notation(one)
+        for context, put in CONTEXTS.items():
+            if context in ("full width", "digits of Arabic") and name in LETTERED:
+                # such codes are typed, never set in another script
+                continue
+            yield name, context, put(text)
+
+
+LETTERED = frozenset(name for name in NOTATIONS if name.startswith(("plus", "geohash", "loc", "map")))
+
+
+def harmless(number: int, seed: int = 1) -> list[str]:
+    """Notes full of numbers as a record of wood has them; none means a place."""
+    draw = random.Random(seed)
+    made: list[Callable[[], str]] = [
+        lambda: f"{draw.randint(3, 60)} by {draw.randint(3, 60)} cm, {draw.uniform(0.5, 9):.2f} m long",
+        lambda: f"felled {draw.randint(1400, 1990)}, {draw.randint(20, 320)} rings, "
+                f"{draw.randint(0, 40)} of sapwood",
+        lambda: f"specimen {draw.randint(100, 99999)}, plug {draw.randint(1, 999)}",
+        lambda: f"{draw.randint(1990, 2024)}-{draw.randint(1, 12):02d}-{draw.randint(1, 28):02d} "
+                f"{draw.randint(0, 23):02d}:{draw.randint(0, 59):02d}:{draw.randint(0, 59):02d}",
+        lambda: f"mean ring width {draw.uniform(0.2, 4):.2f}, sensitivity {draw.uniform(0, 1):.3f}",
+        lambda: f"t = {draw.uniform(2, 14):.1f} against {draw.randint(10, 240)} others, "
+                f"{draw.randint(1500, 1900)}-{draw.randint(1600, 2000)}",
+        lambda: f"{draw.randint(1, 14)} {draw.randint(1, 7)}/8 x {draw.randint(1, 14)} "
+                f"{draw.randint(1, 15)}/16 in, {draw.randint(4, 40)}' {draw.randint(0, 11)}\" long",
+        lambda: " ".join(str(draw.randint(8, 420)) for _ in range(draw.randint(4, 14))),
+        lambda: f"moisture {draw.uniform(6, 40):.1f} %, {draw.uniform(2, 35):.1f} °C, "
+                f"{draw.randint(20, 99)} % humidity",
+        lambda: f"core {draw.randint(1, 400)} at {draw.uniform(0.1, 6):.2f} m above the floor, "
+                f"bearing {draw.randint(0, 359)}",
+        lambda: f"photo IMG_{draw.randint(1000, 9999)}.jpg, {draw.uniform(0.5, 9):.1f} MB, "
+                f"f/{draw.uniform(1.8, 16):.1f} 1/{draw.randint(30, 2000)} s ISO {draw.randint(1, 64) * 100}",
+        lambda: f"x {draw.uniform(0, 60):.2f} y {draw.uniform(0, 60):.2f} z {draw.uniform(0, 9):.2f}",
+        lambda: f"box {draw.randint(1, 40)}, shelf {draw.randint(1, 12)}, sheet {draw.randint(1, 90)} "
+                f"of {draw.randint(1, 90)}; account {draw.randint(10**5, 10**8)}",
+        lambda: f"beam {draw.choice('ABC')}{draw.randint(1, 9)}-{draw.randint(1, 400):03d}, "
+                f"{draw.randint(1, 31)} {draw.choice(['June', 'July', 'August'])} {draw.randint(1700, 2024)}",
+        lambda: f"tree {draw.randint(1, 90)}: {draw.randint(1500, 1800)}p - {draw.randint(1700, 1990)}B, "
+                f"count {draw.randint(80, 300)} +{draw.randint(1, 9)}",
+    ]  # fmt: skip
+    return [draw.choice(made)() for _ in range(number)]
