@@ -24,10 +24,10 @@ FEET = 3.3
 """The smallest units of grids, in a metre."""
 _ONE_GROUP_M = 500.0
 _SMALL = math.log(10_000)
-_SMALLEST_DEGREE = 0.1
+_SMALLEST_DEGREE = 0.01
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, order=True)
 class Point:
     """A protected point in degrees, on the datum `geodetic`; `crs` are the EPSG codes of its grids.
 
@@ -255,6 +255,20 @@ def on_grid(number: int, area: Area, code: int, cost: float = 0.0) -> list[Stret
     )
     found = _pair(number, code, east, north, area, cost)
     return [replace(one, reach=one.reach / unit) for one in found]
+
+
+def point_on_grid(easting: float, northing: float, code: int) -> Point | None:
+    """The point that map coordinates stand for; None where they stand for none."""
+    from pyproj import Transformer
+    from pyproj.exceptions import CRSError, ProjError
+
+    try:
+        to_degrees = Transformer.from_crs(code, WGS84, always_xy=True)
+    except (CRSError, ProjError):
+        return None
+    longitude, latitude = to_degrees.transform(easting, northing)
+    is_there = math.isfinite(latitude) and math.isfinite(longitude)
+    return Point(latitude, longitude, (code,)) if is_there else None
 
 
 def _utm(point: Point, aside: int) -> int:

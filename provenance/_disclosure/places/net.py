@@ -123,10 +123,12 @@ class PlaceNet:
         if not text or text.isspace():
             return []
         read = plain(text)
+        rows = _rows_of_figures(text, read.places) if is_file else []
         found = [_Found(*one, CERTAIN) for one in by_form(read.text)]
+        found = [one for one in found if not _is_in(rows, one.start)]
         for codes in self._codes:
             found += [_Found(*one, CERTAIN) for one in codes.find(read.text)]
-        found += self._numbers(read.text, _rows_of_figures(text, read.places) if is_file else ())
+        found += self._numbers(read.text, rows)
         for spoken in in_figures(read.text):
             found += [
                 _Found(*spoken.span(one.start, one.end), f"{one.what} in words", one.bits)
@@ -153,13 +155,7 @@ class PlaceNet:
             if may_be_grid:
                 found += self._split(figures, run, crowd)
         alone = [one for one in halves if one.alone and one.bits >= SINGLE_BITS]
-        if rows:
-            starts = [start for start, _ in rows]
-            alone = [
-                one
-                for one in alone
-                if (place := bisect_right(starts, one.start) - 1) < 0 or one.start >= rows[place][1]
-            ]
+        alone = [one for one in alone if not _is_in(rows, one.start)]
         found += [_Found(one.start, one.end, one.what, one.bits) for one in alone]
         return [_with_signs(one, text) for one in (*found, *_pairs(halves))]
 
@@ -329,6 +325,11 @@ def _rows_of_figures(text: str, places: Sequence[int]) -> list[tuple[int, int]]:
             rows.append((bisect_left(places, done), bisect_left(places, done + len(line))))
         done += len(line)
     return rows
+
+
+def _is_in(rows: Sequence[tuple[int, int]], place: int) -> bool:
+    before = bisect_right(rows, (place, math.inf)) - 1
+    return before >= 0 and place < rows[before][1]
 
 
 def _pairs(halves: Iterable[_Half]) -> Iterator[_Found]:

@@ -11,30 +11,39 @@ from __future__ import annotations
 import re
 from collections.abc import Iterator
 
+# decimal degrees, with letters or with the four places no size has; degrees and minutes; a map grid
+COORDINATES = (
+    r"(-?[0-9]{1,3}\.[0-9]{2,}°? ?[NSns]\b[ ,;/]+-?[0-9]{1,3}\.[0-9]{2,}"
+    r"|-?[0-9]{1,3}\.[0-9]{4,}°?[ ,;/]+-?[0-9]{1,3}\.[0-9]{4,}"
+    r"|[0-9]{1,3}° ?[0-9]{1,2}(?:['′’]|\.[0-9]+)"
+    r"|[0-9]{6} ?m? ?E[ ,;/]+[0-9]{7} ?m? ?N)"
+)
+_NUMBER = r"[0-9]{1,3}\s?(?:1[/⁄]2\s?)?"
+_SECTION = r"[Ss](?:EC|ec)(?:\.|tion|TION)?\s?[0-9]{1,2}\b"
+_PART = r"(?:[NS][EW]?|[EW])\s?1[/⁄]?[24]"
 _BY_FORM = (
+    ("coordinates", re.compile(COORDINATES)),
     (
         "township and range",
         re.compile(
-            r"\bT(?:\.|wp\.?|ownship)?\s?[0-9]{1,3}\s?(?:1[/⁄]2\s?)?(?:N|S|North|South)\b\.?[,;\s-]*"
-            r"(?:R(?:\.|ge?\.?|ange)?\s?[0-9]{1,3}\s?(?:E|W|East|West)\b\.?)?"
-            r"(?:[,;\s-]*sec(?:\.|tion)?\s?[0-9]{1,2}\b)?"
-            r"|\bR(?:\.|ge?\.?|ange)\s?[0-9]{1,3}\s?(?:E|W|East|West)\b\.?"
-            r"|\b(?:[NS][EW]?|[EW])\s?(?:1[/⁄]?4|1[/⁄]?2)(?:\s?(?:of\s)?(?:the\s)?"
-            r"(?:[NS][EW]?|[EW])\s?(?:1[/⁄]?4|1[/⁄]?2))*[,;\s]+(?:of\s)?"
-            r"sec(?:\.|tion)?\s?[0-9]{1,2}\b",
-            re.IGNORECASE,
+            rf"\bT(?:\.|wp\.?|WP\.?|ownship|OWNSHIP)?\s?{_NUMBER}(?:N|S|North|South)\b\.?[,;\s-]*"
+            rf"R(?:\.|ge?\.?|GE\.?|ange|ANGE)?\s?{_NUMBER}(?:E|W|East|West)\b\.?"
+            rf"(?:[,;\s-]*{_SECTION})?"
+            rf"|\b(?:[Tt]ownship|TOWNSHIP|[Rr]ange|RANGE)\s{_NUMBER}(?:[NSEW]|North|South|East|West)\b"
+            rf"|\b{_PART}(?:\s?(?:of\s)?(?:the\s)?{_PART})*[,;\s]+(?:of\s)?{_SECTION}"
         ),
     ),
     (
         "parcel of land",
         re.compile(
-            r"\b(?:APN|assessor'?s? parcel|tax (?:lot|map|parcel)|land parcel|parcel id|folio"
-            r"|cadastr\w+|flurst(?:ü|ue)ck|flur|parzelle|parcelle cadastrale|kadaster\w*)\W{0,3}"
-            r"(?:(?:no|nr|number|num|id|section)\W{1,2})?(?:[A-Z]{1,2}\W?)?[0-9][0-9A-Z]*"
-            r"(?:[-./ ][0-9]{1,5})*"
-            # the word is that of what goes to a laboratory too: then its number is a short one
-            r"|\bparcel\W{0,3}(?:(?:no|nr|number|id)\W{1,2})?[0-9]+(?:[-.][0-9]{1,6}){2,}(?<!\b\d{4}-\d\d-\d\d)"
-            r"|\b[0-9]{3}-[0-9]{3}-[0-9]{2,3}(?:-[0-9]{2,3})?\b",
+            r"\b(?:APN|assessor'?s? parcel|tax (?:lot|map|parcel)|land parcel|parcel id"
+            r"|cadastral (?:number|parcel|section)|flurst(?:ü|ue)ck|flur|parzelle"
+            r"|parcelle cadastrale)\W{0,3}(?:(?:no|nr|number|num|id|section)\W{1,2})?"
+            r"(?:[A-Z]{1,2}\W?)?[0-9][0-9A-Z]*(?:[-./ ][0-9]{1,5})*"
+            # a parcel goes to a laboratory too: then its number is a short one, or has a date
+            r"|\bparcel\W{0,3}(?:(?:no|nr|number|id)\W{1,2})?"
+            r"(?![0-9]{4}-[0-9]{2}-[0-9]{2}\b)[0-9]+(?:[-.][0-9]{1,6}){2,}"
+            r"|\b[0-9]{3,4}-[0-9]{3}-[0-9]{2,3}-[0-9]{3}\b",
             re.IGNORECASE,
         ),
     ),

@@ -288,7 +288,9 @@ CONTEXTS: dict[str, Callable[[str], str]] = {
     "alone": lambda text: text,
     "in a sentence": lambda text: f"The gate is at {text}, ask at the farm first.",
     "behind a number": lambda text: f"waypoint 3 {text}",
-    "between numbers": lambda text: f"12 cores and 3 slices; {text} ; 14.5 cm, 51 rings, felled 1871",
+    "between numbers": lambda text: (
+        f"12 cores and 3 slices; {text} ; 14.5 cm, 51 rings, felled 1871"
+    ),
     "in brackets": lambda text: f"north barn ({text})",
     "behind a date": lambda text: f"2024-06-03 10:48 {text}",
     "full width": lambda text: text.translate(_WIDE),
@@ -310,7 +312,9 @@ def variants(point: Point) -> Iterator[tuple[str, str, str]]:
             yield name, context, put(text)
 
 
-LETTERED = frozenset(name for name in NOTATIONS if name.startswith(("plus", "geohash", "loc", "map")))
+LETTERED = frozenset(
+    name for name in NOTATIONS if name.startswith(("plus", "geohash", "loc", "map"))
+)
 
 
 def harmless(number: int, seed: int = 1) -> list[str]:
