@@ -10,6 +10,8 @@ _HIDDEN = frozenset({"Cf", "Cc", "Mn", "Me", "Co", "Cs"})
 """Joiners, direction marks, controls and accents that stand alone."""
 _SAME_SIGN = str.maketrans("‐‑‒–—−º˚’‘‛`´“”‟", "------°°'''''\"\"\"")
 
+_BLANKS = str.maketrans("\n\r\t", "   ")
+
 
 @dataclass(frozen=True)
 class PlainText:
@@ -29,8 +31,10 @@ def plain(text: str) -> PlainText:
     >>> plain("３７°２８′\\u200b N").text
     "37°28' N"
     """
-    if text.isascii() and text.isprintable():
-        return PlainText(text, range(len(text)))
+    if text.isascii():
+        spaced = text.translate(_BLANKS)
+        if spaced.isprintable():
+            return PlainText(spaced, range(len(text)))
     letters: list[str] = []
     places: list[int] = []
     for place, character in enumerate(text):

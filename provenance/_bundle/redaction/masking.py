@@ -134,9 +134,9 @@ class Masker:
         with_words = [line for line in lines if any(map(str.isalpha, line))]
         # a name may be broken over two lines
         pairs = [" ".join(pair) for pair in pairwise(lines)]
-        if self.masked(with_words) != with_words or not self._without_words(pairs):
+        if not self._without_words([*with_words, *pairs]) or self._places.hits_in_file(lines):
             return False
-        if self._places.hits_in_file(lines):
+        if any(self._other_hits(line, set()) or self._code_hits(line) for line in with_words):
             return False
         return not any(self._holds_number(line) for line in set(lines) - set(with_words))
 

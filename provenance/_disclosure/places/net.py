@@ -32,7 +32,7 @@ from provenance._disclosure.places.frames import (
     other_grids,
     own_metres,
 )
-from provenance._disclosure.places.readings import CUE_BITS, UNIT_BITS, Figures, Number
+from provenance._disclosure.places.readings import MOST_FIGURES, Figures, Number
 from provenance._disclosure.places.shapes import by_form
 from provenance._disclosure.places.spoken import in_figures
 from provenance._disclosure.plain_text import plain
@@ -48,10 +48,17 @@ FINEST_DEGREES, FINEST_METRES = 1e-5, 0.5
 KILOMETRES_BITS, LAST_FIGURES_BITS, IN_A_ROW_BITS = 4.0, 3.0, 3.0
 BITS_A_FIGURE = math.log2(10)
 MOST_DIGIT_ROWS = 64
+FEWEST_OF_A_GRID = 3
+_ODD = re.compile(r"[0-9][eE][+-]?[0-9]|gon\b|grad\b|ᵍ", re.IGNORECASE)
+"""Powers of ten and gons, whose first figures are not those of the degrees."""
 _KILOMETRES = re.compile(r"\s*km\b", re.IGNORECASE)
-_MAY_BE_GRID = re.compile(r"[0-9](?:[ ,.'_-]?[0-9]){4}")
+_MAY_BE_GRID = re.compile(r"[0-9](?:[ ,.'_]?[0-9]){4}")
 _TAIL = re.compile(r"[\s°'\"]{0,3}[NSEWO](?![^\W\d_])|\s?[°'\"]+", re.IGNORECASE)
 _NAMES = ("latitude", "longitude")
+
+
+_Reading = tuple[float, float, Line, float, bool]
+"""Value, half a unit, where to look, cost, and whether one axis may stand alone."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -104,6 +111,7 @@ class PlaceNet:
         angles += [(0, one) for one in latitudes] + [(1, one) for one in longitudes]
         self._rows = _digit_rows(angles)
         self._codes = [Codes(area) for area in self._areas]
+        self._begins: dict[str, bool] = {}
         self._exact: dict[tuple[int, int], dict[int, Stretch]] = {}
 
     def hits(self, texts: Sequence[str]) -> list[list[Hit]]:
@@ -120,7 +128,7 @@ class PlaceNet:
         return self._hits("\n".join(lines), is_file=True)
 
     def _hits(self, text: str, *, is_file: bool = False) -> list[Hit]:
-        if not text or text.isspace():
+        if not text:
             return []
         read = plain(text)
         rows = _rows_of_figures(text, read.places) if is_file else []
@@ -144,20 +152,44 @@ class PlaceNet:
         if not figures.runs:
             return []
         may_be_grid = _MAY_BE_GRID.search(text) is not None
+        odd = _ODD.search(text) is not None
         halves: list[_Half] = list(self._in_a_row(figures))
         found: list[_Found] = []
+        on_a_map: list[tuple[Number, float]] = []
         for run in range(len(figures.runs)):
             crowd = max(math.log2(figures.crowd(run) / CROWD), 0.0)
+            may_be_angle = odd or self._may_be_angle(figures.runs[run][2])
+            if not (may_be_angle or may_be_grid):
+                continue
             for number in figures.numbers(run):
-                halves += self._angles(figures, run, number, crowd)
-                if may_be_grid:
-                    halves += self._grids(figures, number, crowd)
+                if may_be_angle:
+                    halves += self._angles(figures, run, number, crowd)
+                if may_be_grid and number.figures >= FEWEST_OF_A_GRID:
+                    readings = self._metric_readings(figures, number)
+                    halves += self._grids(figures, number, crowd, readings)
+                    if number.value >= SMALLEST_MAP_FIGURE or _is_in_km(figures, number):
+                        on_a_map.append((number, crowd))
             if may_be_grid:
                 found += self._split(figures, run, crowd)
+        if _are_two(on_a_map):
+            for number, crowd in on_a_map:
+                readings = self._readings_elsewhere(figures, number)
+                halves += self._grids(figures, number, crowd, readings)
         alone = [one for one in halves if one.alone and one.bits >= SINGLE_BITS]
         alone = [one for one in alone if not _is_in(rows, one.start)]
         found += [_Found(one.start, one.end, one.what, one.bits) for one in alone]
         return [_with_signs(one, text) for one in (*found, *_pairs(halves))]
+
+    def _may_be_angle(self, digits: str) -> bool:
+        """Whether an angle that matters can begin with these figures, which saves most readings."""
+        known = self._begins.get(digits)
+        if known is None:
+            known = int(digits[:MOST_FIGURES]) in self._wholes or any(
+                2 <= len(digits) - width <= 9 and int(digits[:width]) in self._wholes
+                for width in (1, 2, 3)
+            )
+            self._begins[digits] = known
+        return known
 
     def _angles(self, figures: Figures, run: int, number: Number, crowd: float) -> Iterator[_Half]:
         for angle in figures.angles(run, number, self._wholes):
@@ -165,57 +197,49 @@ class PlaceNet:
                 bits = one.bits(angle.degrees, angle.half, FINEST_DEGREES)
                 if bits is None or bits < 0:
                     continue
-                if figures.begins_a_length(angle, number):
-                    leaning = UNIT_BITS
-                else:
-                    leaning = figures.leaning(angle.start, angle.end)
-                    if angle.end != number.end:
-                        # what stands behind minutes and seconds is their sign, and no unit
-                        leaning = max(leaning, 0.0, figures.leaning(angle.start, number.end))
+                leaning = figures.leaning_of(angle, number)
                 bits += leaning - angle.cost - crowd
                 yield _Half(angle.start, angle.end, one.frame, one.axis, bits, True)
 
-    def _grids(self, figures: Figures, number: Number, crowd: float) -> Iterator[_Half]:
-        leaning: float | None = None
-        for value, half, line, cost, alone in self._metric_readings(figures, number):
+    def _grids(
+        self, figures: Figures, number: Number, crowd: float, readings: Iterable[_Reading]
+    ) -> Iterator[_Half]:
+        for value, half, line, cost, alone in readings:
             for near in line.between(value, value):
                 one = self._sharp(near)
-                if one is None:
+                bits = one.bits(value, half, FINEST_METRES) if one else None
+                if one is None or bits is None or bits < 0:
                     continue
-                bits = one.bits(value, half, FINEST_METRES)
-                if bits is None or bits < 0:
-                    continue
-                if leaning is None:
-                    leaning = figures.leaning(
-                        number.start, number.end, is_long=number.value >= SMALLEST_MAP_FIGURE
-                    )
-                bits += (leaning if alone else min(leaning, CUE_BITS)) - cost - crowd
+                is_long = number.value >= SMALLEST_MAP_FIGURE
+                bits += figures.leaning(number.start, number.end, is_long=is_long) - cost - crowd
                 yield _Half(number.start, number.end, one.frame, one.axis, bits, alone)
 
-    def _metric_readings(
-        self, figures: Figures, number: Number
-    ) -> Iterator[tuple[float, float, Line, float, bool]]:
-        """(value, half a unit, where to look, cost, whether one axis may stand alone)."""
+    def _metric_readings(self, figures: Figures, number: Number) -> Iterator[_Reading]:
         value, half, cost = number.value, number.half, number.cost
-        if value >= SMALLEST_MAP_FIGURE * 0.9:
+        if value >= SMALLEST_MAP_FIGURE:
             yield value, half, self._here, cost, True
-            yield value, half, self._elsewhere, cost, True
-        if number.figures >= 4 and value >= 10:
-            in_km = _KILOMETRES.match(figures.text, number.end) is not None
-            if in_km or half < 0.5:
-                cost_km = cost + (0.0 if in_km else KILOMETRES_BITS)
-                yield value * 1000, half * 1000, self._here, cost_km, True
-                yield value * 1000, half * 1000, self._elsewhere, cost_km, True
+        in_km = _is_in_km(figures, number)
+        if in_km or (half < 0.5 and number.figures >= 4 and value >= 10):
+            cost_km = cost + (0.0 if in_km else KILOMETRES_BITS)
+            yield value * 1000, half * 1000, self._here, cost_km, True
+        cost += LAST_FIGURES_BITS
         whole = len(str(int(value))) if value < SMALLEST_MAP_FIGURE * 10 else 0
         if whole == 5:
-            yield value, half, self._last_five, cost + LAST_FIGURES_BITS, False
+            yield value, half, self._last_five, cost, False
         if whole == 4 and number.figures < 8:
-            yield value, half, self._last_four, cost + LAST_FIGURES_BITS, False
-        if half == 0.5 and number.figures in (3, 4):
-            # the same five figures, without the last one or two
+            yield value, half, self._last_four, cost, False
+        if half == 0.5 and value and number.figures in (3, 4):
+            # the last five figures, without one or two at their end
             unit = 10.0 ** (5 - number.figures)
-            cost += LAST_FIGURES_BITS
             yield (value + 0.5) * unit, half * unit, self._last_five, cost, False
+
+    def _readings_elsewhere(self, figures: Figures, number: Number) -> Iterator[_Reading]:
+        """A grid that nobody said is used here counts only with both axes."""
+        if number.value >= SMALLEST_MAP_FIGURE:
+            yield number.value, number.half, self._elsewhere, number.cost, False
+        if _is_in_km(figures, number):
+            value, half = number.value * 1000, number.half * 1000
+            yield value, half, self._elsewhere, number.cost, False
 
     def _split(self, figures: Figures, run: int, crowd: float) -> Iterator[_Found]:
         """A reference of both axes in one run of figures, such as 123678 for 12300 and 67800."""
@@ -240,15 +264,20 @@ class PlaceNet:
 
     def _in_a_row(self, figures: Figures) -> Iterator[_Half]:
         """The figures of an angle one after the other, whatever stands between them."""
-        at = [place for start, end, _ in figures.runs for place in range(start, end)]
-        begins = {start + len(one) - len(one.lstrip("0")) for start, _, one in figures.runs}
         digits = "".join(one for _, _, one in figures.runs)
-        crowd = max(math.log2(len(digits) / (2 * CROWD)), 0.0) if digits else 0.0
+        if not any(wanted in digits for wanted, _ in self._rows):
+            return
+        at = [place for start, end, _ in figures.runs for place in range(start, end)]
+        # leading zeros aside
+        begins = {start + len(one) - len(one.lstrip("0")): start for start, _, one in figures.runs}
+        crowd = max(math.log2(len(digits) / (2 * CROWD)), 0.0)
         for wanted, axis in self._rows:
             place = digits.find(wanted)
             while place >= 0:
                 first, last = at[place], at[place + len(wanted) - 1] + 1
-                if first in begins and last - first <= 3 * len(wanted):
+                run = begins.get(first)
+                is_near = last - first <= 3 * len(wanted)
+                if run is not None and is_near and figures.leaning(run, last) >= 0:
                     bits = BITS_A_FIGURE * len(wanted) - IN_A_ROW_BITS - crowd
                     yield _Half(first, last, (-1, 0), axis, bits, True)
                 place = digits.find(wanted, place + 1)
@@ -289,6 +318,16 @@ class PlaceNet:
             found = on_grid(number, self._areas[number], code, OTHER_GRID_BITS)
             self._exact[near.frame] = {one.axis: one for one in found}
         return self._exact[near.frame].get(near.axis)
+
+
+def _is_in_km(figures: Figures, number: Number) -> bool:
+    return number.figures >= 4 and _KILOMETRES.match(figures.text, number.end) is not None
+
+
+def _are_two(numbers: Sequence[tuple[Number, float]]) -> bool:
+    """Whether the last begins behind the end of the first."""
+    ends = [number.end for number, _ in numbers]
+    return bool(ends) and max(number.start for number, _ in numbers) >= min(ends)
 
 
 def _whole_degrees(line: Line) -> Iterator[int]:

@@ -38,9 +38,10 @@ _BEFORE = re.compile(
 _BEFORE_REACH = 24
 _UNIT = re.compile(
     r"\s?(?:mm|cm|dm|m|km|ft|feet|in|inch(?:es)?|yd|kg|g|%|°\s?[CF]|years?|yrs?|rings?)(?![^\W\d_])"
-    r"|\s?[\"'](?![0-9])|'\s?[0-9]+(?:[ .][0-9/]+)?\s?\"(?!\s?[NSEWO]\b)",
+    r"|\s?[\"']",
     re.IGNORECASE,
 )
+_YEAR_BEFORE = re.compile(r"[12][0-9]{3}-$")
 _LENGTH = re.compile(r"\s?(?:m|ft|feet)(?![^\W\d_])", re.IGNORECASE)
 CUE_BITS, UNIT_BITS = 3.0, -6.0
 
@@ -208,6 +209,9 @@ class Figures:
 
         A length may have metres behind it and still be a coordinate (`is_long`).
         """
+        if _YEAR_BEFORE.search(self.text, max(start - 5, 0), start):
+            # the month of a date
+            return UNIT_BITS
         if AFTER.match(self.text, end):
             return CUE_BITS
         if _BEFORE.search(self.text, max(start - _BEFORE_REACH, 0), start):
@@ -216,6 +220,14 @@ class Figures:
             return UNIT_BITS
         return 0.0
 
-    def begins_a_length(self, angle: Angle, number: Number) -> bool:
-        """Whether an angle of several numbers is rather feet and inches: 37' 28"."""
-        return angle.end != number.end and self.text[number.end : number.end + 1] in ("'", '"')
+    def leaning_of(self, angle: Angle, number: Number) -> float:
+        """The same for an angle that begins with a number."""
+        leaning = self.leaning(angle.start, angle.end)
+        if angle.end == number.end:
+            return leaning
+        degrees = self.leaning(angle.start, number.end)
+        if degrees < 0:
+            # feet and inches, a date
+            return degrees
+        # what stands behind minutes and seconds is their sign, and no unit
+        return max(leaning, degrees)

@@ -18,6 +18,7 @@ COORDINATES = (
     r"|[0-9]{1,3}° ?[0-9]{1,2}(?:['′’]|\.[0-9]+)"
     r"|[0-9]{6} ?m? ?E[ ,;/]+[0-9]{7} ?m? ?N)"
 )
+_FIGURE = re.compile(r"[0-9]")
 _NUMBER = r"[0-9]{1,3}\s?(?:1[/⁄]2\s?)?"
 _SECTION = r"[Ss](?:EC|ec)(?:\.|tion|TION)?\s?[0-9]{1,2}\b"
 _PART = r"(?:[NS][EW]?|[EW])\s?1[/⁄]?[24]"
@@ -71,7 +72,7 @@ _BY_FORM = (
 
 def by_form(text: str) -> Iterator[tuple[int, int, str]]:
     """Start, end and name of everything in a text, as `plain` gives it, that has such a form."""
-    has_figures = any(map(str.isdigit, text))
+    has_figures = _FIGURE.search(text) is not None
     for name, form in _BY_FORM:
         if has_figures or "/" in text:
             for match in form.finditer(text):

@@ -21,12 +21,12 @@ from provenance._disclosure.places.frames import Point
 PLACES = (
     Point(37.48213, -108.51674, (26912,)),
     Point(51.47391, -1.28376, (27700,)),
-    Point(51.48127, 0.00213),
+    Point(51.48127, 0.00213, (27700,)),
     Point(-0.01237, 36.81945, (32737,)),
     Point(-41.27351, 174.77862, (2193,)),
-    Point(-16.50123, 179.98412),
-    Point(66.31241, -179.97311),
-    Point(60.39112, 5.32418),
+    Point(-16.50123, 179.98412, (3460,)),
+    Point(66.31241, -179.97311, (3571,)),
+    Point(60.39112, 5.32418, (25832,)),
     Point(-33.44894, -70.66927, (32719,)),
 )
 """On five continents, in all quarters, by the zero meridian, the equator and the antimeridian."""
@@ -126,9 +126,14 @@ def _mgrs(form: str) -> Callable[[Written], str]:
     return write
 
 
+def _next_zone(point: Point) -> int:
+    zone = int((point.longitude + 180) // 6) + 1
+    return (32700 if point.latitude < 0 else 32600) + zone % 60 + 1
+
+
 def _own_grid(form: str) -> Callable[[Written], str]:
     def write(one: Written) -> str:
-        east, north = one.on(one.point.crs[0] if one.point.crs else 3857)
+        east, north = one.on(one.point.crs[0])
         return form.format(e=abs(east), n=abs(north))
 
     return write
@@ -258,6 +263,7 @@ NOTATIONS: dict[str, Callable[[Written], str]] = {
     "UTM, three figures each": _utm("grid ref {he:03d} {hn:03d}"),
     "UTM, in one run": _utm("{te:05.0f}{tn:05.0f}"),
     "UTM easting alone": _utm("easting {e:.0f}"),
+    "UTM of the next zone": lambda one: "{:.0f} {:.0f}".format(*one.on(_next_zone(one.point))),
     "own grid": _own_grid("{e:.0f} {n:.0f}"),
     "own grid, decimals": _own_grid("E {e:.2f} / N {n:.2f}"),
     "own grid, two lines": _own_grid("x: {e:.1f}\ny: {n:.1f}"),
