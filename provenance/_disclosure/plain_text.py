@@ -8,9 +8,15 @@ from dataclasses import dataclass
 
 _HIDDEN = frozenset({"Cf", "Cc", "Mn", "Me", "Co", "Cs"})
 """Joiners, direction marks, controls and accents that stand alone."""
-_SAME_SIGN = str.maketrans("‐‑‒–—−º˚’‘‛`´“”‟", "------°°'''''\"\"\"")
-
-_BLANKS = str.maketrans("\n\r\t", "   ")
+_SAME_SIGN = {
+    ord(written): meant
+    for meant, many in (
+        ("-", "‐‑‒–—−"), ("°", "º˚∘◦⁰ᵒ"), ("'", "′’‘‛`´"), ('"', "″“”‟"),
+        (" ", "\n\r\t"), (".", "٫"), (",", "٬"),
+    )
+    for written in many
+}  # fmt: skip
+"""Signs as they are typed; the compatible form of some is a letter or another sign."""
 
 
 @dataclass(frozen=True)
@@ -32,19 +38,14 @@ def plain(text: str) -> PlainText:
     "37°28' N"
     """
     if text.isascii():
-        spaced = text.translate(_BLANKS)
-        if spaced.isprintable():
-            return PlainText(spaced, range(len(text)))
+        typed = text.translate(_SAME_SIGN)
+        if typed.isprintable():
+            return PlainText(typed, range(len(text)))
     letters: list[str] = []
     places: list[int] = []
     for place, character in enumerate(text):
-        if character in "\n\r\t":
-            read = " "
-        elif character in "′″":
-            read = "'" if character == "′" else '"'
-        else:
-            read = unicodedata.normalize("NFKC", character).translate(_SAME_SIGN)
-        for one in read:
+        read = unicodedata.normalize("NFKC", character.translate(_SAME_SIGN))
+        for one in read.translate(_SAME_SIGN):
             if unicodedata.category(one) in _HIDDEN:
                 continue
             digit = unicodedata.decimal(one, None)

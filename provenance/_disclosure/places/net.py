@@ -51,6 +51,8 @@ MOST_DIGIT_ROWS = 64
 FEWEST_OF_A_GRID = 3
 _ODD = re.compile(r"[0-9][eE][+-]?[0-9]|gon\b|grad\b|ᵍ", re.IGNORECASE)
 """Powers of ten and gons, whose first figures are not those of the degrees."""
+_POINT_BEFORE = re.compile(r"[0-9]\.$")
+"""The decimals of a number are no map coordinate themselves."""
 _KILOMETRES = re.compile(r"\s*km\b", re.IGNORECASE)
 _MAY_BE_GRID = re.compile(r"[0-9](?:[ ,.'_]?[0-9]){4}")
 _TAIL = re.compile(r"[\s°'\"]{0,3}[NSEWO](?![^\W\d_])|\s?[°'\"]+", re.IGNORECASE)
@@ -138,10 +140,9 @@ class PlaceNet:
             found += [_Found(*one, CERTAIN) for one in codes.find(read.text)]
         found += self._numbers(read.text, rows)
         for spoken in in_figures(read.text):
-            found += [
-                _Found(*spoken.span(one.start, one.end), f"{one.what} in words", one.bits)
-                for one in self._numbers(spoken.text)
-            ]
+            for one in self._numbers(spoken.text):
+                start, end = _whole_words(read.text, *spoken.span(one.start, one.end))
+                found.append(_Found(start, end, f"{one.what} in words", one.bits))
         return [Hit(*read.span(one.start, one.end), one.what) for one in _joined(found)]
 
     # -- numbers ---------------------------------------------------------------------------------
@@ -151,16 +152,17 @@ class PlaceNet:
         figures = Figures(text)
         if not figures.runs:
             return []
-        may_be_grid = _MAY_BE_GRID.search(text) is not None
-        odd = _ODD.search(text) is not None
+        has_grid = _MAY_BE_GRID.search(text) is not None
+        is_odd = _ODD.search(text) is not None
         halves: list[_Half] = list(self._in_a_row(figures))
         found: list[_Found] = []
         on_a_map: list[tuple[Number, float]] = []
-        for run in range(len(figures.runs)):
-            crowd = max(math.log2(figures.crowd(run) / CROWD), 0.0)
-            may_be_angle = odd or self._may_be_angle(figures.runs[run][2])
+        for run, (start, _, digits) in enumerate(figures.runs):
+            may_be_angle = is_odd or self._may_be_angle(digits)
+            may_be_grid = has_grid and not _POINT_BEFORE.search(text, max(start - 2, 0), start)
             if not (may_be_angle or may_be_grid):
                 continue
+            crowd = max(math.log2(figures.crowd(run) / CROWD), 0.0)
             for number in figures.numbers(run):
                 if may_be_angle:
                     halves += self._angles(figures, run, number, crowd)
@@ -219,9 +221,12 @@ class PlaceNet:
         if value >= SMALLEST_MAP_FIGURE:
             yield value, half, self._here, cost, True
         in_km = _is_in_km(figures, number)
-        if in_km or (half < 0.5 and number.figures >= 4 and value >= 10):
+        if in_km or (half < 0.5 and number.figures >= 4 and value >= 100):
             cost_km = cost + (0.0 if in_km else KILOMETRES_BITS)
             yield value * 1000, half * 1000, self._here, cost_km, True
+        if half == 0.5 and number.figures in (3, 4):
+            # the square of a kilometre
+            yield (value + 0.5) * 1000, 500, self._here, cost + KILOMETRES_BITS, False
         cost += LAST_FIGURES_BITS
         whole = len(str(int(value))) if value < SMALLEST_MAP_FIGURE * 10 else 0
         if whole == 5:
@@ -244,23 +249,24 @@ class PlaceNet:
     def _split(self, figures: Figures, run: int, crowd: float) -> Iterator[_Found]:
         """A reference of both axes in one run of figures, such as 123678 for 12300 and 67800."""
         start, end, digits = figures.runs[run]
-        if len(digits) not in (6, 8, 10):
+        if len(digits) in (6, 8, 10):
+            width = len(digits) // 2
+            unit, line, cost = 10.0 ** (5 - width), self._last_five, 2 * LAST_FIGURES_BITS
+        elif len(digits) in (12, 13):
+            width, unit, line, cost = 6, 1.0, self._here, LAST_FIGURES_BITS
+        else:
             return
-        width = len(digits) // 2
-        unit = 10.0 ** (5 - width)
         best: dict[tuple[int, int], dict[int, float]] = defaultdict(dict)
         for axis, part in enumerate((digits[:width], digits[width:])):
             value = (int(part) + 0.5) * unit
-            for one in self._last_five.between(value, value):
+            for one in line.between(value, value):
                 bits = one.bits(value, unit / 2, FINEST_METRES)
                 if bits is not None and one.axis == axis:
                     best[one.frame][axis] = max(best[one.frame].get(axis, 0.0), bits)
         for axes in best.values():
-            if len(axes) == 2:
-                bits = sum(axes.values()) - 2 * LAST_FIGURES_BITS - crowd
-                bits += figures.leaning(start, end)
-                if bits >= PAIR_BITS:
-                    yield _Found(start, end, "grid reference", bits)
+            bits = sum(axes.values()) - cost - crowd + figures.leaning(start, end)
+            if len(axes) == 2 and bits >= PAIR_BITS:
+                yield _Found(start, end, "grid reference", bits)
 
     def _in_a_row(self, figures: Figures) -> Iterator[_Half]:
         """The figures of an angle one after the other, whatever stands between them."""
@@ -318,6 +324,14 @@ class PlaceNet:
             found = on_grid(number, self._areas[number], code, OTHER_GRID_BITS)
             self._exact[near.frame] = {one.axis: one for one in found}
         return self._exact[near.frame].get(near.axis)
+
+
+def _whole_words(text: str, start: int, end: int) -> tuple[int, int]:
+    while start > 0 and text[start - 1].isalpha():
+        start -= 1
+    while end < len(text) and text[end].isalpha():
+        end += 1
+    return start, end
 
 
 def _is_in_km(figures: Figures, number: Number) -> bool:

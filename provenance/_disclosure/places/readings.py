@@ -11,18 +11,19 @@ from dataclasses import dataclass
 MOST_FIGURES = 17
 _RUN = re.compile(r"[0-9]+")
 _WORD = re.compile(r"[^\W\d_]{2,}")
-_MARK = re.compile(r"[.,·٫]|\s[.,]|[.,]\s")
+_MARK = re.compile(r"[.,·]|\s[.,]|[.,]\s")
 """A decimal mark, with a blank that slipped in."""
 _GROUP = re.compile(r"[ ,.'_]")
 _EXPONENT = re.compile(r"[eE]([+-]?[0-9]{1,2})(?![0-9])")
 _SIGNS = r"[\s°'\",;:/._=*~-]*"
 _LIGHT = re.compile(
-    rf"{_SIGNS}(?:(?:d|deg|degs|degrees?|m|min|mins|minutes?|minuten?|grad|grado?s?|graus?|graden"
-    rf"|degr[ée]s?|minutos?|minuti|and|und|et|y|e|en)\b)?{_SIGNS}",
+    rf"{_SIGNS}(?:(?:d|o|deg|degs|degrees?|m|min|mins|minutes?|minuten?|grad|grado?s?|graus?|graden"
+    rf"|degr[ée]s?|minutos?|minuti|[nsew]|north|south|east|west|and|und|et|y|en)\b{_SIGNS}){{0,3}}",
     re.IGNORECASE,
 )
+"""What may stand between degrees and minutes, or these and seconds."""
 _ANY_WORD = re.compile(r"[\W_]*[^\W\d_]{1,12}[\W_]*")
-MOST_BETWEEN = 16
+MOST_BETWEEN = 24
 ANY_WORD_BITS, PACKED_BITS, POINT_DROPPED_BITS, SEXAGESIMAL_BITS = 3.0, 2.0, 3.0, 2.0
 """What each way of reading costs: so many other ways could have been tried."""
 
@@ -144,7 +145,7 @@ class Figures:
                 yield Angle(number.start, number.end, value, half, number.cost)
         if number.cost == 0 and number.next - run <= 2:
             yield from self._packed(run, number, wholes)
-            if number.next == run + 1 and number.value in wholes:
+            if number.value in wholes:
                 yield from self._sexagesimal(number)
 
     def _packed(self, run: int, number: Number, wholes: Container[int]) -> Iterator[Angle]:
@@ -180,7 +181,7 @@ class Figures:
             value = number.value + minutes.value / 60
             so_far = SEXAGESIMAL_BITS + cost
             yield Angle(number.start, minutes.end, value, minutes.half / 60, so_far)
-            if minutes.half == 0.5:
+            if minutes.value.is_integer():
                 for seconds, more in self._sixtieths(minutes):
                     yield Angle(
                         number.start, seconds.end, value + seconds.value / 3600,

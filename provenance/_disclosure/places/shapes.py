@@ -55,7 +55,7 @@ _BY_FORM = (
             r"\bgeo:-?[0-9]\S+"
             r"|(?:https?://|\bwww\.|(?<![\w@.])(?=[\w-]+(?:\.[\w-]+)*\.[a-z]{2,6}/))"
             r"(?=\S*(?:\bmaps?\b|\bosm\b|openstreetmap|\bgeo\b|\bearth\b|\bplaces?\b|\bplus\.codes\b"
-            r"|\bw3w\b|[@=#/]-?[0-9]{1,3}\.[0-9]{2,}))[^\s<>]+",
+            r"|\bw3w\b|-?[0-9]{1,3}\.[0-9]{2,}(?:,|/|%2C|&\w+=)-?[0-9]{1,3}\.[0-9]{2,}))[^\s<>]+",
             re.IGNORECASE,
         ),
     ),

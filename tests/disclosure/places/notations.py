@@ -1,7 +1,8 @@
 """Writes invented places in every notation that crews and their devices use, and harmless notes.
 
-Grids are computed by pyproj (PROJ, EPSG Dataset), codes by the reference libraries mgrs (NGA's
-GEOTRANS), pygeohash, openlocationcode and maidenhead; letters of the British grid by pygeodesy.
+Grids are computed by pyproj (PROJ, EPSG Dataset); codes by reference libraries that the program
+does not use for them: MGRS, geohashes and the letters of the British grid by pygeodesy. Plus codes
+and locators are written by the libraries that read them (openlocationcode, maidenhead).
 """
 
 from __future__ import annotations
@@ -9,11 +10,12 @@ from __future__ import annotations
 import random
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass
+from functools import cache
+from itertools import cycle, islice
 
 import maidenhead
-import mgrs
-import pygeohash
 from openlocationcode import openlocationcode
+from pygeodesy import geohash, toMgrs, toOsgr, toUtm8
 from pyproj import Transformer
 
 from provenance._disclosure.places.frames import Point
@@ -51,15 +53,19 @@ class Written:
 
     def on(self, code: int) -> tuple[float, float]:
         """Easting and northing on a grid."""
-        change = Transformer.from_crs(4326, code, always_xy=True)
-        east, north = change.transform(self.point.longitude, self.point.latitude)
+        east, north = _grid(code).transform(self.point.longitude, self.point.latitude)
         return east, north
 
     @property
     def military(self) -> str:
         """MGRS to the metre."""
-        code: str = mgrs.MGRS().toMGRS(self.point.latitude, self.point.longitude)
-        return code
+        code = toMgrs(toUtm8(self.point.latitude, self.point.longitude))
+        return f"{code.zone}{code.band}{code.EN}{int(code.easting):05d}{int(code.northing):05d}"
+
+
+@cache
+def _grid(code: int) -> Transformer:
+    return Transformer.from_crs(4326, code, always_xy=True)
 
 
 def written(point: Point) -> Written:
@@ -139,16 +145,15 @@ def _own_grid(form: str) -> Callable[[Written], str]:
     return write
 
 
-_TENS = "zero ten twenty thirty forty fifty sixty seventy eighty ninety".split()
-_ONES = (
-    "zero one two three four five six seven eight nine ten eleven twelve thirteen fourteen "
-    "fifteen sixteen seventeen eighteen nineteen"
-).split()
-_DIGITS = {
-    "de": ("null eins zwei drei vier fünf sechs sieben acht neun".split(), "Komma"),
-    "fr": ("zéro un deux trois quatre cinq six sept huit neuf".split(), "virgule"),
-    "es": ("cero uno dos tres cuatro cinco seis siete ocho nueve".split(), "coma"),
-}
+_NUMBERS = {
+    "tens": "zero ten twenty thirty forty fifty sixty seventy eighty ninety",
+    "en": "zero one two three four five six seven eight nine ten eleven twelve thirteen fourteen "
+          "fifteen sixteen seventeen eighteen nineteen point",
+    "de": "null eins zwei drei vier fünf sechs sieben acht neun Komma",
+    "fr": "zéro un deux trois quatre cinq six sept huit neuf virgule",
+    "es": "cero uno dos tres cuatro cinco seis siete ocho nueve coma",
+}  # fmt: skip
+_TENS, _ONES = _NUMBERS["tens"].split(), _NUMBERS["en"].split()
 
 
 def said(number: int) -> str:
@@ -182,12 +187,12 @@ def _said_decimal(one: Written) -> str:
 
 
 def _one_by_one(language: str) -> Callable[[Written], str]:
-    names, mark = _DIGITS[language]
+    names = _NUMBERS[language].split()
+    names_of = dict(zip("0123456789.", names, strict=True))
 
     def write(one: Written) -> str:
         return " / ".join(
-            " ".join(mark if figure == "." else names[int(figure)] for figure in f"{value:.4f}")
-            for value in (one.lat, one.lon)
+            " ".join(map(names_of.__getitem__, f"{value:.4f}")) for value in (one.lat, one.lon)
         )
 
     return write
@@ -196,6 +201,13 @@ def _one_by_one(language: str) -> Callable[[Written], str]:
 def _short_plus(one: Written) -> str:
     code: str = openlocationcode.encode(one.point.latitude, one.point.longitude)
     return code[4:]
+
+
+def _national_grid(one: Written) -> str:
+    """The letters of Great Britain there, MGRS elsewhere."""
+    if one.point.crs != (27700,):
+        return one.military
+    return str(toOsgr(one.point.latitude, one.point.longitude))
 
 
 NOTATIONS: dict[str, Callable[[Written], str]] = {
@@ -262,6 +274,8 @@ NOTATIONS: dict[str, Callable[[Written], str]] = {
     "UTM, four figures each": _utm("grid {fe:04d} {fn:04d}"),
     "UTM, three figures each": _utm("grid ref {he:03d} {hn:03d}"),
     "UTM, in one run": _utm("{te:05.0f}{tn:05.0f}"),
+    "key": lambda one: f"{one.north}{one.lat * 100:.0f}{one.east}{one.lon * 100:.0f}",
+    "UTM, kilometres alone": _utm("UTM {ke:.0f} {kn:.0f}"),
     "UTM easting alone": _utm("easting {e:.0f}"),
     "UTM of the next zone": lambda one: "{:.0f} {:.0f}".format(*one.on(_next_zone(one.point))),
     "own grid": _own_grid("{e:.0f} {n:.0f}"),
@@ -277,10 +291,11 @@ NOTATIONS: dict[str, Callable[[Written], str]] = {
     "plus code": lambda one: openlocationcode.encode(one.point.latitude, one.point.longitude),
     "plus code, short": _short_plus,
     "plus code, small": lambda one: _short_plus(one).lower(),
-    "geohash": lambda one: pygeohash.encode(one.point.latitude, one.point.longitude, 9),
-    "geohash, short": lambda one: pygeohash.encode(one.point.latitude, one.point.longitude, 6),
+    "geohash": lambda one: geohash.encode(one.point.latitude, one.point.longitude, 9),
+    "geohash, short": lambda one: geohash.encode(one.point.latitude, one.point.longitude, 6),
     "locator": lambda one: maidenhead.to_maiden(one.point.latitude, one.point.longitude, 3),
     "locator, long": lambda one: maidenhead.to_maiden(one.point.latitude, one.point.longitude, 4),
+    "National Grid": _national_grid,
     "township and range": lambda one: "T36N R18W sec. 14",
     "township and range, words": lambda one: "Township 36 North, Range 18 West",
     "quarter section": lambda one: "NW¼ SE¼ sec 14",
@@ -306,28 +321,36 @@ CONTEXTS: dict[str, Callable[[str], str]] = {
 }
 
 
-def variants(point: Point) -> Iterator[tuple[str, str, str]]:
-    """(notation, context, text) of a place in everything above."""
+def variants(point: Point, contexts: int = len(CONTEXTS)) -> Iterator[tuple[str, str, str]]:
+    """(notation, context, text) of a place in every notation, each in so many contexts in turn."""
     one = written(point)
+    turn = cycle(CONTEXTS.items())
     for name, notation in NOTATIONS.items():
+        if name in ALONE and one.lat < 1:
+            # by the equator and the zero meridian small numbers are met everywhere
+            continue
         text = notation(one)
-        for context, put in CONTEXTS.items():
-            if context in ("full width", "digits of Arabic") and name in LETTERED:
-                # such codes are typed, never set in another script
-                continue
-            yield name, context, put(text)
+        for context, put in islice(turn, contexts):
+            if not (context in ("full width", "digits of Arabic") and name.startswith(CODES)):
+                yield name, context, put(text)
 
 
-LETTERED = frozenset(
-    name for name in NOTATIONS if name.startswith(("plus", "geohash", "loc", "map"))
-)
+ALONE = frozenset({"latitude alone"})
+CODES = ("plus code", "geohash", "locator", "map link", "geo URI")
+"""These are typed or copied, never set in another script."""
+BY_FORM = frozenset({
+    "township and range", "township and range, words", "quarter section", "parcel of land",
+    "three words", "map link, at", "map link, hash", "geo URI",
+})  # fmt: skip
+"""Found whatever place they mean."""
 
 
 def harmless(number: int, seed: int = 1) -> list[str]:
     """Notes full of numbers as a record of wood has them; none means a place."""
     draw = random.Random(seed)
     made: list[Callable[[], str]] = [
-        lambda: f"{draw.randint(3, 60)} by {draw.randint(3, 60)} cm, {draw.uniform(0.5, 9):.2f} m long",
+        lambda: f"{draw.randint(3, 60)} by {draw.randint(3, 60)} cm, "
+                f"{draw.uniform(0.5, 9):.2f} m long",
         lambda: f"felled {draw.randint(1400, 1990)}, {draw.randint(20, 320)} rings, "
                 f"{draw.randint(0, 40)} of sapwood",
         lambda: f"specimen {draw.randint(100, 99999)}, plug {draw.randint(1, 999)}",
@@ -344,13 +367,14 @@ def harmless(number: int, seed: int = 1) -> list[str]:
         lambda: f"core {draw.randint(1, 400)} at {draw.uniform(0.1, 6):.2f} m above the floor, "
                 f"bearing {draw.randint(0, 359)}",
         lambda: f"photo IMG_{draw.randint(1000, 9999)}.jpg, {draw.uniform(0.5, 9):.1f} MB, "
-                f"f/{draw.uniform(1.8, 16):.1f} 1/{draw.randint(30, 2000)} s ISO {draw.randint(1, 64) * 100}",
-        lambda: f"x {draw.uniform(0, 60):.2f} y {draw.uniform(0, 60):.2f} z {draw.uniform(0, 9):.2f}",
-        lambda: f"box {draw.randint(1, 40)}, shelf {draw.randint(1, 12)}, sheet {draw.randint(1, 90)} "
-                f"of {draw.randint(1, 90)}; account {draw.randint(10**5, 10**8)}",
+                f"f/{draw.uniform(1.8, 16):.1f} 1/{draw.randint(30, 2000)} s",
+        lambda: f"x {draw.uniform(0, 60):.2f} y {draw.uniform(0, 60):.2f} "
+                f"z {draw.uniform(0, 9):.2f}",
+        lambda: f"box {draw.randint(1, 40)}, shelf {draw.randint(1, 12)}, "
+                f"sheet {draw.randint(1, 90)}; account {draw.randint(10**5, 10**8)}",
         lambda: f"beam {draw.choice('ABC')}{draw.randint(1, 9)}-{draw.randint(1, 400):03d}, "
-                f"{draw.randint(1, 31)} {draw.choice(['June', 'July', 'August'])} {draw.randint(1700, 2024)}",
-        lambda: f"tree {draw.randint(1, 90)}: {draw.randint(1500, 1800)}p - {draw.randint(1700, 1990)}B, "
-                f"count {draw.randint(80, 300)} +{draw.randint(1, 9)}",
+                f"{draw.randint(1, 31)} {draw.choice(['June', 'July'])} {draw.randint(1700, 2024)}",
+        lambda: f"tree {draw.randint(1, 90)}: {draw.randint(1500, 1800)}p - "
+                f"{draw.randint(1700, 1990)}B, count {draw.randint(80, 300)}",
     ]  # fmt: skip
     return [draw.choice(made)() for _ in range(number)]
