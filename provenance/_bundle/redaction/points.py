@@ -26,7 +26,7 @@ def protected_points(package: Package, forms: Mapping[str, Mapping[str, str]]) -
     found: dict[Point, None] = {}
     drawn: dict[str, tuple[float, float]] = {}
     for table in package.model.tables.values():
-        form_of = {form: name for name, form in reversed(forms[table.name].items())}
+        form_of = {form: name for name, form in reversed(list(forms[table.name].items()))}
         if "site_x" in form_of and "site_y" in form_of:
             columns = [
                 package.tables.column(table.name, form_of[form]) for form in ("site_x", "site_y")

@@ -39,15 +39,18 @@ from provenance._disclosure.plain_text import plain
 
 SINGLE_BITS, PAIR_BITS = 12.5, 17.0
 """What one axis must reach, and both together: about one note in a thousand by chance."""
+NEAR = " near a withheld place"
 NEAR_CHARS = 60
 """So near both halves of a position stand."""
 CERTAIN = 99.0
 CROWD = 8
 """Where more numbers than these stand together, so many more could agree by chance."""
 FINEST_DEGREES, FINEST_METRES = 1e-5, 0.5
+"""No number is taken for more exact than this, about a metre."""
 KILOMETRES_BITS, LAST_FIGURES_BITS, IN_A_ROW_BITS = 4.0, 3.0, 3.0
+"""What these ways of reading cost: so many other ways could have been tried."""
 BITS_A_FIGURE = math.log2(10)
-MOST_DIGIT_ROWS = 64
+MOST_DIGIT_ROWS = 256
 FEWEST_OF_A_GRID = 3
 _ODD = re.compile(r"[0-9][eE][+-]?[0-9]|gon\b|grad\b|ᵍ", re.IGNORECASE)
 """Powers of ten and gons, whose first figures are not those of the degrees."""
@@ -57,8 +60,6 @@ _KILOMETRES = re.compile(r"\s*km\b", re.IGNORECASE)
 _MAY_BE_GRID = re.compile(r"[0-9](?:[ ,.'_]?[0-9]){4}")
 _TAIL = re.compile(r"[\s°'\"]{0,3}[NSEWO](?![^\W\d_])|\s?[°'\"]+", re.IGNORECASE)
 _NAMES = ("latitude", "longitude")
-
-
 _Reading = tuple[float, float, Line, float, bool]
 """Value, half a unit, where to look, cost, and whether one axis may stand alone."""
 
@@ -76,10 +77,9 @@ class _Half:
 
     @property
     def what(self) -> str:
-        """The name of the axis."""
-        if self.frame == (-1, 0):
-            return _NAMES[self.axis]
-        return "grid coordinate"
+        """What it is, for a person."""
+        axis = _NAMES[self.axis] if self.frame == (-1, 0) else "grid coordinate"
+        return axis + NEAR
 
 
 @dataclass(frozen=True, slots=True)
@@ -137,12 +137,15 @@ class PlaceNet:
         found = [_Found(*one, CERTAIN) for one in by_form(read.text)]
         found = [one for one in found if not _is_in(rows, one.start)]
         for codes in self._codes:
-            found += [_Found(*one, CERTAIN) for one in codes.find(read.text)]
+            found += [
+                _Found(start, end, what + NEAR, CERTAIN)
+                for start, end, what in codes.find(read.text)
+            ]
         found += self._numbers(read.text, rows)
         for spoken in in_figures(read.text):
             for one in self._numbers(spoken.text):
                 start, end = _whole_words(read.text, *spoken.span(one.start, one.end))
-                found.append(_Found(start, end, f"{one.what} in words", one.bits))
+                found.append(_Found(start, end, f"{one.what}, in words", one.bits))
         return [Hit(*read.span(one.start, one.end), one.what) for one in _joined(found)]
 
     # -- numbers ---------------------------------------------------------------------------------
@@ -167,16 +170,12 @@ class PlaceNet:
                 if may_be_angle:
                     halves += self._angles(figures, run, number, crowd)
                 if may_be_grid and number.figures >= FEWEST_OF_A_GRID:
-                    readings = self._metric_readings(figures, number)
-                    halves += self._grids(figures, number, crowd, readings)
+                    halves += self._grids(figures, number, crowd)
                     if number.value >= SMALLEST_MAP_FIGURE or _is_in_km(figures, number):
                         on_a_map.append((number, crowd))
             if may_be_grid:
                 found += self._split(figures, run, crowd)
-        if _are_two(on_a_map):
-            for number, crowd in on_a_map:
-                readings = self._readings_elsewhere(figures, number)
-                halves += self._grids(figures, number, crowd, readings)
+        halves += self._grids_elsewhere(figures, on_a_map)
         alone = [one for one in halves if one.alone and one.bits >= SINGLE_BITS]
         alone = [one for one in alone if not _is_in(rows, one.start)]
         found += [_Found(one.start, one.end, one.what, one.bits) for one in alone]
@@ -203,18 +202,36 @@ class PlaceNet:
                 bits += leaning - angle.cost - crowd
                 yield _Half(angle.start, angle.end, one.frame, one.axis, bits, True)
 
-    def _grids(
-        self, figures: Figures, number: Number, crowd: float, readings: Iterable[_Reading]
+    def _grids(self, figures: Figures, number: Number, crowd: float) -> Iterator[_Half]:
+        for value, half, line, cost, alone in self._metric_readings(figures, number):
+            for one in line.between(value, value):
+                bits = one.bits(value, half, FINEST_METRES)
+                if bits is not None and bits > 0:
+                    bits += _leaning(figures, number) - cost - crowd
+                    yield _Half(number.start, number.end, one.frame, one.axis, bits, alone)
+
+    def _grids_elsewhere(
+        self, figures: Figures, numbers: Sequence[tuple[Number, float]]
     ) -> Iterator[_Half]:
-        for value, half, line, cost, alone in readings:
-            for near in line.between(value, value):
-                one = self._sharp(near)
-                bits = one.bits(value, half, FINEST_METRES) if one else None
-                if one is None or bits is None or bits < 0:
-                    continue
-                is_long = number.value >= SMALLEST_MAP_FIGURE
-                bits += figures.leaning(number.start, number.end, is_long=is_long) - cost - crowd
-                yield _Half(number.start, number.end, one.frame, one.axis, bits, alone)
+        """A grid that nobody said is used here counts only with both axes."""
+        if not _are_two(numbers):
+            return
+        near: dict[tuple[int, int], list[tuple[int, float, float, Number, float]]]
+        near = defaultdict(list)
+        for number, crowd in numbers:
+            unit = 1000 if _is_in_km(figures, number) else 1
+            value, half = number.value * unit, number.half * unit
+            for one in self._elsewhere.between(value, value):
+                near[one.frame].append((one.axis, value, half, number, crowd))
+        for frame, readings in near.items():
+            if len({axis for axis, *_ in readings}) < 2:
+                continue
+            exact = self._exact_grid(frame)
+            for axis, value, half, number, crowd in readings:
+                bits = exact[axis].bits(value, half, FINEST_METRES) if axis in exact else None
+                if bits is not None and bits > 0:
+                    bits += _leaning(figures, number) - number.cost - crowd
+                    yield _Half(number.start, number.end, frame, axis, bits, False)
 
     def _metric_readings(self, figures: Figures, number: Number) -> Iterator[_Reading]:
         value, half, cost = number.value, number.half, number.cost
@@ -238,14 +255,6 @@ class PlaceNet:
             unit = 10.0 ** (5 - number.figures)
             yield (value + 0.5) * unit, half * unit, self._last_five, cost, False
 
-    def _readings_elsewhere(self, figures: Figures, number: Number) -> Iterator[_Reading]:
-        """A grid that nobody said is used here counts only with both axes."""
-        if number.value >= SMALLEST_MAP_FIGURE:
-            yield number.value, number.half, self._elsewhere, number.cost, False
-        if _is_in_km(figures, number):
-            value, half = number.value * 1000, number.half * 1000
-            yield value, half, self._elsewhere, number.cost, False
-
     def _split(self, figures: Figures, run: int, crowd: float) -> Iterator[_Found]:
         """A reference of both axes in one run of figures, such as 123678 for 12300 and 67800."""
         start, end, digits = figures.runs[run]
@@ -266,7 +275,7 @@ class PlaceNet:
         for axes in best.values():
             bits = sum(axes.values()) - cost - crowd + figures.leaning(start, end)
             if len(axes) == 2 and bits >= PAIR_BITS:
-                yield _Found(start, end, "grid reference", bits)
+                yield _Found(start, end, f"grid reference{NEAR}", bits)
 
     def _in_a_row(self, figures: Figures) -> Iterator[_Half]:
         """The figures of an angle one after the other, whatever stands between them."""
@@ -315,15 +324,13 @@ class PlaceNet:
             one for number, area in enumerate(self._areas) for one in other_grids(number, area)
         )
 
-    def _sharp(self, near: Stretch) -> Stretch | None:
-        """A stretch with the shift between datums, where it was left out."""
-        if near.cost == 0:
-            return near
-        if near.frame not in self._exact:
-            number, code = near.frame
+    def _exact_grid(self, frame: tuple[int, int]) -> dict[int, Stretch]:
+        """Axis → stretch of a grid of the area, with the shift between datums."""
+        if frame not in self._exact:
+            number, code = frame
             found = on_grid(number, self._areas[number], code, OTHER_GRID_BITS)
-            self._exact[near.frame] = {one.axis: one for one in found}
-        return self._exact[near.frame].get(near.axis)
+            self._exact[frame] = {one.axis: one for one in found}
+        return self._exact[frame]
 
 
 def _whole_words(text: str, start: int, end: int) -> tuple[int, int]:
@@ -332,6 +339,11 @@ def _whole_words(text: str, start: int, end: int) -> tuple[int, int]:
     while end < len(text) and text[end].isalpha():
         end += 1
     return start, end
+
+
+def _leaning(figures: Figures, number: Number) -> float:
+    is_long = number.value >= SMALLEST_MAP_FIGURE
+    return figures.leaning(number.start, number.end, is_long=is_long)
 
 
 def _is_in_km(figures: Figures, number: Number) -> bool:

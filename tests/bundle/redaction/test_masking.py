@@ -210,7 +210,7 @@ def test_every_hit_has_its_words_and_stands_where_it_says() -> None:
     assert hits[1] == []
     assert [(text[one.start : one.end], one.what) for one in hits[0]] == [
         ("Hollin Reach", "name or text"),
-        ("51.474 N", "latitude"),
+        ("51.474 N", "latitude near a withheld place"),
         ("TQ", "code of a person"),
         ("a@b.example.org", "e-mail address"),
         ("1871.93", "number"),
