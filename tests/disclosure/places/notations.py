@@ -59,8 +59,13 @@ class Written:
     @property
     def military(self) -> str:
         """MGRS to the metre."""
-        code = toMgrs(toUtm8(self.point.latitude, self.point.longitude))
-        return f"{code.zone}{code.band}{code.EN}{int(code.easting):05d}{int(code.northing):05d}"
+        return _military(self.point)
+
+
+@cache
+def _military(point: Point) -> str:
+    code = toMgrs(toUtm8(point.latitude, point.longitude))
+    return f"{code.zone}{code.band}{code.EN}{int(code.easting):05d}{int(code.northing):05d}"
 
 
 @cache
