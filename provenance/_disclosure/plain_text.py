@@ -8,7 +8,15 @@ from dataclasses import dataclass
 
 _HIDDEN = frozenset({"Cf", "Cc", "Mn", "Me", "Co", "Cs"})
 """Joiners, direction marks, controls and accents that stand alone."""
-_SAME_SIGN = str.maketrans("‐‑‒–—−º˚’‘‛`´“”‟", "------°°'''''\"\"\"")
+_SAME_SIGN = {
+    ord(written): meant
+    for meant, many in (
+        ("-", "‐‑‒–—−"), ("°", "º˚∘◦⁰ᵒ"), ("'", "′’‘‛`´"), ('"', "″“”‟"),
+        (" ", "\n\r\t"), (".", "٫"), (",", "٬"),
+    )
+    for written in many
+}  # fmt: skip
+"""Signs as they are typed; the compatible form of some is a letter or another sign."""
 
 
 @dataclass(frozen=True)
@@ -29,18 +37,15 @@ def plain(text: str) -> PlainText:
     >>> plain("３７°２８′\\u200b N").text
     "37°28' N"
     """
-    if text.isascii() and text.isprintable():
-        return PlainText(text, range(len(text)))
+    if text.isascii():
+        typed = text.translate(_SAME_SIGN)
+        if typed.isprintable():
+            return PlainText(typed, range(len(text)))
     letters: list[str] = []
     places: list[int] = []
     for place, character in enumerate(text):
-        if character in "\n\r\t":
-            read = " "
-        elif character in "′″":
-            read = "'" if character == "′" else '"'
-        else:
-            read = unicodedata.normalize("NFKC", character).translate(_SAME_SIGN)
-        for one in read:
+        read = unicodedata.normalize("NFKC", character.translate(_SAME_SIGN))
+        for one in read.translate(_SAME_SIGN):
             if unicodedata.category(one) in _HIDDEN:
                 continue
             digit = unicodedata.decimal(one, None)

@@ -15,6 +15,7 @@ from provenance._bundle.redaction.own_grids import Grids, own_grids
 from provenance._bundle.redaction.people import PARTY, Columns, new_codes, unnamed
 from provenance._bundle.redaction.placed import AXES, PLACED_FORMS
 from provenance._bundle.redaction.places import as_decimal, corners
+from provenance._bundle.redaction.points import LATITUDE, LONGITUDE, protected_points
 from provenance._history.history import CHANGE
 from provenance._model.schema import Field, Model, Table
 from provenance._record.edition_key import edition_key
@@ -22,8 +23,6 @@ from provenance._record.joined import keys_now
 from provenance._record.package import Package
 
 SITE = "site"
-LATITUDE = "http://rs.tdwg.org/dwc/terms/decimalLatitude"
-LONGITUDE = "http://rs.tdwg.org/dwc/terms/decimalLongitude"
 LARGE = 10_000
 """A site grid coordinate beyond this is one of a map grid, in all likelihood."""
 SHORTEST_NAME_WORD = 3
@@ -74,6 +73,7 @@ def gather_known(package: Package) -> Known:
     values.phrases = {
         one for one in values.phrases if not any(squeezed(one) in name for name in open_names)
     } | values.full_names
+    values.points.update(protected_points(package, forms))
     masker = Masker(values, trade_words(model))
     for name, found in keys.items():
         given = renamed.get(name, {})

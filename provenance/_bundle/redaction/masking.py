@@ -8,12 +8,14 @@ from __future__ import annotations
 
 import re
 import unicodedata
-from bisect import bisect_left
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
 from itertools import chain, pairwise
 
-from provenance._checks.rules.privacy import COORDINATES, EMAIL, PHONE
+from provenance._checks.rules.privacy import EMAIL, PHONE
+from provenance._disclosure.hits import Hit
+from provenance._disclosure.places.frames import Point
+from provenance._disclosure.places.net import PlaceNet
 
 WITHHELD = "[withheld]"
 ANYWHERE = 8
@@ -22,28 +24,16 @@ SHORTEST = 4
 """Shorter ones are too often a part of plain words; people's codes are another matter."""
 FIRST_IDEOGRAPH = "\u2e80"
 """From here on scripts write whole names in two or three characters, with no blanks between."""
-NEAR_DEGREES = 0.15
-NEAR_METRES = 10_000
 SEAL = r"(?i)(?<![0-9a-f])([0-9a-f]{64})(?![0-9a-f])"
 """A seal in a text could be tried out against guesses of what it covers."""
 _ADDRESS = re.compile(EMAIL)
-_DIGITS = tuple(re.compile(one) for one in (PHONE, COORDINATES, SEAL))
-_TELLING = re.compile(
-    r"[0-9][.,][0-9]{2}|[0-9]{4}|[0-9][eE]|°|º|deg|[0-9][ :][0-9]{1,2}(?:[.,][0-9]+)?[ :'′’][0-9]?"
-)
-"""What a text must hold to be asked for coordinates one number at a time, which takes long."""
+_DIGITS = {"telephone number": re.compile(PHONE), "seal": re.compile(SEAL)}
 _NUMBERS = tuple(
     re.compile(rf"(?<![0-9.])[-+]?[0-9]+(?:{mark}[0-9]+)?(?:[eE][-+]?[0-9]{{1,2}})?(?![0-9])")
     for mark in (r"\.", ",")
 )
 """Both ways of writing a decimal, since '1,51.4739' holds other numbers in each."""
 _WORD = re.compile(r"[^\W_]+")
-_UNIT = re.compile(r"\s?(?:mm|cm|m|km|ft|in|kg|%)(?![^\W_])")
-_MINUTES = re.compile(
-    r"(?<![0-9.,])([0-9]{1,3})(?:\s?(?:°|º|deg)\s?|[ :])(?:([0-9]{1,2}(?:[.,][0-9]+)?)"
-    r"(?:\s?['′’]\s?|[ :]|(?![0-9]))(?:([0-9]{1,2}(?:[.,][0-9]+)?)\s?[\"″”]?)?)?\s?[NSEW]?"
-)
-"""Degrees, minutes, seconds with or without their signs; the last two may be missing."""
 
 
 @dataclass
@@ -52,14 +42,15 @@ class WithheldValues:
 
     `phrases` are whole withheld texts, `full_names` those of them that are names, `names` single
     words of names, which count when they are written with a capital; `codes` map people's codes to
-    what stands for them in public; `latitudes`, `longitudes` (degrees), `metres` and `numbers` are
-    withheld coordinates and other numbers.
+    what stands for them in public; `points` are withheld places; `latitudes`, `longitudes`
+    (degrees) and `metres` their coordinates one by one, `numbers` other withheld numbers.
     """
 
     phrases: set[str] = field(default_factory=set)
     full_names: set[str] = field(default_factory=set)
     names: set[str] = field(default_factory=set)
     codes: dict[str, str] = field(default_factory=dict)
+    points: set[Point] = field(default_factory=set)
     latitudes: set[float] = field(default_factory=set)
     longitudes: set[float] = field(default_factory=set)
     metres: set[float] = field(default_factory=set)
@@ -106,21 +97,28 @@ class Masker:
         self.codes = frozenset(self._codes)
         self._code = _code_pattern(self._codes)
         self._code_words = {_WORD.findall(code)[0] for code in self._codes if _WORD.search(code)}
-        self._latitudes = sorted({abs(one) for one in values.latitudes})
-        self._longitudes = sorted({abs(one) for one in values.longitudes})
-        self._degrees = sorted({*self._latitudes, *self._longitudes})
-        self._metres = sorted({abs(one) for one in values.metres})
+        self._places = PlaceNet(
+            sorted(values.points),
+            values.metres,
+            latitudes=values.latitudes,
+            longitudes=values.longitudes,
+        )
         self._numbers = {abs(one) for one in values.numbers if _is_telling(one)}
         wanted = self._anywhere | set(self._whole) | self._names
         self._wanted = sorted(one for one in wanted if one)
 
+    def hits(self, texts: Sequence[str]) -> list[list[Hit]]:
+        """What is withheld in each text, in the order in which it stands there."""
+        return [
+            sorted([*hits, *self._code_hits(text)], key=lambda one: (one.start, one.end))
+            for text, hits in zip(texts, self._telling_hits(texts), strict=True)
+        ]
+
     def masked(self, texts: Sequence[str]) -> list[str]:
         """The texts with every withheld value replaced; the same length and order."""
-        known: dict[str, str] = {}
         once = list(dict.fromkeys(texts))
-        found = self._found_in(once)
-        for text, words in zip(once, found, strict=True):
-            known[text] = self._mask_one(text, set(words)) if text else text
+        found = zip(once, self._telling_hits(once), strict=True)
+        known = {text: self._mask_one(text, hits) for text, hits in found}
         return [known[text] for text in texts]
 
     def mask(self, text: str) -> str:
@@ -132,17 +130,15 @@ class Masker:
         return self.mask(text) == text
 
     def is_clean_file(self, lines: Sequence[str]) -> bool:
-        """Whether nothing in the lines of a text file is withheld.
-
-        A line without letters is a row of measurements: a number in it counts as half a position
-        only where the other half stands beside it.
-        """
+        """Whether nothing in the lines of a text file is withheld."""
         with_words = [line for line in lines if any(map(str.isalpha, line))]
         # a name may be broken over two lines
         pairs = [" ".join(pair) for pair in pairwise(lines)]
-        if self.masked(with_words) != with_words or not self._without_words(pairs):
+        if not self._without_words([*with_words, *pairs]) or self._places.hits_in_file(lines):
             return False
-        return not any(self._holds_position(line) for line in set(lines) - set(with_words))
+        if any(self._other_hits(line, set()) or self._code_hits(line) for line in with_words):
+            return False
+        return not any(self._holds_number(line) for line in set(lines) - set(with_words))
 
     def _without_words(self, texts: Sequence[str]) -> bool:
         found = self._found_in(texts)
@@ -152,15 +148,9 @@ class Masker:
             if words
         )
 
-    def _holds_position(self, line: str) -> bool:
-        found = {one.span(): one[0] for form in _NUMBERS for one in form.finditer(line)}
-        numbers = [float(text.replace(",", ".").lstrip("+-")) for text in found.values()]
-        near = [
-            [n for n in numbers if _nearest(axis, n) <= NEAR_DEGREES and n % 1]
-            for axis in (self._latitudes, self._longitudes)
-        ]
-        far = [n for n in numbers if n >= 10_000 and _nearest(self._metres, n) <= NEAR_METRES]
-        return all(near) or len(far) > 1 or any(n in self._numbers for n in numbers if n % 1)
+    def _holds_number(self, line: str) -> bool:
+        """Whether a row of measurements has a withheld number; a whole one may be any width."""
+        return any(float(token) % 1 for _, token in self._withheld_numbers(line))
 
     def _found_in(self, texts: Sequence[str]) -> list[list[str]]:
         """The withheld words that each text holds, squeezed."""
@@ -171,15 +161,27 @@ class Masker:
         series = pl.Series([squeezed(text) for text in texts], dtype=pl.String)
         return series.str.extract_many(self._wanted, overlapping=True).to_list()
 
-    def _mask_one(self, text: str, words: set[str]) -> str:
-        spans = _groups(_ADDRESS, text) if "@" in text else []
+    def _telling_hits(self, texts: Sequence[str]) -> list[list[Hit]]:
+        """Everything but the codes of people, which have something else that stands for them."""
+        together = zip(texts, self._found_in(texts), self._places.hits(texts), strict=True)
+        return [[*places, *self._other_hits(text, set(words))] for text, words, places in together]
+
+    def _other_hits(self, text: str, words: set[str]) -> list[Hit]:
+        found = {"e-mail address": _groups(_ADDRESS, text) if "@" in text else []}
         if len(text) >= 64 or any(map(str.isdigit, text)):
-            spans += [span for pattern in _DIGITS for span in _groups(pattern, text)]
-            if _TELLING.search(text):
-                spans += self._number_spans(text)
+            found |= {what: _groups(pattern, text) for what, pattern in _DIGITS.items()}
+            found["number"] = [span for span, _ in self._withheld_numbers(text)]
         if words:
-            spans += self._word_spans(text, words)
-        masked = _replaced(text, spans)
+            found["name or text"] = self._word_spans(text, words)
+        return [Hit(*span, what) for what, spans in found.items() for span in spans]
+
+    def _code_hits(self, text: str) -> list[Hit]:
+        if not self._code or self._code_words.isdisjoint(_WORD.findall(text)):
+            return []
+        return [Hit(*one.span(), "code of a person") for one in self._code.finditer(text)]
+
+    def _mask_one(self, text: str, hits: Sequence[Hit]) -> str:
+        masked = _replaced(text, [(hit.start, hit.end) for hit in hits])
         if self._code and not self._code_words.isdisjoint(_WORD.findall(text)):
             masked = self._code.sub(lambda match: self._codes[match[0]], masked)
         return masked
@@ -217,37 +219,12 @@ class Masker:
             for phrase in self._whole.get(word, ())
         )
 
-    def _number_spans(self, text: str) -> list[tuple[int, int]]:
-        spans = []
+    def _withheld_numbers(self, text: str) -> Iterator[tuple[tuple[int, int], str]]:
+        """Place and figures of each number that is withheld elsewhere as a number."""
         for match in chain.from_iterable(one.finditer(text) for one in _NUMBERS):
             token = match[0].replace(",", ".").lstrip("+-")
-            value = float(token)
-            digits = token.split("e")[0]
-            decimals = len(digits.partition(".")[2])
-            is_size = decimals < 4 and _UNIT.match(text, match.end())
-            # the fewer decimals, the nearer it must come to be taken for a withheld one
-            reach = NEAR_DEGREES if decimals >= 3 else 0.006
-            if (
-                (decimals >= 2 and not is_size and _nearest(self._degrees, value) <= reach)
-                or (value >= 10_000 and _nearest(self._metres, value) <= NEAR_METRES)
-                or value in self._numbers
-            ):
-                spans.append(match.span())
-        if self._degrees:
-            for match in _MINUTES.finditer(text):
-                value = float(match[1])
-                for part, unit in ((match[2], 60), (match[3], 3600)):
-                    value += float((part or "0").replace(",", ".")) / unit
-                signed = match[2] and (match[3] or match[0][len(match[1])] not in " :")
-                if signed and _nearest(self._degrees, value) <= NEAR_DEGREES:
-                    spans.append(match.span())
-        return spans
-
-
-def _nearest(values: Sequence[float], value: float) -> float:
-    """The distance to the nearest of sorted values."""
-    place = bisect_left(values, value)
-    return min((abs(one - value) for one in values[max(place - 1, 0) : place + 1]), default=1e99)
+            if float(token) in self._numbers:
+                yield match.span(), token
 
 
 def _is_telling(value: float) -> bool:

@@ -7,6 +7,7 @@ from collections.abc import Iterator
 import polars as pl
 
 from provenance._checks.language.rule import COMMON_PRACTICE, EVERY_TABLE, over_fields, rule
+from provenance._disclosure.places.shapes import COORDINATES
 from provenance._record.snapshot import Snapshot
 from provenance._record.tables import ROW, is_written
 
@@ -22,13 +23,6 @@ PHONE = (
     r"(?:^|[\s:;,(.])(\+[0-9][0-9 ()./-]{7,17}[0-9]"
     r"|0[0-9]{2,4}[ )/-]{1,2}[0-9]{3,}(?:[ -][0-9]{2,})*"
     r"|[0-9]{3}(?:\) ?|[.-])[0-9]{3}[.-][0-9]{4})\b"
-)
-# decimal degrees, with letters or with the four places no size has; degrees and minutes; a map grid
-COORDINATES = (
-    r"(-?[0-9]{1,3}\.[0-9]{2,}°? ?[NSns]\b[ ,;/]+-?[0-9]{1,3}\.[0-9]{2,}"
-    r"|-?[0-9]{1,3}\.[0-9]{4,}°?[ ,;/]+-?[0-9]{1,3}\.[0-9]{4,}"
-    r"|[0-9]{1,3}° ?[0-9]{1,2}(?:['′’]|\.[0-9]+)"
-    r"|[0-9]{6} ?m? ?E[ ,;/]+[0-9]{7} ?m? ?N)"
 )
 
 

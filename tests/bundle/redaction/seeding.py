@@ -42,6 +42,13 @@ LATITUDE, LONGITUDE = "51.47391", "-101.28376"
 EASTING, NORTHING = "451234.57", "5731234.79"
 GRID_X, GRID_Y, GRID_Z = "451251.63", "5731262.41", "1873.46"
 SITE_NAME = "Mkplace Zqreach"
+TOLD = (
+    "N51 28.435 W101 17.026", "51-28-26.1N", "512826N", "14U LC 41396 05001", "341 397 5 705 001",
+    "953WFPF8+HF", "c9puz4x3m", "DO91il", "T36N R18W sec. 14", "APN 5611-142-00-037",
+    "///filled.hollow.reaches", "fifty-one degrees twenty-eight minutes", "N5147W10128",
+    "５１．４７３９１",
+)  # fmt: skip
+"""Other ways to write the same place."""
 PROFILE: dict[str, Any] = {
     "name": "seeded",
     "title": "Profile for the place itself",
@@ -314,8 +321,10 @@ def _tell_everything_in_the_open(package: Package, markers: Markers) -> None:
     said = ", ".join(dict.fromkeys(_whole_values(package)))
     spelled = (
         f"{SITE_NAME.replace(' ', '_')} and {SITE_NAME.upper()}; 51,47391 or 51°28'26\" N; "
-        f"{PERSON}/{SECOND} held the tape; seal {package.table('custody')['event_sha256'][2]}"
+        f"{PERSON}/{SECOND} held the tape; seal {package.table('custody')['event_sha256'][2]}; "
+        + "; or ".join(TOLD)
     )
+    markers.texts.update(dict.fromkeys(TOLD, "another way to write the place"))
     for table in package.model.of_role("record"):
         frame = package.table(table.name)
         links = {name for key in table.foreign_keys for name in key.fields}

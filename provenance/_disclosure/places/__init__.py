@@ -1,0 +1,1 @@
+"""Finds protected places in open texts, in every notation that can be computed from a point."""
