@@ -11,11 +11,13 @@ from itertools import compress
 from operator import ne
 
 from provenance._bundle.redaction.forms import public_forms
-from provenance._bundle.redaction.masking import Masker, WithheldValues, squeezed
+from provenance._bundle.redaction.masking import Masker, WithheldValues
 from provenance._bundle.redaction.people import PARTY, Columns, new_codes, unnamed
 from provenance._bundle.redaction.places import as_decimal, corners, zero_of
+from provenance._disclosure.flat import letters_of
+from provenance._disclosure.numbers import WithheldNumber, codes_in
 from provenance._history.history import CHANGE
-from provenance._model.schema import Field, Model, Table
+from provenance._model.schema import Field, Model, Table, read_core
 from provenance._record.joined import keys_now
 from provenance._record.package import Package
 
@@ -24,11 +26,20 @@ LATITUDE = "http://rs.tdwg.org/dwc/terms/decimalLatitude"
 LONGITUDE = "http://rs.tdwg.org/dwc/terms/decimalLongitude"
 LARGE = 10_000
 """A site grid coordinate beyond this is one of a map grid, in all likelihood."""
-SHORTEST_NAME_WORD = 3
 GRID_FORMS = {"site_x": 0, "site_y": 1, "site_z": 2}
 _CLOSED = dict.fromkeys(("if_agreed", "role", "stand_in"), "withheld")
 """Forms that depend on the row, for texts whose row is not known."""
 _BRACKETS = re.compile(r"\([^)]*\)")
+_HOUSE = re.compile(
+    r"(?:(?P<before>[0-9]{1,4}[A-Za-z]?)\s+)?(?P<street>[^\W\d_][^\d]{2,}?)"
+    r"(?:\s+(?P<after>[0-9]{1,4}[A-Za-z]?))?"
+)
+"""A street with the number of a house before or behind it."""
+_POSTAL_CODE = re.compile(
+    r"(?<![\w-])(?=[A-Z0-9 -]{5,8}(?!\w))[A-Z0-9]{2,5}[ -]?[A-Z0-9]{2,4}(?![\w-])"
+)
+LONGEST_LITTLE_WORD = 4
+"""Longer words of a title say what a number is."""
 
 
 @dataclass(frozen=True)
@@ -75,9 +86,9 @@ def gather_known(package: Package) -> Known:
             site_of[table.name] = _site_of_keys(table, own_key.name, columns)
     # the town in a withheld address is no secret where a laboratory is named for it
     values.phrases = {
-        one for one in values.phrases if not any(squeezed(one) in name for name in open_names)
-    } | values.full_names
-    masker = Masker(values, trade_words(model))
+        one for one in values.phrases if not any(letters_of(one) in name for name in open_names)
+    }
+    masker = Masker(values, trade_words(model), everyday_words())
     for name, found in keys.items():
         given = renamed.get(name, {})
         renamed[name] = given | _clean_keys(model.table(name), found, given, masker)
@@ -124,6 +135,16 @@ def trade_words(model: Model) -> set[str]:
     return words
 
 
+def everyday_words() -> set[str]:
+    """The words in small letters of the program's own schemas, which tell of no place or person."""
+    core = read_core()
+    texts = [text for _, one in core.every_field() for text in (one.title, one.description)]
+    for vocabulary in core.vocabularies.values():
+        texts += [term.definition for term in vocabulary.terms]
+    words = {word for text in texts for word in re.findall(r"[^\W\d_]+", text or "")}
+    return {word for word in words if word.islower()}
+
+
 # -- values --------------------------------------------------------------------------------------
 
 
@@ -141,18 +162,31 @@ def _gather_values(
         elif form == "stand_in" and "public_name" in columns:
             cells = list(compress(cells, map(ne, cells, columns["public_name"])))
         found = [text for text in dict.fromkeys(cells) if text]
+        where = f"{table.name}.{one.name}"
         if one.type in ("number", "integer"):
-            _add_numbers(one, form, found, values)
+            _add_numbers(one, where, form, found, values)
         elif form in GRID_FORMS or form == "site_outline":
             for text in found:
                 pairs = corners(text) or []
                 values.metres.update(float(n) for pair in pairs for n in pair if abs(n) >= LARGE)
         elif one.type == "string" and one.notation != "sha256":
             codes = set(one.constraints.get("enum", ()))
-            _add_texts(form, [text for text in found if text not in codes], values)
+            free = [text for text in found if text not in codes]
+            if form in ("role", "stand_in"):
+                _add_names(form, free, values)
+                # a name with figures is known by these
+                free = [text for text in free if any(map(str.isdigit, text))]
+            elif one.sensitivity == "personal":
+                values.people.update(filter(_looks_like_a_name, free))
+            _add_texts(where, free, values)
+            if table.role == "record":
+                for text in free:
+                    values.numbers.update(codes_in(text, where, one.title))
 
 
-def _add_numbers(one: Field, form: str, found: list[str], values: WithheldValues) -> None:
+def _add_numbers(
+    one: Field, where: str, form: str, found: list[str], values: WithheldValues
+) -> None:
     for text in found:
         number = as_decimal(text)
         if number is None:
@@ -171,13 +205,15 @@ def _add_numbers(one: Field, form: str, found: list[str], values: WithheldValues
         elif abs(number) >= LARGE and one.sensitivity == "location":
             values.metres.add(float(number))
         else:
-            values.numbers.add(float(number))
+            words = re.findall(r"[^\W\d_]+", one.title.lower()) if one.unit else ()
+            cues = frozenset(word for word in words if len(word) > LONGEST_LITTLE_WORD)
+            values.numbers.add(WithheldNumber(text, where, cues))
 
 
 def _open_names(columns: Columns, forms: Mapping[str, str]) -> set[str]:
-    """The names of those who may be named, squeezed."""
+    """The names of those who may be named, as letters."""
     return {
-        squeezed(text)
+        letters_of(text)
         for name, form in forms.items()
         if form == "role"
         for text, hidden in zip(columns[name], unnamed(columns), strict=True)
@@ -185,30 +221,42 @@ def _open_names(columns: Columns, forms: Mapping[str, str]) -> set[str]:
     }
 
 
-def _add_texts(form: str, found: list[str], values: WithheldValues) -> None:
-    is_name = form in ("stand_in", "role")
+def _add_names(form: str, found: list[str], values: WithheldValues) -> None:
+    (values.people if form == "role" else values.names).update(found)
+
+
+def _looks_like_a_name(text: str) -> bool:
+    """Whether a personal text is two to four words with capitals, and so somebody's name."""
+    words = text.split()
+    return 2 <= len(words) <= 4 and all(
+        word[0].isupper() and word.replace(".", "").isalpha() for word in words
+    )
+
+
+def _add_texts(where: str, found: list[str], values: WithheldValues) -> None:
     for text in found:
         bare = _BRACKETS.sub(" ", text).strip()
-        values.phrases.update({text, bare})
-        values.phrases.update(_parts(bare))
-        if is_name:
-            values.full_names.update({text, bare})
-            values.names.update(_name_words(bare))
+        for phrase in (text, bare, *_parts(bare)):
+            values.phrases.add(phrase)
+            values.fields.setdefault(phrase, where)
 
 
 def _parts(text: str) -> Iterator[str]:
     """The parts of a longer text that could stand alone, such as the lines of an address."""
     parts = re.split(r"[,;\n]", text)
-    if len(parts) > 1:
-        for part in parts:
-            if len(part.split()) > 1 and len(squeezed(part)) >= 8:
-                yield part
-
-
-def _name_words(name: str) -> Iterator[str]:
-    for word in re.findall(r"[^\W\d_]+", name):
-        if len(word) >= SHORTEST_NAME_WORD and not word[0].islower():
-            yield word
+    for part in parts:
+        if len(parts) > 1 and len(part.split()) > 1 and len(letters_of(part)) >= 8:
+            yield part
+        house = _HOUSE.fullmatch(part.strip())
+        if house and (number := house["before"] or house["after"]):
+            street = house["street"]
+            yield f"{number} {street}"
+            yield f"{street} {number}"
+            if len(street.split()) > 1 and len(letters_of(street)) >= 8:
+                yield street
+    for code in _POSTAL_CODE.findall(text):
+        if any(map(str.isdigit, code)) and any(map(str.isalpha, code)):
+            yield code
 
 
 # -- keys ----------------------------------------------------------------------------------------

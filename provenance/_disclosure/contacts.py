@@ -1,0 +1,98 @@
+"""Finds e-mail addresses, web handles and telephone numbers in texts by their form."""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Iterator, Sequence
+
+from provenance._disclosure.common_words import CommonWords, common_words
+from provenance._disclosure.flat import letters_of
+from provenance._disclosure.hits import Hit
+from provenance._disclosure.plain_text import plain
+
+EMAIL = "an e-mail address"
+HANDLE = "a web handle"
+TELEPHONE = "a telephone number"
+_AT = r"\s?(?:@|[\(\[{<]\s*(?:at|@)\s*[\)\]}>])\s?|\sat\s"
+_DOT = r"\s?(?:\.|[\(\[{<]\s*(?:dot|\.)\s*[\)\]}>])\s?|\sdot\s"
+_PLAIN_EMAIL = re.compile(r"[\w.+%-]+@[\w-]+(?:\.[\w-]+)+")
+_SPELLED_EMAIL = re.compile(
+    # a sign that is written out stands for itself only beside another one, or in brackets
+    rf"(?i)(?<![\w.])[\w+%-]+(?:(?:\.|\sdot\s)[\w+%-]+)*"
+    rf"(?:(?:{_AT})[\w-]+(?:\s?[\(\[{{<]\s*(?:dot|\.)\s*[\)\]}}>]\s?|\sdot\s)"
+    rf"|\s?[\(\[{{<]\s*(?:at|@)\s*[\)\]}}>]\s?[\w-]+(?:{_DOT}))"
+    rf"[a-z][\w-]*(?:(?:\.|\sdot\s)[a-z]{{2,}})*"
+)
+_HANDLE = re.compile(r"(?<![\w.@])@([^\W\d_][\w.]{2,})")
+_CHAIN = re.compile(
+    r"(?<![\w.,])(?<![\w][-/])\+?\(?[0-9](?:[ ()./-]{0,3}[0-9])+(?![\w])(?![.,][0-9])"
+)
+_CUE = re.compile(
+    r"(?i)(?:(?<![^\W_])(?:tel|telephone|t[eé]l[eé]phone|telefon|tel[eé]fono|phone|ph|mobile|mob|"
+    r"handy|cell|cellphone|call|calls|fax|whatsapp|signal|text|sms|mob[ií]l|m[oó]vil|teléf|тел)"
+    r"(?:\.|:|\s|no\.?|nr\.?|number|him|her|them|us|on|at|=|-){0,8}|[☎📞📱✆]\s?)$"
+)
+_DATE = re.compile(
+    r"(?:[0-9]{1,2}[-./ ][0-9]{1,2}[-./ ](?:[0-9]{2}){1,2}"
+    r"|[0-9]{4}[-./ ][0-9]{1,2}[-./ ][0-9]{1,2})"
+    r"(?:[ T-].*)?"
+)
+LEAST_DIGITS, MOST_DIGITS = 7, 15
+"""As ITU-T E.164 has them, from the shortest with a country's code on."""
+
+
+class ContactNet:
+    """Searches texts for ways to reach somebody, whoever it is."""
+
+    def __init__(self, common: CommonWords | None = None) -> None:
+        self._common = common or common_words()
+
+    def hits(self, texts: Sequence[str]) -> list[list[Hit]]:
+        """All addresses and numbers in each text."""
+        return [list(self._hits_in(text)) for text in texts]
+
+    def _hits_in(self, text: str) -> Iterator[Hit]:
+        read = plain(text)
+        low = read.text.lower()
+        if "@" in low or ("at" in low and "dot" in low) or re.search(r"[\[({<]\s*at", low):
+            for pattern in (_PLAIN_EMAIL, _SPELLED_EMAIL):
+                for match in pattern.finditer(read.text):
+                    yield Hit(*read.span(*match.span()), EMAIL)
+            for match in _HANDLE.finditer(read.text):
+                if letters_of(match[1]) not in self._common:
+                    yield Hit(*read.span(*match.span()), HANDLE)
+        for match in _CHAIN.finditer(read.text):
+            if is_telephone(match[0], read.text[max(match.start() - 24, 0) : match.start()]):
+                yield Hit(*read.span(*match.span()), TELEPHONE)
+
+
+def is_telephone(written: str, before: str = "") -> bool:
+    """Whether figures are written as a telephone number is; `before` is what stands before them.
+
+    >>> is_telephone("+44 1632 960001"), is_telephone("2024-06-03"), is_telephone("0208 0185 0123")
+    (True, False, False)
+    """
+    groups = re.findall("[0-9]+", written)
+    digits = "".join(groups)
+    marks = set(re.sub("[0-9]", "", written))
+    is_decimal = len(groups) == 2 and marks <= {"."}
+    if len(digits) > MOST_DIGITS + 2 or is_decimal:
+        return False
+    if _CUE.search(before) and len(digits) >= 6 and not _DATE.fullmatch(written):
+        return True
+    if len(digits) < LEAST_DIGITS or _DATE.fullmatch(written):
+        return False
+    if written.startswith(("+", "(+", "00")):
+        # a row of ring widths may begin with zeros as well
+        return written[0] != "0" or not _is_row(groups)
+    if digits[0] == "0":
+        return 9 <= len(digits) <= 12 and not _is_row(groups)
+    sizes = [len(one) for one in groups]
+    american = sizes == [3, 3, 4] or (sizes == [1, 3, 3, 4] and digits[0] == "1")
+    return american and bool(marks & set("-.()"))
+
+
+def _is_row(groups: Sequence[str]) -> bool:
+    """Whether figures stand in groups of one size, as rows of measurements do, but no pairs."""
+    sizes = {len(one) for one in groups}
+    return len(groups) > 1 and (sizes == {4} or len(groups) > 6)

@@ -1,0 +1,146 @@
+"""Finds initials and codes of people in texts, with and without points and blanks."""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Iterable, Iterator, Sequence
+from itertools import pairwise
+
+from provenance._disclosure.common_words import CommonWords, common_words
+from provenance._disclosure.flat import letters_of
+from provenance._disclosure.hits import Hit
+from provenance._disclosure.names import words_of
+from provenance._disclosure.plain_text import plain
+
+INITIALS = "initials of somebody not named"
+CODE = "the code of somebody not named"
+_LETTER = r"[^\W\d_]"
+_POINTED = re.compile(rf"(?<![^\W_])(?:{_LETTER}\.[ -]{{0,2}})+{_LETTER}(?![^\W_])\.?")
+_PARTED = re.compile(rf"(?<![^\W_])(?<![.'’]){_LETTER}(?:[ -]{_LETTER}){{1,3}}(?![^\W_])(?!['’.])")
+_BARE = re.compile(
+    rf"(?<![^\W_])(?<![^\W_][-._'’])(?<![.@]){_LETTER}{{2,4}}(?![^\W_])(?![-._][^\W_])"
+)
+_SIGNED = re.compile(r"(?:\(|\[|\b[Bb]y |[.;–]\s{1,2}|—\s?| - |/)$")
+
+
+class InitialsNet:
+    """Searches texts for initials of people who are not named, and for the codes that crews use."""
+
+    def __init__(
+        self,
+        people: Iterable[str],
+        codes: Iterable[str] = (),
+        common: CommonWords | None = None,
+    ) -> None:
+        self._common = common or common_words()
+        self._codes = _code_pattern([code for code in codes if len(code) > 1])
+        self._of_codes = {
+            letters_of(code) for code in codes if code.isalpha() and 1 < len(code) < 5
+        }
+        self._initials = {one for name in people for one in initials_of(name)} | self._of_codes
+
+    def hits(self, texts: Sequence[str]) -> list[list[Hit]]:
+        """All initials and codes in each text."""
+        if not self._initials and self._codes is None:
+            return [[] for _ in texts]
+        return [list(self._hits_in(text)) for text in texts]
+
+    def _hits_in(self, text: str) -> Iterator[Hit]:
+        read = plain(text)
+        found: dict[tuple[int, int], str] = {}
+        if self._initials:
+            for pattern in (_POINTED, _PARTED):
+                for match in pattern.finditer(read.text):
+                    for first, last in self._runs(match):
+                        found[first, last] = self._what(read.text[first:last])
+            for match in _BARE.finditer(read.text):
+                if self._counts_bare(read.text, match):
+                    found[match.span()] = self._what(match[0])
+        if self._codes:
+            found |= {match.span(): CODE for match in self._codes.finditer(read.text)}
+        for span, what in found.items():
+            yield Hit(*read.span(*span), what)
+
+    def _what(self, written: str) -> str:
+        return CODE if letters_of(written) in self._of_codes else INITIALS
+
+    def _runs(self, match: re.Match[str]) -> Iterator[tuple[int, int]]:
+        """The initials in single letters that stand in a row: of one person, or of several."""
+        letters = list(re.finditer(rf"{_LETTER}\.?", match[0]))
+        size = len(letters)
+        parts = {0, *(n for n in range(1, size) if " " in _gap(match[0], letters, n)), size}
+        done = 0
+        for first in sorted(parts):
+            for last in sorted(parts, reverse=True):
+                if first < done or last - first < 2:
+                    continue
+                start, end = letters[first].start(), letters[last - 1].end()
+                if self._counts_parted(match.string, match.start(), match[0][start:end]):
+                    yield match.start() + start, match.start() + end
+                    done = last
+
+    def _counts_parted(self, text: str, place: int, written: str) -> bool:
+        letters = letters_of(written)
+        if letters not in self._initials:
+            return False
+        if "." not in written and (written != written.upper() or _is_a_row(letters)):
+            return False
+        is_common = letters in self._common.abbreviations or letters in self._common
+        return not is_common or (written == written.upper() and _is_signed(text, place))
+
+    def _counts_bare(self, text: str, match: re.Match[str]) -> bool:
+        written = match[0]
+        letters = letters_of(written)
+        if letters not in self._initials:
+            return False
+        if letters in self._common.abbreviations or letters in self._common:
+            return written.isupper() and _is_signed(text, match.start())
+        if written.isupper():
+            return len(letters) == 2 or not text.isupper() or letters in self._of_codes
+        # 'jm' and 'AvdB', but neither 'Jm' nor a short word
+        if written.islower():
+            return len(letters) == 2 and not text[: match.start()].rstrip()[-1:].isdigit()
+        return written[0].isupper() and written[-1].isupper()
+
+
+def initials_of(name: str) -> set[str]:
+    """The first letters of a name, small, in the orders in which they are written.
+
+    >>> sorted(initials_of("John R. Mercer"))
+    ['jm', 'jrm', 'mj', 'mjr', 'rmj']
+    """
+    words = words_of(name)
+    large = [one for one in words if not one[0].islower()]
+    found = set()
+    for some in (words, large):
+        first = [letters_of(word[0])[:1] or word[0] for word in some]
+        if len(first) > 1:
+            found |= {
+                "".join(first), first[-1] + "".join(first[:-1]), "".join(first[1:]) + first[0],
+                first[0] + first[-1], first[-1] + first[0],
+            }  # fmt: skip
+    return found
+
+
+def _gap(text: str, letters: Sequence[re.Match[str]], place: int) -> str:
+    return text[letters[place - 1].end() : letters[place].start()]
+
+
+def _is_a_row(letters: str) -> bool:
+    """Whether letters follow on one another, as those of the sides of a beam do."""
+    codes = list(map(ord, letters))
+    return all(abs(after - before) <= 1 for before, after in pairwise(codes))
+
+
+def _is_signed(text: str, place: int) -> bool:
+    """Whether letters stand where somebody signs: in brackets, behind a sentence, after 'by'."""
+    return not text[:place].strip() or _SIGNED.search(text, max(place - 4, 0), place) is not None
+
+
+def _code_pattern(codes: Sequence[str]) -> re.Pattern[str] | None:
+    """People's codes where they stand alone: MB in 'MB/TQ', but not in 'MB-014' or 'plumb'."""
+    if not codes:
+        return None
+    longest_first = sorted(codes, key=lambda code: (-len(code), code))
+    any_code = "|".join(re.escape(code) for code in longest_first)
+    return re.compile(rf"(?<![^\W_])(?<![^\W_][-._])(?:{any_code})(?![^\W_])(?![-._][^\W_])")

@@ -1,0 +1,233 @@
+"""Finds numbers that are withheld elsewhere, with their digits grouped and parted in any way."""
+
+from __future__ import annotations
+
+import re
+from collections import defaultdict
+from collections.abc import Iterable, Iterator, Sequence
+from dataclasses import dataclass
+from decimal import Decimal, InvalidOperation
+
+from provenance._disclosure.hits import Hit
+from provenance._disclosure.plain_text import plain
+
+LEAST_FIGURES = 4
+"""So many figures are hardly met by chance; fewer count beside a word that says what they are."""
+TELEPHONE_TAIL = 7
+"""Whoever writes a telephone number may leave its country and its area out."""
+SUBSCRIBER = 6
+"""A part of a telephone number that can be called by itself has so many figures."""
+MOST_DIGITS = 20
+"""More digits are no number that anybody would dial, type or write on a form."""
+LONGEST_ROW = 6
+"""More groups of digits side by side are a row of measurements, and no number in parts."""
+_NEAR = 30
+_CHAIN = re.compile(r"[0-9]+(?:(?:[ .,'·_/-]|, ?|\) ?| ?\(| - |\.-)[0-9]+)*")
+_EXPONENT = re.compile(r"(?<![0-9.,])[0-9]+(?:[.,][0-9]+)?[eE][-+]?[0-9]{1,2}(?![0-9])")
+_LISTED = re.compile(r"[0-9]+(?:(?:[ ./()-]|\) | \()[0-9]+)*")
+_GROUP = re.compile("[0-9]+")
+_CODE_CUES = frozenset({
+    "access", "alarm", "code", "codes", "combination", "combo", "door", "entry", "gate", "key",
+    "keypad", "licence", "license", "lock", "padlock", "passcode", "password", "permit",
+    "permission", "pin", "safe", "seal",
+})  # fmt: skip
+"""What stands before a number that opens something."""
+_UNIT = re.compile(r"\s?(?:mm|cm|dm|m|km|ft|in|yd|kg|%|°|['\"]|rings?|years?|yrs?|yr)(?![^\W_])")
+_DATE = re.compile(
+    r"[0-9]{4}[-./][0-9]{1,2}[-./][0-9]{1,2}|[0-9]{1,2}[-./][0-9]{1,2}[-./][0-9]{2,4}"
+)
+_MONTH = (
+    r"jan(?:uary)?|feb(?:ruary)?|mar(?:ch)?|apr(?:il)?|may|june?|july?|aug(?:ust)?|sept?(?:ember)?|"
+    r"oct(?:ober)?|nov(?:ember)?|dec(?:ember)?"
+)
+_YEAR_BEFORE = re.compile(
+    r"(?i)(?:(?<![^\W_])(?:in|of|to|from|c|ca|circa|about|around|since|until|till|before|after|"
+    r"between|and|dated?|felled|cut|built|rebuilt|renewed|repaired|burnt|year|ad|early|late|mid|"
+    rf"spring|summer|autumn|fall|winter|outer|inner|pith|bark|ring|{_MONTH})\.?,?\s|"
+    r"[0-9]{4}\s?[-–/]\s?|±\s?)$"
+)
+_YEAR_AFTER = re.compile(
+    r"(?:s(?![^\W_])|\s?(?:[-–/]|to|and)\s?[0-9]{2,4}(?![0-9])|\s?[+]|"
+    r"\s?(?:AD|BC|BCE|CE|BP|cal)(?![^\W_])|[pvrBLGc]{1,3}(?![^\W_])|-[0-9]{2}(?![0-9]))"
+)
+
+
+@dataclass(frozen=True)
+class WithheldNumber:
+    """A number as it was written, and the table and field that it is withheld in.
+
+    A code (of a permit, gate or telephone) is told by its digits, any other number by its value.
+    `cues` are words, in small letters, one of which must stand near a short one.
+    """
+
+    written: str
+    field: str = ""
+    cues: frozenset[str] = frozenset()
+    is_code: bool = False
+
+
+class NumberNet:
+    """Searches texts for numbers that are withheld."""
+
+    def __init__(self, numbers: Iterable[WithheldNumber]) -> None:
+        self._codes: dict[str, list[WithheldNumber]] = defaultdict(list)
+        self._values: dict[Decimal, list[WithheldNumber]] = defaultdict(list)
+        self._tails: dict[str, WithheldNumber] = {}
+        for number in numbers:
+            digits = "".join(_GROUP.findall(plain(number.written).text))
+            if number.is_code:
+                if digits and (len(digits) >= LEAST_FIGURES or number.cues):
+                    self._codes[digits].append(number)
+                if TELEPHONE_TAIL <= len(digits) <= 15:
+                    self._tails[digits[-TELEPHONE_TAIL:]] = number
+            elif (value := _value(number.written)) is not None and (
+                number.cues or figures(value) >= LEAST_FIGURES
+            ):
+                self._values[value].append(number)
+        self._longest = max(map(len, self._codes), default=0)
+
+    def hits(self, texts: Sequence[str]) -> list[list[Hit]]:
+        """Every withheld number in each text."""
+        if not self._codes and not self._values:
+            return [[] for _ in texts]
+        return [list(self._hits_in(text)) for text in texts]
+
+    def _hits_in(self, text: str) -> Iterator[Hit]:
+        read = plain(text)
+        if not any(map(str.isdigit, read.text)):
+            return
+        found: dict[tuple[int, int], str] = {}
+        for chain in _CHAIN.finditer(read.text):
+            found.update(self._in_chain(read.text, chain))
+        for match in _EXPONENT.finditer(read.text):
+            found.update(self._of_value(read.text, match.span(), _value(match[0])))
+        for span, field in found.items():
+            what = f"a number withheld in {field}" if field else "a number that is withheld"
+            yield Hit(*read.span(*span), what)
+
+    def _in_chain(self, text: str, chain: re.Match[str]) -> Iterator[tuple[tuple[int, int], str]]:
+        start = chain.start()
+        groups = [(start + one.start(), start + one.end()) for one in _GROUP.finditer(chain[0])]
+        size = len(groups)
+        is_row = size > LONGEST_ROW and any(last - first > 1 for first, last in groups)
+        is_date = _DATE.fullmatch(chain[0]) is not None
+        for i in range(size):
+            digits = ""
+            for j in range(i, size):
+                if is_row and j > i and text[groups[j - 1][1] : groups[j][0]] not in (".", ","):
+                    # numbers that stand beside one another are not parts of one
+                    break
+                digits += text[slice(*groups[j])]
+                span = groups[i][0], groups[j][1]
+                if digits in self._codes and not (is_date and (i, j) != (0, size - 1)):
+                    yield from self._of_code(text, span, digits, is_row)
+                if _is_apart(text, span) and self._values:
+                    for value in _values(text[slice(*span)]):
+                        yield from self._of_value(text, span, value)
+                if len(digits) >= TELEPHONE_TAIL and digits[-TELEPHONE_TAIL:] in self._tails:
+                    yield span, self._tails[digits[-TELEPHONE_TAIL:]].field
+                if len(digits) > max(self._longest, 20):
+                    break
+
+    def _of_code(
+        self, text: str, span: tuple[int, int], digits: str, is_row: bool
+    ) -> Iterator[tuple[tuple[int, int], str]]:
+        first, last = span
+        is_short = len(digits) <= LEAST_FIGURES
+        if not _is_apart(text, span) or (is_short and (is_row or _UNIT.match(text, last))):
+            return
+        if text[first:last] == digits and _stands_as_year(text, first, last):
+            return
+        for number in self._codes[digits]:
+            if len(digits) >= LEAST_FIGURES or _is_near(text, span, number.cues):
+                yield span, number.field
+                return
+
+    def _of_value(
+        self, text: str, span: tuple[int, int], value: Decimal | None
+    ) -> Iterator[tuple[tuple[int, int], str]]:
+        if value is None:
+            return
+        for number in self._values.get(value, ()):
+            if figures(value) >= LEAST_FIGURES or _is_near(text, span, number.cues, behind=_NEAR):
+                yield span, number.field
+                return
+
+
+def codes_in(text: str, field: str, title: str = "") -> Iterator[WithheldNumber]:
+    """The numbers in a withheld text that would give something away: of gates, permits, telephones.
+
+    A year or a date is none, unless a word such as 'code' stands before it. `title` is that of the
+    field, which may be such a word too.
+
+    >>> [one.written for one in codes_in("gate 12, code 44-71; call 01632 960001; since 1987", "")]
+    ['12', '44-71', '01632 960001', '960001']
+    """
+    read = plain(text).text
+    told_by_title = _CODE_CUES.intersection(re.findall(r"[^\W\d_]+", title.lower()))
+    for chain in _LISTED.finditer(read):
+        before = re.findall(r"[^\W\d_]+", read[: chain.start()].lower())[-2:]
+        cues = told_by_title | _CODE_CUES.intersection(before)
+        written = chain[0]
+        groups = _GROUP.findall(written)
+        is_long = TELEPHONE_TAIL <= len("".join(groups)) <= MOST_DIGITS
+        if _DATE.fullmatch(written) and not cues:
+            continue
+        if is_long or cues:
+            yield WithheldNumber(written, field, cues, is_code=True)
+        for group in groups:
+            is_year = len(group) == 4 and 1000 <= int(group) <= 2100 and group != text.strip()
+            least = SUBSCRIBER if is_long else LEAST_FIGURES
+            if len(group) >= least and not is_year and not (cues and group == written):
+                yield WithheldNumber(group, field, is_code=True)
+
+
+def figures(value: Decimal) -> int:
+    """How many figures a number has between its first and last that is not nought.
+
+    >>> figures(Decimal("1870")), figures(Decimal("18.705"))
+    (3, 5)
+    """
+    return len("".join(map(str, value.as_tuple().digits)).strip("0"))
+
+
+def _value(written: str) -> Decimal | None:
+    """A number written as machines or crews write it, without its sign; None where it is none."""
+    text = plain(written).text.strip().lstrip("+-").replace(",", ".")
+    try:
+        return abs(Decimal(text)).normalize()
+    except InvalidOperation:
+        return None
+
+
+def _values(written: str) -> Iterator[Decimal]:
+    """What digits with signs between them may mean: with a decimal sign, in thousands, or both."""
+    parts = re.split(r"([^0-9]+)", written)
+    groups, signs = parts[::2], parts[1::2]
+    in_thousands = all(len(one) == 3 for one in groups[1:]) and len(groups[0]) <= 3
+    if len(groups) == 1 or (in_thousands and len(set(signs)) == 1):
+        yield Decimal("".join(groups)).normalize()
+    if len(groups) > 1 and signs[-1] in (".", ",", "·", "'"):
+        whole = groups[:-1]
+        if len(whole) == 1 or (all(len(one) == 3 for one in whole[1:]) and len(whole[0]) <= 3):
+            yield Decimal("".join(whole) + "." + groups[-1]).normalize()
+
+
+def _is_apart(text: str, span: tuple[int, int]) -> bool:
+    """Whether a number is no part of a longer decimal number."""
+    first, last = span
+    before, after = text[max(first - 2, 0) : first], text[last : last + 2]
+    return not (re.search(r"[0-9]\.$", before) or re.match(r"\.[0-9]", after))
+
+
+def _stands_as_year(text: str, first: int, last: int) -> bool:
+    if last - first != 4 or not 1000 <= int(text[first:last]) <= 2100:
+        return False
+    before = _YEAR_BEFORE.search(text, max(first - 14, 0), first)
+    return before is not None or _YEAR_AFTER.match(text, last) is not None
+
+
+def _is_near(text: str, span: tuple[int, int], cues: frozenset[str], behind: int = 0) -> bool:
+    first, last = span
+    near = text[max(first - _NEAR, 0) : first] + " " + text[last : last + behind]
+    return not cues.isdisjoint(re.findall(r"[^\W\d_]+", near.lower()))
