@@ -12,6 +12,8 @@ from dataclasses import dataclass
 from provenance._disclosure.flat import letters_of
 
 _EVERYDAY = """
+boatbuilder carpenter corer driller framer glazier hewer joiner millwright paver plasterer roofer
+shingler slater spinner stonecutter tiler timberman wheelwright woodcutter woodworker
 a abbot about above after again against alder all along also always am amber an and another any
 archer are armour around art as ask at autumn away back bad badger baker banks barber barker
 barley barn barrow bass be beach bean bear beard because been before behind being bell below bench
@@ -59,21 +61,23 @@ wright yard yes yet you younger your
 """
 """Function words; surnames and given names that are words for things."""
 _NEVER_ALONE = """
+barn bridge building cabin castle chapel church cottage farm gate hall house kitchen lodge mill room
+shed stable store tower yard
 april august autumn december east february friday i january july june march may monday north
 november october saturday september south spring summer sunday thursday tuesday wednesday west
 winter
 """
 """Words that are written with a capital wherever they stand."""
+_UNITS = "mm cm dm m km in ft yd mi ha g kg lb lbs oz s min h hr hrs hz kw ml cl pt px"
+_POINTED = "ad bc ce bp am pm ne nw se sw ns ew id nb ps pto us uk eu un ie eg cf qv no st"
+"""Abbreviations that are written with points as initials are."""
 _ABBREVIATIONS = """
-ab ac ad ah ai al am ap av ba bb bc bce bd bp bs bt bw ca cc cd ce cf cm co cs ct cv cw dc de dm
-do dr ed ee eg el em en eq er es et etc eu ew ex ext ff fig fl fr ft gb ge gps ha hi hm hr ht hw
-hz ibid id ie ii iii il inc int iv ix jr kg km kw la lb le lh lhs ll lo lr lt ltd lw ma max mb md
-me mf mg mi mid min mk ml mm mr mrs ms mt mw na nb nd ne nne nnw no nos nr ns nw ny od oh ok op os
-ot oz pa pc pdf ph pl pm pp ps pt pto px qa qr qv rd re rev rh rhs rl ro rr rw sd se si sic sp spp
-sq sr ss sse ssw st sw ta tb tbc tbd temp ti tl tn tv uk ul un up us usa usb utm uv vi vii viii
-viz vol vs wc we wk wt ww xi xii xl xs xv xx xy xyz yd yr yrs
+ac al ap bce bm bw ca cal cc cd dc de dm do dr ds ed el en es et etc ex ext fc fig fl fr gps hw ibid
+ii iii inc int iv ix jr la lat lh lhs lo lon lr ltd lw ma max mr mrs ms mt na nd ne nne nnw nos nr
+nw od ok op os pc pdf ph pl pp qr rd re ref rev rh rhs sd si sic sp spp sq sr ss sse ssw tbc tbd ti
+tv ul up usa usb utm uv vi vii viii viz vol vs wc wk wt xi xii xv xx xs xy xyz yr yrs
 """
-"""Letters that stand for something else than a person: units, directions, eras, marks on wood."""
+"""Letters that stand for something else than a person: directions, eras, numerals of carpenters."""
 
 
 @dataclass(frozen=True)
@@ -86,7 +90,13 @@ class CommonWords:
 
     trade: frozenset[str]
     everyday: frozenset[str]
+    units: frozenset[str]
+    pointed: frozenset[str]
     abbreviations: frozenset[str]
+
+    def holds(self, key: str, written: str) -> bool:
+        """Whether a word in plain letters is one of them; other alphabets have others."""
+        return written[0] < "\u0370" and (key in self or key in self.abbreviations)
 
     def __contains__(self, word: object) -> bool:
         return word in self.trade or word in self.everyday
@@ -94,6 +104,8 @@ class CommonWords:
 
 def common_words(trade: Iterable[str] = (), everyday: Iterable[str] = ()) -> CommonWords:
     """The program's own words, and those of the trade and others that are given."""
-    own = frozenset(map(letters_of, trade)) | set(_NEVER_ALONE.split())
+    own = frozenset(map(letters_of, trade)) - {""} | set(_NEVER_ALONE.split())
     daily = frozenset(map(letters_of, everyday)) | set(_EVERYDAY.split())
-    return CommonWords(own, daily, frozenset(_ABBREVIATIONS.split()))
+    pointed = frozenset(_POINTED.split())
+    abbreviations = pointed | set(_ABBREVIATIONS.split())
+    return CommonWords(own, daily, frozenset(_UNITS.split()), pointed, abbreviations)

@@ -13,29 +13,27 @@ from provenance._disclosure.plain_text import plain
 EMAIL = "an e-mail address"
 HANDLE = "a web handle"
 TELEPHONE = "a telephone number"
-_AT = r"\s?(?:@|[\(\[{<]\s*(?:at|@)\s*[\)\]}>])\s?|\sat\s"
+_AT = r"\s?(?:@|[\(\[{<]\s*(?:at|@)\s*[\)\]}>])\s?"
 _DOT = r"\s?(?:\.|[\(\[{<]\s*(?:dot|\.)\s*[\)\]}>])\s?|\sdot\s"
-_PLAIN_EMAIL = re.compile(r"[\w.+%-]+@[\w-]+(?:\.[\w-]+)+")
-_SPELLED_EMAIL = re.compile(
-    # a sign that is written out stands for itself only beside another one, or in brackets
+_EMAIL = re.compile(
     rf"(?i)(?<![\w.])[\w+%-]+(?:(?:\.|\sdot\s)[\w+%-]+)*"
-    rf"(?:(?:{_AT})[\w-]+(?:\s?[\(\[{{<]\s*(?:dot|\.)\s*[\)\]}}>]\s?|\sdot\s)"
-    rf"|\s?[\(\[{{<]\s*(?:at|@)\s*[\)\]}}>]\s?[\w-]+(?:{_DOT}))"
-    rf"[a-z][\w-]*(?:(?:\.|\sdot\s)[a-z]{{2,}})*"
+    # 'at' stands for the sign only in brackets, or where a dot is written out as well
+    rf"(?:(?:{_AT})[\w-]+(?:{_DOT})|\sat\s[\w-]+(?:\s?[\(\[{{<]\s*dot\s*[\)\]}}>]\s?|\sdot\s))"
+    rf"(?!(?:of|on|in|and|for|with|is|at|the|to)(?![\w-]))[^\W\d_][\w-]+(?:(?:\.|\sdot\s)[^\W\d_]{{2,}})*"
 )
 _HANDLE = re.compile(r"(?<![\w.@])@([^\W\d_][\w.]{2,})")
 _CHAIN = re.compile(
     r"(?<![\w.,])(?<![\w][-/])\+?\(?[0-9](?:[ ()./-]{0,3}[0-9])+(?![\w])(?![.,][0-9])"
 )
-_CUE = re.compile(
+_FILLER = r"(?:\.|:|\s|no\.?|nr\.?|number|him|her|them|us|on|at|=|-){0,8}"
+_TELEPHONE_BEFORE = re.compile(
     r"(?i)(?:(?<![^\W_])(?:tel|telephone|t[eé]l[eé]phone|telefon|tel[eé]fono|phone|ph|mobile|mob|"
-    r"handy|cell|cellphone|call|calls|fax|whatsapp|signal|text|sms|mob[ií]l|m[oó]vil|teléf|тел)"
-    r"(?:\.|:|\s|no\.?|nr\.?|number|him|her|them|us|on|at|=|-){0,8}|[☎📞📱✆]\s?)$"
+    rf"handy|cellphone|fax|whatsapp|sms|mob[ií]l|m[oó]vil|teléf|тел){_FILLER}|[☎📞📱✆]\s?)$"
 )
+_CALL_BEFORE = re.compile(rf"(?i)(?<![^\W_])(?:call|calls|cell|text|signal){_FILLER}$")
 _DATE = re.compile(
-    r"(?:[0-9]{1,2}[-./ ][0-9]{1,2}[-./ ](?:[0-9]{2}){1,2}"
-    r"|[0-9]{4}[-./ ][0-9]{1,2}[-./ ][0-9]{1,2})"
-    r"(?:[ T-].*)?"
+    r"(?:[0-9]{1,2}[-./][0-9]{1,2}[-./](?:[0-9]{2}){1,2}"
+    r"|[0-9]{4}[-./][0-9]{1,2}[-./][0-9]{1,2})(?:[ T-].*)?"
 )
 LEAST_DIGITS, MOST_DIGITS = 7, 15
 """As ITU-T E.164 has them, from the shortest with a country's code on."""
@@ -55,9 +53,8 @@ class ContactNet:
         read = plain(text)
         low = read.text.lower()
         if "@" in low or ("at" in low and "dot" in low) or re.search(r"[\[({<]\s*at", low):
-            for pattern in (_PLAIN_EMAIL, _SPELLED_EMAIL):
-                for match in pattern.finditer(read.text):
-                    yield Hit(*read.span(*match.span()), EMAIL)
+            for match in _EMAIL.finditer(read.text):
+                yield Hit(*read.span(*match.span()), EMAIL)
             for match in _HANDLE.finditer(read.text):
                 if letters_of(match[1]) not in self._common:
                     yield Hit(*read.span(*match.span()), HANDLE)
@@ -78,7 +75,9 @@ def is_telephone(written: str, before: str = "") -> bool:
     is_decimal = len(groups) == 2 and marks <= {"."}
     if len(digits) > MOST_DIGITS + 2 or is_decimal:
         return False
-    if _CUE.search(before) and len(digits) >= 6 and not _DATE.fullmatch(written):
+    if _TELEPHONE_BEFORE.search(before) and len(digits) >= 5:
+        return True
+    if _CALL_BEFORE.search(before) and len(digits) >= 6 and not _DATE.fullmatch(written):
         return True
     if len(digits) < LEAST_DIGITS or _DATE.fullmatch(written):
         return False

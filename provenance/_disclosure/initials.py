@@ -4,13 +4,14 @@ from __future__ import annotations
 
 import re
 from collections.abc import Iterable, Iterator, Sequence
-from itertools import pairwise
+from itertools import islice, pairwise, product
 
 from provenance._disclosure.common_words import CommonWords, common_words
 from provenance._disclosure.flat import letters_of
 from provenance._disclosure.hits import Hit
 from provenance._disclosure.names import words_of
 from provenance._disclosure.plain_text import plain
+from provenance._disclosure.spelling import MOST_WAYS, spellings
 
 INITIALS = "initials of somebody not named"
 CODE = "the code of somebody not named"
@@ -20,7 +21,8 @@ _PARTED = re.compile(rf"(?<![^\W_])(?<![.'’]){_LETTER}(?:[ -]{_LETTER}){{1,3}}
 _BARE = re.compile(
     rf"(?<![^\W_])(?<![^\W_][-._'’])(?<![.@]){_LETTER}{{2,4}}(?![^\W_])(?![-._][^\W_])"
 )
-_SIGNED = re.compile(r"(?:\(|\[|\b[Bb]y |[.;–]\s{1,2}|—\s?| - |/)$")
+_SIGNED = re.compile(r"(?:[(\[/]|(?<![^\W_])[Bb]y )$")
+_AT_AN_END = re.compile(r"(?:^|[.;,–—-])\s*$")
 
 
 class InitialsNet:
@@ -62,7 +64,7 @@ class InitialsNet:
             yield Hit(*read.span(*span), what)
 
     def _what(self, written: str) -> str:
-        return CODE if letters_of(written) in self._of_codes else INITIALS
+        return CODE if _first_letters(written) in self._of_codes else INITIALS
 
     def _runs(self, match: re.Match[str]) -> Iterator[tuple[int, int]]:
         """The initials in single letters that stand in a row: of one person, or of several."""
@@ -80,26 +82,34 @@ class InitialsNet:
                     done = last
 
     def _counts_parted(self, text: str, place: int, written: str) -> bool:
-        letters = letters_of(written)
+        letters = _first_letters(written)
         if letters not in self._initials:
             return False
         if "." not in written and (written != written.upper() or _is_a_row(letters)):
             return False
-        is_common = letters in self._common.abbreviations or letters in self._common
-        return not is_common or (written == written.upper() and _is_signed(text, place))
+        is_large = written == written.upper()
+        is_common = letters in self._common.pointed or (
+            not is_large and (letters in self._common.abbreviations or letters in self._common)
+        )
+        return not is_common or (is_large and _is_signed(text, place, place + len(written)))
 
     def _counts_bare(self, text: str, match: re.Match[str]) -> bool:
         written = match[0]
-        letters = letters_of(written)
+        letters = _first_letters(written)
         if letters not in self._initials:
             return False
+        before = text[: match.start()]
+        if letters in self._common.units and (
+            written.islower() or before.rstrip(" .")[-1:].isdigit()
+        ):
+            return False
         if letters in self._common.abbreviations or letters in self._common:
-            return written.isupper() and _is_signed(text, match.start())
+            return written.isupper() and _is_signed(text, *match.span())
         if written.isupper():
             return len(letters) == 2 or not text.isupper() or letters in self._of_codes
         # 'jm' and 'AvdB', but neither 'Jm' nor a short word
         if written.islower():
-            return len(letters) == 2 and not text[: match.start()].rstrip()[-1:].isdigit()
+            return len(letters) == 2 and not before.rstrip()[-1:].isdigit()
         return written[0].isupper() and written[-1].isupper()
 
 
@@ -111,15 +121,21 @@ def initials_of(name: str) -> set[str]:
     """
     words = words_of(name)
     large = [one for one in words if not one[0].islower()]
-    found = set()
+    found: set[str] = set()
     for some in (words, large):
-        first = [letters_of(word[0])[:1] or word[0] for word in some]
-        if len(first) > 1:
-            found |= {
-                "".join(first), first[-1] + "".join(first[:-1]), "".join(first[1:]) + first[0],
-                first[0] + first[-1], first[-1] + first[0],
-            }  # fmt: skip
+        if len(some) > 1:
+            ways = (sorted({one[0] for one in spellings(word)}) for word in some)
+            for first in islice(product(*ways), MOST_WAYS):
+                found |= {
+                    "".join(first), first[-1] + "".join(first[:-1]), "".join(first[1:]) + first[0],
+                    first[0] + first[-1], first[-1] + first[0],
+                }  # fmt: skip
     return found
+
+
+def _first_letters(written: str) -> str:
+    """Single letters in plain letters, one of each: Ж is z, as the first of zh."""
+    return "".join(letters_of(one)[:1] for one in written)
 
 
 def _gap(text: str, letters: Sequence[re.Match[str]], place: int) -> str:
@@ -132,9 +148,12 @@ def _is_a_row(letters: str) -> bool:
     return all(abs(after - before) <= 1 for before, after in pairwise(codes))
 
 
-def _is_signed(text: str, place: int) -> bool:
-    """Whether letters stand where somebody signs: in brackets, behind a sentence, after 'by'."""
-    return not text[:place].strip() or _SIGNED.search(text, max(place - 4, 0), place) is not None
+def _is_signed(text: str, first: int, last: int) -> bool:
+    """Whether letters stand where somebody signs: in brackets, after 'by', at the very end."""
+    if _SIGNED.search(text, max(first - 4, 0), first):
+        return True
+    is_last = not text[last:].strip(" .)]\n")
+    return is_last and _AT_AN_END.search(text, max(first - 4, 0), first) is not None
 
 
 def _code_pattern(codes: Sequence[str]) -> re.Pattern[str] | None:

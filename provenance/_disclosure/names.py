@@ -15,6 +15,7 @@ from provenance._disclosure.spelling import (
     SHORTEST_STEM,
     STEM_ENDINGS,
     joined,
+    short_cases,
     spellings,
     stems,
 )
@@ -29,7 +30,7 @@ SMALL_LETTERS = 5
 _REMARK = re.compile(r"\([^)]*\)")
 _BETWEEN_WORDS = re.compile(r"[\s,;:./&+()\[\]\"_-]+")
 _WORD = re.compile(r"[^\W\d_]+")
-_SENTENCE_START = re.compile(r"(?:^|[.!?:;•(\[/]\s*|[-*]\s+)$")
+_SENTENCE_START = re.compile(r"(?:^|[.!?:;•(\[/\"']\s*|[-*]\s+)$")
 _INITIAL_BEFORE = re.compile(r"(?<![^\W_])([^\W\d_])\.?\s?-?$")
 _INITIAL_AFTER = re.compile(r",?\s?([^\W\d_])(?:\.|(?![^\W_]))")
 _TITLE_BEFORE = re.compile(
@@ -68,6 +69,8 @@ class NameNet:
         self._words: dict[str, _Word] = {}
         self._whole: set[str] = set()
         """Several words of a name as one; counts wherever a word begins and ends."""
+        self._accounts: set[str] = set()
+        """Surname and initial as one, as in names for machines: jmercer, mercerj."""
         for name in dict.fromkeys(places):
             words = words_of(name)
             if len(words) > 1:
@@ -77,9 +80,12 @@ class NameNet:
             words = words_of(name)
             for order in _orders(words):
                 self._whole |= joined(order)
+            if len(words) > 1 and len(letters_of(words[-1])) >= SHORTEST_STEM:
+                first, last = words[0][0], words[-1]
+                self._accounts |= joined([first, last]) | joined([last, first])
             self._add_words(words, frozenset(letters_of(one)[:1] for one in words))
         self._short = {key for key in self._words if len(key) < SHORTEST_STEM and key.isascii()}
-        long = (self._words.keys() | self._whole) - self._short
+        long = (self._words.keys() | self._whole | self._accounts) - self._short
         self._wanted = Wanted(long)
 
     def _add_words(self, words: Sequence[str], initials: frozenset[str]) -> None:
@@ -92,7 +98,13 @@ class NameNet:
                 continue
             has_capital = word[0] != word[0].lower()
             for key in spellings(word):
+                if key.isascii() and any(map(is_ideograph, word)):
+                    # nothing says which of its syllables are written together
+                    self._whole.add(key)
+                    continue
                 self._add_word(key, initials, False, has_capital)
+                for case in short_cases(key):
+                    self._add_word(case, initials, False, has_capital)
                 if key not in self._common and len(key) > SHORTEST_STEM:
                     for stem in stems(key):
                         self._add_word(stem, initials, True, has_capital)
@@ -122,6 +134,8 @@ class NameNet:
                 span = None
                 if key in self._whole:
                     span = self._whole_name(flat, first, last, key)
+                if not span and key in self._accounts:
+                    span = self._account(flat, first, last)
                 if not span and key in self._words:
                     span = self._word(flat, first, last, key)
                 if span:
@@ -134,9 +148,14 @@ class NameNet:
         if not _begins_word(flat.text, first) or not _is_ending(flat.text[last:end]):
             return None
         here = flat.text[first:last]
-        # two short words written as one are a name with its capital only
-        is_one_word = here.isalpha()
-        return None if is_one_word and here[0].islower() else (first, end)
+        # two very short words written as one are a name with its capital only
+        is_other_word = here.isalpha() and here[0].islower() and len(key) < RUN_TOGETHER
+        return None if is_other_word or key in self._common else (first, end)
+
+    def _account(self, flat: Flat, first: int, last: int) -> tuple[int, int] | None:
+        text = flat.text
+        is_whole = _begins_word(text, first) and not text[last : last + 1].isalpha()
+        return (first, last) if is_whole and not re.search(r"\s", text[first:last]) else None
 
     def _word(self, flat: Flat, first: int, last: int, key: str) -> tuple[int, int] | None:
         text, word = flat.text, self._words[key]
@@ -152,7 +171,7 @@ class NameNet:
         capital = not here[0].islower() or not word.has_capital
         initials = self._with_initials(text, first, end, word.initials)
         if begins and not tail and not word.needs_ending:
-            if key in self._common or key in self._common.abbreviations:
+            if self._common.holds(key, here):
                 counts = self._counts_though_common(text, first, end, key, initials)
             else:
                 counts = capital or len(key) >= SMALL_LETTERS or initials != (first, end)
@@ -160,7 +179,7 @@ class NameNet:
         if key in self._common or len(key) < SHORTEST_STEM:
             return None
         if begins and _is_case(tail, word.needs_ending):
-            is_other_word = letters_of(text[first:end]) in self._common
+            is_other_word = self._common.holds(letters_of(text[first:end]), here)
             counts = capital or (len(key) >= SMALL_LETTERS and not word.needs_ending)
             return initials if counts and not is_other_word else None
         if len(key) >= RUN_TOGETHER and not word.needs_ending:
@@ -250,10 +269,6 @@ def _orders(words: list[str]) -> Iterator[list[str]]:
             yield [*some[1:], some[0]]
             yield [some[0], some[-1]]
             yield [some[-1], some[0]]
-            if len(letters_of(some[-1])) >= SHORTEST_STEM:
-                # as in names for machines: jmercer, mercerj
-                yield [some[0][0], some[-1]]
-                yield [some[-1], some[0][0]]
 
 
 def _small_words(text: str) -> set[str]:

@@ -27,11 +27,12 @@ _EXPONENT = re.compile(r"(?<![0-9.,])[0-9]+(?:[.,][0-9]+)?[eE][-+]?[0-9]{1,2}(?!
 _LISTED = re.compile(r"[0-9]+(?:(?:[ ./()-]|\) | \()[0-9]+)*")
 _GROUP = re.compile("[0-9]+")
 _CODE_CUES = frozenset({
-    "access", "alarm", "code", "codes", "combination", "combo", "door", "entry", "gate", "key",
+    "alarm", "code", "codes", "combination", "combo", "door", "entry", "gate", "key",
     "keypad", "licence", "license", "lock", "padlock", "passcode", "password", "permit",
-    "permission", "pin", "safe", "seal",
+    "permission", "pin", "safe", "seal", "call", "cell", "fax", "mobile", "phone", "tel",
+    "telephone",
 })  # fmt: skip
-"""What stands before a number that opens something."""
+"""What stands before a number that opens something or calls somebody."""
 _UNIT = re.compile(r"\s?(?:mm|cm|dm|m|km|ft|in|yd|kg|%|°|['\"]|rings?|years?|yrs?|yr)(?![^\W_])")
 _DATE = re.compile(
     r"[0-9]{4}[-./][0-9]{1,2}[-./][0-9]{1,2}|[0-9]{1,2}[-./][0-9]{1,2}[-./][0-9]{2,4}"
@@ -84,7 +85,8 @@ class NumberNet:
                 number.cues or figures(value) >= LEAST_FIGURES
             ):
                 self._values[value].append(number)
-        self._longest = max(map(len, self._codes), default=0)
+        # a telephone number may stand behind another country's way of dialing out
+        self._longest = max(20, *map(len, self._codes)) if self._codes else 20
 
     def hits(self, texts: Sequence[str]) -> list[list[Hit]]:
         """Every withheld number in each text."""
@@ -113,21 +115,28 @@ class NumberNet:
         is_date = _DATE.fullmatch(chain[0]) is not None
         for i in range(size):
             digits = ""
+            is_one = True
             for j in range(i, size):
-                if is_row and j > i and text[groups[j - 1][1] : groups[j][0]] not in (".", ","):
-                    # numbers that stand beside one another are not parts of one
-                    break
+                # in a row, numbers that stand beside one another are not parts of one
+                is_one = is_one and (
+                    not is_row or j == i or text[groups[j - 1][1] : groups[j][0]] in (".", ",")
+                )
                 digits += text[slice(*groups[j])]
                 span = groups[i][0], groups[j][1]
-                if digits in self._codes and not (is_date and (i, j) != (0, size - 1)):
+                if len(digits) > self._longest:
+                    break
+                if is_one and digits in self._codes and not (is_date and (i, j) != (0, size - 1)):
                     yield from self._of_code(text, span, digits, is_row)
-                if _is_apart(text, span) and self._values:
+                if is_one and self._values and _is_apart(text, span):
                     for value in _values(text[slice(*span)]):
                         yield from self._of_value(text, span, value)
-                if len(digits) >= TELEPHONE_TAIL and digits[-TELEPHONE_TAIL:] in self._tails:
-                    yield span, self._tails[digits[-TELEPHONE_TAIL:]].field
-                if len(digits) > max(self._longest, 20):
-                    break
+                if tail := self._tails.get(digits[-TELEPHONE_TAIL:]):
+                    yield span, tail.field
+                abroad = text[span[0] - 1 : span[0]] == "+" or digits.startswith("00")
+                inside = _without_country(digits) if abroad else {digits.removeprefix("0")}
+                for code in inside & self._codes.keys():
+                    if len(code) > LEAST_FIGURES:
+                        yield span, self._codes[code][0].field
 
     def _of_code(
         self, text: str, span: tuple[int, int], digits: str, is_row: bool
@@ -175,11 +184,21 @@ def codes_in(text: str, field: str, title: str = "") -> Iterator[WithheldNumber]
             continue
         if is_long or cues:
             yield WithheldNumber(written, field, cues, is_code=True)
+        if read[: chain.start()].endswith("+"):
+            for inside in _without_country("".join(groups)):
+                if len(inside) < TELEPHONE_TAIL:
+                    yield WithheldNumber(inside, field, is_code=True)
         for group in groups:
             is_year = len(group) == 4 and 1000 <= int(group) <= 2100 and group != text.strip()
             least = SUBSCRIBER if is_long else LEAST_FIGURES
             if len(group) >= least and not is_year and not (cues and group == written):
                 yield WithheldNumber(group, field, is_code=True)
+
+
+def _without_country(digits: str) -> set[str]:
+    """What a telephone number is within its country, whose own code has 1 to 3 digits."""
+    inside = digits.removeprefix("00")
+    return {inside[size:] for size in (1, 2, 3) if len(inside) > size + LEAST_FIGURES}
 
 
 def figures(value: Decimal) -> int:

@@ -8,7 +8,7 @@ from dataclasses import dataclass
 
 _HIDDEN = frozenset({"Cf", "Cc", "Mn", "Me", "Co", "Cs"})
 """Joiners, direction marks, controls and accents that stand alone."""
-_SAME_SIGN = str.maketrans("‐‑‒–—−º˚’‘‛`´“”‟", "------°°'''''\"\"\"")
+_SAME_SIGN = str.maketrans("‐‑‒–—−º˚’‘‛`´“”‟٫٬", "------°°'''''\"\"\".,")
 
 
 @dataclass(frozen=True)

@@ -28,6 +28,8 @@ _FROM_CYRILLIC = (
     {"в": "w", "ж": "sch", "з": "s", "й": "j", "х": "ch", "ц": "z", "ч": "tsch", "ш": "sch",
      "щ": "schtsch", "ю": "ju", "я": "ja", "ё": "jo"},
 )  # fmt: skip
+MOST_WAYS = 64
+"""Names of many words are not tried in more combinations of their spellings."""
 SHORTEST_STEM = 4
 """A shorter name with an ending is too often another word."""
 _CASES = (
@@ -41,7 +43,7 @@ ENDINGS = frozenset(_CASES.split())
 """What may follow a whole name."""
 _STEM_CASES = (
     "a e i o u y ou oi oj oy oju oyu ej ey ei ie em im om ym am ami ach ich ych ech ovi ova ine in "
-    "ina iny inu eho ego iho iego ieho emu imu iemu imi ymi aja oho omu"
+    "ina iny inu iej ya yu yem yom eho ego iho iego ieho emu imu iemu imi ymi aja oho omu"
 )
 STEM_ENDINGS = frozenset(_STEM_CASES.split())
 """What may follow a name without its last vowel, or without the e in its last syllable."""
@@ -103,8 +105,20 @@ def stems(word: str) -> set[str]:
     return {one for one in found if one.isascii() and len(one) >= SHORTEST_STEM}
 
 
+def short_cases(word: str) -> set[str]:
+    """Forms of a short Slavic name in -a, whose stem alone is too short to be looked for.
+
+    >>> sorted(short_cases("iva"))
+    ['ive', 'ivoi', 'ivou', 'ivoy', 'ivu', 'ivy']
+    """
+    if not word.isascii() or word[-1:] != "a" or not 3 <= len(word) <= SHORTEST_STEM:
+        return set()
+    return {word[:-1] + ending for ending in ("y", "e", "u", "ou", "oy", "oi")}
+
+
 def joined(words: list[str]) -> set[str]:
     """Several words written as one, each in any of its spellings."""
     return {
-        "".join(ways) for ways in itertools.islice(itertools.product(*map(spellings, words)), 64)
+        "".join(ways)
+        for ways in itertools.islice(itertools.product(*map(spellings, words)), MOST_WAYS)
     }
