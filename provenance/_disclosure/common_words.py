@@ -68,16 +68,26 @@ november october saturday september south spring summer sunday thursday tuesday 
 winter
 """
 """Words that are written with a capital wherever they stand."""
+_DIRECTIONS = "ne nw se sw ns ew nne nnw sse ssw ene ese wnw wsw"
+_ERAS = "ad bc bce bp ce am pm"
 _UNITS = "mm cm dm m km in ft yd mi ha g kg lb lbs oz s min h hr hrs hz kw ml cl pt px"
-_POINTED = "ad bc ce bp am pm ne nw se sw ns ew id nb ps pto us uk eu un ie eg cf qv no st"
-"""Abbreviations that are written with points as initials are."""
-_ABBREVIATIONS = """
-ac al ap bce bm bw ca cal cc cd dc de dm do dr ds ed el en es et etc ex ext fc fig fl fr gps hw ibid
-ii iii inc int iv ix jr la lat lh lhs lo lon lr ltd lw ma max mr mrs ms mt na nd ne nne nnw nos nr
-nw od ok op os pc pdf ph pl pp qr rd re ref rev rh rhs sd si sic sp spp sq sr ss sse ssw tbc tbd ti
-tv ul up usa usb utm uv vi vii viii viz vol vs wc wk wt xi xii xv xx xs xy xyz yr yrs
+_CAPITALS = """
+ac cd dc eu gps id ii iii iv ix lh lhs mr mrs ms nb no ok pc pdf ph ps pto rd rh rhs st tbc tbd tv
+uk un us usa usb utm uv vi vii viii wc xi xii xiii xiv xv xvi xx xxi
 """
-"""Letters that stand for something else than a person: directions, eras, numerals of carpenters."""
+"""What else is written in capitals: numerals, shortened words."""
+_SMALL = """
+al ca cf de du ed eg el en es et etc ex ext fc fig fl fr ibid ie inc int la lo max na nd nr op pl pp
+qv re ref si sic sp spp sq ti ul viz vol vs wk xs yr yrs
+"""
+
+
+DIRECTIONS = frozenset(_DIRECTIONS.split())
+ERAS = frozenset(_ERAS.split())
+UNITS = frozenset(_UNITS.split())
+IN_CAPITALS = DIRECTIONS | ERAS | set(_CAPITALS.split())
+ABBREVIATIONS = IN_CAPITALS | UNITS | set(_SMALL.split())
+"""Letters that stand for something else than a person."""
 
 
 @dataclass(frozen=True)
@@ -90,13 +100,10 @@ class CommonWords:
 
     trade: frozenset[str]
     everyday: frozenset[str]
-    units: frozenset[str]
-    pointed: frozenset[str]
-    abbreviations: frozenset[str]
 
     def holds(self, key: str, written: str) -> bool:
         """Whether a word in plain letters is one of them; other alphabets have others."""
-        return written[0] < "\u0370" and (key in self or key in self.abbreviations)
+        return written[0] < "\u0370" and (key in self or key in ABBREVIATIONS)
 
     def __contains__(self, word: object) -> bool:
         return word in self.trade or word in self.everyday
@@ -106,6 +113,4 @@ def common_words(trade: Iterable[str] = (), everyday: Iterable[str] = ()) -> Com
     """The program's own words, and those of the trade and others that are given."""
     own = frozenset(map(letters_of, trade)) - {""} | set(_NEVER_ALONE.split())
     daily = frozenset(map(letters_of, everyday)) | set(_EVERYDAY.split())
-    pointed = frozenset(_POINTED.split())
-    abbreviations = pointed | set(_ABBREVIATIONS.split())
-    return CommonWords(own, daily, frozenset(_UNITS.split()), pointed, abbreviations)
+    return CommonWords(own, daily)

@@ -16,7 +16,6 @@ from anyascii import anyascii
 from provenance._disclosure.plain_text import plain
 
 _OTHER = re.compile("[^0-9a-z]+")
-_HANGUL = ("\uac00", "\ud7a3")
 
 
 def letters_of(text: str) -> str:
@@ -34,9 +33,8 @@ def letters_of(text: str) -> str:
 def _fold(character: str) -> str:
     if character.lower() != character.upper() or character.isascii():
         return _OTHER.sub("", anyascii(character).lower())
-    if not _HANGUL[0] <= character <= _HANGUL[1]:
-        character = unicodedata.normalize("NFKD", character)
-    return "".join(one for one in character if one.isalnum())
+    parts = unicodedata.normalize("NFKD", character)
+    return "".join(one for one in parts if one.isalnum())
 
 
 def is_ideograph(character: str) -> bool:
@@ -77,17 +75,17 @@ class Flat:
 
 
 class Wanted:
-    """Letters that are looked for in many texts at once."""
+    """Letters or digits that are looked for in many texts at once."""
 
     def __init__(self, keys: Iterable[str]) -> None:
         self._keys = sorted(set(keys) - {""})
 
     def held_by(self, texts: Sequence[str]) -> list[list[str]]:
-        """Which of them each text holds, wherever its words begin or end."""
+        """Which of them each text holds; the texts are letters or digits alone as well."""
         import polars as pl
 
         if not self._keys or not texts:
             return [[] for _ in texts]
-        series = pl.Series([letters_of(text) for text in texts], dtype=pl.String)
+        series = pl.Series(texts, dtype=pl.String)
         found = series.str.extract_many(self._keys, overlapping=True).to_list()
         return [list(dict.fromkeys(keys)) for keys in found]

@@ -6,7 +6,14 @@ import re
 from collections.abc import Iterable, Iterator, Sequence
 from itertools import islice, pairwise, product
 
-from provenance._disclosure.common_words import CommonWords, common_words
+from provenance._disclosure.common_words import (
+    DIRECTIONS,
+    ERAS,
+    IN_CAPITALS,
+    UNITS,
+    CommonWords,
+    common_words,
+)
 from provenance._disclosure.flat import letters_of
 from provenance._disclosure.hits import Hit
 from provenance._disclosure.names import words_of
@@ -22,6 +29,7 @@ _BARE = re.compile(
     rf"(?<![^\W_])(?<![^\W_][-._'’])(?<![.@]){_LETTER}{{2,4}}(?![^\W_])(?![-._][^\W_])"
 )
 _SIGNED = re.compile(r"(?:[(\[/]|(?<![^\W_])[Bb]y )$")
+_DATE_BEFORE = re.compile(r"[0-9]{1,4}[-./][0-9]{1,2}[-./][0-9]{1,4}[ ,]*$")
 _AT_AN_END = re.compile(r"(?:^|[.;,–—-])\s*$")
 
 
@@ -87,30 +95,30 @@ class InitialsNet:
             return False
         if "." not in written and (written != written.upper() or _is_a_row(letters)):
             return False
-        is_large = written == written.upper()
-        is_common = letters in self._common.pointed or (
-            not is_large and (letters in self._common.abbreviations or letters in self._common)
-        )
-        return not is_common or (is_large and _is_signed(text, place, place + len(written)))
+        last = place + len(written)
+        if written.islower() and self._common.holds(letters, written):
+            return False
+        if letters in DIRECTIONS:
+            # N.E. is a corner of a building first
+            return _is_signed(text, place, last)
+        return not (letters in ERAS and _is_beside_figure(text, place, last))
 
     def _counts_bare(self, text: str, match: re.Match[str]) -> bool:
         written = match[0]
         letters = _first_letters(written)
         if letters not in self._initials:
             return False
-        before = text[: match.start()]
-        if letters in self._common.units and (
-            written.islower() or before.rstrip(" .")[-1:].isdigit()
-        ):
-            return False
-        if letters in self._common.abbreviations or letters in self._common:
-            return written.isupper() and _is_signed(text, *match.span())
-        if written.isupper():
-            return len(letters) == 2 or not text.isupper() or letters in self._of_codes
-        # 'jm' and 'AvdB', but neither 'Jm' nor a short word
+        if not written.isupper() and not written.islower():
+            # 'AvdB', but not 'Jm'
+            return written[0].isupper() and written[-1].isupper()
         if written.islower():
-            return len(letters) == 2 and not before.rstrip()[-1:].isdigit()
-        return written[0].isupper() and written[-1].isupper()
+            is_common = self._common.holds(letters, written) or len(letters) > 2
+            return not is_common and not _is_beside_figure(text, *match.span())
+        if len(letters) > 2 and text.isupper() and letters not in self._of_codes:
+            return False
+        if written < "\u0370" and (letters in IN_CAPITALS or letters in self._common):
+            return _is_signed(text, *match.span())
+        return not (letters in UNITS and _is_beside_figure(text, *match.span()))
 
 
 def initials_of(name: str) -> set[str]:
@@ -135,7 +143,9 @@ def initials_of(name: str) -> set[str]:
 
 def _first_letters(written: str) -> str:
     """Single letters in plain letters, one of each: Ж is z, as the first of zh."""
-    return "".join(letters_of(one)[:1] for one in written)
+    if written.isascii():
+        return "".join(filter(str.isalpha, written.lower()))
+    return "".join(letters_of(one)[:1] for one in written if one.isalpha())
 
 
 def _gap(text: str, letters: Sequence[re.Match[str]], place: int) -> str:
@@ -146,6 +156,14 @@ def _is_a_row(letters: str) -> bool:
     """Whether letters follow on one another, as those of the sides of a beam do."""
     codes = list(map(ord, letters))
     return all(abs(after - before) <= 1 for before, after in pairwise(codes))
+
+
+def _is_beside_figure(text: str, first: int, last: int) -> bool:
+    """Whether a figure stands before or behind letters, and no date before them."""
+    if re.match(r" ?[0-9]", text[last : last + 2]):
+        return True
+    before = text[max(first - 14, 0) : first]
+    return re.search(r"[0-9] ?$", before) is not None and not _DATE_BEFORE.search(before)
 
 
 def _is_signed(text: str, first: int, last: int) -> bool:

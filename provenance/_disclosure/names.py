@@ -3,10 +3,11 @@
 from __future__ import annotations
 
 import re
+import unicodedata
 from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass
 
-from provenance._disclosure.common_words import CommonWords, common_words
+from provenance._disclosure.common_words import ABBREVIATIONS, CommonWords, common_words
 from provenance._disclosure.flat import Flat, Wanted, is_ideograph, letters_of
 from provenance._disclosure.hits import Hit
 from provenance._disclosure.plain_text import plain
@@ -37,6 +38,7 @@ _TITLE_BEFORE = re.compile(
     r"(?i)(?<![^\W_])(?:mr|mrs|ms|mx|miss|mister|dr|prof|professor|sir|madam|rev|fr|herr|frau|pan|"
     r"pani|mme|mlle|señora?|sra?|signora?|family|familie|the late)\.?\s$|(?<![^\W_])by\s$"
 )
+_PREFIX = re.compile(r"(?i)(?:mc|mac|o|d|de|del|di|du|fitz|la|le|van|von|al|el|st)\s")
 _OF_PEOPLE = (
     r"(?:said|says|told|tells|asked|thinks|thought|wrote|writes|remembers|remembered|owns|owned|"
     r"lives|lived|recalls|recalled|believes)"
@@ -121,7 +123,8 @@ class NameNet:
     def hits(self, texts: Sequence[str]) -> list[list[Hit]]:
         """Every name in each text, with the initials beside it."""
         found = []
-        for text, keys in zip(texts, self._wanted.held_by(texts), strict=True):
+        held = self._wanted.held_by(list(map(letters_of, texts)))
+        for text, keys in zip(texts, held, strict=True):
             if self._short:
                 keys += self._short.intersection(_small_words(text))
             found.append(list(self._hits_in(text, keys)) if keys else [])
@@ -208,7 +211,7 @@ class NameNet:
         titled = _TITLE_BEFORE.search(text, max(first - 16, 0), first)
         if titled and not re.match(r"\s?#?\d", text[last : last + 4]):
             return True
-        if key in self._common.trade or key in self._common.abbreviations:
+        if key in self._common.trade or key in ABBREVIATIONS:
             return bool(_DOES.match(text, last)) and len(key) > 1
         shouts = here.isupper() and text.isupper()
         starts = _SENTENCE_START.search(text, max(first - 4, 0), first) is not None
@@ -252,7 +255,7 @@ def words_of(name: str) -> list[str]:
     >>> words_of("Farrowgill-Tey, Zoë (crew lead)")
     ['Zoë', 'Farrowgill', 'Tey']
     """
-    bare = _REMARK.sub(" ", plain(name).text)
+    bare = _REMARK.sub(" ", plain(unicodedata.normalize("NFC", name)).text)
     last, comma, first = bare.partition(",")
     ordered = f"{first} {last}" if comma and "," not in first else bare
     words = [one.strip("'’`") for one in _BETWEEN_WORDS.split(ordered)]
@@ -298,6 +301,8 @@ def _is_ending(tail: str) -> bool:
 def _is_one_word(flat: Flat, first: int, last: int) -> bool:
     """Whether a stretch with a sign in it is one word: O'Brien, or one that a line's end parts."""
     breaks = [one for one in re.split(r"[^\W\d_]+", flat.text[first:last]) if one]
+    if breaks == [" "] and _PREFIX.match(flat.text, first):
+        return True
     if len(breaks) != 1:
         return all(one in ("'", "`") for one in breaks)
     return breaks[0].strip() in (

@@ -8,8 +8,9 @@ from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass
 from decimal import Decimal, InvalidOperation
 
+from provenance._disclosure.flat import Wanted
 from provenance._disclosure.hits import Hit
-from provenance._disclosure.plain_text import plain
+from provenance._disclosure.plain_text import PlainText, plain
 
 LEAST_FIGURES = 4
 """So many figures are hardly met by chance; fewer count beside a word that says what they are."""
@@ -21,18 +22,24 @@ MOST_DIGITS = 20
 """More digits are no number that anybody would dial, type or write on a form."""
 LONGEST_ROW = 6
 """More groups of digits side by side are a row of measurements, and no number in parts."""
+SHORTEST_LENGTH_M = 100
+"""A shorter one is met too often when it is rounded."""
+FEET_IN_A_METRE = Decimal("3.28084")
 _NEAR = 30
 _CHAIN = re.compile(r"[0-9]+(?:(?:[ .,'·_/-]|, ?|\) ?| ?\(| - |\.-)[0-9]+)*")
 _EXPONENT = re.compile(r"(?<![0-9.,])[0-9]+(?:[.,][0-9]+)?[eE][-+]?[0-9]{1,2}(?![0-9])")
 _LISTED = re.compile(r"[0-9]+(?:(?:[ ./()-]|\) | \()[0-9]+)*")
+_METRES = re.compile(r"\s?(?:m|metres?|meters?)(?![^\W_])")
+_FEET = re.compile(r"\s?(?:ft|feet|foot|'|′)(?![^\W_])")
+_NO_DIGIT = re.compile("[^0-9]+")
 _GROUP = re.compile("[0-9]+")
 _CODE_CUES = frozenset({
     "alarm", "code", "codes", "combination", "combo", "door", "entry", "gate", "key",
     "keypad", "licence", "license", "lock", "padlock", "passcode", "password", "permit",
-    "permission", "pin", "safe", "seal", "call", "cell", "fax", "mobile", "phone", "tel",
-    "telephone",
+    "permission", "pin", "safe", "seal",
 })  # fmt: skip
-"""What stands before a number that opens something or calls somebody."""
+"""What stands before a number that opens something."""
+_CALL_CUES = frozenset({"call", "cell", "fax", "mobile", "phone", "tel", "telephone"})
 _UNIT = re.compile(r"\s?(?:mm|cm|dm|m|km|ft|in|yd|kg|%|°|['\"]|rings?|years?|yrs?|yr)(?![^\W_])")
 _DATE = re.compile(
     r"[0-9]{4}[-./][0-9]{1,2}[-./][0-9]{1,2}|[0-9]{1,2}[-./][0-9]{1,2}[-./][0-9]{2,4}"
@@ -58,13 +65,15 @@ class WithheldNumber:
     """A number as it was written, and the table and field that it is withheld in.
 
     A code (of a permit, gate or telephone) is told by its digits, any other number by its value.
-    `cues` are words, in small letters, one of which must stand near a short one.
+    `cues` are words, in small letters, one of which must stand near a short one. A length in
+    metres is told by what it is when rounded, or in feet, as well.
     """
 
     written: str
     field: str = ""
     cues: frozenset[str] = frozenset()
     is_code: bool = False
+    is_length_m: bool = False
 
 
 class NumberNet:
@@ -74,6 +83,7 @@ class NumberNet:
         self._codes: dict[str, list[WithheldNumber]] = defaultdict(list)
         self._values: dict[Decimal, list[WithheldNumber]] = defaultdict(list)
         self._tails: dict[str, WithheldNumber] = {}
+        self._lengths: list[tuple[Decimal, WithheldNumber]] = []
         for number in numbers:
             digits = "".join(_GROUP.findall(plain(number.written).text))
             if number.is_code:
@@ -81,23 +91,32 @@ class NumberNet:
                     self._codes[digits].append(number)
                 if TELEPHONE_TAIL <= len(digits) <= 15:
                     self._tails[digits[-TELEPHONE_TAIL:]] = number
+                    # a nought for another area is not dialed from abroad
+                    self._codes[digits.removeprefix("0")].append(number)
             elif (value := _value(number.written)) is not None and (
                 number.cues or figures(value) >= LEAST_FIGURES
             ):
                 self._values[value].append(number)
+                if number.is_length_m and value >= SHORTEST_LENGTH_M:
+                    self._lengths.append((value, number))
         # a telephone number may stand behind another country's way of dialing out
         self._longest = max(20, *map(len, self._codes)) if self._codes else 20
+        wanted = [*self._codes, *self._tails, *map(_figures, self._values)]
+        for length, _ in self._lengths:
+            # whoever rounds it leaves its first figures
+            wanted += [_figures(one)[:3] for one in (length, length * FEET_IN_A_METRE)]
+        self._wanted = Wanted(wanted)
 
     def hits(self, texts: Sequence[str]) -> list[list[Hit]]:
         """Every withheld number in each text."""
-        if not self._codes and not self._values:
-            return [[] for _ in texts]
-        return [list(self._hits_in(text)) for text in texts]
+        read = [plain(text) for text in texts]
+        held = self._wanted.held_by([_NO_DIGIT.sub("", one.text) for one in read])
+        return [
+            list(self._hits_in(one)) if digits else []
+            for one, digits in zip(read, held, strict=True)
+        ]
 
-    def _hits_in(self, text: str) -> Iterator[Hit]:
-        read = plain(text)
-        if not any(map(str.isdigit, read.text)):
-            return
+    def _hits_in(self, read: PlainText) -> Iterator[Hit]:
         found: dict[tuple[int, int], str] = {}
         for chain in _CHAIN.finditer(read.text):
             found.update(self._in_chain(read.text, chain))
@@ -161,6 +180,9 @@ class NumberNet:
             if figures(value) >= LEAST_FIGURES or _is_near(text, span, number.cues, behind=_NEAR):
                 yield span, number.field
                 return
+        for length, number in self._lengths:
+            if _is_rounded(value, length, text, span[1]):
+                yield span, number.field
 
 
 def codes_in(text: str, field: str, title: str = "") -> Iterator[WithheldNumber]:
@@ -175,8 +197,9 @@ def codes_in(text: str, field: str, title: str = "") -> Iterator[WithheldNumber]
     read = plain(text).text
     told_by_title = _CODE_CUES.intersection(re.findall(r"[^\W\d_]+", title.lower()))
     for chain in _LISTED.finditer(read):
-        before = re.findall(r"[^\W\d_]+", read[: chain.start()].lower())[-2:]
-        cues = told_by_title | _CODE_CUES.intersection(before)
+        clause = re.split(r"[,;.\n]", read[: chain.start()])[-1]
+        before = re.findall(r"[^\W\d_]+", clause.lower())[-2:]
+        cues = told_by_title | (_CODE_CUES | _CALL_CUES).intersection(before)
         written = chain[0]
         groups = _GROUP.findall(written)
         is_long = TELEPHONE_TAIL <= len("".join(groups)) <= MOST_DIGITS
@@ -190,7 +213,7 @@ def codes_in(text: str, field: str, title: str = "") -> Iterator[WithheldNumber]
                     yield WithheldNumber(inside, field, is_code=True)
         for group in groups:
             is_year = len(group) == 4 and 1000 <= int(group) <= 2100 and group != text.strip()
-            least = SUBSCRIBER if is_long else LEAST_FIGURES
+            least = SUBSCRIBER if is_long and cues <= _CALL_CUES else LEAST_FIGURES
             if len(group) >= least and not is_year and not (cues and group == written):
                 yield WithheldNumber(group, field, is_code=True)
 
@@ -201,13 +224,26 @@ def _without_country(digits: str) -> set[str]:
     return {inside[size:] for size in (1, 2, 3) if len(inside) > size + LEAST_FIGURES}
 
 
+def _is_rounded(value: Decimal, length_m: Decimal, text: str, last: int) -> bool:
+    """Whether a number is a length with fewer decimals, or in feet, as the unit behind it says."""
+    exponent = value.as_tuple().exponent
+    step = Decimal(1).scaleb(min(exponent, 0)) if isinstance(exponent, int) else Decimal(0)
+    if _FEET.match(text, last):
+        return abs(value - length_m * FEET_IN_A_METRE) < step
+    return abs(value - length_m) < step and (step < 1 or _METRES.match(text, last) is not None)
+
+
 def figures(value: Decimal) -> int:
     """How many figures a number has between its first and last that is not nought.
 
     >>> figures(Decimal("1870")), figures(Decimal("18.705"))
     (3, 5)
     """
-    return len("".join(map(str, value.as_tuple().digits)).strip("0"))
+    return len(_figures(value))
+
+
+def _figures(value: Decimal) -> str:
+    return "".join(map(str, value.as_tuple().digits)).strip("0")
 
 
 def _value(written: str) -> Decimal | None:

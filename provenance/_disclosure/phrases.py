@@ -37,7 +37,7 @@ class PhraseNet:
 
     def hits(self, texts: Sequence[str]) -> list[list[Hit]]:
         """Every withheld text in each text."""
-        held = self._wanted.held_by(texts)
+        held = self._wanted.held_by(list(map(letters_of, texts)))
         return [
             list(self._hits_in(text, keys)) if keys else []
             for text, keys in zip(texts, held, strict=True)

@@ -2,8 +2,8 @@
 
 from __future__ import annotations
 
-import itertools
 from collections.abc import Iterator
+from itertools import chain, combinations, islice, product
 
 from anyascii import anyascii
 
@@ -34,7 +34,7 @@ SHORTEST_STEM = 4
 """A shorter name with an ending is too often another word."""
 _CASES = (
     # English, German, Scandinavian
-    "s es n en ens e sche sches schen scher sson sen "
+    "s es n en ens e ar ir ur sche sches schen scher sson sen "
     # Slavic, Baltic, Finnish
     "a u y i em om ov ova ovi ove ovy ovych ou ym im ami am ach ich ie ej oj owi a ek nek is as us "
     "lla sta ssa lle ksi in nak nek val vel t ot"
@@ -58,7 +58,9 @@ def spellings(word: str) -> set[str]:
     ['mueller', 'muller']
     """
     low = word.lower()
-    found = {letters_of(low), letters_of(_exchanged(low, _TWO_LETTERS))}
+    present = [pair for pair in _TWO_LETTERS if pair[0] in low]
+    some = chain.from_iterable(combinations(present, size) for size in range(len(present) + 1))
+    found = {letters_of(_exchanged(low, pairs)) for pairs in islice(some, MOST_WAYS)}
     found.update(_from_cyrillic(low))
     found |= {_exchanged(one, (("oy", "ou"),)) for one in found if _is_greek(low)}
     found |= {_exchanged(one, (pair,)) for one in found for pair in _ONE_LETTER if len(one) > 4}
@@ -118,7 +120,4 @@ def short_cases(word: str) -> set[str]:
 
 def joined(words: list[str]) -> set[str]:
     """Several words written as one, each in any of its spellings."""
-    return {
-        "".join(ways)
-        for ways in itertools.islice(itertools.product(*map(spellings, words)), MOST_WAYS)
-    }
+    return {"".join(ways) for ways in islice(product(*map(spellings, words)), MOST_WAYS)}

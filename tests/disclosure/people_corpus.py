@@ -56,6 +56,24 @@ PEOPLE = (
     Person("Wilf", "Oak", (), ("Wilf's",), alone=False),
     Person("Ada", "Wall", (), ("Ada's",), alone=False),
     Person("Rufus", "Hewer", (), ("Rufus's",), alone=False),
+    Person("Brannoc", "Tellister", (), ("Tellister's", "Brannoc’s", "the Tellisters")),
+    Person("Freydís", "Hlöðversdóttir", ("Freydis Hlodversdottir", "Hloedversdottir"), ("Freydísar",)),
+    Person("Søren", "Kværndrup", ("Soren Kvaerndrup", "Soeren Kværndrup"), ("Kværndrups", "Sørens")),
+    Person("Günther", "Wößmann", ("Guenther Woessmann", "Gunther Wossmann"), ("Wößmanns", "Wößmannsche")),
+    Person("Dobromir", "Szczypiński", ("Szczypinski",), ("Dobromira", "Szczypińskiego", "Szczypińskim")),
+    Person("Zdeněk", "Houžvička", ("Zdenek Houzvicka",), ("Zdeňka", "Houžvičky", "Houžvičkou")),
+    Person("Милолика", "Ястребцова", ("Milolika Yastrebtsova", "Iastrebtsova", "Jastrebcova"),
+           ("Милолики", "Ястребцовой", "Ястребцову")),
+    Person("Юлиан", "Хворостин", ("Yulian Khvorostin", "Iulian Khvorostin", "Julian Chworostin"),
+           ("Юлиана", "Хворостина", "Хворостиным")),
+    Person("Ευρυδίκη", "Ζαχαρούλη", ("Evrydiki Zacharouli",), ()),
+    Person("Xu", "Wo", (), ("Xu's",)),
+    Person("Ty", "Ek", (), ("Ek's",)),
+    Person("Maria-Inês", "de Vasquilho", ("Maria Ines de Vasquilho",), ()),
+    Person("Aoife", "McTarnish", ("Mc Tarnish", "MCTARNISH"), ("McTarnish's",)),
+    Person("Réka", "Körmöndy", ("Reka Kormondy", "Koermoendy"), ("Körmöndynek", "Réka's")),
+    Person("Delphine", "Beam", (), ("Delphine's",), alone=False),
+    Person("Corwin", "Board", (), ("Corwin's",), alone=False),
 )  # fmt: skip
 
 WITHOUT_CAPITALS = (
@@ -122,7 +140,7 @@ def forms_of(person: Person) -> Iterator[tuple[str, str]]:
         yield "surname", surname
         yield "surname, capitals", surname.upper()
         yield "genitive", f"{surname}'s"
-        if (first + last).lower() not in ("in", "up"):
+        if (first + last).lower() not in ("in", "up", "am"):
             yield "bare initials", first + last
         if len(surname) >= 5 and surname.isalpha():
             half = len(surname) // 2
@@ -176,10 +194,27 @@ SECRETS = (
            ("7 Elm Rd", "Elm Rd. 7", "84512", "84 512"), ("elm road", "7 elms")),
     Secret("site.elevation_m", "", "1871.93",
            ("1871.93", "1,871.93", "1.871,93", "1 871,93", "1'871.93", "1’871,93", "1871,930",
-            "1.87193e3", "１８７１.９３", "١٨٧١٫٩٣", "12;1871.93;3"),
-           ("1871", "1871.9 is another", "871.93")),
+            "1.87193e3", "１８７１.９３", "١٨٧١٫٩٣", "12;1871.93;3",
+            "1871.9", "1872 m", "1871m", "6142 ft", "6,142 feet", "6141.5 ft"),
+           ("1871", "1872", "1874 m", "1871 mm", "6142", "6142 m", "871.93")),
     Secret("consignment.seal_number", "Seal number", "700012345",
            ("700 012 345", "700.012.345", "seal 700012345", "7000 12345"), ("70001234",)),
+    Secret("site.permit_number", "Permit number", "8203",
+           ("permit 8203", "8 203", "No.8203", "८२०३", "82-03", "#8203"),
+           ("8203 mm", "82.03 cm", "18203")),
+    Secret("site.permit_number", "Permit number", "QR/2031/0077",
+           ("QR 2031 0077", "qr-2031-0077", "permit 0077"), ("77 rings",)),
+    Secret("site.access_notes", "Access notes", "Key safe 5926, mobile +49 152 5550 1234, ask at no. 3",
+           ("5926", "5 9 2 6", "+4915255501234", "0152 55501234", "0152/5550-1234",
+            "(0)152 555 01234", "00491525550-1234", "５９２６"),
+           ("no. 3", "152 mm")),
+    Secret("party.postal_address", "Postal address", "Haldergasse 31a, 8093 Oberquell",
+           ("Haldergasse 31a", "31a Haldergasse", "HALDERGASSE 31A", "8093 Oberquell", "CH-8093"),
+           ("31 a", "gasse 31")),
+    Secret("party.postal_address", "Postal address", "Apt 4, 230 Whinfell Road, Moorsby, ZE1 9XK",
+           ("230 Whinfell Road", "whinfell road", "ZE1 9XK", "ZE19XK"), ("4", "230 mm")),
+    Secret("site.elevation_m", "", "2604.5",
+           ("2604.5", "2,604.5 m", "2 604,5", "2.604,50", "２６０４．５"), ("260.45", "2604 mm")),
 )  # fmt: skip
 
 REACHED = (
@@ -193,6 +228,10 @@ REACHED = (
     "find her as @tquillan_wood",
     "on social: @quillan.rings",
     "https://social.example/@tquillan",
+    "brannoc.tellister@rings.example",
+    "mail tellister<at>rings<dot>example",
+    "tellister AT rings DOT example",
+    "see @brannoc_t for pictures",
 )
 """Ways to reach somebody who may not be known to the record at all."""
 NOT_REACHED = (
@@ -208,4 +247,10 @@ NOT_REACHED = (
     "1702-1781, 80 rings",
     "+4.25 m above the floor",
     "4 7/8 by 3 1/2",
+    "drilled @15° upwards",
+    "looked at a dot on the bark",
+    "12/06/2024 09:30",
+    "1 234 567 mm3",
+    "00231",
+    "2024.06.03",
 )

@@ -207,7 +207,8 @@ def _add_numbers(
         else:
             words = re.findall(r"[^\W\d_]+", one.title.lower()) if one.unit else ()
             cues = frozenset(word for word in words if len(word) > LONGEST_LITTLE_WORD)
-            values.numbers.add(WithheldNumber(text, where, cues))
+            is_height = (one.unit, one.sensitivity) == ("m", "location")
+            values.numbers.add(WithheldNumber(text, where, cues, is_length_m=is_height))
 
 
 def _open_names(columns: Columns, forms: Mapping[str, str]) -> set[str]:
