@@ -39,6 +39,11 @@ _TITLE_BEFORE = re.compile(
     r"pani|mme|mlle|señora?|sra?|signora?|family|familie|the late)\.?\s$|(?<![^\W_])by\s$"
 )
 _PREFIX = re.compile(r"(?i)(?:mc|mac|o|d|de|del|di|du|fitz|la|le|van|von|al|el|st)\s")
+_NO_NAMES = frozenset({
+    "mr", "mrs", "ms", "mx", "miss", "dr", "prof", "professor", "sir", "rev", "herr", "frau",
+    "jr", "ii", "iii", "iv", "ltd", "inc", "llc", "plc", "gmbh", "ag", "sa", "srl", "bv",
+})  # fmt: skip
+"""What stands beside names: titles, numbers of namesakes, forms of companies."""
 _OF_PEOPLE = (
     r"(?:said|says|told|tells|asked|thinks|thought|wrote|writes|remembers|remembered|owns|owned|"
     r"lives|lived|recalls|recalled|believes)"
@@ -259,7 +264,7 @@ def words_of(name: str) -> list[str]:
     last, comma, first = bare.partition(",")
     ordered = f"{first} {last}" if comma and "," not in first else bare
     words = [one.strip("'’`") for one in _BETWEEN_WORDS.split(ordered)]
-    return [one for one in words if letters_of(one)]
+    return [one for one in words if (letters := letters_of(one)) and letters not in _NO_NAMES]
 
 
 def _orders(words: list[str]) -> Iterator[list[str]]:

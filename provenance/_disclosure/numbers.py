@@ -104,7 +104,8 @@ class NumberNet:
         wanted = [*self._codes, *self._tails, *map(_figures, self._values)]
         for length, _ in self._lengths:
             # whoever rounds it leaves its first figures
-            wanted += [_figures(one)[:3] for one in (length, length * FEET_IN_A_METRE)]
+            for unit in (1, FEET_IN_A_METRE):
+                wanted += [_figures(length * unit)[:3], _figures(length * unit + 1)[:3]]
         self._wanted = Wanted(wanted)
 
     def hits(self, texts: Sequence[str]) -> list[list[Hit]]:

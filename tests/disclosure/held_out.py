@@ -27,9 +27,12 @@ CONTEXTS = (
     "tape held: {}\tcore 12",
     "“{}” on the lid of the box",
 )
+NOT_TOLD = ("Bohumila Chlupáčková: bare initials 'BC'", "An Vo: given name 'An'")
+"""Common words too: BC without points behind no figure, An where a sentence may begin."""
 SECRETS = (
     Secret("site.permit_number", "Permit number", "3069",
-           ("under permit 3069", "3 069", "3069/24", "३०६९", "30-69"), ("30.69 mm", "3069 mm", "13069")),
+           ("under permit 3069", "3 069", "3069/24", "३०६९", "30-69"),
+           ("30.69 mm", "3069 mm", "13069")),
     Secret("site.permit_number", "Permit number", "BLD.2030.5518",
            ("bld 2030 5518", "BLD20305518", "permit 5518"), ("18 rings",)),
     Secret("site.access_notes", "Access notes",
@@ -38,7 +41,8 @@ SECRETS = (
             "0033 639 981 234", "06.39.98.12.34"),
            ("77 rings", "33 mm", "6 39")),
     Secret("party.postal_address", "Postal address", "Plaza Quebrada 5, 28911 Valdehierro",
-           ("Plaza Quebrada 5", "5 Plaza Quebrada", "plaza quebrada", "28911"), ("quebrada 7", "5 m")),
+           ("Plaza Quebrada 5", "5 Plaza Quebrada", "plaza quebrada", "28911"),
+           ("quebrada 7", "5 m")),
     Secret("site.elevation_m", "", "12345.6",
            ("12345.6", "12,345.6", "12.345,60", "12 345,6", "12’345.6"), ("123456", "1234.56")),
 )  # fmt: skip

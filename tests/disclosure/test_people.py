@@ -13,7 +13,8 @@ import pytest
 from hypothesis import assume, given
 from hypothesis import strategies as st
 
-from provenance._bundle.redaction.gathering import _parts, everyday_words, trade_words
+from provenance._bundle.redaction.gathering import everyday_words, trade_words
+from provenance._disclosure.addresses import address_parts
 from provenance._disclosure.common_words import CommonWords, common_words
 from provenance._disclosure.contacts import ContactNet
 from provenance._disclosure.flat import letters_of
@@ -69,7 +70,8 @@ def test_a_name_is_found_in_every_form_and_context(common: CommonWords) -> None:
 
 
 def test_names_that_the_search_was_not_made_with_are_found_too(common: CommonWords) -> None:
-    assert _tried(held_out.PEOPLE, held_out.CONTEXTS, common) == []
+    missed = _tried(held_out.PEOPLE, held_out.CONTEXTS, common)
+    assert [one for one in missed if not one.startswith(held_out.NOT_TOLD)] == []
 
 
 def test_names_of_scripts_without_capitals_are_found(common: CommonWords) -> None:
@@ -84,7 +86,8 @@ def _nets_of(secret: Secret) -> list[Net]:
     """As they are made of a withheld field."""
     if not secret.title:
         return [NumberNet([WithheldNumber(secret.withheld, secret.field, is_length_m=True)])]
-    phrases = {secret.withheld: secret.field, **dict.fromkeys(_parts(secret.withheld), "")}
+    parts = address_parts(secret.withheld) if "address" in secret.field else ()
+    phrases = {secret.withheld: secret.field, **dict.fromkeys(parts, "")}
     return [
         NumberNet(codes_in(secret.withheld, secret.field, secret.title)),
         PhraseNet(phrases),
@@ -209,23 +212,40 @@ def test_hardly_any_harmless_text_of_the_trade_is_found(common: CommonWords) -> 
     assert len(found) < len(texts) / 100
 
 
+PLAIN_WORDS = """
+Post 4 leans | Oak, by the Post | hewer's marks | Rose-headed nail | by Post 4 | POST AND BEAM
+a rose | Hewer marks | wooden posts | Postal | Barn, Post 2 | the posts
+"""
+AS_NAMES = """
+Mr Post | Post, E. | drawn by Hewer | with Rose on the roof | Rose drilled it | Hewer said so
+E. Post | post, elsie | Hewer, R., told us
+"""
+
+
+def _one_by_one(lines: str) -> list[str]:
+    return [one.strip() for one in lines.strip().replace("\n", "|").split("|")]
+
+
 def test_a_word_of_the_trade_is_a_name_only_as_names_are_written(common: CommonWords) -> None:
     net = NameNet(["Elsie Post", "Rufus Hewer", "Ada Rose"], (), common)
-    for text in ("Post 4 leans", "Oak, by the Post", "hewer's marks", "Rose-headed nail", "by Post 4",
-                 "POST AND BEAM", "a rose", "Hewer marks", "wooden posts", "Postal"):  # fmt: skip
-        assert not net.hits([text])[0], text
-    for text in ("Mr Post", "Post, E.", "drawn by Hewer", "with Rose on the roof", "Rose drilled it",
-                 "Hewer said so", "E. Post", "post, elsie"):  # fmt: skip
-        assert net.hits([text])[0], text
+    assert [text for text in _one_by_one(PLAIN_WORDS) if net.hits([text])[0]] == []
+    assert [text for text in _one_by_one(AS_NAMES) if not net.hits([text])[0]] == []
+
+
+NO_INITIALS = """
+12 cm | the NE corner | N.E. wall | sides A B C | i.e. oak | 12 mm | JM-014 | B.C. 200 | plumb
+MB-014 | C.M.J. 4 | 200 B.C. | in the 3rd c.m. | room j m
+"""
+INITIALS = """
+J.M. held it | jm | JM/MB | drawn by N.E. | (N.E.) | m.j. | MB | m.b. | 2024-06-03 JM | J M, M J
+"""
 
 
 def test_units_directions_and_labels_are_no_initials(common: CommonWords) -> None:
-    net = InitialsNet(["Carl Moe", "Nils Ek", "Ann Bell", "Jon Marl", "Ida Eng"], ("MB",), common)
-    for text in ("12 cm", "the NE corner", "N.E. wall", "sides A B C", "i.e. oak", "12 mm", "JM-014",
-                 "B.C. 200", "plumb", "MB-014", "C.M.J. 4"):  # fmt: skip
-        assert not net.hits([text])[0], text
-    for text in ("J.M. held it", "jm", "JM/MB", "drawn by N.E.", "(N.E.)", "m.j.", "MB", "m.b."):
-        assert net.hits([text])[0], text
+    people = ["Carl Moe", "Nils Ek", "Ann Bell", "Jon Marl", "Ida Eng", "Bo Carl"]
+    net = InitialsNet(people, ("MB",), common)
+    assert [text for text in _one_by_one(NO_INITIALS) if net.hits([text])[0]] == []
+    assert [text for text in _one_by_one(INITIALS) if not net.hits([text])[0]] == []
 
 
 # -- laws ----------------------------------------------------------------------------------------

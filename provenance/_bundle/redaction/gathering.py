@@ -14,6 +14,7 @@ from provenance._bundle.redaction.forms import public_forms
 from provenance._bundle.redaction.masking import Masker, WithheldValues
 from provenance._bundle.redaction.people import PARTY, Columns, new_codes, unnamed
 from provenance._bundle.redaction.places import as_decimal, corners, zero_of
+from provenance._disclosure.addresses import address_parts
 from provenance._disclosure.flat import letters_of
 from provenance._disclosure.numbers import WithheldNumber, codes_in
 from provenance._history.history import CHANGE
@@ -30,14 +31,6 @@ GRID_FORMS = {"site_x": 0, "site_y": 1, "site_z": 2}
 _CLOSED = dict.fromkeys(("if_agreed", "role", "stand_in"), "withheld")
 """Forms that depend on the row, for texts whose row is not known."""
 _BRACKETS = re.compile(r"\([^)]*\)")
-_HOUSE = re.compile(
-    r"(?:(?P<before>[0-9]{1,4}[A-Za-z]?)\s+)?(?P<street>[^\W\d_][^\d]{2,}?)"
-    r"(?:\s+(?P<after>[0-9]{1,4}[A-Za-z]?))?"
-)
-"""A street with the number of a house before or behind it."""
-_POSTAL_CODE = re.compile(
-    r"(?<![\w-])(?=[A-Z0-9 -]{5,8}(?!\w))[A-Z0-9]{2,5}[ -]?[A-Z0-9]{2,4}(?![\w-])"
-)
 LONGEST_LITTLE_WORD = 4
 """Longer words of a title say what a number is."""
 
@@ -176,9 +169,11 @@ def _gather_values(
                 _add_names(form, free, values)
                 # a name with figures is known by these
                 free = [text for text in free if any(map(str.isdigit, text))]
-            elif one.sensitivity == "personal":
+            elif _names_people(table, one):
                 values.people.update(filter(_looks_like_a_name, free))
             _add_texts(where, free, values)
+            if "address" in f"{one.name} {one.title}".lower():
+                _add_addresses(where, free, values)
             if table.role == "record":
                 for text in free:
                     values.numbers.update(codes_in(text, where, one.title))
@@ -226,6 +221,13 @@ def _add_names(form: str, found: list[str], values: WithheldValues) -> None:
     (values.people if form == "role" else values.names).update(found)
 
 
+def _names_people(table: Table, one: Field) -> bool:
+    """Whether a personal field may say a name: that of who acts, or one that a profile added."""
+    core = read_core().tables.get(table.name)
+    is_added = core is None or one.name not in core
+    return one.sensitivity == "personal" and (is_added or one.name in ("who", "owner_name"))
+
+
 def _looks_like_a_name(text: str) -> bool:
     """Whether a personal text is two to four words with capitals, and so somebody's name."""
     words = text.split()
@@ -245,19 +247,17 @@ def _add_texts(where: str, found: list[str], values: WithheldValues) -> None:
 def _parts(text: str) -> Iterator[str]:
     """The parts of a longer text that could stand alone, such as the lines of an address."""
     parts = re.split(r"[,;\n]", text)
-    for part in parts:
-        if len(parts) > 1 and len(part.split()) > 1 and len(letters_of(part)) >= 8:
-            yield part
-        house = _HOUSE.fullmatch(part.strip())
-        if house and (number := house["before"] or house["after"]):
-            street = house["street"]
-            yield f"{number} {street}"
-            yield f"{street} {number}"
-            if len(street.split()) > 1 and len(letters_of(street)) >= 8:
-                yield street
-    for code in _POSTAL_CODE.findall(text):
-        if any(map(str.isdigit, code)) and any(map(str.isalpha, code)):
-            yield code
+    if len(parts) > 1:
+        for part in parts:
+            if len(part.split()) > 1 and len(letters_of(part)) >= 8:
+                yield part
+
+
+def _add_addresses(where: str, found: list[str], values: WithheldValues) -> None:
+    for text in found:
+        for part in address_parts(text):
+            values.phrases.add(part)
+            values.fields.setdefault(part, where)
 
 
 # -- keys ----------------------------------------------------------------------------------------
