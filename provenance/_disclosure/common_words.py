@@ -82,12 +82,19 @@ qv re ref si sic sp spp sq ti ul viz vol vs wk xs yr yrs
 """
 
 
+_LITTLE = """
+ab al am an au av bo by ce co da de di do du ed ei el en er es et fa fe go ha he ho ik il im in io
+ir ja je jo ke ku la le lo ma me mi my na ne ni no nu ob od of og ok om on op os ou po pu sa se si
+so su ta te ti to tu ty ud um un ut va ve vi vu we wo ya yo za ze zo zu
+"""
 DIRECTIONS = frozenset(_DIRECTIONS.split())
 ERAS = frozenset(_ERAS.split())
 UNITS = frozenset(_UNITS.split())
 IN_CAPITALS = DIRECTIONS | ERAS | set(_CAPITALS.split())
 ABBREVIATIONS = IN_CAPITALS | UNITS | set(_SMALL.split())
 """Letters that stand for something else than a person."""
+LITTLE_WORDS = frozenset(_LITTLE.split())
+"""Words of two small letters in the languages of Europe."""
 
 
 @dataclass(frozen=True)
@@ -103,7 +110,8 @@ class CommonWords:
 
     def holds(self, key: str, written: str) -> bool:
         """Whether a word in plain letters is one of them; other alphabets have others."""
-        return written[0] < "\u0370" and (key in self or key in ABBREVIATIONS)
+        is_known = key in self or key in ABBREVIATIONS or key.removesuffix("s") in self
+        return written[0] < "\u0370" and is_known
 
     def __contains__(self, word: object) -> bool:
         return word in self.trade or word in self.everyday

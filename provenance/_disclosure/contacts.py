@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import re
 from collections.abc import Iterator, Sequence
+from itertools import pairwise
 
 from provenance._disclosure.common_words import CommonWords, common_words
 from provenance._disclosure.flat import letters_of
@@ -81,17 +82,21 @@ def is_telephone(written: str, before: str = "") -> bool:
         return True
     if len(digits) < LEAST_DIGITS or _DATE.fullmatch(written):
         return False
-    if written.startswith(("+", "(+", "00")):
-        # a row of ring widths may begin with zeros as well
-        return written[0] != "0" or not _is_row(groups)
+    is_row = _is_row(groups)
+    if written.startswith(("+", "(+")):
+        return True
     if digits[0] == "0":
-        return 9 <= len(digits) <= 12 and not _is_row(groups)
+        abroad = digits.startswith("00")
+        return not is_row and written[1] != "." and (abroad or 9 <= len(digits) <= 12)
     sizes = [len(one) for one in groups]
     american = sizes == [3, 3, 4] or (sizes == [1, 3, 3, 4] and digits[0] == "1")
     return american and bool(marks & set("-.()"))
 
 
 def _is_row(groups: Sequence[str]) -> bool:
-    """Whether figures stand in groups of one size, as rows of measurements do, but no pairs."""
+    """Whether figures are a row of measurements or numbers and not one number in groups."""
     sizes = {len(one) for one in groups}
-    return len(groups) > 1 and (sizes == {4} or len(groups) > 6)
+    steps = {int(after) - int(before) for before, after in pairwise(groups)}
+    is_counted = len(groups) > 2 and steps == {1}
+    is_even = len(groups) > 1 and (sizes == {4} or (sizes == {3} and len(groups) > 3))
+    return is_counted or is_even or len(groups) > 6

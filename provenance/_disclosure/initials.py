@@ -10,6 +10,7 @@ from provenance._disclosure.common_words import (
     DIRECTIONS,
     ERAS,
     IN_CAPITALS,
+    LITTLE_WORDS,
     UNITS,
     CommonWords,
     common_words,
@@ -112,7 +113,8 @@ class InitialsNet:
             # 'AvdB', but not 'Jm'
             return written[0].isupper() and written[-1].isupper()
         if written.islower():
-            is_common = self._common.holds(letters, written) or len(letters) > 2
+            is_word = letters in LITTLE_WORDS or len(letters) > 2
+            is_common = is_word or self._common.holds(letters, written)
             return not is_common and not _is_beside_figure(text, *match.span())
         if len(letters) > 2 and text.isupper() and letters not in self._of_codes:
             return False

@@ -56,7 +56,11 @@ _DOES_IN_THE_TRADE = re.compile(
 
 @dataclass(frozen=True)
 class _Word:
-    """A word of names in one spelling; `initials` are those of the other words of these names."""
+    """A word of names in one spelling.
+
+    `initials` are those of the people who bear it; a place has none, and since places are named
+    for what is there, their words count with a capital only.
+    """
 
     initials: frozenset[str]
     needs_ending: bool
@@ -182,19 +186,22 @@ class NameNet:
             if self._common.holds(key, here):
                 counts = self._counts_though_common(text, first, end, key, initials)
             else:
-                counts = capital or len(key) >= SMALL_LETTERS or initials != (first, end)
+                counts = capital or self._counts_small(key) or initials != (first, end)
             return initials if counts else None
         if key in self._common or len(key) < SHORTEST_STEM:
             return None
         if begins and _is_case(tail, word.needs_ending):
             is_other_word = self._common.holds(letters_of(text[first:end]), here)
-            counts = capital or (len(key) >= SMALL_LETTERS and not word.needs_ending)
+            counts = capital or (self._counts_small(key) and not word.needs_ending)
             return initials if counts and not is_other_word else None
-        if len(key) >= RUN_TOGETHER and not word.needs_ending:
+        if len(key) >= (RUN_TOGETHER if word.initials else ANYWHERE) and not word.needs_ending:
             start = self._start_of_word(text, first)
             if (begins and end - last >= 3) or (not tail and first - start >= 3):
                 return first, last
         return None
+
+    def _counts_small(self, key: str) -> bool:
+        return len(key) >= SMALL_LETTERS and bool(self._words[key].initials)
 
     def _word_without_capitals(
         self, text: str, first: int, last: int, key: str

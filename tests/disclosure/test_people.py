@@ -234,7 +234,7 @@ def test_a_word_of_the_trade_is_a_name_only_as_names_are_written(common: CommonW
 
 NO_INITIALS = """
 12 cm | the NE corner | N.E. wall | sides A B C | i.e. oak | 12 mm | JM-014 | B.C. 200 | plumb
-MB-014 | C.M.J. 4 | 200 B.C. | in the 3rd c.m. | room j m
+MB-014 | C.M.J. 4 | wir sind da | 200 B.C. | in the 3rd c.m. | room j m
 """
 INITIALS = """
 J.M. held it | jm | JM/MB | drawn by N.E. | (N.E.) | m.j. | MB | m.b. | 2024-06-03 JM | J M, M J
@@ -242,10 +242,17 @@ J.M. held it | jm | JM/MB | drawn by N.E. | (N.E.) | m.j. | MB | m.b. | 2024-06-
 
 
 def test_units_directions_and_labels_are_no_initials(common: CommonWords) -> None:
-    people = ["Carl Moe", "Nils Ek", "Ann Bell", "Jon Marl", "Ida Eng", "Bo Carl"]
+    people = ["Carl Moe", "Nils Ek", "Ann Bell", "Jon Marl", "Ida Eng", "Dora Ahlm"]
     net = InitialsNet(people, ("MB",), common)
     assert [text for text in _one_by_one(NO_INITIALS) if net.hits([text])[0]] == []
     assert [text for text in _one_by_one(INITIALS) if not net.hits([text])[0]] == []
+
+
+def test_the_words_of_a_place_are_told_from_the_things_they_name(common: CommonWords) -> None:
+    net = NameNet((), ["Skelbrook Farmhouse"], common)
+    assert net.hits(["the farmhouse roof", "two farmhouses"]) == [[], []]
+    for text in ("SKELBROOK farmhouse", "skelbrook_farmhouse", "the Skelbrook barn", "Skelbrooks"):
+        assert net.hits([text])[0], text
 
 
 # -- laws ----------------------------------------------------------------------------------------
