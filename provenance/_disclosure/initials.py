@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import re
 from collections.abc import Iterable, Iterator, Sequence
-from itertools import islice, pairwise, product
+from itertools import combinations, islice, pairwise, product
 
 from provenance._disclosure.common_words import (
     DIRECTIONS,
@@ -23,6 +23,7 @@ from provenance._disclosure.spelling import MOST_WAYS, spellings
 
 INITIALS = "initials of somebody not named"
 CODE = "the code of somebody not named"
+MOST_INITIALS = 5
 _LETTER = r"[^\W\d_]"
 _POINTED = re.compile(rf"(?<![^\W_])(?:{_LETTER}\.[ -]{{0,2}})+{_LETTER}(?![^\W_])\.?")
 _PARTED = re.compile(rf"(?<![^\W_])(?<![.'’]){_LETTER}(?:[ -]{_LETTER}){{1,3}}(?![^\W_])(?!['’.])")
@@ -116,7 +117,8 @@ class InitialsNet:
             is_word = letters in LITTLE_WORDS or len(letters) > 2
             is_common = is_word or self._common.holds(letters, written)
             return not is_common and not _is_beside_figure(text, *match.span())
-        if len(letters) > 2 and text.isupper() and letters not in self._of_codes:
+        shouts = text.isupper() and text.strip() != written
+        if len(letters) > 2 and shouts and letters not in self._of_codes:
             return False
         if written < "\u0370" and (letters in IN_CAPITALS or letters in self._common):
             return _is_signed(text, *match.span())
@@ -127,7 +129,7 @@ def initials_of(name: str) -> set[str]:
     """The first letters of a name, small, in the orders in which they are written.
 
     >>> sorted(initials_of("John R. Mercer"))
-    ['jm', 'jrm', 'mj', 'mjr', 'rmj']
+    ['jm', 'jr', 'jrm', 'mj', 'mjr', 'rj', 'rmj']
     """
     words = words_of(name)
     large = [one for one in words if not one[0].islower()]
@@ -136,10 +138,10 @@ def initials_of(name: str) -> set[str]:
         if len(some) > 1:
             ways = (sorted({one[0] for one in spellings(word)}) for word in some)
             for first in islice(product(*ways), MOST_WAYS):
-                found |= {
-                    "".join(first), first[-1] + "".join(first[:-1]), "".join(first[1:]) + first[0],
-                    first[0] + first[-1], first[-1] + first[0],
-                }  # fmt: skip
+                found |= {first[-1] + "".join(first[:-1]), "".join(first[1:]) + first[0]}
+                for size in range(1, min(len(first), MOST_INITIALS)):
+                    for rest in combinations(first[1:], size):
+                        found |= {"".join((first[0], *rest)), rest[-1] + first[0]}
     return found
 
 

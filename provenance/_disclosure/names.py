@@ -103,10 +103,14 @@ class NameNet:
         capitals = any(not one[0].islower() for one in words)
         for word in words:
             # 'of' and 'van der' are words of a name only where all of it is small
-            if len(letters_of(word)) < 2 or (capitals and word[0].islower()):
+            if len(letters_of(word)) < 2 or (capitals and word.islower()):
                 continue
             if any(map(str.isdigit, word)):
                 continue
+            prefix, mark, rest = word.partition("'")
+            if mark and len(prefix) < 3 and len(rest) >= SHORTEST_STEM:
+                # O'Dravney and d'Arblay are written without it too
+                self._add_words([rest], initials)
             has_capital = word[0] != word[0].lower()
             for key in spellings(word):
                 if key.isascii() and any(map(is_ideograph, word)):
@@ -216,7 +220,7 @@ class NameNet:
         self, text: str, first: int, last: int, key: str, initials: tuple[int, int]
     ) -> bool:
         here = text[first:last]
-        if here[0].islower():
+        if here[0].islower() or text[first - 1 : first].isalpha():
             return False
         if initials != (first, last):
             return True

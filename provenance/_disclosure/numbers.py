@@ -168,7 +168,8 @@ class NumberNet:
         if text[first:last] == digits and _stands_as_year(text, first, last):
             return
         for number in self._codes[digits]:
-            if len(digits) >= LEAST_FIGURES or _is_near(text, span, number.cues):
+            cues = number.cues | (_CODE_CUES if len(digits) == LEAST_FIGURES - 1 else frozenset())
+            if len(digits) >= LEAST_FIGURES or _is_near(text, span, cues):
                 yield span, number.field
                 return
 

@@ -17,14 +17,12 @@ from provenance._disclosure.initials import InitialsNet
 from provenance._disclosure.names import NameNet
 from provenance._disclosure.numbers import NumberNet, WithheldNumber
 from provenance._disclosure.phrases import PhraseNet
+from provenance._disclosure.seals import SealNet
 
 WITHHELD = "[withheld]"
 POSITION = "a position near one that is withheld"
 NEAR_DEGREES = 0.15
 NEAR_METRES = 10_000
-SEAL = r"(?i)(?<![0-9a-f])([0-9a-f]{64})(?![0-9a-f])"
-"""A seal in a text could be tried out against guesses of what it covers."""
-_SEAL = re.compile(SEAL)
 _COORDINATES = re.compile(COORDINATES)
 _TELLING = re.compile(
     r"[0-9][.,][0-9]{2}|[0-9]{4}|[0-9][eE]|°|º|deg|[0-9][ :][0-9]{1,2}(?:[.,][0-9]+)?[ :'′’][0-9]?"
@@ -64,19 +62,6 @@ class WithheldValues:
     fields: dict[str, str] = field(default_factory=dict)
 
 
-class SealNet:
-    """Searches texts for seals, which could be tried out against guesses of what they cover."""
-
-    def hits(self, texts: Sequence[str]) -> list[list[Hit]]:
-        """Every seal in each text."""
-        return [
-            [Hit(*one.span(1), "a seal of the ledger") for one in _SEAL.finditer(text)]
-            if len(text) >= 64
-            else []
-            for text in texts
-        ]
-
-
 class Masker:
     """Replaces withheld values in texts; made once for a package."""
 
@@ -105,8 +90,10 @@ class Masker:
             self._number_net,
             SealNet(),
         )
-        self._stand_ins = {letters_of(code): new for code, new in values.codes.items()}
-        self.codes = frozenset(code for code in values.codes if len(code) > 1)
+        codes_told = {code: new for code, new in values.codes.items() if len(code) > 1}
+        self.codes = frozenset(codes_told)
+        # M.B. and mb stand for MB, unless there is an mb as well
+        self._stand_ins = {letters_of(code): new for code, new in codes_told.items()} | codes_told
         self._latitudes = sorted({abs(one) for one in values.latitudes})
         self._longitudes = sorted({abs(one) for one in values.longitudes})
         self._degrees = sorted({*self._latitudes, *self._longitudes})
@@ -166,7 +153,8 @@ class Masker:
         parts: list[str] = []
         done, start, end, stand_in = 0, -1, -1, ""
         for hit in hits:
-            new = self._stand_ins.get(letters_of(text[hit.start : hit.end]), "")
+            here = text[hit.start : hit.end]
+            new = self._stand_ins.get(here) or self._stand_ins.get(letters_of(here), "")
             is_beside = start >= 0 and not (stand_in or new or text[end : hit.start].strip())
             if is_beside or hit.start < end:
                 stand_in = new if hit.end > end else stand_in
