@@ -87,7 +87,7 @@ class InitialsNet:
                 if first < done or last - first < 2:
                     continue
                 start, end = letters[first].start(), letters[last - 1].end()
-                if self._counts_parted(match.string, match.start(), match[0][start:end]):
+                if self._counts_parted(match.string, match.start() + start, match[0][start:end]):
                     yield match.start() + start, match.start() + end
                     done = last
 
