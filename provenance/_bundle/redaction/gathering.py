@@ -10,14 +10,17 @@ from itertools import compress
 from operator import ne
 
 from provenance._bundle.redaction.forms import public_forms
-from provenance._bundle.redaction.masking import Masker, WithheldValues, squeezed
+from provenance._bundle.redaction.masking import Masker, WithheldValues
 from provenance._bundle.redaction.own_grids import Grids, own_grids
 from provenance._bundle.redaction.people import PARTY, Columns, new_codes, unnamed
 from provenance._bundle.redaction.placed import AXES, PLACED_FORMS
 from provenance._bundle.redaction.places import as_decimal, corners
 from provenance._bundle.redaction.points import LATITUDE, LONGITUDE, protected_points
+from provenance._disclosure.addresses import address_parts
+from provenance._disclosure.flat import letters_of
+from provenance._disclosure.numbers import WithheldNumber, codes_in
 from provenance._history.history import CHANGE
-from provenance._model.schema import Field, Model, Table
+from provenance._model.schema import Field, Model, Table, read_core
 from provenance._record.edition_key import edition_key
 from provenance._record.joined import keys_now
 from provenance._record.package import Package
@@ -25,10 +28,11 @@ from provenance._record.package import Package
 SITE = "site"
 LARGE = 10_000
 """A site grid coordinate beyond this is one of a map grid, in all likelihood."""
-SHORTEST_NAME_WORD = 3
 _CLOSED = dict.fromkeys(("if_agreed", "role", "stand_in"), "withheld")
 """Forms that depend on the row, for texts whose row is not known."""
 _BRACKETS = re.compile(r"\([^)]*\)")
+LONGEST_LITTLE_WORD = 4
+"""Longer words of a title say what a number is."""
 
 
 @dataclass(frozen=True)
@@ -71,10 +75,10 @@ def gather_known(package: Package) -> Known:
             keys[table.name] = list(dict.fromkeys(columns[own_key.name]))
     # the town in a withheld address is no secret where a laboratory is named for it
     values.phrases = {
-        one for one in values.phrases if not any(squeezed(one) in name for name in open_names)
-    } | values.full_names
+        one for one in values.phrases if not any(letters_of(one) in name for name in open_names)
+    }
     values.points.update(protected_points(package, forms))
-    masker = Masker(values, trade_words(model))
+    masker = Masker(values, trade_words(model), everyday_words())
     for name, found in keys.items():
         given = renamed.get(name, {})
         renamed[name] = given | _clean_keys(model.table(name), found, given, masker)
@@ -121,6 +125,16 @@ def trade_words(model: Model) -> set[str]:
     return words
 
 
+def everyday_words() -> set[str]:
+    """The words in small letters of the program's own schemas, which tell of no place or person."""
+    core = read_core()
+    texts = [text for _, one in core.every_field() for text in (one.title, one.description)]
+    for vocabulary in core.vocabularies.values():
+        texts += [term.definition for term in vocabulary.terms]
+    words = {word for text in texts for word in re.findall(r"[^\W\d_]+", text or "")}
+    return {word for word in words if word.islower()}
+
+
 # -- values --------------------------------------------------------------------------------------
 
 
@@ -138,18 +152,33 @@ def _gather_values(
         elif form == "stand_in" and "public_name" in columns:
             cells = list(compress(cells, map(ne, cells, columns["public_name"])))
         found = [text for text in dict.fromkeys(cells) if text]
+        where = f"{table.name}.{one.name}"
         if one.type in ("number", "integer"):
-            _add_numbers(one, form, found, values)
+            _add_numbers(one, where, form, found, values)
         elif form == "site_outline":
             for text in found:
                 pairs = corners(text) or []
                 values.metres.update(float(n) for pair in pairs for n in pair if abs(n) >= LARGE)
         elif one.type == "string" and one.notation != "sha256":
             codes = set(one.constraints.get("enum", ()))
-            _add_texts(form, [text for text in found if text not in codes], values)
+            free = [text for text in found if text not in codes]
+            if form in ("role", "stand_in"):
+                _add_names(form, free, values)
+                # a name with figures is known by these
+                free = [text for text in free if any(map(str.isdigit, text))]
+            elif _names_people(table, one):
+                values.people.update(filter(_looks_like_a_name, free))
+            _add_texts(where, free, values)
+            if "address" in f"{one.name} {one.title}".lower():
+                _add_addresses(where, free, values)
+            if table.role == "record":
+                for text in free:
+                    values.numbers.update(codes_in(text, where, one.title))
 
 
-def _add_numbers(one: Field, form: str, found: list[str], values: WithheldValues) -> None:
+def _add_numbers(
+    one: Field, where: str, form: str, found: list[str], values: WithheldValues
+) -> None:
     for text in found:
         number = as_decimal(text)
         if number is None:
@@ -168,13 +197,16 @@ def _add_numbers(one: Field, form: str, found: list[str], values: WithheldValues
         elif abs(number) >= LARGE and one.sensitivity == "location":
             values.metres.add(float(number))
         else:
-            values.numbers.add(float(number))
+            words = re.findall(r"[^\W\d_]+", one.title.lower()) if one.unit else ()
+            cues = frozenset(word for word in words if len(word) > LONGEST_LITTLE_WORD)
+            is_height = (one.unit, one.sensitivity) == ("m", "location")
+            values.numbers.add(WithheldNumber(text, where, cues, is_length_m=is_height))
 
 
 def _open_names(columns: Columns, forms: Mapping[str, str]) -> set[str]:
-    """The names of those who may be named, squeezed."""
+    """The names of those who may be named, as letters."""
     return {
-        squeezed(text)
+        letters_of(text)
         for name, form in forms.items()
         if form == "role"
         for text, hidden in zip(columns[name], unnamed(columns), strict=True)
@@ -182,15 +214,31 @@ def _open_names(columns: Columns, forms: Mapping[str, str]) -> set[str]:
     }
 
 
-def _add_texts(form: str, found: list[str], values: WithheldValues) -> None:
-    is_name = form in ("stand_in", "role")
+def _add_names(form: str, found: list[str], values: WithheldValues) -> None:
+    (values.people if form == "role" else values.names).update(found)
+
+
+def _names_people(table: Table, one: Field) -> bool:
+    """Whether a personal field may say a name: that of who acts, or one that a profile added."""
+    core = read_core().tables.get(table.name)
+    is_added = core is None or one.name not in core
+    return one.sensitivity == "personal" and (is_added or one.name in ("who", "owner_name"))
+
+
+def _looks_like_a_name(text: str) -> bool:
+    """Whether a personal text is two to four words with capitals, and so somebody's name."""
+    words = text.split()
+    return 2 <= len(words) <= 4 and all(
+        word[0].isupper() and word.replace(".", "").isalpha() for word in words
+    )
+
+
+def _add_texts(where: str, found: list[str], values: WithheldValues) -> None:
     for text in found:
         bare = _BRACKETS.sub(" ", text).strip()
-        values.phrases.update({text, bare})
-        values.phrases.update(_parts(bare))
-        if is_name:
-            values.full_names.update({text, bare})
-            values.names.update(_name_words(bare))
+        for phrase in (text, bare, *_parts(bare)):
+            values.phrases.add(phrase)
+            values.fields.setdefault(phrase, where)
 
 
 def _parts(text: str) -> Iterator[str]:
@@ -198,14 +246,15 @@ def _parts(text: str) -> Iterator[str]:
     parts = re.split(r"[,;\n]", text)
     if len(parts) > 1:
         for part in parts:
-            if len(part.split()) > 1 and len(squeezed(part)) >= 8:
+            if len(part.split()) > 1 and len(letters_of(part)) >= 8:
                 yield part
 
 
-def _name_words(name: str) -> Iterator[str]:
-    for word in re.findall(r"[^\W\d_]+", name):
-        if len(word) >= SHORTEST_NAME_WORD and not word[0].islower():
-            yield word
+def _add_addresses(where: str, found: list[str], values: WithheldValues) -> None:
+    for text in found:
+        for part in address_parts(text):
+            values.phrases.add(part)
+            values.fields.setdefault(part, where)
 
 
 # -- keys ----------------------------------------------------------------------------------------

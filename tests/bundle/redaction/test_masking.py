@@ -6,7 +6,9 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from provenance._bundle.redaction.masking import WITHHELD, Masker, WithheldValues, squeezed
+from provenance._bundle.redaction.masking import WITHHELD, Masker, WithheldValues
+from provenance._disclosure.flat import letters_of
+from provenance._disclosure.numbers import WithheldNumber
 
 
 def a_masker() -> Masker:
@@ -17,7 +19,7 @@ def a_masker() -> Masker:
         latitudes={51.47391},
         longitudes={-1.28376},
         metres={451234.5, 5731234.7},
-        numbers={1871.93},
+        numbers={WithheldNumber("1871.93")},
     )
     return Masker(values, trade_words=["post", "room"])
 
@@ -96,7 +98,7 @@ def test_a_text_file_with_a_position_or_a_name_is_not_clean(lines: list[str]) ->
 @given(st.text(max_size=60), st.text(max_size=60))
 def test_a_long_name_is_never_left_whatever_stands_round_it(before: str, after: str) -> None:
     masked = a_masker().mask(f"{before}Hollin Reach{after}")
-    assert "hollinreach" not in squeezed(masked.replace(WITHHELD, "\n\n").split("\n\n")[0])
+    assert "hollinreach" not in letters_of(masked.replace(WITHHELD, "\n\n").split("\n\n")[0])
     assert WITHHELD in masked
 
 
@@ -112,7 +114,7 @@ EDGES = WithheldValues(
     latitudes={51.47391},
     longitudes={-1.28376},
     metres={461234.5, 12000.5},
-    numbers={18.71, 1.87, 1870.0, 1.871e-7},
+    numbers={WithheldNumber(one) for one in ("18.71", "1.87", "1870", "1.871e-7")},
 )
 
 
@@ -179,7 +181,7 @@ def test_a_row_of_measurements_is_a_position_when_both_halves_are_near(
 
 
 def test_a_whole_number_in_a_row_of_measurements_is_a_width() -> None:
-    masker = Masker(WithheldValues(numbers={1871.0, 18.71}))
+    masker = Masker(WithheldValues(numbers={WithheldNumber("1871"), WithheldNumber("18.71")}))
     assert masker.is_clean_file(["0208 1871 0185"])
     assert not masker.is_clean_file(["0208 18.71 0185"])
 
