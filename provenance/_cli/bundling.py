@@ -123,6 +123,14 @@ def _say_what_is_withheld(packed: Packed) -> None:
         f"withheld: {account.withheld_cells} cells, {len(account.files)} files, words in "
         f"{account.texts_touched} open texts; data/WITHHELD.txt says what and why"
     )
+    found = account.inference
+    if found.is_coarser or not found.holds:
+        cell = "no coordinates" if found.cell is None else f"a cell of {found.cell} degree"
+        shown = "; ".join(f"{count} with {words}" for words, count in found.shown.items())
+        click.echo(
+            f"made coarser than asked: {cell}; buildings: {shown or 'none'}. About "
+            f"{found.left_words} places are left that it could be about"
+        )
     click.echo("Look through it, the photos above all, before you publish it.")
     if packed.got_key:
         click.echo(

@@ -91,7 +91,7 @@ class NumberNet:
                     self._codes[digits].append(number)
                 if TELEPHONE_TAIL <= len(digits) <= 15:
                     self._tails[digits[-TELEPHONE_TAIL:]] = number
-                    # a nought for another area is not dialed from abroad
+                    # a zero for another area is not dialed from abroad
                     self._codes[digits.removeprefix("0")].append(number)
             elif (value := _value(number.written)) is not None and (
                 number.cues or figures(value) >= LEAST_FIGURES
@@ -152,11 +152,8 @@ class NumberNet:
                         yield from self._of_value(text, span, value)
                 if tail := self._tails.get(digits[-TELEPHONE_TAIL:]):
                     yield span, tail.field
-                abroad = text[span[0] - 1 : span[0]] == "+" or digits.startswith("00")
-                inside = _without_country(digits) if abroad else {digits.removeprefix("0")}
-                for code in inside & self._codes.keys():
-                    if len(code) > LEAST_FIGURES:
-                        yield span, self._codes[code][0].field
+                for code in _as_dialed(text, span[0], digits) & self._codes.keys():
+                    yield span, self._codes[code][0].field
 
     def _of_code(
         self, text: str, span: tuple[int, int], digits: str, is_row: bool
@@ -220,6 +217,14 @@ def codes_in(text: str, field: str, title: str = "") -> Iterator[WithheldNumber]
                 yield WithheldNumber(group, field, is_code=True)
 
 
+def _as_dialed(text: str, first: int, digits: str) -> set[str]:
+    """What a telephone number is within its area or country, where a zero or a plus says so."""
+    if text[first - 1 : first] == "+" or digits.startswith("00"):
+        return _without_country(digits)
+    inside = digits.removeprefix("0")
+    return {inside} if SUBSCRIBER <= len(inside) < len(digits) else set()
+
+
 def _without_country(digits: str) -> set[str]:
     """What a telephone number is within its country, whose own code has 1 to 3 digits."""
     inside = digits.removeprefix("00")
@@ -236,7 +241,7 @@ def _is_rounded(value: Decimal, length_m: Decimal, text: str, last: int) -> bool
 
 
 def figures(value: Decimal) -> int:
-    """How many figures a number has between its first and last that is not nought.
+    """How many figures a number has between its first and last that is not zero.
 
     >>> figures(Decimal("1870")), figures(Decimal("18.705"))
     (3, 5)

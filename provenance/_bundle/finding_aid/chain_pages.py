@@ -17,6 +17,7 @@ from provenance._bundle.finding_aid.record import Record
 from provenance._bundle.finding_aid.writing import Page, Writer
 from provenance._identity.check_character import check_character
 from provenance._identity.identifier import full_identifier
+from provenance._record.edition_key import is_public
 from provenance._record.snapshot import Row
 
 _ROOT = "../../"
@@ -102,6 +103,7 @@ class ChainPages:
             rows=self._fields("place", key, _PLACE_SHOWN),
             plans=plans,
             no_plan=self._plans.trouble if is_outer and not plans else "",
+            is_public=is_public(record.package),
             is_outer=is_outer,
             outer_page=_ROOT + page_path("place", record.chain(key)[-1]["place_id"]),
             inside=inside,

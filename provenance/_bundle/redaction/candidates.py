@@ -106,6 +106,11 @@ class Inference:
         return self.cell != self.asked or any(self.details.values())
 
     @property
+    def left_words(self) -> str:
+        """The number of candidates, to the two figures that it is good to."""
+        return f"{int(float(f'{self.left:.2g}')):,}"
+
+    @property
     def shown(self) -> Mapping[str, int]:
         """How many buildings are shown in which detail, in words, from most to least."""
         counts = Counter(self.details.values())

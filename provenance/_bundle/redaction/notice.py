@@ -71,8 +71,8 @@ def _coarse(package: Package, account: Account) -> Iterator[str]:
         yield (
             "Each building has its own grid: zero at a corner of the rectangle round it, x along "
             "its longer side, heights from its floor. What a tape measures inside a building is as "
-            "in the full edition; nothing says how it lies to north, to other buildings or to the "
-            "sea. So are shown: "
+            "in the full edition, to about a centimeter; nothing says how it lies to north, to "
+            "other buildings or to the sea. So are shown: "
             + "; ".join(
                 f"{package.model.table(table).title}: {', '.join(fields)}"
                 for table, fields in placed.items()
@@ -86,7 +86,7 @@ def _about_the_place(account: Account) -> Iterator[str]:
     found = account.inference
     where = "no coordinates" if found.cell is None else f"a cell of {found.cell} degree"
     source = "as the record says" if found.said else f"as nothing else is said ('{BUILDINGS}')"
-    left = f"about {_two_figures(found.left):,}"
+    left = f"about {found.left_words}"
     if not found.holds:
         left = f"only {left}, fewer than the {ENOUGH:.0f} that are wanted,"
     shown = "; ".join(f"{_count(n, 'building')} with {words}" for words, n in found.shown.items())
@@ -98,11 +98,6 @@ def _about_the_place(account: Account) -> Iterator[str]:
     if found.is_coarser:
         asked = "no coordinates" if found.asked is None else f"{found.asked} degree"
         yield f"Made coarser than asked ({asked}), because too few places would have been left."
-
-
-def _two_figures(value: float) -> int:
-    """A count to the two figures that it is good to."""
-    return int(float(f"{value:.2g}"))
 
 
 def _blank(package: Package, account: Account) -> Iterator[str]:

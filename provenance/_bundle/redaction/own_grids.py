@@ -42,6 +42,8 @@ DECIMALS = 3
 LOG_ENDS_M = 1.0
 """Logs may stick out of a wall by so much in all."""
 _SAME_M = 1e-6
+FARTHEST_M = 1e9
+"""No coordinate of a map is larger."""
 
 
 @dataclass(frozen=True)
@@ -192,7 +194,7 @@ class _Gathering:
 
     def _outline(self, building: str) -> list[Point]:
         text = self.record.cell("place", "outline", self.record.find("place", building))
-        found = [(float(x), float(y)) for x, y in corners(text) or ()]
+        found = _corners_in(text)
         return found if len(found) >= 3 else []
 
     def _floor(self, building: str) -> float:
@@ -209,7 +211,7 @@ class _Gathering:
             self.known.datums[self._datums_in(building), 2],
             self.known.ends[self._ends_in(building), 2],
         )
-        lowest = (float(np.nanmin(one)) for one in ways if np.isfinite(one).any())
+        lowest = (float(one[np.isfinite(one)].min()) for one in ways if np.isfinite(one).any())
         return next(lowest, 0.0)
 
     def _datums_in(self, building: str) -> Ints:
@@ -331,10 +333,9 @@ def outline_on(grid: OwnGrid, text: str) -> str | None:
     Its corners begin at the one next to the zero and run anticlockwise: where a crew began says
     how the building lies.
     """
-    found = corners(text)
-    if found is None:
+    shown = [grid.shown(*one) for one in _corners_in(text)]
+    if not shown:
         return None
-    shown = [grid.shown(float(x), float(y)) for x, y in found]
     return ", ".join(f"{number(x)} {number(y)}" for x, y in in_order(shown))
 
 
@@ -343,10 +344,9 @@ def coarse_outline_on(grid: OwnGrid, text: str, step_m: int, *, box: bool = Fals
 
     With `box` only the rectangle round it. None where it cannot be read.
     """
-    found = corners(text)
-    if found is None:
+    shown = [grid.level(*one) for one in _corners_in(text)]
+    if not shown:
         return None
-    shown = [grid.level(float(x), float(y)) for x, y in found]
     xs, ys = zip(*shown, strict=True)
     if box:
         shown = [(x, y) for x in (min(xs), max(xs)) for y in (min(ys), max(ys))]
@@ -372,6 +372,14 @@ def in_order(outline: Sequence[Point]) -> list[Point]:
 
 
 def float_in(text: str) -> float | None:
-    """A cell's number, None where it is none."""
+    """A cell's number, None where it is none, or none that is on the earth."""
     value: Decimal | None = as_decimal(text)
-    return None if value is None else float(value)
+    return None if value is None or abs(value) > FARTHEST_M else float(value)
+
+
+def _corners_in(outline: str) -> list[Point]:
+    """The corners of an outline, none where it cannot be read."""
+    found = corners(outline) or []
+    if any(abs(value) > FARTHEST_M for corner in found for value in corner):
+        return []
+    return [(float(x), float(y)) for x, y in found]

@@ -85,8 +85,10 @@ def test_an_outline_begins_next_to_the_zero_and_a_buildings_is_made_coarse() -> 
     shed = "10 20, 10 27.4, 5 27.4, 5 24, 7.6 24, 7.6 20"
     assert coarse_outline_on(grid, shed, 1) == "0 0, 8 0, 8 5, 4 5, 4 2, 0 2"
     assert coarse_outline_on(grid, shed, 2, box=True) == "0 0, 8 0, 8 6, 0 6"
-    assert outline_on(grid, "no outline") is None
-    assert coarse_outline_on(grid, "no outline", 1) is None
+    for none in ("no outline", "0 0, 1e400 0, 1 1", "", "1 NaN, 2 2, 3 3"):
+        assert outline_on(grid, none) is None
+        assert coarse_outline_on(grid, none, 1) is None
+    assert coarse_outline_on(grid, "5 20, 5 20, 5 20", 1) is None
 
 
 # -- how coarse ----------------------------------------------------------------------------------

@@ -91,13 +91,17 @@ def test_sites_near_each_other_are_in_one_cell_whose_radius_holds_all_of_them(
         assert apart <= cell.radius_m(grid, None)
 
 
-@given(*[st.decimals(0, "0.0999", places=4)] * 4, *[st.decimals("-0.1", "0.1", places=4)] * 2)
+IN_CELL = st.tuples(*[st.decimals(0, "0.0999", places=4)] * 2)
+APART = st.tuples(*[st.decimals("-0.1", "0.1", places=4)] * 2)
+
+
+@given(IN_CELL, IN_CELL, APART)
 def test_who_knows_how_two_near_sites_lie_to_each_other_learns_the_cell_alone(
-    south: Decimal, west: Decimal, other_south: Decimal, other_west: Decimal, *apart: Decimal
+    here: tuple[Decimal, Decimal], there: tuple[Decimal, Decimal], apart: tuple[Decimal, Decimal]
 ) -> None:
     """Wherever the first one lies in its cell, the edition shows the same."""
     shown = []
-    for one in ((south, west), (other_south, other_west)):
+    for one in (here, there):
         first = (one[0] + Decimal("51.4"), one[1] - Decimal("1.3"))
         shown.append(cells_of([first, (first[0] + apart[0], first[1] + apart[1])], Decimal("0.1")))
     assert shown[0] == shown[1]
