@@ -41,9 +41,10 @@ from provenance._catalogue.query import Wanted, find_in_catalogue
 from provenance._cli import treenail
 from provenance._drawing.paper import paper_named
 from provenance._ledger.anchors import anchor_in_text
-from provenance._ledger.custody import SEALS, append_events, sealed, verify_chain
+from provenance._ledger.custody import append_events, sealed, verify_chain
 from provenance._ledger.ed25519 import Signer
 from provenance._ledger.holdings import holdings_frame
+from provenance._ledger.seals import FILLED_IN
 from provenance._record import together
 from tests.builders import PackageBuilder, pack_bundle, unpack_bundle
 from tests.bundle.test_hostile import sealed_anew
@@ -530,7 +531,7 @@ def with_events(shelf: Path, folder: Path, *, rewrite: bool = False) -> Path:
     package = unpack_bundle(shelf / "later.zip", folder / "package")
     rows = [dict(row) for row in package.tables.rows("custody")]
     if rewrite:
-        blank = [row | dict.fromkeys(SEALS, "") for row in rows]
+        blank = [row | dict.fromkeys(FILLED_IN, "") for row in rows]
         blank[0]["notes"] = "rewritten"
         package.write_table("custody", pd.DataFrame(sealed(blank), dtype=str))
     else:

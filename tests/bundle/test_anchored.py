@@ -26,8 +26,9 @@ from provenance._bundle.describe.editions import PUBLIC
 from provenance._bundle.verify import verify_bundle
 from provenance._cli import treenail
 from provenance._ledger.anchors import anchor_of
-from provenance._ledger.custody import SEALS, append_events, sealed
+from provenance._ledger.custody import append_events, sealed
 from provenance._ledger.ed25519 import Signer
+from provenance._ledger.seals import FILLED_IN
 from provenance._ledger.statement import SIGNATURES, STATEMENT
 from provenance._record.package import open_package
 from tests.builders import left_alone, pack_bundle
@@ -94,7 +95,7 @@ def unsigned(bundle: Path) -> Path:
 def rewritten(bundle: Path) -> Path:
     rows = [dict(row) for row in open_package(bundle / "data").tables.rows("custody")]
     rows[1]["to_party_id"] = "OWN"
-    blank = [row | dict.fromkeys(SEALS, "") for row in rows[1:]]
+    blank = [row | dict.fromkeys(FILLED_IN, "") for row in rows[1:]]
     put_ledger(bundle, sealed([rows[0], *blank]))
     return bundle
 
@@ -218,7 +219,7 @@ def test_a_signature_of_ones_own_makes_a_rewritten_ledger_no_better(
     """Whoever rewrites the record can pack and sign it; nobody but the forger trusts that key."""
     package = open_package(shutil.copytree(desk / "later", tmp_path / "later"))
     rows = [dict(row) for row in package.tables.rows("custody")]
-    blank = [row | dict.fromkeys(SEALS, "") for row in rows]
+    blank = [row | dict.fromkeys(FILLED_IN, "") for row in rows]
     blank[0]["notes"] = "rewritten"
     package.write_table("custody", pd.DataFrame(sealed(blank), dtype=str))
     bundle = pack_bundle(package, tmp_path / "forged.zip", zipped=True, keys=[FORGER])

@@ -211,9 +211,9 @@ def test_every_hit_has_its_words_and_stands_where_it_says() -> None:
     hits = a_masker().hits([text, "a plumb post"])
     assert hits[1] == []
     assert [(text[one.start : one.end], one.what) for one in hits[0]] == [
-        ("Hollin Reach", "name or text"),
+        ("Hollin Reach", "a text that is withheld"),
         ("51.474 N", "latitude near a withheld place"),
-        ("TQ", "code of a person"),
-        ("a@b.example.org", "e-mail address"),
+        ("TQ", "the code of somebody not named"),
+        ("a@b.example.org", "an e-mail address"),
         ("1871.93", "number"),
     ]
