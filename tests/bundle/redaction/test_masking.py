@@ -215,5 +215,5 @@ def test_every_hit_has_its_words_and_stands_where_it_says() -> None:
         ("51.474 N", "latitude near a withheld place"),
         ("TQ", "the code of somebody not named"),
         ("a@b.example.org", "an e-mail address"),
-        ("1871.93", "number"),
+        ("1871.93", "a number that is withheld"),
     ]
