@@ -9,7 +9,7 @@ import pandas as pd
 import pytest
 
 from provenance._ledger.branches import Head, covered_by, heads_of
-from provenance._ledger.custody import append_events, verify_ledger
+from provenance._ledger.custody import append_events, sealed, verify_ledger
 from provenance._ledger.keys import countersign_key, enter_key, is_vouched, keys_of
 from provenance._ledger.seals import (
     BODY,
@@ -35,12 +35,14 @@ Ledger = list[dict[str, str]]
 def package(tmp_path_factory: pytest.TempPathFactory) -> Package:
     """Thirty events, every third one signed by the keeper, the rest by Mara but for every fifth."""
     package = a_record(tmp_path_factory.mktemp("attacked"))
+    blank = dict.fromkeys(package.model.table("custody").names, "")
+    rows: Ledger = []
     for number in range(30):
         signer = KEEPER if number % 3 == 0 else MARA
         event = {"event": "stored", "happened_on": f"2024-06-{number + 1:02d}", "sample_id": "231",
                  "recorded_on": "2024-07-01", "place_held": f"shelf {number}"}  # fmt: skip
-        append_events(package, pd.DataFrame([event]), signer if number % 5 else None)
-    return package
+        rows = sealed([*rows, blank | event], signer if number % 5 else None)
+    return put(package, rows)
 
 
 def resealed(rows: Ledger, start: int, signer: Callable[[dict[str, str]], Signs | None]) -> Ledger:
