@@ -99,8 +99,17 @@ def test_a_package_may_be_left_out_only_where_nothing_that_must_be_there_follows
         assert one.required or not following.required
 
 
+def test_too_little_memory_is_no_fault_of_the_program(monkeypatch, capsys) -> None:
+    monkeypatch.setattr(Moves, "get_command", lambda *_: _command_that(MemoryError()))
+    monkeypatch.setattr(sys, "argv", ["treenail", "check", "holl"])
+    with pytest.raises(SystemExit) as stop:
+        main()
+    assert stop.value.code == 2
+    assert "not enough memory" in capsys.readouterr().err
+
+
 @pytest.mark.parametrize(
-    "fault", [KeyError("Birk\ud800wood"), MemoryError(), BaseException("a panic")]
+    "fault", [KeyError("Birk\ud800wood"), RecursionError(), BaseException("a panic")]
 )
 def test_a_fault_of_the_program_is_no_finding_and_says_what_to_send(
     monkeypatch, tmp_path, capsys, fault

@@ -129,6 +129,14 @@ def main() -> None:
 
         click.echo(f"treenail: {disk_trouble(error)}", err=True)
         sys.exit(2)
+    except MemoryError:
+        # a table may be within every limit, and the machine a small one
+        click.echo(
+            "treenail: there is not enough memory for this here; close other programs, or do it on "
+            "a larger machine. Nothing is half-written",
+            err=True,
+        )
+        sys.exit(2)
     except (SystemExit, KeyboardInterrupt):
         raise
     except BaseException as error:  # a panic of the table engine is no Exception

@@ -305,7 +305,7 @@ def _frames_of_acts(history: History, tables: Snapshot) -> Iterator[tuple[str, p
     for name, rows in ((ACT, _act_rows(new)), (CHANGE, _change_rows(new))):
         frame = frame_of(history.package.model.table(name).names, list(rows))
         if kept:
-            frame = pl.concat([tables.texts(name).select(frame.columns), frame])
+            frame = pl.concat([tables.whole(name).select(frame.columns), frame])
         yield name, frame
 
 

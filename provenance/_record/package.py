@@ -29,7 +29,7 @@ import polars as pl
 from provenance import __version__
 from provenance._base.disk import building_folder, write_text, writing
 from provenance._base.errors import UnusablePackage
-from provenance._base.frames import write_csv
+from provenance._base.frames import to_pandas, write_csv
 from provenance._base.locks import LOCK, locked, locked_for_reading
 from provenance._base.visible import visible
 from provenance._gate.budget import DEFAULT_BUDGET
@@ -121,10 +121,11 @@ class Package:
         """A table as written: every cell as text, '' where nothing is written.
 
         The index is the record number in the file (the header is 1, the first row 2), which is the
-        row number that findings name. Columns the schema lacks are kept, behind the others.
+        row number that findings name. Columns the schema lacks are kept, and those that the file
+        lacks are blank, behind the others.
         Raises UnusablePackage when the file is missing or its records are uneven.
         """
-        return self.tables.text_frame(name)
+        return to_pandas(self.tables.whole(name), index=ROW)
 
     def typed(self, name: str) -> pd.DataFrame:
         """A table with numbers, integers and booleans as such; unreadable cells become NA.

@@ -116,6 +116,15 @@ class Snapshot:
         frame = self.texts(name)
         return frame[column].to_list() if column in frame.columns else [""] * len(frame)
 
+    def whole(self, name: str) -> pl.DataFrame:
+        """A table as texts, with ROW and every column of the schema; '' where the file lacks it.
+
+        A file may lack one because a person deleted it, or because the schema is a newer one.
+        """
+        texts = self.texts(name)
+        missing = [one for one in self.model.table(name).names if one not in texts.columns]
+        return texts.with_columns(pl.lit("").alias(one) for one in missing)
+
     def tuples(self, name: str, columns: Sequence[str]) -> Iterator[tuple[str, ...]]:
         """The rows as tuples of texts in the order of `columns`, '' for a column not there."""
         return self._usable(name).tuples(columns)
@@ -177,10 +186,6 @@ class Snapshot:
         self._wanted.clear()
 
     # -- for users of pandas -----------------------------------------------------------------------
-
-    def text_frame(self, name: str) -> pd.DataFrame:
-        """A table as texts in pandas; the index is the record number, called 'row'."""
-        return to_pandas(self.texts(name).select(ROW, *self.columns(name)), index=ROW)
 
     def frame(self, name: str, columns: Collection[str] | None = None) -> pd.DataFrame:
         """A typed table in pandas: Float64, Int64, boolean and str, NA where there is nothing.

@@ -79,8 +79,8 @@ class Room:
             return
         if not isinstance(path, str | bytes | os.PathLike):
             return
-        if event == "os.mkdir" and os.path.isdir(path):
-            return  # asked for in case it was not there
+        if event in ("os.mkdir", "open") and os.path.isdir(path):
+            return  # a folder that is there already, or the lock's file without a name in one
         self._watching = False
         try:
             if trespass := self._trespass(event, os.fsdecode(path), arguments, writes):

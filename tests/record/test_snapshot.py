@@ -198,5 +198,5 @@ def test_every_way_to_ask_gives_the_same_cells(rows) -> None:
     assert (
         list(zip(*(tables.column("site", one) for one in ("site_id", "name")), strict=True)) == rows
     )
-    assert tables.text_frame("site").to_numpy().tolist() == [list(row) for row in rows]
+    assert tables.whole("site").select("site_id", "name").rows() == rows
     assert tables.texts("site")[ROW].to_list() == list(range(2, len(rows) + 2))

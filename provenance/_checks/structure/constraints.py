@@ -18,6 +18,7 @@ import polars as pl
 from provenance._base.errors import UnusablePackage
 from provenance._checks.language.wording import found_in_cells
 from provenance._checks.structure.forms import find_unlisted, find_wrong_forms
+from provenance._checks.structure.patterns import Patience
 from provenance._model.schema import Field, Model, Table
 from provenance._record.cells import FALSE_WORDS, TRUE_WORDS, canonical, decimal_of, whole_of
 from provenance._record.reading import TableText
@@ -63,7 +64,9 @@ class _Probe:
     limit: str = ""
 
 
-def find_in_cells(model: Model, table: Table, text: TableText) -> Iterator[pl.DataFrame]:
+def find_in_cells(
+    model: Model, table: Table, text: TableText, patience: Patience
+) -> Iterator[pl.DataFrame]:
     """Findings about single cells, with the columns FOUND.
 
     Blank rows are passed over, and so are required cells that a short row lacks: those rows have
@@ -79,7 +82,7 @@ def find_in_cells(model: Model, table: Table, text: TableText) -> Iterator[pl.Da
         # a pattern is tried on no cell at all, as it may be unusable
         frame = text.frame.clear() if one.name in text.unwritten else text.frame
         if "pattern" in one.constraints:
-            yield from find_wrong_forms(model, table, one, frame)
+            yield from find_wrong_forms(model, table, one, frame, patience)
         if "enum" in one.constraints and one.type != "string":
             yield from _unlisted_numbers(model, table, one, frame)
 

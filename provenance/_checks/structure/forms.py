@@ -7,7 +7,7 @@ from collections.abc import Iterator
 import polars as pl
 
 from provenance._checks.language.wording import found_in_cells, shortened
-from provenance._checks.structure.patterns import UnusablePattern, mismatches
+from provenance._checks.structure.patterns import Patience, UnusablePattern, mismatches
 from provenance._checks.structure.suggestions import codes_meant
 from provenance._model.schema import Field, Model, Table, Vocabulary
 from provenance._record.tables import ROW
@@ -39,12 +39,12 @@ def find_unlisted(model: Model, table: Table, one: Field, rows: pl.DataFrame) ->
 
 
 def find_wrong_forms(
-    model: Model, table: Table, one: Field, frame: pl.DataFrame
+    model: Model, table: Table, one: Field, frame: pl.DataFrame, patience: Patience
 ) -> Iterator[pl.DataFrame]:
     """Findings about values that do not match the pattern of their field as a whole."""
     pattern = str(one.constraints["pattern"])
     try:
-        wrong = mismatches(pattern, frame[one.name])
+        wrong = mismatches(pattern, frame[one.name], patience=patience)
     except UnusablePattern as error:
         nowhere = pl.DataFrame({ROW: [0], "value": [shortened(pattern)]})
         yield found_in_cells("pattern_unusable", table, one, nowhere, why=str(error))

@@ -14,11 +14,15 @@ import json
 import re
 import subprocess
 import sys
+import time
+from dataclasses import dataclass
 
 import polars as pl
 
 SECONDS_PER_PATTERN = 10.0
 """How long one pattern may take over all the different values of one column."""
+SECONDS_FOR_ALL = 30.0
+"""How long all patterns of a record may take that only Python's engine knows."""
 LONGEST_PATTERN = 20_000
 """Characters; the longest of ours, a list of every species code, has about a tenth of them."""
 
@@ -50,6 +54,13 @@ else:
 """
 
 
+@dataclass
+class Patience:
+    """The seconds that are left for patterns of one record in Python's own engine."""
+
+    left: float = SECONDS_FOR_ALL
+
+
 class UnusablePattern(Exception):
     """A pattern that cannot be tested; its text says why."""
 
@@ -60,11 +71,16 @@ def is_alike_in_every_engine(pattern: str) -> bool:
 
 
 def mismatches(
-    pattern: str, texts: pl.Series, *, seconds: float = SECONDS_PER_PATTERN
+    pattern: str,
+    texts: pl.Series,
+    *,
+    seconds: float = SECONDS_PER_PATTERN,
+    patience: Patience | None = None,
 ) -> pl.Series:
     """A Boolean column that is true where the whole text does not match; '' always passes.
 
-    Raises UnusablePattern when the pattern is none, is too long, or takes too long.
+    Raises UnusablePattern when the pattern is none, is too long, takes too long, or would be tried
+    when other patterns have used up the `patience`.
     """
     if len(pattern) > LONGEST_PATTERN:
         raise UnusablePattern(f"it is longer than {LONGEST_PATTERN} characters")
@@ -81,7 +97,15 @@ def mismatches(
         except pl.exceptions.ComputeError:
             # too large for the columnar engine, or an escape that only Python knows
             pass
-    return (texts != "") & texts.is_in(tried_in_python(pattern, texts, seconds=seconds))
+    patience = patience or Patience()
+    if patience.left <= 0:
+        raise UnusablePattern("it was not tried, because others took too long already")
+    begun = time.monotonic()
+    try:
+        wrong = tried_in_python(pattern, texts, seconds=min(seconds, patience.left))
+    finally:
+        patience.left -= time.monotonic() - begun
+    return (texts != "") & texts.is_in(wrong)
 
 
 def tried_in_python(

@@ -32,6 +32,7 @@ from provenance._checks.structure.constraints import find_in_cells
 from provenance._checks.structure.gathering import ORIGIN_TABLES, gather
 from provenance._checks.structure.headers import find_in_header, find_in_shape
 from provenance._checks.structure.keys import FORMER_KEY, find_in_keys, find_in_links
+from provenance._checks.structure.patterns import Patience
 from provenance._model.schema import Model, Table
 from provenance._record.package import Package
 from provenance._record.reading import TableText
@@ -46,9 +47,10 @@ def check_structure(package: Package) -> Report:
     """
     model, parts = package.model, [FOUND.to_frame()]
     texts: dict[str, TableText] = {}
+    patience = Patience()
     for name, text in snapshot_of_folder(package.folder, model).with_faults().each():
         table = model.table(name)
-        parts += find_in_table(model, table, text)
+        parts += find_in_table(model, table, text, patience)
         if text is not None:
             texts[name] = without_cells(model, table, text)
     for name in texts:
@@ -76,14 +78,17 @@ def find_in_structure(
     model: Model, texts: Mapping[str, TableText], step: Callable[[], None] = lambda: None
 ) -> Iterator[pl.DataFrame]:
     """Findings of the structure layer, with the columns FOUND; `step` is called for each table."""
+    patience = Patience()
     for name, table in model.tables.items():
-        yield from find_in_table(model, table, texts.get(name))
+        yield from find_in_table(model, table, texts.get(name), patience)
         if name in texts:
             yield from find_in_links(model, table, texts)
         step()
 
 
-def find_in_table(model: Model, table: Table, text: TableText | None) -> Iterator[pl.DataFrame]:
+def find_in_table(
+    model: Model, table: Table, text: TableText | None, patience: Patience
+) -> Iterator[pl.DataFrame]:
     """Findings about one table but for its links, with the columns FOUND; None: no file."""
     if text is None:
         yield found_in_rows("file_missing", table, pl.DataFrame({ROW: [0], "value": [""]}))
@@ -91,5 +96,5 @@ def find_in_table(model: Model, table: Table, text: TableText | None) -> Iterato
     yield from find_in_header(table, text)
     if text.labels:
         yield from find_in_shape(table, text)
-        yield from find_in_cells(model, table, text)
+        yield from find_in_cells(model, table, text, patience)
         yield from find_in_keys(table, text)

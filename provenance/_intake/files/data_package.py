@@ -114,13 +114,15 @@ class DataPackage:
         with offline_library() as library:
             try:
                 package = library.Package.from_descriptor(asked, basepath=str(folder))
-            except library.FrictionlessException as error:
-                said = "; ".join(one.note for one in error.to_errors())[:1000]
+                self._sheets = {
+                    one.name: PackageTable(
+                        self.file_of(paths[one.name]), one, self._limits, self._remarks
+                    )
+                    for one in package.resources
+                }
+            except Exception as error:
+                said = _in_words(library, error)
                 raise self._refused(f"is no valid descriptor: {said}", "mend it there") from error
-        self._sheets = {
-            one.name: PackageTable(self.file_of(paths[one.name]), one, self._limits, self._remarks)
-            for one in package.resources
-        }
         self._paths = paths
 
     @property
@@ -282,6 +284,13 @@ class DataPackage:
         return document
 
 
+def _in_words(library: Any, error: Exception) -> str:
+    """What the library says, or what a strange descriptor led to in it, which may be anything."""
+    if isinstance(error, library.FrictionlessException):
+        return "; ".join(one.note for one in error.to_errors())[:1000]
+    return f"the library that reads it fails at it ({type(error).__name__}: {error})"[:1000]
+
+
 def _without_conditions(schema: Any) -> Any:
     """A schema that says what its columns are, and not what must hold for them.
 
@@ -369,9 +378,12 @@ class PackageTable:
                         values = [_value(cell, missing) for cell in row.cells]
                         if any(value is not None for value in values):
                             yield number, values
-            except library.FrictionlessException as error:
+            except UnusableInput:
+                raise
+            except Exception as error:
+                said = _in_words(library, error)
                 raise UnusableInput(
-                    f"{self._where}, after row {number}: {error.error.note[:500]}; mend the file, "
+                    f"{self._where}, after row {number}: {said}; mend the file, "
                     "or its encoding and dialect in the descriptor"
                 ) from error
 

@@ -163,7 +163,7 @@ def survey_package(
         result = adjust_survey(package, site=site, precision=precision, progress=progress)
         frame = result.position_table
         if site is not None:
-            before = package.tables.texts(TABLE)
+            before = package.tables.whole(TABLE)
             kept = before.filter(before["site_id"] != site)
             frame = pl.concat([kept, _as_texts(frame)], how="diagonal")
         package.write_table(TABLE, frame)
