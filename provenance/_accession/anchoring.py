@@ -2,12 +2,13 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Iterable, Sequence
 from dataclasses import replace
 from pathlib import Path
 
 from provenance._accession.register import Accession, read_register
 from provenance._base.errors import TreenailError, UnusableInput
+from provenance._base.standing import BROKEN
 from provenance._bundle.in_place import known_as, opened_in_place
 from provenance._bundle.verify import open_record, opened_bundle, verify_bundle
 from provenance._ledger.anchors import (
@@ -41,9 +42,9 @@ def _anchors_at(text: str, bundle: Place) -> list[Anchor]:
     if path.suffix.lower() == ".csv" and path.is_file():
         return _in_register(path, known_as(bundle))
     if (path / DESCRIPTOR).is_file():
-        return _of_package(path)
+        return _of_package(path, bundle)
     if path.exists():
-        return [_of_bundle(path)]
+        return [_of_bundle(path, bundle)]
     raise UnusableInput(
         f"--anchor {text}: that is no file here and no line of a receipt. Give an older bundle, a "
         "package, a register (register.csv), or the line 'ledger 323 3f2a 91c0 …' as it stands on "
@@ -51,7 +52,7 @@ def _anchors_at(text: str, bundle: Place) -> list[Anchor]:
     )
 
 
-def _of_package(folder: Path) -> list[Anchor]:
+def _of_package(folder: Path, bundle: Place) -> list[Anchor]:
     """The ledger of a package as it stands, and that of the bundle it was unpacked from."""
     package = open_package(folder)
     if broken := faults_of(package.tables):
@@ -59,33 +60,44 @@ def _of_package(folder: Path) -> list[Anchor]:
             f"{folder} cannot be an anchor, because its own ledger does not hold: "
             f"{broken[0].message}"
         )
-    anchors = [anchor_of(package.tables, f"the package {folder}", record=package.name)]
+    other = _of_another_record(package.name, bundle)
+    found = [anchor_of(package.tables, f"the package {folder}{other}")]
     if (origin := read_origin(folder)) and origin.event_count:
-        source = f"the bundle that {folder} was unpacked from"
-        day = origin.bundle.record_date
+        source = f"the bundle that {folder} was unpacked from{other}"
         end = (origin.last_seal, origin.event_count)
-        anchors.append(Anchor(source, *end, day, origin.bundle.name))
-    found = [one for one in anchors if one]
-    if not found:
+        found.append(Anchor(source, *end, origin.bundle.record_date))
+    if not any(found):
         raise UnusableInput(f"{folder} has no sealed event, so it cannot be an anchor")
-    return found
+    return [one for one in found if one]
 
 
-def _of_bundle(path: Path) -> Anchor:
+def _of_bundle(path: Path, bundle: Place) -> Anchor:
     verdict = verify_bundle(path)
-    if not verdict.sound:
+    if verdict.damage or verdict.ledger is None:
         raise UnusableInput(f"{path} cannot be an anchor: {verdict.in_words}")
-    with opened_bundle(path) as folder:
-        tables = open_record(folder).tables
-        known = known_as(folder)
-        found = anchor_of(
-            tables, f"the older bundle {path.name}", on=known.record_date, record=known.name
+    if verdict.ledger.word == BROKEN:
+        raise UnusableInput(
+            f"{path} cannot be an anchor, because its own ledger does not hold: "
+            f"{' '.join(verdict.ledger.said)}"
         )
+    with opened_bundle(path) as folder:
+        known = known_as(folder)
+        source = f"the older bundle {path.name}{_of_another_record(known.name, bundle)}"
+        found = anchor_of(open_record(folder).tables, source, on=known.record_date)
     if found is None or known.edition != FULL:
         raise UnusableInput(
             f"{path} has no sealed event, so it cannot be an anchor; a public edition never has"
         )
     return found
+
+
+def _of_another_record(name: str, bundle: Place) -> str:
+    """A word about an anchor that is called otherwise than the record in `bundle`."""
+    try:
+        here = known_as(bundle).name
+    except UnusableInput:
+        return ""  # what is wrong with it the verdict says
+    return f", which is of '{name}' and not of '{here}'," if name != here else ""
 
 
 # -- registers -----------------------------------------------------------------------------------
@@ -128,25 +140,25 @@ def kept_anchors(
 
 def _of_line(one: Accession, store: Path) -> Anchor | None:
     source = f"the register's line of {one.number}"
-    about = {"on": one.accessioned_on, "record": one.bundle}
+    on = one.accessioned_on
     if one.ledger_head:
-        kept = anchor_from(source, one.ledger_head, one.ledger_events, **about)
+        kept = anchor_from(source, one.ledger_head, one.ledger_events, on=on)
         if not one.received_head or one.received_head == one.ledger_head:
             return kept
-        came = anchor_from(source, one.received_head, one.received_events, **about)
+        came = anchor_from(source, one.received_head, one.received_events, on=on)
         return replace(kept, handed_in=came)
     kept_at = store / one.kept_at
     ends = [
-        _end_in(path, f"the bundle kept as {one.number}", about)
+        _end_in(path, f"the bundle kept as {one.number}", on)
         for path in (kept_at, kept_at.parent / "received" / kept_at.name)
     ]
     return replace(ends[0], handed_in=ends[1]) if ends[0] else ends[1]
 
 
-def _end_in(path: Path, source: str, about: Mapping[str, str]) -> Anchor | None:
+def _end_in(path: Path, source: str, on: str) -> Anchor | None:
     if not path.exists():
         return None
     if path.is_dir():
-        return anchor_of(open_record(path).tables, source, **about)
+        return anchor_of(open_record(path).tables, source, on=on)
     with opened_in_place(path) as package:
-        return anchor_of(package.tables, source, **about)
+        return anchor_of(package.tables, source, on=on)

@@ -241,12 +241,14 @@ def open(path: str | Path, *, even_if_damaged: bool = False) -> Record:
         UnusablePackage: there is nothing at `path`, or neither package nor bundle.
         UnusableInput: the bundle is damaged, cannot be read, or could do harm.
     """
+    from provenance._bag.bag import bag_around
     from provenance._bundle.answering import verdict_for_answer
     from provenance._bundle.in_place import opened_in_place
 
     place = place_at(path)
     with ExitStack() as opening:
         if isinstance(place, Path) and not place.is_file():
+            place = bag_around(place)
             package = _package_in(place)
             is_bundle = package.folder != place
         else:

@@ -7,6 +7,7 @@ from collections.abc import Iterator
 from contextlib import contextmanager
 from pathlib import Path
 
+from provenance._bag.bag import bag_around
 from provenance._bag.verdict import Verdict
 from provenance._base.errors import UnusableInput
 from provenance._base.progress import Progress, say_nothing
@@ -83,6 +84,7 @@ def opened_to_ask(
     Raises DamagedAnswer as `verdict_for_answer`, UnusableInput for a bundle that is not safe to
     read, and UnusablePackage for what is neither.
     """
+    place = bag_around(place)
     is_bag = any((place / name).exists() for name in ("bagit.txt", "data"))
     if (place / DESCRIPTOR).is_file() or not (place.is_file() or is_bag):
         yield open_package(place), None

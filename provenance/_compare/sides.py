@@ -8,7 +8,7 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
-from provenance._bag.bag import payload_files
+from provenance._bag.bag import bag_around, payload_files
 from provenance._bag.hashing import hash_files
 from provenance._bag.hostile import HostileBundle
 from provenance._base.errors import TreenailError, UnusableInput
@@ -49,6 +49,7 @@ def opened_side(
     need not be read through. Raises UnusableInput for what is neither, is dangerous, or is damaged
     as far as it was looked at, unless `even_if_damaged`.
     """
+    path = bag_around(path)
     if path.is_dir() and (path / DESCRIPTOR).is_file():
         yield _package_side(path, progress)
         return

@@ -39,7 +39,7 @@ class Anchor:
 
     `source` says where it was kept, in words ('the receipt of 2026.0001'); `head` is the seal of
     the last event, or its first 32 digits or more; `count` how many events it stands on, itself
-    included; `on` the day, '' where it is not known; `record` the name of the package, '' likewise.
+    included; `on` the day, '' where it is not known.
     `handed_in` is the ledger before whoever keeps it added events of taking it in, which the copy
     of whoever handed it in does not have.
     """
@@ -48,7 +48,6 @@ class Anchor:
     head: str
     count: int
     on: str = ""
-    record: str = ""
     handed_in: Anchor | None = None
 
     @property
@@ -64,7 +63,7 @@ class Anchor:
         return f"{self.source} ({self.on})" if self.on else self.source
 
 
-def anchor_from(source: str, head: str, count: str, *, on: str = "", record: str = "") -> Anchor:
+def anchor_from(source: str, head: str, count: str, *, on: str = "") -> Anchor:
     """An anchor from its texts; raises UnusableInput when they cannot be one."""
     digits = "".join(head.split()).lower()
     if not re.fullmatch(rf"[0-9a-f]{{{SHORTEST_HEAD},{_SHA256}}}", digits):
@@ -77,7 +76,7 @@ def anchor_from(source: str, head: str, count: str, *, on: str = "", record: str
             f"{source}: '{count[:20]}' is no number of events; copy it again, it stands before the "
             "digits of the seal"
         )
-    return Anchor(source, digits, int(count), on, record)
+    return Anchor(source, digits, int(count), on)
 
 
 def anchor_in_text(text: str, source: str) -> Anchor | None:
@@ -86,14 +85,14 @@ def anchor_in_text(text: str, source: str) -> Anchor | None:
     return anchor_from(source, found[2], found[1]) if found else None
 
 
-def anchor_of(tables: Snapshot, source: str, *, on: str = "", record: str = "") -> Anchor | None:
+def anchor_of(tables: Snapshot, source: str, *, on: str = "") -> Anchor | None:
     """The anchor that a ledger gives for later times; None where it has no sealed event."""
     events = sealed_events(tables)
     if not events:
         return None
     before = {one["event_sha256"]: named_before(one) for one in events}
     head = events[-1]["event_sha256"]
-    return Anchor(source, head, len(with_all_before(before, [head])), on, record)
+    return Anchor(source, head, len(with_all_before(before, [head])), on)
 
 
 def sealed_events(tables: Snapshot) -> list[Event]:
@@ -167,7 +166,9 @@ def standing(
             )
             continue
         contradicted = True
-        how = "events were cut off" if len(events) < anchor.count else "the ledger was rewritten"
+        how = "the ledger was rewritten"
+        if len(events) < anchor.count:
+            how = "events were cut off, unless this was packed before then"
         said.append(
             f"{_sentence(anchor.in_words)} knew {_events(anchor.count)}, ending with the seal "
             f"{anchor.head[:_SHOWN]}…, and they do not stand here as they were: {how}."

@@ -273,3 +273,15 @@ def test_what_can_be_no_anchor_is_refused_with_what_to_give(desk: Path, tmp_path
         assert said in str(error), anchor
     private = run("verify", desk / "signed", "--trust", desk / "keeper-private.pem").exception
     assert "is a private key" in str(private)
+
+
+def test_an_anchor_of_another_record_is_called_so_and_a_broken_one_refused(
+    desk: Path, tmp_path: Path
+) -> None:
+    package = open_package(shutil.copytree(desk / "holl", tmp_path / "mill"))
+    package.with_descriptor({"name": "mill"})
+    result = run("verify", desk / "signed", "--anchor", package.folder)
+    assert "which is of 'mill' and not of 'holl', fits" in result.stdout
+    package.write_table("custody", package.table("custody").assign(notes="altered"))
+    error = run("verify", desk / "signed", "--anchor", package.folder).exception
+    assert "cannot be an anchor, because its own ledger does not hold" in str(error)

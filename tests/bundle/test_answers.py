@@ -220,3 +220,18 @@ def test_the_names_for_other_programs_bear_the_verdict_too(
     assert found.verdicts[0].startswith(NOT_ANCHORED)
     assert found.verdicts[1].startswith("DAMAGED")
     assert found.frame["what"].to_list()[0] == "damaged"
+
+
+def test_whoever_asks_the_payload_of_a_bag_asks_the_bag(bundle: Path, tmp_path: Path) -> None:
+    (bundle / "data" / "files" / "photo-001.png").write_bytes(b"x")
+    for words in (
+        ("locate", bundle / "data", "231"),
+        ("compare", bundle / "data", bundle / "data"),
+        ("relocate", bundle / "data", "231", "--out", tmp_path / "sheets"),
+        ("catalogue", bundle / "data", "--index", tmp_path / "c.sqlite", "--of", "samples"),
+    ):
+        result = run(*words)
+        said = f"{result.output} {result.exception}"
+        assert "it is damaged" in said or "not verified" in said, words
+    with pytest.raises(provenance.UnusableInput, match="it is damaged"):
+        provenance.open(bundle / "data")

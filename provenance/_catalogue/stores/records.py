@@ -13,7 +13,7 @@ from functools import cached_property
 from pathlib import Path
 from typing import IO, Any
 
-from provenance._bag.bag import tags_in
+from provenance._bag.bag import bag_around, tags_in
 from provenance._bag.hostile_zip import fault_of_member, opened_file
 from provenance._base.disk import CHUNK_BYTES
 from provenance._base.errors import UnusableInput, UnusablePackage
@@ -223,8 +223,11 @@ def _state(path: Path) -> str:
 def survey_place(place: Place) -> Survey:
     """Look for packages and bundles at or below `place`; links and hidden entries are left out.
 
-    Raises UnusableInput when there is nothing at `place`, or it cannot be looked into.
+    The payload of a bag stands for the bag. Raises UnusableInput when there is nothing at `place`,
+    or it cannot be looked into.
     """
+    if isinstance(place, Path):
+        place = bag_around(place)
     try:
         signature = signature_of(place)
         is_folder = place.is_dir()
