@@ -127,14 +127,15 @@ def _made(path: Path, passphrase_file: Path | None) -> Signer:
 
 def _listed(tables: Snapshot) -> int:
     """Show the keys and what does not hold of them; returns the exit code."""
-    from provenance._ledger.keys import key_faults, keys_of
+    from provenance._ledger.keys import is_keeper, key_faults, keys_of
 
     there = keys_of(tables)
     if not tables.rows("key"):
         click.echo("no keys are entered")
     for one in there.values():
         by = there.get(one.keeper_key_id)
-        vouched = f"counter-signed by {by.party_id}" if by else "not counter-signed"
+        vouched = "a keeper's" if is_keeper(tables, one.party_id) else "not counter-signed"
+        vouched = f"counter-signed by {by.party_id}" if by else vouched
         until = f" until {one.until}" if one.until else ""
         said = f"{one.key_id[:12]}  {one.party_id}  since {one.since}{until}  {vouched}"
         click.echo(visible(said))
