@@ -4,8 +4,8 @@ from __future__ import annotations
 
 import hashlib
 import json
-from collections.abc import Mapping
-from dataclasses import dataclass
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Any
 
@@ -35,6 +35,12 @@ class Lineage:
     revision_of: tuple[Ancestor, ...] = ()
     accession: str = ""
     spent: Mapping[str, tuple[str, ...]] | None = None
+
+    def renamed(self, turn: Callable[[str], str]) -> Lineage:
+        """The same with the name of each earlier bundle turned, which may be that of the place."""
+        return replace(
+            self, revision_of=tuple(replace(one, name=turn(one.name)) for one in self.revision_of)
+        )
 
     def facts(self) -> dict[str, Any]:
         """The lines of bundle.json; none for a first bundle."""

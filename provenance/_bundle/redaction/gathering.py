@@ -11,11 +11,26 @@ from itertools import compress
 from operator import ne
 
 from provenance._bundle.redaction.forms import public_forms
-from provenance._bundle.redaction.masking import Masker, WithheldValues, squeezed
-from provenance._bundle.redaction.people import PARTY, Columns, new_codes, unnamed
+from provenance._bundle.redaction.masking import WITHHELD, Masker, WithheldValues, squeezed
+from provenance._bundle.redaction.people import (
+    PARTY,
+    Columns,
+    PublicPeople,
+    public_people,
+    unnamed,
+)
 from provenance._bundle.redaction.places import as_decimal, corners, zero_of
+from provenance._bundle.redaction.safe_keys import KeyJudge
+from provenance._bundle.redaction.stand_ins import (
+    FULL_ONLY,
+    StandIns,
+    read_stand_ins,
+    said_once,
+)
 from provenance._history.history import CHANGE
+from provenance._history.projection import links_of
 from provenance._model.schema import Field, Model, Table
+from provenance._record.cells import TRUE_WORDS
 from provenance._record.joined import keys_now
 from provenance._record.package import Package
 
@@ -35,8 +50,10 @@ _BRACKETS = re.compile(r"\([^)]*\)")
 class Known:
     """What must be known of a whole package before its first table is redacted.
 
-    `renamed` maps table → old key → the key in public; `zeros` maps a site's code to the new zero
-    of its x, y and z axes in metres; `site_of` maps table → key → site.
+    `renamed` maps table → old key → the key in public, '' for somebody who is blank there; `zeros`
+    maps a site's code to the new zero of its x, y and z axes in metres; `site_of` maps table → key
+    → site. `people` are those who are named and those who are not; `stand_ins` has the stand-ins,
+    new ones among them that the package does not keep yet.
     """
 
     package: Package
@@ -45,6 +62,12 @@ class Known:
     renamed: Mapping[str, Mapping[str, str]]
     zeros: Mapping[str, tuple[Decimal, Decimal, Decimal]]
     site_of: Mapping[str, Mapping[str, str]]
+    people: PublicPeople
+    stand_ins: StandIns
+
+    def public_key(self, table: str, key: str) -> str:
+        """A row's key in public."""
+        return self.renamed.get(table, {}).get(key, key)
 
 
 def gather_known(package: Package) -> Known:
@@ -56,14 +79,18 @@ def gather_known(package: Package) -> Known:
     forms = public_forms(model)
     values = WithheldValues()
     open_names: set[str] = set()
-    renamed: dict[str, dict[str, str]] = {}
+    stand_ins = read_stand_ins(package)
+    people = PublicPeople({}, ())
     keys: dict[str, list[str]] = {}
     site_of: dict[str, dict[str, str]] = {}
     for table in model.tables.values():
+        if table.name in FULL_ONLY:
+            continue
         columns = whole_columns(package, table)
         if table.name == PARTY:
-            renamed[PARTY] = new_codes(columns)
-            values.codes.update(renamed[PARTY])
+            agreed = said_once(package, PARTY, "may_be_named", TRUE_WORDS)
+            people = public_people(columns, stand_ins, agreed)
+            values.codes.update({code: new or WITHHELD for code, new in people.codes.items()})
         if table.role == "history":
             # all else that acts say stands in other tables, or is nowhere shown
             columns = {name: texts if name == "who" else [] for name, texts in columns.items()}
@@ -77,16 +104,18 @@ def gather_known(package: Package) -> Known:
     values.phrases = {
         one for one in values.phrases if not any(squeezed(one) in name for name in open_names)
     } | values.full_names
-    masker = Masker(values, trade_words(model))
-    for name, found in keys.items():
-        given = renamed.get(name, {})
-        renamed[name] = given | _clean_keys(model.table(name), found, given, masker)
-    for name, given in renamed.items():
-        # the ledger goes on naming what a row was called before
-        former = keys_now(package.tables, name)
-        renamed[name] = {old: given.get(new, new) for old, new in former.items()} | given
+    words = trade_words(model)
+    masker = Masker(values, words)
+    judge = KeyJudge(masker, values.full_names, words)
+    renamed = _public_keys(package, judge, keys, people, stand_ins)
+    told = {old: new for given in renamed.values() for old, new in given.items() if _is_code(old)}
+    if told.keys() - values.codes.keys():
+        # what may not be a key may not stand in a text either
+        values.codes = told | values.codes
+        values.phrases |= set(renamed[SITE])
+        masker = Masker(values, words)
     zeros = _zeros(package, forms, site_of)
-    return Known(package, forms, masker, renamed, zeros, site_of)
+    return Known(package, forms, masker, renamed, zeros, site_of, people, stand_ins)
 
 
 def _said_before(
@@ -219,33 +248,65 @@ def own_key_field(table: Table) -> Field | None:
     return table.field(table.primary_key[0]) if len(table.primary_key) == 1 else None
 
 
-def _clean_keys(
-    table: Table, keys: list[str], given: Mapping[str, str], masker: Masker
-) -> dict[str, str]:
-    """New keys for those that hold a withheld value; numbers as keys hold none."""
-    key_field = own_key_field(table)
-    if key_field is None or key_field.type != "string":
-        return {}
-    renamed: dict[str, str] = {}
-    taken = {key.casefold() for key in (*keys, *given.values())}
-    number = 0
-    for key, masked in zip(keys, masker.masked(keys), strict=True):
-        if key == masked or key in given:
+def _public_keys(
+    package: Package,
+    judge: KeyJudge,
+    keys: Mapping[str, list[str]],
+    people: PublicPeople,
+    stand_ins: StandIns,
+) -> dict[str, dict[str, str]]:
+    """Table → key → the key in public, for all that is another one there."""
+    model = package.model
+    renamed: dict[str, dict[str, str]] = {PARTY: dict(people.codes)}
+    for table in model.of_role("record"):
+        one = own_key_field(table)
+        if one is None or one.type != "string" or table.name not in keys:
             continue
-        new = ""
-        while not new or new.casefold() in taken:
-            number += 1
-            new = _new_key(table.name, number, key_field)
-        renamed[key] = new
+        given = renamed.setdefault(table.name, {})
+        left = [key for key in keys[table.name] if key and key not in given]
+        # who is named may have a code that is a word; what a program made of a row is that row's
+        telling = judge.holding(left) if table.name == PARTY else judge.telling(left)
+        # a number that was given out in advance is that of the sample
+        source = "sample" if table.name == "reservation" else table.name
+        given.update({key: stand_ins.of(source, key) for key in left if key in telling})
+    for name, given in renamed.items():
+        # the ledger goes on naming what a row was called before
+        former = keys_now(package.tables, name)
+        renamed[name] = {old: given.get(new, new) for old, new in former.items()} | given
+    for table in model.of_role("derived"):
+        if (one := own_key_field(table)) and one.name not in links_of(table):
+            renamed[table.name] = _made_of_others(package, table, one.name, judge, renamed)
     return renamed
 
 
-def _new_key(table: str, number: int, field: Field) -> str:
-    pattern = field.constraints.get("pattern")
-    for new in (f"{table}-{number}", f"X{number}"):
-        if not pattern or re.fullmatch(pattern, new):
-            break
-    return new
+def _made_of_others(
+    package: Package,
+    table: Table,
+    own: str,
+    judge: KeyJudge,
+    renamed: Mapping[str, Mapping[str, str]],
+) -> dict[str, str]:
+    """New keys for computed rows, whose keys are made of those of other rows: end:B1-014:a."""
+    columns = whole_columns(package, table)
+    links = {name: renamed.get(target, {}) for name, target in links_of(table).items()}
+    found: dict[str, str] = {}
+    for place, key in enumerate(columns[own]):
+        found[key] = key
+        for name, given in links.items():
+            old = columns[name][place]
+            if old in given:
+                alone = rf"(?<![^\W_]){re.escape(old)}(?![^\W_])"
+                found[key] = re.sub(alone, given[old], found[key])
+    # a computed row is another one each time, so a number does
+    holding = sorted(judge.holding(list(dict.fromkeys(found.values()))))
+    numbered = {key: f"{table.name}-{at}" for at, key in enumerate(holding, start=1)}
+    public = {key: numbered.get(new, new) for key, new in found.items()}
+    return {key: new for key, new in public.items() if new != key}
+
+
+def _is_code(key: str) -> bool:
+    """Whether a key is no plain word, which stands in texts for other things."""
+    return not key.isalpha() or key.isupper()
 
 
 # -- sites and their grids -----------------------------------------------------------------------

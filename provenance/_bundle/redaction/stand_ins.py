@@ -1,0 +1,139 @@
+"""Which stand-in each row has in public editions: drawn once, kept in the full package.
+
+A stand-in is five random letters. It is no function of the key or of the record's own key: whoever
+learns that one could else compute all of them. Its table is in no public edition.
+"""
+
+from __future__ import annotations
+
+import secrets
+from collections.abc import Collection, Mapping, Set
+from dataclasses import dataclass, field
+
+from provenance._history.history import CHANGE, read_acts
+from provenance._history.projection import project
+from provenance._record.package import Package
+
+TABLE, WITHDRAWAL = "standin", "withdrawal"
+FULL_ONLY = (TABLE, WITHDRAWAL)
+"""Tables of the record that are in no public edition, not even empty."""
+LETTERS = "BCDFGHJKLMNPQRTVWX"
+"""No vowels, so that they make no words, and none that is read as a digit (S, Z)."""
+LENGTH = 5
+
+Row = tuple[str, str]
+"""Table and key of a row."""
+
+
+@dataclass
+class StandIns:
+    """The stand-ins of a record, and those that are still to be written down.
+
+    `are_kept` says whether the package has a table for them; where it has none they are drawn for
+    one edition. `retired` are rows that a public edition names or named, `declared` those of them
+    for which a later edition said that it withdraws the former ones.
+    """
+
+    are_kept: bool
+    names: dict[Row, str] = field(default_factory=dict)
+    retired: set[Row] = field(default_factory=set)
+    declared: set[Row] = field(default_factory=set)
+    drawn: dict[Row, str] = field(default_factory=dict)
+    _taken: set[str] = field(default_factory=set)
+
+    def of(self, table: str, key: str) -> str:
+        """The stand-in of a row, drawn now if it has none."""
+        row = (table, key)
+        if row not in self.names:
+            self.names[row] = self.drawn[row] = self.draw()
+        return self.names[row]
+
+    def draw(self) -> str:
+        """Letters that never stood for anything in this record."""
+        while (name := "".join(secrets.choice(LETTERS) for _ in range(LENGTH))) in self._taken:
+            pass
+        self._taken.add(name)
+        return name
+
+
+def read_stand_ins(package: Package) -> StandIns:
+    """The stand-ins that a package keeps."""
+    tables = package.tables
+    found = StandIns(TABLE in tables.model.tables)
+    for table in tables.model.of_role("record"):
+        # a key that was written by hand is no stand-in
+        if len(table.primary_key) == 1:
+            found._taken.update(tables.column(table.name, table.primary_key[0]))
+    if not found.are_kept:
+        return found
+    for row in sorted(tables.rows(TABLE), key=lambda one: (one["made"], one["name"])):
+        found._taken.add(row["name"])
+        place = (row["table_name"], row["row_key"])
+        if not row["retired"]:
+            found.names.setdefault(place, row["name"])
+            continue
+        # one retirement that is not declared yet is enough to ask for it
+        is_declared = bool(row["withdrawn"])
+        if place not in found.retired:
+            found.retired.add(place)
+            found.declared |= {place} if is_declared else set()
+        elif not is_declared:
+            found.declared.discard(place)
+    # what was taken back or removed by hand may stand in an edition all the same
+    if CHANGE in tables.model.tables:
+        found._taken.update(
+            row for table, row in tables.tuples(CHANGE, ("table_name", "row_key")) if table == TABLE
+        )
+    return found
+
+
+def rows_with(
+    package: Package, stand_ins: StandIns, named: Mapping[Row, bool], declared: Set[Row], now: str
+) -> list[dict[str, str]]:
+    """The rows of the table with what an edition adds to them.
+
+    `named` are the rows that the edition names, and whether their key is a stand-in even so;
+    `declared` are those named before, of which it says that this is withdrawn. `now` is an RFC 3339
+    moment.
+    """
+    rows = [dict(row) for row in package.tables.rows(TABLE)]
+    rows += [_row(place, name, now) for place, name in stand_ins.drawn.items()]
+    for place in (*named, *declared):
+        mine = [row for row in rows if (row["table_name"], row["row_key"]) == place]
+        if any(row["retired"] and not row["withdrawn"] for row in mine):
+            continue
+        waiting = [] if named.get(place) else [row for row in mine if not row["retired"]]
+        if not waiting:
+            waiting = [_row(place, stand_ins.draw(), now)]
+            rows += waiting
+        for row in waiting:
+            row["retired"] = now
+    for row in rows:
+        if (row["table_name"], row["row_key"]) in declared and row["retired"]:
+            row["withdrawn"] = row["withdrawn"] or now
+    return rows
+
+
+def _row(place: Row, name: str, made: str) -> dict[str, str]:
+    return {
+        **{"name": name, "table_name": place[0], "row_key": place[1]},
+        **{"made": made, "retired": "", "withdrawn": ""},
+    }
+
+
+def said_once(package: Package, table: str, field_name: str, words: Collection[str]) -> set[str]:
+    """Rows of which an act once said one of `words` in a field, by the keys they bear now."""
+    tables = package.tables
+    if CHANGE not in tables.model.tables:
+        return set()
+    lines = tables.tuples(CHANGE, ("table_name", "field", "row_key", "before", "after"))
+    born = {
+        row
+        for one, name, row, before, after in lines
+        if (one, name) == (table, field_name) and (before in words or after in words)
+    }
+    if not born:
+        return set()
+    acts = tables.once("acts", read_acts)
+    state = tables.once("state", lambda tables: project(tables.model, acts))
+    return {state.keys.get((table, name), name) for name in born}
