@@ -175,8 +175,8 @@ def _counted(report: Report, severity: str) -> str:
     "full",
     type=click.Path(path_type=Path),
     metavar="OTHER",
-    help="A full edition: show that BUNDLE, a public one, was made from it. A later public edition: "
-    "say whether it withdraws BUNDLE.",
+    help="A full edition: show that BUNDLE, a public one, was made from it. A later public "
+    "edition: say whether it withdraws BUNDLE.",
 )
 def verify(bundle: Place, fast: bool, second_opinion: bool, shape: str, full: Path | None) -> None:
     """Say whether BUNDLE, a folder or zip, is sound, and name what is not.
@@ -240,7 +240,7 @@ def _verify_against(public: Path, full: Path, shape: str) -> NoReturn:
 
 
 def _verify_withdrawal(older: Path, newer: Path, shape: str) -> NoReturn:
-    """Exit code 1 for an edition that is withdrawn, 0 for one that the newer one leaves standing."""
+    """Exit code 1 for an edition that is withdrawn, 0 for one that is left standing."""
     from provenance._bundle.withdrawal import is_withdrawn
 
     said = is_withdrawn(older, newer)

@@ -1,4 +1,4 @@
-"""What an edition says of earlier public editions that are withdrawn: `withdraws` in bundle.json."""
+"""What bundle.json of an edition says of earlier public editions that are withdrawn."""
 
 from __future__ import annotations
 

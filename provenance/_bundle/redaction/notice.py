@@ -94,10 +94,10 @@ def _people(package: Package, account: Account) -> Iterator[str]:
     for (table, name, form), count in sorted(account.cells.items()):
         if form == "role":
             yield (
-                f"{_label(package, table, name)}: {count} shown by what they do, under five letters "
-                "drawn at random that stand for them in every public edition. Who agreed to be named "
-                "and no longer does is not among them: what they did is blank, like what was never "
-                "recorded."
+                f"{_label(package, table, name)}: {count} shown by what they do, under five "
+                "letters drawn at random that stand for them in every public edition. Who agreed "
+                "to be named and no longer does is not among them: what they did is blank, like "
+                "what was never recorded."
             )
         elif form == "stand_in":
             yield f"{_label(package, table, name)}: {_count(count, 'value')} replaced by the name "

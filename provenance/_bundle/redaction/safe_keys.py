@@ -13,7 +13,7 @@ from collections.abc import Iterable, Iterator, Sequence
 from provenance._bundle.redaction.masking import Masker, squeezed
 
 MOST_LETTERS = 3
-"""So many letters in a row are an abbreviation; more may be a word, and only one of the trade may."""
+"""So many letters in a row abbreviate something; more are a word, which must be of the trade."""
 MOST_DIGITS = 8
 MOST_COUNTED = 5
 """A counter of that many digits; six are the degrees, minutes and seconds of a place."""
