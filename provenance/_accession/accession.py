@@ -41,6 +41,7 @@ from provenance._accession.receipt import print_receipt, receipt_of
 from provenance._accession.received import Received, opened_received, refuse_unsafe_name
 from provenance._accession.register import Accession, find_bundle, read_register, register_bytes
 from provenance._accession.settings import SETTINGS, Repository, new_settings, read_repository
+from provenance._accession.withdrawn import EditionsBeside, editions_beside
 from provenance._bag.bag import files_of
 from provenance._bag.zipping import write_zip
 from provenance._base.disk import CHUNK_BYTES
@@ -72,7 +73,8 @@ class Accessioned:
     `entry` is the register's new line; `kept` and `receipt` where bundle and receipt lie;
     `received` where the bundle as it came in was laid beside it, None where it was not needed;
     `deposited` are the samples whose keeper changed; `goes_on_from` is the register's line of an
-    earlier bundle of the same record; `settings` a settings file that was begun.
+    earlier bundle of the same record; `settings` a settings file that was begun; `beside` says
+    which public editions in the store are withdrawn, or take its place.
     """
 
     entry: Accession
@@ -83,6 +85,7 @@ class Accessioned:
     to_mend: tuple[str, ...]
     goes_on_from: Accession | None
     settings: Path | None
+    beside: EditionsBeside
 
 
 def accession(
@@ -295,7 +298,9 @@ def _keep(
         receipt=f"{folder}/{receipt_name}",
     )
     printed = work / receipt_name
-    print_receipt(receipt_of(received, repository, entry, deposited, asked.place), paper, printed)
+    beside = editions_beside(received, store, entries)
+    said = receipt_of(received, repository, entry, deposited, asked.place, beside)
+    print_receipt(said, paper, printed)
     with writing_together(store) as staged:
         if received.is_zip:
             with staged.writing(entry.kept_at) as stream:
@@ -317,6 +322,7 @@ def _keep(
         to_mend=received.to_mend,
         goes_on_from=_goes_on_from(received, entries),
         settings=store / SETTINGS if begun else None,
+        beside=beside,
     )
 
 

@@ -10,6 +10,7 @@ from typing import Any
 from provenance._accession.received import Received
 from provenance._accession.register import Accession
 from provenance._accession.settings import Repository
+from provenance._accession.withdrawn import ALONE, EditionsBeside
 from provenance._bundle.describe.editions import EDITIONS
 from provenance._bundle.describe.plain_text import text_template
 from provenance._drawing.document import Pages, printed_pages
@@ -58,10 +59,12 @@ def receipt_of(
     entry: Accession,
     deposited: Sequence[str],
     place: str = "",
+    beside: EditionsBeside = ALONE,
 ) -> Receipt:
     """The receipt of an accession that is about to be written.
 
-    `deposited` are samples that came with the bundle, `place` where they are put.
+    `deposited` are samples that came with the bundle, `place` where they are put, `beside` says
+    what the editions in the store say of it.
     """
     counts = [
         f"{count:,} {one if count == 1 else many}".replace(",", " ")
@@ -91,6 +94,7 @@ def receipt_of(
         inside.append(("goes on from", received.earlier[0].in_words))
     if before := received.known_by.accession:
         inside.append(("number it came with", before))
+    inside += beside.in_words
     sums = [("as it came in", entry.received_sha256), ("as it is kept", entry.kept_sha256)]
     mending, *cautions = _words(received, repository)
     return Receipt(

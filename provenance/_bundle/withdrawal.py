@@ -4,18 +4,21 @@ from __future__ import annotations
 
 import csv
 import json
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterator, Mapping, Sequence
+from contextlib import contextmanager
 from dataclasses import dataclass
+from hashlib import sha256
 from pathlib import Path
 from typing import Any
 
-from provenance._bag.hostile import HostileBundle
-from provenance._base.disk import sha256_of
+from provenance._bag.hostile import HostileBundle, listed_folder
+from provenance._bag.limits import DEFAULT_LIMITS, Limits
+from provenance._bag.streaming import Container, Folder, opened_container, read_whole
 from provenance._base.errors import UnusableInput
 from provenance._bundle.describe.editions import PUBLIC
 from provenance._bundle.describe.withdrawn import SHA256, Withdrawn, withdrawn_by
 from provenance._bundle.redaction.remembering import Withdrawing
-from provenance._bundle.verify import BUNDLE_FACTS, opened_bundle
+from provenance._bundle.verify import BUNDLE_FACTS
 from provenance._history.history import ACT, first_act, record_key
 from provenance._record.package import Package
 
@@ -32,20 +35,41 @@ class PublicBundle:
     acts: frozenset[str]
 
 
-def read_public_bundle(bundle: Path) -> PublicBundle:
-    """A public edition, folder or zip; raises UnusableInput for anything else."""
+def read_public_bundle(bundle: Path, limits: Limits = DEFAULT_LIMITS) -> PublicBundle:
+    """A public edition, folder or zip, read where it lies; it may come from a stranger.
+
+    Raises UnusableInput for anything else.
+    """
     try:
-        with opened_bundle(bundle) as folder:
-            facts = json.loads((folder / "data" / BUNDLE_FACTS).read_text(encoding="utf-8"))
-            table = folder / "data" / "tables" / f"{ACT}.csv"
-            text = table.read_text(encoding="utf-8-sig") if table.is_file() else ""
-            digest = sha256_of(folder / MANIFEST)
+        with _opened(bundle, limits) as container:
+            facts = json.loads(_read(container, bundle, f"data/{BUNDLE_FACTS}", limits))
+            manifest = _read(container, bundle, MANIFEST, limits)
+            text = _read(container, bundle, f"data/tables/{ACT}.csv", limits).decode("utf-8-sig")
             acts = frozenset(row.get("act_id") or "" for row in csv.DictReader(text.splitlines()))
     except (OSError, ValueError, RecursionError, csv.Error, HostileBundle) as error:
         raise UnusableInput(f"{bundle} is no bundle that can be read: {error}") from error
     if not isinstance(facts, dict) or facts.get("edition") != PUBLIC.name:
         raise UnusableInput(f"{bundle} is no public edition; name the one that was given out")
-    return PublicBundle(digest, facts, acts)
+    return PublicBundle(sha256(manifest).hexdigest(), facts, acts)
+
+
+@contextmanager
+def _opened(bundle: Path, limits: Limits) -> Iterator[Container]:
+    if bundle.is_dir():
+        yield Folder(bundle, listed_folder(bundle, limits))
+        return
+    with opened_container(bundle, limits) as container:
+        yield container
+
+
+def _read(container: Container, bundle: Path, path: str, limits: Limits) -> bytes:
+    """One file of a bundle, b'' for a table that it has not."""
+    size = container.sizes.get(path)
+    if size is None and path.startswith("data/tables/"):
+        return b""
+    if size is None or size > limits.most_table_bytes:
+        raise UnusableInput(f"{bundle} has no {path} that can be read, so it is no bundle")
+    return b"".join(read_whole(container, bundle, path))
 
 
 def is_public_bundle(bundle: Path) -> bool:
