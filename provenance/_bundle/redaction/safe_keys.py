@@ -62,6 +62,9 @@ class KeyJudge:
         digits = re.findall("[0-9]+", key)
         if sum(map(len, digits)) > MOST_DIGITS or len(_COMPASS.findall(key)) > 1:
             return False
+        # two words together are a name, though each of them is a plain one
+        if sum(len(one) >= MOST_LETTERS for one in _LETTERS.findall(key)) > 1:
+            return False
         if len(digits) > 1 and any(len(one) > 3 and not _YEAR.fullmatch(one) for one in digits):
             return False
         return all(
