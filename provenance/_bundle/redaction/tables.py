@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Container, Mapping, Sequence
 from dataclasses import dataclass, replace
 from decimal import Decimal
 from types import MappingProxyType
@@ -117,16 +117,16 @@ def redact_table(
             columns[one.name] = ["; ".join(texts) for texts in kind]
             added.append(one)
     if own_key and columns[own_key] != written[own_key]:
-        columns = _in_new_order(columns, columns[own_key])
+        columns = _in_new_order(columns, columns[own_key], cells.left_out)
     return PublicTable(_public_schema(known, table, tuple(added)), _frame(columns))
 
 
-def _in_new_order(columns: Columns, keys: Sequence[str]) -> Columns:
+def _in_new_order(columns: Columns, keys: Sequence[str], left_out: Container[int]) -> Columns:
     """The rows in the order of their public keys: that of the others would tell how they begin.
 
-    Rows of those who are blank in public are left out.
+    `left_out` are the places of rows that are not in this edition.
     """
-    kept = [place for place, key in enumerate(keys) if key]
+    kept = [place for place in range(len(keys)) if place not in left_out]
     kept.sort(key=lambda place: in_order(keys[place]))
     return {name: [texts[place] for place in kept] for name, texts in columns.items()}
 
@@ -194,6 +194,12 @@ class _Cells:
         self.links = {key.fields[0]: key.table for key in table.foreign_keys if key.fields}
         own = table.primary_key
         self.own_key = own[0] if len(own) == 1 else ""
+        keys = written[self.own_key] if self.own_key else ()
+        target = self.links.get(self.own_key, table.name)
+        # the rows of those who are blank in public are left out, and not counted either
+        self.left_out = {
+            at for at, key in enumerate(keys) if key and not known.public_key(target, key)
+        }
         self.sites: list[str] | None = None
 
     def column(self, one: Field) -> list[str]:
@@ -329,6 +335,7 @@ class _Cells:
             # a code or number that holds such a value is none, and has no room for a remark
             shown.append(new if is_free else "")
             touched.append(place)
+        touched = [place for place in touched if place not in self.left_out]
         if touched:
             keys = self._row_keys(touched)
             self.account.words.setdefault((self.table.name, one.name), []).extend(keys)
@@ -358,6 +365,7 @@ class _Cells:
         self._count_withheld(one, form, places)
 
     def _count_withheld(self, one: Field, form: str, places: Sequence[int]) -> None:
+        places = [place for place in places if place not in self.left_out]
         if places:
             self.account.cells[self.table.name, one.name, form] += len(places)
             # that every row had a checksum is told once, in WITHHELD.txt
