@@ -88,8 +88,7 @@ def gather_known(package: Package) -> Known:
             continue
         columns = whole_columns(package, table)
         if table.name == PARTY:
-            agreed = said_once(package, PARTY, "may_be_named", TRUE_WORDS)
-            people = public_people(columns, stand_ins, agreed)
+            people = public_people(columns, stand_ins, _named_before(package, columns, stand_ins))
             values.codes.update({code: new or WITHHELD for code, new in people.codes.items()})
         if table.role == "history":
             # all else that acts say stands in other tables, or is nowhere shown
@@ -108,7 +107,12 @@ def gather_known(package: Package) -> Known:
     masker = Masker(values, words)
     judge = KeyJudge(masker, values.full_names, words)
     renamed = _public_keys(package, judge, keys, people, stand_ins)
-    told = {old: new for given in renamed.values() for old, new in given.items() if _is_code(old)}
+    told = {
+        old: new or WITHHELD
+        for given in renamed.values()
+        for old, new in given.items()
+        if _is_code(old)
+    }
     if told.keys() - values.codes.keys():
         # what may not be a key may not stand in a text either
         values.codes = told | values.codes
@@ -116,6 +120,23 @@ def gather_known(package: Package) -> Known:
         masker = Masker(values, words)
     zeros = _zeros(package, forms, site_of)
     return Known(package, forms, masker, renamed, zeros, site_of, people, stand_ins)
+
+
+def _named_before(package: Package, columns: Columns, stand_ins: StandIns) -> set[str]:
+    """Codes of those whom an earlier edition may have named, under this code or another one."""
+    agreed = said_once(package, PARTY, "may_be_named")
+    once = {code for code, said in agreed.items() if not said.isdisjoint(TRUE_WORDS)}
+    once |= {code for table, code in stand_ins.retired if table == PARTY}
+    # somebody who was taken out may have been entered again
+    names = {
+        squeezed(name)
+        for code, said in (said_once(package, PARTY, "name").items() if once else ())
+        if code in once
+        for name in said
+        if name
+    }
+    pairs = zip(columns["party_id"], columns["name"], strict=True)
+    return once | {code for code, name in pairs if squeezed(name) in names}
 
 
 def _said_before(

@@ -48,14 +48,13 @@ class PublicPeople:
 
 
 def public_people(
-    columns: Columns, stand_ins: StandIns, agreed_before: AbstractSet[str]
+    columns: Columns, stand_ins: StandIns, named_before: AbstractSet[str]
 ) -> PublicPeople:
-    """Who is named in public and who is not; `agreed_before` are codes of those who once agreed."""
+    """Who is named in public and who is not; `named_before` are those who may have been once."""
     rows = [one for one in zip(columns["party_id"], unnamed(columns), strict=True) if one[0]]
     codes: dict[str, str] = {}
     for code in dict.fromkeys(code for code, hidden in rows if hidden):
-        was_named = (PARTY, code) in stand_ins.retired or code in agreed_before
-        codes[code] = "" if was_named else stand_ins.of(PARTY, code)
+        codes[code] = "" if code in named_before else stand_ins.of(PARTY, code)
     named = dict.fromkeys(code for code, _ in rows if code not in codes)
     return PublicPeople(codes, tuple(named))
 

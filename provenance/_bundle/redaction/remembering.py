@@ -67,12 +67,15 @@ def remember(package: Package, withdrawing: Withdrawing | None = None) -> Rememb
     with package.locked():
         enter_hand_edits(package)
         known = gather_known(package.hold())
+        # somebody may have been renamed by hand
+        _refuse_silence(known, withdrawing)
         news = _news(known, withdrawing)
         if news:
             with writing_together(package.folder) as staging:
                 stage_tables(package, staging, news, why=WHY, when=moment_text())
-        told = [known.stand_ins.names.get(one, "") for one in _named(known)]
-        return Remembered(gather_known(package.hold()), True, tuple(filter(None, told)))
+        names, told = known.stand_ins.names, _named(known).items()
+        shown = tuple(names[one] for one, is_key in told if one in names and not is_key)
+        return Remembered(gather_known(package.hold()), True, shown)
 
 
 def _refuse_silence(known: Known, withdrawing: Withdrawing | None) -> None:

@@ -6,8 +6,9 @@ learns that one could else compute all of them. Its table is in no public editio
 
 from __future__ import annotations
 
+import re
 import secrets
-from collections.abc import Collection, Mapping, Set
+from collections.abc import Mapping, Set
 from dataclasses import dataclass, field
 
 from provenance._history.history import CHANGE, read_acts
@@ -20,6 +21,7 @@ FULL_ONLY = (TABLE, WITHDRAWAL)
 LETTERS = "BCDFGHJKLMNPQRTVWX"
 """No vowels, so that they make no words, and none that is read as a digit (S, Z)."""
 LENGTH = 5
+_DRAWN = re.compile(f"[{LETTERS}]{{{LENGTH}}}")
 
 Row = tuple[str, str]
 """Table and key of a row."""
@@ -66,11 +68,15 @@ def read_stand_ins(package: Package) -> StandIns:
             found._taken.update(tables.column(table.name, table.primary_key[0]))
     if not found.are_kept:
         return found
+    owners: dict[str, Row] = {}
     for row in sorted(tables.rows(TABLE), key=lambda one: (one["made"], one["name"])):
-        found._taken.add(row["name"])
-        place = (row["table_name"], row["row_key"])
+        name, place = row["name"], (row["table_name"], row["row_key"])
+        # one that somebody wrote by hand could be a word, or stand for two rows
+        is_drawn = _DRAWN.fullmatch(name) and owners.setdefault(name, place) == place
+        found._taken.add(name)
         if not row["retired"]:
-            found.names.setdefault(place, row["name"])
+            if is_drawn:
+                found.names.setdefault(place, name)
             continue
         # one retirement that is not declared yet is enough to ask for it
         is_declared = bool(row["withdrawn"])
@@ -121,19 +127,18 @@ def _row(place: Row, name: str, made: str) -> dict[str, str]:
     }
 
 
-def said_once(package: Package, table: str, field_name: str, words: Collection[str]) -> set[str]:
-    """Rows of which an act once said one of `words` in a field, by the keys they bear now."""
+def said_once(package: Package, table: str, field_name: str) -> dict[str, set[str]]:
+    """Everything that acts ever said of a field, by the keys that its rows bear or bore last."""
     tables = package.tables
+    found: dict[str, set[str]] = {}
     if CHANGE not in tables.model.tables:
-        return set()
+        return found
     lines = tables.tuples(CHANGE, ("table_name", "field", "row_key", "before", "after"))
-    born = {
-        row
-        for one, name, row, before, after in lines
-        if (one, name) == (table, field_name) and (before in words or after in words)
-    }
-    if not born:
-        return set()
+    said = [one[2:] for one in lines if one[:2] == (table, field_name)]
+    if not said:
+        return found
     acts = tables.once("acts", read_acts)
     state = tables.once("state", lambda tables: project(tables.model, acts))
-    return {state.keys.get((table, name), name) for name in born}
+    for row, before, after in said:
+        found.setdefault(state.keys.get((table, row), row), set()).update((before, after))
+    return found

@@ -186,6 +186,25 @@ def test_who_is_named_after_being_a_stand_in_is_told_and_never_one_again(tmp_pat
         remember(open_package(package.folder))
 
 
+def test_a_new_code_makes_nobody_another_person(tmp_path: Path) -> None:
+    """By hand: Zoë Farrowgill under another code, and taken out and entered again."""
+    package = a_record(tmp_path)
+    remember(package)
+    for kind in ("person", "organisation"):
+        for table, column in (("sample", "collected_by"), ("plug", "placed_by"),
+                              ("party", "party_id")):  # fmt: skip
+            frame = open_package(package.folder).table(table)
+            frame[column] = frame[column].replace({"ZF": "ZZ7", "ZZ7": "ZZ8"})
+            if table == "party":
+                last = frame["party_id"].isin(["ZZ7", "ZZ8"])
+                frame.loc[last, ["may_be_named", "kind", "roles"]] = ["false", kind, "volunteer"]
+            package.write_table(table, frame)
+        with pytest.raises(UnusableInput, match="party_id ZZ"):
+            remember(open_package(package.folder))
+    public = public_of(package, tmp_path / "1", Withdrawing({}, ""))
+    assert codes_of(public)["ZF"] == ""
+
+
 def test_two_copies_each_draw_their_own_and_the_older_is_shown_after_a_merge(
     tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
@@ -202,6 +221,19 @@ def test_two_copies_each_draw_their_own_and_the_older_is_shown_after_a_merge(
     assert codes_of(public_of(one, tmp_path / "merged")) == shown["2031-06-01"]
     rows = open_package(one.folder).table(TABLE)
     assert len(rows[rows["row_key"] == "MB"]) == 2
+
+
+def test_what_somebody_wrote_for_a_stand_in_is_shown_for_nobody_or_for_one(tmp_path: Path) -> None:
+    package = a_record(tmp_path)
+    shown = codes_of(public_of(package, tmp_path / "1"))
+    rows = open_package(package.folder).table(TABLE).set_index("row_key", drop=False)
+    for key, name in (("MB", "MARA"), ("OWN", shown[TRACE])):
+        rows.loc[key, "name"] = name
+    package.write_table(TABLE, rows)
+    again = codes_of(public_of(package, tmp_path / "2"))
+    assert STAND_IN.fullmatch(again["MB"])
+    assert len({again["MB"], again["OWN"], again[TRACE], *shown.values()}) >= 6
+    assert shown[TRACE] in (again["OWN"], again[TRACE])
 
 
 def test_a_package_of_an_older_version_packs_and_says_what_it_lacks(tmp_path: Path) -> None:
