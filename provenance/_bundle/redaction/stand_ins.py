@@ -12,7 +12,7 @@ from collections.abc import Mapping, Set
 from dataclasses import dataclass, field
 
 from provenance._history.history import CHANGE, read_acts
-from provenance._history.projection import project
+from provenance._history.projection import State, project
 from provenance._record.package import Package
 
 TABLE, WITHDRAWAL = "standin", "withdrawal"
@@ -69,7 +69,8 @@ def read_stand_ins(package: Package) -> StandIns:
     if not found.are_kept:
         return found
     owners: dict[str, Row] = {}
-    for row in sorted(tables.rows(TABLE), key=lambda one: (one["made"], one["name"])):
+    rows = [*tables.rows(TABLE), *_taken_back(package)]
+    for row in sorted(rows, key=lambda one: (one["made"], one["name"])):
         name, place = row["name"], (row["table_name"], row["row_key"])
         # one that somebody wrote by hand could be a word, or stand for two rows
         is_drawn = _DRAWN.fullmatch(name) and owners.setdefault(name, place) == place
@@ -85,12 +86,34 @@ def read_stand_ins(package: Package) -> StandIns:
             found.declared |= {place} if is_declared else set()
         elif not is_declared:
             found.declared.discard(place)
-    # what was taken back or removed by hand may stand in an edition all the same
-    if CHANGE in tables.model.tables:
-        found._taken.update(
-            row for table, row in tables.tuples(CHANGE, ("table_name", "row_key")) if table == TABLE
-        )
     return found
+
+
+def _taken_back(package: Package) -> list[dict[str, str]]:
+    """Rows that acts once wrote and that were undone or removed; editions show them still."""
+    tables = package.tables
+    if CHANGE not in tables.model.tables:
+        return []
+    there = set(tables.column(TABLE, "name"))
+    lost: dict[str, dict[str, str]] = {}
+    for table, name, one, text in tables.tuples(
+        CHANGE, ("table_name", "row_key", "field", "after")
+    ):
+        if table == TABLE and name not in there and "~" not in name:
+            row = lost.setdefault(name, _row(("", ""), name, ""))
+            if one in row and text:
+                row[one] = text
+    keys = _state(package).keys if lost else {}
+    return [
+        row | {"row_key": keys.get((row["table_name"], row["row_key"]), row["row_key"])}
+        for row in lost.values()
+    ]
+
+
+def _state(package: Package) -> State:
+    tables = package.tables
+    acts = tables.once("acts", read_acts)
+    return tables.once("state", lambda tables: project(tables.model, acts))
 
 
 def rows_with(
@@ -137,8 +160,7 @@ def said_once(package: Package, table: str, field_name: str) -> dict[str, set[st
     said = [one[2:] for one in lines if one[:2] == (table, field_name)]
     if not said:
         return found
-    acts = tables.once("acts", read_acts)
-    state = tables.once("state", lambda tables: project(tables.model, acts))
+    state = _state(package)
     for row, before, after in said:
         found.setdefault(state.keys.get((table, row), row), set()).update((before, after))
     return found

@@ -19,7 +19,7 @@ from provenance._bundle.redaction.remembering import Withdrawing, remember
 from provenance._bundle.redaction.stand_ins import FULL_ONLY, LETTERS, TABLE
 from provenance._bundle.withdrawal import withdrawing_of
 from provenance._cli import treenail
-from provenance._history.deciding import add, correct, decide, rename
+from provenance._history.deciding import add, correct, decide, rename, undo
 from provenance._merging.merge import merge_packages
 from provenance._record.package import Package, open_package
 from tests.builders import a_package, pack_bundle, unpack_bundle
@@ -203,6 +203,18 @@ def test_a_new_code_makes_nobody_another_person(tmp_path: Path) -> None:
             remember(open_package(package.folder))
     public = public_of(package, tmp_path / "1", Withdrawing({}, ""))
     assert codes_of(public)["ZF"] == ""
+
+
+def test_what_was_shown_once_is_not_taken_back_with_the_act(tmp_path: Path) -> None:
+    package = a_record(tmp_path)
+    shown = codes_of(public_of(package, tmp_path / "1"))
+    decide(open_package(package.folder), undo("last"), who="IV")
+    assert not len(open_package(package.folder).table(TABLE))
+    laboratory = correct("party", "LAB", {"may_be_named": "false"})
+    decide(open_package(package.folder), laboratory, who="IV")
+    with pytest.raises(UnusableInput, match="party_id LAB"):
+        remember(open_package(package.folder))
+    assert codes_of(public_of(package, tmp_path / "2", Withdrawing({}, ""))) == shown
 
 
 def test_two_copies_each_draw_their_own_and_the_older_is_shown_after_a_merge(
