@@ -65,7 +65,9 @@ class KeyJudge:
         # two words together are a name, though each of them is a plain one
         if sum(len(one) >= MOST_LETTERS for one in _LETTERS.findall(key)) > 1:
             return False
-        if len(digits) > 1 and any(len(one) > 3 and not _YEAR.fullmatch(one) for one in digits):
+        # a long number counts where at most a figure or year is beside it: B1-01234, not 724-4145
+        numbers = [one for one in digits if len(one) > 1 and not _YEAR.fullmatch(one)]
+        if len(numbers) > 1 and max(map(len, numbers)) > 3:
             return False
         return all(
             (match := _PART.fullmatch(part))

@@ -11,12 +11,13 @@ from tests.builders import a_package
 SAFE = (
     *("B1", "B1-014", "BN-F1", "LH-D2", "RB-W12", "T001", "P-231", "C-2023-1", "E7", "PH-01"),
     *("231", "12A", "A12", "10231", "ORR-23-039-1", "R-1", "B1-R2", "B1/3", "wall-3", "BN-1884"),
+    *("B1-01234", "T10231", "ORR-2023-0123"),
 )
 """Counters, and codes of a letter or three with a number, as crews write them."""
 TELLING = {
     "degrees and minutes run together": ("N3748W10851", "3748-10851", "374810", "37N48-108W51"),
     "points of the compass": ("N37-W108", "S12-E14", "37N-108W"),
-    "parts of a map grid": ("451234", "0451-5731", "5731234"),
+    "parts of a map grid": ("451234", "0451-5731", "5731234", "724-4145", "37-4830", "B12-01234"),
     "degrees, minutes and seconds of this very place": ("51-28-26", "51_28_26", "A51-28-26"),
     "a word": ("Farmhouse", "old-mill-2", "HOLL", "HOLLIN-1", "R-BRACKEN"),
     "initials of somebody who is not named": ("MB", "MB-014", "or-3", "OR7", "BM-1"),
