@@ -390,7 +390,7 @@ function startSearch() {
   }
 }
 
-/* A label says HOLL-231, perhaps with a check character behind it, HOLL-231-H, which must fit. */
+/* A label says SITE-231, perhaps with a check character behind it, SITE-231-H, which must fit. */
 function followLabel() {
   const given = new URLSearchParams(location.search).get("id") || decodeFragment();
   const number = given.trim().toUpperCase();
