@@ -43,6 +43,7 @@ from provenance._accession.receipt import print_receipt, receipt_of
 from provenance._accession.received import Received, opened_received, refuse_unsafe_name
 from provenance._accession.register import Accession, find_bundle, read_register, register_bytes
 from provenance._accession.settings import SETTINGS, Repository, new_settings, read_repository
+from provenance._accession.withdrawn import EditionsBeside, editions_beside
 from provenance._bag.bag import files_of
 from provenance._bag.zipping import write_zip
 from provenance._base.disk import CHUNK_BYTES
@@ -98,7 +99,8 @@ class Accessioned:
     `deposited` are the samples whose keeper changed; `goes_on_from` is the register's line of an
     earlier bundle of the same record; `settings` a settings file that was begun. `ledger` says how
     its custody ledger stands against what is kept; `unread` are sentences about what could not be
-    held against it.
+    held against it; `beside` says which public editions in the store are withdrawn, or take its
+    place.
     """
 
     entry: Accession
@@ -111,6 +113,7 @@ class Accessioned:
     settings: Path | None
     ledger: Standing
     unread: tuple[str, ...]
+    beside: EditionsBeside
 
 
 def accession(
@@ -375,8 +378,9 @@ def _keep(
         received_events=str(came.count) if came else "",
     )
     printed = work / receipt_name
+    beside = editions_beside(received, store, entries)
     receipt = receipt_of(
-        received, repository, entry, deposited, asked.place, end=end, ledger=ledger
+        received, repository, entry, deposited, asked.place, beside, end=end, ledger=ledger
     )
     print_receipt(receipt, paper, printed)
     with writing_together(store) as staged:
@@ -402,6 +406,7 @@ def _keep(
         settings=store / SETTINGS if begun else None,
         ledger=ledger,
         unread=unread,
+        beside=beside,
     )
 
 

@@ -10,6 +10,7 @@ from typing import Any
 from provenance._accession.received import Received
 from provenance._accession.register import Accession
 from provenance._accession.settings import Repository
+from provenance._accession.withdrawn import ALONE, EditionsBeside
 from provenance._base.standing import BROKEN, CONTRADICTS, SEALS_WITHHELD, Standing
 from provenance._bundle.describe.editions import EDITIONS
 from provenance._bundle.describe.plain_text import text_template
@@ -60,14 +61,16 @@ def receipt_of(
     entry: Accession,
     deposited: Sequence[str],
     place: str = "",
+    beside: EditionsBeside = ALONE,
     *,
     end: Anchor | None = None,
     ledger: Standing | None = None,
 ) -> Receipt:
     """The receipt of an accession that is about to be written.
 
-    `deposited` are samples that came with the bundle, `place` where they are put. `end` is that of
-    the custody ledger as it is kept, `ledger` how it stands against earlier bundles.
+    `deposited` are samples that came with the bundle, `place` where they are put, `beside` says
+    what the editions in the store say of it. `end` is that of the custody ledger as it is kept,
+    `ledger` how it stands against earlier bundles.
     """
     counts = [
         f"{count:,} {one if count == 1 else many}".replace(",", " ")
@@ -99,6 +102,7 @@ def receipt_of(
         inside.append(("custody", f"{end.code} ({against_kept(ledger)})"))
     if before := received.known_by.accession:
         inside.append(("number it came with", before))
+    inside += beside.in_words
     sums = [("as it came in", entry.received_sha256), ("as it is kept", entry.kept_sha256)]
     mending, *cautions = _words(received, repository, has_ledger=end is not None)
     return Receipt(

@@ -2,11 +2,12 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Mapping
 from contextlib import contextmanager
 from dataclasses import dataclass
 from pathlib import Path
 from types import MappingProxyType
+from typing import Any
 
 from provenance._accession.damage import DamagedBundle, letter_to_depositor
 from provenance._accession.settings import Repository
@@ -15,7 +16,7 @@ from provenance._bag.verdict import BundleFinding, Verdict
 from provenance._base.errors import UnusableInput
 from provenance._base.progress import Progress, say_nothing
 from provenance._bundle.describe.citation import keeper
-from provenance._bundle.describe.lineage import earlier_than, identity_of
+from provenance._bundle.describe.lineage import bundle_facts, earlier_than, identity_of
 from provenance._bundle.verify import judge_folder, opened_bundle
 from provenance._gate.budget import DEFAULT_BUDGET
 from provenance._gate.documents import read_json
@@ -29,7 +30,8 @@ class Received:
 
     `folder` holds its bag: the bundle itself, or where its zip was unpacked to. `earlier` are the
     bundles that it goes on from, newest first. `to_mend` are the faults of the record, in
-    sentences, errors only; `warnings` counts lesser ones. `rows` maps tables to their row counts.
+    sentences, errors only; `warnings` counts lesser ones. `rows` maps tables to their row counts;
+    `facts` is its bundle.json.
     """
 
     bundle: Path
@@ -44,6 +46,7 @@ class Received:
     byte_count: int
     to_mend: tuple[str, ...]
     warnings: int
+    facts: Mapping[str, Any]
 
     @property
     def is_zip(self) -> bool:
@@ -112,6 +115,7 @@ def _received(bundle: Path, folder: Path, verdict: Verdict) -> Received:
         byte_count=verdict.byte_count,
         to_mend=to_mend,
         warnings=warnings,
+        facts=bundle_facts(folder),
     )
 
 

@@ -22,6 +22,7 @@ from provenance._bundle.describe.crate import CRATE, describe_crate
 from provenance._bundle.describe.editions import Edition
 from provenance._bundle.describe.lineage import ACCESSION_TAG, Lineage
 from provenance._bundle.describe.plain_text import WIDTH, flat, text_template
+from provenance._bundle.describe.withdrawn import Withdrawn
 from provenance._bundle.finding_aid.write import write_finding_aid
 from provenance._bundle.generated import generated_names
 from provenance._bundle.redaction.notice import WITHHELD_TEXT, public_facts, withheld_text
@@ -65,7 +66,15 @@ def write_about(
     earlier = lineage.revision_of
     write_text(
         data / "README.txt",
-        plain_readme(package, contents, edition, day=day, rows=rows, earlier=earlier),
+        plain_readme(
+            package,
+            contents,
+            edition,
+            day=day,
+            rows=rows,
+            earlier=earlier,
+            withdraws=filling.redacted.withdraws if filling.redacted else (),
+        ),
     )
     write_deposit_files(
         package,
@@ -79,7 +88,7 @@ def write_about(
     json_ld = json.loads((data / schema_org.FORM.file_name).read_text(encoding="utf-8"))
     facts = _facts(package, contents, edition, day, rows) | lineage.facts()
     if filling.redacted:
-        withheld = withheld_text(package, filling.redacted.account, day=day)
+        withheld = withheld_text(filling.redacted, day=day)
         write_text(data / WITHHELD_TEXT, withheld)
         del facts["lastSeal"]
         facts |= public_facts(filling.redacted)
@@ -215,10 +224,12 @@ def plain_readme(
     day: str,
     rows: Mapping[str, int],
     earlier: Sequence[Ancestor] = (),
+    withdraws: Sequence[Withdrawn] = (),
 ) -> str:
     """The text of README.txt of a bundle; `rows` maps each table to its row count.
 
-    `earlier` are the bundles that this one goes on from, newest first.
+    `earlier` are the bundles that this one goes on from, newest first; `withdraws` the editions
+    whose place it takes.
     """
     tables = package.model.tables
     forms = sorted(deposit_forms(), key=lambda one: not one.people_read)
@@ -229,6 +240,7 @@ def plain_readme(
         edition=edition,
         day=day,
         earlier=earlier,
+        withdraws=withdraws,
         forms=[one.readme for one in forms if one.readme],
         keeper=_keeper_in_words(package, edition),
         tables=tables.values(),

@@ -29,6 +29,7 @@ from provenance._bundle.generated import refuse_taken_names
 from provenance._bundle.redaction.account import Account
 from provenance._bundle.redaction.notice import write_check_summary
 from provenance._bundle.redaction.redact import chosen_grid, redact
+from provenance._bundle.redaction.remembering import Remembered, Withdrawing, remember
 from provenance._bundle.statement import write_statement
 from provenance._ledger.ed25519 import Signer
 from provenance._record.edition_key import (
@@ -52,7 +53,9 @@ class Packed:
     `report` is the check's, which is in the bundle too; `differing` are files whose bytes are not
     those that the record has a checksum of, as (table, row key, path). `account` is what the public
     edition withholds, None for the full one; `got_key` says that the package was given an edition
-    key, so that its full edition has to be packed again.
+    key, `got_stand_ins` that it was given stand-ins or notes who is named, so that its full edition
+    has to be packed again. `keeps_stand_ins` is false for a package of an older version, which has
+    others in each edition. `told` are stand-ins of earlier editions of those who are named now.
     """
 
     path: Path
@@ -61,6 +64,9 @@ class Packed:
     differing: tuple[tuple[str, str, str], ...]
     account: Account | None = None
     got_key: bool = False
+    got_stand_ins: bool = False
+    keeps_stand_ins: bool = True
+    told: tuple[str, ...] = ()
 
 
 def bundle_name(package: Package) -> str:
@@ -81,6 +87,7 @@ def pack(
     edition: Edition = FULL,
     grid: str | None = None,
     keys: Sequence[Signer] = (),
+    withdrawing: Withdrawing | None = None,
     progress: Progress = say_nothing,
 ) -> Packed:
     """Write a package as an archive bundle (BagIt 1.0, RFC 8493).
@@ -89,13 +96,16 @@ def pack(
     out. The same package makes the same bytes on any day: every date is `record_date`.
     `edition` FULL holds everything; PUBLIC is what `redact` leaves of it, and `grid` is the size of
     the cells in degrees that its coordinates are made coarse to ('drop' for none). A package from
-    before there were editions is given an edition key when its public edition is packed.
-    With `keys` the bundle has a statement of what it is and where its ledger ends, signed by each.
+    before there were editions is given an edition key when its public edition is packed. What later
+    public editions must know is written into the package (`remember`); `withdrawing` says of which
+    earlier ones this one takes the place. With `keys` the bundle has a statement of what it is and
+    where its ledger ends, signed by each.
     A package in which the check finds errors is packed all the same, with the report. Until the
     bundle is whole there is nothing at `out`.
     Raises AlreadyThere when `out` exists, UnusablePackage when a table cannot be read, a file
     cannot go into a bundle, or the package is a public edition itself, and UnusableInput for a
-    place or grid that cannot be used.
+    place or grid that cannot be used, or when somebody whom an earlier edition may name no longer
+    agrees and `withdrawing` is left out.
     """
     beside = package.folder.resolve().parent
     suffix = ".zip" if zipped else ""
@@ -119,18 +129,36 @@ def pack(
     if keyless:
         with package.locked():
             package = package.with_descriptor({EDITION_KEY: new_edition_key()})
+    remembered = remember(package, withdrawing)
     beside = Path(out).parent if out else beside
     with package.locked_for_reading(), scratch_folder(beside / f"{package.name}.public") as scratch:
         folder = scratch / "package"
         package = package.hold()
-        redacted = redact(package, folder, grid=grid, progress=stretch(progress, 0, 2))
+        _refuse_other_tables(package, remembered)
+        known = remembered.known
+        redacted = redact(package, folder, grid=grid, known=known, progress=stretch(progress, 0, 2))
         out = Path(out) if out else beside / (bundle_name(redacted.package) + suffix)
         _refuse_place(package, out)
         edited = redacted.package.hold()
         day = record_date(package)
         filling = Filling(edited, edition, day, package, redacted, tuple(keys))
         packed = _write(filling, out, zipped=zipped, progress=stretch(progress, 1, 2))
-    return replace(packed, account=redacted.account, got_key=keyless)
+    return replace(
+        packed,
+        account=redacted.account,
+        got_key=keyless,
+        got_stand_ins=remembered.written,
+        keeps_stand_ins=known.stand_ins.are_kept,
+        told=remembered.told,
+    )
+
+
+def _refuse_other_tables(package: Package, remembered: Remembered) -> None:
+    if package.tables is not remembered.known.package.tables:
+        raise UnusablePackage(
+            f"{package.folder} was changed while it was packed; close what writes to it, and pack "
+            "again"
+        )
 
 
 def _write(filling: Filling, out: Path, *, zipped: bool, progress: Progress) -> Packed:
@@ -200,6 +228,8 @@ def _fill(
     linked = _copy_members(package, contents, data, stretch(progress, 0, stretches), link=link)
     report = _write_report(filling, data)
     lineage = lineage_of(filling.full or package, edition)
+    if filling.redacted:
+        lineage = lineage.renamed(filling.redacted.mask)
     write_about(filling, contents, data, lineage, stretch(progress, 1, stretches))
     statement = partial(
         write_statement,

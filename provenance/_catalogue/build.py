@@ -19,6 +19,7 @@ from provenance._identity.locate import PlugRecord
 from provenance._record.remote import Place, Remote, lies_below, place_at
 
 INDEX_NAME = "catalogue.sqlite"
+_WITHDRAWAL_COLUMNS = ("manifest_sha256", "reason", "withdrawn_on")
 COMMIT_SECONDS = 2.0
 """At most so much reading is lost to a kill; a commit for every bundle would wait for the disk."""
 
@@ -220,7 +221,7 @@ def _store_entry(database: sqlite3.Connection, entry: Entry, run_id: int) -> Non
         "read_in_run": run_id,
     }
     bundle_id = _put_bundle(database, entry.path, facts)
-    for table in ("site", "sample", "plug"):
+    for table in ("site", "sample", "plug", "withdrawal"):
         database.execute(f"DELETE FROM {table} WHERE bundle_id = ?", [bundle_id])
     for site in entry.sites:
         _insert(database, "site", bundle_id, tuple(site), [tuple(site.values())])
@@ -228,6 +229,8 @@ def _store_entry(database: sqlite3.Connection, entry: Entry, run_id: int) -> Non
     # a plug's source is the bundle
     plugs = (plug[1:] for plug in entry.plugs)
     _insert(database, "plug", bundle_id, PlugRecord._fields[1:], plugs)
+    said = [(one.manifest_sha256, one.reason, one.on) for one in entry.withdraws]
+    _insert(database, "withdrawal", bundle_id, _WITHDRAWAL_COLUMNS, said)
 
 
 def _store_unreadable(

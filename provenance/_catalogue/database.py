@@ -14,7 +14,7 @@ from datetime import UTC, datetime
 from pathlib import Path
 
 from provenance._base.errors import TreenailError
-from provenance._catalogue.columns import CATALOGUE_VERSION, catalogue_tables
+from provenance._catalogue.columns import CATALOGUE_VERSION, CatalogueTable, catalogue_tables
 
 APPLICATION_ID = 0x7472_6E6C
 """The letters 'trnl' in the file's header, so that another program's database is not written to."""
@@ -120,12 +120,13 @@ def _one_look(database: sqlite3.Connection) -> Iterator[None]:
 def _prepare(database: sqlite3.Connection, index: Path) -> None:
     with _one_look(database):
         is_made = _refuse_strange(database, index)
-    if is_made:
+        missing = _missing_tables(database)
+    if is_made and not missing:
         return
     with transaction(database):
-        if _refuse_strange(database, index):
-            return  # another was quicker
-        for table in catalogue_tables():
+        _refuse_strange(database, index)
+        # those that an earlier version had not; another may have been quicker
+        for table in _missing_tables(database):
             columns = [f"{name} {kind}" for name, (kind, _) in table.columns.items()]
             parts = columns + ([table.more] if table.more else [])
             database.execute(f"CREATE TABLE {table.name} ({', '.join(parts)})")
@@ -137,6 +138,11 @@ def _prepare(database: sqlite3.Connection, index: Path) -> None:
             database.executemany("INSERT INTO description VALUES (?, ?, ?)", words)
         database.execute(f"PRAGMA application_id = {APPLICATION_ID}")
         database.execute(f"PRAGMA user_version = {CATALOGUE_VERSION}")
+
+
+def _missing_tables(database: sqlite3.Connection) -> list[CatalogueTable]:
+    there = {row[0] for row in database.execute("SELECT name FROM sqlite_master")}
+    return [table for table in catalogue_tables() if table.name not in there]
 
 
 def _refuse_strange(database: sqlite3.Connection, index: Path) -> bool:

@@ -9,6 +9,7 @@ from dataclasses import dataclass
 from typing import Any
 
 from provenance._base.errors import UnusableInput
+from provenance._bundle.describe.withdrawn import Withdrawn, withdrawn_by
 from provenance._catalogue.joining import JoinedTables, PackedRows, pack_rows
 from provenance._catalogue.stores.records import Source, open_source, signature_of
 from provenance._identity.locate import PlugRecord
@@ -26,7 +27,8 @@ class Entry:
 
     `signature` is that before reading; `facts` the columns of the table `bundle` that come from
     inside; `sites` rows of that table without bundle_id; `samples` and `plugs` rows with the
-    columns SAMPLE_COLUMNS and those of PlugRecord.
+    columns SAMPLE_COLUMNS and those of PlugRecord. `withdraws` are the editions whose place it
+    takes.
     """
 
     path: Place
@@ -36,6 +38,7 @@ class Entry:
     sites: tuple[Mapping[str, Any], ...]
     samples: PackedRows
     plugs: PackedRows
+    withdraws: tuple[Withdrawn, ...] = ()
 
 
 def read_symbols() -> Vocabulary:
@@ -70,6 +73,7 @@ def read_entry(
                 tables.fill(name, _under_keys_of_now(rows, now) if name == "custody" else rows)
             tables.settle()
             facts = _facts(source)
+            withdraws = withdrawn_by(source.document("bundle.json"))
             record = _Record(tables, symbols, now.get("sample", {}))
             sites = tuple(map(record.site, tables.rows("site")))
             samples = pack_rows(map(record.sample, tables.samples()))
@@ -80,7 +84,7 @@ def read_entry(
     if before != after:
         raise UnusableInput(f"{path} changed while it was read; it is read again at the next look")
     form = "zip" if before.startswith("zip") else "folder" if before[:3] == "bag" else "package"
-    return Entry(path, before, form, facts, sites, samples, plugs)
+    return Entry(path, before, form, facts, sites, samples, plugs, withdraws)
 
 
 SAMPLE_COLUMNS = (

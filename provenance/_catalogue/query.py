@@ -82,7 +82,9 @@ _COLUMNS = {
     "bundles": (
         "bundle.form, bundle.title, bundle.record_date, bundle.file_count, bundle.byte_count, "
         "count(DISTINCT sample.site_id || char(31) || sample.sample_id) AS samples, "
-        "bundle.identity, bundle.why, bundle.read_at"
+        "bundle.identity, bundle.why, bundle.read_at, (SELECT group_concat(newer.path, '; ') "
+        "FROM withdrawal JOIN bundle AS newer USING (bundle_id) WHERE withdrawal.manifest_sha256 = "
+        "bundle.identity AND newer.state = 'there') AS withdrawn_by"
     ),
 }
 _ALWAYS = (
@@ -243,6 +245,20 @@ def verdicts_in(index: Path) -> dict[str, str]:
             "WHERE form != 'package'"
         )
         return {row["path"]: row["verdict"] for row in rows}
+
+
+def withdrawn_editions(index: Path) -> dict[str, str]:
+    """Path of each public edition that is withdrawn → path of one that takes its place.
+
+    Raises TreenailError when the catalogue cannot be used.
+    """
+    with read_only_catalogue(index) as database:
+        rows = database.execute(
+            "SELECT older.path, min(newer.path) FROM withdrawal JOIN bundle AS newer "
+            "USING (bundle_id) JOIN bundle AS older ON older.identity = manifest_sha256 "
+            "WHERE newer.state = 'there' AND older.state = 'there' GROUP BY older.path"
+        )
+        return {row[0]: row[1] for row in rows}
 
 
 def packed_packages(index: Path) -> tuple[str, ...]:

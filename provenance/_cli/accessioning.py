@@ -120,6 +120,8 @@ def accession(
         click.echo(
             f"it goes on from {before.number}; what changed: treenail compare {older} {done.kept}"
         )
+    for word, said in done.beside.in_words:
+        click.echo(f"{word}: {visible(said)}", err=word.isupper())
     if done.received:
         count = len(done.deposited)
         click.echo(

@@ -47,6 +47,20 @@ if TYPE_CHECKING:
     "or 10), or 'drop' for no coordinates. [default: the package's, else 0.1] Wider ones are taken "
     "where too few places are left that the edition could be about.",
 )
+@click.option(
+    "--withdraws",
+    "withdrawn",
+    multiple=True,
+    metavar="EARLIER",
+    help="An earlier public edition whose place this one takes: its folder or zip, or the SHA-256 "
+    "of its manifest-sha256.txt. Give it again for each. 'none' says that none was given out.",
+)
+@click.option(
+    "--because",
+    metavar="WORDS",
+    default="",
+    help="Why it is withdrawn, for all to read; withheld names in it are replaced.",
+)
 @sign_option(
     "Sign the bundle and the end of its custody ledger with this Ed25519 key (PEM). Repeat it for "
     "more signers."
@@ -58,6 +72,8 @@ def pack(
     zipped: bool,
     edition: str,
     grid: str | None,
+    withdrawn: tuple[str, ...],
+    because: str,
     keys: tuple[Path, ...],
     passphrase_file: Path | None,
 ) -> None:
@@ -65,6 +81,10 @@ def pack(
 
     The public edition shows no exact place, nobody who has not agreed to be named, and nothing that
     is restricted; WITHHELD.txt in it says what is withheld. Look through it before you publish it.
+    Who is not named, and what has a telling code, is shown under five random letters, the same in
+    every edition: the package keeps them. Who may no longer be named is blank, and --withdraws says
+    which edition that was in.
+
     It is made so coarse that at least 20 places could be meant, as counted with 6,000 buildings in
     a tenth of a degree; where fewer stand, write their number as 'publicBuildingsInCell' into
     datapackage.json.
@@ -74,17 +94,27 @@ def pack(
     """
     from provenance._bundle.describe.editions import EDITIONS
     from provenance._bundle.pack import pack as pack_package
+    from provenance._bundle.withdrawal import withdrawing_of
     from provenance._record.package import open_package
 
+    if (withdrawn or because) and not EDITIONS[edition].is_public:
+        raise click.UsageError(
+            "--withdraws and --because are for public editions; add --edition public"
+        )
+    if because and not withdrawn:
+        raise click.UsageError("--because says why an edition is withdrawn; name it: --withdraws")
+    opened = open_package(package)
+    withdrawing = withdrawing_of(opened, withdrawn, because) if withdrawn else None
     signing = [read_key(key, passphrase_file) for key in keys]
     with progress_bar("packing") as progress:
         packed = pack_package(
-            open_package(package),
+            opened,
             out,
             zipped=zipped,
             edition=EDITIONS[edition],
             grid=grid,
             keys=signing,
+            withdrawing=withdrawing,
             progress=progress,
         )
     click.echo(f"packed {packed.path}")
@@ -132,9 +162,23 @@ def _say_what_is_withheld(packed: Packed) -> None:
             f"{found.left_words} places are left that it could be about"
         )
     click.echo("Look through it, the photos above all, before you publish it.")
-    if packed.got_key:
+    for name in packed.told:
         click.echo(
-            "the package had no edition key and was given one: pack its full edition again, or "
+            f"{name} of earlier public editions is named in this one: whoever has both can tell "
+            "who that was",
+            err=True,
+        )
+    if not packed.keeps_stand_ins:
+        click.echo(
+            "the package is of an older version and cannot keep stand-ins: they are others in the "
+            "next public edition. Bring it forward with 'treenail new PACKAGE --update' before you "
+            "give this one out",
+            err=True,
+        )
+    if packed.got_key or packed.got_stand_ins:
+        given = "an edition key" if packed.got_key else "what its next public editions must know"
+        click.echo(
+            f"the package was given {given}: pack its full edition again, or "
             "nobody can show later that this public edition was made from it",
             err=True,
         )
@@ -154,8 +198,9 @@ def _counted(report: Report, severity: str) -> str:
     "--against",
     "full",
     type=click.Path(path_type=Path),
-    metavar="FULL",
-    help="Show that BUNDLE, a public edition, was made from this full one.",
+    metavar="OTHER",
+    help="A full edition: show that BUNDLE, a public one, was made from it. A later public "
+    "edition: say whether it withdraws BUNDLE.",
 )
 @click.option(
     "--anchor",
@@ -234,6 +279,10 @@ def verify(
 
 def _verify_against(public: Path, full: Path, shape: str) -> NoReturn:
     from provenance._bundle.derivation import verify_derivation
+    from provenance._bundle.withdrawal import is_public_bundle
+
+    if is_public_bundle(full):
+        _verify_withdrawal(public, full, shape)
 
     with progress_bar("comparing") as progress:
         derivation = verify_derivation(public, full, progress=progress)
@@ -254,6 +303,29 @@ def _verify_against(public: Path, full: Path, shape: str) -> NoReturn:
     for one in derivation.findings:
         click.echo(f"  {one.path} {one.message}")
     sys.exit(0 if derivation.proved else 1)
+
+
+def _verify_withdrawal(older: Path, newer: Path, shape: str) -> NoReturn:
+    """Exit code 1 for an edition that is withdrawn, 0 for one that is left standing."""
+    from provenance._bundle.withdrawal import is_withdrawn
+
+    said = is_withdrawn(older, newer)
+    if shape == "json":
+        import json
+
+        answer = {
+            "withdrawn": said is not None,
+            "by": str(newer),
+            **(said.as_dict() if said else {}),
+        }
+        click.echo(json.dumps(answer, indent=2, ensure_ascii=False))
+    elif said:
+        click.echo(f"{older.name} is WITHDRAWN since {said.on}; {newer.name} takes its place")
+        click.echo(f"  {visible(said.reason)}")
+        click.echo("  Do not pass it on, and take it off the net.")
+    else:
+        click.echo(f"{newer.name} does not withdraw {older.name}")
+    sys.exit(1 if said else 0)
 
 
 @click.command("unpack")

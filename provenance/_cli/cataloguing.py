@@ -145,7 +145,9 @@ def catalogue(
             )
             kind = kind or ("sites" if shape == "geojson" else "samples")
             frame = find_in_catalogue(index, kind, wanted)
-            _tell_twice_listed(index, set(frame["path"]) if "path" in frame.columns else set())
+            listed = set(frame["path"]) if "path" in frame.columns else set()
+            _tell_twice_listed(index, listed)
+            _tell_withdrawn(index, listed)
             _tell_verdicts(index, frame, left_out=kind != "bundles" and not wanted.even_if_damaged)
         _write(answer_bytes(frame, shape), shape, out)
         if "latitude" in frame.columns and "edition" in frame.columns:
@@ -191,6 +193,19 @@ def _tell_verdicts(index: Path, frame: pl.DataFrame, *, left_out: bool) -> None:
         )
     if len(damaged) > MOST_NAMED:
         click.echo(f"... and {len(damaged) - MOST_NAMED} MORE damaged ones are left out", err=True)
+
+
+def _tell_withdrawn(index: Path, listed: set[str]) -> None:
+    """Say which editions of a list are withdrawn."""
+    from provenance._base.visible import visible
+    from provenance._catalogue.query import withdrawn_editions
+
+    found = {old: new for old, new in withdrawn_editions(index).items() if old in listed}
+    for old, new in list(found.items())[:MOST_NAMED]:
+        click.echo(f"edition withdrawn: {visible(old)}; {visible(new)} takes its place", err=True)
+    if len(found) > MOST_NAMED:
+        more = f"{len(found) - MOST_NAMED} more are withdrawn"
+        click.echo(f"{more}; --of bundles names them in the column withdrawn_by", err=True)
 
 
 def _write(answer: bytes, shape: str, out: Path | None) -> None:

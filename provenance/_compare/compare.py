@@ -56,8 +56,10 @@ def _compare_sides(before: OpenSide, after: OpenSide, progress: Progress) -> Dif
     old, new = before.side, after.side
     publics = [one.edition == "public" for one in (old, new)]
     kind = "editions" if any(publics) and not all(publics) else "same_site"
-    if old.sites and new.sites and not set(old.sites) & set(new.sites):
-        # nothing of one place is a change of another, so a list of all rows would mislead
+    are_others = old.sites and new.sites and not set(old.sites) & set(new.sites)
+    if are_others and kind != "editions":
+        # nothing of one place is a change of another, so a list of all rows would mislead; but a
+        # public edition may call the same place otherwise
         return Difference(old, new, "other_site", "", (), FileDifference(), None, ())
     lineage = ""
     if old.tagmanifest_sha256 in new.revision_of:

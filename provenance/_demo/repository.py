@@ -4,8 +4,8 @@ from __future__ import annotations
 
 from datetime import date
 
-from provenance._demo.stage import SOUND, Did, Stage
-from provenance._record.package import open_package
+from provenance._demo.stage import SOUND, STARTED, Did, Stage
+from provenance._record.package import Package, open_package
 
 DEPOSITOR = "Mirka Bellowhay (invented)"
 DEPOSITED = "301-314"
@@ -14,26 +14,65 @@ SHELF = "Shelf 3 (invented)"
 TAKEN_IN = date(2024, 4, 2)
 PATTERN = "{year}.{serial:04}"
 NUMBER = "2024.0001"
+STAND_INS = {
+    "KXQTW": ("party", "AP"), "BNRFD": ("party", "TQ"), "WCGHL": ("party", "HRF"),
+    "TMPVK": ("site", "HOLL"), "DQXJB": ("party", "IV"), "FRKNC": ("party", "MB"),
+    "GHTWM": ("party", "OOB"), "JLCVX": ("party", "ORR"), "NPBQR": ("party", "QTS"),
+    "VWDKF": ("party", "ZF"),
+}  # fmt: skip
+"""Letters → whom or what they stand for: people and an owner who are not named, and the site."""
+NAMED = frozenset({"DQXJB", "FRKNC", "GHTWM", "JLCVX", "NPBQR", "VWDKF"})
+"""Those of people and organisations that the public edition names: they are never shown."""
 
 
 def pack_public_edition(stage: Stage) -> Did:
-    """The edition for everybody, and the proof that it was made of the full one."""
-    from provenance._bundle.derivation import verify_derivation
+    """The edition for everybody. It comes first: the full one then has its stand-ins."""
     from provenance._bundle.describe.editions import PUBLIC
     from provenance._bundle.pack import pack
 
-    package = open_package(stage.sound)
-    packed = pack(package, stage.public, edition=PUBLIC)
-    shown = verify_derivation(stage.public, stage.bundle)
+    _give_stand_ins(open_package(stage.sound))
+    packed = pack(open_package(stage.sound), stage.public, edition=PUBLIC)
     return Did(
         "Public edition",
-        "exact places, people and restricted fields are withheld; made of the full edition, as "
-        "'verify --against' shows",
-        (
-            f"treenail pack {SOUND} --edition public --out {stage.public.name}",
-            f"treenail verify {stage.public.name} --against {stage.bundle.name}",
-        ),
+        "exact places, people and restricted fields are withheld; who is not named has a stand-in, "
+        "which the package keeps",
+        (f"treenail pack {SOUND} --edition public --out {stage.public.name}",),
         (packed.path / "data" / "WITHHELD.txt", packed.path / "data" / "index.html"),
+        ("the package lacked stand-ins",) if packed.got_stand_ins else (),
+    )
+
+
+def _give_stand_ins(package: Package) -> None:
+    """Enter the stand-ins of an invented record, which are invented too.
+
+    Packing draws them at random, and two runs would make other pages.
+    """
+    from provenance._bundle.redaction.stand_ins import TABLE
+    from provenance._history.entering import enter_table
+    from provenance._history.history import moment_text
+
+    when = moment_text(STARTED)
+    rows = [
+        {
+            **{"name": name, "table_name": table, "row_key": key, "made": when},
+            "retired": when if name in NAMED else "",
+        }
+        for name, (table, key) in STAND_INS.items()
+    ]
+    with package.locked():
+        enter_table(package, TABLE, rows, why="invented stand-ins", when=when)
+
+
+def prove_public_edition(stage: Stage) -> Did:
+    """The public edition was made of the full one."""
+    from provenance._bundle.derivation import verify_derivation
+
+    shown = verify_derivation(stage.public, stage.bundle)
+    return Did(
+        "Proof",
+        "the public edition was made of the full one, as 'verify --against' shows",
+        (f"treenail verify {stage.public.name} --against {stage.bundle.name}",),
+        (),
         tuple(f"{one.path} {one.message}" for one in shown.findings),
     )
 

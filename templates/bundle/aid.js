@@ -390,13 +390,19 @@ function startSearch() {
   }
 }
 
-/* A label says HOLL-231, perhaps with a check character behind it, HOLL-231-H, which must fit. */
+/* A label says SITE-231, perhaps with a check character behind it, SITE-231-H, which must fit. */
 function followLabel() {
   const given = new URLSearchParams(location.search).get("id") || decodeFragment();
   const number = given.trim().toUpperCase();
   if (!number) return;
   const samples = aid.data.samples;
-  const label = Object.hasOwn(samples, number) ? { samples: [number] } : readLabel(samples, number);
+  let label = Object.hasOwn(samples, number) ? { samples: [number] } : readLabel(samples, number);
+  // a public edition may call its one site by a stand-in, which no label bears: then the number counts
+  const sites = new Set(Object.keys(samples).map((one) => one.slice(0, one.indexOf("-"))));
+  if (!(label && label.samples.length) && sites.size === 1 && /^[B-DF-HJ-NP-RTV-X]{5}$/.test([...sites][0])) {
+    const bare = `${[...sites][0]}-${numberOf(number).split("-")[0]}`;
+    label = Object.hasOwn(samples, bare) ? { samples: [bare] } : null;
+  }
   if (label && !label.says) location.replace(samples[label.samples[0]]);
   else {
     byId("count").textContent = (label && label.says) || `No sample with the number ${given} is in this record.`;

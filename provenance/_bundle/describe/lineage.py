@@ -3,8 +3,8 @@
 from __future__ import annotations
 
 import hashlib
-from collections.abc import Mapping
-from dataclasses import dataclass
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Any
 
@@ -35,6 +35,12 @@ class Lineage:
     revision_of: tuple[Ancestor, ...] = ()
     accession: str = ""
     spent: Mapping[str, tuple[str, ...]] | None = None
+
+    def renamed(self, turn: Callable[[str], str]) -> Lineage:
+        """The same with the name of each earlier bundle turned, which may be that of the place."""
+        return replace(
+            self, revision_of=tuple(replace(one, name=turn(one.name)) for one in self.revision_of)
+        )
 
     def facts(self) -> dict[str, Any]:
         """The lines of bundle.json; none for a first bundle."""
@@ -103,7 +109,7 @@ def identity_of(folder: Path) -> Ancestor:
 
     Raises UnusableInput when it bears no name or no tagmanifest-sha256.txt.
     """
-    facts = _facts(folder)
+    facts = bundle_facts(folder)
     return Ancestor(
         name=str(facts.get("package") or ""),
         edition=str(facts.get("edition") or ""),
@@ -119,7 +125,7 @@ def earlier_than(folder: Path) -> tuple[Ancestor, ...]:
     Raises UnusableInput when its own words about them cannot be read.
     """
     try:
-        return tuple(ancestor_from(one) for one in _facts(folder).get("revisionOf") or ())
+        return tuple(ancestor_from(one) for one in bundle_facts(folder).get("revisionOf") or ())
     except (ValueError, TypeError) as error:
         raise UnusableInput(_unclear(folder, error)) from error
 
@@ -137,7 +143,7 @@ def origin_of(folder: Path, package: Package, members: Mapping[str, int]) -> Ori
     `members` maps the paths of the package's files to their bytes. Raises UnusableInput when the
     bag's own words about its lineage cannot be read.
     """
-    facts = _facts(folder)
+    facts = bundle_facts(folder)
     earlier = earlier_than(folder)
     try:
         spent = {
@@ -169,7 +175,8 @@ def _accession(folder: Path) -> str:
     return tags_in(path.read_text(encoding="utf-8", errors="replace")).get(ACCESSION_TAG, "")
 
 
-def _facts(folder: Path) -> dict[str, Any]:
+def bundle_facts(folder: Path) -> dict[str, Any]:
+    """What bundle.json says in the verified bag in `folder`; {} where it is no object."""
     facts = read_json(folder / "data" / "bundle.json")
     return facts if isinstance(facts, dict) else {}
 

@@ -1,7 +1,8 @@
 """What of the acts is public: that they were done, on which rows, and plain values of open fields.
 
 Names and reasons are blank, and so is every text that could hold more than its field says. The
-keyed digests stand in their place, so that act ids still prove against the full edition.
+keyed digests stand in their place, so that act ids still prove against the full edition. Lines are
+in the order of the keys of the full edition, so a row with another key in public is not named.
 """
 
 from __future__ import annotations
@@ -10,6 +11,7 @@ from provenance._bundle.redaction.account import Account
 from provenance._bundle.redaction.gathering import Known
 from provenance._bundle.redaction.people import Columns
 from provenance._bundle.redaction.plain import is_plain
+from provenance._bundle.redaction.stand_ins import FULL_ONLY
 from provenance._history.acts import ACCEPT, KEY_FIELD, ROW_FIELD, Act, Line
 from provenance._history.history import ACT, read_acts, record_key
 from provenance._history.projection import State, links_of, project
@@ -37,7 +39,7 @@ def redact_acts(known: Known, table: Table, written: Columns, account: Account) 
     columns["digest"] = [one for name in acts for one in said[name][1]]
     for name in ("written", "sheet", "column"):
         _blank(columns, account, table.name, name)
-    for place, name in enumerate(("row_key", "before", "after")):
+    for place, name in enumerate(("row_key", "before", "after", "field")):
         public = [one[place] for one in shown]
         hidden = sum(bool(a) and not b for a, b in zip(written[name], public, strict=True))
         if hidden:
@@ -53,21 +55,24 @@ def _blank(columns: dict[str, list[str]], account: Account, table: str, name: st
     columns[name] = [""] * len(columns[name])
 
 
-def _shown(known: Known, state: State, act: Act, line: Line) -> tuple[str, str, str]:
-    """The row's key now, and what was refused and said, as far as they are public."""
+def _shown(known: Known, state: State, act: Act, line: Line) -> tuple[str, str, str, str]:
+    """The row's key now, what was refused and said, and the field, as far as they are public."""
+    if line.table in FULL_ONLY:
+        return "", "", "", ""
     row = _public_key(known, state, line.table, line.row)
+    if row != state.keys.get((line.table, line.row)):
+        row = ""
     if not row or act.kind == ACCEPT:
-        return row, line.before if act.kind == ACCEPT else "", ""
+        return row, line.before if act.kind == ACCEPT else "", "", line.field
     before, after = (_public_text(known, state, line, text) for text in (line.before, line.after))
-    return row, before, after
+    return row, before, after, line.field
 
 
 def _public_key(known: Known, state: State, table: str, row: str) -> str:
     """A row's key in public; '' for one that is not in the record now."""
     if row not in state.rows.get(table, {}):
         return ""
-    key = state.keys[table, row]
-    return known.renamed.get(table, {}).get(key, key)
+    return known.public_key(table, state.keys[table, row])
 
 
 def _public_text(known: Known, state: State, line: Line, text: str) -> str:

@@ -22,6 +22,8 @@ from provenance._bundle.redaction.forms import file_ways
 from provenance._bundle.redaction.gathering import Known
 from provenance._bundle.redaction.masking import WITHHELD
 from provenance._bundle.redaction.pictures import NotRedrawn, redraw
+from provenance._disclosure.flat import letters_of
+from provenance._disclosure.phrases import SHORTEST
 from provenance._model.media_types import media_type_of
 from provenance._record.snapshot import Row
 
@@ -98,9 +100,11 @@ class _Files:
         self.ways = file_ways(known.package.model)
         self.taken: set[str] = set()
         self.kept_back = _kept_back(known.package.tables.rows(FILE))
+        self.codes = set(known.masker.codes)
+        self.long_codes = {one for code in self.codes if len(one := letters_of(code)) >= SHORTEST}
 
     def key(self, row: Row) -> str:
-        return self.known.renamed.get(FILE, {}).get(row["file_id"], row["file_id"])
+        return self.known.public_key(FILE, row["file_id"])
 
     def way(self, row: Row) -> str:
         return self.ways.get(row["kind"], "")
@@ -167,13 +171,18 @@ class _Files:
         path = row["path"]
         words = set(re.split(r"[\W_]+", path))
         new = path
-        if not self.known.masker.is_clean(path) or words & set(self.known.masker.codes):
+        if not self.known.masker.is_clean(path) or words & self.codes or self._holds_key(path):
             new = self._coded_path(place, row, Path(path).suffix.lower())
         number = 1
         while folded(new) in self.taken:
             number += 1
             new = self._coded_path(place, row, f"-{number}{Path(path).suffix.lower()}")
         return new
+
+    def _holds_key(self, path: str) -> bool:
+        """Whether a key that is another one in public stands in the path, however it is parted."""
+        plain = letters_of(path)
+        return any(code in plain for code in self.long_codes)
 
     def _coded_path(self, place: int, row: Row, ending: str) -> str:
         stem = re.sub(r"[^A-Za-z0-9_-]+", "-", self.key(row)).strip("-") or f"row-{place + 2}"

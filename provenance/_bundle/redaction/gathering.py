@@ -10,17 +10,32 @@ from itertools import compress
 from operator import ne
 
 from provenance._bundle.redaction.forms import public_forms
-from provenance._bundle.redaction.masking import Masker, WithheldValues
+from provenance._bundle.redaction.masking import WITHHELD, Masker, WithheldValues
 from provenance._bundle.redaction.own_grids import Grids, own_grids
-from provenance._bundle.redaction.people import PARTY, Columns, new_codes, unnamed
+from provenance._bundle.redaction.people import (
+    PARTY,
+    Columns,
+    PublicPeople,
+    public_people,
+    unnamed,
+)
 from provenance._bundle.redaction.placed import AXES, PLACED_FORMS
 from provenance._bundle.redaction.places import as_decimal, corners
 from provenance._bundle.redaction.points import LATITUDE, LONGITUDE, protected_points
+from provenance._bundle.redaction.safe_keys import KeyJudge
+from provenance._bundle.redaction.stand_ins import (
+    FULL_ONLY,
+    StandIns,
+    read_stand_ins,
+    said_once,
+)
 from provenance._disclosure.addresses import address_parts
 from provenance._disclosure.flat import letters_of
 from provenance._disclosure.numbers import WithheldNumber, codes_in
 from provenance._history.history import CHANGE
+from provenance._history.projection import links_of
 from provenance._model.schema import Field, Model, Table, read_core
+from provenance._record.cells import TRUE_WORDS
 from provenance._record.edition_key import edition_key
 from provenance._record.joined import keys_now
 from provenance._record.package import Package
@@ -39,7 +54,9 @@ LONGEST_LITTLE_WORD = 4
 class Known:
     """What must be known of a whole package before its first table is redacted.
 
-    `renamed` maps table → old key → the key in public; `grids` are the own grids of buildings.
+    `renamed` maps table → old key → the key in public, '' for somebody who is blank there; `grids`
+    are the own grids of buildings. `people` are those who are named and those who are not;
+    `stand_ins` has the stand-ins, new ones among them that the package does not keep yet.
     """
 
     package: Package
@@ -47,6 +64,12 @@ class Known:
     masker: Masker
     renamed: Mapping[str, Mapping[str, str]]
     grids: Grids
+    people: PublicPeople
+    stand_ins: StandIns
+
+    def public_key(self, table: str, key: str) -> str:
+        """A row's key in public."""
+        return self.renamed.get(table, {}).get(key, key)
 
 
 def gather_known(package: Package) -> Known:
@@ -58,13 +81,16 @@ def gather_known(package: Package) -> Known:
     forms = public_forms(model)
     values = WithheldValues()
     open_names: set[str] = set()
-    renamed: dict[str, dict[str, str]] = {}
+    stand_ins = read_stand_ins(package)
+    people = PublicPeople({}, ())
     keys: dict[str, list[str]] = {}
     for table in model.tables.values():
+        if table.name in FULL_ONLY:
+            continue
         columns = whole_columns(package, table)
         if table.name == PARTY:
-            renamed[PARTY] = new_codes(columns)
-            values.codes.update(renamed[PARTY])
+            people = public_people(columns, stand_ins, _named_before(package, columns, stand_ins))
+            values.codes.update({code: new or WITHHELD for code, new in people.codes.items()})
         if table.role == "history":
             # all else that acts say stands in other tables, or is nowhere shown
             columns = {name: texts if name == "who" else [] for name, texts in columns.items()}
@@ -78,16 +104,40 @@ def gather_known(package: Package) -> Known:
         one for one in values.phrases if not any(letters_of(one) in name for name in open_names)
     }
     values.points.update(protected_points(package, forms))
-    masker = Masker(values, trade_words(model), everyday_words())
-    for name, found in keys.items():
-        given = renamed.get(name, {})
-        renamed[name] = given | _clean_keys(model.table(name), found, given, masker)
-    for name, given in renamed.items():
-        # the ledger goes on naming what a row was called before
-        former = keys_now(package.tables, name)
-        renamed[name] = {old: given.get(new, new) for old, new in former.items()} | given
+    words, everyday = trade_words(model), everyday_words()
+    masker = Masker(values, words, everyday)
+    judge = KeyJudge(masker, values.people | values.names, words)
+    renamed = _public_keys(package, judge, keys, people, stand_ins)
+    told = {
+        old: new or WITHHELD
+        for given in renamed.values()
+        for old, new in given.items()
+        if _is_code(old)
+    }
+    if told.keys() - values.codes.keys():
+        # what may not be a key may not stand in a text either
+        values.codes = told | values.codes
+        values.phrases |= set(renamed[SITE])
+        masker = Masker(values, words, everyday)
     grids = own_grids(package, edition_key(package) or "")
-    return Known(package, forms, masker, renamed, grids)
+    return Known(package, forms, masker, renamed, grids, people, stand_ins)
+
+
+def _named_before(package: Package, columns: Columns, stand_ins: StandIns) -> set[str]:
+    """Codes of those whom an earlier edition may have named, under this code or another one."""
+    agreed = said_once(package, PARTY, "may_be_named")
+    once = {code for code, said in agreed.items() if not said.isdisjoint(TRUE_WORDS)}
+    once |= {code for table, code in stand_ins.retired if table == PARTY}
+    # somebody who was taken out may have been entered again
+    names = {
+        letters_of(name)
+        for code, said in (said_once(package, PARTY, "name").items() if once else ())
+        if code in once
+        for name in said
+        if name
+    }
+    pairs = zip(columns["party_id"], columns["name"], strict=True)
+    return once | {code for code, name in pairs if letters_of(name) in names}
 
 
 def _said_before(
@@ -265,30 +315,62 @@ def own_key_field(table: Table) -> Field | None:
     return table.field(table.primary_key[0]) if len(table.primary_key) == 1 else None
 
 
-def _clean_keys(
-    table: Table, keys: list[str], given: Mapping[str, str], masker: Masker
-) -> dict[str, str]:
-    """New keys for those that hold a withheld value; numbers as keys hold none."""
-    key_field = own_key_field(table)
-    if key_field is None or key_field.type != "string":
-        return {}
-    renamed: dict[str, str] = {}
-    taken = {key.casefold() for key in (*keys, *given.values())}
-    number = 0
-    for key, masked in zip(keys, masker.masked(keys), strict=True):
-        if key == masked or key in given:
+def _public_keys(
+    package: Package,
+    judge: KeyJudge,
+    keys: Mapping[str, list[str]],
+    people: PublicPeople,
+    stand_ins: StandIns,
+) -> dict[str, dict[str, str]]:
+    """Table → key → the key in public, for all that is another one there."""
+    model = package.model
+    renamed: dict[str, dict[str, str]] = {PARTY: dict(people.codes)}
+    for table in model.of_role("record"):
+        one = own_key_field(table)
+        if one is None or one.type != "string" or table.name not in keys:
             continue
-        new = ""
-        while not new or new.casefold() in taken:
-            number += 1
-            new = _new_key(table.name, number, key_field)
-        renamed[key] = new
+        given = renamed.setdefault(table.name, {})
+        left = [key for key in keys[table.name] if key and key not in given]
+        # who is named may have a code that is a word; what a program made of a row is that row's
+        telling = judge.holding(left) if table.name == PARTY else judge.telling(left)
+        # a number that was given out in advance is that of the sample
+        source = "sample" if table.name == "reservation" else table.name
+        given.update({key: stand_ins.of(source, key) for key in left if key in telling})
+    for name, given in renamed.items():
+        # the ledger goes on naming what a row was called before
+        former = keys_now(package.tables, name)
+        renamed[name] = {old: given.get(new, new) for old, new in former.items()} | given
+    for table in model.of_role("derived"):
+        if (one := own_key_field(table)) and one.name not in links_of(table):
+            renamed[table.name] = _made_of_others(package, table, one.name, judge, renamed)
     return renamed
 
 
-def _new_key(table: str, number: int, field: Field) -> str:
-    pattern = field.constraints.get("pattern")
-    for new in (f"{table}-{number}", f"X{number}"):
-        if not pattern or re.fullmatch(pattern, new):
-            break
-    return new
+def _made_of_others(
+    package: Package,
+    table: Table,
+    own: str,
+    judge: KeyJudge,
+    renamed: Mapping[str, Mapping[str, str]],
+) -> dict[str, str]:
+    """New keys for computed rows, whose keys are made of those of other rows: end:B1-014:a."""
+    columns = whole_columns(package, table)
+    links = {name: renamed.get(target, {}) for name, target in links_of(table).items()}
+    found: dict[str, str] = {}
+    for place, key in enumerate(columns[own]):
+        found[key] = key
+        for name, given in links.items():
+            old = columns[name][place]
+            if old in given:
+                alone = rf"(?<![^\W_]){re.escape(old)}(?![^\W_])"
+                found[key] = re.sub(alone, given[old], found[key])
+    # a computed row is another one each time, so a number does
+    holding = sorted(judge.holding(list(dict.fromkeys(found.values()))))
+    numbered = {key: f"{table.name}-{at}" for at, key in enumerate(holding, start=1)}
+    public = {key: numbered.get(new, new) for key, new in found.items()}
+    return {key: new for key, new in public.items() if new != key}
+
+
+def _is_code(key: str) -> bool:
+    """Whether a key is no plain word, which stands in texts for other things."""
+    return not key.isalpha() or key.isupper()

@@ -11,6 +11,7 @@ from provenance._base.disk import write_text
 from provenance._base.findings import SEVERITIES
 from provenance._bundle.describe.citation import keeper
 from provenance._bundle.describe.plain_text import text_template
+from provenance._bundle.describe.withdrawn import WITHDRAWS
 from provenance._bundle.redaction.account import Account
 from provenance._bundle.redaction.candidates import BUILDINGS, ENOUGH
 from provenance._bundle.redaction.placed import PLACED_FORMS
@@ -32,13 +33,15 @@ _WHY = {
 }
 
 
-def withheld_text(package: Package, account: Account, *, day: str) -> str:
-    """The text of WITHHELD.txt; `package` is the public one, `day` the record's date."""
+def withheld_text(redacted: Redacted, *, day: str) -> str:
+    """The text of WITHHELD.txt; `day` is the record's date."""
+    package, account = redacted.package, redacted.account
     repository = keeper(package)
     return text_template("bundle/withheld.txt").render(
         package=package,
         day=day,
         keeper=repository.name if repository and repository.named else "",
+        withdraws=redacted.withdraws,
         sections=[
             ("Made coarse, or counted otherwise", list(_coarse(package, account))),
             ("Withheld: the columns are there, and blank", list(_blank(package, account))),
@@ -115,8 +118,10 @@ def _people(package: Package, account: Account) -> Iterator[str]:
     for (table, name, form), count in sorted(account.cells.items()):
         if form == "role":
             yield (
-                f"{_label(package, table, name)}: {count} shown by what they do, under a code that "
-                "stands for them everywhere here."
+                f"{_label(package, table, name)}: {count} shown by what they do, under five "
+                "letters drawn at random that stand for them in every public edition. Who agreed "
+                "to be named and no longer does is not among them: what they did is blank, like "
+                "what was never recorded."
             )
         elif form == "stand_in":
             yield f"{_label(package, table, name)}: {_count(count, 'value')} replaced by the name "
@@ -124,7 +129,10 @@ def _people(package: Package, account: Account) -> Iterator[str]:
     changed = {table: count for table, count in account.renamed.items() if count}
     for table, count in sorted(changed.items()):
         title = package.model.table(table).title
-        yield f"{title}: {_count(count, 'cell')} with a code that is another one in public."
+        yield (
+            f"{title}: {_count(count, 'cell')} with a code that is another one in public, the same "
+            "in every public edition; the full edition says which."
+        )
 
 
 def _words(package: Package, account: Account) -> Iterator[str]:
@@ -133,7 +141,7 @@ def _words(package: Package, account: Account) -> Iterator[str]:
         more = f" and {len(keys) - ROWS_NAMED} more" if len(keys) > ROWS_NAMED else ""
         yield (
             f"{_label(package, table, name)}: {_count(len(keys), 'row')} ({named}{more}); what was "
-            "replaced reads [withheld], or is a person's code in this edition."
+            "replaced reads [withheld], or is a code of this edition."
         )
 
 
@@ -206,8 +214,10 @@ def write_check_summary(report: Report, data: Path) -> None:
 
 def public_facts(redacted: Redacted) -> dict[str, Any]:
     """What bundle.json of a public edition holds beside the facts of every bundle."""
+    withdraws = [one.as_dict() for one in redacted.withdraws]
     return {
         "derivedFrom": dict(redacted.derived_from),
+        **({WITHDRAWS: withdraws} if withdraws else {}),
         # another version of it may draw them with other bytes
         "picturesDrawnBy": drawing_program(),
         "withheld": dict(redacted.account.as_dict()),

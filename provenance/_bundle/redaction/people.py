@@ -3,7 +3,10 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
+from collections.abc import Set as AbstractSet
+from dataclasses import dataclass
 
+from provenance._bundle.redaction.stand_ins import StandIns
 from provenance._model.schema import Model, Vocabulary
 from provenance._record.cells import FALSE_WORDS, TRUE_WORDS
 
@@ -26,29 +29,38 @@ def unnamed(columns: Columns) -> list[bool]:
     ]
 
 
-def new_codes(columns: Columns) -> dict[str, str]:
-    """Code → what stands for it in public, for everybody who must not be named.
+@dataclass(frozen=True)
+class PublicPeople:
+    """Under what code each person and organisation stands in public.
 
-    Numbered by kind in the order of the rows: person-1, person-2, organisation-1.
+    `codes` maps the code of everybody who is not named to a stand-in, or to '' for somebody whom an
+    earlier edition may have named: that one is blank, since with a stand-in the two editions would
+    tell who it is. `named` are the codes of all others.
     """
-    taken = {code.casefold() for code in columns["party_id"]}
+
+    codes: Mapping[str, str]
+    named: tuple[str, ...]
+
+    @property
+    def blank(self) -> tuple[str, ...]:
+        """The codes of those who agreed to be named, and no longer do."""
+        return tuple(code for code, new in self.codes.items() if not new)
+
+
+def public_people(
+    columns: Columns, stand_ins: StandIns, named_before: AbstractSet[str]
+) -> PublicPeople:
+    """Who is named in public and who is not; `named_before` are those who may have been once."""
+    rows = [one for one in zip(columns["party_id"], unnamed(columns), strict=True) if one[0]]
     codes: dict[str, str] = {}
-    numbers: dict[str, int] = {}
-    parties = zip(columns["party_id"], columns["kind"], unnamed(columns), strict=True)
-    for code, kind, hidden in parties:
-        if not hidden or not code or code in codes:
-            continue
-        word = kind if kind.isascii() and kind.isalpha() else PARTY
-        while True:
-            numbers[kind] = numbers.get(kind, 0) + 1
-            codes[code] = f"{word}-{numbers[kind]}"
-            if codes[code] not in taken:
-                break
-    return codes
+    for code in dict.fromkeys(code for code, hidden in rows if hidden):
+        codes[code] = "" if code in named_before else stand_ins.of(PARTY, code)
+    named = dict.fromkeys(code for code, _ in rows if code not in codes)
+    return PublicPeople(codes, tuple(named))
 
 
 def role_names(columns: Columns, codes: Mapping[str, str], model: Model) -> list[str]:
-    """What stands in the name column: the name, or the first role with the new code's number."""
+    """What stands in the name column: the name, or the first role with the stand-in."""
     roles, kinds = model.vocabularies.get("party_role"), model.vocabularies.get("party_kind")
     names = []
     for code, name, role, kind in zip(
@@ -63,7 +75,7 @@ def role_names(columns: Columns, codes: Mapping[str, str], model: Model) -> list
             continue
         first = role.split(";")[0].strip()
         label = _label(roles, first) or _label(kinds, kind) or "Party"
-        names.append(f"{label} {codes[code].rpartition('-')[2]}")
+        names.append(f"{label} {codes[code]}")
     return names
 
 

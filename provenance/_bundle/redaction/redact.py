@@ -15,6 +15,7 @@ from provenance._base.disk import write_text
 from provenance._base.errors import UnusableInput, UnusablePackage
 from provenance._base.progress import Progress, say_nothing, stretch
 from provenance._bundle.describe.contents import record_date, survey_package
+from provenance._bundle.describe.withdrawn import Withdrawn
 from provenance._bundle.redaction.account import Account
 from provenance._bundle.redaction.candidates import (
     BUILDINGS,
@@ -26,6 +27,7 @@ from provenance._bundle.redaction.files import FILE, NO_FILES, FileRows, redact_
 from provenance._bundle.redaction.gathering import SITE, Known, gather_known, whole_columns
 from provenance._bundle.redaction.masking import WITHHELD, Masker
 from provenance._bundle.redaction.places import read_grid
+from provenance._bundle.redaction.stand_ins import FULL_ONLY, WITHDRAWAL
 from provenance._bundle.redaction.tables import redact_table
 from provenance._ledger.custody import last_seal
 from provenance._model.schema import Field, Model, Notation, Table, Term, Vocabulary, read_core
@@ -48,22 +50,33 @@ _OWN_PROPERTIES = ("$schema", "name", "title", "description", "created", "profil
 
 @dataclass(frozen=True)
 class Redacted:
-    """The public edition of a package as a package, what was done, and where it came from."""
+    """The public edition of a package as a package, what was done, and where it came from.
+
+    `withdraws` are the editions whose place it takes, `mask` replaces what is withheld in a text.
+    """
 
     package: Package
     account: Account
     derived_from: Mapping[str, Any]
+    withdraws: tuple[Withdrawn, ...]
+    mask: Callable[[str], str]
 
 
 def redact(
-    package: Package, folder: Path, *, grid: str | None = None, progress: Progress = say_nothing
+    package: Package,
+    folder: Path,
+    *,
+    grid: str | None = None,
+    known: Known | None = None,
+    progress: Progress = say_nothing,
 ) -> Redacted:
     """Write the public edition of `package` as a package into the new folder `folder`.
 
     `grid` is the size of the cells that coordinates are made coarse to, in degrees, or 'drop' to
     leave them out; left out, it is the descriptor's 'publicGrid', else 0.1. Where too few places
     are left that the edition could be about, it is made coarser than that: see `candidates`. The
-    package must have an edition key. What is withheld follows from its schemas alone.
+    package must have an edition key. What is withheld follows from its schemas alone; `known` is
+    what `gather_known` gave for it, if it was asked already.
     Raises UnusablePackage when a table cannot be read, the package is a public edition itself, or a
     name in its profile gives something away; UnusableInput for a grid that is none.
     """
@@ -77,7 +90,7 @@ def redact(
         raise UnusablePackage(f"{package.folder / DESCRIPTOR} has no '{EDITION_KEY}'")
     cell = chosen_grid(package, grid)
     contents = survey_package(package)
-    known = gather_known(package)
+    known = known or gather_known(package)
     sites = [known.grids.sizes.get(site, {}) for site in package.tables.column(SITE, "site_id")]
     buildings, said = buildings_in_cell(package)
     account = Account(coarse_enough(sites, cell, buildings, said=said))
@@ -99,7 +112,20 @@ def redact(
         "membersHmacSha256": commit(key, "members", members_text(digests.items())),
         "lastSealHmacSha256": commit(key, "seal", last_seal(package)),
     }
-    return Redacted(public, account, derived_from)
+    return Redacted(public, account, derived_from, _withdrawn(known), known.masker.mask)
+
+
+def _withdrawn(known: Known) -> tuple[Withdrawn, ...]:
+    return tuple(
+        Withdrawn(
+            row["manifest_sha256"],
+            row["record_date"],
+            # the reason may name the very person whom it is about
+            known.masker.mask(row["reason"]),
+            row["declared"][:10],
+        )
+        for row in known.package.tables.rows(WITHDRAWAL)
+    )
 
 
 def chosen_grid(package: Package, grid: str | None) -> Decimal | None:
@@ -111,6 +137,8 @@ def chosen_grid(package: Package, grid: str | None) -> Decimal | None:
 def _write_package(known: Known, rows: FileRows, account: Account, folder: Path) -> Package:
     tables = {}
     for name in known.package.model.tables:
+        if name in FULL_ONLY:
+            continue
         one = redact_table(known, name, account, rows if name == FILE else NO_FILES)
         tables[name] = one.table
         # written by its own schema, which the model below is made of
@@ -155,7 +183,7 @@ def _public_names(known: Known) -> tuple[str, str]:
     codes = package.tables.column(SITE, "site_id")
     names = whole_columns(package, package.model.table(SITE)).get("public_name", codes)
     public = [
-        known.masker.mask(one or known.renamed[SITE].get(code, code))
+        known.masker.mask(one or known.public_key(SITE, code))
         for one, code in zip(names, codes, strict=True)
     ]
     together = " and ".join(dict.fromkeys(public)) or "Record"

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Container, Mapping, Sequence
 from dataclasses import dataclass, replace
 from functools import cached_property
 from types import MappingProxyType
@@ -13,11 +13,12 @@ from provenance._bundle.redaction.account import Account
 from provenance._bundle.redaction.acts import redact_acts
 from provenance._bundle.redaction.files import NO_FILES, FileRows
 from provenance._bundle.redaction.gathering import Known, whole_columns
-from provenance._bundle.redaction.people import Columns, role_names, unnamed
+from provenance._bundle.redaction.people import PARTY, Columns, role_names, unnamed
 from provenance._bundle.redaction.placed import PLACED_FORMS, placed_columns
 from provenance._bundle.redaction.places import Cell, as_decimal, cells_of
 from provenance._bundle.redaction.plain import is_plain
 from provenance._history.history import ACT, CHANGE
+from provenance._history.projection import in_order, links_of
 from provenance._model.schema import PUBLIC_FORMS, Field, Table
 
 INFORMATION_WITHHELD = "information_withheld"
@@ -101,6 +102,7 @@ def redact_table(
         remarks.add(remarks.withheld, [place], f"the file ({reason})")
     cells = _Cells(known, table, written, account, remarks)
     columns = {one.name: cells.column(one) for one in table.fields}
+    own_key = cells.own_key
     if extra:
         for texts in remarks.withheld:
             texts.append("columns that no schema describes")
@@ -109,7 +111,19 @@ def redact_table(
         if any(kind) and one.name not in table:
             columns[one.name] = ["; ".join(texts) for texts in kind]
             added.append(one)
+    if own_key and columns[own_key] != written[own_key]:
+        columns = _in_new_order(columns, columns[own_key], cells.left_out)
     return PublicTable(_public_schema(known, table, tuple(added)), _frame(columns))
+
+
+def _in_new_order(columns: Columns, keys: Sequence[str], left_out: Container[int]) -> Columns:
+    """The rows in the order of their public keys: that of the others would tell how they begin.
+
+    `left_out` are the places of rows that are not in this edition.
+    """
+    kept = [place for place in range(len(keys)) if place not in left_out]
+    kept.sort(key=lambda place: in_order(keys[place]))
+    return {name: [texts[place] for place in kept] for name, texts in columns.items()}
 
 
 def _frame(columns: Columns) -> pl.DataFrame:
@@ -119,9 +133,12 @@ def _frame(columns: Columns) -> pl.DataFrame:
 def _public_schema(known: Known, table: Table, added: tuple[Field, ...]) -> Table:
     """The schema with what is withheld marked so, and no longer asked for."""
     forms = known.forms[table.name]
+    # the file of a row may be left out, and then the row has no path
+    may_be_blank = {"file": {"path"}, CHANGE: {"field"}}.get(table.name, set())
+    if known.people.blank:
+        may_be_blank |= {name for name, target in links_of(table).items() if target == PARTY}
     fields = [
-        # the file of a row may be left out, and then the row has no path
-        not_required(shown) if (table.name, one.name) == ("file", "path") else shown
+        not_required(shown) if one.name in may_be_blank else shown
         for one in table.fields
         for shown in [_public_field(one, forms[one.name])]
     ]
@@ -172,6 +189,12 @@ class _Cells:
         self.links = {key.fields[0]: key.table for key in table.foreign_keys if key.fields}
         own = table.primary_key
         self.own_key = own[0] if len(own) == 1 else ""
+        keys = written[self.own_key] if self.own_key else ()
+        target = self.links.get(self.own_key, table.name)
+        # the rows of those who are blank in public are left out, and not counted either
+        self.left_out = {
+            at for at, key in enumerate(keys) if key and not known.public_key(target, key)
+        }
 
     def column(self, one: Field) -> list[str]:
         """One column as the public edition has it."""
@@ -185,7 +208,7 @@ class _Cells:
             self._blanked(one, form, texts, kept)
             return self._shown(one, kept)
         if form == "role":
-            codes = self.known.renamed[self.table.name]
+            codes = self.known.people.codes
             names = role_names(self.written, codes, self.known.package.model)
             self._blanked(one, form, texts, names)
             return self._shown(one, names, keep=[a != b for a, b in zip(names, texts, strict=True)])
@@ -204,8 +227,10 @@ class _Cells:
     def _stand_in(self, one: Field, texts: Sequence[str]) -> list[str]:
         keys = self.written[self.own_key] if self.own_key else [""] * len(texts)
         public = self.written.get("public_name", keys)
-        renamed = self.known.renamed.get(self.table.name, {})
-        wanted = [name or renamed.get(key, key) for name, key in zip(public, keys, strict=True)]
+        wanted = [
+            name or self.known.public_key(self.table.name, key)
+            for name, key in zip(public, keys, strict=True)
+        ]
         self._blanked(one, "stand_in", texts, wanted)
         return self.known.masker.masked(wanted)
 
@@ -266,15 +291,16 @@ class _Cells:
         if renamed:
             changed = [renamed.get(text, text) for text in texts]
             made = set(renamed.values())
+            # those who are blank are not told from what was never recorded, nor counted
             self.account.renamed[self.table.name] += sum(
-                new != old for new, old in zip(changed, texts, strict=True)
+                bool(new) and new != old for new, old in zip(changed, texts, strict=True)
             )
             return self._masked(one, changed, [text in made for text in changed])
         return self._masked(one, texts, keep)
 
     def _keys_of_any_table(self, table_field: str, texts: Sequence[str]) -> list[str]:
         return [
-            self.known.renamed.get(table, {}).get(text, text)
+            self.known.public_key(table, text)
             for table, text in zip(self.written[table_field], texts, strict=True)
         ]
 
@@ -292,6 +318,7 @@ class _Cells:
             # a code or number that holds such a value is none, and has no room for a remark
             shown.append(new if is_free else "")
             touched.append(place)
+        touched = [place for place in touched if place not in self.left_out]
         if touched:
             keys = self._row_keys(touched)
             self.account.words.setdefault((self.table.name, one.name), []).extend(keys)
@@ -303,9 +330,8 @@ class _Cells:
         if not self.own_key:
             return [f"row {place + 2}" for place in places]
         target = self.links.get(self.own_key, self.table.name)
-        renamed = self.known.renamed.get(target, {})
         keys = self.written[self.own_key]
-        return [renamed.get(keys[place], keys[place]) for place in places]
+        return [self.known.public_key(target, keys[place]) for place in places]
 
     # -- account
 
@@ -330,6 +356,7 @@ class _Cells:
         self._count_withheld(one, form, places)
 
     def _count_withheld(self, one: Field, form: str, places: Sequence[int]) -> None:
+        places = [place for place in places if place not in self.left_out]
         if places:
             self.account.cells[self.table.name, one.name, form] += len(places)
             # that every row had a checksum is told once, in WITHHELD.txt

@@ -32,6 +32,7 @@ def audit_json(audit: Audit) -> str:
         "counts": _counts(audit),
         "copies": sum(bool(one["copies"]) for one in audit.standing),
         "superseded": sum(bool(one["superseded_by"]) for one in audit.standing),
+        "editionsWithdrawn": sum(bool(one["withdrawn_by"]) for one in audit.standing),
         "notReadable": audit.update.unreadable,
         "bundles": list(audit.standing),
     }
@@ -77,6 +78,10 @@ def audit_lines(audit: Audit) -> list[str]:
         if one["superseded_by"]:
             newer = ", ".join(map(visible, one["superseded_by"]))
             lines.append(f"Superseded: {visible(one['path'])}, by {newer}")
+        if one["withdrawn_by"]:
+            newer = ", ".join(map(visible, one["withdrawn_by"]))
+            why = visible(one["withdrawn_because"])
+            lines.append(f"Edition withdrawn: {visible(one['path'])}, by {newer}: {why}")
     for paths in _copies(audit):
         lines.append(f"The same bundle {len(paths)} times: {', '.join(map(visible, paths))}")
     return lines
@@ -106,6 +111,7 @@ def audit_html(audit: Audit) -> str:
         groups=groups,
         unseen={p: why for p, why in audit.update.unreadable.items() if p not in known},
         copies=_copies(audit)[:MOST_ROWS],
+        withdrawn=[one for one in audit.standing if one["withdrawn_by"]][:MOST_ROWS],
         superseded=[one for one in audit.standing if one["superseded_by"]][:MOST_ROWS],
         oldest=sorted(
             (one for one in audit.standing if one["examined_at"] and one["standing"] == "sound"),

@@ -48,7 +48,8 @@ def standing_of(database: sqlite3.Connection, place: Place) -> tuple[dict[str, A
     Each has path, name, edition, standing (a key of WORDS), verdict (in a word of `verify`), clean,
     why, cause, identity, state, examined_at (''), sound_at (when it was last sound), files and
     bytes, findings, and the lists of paths `copies`, `superseded_by` (the latest bundles of its
-    name and edition) and `moved_to`.
+    name and edition), `withdrawn_by` (editions that take its place, see the table withdrawal) and
+    `moved_to`. `withdrawn_because` is the reason.
     """
     last = _last(database, "1")
     last_sound = _last(database, "outcome IN ('sound', 'changed')")
@@ -70,6 +71,7 @@ def standing_of(database: sqlite3.Connection, place: Place) -> tuple[dict[str, A
             if row["record_date"] == day:
                 paths.append(row["path"])
             newest[row["name"], row["edition"]] = day, paths
+    withdrawals = withdrawals_in(database)
     result = []
     for row in bundles:
         same = [one for one in copies.get(row["identity"], ()) if one["path"] != row["path"]]
@@ -81,6 +83,7 @@ def standing_of(database: sqlite3.Connection, place: Place) -> tuple[dict[str, A
         day, latest = newest.get((row["name"], row["edition"]), ("", []))
         newer = latest if day > row["record_date"] and row["form"] != "package" else []
         is_there = row["state"] not in ("vanished", "withdrawn")
+        withdrawn = withdrawals.get(row["identity"], []) if is_there else []
         result.append(
             {
                 "path": row["path"],
@@ -103,11 +106,24 @@ def standing_of(database: sqlite3.Connection, place: Place) -> tuple[dict[str, A
                 "findings": json.loads(seen["findings"]) if seen else [],
                 "copies": [one["path"] for one in same] if is_there else [],
                 "superseded_by": newer if is_there else [],
+                "withdrawn_by": [path for path, _ in withdrawn],
+                "withdrawn_because": withdrawn[0][1] if withdrawn else "",
                 "moved_to": _arrived_since(row, same) if standing == "moved" else [],
             }
         )
     order = {name: place_in_list for place_in_list, name in enumerate(WORDS)}
     return tuple(sorted(result, key=lambda one: (order[one["standing"]], one["path"])))
+
+
+def withdrawals_in(database: sqlite3.Connection) -> dict[str, list[tuple[str, str]]]:
+    """Identity of a withdrawn edition → path and reason of each that says so and is there."""
+    found: dict[str, list[tuple[str, str]]] = defaultdict(list)
+    for row in database.execute(
+        "SELECT manifest_sha256, path, withdrawal.reason FROM withdrawal JOIN bundle "
+        "USING (bundle_id) WHERE state NOT IN ('vanished', 'withdrawn') ORDER BY path"
+    ):
+        found[row[0]].append((row[1], row[2]))
+    return found
 
 
 def _last(database: sqlite3.Connection, condition: str) -> dict[str, sqlite3.Row]:

@@ -22,6 +22,7 @@ from PIL import Image, PngImagePlugin
 from reportlab.pdfgen.canvas import Canvas
 
 from provenance._bundle.redaction.placed import PLACED_FORMS
+from provenance._bundle.redaction.stand_ins import FULL_ONLY
 from provenance._history.acts import IMPORT, Act, Line
 from provenance._history.deciding import accept, correct, decide
 from provenance._history.history import open_history, stage_history
@@ -103,7 +104,8 @@ def a_seeded_package(folder: Path) -> tuple[Package, Markers]:
     package = new_package(folder / "seeded", str(path), title=f"{SITE_NAME} 2024", created=STARTED)
     builder = PackageBuilder(package)
     for table in package.model.tables.values():
-        others = ("party", "custody", "file", "original", "origin", "unread", "key")
+        # what only the full edition keeps tells of editions, and nothing of the place
+        others = ("party", "custody", "file", "original", "origin", "unread", "key", *FULL_ONLY)
         if table.role != "history" and table.name not in others:
             builder.with_bare_row(table.name, **_row(table, markers))
     _parties(builder, markers)

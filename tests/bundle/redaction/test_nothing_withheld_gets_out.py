@@ -10,6 +10,7 @@ from hypothesis import strategies as st
 
 from provenance._bundle.describe.editions import PUBLIC
 from provenance._bundle.pack import pack
+from provenance._bundle.redaction.stand_ins import FULL_ONLY
 from provenance._bundle.verify import verify_bundle
 from provenance._checks.check import check_package
 from provenance._record.package import Package
@@ -41,7 +42,7 @@ def test_every_sensitive_field_of_every_table_is_seeded(
     placed = {*markers.texts.values(), *markers.numbers.values()}
     for table, one in package.model.every_field():
         links = {name for key in table.foreign_keys for name in key.fields}
-        if one.sensitivity != "open" and one.name not in links:
+        if one.sensitivity != "open" and one.name not in links and table.name not in FULL_ONLY:
             assert f"{table.name}.{one.name}" in placed
 
 
@@ -91,7 +92,7 @@ def test_what_was_open_is_still_there(
     """A search that finds nothing in an empty edition would prove nothing."""
     _, _, folder = seeded
     public = searched["public"]
-    for text in ("B1-014", "1702p - 1781B", "Tarn Store", "Crew lead 2", "Owner 1", "Site 7"):
+    for text in ("B1-014", "1702p - 1781B", "Tarn Store", "Site 7"):
         assert public.of_text(text)
     assert (folder / "public" / "data" / "files" / "rings.txt").is_file()
     assert len(list((folder / "public" / "data" / "files").glob("*.jpg"))) == 3
