@@ -109,7 +109,8 @@ def _compare_ledger(old: pl.DataFrame, new: pl.DataFrame) -> LedgerDifference:
     may stand among the old ones.
     """
     counts = (len(old), len(new))
-    merged = SEALED_AS in new.columns and (new[SEALED_AS] != "").any()
+    sealed = all("event_sha256" in one.columns for one in (old, new))
+    merged = sealed and SEALED_AS in new.columns and (new[SEALED_AS] != "").any()
     if merged:
         places = {seal: n for n, seal in enumerate(old["event_sha256"].to_list())}
         ranks = [places.get(one, len(old)) for one in new["event_sha256"].to_list()]
