@@ -36,6 +36,7 @@ from provenance._history.history import fault_in_acts
 from provenance._ledger.anchors import Anchor, standing
 from provenance._ledger.custody import TABLE as LEDGER
 from provenance._ledger.custody import last_seal, seals_withheld, verify_ledger
+from provenance._ledger.keys import key_faults
 from provenance._ledger.signing import SignaturesNotTested, verify_signed
 from provenance._ledger.statement import STATEMENT, Pins
 from provenance._record.package import DESCRIPTOR, Package, read_model
@@ -461,11 +462,14 @@ def _judge_ledger(
         findings.append(_WITHOUT_SEALS)
         return Standing(LEDGER_WITHHELD, statement.said if statement else ())
     judged = verify_ledger(package.tables)
+    keys: list[Finding] = []
     try:
         judged += verify_signed(package.tables)
+        # that nobody vouches for a key is for the reader's list of keepers to say
+        keys = [one for one in key_faults(package.tables) if one.severity != "note"]
     except SignaturesNotTested as error:
         findings.append(_not_tested(error))
-    findings += (_of_the_ledger(one) for one in judged)
+    findings += (_of_the_ledger(one) for one in (*judged, *keys))
     findings += _compare_end(package, facts)
     found = standing(package.tables, anchors, statement, faults=judged)
     if found.word == BROKEN and not judged:

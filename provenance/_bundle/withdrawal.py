@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import csv
-import json
 from collections.abc import Iterator, Mapping, Sequence
 from contextlib import contextmanager
 from dataclasses import dataclass
@@ -12,13 +11,14 @@ from pathlib import Path
 from typing import Any
 
 from provenance._bag.hostile import HostileBundle, listed_folder
-from provenance._gate.budget import DEFAULT_BUDGET, Budget
 from provenance._bag.streaming import Container, Folder, opened_container, read_whole
 from provenance._base.errors import UnusableInput
 from provenance._bundle.describe.editions import PUBLIC
 from provenance._bundle.describe.withdrawn import SHA256, Withdrawn, withdrawn_by
 from provenance._bundle.redaction.remembering import Withdrawing
 from provenance._bundle.verify import BUNDLE_FACTS
+from provenance._gate.budget import DEFAULT_BUDGET, Budget
+from provenance._gate.documents import json_from
 from provenance._history.history import ACT, first_act, record_key
 from provenance._record.package import Package
 
@@ -42,7 +42,8 @@ def read_public_bundle(bundle: Path, limits: Budget = DEFAULT_BUDGET) -> PublicB
     """
     try:
         with _opened(bundle, limits) as container:
-            facts = json.loads(_read(container, bundle, f"data/{BUNDLE_FACTS}", limits))
+            said = _read(container, bundle, f"data/{BUNDLE_FACTS}", limits)
+            facts = json_from(said, f"{bundle}: {BUNDLE_FACTS}", limits)
             manifest = _read(container, bundle, MANIFEST, limits)
             text = _read(container, bundle, f"data/tables/{ACT}.csv", limits).decode("utf-8-sig")
             acts = frozenset(row.get("act_id") or "" for row in csv.DictReader(text.splitlines()))

@@ -121,7 +121,9 @@ def _compare_ledger(old: pl.DataFrame, new: pl.DataFrame) -> LedgerDifference:
     may stand among the old ones.
     """
     counts = (len(old), len(new))
-    merged = any(name in new.columns and (new[name] != "").any() for name in (SEALED_AS, BEFORE[1]))
+    sealed = all("event_sha256" in one.columns for one in (old, new))
+    telling = (SEALED_AS, BEFORE[1])
+    merged = sealed and any(name in new.columns and (new[name] != "").any() for name in telling)
     if merged:
         places = {seal: n for n, seal in enumerate(old["event_sha256"].to_list())}
         ranks = [places.get(one, len(old)) for one in new["event_sha256"].to_list()]

@@ -7,6 +7,7 @@ from collections.abc import Iterator, Mapping
 from provenance._ledger.custody import TABLE, BrokenLedger, verify_events
 from provenance._ledger.holdings import Event, Holding, after, refusal, standing_events
 from provenance._ledger.joining import joined_ledgers
+from provenance._ledger.seals import SEALS
 from provenance._merging.intake_rows import Rows
 from provenance._record.package import Package
 
@@ -15,6 +16,12 @@ def one_ledger(package: Package, other: Package) -> list[dict[str, str]]:
     """The ledgers of both packages in one; raises BrokenLedger where one does not fit together."""
     ledgers = []
     for one in (package, other):
+        there = one.tables.columns(TABLE)
+        if lost := [name for name in (*SEALS, *Event._fields) if name not in there]:
+            raise BrokenLedger(
+                f"{one.table_path(TABLE)} has no column '{lost[0]}', without which events cannot "
+                "be told apart; restore it from a copy. Nothing was merged."
+            )
         events = [dict(row) for row in one.tables.rows(TABLE)]
         _refuse_broken(f"{one.table_path(TABLE)}", events)
         ledgers.append(events)
