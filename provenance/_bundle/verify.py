@@ -506,7 +506,7 @@ def _not_tested(error: SignaturesNotTested) -> BundleFinding:
 def _of_the_ledger(one: Finding) -> BundleFinding:
     """A finding of the ledger; in a bundle an event without a seal is a fault (see `faults_of`)."""
     severity = "error" if one.rule == "custody.not_sealed" else one.severity
-    where = f"data/tables/{LEDGER}.csv"
+    where = f"data/tables/{one.table}.csv"
     return BundleFinding(
         "custody", severity, one.rule, where, f"line {one.row}: {one.message}", one.remedy
     )

@@ -135,7 +135,7 @@ def standing(
             faults = faults_of(tables)
         except SignaturesNotTested:
             faults = [one for one in verify_ledger(tables) if _is_grave(one)]
-    grave = [one for one in faults if _is_grave(one)]
+    grave = [one for one in faults if one.table == TABLE and _is_grave(one)]
     events = sealed_events(tables)
     # from the first fault on nothing is as it was sealed
     first = min((one.row for one in grave), default=len(events) + FIRST_ROW)
