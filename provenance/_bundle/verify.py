@@ -36,7 +36,8 @@ from provenance._history.history import fault_in_acts
 from provenance._ledger.anchors import Anchor, standing
 from provenance._ledger.custody import TABLE as LEDGER
 from provenance._ledger.custody import last_seal, seals_withheld, verify_ledger
-from provenance._ledger.keys import key_faults
+from provenance._ledger.keys import TABLE as KEYS
+from provenance._ledger.keys import is_vouched, key_faults, keys_of
 from provenance._ledger.signing import SignaturesNotTested, verify_signed
 from provenance._ledger.statement import STATEMENT, Pins
 from provenance._record.package import DESCRIPTOR, Package, read_model
@@ -453,7 +454,9 @@ def _judge_ledger(
     facts = documents.get(BUNDLE_FACTS)
     edition = str(facts.get("edition", "")) if isinstance(facts, dict) else ""
     bag = package.folder.parent
-    statement, faults = judged_statement(bag, package.name, edition, pins, limits)
+    statement, faults = judged_statement(
+        bag, package.name, edition, _trusted(package, pins), limits
+    )
     findings += faults
     if LEDGER not in package.model.tables:
         findings += _of_the_anchors(found := standing(package.tables, anchors, faults=()))
@@ -478,6 +481,15 @@ def _judge_ledger(
         )
     findings += _of_the_anchors(found)
     return found
+
+
+def _trusted(package: Package, pins: Pins) -> Pins:
+    """The keys that the reader trusts, and those in use that one of them vouches for here."""
+    if not pins or KEYS not in package.model.tables:
+        return pins
+    keys = keys_of(package.tables).values()
+    vouched = (one for one in keys if is_vouched(one, pins) and not one.until)
+    return {one.key_id: one.party_id for one in vouched} | dict(pins)
 
 
 def _of_the_anchors(found: Standing) -> Iterator[BundleFinding]:

@@ -99,9 +99,9 @@ def recorded(
         middle = farm.middle[0, number] + [(east_m * shape)[number], 5_731_000.0]
         floor = float(farm.height[0] + (raised_m * shape)[number] + 0.3 * number)
         _record_building(builder, code, middle, (along, left), farm.size[0, number], floor)
-    builder.with_row("tie", tie_id="across", kind="distance", from_datum_id="LH-D1",
+    builder.with_row("tie", tie_id="T2", kind="distance", from_datum_id="LH-D1",
                      target_datum_id="BN-D1", distance_m="31.27")  # fmt: skip
-    builder.with_row("tie", tie_id="north", kind="bearing", from_datum_id="LH-D1", distance_m="2.5",
+    builder.with_row("tie", tie_id="T3", kind="bearing", from_datum_id="LH-D1", distance_m="2.5",
                      element_id="LH-0", element_end="a", bearing_deg="211",
                      bearing_reference="magnetic")  # fmt: skip
     more = {} if buildings_in_cell is None else {"publicBuildingsInCell": buildings_in_cell}
