@@ -147,6 +147,8 @@ def pack(
 
 
 def _say_what_is_withheld(packed: Packed) -> None:
+    from provenance._bundle.redaction.candidates import CELL_SHOWN
+
     account = packed.account
     assert account is not None
     click.echo(
@@ -160,6 +162,11 @@ def _say_what_is_withheld(packed: Packed) -> None:
         click.echo(
             f"made coarser than asked: {cell}; buildings: {shown or 'none'}. About "
             f"{found.left_words} places are left that it could be about"
+        )
+    if found.cell and (found.published is None or found.cell < found.published):
+        click.echo(
+            f"When it is published, write '{CELL_SHOWN}': '{found.cell}' into datapackage.json: "
+            "whoever has this edition will look for the buildings of a later one in this cell."
         )
     click.echo("Look through it, the photos above all, before you publish it.")
     for name in packed.told:

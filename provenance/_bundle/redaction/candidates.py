@@ -22,11 +22,13 @@ from typing import Any
 
 from provenance._base.errors import UnusablePackage
 from provenance._bundle.redaction.own_grids import Size
-from provenance._bundle.redaction.places import CELLS, METRES_A_DEGREE
+from provenance._bundle.redaction.places import CELLS, METRES_A_DEGREE, as_decimal
 from provenance._record.package import DESCRIPTOR, Package
 
 BUILDINGS = "publicBuildingsInCell"
 """Property of the descriptor: about how many buildings a cell of 0.1 degree there holds."""
+CELL_SHOWN = "publicCellShown"
+"""Property of the descriptor: the finest cell that a published edition of the record showed."""
 USUAL_BUILDINGS = 6000
 BUILDINGS_A_PLACE = 3
 ENOUGH = 20.0
@@ -83,7 +85,8 @@ class Inference:
     was asked for. `details` says what is shown of each building. `left` is the least number of
     candidates of any site, `miss_m` how far off the likeliest one is on average (None without a
     cell). `buildings` is the number in a cell of 0.1 degree that was counted with, which the record
-    says itself if `said`.
+    says itself if `said`. `published` is the finest cell that an edition has shown before: whoever
+    has that one looks for this one's buildings in it.
     """
 
     asked: Decimal | None
@@ -93,6 +96,7 @@ class Inference:
     miss_m: float | None
     buildings: int
     said: bool
+    published: Decimal | None = None
 
     @property
     def holds(self) -> bool:
@@ -125,6 +129,7 @@ class Inference:
             "candidatesWanted": round(ENOUGH),
             "meanMissMetres": None if self.miss_m is None else round(self.miss_m, -2),
             "buildingsInTenthOfDegree": self.buildings,
+            "finestCellPublished": None if self.published is None else str(self.published),
             "buildingsCounted": "said in the record" if self.said else "taken as usual",
         }
 
@@ -144,6 +149,23 @@ def buildings_in_cell(package: Package) -> tuple[int, bool]:
             f"it out for {USUAL_BUILDINGS}"
         )
     return said, True
+
+
+def cell_published(package: Package) -> Decimal | None:
+    """The finest cell that a published edition showed, as the record says; None for none.
+
+    Raises UnusablePackage for a size that is none.
+    """
+    said = package.descriptor.get(CELL_SHOWN)
+    if said is None:
+        return None
+    cell = as_decimal(str(said))
+    if cell not in CELLS:
+        raise UnusablePackage(
+            f"{package.folder / DESCRIPTOR}: '{CELL_SHOWN}' is {said!r}; write the finest cell "
+            f"that an edition has shown: {', '.join(map(str, CELLS))} (degrees)"
+        )
+    return cell
 
 
 def share_alike(size_m: float, usual_m: float, step_m: float) -> float:
@@ -202,9 +224,14 @@ def candidates_left(
 
 
 def coarse_enough(
-    sites: Sequence[Mapping[str, Size]], asked: Decimal | None, buildings: int, *, said: bool
+    sites: Sequence[Mapping[str, Size]],
+    asked: Decimal | None,
+    buildings: int,
+    *,
+    said: bool,
+    published: Decimal | None = None,
 ) -> Inference:
-    """The least coarse edition that leaves enough candidates for every site.
+    """The least coarse edition that leaves enough candidates for every site; see `Inference`.
 
     Cells are widened before anything of a building is left out: a dot on a map is the least loss to
     those who read the record. Then the buildings that tell most lose their points. An edition that
@@ -217,8 +244,10 @@ def coarse_enough(
     )
 
     def found(details: Mapping[str, Detail], cell: Decimal | None) -> Inference:
-        left = min(candidates_left(one, details, cell, buildings) for one in sites or [{}])
-        return Inference(asked, cell, details, left, miss_m(left, cell), buildings, said)
+        known = min(cell or WIDEST, published or WIDEST)
+        left = min(candidates_left(one, details, known, buildings) for one in sites or [{}])
+        off = miss_m(left, cell)
+        return Inference(asked, cell, details, left, off, buildings, said, published)
 
     for details in _from_fine_to_coarse(sites, buildings):
         for cell in cells:

@@ -19,7 +19,9 @@ from provenance._bundle.describe.withdrawn import Withdrawn
 from provenance._bundle.redaction.account import Account
 from provenance._bundle.redaction.candidates import (
     BUILDINGS,
+    CELL_SHOWN,
     buildings_in_cell,
+    cell_published,
     coarse_enough,
 )
 from provenance._bundle.redaction.commitments import commit, members_text
@@ -45,7 +47,7 @@ GRID = "publicGrid"
 OPEN_PROPERTIES = ("version", "licenses", "keywords", "relatedIdentifiers", "schemaVersion")
 """Properties of the descriptor that go into the public edition, searched like any open text."""
 _OWN_PROPERTIES = ("$schema", "name", "title", "description", "created", "profileName",
-                   "writtenBy", "resources", EDITION_KEY, GRID, BUILDINGS)  # fmt: skip
+                   "writtenBy", "resources", EDITION_KEY, GRID, BUILDINGS, CELL_SHOWN)  # fmt: skip
 
 
 @dataclass(frozen=True)
@@ -93,7 +95,8 @@ def redact(
     known = known or gather_known(package)
     sites = [known.grids.sizes.get(site, {}) for site in package.tables.column(SITE, "site_id")]
     buildings, said = buildings_in_cell(package)
-    account = Account(coarse_enough(sites, cell, buildings, said=said))
+    published = cell_published(package)
+    account = Account(coarse_enough(sites, cell, buildings, said=said, published=published))
     paths = {member.path: ("sha256",) for member in contents.members}
     sums = hash_files(package.folder, paths, progress=stretch(progress, 0, 2))
     for path, reason in sums.unreadable.items():

@@ -12,16 +12,23 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from provenance._base.errors import UnusableInput, UnusablePackage
-from provenance._bundle.redaction.candidates import Detail, buildings_in_cell, coarse_enough
+from provenance._bundle.redaction.candidates import (
+    Detail,
+    buildings_in_cell,
+    cell_published,
+    coarse_enough,
+)
 from provenance._bundle.redaction.own_grids import (
     OwnGrid,
     Size,
     along_the_walls,
     coarse_outline_on,
     outline_on,
+    own_grids,
     turned,
 )
 from provenance._bundle.redaction.redact import redact
+from provenance._survey.adjust.adjustment import survey_package
 from provenance._survey.hole.hole import hole_position
 from provenance._survey.hole.known_points import known_points
 from provenance._survey.maps.map_features import map_layers
@@ -107,6 +114,10 @@ def test_cells_are_widened_first_and_then_the_building_that_tells_most_is_hidden
     three = coarse_enough(sites, asked, 6000, said=False)
     assert three.holds
     assert [three.details[one] > Detail.TO_2_M for one in "ABC"] == [False, True, False]
+    # who has an edition of the small cell looks for the later one's buildings there
+    later = coarse_enough(sites, asked, 6000, said=False, published=asked)
+    assert later.holds
+    assert sum(one > Detail.TO_2_M for one in later.details.values()) > 1
     # where only outlines are shown, they alone need to be coarser
     drawn = Size(9.0, 6.5, 4, False)
     outlines = coarse_enough([{"A": drawn, "B": drawn}], Decimal(2), 1, said=True)
@@ -125,6 +136,35 @@ def test_a_number_of_buildings_that_is_none_is_refused(tmp_path: Path, number: o
     assert buildings_in_cell(package.with_descriptor({"publicBuildingsInCell": 40})) == (40, True)
     with pytest.raises(UnusablePackage, match="'publicBuildingsInCell' is"):
         buildings_in_cell(package.with_descriptor({"publicBuildingsInCell": number}))
+
+
+def test_a_published_cell_is_read_and_one_of_no_such_size_is_refused(tmp_path: Path) -> None:
+    package = a_package(tmp_path).with_chain().package
+    assert cell_published(package) is None
+    for said in (0.1, "0.1"):
+        assert cell_published(package.with_descriptor({"publicCellShown": said})) == Decimal("0.1")
+    with pytest.raises(UnusablePackage, match=r"'publicCellShown' is '0\.3'"):
+        cell_published(package.with_descriptor({"publicCellShown": "0.3"}))
+
+
+def test_a_posts_diameters_go_with_the_axes_and_its_clock_is_blank(tmp_path: Path) -> None:
+    """Its hole too, where it was placed by that clock: beside the post it shows the site grid."""
+    builder = two_houses(tmp_path)
+    builder.with_row("element", element_id="B1-P", diameter_a1_cm="30", diameter_a2_cm="20",
+                     xa_m="101", ya_m="51", za_m="3", xb_m="101", yb_m="51", zb_m="5")  # fmt: skip
+    builder.with_row("sample", sample_id="233", element_id="B1-P", clock="3")
+    package = builder.package
+    survey_package(package)
+    grid = own_grids(package, str(package.descriptor["editionKey"])).grids["B1"]
+    public = redact(package, tmp_path / "public").package
+    post = public.table("element").set_index("element_id").loc["B1-P"]
+    told = (post["diameter_a1_cm"], post["diameter_a2_cm"])
+    assert told == (("20", "30") if grid.swaps_axes else ("30", "20"))
+    clocks = public.table("sample").set_index("sample_id")["clock"]
+    assert (clocks["233"], clocks["231"]) == ("", "3")
+    points = public.table("position").set_index("position_id")
+    assert (points.loc["hole:233", "x_m"], points.loc["hole:233", "corr_xy"]) == ("", "")
+    assert points.loc["hole:231", "x_m"] != ""
 
 
 # -- what is made of it --------------------------------------------------------------------------
