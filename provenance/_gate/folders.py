@@ -70,12 +70,16 @@ def refuse_way_out(folder: Path, path: str) -> None:
 
 
 def files_below(
-    folder: Path, budget: Budget = DEFAULT_BUDGET, *, shown_only: bool = False
+    folder: Path,
+    budget: Budget = DEFAULT_BUDGET,
+    *,
+    hidden: bool = True,
+    links_refused: bool = False,
 ) -> list[str]:
     """The paths of all plain files below a folder, in order, with forward slashes.
 
-    Links and the like are left out; with `shown_only` so is what is hidden, and a link that is not
-    raises RefusedInput. So do more files, or folders nested deeper, than may be.
+    Without `hidden` what is hidden is left out; so are links and the like, unless they raise
+    RefusedInput. More files than may be raise it too, and folders nested deeper.
     """
     found: list[str] = []
     to_do = [""]
@@ -86,19 +90,22 @@ def files_below(
             raise RefusedInput(folder / inside, "lies too deep", limit=limit)
         with os.scandir(folder / inside) as entries:
             for entry in entries:
-                if shown_only and entry.name.startswith("."):
+                if not hidden and entry.name.startswith("."):
                     continue
                 if entry.is_dir(follow_symlinks=False):
                     to_do.append(f"{inside}{entry.name}/")
                 elif entry.is_file(follow_symlinks=False):
                     found.append(f"{inside}{entry.name}")
-                elif shown_only:
+                elif links_refused:
                     mode = entry.stat(follow_symlinks=False).st_mode
-                    raise RefusedInput(folder / inside / entry.name, what_it_is(mode))
+                    raise RefusedInput(
+                        folder / inside / entry.name, what_it_is(mode), remedy=_REMEDY
+                    )
         if len(found) > budget.most_files:
             limit = at_most(budget.most_files, "files")
             raise RefusedInput(folder, f"holds {len(found):,} files or more", limit=limit)
-    return sorted(found)
+    # as paths are sorted, step by step
+    return sorted(found, key=lambda path: path.split("/"))
 
 
 def is_plain_file(folder: Path, path: str) -> bool:

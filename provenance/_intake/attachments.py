@@ -81,10 +81,11 @@ def copies_of(sources: Iterable[Path], under: str = KEPT_IN) -> list[Copy]:
         if source.is_file():
             copies.append(Copy(source, f"{under}/{source.name}"))
             continue
-        found = [path for path in sorted(source.rglob("*")) if path.is_file()]
+        # a folder may come on somebody's stick: a link in it would bring in a file of this computer
+        found = files_below(source, links_refused=True) if source.is_dir() else []
         if not found:
             raise UnusableInput(f"{source} is not there, or holds no file")
-        copies += [Copy(path, f"{under}/{path.relative_to(source).as_posix()}") for path in found]
+        copies += [Copy(source / path, f"{under}/{path}") for path in found]
     bad = [f"{one.source}: {why}" for one in copies if (why := unportable_because(one.path))]
     if bad:
         raise UnusableInput(

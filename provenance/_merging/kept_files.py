@@ -64,7 +64,7 @@ def compare_files(package: Package, other: Package) -> Comparison:
 
 def _files_of(package: Package) -> Iterator[str]:
     tables = {f"tables/{name}.csv" for name in package.model.tables}
-    for name in files_below(package.folder, shown_only=True):
+    for name in files_below(package.folder, hidden=False, links_refused=True):
         if name not in tables and name != DESCRIPTOR and not name.startswith("schemas/"):
             yield name
 

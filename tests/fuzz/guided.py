@@ -1,6 +1,6 @@
 """Damages packages, bundles and field files guided by coverage, for developers, by hand.
 
-    pip install atheris        (extra `dev`; CPython on Linux)
+    pip install "treenail[fuzz]"        (atheris, 131 MB; CPython on Linux)
     for name in json table zip office; do
         nice python -m tests.fuzz.guided $name -runs=40000 -max_len=64 -len_control=0
     done

@@ -6,17 +6,22 @@ import json
 import os
 import resource
 import signal
+import sys
 import time
 import traceback
 import warnings
 from collections import Counter
 from pathlib import Path
 
+import pytest
+
 from tests.forked import forking
 from tests.fuzz.mutations import Seeded
 from tests.fuzz.room import Room
 from tests.fuzz.seeding import write_seeds
 from tests.fuzz.targets import TARGETS, Seeds, try_once
+
+pytestmark = pytest.mark.skipif(sys.platform != "linux", reason="asks /proc for open folders")
 
 ROUNDS = 5
 MOST_SECONDS = 10

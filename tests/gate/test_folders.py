@@ -105,14 +105,16 @@ def test_a_file_that_a_row_names_is_read_only_inside(tmp_path: Path) -> None:
     copied = tmp_path / "copied"
     shutil.copytree(folder, copied, ignore=lambda where, names: ["link.png", "by", "pipe.png"])
     assert re.search("is a link|pipe", answer("merge", copied, folder))
+    assert re.search("is a link|pipe", answer("attach", copied, folder / "files"))
 
 
 def test_files_without_end_are_counted_only_so_far(tmp_path: Path) -> None:
     few = replace(DEFAULT_BUDGET, most_files=3, most_folders=2)
-    for name in ("a", "b", "c/d/e"):
+    for name in ("c.txt", "b", "c/d/e"):
         (tmp_path / name).parent.mkdir(parents=True, exist_ok=True)
         (tmp_path / name).touch()
-    assert files_below(tmp_path, few) == ["a", "b", "c/d/e"]
+    assert files_below(tmp_path, few) == ["b", "c/d/e", "c.txt"]
+    assert sorted(tmp_path.rglob("*"))[-1].name == "c.txt"
     (tmp_path / "f").touch()
     with pytest.raises(RefusedInput, match="3 files may be"):
         files_below(tmp_path, few)

@@ -30,8 +30,7 @@ def test_any_column_may_be_lost_in_the_other_copy(tmp_path: Path) -> None:
             path.write_bytes(text.getvalue().encode())
             try:
                 merge_packages(package, open_package(other), who="MB", dry_run=True)
-            except TreenailError as error:
+            except TreenailError:
                 said.add((table, name))
-                assert str(error)
         path.write_bytes(sound)
     assert ("custody", "event_sha256") in said
