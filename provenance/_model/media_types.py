@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from pathlib import PurePosixPath
 
+UNKNOWN = "application/octet-stream"
 _BY_SUFFIX = {
     ".bmp": "image/bmp",
     ".cff": "application/yaml",
@@ -39,6 +40,10 @@ _BY_SUFFIX = {
 }
 
 
+MEDIA_TYPES = frozenset({*_BY_SUFFIX.values(), UNKNOWN})
+"""Every media type that this program gives a file."""
+
+
 def media_type_of(path: str) -> str:
     """The IANA media type of a file name; unknown endings are plain bytes.
 
@@ -48,4 +53,4 @@ def media_type_of(path: str) -> str:
     >>> media_type_of("files/Plan.TIF")
     'image/tiff'
     """
-    return _BY_SUFFIX.get(PurePosixPath(path).suffix.lower(), "application/octet-stream")
+    return _BY_SUFFIX.get(PurePosixPath(path).suffix.lower(), UNKNOWN)

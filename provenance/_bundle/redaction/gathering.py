@@ -4,20 +4,28 @@ from __future__ import annotations
 
 import re
 from collections import defaultdict
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from decimal import Decimal
 from itertools import compress
 from operator import ne
 
+from provenance._base.errors import UnusablePackage
+from provenance._bundle.redaction.decisions import read_decisions
 from provenance._bundle.redaction.forms import public_forms
+from provenance._bundle.redaction.harmless import SPECIMEN, is_safe_key, is_specimen
 from provenance._bundle.redaction.masking import Masker, WithheldValues, squeezed
 from provenance._bundle.redaction.people import PARTY, Columns, new_codes, unnamed
 from provenance._bundle.redaction.places import as_decimal, corners, zero_of
+from provenance._bundle.redaction.release import KEY, Release
+from provenance._bundle.redaction.schemas import added_fields, public_lists, public_tables
+from provenance._bundle.redaction.shipped import Shipped, shipped_models
 from provenance._history.history import CHANGE
-from provenance._model.schema import Field, Model, Table
+from provenance._model.schema import Field, Model, Table, Vocabulary
+from provenance._record.cells import TRUE_WORDS
+from provenance._record.edition_key import EDITION_KEY, edition_key
 from provenance._record.joined import keys_now
-from provenance._record.package import Package
+from provenance._record.package import DESCRIPTOR, Package
 
 SITE = "site"
 LATITUDE = "http://rs.tdwg.org/dwc/terms/decimalLatitude"
@@ -36,10 +44,17 @@ class Known:
     """What must be known of a whole package before its first table is redacted.
 
     `renamed` maps table → old key → the key in public; `zeros` maps a site's code to the new zero
-    of its x, y and z axes in metres; `site_of` maps table → key → site.
+    of its x, y and z axes in metres; `site_of` maps table → key → site. `tables` are those that the
+    public edition has, `keys` the keys of each as they are in the package; `lists` are the codes
+    that it shows, and `release` says what people released.
     """
 
     package: Package
+    shipped: Shipped
+    tables: Sequence[str]
+    lists: Mapping[str, Vocabulary]
+    release: Release
+    keys: Mapping[str, frozenset[str]]
     forms: Mapping[str, Mapping[str, str]]
     masker: Masker
     renamed: Mapping[str, Mapping[str, str]]
@@ -52,14 +67,21 @@ def gather_known(package: Package) -> Known:
 
     Raises UnusablePackage when a table cannot be read.
     """
-    model = package.model
+    model, shipped = package.model, shipped_models()
+    key = edition_key(package)
+    if key is None:
+        raise UnusablePackage(f"{package.folder / DESCRIPTOR} has no '{EDITION_KEY}'")
     forms = public_forms(model)
     values = WithheldValues()
     open_names: set[str] = set()
     renamed: dict[str, dict[str, str]] = {}
     keys: dict[str, list[str]] = {}
     site_of: dict[str, dict[str, str]] = {}
+    tables = public_tables(shipped, model)
     for table in model.tables.values():
+        if table.role == "review" and table.name not in tables:
+            # texts stand there a second time, and what is said of them is nowhere shown
+            continue
         columns = whole_columns(package, table)
         if table.name == PARTY:
             renamed[PARTY] = new_codes(columns)
@@ -67,7 +89,7 @@ def gather_known(package: Package) -> Known:
         if table.role == "history":
             # all else that acts say stands in other tables, or is nowhere shown
             columns = {name: texts if name == "who" else [] for name, texts in columns.items()}
-        _gather_values(table, columns, forms[table.name], values)
+        _gather_values(table, columns, _gathered_forms(shipped, table, forms), values)
         _gather_values(table, *_said_before(package, table, columns, forms[table.name]), values)
         open_names |= _open_names(columns, forms[table.name])
         if own_key := own_key_field(table):
@@ -78,15 +100,55 @@ def gather_known(package: Package) -> Known:
         one for one in values.phrases if not any(squeezed(one) in name for name in open_names)
     } | values.full_names
     masker = Masker(values, trade_words(model))
+    release = Release(read_decisions(package), masker, key, _states(package))
     for name, found in keys.items():
         given = renamed.get(name, {})
-        renamed[name] = given | _clean_keys(model.table(name), found, given, masker)
+        if name in tables and shipped.core.tables[name].role not in ("intake", "history"):
+            core = shipped.core.tables[name]
+            renamed[name] = given | _new_keys(core, found, given, release, masker)
     for name, given in renamed.items():
         # the ledger goes on naming what a row was called before
         former = keys_now(package.tables, name)
         renamed[name] = {old: given.get(new, new) for old, new in former.items()} | given
-    zeros = _zeros(package, forms, site_of)
-    return Known(package, forms, masker, renamed, zeros, site_of)
+    return Known(
+        package,
+        shipped,
+        tables,
+        public_lists(shipped, model, release),
+        release,
+        {name: frozenset(found) for name, found in keys.items()},
+        forms,
+        masker,
+        renamed,
+        _zeros(package, forms, site_of),
+        site_of,
+    )
+
+
+def _states(package: Package) -> dict[str, str]:
+    """How each site's protection and consent, and each person's consent to be named, stand now."""
+    states = {}
+    for row in package.tables.rows(SITE):
+        states[f"site:{row['site_id']}"] = f"{row.get('protection')},{row.get('owner_consent')}"
+    for row in package.tables.rows(PARTY):
+        if row["may_be_named"] in TRUE_WORDS:
+            states[f"party:{row['party_id']}"] = "agreed"
+    return states
+
+
+def _gathered_forms(
+    shipped: Shipped, table: Table, forms: Mapping[str, Mapping[str, str]]
+) -> Mapping[str, str]:
+    """The forms by which a table is searched for withheld values.
+
+    The texts of a field that is closed only because its profile says nothing of it may be plain
+    words of the trade; its numbers are withheld values like others.
+    """
+    found = dict(forms[table.name])
+    for one in added_fields(shipped, table):
+        if one.sensitivity == "open" and one.type not in ("number", "integer"):
+            found[one.name] = "shown"
+    return found
 
 
 def _said_before(
@@ -219,18 +281,29 @@ def own_key_field(table: Table) -> Field | None:
     return table.field(table.primary_key[0]) if len(table.primary_key) == 1 else None
 
 
-def _clean_keys(
-    table: Table, keys: list[str], given: Mapping[str, str], masker: Masker
+def _new_keys(
+    table: Table, keys: list[str], given: Mapping[str, str], release: Release, masker: Masker
 ) -> dict[str, str]:
-    """New keys for those that hold a withheld value; numbers as keys hold none."""
+    """New keys for those that nobody released, and that could say more than a number does.
+
+    Those of computed rows are not asked for: nobody chose them, and nobody needs them.
+    """
     key_field = own_key_field(table)
     if key_field is None or key_field.type != "string":
         return {}
+    own = [key for key in keys if key and key not in given]
+    is_safe = is_specimen if key_field.notation == SPECIMEN else is_safe_key
+    hits = masker.hits(own)
+    doubtful = [key for key, found in zip(own, hits, strict=True) if found or not is_safe(key)]
+    where = f"{table.name}.{key_field.name}"
+    shown: Sequence[str | None] = [None] * len(doubtful)
+    if key_field.obtained != "computed":
+        shown = release.of_texts(KEY, where, doubtful)
     renamed: dict[str, str] = {}
     taken = {key.casefold() for key in (*keys, *given.values())}
     number = 0
-    for key, masked in zip(keys, masker.masked(keys), strict=True):
-        if key == masked or key in given:
+    for key, released in zip(doubtful, shown, strict=True):
+        if key == released:
             continue
         new = ""
         while not new or new.casefold() in taken:
@@ -241,7 +314,9 @@ def _clean_keys(
 
 
 def _new_key(table: str, number: int, field: Field) -> str:
-    pattern = field.constraints.get("pattern")
+    pattern = field.constraints.get("pattern") or (
+        shipped_models().core.notations[field.notation].pattern if field.notation else None
+    )
     for new in (f"{table}-{number}", f"X{number}"):
         if not pattern or re.fullmatch(pattern, new):
             break

@@ -9,11 +9,12 @@ from __future__ import annotations
 import re
 import unicodedata
 from bisect import bisect_left
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
 from itertools import chain, pairwise
 
 from provenance._checks.rules.privacy import COORDINATES, EMAIL, PHONE
+from provenance._disclosure.hits import Hit
 
 WITHHELD = "[withheld]"
 ANYWHERE = 8
@@ -27,7 +28,11 @@ NEAR_METRES = 10_000
 SEAL = r"(?i)(?<![0-9a-f])([0-9a-f]{64})(?![0-9a-f])"
 """A seal in a text could be tried out against guesses of what it covers."""
 _ADDRESS = re.compile(EMAIL)
-_DIGITS = tuple(re.compile(one) for one in (PHONE, COORDINATES, SEAL))
+_DIGITS = {
+    "telephone number": re.compile(PHONE),
+    "coordinates": re.compile(COORDINATES),
+    "seal of the ledger": re.compile(SEAL),
+}
 _TELLING = re.compile(
     r"[0-9][.,][0-9]{2}|[0-9]{4}|[0-9][eE]|°|º|deg|[0-9][ :][0-9]{1,2}(?:[.,][0-9]+)?[ :'′’][0-9]?"
 )
@@ -127,6 +132,23 @@ class Masker:
         """One text with every withheld value replaced."""
         return self.masked([text])[0]
 
+    def hits(self, texts: Sequence[str]) -> list[list[Hit]]:
+        """What is found in each text, in their order; texts without anything have an empty list."""
+        once = list(dict.fromkeys(texts))
+        found = self._found_in(once)
+        known = {
+            text: _outermost(self._hits_in(text, set(words)))
+            for text, words in zip(once, found, strict=True)
+        }
+        return [known[text] for text in texts]
+
+    def _hits_in(self, text: str, words: set[str]) -> Iterator[Hit]:
+        for what, spans in self._spans(text, words).items():
+            yield from (Hit(*span, what) for span in dict.fromkeys(spans))
+        if self._code and not self._code_words.isdisjoint(_WORD.findall(text)):
+            for match in self._code.finditer(text):
+                yield Hit(*match.span(), "code of a person")
+
     def is_clean(self, text: str) -> bool:
         """Whether nothing in the text had to be replaced."""
         return self.mask(text) == text
@@ -172,17 +194,25 @@ class Masker:
         return series.str.extract_many(self._wanted, overlapping=True).to_list()
 
     def _mask_one(self, text: str, words: set[str]) -> str:
-        spans = _groups(_ADDRESS, text) if "@" in text else []
-        if len(text) >= 64 or any(map(str.isdigit, text)):
-            spans += [span for pattern in _DIGITS for span in _groups(pattern, text)]
-            if _TELLING.search(text):
-                spans += self._number_spans(text)
-        if words:
-            spans += self._word_spans(text, words)
+        spans = [span for found in self._spans(text, words).values() for span in found]
         masked = _replaced(text, spans)
         if self._code and not self._code_words.isdisjoint(_WORD.findall(text)):
             masked = self._code.sub(lambda match: self._codes[match[0]], masked)
         return masked
+
+    def _spans(self, text: str, words: set[str]) -> dict[str, list[tuple[int, int]]]:
+        """Where withheld values stand, by what they are in a few words."""
+        found: dict[str, list[tuple[int, int]]] = {}
+        if "@" in text:
+            found["e-mail address"] = _groups(_ADDRESS, text)
+        if len(text) >= 64 or any(map(str.isdigit, text)):
+            for what, pattern in _DIGITS.items():
+                found[what] = _groups(pattern, text)
+            if _TELLING.search(text):
+                found["number that is withheld elsewhere"] = self._number_spans(text)
+        if words:
+            found["name or words that are withheld elsewhere"] = self._word_spans(text, words)
+        return found
 
     def _word_spans(self, text: str, words: set[str]) -> list[tuple[int, int]]:
         plain: list[str] = []
@@ -242,6 +272,15 @@ class Masker:
                 if signed and _nearest(self._degrees, value) <= NEAR_DEGREES:
                     spans.append(match.span())
         return spans
+
+
+def _outermost(hits: Iterable[Hit]) -> list[Hit]:
+    """Hits by where they begin, without those that lie within another."""
+    kept: list[Hit] = []
+    for one in sorted(hits, key=lambda one: (one.start, -one.end)):
+        if not kept or one.end > kept[-1].end:
+            kept.append(one)
+    return kept
 
 
 def _nearest(values: Sequence[float], value: float) -> float:
