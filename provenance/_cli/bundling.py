@@ -10,6 +10,7 @@ import click
 
 from provenance._cli.options import (
     PlaceParam,
+    counted,
     format_option,
     most_option,
     out_option,
@@ -46,8 +47,9 @@ if TYPE_CHECKING:
 def pack(package: Path, out: Path | None, zipped: bool, edition: str, grid: str | None) -> None:
     """Write PACKAGE as an archive bundle (BagIt), beside it unless --out says where.
 
-    The public edition shows no exact place, nobody who has not agreed to be named, and nothing that
-    is restricted; WITHHELD.txt in it says what is withheld. Look through it before you publish it.
+    The public edition shows no exact place, nobody who has not agreed to be named, nothing that is
+    restricted, and no text, photo or file that nobody released ('treenail review'). WITHHELD.txt in
+    it says what is withheld. Look through it before you publish it.
 
     A package in which the check finds something is packed all the same, with the report, and the
     exit code is 1. A table that cannot be read is not packed (exit code 2).
@@ -101,6 +103,17 @@ def _say_what_is_withheld(packed: Packed) -> None:
         f"withheld: {account.withheld_cells} cells, {len(account.files)} files, words in "
         f"{account.texts_touched} open texts; data/WITHHELD.txt says what and why"
     )
+    if waiting := account.waiting.total():
+        click.echo(
+            f"not reviewed, and so left out: {counted(waiting, 'text')} and files, "
+            f"{account.waiting_with_hits} of them with findings; 'treenail review' shows them"
+        )
+    if account.older:
+        click.echo(
+            "this package is of a version without reviews, so no text or file could be released: "
+            "bring it forward with 'treenail new --update'",
+            err=True,
+        )
     click.echo("Look through it, the photos above all, before you publish it.")
     if packed.got_key:
         click.echo(

@@ -11,7 +11,7 @@ from __future__ import annotations
 import json
 from collections.abc import Callable, Iterator, Mapping
 from dataclasses import dataclass, field, replace
-from functools import cached_property
+from functools import cache, cached_property
 from pathlib import Path
 from types import MappingProxyType
 from typing import Any, TypeVar
@@ -469,6 +469,13 @@ def read_core() -> Model:
         vocabularies=MappingProxyType({one.name: one for one in vocabularies}),
         notations=MappingProxyType(notations),
     )
+
+
+@cache
+def core_fields() -> frozenset[tuple[str, str]]:
+    """(table, field) of everything that the shipped tables have; all else somebody added."""
+    tables = map(_read_json, sorted((shipped("schemas") / "tables").glob("*.json")))
+    return frozenset((one["name"], field["name"]) for one in tables for field in one["fields"])
 
 
 def compile_model(model: Model) -> Model:

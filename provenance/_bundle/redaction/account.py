@@ -31,7 +31,8 @@ class Account:
     open text something was replaced; `rows_left_out` counts the rows of tables that stay empty;
     `columns_left_out` counts columns that no schema describes, `fields_closed` those that a profile
     added and does not declare. `not_released` counts blank cells of (table, field) that nobody
-    released, `waiting` the different things of (kind, where) that nobody decided about.
+    released, `waiting` the different things of (kind, where) that nobody decided about. A package of an `older` version
+    has no place for decisions.
     """
 
     grid: Decimal | None
@@ -45,6 +46,7 @@ class Account:
     waiting: Counter[tuple[str, str]] = field(default_factory=Counter)
     waiting_with_hits: int = 0
     decisions: int = 0
+    older: bool = False
     renamed: Counter[str] = field(default_factory=Counter)
     files: list[LeftOutFile] = field(default_factory=list)
     pictures: int = 0

@@ -52,7 +52,10 @@ def withheld_text(package: Package, account: Account, *, day: str) -> str:
             ("Made coarse, or counted otherwise", list(_coarse(package, account))),
             ("Withheld: the columns are there, and blank", list(_blank(package, account))),
             ("People and codes", list(_people(package, account))),
-            ("Not reviewed and released", list(_not_released(package, account))),
+            (
+                "Withheld because nobody released them, or a review withheld them",
+                list(_not_released(package, account)),
+            ),
             ("Words replaced in computed texts", list(_words(package, account))),
             ("Files", list(_files(account))),
             ("Other things left out", list(_others(package, account))),
@@ -128,10 +131,7 @@ def _words(package: Package, account: Account) -> Iterator[str]:
 def _not_released(package: Package, account: Account) -> Iterator[str]:
     for (table, name), count in sorted(account.not_released.items()):
         if count:
-            yield (
-                f"{_label(package, table, name)}: {_count(count, 'value')}; nobody released it, or "
-                "somebody withheld it."
-            )
+            yield f"{_label(package, table, name)}: {_count(count, 'value')}."
     others = Counter(kind for kind, _ in account.waiting.elements() if kind not in IN_CELLS)
     for kind, count in sorted(others.items()):
         yield f"{_OTHERS_WAITING[kind]}: {count:,}; nobody has read them yet."
@@ -140,8 +140,8 @@ def _not_released(package: Package, account: Account) -> Iterator[str]:
 def _files(account: Account) -> Iterator[str]:
     if account.pictures:
         yield (
-            f"{_count(account.pictures, 'released photo')} drawn anew from the pixels alone, so that no "
-            "position, camera number or thumbnail goes with them."
+            f"{_count(account.pictures, 'released photo')} drawn anew from the pixels alone, so "
+            "that no position, camera number or thumbnail goes with them."
         )
     if account.texts:
         yield f"{_count(account.texts, 'released text file')} as in the full edition."

@@ -16,6 +16,7 @@ from provenance._base.progress import Progress, say_nothing, stretch
 from provenance._bundle.describe.contents import record_date, survey_package
 from provenance._bundle.redaction.account import Account
 from provenance._bundle.redaction.commitments import commit, members_text
+from provenance._bundle.redaction.decisions import keeps_reviews
 from provenance._bundle.redaction.files import FILE, NO_FILES, FileRows, redact_files
 from provenance._bundle.redaction.gathering import SITE, Known, gather_known, whole_columns
 from provenance._bundle.redaction.places import read_grid
@@ -90,6 +91,7 @@ def redact(
     public = _write_package(known, rows, account, folder)
     for empty in ("files", "originals"):
         (folder / empty).mkdir(exist_ok=True)
+    account.older = not keeps_reviews(package)
     account.decisions = known.release.decision_count
     for one in known.release.waiting:
         account.waiting[one.kind, one.where] += 1

@@ -69,9 +69,7 @@ class Release:
     `states` maps the name of each protection and consent to how it stands now.
     """
 
-    def __init__(
-        self, decisions: Decisions, net: Net, key: str, states: Mapping[str, str]
-    ) -> None:
+    def __init__(self, decisions: Decisions, net: Net, key: str, states: Mapping[str, str]) -> None:
         self._decisions, self._net, self._key = decisions, net, key
         self.states = states
         self.asked: dict[str, Asked] = {}

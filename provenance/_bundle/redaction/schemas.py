@@ -18,6 +18,7 @@ from provenance._model.profile import general_cautions
 from provenance._model.schema import Field, Model, Table, Term, Vocabulary, compile_field
 
 UNNAMED_PROFILE = "own"
+DECLARED = "The profile of the full edition says so."
 OWN_SOURCE = "common practice, no source"
 
 
@@ -95,6 +96,7 @@ def _described(shipped: Shipped, table: str, one: Field, release: Release) -> Fi
         separator=";" if one.separator else None,
         notation=one.notation if one.notation in core.notations else None,
         public=one.public,
+        public_because=DECLARED if one.public == "shown" else None,
     )
     words = (one.title, one.description, one.unit)
     if known and words == (known.title, known.description, known.unit):

@@ -47,6 +47,8 @@ ADDED_FIELDS = (
         order=0,
         sensitivity="open",
         obtained="computed",
+        public="shown",
+        public_because="It says what is withheld, and nothing of that.",
         rdf_type=DWC + "dataGeneralizations",
     ),
     Field(
@@ -58,6 +60,8 @@ ADDED_FIELDS = (
         order=0,
         sensitivity="open",
         obtained="computed",
+        public="shown",
+        public_because="It says what is withheld, and nothing of that.",
         rdf_type=DWC + "informationWithheld",
     ),
 )
@@ -131,16 +135,13 @@ def _frame(columns: Columns) -> pl.DataFrame:
     return pl.DataFrame(columns, schema=dict.fromkeys(columns, pl.String))
 
 
-def _public_schema(
-    known: Known, table: Table, added: tuple[Field, ...], account: Account
-) -> Table:
+def _public_schema(known: Known, table: Table, added: tuple[Field, ...], account: Account) -> Table:
     """The schema with what is withheld marked so, and no longer asked for."""
     forms = known.forms[table.name]
     fields = [
         # the file of a row may be left out, and a text that nobody released
         not_required(shown)
-        if (table.name, one.name) == ("file", "path")
-        or account.not_released[table.name, one.name]
+        if (table.name, one.name) == ("file", "path") or account.not_released[table.name, one.name]
         else shown
         for one in table.fields
         for shown in [_public_field(one, forms[one.name])]
