@@ -31,8 +31,8 @@ class Account:
     open text something was replaced; `rows_left_out` counts the rows of tables that stay empty;
     `columns_left_out` counts columns that no schema describes, `fields_closed` those that a profile
     added and does not declare. `not_released` counts blank cells of (table, field) that nobody
-    released, `waiting` the different things of (kind, where) that nobody decided about. A package of an `older` version
-    has no place for decisions.
+    released, `waiting` the different things of (kind, where) that nobody decided about. A package
+    of an `older` version has no place for decisions.
     """
 
     grid: Decimal | None

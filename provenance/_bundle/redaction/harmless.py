@@ -23,6 +23,7 @@ _PART = "[A-Za-z]{0,4}[0-9]{0,4}[A-Za-z]{0,2}"
 _SAFE_KEY = re.compile(rf"(?=.{{1,16}}\Z){_PART}(?:[-_./:]{_PART}){{0,4}}")
 """A few short groups of letters and digits, as LH-012, C-2023-1 and hole:231 are."""
 MOST_DIGITS = 6
+"""Of a code or an added number: a position to a hundred metres has seven, and a telephone more."""
 
 
 def is_safe_key(key: str) -> bool:
@@ -44,7 +45,7 @@ def is_harmless(shipped: Shipped, table: str, one: Field, text: str) -> bool:
 
     That is a truth value, a date (EDTF), a code of a shipped list, a number within the bounds of
     the core's field, a specimen or stamp number, a checksum. A field that a profile added counts
-    by its own type.
+    by its own type, and has to pass the search besides.
     """
     known = shipped.field(table, one.name)
     kind = known or one

@@ -13,7 +13,7 @@ from provenance._bundle.redaction.account import Account
 from provenance._bundle.redaction.acts import redact_acts
 from provenance._bundle.redaction.files import NO_FILES, FileRows
 from provenance._bundle.redaction.gathering import GRID_FORMS, Known, sites_of_rows, whole_columns
-from provenance._bundle.redaction.harmless import is_harmless, passes_the_search
+from provenance._bundle.redaction.harmless import MOST_DIGITS, is_harmless, passes_the_search
 from provenance._bundle.redaction.people import Columns, role_names, unnamed
 from provenance._bundle.redaction.places import (
     as_decimal,
@@ -140,7 +140,7 @@ def _public_schema(known: Known, table: Table, added: tuple[Field, ...], account
     forms = known.forms[table.name]
     fields = [
         # the file of a row may be left out, and a text that nobody released
-        not_required(shown)
+        _partly_blank(shown)
         if (table.name, one.name) == ("file", "path") or account.not_released[table.name, one.name]
         else shown
         for one in table.fields
@@ -173,6 +173,11 @@ def _public_field(one: Field, form: str) -> Field:
         "longitude": "In this edition the middle of a grid cell.",
     }.get(form, "In this edition counted from another zero.")
     return replace(one, description=f"{one.description} {said}", withheld=form == "stand_in")
+
+
+def _partly_blank(one: Field) -> Field:
+    said = f"{one.description} In this edition only what was released is shown."
+    return not_required(replace(one, description=said, withheld=True))
 
 
 def not_required(one: Field) -> Field:
@@ -403,6 +408,8 @@ class _Cells:
                     for hit in line_hits
                     if hit.start < start + len(text) and hit.end > start
                 ]
+                if sum(map(str.isdigit, text)) > MOST_DIGITS:
+                    here.append(Hit(0, len(text), "long number in a field of the profile"))
                 found[name][text] = [*found[name].get(text, []), *here]
         return found
 
