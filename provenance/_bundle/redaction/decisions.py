@@ -7,7 +7,9 @@ import re
 import unicodedata
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
+from functools import lru_cache
 
+from provenance._bundle.redaction.words import unknown_words
 from provenance._disclosure.hits import Hit
 from provenance._record.cells import TRUE_WORDS
 from provenance._record.package import Package
@@ -15,6 +17,7 @@ from provenance._record.snapshot import Row
 
 REVIEW, REVIEW_RULE, CONFLICT = "review", "review_rule", "conflict"
 RELEASE, WITHHOLD, REPLACE = "release", "withhold", "replace"
+_REMEMBERED = 1 << 16
 MOST_GROWTH = 2
 """A rule that covers more than so many times the texts it was made for asks again."""
 
@@ -40,12 +43,6 @@ class Rule:
     decision: str
     count: int
     under: str
-
-    @property
-    def said(self) -> str:
-        """What it covers, for a person."""
-        meant = [f"shape {self.shape!r}"] if self.shape else []
-        return " and ".join([*meant, *(["known words only"] if self.known_words else [])])
 
 
 @dataclass(frozen=True)
@@ -117,6 +114,7 @@ def identity_of(key: str, kind: str, where: str, text: str) -> str:
     return hmac.new(bytes.fromhex(key), message.encode(), "sha256").hexdigest()
 
 
+@lru_cache(maxsize=_REMEMBERED)
 def shape_of(text: str) -> str:
     """A text with 0 for every digit.
 
@@ -140,3 +138,42 @@ def still_stands(under: str, states: Mapping[str, str]) -> bool:
 def under_text(names: Iterable[str], states: Mapping[str, str]) -> str:
     """Those protections and consents, as a decision keeps them."""
     return "; ".join(f"{name}={states[name]}" for name in sorted(set(names)) if name in states)
+
+
+# -- what a rule means -----------------------------------------------------------------------------
+
+
+@lru_cache(maxsize=_REMEMBERED)
+def phrases_of(text: str) -> tuple[str, ...]:
+    """The parts of a text between semicolons and full stops.
+
+    >>> phrases_of("2 nails; bark at end A. Dry")
+    ('2 nails', 'bark at end A', 'Dry')
+    """
+    return tuple(part for one in re.split(r";|[.](?=\s)", text) if (part := one.strip(" .")))
+
+
+def is_meant(rule: Rule, text: str) -> bool:
+    """Whether a rule means just this text, or part of one."""
+    if rule.shape and shape_of(text) != rule.shape:
+        return False
+    return not (rule.known_words and unknown_words(text))
+
+
+def concerns(rule: Rule, text: str) -> bool:
+    """Whether a rule means a text, or any part of it."""
+    return is_meant(rule, text) or any(is_meant(rule, one) for one in phrases_of(text))
+
+
+def is_released(rules: Iterable[Rule], text: str) -> bool:
+    """Whether one of the rules means the text, or each part of it is meant by some of them."""
+    rules = list(rules)
+    parts = phrases_of(text)
+    return any(is_meant(rule, text) for rule in rules) or (
+        bool(parts) and all(any(is_meant(rule, part) for rule in rules) for part in parts)
+    )
+
+
+def covered(rule: Rule, texts: Iterable[str], found: Mapping[str, Sequence[Hit]]) -> list[str]:
+    """The texts without findings that a rule concerns."""
+    return [text for text in texts if not found[text] and concerns(rule, text)]

@@ -19,11 +19,11 @@ from provenance._record.joined import split_codes
 SPECIMEN = "specimen_number"
 _NUMBER = re.compile(r"[-+]?[0-9]+(\.[0-9]+)?([eE][-+]?[0-9]{1,2})?")
 _EDTF = re.compile(EDTF_PATTERN)
-_PART = "[A-Za-z]{0,4}[0-9]{0,4}[A-Za-z]{0,2}"
+_PART = "[A-Za-z]{0,4}(?:[0-9]{1,4}[A-Za-z]{0,2})?"
 _SAFE_KEY = re.compile(rf"(?=.{{1,16}}\Z){_PART}(?:[-_./:]{_PART}){{0,4}}")
 """A few short groups of letters and digits, as LH-012, C-2023-1 and hole:231 are."""
 MOST_DIGITS = 6
-"""Of a code or an added number: a position to a hundred metres has seven, and a telephone more."""
+_LONG_NUMBER = re.compile(r"[-+]?(?:[0-9.]{7,}|[0-9]{2,}\.[0-9]{3,}|[0-9]{6,})")
 
 
 def is_safe_key(key: str) -> bool:
@@ -77,6 +77,15 @@ def passes_the_search(shipped: Shipped, table: str, one: Field) -> bool:
     """
     known = shipped.field(table, one.name)
     return known is None or known.notation == SPECIMEN
+
+
+def is_long(number: str) -> bool:
+    """Whether a number in a field that a profile added could be a position or telephone number.
+
+    >>> is_long("51.4739"), is_long("5550142"), is_long("1782"), is_long("4.215")
+    (True, True, False, False)
+    """
+    return bool(_LONG_NUMBER.match(number))
 
 
 def _within(one: Field, text: str) -> bool:

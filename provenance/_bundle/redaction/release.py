@@ -17,12 +17,13 @@ from provenance._bundle.redaction.decisions import (
     Decided,
     Decisions,
     Rule,
+    concerns,
+    covered,
     found_in,
     identity_of,
-    shape_of,
+    is_released,
     still_stands,
 )
-from provenance._bundle.redaction.words import unknown_words
 from provenance._disclosure.hits import Hit, Net
 
 TEXT, KEY, LIST, PROFILE, PACKAGE = "text", "key", "list", "profile", "package"
@@ -135,17 +136,13 @@ class Release:
     def _rules_now(
         self, kind: str, where: str, texts: Sequence[str], found: Mapping[str, Sequence[Hit]]
     ) -> list[tuple[Rule, bool]]:
-        """The rules of a field, those that withhold first, and whether each has outgrown itself."""
+        """The rules of a field, and whether each has outgrown what it was made for."""
         if kind not in (TEXT, KEY):
             return []
-        rules = sorted(
-            self._decisions.rules.get(where, ()), key=lambda one: one.decision != WITHHOLD
-        )
         return [
-            (rule, len(covered(rule.shape, rule.known_words, texts, found))
-             > MOST_GROWTH * rule.count)
-            for rule in rules
-        ]  # fmt: skip
+            (rule, len(covered(rule, texts, found)) > MOST_GROWTH * rule.count)
+            for rule in self._decisions.rules.get(where, ())
+        ]
 
     def _judge(self, one: Asked, rules: Sequence[tuple[Rule, bool]]) -> None:
         one.state, one.why, one.shown, one.by_rule = WAITING, NEVER_DECIDED, None, ""
@@ -153,10 +150,7 @@ class Release:
         if decided:
             self._by_decision(one, decided)
             return
-        for rule, outgrown in rules:
-            if is_meant(rule.shape, rule.known_words, one.text):
-                self._by_rule(one, rule, outgrown)
-                return
+        self._by_rules(one, rules)
 
     def _by_decision(self, one: Asked, decided: Decided) -> None:
         if decided.decision == WITHHOLD:
@@ -174,32 +168,37 @@ class Release:
             else:
                 one.state, one.why, one.shown = REPLACE, "", decided.replacement
 
-    def _by_rule(self, one: Asked, rule: Rule, outgrown: bool) -> None:
-        one.by_rule = rule.rule_id
-        if rule.decision == WITHHOLD:
-            one.state, one.why, one.shown = WITHHOLD, "", None
-        elif rule.decision != RELEASE:
-            one.why = f"rule {rule.rule_id} neither releases nor withholds"
+    def _by_rules(self, one: Asked, rules: Sequence[tuple[Rule, bool]]) -> None:
+        """Withheld where a rule says so of any part, released where rules do of every part."""
+        about = [(rule, grown) for rule, grown in rules if concerns(rule, one.text)]
+        if not about:
+            return
+        one.by_rule = about[0][0].rule_id
+        against = [rule for rule, _ in about if rule.decision == WITHHOLD]
+        if against:
+            one.state, one.why, one.by_rule = WITHHOLD, "", against[0].rule_id
         elif one.hits:
             one.why = FOUND_BY_RULE
-        elif not still_stands(rule.under, self.states):
-            one.why = CHANGED_SINCE
-        elif outgrown:
-            one.why = (
+        else:
+            lapsed = {
+                one.rule_id: why for one, grown in about if (why := self._why_not(one, grown))
+            }
+            sound = [rule for rule, _ in about if rule.rule_id not in lapsed]
+            if is_released(sound, one.text):
+                one.state, one.why, one.shown = RELEASE, "", one.text
+                one.by_rule = ", ".join(rule.rule_id for rule in sound)
+            elif lapsed:
+                one.by_rule, one.why = next(iter(lapsed.items()))
+
+    def _why_not(self, rule: Rule, outgrown: bool) -> str:
+        """Why a rule releases nothing now; '' for one that does."""
+        if rule.decision != RELEASE:
+            return f"rule {rule.rule_id} neither releases nor withholds"
+        if not still_stands(rule.under, self.states):
+            return CHANGED_SINCE
+        if outgrown:
+            return (
                 f"rule {rule.rule_id} covers more than {MOST_GROWTH} times the {rule.count} texts "
                 "that it was made for"
             )
-        else:
-            one.state, one.why, one.shown = RELEASE, "", one.text
-
-
-def is_meant(shape: str, known_words: bool, text: str) -> bool:
-    """Whether a rule of this condition means a text."""
-    return (not shape or shape_of(text) == shape) and not (known_words and unknown_words(text))
-
-
-def covered(
-    shape: str, known_words: bool, texts: Iterable[str], found: Mapping[str, Sequence[Hit]]
-) -> list[str]:
-    """The texts that a rule of this condition would release."""
-    return [text for text in texts if not found[text] and is_meant(shape, known_words, text)]
+        return ""

@@ -13,7 +13,7 @@ from provenance._bundle.redaction.account import Account
 from provenance._bundle.redaction.acts import redact_acts
 from provenance._bundle.redaction.files import NO_FILES, FileRows
 from provenance._bundle.redaction.gathering import GRID_FORMS, Known, sites_of_rows, whole_columns
-from provenance._bundle.redaction.harmless import MOST_DIGITS, is_harmless, passes_the_search
+from provenance._bundle.redaction.harmless import is_harmless, is_long, passes_the_search
 from provenance._bundle.redaction.people import Columns, role_names, unnamed
 from provenance._bundle.redaction.places import (
     as_decimal,
@@ -408,7 +408,7 @@ class _Cells:
                     for hit in line_hits
                     if hit.start < start + len(text) and hit.end > start
                 ]
-                if sum(map(str.isdigit, text)) > MOST_DIGITS:
+                if is_long(text):
                     here.append(Hit(0, len(text), "long number in a field of the profile"))
                 found[name][text] = [*found[name].get(text, []), *here]
         return found

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import re
 from collections.abc import Iterator
-from functools import cache
+from functools import cache, lru_cache
 from typing import Any
 
 from provenance._base.resources import shipped
@@ -12,7 +12,7 @@ from provenance._bundle.redaction.shipped import shipped_models
 from provenance._model.schema import read_yaml
 
 _WORD = re.compile(r"[^\W\d_]+")
-_LISTS = ("form_words.yaml", "wood_names.yaml")
+_LISTS = ("form_words.yaml", "plain_words.yaml", "wood_names.yaml")
 
 
 @cache
@@ -44,16 +44,17 @@ def _words(value: Any) -> Iterator[str]:
             yield from _words(one)
 
 
-def unknown_words(text: str) -> list[tuple[int, int]]:
+@lru_cache(maxsize=1 << 16)
+def unknown_words(text: str) -> tuple[tuple[int, int], ...]:
     """Where in a text the words stand that are in no list of the program.
 
     A word beside its plain plural counts as the same.
     """
     known = known_words()
-    return [
+    return tuple(
         match.span()
         for match in _WORD.finditer(text)
         if (word := match[0].casefold()) not in known
         and word.removesuffix("s") not in known
         and word + "s" not in known
-    ]
+    )

@@ -13,6 +13,8 @@ from provenance._bundle.redaction.decisions import (
     REVIEW,
     REVIEW_RULE,
     WITHHOLD,
+    Rule,
+    covered,
     found_in,
     shape_of,
     under_text,
@@ -24,7 +26,6 @@ from provenance._bundle.redaction.release import (
     TEXT,
     WAITING,
     Asked,
-    covered,
 )
 from provenance._bundle.review.review import OLDER, Review, review_package
 from provenance._history.acts import short_code
@@ -127,8 +128,8 @@ def decide_by_rule(
     """Release or withhold the texts of a field that are of a shape, now and later; returns count.
 
     `like` is a shape, or a text of that shape: every digit stands for any. With `known_words` only
-    texts are meant whose words are all in the program's lists. Raises Refused where the record has
-    no such text.
+    texts are meant whose words are all in the program's lists. A text of several phrases is
+    released where rules mean each of them. Raises Refused where the record has no such text.
     """
     by = _signed(by)
     if not reason.strip():
@@ -136,8 +137,10 @@ def decide_by_rule(
     review = _to_decide(package)
     asked = {one.text: one for one in _of_field(review, where) if one.kind in (TEXT, KEY)}
     shape = shape_of(like)
+    rule_id = short_code("RV", where, shape, str(known_words))
+    rule = Rule(rule_id, where, shape, known_words, decision, 0, "")
     found = {text: () if decision == WITHHOLD else one.hits for text, one in asked.items()}
-    count = len(covered(shape, known_words, asked, found))
+    count = len(covered(rule, asked, found))
     if not (shape or known_words):
         raise Refused("a rule needs a shape or known words, or it would mean every text to come")
     if not count:
@@ -146,7 +149,6 @@ def decide_by_rule(
         hint = f"; did you mean {near[0]!r}?" if near and near[0] != shape else ""
         raise Refused(f"no text of {where} that the rule could decide is like {like!r}{hint}")
     when = when or moment_text()
-    rule_id = short_code("RV", where, shape, str(known_words))
     row = {
         "rule_id": rule_id,
         "where": where,
