@@ -112,10 +112,9 @@ class Decisions:
         from provenance._bundle.review.review import review_package
         from provenance._bundle.review.sheet import read_list
 
-        package, path = self._to_change(), Path(path)
-        words = read_list(review_package(package), path)
+        review, path = review_package(self._to_change()), Path(path)
         why = because or f"review: {path.name}"
-        return decide_one_by_one(package, words, by=by, why=why)
+        return decide_one_by_one(review, read_list(review, path), by=by, why=why)
 
     def _review(
         self, where: str, decision: str, by: str, because: str, like: str, known_words: bool

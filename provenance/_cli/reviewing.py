@@ -115,7 +115,7 @@ def review(
         found = review_package(opened)
     if decided:
         words = read_list(found, decided)
-        count = decide_one_by_one(opened, words, by=by, why=because or f"review: {decided.name}")
+        count = decide_one_by_one(found, words, by=by, why=because or f"review: {decided.name}")
         click.echo(f"recorded {counted(count, 'decision')} of {by}")
         found = review_package(open_package(package))
     elif listed:

@@ -2,9 +2,12 @@
 
 from __future__ import annotations
 
+from collections import Counter
 from datetime import date
+from pathlib import Path
 
-from provenance._demo.stage import SOUND, Did, Stage
+from provenance._demo.stage import SOUND, STARTED, Did, Stage
+from provenance._history.history import moment_text
 from provenance._record.package import open_package
 
 DEPOSITOR = "Mirka Bellowhay (invented)"
@@ -14,6 +17,62 @@ SHELF = "Shelf 3 (invented)"
 TAKEN_IN = date(2024, 4, 2)
 PATTERN = "{year}.{serial:04}"
 NUMBER = "2024.0001"
+REVIEWER = "Tamsel Orrowby (invented)"
+REVIEW = "review/decisions.csv"
+REVIEW_RULES = (
+    ("lab_result.lab_number", "ORR-23-000", "numbers of the laboratory"),
+    ("file.title", "Ring widths of ORR-23-000 (invented)", "captions of ring widths"),
+)
+REVIEWED_FIELDS = (
+    ("lab_result.notation", "dates as reported"),
+    ("lab_result.match_statistics", "figures"),
+    ("element.position_note", "read: places within a building"),
+    ("file.path", "ring widths, which the search found nothing in"),
+)
+
+
+def review_for_the_public(stage: Stage) -> Did:
+    """Somebody reads what the public edition would show: by rule, by field, and one by one."""
+    from provenance._bundle.redaction.decisions import RELEASE, REPLACE, WITHHOLD
+    from provenance._bundle.review.deciding import (
+        decide_by_rule,
+        decide_field,
+        decide_one_by_one,
+    )
+    from provenance._bundle.review.page import write_page
+    from provenance._bundle.review.review import review_package
+    from provenance._bundle.review.sheet import read_list
+
+    page = stage.out / "review.html"
+    shown = review_package(open_package(stage.sound))
+    before = write_page(shown, page)
+    who = {"by": REVIEWER, "when": moment_text(STARTED)}
+    for where, like, why in REVIEW_RULES:
+        decide_by_rule(shown, where, RELEASE, reason=why, like=like, **who)
+    decide_by_rule(shown, "place.name", RELEASE, reason="rooms", known_words=True, **who)
+    for where, why in REVIEWED_FIELDS:
+        decide_field(shown, where, RELEASE, reason=why, **who)
+    words = read_list(shown, stage.papers / REVIEW)
+    decide_one_by_one(shown, words, why=f"review: {Path(REVIEW).name}", **who)
+    review = review_package(open_package(stage.sound))
+    states = Counter(one.state for one in review.items)
+    command = f"treenail review {SOUND} --by '{REVIEWER}'"
+    return Did(
+        "Review",
+        f"{before} texts, photos and files waited for a person's word; {REVIEWER} released "
+        f"{states[RELEASE]}, gave other words for {states[REPLACE]} and withheld "
+        f"{states[WITHHOLD]}; {review.waiting} wait",
+        (
+            f"treenail review {SOUND} --page {page.name}",
+            *(f"{command} --release {one} --like '{like}' --because '{why}'"
+              for one, like, why in REVIEW_RULES),
+            f"{command} --release place.name --known-words --because rooms",
+            *(f"{command} --release {one} --because '{why}'" for one, why in REVIEWED_FIELDS),
+            f"{command} --decided papers/{REVIEW}",
+        ),
+        (page, stage.papers / REVIEW),
+        tuple(f"{one.where}: nobody decided about {one.text!r}" for one in review.open),
+    )  # fmt: skip
 
 
 def pack_public_edition(stage: Stage) -> Did:
@@ -27,8 +86,8 @@ def pack_public_edition(stage: Stage) -> Did:
     shown = verify_derivation(stage.public, stage.bundle)
     return Did(
         "Public edition",
-        "exact places, people and restricted fields are withheld; made of the full edition, as "
-        "'verify --against' shows",
+        "exact places, people and restricted fields are withheld, and what was not released; made "
+        "of the full edition, as 'verify --against' shows",
         (
             f"treenail pack {SOUND} --edition public --out {stage.public.name}",
             f"treenail verify {stage.public.name} --against {stage.bundle.name}",

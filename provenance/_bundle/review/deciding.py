@@ -1,4 +1,7 @@
-"""Records what people decide about the public edition, each time as one act that can be undone."""
+"""Records what people decide about the public edition, each time as one act that can be undone.
+
+What they decided on is the review that they were shown, or, where a package is given, one made now.
+"""
 
 from __future__ import annotations
 
@@ -52,7 +55,7 @@ class Word:
 
 
 def decide_one_by_one(
-    package: Package, words: Sequence[Word], *, by: str, when: str = "", why: str = ""
+    package: Package | Review, words: Sequence[Word], *, by: str, when: str = "", why: str = ""
 ) -> int:
     """Record decisions about single texts and files; returns how many. `why` is the act's reason.
 
@@ -90,7 +93,7 @@ def decide_one_by_one(
 
 
 def decide_field(
-    package: Package, where: str, decision: str, *, by: str, reason: str, when: str = ""
+    package: Package | Review, where: str, decision: str, *, by: str, reason: str, when: str = ""
 ) -> int:
     """Release or withhold, one by one, all texts of a field that wait now; returns how many.
 
@@ -109,13 +112,11 @@ def decide_field(
                if waiting else "nothing waits there")
         )  # fmt: skip
     words = [Word(one.identity, decision, reason=reason) for one in meant]
-    return decide_one_by_one(
-        review.package, words, by=by, when=when, why=f"review of {where}: {reason}"
-    )
+    return decide_one_by_one(review, words, by=by, when=when, why=f"review of {where}: {reason}")
 
 
 def decide_by_rule(
-    package: Package,
+    package: Package | Review,
     where: str,
     decision: str,
     *,
@@ -172,12 +173,14 @@ def _signed(by: str) -> str:
     return by.strip()
 
 
-def _to_decide(package: Package) -> Review:
-    finish_writing(package.folder)
-    review = review_package(open_package(package.folder))
-    if not review.can_be_decided:
-        raise UnusablePackage(f"{package.folder}: {OLDER}")
-    return review
+def _to_decide(package: Package | Review) -> Review:
+    """The review of a package, or the one at hand, to which decisions can be added."""
+    if isinstance(package, Package):
+        finish_writing(package.folder)
+        package = review_package(open_package(package.folder))
+    if not package.can_be_decided:
+        raise UnusablePackage(f"{package.package.folder}: {OLDER}")
+    return package
 
 
 def _of_field(review: Review, where: str) -> list[Asked]:
