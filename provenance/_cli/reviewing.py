@@ -162,11 +162,11 @@ def _say(found: Review, shape: str) -> None:
     if shape == "json":
         import json
 
-        told = [
-            {"kind": kind, "where": where, **dict(counted_)}
-            for (kind, where), counted_ in counts.items()
+        fields = [
+            {"kind": kind, "where": where, **dict(states)}
+            for (kind, where), states in counts.items()
         ]
-        click.echo(json.dumps({"waiting": found.waiting, "fields": told}, indent=2))
+        click.echo(json.dumps({"waiting": found.waiting, "fields": fields}, indent=2))
         return
     from provenance._bundle.redaction.release import WAITING
     from provenance._bundle.review.review import OLDER

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections import Counter
 from datetime import date
+from functools import partial
 from pathlib import Path
 
 from provenance._demo.stage import SOUND, STARTED, Did, Stage
@@ -46,14 +47,16 @@ def review_for_the_public(stage: Stage) -> Did:
     page = stage.out / "review.html"
     shown = review_package(open_package(stage.sound))
     before = write_page(shown, page)
-    who = {"by": REVIEWER, "when": moment_text(STARTED)}
+    when = moment_text(STARTED)
+    rule = partial(decide_by_rule, shown, decision=RELEASE, by=REVIEWER, when=when)
     for where, like, why in REVIEW_RULES:
-        decide_by_rule(shown, where, RELEASE, reason=why, like=like, **who)
-    decide_by_rule(shown, "place.name", RELEASE, reason="rooms", known_words=True, **who)
+        rule(where, reason=why, like=like)
+    rule("place.name", reason="rooms", known_words=True)
     for where, why in REVIEWED_FIELDS:
-        decide_field(shown, where, RELEASE, reason=why, **who)
+        decide_field(shown, where, RELEASE, by=REVIEWER, reason=why, when=when)
     words = read_list(shown, stage.papers / REVIEW)
-    decide_one_by_one(shown, words, why=f"review: {Path(REVIEW).name}", **who)
+    why = f"review: {Path(REVIEW).name}"
+    decide_one_by_one(shown, words, by=REVIEWER, when=when, why=why)
     review = review_package(open_package(stage.sound))
     states = Counter(one.state for one in review.items)
     command = f"treenail review {SOUND} --by '{REVIEWER}'"
