@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Collection, Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 from decimal import Decimal
@@ -186,6 +187,13 @@ def not_required(one: Field) -> Field:
     return replace(one, constraints=MappingProxyType(kept))
 
 
+def _has_room(one: Field, text: str) -> bool:
+    """Whether a field can hold a text that is none of its codes, numbers or dates."""
+    pattern = one.constraints.get("pattern")
+    is_text = one.type == "string" and not one.vocabulary
+    return is_text and (pattern is None or bool(re.fullmatch(pattern, text)))
+
+
 def released_names(known: Known, table: str, names: Sequence[str] | None) -> list[str]:
     """The names that may be published, '' for one that nobody released."""
     count = known.package.tables.count(table)
@@ -321,7 +329,8 @@ class _Cells:
         for target, text in zip(targets, texts, strict=True):
             renamed = self.known.renamed.get(target, {})
             shown.append(renamed.get(text, text))
-            known = target in self.known.tables and text in self.known.keys.get(target, ())
+            # the keys of other tables were not judged
+            known = target in self.known.renamed and text in self.known.keys.get(target, ())
             is_key.append(text in renamed or known)
             self.account.renamed[target] += shown[-1] != text
         return self._allowed(one, shown, is_key)
@@ -428,12 +437,11 @@ class _Cells:
         touched = []
         for place, text in enumerate(texts):
             new = masked.get(text, text)
-            if new == text or keep[place]:
+            if keep[place] or (new == text and (text not in masked or _has_room(one, text))):
                 shown.append(text)
                 continue
             # a code or number that holds such a value is none, and has no room for a remark
-            free = one.type == "string" and not one.vocabulary and "pattern" not in one.constraints
-            shown.append(new if free else "")
+            shown.append(new if _has_room(one, new) else "")
             touched.append(place)
         if touched:
             keys = self._row_keys(touched)
