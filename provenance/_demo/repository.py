@@ -24,22 +24,12 @@ REVIEW_RULES = (
     ("lab_result.lab_number", "ORR-23-000", "numbers of the laboratory"),
     ("file.title", "Ring widths of ORR-23-000 (invented)", "captions of ring widths"),
 )
-REVIEWED_FIELDS = (
-    ("lab_result.notation", "dates as reported"),
-    ("lab_result.match_statistics", "figures"),
-    ("element.position_note", "read: places within a building"),
-    ("file.path", "ring widths, which the search found nothing in"),
-)
 
 
 def review_for_the_public(stage: Stage) -> Did:
-    """Somebody reads what the public edition would show: by rule, by field, and one by one."""
+    """Somebody reads what the public edition would show, and decides by rule and one by one."""
     from provenance._bundle.redaction.decisions import RELEASE, REPLACE, WITHHOLD
-    from provenance._bundle.review.deciding import (
-        decide_by_rule,
-        decide_field,
-        decide_one_by_one,
-    )
+    from provenance._bundle.review.deciding import decide_by_rule, decide_one_by_one
     from provenance._bundle.review.page import write_page
     from provenance._bundle.review.review import review_package
     from provenance._bundle.review.sheet import read_list
@@ -52,8 +42,6 @@ def review_for_the_public(stage: Stage) -> Did:
     for where, like, why in REVIEW_RULES:
         rule(where, reason=why, like=like)
     rule("place.name", reason="rooms", known_words=True)
-    for where, why in REVIEWED_FIELDS:
-        decide_field(shown, where, RELEASE, by=REVIEWER, reason=why, when=when)
     words = read_list(shown, stage.papers / REVIEW)
     why = f"review: {Path(REVIEW).name}"
     decide_one_by_one(shown, words, by=REVIEWER, when=when, why=why)
@@ -70,7 +58,6 @@ def review_for_the_public(stage: Stage) -> Did:
             *(f"{command} --release {one} --like '{like}' --because '{why}'"
               for one, like, why in REVIEW_RULES),
             f"{command} --release place.name --known-words --because rooms",
-            *(f"{command} --release {one} --because '{why}'" for one, why in REVIEWED_FIELDS),
             f"{command} --decided papers/{REVIEW}",
         ),
         (page, stage.papers / REVIEW),

@@ -7,13 +7,15 @@ word, and so does every text without a list.
 from __future__ import annotations
 
 import re
+from collections.abc import Mapping
 from decimal import Decimal
+from types import MappingProxyType
 
 from provenance._bundle.redaction.places import as_decimal
 from provenance._bundle.redaction.shipped import Shipped, shipped_models
 from provenance._model.edtf import EDTF_PATTERN
 from provenance._model.media_types import MEDIA_TYPES
-from provenance._model.schema import Field
+from provenance._model.schema import Field, Vocabulary
 from provenance._record.joined import split_codes
 
 SPECIMEN = "specimen_number"
@@ -40,12 +42,18 @@ def is_specimen(key: str) -> bool:
     return bool(re.fullmatch(shipped_models().core.notations[SPECIMEN].pattern, key))
 
 
-def is_harmless(shipped: Shipped, table: str, one: Field, text: str) -> bool:
+def is_harmless(
+    shipped: Shipped,
+    table: str,
+    one: Field,
+    text: str,
+    lists: Mapping[str, Vocabulary] = MappingProxyType({}),
+) -> bool:
     """Whether a cell holds what may be public by its type alone.
 
-    That is a truth value, a date (EDTF), a code of a shipped list, a number within the bounds of
-    the core's field, a specimen or stamp number, a checksum. A field that a profile added counts
-    by its own type, and has to pass the search besides.
+    That is a truth value, a date (EDTF), a code of a shipped list or of `lists`, a number within
+    the bounds of the core's field, a specimen or stamp number, a checksum. A field that a profile
+    added counts by its own type, and has to pass the search besides.
     """
     known = shipped.field(table, one.name)
     kind = known or one
@@ -54,7 +62,9 @@ def is_harmless(shipped: Shipped, table: str, one: Field, text: str) -> bool:
     if kind.type == "boolean":
         return text.lower() in ("true", "false", "1", "0")
     if kind.vocabulary:
-        listed = shipped.terms.get(kind.vocabulary, {})
+        listed = set(shipped.terms.get(kind.vocabulary, ()))
+        if kind.vocabulary in lists:
+            listed.update(lists[kind.vocabulary].codes)
         codes = split_codes(text) if kind.separator else (text,)
         return all(code in listed for code in codes)
     if kind.notation == "edtf":

@@ -342,7 +342,7 @@ class _Cells:
         open_ = [place for place, text in enumerate(texts) if text and not is_made[place]]
         hits = self._hits_in(one, {texts[place] for place in open_})
         harmless = {
-            text: not hits.get(text) and is_harmless(self.known.shipped, self.table.name, one, text)
+            text: not hits.get(text) and self._is_harmless(one, text)
             for text in {texts[place] for place in open_}
         }
         asked = [place for place in open_ if not harmless[texts[place]]]
@@ -365,6 +365,10 @@ class _Cells:
             self.account.not_released[self.table.name, one.name] += len(gone)
             self.remarks.add(self.remarks.withheld, gone, one.title)
         return shown
+
+    def _is_harmless(self, one: Field, text: str) -> bool:
+        known = self.known
+        return is_harmless(known.shipped, self.table.name, one, text, known.lists)
 
     def _under(self, place: int) -> Iterator[str]:
         """The protections and consents that a row comes under."""
@@ -427,11 +431,7 @@ class _Cells:
 
         `keep` marks cells that were made here and are taken as they are.
         """
-        odd = [
-            text
-            for text in dict.fromkeys(texts)
-            if text and not is_harmless(self.known.shipped, self.table.name, one, text)
-        ]
+        odd = [text for text in dict.fromkeys(texts) if text and not self._is_harmless(one, text)]
         masked = dict(zip(odd, self.known.masker.masked(odd), strict=True))
         shown = []
         touched = []

@@ -19,6 +19,7 @@ from tests.bundle.redaction.searching import Haystack, Searched
 from tests.bundle.redaction.seeding import (
     HARMLESS,
     OTHER_KEYS,
+    UNREAD_CODE,
     Markers,
     a_seeded_package,
     review_all,
@@ -143,6 +144,8 @@ def test_what_was_open_is_still_there(seeded: Seeded, searched: dict[str, Haysta
     for text in (HARMLESS, "2 nails, 1 peg", "year width"):
         assert not searched["public"].of_text(text)
         assert searched["public.zip"].of_text(text), text
+    # a code that was released with its list stands in the cells too
+    assert any("tables/place.csv" in one for one in searched["public.zip"].of_text(UNREAD_CODE))
     reviewed = unpack_bundle(seeded.folder / "public.zip", seeded.folder / "opened").folder
     assert len(list((reviewed / "files").glob("*.jpg"))) == 4
     assert not list((seeded.folder / "public" / "data" / "files").glob("*"))
