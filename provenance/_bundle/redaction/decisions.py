@@ -17,6 +17,7 @@ from provenance._record.snapshot import Row
 
 REVIEW, REVIEW_RULE, CONFLICT = "review", "review_rule", "conflict"
 RELEASE, WITHHOLD, REPLACE = "release", "withhold", "replace"
+_FIRST = {WITHHOLD: 0, REPLACE: 1}
 _REMEMBERED = 1 << 16
 MOST_GROWTH = 2
 """A rule that covers more than so many times the texts it was made for asks again."""
@@ -30,6 +31,7 @@ class Decided:
     replacement: str
     found: str
     under: str
+    on: str
 
 
 @dataclass(frozen=True)
@@ -47,15 +49,19 @@ class Rule:
 
 @dataclass(frozen=True)
 class Decisions:
-    """All that was decided, without what copies of the record say differently of one thing."""
+    """All that was decided, without what copies of the record say differently of one decision.
 
-    single: Mapping[str, Decided]
+    `single` has what several people decided about one thing in the order in which it counts:
+    withholding first, then other words, the newest first.
+    """
+
+    single: Mapping[str, Sequence[Decided]]
     rules: Mapping[str, Sequence[Rule]]
 
     @property
     def count(self) -> int:
         """How many decisions there are."""
-        return len(self.single) + sum(map(len, self.rules.values()))
+        return sum(map(len, self.single.values())) + sum(map(len, self.rules.values()))
 
 
 def keeps_reviews(package: Package) -> bool:
@@ -70,12 +76,21 @@ def read_decisions(package: Package) -> Decisions:
     tables = package.tables
     contested = set()
     if CONFLICT in package.model.tables:
-        contested = set(tables.tuples(CONFLICT, ("table_name", "row_key")))
-    single = {
-        row["identity"]: Decided(row["decision"], row["replacement"], row["found"], row["under"])
-        for row in tables.rows(REVIEW)
-        if _is_signed(row) and (REVIEW, row["identity"]) not in contested
-    }
+        contested = {
+            (table, key)
+            for table, key, field in tables.tuples(CONFLICT, ("table_name", "row_key", "field"))
+            if field not in ("on", "reason")
+        }
+    single: dict[str, list[Decided]] = {}
+    key_of = package.model.table(REVIEW).key_of
+    names = ("decision", "replacement", "found", "under", "on")
+    for row in tables.rows(REVIEW):
+        if _is_signed(row) and (REVIEW, key_of(row)) not in contested:
+            one = Decided(*(row[name] for name in names))
+            single.setdefault(row["identity"], []).append(one)
+    for several in single.values():
+        several.sort(key=lambda one: one.on, reverse=True)
+        several.sort(key=lambda one: _FIRST.get(one.decision, len(_FIRST)))
     rules: dict[str, list[Rule]] = {}
     for row in tables.rows(REVIEW_RULE):
         named = row["shape"] or row["known_words"] in TRUE_WORDS

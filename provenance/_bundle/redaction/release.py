@@ -146,11 +146,13 @@ class Release:
 
     def _judge(self, one: Asked, rules: Sequence[tuple[Rule, bool]]) -> None:
         one.state, one.why, one.shown, one.by_rule = WAITING, NEVER_DECIDED, None, ""
-        decided = self._decisions.single.get(one.identity)
-        if decided:
-            self._by_decision(one, decided)
-            return
-        self._by_rules(one, rules)
+        decided = self._decisions.single.get(one.identity, ())
+        for said in decided:
+            self._by_decision(one, said)
+            if one.state != WAITING:
+                return
+        if not decided:
+            self._by_rules(one, rules)
 
     def _by_decision(self, one: Asked, decided: Decided) -> None:
         if decided.decision == WITHHOLD:

@@ -88,7 +88,7 @@ def decide_one_by_one(
         for word in words
         for one in [asked[word.identity]]
     }
-    _enter(review.package, REVIEW, "identity", new, by=by, when=when, why=why or "review")
+    _enter(review.package, REVIEW, ("identity",), list(new.values()), why=why or "review")
     return len(new)
 
 
@@ -138,7 +138,7 @@ def decide_by_rule(
     review = _to_decide(package)
     asked = {one.text: one for one in _of_field(review, where) if one.kind in (TEXT, KEY)}
     shape = shape_of(like)
-    rule_id = short_code("RV", where, shape, str(known_words))
+    rule_id = short_code("RV", where, shape, str(known_words), by)
     rule = Rule(rule_id, where, shape, known_words, decision, 0, "")
     found = {text: () if decision == WITHHOLD else one.hits for text, one in asked.items()}
     count = len(covered(rule, asked, found))
@@ -163,7 +163,7 @@ def decide_by_rule(
         "on": when,
     }
     why = f"review of {where} by rule: {reason}"
-    _enter(review.package, REVIEW_RULE, "rule_id", {rule_id: row}, by=by, when=when, why=why)
+    _enter(review.package, REVIEW_RULE, ("where", "shape", "known_words"), [row], why=why)
     return count
 
 
@@ -226,17 +226,21 @@ def _faults(review: Review, asked: Mapping[str, Asked], words: Sequence[Word]) -
 def _enter(
     package: Package,
     table: str,
-    key: str,
-    new: Mapping[str, Mapping[str, str]],
+    about: Sequence[str],
+    new: Sequence[Mapping[str, str]],
     *,
-    by: str,
-    when: str,
     why: str,
 ) -> None:
+    """Put decisions in the place of all that anybody decided about the same before.
+
+    `about` are the columns that say what a decision is about.
+    """
+
+    def told(row: Mapping[str, str]) -> tuple[str, ...]:
+        return tuple(row[name] for name in about)
+
     with package.locked():
         now = replace(package, held=None)
-        rows = [dict(row) for row in now.tables.rows(table)]
-        kept = [new.get(row[key], row) for row in rows]
-        there = {row[key] for row in rows}
-        kept += [row for name, row in new.items() if name not in there]
-        enter_table(now, table, kept, why=why, who=by, when=when)
+        decided = {told(row) for row in new}
+        kept = [dict(row) for row in now.tables.rows(table) if told(row) not in decided]
+        enter_table(now, table, [*kept, *new], why=why, who=new[0]["by"], when=new[0]["on"])

@@ -289,17 +289,39 @@ def test_a_decision_is_an_act_that_can_be_undone(holl: Package) -> None:
     assert asked(holl, "element.notes", NOTE).state == "waiting"
 
 
-def test_what_two_copies_decide_differently_waits_until_it_is_settled(
+def test_of_what_two_people_decide_in_two_copies_withholding_wins_and_nothing_is_to_settle(
+    holl: Package, tmp_path: Path
+) -> None:
+    shutil.copytree(holl.folder, tmp_path / "other" / "holl")
+    other = open_package(tmp_path / "other" / "holl")
+    say(holl, asked(holl, "element.notes", NOTE), "release")
+    say(holl, asked(holl, "element.features", MORE), "release")
+    for where, text, decision in (
+        ("element.notes", NOTE, "withhold"),
+        ("element.features", MORE, "release"),
+    ):
+        word = Word(asked(other, where, text).identity, decision)
+        decide_one_by_one(open_package(other.folder), [word], by="Bo (invented)")
+    merge_packages(open_package(holl.folder), open_package(other.folder), who=WHO)
+    merged = open_package(holl.folder)
+    assert asked(holl, "element.notes", NOTE).state == "withhold"
+    assert asked(holl, "element.features", MORE).state == "release"
+    assert merged.tables.rows("conflict") == []
+    assert len(merged.tables.rows("review")) == 4
+    # who decides it anew decides for both
+    say(merged, asked(holl, "element.notes", NOTE), "release")
+    assert asked(holl, "element.notes", NOTE).state == "release"
+
+
+def test_what_one_decision_says_differently_in_two_copies_waits_until_it_is_settled(
     holl: Package, tmp_path: Path
 ) -> None:
     shutil.copytree(holl.folder, tmp_path / "other" / "holl")
     other = open_package(tmp_path / "other" / "holl")
     say(holl, asked(holl, "element.notes", NOTE), "release")
     say(other, asked(other, "element.notes", NOTE), "withhold")
-    say(other, asked(other, "element.features", MORE), "release")
     merge_packages(open_package(holl.folder), open_package(other.folder), who=WHO)
     assert asked(holl, "element.notes", NOTE).state == "waiting"
-    assert asked(holl, "element.features", MORE).state == "release"
 
 
 def test_a_decision_that_nobody_signed_is_none(holl: Package) -> None:
