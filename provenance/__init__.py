@@ -16,6 +16,7 @@ if TYPE_CHECKING:
     from provenance._base.errors import AlreadyThere, TreenailError, UnusableInput, UnusablePackage
     from provenance._base.findings import Report
     from provenance._bundle.pack import Packed
+    from provenance._bundle.review.review import Review
     from provenance._compare.difference import Difference
     from provenance._history.deciding import Done, Refused
     from provenance._identity.locate import Found
@@ -31,6 +32,7 @@ __all__ = [
     "Record",
     "Refused",
     "Report",
+    "Review",
     "TreenailError",
     "UnusableInput",
     "UnusablePackage",
@@ -49,6 +51,7 @@ _MODULES = {
     "_base.findings": ("Report",),
     "_bag.verdict": ("Verdict",),
     "_bundle.pack": ("Packed",),
+    "_bundle.review.review": ("Review",),
     "_compare.difference": ("Difference",),
     "_history.deciding": ("Done", "Refused"),
     "_identity.locate": ("Found",),

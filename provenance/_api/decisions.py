@@ -8,6 +8,7 @@ with one that was edited by hand; the record is then as it was.
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
+from pathlib import Path
 from typing import TYPE_CHECKING
 
 if TYPE_CHECKING:
@@ -78,6 +79,54 @@ class Decisions:
         from provenance._history.deciding import accept
 
         return self._decide(accept(findings_named(self._to_change(), rule, table, key)), by, why)
+
+    def release(
+        self, where: str, *, by: str, because: str, like: str = "", known_words: bool = False
+    ) -> int:
+        """Let the public edition show what waits in a field, such as 'element.notes'.
+
+        Texts in which the search finds something, and photos, are not released so. With `like` (a
+        text or its shape, digits stand for any) or `known_words` it is a rule for later texts too.
+
+        Returns:
+            How many different texts it covers now.
+        """
+        return self._review(where, "release", by, because, like, known_words)
+
+    def withhold(
+        self, where: str, *, by: str, because: str, like: str = "", known_words: bool = False
+    ) -> int:
+        """Keep what waits in a field out of the public edition; see `release`."""
+        return self._review(where, "withhold", by, because, like, known_words)
+
+    def decided(self, path: str | Path, *, by: str, because: str = "") -> int:
+        """Read the decisions in a list that `Review` wrote and a person filled in.
+
+        Returns:
+            How many decisions were recorded.
+
+        Raises:
+            UnusableInput: the file cannot be read; row, column and value are named.
+        """
+        from provenance._bundle.review.deciding import decide_one_by_one
+        from provenance._bundle.review.review import review_package
+        from provenance._bundle.review.sheet import read_list
+
+        review, path = review_package(self._to_change()), Path(path)
+        why = because or f"review: {path.name}"
+        return decide_one_by_one(review, read_list(review, path), by=by, why=why)
+
+    def _review(
+        self, where: str, decision: str, by: str, because: str, like: str, known_words: bool
+    ) -> int:
+        from provenance._bundle.review.deciding import decide_by_rule, decide_field
+
+        package = self._to_change()
+        if not (like or known_words):
+            return decide_field(package, where, decision, by=by, reason=because)
+        return decide_by_rule(
+            package, where, decision, by=by, reason=because, like=like, known_words=known_words
+        )
 
     def undo(self, act: str, *, by: str, why: str = "") -> Done:
         """Take an act back: its code or the first digits of it, or 'last'; an undo too."""

@@ -19,6 +19,7 @@ if TYPE_CHECKING:
     from provenance._bag.verdict import Verdict
     from provenance._base.findings import Report
     from provenance._bundle.pack import Packed
+    from provenance._bundle.review.review import Review
     from provenance._record.snapshot import Snapshot
 
 
@@ -152,6 +153,21 @@ class Record(Decisions):
 
         self._refuse_closed()
         return report_on(self.path)
+
+    def review(self) -> Review:
+        """Say what waits for a person's word before the public edition shows it.
+
+        Returns:
+            What waits and what is decided; `waiting` counts, `frame` lists, `write_list` and
+            `write_page` write what a person fills in, for `decided` to read.
+
+        Raises:
+            UnusableInput: the record is a bundle or lies in a store.
+            UnusablePackage: it is a public edition, or a table cannot be read.
+        """
+        from provenance._bundle.review.review import review_package
+
+        return review_package(self._to_change())
 
     def pack(self, out: str | Path, *, edition: str = "full", zipped: bool = False) -> Packed:
         """Write an archive bundle, with everything in it.

@@ -12,6 +12,7 @@ from provenance._base.visible import visible
 from provenance._cli.options import (
     EXISTING_FILE,
     PlaceParam,
+    counted,
     even_if_damaged_option,
     format_option,
     most_option,
@@ -79,8 +80,9 @@ def pack(
 ) -> None:
     """Write PACKAGE as an archive bundle (BagIt), beside it unless --out says where.
 
-    The public edition shows no exact place, nobody who has not agreed to be named, and nothing that
-    is restricted; WITHHELD.txt in it says what is withheld. Look through it before you publish it.
+    The public edition shows no exact place, nobody who has not agreed to be named, nothing that is
+    restricted, and no text, photo or file that nobody released ('treenail review'). WITHHELD.txt in
+    it says what is withheld. Look through it before you publish it.
     Who is not named, and what has a telling code, is shown under five random letters, the same in
     every edition: the package keeps them. Who may no longer be named is blank, and --withdraws says
     which edition that was in.
@@ -155,6 +157,17 @@ def _say_what_is_withheld(packed: Packed) -> None:
         f"withheld: {account.withheld_cells} cells, {len(account.files)} files, words in "
         f"{account.texts_touched} open texts; data/WITHHELD.txt says what and why"
     )
+    if waiting := account.waiting.total():
+        click.echo(
+            f"not reviewed, and so left out: {counted(waiting, 'text')} and files, "
+            f"{account.waiting_with_hits} of them with findings; 'treenail review' shows them"
+        )
+    if account.older:
+        click.echo(
+            "this package is of a version without reviews, so no text or file could be released: "
+            "bring it forward with 'treenail new --update'",
+            err=True,
+        )
     found = account.inference
     if found.is_coarser or not found.holds:
         cell = "no coordinates" if found.cell is None else f"a cell of {found.cell} degree"

@@ -108,7 +108,9 @@ _NAMES = {ROW_FIELD: "the row", KEY_FIELD: "key"}
 def _row_named(found: History, one: Line) -> str:
     """A row as it is called now."""
     row = found.state.bound(one.table, one.row, EVERY_SOURCE)
-    return f"{one.table} {found.state.keys.get((one.table, row), row)}"
+    key = found.state.keys.get((one.table, row), row)
+    # what was reviewed goes by a hash of 64 digits
+    return f"{one.table} {key if len(key) < 64 else key[:8]}"
 
 
 def _in_words(found: History, one: Line) -> str:

@@ -33,6 +33,7 @@ STEPS: tuple[Callable[[Stage], Did], ...] = (
     outputs.print_forms,
     outputs.print_labels_and_cards,
     outputs.draw_plans_and_relocation_sheets,
+    repository.review_for_the_public,
     repository.pack_public_edition,
     steps.pack_bundles,
     steps.verify_bundles,

@@ -2,9 +2,13 @@
 
 from __future__ import annotations
 
+from collections import Counter
 from datetime import date
+from functools import partial
+from pathlib import Path
 
 from provenance._demo.stage import SOUND, STARTED, Did, Stage
+from provenance._history.history import moment_text
 from provenance._record.package import Package, open_package
 
 DEPOSITOR = "Mirka Bellowhay (invented)"
@@ -23,6 +27,51 @@ STAND_INS = {
 """Letters → whom or what they stand for: people and an owner who are not named, and the site."""
 NAMED = frozenset({"DQXJB", "FRKNC", "GHTWM", "JLCVX", "NPBQR", "VWDKF"})
 """Those of people and organisations that the public edition names: they are never shown."""
+REVIEWER = "Tamsel Orrowby (invented)"
+REVIEW = "review/decisions.csv"
+REVIEW_RULES = (
+    ("lab_result.lab_number", "ORR-23-000", "numbers of the laboratory"),
+    ("file.title", "Ring widths of ORR-23-000 (invented)", "captions of ring widths"),
+)
+
+
+def review_for_the_public(stage: Stage) -> Did:
+    """Somebody reads what the public edition would show, and decides by rule and one by one."""
+    from provenance._bundle.redaction.decisions import RELEASE, REPLACE, WITHHOLD
+    from provenance._bundle.review.deciding import decide_by_rule, decide_one_by_one
+    from provenance._bundle.review.page import write_page
+    from provenance._bundle.review.review import review_package
+    from provenance._bundle.review.sheet import read_list
+
+    page = stage.out / "review.html"
+    shown = review_package(open_package(stage.sound))
+    before = write_page(shown, page)
+    when = moment_text(STARTED)
+    rule = partial(decide_by_rule, shown, decision=RELEASE, by=REVIEWER, when=when)
+    for where, like, why in REVIEW_RULES:
+        rule(where, reason=why, like=like)
+    rule("place.name", reason="rooms", known_words=True)
+    words = read_list(shown, stage.papers / REVIEW)
+    why = f"review: {Path(REVIEW).name}"
+    decide_one_by_one(shown, words, by=REVIEWER, when=when, why=why)
+    review = review_package(open_package(stage.sound))
+    states = Counter(one.state for one in review.items)
+    command = f"treenail review {SOUND} --by '{REVIEWER}'"
+    return Did(
+        "Review",
+        f"{before} texts, photos and files waited for a person's word; {REVIEWER} released "
+        f"{states[RELEASE]}, gave other words for {states[REPLACE]} and withheld "
+        f"{states[WITHHOLD]}; {review.waiting} wait",
+        (
+            f"treenail review {SOUND} --page {page.name}",
+            *(f"{command} --release {one} --like '{like}' --because '{why}'"
+              for one, like, why in REVIEW_RULES),
+            f"{command} --release place.name --known-words --because rooms",
+            f"{command} --decided papers/{REVIEW}",
+        ),
+        (page, stage.papers / REVIEW),
+        tuple(f"{one.where}: nobody decided about {one.text!r}" for one in review.open),
+    )  # fmt: skip
 
 
 def pack_public_edition(stage: Stage) -> Did:
@@ -34,8 +83,8 @@ def pack_public_edition(stage: Stage) -> Did:
     packed = pack(open_package(stage.sound), stage.public, edition=PUBLIC)
     return Did(
         "Public edition",
-        "exact places, people and restricted fields are withheld; who is not named has a stand-in, "
-        "which the package keeps",
+        "exact places, people, restricted fields and what was not released are withheld; who is "
+        "not named has a stand-in, which the package keeps",
         (f"treenail pack {SOUND} --edition public --out {stage.public.name}",),
         (packed.path / "data" / "WITHHELD.txt", packed.path / "data" / "index.html"),
         ("the package lacked stand-ins",) if packed.got_stand_ins else (),

@@ -25,7 +25,8 @@ ATTACHED = {
     "laboratory/report.txt": "files/laboratory",
 }
 """Files and folders of the papers, and the folder of the package each goes into."""
-PAPERS = ("field", "laboratory", "two_laptops", "mappings", "files", "faulted", "README.md")
+PAPERS = ("field", "laboratory", "two_laptops", "mappings", "files", "faulted", "review",
+          "README.md")  # fmt: skip
 
 
 def lay_out_papers(stage: Stage) -> Did:

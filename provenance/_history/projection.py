@@ -125,8 +125,12 @@ class State:
 
 
 def covered_tables(model: Model) -> list[Table]:
-    """The tables that acts speak of: the record but for the ledger, which has its own chain."""
-    return [table for table in model.of_role("record") if table.name != LEDGER]
+    """The tables that acts speak of: the record but for the ledger, which has its own chain.
+
+    What was reviewed for the public edition is decided by acts too.
+    """
+    record = [table for table in model.of_role("record") if table.name != LEDGER]
+    return record + list(model.of_role("review"))
 
 
 def key_field(table: Table) -> str:

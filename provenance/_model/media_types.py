@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from pathlib import PurePosixPath
 
+UNKNOWN = "application/octet-stream"
 _BY_SUFFIX = {
     ".bmp": "image/bmp",
     ".cff": "application/yaml",
@@ -43,9 +44,10 @@ _BY_SUFFIX = {
 
 
 SVG = "image/svg+xml"
-_UNKNOWN = "application/octet-stream"
-_RUNS = frozenset({"text/html", SVG, "application/xml", _UNKNOWN})
+_RUNS = frozenset({"text/html", SVG, "application/xml", UNKNOWN})
 """What a browser may run when it is opened from a disk, or take for something that it runs."""
+MEDIA_TYPES = frozenset({*_BY_SUFFIX.values(), UNKNOWN})
+"""Every media type that this program gives a file."""
 
 
 def may_run(path: str) -> bool:
@@ -66,4 +68,4 @@ def media_type_of(path: str) -> str:
     >>> media_type_of("files/Plan.TIF")
     'image/tiff'
     """
-    return _BY_SUFFIX.get(PurePosixPath(path).suffix.lower(), _UNKNOWN)
+    return _BY_SUFFIX.get(PurePosixPath(path).suffix.lower(), UNKNOWN)

@@ -54,7 +54,8 @@ PUBLIC_FORMS = MappingProxyType(
     }
 )
 """How the public edition may show a field."""
-ROLES = ("record", "intake", "history", "derived")
+ROLES = ("record", "intake", "history", "review", "derived")
+"""What a table is for; one of role 'review' says what may be public, and never is so itself."""
 FIELD_TYPES = ("string", "number", "integer", "boolean")
 """The types of Table Schema v2 that fields here may have."""
 
@@ -116,7 +117,8 @@ class Field:
     into `enum` or `pattern`. `separator` parts several codes in one cell. `public` is one of
     PUBLIC_FORMS. `key_of` names the field that says of which table this is a key. `usual_sizes`
     names the vocabulary of the sizes that such a thing usually has. A `withheld` field is blank in
-    this edition of the record, or holds a stand-in, whatever the full one holds.
+    this edition of the record, or holds a stand-in, whatever the full one holds. `public_because`
+    is the reason for which a profile lets a field be shown that it added.
     """
 
     name: str
@@ -138,6 +140,7 @@ class Field:
     constraints: Mapping[str, Any] = field(default_factory=dict)
     hidden: bool = False
     public: str | None = None
+    public_because: str | None = None
     key_of: str | None = None
     usual_sizes: str | None = None
     withheld: bool = False
@@ -312,7 +315,7 @@ _NEEDED = ("name", "type", "title", "description", "section", "order", "sensitiv
 _OPTIONAL = {
     **{name: name for name in ("unit", "vocabulary", "separator", "notation", "example")},
     **{"rdfType": "rdf_type", "hidden": "hidden", "public": "public", "keyOf": "key_of"},
-    **{"usualSizes": "usual_sizes", "withheld": "withheld"},
+    **{"usualSizes": "usual_sizes", "withheld": "withheld", "publicBecause": "public_because"},
 }
 """Properties of a field in its JSON form that need not be there, and their names here."""
 
@@ -371,6 +374,7 @@ def field_as_dict(one: Field) -> dict[str, Any]:
         "synonyms": list(one.synonyms) or None,
         "hidden": one.hidden or None,
         "public": one.public,
+        "publicBecause": one.public_because,
         "keyOf": one.key_of,
         "usualSizes": one.usual_sizes,
         "withheld": one.withheld or None,
@@ -462,6 +466,13 @@ def read_core() -> Model:
         vocabularies=MappingProxyType({one.name: one for one in vocabularies}),
         notations=MappingProxyType(notations),
     )
+
+
+@cache
+def core_fields() -> frozenset[tuple[str, str]]:
+    """(table, field) of everything that the shipped tables have; all else somebody added."""
+    tables = map(_read_json, sorted((shipped("schemas") / "tables").glob("*.json")))
+    return frozenset((one["name"], field["name"]) for one in tables for field in one["fields"])
 
 
 def compile_model(model: Model) -> Model:

@@ -36,7 +36,8 @@ def _texts(names: str) -> dict[str, Any]:
 _FIELD = _Object(
     {**_texts("name type title description section sensitivity obtained"), "order": int},
     {
-        **_texts("unit vocabulary separator notation example rdfType public keyOf usualSizes"),
+        **_texts("unit vocabulary separator notation example rdfType public publicBecause keyOf"),
+        "usualSizes": str,
         "synonyms": [str],
         "crosswalk": [_Object({"term": str}, rest=str)],
         "constraints": _Object(

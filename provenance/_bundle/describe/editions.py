@@ -38,8 +38,8 @@ PUBLIC = Edition(
     title="Public edition",
     store="for anybody",
     notice=(
-        "Exact locations, personal data and restricted fields are withheld; WITHHELD.txt says what "
-        "and why, and who holds the full edition."
+        "Exact locations, personal data, restricted fields, and texts and files that nobody "
+        "released are withheld; WITHHELD.txt says what and why, and who holds the full edition."
     ),
 )
 EDITIONS = {one.name: one for one in (FULL, PUBLIC)}

@@ -32,7 +32,10 @@ class Account:
     `inference` says how coarse it was made, and how many places it could be about. `cells` counts
     (table, field, form); `words` has the keys of the rows of (table, field) in whose open text
     something was replaced; `rows_left_out` counts the rows of tables that stay empty;
-    `columns_left_out` counts columns that no schema describes.
+    `columns_left_out` counts columns that no schema describes, `fields_closed` those that a profile
+    added and does not declare. `not_released` counts blank cells of (table, field) that nobody
+    released, `waiting` the different things of (kind, where) that nobody decided about. A package
+    of an `older` version has no place for decisions.
     """
 
     inference: Inference
@@ -40,12 +43,18 @@ class Account:
     words: dict[tuple[str, str], list[str]] = field(default_factory=dict)
     rows_left_out: dict[str, int] = field(default_factory=dict)
     columns_left_out: dict[str, int] = field(default_factory=dict)
+    fields_closed: dict[str, int] = field(default_factory=dict)
+    tables_left_out: int = 0
+    not_released: Counter[tuple[str, str]] = field(default_factory=Counter)
+    waiting: Counter[tuple[str, str]] = field(default_factory=Counter)
+    waiting_with_hits: int = 0
+    decisions: int = 0
+    older: bool = False
     renamed: Counter[str] = field(default_factory=Counter)
     files: list[LeftOutFile] = field(default_factory=list)
     pictures: int = 0
     texts: int = 0
     properties_left_out: int = 0
-    schema_words: int = 0
 
     @property
     def grid(self) -> Decimal | None:
@@ -55,7 +64,7 @@ class Account:
     @property
     def withheld_cells(self) -> int:
         """How many cells were left blank."""
-        return sum(
+        return self.not_released.total() + sum(
             count for (_, _, form), count in self.cells.items() if form in ("withheld", "if_agreed")
         )
 
@@ -79,6 +88,13 @@ class Account:
             ],
             "rows": dict(sorted(self.rows_left_out.items())),
             "columnsWithoutSchema": dict(sorted(self.columns_left_out.items())),
+            "closedFields": dict(sorted(self.fields_closed.items())),
+            "notReleased": [
+                {"table": table, "field": name, "count": count}
+                for (table, name), count in sorted(self.not_released.items())
+                if count
+            ],
+            "neverReviewed": self.waiting.total(),
             "codesReplaced": dict(sorted(self.renamed.items())),
             "picturesRedrawn": self.pictures,
         }

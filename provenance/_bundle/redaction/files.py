@@ -1,8 +1,8 @@
-"""Decides which files go into the public edition: only what can be told to be clean.
+"""Decides which files go into the public edition: only what somebody released.
 
-A photo is drawn anew; a plain text goes in when nothing in it had to be withheld. Everything else
+A photo is drawn anew; a plain text goes in when the search finds nothing in it. Everything else
 (plans, reports, originals, whatever no row describes) is left out, and stands in the account with
-its reason and a keyed hash.
+its reason and a keyed hash. Files are named for the code of their row.
 """
 
 from __future__ import annotations
@@ -21,9 +21,9 @@ from provenance._bundle.redaction.commitments import commit
 from provenance._bundle.redaction.forms import file_ways
 from provenance._bundle.redaction.gathering import Known
 from provenance._bundle.redaction.masking import WITHHELD
-from provenance._bundle.redaction.pictures import NotRedrawn, redraw
-from provenance._disclosure.flat import letters_of
-from provenance._disclosure.phrases import SHORTEST
+from provenance._bundle.redaction.pictures import KINDS, NotRedrawn, redraw
+from provenance._bundle.redaction.release import FILE as FILE_KIND
+from provenance._bundle.redaction.release import PICTURE, WAITING
 from provenance._model.media_types import media_type_of
 from provenance._record.snapshot import Row
 
@@ -34,6 +34,8 @@ RESTRICTED = "its access is not 'open'"
 NOT_THERE = "it was not there"
 UNDESCRIBED = "no row of the record describes it"
 RECEIVED = "a file as received may hold anything"
+NOT_RELEASED = "nobody has reviewed and released it"
+REFUSED = "it was withheld when it was reviewed"
 OF_A_LEFT_OUT = ("path", "byte_count", "sha256")
 OF_A_RESTRICTED = ("notes", "rights", "taken_by")
 _CONTROL = re.compile(r"[\x00-\x08\x0b\x0c\x0e-\x1f\x7f]")
@@ -57,13 +59,14 @@ def redact_files(
     contents: Contents,
     sums: Mapping[str, str],
     key: str,
-    folder: Path,
+    folder: Path | None,
     account: Account,
     *,
     progress: Progress = say_nothing,
 ) -> FileRows:
     """Write the files that may be public into `folder`; account for all others.
 
+    Without a folder nothing is written: all that is asked for is asked, and no more.
     `sums` maps each member's path to its SHA-256, `key` is the edition key. `progress` is told the
     rows done and in total.
     """
@@ -72,7 +75,7 @@ def redact_files(
     members = {member.path for member in contents.members}
     handled: set[str] = set()
     if FILE in known.package.model.tables:
-        files = _Files(known, members, folder)
+        files = _Files(known, members, sums, folder)
         rows = known.package.tables.rows(FILE)
         for place, row in enumerate(rows):
             path = row["path"]
@@ -95,13 +98,13 @@ def redact_files(
 class _Files:
     """The files of the rows of the table file, one at a time."""
 
-    def __init__(self, known: Known, members: set[str], folder: Path) -> None:
-        self.known, self.members, self.folder = known, members, folder
+    def __init__(
+        self, known: Known, members: set[str], sums: Mapping[str, str], folder: Path | None
+    ) -> None:
+        self.known, self.members, self.sums, self.folder = known, members, sums, folder
         self.ways = file_ways(known.package.model)
         self.taken: set[str] = set()
         self.kept_back = _kept_back(known.package.tables.rows(FILE))
-        self.codes = set(known.masker.codes)
-        self.long_codes = {one for code in self.codes if len(one := letters_of(code)) >= SHORTEST}
 
     def key(self, row: Row) -> str:
         return self.known.public_key(FILE, row["file_id"])
@@ -111,23 +114,16 @@ class _Files:
 
     def take(self, place: int, row: Row, settled: dict[str, dict[int, str]]) -> str:
         """Write one row's file into the edition; '' if it is in, else why not."""
-        path = row["path"]
         reason = self._reason(row)
         target = "" if reason else self._public_path(place, row)
-        if not reason:
-            try:
-                if self.way(row) == "picture":
-                    redraw(self.known.package.folder / path, self.folder / target)
-                else:
-                    self._copy_text(path, target)
-            except NotRedrawn as error:
-                reason = str(error)
+        if not reason and self.folder:
+            reason = self._write(row, self.folder / target)
         if reason:
             for name in OF_A_LEFT_OUT + (OF_A_RESTRICTED if reason == RESTRICTED else ()):
                 settled.setdefault(name, {})[place] = ""
             if reason == RESTRICTED and row["title"]:
                 settled.setdefault("title", {})[place] = WITHHELD
-        else:
+        elif self.folder:
             written = self.folder / target
             self.taken.add(folded(target))
             for name, text in (
@@ -137,7 +133,22 @@ class _Files:
                 ("media_type", media_type_of(target)),
             ):
                 settled.setdefault(name, {})[place] = text
+        else:
+            settled.setdefault("path", {})[place] = target
         return reason
+
+    def _write(self, row: Row, target: Path) -> str:
+        """Write a file; '' if it is written, else why it cannot be."""
+        source = self.known.package.folder / row["path"]
+        if self.way(row) == "text":
+            with writing(target) as stream:
+                stream.write(source.read_bytes())
+            return ""
+        try:
+            redraw(source, target)
+        except NotRedrawn as error:
+            return str(error)
+        return ""
 
     def _reason(self, row: Row) -> str:
         if row["file_id"] in self.kept_back:
@@ -147,7 +158,21 @@ class _Files:
         way = self.way(row)
         if not way:
             return "a program cannot tell what a file of its kind shows"
-        return self._reason_of_text(row["path"]) if way == "text" else ""
+        reason = self._reason_of_text(row["path"]) if way == "text" else ""
+        if way == "picture" and Path(row["path"]).suffix.lower() not in KINDS:
+            reason = f"only {', '.join(KINDS)} can be drawn anew"
+        return reason or self._unreleased(row, PICTURE if way == "picture" else FILE_KIND)
+
+    def _unreleased(self, row: Row, kind: str) -> str:
+        """Why a file that could go out does not; '' for one that somebody released."""
+        release, digest = self.known.release, self.sums[row["path"]]
+        site = self.known.site_of.get(row["about_table"], {}).get(row["about_id"], "")
+        under = {f"site:{site}", f"party:{row['taken_by']}"}
+        if row["about_table"] == "party":
+            under.add(f"party:{row['about_id']}")
+        if release.of_file(kind, "file.path", row["path"], digest, (), under):
+            return ""
+        return NOT_RELEASED if release.asked[digest].state == WAITING else REFUSED
 
     def _reason_of_text(self, path: str) -> str:
         source = self.known.package.folder / path
@@ -162,27 +187,15 @@ class _Files:
             return "something in it is withheld elsewhere"
         return ""
 
-    def _copy_text(self, path: str, target: str) -> None:
-        with writing(self.folder / target) as stream:
-            stream.write((self.known.package.folder / path).read_bytes())
-
     def _public_path(self, place: int, row: Row) -> str:
-        """The file's path, or one made of its code where the path would give something away."""
-        path = row["path"]
-        words = set(re.split(r"[\W_]+", path))
-        new = path
-        if not self.known.masker.is_clean(path) or words & self.codes or self._holds_key(path):
-            new = self._coded_path(place, row, Path(path).suffix.lower())
+        """A path made of the row's code in public: the crew's own name may give something away."""
+        ending = Path(row["path"]).suffix.lower()
+        new = self._coded_path(place, row, ending)
         number = 1
         while folded(new) in self.taken:
             number += 1
-            new = self._coded_path(place, row, f"-{number}{Path(path).suffix.lower()}")
+            new = self._coded_path(place, row, f"-{number}{ending}")
         return new
-
-    def _holds_key(self, path: str) -> bool:
-        """Whether a key that is another one in public stands in the path, however it is parted."""
-        plain = letters_of(path)
-        return any(code in plain for code in self.long_codes)
 
     def _coded_path(self, place: int, row: Row, ending: str) -> str:
         stem = re.sub(r"[^A-Za-z0-9_-]+", "-", self.key(row)).strip("-") or f"row-{place + 2}"

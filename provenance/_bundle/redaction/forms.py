@@ -2,6 +2,7 @@
 
 The package's own schemas decide. Where they are older than the program's, or were made laxer, the
 program's decide for the fields that both know: nothing is shown that either of them withholds.
+A field that the program does not know is closed until its profile declares it public, and why.
 """
 
 from __future__ import annotations
@@ -9,26 +10,22 @@ from __future__ import annotations
 from collections.abc import Mapping
 from dataclasses import replace
 
-from provenance._model.schema import PUBLIC_FORMS, Field, Model, Vocabulary, read_core
+from provenance._bundle.redaction.shipped import shipped_models
+from provenance._model.schema import PUBLIC_FORMS, Field, Model, Vocabulary
 
 FILE_KINDS = "file_kind"
 
 
 def public_forms(model: Model) -> Mapping[str, Mapping[str, str]]:
     """The form (one of PUBLIC_FORMS) of every field, by table and name."""
-    core = read_core().tables
+    shipped = shipped_models()
     return {
         table.name: {
-            one.name: _form(one, _in_core(core.get(table.name), one.name), "may_be_named" in table)
+            one.name: _form(one, shipped.field(table.name, one.name), "may_be_named" in table)
             for one in table.fields
         }
         for table in model.tables.values()
     }
-
-
-def _in_core(table: object, name: str) -> Field | None:
-    fields = getattr(table, "fields", ())
-    return next((one for one in fields if one.name == name), None)
 
 
 def _form(one: Field, core: Field | None, has_consent: bool) -> str:
@@ -36,6 +33,8 @@ def _form(one: Field, core: Field | None, has_consent: bool) -> str:
         # schemas from before this property was known
         one = replace(one, public=core.public)
     form = one.public_form
+    if core is None and (one.public is None or (form == "shown" and not one.public_because)):
+        return "withheld"
     if form == "shown" and one.sensitivity != "open":
         form = "withheld"
     if core and form != "withheld":
@@ -47,7 +46,7 @@ def _form(one: Field, core: Field | None, has_consent: bool) -> str:
 
 def file_ways(model: Model) -> Mapping[str, str]:
     """Kind of file → 'picture' or 'text', for the kinds that may go into the public edition."""
-    core = read_core().vocabularies[FILE_KINDS]
+    core = shipped_models().core.vocabularies[FILE_KINDS]
     own: Vocabulary = model.vocabularies.get(FILE_KINDS, core)
     ways = {}
     for term in own.terms:

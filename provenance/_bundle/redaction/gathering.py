@@ -4,11 +4,13 @@ from __future__ import annotations
 
 import re
 from collections import defaultdict
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from itertools import compress
-from operator import ne
+from operator import eq, ne
 
+from provenance._base.errors import UnusablePackage
+from provenance._bundle.redaction.decisions import read_decisions
 from provenance._bundle.redaction.forms import public_forms
 from provenance._bundle.redaction.masking import WITHHELD, Masker, WithheldValues
 from provenance._bundle.redaction.own_grids import Grids, own_grids
@@ -22,7 +24,10 @@ from provenance._bundle.redaction.people import (
 from provenance._bundle.redaction.placed import AXES, PLACED_FORMS
 from provenance._bundle.redaction.places import as_decimal, corners
 from provenance._bundle.redaction.points import LATITUDE, LONGITUDE, protected_points
+from provenance._bundle.redaction.release import KEY, Release
 from provenance._bundle.redaction.safe_keys import KeyJudge
+from provenance._bundle.redaction.schemas import added_fields, public_lists, public_tables
+from provenance._bundle.redaction.shipped import Shipped, shipped_models
 from provenance._bundle.redaction.stand_ins import (
     FULL_ONLY,
     StandIns,
@@ -34,11 +39,11 @@ from provenance._disclosure.flat import letters_of
 from provenance._disclosure.numbers import WithheldNumber, codes_in
 from provenance._history.history import CHANGE
 from provenance._history.projection import links_of
-from provenance._model.schema import Field, Model, Table, read_core
+from provenance._model.schema import Field, Model, Table, Vocabulary, read_core
 from provenance._record.cells import TRUE_WORDS
-from provenance._record.edition_key import edition_key
+from provenance._record.edition_key import EDITION_KEY, edition_key
 from provenance._record.joined import keys_now
-from provenance._record.package import Package
+from provenance._record.package import DESCRIPTOR, Package
 
 SITE = "site"
 LARGE = 10_000
@@ -56,10 +61,19 @@ class Known:
 
     `renamed` maps table → old key → the key in public, '' for somebody who is blank there; `grids`
     are the own grids of buildings. `people` are those who are named and those who are not;
-    `stand_ins` has the stand-ins, new ones among them that the package does not keep yet.
+    `stand_ins` has the stand-ins, new ones among them that the package does not keep yet. `tables`
+    are those that the public edition has, `keys` the keys of each as they are in the package,
+    `site_of` the site of each; `lists` are the codes that it shows, and `release` says what people
+    released.
     """
 
     package: Package
+    shipped: Shipped
+    tables: Sequence[str]
+    lists: Mapping[str, Vocabulary]
+    release: Release
+    keys: Mapping[str, frozenset[str]]
+    site_of: Mapping[str, Mapping[str, str]]
     forms: Mapping[str, Mapping[str, str]]
     masker: Masker
     renamed: Mapping[str, Mapping[str, str]]
@@ -77,15 +91,21 @@ def gather_known(package: Package) -> Known:
 
     Raises UnusablePackage when a table cannot be read.
     """
-    model = package.model
+    model, shipped = package.model, shipped_models()
+    key = edition_key(package)
+    if key is None:
+        raise UnusablePackage(f"{package.folder / DESCRIPTOR} has no '{EDITION_KEY}'")
     forms = public_forms(model)
     values = WithheldValues()
     open_names: set[str] = set()
     stand_ins = read_stand_ins(package)
     people = PublicPeople({}, ())
     keys: dict[str, list[str]] = {}
+    site_of: dict[str, dict[str, str]] = {}
+    tables = public_tables(shipped, model)
     for table in model.tables.values():
-        if table.name in FULL_ONLY:
+        if table.name in FULL_ONLY or (table.role == "review" and table.name not in tables):
+            # texts stand there a second time, and what is said of them is nowhere shown
             continue
         columns = whole_columns(package, table)
         if table.name == PARTY:
@@ -94,11 +114,12 @@ def gather_known(package: Package) -> Known:
         if table.role == "history":
             # all else that acts say stands in other tables, or is nowhere shown
             columns = {name: texts if name == "who" else [] for name, texts in columns.items()}
-        _gather_values(table, columns, forms[table.name], values)
+        _gather_values(table, columns, _gathered_forms(shipped, table, forms), values)
         _gather_values(table, *_said_before(package, table, columns, forms[table.name]), values)
         open_names |= _open_names(columns, forms[table.name])
         if own_key := own_key_field(table):
             keys[table.name] = list(dict.fromkeys(columns[own_key.name]))
+            site_of[table.name] = _site_of_keys(table, own_key.name, columns)
     # the town in a withheld address is no secret where a laboratory is named for it
     values.phrases = {
         one for one in values.phrases if not any(letters_of(one) in name for name in open_names)
@@ -106,8 +127,9 @@ def gather_known(package: Package) -> Known:
     values.points.update(protected_points(package, forms))
     words, everyday = trade_words(model), everyday_words()
     masker = Masker(values, words, everyday)
+    release = Release(read_decisions(package), masker, key, _states(package))
     judge = KeyJudge(masker, values.people | values.names, words)
-    renamed = _public_keys(package, judge, keys, people, stand_ins)
+    renamed = _public_keys(package, judge, keys, people, stand_ins, release)
     told = {
         old: new or WITHHELD
         for given in renamed.values()
@@ -119,8 +141,48 @@ def gather_known(package: Package) -> Known:
         values.codes = told | values.codes
         values.phrases |= set(renamed[SITE])
         masker = Masker(values, words, everyday)
-    grids = own_grids(package, edition_key(package) or "")
-    return Known(package, forms, masker, renamed, grids, people, stand_ins)
+        release.search_with(masker)
+    return Known(
+        package,
+        shipped,
+        tables,
+        public_lists(shipped, model, release),
+        release,
+        {name: frozenset(found) for name, found in keys.items()},
+        site_of,
+        forms,
+        masker,
+        renamed,
+        own_grids(package, key),
+        people,
+        stand_ins,
+    )
+
+
+def _states(package: Package) -> dict[str, str]:
+    """How each site's protection and consent, and each person's consent to be named, stand now."""
+    states = {}
+    for row in package.tables.rows(SITE):
+        states[f"site:{row['site_id']}"] = f"{row.get('protection')},{row.get('owner_consent')}"
+    for row in package.tables.rows(PARTY):
+        if row["may_be_named"] in TRUE_WORDS:
+            states[f"party:{row['party_id']}"] = "agreed"
+    return states
+
+
+def _gathered_forms(
+    shipped: Shipped, table: Table, forms: Mapping[str, Mapping[str, str]]
+) -> Mapping[str, str]:
+    """The forms by which a table is searched for withheld values.
+
+    The texts of a field that is closed only because its profile says nothing of it may be plain
+    words of the trade; its numbers are withheld values like others.
+    """
+    found = dict(forms[table.name])
+    for one in added_fields(shipped, table):
+        if one.sensitivity == "open" and one.type not in ("number", "integer"):
+            found[one.name] = "shown"
+    return found
 
 
 def _named_before(package: Package, columns: Columns, stand_ins: StandIns) -> set[str]:
@@ -321,6 +383,7 @@ def _public_keys(
     keys: Mapping[str, list[str]],
     people: PublicPeople,
     stand_ins: StandIns,
+    release: Release,
 ) -> dict[str, dict[str, str]]:
     """Table → key → the key in public, for all that is another one there."""
     model = package.model
@@ -333,6 +396,8 @@ def _public_keys(
         left = [key for key in keys[table.name] if key and key not in given]
         # who is named may have a code that is a word; what a program made of a row is that row's
         telling = judge.holding(left) if table.name == PARTY else judge.telling(left)
+        if one.obtained != "computed" and table.name != PARTY:
+            telling -= _released(release, f"{table.name}.{one.name}", sorted(telling))
         # a number that was given out in advance is that of the sample
         source = "sample" if table.name == "reservation" else table.name
         given.update({key: stand_ins.of(source, key) for key in left if key in telling})
@@ -344,6 +409,11 @@ def _public_keys(
         if (one := own_key_field(table)) and one.name not in links_of(table):
             renamed[table.name] = _made_of_others(package, table, one.name, judge, renamed)
     return renamed
+
+
+def _released(release: Release, where: str, keys: list[str]) -> set[str]:
+    """Those of some telling keys that people let stand; the rest waits for their word."""
+    return set(compress(keys, map(eq, keys, release.of_texts(KEY, where, keys))))
 
 
 def _made_of_others(
@@ -369,6 +439,33 @@ def _made_of_others(
     numbered = {key: f"{table.name}-{at}" for at, key in enumerate(holding, start=1)}
     public = {key: numbered.get(new, new) for key, new in found.items()}
     return {key: new for key, new in public.items() if new != key}
+
+
+# -- sites ---------------------------------------------------------------------------------------
+
+
+def _site_of_keys(table: Table, key: str, columns: Columns) -> dict[str, str]:
+    if table.name == SITE:
+        return {site: site for site in columns[key]}
+    for link in table.foreign_keys:
+        if link.table == SITE and len(link.fields) == 1:
+            return dict(zip(columns[key], columns[link.fields[0]], strict=True))
+    return {}
+
+
+def sites_of_rows(
+    table: Table, columns: Columns, site_of: Mapping[str, Mapping[str, str]]
+) -> list[str]:
+    """The site of each row, its own or that of what it belongs to; '' where none can be told."""
+    found = [""] * len(columns[table.names[0]])
+    for key in table.foreign_keys:
+        if len(key.fields) != 1:
+            continue
+        known = site_of.get(key.table, {})
+        for place, text in enumerate(columns[key.fields[0]]):
+            if not found[place] and text:
+                found[place] = known.get(text, "")
+    return found
 
 
 def _is_code(key: str) -> bool:

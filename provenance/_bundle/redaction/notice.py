@@ -16,6 +16,7 @@ from provenance._bundle.redaction.account import Account
 from provenance._bundle.redaction.candidates import BUILDINGS, ENOUGH
 from provenance._bundle.redaction.placed import PLACED_FORMS
 from provenance._bundle.redaction.redact import Redacted
+from provenance._bundle.redaction.release import FILE, KEY, LIST, PACKAGE, PICTURE, PROFILE, TEXT
 from provenance._record.package import Package, as_json
 
 if TYPE_CHECKING:
@@ -26,6 +27,14 @@ WITHHELD_TEXT = "WITHHELD.txt"
 SUMMARY = "check/summary.json"
 SUMMARY_TEXT = "check/summary.txt"
 ROWS_NAMED = 12
+IN_CELLS = (TEXT, PICTURE, FILE)
+"""What is counted by its cells or files; the others are counted where nobody decided."""
+_OTHERS_WAITING = {
+    KEY: "Codes of rows, for which others stand",
+    LIST: "Codes that the profile added to lists",
+    PROFILE: "Words of the profile",
+    PACKAGE: "Words about the package",
+}
 _WHY = {
     "location": "it tells where the place is",
     "personal": "it tells who somebody is",
@@ -42,11 +51,17 @@ def withheld_text(redacted: Redacted, *, day: str) -> str:
         day=day,
         keeper=repository.name if repository and repository.named else "",
         withdraws=redacted.withdraws,
+        decisions=account.decisions,
+        waiting=account.waiting.total(),
         sections=[
             ("Made coarse, or counted otherwise", list(_coarse(package, account))),
             ("Withheld: the columns are there, and blank", list(_blank(package, account))),
             ("People and codes", list(_people(package, account))),
-            ("Words replaced inside open texts", list(_words(package, account))),
+            (
+                "Withheld because nobody released them, or a review withheld them",
+                list(_not_released(package, account)),
+            ),
+            ("Words replaced in computed texts", list(_words(package, account))),
             ("Files", list(_files(account))),
             ("Other things left out", list(_others(package, account))),
         ],
@@ -145,14 +160,23 @@ def _words(package: Package, account: Account) -> Iterator[str]:
         )
 
 
+def _not_released(package: Package, account: Account) -> Iterator[str]:
+    for (table, name), count in sorted(account.not_released.items()):
+        if count:
+            yield f"{_label(package, table, name)}: {_count(count, 'value')}."
+    others = Counter(kind for kind, _ in account.waiting.elements() if kind not in IN_CELLS)
+    for kind, count in sorted(others.items()):
+        yield f"{_OTHERS_WAITING[kind]}: {count:,}; nobody has read them yet."
+
+
 def _files(account: Account) -> Iterator[str]:
     if account.pictures:
         yield (
-            f"{_count(account.pictures, 'photo')} drawn anew from the pixels alone, so that no "
-            "position, camera number or thumbnail goes with them."
+            f"{_count(account.pictures, 'released photo')} drawn anew from the pixels alone, so "
+            "that no position, camera number or thumbnail goes with them."
         )
     if account.texts:
-        yield f"{_count(account.texts, 'text file')} as in the full edition."
+        yield f"{_count(account.texts, 'released text file')} as in the full edition."
     described = [one for one in account.files if one.key]
     by_reason: dict[str, list[str]] = {}
     for one in described:
@@ -176,8 +200,11 @@ def _others(package: Package, account: Account) -> Iterator[str]:
     if account.properties_left_out:
         properties = _count(account.properties_left_out, "property", "properties")
         yield f"The descriptor: {properties} that this program does not know to be open."
-    if account.schema_words:
-        yield f"The schemas: {_count(account.schema_words, 'text')} that held a withheld value."
+    for table, count in sorted(account.fields_closed.items()):
+        title = package.model.table(table).title
+        yield f"{title}: {_count(count, 'field')} that the profile added and does not call public."
+    if account.tables_left_out:
+        yield f"{_count(account.tables_left_out, 'table')} that this program does not know."
     yield "The crew's README and mapping, and the full report of the check, which quote the record."
 
 

@@ -3,11 +3,10 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Callable, Iterator, Mapping
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass, replace
 from decimal import Decimal
 from pathlib import Path
-from types import MappingProxyType
 from typing import Any
 
 from provenance._bag.hashing import hash_files
@@ -20,19 +19,22 @@ from provenance._bundle.redaction.account import Account
 from provenance._bundle.redaction.candidates import (
     BUILDINGS,
     CELL_SHOWN,
+    Inference,
     buildings_in_cell,
     cell_published,
     coarse_enough,
 )
 from provenance._bundle.redaction.commitments import commit, members_text
+from provenance._bundle.redaction.decisions import keeps_reviews
 from provenance._bundle.redaction.files import FILE, NO_FILES, FileRows, redact_files
 from provenance._bundle.redaction.gathering import SITE, Known, gather_known, whole_columns
-from provenance._bundle.redaction.masking import WITHHELD, Masker
 from provenance._bundle.redaction.places import read_grid
-from provenance._bundle.redaction.stand_ins import FULL_ONLY, WITHDRAWAL
-from provenance._bundle.redaction.tables import redact_table
+from provenance._bundle.redaction.release import PACKAGE
+from provenance._bundle.redaction.schemas import public_model, refuse_telling_names
+from provenance._bundle.redaction.stand_ins import WITHDRAWAL
+from provenance._bundle.redaction.tables import redact_table, released_names
 from provenance._ledger.custody import last_seal
-from provenance._model.schema import Field, Model, Notation, Table, Term, Vocabulary, read_core
+from provenance._model.schema import Model, Table
 from provenance._record.edition_key import EDITION, EDITION_KEY, edition_key, is_public
 from provenance._record.package import (
     DESCRIPTOR,
@@ -45,7 +47,12 @@ from provenance._record.package import (
 
 GRID = "publicGrid"
 OPEN_PROPERTIES = ("version", "licenses", "keywords", "relatedIdentifiers", "schemaVersion")
-"""Properties of the descriptor that go into the public edition, searched like any open text."""
+"""Properties of the descriptor that go into the public edition, as far as they are released."""
+_PARTS = ("name", "title", "path", "identifier", "relation", "type", "relatedIdentifier",
+          "relatedIdentifierType", "relationType")  # fmt: skip
+_VERSION = re.compile(r"[0-9]{1,3}(\.[0-9]{1,3}){0,3}")
+_MOMENT = re.compile(r"[0-9]{4}-[0-9]{2}-[0-9]{2}(T[0-9:]{8}Z)?")
+NO_KEY = "00"
 _OWN_PROPERTIES = ("$schema", "name", "title", "description", "created", "profileName",
                    "writtenBy", "resources", EDITION_KEY, GRID, BUILDINGS, CELL_SHOWN)  # fmt: skip
 
@@ -77,8 +84,8 @@ def redact(
     `grid` is the size of the cells that coordinates are made coarse to, in degrees, or 'drop' to
     leave them out; left out, it is the descriptor's 'publicGrid', else 0.1. Where too few places
     are left that the edition could be about, it is made coarser than that: see `candidates`. The
-    package must have an edition key. What is withheld follows from its schemas alone; `known` is
-    what `gather_known` gave for it, if it was asked already.
+    package must have an edition key. What is shown follows from the program's schemas, and from
+    what was released; `known` is what `gather_known` gave for it, if it was asked already.
     Raises UnusablePackage when a table cannot be read, the package is a public edition itself, or a
     name in its profile gives something away; UnusableInput for a grid that is none.
     """
@@ -90,27 +97,24 @@ def redact(
     key = edition_key(package)
     if key is None:
         raise UnusablePackage(f"{package.folder / DESCRIPTOR} has no '{EDITION_KEY}'")
-    cell = chosen_grid(package, grid)
-    contents = survey_package(package)
     known = known or gather_known(package)
-    sites = [known.grids.sizes.get(site, {}) for site in package.tables.column(SITE, "site_id")]
-    buildings, said = buildings_in_cell(package)
-    published = cell_published(package)
-    account = Account(coarse_enough(sites, cell, buildings, said=said, published=published))
-    paths = {member.path: ("sha256",) for member in contents.members}
-    sums = hash_files(package.folder, paths, progress=stretch(progress, 0, 2))
-    for path, reason in sums.unreadable.items():
-        raise UnusableInput(f"{package.folder / path} cannot be read: {reason}")
-    digests = {path: found["sha256"] for path, found in sums.digests.items()}
+    account = Account(_inference(known, chosen_grid(package, grid)))
+    digests = _digests(package, stretch(progress, 0, 2))
     folder.mkdir(parents=True, exist_ok=True)
+    contents = survey_package(package)
     rows = redact_files(
         known, contents, digests, key, folder, account, progress=stretch(progress, 1, 2)
     )
     public = _write_package(known, rows, account, folder)
     for empty in ("files", "originals"):
         (folder / empty).mkdir(exist_ok=True)
+    account.older = not keeps_reviews(package)
+    account.decisions = known.release.decision_count
+    for one in known.release.waiting:
+        account.waiting[one.kind, one.where] += 1
+        account.waiting_with_hits += bool(one.hits)
     derived_from = {
-        "package": known.masker.mask(package.name),
+        "package": known.release.of_text(PACKAGE, "datapackage.name", package.name) or "",
         "recordDate": record_date(package),
         "membersHmacSha256": commit(key, "members", members_text(digests.items())),
         "lastSealHmacSha256": commit(key, "seal", last_seal(package)),
@@ -131,6 +135,43 @@ def _withdrawn(known: Known) -> tuple[Withdrawn, ...]:
     )
 
 
+def ask_everything(package: Package) -> Known:
+    """Ask for all that a public edition would need a person's word for, and write nothing.
+
+    What was asked, and how it stands, is in `release.asked` of the value.
+    Raises UnusablePackage and UnusableInput as `redact` does.
+    """
+    known = gather_known(package)
+    account = Account(_inference(known, None))
+    digests = _digests(package)
+    # no commitment is kept, so no key is needed for one
+    rows = redact_files(known, survey_package(package), digests, NO_KEY, None, account)
+    tables = {
+        name: redact_table(known, name, account, rows if name == FILE else NO_FILES).table
+        for name in known.tables
+    }
+    _describe(known, tables)
+    return known
+
+
+def _inference(known: Known, cell: Decimal | None) -> Inference:
+    """How coarse the edition has to be made, and how many places it could be about then."""
+    package = known.package
+    sites = [known.grids.sizes.get(site, {}) for site in package.tables.column(SITE, "site_id")]
+    buildings, said = buildings_in_cell(package)
+    published = cell_published(package)
+    return coarse_enough(sites, cell, buildings, said=said, published=published)
+
+
+def _digests(package: Package, progress: Progress = say_nothing) -> dict[str, str]:
+    """Path → SHA-256 of every file of the package."""
+    paths = {member.path: ("sha256",) for member in survey_package(package).members}
+    sums = hash_files(package.folder, paths, progress=progress)
+    for path, reason in sums.unreadable.items():
+        raise UnusableInput(f"{package.folder / path} cannot be read: {reason}")
+    return {path: found["sha256"] for path, found in sums.digests.items()}
+
+
 def chosen_grid(package: Package, grid: str | None) -> Decimal | None:
     """The size of a cell in degrees, None for no coordinates; see `redact`."""
     own = package.descriptor.get(GRID)
@@ -139,63 +180,79 @@ def chosen_grid(package: Package, grid: str | None) -> Decimal | None:
 
 def _write_package(known: Known, rows: FileRows, account: Account, folder: Path) -> Package:
     tables = {}
-    for name in known.package.model.tables:
-        if name in FULL_ONLY:
-            continue
+    for name in known.tables:
         one = redact_table(known, name, account, rows if name == FILE else NO_FILES)
         tables[name] = one.table
         # written by its own schema, which the model below is made of
         own = replace(known.package.model, tables={name: one.table})
         Package(folder, {}, own).write_table(name, one.frame)
-    model = public_model(known.package.model, tables, known.masker, account)
+    others = known.package.model.tables.keys() - known.shipped.core.tables.keys()
+    account.tables_left_out = len(others)
+    model, descriptor = _describe(known, tables)
+    kept = {*descriptor, *_OWN_PROPERTIES}
+    account.properties_left_out = len(known.package.descriptor.keys() - kept)
     write_model(model, folder)
-    name, title = _public_names(known)
-    descriptor = describe(
-        model, name=name, title=title, created=str(known.package.descriptor.get("created", ""))
-    )
-    descriptor[EDITION] = "public"
-    descriptor["description"] = _masked(
-        known, known.package.descriptor.get("description", descriptor["description"])
-    )
-    for one_name, value in known.package.descriptor.items():
-        if one_name in OPEN_PROPERTIES:
-            descriptor[one_name] = _masked(known, value)
-        elif one_name not in _OWN_PROPERTIES:
-            account.properties_left_out += 1
-    write_text(folder / "README.md", _readme(title))
+    write_text(folder / "README.md", _readme(descriptor["title"]))
     write_text(folder / DESCRIPTOR, as_json(descriptor))
     return open_package(folder)
 
 
-def _masked(known: Known, value: Any) -> Any:
-    """A JSON value with every text in it searched; a list or object keeps its shape."""
+def _describe(known: Known, tables: Mapping[str, Table]) -> tuple[Model, dict[str, Any]]:
+    """The model and the descriptor of the public edition."""
+    own, shipped, release = known.package.model, known.shipped, known.release
+    shown = [
+        one.name
+        for table in tables.values()
+        for one in own.table(table.name).fields
+        if one.name in table and shipped.field(table.name, one.name) is None
+    ]
+    refuse_telling_names(list(dict.fromkeys(shown)), known.masker)
+    model = public_model(shipped, own, tables, known.lists, release)
+    raw = known.package.descriptor
+    name, title = _public_names(known)
+    created = str(raw.get("created", ""))
+    descriptor = describe(
+        model, name=name, title=title, created=created if _MOMENT.fullmatch(created) else ""
+    )
+    descriptor[EDITION] = "public"
+    description = raw.get("description", descriptor["description"])
+    if description != descriptor["description"]:
+        told = _released(known, "description", description)
+        descriptor["description"] = told or descriptor["description"]
+    for property_name in OPEN_PROPERTIES:
+        value = _released(known, property_name, raw.get(property_name))
+        if value:
+            descriptor[property_name] = value
+    return model, descriptor
+
+
+def _released(known: Known, name: str, value: Any) -> Any:
+    """What was released of a JSON value; an object is read as one text, and known parts kept."""
+    where = f"datapackage.{name}"
     if isinstance(value, str):
-        return known.masker.mask(value)
+        return value if _VERSION.fullmatch(value) else known.release.of_text(PACKAGE, where, value)
     if isinstance(value, list):
-        return [_masked(known, one) for one in value]
+        return [one for one in (_released(known, name, part) for part in value) if one]
     if isinstance(value, dict):
-        return {known.masker.mask(str(name)): _masked(known, one) for name, one in value.items()}
-    return value
+        parts = {key: value[key] for key in _PARTS if isinstance(value.get(key), str)}
+        told = "; ".join(f"{key}: {text}" for key, text in parts.items())
+        return parts if known.release.of_text(PACKAGE, where, told) == told else None
+    return None
 
 
 def _public_names(known: Known) -> tuple[str, str]:
-    """The package's name and title in public: without the real name of a site."""
+    """The package's name and title in public; where nobody released them, by its sites."""
     from provenance._record.new import package_name
 
-    package = known.package
+    package, release = known.package, known.release
     codes = package.tables.column(SITE, "site_id")
-    names = whole_columns(package, package.model.table(SITE)).get("public_name", codes)
-    public = [
-        known.masker.mask(one or known.public_key(SITE, code))
-        for one, code in zip(names, codes, strict=True)
-    ]
-    together = " and ".join(dict.fromkeys(public)) or "Record"
-    title = known.masker.mask(package.title)
-    if title != package.title:
-        title = " ".join(title.replace(WITHHELD, together).split())
-    name = package.name
-    if not known.masker.is_clean(name):
-        name = package_name(together)
+    names = released_names(
+        known, SITE, whole_columns(package, package.model.table(SITE)).get("public_name")
+    )
+    public = [one or known.public_key(SITE, code) for one, code in zip(names, codes, strict=True)]
+    together = " and ".join(dict.fromkeys(public)) or "a site"
+    title = release.of_text(PACKAGE, "datapackage.title", package.title) or f"Record of {together}"
+    name = release.of_text(PACKAGE, "datapackage.name", package.name) or package_name(together)
     stem = re.sub(r"[^a-z0-9._-]", "-", name)[:90].strip("-.") or "package"
     return f"{stem}-public", title
 
@@ -204,83 +261,9 @@ def _readme(title: str) -> str:
     return f"""# {title}
 
 The public edition of a record of wood, samples, plugs and laboratory results. Exact places, people
-who have not agreed to be named, and restricted fields are withheld; their columns are blank and
-`schemas/` marks them. The bundle that this came in says in WITHHELD.txt what, why, and whom to ask.
+who have not agreed to be named, restricted fields, and every text and file that nobody reviewed and
+released are withheld; their columns are blank and `schemas/` marks them. The bundle that this came
+in says in WITHHELD.txt what, why, and whom to ask.
 
 It is for reading. A record is continued in the package of the full edition.
 """
-
-
-def public_model(
-    model: Model, tables: Mapping[str, Table], masker: Masker, account: Account
-) -> Model:
-    """The model with its public tables, every text in it without withheld values.
-
-    Raises UnusablePackage when a code, or the name of a field or profile, that the crew's profile
-    added holds one: those cannot be replaced.
-    """
-    _refuse_telling_names(model, masker)
-    bare = replace(model, tables=MappingProxyType(dict(tables)))
-    core = read_core()
-    # the program's own words give nothing away, but for an example that is the very value
-    own = set(_texts(core)) - {one.example for _, one in core.every_field()}
-    texts = [text for text in dict.fromkeys(_texts(bare)) if text not in own]
-    masked = dict(zip(texts, masker.masked(texts), strict=True))
-    account.schema_words = sum(new != old for old, new in masked.items())
-    public: Model = _with_texts(bare, lambda text: masked.get(text, text))
-    return public
-
-
-def _refuse_telling_names(model: Model, masker: Masker) -> None:
-    core = read_core()
-    known = {term.code for one in core.vocabularies.values() for term in one.terms}
-    known |= {name for table in core.tables.values() for name in table.names}
-    names = [model.profile]
-    names += [term.code for one in model.vocabularies.values() for term in one.terms]
-    names += [name for table in model.tables.values() for name in table.names]
-    own = [name for name in dict.fromkeys(names) if name not in known]
-    for name, masked in zip(own, masker.masked(own), strict=True):
-        if name != masked:
-            raise UnusablePackage(
-                f"the profile of this package has the name or code '{name}', which holds something "
-                "that must not be public (a name, a place or a number); give it another one in the "
-                "profile and in the tables, 'treenail new --update' brings it in"
-            )
-
-
-def _texts(model: Model) -> Iterator[str]:
-    found: list[str] = []
-
-    def note(text: str) -> str:
-        found.append(text)
-        return text
-
-    _with_texts(model, note)
-    yield from found
-
-
-_TEXTS: Mapping[type, tuple[str, ...]] = {
-    Model: ("title", "description", "cautions", "tables", "vocabularies", "notations"),
-    Table: ("title", "description", "sections", "fields"),
-    Field: ("title", "description", "example", "synonyms"),
-    Vocabulary: ("title", "description", "source", "terms"),
-    Term: ("label", "definition", "source", "match", "synonyms", "attributes"),
-    Notation: ("title", "source", "example"),
-}
-"""Where the texts for people stand in each part of a model."""
-
-
-def _with_texts(value: Any, turn: Callable[[str], str]) -> Any:
-    """A model, or a part of one, with every text for people turned."""
-    if isinstance(value, str):
-        return turn(value)
-    if isinstance(value, tuple):
-        return tuple(_with_texts(one, turn) for one in value)
-    if isinstance(value, Mapping):
-        return MappingProxyType({key: _with_texts(one, turn) for key, one in value.items()})
-    names = _TEXTS.get(type(value), ())
-    turned = {name: _with_texts(getattr(value, name), turn) for name in names}
-    if isinstance(value, Field) and turned["example"] != value.example:
-        # an example may be the very value that the column withholds
-        turned["example"] = None
-    return replace(value, **turned) if turned else value

@@ -8,6 +8,7 @@ import polars as pl
 
 from provenance._checks.language.rule import COMMON_PRACTICE, EVERY_TABLE, over_fields, rule
 from provenance._disclosure.places.shapes import COORDINATES
+from provenance._model.schema import core_fields
 from provenance._record.snapshot import Snapshot
 from provenance._record.tables import ROW, is_written
 
@@ -169,6 +170,35 @@ def public_name_is_the_real_one(tables: Snapshot) -> pl.DataFrame:
         # the public edition, where the one stands in for the other
         return tables["site"].clear()
     return tables["site"].filter(_as_words(pl.col("public_name")) == _as_words(pl.col("name")))
+
+
+@rule(
+    "privacy.field_is_closed",
+    table=EVERY_TABLE,
+    severity="note",
+    says="The profile added {found} and does not say that it is public, so the public edition "
+    "leaves the column out.",
+    remedy="If everybody may see it, write 'public: shown' and 'publicBecause: …' for the field in "
+    "the profile and bring the package forward with 'treenail new --update'; if nobody may, write "
+    "'sensitivity: restricted'.",
+    source=SECRECY,
+)
+def field_is_closed(tables: Snapshot) -> pl.DataFrame:
+    """A field that the program does not know may hold anything, a position too."""
+
+    def first_filled(table: str, field: str) -> pl.DataFrame:
+        rows = tables[table].drop_nulls(field).head(1)
+        return rows.select(ROW, found=pl.lit(f"{table}.{field}"))
+
+    known = core_fields()
+    closed = [
+        (table.name, one.name)
+        for table, one in tables.model.every_field()
+        if (table.name, one.name) not in known
+        and one.sensitivity == "open"
+        and (one.public is None or (one.public == "shown" and not one.public_because))
+    ]
+    return over_fields("found", ((*one, first_filled(*one)) for one in closed))
 
 
 @rule(

@@ -1,12 +1,14 @@
 """A package in which everything that must be withheld is a marker that stands nowhere else.
 
 Every field that its own schemas call sensitive is seeded, the crew's own ones too, and every kind
-of file; every open text then tells all of it over again.
+of file; every open text then tells all of it over again. Beside it every text that a person would
+have to read first, every code, caption, title and file, holds something that no search could know.
 """
 
 from __future__ import annotations
 
 import base64
+import contextlib
 import io
 import zipfile
 from collections.abc import Mapping
@@ -23,8 +25,15 @@ from reportlab.pdfgen.canvas import Canvas
 
 from provenance._bundle.redaction.placed import PLACED_FORMS
 from provenance._bundle.redaction.stand_ins import FULL_ONLY
+from provenance._bundle.review.deciding import (
+    Word,
+    decide_by_rule,
+    decide_field,
+    decide_one_by_one,
+)
+from provenance._bundle.review.review import review_package
 from provenance._history.acts import IMPORT, Act, Line
-from provenance._history.deciding import accept, correct, decide
+from provenance._history.deciding import Refused, accept, correct, decide
 from provenance._history.history import open_history, stage_history
 from provenance._ledger.custody import append_events
 from provenance._ledger.ed25519 import Signer
@@ -50,6 +59,11 @@ TOLD = (
     "５１．４７３９１",
 )  # fmt: skip
 """Other ways to write the same place."""
+UNREAD_TITLE, UNREAD_CODE, UNREAD_KEY = "Nvtitle", "nvmiller_dog", "nvmillers-barn"
+HARMLESS = "sound and dry, bark left on one side"
+"""What everybody may see; two rows of two fields say it."""
+CLOSED = {"gps_east": "-101.28412", "told_in": "Nvclosed", "seen_on": "1877-03-19"}
+DECLARED = {"phone": "5055550142", "gps_lat": "51.47402", "remark": "Nvremark at the gate"}
 PROFILE: dict[str, Any] = {
     "name": "seeded",
     "title": "Profile for the place itself",
@@ -63,6 +77,17 @@ PROFILE: dict[str, Any] = {
              "sensitivity": "restricted"},
             {"name": "gps_height_m", "type": "number", "title": "Height by satellite", "unit": "m",
              "description": "Height above sea level.", "sensitivity": "location"},
+            # what the profile says nothing of, and what it calls public although it is not
+            {"name": "gps_east", "type": "number", "title": "E", "description": "Degrees."},
+            {"name": "told_in", "type": "string", "title": "Year", "description": "When told."},
+            {"name": "seen_on", "type": "string", "title": "Seen", "description": "Last seen.",
+             "notation": "edtf"},
+            {"name": "phone", "type": "integer", "title": "Ask here", "description": "For the key.",
+             "public": "shown", "publicBecause": "seeded"},
+            {"name": "gps_lat", "type": "number", "title": "N", "description": "Degrees.",
+             "public": "shown", "publicBecause": "seeded"},
+            {"name": "remark", "type": "string", "title": f"As {UNREAD_TITLE} says",
+             "description": "What was said.", "public": "shown", "publicBecause": "seeded"},
         ],
         "party": [
             {"name": "nickname", "type": "string", "title": "Nickname", "description": "As called.",
@@ -73,15 +98,29 @@ PROFILE: dict[str, Any] = {
              "unit": "deg", "sensitivity": "location"},
         ],
     },
+    "extend": {
+        "hazard": [{"code": UNREAD_CODE, "label": "Owner", "definition": "Keeps dogs.",
+                    "source": "the crew"}],
+    },
 }  # fmt: skip
 
 
 @dataclass
 class Markers:
-    """What was seeded: texts and numbers, each with the place where it was put."""
+    """What was seeded: texts and numbers, each with the place where it was put.
+
+    `unread` are texts that nothing but a person could tell from harmless ones.
+    """
 
     texts: dict[str, str] = field(default_factory=dict)
     numbers: dict[str, str] = field(default_factory=dict)
+    unread: dict[str, str] = field(default_factory=dict)
+
+    def unread_text(self, where: str) -> str:
+        """A new word that a person has to read."""
+        marker = f"Nv{len(self.unread):03d}Qxz"
+        self.unread[marker] = where
+        return marker
 
     def text(self, where: str) -> str:
         """A new word that stands nowhere else."""
@@ -106,7 +145,7 @@ def a_seeded_package(folder: Path) -> tuple[Package, Markers]:
     for table in package.model.tables.values():
         # what only the full edition keeps tells of editions, and nothing of the place
         others = ("party", "custody", "file", "original", "origin", "unread", "key", *FULL_ONLY)
-        if table.role != "history" and table.name not in others:
+        if table.role not in ("history", "review") and table.name not in others:
             builder.with_bare_row(table.name, **_row(table, markers))
     _parties(builder, markers)
     _files(builder, markers)
@@ -115,6 +154,7 @@ def a_seeded_package(folder: Path) -> tuple[Package, Markers]:
     append_events(builder.package, pd.DataFrame([event] * 2), _enter_keys(builder.package, markers))
     _mark_seals(builder.package, markers)
     _tell_everything_in_the_open(builder.package, markers)
+    _what_a_person_must_read(builder, markers)
     _around_the_tables(builder.package, markers)
     _decide(builder, markers)
     return open_package(package.folder), markers
@@ -356,6 +396,76 @@ def _whole_values(package: Package) -> list[str]:
     return values
 
 
+def _what_a_person_must_read(builder: PackageBuilder, markers: Markers) -> None:
+    """A row in every table whose open texts the search knows nothing against."""
+    package = builder.package
+    for table_name, new_key in OTHER_KEYS.items():
+        table = package.model.table(table_name)
+        frame = package.table(table.name)
+        links = {name for key in table.foreign_keys for name in key.fields}
+        new = frame.iloc[0].copy()
+        for one in table.fields:
+            free = not (one.vocabulary or one.notation or one.constraints.get("pattern"))
+            if one.name in table.primary_key:
+                new[one.name] = new_key
+            elif one.type == "string" and one.public_form == "shown" and free:
+                if one.name not in (*links, *CLOSED, *DECLARED, "lab_number"):
+                    new[one.name] = markers.unread_text(f"{table.name}.{one.name}")
+            elif one.name not in links or one.public_form != "shown":
+                new[one.name] = "" if one.constraints.get("required") is None else new[one.name]
+        package.write_table(table.name, pd.concat([frame, new.to_frame().T]))
+    for key, where in ((UNREAD_KEY, "a key"), (UNREAD_CODE, "a code of a list"),
+                       (UNREAD_TITLE, "a title of a field"), ("Nvremark", "a declared field"),
+                       ("Nvclosed", "a closed field")):  # fmt: skip
+        markers.unread[key] = where
+    markers.texts["1877-03-19"] = "a date in a closed field"
+    for name in ("gps_east", "gps_lat"):
+        markers.numbers[{**CLOSED, **DECLARED}[name]] = f"element.{name}"
+    markers.texts[DECLARED["phone"]] = "element.phone"
+    place = package.table("place")
+    place.loc[place.index[-1], "place_id"] = UNREAD_KEY
+    place.loc[place.index[-1], "hazards"] = UNREAD_CODE
+    package.write_table("place", place)
+    element = package.table("element")
+    element.loc[element.index[-1], list(CLOSED)] = list(CLOSED.values())
+    element.loc[element.index[-1], list(DECLARED)] = list(DECLARED.values())
+    element.loc[element.index[-1], "place_id"] = UNREAD_KEY
+    package.write_table("element", element)
+    for key, features, notes in (("B1-077", HARMLESS, ""), ("B1-078", "2 nails, 1 peg", HARMLESS)):
+        builder.with_row("element", element_id=key, features=features, notes=notes,
+                         recorded_by=PERSON)  # fmt: skip
+
+
+def review_all(package: Package, markers: Markers) -> int:
+    """Release all that a hurried reviewer can; returns how many texts had findings and were kept.
+
+    By rule for whatever words, by field, and photo by photo; what has findings is withheld.
+    """
+    who, why = markers.text("review.by"), markers.text("review.reason")
+    fields = dict.fromkeys(one.where for one in review_package(package).open)
+    for where in fields:
+        for decide_it in (
+            lambda where: decide_by_rule(package, where, "release", by=who, reason=why,
+                                         known_words=True),
+            lambda where: decide_field(package, where, "release", by=who, reason=why),
+        ):  # fmt: skip
+            with contextlib.suppress(Refused):
+                decide_it(where)
+    waiting = review_package(package).open
+    words = [
+        Word(one.identity, "withhold" if one.hits else "release", reason=why) for one in waiting
+    ]
+    decide_one_by_one(package, words, by=who)
+    return sum(bool(one.hits) for one in waiting)
+
+
+OTHER_KEYS = {
+    "place": "B9", "datum": "D9", "tie": "T9", "element": "B1-099", "plug": "P-999",
+    "consignment": "C-9", "lab_result": "R-9", "episode": "E-9",
+}  # fmt: skip
+"""Tables that get a second row, and its key; a site and a sample would need rows beside them."""
+
+
 # -- files ---------------------------------------------------------------------------------------
 
 
@@ -385,6 +495,10 @@ def _files(builder: PackageBuilder, markers: Markers) -> None:
         ("rings.txt", b"year width\n1745 0208\n1746 0185 0199\n", {"kind": "ring_widths"}),
         ("no_photo.jpg", f"not a photo, but {markers.text('text')}".encode(), {"kind": "photo"}),
         ("camera.raw", f"II*\0{markers.text('raw photo')}".encode(), {"kind": "photo"}),
+        ("gate.txt", f"{markers.unread_text('a file of data')} has the key".encode(),
+         {"kind": "data", "title": markers.unread_text("file.title"),
+          "notes": markers.unread_text("file.notes")}),
+        ("Nvmillers-yard.jpg", _plain_jpeg(), {"title": markers.unread_text("file.title")}),
     ]  # fmt: skip
     for place, (name, raw, row) in enumerate(others, start=len(photos)):
         (folder / name).write_bytes(raw)
@@ -448,7 +562,14 @@ def _around_the_tables(package: Package, markers: Markers) -> None:
     package.with_descriptor(
         {
             "description": f"The record of {SITE_NAME}.",
+            "relatedIdentifiers": [
+                {
+                    "relatedIdentifier": markers.unread_text("datapackage.relatedIdentifiers"),
+                    "relatedIdentifierType": "URL",
+                    "relationType": "IsPartOf",
+                }
+            ],
             "contributors": [{"title": markers.text("contributor")}],
-            "keywords": ["wood", SITE_NAME],
+            "keywords": ["wood", SITE_NAME, markers.unread_text("datapackage.keywords")],
         }
     )

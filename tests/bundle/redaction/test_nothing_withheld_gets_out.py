@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import dataclass
 from pathlib import Path
 
 import pytest
@@ -16,86 +17,140 @@ from provenance._checks.check import check_package
 from provenance._record.package import Package
 from tests.builders import pack_bundle, unpack_bundle
 from tests.bundle.redaction.searching import Haystack, Searched
-from tests.bundle.redaction.seeding import Markers, a_seeded_package
+from tests.bundle.redaction.seeding import (
+    HARMLESS,
+    OTHER_KEYS,
+    UNREAD_CODE,
+    Markers,
+    a_seeded_package,
+    review_all,
+)
+
+
+@dataclass(frozen=True)
+class Seeded:
+    """The package, its markers, and the folder with the editions below."""
+
+    package: Package
+    markers: Markers
+    folder: Path
+    kept: int
+
+    def found_in(self, public: Haystack, texts: dict[str, str]) -> dict[str, list[str]]:
+        """The seeded texts and numbers that an edition holds, and where."""
+        return {
+            f"{where}: {text}": places
+            for text, where in texts.items()
+            if (places := public.of_text(text))
+        } | {
+            f"{where}: {number}": places
+            for number, where in self.markers.numbers.items()
+            if (places := public.of_number(number))
+        }
 
 
 @pytest.fixture(scope="module")
-def seeded(tmp_path_factory: pytest.TempPathFactory) -> tuple[Package, Markers, Path]:
-    """The package, its markers, and a folder with 'full', 'public' and 'public.zip'."""
+def seeded(tmp_path_factory: pytest.TempPathFactory) -> Seeded:
+    """With 'public' and 'full', which nobody reviewed, and 'public.zip', for which all was released
+    that can be in a hurry."""
     folder = tmp_path_factory.mktemp("seeded")
     package, markers = a_seeded_package(folder)
     pack_bundle(package, folder / "full")
     pack(package, folder / "public", edition=PUBLIC)
+    kept = review_all(package, markers)
     pack(package, folder / "public.zip", zipped=True, edition=PUBLIC)
-    return package, markers, folder
+    return Seeded(package, markers, folder, kept)
 
 
 @pytest.fixture(scope="module")
-def searched(seeded: tuple[Package, Markers, Path]) -> dict[str, Haystack]:
-    return {name: Haystack(seeded[2] / name) for name in ("full", "public", "public.zip")}
+def searched(seeded: Seeded) -> dict[str, Haystack]:
+    return {name: Haystack(seeded.folder / name) for name in ("full", "public", "public.zip")}
 
 
-def test_every_sensitive_field_of_every_table_is_seeded(
-    seeded: tuple[Package, Markers, Path],
-) -> None:
-    package, markers, _ = seeded
+def test_every_sensitive_field_of_every_table_is_seeded(seeded: Seeded) -> None:
+    markers = seeded.markers
     placed = {*markers.texts.values(), *markers.numbers.values()}
-    for table, one in package.model.every_field():
+    for table, one in seeded.package.model.every_field():
         links = {name for key in table.foreign_keys for name in key.fields}
-        if one.sensitivity != "open" and one.name not in links and table.name not in FULL_ONLY:
+        # what was reviewed is other texts of the record, and who did it
+        is_full_only = table.role == "review" or table.name in FULL_ONLY
+        if not is_full_only and one.sensitivity != "open" and one.name not in links:
             assert f"{table.name}.{one.name}" in placed
 
 
+def test_what_only_a_person_can_judge_is_seeded_beside_it(seeded: Seeded) -> None:
+    placed = {*seeded.markers.unread.values()}
+    # the other tables have one row, which tells all that is withheld
+    for name in OTHER_KEYS:
+        assert not {f"{name}.{one}" for one in ("notes", "title", "questions")}.isdisjoint(placed)
+    assert {"a key", "a code of a list", "a title of a field", "a file of data", "file.title",
+            "datapackage.keywords", "datapackage.relatedIdentifiers"} <= placed  # fmt: skip
+
+
 def test_the_search_finds_every_marker_in_the_full_edition(
-    seeded: tuple[Package, Markers, Path], searched: dict[str, Haystack]
+    seeded: Seeded, searched: dict[str, Haystack]
 ) -> None:
-    """Else the test below could not fail."""
-    _, markers, _ = seeded
+    """Else the tests below could not fail."""
+    every = {**seeded.markers.texts, **seeded.markers.unread}
+    every = {text: where for text, where in every.items() if not where.startswith("review.")}
     full = searched["full"]
-    assert [where for text, where in markers.texts.items() if not full.of_text(text)] == []
-    assert [where for number, where in markers.numbers.items() if not full.of_number(number)] == []
+    assert [where for text, where in every.items() if not full.of_text(text)] == []
+    numbers = seeded.markers.numbers
+    assert [where for number, where in numbers.items() if not full.of_number(number)] == []
 
 
-@pytest.mark.parametrize("name", ["public", "public.zip"])
-def test_no_marker_is_anywhere_in_the_public_edition(
-    seeded: tuple[Package, Markers, Path], searched: dict[str, Haystack], name: str
+def test_nothing_seeded_is_anywhere_in_an_edition_that_nobody_reviewed(
+    seeded: Seeded, searched: dict[str, Haystack]
 ) -> None:
-    _, markers, _ = seeded
-    public = searched[name]
-    found = {
-        f"{where}: {text}": places
-        for text, where in markers.texts.items()
-        if (places := public.of_text(text))
-    } | {
-        f"{where}: {number}": places
-        for number, where in markers.numbers.items()
-        if (places := public.of_number(number))
-    }
+    every = {**seeded.markers.texts, **seeded.markers.unread}
+    found = seeded.found_in(searched["public"], every)
+    print(
+        f"seeded: {len(seeded.markers.texts)} withheld texts, {len(seeded.markers.numbers)} "
+        f"numbers, {len(seeded.markers.unread)} unread texts; found in public: {len(found)}"
+    )
     assert found == {}
+
+
+def test_what_is_withheld_is_nowhere_even_where_all_was_released_in_a_hurry(
+    seeded: Seeded, searched: dict[str, Haystack]
+) -> None:
+    found = seeded.found_in(searched["public.zip"], seeded.markers.texts)
+    print(
+        f"released all but {seeded.kept} texts with findings; of {len(seeded.markers.texts)} "
+        f"withheld texts and {len(seeded.markers.numbers)} numbers found in public: {len(found)}"
+    )
+    assert seeded.kept > 20
+    assert found == {}
+    review = seeded.package.tables
+    assert set(review.column("review", "by")) < seeded.markers.texts.keys()
+    # and what was released is there, so that it was no empty edition that was searched
+    there = [t for t in seeded.markers.unread if searched["public.zip"].of_text(t)]
+    assert len(there) > len(seeded.markers.unread) / 2
 
 
 @pytest.mark.parametrize("name", ["public", "public.zip"])
 def test_it_is_sound_and_the_check_finds_nothing_that_the_full_edition_has_not(
-    seeded: tuple[Package, Markers, Path], name: str, tmp_path: Path
+    seeded: Seeded, name: str, tmp_path: Path
 ) -> None:
-    package, _, folder = seeded
-    assert verify_bundle(folder / name).sound
-    unpacked = unpack_bundle(folder / name, tmp_path / "unpacked")
+    assert verify_bundle(seeded.folder / name).sound
+    unpacked = unpack_bundle(seeded.folder / name, tmp_path / "unpacked")
     assert {one.rule for one in check_package(unpacked)} <= {
-        one.rule for one in check_package(package)
+        one.rule for one in check_package(seeded.package)
     }
 
 
-def test_what_was_open_is_still_there(
-    seeded: tuple[Package, Markers, Path], searched: dict[str, Haystack]
-) -> None:
+def test_what_was_open_is_still_there(seeded: Seeded, searched: dict[str, Haystack]) -> None:
     """A search that finds nothing in an empty edition would prove nothing."""
-    _, _, folder = seeded
-    public = searched["public"]
-    for text in ("B1-014", "1702p - 1781B", "Tarn Store", "Site 7"):
-        assert public.of_text(text)
-    assert (folder / "public" / "data" / "files" / "rings.txt").is_file()
-    assert len(list((folder / "public" / "data" / "files").glob("*.jpg"))) == 3
+    for text in ("B1-014", "1781", "Tarn Store", "Crew lead 2", "Owner 1"):
+        assert searched["public"].of_text(text), text
+    for text in (HARMLESS, "2 nails, 1 peg", "year width"):
+        assert not searched["public"].of_text(text)
+        assert searched["public.zip"].of_text(text), text
+    # a code that was released with its list stands in the cells too
+    assert any("tables/place.csv" in one for one in searched["public.zip"].of_text(UNREAD_CODE))
+    reviewed = unpack_bundle(seeded.folder / "public.zip", seeded.folder / "opened").folder
+    assert len(list((reviewed / "files").glob("*.jpg"))) == 4
+    assert not list((seeded.folder / "public" / "data" / "files").glob("*"))
 
 
 @settings(max_examples=30)  # each makes two maps

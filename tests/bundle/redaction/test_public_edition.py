@@ -326,7 +326,8 @@ def test_a_code_of_the_crews_own_that_names_the_place_is_refused(tmp_path: Path)
     profile = tmp_path / "own.yaml"
     profile.write_text(
         "name: own\ntitle: Own\ndescription: Own.\nadd:\n  element:\n"
-        "    - {name: hollin_reach_no, type: string, title: Number, description: Number.}\n",
+        "    - {name: hollin_reach_no, type: string, title: Number, description: Number.,"
+        " public: shown, publicBecause: a number}\n",
         encoding="utf-8",
     )
     package = a_package(tmp_path, str(profile)).with_chain().package

@@ -2,8 +2,13 @@
 
 from __future__ import annotations
 
-import pytest
+from pathlib import Path
 
+import pytest
+import yaml
+
+from provenance._checks.check import check_package
+from tests.builders import a_package
 from tests.checks.rules.record import a_sound_record, only
 
 RULES = (
@@ -109,6 +114,29 @@ def test_restricted_fields_may_say_everything() -> None:
 def test_a_public_name_that_is_the_real_one_is_an_error(public: str) -> None:
     broken = a_sound_record().but("site", public_name=public)
     only(broken.says("privacy.public_name_is_the_real_one"), "site 2 public_name", "HOLL")
+
+
+def test_a_field_of_a_profile_that_nobody_calls_public_is_named_once_with_what_to_do(
+    tmp_path: Path,
+) -> None:
+    shown = {"public": "shown", "publicBecause": "a count tells nobody where it is"}
+    names = {"course": {}, "bay": shown, "key": {"sensitivity": "restricted"}, "blank": {}}
+    added = [
+        {"name": name, "type": "string", "title": "T", "description": "D", **more}
+        for name, more in names.items()
+    ]
+    profile = tmp_path / "own.yaml"
+    profile.write_text(
+        yaml.safe_dump({"name": "own", "title": "T", "description": "D",
+                        "add": {"element": added}})
+    )  # fmt: skip
+    builder = a_package(tmp_path, str(profile)).with_chain()
+    builder.with_row("element", element_id="B1-015", course="2", bay="3", key="4")
+    found = [o for o in check_package(builder.package) if o.rule == "privacy.field_is_closed"]
+    assert [(one.table, one.row, one.field, one.severity) for one in found] == [
+        ("element", 3, "course", "note")
+    ]
+    assert "public: shown" in found[0].remedy
 
 
 def test_people_who_were_not_asked_are_noted() -> None:
