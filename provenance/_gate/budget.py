@@ -44,7 +44,7 @@ class Budget:
     most_rows: int = 20_000_000
     most_cells: int = 250_000_000
     most_uneven_rows: int = 1_000_000
-    most_missing_cells: int = 20_000_000
+    most_missing_cells: int = 5_000_000
 
 
 DEFAULT_BUDGET = Budget()

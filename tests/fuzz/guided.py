@@ -11,7 +11,7 @@
 is 200,000 tries. The first word is one of READERS below or of TARGETS in targets.py; what follows
 is libFuzzer's: a folder to keep its corpus in, -seed, -runs. A crash ends it; the file that it
 leaves is tried again by naming that in place of the folder. Prints how many were tried, the longest
-and the most memory.
+and the most memory; /dev/shm/fuzz-* is to be removed afterwards.
 """
 
 from __future__ import annotations
