@@ -29,6 +29,10 @@ TESTS = {
     "provenance/_bundle/verify.py": ["tests/bundle/test_verify.py", "tests/bundle/test_bag.py"],
     "provenance/_survey": ["tests/survey"],
     "provenance/_intake/values/units.py": ["tests/intake/test_units.py"],
+    "provenance/_bundle/review": ["tests/bundle/review"],
+    "provenance/_disclosure": ["tests/disclosure"],
+    "provenance/_gate": ["tests/gate"],
+    "provenance/_ledger": ["tests/ledger"],
     "provenance/_history": ["tests/history", "tests/intake/test_importing.py"],
 }
 """The tests that should notice a fault in a folder or module."""

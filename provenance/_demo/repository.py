@@ -49,12 +49,12 @@ def review_for_the_public(stage: Stage) -> Did:
     from provenance._bundle.review.sheet import read_list
 
     page = stage.out / "review.html"
-    shown = review_package(open_package(stage.sound))
-    before = write_page(shown, page)
     when = moment_text(STARTED)
     # first of all, because the code stands in many other texts
-    decide_field(shown, "site.site_id", RELEASE, by=REVIEWER, reason=CODE, when=when)
+    said = {"by": REVIEWER, "reason": CODE, "when": when}
+    decide_field(open_package(stage.sound), "site.site_id", RELEASE, **said)
     shown = review_package(open_package(stage.sound))
+    before = 1 + write_page(shown, page)
     rule = partial(decide_by_rule, shown, decision=RELEASE, by=REVIEWER, when=when)
     for where, like, why in REVIEW_RULES:
         rule(where, reason=why, like=like)
@@ -71,8 +71,8 @@ def review_for_the_public(stage: Stage) -> Did:
         f"{states[RELEASE]}, gave other words for {states[REPLACE]} and withheld "
         f"{states[WITHHOLD]}; {review.waiting} wait",
         (
-            f"treenail review {SOUND} --page {page.name}",
             f"{command} --release site.site_id --because '{CODE}'",
+            f"treenail review {SOUND} --page {page.name}",
             *(f"{command} --release {one} --like '{like}' --because '{why}'"
               for one, like, why in REVIEW_RULES),
             f"{command} --release place.name --known-words --because rooms",

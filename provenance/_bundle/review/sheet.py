@@ -2,17 +2,18 @@
 
 from __future__ import annotations
 
-import csv
 import io
-import re
 import unicodedata
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from difflib import get_close_matches
 from pathlib import Path
 
+import polars as pl
+
 from provenance._base.disk import write_bytes
 from provenance._base.errors import UnusableInput
+from provenance._base.spreadsheet import spreadsheet_csv
 from provenance._base.visible import visible
 from provenance._bundle.redaction.decisions import RELEASE, REPLACE, WITHHOLD
 from provenance._bundle.redaction.release import WAITING, Asked
@@ -29,7 +30,6 @@ WIDTHS = (12, 36, 24, 9, 26, 70, 7, 44, 30, 30, 20)
 MOST_FAULTS = 20
 LONGEST = 30_000
 """Characters of a text that the list shows; a cell of a workbook holds 32,767 (ECMA-376)."""
-_FORMULA = re.compile(r"[=+\-@＝＋－＠\t]")
 _HEADING_ROWS = 20
 
 
@@ -69,13 +69,9 @@ def _rows(review: Review, items: Sequence[Asked]) -> Iterator[tuple[str, ...]]:
 
 
 def _as_csv(rows: Sequence[Sequence[str]]) -> bytes:
-    stream = io.StringIO()
-    writer = csv.writer(stream, lineterminator="\n")
-    writer.writerow(COLUMNS)
-    # an apostrophe keeps a spreadsheet from taking a text for a formula
-    writer.writerows(["'" + c if _FORMULA.match(c) else c for c in row] for row in rows)
+    columns = dict.fromkeys(COLUMNS, pl.String)
     # spreadsheet programs read UTF-8 only where it is marked
-    return stream.getvalue().encode("utf-8-sig")
+    return spreadsheet_csv(pl.DataFrame(rows, schema=columns, orient="row")).encode("utf-8-sig")
 
 
 def _as_workbook(review: Review, rows: Sequence[Sequence[str]]) -> bytes:
