@@ -54,7 +54,8 @@ def test_a_path_may_be_as_long_as_it_says_and_no_longer() -> None:
 @given(
     st.text(
         alphabet=st.one_of(
-            st.sampled_from('aCONulx1. -_:*?"<>|/\u00b9\u200b\u202e\x7f'), st.characters()
+            st.sampled_from('aCONulx1. -_:*?"<>|/\u00b9\u200b\u202e\x7f'),
+            st.characters(codec="utf-8"),
         ),
         max_size=12,
     )

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import json
 from collections.abc import Iterator, Mapping, Sequence
 from pathlib import Path
 from typing import Any
@@ -10,6 +9,7 @@ from typing import Any
 from provenance._bag.verdict import BundleFinding
 from provenance._base.disk import sha256_of, write_bytes
 from provenance._gate.budget import DEFAULT_BUDGET, Budget
+from provenance._gate.documents import read_json
 from provenance._ledger.anchors import sealed_events
 from provenance._ledger.branches import seals_at_ends
 from provenance._ledger.ed25519 import SignaturesNotTested, Signer
@@ -58,7 +58,7 @@ def signed_tags(folder: Path, package: Package, keys: Sequence[Signer]) -> dict[
     if (folder / STATEMENT).is_file():
         before = (folder / SIGNATURES).read_bytes()
         return {SIGNATURES: signed((folder / STATEMENT).read_bytes(), keys, before)}
-    facts = json.loads((folder / "data" / "bundle.json").read_text(encoding="utf-8"))
+    facts = read_json(folder / "data" / "bundle.json")
     about = (str(facts.get("edition", "")), str(facts.get("recordDate", "")))
     statement = _statement(folder, package, *about, facts.get("derivedFrom"))
     return {STATEMENT: statement, SIGNATURES: signed(statement, keys)}

@@ -9,7 +9,6 @@ believe it, is decided by the keys that the reader has pinned, never by the bund
 
 from __future__ import annotations
 
-import json
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from pathlib import Path
@@ -18,6 +17,8 @@ from typing import Any
 import rfc8785
 
 from provenance._base.errors import TreenailError, UnusableInput
+from provenance._gate.documents import json_from
+from provenance._gate.refusal import RefusedInput
 from provenance._ledger.ed25519 import (
     RAW_KEY_BYTES,
     Signer,
@@ -169,9 +170,9 @@ def judge_statement(statement: bytes, signatures: bytes, pins: Pins) -> Judged:
 
 def _object(raw: bytes, name: str) -> dict[str, Any]:
     try:
-        value = json.loads(raw.decode("utf-8"))
-    except (ValueError, RecursionError) as error:
-        raise FalseStatement(f"{name} is not readable JSON: {error}") from error
+        value = json_from(raw, name)
+    except RefusedInput as error:
+        raise FalseStatement(str(error)) from error
     if not isinstance(value, dict):
         raise FalseStatement(f"{name} does not hold a JSON object")
     return value
@@ -195,7 +196,7 @@ def _signer(one: Mapping[str, str], statement: bytes) -> str:
     from cryptography.exceptions import InvalidSignature
 
     try:
-        header = json.loads(unb64url(one["protected"]))
+        header = json_from(unb64url(one["protected"]), SIGNATURES)
         if {name: header.get(name) for name in _HEADER} != _HEADER:
             raise ValueError("its header asks for something else than Ed25519 over plain bytes")
         jwk = header["jwk"]
@@ -211,6 +212,6 @@ def _signer(one: Mapping[str, str], statement: bytes) -> str:
         raise FalseStatement(
             f"a signature in {SIGNATURES} is not over this {STATEMENT}: one of them was changed"
         ) from None
-    except (ValueError, KeyError, TypeError, AttributeError, RecursionError) as error:
+    except (RefusedInput, ValueError, KeyError, TypeError, AttributeError) as error:
         raise FalseStatement(f"a signature in {SIGNATURES} cannot be read: {error}") from error
     return thumbprint(public)

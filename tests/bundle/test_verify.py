@@ -21,7 +21,7 @@ from provenance._gate.budget import DEFAULT_BUDGET
 from provenance._history.deciding import correct, decide
 from provenance._ledger.anchors import Anchor
 from provenance._ledger.ed25519 import Signer
-from provenance._ledger.seals import SEALS, body_hash, event_hash
+from provenance._ledger.seals import FILLED_IN, SEALS, body_hash, event_hash
 from provenance._ledger.statement import SIGNATURES, STATEMENT, signed
 from provenance._record.package import Package, open_package
 from tests.builders import a_package, pack_bundle, unpack_bundle
@@ -380,7 +380,7 @@ def test_a_signed_statement_is_held_against_the_ledger_and_the_files(
 def test_events_without_a_seal_are_a_fault_in_a_bundle(package: Package, tmp_path: Path) -> None:
     """This program seals whatever it records, so somebody took the seals away."""
     frame = package.table("custody")
-    frame[list(SEALS)] = ""
+    frame[list(FILLED_IN)] = ""
     package.write_table("custody", frame)
     verdict = verify_bundle(pack_bundle(package, tmp_path / "b"))
     assert (verdict.word, rules(verdict)) == ("faulty", {"custody.not_sealed"})

@@ -19,6 +19,7 @@ from hypothesis import strategies as st
 
 from provenance._base.errors import UnusableInput
 from provenance._base.resources import shipped
+from provenance._base.yaml_text import read_yaml
 from provenance._cli.checking import check
 from provenance._cli.importing import import_
 from provenance._intake.draft import draft_mapping
@@ -26,7 +27,7 @@ from provenance._intake.drafting.columns import Column
 from provenance._intake.drafting.habits import guess_date_formats, guess_unit
 from provenance._intake.drafting.words import form_words, read_heading
 from provenance._intake.importing import import_exports
-from provenance._intake.mapping.mapping_file import mapping_from, read_mapping, read_mapping_text
+from provenance._intake.mapping.mapping_file import mapping_from, read_mapping
 from provenance._model.profile import check_against_schema, load_model
 from tests.builders import a_package
 from tests.intake.forms import a_line, one_row, write_csv, write_xlsx
@@ -41,7 +42,7 @@ def drafted(folder: Path, *files: Path, **more: Any) -> tuple[str, Any]:
     text = draft_mapping(MODEL, files, **more)
     path = folder / "draft.yaml"
     path.write_text(text, "utf-8")
-    raw = read_mapping_text(path)
+    raw = read_yaml(path)
     check_against_schema(raw, "mapping.schema.json", path)
     return text, raw
 
@@ -110,7 +111,7 @@ def test_the_forms_of_the_demonstration_are_guessed_as_their_mappings_say(tmp_pa
     forms = [path for part in ("field", "laboratory") for path in (demo / part).iterdir()]
     total: Counter[str] = Counter()
     for path in sorted((demo / "mappings").glob("*.yaml")):
-        told = read_mapping_text(path)
+        told = read_yaml(path)
         pattern = told["sources"][0]["files"]
         if path.stem == "last_day":
             continue  # of two forms, which lie elsewhere

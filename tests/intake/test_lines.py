@@ -8,10 +8,11 @@ from contextlib import closing
 import pytest
 
 from provenance._base.errors import UnusableInput
+from provenance._base.yaml_text import read_yaml
 from provenance._intake.files.readers import open_received
 from provenance._intake.lines.lines import read_sheet
 from provenance._intake.lines.readings import Place
-from provenance._intake.mapping.mapping_file import mapping_from, read_mapping_text
+from provenance._intake.mapping.mapping_file import mapping_from
 from provenance._model.profile import load_model
 from tests.intake.forms import HEADINGS, TIMBERS, a_line, write_csv, write_xlsx
 
@@ -22,7 +23,7 @@ def reading(path, mapping=TIMBERS, sheet="", **changes):
     """Read one sheet; `changes` are put into the mapping's first source."""
     written = path.parent / "mapping.yaml"
     written.write_text(mapping, "utf-8")
-    raw = read_mapping_text(written)
+    raw = read_yaml(written)
     raw["sources"][0] |= changes
     (source,) = mapping_from(raw, MODEL, "mapping.yaml").sources
     with closing(open_received(path, source.text)) as received:

@@ -141,7 +141,7 @@ def test_it_is_sound_and_the_check_finds_nothing_that_the_full_edition_has_not(
 
 def test_what_was_open_is_still_there(seeded: Seeded, searched: dict[str, Haystack]) -> None:
     """A search that finds nothing in an empty edition would prove nothing."""
-    for text in ("B1-014", "1781", "Tarn Store", "Crew lead 2", "Owner 1"):
+    for text in ("B1-014", "1781", "Tarn Store", "Crew lead ", "Owner "):
         assert searched["public"].of_text(text), text
     for text in (HARMLESS, "2 nails, 1 peg", "year width"):
         assert not searched["public"].of_text(text)

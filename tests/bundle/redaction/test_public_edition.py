@@ -216,7 +216,9 @@ def test_the_package_is_not_altered_and_nothing_is_left_beside_it(
 ) -> None:
     shutil.copytree(made / "holl", tmp_path / "holl")
     pack(open_package(tmp_path / "holl"), edition=PUBLIC, zipped=True)
-    assert {path.name for path in tmp_path.iterdir()} == {"holl", "holl-public-bundle.zip"}
+    (bundle,) = {path.name for path in tmp_path.iterdir()} - {"holl"}
+    # nobody released the package's name, so it goes by the stand-in of its site
+    assert re.fullmatch("[a-z]{5}-public-bundle.zip", bundle)
     before, after = bytes_of(made / "holl"), bytes_of(tmp_path / "holl")
     assert {p: d for p, d in after.items() if p != ".lock"} == {
         p: d for p, d in before.items() if p != ".lock"

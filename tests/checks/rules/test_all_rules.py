@@ -62,7 +62,7 @@ def test_there_are_rules_for_every_table_of_the_chain() -> None:
 
 
 def test_every_rule_is_named_in_a_test() -> None:
-    tests = Path(__file__).parents[1].rglob("test_*.py")
+    tests = Path(__file__).parents[2].rglob("test_*.py")
     texts = "".join(path.read_text(encoding="utf-8") for path in tests)
     # a loop over several rules may name them without their subject
     unnamed = [
