@@ -37,6 +37,7 @@ PAGES = {
     "README.md": "index.md",
     "DEVELOPERS.md": "developers.md",
     "CHANGELOG.md": "changelog.md",
+    "SECURITY.md": "security.md",
     "schemas/RULES.md": "rules.md",
     "benchmarks/README.md": "benchmarks.md",
 }

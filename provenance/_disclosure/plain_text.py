@@ -5,6 +5,7 @@ from __future__ import annotations
 import unicodedata
 from collections.abc import Sequence
 from dataclasses import dataclass
+from functools import lru_cache
 
 _HIDDEN = frozenset({"Cf", "Cc", "Mn", "Me", "Co", "Cs"})
 """Joiners, direction marks, controls and accents that stand alone."""
@@ -31,8 +32,9 @@ class PlainText:
         return self.places[start], self.places[end - 1] + 1
 
 
+@lru_cache(maxsize=4096)
 def plain(text: str) -> PlainText:
-    """The text as it is read, not as it is coded.
+    """The text as it is read, not as it is coded; kept, because each net asks for it.
 
     >>> plain("３７°２８′\\u200b N").text
     "37°28' N"
@@ -41,14 +43,15 @@ def plain(text: str) -> PlainText:
         typed = text.translate(_SAME_SIGN)
         if typed.isprintable():
             return PlainText(typed, range(len(text)))
-    letters: list[str] = []
-    places: list[int] = []
-    for place, character in enumerate(text):
-        read = unicodedata.normalize("NFKC", character.translate(_SAME_SIGN))
-        for one in read.translate(_SAME_SIGN):
-            if unicodedata.category(one) in _HIDDEN:
-                continue
-            digit = unicodedata.decimal(one, None)
-            letters.append(one if digit is None else str(digit))
-            places.append(place)
+    letters = list(map(_read, text))
+    places = [place for place, read in enumerate(letters) for _ in read]
     return PlainText("".join(letters), places)
+
+
+@lru_cache(maxsize=65_536)
+def _read(character: str) -> str:
+    """What a character is read as: a sign, several (a ligature), or none."""
+    read = unicodedata.normalize("NFKC", character.translate(_SAME_SIGN)).translate(_SAME_SIGN)
+    shown = (one for one in read if unicodedata.category(one) not in _HIDDEN)
+    digits = ((one, unicodedata.decimal(one, None)) for one in shown)
+    return "".join(one if digit is None else str(digit) for one, digit in digits)

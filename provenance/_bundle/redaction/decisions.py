@@ -139,9 +139,19 @@ def shape_of(text: str) -> str:
     return re.sub(r"\d", "0", text)
 
 
-def found_in(text: str, hits: Iterable[Hit]) -> tuple[str, ...]:
-    """What a search found in a text, each as it is kept with the decision."""
-    return tuple(dict.fromkeys(f'"{text[one.start : one.end]}" {one.what}' for one in hits))
+def found_in(text: str, hits: Sequence[Hit]) -> tuple[str, ...]:
+    """What a search found in a text, each as it is kept with the decision.
+
+    What lies within a longer stretch that was found is not told a second time.
+    """
+    spans = {(one.start, one.end) for one in hits}
+
+    def is_within(one: Hit) -> bool:
+        here = (one.start, one.end)
+        return any(a <= here[0] and here[1] <= b and (a, b) != here for a, b in spans)
+
+    outer = (one for one in hits if not is_within(one))
+    return tuple(dict.fromkeys(f'"{text[one.start : one.end]}" {one.what}' for one in outer))
 
 
 def still_stands(under: str, states: Mapping[str, str]) -> bool:

@@ -13,6 +13,7 @@ import io
 import zipfile
 from collections.abc import Mapping
 from dataclasses import dataclass, field
+from functools import partial
 from hashlib import sha256
 from pathlib import Path
 from typing import Any
@@ -442,16 +443,14 @@ def review_all(package: Package, markers: Markers) -> int:
     By rule for whatever words, by field, and photo by photo; what has findings is withheld.
     """
     who, why = markers.text("review.by"), markers.text("review.reason")
-    fields = dict.fromkeys(one.where for one in review_package(package).open)
-    for where in fields:
-        for decide_it in (
-            lambda where: decide_by_rule(package, where, "release", by=who, reason=why,
-                                         known_words=True),
-            lambda where: decide_field(package, where, "release", by=who, reason=why),
-        ):  # fmt: skip
+    release = {"decision": "release", "by": who, "reason": why}
+    for decide_it in (partial(decide_by_rule, known_words=True), decide_field):
+        # each decides about all fields as they stand when it begins
+        shown = review_package(open_package(package.folder))
+        for where in dict.fromkeys(one.where for one in shown.open):
             with contextlib.suppress(Refused):
-                decide_it(where)
-    waiting = review_package(package).open
+                decide_it(shown, where, **release)
+    waiting = review_package(open_package(package.folder)).open
     words = [
         Word(one.identity, "withhold" if one.hits else "release", reason=why) for one in waiting
     ]
