@@ -14,7 +14,7 @@ from pathlib import Path
 import numpy as np
 import pandas as pd
 
-from provenance._derive.trees import Piece, StemRule, count_trees, fits_above
+from provenance._derive.trees import Piece, StemRule, count_trees
 from provenance._lab.reconcile import reconcile_results
 from provenance._ledger.custody import append_events, verify_chain
 from provenance._record.new import new_package
@@ -91,6 +91,15 @@ def reconciliation(folder: Path, results: int) -> None:
            outer_symbol=["B", "vv", "v", "r"] * (results // 4) + ["B"] * (results % 4),
            ring_count=some(40, 90), species="PISY", reported_on="2025-02-01")  # fmt: skip
     timed(f"reconcile {results} results", lambda: reconcile_results(package, "C-1"))
+
+
+def fits_above(lower: Piece, upper: Piece, rule: StemRule) -> bool:
+    """Whether `upper` can have grown directly above `lower`, asked of each pair by itself."""
+    if lower.group != upper.group or lower.element_id == upper.element_id:
+        return False
+    if (upper.butt_cm, upper.element_id) >= (lower.butt_cm, lower.element_id):
+        return False
+    return -rule.thinner_cm <= upper.butt_cm - lower.top_cm <= rule.thicker_cm
 
 
 def trees(pieces: int) -> None:

@@ -31,6 +31,8 @@ MOST_BYTES = 1 << 30
 
 def _try_all(folder: Path, rounds: int, tell: Path) -> None:
     """Try every target so often, in a process with little memory, and write down what came."""
+    # what is imported for the first time would be written beside the program
+    sys.dont_write_bytecode = True
     resource.setrlimit(resource.RLIMIT_AS, (4 * MOST_BYTES, 4 * MOST_BYTES))
     signal.signal(signal.SIGALRM, signal.SIG_DFL)
     os.fsync = lambda handle: None  # type: ignore[assignment]

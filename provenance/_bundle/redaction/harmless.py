@@ -21,20 +21,7 @@ from provenance._record.joined import split_codes
 SPECIMEN = "specimen_number"
 _NUMBER = re.compile(r"[-+]?[0-9]+(\.[0-9]+)?([eE][-+]?[0-9]{1,2})?")
 _EDTF = re.compile(EDTF_PATTERN)
-_PART = "[A-Za-z]{0,4}(?:[0-9]{1,4}[A-Za-z]{0,2})?"
-_SAFE_KEY = re.compile(rf"(?=.{{1,16}}\Z){_PART}(?:[-_./:]{_PART}){{0,4}}")
-"""A few short groups of letters and digits, as LH-012, C-2023-1 and hole:231 are."""
-MOST_DIGITS = 6
 _LONG_NUMBER = re.compile(r"[-+]?(?:[0-9.]{7,}|[0-9]{2,}\.[0-9]{3,}|[0-9]{6,})")
-
-
-def is_safe_key(key: str) -> bool:
-    """Whether a row's code is of a form that has no room for a name or a place.
-
-    >>> is_safe_key("LH-012"), is_safe_key("N3748W10851"), is_safe_key("mercer-barn")
-    (True, False, False)
-    """
-    return bool(_SAFE_KEY.fullmatch(key)) and sum(map(str.isdigit, key)) <= MOST_DIGITS
 
 
 def is_specimen(key: str) -> bool:

@@ -9,7 +9,7 @@ from pathlib import Path
 import pytest
 
 from provenance._bundle.redaction.decisions import Rule, covered, phrases_of, shape_of
-from provenance._bundle.redaction.harmless import is_harmless, is_safe_key
+from provenance._bundle.redaction.harmless import is_harmless
 from provenance._bundle.redaction.shipped import shipped_models
 from provenance._bundle.review.review import review_package
 from provenance._model.schema import Field
@@ -140,18 +140,3 @@ def test_no_text_and_no_field_that_claims_more_than_its_type_goes_out_by_itself(
                 assert not is_harmless(shipped, table.name, one, "Odo Reedham")
     own = Field("told", "string", "T", "D", "notes", 1, "open", "observed", notation="sha256")
     assert not is_harmless(shipped, "element", own, "0" * 64)
-
-
-@pytest.mark.parametrize(
-    ("safe", "doubtful"),
-    [
-        ("LH-012", "LowHill-012"),
-        ("C-2023-1", "C-202304-1"),
-        ("hole:231", "hole:231:north"),
-        ("B1-014", "N3748W10851"),
-        ("R-ORR-23-001-1", "37.4821-108.501"),
-    ],
-)
-def test_a_code_of_short_groups_is_safe(safe: str, doubtful: str) -> None:
-    assert is_safe_key(safe)
-    assert not is_safe_key(doubtful)
