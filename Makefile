@@ -4,8 +4,10 @@ VENV := .venv
 BIN := $(VENV)/bin
 STAMP := $(VENV)/.installed
 PIP := $(BIN)/pip install --quiet --disable-pip-version-check
-# a process a core, so that more threads in each would only stand in the way
-TESTS := POLARS_MAX_THREADS=1 $(BIN)/python -m pytest -n auto --dist loadfile --no-loadscope-reorder
+# more threads in each would only stand in the way
+# one process more than there are cores, because some wait for a browser or an office suite
+WORKERS := $(shell expr $$(getconf _NPROCESSORS_ONLN) + 1)
+TESTS := POLARS_MAX_THREADS=1 $(BIN)/python -m pytest -n $(WORKERS) --dist loadfile --no-loadscope-reorder
 
 .PHONY: help demo test test-quick check mutants docs bench lock lowest wheel clean
 
@@ -28,7 +30,7 @@ check: $(STAMP)  ## lint, types, and who may import whom
 	$(BIN)/lint-imports
 
 mutants: $(STAMP)  ## plant a few faults in rules and units, and see that the tests notice
-	$(BIN)/python tests/mutants.py --seed 1 --most 12 provenance/_checks/rules provenance/_intake/values/units.py
+	$(BIN)/python tests/mutants.py --seed 1 --most 6 provenance/_checks/rules provenance/_intake/values/units.py
 
 docs: $(STAMP)  ## write rule list and README tables again, and the site into build/docs
 	$(BIN)/python -m provenance._checks.rule_book

@@ -47,7 +47,7 @@ def unholdable_because(path: str) -> str | None:
     for part in path.split("/"):
         if found := _FORBIDDEN.search(part):
             return f"it holds {found[0]!r}, which no name on Windows may"
-        if part.endswith((".", " ")):
+        if part != part.rstrip() or part.endswith("."):
             return "a name in it ends with a dot or blank, which Windows drops"
         if is_reserved(part):
             return f"Windows keeps the name {part!r} to itself"
