@@ -90,7 +90,15 @@ def opened_to_ask(
         yield open_package(place), None
         return
     with opened_bundle(place) as folder:
-        fast = (bytes_of(folder) or 0) > ORDINARY_BYTES
-        verdict = judge_folder(place, folder, fast=fast, limits=DEFAULT_BUDGET, progress=progress)
-        refuse_damaged(verdict, even_if_damaged=even_if_damaged)
+        verdict = judged_to_answer(place, folder, even_if_damaged, progress)
         yield open_record(folder), verdict
+
+
+def judged_to_answer(
+    place: Path, folder: Path, even_if_damaged: bool, progress: Progress
+) -> Verdict:
+    """The verdict over the opened bundle in `folder`, as `verdict_for_answer` gives it."""
+    fast = (bytes_of(folder) or 0) > ORDINARY_BYTES
+    verdict = judge_folder(place, folder, fast=fast, limits=DEFAULT_BUDGET, progress=progress)
+    refuse_damaged(verdict, even_if_damaged=even_if_damaged)
+    return verdict

@@ -13,13 +13,12 @@ from provenance._bag.hashing import hash_files
 from provenance._bag.hostile import HostileBundle
 from provenance._base.errors import TreenailError, UnusableInput
 from provenance._base.progress import Progress, say_nothing
-from provenance._bundle.answering import ORDINARY_BYTES, bytes_of, refuse_damaged
+from provenance._bundle.answering import judged_to_answer
 from provenance._bundle.describe.contents import survey_package
 from provenance._bundle.describe.lineage import identity_of
 from provenance._bundle.generated import generated_names
-from provenance._bundle.verify import BUNDLE_FACTS, judge_folder, opened_bundle
+from provenance._bundle.verify import BUNDLE_FACTS, opened_bundle
 from provenance._compare.difference import Side
-from provenance._gate.budget import DEFAULT_BUDGET
 from provenance._gate.documents import read_json
 from provenance._record.origin import ancestor_from
 from provenance._record.package import DESCRIPTOR, Package, open_package, read_model
@@ -74,12 +73,10 @@ def _package_side(path: Path, progress: Progress) -> OpenSide:
 
 
 def _bundle_side(path: Path, folder: Path, even_if_damaged: bool, progress: Progress) -> OpenSide:
-    fast = (bytes_of(folder) or 0) > ORDINARY_BYTES
-    verdict = judge_folder(path, folder, fast=fast, limits=DEFAULT_BUDGET, progress=progress)
-    refuse_damaged(verdict, even_if_damaged=even_if_damaged)
+    verdict = judged_to_answer(path, folder, even_if_damaged, progress)
     data = folder / "data"
     sums = _manifest(path, folder)
-    if fast and not even_if_damaged:
+    if verdict.depth == "fast" and not even_if_damaged:
         _refuse_other_tables(path, data, sums)
     facts = read_json(data / BUNDLE_FACTS)
     try:

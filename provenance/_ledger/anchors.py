@@ -16,10 +16,10 @@ from dataclasses import dataclass
 from provenance._base.errors import UnusableInput
 from provenance._base.findings import Finding
 from provenance._base.standing import BROKEN, CONTRADICTS, NOT_ANCHORED, SOUND, Standing
-from provenance._ledger.branches import seals_at_ends, with_all_before
+from provenance._ledger.branches import before_of, seals_at_ends, with_all_before
 from provenance._ledger.custody import TABLE, verify_ledger
 from provenance._ledger.ed25519 import SignaturesNotTested
-from provenance._ledger.seals import Event, named_before
+from provenance._ledger.seals import Event
 from provenance._ledger.signing import verify_signed
 from provenance._ledger.statement import Judged
 from provenance._record.reading import FIRST_ROW
@@ -90,9 +90,8 @@ def anchor_of(tables: Snapshot, source: str, *, on: str = "") -> Anchor | None:
     events = sealed_events(tables)
     if not events:
         return None
-    before = {one["event_sha256"]: named_before(one) for one in events}
     head = events[-1]["event_sha256"]
-    return Anchor(source, head, len(with_all_before(before, [head])), on)
+    return Anchor(source, head, len(with_all_before(before_of(events), [head])), on)
 
 
 def sealed_events(tables: Snapshot) -> list[Event]:
@@ -140,7 +139,7 @@ def standing(
     # from the first fault on nothing is as it was sealed
     first = min((one.row for one in grave), default=len(events) + FIRST_ROW)
     good = events[: max(first - FIRST_ROW, 0)]
-    before = {one["event_sha256"]: named_before(one) for one in good}
+    before = before_of(good)
     said: list[str] = []
     fitting: set[str] = set()
     contradicted = apart = False

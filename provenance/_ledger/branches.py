@@ -74,19 +74,24 @@ def with_all_before(before: Mapping[str, Sequence[str]], seals: Iterable[str]) -
     return found
 
 
+def before_of(events: Iterable[Event]) -> dict[str, list[str]]:
+    """The seal of each sealed event, and what it names."""
+    return {event[SEAL]: named_before(event) for event in events if event.get(SEAL)}
+
+
 def covered_by(events: Iterable[Event], seal: str) -> set[str]:
     """The seals of one event and of all that it stands on; none where one of them is not there.
 
     Of a ledger that fits together: whoever kept the seal knows all of these to be as they were.
     """
-    before = {event[SEAL]: named_before(event) for event in events}
+    before = before_of(events)
     found = with_all_before(before, [seal])
     return found if seal and found <= before.keys() else set()
 
 
 def heads_of(events: Iterable[Event]) -> list[Head]:
     """Where the sealed part of a ledger ends: one head, or several while they are not joined."""
-    before = {event[SEAL]: named_before(event) for event in events if event[SEAL]}
+    before = before_of(events)
     named = {seal for names in before.values() for seal in names}
     return [
         Head(seal, len(with_all_before(before, [seal]) & before.keys()))

@@ -13,7 +13,7 @@ from provenance._bag.hashing import hash_files
 from provenance._base.disk import write_text
 from provenance._base.errors import UnusableInput, UnusablePackage
 from provenance._base.progress import Progress, say_nothing, stretch
-from provenance._bundle.describe.contents import record_date, survey_package
+from provenance._bundle.describe.contents import Contents, record_date, survey_package
 from provenance._bundle.describe.withdrawn import Withdrawn
 from provenance._bundle.redaction.account import Account
 from provenance._bundle.redaction.candidates import (
@@ -99,9 +99,9 @@ def redact(
         raise UnusablePackage(f"{package.folder / DESCRIPTOR} has no '{EDITION_KEY}'")
     known = known or gather_known(package)
     account = Account(_inference(known, chosen_grid(package, grid)))
-    digests = _digests(package, stretch(progress, 0, 2))
-    folder.mkdir(parents=True, exist_ok=True)
     contents = survey_package(package)
+    digests = _digests(package, contents, stretch(progress, 0, 2))
+    folder.mkdir(parents=True, exist_ok=True)
     rows = redact_files(
         known, contents, digests, key, folder, account, progress=stretch(progress, 1, 2)
     )
@@ -143,9 +143,10 @@ def ask_everything(package: Package) -> Known:
     """
     known = gather_known(package)
     account = Account(_inference(known, None))
-    digests = _digests(package)
+    contents = survey_package(package)
+    digests = _digests(package, contents)
     # no commitment is kept, so no key is needed for one
-    rows = redact_files(known, survey_package(package), digests, NO_KEY, None, account)
+    rows = redact_files(known, contents, digests, NO_KEY, None, account)
     tables = {
         name: redact_table(known, name, account, rows if name == FILE else NO_FILES).table
         for name in known.tables
@@ -163,9 +164,11 @@ def _inference(known: Known, cell: Decimal | None) -> Inference:
     return coarse_enough(sites, cell, buildings, said=said, published=published)
 
 
-def _digests(package: Package, progress: Progress = say_nothing) -> dict[str, str]:
+def _digests(
+    package: Package, contents: Contents, progress: Progress = say_nothing
+) -> dict[str, str]:
     """Path → SHA-256 of every file of the package."""
-    paths = {member.path: ("sha256",) for member in survey_package(package).members}
+    paths = {member.path: ("sha256",) for member in contents.members}
     sums = hash_files(package.folder, paths, progress=progress)
     for path, reason in sums.unreadable.items():
         raise UnusableInput(f"{package.folder / path} cannot be read: {reason}")
