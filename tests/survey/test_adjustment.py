@@ -344,6 +344,7 @@ def test_surveying_one_site_leaves_the_rows_of_others(tmp_path: Path) -> None:
 
 def test_a_package_without_the_table_is_told_how_to_get_it(tmp_path: Path) -> None:
     package = a_beam(tmp_path).package
+    (package.folder / "schemas" / "position_place.json").unlink()
     (package.folder / "schemas" / "position.json").unlink()
     from provenance._record.package import open_package
 

@@ -17,7 +17,7 @@ from provenance._record.tables import ROW
 
 FORMER_KEY = "former_key"
 COMPUTED_BY = {
-    "position": "survey",
+    **dict.fromkeys(("position", "position_place"), "survey"),
     **dict.fromkeys(("size", "stem", "span", "cluster"), "derive"),
 }
 """Table → the command that computes it."""
