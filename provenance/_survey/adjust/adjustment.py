@@ -8,7 +8,7 @@ What the crew measured is never changed: results go to the derived table 'positi
 from __future__ import annotations
 
 from collections.abc import Iterator
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import cached_property
 from typing import TYPE_CHECKING
 
@@ -191,7 +191,7 @@ def _adjusted(
     for _ in range(_SCATTER_ROUNDS):
         before, scatter = scatter, _scatter_of(record, control, detail, scatter)
         if not scatter.unlike(before):
-            return control, detail, before
+            return control, detail, replace(scatter, taken=before.taken)
         control = adjust_control(record, readings.control, precision, scatter)
         rows = scatter.widened(assumed, record.point_sites[assumed.point])
         detail = solved_again(detail, rows, control)

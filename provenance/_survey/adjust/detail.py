@@ -147,6 +147,7 @@ def judge(detail: Detail, points: Bools | None = None) -> Detail:
     unsure = points & (state.verdict == FITS)
     with np.errstate(invalid="ignore"):
         unseen = (state.redundancy == 0) | ~(state.hidden_m <= MOST_HIDDEN_M)
+        unseen |= state.doubt_share > DISMISSED
     state.verdict[unsure & unseen] = UNCHECKED
     return replace(state, doubts=tuple(sorted(doubts, key=lambda one: one.point)))
 

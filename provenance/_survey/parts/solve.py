@@ -30,7 +30,9 @@ Bools = npt.NDArray[np.bool_]
 SOLVED, TOO_FEW, SOFT, NOT_CONVERGED = range(4)
 """What became of a point; SOFT is one that no reading holds in some direction."""
 
-_MOST_ROUNDS = 25
+_MOST_ROUNDS = 60
+_UNDAMPED_ROUNDS = 10
+"""A point that still swings to and fro by then, as with a misread short tape, goes half as far."""
 _STEP_M = 1e-7
 _LONGEST_STEP_M = 25.0
 _SOFT_SD_M = 30.0
@@ -175,6 +177,7 @@ def _solve_group(
         length = np.linalg.norm(step, axis=1)
         step *= np.minimum(1.0, _LONGEST_STEP_M / np.maximum(length, 1e-12))[:, None]
         step[soft] = 0.0
+        step *= 1.0 if round_ < _UNDAMPED_ROUNDS else 0.5
         x[moving, :d] += step
         status[moving[soft]] = SOFT
         done = ~soft & (length < _STEP_M)
