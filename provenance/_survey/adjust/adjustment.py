@@ -21,7 +21,7 @@ from provenance._base.frames import to_pandas
 from provenance._base.progress import Progress, say_nothing
 from provenance._record.package import Package
 from provenance._survey.adjust.blunders import BY_WOOD
-from provenance._survey.adjust.control import OWN_COORDINATES, Control, adjust_control
+from provenance._survey.adjust.control import Control, adjust_control
 from provenance._survey.adjust.detail import (
     Detail,
     judge,
@@ -39,7 +39,6 @@ from provenance._survey.adjust.positions import (
 from provenance._survey.adjust.readings import Readings, recorded_heights, take_readings
 from provenance._survey.adjust.scatter import (
     GROUPS,
-    OF_DATUM,
     Scatter,
     chance_of,
     groups_of,
@@ -75,7 +74,7 @@ RESIDUAL_COLUMNS = (
 
 _SAME_M = 0.02
 _SCATTER_ROUNDS = 4
-_LEAST_DF = 5
+_LEAST_DF = 8
 """Below this the approximation to chi-square is too rough for a test."""
 _CHECKED = 1e-3
 """A reading of which less of a blunder shows says nothing of scatter."""
@@ -91,7 +90,8 @@ class SurveyResult:
     `residual_table` has RESIDUAL_COLUMNS, one row a reading, in m or degrees: `residual` is reading
     minus fitted, `redundancy_share` how much of a blunder would show (0 to 1), `noticed_from` the
     smallest blunder that is noticed four times in five (Baarda's marginal detectable error).
-    `redundancy` and `chi_square` are sums over all points that were adjusted.
+    `redundancy` and `chi_square` are sums over all points whose readings agree on one place, with
+    standard deviations as they were assumed.
     """
 
     position_table: pl.DataFrame
@@ -152,7 +152,7 @@ def adjust_survey(
     )
     frame, untied = place_on_map(record, frame)
     progress(4, 5)
-    redundancy, chi_square = _totals(control, detail)
+    redundancy, chi_square = _totals(record, control, detail, scatter)
     findings = (
         *readings.findings,
         *control_findings(record, control, readings.detail),
@@ -204,9 +204,7 @@ def _scatter_of(record: FieldRecord, control: Control, detail: Detail, widened: 
     for source, sites in ((control, record.datum_sites), (detail, record.point_sites)):
         good = np.isfinite(source.standard_residual) & source.used & (source.check > _CHECKED)
         rows = source.rows.only(good)
-        group = groups_of(rows)
-        group[rows.tie == OWN_COORDINATES] = OF_DATUM
-        site = sites[rows.point]
+        group, site = groups_of(rows), sites[rows.point]
         square = source.standard_residual[good] ** 2 * widened.taken[site, group]
         parts.append((site, group, square, source.check[good]))
     joined = (np.concatenate(one) for one in zip(*parts, strict=True))
@@ -280,10 +278,19 @@ def _from_known_datums(rows: Rows, control: Control) -> Rows:
     return rows.only(known[rows.start] & known[rows.end])
 
 
-def _totals(control: Control, detail: Detail) -> tuple[int, float]:
-    known = detail.known
-    redundancy = control.redundancy + int(detail.redundancy[known].sum())
-    return redundancy, control.chi_square + float(detail.chi_square[known].sum())
+def _totals(
+    record: FieldRecord, control: Control, detail: Detail, scatter: Scatter
+) -> tuple[int, float]:
+    """Spare readings, and what chi-square they leave with the standard deviations as assumed."""
+    sole = detail.one_place
+    redundancy = control.redundancy + int(detail.redundancy[sole].sum())
+    chi_square = 0.0
+    for source, sites in ((control, record.datum_sites), (detail, record.point_sites)):
+        part = source.check * source.standard_residual**2
+        part *= scatter.factors(source.rows, sites[source.rows.point]) ** 2
+        counted = source.used & (sole[source.rows.point] if source is detail else True)
+        chi_square += float(np.nansum(part[counted]))
+    return redundancy, chi_square
 
 
 def _residuals(record: FieldRecord, control: Control, detail: Detail) -> pl.DataFrame:

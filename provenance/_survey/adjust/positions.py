@@ -8,8 +8,9 @@ import numpy as np
 import polars as pl
 
 from provenance._survey.adjust.blunders import BY_WOOD
-from provenance._survey.adjust.control import OWN_COORDINATES, Control
+from provenance._survey.adjust.control import Control
 from provenance._survey.adjust.detail import Detail
+from provenance._survey.adjust.scatter import OWN_COORDINATES
 from provenance._survey.adjust.trust import PLACE_COLUMNS, Trust
 from provenance._survey.adjust.wood import HoleSet
 from provenance._survey.parts.field_record import FieldRecord

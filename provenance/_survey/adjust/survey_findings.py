@@ -9,7 +9,7 @@ import numpy as np
 from provenance._base.findings import Finding
 from provenance._survey.adjust.blunders import Doubt
 from provenance._survey.adjust.control import Control
-from provenance._survey.adjust.detail import TWO_PLACES, UNCHECKED, Detail
+from provenance._survey.adjust.detail import FITS, TWO_PLACES, UNCHECKED, Detail
 from provenance._survey.adjust.positions import ellipse_95
 from provenance._survey.adjust.slips import reading_name, wrong_readings
 from provenance._survey.parts.field_record import FieldRecord
@@ -18,6 +18,7 @@ from provenance._survey.parts.solve import NOT_CONVERGED, SOFT, SOLVED, TOO_FEW,
 
 _WEAK_M = 0.25
 """A 95 % half-axis longer than this does not find a dowel."""
+_NOTABLE_M = 0.05
 _MOST_PLACES = 4
 """A sentence names so many places; the table has them all."""
 _OFF_LINE_DEG = 20.0
@@ -188,6 +189,10 @@ def _mirror(record: FieldRecord, control: Control, detail: Detail, doubt: Doubt)
 
 def _unchecked(record: FieldRecord, detail: Detail) -> Iterator[Finding]:
     """One note a table, not thousands of them, on points where a misread tape stays unseen."""
+    barely = (detail.verdict == FITS) & (detail.redundancy == 1)
+    with np.errstate(invalid="ignore"):
+        barely &= detail.hidden_m > _NOTABLE_M
+    most = detail.hidden_m[barely].max(initial=0.0)
     for rule, which, message, remedy in (
         (
             "survey.unchecked",
@@ -195,6 +200,13 @@ def _unchecked(record: FieldRecord, detail: Detail) -> Iterator[Finding]:
             "Nothing checks the readings to {} points ({}), or not well enough: their 95 % ranges "
             "hold only if no tape was misread.",
             "Tape one distance more than is needed to each point.",
+        ),
+        (
+            "survey.barely_checked",
+            barely,
+            "A single reading checks the others to {} points ({}): a tape misread by a few "
+            f"centimeters would not be noticed, and may have moved them by up to {most:.2f} m.",
+            "Tape these from one more datum, or search as far as search_m in the table position.",
         ),
         (
             "survey.tapes_taken_level",
