@@ -28,7 +28,7 @@ def at_end(end: str, x: float, y: float, **more: object) -> dict[str, object]:
 def test_a_point_is_weak_when_its_range_is_longer_than_a_quarter_of_a_metre(
     tmp_path: Path, sd: float, weak: bool
 ) -> None:
-    """The standard deviation is known as if from 4 spare readings: 0.25 m are 4.37 times 0.0572 m."""
+    """A standard deviation known as if from 4 readings: 0.25 m are 4.37 times 0.0572 m."""
     assert np.sqrt(2 * f.ppf(0.97, 2, 4)) == pytest.approx(4.37, abs=0.005)
     building = a_room(tmp_path).with_row("element", length_m=None)
     building = building.with_bare_row("tie", **at_end("a", 1, 1, uncertainty_m=sd))

@@ -50,7 +50,7 @@ from provenance._survey.adjust.survey_findings import (
     point_finding,
 )
 from provenance._survey.adjust.trust import Trust, datum_trust, point_trust
-from provenance._survey.adjust.wood import set_holes
+from provenance._survey.adjust.wood import HoleSet, set_holes
 from provenance._survey.parts.field_record import FieldRecord, read_field_record
 from provenance._survey.parts.observation import (
     ELLIPSOID_95,
@@ -157,7 +157,7 @@ def adjust_survey(
         *readings.findings,
         *control_findings(record, control, readings.detail),
         *detail_findings(record, control, detail, stretched),
-        *_comparisons(record, detail, of_points, xyz, found),
+        *_comparisons(record, detail, of_points, holes, xyz),
         *_not_on_map(record, untied),
         *_scatter_findings(record, scatter),
     )
@@ -207,8 +207,8 @@ def _scatter_of(record: FieldRecord, control: Control, detail: Detail, widened: 
         group, site = groups_of(rows), sites[rows.point]
         square = source.standard_residual[good] ** 2 * widened.taken[site, group]
         parts.append((site, group, square, source.check[good]))
-    joined = (np.concatenate(one) for one in zip(*parts, strict=True))
-    return measured_scatter(*joined, record.count("site"))
+    site, group, square, share = (np.concatenate(one) for one in zip(*parts, strict=True))
+    return measured_scatter(site, group, square, share, record.count("site"))
 
 
 def _beside_wood(
@@ -322,7 +322,7 @@ def _residuals(record: FieldRecord, control: Control, detail: Detail) -> pl.Data
 
 
 def _comparisons(
-    record: FieldRecord, detail: Detail, trust: Trust, xyz: Floats, found: np.ndarray
+    record: FieldRecord, detail: Detail, trust: Trust, holes: HoleSet, xyz: Floats
 ) -> Iterator[Finding]:
     """Where two ways to the same number disagree by more than both may be wrong."""
     recorded, radius = record.recorded_ends()
@@ -354,15 +354,33 @@ def _comparisons(
             "Tape the length again, and see that both ends were taped at the same piece.",
             "length_m",
         )
+    yield from _off_the_wood(record, detail, trust, holes, xyz)
+
+
+def _off_the_wood(
+    record: FieldRecord, detail: Detail, trust: Trust, holes: HoleSet, xyz: Floats
+) -> Iterator[Finding]:
+    along = record.numbers("sample", "along_m")
     with np.errstate(invalid="ignore"):
-        off = np.flatnonzero(trust.wood_gap_m > trust.wood_gap_limit_m)
-    for point in map(int, off):
+        off = trust.wood_gap_m > trust.wood_gap_limit_m
+    for at in np.flatnonzero(off[record.n_ends + holes.sample]):
+        point, wood = record.n_ends + int(holes.sample[at]), 2 * int(holes.element[at])
+        way = xyz[wood + 1] - xyz[wood]
+        length = float(np.sqrt(np.nansum(way**2)))
+        # the same hole, if its distance was taken from the other end
+        turned = holes.bores.entry[at] + (length - 2 * along[holes.sample[at]]) * way / length
+        apart = float(np.sqrt(np.nansum((turned - detail.xyz[point]) ** 2)))
+        from_b = (
+            "; it would fit if that distance had been taken from end B"
+            if apart <= trust.wood_gap_limit_m[point]
+            else ""
+        )
         yield point_finding(
             record,
             point,
             "survey.hole_off_the_wood",
             f"was taped {trust.wood_gap_m[point]:.2f} m from where its distance from end A, clock "
-            "and the size of the wood put it",
+            f"and the size of the wood put it{from_b}",
             "Compare the distance from end A (was it taken from end B?), the clock and the ties.",
             "along_m",
         )

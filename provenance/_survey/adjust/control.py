@@ -318,7 +318,7 @@ class _Result:
                 for number, (one, row) in enumerate(zip(listed, wrong, strict=True))
             )
             self.doubts.append(Doubt(datum, False, largest, places, sizes))
-        return covered
+        return np.asarray(covered, dtype=np.float64)
 
     def control(self, errors: DatumCovariance) -> Control:
         """What came of it, once every group is adjusted."""

@@ -101,7 +101,7 @@ def measured_scatter(site: Ints, group: Ints, square: Floats, share: Floats, sit
     edge = np.maximum(_median_factor(cell, square, share, size), 0.25)
     for _ in range(_ROUNDS):
         kept = square < edge[cell] * _FAR_OUT
-        df = np.bincount(cell[kept], share[kept], size)
+        df = np.bincount(cell[kept], share[kept], size).astype(np.float64)
         total = np.bincount(cell[kept], (share * square)[kept], size)
         factor = total / np.maximum(df * _KEPT_MEAN, 1e-9)
         of_site, site_df = total.reshape(shape).sum(1) / _KEPT_MEAN, df.reshape(shape).sum(1)

@@ -7,7 +7,7 @@ from collections.abc import Iterator, Sequence
 import numpy as np
 
 from provenance._base.findings import Finding
-from provenance._survey.adjust.blunders import Doubt
+from provenance._survey.adjust.blunders import BY_WOOD, Doubt
 from provenance._survey.adjust.control import Control
 from provenance._survey.adjust.detail import FITS, TWO_PLACES, UNCHECKED, Detail
 from provenance._survey.adjust.positions import ellipse_95
@@ -113,10 +113,11 @@ def detail_findings(
 ) -> Iterator[Finding]:
     """What is to be said of the points that were tied; `stretched` are covariances of ranges."""
     for doubt in detail.doubts:
-        point = doubt.point
-        if detail.verdict[point] == TWO_PLACES:
-            continue
-        row, name = record.point_row(point), record.point_name(point)
+        wrong = list(doubt.alternatives[0].wrong)
+        by_wood = doubt.left_out and bool((detail.rows.tie[wrong] == BY_WOOD).all())
+        if detail.verdict[doubt.point] == TWO_PLACES or by_wood:
+            continue  # told as a mirror, or as a hole off its wood
+        row, name = record.point_row(doubt.point), record.point_name(doubt.point)
         yield _misfit_finding(record, detail.rows, doubt, name, row)
     for point in np.flatnonzero(detail.tied & (detail.status != SOLVED)):
         yield _not_found(record, control, detail, int(point))
