@@ -43,7 +43,22 @@ from provenance._survey.parts.solve import Rows
 if TYPE_CHECKING:
     import pandas as pd
 
-TABLE = "position"
+TABLE, PLACE_TABLE = "position", "position_place"
+PLACE_COLUMNS: dict[str, type[pl.DataType]] = {
+    "position_id": pl.String,
+    "place_rank": pl.Int64,
+    "site_id": pl.String,
+    "place_share": pl.Float64,
+    "wrong_readings": pl.String,
+    **{
+        name: pl.Float64
+        for name in (
+            *(f"{axis}_m" for axis in "xyz"),
+            *(f"sd_{axis}_m" for axis in "xyz"),
+            *(f"corr_{pair}" for pair in ("xy", "xz", "yz")),
+        )
+    },
+}
 RESIDUAL_COLUMNS = (
     "tie_id", "point", "kind", "from_datum_id", "reading", "fitted", "residual", "sd",
     "standard_residual", "redundancy_share", "noticed_from", "used",
@@ -58,6 +73,8 @@ class SurveyResult:
     """What a survey gives.
 
     `position_table` has the columns of the table 'position', one row a datum, end of wood or hole.
+    `place_table` has PLACE_COLUMNS, one row a place that a point may be at whose readings conflict
+    or fit two places.
     `residual_table` has RESIDUAL_COLUMNS, one row a reading, in m or degrees: `residual` is reading
     minus fitted, `redundancy_share` how much of a blunder would show (0 to 1), `noticed_from` the
     smallest blunder that is noticed four times in five (Baarda's marginal detectable error).
@@ -65,6 +82,7 @@ class SurveyResult:
     """
 
     position_table: pl.DataFrame
+    place_table: pl.DataFrame
     residual_table: pl.DataFrame
     findings: tuple[Finding, ...]
     redundancy: int
@@ -133,6 +151,7 @@ def adjust_survey(
         )
     result = SurveyResult(
         position_table=frame,
+        place_table=pl.DataFrame(schema=PLACE_COLUMNS),
         residual_table=_residuals(record, control, detail),
         findings=findings,
         redundancy=redundancy,
