@@ -26,12 +26,12 @@ _FOOT = "Each piece of wood and each hole leads to its record; the same are list
 
 @dataclass(frozen=True)
 class Plan:
-    """One plan: its heading, the drawing as SVG inside HTML, and what was left off."""
+    """One plan: its heading, the drawing as SVG inside HTML, what is in doubt or left off."""
 
     title: str
     words: str
     svg: Markup
-    not_shown: tuple[str, ...]
+    notes: tuple[str, ...]
 
 
 class Plans:
@@ -100,5 +100,5 @@ class Plans:
             sheet.title,
             sheet.description,
             Markup(svg_inside_page(sheet, words, name=name)),
-            content.not_shown,
+            content.notes,
         )

@@ -1,7 +1,8 @@
 """Draws a piece of wood from its side, to scale, with holes, cuts, joints and nails along it.
 
 The strip shows the wood from its right (the 3 o'clock side), so end A is on the left and 12 is up.
-Holes on the far side are open rings.
+Holes on the far side are open rings. Where a hole is drawn was measured on the wood; a question
+mark says that what was taped to the hole itself does not agree.
 """
 
 from __future__ import annotations
@@ -95,7 +96,8 @@ def draw_strip(
             reach = 2.4
         symbols.append((*at, reach))
         stamp = stamps.get(sample_id, sample_id)
-        text = f"{stamp} at {along:.2f} m"
+        doubt = " ?" if known.trust(f"hole:{sample_id}").is_doubted else ""
+        text = f"{stamp} at {along:.2f} m{doubt}"
         label_width = MONO.width(text, _STAMP_SIZE)
         above = _half_at(size, along, length) * transform.mm_a_metre + middle_y + 2.6
         spots = tuple(

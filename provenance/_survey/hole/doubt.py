@@ -1,0 +1,104 @@
+"""Carries what the survey says about the ends of wood to the holes that were computed from them."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from itertools import product
+
+import numpy as np
+
+from provenance._record.trust import Place, Trust, gravity
+from provenance._survey.adjust.positions import ellipse_95
+from provenance._survey.hole.known_points import KnownPoints
+from provenance._survey.parts.observation import Floats
+
+_LEAST_SHARE = 0.02
+"""A place less likely than this is not listed."""
+
+
+def hole_trust(known: KnownPoints, at: int) -> Trust:
+    """How far the place of a hole (a number in `known.holes`) can be trusted.
+
+    One that was taped itself has its own verdict. One that was computed from its wood has that of
+    the end that is in the gravest doubt; each place of an end makes a place of the hole. What moves
+    end A along the wood moves the hole as far, what moves end B by its share of the length.
+    """
+    record, holes = known.record, known.holes
+    name = record.point_keys[record.n_ends + int(holes.sample[at])]
+    own = known.trust(name)
+    if own.verdict or known.found.get(name) == "adjusted":
+        return own
+    element = int(holes.element[at])
+    ends = [known.trust(record.point_keys[2 * element + end]) for end in (0, 1)]
+    verdict = max(ends, key=gravity).verdict
+    if not verdict:
+        return own
+    a, b = known.ends[2 * element], known.ends[2 * element + 1]
+    axes = 3 if np.isfinite([a[2], b[2]]).all() else 2
+    length = max(float(np.linalg.norm((b - a)[:axes])), 1e-9)
+    share = float(known.record.numbers("sample", "along_m")[holes.sample[at]]) / length
+    trust = replace(
+        own,
+        verdict=verdict,
+        about=" and ".join(one.about for one in ends if one.verdict == verdict),
+        hidden_m=_together(ends[0].hidden_m, ends[1].hidden_m, share),
+        left_out=(*ends[0].left_out, *ends[1].left_out),
+        places=_places(known, at, ends) if any(one.is_withheld for one in ends) else (),
+    )
+    beyond = _together(*(_beyond_range(known, 2 * element + end) for end in (0, 1)), share)
+    if beyond is None:
+        return trust
+    (major,), _, _ = ellipse_95(np.nan_to_num(holes.bores.entry_covariance[at : at + 1]))
+    return replace(trust, search_m=float(major) + beyond)
+
+
+def _together(of_a: float | None, of_b: float | None, share: float) -> float | None:
+    if of_a is None and of_b is None:
+        return None
+    return (of_a or 0.0) + share * (of_b or 0.0)
+
+
+def _beyond_range(known: KnownPoints, end: int) -> float | None:
+    """How much farther than its 95 % range an end of wood is looked for, in m."""
+    search = known.trust(known.record.point_keys[end]).search_m
+    (major,), _, _ = ellipse_95(np.nan_to_num(known.ends_covariance[end : end + 1]))
+    return None if search is None else max(search - float(major), 0.0)
+
+
+def _places(known: KnownPoints, at: int, ends: list[Trust]) -> tuple[Place, ...]:
+    """Where the hole is for each pair of places of the ends, the likeliest first."""
+    element = int(known.holes.element[at])
+    entry = known.holes.bores.entry[at]
+    along = float(known.record.numbers("sample", "along_m")[known.holes.sample[at]])
+    stood = known.ends[2 * element : 2 * element + 2]
+    before = _on_axis(stood[0], stood[1], along)
+    choices = [
+        one.places if one.is_withheld and one.places else (_as_found(place),)
+        for one, place in zip(ends, stood, strict=True)
+    ]
+    found = []
+    for a, b in product(*choices):
+        moved = entry + _on_axis(_xyz(a), _xyz(b), along) - before
+        height = float(moved[2]) if np.isfinite(moved[2]) else None
+        wrong = "; ".join(one.wrong for one in (a, b) if one.wrong)
+        found.append(Place((float(moved[0]), float(moved[1]), height), a.share * b.share, wrong))
+    found.sort(key=lambda one: -one.share)
+    return tuple(one for one in found if one.share >= _LEAST_SHARE)
+
+
+def _as_found(xyz: Floats) -> Place:
+    height = float(xyz[2]) if np.isfinite(xyz[2]) else None
+    return Place((float(xyz[0]), float(xyz[1]), height), 1.0)
+
+
+def _xyz(place: Place) -> Floats:
+    x, y, z = place.at
+    return np.array([x, y, np.nan if z is None else z])
+
+
+def _on_axis(a: Floats, b: Floats, along: float) -> Floats:
+    """The point at that distance from A on the way to B; without heights both lie level."""
+    axis = b - a
+    if not np.isfinite(axis[2]):
+        axis = np.array([axis[0], axis[1], 0.0])
+    return np.asarray(a + along * axis / max(float(np.linalg.norm(axis)), 1e-9), dtype=np.float64)
