@@ -1,8 +1,8 @@
-"""Draws the plans of a building into its page, each piece of wood and each hole a link."""
+"""Draws the plans of a building into its page, and says how far places on them can be trusted."""
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from functools import cached_property
 
@@ -13,6 +13,7 @@ from provenance._base.visible import visible
 from provenance._bundle.finding_aid.cells import Cells
 from provenance._drawing.paper import Paper
 from provenance._drawing.svg import svg_inside_page
+from provenance._survey.hole.doubt import hole_words, wood_words
 from provenance._survey.hole.known_points import KnownPoints, known_points
 from provenance._survey.plan.plan_content import PlanContent, levels_of, plan_content
 from provenance._survey.plan.plan_sheet import plan_sheet
@@ -53,6 +54,24 @@ class Plans:
             return "" if self._known is not None else "the record has no tables of positions"
         except (TreenailError, ValueError, KeyError) as error:
             return str(error)
+
+    @cached_property
+    def trust(self) -> Mapping[tuple[str, str], str]:
+        """How far the place of each hole and piece of wood can be trusted, in sentences.
+
+        By table and key; nothing for what the survey did not judge.
+        """
+        known = None if self.trouble else self._known
+        if known is None or not known.judged:
+            return {}
+        record = known.record
+        said = {
+            ("sample", record.cell("sample", "sample_id", int(sample))): hole_words(known, at)
+            for at, sample in enumerate(known.holes.sample)
+        }
+        woods = record.column("element", "element_id").to_list()
+        said |= {("element", key): wood_words(known, at) for at, key in enumerate(woods)}
+        return {key: visible(words) for key, words in said.items() if words}
 
     def of_building(self, building_id: str, root: str) -> Sequence[Plan]:
         """The plans of a building, a storey each where there are several; none if nothing on it

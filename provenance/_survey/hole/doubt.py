@@ -7,10 +7,10 @@ from itertools import product
 
 import numpy as np
 
-from provenance._record.trust import Place, Trust, gravity
+from provenance._record.trust import NOT_JUDGED, Place, Trust, gravity, range_words, trust_words
 from provenance._survey.adjust.positions import ellipse_95
 from provenance._survey.hole.known_points import KnownPoints
-from provenance._survey.parts.observation import Floats
+from provenance._survey.parts.observation import NORMAL_95, Floats
 
 _LEAST_SHARE = 0.02
 """A place less likely than this is not listed."""
@@ -23,6 +23,8 @@ def hole_trust(known: KnownPoints, at: int) -> Trust:
     the end that is in the gravest doubt; each place of an end makes a place of the hole. What moves
     end A along the wood moves the hole as far, what moves end B by its share of the length.
     """
+    if not known.judged:
+        return NOT_JUDGED
     record, holes = known.record, known.holes
     name = record.point_keys[record.n_ends + int(holes.sample[at])]
     own = known.trust(name)
@@ -50,6 +52,30 @@ def hole_trust(known: KnownPoints, at: int) -> Trust:
         return trust
     (major,), _, _ = ellipse_95(np.nan_to_num(holes.bores.entry_covariance[at : at + 1]))
     return replace(trust, search_m=float(major) + beyond)
+
+
+def hole_words(known: KnownPoints, at: int) -> str:
+    """How far the place of a hole can be trusted, in sentences; '' where nobody judged it."""
+    return _words(hole_trust(known, at), known.holes.bores.entry_covariance[at], "")
+
+
+def wood_words(known: KnownPoints, element: int) -> str:
+    """How far the places of both ends of a piece of wood (a row number) can be trusted."""
+    keys = known.record.point_keys
+    said = [
+        _words(known.trust(keys[end]), known.ends_covariance[end], f"End {name}: ")
+        for end, name in ((2 * element, "A"), (2 * element + 1, "B"))
+    ]
+    return " ".join(one for one in said if one)
+
+
+def _words(trust: Trust, covariance: Floats, name: str) -> str:
+    if not trust.verdict and not trust.is_off:
+        return ""
+    (major,), _, _ = ellipse_95(np.nan_to_num(covariance)[None])
+    height = NORMAL_95 * float(np.sqrt(covariance[2, 2]))
+    told = range_words(trust, float(major), height if np.isfinite(height) and height else None)
+    return " ".join((f"{name}{told}.", *trust_words(trust)))
 
 
 def _together(of_a: float | None, of_b: float | None, share: float) -> float | None:

@@ -161,13 +161,15 @@ def _judged(frame: pl.DataFrame, places: pl.DataFrame) -> dict[str, Trust]:
 
 
 def _moved(holes: HoleSet, tied: np.ndarray, xyz: Floats, covariance: Floats) -> HoleSet:
-    """The holes with those that were taped themselves shifted to where they were taped."""
-    if not tied.any():
-        return holes
+    """The holes as certain as the table tells, those that were taped themselves where it has them.
+
+    `xyz` and `covariance` are those of the table, NaN for a hole that is not in it.
+    """
     bores = holes.bores
-    shift = np.where(tied[:, None], xyz - bores.entry, 0.0)
+    told = np.isfinite(xyz[:, 0])
+    shift = np.where((tied & told)[:, None], xyz - bores.entry, 0.0)
     grown = bores.bottom_covariance - bores.entry_covariance
-    entry_covariance = np.where(tied[:, None, None], covariance, bores.entry_covariance)
+    entry_covariance = np.where(told[:, None, None], covariance, bores.entry_covariance)
     moved = replace(
         bores,
         entry=bores.entry + shift,
