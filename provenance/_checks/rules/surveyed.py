@@ -31,7 +31,10 @@ _AGAIN = (
 
 
 def _points(tables: Snapshot) -> pl.DataFrame:
-    """The surveyed points with `point`, what each is; none in a record from before verdicts."""
+    """The surveyed points with `point`, what each is; none in a record from before verdicts.
+
+    Holes that were computed from their wood are left out: its ends have the finding.
+    """
     known = tables.model.tables.get(POSITION)
     if known is None or "verdict" not in known.names:
         return pl.DataFrame(
@@ -40,7 +43,8 @@ def _points(tables: Snapshot) -> pl.DataFrame:
             | dict.fromkeys(("search_m", "wood_gap_m", "wood_gap_limit_m"), pl.Float64)
         )
     end = pl.format("end {} of {}", pl.col("element_end").str.to_uppercase(), "element_id")
-    return tables[POSITION].with_columns(
+    taped = tables[POSITION].filter(pl.col("found_by").fill_null("") != "geometry")
+    return taped.with_columns(
         point=pl.when(pl.col("point_kind") == "hole")
         .then(pl.format("the hole of {}", "sample_id"))
         .when(pl.col("point_kind") == "datum")

@@ -20,38 +20,42 @@ def hole_trust(known: KnownPoints, at: int) -> Trust:
     """How far the place of a hole (a number in `known.holes`) can be trusted.
 
     One that was taped itself has its own verdict. One that was computed from its wood has that of
-    the end that is in the gravest doubt; each place of an end makes a place of the hole. What moves
-    end A along the wood moves the hole as far, what moves end B by its share of the length.
+    the end that is in the gravest doubt, and where nothing is written to the hole itself, each
+    place of an end makes a place of the hole. What moves end A along the wood moves the hole as
+    far, what moves end B by its share of the length.
     """
     if not known.judged:
         return NOT_JUDGED
     record, holes = known.record, known.holes
     name = record.point_keys[record.n_ends + int(holes.sample[at])]
     own = known.trust(name)
-    if own.verdict or known.found.get(name) == "adjusted":
+    if known.found.get(name) == "adjusted":
         return own
     element = int(holes.element[at])
     ends = [known.trust(record.point_keys[2 * element + end]) for end in (0, 1)]
-    verdict = max(ends, key=gravity).verdict
+    verdict = max(own, *ends, key=gravity).verdict
     if not verdict:
         return own
     a, b = known.ends[2 * element], known.ends[2 * element + 1]
     axes = 3 if np.isfinite([a[2], b[2]]).all() else 2
     length = max(float(np.linalg.norm((b - a)[:axes])), 1e-9)
-    share = float(known.record.numbers("sample", "along_m")[holes.sample[at]]) / length
+    share = float(record.numbers("sample", "along_m")[holes.sample[at]]) / length
     trust = replace(
         own,
         verdict=verdict,
-        about=" and ".join(one.about for one in ends if one.verdict == verdict),
-        hidden_m=_together(ends[0].hidden_m, ends[1].hidden_m, share),
-        left_out=(*ends[0].left_out, *ends[1].left_out),
-        places=_places(known, at, ends) if any(one.is_withheld for one in ends) else (),
+        about=" and ".join(one.about for one in ends if one.verdict == verdict) or own.about,
+        left_out=own.left_out or (*ends[0].left_out, *ends[1].left_out),
     )
-    beyond = _together(*(_beyond_range(known, 2 * element + end) for end in (0, 1)), share)
-    if beyond is None:
-        return trust
-    (major,), _, _ = ellipse_95(np.nan_to_num(holes.bores.entry_covariance[at : at + 1]))
-    return replace(trust, search_m=float(major) + beyond)
+    if own.hidden_m is None:
+        hidden = _together(ends[0].hidden_m, ends[1].hidden_m, share)
+        trust = replace(trust, hidden_m=hidden)
+    if own.search_m is None:
+        beyond = _together(*(_beyond_range(known, 2 * element + end) for end in (0, 1)), share)
+        (major,), _, _ = ellipse_95(np.nan_to_num(holes.bores.entry_covariance[at : at + 1]))
+        trust = replace(trust, search_m=None if beyond is None else float(major) + beyond)
+    if trust.is_withheld and not own.places and any(one.places for one in ends):
+        trust = replace(trust, places=_places(known, at, ends))
+    return trust
 
 
 def hole_words(known: KnownPoints, at: int) -> str:
@@ -98,10 +102,7 @@ def _places(known: KnownPoints, at: int, ends: list[Trust]) -> tuple[Place, ...]
     along = float(known.record.numbers("sample", "along_m")[known.holes.sample[at]])
     stood = known.ends[2 * element : 2 * element + 2]
     before = _on_axis(stood[0], stood[1], along)
-    choices = [
-        one.places if one.is_withheld and one.places else (_as_found(place),)
-        for one, place in zip(ends, stood, strict=True)
-    ]
+    choices = [one.places or (_as_found(place),) for one, place in zip(ends, stood, strict=True)]
     found = []
     for a, b in product(*choices):
         moved = entry + _on_axis(_xyz(a), _xyz(b), along) - before

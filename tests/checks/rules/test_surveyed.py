@@ -42,6 +42,13 @@ def test_a_conflict_says_how_wide_to_search_and_a_reading_left_out_names_its_tie
     only(left_out.says("geometry.reading_left_out"), "left_out", "T7")
 
 
+def test_a_hole_computed_from_wood_in_doubt_adds_no_finding_to_that_of_the_wood() -> None:
+    computed = surveyed(HOLE, "conflict", found_by="geometry")
+    assert computed.says("geometry.readings_conflict") == []
+    taped = surveyed(HOLE, "conflict", found_by="adjusted")
+    only(taped.says("geometry.readings_conflict"), "the hole of 231")
+
+
 def test_a_hole_may_lie_as_far_off_the_wood_as_readings_scatter() -> None:
     rule = "geometry.hole_off_the_wood"
     off = surveyed(HOLE, wood_gap_m="0.051", wood_gap_limit_m="0.05")
