@@ -50,7 +50,8 @@ def hole_trust(known: KnownPoints, at: int) -> Trust:
         hidden = _together(ends[0].hidden_m, ends[1].hidden_m, share)
         trust = replace(trust, hidden_m=hidden)
     if own.search_m is None:
-        beyond = _together(*(_beyond_range(known, 2 * element + end) for end in (0, 1)), share)
+        of_a, of_b = (_beyond_range(known, 2 * element + end) for end in (0, 1))
+        beyond = _together(of_a, of_b, share)
         (major,), _, _ = ellipse_95(np.nan_to_num(holes.bores.entry_covariance[at : at + 1]))
         trust = replace(trust, search_m=None if beyond is None else float(major) + beyond)
     if trust.is_withheld and not own.places and any(one.places for one in ends):

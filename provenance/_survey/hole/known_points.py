@@ -148,8 +148,11 @@ def _judged(frame: pl.DataFrame, places: pl.DataFrame) -> dict[str, Trust]:
                 )
     if "verdict" not in frame.columns:
         return {}
+    sizes = {name: _numbers(frame, name) for name in _SIZES}
+    # a misreading that nothing would notice may hide any distance
+    blank = {name: np.where(np.isfinite(size), size, np.nan) for name, size in sizes.items()}
     said = frame.select(
-        *_TEXTS, *(pl.Series(name, _numbers(frame, name)).fill_nan(None) for name in _SIZES)
+        *_TEXTS, *(pl.Series(name, size).fill_nan(None) for name, size in blank.items())
     ).filter(
         (pl.col("verdict").fill_null("") != "")
         | pl.any_horizontal(pl.col(name).is_not_null() for name in _SIZES)

@@ -196,12 +196,13 @@ def _labels(
     for datum in content.datums:
         at = transform(*datum.at)
         want(f"datum {datum.datum_id}", datum.datum_id, "bold", _DATUM_SIZE, 0.0, at, DATUM_MM)
-    for number, doubt in enumerate(content.doubts):
-        for rank, place in enumerate(doubt.trust.places, start=1):
-            at = transform(*place.at[:2])
+    for doubt in content.doubts:
+        for rank, allowed in enumerate(doubt.trust.places, start=1):
+            at = transform(*allowed.at[:2])
             # a sheet about one hole has the shares beside the map, which is small
-            text = f"{rank}" if marked else f"{rank}: {share_words(place)}"
-            want(f"place {rank} of doubt {number}", text, "plain", _DATUM_SIZE, 0.0, at, PLACE_MM)
+            text = f"{rank}" if marked else f"{rank}: {share_words(allowed)}"
+            key = f"place {rank} of {doubt.trust.about}"
+            want(key, text, "plain", _DATUM_SIZE, 0.0, at, PLACE_MM)
     for start, end, text in tapes:
         spots = _along(transform(*start), transform(*end), area)
         if spots:
