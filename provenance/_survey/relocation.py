@@ -311,7 +311,7 @@ def _draw_tapes(canvas: Any, facts: Relocation, box: Box) -> None:
         text = "No datum with coordinates within reach of a tape."
         _draw_paragraphs(canvas, (text,), box, largest=8, smallest=6)
         return
-    fitted = fit_block(printable(facts.arcs, PLAIN), PLAIN, box.width, 15, largest=6, smallest=5)
+    fitted = fit_block(printable(facts.tape_note, PLAIN), PLAIN, box.width, 15, largest=6, smallest=5)
     box, note = box.cut_top(box.height - fitted.height - 1)
     draw_block(canvas, fitted, PLAIN, note)
     each = box.height / 3

@@ -33,7 +33,7 @@ _PICTURES = (".png", ".jpg", ".jpeg")
 class Relocation:
     """The words of one sheet; lists of lines for each box, '' where nothing is recorded.
 
-    `doubt` says why nobody must rely on one point, and is empty where somebody may. `arcs` says
+    `doubt` says why nobody must rely on one point, and is empty where somebody may. `tape_note` says
     what the tapes do.
     """
 
@@ -51,7 +51,7 @@ class Relocation:
     direction: str
     hole: HolePosition
     doubt: tuple[str, ...]
-    arcs: str
+    tape_note: str
     on_the_wood: tuple[str, ...]
     in_space: tuple[str, ...]
     taken: tuple[str, ...]
@@ -91,7 +91,7 @@ def gather_relocation(package: Package, known: KnownPoints, sample_id: str) -> R
         direction=sample["direction"],
         hole=hole,
         doubt=trust_words(hole.trust) if hole.trust.is_doubted else (),
-        arcs=arcs_words(hole),
+        tape_note=tape_note(hole),
         on_the_wood=_on_the_wood(package, known, element, sample, hole, plug, north),
         in_space=_in_space(hole, north, own_grid=record.grid_a_building),
         taken=_taken(package, sample),
@@ -208,7 +208,7 @@ def _on_the_wood(
     return tuple(lines)
 
 
-def arcs_words(hole: HolePosition) -> str:
+def tape_note(hole: HolePosition) -> str:
     """What the tapes to a hole are, and what they meet at."""
     kind = "Slope" if hole.entry_m[2] is not None else "Level"
     trust = hole.trust
