@@ -19,7 +19,6 @@ from provenance._drawing.stamp_face import draw_stamp_face
 from provenance._printing.labels.sample_label import draw_framed_check
 from provenance._record.package import Package
 from provenance._record.trust import trust_words
-from provenance._survey.hole.hole import TapeTo
 from provenance._survey.hole.known_points import KnownPoints, known_points
 from provenance._survey.plan.elevation import draw_strip
 from provenance._survey.plan.plan_content import (
@@ -42,7 +41,7 @@ _MAP_WIDTH_MM, _MAP_SHARE = 112.0, 0.265
 _STRIP_MM, _FACTS_MM = 32.0, 43.0
 _DOUBT_MM, _MORE_FACTS_MM = 14.0, 6.0
 """What a warning takes, and how much more the facts about a hole in doubt take."""
-_COLUMN_MM, _MOST_COLUMNS = 17.0, 3
+_COLUMN_MM = 17.0
 _LEAST_SCALE, _MOST_SCALE = 50, 200
 
 
@@ -311,12 +310,14 @@ def _draw_tapes(canvas: Any, facts: Relocation, box: Box) -> None:
         text = "No datum with coordinates within reach of a tape."
         _draw_paragraphs(canvas, (text,), box, largest=8, smallest=6)
         return
-    fitted = fit_block(printable(facts.tape_note, PLAIN), PLAIN, box.width, 15, largest=6, smallest=5)
+    fitted = fit_block(
+        printable(facts.tape_note, PLAIN), PLAIN, box.width, 15, largest=6, smallest=5
+    )
     box, note = box.cut_top(box.height - fitted.height - 1)
     draw_block(canvas, fitted, PLAIN, note)
     each = box.height / 3
     for tape in facts.hole.tapes:
-        columns = _columns(tape)
+        columns = tape.shown
         row, box = box.cut_top(each)
         name, row = row.cut_left(17 * MM, 2)
         words, numbers = row.cut_left(row.width - max(_COLUMN_MM * len(columns), 30) * MM, 2)
@@ -329,16 +330,6 @@ def _draw_tapes(canvas: Any, facts: Relocation, box: Box) -> None:
             number, numbers = numbers.cut_left(numbers.width / (len(columns) - column))
             draw_line(canvas, told, MONO, 9, number.right, number.top - 9, align="right")
             draw_line(canvas, below, PLAIN, 7, number.right, number.top - 17.5, align="right")
-
-
-def _columns(tape: TapeTo) -> list[tuple[str, str]]:
-    """What a tape shows, and below it its range or the number of the place it leads to."""
-    if tape.u95_m is not None:
-        return [(f"{tape.distance_m:.3f} m", f"± {tape.u95_m * 100:.1f} cm")]
-    if not tape.to_places_m:
-        return [(f"{tape.distance_m:.3f} m", "")]
-    numbered = enumerate(tape.to_places_m[:_MOST_COLUMNS], start=1)
-    return [(f"{distance:.3f} m", f"place {number}") for number, distance in numbered]
 
 
 def _draw_photo(canvas: Any, facts: Relocation, box: Box) -> None:

@@ -17,6 +17,8 @@ from provenance._survey.parts.observation import ELLIPSOID_95, NORMAL_95, Floats
 
 _REACH_M = 30.0
 """Length of a usual tape."""
+_MOST_PLACES = 3
+"""Tapes to more places than these would confuse more than help."""
 _CHOICE = 10
 """The three best datums are looked for among this many of the nearest."""
 
@@ -34,6 +36,16 @@ class TapeTo:
     distance_m: float
     u95_m: float | None
     to_places_m: tuple[float, ...] = ()
+
+    @property
+    def shown(self) -> list[tuple[str, str]]:
+        """Each distance that is told, with its range or the number of the place it leads to."""
+        if self.u95_m is not None:
+            return [(f"{self.distance_m:.3f} m", f"± {self.u95_m * 100:.1f} cm")]
+        if not self.to_places_m:
+            return [(f"{self.distance_m:.3f} m", "")]
+        numbered = enumerate(self.to_places_m[:_MOST_PLACES], start=1)
+        return [(f"{distance:.3f} m", f"place {number}") for number, distance in numbered]
 
 
 @dataclass(frozen=True)
