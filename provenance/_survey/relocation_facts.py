@@ -33,8 +33,8 @@ _PICTURES = (".png", ".jpg", ".jpeg")
 class Relocation:
     """The words of one sheet; lists of lines for each box, '' where nothing is recorded.
 
-    `doubt` says why nobody must rely on one point, and is empty where somebody may. `tape_note` says
-    what the tapes do.
+    `doubt` says why nobody must rely on one point, and is empty where somebody may. `tape_note`
+    says what the tapes do.
     """
 
     sample_id: str
