@@ -16,7 +16,7 @@ from provenance._ledger.holdings import holdings_of
 from provenance._record.cells import float_of
 from provenance._record.package import Package
 from provenance._record.snapshot import Row
-from provenance._record.trust import UNCHECKED, place_words, range_words, share_words, trust_words
+from provenance._record.trust import UNCHECKED, place_words, range_words, trust_words
 from provenance._survey.adjust.bore import UPRIGHT_DEG, wood_axes
 from provenance._survey.hole.drilling import drilling_cautions, propose_holes
 from provenance._survey.hole.hole import HolePosition, hole_position
@@ -33,8 +33,8 @@ _PICTURES = (".png", ".jpg", ".jpeg")
 class Relocation:
     """The words of one sheet; lists of lines for each box, '' where nothing is recorded.
 
-    `doubt` says why nobody must rely on one point, and is empty where somebody may. `tape_note`
-    says what the tapes do.
+    `doubt` says why nobody must rely on one point, and is empty where somebody may; `places` are
+    those that the hole may be at. `tape_note` says what the tapes do.
     """
 
     sample_id: str
@@ -51,6 +51,7 @@ class Relocation:
     direction: str
     hole: HolePosition
     doubt: tuple[str, ...]
+    places: tuple[str, ...]
     tape_note: str
     on_the_wood: tuple[str, ...]
     in_space: tuple[str, ...]
@@ -91,6 +92,7 @@ def gather_relocation(package: Package, known: KnownPoints, sample_id: str) -> R
         direction=sample["direction"],
         hole=hole,
         doubt=trust_words(hole.trust) if hole.trust.is_doubted else (),
+        places=place_words(hole.trust),
         tape_note=tape_note(hole),
         on_the_wood=_on_the_wood(package, known, element, sample, hole, plug, north),
         in_space=_in_space(hole, north, own_grid=record.grid_a_building),
@@ -213,11 +215,7 @@ def tape_note(hole: HolePosition) -> str:
     kind = "Slope" if hole.entry_m[2] is not None else "Level"
     trust = hole.trust
     if trust.is_withheld and trust.places:
-        shares = " or ".join(share_words(one) for one in trust.places)
-        return (
-            f"{kind} distances. The arcs of one column meet at one place ({shares} likely): look "
-            "at each."
-        )
+        return f"{kind} distances. The arcs for one place meet there: look at each place."
     if trust.is_withheld:
         return f"{kind} distances to the likeliest place; the hole may lie elsewhere."
     if trust.is_off:
@@ -242,9 +240,7 @@ def _in_space(hole: HolePosition, north: float | None, *, own_grid: bool) -> tup
     x, y, z = hole.entry_m
     height = f", height {z:.3f}" if z is not None else ""
     grid = "The building's own grid:" if own_grid else "Site grid"
-    if trust.is_withheld and trust.places:
-        lines += (grid, *place_words(trust))
-    else:
+    if not trust.places:
         likeliest = "Likeliest place: " if trust.is_withheld else ""
         lines.append(f"{likeliest}{grid} x {x:.3f}, y {y:.3f}{height} m")
     lines.append(range_words(trust, hole.u95_major_m, hole.u95_height_m))
