@@ -121,7 +121,8 @@ def plan(
 
     Also the side of every sampled piece of wood. With --format geojson or gpkg the same things are
     written for a GIS; GeoJSON only where the site grid is tied to a map grid. --out is a folder for
-    drawings (plans/ by default) and a file for map data.
+    drawings (plans/ by default) and a file for map data. A hole whose readings conflict is without
+    a place in map data; the layer 'places' has all that it may be at, with how likely each is.
     """
     from provenance._record.package import open_package
 

@@ -18,10 +18,12 @@ from provenance._drawing.pdf import draw_items
 from provenance._drawing.stamp_face import draw_stamp_face
 from provenance._printing.labels.sample_label import draw_framed_check
 from provenance._record.package import Package
+from provenance._record.trust import trust_words
 from provenance._survey.hole.known_points import KnownPoints, known_points
 from provenance._survey.plan.elevation import draw_strip
 from provenance._survey.plan.plan_content import (
     PlanContent,
+    PlanDoubt,
     file_name_parts,
     levels_of,
     plan_content,
@@ -36,7 +38,10 @@ from provenance._survey.relocation_facts import Relocation, gather_relocation
 _MARGIN, _GAP = 12 * MM, 4 * MM
 _MAP_WIDTH_MM, _MAP_SHARE = 112.0, 0.265
 """Share of the page's height, so that a shorter page leaves room for the cautions."""
-_STRIP_MM = 32.0
+_STRIP_MM, _FACTS_MM = 32.0, 43.0
+_DOUBT_MM, _PLACE_MM, _MORE_FACTS_MM = 14.0, 3.4, 6.0
+"""What a warning takes, each place in it, and how much more the facts about a doubt take."""
+_COLUMN_MM = 15.5
 _LEAST_SCALE, _MOST_SCALE = 50, 200
 
 
@@ -83,13 +88,20 @@ def draw_relocation(
     page = Box(0, 0, paper.width, paper.height).inset(_MARGIN)
     head, rest = page.cut_top(17 * MM)
     _draw_head(canvas, facts, head)
-    row, rest = rest.cut_top(_MAP_SHARE * paper.height + 6 * MM, _GAP)
+    if facts.doubt:
+        height = _DOUBT_MM + _PLACE_MM * len(facts.places)
+        band, rest = rest.cut_top(height * MM, _GAP)
+        _draw_doubt(canvas, facts, band)
+    # what a doubt takes more, in the warning or among the facts, is taken from the map
+    less = _MORE_FACTS_MM if trust_words(facts.hole.trust) else 0.0
+    more = 0.0 if facts.places else less
+    row, rest = rest.cut_top(_MAP_SHARE * paper.height + (6 - less) * MM, _GAP)
     left, right = row.cut_left(_MAP_WIDTH_MM * MM, _GAP * 1.5)
     _draw_plan(canvas, package, known, facts, left)
     _draw_faces(canvas, facts, right)
     row, rest = rest.cut_top(_STRIP_MM * MM, _GAP / 2)
     _draw_strip(canvas, package, known, facts, row)
-    row, rest = rest.cut_top(43 * MM, _GAP)
+    row, rest = rest.cut_top((_FACTS_MM + more) * MM, _GAP)
     half = (row.width - _GAP) / 2
     left, right = row.cut_left(half, _GAP)
     _draw_tapes(canvas, facts, left)
@@ -123,6 +135,16 @@ def _draw_head(canvas: Any, facts: Relocation, box: Box) -> None:
         if fitted.lines:
             y = box.top - 28 - 11.5 * line
             draw_line(canvas, fitted.lines[0], PLAIN, fitted.size, box.x, y)
+
+
+def _draw_doubt(canvas: Any, facts: Relocation, box: Box) -> None:
+    """In a heavy frame why nobody must rely on one point."""
+    canvas.setLineWidth(1.2)
+    canvas.rect(box.x, box.y, box.width, box.height)
+    inner = box.inset(2.5 * MM, 1.2 * MM)
+    draw_line(canvas, "Do not rely on one point", BOLD, 9.5, inner.x, inner.top - 9)
+    lines = (" ".join(facts.doubt), *facts.places)
+    _draw_paragraphs(canvas, lines, inner.cut_top(12)[1], largest=8.0, smallest=5.5)
 
 
 def _heading(canvas: Any, text: str, box: Box) -> Box:
@@ -175,14 +197,16 @@ def _draw_plan(
     content = _surroundings(package, known, facts)
     hole = (facts.hole.entry_m[0], facts.hole.entry_m[1])
     places = {datum.datum_id: datum.at for datum in content.datums}
+    # to a place that may be the wrong one no tape is drawn
+    starts = [places[tape.datum_id] for tape in facts.hole.tapes if tape.datum_id in places]
     tapes = [
         (places[tape.datum_id], hole, f"{tape.distance_m:.2f} m")
         for tape in facts.hole.tapes
-        if tape.datum_id in places
+        if tape.datum_id in places and tape.u95_m is not None
     ]
     width, height = box.width / MM, box.height / MM - 6.0
     area = (5.0, 6.0, width - 5.0, height - 6.0)
-    scale, middle = _view(hole, [start for start, _, _ in tapes], area)
+    scale, middle = _view(hole, starts, area)
     transform = Transform(scale, middle, (area[0] + area[2] / 2, area[1] + area[3] / 2))
     drawn = draw_map(
         content, transform, area, marked=facts.sample_id, tapes=tapes, named=[facts.hole.element_id]
@@ -198,16 +222,18 @@ def _draw_plan(
 
 
 def _surroundings(package: Package, known: KnownPoints, facts: Relocation) -> PlanContent:
-    record = known.record
+    record, hole = known.record, facts.hole
     place_id = record.cell("element", "place_id", facts.element_row)
     places = record.places_round(place_id)
+    # of the doubts only that about this hole, however its place was found
+    doubts = (PlanDoubt(hole.entry_m[:2], hole.trust),) if hole.trust.is_doubted else ()
     if not places:
-        return wood_alone(package, known, facts.element_row)
+        return replace(wood_alone(package, known, facts.element_row), doubts=doubts)
     building = places[-1]
     stored = levels_of(record, building)
     level = record.storeys.get(place_id) if len(stored) > 1 else None
     # an image laid under the plan would be too small here to read
-    return replace(plan_content(package, known, building, level), underlays=())
+    return replace(plan_content(package, known, building, level), underlays=(), doubts=doubts)
 
 
 def _view(
@@ -280,30 +306,34 @@ def _draw_strip(
 
 
 def _draw_tapes(canvas: Any, facts: Relocation, box: Box) -> None:
-    box = _heading(canvas, "Hold the tape at", box)
+    box = _heading(canvas, "Tape distances", box)
     if not facts.hole.tapes:
         text = "No datum with coordinates within reach of a tape."
         _draw_paragraphs(canvas, (text,), box, largest=8, smallest=6)
         return
-    kind = "slope" if facts.hole.entry_m[2] is not None else "level"
-    each = (box.height - 9) / 3
+    fitted = fit_block(
+        printable(facts.tape_note, PLAIN), PLAIN, box.width, 15, largest=6, smallest=5
+    )
+    box, note = box.cut_top(box.height - fitted.height - 1)
+    draw_block(canvas, fitted, PLAIN, note)
+    each = box.height / 3
     for tape in facts.hole.tapes:
+        columns = tape.shown
         row, box = box.cut_top(each)
+        taken = max(_COLUMN_MM * len(columns), 30) * MM
         name, row = row.cut_left(17 * MM, 2)
-        words, number = row.cut_left(row.width - 30 * MM, 2)
+        words, numbers = row.cut_left(row.width - taken, 2)
+        if len(columns) > 2:  # what the datum is goes below its name
+            words = Box(name.x, row.y, name.width + words.width, row.height - 12)
         fitted = fit_line(tape.datum_id, BOLD, name.width, largest=9, smallest=6)
         draw_line(canvas, fitted.lines[0], BOLD, fitted.size, name.x, name.top - 9)
         text = printable(tape.description or "(not described)", PLAIN)
         block = fit_block(text, PLAIN, words.width, words.height, largest=7.5, smallest=5.5)
         draw_block(canvas, block, PLAIN, words)
-        told = f"{tape.distance_m:.3f} m"
-        draw_line(canvas, told, MONO, 9, number.right, number.top - 9, align="right")
-        spread = f"± {tape.u95_m * 100:.1f} cm"
-        draw_line(canvas, spread, PLAIN, 7, number.right, number.top - 17.5, align="right")
-    note = (
-        f"{kind.capitalize()} distances; ± holds 95 times in 100. Where the arcs cross is the hole."
-    )
-    draw_line(canvas, note, PLAIN, 6, box.x, box.y + 1)
+        for column, (told, below) in enumerate(columns):
+            number, numbers = numbers.cut_left(numbers.width / (len(columns) - column))
+            draw_line(canvas, told, MONO, 9, number.right, number.top - 9, align="right")
+            draw_line(canvas, below, PLAIN, 7, number.right, number.top - 17.5, align="right")
 
 
 def _draw_photo(canvas: Any, facts: Relocation, box: Box) -> None:

@@ -16,6 +16,7 @@ from provenance._ledger.holdings import holdings_of
 from provenance._record.cells import float_of
 from provenance._record.package import Package
 from provenance._record.snapshot import Row
+from provenance._record.trust import UNCHECKED, place_words, range_words, trust_words
 from provenance._survey.adjust.bore import UPRIGHT_DEG, wood_axes
 from provenance._survey.hole.drilling import drilling_cautions, propose_holes
 from provenance._survey.hole.hole import HolePosition, hole_position
@@ -30,7 +31,11 @@ _PICTURES = (".png", ".jpg", ".jpeg")
 
 @dataclass(frozen=True)
 class Relocation:
-    """The words of one sheet; lists of lines for each box, '' where nothing is recorded."""
+    """The words of one sheet; lists of lines for each box, '' where nothing is recorded.
+
+    `doubt` says why nobody must rely on one point, and is empty where somebody may; `places` are
+    those that the hole may be at. `tape_note` says what the tapes do.
+    """
 
     sample_id: str
     identifier: str
@@ -45,6 +50,9 @@ class Relocation:
     clock: float | None
     direction: str
     hole: HolePosition
+    doubt: tuple[str, ...]
+    places: tuple[str, ...]
+    tape_note: str
     on_the_wood: tuple[str, ...]
     in_space: tuple[str, ...]
     taken: tuple[str, ...]
@@ -83,6 +91,9 @@ def gather_relocation(package: Package, known: KnownPoints, sample_id: str) -> R
         clock=float_of(sample["clock"]),
         direction=sample["direction"],
         hole=hole,
+        doubt=trust_words(hole.trust) if hole.trust.is_doubted else (),
+        places=place_words(hole.trust),
+        tape_note=tape_note(hole),
         on_the_wood=_on_the_wood(package, known, element, sample, hole, plug, north),
         in_space=_in_space(hole, north, own_grid=record.grid_a_building),
         taken=_taken(package, sample),
@@ -199,18 +210,42 @@ def _on_the_wood(
     return tuple(lines)
 
 
+def tape_note(hole: HolePosition) -> str:
+    """What the tapes to a hole are, and what they meet at."""
+    kind = "Slope" if hole.entry_m[2] is not None else "Level"
+    trust = hole.trust
+    if trust.is_withheld and trust.places:
+        return f"{kind} distances. The arcs for one place meet there: look at each place."
+    if trust.is_withheld:
+        return f"{kind} distances to the likeliest place; the hole may lie elsewhere."
+    if trust.is_off:
+        return (
+            f"{kind} distances to where the tapes put it; on the wood it was measured at another "
+            "place: look at both."
+        )
+    if trust.verdict == UNCHECKED:
+        return (
+            f"{kind} distances. If no tape was misread, the arcs cross at the hole, and ± holds 95 "
+            "times in 100."
+        )
+    return f"{kind} distances; ± holds 95 times in 100. Where the arcs cross is the hole."
+
+
 def _in_space(hole: HolePosition, north: float | None, *, own_grid: bool) -> tuple[str, ...]:
     lines = []
+    trust = hole.trust
     if hole.height_above_floor_m is not None:
-        lines.append(f"{hole.height_above_floor_m:.2f} m above the floor")
+        about = "About " if trust.is_withheld else ""
+        lines.append(f"{about}{hole.height_above_floor_m:.2f} m above the floor")
     x, y, z = hole.entry_m
     height = f", height {z:.3f}" if z is not None else ""
     grid = "The building's own grid:" if own_grid else "Site grid"
-    lines.append(f"{grid} x {x:.3f}, y {y:.3f}{height} m")
-    spread = f"Within {hole.u95_major_m * 100:.1f} cm, 95 times in 100"
-    if hole.u95_height_m is not None:
-        spread += f"; height within {hole.u95_height_m * 100:.1f} cm"
-    lines.append(spread)
+    if not trust.places:
+        likeliest = "Likeliest place: " if trust.is_withheld else ""
+        lines.append(f"{likeliest}{grid} x {x:.3f}, y {y:.3f}{height} m")
+    lines.append(range_words(trust, hole.u95_major_m, hole.u95_height_m))
+    # what makes it doubtful has a place of its own on the page
+    lines += () if trust.is_doubted else trust_words(trust)
     if hole.inclination_deg is not None:
         way = slope_words(hole.inclination_deg)
         over = ""

@@ -2,12 +2,14 @@
 
 from __future__ import annotations
 
+from itertools import product
 from pathlib import Path
 from typing import Any
 
 import numpy as np
 
 from provenance._record.package import Package
+from provenance._survey.adjust.adjustment import survey_package
 from provenance._survey.parts.datum_covariance import DatumCovariance
 from provenance._survey.parts.observation import Floats, Kind, predict
 from provenance._survey.parts.solve import Rows
@@ -107,3 +109,63 @@ def tape_rows(
         number + n * k,
     )
     return Rows.joined(tapes, levels)
+
+
+JUDGED = ("verdict", "doubt_share", "hidden_m", "search_m", "left_out")
+TOLD = ("u95_major_m", "u95_minor_m", "u95_axis_deg", "u95_height_m")
+PLACES_SAID = tuple(
+    (share, f"the tape from {datum} (Ta{datum[1]}) would be 0.30 m too long")
+    for share, datum in ((0.62, "D2"), (0.31, "D3"))
+)
+"""Of a point in doubt: how likely each place is, and what was misread then."""
+
+
+def judged(package: Package, key: str, verdict: str, **more: Any) -> Package:
+    """The package with a verdict written by hand to one point, and places where it takes them.
+
+    A hole is taken to have been taped itself; what is said of an end is said of its hole too.
+    Verdicts that a survey gave before are gone.
+    """
+    withheld = verdict in ("conflict", "two_places")
+    row = {"verdict": verdict, "hidden_m": "0.031", "search_m": "0.42"} | more
+    positions = package.table("position")
+    for name in (*JUDGED, "wood_gap_m", "wood_gap_limit_m"):
+        positions[name] = ""
+    hole = positions["point_kind"] == "hole"
+    mine = (positions["position_id"] == key) | (hole if key.startswith("end:") else False)
+    for name, value in (row | (dict.fromkeys(TOLD, "") if withheld else {})).items():
+        positions.loc[mine, name] = value
+    positions.loc[hole, "found_by"] = "geometry"
+    positions.loc[positions["position_id"] == key, "found_by"] = "adjusted"
+    places = package.table("position_place").iloc[:0]
+    said = enumerate(PLACES_SAID if withheld else (), start=1)
+    for (at, point), (rank, (share, wrong)) in product(positions[mine].iterrows(), said):
+        x, y, z = (float(point[f"{axis}_m"] or "nan") for axis in "xyz")
+        places.loc[f"{at} {rank}"] = dict.fromkeys(places.columns, "") | {
+            "position_id": point["position_id"],
+            "place_rank": str(rank),
+            "site_id": "HOLL",
+            "place_share": str(share),
+            "wrong_readings": "" if verdict == "two_places" else wrong,
+            "x_m": f"{x + 0.30 * (rank - 1):.4f}",
+            "y_m": f"{y - 0.14 * (rank - 1):.4f}",
+            "z_m": f"{z:.4f}" if z == z else "",
+        }
+    package.write_table("position", positions)
+    package.write_table("position_place", places)
+    return package
+
+
+def a_misread_room(folder: Path) -> Package:
+    """A surveyed room whose beam has a hole, with one tape to its end A read 30 cm too long."""
+    building = a_room(folder)
+    ends = {"xb_m": 3.1, "yb_m": 4.6, "zb_m": 2.4, "position_uncertainty_m": 0.02}
+    building = taped(building.with_row("element", **ends), (2.9, 0.4, 2.4), wrong={"D2": 0.30})
+    building = building.with_row("sample").with_row("plug")
+    site = building.package.table("site")
+    site["grid_epsg"], site["easting_m"], site["northing_m"] = "32612", "421300", "4100200"
+    building.package.write_table("site", site)
+    for table in ("party", "custody"):
+        building = building.with_row(table)
+    survey_package(building.package)
+    return building.package

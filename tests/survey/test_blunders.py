@@ -213,10 +213,17 @@ def test_a_hole_inherits_the_doubt_of_the_end_it_was_measured_from(tmp_path: Pat
     places = package.typed("position_place").set_index("position_id")
     of_end, of_hole = places.loc["end:B1-014:a"], places.loc["hole:231"]
     assert list(of_hole["wrong_readings"]) == list(of_end["wrong_readings"])
-    # the hole lies a quarter of the way to end B, and goes with end A by the rest
-    length = float(np.linalg.norm(np.subtract(A, (4.9, 3.6, 2.5))))
-    moved = of_hole["x_m"].diff().iloc[1] / of_end["x_m"].diff().iloc[1]
-    assert moved == pytest.approx(1 - 1.0 / length, abs=0.02)
+    # its place for each place of the end, in plane geometry
+    other = position_of(package, "end:B1-014:b")
+    b = np.array([float(other[f"{axis}_m"]) for axis in "xyz"])
+
+    def on_axis(place: Floats) -> Floats:
+        return place + (b - place) / np.linalg.norm(b - place)
+
+    axes = ["x_m", "y_m", "z_m"]
+    ends = of_end[axes].to_numpy(float)
+    moved = of_hole[axes].to_numpy(float) - [on_axis(one) for one in ends]
+    assert moved == pytest.approx(np.tile(moved[0], (len(moved), 1)), abs=2e-4)
 
 
 def test_conflicting_ties_between_datums_widen_what_is_measured_from_them(tmp_path: Path) -> None:

@@ -174,7 +174,7 @@ def test_a_storey_shows_its_own_wood_and_says_what_has_none(tmp_path: Path) -> N
     assert levels_of(known.record, "B1") == [0, 1]
     upper = plan_content(package, known, "B1", 1)
     assert [wood.element_id for wood in upper.woods] == ["UP"]
-    assert "no storey recorded: B1-001, B1-002" in upper.not_shown[0]
+    assert "no storey recorded: B1-001, B1-002" in upper.notes[0]
     paths = write_plans(package, tmp_path / "out", format="svg").paths
     names = {path.name for path in paths}
     assert {"plan-B1-0.svg", "plan-B1-1.svg"} <= names
@@ -185,7 +185,7 @@ def test_wood_that_is_gone_is_left_off_and_loose_wood_is_dashed(tmp_path: Path) 
     package = building.with_row("element", element_id="LOOSE", in_place="loose", **beam(4)).package
     content = plan_content(package, known_points(package), "B1")
     assert [(wood.element_id, wood.loose) for wood in content.woods] == [("LOOSE", True)]
-    assert content.not_shown == ("Not shown, no longer in the building: GONE.",)
+    assert content.notes == ("Not shown, no longer in the building: GONE.",)
 
 
 def test_pages_are_written_as_pdf_with_their_text(house: Package, tmp_path: Path) -> None:

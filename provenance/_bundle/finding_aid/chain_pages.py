@@ -172,6 +172,7 @@ class ChainPages:
                 if one["sample_id"]
             ],
             plan=plan,
+            trust=self._plans.trust.get(("element", key), ""),
         )
 
     def _stamps(self, sample_id: str) -> str:
@@ -210,6 +211,7 @@ class ChainPages:
             ),
             standing=self._standing(key),
             events=self._events(key),
+            trust=self._plans.trust.get(("sample", key), ""),
         )
 
     def _parts(

@@ -1,8 +1,8 @@
-"""Draws the plans of a building into its page, each piece of wood and each hole a link."""
+"""Draws the plans of a building into its page, and says how far places on them can be trusted."""
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from functools import cached_property
 
@@ -13,6 +13,7 @@ from provenance._base.visible import visible
 from provenance._bundle.finding_aid.cells import Cells
 from provenance._drawing.paper import Paper
 from provenance._drawing.svg import svg_inside_page
+from provenance._survey.hole.doubt import hole_words, wood_words
 from provenance._survey.hole.known_points import KnownPoints, known_points
 from provenance._survey.plan.plan_content import PlanContent, levels_of, plan_content
 from provenance._survey.plan.plan_sheet import plan_sheet
@@ -26,12 +27,12 @@ _FOOT = "Each piece of wood and each hole leads to its record; the same are list
 
 @dataclass(frozen=True)
 class Plan:
-    """One plan: its heading, the drawing as SVG inside HTML, and what was left off."""
+    """One plan: its heading, the drawing as SVG inside HTML, what is in doubt or left off."""
 
     title: str
     words: str
     svg: Markup
-    not_shown: tuple[str, ...]
+    notes: tuple[str, ...]
 
 
 class Plans:
@@ -53,6 +54,24 @@ class Plans:
             return "" if self._known is not None else "the record has no tables of positions"
         except (TreenailError, ValueError, KeyError) as error:
             return str(error)
+
+    @cached_property
+    def trust(self) -> Mapping[tuple[str, str], str]:
+        """How far the place of each hole and piece of wood can be trusted, in sentences.
+
+        By table and key; nothing for what the survey did not judge.
+        """
+        known = None if self.trouble else self._known
+        if known is None or not known.judged:
+            return {}
+        record = known.record
+        said = {
+            ("sample", record.cell("sample", "sample_id", int(sample))): hole_words(known, at)
+            for at, sample in enumerate(known.holes.sample)
+        }
+        woods = record.column("element", "element_id").to_list()
+        said |= {("element", key): wood_words(known, at) for at, key in enumerate(woods)}
+        return {key: visible(words) for key, words in said.items() if words}
 
     def of_building(self, building_id: str, root: str) -> Sequence[Plan]:
         """The plans of a building, a storey each where there are several; none if nothing on it
@@ -100,5 +119,5 @@ class Plans:
             sheet.title,
             sheet.description,
             Markup(svg_inside_page(sheet, words, name=name)),
-            content.not_shown,
+            content.notes,
         )

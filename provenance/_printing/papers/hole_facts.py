@@ -5,6 +5,8 @@ from __future__ import annotations
 from collections.abc import Mapping
 from dataclasses import dataclass
 
+import polars as pl
+
 from provenance._base.errors import TreenailError
 from provenance._drawing.fitting import Pair
 from provenance._ledger.holdings import Holding, holdings_of
@@ -14,6 +16,7 @@ from provenance._record.cells import float_of
 from provenance._record.joined import split_codes
 from provenance._record.package import Package
 from provenance._record.snapshot import Row
+from provenance._record.trust import POSITION, brief_words, trust_of
 
 
 @dataclass(frozen=True)
@@ -47,6 +50,7 @@ def gather_cards(
     held = holdings_of(package.tables)
     plugs = _standing_plugs(tables["plug"])
     results = _standing_results(package)
+    doubts = _doubts(package)
     cards = []
     for facts in gather_facts(package, selection, site):
         sample = tables["sample"][facts.sample_id]
@@ -64,7 +68,10 @@ def gather_cards(
                 stamp_note=_stamp_note(package.model, plug),
                 hours=float_of(sample["clock"]),
                 direction=sample["direction"],
-                where=_where(package.model, facts, sample, element),
+                where=(
+                    *_where(package.model, facts, sample, element),
+                    *doubts.get(facts.sample_id, ()),
+                ),
                 taken=_taken(facts, sample, plug, tables["party"]),
                 now=_now(package, holding, tables, facts, results.get(facts.sample_id, {})),
                 warning=_warning(package.model, element, tables, facts),
@@ -76,6 +83,24 @@ def gather_cards(
             "--samples to print their cards all the same"
         )
     return cards
+
+
+def _doubts(package: Package) -> dict[str, tuple[Pair]]:
+    """Of the holes that were taped themselves those whose place is in doubt, and why.
+
+    A card tells where a hole is on its wood; doubts about where the wood is are on other papers.
+    """
+    known = package.model.tables.get(POSITION)
+    if known is None or "verdict" not in known.names:
+        return {}
+    holes = package.tables[POSITION].filter(
+        (pl.col("point_kind") == "hole") & (pl.col("found_by") == "adjusted")
+    )
+    return {
+        row["sample_id"]: (("in doubt", brief_words(trust)),)
+        for row in holes.iter_rows(named=True)
+        if (trust := trust_of(row)).is_doubted
+    }
 
 
 def _attribute(model: Model, kind: str, name: str) -> bool:

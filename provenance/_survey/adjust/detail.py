@@ -8,6 +8,7 @@ from typing import Any
 import numpy as np
 import numpy.typing as npt
 
+from provenance._record.trust import CONFLICT, FITS, LEFT_OUT, TWO_PLACES, UNCHECKED, WITHHELD
 from provenance._survey.adjust.blunders import (
     BY_WOOD,
     DISMISSED,
@@ -37,12 +38,6 @@ from provenance._survey.parts.observation import (
 )
 from provenance._survey.parts.outline import distance_outside, read_outline
 from provenance._survey.parts.solve import BY_READING, SOLVED, Bools, Rows, Solution, solve_points
-
-FITS, LEFT_OUT, CONFLICT, TWO_PLACES, UNCHECKED = (
-    "fits", "one_left_out", "conflict", "two_places", "unchecked"
-)  # fmt: skip
-"""Codes of the vocabulary position_verdict."""
-NO_RANGE = (CONFLICT, TWO_PLACES)
 
 MOST_HIDDEN_M = 0.25
 """What an unnoticed blunder may move a point by before nothing is said to check it."""
@@ -99,7 +94,7 @@ class Detail(Solution):
     @property
     def one_place(self) -> Bools:
         """Which points have one position and no other that fits as well."""
-        sole: Bools = self.known & ~np.isin(self.verdict, NO_RANGE)
+        sole: Bools = self.known & ~np.isin(self.verdict, WITHHELD)
         return sole
 
 

@@ -7,9 +7,10 @@ from collections.abc import Iterator, Sequence
 import numpy as np
 
 from provenance._base.findings import Finding
+from provenance._record.trust import FITS, TWO_PLACES, UNCHECKED
 from provenance._survey.adjust.blunders import BY_WOOD, Doubt
 from provenance._survey.adjust.control import Control
-from provenance._survey.adjust.detail import FITS, TWO_PLACES, UNCHECKED, Detail
+from provenance._survey.adjust.detail import Detail
 from provenance._survey.adjust.positions import ellipse_95
 from provenance._survey.adjust.slips import reading_name, wrong_readings
 from provenance._survey.parts.field_record import FieldRecord

@@ -9,18 +9,10 @@ import numpy as np
 import numpy.typing as npt
 import polars as pl
 
+from provenance._record.trust import CONFLICT, FITS, LEFT_OUT, TWO_PLACES, UNCHECKED, WITHHELD
 from provenance._survey.adjust.blunders import BY_WOOD, DISMISSED, Doubt
 from provenance._survey.adjust.control import Control
-from provenance._survey.adjust.detail import (
-    CONFLICT,
-    FITS,
-    LEFT_OUT,
-    MOST_HIDDEN_M,
-    NO_RANGE,
-    TWO_PLACES,
-    UNCHECKED,
-    Detail,
-)
+from provenance._survey.adjust.detail import MOST_HIDDEN_M, Detail
 from provenance._survey.adjust.scatter import OWN_COORDINATES, Scatter
 from provenance._survey.adjust.slips import wrong_readings
 from provenance._survey.adjust.wood import HoleSet
@@ -28,7 +20,7 @@ from provenance._survey.parts.field_record import FieldRecord
 from provenance._survey.parts.observation import ELLIPSE_95, Floats, Ints
 from provenance._survey.parts.solve import Bools, Rows
 
-_WORST_FIRST = (CONFLICT, TWO_PLACES, UNCHECKED)
+_WORST_FIRST = (CONFLICT, TWO_PLACES, UNCHECKED, LEFT_OUT)
 
 
 @dataclass(frozen=True)
@@ -62,7 +54,7 @@ class Trust:
     @property
     def ranged(self) -> Bools:
         """Which points have a 95 % range."""
-        ranged: Bools = ~np.isin(self.verdict, NO_RANGE)
+        ranged: Bools = ~np.isin(self.verdict, WITHHELD)
         return ranged
 
     def columns(self, xyz: Floats, major: Floats) -> dict[str, Any]:
@@ -210,32 +202,37 @@ def point_trust(
 
 
 def _inherit(record: FieldRecord, trust: Trust, known: Bools, holes: HoleSet, ends: Floats) -> None:
-    a, b = ends[0::2][holes.element], ends[1::2][holes.element]
-    way = b - a
-    length = np.maximum(np.nansum(way**2, axis=1), 1e-12)
-    share = np.clip(np.nansum((holes.bores.axis_point - a) * way, axis=1) / length, 0.0, 1.0)
+    """Carry what is doubted about the ends of wood to the holes that are placed from them.
+
+    What moves end A along the wood moves the hole as far, what moves end B by its share of the
+    length. Each pair of places of the ends makes a place of the hole.
+    """
+    along = record.numbers("sample", "along_m")[holes.sample]
     points = record.n_ends + holes.sample
     for at in np.flatnonzero(~known[points]):
-        point, t = int(points[at]), float(share[at])
-        one, other = 2 * int(holes.element[at]), 2 * int(holes.element[at]) + 1
-        of_ends = trust.verdict[one], trust.verdict[other]
+        point, two = int(points[at]), [2 * int(holes.element[at]) + end for end in (0, 1)]
+        of_ends = [trust.verdict[end] for end in two]
         if not any(of_ends):
             continue
         trust.verdict[point] = next((v for v in _WORST_FIRST if v in of_ends), "")
-        hidden = [0.0 if trust.verdict[end] == "" else trust.hidden_m[end] for end in (one, other)]
-        trust.hidden_m[point] = (1 - t) * hidden[0] + t * hidden[1]
-        if trust.verdict[point] in NO_RANGE:
+        trust.left_out[point] = ";".join(filter(None, (trust.left_out[end] for end in two)))
+        a, b = ends[two]
+        share = along[at] / max(float(np.sqrt(np.nansum((b - a) ** 2))), 1e-9)
+        hidden = [0.0 if trust.verdict[end] == "" else trust.hidden_m[end] for end in two]
+        trust.hidden_m[point] = hidden[0] + share * hidden[1]
+        if trust.verdict[point] in WITHHELD:
             trust.hidden_m[point] = np.nan
             entry, spread = holes.bores.entry[at], holes.bores.entry_covariance[at]
+            before = _on_axis(a, b, along[at])
             found = [
                 Place(
-                    entry + (1 - t) * first.xyz + t * second.xyz,
+                    entry + _on_axis(first.xyz, second.xyz, along[at]) - before,
                     spread,
                     first.share * second.share,
                     " and ".join(filter(None, (first.wrong_readings, second.wrong_readings))),
                 )
-                for first in _shifts(trust, one)
-                for second in _shifts(trust, other)
+                for first in _places_of_end(trust, two[0], a)
+                for second in _places_of_end(trust, two[1], b)
             ]
             found.sort(key=lambda place: -place.share)
             kept = [place for place in found if place.share > DISMISSED] or found[:1]
@@ -243,13 +240,17 @@ def _inherit(record: FieldRecord, trust: Trust, known: Bools, holes: HoleSet, en
             trust.doubt_share[point] = 1 - kept[0].share
 
 
-def _shifts(trust: Trust, end: int) -> list[Place]:
-    """Where else an end may lie, as the way from the place where it is put."""
-    nowhere = np.zeros(3)
-    if end not in trust.places:
-        return [Place(nowhere, np.zeros((3, 3)), 1.0, "")]
-    here = trust.places[end][0].xyz
-    return [replace(one, xyz=np.nan_to_num(one.xyz - here)) for one in trust.places[end]]
+def _places_of_end(trust: Trust, end: int, xyz: Floats) -> tuple[Place, ...]:
+    return trust.places.get(end) or (Place(xyz, np.zeros((3, 3)), 1.0, ""),)
+
+
+def _on_axis(a: Floats, b: Floats, along: float) -> Floats:
+    """The point at that distance from A on the way to B; without heights both lie level."""
+    axis = b - a
+    if not np.isfinite(axis[2]):
+        axis = np.array([axis[0], axis[1], 0.0])
+    on_axis: Floats = a + along * axis / max(float(np.linalg.norm(axis)), 1e-9)
+    return on_axis
 
 
 PLACE_COLUMNS: dict[str, pl.DataType] = {

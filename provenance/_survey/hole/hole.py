@@ -9,24 +9,43 @@ import numpy as np
 
 from provenance._base.errors import UnusableInput
 from provenance._record.package import Package
+from provenance._record.trust import Place, Trust
 from provenance._survey.adjust.positions import ellipse_95
+from provenance._survey.hole.doubt import hole_trust
 from provenance._survey.hole.known_points import KnownPoints, known_points
 from provenance._survey.parts.observation import ELLIPSOID_95, NORMAL_95, Floats
 
 _REACH_M = 30.0
 """Length of a usual tape."""
+_MOST_PLACES = 4
+"""Tapes to more places than these would confuse more than help."""
 _CHOICE = 10
 """The three best datums are looked for among this many of the nearest."""
 
 
 @dataclass(frozen=True)
 class TapeTo:
-    """What a tape from a datum to the hole would show, with its 95 % range."""
+    """What a tape from a datum to the hole would show, with its 95 % range.
+
+    Where the hole may be at several places, `u95_m` is None and `to_places_m` has the distance to
+    each of them, in the order of the places.
+    """
 
     datum_id: str
     description: str
     distance_m: float
-    u95_m: float
+    u95_m: float | None
+    to_places_m: tuple[float, ...] = ()
+
+    @property
+    def shown(self) -> list[tuple[str, str]]:
+        """Each distance that is told, with its range or the number of the place it leads to."""
+        if self.u95_m is not None:
+            return [(f"{self.distance_m:.3f} m", f"± {self.u95_m * 100:.1f} cm")]
+        if not self.to_places_m:
+            return [(f"{self.distance_m:.3f} m", "")]
+        numbered = enumerate(self.to_places_m[:_MOST_PLACES], start=1)
+        return [(f"{distance:.3f} m", f"place {number}") for number, distance in numbered]
 
 
 @dataclass(frozen=True)
@@ -47,8 +66,9 @@ class HolePosition:
     `direction` the unit vector of the drill (None for a cut), `bottom_m` the end of the bore (equal
     to the entry where no depth is known). `u95_major_m`, `u95_minor_m`, `u95_axis_deg` give the
     level 95 % ellipse of the entry, `u95_height_m` its range in height (None where no height is
-    known), `u95_bottom_m` the longest 95 % half-axis at the end of the bore. `bearing_deg` is
-    clockwise from the grid's y axis. `notes` say what had to be assumed.
+    known), `u95_bottom_m` the longest 95 % half-axis at the end of the bore; all are None where
+    `trust` says that readings conflict or fit two places, and the entry is then the likeliest one.
+    `bearing_deg` is clockwise from the grid's y axis. `notes` say what had to be assumed.
     """
 
     sample_id: str
@@ -64,11 +84,12 @@ class HolePosition:
     inclination_deg: float | None
     depth_m: float | None
     radius_m: float | None
-    u95_major_m: float
-    u95_minor_m: float
-    u95_axis_deg: float
+    trust: Trust
+    u95_major_m: float | None
+    u95_minor_m: float | None
+    u95_axis_deg: float | None
     u95_height_m: float | None
-    u95_bottom_m: float
+    u95_bottom_m: float | None
     height_above_floor_m: float | None
     tapes: tuple[TapeTo, ...]
     nearest: NearHole | None
@@ -93,6 +114,11 @@ def hole_position(
     is_hole = bool(holes.is_hole[at])
     level = float(np.hypot(direction[0], direction[1]))
     height = _height_above_floor(known, at)
+    trust = hole_trust(known, at)
+
+    def told(value: float) -> float | None:
+        return None if trust.is_withheld else _known(value)
+
     return HolePosition(
         sample_id=sample_id,
         element_id=sample["element_id"],
@@ -115,15 +141,16 @@ def hole_position(
         ),
         depth_m=_known(holes.depth_m[at]),
         radius_m=_known(bores.radius_m[at]),
-        u95_major_m=float(major[0]),
-        u95_minor_m=float(minor[0]),
-        u95_axis_deg=float(axis[0]),
+        trust=trust,
+        u95_major_m=told(major[0]),
+        u95_minor_m=told(minor[0]),
+        u95_axis_deg=told(axis[0]),
         u95_height_m=(
-            float(NORMAL_95 * np.sqrt(covariance[0, 2, 2])) if np.isfinite(entry[2]) else None
+            told(NORMAL_95 * np.sqrt(covariance[0, 2, 2])) if np.isfinite(entry[2]) else None
         ),
-        u95_bottom_m=float(ELLIPSOID_95 * np.sqrt(bottom)),
+        u95_bottom_m=told(ELLIPSOID_95 * np.sqrt(bottom)),
         height_above_floor_m=height,
-        tapes=tapes_to(known, entry, covariance[0], sample["element_id"]),
+        tapes=tapes_to(known, entry, covariance[0], sample["element_id"], trust),
         nearest=nearest_hole(
             known,
             bores.entry[at],
@@ -185,12 +212,14 @@ def _height_above_floor(known: KnownPoints, at: int) -> float | None:
 
 
 def tapes_to(
-    known: KnownPoints, point: Floats, covariance: Floats, element_id: str
+    known: KnownPoints, point: Floats, covariance: Floats, element_id: str, trust: Trust
 ) -> tuple[TapeTo, ...]:
     """Tape distances to a point from the three datums whose tapes would fix it best.
 
-    Datums of the same building come first; three are chosen so that the weakest direction of the
-    point is held as well as can be. Fewer when there are fewer within reach.
+    Without ranges, but with the distances to each place that it may be at, where `trust` says that
+    no one place may be told. Datums of the same building come first; three are chosen so that the
+    weakest direction of the point is held as well as can be. Fewer when there are fewer within
+    reach.
     """
     record = known.record
     element = record.find("element", element_id)
@@ -225,10 +254,17 @@ def tapes_to(
                 record.cell("datum", "datum_id", datum),
                 record.cell("datum", "description", datum),
                 float(length[datum]),
-                float(NORMAL_95 * sd),
+                None if trust.is_withheld else float(NORMAL_95 * sd),
+                tuple(_apart(known.datums[datum], place, axes) for place in trust.places),
             )
         )
     return tuple(sorted(tapes, key=lambda tape: tape.distance_m))
+
+
+def _apart(datum: Floats, place: Place, axes: int) -> float:
+    there = np.array([np.nan if one is None else one for one in place.at])
+    axes = axes if np.isfinite(there[2]) else 2
+    return float(np.linalg.norm((there - datum)[:axes]))
 
 
 def segment_gap(p1: Floats, q1: Floats, p2: Floats, q2: Floats) -> Floats:

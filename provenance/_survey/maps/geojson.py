@@ -21,22 +21,23 @@ from provenance._survey.parts.geodetic import NotTied
 def geojson_of(layers: tuple[Layer, ...]) -> dict[str, Any]:
     """One FeatureCollection of layers that are in longitude and latitude.
 
-    Each feature says its layer; a wood is a LineString from A to B, anything else a Point. Heights
-    are a property, because those of the site grid are not above the ellipsoid.
+    Each feature says its layer; a wood is a LineString from A to B, anything else a Point, and null
+    where it cannot be told where it is (RFC 7946, 3.2). Heights are a property, because those of
+    the site grid are not above the ellipsoid.
     """
-    features = []
+    features: list[dict[str, Any]] = []
     for layer in layers:
         for one in layer.features:
             points = [list(point[:2]) for point in one.points]
             geometry = {
                 "type": layer.geometry,
-                "coordinates": points[0] if layer.geometry == "Point" else points,
+                "coordinates": points[0] if points and layer.geometry == "Point" else points,
             }
             features.append(
                 {
                     "type": "Feature",
                     "id": f"{layer.name}/{one.id}",
-                    "geometry": geometry,
+                    "geometry": geometry if points else None,
                     "properties": {"layer": layer.name, **one.facts},
                 }
             )

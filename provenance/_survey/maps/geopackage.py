@@ -119,8 +119,10 @@ def _write_layer(connection: sqlite3.Connection, layer: Layer, system: int, chan
     )
 
 
-def _blob(one: MapFeature, geometry: str, system: int) -> bytes:
-    """Header without envelope, little-endian, then ISO well-known binary."""
+def _blob(one: MapFeature, geometry: str, system: int) -> bytes | None:
+    """Header without envelope, little-endian, then ISO well-known binary; None without points."""
+    if not one.points:
+        return None
     axes = len(one.points[0])
     header = struct.pack("<2sBBi", b"GP", 0, 1, system)
     kind = _WKB[geometry] + (_Z if axes == 3 else 0)

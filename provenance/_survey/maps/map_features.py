@@ -1,4 +1,9 @@
-"""Gathers wood, holes and datums as map features: geometry, and the facts that go with each."""
+"""Gathers wood, holes and datums as map features: geometry, and the facts that go with each.
+
+A hole whose readings conflict or fit two places has no geometry and no range; the layer 'places'
+then has every place that it may be at, and those of ends of wood. Wood is drawn between the
+likeliest places of its ends. What the survey says about each stands beside it in words.
+"""
 
 from __future__ import annotations
 
@@ -10,7 +15,9 @@ import numpy as np
 from provenance._base.errors import UnusableInput
 from provenance._record.cells import float_of
 from provenance._record.package import Package
+from provenance._record.trust import Trust, gravity, trust_words
 from provenance._survey.adjust.positions import ellipse_95
+from provenance._survey.hole.doubt import hole_trust
 from provenance._survey.hole.known_points import KnownPoints
 from provenance._survey.parts.geodetic import NotTied, map_tie
 from provenance._survey.parts.observation import Floats
@@ -21,7 +28,10 @@ Value = str | float | int | None
 
 @dataclass(frozen=True)
 class MapFeature:
-    """One feature: points (n, 2 or 3) in x, y, height or longitude, latitude; and its facts."""
+    """One feature: points (n, 2 or 3) in x, y, height or longitude, latitude; and its facts.
+
+    One without points is known, but not where it is.
+    """
 
     id: str
     points: tuple[tuple[float, ...], ...]
@@ -39,14 +49,21 @@ class Layer:
     features: tuple[MapFeature, ...]
 
 
+_TRUST = {"verdict": "TEXT", "trust": "TEXT", "search_m": "REAL", "hidden_m": "REAL"}
+"""The code of the verdict, and what it means in sentences."""
 _WOOD = {
     "element_id": "TEXT", "place_id": "TEXT", "function": "TEXT", "in_place": "TEXT",
     "length_m": "REAL", "diameter_a_cm": "REAL", "diameter_b_cm": "REAL", "species_field": "TEXT",
-    "sampled": "TEXT",
+    "sampled": "TEXT", **_TRUST,
 }  # fmt: skip
 _HOLE = {
     "sample_id": "TEXT", "element_id": "TEXT", "stamp": "TEXT", "kind": "TEXT", "along_m": "REAL",
     "clock": "REAL", "depth_mm": "REAL", "height_m": "REAL", "u95_m": "REAL", "found_by": "TEXT",
+    **_TRUST,
+}  # fmt: skip
+_PLACE = {
+    "point": "TEXT", "sample_id": "TEXT", "element_id": "TEXT", "place_rank": "INTEGER",
+    "place_share": "REAL", "wrong_readings": "TEXT", "height_m": "REAL", **_TRUST,
 }  # fmt: skip
 _DATUM = {"datum_id": "TEXT", "kind": "TEXT", "height_m": "REAL", "u95_m": "REAL"}
 
@@ -56,8 +73,9 @@ def map_layers(
 ) -> tuple[str, tuple[Layer, ...]]:
     """The site's code and its layers elements, holes and datums on the site grid, in m.
 
-    Of one building and storey if asked for. Raises UnusableInput when the package holds several
-    sites and no place says which, because each has its own grid.
+    The layer places is there only where a point may be at several. Of one building and storey if
+    asked for. Raises UnusableInput when the package holds several sites and no place says which,
+    because each has its own grid.
     """
     record = known.record
     chosen = set(record.column("element", "element_id"))
@@ -84,10 +102,12 @@ def map_layers(
             f"{package.folder} is a public edition, in which each building has its own grid; "
             "name a building with --place"
         )
+    doubted = _place_layer(known, chosen)
     return site_ids[0], (
         _wood_layer(known, chosen),
         _hole_layer(package, known, chosen),
         _datum_layer(known, datums),
+        *((doubted,) if doubted.features else ()),
     )
 
 
@@ -135,8 +155,11 @@ def _wood_layer(known: KnownPoints, chosen: set[str]) -> Layer:
             one, two = one[:2], two[:2]
         size = np.nanmean(np.vstack([known.sticks.upright_m[at], known.sticks.level_m[at]]), axis=0)
         facts: dict[str, Value] = {
-            name: row[name] or None for name, kind in _WOOD.items() if kind == "TEXT"
+            name: row[name] or None
+            for name, kind in _WOOD.items()
+            if name in row and kind == "TEXT"
         }
+        facts |= _told(*(known.trust(key) for key in known.record.point_keys[2 * at : 2 * at + 2]))
         facts |= {
             "length_m": float_of(row["length_m"]),
             "diameter_a_cm": _rounded(size[0] * 100),
@@ -157,7 +180,7 @@ def _hole_layer(package: Package, known: KnownPoints, chosen: set[str]) -> Layer
         if row["element_id"] not in chosen:
             continue
         sample_id = row["sample_id"]
-        entry = bores.entry[at]
+        entry, trust = bores.entry[at], hole_trust(known, at)
         facts: dict[str, Value] = {
             "sample_id": sample_id,
             "element_id": row["element_id"],
@@ -167,12 +190,61 @@ def _hole_layer(package: Package, known: KnownPoints, chosen: set[str]) -> Layer
             "clock": float_of(row["clock"]),
             "depth_mm": float_of(row["depth_mm"]),
             "height_m": _rounded(entry[2]),
-            "u95_m": _rounded(major[at]),
+            "u95_m": None if trust.is_withheld else _rounded(major[at]),
             "found_by": known.found.get(f"hole:{sample_id}", "geometry"),
         }
-        features.append(MapFeature(sample_id, (_point(entry),), facts))
-    words = "Holes and cuts, with the stamp on the plug and the 95 % radius"
+        points = () if trust.is_withheld else (_point(entry),)
+        features.append(MapFeature(sample_id, points, facts | _told(trust)))
+    words = (
+        "Holes and cuts, with the stamp on the plug and the 95 % radius; without geometry where "
+        "readings conflict, see places"
+    )
     return Layer("holes", words, "Point", _HOLE, tuple(features))
+
+
+def _told(*trusts: Trust) -> dict[str, Value]:
+    """What the survey says about a feature: the gravest verdict of its points, all sentences."""
+    gravest = max(trusts, key=gravity)
+    said = [sentence for one in trusts for sentence in trust_words(one)]
+    lengths = {
+        name: max((x for one in trusts if (x := getattr(one, name)) is not None), default=None)
+        for name in ("search_m", "hidden_m")
+    }
+    return {"verdict": gravest.verdict or None, "trust": " ".join(said) or None} | {
+        name: None if value is None else _rounded(value) for name, value in lengths.items()
+    }
+
+
+def _place_layer(known: KnownPoints, chosen: set[str]) -> Layer:
+    """Every place that a hole or end of the chosen wood may be at whose readings conflict."""
+    record = known.record
+    woods = record.column("element", "element_id").to_list()
+    points: list[tuple[str, str, str, Trust]] = []
+    for end, key in enumerate(record.point_keys[: record.n_ends]):
+        points.append((key, "", woods[end // 2], known.trust(key)))
+    for at, sample in enumerate(known.holes.sample):
+        trust = hole_trust(known, at)
+        if trust.is_withheld:
+            sample_id = record.cell("sample", "sample_id", int(sample))
+            wood = woods[int(known.holes.element[at])]
+            points.append((f"hole:{sample_id}", sample_id, wood, trust))
+    features = []
+    for key, sample_id, wood, trust in points:
+        for rank, place in enumerate(trust.places if wood in chosen else (), start=1):
+            x, y, z = place.at
+            facts: dict[str, Value] = {
+                "point": key,
+                "sample_id": sample_id or None,
+                "element_id": wood,
+                "place_rank": rank,
+                "place_share": round(place.share, 4),
+                "wrong_readings": place.wrong or None,
+                "height_m": None if z is None else _rounded(z),
+            }
+            at_place = _point(np.array([x, y, np.nan if z is None else z]))
+            features.append(MapFeature(f"{key}/{rank}", (at_place,), facts | _told(trust)))
+    words = "Places that a point may be at whose readings conflict, with how likely each is"
+    return Layer("places", words, "Point", _PLACE, tuple(features))
 
 
 def _datum_layer(known: KnownPoints, chosen: set[str]) -> Layer:

@@ -132,16 +132,18 @@ def strip_sheets(
     title = f"Sampled wood of {content.building_name or building} ({building})"
     for first in range(0, len(numbers), a_page):
         part = numbers[first : first + a_page]
+        seen = (
+            f"Site {content.site_id}. {package.title}. Seen from the 3 o'clock side, end A on "
+            "the left; dashed rings lie on the far side."
+        )
         items: list[Item] = [
             Text((_MARGIN_MM, height - _MARGIN_MM - 4), title, 4.2, "bold"),
-            Text(
-                (_MARGIN_MM, height - _MARGIN_MM - 8.6),
-                f"Site {content.site_id}. {package.title}. Seen from the 3 o'clock side, end A on "
-                "the left; dashed rings lie on the far side.",
-                2.4,
-            ),
+            Text((_MARGIN_MM, height - _MARGIN_MM - 8.6), seen, 2.4),
             Text((_MARGIN_MM, _MARGIN_MM - 3), SECRET, 2.0, grey=0.25),
         ]
+        if any(doubt.trust.about.startswith("the hole") for doubt in content.doubts):
+            told = "?: what was taped to the hole conflicts, or does not agree with the wood."
+            items.append(Text((_MARGIN_MM, height - _MARGIN_MM - 12), told, 2.4))
         for place, element in enumerate(part):
             top = height - _MARGIN_MM - 14 - place * _STRIP_MM
             items.append(Text((_MARGIN_MM, top - 2.6), strip_title(known, element), 2.8, "bold"))

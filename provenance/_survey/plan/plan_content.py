@@ -18,7 +18,9 @@ from provenance._gate.folders import is_plain_file
 from provenance._record.cells import read_numbers
 from provenance._record.package import Package
 from provenance._record.tables import ROW
+from provenance._record.trust import Trust, brief_words
 from provenance._survey.adjust.bore import wood_axes
+from provenance._survey.hole.doubt import hole_trust
 from provenance._survey.hole.known_points import KnownPoints
 from provenance._survey.parts.field_record import FieldRecord
 from provenance._survey.parts.observation import Floats
@@ -47,7 +49,10 @@ class PlanWood:
 
 @dataclass(frozen=True)
 class PlanHole:
-    """A hole or cut seen from above, with what is stamped on its plug."""
+    """A hole or cut seen from above, with what is stamped on its plug.
+
+    `trust` is how far its place can be trusted, that of its wood where it was computed from that.
+    """
 
     sample_id: str
     element_id: str
@@ -55,6 +60,20 @@ class PlanHole:
     at: Point
     bottom: Point
     is_hole: bool
+    trust: Trust
+
+
+@dataclass(frozen=True)
+class PlanDoubt:
+    """A point that may lie elsewhere than it is drawn: where it is drawn, and what is known."""
+
+    at: Point
+    trust: Trust
+
+    @property
+    def places(self) -> tuple[Point, ...]:
+        """Where it may lie, the likeliest first."""
+        return tuple(one.at[:2] for one in self.trust.places)
 
 
 @dataclass(frozen=True)
@@ -89,9 +108,10 @@ class Underlay:
 
 @dataclass(frozen=True)
 class PlanContent:
-    """Everything on one plan. `not_shown` says in sentences what was left off and why.
+    """Everything on one plan. `notes` say in sentences what is in doubt, and what was left off.
 
-    `own_grid` is True where the grid is the building's own, as in a public edition.
+    `own_grid` is True where the grid is the building's own, as in a public edition. `doubts` are of
+    ends of wood and of holes that were taped themselves.
     """
 
     site_id: str
@@ -104,7 +124,8 @@ class PlanContent:
     level: int | None = None
     places: tuple[PlanPlace, ...] = ()
     underlays: tuple[Underlay, ...] = ()
-    not_shown: tuple[str, ...] = ()
+    doubts: tuple[PlanDoubt, ...] = ()
+    notes: tuple[str, ...] = ()
     own_grid: bool = False
 
     def extent(self) -> tuple[float, float, float, float] | None:
@@ -112,6 +133,7 @@ class PlanContent:
         points = [p for place in self.places for p in place.outline]
         points += [p for wood in self.woods for p in wood.outline]
         points += [hole.at for hole in self.holes] + [datum.at for datum in self.datums]
+        points += [place for doubt in self.doubts for place in doubt.places]
         if not points:
             return None
         xs, ys = zip(*points, strict=True)
@@ -190,7 +212,9 @@ def plan_content(
         and (not record.grid_a_building or record.buildings[place] == building_of_plan)
     }
     inside = {place for place in in_building if level is None or record.storeys.get(place) == level}
-    chosen, notes = _chosen_wood(known, in_building, inside, level)
+    chosen, not_shown = _chosen_wood(known, in_building, inside, level)
+    holes = _holes(package, known, chosen)
+    doubts, notes = _doubts(known, chosen, holes)
     return PlanContent(
         site_id=row["site_id"],
         building_id=building_id,
@@ -199,12 +223,13 @@ def plan_content(
         grid_north_deg=record.grid_north_deg(row["site_id"]),
         places=_places(record, [*inside, building_id]),
         woods=_woods(known, chosen),
-        holes=_holes(package, known, chosen),
+        holes=holes,
         datums=_datums(known, in_building),
         underlays=(
             _underlays(package, inside | {building_id, row["site_id"]}) if underlays else ()
         ),
-        not_shown=notes,
+        doubts=doubts,
+        notes=(*notes, *not_shown),
         own_grid=record.grid_a_building,
     )
 
@@ -349,9 +374,38 @@ def _holes(package: Package, known: KnownPoints, chosen: list[int]) -> tuple[Pla
                 (float(bores.entry[at, 0]), float(bores.entry[at, 1])),
                 (float(bores.bottom[at, 0]), float(bores.bottom[at, 1])),
                 bool(holes.is_hole[at]),
+                hole_trust(known, int(at)),
             )
         )
     return tuple(sorted(found, key=lambda hole: hole.sample_id))
+
+
+def _doubts(
+    known: KnownPoints, chosen: list[int], holes: Sequence[PlanHole]
+) -> tuple[tuple[PlanDoubt, ...], tuple[str, ...]]:
+    """Ends of the chosen wood and holes in doubt by readings of their own, and all doubts in words.
+
+    Holes that were computed from wood in doubt are named only, or they would hide the wood.
+    """
+    keys = known.record.point_keys
+    doubts = []
+    for end in (2 * at + side for at in chosen for side in (0, 1)):
+        if (trust := known.trust(keys[end])).is_doubted:
+            x, y = known.ends[end, :2]
+            doubts.append(PlanDoubt((float(x), float(y)), trust))
+    with_wood = []
+    for hole in holes:
+        if not hole.trust.is_doubted:
+            continue
+        if known.is_taped(hole.sample_id):
+            doubts.append(PlanDoubt(hole.at, hole.trust))
+        else:
+            with_wood.append(hole.stamp)
+    told = [f"{doubt.trust.about} ({brief_words(doubt.trust)})" for doubt in doubts]
+    notes = [f"In doubt: {shortened(told, 3)}."] if told else []
+    if with_wood:
+        notes.append(f"In doubt with their wood: {shortened(with_wood)}.")
+    return tuple(doubts), tuple(notes)
 
 
 def _datums(known: KnownPoints, places: Collection[str]) -> tuple[PlanDatum, ...]:

@@ -12,10 +12,12 @@ import numpy as np
 from provenance._drawing.drawing import Disc, Group, Item, Line, Picture, Text, Transform
 from provenance._drawing.fonts import FACES, PLAIN
 from provenance._drawing.label_places import Placed, Wanted, place_labels, told_apart
+from provenance._record.trust import share_words
 from provenance._survey.parts.outline import distance_outside
-from provenance._survey.plan.plan_content import PlanContent, PlanWood, Underlay
+from provenance._survey.plan.plan_content import PlanContent, PlanDoubt, PlanWood, Underlay
 
-HOLE_MM, DATUM_MM = 0.75, 1.3
+HOLE_MM, DATUM_MM, PLACE_MM = 0.75, 1.3, 1.2
+_LEAST_RING_MM = 1.6
 _STAMP_SIZE, _WOOD_SIZE, _DATUM_SIZE, _PLACE_SIZE = 2.5, 2.0, 2.2, 2.4
 _STACKED_M = 0.25
 _CAP = 0.73
@@ -31,8 +33,12 @@ class MapDrawing:
     unlabelled: tuple[str, ...]
 
 
-def hole_symbol(at: tuple[float, float], is_hole: bool = True) -> tuple[Item, ...]:
-    """A filled dot for a hole, a cross for a cut."""
+def hole_symbol(
+    at: tuple[float, float], is_hole: bool = True, is_doubted: bool = False
+) -> tuple[Item, ...]:
+    """A filled dot for a hole, an open one where its place is in doubt, a cross for a cut."""
+    if is_hole and is_doubted:
+        return (Disc(at, HOLE_MM, width=0.3, fill=1.0),)
     if is_hole:
         return (Disc(at, HOLE_MM, width=0.25, grey=1.0, fill=0.0),)
     x, y = at
@@ -50,6 +56,25 @@ def datum_symbol(at: tuple[float, float]) -> tuple[Item, ...]:
     return (Line(corners, closed=True, width=0.3, fill=1.0), Disc(at, 0.25, grey=None, fill=0.0))
 
 
+def place_symbol(at: tuple[float, float]) -> Line:
+    """A diamond at a place where a point in doubt may be."""
+    x, y = at
+    half = PLACE_MM
+    corners = ((x - half, y), (x, y - half), (x + half, y), (x, y + half))
+    return Line(corners, closed=True, width=0.3, fill=1.0)
+
+
+def _doubt_shapes(doubt: PlanDoubt, transform: Transform) -> list[Item]:
+    """The ring that a point is looked for in, and the places that it may be at."""
+    at, reach = transform(*doubt.at), (doubt.trust.search_m or 0.0) * transform.mm_a_metre
+    shapes: list[Item] = []
+    if reach:
+        radius = max(reach, _LEAST_RING_MM)
+        shapes.append(Disc(at, radius, width=0.7, grey=1.0))
+        shapes.append(Disc(at, radius, width=0.25, dash=(1.0, 0.6)))
+    return [*shapes, *(place_symbol(transform(*place)) for place in doubt.places)]
+
+
 def draw_map(
     content: PlanContent,
     transform: Transform,
@@ -61,9 +86,9 @@ def draw_map(
 ) -> MapDrawing:
     """The map inside `area` (left, bottom, width, height in mm), clipped to it.
 
-    The hole of the sample `marked` gets a ring; `tapes` are dashed lines between grid points, with
-    their texts. Labels stay inside the area and off each other; `named` are the only pieces of wood
-    that get one (all when None).
+    The hole of the sample `marked` gets a ring if it has one place; `tapes` are dashed lines
+    between grid points, with their texts. Labels stay inside the area and off each other; `named`
+    are the only pieces of wood that get one (all when None).
     """
     shapes: list[Item] = [_underlay(one, transform) for one in content.underlays]
     for place in content.places:
@@ -80,11 +105,15 @@ def draw_map(
         line = (transform(*start), transform(*end))
         shapes += [Line(line, width=0.7, grey=1.0), Line(line, width=0.22, dash=(1.4, 0.9))]
     symbols: list[tuple[float, float, float]] = []
+    for doubt in content.doubts:
+        shapes += _doubt_shapes(doubt, transform)
+        symbols += [(*transform(*place), PLACE_MM) for place in doubt.places]
     for hole in content.holes:
         at = transform(*hole.at)
-        shapes.append(Group(hole_symbol(at, hole.is_hole), about=("sample", hole.sample_id)))
+        drawn = hole_symbol(at, hole.is_hole, hole.trust.is_doubted)
+        shapes.append(Group(drawn, about=("sample", hole.sample_id)))
         symbols.append((*at, HOLE_MM))
-        if hole.sample_id == marked:
+        if hole.sample_id == marked and not hole.trust.is_withheld:
             shapes.append(Disc(at, 2.2, width=0.9, grey=1.0))
             shapes.append(Disc(at, 2.2, width=0.45))
             symbols.append((*at, 2.5))
@@ -167,6 +196,13 @@ def _labels(
     for datum in content.datums:
         at = transform(*datum.at)
         want(f"datum {datum.datum_id}", datum.datum_id, "bold", _DATUM_SIZE, 0.0, at, DATUM_MM)
+    for doubt in content.doubts:
+        for rank, allowed in enumerate(doubt.trust.places, start=1):
+            at = transform(*allowed.at[:2])
+            # a sheet about one hole has the shares beside the map, which is small
+            text = f"{rank}" if marked else f"{rank}: {share_words(allowed)}"
+            key = f"place {rank} of {doubt.trust.about}"
+            want(key, text, "plain", _DATUM_SIZE, 0.0, at, PLACE_MM)
     for start, end, text in tapes:
         spots = _along(transform(*start), transform(*end), area)
         if spots:

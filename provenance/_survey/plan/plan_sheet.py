@@ -77,7 +77,7 @@ def plan_sheet(
     )
     drawn = draw_map(content, transform, area, named=named)
     ticks, step = frame_ticks(area, transform)
-    notes = list(content.not_shown)
+    notes = list(content.notes)
     if drawn.unlabelled:
         notes.append(f"No room for the labels of: {shortened(drawn.unlabelled)}.")
     title = _title(content)
@@ -132,7 +132,8 @@ def _foot(
     # not into the arrow, which reaches down beside it
     beside = wrapped(grid, 2.0, right - _ARROW_MM - bar_x, 2)
     items += text_lines(beside, bar_x, top - 10.0, 2.0, grey=0.25)
-    items += legend(left, top - 11.5)
+    in_doubt = bool(content.doubts) or any(hole.trust.is_doubted for hole in content.holes)
+    items += legend(left, top - 11.5, doubts=in_doubt)
     told = wrapped(" ".join(notes), 2.0, right - bar_x, 4)
     items += text_lines(told, bar_x, top - 10.8 - 2.6 * len(beside), 2.0, grey=0.25)
     return items

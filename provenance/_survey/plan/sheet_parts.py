@@ -8,7 +8,7 @@ from math import ceil, cos, radians, sin
 
 from provenance._drawing.drawing import Disc, Item, Line, Text, Transform
 from provenance._drawing.fonts import PLAIN
-from provenance._survey.plan.plan_map import datum_symbol, hole_symbol
+from provenance._survey.plan.plan_map import datum_symbol, hole_symbol, place_symbol
 
 SCALES = (5, 10, 20, 25, 50, 75, 100, 125, 200, 250, 500, 1000, 2000, 5000, 10000)
 """Scales that a scale rule has; common practice, no source."""
@@ -90,8 +90,11 @@ def frame_ticks(
     return tuple(items), step
 
 
-def legend(x: float, y: float) -> tuple[Item, ...]:
-    """What the symbols mean, downwards from (x, y), in two columns."""
+def legend(x: float, y: float, *, doubts: bool = False) -> tuple[Item, ...]:
+    """What the symbols mean, downwards from (x, y), in two columns.
+
+    `doubts` says whether any point is drawn as one in doubt.
+    """
     rows: tuple[tuple[tuple[Item, ...], str], ...] = (
         (hole_symbol((0, 0)), "hole, with the stamp on its plug"),
         (hole_symbol((0, 0), is_hole=False), "cut (slice or wedge taken)"),
@@ -100,10 +103,18 @@ def legend(x: float, y: float) -> tuple[Item, ...]:
         ((_bit(0.93), _end_a()), "other wood; thick stroke: end A"),
         ((_bit(0.93, loose=True),), "loose or fallen wood"),
     )
+    if doubts:
+        ring = Disc((0, 0), 1.5, width=0.25, dash=(1.0, 0.6))
+        rows = (
+            *rows[:3],
+            ((ring, *hole_symbol((0, 0), is_doubted=True)), "in doubt: search in the ring"),
+            *rows[3:],
+            ((place_symbol((0, 0)),), "where it may be, and how likely"),
+        )
     items: list[Item] = []
     for number, (symbol, words) in enumerate(rows):
-        column, line = divmod(number, 3)
-        at_x, at_y = x + 3 + column * 48, y - 2.0 - line * 4.6
+        column, line = divmod(number, len(rows) // 2)
+        at_x, at_y = x + 3 + column * 48, y - 2.0 - line * (4.0 if doubts else 4.6)
         items.extend(_moved(one, at_x, at_y) for one in symbol)
         items.append(Text((at_x + 4.4, at_y - 0.75), words, 2.2))
     return tuple(items)

@@ -1,0 +1,184 @@
+"""Says in plain words how far the surveyed place of a point can be trusted, the same everywhere."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Mapping
+from dataclasses import dataclass
+from typing import Any
+
+from provenance._record.joined import split_codes
+
+POSITION, PLACES = "position", "position_place"
+FITS, LEFT_OUT, UNCHECKED = "fits", "one_left_out", "unchecked"
+CONFLICT, TWO_PLACES = "conflict", "two_places"
+WITHHELD = (CONFLICT, TWO_PLACES)
+"""Verdicts with which no single place and no 95 % range may be told."""
+_GRAVER = ("", FITS, LEFT_OUT, UNCHECKED, TWO_PLACES, CONFLICT)
+
+CONFLICT_SAYS = "conflict: one of them is wrong, and it cannot be told which"
+TWO_PLACES_SAYS = "fit two places, one the mirror image of the other in the line between the datums"
+UNCHECKED_SAYS = "a 95 % range holds only if no tape was misread"
+OFF_SAYS = "from where its distance from end A, its clock position and the size of the wood put it"
+
+
+@dataclass(frozen=True)
+class Place:
+    """One place that a point may be at, on the site grid in m; `share` is how likely, 0 to 1.
+
+    `wrong` says which readings would be wrong if it lies there, '' where that is not told.
+    """
+
+    at: tuple[float, float, float | None]
+    share: float
+    wrong: str = ""
+
+
+@dataclass(frozen=True)
+class Trust:
+    """What the survey found about one point; None or '' where it says nothing.
+
+    `about` names what the verdict is about: the hole, or the ends of wood that it was computed
+    from. `places` are those that conflicting readings allow, the likeliest first.
+    """
+
+    verdict: str = ""
+    about: str = ""
+    hidden_m: float | None = None
+    search_m: float | None = None
+    gap_m: float | None = None
+    gap_limit_m: float | None = None
+    left_out: tuple[str, ...] = ()
+    places: tuple[Place, ...] = ()
+
+    @property
+    def is_withheld(self) -> bool:
+        """Whether no single place and no 95 % range may be told."""
+        return self.verdict in WITHHELD
+
+    @property
+    def is_off(self) -> bool:
+        """Whether tapes and wood put a hole at places farther apart than chance explains."""
+        return (
+            self.gap_m is not None
+            and self.gap_limit_m is not None
+            and self.gap_m > self.gap_limit_m
+        )
+
+    @property
+    def is_doubted(self) -> bool:
+        """Whether somebody who looks for the point must be warned."""
+        return self.is_withheld or self.is_off
+
+
+NOT_JUDGED = Trust()
+
+
+def trust_of(row: Mapping[str, Any], places: Iterable[Place] = ()) -> Trust:
+    """What a row of the table 'position' says, numbers as such, None or no such key where blank."""
+    verdict = row.get("verdict") or ""
+    return Trust(
+        verdict,
+        point_words(row),
+        row.get("hidden_m"),
+        row.get("search_m"),
+        row.get("wood_gap_m"),
+        row.get("wood_gap_limit_m"),
+        tuple(split_codes(row.get("left_out"))),
+        tuple(places) if verdict in WITHHELD else (),
+    )
+
+
+def gravity(trust: Trust) -> int:
+    """How grave a verdict is, least where a point was not judged; one not known here is gravest."""
+    return _GRAVER.index(trust.verdict) if trust.verdict in _GRAVER else len(_GRAVER)
+
+
+def point_words(row: Mapping[str, Any]) -> str:
+    """What a row of the table 'position' is about.
+
+    >>> point_words({"point_kind": "element_end", "element_id": "B1-014", "element_end": "a"})
+    'end A of B1-014'
+    """
+    if row.get("point_kind") == "hole":
+        return f"the hole of {row['sample_id']}"
+    if row.get("point_kind") == "datum":
+        return f"datum {row['datum_id']}"
+    return f"end {(row.get('element_end') or '').upper()} of {row.get('element_id') or ''}"
+
+
+def length_words(metres: float) -> str:
+    """A distance as people say it.
+
+    >>> length_words(0.0123), length_words(0.42)
+    ('1.2 cm', '0.42 m')
+    """
+    return f"{metres * 100:.1f} cm" if metres < 0.1 else f"{metres:.2f} m"
+
+
+def share_words(place: Place) -> str:
+    """How likely a place is."""
+    return f"{place.share * 100:.0f} %"
+
+
+def range_words(trust: Trust, major_m: float | None, height_m: float | None) -> str:
+    """The 95 % range in words, or that none can be given."""
+    if trust.is_withheld or major_m is None:
+        return "No 95 % range can be given"
+    said = f"Within {major_m * 100:.1f} cm, 95 times in 100"
+    if height_m is not None:
+        said += f"; height within {height_m * 100:.1f} cm"
+    return said
+
+
+def trust_words(trust: Trust) -> tuple[str, ...]:
+    """What must be said about a point, in sentences; none where the readings fit and hide nothing.
+
+    Coordinates are not among them; `place_words` has those.
+    """
+    said = []
+    if trust.verdict == CONFLICT:
+        said.append(f"The readings to {trust.about} {CONFLICT_SAYS}.")
+    elif trust.verdict == TWO_PLACES:
+        said.append(f"The readings to {trust.about} {TWO_PLACES_SAYS}.")
+    elif trust.verdict == UNCHECKED:
+        said.append(f"Nothing checks the readings to {trust.about}: {UNCHECKED_SAYS}.")
+    elif trust.verdict == LEFT_OUT:
+        ties = f" ({', '.join(trust.left_out)})" if trust.left_out else ""
+        said.append(f"A reading to {trust.about} was wrong and was left out{ties}.")
+    if trust.is_withheld and len(trust.places) > 1:
+        shares = " or ".join(share_words(one) for one in trust.places)
+        said.append(f"It may lie at {len(trust.places)} places, {shares} likely.")
+    if trust.is_withheld and trust.search_m is not None:
+        said.append(f"Search within {length_words(trust.search_m)}.")
+    if trust.is_off and trust.gap_m is not None:
+        said.append(f"The tapes put it {length_words(trust.gap_m)} {OFF_SAYS}.")
+    if trust.hidden_m and not trust.is_withheld:
+        said.append(
+            "A misread tape that is too small to notice may have moved it by "
+            f"{length_words(trust.hidden_m)}."
+        )
+    return tuple(said)
+
+
+def brief_words(trust: Trust) -> str:
+    """The doubt about a point in a few words, '' where there is none."""
+    said = {CONFLICT: "readings conflict", TWO_PLACES: "two places fit"}.get(trust.verdict, "")
+    if said and trust.search_m is not None:
+        said += f", search within {length_words(trust.search_m)}"
+    if trust.is_off and trust.gap_m is not None:
+        off = f"tapes and wood differ by {length_words(trust.gap_m)}"
+        said = f"{said}; {off}" if said else off
+    return said
+
+
+def place_words(trust: Trust) -> tuple[str, ...]:
+    """One line for each place that a point may be at, with its coordinates on the site grid."""
+    lines = []
+    for number, one in enumerate(trust.places, start=1):
+        x, y, z = one.at
+        height = f", height {z:.2f}" if z is not None else ""
+        wrong = f"; then {one.wrong}" if one.wrong else ""
+        lines.append(
+            f"Place {number} ({share_words(one)} likely): x {x:.2f}, y {y:.2f}{height} m{wrong}"
+        )
+    return tuple(lines)
