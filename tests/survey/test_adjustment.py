@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import hashlib
+import json
 from pathlib import Path
 
 import numpy as np
@@ -10,9 +11,13 @@ import pytest
 
 from provenance._base.errors import UnusableInput, UnusablePackage
 from provenance._base.findings import Finding
+from provenance._checks.check import check_package
+from provenance._record.package import Package, open_package
 from provenance._survey.adjust.adjustment import SurveyResult, adjust_survey, survey_package
+from provenance._survey.adjust.readings import take_readings
 from provenance._survey.adjust.snooping import blunder_hint
-from provenance._survey.parts.observation import Precision
+from provenance._survey.parts.field_record import read_field_record
+from provenance._survey.parts.observation import Kind, Precision
 from tests.builders import PackageBuilder, a_package
 from tests.survey.scenes import ROOM, a_room, position_of, tape, taped
 
@@ -251,6 +256,39 @@ def test_a_tie_that_cannot_be_used_is_named_with_its_row(
     assert (finding.severity, finding.row, finding.key, finding.field) == ("error", 2, "T1", field)
     assert says in finding.message
     assert finding.remedy
+
+
+def test_the_deviation_of_a_reading_is_the_one_beside_it(tmp_path: Path) -> None:
+    """In sd_m and sd_deg, else in the older field, else as assumed; also with older schemas."""
+    bearing = {"kind": "bearing", "bearing_deg": 20, "bearing_reference": "grid"}
+    for number, (more, tape_m, turn_deg) in enumerate(
+        (
+            ({}, 0.01, 1.0),
+            ({"uncertainty_m": 0.05}, 0.05, 1.0),
+            ({"sd_m": 0.03, "uncertainty_m": 0.05, "sd_deg": 2.5}, 0.03, 2.5),
+        )
+    ):
+        folder = tmp_path / str(number)
+        folder.mkdir()
+        row = tape("T1", "D1", 3.0) | bearing | more
+        package = a_room(folder).with_row("element").with_bare_row("tie", **row).package
+        assert _deviations(package) == {Kind.BEARING: turn_deg, Kind.DISTANCE: tape_m}, more
+        if "sd_m" not in more:
+            path = package.folder / "schemas" / "tie.json"
+            schema = json.loads(path.read_text(encoding="utf-8"))
+            schema["fields"] = [one for one in schema["fields"] if one["name"][:3] != "sd_"]
+            path.write_text(json.dumps(schema), encoding="utf-8")
+            table = package.table("tie").drop(columns=["sd_m", "sd_deg"])
+            older = open_package(package.folder)
+            older.write_table("tie", table)
+            assert _deviations(older) == _deviations(package), more
+            check_package(older)  # raises when a rule misses the field
+
+
+def _deviations(package: Package) -> dict[int, float]:
+    """Kind of reading → its standard deviation."""
+    rows = take_readings(read_field_record(package), Precision(0.01, bearing_sd_deg=1.0)).detail
+    return dict(zip(rows.kind.tolist(), rows.sd.tolist(), strict=True))
 
 
 def test_a_magnetic_bearing_without_declination_is_refused(tmp_path: Path) -> None:

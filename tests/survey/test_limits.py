@@ -30,7 +30,7 @@ def test_a_point_is_weak_when_its_range_is_longer_than_a_quarter_of_a_metre(
 ) -> None:
     """Chi-square with 2 degrees of freedom: 2.4477 times 0.1025 m are 0.251 m."""
     building = a_room(tmp_path).with_row("element", length_m=None)
-    building = building.with_bare_row("tie", **at_end("a", 1, 1, uncertainty_m=sd))
+    building = building.with_bare_row("tie", **at_end("a", 1, 1, sd_m=sd))
     assert ("survey.weak" in rules(adjust_survey(building.package))) is weak
 
 
@@ -42,8 +42,8 @@ def test_a_length_may_differ_by_five_centimetres_and_what_the_ends_are_off(
 ) -> None:
     """Three standard deviations of the ends, of 1 mm an axis, are 7 mm."""
     building = a_room(tmp_path).with_row("element", length_m=length)
-    building = building.with_bare_row("tie", **at_end("a", 1, 1, uncertainty_m=0.001))
-    building = building.with_bare_row("tie", **at_end("b", 4, 1, uncertainty_m=0.001))
+    building = building.with_bare_row("tie", **at_end("a", 1, 1, sd_m=0.001))
+    building = building.with_bare_row("tie", **at_end("b", 4, 1, sd_m=0.001))
     assert ("survey.length_differs" in rules(adjust_survey(building.package))) is differs
 
 

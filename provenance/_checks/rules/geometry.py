@@ -144,6 +144,24 @@ def datum_to_itself(tables: Snapshot) -> pl.DataFrame:
 
 
 @rule(
+    "geometry.two_deviations",
+    table="tie",
+    field="uncertainty_m",
+    severity="error",
+    says="Measurement {tie_id} has two standard deviations: {sd_m} m in sd_m and {uncertainty_m} m "
+    "in the older field uncertainty_m.",
+    remedy="Keep the one in sd_m, which the survey takes, and blank the other.",
+    source=COMMON_PRACTICE,
+)
+def two_deviations(tables: Snapshot) -> pl.DataFrame:
+    """Only one can be how well it was measured."""
+    ties = tables["tie"]
+    if not {"sd_m", "uncertainty_m"} <= set(ties.columns):
+        return ties.clear()
+    return ties.filter(pl.col("sd_m") != pl.col("uncertainty_m"))
+
+
+@rule(
     "geometry.bearing_without_reference",
     table="tie",
     field="bearing_reference",

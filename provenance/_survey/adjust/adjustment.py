@@ -300,7 +300,7 @@ def _precision_finding(redundancy: int, chi_square: float) -> Iterator[Finding]:
         "tie",
         0,
         "",
-        "uncertainty_m",
+        "sd_m",
         "",
         f"The readings scatter {ratio:.2f} times as much as was assumed, {how} than chance "
         f"explains ({redundancy} readings more than needed).",

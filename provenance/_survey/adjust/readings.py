@@ -78,7 +78,9 @@ def grid_bearing(
 def take_readings(record: FieldRecord, precision: Precision) -> Readings:
     """Every usable tie as one to three readings; heights beside other ties count as well."""
     values = {name: record.numbers("tie", name) for names in _VALUES.values() for name in names}
-    own_sd = record.numbers("tie", "uncertainty_m")
+    own_sd, older = record.numbers("tie", "sd_m"), record.numbers("tie", "uncertainty_m")
+    own_sd = np.where(np.isfinite(own_sd), own_sd, older)
+    own_turn = record.numbers("tie", "sd_deg")
     kind = record.column("tie", "kind").to_numpy()
     start = record.number_of("datum", record.column("tie", "from_datum_id"))
     end = record.number_of("datum", record.column("tie", "to_datum_id"))
@@ -116,7 +118,7 @@ def take_readings(record: FieldRecord, precision: Precision) -> Readings:
     tape = sd(precision.tape_sd_m)
     offset, coordinate = sd(precision.offset_sd_m), sd(precision.coordinate_sd_m)
     beside = np.isin(kind, ("distance", "bearing"))
-    turn = np.full(len(kind), precision.bearing_sd_deg)
+    turn = np.where(np.isfinite(own_turn), own_turn, precision.bearing_sd_deg)
     parts = (
         # order within a tie matters: see direct_places
         (Kind.BEARING, is_bearing, bearing, turn),

@@ -76,6 +76,17 @@ def test_a_bearing_says_from_which_north() -> None:
     only(broken.says("geometry.bearing_without_reference"), "bearing_reference", "120 degrees")
 
 
+def test_a_measurement_has_one_standard_deviation() -> None:
+    broken = tie(sd_m="0.003", uncertainty_m="0.005")
+    only(broken.says("geometry.two_deviations"), "tie 2 uncertainty_m", "T1", "0.003", "0.005")
+    for sound in (
+        tie(sd_m="0.003"),
+        tie(uncertainty_m="0.005"),
+        tie(sd_m="5e-3", uncertainty_m=".005"),
+    ):
+        assert sound.says("geometry.two_deviations") == []
+
+
 def test_magnetic_bearings_need_the_declination() -> None:
     magnetic = tie(kind="bearing", bearing_deg="120", bearing_reference="magnetic")
     assert magnetic.says("geometry.no_declination") == []
