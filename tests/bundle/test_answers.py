@@ -236,6 +236,10 @@ def test_every_command_reads_a_bundle_or_says_that_it_is_never_changed(
                     assert isinstance(error, TreenailError), (name, place, error)
                     assert error.exit_code == 2
                     assert NEVER_CHANGED.search(str(error)), (name, place, error)
+    for bundle in bundles:
+        checked = run("check", bundle)
+        assert checked.exit_code == 1
+        assert checked.stderr.startswith("faulty: every file is as it was packed")
     monkeypatch.chdir(bundles[0])
     for words in (("plan", "."), ("derive",), ("cards", bundles[0], "--out", "cards.pdf")):
         inside = run(*words)
