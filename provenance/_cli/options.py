@@ -144,10 +144,11 @@ def reads_package(argument: Decorator = package_argument) -> Decorator:
     return decorated
 
 
-def asked(package: Path) -> Package:
+def asked(package: Path, *, writes: bool = True) -> Package:
     """The package at that path, or the one in the bundle there, open until the command ends.
 
-    The verdict over a bundle is told then; beside the answer where a program reads that.
+    The verdict over a bundle is told then; beside the answer where a program reads that. A command
+    with --out `writes` where one is, if not told where, which must not be inside the bundle.
     """
     from provenance._base.visible import visible
     from provenance._bundle.answering import opened_to_ask
@@ -159,7 +160,11 @@ def asked(package: Path) -> Package:
     )
     if isinstance(opened.bundle, Path):
         out = context.params.get("out") or Path()
-        if "out" in context.params and out.resolve().is_relative_to(opened.bundle.resolve()):
+        if (
+            writes
+            and "out" in context.params
+            and out.resolve().is_relative_to(opened.bundle.resolve())
+        ):
             raise click.UsageError(
                 f"a bundle is never changed, and {out.resolve()} is in {opened.bundle}; say with "
                 "--out where else to write"

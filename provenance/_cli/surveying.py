@@ -48,7 +48,7 @@ def survey(package: Path, site: str | None, residuals: bool, most: int, out: Pat
     from provenance._survey.adjust.adjustment import adjust_survey, survey_package
     from provenance._survey.residual_text import residual_lines
 
-    opened = asked(package)
+    opened = asked(package, writes=out is not None)
     with progress_bar("survey") as progress:
         only_look = out is not None or opened.bundle is not None
         compute = adjust_survey if only_look else survey_package

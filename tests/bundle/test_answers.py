@@ -245,6 +245,7 @@ def test_every_command_reads_a_bundle_or_says_that_it_is_never_changed(
         inside = run(*words)
         assert inside.exit_code == 2, inside.output
         assert "say with --out where else" in inside.output
+    assert run("survey").exit_code == 0  # only shows
     assert NEVER_CHANGED.search(str(run("finish", bundles[0]).exception))
     assert _bytes_below(shelf) == before
     assert (tmp_path / "derive-1" / "holl-figures" / "span.csv").is_file()
