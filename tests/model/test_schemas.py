@@ -25,7 +25,7 @@ EACH = pytest.mark.parametrize("table", MODEL.tables.values(), ids=lambda t: t.n
 
 
 def test_every_table_of_the_chain_is_there() -> None:
-    chain = ["site", "party", "place", "datum", "tie", "element", "sample", "plug"]
+    chain = ["site", "party", "place", "datum", "declination", "tie", "element", "sample", "plug"]
     chain += ["consignment", "custody", "lab_result", "file", "episode", "reservation"]
     chain += ["number_range", "standin", "withdrawal"]
     assert [table.name for table in MODEL.of_role("record")] == chain
@@ -84,6 +84,8 @@ SEVERAL_MEANINGS = {
     "length_mm": "of the dowel in plug, of the core or slice in sample: both titles say of what",
     "latitude": "in position it is computed, and its datum is known; in site as the crew had it",
     "longitude": "as latitude",
+    "declination_deg": "of the day of the survey in site, of the day beside it in declination",
+    "source": "of what happened in episode, of the figure in declination",
     "species": "lab_result has what the laboratory found; derived tables say which one they took",
 }
 """Columns that two tables describe in different words, and why that misleads nobody."""

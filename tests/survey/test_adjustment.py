@@ -302,6 +302,57 @@ def test_a_magnetic_bearing_without_declination_is_refused(tmp_path: Path) -> No
     assert "no declination" in only(adjust_survey(building.package), "survey.unusable_tie").message
 
 
+def test_a_bearing_is_turned_by_the_declination_of_its_day(tmp_path: Path) -> None:
+    """1 degree in 2020 and 3 in 2024; the y axis bears 4, and the needle showed 20."""
+    common = {"from_datum_id": "D1", "kind": "bearing", "bearing_reference": "magnetic"}
+    building = a_room(tmp_path).with_row("element", length_m=None)
+    for year, degrees in ((2024, 3), (2020, 1)):
+        building = building.with_row(
+            "declination", declination_id=f"DC{year}", valid_on=year, declination_deg=degrees
+        )
+    building = building.with_row("sample", along_m=None)
+    for number, day in enumerate(("2021", "2024", "2035", "")):
+        building = building.with_row("sample", sample_id=f"24{number}", along_m=None)
+        building = building.with_bare_row(
+            "tie",
+            tie_id=f"T{number}",
+            sample_id=f"24{number}",
+            bearing_deg=20,
+            distance_m=3,
+            height_m=1.0,
+            measured_on=day,
+            **common,
+        )
+    package = building.package
+    result = survey_package(package)
+    for number, declination in enumerate((1.5, 3, 3)):
+        turn = np.radians(20 + declination - 4)
+        hole = position_of(package, f"hole:24{number}")
+        assert (hole["x_m"], hole["y_m"]) == pytest.approx(
+            (3 * np.sin(turn), 3 * np.cos(turn)), abs=1e-3
+        )
+    undated = only(result, "survey.unusable_tie")
+    assert (undated.key, undated.field) == ("T3", "measured_on")
+    assert "several declinations" in undated.message
+    assert (
+        "1 magnetic bearings were taken up to 11 years"
+        in only(result, "survey.declination_far").message
+    )
+    older = _without_table(package, "declination")
+    found = adjust_survey(older)
+    assert [one.rule for one in found.findings if one.key == "T3"] == []
+    check_package(older)  # raises when a rule misses the table
+
+
+def _without_table(package: Package, name: str) -> Package:
+    """The package as of a version that has no such table."""
+    for path in (f"schemas/{name}.json", f"tables/{name}.csv"):
+        (package.folder / path).unlink()
+    resources = [one for one in package.descriptor["resources"] if one["name"] != name]
+    package.with_descriptor({"resources": resources})
+    return open_package(package.folder)
+
+
 def test_a_height_recorded_elsewhere_reduces_sloping_tapes(tmp_path: Path) -> None:
     """Without it a tape 3 m long that rises 1 m would be taken as level."""
     datums = {"D1": (0.0, 0.0, 1.0), "D2": (6.0, 0.0, 1.0)}

@@ -94,6 +94,25 @@ def test_magnetic_bearings_need_the_declination() -> None:
     only(broken.says("geometry.no_declination"), "site 2 declination_deg", "magnetic bearings (1)")
 
 
+def test_magnetic_bearings_need_the_declination_of_their_day() -> None:
+    magnetic = tie(kind="bearing", bearing_deg="120", bearing_reference="magnetic")
+    alone = magnetic.without("declination").but("site", declination_deg="")
+    dated = alone.with_row("declination", valid_on="2020-07-02")
+    assert dated.says("geometry.no_declination") == []
+    # five years are as much as a compass is good to (common practice, no source)
+    for day, far in (("2025-06-20", False), ("2025-08", True), ("2014", True), ("", False)):
+        said = dated.but("tie", measured_on=day).says("geometry.declination_far")
+        assert bool(said) is far, day
+    only(dated.but("tie", measured_on="2035").says("geometry.declination_far"), "T1", "15 years")
+    assert dated.says("geometry.bearing_without_day") == []
+    several = dated.with_row("declination", declination_id="DC2", valid_on="2024")
+    only(several.but("tie", measured_on="").says("geometry.bearing_without_day"), "T1", "HOLL")
+    assert several.but("tie", measured_on="2022").says("geometry.bearing_without_day") == []
+    only(
+        alone.with_row("declination", declination_deg="").says("geometry.no_declination"), "site 2"
+    )
+
+
 @pytest.mark.parametrize("reference", ["magnetic", "true"])
 def test_bearings_need_the_direction_of_the_grid(reference: str) -> None:
     record = tie(kind="bearing", bearing_deg="120", bearing_reference=reference)
