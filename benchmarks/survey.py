@@ -81,7 +81,7 @@ def many_houses(folder: Path, n_elements: int, seed: int = 7) -> Package:
             "element_end": np.concatenate([np.repeat(side, 3), side]),
             "distance_m": pd.Series(np.round(distance.ravel(), 3)).reindex(range(len(kinds))),
             "height_m": np.concatenate([np.full(n_tapes, np.nan), np.round(height, 3)]),
-            "uncertainty_m": TAPE_SD_M,
+            "sd_m": TAPE_SD_M,
         },
     )
     written(

@@ -46,6 +46,13 @@ SOUND: dict[str, dict[str, str]] = {
     "party": {"party_id": "MB", "kind": "person", "name": "Mara Birkwood (invented)"},
     "place": {"place_id": "B1", "site_id": "HOLL", "kind": "building", "name": "North house"},
     "datum": {"datum_id": "D1", "site_id": "HOLL", "place_id": "B1", "kind": "nail"},
+    "declination": {
+        "declination_id": "DC1",
+        "site_id": "HOLL",
+        "valid_on": "2024-06-03",
+        "declination_deg": "4.5",
+        "source": "An invented chart",
+    },
     "tie": {"tie_id": "T1", "kind": "distance", "from_datum_id": "D1", "distance_m": "2.5"},
     "element": {
         "element_id": "B1-014",

@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING
 
 from provenance._api.decisions import Decisions
 from provenance._base.errors import UnusableInput, UnusablePackage
-from provenance._record.package import DESCRIPTOR, Package, open_package
+from provenance._record.package import DESCRIPTOR, Package, bag_around, open_package
 from provenance._record.remote import Place, place_at
 
 if TYPE_CHECKING:
@@ -257,7 +257,6 @@ def open(path: str | Path, *, even_if_damaged: bool = False) -> Record:
         UnusablePackage: there is nothing at `path`, or neither package nor bundle.
         UnusableInput: the bundle is damaged, cannot be read, or could do harm.
     """
-    from provenance._bag.bag import bag_around
     from provenance._bundle.answering import verdict_for_answer
     from provenance._bundle.in_place import opened_in_place
 

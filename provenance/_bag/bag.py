@@ -73,12 +73,6 @@ def files_of(folder: Path) -> list[str]:
     )
 
 
-def bag_around(folder: Path) -> Path:
-    """The bag whose payload is at `folder`, which is verified as a whole; else `folder` itself."""
-    is_payload = folder.name == "data" and (folder.parent / "bagit.txt").is_file()
-    return folder.parent if is_payload else folder
-
-
 def tags_in(text: str) -> dict[str, str]:
     """The tags of a bag-info.txt, the first of each name (RFC 8493 section 2.2.2)."""
     tags: dict[str, str] = {}

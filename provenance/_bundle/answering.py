@@ -5,15 +5,15 @@ from __future__ import annotations
 import os
 from collections.abc import Iterator
 from contextlib import contextmanager
+from dataclasses import replace
 from pathlib import Path
 
-from provenance._bag.bag import bag_around
 from provenance._bag.verdict import Verdict
-from provenance._base.errors import UnusableInput
+from provenance._base.errors import TreenailError, UnusableInput
 from provenance._base.progress import Progress, say_nothing
 from provenance._bundle.verify import judge_folder, open_record, opened_bundle, verify_bundle
 from provenance._gate.budget import DEFAULT_BUDGET, Budget
-from provenance._record.package import DESCRIPTOR, Package, open_package
+from provenance._record.package import DESCRIPTOR, Package, bag_around, open_package
 from provenance._record.remote import Place
 
 ORDINARY_BYTES = 256 * 2**20
@@ -78,8 +78,8 @@ def refuse_damaged(verdict: Verdict, *, even_if_damaged: bool = False) -> None:
 @contextmanager
 def opened_to_ask(
     place: Path, *, even_if_damaged: bool = False, progress: Progress = say_nothing
-) -> Iterator[tuple[Package, Verdict | None]]:
-    """A package, or the one in a bundle with the verdict over that, while the block runs.
+) -> Iterator[Package]:
+    """A package, or the one in a bundle, which bears the verdict over it, while the block runs.
 
     Raises DamagedAnswer as `verdict_for_answer`, UnusableInput for a bundle that is not safe to
     read, and UnusablePackage for what is neither.
@@ -87,11 +87,16 @@ def opened_to_ask(
     place = bag_around(place)
     is_bag = any((place / name).exists() for name in ("bagit.txt", "data"))
     if (place / DESCRIPTOR).is_file() or not (place.is_file() or is_bag):
-        yield open_package(place), None
+        yield open_package(place)
         return
     with opened_bundle(place) as folder:
         verdict = judged_to_answer(place, folder, even_if_damaged, progress)
-        yield open_record(folder), verdict
+        try:
+            yield replace(open_record(folder), bundle=place, verdict=verdict.in_words)
+        except TreenailError as error:
+            # where a zip was unpacked to is gone when a person reads this
+            error.args = tuple(str(one).replace(str(folder), str(place)) for one in error.args)
+            raise
 
 
 def judged_to_answer(

@@ -40,7 +40,12 @@ def opened_in_place(source: Place, *, limits: Budget = DEFAULT_BUDGET) -> Iterat
             inside = _inside(container, source)
             package = _described(container, source, inside, limits)
             tables = _tables_in(container, source, inside, package, limits)
-            yield replace(package, folder=Path(str(source)) / inside, held=tables)
+            yield replace(
+                package,
+                folder=Path(str(source)) / inside,
+                held=tables,
+                bundle=source if inside else None,
+            )
     except OSError as error:
         raise UnusableInput(f"{source} cannot be read: {error.strerror or error}") from error
 

@@ -310,7 +310,7 @@ def _open(data: Path, documents: dict[str, Any], findings: list[BundleFinding]) 
         return None
     try:
         # not open_package, which finishes a stopped write: nothing is written into a bundle
-        package = Package(data, MappingProxyType(descriptor), read_model(data))
+        package = Package(data, MappingProxyType(descriptor), read_model(data), bundle=data.parent)
     except TreenailError as error:
         findings.append(_finding("descriptor", "descriptor.unusable", DESCRIPTOR, str(error)))
         return None

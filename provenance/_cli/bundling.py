@@ -97,7 +97,7 @@ def pack(
     from provenance._bundle.describe.editions import EDITIONS
     from provenance._bundle.pack import pack as pack_package
     from provenance._bundle.withdrawal import withdrawing_of
-    from provenance._record.package import open_package
+    from provenance._record.package import open_to_change
 
     if (withdrawn or because) and not EDITIONS[edition].is_public:
         raise click.UsageError(
@@ -105,7 +105,7 @@ def pack(
         )
     if because and not withdrawn:
         raise click.UsageError("--because says why an edition is withdrawn; name it: --withdraws")
-    opened = open_package(package)
+    opened = open_to_change(package)
     withdrawing = withdrawing_of(opened, withdrawn, because) if withdrawn else None
     signing = [read_key(key, passphrase_file) for key in keys]
     with progress_bar("packing") as progress:

@@ -50,7 +50,7 @@ def check(
 
     PACKAGE is a package, a bundle, or a folder of them; where you are, if left out. Findings are
     grouped by what there is to do, errors first. JSON and CSV hold all of them. Pages of several
-    (--format html) go into the folder --out.
+    (--format html) go into the folder --out. For one bundle the verdict over its files is said too.
 
     Exit codes: 0 no error and no warning, 1 errors or warnings, 2 something cannot be checked.
     """
@@ -104,6 +104,12 @@ def _check_one(source: Place, shape: str, out: Path | None, most: int, second_op
         if checked.report is None or checked.why:
             raise UnusableInput(checked.why)
         report = checked.report
+        if isinstance(source, Path):
+            from provenance._base.visible import visible
+            from provenance._bundle.answering import verdict_for_answer
+
+            verdict = verdict_for_answer(source, even_if_damaged=True)
+            click.echo(visible(verdict.in_words), err=True)
     text = _in_shape(report, shape, most, to_terminal=out is None and sys.stdout.isatty())
     if report.second_opinion and (out or shape == "csv"):
         from provenance._base.opinion_words import opinion_words

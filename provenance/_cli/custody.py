@@ -11,10 +11,11 @@ import click
 
 from provenance._base.visible import visible
 from provenance._cli.options import (
+    asked,
     counted,
     named_package_argument,
     note_renamed,
-    package_argument,
+    reads_package,
     samples_meant,
     samples_option,
     scanned_option,
@@ -71,9 +72,9 @@ def handover(
 
     from provenance._identity.naming import SampleNames, parcel_named
     from provenance._ledger.handover import record_events, samples_of_parcel
-    from provenance._record.package import open_package
+    from provenance._record.package import open_to_change
 
-    opened = open_package(package)
+    opened = open_to_change(package)
     consignment = parcel_named(opened.tables, consignment)
     chosen = samples_meant(opened.tables, samples, scanned)
     if chosen is None:
@@ -129,7 +130,7 @@ def _states(texts: tuple[str, ...], names: SampleNames) -> dict[str, str]:
 
 
 @click.command("custody")
-@package_argument
+@reads_package()
 @click.argument("sample", required=False)
 @click.option("--as-of", help="Who held what on that day (EDTF).")
 @click.option("--overdue", "show_overdue", is_flag=True, help="Parcels that should be back.")
@@ -157,7 +158,6 @@ def custody(
 
     from provenance._identity.selection import sample_of_package
     from provenance._ledger.holdings import Event, holdings_frame, life_of, overdue
-    from provenance._record.package import open_package
 
     if sum([sample is not None, as_of is not None, show_overdue]) > 1:
         raise click.UsageError(
@@ -165,8 +165,9 @@ def custody(
         )
     if key and not seal:
         raise click.UsageError("--key signs what is sealed; give --seal too, or use 'handover'")
-    opened = open_package(package)
+    opened = asked(package)
     if seal:
+        opened.refuse_bundle()
         _seal(opened, read_key(key, passphrase_file) if key else None)
     late = False
     if show_overdue:

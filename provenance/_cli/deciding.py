@@ -15,7 +15,7 @@ from provenance._cli.options import by_option, counted, named_package_argument
 from provenance._history import deciding
 from provenance._history.edits import in_words
 from provenance._record.joined import keys_now
-from provenance._record.package import Package, open_package
+from provenance._record.package import Package, open_to_change
 
 MOST = 30
 """Changes of one act shown; what is beyond is counted."""
@@ -48,7 +48,7 @@ def correct(package: Path, table: str, key: str, cells: tuple[str, ...], by: str
 
     Example: treenail correct hollin element LH-012 length_m="9 ft 6 in" --why "tape misread"
     """
-    opened = open_package(package)
+    opened = open_to_change(package)
     wanted = dict(_pair(one) for one in cells)
     read = {name: _as_read(opened, table, name, text) for name, text in wanted.items()}
     for name, text in read.items():
@@ -65,7 +65,7 @@ def settle(package: Path, table: str, key: str, field: str, value: str, by: str,
 
     'treenail history PACKAGE --open' lists the conflicts, with who says what.
     """
-    opened = open_package(package)
+    opened = open_to_change(package)
     value = _as_read(opened, table, field, value)
     _decide(opened, deciding.settle(table, key, field, value), by, why)
 
@@ -79,7 +79,7 @@ def rename(package: Path, table: str, key: str, new_key: str, by: str, why: str)
     Sheets that still have the old key go on meaning this row. Sealed custody events keep the
     number they were recorded with.
     """
-    _decide(open_package(package), deciding.rename(table, key, new_key), by, why)
+    _decide(open_to_change(package), deciding.rename(table, key, new_key), by, why)
 
 
 @click.command("remove")
@@ -91,7 +91,7 @@ def remove(package: Path, table: str, key: str, back: bool, by: str, why: str) -
     It stays in the history, and no later import brings it back by itself.
     """
     which = deciding.restore if back else deciding.remove
-    _decide(open_package(package), which(table, key), by, why)
+    _decide(open_to_change(package), which(table, key), by, why)
 
 
 @click.command("split")
@@ -113,7 +113,7 @@ def split(
 
     What that file refers to under the old key (plugs, ties) follows.
     """
-    _decide(open_package(package), deciding.split(table, key, sources, new_key), by, why)
+    _decide(open_to_change(package), deciding.split(table, key, sources, new_key), by, why)
 
 
 @click.command("join")
@@ -124,7 +124,7 @@ def join(package: Path, table: str, key: str, into: str, by: str, why: str) -> N
 
     Where the two say different things, a conflict is to settle.
     """
-    _decide(open_package(package), deciding.join(table, key, into), by, why)
+    _decide(open_to_change(package), deciding.join(table, key, into), by, why)
 
 
 @click.command("accept")
@@ -140,7 +140,7 @@ def accept(package: Path, rule: str, table: str, key: str, by: str, why: str) ->
     'treenail check' counts it no more and lists it with its reason. It lapses when the check comes
     to say something else of the row.
     """
-    opened = open_package(package)
+    opened = open_to_change(package)
     found = findings_named(opened, rule, table, key)
     for *_, message in found:
         click.echo(f"accepted: {message}")
@@ -157,7 +157,7 @@ def undo(package: Path, act: str, by: str, why: str) -> None:
 
     'treenail history PACKAGE' lists the acts. Custody events stay: the ledger is only added to.
     """
-    _decide(open_package(package), deciding.undo(act), by, why)
+    _decide(open_to_change(package), deciding.undo(act), by, why)
 
 
 def _pair(text: str) -> tuple[str, str]:

@@ -6,11 +6,11 @@ from pathlib import Path
 
 import click
 
-from provenance._cli.options import EXISTING_FILE, Number, out_option, package_argument
+from provenance._cli.options import EXISTING_FILE, Number, asked, out_option, reads_package
 
 
 @click.command("derive")
-@package_argument
+@reads_package()
 @out_option
 @click.option(
     "--gap",
@@ -52,8 +52,8 @@ def derive(
 ) -> None:
     """Derive sizes, volumes, tree estimate, spans and clusters of PACKAGE; draw the figures.
 
-    Derived tables go into the package, figures into --out (PACKAGE-figures here). Estimates
-    are called so; nothing here is a date of construction.
+    Derived tables go into the package, figures into --out (PACKAGE-figures here); of a bundle both
+    go into --out. Estimates are called so; nothing here is a date of construction.
     """
     from provenance._base.disk import writing
     from provenance._base.frames import write_csv
@@ -61,16 +61,19 @@ def derive(
     from provenance._derive.figures import draw_figures
     from provenance._derive.summary import derive_package, labour_hours, tally_wood
     from provenance._derive.trees import StemRule
-    from provenance._record.package import open_package
 
-    opened = open_package(package)
+    opened = asked(package)
+    name = opened.name if opened.bundle else opened.folder.resolve().name
+    folder = out or Path(f"{name}-figures")
+    into = folder if opened.bundle else opened.table_path("size").parent
     derived = derive_package(
         opened,
+        into=folder if opened.bundle else None,
         stem_rule=StemRule(thicker, thinner),
         cluster_rule=ClusterRule(gap_years=gap, least=least),
     )
     for name, frame in derived.tables.items():
-        click.echo(f"{opened.table_path(name)}: {len(frame)} rows")
+        click.echo(f"{into / name}.csv: {len(frame)} rows")
     click.echo("\nLeast number of trees (an estimate and a lower bound):")
     for estimate in derived.estimates:
         count = estimate.count
@@ -88,7 +91,6 @@ def derive(
         hours = labour_hours(derived, rates)
         click.echo("\nLabour by your rates:")
         click.echo(hours.to_string(index=False))
-    folder = out or Path(f"{opened.folder.resolve().name}-figures")
     tally = folder / "wood-by-building-phase-species.csv"
     with writing(tally) as stream:
         write_csv(stream, tally_wood(opened, derived))

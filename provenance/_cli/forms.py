@@ -9,16 +9,19 @@ import click
 
 from provenance._base.errors import AlreadyThere
 from provenance._cli.options import (
+    asked,
+    optional_package_argument,
     out_option,
     paper_option,
     progress_bar,
+    reads_package,
     samples_option,
     site_option,
 )
 
 
 @click.command("workbook")
-@click.argument("package", type=click.Path(path_type=Path, file_okay=False), required=False)
+@reads_package(optional_package_argument)
 @click.option("--profile", help="Without a package: kind of place, or a YAML file.")
 @click.option(
     "--filled", is_flag=True, help="Write what the package holds into the sheets, to edit it there."
@@ -36,13 +39,12 @@ def workbook(package: Path | None, profile: str | None, filled: bool, out: Path 
     from provenance._model.profile import load_model
     from provenance._printing.filled import write_filled_workbook
     from provenance._printing.workbook import write_workbook
-    from provenance._record.package import open_package
 
     if (package is None) == (profile is None):
         raise click.UsageError("name either a package or, with --profile, a kind of place")
     if package is None and filled:
         raise click.UsageError("--filled needs a package; a profile alone holds no rows")
-    opened = open_package(package) if package is not None else None
+    opened = asked(package) if package is not None else None
     model = opened.model if opened is not None else load_model(str(profile))
     name = opened.name if opened is not None else Path(str(profile)).stem
     path = out or Path(f"workbook-{name}.xlsx")
@@ -56,7 +58,7 @@ def workbook(package: Path | None, profile: str | None, filled: bool, out: Path 
 
 
 @click.command("sheets")
-@click.argument("package", type=click.Path(path_type=Path, file_okay=False), required=False)
+@reads_package(optional_package_argument)
 @click.option("--profile", help="Without a package: kind of place, or a YAML file.")
 @click.option(
     "--sheet",
@@ -98,11 +100,10 @@ def sheets(
     """
     from provenance._model.profile import load_model
     from provenance._printing.sheets.record_sheets import write_sheets
-    from provenance._record.package import open_package
 
     if (package is None) == (profile is None):
         raise click.UsageError("name either a package or, with --profile, a kind of place")
-    opened = open_package(package) if package is not None else None
+    opened = asked(package) if package is not None else None
     model = opened.model if opened is not None else load_model(str(profile))
     name = opened.name if opened is not None else Path(str(profile)).stem
     path = out or Path(f"sheets-{name}.pdf")

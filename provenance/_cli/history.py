@@ -9,7 +9,13 @@ from typing import TYPE_CHECKING
 
 import click
 
-from provenance._cli.options import counted, most_option, named_package_argument
+from provenance._cli.options import (
+    asked,
+    counted,
+    most_option,
+    named_package_argument,
+    reads_package,
+)
 from provenance._history.acts import ACCEPT, BIND, GONE, HERE, IMPORT, KEY_FIELD, ROW_FIELD
 from provenance._history.history import as_shown
 from provenance._history.speaking import EVERY_SOURCE
@@ -21,7 +27,7 @@ if TYPE_CHECKING:
 
 
 @click.command("history")
-@named_package_argument
+@reads_package(named_package_argument)
 @click.argument("table", required=False)
 @click.argument("key", required=False)
 @click.argument("field", required=False)
@@ -43,11 +49,10 @@ def history(
     """
     from provenance._history.deciding import find_act
     from provenance._history.history import open_history
-    from provenance._record.package import open_package
 
     if table and not key:
         raise click.UsageError("name the row too: TABLE KEY, such as sample 201")
-    opened = open_package(package)
+    opened = asked(package)
     with opened.locked_for_reading():
         found = open_history(opened)
     if only_open:

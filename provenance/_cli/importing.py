@@ -11,7 +11,13 @@ from typing import TYPE_CHECKING
 
 import click
 
-from provenance._cli.options import by_option, counted, out_option, progress_bar
+from provenance._cli.options import (
+    by_option,
+    counted,
+    named_package_argument,
+    out_option,
+    progress_bar,
+)
 from provenance._history.acts import HERE, KEY_FIELD, ROW_FIELD
 from provenance._history.edits import in_words
 
@@ -55,9 +61,9 @@ def new(
     from provenance._record.new import new_package, update_package
 
     if update:
-        from provenance._record.package import open_package
+        from provenance._record.package import open_to_change
 
-        package = update_package(open_package(folder), profile)
+        package = update_package(open_to_change(folder), profile)
         click.echo(f"{package.folder} now follows the profile '{profile}'")
         return
     package = new_package(folder, profile, title=title)
@@ -66,7 +72,7 @@ def new(
 
 
 @click.command("import")
-@click.argument("package", type=click.Path(path_type=Path, file_okay=False))
+@named_package_argument
 @click.argument("files", nargs=-1, required=True, type=click.Path(path_type=Path))
 @click.option(
     "--mapping",
@@ -110,9 +116,9 @@ def import_(
     Exit codes: 0 everything read, 1 cells, conflicts or perhaps renamed rows wait to be settled or
     the answer was no, 2 nothing was imported.
     """
-    from provenance._record.package import open_package
+    from provenance._record.package import open_to_change
 
-    opened = open_package(package)
+    opened = open_to_change(package)
     if draft:
         if mapping is not None or dry_run:
             raise click.UsageError("--draft proposes a mapping; take out --mapping and --dry-run")
@@ -311,7 +317,7 @@ def _cut(lines: list[str], what: str) -> Iterable[str]:
 
 
 @click.command("attach")
-@click.argument("package", type=click.Path(path_type=Path, file_okay=False))
+@named_package_argument
 @click.argument("sources", type=click.Path(path_type=Path), nargs=-1, required=True)
 @click.option("--under", default="files", show_default=True, help="Folder in the package.")
 @click.option(
@@ -344,11 +350,11 @@ def attach(
     be another one saved again, or a file of another kind that has no row yet.
     """
     from provenance._intake.photos.attaching import attach_pictures
-    from provenance._record.package import open_package
+    from provenance._record.package import open_to_change
 
     with progress_bar("looking at pictures") as progress:
         attached = attach_pictures(
-            open_package(package),
+            open_to_change(package),
             sources,
             under,
             access=access,

@@ -10,10 +10,12 @@ import click
 
 from provenance._cli.options import (
     EXISTING_FILE,
+    asked,
     counted,
+    named_package_argument,
     out_option,
-    package_argument,
     progress_bar,
+    reads_package,
     samples_meant,
     samples_option,
     scanned_option,
@@ -21,7 +23,7 @@ from provenance._cli.options import (
 
 
 @click.command("consign")
-@package_argument
+@reads_package()
 @samples_option
 @scanned_option
 @click.option("--to", "taker", help="Code of the laboratory or store.")
@@ -67,13 +69,14 @@ def consign(
     from provenance._base.spreadsheet import spreadsheet_csv_of
     from provenance._identity.naming import parcel_named
     from provenance._lab.consign import consign_samples, parcel_list, parcel_of, write_results_form
-    from provenance._record.package import open_package
 
     if again and (samples or scanned or taker):
         raise click.UsageError("--again is for a parcel that is made up; leave --samples, --to out")
     if not again and not ((samples or scanned) and taker):
         raise click.UsageError("say what goes to whom: --samples and --to (or --again CODE)")
-    opened = open_package(package)
+    opened = asked(package)
+    if not again:
+        opened.refuse_bundle()
     folder = out or Path()
     # a parcel that is in the ledger and whose papers cannot be written would be half made up
     writable_folder(folder)
@@ -109,7 +112,7 @@ def consign(
 
 
 @click.command("results")
-@click.argument("package", type=click.Path(path_type=Path, file_okay=False))
+@named_package_argument
 @click.argument("files", nargs=-1, required=True, type=EXISTING_FILE)
 @click.option(
     "--mapping",
@@ -125,9 +128,9 @@ def results(package: Path, files: tuple[Path, ...], mapping_file: Path | None) -
     """
     from provenance._intake.mapping.mapping_file import read_mapping
     from provenance._lab.results import import_results
-    from provenance._record.package import open_package
+    from provenance._record.package import open_to_change
 
-    opened = open_package(package)
+    opened = open_to_change(package)
     mapping = read_mapping(mapping_file, opened.model) if mapping_file else None
     with progress_bar("reading") as progress:
         read = import_results(opened, files, mapping, progress=progress)
@@ -149,7 +152,7 @@ def results(package: Path, files: tuple[Path, ...], mapping_file: Path | None) -
 
 
 @click.command("reconcile")
-@package_argument
+@reads_package()
 @click.option("--consignment", default="", help="Only this parcel; all results if left out.")
 @out_option
 def reconcile(package: Path, consignment: str, out: Path | None) -> None:
@@ -160,9 +163,8 @@ def reconcile(package: Path, consignment: str, out: Path | None) -> None:
     from provenance._base.disk import write_text
     from provenance._identity.naming import parcel_named
     from provenance._lab.reconcile import reconcile_results, reconciliation_html
-    from provenance._record.package import open_package
 
-    opened = open_package(package)
+    opened = asked(package)
     consignment = parcel_named(opened.tables, consignment)
     reconciled = reconcile_results(opened, consignment)
     for finding in reconciled.findings:

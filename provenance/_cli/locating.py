@@ -76,7 +76,7 @@ def stamps(
 
     from provenance._base.errors import AlreadyThere
     from provenance._identity.stamps import reserve_stamps
-    from provenance._record.package import open_package
+    from provenance._record.package import open_to_change
 
     asked = [count is not None, grant is not None, claim is not None, take_over]
     if sum(asked) != 1:
@@ -89,7 +89,7 @@ def stamps(
     if out is not None and out.exists():
         # numbers cannot be given back, so look before reserving
         raise AlreadyThere(f"{out} is already there; choose another with --out")
-    opened = open_package(package)
+    opened = open_to_change(package)
     reserved = reserve_stamps(
         opened,
         count,
@@ -117,9 +117,9 @@ def _share_numbers(
     package: Path, grant: int | None, claim: str | None, name: str, why: str
 ) -> None:
     from provenance._identity.ranges import claim_range, grant_range, take_over
-    from provenance._record.package import open_package
+    from provenance._record.package import open_to_change
 
-    opened = open_package(package)
+    opened = open_to_change(package)
     if grant is not None:
         granted = grant_range(opened, grant, to=name)
         click.echo(granted.code)

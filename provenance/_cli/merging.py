@@ -34,9 +34,9 @@ def merge(package: Path, other: Path, by: str, dry_run: bool, most: int, out: Pa
     when there is something to settle.
     """
     from provenance._merging.merge import merge_packages
-    from provenance._record.package import open_package
+    from provenance._record.package import open_package, open_to_change
 
-    opened = open_package(package)
+    opened = open_to_change(package)
     merged = merge_packages(opened, open_package(other), who=by, out=out, dry_run=dry_run)
     kinds = opened.model.vocabularies["conflict_kind"]
     would = "would come" if dry_run else "came"
@@ -97,8 +97,11 @@ def finish(folder: Path) -> None:
     for a folder that comes from elsewhere, such as the disk of a laptop that broke: say yes only if
     you trust whoever it comes from.
     """
+    from provenance._record.package import bag_around, open_to_change
     from provenance._record.together import finish_writing
 
+    if bag_around(folder) != folder or (folder / "bagit.txt").is_file():
+        open_to_change(folder)  # says that a bundle is never changed
     paths = finish_writing(folder, of_anybody=True)
     for path in paths:
         click.echo(visible(f"put in place: {path}"))

@@ -16,6 +16,7 @@ from provenance._base.progress import Progress, say_nothing
 from provenance._record.remote import Place, place_at
 
 if TYPE_CHECKING:
+    from provenance._record.package import Package
     from provenance._record.snapshot import Snapshot
 
 Decorator = Callable[[Callable[..., Any]], Callable[..., Any]]
@@ -26,6 +27,11 @@ package_argument: Decorator = click.argument(
 )
 named_package_argument: Decorator = click.argument("package", type=click.Path(path_type=Path))
 """For commands with a further argument: with PACKAGE left out, that would be taken for it."""
+
+
+optional_package_argument: Decorator = click.argument(
+    "package", type=click.Path(path_type=Path), required=False
+)
 
 
 MOST_SCANNED_BYTES = 16 << 20
@@ -110,6 +116,70 @@ even_if_damaged_option: Decorator = click.option(
     is_flag=True,
     help="Also from a bundle that is not what was packed; what is told is marked so.",
 )
+_EVEN_IF_DAMAGED = f"{__name__}.even_if_damaged"
+
+
+def _keep_flag(context: click.Context, _: click.Parameter, value: bool) -> None:
+    context.meta[_EVEN_IF_DAMAGED] = value
+
+
+def reads_package(argument: Decorator = package_argument) -> Decorator:
+    """PACKAGE of a command that only reads it, which `asked` opens; its help says so."""
+
+    def decorated(function: Callable[..., Any]) -> Callable[..., Any]:
+        function.__doc__ = (
+            f"{(function.__doc__ or '').rstrip()}\n\n"
+            "    PACKAGE may be a bundle, folder or zip, which is never changed: it is verified "
+            "first, and\n    the verdict stands below the answer.\n    "
+        )
+        flag = click.option(
+            "--even-if-damaged",
+            is_flag=True,
+            expose_value=False,
+            callback=_keep_flag,
+            help="Also from a bundle that is not what was packed; what is told is marked so.",
+        )
+        return argument(flag(function))
+
+    return decorated
+
+
+def asked(package: Path, *, writes: bool = True) -> Package:
+    """The package at that path, or the one in the bundle there, open until the command ends.
+
+    The verdict over a bundle is told then; beside the answer where a program reads that. A command
+    with --out `writes` where one is, if not told where, which must not be inside the bundle.
+    """
+    from provenance._base.visible import visible
+    from provenance._bundle.answering import opened_to_ask
+    from provenance._record.edition_key import is_public
+
+    context = click.get_current_context()
+    opened = context.with_resource(
+        opened_to_ask(package, even_if_damaged=context.meta[_EVEN_IF_DAMAGED])
+    )
+    if isinstance(opened.bundle, Path):
+        out = context.params.get("out") or Path()
+        if (
+            writes
+            and "out" in context.params
+            and out.resolve().is_relative_to(opened.bundle.resolve())
+        ):
+            raise click.UsageError(
+                f"a bundle is never changed, and {out.resolve()} is in {opened.bundle}; say with "
+                "--out where else to write"
+            )
+        by_program = context.params.get("shape") in ("json", "csv")
+        context.call_on_close(lambda: click.echo(visible(opened.verdict), err=by_program))
+    if is_public(opened):
+        click.echo(
+            "This is a public edition: what it withholds, exact places first of all, is not in the "
+            "answer. Ask for the full edition where that is needed.",
+            err=True,
+        )
+    return opened
+
+
 site_option: Decorator = click.option("--site", default=None, help="Only this site code.")
 
 

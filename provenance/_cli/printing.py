@@ -9,10 +9,12 @@ import click
 
 from provenance._cli.options import (
     Number,
+    asked,
+    optional_package_argument,
     out_option,
-    package_argument,
     paper_option,
     progress_bar,
+    reads_package,
     samples_option,
     site_option,
 )
@@ -25,7 +27,7 @@ if TYPE_CHECKING:
 
 
 @click.command("labels")
-@click.argument("package", type=click.Path(path_type=Path, file_okay=False), required=False)
+@reads_package(optional_package_argument)
 @samples_option
 @click.option("--numbers", help="Reserved numbers, to be written on: 201-260 or all.")
 @site_option
@@ -111,11 +113,11 @@ def labels(
 
 def _opened(package: Path | None, numbers: str | None) -> Package | None:
     """The package named, or the one in this folder; None for numbers without any package."""
-    from provenance._record.package import DESCRIPTOR, open_package
+    from provenance._record.package import DESCRIPTOR
 
     if package is None and numbers is not None and not Path(DESCRIPTOR).is_file():
         return None
-    return open_package(package or Path())
+    return asked(package or Path())
 
 
 def _chosen_facts(
@@ -196,7 +198,7 @@ def _say_what_was_printed(printed: Printed, thing: str) -> None:
 
 
 @click.command("tags")
-@package_argument
+@reads_package()
 @click.option("--consignment", help="The papers of this parcel.")
 @click.option("--each-sample", is_flag=True, help="With --consignment: a tag for each sample too.")
 @samples_option
@@ -222,13 +224,12 @@ def tags(
     from provenance._printing.papers.consignment import print_consignment
     from provenance._printing.papers.parcel import gather_parcel
     from provenance._printing.papers.tags import print_tags, sample_tag
-    from provenance._record.package import open_package
 
     if consignment is not None and (samples is not None or site is not None):
         raise click.UsageError("a parcel holds what was packed: no --samples with --consignment")
     if each_sample and consignment is None:
         raise click.UsageError("--each-sample goes with --consignment")
-    opened = open_package(package)
+    opened = asked(package)
     resolver = str(opened.descriptor.get("resolver", ""))
     with progress_bar("printing") as progress:
         if consignment is not None:
@@ -252,7 +253,7 @@ def tags(
 
 
 @click.command("cards")
-@package_argument
+@reads_package()
 @samples_option
 @site_option
 @paper_option
@@ -264,9 +265,8 @@ def cards(
     from provenance._drawing.paper import paper_named
     from provenance._printing.papers.hole_card import print_hole_cards
     from provenance._printing.papers.hole_facts import gather_cards
-    from provenance._record.package import open_package
 
-    opened = open_package(package)
+    opened = asked(package)
     with progress_bar("printing") as progress:
         printed = print_hole_cards(
             gather_cards(opened, samples, site),

@@ -101,23 +101,23 @@ def review(
     from provenance._bundle.review.page import write_page
     from provenance._bundle.review.review import review_package
     from provenance._bundle.review.sheet import read_list, write_list
-    from provenance._record.package import open_package
+    from provenance._record.package import open_to_change
 
     if sum(one is not None for one in (listed, page, decided, release or withhold)) > 1:
         raise click.UsageError("--list, --page, --decided and --release or --withhold: one a time")
     if (like or known_words) and not (release or withhold):
         raise click.UsageError("--like and --known-words go with --release or --withhold")
-    opened = open_package(package)
+    opened = open_to_change(package)
     if release or withhold:
         _decide_field(package, release, withhold, like, known_words, by, because)
-        found = review_package(open_package(package))
+        found = review_package(open_to_change(package))
     else:
         found = review_package(opened)
     if decided:
         words = read_list(found, decided)
         count = decide_one_by_one(found, words, by=by, why=because or f"review: {decided.name}")
         click.echo(f"recorded {counted(count, 'decision')} of {by}")
-        found = review_package(open_package(package))
+        found = review_package(open_to_change(package))
     elif listed:
         count = write_list(found, listed)
         click.echo(f"{listed}: {counted(count, 'row')} to decide; read it back with --decided")
@@ -140,13 +140,13 @@ def _decide_field(
 ) -> None:
     from provenance._bundle.redaction.decisions import RELEASE, WITHHOLD
     from provenance._bundle.review.deciding import decide_by_rule, decide_field
-    from provenance._record.package import open_package
+    from provenance._record.package import open_to_change
 
     if release and withhold:
         raise click.UsageError("--release and --withhold: one a time")
     where = release or withhold or ""
     decision = RELEASE if release else WITHHOLD
-    opened = open_package(package)
+    opened = open_to_change(package)
     if like or known_words:
         count = decide_by_rule(
             opened, where, decision, by=by, reason=because, like=like, known_words=known_words

@@ -11,7 +11,13 @@ import click
 
 from provenance._base.errors import TreenailError
 from provenance._base.visible import visible
-from provenance._cli.options import EXISTING_FILE, Decorator, named_package_argument
+from provenance._cli.options import (
+    EXISTING_FILE,
+    Decorator,
+    asked,
+    named_package_argument,
+    reads_package,
+)
 
 if TYPE_CHECKING:
     from provenance._ledger.ed25519 import Signer
@@ -63,7 +69,7 @@ def _passphrase(prompt: str, file: Path | None, *, new: bool = False) -> str:
 
 
 @click.command("keys")
-@named_package_argument
+@reads_package(named_package_argument)
 @click.option("--new", type=click.Path(path_type=Path), help="Make a key, and write it here.")
 @click.option("--enter", type=EXISTING_FILE, help="Enter a key that was made before.")
 @click.option("--countersign", metavar="KEY", help="Vouch for a key, with --key of a keeper.")
@@ -93,11 +99,12 @@ def keys(
     from datetime import date
 
     from provenance._ledger.keys import countersign_key, enter_key, refuse_entering, retire_key
-    from provenance._record.package import open_package
 
     if sum(one is not None for one in (new, enter, countersign, retire)) > 1:
         raise click.UsageError("--new, --enter, --countersign and --retire: one at a time")
-    opened = open_package(package)
+    opened = asked(package)
+    if new or enter or countersign or retire:
+        opened.refuse_bundle()
     today = date.today().isoformat()
     if path := new or enter:
         if not party:

@@ -8,15 +8,15 @@ from typing import TYPE_CHECKING
 import click
 
 from provenance._cli.options import (
-    even_if_damaged_option,
+    asked,
     format_option,
     most_option,
     named_package_argument,
     note_renamed,
     out_option,
-    package_argument,
     paper_option,
     progress_bar,
+    reads_package,
     site_option,
 )
 
@@ -38,35 +38,51 @@ _FEW_CHECKS = 20
 
 
 @click.command("survey")
-@package_argument
+@reads_package()
 @site_option
 @click.option("--residuals", is_flag=True, help="Show how well each reading fits.")
 @most_option(40, "Findings to show")
-def survey(package: Path, site: str | None, residuals: bool, most: int) -> None:
+@click.option(
+    "--out",
+    type=click.Path(path_type=Path, dir_okay=False),
+    help="Write the positions to this file (.csv), and nothing into PACKAGE.",
+)
+def survey(package: Path, site: str | None, residuals: bool, most: int, out: Path | None) -> None:
     """Compute where ends of wood, holes and datums of PACKAGE are, and how far to trust it.
 
     Tape distances, offsets, bearings and heights (table tie) become site grid coordinates with 95 %
     ranges in the table position, which is written anew. Where readings conflict, or fit two places,
     no range is given, and every place is in the table position_place. What the crew measured is not
-    changed.
+    changed. Of a bundle they are only computed: --out writes them.
     """
+    from provenance._base.disk import writing
+    from provenance._base.frames import write_csv
     from provenance._base.visible import visible
-    from provenance._record.package import open_package
-    from provenance._survey.adjust.adjustment import survey_package
+    from provenance._survey.adjust.adjustment import adjust_survey, survey_package
     from provenance._survey.residual_text import residual_lines
 
-    opened = open_package(package)
+    opened = asked(package, writes=out is not None)
     with progress_bar("survey") as progress:
-        result = survey_package(opened, site=site, progress=progress)
+        only_look = out is not None or opened.bundle is not None
+        compute = adjust_survey if only_look else survey_package
+        result = compute(opened, site=site, progress=progress)
     if residuals:
         for line in residual_lines(result.residuals):
             click.echo(visible(line))
         click.echo()
     click.echo(_overview(result))
     _show(result.findings, most)
-    click.echo(f"wrote {opened.table_path('position')}")
-    if len(result.place_table) and "position_place" in opened.model.tables:
-        click.echo(f"wrote {opened.table_path('position_place')}, where points may lie elsewhere")
+    if out is not None:
+        with writing(out) as stream:
+            write_csv(stream, result.position_table)
+        click.echo(f"wrote {out}")
+    elif opened.bundle:
+        click.echo("wrote nothing, because a bundle is never changed; --out FILE.csv writes them")
+    else:
+        click.echo(f"wrote {opened.table_path('position')}")
+        if len(result.place_table) and "position_place" in opened.model.tables:
+            more = opened.table_path("position_place")
+            click.echo(f"wrote {more}, where points may lie elsewhere")
     if any(finding.severity != "note" for finding in result.findings):
         raise click.exceptions.Exit(1)
 
@@ -106,7 +122,7 @@ def _show(findings: tuple[Finding, ...], most: int) -> None:
 
 
 @click.command("plan")
-@package_argument
+@reads_package()
 @click.option("--place", help="Only this building (code of the place).")
 @click.option("--level", type=int, help="Only this storey; 0 is the ground floor.")
 @format_option(
@@ -124,9 +140,9 @@ def plan(
     drawings (plans/ by default) and a file for map data. A hole whose readings conflict is without
     a place in map data; the layer 'places' has all that it may be at, with how likely each is.
     """
-    from provenance._record.package import open_package
+    from provenance._record.edition_key import is_public
 
-    opened = open_package(package)
+    opened = asked(package)
     if shape in ("pdf", "svg"):
         from provenance._survey.plan.plan import write_plans
 
@@ -157,46 +173,34 @@ def plan(
         path = out or Path(f"{opened.name}.gpkg")
         on_map = write_geopackage(opened, path, place=place, level=level)
         click.echo(f"wrote {path}, on {'WGS 84' if on_map else 'the site grid, which has no map'}")
-    click.echo("these show where things are: keep them out of the public edition")
+    if not is_public(opened):
+        click.echo("these show where things are: keep them out of the public edition")
 
 
 @click.command("relocate")
-@named_package_argument
+@reads_package(named_package_argument)
 @click.argument("samples", nargs=-1, required=True)
 @paper_option
-@even_if_damaged_option
 @out_option
-def relocate(
-    package: Path, samples: tuple[str, ...], paper: str, even_if_damaged: bool, out: Path | None
-) -> None:
+def relocate(package: Path, samples: tuple[str, ...], paper: str, out: Path | None) -> None:
     """Print a page for each of SAMPLES that leads back to its hole, as PDF.
 
     Plan, wood, stamp both ways up, tape distances from datums, keeper, results and cautions.
-    PACKAGE may be a bundle: it is verified first, and the pages bear the verdict.
     --out is the folder (relocation/ by default).
     """
-    from provenance._base.visible import visible
-    from provenance._bundle.answering import opened_to_ask
     from provenance._identity.selection import sample_of_package
+    from provenance._record.edition_key import is_public
     from provenance._survey.relocation import write_relocation_sheets
 
-    with (
-        opened_to_ask(package, even_if_damaged=even_if_damaged) as (opened, verdict),
-        progress_bar("relocate") as progress,
-    ):
-        numbers = list(dict.fromkeys(sample_of_package(opened.tables, one) for one in samples))
-        for one in samples:
-            note_renamed(opened.tables, one)
+    opened = asked(package)
+    numbers = list(dict.fromkeys(sample_of_package(opened.tables, one) for one in samples))
+    for one in samples:
+        note_renamed(opened.tables, one)
+    with progress_bar("relocate") as progress:
         paths = write_relocation_sheets(
-            opened,
-            numbers,
-            out or Path("relocation"),
-            paper=paper,
-            verdict=verdict.in_words if verdict else "",
-            progress=progress,
+            opened, numbers, out or Path("relocation"), paper=paper, progress=progress
         )
     for path in paths:
         click.echo(f"wrote {path}")
-    if verdict:
-        click.echo(visible(verdict.in_words))
-    click.echo("these show where things are: keep them out of the public edition")
+    if not is_public(opened):
+        click.echo("these show where things are: keep them out of the public edition")

@@ -8,7 +8,7 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
-from provenance._bag.bag import bag_around, payload_files
+from provenance._bag.bag import payload_files
 from provenance._bag.hashing import hash_files
 from provenance._bag.hostile import HostileBundle
 from provenance._base.errors import TreenailError, UnusableInput
@@ -21,7 +21,7 @@ from provenance._bundle.verify import BUNDLE_FACTS, opened_bundle
 from provenance._compare.difference import Side
 from provenance._gate.documents import read_json
 from provenance._record.origin import ancestor_from
-from provenance._record.package import DESCRIPTOR, Package, open_package, read_model
+from provenance._record.package import DESCRIPTOR, Package, bag_around, open_package, read_model
 
 
 @dataclass(frozen=True)
@@ -81,7 +81,7 @@ def _bundle_side(path: Path, folder: Path, even_if_damaged: bool, progress: Prog
     facts = read_json(data / BUNDLE_FACTS)
     try:
         descriptor = read_json(data / DESCRIPTOR)
-        package = Package(data, descriptor, read_model(data))
+        package = Package(data, descriptor, read_model(data), bundle=path)
         known_by = identity_of(folder)
         earlier = tuple(ancestor_from(one) for one in facts.get("revisionOf") or ())
     except (TreenailError, OSError, ValueError, TypeError, AttributeError) as error:

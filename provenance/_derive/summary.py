@@ -3,12 +3,14 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
+from contextlib import nullcontext
 from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 import polars as pl
 
+from provenance._base.disk import writing
 from provenance._base.errors import TreenailError
 from provenance._base.yaml_text import read_yaml
 from provenance._derive.dating import ClusterRule, derive_clusters, derive_spans, mark_candidates
@@ -60,12 +62,17 @@ def derive_tables(
     return Derived(tables, estimates, stem_rule, cluster_rule)
 
 
-def derive_package(package: Package, **rules: Any) -> Derived:
-    """Derive everything and write the derived tables into the package, all of them anew."""
-    with package.locked():
+def derive_package(package: Package, *, into: Path | None = None, **rules: Any) -> Derived:
+    """Derive everything and write the derived tables into the package, all of them anew.
+
+    With the folder `into` they are written there, and the package stays as it is.
+    """
+    with package.locked() if into is None else nullcontext():
         derived = derive_tables(package, **rules)
         for name, frame in derived.tables.items():
-            package.write_table(name, _rounded(frame))
+            path = into / f"{name}.csv" if into else package.table_path(name)
+            with writing(path) as stream:
+                package.write_table_to(stream, name, _rounded(frame))
     return derived
 
 

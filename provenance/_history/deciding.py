@@ -50,7 +50,7 @@ from provenance._history.speaking import EVERY_SOURCE
 from provenance._model.schema import Table
 from provenance._record.joined import SEALED
 from provenance._record.package import Package
-from provenance._record.together import finish_writing, writing_together
+from provenance._record.together import writing_together
 
 
 class Refused(TreenailError):
@@ -87,7 +87,7 @@ def decide(
 
     Raises Refused and BrokenHistory; the package is then as it was.
     """
-    finish_writing(package.folder)
+    package.finish_writing()
     with package.locked():
         before = open_history(package)
         act = replace(deciding(before), who=who, why=why, when=when or moment_text())

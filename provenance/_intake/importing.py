@@ -51,7 +51,7 @@ from provenance._intake.returned.returning import Returned, left_this_record, ta
 from provenance._intake.table_rows import TableRows
 from provenance._ledger.custody import ledger_with
 from provenance._record.package import Package
-from provenance._record.together import finish_writing, writing_together
+from provenance._record.together import writing_together
 
 STEPS_A_FILE = 1000
 CUSTODY = "custody"
@@ -135,7 +135,7 @@ def import_exports(
         incoming.append(read_file(package, path, mapping, limits or SheetBudget(), advance))
     if progress is not None:
         progress(len(paths) * STEPS_A_FILE, len(paths) * STEPS_A_FILE)
-    finish_writing(package.folder)
+    package.finish_writing()
     with package.locked():
         return _bring_in(package, incoming, moment, trial, who, same_as, agree)
 

@@ -53,7 +53,7 @@ from provenance._record.package import (
 from provenance._record.reading import TableText
 from provenance._record.snapshot import Snapshot
 from provenance._record.tables import ROW
-from provenance._record.together import Staging, finish_writing, writing_together
+from provenance._record.together import Staging, writing_together
 
 TWO_OF_ONE_NAME = "two files had this name"
 
@@ -116,7 +116,7 @@ def merge_packages(
                 shutil.copytree(package.folder, built, dirs_exist_ok=True, ignore=_temporary)
             return merge_packages(open_package(built), other, who=who, moment=moment)
     if not dry_run:
-        finish_writing(package.folder)
+        package.finish_writing()
     with ExitStack() as locks:
         # always in one order, so that two who merge crosswise do not wait for each other for ever
         for one in sorted((package, other), key=lambda one: str(one.folder.resolve())):

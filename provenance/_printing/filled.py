@@ -16,7 +16,7 @@ from provenance._history.projection import rows_in_order
 from provenance._printing.workbook import Leaving, write_workbook
 from provenance._record.edition_key import edition_key
 from provenance._record.package import Package
-from provenance._record.together import finish_writing, writing_together
+from provenance._record.together import writing_together
 
 
 def write_filled_workbook(package: Package, out: Path) -> Path:
@@ -33,7 +33,7 @@ def write_filled_workbook(package: Package, out: Path) -> Path:
     rows = {table.name: package.table(table.name) for table in model.of_role("record")}
     leaving = None
     if keeps_history(package) and edition_key(package) is not None:
-        finish_writing(package.folder)
+        package.finish_writing()
         with package.locked():
             history = open_history(package)
             if len(history.acts) > len(package.tables.rows(ACT)):

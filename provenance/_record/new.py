@@ -11,7 +11,6 @@ from pathlib import Path
 
 from provenance._base.disk import write_text
 from provenance._base.errors import UnusablePackage
-from provenance._base.locks import locked
 from provenance._model.profile import load_model
 from provenance._model.schema import Field, Model, Table
 from provenance._record.copies import note_copy
@@ -75,7 +74,7 @@ def update_package(package: Package, profile: str) -> Package:
     Raises UnusablePackage when a column that holds data would no longer be described.
     """
     model = load_model(profile)
-    with locked(package.folder):
+    with package.locked():
         for table in package.model.tables.values():
             frame = package.table(table.name)
             after = model.tables.get(table.name)

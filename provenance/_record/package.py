@@ -19,6 +19,7 @@ import csv
 import json
 import os
 from collections.abc import Mapping
+from contextlib import nullcontext
 from dataclasses import dataclass, field, replace
 from pathlib import Path
 from types import MappingProxyType
@@ -61,12 +62,17 @@ if TYPE_CHECKING:
 
     import pandas as pd
 
+    from provenance._record.remote import Place
+
 DESCRIPTOR = "datapackage.json"
 _FAULTS_NAMED = 5
 _MODELS_KEPT = 8
 _MODELS: dict[tuple[tuple[str, bytes], ...], Model] = {}
 """Models that were read, by the names and bytes of their files; the oldest makes room."""
 
+_NEVER_CHANGED = (
+    "is a bundle, which is never changed; 'treenail unpack' makes a package of it, to work on"
+)
 _FROM_A_COPY = "restore it from a copy"
 _HELD_TO_THE_GATE = frozenset(
     {DESCRIPTOR, LOCK, ORIGIN, "README.md", "files", "originals", "schemas", "tables"}
@@ -85,6 +91,10 @@ class Package:
     model: Model
     _known: dict[object, Snapshot] = field(default_factory=dict, repr=False, compare=False)
     held: Snapshot | None = field(default=None, repr=False, compare=False)
+    bundle: Place | None = field(default=None, compare=False)
+    """The bundle it lies in, as a person knows it, so that nothing here is changed."""
+    verdict: str = field(default="", repr=False, compare=False)
+    """The verdict over that bundle in words, once it was judged: what is told bears it."""
 
     @property
     def name(self) -> str:
@@ -166,12 +176,27 @@ class Package:
         )
 
     def locked(self) -> AbstractContextManager[None]:
-        """Hold the package against other writers; read the tables after you hold it."""
+        """Hold the package against other writers; read the tables after you hold it.
+
+        Raises UnusablePackage as `refuse_bundle`.
+        """
+        self.refuse_bundle()
         return locked(self.folder)
 
     def locked_for_reading(self) -> AbstractContextManager[None]:
         """Keep writers off the package while it is read; needs no right to write in it."""
-        return locked_for_reading(self.folder)
+        # a bundle has no writers, and gets no file to lock
+        return nullcontext() if self.bundle else locked_for_reading(self.folder)
+
+    def finish_writing(self) -> None:
+        """Put in place what a stopped program left; raises as `locked` and `finish_writing`."""
+        self.refuse_bundle()
+        finish_writing(self.folder)
+
+    def refuse_bundle(self) -> None:
+        """Raise UnusablePackage for the record in a bundle, which is never changed."""
+        if self.bundle:
+            raise UnusablePackage(f"{self.bundle} {_NEVER_CHANGED}")
 
     def with_descriptor(self, changes: Mapping[str, Any]) -> Package:
         """Write changed properties of the descriptor; returns the package as it now is."""
@@ -200,26 +225,40 @@ def open_package(folder: Path | str) -> Package:
     path = folder / DESCRIPTOR
     if folder.is_dir():
         _refuse_links(folder)
-    if path.is_file() and is_unfinished(folder):
+    around = bag_around(folder)
+    bundle = around if around != folder else None
+    if path.is_file() and not bundle and is_unfinished(folder):
         finish_writing(folder)
     if folder.is_file():
         raise UnusablePackage(
-            f"{folder} is a file, and a package is a folder; if it is a bundle, 'treenail unpack' "
-            "makes a package of it"
+            f"{folder} is a file, and a package is a folder; if it is a bundle, it is never "
+            "changed: 'treenail unpack' makes a package of it, to work on"
         )
     if not folder.is_dir():
         raise UnusablePackage(f"{folder} is not there; check the name")
     if not path.is_file() and (folder / "bagit.txt").is_file():
-        raise UnusablePackage(
-            f"{folder} is a bundle, not a package; 'treenail unpack' makes a package of it"
-        )
+        raise UnusablePackage(f"{folder} {_NEVER_CHANGED}")
     if not path.is_file():
         raise UnusablePackage(
             f"{folder} is not a package: it has no {DESCRIPTOR}; start one with 'treenail new'"
         )
     descriptor = _object_in(path, _bytes_of(path))
     _refuse(path, list(descriptor_faults(descriptor)))
-    return Package(folder, MappingProxyType(descriptor), read_model(folder))
+    return Package(folder, MappingProxyType(descriptor), read_model(folder), bundle=bundle)
+
+
+def open_to_change(folder: Path | str) -> Package:
+    """As `open_package`, for one who is to change it; refuses the record in a bundle."""
+    package = open_package(folder)
+    package.refuse_bundle()
+    return package
+
+
+def bag_around(folder: Path) -> Path:
+    """The bag whose payload is at `folder`, which is verified as a whole; else `folder` itself."""
+    inside = folder.resolve()
+    is_payload = inside.name == "data" and (inside.parent / "bagit.txt").is_file()
+    return inside.parent if is_payload else folder
 
 
 def _refuse_links(folder: Path) -> None:

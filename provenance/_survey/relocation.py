@@ -51,12 +51,9 @@ def write_relocation_sheets(
     out: Path,
     *,
     paper: str = "a4",
-    verdict: str = "",
     progress: Progress = say_nothing,
 ) -> tuple[Path, ...]:
     """Write `relocation-SAMPLE.pdf` for each sample into the folder `out`; returns the paths.
-
-    `verdict` is that over the bundle that the record comes from, which the sheet says.
 
     All are worked out before the first is written. Raises UnusableInput that says what is missing
     when one cannot be placed.
@@ -68,7 +65,7 @@ def write_relocation_sheets(
     names = file_name_parts(known.record.column("sample", "sample_id"))
     paths = []
     for number, facts in enumerate(gathered):
-        if verdict:
+        if verdict := package.verdict:
             said = f"This sheet is from a bundle of the record. {verdict[:1].upper()}{verdict[1:]}."
             facts = replace(facts, cautions=(said, *facts.cautions))
         path = out / f"relocation-{names[facts.sample_id]}.pdf"

@@ -2,26 +2,34 @@
 
 from __future__ import annotations
 
+import importlib
 import json
 import re
 import shutil
 import zipfile
 from collections.abc import Callable
 from pathlib import Path
+from typing import Any
 
+import pandas as pd
 import pytest
 from click.testing import CliRunner, Result
 from pypdf import PdfReader
 
 import provenance
-from provenance._base.errors import UnusableInput
+from provenance._bag.verdict import Verdict
+from provenance._base.errors import TreenailError, UnusableInput
 from provenance._bundle import answering
+from provenance._bundle.answering import judged_to_answer
+from provenance._bundle.describe.editions import EDITIONS
 from provenance._catalogue import plugs
 from provenance._checks.check import check_package
-from provenance._cli import treenail
+from provenance._cli import COMMANDS, treenail
+from provenance._ledger.custody import append_events
 from provenance._record.origin import read_origin
 from provenance._record.package import open_package
 from tests.builders import pack_bundle
+from tests.bundle.conftest import LEDGER
 from tests.survey.test_plan import a_house
 
 NOT_ANCHORED = "not anchored: every file is as it was packed"
@@ -138,19 +146,158 @@ def test_every_answer_from_a_whole_bundle_says_that_its_ledger_is_not_anchored(
     assert page.count(NOT_ANCHORED) == 2
 
 
-def test_a_relocation_sheet_from_a_bundle_bears_the_verdict(tmp_path: Path) -> None:
+NEVER_CHANGED = re.compile(
+    r"never (be )?changed.*.treenail unpack. makes a package of it", re.DOTALL
+)
+READS = {
+    "labels": [()],
+    "tags": [(), ("--consignment", "C-1")],
+    "cards": [()],
+    "sheets": [("--sheet", "sample")],
+    "workbook": [()],
+    "history": [(), ("sample", "231")],
+    "custody": [(), ("231",), ("--overdue",), ("--format", "csv")],
+    "keys": [()],
+    "consign": [("--again", "C-1")],
+    "reconcile": [()],
+    "survey": [(), ("--residuals",)],
+    "plan": [(), ("--format", "gpkg")],
+    "derive": [()],
+    "relocate": [("231",)],
+}
+"""Command → arguments behind PACKAGE with which it only reads."""
+WRITES = {
+    "stamps": [("1", "--crew", "north")],
+    "workbook": [("--filled", "--out", "OUT/filled.xlsx")],
+    "import": [(__file__,)],
+    "attach": [(__file__,)],
+    "correct": [("sample", "231", "pieces=2", "--why", "x")],
+    "settle": [("sample", "231", "pieces", "2", "--why", "x")],
+    "rename": [("sample", "231", "299", "--why", "x")],
+    "remove": [("sample", "231", "--why", "x")],
+    "split": [("sample", "231", "299", "--source", "IN-1", "--why", "x")],
+    "join": [("sample", "231", "232", "--why", "x")],
+    "accept": [("x", "sample", "231", "--why", "x")],
+    "undo": [("last", "--why", "x")],
+    "merge": [("BUNDLE",)],
+    "handover": [("stored", "--samples", "231")],
+    "keys": [("--new", "OUT/key.pem", "--party", "MB")],
+    "custody": [("--seal",)],
+    "consign": [("--samples", "231", "--to", "LAB")],
+    "results": [(__file__,)],
+    "review": [()],
+    "pack": [(), ("--edition", "public")],
+}
+"""Command → arguments behind PACKAGE with which it would change what is there."""
+
+
+def test_every_command_reads_a_bundle_or_says_that_it_is_never_changed(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    house = a_house(tmp_path).with_row("consignment").with_row("lab_result").package
+    append_events(house, LEDGER)
+    shelf = tmp_path / "shelf"
+    bundles = [
+        pack_bundle(house, shelf / "house"),
+        pack_bundle(house, shelf / "house.zip", zipped=True),
+    ]
+    verdicts = {}
+
+    def judged_once(place: Path, *others: Any) -> Verdict:
+        if place not in verdicts:
+            verdicts[place] = judged_to_answer(place, *others)
+        return verdicts[place]
+
+    monkeypatch.setattr(answering, "judged_to_answer", judged_once)
+    before = _bytes_below(shelf)
+    for name, (where, _) in COMMANDS.items():
+        module, function = where.split(":")
+        command = getattr(importlib.import_module(f"provenance._cli.{module}"), function)
+        takes = "package" in {one.name for one in command.params}
+        assert takes == (name in READS or name in WRITES), name
+        for number, bundle in enumerate(bundles):
+            for words in READS.get(name, [])[: None if number else 1]:
+                out = tmp_path / f"{name}-{number}{''.join(words)}"
+                out.mkdir()
+                monkeypatch.chdir(out)
+                said = run(name, bundle, *words)
+                assert said.exception is None or isinstance(said.exception, SystemExit), said
+                assert said.exit_code in (0, 1), (name, said.output)
+                told = said.stderr if "csv" in words else said.stdout
+                assert told.splitlines()[-1].startswith("faulty: every file"), (name, said.output)
+            for words in WRITES.get(name, ()):
+                places = [bundle / "data", bundle] if bundle.is_dir() else [bundle]
+                for place in places:
+                    meant = [
+                        one.replace("BUNDLE", str(bundle)).replace("OUT", str(tmp_path))
+                        for one in words
+                    ]
+                    error = run(name, place, *meant).exception
+                    assert isinstance(error, TreenailError), (name, place, error)
+                    assert error.exit_code == 2
+                    assert NEVER_CHANGED.search(str(error)), (name, place, error)
+    for bundle in bundles:
+        checked = run("check", bundle)
+        assert checked.exit_code == 1
+        assert checked.stderr.startswith("faulty: every file is as it was packed")
+    monkeypatch.chdir(bundles[0])
+    for words in (("plan", "."), ("derive",), ("cards", bundles[0], "--out", "cards.pdf")):
+        inside = run(*words)
+        assert inside.exit_code == 2, inside.output
+        assert "say with --out where else" in inside.output
+    assert run("survey").exit_code == 0  # only shows
+    assert NEVER_CHANGED.search(str(run("finish", bundles[0]).exception))
+    assert _bytes_below(shelf) == before
+    assert (tmp_path / "derive-1" / "holl-figures" / "span.csv").is_file()
+    assert not (tmp_path / "key.pem").exists()
+    assert "it has faults" not in run("custody", house.folder).output  # a package is no bundle
+
+
+def _bytes_below(folder: Path) -> dict[str, bytes]:
+    return {str(one): one.read_bytes() for one in folder.rglob("*") if one.is_file()}
+
+
+def test_the_positions_of_a_bundle_are_computed_and_written_where_one_says(
+    tmp_path: Path,
+) -> None:
+    """As in the package, from the full edition and on each building's own grid from the public."""
+    house = a_house(tmp_path).package
+    for edition in EDITIONS.values():
+        bundle = pack_bundle(house, tmp_path / f"{edition.name}.zip", zipped=True, edition=edition)
+        out = tmp_path / f"{edition.name}.csv"
+        said = run("survey", bundle, "--out", out)
+        assert said.exit_code == 0, said.output
+        assert ("This is a public edition" in said.stderr) == edition.is_public
+        assert pd.read_csv(out)["found_by"].value_counts()["recorded"] == 8
+        mapped = run("plan", bundle, "--format", "geojson", "--out", tmp_path / "m.geojson")
+        # a sentence names the bundle, never the folder that it was unpacked to
+        assert f"{bundle}/data/tables/site.csv: GeoJSON needs" in str(mapped.exception)
+    before = (house.folder / "tables" / "position.csv").read_bytes()
+    run("survey", house.folder, "--out", tmp_path / "package.csv")
+    assert (house.folder / "tables" / "position.csv").read_bytes() == before
+    assert (tmp_path / "package.csv").read_bytes() == (tmp_path / "full.csv").read_bytes()
+
+
+def test_paper_from_a_bundle_bears_the_verdict(tmp_path: Path) -> None:
     bundle = pack_bundle(a_house(tmp_path).package, tmp_path / "house.zip", zipped=True)
     damaged = rewritten(bundle, tmp_path / "damaged.zip", another_stamp)
     for path, options, said in (
         (bundle, (), "faulty: every file is as it was packed"),
         (damaged, ("--even-if-damaged",), "DAMAGED: data/"),
     ):
-        result = run("relocate", path, "231", "--out", tmp_path / path.stem, *options)
-        assert result.exit_code == 0, result.exception
-        assert said in result.stdout
-        page = PdfReader(tmp_path / path.stem / "relocation-231.pdf").pages[0].extract_text()
-        words = " ".join(page.split())
-        assert re.search(rf"from a bundle of the record\. {said}", words, re.IGNORECASE), words
+        out = tmp_path / path.stem
+        for words, paper, before in (
+            (("relocate", path, "231", "--out", out), "relocation-231.pdf", "of the record. "),
+            (("plan", path, "--out", out), "plan-B1.pdf", "of the record, "),
+            (("plan", path, "--out", out), "strips-B1.pdf", "of the record, "),
+            (("cards", path, "--out", out / "cards.pdf"), "cards.pdf", ""),
+        ):
+            result = run(*words, *options)
+            assert result.exit_code == 0, result.exception
+            assert said in result.stdout
+            page = " ".join(PdfReader(out / paper).pages[0].extract_text().split())
+            if paper != "cards.pdf" or path == damaged:
+                assert f"{before}{said}".casefold() in page.casefold(), page
 
 
 def test_of_a_large_bundle_it_is_said_that_it_was_not_verified(

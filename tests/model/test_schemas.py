@@ -10,14 +10,22 @@ import yaml
 
 from provenance._base.resources import shipped
 from provenance._model.edtf import EDTF_PATTERN
-from provenance._model.schema import ROLES, SENSITIVITIES, compile_model, read_core, table_as_dict
+from provenance._model.profile import load_model, shipped_profiles
+from provenance._model.schema import (
+    ROLES,
+    SENSITIVITIES,
+    Field,
+    compile_model,
+    read_core,
+    table_as_dict,
+)
 
 MODEL = compile_model(read_core())
 EACH = pytest.mark.parametrize("table", MODEL.tables.values(), ids=lambda t: t.name)
 
 
 def test_every_table_of_the_chain_is_there() -> None:
-    chain = ["site", "party", "place", "datum", "tie", "element", "sample", "plug"]
+    chain = ["site", "party", "place", "datum", "declination", "tie", "element", "sample", "plug"]
     chain += ["consignment", "custody", "lab_result", "file", "episode", "reservation"]
     chain += ["number_range", "standin", "withdrawal"]
     assert [table.name for table in MODEL.of_role("record")] == chain
@@ -60,6 +68,60 @@ def test_a_field_whose_name_ends_in_a_unit_says_that_unit(table) -> None:
         suffix = field.name.rsplit("_", 1)[-1]
         if suffix in ("m", "cm", "mm", "deg"):
             assert (field.unit, field.type) == (suffix, "number"), field
+
+
+OF_THE_ROW = "it says so of what its own table is about, which its title names"
+OF_THE_ACT = "it names a cell or a person in the bookkeeping of its own table"
+SEVERAL_MEANINGS = {
+    **dict.fromkeys(("kind", "condition", "title", "name", "path", "rights"), OF_THE_ROW),
+    **dict.fromkeys(("reason", "why", "who", "decision", "under", "digest", "rule"), OF_THE_ROW),
+    **dict.fromkeys(("shape", "outer_surface", "orientation_mark"), OF_THE_ROW),
+    **dict.fromkeys(("recorded_on", "recorded_by"), OF_THE_ROW),
+    **dict.fromkeys(("table_name", "row_key", "field", "said_by"), OF_THE_ACT),
+    "uncertainty_m": "in tie it is hidden and only read where sd_m, which took its place, is blank",
+    "along_m": "along the wood in sample, along the baseline in tie: both titles say along what",
+    "height_m": "above the floor in sample, on the site grid in tie: both titles say above what",
+    "length_mm": "of the dowel in plug, of the core or slice in sample: both titles say of what",
+    "latitude": "in position it is computed, and its datum is known; in site as the crew had it",
+    "longitude": "as latitude",
+    "declination_deg": "of the day of the survey in site, of the day beside it in declination",
+    "source": "of what happened in episode, of the figure in declination",
+    "species": "lab_result has what the laboratory found; derived tables say which one they took",
+}
+"""Columns that two tables describe in different words, and why that misleads nobody."""
+OTHER_CODES = {"kind", "condition", "shape", "outer_symbol"}
+"""Of these each table has a list of its own, or the derived table none."""
+
+
+def test_a_column_name_has_one_meaning_in_all_tables() -> None:
+    """A key is a row's own in one table and names that row in all others."""
+    described: dict[str, set[str]] = {}
+    for name, fields in _columns_of_several_tables().items():
+        assert len({(one.type, one.unit) for one in fields}) == 1, name
+        is_key = name.endswith("_id")
+        if len({one.vocabulary for one in fields}) > 1:
+            assert name in OTHER_CODES, name
+        if not is_key and len({one.description for one in fields}) > 1:
+            described[name] = {one.description for one in fields}
+    assert described.keys() == SEVERAL_MEANINGS.keys(), described
+
+
+def test_one_number_is_never_an_uncertainty_of_two_kinds() -> None:
+    """95 % or one standard deviation: the name decides, and what is hidden is on no form."""
+    for name, fields in _columns_of_several_tables().items():
+        shown = [one for one in fields if not one.hidden]
+        if any(word in name for word in ("uncertainty", "sd_", "u95")):
+            assert len({one.description for one in shown}) == 1, name
+
+
+def _columns_of_several_tables() -> dict[str, list[Field]]:
+    columns: dict[str, list[Field]] = {}
+    for profile in shipped_profiles():
+        for table in load_model(profile).tables.values():
+            for one in table.fields:
+                if one not in columns.setdefault(one.name, []):
+                    columns[one.name].append(one)
+    return {name: fields for name, fields in columns.items() if len(fields) > 1}
 
 
 def test_the_stored_date_pattern_is_the_one_that_the_date_module_explains() -> None:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import hashlib
+import json
 from pathlib import Path
 
 import numpy as np
@@ -11,9 +12,13 @@ import pytest
 
 from provenance._base.errors import UnusableInput, UnusablePackage
 from provenance._base.findings import Finding
+from provenance._checks.check import check_package
+from provenance._record.package import Package, open_package
 from provenance._survey.adjust.adjustment import SurveyResult, adjust_survey, survey_package
+from provenance._survey.adjust.readings import take_readings
 from provenance._survey.adjust.slips import blunder_hint
-from provenance._survey.parts.observation import Precision
+from provenance._survey.parts.field_record import read_field_record
+from provenance._survey.parts.observation import Kind, Precision
 from tests.builders import PackageBuilder, a_package
 from tests.survey.scenes import ROOM, a_room, position_of, tape, taped
 
@@ -262,6 +267,39 @@ def test_a_tie_that_cannot_be_used_is_named_with_its_row(
     assert finding.remedy
 
 
+def test_the_deviation_of_a_reading_is_the_one_beside_it(tmp_path: Path) -> None:
+    """In sd_m and sd_deg, else in the older field, else as assumed; also with older schemas."""
+    bearing = {"kind": "bearing", "bearing_deg": 20, "bearing_reference": "grid"}
+    for number, (more, tape_m, turn_deg) in enumerate(
+        (
+            ({}, 0.01, 1.0),
+            ({"uncertainty_m": 0.05}, 0.05, 1.0),
+            ({"sd_m": 0.03, "uncertainty_m": 0.05, "sd_deg": 2.5}, 0.03, 2.5),
+        )
+    ):
+        folder = tmp_path / str(number)
+        folder.mkdir()
+        row = tape("T1", "D1", 3.0) | bearing | more
+        package = a_room(folder).with_row("element").with_bare_row("tie", **row).package
+        assert _deviations(package) == {Kind.BEARING: turn_deg, Kind.DISTANCE: tape_m}, more
+        if "sd_m" not in more:
+            path = package.folder / "schemas" / "tie.json"
+            schema = json.loads(path.read_text(encoding="utf-8"))
+            schema["fields"] = [one for one in schema["fields"] if one["name"][:3] != "sd_"]
+            path.write_text(json.dumps(schema), encoding="utf-8")
+            table = package.table("tie").drop(columns=["sd_m", "sd_deg"])
+            older = open_package(package.folder)
+            older.write_table("tie", table)
+            assert _deviations(older) == _deviations(package), more
+            check_package(older)  # raises when a rule misses the field
+
+
+def _deviations(package: Package) -> dict[int, float]:
+    """Kind of reading → its standard deviation."""
+    rows = take_readings(read_field_record(package), Precision(0.01, bearing_sd_deg=1.0)).detail
+    return dict(zip(rows.kind.tolist(), rows.sd.tolist(), strict=True))
+
+
 def test_a_magnetic_bearing_without_declination_is_refused(tmp_path: Path) -> None:
     building = a_package(tmp_path).with_row("site", grid_north_deg=0).with_row("place")
     building = building.with_row("datum", x_m=0, y_m=0, held=True).with_row("element")
@@ -271,6 +309,57 @@ def test_a_magnetic_bearing_without_declination_is_refused(tmp_path: Path) -> No
         bearing_reference="magnetic",
     )
     assert "no declination" in only(adjust_survey(building.package), "survey.unusable_tie").message
+
+
+def test_a_bearing_is_turned_by_the_declination_of_its_day(tmp_path: Path) -> None:
+    """1 degree in 2020 and 3 in 2024; the y axis bears 4, and the needle showed 20."""
+    common = {"from_datum_id": "D1", "kind": "bearing", "bearing_reference": "magnetic"}
+    building = a_room(tmp_path).with_row("element", length_m=None)
+    for year, degrees in ((2024, 3), (2020, 1)):
+        building = building.with_row(
+            "declination", declination_id=f"DC{year}", valid_on=year, declination_deg=degrees
+        )
+    building = building.with_row("sample", along_m=None)
+    for number, day in enumerate(("2021", "2024", "2035", "")):
+        building = building.with_row("sample", sample_id=f"24{number}", along_m=None)
+        building = building.with_bare_row(
+            "tie",
+            tie_id=f"T{number}",
+            sample_id=f"24{number}",
+            bearing_deg=20,
+            distance_m=3,
+            height_m=1.0,
+            measured_on=day,
+            **common,
+        )
+    package = building.package
+    result = survey_package(package)
+    for number, declination in enumerate((1.5, 3, 3)):
+        turn = np.radians(20 + declination - 4)
+        hole = position_of(package, f"hole:24{number}")
+        assert (hole["x_m"], hole["y_m"]) == pytest.approx(
+            (3 * np.sin(turn), 3 * np.cos(turn)), abs=1e-3
+        )
+    undated = only(result, "survey.unusable_tie")
+    assert (undated.key, undated.field) == ("T3", "measured_on")
+    assert "several declinations" in undated.message
+    assert (
+        "1 magnetic bearings were taken up to 11 years"
+        in only(result, "survey.declination_far").message
+    )
+    older = _without_table(package, "declination")
+    found = adjust_survey(older)
+    assert [one.rule for one in found.findings if one.key == "T3"] == []
+    check_package(older)  # raises when a rule misses the table
+
+
+def _without_table(package: Package, name: str) -> Package:
+    """The package as of a version that has no such table."""
+    for path in (f"schemas/{name}.json", f"tables/{name}.csv"):
+        (package.folder / path).unlink()
+    resources = [one for one in package.descriptor["resources"] if one["name"] != name]
+    package.with_descriptor({"resources": resources})
+    return open_package(package.folder)
 
 
 def test_a_height_recorded_elsewhere_reduces_sloping_tapes(tmp_path: Path) -> None:

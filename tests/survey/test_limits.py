@@ -31,7 +31,7 @@ def test_a_point_is_weak_when_its_range_is_longer_than_a_quarter_of_a_metre(
     """A standard deviation known as if from 4 readings: 0.25 m are 4.37 times 0.0572 m."""
     assert np.sqrt(2 * f.ppf(0.97, 2, 4)) == pytest.approx(4.37, abs=0.005)
     building = a_room(tmp_path).with_row("element", length_m=None)
-    building = building.with_bare_row("tie", **at_end("a", 1, 1, uncertainty_m=sd))
+    building = building.with_bare_row("tie", **at_end("a", 1, 1, sd_m=sd))
     assert ("survey.weak" in rules(adjust_survey(building.package))) is weak
 
 
@@ -43,8 +43,8 @@ def test_a_length_may_differ_by_five_centimetres_and_what_the_ends_are_off(
 ) -> None:
     """Three standard deviations of the ends, of 1 mm an axis, are 7 mm."""
     building = a_room(tmp_path).with_row("element", length_m=length)
-    building = building.with_bare_row("tie", **at_end("a", 1, 1, uncertainty_m=0.001))
-    building = building.with_bare_row("tie", **at_end("b", 4, 1, uncertainty_m=0.001))
+    building = building.with_bare_row("tie", **at_end("a", 1, 1, sd_m=0.001))
+    building = building.with_bare_row("tie", **at_end("b", 4, 1, sd_m=0.001))
     assert ("survey.length_differs" in rules(adjust_survey(building.package))) is differs
 
 

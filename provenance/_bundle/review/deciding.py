@@ -36,7 +36,6 @@ from provenance._history.deciding import Refused
 from provenance._history.entering import enter_table
 from provenance._history.history import moment_text
 from provenance._record.package import Package, open_package
-from provenance._record.together import finish_writing
 
 REPLACED = (TEXT, PACKAGE)
 """Kinds for which other words can stand."""
@@ -176,7 +175,7 @@ def _signed(by: str) -> str:
 def _to_decide(package: Package | Review) -> Review:
     """The review of a package, or the one at hand, to which decisions can be added."""
     if isinstance(package, Package):
-        finish_writing(package.folder)
+        package.finish_writing()
         package = review_package(open_package(package.folder))
     if not package.can_be_decided:
         raise UnusablePackage(f"{package.package.folder}: {OLDER}")

@@ -13,7 +13,7 @@ from functools import cached_property
 from pathlib import Path
 from typing import IO, Any
 
-from provenance._bag.bag import bag_around, tags_in
+from provenance._bag.bag import tags_in
 from provenance._bag.hostile_zip import fault_of_member, opened_file
 from provenance._base.disk import CHUNK_BYTES
 from provenance._base.errors import UnusableInput, UnusablePackage
@@ -22,7 +22,7 @@ from provenance._gate.budget import DEFAULT_BUDGET
 from provenance._gate.documents import json_from
 from provenance._gate.folders import is_plain_file
 from provenance._gate.zips import refuse_directory
-from provenance._record.package import DESCRIPTOR
+from provenance._record.package import DESCRIPTOR, bag_around
 from provenance._record.reading import TableText, read_table_bytes
 from provenance._record.remote import Place, Remote
 

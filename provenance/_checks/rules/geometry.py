@@ -2,10 +2,18 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
+
 import polars as pl
 
 from provenance._checks.language.links import look_up, with_any, without_any
 from provenance._checks.language.rule import COMMON_PRACTICE, rule
+from provenance._record.declination import (
+    DECLINATION_REMEDY,
+    FAR_YEARS,
+    Declinations,
+    declinations_of_sites,
+)
 from provenance._record.snapshot import Snapshot
 from provenance._record.tables import ROW
 
@@ -144,6 +152,24 @@ def datum_to_itself(tables: Snapshot) -> pl.DataFrame:
 
 
 @rule(
+    "geometry.two_deviations",
+    table="tie",
+    field="uncertainty_m",
+    severity="error",
+    says="Measurement {tie_id} has two standard deviations: {sd_m} m in sd_m and {uncertainty_m} m "
+    "in the older field uncertainty_m.",
+    remedy="Keep the one in sd_m, which the survey takes, and blank the other.",
+    source=COMMON_PRACTICE,
+)
+def two_deviations(tables: Snapshot) -> pl.DataFrame:
+    """Only one can be how well it was measured."""
+    ties = tables["tie"]
+    if not {"sd_m", "uncertainty_m"} <= set(ties.columns):
+        return ties.clear()
+    return ties.filter(pl.col("sd_m") != pl.col("uncertainty_m"))
+
+
+@rule(
     "geometry.bearing_without_reference",
     table="tie",
     field="bearing_reference",
@@ -180,12 +206,75 @@ def _sites_with_bearings(tables: Snapshot, *references: str) -> pl.DataFrame:
     field="declination_deg",
     severity="error",
     says="Site {site_id} has magnetic bearings ({bearings}), but no declination.",
-    remedy="Look up the declination for the place and the day of the survey; east is positive.",
+    remedy="Look up the declination for the place and the day of the survey, and enter it here, or "
+    "with its day in the table declination; east is positive.",
     source="World Magnetic Model (NOAA and BGS) defines declination east positive",
 )
 def no_declination(tables: Snapshot) -> pl.DataFrame:
     """Magnetic north wanders; without the figure of the day the bearings are lost."""
-    return _sites_with_bearings(tables, "magnetic").filter(pl.col("declination_deg").is_null())
+    known = [*_declinations(tables)]
+    return _sites_with_bearings(tables, "magnetic").filter(~pl.col("site_id").is_in(known))
+
+
+def _declinations(tables: Snapshot) -> Mapping[str, Declinations]:
+    def read(tables: Snapshot) -> Mapping[str, Declinations]:
+        names = ("site_id", "declination_deg")
+        sites = tables["site"].select(*names, "visit_start", "visit_end").iter_rows()
+        if "declination" not in tables.model.tables:
+            # of an older version
+            return declinations_of_sites(sites, ())
+        dated = tables["declination"].select(*names, "valid_on").iter_rows()
+        return declinations_of_sites(sites, dated)
+
+    return tables.once("declinations of sites", read)
+
+
+def _on_days(tables: Snapshot) -> pl.DataFrame:
+    """Magnetic bearings with `degrees` and `years` as `Declinations.on` has them."""
+    bearings = tables["tie"].filter(
+        (pl.col("bearing_reference") == "magnetic") & pl.col("bearing_deg").is_not_null()
+    )
+    known = _declinations(tables)
+    frame = look_up(bearings, "from_datum_id", tables, "datum", {"site_id": "site_id"})
+    frame = frame.filter(pl.col("site_id").is_in([*known]))
+    days = frame.select("site_id", "measured_on").unique(maintain_order=True)
+    told = [known[site_id].on(day or "") for site_id, day in days.iter_rows()]
+    days = days.with_columns(
+        pl.Series(name, [one[at] for one in told], dtype=pl.Float64)
+        for at, name in enumerate(("degrees", "years"))
+    )
+    keys = ["site_id", "measured_on"]
+    return frame.join(days, on=keys, how="left", nulls_equal=True, maintain_order="left")
+
+
+@rule(
+    "geometry.declination_far",
+    table="tie",
+    field="measured_on",
+    severity="note",
+    says="The magnetic bearing {tie_id} was taken {years:.0f} years from the nearest day that a "
+    "declination of site {site_id} is recorded for.",
+    remedy=DECLINATION_REMEDY,
+    source=COMMON_PRACTICE,
+)
+def declination_far(tables: Snapshot) -> pl.DataFrame:
+    """It changes by up to about 0.2 degrees a year."""
+    return _on_days(tables).filter(pl.col("years").is_not_nan() & (pl.col("years") > FAR_YEARS))
+
+
+@rule(
+    "geometry.bearing_without_day",
+    table="tie",
+    field="measured_on",
+    severity="error",
+    says="The magnetic bearing {tie_id} has no date, and site {site_id} has declinations of "
+    "several days.",
+    remedy="Enter the day it was taken; without it the survey cannot use it.",
+    source=COMMON_PRACTICE,
+)
+def bearing_without_day(tables: Snapshot) -> pl.DataFrame:
+    """Which of the declinations holds for it nobody can tell."""
+    return _on_days(tables).filter(pl.col("degrees").is_nan())
 
 
 @rule(

@@ -35,7 +35,6 @@ from provenance._intake.photos.picture import (
 from provenance._intake.photos.subjects import Subjects
 from provenance._record.package import Package
 from provenance._record.snapshot import Row
-from provenance._record.together import finish_writing
 
 CONVERTED = ".converted"
 NO_LOOK = Look()
@@ -108,7 +107,7 @@ def attach_pictures(
     for done, source in enumerate(looks):
         stretch(progress, 0, 2)(done, len(looks))
         looks[source] = look_at(source)
-    finish_writing(package.folder)
+    package.finish_writing()
     with package.locked():
         plan = _plan(package, copies, sums, draft)
         unchanged = refuse_others(package, plan.keep)

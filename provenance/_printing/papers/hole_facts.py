@@ -51,6 +51,7 @@ def gather_cards(
     plugs = _standing_plugs(tables["plug"])
     results = _standing_results(package)
     doubts = _doubts(package)
+    damaged = f" {package.verdict}." if package.verdict.startswith("DAMAGED") else ""
     cards = []
     for facts in gather_facts(package, selection, site):
         sample = tables["sample"][facts.sample_id]
@@ -74,7 +75,7 @@ def gather_cards(
                 ),
                 taken=_taken(facts, sample, plug, tables["party"]),
                 now=_now(package, holding, tables, facts, results.get(facts.sample_id, {})),
-                warning=_warning(package.model, element, tables, facts),
+                warning=_warning(package.model, element, tables, facts) + damaged,
             )
         )
     if not cards:

@@ -426,7 +426,7 @@ def _scatter_finding(site_id: str, name: str, df: float, factor: float) -> Itera
         "tie",
         0,
         "",
-        "uncertainty_m",
+        "sd_m",
         "",
         f"At {site_id} the {name} scatter {ratio:.2f} times as much as was assumed, {done}.",
         "Write the standard deviation that fits your tape and crew beside the ties; the 95 % "

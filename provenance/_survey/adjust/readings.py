@@ -2,12 +2,14 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterator
 from dataclasses import dataclass
 from typing import Any
 
 import numpy as np
 
 from provenance._base.findings import Finding
+from provenance._record.declination import DECLINATION_REMEDY, FAR_YEARS, declinations_of_sites
 from provenance._survey.parts.field_record import FieldRecord
 from provenance._survey.parts.observation import ELLIPSOID_95, Floats, Ints, Kind, Precision
 from provenance._survey.parts.solve import Bools, Rows
@@ -19,7 +21,9 @@ _MEND = {
     "no_datum": "Write the code of a datum of the same site that is in the table datum.",
     "no_value": "Write the reading, or take the line out.",
     "no_reference": "Write magnetic, true or grid beside the bearing.",
-    "no_declination": "Write the declination of that day in the site's row, east positive.",
+    "no_declination": "Write the declination of that day in the site's row, or with the day in the "
+    "table declination; east is positive.",
+    "no_day": "Write the day the bearing was taken, since the declination changes.",
     "no_grid_north": "Write the bearing of the grid's y axis in the site's row; 0 for true north.",
     "itself": "A datum cannot be measured from itself; write the other one.",
 }
@@ -31,6 +35,7 @@ _SAYS = {
     "no_value": "lacks what was measured",
     "no_reference": "has a bearing but does not say from which north",
     "no_declination": "has a magnetic bearing, and the site has no declination",
+    "no_day": "has a magnetic bearing but no date, and the site has several declinations",
     "no_grid_north": "has a bearing from true or magnetic north, and the site grid's own is blank",
     "itself": "is measured from the datum that it is to find",
 }
@@ -42,6 +47,7 @@ _FIELD = {
     "no_value": "distance_m",
     "no_reference": "bearing_reference",
     "no_declination": "bearing_deg",
+    "no_day": "measured_on",
     "no_grid_north": "bearing_deg",
     "itself": "target_datum_id",
 }
@@ -78,7 +84,9 @@ def grid_bearing(
 def take_readings(record: FieldRecord, precision: Precision) -> Readings:
     """Every usable tie as one to three readings; heights beside other ties count as well."""
     values = {name: record.numbers("tie", name) for names in _VALUES.values() for name in names}
-    own_sd = record.numbers("tie", "uncertainty_m")
+    own_sd, older = record.numbers("tie", "sd_m"), record.numbers("tie", "uncertainty_m")
+    own_sd = np.where(np.isfinite(own_sd), own_sd, older)
+    own_turn = record.numbers("tie", "sd_deg")
     kind = record.column("tie", "kind").to_numpy()
     start = record.number_of("datum", record.column("tie", "from_datum_id"))
     end = record.number_of("datum", record.column("tie", "to_datum_id"))
@@ -100,11 +108,13 @@ def take_readings(record: FieldRecord, precision: Precision) -> Readings:
         lacks = np.isnan(np.column_stack([values[one] for one in needed])).any(axis=1)
         fault("no_value", (kind == name) & lacks)
     reference = record.coded("tie", "bearing_reference", ("magnetic", "true", "grid"))
-    declination = _taken(record.numbers("site", "declination_deg"), site)
     north = _taken(record.numbers("site", "grid_north_deg"), site)
     is_bearing = kind == "bearing"
     fault("no_reference", is_bearing & (reference < 0))
-    fault("no_declination", is_bearing & (reference == 0) & np.isnan(declination))
+    magnetic = is_bearing & (reference == 0)
+    declination, away, recorded = _declinations(record, site, magnetic)
+    fault("no_declination", magnetic & ~recorded)
+    fault("no_day", magnetic & np.isnan(declination))
     fault("no_grid_north", is_bearing & (reference != 2) & np.isnan(north))
     bearing = grid_bearing(values["bearing_deg"], reference, declination, north)
 
@@ -116,7 +126,7 @@ def take_readings(record: FieldRecord, precision: Precision) -> Readings:
     tape = sd(precision.tape_sd_m)
     offset, coordinate = sd(precision.offset_sd_m), sd(precision.coordinate_sd_m)
     beside = np.isin(kind, ("distance", "bearing"))
-    turn = np.full(len(kind), precision.bearing_sd_deg)
+    turn = np.where(np.isfinite(own_turn), own_turn, precision.bearing_sd_deg)
     parts = (
         # order within a tie matters: see direct_places
         (Kind.BEARING, is_bearing, bearing, turn),
@@ -144,7 +154,58 @@ def take_readings(record: FieldRecord, precision: Precision) -> Readings:
                     tie=mine,
                 )
             )
-    return Readings(_in_order(detail), _in_order(control), _fault_findings(record, faults))
+    findings = (*_fault_findings(record, faults), *_far_findings(record, site, usable, away))
+    return Readings(_in_order(detail), _in_order(control), findings)
+
+
+def _declinations(record: FieldRecord, site: Ints, magnetic: Bools) -> tuple[Floats, Floats, Bools]:
+    """Declination of each tie, how many years from a recorded one, and whether the site has any.
+
+    NaN where the tie has no magnetic bearing, or as `Declinations.on` says.
+    """
+    known = declinations_of_sites(
+        zip(*_columns(record, "site", "visit_start", "visit_end"), strict=True),
+        zip(*_columns(record, "declination", "valid_on"), strict=True),
+    )
+    degrees, away = np.full((2, len(site)), np.nan)
+    recorded = np.zeros(len(site), dtype=bool)
+    site_ids, days = record.column("site", "site_id"), record.column("tie", "measured_on")
+    told: dict[tuple[int, str], tuple[float, float]] = {}
+    for at in map(int, np.flatnonzero(magnetic & (site >= 0))):
+        of_site = known.get(site_ids[int(site[at])])
+        if of_site is not None:
+            key = int(site[at]), days[at]
+            if key not in told:
+                told[key] = of_site.on(days[at])
+            degrees[at], away[at] = told[key]
+            recorded[at] = True
+    return degrees, away, recorded
+
+
+def _columns(record: FieldRecord, table: str, *days: str) -> tuple[Any, ...]:
+    numbers = record.numbers(table, "declination_deg").tolist()
+    return record.column(table, "site_id"), numbers, *(record.column(table, day) for day in days)
+
+
+def _far_findings(
+    record: FieldRecord, site: Ints, usable: Bools, away: Floats
+) -> Iterator[Finding]:
+    """Sites with bearings of days that are far from any that the declination is recorded for."""
+    far = usable & (away > FAR_YEARS)
+    for number in map(int, np.unique(site[far])):
+        mine = far & (site == number)
+        yield Finding(
+            "note",
+            "survey.declination_far",
+            "site",
+            record.record_number("site", number),
+            record.cell("site", "site_id", number),
+            "declination_deg",
+            record.cell("site", "declination_deg", number),
+            f"{int(mine.sum())} magnetic bearings were taken up to {away[mine].max():.0f} years "
+            "from the nearest day that a declination is recorded for.",
+            DECLINATION_REMEDY,
+        )
 
 
 def _in_order(parts: list[Rows]) -> Rows:

@@ -23,6 +23,7 @@ Names = npt.NDArray[np.object_]
 BUILDING = "building"
 """The kind of a place that is one."""
 _TABLES = ("site", "place", "datum", "tie", "element", "sample")
+_NEWER_TABLES = ("declination",)
 
 
 @dataclass(frozen=True)
@@ -290,6 +291,10 @@ def read_field_record(package: Package, site: str | None = None) -> FieldRecord:
     Raises UnusableInput when there is no such site.
     """
     tables = {name: package.tables.texts(name) for name in _TABLES}
+    for name in _NEWER_TABLES:
+        # a package of an older version has none
+        there = name in package.model.tables
+        tables[name] = package.tables.texts(name) if there else pl.DataFrame({ROW: []})
     record = FieldRecord(tables, is_public(package))
     if site is None:
         return record

@@ -27,7 +27,7 @@ from provenance._survey.plan.plan_content import (
     refuse_unknown_level,
     stamps_of,
 )
-from provenance._survey.plan.plan_sheet import SECRET, plan_sheet
+from provenance._survey.plan.plan_sheet import foot_line, plan_sheet
 
 FORMATS = ("svg", "pdf")
 _MARGIN_MM, _STRIP_MM = 12.0, 40.0
@@ -82,7 +82,7 @@ def write_plans(
             if content.extent() is None or (one is not None and not content.woods):
                 continue
             suffix = "" if one is None else f"-{one}"
-            sheet = plan_sheet(content, sheet_paper, record=package.title)
+            sheet = plan_sheet(content, sheet_paper, record=package.title, foot=foot_line(package))
             paths += _written(out / f"plan-{names[building]}{suffix}", format, [sheet])
             drawn += 1
         if strips:
@@ -139,7 +139,7 @@ def strip_sheets(
         items: list[Item] = [
             Text((_MARGIN_MM, height - _MARGIN_MM - 4), title, 4.2, "bold"),
             Text((_MARGIN_MM, height - _MARGIN_MM - 8.6), seen, 2.4),
-            Text((_MARGIN_MM, _MARGIN_MM - 3), SECRET, 2.0, grey=0.25),
+            Text((_MARGIN_MM, _MARGIN_MM - 3), foot_line(package), 2.0, grey=0.25),
         ]
         if any(doubt.trust.about.startswith("the hole") for doubt in content.doubts):
             told = "?: what was taped to the hole conflicts, or does not agree with the wood."

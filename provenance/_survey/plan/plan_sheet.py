@@ -4,10 +4,12 @@ from __future__ import annotations
 
 from collections.abc import Collection
 from dataclasses import dataclass
+from textwrap import shorten
 
 from provenance._base.errors import UnusableInput
 from provenance._drawing.drawing import Group, Item, Sheet, Text, Transform
 from provenance._drawing.paper import Paper
+from provenance._record.package import Package
 from provenance._survey.plan.plan_content import PlanContent, shortened
 from provenance._survey.plan.plan_map import draw_map
 from provenance._survey.plan.sheet_parts import (
@@ -28,6 +30,12 @@ _STAMPS_TOLD = 40
 _ROUND_MM = 8.0
 """Paper left free round what is drawn, for labels."""
 SECRET = "Shows where things are. Not for the public edition."
+
+
+def foot_line(package: Package) -> str:
+    """The last line of a plan: that it is secret, and which verdict the bundle it is from bears."""
+    said = f" From a bundle of the record, {package.verdict}." if package.verdict else ""
+    return shorten(SECRET + said, 160, placeholder=" …")
 
 
 @dataclass(frozen=True)

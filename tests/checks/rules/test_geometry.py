@@ -76,11 +76,41 @@ def test_a_bearing_says_from_which_north() -> None:
     only(broken.says("geometry.bearing_without_reference"), "bearing_reference", "120 degrees")
 
 
+def test_a_measurement_has_one_standard_deviation() -> None:
+    broken = tie(sd_m="0.003", uncertainty_m="0.005")
+    only(broken.says("geometry.two_deviations"), "tie 2 uncertainty_m", "T1", "0.003", "0.005")
+    for sound in (
+        tie(sd_m="0.003"),
+        tie(uncertainty_m="0.005"),
+        tie(sd_m="5e-3", uncertainty_m=".005"),
+    ):
+        assert sound.says("geometry.two_deviations") == []
+
+
 def test_magnetic_bearings_need_the_declination() -> None:
     magnetic = tie(kind="bearing", bearing_deg="120", bearing_reference="magnetic")
     assert magnetic.says("geometry.no_declination") == []
     broken = magnetic.but("site", declination_deg="")
     only(broken.says("geometry.no_declination"), "site 2 declination_deg", "magnetic bearings (1)")
+
+
+def test_magnetic_bearings_need_the_declination_of_their_day() -> None:
+    magnetic = tie(kind="bearing", bearing_deg="120", bearing_reference="magnetic")
+    alone = magnetic.without("declination").but("site", declination_deg="")
+    dated = alone.with_row("declination", valid_on="2020-07-02")
+    assert dated.says("geometry.no_declination") == []
+    # five years are as much as a compass is good to (common practice, no source)
+    for day, far in (("2025-06-20", False), ("2025-08", True), ("2014", True), ("", False)):
+        said = dated.but("tie", measured_on=day).says("geometry.declination_far")
+        assert bool(said) is far, day
+    only(dated.but("tie", measured_on="2035").says("geometry.declination_far"), "T1", "15 years")
+    assert dated.says("geometry.bearing_without_day") == []
+    several = dated.with_row("declination", declination_id="DC2", valid_on="2024")
+    only(several.but("tie", measured_on="").says("geometry.bearing_without_day"), "T1", "HOLL")
+    assert several.but("tie", measured_on="2022").says("geometry.bearing_without_day") == []
+    only(
+        alone.with_row("declination", declination_deg="").says("geometry.no_declination"), "site 2"
+    )
 
 
 @pytest.mark.parametrize("reference", ["magnetic", "true"])
