@@ -15,6 +15,8 @@ from provenance._drawing.document import printed_pages
 from provenance._drawing.fitting import draw_block, draw_line, fit_block, write_block, write_line
 from provenance._drawing.fonts import ASCENT, BOLD, PLAIN
 from provenance._drawing.paper import MM, Box
+from provenance._drawing.qr import draw_code, encode_label
+from provenance._identity.payload import compose_inside, inside_code
 from provenance._ledger.holdings import Holding, holdings_of
 from provenance._printing.labels.calibration import TRUE, Calibration
 from provenance._printing.labels.facts import SampleFacts, joined, rows_by_key
@@ -35,6 +37,12 @@ class Content:
     site_id: str
     site_name: str
     numbers: tuple[str, ...]
+
+    @property
+    def code_text(self) -> str:
+        """The text of its code; '' where the place is not recorded, or longer than codes say."""
+        code = inside_code(self.place_held)
+        return compose_inside(self.site_id, code) if code else ""
 
 
 def contents_by_place(package: Package, facts: Sequence[SampleFacts]) -> list[Content]:
@@ -171,6 +179,13 @@ def _most_that_fit(listing: Box, entries: list[str]) -> int:
 
 def _draw_content(canvas: Any, box: Box, content: Content, part: str, number: int, of: int) -> None:
     heading, line, listing = _divided(box)
+    if content.code_text:
+        side = heading.top - line.y - 1 * MM
+        code = encode_label(content.code_text, side / MM, content.place_held)
+        draw_code(canvas, code, box.right - side, heading.top - side, side)
+        heading, line = (
+            Box(one.x, one.y, one.width - side - 1 * MM, one.height) for one in (heading, line)
+        )
     count = f"{len(content.numbers)} samples" if len(content.numbers) != 1 else "1 sample"
     if of > 1:
         count += f" (label {number} of {of})"
@@ -195,11 +210,13 @@ def _draw_content(canvas: Any, box: Box, content: Content, part: str, number: in
     )
     left = line.width - BOLD.width(counted.lines[0], counted.size) - 2 * MM
     holder = content.holder and f"with {content.holder}"
-    site = joined(" · ", joined(" ", content.site_id, content.site_name), holder)
+    # what a person types where the code cannot be read says the site too
+    code_words = content.code_text.partition(" ")[2] or content.site_id
+    site = joined(" · ", joined(" ", code_words, content.site_name), holder)
     at = (line.x, baseline)
     write_line(canvas, site, PLAIN, left, *at, largest=9, smallest=SMALLEST_TEXT)
     canvas.setLineWidth(0.6)
-    canvas.line(line.x, line.y, line.right, line.y)
+    canvas.line(box.x, line.y, box.right, line.y)
     # the list may be longer than any text that somebody writes, and none of it may be cut
     room = (listing.width, listing.height)
     fitted = fit_block(part, PLAIN, *room, largest=15, smallest=SMALLEST_TEXT)

@@ -7,11 +7,12 @@ from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 
 from provenance._base.errors import TreenailError, UnreadableValue
-from provenance._identity.check_character import check_character
+from provenance._identity.check_character import check_letters
 from provenance._identity.identifier import full_identifier
 from provenance._identity.naming import SampleNames
-from provenance._identity.payload import SampleLabel, compose_payload
+from provenance._identity.payload import compose_code
 from provenance._identity.selection import number_order, select_samples
+from provenance._ledger.inside import samples_inside
 from provenance._record.package import Package
 from provenance._record.snapshot import Row
 
@@ -54,8 +55,8 @@ class SampleFacts:
 
     @property
     def check(self) -> str:
-        """The check character of the full identifier."""
-        return check_character(self.identifier)
+        """The check letters of the full identifier."""
+        return check_letters(self.identifier)
 
     @property
     def site_words(self) -> str:
@@ -69,15 +70,8 @@ class SampleFacts:
 
     def payload(self, resolver: str = "") -> str:
         """The plain text of the code; see provenance._identity.payload."""
-        return compose_payload(
-            SampleLabel(
-                site_id=self.site_id,
-                sample_id=self.sample_id,
-                kind=self.kind.lower(),
-                date=self.collected_on,
-                address=resolver.replace("{identifier}", self.identifier),
-            )
-        )
+        address = resolver.replace("{identifier}", self.identifier)
+        return compose_code(self.site_id, self.sample_id, address)
 
 
 def gather_facts(
@@ -104,7 +98,12 @@ def gather_facts(
     if selection is not None:
         numbered = {row["sample_id"]: row for row in samples}
         names = SampleNames.of(package.tables)
-        chosen = select_samples([row["sample_id"] for row in samples], selection, names)
+        chosen = select_samples(
+            [row["sample_id"] for row in samples],
+            selection,
+            names,
+            inside=lambda code: samples_inside(package.tables, code).samples,
+        )
         rows = [numbered[number] for number in chosen]
     else:
         rows = sorted(samples, key=lambda row: (row["site_id"], number_order(row["sample_id"])))
