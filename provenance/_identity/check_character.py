@@ -113,15 +113,11 @@ def check_like(identifier: str, written: str) -> str:
 
 
 def is_check(text: str) -> bool:
-    """Whether the text is as check letters are: one character, or two of which one is a letter.
+    """Whether a text stands for check letters: one character, or two that are no number.
 
-    The second may have become a digit by a slip; two digits are a number.
+    What is in their place may be wrong, also a digit or a stain that was typed as '?'.
     """
-    return (
-        set(text.upper()) <= set(ALPHABET)
-        and len(text) in (1, 2)
-        and (len(text) == 1 or not text.isdigit())
-    )
+    return len(text) == 1 or (len(text) == 2 and not text.isdigit())
 
 
 def fits_check(identifier: str, check: str) -> bool:

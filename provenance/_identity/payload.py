@@ -215,8 +215,8 @@ def _read_layout_1(line: str, layout: str) -> Scanned:
             return said
     raise UnreadableValue(
         _shown(line),
-        "is not whole: behind 'treenail 1', identifier and check character it should say site, "
-        "number and kind, and the number is that of the identifier; scan the label again",
+        "is not whole; behind its check character it should say site, number and kind, and the "
+        "same number as before it; scan the label again",
     )
 
 

@@ -111,7 +111,7 @@ def test_scans_are_parted_however_they_follow_one_another():
         (BEFORE.replace("treenail 1", "treenail 2"), "layout 2"),
         (BEFORE.replace("HOLL-231 H", "HOLL-231"), "not whole"),
         (BEFORE.replace("HOLL-231 H", "HOLL-321 H"), "does not fit its check"),
-        (BEFORE.replace("number 231", "number 232"), "the number is that of the identifier"),
+        (BEFORE.replace("number 231", "number 232"), "same number as before"),
         (BEFORE.replace("number 231\n", ""), "not whole"),
     ],
 )

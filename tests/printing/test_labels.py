@@ -266,7 +266,7 @@ def test_a_web_address_too_long_for_the_label_is_refused_and_nothing_written(
     resolver = "https://example.org/" + "very-long/" * 12 + "{identifier}"
     with pytest.raises(CodeTooLarge, match="HOLL-201 needs"):
         print_labels(
-            some_facts(1), load_stock("a4_48x25"), tmp_path / "labels.pdf", resolver=resolver
+            some_facts(1), load_stock("a4_flag"), tmp_path / "labels.pdf", resolver=resolver
         )
     with pytest.raises(UnusableStock, match="HOLL-201 needs a disc"):
         print_labels(

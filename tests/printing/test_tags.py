@@ -146,6 +146,10 @@ def test_each_sample_can_have_its_tag_beside_the_parcels(tmp_path: Path) -> None
     alone = print_consignment(a_parcel(4), A4, tmp_path / "alone.pdf")
     every = print_consignment(a_parcel(4), A4, tmp_path / "every.pdf", each_sample=True)
     assert (alone.label_count, every.label_count) == (1, 5)
+    # the parcel's own tag has the code of the parcel, and says it to be typed
+    (code,) = decoded(rendered(tmp_path / "alone.pdf", 150, 2))
+    assert read_scan(code).inside == "PARCEL-C-1"
+    assert code.removeprefix("TREENAIL ") in page_texts(tmp_path / "alone.pdf")[2]
 
 
 def test_long_words_stay_in_their_cells(tmp_path: Path) -> None:

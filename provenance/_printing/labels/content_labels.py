@@ -13,7 +13,7 @@ from provenance._base.errors import TreenailError
 from provenance._base.progress import Progress, say_nothing
 from provenance._drawing.document import printed_pages
 from provenance._drawing.fitting import draw_block, draw_line, fit_block, write_block, write_line
-from provenance._drawing.fonts import ASCENT, BOLD, PLAIN
+from provenance._drawing.fonts import ASCENT, BOLD, MONO, PLAIN
 from provenance._drawing.paper import MM, Box
 from provenance._drawing.qr import draw_code, encode_label
 from provenance._identity.payload import compose_inside, inside_code
@@ -25,6 +25,8 @@ from provenance._printing.labels.stock import Stock, UnusableStock
 from provenance._record.package import Package
 
 SMALLEST_TEXT = 6.0
+FOOT_TEXT = 6.5
+FOOT_MM = 2.4
 _NUMBER = re.compile(r"(\D*)(\d+)")
 
 
@@ -138,17 +140,18 @@ def print_content_labels(
     return Printed(tuple(pages.paths), len(labels), pages.page_count)
 
 
-def _divided(box: Box) -> tuple[Box, Box, Box]:
-    """Heading, line of site and count, and the list below them."""
+def _divided(box: Box) -> tuple[Box, Box, Box, Box]:
+    """Heading, line of site and count, the list below them, and a line at the foot."""
     heading, rest = box.cut_top(min(box.height * 0.3, 11 * MM), 0.6 * MM)
-    line, listing = rest.cut_top(min(box.height * 0.2, 6 * MM), 1 * MM)
-    return heading, line, listing
+    line, rest = rest.cut_top(min(box.height * 0.2, 6 * MM), 1 * MM)
+    listing, foot = rest.cut_top(rest.height - FOOT_MM * MM)
+    return heading, line, listing, foot
 
 
 def _parts(stock: Stock, content: Content) -> list[str]:
     """The list of numbers in as many pieces as labels are needed to print all of it."""
     box = Box(0, 0, stock.label_width_mm * MM, stock.label_height_mm * MM)
-    _, _, listing = _divided(box.inset(stock.padding_mm * MM))
+    _, _, listing, _ = _divided(box.inset(stock.padding_mm * MM))
     remaining = ranges_of(content.numbers)
     parts: list[str] = []
     while remaining:
@@ -178,7 +181,7 @@ def _most_that_fit(listing: Box, entries: list[str]) -> int:
 
 
 def _draw_content(canvas: Any, box: Box, content: Content, part: str, number: int, of: int) -> None:
-    heading, line, listing = _divided(box)
+    heading, line, listing, foot = _divided(box)
     if content.code_text:
         side = heading.top - line.y - 1 * MM
         code = encode_label(content.code_text, side / MM, content.place_held)
@@ -187,8 +190,11 @@ def _draw_content(canvas: Any, box: Box, content: Content, part: str, number: in
             Box(one.x, one.y, one.width - side - 1 * MM, one.height) for one in (heading, line)
         )
     count = f"{len(content.numbers)} samples" if len(content.numbers) != 1 else "1 sample"
+    # what a person types where the code cannot be read
+    draw_line(canvas, content.code_text.partition(" ")[2], MONO, FOOT_TEXT, foot.x, foot.y)
     if of > 1:
-        count += f" (label {number} of {of})"
+        part_of = f"label {number} of {of}"
+        draw_line(canvas, part_of, PLAIN, FOOT_TEXT, foot.right, foot.y, align="right")
     if content.place_held:
         held = content.place_held
         write_block(canvas, held, BOLD, heading, largest=22, smallest=SMALLEST_TEXT)
@@ -210,9 +216,7 @@ def _draw_content(canvas: Any, box: Box, content: Content, part: str, number: in
     )
     left = line.width - BOLD.width(counted.lines[0], counted.size) - 2 * MM
     holder = content.holder and f"with {content.holder}"
-    # what a person types where the code cannot be read says the site too
-    code_words = content.code_text.partition(" ")[2] or content.site_id
-    site = joined(" · ", joined(" ", code_words, content.site_name), holder)
+    site = joined(" · ", joined(" ", content.site_id, content.site_name), holder)
     at = (line.x, baseline)
     write_line(canvas, site, PLAIN, left, *at, largest=9, smallest=SMALLEST_TEXT)
     canvas.setLineWidth(0.6)
