@@ -373,18 +373,8 @@ def test_the_code_of_a_box_or_parcel_stands_for_all_samples_in_it(tmp_path) -> N
     # its words come from the ledger
     run(*asked, "--samples", "233", "--place", box)
     assert "Stored: 231, 232, 233" in run(*asked, "--samples", box)
-    run("handover", folder, "packed", "--samples", f"{box}", "--consignment", parcel)
-    run(
-        "handover",
-        folder,
-        "handed_over",
-        "--samples",
-        parcel,
-        "--consignment",
-        "C-1",
-        "--to",
-        "LAB",
-    )
+    run("handover", folder, "packed", "--samples", box, "--consignment", parcel)
+    run("handover", folder, "handed_over", "--samples", parcel, "--consignment", parcel, "--to=LAB")
     told = run("handover", folder, "received", scanned=parcel)
     assert "note: 3 samples in parcel C-1" in told
     assert "231, 232, 233" in told

@@ -217,8 +217,8 @@ def _draw_content(canvas: Any, box: Box, content: Content, part: str, number: in
     left = line.width - BOLD.width(counted.lines[0], counted.size) - 2 * MM
     holder = content.holder and f"with {content.holder}"
     site = joined(" · ", joined(" ", content.site_id, content.site_name), holder)
-    at = (line.x, baseline)
-    write_line(canvas, site, PLAIN, left, *at, largest=9, smallest=SMALLEST_TEXT)
+    words = Box(line.x, line.y, left, line.height)
+    write_block(canvas, site, PLAIN, words, largest=9, smallest=SMALLEST_TEXT)
     canvas.setLineWidth(0.6)
     canvas.line(box.x, line.y, box.right, line.y)
     # the list may be longer than any text that somebody writes, and none of it may be cut

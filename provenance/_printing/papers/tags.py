@@ -70,8 +70,7 @@ def parcel_tag(parcel: Parcel) -> Tag:
         pairs=(
             ("from", parcel.sender.in_words),
             ("to", parcel.receiver.in_words),
-            ("for", parcel.purpose),
-            ("holds", parcel.count_in_words),
+            ("holds", joined(" · ", parcel.count_in_words, parcel.purpose)),
             ("seal", parcel.seal_number),
             ("code", parcel.code_text.partition(" ")[2]),
         ),
