@@ -358,7 +358,7 @@ def parcel_named(tables: Snapshot, text: str) -> str:
     called, the text. Raises UnreadableValue for the scanned code of something else.
     """
     codes = tables.column("consignment", "consignment_id")
-    if is_scan(text):
+    if is_scan(text) and text not in codes:
         scanned = read_scan(text)
         found = [one for one in codes if scanned.inside and parcel_code(one) == scanned.inside]
         if not found:

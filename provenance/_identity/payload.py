@@ -25,7 +25,7 @@ from functools import lru_cache
 from urllib.parse import urlsplit
 
 from provenance._base.errors import UnreadableValue
-from provenance._identity.check_character import check_letters, is_check
+from provenance._identity.check_character import LETTERS, check_letters, is_check
 from provenance._identity.identifier import checked_identifier, parse_identifier, refuse_misfit
 
 MAGIC = "TREENAIL"
@@ -36,7 +36,11 @@ LONGEST_SCAN = 2000
 
 _WORDS = ("site", "number", "kind", "date", "see")
 _NEXT_CODE = re.compile(rf"(?={MAGIC}\s+(?:\d+\s|[0-9A-Z._/]+[-:]\S))", re.IGNORECASE)
-_INSIDE = re.compile(rf"({MAGIC}\s+)?[0-9A-Z._/]+:[0-9A-Z]+(-[0-9A-Z]+)+", re.IGNORECASE)
+# without its word only where it ends as check letters do: a crew's own 'LAB:2023-1' is no code
+_INSIDE = re.compile(
+    rf"({MAGIC}\s+[0-9A-Z._/]+:\S+|[0-9A-Z._/]+:[0-9A-Z]+(-[0-9A-Z]+)*-[{LETTERS}]{{2}})",
+    re.IGNORECASE,
+)
 # of layout 1, its line ends made into blanks or left out, as by a cell, a shell or a page's field
 _LAYOUT_1 = re.compile(rf"{MAGIC} (\d+) (\S+) ([0-9A-Z])(?: ?(site .+))?", re.IGNORECASE)
 

@@ -25,6 +25,12 @@ from tests.builders import code_of_before
 codes = st.text(ALPHABET, min_size=1, max_size=8)
 addresses = st.sampled_from(["", "https://example.org/s/1", "http://localhost:8000/x?y=1#z"])
 BEFORE = code_of_before("HOLL", "231", "core", "date 1987-06-14", site_name="Hollow Farm")
+PRINTED = """treenail 1 HOLL-231 H
+site Hollow Farm
+number 231
+kind core
+date 1987-06-14"""
+"""As such labels were printed, letter for letter."""
 
 
 @given(codes, codes, addresses, st.sampled_from(["", "\r\n"]))
@@ -56,6 +62,8 @@ def test_the_codes_of_boxes_and_parcels_are_made_from_their_words():
     assert inside_code("Krabice č. 7") == "KRABICE-C-7"
     assert inside_code("-") == inside_code("x" * 61) == ""
     assert parcel_code("C-2023-1") == "PARCEL-C-2023-1"
+    for own in ("LAB:2023-1", "LAB:2023-AB", "shelf: A-12-XY", "12:30"):
+        assert not is_scan(own)
 
 
 @given(st.text())
@@ -76,6 +84,7 @@ def test_a_usual_code_fits_the_smallest_symbol_of_round_tags():
 
 def test_codes_of_before_are_read_for_ever():
     """Line ends of any system, made into blanks or lost; a name with words of the layout in it."""
+    assert BEFORE == PRINTED
     hostile = code_of_before("HOLL", "231", site_name="Mill number 999 kind")
     for text in (
         BEFORE,

@@ -68,6 +68,23 @@ def test_every_code_of_every_stock_is_read_back_at_200_dpi(name: str, tmp_path: 
         assert sorted(decoded(picture)) == sorted(texts)
 
 
+@pytest.mark.parametrize("name", [name for name in SINGLE if load_stock(name).dpi])
+def test_on_a_roll_all_squares_of_a_code_are_as_many_dots(name: str, tmp_path: Path) -> None:
+    """By PDFium, as a printer has it that knows black and white only; 203 dots an inch."""
+    import zxingcpp
+
+    print_labels(some_facts(1), load_stock(name), tmp_path / "labels.pdf")
+    page = rendered(tmp_path / "labels.pdf", 203) < 128
+    (found,) = zxingcpp.read_barcodes(np.where(page, 0, 255).astype(np.uint8))
+    at = found.position
+    code = page[at.top_left.y - 2 : at.bottom_left.y + 3, at.top_left.x - 2 : at.top_right.x + 3]
+    for axis in (0, 1):
+        edges = np.nonzero(np.diff(code.astype(int), axis=axis).any(axis=1 - axis))[0]
+        dots, rest = divmod(int(edges.max() - edges.min()), 29)
+        assert (rest, dots >= 4) == (0, True)
+        assert not ((edges - edges.min()) % dots).any()
+
+
 @pytest.mark.parametrize("name", ["a4_48x25", "a4_disc", "letter_flag", "roll_50x25"])
 def test_nothing_is_printed_outside_a_label(name: str, tmp_path: Path) -> None:
     """Every label is blotted out on the rendered page; what is then still dark is a fault."""
