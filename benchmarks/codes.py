@@ -78,7 +78,7 @@ def printed(stock: Stock, before: bool, folder: Path) -> list[tuple[str, Picture
         sample_label._draw_code = ours
     document = pypdfium2.PdfDocument(folder / "labels.pdf")
     labels = []
-    pages: dict[tuple[int, int], Picture] = {}
+    pages: dict[tuple[int, int], np.ndarray[Any, Any]] = {}
     for place, one in enumerate(facts):
         page, on_page = divmod(place, stock.labels_a_page)
         edges = stock.label_box(on_page)
@@ -86,10 +86,8 @@ def printed(stock: Stock, before: bool, folder: Path) -> list[tuple[str, Picture
         for dpi in (DPI, THERMAL_DPI):
             if (page, dpi) not in pages:
                 bitmap = document[page].render(scale=dpi / 72, grayscale=True)
-                pages[page, dpi] = bitmap.to_numpy().reshape(bitmap.height, bitmap.width) / 255.0
+                pages[page, dpi] = bitmap.to_numpy().reshape(bitmap.height, bitmap.width)
             rendered = pages[page, dpi]
-            if dpi == THERMAL_DPI:
-                rendered = (rendered > 0.5) * 1.0
             scale = dpi / 72
             top = rendered.shape[0] - round(edges.top * scale)
             left = round(edges.x * scale)
@@ -99,9 +97,9 @@ def printed(stock: Stock, before: bool, folder: Path) -> list[tuple[str, Picture
             ]
             if dpi == THERMAL_DPI:
                 size = (round(edges.width * DPI / 72), round(edges.height * DPI / 72))
-                picture = Image.fromarray((part * 255).astype(np.uint8))
-                part = np.asarray(picture.resize(size, Image.Resampling.NEAREST)) / 255.0
-            cut.append(part)
+                picture = Image.fromarray(np.where(part < 128, 0, 255).astype(np.uint8))
+                part = np.asarray(picture.resize(size, Image.Resampling.NEAREST))
+            cut.append(part / 255.0)
         at, to_pixels = spots[place], DPI / 72
         spot = (
             round((at.x - edges.x) * to_pixels),

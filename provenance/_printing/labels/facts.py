@@ -5,6 +5,7 @@ from __future__ import annotations
 import re
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
+from functools import cached_property
 
 from provenance._base.errors import TreenailError, UnreadableValue
 from provenance._identity.check_character import check_letters
@@ -48,12 +49,12 @@ class SampleFacts:
         """The field specimen number as the identifier has it, in capitals."""
         return self.sample_id.strip().upper()
 
-    @property
+    @cached_property
     def identifier(self) -> str:
         """The full identifier, which says the site too."""
         return full_identifier(self.site_id, self.sample_id)
 
-    @property
+    @cached_property
     def check(self) -> str:
         """The check letters of the full identifier."""
         return check_letters(self.identifier)
