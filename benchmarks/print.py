@@ -1,4 +1,4 @@
-"""A thousand labels with their codes, against the same labels with the PDF library's QR widget.
+"""A thousand labels with their codes, against the long codes of before and a library's widget.
 
 python benchmarks/print.py             time and size as ratios, medians of 3 taken in turns
 python benchmarks/print.py --encoders  the codes alone: our encoder, and segno with the same choices
@@ -19,12 +19,14 @@ from collections.abc import Callable, Iterator
 from pathlib import Path
 from typing import Any
 
+from codes import draw_as_before
+
 from provenance._drawing.paper import Box
-from provenance._drawing.qr import MASK, encode_text
+from provenance._drawing.qr import LABEL_VERSION, MASK, encode_text
 from provenance._printing.labels import sample_label
 from provenance._printing.labels.facts import SampleFacts
 from provenance._printing.labels.labels import print_labels
-from provenance._printing.labels.stock import load_stock
+from provenance._printing.labels.stock import Stock, load_stock
 
 LABELS = 1000
 RUNS = 3
@@ -47,12 +49,15 @@ def some_facts(count: int) -> list[SampleFacts]:
     ]
 
 
-def draw_with_widget(canvas: Any, facts: SampleFacts, resolver: str, box: Box) -> None:
+def draw_with_widget(
+    canvas: Any, stock: Stock, facts: SampleFacts, resolver: str, box: Box
+) -> None:
+    """The PDF library's own QR widget, with the text that our codes have."""
     from reportlab.graphics import renderPDF
     from reportlab.graphics.barcode.qr import QrCodeWidget
     from reportlab.graphics.shapes import Drawing
 
-    widget = QrCodeWidget(facts.payload(resolver), barLevel="Q", barBorder=4)
+    widget = QrCodeWidget(facts.payload(resolver), barLevel="H", barBorder=2)
     widget.barWidth = widget.barHeight = box.width
     drawing = Drawing(box.width, box.height)
     drawing.add(widget)
@@ -60,9 +65,9 @@ def draw_with_widget(canvas: Any, facts: SampleFacts, resolver: str, box: Box) -
 
 
 @contextlib.contextmanager
-def the_librarys_widget() -> Iterator[None]:
+def codes_drawn_by(draw: Callable[..., None]) -> Iterator[None]:
     ours = sample_label._draw_code
-    sample_label._draw_code = draw_with_widget
+    sample_label._draw_code = draw
     try:
         yield
     finally:
@@ -71,55 +76,56 @@ def the_librarys_widget() -> Iterator[None]:
 
 def timed(folder: Path, name: str) -> tuple[float, int]:
     path = folder / f"{name}.pdf"
-    facts, stock = some_facts(LABELS), load_stock("a4_70x37")
-    start = time.perf_counter()
+    facts, stock = some_facts(LABELS), load_stock("a4_48x25")
+    start = time.process_time()
     print_labels(facts, stock, path)
-    return time.perf_counter() - start, path.stat().st_size
+    return time.process_time() - start, path.stat().st_size
 
 
 def compare() -> None:
-    seconds: dict[str, list[float]] = {"ours": [], "widget": []}
+    ways: dict[str, Callable[..., None]] = {
+        "ours": sample_label._draw_code,
+        "long codes of before": draw_as_before,
+        "library widget": draw_with_widget,
+    }
+    seconds: dict[str, list[float]] = {name: [] for name in ways}
     sizes: dict[str, int] = {}
     with tempfile.TemporaryDirectory() as folder:
         for _ in range(RUNS):
-            for name, way in (
-                ("ours", contextlib.nullcontext()),
-                ("widget", the_librarys_widget()),
-            ):
-                with way:
-                    spent, sizes[name] = timed(Path(folder), name)
+            for name, draw in ways.items():
+                with codes_drawn_by(draw):
+                    spent, sizes[name] = timed(Path(folder), name.replace(" ", "-"))
                 seconds[name].append(spent)
-    ours, widget = (statistics.median(seconds[name]) for name in ("ours", "widget"))
-    print(f"{LABELS} labels     seconds        MB")
-    print(f"ours            {ours:8.2f}  {sizes['ours'] / 1e6:8.2f}")
-    print(f"library widget  {widget:8.2f}  {sizes['widget'] / 1e6:8.2f}")
-    print(f"ratio           {widget / ours:8.1f}  {sizes['widget'] / sizes['ours']:8.1f}")
+    ours = statistics.median(seconds["ours"])
+    print(f"{LABELS} labels         seconds    / ours        MB    / ours")
+    for name in ways:
+        spent, size = statistics.median(seconds[name]), sizes[name] / 1e6
+        times, larger = spent / ours, sizes[name] / sizes["ours"]
+        print(f"{name:20}{spent:8.2f}  {times:8.1f}  {size:8.2f}  {larger:8.1f}")
 
 
 def compare_encoders() -> None:
-    """Processor seconds for the codes of LABELS labels, level Q, version and mask given or left."""
+    """Processor seconds for the codes of LABELS labels, level H, version and mask given or left."""
     import qrcode
     import segno
 
     texts = [one.payload("") for one in some_facts(LABELS)]
-    versions = [encode_text(text).version for text in texts]
-    quartile = qrcode.constants.ERROR_CORRECT_Q
 
     def ours() -> None:
         for text in texts:
-            encode_text(text)
+            encode_text(text, "H", version=LABEL_VERSION)
 
     def segno_given() -> None:
-        for text, version in zip(texts, versions, strict=True):
-            segno.make_qr(text, error="q", version=version, mode="byte", mask=MASK)
+        for text in texts:
+            segno.make_qr(text, error="h", version=LABEL_VERSION, mode="alphanumeric", mask=MASK)
 
     def segno_left() -> None:
         for text in texts:
-            segno.make_qr(text, error="q", boost_error=False)
+            segno.make_qr(text, error="h", boost_error=False)
 
     def library_left() -> None:
         for text in texts:
-            symbol = qrcode.QRCode(error_correction=quartile)
+            symbol = qrcode.QRCode(error_correction=qrcode.constants.ERROR_CORRECT_H)
             symbol.add_data(text)
             symbol.make()
 

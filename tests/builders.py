@@ -14,8 +14,8 @@ from types import MappingProxyType
 from typing import Any
 
 from provenance._base.disk import sha256_of
-from provenance._identity.check_character import check_character
-from provenance._identity.payload import SampleLabel, compose_payload
+from provenance._identity.check_character import check_character, check_letters
+from provenance._identity.payload import compose_code
 from provenance._record.copies import note_copy
 from provenance._record.edition_key import EDITION_KEY, new_edition_key
 from provenance._record.new import new_package
@@ -274,29 +274,46 @@ def unpack_bundle(bundle: Path | str, out: Path | str, **options: Any) -> Packag
     return unpack(bundle, out, **options).package
 
 
+def code_of_before(
+    site_id: str, sample_id: str, kind: str = "core", *more: str, site_name: str = ""
+) -> str:
+    """The text that the code of a label said before codes were short; such labels are out there."""
+    full = f"{site_id}-{sample_id}"
+    lines = [
+        f"treenail 1 {full} {check_character(full)}",
+        f"site {site_name or site_id}",
+        f"number {sample_id}",
+        f"kind {kind}",
+    ]
+    return "\n".join([*lines, *more])
+
+
 def renderings(site_id: str, sample_id: str) -> list[str]:
     """Every text that a label, a page or a scanner gives for a sample, as people type it."""
     full, number = f"{site_id}-{sample_id}", sample_id
-    check = check_character(full)
-    payload = compose_payload(
-        SampleLabel(
-            site_id, sample_id, "core", "1987-06-14", "Hollow Farm", "https://example.org/a"
-        )
+    texts = [number, full]
+    for check in (check_letters(full), check_character(full)):
+        texts += [f"{number}{check}", f"{full}{check}"] if check.isalpha() else []
+        texts += [
+            f"{number}-{check}",
+            f"{full}-{check}",
+            f"{full}-{check}".lower(),
+            f"{site_id} {number} {check}",
+            f" {site_id}–{number}—{check} ",
+            f"{site_id} - {number} - {check}",
+        ]
+    address = "https://example.org/a"
+    before = code_of_before(
+        site_id, number, "core", "date 1987-06-14", f"see {address}", site_name="Hollow Farm"
     )
-    glued = [f"{number}{check}", f"{full}{check}"] if check.isalpha() else []
     return [
-        number,
-        full,
-        *glued,
-        f"{number}-{check}",
-        f"{full}-{check}",
-        f"{full}-{check}".lower(),
-        f"{site_id} {number} {check}",
-        f" {site_id}–{number}—{check} ",
-        f"{site_id} - {number} - {check}",
-        payload,
-        payload.replace("\n", "\r\n") + "\r\n",
-        payload.replace("\n", " "),
-        payload.replace("\n", ""),
-        payload.partition("\n")[0],
+        *texts,
+        compose_code(site_id, number),
+        compose_code(site_id, number).lower() + "\r\n",
+        compose_code(site_id, number, address),
+        before,
+        before.replace("\n", "\r\n") + "\r\n",
+        before.replace("\n", " "),
+        before.replace("\n", ""),
+        before.partition("\n")[0],
     ]

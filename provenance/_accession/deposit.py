@@ -14,6 +14,7 @@ from provenance._bundle.unpack import unpack
 from provenance._identity.selection import samples_of_package
 from provenance._ledger.handover import record_events
 from provenance._ledger.holdings import Holding, holdings_of
+from provenance._ledger.inside import samples_inside
 
 
 @dataclass(frozen=True)
@@ -48,7 +49,11 @@ def with_deposit(
             "with the full edition"
         )
     package = unpack(received.bundle, work / "package").package
-    chosen = samples_of_package(package.tables, asked.samples)
+    chosen = samples_of_package(
+        package.tables,
+        asked.samples,
+        lambda code: samples_inside(package.tables, code).samples,
+    )
     taker = repository.party_id or received.keeper_id
     if not taker:
         raise UnusableInput(

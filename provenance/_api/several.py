@@ -77,7 +77,7 @@ def locate(
 
     `reading` is what can be read: `231`, `2?1` (one cannot be read), `2[38]1` (3 or 8), `2..`
     (broken off behind), `..31` (broken off before), or `6 or 8`; or what a label says
-    (`HOLL-231-H`), or its scanned code, whose check character must fit. Each of `records` is a
+    (`HOLL-231-JV`), or its scanned code, whose check letters must fit. Each of `records` is a
     record, or the path of a package, a bundle, or a folder of them. `place` is the building or room
     that the plug is in, by code or name. Several copies of one record count once. A damaged bundle
     is asked only with `even_if_damaged`.

@@ -39,7 +39,7 @@ if TYPE_CHECKING:
 @click.option("--on", "day", help="Day it happened (EDTF); today if left out.")
 @click.option("--from", "giver", default="", help="Who gave it; from the ledger if left out.")
 @click.option("--to", "taker", default="", help="Who has it after.")
-@click.option("--place", default="", help="Room, shelf, box or drawer.")
+@click.option("--place", default="", help="Room, shelf, box or drawer; also its scanned code.")
 @click.option("--state", "states", multiple=True, help="What was found: 231=broken (repeat).")
 @click.option("--by", default="", help="Code of the person who writes this down.")
 @click.option("--corrects", default="", help="Number of the event that was recorded wrongly.")
@@ -66,12 +66,13 @@ def handover(
     """Record EVENT (collected, packed, handed_over, received, stored …) in PACKAGE's ledger.
 
     What cannot be is refused with a sentence that says why, and nothing is recorded; so is a
-    scanned line that is no label of a sample here, or whose check character does not fit.
+    scanned line that is no label of a sample here, or whose check letters do not fit.
     """
     from datetime import UTC, date, datetime
 
     from provenance._identity.naming import SampleNames, parcel_named
     from provenance._ledger.handover import record_events, samples_of_parcel
+    from provenance._ledger.inside import place_named
     from provenance._record.package import open_to_change
 
     opened = open_to_change(package)
@@ -91,7 +92,7 @@ def handover(
         consignment_id=consignment,
         from_party_id=giver,
         to_party_id=taker,
-        place_held=place,
+        place_held=place_named(opened.tables, place),
         states=_states(states, SampleNames.of(opened.tables)),
         corrects=corrects,
         notes=note,

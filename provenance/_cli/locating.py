@@ -165,7 +165,7 @@ def locate(
 
     READING is what you can read: 231, '2?1' (one cannot be read), '2[38]1' (3 or 8), '2..' (broken
     off behind), '..31' (broken off before), or '6 or 8'. It may also be what a label says,
-    HOLL-231-H or 231-H, or its scanned code: the check character must fit then. Several copies of
+    HOLL-231-JV or 231-JV, or its scanned code: the check letters must fit then. Several copies of
     one record count once.
 
     Each bundle is verified first, and what is told from it bears the verdict; a damaged one tells

@@ -194,13 +194,14 @@ second_opinion_option: Decorator = click.option(
 samples_option: Decorator = click.option(
     "--samples",
     default=None,
-    help="Field specimen numbers: 231,233-240, or all; also as on the label, HOLL-231-H, or its "
-    "scanned code.",
+    help="Field specimen numbers: 231,233-240, or all; also as on the label, HOLL-231-JV, or its "
+    "scanned code, or that of the box, drawer or parcel they lie in.",
 )
 scanned_option: Decorator = click.option(
     "--scanned",
     type=click.File("rb"),
-    help="What a scanner read from the labels, a file, or - for standard input.",
+    help="What a scanner read from the labels of samples, boxes, drawers and parcels, a file, or - "
+    "for standard input.",
 )
 
 
@@ -209,13 +210,19 @@ def samples_meant(
 ) -> list[str] | None:
     """The samples that --samples or --scanned names, None for neither; says which came twice."""
     from provenance._identity.selection import samples_of_package, select_scanned
+    from provenance._ledger.inside import samples_inside
+
+    def inside(code: str) -> tuple[str, ...]:
+        found = samples_inside(tables, code)
+        click.echo(f"note: {counted(len(found.samples), 'sample')} in {found.words}", err=True)
+        return found.samples
 
     if samples and scanned:
         raise click.UsageError("give --samples or --scanned, not both")
     if scanned is None:
         if not samples:
             return None
-        chosen = samples_of_package(tables, samples)
+        chosen = samples_of_package(tables, samples, inside)
         note_renamed(tables, samples)
         return chosen
     try:
@@ -226,7 +233,7 @@ def samples_meant(
             f"what was scanned is no text in UTF-8 (byte {error.start + 1}); set the scanner to "
             "UTF-8, or type the numbers with --samples"
         ) from None
-    found = select_scanned(tables, text)
+    found = select_scanned(tables, text, inside)
     for sample, lines in found.items():
         if len(lines) > 1:
             click.echo(

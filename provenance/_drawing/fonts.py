@@ -2,7 +2,7 @@
 
 DejaVu Sans Condensed, upright and bold, and DejaVu Sans Mono Bold (licence and origin lie beside
 the files in typefaces/). They cover Latin with diacritics, Cyrillic, Greek and more. In the mono
-face a zero has a dot in it and is told from the letter O, so numbers and check characters use it.
+face a zero has a dot in it and is told from the letter O, so numbers and check letters use it.
 """
 
 from __future__ import annotations

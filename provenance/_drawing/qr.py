@@ -10,6 +10,15 @@ How large and how safe a code is follows from the space it is given:
   ISO/IEC 18004, error correction.
 - The quiet zone is 4 modules on every side (ISO/IEC 18004) and belongs to the space of the code.
 
+Codes of labels are chosen otherwise (`encode_label`), as reading rates were measured
+(benchmarks/codes.py): level H while modules stay at LABEL_MODULE_MM or larger; 2 modules of quiet
+zone of their own, since what is white around them on a label gives the rest; version 3 or higher,
+as in a smaller symbol the corner marks, which nothing mends, fill a third. Only where space is so
+scarce that larger modules weigh more (round tags, flags round tubes) the smallest version is taken.
+For printers that know black and white only, `whole_dots` makes each module as many dots as another.
+
+Texts of capitals, digits and ` $%*+-./:` are encoded in alphanumeric mode, others in byte mode.
+
 The mask is fixed instead of the best of eight, which makes a code seven times as fast to build. The
 symbol says which mask it has, so a reader takes it as any other; the tests decode every one.
 """
@@ -22,9 +31,11 @@ from itertools import cycle
 from typing import Any
 
 from provenance._base.errors import TreenailError
-from provenance._drawing.paper import MM
 
 QUIET_MODULES = 4
+LABEL_QUIET_MODULES = 2
+LABEL_VERSION = 3
+LABEL_MODULE_MM = 0.36
 SMALLEST_MODULE_MM = 0.28
 ROOMY_MODULE_MM = 0.5
 LARGEST_VERSION = 40
@@ -35,6 +46,7 @@ _ECI_BITS = 12
 _ECI_MODE = 0b0111
 _ECI_UTF8 = 26  # assigned by the AIM ECI register
 
+_ALPHANUMERIC = re.compile("[0-9A-Z $%*+./:-]+")
 _DARK_RUN = re.compile(rb"\x01+")
 
 
@@ -44,30 +56,47 @@ class CodeTooLarge(TreenailError):
 
 @dataclass(frozen=True)
 class Code:
-    """One symbol: `rows` from the top, each a bytes of 0 (light) and 1 (dark), a byte a module."""
+    """One symbol: `rows` from the top, each a bytes of 0 (light) and 1 (dark), a byte a module.
+
+    `quiet` is the width of its quiet zone in modules.
+    """
 
     rows: tuple[bytes, ...]
     version: int
     level: str
+    quiet: int = QUIET_MODULES
 
     @property
     def modules(self) -> int:
         """Modules along a side, without the quiet zone."""
         return len(self.rows)
 
+    @property
+    def width(self) -> int:
+        """Modules along a side with the quiet zone."""
+        return self.modules + 2 * self.quiet
 
-def _smallest_version(text: str, level: str) -> int:
-    """The version (1-40) that holds the text in byte mode as UTF-8."""
+
+def _mode(text: str) -> int:
     from qrcode import util
 
-    body = 8 * len(text.encode("utf-8"))
+    mode: int = util.MODE_ALPHA_NUM if _ALPHANUMERIC.fullmatch(text) else util.MODE_8BIT_BYTE
+    return mode
+
+
+def _smallest_version(text: str, level: str) -> int:
+    """The version (1-40) that holds the text, which is in UTF-8 where it is in byte mode."""
+    from qrcode import util
+
+    mode, length = _mode(text), len(text.encode("utf-8"))
+    body = 8 * length if mode == util.MODE_8BIT_BYTE else 11 * (length // 2) + 6 * (length % 2)
     for version in range(1, LARGEST_VERSION + 1):
-        counter = util.length_in_bits(util.MODE_8BIT_BYTE, version)
+        counter = util.length_in_bits(mode, version)
         room = util.BIT_LIMIT_TABLE[_level_number(level)][version]
         if _MODE_BITS + counter + body + (0 if text.isascii() else _ECI_BITS) <= room:
             return version
     raise CodeTooLarge(
-        f"a text of {body // 8} bytes is too long for a code at level {level}; shorten it"
+        f"a text of {length} bytes is too long for a code at level {level}; shorten it"
     )
 
 
@@ -79,7 +108,7 @@ def _level_number(level: str) -> int:
 
 
 def _code_words(text: str, version: int, level: str) -> list[int]:
-    """The code words of the text in byte mode, those of the error correction included.
+    """The code words of the text, those of the error correction included.
 
     Texts beyond ASCII are announced as UTF-8 (ECI 26), because a code without an announcement is
     ISO/IEC 8859-1; the library can do all but that, so the bits before its code words are put
@@ -91,7 +120,7 @@ def _code_words(text: str, version: int, level: str) -> list[int]:
     if not text.isascii():
         buffer.put(_ECI_MODE, _MODE_BITS)
         buffer.put(_ECI_UTF8, _ECI_BITS - _MODE_BITS)
-    data = util.QRData(text.encode("utf-8"), mode=util.MODE_8BIT_BYTE, check_data=False)
+    data = util.QRData(text.encode("utf-8"), mode=_mode(text), check_data=False)
     buffer.put(data.mode, _MODE_BITS)
     buffer.put(len(data), util.length_in_bits(data.mode, version))
     data.write(buffer)
@@ -108,20 +137,22 @@ def _modules(version: int) -> int:
     return 17 + 4 * version
 
 
-def needed_side_mm(text: str, level: str = "Q") -> float:
+def needed_side_mm(text: str, level: str = "Q", quiet: int = QUIET_MODULES) -> float:
     """The side of the smallest space, quiet zone included, in which the text's code can be read."""
-    return (_modules(_smallest_version(text, level)) + 2 * QUIET_MODULES) * SMALLEST_MODULE_MM
+    return (_modules(_smallest_version(text, level)) + 2 * quiet) * SMALLEST_MODULE_MM
 
 
-def encode_text(text: str, level: str = "Q") -> Code:
-    """The code of a text at an error correction level (L, M, Q, H), in the smallest version."""
+def encode_text(
+    text: str, level: str = "Q", *, version: int = 1, quiet: int = QUIET_MODULES
+) -> Code:
+    """The code of a text at an error correction level (L, M, Q, H), of `version` or higher."""
     from qrcode.main import QRCode
 
-    version = _smallest_version(text, level)
+    version = max(version, _smallest_version(text, level))
     symbol: Any = QRCode(version, _level_number(level), mask_pattern=MASK)
     symbol.data_cache = _code_words(text, version, level)
     symbol.make(fit=False)
-    return Code(tuple(bytes(row) for row in symbol.modules), version, level)
+    return Code(tuple(bytes(row) for row in symbol.modules), version, level, quiet)
 
 
 def encode_to_fit(text: str, side_mm: float, about: str = "this text") -> Code:
@@ -139,14 +170,47 @@ def encode_to_fit(text: str, side_mm: float, about: str = "this text") -> Code:
     )
 
 
+def encode_label(text: str, side_mm: float, about: str, *, scarce: bool = False) -> Code:
+    """The code of a label's text for a square space of `side_mm` with white around it.
+
+    `scarce` where space is. Raises CodeTooLarge, naming `about`, when it could not be read.
+    """
+    least = 1 if scarce else LABEL_VERSION
+    for level, module_mm in (("H", LABEL_MODULE_MM), ("Q", SMALLEST_MODULE_MM)):
+        version = max(least, _smallest_version(text, level))
+        needed_mm = (_modules(version) + 2 * LABEL_QUIET_MODULES) * module_mm
+        if needed_mm <= side_mm + 1e-6:
+            return encode_text(text, level, version=version, quiet=LABEL_QUIET_MODULES)
+    raise CodeTooLarge(
+        f"the code of {about} needs {needed_mm:.1f} mm and has {side_mm:.1f} mm; choose a larger "
+        "stock, or a shorter web address"
+    )
+
+
+def whole_dots(
+    code: Code, x: float, top: float, side: float, dot: float
+) -> tuple[float, float, float]:
+    """Left, top and side of the code in the space, its modules as many whole dots as fit.
+
+    `x` and `top` are measured from the corner in which the printer's first dot lies; all in one
+    unit. Where a module would be less than a dot, the space itself.
+    """
+    dots = int(side / code.width / dot + 1e-6)
+    if not dots:
+        return x, top, side
+    whole = code.width * dots * dot
+    left, head = x + (side - whole) / 2, top + (side - whole) / 2
+    return round(left / dot) * dot, round(head / dot) * dot, whole
+
+
 def draw_code(canvas: Any, code: Code, x: float, y: float, side: float) -> None:
     """Draw the code as one filled path in the square at x, y (points), quiet zone included.
 
     Whole numbers of modules under one scale keep a code at about 0.6 kB once it is compressed.
     """
-    size = side / (code.modules + 2 * QUIET_MODULES)
+    size = side / code.width
     canvas.saveState()
-    canvas.translate(x + QUIET_MODULES * size, y + QUIET_MODULES * size)
+    canvas.translate(x + code.quiet * size, y + code.quiet * size)
     canvas.scale(size, size)
     canvas.setFillGray(0)
     pieces: list[str] = []
@@ -158,8 +222,3 @@ def draw_code(canvas: Any, code: Code, x: float, y: float, side: float) -> None:
         ]
     canvas.addLiteral(" ".join(pieces) + " f")
     canvas.restoreState()
-
-
-def module_mm(code: Code, side: float) -> float:
-    """The width of one module in mm when the code fills a square of `side` points."""
-    return side / MM / (code.modules + 2 * QUIET_MODULES)

@@ -1,1 +1,1 @@
-"""Identifiers, check characters, stamps and what a code on a label says."""
+"""Identifiers, check letters, stamps and what a code on a label says."""

@@ -1,15 +1,16 @@
-"""Writes and reads the full identifier of a sample: site code, sample number, check character."""
+"""Writes and reads the full identifier of a sample: site code, sample number, check letters."""
 
 from __future__ import annotations
 
 import re
-from dataclasses import dataclass
+from typing import NamedTuple
 
 from provenance._base.errors import UnreadableValue
 from provenance._identity.check_character import (
-    ALPHABET,
-    check_character,
+    check_letters,
+    check_like,
     covered_characters,
+    is_check,
     likely_meant,
 )
 
@@ -19,22 +20,11 @@ BETWEEN_PARTS = re.compile(r"[-‐‑‒–—−\s]+")
 _HINTS_SHOWN = 3
 
 
-@dataclass(frozen=True)
-class SampleIdentifier:
-    """A sample's full identifier in its parts; `str()` gives 'HOLL-231-H'."""
+class SampleIdentifier(NamedTuple):
+    """Site code and sample number, in capitals."""
 
     site_id: str
     sample_id: str
-    check_character: str
-
-    @property
-    def full_identifier(self) -> str:
-        """Site and number without the check character, such as 'HOLL-231'."""
-        return f"{self.site_id}-{self.sample_id}"
-
-    def __str__(self) -> str:
-        """Site, number and check character, such as 'HOLL-231-H'."""
-        return f"{self.full_identifier}-{self.check_character}"
 
 
 def _part(text: str, name: str) -> str:
@@ -60,56 +50,58 @@ def full_identifier(site_id: str, sample_id: str) -> str:
 
 
 def checked_identifier(site_id: str, sample_id: str) -> str:
-    """The full identifier with its check character set apart.
+    """The full identifier with its check letters behind it, as labels say it.
 
     >>> checked_identifier("HOLL", "231")
-    'HOLL-231-H'
+    'HOLL-231-JV'
     """
     identifier = full_identifier(site_id, sample_id)
-    return f"{identifier}-{check_character(identifier)}"
+    return f"{identifier}-{check_letters(identifier)}"
 
 
 def parse_identifier(text: str) -> SampleIdentifier:
-    """Read what a person typed from a label: three parts with hyphens or blanks between them.
+    """Read what a label says: three parts with hyphens or blanks between them.
 
-    Raises UnreadableValue that says what is missing, or that the check character does not fit,
-    which one would, and what was perhaps meant.
+    The third is the two check letters, or the one check character of a label of before. Raises
+    UnreadableValue that says what is missing, or that they do not fit, which would, and what was
+    perhaps meant.
 
-    >>> parse_identifier("holl 231 h").sample_id
-    '231'
+    >>> parse_identifier("holl 231 jv").sample_id, parse_identifier("HOLL-231-H").sample_id
+    ('231', '231')
     """
     parts = [part for part in BETWEEN_PARTS.split(text.strip()) if part]
     if len(parts) == 2:
         raise UnreadableValue(
             text,
-            "lacks a part; write site code, sample number and check character as on the label, "
+            "lacks a part; write site code, sample number and check letters as on the label, "
             f"such as {checked_identifier('HOLL', '231')}",
         )
     if len(parts) != 3:
         raise UnreadableValue(
             text,
             f"has {len(parts)} parts, not the three of an identifier: site code, sample number "
-            f"and check character, such as {checked_identifier('HOLL', '231')}",
+            f"and check letters, such as {checked_identifier('HOLL', '231')}",
         )
     site_id, sample_id, check = parts
     identifier = full_identifier(site_id, sample_id)
-    if len(check) != 1 or check.upper() not in ALPHABET:
+    if not is_check(check):
         raise UnreadableValue(
-            text, f"ends in {check!r}; the check character is one letter or digit"
+            text, f"ends in {check!r}; a label ends in two check letters, or one letter or digit"
         )
-    needed = check_character(identifier)
-    if check.upper() != needed:
-        raise UnreadableValue(text, _misfit(identifier, check.upper(), needed))
-    return SampleIdentifier(site_id.upper(), sample_id.upper(), needed)
+    refuse_misfit(text, identifier, check.upper())
+    return SampleIdentifier(site_id.upper(), sample_id.upper())
 
 
-def _misfit(identifier: str, check: str, needed: str) -> str:
-    """Say that a check character does not fit, and what was perhaps meant."""
+def refuse_misfit(text: str, identifier: str, check: str) -> None:
+    """Raise UnreadableValue where the check does not fit, with what was perhaps meant."""
+    needed = check_like(identifier, check)
+    if check == needed:
+        return
     sentence = (
-        f"does not fit its check character {check}; a character of {identifier} is wrong or two "
-        f"changed places, or the check character should be {needed}"
+        f"does not fit its check {check}; a character of {identifier} is wrong or two "
+        f"changed places, or the check should be {needed}"
     )
     hints = [f"{one}-{check}" for one in likely_meant(identifier, check)][:_HINTS_SHOWN]
     if hints:
         sentence += f"; perhaps {' or '.join(hints)} was meant"
-    return sentence + "; compare it with the label"
+    raise UnreadableValue(text, sentence + "; compare it with the label")

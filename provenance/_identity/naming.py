@@ -1,10 +1,11 @@
 """Says which sample or parcel of a record is meant by what a person typed or a scanner read.
 
-A sample is named by its number (231), by number and check character (231-H, or 231H where that is
-no number of its own), by the text of its label (HOLL-231-H), or by what a scanner reads from the
-label's code. The check character is always verified: one wrong letter or digit in the text of a
-label is always found. A lost or an added character passes with a chance of about 1 in 36, and then
-only where there is a sample of that other number.
+A sample is named by its number (231), by number and check letters (231-JV, or 231JV where that is
+no number of its own), by the text of its label (HOLL-231-JV), or by what a scanner reads from the
+label's code; and by the one check character of a label of before (231-H). What is written is always
+verified: one wrong letter or digit in the text of a label is always found. A lost or an added
+character passes with a chance of about 1 in 359 (1 in 36 with one check character), and then only
+where there is a sample of that other number.
 """
 
 from __future__ import annotations
@@ -17,9 +18,17 @@ from types import MappingProxyType
 from typing import TYPE_CHECKING, NamedTuple
 
 from provenance._base.errors import UnreadableValue
-from provenance._identity.check_character import ALPHABET, IGNORED, check_character, likely_meant
+from provenance._identity.check_character import (
+    ALPHABET,
+    IGNORED,
+    check_letters,
+    check_like,
+    fits_check,
+    is_check,
+    likely_meant,
+)
 from provenance._identity.identifier import BETWEEN_PARTS
-from provenance._identity.payload import SampleLabel, is_scan, one_line, read_scan
+from provenance._identity.payload import Scanned, is_scan, one_line, parcel_code, read_scan
 from provenance._record.joined import keys_now
 
 if TYPE_CHECKING:
@@ -38,14 +47,23 @@ class NamedSample(NamedTuple):
 
     @property
     def check(self) -> str:
-        """The check character of its label; '' for a number that no label can say."""
+        """The check letters of its label; '' for a number that no label can say."""
+        return check_letters(self.identifier) if self.identifier else ""
+
+    @property
+    def identifier(self) -> str:
+        """What its label says; '' for a number that no label can say."""
         identifier = f"{self.site_id}-{self.sample_id}".upper()
-        return check_character(identifier) if set(identifier) <= {*ALPHABET, *IGNORED} else ""
+        return identifier if set(identifier) <= {*ALPHABET, *IGNORED} else ""
+
+    def fits(self, check: str) -> bool:
+        """Whether letters, or the one character of a label of before, are those of its label."""
+        return bool(self.identifier) and fits_check(self.identifier, check)
 
 
 @dataclass(frozen=True)
 class _Way:
-    """One way to take a text: for a sample, with what would be its check character, or ''.
+    """One way to take a text: for a sample, with what would be its check letters, or ''.
 
     `label` is what the text calls it: it may have had that number before.
     """
@@ -56,8 +74,8 @@ class _Way:
 
     @property
     def stands(self) -> bool:
-        """Whether it says no check character, or the right one."""
-        return self.check in ("", self.label.check)
+        """Whether it says no check letters, or the right ones."""
+        return not self.check or self.label.fits(self.check)
 
 
 def key_of(text: str) -> str:
@@ -139,10 +157,10 @@ class SampleNames:
     def sample(self, text: str) -> NamedSample:
         """The one sample that the text names.
 
-        Raises UnreadableValue when it names none or could name several, or when its check character
-        does not fit; the sentence says what was likely meant.
+        Raises UnreadableValue when it names none or could name several, or when its check letters
+        do not fit; the sentence says what was likely meant.
 
-        >>> SampleNames([("HOLL", "231"), ("HOLL", "213")]).sample("holl 231 h").sample_id
+        >>> SampleNames([("HOLL", "231"), ("HOLL", "213")]).sample("holl 231 jv").sample_id
         '231'
         """
         named = self.samples(text)
@@ -155,13 +173,13 @@ class SampleNames:
     def number_in_cell(self, text: str) -> str:
         """The sample number that a cell of a form means; one that is new here stays as it stands.
 
-        A crew's own number may end in a letter (12A). It is taken for a number with a check
-        character only when the number before the letter is known here, and then the letter must
-        fit. Raises UnreadableValue when it does not, or when the text could be either; the sentence
-        says how to write the one and the other.
+        A crew's own number may end in letters (12A). It is taken for a number with check letters
+        only when the number before them is known here, and then they must fit. Raises
+        UnreadableValue when they do not, or when the text could be either; the sentence says how
+        to write the one and the other.
 
         >>> names = SampleNames([("HOLL", "231")])
-        >>> names.number_in_cell("231 h"), names.number_in_cell("12A")
+        >>> names.number_in_cell("231 jv"), names.number_in_cell("12A")
         ('231', '12A')
         """
         if text in self._numbers:
@@ -183,7 +201,7 @@ class SampleNames:
         if makes_new or len(numbers) > 1:
             raise UnreadableValue(
                 text,
-                "could be a number with its check character or a number of its own; write "
+                "could be a number with its check letters or a number of its own; write "
                 f"{self._either(named)} for the one{_or_new(text, ways[0])}",
             )
         return numbers.pop()
@@ -195,7 +213,7 @@ class SampleNames:
         """
         site, *parts = key_of(text).split("-")
         tried = self._ways(text)
-        if not tried and site in self.sites and len(parts) == 2 and len(parts[1]) == 1:
+        if not tried and site in self.sites and len(parts) == 2 and is_check(parts[1]):
             new_one = NamedSample(site, parts[0])
             tried = [_Way(new_one, new_one, parts[1])]
         if tried and not tried[0].stands:
@@ -207,7 +225,7 @@ class SampleNames:
         else:
             # a digit right behind a number is no check character, but may have been meant for one
             known = self._by_key.get(key_of(text)[:-1], [])
-            meant = [label for _, label in known if label.check == key_of(text)[-1]]
+            meant = [label for _, label in known if label.fits(key_of(text)[-1])]
         return UnreadableValue(
             _shown(text), f"{why}; perhaps {self._either(meant)} is meant" if meant else why
         )
@@ -220,22 +238,32 @@ class SampleNames:
             for _, label in self._by_key.get(key_of(identifier), [])
         ]
         meant = [sample, *known] if new else known
+        # as many letters as were written, so that they can be compared with that label
+        needed = check_like(sample.identifier, check) if sample.identifier else "none"
         return (
-            f"does not fit its check character: that of {sample.sample_id} is {sample.check}, not "
+            f"does not fit its check {_noun(check)}: that of {sample.sample_id} is {needed}, not "
             f"{check}; compare it with the label"
-            + (f" and write {self._either(meant)}" if meant else "")
+            + (f" and write {self._either(meant, check)}" if meant else "")
             + (_or_new(text, way) if new else "")
         )
 
-    def _either(self, samples: Sequence[NamedSample]) -> str:
-        """How to name each of the samples beyond doubt; a few of them."""
+    def _either(self, samples: Sequence[NamedSample], check: str = "") -> str:
+        """How to name each of the samples beyond doubt, a few of them; with a check as written."""
         several = len(self.sites) > 1
-        names = [f"{one.site_id}-" * several + f"{one.sample_id}-{one.check}" for one in samples]
+        names = [
+            f"{one.site_id}-" * several + f"{one.sample_id}-{check_like(one.identifier, check)}"
+            for one in samples
+            if one.identifier
+        ]
         return " or ".join(list(dict.fromkeys(names))[:_LIKELY_SHOWN])
 
-    def _label(self, text: str) -> SampleLabel:
+    def _label(self, text: str) -> Scanned:
         """What the code of a label says; it must be of a site of this record, if it has any."""
         label = read_scan(text)
+        if label.inside:
+            raise UnreadableValue(
+                label.identifier, "is the code of a box, drawer or parcel, not of one sample"
+            )
         if self.sites and label.site_id not in self.sites:
             raise UnreadableValue(
                 label.identifier,
@@ -248,27 +276,40 @@ class SampleNames:
         """Every way to take a text for a sample that is known."""
         key = key_of(text)
         ways = [_Way(*one) for one in self._by_key.get(key, [])]
-        if key[-2:-1] == "-":
-            ways += [_Way(*one, key[-1]) for one in self._by_key.get(key[:-2], [])]
-        elif not ways and key[-1:].isalpha():
-            # 231H is the number 231H where there is one; a digit behind a number is part of it
-            ways += [_Way(*one, key[-1]) for one in self._by_key.get(key[:-1], [])]
+        number, _, check = key.rpartition("-")
+        if is_check(check):
+            ways += [_Way(*one, check) for one in self._by_key.get(number, [])]
+        if not ways:
+            # 231JV is the number 231JV where there is one; a digit behind a number is part of it
+            ways = [
+                _Way(*one, key[-length:])
+                for length in (1, 2)
+                if key[-length:].isalpha()
+                for one in self._by_key.get(key[:-length], [])
+            ]
         return sorted(ways, key=lambda one: not one.stands)
 
     @cached_property
     def _own_letters(self) -> frozenset[str]:
         keys = {key_of(number) for number in self._numbers}
-        return frozenset(key[-1] for key in keys if key[-1].isalpha() and key[:-1] in keys)
+        return frozenset(
+            key[-length:]
+            for key in keys
+            for length in (1, 2)
+            if key[-length:].isalpha() and key[:-length] in keys
+        )
 
     def _makes_new_numbers_so(self, text: str, ways: Sequence[_Way]) -> bool:
-        """Whether other numbers of this record were made so, by this letter: 12 and 12A."""
+        """Whether other numbers of this record were made so, by these letters: 12 and 12A."""
         key = key_of(text)
-        return all(one.check for one in ways) and key[-2] != "-" and key[-1] in self._own_letters
+        return all(
+            one.check in self._own_letters and key[-len(one.check) - 1] != "-" for one in ways
+        )
 
     def _new_number(self, text: str) -> str:
         """A number that is not known here yet, by itself or out of a label's text."""
         match key_of(text).split("-"):
-            case [site, number, check] if site in self.sites and len(check) == 1:
+            case [site, number, check] if site in self.sites and is_check(check):
                 new_one = NamedSample(site, number)
                 if not _Way(new_one, new_one, check).stands:
                     raise self.refusal(text, new=True)
@@ -276,13 +317,13 @@ class SampleNames:
             case [site, number] if site in self.sites and _A_NUMBER.fullmatch(number):
                 return number
             case [*before, number, check] if len(before) < 2 and _A_NUMBER.fullmatch(number):
-                sites = [one for one in self.sites if check == NamedSample(one, number).check]
+                sites = [one for one in self.sites if NamedSample(one, number).fits(check)]
                 if sites and before:
                     raise self.refusal(text)
                 if sites:
                     raise UnreadableValue(
                         text,
-                        f"could be {number} with its check character, and {number} is neither "
+                        f"could be {number} with its check {_noun(check)}, and {number} is neither "
                         f"recorded nor reserved here; write {sites[0]}-{number}-{check} if that is "
                         "meant, and a number of its own without the hyphen",
                     )
@@ -297,6 +338,10 @@ def _shown(text: str) -> str:
     return one_line(text, 60)
 
 
+def _noun(check: str) -> str:
+    return "character" if len(check) == 1 else "letters"
+
+
 def _or_new(text: str, way: _Way) -> str:
     """How to write a text that is a new number after all: as its own label would say it."""
     site = key_of(way.sample.site_id)
@@ -307,11 +352,18 @@ def _or_new(text: str, way: _Way) -> str:
 
 
 def parcel_named(tables: Snapshot, text: str) -> str:
-    """The code of the parcel that the text names, as the record has it; else the text.
+    """The code of the parcel that the text or its scanned code names, as the record has it.
 
-    Capitals and the kind of dash do not matter: 'c 2023–1' is C-2023-1.
+    Capitals and the kind of dash do not matter: 'c 2023–1' is C-2023-1. Where no parcel is so
+    called, the text. Raises UnreadableValue for the scanned code of something else.
     """
     codes = tables.column("consignment", "consignment_id")
+    if is_scan(text) and text not in codes:
+        scanned = read_scan(text)
+        found = [one for one in codes if scanned.inside and parcel_code(one) == scanned.inside]
+        if not found:
+            raise UnreadableValue(scanned.identifier, "is the code of no parcel of this record")
+        return found[0]
     return next((one for one in codes if key_of(one) == key_of(text)), text.strip())
 
 

@@ -1,17 +1,18 @@
-"""Writes and reads the plain text inside a label's QR code.
+"""Writes and reads the short text inside the QR code of a label, a tag, a box or a parcel.
 
-The text needs no server and no program: any telephone shows it, and a person understands it.
+    TREENAIL HOLL-231-JV
+    TREENAIL HOLL:BOX-12-TD
+    TREENAIL HOLL-231-JV see https://example.org/HOLL-231
 
-    treenail 1 HOLL-231 H
-    site Hollow Farm
-    number 231
-    kind core
-    date 1987-06-14
-    see https://example.org/HOLL-231
+It says what finds the record and no more, because a short code has large squares and reads from a
+worn label where a long one does not: a fixed word, the site, the number, and the check letters.
+Behind a colon stands the code of what samples lie in, made from the words for it (`inside_code`).
+Capitals, digits and `- : . /` are what a QR code packs closest (alphanumeric mode); the blank keeps
+phones from taking the text for an address. An address is added only for a package with a resolver.
 
-The first line is for machines: a fixed word, the version of this layout, the full identifier and
-its check character. `site`, `number` and `kind` are always there; `date` and `see` may be missing.
-Layout and words are this project's own.
+Labels of before say `treenail 1 HOLL-231 H` and behind it, on lines of their own, `site`, `number`,
+`kind` and perhaps `date` and `see`. They are read for ever. Words and layouts are this project's
+own.
 """
 
 from __future__ import annotations
@@ -20,52 +21,43 @@ import re
 import unicodedata
 from collections.abc import Iterator
 from dataclasses import dataclass
+from functools import lru_cache
 from urllib.parse import urlsplit
 
 from provenance._base.errors import UnreadableValue
-from provenance._identity.check_character import check_character
-from provenance._identity.identifier import full_identifier, parse_identifier
+from provenance._identity.check_character import LETTERS, check_letters, is_check
+from provenance._identity.identifier import checked_identifier, parse_identifier, refuse_misfit
 
-MAGIC = "treenail"
-LAYOUT_VERSION = 1
+MAGIC = "TREENAIL"
 LONGEST_TEXT = 40
-LONGEST_DATE = 48
 LONGEST_ADDRESS = 200
-LONGEST_PAYLOAD = 2000
+LONGEST_INSIDE = 60
+LONGEST_SCAN = 2000
 
 _WORDS = ("site", "number", "kind", "date", "see")
-# its line ends made into blanks or left out, as by a cell, a shell or the field of a page
-_ON_ONE_LINE = re.compile(
-    r"(\S+ \d+ \S+ [0-9A-Za-z])\s*(site .+?)\s*(number \S+?)\s*(kind .+?)"
-    r"(?:\s*(date \S+?))?(?:\s*(see \S+))?"
+_NEXT_CODE = re.compile(rf"(?={MAGIC}\s+(?:\d+\s|[0-9A-Z._/]+[-:]\S))", re.IGNORECASE)
+# without its word only where it ends as check letters do: a crew's own 'LAB:2023-1' is no code
+_INSIDE = re.compile(
+    rf"({MAGIC}\s+[0-9A-Z._/]+:\S+|[0-9A-Z._/]+:[0-9A-Z]+(-[0-9A-Z]+)*-[{LETTERS}]{{2}})",
+    re.IGNORECASE,
 )
-_NEXT_CODE = re.compile(rf"(?={MAGIC}\s+\d+\s)", re.IGNORECASE)
+# of layout 1, its line ends made into blanks or left out, as by a cell, a shell or a page's field
+_LAYOUT_1 = re.compile(rf"{MAGIC} (\d+) (\S+) ([0-9A-Z])(?: ?(site .+))?", re.IGNORECASE)
 
 
 @dataclass(frozen=True)
-class SampleLabel:
-    """What a label says of one sample.
-
-    `site_name` is the name in words, or empty when only the code shall show; `kind` is the label
-    of the sample's kind ('core'); `date` is EDTF or empty; `address` an http(s) address or empty.
-    """
+class Scanned:
+    """What a code says: the number of a sample, or `inside`, the code of what samples lie in."""
 
     site_id: str
-    sample_id: str
-    kind: str
-    date: str = ""
-    site_name: str = ""
-    address: str = ""
+    sample_id: str = ""
+    inside: str = ""
 
     @property
     def identifier(self) -> str:
-        """Site code and sample number, such as 'HOLL-231'."""
-        return full_identifier(self.site_id, self.sample_id)
-
-    @property
-    def check_character(self) -> str:
-        """The check character over `identifier`."""
-        return check_character(self.identifier)
+        """'HOLL-231', or 'HOLL:BOX-12'."""
+        between = ":" if self.inside else "-"
+        return f"{self.site_id}{between}{self.inside or self.sample_id}"
 
 
 def one_line(text: str, longest: int = LONGEST_TEXT) -> str:
@@ -107,151 +99,136 @@ def _address(text: str) -> str:
     return address
 
 
-def cleaned(label: SampleLabel) -> SampleLabel:
-    """The label as its payload can say it: one printable line a value, codes in capitals.
+def compose_code(site_id: str, sample_id: str, address: str = "") -> str:
+    """The text for a sample's code; with an http(s) `address` behind it where one is given.
 
     Raises UnreadableValue for a code that cannot be an identifier or an unusable address.
+
+    >>> compose_code("HOLL", "201")
+    'TREENAIL HOLL-201-AY'
     """
-    identifier = full_identifier(label.site_id, label.sample_id)
-    site_id, sample_id = identifier.split("-")
-    site_name = one_line(label.site_name)
-    return SampleLabel(
-        site_id=site_id,
-        sample_id=sample_id,
-        kind=one_line(label.kind) or "sample",
-        date=one_line(label.date, LONGEST_DATE),
-        site_name="" if site_name == site_id else site_name,
-        address=_address(label.address),
-    )
+    text = f"{MAGIC} {checked_identifier(site_id, sample_id)}"
+    address = _address(address)
+    return f"{text} see {address}" if address else text
 
 
-def compose_payload(label: SampleLabel) -> str:
-    r"""The text for a label's QR code, lines parted by '\n', no line break at the end.
+@lru_cache(maxsize=4096)
+def inside_code(words: str) -> str:
+    """The code of what samples lie in, from the words for it; '' where it would be too long.
 
-    Names are cleaned (`one_line`); codes and the address are refused when they are unusable
-    (UnreadableValue), never altered beyond capitals. A usual label takes 60 to 80 bytes of UTF-8.
+    Letters of other scripts as anyascii has them. Two boxes whose words differ only in case, blanks
+    and marks have one code, as they would for a reader.
 
-    >>> print(compose_payload(SampleLabel("HOLL", "231", "core", "1987-06-14")))
-    treenail 1 HOLL-231 H
-    site HOLL
-    number 231
-    kind core
-    date 1987-06-14
+    >>> inside_code("Shelf 7, box 12")
+    'SHELF-7-BOX-12'
     """
-    said = cleaned(label)
-    lines = [
-        f"{MAGIC} {LAYOUT_VERSION} {said.identifier} {said.check_character}",
-        f"site {said.site_name or said.site_id}",
-        f"number {said.sample_id}",
-        f"kind {said.kind}",
-    ]
-    if said.date:
-        lines.append(f"date {said.date}")
-    if said.address:
-        lines.append(f"see {said.address}")
-    return "\n".join(lines)
+    if not words.isascii():
+        from anyascii import anyascii
+
+        words = anyascii(words)
+    code = "-".join(re.findall("[0-9A-Z]+", words.upper()))
+    return code if len(code) <= LONGEST_INSIDE else ""
+
+
+def parcel_code(consignment_id: str) -> str:
+    """The code of a parcel: 'PARCEL-C-2023-1'."""
+    return inside_code(f"Parcel {consignment_id}")
+
+
+def compose_inside(site_id: str, code: str) -> str:
+    """The text for the code of a box, drawer or parcel with samples of that site.
+
+    >>> compose_inside("HOLL", inside_code("Box 12"))
+    'TREENAIL HOLL:BOX-12-TD'
+    """
+    site = site_id.upper()
+    return f"{MAGIC} {site}:{code}-{check_letters(f'{site}-{code}')}"
 
 
 def _shown(text: str) -> str:
     return one_line(text, 60)
 
 
-def _read_first_line(line: str) -> tuple[str, str]:
-    """Site code and sample number from the machine-readable line."""
-    words = line.split()
-    if not words or words[0] != MAGIC:
-        raise UnreadableValue(
-            _shown(line), f"is not a sample label of this kind; its first word would be '{MAGIC}'"
-        )
-    if len(words) != 4 or not (words[1].isascii() and words[1].isdigit()):
-        raise UnreadableValue(
-            _shown(line),
-            f"is not whole; it should read '{MAGIC} {LAYOUT_VERSION}', identifier and check "
-            "character; scan the label again",
-        )
-    if int(words[1][:9]) != LAYOUT_VERSION:
-        raise UnreadableValue(
-            _shown(line),
-            f"is a label of layout {words[1][:9]}, and this version reads layout "
-            f"{LAYOUT_VERSION}; use a newer version, or type the number by hand",
-        )
-    parsed = parse_identifier(f"{words[2]}-{words[3]}")
-    return parsed.site_id, parsed.sample_id
-
-
-def read_payload(text: str) -> SampleLabel:
-    """Read the text that a scanner gives for a label's QR code.
-
-    Line ends of any system are read, and blank lines passed over. Raises UnreadableValue that
-    says which line is not as the layout has it: another kind of code, a newer layout, a check
-    character that does not fit, a line missing, twice, or at odds with the first line.
-    """
-    if len(text) > LONGEST_PAYLOAD:
-        raise UnreadableValue(_shown(text), "is far longer than a label; scan the label again")
-    lines = [line.strip() for line in text.removeprefix("\ufeff").replace("\r", "\n").split("\n")]
-    lines = [line for line in lines if line]
-    if not lines:
-        raise UnreadableValue("", "is empty; scan the label again")
-    site_id, sample_id = _read_first_line(lines[0])
-    said: dict[str, str] = {}
-    for line in lines[1:]:
-        word, _, rest = line.partition(" ")
-        if word not in _WORDS or not rest.strip():
-            raise UnreadableValue(_shown(line), "is no line of a label's layout 1")
-        if word in said:
-            raise UnreadableValue(_shown(line), f"is a second line '{word}' on one label")
-        said[word] = rest.strip()
-    missing = [word for word in ("site", "number", "kind") if word not in said]
-    if missing:
-        raise UnreadableValue(
-            _shown(lines[-1]),
-            f"is where the label ends, and its line '{missing[0]}' is missing; scan it again",
-        )
-    if said["number"].upper() != sample_id:
-        raise UnreadableValue(
-            _shown(said["number"]), f"is the number in words, and the first line says {sample_id}"
-        )
-    return cleaned(
-        SampleLabel(
-            site_id=site_id,
-            sample_id=sample_id,
-            kind=said["kind"],
-            date=said.get("date", ""),
-            site_name=said["site"],
-            address=said.get("see", ""),
-        )
-    )
-
-
 def is_scan(text: str) -> bool:
-    """Whether the text begins as a label's code does."""
-    return _NEXT_CODE.match(text.lstrip("\ufeff").lstrip()) is not None
+    """Whether the text begins as a code does, or is one of a box or parcel without its word."""
+    text = text.lstrip("\ufeff").strip()
+    return _NEXT_CODE.match(text) is not None or is_inside(text)
 
 
-def read_scan(text: str) -> SampleLabel:
-    """Read a label's code as it comes out of a scanner, a cell or a shell.
+def is_inside(text: str) -> bool:
+    """Whether the text is the code of a box, drawer or parcel.
 
-    That is whole, on one line, or its first line alone, which says the sample by itself. Raises
-    UnreadableValue as `read_payload` does.
+    >>> is_inside("TREENAIL HOLL:BOX-12-TD"), is_inside("TREENAIL HOLL-231-JV")
+    (True, False)
+    """
+    return _INSIDE.fullmatch(text.lstrip("\ufeff").strip()) is not None
+
+
+def read_scan(text: str) -> Scanned:
+    """Read a code as it comes out of a scanner, a cell or a shell.
+
+    Of either layout, on one line or several; of layout 1 the first line alone will do. Raises
+    UnreadableValue that says what is wrong: another kind of code, a layout of a newer version, one
+    that is not whole, or check letters that do not fit, with what was likely meant.
 
     >>> read_scan("treenail 1 HOLL-231 H site HOLL number 231 kind core").sample_id
     '231'
     """
-    line = text.removeprefix("\ufeff").strip()
-    if "\n" in line or "\r" in line:
-        return read_payload(line)
-    if len(line.split()) == 4:
-        site_id, sample_id = _read_first_line(line)
-        return SampleLabel(site_id, sample_id, kind="")
-    parts = _ON_ONE_LINE.fullmatch(line)
-    return read_payload("\n".join(filter(None, parts.groups())) if parts else line)
+    if len(text) > LONGEST_SCAN:
+        raise UnreadableValue(_shown(text), "is far longer than a label; scan the label again")
+    line = " ".join(text.removeprefix("\ufeff").split())
+    if is_inside(line):
+        return _read_inside(line)
+    words = line.split()
+    if not words or words[0].upper() != MAGIC:
+        raise UnreadableValue(
+            _shown(line), f"is not a label of this kind; its first word would be '{MAGIC}'"
+        )
+    if words[1:] and words[1].isdigit():
+        return _read_layout_1(line, words[1])
+    if len(words) != 2 and not (len(words) == 4 and words[2].lower() == "see"):
+        raise UnreadableValue(
+            _shown(line),
+            f"is not whole; it should read {MAGIC}, site, number and check letters, as in "
+            f"'{MAGIC} {checked_identifier('HOLL', '231')}'; scan the label again",
+        )
+    return Scanned(*parse_identifier(words[1]))
+
+
+def _read_inside(line: str) -> Scanned:
+    site, _, rest = line.split()[-1].upper().partition(":")
+    code, _, check = rest.rpartition("-")
+    if len(check) != 2 or not is_check(check):
+        raise UnreadableValue(_shown(line), "does not end in two check letters; scan it again")
+    refuse_misfit(_shown(line), f"{site}-{code}", check)
+    return Scanned(site, inside=code)
+
+
+def _read_layout_1(line: str, layout: str) -> Scanned:
+    if layout[:9].lstrip("0") != "1":
+        raise UnreadableValue(
+            _shown(line),
+            f"is a label of layout {layout[:9]}, which this version does not know; use a newer "
+            "version, or type the number by hand",
+        )
+    parts = _LAYOUT_1.fullmatch(line)
+    if parts:
+        said = Scanned(*parse_identifier(f"{parts[2]}-{parts[3]}"))
+        number = rf"number {re.escape(said.sample_id)} ?kind "
+        if not parts[4] or re.search(number, parts[4], re.IGNORECASE):
+            return said
+    raise UnreadableValue(
+        _shown(line),
+        "is not whole; behind its check character it should say site, number and kind, and the "
+        "same number as before it; scan the label again",
+    )
 
 
 def split_scans(text: str) -> Iterator[tuple[int, str]]:
     """What stands in a scanner's lines, one thing at a time, with the number of its first line.
 
-    A label's code may take one line or several, and follow the one before it without a break; every
-    other line is a thing of its own. Blank lines are passed over.
+    A code may follow the one before it without a break, and one of layout 1 take several lines;
+    every other line is a thing of its own. Blank lines are passed over.
 
     >>> list(split_scans("231\\ntreenail 1 HOLL-232 F\\nsite HOLL"))
     [(1, '231'), (2, 'treenail 1 HOLL-232 F\\nsite HOLL')]

@@ -3,17 +3,22 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Iterator, Sequence
+from collections.abc import Callable, Iterator, Sequence
 from typing import TYPE_CHECKING
 
 from provenance._base.errors import TreenailError, UnreadableValue
 from provenance._identity.naming import SampleNames
-from provenance._identity.payload import is_scan, split_scans
+from provenance._identity.payload import is_inside, is_scan, split_scans
 
 if TYPE_CHECKING:
     from provenance._record.snapshot import Snapshot
 
+Inside = Callable[[str], Sequence[str]]
+"""What gives the samples in the box, drawer or parcel of a code that was scanned."""
+
 _DIGITS = re.compile(r"([0-9]+)")
+# names of sites in the codes of labels of before, and addresses
+_WITH_COMMAS = re.compile(r"^\S+\s+\d+\s|\ssee\s", re.IGNORECASE)
 # box labels are printed with an en dash
 _RANGE = re.compile(r"([A-Z]*)(\d+)\s*[-‐‑‒–—−]\s*\1(\d+)")
 
@@ -33,13 +38,15 @@ def select_samples(
     selection: str,
     names: SampleNames | None = None,
     *,
+    inside: Inside | None = None,
     noun: str = "sample",
 ) -> list[str]:
     """The samples of `known` that a selection names, in the order of the selection, none twice.
 
     A single number must be known; a range takes those that are. 'all' takes every one, in the order
-    of their numbers. With `names` a sample may be named as on its label or by its code, too.
-    Raises TreenailError that names the part which selects nothing; `noun` is what is selected.
+    of their numbers. With `names` a sample may be named as on its label or by its code, too, and
+    with `inside` all that lie in a box, drawer or parcel by its code. Raises TreenailError that
+    names the part which selects nothing; `noun` is what is selected.
 
     >>> select_samples(["201", "202", "204", "260"], "260, 201-204")
     ['260', '201', '202', '204']
@@ -52,6 +59,8 @@ def select_samples(
             chosen.append(part)
         elif (span := _RANGE.fullmatch(part.upper())) is not None:
             chosen.extend(_checked_or_within(known, span, part, names, noun))
+        elif inside is not None and is_inside(part):
+            chosen.extend(_of_known(known, one) for one in inside(part))
         elif names is not None:
             chosen.append(_of_known(known, names.sample(part).sample_id))
         else:
@@ -61,9 +70,10 @@ def select_samples(
     return list(dict.fromkeys(chosen))
 
 
-def samples_of_package(tables: Snapshot, selection: str) -> list[str]:
+def samples_of_package(tables: Snapshot, selection: str, inside: Inside | None = None) -> list[str]:
     """As `select_samples`, of all samples of a package and by all that they are named by."""
-    return select_samples(tables.column("sample", "sample_id"), selection, SampleNames.of(tables))
+    known = tables.column("sample", "sample_id")
+    return select_samples(known, selection, SampleNames.of(tables), inside=inside)
 
 
 def renamed_in(tables: Snapshot, selection: str) -> dict[str, str]:
@@ -89,21 +99,27 @@ def sample_of_package(tables: Snapshot, text: str) -> str:
     return _of_known(tables.column("sample", "sample_id"), named)
 
 
-def select_scanned(tables: Snapshot, lines: str) -> dict[str, list[int]]:
+def select_scanned(
+    tables: Snapshot, lines: str, inside: Inside | None = None
+) -> dict[str, list[int]]:
     """The samples of a package that a scanner's lines name, with the lines on which they stand.
 
-    Raises TreenailError that lists every line that names none; nothing is passed over.
+    With `inside` the code of a box, drawer or parcel names all samples in it. Raises
+    TreenailError that lists every line that names none; nothing is passed over.
     """
     known, names = tables.column("sample", "sample_id"), SampleNames.of(tables)
     scanned: dict[str, list[int]] = {}
     faults = []
     for line, text in split_scans(lines):
         try:
-            sample = _of_known(known, names.sample(text).sample_id)
+            if inside is not None and is_inside(text):
+                named = inside(text)
+            else:
+                named = [names.sample(text).sample_id]
+            for sample in [_of_known(known, one) for one in named]:
+                scanned.setdefault(sample, []).append(line)
         except TreenailError as error:
             faults.append(f"  line {line}: {error}")
-            continue
-        scanned.setdefault(sample, []).append(line)
     if faults:
         raise TreenailError(
             "not every line names a sample, so none is taken:\n" + "\n".join(faults)
@@ -114,9 +130,9 @@ def select_scanned(tables: Snapshot, lines: str) -> dict[str, list[int]]:
 
 
 def _parts(selection: str) -> Iterator[str]:
-    """What commas and line ends part; the code of a label is one part."""
+    """What commas and line ends part; a code that may hold commas itself is one part."""
     for _, text in split_scans(selection):
-        parts = [text] if is_scan(text) else text.split(",")
+        parts = [text] if is_scan(text) and _WITH_COMMAS.search(text) else text.split(",")
         yield from filter(None, (part.strip() for part in parts))
 
 

@@ -123,7 +123,7 @@ def _draw_head(canvas: Any, facts: Relocation, box: Box) -> None:
     number = facts.stamp or facts.sample_id
     what = "hole" if facts.hole.is_hole else "cut"
     draw_line(canvas, f"To find the {what} of {number} again", BOLD, 17, box.x, box.top - 15)
-    frame = Box(box.right - 6 * MM, box.top - 6.5 * MM, 6 * MM, 6.5 * MM)
+    frame = Box(box.right - 9 * MM, box.top - 6.5 * MM, 9 * MM, 6.5 * MM)
     draw_framed_check(canvas, frame, facts.check)
     right = frame.x - 1.5 * MM
     draw_line(canvas, facts.identifier, MONO, 12, right, box.top - 14, align="right")

@@ -9,7 +9,7 @@ import numpy as np
 
 from provenance._base.errors import UnusableInput
 from provenance._gate.folders import is_plain_file
-from provenance._identity.check_character import check_character
+from provenance._identity.check_character import check_letters
 from provenance._identity.identifier import full_identifier
 from provenance._identity.rotation import turned
 from provenance._ledger.holdings import holdings_of
@@ -80,7 +80,7 @@ def gather_relocation(package: Package, known: KnownPoints, sample_id: str) -> R
     return Relocation(
         sample_id=sample_id,
         identifier=identifier,
-        check=check_character(identifier),
+        check=check_letters(identifier),
         site=f"{name} ({sample['site_id']})" if name else sample["site_id"],
         element_row=element,
         wood=strip_title(known, element),

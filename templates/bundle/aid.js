@@ -150,19 +150,24 @@ function rankPlugs(data, reading, seen) {
 }
 
 /* -- what labels say ----------------------------------------------------------------------------
-   A sample by its number and check character, by the text of its label, or by its scanned code, as
-   identity/naming.py reads them. The check character is that of ISO/IEC 7064, MOD 37,36. */
+   A sample by its number and check letters, by the text of its label, or by its scanned code, as
+   identity/naming.py reads them. Labels of before have one character, ISO/IEC 7064, MOD 37,36. */
 
 const SIGNS = "0123456789ABCDEFGHIJKLMNOPQRSTUVWXYZ";
 const numberOf = (identifier) => identifier.slice(identifier.indexOf("-") + 1);
 
-function checkCharacter(identifier) {
-  const doubled = (sum) => ((sum || 36) * 2) % 37;
-  let sum = 18;
-  for (const sign of identifier) {
-    if (SIGNS.includes(sign)) sum = (doubled(sum) + SIGNS.indexOf(sign)) % 36;
+const CHECK_LETTERS = "ACDEFHJKLMNPRTUVWXY";
+const isCheck = (text) => /^[0-9A-Z]$|^(?!\d\d)[0-9A-Z]{2}$/.test(text);
+
+/* What fits in the place of the check that was written: one character, or else two letters. */
+function checkLike(identifier, written) {
+  const values = [...identifier].filter((sign) => SIGNS.includes(sign)).map((sign) => SIGNS.indexOf(sign));
+  if (written.length !== 1) {
+    const state = values.reduce((sum, value) => (37 * sum + value + 1) % 359, 0);
+    return CHECK_LETTERS[Math.floor(state / 19)] + CHECK_LETTERS[state % 19];
   }
-  return SIGNS[(37 - doubled(sum)) % 36];
+  const doubled = (sum) => ((sum || 36) * 2) % 37;
+  return SIGNS[(37 - doubled(values.reduce((sum, value) => (doubled(sum) + value) % 36, 18))) % 36];
 }
 
 /* Whether one wrong character, or two that changed places, make the one of the other. */
@@ -173,38 +178,44 @@ function oneSlipAway(one, other) {
   return one.length === other.length && (wrong.length === 1 || swapped);
 }
 
-/* {samples: their full identifiers}, with {says} where the check character does not fit and they are
-   what was likely meant ({unsure} when the text may be something else); null for other texts. */
+/* {samples: their full identifiers}, with {says} where the check does not fit and they are what was
+   likely meant ({unsure} when the text may be something else); null for other texts. */
 function readLabel(samples, text) {
-  const scan = /^\s*treenail\s+\d+\s+(\S+)\s+([0-9a-z])(?=\s|site|$)/i.exec(text);
-  const said = scan ? `${scan[1]}-${scan[2]}` : text.trim();
+  const before = /^\s*treenail\s+\d+\s+(\S+)\s+([0-9a-z])(?=\s|site|$)/i.exec(text);
+  const scan = before || /^\s*treenail\s+([^\s:]+-[^\s:]+)\s*(?:see\s+\S+\s*)?$/i.exec(text);
+  const said = before ? `${before[1]}-${before[2]}` : scan ? scan[1] : text.trim();
   const parts = said.toUpperCase().split(/[-‐‑‒–—−\s]+/).filter(Boolean);
+  const key = parts.join("-");
   const all = Object.keys(samples);
-  const named = (key) => all.filter((one) => one === key || numberOf(one) === key);
+  const named = (wanted) => all.filter((one) => one === wanted || numberOf(one) === wanted);
   const ofSite = parts.length > 1 && all.some((one) => one.startsWith(`${parts[0]}-`));
   const hyphen = scan || /[-‐‑‒–—−]/.test(said);
-  if (named(parts.join("-")).length) return ofSite ? { samples: named(parts.join("-")) } : null;
+  if (named(key).length) return ofSite ? { samples: named(key) } : null;
 
   const last = parts.length ? parts[parts.length - 1] : "";
-  const apart = last.length === 1;
-  const base = apart ? parts.slice(0, -1).join("-") : parts.join("-").slice(0, -1);
-  const check = last.slice(-1);
-  if (!base || !SIGNS.includes(check)) return null;
   // a digit right behind a number, or behind a blank, is read as part of it
-  if (!(apart && (hyphen || ofSite)) && /\d/.test(check)) return null;
-  const known = named(base);
-  const fitting = known.filter((one) => checkCharacter(one) === check);
+  const apart = parts.length > 1 && isCheck(last) && (hyphen || ofSite || !/\d/.test(last));
+  const ways = apart ? [[parts.slice(0, -1).join("-"), last]] : [];
+  if (!ways.some(([base]) => named(base).length)) {
+    for (const length of [1, 2]) {
+      const check = key.slice(-length);
+      if (/^[A-Z]+$/.test(check) && named(key.slice(0, -length)).length) ways.push([key.slice(0, -length), check]);
+    }
+  }
+  if (!ways.length) return null;
+  const fitting = ways.flatMap(([base, check]) => named(base).filter((one) => checkLike(one, check) === check));
   if (fitting.length) return { samples: fitting };
   const unsure = !hyphen && !ofSite;
   if (unsure && apart) return null;
-  const whole = apart && parts.length === 3;
-  if (!known.length && !whole) return null;
+  const [base, check] = ways[0];
+  const known = named(base);
+  if (!known.length && !(apart && parts.length === 3)) return null;
   const wrong = known[0] || base;
-  const likely = all.filter((one) => oneSlipAway(one, wrong) && checkCharacter(one) === check);
-  const needed = checkCharacter(wrong);
+  const likely = all.filter((one) => oneSlipAway(one, wrong) && checkLike(one, check) === check);
+  const needed = checkLike(wrong, check);
   const first = needed === check
     ? `${wrong} is not in this record.`
-    : `The check character does not fit: that of ${wrong} is ${needed}, not ${check}. Compare it with the label.`;
+    : `The check ${check.length === 1 ? "character does" : "letters do"} not fit: that of ${wrong} is ${needed}, not ${check}. Compare it with the label.`;
   const meant = likely.map((one) => `${one}-${check}`).join(" or ");
   return { samples: [...known, ...likely], says: meant ? `${first} Perhaps ${meant} is meant.` : first, unsure };
 }
@@ -390,7 +401,7 @@ function startSearch() {
   }
 }
 
-/* A label says SITE-231, perhaps with a check character behind it, SITE-231-H, which must fit. */
+/* A label says SITE-231, perhaps with check letters behind it, SITE-231-JV, which must fit. */
 function followLabel() {
   const given = new URLSearchParams(location.search).get("id") || decodeFragment();
   const number = given.trim().toUpperCase();

@@ -2,13 +2,14 @@
 
 from __future__ import annotations
 
+import re
 from pathlib import Path
 
 import numpy as np
 import pytest
 import segno
 import zxingcpp
-from hypothesis import given
+from hypothesis import assume, given
 from hypothesis import strategies as st
 from PIL import Image, ImageFilter
 from qrcode import constants, util
@@ -22,14 +23,18 @@ from provenance._drawing.qr import (
     CodeTooLarge,
     _code_words,
     draw_code,
+    encode_label,
     encode_text,
     encode_to_fit,
     needed_side_mm,
+    whole_dots,
 )
-from provenance._identity.payload import SampleLabel, compose_payload
+from provenance._identity.payload import compose_code
+from tests.builders import code_of_before
 from tests.printing.reading import decoded, rendered
 
-PAYLOAD = compose_payload(SampleLabel("HOLL", "231", "cross-section", "2024-06-04"))
+PAYLOAD = code_of_before("HOLL", "231", "cross-section", "date 2024-06-04")
+"""A text as long as those of sheets; labels of before said it."""
 
 
 def a_page_of_codes(folder: Path, texts: list[str], side_mm: float) -> Path:
@@ -47,7 +52,7 @@ def a_page_of_codes(folder: Path, texts: list[str], side_mm: float) -> Path:
 
 def many_payloads(count: int) -> list[str]:
     return [
-        compose_payload(SampleLabel("HOLL", str(201 + n), "core", f"2024-06-{n % 28 + 1:02}"))
+        code_of_before("HOLL", str(201 + n), "core", f"date 2024-06-{n % 28 + 1:02}")
         for n in range(count)
     ]
 
@@ -127,10 +132,7 @@ def test_a_scratch_across_the_code_does_not_lose_it() -> None:
 
 def test_names_in_other_scripts_come_back_letter_by_letter(tmp_path: Path) -> None:
     names = ["Hůlín č. 7", "Стара хата", "Παλιό σπίτι", "古い家", "בית ישן", "Ænes 🌲"]
-    texts = [
-        compose_payload(SampleLabel("HOLL", str(1 + n), "core", site_name=name))
-        for n, name in enumerate(names)
-    ]
+    texts = [code_of_before("HOLL", str(1 + n), site_name=name) for n, name in enumerate(names)]
     page = rendered(a_page_of_codes(tmp_path, texts, 20), 300)
     assert sorted(decoded(page)) == sorted(texts)
 
@@ -147,7 +149,8 @@ def test_any_text_comes_back_letter_by_letter(text: str) -> None:
 
 
 @given(
-    text=st.text(st.characters(codec="utf-8"), min_size=1, max_size=400),
+    text=st.text(st.characters(codec="utf-8"), min_size=1, max_size=400)
+    | st.text("0123456789ABCDEFGHIJKLMNOPQRSTUVWXYZ $%*+-./:", min_size=1, max_size=200),
     level=st.sampled_from("LMQH"),
 )
 def test_another_encoder_makes_the_same_symbol(text: str, level: str) -> None:
@@ -157,12 +160,13 @@ def test_another_encoder_makes_the_same_symbol(text: str, level: str) -> None:
     which ISO/IEC 18004 does not have; its version must be the same all the same.
     """
     code = encode_text(text, level)
+    short = set(text) <= set("0123456789ABCDEFGHIJKLMNOPQRSTUVWXYZ $%*+-./:")
     other = segno.make_qr(
         text,
         error=level,
-        mode="byte",
+        mode="alphanumeric" if short else "byte",
         mask=MASK,
-        encoding="utf-8",
+        encoding=None if short else "utf-8",
         eci=not text.isascii(),
         boost_error=False,
     )
@@ -174,6 +178,7 @@ def test_another_encoder_makes_the_same_symbol(text: str, level: str) -> None:
 @given(text=st.text(st.characters(codec="ascii"), min_size=1), level=st.sampled_from("LMQH"))
 def test_the_bits_of_a_text_in_ascii_are_those_of_the_library(text: str, level: str) -> None:
     version = encode_text(text, level).version
+    assume(not re.fullmatch("[0-9A-Z $%*+./:-]+", text))
     data = util.QRData(text, mode=util.MODE_8BIT_BYTE, check_data=False)
     data.data = text.encode()
     number = getattr(constants, f"ERROR_CORRECT_{level}")
@@ -227,6 +232,47 @@ def test_a_version_holds_as_many_bytes_as_the_standard_says(
     assert encode_text("x" * capacity, level).version == version
     if version < 40:
         assert encode_text("x" * (capacity + 1), level).version == version + 1
+
+
+@pytest.mark.parametrize(("version", "capacity"), [(1, 10), (2, 20), (3, 35), (10, 174)])
+def test_capitals_and_digits_take_less_room(version: int, capacity: int) -> None:
+    """ISO/IEC 18004, table of data capacity, alphanumeric mode at level H (from memory)."""
+    assert encode_text("A" * capacity, "H").version == version
+    assert encode_text("A" * (capacity + 1), "H").version == version + 1
+
+
+def test_a_labels_code_is_chosen_by_its_space() -> None:
+    short, long = (
+        compose_code("HOLL", "201"),
+        compose_code("HOLL", "201", "https://e.org/" + "x" * 40),
+    )
+    for text, side_mm, scarce, expected in (
+        (short, 20.0, False, (3, "H")),
+        (short, 13.9, True, (2, "H")),
+        (short, 11.8, False, (3, "Q")),
+        (long, 30.0, False, (8, "H")),
+        (long, 15.0, False, (7, "Q")),
+    ):
+        code = encode_label(text, side_mm, "label 201", scarce=scarce)
+        assert (code.version, code.level, code.width) == (*expected, code.modules + 4), text
+    with pytest.raises(CodeTooLarge, match=r"label 201 needs 13\.7 mm and has 12\.0 mm"):
+        encode_label(long, 12.0, "label 201")
+
+
+@given(
+    st.floats(0, 300), st.floats(0, 300), st.floats(14.5, 200), st.sampled_from([0.2, 0.3548, 1.0])
+)
+def test_on_a_printer_of_black_and_white_every_module_is_as_many_whole_dots(
+    x: float, top: float, side: float, dot: float
+) -> None:
+    code = encode_label(compose_code("HOLL", "201"), 14.0, "")
+    dot = min(dot, side / code.width)
+    left, head, whole = whole_dots(code, x, top, side, dot)
+    for length in (left, head, whole / code.width):
+        assert length / dot == pytest.approx(round(length / dot), abs=1e-6)
+    assert side - code.width * dot <= whole + 1e-6 <= side + 2e-6
+    assert abs(left + whole / 2 - x - side / 2) <= dot / 2 + 1e-6
+    assert abs(head + whole / 2 - top - side / 2) <= dot / 2 + 1e-6
 
 
 def test_a_code_is_drawn_as_one_path() -> None:

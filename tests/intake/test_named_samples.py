@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import pytest
 
-from provenance._identity.check_character import check_character
+from provenance._identity.check_character import check_character, check_letters
 from provenance._printing.workbook import write_workbook
 from tests.builders import a_package, renderings
 from tests.intake.forms import NOON, bring_in, one_row, write_csv
@@ -91,7 +91,7 @@ def test_a_check_character_that_does_not_fit_makes_no_new_number(package, tmp_pa
     assert "write 502-3, or HOLL-502T-" in said.remedy
     damaged = "treenail 1 HOLL-502 3\nsite HOLL\nnumber 503\nkind core"
     result = cores(package, tmp_path / "cores2.csv", damaged)
-    assert any("the first line says 502" in one.message for one in result.findings)
+    assert any("is not whole" in one.message for one in result.findings)
     kept = set(package.table("unread")["cell_text"])
     assert {"502T", "note 0", damaged} <= kept
 
@@ -107,7 +107,7 @@ def test_a_crews_numbers_that_end_in_a_letter_come_in_and_come_back(package, tmp
 
 
 def test_a_workbook_may_be_filled_in_from_labels(package, tmp_path) -> None:
-    check = check_character("HOLL-502")
+    check = check_letters("HOLL-502")
     rows = package.table("plug").assign(plug_id="P-9", sample_id=f"HOLL–502–{check}", stamp="502")
     path = write_workbook(package.model, tmp_path / "crew.xlsx", rows={"plug": rows})
     assert bring_in(package, path, mapping=None, when=NOON).unread == 0

@@ -14,7 +14,8 @@ from provenance._checks.second_opinion import with_second_opinion
 from provenance._cli import treenail
 from provenance._history.deciding import Refused as WrongDecision
 from provenance._history.deciding import decide, rename
-from provenance._identity.check_character import check_character
+from provenance._identity.check_character import check_character, check_letters
+from provenance._identity.payload import compose_code, compose_inside, inside_code, parcel_code
 from provenance._identity.selection import samples_of_package
 from provenance._ledger.custody import verify_chain
 from provenance._ledger.handover import Refused, record_events, samples_of_parcel
@@ -316,7 +317,7 @@ def test_a_scanners_lines_are_handed_over_together(tmp_path) -> None:
     package = a_field_package(tmp_path)
     lines = (
         f"{scan('231', 'site HOLL', 'number 231', 'kind core')}{scan('232')}\r\n"
-        f"HOLL–233–{check_character('HOLL-233')}\n\n"
+        f"HOLL–233–{check_letters('HOLL-233')}\n\n"
         f"{scan('231', 'site HOLL', 'number 231', 'kind core').replace(chr(10), ' ')}\n"
     )
     asked = ["handover", str(package.folder), "stored", "--place", "Box 4", "--scanned"]
@@ -337,17 +338,59 @@ def test_no_line_is_recorded_unless_all_are_good(tmp_path) -> None:
     lines = f"{scan('231')}\nhello\n{other}\n233-?\n"
     told = str(CliRunner().invoke(treenail, asked, input=lines).exception)
     assert 'line 2: "hello" is no sample of this record' in told
-    assert 'line 3: "233" is the number in words, and the first line says 232' in told
+    assert "same number as before it" in told
     assert 'line 7: "233-?" does not fit its check character' in told
     assert "UTF-8" in str(CliRunner().invoke(treenail, asked, input=b"\xff\xfe").exception)
     assert "no line names a sample" in str(CliRunner().invoke(treenail, asked).exception)
     assert package.table("custody").to_dict("records") == before
 
 
+def test_the_code_of_a_box_or_parcel_stands_for_all_samples_in_it(tmp_path) -> None:
+    package = a_field_package(tmp_path)
+    folder = str(package.folder)
+    box = compose_inside("HOLL", inside_code("Box 12"))
+    parcel = compose_inside("HOLL", parcel_code("C-1"))
+    asked = ["handover", folder, "stored"]
+
+    def run(*words: str, scanned: str | None = None) -> str:
+        more = ["--on", "2024-06-20", *([] if scanned is None else ["--scanned", "-"])]
+        result = CliRunner().invoke(treenail, [*words, *more], input=scanned)
+        return result.output + str(result.exception or "")
+
+    assert "of no box, drawer or parcel with samples" in run(*asked, "--samples", box)
+    assert "of no box or drawer in this ledger" in run(*asked, "--samples", "231", "--place", box)
+    act(package, "stored", ["231"], "2024-06-05", place_held="Box 12")
+    act(package, "stored", ["232"], "2024-06-05", place_held="box 12")
+    # one line alone, among labels, without its word, typed small
+    for scanned in (box, f"{compose_code('HOLL', '231')}\n{box}\n", box.lower().split()[1]):
+        told = run(*asked, scanned=scanned)
+        assert "note: 2 samples in Box 12 with MB" in told
+        assert "Stored: 231, 232" in told
+    assert "line 1: " in run(*asked, scanned=box.replace("12", "21"))
+    assert "perhaps HOLL-BOX-12-TD was meant" in run(*asked, scanned=box.replace("12", "21"))
+    other = compose_inside("MILL", inside_code("Box 12"))
+    assert "is of site MILL, and this record has HOLL" in run(*asked, "--samples", other)
+    # its words come from the ledger
+    run(*asked, "--samples", "233", "--place", box)
+    assert "Stored: 231, 232, 233" in run(*asked, "--samples", box)
+    run("handover", folder, "packed", "--samples", box, "--consignment", parcel)
+    run("handover", folder, "handed_over", "--samples", parcel, "--consignment", parcel, "--to=LAB")
+    told = run("handover", folder, "received", scanned=parcel)
+    assert "note: 3 samples in parcel C-1" in told
+    assert "231, 232, 233" in told
+    assert "is the code of no parcel" in run("handover", folder, "packed", "--consignment", box)
+    # a box of that name at each of two holders is asked
+    package = open_package(package.folder)
+    act(package, "handed_over", ["231"], "2024-08-01", to_party_id="MB")
+    act(package, "received", ["231"], "2024-08-02", to_party_id="MB", place_held="Box 12")
+    act(package, "stored", ["232"], "2024-08-02", place_held="Box 12")
+    assert "could be Box 12 with" in run(*asked, "--samples", box)
+
+
 def test_every_command_takes_what_the_label_says(tmp_path) -> None:
     """And none takes it when the check character does not fit."""
     folder = str(a_field_package(tmp_path).folder)
-    full = f"HOLL-231-{check_character('HOLL-231')}"
+    full = f"HOLL-231-{check_letters('HOLL-231')}"
     right = [
         (["labels", folder, "--samples", full, "--out", str(tmp_path / "l.pdf")], "1 label"),
         (["tags", folder, "--samples", full.lower(), "--out", str(tmp_path / "t.pdf")], "1 tag"),
@@ -360,10 +403,10 @@ def test_every_command_takes_what_the_label_says(tmp_path) -> None:
     for command, says in right:
         result = CliRunner().invoke(treenail, command)
         assert says in result.output, result.output
-        wrong = [one.replace(full, f"{full[:-1]}?").replace(full[5:], "231-?") for one in command]
+        wrong = [one.replace(full, f"{full[:-1]}?").replace(full[5:], "231-J?") for one in command]
         if wrong != command:
             told = str(CliRunner().invoke(treenail, wrong).exception)
-            assert "that of 231 is H, not ?" in told, wrong
+            assert "that of 231 is JV, not J?" in told, wrong
     parcel = ["handover", folder, "handed_over", "--consignment", "c–1", "--to", "LAB"]
     act(open_package(tmp_path / "holl"), "packed", ["232"], "2024-06-15", consignment_id="C-1")
     assert "232" in CliRunner().invoke(treenail, parcel).output

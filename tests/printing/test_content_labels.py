@@ -6,6 +6,7 @@ from pathlib import Path
 
 import pytest
 
+from provenance._identity.payload import compose_inside, inside_code
 from provenance._ledger.handover import record_events
 from provenance._printing.labels.content_labels import (
     Content,
@@ -14,9 +15,9 @@ from provenance._printing.labels.content_labels import (
     ranges_of,
 )
 from provenance._printing.labels.facts import gather_facts
-from provenance._printing.labels.stock import UnusableStock, load_stock
+from provenance._printing.labels.stock import UnusableStock, load_stock, shipped_stocks
 from tests.builders import a_package
-from tests.printing.reading import page_texts
+from tests.printing.reading import decoded, page_texts, rendered
 
 SCATTERED = tuple(str(number) for number in range(1, 3000, 2))
 
@@ -65,6 +66,26 @@ def test_the_count_and_every_number_are_printed_however_many_labels_it_takes(
     assert f"label {printed.label_count} of {printed.label_count}" in text
     assert set(SCATTERED) <= set(text.split())
     assert "…" not in text
+
+
+def test_every_label_has_the_code_of_its_box_and_the_text_to_type(tmp_path: Path) -> None:
+    """Not where the place is not recorded, or is in more words than a code says."""
+    for stock in (one for one in shipped_stocks() if load_stock(one).draws == "content"):
+        for place, code in (
+            ("Box 12", "HOLL:BOX-12-TD"),
+            ("Store B, shelf 7, drawer 12, second from the left", None),
+            ("", ""),
+            ("a sentence " * 9, ""),
+        ):
+            content = Content(place, "", "HOLL", "Site 7", SCATTERED[:300])
+            text = (
+                compose_inside("HOLL", inside_code(place)) if code is None else f"TREENAIL {code}"
+            )
+            path = tmp_path / "labels.pdf"
+            count = print_content_labels([content], load_stock(stock), path).label_count
+            expected = [text] * count if code != "" else []
+            assert decoded(rendered(path, 200)) == expected, (stock, place)
+            assert (code or "HOLL") in " ".join(page_texts(path))
 
 
 def test_a_label_with_no_room_for_a_list_is_refused(tmp_path: Path) -> None:

@@ -11,7 +11,7 @@ from provenance._base.errors import TreenailError
 from provenance._drawing.clock_face import clock_point, draw_clock_face
 from provenance._drawing.document import printed_pages
 from provenance._drawing.paper import PAPERS, Paper, paper_named
-from provenance._identity.payload import read_payload
+from provenance._identity.payload import read_scan
 from provenance._ledger.handover import record_events
 from provenance._printing.papers.hole_card import print_hole_cards
 from provenance._printing.papers.hole_facts import gather_cards
@@ -139,7 +139,7 @@ def test_four_cards_lie_on_a_page_and_long_words_stay_inside(paper: Paper, tmp_p
     left, top, right, foot = ink_box_mm(page, 150)
     assert right - left == pytest.approx(2 * 98, abs=0.6)
     assert foot - top == pytest.approx(2 * 132, abs=0.6)
-    assert [read_payload(text).sample_id for text in decoded(page)] == ["231"] * 4
+    assert [read_scan(text).sample_id for text in decoded(page)] == ["231"] * 4
 
 
 def test_the_clock_runs_as_clocks_do() -> None:

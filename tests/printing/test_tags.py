@@ -8,8 +8,8 @@ import pytest
 
 from provenance._base.errors import TreenailError
 from provenance._drawing.paper import PAPERS, Paper, paper_named
-from provenance._identity.check_character import check_character
-from provenance._identity.payload import read_payload
+from provenance._identity.check_character import check_letters
+from provenance._identity.payload import read_scan
 from provenance._ledger.handover import record_events
 from provenance._printing.labels.facts import SampleFacts, gather_facts
 from provenance._printing.papers.consignment import print_consignment
@@ -43,7 +43,7 @@ def a_parcel(count: int, **values: str) -> Parcel:
     items = tuple(
         ParcelItem(
             SampleFacts("HOLL", str(n), "Site 7", "Core", "2024-06-04", "MB", f"B1-{n}", "Beam"),
-            check_character(f"HOLL-{n}"),
+            check_letters(f"HOLL-{n}"),
             "98",
             "1",
             "Whole",
@@ -76,7 +76,7 @@ def test_a_tag_a_sample_with_its_stub(paper: Paper, tmp_path: Path) -> None:
     words = page_texts(tmp_path / "tags.pdf")[0].split()
     for number in ("231", "232", "233"):
         assert words.count(number) == 2, "on the tag and on its stub"
-    read = [read_payload(text).sample_id for text in decoded(rendered(tmp_path / "tags.pdf", 150))]
+    read = [read_scan(text).sample_id for text in decoded(rendered(tmp_path / "tags.pdf", 150))]
     assert sorted(read) == ["231", "232", "233"]
 
 
@@ -91,7 +91,7 @@ def test_tags_stay_inside_the_margins_that_printers_need(tmp_path: Path) -> None
     assert min(left, top, 210 - right, 297 - foot) > 5
 
 
-def test_the_list_has_every_sample_with_its_check_character_and_the_total(tmp_path: Path) -> None:
+def test_the_list_has_every_sample_with_its_check_letters_and_the_total(tmp_path: Path) -> None:
     parcel = gather_parcel(a_packed_package(tmp_path), "C-1")
     print_consignment(parcel, A4, tmp_path / "parcel.pdf")
     text = page_texts(tmp_path / "parcel.pdf")[0]
@@ -146,6 +146,10 @@ def test_each_sample_can_have_its_tag_beside_the_parcels(tmp_path: Path) -> None
     alone = print_consignment(a_parcel(4), A4, tmp_path / "alone.pdf")
     every = print_consignment(a_parcel(4), A4, tmp_path / "every.pdf", each_sample=True)
     assert (alone.label_count, every.label_count) == (1, 5)
+    # the parcel's own tag has the code of the parcel, and says it to be typed
+    (code,) = decoded(rendered(tmp_path / "alone.pdf", 150, 2))
+    assert read_scan(code).inside == "PARCEL-C-1"
+    assert code.removeprefix("TREENAIL ") in page_texts(tmp_path / "alone.pdf")[2]
 
 
 def test_long_words_stay_in_their_cells(tmp_path: Path) -> None:

@@ -15,7 +15,7 @@ from provenance._bundle.finding_aid.pictures import Pictures
 from provenance._bundle.finding_aid.plans import Plans
 from provenance._bundle.finding_aid.record import Record
 from provenance._bundle.finding_aid.writing import Page, Writer
-from provenance._identity.check_character import check_character
+from provenance._identity.check_character import check_letters
 from provenance._identity.identifier import full_identifier
 from provenance._record.edition_key import is_public
 from provenance._record.snapshot import Row
@@ -201,7 +201,7 @@ class ChainPages:
             f"Sample {key}" + (f": {kind.lower()}" if kind else ""),
             steps_to_here=steps,
             identifier=identifier,
-            check=check_character(identifier) if identifier else "",
+            check=check_letters(identifier) if identifier else "",
             dates=self.dates(row),
             rows=self._fields("sample", key, _SAMPLE_SHOWN),
             element=self.listed(element) if element else None,

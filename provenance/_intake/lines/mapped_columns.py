@@ -139,7 +139,7 @@ def texts_of(column: MappedColumn, row: Sequence[CellValue]) -> str:
 def name_in_other_tables(
     rule: MappedRows, values: dict[str, str], written: dict[str, str]
 ) -> list[tuple[MappedColumn, str, str]]:
-    """Read the keys of which another field says the table, as of a photo of sample 231-H, in place.
+    """Read the keys of which another field says the table, as of a photo of 231-JV, in place.
 
     Returns the columns that could not be read so, with their texts and why.
     """

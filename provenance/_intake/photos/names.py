@@ -9,6 +9,7 @@ from dataclasses import dataclass
 from pathlib import PurePath
 
 from provenance._base.errors import UnreadableValue
+from provenance._identity.check_character import LETTERS
 from provenance._identity.identifier import parse_identifier
 from provenance._identity.payload import one_line
 from provenance._intake.photos.subjects import Subject, Subjects
@@ -164,8 +165,9 @@ def _runs(code: str) -> tuple[str, ...]:
 
 
 def _is_check(rest: str, run: re.Match[str]) -> bool:
-    """Whether one capital or digit behind a hyphen stands where a check character would."""
-    return len(run[0]) == 1 and run[0] == run[0].upper() and rest[run.start() - 1] == "-"
+    """Whether capitals behind a hyphen stand where check letters would, or the one character."""
+    letters = len(run[0]) == 1 or (len(run[0]) == 2 and set(run[0]) <= set(LETTERS))
+    return letters and run[0] == run[0].upper() and rest[run.start() - 1] == "-"
 
 
 def _is_word(text: str) -> bool:

@@ -7,7 +7,7 @@ from dataclasses import dataclass
 from functools import cached_property
 
 from provenance._base.errors import UnreadableValue
-from provenance._identity.payload import MAGIC, one_line, read_payload
+from provenance._identity.payload import is_inside, is_scan, one_line, read_scan
 from provenance._identity.sheet_code import MAGIC as SHEET_MAGIC
 from provenance._identity.sheet_code import read_sheet_code
 from provenance._record.joined import keys_now
@@ -57,9 +57,9 @@ class Subjects:
                     one_line(str(subject)), "is on a sheet in view, and this record has no such row"
                 )
             return subject
-        if not text.startswith(f"{MAGIC} "):
+        if not is_scan(text) or is_inside(text):
             return None
-        label = read_payload(text)
+        label = read_scan(text)
         row = self._in_capitals.get(label.sample_id)
         if row is None or self.samples[row]["site_id"].upper() != label.site_id:
             raise UnreadableValue(

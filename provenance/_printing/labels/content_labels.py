@@ -13,8 +13,10 @@ from provenance._base.errors import TreenailError
 from provenance._base.progress import Progress, say_nothing
 from provenance._drawing.document import printed_pages
 from provenance._drawing.fitting import draw_block, draw_line, fit_block, write_block, write_line
-from provenance._drawing.fonts import ASCENT, BOLD, PLAIN
+from provenance._drawing.fonts import ASCENT, BOLD, MONO, PLAIN
 from provenance._drawing.paper import MM, Box
+from provenance._drawing.qr import draw_code, encode_label
+from provenance._identity.payload import compose_inside, inside_code
 from provenance._ledger.holdings import Holding, holdings_of
 from provenance._printing.labels.calibration import TRUE, Calibration
 from provenance._printing.labels.facts import SampleFacts, joined, rows_by_key
@@ -23,6 +25,8 @@ from provenance._printing.labels.stock import Stock, UnusableStock
 from provenance._record.package import Package
 
 SMALLEST_TEXT = 6.0
+FOOT_TEXT = 6.5
+FOOT_MM = 2.4
 _NUMBER = re.compile(r"(\D*)(\d+)")
 
 
@@ -35,6 +39,12 @@ class Content:
     site_id: str
     site_name: str
     numbers: tuple[str, ...]
+
+    @property
+    def code_text(self) -> str:
+        """The text of its code; '' where the place is not recorded, or longer than codes say."""
+        code = inside_code(self.place_held)
+        return compose_inside(self.site_id, code) if code else ""
 
 
 def contents_by_place(package: Package, facts: Sequence[SampleFacts]) -> list[Content]:
@@ -130,17 +140,18 @@ def print_content_labels(
     return Printed(tuple(pages.paths), len(labels), pages.page_count)
 
 
-def _divided(box: Box) -> tuple[Box, Box, Box]:
-    """Heading, line of site and count, and the list below them."""
+def _divided(box: Box) -> tuple[Box, Box, Box, Box]:
+    """Heading, line of site and count, the list below them, and a line at the foot."""
     heading, rest = box.cut_top(min(box.height * 0.3, 11 * MM), 0.6 * MM)
-    line, listing = rest.cut_top(min(box.height * 0.2, 6 * MM), 1 * MM)
-    return heading, line, listing
+    line, rest = rest.cut_top(min(box.height * 0.2, 6 * MM), 1 * MM)
+    listing, foot = rest.cut_top(rest.height - FOOT_MM * MM)
+    return heading, line, listing, foot
 
 
 def _parts(stock: Stock, content: Content) -> list[str]:
     """The list of numbers in as many pieces as labels are needed to print all of it."""
     box = Box(0, 0, stock.label_width_mm * MM, stock.label_height_mm * MM)
-    _, _, listing = _divided(box.inset(stock.padding_mm * MM))
+    _, _, listing, _ = _divided(box.inset(stock.padding_mm * MM))
     remaining = ranges_of(content.numbers)
     parts: list[str] = []
     while remaining:
@@ -170,10 +181,20 @@ def _most_that_fit(listing: Box, entries: list[str]) -> int:
 
 
 def _draw_content(canvas: Any, box: Box, content: Content, part: str, number: int, of: int) -> None:
-    heading, line, listing = _divided(box)
+    heading, line, listing, foot = _divided(box)
+    if content.code_text:
+        side = heading.top - line.y - 1 * MM
+        code = encode_label(content.code_text, side / MM, content.place_held)
+        draw_code(canvas, code, box.right - side, heading.top - side, side)
+        heading, line = (
+            Box(one.x, one.y, one.width - side - 1 * MM, one.height) for one in (heading, line)
+        )
     count = f"{len(content.numbers)} samples" if len(content.numbers) != 1 else "1 sample"
+    # what a person types where the code cannot be read
+    draw_line(canvas, content.code_text.partition(" ")[2], MONO, FOOT_TEXT, foot.x, foot.y)
     if of > 1:
-        count += f" (label {number} of {of})"
+        part_of = f"label {number} of {of}"
+        draw_line(canvas, part_of, PLAIN, FOOT_TEXT, foot.right, foot.y, align="right")
     if content.place_held:
         held = content.place_held
         write_block(canvas, held, BOLD, heading, largest=22, smallest=SMALLEST_TEXT)
@@ -196,10 +217,10 @@ def _draw_content(canvas: Any, box: Box, content: Content, part: str, number: in
     left = line.width - BOLD.width(counted.lines[0], counted.size) - 2 * MM
     holder = content.holder and f"with {content.holder}"
     site = joined(" · ", joined(" ", content.site_id, content.site_name), holder)
-    at = (line.x, baseline)
-    write_line(canvas, site, PLAIN, left, *at, largest=9, smallest=SMALLEST_TEXT)
+    words = Box(line.x, line.y, left, line.height)
+    write_block(canvas, site, PLAIN, words, largest=9, smallest=SMALLEST_TEXT)
     canvas.setLineWidth(0.6)
-    canvas.line(line.x, line.y, line.right, line.y)
+    canvas.line(box.x, line.y, box.right, line.y)
     # the list may be longer than any text that somebody writes, and none of it may be cut
     room = (listing.width, listing.height)
     fitted = fit_block(part, PLAIN, *room, largest=15, smallest=SMALLEST_TEXT)

@@ -5,13 +5,15 @@ from __future__ import annotations
 import re
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
+from functools import cached_property
 
 from provenance._base.errors import TreenailError, UnreadableValue
-from provenance._identity.check_character import check_character
+from provenance._identity.check_character import check_letters
 from provenance._identity.identifier import full_identifier
 from provenance._identity.naming import SampleNames
-from provenance._identity.payload import SampleLabel, compose_payload
+from provenance._identity.payload import compose_code
 from provenance._identity.selection import number_order, select_samples
+from provenance._ledger.inside import samples_inside
 from provenance._record.package import Package
 from provenance._record.snapshot import Row
 
@@ -47,15 +49,15 @@ class SampleFacts:
         """The field specimen number as the identifier has it, in capitals."""
         return self.sample_id.strip().upper()
 
-    @property
+    @cached_property
     def identifier(self) -> str:
         """The full identifier, which says the site too."""
         return full_identifier(self.site_id, self.sample_id)
 
-    @property
+    @cached_property
     def check(self) -> str:
-        """The check character of the full identifier."""
-        return check_character(self.identifier)
+        """The check letters of the full identifier."""
+        return check_letters(self.identifier)
 
     @property
     def site_words(self) -> str:
@@ -69,15 +71,8 @@ class SampleFacts:
 
     def payload(self, resolver: str = "") -> str:
         """The plain text of the code; see provenance._identity.payload."""
-        return compose_payload(
-            SampleLabel(
-                site_id=self.site_id,
-                sample_id=self.sample_id,
-                kind=self.kind.lower(),
-                date=self.collected_on,
-                address=resolver.replace("{identifier}", self.identifier),
-            )
-        )
+        address = resolver.replace("{identifier}", self.identifier)
+        return compose_code(self.site_id, self.sample_id, address)
 
 
 def gather_facts(
@@ -104,7 +99,12 @@ def gather_facts(
     if selection is not None:
         numbered = {row["sample_id"]: row for row in samples}
         names = SampleNames.of(package.tables)
-        chosen = select_samples([row["sample_id"] for row in samples], selection, names)
+        chosen = select_samples(
+            [row["sample_id"] for row in samples],
+            selection,
+            names,
+            inside=lambda code: samples_inside(package.tables, code).samples,
+        )
         rows = [numbered[number] for number in chosen]
     else:
         rows = sorted(samples, key=lambda row: (row["site_id"], number_order(row["sample_id"])))

@@ -3,10 +3,8 @@
 Size rule: the number stands as large as the label allows, at least 5 mm high wherever there is room
 (that is about 25 minutes of arc at arm's length, 0.7 m; 20 to 22 are called comfortable, value from
 memory). A number that could not even stand SMALLEST_NUMBER_MM high is refused, never cut. Other
-text shrinks to SMALLEST_TEXT points, breaks, and is then cut with '…'; the code says it in full.
-The check character stands apart from the number, smaller and in a frame that says 'check': it may
-be any digit or letter, 0 and O too, because ISO/IEC 7064 has no system for letters and digits that
-leaves out those that look alike; so place and word tell it from the number, not its shape.
+text shrinks to SMALLEST_TEXT points, breaks, and is then cut with '…'; the record says it in full.
+The check letters stand apart from the number, smaller and in a frame that says 'check'.
 """
 
 from __future__ import annotations
@@ -32,7 +30,13 @@ from provenance._drawing.fonts import (
     unprintable_characters,
 )
 from provenance._drawing.paper import MM, Box
-from provenance._drawing.qr import draw_code, encode_to_fit, needed_side_mm
+from provenance._drawing.qr import (
+    LABEL_QUIET_MODULES,
+    draw_code,
+    encode_label,
+    needed_side_mm,
+    whole_dots,
+)
 from provenance._printing.labels.facts import SampleFacts, joined
 from provenance._printing.labels.stock import Stock, UnusableStock
 
@@ -45,8 +49,8 @@ LARGEST_CODE_MM = 34.0
 GAP = 1.5 * MM
 
 SMALLEST_CHECK_WORD = 4.0
-_FRAME = 1.5
-"""Width of the check character's frame, as a share of the character's width."""
+_FRAME = 1.4
+"""Width of the frame of the check letters, as a share of the width of one digit of the number."""
 
 
 def draw_sample_label(
@@ -60,9 +64,9 @@ def draw_sample_label(
     if stock.draws == "flag":
         _draw_flag(canvas, stock, box.inset(0, pad), pad, facts, resolver)
     elif stock.draws == "disc":
-        _draw_disc(canvas, box, box.width / 2 - pad, facts, resolver)
+        _draw_disc(canvas, stock, box, box.width / 2 - pad, facts, resolver)
     elif stock.draws == "sample":
-        _draw_rectangle(canvas, box.inset(pad), facts, resolver)
+        _draw_rectangle(canvas, stock, box.inset(pad), facts, resolver)
     else:
         raise UnusableStock(
             f"stock '{stock.name}' is for {stock.draws}, not for labels of single samples"
@@ -75,23 +79,30 @@ def unprintable_in(facts: SampleFacts) -> tuple[str, ...]:
     return tuple(c for text in texts for c in unprintable_characters(text, PLAIN))
 
 
-def _draw_code(canvas: Any, facts: SampleFacts, resolver: str, box: Box) -> None:
-    code = encode_to_fit(facts.payload(resolver), box.width / MM, facts.identifier)
-    draw_code(canvas, code, box.x, box.y, box.width)
+def _draw_code(canvas: Any, stock: Stock, facts: SampleFacts, resolver: str, box: Box) -> None:
+    scarce = stock.draws in ("disc", "flag")
+    text, side = facts.payload(resolver), box.width
+    code = encode_label(text, side / MM, facts.identifier, scarce=scarce)
+    x, y = box.x, box.y
+    if stock.dpi:
+        height = stock.page_size[1]
+        x, top, side = whole_dots(code, x, height - box.top, side, 72 / stock.dpi)
+        y = height - top - side
+    draw_code(canvas, code, x, y, side)
 
 
 def _draw_number(canvas: Any, box: Box, facts: SampleFacts) -> None:
-    """The number from the left of the box, as high as it allows, and the framed check character."""
+    """The number from the left of the box, as high as it allows, and the framed check letters."""
     digits = MONO.width(facts.number, 1.0)
     one = MONO.width("0", 1.0)
-    # number, a gap of half a character, and a frame around a character two thirds as high
-    share = digits + one * (0.5 + _FRAME * 0.67)
+    # number, a gap of half a digit, and the frame
+    share = digits + one * (0.5 + _FRAME)
     size = min(box.width / share, box.height / CAP_HEIGHT, LARGEST_NUMBER_MM * MM / CAP_HEIGHT)
     _refuse_tiny(size, facts)
     baseline = box.middle_y - size * CAP_HEIGHT / 2
     draw_line(canvas, facts.number, MONO, size, box.x, baseline)
     x = box.x + (digits + one * 0.5) * size
-    frame = Box(x, baseline, one * _FRAME * 0.67 * size, size * CAP_HEIGHT)
+    frame = Box(x, baseline, one * _FRAME * size, size * CAP_HEIGHT)
     draw_framed_check(canvas, frame, facts.check)
 
 
@@ -104,20 +115,20 @@ def _refuse_tiny(size: float, facts: SampleFacts) -> None:
 
 
 def draw_framed_check(canvas: Any, frame: Box, check: str) -> None:
-    """The check character in a frame, so that nobody takes it for a part of the number.
+    """The check letters in a frame, so that nobody takes it for a part of the number.
 
     Where there is room for a word that can be read, the frame says what it is.
     """
     canvas.saveState()
     canvas.setLineWidth(max(0.4, frame.height * 0.03))
-    canvas.roundRect(frame.x, frame.y, frame.width, frame.height, frame.width * 0.18)
+    canvas.roundRect(frame.x, frame.y, frame.width, frame.height, frame.height * 0.15)
     room, word_size = frame, frame.width * 0.84 / PLAIN.width("check", 1.0)
+    word_size = min(word_size, frame.height * 0.24)
     if word_size >= SMALLEST_CHECK_WORD:
         room, word = frame.cut_top(frame.height * 0.7)
         baseline = word.y + word.height * 0.3
-        word_size = min(word_size, frame.height * 0.24)
         draw_line(canvas, "check", PLAIN, word_size, word.middle_x, baseline, align="centre")
-    size = min(room.height * 0.67 / CAP_HEIGHT, room.width * 0.7 / MONO.width(check, 1.0))
+    size = min(room.height * 0.67 / CAP_HEIGHT, room.width * 0.8 / MONO.width(check, 1.0))
     middle = room.middle_y - size * CAP_HEIGHT / 2
     draw_line(canvas, check, MONO, size, room.middle_x, middle, align="centre")
     canvas.restoreState()
@@ -179,10 +190,10 @@ def _draw_writing_lines(canvas: Any, box: Box) -> None:
     canvas.restoreState()
 
 
-def _draw_rectangle(canvas: Any, box: Box, facts: SampleFacts, resolver: str) -> None:
+def _draw_rectangle(canvas: Any, stock: Stock, box: Box, facts: SampleFacts, resolver: str) -> None:
     side = min(box.height, box.width * 0.46, LARGEST_CODE_MM * MM)
     code, text = box.cut_left(side, GAP / 2)
-    _draw_code(canvas, facts, resolver, Box(code.x, code.middle_y - side / 2, side, side))
+    _draw_code(canvas, stock, facts, resolver, Box(code.x, code.middle_y - side / 2, side, side))
     number, words = text.cut_top(max(READABLE_NUMBER_MM * MM, text.height * 0.36), GAP)
     _draw_number(canvas, number, facts)
     _draw_words(canvas, words, facts)
@@ -195,7 +206,7 @@ def _draw_flag(
     end_width = (box.width - stock.wrap_mm * MM) / 2
     left, rest = box.cut_left(end_width)
     wrap, right = rest.cut_left(stock.wrap_mm * MM)
-    _draw_flag_code(canvas, left.inset(pad, 0), facts, resolver)
+    _draw_flag_code(canvas, stock, left.inset(pad, 0), facts, resolver)
     inner = right.inset(pad, 0)
     number, words = inner.cut_top(max(READABLE_NUMBER_MM * MM, inner.height * 0.36), GAP / 2)
     _draw_number(canvas, number, facts)
@@ -216,17 +227,15 @@ def _draw_flag(
         _draw_upright(canvas, number_line, MONO, x, box.middle_y)
 
 
-def _draw_flag_code(canvas: Any, box: Box, facts: SampleFacts, resolver: str) -> None:
-    """The code, and beside it the site's code and the check character where there is room."""
+def _draw_flag_code(canvas: Any, stock: Stock, box: Box, facts: SampleFacts, resolver: str) -> None:
+    """The code, and beside it the site's code and the check letters where there is room."""
     side = min(box.height, box.width)
-    _draw_code(canvas, facts, resolver, Box(box.x, box.middle_y - side / 2, side, side))
+    _draw_code(canvas, stock, facts, resolver, Box(box.x, box.middle_y - side / 2, side, side))
     room = box.width - side
     if room < 4 * MM:
         return
-    frame_width = min(room - 1 * MM, 5 * MM)
-    frame = Box(
-        box.right - frame_width, box.top - frame_width * 1.2, frame_width, frame_width * 1.2
-    )
+    width = min(room - 1 * MM, 7.5 * MM)
+    frame = Box(box.right - width, box.top - width * 0.8, width, width * 0.8)
     draw_framed_check(canvas, frame, facts.check)
     below = frame.y - 1 * MM - box.y
     site = facts.site_id.upper()
@@ -246,10 +255,12 @@ def _draw_upright(canvas: Any, fitted: FittedText, face: Typeface, x: float, y: 
     canvas.restoreState()
 
 
-def _draw_disc(canvas: Any, box: Box, radius: float, facts: SampleFacts, resolver: str) -> None:
-    """The code high in the circle, the number below, site and check character at the sides."""
+def _draw_disc(
+    canvas: Any, stock: Stock, box: Box, radius: float, facts: SampleFacts, resolver: str
+) -> None:
+    """The code high in the circle, the number below, site and check letters at the sides."""
     x, y = box.middle_x, box.middle_y
-    least = needed_side_mm(facts.payload(resolver)) * MM
+    least = needed_side_mm(facts.payload(resolver), quiet=LABEL_QUIET_MODULES) * MM
     side = max(least, radius * 1.2)
     if side > radius * sqrt(2):
         raise UnusableStock(
@@ -259,15 +270,18 @@ def _draw_disc(canvas: Any, box: Box, radius: float, facts: SampleFacts, resolve
         )
     half = side / 2
     top = sqrt(radius**2 - half**2)
-    _draw_code(canvas, facts, resolver, Box(x - half, y + top - side, side, side))
+    _draw_code(canvas, stock, facts, resolver, Box(x - half, y + top - side, side, side))
     _draw_disc_number(canvas, x, y, radius, y + top - side, facts)
     middle = y + top - half
     reach = sqrt(radius**2 - (top - half + half * 0.45) ** 2)
     room = reach - half
     width = min(room * 0.9, 3.4 * MM)
     site = facts.site_id.upper()
-    frame = Box(x + half + (room - width) / 2, middle - width * 0.6, width, width * 1.2)
-    draw_framed_check(canvas, frame, facts.check)
+    canvas.saveState()
+    canvas.translate(x + half + room / 2, middle)
+    canvas.rotate(90)
+    draw_framed_check(canvas, Box(-width * 0.85, -width / 2, width * 1.7, width), facts.check)
+    canvas.restoreState()
     largest = min(LARGEST_TEXT, room * 0.8 / CAP_HEIGHT)
     smallest = SMALLEST_TEXT - 1
     fitted = fit_line(site, BOLD, side * 0.6, largest=largest, smallest=smallest)

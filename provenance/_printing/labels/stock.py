@@ -25,7 +25,8 @@ class UnusableStock(TreenailError):
 class Stock:
     """One kind of sheet or roll; measures in mm from the upper left corner of the page.
 
-    `draws` is 'sample', 'flag', 'disc' or 'content'; `wrap_mm` is 0 but for flags.
+    `draws` is 'sample', 'flag', 'disc' or 'content'; `wrap_mm` is 0 but for flags. `dpi` is 0 but
+    for printers whose dots are black or white.
     """
 
     name: str
@@ -43,6 +44,7 @@ class Stock:
     top_mm: float
     pitch_x_mm: float
     pitch_y_mm: float
+    dpi: float = 0.0
 
     @property
     def labels_a_page(self) -> int:
@@ -123,6 +125,7 @@ def stock_from(raw: Any, path: Path) -> Stock:
         top_mm=float(grid["top_mm"]),
         pitch_x_mm=float(grid["pitch_x_mm"]),
         pitch_y_mm=float(grid["pitch_y_mm"]),
+        dpi=float(page.get("dpi", 0.0)),
     )
     contradiction = _contradiction(stock)
     if contradiction:

@@ -128,12 +128,12 @@ def _draw_rows(canvas: Any, box: Box, start: int, items: Sequence[ParcelItem]) -
 def _draw_sample_cell(
     canvas: Any, x: float, baseline: float, width: float, item: ParcelItem
 ) -> None:
-    room = width - 1.6 * MM - (6 * MM if item.check else 0)
+    room = width - 1.6 * MM - (8 * MM if item.check else 0)
     number = item.facts.number
     fitted = write_line(canvas, number, MONO, room, x, baseline, largest=10, smallest=4)
     if item.check:
         used = MONO.width(number, fitted.size)
-        frame = Box(x + used + 2.2 * MM, baseline - 0.5 * MM, 3.4 * MM, 4 * MM)
+        frame = Box(x + used + 2.2 * MM, baseline - 0.5 * MM, 5.4 * MM, 4 * MM)
         draw_framed_check(canvas, frame, item.check)
 
 

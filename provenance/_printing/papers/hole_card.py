@@ -17,7 +17,7 @@ from provenance._drawing.document import printed_pages
 from provenance._drawing.fitting import draw_line, draw_pairs, write_block
 from provenance._drawing.fonts import BOLD, PLAIN
 from provenance._drawing.paper import MM, Box, Paper
-from provenance._drawing.qr import draw_code, encode_to_fit
+from provenance._drawing.qr import draw_code, encode_label
 from provenance._drawing.stamp_face import draw_stamp_face
 from provenance._printing.labels.labels import Printed
 from provenance._printing.papers.hole_facts import HoleCard
@@ -91,7 +91,7 @@ def _draw_card(canvas: Any, edges: Box, card: HoleCard, resolver: str) -> None:
     draw_pairs(canvas, words, pairs, word_width=17 * MM, largest=LARGEST_TEXT)
     now, code = last.cut_left(last.width - CODE_MM * MM, 1 * MM)
     side = min(code.width, code.height)
-    drawn = encode_to_fit(facts.payload(resolver), side / MM, facts.number)
+    drawn = encode_label(facts.payload(resolver), side / MM, facts.number)
     draw_code(canvas, drawn, code.right - side, code.top - side, side)
     draw_pairs(canvas, now.inset(0, 1 * MM), card.now, word_width=17 * MM, largest=LARGEST_TEXT)
     _draw_caution(canvas, caution, card.warning)

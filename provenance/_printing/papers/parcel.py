@@ -6,6 +6,7 @@ from collections import Counter
 from collections.abc import Mapping
 from dataclasses import dataclass
 
+from provenance._identity.payload import compose_inside, parcel_code
 from provenance._printing.labels.facts import SampleFacts, gather_facts, joined, rows_by_key
 from provenance._record.package import Package
 from provenance._record.snapshot import Row
@@ -53,6 +54,13 @@ class Parcel:
     questions: str
     recorded_count: str
     items: tuple[ParcelItem, ...]
+
+    @property
+    def code_text(self) -> str:
+        """The text of its code, '' for a parcel that none can say; of several sites the first."""
+        code = parcel_code(self.consignment_id)
+        sites = [item.facts.site_id for item in self.items if item.facts.site_id]
+        return compose_inside(sites[0], code) if code and sites else ""
 
     @property
     def count_in_words(self) -> str:

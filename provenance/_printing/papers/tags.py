@@ -20,7 +20,7 @@ from provenance._drawing.fitting import (
 )
 from provenance._drawing.fonts import ASCENT, CAP_HEIGHT, MONO, PLAIN, printable
 from provenance._drawing.paper import MM, Box, Paper
-from provenance._drawing.qr import draw_code, encode_to_fit
+from provenance._drawing.qr import draw_code, encode_label
 from provenance._printing.labels.facts import SampleFacts, joined
 from provenance._printing.labels.labels import Printed
 from provenance._printing.labels.sample_label import draw_framed_check
@@ -65,14 +65,14 @@ def parcel_tag(parcel: Parcel) -> Tag:
     return Tag(
         number=parcel.consignment_id,
         check="",
-        code_text="",
+        code_text=parcel.code_text,
         title="Parcel",
         pairs=(
             ("from", parcel.sender.in_words),
             ("to", parcel.receiver.in_words),
-            ("for", parcel.purpose),
-            ("holds", parcel.count_in_words),
+            ("holds", joined(" · ", parcel.count_in_words, parcel.purpose)),
             ("seal", parcel.seal_number),
+            ("code", parcel.code_text.partition(" ")[2]),
         ),
     )
 
@@ -128,7 +128,7 @@ def _draw_body(canvas: Any, body: Box, tag: Tag) -> None:
     head, table = rest.cut_top(CODE_MM * MM, 2.5 * MM)
     if tag.code_text:
         code, head = head.cut_left(CODE_MM * MM, 2 * MM)
-        drawn = encode_to_fit(tag.code_text, CODE_MM, tag.number)
+        drawn = encode_label(tag.code_text, CODE_MM, tag.number)
         draw_code(canvas, drawn, code.x, code.y, code.width)
     number, words = head.cut_top(8 * MM, 2.5 * MM)
     draw_numbered(canvas, number, tag.number, tag.check, tag.title)
@@ -137,19 +137,19 @@ def _draw_body(canvas: Any, body: Box, tag: Tag) -> None:
 
 
 def draw_numbered(canvas: Any, box: Box, number: str, check: str, title: str) -> None:
-    """The number in large from the left, its check character framed, at the right what it is."""
+    """The number in large from the left, its check letters framed, at the right what it is."""
     said = PLAIN.width(title, 8)
     draw_line(canvas, title, PLAIN, 8, box.right, box.top - 8 * ASCENT, align="right")
     room = box.width - said - 2 * MM
     one = MONO.width("0", 1.0)
-    framed = 1.4 * one if check else 0.0
+    framed = 2.1 * one if check else 0.0
     share = MONO.width(number, 1.0) + framed
     size = min(box.height / CAP_HEIGHT, room / share)
     baseline = box.top - size * CAP_HEIGHT
     draw_line(canvas, number, MONO, size, box.x, baseline)
     if check:
         x = box.x + (share - framed + 0.4 * one) * size
-        frame = Box(x, baseline, one * size, size * CAP_HEIGHT)
+        frame = Box(x, baseline, 1.7 * one * size, size * CAP_HEIGHT)
         draw_framed_check(canvas, frame, check)
 
 

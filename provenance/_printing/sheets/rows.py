@@ -8,6 +8,7 @@ from functools import cached_property
 from provenance._base.errors import TreenailError
 from provenance._identity.naming import SampleNames
 from provenance._identity.selection import select_samples
+from provenance._ledger.inside import samples_inside
 from provenance._record.package import Package
 from provenance._record.snapshot import Row
 from provenance._record.tables import ROW
@@ -69,7 +70,12 @@ class ChosenRows:
             by_key = {row[key]: (number, row) for number, row in rows}
             if table == "sample":
                 names = SampleNames.of(tables)
-                chosen = select_samples(list(by_key), selection, names)
+                chosen = select_samples(
+                    list(by_key),
+                    selection,
+                    names,
+                    inside=lambda code: samples_inside(tables, code).samples,
+                )
             else:
                 chosen = select_samples(list(by_key), selection, noun="piece of wood")
             rows = [by_key[code] for code in chosen]

@@ -146,14 +146,14 @@ def test_the_plan_leads_to_wood_sample_plug_result_and_custody(open_page: Any) -
 
 
 def test_a_label_leads_to_the_page_of_its_sample(open_page: Any) -> None:
-    for asked in ("HOLL-231", "holl-231", "HOLL-231-H"):
+    for asked in ("HOLL-231", "holl-231", "HOLL-231-H", "HOLL-231-JV"):
         page = open_page(f"go.html#{asked}")
         page.wait_for_url("**/pages/sample/231.html")
     page = open_page("go.html#HOLL-999")
     page.wait_for_function("document.querySelector('#count').textContent")
     assert "No sample with the number HOLL-999" in page.text_content("#count")
     # where a stand-in is shown for the site, labels still lead to the page by their number
-    for asked in ("HOLL-231", "HOLL-231-H"):
+    for asked in ("HOLL-231", "HOLL-231-H", "HOLL-231-JV"):
         page = open_page("go.html")
         page.evaluate(
             "(asked) => { aid.data.samples = {'KXQTW-231': 'pages/sample/231.html'};"
@@ -171,7 +171,10 @@ def test_a_sample_is_found_by_all_that_names_it(open_page: Any, record: Package)
         number = sample["sample_id"]
         full = checked_identifier(sample["site_id"], number)
         slip = full.replace(number, f"{number[:-1]}{(int(number[-1]) + 1) % 10}")
-        for text in (*renderings(sample["site_id"], number), slip, f"{full[:-1]}?", f"X{full}"):
+        full_glued = full.replace("-", "")
+        others = (slip, f"{full[:-1]}?", f"X{full}", f"{full[:-1]}7", full_glued, f"{full}A")
+        box = f"TREENAIL {sample['site_id']}:{number}-AY"
+        for text in (*renderings(sample["site_id"], number), *others, f"TREENAIL {slip}", box):
             try:
                 expected = [f"{one.site_id}-{one.sample_id}" for one in names.samples(text)]
             except UnreadableValue:
@@ -184,8 +187,11 @@ def test_a_sample_is_found_by_all_that_names_it(open_page: Any, record: Package)
         assert any(f"sample {number}," in one for one in found_by(page, "#reading", full))
 
 
-def test_a_check_character_that_does_not_fit_is_said_to_be_wrong(open_page: Any) -> None:
+def test_a_check_that_does_not_fit_is_said_to_be_wrong(open_page: Any) -> None:
     page = open_page("index.html")
+    assert found_by(page, "#q", "HOLL-213-JV")[0].startswith("Samples 231")
+    assert "letters do not fit: that of HOLL-213 is EA, not JV" in page.text_content("#count")
+    assert "Perhaps HOLL-231-JV is meant" in page.text_content("#count")
     assert found_by(page, "#q", "HOLL-213-H")[0].startswith("Samples 231")
     assert "that of HOLL-213 is" in page.text_content("#count")
     assert "Perhaps HOLL-231-H is meant" in page.text_content("#count")

@@ -18,12 +18,12 @@ from provenance._base.disk import sha256_of
 from provenance._base.errors import AlreadyThere
 from provenance._checks.check import check_package
 from provenance._cli import treenail
-from provenance._identity.payload import SampleLabel, compose_payload
+from provenance._identity.payload import compose_code
 from provenance._identity.sheet_code import SheetCode, compose_sheet_code
 from provenance._intake.photos.attaching import PicturesAttached, attach_pictures
 from provenance._record import together
 from provenance._record.package import Package, open_package
-from tests.builders import SOUND, a_package
+from tests.builders import SOUND, a_package, code_of_before
 from tests.intake.photos.pictures import a_code, a_picture, an_exif, as_jpeg, printed_label, save
 
 TODAY = date(2025, 1, 1)
@@ -31,7 +31,7 @@ POSITION = ("51", "28", "26")
 
 
 def a_label(number: str, site: str = "HOLL") -> str:
-    return compose_payload(SampleLabel(site, number, "core"))
+    return compose_code(site, number)
 
 
 def a_record(folder: Path) -> Package:
@@ -71,7 +71,8 @@ def test_each_picture_is_linked_by_its_label_or_its_name_or_asked(tmp_path: Path
 
     save(phone / "IMG_0001.jpg", a_picture(printed_label("231", tmp_path)), an_exif())
     codes("IMG_0002.jpg", a_label("231"), a_label("240"))
-    codes("IMG_0003.jpg", a_label("231"), a_label("250"))
+    # labels of before are read as well, and the label of a box is about no sample
+    codes("IMG_0003.jpg", code_of_before("HOLL", "231"), a_label("250"), "TREENAIL HOLL:BOX-12-TD")
     codes("IMG_0004.jpg", a_label("231"), a_label("260"))
     codes("IMG_0005.jpg", compose_sheet_code(SheetCode("element", key="B1-015")))
     codes("IMG_0006.jpg", a_label("999"))

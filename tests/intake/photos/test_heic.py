@@ -12,14 +12,14 @@ import pillow_heif
 import pytest
 from PIL import Image
 
-from provenance._identity.payload import SampleLabel, compose_payload
+from provenance._identity.payload import compose_code
 from provenance._intake.photos.attaching import PicturesAttached, attach_pictures
 from provenance._intake.photos.picture import COPY_PIXELS, is_heif
 from provenance._record.package import Package
 from tests.builders import a_package
 from tests.intake.photos.pictures import a_code, a_picture, an_exif
 
-LABEL = compose_payload(SampleLabel("HOLL", "231", "core"))
+LABEL = compose_code("HOLL", "231")
 
 
 def a_heic(path: Path, picture: Image.Image, orientation: int = 1) -> Path:

@@ -79,11 +79,13 @@ def test_no_counter_of_a_camera_links_whatever_numbers_the_record_has(tmp_path: 
     assert [str(one) for one in made if names.read(one).sure] == []
 
 
-def test_a_check_character_that_does_not_fit_is_said_and_the_likely_number_too(
+def test_a_check_that_does_not_fit_is_said_and_the_likely_number_too(
     names: Names,
 ) -> None:
-    wrong = checked_identifier("HOLL", "231")[:-1] + "X"
-    assert "does not fit its check character" in names.read(PurePath(f"{wrong}.jpg")).trouble
+    for wrong in (checked_identifier("HOLL", "231")[:-1] + "X", "HOLL-231-X"):
+        assert "does not fit its check" in names.read(PurePath(f"{wrong}.jpg")).trouble
+    for right in ("HOLL-231-JV", "HOLL-231-H", "HOLL-231-ok"):
+        assert names.read(PurePath(f"{right}.jpg")).trouble == ""
     # a small letter counts the pictures of one sample
     assert names.read(PurePath("HOLL-231-a.jpg")).sure == {CORE}
 
