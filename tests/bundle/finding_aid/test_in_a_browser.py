@@ -26,6 +26,7 @@ KINDS_OF_PAGE = (
     "pages/place/B1.html",
     "pages/element/B1-014.html",
     "pages/sample/231.html",
+    "pages/stamps.html",
     "pages/table/element-1.html",
 )
 READINGS = (
