@@ -154,7 +154,7 @@ def locate_plug(
         Candidate(
             float(weights[i]) / total,
             plugs[i],
-            _reasons(plugs[i], reads[:, i], around),
+            _reasons(plugs[i], reads[:, i], around, plugs[i].stamp in parsed.exchanged),
             tuple(copies.get(plugs[i][1:], ())),
         )
         for i in order
@@ -247,10 +247,12 @@ def _without_copies(
     return alone, copies
 
 
-def _reasons(plug: PlugRecord, reads: np.ndarray, around: Around) -> tuple[str, ...]:
-    reasons = []
+def _reasons(
+    plug: PlugRecord, reads: np.ndarray, around: Around, exchanged: bool
+) -> tuple[str, ...]:
+    reasons = ["if two digits were exchanged"] if exchanged else []
     plain, over = map(float, reads)
-    if plain + over > 0 and not around.seen.upright:
+    if plain + over > 0 and not (exchanged or around.seen.upright):
         share = over / (plain + over)
         if share > 0.9:
             reasons.append("only if you saw it upside down")

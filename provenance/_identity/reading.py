@@ -293,7 +293,8 @@ def _aligned(struck: np.ndarray, way: Way, table: np.ndarray, wear: Wear) -> np.
     state = np.zeros((read + 1, count))
     state[0] = 1.0
     state = _with_nick(state, nicks, rates["nick"])
-    before, seen_before = state, []
+    before = state
+    seen_before: list[np.ndarray] = []
     for position in range(length):
         at_edge = position in (0, length - 1)
         missed = rates["overlooked_at_edge" if at_edge else "overlooked_inside"]
