@@ -75,23 +75,27 @@ def locate(
 ) -> Found:
     """Find the hole that a worn stamp belongs to.
 
-    `reading` is what can be read: `231`, `2?1` (one cannot be read), `2[38]1` (3 or 8), `2..`
-    (broken off behind), `..31` (broken off before), or `6 or 8`; or what a label says
-    (`HOLL-231-JV`), or its scanned code, whose check letters must fit. Each of `records` is a
-    record, or the path of a package, a bundle, or a folder of them. `place` is the building or room
-    that the plug is in, by code or name. Several copies of one record count once. A damaged bundle
-    is asked only with `even_if_damaged`.
+    `reading` is what can be read: `231`, `2?1` (one cannot be read), `2[38]1` (3 or 8), `2..`,
+    `..31` or `2..1` (some may be missing there), `66.` (with its orientation dot), or `6 or 8`; or
+    what a label says (`HOLL-231-JV`), or its scanned code, whose check letters must fit. Each of
+    `records` is a record, or the path of a package, a bundle, or a folder of them. `place` is the
+    building or room that the plug is in, by code, name or kind; one that no record has is left out,
+    and `notes` say so. Several copies of one record count once. A damaged bundle is asked only with
+    `even_if_damaged`.
 
     Returns:
-        The plugs it may be, ranked by probability, in `frame`; `unrecorded` is the probability that
-        it is none of them; `verdicts` has the verdict over each bundle.
+        The plugs it may be, ranked by probability, in `frame`; numbers that were reserved and have
+        no recorded plug are there with the status 'reserved'. `unrecorded` is the probability that
+        it is none of them; `exchanged` are stamps that it would be with two digits exchanged;
+        `verdicts` has the verdict over each bundle.
 
     Raises:
         UnusableInput: no record is named, or one cannot be read.
         TreenailError: the reading says nothing that can be looked for (a ValueError too).
     """
     from provenance._catalogue.plugs import gather_plugs, read_genera
-    from provenance._identity.locate import Seen, locate_plug
+    from provenance._identity.locate import locate_plug
+    from provenance._identity.plug_fit import Seen
 
     if not records:
         raise UnusableInput("no record is named; name at least one in which to look for the plug")

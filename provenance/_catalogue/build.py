@@ -12,10 +12,16 @@ from pathlib import Path
 from provenance._base.errors import TreenailError, UnusableInput
 from provenance._base.progress import Progress, say_nothing
 from provenance._catalogue.database import now, opened_catalogue, transaction, warn_of_clock
-from provenance._catalogue.entry import SAMPLE_COLUMNS, Entry, read_entry, read_symbols
+from provenance._catalogue.entry import (
+    RESERVED_COLUMNS,
+    SAMPLE_COLUMNS,
+    Entry,
+    read_entry,
+    read_symbols,
+)
 from provenance._catalogue.stores.records import Survey, signature_of, survey_place
 from provenance._catalogue.stores.spread import HERE, Broken, Crew, do_each
-from provenance._identity.locate import PlugRecord
+from provenance._identity.plug_fit import STORED
 from provenance._record.remote import Place, Remote, lies_below, place_at
 
 INDEX_NAME = "catalogue.sqlite"
@@ -221,14 +227,15 @@ def _store_entry(database: sqlite3.Connection, entry: Entry, run_id: int) -> Non
         "read_in_run": run_id,
     }
     bundle_id = _put_bundle(database, entry.path, facts)
-    for table in ("site", "sample", "plug", "withdrawal"):
+    for table in ("site", "sample", "plug", "reserved", "withdrawal"):
         database.execute(f"DELETE FROM {table} WHERE bundle_id = ?", [bundle_id])
     for site in entry.sites:
         _insert(database, "site", bundle_id, tuple(site), [tuple(site.values())])
     _insert(database, "sample", bundle_id, SAMPLE_COLUMNS, entry.samples)
     # a plug's source is the bundle
-    plugs = (plug[1:] for plug in entry.plugs)
-    _insert(database, "plug", bundle_id, PlugRecord._fields[1:], plugs)
+    plugs = (plug[1:-1] for plug in entry.plugs)
+    _insert(database, "plug", bundle_id, STORED, plugs)
+    _insert(database, "reserved", bundle_id, RESERVED_COLUMNS, entry.reserved)
     said = [(one.manifest_sha256, one.reason, one.on) for one in entry.withdraws]
     _insert(database, "withdrawal", bundle_id, _WITHDRAWAL_COLUMNS, said)
 

@@ -3,16 +3,19 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from contextlib import closing
 from dataclasses import dataclass
+from functools import cache
 from typing import Any
 
 from provenance._base.errors import UnusableInput
+from provenance._base.resources import shipped
+from provenance._base.yaml_text import read_yaml
 from provenance._bundle.describe.withdrawn import Withdrawn, withdrawn_by
 from provenance._catalogue.joining import JoinedTables, PackedRows, pack_rows
 from provenance._catalogue.stores.records import Source, open_source, signature_of
-from provenance._identity.locate import PlugRecord
+from provenance._identity.plug_fit import RESERVED, PlugRecord
 from provenance._model.schema import Vocabulary
 from provenance._record.cells import float_of, whole_of
 from provenance._record.joined import split_codes
@@ -27,8 +30,8 @@ class Entry:
 
     `signature` is that before reading; `facts` the columns of the table `bundle` that come from
     inside; `sites` rows of that table without bundle_id; `samples` and `plugs` rows with the
-    columns SAMPLE_COLUMNS and those of PlugRecord. `withdraws` are the editions whose place it
-    takes.
+    columns SAMPLE_COLUMNS and those of PlugRecord; `reserved` rows with RESERVED_COLUMNS.
+    `withdraws` are the editions whose place it takes.
     """
 
     path: Place
@@ -39,12 +42,22 @@ class Entry:
     samples: PackedRows
     plugs: PackedRows
     withdraws: tuple[Withdrawn, ...] = ()
+    reserved: tuple[tuple[str, ...], ...] = ()
+
+
+def reserved_plug(path: str, row: Sequence[str]) -> PlugRecord:
+    """A number that was given out and has no recorded plug, as `locate` compares it.
+
+    `row` has the RESERVED_COLUMNS.
+    """
+    site, number, mark, crew, day = row
+    return PlugRecord(
+        path, site, number, "", number, mark, None, RESERVED, "", "", "", "", "", day, crew=crew
+    )
 
 
 def read_symbols() -> Vocabulary:
     """The symbols beside a year, as shipped; needed to tell cutting dates from others."""
-    from provenance._base.resources import shipped
-    from provenance._base.yaml_text import read_yaml
     from provenance._model.schema import vocabulary_from
 
     return vocabulary_from(read_yaml(shipped("schemas") / "vocabularies" / "result_symbol.yaml"))
@@ -78,13 +91,14 @@ def read_entry(
             sites = tuple(map(record.site, tables.rows("site")))
             samples = pack_rows(map(record.sample, tables.samples()))
             plugs = pack_rows(record.plug(str(path), row) for row in tables.plugs())
+            reserved = tuple(tables.reserved(RESERVED_COLUMNS))
         after = signature_of(path)
     except OSError as error:
         raise UnusableInput(f"{path} cannot be read: {error.strerror or error}") from error
     if before != after:
         raise UnusableInput(f"{path} changed while it was read; it is read again at the next look")
     form = "zip" if before.startswith("zip") else "folder" if before[:3] == "bag" else "package"
-    return Entry(path, before, form, facts, sites, samples, plugs, withdraws)
+    return Entry(path, before, form, facts, sites, samples, plugs, withdraws, reserved)
 
 
 SAMPLE_COLUMNS = (
@@ -92,6 +106,7 @@ SAMPLE_COLUMNS = (
     "outcome", "inner_year", "outer_year", "end_from_year", "end_to_year", "cutting", "keeper_id",
     "keeper_name", "gone",
 )  # fmt: skip
+RESERVED_COLUMNS = ("site_id", "sample_id", "orientation_mark", "crew", "reserved_on")
 TABLE_COLUMNS = {
     "site": (
         "site_id", "name", "public_name", "kind", "country", "region", "latitude", "longitude",
@@ -99,9 +114,10 @@ TABLE_COLUMNS = {
         "protection", "repository_id",
     ),
     "party": ("party_id", "kind", "name", "may_be_named"),
-    "place": ("place_id", "name", "parent_place_id"),
+    "place": ("place_id", "name", "parent_place_id", "kind"),
     "element": ("element_id", "place_id", "function", "species_field"),
     "sample": ("sample_id", "site_id", "element_id", "kind", "species_field", "collected_on"),
+    "reservation": RESERVED_COLUMNS,
     "plug": ("plug_id", "sample_id", "stamp", "orientation_mark", "dowel_mm", "status"),
     "custody": (
         "custody_id", "event", "happened_on", "sample_id", "consignment_id", "from_party_id",
@@ -257,7 +273,7 @@ class _Record:
             element_id=sample.get("element_id", ""),
             function=element.get("function", ""),
             species=element.get("species_field", "") or sample.get("species_field", ""),
-            places="\n".join(sorted({name.lower() for row in chain for name in _names(row)})),
+            places="\n".join([*_lines(map(_names, chain)), "", *_lines(map(_kinds, chain))]),
             where=_where(chain),
             collected_on=sample.get("collected_on", ""),
             former="\n".join(self.former.get(plug.get("sample_id", ""), ())),
@@ -320,6 +336,21 @@ def _where(chain: list[Row]) -> str:
 
 def _names(row: Row) -> list[str]:
     return [text for text in (row.get("place_id", ""), row.get("name", "")) if text]
+
+
+def _kinds(row: Row) -> Sequence[str]:
+    """What such a place is commonly called: its kind and the other names of the kind."""
+    return _names_of_kinds().get(row.get("kind", ""), ())
+
+
+@cache
+def _names_of_kinds() -> Mapping[str, Sequence[str]]:
+    terms = read_yaml(shipped("schemas") / "vocabularies" / "place_kind.yaml")["terms"]
+    return {one["code"]: [one["label"], *one.get("synonyms", ())] for one in terms}
+
+
+def _lines(names: Iterable[Sequence[str]]) -> list[str]:
+    return sorted({name.lower() for some in names for name in some})
 
 
 def _number(text: str) -> float | None:

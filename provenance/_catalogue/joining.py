@@ -117,6 +117,13 @@ class JoinedTables:
             "WHERE plug.stamp <> '' ORDER BY plug.rowid",
         )
 
+    def reserved(self, columns: Sequence[str]) -> Iterator[tuple[str, ...]]:
+        """These columns of every reserved number without a plug, in the order of the table."""
+        return self._database.execute(
+            f"SELECT {', '.join(columns)} FROM reservation WHERE sample_id <> '' AND sample_id "
+            "NOT IN (SELECT sample_id FROM plug UNION SELECT stamp FROM plug) ORDER BY rowid"
+        )
+
     def _last_results(self) -> Iterator[tuple[str, ...]]:
         """The result reported last of each sample, among those that no other supersedes."""
         columns = ("sample_id", *_RESULT)

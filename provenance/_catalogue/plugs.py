@@ -5,6 +5,7 @@ A bundle that has vanished keeps its plugs, because the plugs are still in the w
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from pathlib import Path
 
 from provenance._base.errors import UnusableInput
@@ -12,10 +13,15 @@ from provenance._base.progress import Progress, say_nothing
 from provenance._bundle.answering import ORDINARY_BYTES, bytes_of, verdict_for_answer
 from provenance._catalogue.build import update_catalogue
 from provenance._catalogue.database import read_only_catalogue
-from provenance._catalogue.entry import read_entry, read_symbols
+from provenance._catalogue.entry import (
+    RESERVED_COLUMNS,
+    read_entry,
+    read_symbols,
+    reserved_plug,
+)
 from provenance._catalogue.query import VERDICTS
 from provenance._catalogue.stores.records import find_sources, is_bundle
-from provenance._identity.locate import PlugRecord
+from provenance._identity.plug_fit import STORED, PlugRecord
 from provenance._record.remote import Place
 
 
@@ -36,7 +42,9 @@ def gather_plugs(
     even_if_damaged: bool = False,
     progress: Progress = say_nothing,
 ) -> list[PlugRecord]:
-    """All plugs at `place`, read afresh: one package or bundle, or a folder of them.
+    """All plugs at `place` and all reserved numbers without one, read afresh.
+
+    `place` is one package or bundle, or a folder of them.
 
     With `unreadable`, sources that cannot be read are put into it, path → why, and the others are
     read all the same; `verdicts` is filled with the verdict over each bundle, path → words. Bundles
@@ -62,6 +70,7 @@ def gather_plugs(
                     verdicts[str(path)] = verdict.in_words
             entry = read_entry(path, symbols, even_if_damaged=even_if_damaged)
             plugs.extend(map(PlugRecord._make, entry.plugs))
+            plugs.extend(reserved_plug(str(path), row) for row in entry.reserved)
         except UnusableInput as error:
             if unreadable is None or len(unreadable) + 1 == len(sources):
                 raise
@@ -80,16 +89,23 @@ def index_plugs(place: Path, index: Path, *, progress: Progress = say_nothing) -
 
 
 def stored_plugs(index: Path, *, even_if_damaged: bool = False) -> list[PlugRecord]:
-    """Every plug in the catalogue, those of vanished bundles too; raises TreenailError.
+    """Every plug and reserved number in the catalogue, those of vanished bundles too.
+
+    Raises TreenailError.
 
     Those of bundles that the last audit found damaged are left out, unless `even_if_damaged`.
     """
-    columns = ", ".join(f'plug."{name}"' for name in PlugRecord._fields[1:])
     kept = "1" if even_if_damaged else "judged.verdict != 'damaged'"
+
+    def asked(table: str, names: Sequence[str]) -> str:
+        columns = ", ".join(f'{table}."{name}"' for name in names)
+        return (
+            f"{VERDICTS}SELECT bundle.path, {columns} FROM {table} JOIN bundle USING (bundle_id) "
+            f"JOIN judged USING (bundle_id) WHERE {kept} ORDER BY bundle.path, {table}.rowid"
+        )
+
     with read_only_catalogue(index) as database:
         database.row_factory = None
-        rows = database.execute(
-            f"{VERDICTS}SELECT bundle.path, {columns} FROM plug JOIN bundle USING (bundle_id) "
-            f"JOIN judged USING (bundle_id) WHERE {kept} ORDER BY bundle.path, plug.rowid"
-        )
-        return [PlugRecord._make(row) for row in rows]
+        plugs = [PlugRecord(*row) for row in database.execute(asked("plug", STORED))]
+        reserved = database.execute(asked("reserved", RESERVED_COLUMNS))
+        return plugs + [reserved_plug(path, row) for path, *row in reserved]

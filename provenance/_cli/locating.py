@@ -139,9 +139,9 @@ def _share_numbers(
 @click.command("locate")
 @click.argument("place", type=click.Path(path_type=Path, exists=True))
 @click.argument("reading")
-@click.option("--in", "room", help="Building or room it is in, code or name.")
+@click.option("--in", "room", help="Building or room it is in: code, name or kind (attic).")
 @click.option("--dowel", help="Dowel size as measured: '5/8 in', '16 mm'.")
-@click.option("--wood", help="Species code of the wood it is in.")
+@click.option("--wood", help="The wood it is in: species code or name (oak).")
 @click.option("--upright", is_flag=True, help="You are sure which way up it is.")
 @click.option("--index", type=click.Path(path_type=Path), help="Keep an index here.")
 @even_if_damaged_option
@@ -163,10 +163,11 @@ def locate(
 ) -> None:
     """Find the hole of a worn plug: PLACE is a package, a bundle, or a folder of them.
 
-    READING is what you can read: 231, '2?1' (one cannot be read), '2[38]1' (3 or 8), '2..' (broken
-    off behind), '..31' (broken off before), or '6 or 8'. It may also be what a label says,
-    HOLL-231-JV or 231-JV, or its scanned code: the check letters must fit then. Several copies of
-    one record count once.
+    READING is what you can read: 231, '2?1' (one cannot be read), '2[38]1' (3 or 8), '2..', '..31'
+    or '2..1' (some may be missing there), '66.' (with its orientation dot), or '6 or 8'. Write a
+    letter where you see one: L0E is 307 upside down. It may also be what a label says, HOLL-231-JV
+    or 231-JV, or its scanned code: the check letters must fit then. Several copies of one record
+    count once. Numbers that were reserved and have no recorded plug are told of, too.
 
     Each bundle is verified first, and what is told from it bears the verdict; a damaged one tells
     nothing. With --index the verdict is that of the last audit.
@@ -174,13 +175,14 @@ def locate(
     Exit codes: 0 candidates, 1 no recorded plug fits well, 2 nothing that can be read.
     """
     from provenance._catalogue.plugs import gather_plugs, index_plugs, read_genera, stored_plugs
-    from provenance._identity.locate import Found, Seen, locate_plug
+    from provenance._identity.locate import Found, locate_plug
+    from provenance._identity.plug_fit import Seen
     from provenance._intake.values.units import read_length
 
     seen = Seen(
         place=room,
         dowel_mm=read_length(dowel, "mm", "mm") if dowel else None,
-        species=wood.upper() if wood else None,
+        species=wood or None,
         upright=upright,
     )
     with progress_bar("reading") as progress:
@@ -200,25 +202,16 @@ def locate(
             verdicts = _verdicts_of_audits(index, even_if_damaged)
     for why in unreadable.values():
         click.echo(f"not read: {why}", err=True)
-    genera = read_genera()
-    if seen.species and seen.species not in {*genera, *(plug.species for plug in plugs)}:
-        from provenance._model.wood_names import shipped_species, species_meant
-
-        near = species_meant(seen.species, shipped_species())
-        hint = f" did you mean {' or '.join(near)}?" if near else ""
-        click.echo(
-            visible(
-                f"no list of species and no record here has the code {seen.species}, so --wood "
-                f"does not help to tell the plugs apart;{hint or ' the code book lists the codes'}"
-            ),
-            err=True,
-        )
-    found: Found = locate_plug(plugs, reading, seen, genera=genera, limit=most or len(plugs))
+    found: Found = locate_plug(plugs, reading, seen, genera=read_genera(), limit=most or len(plugs))
+    for note in found.notes:
+        click.echo(visible(note), err=True)
     if shape == "json":
         raw = {
             "reading": found.reading.text,
             "searched": found.searched,
+            "reserved": found.reserved,
             "unrecorded": found.unrecorded,
+            "exchanged": found.exchanged,
             "candidates": [
                 {
                     "probability": one.probability,
@@ -253,18 +246,22 @@ def _verdicts_of_audits(index: Path, even_if_damaged: bool) -> dict[str, str]:
 
 def _show(found: object, verdicts: Mapping[str, str]) -> None:
     from provenance._identity.locate import Found
+    from provenance._identity.plug_fit import RESERVED
 
     assert isinstance(found, Found)
-    click.echo(f"'{found.reading.text}' among {found.searched} recorded plugs")
+    beside = f" and {found.reserved} reserved numbers" if found.reserved else ""
+    click.echo(visible(f"'{found.reading.text}' among {found.searched} recorded plugs{beside}"))
     if found.none_fits:
         click.echo("No recorded plug fits well; the nearest are:")
     for one in found.candidates:
         plug = one.plug
-        lines = [
-            f"{one.probability:6.1%}  {plug.stamp:>6}  sample {plug.sample_id} of {plug.site_id}, "
-            f"{plug.function.replace('_', ' ')} {plug.element_id}"
-            f"{f' ({plug.where})' if plug.where else ''}"
-        ]
+        named = f"sample {plug.sample_id} of {plug.site_id}"
+        if plug.status == RESERVED:
+            named = f"a number reserved for {plug.site_id}"
+        elif plug.element_id:
+            named += f", {plug.function.replace('_', ' ')} {plug.element_id}".replace("  ", " ")
+        where = f" ({plug.where})" if plug.where else ""
+        lines = [f"{one.probability:6.1%}  {plug.stamp:>6}  {named}{where}"]
         indent = " " * 16
         if one.why:
             lines.append(f"{indent}{'; '.join(one.why)}")
@@ -275,6 +272,8 @@ def _show(found: object, verdicts: Mapping[str, str]) -> None:
         for line in lines:
             click.echo(visible(line).replace("\n", " "))
     click.echo(f"{found.unrecorded:6.1%}  that the plug is in none of these records")
+    if found.exchanged:
+        click.echo(f"or digits exchanged: {', '.join(found.exchanged)}")
     told = dict.fromkeys(verdicts.get(one.plug.source) for one in found.candidates)
     for verdict in filter(None, told):
         click.echo(visible(verdict).replace("\n", " "))

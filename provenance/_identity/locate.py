@@ -2,89 +2,46 @@
 
 The probability of a plug is Bayes' rule over all plugs that were searched: how likely the reading
 is for its stamp (identity/reading.py), times how well building, dowel and wood fit, times how
-likely a plug in its recorded state is to be seen at all. One share is kept for a plug that is in no
-record. Weights marked 'own estimate' are this project's; no one has counted such cases.
+likely a plug in its recorded state is to be seen at all. A number that was given out and has no
+recorded plug counts as an unlikely plug. One share is kept for a plug that is in no record. All
+weights are in schemas/stamp_wear.yaml; no one has counted such cases.
 """
 
 from __future__ import annotations
 
-import math
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 from functools import cached_property
-from typing import TYPE_CHECKING, NamedTuple
+from typing import TYPE_CHECKING
 
 from provenance._identity.naming import SampleNames, key_of
 from provenance._identity.payload import is_scan, one_line
-from provenance._identity.reading import Reading, Wear, likelihoods, parse_reading, read_wear
+from provenance._identity.plug_fit import (
+    RESERVED,
+    Around,
+    PlugRecord,
+    Seen,
+    state_weight,
+    understand,
+    without_plug,
+)
+from provenance._identity.reading import (
+    Reading,
+    likelihoods,
+    parse_reading,
+    read_wear,
+    stranger_likelihood,
+)
 
 if TYPE_CHECKING:
     import numpy as np
     import pandas as pd
-
-UNRECORDED = 0.05
-"""Share of plugs met in a building that the searched records do not hold (own estimate)."""
-
-STATUS_WEIGHTS = {
-    "in_place": 1.0,
-    "in_place_worn": 1.0,
-    "hidden": 0.2,
-    "unknown": 0.5,
-    "replaced": 0.05,
-    "lost": 0.03,
-    "not_plugged": 0.01,
-}
-"""How likely a plug of that recorded state is to be met (own estimate)."""
-
-PLACE_WEIGHTS = {True: 1.0, False: 0.03, None: 0.3}
-WOOD_WEIGHTS = {"same": 1.0, "genus": 0.7, "other": 0.15, None: 0.5}
-DOWEL_SPREAD_MM = 0.6
-DOWEL_FLOOR = 0.02
-DOWEL_UNKNOWN = 0.3
-"""How much place, wood and dowel count; people measure and remember wrongly (own estimate)."""
-
 
 _SHOWN = (
     "stamp", "sample_id", "site_id", "plug_id", "element_id", "function", "species", "dowel_mm",
     "status", "where", "collected_on", "source",
 )  # fmt: skip
 """Fields of PlugRecord that the frame of candidates has."""
-
-
-class PlugRecord(NamedTuple):
-    """One plug as the record has it, with what helps to tell it from others.
-
-    `places` names its place and every larger one it lies in, codes and names, in lower case, one a
-    line; `former` the numbers that its sample bore before, one a line; `source` is the package or
-    bundle it was read from. A tuple, because there may be very many and an index hands them over as
-    they are.
-    """
-
-    source: str
-    site_id: str
-    sample_id: str
-    plug_id: str
-    stamp: str
-    orientation_mark: str
-    dowel_mm: float | None
-    status: str
-    element_id: str
-    function: str
-    species: str
-    places: str
-    where: str
-    collected_on: str
-    former: str = ""
-
-
-@dataclass(frozen=True)
-class Seen:
-    """What a person sees beside the stamp; None where nothing is known."""
-
-    place: str | None = None
-    dowel_mm: float | None = None
-    species: str | None = None
-    upright: bool = False
 
 
 @dataclass(frozen=True)
@@ -104,8 +61,10 @@ class Candidate:
 class Found:
     """The ranked answer.
 
-    `searched` counts plugs, each once however many copies of its record there are; `unrecorded` is
-    the probability that no searched record holds the plug; `verdicts` maps each bundle that was
+    `searched` counts plugs, each once however many copies of its record there are, and `reserved`
+    the numbers without a recorded plug; `unrecorded` is the probability that no searched record
+    holds the plug; `exchanged` are stamps there that it would be with two digits exchanged; `notes`
+    say how a place or wood was understood, or that it was not. `verdicts` maps each bundle that was
     searched, by the path that is the `source` of its plugs, to the verdict over it on a line.
     """
 
@@ -114,6 +73,9 @@ class Found:
     candidates: tuple[Candidate, ...]
     unrecorded: float
     verdicts: Mapping[str, str] = field(default_factory=dict)
+    reserved: int = 0
+    exchanged: tuple[str, ...] = ()
+    notes: tuple[str, ...] = ()
 
     @cached_property
     def frame(self) -> pd.DataFrame:
@@ -158,6 +120,8 @@ def locate_plug(
     A plug of which several sources say the very same is one plug: a bundle, its zip and the package
     it was packed from do not make it likelier.
 
+    A place or wood that no record and no list knows is left out, and said in the notes.
+
     `genera` maps species codes to genus, so that a pine of another species still half fits.
     `limit` is how many candidates are returned. Raises UnreadableValue for a faulty reading, and
     for a label whose check character does not fit or whose sample has no plug here.
@@ -168,39 +132,50 @@ def locate_plug(
     if named is not None:
         return _plugs_of(named, plugs, reading, limit)
     parsed = parse_reading(reading)
-    seen = seen or Seen()
     wear = read_wear()
-    plugs, copies = _without_copies(plugs)
-    struck = sorted({(plug.stamp, plug.orientation_mark not in ("", "none")) for plug in plugs})
-    chance = dict(zip(struck, _read_chance(struck, parsed, wear, seen.upright), strict=True))
+    plugs, copies = _without_copies(_without_used_numbers(plugs))
+    around = understand(seen or Seen(), plugs, genera or {})
+    upright = around.seen.upright
+    of = {one: at for at, one in enumerate(sorted({(p.stamp, p.is_marked) for p in plugs}))}
+    struck, marked = [stamp for stamp, _ in of], [mark for _, mark in of]
+    each = likelihoods(struck, parsed, wear, marked=marked, upright=upright)
+    reads = each[:, [of[plug.stamp, plug.is_marked] for plug in plugs]]
 
-    states = np.array([STATUS_WEIGHTS.get(plug.status, 0.5) for plug in plugs])
-    fits = np.array([_context_fit(plug, seen, genera or {}) for plug in plugs])
-    reads = np.array([chance[(p.stamp, p.orientation_mark not in ("", "none"))] for p in plugs])
-    weights = (1 - UNRECORDED) * states / (states.sum() or 1.0) * fits * reads
-    stranger = UNRECORDED * _stranger_chance(parsed, wear, seen) * _stranger_fit(seen)
+    unrecorded = wear.settings["unrecorded"]
+    states = np.array([state_weight(plug.status) for plug in plugs])
+    fits = np.array([around.fit(plug) for plug in plugs])
+    weights = (1 - unrecorded) * states / (states.sum() or 1.0) * fits * reads.sum(0)
+    stranger = unrecorded * stranger_likelihood(parsed, wear, upright=upright) * around.stranger_fit
     total = float(weights.sum()) + stranger
-    if total <= 0:
-        return Found(parsed, len(plugs), (), 1.0)
+    reserved = sum(plug.status == RESERVED for plug in plugs)
+    slips = set(parsed.exchanged) & set(struck)
     order = np.lexsort((np.arange(len(plugs)), -weights))[:limit]
     candidates = tuple(
         Candidate(
             float(weights[i]) / total,
             plugs[i],
-            _reasons(plugs[i], parsed, wear, seen),
+            _reasons(plugs[i], reads[:, i], around, plugs[i].stamp in parsed.exchanged),
             tuple(copies.get(plugs[i][1:], ())),
         )
         for i in order
         if weights[i] > 0
     )
-    return Found(parsed, len(plugs), candidates, stranger / total)
+    return Found(
+        parsed,
+        len(plugs) - reserved,
+        candidates,
+        stranger / total,
+        reserved=reserved,
+        exchanged=tuple(one for one in parsed.exchanged if one in slips),
+        notes=around.notes,
+    )
 
 
 def _named_by_label(plugs: Sequence[PlugRecord], text: str) -> frozenset[tuple[str, str]] | None:
     """The samples that a label's text or code names; None where the text is the reading of a stamp.
 
-    A reading has no hyphen, and blanks in it part characters; so a text is a label's when it has
-    one, begins with the code of a site, or is no stamp and ends in a fitting check character.
+    A text is a label's when it begins with the code of a site, is no stamp and ends in a fitting
+    check character, or has a hyphen; but 2-07 and A-12 are readings where they can name nothing.
     """
     joined = "".join(text.split()).upper()
     hyphen = "-" in key_of(joined)
@@ -215,6 +190,10 @@ def _named_by_label(plugs: Sequence[PlugRecord], text: str) -> frozenset[tuple[s
     of_label = hyphen or is_scan(text) or key_of(text).split("-")[0] in names.sites
     if not of_label and (joined in {plug.stamp for plug in plugs} or not joined[-1:].isalpha()):
         return None
+    if hyphen and key_of(text).split("-")[0] not in names.sites and not names.nearly(text):
+        bare = key_of(text).replace("-", "")
+        if not any(sign.isalpha() for sign in bare) or bare in {plug.stamp for plug in plugs}:
+            return None
     named = names.samples(text)
     if not named and of_label:
         raise names.refusal(text)
@@ -226,7 +205,7 @@ def _plugs_of(
 ) -> Found:
     """The plugs of samples that are known for certain, those still in the wood first."""
     own, copies = _without_copies([p for p in plugs if (p.site_id, p.sample_id) in named])
-    weights = [STATUS_WEIGHTS.get(plug.status, 0.5) for plug in own]
+    weights = [state_weight(plug.status) for plug in own]
     ranked = sorted(zip(weights, own, strict=True), key=lambda one: -one[0])[:limit]
     candidates = tuple(
         Candidate(
@@ -238,6 +217,17 @@ def _plugs_of(
         for weight, plug in ranked
     )
     return Found(Reading(one_line(text), ()), len(own), candidates, 0.0)
+
+
+def _without_used_numbers(plugs: Sequence[PlugRecord]) -> list[PlugRecord]:
+    """Without reserved numbers of which another record of the site, a newer one, has the plug."""
+    used = {
+        (plug.site_id, number)
+        for plug in plugs
+        if plug.status != RESERVED
+        for number in (plug.stamp, plug.sample_id)
+    }
+    return [p for p in plugs if p.status != RESERVED or (p.site_id, p.stamp) not in used]
 
 
 def _without_copies(
@@ -257,85 +247,27 @@ def _without_copies(
     return alone, copies
 
 
-def _read_chance(
-    struck: Sequence[tuple[str, bool]], reading: Reading, wear: Wear, upright: bool
-) -> np.ndarray:
-    stamps = [stamp for stamp, _ in struck]
-    marked = [mark for _, mark in struck]
-    return likelihoods(stamps, reading, wear, marked=marked, upright=upright)
-
-
-def _stranger_chance(reading: Reading, wear: Wear, seen: Seen) -> float:
-    """How likely the reading is for a plug of some other site: any number up to 999."""
-    others = [str(number) for number in range(1, 1000)]
-    return float(likelihoods(others, reading, wear, upright=seen.upright).mean())
-
-
-def _stranger_fit(seen: Seen) -> float:
-    given = [seen.place is not None, seen.dowel_mm is not None, seen.species is not None]
-    return float(DOWEL_UNKNOWN ** sum(given))
-
-
-def _context_fit(plug: PlugRecord, seen: Seen, genera: Mapping[str, str]) -> float:
-    fit = 1.0
-    if seen.place is not None:
-        fit *= PLACE_WEIGHTS[_lies_in(plug, seen.place)]
-    if seen.dowel_mm is not None:
-        if plug.dowel_mm is None:
-            fit *= DOWEL_UNKNOWN
-        else:
-            off = (plug.dowel_mm - seen.dowel_mm) / DOWEL_SPREAD_MM
-            fit *= max(math.exp(-off * off / 2), DOWEL_FLOOR)
-    if seen.species is not None:
-        fit *= WOOD_WEIGHTS[_wood_fit(plug, seen.species, genera)]
-    return fit
-
-
-def _lies_in(plug: PlugRecord, place: str) -> bool | None:
-    if not plug.places:
-        return None
-    return place.strip().lower() in plug.places.split("\n")
-
-
-def _wood_fit(plug: PlugRecord, species: str, genera: Mapping[str, str]) -> str | None:
-    if not plug.species:
-        return None
-    if plug.species == species:
-        return "same"
-    genus = genera.get(species)
-    return "genus" if genus is not None and genera.get(plug.species) == genus else "other"
-
-
-def _reasons(plug: PlugRecord, reading: Reading, wear: Wear, seen: Seen) -> tuple[str, ...]:
-    plain = float(likelihoods([plug.stamp], reading, wear, upright=True)[0])
-    both = float(likelihoods([plug.stamp], reading, wear)[0])
-    reasons = []
-    if both > 0 and not seen.upright:
-        share = 1 - min(1.0, plain / 2 / both)
+def _reasons(
+    plug: PlugRecord, reads: np.ndarray, around: Around, exchanged: bool
+) -> tuple[str, ...]:
+    reasons = ["if two digits were exchanged"] if exchanged else []
+    plain, over = map(float, reads)
+    if plain + over > 0 and not (exchanged or around.seen.upright):
+        share = over / (plain + over)
         if share > 0.9:
             reasons.append("only if you saw it upside down")
         elif share > 0.1:
             reasons.append("whichever way up you saw it")
         else:
             reasons.append("seen the right way up")
-    if seen.place is not None:
-        lies = _lies_in(plug, seen.place)
-        words = {True: f"is in {seen.place}", False: f"is not in {seen.place}", None: "no place"}
-        reasons.append(words[lies])
-    if seen.dowel_mm is not None:
-        if plug.dowel_mm is None:
-            reasons.append("no dowel size recorded")
-        else:
-            same = abs(plug.dowel_mm - seen.dowel_mm) < 2 * DOWEL_SPREAD_MM
-            reasons.append(f"dowel {plug.dowel_mm:g} mm{'' if same else ', not as you measured'}")
-    if seen.species is not None:
-        reasons.append(f"wood recorded as {plug.species}" if plug.species else "no wood recorded")
-    return (*reasons, *_state(plug))
+    return (*reasons, *around.reasons(plug), *_state(plug))
 
 
 def _state(plug: PlugRecord) -> tuple[str, ...]:
     """What is to be said of a plug that is not simply in its place, or was called otherwise."""
     called = tuple(f"its sample was called {old} before" for old in plug.former.split())
+    if plug.status == RESERVED:
+        return (*called, without_plug(plug.crew))
     if plug.status in ("in_place", "in_place_worn", ""):
         return called
     return (*called, f"recorded as {plug.status.replace('_', ' ')}")

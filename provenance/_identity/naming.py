@@ -145,6 +145,10 @@ class SampleNames:
                 return one.label.sample_id, one.sample.sample_id
         return None
 
+    def nearly(self, text: str) -> bool:
+        """Whether a text names a sample here but, perhaps, for its check character."""
+        return bool(self._ways(text))
+
     def samples(self, text: str) -> list[NamedSample]:
         """All samples that the text names: none, one or, where it does not say the site, several.
 

@@ -26,11 +26,12 @@ def tells_genus(vocabulary: Vocabulary) -> bool:
     return any("genus" in term.attributes for term in vocabulary.terms)
 
 
-def species_meant(word: str, vocabulary: Vocabulary) -> tuple[str, ...]:
+def species_meant(word: str, vocabulary: Vocabulary, *, slips: bool = True) -> tuple[str, ...]:
     """The codes that a name may mean, the likeliest first; () when the list has none.
 
     The name may be a code, a botanical name or its short form, a genus, or a common name. Where it
     tells only the genus, that is the code of the genus if the list has one, else its species.
+    Without `slips` a mistyped code or common name means nothing.
     """
     words = [one for one in _words(word) if one not in _NOT_TOLD]
     name = " ".join(words)
@@ -42,7 +43,7 @@ def species_meant(word: str, vocabulary: Vocabulary) -> tuple[str, ...]:
         _botanical(words, terms),
         _by_other_names(words, terms),
         _by_common_name(words, terms),
-        _mistyped(name, terms),
+        _mistyped(name, terms) if slips else [],
     ):
         if found is not None and (codes := _few(found)):
             return codes
@@ -147,6 +148,13 @@ def _other_names() -> Mapping[str, str]:
     """Common name → genus, of names that the list of species does not tell."""
     raw = read_yaml(shipped("schemas") / "wood_names.yaml")
     return {_plain(name): _plain(genus) for genus, names in raw.items() for name in names}
+
+
+def common_names(term: Term) -> tuple[str, ...]:
+    """What a species is called in everyday use, those names of its genus too that stand apart."""
+    genus = _genus(term) if term.attributes.get("genus") else ""
+    others = (name for name, of in _other_names().items() if of == genus)
+    return (*term.synonyms, *others)
 
 
 def _by_other_names(words: list[str], terms: list[Term]) -> list[Term] | None:

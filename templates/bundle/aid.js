@@ -21,112 +21,164 @@ const aid = {
 
 /* -- worn stamps ---------------------------------------------------------------------------------
    The same sums as 'treenail locate': identity/reading.py weighs a reading against a stamp,
-   locate.py weighs place, wood, dowel and state. All numbers come with the data. */
+   plug_fit.py place, wood, dowel and state. All numbers come with the data. */
 
+/* Every way to read a text as {places, gaps, dot}; null for a text that is no reading. */
 function parseReading(text) {
-  return text.trim().split(/\s+or\s+/i).map((written) => {
-    const rest = written.trim().toUpperCase().replace(/…/g, "..").replace(/_/g, "?");
-    const before = rest.startsWith("..");
-    const behind = rest.endsWith("..") && rest.length > 2;
-    const body = rest.replace(/^\.+|\.+$/g, "").replace(/ /g, "");
+  let count = 0;
+  const ways = text.trim().split(/\s+or\s+/i).map((written) => {
+    const rest = written.replace(/…/g, "..").replace(/_/g, "?").replace(/[\s\-‐‑‒–—−]+/g, "");
+    const tokens = rest.match(/\[[0-9A-Za-z/,|]+\]|\.\.+|[0-9A-Za-z?]|\./g) || [];
     const places = [];
-    const one = /\[([0-9A-Z/,| ]+)\]|([0-9A-Z?])/y;
-    while (one.lastIndex < body.length) {
-      const match = one.exec(body);
-      if (!match) return null;
-      if (match[1] !== undefined) places.push([...new Set(match[1].replace(/[/,| ]/g, ""))]);
-      else places.push(match[2] === "?" ? null : [match[2]]);
+    const gaps = new Set();
+    for (const token of tokens) {
+      if (token.startsWith("..")) gaps.add(places.length);
+      else if (token !== ".") places.push([...new Set(token.replace(/[[\]/,|]/g, ""))]);
     }
-    return places.length ? { places, before, behind } : null;
+    count += places.length;
+    if (tokens.join("") !== rest || !places.length || places.some((one) => !one.length)) return null;
+    const [begin, end] = [tokens[0] === ".", tokens[tokens.length - 1] === "."];
+    return { places, gaps, dot: begin === end ? "" : end ? "end" : "begin" };
   });
+  return ways.includes(null) || count > 40 ? null : ways;
 }
 
-function withNick(state, way, wear) {
-  const nick = wear.nick_taken_for_digit;
-  const after = state.map((value) => value * (1 - nick));
-  way.places.forEach((place, taken) => {
-    after[taken + 1] += state[taken] * nick * ((place === null ? 1 : place.length) / 11);
+/* For each level of wear and each way up, the share of every struck character read as each place. */
+function prepareWay(way, wear) {
+  const columns = way.places.map((place) => place.map((one) => wear.read.indexOf(one)));
+  const sum = (row, of) => of.reduce((all, column) => all + row[column], 0);
+  const read = (table) => columns.map((of) => Object.fromEntries(
+    Object.entries(table).map(([struck, row]) => [struck, sum(row, of)]),
+  ));
+  way.nicks = columns.map((of) => wear.rates.nick * sum(wear.nothing, of));
+  way.levels = wear.levels.map(([plugs, upright, turned]) => [plugs, read(upright), read(turned)]);
+}
+
+function withNick(state, way, rates) {
+  const after = state.map((value) => value * (1 - rates.nick));
+  way.nicks.forEach((nick, at) => {
+    after[at + 1] += state[at] * nick;
   });
   return after;
 }
 
 /* How likely one way of reading is for what was struck, summed over all alignments. */
-function aligned(struck, way, shares, wear) {
+function aligned(struck, way, shares, rates) {
   const read = way.places.length;
-  let state = new Array(read + 1).fill(0);
-  state[0] = 1;
-  state = withNick(state, way, wear);
+  let state = withNick([1, ...new Array(read).fill(0)], way, rates);
+  let before = state;
   for (let at = 0; at < struck.length; at += 1) {
     const atEdge = at === 0 || at === struck.length - 1;
-    const missed = atEdge ? wear.overlooked_at_edge : wear.overlooked_inside;
+    const missed = atEdge ? rates.overlooked_at_edge : rates.overlooked_inside;
+    const both = (1 - missed) ** 2 * rates.exchanged;
     const after = new Array(read + 1).fill(0);
     for (let taken = 0; taken <= read; taken += 1) {
-      const broken = (taken === 0 && way.before) || (taken === read && way.behind);
-      after[taken] += state[taken] * (broken ? wear.overlooked_where_broken : missed);
+      const lost = way.gaps.has(taken) ? rates.overlooked_where_broken : missed;
+      after[taken] += state[taken] * lost;
       if (taken < read) {
-        let share = 0;
-        for (const seen of way.places[taken] || ["?"]) {
-          const column = wear.characters.indexOf(seen);
-          if (column >= 0) share += shares[struck[at]][column];
-        }
-        after[taken + 1] += state[taken] * (1 - missed) * share;
+        after[taken + 1] += state[taken] * (1 - lost) * (1 - rates.exchanged) * shares[taken][struck[at]];
+      }
+      if (taken > 1 && at) {
+        after[taken] += before[taken - 2] * both * shares[taken - 2][struck[at]] * shares[taken - 1][struck[at - 1]];
       }
     }
-    state = withNick(after, way, wear);
+    before = state;
+    state = withNick(after, way, rates);
   }
   return state[read];
 }
 
-function likelihood(stamp, marked, ways, upright, wear) {
+function likelihood(stamp, marked, ways, upright, rates) {
   if (!stamp) return 0;
   const struck = [...stamp];
-  const turned = upright ? 0 : marked ? wear.mark_overlooked : wear.seen_upside_down;
+  const turned = [...struck].reverse();
   let total = 0;
   for (const way of ways) {
-    const plain = aligned(struck, way, wear.upright, wear);
-    const over = aligned([...struck].reverse(), way, wear.turned, wear);
-    total += (1 - turned) * plain + turned * over;
+    let over = upright ? 0 : 0.5;
+    let [plainShare, overShare] = [1, 1];
+    if (way.dot) {
+      const seen = marked ? rates.dot_typed : rates.dot_imagined;
+      const atEnd = marked ? 1 - rates.dot_misplaced : 0.5;
+      const fits = way.dot === "end" ? atEnd : 1 - atEnd;
+      [plainShare, overShare] = [seen * fits, seen * (1 - fits)];
+    } else {
+      plainShare = overShare = 1 - (marked ? rates.dot_typed : rates.dot_imagined);
+      if (!upright) over = marked ? rates.mark_overlooked : rates.upside_down;
+    }
+    for (const [level, plainly, turnedOver] of way.levels) {
+      total += level * plainShare * (1 - over) * aligned(struck, way, plainly, rates);
+      if (over) total += level * overShare * over * aligned(turned, way, turnedOver, rates);
+    }
   }
   return total / ways.length;
 }
 
 function contextFit(plug, seen, data) {
-  const wear = data.wear;
+  const { place: places, wood: woods, dowel: dowels } = data.wear.fits;
   const [, , , , dowel, , species, , place] = plug;
   let fit = 1;
   if (seen.place) {
-    const names = place < 0 ? [] : data.places[place][2];
-    if (!names.length) fit *= wear.place_unknown;
-    else fit *= names.includes(seen.place.trim().toLowerCase()) ? wear.place_in : wear.place_out;
+    if (place < 0) fit *= places.unknown;
+    else fit *= data.places[place][seen.byKind ? 3 : 2].includes(seen.place) ? places.inside : places.outside;
   }
   if (seen.dowel !== null) {
-    if (dowel === null) fit *= wear.dowel_unknown;
+    if (dowel === null) fit *= dowels.unknown;
     else {
-      const off = (dowel - seen.dowel) / wear.dowel_spread_mm;
-      fit *= Math.max(Math.exp((-off * off) / 2), wear.dowel_floor);
+      const off = (dowel - seen.dowel) / dowels.spread_mm;
+      fit *= Math.max(Math.exp((-off * off) / 2), dowels.floor);
     }
   }
   if (seen.species) {
     const genus = (code) => (data.species.find((one) => one[0] === code) || ["", "", null])[2];
-    if (species < 0) fit *= wear.wood_unknown;
-    else if (data.species[species][0] === seen.species) fit *= wear.wood_same;
+    if (species < 0) fit *= woods.unknown;
+    else if (data.species[species][0] === seen.species) fit *= woods.same;
     else {
       const wanted = genus(seen.species);
-      fit *= wanted !== null && data.species[species][2] === wanted ? wear.wood_genus : wear.wood_other;
+      fit *= wanted !== null && data.species[species][2] === wanted ? woods.genus : woods.other;
     }
   }
   return fit;
 }
 
-/* {candidates: [[probability, plug]], unrecorded}, or null for a reading that is none. */
-function rankPlugs(data, reading, seen) {
+/* The stamps that it would be, had two neighbors been exchanged in writing it down. */
+function exchangedOf(ways) {
+  const found = new Set();
+  for (const way of ways) {
+    const signs = way.places.map((place) => (place.length === 1 && place[0] !== "?" ? place[0].toUpperCase() : ""));
+    if (way.gaps.size || signs.includes("")) continue;
+    for (let at = 1; at < signs.length; at += 1) {
+      if (signs[at] !== signs[at - 1]) found.add([...signs.slice(0, at - 1), signs[at], signs[at - 1], ...signs.slice(at + 1)].join(""));
+    }
+  }
+  return [...found];
+}
+
+/* What was typed as a place: {place, byKind}, or {says} where the record has no such place. */
+function placeMeant(data, typed) {
+  const place = typed.trim().toLowerCase();
+  if (!place || data.places.some((one) => one[2].includes(place))) return { place };
+  if (data.places.some((one) => one[3].includes(place))) return { place, byKind: true };
+  const pairs = (text) => new Set([...text].slice(1).map((sign, at) => text[at] + sign));
+  const like = (name) => {
+    const [one, other] = [pairs(name), pairs(place)];
+    return (2 * [...one].filter((pair) => other.has(pair)).length) / (one.size + other.size || 1);
+  };
+  const names = [...new Set(data.places.flatMap((one) => one[2]))].sort((a, b) => like(b) - like(a));
+  const near = names.length ? `the nearest are ${names.slice(0, 3).join(", ")}` : "no place is recorded";
+  return { place: "", says: `This record has no place '${typed.trim()}', so it is left out; ${near}.` };
+}
+
+/* {candidates: [[probability, plug]], unrecorded, exchanged, says}; null for what is no reading. */
+function rankPlugs(data, reading, given) {
   const ways = parseReading(reading);
-  if (ways.some((way) => way === null)) return null;
+  if (!ways) return null;
   const wear = data.wear;
+  for (const way of ways) prepareWay(way, wear);
+  const seen = { ...given, ...placeMeant(data, given.place) };
   const known = new Map();
   const chance = (stamp, marked) => {
     const name = stamp + (marked ? "+" : "-");
-    if (!known.has(name)) known.set(name, likelihood(stamp, marked, ways, seen.upright, wear));
+    if (!known.has(name)) known.set(name, likelihood(stamp, marked, ways, seen.upright, wear.rates));
     return known.get(name);
   };
   const states = data.plugs.reduce((sum, plug) => sum + plug[5], 0) || 1;
@@ -135,17 +187,16 @@ function rankPlugs(data, reading, seen) {
     plug,
   ]);
   let strange = 0;
-  for (let number = 1; number < 1000; number += 1) {
-    strange += likelihood(String(number), false, ways, seen.upright, wear) / 999;
-  }
-  const given = [seen.place, seen.dowel !== null, seen.species].filter(Boolean).length;
-  const stranger = wear.unrecorded * strange * wear.dowel_unknown ** given;
+  for (const [pattern, share] of Object.entries(wear.strangers)) strange += share * chance(pattern, 0);
+  const told = [seen.place, seen.dowel !== null, seen.species].filter(Boolean).length;
+  const stranger = wear.unrecorded * strange * wear.fits.given ** told;
   const total = weighed.reduce((sum, one) => sum + one[0], 0) + stranger;
-  if (!(total > 0)) return { candidates: [], unrecorded: 1 };
   const candidates = weighed.filter((one) => one[0] > 0).sort((a, b) => b[0] - a[0]);
   return {
     candidates: candidates.map((one) => [one[0] / total, one[1]]),
     unrecorded: stranger / total,
+    exchanged: exchangedOf(ways).filter((stamp) => data.plugs.some((plug) => plug[2] === stamp)),
+    says: seen.says || "",
   };
 }
 
@@ -227,8 +278,9 @@ const plain = (text) => text.normalize("NFD").replace(/[\u0300-\u036f]/g, "").to
 function prepareRows(data) {
   return data.rows.map((row) => {
     const [table, key, words, place, species, use] = row;
-    const name = species < 0 ? "" : `${data.species[species][1]} ${data.species[species][0]}`;
-    const parts = [data.tables[table][1], key, words, place < 0 ? "" : data.places[place][0]];
+    const name = species < 0 ? "" : data.species[species].join(" ");
+    const kinds = data.tables[table][0] === "place" && place >= 0 ? data.places[place][3].join(" ") : "";
+    const parts = [data.tables[table][1], key, words, place < 0 ? "" : data.places[place][0], kinds];
     return { row, key: plain(key), text: plain([...parts, name, use < 0 ? "" : data.uses[use]].join(" ")) };
   });
 }
@@ -281,7 +333,7 @@ function shownPlug(data, share, plug) {
   const percent = document.createElement("span");
   percent.className = "share";
   percent.textContent = share < 0.01 ? "< 1 %" : `${Math.round(share * 100)} %`;
-  const name = `Stamp ${stamp}: sample ${sample}, plug ${key}`;
+  const name = sample ? `Stamp ${stamp}: sample ${sample}, plug ${key}` : `Reserved number ${stamp}`;
   item.append(percent, address ? shownLink(address, name) : name, document.createElement("br"));
   const said = [use < 0 ? "" : data.uses[use], place < 0 ? "" : data.places[place][0]];
   said.push(species < 0 ? "" : data.species[species][1], dowel === null ? "" : `dowel ${dowel} mm`);
@@ -310,8 +362,9 @@ function startSearch() {
   fill(byId("building"), numbered(data.buildings, (one) => one[1]));
   fill(byId("species"), numbered(data.species, (one) => one[1]));
   fill(byId("use"), numbered(data.uses, (one) => one));
-  fill(byId("place"), data.buildings.map((one) => [one[0], one[1]]).sort(byName));
-  fill(byId("wood"), data.species.map((one) => [one[0], one[1]]).sort(byName));
+  fill(byId("places"), [...new Set(data.places.flatMap((one) => one[2]))].sort().map((one) => [one, ""]));
+  const called = ([code, label, , names]) => [code, names ? `${label} (${names.split("; ")[0]})` : label];
+  fill(byId("wood"), data.species.map(called).sort(byName));
 
   const showMore = () => {
     byId("found").append(...items.slice(shown, shown + step).map((make) => make()));
@@ -352,8 +405,8 @@ function startSearch() {
       : readLabel(data.samples, reading);
     if (label && !label.unsure) {
       if (label.says) return show(label.says, []);
-      const numbers = label.samples.map(numberOf);
-      const own = data.plugs.filter((plug) => numbers.includes(plug[0].toUpperCase()));
+      const pages = label.samples.map((one) => data.samples[one]);
+      const own = data.plugs.filter((plug) => pages.includes(plug[11].split("#")[0]));
       const all = own.reduce((sum, plug) => sum + plug[5], 0);
       const words = `${own.length || "No"} recorded plug${own.length === 1 ? "" : "s"} of sample ${label.samples.join(", ")}`;
       own.sort((a, b) => b[5] - a[5]);
@@ -368,8 +421,11 @@ function startSearch() {
     });
     if (!ranked) return show("This is not a reading; write it as in the examples.", []);
     const none = Math.round(ranked.unrecorded * 100);
-    const words = `${data.plugs.length} plugs compared, the likeliest first; ${none} % that it is none of them`;
-    return show(words, ranked.candidates.map(([share, plug]) => () => shownPlug(data, share, plug)));
+    const reserved = data.plugs.filter((plug) => !plug[1]).length;
+    const beside = reserved ? ` and ${reserved} reserved numbers` : "";
+    const words = [`${data.plugs.length - reserved} plugs${beside} compared, the likeliest first; ${none} % that it is none of them.`];
+    if (ranked.exchanged.length) words.push(`Or digits exchanged: ${ranked.exchanged.join(", ")}.`);
+    return show([ranked.says, ...words].filter(Boolean).join(" "), ranked.candidates.map(([share, plug]) => () => shownPlug(data, share, plug)));
   };
 
   let waiting = 0;

@@ -10,7 +10,8 @@ from click.testing import CliRunner
 from provenance._base.errors import TreenailError, UnusableInput
 from provenance._catalogue.plugs import gather_plugs, index_plugs, stored_plugs
 from provenance._cli.locating import locate as locate_command
-from provenance._identity.locate import Seen, locate_plug
+from provenance._identity.locate import locate_plug
+from provenance._identity.plug_fit import Seen
 from tests.builders import a_package, pack_bundle
 
 
@@ -40,7 +41,7 @@ def test_all_probabilities_and_that_of_no_record_add_up_to_one(tmp_path) -> None
 
 def test_a_number_of_no_record_is_said_to_be_so_and_the_nearest_named(tmp_path) -> None:
     package = a_site_with(tmp_path, "452", "477")
-    found = locate_plug(gather_plugs(package.folder), "704")
+    found = locate_plug(gather_plugs(package.folder), "8063")
     assert found.none_fits
     assert found.candidates
 
@@ -64,6 +65,82 @@ def test_wood_of_the_same_genus_half_fits(tmp_path) -> None:
         return locate_plug(plugs, "4?2", Seen(species=species), genera=genera).unrecorded
 
     assert chance("PIPO") < chance("PISP") < chance("QUSP")
+
+
+def test_wood_is_told_by_its_name_and_a_place_by_its_kind(tmp_path) -> None:
+    builder = a_package(tmp_path).with_chain()
+    builder.with_row("place", place_id="B2", parent_place_id="B1", name="Top", kind="loft")
+    builder.with_row("element", element_id="E", place_id="B2", species_field="QUAL")
+    builder.with_row("sample", sample_id="237", element_id="E")
+    package = builder.with_row("plug", plug_id="P-237", sample_id="237", stamp="237").package
+    plugs, genera = gather_plugs(package.folder), {"QUAL": "Quercus", "QUSP": "Quercus"}
+    for seen, why in (
+        (Seen(species="oak"), "wood recorded as QUAL"),
+        (Seen(place="Attic"), "is in Attic"),
+        (Seen(place="b2"), "is in b2"),
+    ):
+        found = locate_plug(plugs, "23?", seen, genera=genera)
+        assert (found.candidates[0].plug.stamp, why in found.candidates[0].why) == ("237", True)
+        assert found.unrecorded < locate_plug(plugs, "23?").unrecorded
+    assert found.notes == ()
+    assert "taken for QUSP" in locate_plug(plugs, "23?", Seen(species="Oak")).notes[0]
+
+
+def test_a_place_or_wood_that_nobody_knows_is_said_and_changes_nothing(tmp_path) -> None:
+    plugs = gather_plugs(a_site_with(tmp_path, "237").folder)
+    plain = locate_plug(plugs, "23?")
+    found = locate_plug(plugs, "23?", Seen(place="Noth hous", species="balsa wood"))
+    assert (found.candidates, found.unrecorded) == (plain.candidates, plain.unrecorded)
+    place, wood = found.notes
+    assert "no record here has a place 'Noth hous'" in place
+    assert "north house" in place
+    assert "balsa wood" in wood
+
+
+def test_a_reserved_number_without_plug_is_told_of(tmp_path) -> None:
+    """From the package, an index and a bundle alike; a number whose plug is recorded is no news."""
+    builder = a_package(tmp_path / "a").with_chain()
+    for number in ("322", "231"):
+        row = {"site_id": "HOLL", "crew": "north", "reserved_on": "2024-05-02"}
+        builder.with_bare_row("reservation", sample_id=number, orientation_mark="none", **row)
+    package = builder.package
+    plugs = gather_plugs(package.folder)
+    found = locate_plug(plugs, "322")
+    best = found.candidates[0]
+    assert (best.plug.stamp, best.plug.status) == ("322", "reserved")
+    assert "given to the north crew, no plug recorded" in best.why
+    assert (found.searched, found.reserved) == (1, 1)
+    assert locate_plug(plugs, "231").candidates[0].plug.status == "in_place"
+    index_plugs(tmp_path, tmp_path / "index.sqlite")
+    assert locate_plug(stored_plugs(tmp_path / "index.sqlite"), "322") == found
+    pack_bundle(package, tmp_path / "b.zip", zipped=True)
+    shown = CliRunner().invoke(locate_command, [str(tmp_path), "322"])
+    assert "a number reserved for HOLL" in shown.output
+    assert "1 recorded plugs and 1 reserved numbers" in shown.output
+    # an older record does not know yet what a newer one has
+    newer = a_site_with(tmp_path / "c", "322")
+    both = locate_plug([*plugs, *gather_plugs(newer.folder)], "322")
+    assert both.reserved == 0
+    assert both.candidates[0].plug.plug_id == "P-322"
+
+
+def test_digits_that_may_have_been_exchanged_are_named(tmp_path) -> None:
+    package = a_site_with(tmp_path, "207", "270")
+    found = locate_plug(gather_plugs(package.folder), "270")
+    assert (found.candidates[0].plug.stamp, found.exchanged) == ("270", ("207",))
+    assert "if two digits were exchanged" in found.candidates[1].why
+    shown = CliRunner().invoke(locate_command, [str(package.folder), "270"])
+    assert "or digits exchanged: 207" in shown.output
+
+
+def test_a_hyphen_makes_a_label_only_of_what_can_be_one(tmp_path) -> None:
+    package = a_site_with(tmp_path, "207", "20", "A12")
+    plugs = gather_plugs(package.folder)
+    for text, stamp in (("2-07", "207"), ("2–07", "207"), ("A-12", "A12"), ("2-?7", "207")):
+        assert locate_plug(plugs, text).candidates[0].plug.stamp == stamp, text
+    for text in ("20-7", "X-207", "HOLL-999", "207-A"):
+        with pytest.raises(TreenailError):
+            locate_plug(plugs, text)
 
 
 def test_a_lost_plug_is_less_likely_to_be_met(tmp_path) -> None:
@@ -190,7 +267,7 @@ def test_text_of_the_record_cannot_steer_the_terminal(tmp_path) -> None:
 def test_a_code_of_wood_that_nobody_knows_is_said(tmp_path) -> None:
     package = a_package(tmp_path).with_chain().package
     told = CliRunner().invoke(locate_command, [str(package.folder), "231", "--wood", "PISX"])
-    assert "has the code PISX" in told.stderr
+    assert "has the wood PISX" in told.stderr
     assert "did you mean PIS" in told.stderr
     known = CliRunner().invoke(locate_command, [str(package.folder), "231", "--wood", "PISY"])
-    assert "has the code" not in known.stderr
+    assert known.stderr == ""

@@ -6,6 +6,7 @@ from collections.abc import Iterable, Mapping
 from functools import cached_property
 
 from provenance._ledger.holdings import Event, Holding, events_of, holdings_of
+from provenance._record.joined import keys_now
 from provenance._record.package import Package
 from provenance._record.snapshot import Row
 
@@ -62,6 +63,22 @@ class Record:
         """The results of a sample that no other one supersedes."""
         results = self.results_of.get(sample_id, ())
         return [row for row in results if row["result_id"] not in self.superseded]
+
+    @cached_property
+    def reserved(self) -> list[Row]:
+        """The numbers that were given out and of which no plug is recorded."""
+        plugs = self.rows("plug")
+        used = {row[name] for row in plugs for name in ("sample_id", "stamp")}
+        rows = self.rows("reservation")
+        return [row for row in rows if row["sample_id"] and row["sample_id"] not in used]
+
+    @cached_property
+    def former_samples(self) -> Mapping[str, list[str]]:
+        """The numbers that samples bore before, by the number of now."""
+        found: dict[str, list[str]] = {}
+        for old, now in keys_now(self.package.tables, "sample").items():
+            found.setdefault(now, []).append(old)
+        return found
 
     @cached_property
     def files_about(self) -> dict[tuple[str, str], list[Row]]:

@@ -1,15 +1,15 @@
 """Writes what the search of the finding aid looks through, as a script that a page can load.
 
 A page opened from a disk may load a script beside it, but may not read a file; so the data are a
-script of one call with one JSON value. How a worn stamp is weighed (schemas/stamp_wear.yaml and the
-weights of identity/reading.py and locate.py) goes along, so that page and command rank alike.
+script of one call with one JSON value. How a worn stamp is weighed (schemas/stamp_wear.yaml) goes
+along, so that page and command rank alike.
 """
 
 from __future__ import annotations
 
 import json
 import re
-from collections.abc import Iterable, Iterator, Mapping, Sequence
+from collections.abc import Iterable, Iterator, Sequence
 from typing import Any
 
 from provenance._base.errors import UnreadableValue
@@ -17,12 +17,13 @@ from provenance._base.visible import visible
 from provenance._bundle.finding_aid.addresses import page_path
 from provenance._bundle.finding_aid.cells import Cells
 from provenance._bundle.finding_aid.record import Record
-from provenance._identity import locate, reading
+from provenance._identity import reading
 from provenance._identity.identifier import full_identifier
+from provenance._identity.plug_fit import RESERVED, state_weight, without_plug
+from provenance._model.wood_names import common_names
 from provenance._record.cells import float_of
 from provenance._record.snapshot import Row
 
-CHARACTERS = reading.CHARACTERS + reading.UNREADABLE
 _LEFT_OUT = frozenset({"site", "place", "element", "sample"})
 _SAID = {
     "party": ("name", "roles"),
@@ -67,39 +68,9 @@ def search_data(cells: Cells) -> dict[str, Any]:
         "rows": data.rows,
         "samples": data.identifiers,
         "plugs": data.plugs,
-        "wear": _wear({character for plug in data.plugs for character in plug[2]}),
-    }
-
-
-def _wear(struck: set[str]) -> dict[str, Any]:
-    """The model of worn stamps, for the characters that are struck here and all digits."""
-    wear = reading.read_wear()
-    needed = sorted((struck | set("0123456789")) & set(reading.CHARACTERS))
-
-    def table(shares: Mapping[str, Mapping[str, float]]) -> dict[str, list[float]]:
-        return {one: [shares[one].get(seen, 0.0) for seen in CHARACTERS] for one in needed}
-
-    return {
-        "characters": CHARACTERS,
-        "upright": table(wear.upright),
-        "turned": table(wear.turned),
-        "overlooked_at_edge": reading.OVERLOOKED_AT_EDGE,
-        "overlooked_inside": reading.OVERLOOKED_INSIDE,
-        "overlooked_where_broken": reading.OVERLOOKED_WHERE_BROKEN,
-        "nick_taken_for_digit": reading.NICK_TAKEN_FOR_DIGIT,
-        "seen_upside_down": reading.SEEN_UPSIDE_DOWN,
-        "mark_overlooked": reading.MARK_OVERLOOKED,
-        "unrecorded": locate.UNRECORDED,
-        "dowel_spread_mm": locate.DOWEL_SPREAD_MM,
-        "dowel_floor": locate.DOWEL_FLOOR,
-        "dowel_unknown": locate.DOWEL_UNKNOWN,
-        "place_in": locate.PLACE_WEIGHTS[True],
-        "place_out": locate.PLACE_WEIGHTS[False],
-        "place_unknown": locate.PLACE_WEIGHTS[None],
-        "wood_same": locate.WOOD_WEIGHTS["same"],
-        "wood_genus": locate.WOOD_WEIGHTS["genus"],
-        "wood_other": locate.WOOD_WEIGHTS["other"],
-        "wood_unknown": locate.WOOD_WEIGHTS[None],
+        "wear": reading.for_pages(
+            reading.read_wear(), {character for plug in data.plugs for character in plug[2]}
+        ),
     }
 
 
@@ -146,6 +117,8 @@ class _Data:
         for row in record.rows("plug"):
             if row["stamp"]:
                 self._add_plug(row)
+        for row in record.reserved:
+            self._add_reserved(row)
 
     def _number_places(self) -> None:
         record = self._record
@@ -158,23 +131,33 @@ class _Data:
         for key in record.places:
             chain = record.chain(key)
             names = {text.lower() for one in chain for text in (one["place_id"], one["name"])}
+            kinds = {text.lower() for one in chain for text in self._kinds(one["kind"])}
             self._place_numbers[key] = len(self.places)
             self.places.append(
                 [
                     visible(", ".join(record.place_name(one) for one in chain)),
                     outer[key],
                     sorted(names - {""}),
+                    sorted(kinds),
                 ]
             )
 
+    def _kinds(self, code: str) -> tuple[str, ...]:
+        """What such a place is commonly called."""
+        vocabulary = self._record.model.vocabularies.get("place_kind")
+        term = vocabulary.term(code) if vocabulary else None
+        return (term.label, *term.synonyms) if term else ()
+
     def species_list(self) -> list[list[str]]:
-        """Code, label and genus of every species that a row names."""
+        """Code, label, genus and common names of every species that a row names."""
         found = []
         for code in self._species:
             vocabulary = self._record.model.vocabularies.get("species")
             term = vocabulary.term(code) if vocabulary else None
             genus = str(term.attributes.get("genus", "")) if term else ""
-            found.append([visible(code), visible(term.label if term else code), visible(genus)])
+            names = "; ".join(common_names(term)) if term else ""
+            label = term.label if term else code
+            found.append([visible(code), visible(label), visible(genus), visible(names)])
         return found
 
     def _add_sample(self, key: str, row: Row) -> None:
@@ -183,14 +166,16 @@ class _Data:
         stamps = [plug["stamp"] for plug in record.plugs_of.get(key, ()) if plug["stamp"]]
         words = [f"stamped {', '.join(stamps)}" if stamps else "", row["element_id"]]
         words += [record.label("sample", "kind", row["kind"]), row["collected_on"]]
-        try:
-            identifier = full_identifier(row["site_id"], key)
-        except UnreadableValue:
-            identifier = ""
-        if identifier:
-            words.append(identifier)
+        former = record.former_samples.get(key, ())
+        for number in (key, *former):
+            try:
+                identifier = full_identifier(row["site_id"], number)
+            except UnreadableValue:
+                continue
+            words += [identifier] if number == key else []
             # what a label says leads to the page, in the capitals that labels are printed in
             self.identifiers.setdefault(identifier, page_path("sample", key))
+        words += [f"called {number} before" for number in former]
         self._add(
             "sample",
             key,
@@ -271,13 +256,33 @@ class _Data:
                 row["stamp"] if set(row["stamp"]) <= set(reading.CHARACTERS) else "",
                 int(row["orientation_mark"] not in ("", "none")),
                 _number(row["dowel_mm"]),
-                locate.STATUS_WEIGHTS.get(row["status"], 0.5),
+                state_weight(row["status"]),
                 _numbered(species, self._species),
                 _numbered(use, self.uses),
                 self._place_numbers.get(element.get("place_id", ""), -1),
                 visible(sample.get("collected_on", "")),
                 visible(record.label("plug", "status", row["status"])),
                 self._cells.address("plug", row["plug_id"]) or "",
+            ]
+        )
+
+    def _add_reserved(self, row: Row) -> None:
+        """A number that was given out and has no plug, in the columns of a plug."""
+        number = row["sample_id"]
+        self.plugs.append(
+            [
+                "",
+                "",
+                number if set(number) <= set(reading.CHARACTERS) else "",
+                int(row["orientation_mark"] not in ("", "none")),
+                None,
+                state_weight(RESERVED),
+                -1,
+                -1,
+                -1,
+                visible(row["reserved_on"]),
+                visible(without_plug(row["crew"])),
+                self._cells.address("reservation", number) or "",
             ]
         )
 

@@ -21,6 +21,7 @@ from provenance._bundle.finding_aid.pictures import Pictures
 from provenance._bundle.finding_aid.plans import Plans
 from provenance._bundle.finding_aid.record import Record
 from provenance._bundle.finding_aid.search_data import as_script, search_data
+from provenance._bundle.finding_aid.stamp_index import write_stamp_index
 from provenance._bundle.finding_aid.table_pages import write_table_pages
 from provenance._bundle.finding_aid.writing import Page, Writer, put
 from provenance._drawing.svg import svg_of
@@ -78,6 +79,7 @@ def write_finding_aid(
         ],
         attachments=[one for site in record.sites for one in pictures.about("site", site)],
         drawings=_draw_derived(cells, folder),
+        stamps=write_stamp_index(cells, writer),
         tables=[one for one in tables if one.count],
         empty=[one.title for one in tables if not one.count],
         cautions=package.model.cautions,

@@ -45,6 +45,11 @@ def a_record(folder: Path) -> Package:
         plug.loc[len(plug) + 2] = {**dict.fromkeys(plug.columns, ""), **row}
     package.write_table("sample", sample)
     package.write_table("plug", plug)
+    reservation = package.table("reservation")
+    for number in ("231", "322", "A9"):
+        row = {"sample_id": number, "site_id": "HOLL", "crew": "north", "orientation_mark": "none"}
+        reservation.loc[len(reservation) + 2] = {**row, "reserved_on": "2024-05-02"}
+    package.write_table("reservation", reservation)
     Image.new("RGB", (640, 480), "#785030").save(package.folder / "files" / "photo-001.png")
     return package
 
