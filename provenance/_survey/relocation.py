@@ -103,11 +103,10 @@ def draw_relocation(
 
 
 def _draw_head(canvas: Any, facts: Relocation, box: Box) -> None:
-    number = facts.stamp or facts.sample_id
-    what = "hole" if facts.hole.is_hole else "cut"
-    draw_line(canvas, f"To find the {what} of {number} again", BOLD, 17, box.x, box.top - 15)
+    draw_line(canvas, facts.heading, BOLD, 17, box.x, box.top - 15)
     frame = Box(box.right - 6 * MM, box.top - 6.5 * MM, 6 * MM, 6.5 * MM)
-    draw_framed_check(canvas, frame, facts.check)
+    if facts.check:
+        draw_framed_check(canvas, frame, facts.check)
     right = frame.x - 1.5 * MM
     draw_line(canvas, facts.identifier, MONO, 12, right, box.top - 14, align="right")
     for line, text in enumerate((f"{facts.wood}", f"{facts.place}. Site {facts.site}")):
@@ -188,8 +187,7 @@ def _draw_faces(canvas: Any, facts: Relocation, box: Box) -> None:
     foot = y - radius - 4.2 * MM
     if facts.stamp:
         upright = f"right way up: {facts.stamp}"
-        reading = facts.turned_reading
-        other = f"upside down: reads {reading}" if reading else "upside down: no number"
+        other = f"upside down: {facts.turned_words}"
     else:
         upright, other = "no stamp recorded", ""
     draw_line(canvas, upright, PLAIN, 7.5, left_x, foot, align="centre")
@@ -223,10 +221,8 @@ def _draw_strip(
 def _draw_tapes(canvas: Any, facts: Relocation, box: Box) -> None:
     box = _heading(canvas, "Hold the tape at", box)
     if not facts.hole.tapes:
-        text = "No datum with coordinates within reach of a tape."
-        _draw_paragraphs(canvas, (text,), box, largest=8, smallest=6)
+        _draw_paragraphs(canvas, (facts.tape_note,), box, largest=8, smallest=6)
         return
-    kind = "slope" if facts.hole.entry_m[2] is not None else "level"
     each = (box.height - 9) / 3
     for tape in facts.hole.tapes:
         row, box = box.cut_top(each)
@@ -241,10 +237,7 @@ def _draw_tapes(canvas: Any, facts: Relocation, box: Box) -> None:
         draw_line(canvas, told, MONO, 9, number.right, number.top - 9, align="right")
         spread = f"± {tape.u95_m * 100:.1f} cm"
         draw_line(canvas, spread, PLAIN, 7, number.right, number.top - 17.5, align="right")
-    note = (
-        f"{kind.capitalize()} distances; ± holds 95 times in 100. Where the arcs cross is the hole."
-    )
-    draw_line(canvas, note, PLAIN, 6, box.x, box.y + 1)
+    draw_line(canvas, facts.tape_note, PLAIN, 6, box.x, box.y + 1)
 
 
 def _draw_photo(canvas: Any, facts: Relocation, box: Box) -> None:
