@@ -17,6 +17,8 @@ from provenance._survey.parts.observation import ELLIPSOID_95, NORMAL_95, Floats
 
 _REACH_M = 30.0
 """Length of a usual tape."""
+_MOST_PLACES = 3
+"""Tapes to more places than these would confuse more than help."""
 _CHOICE = 10
 """The three best datums are looked for among this many of the nearest."""
 
@@ -34,6 +36,16 @@ class TapeTo:
     distance_m: float
     u95_m: float | None
     to_places_m: tuple[float, ...] = ()
+
+    @property
+    def shown(self) -> list[tuple[str, str]]:
+        """Each distance that is told, with its range or the number of the place it leads to."""
+        if self.u95_m is not None:
+            return [(f"{self.distance_m:.3f} m", f"± {self.u95_m * 100:.1f} cm")]
+        if not self.to_places_m:
+            return [(f"{self.distance_m:.3f} m", "")]
+        numbered = enumerate(self.to_places_m[:_MOST_PLACES], start=1)
+        return [(f"{distance:.3f} m", f"place {number}") for number, distance in numbered]
 
 
 @dataclass(frozen=True)
@@ -160,23 +172,27 @@ def _hole_number(package: Package, known: KnownPoints, sample_id: str) -> int:
     found = np.flatnonzero(known.holes.sample == number)
     if found.size:
         return int(found[0])
-    row = record.row("sample", number)
     where = f"{path}, row {record.record_number('sample', number)}: the hole of {sample_id}"
+    raise UnusableInput(f"{where} cannot be placed: {why_not_placed(known, number)}")
+
+
+def why_not_placed(known: KnownPoints, number: int) -> str:
+    """What is missing to place the hole of a sample (a row number), and what to do about it."""
+    record = known.record
+    row = record.row("sample", number)
     element = record.find("element", row["element_id"])
     if element < 0:
-        raise UnusableInput(
-            f"{where} cannot be placed: its element '{row['element_id']}' is not in the table"
-        )
+        return f"its element '{row['element_id']}' is not in the table"
     if not np.isfinite(record.numbers("sample", "along_m")[number]):
-        raise UnusableInput(
-            f'{where} cannot be placed: its distance from end A (along_m) is "{row["along_m"]}"; '
+        return (
+            f'its distance from end A (along_m) is "{row["along_m"]}"; '
             "measure it along the wood from end A"
         )
     missing = [
         f"end {side}" for end, side in enumerate("ab") if np.isnan(known.ends[2 * element + end, 0])
     ]
-    raise UnusableInput(
-        f"{where} cannot be placed: {' and '.join(missing)} of {row['element_id']} "
+    return (
+        f"{' and '.join(missing)} of {row['element_id']} "
         f"{'has' if len(missing) == 1 else 'have'} no position; tie "
         f"{'it' if len(missing) == 1 else 'them'} to datums and run the survey"
     )
