@@ -11,7 +11,7 @@ import pytest
 from provenance._base.errors import UnusableInput, UnusablePackage
 from provenance._base.findings import Finding
 from provenance._survey.adjust.adjustment import SurveyResult, adjust_survey, survey_package
-from provenance._survey.adjust.snooping import blunder_hint
+from provenance._survey.adjust.slips import blunder_hint
 from provenance._survey.parts.observation import Precision
 from tests.builders import PackageBuilder, a_package
 from tests.survey.scenes import ROOM, a_room, position_of, tape, taped

@@ -8,7 +8,7 @@ What the crew measured is never changed: results go to the derived table 'positi
 from __future__ import annotations
 
 from collections.abc import Iterator
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import cached_property
 from typing import TYPE_CHECKING
 
@@ -20,20 +20,43 @@ from provenance._base.findings import Finding
 from provenance._base.frames import to_pandas
 from provenance._base.progress import Progress, say_nothing
 from provenance._record.package import Package
-from provenance._survey.adjust.control import Control, adjust_control
-from provenance._survey.adjust.detail import Detail, adjust_detail
-from provenance._survey.adjust.positions import end_positions, place_on_map, position_frame
-from provenance._survey.adjust.readings import recorded_heights, take_readings
+from provenance._survey.adjust.blunders import BY_WOOD
+from provenance._survey.adjust.control import OWN_COORDINATES, Control, adjust_control
+from provenance._survey.adjust.detail import (
+    Detail,
+    judge,
+    locate_detail,
+    solved_again,
+    with_wood,
+    wood_gaps,
+)
+from provenance._survey.adjust.positions import (
+    end_positions,
+    place_frame,
+    place_on_map,
+    position_frame,
+)
+from provenance._survey.adjust.readings import Readings, recorded_heights, take_readings
+from provenance._survey.adjust.scatter import (
+    GROUPS,
+    OF_DATUM,
+    Scatter,
+    chance_of,
+    groups_of,
+    measured_scatter,
+)
 from provenance._survey.adjust.survey_findings import (
     control_findings,
     detail_findings,
     point_finding,
 )
-from provenance._survey.adjust.wood import HoleSet, set_holes
+from provenance._survey.adjust.trust import Trust, datum_trust, point_trust
+from provenance._survey.adjust.wood import set_holes
 from provenance._survey.parts.field_record import FieldRecord, read_field_record
 from provenance._survey.parts.observation import (
     ELLIPSOID_95,
     KINDS,
+    LARGEST_RESIDUAL,
     NOTICED_BLUNDER,
     Floats,
     Precision,
@@ -44,21 +67,6 @@ if TYPE_CHECKING:
     import pandas as pd
 
 TABLE, PLACE_TABLE = "position", "position_place"
-PLACE_COLUMNS: dict[str, type[pl.DataType]] = {
-    "position_id": pl.String,
-    "place_rank": pl.Int64,
-    "site_id": pl.String,
-    "place_share": pl.Float64,
-    "wrong_readings": pl.String,
-    **{
-        name: pl.Float64
-        for name in (
-            *(f"{axis}_m" for axis in "xyz"),
-            *(f"sd_{axis}_m" for axis in "xyz"),
-            *(f"corr_{pair}" for pair in ("xy", "xz", "yz")),
-        )
-    },
-}
 RESIDUAL_COLUMNS = (
     "tie_id", "point", "kind", "from_datum_id", "reading", "fitted", "residual", "sd",
     "standard_residual", "redundancy_share", "noticed_from", "used",
@@ -66,6 +74,11 @@ RESIDUAL_COLUMNS = (
 
 
 _SAME_M = 0.02
+_SCATTER_ROUNDS = 4
+_LEAST_DF = 5
+"""Below this the approximation to chi-square is too rough for a test."""
+_CHECKED = 1e-3
+"""A reading of which less of a blunder shows says nothing of scatter."""
 
 
 @dataclass(frozen=True)
@@ -122,26 +135,31 @@ def adjust_survey(
     record = read_field_record(package, site)
     progress(1, 5)
     readings = take_readings(record, precision)
-    control = adjust_control(record, readings.control, precision)
-    progress(2, 5)
-    rows = _from_known_datums(readings.detail, control)
-    rows = Rows.joined(rows, recorded_heights(record, rows, precision))
-    detail = adjust_detail(record, rows, control)
+    control, detail, scatter = _adjusted(record, readings, precision)
     progress(3, 5)
-    xyz, covariance, found = end_positions(record, detail, precision)
+    points = np.arange(record.n_points)
+    detail = judge(detail, points < record.n_ends)
+    detail, gaps = _beside_wood(package, record, detail, scatter, precision)
+    stretched = detail.covariance * scatter.stretch(record.point_sites)[:, None, None]
+    xyz, covariance, found = end_positions(record, detail, stretched, precision)
     ends = record.n_ends
     holes = set_holes(record, package.model, xyz[:ends], covariance[:ends], precision)
-    frame = position_frame(record, control, detail, xyz, covariance, found, holes)
+    of_datums = datum_trust(record, control, scatter)
+    of_points = point_trust(record, detail, scatter, holes, xyz[:ends], gaps)
+    stretch = scatter.stretch(record.datum_sites)
+    frame = position_frame(
+        record, control, detail, xyz, covariance, found, holes, of_datums, of_points, stretch
+    )
     frame, untied = place_on_map(record, frame)
     progress(4, 5)
     redundancy, chi_square = _totals(control, detail)
     findings = (
         *readings.findings,
         *control_findings(record, control, readings.detail),
-        *detail_findings(record, control, detail),
-        *_comparisons(record, detail, holes, xyz, found),
+        *detail_findings(record, control, detail, stretched),
+        *_comparisons(record, detail, of_points, xyz, found),
         *_not_on_map(record, untied),
-        *_precision_finding(redundancy, chi_square),
+        *_scatter_findings(record, scatter),
     )
     if TABLE in package.model.tables:
         # a column of a newer version stays blank
@@ -151,7 +169,7 @@ def adjust_survey(
         )
     result = SurveyResult(
         position_table=frame,
-        place_table=pl.DataFrame(schema=PLACE_COLUMNS),
+        place_table=place_frame(record, of_datums, of_points),
         residual_table=_residuals(record, control, detail),
         findings=findings,
         redundancy=redundancy,
@@ -159,6 +177,64 @@ def adjust_survey(
     )
     progress(5, 5)
     return result
+
+
+def _adjusted(
+    record: FieldRecord, readings: Readings, precision: Precision
+) -> tuple[Control, Detail, Scatter]:
+    """Datums and points from all readings, widened by as much as these scatter."""
+    control = adjust_control(record, readings.control, precision)
+    rows = _from_known_datums(readings.detail, control)
+    rows = Rows.joined(rows, recorded_heights(record, rows, precision))
+    detail = locate_detail(record, rows, control)
+    assumed, scatter = detail.rows, Scatter.as_assumed(record.count("site"))
+    for _ in range(_SCATTER_ROUNDS):
+        before, scatter = scatter, _scatter_of(record, control, detail, scatter)
+        if not scatter.unlike(before):
+            return control, detail, replace(scatter, taken=before.taken)
+        control = adjust_control(record, readings.control, precision, scatter)
+        rows = scatter.widened(assumed, record.point_sites[assumed.point])
+        detail = solved_again(detail, rows, control)
+    return control, detail, scatter
+
+
+def _scatter_of(record: FieldRecord, control: Control, detail: Detail, widened: Scatter) -> Scatter:
+    """How much readings scatter, of which residuals are known as `widened` has them."""
+    parts = []
+    for source, sites in ((control, record.datum_sites), (detail, record.point_sites)):
+        good = np.isfinite(source.standard_residual) & source.used & (source.check > _CHECKED)
+        rows = source.rows.only(good)
+        group = groups_of(rows)
+        group[rows.tie == OWN_COORDINATES] = OF_DATUM
+        site = sites[rows.point]
+        square = source.standard_residual[good] ** 2 * widened.taken[site, group]
+        parts.append((site, group, square, source.check[good]))
+    joined = (np.concatenate(one) for one in zip(*parts, strict=True))
+    return measured_scatter(*joined, record.count("site"))
+
+
+def _beside_wood(
+    package: Package, record: FieldRecord, detail: Detail, scatter: Scatter, precision: Precision
+) -> tuple[Detail, tuple[Floats, Floats]]:
+    """The holes that were taped, judged with their wood as a witness, and how far off it they are.
+
+    Wood says nothing of its holes where an end's own readings conflict.
+    """
+    ends, n = record.n_ends, record.n_points
+    gap, limit = np.full(n, np.nan), np.full(n, np.nan)
+    is_hole = np.arange(n) >= ends
+    if detail.known[ends:].any():
+        stretched = detail.covariance * scatter.stretch(record.point_sites)[:, None, None]
+        xyz, covariance, _ = end_positions(record, detail, stretched, precision)
+        holes = set_holes(record, package.model, xyz[:ends], covariance[:ends], precision)
+        points = ends + holes.sample
+        doubted = detail.known[:ends] & ~detail.one_place[:ends]
+        trusted = ~(doubted[2 * holes.element] | doubted[2 * holes.element + 1])
+        trusted &= holes.bores.sure_side & holes.is_hole & detail.known[points]
+        taken = points[trusted], holes.bores.entry[trusted], holes.bores.entry_covariance[trusted]
+        detail = judge(with_wood(detail, *taken), is_hole)
+        gap[taken[0]], limit[taken[0]] = wood_gaps(detail, *taken)
+    return detail, (gap, limit)
 
 
 def survey_package(
@@ -180,12 +256,14 @@ def survey_package(
         )
     with package.locked():
         result = adjust_survey(package, site=site, precision=precision, progress=progress)
-        frame = result.position_table
-        if site is not None:
-            before = package.tables.whole(TABLE)
-            kept = before.filter(before["site_id"] != site)
-            frame = pl.concat([kept, _as_texts(frame)], how="diagonal")
-        package.write_table(TABLE, frame)
+        for table, frame in ((TABLE, result.position_table), (PLACE_TABLE, result.place_table)):
+            if table not in package.model.tables:
+                continue  # a package from before there was one
+            if site is not None:
+                before = package.tables.whole(table)
+                kept = before.filter(before["site_id"] != site)
+                frame = pl.concat([kept, _as_texts(frame)], how="diagonal")
+            package.write_table(table, frame)
     return result
 
 
@@ -231,20 +309,20 @@ def _residuals(record: FieldRecord, control: Control, detail: Detail) -> pl.Data
                     "noticed_from": NOTICED_BLUNDER * source.blunder_sd,
                     "used": source.used,
                 }
-            )
+            ).filter(rows.tie != BY_WOOD)  # which nobody read
         )
     return pl.concat(parts).select(RESIDUAL_COLUMNS).fill_nan(None)
 
 
 def _comparisons(
-    record: FieldRecord, detail: Detail, holes: HoleSet, xyz: Floats, found: np.ndarray
+    record: FieldRecord, detail: Detail, trust: Trust, xyz: Floats, found: np.ndarray
 ) -> Iterator[Finding]:
     """Where two ways to the same number disagree by more than both may be wrong."""
     recorded, radius = record.recorded_ends()
     apart = np.sqrt(np.nansum((detail.xyz - recorded) ** 2, axis=1))
     spread = np.einsum("nii->ni", np.nan_to_num(detail.covariance)).sum(axis=1)
     limit = np.hypot(np.nan_to_num(radius, nan=0.1), ELLIPSOID_95 * np.sqrt(spread)) + _SAME_M
-    both = detail.known & np.isfinite(recorded[:, 0])
+    both = detail.one_place & np.isfinite(recorded[:, 0])
     for point in np.flatnonzero(both & (apart > limit)):
         yield point_finding(
             record,
@@ -257,7 +335,7 @@ def _comparisons(
     ends = record.n_ends
     length = record.numbers("element", "length_m")
     between = np.sqrt(np.nansum((xyz[1:ends:2] - xyz[0:ends:2]) ** 2, axis=1))
-    adjusted = (found[0:ends:2] == "adjusted") & (found[1:ends:2] == "adjusted")
+    adjusted = detail.one_place[0:ends:2] & detail.one_place[1:ends:2]
     tolerance = 0.05 + 3 * np.sqrt(spread[0:ends:2] + spread[1:ends:2])
     for at in np.flatnonzero(adjusted & (np.abs(between - length) > tolerance)):
         yield point_finding(
@@ -269,19 +347,15 @@ def _comparisons(
             "Tape the length again, and see that both ends were taped at the same piece.",
             "length_m",
         )
-    tied = ends + holes.sample
-    sure = holes.bores.sure_side & holes.is_hole & detail.known[tied]
-    gap = np.sqrt(np.nansum((holes.bores.entry - detail.xyz[tied]) ** 2, axis=1))
-    both_spread = np.einsum(
-        "nii->n", np.nan_to_num(detail.covariance[tied] + holes.bores.entry_covariance)
-    )
-    for at in np.flatnonzero(sure & (gap > _SAME_M + ELLIPSOID_95 * np.sqrt(both_spread))):
+    with np.errstate(invalid="ignore"):
+        off = np.flatnonzero(trust.wood_gap_m > trust.wood_gap_limit_m)
+    for point in map(int, off):
         yield point_finding(
             record,
-            int(tied[at]),
+            point,
             "survey.hole_off_the_wood",
-            f"was taped {gap[at]:.2f} m from where its distance from end A, clock and the size "
-            "of the wood put it",
+            f"was taped {trust.wood_gap_m[point]:.2f} m from where its distance from end A, clock "
+            "and the size of the wood put it",
             "Compare the distance from end A (was it taken from end B?), the clock and the ties.",
             "along_m",
         )
@@ -303,16 +377,24 @@ def _not_on_map(record: FieldRecord, untied: dict[str, str]) -> Iterator[Finding
         )
 
 
-def _precision_finding(redundancy: int, chi_square: float) -> Iterator[Finding]:
-    """Global test with Wilson and Hilferty's approximation to chi-square, good from 10 upwards."""
-    if redundancy < 10:
+def _scatter_findings(record: FieldRecord, scatter: Scatter) -> Iterator[Finding]:
+    """The test of the variance of unit weight, kind by kind."""
+    for at in range(record.count("site")):
+        site_id = record.cell("site", "site_id", at)
+        for group, name in enumerate(GROUPS):
+            df, factor = float(scatter.df[at, group]), float(scatter.measured[at, group])
+            yield from _scatter_finding(site_id, name, df, factor)
+
+
+def _scatter_finding(site_id: str, name: str, df: float, factor: float) -> Iterator[Finding]:
+    if df < _LEAST_DF or abs(chance_of(df, factor)) < LARGEST_RESIDUAL:
         return
-    cube = 2 / (9 * redundancy)
-    normal = ((chi_square / redundancy) ** (1 / 3) - (1 - cube)) / np.sqrt(cube)
-    if abs(normal) < 3.29:
-        return
-    ratio = np.sqrt(chi_square / redundancy)
-    how = "more" if ratio > 1 else "less"
+    ratio = np.sqrt(factor)
+    done = (
+        "more than chance explains ({}); the 95 % ranges were widened by it"
+        if ratio > 1
+        else "less than chance explains ({}); the 95 % ranges were left as they are"
+    ).format(f"chi-square test with {df:.0f} readings more than needed")
     yield Finding(
         "note",
         "survey.precision",
@@ -321,8 +403,7 @@ def _precision_finding(redundancy: int, chi_square: float) -> Iterator[Finding]:
         "",
         "uncertainty_m",
         "",
-        f"The readings scatter {ratio:.2f} times as much as was assumed, {how} than chance "
-        f"explains ({redundancy} readings more than needed).",
+        f"At {site_id} the {name} scatter {ratio:.2f} times as much as was assumed, {done}.",
         "Write the standard deviation that fits your tape and crew beside the ties; the 95 % "
         "ranges follow it.",
     )

@@ -11,12 +11,21 @@ from dataclasses import dataclass, fields, replace
 import numpy as np
 
 from provenance._record.cells import read_booleans
+from provenance._survey.adjust.blunders import (
+    DISMISSED,
+    SURE,
+    Alternative,
+    Doubt,
+    single_shares,
+)
 from provenance._survey.adjust.locate import locate_points
-from provenance._survey.adjust.snooping import Misfit, doubted_readings
+from provenance._survey.adjust.scatter import Scatter
 from provenance._survey.parts.datum_covariance import DatumCovariance
 from provenance._survey.parts.field_record import FieldRecord
 from provenance._survey.parts.observation import (
+    ELLIPSE_95,
     ELLIPSOID_95,
+    LARGEST_RESIDUAL,
     Floats,
     Ints,
     Kind,
@@ -24,7 +33,7 @@ from provenance._survey.parts.observation import (
     misclosure,
     predict,
 )
-from provenance._survey.parts.solve import SOLVED, Bools, Rows
+from provenance._survey.parts.solve import SOLVED, Bools, Rows, hidden_shift
 
 OWN_COORDINATES = -2
 """`tie` of a reading that is the datum's own recorded coordinate."""
@@ -37,14 +46,20 @@ _AXES = (Kind.X, Kind.Y, Kind.HEIGHT)
 class Control:
     """The datums of a record: `xyz` (k, 3) in m, NaN where not found, and how far to trust them.
 
-    `errors` holds their covariances; `held` (k,); `rows` are the readings with `residual`,
-    `standard_residual`, `check`, `blunder`, `blunder_sd` and `used` beside them; `redundancy` is of
-    the whole adjustment and `chi_square` what it left.
+    `errors` holds their covariances, grown so that they cover what conflicting readings allow;
+    `held`, `conflict`, `left_out`, `hidden_m`, `doubt_share` (k,) say of each datum what a point's
+    verdict says; `rows` are the readings with `residual`, `standard_residual`, `check`, `blunder`,
+    `blunder_sd` and `used` beside them; `redundancy` is of the whole adjustment and `chi_square`
+    what it left.
     """
 
     xyz: Floats
     errors: DatumCovariance
     held: Bools
+    conflict: Bools
+    left_out: Bools
+    hidden_m: Floats
+    doubt_share: Floats
     rows: Rows
     residual: Floats
     standard_residual: Floats
@@ -54,11 +69,16 @@ class Control:
     used: Bools
     redundancy: int
     chi_square: float
-    misfits: tuple[Misfit, ...]
+    doubts: tuple[Doubt, ...]
 
 
-def adjust_control(record: FieldRecord, ties: Rows, precision: Precision) -> Control:
-    """Adjust every group of datums that ties link; see the module for what holds the grid."""
+def adjust_control(
+    record: FieldRecord, ties: Rows, precision: Precision, scatter: Scatter | None = None
+) -> Control:
+    """Adjust every group of datums that ties link; see the module for what holds the grid.
+
+    `scatter` widens all readings.
+    """
     n = record.count("datum")
     xyz = np.column_stack([record.numbers("datum", f"{axis}_m") for axis in "xyz"])
     xyz[np.isnan(xyz[:, :2]).any(axis=1)] = np.nan
@@ -71,6 +91,10 @@ def adjust_control(record: FieldRecord, ties: Rows, precision: Precision) -> Con
     own = _own_coordinates(xyz, held, sd)
     xyz = _first_places(xyz, ties)
 
+    if scatter is not None:
+        site = record.datum_sites
+        own = scatter.widened(own, site[own.point], of_datums=True)
+        ties = scatter.widened(ties, site[ties.point])
     rows = Rows.joined(own, _as_level(ties, xyz))
     located = np.isfinite(np.append(xyz[:, 0], 0.0))
     rows = rows.only(located[rows.point] & located[rows.start] & located[rows.end])
@@ -140,6 +164,14 @@ def _groups(rows: Rows, n: int, held: Bools, located: Bools) -> list[list[int]]:
     return list(groups.values())
 
 
+def _block(cofactor: Floats, column: Ints) -> Floats:
+    """The covariance (3, 3) of one datum, NaN for a height that is not known."""
+    block = np.full((3, 3), np.nan)
+    known = np.flatnonzero(column >= 0)
+    block[np.ix_(known, known)] = cofactor[np.ix_(column[known], column[known])]
+    return block
+
+
 class _Result:
     """The adjustment of all groups, filled in one group after the other."""
 
@@ -149,7 +181,10 @@ class _Result:
             np.full(len(rows), np.nan) for _ in range(5)
         )
         self.used = np.ones(len(rows), dtype=bool)
-        self.misfits: list[Misfit] = []
+        self.doubts: list[Doubt] = []
+        self.conflict, self.left_out = (np.zeros(len(xyz), dtype=bool) for _ in range(2))
+        self.hidden_m = np.zeros(len(xyz))
+        self.doubt_share = np.zeros(len(xyz))
         self.redundancy, self.chi_square = 0, 0.0
         self.by_datum: dict[int, list[int]] = {}
         for at, linked in enumerate(zip(rows.point, rows.start, rows.end, strict=True)):
@@ -205,21 +240,91 @@ class _Result:
         self.standard_residual[at] = w
         self.blunder[at] = np.where(checked, gap / safe, np.nan)
         self.blunder_sd[at] = np.where(checked, rows.sd / np.sqrt(safe), np.nan)
-        doubted = doubted_readings(self.standard_residual, at)
-        if doubted.size:
-            again = len(doubted) == 1
-            point = int(self.rows.point[doubted[0]])
-            judged = self.blunder, self.standard_residual, self.blunder_sd
-            self.misfits.append(Misfit.of(point, doubted, *judged, again))
-            if again:
-                self.used[doubted] = False
-                return cofactor, True
+        moves = np.zeros((*column.shape, len(rows)))
+        moves[column >= 0] = (cofactor @ (design.T * weight))[column[column >= 0]]
+        members = np.flatnonzero((column >= 0).any(axis=1))
+        self.hidden_m[members] = hidden_shift(moves[members], check * weight, check)
+        # the single blunder that explains most is weighed against the others and against none
+        share = single_shares(rows.kind, w, self.blunder[at], self.blunder_sd[at])
+        best = int(share.argmax())
+        misfit = best < len(rows) or np.abs(w).max(initial=0.0) > LARGEST_RESIDUAL
+        if best < len(rows) and share[best] >= SURE and len(rows) - size > 1:
+            self.used[at[best]] = False
+            self._note_left_out(int(at[best]), share[best])
+            return cofactor, True
         self.redundancy += len(rows) - size
         self.chi_square += float(weight @ gap**2)
+        if misfit:
+            cofactor = self._cover(at, share, moves, column, members, cofactor)
         return cofactor, False
+
+    def _datums_of(self, row: int) -> list[int]:
+        linked = (self.rows.point[row], self.rows.start[row], self.rows.end[row])
+        return sorted({int(d) for d in linked if d >= 0 and not self.held[d]})
+
+    def _note_left_out(self, row: int, share: float) -> None:
+        point = int(self.rows.point[row])
+        none = np.full((3, 3), np.nan)
+        place = Alternative(
+            self.xyz[point].copy(), none, float(share), (row,), (float(self.blunder[row]),)
+        )
+        sd = {row: float(self.blunder_sd[row])}
+        w = float(abs(self.standard_residual[row]))
+        self.doubts.append(Doubt(point, True, w, (place,), sd))
+        self.left_out[self._datums_of(row)] = True
+
+    def _cover(
+        self,
+        at: Ints,
+        share: Floats,
+        moves: Floats,
+        column: Ints,
+        members: Ints,
+        cofactor: Floats,
+    ) -> Floats:
+        """Move the datums to where the likeliest blunder puts them; what covers all the others.
+
+        Without a reading the datums lie where it did not move them by its blunder.
+        """
+        listed = np.flatnonzero(share > DISMISSED)
+        listed = listed[np.argsort(-share[listed], kind="stable")]
+        wrong = [int(at[one]) if one < len(at) else -1 for one in listed]
+        shift = np.zeros((len(listed), *column.shape))
+        for number, one in enumerate(listed):
+            if one < len(at):
+                shift[number] = -moves[:, :, one] * self.blunder[at[one]]
+        self.xyz += shift[0, :-1]
+        shift = shift - shift[0]
+        flat = np.zeros((len(listed), len(cofactor)))
+        flat[:, column[column >= 0]] = shift[:, column >= 0]
+        weight = share[listed] / share[listed].sum()
+        covered = cofactor + np.einsum("h,hi,hj->ij", weight, flat, flat)
+        sizes = {row: float(self.blunder_sd[row]) for row in wrong if row >= 0}
+        largest = float(np.abs(self.standard_residual[at]).max())
+        worst = int(self.rows.point[at[np.abs(self.standard_residual[at]).argmax()]])
+        spread = {int(one): _block(cofactor, column[one]) for one in members}
+        moved = {}
+        for datum, block in spread.items():
+            reach = ELLIPSE_95 * np.sqrt(np.nansum(np.diag(block)[:2]))
+            moved[datum] = bool(np.hypot(*shift[:, datum, :2].T).max() > reach)
+            self.conflict[datum] = moved[datum]
+            self.doubt_share[datum] = 1 - share[listed[0]]
+        for datum in [one for one in spread if moved[one]] or [worst]:
+            places = tuple(
+                Alternative(
+                    self.xyz[datum] + np.where(column[datum] >= 0, shift[number, datum], 0.0),
+                    spread.get(datum, np.zeros((3, 3))),
+                    float(share[one]),
+                    (row,) if row >= 0 else (),
+                    (float(self.blunder[row]),) if row >= 0 else (),
+                )
+                for number, (one, row) in enumerate(zip(listed, wrong, strict=True))
+            )
+            self.doubts.append(Doubt(datum, False, largest, places, sizes))
+        return covered
 
     def control(self, errors: DatumCovariance) -> Control:
         """What came of it, once every group is adjusted."""
-        names = {one.name for one in fields(Control)} - {"errors", "misfits"}
+        names = {one.name for one in fields(Control)} - {"errors", "doubts"}
         found = {name: getattr(self, name) for name in names}
-        return Control(errors=errors, misfits=tuple(self.misfits), **found)
+        return Control(errors=errors, doubts=tuple(self.doubts), **found)

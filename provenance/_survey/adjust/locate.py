@@ -142,8 +142,8 @@ def _better(
     """The better of two solutions point by point; `rival` is filled where neither can be told."""
     both = (best.status == SOLVED) & (other.status == SOLVED)
     only_other = (other.status == SOLVED) & (best.status != SOLVED)
-    # of two failures the one that says more: no hold in some direction beats too few readings
-    only_other |= (best.status == TOO_FEW) & (other.status == SOFT)
+    # of two failures the one that says more beats too few readings to begin from
+    only_other |= (best.status == TOO_FEW) & (other.status != TOO_FEW)
     apart = np.zeros(len(both))
     apart[both] = np.sqrt(np.nansum((best.xyz[both] - other.xyz[both]) ** 2, axis=1))
     with np.errstate(invalid="ignore"):

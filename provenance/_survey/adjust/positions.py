@@ -1,4 +1,4 @@
-"""Writes down the points of a survey as the rows of the table 'position'."""
+"""Writes down the points of a survey as the rows of the tables 'position' and 'position_place'."""
 
 from __future__ import annotations
 
@@ -7,8 +7,10 @@ from typing import Any
 import numpy as np
 import polars as pl
 
+from provenance._survey.adjust.blunders import BY_WOOD
 from provenance._survey.adjust.control import OWN_COORDINATES, Control
 from provenance._survey.adjust.detail import Detail
+from provenance._survey.adjust.trust import PLACE_COLUMNS, Trust
 from provenance._survey.adjust.wood import HoleSet
 from provenance._survey.parts.field_record import FieldRecord
 from provenance._survey.parts.geodetic import NotTied, map_tie
@@ -23,15 +25,16 @@ from provenance._survey.parts.solve import Bools
 
 _TEXTS = (
     "position_id", "site_id", "point_kind", "element_id", "element_end", "sample_id", "datum_id",
-    "found_by", "remark",
+    "found_by", "remark", "verdict", "left_out",
 )  # fmt: skip
 _MEASURES = (
     *(f"{axis}_m" for axis in "xyz"),
     *(f"sd_{axis}_m" for axis in "xyz"),
     *(f"corr_{pair}" for pair in ("xy", "xz", "yz")),
     *(f"u95_{name}" for name in ("major_m", "minor_m", "axis_deg", "height_m")),
-    "largest_standard_residual",
-)
+    "largest_standard_residual", "doubt_share", "hidden_m", "search_m", "scatter_factor",
+    "wood_gap_m", "wood_gap_limit_m",
+)  # fmt: skip
 _COUNTS = ("reading_count", "left_out_count", "redundancy")
 _COLUMNS: dict[str, pl.DataType] = (
     dict.fromkeys(_TEXTS, pl.String())
@@ -58,11 +61,12 @@ def ellipse_95(covariance: Floats) -> tuple[Floats, Floats, Floats]:
 
 
 def end_positions(
-    record: FieldRecord, detail: Detail, precision: Precision
+    record: FieldRecord, detail: Detail, stretched: Floats, precision: Precision
 ) -> tuple[Floats, Floats, np.ndarray]:
     """Points of a record (n, 3), their covariances (n, 3, 3), and how each was found ('' if not).
 
-    Adjusted where the readings give one place, else as the crew recorded it.
+    Adjusted where the readings give a place, else as the crew recorded it. `stretched` (n, 3, 3)
+    are the covariances of `detail` as they give honest ranges.
     """
     recorded, radius = record.recorded_ends()
     xyz = np.where(detail.known[:, None], detail.xyz, recorded)
@@ -74,7 +78,7 @@ def end_positions(
     sd = np.where(np.isfinite(radius), sd, precision.coordinate_sd_m)
     covariance = (sd**2)[:, None, None] * np.eye(3)
     covariance[~in_space, 2, :] = covariance[~in_space, :, 2] = np.nan
-    covariance = np.where(detail.known[:, None, None], detail.covariance, covariance)
+    covariance = np.where(detail.known[:, None, None], stretched, covariance)
     covariance[found == ""] = np.nan
     return xyz, covariance, found
 
@@ -87,19 +91,78 @@ def position_frame(
     covariance: Floats,
     found: np.ndarray,
     holes: HoleSet,
+    of_datums: Trust,
+    of_points: Trust,
+    stretch: Floats,
 ) -> pl.DataFrame:
-    """The table 'position' without latitude and longitude: datums, ends of wood, holes."""
+    """The table 'position' without latitude and longitude: datums, ends of wood, holes.
+
+    `stretch` (k,) is what covariances of datums are multiplied by, so that their ranges hold.
+    """
     return pl.concat(
         [
-            _datums(record, control),
-            _ends(record, detail, xyz, covariance, found),
-            _holes(record, detail, xyz, covariance, found, holes),
+            _datums(record, control, of_datums, stretch),
+            _ends(record, detail, xyz, covariance, found, of_points),
+            _holes(record, detail, xyz, covariance, found, holes, of_points),
         ]
     )
 
 
-def _point_columns(xyz: Floats, covariance: Floats) -> dict[str, Any]:
+def place_frame(record: FieldRecord, of_datums: Trust, of_points: Trust) -> pl.DataFrame:
+    """The table 'position_place': every place of points that may lie at more than one."""
+    sites = {
+        "datum": record.column("datum", "site_id"),
+        "element": record.column("element", "site_id"),
+        "sample": record.column("sample", "site_id"),
+    }
+    rows: list[dict[str, Any]] = []
+    where: list[Floats] = []
+    spread: list[Floats] = []
+    for trust, keys, table_of in (
+        (of_datums, record.datum_keys, lambda at: ("datum", at)),
+        (of_points, record.point_keys, record.place_in_tables),
+    ):
+        for point in sorted(trust.places):
+            table, at = table_of(point)
+            for rank, place in enumerate(trust.places[point], start=1):
+                rows.append(
+                    {
+                        "position_id": keys[point],
+                        "place_rank": rank,
+                        "site_id": sites[table][at],
+                        "place_share": round(place.share, 3),
+                        "wrong_readings": place.wrong_readings,
+                    }
+                )
+                where.append(place.xyz)
+                spread.append(place.covariance)
+    if not rows:
+        return pl.DataFrame(schema=PLACE_COLUMNS)
+    columns = _coordinate_columns(np.array(where), np.array(spread))
+    frame = pl.DataFrame(rows).with_columns(
+        **{name: pl.Series(one) for name, one in columns.items()}
+    )
+    return frame.select(pl.col(name).cast(kind) for name, kind in PLACE_COLUMNS.items()).fill_nan(
+        None
+    )
+
+
+def _point_columns(xyz: Floats, covariance: Floats, trust: Trust) -> dict[str, Any]:
+    """Coordinates, ranges where there are any, and how far to trust them."""
     major, minor, bearing = ellipse_95(covariance)
+    columns = _coordinate_columns(xyz, covariance) | trust.columns(xyz, major)
+    for name, values in (
+        ("major_m", major),
+        ("minor_m", minor),
+        ("axis_deg", bearing),
+        ("height_m", NORMAL_95 * columns["sd_z_m"]),
+    ):
+        rounded = values if name == "axis_deg" else np.round(values, _MILLIMETRE_TENTHS)
+        columns[f"u95_{name}"] = np.where(trust.ranged, rounded, np.nan)
+    return columns
+
+
+def _coordinate_columns(xyz: Floats, covariance: Floats) -> dict[str, Any]:
     variance = np.einsum("nii->ni", covariance)
     sd = np.sqrt(np.maximum(variance, 0.0))
     columns: dict[str, Any] = {
@@ -113,10 +176,6 @@ def _point_columns(xyz: Floats, covariance: Floats) -> dict[str, Any]:
         ratio = np.where(product > 0, covariance[:, i, j] / np.where(product > 0, product, 1), 0.0)
         ratio = np.where(np.isnan(product), np.nan, ratio)
         columns[f"corr_{name}"] = np.clip(np.round(ratio, 4), -1, 1)
-    columns["u95_major_m"] = np.round(major, _MILLIMETRE_TENTHS)
-    columns["u95_minor_m"] = np.round(minor, _MILLIMETRE_TENTHS)
-    columns["u95_axis_deg"] = bearing
-    columns["u95_height_m"] = np.round(NORMAL_95 * sd[:, 2], _MILLIMETRE_TENTHS)
     return columns
 
 
@@ -128,7 +187,7 @@ def _frame(columns: dict[str, Any], which: Bools) -> pl.DataFrame:
     return frame.filter(which).with_columns(pl.col(pl.String).fill_null("")).fill_nan(None)
 
 
-def _datums(record: FieldRecord, control: Control) -> pl.DataFrame:
+def _datums(record: FieldRecord, control: Control, trust: Trust, stretch: Floats) -> pl.DataFrame:
     n = record.count("datum")
     number = np.arange(n)
     covariance = control.errors.between(number, number)
@@ -140,18 +199,26 @@ def _datums(record: FieldRecord, control: Control) -> pl.DataFrame:
         tied[datums[(rows.tie != OWN_COORDINATES) & (datums >= 0)]] = True
     found = np.where(control.held, "held", np.where(tied, "adjusted", "recorded"))
     known = np.isfinite(control.xyz[:, 0])
+    covariance = (
+        np.where((found == "adjusted")[:, None, None], stretch[:, None, None], 1.0) * covariance
+    )
     columns: dict[str, Any] = {
         "position_id": record.datum_keys,
         "site_id": record.column("datum", "site_id"),
         "point_kind": ["datum"] * n,
         "datum_id": record.column("datum", "datum_id"),
         "found_by": found.astype(object),
-    } | _point_columns(control.xyz, covariance)
+    } | _point_columns(control.xyz, covariance, trust)
     return _frame(columns, known)
 
 
 def _ends(
-    record: FieldRecord, detail: Detail, xyz: Floats, covariance: Floats, found: np.ndarray
+    record: FieldRecord,
+    detail: Detail,
+    xyz: Floats,
+    covariance: Floats,
+    found: np.ndarray,
+    trust: Trust,
 ) -> pl.DataFrame:
     n = record.n_ends
     wood = np.arange(n) // 2
@@ -163,14 +230,16 @@ def _ends(
         "element_end": ["a", "b"] * (n // 2),
         "found_by": found[:n],
     }
-    columns |= _point_columns(xyz[:n], covariance[:n]) | _reading_columns(detail, 0, n)
+    columns |= _point_columns(xyz[:n], covariance[:n], trust.part(0, n))
+    columns |= _reading_columns(detail, 0, n)
     return _frame(columns, found[:n] != "")
 
 
 def _reading_columns(detail: Detail, first: int, last: int) -> dict[str, Any]:
     n = len(detail.xyz)
-    used = np.bincount(detail.rows.point[detail.used], minlength=n)[first:last]
-    left_out = np.bincount(detail.rows.point[~detail.used], minlength=n)[first:last]
+    taken = detail.rows.tie != BY_WOOD
+    used = np.bincount(detail.rows.point[detail.used & taken], minlength=n)[first:last]
+    left_out = np.bincount(detail.rows.point[~detail.used & taken], minlength=n)[first:last]
     largest = np.zeros(n)
     size = np.nan_to_num(np.abs(detail.standard_residual))
     np.maximum.at(largest, detail.rows.point[detail.used], size[detail.used])
@@ -196,6 +265,7 @@ def _holes(
     covariance: Floats,
     found: np.ndarray,
     holes: HoleSet,
+    trust: Trust,
 ) -> pl.DataFrame:
     first, n = record.n_ends, record.count("sample")
     place, spread = xyz[first:].copy(), covariance[first:].copy()
@@ -217,7 +287,8 @@ def _holes(
         "sample_id": record.column("sample", "sample_id"),
         "found_by": how,
     }
-    columns |= _point_columns(place, spread) | _reading_columns(detail, first, first + n)
+    columns |= _point_columns(place, spread, trust.part(first, first + n))
+    columns |= _reading_columns(detail, first, first + n)
     remark = columns["remark"]
     unsure = at[holes.is_hole[take] & ~holes.bores.sure_side[take]]
     remark[unsure] = "side of the wood not recorded; taken at the axis"

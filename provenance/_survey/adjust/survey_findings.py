@@ -7,79 +7,66 @@ from collections.abc import Iterator, Sequence
 import numpy as np
 
 from provenance._base.findings import Finding
-from provenance._survey.adjust.control import OWN_COORDINATES, Control
-from provenance._survey.adjust.detail import Detail
+from provenance._survey.adjust.blunders import Doubt
+from provenance._survey.adjust.control import Control
+from provenance._survey.adjust.detail import TWO_PLACES, UNCHECKED, Detail
 from provenance._survey.adjust.positions import ellipse_95
-from provenance._survey.adjust.snooping import Misfit, blunder_hint
+from provenance._survey.adjust.slips import reading_name, wrong_readings
 from provenance._survey.parts.field_record import FieldRecord
-from provenance._survey.parts.observation import KINDS, LARGEST_RESIDUAL, Floats, Kind
+from provenance._survey.parts.observation import LARGEST_RESIDUAL, Floats, Kind
 from provenance._survey.parts.solve import NOT_CONVERGED, SOFT, SOLVED, TOO_FEW, Rows
 
 _WEAK_M = 0.25
 """A 95 % half-axis longer than this does not find a dowel."""
+_MOST_PLACES = 4
+"""A sentence names so many places; the table has them all."""
 _OFF_LINE_DEG = 20.0
 _REACH_M = 30.0
 """Length of a usual tape."""
 
 
-def _reading(record: FieldRecord, rows: Rows, at: int) -> str:
-    """A reading as a person calls it: 'T042 (distance 5.204 m from D2)'."""
-    kind, value = int(rows.kind[at]), float(rows.reading[at])
-    tie = int(rows.tie[at])
-    start = int(rows.start[at])
-    unit = "°" if kind == Kind.BEARING else " m"
-    number = f"{value:.1f}" if kind == Kind.BEARING else f"{value:.3f}"
-    origin = f" from {record.cell('datum', 'datum_id', start)}" if start >= 0 else ""
-    what = f"{KINDS[kind]} {number}{unit}{origin}"
-    if tie >= 0:
-        return f"{record.cell('tie', 'tie_id', tie)} ({what})"
-    if tie == OWN_COORDINATES:
-        return f"the recorded {KINDS[kind]} {number} m"
-    return f"the recorded height {number} m"
-
-
-def _size(kind: int, size: float) -> str:
-    if kind == Kind.BEARING:
-        return f"{abs(size):.1f}° too {'far clockwise' if size > 0 else 'far anticlockwise'}"
-    if kind in (Kind.DISTANCE, Kind.LEVEL_DISTANCE):
-        return f"{abs(size):.3f} m too {'long' if size > 0 else 'short'}"
-    return f"{abs(size):.3f} m too {'large' if size > 0 else 'small'}"
+def _where(place: Floats) -> str:
+    height = f", height {place[2]:.2f}" if np.isfinite(place[2]) else ""
+    return f"x {place[0]:.2f}, y {place[1]:.2f}{height}"
 
 
 def _misfit_finding(
-    record: FieldRecord, rows: Rows, misfit: Misfit, name: str, row: tuple[str, int, str]
+    record: FieldRecord, rows: Rows, doubt: Doubt, name: str, row: tuple[str, int, str]
 ) -> Finding:
-    hints = [
-        blunder_hint(int(rows.kind[at]), float(rows.reading[at]), size, sd)
-        for at, size, sd in zip(misfit.rows, misfit.size, misfit.sd, strict=True)
-    ]
-    told = []
-    for at, size, hint in zip(misfit.rows, misfit.size, hints, strict=True):
-        told.append(f"{_reading(record, rows, at)} would be {_size(int(rows.kind[at]), size)}")
-        told[-1] += f" ({hint})" if hint else ""
-    w = abs(misfit.w[0])
-    test = f"standardised residual {w:.1f}, limit {LARGEST_RESIDUAL:.2f}"
-    if misfit.left_out:
+    places = doubt.alternatives
+    wrong = [wrong_readings(record, rows, place, doubt.size_sd) for place in places]
+    test = f"standardised residual {doubt.w:.1f}, limit {LARGEST_RESIDUAL:.2f}"
+    if doubt.left_out:
         rule = "survey.misfit"
+        which = "One reading" if len(places[0].wrong) == 1 else "Two readings"
+        does = "does" if len(places[0].wrong) == 1 else "do"
         message = (
-            f"One reading to {name} does not fit the others: {told[0]}; {test}. "
+            f"{which} to {name} {does} not fit the others: {wrong[0]}; {test}. "
             "The point was computed without it."
         )
         remedy = "Tape it again, or correct the reading if the field sheet says otherwise."
     else:
         rule = "survey.misfit_unnamed"
+        listed = "; or ".join(
+            f"{words or 'nothing is misread'}, then it lies at {_where(place.xyz)} "
+            f"({100 * place.share:.0f} in 100)"
+            for words, place in zip(wrong[:_MOST_PLACES], places, strict=False)
+        )
+        more = len(places) - _MOST_PLACES
+        listed += f"; and {more} more, in the table position_place" if more > 0 else ""
         message = (
             f"The readings to {name} do not fit each other ({test}), and there are too few to "
-            f"tell which is wrong: {'; or '.join(told)}. All were used; do not rely on the point."
+            f"tell which is wrong: {listed}. No 95 % range is given; do not rely on the point."
         )
         remedy = "Tape these again, or one more distance from another datum."
     table, number, key = row
     field, value = "", ""
-    tie = int(rows.tie[misfit.rows[0]])
+    at = next((one for place in places for one in place.wrong), -1)
+    tie = int(rows.tie[at]) if at >= 0 else -1
     if tie >= 0:
         table, number = "tie", record.record_number("tie", tie)
         key = record.cell("tie", "tie_id", tie)
-        field = _FIELD_OF[int(rows.kind[misfit.rows[0]])]
+        field = _FIELD_OF[int(rows.kind[at])]
         value = record.cell("tie", field, tie)
     return Finding("warning", rule, table, number, key, field, value, message, remedy)
 
@@ -96,9 +83,9 @@ def _datum_row(record: FieldRecord, datum: int) -> tuple[str, int, str]:
 
 def control_findings(record: FieldRecord, control: Control, ties: Rows) -> Iterator[Finding]:
     """What is to be said of the datums: misfits, and datums that nothing places."""
-    for misfit in control.misfits:
-        row = _datum_row(record, misfit.point)
-        yield _misfit_finding(record, control.rows, misfit, f"datum {row[2]}", row)
+    for doubt in control.doubts:
+        row = _datum_row(record, doubt.point)
+        yield _misfit_finding(record, control.rows, doubt, f"datum {row[2]}", row)
     needed = np.zeros(record.count("datum"), dtype=bool)
     for datums in (ties.start, ties.end):
         needed[datums[datums >= 0]] = True
@@ -120,18 +107,23 @@ def control_findings(record: FieldRecord, control: Control, ties: Rows) -> Itera
         )
 
 
-def detail_findings(record: FieldRecord, control: Control, detail: Detail) -> Iterator[Finding]:
-    """What is to be said of the points that were tied."""
-    for misfit in detail.misfits:
-        row = record.point_row(misfit.point)
-        name = record.point_name(misfit.point)
-        yield _misfit_finding(record, detail.rows, misfit, name, row)
+def detail_findings(
+    record: FieldRecord, control: Control, detail: Detail, stretched: Floats
+) -> Iterator[Finding]:
+    """What is to be said of the points that were tied; `stretched` are covariances of ranges."""
+    for doubt in detail.doubts:
+        point = doubt.point
+        if detail.verdict[point] == TWO_PLACES:
+            continue
+        row, name = record.point_row(point), record.point_name(point)
+        yield _misfit_finding(record, detail.rows, doubt, name, row)
     for point in np.flatnonzero(detail.tied & (detail.status != SOLVED)):
         yield _not_found(record, control, detail, int(point))
-    for point in np.flatnonzero((detail.status == SOLVED) & np.isfinite(detail.rival[:, 0])):
-        yield _mirror(record, control, detail, int(point))
-    major, _, bearing = ellipse_95(detail.covariance)
-    for point in np.flatnonzero(detail.known & (major > _WEAK_M)):
+    for doubt in detail.doubts:
+        if detail.verdict[doubt.point] == TWO_PLACES:
+            yield _mirror(record, control, detail, doubt)
+    major, _, bearing = ellipse_95(stretched)
+    for point in np.flatnonzero(detail.one_place & (major > _WEAK_M)):
         yield point_finding(
             record,
             int(point),
@@ -157,7 +149,7 @@ def point_finding(
 def _not_found(record: FieldRecord, control: Control, detail: Detail, point: int) -> Finding:
     at = detail.readings_of(point)
     rows = detail.rows
-    readings = ", ".join(_reading(record, rows, int(one)) for one in at)
+    readings = ", ".join(reading_name(record, rows, int(one)) for one in at)
     status = int(detail.status[point])
     tapes = at[np.isin(rows.kind[at], (Kind.DISTANCE, Kind.LEVEL_DISTANCE))]
     rule = "survey.underdetermined"
@@ -181,18 +173,15 @@ def _gap(datums: Floats, rows: Rows, at: Sequence[int] | np.ndarray) -> str:
     return f"one is {abs(r1 - r2) - apart:.3f} m longer than the other and the way between them"
 
 
-def _mirror(record: FieldRecord, control: Control, detail: Detail, point: int) -> Finding:
-    def told(place: Floats) -> str:
-        height = f", height {place[2]:.2f}" if np.isfinite(place[2]) else ""
-        return f"x {place[0]:.2f}, y {place[1]:.2f}{height}"
-
+def _mirror(record: FieldRecord, control: Control, detail: Detail, doubt: Doubt) -> Finding:
+    one, two = (_where(place.xyz) for place in doubt.alternatives)
     return point_finding(
         record,
-        point,
+        doubt.point,
         "survey.mirror",
-        f"may lie at {told(detail.xyz[point])} or, mirrored in the line between its datums, at "
-        f"{told(detail.rival[point])}; the readings fit both",
-        next_tape(record, control, detail, point)
+        f"may lie at {one} or, mirrored in the line between its datums, at {two}; the readings fit "
+        "both",
+        next_tape(record, control, detail, doubt.point)
         + " Or write rough coordinates of the point, or the outline of its room.",
     )
 
@@ -202,8 +191,9 @@ def _unchecked(record: FieldRecord, detail: Detail) -> Iterator[Finding]:
     for rule, which, message, remedy in (
         (
             "survey.unchecked",
-            detail.known & (detail.redundancy == 0),
-            "Nothing checks the readings to {} points ({}): a misread tape would not be noticed.",
+            detail.verdict == UNCHECKED,
+            "Nothing checks the readings to {} points ({}), or not well enough: their 95 % ranges "
+            "hold only if no tape was misread.",
             "Tape one distance more than is needed to each point.",
         ),
         (

@@ -55,6 +55,17 @@ class DatumCovariance:
             np.concatenate(blocks),
         )
 
+    def with_points(self, covariance: Floats) -> DatumCovariance:
+        """The same with more points behind the others, which have errors (k, 3, 3) of their own."""
+        k, g = len(covariance), len(self.base)
+        return DatumCovariance(
+            np.concatenate([self.group, g + np.arange(k)]),
+            np.concatenate([self.place, np.zeros(k, dtype=np.int64)]),
+            np.concatenate([self.base, len(self.blocks) + 9 * np.arange(k)]),
+            np.concatenate([self.width, np.full(k, 3)]),
+            np.concatenate([self.blocks, covariance.ravel()]),
+        )
+
     @property
     def certain(self) -> bool:
         """True when no datum has any error, which saves much work."""

@@ -140,6 +140,21 @@ class FieldRecord:
         """Keys of the datums in the table 'position'."""
         return [f"datum:{one}" for one in self.column("datum", "datum_id")]
 
+    @cached_property
+    def datum_sites(self) -> Ints:
+        """Row number of the site of each datum, as many as there are sites where it has none."""
+        return self._sites("datum")
+
+    @cached_property
+    def point_sites(self) -> Ints:
+        """Row number of the site of each point, as many as there are sites where it has none."""
+        ends = np.repeat(self._sites("element"), 2)
+        return np.concatenate([ends, self._sites("sample")])
+
+    def _sites(self, table: str) -> Ints:
+        site = self.number_of("site", self.column(table, "site_id"))
+        return np.where(site < 0, self.count("site"), site)
+
     def place_in_tables(self, point: int) -> tuple[str, int]:
         """Table and row number of the row that a point belongs to."""
         if point < self.n_ends:

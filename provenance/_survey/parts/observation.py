@@ -44,6 +44,7 @@ def predict(kind: Ints, point: Floats, start: Floats, end: Floats) -> Predicted:
 
     `kind` (n,) holds codes of Kind; `point`, `start`, `end` (n, 3) the measured point, the datum
     at the tape's zero and the far datum of a baseline, in m. What a kind does not need may be NaN.
+    Coordinates and heights are those of the grid, or differences from `end` where that is given.
     """
     n = len(kind)
     value = np.full(n, np.nan)
@@ -89,8 +90,10 @@ def predict(kind: Ints, point: Floats, start: Floats, end: Floats) -> Predicted:
 
     for code, axis in ((Kind.X, 0), (Kind.Y, 1), (Kind.HEIGHT, 2)):
         rows = np.flatnonzero(kind == code)
-        value[rows] = point[rows, axis]
+        is_difference = np.isfinite(end[rows, axis])
+        value[rows] = point[rows, axis] - np.where(is_difference, end[rows, axis], 0.0)
         by_point[rows, axis] = 1.0
+        by_end[rows, axis] = np.where(is_difference, -1.0, 0.0)
     return Predicted(value, by_point, by_start, by_end)
 
 

@@ -17,20 +17,32 @@ import numpy as np
 import numpy.typing as npt
 
 from provenance._survey.parts.datum_covariance import DatumCovariance
-from provenance._survey.parts.observation import Floats, Ints, misclosure, predict
+from provenance._survey.parts.observation import (
+    NOTICED_BLUNDER,
+    Floats,
+    Ints,
+    misclosure,
+    predict,
+)
 
 Bools = npt.NDArray[np.bool_]
 
 SOLVED, TOO_FEW, SOFT, NOT_CONVERGED = range(4)
 """What became of a point; SOFT is one that no reading holds in some direction."""
 
-_MOST_ROUNDS = 25
+_MOST_ROUNDS = 60
+_UNDAMPED_ROUNDS = 10
+"""A point that still swings to and fro by then, as with a misread short tape, goes half as far."""
 _STEP_M = 1e-7
 _LONGEST_STEP_M = 25.0
 _SOFT_SD_M = 30.0
 """A direction known no better than this is not known at all inside a building."""
 _RIDGE = 1e-6
 """In 1/m²: keeps steps finite where nothing holds a point; what it converges to is the same."""
+_LEAST_CHECK = 1e-4
+"""A smaller share of a blunder never shows."""
+_LEAST_REACH = 0.01
+"""A reading that moves a point by less than this, each unit, does not place it over ground."""
 
 
 @dataclass(frozen=True)
@@ -70,7 +82,10 @@ class Solution:
     """Positions of n points and what their readings say about them.
 
     By point: `xyz` (n, 3) in m, `covariance` (n, 3, 3) in m² (both NaN where unknown),
-    `chi_square`, `redundancy`, `status` (n,). By reading: `residual` (reading minus fitted),
+    `chi_square`, `redundancy`, `status` (n,), `hidden_m` (how far over ground the worst blunder
+    that stays just below notice moves the point, infinite where it would never be noticed:
+    Baarda's external reliability), `log_evidence` (how likely these readings are, wherever the
+    point is, but for a constant of their number). By reading: `residual` (reading minus fitted),
     `standard_residual` (Baarda's w), `check` (redundancy number, 0 to 1), `blunder` (size it would
     have if only this reading were wrong) and `blunder_sd` of that size, all NaN where the point is
     not solved.
@@ -81,6 +96,8 @@ class Solution:
     chi_square: Floats
     redundancy: Ints
     status: Ints
+    hidden_m: Floats
+    log_evidence: Floats
     residual: Floats
     standard_residual: Floats
     check: Floats
@@ -96,6 +113,8 @@ class Solution:
             np.full(points, np.nan),
             np.zeros(points, dtype=np.int64),
             np.full(points, TOO_FEW),
+            np.full(points, np.nan),
+            np.full(points, np.nan),
             *(np.full(readings, np.nan) for _ in BY_READING),
         )
 
@@ -158,6 +177,7 @@ def _solve_group(
         length = np.linalg.norm(step, axis=1)
         step *= np.minimum(1.0, _LONGEST_STEP_M / np.maximum(length, 1e-12))[:, None]
         step[soft] = 0.0
+        step *= 1.0 if round_ < _UNDAMPED_ROUNDS else 0.5
         x[moving, :d] += step
         status[moving[soft]] = SOFT
         done = ~soft & (length < _STEP_M)
@@ -247,6 +267,20 @@ def _normal(derivative: Floats, gap: Floats, weights: Floats) -> tuple[Floats, F
     return normal, right
 
 
+def hidden_shift(moves: Floats, shows: Floats, share: Floats) -> Floats:
+    """How far over ground the worst blunder just too small to be noticed moves each point (n,), m.
+
+    `moves` (n, 2 or 3, m) is what one unit of each reading moves the point; `shows` (n, m) is one
+    over the variance of a blunder, `share` (n, m) the redundancy number of the reading. Infinite
+    where a blunder would move the point and never show. Source: Baarda 1968, external reliability.
+    """
+    reach = np.hypot(moves[:, 0], moves[:, 1])
+    checked = share > _LEAST_CHECK
+    noticed = NOTICED_BLUNDER / np.sqrt(np.where(checked, shows, 1.0))
+    unseen = np.where(reach > _LEAST_REACH, np.inf, 0.0)
+    return np.asarray(np.where(checked, reach * noticed, unseen).max(axis=1), dtype=np.float64)
+
+
 def _fill(
     group: _Group, x: Floats, which: Ints, weights: Floats, points: Ints, at: Ints, out: Solution
 ) -> None:
@@ -266,6 +300,16 @@ def _fill(
     share = shows / np.einsum("nii->ni", weights)
     out.check[at] = np.clip(share, 0.0, 1.0)
     checked = share > 1e-6
+    out.hidden_m[points] = hidden_shift(
+        np.matmul(cofactor, weighted.transpose(0, 2, 1)), shows, share
+    )
+    if group.errors.certain:
+        spread = -np.log(np.einsum("nii->ni", weights)).sum(axis=1)
+    else:
+        spread = -np.linalg.slogdet(weights)[1]
+    out.log_evidence[points] = -0.5 * (
+        out.chi_square[points] + spread + np.linalg.slogdet(normal)[1]
+    )
     out.blunder_sd[at] = np.where(checked, 1.0 / np.sqrt(np.where(checked, shows, 1.0)), np.nan)
     out.standard_residual[at] = np.where(checked, pulled * np.nan_to_num(out.blunder_sd[at]), 0.0)
     out.blunder[at] = pulled * out.blunder_sd[at] ** 2
