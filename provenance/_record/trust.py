@@ -25,7 +25,7 @@ OFF_SAYS = "from where its distance from end A, its clock position and the size 
 class Place:
     """One place that a point may be at, on the site grid in m; `share` is how likely, 0 to 1.
 
-    `wrong` says in words which readings were wrong if it lies there, '' where that is not told.
+    `wrong` says which readings would be wrong if it lies there, '' where that is not told.
     """
 
     at: tuple[float, float, float | None]
@@ -172,12 +172,12 @@ def brief_words(trust: Trust) -> str:
 
 
 def place_words(trust: Trust) -> tuple[str, ...]:
-    """One line for each place that a point may be at, with its coordinates."""
+    """One line for each place that a point may be at, with its coordinates on the site grid."""
     lines = []
     for number, one in enumerate(trust.places, start=1):
         x, y, z = one.at
         height = f", height {z:.2f}" if z is not None else ""
-        wrong = f", if this was misread: {one.wrong}" if one.wrong else ""
+        wrong = f"; then {one.wrong}" if one.wrong else ""
         lines.append(
             f"Place {number} ({share_words(one)} likely): x {x:.2f}, y {y:.2f}{height} m{wrong}"
         )

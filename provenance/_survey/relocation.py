@@ -31,9 +31,9 @@ _MARGIN, _GAP = 12 * MM, 4 * MM
 _MAP_WIDTH_MM, _MAP_SHARE = 112.0, 0.265
 """Share of the page's height, so that a shorter page leaves room for the cautions."""
 _STRIP_MM, _FACTS_MM = 32.0, 43.0
-_DOUBT_MM, _MORE_FACTS_MM = 14.0, 6.0
-"""What a warning takes, and how much more the facts about a hole in doubt take."""
-_COLUMN_MM = 17.0
+_DOUBT_MM, _PLACE_MM, _MORE_FACTS_MM = 14.0, 3.4, 6.0
+"""What a warning takes, each place in it, and how much more the facts about a doubt take."""
+_COLUMN_MM = 15.5
 
 
 def write_relocation_sheets(
@@ -80,7 +80,8 @@ def draw_relocation(
     head, rest = page.cut_top(17 * MM)
     _draw_head(canvas, facts, head)
     if facts.doubt:
-        band, rest = rest.cut_top(_DOUBT_MM * MM, _GAP)
+        height = _DOUBT_MM + _PLACE_MM * len(facts.places)
+        band, rest = rest.cut_top(height * MM, _GAP)
         _draw_doubt(canvas, facts, band)
     more = _MORE_FACTS_MM if trust_words(facts.hole.trust) else 0.0
     # what the facts take more is taken from the map
@@ -131,9 +132,8 @@ def _draw_doubt(canvas: Any, facts: Relocation, box: Box) -> None:
     canvas.rect(box.x, box.y, box.width, box.height)
     inner = box.inset(2.5 * MM, 1.2 * MM)
     draw_line(canvas, "Do not rely on one point", BOLD, 9.5, inner.x, inner.top - 9)
-    _draw_paragraphs(
-        canvas, [" ".join(facts.doubt)], inner.cut_top(12)[1], largest=8.5, smallest=5.5
-    )
+    lines = (" ".join(facts.doubt), *facts.places)
+    _draw_paragraphs(canvas, lines, inner.cut_top(12)[1], largest=8.0, smallest=5.5)
 
 
 def _heading(canvas: Any, text: str, box: Box) -> Box:
@@ -252,8 +252,11 @@ def _draw_tapes(canvas: Any, facts: Relocation, box: Box) -> None:
     for tape in facts.hole.tapes:
         columns = tape.shown
         row, box = box.cut_top(each)
+        taken = max(_COLUMN_MM * len(columns), 30) * MM
         name, row = row.cut_left(17 * MM, 2)
-        words, numbers = row.cut_left(row.width - max(_COLUMN_MM * len(columns), 30) * MM, 2)
+        words, numbers = row.cut_left(row.width - taken, 2)
+        if len(columns) > 2:  # what the datum is goes below its name
+            words = Box(name.x, row.y, name.width + words.width, row.height - 12)
         fitted = fit_line(tape.datum_id, BOLD, name.width, largest=9, smallest=6)
         draw_line(canvas, fitted.lines[0], BOLD, fitted.size, name.x, name.top - 9)
         text = printable(tape.description or "(not described)", PLAIN)

@@ -17,7 +17,7 @@ from provenance._ledger.holdings import Holding, holdings_of
 from provenance._record.cells import float_of
 from provenance._record.package import Package
 from provenance._record.snapshot import Row, Snapshot
-from provenance._record.trust import UNCHECKED, place_words, range_words, share_words, trust_words
+from provenance._record.trust import UNCHECKED, place_words, range_words, trust_words
 from provenance._survey.adjust.bore import UPRIGHT_DEG, wood_axes
 from provenance._survey.hole.drilling import drilling_cautions, propose_holes
 from provenance._survey.hole.hole import HolePosition, hole_position
@@ -91,6 +91,11 @@ class Relocation(HoleFacts):
     def doubt(self) -> tuple[str, ...]:
         """Why nobody must rely on one point; empty where somebody may."""
         return trust_words(self.hole.trust) if self.hole.trust.is_doubted else ()
+
+    @property
+    def places(self) -> tuple[str, ...]:
+        """Where the hole may be, if at more than one place."""
+        return place_words(self.hole.trust)
 
     @property
     def tape_note(self) -> str:
@@ -314,11 +319,7 @@ def _tape_note(hole: HolePosition) -> str:
     kind = "Slope" if hole.entry_m[2] is not None else "Level"
     trust = hole.trust
     if trust.is_withheld and trust.places:
-        shares = " or ".join(share_words(one) for one in trust.places)
-        return (
-            f"{kind} distances. The arcs of one column meet at one place ({shares} likely): look "
-            "at each."
-        )
+        return f"{kind} distances. The arcs for one place meet there: look at each place."
     if trust.is_withheld:
         return f"{kind} distances to the likeliest place; the hole may lie elsewhere."
     if trust.is_off:
@@ -343,9 +344,7 @@ def _in_space(hole: HolePosition, north: float | None, *, own_grid: bool) -> tup
     x, y, z = hole.entry_m
     height = f", height {z:.3f}" if z is not None else ""
     grid = "The building's own grid:" if own_grid else "Site grid"
-    if trust.is_withheld and trust.places:
-        lines += (grid, *place_words(trust))
-    else:
+    if not trust.places:
         likeliest = "Likeliest place: " if trust.is_withheld else ""
         lines.append(f"{likeliest}{grid} x {x:.3f}, y {y:.3f}{height} m")
     lines.append(range_words(trust, hole.u95_major_m, hole.u95_height_m))

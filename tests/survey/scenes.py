@@ -112,14 +112,17 @@ def tape_rows(
 
 JUDGED = ("verdict", "doubt_share", "hidden_m", "search_m", "left_out")
 TOLD = ("u95_major_m", "u95_minor_m", "u95_axis_deg", "u95_height_m")
-PLACES_SAID = ((0.62, "the tape from D2 (Ta2)"), (0.31, "the tape from D3 (Ta3)"))
+PLACES_SAID = tuple(
+    (share, f"the tape from {datum} (Ta{datum[1]}) would be 0.30 m too long")
+    for share, datum in ((0.62, "D2"), (0.31, "D3"))
+)
 """Of a point in doubt: how likely each place is, and what was misread then."""
 
 
 def judged(package: Package, key: str, verdict: str, **more: Any) -> Package:
     """The package with a verdict written by hand to one point, and places where it takes them.
 
-    Verdicts that a survey gave before are gone.
+    A hole is taken to have been taped itself. Verdicts that a survey gave before are gone.
     """
     withheld = verdict in ("conflict", "two_places")
     row = {"verdict": verdict, "hidden_m": "0.031", "search_m": "0.42"} | more
@@ -129,6 +132,9 @@ def judged(package: Package, key: str, verdict: str, **more: Any) -> Package:
     mine = positions["position_id"] == key
     for name, value in (row | (dict.fromkeys(TOLD, "") if withheld else {})).items():
         positions.loc[mine, name] = value
+    hole = positions["point_kind"] == "hole"
+    positions.loc[hole, "found_by"] = "geometry"
+    positions.loc[hole & mine, "found_by"] = "adjusted"
     places = package.table("position_place").iloc[:0]
     x, y, z = (float(positions.loc[mine, f"{axis}_m"].iloc[0] or "nan") for axis in "xyz")
     for rank, (share, wrong) in enumerate(PLACES_SAID if withheld else (), start=1):

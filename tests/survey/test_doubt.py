@@ -65,8 +65,8 @@ def test_a_tape_misread_by_30_cm_shows_on_every_way_back_to_the_hole(
         "Search within 0.4",
         "No 95 % range can be given",
         "Place 2 (31 % likely): x",
-        "if this was misread: the tape from D3 (Ta3)",
-        "The arcs of one column meet at one place",
+        "then the tape from D3 (Ta3) would be 0.30 m too long",
+        "The arcs for one place meet there",
     ):
         assert part in text, part
 

@@ -207,6 +207,11 @@ class RelocationPages:
         tapes = ", ".join(f"{one.datum_id} {one.distance_m:.2f} m" for one in hole.tapes)
         words = f"Plan at 1 : {scale:g}; the hole has a ring, dashed lines are tapes."
         said = f"{words} Tapes from: {tapes}." if tapes else words
+        if hole.trust.is_withheld:
+            said = (
+                f"Plan at 1 : {scale:g}; the hole is looked for in the dashed ring, diamonds are the "
+                "places that it may be at."
+            )
         return self._drawn("plan", width, height, items, "Plan round the hole", said)
 
     def _ground(self, key: object, scale: float) -> tuple[str, Sheet, Transform]:

@@ -93,7 +93,9 @@ def _doubts(package: Package) -> dict[str, tuple[Pair]]:
     known = package.model.tables.get(POSITION)
     if known is None or "verdict" not in known.names:
         return {}
-    holes = package.tables[POSITION].filter(pl.col("point_kind") == "hole")
+    holes = package.tables[POSITION].filter(
+        (pl.col("point_kind") == "hole") & (pl.col("found_by") == "adjusted")
+    )
     return {
         row["sample_id"]: (("in doubt", brief_words(trust)),)
         for row in holes.iter_rows(named=True)

@@ -29,7 +29,7 @@ def hole_trust(known: KnownPoints, at: int) -> Trust:
     record, holes = known.record, known.holes
     name = record.point_keys[record.n_ends + int(holes.sample[at])]
     own = known.trust(name)
-    if known.found.get(name) == "adjusted":
+    if known.is_taped(record.cell("sample", "sample_id", int(holes.sample[at]))):
         return own
     element = int(holes.element[at])
     ends = [known.trust(record.point_keys[2 * element + end]) for end in (0, 1)]

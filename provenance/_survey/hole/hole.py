@@ -17,7 +17,7 @@ from provenance._survey.parts.observation import ELLIPSOID_95, NORMAL_95, Floats
 
 _REACH_M = 30.0
 """Length of a usual tape."""
-_MOST_PLACES = 3
+_MOST_PLACES = 4
 """Tapes to more places than these would confuse more than help."""
 _CHOICE = 10
 """The three best datums are looked for among this many of the nearest."""

@@ -48,6 +48,10 @@ class KnownPoints:
         """What the survey says about a point; nothing for one that it did not judge."""
         return self.judged.get(key, NOT_JUDGED)
 
+    def is_taped(self, sample_id: str) -> bool:
+        """Whether the hole of a sample was tied itself, and not computed from its wood."""
+        return self.found.get(f"hole:{sample_id}") == "adjusted"
+
 
 def known_points(package: Package, *, precision: Precision | None = None) -> KnownPoints:
     """From the table 'position', or, where no survey has been written, from one made now.

@@ -15,6 +15,7 @@ import numpy as np
 from provenance._drawing.drawing import Disc, Group, Item, Line, Text, Transform
 from provenance._drawing.fonts import MONO, PLAIN
 from provenance._drawing.label_places import Wanted, place_labels, told_apart
+from provenance._record.trust import NOT_JUDGED
 from provenance._survey.adjust.bore import UPRIGHT_DEG, section_radius, wood_axes
 from provenance._survey.hole.known_points import KnownPoints
 from provenance._survey.parts.features import read_features
@@ -96,7 +97,8 @@ def draw_strip(
             reach = 2.4
         symbols.append((*at, reach))
         stamp = stamps.get(sample_id, sample_id)
-        doubt = " ?" if known.trust(f"hole:{sample_id}").is_doubted else ""
+        taped = known.trust(f"hole:{sample_id}") if known.is_taped(sample_id) else NOT_JUDGED
+        doubt = " ?" if taped.is_doubted else ""
         text = f"{stamp} at {along:.2f} m{doubt}"
         label_width = MONO.width(text, _STAMP_SIZE)
         above = _half_at(size, along, length) * transform.mm_a_metre + middle_y + 2.6

@@ -395,9 +395,11 @@ def _doubts(
             doubts.append(PlanDoubt((float(x), float(y)), trust))
     with_wood = []
     for hole in holes:
-        if known.trust(f"hole:{hole.sample_id}").is_doubted:
+        if not hole.trust.is_doubted:
+            continue
+        if known.is_taped(hole.sample_id):
             doubts.append(PlanDoubt(hole.at, hole.trust))
-        elif hole.trust.is_doubted:
+        else:
             with_wood.append(hole.stamp)
     told = [f"{doubt.trust.about} ({brief_words(doubt.trust)})" for doubt in doubts]
     notes = [f"In doubt: {shortened(told, 3)}."] if told else []
