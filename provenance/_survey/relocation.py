@@ -83,9 +83,10 @@ def draw_relocation(
         height = _DOUBT_MM + _PLACE_MM * len(facts.places)
         band, rest = rest.cut_top(height * MM, _GAP)
         _draw_doubt(canvas, facts, band)
-    more = _MORE_FACTS_MM if trust_words(facts.hole.trust) else 0.0
-    # what the facts take more is taken from the map
-    row, rest = rest.cut_top(_MAP_SHARE * paper.height + (6 - more) * MM, _GAP)
+    # what a doubt takes more, in the warning or among the facts, is taken from the map
+    less = _MORE_FACTS_MM if trust_words(facts.hole.trust) else 0.0
+    more = 0.0 if facts.places else less
+    row, rest = rest.cut_top(_MAP_SHARE * paper.height + (6 - less) * MM, _GAP)
     left, right = row.cut_left(_MAP_WIDTH_MM * MM, _GAP * 1.5)
     _draw_plan(canvas, package, known, facts, left)
     _draw_faces(canvas, facts, right)

@@ -18,7 +18,9 @@ from provenance._drawing.paper import paper_named
 from provenance._printing.papers.hole_card import print_hole_cards
 from provenance._printing.papers.hole_facts import gather_cards
 from provenance._record.package import Package, open_package
+from provenance._record.trust import place_words
 from provenance._survey.hole.doubt import hole_trust
+from provenance._survey.hole.drilling import DEFER
 from provenance._survey.hole.hole import hole_position
 from provenance._survey.hole.known_points import KnownPoints, known_points
 from provenance._survey.maps.geojson import write_geojson
@@ -114,6 +116,25 @@ def test_a_tape_misread_by_30_cm_shows_on_every_way_back_to_the_hole(
         html = (bundle / "data" / page_path(table, key)).read_text("utf-8")
         without(html)
         assert "The readings to end A of B1-014 conflict" in html
+
+
+def test_a_warning_leaves_room_for_every_caution_on_the_shorter_paper(
+    room: Package, tmp_path: Path
+) -> None:
+    package = judged(room, HOLE, "conflict")
+    places = package.table("position_place")
+    for rank in (3, 4):
+        places.loc[90 + rank] = places.iloc[1].to_dict() | {"place_rank": str(rank)}
+    package.write_table("position_place", places)
+    (path,) = write_relocation_sheets(package, ["231"], tmp_path, paper="letter")
+    text = pdf(path)
+    for part in (
+        DEFER,
+        "The drill went level",
+        "place 4",
+        *place_words(hole_trust(known_points(package), 0)),
+    ):
+        assert part in text, part
 
 
 def test_each_verdict_has_its_own_words_on_the_sheet(room: Package, tmp_path: Path) -> None:
