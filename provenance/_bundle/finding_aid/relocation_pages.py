@@ -209,8 +209,8 @@ class RelocationPages:
         said = f"{words} Tapes from: {tapes}." if tapes else words
         if hole.trust.is_withheld:
             said = (
-                f"Plan at 1 : {scale:g}; the hole is looked for in the dashed ring, diamonds are the "
-                "places that it may be at."
+                f"Plan at 1 : {scale:g}; the hole is looked for in the dashed ring, and diamonds "
+                "are the places that it may be at."
             )
         return self._drawn("plan", width, height, items, "Plan round the hole", said)
 
