@@ -19,7 +19,6 @@ from provenance._bundle.finding_aid.writing import Page, Writer, put
 from provenance._drawing.drawing import Item, Picture, Sheet, Transform
 from provenance._drawing.stamp_face import stamp_face
 from provenance._drawing.svg import svg_inside_page, svg_of
-from provenance._record.edition_key import is_public
 from provenance._record.snapshot import Row
 from provenance._survey.hole.hole import why_not_placed
 from provenance._survey.hole.known_points import KnownPoints, laid_down
@@ -95,12 +94,10 @@ class RelocationPages:
     def of(
         cls, cells: Cells, writer: Writer, pictures: Pictures, plans: Plans
     ) -> RelocationPages | None:
-        """None for a record without samples or without whole tables, and for a public one."""
+        """None for a record without samples, or one that lacks whole tables."""
         record = cells.record
         whole = set(record.model.tables) >= _NEEDED
-        if not whole or not record.samples or is_public(record.package):
-            return None
-        return cls(cells, writer, pictures, plans)
+        return cls(cells, writer, pictures, plans) if whole and record.samples else None
 
     @cached_property
     def _known(self) -> KnownPoints | None:
