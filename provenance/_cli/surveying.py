@@ -25,6 +25,18 @@ if TYPE_CHECKING:
     from provenance._survey.adjust.adjustment import SurveyResult
 
 
+_VERDICTS = (
+    ("fits", "whose readings fit"),
+    ("one_left_out", "with a misread reading left out"),
+    ("conflict", "with readings that conflict"),
+    ("two_places", "at one of two places"),
+    ("unchecked", "hardly checked"),
+)
+"""Codes of the vocabulary position_verdict, as an overview words them."""
+_FEW_CHECKS = 20
+"""With fewer spare readings the scatter of a crew cannot be told (benchmarks/ranges.py)."""
+
+
 @click.command("survey")
 @package_argument
 @site_option
@@ -34,7 +46,9 @@ def survey(package: Path, site: str | None, residuals: bool, most: int) -> None:
     """Compute where ends of wood, holes and datums of PACKAGE are, and how far to trust it.
 
     Tape distances, offsets, bearings and heights (table tie) become site grid coordinates with 95 %
-    ranges in the table position, which is written anew. What the crew measured is not changed.
+    ranges in the table position, which is written anew. Where readings conflict, or fit two places,
+    no range is given, and every place is in the table position_place. What the crew measured is not
+    changed.
     """
     from provenance._base.visible import visible
     from provenance._record.package import open_package
@@ -51,6 +65,8 @@ def survey(package: Path, site: str | None, residuals: bool, most: int) -> None:
     click.echo(_overview(result))
     _show(result.findings, most)
     click.echo(f"wrote {opened.table_path('position')}")
+    if len(result.place_table) and "position_place" in opened.model.tables:
+        click.echo(f"wrote {opened.table_path('position_place')}, where points may lie elsewhere")
     if any(finding.severity != "note" for finding in result.findings):
         raise click.exceptions.Exit(1)
 
@@ -63,14 +79,20 @@ def _overview(result: SurveyResult) -> str:
     )
     adjusted = result.positions[result.positions["found_by"] == "adjusted"]
     line = f"placed {counts}"
-    if len(adjusted):
+    told = [f"{(adjusted['verdict'] == code).sum()} {words}" for code, words in _VERDICTS]
+    told = [one for one in told if not one.startswith("0 ")]
+    if told:
+        line += f"; points from readings: {', '.join(told)}"
+    if adjusted["u95_major_m"].notna().any():
         middle = float(adjusted["u95_major_m"].median())
-        line += f"; points from readings are good to {middle * 100:.1f} cm (95 %, median)"
+        line += f"; good to {middle * 100:.1f} cm (95 %, median)"
     if result.redundancy:
         line += (
             f"; {result.redundancy} readings more than needed, which scatter "
             f"{result.spread_ratio:.2f} times as much as assumed"
         )
+        if result.redundancy < _FEW_CHECKS:
+            line += ", too few to tell: the ranges stand on the assumed standard deviations"
     return line
 
 

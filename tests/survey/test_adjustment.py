@@ -6,6 +6,7 @@ import hashlib
 from pathlib import Path
 
 import numpy as np
+import pandas as pd
 import pytest
 
 from provenance._base.errors import UnusableInput, UnusablePackage
@@ -129,7 +130,15 @@ def test_two_tapes_leave_two_places_and_that_is_said(tmp_path: Path) -> None:
     assert "x 2.00, y 3.00" in finding.message
     assert "x 2.00, y -3.00" in finding.message
     assert "D9" in finding.remedy
-    assert "end:B1-014:a" not in set(package.table("position")["position_id"])
+    row = position_of(package, "end:B1-014:a")
+    assert (row["verdict"], row["doubt_share"]) == ("two_places", 0.5)
+    assert row["u95_major_m"] is pd.NA
+    places = package.typed("position_place")
+    assert list(places["place_rank"]) == [1, 2]
+    assert (row["x_m"], row["y_m"]) == tuple(places.loc[places.index[0], ["x_m", "y_m"]])
+    assert {round(y, 3) for y in places["y_m"]} == {3.0, -3.0}
+    # from either place a circle round it reaches beyond the other, 6 m off
+    assert 6.0 < row["search_m"] < 6.2
 
 
 def test_the_outline_of_the_room_tells_which_of_two_places_it_is(tmp_path: Path) -> None:
@@ -377,8 +386,6 @@ def test_crews_better_than_assumed_are_told_so(tmp_path: Path) -> None:
             {"tie_id": f"H{number}", "kind": "height", "element_id": f"W{number}"}
             | {"element_end": "a", "height_m": 2.0}
         )
-    import pandas as pd
-
     frame = pd.DataFrame(rows).reindex(columns=list(package.table("tie").columns))
     package.write_table("tie", frame)
     result = adjust_survey(package)

@@ -7,6 +7,7 @@ from pathlib import Path
 import numpy as np
 import pytest
 from scipy.optimize import least_squares
+from scipy.stats import chi2, f
 
 from provenance._survey.adjust.adjustment import adjust_survey, survey_package
 from provenance._survey.parts.observation import Floats
@@ -63,6 +64,8 @@ def test_a_braced_quadrilateral_gives_what_an_independent_solver_gives(tmp_path:
 
     expected = least_squares(misfit, [6, 5, 0, 5], xtol=1e-14, ftol=1e-14)
     covariance = np.linalg.inv(expected.jac.T @ expected.jac)
+    # five sides and four coordinates for four unknowns; what was assumed counts as four readings
+    covariance *= 2 * f.ppf(0.97, 2, 5 + 4) / chi2.ppf(0.95, 2)
     for number, name in enumerate(("D3", "D4")):
         row = position_of(package, f"datum:{name}")
         assert row["found_by"] == "adjusted"

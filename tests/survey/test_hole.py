@@ -493,7 +493,9 @@ def test_a_hole_that_was_taped_stands_where_it_was_taped(tmp_path: Path) -> None
     )
     hole = hole_position(building.package, "231")
     assert hole.found_by == "adjusted"
-    assert hole.entry_m == pytest.approx((1.12, 2.49, 2.41))
+    # the wood is a witness too, and puts it 0.03 m away, but knows its place less well
+    assert hole.entry_m == pytest.approx((1.12, 2.49, 2.41), abs=0.012)
+    assert hole.entry_m[0] != pytest.approx(1.12, abs=1e-3)
 
 
 @pytest.mark.parametrize(("recorded", "told"), [(2.29, False), (2.31, True), (2.09, True)])

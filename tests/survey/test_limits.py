@@ -6,9 +6,9 @@ from pathlib import Path
 
 import numpy as np
 import pytest
-from scipy.stats import chi2
+from scipy.stats import chi2, f
 
-from provenance._survey.adjust.adjustment import SurveyResult, _precision_finding, adjust_survey
+from provenance._survey.adjust.adjustment import SurveyResult, _scatter_finding, adjust_survey
 from provenance._survey.adjust.survey_findings import _off_line, _towards
 from tests.builders import PackageBuilder
 from tests.survey.scenes import ROOM, a_room, taped
@@ -24,11 +24,12 @@ def at_end(end: str, x: float, y: float, **more: object) -> dict[str, object]:
     return tie | {"x_m": x, "y_m": y, "height_m": 2.0} | more
 
 
-@pytest.mark.parametrize(("sd", "weak"), [(0.102, False), (0.1025, True)])
+@pytest.mark.parametrize(("sd", "weak"), [(0.0570, False), (0.0575, True)])
 def test_a_point_is_weak_when_its_range_is_longer_than_a_quarter_of_a_metre(
     tmp_path: Path, sd: float, weak: bool
 ) -> None:
-    """Chi-square with 2 degrees of freedom: 2.4477 times 0.1025 m are 0.251 m."""
+    """A standard deviation known as if from 4 readings: 0.25 m are 4.37 times 0.0572 m."""
+    assert np.sqrt(2 * f.ppf(0.97, 2, 4)) == pytest.approx(4.37, abs=0.005)
     building = a_room(tmp_path).with_row("element", length_m=None)
     building = building.with_bare_row("tie", **at_end("a", 1, 1, uncertainty_m=sd))
     assert ("survey.weak" in rules(adjust_survey(building.package))) is weak
@@ -86,18 +87,21 @@ def test_wood_may_lie_thirty_centimetres_below_the_floor(
     assert ("survey.mirror" not in rules(adjust_survey(building.package))) is told
 
 
-@pytest.mark.parametrize("redundancy", [10, 40])
+@pytest.mark.parametrize("redundancy", [8, 40])
 @pytest.mark.parametrize(("share", "word"), [(0.0005, "less than"), (0.9995, "more than")])
 def test_the_scatter_is_spoken_of_beyond_what_chance_explains(
     redundancy: int, share: float, word: str
 ) -> None:
-    """scipy.stats.chi2: two-sided 99.9 %; Wilson and Hilferty come within 9 % of it."""
-    edge = float(chi2.ppf(share, redundancy))
-    inside, outside = (1.01, 0.9) if share < 0.5 else (0.99, 1.01)
-    assert list(_precision_finding(redundancy, edge * inside)) == []
-    (finding,) = _precision_finding(redundancy, edge * outside)
-    assert word in finding.message
-    assert list(_precision_finding(9, edge * outside)) == []
+    """scipy.stats.chi2: two-sided 99.9 %; Wilson and Hilferty come within 15 % of it."""
+    edge = float(chi2.ppf(share, redundancy)) / redundancy
+    inside, outside = (1.01, 0.85) if share < 0.5 else (0.98, 1.02)
+    told = "HOLL", "bearings", redundancy
+    assert list(_scatter_finding(*told, edge * inside)) == []
+    (finding,) = _scatter_finding(*told, edge * outside)
+    assert f"{word} chance explains" in finding.message
+    assert f"{redundancy} readings more than needed" in finding.message
+    assert ("were widened" if share > 0.5 else "were left") in finding.message
+    assert list(_scatter_finding("HOLL", "bearings", 7.9, edge * outside)) == []
 
 
 @pytest.mark.parametrize(("degrees", "off"), [(19.9, False), (20.1, True), (-20.1, True)])

@@ -21,7 +21,7 @@ from provenance._base.frames import to_pandas
 from provenance._base.progress import Progress, say_nothing
 from provenance._record.package import Package
 from provenance._survey.adjust.blunders import BY_WOOD
-from provenance._survey.adjust.control import OWN_COORDINATES, Control, adjust_control
+from provenance._survey.adjust.control import Control, adjust_control
 from provenance._survey.adjust.detail import (
     Detail,
     judge,
@@ -39,7 +39,6 @@ from provenance._survey.adjust.positions import (
 from provenance._survey.adjust.readings import Readings, recorded_heights, take_readings
 from provenance._survey.adjust.scatter import (
     GROUPS,
-    OF_DATUM,
     Scatter,
     chance_of,
     groups_of,
@@ -51,7 +50,7 @@ from provenance._survey.adjust.survey_findings import (
     point_finding,
 )
 from provenance._survey.adjust.trust import Trust, datum_trust, point_trust
-from provenance._survey.adjust.wood import set_holes
+from provenance._survey.adjust.wood import HoleSet, set_holes
 from provenance._survey.parts.field_record import FieldRecord, read_field_record
 from provenance._survey.parts.observation import (
     ELLIPSOID_95,
@@ -75,7 +74,7 @@ RESIDUAL_COLUMNS = (
 
 _SAME_M = 0.02
 _SCATTER_ROUNDS = 4
-_LEAST_DF = 5
+_LEAST_DF = 8
 """Below this the approximation to chi-square is too rough for a test."""
 _CHECKED = 1e-3
 """A reading of which less of a blunder shows says nothing of scatter."""
@@ -91,7 +90,8 @@ class SurveyResult:
     `residual_table` has RESIDUAL_COLUMNS, one row a reading, in m or degrees: `residual` is reading
     minus fitted, `redundancy_share` how much of a blunder would show (0 to 1), `noticed_from` the
     smallest blunder that is noticed four times in five (Baarda's marginal detectable error).
-    `redundancy` and `chi_square` are sums over all points that were adjusted.
+    `redundancy` and `chi_square` are sums over all points whose readings agree on one place, with
+    standard deviations as they were assumed.
     """
 
     position_table: pl.DataFrame
@@ -152,12 +152,12 @@ def adjust_survey(
     )
     frame, untied = place_on_map(record, frame)
     progress(4, 5)
-    redundancy, chi_square = _totals(control, detail)
+    redundancy, chi_square = _totals(record, control, detail, scatter)
     findings = (
         *readings.findings,
         *control_findings(record, control, readings.detail),
         *detail_findings(record, control, detail, stretched),
-        *_comparisons(record, detail, of_points, xyz, found),
+        *_comparisons(record, detail, of_points, holes, xyz),
         *_not_on_map(record, untied),
         *_scatter_findings(record, scatter),
     )
@@ -204,13 +204,11 @@ def _scatter_of(record: FieldRecord, control: Control, detail: Detail, widened: 
     for source, sites in ((control, record.datum_sites), (detail, record.point_sites)):
         good = np.isfinite(source.standard_residual) & source.used & (source.check > _CHECKED)
         rows = source.rows.only(good)
-        group = groups_of(rows)
-        group[rows.tie == OWN_COORDINATES] = OF_DATUM
-        site = sites[rows.point]
+        group, site = groups_of(rows), sites[rows.point]
         square = source.standard_residual[good] ** 2 * widened.taken[site, group]
         parts.append((site, group, square, source.check[good]))
-    joined = (np.concatenate(one) for one in zip(*parts, strict=True))
-    return measured_scatter(*joined, record.count("site"))
+    site, group, square, share = (np.concatenate(one) for one in zip(*parts, strict=True))
+    return measured_scatter(site, group, square, share, record.count("site"))
 
 
 def _beside_wood(
@@ -280,10 +278,19 @@ def _from_known_datums(rows: Rows, control: Control) -> Rows:
     return rows.only(known[rows.start] & known[rows.end])
 
 
-def _totals(control: Control, detail: Detail) -> tuple[int, float]:
-    known = detail.known
-    redundancy = control.redundancy + int(detail.redundancy[known].sum())
-    return redundancy, control.chi_square + float(detail.chi_square[known].sum())
+def _totals(
+    record: FieldRecord, control: Control, detail: Detail, scatter: Scatter
+) -> tuple[int, float]:
+    """Spare readings, and what chi-square they leave with the standard deviations as assumed."""
+    sole = detail.one_place
+    redundancy = control.redundancy + int(detail.redundancy[sole].sum())
+    chi_square = 0.0
+    for source, sites in ((control, record.datum_sites), (detail, record.point_sites)):
+        part = source.check * source.standard_residual**2
+        part *= scatter.factors(source.rows, sites[source.rows.point]) ** 2
+        counted = source.used & (sole[source.rows.point] if source is detail else True)
+        chi_square += float(np.nansum(part[counted]))
+    return redundancy, chi_square
 
 
 def _residuals(record: FieldRecord, control: Control, detail: Detail) -> pl.DataFrame:
@@ -315,7 +322,7 @@ def _residuals(record: FieldRecord, control: Control, detail: Detail) -> pl.Data
 
 
 def _comparisons(
-    record: FieldRecord, detail: Detail, trust: Trust, xyz: Floats, found: np.ndarray
+    record: FieldRecord, detail: Detail, trust: Trust, holes: HoleSet, xyz: Floats
 ) -> Iterator[Finding]:
     """Where two ways to the same number disagree by more than both may be wrong."""
     recorded, radius = record.recorded_ends()
@@ -347,15 +354,33 @@ def _comparisons(
             "Tape the length again, and see that both ends were taped at the same piece.",
             "length_m",
         )
+    yield from _off_the_wood(record, detail, trust, holes, xyz)
+
+
+def _off_the_wood(
+    record: FieldRecord, detail: Detail, trust: Trust, holes: HoleSet, xyz: Floats
+) -> Iterator[Finding]:
+    along = record.numbers("sample", "along_m")
     with np.errstate(invalid="ignore"):
-        off = np.flatnonzero(trust.wood_gap_m > trust.wood_gap_limit_m)
-    for point in map(int, off):
+        off = trust.wood_gap_m > trust.wood_gap_limit_m
+    for at in np.flatnonzero(off[record.n_ends + holes.sample]):
+        point, wood = record.n_ends + int(holes.sample[at]), 2 * int(holes.element[at])
+        way = xyz[wood + 1] - xyz[wood]
+        length = float(np.sqrt(np.nansum(way**2)))
+        # the same hole, if its distance was taken from the other end
+        turned = holes.bores.entry[at] + (length - 2 * along[holes.sample[at]]) * way / length
+        apart = float(np.sqrt(np.nansum((turned - detail.xyz[point]) ** 2)))
+        from_b = (
+            "; it would fit if that distance had been taken from end B"
+            if apart <= trust.wood_gap_limit_m[point]
+            else ""
+        )
         yield point_finding(
             record,
             point,
             "survey.hole_off_the_wood",
             f"was taped {trust.wood_gap_m[point]:.2f} m from where its distance from end A, clock "
-            "and the size of the wood put it",
+            f"and the size of the wood put it{from_b}",
             "Compare the distance from end A (was it taken from end B?), the clock and the ties.",
             "along_m",
         )

@@ -41,6 +41,8 @@ _FIRST_LOOK = 2.0
 _LARGE_M = 1.0
 """A blunder larger than this may have led the point so far astray that it is located anew."""
 _SAME_PLACE_M = 0.02
+_CHECKED = 1e-3
+"""Share of a blunder that shows: with less nothing is told of a reading."""
 
 
 @dataclass(frozen=True)
@@ -136,7 +138,10 @@ def weigh(
     first = np.searchsorted(rows.point, np.arange(len(solution.xyz) + 1))
     unit = units_of(rows)
     wide = _widened(rows, solution, unit)
-    heads = np.flatnonzero((unit == np.arange(len(rows))) & np.isin(rows.point, points))
+    # of a reading that nothing checks no other reading says whether it is wrong
+    checked = np.zeros(len(rows))
+    np.maximum.at(checked, unit, np.nan_to_num(solution.check))
+    heads = np.flatnonzero((checked > _CHECKED) & np.isin(rows.point, points))
     singles = rows.point[heads], np.column_stack([heads, np.full(len(heads), -1)])
     case = rows, wide, unit, first, datums, errors, solution
     alone = _solved(*case, *singles)

@@ -19,7 +19,7 @@ from provenance._survey.adjust.blunders import (
     single_shares,
 )
 from provenance._survey.adjust.locate import locate_points
-from provenance._survey.adjust.scatter import Scatter
+from provenance._survey.adjust.scatter import OWN_COORDINATES, Scatter
 from provenance._survey.parts.datum_covariance import DatumCovariance
 from provenance._survey.parts.field_record import FieldRecord
 from provenance._survey.parts.observation import (
@@ -34,9 +34,6 @@ from provenance._survey.parts.observation import (
     predict,
 )
 from provenance._survey.parts.solve import SOLVED, Bools, Rows, hidden_shift
-
-OWN_COORDINATES = -2
-"""`tie` of a reading that is the datum's own recorded coordinate."""
 
 _MOST_ROUNDS = 30
 _AXES = (Kind.X, Kind.Y, Kind.HEIGHT)
@@ -93,7 +90,7 @@ def adjust_control(
 
     if scatter is not None:
         site = record.datum_sites
-        own = scatter.widened(own, site[own.point], of_datums=True)
+        own = scatter.widened(own, site[own.point])
         ties = scatter.widened(ties, site[ties.point])
     rows = Rows.joined(own, _as_level(ties, xyz))
     located = np.isfinite(np.append(xyz[:, 0], 0.0))
@@ -321,7 +318,7 @@ class _Result:
                 for number, (one, row) in enumerate(zip(listed, wrong, strict=True))
             )
             self.doubts.append(Doubt(datum, False, largest, places, sizes))
-        return covered
+        return np.asarray(covered, dtype=np.float64)
 
     def control(self, errors: DatumCovariance) -> Control:
         """What came of it, once every group is adjusted."""

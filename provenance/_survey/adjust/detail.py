@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass, fields, replace
+from typing import Any
 
 import numpy as np
 import numpy.typing as npt
@@ -154,10 +155,9 @@ def judge(detail: Detail, points: Bools | None = None) -> Detail:
 
 def _copied(detail: Detail) -> Detail:
     """The same with arrays of its own, to be written into."""
-    values = vars(detail).items()
-    return replace(
-        detail, **{name: one.copy() for name, one in values if isinstance(one, np.ndarray)}
-    )
+    values: dict[str, Any] = vars(detail)
+    arrays = {name: one.copy() for name, one in values.items() if isinstance(one, np.ndarray)}
+    return Detail(**{**values, **arrays})
 
 
 def _two_places(state: Detail, points: Ints) -> list[Doubt]:
@@ -262,7 +262,7 @@ def with_wood(detail: Detail, holes: Ints, entry: Floats, covariance: Floats) ->
         parts.append(Rows(holes[at], code, none, number[at], np.zeros(len(at)), bow, tie))
     rows = Rows.joined(*parts)
     old = rows.tie != BY_WOOD
-    by_reading = {}
+    by_reading: dict[str, Any] = {}
     for name in (*BY_READING, "used"):
         before = getattr(detail, name)
         by_reading[name] = np.ones(len(rows), dtype=before.dtype)

@@ -12,7 +12,6 @@ from provenance._survey.parts.datum_covariance import DatumCovariance
 from provenance._survey.parts.observation import RIVAL_CHI_SQUARE, Floats, Kind, misclosure, predict
 from provenance._survey.parts.solve import (
     BY_READING,
-    SOFT,
     SOLVED,
     TOO_FEW,
     Bools,

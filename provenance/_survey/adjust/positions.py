@@ -2,14 +2,16 @@
 
 from __future__ import annotations
 
+import math
 from typing import Any
 
 import numpy as np
 import polars as pl
 
 from provenance._survey.adjust.blunders import BY_WOOD
-from provenance._survey.adjust.control import OWN_COORDINATES, Control
+from provenance._survey.adjust.control import Control
 from provenance._survey.adjust.detail import Detail
+from provenance._survey.adjust.scatter import OWN_COORDINATES
 from provenance._survey.adjust.trust import PLACE_COLUMNS, Trust
 from provenance._survey.adjust.wood import HoleSet
 from provenance._survey.parts.field_record import FieldRecord
@@ -130,7 +132,8 @@ def place_frame(record: FieldRecord, of_datums: Trust, of_points: Trust) -> pl.D
                         "position_id": keys[point],
                         "place_rank": rank,
                         "site_id": sites[table][at],
-                        "place_share": round(place.share, 3),
+                        # rounded down, so that they do not add up to more than 1
+                        "place_share": math.floor(1000 * place.share + 1e-6) / 1000,
                         "wrong_readings": place.wrong_readings,
                     }
                 )

@@ -12,12 +12,14 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from provenance._survey.parts.observation import ELLIPSE_95, Floats, Ints
-from provenance._survey.parts.solve import Bools, Rows
+from provenance._survey.parts.solve import Rows
 
 GROUPS = (
     "tape distances", "offsets", "bearings", "coordinates", "heights", "coordinates of datums"
 )  # fmt: skip
-OF_DATUM = 5
+OWN_COORDINATES = -2
+"""`tie` of a reading that is a datum's own recorded coordinate."""
+_OF_DATUM = 5
 _GROUP_OF_KIND = np.array([0, 0, 1, 1, 2, 3, 3, 4])
 
 _PRIOR_DF = 4.0
@@ -28,7 +30,7 @@ _KEPT_MEAN = 0.9248
 """Mean of a chi-square with 1 degree of freedom below its 99 % point."""
 _MEDIAN = 0.454936423119572
 """Median of chi-square with 1 degree of freedom (any table)."""
-_MANY = 10.0
+_MANY = 5.0
 """With fewer spare readings a few blunders could make up half of them, and move the median."""
 _ROUNDS = 12
 _NOTABLE = 1.04
@@ -55,9 +57,9 @@ class Scatter:
         shape = sites + 1, len(GROUPS)
         return cls(np.full(shape, np.nan), np.zeros(shape), np.ones(shape))
 
-    def widened(self, rows: Rows, site: Ints, *, of_datums: bool = False) -> Rows:
+    def widened(self, rows: Rows, site: Ints) -> Rows:
         """Readings with standard deviations as these factors widen them; `site` is by reading."""
-        return replace(rows, sd=rows.sd * np.sqrt(self.taken[site, groups_of(rows, of_datums)]))
+        return replace(rows, sd=rows.sd * self.factors(rows, site))
 
     def factors(self, rows: Rows, site: Ints) -> Floats:
         """By how much the standard deviation of each reading was widened (n,)."""
@@ -80,10 +82,10 @@ class Scatter:
         return bool((np.abs(np.sqrt(self.taken / other.taken) - 1) > 0.02).any())
 
 
-def groups_of(rows: Rows, of_datums: bool = False) -> Ints:
+def groups_of(rows: Rows) -> Ints:
     """Numbers of GROUPS of readings (n,)."""
-    groups: Ints = np.full(len(rows), OF_DATUM) if of_datums else _GROUP_OF_KIND[rows.kind]
-    return groups
+    own = rows.tie == OWN_COORDINATES
+    return np.asarray(np.where(own, _OF_DATUM, _GROUP_OF_KIND[rows.kind]), dtype=np.int64)
 
 
 def measured_scatter(site: Ints, group: Ints, square: Floats, share: Floats, sites: int) -> Scatter:
@@ -99,7 +101,7 @@ def measured_scatter(site: Ints, group: Ints, square: Floats, share: Floats, sit
     edge = np.maximum(_median_factor(cell, square, share, size), 0.25)
     for _ in range(_ROUNDS):
         kept = square < edge[cell] * _FAR_OUT
-        df = np.bincount(cell[kept], share[kept], size)
+        df = np.bincount(cell[kept], share[kept], size).astype(np.float64)
         total = np.bincount(cell[kept], (share * square)[kept], size)
         factor = total / np.maximum(df * _KEPT_MEAN, 1e-9)
         of_site, site_df = total.reshape(shape).sum(1) / _KEPT_MEAN, df.reshape(shape).sum(1)
@@ -131,9 +133,3 @@ def chance_of(df: float, factor: float) -> float:
     """
     cube = 2 / (9 * df)
     return float((factor ** (1 / 3) - (1 - cube)) / np.sqrt(cube))
-
-
-def checked(share: Floats) -> Bools:
-    """Which readings say anything of scatter."""
-    said: Bools = np.nan_to_num(share) > 1e-3
-    return said

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from provenance._survey.adjust.blunders import BY_WOOD, Alternative
-from provenance._survey.adjust.control import OWN_COORDINATES
+from provenance._survey.adjust.scatter import OWN_COORDINATES
 from provenance._survey.parts.field_record import FieldRecord
 from provenance._survey.parts.observation import KINDS, Kind
 from provenance._survey.parts.solve import Rows

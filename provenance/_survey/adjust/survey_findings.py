@@ -7,9 +7,9 @@ from collections.abc import Iterator, Sequence
 import numpy as np
 
 from provenance._base.findings import Finding
-from provenance._survey.adjust.blunders import Doubt
+from provenance._survey.adjust.blunders import BY_WOOD, Doubt
 from provenance._survey.adjust.control import Control
-from provenance._survey.adjust.detail import TWO_PLACES, UNCHECKED, Detail
+from provenance._survey.adjust.detail import FITS, TWO_PLACES, UNCHECKED, Detail
 from provenance._survey.adjust.positions import ellipse_95
 from provenance._survey.adjust.slips import reading_name, wrong_readings
 from provenance._survey.parts.field_record import FieldRecord
@@ -18,6 +18,7 @@ from provenance._survey.parts.solve import NOT_CONVERGED, SOFT, SOLVED, TOO_FEW,
 
 _WEAK_M = 0.25
 """A 95 % half-axis longer than this does not find a dowel."""
+_NOTABLE_M = 0.05
 _MOST_PLACES = 4
 """A sentence names so many places; the table has them all."""
 _OFF_LINE_DEG = 20.0
@@ -112,10 +113,11 @@ def detail_findings(
 ) -> Iterator[Finding]:
     """What is to be said of the points that were tied; `stretched` are covariances of ranges."""
     for doubt in detail.doubts:
-        point = doubt.point
-        if detail.verdict[point] == TWO_PLACES:
-            continue
-        row, name = record.point_row(point), record.point_name(point)
+        wrong = list(doubt.alternatives[0].wrong)
+        by_wood = doubt.left_out and bool((detail.rows.tie[wrong] == BY_WOOD).all())
+        if detail.verdict[doubt.point] == TWO_PLACES or by_wood:
+            continue  # told as a mirror, or as a hole off its wood
+        row, name = record.point_row(doubt.point), record.point_name(doubt.point)
         yield _misfit_finding(record, detail.rows, doubt, name, row)
     for point in np.flatnonzero(detail.tied & (detail.status != SOLVED)):
         yield _not_found(record, control, detail, int(point))
@@ -188,6 +190,10 @@ def _mirror(record: FieldRecord, control: Control, detail: Detail, doubt: Doubt)
 
 def _unchecked(record: FieldRecord, detail: Detail) -> Iterator[Finding]:
     """One note a table, not thousands of them, on points where a misread tape stays unseen."""
+    barely = (detail.verdict == FITS) & (detail.redundancy == 1)
+    with np.errstate(invalid="ignore"):
+        barely &= detail.hidden_m > _NOTABLE_M
+    most = detail.hidden_m[barely].max(initial=0.0)
     for rule, which, message, remedy in (
         (
             "survey.unchecked",
@@ -195,6 +201,13 @@ def _unchecked(record: FieldRecord, detail: Detail) -> Iterator[Finding]:
             "Nothing checks the readings to {} points ({}), or not well enough: their 95 % ranges "
             "hold only if no tape was misread.",
             "Tape one distance more than is needed to each point.",
+        ),
+        (
+            "survey.barely_checked",
+            barely,
+            "A single reading checks the others to {} points ({}): a tape misread by a few "
+            f"centimeters would not be noticed, and may have moved them by up to {most:.2f} m.",
+            "Tape these from one more datum, or search as far as search_m in the table position.",
         ),
         (
             "survey.tapes_taken_level",

@@ -10,7 +10,7 @@ import numpy.typing as npt
 import polars as pl
 
 from provenance._survey.adjust.blunders import BY_WOOD, DISMISSED, Doubt
-from provenance._survey.adjust.control import OWN_COORDINATES, Control
+from provenance._survey.adjust.control import Control
 from provenance._survey.adjust.detail import (
     CONFLICT,
     FITS,
@@ -21,7 +21,7 @@ from provenance._survey.adjust.detail import (
     UNCHECKED,
     Detail,
 )
-from provenance._survey.adjust.scatter import Scatter
+from provenance._survey.adjust.scatter import OWN_COORDINATES, Scatter
 from provenance._survey.adjust.slips import wrong_readings
 from provenance._survey.adjust.wood import HoleSet
 from provenance._survey.parts.field_record import FieldRecord

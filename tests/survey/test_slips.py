@@ -1,38 +1,11 @@
-"""Which reading is doubted, and what slip of the tape would explain it."""
+"""What slip of the tape would explain a blunder."""
 
 from __future__ import annotations
 
-import numpy as np
 import pytest
 
-from provenance._survey.adjust.snooping import blunder_hint, doubted_readings
-from provenance._survey.parts.observation import LARGEST_RESIDUAL, RIVAL_CHI_SQUARE, Kind
-
-
-@pytest.mark.parametrize(("over", "doubted"), [(0.0, False), (1e-9, True)])
-def test_readings_are_doubted_beyond_the_limit_of_data_snooping(over: float, doubted: bool) -> None:
-    """Baarda 1968: 3.29, the two-sided 99.9 % of the normal distribution."""
-    w = np.array([0.1, -(LARGEST_RESIDUAL + over), np.nan])
-    assert (1 in doubted_readings(w, np.array([0, 1, 2]))) is doubted
-
-
-@pytest.mark.parametrize(("over", "doubted"), [(1e-6, [0, 1]), (-1e-6, [0])])
-def test_a_reading_that_would_explain_it_nearly_as_well_is_doubted_too(
-    over: float, doubted: list[int]
-) -> None:
-    """Chi-square with 1 degree of freedom: 10.83 at 99.9 %."""
-    other = np.sqrt(36 - RIVAL_CHI_SQUARE + over)
-    assert doubted_readings(np.array([-6.0, other]), np.array([0, 1])).tolist() == doubted
-
-
-def test_a_reading_just_at_that_limit_is_not_doubted(monkeypatch: pytest.MonkeyPatch) -> None:
-    """With a limit of 11 the squares 36 and 25 are as far apart as it says."""
-    monkeypatch.setattr("provenance._survey.adjust.snooping.RIVAL_CHI_SQUARE", 11.0)
-    assert doubted_readings(np.array([-6.0, 5.0]), np.array([0, 1])).tolist() == [0]
-
-
-def test_the_worst_doubted_reading_comes_first() -> None:
-    assert doubted_readings(np.array([5.1, -6.0, 5.5]), np.array([0, 1, 2])).tolist() == [1, 2, 0]
+from provenance._survey.adjust.slips import blunder_hint
+from provenance._survey.parts.observation import Kind
 
 
 @pytest.mark.parametrize(
