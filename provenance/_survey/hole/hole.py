@@ -234,6 +234,8 @@ def tapes_to(
     length = np.sqrt((ray**2).sum(axis=1))
     usable = record.on_grid_of("datum", element)
     usable = usable & (length < _REACH_M) & (length > 0.1)
+    # a tape from a datum that may lie elsewhere leads elsewhere
+    usable &= ~np.array([known.trust(one).is_withheld for one in record.datum_keys], dtype=bool)
     inside = record.column("datum", "place_id").is_in(house).to_numpy()
     if (usable & inside).sum() >= 3:
         usable &= inside
