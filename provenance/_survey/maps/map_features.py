@@ -63,7 +63,8 @@ _HOLE = {
 }  # fmt: skip
 _PLACE = {
     "point": "TEXT", "sample_id": "TEXT", "element_id": "TEXT", "datum_id": "TEXT",
-    "place_rank": "INTEGER", "place_share": "REAL", "wrong_readings": "TEXT", "height_m": "REAL", **_TRUST,
+    "place_rank": "INTEGER", "place_share": "REAL", "wrong_readings": "TEXT", "height_m": "REAL",
+    **_TRUST,
 }  # fmt: skip
 _DATUM = {"datum_id": "TEXT", "kind": "TEXT", "height_m": "REAL", "u95_m": "REAL", **_TRUST}
 
