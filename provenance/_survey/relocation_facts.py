@@ -340,13 +340,15 @@ def _in_space(hole: HolePosition, north: float | None, *, own_grid: bool) -> tup
     trust = hole.trust
     if hole.height_above_floor_m is not None:
         about = "About " if trust.is_withheld else ""
-        lines.append(f"{about}{hole.height_above_floor_m:.2f} m above the floor")
+        # never '-0.00'
+        height = round(hole.height_above_floor_m, 2) + 0.0
+        lines.append(f"{about}{height:.2f} m above the floor")
     x, y, z = hole.entry_m
-    height = f", height {z:.3f}" if z is not None else ""
+    rise = f", height {z:.3f}" if z is not None else ""
     grid = "The building's own grid:" if own_grid else "Site grid"
     if not trust.places:
         likeliest = "Likeliest place: " if trust.is_withheld else ""
-        lines.append(f"{likeliest}{grid} x {x:.3f}, y {y:.3f}{height} m")
+        lines.append(f"{likeliest}{grid} x {x:.3f}, y {y:.3f}{rise} m")
     lines.append(range_words(trust, hole.u95_major_m, hole.u95_height_m))
     # what makes it doubtful has a place of its own on the page
     lines += () if trust.is_doubted else trust_words(trust)
