@@ -58,7 +58,11 @@ class Text:
 
 @dataclass(frozen=True)
 class Picture:
-    """A raster image: lower left corner, size in mm, turned anticlockwise about that corner."""
+    """An image: lower left corner, size in mm, turned anticlockwise about that corner.
+
+    With `href` it is not carried along but lies at that address, which a page of HTML alone can
+    show.
+    """
 
     at: Point
     width: float
@@ -67,6 +71,7 @@ class Picture:
     data: bytes = field(repr=False)
     media_type: str = "image/png"
     strength: float = 1.0
+    href: str = ""
 
 
 @dataclass(frozen=True)

@@ -28,9 +28,9 @@ _REACH_MM = 1.6
 """How near to the middle of a linked hole a pointer may miss."""
 
 
-def svg_of(sheet: Sheet) -> str:
-    """The sheet as an SVG document with title and description."""
-    drawn = _Writer(sheet.height).drawn(sheet)
+def svg_of(sheet: Sheet, *, paper: bool = True) -> str:
+    """The sheet as an SVG document with title and description, on white or without `paper`."""
+    drawn = _Writer(sheet.height).drawn(sheet, paper=paper)
     return (
         '<?xml version="1.0" encoding="UTF-8"?>\n'
         '<svg xmlns="http://www.w3.org/2000/svg" xmlns:xlink="http://www.w3.org/1999/xlink" '
@@ -41,17 +41,23 @@ def svg_of(sheet: Sheet) -> str:
     )
 
 
-def svg_inside_page(sheet: Sheet, link: Link, *, name: str) -> str:
+def svg_inside_page(sheet: Sheet, link: Link | None, *, name: str) -> str:
     """The sheet as an SVG element of an HTML page, what it shows linked to its rows.
 
     `name` sets its ids apart from those of other drawings on the page. A shape has the id
     `plan.TABLE.` and the last part of its address without '.html', so that a page can point at it.
+    Without `link` it is one picture, whose description is for those who cannot see it; what its
+    texts have in common then stands in the page's style sheet, for `.drawing`.
     """
-    drawn = _Writer(sheet.height, link, name).drawn(sheet)
+    drawn = _Writer(sheet.height, link, name, styled=link is None).drawn(sheet)
+    role, described, words = "group", "", ""
+    if link is None:
+        role, described = "img", f' aria-describedby="{name}-desc"'
+        words = f'<desc id="{name}-desc">{escape(sheet.description)}</desc>\n'
     return (
-        f'<svg viewBox="0 0 {_n(sheet.width)} {_n(sheet.height)}" role="group" '
-        f'aria-labelledby="{name}-title">\n<title id="{name}-title">{escape(sheet.title)}</title>\n'
-        f"{drawn}\n</svg>\n"
+        f'<svg viewBox="0 0 {_n(sheet.width)} {_n(sheet.height)}" role="{role}" '
+        f'aria-labelledby="{name}-title"{described}>\n'
+        f'<title id="{name}-title">{escape(sheet.title)}</title>\n{words}{drawn}\n</svg>\n'
     )
 
 
@@ -67,18 +73,22 @@ def _colour(grey: float | None) -> str:
 
 
 class _Writer:
-    def __init__(self, height: float, link: Link | None = None, name: str = "") -> None:
+    def __init__(
+        self, height: float, link: Link | None = None, name: str = "", *, styled: bool = False
+    ) -> None:
         self._height = height
+        self._styled = styled
         self._link = link
         self._name = name
         self._shown: set[tuple[str, str]] = set()
         self.clips: list[str] = []
 
-    def drawn(self, sheet: Sheet) -> str:
-        """Everything on the sheet, on white."""
+    def drawn(self, sheet: Sheet, *, paper: bool = True) -> str:
+        """Everything on the sheet, on white where it has `paper`."""
         body = "\n".join(self.item(one) for one in sheet.items)
         clips = f"<defs>{''.join(self.clips)}</defs>\n" if self.clips else ""
-        return f'{clips}<rect width="100%" height="100%" fill="#ffffff"/>\n{body}'
+        white = '<rect width="100%" height="100%" fill="#ffffff"/>\n' if paper else ""
+        return f"{clips}{white}{body}"
 
     def item(self, one: Item) -> str:
         if isinstance(one, Line):
@@ -104,7 +114,8 @@ class _Writer:
     def _line(self, one: Line) -> str:
         points = " ".join(f"{_n(x)},{self._y(y)}" for x, y in one.points)
         name = "polygon" if one.closed else "polyline"
-        return f'<{name} points="{points}" {self._stroke(one)} stroke-linejoin="round"/>'
+        join = "" if self._styled else ' stroke-linejoin="round"'
+        return f'<{name} points="{points}" {self._stroke(one)}{join}/>'
 
     def _disc(self, one: Disc) -> str:
         x, y = one.at
@@ -117,6 +128,8 @@ class _Writer:
         width = face.width(printable(text, face), one.size)
         x, y = _n(one.at[0]), self._y(one.at[1])
         turn = f' transform="rotate({_n(-one.turn_deg)} {x} {y})"' if one.turn_deg else ""
+        if self._styled:
+            return self._styled_text(one, text, _n(width), turn)
         weight = ' font-weight="bold"' if one.face != "plain" else ""
         halo = (
             f' stroke="#ffffff" stroke-width="{_n(one.size * _HALO_SHARE)}" paint-order="stroke" '
@@ -131,16 +144,29 @@ class _Writer:
             f'fill="{_colour(one.grey)}"{halo}{turn}>{escape(text)}</text>'
         )
 
+    def _styled_text(self, one: Text, text: str, width: str, turn: str) -> str:
+        """A text whose font, weight, anchor and halo the style sheet has."""
+        names = [one.face] if one.face != "plain" else []
+        names += [one.align] if one.align != "centre" else []
+        named = f' class="{" ".join(names)}"' if names else ""
+        halo = f' stroke-width="{_n(one.size * _HALO_SHARE)}"' if one.halo else ""
+        return (
+            f'<text x="{_n(one.at[0])}" y="{self._y(one.at[1])}" font-size="{_n(one.size)}"{named} '
+            f'textLength="{width}" lengthAdjust="spacingAndGlyphs" fill="{_colour(one.grey)}"'
+            f"{halo}{turn}>{escape(text)}</text>"
+        )
+
     def _picture(self, one: Picture) -> str:
         x, y = one.at
         turn = (
             f' transform="rotate({_n(-one.turn_deg)} {_n(x)} {self._y(y)})"' if one.turn_deg else ""
         )
-        data = base64.b64encode(one.data).decode("ascii")
+        data = f"data:{one.media_type};base64,{base64.b64encode(one.data).decode('ascii')}"
+        address = f"href={quoteattr(one.href)}" if one.href else f'xlink:href="{data}"'
         return (
             f'<image x="{_n(x)}" y="{self._y(y + one.height)}" width="{_n(one.width)}" '
             f'height="{_n(one.height)}" opacity="{_n(one.strength)}" preserveAspectRatio="none" '
-            f'xlink:href="data:{one.media_type};base64,{data}"{turn}/>'
+            f"{address}{turn}/>"
         )
 
     def _group(self, one: Group) -> str:

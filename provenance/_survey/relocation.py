@@ -10,7 +10,7 @@ from typing import Any
 from provenance._base.progress import Progress, say_nothing
 from provenance._drawing.clock_face import draw_clock_face
 from provenance._drawing.document import printed_pages
-from provenance._drawing.drawing import Group, Item, Transform
+from provenance._drawing.drawing import Item
 from provenance._drawing.fitting import draw_block, draw_line, fit_block, fit_line
 from provenance._drawing.fonts import BOLD, MONO, PLAIN, printable
 from provenance._drawing.paper import MM, Box, Paper, paper_named
@@ -21,18 +21,10 @@ from provenance._record.package import Package
 from provenance._record.trust import trust_words
 from provenance._survey.hole.known_points import KnownPoints, known_points
 from provenance._survey.plan.elevation import draw_strip
-from provenance._survey.plan.plan_content import (
-    PlanContent,
-    PlanDoubt,
-    file_name_parts,
-    levels_of,
-    plan_content,
-    stamps_of,
-    wood_alone,
-)
-from provenance._survey.plan.plan_map import draw_map
+from provenance._survey.plan.plan_content import file_name_parts, stamps_of
 from provenance._survey.plan.plan_sheet import SECRET
-from provenance._survey.plan.sheet_parts import SCALES, frame_ticks, north_arrow, scale_bar
+from provenance._survey.plan.round_hole import surroundings, view_round
+from provenance._survey.plan.sheet_parts import north_arrow, scale_bar
 from provenance._survey.relocation_facts import Relocation, gather_relocation
 
 _MARGIN, _GAP = 12 * MM, 4 * MM
@@ -42,7 +34,6 @@ _STRIP_MM, _FACTS_MM = 32.0, 43.0
 _DOUBT_MM, _PLACE_MM, _MORE_FACTS_MM = 14.0, 3.4, 6.0
 """What a warning takes, each place in it, and how much more the facts about a doubt take."""
 _COLUMN_MM = 15.5
-_LEAST_SCALE, _MOST_SCALE = 50, 200
 
 
 def write_relocation_sheets(
@@ -120,11 +111,10 @@ def draw_relocation(
 
 
 def _draw_head(canvas: Any, facts: Relocation, box: Box) -> None:
-    number = facts.stamp or facts.sample_id
-    what = "hole" if facts.hole.is_hole else "cut"
-    draw_line(canvas, f"To find the {what} of {number} again", BOLD, 17, box.x, box.top - 15)
+    draw_line(canvas, facts.heading, BOLD, 17, box.x, box.top - 15)
     frame = Box(box.right - 9 * MM, box.top - 6.5 * MM, 9 * MM, 6.5 * MM)
-    draw_framed_check(canvas, frame, facts.check)
+    if facts.check:
+        draw_framed_check(canvas, frame, facts.check)
     right = frame.x - 1.5 * MM
     draw_line(canvas, facts.identifier, MONO, 12, right, box.top - 14, align="right")
     for line, text in enumerate((f"{facts.wood}", f"{facts.place}. Site {facts.site}")):
@@ -191,67 +181,16 @@ def _stacked(fitted: Sequence[Any]) -> float:
 def _draw_plan(
     canvas: Any, package: Package, known: KnownPoints, facts: Relocation, box: Box
 ) -> None:
-    content = _surroundings(package, known, facts)
-    hole = (facts.hole.entry_m[0], facts.hole.entry_m[1])
-    places = {datum.datum_id: datum.at for datum in content.datums}
-    # to a place that may be the wrong one no tape is drawn
-    starts = [places[tape.datum_id] for tape in facts.hole.tapes if tape.datum_id in places]
-    tapes = [
-        (places[tape.datum_id], hole, f"{tape.distance_m:.2f} m")
-        for tape in facts.hole.tapes
-        if tape.datum_id in places and tape.u95_m is not None
-    ]
     width, height = box.width / MM, box.height / MM - 6.0
     area = (5.0, 6.0, width - 5.0, height - 6.0)
-    scale, middle = _view(hole, starts, area)
-    transform = Transform(scale, middle, (area[0] + area[2] / 2, area[1] + area[3] / 2))
-    drawn = draw_map(
-        content, transform, area, marked=facts.sample_id, tapes=tapes, named=[facts.hole.element_id]
-    )
-    ticks, _ = frame_ticks(area, transform)
-    items: list[Item] = [*drawn.items, Group(ticks)]
-    draw_items(canvas, items, x=box.x - 5 * MM * 0.4, y=box.y + 6 * MM)
+    content = surroundings(package, known, facts.element_row)
+    view = view_round(content, facts.hole, area)
+    draw_items(canvas, view.items(facts.hole), x=box.x - 5 * MM * 0.4, y=box.y + 6 * MM)
     under: list[Item] = [
-        *scale_bar(3.0, 0.4, scale, most_mm=26.0),
+        *scale_bar(3.0, 0.4, view.transform.scale, most_mm=26.0),
         *north_arrow(width - 4.0, -0.6, 4.5, content.grid_north_deg),
     ]
     draw_items(canvas, under, x=box.x, y=box.y + 2 * MM)
-
-
-def _surroundings(package: Package, known: KnownPoints, facts: Relocation) -> PlanContent:
-    record, hole = known.record, facts.hole
-    place_id = record.cell("element", "place_id", facts.element_row)
-    places = record.places_round(place_id)
-    # of the doubts only that about this hole, however its place was found
-    doubts = (PlanDoubt(hole.entry_m[:2], hole.trust),) if hole.trust.is_doubted else ()
-    if not places:
-        return replace(wood_alone(package, known, facts.element_row), doubts=doubts)
-    building = places[-1]
-    stored = levels_of(record, building)
-    level = record.storeys.get(place_id) if len(stored) > 1 else None
-    # an image laid under the plan would be too small here to read
-    return replace(plan_content(package, known, building, level), underlays=(), doubts=doubts)
-
-
-def _view(
-    hole: tuple[float, float],
-    datums: Sequence[tuple[float, float]],
-    area: tuple[float, float, float, float],
-) -> tuple[float, tuple[float, float]]:
-    """The largest usual scale at which hole and datums fit, and the middle of that view.
-
-    Datums that lie too far off are left out of the view, the farthest first.
-    """
-    far_first = sorted(datums, key=lambda d: -(abs(d[0] - hole[0]) + abs(d[1] - hole[1])))
-    scales = [s for s in SCALES if _LEAST_SCALE <= s <= _MOST_SCALE]
-    for left_out in range(len(far_first) + 1):
-        points = [hole, *far_first[left_out:]]
-        xs, ys = zip(*points, strict=True)
-        for scale in scales:
-            free = ((area[2] - 24) * scale / 1000, (area[3] - 14) * scale / 1000)
-            if max(xs) - min(xs) <= free[0] and max(ys) - min(ys) <= free[1]:
-                return float(scale), ((min(xs) + max(xs)) / 2, (min(ys) + max(ys)) / 2)
-    return float(scales[-1]), hole
 
 
 def _draw_faces(canvas: Any, facts: Relocation, box: Box) -> None:
@@ -262,16 +201,11 @@ def _draw_faces(canvas: Any, facts: Relocation, box: Box) -> None:
     y = row.top - radius - 2 * MM
     left_x, right_x = row.x + row.width * 0.25, row.x + row.width * 0.75
     draw_stamp_face(canvas, left_x, y, radius, facts.stamp, facts.mark)
-    canvas.saveState()
-    canvas.translate(right_x, y)
-    canvas.rotate(180)
-    draw_stamp_face(canvas, 0, 0, radius, facts.stamp, facts.mark)
-    canvas.restoreState()
+    draw_stamp_face(canvas, right_x, y, radius, facts.stamp, facts.mark, upside_down=True)
     foot = y - radius - 4.2 * MM
     if facts.stamp:
         upright = f"right way up: {facts.stamp}"
-        reading = facts.turned_reading
-        other = f"upside down: reads {reading}" if reading else "upside down: no number"
+        other = f"upside down: {facts.turned_words}"
     else:
         upright, other = "no stamp recorded", ""
     draw_line(canvas, upright, PLAIN, 7.5, left_x, foot, align="centre")
@@ -305,8 +239,7 @@ def _draw_strip(
 def _draw_tapes(canvas: Any, facts: Relocation, box: Box) -> None:
     box = _heading(canvas, "Tape distances", box)
     if not facts.hole.tapes:
-        text = "No datum with coordinates within reach of a tape."
-        _draw_paragraphs(canvas, (text,), box, largest=8, smallest=6)
+        _draw_paragraphs(canvas, (facts.tape_note,), box, largest=8, smallest=6)
         return
     fitted = fit_block(
         printable(facts.tape_note, PLAIN), PLAIN, box.width, 15, largest=6, smallest=5

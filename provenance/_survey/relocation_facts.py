@@ -2,25 +2,32 @@
 
 from __future__ import annotations
 
+from collections import defaultdict
 from dataclasses import dataclass
 from pathlib import Path
 
 import numpy as np
 
-from provenance._base.errors import UnusableInput
+from provenance._base.errors import UnreadableValue, UnusableInput
 from provenance._gate.folders import is_plain_file
 from provenance._identity.check_character import check_letters
 from provenance._identity.identifier import full_identifier
 from provenance._identity.rotation import turned
-from provenance._ledger.holdings import holdings_of
+from provenance._ledger.holdings import Holding, holdings_of
 from provenance._record.cells import float_of
 from provenance._record.package import Package
-from provenance._record.snapshot import Row
+from provenance._record.snapshot import Row, Snapshot
 from provenance._record.trust import UNCHECKED, place_words, range_words, trust_words
 from provenance._survey.adjust.bore import UPRIGHT_DEG, wood_axes
 from provenance._survey.hole.drilling import drilling_cautions, propose_holes
 from provenance._survey.hole.hole import HolePosition, hole_position
 from provenance._survey.hole.known_points import KnownPoints
+from provenance._survey.hole.permission import (
+    Permission,
+    party_words,
+    permission_on_record,
+)
+from provenance._survey.parts.field_record import FieldRecord
 from provenance._survey.plan.elevation import strip_title
 
 _POINTS = (
@@ -30,11 +37,12 @@ _PICTURES = (".png", ".jpg", ".jpeg")
 
 
 @dataclass(frozen=True)
-class Relocation:
-    """The words of one sheet; lists of lines for each box, '' where nothing is recorded.
+class HoleFacts:
+    """What is told of a hole wherever it is; lists of lines for each box, '' where unrecorded.
 
-    `doubt` says why nobody must rely on one point, and is empty where somebody may; `places` are
-    those that the hole may be at. `tape_note` says what the tapes do.
+    `identifier` and `check` are '' for a number that no label can bear; `element_row` is -1 for
+    wood that is not in the table. `on_the_wood` tells of a hole that cannot be placed what was
+    written down.
     """
 
     sample_id: str
@@ -42,6 +50,7 @@ class Relocation:
     check: str
     site: str
     element_row: int
+    is_hole: bool
     wood: str
     place: str
     stamp: str
@@ -49,75 +58,144 @@ class Relocation:
     turned_reading: str
     clock: float | None
     direction: str
-    hole: HolePosition
-    doubt: tuple[str, ...]
-    places: tuple[str, ...]
-    tape_note: str
     on_the_wood: tuple[str, ...]
-    in_space: tuple[str, ...]
     taken: tuple[str, ...]
     keeper: tuple[str, ...]
     results: tuple[str, ...]
-    clear_places: tuple[str, ...]
+    permission: Permission
     cautions: tuple[str, ...]
     photo: Path | None
     photo_title: str
+
+    @property
+    def heading(self) -> str:
+        """What the sheet is for, by the number that stands on the plug."""
+        what = "hole" if self.is_hole else "cut"
+        return f"To find the {what} of {self.stamp or self.sample_id} again"
+
+    @property
+    def turned_words(self) -> str:
+        """What the stamp says to somebody who holds it upside down."""
+        return f"reads {self.turned_reading}" if self.turned_reading else "no number"
+
+
+@dataclass(frozen=True)
+class Relocation(HoleFacts):
+    """The words of one sheet about a hole that can be placed."""
+
+    hole: HolePosition
+    in_space: tuple[str, ...]
+    clear_places: tuple[str, ...]
+
+    @property
+    def doubt(self) -> tuple[str, ...]:
+        """Why nobody must rely on one point; empty where somebody may."""
+        return trust_words(self.hole.trust) if self.hole.trust.is_doubted else ()
+
+    @property
+    def places(self) -> tuple[str, ...]:
+        """Where the hole may be, if at more than one place."""
+        return place_words(self.hole.trust)
+
+    @property
+    def tape_note(self) -> str:
+        """What the tape distances are and what they meet at, or why there are none."""
+        return _tape_note(self.hole)
 
 
 def gather_relocation(package: Package, known: KnownPoints, sample_id: str) -> Relocation:
     """The facts of one sample's sheet; raises UnusableInput when its hole cannot be placed."""
     hole = hole_position(package, sample_id, known=known)
     record = known.record
+    facts = gather_facts(package, record, sample_id)
+    sample = record.row("sample", record.find("sample", sample_id))
+    north = record.grid_north_deg(sample["site_id"])
+    plug = _standing_plug(package, sample_id)
+    placed = {
+        "wood": strip_title(known, facts.element_row),
+        "on_the_wood": _on_the_wood(package, known, facts.element_row, sample, hole, plug, north),
+    }
+    return Relocation(
+        **vars(facts) | placed,
+        hole=hole,
+        in_space=_in_space(hole, north, own_grid=record.grid_a_building),
+        clear_places=_clear_places(package, known, hole),
+    )
+
+
+def gather_facts(package: Package, record: FieldRecord, sample_id: str) -> HoleFacts:
+    """What is told of the hole of a sample in the table, whether it can be placed or not."""
     sample = record.row("sample", record.find("sample", sample_id))
     element = record.find("element", sample["element_id"])
+    wood: Row = record.row("element", element) if element >= 0 else defaultdict(str)
     plug = _standing_plug(package, sample_id)
     stamp = plug["stamp"] if plug else ""
-    site = record.site(sample["site_id"])
-    name = site["name"] if site else ""
-    identifier = full_identifier(sample["site_id"], sample_id)
-    north = record.grid_north_deg(sample["site_id"])
-    photo, photo_title = _photo(package, sample_id, hole.element_id, plug)
-    return Relocation(
+    site_id = sample["site_id"] or wood["site_id"]
+    site: Row = record.site(site_id) or defaultdict(str)
+    try:
+        identifier = full_identifier(sample["site_id"], sample_id)
+    except UnreadableValue:
+        identifier = ""
+    is_hole = _leaves_hole(package, sample["kind"])
+    holding = holdings_of(package.tables).get(sample_id)
+    photo, photo_title = _photo(package, sample_id, sample["element_id"], plug)
+    return HoleFacts(
         sample_id=sample_id,
         identifier=identifier,
-        check=check_letters(identifier),
-        site=f"{name} ({sample['site_id']})" if name else sample["site_id"],
+        check=check_letters(identifier) if identifier else "",
+        site=f"{site['name']} ({site_id})" if site["name"] else site_id,
         element_row=element,
-        wood=strip_title(known, element),
-        place=_place_words(known, element),
+        is_hole=is_hole,
+        wood=_wood_words(sample["element_id"], wood),
+        place=_place_words(record, wood["place_id"]),
         stamp=stamp,
         mark=plug["orientation_mark"] if plug else "none",
         turned_reading=turned(stamp) or "" if stamp else "",
         clock=float_of(sample["clock"]),
         direction=sample["direction"],
-        hole=hole,
-        doubt=trust_words(hole.trust) if hole.trust.is_doubted else (),
-        places=place_words(hole.trust),
-        tape_note=tape_note(hole),
-        on_the_wood=_on_the_wood(package, known, element, sample, hole, plug, north),
-        in_space=_in_space(hole, north, own_grid=record.grid_a_building),
+        on_the_wood=_as_written(package, sample, plug, is_hole=is_hole),
         taken=_taken(package, sample),
-        keeper=_keeper(package, sample_id),
+        keeper=_keeper(package, holding),
         results=_results(package, sample_id),
-        clear_places=_clear_places(package, known, hole),
-        cautions=drilling_cautions(package, record, element),
+        permission=permission_on_record(package, site, wood, sample, holding),
+        cautions=drilling_cautions(package, record, element, site_id=site_id),
         photo=photo,
         photo_title=photo_title,
     )
 
 
+def _by(package: Package, table: str, column: str) -> dict[str, list[Row]]:
+    """The rows of a table by what stands in one column, gathered once for all samples."""
+
+    def read(tables: Snapshot) -> dict[str, list[Row]]:
+        found: dict[str, list[Row]] = defaultdict(list)
+        for row in tables.rows(table):
+            found[row[column]].append(row)
+        return dict(found)
+
+    return package.tables.once(f"{table} by {column}", read)
+
+
 def _standing_plug(package: Package, sample_id: str) -> Row | None:
-    standing = [
-        plug
-        for plug in package.tables.rows("plug")
-        if plug["sample_id"] == sample_id and not plug["replaced_by_plug_id"]
-    ]
+    plugs = _by(package, "plug", "sample_id").get(sample_id, ())
+    standing = [plug for plug in plugs if not plug["replaced_by_plug_id"]]
     return standing[-1] if standing else None
 
 
-def _place_words(known: KnownPoints, element: int) -> str:
-    record = known.record
-    line = reversed(record.line_of_places(record.cell("element", "place_id", element)))
+def _leaves_hole(package: Package, kind: str) -> bool:
+    term = package.model.vocabularies["sample_kind"].term(kind)
+    return bool(term and term.attributes.get("leaves_hole"))
+
+
+def _wood_words(element_id: str, wood: Row) -> str:
+    length = float_of(wood["length_m"])
+    use = wood["function"].replace("_", " ")
+    parts = [element_id, use, wood["position_note"], f"{length:.2f} m" if length else ""]
+    return ", ".join(part for part in parts if part) or "wood not recorded"
+
+
+def _place_words(record: FieldRecord, place_id: str) -> str:
+    line = reversed(record.line_of_places(place_id))
     places = (record.row("place", at) for at in line)
     words = [place["name"] or place["place_id"] for place in places]
     return ", ".join(words) or "place not recorded"
@@ -190,28 +268,54 @@ def _on_the_wood(
     forward, _, _, length = wood_axes(stick.a, stick.b)
     upright = abs(forward[0, 2]) > np.sin(np.radians(UPRIGHT_DEG))
     lines = [f"{hole.along_m:.2f} m from end A, {length[0] - hole.along_m:.2f} m from end B"]
-    clock = float_of(sample["clock"])
-    if clock is not None and hole.is_hole:
-        side = "the grid's y axis" if north is None else compass_point(north)
-        twelve = f"12 is the side towards {side}" if upright else "12 is up"
-        lines.append(f"At {clock_words(clock)}, seen from A towards B ({twelve})")
-    if hole.is_hole:
-        lines.append(f"Drilled: {_label(package, 'drill_direction', sample['direction']).lower()}")
-    if hole.depth_m is not None:
-        lines.append(f"Depth {hole.depth_m * 1000:.0f} mm")
+    side = "the grid's y axis" if north is None else compass_point(north)
+    twelve = f" (12 is the side towards {side})" if upright else " (12 is up)"
+    lines += _way_in(package, sample, hole.depth_m, is_hole=hole.is_hole, twelve=twelve)
     if hole.radius_m is not None:
         lines.append(f"Wood about {2 * hole.radius_m * 100:.0f} cm thick there")
+    return (*lines, *_in_it_now(package, plug, is_hole=hole.is_hole))
+
+
+def _as_written(
+    package: Package, sample: Row, plug: Row | None, *, is_hole: bool
+) -> tuple[str, ...]:
+    """What is known on the wood of a hole that nothing places."""
+    along, height = float_of(sample["along_m"]), float_of(sample["height_m"])
+    depth = float_of(sample["depth_mm"])
+    lines = [f"{along:.2f} m from end A"] if along is not None else []
+    lines += [f"{height:.2f} m above the floor"] if height is not None else []
+    if is_hole and float_of(sample["clock"]) is None:
+        lines.append("The clock position is not recorded")
+    depth_m = depth / 1000 if depth else None
+    twelve = " (on level wood 12 is up)"
+    lines += _way_in(package, sample, depth_m, is_hole=is_hole, twelve=twelve)
+    return (*lines, *_in_it_now(package, plug, is_hole=is_hole))
+
+
+def _way_in(
+    package: Package, sample: Row, depth_m: float | None, *, is_hole: bool, twelve: str
+) -> list[str]:
+    if not is_hole:
+        return []
+    clock = float_of(sample["clock"])
+    lines = []
+    if clock is not None:
+        lines.append(f"At {clock_words(clock)}, seen from A towards B{twelve}")
+    lines.append(f"Drilled: {_label(package, 'drill_direction', sample['direction']).lower()}")
+    return lines + ([f"Depth {depth_m * 1000:.0f} mm"] if depth_m is not None else [])
+
+
+def _in_it_now(package: Package, plug: Row | None, *, is_hole: bool) -> list[str]:
     if plug:
         status = _label(package, "plug_status", plug["status"]).lower()
         dowel = f", dowel {float_of(plug['dowel_mm']):g} mm" if float_of(plug["dowel_mm"]) else ""
-        lines.append(f"Plug: {status}{dowel}")
-    elif hole.is_hole:
-        lines.append("No plug is recorded")
-    return tuple(lines)
+        return [f"Plug: {status}{dowel}"]
+    return ["No plug is recorded"] if is_hole else []
 
 
-def tape_note(hole: HolePosition) -> str:
-    """What the tapes to a hole are, and what they meet at."""
+def _tape_note(hole: HolePosition) -> str:
+    if not hole.tapes:
+        return "No datum with coordinates within reach of a tape."
     kind = "Slope" if hole.entry_m[2] is not None else "Level"
     trust = hole.trust
     if trust.is_withheld and trust.places:
@@ -236,13 +340,15 @@ def _in_space(hole: HolePosition, north: float | None, *, own_grid: bool) -> tup
     trust = hole.trust
     if hole.height_above_floor_m is not None:
         about = "About " if trust.is_withheld else ""
-        lines.append(f"{about}{hole.height_above_floor_m:.2f} m above the floor")
+        # never '-0.00'
+        height = round(hole.height_above_floor_m, 2) + 0.0
+        lines.append(f"{about}{height:.2f} m above the floor")
     x, y, z = hole.entry_m
-    height = f", height {z:.3f}" if z is not None else ""
+    rise = f", height {z:.3f}" if z is not None else ""
     grid = "The building's own grid:" if own_grid else "Site grid"
     if not trust.places:
         likeliest = "Likeliest place: " if trust.is_withheld else ""
-        lines.append(f"{likeliest}{grid} x {x:.3f}, y {y:.3f}{height} m")
+        lines.append(f"{likeliest}{grid} x {x:.3f}, y {y:.3f}{rise} m")
     lines.append(range_words(trust, hole.u95_major_m, hole.u95_height_m))
     # what makes it doubtful has a place of its own on the page
     lines += () if trust.is_doubted else trust_words(trust)
@@ -274,19 +380,19 @@ def _taken(package: Package, sample: Row) -> tuple[str, ...]:
     for vocabulary, name in (("species", "species_field"), ("outer_surface", "outer_surface")):
         if sample[name]:
             lines.append(_label(package, vocabulary, sample[name]))
-    lines.append(f"Taken {sample['collected_on']} by {sample['collected_by']}")
+    by = party_words(package, sample["collected_by"]) or "nobody recorded"
+    lines.append(f"Taken {sample['collected_on'] or '(no date recorded)'} by {by}")
     return tuple(lines)
 
 
-def _keeper(package: Package, sample_id: str) -> tuple[str, ...]:
-    held = holdings_of(package.tables).get(sample_id)
+def _keeper(package: Package, held: Holding | None) -> tuple[str, ...]:
     if held is None:
         return ("No event in the custody ledger",)
     if held.gone:
         return (f"{held.gone.capitalize()} since {held.since}",)
     if held.on_the_way_to:
-        return (f"On the way to {_party(package, held.on_the_way_to)} since {held.since}",)
-    lines = [_party(package, held.holder), f"since {held.since}"]
+        return (f"On the way to {party_words(package, held.on_the_way_to)} since {held.since}",)
+    lines = [party_words(package, held.holder), f"since {held.since}"]
     if held.place_held:
         lines.append(held.place_held)
     if held.state:
@@ -294,14 +400,8 @@ def _keeper(package: Package, sample_id: str) -> tuple[str, ...]:
     return tuple(lines)
 
 
-def _party(package: Package, party_id: str) -> str:
-    parties = package.tables.rows("party")
-    name = next((one["name"] for one in parties if one["party_id"] == party_id), "")
-    return f"{name} ({party_id})" if name else party_id
-
-
 def _results(package: Package, sample_id: str) -> tuple[str, ...]:
-    mine = [row for row in package.tables.rows("lab_result") if row["sample_id"] == sample_id]
+    mine = _by(package, "lab_result", "sample_id").get(sample_id, ())
     replaced = {row["supersedes_result_id"] for row in mine} - {""}
     lines: list[str] = []
     for row in mine:
@@ -315,8 +415,36 @@ def _results(package: Package, sample_id: str) -> tuple[str, ...]:
             else ""
         )
         lines.append(f"{outcome}{reason}{': ' + said if said else ''}")
-        lines.append(f"{row['laboratory_id']}, {row['reported_on']}")
+        lines += _rings(package, row)
+        lines.append(f"{party_words(package, row['laboratory_id'])}, {row['reported_on']}")
     return tuple(lines) or ("No result yet",)
+
+
+def _rings(package: Package, row: Row) -> list[str]:
+    """What the years of a result mean, in a sentence each."""
+
+    def ring(side: str) -> str:
+        codes = [code.strip() for code in row[f"{side}_symbol"].split(";") if code.strip()]
+        signs = ", ".join(_label(package, "result_symbol", code).lower() for code in codes)
+        return f"{side}most ring {_year(row[f'{side}_year'])}" + (f" ({signs})" if signs else "")
+
+    rings = [ring(side) for side in ("inner", "outer") if row[f"{side}_year"]]
+    lines = [f"{', '.join(rings).capitalize()}"] if rings else []
+    start, end = (_year(row[f"felled_{one}_year"]) for one in ("from", "to"))
+    if start or end:
+        span = start if start == end else f"{start or '?'} to {end or '?'}"
+        lines.append(f"Felled {span}, by the laboratory's estimate")
+    return lines
+
+
+def _year(text: str) -> str:
+    """A year as people write it; years are astronomical, so 0 is 1 BC.
+
+    >>> _year("1781"), _year("-44"), _year("")
+    ('1781', '45 BC', '')
+    """
+    year = float_of(text)
+    return text if year is None or year > 0 else f"{1 - year:.0f} BC"
 
 
 def _years(row: Row) -> str:
@@ -328,13 +456,12 @@ def _photo(
     package: Package, sample_id: str, element_id: str, plug: Row | None
 ) -> tuple[Path | None, str]:
     """The photo that shows most of it: of the plug, else of the sample, else of the wood."""
-    photos = [row for row in package.tables.rows("file") if row["kind"] == "photo"]
+    files = _by(package, "file", "about_id")
     plug_id = plug["plug_id"] if plug else ""
     for about, key in (("plug", plug_id), ("sample", sample_id), ("element", element_id)):
-        for row in photos:
+        for row in files.get(key, ()) if key else ():
             path = package.folder / row["path"]
-            mine = key and (row["about_table"], row["about_id"]) == (about, key)
-            shown = mine and path.suffix.lower() in _PICTURES
-            if shown and is_plain_file(package.folder, row["path"]):
+            shown = path.suffix.lower() in _PICTURES and row["kind"] == "photo"
+            if row["about_table"] == about and shown and is_plain_file(package.folder, row["path"]):
                 return path, row["title"]
     return None, ""

@@ -166,6 +166,20 @@ def test_a_hole_off_its_wood_is_told_both_ways(room: Package, tmp_path: Path) ->
     assert "231 at 1.25 m ?" in strips
 
 
+def test_a_datum_in_doubt_is_shown_and_no_tape_is_read_from_it(
+    room: Package, tmp_path: Path
+) -> None:
+    assert "D2" in {tape.datum_id for tape in hole_position(room, "231").tapes}
+    package = judged(room, "datum:D2", "conflict")
+    assert "D2" not in {tape.datum_id for tape in hole_position(package, "231").tapes}
+    plan = write_plans(package, tmp_path, format="svg").paths[0].read_text("utf-8")
+    assert "In doubt: datum D2 (readings" in plan
+    written = json.loads(write_geojson(package, tmp_path / "x.geojson").read_text("utf-8"))
+    features = {one["id"]: one for one in written["features"]}
+    assert features["datums/D2"]["geometry"] is None
+    assert features["places/datum:D2/2"]["properties"]["datum_id"] == "D2"
+
+
 def test_ranges_are_those_of_the_table_however_wide(room: Package) -> None:
     """Three times as wide as the standard deviations of the row make them."""
     usual = hole_position(room, "231")

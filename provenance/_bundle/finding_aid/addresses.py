@@ -8,6 +8,7 @@ The rule, which the bundle's README.txt tells as well:
   two identifiers share a page, not even where a disk takes 'b1' and 'B1' for one name.
 - A '.' at the beginning is written so too (systems hide such files), and so is the first letter of
   a name that Windows keeps to itself (CON, NUL, COM1 ...).
+- In a full edition `pages/relocate/NAME.html` leads back to the hole of the sample.
 - A NAME longer than 120 characters is its first 80, '~~', and the SHA-256 of the identifier.
 
 A plug, a result or an event stands on the page of its sample, under the anchor TABLE.NAME.
@@ -59,6 +60,15 @@ def page_path(table: str, identifier: str) -> str:
     'pages/sample/231.html'
     """
     return f"pages/{table}/{page_name(identifier)}.html"
+
+
+def relocation_path(sample_id: str) -> str:
+    """Where the page lies that leads back to the hole of a sample, as seen from index.html.
+
+    >>> relocation_path("231")
+    'pages/relocate/231.html'
+    """
+    return f"pages/relocate/{page_name(sample_id)}.html"
 
 
 def anchor(table: str, identifier: str) -> str:

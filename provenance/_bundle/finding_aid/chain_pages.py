@@ -9,11 +9,12 @@ from typing import Any
 from markupsafe import Markup
 
 from provenance._base.errors import UnreadableValue
-from provenance._bundle.finding_aid.addresses import anchor, page_path
+from provenance._bundle.finding_aid.addresses import anchor, page_path, relocation_path
 from provenance._bundle.finding_aid.cells import Cells, link, shown
 from provenance._bundle.finding_aid.pictures import Pictures
 from provenance._bundle.finding_aid.plans import Plans
 from provenance._bundle.finding_aid.record import Record
+from provenance._bundle.finding_aid.relocation_pages import RelocationPages
 from provenance._bundle.finding_aid.writing import Page, Writer
 from provenance._identity.check_character import check_letters
 from provenance._identity.identifier import full_identifier
@@ -52,8 +53,17 @@ class Wood:
 class ChainPages:
     """Writes the pages of one record."""
 
-    def __init__(self, cells: Cells, writer: Writer, pictures: Pictures, plans: Plans) -> None:
+    def __init__(
+        self,
+        cells: Cells,
+        writer: Writer,
+        pictures: Pictures,
+        plans: Plans,
+        relocations: RelocationPages | None,
+    ) -> None:
+        """`relocations` are the pages that lead back to holes, None in an edition without them."""
         self._cells = cells
+        self._relocations = relocations
         self._record: Record = cells.record
         self._writer = writer
         self._pictures = pictures
@@ -114,7 +124,12 @@ class ChainPages:
                 if one["element_id"]
             ],
             place=key,
+            leads_back=self._leads_back,
         )
+
+    def _leads_back(self, sample_id: str) -> str | None:
+        """Where the page is that leads back to the hole of a sample, None without such pages."""
+        return relocation_path(sample_id) if self._relocations else None
 
     def listed(self, row: Row) -> Wood:
         """A piece of wood as lists show it."""
@@ -212,7 +227,10 @@ class ChainPages:
             standing=self._standing(key),
             events=self._events(key),
             trust=self._plans.trust.get(("sample", key), ""),
+            leads_back=self._leads_back(key),
         )
+        if self._relocations:
+            self._relocations.write(key, [*steps, Step(f"Sample {key}", page_path("sample", key))])
 
     def _parts(
         self, table: str, key: str, rows: Sequence[Row], without: frozenset[str]

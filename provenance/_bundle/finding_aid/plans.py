@@ -42,18 +42,25 @@ class Plans:
         self._cells = cells
 
     @cached_property
-    def _known(self) -> KnownPoints | None:
+    def _found(self) -> tuple[KnownPoints | None, str]:
         tables = self._cells.record.model.tables
         needed = {"site", "place", "datum", "tie", "element", "sample", "position"}
-        return known_points(self._cells.record.package) if needed <= set(tables) else None
+        if not needed <= set(tables):
+            return None, "the record has no tables of positions"
+        try:
+            return known_points(self._cells.record.package), ""
+        except (TreenailError, ValueError, KeyError) as error:
+            return None, str(error)
+
+    @property
+    def known(self) -> KnownPoints | None:
+        """Where everything is, None where `trouble` says why it cannot be told."""
+        return self._found[0]
 
     @property
     def trouble(self) -> str:
         """Why no plan of the record can be drawn, or ''."""
-        try:
-            return "" if self._known is not None else "the record has no tables of positions"
-        except (TreenailError, ValueError, KeyError) as error:
-            return str(error)
+        return self._found[1]
 
     @cached_property
     def trust(self) -> Mapping[tuple[str, str], str]:
@@ -61,7 +68,7 @@ class Plans:
 
         By table and key; nothing for what the survey did not judge.
         """
-        known = None if self.trouble else self._known
+        known = self.known
         if known is None or not known.judged:
             return {}
         record = known.record
@@ -76,14 +83,15 @@ class Plans:
     def of_building(self, building_id: str, root: str) -> Sequence[Plan]:
         """The plans of a building, a storey each where there are several; none if nothing on it
         has coordinates."""
-        if self.trouble or self._known is None:
+        known = self.known
+        if known is None:
             return []
-        stored = levels_of(self._known.record, building_id)
+        stored = levels_of(known.record, building_id)
         levels: list[int | None] = [*stored] if len(stored) > 1 else [None]
         plans: list[Plan] = []
         for level in levels:
             content = plan_content(
-                self._cells.record.package, self._known, building_id, level, underlays=False
+                self._cells.record.package, known, building_id, level, underlays=False
             )
             # outlines alone are no survey of wood
             if content.woods or content.holes:

@@ -20,6 +20,7 @@ from provenance._bundle.finding_aid.chain_pages import ChainPages
 from provenance._bundle.finding_aid.pictures import Pictures
 from provenance._bundle.finding_aid.plans import Plans
 from provenance._bundle.finding_aid.record import Record
+from provenance._bundle.finding_aid.relocation_pages import LIST_PATH, RelocationPages
 from provenance._bundle.finding_aid.search_data import as_script, search_data
 from provenance._bundle.finding_aid.stamp_index import write_stamp_index
 from provenance._bundle.finding_aid.table_pages import write_table_pages
@@ -62,8 +63,13 @@ def write_finding_aid(
         as_script(search_data(cells)).encode("utf-8", "surrogatepass"),
     )
     tables = write_table_pages(cells, writer)
-    pages = ChainPages(cells, writer, pictures, plans)
+    relocations = RelocationPages.of(cells, writer, pictures, plans)
+    if edition.is_public:
+        relocations = None  # they show where things are
+    pages = ChainPages(cells, writer, pictures, plans, relocations)
     pages.write(progress)
+    if relocations:
+        relocations.write_list()
     homeless = [row for row in record.elements.values() if row["place_id"] not in record.places]
     loose = [row for row in record.samples.values() if row["element_id"] not in record.elements]
     writer.write(
@@ -82,6 +88,7 @@ def write_finding_aid(
         stamps=write_stamp_index(cells, writer),
         tables=[one for one in tables if one.count],
         empty=[one.title for one in tables if not one.count],
+        all_holes=LIST_PATH if relocations else None,
         cautions=package.model.cautions,
         json_ld=_data_block(json_ld) if json_ld else None,
     )

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections import defaultdict
 from dataclasses import dataclass
 
 import numpy as np
@@ -203,9 +204,14 @@ _LOAD[""] = _LOAD["unknown"]
 _FRAIL = frozenset({"surface_decay", "decayed", "burned", "ruined"})
 
 
-def drilling_cautions(package: Package, record: FieldRecord, element: int) -> tuple[str, ...]:
-    """Cautions for one piece of wood (a row number), the most particular ones first."""
-    wood = record.row("element", element)
+def drilling_cautions(
+    package: Package, record: FieldRecord, element: int, *, site_id: str = ""
+) -> tuple[str, ...]:
+    """Cautions for one piece of wood (a row number), the most particular ones first.
+
+    For wood that is not in the table (-1) they are those of the site `site_id`.
+    """
+    wood = record.row("element", element) if element >= 0 else defaultdict(str, site_id=site_id)
     cautions = []
     load = wood["load_bearing"]
     if load in _LOAD:

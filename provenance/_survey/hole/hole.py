@@ -172,23 +172,27 @@ def _hole_number(package: Package, known: KnownPoints, sample_id: str) -> int:
     found = np.flatnonzero(known.holes.sample == number)
     if found.size:
         return int(found[0])
-    row = record.row("sample", number)
     where = f"{path}, row {record.record_number('sample', number)}: the hole of {sample_id}"
+    raise UnusableInput(f"{where} cannot be placed: {why_not_placed(known, number)}")
+
+
+def why_not_placed(known: KnownPoints, number: int) -> str:
+    """What is missing to place the hole of a sample (a row number), and what to do about it."""
+    record = known.record
+    row = record.row("sample", number)
     element = record.find("element", row["element_id"])
     if element < 0:
-        raise UnusableInput(
-            f"{where} cannot be placed: its element '{row['element_id']}' is not in the table"
-        )
+        return f"its element '{row['element_id']}' is not in the table"
     if not np.isfinite(record.numbers("sample", "along_m")[number]):
-        raise UnusableInput(
-            f'{where} cannot be placed: its distance from end A (along_m) is "{row["along_m"]}"; '
+        return (
+            f'its distance from end A (along_m) is "{row["along_m"]}"; '
             "measure it along the wood from end A"
         )
     missing = [
         f"end {side}" for end, side in enumerate("ab") if np.isnan(known.ends[2 * element + end, 0])
     ]
-    raise UnusableInput(
-        f"{where} cannot be placed: {' and '.join(missing)} of {row['element_id']} "
+    return (
+        f"{' and '.join(missing)} of {row['element_id']} "
         f"{'has' if len(missing) == 1 else 'have'} no position; tie "
         f"{'it' if len(missing) == 1 else 'them'} to datums and run the survey"
     )
@@ -230,6 +234,8 @@ def tapes_to(
     length = np.sqrt((ray**2).sum(axis=1))
     usable = record.on_grid_of("datum", element)
     usable = usable & (length < _REACH_M) & (length > 0.1)
+    # a tape from a datum that may lie elsewhere leads elsewhere
+    usable &= ~np.array([known.trust(one).is_withheld for one in record.datum_keys], dtype=bool)
     inside = record.column("datum", "place_id").is_in(house).to_numpy()
     if (usable & inside).sum() >= 3:
         usable &= inside

@@ -9,6 +9,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 import polars as pl
 
+from provenance._model.schema import Model
 from provenance._record.package import Package
 from provenance._record.trust import NOT_JUDGED, PLACES, Place, Trust, trust_of
 from provenance._survey.adjust.adjustment import TABLE, adjust_survey
@@ -97,6 +98,26 @@ def known_points(package: Package, *, precision: Precision | None = None) -> Kno
         _moved(holes, tied, *taken(names)),
         found,
         judged,
+    )
+
+
+def laid_down(known: KnownPoints, model: Model) -> KnownPoints:
+    """With wood that has no position but a length laid level, so that it alone can be drawn.
+
+    Where it lies says nothing; what lies along and round each piece does.
+    """
+    length = known.record.numbers("element", "length_m")
+    loose = np.isnan(known.ends[0::2, 0]) | np.isnan(known.ends[1::2, 0])
+    loose &= np.isfinite(length) & (length > 0)
+    ends = known.ends.copy()
+    ends[0::2][loose] = 0.0
+    ends[1::2][loose] = np.column_stack([length, 0 * length, 0 * length])[loose]
+    covariance = np.nan_to_num(known.ends_covariance)
+    return replace(
+        known,
+        ends=ends,
+        sticks=take_sticks(known.record, ends, covariance),
+        holes=set_holes(known.record, model, ends, covariance, Precision()),
     )
 
 

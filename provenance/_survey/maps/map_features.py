@@ -1,8 +1,8 @@
 """Gathers wood, holes and datums as map features: geometry, and the facts that go with each.
 
-A hole whose readings conflict or fit two places has no geometry and no range; the layer 'places'
-then has every place that it may be at, and those of ends of wood. Wood is drawn between the
-likeliest places of its ends. What the survey says about each stands beside it in words.
+A hole or datum whose readings conflict or fit two places has no geometry and no range; the layer
+'places' then has every place that it may be at, and those of ends of wood. Wood is drawn between
+the likeliest places of its ends. What the survey says about each stands beside it in words.
 """
 
 from __future__ import annotations
@@ -62,10 +62,11 @@ _HOLE = {
     **_TRUST,
 }  # fmt: skip
 _PLACE = {
-    "point": "TEXT", "sample_id": "TEXT", "element_id": "TEXT", "place_rank": "INTEGER",
-    "place_share": "REAL", "wrong_readings": "TEXT", "height_m": "REAL", **_TRUST,
+    "point": "TEXT", "sample_id": "TEXT", "element_id": "TEXT", "datum_id": "TEXT",
+    "place_rank": "INTEGER", "place_share": "REAL", "wrong_readings": "TEXT", "height_m": "REAL",
+    **_TRUST,
 }  # fmt: skip
-_DATUM = {"datum_id": "TEXT", "kind": "TEXT", "height_m": "REAL", "u95_m": "REAL"}
+_DATUM = {"datum_id": "TEXT", "kind": "TEXT", "height_m": "REAL", "u95_m": "REAL", **_TRUST}
 
 
 def map_layers(
@@ -102,7 +103,7 @@ def map_layers(
             f"{package.folder} is a public edition, in which each building has its own grid; "
             "name a building with --place"
         )
-    doubted = _place_layer(known, chosen)
+    doubted = _place_layer(known, chosen, datums)
     return site_ids[0], (
         _wood_layer(known, chosen),
         _hole_layer(package, known, chosen),
@@ -215,27 +216,31 @@ def _told(*trusts: Trust) -> dict[str, Value]:
     }
 
 
-def _place_layer(known: KnownPoints, chosen: set[str]) -> Layer:
-    """Every place that a hole or end of the chosen wood may be at whose readings conflict."""
+def _place_layer(known: KnownPoints, chosen: set[str], datums: set[str]) -> Layer:
+    """Every place that a datum, or a hole or end of the chosen wood, may be at by its readings."""
     record = known.record
     woods = record.column("element", "element_id").to_list()
-    points: list[tuple[str, str, str, Trust]] = []
+    points: list[tuple[str, dict[str, Value], Trust]] = []
+    for datum_id in record.column("datum", "datum_id"):
+        if datum_id in datums:
+            key = f"datum:{datum_id}"
+            points.append((key, {"datum_id": datum_id}, known.trust(key)))
     for end, key in enumerate(record.point_keys[: record.n_ends]):
-        points.append((key, "", woods[end // 2], known.trust(key)))
+        if woods[end // 2] in chosen:
+            points.append((key, {"element_id": woods[end // 2]}, known.trust(key)))
     for at, sample in enumerate(known.holes.sample):
-        trust = hole_trust(known, at)
-        if trust.is_withheld:
+        wood = woods[int(known.holes.element[at])]
+        if wood in chosen:
             sample_id = record.cell("sample", "sample_id", int(sample))
-            wood = woods[int(known.holes.element[at])]
-            points.append((f"hole:{sample_id}", sample_id, wood, trust))
+            whose: dict[str, Value] = {"sample_id": sample_id, "element_id": wood}
+            points.append((f"hole:{sample_id}", whose, hole_trust(known, at)))
     features = []
-    for key, sample_id, wood, trust in points:
-        for rank, place in enumerate(trust.places if wood in chosen else (), start=1):
+    for key, ids, trust in points:
+        for rank, place in enumerate(trust.places, start=1):
             x, y, z = place.at
             facts: dict[str, Value] = {
                 "point": key,
-                "sample_id": sample_id or None,
-                "element_id": wood,
+                **ids,
                 "place_rank": rank,
                 "place_share": round(place.share, 4),
                 "wrong_readings": place.wrong or None,
@@ -255,12 +260,14 @@ def _datum_layer(known: KnownPoints, chosen: set[str]) -> Layer:
         xyz = known.datums[at]
         if row["datum_id"] not in chosen or np.isnan(xyz[0]):
             continue
+        trust = known.trust(f"datum:{row['datum_id']}")
         facts: dict[str, Value] = {
             "datum_id": row["datum_id"],
             "kind": row["kind"] or None,
             "height_m": _rounded(xyz[2]),
-            "u95_m": _rounded(major[at]),
+            "u95_m": None if trust.is_withheld else _rounded(major[at]),
         }
-        features.append(MapFeature(row["datum_id"], (_point(xyz),), facts))
+        points = () if trust.is_withheld else (_point(xyz),)
+        features.append(MapFeature(row["datum_id"], points, facts | _told(trust)))
     words = "Fixed points that can be found again"
     return Layer("datums", words, "Point", _DATUM, tuple(features))

@@ -111,7 +111,7 @@ class PlanContent:
     """Everything on one plan. `notes` say in sentences what is in doubt, and what was left off.
 
     `own_grid` is True where the grid is the building's own, as in a public edition. `doubts` are of
-    ends of wood and of holes that were taped themselves.
+    datums, of ends of wood and of holes that were taped themselves.
     """
 
     site_id: str
@@ -214,7 +214,8 @@ def plan_content(
     inside = {place for place in in_building if level is None or record.storeys.get(place) == level}
     chosen, not_shown = _chosen_wood(known, in_building, inside, level)
     holes = _holes(package, known, chosen)
-    doubts, notes = _doubts(known, chosen, holes)
+    datums = _datums(known, in_building)
+    doubts, notes = _doubts(known, chosen, holes, datums)
     return PlanContent(
         site_id=row["site_id"],
         building_id=building_id,
@@ -224,7 +225,7 @@ def plan_content(
         places=_places(record, [*inside, building_id]),
         woods=_woods(known, chosen),
         holes=holes,
-        datums=_datums(known, in_building),
+        datums=datums,
         underlays=(
             _underlays(package, inside | {building_id, row["site_id"]}) if underlays else ()
         ),
@@ -381,14 +382,21 @@ def _holes(package: Package, known: KnownPoints, chosen: list[int]) -> tuple[Pla
 
 
 def _doubts(
-    known: KnownPoints, chosen: list[int], holes: Sequence[PlanHole]
+    known: KnownPoints,
+    chosen: list[int],
+    holes: Sequence[PlanHole],
+    datums: Sequence[PlanDatum],
 ) -> tuple[tuple[PlanDoubt, ...], tuple[str, ...]]:
-    """Ends of the chosen wood and holes in doubt by readings of their own, and all doubts in words.
+    """What is in doubt by readings of its own, with all doubts in words.
 
     Holes that were computed from wood in doubt are named only, or they would hide the wood.
     """
     keys = known.record.point_keys
-    doubts = []
+    doubts = [
+        PlanDoubt(datum.at, trust)
+        for datum in datums
+        if (trust := known.trust(f"datum:{datum.datum_id}")).is_doubted
+    ]
     for end in (2 * at + side for at in chosen for side in (0, 1)):
         if (trust := known.trust(keys[end])).is_doubted:
             x, y = known.ends[end, :2]

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Collection, Sequence
+from collections.abc import Collection, Iterator, Sequence
 from dataclasses import dataclass
 from math import atan2, cos, degrees, hypot, radians, sin
 
@@ -14,7 +14,13 @@ from provenance._drawing.fonts import FACES, PLAIN
 from provenance._drawing.label_places import Placed, Wanted, place_labels, told_apart
 from provenance._record.trust import share_words
 from provenance._survey.parts.outline import distance_outside
-from provenance._survey.plan.plan_content import PlanContent, PlanDoubt, PlanWood, Underlay
+from provenance._survey.plan.plan_content import (
+    PlanContent,
+    PlanDoubt,
+    PlanHole,
+    PlanWood,
+    Underlay,
+)
 
 HOLE_MM, DATUM_MM, PLACE_MM = 0.75, 1.3, 1.2
 _LEAST_RING_MM = 1.6
@@ -83,24 +89,16 @@ def draw_map(
     marked: str | None = None,
     tapes: Sequence[Tape] = (),
     named: Collection[str] | None = None,
+    ground: Picture | None = None,
 ) -> MapDrawing:
     """The map inside `area` (left, bottom, width, height in mm), clipped to it.
 
     The hole of the sample `marked` gets a ring if it has one place; `tapes` are dashed lines
     between grid points, with their texts. Labels stay inside the area and off each other; `named`
-    are the only pieces of wood that get one (all when None).
+    are the only pieces of wood that get one (all when None). `ground` is what `draw_ground` draws,
+    as a picture in its place.
     """
-    shapes: list[Item] = [_underlay(one, transform) for one in content.underlays]
-    for place in content.places:
-        points = tuple(transform(*point) for point in place.outline)
-        shapes.append(Line(points, closed=True, width=0.13, grey=0.45, dash=(1.6, 0.7, 0.3, 0.7)))
-    for wood in content.woods:
-        drawn = tuple(_wood_shapes(wood, transform))
-        shapes.append(Group(drawn, about=("element", wood.element_id)))
-    for hole in content.holes:
-        at, bottom = transform(*hole.at), transform(*hole.bottom)
-        if hypot(bottom[0] - at[0], bottom[1] - at[1]) > HOLE_MM:
-            shapes.append(Line((at, bottom), width=0.3))
+    shapes: list[Item] = [ground] if ground else [*_ground(content, transform)]
     for start, end, _ in tapes:
         line = (transform(*start), transform(*end))
         shapes += [Line(line, width=0.7, grey=1.0), Line(line, width=0.22, dash=(1.4, 0.9))]
@@ -110,19 +108,50 @@ def draw_map(
         symbols += [(*transform(*place), PLACE_MM) for place in doubt.places]
     for hole in content.holes:
         at = transform(*hole.at)
-        drawn = hole_symbol(at, hole.is_hole, hole.trust.is_doubted)
-        shapes.append(Group(drawn, about=("sample", hole.sample_id)))
+        if not ground or hole.sample_id == marked:
+            shapes.append(_hole_shape(hole, transform))
         symbols.append((*at, HOLE_MM))
         if hole.sample_id == marked and not hole.trust.is_withheld:
             shapes.append(Disc(at, 2.2, width=0.9, grey=1.0))
             shapes.append(Disc(at, 2.2, width=0.45))
             symbols.append((*at, 2.5))
+    taped = {start for start, _, _ in tapes}
     for datum in content.datums:
         at = transform(*datum.at)
-        shapes.extend(datum_symbol(at))
+        if not ground or datum.at in taped:
+            shapes.extend(datum_symbol(at))
         symbols.append((*at, DATUM_MM + 0.2))
     labels, unlabelled = _labels(content, transform, area, symbols, marked, tapes, named)
     return MapDrawing((Group(tuple(shapes), clip=area), *labels), unlabelled)
+
+
+def draw_ground(content: PlanContent, transform: Transform) -> tuple[Item, ...]:
+    """What is on the map whichever hole is asked for: places, wood, holes and datums, unnamed."""
+    shapes = [*_ground(content, transform)]
+    shapes += [_hole_shape(hole, transform) for hole in content.holes]
+    for datum in content.datums:
+        shapes += datum_symbol(transform(*datum.at))
+    return tuple(shapes)
+
+
+def _ground(content: PlanContent, transform: Transform) -> Iterator[Item]:
+    """What lies below tapes and symbols."""
+    yield from (_underlay(one, transform) for one in content.underlays)
+    for place in content.places:
+        points = tuple(transform(*point) for point in place.outline)
+        yield Line(points, closed=True, width=0.13, grey=0.45, dash=(1.6, 0.7, 0.3, 0.7))
+    for wood in content.woods:
+        drawn = tuple(_wood_shapes(wood, transform))
+        yield Group(drawn, about=("element", wood.element_id))
+    for hole in content.holes:
+        at, bottom = transform(*hole.at), transform(*hole.bottom)
+        if hypot(bottom[0] - at[0], bottom[1] - at[1]) > HOLE_MM:
+            yield Line((at, bottom), width=0.3)
+
+
+def _hole_shape(hole: PlanHole, transform: Transform) -> Group:
+    symbol = hole_symbol(transform(*hole.at), hole.is_hole, hole.trust.is_doubted)
+    return Group(symbol, about=("sample", hole.sample_id))
 
 
 def _underlay(one: Underlay, transform: Transform) -> Picture:

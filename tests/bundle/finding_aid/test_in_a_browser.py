@@ -2,11 +2,13 @@
 
 from __future__ import annotations
 
+import io
 from importlib.resources import files as files_of
 from pathlib import Path
 from typing import Any
 
 import pytest
+from pypdf import PdfReader
 
 from provenance._base.errors import UnreadableValue
 from provenance._catalogue.plugs import gather_plugs, read_genera
@@ -28,6 +30,8 @@ KINDS_OF_PAGE = (
     "pages/sample/231.html",
     "pages/stamps.html",
     "pages/table/element-1.html",
+    "pages/relocate/231.html",
+    "pages/holes.html",
 )
 READINGS = (
     ("231", Seen()),
@@ -287,6 +291,18 @@ def test_no_page_has_to_be_moved_sideways(open_page: Any, width: int) -> None:
             "document.documentElement.scrollWidth - document.documentElement.clientWidth"
         )
         assert over <= 0, path
+
+
+@pytest.mark.parametrize("paper", ["A4", "Letter"])
+def test_the_way_back_to_a_hole_is_printed_on_two_pages(open_page: Any, paper: str) -> None:
+    page = open_page("pages/relocate/231.html", color_scheme="dark")
+    printed = PdfReader(io.BytesIO(page.pdf(format=paper, print_background=True)))
+    assert len(printed.pages) <= 2
+    text = " ".join(" ".join(one.extract_text() for one in printed.pages).split())
+    for part in ("Tape distances", "licensed people", "Way in and keys"):
+        assert part in text
+    # what leads elsewhere is of no use on paper
+    assert "Search the record" not in text
 
 
 def test_the_search_can_be_used_with_the_keyboard_alone(open_page: Any) -> None:

@@ -1,0 +1,129 @@
+"""Says what the record holds about permission to drill at a place, and whom to ask."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+from provenance._ledger.holdings import Holding
+from provenance._record.package import Package
+from provenance._record.snapshot import Row, Snapshot
+
+GIVES_NONE = "Only with new permission, and this record gives none."
+
+
+@dataclass(frozen=True)
+class Contact:
+    """A person or organisation to ask, what for, and the addresses on record."""
+
+    party_id: str
+    name: str
+    asked_about: str
+    addresses: tuple[str, ...]
+
+
+@dataclass(frozen=True)
+class Permission:
+    """The answer to 'may I drill here again' by what is on record.
+
+    `answer` is the short one, `on_record` what it rests on; both leave the decision to owner,
+    authority and licensed people. `contacts` are those to ask; `way_in` is how to get there.
+    """
+
+    answer: str
+    on_record: tuple[str, ...]
+    contacts: tuple[Contact, ...]
+    way_in: str
+
+
+def permission_on_record(
+    package: Package, site: Row, wood: Row, sample: Row, holding: Holding | None
+) -> Permission:
+    """What is on record for the site and wood of a sample; `holding` is where the sample is now.
+
+    Nothing here depends on the day it is asked: dates are told, and the reader judges them.
+    """
+    parties = parties_of(package)
+    owner, authority = (
+        party_words(package, site[one]) for one in ("owner_id", "permit_authority_id")
+    )
+    asked = [f"the owner, {owner}" if owner else "the owner (not recorded)"]
+    asked.append(
+        f"the authority that gave the permit, {authority}"
+        if authority
+        else "the authority in charge (not recorded)"
+    )
+    asked += ["a structural engineer"] if wood["load_bearing"] != "no" else []
+    refused = "The owner refused the sampling. " if site["owner_consent"] == "refused" else ""
+    lines = [
+        _permit(site, authority),
+        _consent(package, site, owner),
+        "A permit and a consent are for the work they were given for; a new hole is new work.",
+    ]
+    if sample["authority"]:
+        lines.append(f"Authority for this sample: {sample['authority']}")
+    roles = [
+        (site["owner_id"], "permission of the owner"),
+        (site["permit_authority_id"], "permits"),
+        (site["repository_id"], "this record and what it keeps"),
+        (holding.answerable if holding else "", "the sample"),
+        (site["crew_lead_id"], "the field work"),
+    ]
+    return Permission(
+        f"{refused}{GIVES_NONE} Ask first: {'; '.join(asked)}.",
+        tuple(lines),
+        _contacts(parties, roles),
+        site["access_notes"],
+    )
+
+
+def parties_of(package: Package) -> dict[str, Row]:
+    """The people and organisations by their code; of two rows with one code the first counts."""
+
+    def read(tables: Snapshot) -> dict[str, Row]:
+        return {row["party_id"]: row for row in reversed(tables.rows("party"))}
+
+    return package.tables.once("parties by code", read)
+
+
+def party_words(package: Package, party_id: str) -> str:
+    """Name and code of a person or organisation, or the code alone."""
+    row = parties_of(package).get(party_id)
+    return f"{row['name']} ({party_id})" if row and row["name"] else party_id
+
+
+def _permit(site: Row, authority: str) -> str:
+    number, start, end = (site[f"permit_{one}"] for one in ("number", "from", "until"))
+    if not (number or authority or start or end):
+        return "No permit is on record."
+    said = f"Permit on record: {number or 'number not recorded'}"
+    said += f", given by {authority}" if authority else ""
+    said += f", valid from {start}" if start else ""
+    said += f" until {end}" if end else ", its end not recorded"
+    return f"{said}."
+
+
+def _consent(package: Package, site: Row, owner: str) -> str:
+    said = f"Owner: {owner or 'not recorded'}. "
+    consent = site["owner_consent"]
+    if not consent:
+        return f"{said}Whether the owner agreed to the sampling is not recorded."
+    label = package.model.vocabularies["consent"].label(consent).lower()
+    on = f" on {site['consent_on']}" if site["consent_on"] else ""
+    return f"{said}Consent to the sampling: {label}{on}."
+
+
+def _contacts(parties: dict[str, Row], roles: Sequence[tuple[str, str]]) -> tuple[Contact, ...]:
+    """One contact for each party, whatever it is asked about, in the order of `roles`."""
+    asked: dict[str, list[str]] = {}
+    for party_id, about in roles:
+        if party_id:
+            asked.setdefault(party_id, []).append(about)
+    found = []
+    for party_id, about in asked.items():
+        row = parties.get(party_id)
+        columns = ("email", "postal_address") if row else ()
+        addresses = tuple(row[one] for one in columns if row and row[one])
+        name = row["name"] if row and row["name"] else party_id
+        found.append(Contact(party_id, name, ", ".join(about), addresses))
+    return tuple(found)
