@@ -146,8 +146,7 @@ class _Writer:
 
     def _styled_text(self, one: Text, text: str, width: str, turn: str) -> str:
         """A text whose font, weight, anchor and halo the style sheet has."""
-        names = [one.face] if one.face != "plain" else []
-        names += [one.align] if one.align != "centre" else []
+        names = [name for name in (one.face, one.align) if name not in ("plain", "centre")]
         named = f' class="{" ".join(names)}"' if names else ""
         halo = f' stroke-width="{_n(one.size * _HALO_SHARE)}"' if one.halo else ""
         return (

@@ -238,9 +238,9 @@ class RelocationPages:
         return self._drawn("side", *_SIDE_MM, strip.items, "The wood from its side", words)
 
     def _end(self, known: KnownPoints | None, facts: HoleFacts, number: int) -> Drawing | None:
-        at = np.flatnonzero(known.holes.sample == number) if known else ()
-        if known is None or not len(at):
+        if known is None or number not in known.holes.sample:
             return None
+        at = np.flatnonzero(known.holes.sample == number)
         view = draw_end(known, self._stamps, int(at[0]), (0.0, 0.0, *_END_MM))
         told = "" if facts.clock is not None else " The clock position is not recorded."
         words = view.words + (told if facts.is_hole else " A piece was cut out here.")

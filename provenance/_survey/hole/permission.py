@@ -120,10 +120,10 @@ def _contacts(parties: dict[str, Row], roles: Sequence[tuple[str, str]]) -> tupl
         if party_id:
             asked.setdefault(party_id, []).append(about)
     found = []
-    for party_id, about in asked.items():
+    for party_id, roles_of in asked.items():
         row = parties.get(party_id)
         columns = ("email", "postal_address") if row else ()
         addresses = tuple(row[one] for one in columns if row and row[one])
         name = row["name"] if row and row["name"] else party_id
-        found.append(Contact(party_id, name, ", ".join(about), addresses))
+        found.append(Contact(party_id, name, ", ".join(roles_of), addresses))
     return tuple(found)

@@ -26,7 +26,7 @@ _CAP = 0.73
 _ROOM_SIDES_MM, _ROOM_ABOVE_MM, _ROOM_BELOW_MM = 15.0, 6.5, 13.0
 _SCALES = (1, 2, 2.5, 3, 4, 5, 6, 8, 10, 12, 15, 20, 30, 50, 100)
 """Round ones; sizes are written beside it, so that nobody needs a scale rule."""
-_BESIDE_MM = 2.4
+_BESIDE_MM, _SIDE_SIZE_MM = 2.4, 8.0
 _UNMEASURED_M, _UNRECORDED_BORE_M = 0.2, 0.012
 _ALONG = 0.9
 """A drill whose direction has more of the wood's own than this went into its end."""
@@ -53,6 +53,7 @@ class _Drill:
     off_m: float
     into_end: bool
     sure: bool
+    mine: bool
 
 
 def draw_end(known: KnownPoints, stamps: dict[str, str], at: int, area: Area) -> EndView:
@@ -75,8 +76,9 @@ def draw_end(known: KnownPoints, stamps: dict[str, str], at: int, area: Area) ->
         upright = level = _UNMEASURED_M
 
     def surface(hours: float) -> Point:
-        sizes = (np.array([one]) for one in (hours, upright, level))
-        radius = float(section_radius(*sizes, np.array([square and measured]))[0])
+        at_hour, twelve, three = (np.array([one]) for one in (hours, upright, level))
+        squared = np.array([square and measured])
+        radius = float(section_radius(at_hour, twelve, three, squared)[0])
         return radius * sin(radians(30 * hours)), radius * cos(radians(30 * hours))
 
     free = (width - 2 * _ROOM_SIDES_MM, height - _ROOM_ABOVE_MM - _ROOM_BELOW_MM)
@@ -90,6 +92,7 @@ def draw_end(known: KnownPoints, stamps: dict[str, str], at: int, area: Area) ->
     else:
         corners = [surface(number / 6) for number in range(72)]
     outline = tuple(paper(*one) for one in corners)
+    outline_left = min(x for x, _ in outline)
     dash = () if measured else (1.2, 0.8)
     items: list[Item] = [Line(outline, closed=True, width=0.4, fill=0.92, dash=dash)]
     items += _hours(paper, surface)
@@ -97,11 +100,13 @@ def draw_end(known: KnownPoints, stamps: dict[str, str], at: int, area: Area) ->
         items += _sizes(paper, upright, level)
     drills = _drills(known, at, axes, surface)
     taken = [(*_outside(paper(*surface(hour)), middle, 4.2), 1.8) for hour in (3, 6, 9, 12)]
+    side_x = outline_left - _SIDE_SIZE_MM - 1.2
+    taken += [(side_x, middle[1] + step, 1.5) for step in (-4.0, -1.5, 1.5, 4.0)]
     wanted, texts = [], {}
     for drill in drills:
-        mine = drill.off_m == 0.0
+        mine = drill.mine
         entry, end = paper(*drill.entry), paper(*drill.bottom)
-        items += _drawn(drill, entry, end, drill.bore_m * paper.mm_a_metre, mine)
+        items += _drawn(drill, entry, end, drill.bore_m * paper.mm_a_metre)
         taken += [(*entry, 2.3 if mine else 1.0)]
         taken += [
             (entry[0] + part * (end[0] - entry[0]), entry[1] + part * (end[1] - entry[1]), 1.2)
@@ -112,9 +117,9 @@ def draw_end(known: KnownPoints, stamps: dict[str, str], at: int, area: Area) ->
         text = f"{stamp}{deep}" if mine else f"{stamp}, {_off(drill.off_m)}"
         face, size = (MONO, _STAMP_SIZE) if mine else (PLAIN, _NEAR_SIZE)
         reach = 2.4 if mine else 1.0
-        label = face.width(text, size), size * _CAP
-        spots = _beside(entry, end, label) if mine else ()
-        wanted.append(Wanted(drill.sample_id, *label, entry, reach, spots))
+        room = face.width(text, size), size * _CAP
+        spots = _beside(entry, end, room) if mine else ()
+        wanted.append(Wanted(drill.sample_id, *room, entry, reach, spots))
         texts[drill.sample_id] = text, size, "mono" if mine else "plain"
     placed, _ = place_labels(wanted, taken, area)
     for label in placed:
@@ -126,7 +131,9 @@ def draw_end(known: KnownPoints, stamps: dict[str, str], at: int, area: Area) ->
         items.append(Text(spot, text, size, name, "centre", halo=True))  # type: ignore[arg-type]  # a face's name
     scale_text = f"1 : {scale:g}" if measured else "not to scale: no diameter is recorded"
     items.append(Text((left + width / 2, bottom + 0.8), scale_text, 1.9, align="centre", grey=0.2))
-    return EndView((Group(tuple(items)),), scale, _words(upright, level, measured, drills, stamps))
+    return EndView(
+        (Group(tuple(items), clip=area),), scale, _words(upright, level, measured, drills, stamps)
+    )
 
 
 def _beside(
@@ -171,7 +178,7 @@ def _hours(paper: Transform, surface: Callable[[float], Point]) -> list[Item]:
 def _sizes(paper: Transform, upright: float, level: float) -> list[Item]:
     """The two diameters with their measures, level below and upright on the left."""
     (right, top), (x, y) = paper(level / 2, upright / 2), paper(-level / 2, -upright / 2)
-    low, side = y - 7.5, x - 8.0
+    low, side = y - 7.5, x - _SIDE_SIZE_MM
     items: list[Item] = [Line(((x, low), (right, low)), width=0.13)]
     items += [Line(((end, low - 0.8), (end, low + 0.8)), width=0.13) for end in (x, right)]
     middle = ((x + right) / 2, low - 2.6)
@@ -218,18 +225,19 @@ def _drills(
                 bottom,
                 depth,
                 bore if np.isfinite(bore) else _UNRECORDED_BORE_M,
-                0.0 if one == at else float(off[one]) or 1e-9,
+                float(off[one]),
                 into_end,
                 bool(holes.bores.sure_direction[one]),
+                one == at,
             )
         )
     return found
 
 
-def _drawn(drill: _Drill, entry: Point, end: Point, bore: float, mine: bool) -> list[Item]:
+def _drawn(drill: _Drill, entry: Point, end: Point, bore: float) -> list[Item]:
     """The bore as wide and deep as it is: dark for the hole itself, an open outline for others."""
-    grey, fill = (0.0, 0.45) if mine else (0.35, None)
-    dash = () if mine and drill.sure else (0.7, 0.5)
+    grey, fill = (0.0, 0.45) if drill.mine else (0.35, None)
+    dash = () if drill.mine and drill.sure else (0.7, 0.5)
     items: list[Item] = []
     along = hypot(end[0] - entry[0], end[1] - entry[1])
     if drill.into_end:
@@ -252,7 +260,7 @@ def _drawn(drill: _Drill, entry: Point, end: Point, bore: float, mine: bool) -> 
             for point, side in ((entry, 1), (end, 1), (end, -1), (entry, -1))
         )
         items.append(Line(corners, closed=True, width=0.25, grey=grey, fill=fill, dash=dash))
-    if mine:
+    if drill.mine:
         items += [Disc(entry, 2.2, width=0.9, grey=1.0), Disc(entry, 2.2, width=0.45)]
     return items
 
@@ -273,7 +281,7 @@ def _words(
     others = [
         f"{stamps.get(one.sample_id, one.sample_id)} ({_off(one.off_m)})"
         for one in drills
-        if one.off_m
+        if not one.mine
     ]
     near = f" Dashed, holes within {NEAR_M:g} m along the wood: {', '.join(others)}."
     return sizes + (near if others else "")

@@ -31,7 +31,6 @@ KINDS_OF_PAGE = (
     "pages/stamps.html",
     "pages/table/element-1.html",
     "pages/relocate/231.html",
-    "pages/holes.html",
 )
 READINGS = (
     ("231", Seen()),
