@@ -25,7 +25,7 @@ if TYPE_CHECKING:
 @click.command("trace")
 @named_package_argument
 @click.argument("picture", type=EXISTING_FILE)
-@click.option("--place", help="The building or storey that the plan shows (code of the place).")
+@click.option("--place", help="What the plan shows: code of a storey, building or site.")
 @click.option("--points", type=EXISTING_FILE, metavar="FILE", help="Read marked points back.")
 @click.option("--scale", type=Number(1), metavar="N", help="The plan is drawn at 1:N.")
 @click.option(
@@ -155,7 +155,7 @@ def _told(found: PlanTrace) -> Iterator[str]:
 
     fit = found.fit
     yield (
-        f"{found.picture.path.name} on the grid of {found.place['place_id']}: "
+        f"{found.picture.path.name} on the grid of {found.subject.key}: "
         f"{_MODELS[fit.model]}; drawn at 1:{found.scale:.4g}, "
         f"one pixel is {fit.mean_metres_per_pixel() * 1000:.2f} mm, turned {fit.turn_deg():.2f}°"
     )

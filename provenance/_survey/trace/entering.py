@@ -33,7 +33,6 @@ from provenance._survey.trace.tracing import (
 KEPT_IN = "files/plans"
 _ON_GRID = ".on-grid"
 _PLACING = ("grid_x_m", "grid_y_m", "metres_per_pixel", "rotation_deg")
-_ENDINGS = {"image/png": ".png", "image/jpeg": ".jpg"}
 
 
 @dataclass(frozen=True)
@@ -111,7 +110,7 @@ class _Files:
 
     @property
     def _about(self) -> tuple[str, str]:
-        return "place", self._trace.place["place_id"]
+        return self._trace.subject.table, self._trace.subject.key
 
     def _lies_as_it_is(self) -> bool:
         return self._trace.fit.model == SIMILARITY and self._trace.picture.as_it_is
@@ -121,14 +120,14 @@ class _Files:
         picture = self._trace.picture
         if kept := file_of(self._package, picture):
             row = next(row for row in self.rows if row["file_id"] == kept["file_id"])
-            if not row["about_table"]:
+            if row["about_table"] in ("", "place", "site"):
                 row["about_table"], row["about_id"] = self._about
             return row
         (copy,) = copies_of([picture.path], KEPT_IN)
         refuse_others(self._package, [copy])
         number = file_number(picture.sha256, {row["file_id"] for row in self.rows})
-        name = self._trace.place["name"] or self._trace.place["place_id"]
-        return self._add(copy.path, picture.data, number, f"Plan of {name}")
+        title = f"Plan of {self._trace.subject.name}"
+        return self._add(copy.path, picture.data, number, title)
 
     def _add(self, path: str, data: bytes, number: str, title: str) -> dict[str, str]:
         table, key = self._about
@@ -163,9 +162,9 @@ class _Files:
         """A copy drawn square to the grid, for what no corner, scale and turn can place."""
         trace = self._trace
         points = np.array([one.xy for one in trace.known] + [one.xy for one in trace.traced])
-        data, media_type, x, y, size = trace.picture.redrawn(trace.fit, points)
+        data, x, y, size = trace.picture.redrawn(trace.fit, points)
         digest = sha256(data).hexdigest()
-        self.redrawn = f"{self._copies}{digest[:8]}{_ENDINGS[media_type]}"
+        self.redrawn = f"{self._copies}{digest[:8]}.jpg"
         copy = next((one for one in self.rows if one["path"] == self.redrawn), None)
         if copy is None:
             number = file_number(digest, {one["file_id"] for one in self.rows})
@@ -234,7 +233,7 @@ def _fits(package: Package, trace: PlanTrace, file_id: str) -> list[dict[str, st
     fit = trace.fit
     row = {
         "file_id": file_id,
-        "place_id": trace.place["place_id"],
+        "place_id": trace.subject.key if trace.subject.table == "place" else "",
         "model": fit.model,
         "drawn_scale": f"{trace.scale:.5g}",
         "pencil_mm": f"{trace.pencil_mm:g}",

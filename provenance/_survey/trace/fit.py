@@ -13,6 +13,7 @@ import numpy as np
 
 from provenance._base.errors import UnusableInput
 from provenance._survey.parts.observation import Floats
+from provenance._survey.parts.solve import Bools
 
 SIMILARITY, AFFINE, PROJECTIVE, AUTO = "similarity", "affine", "projective", "auto"
 UNKNOWNS = {SIMILARITY: 4, AFFINE: 6, PROJECTIVE: 8}
@@ -27,6 +28,8 @@ _NEAREST_PX = 5.0
 _NARROWEST = 0.02
 """Points whose spread across is less than this share of that along lie on one line."""
 _UNCHECKED = 1e-6
+_HORIZON = 0.1
+"""Of the divisor of a projective fit, which is 1 amid the known points and 0 at the horizon."""
 
 
 @dataclass(frozen=True)
@@ -54,6 +57,10 @@ class Fit:
     def on_grid(self, pixels: Floats) -> Floats:
         """Places (n, 2) in m on the site grid."""
         return _places(self.model, self.unknowns, self._scaled(pixels))
+
+    def near_horizon(self, pixels: Floats) -> Bools:
+        """Which pixels (n, 2) of a photo lie so far off that its fit says nothing there."""
+        return np.asarray(_below(self.model, self.unknowns, self._scaled(pixels)) < _HORIZON)
 
     def matrix(self) -> Floats:
         """(3, 3): leads a pixel (x, y, 1) to its place on the grid, times the third number."""
@@ -187,7 +194,7 @@ def _fit(pixels: Floats, grid: Floats, sd_m: Floats, model: str) -> Fit:
             break
     design = _slopes(model, unknowns, scaled).reshape(2 * n, k) * weight[:, None]
     below = _below(model, unknowns, scaled)
-    if np.linalg.cond(design) > 1e6 or not np.isfinite(unknowns).all() or (below < 0.05).any():
+    if np.linalg.cond(design) > 1e6 or not np.isfinite(unknowns).all() or (below < _HORIZON).any():
         raise UnusableInput(
             f"a {model} fit of these known points comes to nothing; three of four on one line, or "
             "one marked at the wrong place, does this. Mark others, well spread over the plan"

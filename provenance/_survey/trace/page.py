@@ -16,7 +16,7 @@ from provenance._survey.hole.known_points import known_points
 from provenance._survey.parts.field_record import FieldRecord
 from provenance._survey.trace.picture import PlanPicture
 from provenance._survey.trace.points import COLUMNS
-from provenance._survey.trace.tracing import place_of_plan
+from provenance._survey.trace.subject import Subject, subject_of_plan
 
 
 def write_trace_page(
@@ -24,13 +24,12 @@ def write_trace_page(
 ) -> dict[str, int]:
     """Write the page for one picture; returns how many datums, pieces of wood and samples it lists.
 
-    Listed are the datums of the site that have coordinates, and the wood and samples of the
-    building or storey, those without coordinates first.
-    Raises UnusableInput where it is not clear which building the plan shows.
+    Listed are the datums of the site that have coordinates, and the wood and samples that may be on
+    the plan, those without coordinates first. `place` is as in `subject_of_plan`.
     """
     known = known_points(package)
     record = known.record
-    row = place_of_plan(package, record, place)
+    subject = subject_of_plan(package, record, place)
     datums = [
         {"name": name, "x": round(float(x), 4), "y": round(float(y), 4)}
         for name, site, (x, y) in zip(
@@ -39,9 +38,9 @@ def write_trace_page(
             known.datums[:, :2],
             strict=True,
         )
-        if site == row["site_id"] and np.isfinite(x)
+        if site == subject.site_id and np.isfinite(x)
     ]
-    woods = _woods(package.model, record, row["place_id"], np.isfinite(known.ends[:, 0]))
+    woods = _woods(package.model, record, subject, np.isfinite(known.ends[:, 0]))
     chosen = {one["name"] for one in woods}
     holes = [
         {"name": sample, "says": f"in {wood}"}
@@ -50,7 +49,6 @@ def write_trace_page(
         )
         if wood in chosen
     ]
-    name = row["name"] or row["place_id"]
     data: dict[str, Any] = {
         "address": picture.address(),
         "width": picture.width,
@@ -67,9 +65,9 @@ def write_trace_page(
         page_templates("trace", "bundle")
         .get_template("trace.html")
         .render(
-            title=f"Trace {picture.path.name} on the grid of {visible(name)}",
+            title=f"Trace {picture.path.name} on the grid of {visible(subject.name)}",
             picture=picture.path.name,
-            place=row["place_id"],
+            place=subject.key,
             data=data,
         )
     )
@@ -78,14 +76,15 @@ def write_trace_page(
 
 
 def _woods(
-    model: Model, record: FieldRecord, place_id: str, has_place: np.ndarray
+    model: Model, record: FieldRecord, subject: Subject, has_place: np.ndarray
 ) -> list[dict[str, str]]:
-    """The wood in a place, and that in no place; what has no coordinates yet comes first."""
+    """The wood that may be on a plan; what has no coordinates yet comes first."""
     functions = {term.code: term.label for term in model.vocabularies["element_function"].terms}
     found = []
-    columns = (record.column("element", one) for one in ("element_id", "place_id", "function"))
-    for at, (name, place, function) in enumerate(zip(*columns, strict=True)):
-        if place and place_id not in record.places_round(place):
+    names = ("element_id", "site_id", "place_id", "function")
+    columns = (record.column("element", one) for one in names)
+    for at, (name, site, place, function) in enumerate(zip(*columns, strict=True)):
+        if site != subject.site_id or not subject.may_hold(record, place):
             continue
         done = bool(has_place[2 * at] and has_place[2 * at + 1])
         says = ", ".join(filter(None, (functions.get(function, function), place)))

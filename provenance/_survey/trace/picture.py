@@ -34,6 +34,10 @@ _READ = ("PNG", "JPEG", "TIFF")
 _SHOWN_AS_IT_IS = frozenset({"PNG", "JPEG"})
 _PLAIN_MODES = frozenset({"1", "L", "P", "RGB"})
 _JPEG_QUALITY = 88
+_LONGEST_JPEG = 65_000
+"""Pixels of a side; the format ends at 65,535 (ITU-T T.81)."""
+_MOST_TIMES = 3
+"""A copy square to the grid has no more than this many times the pixels of the picture."""
 
 
 @dataclass(frozen=True)
@@ -66,9 +70,9 @@ class PlanPicture:
                 data, media_type = _encoded(bare_pixels(picture))
         return f"data:{media_type};base64,{base64.b64encode(data).decode('ascii')}"
 
-    def redrawn(self, fit: Fit, points: Floats) -> tuple[bytes, str, float, float, float]:
-        """The picture square to the site grid: bytes, media type, x and y of its lower left corner,
-        metres in one pixel.
+    def redrawn(self, fit: Fit, points: Floats) -> tuple[bytes, float, float, float]:
+        """The picture square to the site grid: a JPEG, x and y of its lower left corner in m, and
+        the metres in one of its pixels.
 
         All of it, or, of a photo, what lies round the `points` (n, 2) on the grid, because towards
         the horizon a pixel grows without end.
@@ -82,6 +86,9 @@ class PlanPicture:
             spread = points.max(axis=0) - points.min(axis=0)
             shown = np.vstack([points - spread / 8, points + spread / 8])
         low, high = shown.min(axis=0), shown.max(axis=0)
+        area = float(np.prod((high - low) / size))
+        most = _MOST_TIMES * self.width * self.height
+        size *= max(1.0, np.sqrt(area / most), float((high - low).max()) / size / _LONGEST_JPEG)
         width, height = np.ceil((high - low) / size).astype(int)
         # Pillow asks for the eight numbers that lead from a new pixel to an old one
         top = low[1] + height * size
@@ -99,7 +106,7 @@ class PlanPicture:
             Image.Resampling.BILINEAR,
             fillcolor="white",
         )
-        return *_encoded(drawn), float(low[0]), float(low[1]), size
+        return _encoded(drawn)[0], float(low[0]), float(low[1]), size
 
 
 def open_plan(path: Path) -> PlanPicture:
@@ -165,11 +172,11 @@ def _dots_per_inch(picture: Image) -> float | None:
 
 
 def _encoded(picture: Image) -> tuple[bytes, str]:
-    """Drawings as PNG; what has the colors of a photo as JPEG."""
+    """Black and white as PNG; shades, which would fill many times as much, as JPEG."""
     stream = io.BytesIO()
     if picture.mode == "I;16":
         picture = picture.convert("L")
-    if picture.mode in ("1", "L"):
+    if picture.mode == "1":
         picture.save(stream, "PNG")
         return stream.getvalue(), "image/png"
     picture.save(stream, "JPEG", quality=_JPEG_QUALITY)

@@ -8,17 +8,21 @@ from dataclasses import dataclass
 import numpy as np
 
 from provenance._base.errors import UnusableInput
-from provenance._record.edition_key import is_public
 from provenance._record.package import Package
 from provenance._record.snapshot import Row
 from provenance._survey.adjust.adjustment import adjust_survey
 from provenance._survey.hole.known_points import KnownPoints, known_points
 from provenance._survey.parts.field_record import FieldRecord, read_field_record
 from provenance._survey.parts.observation import ELLIPSE_95, Floats, Precision
-from provenance._survey.plan.plan_content import buildings_of, levels_of
 from provenance._survey.trace.fit import AUTO, PROJECTIVE, Fit, fit_plan
 from provenance._survey.trace.picture import PlanPicture
 from provenance._survey.trace.points import END, HOLE, KNOWN, Marked, PointsFile
+from provenance._survey.trace.subject import (
+    Subject,
+    doubts_about_subject,
+    refuse_other_grids,
+    subject_of_plan,
+)
 
 FIT_TABLE, POINT_TABLE = "plan_fit", "plan_point"
 PENCIL_MM = 0.5
@@ -77,7 +81,7 @@ class PlanTrace:
     """
 
     picture: PlanPicture
-    place: Row
+    subject: Subject
     model: str
     fit: Fit
     scale: float
@@ -86,24 +90,6 @@ class PlanTrace:
     traced: tuple[Traced, ...]
     notes: tuple[str, ...]
     doubtful: bool
-
-
-def place_of_plan(package: Package, record: FieldRecord, place: str | None) -> Row:
-    """The row of the building or storey that a plan shows; the only building where none is named.
-
-    Raises UnusableInput that names the places there are.
-    """
-    if is_public(package):
-        raise UnusableInput(f"{package.folder} is a public edition; trace plans in the full record")
-    buildings = buildings_of(record)
-    if place is None and len(buildings) == 1:
-        place = buildings[0]
-    at = record.find("place", place or "")
-    if at < 0:
-        listed = ", ".join(record.column("place", "place_id").to_list()) or "none yet"
-        asked = f"there is no place '{place}'" if place else "say with --place what the plan shows"
-        raise UnusableInput(f"{package.table_path('place')}: {asked}; places are: {listed}")
-    return record.row("place", at)
 
 
 def trace_plan(
@@ -125,10 +111,10 @@ def trace_plan(
     """
     known = known_points(package)
     record = read_field_record(package)
-    row = place_of_plan(package, record, place)
+    subject = subject_of_plan(package, record, place)
     marked = points.of_kind(KNOWN)
     pixels = _pixels(marked)
-    found = [_datum_or_own(known, row["site_id"], one) for one in marked]
+    found = [_datum_or_own(known, subject.site_id, one) for one in marked]
     if len(found) < 2:
         raise UnusableInput(
             f"{len(found)} known point is marked; mark at least two, far from each other, or the "
@@ -142,17 +128,12 @@ def trace_plan(
     sd = np.sqrt(own_sd**2 + pencil_m**2 + rough**2)
     fit = fit_plan(pixels, xy, sd, model)
     told, doubtful = _doubts(picture, fit, marked)
-    storeys = levels_of(record, row["place_id"])
-    if not row["parent_place_id"] and len(storeys) > 1:
-        notes.append(
-            f"{row['place_id']} has {len(storeys)} storeys, and the picture will lie under the "
-            "plan of each; name the storey with --place if it shows one alone."
-        )
     traced = points.of_kind(END, HOLE)
-    notes += _elsewhere(record, row, traced)
+    refuse_other_grids(record, subject, traced)
+    notes += doubts_about_subject(record, subject, traced)
     return PlanTrace(
         picture=picture,
-        place=row,
+        subject=subject,
         model=model,
         fit=fit,
         scale=drawn,
@@ -284,36 +265,6 @@ def _doubts(picture: PlanPicture, fit: Fit, marked: Sequence[Marked]) -> tuple[l
     return notes, doubtful
 
 
-def _elsewhere(record: FieldRecord, place: Row, traced: Sequence[Marked]) -> list[str]:
-    """Wood that the record has in another building, as a sentence."""
-    building = record.buildings.get(place["place_id"], "")
-    other, no_place = [], []
-    for one in traced:
-        wood = one.name
-        if one.kind == HOLE:
-            wood = record.cell("sample", "element_id", record.find("sample", one.name))
-        at = record.find("element", wood)
-        its = record.cell("element", "place_id", at) if at >= 0 else ""
-        if not its:
-            no_place.append(wood)
-        elif place["place_id"] not in record.places_round(its) and its not in record.places_round(
-            place["place_id"]
-        ):
-            other.append(f"{wood} ({its})")
-    notes = []
-    if other:
-        listed = ", ".join(dict.fromkeys(other))
-        notes.append(
-            f"The plan is of {place['place_id']}, but the record has this wood elsewhere: {listed}."
-        )
-    if no_place:
-        notes.append(
-            f"No place is recorded for {', '.join(dict.fromkeys(filter(None, no_place)))}; it will "
-            f"be on no plan until it has one, such as {building or place['place_id']}."
-        )
-    return notes
-
-
 # -- what was traced -------------------------------------------------------------------------------
 
 
@@ -329,6 +280,12 @@ def _placed(
     if not traced:
         return ()
     pixels = _pixels(traced)
+    if (lost := np.flatnonzero(fit.near_horizon(pixels))).size:
+        one = traced[int(lost[0])]
+        raise UnusableInput(
+            f"{one.place}: {one.name} is marked so far from the known points that this photo says "
+            "nothing about it; mark known points round it, or correct pixel_x and pixel_y"
+        )
     xy = np.round(fit.on_grid(pixels), _MILLIMETRE)
     radii = np.ceil(fit.radius_95(pixels, pencil_m) * 1000) / 1000
     before = _Before(package, record, picture)

@@ -232,6 +232,16 @@ def test_shrunk_paper_and_photos_are_redrawn_square_to_the_grid(tmp_path: Path) 
                     assert (drawn.convert("L").getpixel(at) < 100) == is_black, (name, shift)
         row = next(r for r in package.tables.rows("element") if r["element_id"] == "B1-015")
         assert float(row["xb_m"]) == pytest.approx(5.7, abs=allowed)
+        if model == "projective":
+            # the picture's far corner lies beyond the horizon of these points
+            steep = open_plan(a_picture(folder / "steep.png", bent=6e-5))
+            at = {"D1": (200, 600), "D2": (400, 600), "D3": (330, 460), "D4": (230, 460),
+                  "D5": (285, 500)}  # fmt: skip
+            rows = [f"known,{one},,{x},{y},,,\n" for one, (x, y) in at.items()]
+            far = folder / "far.csv"
+            far.write_text(HEAD + "".join(rows) + "end,B1-014,a,300,5,,,\n", "utf-8")
+            with pytest.raises(TreenailError, match="B1-014 is marked so far from the known"):
+                trace_plan(package, steep, read_points(package, far, steep), model=model, scale=50)
         # a better set of points lays another copy under the plan, and the first no more
         points.write_text(points.read_text("utf-8").replace(f"{x:.1f}", f"{x + 3:.1f}"), "utf-8")
         run("trace", package.folder, plan, "--points", points, "--yes", "--fit", model)
@@ -286,6 +296,22 @@ def test_a_storeys_plan_lies_under_that_storey_alone(tmp_path: Path) -> None:
     known = known_points(package)
     lying = [len(plan_content(package, known, "B1", level).underlays) for level in (0, 1)]
     assert lying == [0, 1]
+    # a plan of the whole site lies under every building
+    a_points_file(points)
+    code, said = run("trace", package.folder, plan, "--points", points, "--place", "HOLL", "--yes")
+    assert "will lie under every plan of HOLL" in said
+    (file,) = open_package(package.folder).tables.rows("file")
+    assert (file["about_table"], file["about_id"]) == ("site", "HOLL")
+    house.with_row("site", site_id="REED")
+    house.with_row("element", element_id="R-1", site_id="REED")
+    house.with_row("datum", datum_id="R1", site_id="REED", x_m="1", y_m="1")
+    package = open_package(package.folder)
+    for old, new, says in (("end,B1-015,a", "end,R-1,a", "R-1 belongs to the site REED"),
+                           ("known,D4", "known,R1", "R1 belongs to another site")):  # fmt: skip
+        a_points_file(points)
+        points.write_text(points.read_text("utf-8").replace(old, new), "utf-8")
+        with pytest.raises(TreenailError, match=says):
+            run("trace", package.folder, plan, "--points", points, "--place", "B1")
 
 
 def test_a_points_file_that_cannot_be_used_is_told_row_by_row(tmp_path: Path) -> None:
