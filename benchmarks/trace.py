@@ -1,6 +1,7 @@
 """How often the range of a point traced on a scanned plan holds the true point; 95 % are promised.
 
-Run by hand: python -m benchmarks.trace [runs]
+python benchmarks/trace.py [runs]
+
 An invented plan of a room of 9 by 6 m, drawn at 1:50 and scanned at 300 dots an inch: drawn as
 exactly as assumed (0.5 mm) or half as exactly, on paper that shrank by 2 % in one direction, as a
 photo taken at an angle, or with one known point marked half a meter off. 20 points are traced in
@@ -21,7 +22,7 @@ CORNERS = np.array([[0, 0], [9, 6], [9, 0], [0, 6], [4.5, 0.2], [4.4, 5.8], [0.2
 METRES_PER_PIXEL = 0.0254 / 300 * 50
 PENCIL_M = 0.0005 * 50
 DATUM_SD_M = 0.01
-PAPERS = ("as drawn", "drawn twice as badly", "shrunk", "photo", "one marked wrong")
+PAPERS = ("as drawn", "drawn half as well", "shrunk", "photo", "one marked wrong")
 
 
 def onto_paper(places: Floats, paper: str) -> Floats:
@@ -42,7 +43,7 @@ def held(paper: str, known: int, model: str, runs: int, seed: int) -> tuple[floa
     radii: list[float] = []
     affine = 0
     sd = np.full(known, np.hypot(PENCIL_M, DATUM_SD_M))
-    drawn = PENCIL_M * (2 if paper == "drawn twice as badly" else 1) / METRES_PER_PIXEL
+    drawn = PENCIL_M * (2 if paper == "drawn half as well" else 1) / METRES_PER_PIXEL
     for _ in range(runs):
         true = CORNERS[:known] + chance.normal(0, 0.3, (known, 2))
         pixels = onto_paper(true, paper) + chance.normal(0, drawn, (known, 2))

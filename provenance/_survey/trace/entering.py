@@ -213,6 +213,8 @@ def _ties(package: Package, trace: PlanTrace, file_id: str) -> list[dict[str, st
     }
     rows = [row for row in _rows(package, "tie") if row["tie_id"] not in holes]
     blank = dict.fromkeys(package.model.table("tie").names, "")
+    # the deviation had the other name before it was told from a 95 % radius
+    spread = "sd_m" if "sd_m" in blank else "uncertainty_m"
     for number, one in holes.items():
         rows.append(
             blank
@@ -222,7 +224,7 @@ def _ties(package: Package, trace: PlanTrace, file_id: str) -> list[dict[str, st
                 "sample_id": one.marked.name,
                 "x_m": _written(one.xy[0]),
                 "y_m": _written(one.xy[1]),
-                "uncertainty_m": _written(tie_sd(one.radius_m), 4),
+                spread: _written(tie_sd(one.radius_m), 4),
                 "notes": f"Traced on the plan {file_id}.",
             }
         )
@@ -238,10 +240,10 @@ def _fits(package: Package, trace: PlanTrace, file_id: str) -> list[dict[str, st
         "drawn_scale": f"{trace.scale:.5g}",
         "pencil_mm": f"{trace.pencil_mm:g}",
         "metres_per_pixel": f"{fit.mean_metres_per_pixel():.9g}",
-        "rotation_deg": _written(fit.turn_deg(), 5),
+        "turn_deg": _written(fit.turn_deg(), 5),
         "known_points": str(len(trace.known)),
-        "redundancy": str(fit.redundancy),
-        "scatter_factor": _written(fit.scatter, 2),
+        "spare_readings": str(fit.redundancy),
+        "known_scatter": _written(fit.scatter, 2),
     }
     return [one for one in _rows(package, FIT_TABLE) if one["file_id"] != file_id] + [row]
 

@@ -7,6 +7,7 @@ with what was assumed as if that rested on PRIOR_DF readings.
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -124,15 +125,24 @@ def upper_f2(df: float, share: float) -> float:
     return df / 2 * (float(share ** (-2 / df)) - 1)
 
 
-def fit_plan(pixels: Floats, grid: Floats, sd_m: Floats, model: str = AUTO) -> Fit:
+def fit_plan(
+    pixels: Floats,
+    grid: Floats,
+    sd_m: Floats,
+    model: str = AUTO,
+    *,
+    names: Sequence[str] = (),
+) -> Fit:
     """Fit known points: `pixels` and `grid` (n, 2), `sd_m` (n,) how well each is known and drawn.
+
+    `names` of the points are for messages.
 
     'auto' takes one scale in both directions, and from four points on an affine fit (paper that
     shrank in one direction) where the F test at 99 % asks for it. A projective fit (a photo taken
     at an angle) must be asked for.
     Raises UnusableInput when the points are too few, coincide, or lie on one line.
     """
-    _refuse_coincident(pixels, grid, sd_m)
+    _refuse_coincident(pixels, grid, sd_m, names or [f"{at + 1}" for at in range(len(pixels))])
     if model != AUTO:
         return _fit(pixels, grid, sd_m, model)
     one = _fit(pixels, grid, sd_m, SIMILARITY)
@@ -149,7 +159,7 @@ def _squares(fit: Fit, sd_m: Floats) -> float:
     return float(((fit.residual / sd_m[:, None]) ** 2).sum())
 
 
-def _refuse_coincident(pixels: Floats, grid: Floats, sd_m: Floats) -> None:
+def _refuse_coincident(pixels: Floats, grid: Floats, sd_m: Floats, names: Sequence[str]) -> None:
     for one in range(len(pixels)):
         for other in range(one):
             apart = float(np.hypot(*(grid[one] - grid[other])))
@@ -157,8 +167,9 @@ def _refuse_coincident(pixels: Floats, grid: Floats, sd_m: Floats) -> None:
                 apart < 4 * max(sd_m[one], sd_m[other])
             ):
                 raise UnusableInput(
-                    f"known points {other + 1} and {one + 1} lie on one another, or {apart:.2f} m "
-                    "apart, which says nothing about the scale; take points far from each other"
+                    f"known points {names[other]} and {names[one]} lie on one another, or only "
+                    f"{apart:.2f} m apart, which says nothing about the scale; take others, far "
+                    "from each other"
                 )
 
 

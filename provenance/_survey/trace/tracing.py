@@ -122,11 +122,12 @@ def trace_plan(
         )
     xy, own_sd = np.array([one[1] for one in found]), np.array([one[2] for one in found])
     # how large a pixel is, to weigh a click against a datum
-    rough = fit_plan(pixels, xy, np.full(len(xy), 1e-3)).mean_metres_per_pixel()
+    names = [one.name for one in marked]
+    rough = fit_plan(pixels, xy, np.full(len(xy), 1e-3), names=names).mean_metres_per_pixel()
     drawn, notes = _scale_of_drawing(picture, scale or points.scale, rough)
     pencil_m = pencil_mm / 1000 * drawn
     sd = np.sqrt(own_sd**2 + pencil_m**2 + rough**2)
-    fit = fit_plan(pixels, xy, sd, model)
+    fit = fit_plan(pixels, xy, sd, model, names=names)
     told, doubtful = _doubts(picture, fit, marked)
     traced = points.of_kind(END, HOLE)
     refuse_other_grids(record, subject, traced)

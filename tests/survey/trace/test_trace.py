@@ -134,7 +134,7 @@ def test_what_is_traced_comes_back_within_its_range_with_picture_and_fit(tmp_pat
     assert position_of(package, "hole:232")["found_by"] == "geometry"
 
     (fit,) = package.tables.rows("plan_fit")
-    assert (fit["model"], fit["known_points"], fit["redundancy"]) == ("similarity", "4", "4")
+    assert (fit["model"], fit["known_points"], fit["spare_readings"]) == ("similarity", "4", "4")
     marked = {
         row["plan_point_id"].partition(":")[2]: row for row in package.tables.rows("plan_point")
     }
@@ -414,5 +414,5 @@ def test_no_public_edition_tells_where_a_plan_lies(tmp_path: Path) -> None:
     names = [path.name for path in public.rglob("*")]
     assert not [name for name in names if "plan_fit" in name or "plan_point" in name]
     content = b"".join(path.read_bytes() for path in public.rglob("*.csv"))
-    for secret in (fit["metres_per_pixel"], fit["rotation_deg"], "plan_point"):
+    for secret in (fit["metres_per_pixel"], fit["turn_deg"], "plan_point"):
         assert secret.encode() not in content, secret
