@@ -10,7 +10,6 @@ from click.testing import CliRunner
 from PIL import Image, ImageDraw
 
 from provenance._base.errors import TreenailError
-from provenance._bundle.describe.editions import PUBLIC
 from provenance._checks.check import check_package
 from provenance._cli import treenail
 from provenance._record.package import Package, open_package
@@ -21,7 +20,7 @@ from provenance._survey.plan.plan_content import Underlay, plan_content
 from provenance._survey.trace.picture import open_plan
 from provenance._survey.trace.points import read_points
 from provenance._survey.trace.tracing import trace_plan
-from tests.builders import PackageBuilder, pack_bundle
+from tests.builders import PackageBuilder
 from tests.survey.scenes import ROOM, a_room, position_of, tape
 
 WOOD = {"B1-014": ((0.4, 1.0), (5.6, 1.1)), "B1-015": ((0.5, 3.0), (5.7, 3.2))}
@@ -402,17 +401,3 @@ def test_an_older_package_is_told_what_to_do_and_keeps_working(tmp_path: Path) -
     with pytest.raises(TreenailError, match="--update"):
         run("trace", package.folder, plan, "--points", points, "--yes")
     assert open_package(package.folder).tables.count("file") == 0
-
-
-def test_no_public_edition_tells_where_a_plan_lies(tmp_path: Path) -> None:
-    house = a_house(tmp_path).with_row("plug")
-    package = house.package
-    plan, points = a_picture(tmp_path / "plan.png"), a_points_file(tmp_path / "points.csv")
-    assert run("trace", package.folder, plan, "--points", points, "--yes")[0] == 0
-    (fit,) = open_package(package.folder).tables.rows("plan_fit")
-    public = pack_bundle(open_package(package.folder), tmp_path / "public", edition=PUBLIC)
-    names = [path.name for path in public.rglob("*")]
-    assert not [name for name in names if "plan_fit" in name or "plan_point" in name]
-    content = b"".join(path.read_bytes() for path in public.rglob("*.csv"))
-    for secret in (fit["metres_per_pixel"], fit["turn_deg"], "plan_point"):
-        assert secret.encode() not in content, secret
