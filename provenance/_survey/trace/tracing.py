@@ -30,7 +30,7 @@ PENCIL_MM = 0.5
 _SAME_DATUM_M = 0.02
 _SCALES_DIFFER = 0.05
 _MILLIMETRE = 3
-_TIE_COLUMNS = ("tie_id", "element_id", "element_end", "sample_id")
+_TIE_COLUMNS = ("tie_id", "kind", "element_id", "element_end", "sample_id")
 Point = tuple[float, float]
 NEW, AGAIN, KEPT, REPLACED = "new", "again", "kept", "replaced"
 
@@ -82,7 +82,6 @@ class PlanTrace:
 
     picture: PlanPicture
     subject: Subject
-    model: str
     fit: Fit
     scale: float
     pencil_mm: float
@@ -117,8 +116,8 @@ def trace_plan(
     found = [_datum_or_own(known, subject.site_id, one) for one in marked]
     if len(found) < 2:
         raise UnusableInput(
-            f"{len(found)} known point is marked; mark at least two, far from each other, or the "
-            "plan cannot be laid on the grid"
+            f"{'one' if found else 'no'} known point is marked; mark at least two, far from each "
+            "other, or the plan cannot be laid on the grid"
         )
     xy, own_sd = np.array([one[1] for one in found]), np.array([one[2] for one in found])
     # how large a pixel is, to weigh a click against a datum
@@ -135,7 +134,6 @@ def trace_plan(
     return PlanTrace(
         picture=picture,
         subject=subject,
-        model=model,
         fit=fit,
         scale=drawn,
         pencil_mm=pencil_mm,
@@ -201,6 +199,8 @@ def _datum_or_own(
             f"record, not at {one.xy[0]:.3f}, {one.xy[1]:.3f}; blank both to take the record's"
         )
     spread = float(np.sqrt(np.trace(known.datums_covariance[at, :2, :2]) / 2))
+    if not np.isfinite(spread):  # an older survey may not have told it
+        spread = Precision().datum_sd_m
     return one.name, (x, y), _sd(one, spread)
 
 
@@ -324,17 +324,17 @@ class _Before:
             for one in rows
             if one["file_id"] == self.file_id and one["entered"] == "true"
         }
-        ties = zip(
-            *(record.column("tie", name) for name in _TIE_COLUMNS),
-            strict=True,
-        )
-        self._tied: dict[tuple[str, str, str], list[str]] = {}
-        for tie, element, end, sample in ties:
-            point = (HOLE, sample, "") if sample else (END, element, end)
-            self._tied.setdefault(point, []).append(tie)
         table = adjust_survey(package).position_table
-        xy = table.select("position_id", "x_m", "y_m").iter_rows()
-        self._xy: dict[str, Point] = {key: (x, y) for key, x, y in xy if x is not None}
+        found = list(table.select("position_id", "found_by", "x_m", "y_m").iter_rows())
+        self._xy: dict[str, Point] = {key: (x, y) for key, _, x, y in found if x is not None}
+        measured = {key for key, how, _, _ in found if how == "adjusted"}
+        self._ties: dict[str, list[str]] = {}
+        ties = zip(*(record.column("tie", name) for name in _TIE_COLUMNS), strict=True)
+        for tie, kind, element, end, sample in ties:
+            key = f"hole:{sample}" if sample else f"end:{element}:{end}"
+            # a height, or one tape alone, gives no place that a plan could contradict
+            if kind != "height" and key in measured:
+                self._ties.setdefault(key, []).append(tie)
         self.ends: dict[tuple[str, str], Point] = {}
         for wood in record.column("element", "element_id"):
             for end in "ab":
@@ -356,7 +356,7 @@ class _Before:
         own = own_tie(self.file_id, one.name)
         there = self._xy.get(point_key(one))
         apart = None if there is None else _apart(here, there)
-        if others := [t for t in self._tied.get((one.kind, one.name, one.end), ()) if t != own]:
+        if others := [tie for tie in self._ties.get(point_key(one), ()) if tie != own]:
             return f"measured by {', '.join(others[:3])}", apart
         if one.kind == END:
             at = record.find("element", one.name)

@@ -171,7 +171,12 @@ def test_the_record_keeps_what_it_has_from_elsewhere_unless_told(tmp_path: Path)
         "element", element_id="B1-016", xa_m="1.5", ya_m="2", xb_m="5", yb_m="2",
         position_uncertainty_m="0.02",
     )  # fmt: skip
-    house = house.with_bare_row("tie", **tape("T1", "D1", 1.08))
+    # one tape gives no place, two and a height do; a height alone does not
+    for number, (datum, distance) in enumerate((("D1", 1.08), ("D2", 5.69), ("D4", 4.02))):
+        house = house.with_bare_row("tie", **tape(f"T{number}", datum, distance))
+    lone = {"element_id": "B1-015", "element_end": "a"}
+    house = house.with_bare_row("tie", tie_id="T8", kind="height", height_m="2.1", **lone)
+    house = house.with_bare_row("tie", **tape("T9", "D4", 2.06) | lone)
     package = house.package
     plan = a_picture(tmp_path / "plan.png")
     points = a_points_file(tmp_path / "points.csv")
@@ -184,7 +189,8 @@ def test_the_record_keeps_what_it_has_from_elsewhere_unless_told(tmp_path: Path)
     assert "recorded at 1.5, 2" in said
     assert "more than the range, compare them" in said
     assert "B1-014 A" in said
-    assert "measured by T1" in said
+    assert "measured by T0, T1, T2" in said
+    assert "T9" not in said
     rows = {row["element_id"]: row for row in open_package(package.folder).tables.rows("element")}
     assert (rows["B1-016"]["xa_m"], rows["B1-016"]["position_uncertainty_m"]) == ("1.5", "0.02")
     assert (rows["B1-014"]["xa_m"], rows["B1-014"]["xb_m"] != "") == ("", True)
@@ -344,7 +350,7 @@ def test_a_points_file_that_cannot_be_used_is_told_row_by_row(tmp_path: Path) ->
         (f"picture,{'0' * 64},,,", "the points were marked on another picture than plan.png"),
         ("scale,half,,,", "for a plan drawn at 1:50 write 50"),
         ("scale,0.5,,,", "is not the scale of a plan"),
-        ("known,D1,,12,34", "1 known point is marked; mark at least two"),
+        ("known,D1,,12,34", "one known point is marked; mark at least two"),
         ("known,D1,,12,34\nknown,NE,,500,34", "row 3, column 'name': 'NE' is not a datum"),
         ("known,D1,,12,34\nknown,D2,,500,34,9,9", "datum D2 is at 6.000, 0.000 in the record"),
         ("known,D1,,12,34\nknown,D2,,13,34", "lie on one another"),
