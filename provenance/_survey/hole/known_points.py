@@ -88,6 +88,24 @@ def _coordinates(frame: pl.DataFrame) -> tuple[Floats, Floats]:
     return xyz, ratio * sd[:, :, None] * sd[:, None, :]
 
 
+def _moved(holes: HoleSet, tied: np.ndarray, xyz: Floats, covariance: Floats) -> HoleSet:
+    """The holes with those that were taped themselves shifted to where they were taped."""
+    if not tied.any():
+        return holes
+    bores = holes.bores
+    shift = np.where(tied[:, None], xyz - bores.entry, 0.0)
+    grown = bores.bottom_covariance - bores.entry_covariance
+    entry_covariance = np.where(tied[:, None, None], covariance, bores.entry_covariance)
+    moved = replace(
+        bores,
+        entry=bores.entry + shift,
+        bottom=bores.bottom + shift,
+        entry_covariance=entry_covariance,
+        bottom_covariance=entry_covariance + grown,
+    )
+    return replace(holes, bores=moved)
+
+
 def _along_from_ties(
     record: FieldRecord, ends: Floats, holes: Floats, found: dict[str, str]
 ) -> FieldRecord:
@@ -114,21 +132,3 @@ def _along_from_ties(
     ]
     samples = record.tables["sample"].with_columns(along_m=pl.Series(written, dtype=pl.String))
     return FieldRecord({**record.tables, "sample": samples}, record.grid_a_building)
-
-
-def _moved(holes: HoleSet, tied: np.ndarray, xyz: Floats, covariance: Floats) -> HoleSet:
-    """The holes with those that were taped themselves shifted to where they were taped."""
-    if not tied.any():
-        return holes
-    bores = holes.bores
-    shift = np.where(tied[:, None], xyz - bores.entry, 0.0)
-    grown = bores.bottom_covariance - bores.entry_covariance
-    entry_covariance = np.where(tied[:, None, None], covariance, bores.entry_covariance)
-    moved = replace(
-        bores,
-        entry=bores.entry + shift,
-        bottom=bores.bottom + shift,
-        entry_covariance=entry_covariance,
-        bottom_covariance=entry_covariance + grown,
-    )
-    return replace(holes, bores=moved)
