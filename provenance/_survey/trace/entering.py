@@ -27,7 +27,6 @@ from provenance._survey.trace.tracing import (
     Traced,
     file_of,
     own_tie,
-    tie_sd,
 )
 
 KEPT_IN = "files/plans"
@@ -224,7 +223,8 @@ def _ties(package: Package, trace: PlanTrace, file_id: str) -> list[dict[str, st
                 "sample_id": one.marked.name,
                 "x_m": _written(one.xy[0]),
                 "y_m": _written(one.xy[1]),
-                spread: _written(tie_sd(one.radius_m), 4),
+                # the survey makes a range of it in its own way
+                spread: _written(one.radius_m / trace.fit.times_sd, 4),
                 "notes": f"Traced on the plan {file_id}.",
             }
         )

@@ -95,11 +95,19 @@ class Fit:
         whole: Floats = of_fit + of_click + pencil_sd_m**2 * np.eye(2)
         return self.scatter**2 * whole
 
+    def sd(self, pixels: Floats, pencil_sd_m: float) -> Floats:
+        """Standard deviations (n,) in m in the direction in which each point is known least."""
+        largest: Floats = np.linalg.eigvalsh(self.covariance(pixels, pencil_sd_m))[:, -1]
+        return np.sqrt(largest)
+
+    @property
+    def times_sd(self) -> float:
+        """How many standard deviations hold the true point 95 times in 100, in all directions."""
+        return float(np.sqrt(2 * upper_f2(self.redundancy + PRIOR_DF, _OUTSIDE)))
+
     def radius_95(self, pixels: Floats, pencil_sd_m: float) -> Floats:
         """Radii (n,) in m that hold the true points 95 times in 100."""
-        largest = np.linalg.eigvalsh(self.covariance(pixels, pencil_sd_m))[:, -1]
-        radii: Floats = np.sqrt(2 * upper_f2(self.redundancy + PRIOR_DF, _OUTSIDE) * largest)
-        return radii
+        return self.sd(pixels, pencil_sd_m) * self.times_sd
 
     def turn_deg(self) -> float:
         """How far the picture is turned anticlockwise against the grid, at its known points."""

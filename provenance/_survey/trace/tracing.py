@@ -147,11 +147,6 @@ def trace_plan(
     )
 
 
-def tie_sd(radius_m: float) -> float:
-    """The standard deviation of a coordinate whose 95 % radius this is."""
-    return radius_m / ELLIPSE_95
-
-
 def file_of(package: Package, picture: PlanPicture) -> Row | None:
     """The row of the table 'file' that holds this picture, if any."""
     mine = picture.path.resolve()
