@@ -97,8 +97,8 @@ class Fit:
 
     def sd(self, pixels: Floats, pencil_sd_m: float) -> Floats:
         """Standard deviations (n,) in m in the direction in which each point is known least."""
-        largest: Floats = np.linalg.eigvalsh(self.covariance(pixels, pencil_sd_m))[:, -1]
-        return np.sqrt(largest)
+        largest = np.linalg.eigvalsh(self.covariance(pixels, pencil_sd_m))[:, -1]
+        return np.sqrt(np.asarray(largest, dtype=np.float64))
 
     @property
     def times_sd(self) -> float:
