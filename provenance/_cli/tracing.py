@@ -89,7 +89,8 @@ def trace(
     from provenance._record.package import open_package
     from provenance._survey.trace.picture import open_plan
 
-    opened, plan = open_package(package), open_plan(picture)
+    opened = open_package(package)
+    plan = open_plan(picture)
     if points is None:
         from provenance._survey.trace.page import write_trace_page
 
