@@ -27,7 +27,7 @@ EACH = pytest.mark.parametrize("table", MODEL.tables.values(), ids=lambda t: t.n
 def test_every_table_of_the_chain_is_there() -> None:
     chain = ["site", "party", "place", "datum", "declination", "tie", "element", "sample", "plug"]
     chain += ["consignment", "custody", "lab_result", "file", "episode", "reservation"]
-    chain += ["number_range", "standin", "withdrawal"]
+    chain += ["number_range", "standin", "withdrawal", "plan_fit", "plan_point"]
     assert [table.name for table in MODEL.of_role("record")] == chain
 
 

@@ -16,7 +16,7 @@ from provenance._history.projection import State, project
 from provenance._record.package import Package
 
 TABLE, WITHDRAWAL = "standin", "withdrawal"
-FULL_ONLY = (TABLE, WITHDRAWAL)
+FULL_ONLY = (TABLE, WITHDRAWAL, "plan_fit", "plan_point")
 """Tables of the record that are in no public edition, not even empty."""
 LETTERS = "BCDFGHJKLMNPQRTVWX"
 """No vowels, so that they make no words, and none that is read as a digit (S, Z)."""

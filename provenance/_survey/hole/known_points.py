@@ -84,8 +84,9 @@ def known_points(package: Package, *, precision: Precision | None = None) -> Kno
 
     ends, ends_covariance = taken(record.point_keys[: record.n_ends])
     datums, datums_covariance = taken(record.datum_keys)
-    holes = set_holes(record, package.model, ends, ends_covariance, precision)
     found = dict(frame.select(pl.col("position_id", "found_by").fill_null("")).iter_rows())
+    record = _along_from_ties(record, ends, taken(record.point_keys[record.n_ends :])[0], found)
+    holes = set_holes(record, package.model, ends, ends_covariance, precision)
     names = [record.point_keys[record.n_ends + at] for at in holes.sample]
     tied = np.array([found.get(name) == "adjusted" for name in names], dtype=bool)
     return KnownPoints(
@@ -206,3 +207,31 @@ def _moved(holes: HoleSet, tied: np.ndarray, xyz: Floats, covariance: Floats) ->
         bottom_covariance=entry_covariance + grown,
     )
     return replace(holes, bores=moved)
+
+
+def _along_from_ties(
+    record: FieldRecord, ends: Floats, holes: Floats, found: dict[str, str]
+) -> FieldRecord:
+    """The record with distances from end A for tied holes that nobody measured along the wood.
+
+    `holes` (n, 3) are the holes of the samples where they were found.
+    """
+    tied = [found.get(key) == "adjusted" for key in record.point_keys[record.n_ends :]]
+    wood = record.number_of("element", record.column("sample", "element_id"))
+    lacks = np.isnan(record.numbers("sample", "along_m")) & np.array(tied, dtype=bool) & (wood >= 0)
+    if not lacks.any():
+        return record
+    a, b, at = ends[2 * wood], ends[2 * wood + 1], holes.copy()
+    flat = np.isnan(a[:, 2] + b[:, 2] + at[:, 2])
+    for points in (a, b, at):
+        points[flat, 2] = 0.0
+    length = np.linalg.norm(b - a, axis=1)
+    along = np.einsum("ij,ij->i", at - a, b - a) / np.where(length > 0, length, np.nan)
+    # ends are as uncertain as the hole: one drawn a little beyond its wood is at its end
+    along = np.clip(along, 0.0, length)
+    written = [
+        f"{value:.2f}" if lack and np.isfinite(value) else text
+        for text, value, lack in zip(record.column("sample", "along_m"), along, lacks, strict=True)
+    ]
+    samples = record.tables["sample"].with_columns(along_m=pl.Series(written, dtype=pl.String))
+    return FieldRecord({**record.tables, "sample": samples}, record.grid_a_building)

@@ -198,6 +198,9 @@ _FIXED: Mapping[str, Mapping[str, str]] = {
     "stem": {"element_id": "B1-014", "stem_id": "T1"},
     "span": {"sample_id": "231"},
     "cluster": {"cluster_id": "K1"},
+    "plan_fit": {"file_id": "F-1", "model": "affine"},
+    "plan_point": {"plan_point_id": "F-1:hole:231", "file_id": "F-1", "kind": "hole",
+                   "sample_id": "231", "x_m": "451253.47", "y_m": "5731264.91"},
 }  # fmt: skip
 
 
