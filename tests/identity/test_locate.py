@@ -124,6 +124,16 @@ def test_a_reserved_number_without_plug_is_told_of(tmp_path) -> None:
     assert both.candidates[0].plug.plug_id == "P-322"
 
 
+def test_a_record_of_an_older_model_is_searched_as_well(tmp_path) -> None:
+    """One without the table of reserved numbers, whose places are of no kind."""
+    package = a_site_with(tmp_path, "322")
+    package.table_path("reservation").unlink()
+    package.table_path("place").write_text("place_id,name\nB1,North house\n", "utf-8")
+    found = locate_plug(gather_plugs(package.folder), "322", Seen(place="North house"))
+    assert found.candidates[0].plug.where == "North house"
+    assert (found.reserved, found.notes) == (0, ())
+
+
 def test_digits_that_may_have_been_exchanged_are_named(tmp_path) -> None:
     package = a_site_with(tmp_path, "207", "270")
     found = locate_plug(gather_plugs(package.folder), "270")

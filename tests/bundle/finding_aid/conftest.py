@@ -50,6 +50,9 @@ def a_record(folder: Path) -> Package:
         row = {"sample_id": number, "site_id": "HOLL", "crew": "north", "orientation_mark": "none"}
         reservation.loc[len(reservation) + 2] = {**row, "reserved_on": "2024-05-02"}
     package.write_table("reservation", reservation)
+    former = package.table("former_key")
+    former.loc[2] = {"table_name": "sample", "former_key": "199", "row_key": "281"}
+    package.write_table("former_key", former)
     Image.new("RGB", (640, 480), "#785030").save(package.folder / "files" / "photo-001.png")
     return package
 

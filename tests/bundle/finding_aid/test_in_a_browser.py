@@ -214,6 +214,15 @@ def test_a_sample_is_found_by_all_that_names_it(open_page: Any, record: Package)
         assert any(f"sample {number}," in one for one in found_by(page, "#reading", full))
 
 
+def test_a_sample_is_found_by_a_number_that_it_bore_before(open_page: Any) -> None:
+    page = open_page("index.html")
+    assert "called 199 before" in found_by(page, "#q", "199")[0]
+    assert found_by(page, "#q", "HOLL-199")[0].startswith("Samples 281")
+    assert "sample 281, plug P-281" in found_by(page, "#reading", "HOLL-199")[0]
+    page = open_page("go.html#HOLL-199")
+    page.wait_for_url("**/pages/sample/281.html")
+
+
 def test_a_check_that_does_not_fit_is_said_to_be_wrong(open_page: Any) -> None:
     page = open_page("index.html")
     assert found_by(page, "#q", "HOLL-213-JV")[0].startswith("Samples 231")
