@@ -183,6 +183,8 @@ _FIXED: Mapping[str, Mapping[str, str]] = {
     "position": {"position_id": "hole:231", "site_id": "HOLL", "point_kind": "hole",
                  "sample_id": "231", "x_m": "451253.21", "y_m": "5731264.13", "z_m": "1875.67",
                  "latitude": "51.47399", "longitude": "-101.28361", "found_by": "recorded"},
+    "position_place": {"position_id": "hole:231", "place_rank": "1", "site_id": "HOLL",
+                       "x_m": "451253.29", "y_m": "5731264.03", "z_m": "1875.71"},
     "sample": {"collected_by": PERSON},
     "plug": {"placed_by": PERSON},
     "consignment": {"from_party_id": PERSON, "to_party_id": "REPO"},
