@@ -136,10 +136,11 @@ def adjust_survey(
     progress(1, 5)
     readings = take_readings(record, precision)
     control, detail, scatter = _adjusted(record, readings, precision)
-    progress(3, 5)
+    progress(2, 5)
     points = np.arange(record.n_points)
     detail = judge(detail, points < record.n_ends)
     detail, gaps = _beside_wood(package, record, detail, scatter, precision)
+    progress(3, 5)
     stretched = detail.covariance * scatter.stretch(record.point_sites)[:, None, None]
     xyz, covariance, found = end_positions(record, detail, stretched, precision)
     ends = record.n_ends
