@@ -145,7 +145,7 @@ def main() -> None:
         print(
             f"{n} elements, {len(package.table('tie'))} ties; seconds, and of them processor time"
         )
-        names = ("read", "readings and datums", "solve", "holes and table", "findings", "write")
+        names = ("read", "datums and points", "verdicts", "holes and table", "findings", "write")
         for before, after, name in zip(marks, marks[1:], names, strict=False):
             print(f"  {name:22} {after[0] - before[0]:5.1f} {after[1] - before[1]:5.1f}")
         found, cpu = (marks[-2][i] - marks[0][i] for i in (0, 1))

@@ -85,8 +85,8 @@ class SurveyResult:
     """What a survey gives.
 
     `position_table` has the columns of the table 'position', one row a datum, end of wood or hole.
-    `place_table` has PLACE_COLUMNS, one row a place that a point may be at whose readings conflict
-    or fit two places.
+    `place_table` has those of the table 'position_place', one row a place that a point may be at
+    whose readings conflict or fit two places.
     `residual_table` has RESIDUAL_COLUMNS, one row a reading, in m or degrees: `residual` is reading
     minus fitted, `redundancy_share` how much of a blunder would show (0 to 1), `noticed_from` the
     smallest blunder that is noticed four times in five (Baarda's marginal detectable error).
@@ -105,6 +105,11 @@ class SurveyResult:
     def positions(self) -> pd.DataFrame:
         """`position_table` in pandas."""
         return to_pandas(self.position_table)
+
+    @cached_property
+    def places(self) -> pd.DataFrame:
+        """`place_table` in pandas."""
+        return to_pandas(self.place_table)
 
     @cached_property
     def residuals(self) -> pd.DataFrame:
@@ -136,10 +141,11 @@ def adjust_survey(
     progress(1, 5)
     readings = take_readings(record, precision)
     control, detail, scatter = _adjusted(record, readings, precision)
-    progress(3, 5)
+    progress(2, 5)
     points = np.arange(record.n_points)
     detail = judge(detail, points < record.n_ends)
     detail, gaps = _beside_wood(package, record, detail, scatter, precision)
+    progress(3, 5)
     stretched = detail.covariance * scatter.stretch(record.point_sites)[:, None, None]
     xyz, covariance, found = end_positions(record, detail, stretched, precision)
     ends = record.n_ends

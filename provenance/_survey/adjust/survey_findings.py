@@ -40,11 +40,11 @@ def _misfit_finding(
     test = f"standardised residual {doubt.w:.1f}, limit {LARGEST_RESIDUAL:.2f}"
     if doubt.left_out:
         rule = "survey.misfit"
-        which = "One reading" if len(places[0].wrong) == 1 else "Two readings"
-        does = "does" if len(places[0].wrong) == 1 else "do"
+        alone = len(places[0].wrong) == 1
+        which, do, it = ("One reading", "does", "it") if alone else ("Two readings", "do", "them")
         message = (
-            f"{which} to {name} {does} not fit the others: {wrong[0]}; {test}. "
-            "The point was computed without it."
+            f"{which} to {name} {do} not fit the others: {wrong[0]}; {test}. "
+            f"The point was computed without {it}."
         )
         remedy = "Tape it again, or correct the reading if the field sheet says otherwise."
     else:

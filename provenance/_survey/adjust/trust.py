@@ -91,7 +91,9 @@ class Trust:
 
 
 def _half_axis(covariance: Floats) -> float:
-    return float(ELLIPSE_95 * np.sqrt(np.linalg.eigvalsh(covariance[:2, :2])[-1]))
+    """Long half-axis of the level 95 % ellipse in m; 0 where the readings do not hold a place."""
+    (xx, xy), (_, yy) = np.nan_to_num(covariance[:2, :2])
+    return float(ELLIPSE_95 * np.sqrt((xx + yy) / 2 + np.hypot((xx - yy) / 2, xy)))
 
 
 def _nothing(n: int) -> Trust:
