@@ -86,10 +86,10 @@ def trace(
     Exit codes: 0 entered or the page written, 1 the ranges may not hold, the record has a point
     elsewhere, or the answer was no, 2 nothing could be done.
     """
-    from provenance._record.package import open_package
+    from provenance._record.package import open_to_change
     from provenance._survey.trace.picture import open_plan
 
-    opened = open_package(package)
+    opened = open_to_change(package)
     plan = open_plan(picture)
     if points is None:
         from provenance._survey.trace.page import write_trace_page

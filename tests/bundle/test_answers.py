@@ -171,6 +171,7 @@ WRITES = {
     "workbook": [("--filled", "--out", "OUT/filled.xlsx")],
     "import": [(__file__,)],
     "attach": [(__file__,)],
+    "trace": [(__file__,), (__file__, "--points", __file__)],
     "correct": [("sample", "231", "pieces=2", "--why", "x")],
     "settle": [("sample", "231", "pieces", "2", "--why", "x")],
     "rename": [("sample", "231", "299", "--why", "x")],
