@@ -11,6 +11,12 @@ project's own: blur (Gaussian, standard deviation in mm), smear (mean along a li
 square patch, share of the code, black or white), creases (three folds, largest shift in mm, and
 shading), dust (grey grains, share of the label). 'thermal' is a printer of 203 dots an inch that
 knows black and white only.
+
+One run of 16 draws, means over the six stocks in per cent, now and before: blur 0.15 mm 100 and 83,
+0.25 mm 96 and 43, 0.35 mm 34 and 0; smear 1.0 mm 83 and 29; creases 0.3 mm 80 and 32; dust 10 % 39
+and 17; thermal with blur 0.15 mm 100 and 73. The price of larger squares: with a patch over 5 % of
+the code 65 and 77, over 10 % 44 and 73, since the corner marks, which nothing mends, are a larger
+part. No wrong text was read.
 """
 
 from __future__ import annotations

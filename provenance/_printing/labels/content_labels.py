@@ -15,7 +15,7 @@ from provenance._drawing.document import printed_pages
 from provenance._drawing.fitting import draw_block, draw_line, fit_block, write_block, write_line
 from provenance._drawing.fonts import ASCENT, BOLD, MONO, PLAIN
 from provenance._drawing.paper import MM, Box
-from provenance._drawing.qr import draw_code, encode_label
+from provenance._drawing.qr import CodeTooLarge, draw_code, encode_label
 from provenance._identity.payload import compose_inside, inside_code
 from provenance._ledger.holdings import Holding, holdings_of
 from provenance._printing.labels.calibration import TRUE, Calibration
@@ -180,15 +180,23 @@ def _most_that_fit(listing: Box, entries: list[str]) -> int:
     return bisect_left(range(1, min(high, len(entries)) + 1), True, key=cut)
 
 
+def _draw_code(canvas: Any, content: Content, heading: Box, line: Box) -> tuple[Box, Box]:
+    """Draw the code at the right of both where it can be read there; what is left of them."""
+    side = heading.top - line.y - 1 * MM
+    try:
+        code = encode_label(content.code_text, side / MM, content.place_held)
+    except CodeTooLarge:
+        # a small label still says at its foot what the code would
+        return heading, line
+    draw_code(canvas, code, heading.right - side, heading.top - side, side)
+    room = heading.width - side - 1 * MM
+    return Box(heading.x, heading.y, room, heading.height), Box(line.x, line.y, room, line.height)
+
+
 def _draw_content(canvas: Any, box: Box, content: Content, part: str, number: int, of: int) -> None:
     heading, line, listing, foot = _divided(box)
     if content.code_text:
-        side = heading.top - line.y - 1 * MM
-        code = encode_label(content.code_text, side / MM, content.place_held)
-        draw_code(canvas, code, box.right - side, heading.top - side, side)
-        heading, line = (
-            Box(one.x, one.y, one.width - side - 1 * MM, one.height) for one in (heading, line)
-        )
+        heading, line = _draw_code(canvas, content, heading, line)
     count = f"{len(content.numbers)} samples" if len(content.numbers) != 1 else "1 sample"
     # what a person types where the code cannot be read
     draw_line(canvas, content.code_text.partition(" ")[2], MONO, FOOT_TEXT, foot.x, foot.y)
