@@ -111,10 +111,11 @@ scheduler_option: Decorator = click.option(
     metavar="ADDRESS",
     help="Dask cluster to use, tcp://host:8786; given up when it has no worker for a minute.",
 )
+_MARKED_SO = "Also from a bundle that is not what was packed; what is told is marked so."
 even_if_damaged_option: Decorator = click.option(
     "--even-if-damaged",
     is_flag=True,
-    help="Also from a bundle that is not what was packed; what is told is marked so.",
+    help=_MARKED_SO,
 )
 _EVEN_IF_DAMAGED = f"{__name__}.even_if_damaged"
 
@@ -137,7 +138,7 @@ def reads_package(argument: Decorator = package_argument) -> Decorator:
             is_flag=True,
             expose_value=False,
             callback=_keep_flag,
-            help="Also from a bundle that is not what was packed; what is told is marked so.",
+            help=_MARKED_SO,
         )
         return argument(flag(function))
 
