@@ -49,6 +49,8 @@ def unholdable_because(path: str) -> str | None:
             return f"it holds {found[0]!r}, which no name on Windows may"
         if part != part.rstrip() or part.endswith("."):
             return "a name in it ends with a dot or blank, which Windows drops"
+        if part != part.lstrip():
+            return "a name in it begins with a blank, which some programs on Windows drop"
         if is_reserved(part):
             return f"Windows keeps the name {part!r} to itself"
     return None

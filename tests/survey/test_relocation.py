@@ -54,7 +54,7 @@ def test_a_sheet_is_one_page_of_its_paper_with_everything_on_it(
     assert size in info
     text = text_of(path)
     for part in (
-        "HOLL-231 H check",
+        "HOLL-231 JV check",
         "1.00 m from end A",
         "3 o'clock",
         "above the floor",

@@ -86,7 +86,7 @@ def two_places(tables: Snapshot) -> pl.DataFrame:
     "geometry.reading_left_out",
     table=POSITION,
     field="left_out",
-    severity="warning",
+    severity="note",
     says="A reading to {point} does not fit the others, and the survey left it out: {left_out}.",
     remedy="Compare it with the field book; correct it, or accept this finding if it was misread.",
     source=RELIABILITY,

@@ -215,6 +215,7 @@ def _ties(package: Package, trace: PlanTrace, file_id: str) -> list[dict[str, st
     # the deviation had the other name before it was told from a 95 % radius
     spread = "sd_m" if "sd_m" in blank else "uncertainty_m"
     for number, one in holes.items():
+        # of the deviation the survey makes a range in its own way
         rows.append(
             blank
             | {
@@ -223,7 +224,6 @@ def _ties(package: Package, trace: PlanTrace, file_id: str) -> list[dict[str, st
                 "sample_id": one.marked.name,
                 "x_m": _written(one.xy[0]),
                 "y_m": _written(one.xy[1]),
-                # the survey makes a range of it in its own way
                 spread: _written(one.radius_m / trace.fit.times_sd, 4),
                 "notes": f"Traced on the plan {file_id}.",
             }
