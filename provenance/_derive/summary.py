@@ -14,12 +14,17 @@ from provenance._base.yaml_text import read_yaml
 from provenance._derive.dating import ClusterRule, derive_clusters, derive_spans, mark_candidates
 from provenance._derive.size import derive_sizes
 from provenance._derive.trees import Piece, StemRule, TreeCount, count_trees
+from provenance._record.computed_from import note_sources
 from provenance._record.joined import outermost_places
 from provenance._record.package import Package
 from provenance._record.tables import polars_type
 
 if TYPE_CHECKING:
     import pandas as pd
+
+
+SOURCES = ("element", "episode", "lab_result", "place", "sample")
+"""What the derived tables are made from."""
 
 
 @dataclass(frozen=True)
@@ -66,6 +71,7 @@ def derive_package(package: Package, **rules: Any) -> Derived:
         derived = derive_tables(package, **rules)
         for name, frame in derived.tables.items():
             package.write_table(name, _rounded(frame))
+        note_sources(package, "derive", SOURCES)
     return derived
 
 

@@ -13,6 +13,7 @@ from provenance._identity.check_character import check_character
 from provenance._identity.identifier import full_identifier
 from provenance._identity.rotation import turned
 from provenance._ledger.holdings import holdings_of
+from provenance._model.felling import felling_in_words
 from provenance._record.cells import float_of
 from provenance._record.package import Package
 from provenance._record.snapshot import Row
@@ -280,6 +281,7 @@ def _results(package: Package, sample_id: str) -> tuple[str, ...]:
             else ""
         )
         lines.append(f"{outcome}{reason}{': ' + said if said else ''}")
+        lines += [words] if (words := felling_in_words(row, package.model)) else []
         lines.append(f"{row['laboratory_id']}, {row['reported_on']}")
     return tuple(lines) or ("No result yet",)
 

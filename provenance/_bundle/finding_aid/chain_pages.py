@@ -17,6 +17,7 @@ from provenance._bundle.finding_aid.record import Record
 from provenance._bundle.finding_aid.writing import Page, Writer
 from provenance._identity.check_character import check_character
 from provenance._identity.identifier import full_identifier
+from provenance._model.felling import dates_in_words
 from provenance._record.edition_key import is_public
 from provenance._record.snapshot import Row
 
@@ -194,6 +195,7 @@ class ChainPages:
         except UnreadableValue:
             identifier = ""
         kind = record.label("sample", "kind", row["kind"])
+        results = record.results_of.get(key, ())
         self._write(
             "sample",
             key,
@@ -202,12 +204,22 @@ class ChainPages:
             identifier=identifier,
             check=check_character(identifier) if identifier else "",
             dates=self.dates(row),
+            meaning=[
+                words
+                for one in record.standing_results(key)
+                if (words := dates_in_words(one, record.model))
+            ],
             rows=self._fields("sample", key, _SAMPLE_SHOWN),
             element=self.listed(element) if element else None,
             plugs=self._parts("plug", "plug_id", record.plugs_of.get(key, ()), _PLUG_SHOWN),
-            results=self._parts(
-                "lab_result", "result_id", record.results_of.get(key, ()), _RESULT_SHOWN
-            ),
+            results=[
+                part | {"words": dates_in_words(result, record.model)}
+                for part, result in zip(
+                    self._parts("lab_result", "result_id", results, _RESULT_SHOWN),
+                    results,
+                    strict=True,
+                )
+            ],
             standing=self._standing(key),
             events=self._events(key),
         )
