@@ -7,6 +7,7 @@ import shutil
 from provenance._checks.check import check_package
 from provenance._derive.summary import derive_package
 from provenance._record.package import open_package
+from provenance._survey.adjust.adjustment import survey_package
 from tests.builders import a_package
 
 RULE = "computed.older_than_its_sources"
@@ -33,4 +34,8 @@ def test_a_table_changed_after_derive_is_named_with_the_command(tmp_path) -> Non
     said = "What 'treenail derive' computed is stale: 'lab_result' was changed since."
     assert stale(package.folder) == [said]
     derive_package(open_package(package.folder))
+    survey_package(open_package(package.folder))
     assert stale(package.folder) == []
+    package.write_table("site", package.table("site").assign(notes="nails lost"))
+    said = "What 'treenail survey' computed is stale: 'site' was changed since."
+    assert stale(package.folder) == [said]

@@ -22,7 +22,8 @@ from provenance._survey.parts.observation import Floats, Ints
 Names = npt.NDArray[np.object_]
 BUILDING = "building"
 """The kind of a place that is one."""
-_TABLES = ("site", "place", "datum", "tie", "element", "sample")
+SURVEYED = ("site", "place", "datum", "tie", "element", "sample")
+"""The tables that a survey reads."""
 
 
 @dataclass(frozen=True)
@@ -274,7 +275,7 @@ def read_field_record(package: Package, site: str | None = None) -> FieldRecord:
 
     Raises UnusableInput when there is no such site.
     """
-    tables = {name: package.tables.texts(name) for name in _TABLES}
+    tables = {name: package.tables.texts(name) for name in SURVEYED}
     record = FieldRecord(tables, is_public(package))
     if site is None:
         return record
