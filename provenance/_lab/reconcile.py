@@ -16,7 +16,7 @@ from provenance._base.findings import Report
 from provenance._base.resources import shipped
 from provenance._ledger.holdings import Event, events_of, samples_in_parcel
 from provenance._model.determination import notation_of
-from provenance._model.felling import dates_in_words
+from provenance._model.felling import felling_in_words
 from provenance._model.notation import write_notation
 from provenance._model.schema import Model
 from provenance._record.joined import standing_results
@@ -28,7 +28,7 @@ if TYPE_CHECKING:
     import polars as pl
 
 LINE_COLUMNS = (
-    "sample_id", "element_id", "sent", "arrived", "outcome", "dates", "meaning", "rings",
+    "sample_id", "element_id", "sent", "arrived", "outcome", "dates", "felled", "rings",
     "species_field", "species", "points",
 )  # fmt: skip
 SUBJECTS = ("result", "parcel")
@@ -111,7 +111,7 @@ def _lines(package: Package, results: pl.DataFrame, sent: Mapping[str, None]) ->
             "species": texts(one.get("species") for one in said),
             "rings": pd.Series([one.get("ring_count") for one in said], dtype="Int64"),
             "dates": texts(write_notation(one, symbols, seasons=seasons) for one in dates),
-            "meaning": texts(dates_in_words(one, package.model) for one in said),
+            "felled": texts(felling_in_words(one, package.model) for one in said),
         }
     )
 

@@ -182,12 +182,14 @@ def _sentences(said: DateNotation, model: Model, estimate: SapwoodEstimate | Non
     if said.inner is not None:
         yield _sentence("innermost", said.inner.year, _clauses(said.inner, symbols))
     felling = felling_of(said, symbols, estimate)
-    clauses = [] if said.outer is None else _clauses(said.outer, symbols)
+    clauses = []
     if said.heartwood_year is not None:
         clauses.append(f"the last ring of heartwood grew in {write_year(said.heartwood_year)}")
     if said.sapwood_count is not None:
         rings = "1 ring" if said.sapwood_count == 1 else f"{said.sapwood_count or 'no'} rings"
-        clauses.append(f"{rings} of sapwood {'is' if rings == '1 ring' else 'are'} left")
+        clauses.append(f"{rings} of sapwood {'was' if rings == '1 ring' else 'were'} counted")
+    # the signs stand next to the conclusion that follows from them
+    clauses += [] if said.outer is None else _clauses(said.outer, symbols)
     last = said.outer.year if said.outer is not None else None
     if felling.basis is Basis.LAST_RING and not felling.refused:
         if felling.cutting is Cutting.UNSTATED:

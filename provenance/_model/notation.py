@@ -261,9 +261,13 @@ def _ends(said: str, symbols: Vocabulary, text: str) -> DateNotation:
     """
     said = _PLUS_MINUS_TYPED.sub("±", said)
     for spelling, code in _awkward_spellings(symbols):
-        said = re.sub(rf"\s*{re.escape(spelling)}(?!\w)", f" {code}", said).strip()
+        # a pattern is slow to make, and most notations hold none of them
+        if spelling in said:
+            said = re.sub(rf"\s*{re.escape(spelling)}(?!\w)", f" {code}", said).strip()
     heartwood_year: int | None = None
     for code in heartwood_boundary_signs(symbols):
+        if code not in said:
+            continue
         if boundary := re.search(rf"\b{code}\s*(?:at|in|:)?\s*({_YEAR.pattern})(?!\d)", said):
             heartwood_year = parse_year(boundary[1])
             said = said[: boundary.start()] + code + said[boundary.end() :]

@@ -54,7 +54,7 @@ def test_an_older_package_is_checked_derived_and_reconciled_as_before(tmp_path) 
     assert spans.select("sample_id", "cutting").rows() == [("231", "near")]
     line = reconcile_results(package).lines.iloc[0]
     assert line["dates"] == "1702 p - 1781 + B"
-    assert line["meaning"].endswith("so the tree was felled in 1781 or a few years later.")
+    assert line["felled"] == "felled in 1781 or a few years later"
     blank = package.table("lab_result").assign(notation="felled 1710-45 (95 %)", outer_year="")
     filled, _, _ = read_notations(package.model, blank)
     assert filled.loc[2, ["felled_from_year", "felled_to_year"]].tolist() == ["1710", "1745"]

@@ -126,6 +126,10 @@ SIGN_BY_SIGN = {
         "the sapwood is complete, and its last ring had only begun to grow, so the tree was felled "
         "in the spring of 1655"
     ),
+    "1655B, 12 sapwood rings": last_ring(
+        f"12 rings of sapwood were counted; {BARK}, so the tree was felled in 1655 or before "
+        "growth began in 1656"
+    ),
     "felled 1655": "The laboratory puts the felling in 1655.",
     "felled winter 1655/6": "The laboratory puts the felling in the winter of 1655/56.",
     "felled after 1720": "The laboratory puts the felling in 1720 or later.",
