@@ -37,8 +37,8 @@ class Determination:
         """Dates as the laboratory writes them, such as '1746p - 1871B'."""
         if self.outer_year is None:
             return "no date"
-        inner = self.sample.inner_signs.replace("np", "±p")
-        return f"{self.inner_year}{inner} - {self.outer_year}{_joined(self.sample.outer_signs)}"
+        signs = self.sample.inner_signs, _joined(self.sample.outer_signs)
+        return f"{self.inner_year}{signs[0]} - {self.outer_year}{signs[1]}"
 
 
 def _joined(signs: str) -> str:

@@ -298,7 +298,7 @@ class _Record:
         return party.get("name", "") if named else ""
 
     def _cutting(self, result: Row) -> str:
-        from provenance._model.notation import cutting_class
+        from provenance._model.felling import cutting_class
 
         return cutting_class(split_codes(result.get("outer_symbol")), self.symbols).value
 

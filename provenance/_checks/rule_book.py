@@ -31,6 +31,7 @@ SUBJECTS = {
     "files": "Photos, plans and other files",
     "intake": "What was handed in",
     "history": "What several say of one thing",
+    "computed": "Computed tables",
 }
 """Headings in the order of the work; a rule of any other subject would stop the page."""
 

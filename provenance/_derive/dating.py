@@ -12,9 +12,10 @@ from dataclasses import dataclass
 
 import polars as pl
 
+from provenance._model.determination import estimate_of, notation_of
 from provenance._model.edtf import bounds, is_edtf
-from provenance._model.notation import Cutting, cutting_class
-from provenance._record.joined import outermost_places, split_codes, standing_results
+from provenance._model.felling import Cutting, felling_of
+from provenance._record.joined import outermost_places, standing_results
 from provenance._record.package import Package
 from provenance._record.tables import polars_type
 
@@ -43,6 +44,7 @@ class ClusterRule:
 def derive_spans(package: Package) -> pl.DataFrame:
     """One row a dated sample with the columns of the derived table `span`, by building and year.
 
+    Dated is what has a last ring or a laboratory's range of the felling, which then stands first.
     A sample with several results that stand appears once, with the one reported last; which
     results disagree is for the check to say.
     """
@@ -50,10 +52,25 @@ def derive_spans(package: Package) -> pl.DataFrame:
     symbols = package.model.vocabularies["result_symbol"]
     dated = (
         standing_results(tables)
-        .filter(pl.col("outer_year").is_not_null())
+        .filter(
+            pl.any_horizontal(
+                pl.col(one).is_not_null()
+                for one in ("outer_year", "felled_from_year", "felled_to_year")
+            )
+        )
         # stable, so that of results on one day the later row counts
         .sort("reported_on", nulls_last=False, maintain_order=True)
         .unique("sample_id", keep="last", maintain_order=True)
+    )
+    fellings = [
+        felling_of(notation_of(row, symbols), symbols, estimate_of(row))
+        for row in dated.iter_rows(named=True)
+    ]
+    dated = dated.with_columns(
+        pl.Series("cutting", [one.cutting.value for one in fellings], dtype=pl.String),
+        pl.Series("felled_from_year", [one.earliest for one in fellings], dtype=pl.Int64),
+        pl.Series("felled_to_year", [one.latest for one in fellings], dtype=pl.Int64),
+        pl.Series("felled_by", [one.basis and one.basis.value for one in fellings], pl.String),
     )
     samples = tables["sample"].select("sample_id", "element_id").unique("sample_id", keep="first")
     elements = tables["element"].select("element_id", "place_id", "function", "reused")
@@ -67,10 +84,6 @@ def derive_spans(package: Package) -> pl.DataFrame:
     spans = spans.with_columns(
         building_id=pl.col("place_id").replace_strict(
             buildings, default=None, return_dtype=pl.String
-        ),
-        cutting=pl.Series(
-            [cutting_class(split_codes(one), symbols).value for one in spans["outer_symbol"]],
-            dtype=pl.String,
         ),
     )
     blank = [pl.lit("").alias(one) for one in table.names if one not in spans.columns]

@@ -106,11 +106,13 @@ def bar_diagram(page: ChartPage, derived: Derived, places: Places) -> list[str] 
             page.write((x, at_y), one.label, most=RIGHT - x, halo=True)
     page.y = bottom - SMALL - 2.0
     no_first = sum(one.first is None for one in samples)
+    no_last = len(derived.tables["span"]) - len(spans)
     return [
         f"n = {counted(len(spans), 'dated sample', 'dated samples')}. Grey: rings in the sample; "
         "the end shows what the last ring says. Marked with '?': candidates beside the largest "
         f"cluster of the building ({derived.cluster_rule})."
-        + (f" Without grey: first ring not stated ({no_first})." if no_first else ""),
+        + (f" Without grey: first ring not stated ({no_first})." if no_first else "")
+        + (f" Not drawn: a range of felling without a last ring ({no_last})." if no_last else ""),
         NOT_CONSTRUCTION,
     ]
 

@@ -16,12 +16,17 @@ from provenance._base.yaml_text import read_yaml
 from provenance._derive.dating import ClusterRule, derive_clusters, derive_spans, mark_candidates
 from provenance._derive.size import derive_sizes
 from provenance._derive.trees import Piece, StemRule, TreeCount, count_trees
+from provenance._record.computed_from import note_sources
 from provenance._record.joined import outermost_places
 from provenance._record.package import Package
 from provenance._record.tables import polars_type
 
 if TYPE_CHECKING:
     import pandas as pd
+
+
+SOURCES = ("element", "episode", "lab_result", "place", "sample")
+"""What the derived tables are made from."""
 
 
 @dataclass(frozen=True)
@@ -73,6 +78,8 @@ def derive_package(package: Package, *, into: Path | None = None, **rules: Any) 
             path = into / f"{name}.csv" if into else package.table_path(name)
             with writing(path) as stream:
                 package.write_table_to(stream, name, _rounded(frame))
+        if into is None:
+            note_sources(package, "derive", SOURCES)
     return derived
 
 

@@ -7,18 +7,19 @@ a list that a person works through and signs off.
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator, Mapping, Sequence
-from dataclasses import dataclass
-from functools import cache
+from collections.abc import Iterable, Mapping
+from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING, Any
 
 from provenance._base.errors import TreenailError
 from provenance._base.findings import Report
 from provenance._base.resources import shipped
 from provenance._ledger.holdings import Event, events_of, samples_in_parcel
-from provenance._model.notation import YearMark, write_ends, write_mark
+from provenance._model.determination import notation_of
+from provenance._model.felling import felling_in_words
+from provenance._model.notation import write_notation
 from provenance._model.schema import Model
-from provenance._record.joined import split_codes, standing_results
+from provenance._record.joined import standing_results
 from provenance._record.package import Package
 from provenance._record.tables import ROW
 
@@ -27,11 +28,10 @@ if TYPE_CHECKING:
     import polars as pl
 
 LINE_COLUMNS = (
-    "sample_id", "element_id", "sent", "arrived", "outcome", "dates", "rings", "species_field",
-    "species", "points",
+    "sample_id", "element_id", "sent", "arrived", "outcome", "dates", "felled", "rings",
+    "species_field", "species", "points",
 )  # fmt: skip
 SUBJECTS = ("result", "parcel")
-ENDS = ("inner_year", "inner_symbol", "outer_year", "outer_symbol")
 
 
 @dataclass(frozen=True)
@@ -89,12 +89,14 @@ def _lines(package: Package, results: pl.DataFrame, sent: Mapping[str, None]) ->
     for sample, element, species in package.tables.tuples("sample", names):
         field.setdefault(sample, (element, species))
     # of several results that stand the last row counts
-    answers = ("sample_id", "outcome", "species", "ring_count", *ENDS)
-    rows = results.select(answers).iter_rows()
-    best = {sample: rest for sample, *rest in rows if sample is not None}
+    rows = results.iter_rows(named=True)
+    best = {row["sample_id"]: row for row in rows if row["sample_id"] is not None}
     samples = list(dict.fromkeys([*sent, *best]))
     seen = [field.get(sample, ("", "")) for sample in samples]
-    said = [best.get(sample, [None] * (len(answers) - 1)) for sample in samples]
+    said = [best.get(sample, {}) for sample in samples]
+    lists = package.model.vocabularies
+    symbols, seasons = lists["result_symbol"], lists.get("felling_season")
+    dates = [replace(notation_of(one, symbols), undated=False) for one in said]
 
     def texts(values: Iterable[Any]) -> pd.Series:
         return pd.Series([one if isinstance(one, str) else "" for one in values], dtype=str)
@@ -105,32 +107,17 @@ def _lines(package: Package, results: pl.DataFrame, sent: Mapping[str, None]) ->
             "element_id": texts(element for element, _ in seen),
             "species_field": texts(species for _, species in seen),
             "sent": texts("yes" if sample in sent else "no" for sample in samples),
-            "outcome": texts(one[0] for one in said),
-            "species": texts(one[1] for one in said),
-            "rings": pd.Series([one[2] for one in said], dtype="Int64"),
-            "dates": texts(_written_dates(one[3:] for one in said)),
+            "outcome": texts(one.get("outcome") for one in said),
+            "species": texts(one.get("species") for one in said),
+            "rings": pd.Series([one.get("ring_count") for one in said], dtype="Int64"),
+            "dates": texts(write_notation(one, symbols, seasons=seasons) for one in dates),
+            "felled": texts(felling_in_words(one, package.model) for one in said),
         }
     )
 
 
 def _looked_up(samples: pd.Series, known: Mapping[str, Any], default: Any) -> list[Any]:
     return [known.get(sample, default) for sample in samples.tolist()]
-
-
-def _written_dates(ends: Iterable[Sequence[Any]]) -> Iterator[str]:
-    """Rows of ENDS in this project's notation, '' where nothing is known of either end."""
-
-    @cache
-    def written(year: int | None, symbols: str | None) -> str | None:
-        signs = split_codes(symbols)
-        return None if year is None and not signs else write_mark(YearMark(year, signs))
-
-    for inner_year, inner_symbols, outer_year, outer_symbols in ends:
-        yield _both_ends(written(inner_year, inner_symbols), written(outer_year, outer_symbols))
-
-
-def _both_ends(inner: str | None, outer: str | None) -> str:
-    return "" if inner is None and outer is None else write_ends(inner, outer or "")
 
 
 def _found(

@@ -19,8 +19,9 @@ from provenance._base.findings import Finding
 from provenance._base.progress import Progress, say_nothing
 from provenance._history.entering import enter_table
 from provenance._history.history import moment_text
+from provenance._model.determination import columns_of, differences
 from provenance._model.edtf import bounds, is_edtf
-from provenance._model.notation import DateNotation, parse_notation
+from provenance._model.notation import parse_notation
 from provenance._model.schema import Model
 from provenance._record.package import Package
 
@@ -34,7 +35,8 @@ TABLE = "lab_result"
 SAME_DETERMINATION = ("sample_id", "laboratory_id", "method")
 CONTENT = (
     "outcome", "undated_reason", "inner_year", "inner_symbol", "outer_year", "outer_symbol",
-    "felled_from_year", "felled_to_year", "ring_count", "sapwood_count", "species",
+    "felled_from_year", "felled_to_year", "felling_season", "heartwood_year", "estimate_percent",
+    "estimate_source", "ring_count", "sapwood_count", "sapwood_least", "sapwood_most", "species",
 )  # fmt: skip
 """What makes two results of one sample the same result."""
 _SAME_TWICE = (
@@ -98,13 +100,14 @@ def read_notations(model: Model, results: pd.DataFrame) -> tuple[pd.DataFrame, i
     findings: list[Finding] = []
     symbols = model.vocabularies["result_symbol"]
     reasons = model.vocabularies["undated_reason"]
+    seasons = model.vocabularies.get("felling_season")
     rows = zip(results.index, results.to_dict("records"), strict=True)
     for row, record in rows:
         result = {str(name): str(value) for name, value in record.items()}
         if not result["notation"]:
             continue
         try:
-            said = _said(parse_notation(result["notation"], symbols, reasons))
+            said = parse_notation(result["notation"], symbols, reasons, seasons)
         except UnreadableValue as error:
             says = f"The dates of sample {result['sample_id']} cannot be read: {error}"
             remedy = (
@@ -113,45 +116,19 @@ def read_notations(model: Model, results: pd.DataFrame) -> tuple[pd.DataFrame, i
             )
             findings.append(_warning("notation_unread", int(row), result, "notation", says, remedy))
             continue
-        for field, value in said.items():
-            if not result[field]:
+        for field, value in columns_of(said).items():
+            # a package of an older version lacks some columns
+            if field in result and not result[field]:
                 filled_frame.loc[row, field] = value
                 filled += 1
-            elif _normal(result[field]) != _normal(value) and field != "outcome":
-                says = (
-                    f"The notation '{result['notation']}' of sample {result['sample_id']} says "
-                    f"{value}, the column '{field}' says {result[field]}."
-                )
-                remedy = (
-                    "Look at the report and set right the one that is wrong; the column was kept."
-                )
-                findings.append(_warning("notation_differs", int(row), result, field, says, remedy))
+        for field, value, there in differences(said, result):
+            says = (
+                f"The notation '{result['notation']}' of sample {result['sample_id']} says "
+                f"{value}, the column '{field}' says {there}."
+            )
+            remedy = "Look at the report and set right the one that is wrong; the column was kept."
+            findings.append(_warning("notation_differs", int(row), result, field, says, remedy))
     return filled_frame, filled, findings
-
-
-def _said(notation: DateNotation) -> dict[str, str]:
-    """What a notation says, field by field; only what it does say."""
-    said: dict[str, str] = {}
-    if notation.undated:
-        said["outcome"] = "undated"
-        if notation.undated_reason:
-            said["undated_reason"] = notation.undated_reason
-    if notation.felled is not None:
-        said |= {
-            "outcome": "dated",
-            "felled_from_year": str(notation.felled[0]),
-            "felled_to_year": str(notation.felled[1]),
-        }
-    for side, mark in (("inner", notation.inner), ("outer", notation.outer)):
-        if mark is not None and mark.year is not None:
-            said |= {"outcome": "dated", f"{side}_year": str(mark.year)}
-        if mark is not None and mark.symbols:
-            said[f"{side}_symbol"] = ";".join(mark.symbols)
-    return said
-
-
-def _normal(text: str) -> frozenset[str]:
-    return frozenset(part.strip() for part in text.split(";"))
 
 
 def _warning(
@@ -184,7 +161,7 @@ def link_revisions(
         ordered = sorted((day, row) for day, row in days if day is not None)
         for (first_day, older), (second_day, newer) in itertools.pairwise(ordered):
             before, after = results.loc[older], results.loc[newer]
-            if all(before[name] == after[name] for name in CONTENT):
+            if all(before.get(name) == after.get(name) for name in CONTENT):
                 says = (
                     f"Results {before['result_id']} and {after['result_id']} of sample "
                     f"{after['sample_id']} say the same."

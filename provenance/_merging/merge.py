@@ -41,6 +41,7 @@ from provenance._merging.intake_rows import (
 from provenance._merging.kept_files import compare_files, lines_that_follow
 from provenance._merging.ledgers import disputed, one_ledger, renumbered
 from provenance._model.schema import Model, table_as_dict
+from provenance._record.computed_from import COMPUTED_FROM
 from provenance._record.origin import ORIGIN, joined_origins, read_origin
 from provenance._record.package import (
     DESCRIPTOR,
@@ -198,7 +199,9 @@ class _Merging:
 
     def _stage_descriptions(self, staging: Staging) -> None:
         descriptor = dict(self.target.descriptor)
-        descriptor |= {k: v for k, v in self.other.descriptor.items() if k not in descriptor}
+        # what computed tables were made from goes with those, which stay as they are here
+        known = {*descriptor, COMPUTED_FROM}
+        descriptor |= {k: v for k, v in self.other.descriptor.items() if k not in known}
         if self.target is not self.package:
             for table in self.target.model.tables.values():
                 text = as_json(table_as_dict(table))
@@ -278,8 +281,8 @@ class _Merging:
                         )
 
 
-_GENERATED = ("resources", "profileName", "schemaVersion", "writtenBy")
-"""Properties of a descriptor that go with schemas and program."""
+_GENERATED = ("resources", "profileName", "schemaVersion", "writtenBy", COMPUTED_FROM)
+"""Properties of a descriptor that go with schemas, program and computed tables."""
 
 
 # -- whether the two can be merged -----------------------------------------------------------------

@@ -1,34 +1,30 @@
 """Reads and writes the dates of a sample as laboratories write them: years with symbols.
 
-    1702p - 1781B          pith inside, bark outside
-    987fp - 1045++vv       far from the pith; counted at the end; no estimate of what is lost
-    45 BC - AD 23 +r       the year zero does not exist in BC/AD; stored years are astronomical
-    - 1781 rGB inc         outside year alone
-    felled 1781 - 1785     the laboratory's estimate of the felling
-    felled 1780 ± 5        the same, written another way
+    1702p - 1781B              pith inside, bark outside
+    987fp - 1045++vv           far from the pith; counted at the end; no estimate of what is lost
+    45 BC - AD 23 +r           the year zero does not exist in BC/AD; stored years are astronomical
+    - 1781 rGB inc             outside year alone
+    1540 - 1655 H/S            the last ring is the last of the heartwood
+    1540 - 1655 H/S 1643, 12 sapwood rings
+    1540 - 1655 ½C, felled summer 1655
+    felled winter 1655/6       the laboratory's word on the felling
+    felled after 1720          in 1720 or later, as sums with the fewest rings of sapwood mean it
+    felled 1710-45 (95 %; the estimate it rests on)
+    felled 1780 ± 5            a range, written another way
     undated: too few rings
 
-Years are stored astronomically (ISO 8601-1: 0000 is 1 BC, -0001 is 2 BC). Symbols and their other
-spellings come from the vocabulary 'result_symbol'; layout and wording are this project's own.
+Years are stored astronomically (ISO 8601-1: 0000 is 1 BC, -0001 is 2 BC). Symbols and seasons with
+their other spellings come from the vocabularies; layout and wording are this project's own.
 """
 
 from __future__ import annotations
 
 import re
-from dataclasses import dataclass
-from enum import StrEnum
+from collections.abc import Iterable, Iterator
+from dataclasses import dataclass, replace
 
 from provenance._base.errors import UnreadableValue
 from provenance._model.schema import Term, Vocabulary
-
-
-class Cutting(StrEnum):
-    """What an outside year says of the year in which the tree died."""
-
-    CUTTING = "cutting"
-    NEAR = "near"
-    NON_CUTTING = "non_cutting"
-    UNSTATED = "unstated"
 
 
 @dataclass(frozen=True)
@@ -44,15 +40,28 @@ class YearMark:
 
 @dataclass(frozen=True)
 class DateNotation:
-    """All that one notation says; `felled` is an estimate (first, last year), both included."""
+    """All that one notation says.
+
+    `felled` is the laboratory's range of the felling (first and last year, both included, None
+    where that side is open), `season` a code of the vocabulary 'felling_season', `percent` the
+    probability of the range and `source` the estimate it rests on. `heartwood_year` is the year of
+    the last ring of heartwood.
+    """
 
     inner: YearMark | None = None
     outer: YearMark | None = None
-    felled: tuple[int, int] | None = None
+    heartwood_year: int | None = None
+    sapwood_count: int | None = None
+    felled: tuple[int | None, int | None] | None = None
+    season: str | None = None
+    percent: float | None = None
+    source: str | None = None
     undated: bool = False
     undated_reason: str | None = None
 
 
+MOST_CHARACTERS = 500
+"""A longer text is no notation; reading it could take long."""
 _DASH = r"[-‐‑‒–—−]"
 _ERA = r"(?:BCE|BC|AD|CE|B\.C\.E\.|B\.C\.|A\.D\.|C\.E\.)"
 _YEAR = re.compile(
@@ -62,12 +71,33 @@ _SEPARATOR = re.compile(rf"\s+to\s+|\s*{_DASH}\s*|\s*/\s*|\s{{2,}}|\s+(?=(?:{_ER
 _UNDATED = re.compile(
     r"(?:undated|not dated|no date|n\.?d\.?)\b\s*[:;,(]?\s*(?P<reason>[^)]*)\)?", re.I
 )
-_FELLED = re.compile(r"(?:felled|felling|cut|death)\b[:\s]*", re.I)
-_PLUS_MINUS = re.compile(r"\s*(?:±|\+/-|\+-)\s*(\d{1,3})\s*$")
+_FELLED = re.compile(r"(?:^|[\s,;]+)(?:felled|felling|cut|death)\b[:\s]*", re.I)
+_PLUS_MINUS = re.compile(r"\s*±\s*(\d{1,3})\s*$")
+_PLUS_MINUS_TYPED = re.compile(r"\+\s?/\s?-|\+-")
+_SAPWOOD = re.compile(
+    r"[\s,;]*(?:with\s+)?(?:(?<!\d)(?P<before>\d{1,3})\s*(?:sapwood(?:\s+rings?)?|sap)"
+    r"|sapwood(?:\s+rings)?:?\s*(?P<after>\d{1,3}))(?!\w)[\s,;]*",
+    re.I,
+)
+_IN_BRACKETS = re.compile(r"\s*\((?P<said>.*)\)$", re.S)
+_PERCENT = re.compile(
+    r"(?P<percent>\d{1,2}(?:\.\d{1,4})?|100)\s*%(?:\s*(?:probability|confidence))?\s*(?:[;,]\s*|$)"
+)
+_BARE_PERCENT = re.compile(rf"(?:,\s*|\s+)(?:at\s+)?({_PERCENT.pattern})$")
+_OPEN_END = re.compile(
+    r"(?:(?:in\s+or\s+)?after|from|no\s+earlier\s+than)\s+(?P<year>.+)|(?P<later>.+?)\s+or\s+later",
+    re.I,
+)
+_OPEN_START = re.compile(
+    r"(?:(?:in\s+or\s+)?before|by|no\s+later\s+than)\s+(?P<year>.+)|(?P<earlier>.+?)\s+or\s+earlier",
+    re.I,
+)
+_BETWEEN = re.compile(r"between\s+(.+?)\s+and\s+(.+)", re.I)
 
 EXPECTED = (
     "is not a date notation; write inside and outside year with their symbols, such as "
-    "'1702p - 1781B', '- 1781 vv', 'felled 1780 ± 5' or 'undated: too few rings'"
+    "'1702p - 1781B', '- 1781 vv', '1540 - 1655 H/S', 'felled 1710 - 1745', 'felled after 1720' or "
+    "'undated: too few rings'"
 )
 
 
@@ -112,23 +142,35 @@ def write_year(year: int) -> str:
 
 
 def parse_notation(
-    text: str, symbols: Vocabulary, reasons: Vocabulary | None = None
+    text: str,
+    symbols: Vocabulary,
+    reasons: Vocabulary | None = None,
+    seasons: Vocabulary | None = None,
 ) -> DateNotation:
     """What a laboratory's notation says.
 
-    `symbols` is the vocabulary 'result_symbol', `reasons` the vocabulary 'undated_reason'.
+    `symbols` is the vocabulary 'result_symbol', `reasons` the vocabulary 'undated_reason' and
+    `seasons` the vocabulary 'felling_season', which packages of older versions do not have.
     Raises UnreadableValue that names the part that is not understood; nothing is guessed.
     """
     said = " ".join(text.replace("\t", "  ").split(" ")).strip()
     if not said:
         raise UnreadableValue(text, "is empty; leave the result out, or write 'undated' and why")
+    if len(said) > MOST_CHARACTERS:
+        raise UnreadableValue(
+            f"{said[:40]} …",
+            f"is longer than {MOST_CHARACTERS} characters; keep the dates alone here, and enter "
+            "the rest under 'notes'",
+        )
     undated = _UNDATED.fullmatch(said)
     if undated:
         return DateNotation(undated=True, undated_reason=_reason(undated["reason"], reasons, text))
-    felled = _FELLED.match(said)
-    if felled:
-        return DateNotation(felled=_span(said[felled.end() :], text))
-    return _ends(said, symbols, text)
+    felled = _FELLED.search(said)
+    if felled is None:
+        return _ends(said, symbols, text)
+    before = said[: felled.start()].strip(" ,;")
+    found = _ends(before, symbols, text) if before else DateNotation()
+    return _felling(found, said[felled.end() :], seasons, text)
 
 
 def _reason(written: str, reasons: Vocabulary | None, text: str) -> str | None:
@@ -142,14 +184,54 @@ def _reason(written: str, reasons: Vocabulary | None, text: str) -> str | None:
     raise UnreadableValue(text, f"gives a reason that is not in the list; known are: {known}")
 
 
-def _span(written: str, text: str) -> tuple[int, int]:
+def _felling(
+    found: DateNotation, written: str, seasons: Vocabulary | None, text: str
+) -> DateNotation:
+    """`found` with season, range, probability and source that are written behind 'felled'."""
+    brackets = _IN_BRACKETS.search(written)
+    if brackets:
+        written = written[: brackets.start()]
+        said = brackets["said"].strip()
+        percent = _PERCENT.match(said)
+        source = said[percent.end() :] if percent else said
+        found = replace(
+            found, percent=float(percent["percent"]) if percent else None, source=source or None
+        )
+    elif bare := _BARE_PERCENT.search(written):
+        written = written[: bare.start()]
+        found = replace(found, percent=float(bare["percent"]))
+    written = written.strip()
+    for term in seasons.terms if seasons else ():
+        for word in (term.label, *term.synonyms):
+            if match := re.match(rf"(?:in\s+)?(?:the\s+)?{re.escape(word)}\b\s*", written, re.I):
+                found = replace(found, season=term.code)
+                written = re.sub(r"^of\s+", "", written[match.end() :])
+    if not written and found.season is not None:
+        return found
+    years = _span(re.sub(r"^in\s+(?=\S+$)", "", written), text)
+    named = seasons.term(found.season) if seasons and found.season else None
+    if named is not None and named.attributes.get("two_years") and years[0] == years[1]:
+        raise UnreadableValue(
+            text, "names one year for a winter, which lies in two; write 'felled winter 1655/56'"
+        )
+    return replace(found, felled=years)
+
+
+def _span(written: str, text: str) -> tuple[int | None, int | None]:
+    if opened := _OPEN_END.fullmatch(written):
+        return parse_year(opened["year"] or opened["later"]), None
+    if opened := _OPEN_START.fullmatch(written):
+        return None, parse_year(opened["year"] or opened["earlier"])
+    written = _PLUS_MINUS_TYPED.sub("±", _BETWEEN.sub(r"\1 to \2", written))
     spread = _PLUS_MINUS.search(written)
     if spread:
         middle = parse_year(written[: spread.start()])
         return middle - int(spread[1]), middle + int(spread[1])
     first = _YEAR.match(written.strip())
     if first is None:
-        raise UnreadableValue(text, "has no year after 'felled'; write 'felled 1781 - 1785'")
+        raise UnreadableValue(
+            text, "has no year after 'felled'; write 'felled 1781 - 1785' or 'felled after 1781'"
+        )
     rest = written.strip()[first.end() :]
     start = _year_of(first, text)
     if not rest:
@@ -157,9 +239,14 @@ def _span(written: str, text: str) -> tuple[int, int]:
     gap = _SEPARATOR.match(rest)
     if gap is None:
         raise UnreadableValue(text, f"has '{rest.strip()}' after the year, which is not understood")
-    end = parse_year(rest[gap.end() :])
+    last = rest[gap.end() :]
+    bare = first["before"] is None and first["after"] is None
+    if bare and start >= 100 and re.fullmatch(r"\d{1,2}", last):
+        # '1710-45' and '1655/6': the last digits alone, as people write it
+        last = first["year"][: -len(last)] + last
+    end = parse_year(last)
     # the era at the end holds for both ('45 - 40 BC'), as people write it
-    if end <= 0 < start and first["before"] is None and first["after"] is None:
+    if end <= 0 < start and bare:
         start = 1 - start
     if end < start:
         raise UnreadableValue(text, "runs backwards; write the earlier year first")
@@ -167,6 +254,43 @@ def _span(written: str, text: str) -> tuple[int, int]:
 
 
 def _ends(said: str, symbols: Vocabulary, text: str) -> DateNotation:
+    """The two ends of a sample, with boundary and rings of its sapwood.
+
+    Spellings that hold what parts the ends ('H/S', '+/-p') are written otherwise first, and the
+    numbers that are not the year of an end are taken out.
+    """
+    said = _PLUS_MINUS_TYPED.sub("±", said)
+    for spelling, code in _awkward_spellings(symbols):
+        # a pattern is slow to make, and most notations hold none of them
+        if spelling in said:
+            said = re.sub(rf"\s*{re.escape(spelling)}(?!\w)", f" {code}", said).strip()
+    heartwood_year: int | None = None
+    for code in heartwood_boundary_signs(symbols):
+        if code not in said:
+            continue
+        if boundary := re.search(rf"\b{code}\s*(?:at|in|:)?\s*({_YEAR.pattern})(?!\d)", said):
+            heartwood_year = parse_year(boundary[1])
+            said = said[: boundary.start()] + code + said[boundary.end() :]
+    sapwood = _SAPWOOD.search(said)
+    if sapwood:
+        said = _SAPWOOD.sub(", ", said, count=1).strip(" ,;")
+    found = _both_ends(said, symbols, text) if said else DateNotation()
+    count = int(sapwood["before"] or sapwood["after"]) if sapwood else None
+    return replace(found, heartwood_year=heartwood_year, sapwood_count=count)
+
+
+def _awkward_spellings(symbols: Vocabulary) -> list[tuple[str, str]]:
+    """(spelling, code) of those with a blank or slash, which also part the ends; longest first."""
+    found = [(one, term.code) for term in symbols.terms for one in term.synonyms]
+    return sorted(((a, b) for a, b in found if re.search(r"[\s/]", a)), key=lambda p: -len(p[0]))
+
+
+def heartwood_boundary_signs(symbols: Vocabulary) -> list[str]:
+    """The symbols that say where the heartwood ends."""
+    return [term.code for term in symbols.terms if term.attributes.get("heartwood_boundary")]
+
+
+def _both_ends(said: str, symbols: Vocabulary, text: str) -> DateNotation:
     inner: YearMark | None = None
     rest = said
     alone = re.match(rf"{_DASH}\s+", said)
@@ -231,8 +355,61 @@ def _symbols(written: str, symbols: Vocabulary, side: str, text: str) -> tuple[s
             raise UnreadableValue(text, f"has the symbol '{spelling}' twice")
         found.append(spellings[spelling])
         rest = rest[len(spelling) :].lstrip(" ,;")
-    found.sort(key=lambda term: (int(term.attributes.get("rank", 99)), term.code))
-    return tuple(term.code for term in found)
+    return _in_order(found)
+
+
+def _in_order(terms: Iterable[Term]) -> tuple[str, ...]:
+    ranked = sorted(terms, key=lambda term: (int(term.attributes.get("rank", 99)), term.code))
+    return tuple(term.code for term in ranked)
+
+
+def write_notation(
+    said: DateNotation,
+    symbols: Vocabulary,
+    reasons: Vocabulary | None = None,
+    seasons: Vocabulary | None = None,
+) -> str:
+    """The notation in this project's own layout; `parse_notation` reads the same from it."""
+    if said.undated:
+        if said.undated_reason is None or reasons is None:
+            return "undated"
+        return f"undated: {reasons.label(said.undated_reason).lower()}"
+    return ", ".join(_parts(said, symbols, seasons))
+
+
+def _parts(said: DateNotation, symbols: Vocabulary, seasons: Vocabulary | None) -> Iterator[str]:
+    inner, outer = (None if one is None else write_mark(one) for one in (said.inner, said.outer))
+    if said.heartwood_year is not None:
+        boundary = heartwood_boundary_signs(symbols)[0]
+        year = f"{boundary} {write_year(said.heartwood_year)}"
+        outer, found = re.subn(rf"\b{boundary}\b", year, outer or "")
+        outer = outer if found else f"{outer} {year}".strip()
+    if inner is not None or outer is not None:
+        yield write_ends(inner, outer or "")
+    if said.sapwood_count is not None:
+        yield f"{said.sapwood_count} sapwood ring{'' if said.sapwood_count == 1 else 's'}"
+    if said.felled is None and said.season is None:
+        return
+    season = seasons.label(said.season).lower() if said.season and seasons else ""
+    years = write_range(*said.felled) if said.felled is not None else ""
+    percent = "" if said.percent is None else f"{said.percent:.10g} %"
+    brackets = "; ".join(one for one in (percent, said.source) if one)
+    yield " ".join(one for one in ("felled", season, years) if one) + (
+        f" ({brackets})" if brackets else ""
+    )
+
+
+def write_range(first: int | None, last: int | None) -> str:
+    """A range of years in this project's own layout.
+
+    >>> write_range(1781, 1785), write_range(1781, 1781), write_range(1720, None)
+    ('1781 - 1785', '1781', 'after 1720')
+    """
+    if first is None or last is None:
+        side = "by" if first is None else "after"
+        year = last if first is None else first
+        return "" if year is None else f"{side} {write_year(year)}"
+    return " - ".join(write_year(year) for year in dict.fromkeys((first, last)))
 
 
 def write_ends(inner: str | None, outer: str) -> str:
@@ -252,23 +429,3 @@ def write_mark(mark: YearMark) -> str:
     """
     year = "" if mark.year is None else write_year(mark.year)
     return f"{year} {' '.join(mark.symbols)}".strip()
-
-
-def cutting_class(outer_symbols: tuple[str, ...], symbols: Vocabulary) -> Cutting:
-    """What the symbols at the outside year say: a cutting, near-cutting or non-cutting date.
-
-    A '++' never makes a cutting date: rings counted at the end may be too few (common practice,
-    no source). Without any symbol that speaks of it, the answer is UNSTATED, not a guess.
-    """
-    classes = set()
-    for code in outer_symbols:
-        term = symbols.term(code)
-        if term is not None:
-            classes.add(term.attributes.get("cutting"))
-    if "no" in classes:
-        return Cutting.NON_CUTTING
-    if "near" in classes:
-        return Cutting.NEAR
-    if "yes" in classes:
-        return Cutting.NON_CUTTING if "++" in outer_symbols else Cutting.CUTTING
-    return Cutting.UNSTATED

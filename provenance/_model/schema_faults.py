@@ -65,9 +65,13 @@ TABLE_SHAPE = _Object(
 _TERM = _Object(
     _texts("code label definition source"),
     {
-        **_texts("match caution cutting genus side surface"),
+        **_texts("at_best match caution cutting genus season side surface"),
         **dict.fromkeys(
-            ("cuts_wood", "leaves_hole", "moves", "needs_from", "needs_to", "standing"), bool
+            (
+                *("cuts_wood", "heartwood_boundary", "leaves_hole", "moves", "needs_from"),
+                *("needs_to", "standing", "two_years"),
+            ),
+            bool,
         ),
         "synonyms": [str],
         "longest_m": _NUMBER,

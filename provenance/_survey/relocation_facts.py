@@ -14,6 +14,8 @@ from provenance._identity.check_character import check_letters
 from provenance._identity.identifier import full_identifier
 from provenance._identity.rotation import turned
 from provenance._ledger.holdings import Holding, holdings_of
+from provenance._model.felling import felling_in_words
+from provenance._model.notation import write_year
 from provenance._record.cells import float_of
 from provenance._record.package import Package
 from provenance._record.snapshot import Row, Snapshot
@@ -415,36 +417,21 @@ def _results(package: Package, sample_id: str) -> tuple[str, ...]:
             else ""
         )
         lines.append(f"{outcome}{reason}{': ' + said if said else ''}")
-        lines += _rings(package, row)
+        lines += filter(None, (_rings(package, row), felling_in_words(row, package.model)))
         lines.append(f"{party_words(package, row['laboratory_id'])}, {row['reported_on']}")
     return tuple(lines) or ("No result yet",)
 
 
-def _rings(package: Package, row: Row) -> list[str]:
-    """What the years of a result mean, in a sentence each."""
+def _rings(package: Package, row: Row) -> str:
+    """The first and the last ring with their signs in words, '' for a result without years."""
 
     def ring(side: str) -> str:
         codes = [code.strip() for code in row[f"{side}_symbol"].split(";") if code.strip()]
         signs = ", ".join(_label(package, "result_symbol", code).lower() for code in codes)
-        return f"{side}most ring {_year(row[f'{side}_year'])}" + (f" ({signs})" if signs else "")
+        year = write_year(int(row[f"{side}_year"]))
+        return f"{side}most ring {year}" + (f" ({signs})" if signs else "")
 
-    rings = [ring(side) for side in ("inner", "outer") if row[f"{side}_year"]]
-    lines = [f"{', '.join(rings).capitalize()}"] if rings else []
-    start, end = (_year(row[f"felled_{one}_year"]) for one in ("from", "to"))
-    if start or end:
-        span = start if start == end else f"{start or '?'} to {end or '?'}"
-        lines.append(f"Felled {span}, by the laboratory's estimate")
-    return lines
-
-
-def _year(text: str) -> str:
-    """A year as people write it; years are astronomical, so 0 is 1 BC.
-
-    >>> _year("1781"), _year("-44"), _year("")
-    ('1781', '45 BC', '')
-    """
-    year = float_of(text)
-    return text if year is None or year > 0 else f"{1 - year:.0f} BC"
+    return ", ".join(ring(side) for side in ("inner", "outer") if row[f"{side}_year"])
 
 
 def _years(row: Row) -> str:

@@ -123,3 +123,25 @@ def test_a_package_without_results_has_no_spans(tmp_path) -> None:
     spans, clusters = clustered(a_house(tmp_path))
     assert spans.is_empty()
     assert clusters.is_empty()
+
+
+def test_a_span_uses_the_laboratorys_range_and_an_estimate_with_its_source(tmp_path) -> None:
+    """Worked by hand: boundary 1655 and 9 to 41 rings of sapwood give 1664 to 1696."""
+    house = a_house(tmp_path, (1655, "B"), (1655, "vv"), (1655, "vv"), (1655, "HS"), (1655, "+;B"))
+    results = house.package.table("lab_result")
+    results.loc[3, ["felled_from_year", "felled_to_year"]] = ["1710", "1745"]
+    results.loc[4, ["outer_year", "inner_year", "felled_from_year"]] = ["", "", "1720"]
+    results.loc[5, ["sapwood_least", "sapwood_most"]] = ["9", "41"]
+    results.loc[5, "estimate_source"] = "Oak of Northfold (invented)"
+    house.package.write_table("lab_result", results)
+    spans, clusters = clustered(house, ClusterRule(least=1))
+    shown = ("sample_id", "cutting", "felled_from_year", "felled_to_year", "felled_by")
+    assert sorted(spans.select(shown).rows()) == [
+        ("1", "cutting", 1655, 1656, "last_ring"),
+        ("2", "non_cutting", 1710, 1745, "laboratory"),
+        ("3", "unstated", 1720, None, "laboratory"),
+        ("4", "non_cutting", 1664, 1696, "sapwood"),
+        ("5", "near", 1655, None, "last_ring"),
+    ]
+    # a range without a last ring is a span, and no cutting date
+    assert clusters["date_count"].to_list() == [1]

@@ -81,6 +81,16 @@ def test_a_word_that_is_in_no_list_comes_with_the_nearest_and_some_others() -> N
     assert "Did you mean 'Lintel'?" in why("element", "function", "lintle")
 
 
+def test_signs_that_differ_by_their_capitals_alone_are_told_apart() -> None:
+    """An unbroken ring is 'c', complete sapwood 'C'; where nothing else is meant 'b' is bark."""
+    for word, code in {"c": "c", "C": "C", "c; B": "c; B", "b": "B", "½c": "½C"}.items():
+        assert read("lab_result", "outer_symbol", word) == code
+    for word in ("c", "C"):
+        assert read("lab_result", "outer_symbol", word, synonyms={"c": "r"}) == "r"
+    for code in load_model().vocabularies["result_symbol"].codes:
+        assert read("lab_result", "outer_symbol", code) == code
+
+
 def test_several_codes_stand_in_one_cell() -> None:
     assert read("element", "tool_marks", "Adze; stone axe") == "adze; stone_axe"
     assert read("element", "tool_marks", "adze, adze/stone axe", split="[,/]") == "adze; stone_axe"

@@ -37,7 +37,13 @@ OPTIONAL: dict[str, dict[str, Any]] = {
     "party_role": {"vouches_for_keys": bool},
     "bore_size": {"mm": float},
     "element_function": {"longest_m": (int, float)},
+    "felling_season": {"two_years": bool},
     "file_kind": {"public": ("picture", "text")},
+    "result_symbol": {
+        "at_best": ("near", "no"),
+        "season": ("spring", "summer", "autumn", "winter", "growing", "dormant"),
+        "heartwood_boundary": bool,
+    },
     "species": {"genus": str},
 }
 
@@ -108,7 +114,7 @@ def test_codes_and_labels_are_unique_and_codes_have_the_right_form(name, vocabul
     labels = [term["label"] for term in vocabulary["terms"]]
     assert len(set(codes)) == len(codes)
     assert len(set(labels)) == len(labels)
-    forms = {"species": "[A-Z]{4}", "result_symbol": r"[A-Za-z]{1,4}|\+{1,2}"}
+    forms = {"species": "[A-Z]{4}", "result_symbol": r"[¼½]?[A-Za-z]{1,4}|\+{1,2}|±p?|\(comp\)"}
     form = forms.get(name, "[a-z][a-z0-9]*(_[a-z0-9]+)*")
     assert [code for code in codes if not re.fullmatch(form, code)] == []
 
@@ -266,13 +272,18 @@ def test_signs_of_laboratories_are_written_in_the_order_of_the_trade() -> None:
     assert rank["inc"] == rank["comp"]
 
 
-def test_bark_galleries_patina_and_an_unbroken_last_ring_make_cutting_dates() -> None:
-    """Common practice in the trade, cited from memory."""
+def test_bark_galleries_patina_an_unbroken_last_ring_and_whole_sapwood_make_cutting_dates() -> None:
+    """Common practice in the trade, cited from memory; 'be' is this project's own."""
     cutting = {code: term["cutting"] for code, term in terms_of("result_symbol").items()}
-    assert {code for code, value in cutting.items() if value == "yes"} == set("BGLcr")
+    assert {code for code, value in cutting.items() if value == "yes"} == {
+        *("B", "G", "L", "c", "r"),
+        *("C", "½C", "¼C", "be"),
+    }
     assert cutting["v"] == "near"
     assert cutting["vv"] == "no"
     assert cutting["+"] == cutting["++"] == cutting["inc"] == "qualifies"
+    at_best = {code: term.get("at_best") for code, term in terms_of("result_symbol").items()}
+    assert (at_best.pop("+"), at_best.pop("++"), set(at_best.values())) == ("near", "no", {None})
 
 
 def test_sensitivity_has_the_four_levels_that_editions_know() -> None:

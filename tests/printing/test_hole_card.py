@@ -63,7 +63,10 @@ def test_the_card_says_where_the_sample_lies_now_and_what_was_found(tmp_path: Pa
     )
     text = card_text(tmp_path, package)
     assert "Mara Birkwood (invented), Box 12 (since 2024-06-06)" in text
-    assert "dated 1702p - 1781B (Alder Ring Laboratory (invented))" in text
+    assert (
+        "dated 1702p - 1781B (Alder Ring Laboratory (invented)), felled in 1781 or before growth "
+        "began in 1782"
+    ) in text
 
 
 def test_a_superseded_result_is_not_on_the_card(tmp_path: Path) -> None:

@@ -18,6 +18,7 @@ from provenance._bundle.finding_aid.relocation_pages import RelocationPages
 from provenance._bundle.finding_aid.writing import Page, Writer
 from provenance._identity.check_character import check_letters
 from provenance._identity.identifier import full_identifier
+from provenance._model.felling import dates_in_words
 from provenance._record.edition_key import is_public
 from provenance._record.snapshot import Row
 
@@ -210,6 +211,7 @@ class ChainPages:
         except UnreadableValue:
             identifier = ""
         kind = record.label("sample", "kind", row["kind"])
+        results = record.results_of.get(key, ())
         self._write(
             "sample",
             key,
@@ -218,12 +220,22 @@ class ChainPages:
             identifier=identifier,
             check=check_letters(identifier) if identifier else "",
             dates=self.dates(row),
+            meaning=[
+                words
+                for one in record.standing_results(key)
+                if (words := dates_in_words(one, record.model))
+            ],
             rows=self._fields("sample", key, _SAMPLE_SHOWN),
             element=self.listed(element) if element else None,
             plugs=self._parts("plug", "plug_id", record.plugs_of.get(key, ()), _PLUG_SHOWN),
-            results=self._parts(
-                "lab_result", "result_id", record.results_of.get(key, ()), _RESULT_SHOWN
-            ),
+            results=[
+                part | {"words": dates_in_words(result, record.model)}
+                for part, result in zip(
+                    self._parts("lab_result", "result_id", results, _RESULT_SHOWN),
+                    results,
+                    strict=True,
+                )
+            ],
             standing=self._standing(key),
             events=self._events(key),
             trust=self._plans.trust.get(("sample", key), ""),

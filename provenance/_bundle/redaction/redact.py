@@ -35,6 +35,7 @@ from provenance._bundle.redaction.stand_ins import WITHDRAWAL
 from provenance._bundle.redaction.tables import redact_table, released_names
 from provenance._ledger.custody import last_seal
 from provenance._model.schema import Model, Table
+from provenance._record.computed_from import COMPUTED_FROM
 from provenance._record.edition_key import EDITION, EDITION_KEY, edition_key, is_public
 from provenance._record.package import (
     DESCRIPTOR,
@@ -54,7 +55,8 @@ _VERSION = re.compile(r"[0-9]{1,3}(\.[0-9]{1,3}){0,3}")
 _MOMENT = re.compile(r"[0-9]{4}-[0-9]{2}-[0-9]{2}(T[0-9:]{8}Z)?")
 NO_KEY = "00"
 _OWN_PROPERTIES = ("$schema", "name", "title", "description", "created", "profileName",
-                   "writtenBy", "resources", EDITION_KEY, GRID, BUILDINGS, CELL_SHOWN)  # fmt: skip
+                   "writtenBy", "resources", COMPUTED_FROM, EDITION_KEY, GRID, BUILDINGS,
+                   CELL_SHOWN)  # fmt: skip
 
 
 @dataclass(frozen=True)

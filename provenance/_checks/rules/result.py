@@ -20,11 +20,11 @@ from provenance._checks.language.views import (
     results_with_samples,
     species_differ,
 )
+from provenance._model.determination import WITH_YEARS
 from provenance._record.joined import codes_in
 from provenance._record.snapshot import Snapshot
 from provenance._record.tables import ROW
 
-WITH_YEARS = ("dated", "tentative")
 YEARS = ("inner_year", "outer_year", "felled_from_year", "felled_to_year")
 
 
@@ -241,7 +241,8 @@ def superseded_twice(tables: Snapshot) -> pl.DataFrame:
 )
 def dated_without_year(tables: Snapshot) -> pl.DataFrame:
     """A date is a year."""
-    no_year = pl.col("outer_year").is_null() & pl.col("felled_to_year").is_null()
+    years = ("outer_year", "felled_from_year", "felled_to_year")
+    no_year = pl.all_horizontal(pl.col(years).is_null())
     return tables["lab_result"].filter(pl.col("outcome").is_in(WITH_YEARS) & no_year)
 
 

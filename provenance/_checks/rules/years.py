@@ -10,6 +10,7 @@ import polars as pl
 from provenance._checks.language.links import codes_with, unlike_first
 from provenance._checks.language.rule import COMMON_PRACTICE, rule
 from provenance._checks.language.views import in_list, live_results, results_with_samples
+from provenance._model.felling import what_is_left
 from provenance._record.snapshot import Snapshot
 
 RINGS_PER_MM = 10.0
@@ -28,8 +29,9 @@ def _signs(tables: Snapshot, *cutting: str) -> list[str]:
     return codes_with(tables, "result_symbol", "cutting", *cutting)
 
 
-def _qualified() -> pl.Expr:
-    return in_list("outer_signs", ["+", "++"])
+def _qualified(tables: Snapshot) -> pl.Expr:
+    """Whether a sign stands there that takes a cutting date away, such as + and ++."""
+    return in_list("outer_signs", list(what_is_left(tables.model.vocabularies["result_symbol"])))
 
 
 @rule(
@@ -60,7 +62,7 @@ def outer_before_inner(tables: Snapshot) -> pl.DataFrame:
 )
 def rings_do_not_fit_years(tables: Snapshot) -> pl.DataFrame:
     """One ring a year: a difference shows a slip, or rings that the laboratory did not mention."""
-    flagged = pl.when(_qualified()).then(MISSING_SHARE_FLAGGED).otherwise(MISSING_SHARE)
+    flagged = pl.when(_qualified(tables)).then(MISSING_SHARE_FLAGGED).otherwise(MISSING_SHARE)
     missing = pl.col("span") - pl.col("ring_count")
     return (
         results_with_samples(tables)
@@ -259,7 +261,7 @@ def cutting_dates_differ(tables: Snapshot) -> pl.DataFrame:
     """A tree is felled once."""
     cutting = live_results(tables).filter(
         in_list("outer_signs", _signs(tables, "yes"))
-        & ~_qualified()
+        & ~_qualified(tables)
         & pl.col("outer_year").is_not_null()
         & pl.col("element_id").is_not_null()
     )
@@ -316,7 +318,7 @@ def felling_far_from_cutting_date(tables: Snapshot) -> pl.DataFrame:
     furthest = pl.max_horizontal("felled_from_year", "felled_to_year")
     return results_with_samples(tables).filter(
         in_list("outer_signs", _signs(tables, "yes"))
-        & ~_qualified()
+        & ~_qualified(tables)
         & (furthest > pl.col("outer_year") + 1)
     )
 

@@ -208,11 +208,14 @@ class CellReader:
                 "the remarks",
             )
 
+    def _code_of(self, word: str) -> str | None:
+        return self._words.get(word.strip()) or self._words.get(_normal(word))
+
     def _codes(self, text: str) -> str:
         one, habits = self._field, self._habits
         if not one.separator:
             return self._code(text)
-        if (whole := self._words.get(_normal(text))) is not None:
+        if (whole := self._code_of(text)) is not None:
             return whole
         parts = [part.strip() for part in re.split(habits.split or _SPLIT, text)]
         codes = [self._code(part, text) for part in parts if part]
@@ -221,7 +224,7 @@ class CellReader:
         return f"{one.separator} ".join(dict.fromkeys(codes))
 
     def _code(self, word: str, cell: str = "") -> str:
-        code = self._words.get(_normal(word))
+        code = self._code_of(word)
         if code is not None:
             return code
         assert self._vocabulary is not None
@@ -230,7 +233,7 @@ class CellReader:
         some = labels if len(labels) <= _WORD_LIMIT else [*labels[:_WORD_LIMIT], "…"]
         part = f"has '{word}', which is" if cell and cell != word else "is"
         sure = without_doubt(word)
-        if sure != word and (code := self._words.get(_normal(sure))) is not None:
+        if sure != word and (code := self._code_of(sure)) is not None:
             raise UnreadableValue(
                 cell or word,
                 f"says '{sure}' with a doubt, for which '{self._field.title}' has no place; write "
@@ -353,7 +356,8 @@ def _words_of(vocabulary: Vocabulary, habits: ReadingHabits) -> Mapping[str, str
     for term in vocabulary.terms:
         words[_normal(term.label)] = term.code
     for term in vocabulary.terms:
-        words[_normal(term.code)] = term.code
-    for word, code in habits.synonyms.items():
-        words[_normal(word)] = code
-    return words
+        # 'C' beside 'c' is known by its capital alone
+        word = _normal(term.code)
+        words[term.code if word in vocabulary.codes else word] = term.code
+    own = {_normal(word): code for word, code in habits.synonyms.items()}
+    return {word: own.get(_normal(word), code) for word, code in words.items()} | own

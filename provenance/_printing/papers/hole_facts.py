@@ -10,6 +10,7 @@ import polars as pl
 from provenance._base.errors import TreenailError
 from provenance._drawing.fitting import Pair
 from provenance._ledger.holdings import Holding, holdings_of
+from provenance._model.felling import felling_in_words
 from provenance._model.schema import Model
 from provenance._printing.labels.facts import SampleFacts, gather_facts, joined, rows_by_key
 from provenance._record.cells import float_of
@@ -228,6 +229,7 @@ def _now(
     date = joined(" ", words, result.get("notation", ""))
     if date and result.get("laboratory_id"):
         date += f" ({named(result['laboratory_id'])})"
+    date = joined(", ", date, felling_in_words(result, package.model))
     return (("sample now", where), ("record", record), ("result", date))
 
 

@@ -19,6 +19,7 @@ from provenance._base.errors import UnusablePackage
 from provenance._base.findings import Finding
 from provenance._base.frames import to_pandas
 from provenance._base.progress import Progress, say_nothing
+from provenance._record.computed_from import note_sources
 from provenance._record.package import Package
 from provenance._survey.adjust.blunders import BY_WOOD
 from provenance._survey.adjust.control import Control, adjust_control
@@ -51,7 +52,7 @@ from provenance._survey.adjust.survey_findings import (
 )
 from provenance._survey.adjust.trust import Trust, datum_trust, point_trust
 from provenance._survey.adjust.wood import HoleSet, set_holes
-from provenance._survey.parts.field_record import FieldRecord, read_field_record
+from provenance._survey.parts.field_record import SURVEYED, FieldRecord, read_field_record
 from provenance._survey.parts.observation import (
     ELLIPSOID_95,
     KINDS,
@@ -268,6 +269,8 @@ def survey_package(
                 kept = before.filter(before["site_id"] != site)
                 frame = pl.concat([kept, _as_texts(frame)], how="diagonal")
             package.write_table(table, frame)
+        if site is None:
+            note_sources(package, "survey", [t for t in SURVEYED if t in package.model.tables])
     return result
 
 

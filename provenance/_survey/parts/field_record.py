@@ -22,8 +22,8 @@ from provenance._survey.parts.observation import Floats, Ints
 Names = npt.NDArray[np.object_]
 BUILDING = "building"
 """The kind of a place that is one."""
-_TABLES = ("site", "place", "datum", "tie", "element", "sample")
-_NEWER_TABLES = ("declination",)
+SURVEYED = ("site", "place", "datum", "tie", "element", "sample", "declination")
+"""The tables that a survey reads; a package of an older version may lack the last."""
 
 
 @dataclass(frozen=True)
@@ -290,11 +290,12 @@ def read_field_record(package: Package, site: str | None = None) -> FieldRecord:
 
     Raises UnusableInput when there is no such site.
     """
-    tables = {name: package.tables.texts(name) for name in _TABLES}
-    for name in _NEWER_TABLES:
-        # a package of an older version has none
-        there = name in package.model.tables
-        tables[name] = package.tables.texts(name) if there else pl.DataFrame({ROW: []})
+    # a package of an older version has not all of them
+    there = set(package.model.tables)
+    tables = {
+        name: package.tables.texts(name) if name in there else pl.DataFrame({ROW: []})
+        for name in SURVEYED
+    }
     record = FieldRecord(tables, is_public(package))
     if site is None:
         return record
