@@ -417,7 +417,8 @@ def _results(package: Package, sample_id: str) -> tuple[str, ...]:
             else ""
         )
         lines.append(f"{outcome}{reason}{': ' + said if said else ''}")
-        lines += filter(None, (_rings(package, row), felling_in_words(row, package.model)))
+        for words in (_rings(package, row), felling_in_words(row, package.model)):
+            lines += [words[0].upper() + words[1:]] if words else []
         lines.append(f"{party_words(package, row['laboratory_id'])}, {row['reported_on']}")
     return tuple(lines) or ("No result yet",)
 

@@ -86,6 +86,8 @@ SEVERAL_MEANINGS = {
     "longitude": "as latitude",
     "declination_deg": "of the day of the survey in site, of the day beside it in declination",
     "source": "of what happened in episode, of the figure in declination",
+    "felled_from_year": "the laboratory's in lab_result; in span felled_by says what it rests on",
+    "felled_to_year": "as felled_from_year",
     "species": "lab_result has what the laboratory found; derived tables say which one they took",
 }
 """Columns that two tables describe in different words, and why that misleads nobody."""
