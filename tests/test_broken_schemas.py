@@ -117,7 +117,7 @@ def damages(draw: st.DrawFn, sound: Package) -> tuple[str, str]:
 
 @given(data=st.data())
 @settings(
-    max_examples=60,
+    max_examples=30,
     suppress_health_check=[HealthCheck.function_scoped_fixture, HealthCheck.too_slow],
 )
 def test_whatever_is_damaged_every_command_ends_in_a_sentence(

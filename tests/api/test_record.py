@@ -336,7 +336,7 @@ def test_no_link_is_followed_in_a_bundle_folder(bundle) -> None:
 
 
 # the folder for temporary files serves all examples
-@settings(max_examples=40, suppress_health_check=[HealthCheck.function_scoped_fixture])
+@settings(max_examples=20, suppress_health_check=[HealthCheck.function_scoped_fixture])
 @given(st.data())
 def test_whatever_a_stranger_writes_into_schemas_and_tables_is_read_or_refused(zip_bundle, data):
     """One value of a description, or a few bytes of a table, is made another one."""

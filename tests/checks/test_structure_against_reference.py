@@ -179,7 +179,7 @@ def _files(draw: st.DrawFn, model: Model, at_most: int) -> dict[str, Rows]:
 
 
 @given(files=_files(EVERY_CONSTRAINT, 6), ending=st.sampled_from(["\n", "\r\n"]))
-@settings(max_examples=40, phases=NO_SHRINKING, suppress_health_check=[HealthCheck.too_slow])
+@settings(max_examples=20, phases=NO_SHRINKING, suppress_health_check=[HealthCheck.too_slow])
 def test_every_fault_gets_the_verdict_of_the_reference_library(
     tmp_path_factory: pytest.TempPathFactory, files: dict[str, Rows], ending: str
 ) -> None:
@@ -252,7 +252,7 @@ def _damaged(draw: st.DrawFn, model: Model) -> dict[str, Rows]:
 
 
 @given(files=_damaged(_real_model()))
-@settings(max_examples=8, phases=NO_SHRINKING, suppress_health_check=[HealthCheck.too_slow])
+@settings(max_examples=4, phases=NO_SHRINKING, suppress_health_check=[HealthCheck.too_slow])
 def test_the_real_schemas_get_the_verdicts_of_the_reference_library(
     tmp_path_factory: pytest.TempPathFactory, files: dict[str, Rows]
 ) -> None:
