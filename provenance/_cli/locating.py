@@ -252,7 +252,8 @@ def _show(found: object, verdicts: Mapping[str, str]) -> None:
     beside = f" and {found.reserved} reserved numbers" if found.reserved else ""
     click.echo(visible(f"'{found.reading.text}' among {found.searched} recorded plugs{beside}"))
     if found.none_fits:
-        click.echo("No recorded plug fits well; the nearest are:")
+        nearest = " well; the nearest are:" if found.candidates else "."
+        click.echo(f"No recorded plug fits{nearest}")
     for one in found.candidates:
         plug = one.plug
         named = f"sample {plug.sample_id} of {plug.site_id}"

@@ -164,7 +164,8 @@ def locate_plug(
         parsed,
         len(plugs) - reserved,
         candidates,
-        stranger / total,
+        # what is longer than any number that is struck leaves nothing to share
+        stranger / total if total else 1.0,
         reserved=reserved,
         exchanged=tuple(one for one in parsed.exchanged if one in slips),
         notes=around.notes,

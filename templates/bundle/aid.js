@@ -194,7 +194,7 @@ function rankPlugs(data, reading, given) {
   const candidates = weighed.filter((one) => one[0] > 0).sort((a, b) => b[0] - a[0]);
   return {
     candidates: candidates.map((one) => [one[0] / total, one[1]]),
-    unrecorded: stranger / total,
+    unrecorded: total ? stranger / total : 1,
     exchanged: exchangedOf(ways).filter((stamp) => data.plugs.some((plug) => plug[2] === stamp)),
     says: seen.says || "",
   };

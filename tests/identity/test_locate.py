@@ -6,8 +6,10 @@ import math
 
 import pytest
 from click.testing import CliRunner
+from hypothesis import example, given, settings
+from hypothesis import strategies as st
 
-from provenance._base.errors import TreenailError, UnusableInput
+from provenance._base.errors import TreenailError, UnreadableValue, UnusableInput
 from provenance._catalogue.plugs import gather_plugs, index_plugs, stored_plugs
 from provenance._cli.locating import locate as locate_command
 from provenance._identity.locate import locate_plug
@@ -37,6 +39,24 @@ def test_all_probabilities_and_that_of_no_record_add_up_to_one(tmp_path) -> None
     package = a_site_with(tmp_path, "452", "477", "168")
     found = locate_plug(gather_plugs(package.folder), "1?8")
     assert math.isclose(sum(c.probability for c in found.candidates) + found.unrecorded, 1)
+
+
+@pytest.fixture(scope="module")
+def three_plugs(tmp_path_factory):
+    return gather_plugs(a_site_with(tmp_path_factory.mktemp("three"), "452", "477", "168").folder)
+
+
+@settings(max_examples=60)
+@given(reading=st.text("0123456789AEIlLOSZhxz?._-[]", min_size=1, max_size=30))
+@example(reading="sample_id")
+def test_whatever_is_read_is_a_sentence_or_probabilities_that_add_up(three_plugs, reading) -> None:
+    """Also what is longer than any number that is struck, which no plug explains."""
+    try:
+        found = locate_plug(three_plugs, reading)
+    except UnreadableValue:
+        return
+    total = sum(one.probability for one in found.candidates) + found.unrecorded
+    assert math.isclose(total, 1), reading
 
 
 def test_a_number_of_no_record_is_said_to_be_so_and_the_nearest_named(tmp_path) -> None:

@@ -19,7 +19,7 @@ def hole_trust(known: KnownPoints, at: int) -> Trust:
     """
     record, sample = known.record, int(known.holes.sample[at])
     own = known.trust(record.point_keys[record.n_ends + sample])
-    if known.is_taped(record.cell("sample", "sample_id", sample)):
+    if not own.verdict or known.is_taped(record.cell("sample", "sample_id", sample)):
         return own
     element = int(known.holes.element[at])
     ends = (known.trust(record.point_keys[2 * element + end]) for end in (0, 1))

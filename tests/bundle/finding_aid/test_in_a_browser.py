@@ -118,6 +118,13 @@ def test_page_and_command_rank_a_worn_stamp_alike(open_page: Any, record: Packag
         assert told["unrecorded"] == pytest.approx(found.unrecorded, rel=1e-9), reading
         assert tuple(told["exchanged"]) == found.exchanged, reading
         assert bool(told["says"]) == bool(found.notes), reading
+    longer = "1234567890123"
+    nothing = {"dowel": None, "upright": False, "place": "", "species": ""}
+    told = page.evaluate(
+        "([reading, seen]) => rankPlugs(aid.data, reading, seen)", [longer, nothing]
+    )
+    assert (told["candidates"], told["unrecorded"]) == ([], 1)
+    assert locate_plug(plugs, longer).unrecorded == 1
 
 
 def test_what_is_beside_the_numbers_is_said(open_page: Any) -> None:
