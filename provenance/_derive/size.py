@@ -16,6 +16,7 @@ import polars as pl
 from provenance._record.joined import standing_results
 from provenance._record.package import Package
 from provenance._record.snapshot import Snapshot
+from provenance._record.tables import laid_out
 
 Numbers = TypeVar("Numbers", float, pl.Expr)
 
@@ -60,7 +61,7 @@ def derive_sizes(package: Package) -> pl.DataFrame:
     a, b, length = pl.col("diameter_a_cm"), pl.col("diameter_b_cm"), pl.col("length_m")
     # one measured end alone says nothing of butt and top
     both = a.is_not_null() & b.is_not_null()
-    return (
+    sized = (
         tables["element"]
         .join(_species_of_laboratory(tables), on="element_id", how="left", maintain_order="left")
         .with_columns(
@@ -76,8 +77,8 @@ def derive_sizes(package: Package) -> pl.DataFrame:
             newton_m3=newton_m3(a, (a + b) / 2, b, length),
         )
         .with_columns(taper=(pl.col("butt_cm") - pl.col("top_cm")) / length)
-        .select(package.model.table("size").names)
     )
+    return laid_out(sized, package.model.table("size"))
 
 
 def _species_of_laboratory(tables: Snapshot) -> pl.DataFrame:

@@ -31,6 +31,19 @@ def polars_type(one: Field) -> pl.DataType:
     return _TYPES.get(one.type, _TYPES["string"])[0]
 
 
+def laid_out(frame: pl.DataFrame, table: Table) -> pl.DataFrame:
+    """The columns of a table in its order and of its types; those that the frame lacks are blank,
+    and those that the table lacks, as an older one does, are left out.
+    """
+    columns = [
+        frame[one.name].cast(polars_type(one))
+        if one.name in frame.columns
+        else pl.Series(one.name, [None] * len(frame), polars_type(one))
+        for one in table.fields
+    ]
+    return pl.DataFrame(columns)
+
+
 def is_blank(text: pl.Series) -> bool:
     """Whether nothing is written in any cell of a column of texts."""
     # of most columns with anything in them the first cell already says so

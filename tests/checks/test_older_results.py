@@ -38,6 +38,7 @@ def an_older_package(tmp_path) -> Package:
         if term["code"] not in NEW_SIGNS
     ]
     del lists["felling_season"]
+    (package.folder / "schemas" / "felling.json").unlink()
     model["vocabularies"] = list(lists.values())
     path.write_text(json.dumps(model), "utf-8")
     return open_package(package.folder)

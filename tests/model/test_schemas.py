@@ -25,9 +25,9 @@ EACH = pytest.mark.parametrize("table", MODEL.tables.values(), ids=lambda t: t.n
 
 
 def test_every_table_of_the_chain_is_there() -> None:
-    chain = ["site", "party", "place", "datum", "declination", "tie", "element", "sample", "plug"]
-    chain += ["consignment", "custody", "lab_result", "file", "episode", "reservation"]
-    chain += ["number_range", "standin", "withdrawal", "plan_fit", "plan_point"]
+    chain = ["site", "party", "place", "relation", "datum", "declination", "tie", "element"]
+    chain += ["sample", "plug", "consignment", "custody", "lab_result", "file", "assumption"]
+    chain += ["episode", "reservation", "number_range", "standin", "withdrawal", "plan_fit", "plan_point"]
     assert [table.name for table in MODEL.of_role("record")] == chain
 
 
@@ -88,6 +88,7 @@ SEVERAL_MEANINGS = {
     "source": "of what happened in episode, of the figure in declination",
     "felled_from_year": "the laboratory's in lab_result; in span felled_by says what it rests on",
     "felled_to_year": "as felled_from_year",
+    "felling_season": "as felled_from_year",
     "species": "lab_result has what the laboratory found; derived tables say which one they took",
 }
 """Columns that two tables describe in different words, and why that misleads nobody."""

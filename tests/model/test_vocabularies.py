@@ -21,19 +21,30 @@ EACH = pytest.mark.parametrize(("name", "vocabulary"), VOCABULARIES.items(), ids
 OWN_KEYS = {"code", "label", "definition", "source", "match", "synonyms"}
 
 # What each list adds to its terms; a rule or a form relies on it.
+SECTIONS = (
+    "round", "half", "quarter", "two_sided", "rectangle", "rectangle_boxed", "plank", "not_known",
+)  # fmt: skip
 ATTRIBUTES: dict[str, dict[str, Any]] = {
+    "assumption_kind": {"unit": str},
     "custody_event": {"moves": bool, "needs_from": bool, "needs_to": bool},
+    "element_shape": {"section": SECTIONS},
+    "felling_class": {"rank": int},
     "hazard": {"caution": str},
     "in_place_status": {"standing": bool},
     "outer_surface": {"surface": ("present", "perhaps", "gone")},
+    "relation_kind": {"order": ("later", "same", "after_unless_replaced")},
     "result_symbol": {
         "side": ("inner", "outer", "both"),
         "cutting": ("yes", "near", "no", "qualifies"),
         "rank": int,
     },
     "sample_kind": {"leaves_hole": bool, "cuts_wood": bool},
+    "wood_section": {"share": (int, float)},
 }
 OPTIONAL: dict[str, dict[str, Any]] = {
+    "assumption_kind": {
+        "per": ("tree", "cut_m2", "hewn_m2", "m3_km", "t_km", "piece", "m", "m3"),
+    },
     "party_role": {"vouches_for_keys": bool},
     "bore_size": {"mm": float},
     "element_function": {"longest_m": (int, float)},

@@ -18,7 +18,11 @@ from provenance._record.tables import ROW
 FORMER_KEY = "former_key"
 COMPUTED_BY = {
     **dict.fromkeys(("position", "position_place"), "survey"),
-    **dict.fromkeys(("size", "stem", "span", "cluster"), "derive"),
+    **dict.fromkeys(
+        ("size", "stem", "span", "cluster", "felling", "phase", "phase_piece", "phase_event"),
+        "derive",
+    ),
+    **dict.fromkeys(("tree_bound", "tree_bound_piece"), "derive"),
 }
 """Table → the command that computes it."""
 _MOST_GUESSED, _LARGEST_SEARCHED = 50, 5_000
