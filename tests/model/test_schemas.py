@@ -27,7 +27,15 @@ EACH = pytest.mark.parametrize("table", MODEL.tables.values(), ids=lambda t: t.n
 def test_every_table_of_the_chain_is_there() -> None:
     chain = ["site", "party", "place", "relation", "datum", "declination", "tie", "element"]
     chain += ["sample", "plug", "consignment", "custody", "lab_result", "file", "assumption"]
-    chain += ["episode", "reservation", "number_range", "standin", "withdrawal", "plan_fit", "plan_point"]
+    chain += [
+        "episode",
+        "reservation",
+        "number_range",
+        "standin",
+        "withdrawal",
+        "plan_fit",
+        "plan_point",
+    ]
     assert [table.name for table in MODEL.of_role("record")] == chain
 
 
