@@ -96,26 +96,26 @@ class Estimate:
 def estimate(
     measure: Measure, form: Form, readings: Numbers, sds: Numbers, shared_cm: Numbers
 ) -> Estimate:
-    """A measure with its uncertainty to first order (JCGM 100:2008, 5.1.2, with the differences of
-    5.1.3, note 2, which hold where a face is so narrow that its slope is not finite).
+    """A measure with its uncertainty to first order (JCGM 100:2008, 5.1.2). Differences over one
+    standard deviation stand for slopes, as in 5.1.3, note 2; the mean of those either way is taken,
+    since the slope of the width of a face is not finite where the face begins.
 
     `sds` has the standard deviation of each reading, independent of all others; `shared_cm` that of
     an error which all diameters have in common. A reading that was not taken adds nothing.
     """
 
-    def half_difference(rows: list[int], error: Numbers) -> Numbers:
+    value = measure(form, readings)
+
+    def difference(rows: list[int], error: Numbers) -> Numbers:
         off = np.zeros_like(readings)
         off[rows] = error
-        lower = np.maximum(readings - off, readings / 1000)
-        difference: Numbers = (measure(form, readings + off) - measure(form, lower)) / 2
-        return difference
+        more = measure(form, readings + off)
+        less = measure(form, np.maximum(readings - off, readings / 1000))
+        mean: Numbers = (np.abs(more - value) + np.abs(value - less)) / 2
+        return mean
 
-    own = np.array([half_difference([row], sds[row]) for row in range(len(readings))])
-    return Estimate(
-        measure(form, readings),
-        np.sqrt((own**2).sum(axis=0)),
-        np.abs(half_difference(DIAMETERS, shared_cm)),
-    )
+    own = np.array([difference([row], sds[row]) for row in range(len(readings))])
+    return Estimate(value, np.sqrt((own**2).sum(axis=0)), difference(DIAMETERS, shared_cm))
 
 
 # -- one cross-section -----------------------------------------------------------------------------
