@@ -82,7 +82,8 @@ def derive_package(package: Package, *, into: Path | None = None, **rules: Any) 
                 table = package.model.table(name)
                 package.write_table_to(stream, name, _rounded(laid_out(frame, table)))
         if into is None:
-            note_sources(package, "derive", SOURCES)
+            known = package.model.tables  # an older package may lack some
+            note_sources(package, "derive", [one for one in SOURCES if one in known])
     return derived
 
 

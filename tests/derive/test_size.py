@@ -15,6 +15,7 @@ from provenance._derive.summary import derive_package
 from provenance._intake.values.units import read_length
 from provenance._record.package import open_package
 from tests.builders import a_package
+from tests.checks.rules.record import rules
 
 READINGS = ("diameter_a1_cm", "diameter_a2_cm", "diameter_b1_cm", "diameter_b2_cm")
 
@@ -224,6 +225,8 @@ def test_a_package_from_before_cross_sections_is_derived_as_its_schema_has_it(tm
     rows = pl.read_csv(package.table_path("element"), infer_schema=False)
     rows.drop(later).write_csv(package.table_path("element"))
     older = open_package(package.folder)
+    for rule in ("diagonal_implausible", "round_corners_not_measured"):
+        assert rules()[f"element.{rule}"].find(older.tables).is_empty()
     derived = derive_package(older).tables["size"]
     assert derived["volume_m3"][0] > 0.1
     written = older.tables["size"]

@@ -205,8 +205,8 @@ def plank_too_thick(tables: Snapshot) -> pl.DataFrame:
     table="element",
     field="diagonal_cm",
     severity="warning",
-    says="{element_id} measures {diagonal_cm} cm from corner to corner; its thicker end, {first_cm} "
-    "by {second_cm} cm, allows for {least_cm:.1f} to {most_cm:.1f} cm.",
+    says="{element_id} measures {diagonal_cm} cm from corner to corner; its thicker end, "
+    "{first_cm} by {second_cm} cm, allows for {least_cm:.1f} to {most_cm:.1f} cm.",
     remedy="Check the three figures, and that they are of one end.",
     source="Pythagoras; how far readings may be off: common practice, no source",
 )
