@@ -91,13 +91,13 @@ def volume_bars(page: ChartPage, derived: Derived, places: Places) -> list[str] 
     all_of_it = total(every, "volume")
     return [
         f"n = {counted(len(sizes), 'piece', 'pieces')} with a volume, of {len(every)}; in brackets "
-        f"the number of pieces. {without_volume(every)}",
+        f"the number of pieces. {without_volume(every)}".rstrip(),
         "The volume is that of the wood as it is, by its cross-section, from the readings at both "
         "ends.",
         f"All together {all_of_it.value:.2f} m³; reading the sizes alone makes it uncertain by "
         f"{all_of_it.sd:.2f} m³ (one standard deviation). How far the wood departs from its "
         "cross-section, shrinkage and bark are not known; wood that is hidden or gone is not in "
-        "it. The logs that it was worked from were larger.",
+        "it. The logs of worked wood were larger.",
     ]
 
 

@@ -13,6 +13,7 @@ from provenance._base.resources import shipped
 from provenance._derive.size import derive_faces, derive_sizes, size_in_words, total
 from provenance._derive.summary import derive_package
 from provenance._intake.values.units import read_length
+from provenance._record.new import update_package
 from provenance._record.package import open_package
 from tests.builders import a_package
 from tests.checks.rules.record import rules
@@ -234,3 +235,8 @@ def test_a_package_from_before_cross_sections_is_derived_as_its_schema_has_it(tm
     assert written["butt_cm"].to_list() == [22]
     assert "volume_m3" not in written.columns
     assert size_in_words(older.tables.rows("size")[0]) == ""
+    older.write_table("size", written.drop("row").with_columns(newton_m3=pl.lit(1.5)))
+    # what is computed no more does not keep it from being brought forward
+    brought = update_package(older, "blank")
+    derive_package(brought)
+    assert brought.tables["size"]["volume_m3"][0] > 0.1
