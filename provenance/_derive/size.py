@@ -17,6 +17,7 @@ from provenance._derive.reading_error import DIAMETERS, LENGTH, reading_sds
 from provenance._derive.sections import Form, Measure
 from provenance._model.schema import Model, Vocabulary, vocabulary_from
 from provenance._record.assumptions import assumptions_of
+from provenance._record.cells import float_of
 from provenance._record.joined import standing_results
 from provenance._record.package import Package
 from provenance._record.snapshot import Row, Snapshot
@@ -59,12 +60,12 @@ def size_in_words(row: Row) -> str:
     """What a row of the table `size`, as texts, says of volume and log, in sentences."""
     if why := row["no_volume"]:
         return f"Volume not known: {_shipped('no_volume').label(why).lower()}."
-    if not row["volume_m3"]:  # written by an older program
+    volume, log = _with_sd(row, "volume"), _with_sd(row, "log")
+    if not (volume and log):  # written by an older program, or a fault that the check names
         return ""
-    section = _shipped("wood_section").label(row["section"]).lower()
-    words = f"Volume as {section}: {_with_sd(row, 'volume')}"
+    words = f"Volume as {_shipped('wood_section').label(row['section']).lower()}: {volume}"
     if row["section"] != "round":
-        words += f"; it was worked from a log of at least {_with_sd(row, 'log')}"
+        words += f"; it was worked from a log of at least {log}"
         if row["section"] in _SHARED_LOGS:
             words += ", from which other pieces may have come too"
     return (
@@ -74,9 +75,14 @@ def size_in_words(row: Row) -> str:
 
 
 def _with_sd(row: Row, measure: str) -> str:
-    """A volume with its deviation, to two digits of the latter (JCGM 100:2008, 7.2.6)."""
-    volume = float(row[f"{measure}_m3"])
-    sd = math.hypot(float(row[f"{measure}_sd_m3"]), float(row[f"{measure}_bias_m3"]))
+    """A volume with its deviation, to two digits of the latter (JCGM 100:2008, 7.2.6); '' where
+    one is missing or is not a number.
+    """
+    read = [float_of(row[f"{measure}{kind}_m3"]) for kind in ("", "_sd", "_bias")]
+    numbers = [one for one in read if one is not None and math.isfinite(one)]
+    if len(numbers) < len(read):
+        return ""
+    volume, sd = numbers[0], math.hypot(*numbers[1:])
     places = 6 if sd <= 0 else min(max(1 - math.floor(math.log10(sd)), 0), 6)
     return f"{volume:.{places}f} ± {sd:.{places}f} m³"
 

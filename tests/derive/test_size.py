@@ -194,6 +194,9 @@ def test_volume_and_log_are_said_in_words_with_as_many_digits_as_they_are_worth(
         "0.0043 m³, from which other pieces may have come too (one standard deviation"
     )
     assert size_in_words(split) == "Volume not known: cross-section not known."
+    for fault in ("", "much", "NaN", "INF"):
+        for column in ("volume_m3", "volume_sd_m3", "log_bias_m3"):
+            assert size_in_words({**sawn, column: fault}) == "", (column, fault)
 
 
 def test_a_package_from_before_cross_sections_is_derived_as_its_schema_has_it(tmp_path) -> None:
