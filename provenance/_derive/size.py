@@ -63,7 +63,8 @@ def size_in_words(row: Row) -> str:
     volume, log = _with_sd(row, "volume"), _with_sd(row, "log")
     if not (volume and log):  # written by an older program, or a fault that the check names
         return ""
-    words = f"Volume as {_shipped('wood_section').label(row['section']).lower()}: {volume}"
+    section = _shipped("wood_section").label(row["section"]).lower()
+    words = f"Volume in place (cross-section {section}): {volume}"
     if row["section"] != "round":
         words += f"; it was worked from a log of at least {log}"
         if row["section"] in _SHARED_LOGS:
