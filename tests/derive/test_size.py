@@ -109,6 +109,20 @@ def test_wood_without_a_volume_says_why(tmp_path) -> None:
     assert 0.9 * sharp < rows["measured"]["volume_m3"] < sharp
 
 
+def test_readings_that_are_no_sizes_stop_nothing(tmp_path) -> None:
+    builder = a_site(tmp_path)
+    odd = ("0", "-2", "NaN", "INF", "x", "1e400", "1e-400", "1e-999999999", "1e999999999", "1e300")
+    for text in odd:
+        for column in (*READINGS, "length_m"):
+            name = f"{column} {text}"
+            builder.with_row("element", element_id=name, shape="sawn", **{column: text})
+    sizes = derive_sizes(builder.package)
+    assert len(sizes) == 5 * len(odd)
+    volume = total(sizes, "volume")
+    assert math.isfinite(volume.value)
+    assert math.isfinite(volume.sd)
+
+
 def test_what_is_hewn_on_one_or_two_sides_is_as_thick_as_its_larger_reading(tmp_path) -> None:
     builder = a_site(tmp_path)
     for shape in ("hewn_one_side", "hewn_two_sides", "half_round"):
