@@ -11,6 +11,7 @@ from provenance._derive.chart import ChartPage
 from provenance._derive.date_counts import age_bars, outside_histogram, stem_and_leaf_figure
 from provenance._derive.figure_parts import Places, dated_spans
 from provenance._derive.sample_bars import bar_diagram
+from provenance._derive.size import total
 from provenance._derive.summary import Derived
 from provenance._derive.volume_bars import volume_bars
 from provenance._drawing.drawing import Sheet
@@ -82,8 +83,8 @@ def _dates_in_words(derived: Derived) -> str:
 
 
 def _volume_in_words(derived: Derived) -> str:
-    volumes = derived.tables["size"]["newton_m3"].drop_nulls()
-    return f"Bars by building and species; {len(volumes)} pieces, {sum(volumes):.1f} m³ in all."
+    volume = total(derived.tables["size"], "volume")
+    return f"Bars by building and species; {volume.pieces} pieces, {volume.value:.1f} m³ in all."
 
 
 def _rings_in_words(derived: Derived) -> str:
@@ -99,7 +100,11 @@ FIGURES: dict[str, tuple[str, Draw, InWords]] = {
         stem_and_leaf_figure,
         _dates_in_words,
     ),
-    "volume": ("Volume of recorded wood by building and species", volume_bars, _volume_in_words),
+    "volume": (
+        "Volume in place of recorded wood by building and species",
+        volume_bars,
+        _volume_in_words,
+    ),
     "rings": ("Rings in the dated samples", age_bars, _rings_in_words),
 }
 """File name → title, what draws it and what says it in words, in the order of a report."""

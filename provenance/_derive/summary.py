@@ -9,6 +9,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 import polars as pl
+import polars.selectors as cs
 
 from provenance._base.disk import writing
 from provenance._base.errors import TreenailError
@@ -19,13 +20,13 @@ from provenance._derive.trees import Piece, StemRule, TreeCount, count_trees
 from provenance._record.computed_from import note_sources
 from provenance._record.joined import outermost_places
 from provenance._record.package import Package
-from provenance._record.tables import polars_type
+from provenance._record.tables import laid_out, polars_type
 
 if TYPE_CHECKING:
     import pandas as pd
 
 
-SOURCES = ("element", "episode", "lab_result", "place", "sample")
+SOURCES = ("assumption", "element", "episode", "lab_result", "place", "sample")
 """What the derived tables are made from."""
 
 
@@ -77,9 +78,12 @@ def derive_package(package: Package, *, into: Path | None = None, **rules: Any) 
         for name, frame in derived.tables.items():
             path = into / f"{name}.csv" if into else package.table_path(name)
             with writing(path) as stream:
-                package.write_table_to(stream, name, _rounded(frame))
+                # an older package's schema may lack columns, or have some that are computed no more
+                table = package.model.table(name)
+                package.write_table_to(stream, name, _rounded(laid_out(frame, table)))
         if into is None:
-            note_sources(package, "derive", SOURCES)
+            known = package.model.tables  # an older package may lack some
+            note_sources(package, "derive", [one for one in SOURCES if one in known])
     return derived
 
 
@@ -131,9 +135,12 @@ def estimate_trees(
 def tally_wood(package: Package, derived: Derived) -> pl.DataFrame:
     """Pieces and volume by building, phase and species.
 
-    Columns: building_id, phase, species, pieces, measured, newton_m3. A phase is the cluster of
-    cutting dates that a piece belongs to, '' where no date puts it into one; `measured` counts the
-    pieces that have a volume, which is the sum of theirs alone.
+    Columns: building_id, phase, species, pieces, measured, volume_m3, volume_sd_m3, felled_m3. A
+    phase is the cluster of cutting dates that a piece belongs to, '' where no date puts it into
+    one. `measured` counts the pieces that have a volume, and the rest is of these alone: volume in
+    place with one standard deviation from reading sizes, and the least volume of stem that was
+    felled for them, of each piece the share of its log that it is sure to have taken, and no less
+    than its own volume.
     """
     dated = derived.tables["span"].filter(pl.col("cluster_id") != "")
     dated = dated.unique("element_id", keep="first", maintain_order=True)
@@ -149,12 +156,19 @@ def tally_wood(package: Package, derived: Derived) -> pl.DataFrame:
             ),
             phase=pl.col("element_id").replace_strict(phases, default="", return_dtype=pl.String),
         )
+        .with_columns(
+            felled_m3=pl.max_horizontal("volume_m3", pl.col("log_m3") * pl.col("log_share"))
+        )
         .group_by(keys)
         .agg(
+            pl.col("volume_m3", "felled_m3").sum(),
             pieces=pl.len(),
-            measured=pl.col("newton_m3").count(),
-            newton_m3=pl.col("newton_m3").sum(),
+            measured=pl.col("volume_m3").count(),
+            volume_sd_m3=(
+                pl.col("volume_sd_m3").pow(2).sum() + pl.col("volume_bias_m3").sum().pow(2)
+            ).sqrt(),
         )
+        .select(*keys, "pieces", "measured", "volume_m3", "volume_sd_m3", "felled_m3")
         .sort(keys)
     )
     return _rounded(counted)
@@ -176,8 +190,11 @@ def _stem_rows(package: Package, estimate: TreeEstimate) -> pl.DataFrame:
 
 
 def _rounded(frame: pl.DataFrame) -> pl.DataFrame:
-    """Numbers to the fourth decimal, so that the same record gives the same text anywhere."""
-    return frame.with_columns(pl.col(pl.Float64).round(4))
+    """Numbers to the fourth decimal, volumes to the cubic centimeter, so that the same record gives
+    the same text anywhere.
+    """
+    volumes = cs.float() & cs.ends_with("_m3")
+    return frame.with_columns((cs.float() - volumes).round(4), volumes.round(6))
 
 
 def labour_hours(derived: Derived, rates_path: Path) -> pd.DataFrame:
@@ -195,7 +212,7 @@ def labour_hours(derived: Derived, rates_path: Path) -> pd.DataFrame:
     sizes = derived.tables["size"]
     quantities = {
         "piece": float(len(sizes)),
-        "m3": sum(sizes["newton_m3"].drop_nulls()),
+        "m3": sum(sizes["volume_m3"].drop_nulls()),
         "m": sum(sizes["length_m"].drop_nulls()),
     }
     rows = []

@@ -7,6 +7,7 @@ from collections import Counter
 from provenance._derive.axes import count_axis
 from provenance._derive.chart import LEFT, RIGHT, SMALL, ChartPage, Fill, widest
 from provenance._derive.figure_parts import LAST_TICK, Places, counted
+from provenance._derive.size import total, without_volume
 from provenance._derive.summary import Derived
 from provenance._drawing.drawing import Line
 
@@ -23,18 +24,23 @@ _SPECIES_STROKES = (
     Fill(strokes="upright", pitch=2.0),
 )
 _LABEL_MOST = 50.0
+LEAST_M3 = 0.01
+"""The smallest volume that is told apart from nothing."""
 
 
 def volume_bars(page: ChartPage, derived: Derived, places: Places) -> list[str] | None:
-    """Volume of wood by building and species, with the number of pieces."""
-    sizes = derived.tables["size"].drop_nulls("newton_m3")
+    """Volume of wood in place by building and species, with the number of pieces."""
+    every = derived.tables["size"]
+    if "volume_m3" not in every.columns:  # written by an older program
+        return None
+    sizes = every.drop_nulls("volume_m3")
     if sizes.is_empty():
         return None
     pieces = [
         (
             places.building_words(row["place_id"]) or "no place recorded",
             row["species"] or "not known",
-            row["newton_m3"],
+            row["volume_m3"],
         )
         for row in sizes.iter_rows(named=True)
     ]
@@ -63,7 +69,7 @@ def volume_bars(page: ChartPage, derived: Derived, places: Places) -> list[str] 
     room = widest(of_building, page.width, 45.0)
     start = LEFT + max(room + 2.5, LAST_TICK)
     end = RIGHT - max(widest(labels.values(), page.width, _LABEL_MOST) + 1.5, LAST_TICK)
-    most = max(of_building.values()) or 1.0
+    most = max(*of_building.values(), LEAST_M3)
     axis = count_axis(most, start, end, page.width, first_step=_first_step(most))
     top, high, row = page.y, 7.0, 10.0
     bottom = top - row * len(of_building) - 1.0
@@ -81,17 +87,23 @@ def volume_bars(page: ChartPage, derived: Derived, places: Places) -> list[str] 
         page.write((axis(reached) + 1.0, page.y + 2.6), labels[building], most=_LABEL_MOST)
     page.add(Line(((start, bottom), (start, top)), width=0.25))
     page.y = bottom - 2 * SMALL - 2.6
-    page.write(((start + end) / 2, page.y), "m³ (Newton)", align="centre")
+    page.write(((start + end) / 2, page.y), "m³", align="centre")
+    all_of_it = total(every, "volume")
     return [
-        f"n = {counted(len(sizes), 'piece', 'pieces')} with both ends and the length measured, of "
-        f"{len(derived.tables['size'])}; in brackets the number of pieces. Squared wood is taken "
-        "as round, so this is an upper bound; wood that is hidden or gone is not in it."
+        f"n = {counted(len(sizes), 'piece', 'pieces')} with a volume, of {len(every)}; in brackets "
+        f"the number of pieces. {without_volume(every)}".rstrip(),
+        "The volume is that of the wood as it is, by its cross-section, from the readings at both "
+        "ends.",
+        f"All together {all_of_it.value:.2f} m³; reading the sizes alone makes it uncertain by "
+        f"{all_of_it.sd:.2f} m³ (one standard deviation). How far the wood departs from its "
+        "cross-section, shrinkage and bark are not known; wood that is hidden or gone is not in "
+        "it. The logs of worked wood were larger.",
     ]
 
 
 def _cubic_metres(volume: float) -> str:
     """A volume to the digits that are worth saying."""
-    return f"{volume:.1f} m³" if volume >= 1 else f"{max(volume, 0.01):.2f} m³"
+    return f"{volume:.1f} m³" if volume >= 1 else f"{max(volume, LEAST_M3):.2f} m³"
 
 
 def _first_step(most: float) -> float:

@@ -69,13 +69,16 @@ def _own_numbers(package: Package) -> None:
 
 
 def update_package(package: Package, profile: str) -> Package:
-    """Fit a package to a changed or another profile; columns are added, never taken away.
+    """Fit a package to a changed or another profile; columns are added, never taken away, but for
+    those of derived tables that are computed no more.
 
     Raises UnusablePackage when a column that holds data would no longer be described.
     """
     model = load_model(profile)
     with package.locked():
         for table in package.model.tables.values():
+            if table.role == "derived":
+                continue
             frame = package.table(table.name)
             after = model.tables.get(table.name)
             kept = set(after.names) if after else set()

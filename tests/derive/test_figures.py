@@ -62,15 +62,18 @@ def a_span(sample: int, outer: int, inner: int | None, **more: Any) -> dict[str,
 
 
 def a_size(number: int, volume: float | None, **more: Any) -> dict[str, Any]:
-    row = {"element_id": f"E{number}", "place_id": "R1", "species": "PIPO", "newton_m3": volume}
-    return row | more
+    row = {"element_id": f"E{number}", "place_id": "R1", "species": "PIPO", "no_volume": None}
+    if volume is None:
+        row["no_volume"] = "ends"
+    sds = {f"volume{kind}_m3": volume and volume / 100 for kind in ("_sd", "_bias")}
+    return row | {"volume_m3": volume} | sds | more
 
 
 def derived(spans: list[dict[str, Any]], sizes: list[dict[str, Any]] | None = None) -> Derived:
     """The derived tables with just these rows, numbers typed as the tables have them."""
     numbers = dict.fromkeys(("outer_year", "inner_year", "ring_count"), pl.Int64())
     span = pl.DataFrame(spans, dict.fromkeys(a_span(0, 0, 0), pl.String()) | numbers)
-    volume = {"newton_m3": pl.Float64()}
+    volume = {name: pl.Float64() for name in a_size(0, None) if name.endswith("_m3")}
     size = pl.DataFrame(sizes or [], dict.fromkeys(a_size(0, None), pl.String()) | volume)
     return Derived({"span": span, "size": size}, (), StemRule(), ClusterRule())
 
@@ -239,7 +242,17 @@ def test_volumes_are_as_long_as_they_say_and_count_their_pieces() -> None:
     (level,) = (one.at[1] for one in texts(sheet) if one.text == "3.0 m³ (2)")
     lengths = [right - left for left, right, _ in boxes(sheet, level - 1, level + 3)]
     assert lengths[0] == pytest.approx(2 * lengths[1])
-    assert "n = 3 pieces with both ends and the length measured, of 4" in sheet.description
+    assert "n = 3 pieces with a volume, of 4" in sheet.description
+    assert "Without a volume: not measured at both ends 1." in sheet.description
+    # 1 % of each of its own, in squares, and 1 % of all in common
+    assert f"All together 7.00 m³; reading the sizes alone makes it uncertain by {0.08:.2f}" in (
+        sheet.description
+    )
+
+
+def test_volumes_too_small_to_be_numbers_of_an_axis_are_drawn_as_nothing() -> None:
+    least = 5e-324
+    assert_legible(sheet_of("volume", [], [a_size(1, least), a_size(2, least, place_id="B2")]))
 
 
 def test_rings_are_counted_in_tens_with_the_species() -> None:
@@ -278,7 +291,7 @@ SIZES = st.lists(
     st.builds(
         a_size,
         st.integers(1, 999),
-        st.one_of(st.floats(0, 1e-5), st.floats(0, 40), st.floats(0, 1e6)),
+        st.one_of(st.just(5e-324), st.floats(0, 1e-5), st.floats(0, 40), st.floats(0, 1e6)),
         species=NAMES,
         place_id=st.sampled_from(["B1", "R1", "B2", None]),
     ),

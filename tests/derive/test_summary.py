@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import math
+
 import pandas as pd
 import polars as pl
 import pytest
@@ -11,6 +13,7 @@ from hypothesis import strategies as st
 from provenance._base.errors import TreenailError
 from provenance._derive.date_counts import leaves_of
 from provenance._derive.figures import FIGURES, draw_figures
+from provenance._derive.size import total
 from provenance._derive.summary import derive_package, derive_tables, labour_hours, tally_wood
 from tests.builders import PARTIES, a_package
 
@@ -122,9 +125,11 @@ def test_pieces_and_volume_add_up_by_building_phase_and_species(house) -> None:
     derived = derive_tables(house)
     tally = tally_wood(house, derived)
     assert tally["pieces"].sum() == 5
-    assert tally["newton_m3"].sum() == pytest.approx(
-        float(derived.tables["size"]["newton_m3"].sum()), abs=1e-3
-    )
+    volume = total(derived.tables["size"], "volume")
+    assert tally["volume_m3"].sum() == pytest.approx(volume.value, abs=1e-5)
+    assert tally["felled_m3"].sum() == pytest.approx(volume.value, abs=1e-5)  # round wood
+    squares = sum(one**2 for one in tally["volume_sd_m3"])
+    assert math.sqrt(squares) == pytest.approx(volume.sd, abs=1e-5)
     assert dict(zip(tally["phase"], tally["pieces"], strict=True)) == {"": 2, "B1-1781": 3}
 
 

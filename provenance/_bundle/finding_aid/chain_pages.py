@@ -16,6 +16,7 @@ from provenance._bundle.finding_aid.plans import Plans
 from provenance._bundle.finding_aid.record import Record
 from provenance._bundle.finding_aid.relocation_pages import RelocationPages
 from provenance._bundle.finding_aid.writing import Page, Writer
+from provenance._derive.size import size_in_words
 from provenance._identity.check_character import check_letters
 from provenance._identity.identifier import full_identifier
 from provenance._model.felling import dates_in_words
@@ -69,6 +70,7 @@ class ChainPages:
         self._writer = writer
         self._pictures = pictures
         self._plans = plans
+        self._sizes = self._record.by("size", "element_id")
         self._drawn: set[str] = set()
 
     def write(self, tell: Callable[[int, int], None]) -> None:
@@ -176,6 +178,7 @@ class ChainPages:
             f"Wood {key}" + (f": {use.lower()}" if use else ""),
             steps_to_here=self._way(row["site_id"], chain),
             rows=self._fields("element", key, _ELEMENT_SHOWN),
+            sizes=[one for row in self._sizes.get(key, ()) if (one := size_in_words(row))],
             samples=[
                 {
                     "key": one["sample_id"],

@@ -5,9 +5,10 @@ from __future__ import annotations
 import polars as pl
 
 from provenance._checks.language.dates import date_bounds
-from provenance._checks.language.links import of_each, with_any, without_any
+from provenance._checks.language.links import codes_with, of_each, with_any, without_any
 from provenance._checks.language.rule import COMMON_PRACTICE, rule
 from provenance._record.snapshot import Snapshot
+from provenance._record.tables import ROW
 
 DIAMETERS = ("diameter_a1_cm", "diameter_a2_cm", "diameter_b1_cm", "diameter_b2_cm")
 
@@ -16,6 +17,12 @@ ROUND_WITHIN = 1.6
 """A stem may be oval; beyond this ratio one of the two caliper readings is another figure."""
 SQUARED_WITHIN = 12.0
 """A plank may be much wider than thick, hardly more than this."""
+RECTANGLES = ("rectangle", "plank")
+HALF_AT_MOST = 0.75
+"""Depth by width: a half is about 0.5 deep, a whole stem 1."""
+PLANK_AT_MOST = 0.5
+DIAGONAL_WITHIN = 0.05
+"""Corners a few degrees out of square are still taken for square."""
 TURNED_WITHIN = 0.1
 TURNED_FROM = 1.25
 STEEPEST_CM_PER_M = 6.0
@@ -26,6 +33,33 @@ FEATURE_ALLOWANCE_M = 0.05
 
 def _larger(one: str, other: str) -> pl.Expr:
     return pl.max_horizontal(one, other)
+
+
+def _ends(elements: pl.DataFrame) -> pl.DataFrame:
+    """Each piece twice, with `end`, the `field` of its first reading, `first_cm`, `second_cm`, and
+    of the two `larger_cm` and `smaller_cm`, null where one is missing.
+    """
+    frames = []
+    for end in ("a", "b"):
+        first, second = f"diameter_{end}1_cm", f"diameter_{end}2_cm"
+        both = pl.col(first).is_not_null() & pl.col(second).is_not_null()
+        frames.append(
+            elements.with_columns(
+                field=pl.lit(first),
+                end=pl.lit(end.upper()),
+                first_cm=pl.col(first),
+                second_cm=pl.col(second),
+                larger_cm=pl.when(both).then(_larger(first, second)),
+                smaller_cm=pl.when(both).then(pl.min_horizontal(first, second)),
+            )
+        )
+    return pl.concat(frames)
+
+
+def _of_section(tables: Snapshot, *sections: str) -> pl.DataFrame:
+    """The pieces whose shape has one of these cross-sections."""
+    shapes = codes_with(tables, "element_shape", "section", *sections)
+    return tables["element"].filter(pl.col("shape").is_in(shapes))
 
 
 @rule(
@@ -109,27 +143,113 @@ def too_thick(tables: Snapshot) -> pl.DataFrame:
 )
 def readings_unlike(tables: Snapshot) -> pl.DataFrame:
     """One of the two is most likely a slip of the pen or of the unit."""
-    frames = []
-    for end in ("a", "b"):
-        first, second = f"diameter_{end}1_cm", f"diameter_{end}2_cm"
-        ratio = _larger(first, second) / pl.min_horizontal(first, second)
-        allowed = (
-            pl.when(pl.col("shape").fill_null("round") == "round")
-            .then(ROUND_WITHIN)
-            .otherwise(SQUARED_WITHIN)
+    allowed = (
+        pl.when(pl.col("shape").fill_null("round") == "round")
+        .then(ROUND_WITHIN)
+        .otherwise(SQUARED_WITHIN)
+    )
+    return _ends(tables["element"]).filter(pl.col("larger_cm") / pl.col("smaller_cm") > allowed)
+
+
+@rule(
+    "element.one_reading_of_worked_wood",
+    table="element",
+    field="diameter_a1_cm",
+    severity="note",
+    says="At end {end} of {element_id} there is one reading alone; wood of shape '{shape}' takes "
+    "two.",
+    remedy="Measure the other side on the next visit; without it there is no volume.",
+    source=COMMON_PRACTICE,
+)
+def one_reading_of_worked_wood(tables: Snapshot) -> pl.DataFrame:
+    """Only round wood is as thick one way as the other."""
+    one_alone = pl.col("first_cm").is_null() != pl.col("second_cm").is_null()
+    sections = ("half", "quarter", "two_sided", *RECTANGLES)
+    return _ends(_of_section(tables, *sections)).filter(one_alone)
+
+
+@rule(
+    "element.half_round_too_deep",
+    table="element",
+    field="diameter_a1_cm",
+    severity="warning",
+    says="At end {end} the readings of {element_id}, which is half round, are {first_cm} and "
+    "{second_cm} cm; half a stem is about half as deep as it is wide.",
+    remedy="Check the shape, and that the second reading was taken square to the flat face.",
+    source=COMMON_PRACTICE,
+)
+def half_round_too_deep(tables: Snapshot) -> pl.DataFrame:
+    """Two readings alike are those of a whole stem, or two of the same width."""
+    ends = _ends(_of_section(tables, "half"))
+    return ends.filter(pl.col("smaller_cm") > HALF_AT_MOST * pl.col("larger_cm"))
+
+
+@rule(
+    "element.plank_too_thick",
+    table="element",
+    field="diameter_a1_cm",
+    severity="warning",
+    says="At end {end} plank {element_id} is {first_cm} by {second_cm} cm, thicker than half its "
+    "width.",
+    remedy="Check both figures, and whether it is not squared wood.",
+    source=COMMON_PRACTICE,
+)
+def plank_too_thick(tables: Snapshot) -> pl.DataFrame:
+    """How many trees there were is counted without planks, but with squared wood."""
+    ends = _ends(_of_section(tables, "plank"))
+    return ends.filter(pl.col("smaller_cm") > PLANK_AT_MOST * pl.col("larger_cm"))
+
+
+@rule(
+    "element.diagonal_implausible",
+    table="element",
+    field="diagonal_cm",
+    severity="warning",
+    says="{element_id} measures {diagonal_cm} cm from corner to corner; its thicker end, "
+    "{first_cm} by {second_cm} cm, allows for {least_cm:.1f} to {most_cm:.1f} cm.",
+    remedy="Check the three figures, and that they are of one end.",
+    source="Pythagoras; how far readings may be off: common practice, no source",
+)
+def diagonal_implausible(tables: Snapshot) -> pl.DataFrame:
+    """Volume and log of squared wood rest on it where corners are round."""
+    squared = _of_section(tables, *RECTANGLES)
+    if "diagonal_cm" not in squared.columns:  # an older version of the schemas
+        return squared.clear()
+    sharp = (pl.col("first_cm") ** 2 + pl.col("second_cm") ** 2).sqrt()
+    off = pl.col("diagonal_cm") * DIAGONAL_WITHIN
+    return (
+        _ends(squared)
+        .with_columns(least_cm=pl.col("larger_cm"), most_cm=sharp)
+        .drop_nulls(["diagonal_cm", "most_cm"])
+        .sort("most_cm", descending=True, maintain_order=True)
+        .unique(ROW, keep="first", maintain_order=True)
+        .filter(
+            (pl.col("diagonal_cm") < pl.col("least_cm") - off)
+            | (pl.col("diagonal_cm") > pl.col("most_cm") + off)
         )
-        frames.append(
-            tables["element"]
-            .filter(pl.col(first).is_not_null() & pl.col(second).is_not_null())
-            .filter(ratio > allowed)
-            .with_columns(
-                field=pl.lit(first),
-                end=pl.lit(end.upper()),
-                first_cm=pl.col(first),
-                second_cm=pl.col(second),
-            )
-        )
-    return pl.concat(frames)
+        .with_columns(field=pl.lit("diagonal_cm"))
+        .sort(ROW)
+    )
+
+
+@rule(
+    "element.round_corners_not_measured",
+    table="element",
+    field="diagonal_cm",
+    severity="note",
+    says="{element_id} has round corners, but nobody measured it from corner to corner.",
+    remedy="Measure the larger distance between corners at the thicker end; without it there is no "
+    "volume.",
+    source=COMMON_PRACTICE,
+)
+def round_corners_not_measured(tables: Snapshot) -> pl.DataFrame:
+    """The sides alone do not say how much of the corners is gone."""
+    elements = tables["element"]
+    if "diagonal_cm" not in elements.columns:  # an older version of the schemas
+        return elements.clear()
+    round_cornered = pl.col("shape").is_in(codes_with(tables, "element_shape", "wane", True))
+    measured = pl.all_horizontal(pl.col(one).is_not_null() for one in DIAMETERS)
+    return elements.filter(round_cornered & measured & pl.col("diagonal_cm").is_null())
 
 
 @rule(

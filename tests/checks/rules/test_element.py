@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import pytest
 
-from tests.checks.rules.record import a_sound_record, only
+from tests.checks.rules.record import Record, a_sound_record, only, rules
 
 
 def test_wood_marked_as_sampled_without_a_sample_is_reported() -> None:
@@ -38,6 +38,59 @@ def test_a_plank_may_be_much_wider_than_thick() -> None:
     plank = a_sound_record().but("element", diameter_a2_cm="4", shape="sawn")
     assert plank.says("element.readings_unlike") == []
     only(plank.but("element", diameter_a2_cm="1").says("element.readings_unlike"), "sawn")
+
+
+def test_readings_that_do_not_fit_the_cross_section_are_reported() -> None:
+    def wood(shape: str, *sizes: str, diagonal: str = "") -> Record:
+        names = ("diameter_a1_cm", "diameter_a2_cm", "diameter_b1_cm", "diameter_b2_cm")
+        values = dict(zip(names, sizes, strict=True))
+        return a_sound_record().but("element", shape=shape, diagonal_cm=diagonal, **values)
+
+    cases = [
+        (
+            "one_reading_of_worked_wood",
+            wood("hewn", "20", "18", "19", ""),
+            ("diameter_b1", "end B"),
+        ),
+        ("one_reading_of_worked_wood", wood("round", "20", "18", "19", ""), None),
+        ("one_reading_of_worked_wood", wood("hewn", "20", "18", "", ""), None),
+        ("half_round_too_deep", wood("half_round", "20", "15", "18", "9"), None),
+        ("half_round_too_deep", wood("half_round", "9", "18", "15.1", "20"), ("end B", "15.1")),
+        ("plank_too_thick", wood("plank", "20", "10", "20", "4"), None),
+        ("plank_too_thick", wood("plank", "10.1", "20", "4", "20"), ("end A", "10.1 by 20")),
+        # 15, 20 and 25 are a right triangle; of the thicker end, whichever that is
+        ("diagonal_implausible", wood("hewn", "10", "9", "15", "20", diagonal="26.3"), None),
+        (
+            "diagonal_implausible",
+            wood("hewn", "10", "9", "15", "20", diagonal="26.4"),
+            ("26.4 cm from", "15 by 20", "20 to 25 cm"),
+        ),
+        ("diagonal_implausible", wood("waney", "15", "20", "10", "9", diagonal="19.1"), None),
+        ("diagonal_implausible", wood("waney", "15", "20", "10", "9", diagonal="19"), ("19 cm",)),
+        ("round_corners_not_measured", wood("waney", "15", "20", "10", "9"), ("B1-014",)),
+        ("round_corners_not_measured", wood("waney", "15", "20", "10", ""), None),
+        ("round_corners_not_measured", wood("waney", "15", "20", "10", "9", diagonal="22"), None),
+    ]
+    for rule, record, words in cases:
+        found = record.says(f"element.{rule}")
+        if words:
+            only(found, *words)
+        else:
+            assert found == [], rule
+
+
+def test_the_end_that_is_called_a_may_be_the_thinner_one() -> None:
+    """Which end is which is the crew's choice; no rule says anything about it."""
+    turned = a_sound_record().but(
+        "element",
+        diameter_a1_cm="20",
+        diameter_a2_cm="19",
+        diameter_b1_cm="22",
+        diameter_b2_cm="21",
+    )
+    for rule in rules():
+        if rule.startswith("element."):
+            assert turned.says(rule) == [], rule
 
 
 def test_width_and_height_exchanged_at_one_end_are_noted() -> None:
