@@ -3,8 +3,8 @@
 A quantity has a low and a high value with a standard deviation each, and a range of 90 % goes from
 1.645 standard deviations below the one to as many above the other, the quantile of the normal
 distribution (NIST/SEMATECH e-Handbook of Statistical Methods, 1.3.6.7.1). Uncertainty is carried on
-to first order (JCGM 100:2008, 5.1.2): quantities of pieces are independent of each other, a figure
-that was assumed is the same for all of them.
+to first order (JCGM 100:2008, 5.1.2): errors of a piece's own readings add up in squares, what all
+pieces share adds up as it is, and a figure that was assumed is the same for all of them.
 """
 
 from __future__ import annotations
@@ -16,14 +16,12 @@ from typing import Any
 
 import polars as pl
 
-from provenance._derive.size import end_diameter_cm
 from provenance._record.assumptions import Assumption, Assumptions, assumptions_of
 from provenance._record.package import Package
 from provenance._record.snapshot import Snapshot
 from provenance._record.tables import laid_out, polars_type
 
 NINETY = 1.645
-_READINGS = tuple(f"diameter_{end}_cm" for end in ("a1", "a2", "b1", "b2"))
 _ENDS = ("end_a_treatment", "end_b_treatment")
 HAULED = ("m3_km", "t_km")
 _BASE = {"m3_km": "m3_log", "t_km": "m3_log"}
@@ -63,12 +61,15 @@ class Estimate:
         )
 
 
-def derive_labour(package: Package, wood: pl.DataFrame, tree_bounds: pl.DataFrame) -> pl.DataFrame:
+def derive_labour(
+    package: Package, wood: pl.DataFrame, faces: pl.DataFrame, tree_bounds: pl.DataFrame
+) -> pl.DataFrame:
     """The derived table `labour` of the pieces that `wood_in_phases` gives.
 
-    `tree_bounds` is the derived table tree_bound. Without a rate there is no row, and neither is
-    there one for hauling without a distance, nor for mass without a density. Wood that came from an
-    older building was not hauled from the forest.
+    `faces` has element_id, worked_m2 (flat faces) and cut_m2 (both ends), each with `_sd_` and
+    `_bias_`; `tree_bounds` is the derived table tree_bound. Without a rate there is no row, and
+    neither is there one for hauling without a distance, nor for mass without a density. Wood that
+    came from an older building was not hauled from the forest.
     """
     tables = package.tables
     assumed = assumptions_of(tables)
@@ -78,7 +79,7 @@ def derive_labour(package: Package, wood: pl.DataFrame, tree_bounds: pl.DataFram
     sites = {row["place_id"]: row["site_id"] for row in tables.rows("place")}
     rows = [
         *_by_trees(assumed, rates, tree_bounds, set(wood["building_id"].drop_nulls())),
-        *_by_pieces(assumed, rates, wood, tables),
+        *_by_pieces(assumed, rates, wood, faces, tables),
     ]
     order = ("place_id", "phase_id", "function", "assumption_id", "distance_assumption_id")
     rows.sort(key=lambda row: [row.get(name) or "" for name in order])
@@ -158,7 +159,11 @@ class _Key:
 
 
 def _by_pieces(
-    assumed: Assumptions, rates: Mapping[str, str], wood: pl.DataFrame, tables: Snapshot
+    assumed: Assumptions,
+    rates: Mapping[str, str],
+    wood: pl.DataFrame,
+    faces: pl.DataFrame,
+    tables: Snapshot,
 ) -> Iterator[dict[str, Any]]:
     """Work per piece, meter, volume, cut, hewn face and haul."""
     kinds = [kind for kind, what in rates.items() if what != "tree"]
@@ -176,7 +181,7 @@ def _by_pieces(
         held, {"species": pl.String, "place_id": pl.String, "key": pl.Int64}, orient="row"
     )
     of_key = which.join(
-        quantities_of_pieces(wood, tables), on=["species", "place_id"], nulls_equal=True
+        quantities_of_pieces(wood, faces, tables), on=["species", "place_id"], nulls_equal=True
     )
     for number, key in enumerate(keys):
         some = of_key.filter(key=number)
@@ -188,6 +193,7 @@ def _by_pieces(
             pl.col(f"{base}_low").count().alias("counted_count"),
             *(pl.col(f"{base}_{end}").sum() for end in ("low", "high")),
             *((pl.col(f"{base}_{end}_sd") ** 2).sum() for end in ("low", "high")),
+            *(pl.col(f"{base}_{end}_bias").sum() for end in ("low", "high")),
         ]
         for level in ((), ("function",), ("phase_id",), ("phase_id", "function")):
             by = ["building_id", *level]
@@ -213,7 +219,9 @@ def _keys(
 
 def _of_pieces(row: Mapping[str, Any], base: str, key: _Key) -> dict[str, Any]:
     low, high = row[f"{base}_low"], row[f"{base}_high"]
-    variances = row[f"{base}_low_sd"], row[f"{base}_high_sd"]
+    variances = [
+        row[f"{base}_{end}_sd"] + row[f"{base}_{end}_bias"] ** 2 for end in ("low", "high")
+    ]
     likely = low if math.isclose(low, high) else None
     quantity = Estimate(low, high, *variances, likely)
     if key.density:
@@ -239,125 +247,72 @@ def _of_pieces(row: Mapping[str, Any], base: str, key: _Key) -> dict[str, Any]:
     )
 
 
-def quantities_of_pieces(wood: pl.DataFrame, tables: Snapshot) -> pl.DataFrame:
-    """The wood with what rates count, each as NAME_low, NAME_high and their standard deviations.
+def quantities_of_pieces(wood: pl.DataFrame, faces: pl.DataFrame, tables: Snapshot) -> pl.DataFrame:
+    """The wood with what rates count, each as NAME_low, NAME_high, with `_sd` and `_bias` of each.
 
     Names: piece, m, m3 (in place), m3_log (in place to log), cut_m2 (ends that certainly were cut,
     in place, to all that may have been, of the log), hewn_m2 (faces that certainly were hewn to
-    those that may have been). Null where what it needs was not measured.
-
-    All areas go with the square of the diameter, so the area of an end is that of its circle times
-    what the volume is of the volume by circles. A relative error of the volume is sqrt(1/2) of that
-    of an end's area and as large as that of a single reading, where all four are read alike.
+    those that may have been). Null where what it needs was not measured. `_sd` is of the piece's
+    own, `_bias` of what all pieces share.
     """
-    elements = tables["element"].select("element_id", *_READINGS, *_ENDS)
-    kept = wood.drop(*_READINGS, *_ENDS, strict=False)
-    frame = kept.join(elements, on="element_id", how="left", maintain_order="left").with_columns(
-        a=end_diameter_cm(*_READINGS[:2]) / 100, b=end_diameter_cm(*_READINGS[2:]) / 100
+    elements = tables["element"].select("element_id", *_ENDS)
+    frame = (
+        wood.drop(*_ENDS, strict=False)
+        .join(elements, on="element_id", how="left", maintain_order="left")
+        .join(faces, on="element_id", how="left", maintain_order="left")
     )
-    a, b, length = pl.col("a"), pl.col("b"), pl.col("length_m")
-    cone = math.pi / 12 * (a**2 + a * b + b**2) * length
-    share = pl.col("volume_sd_m3").fill_null(0.0) / pl.col("volume_m3")
-    frame = frame.with_columns(
-        in_place=pl.col("volume_m3") / cone,
-        log=pl.max_horizontal("volume_m3", "log_m3") / cone,
-        share=share,
-        reading=share * (a + b) / 2,
-    )
-    sd = pl.col("volume_sd_m3").fill_null(0.0)
-    zero = pl.lit(0.0)
-    known: dict[str, tuple[pl.Expr, pl.Expr, pl.Expr, pl.Expr]] = {
-        "piece": (pl.lit(1.0), pl.lit(1.0), zero, zero),
-        "m": (length, length, zero, zero),
-        "m3": (pl.col("volume_m3"), pl.col("volume_m3"), sd, sd),
-        "m3_log": (
-            pl.col("volume_m3"),
-            pl.max_horizontal("volume_m3", "log_m3"),
-            sd,
-            pl.max_horizontal(sd, "log_sd_m3"),
-        ),
-        "cut_m2": _cut(tables),
-        "hewn_m2": _hewn(tables),
+    of_log = pl.col("log_m3") / pl.col("volume_m3")
+    known: dict[str, tuple[str, pl.Expr]] = {
+        "m3_low": ("volume{}_m3", pl.lit(1.0)),
+        "m3_high": ("volume{}_m3", pl.lit(1.0)),
+        "m3_log_low": ("volume{}_m3", pl.lit(1.0)),
+        "m3_log_high": ("log{}_m3", pl.lit(1.0)),
+        "cut_m2_low": ("cut{}_m2", _cut(tables, ["yes"])),
+        "cut_m2_high": ("cut{}_m2", _cut(tables, ["yes", "perhaps"]) * of_log),
+        "hewn_m2_low": ("worked{}_m2", _hewn(tables, ["yes"])),
+        "hewn_m2_high": ("worked{}_m2", _hewn(tables, ["yes", "perhaps"])),
     }
-    return frame.with_columns(
-        expression.alias(f"{name}_{part}")
-        for name, parts in known.items()
-        for part, expression in zip(("low", "high", "low_sd", "high_sd"), parts, strict=True)
-    )
-
-
-def _cut(tables: Snapshot) -> tuple[pl.Expr, pl.Expr, pl.Expr, pl.Expr]:
-    """Area of cut ends in square meters."""
-    treatments = tables.model.vocabularies["end_treatment"].terms
-    said = {word: [t.code for t in treatments if t.attributes.get("cut") == word]
-            for word in ("yes", "no")}  # fmt: skip
-    circles = [
-        (pl.col(end), math.pi / 4 * pl.col(d) ** 2) for end, d in zip(_ENDS, "ab", strict=True)
+    measured = [
+        (pl.col(measure.format(kind)) * share).alias(f"{name}{kind}")
+        for name, (measure, share) in known.items()
+        for kind in ("", "_sd", "_bias")
     ]
-    sure = [
-        pl.when(end.is_in(said["yes"])).then(area).otherwise(area * 0.0) for end, area in circles
+    exact = [
+        value.alias(f"{name}_{end}{kind}")
+        for name, amount in (("piece", pl.lit(1.0)), ("m", pl.col("length_m")))
+        for end in ("low", "high")
+        for kind, value in (("", amount), ("_sd", pl.lit(0.0)), ("_bias", pl.lit(0.0)))
     ]
-    may = [pl.when(end.is_in(said["no"])).then(area * 0.0).otherwise(area) for end, area in circles]
-    relative = math.sqrt(2) * pl.col("share")
-    return (
-        (sure[0] + sure[1]) * pl.col("in_place"),
-        (may[0] + may[1]) * pl.col("log"),
-        (sure[0] ** 2 + sure[1] ** 2).sqrt() * pl.col("in_place") * relative,
-        (may[0] ** 2 + may[1] ** 2).sqrt() * pl.col("log") * relative,
-    )
+    return frame.with_columns(*measured, *exact)
 
 
-def _hewn(tables: Snapshot) -> tuple[pl.Expr, pl.Expr, pl.Expr, pl.Expr]:
-    """Area of hewn faces in square meters."""
-    shapes = tables.model.vocabularies["element_shape"].terms
+def _cut(tables: Snapshot, words: list[str]) -> pl.Expr:
+    """The share of the area of both ends that was cut, where the treatment says one of `words`.
 
-    def faces(which: str) -> pl.Expr:
-        count = {one.code: one.attributes.get(which) for one in shapes}
-        return pl.col("shape").replace_strict(count, default=None, return_dtype=pl.Int64)
-
-    least, most = _faces(faces("least_hewn")), _faces(faces("most_hewn"))
-    return least[0], most[0], least[1], most[1]
-
-
-def _faces(count: pl.Expr) -> tuple[pl.Expr, pl.Expr]:
-    """Area of so many hewn faces of a piece, from the two readings of each end, and its deviation.
-
-    Four faces are as wide as both readings twice; two sides of a plank as the larger one twice.
-    On round wood the larger reading is the diameter D of the stem and the smaller one what was left
-    of it, t: a face on one side is a chord of 2 sqrt(t (D - t)), on both one of sqrt(D² - t²) each.
+    Areas go with the square of the diameter. What nobody noted was perhaps cut.
     """
-    widths, variances = [], []
-    for end in (_READINGS[:2], _READINGS[2:]):
-        large = pl.max_horizontal(*end) / 100
-        small = pl.when(pl.all_horizontal(pl.col(end).is_not_null())).then(
-            pl.min_horizontal(*end) / 100
+    treatments = tables.model.vocabularies["end_treatment"].terms
+    said = {one.code: one.attributes.get("cut", "perhaps") for one in treatments}
+    squares = {end: pl.col(f"diameter_{end}_cm") ** 2 for end in "ab"}
+    parts = [
+        pl.when(
+            pl.col(f"end_{end}_treatment")
+            .replace_strict(said, default="perhaps", return_dtype=pl.String)
+            .is_in(words)
         )
-        error = pl.col("reading").fill_null(0.0)
-        # where nearly nothing was hewn off, the chord is known no better than the readings
-        one = 2 * (small * (large - small)).sqrt()
-        two = (large**2 - small**2).sqrt()
-        at_least_one, at_least_two = pl.max_horizontal(one, error), pl.max_horizontal(two, error)
-        plank = pl.col("section") == "plank"
-        widths.append(
-            pl.when(count == 0).then(0.0)
-            .when(count == 4).then(2 * (large + small))
-            .when(plank).then(2 * large)
-            .when(count == 1).then(one)
-            .when(count == 2).then(2 * two)
-        )  # fmt: skip
-        variances.append(
-            error**2
-            * pl.when(count == 0).then(0.0)
-            .when(count == 4).then(8.0)
-            .when(plank).then(4.0)
-            .when(count == 1).then(
-                4 * ((large - 2 * small) ** 2 + small**2) / at_least_one**2
-            )
-            .when(count == 2).then(4 * (large**2 + small**2) / at_least_two**2)
-        )  # fmt: skip
-    length = pl.col("length_m")
-    area = (widths[0] + widths[1]) / 2 * length
-    return area, (variances[0] + variances[1]).sqrt() / 2 * length
+        .then(square)
+        .otherwise(0.0)
+        for end, square in squares.items()
+    ]
+    return (parts[0] + parts[1]) / (squares["a"] + squares["b"])
+
+
+def _hewn(tables: Snapshot, words: list[str]) -> pl.Expr:
+    """1 where the shape says one of `words` of hewn faces, else 0; null where it says nothing."""
+    shapes = tables.model.vocabularies["element_shape"].terms
+    said = {one.code: one.attributes.get("hewn") for one in shapes}
+    word = pl.col("shape").replace_strict(said, default=None, return_dtype=pl.String)
+    return word.is_in(words).cast(pl.Float64)
 
 
 # -- totals ----------------------------------------------------------------------------------------

@@ -137,10 +137,13 @@ def _what_wood_says(package: Package, found: Mapping[str, pl.DataFrame]) -> dict
     if "wood_use" not in known:
         return {}
     phases = before("phase")
-    wood = wood_in_phases(package.tables, found["size"], phases, before("phase_piece"))
+    sizes = found["size"].with_columns(volume_bias_m3=pl.lit(0.0), log_bias_m3=pl.lit(0.0))
+    wood = wood_in_phases(package.tables, sizes, phases, before("phase_piece"))
+    columns = [f"{name}{kind}_m2" for name in ("worked", "cut") for kind in ("", "_sd", "_bias")]
+    faces = pl.DataFrame(schema={"element_id": pl.String, **dict.fromkeys(columns, pl.Float64)})
     return {
         "wood_use": derive_wood_use(package, wood, {}),
-        "labour": derive_labour(package, wood, before("tree_bound")),
+        "labour": derive_labour(package, wood, faces, before("tree_bound")),
         "architecture": derive_architecture(package, phases),
     }
 

@@ -65,10 +65,7 @@ def derive_wood_use(package: Package, wood: pl.DataFrame, trees: Mapping[str, st
     is a tree of its own.
     """
     counted = (
-        wood.with_columns(
-            tree=pl.col("element_id").replace(trees),
-            variance=pl.col("volume_sd_m3").pow(2),
-        )
+        wood.with_columns(tree=pl.col("element_id").replace(trees))
         .group_by(ALIKE)
         .agg(
             piece_count=pl.len(),
@@ -77,7 +74,13 @@ def derive_wood_use(package: Package, wood: pl.DataFrame, trees: Mapping[str, st
             total_length_m=_known_sum("length_m"),
             volume_count=pl.col("volume_m3").count(),
             total_volume_m3=_known_sum("volume_m3"),
-            total_volume_sd_m3=_known_sum("variance").sqrt(),
+            own=(pl.col("volume_sd_m3") ** 2).sum(),
+            shared=pl.col("volume_bias_m3").sum(),
+        )
+        .with_columns(
+            total_volume_sd_m3=pl.when(pl.col("volume_count") > 0).then(
+                (pl.col("own") + pl.col("shared") ** 2).sqrt()
+            )
         )
         .sort(ALIKE)
         .rename({"building_id": "place_id"})

@@ -31,13 +31,26 @@ SIZES = {
     "function": ["beam", "joist", "joist"],
     "section": ["round", "rectangle", "not_known"],
     "length_m": [4.0, 3.0, None],
+    "diameter_a_cm": [20.0, 14.142136, None],
+    "diameter_b_cm": [20.0, 14.142136, None],
     "volume_m3": [0.1256637, 0.06, None],
     "volume_sd_m3": [0.0025133, 0.0012, None],
+    "volume_bias_m3": [0.002, 0.001, None],
     "log_m3": [0.1256637, 0.1178097, None],
     "log_sd_m3": [0.0025133, 0.0024, None],
+    "log_bias_m3": [0.002, 0.002, None],
+}
+FACES = {
+    "element_id": ["E1", "E2", "E3"],
+    "worked_m2": [0.0, 1.8, None],
+    "worked_sd_m2": [0.0, 0.02, None],
+    "worked_bias_m2": [0.0, 0.01, None],
+    "cut_m2": [0.0628319, 0.04, None],
+    "cut_sd_m2": [0.001, 0.0008, None],
+    "cut_bias_m2": [0.0, 0.0, None],
 }
 """A round beam of 20 cm by 4 m, a joist of 10 by 20 cm by 3 m (its log: the circle over its
-diagonal), both known to 2 %; and a joist that nobody measured.
+diagonal), and a joist that nobody measured.
 """
 
 
@@ -46,11 +59,10 @@ def house(tmp_path):
     builder = a_package(tmp_path).with_row("site").with_row("place")
     builder.with_row("place", place_id="R1", kind="room", parent_place_id="B1")
     wood = {"site_id": "HOLL", "sampled": "false"}
-    readings = ("diameter_a1_cm", "diameter_a2_cm", "diameter_b1_cm", "diameter_b2_cm")
-    for key, shape, place, sizes, ends in (
-        ("E1", "round", "R1", (20, 20, 20, 20), ("axe_cut", "sawn")),
-        ("E2", "hewn", "B1", (20, 10, 20, 10), ("axe_cut", "hidden")),
-        ("E3", "unknown", "B1", (None,) * 4, ("axe_cut", "axe_cut")),
+    for key, shape, place, ends in (
+        ("E1", "round", "R1", ("axe_cut", "sawn")),
+        ("E2", "hewn", "B1", ("axe_cut", "hidden")),
+        ("E3", "unknown", "B1", ("axe_cut", "axe_cut")),
     ):
         builder.with_bare_row(
             "element",
@@ -60,7 +72,6 @@ def house(tmp_path):
             end_a_treatment=ends[0],
             end_b_treatment=ends[1],
             **wood,
-            **dict(zip(readings, sizes, strict=True)),
         )
     for key, kind, work, figure, spread in RATES:
         builder.with_bare_row(
@@ -86,7 +97,7 @@ def labour_of(package, **bounds) -> pl.DataFrame:
             for bound, trees in found.items()
         ]
     ).with_columns(piece_count=pl.lit(2), trees=pl.col("trees").cast(pl.Float64))
-    return derive_labour(package, wood, counts)
+    return derive_labour(package, wood, pl.DataFrame(FACES), counts)
 
 
 def row_of(labour: pl.DataFrame, rate: str, phase=None, function=None) -> dict[str, object]:
@@ -102,17 +113,15 @@ def row_of(labour: pl.DataFrame, rate: str, phase=None, function=None) -> dict[s
 def test_a_case_worked_by_hand(house) -> None:
     labour = labour_of(house.package)
     # 3 pieces of 2 +- 0.5 h: 6 h, deviation 3 * 0.5 = 1.5, times 1.645 is 2.4675
-    # volumes 0.1256637 + 0.06, deviation sqrt(0.0025133² + 0.0012²) = 0.0027851
-    # cut: 2 * 0.0314159 + 0.02, of the log 2 * 0.0314159 + 2 * 0.0392699;
-    #   an end is known to sqrt(2) * 2 %: sqrt(2 * 0.00088858² + 0.00056569²) = 0.0013781, and
-    #   sqrt(2 * 0.00088858² + 2 * 0.00111072²) = 0.0020116
-    # hewn: 2 * (0.2 + 0.1) * 3 = 1.8; a reading of sqrt(0.2 * 0.1) m is known to 2 %: 0.0028284;
-    #   a girth to sqrt(8) of it, the mean of two girths to 0.0056569, times 3 m is 0.0169706
+    # volumes 0.1256637 + 0.06, deviation sqrt(0.0025133² + 0.0012² + (0.002 + 0.001)²) = 0.0040935
+    # cut: 0.0628319 + one end of two 0.02, and both ends of the log 2 * 0.0392699; deviations
+    #   sqrt(0.001² + 0.0004²) = 0.0010770, sqrt(0.001² + (0.0008 * 1.963495)²) = 0.0018622
+    # hewn: the four faces of the joist, deviation sqrt(0.02² + 0.01²) = 0.0223607
     for rate, pieces, counted, quantity, low, high, hours_low, hours_high in (
         ("1", 3, 3, 3, 3, 3, 3.5325, 8.4675),
-        ("2", 3, 2, 0.1856637, 0.1810822, 0.1902452, 1.810822, 1.902452),
-        ("4", 3, 2, None, 0.0805649, 0.1446808, 1.611298, 2.893616),
-        ("5", 3, 2, 1.8, 1.7720834, 1.8279166, 0.8860417, 0.9139583),
+        ("2", 3, 2, 0.1856637, 0.1789299, 0.1923975, 1.789299, 1.923975),
+        ("4", 3, 2, None, 0.0810602, 0.1444350, 1.621204, 2.888700),
+        ("5", 3, 2, 1.8, 1.7632166, 1.8367834, 0.8816083, 0.9183917),
         ("6", 2, 2, None, 1, 2, 6, 12),
         ("9", 3, 2, 7, 7, 7, 7, 7),
     ):
@@ -125,13 +134,14 @@ def test_a_case_worked_by_hand(house) -> None:
 
 def test_hauling_carries_volume_distance_and_rate(house) -> None:
     row = row_of(labour_of(house.package), "3")
-    # in place 0.1856637 m³ by 3 km: 0.5569911, variance (3 * 0.0027851)² + (0.1856637 * 0.3)²
-    # = 0.0031722; hours 2.7849555, variance 25 * 0.0031722 + (0.5569911 * 1)² = 0.389544
-    assert row["quantity_low"] == pytest.approx(0.5569911 - 1.645 * math.sqrt(0.0031722), rel=1e-4)
-    assert row["hours_low"] == pytest.approx(2.7849555 - 1.645 * math.sqrt(0.389544), rel=1e-4)
-    # the logs 0.2434734 m³: 0.7304202; 0.0034751² of volume, (3 * 0.0034751)² + (0.0730420)²
-    # = 0.0054438; hours 3.652101, variance 25 * 0.0054438 + 0.7304202² = 0.669609
-    assert row["hours_high"] == pytest.approx(3.652101 + 1.645 * math.sqrt(0.669609), rel=1e-4)
+    # in place 0.1856637 m³ by 3 km: 0.5569911, variance (3 * 0.0040935)² + (0.1856637 * 0.3)²
+    # = 0.0032531; hours 2.7849555, variance 25 * 0.0032531 + (0.5569911 * 1)² = 0.391567
+    assert row["quantity_low"] == pytest.approx(0.5569911 - 1.645 * math.sqrt(0.0032531), rel=1e-4)
+    assert row["hours_low"] == pytest.approx(2.7849555 - 1.645 * math.sqrt(0.391567), rel=1e-4)
+    # the logs 0.2434734 m³, variance 0.0025133² + 0.0024² + 0.004² = 0.000028077: 0.7304202,
+    # variance 9 * 0.000028077 + (0.2434734 * 0.3)² = 0.0055878; hours 3.652101, variance
+    # 25 * 0.0055878 + 0.7304202² = 0.673209
+    assert row["hours_high"] == pytest.approx(3.652101 + 1.645 * math.sqrt(0.673209), rel=1e-4)
     assert (row["hours"], row["distance_assumption_id"]) == (None, "7")
 
 
@@ -197,7 +207,7 @@ def test_a_rate_of_one_species_parts_the_count_of_trees(house) -> None:
 
     def felling() -> list[tuple[object, ...]]:
         rates = ["6", "P"]
-        found = derive_labour(house.package, wood, bounds).filter(
+        found = derive_labour(house.package, wood, pl.DataFrame(FACES), bounds).filter(
             pl.col("assumption_id").is_in(rates)
         )
         return list(found.select("assumption_id", "hours_low", "hours_high").iter_rows())

@@ -57,7 +57,7 @@ def test_counts_are_those_of_another_library(house) -> None:
     sizes = (
         derive_tables(house)
         .tables["size"]
-        .with_columns(volume_m3=pl.lit(0.5), volume_sd_m3=pl.lit(0.3))
+        .with_columns(volume_m3=pl.lit(0.5), volume_sd_m3=pl.lit(0.3), volume_bias_m3=pl.lit(0.1))
     )
     wood = wood_in_phases(house.tables, sizes, PHASES, MEMBERS)
     used = derive_wood_use(house, wood, {"E00": "E00", "E08": "E00", "E16": "E00"})
@@ -78,7 +78,9 @@ def test_counts_are_those_of_another_library(house) -> None:
     )
     for _, row in found.iterrows():
         assert row["total_volume_m3"] == pytest.approx(0.5 * row["piece_count"])
-        assert row["total_volume_sd_m3"] == pytest.approx(0.3 * row["piece_count"] ** 0.5)
+        assert row["total_volume_sd_m3"] == pytest.approx(
+            (0.09 * row["piece_count"] + (0.1 * row["piece_count"]) ** 2) ** 0.5
+        )
         assert row["total_length_m"] == pytest.approx(4 * row["length_count"], nan_ok=True)
     assert found["length_count"].sum() == 16
 
@@ -87,7 +89,12 @@ def test_pieces_of_one_tree_count_once_and_not_looked_at_is_not_plain(house) -> 
     sizes = (
         derive_tables(house)
         .tables["size"]
-        .with_columns(species=pl.lit("PIPO"), function=pl.lit("beam"), place_id=pl.lit("B2"))
+        .with_columns(
+            species=pl.lit("PIPO"),
+            function=pl.lit("beam"),
+            place_id=pl.lit("B2"),
+            volume_bias_m3=pl.lit(None, pl.Float64),
+        )
     )
     wood = wood_in_phases(house.tables, sizes, PHASES.clear(), MEMBERS.clear())
     used = derive_wood_use(house, wood, {"E02": "E02", "E07": "E02"})

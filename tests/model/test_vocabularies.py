@@ -49,7 +49,7 @@ OPTIONAL: dict[str, dict[str, Any]] = {
     "party_role": {"vouches_for_keys": bool},
     "bore_size": {"mm": float},
     "element_function": {"longest_m": (int, float)},
-    "element_shape": {"least_hewn": int, "most_hewn": int},
+    "element_shape": {"hewn": ("yes", "perhaps", "no")},
     "felling_season": {"two_years": bool},
     "file_kind": {"public": ("picture", "text")},
     "result_symbol": {

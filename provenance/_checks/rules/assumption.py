@@ -14,7 +14,8 @@ SAYS_NOTHING = ("myself", "none", "unknown", "guess", "estimate", "own estimate"
 
 def _assumed(tables: Snapshot) -> pl.DataFrame:
     """The assumptions with the unit of each, and whether it is a rate of labor."""
-    kinds = tables.model.vocabularies["assumption_kind"].terms
+    listed = tables.model.vocabularies.get("assumption_kind")  # an older package has no such list
+    kinds = listed.terms if listed else ()
     unit = {one.code: str(one.attributes.get("unit", "")) for one in kinds}
     # a plain share has the unit 1
     shown = {code: "" if unit == "1" else f" {unit}" for code, unit in unit.items()}
