@@ -180,8 +180,8 @@ def _by_pieces(
     which = pl.DataFrame(
         held, {"species": pl.String, "place_id": pl.String, "key": pl.Int64}, orient="row"
     )
-    of_key = which.join(
-        quantities_of_pieces(wood, faces, tables), on=["species", "place_id"], nulls_equal=True
+    of_key = quantities_of_pieces(wood, faces, tables).join(
+        which, on=["species", "place_id"], nulls_equal=True, maintain_order="left"
     )
     for number, key in enumerate(keys):
         some = of_key.filter(key=number)
@@ -198,7 +198,7 @@ def _by_pieces(
         for level in ((), ("function",), ("phase_id",), ("phase_id", "function")):
             by = ["building_id", *level]
             groups = some.drop_nulls("phase_id") if "phase_id" in level else some
-            for row in groups.group_by(by).agg(summed).sort(by).iter_rows(named=True):
+            for row in groups.group_by(by, maintain_order=True).agg(summed).sort(by).iter_rows(named=True):
                 if row["counted_count"]:
                     yield _of_pieces(row, base, key)
 
@@ -206,14 +206,15 @@ def _by_pieces(
 def _keys(
     assumed: Assumptions, kinds: Iterable[str], rates: Mapping[str, str], species: str, place: str
 ) -> Iterator[_Key]:
+    distance = assumed.find("haul_distance", species=species, place=place)
+    density = assumed.find("density", species=species, place=place)
     for rate in assumed.rates(*kinds, species=species, place=place):
         key = _Key(rate, rates[rate.kind])
         if key.per in HAULED:
-            distance = assumed.find("haul_distance", species=species, place=place)
             key = replace(key, distance=distance)
         if key.per == "t_km":
-            key = replace(key, density=assumed.find("density", species=species, place=place))
-        if (key.per in HAULED) <= bool(key.distance) and (key.per == "t_km") <= bool(key.density):
+            key = replace(key, density=density)
+        if (distance or key.per not in HAULED) and (density or key.per != "t_km"):
             yield key
 
 

@@ -66,7 +66,7 @@ def derive_wood_use(package: Package, wood: pl.DataFrame, trees: Mapping[str, st
     """
     counted = (
         wood.with_columns(tree=pl.col("element_id").replace(trees))
-        .group_by(ALIKE)
+        .group_by(ALIKE, maintain_order=True)
         .agg(
             piece_count=pl.len(),
             trees_most=pl.col("tree").n_unique(),
