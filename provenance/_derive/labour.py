@@ -198,7 +198,9 @@ def _by_pieces(
         for level in ((), ("function",), ("phase_id",), ("phase_id", "function")):
             by = ["building_id", *level]
             groups = some.drop_nulls("phase_id") if "phase_id" in level else some
-            for row in groups.group_by(by, maintain_order=True).agg(summed).sort(by).iter_rows(named=True):
+            for row in (
+                groups.group_by(by, maintain_order=True).agg(summed).sort(by).iter_rows(named=True)
+            ):
                 if row["counted_count"]:
                     yield _of_pieces(row, base, key)
 
