@@ -17,6 +17,7 @@ from typing import Any
 import polars as pl
 
 from provenance._record.assumptions import Assumption, Assumptions, assumptions_of
+from provenance._record.joined import codes_in
 from provenance._record.package import Package
 from provenance._record.snapshot import Snapshot
 from provenance._record.tables import laid_out, polars_type
@@ -258,9 +259,9 @@ def quantities_of_pieces(wood: pl.DataFrame, faces: pl.DataFrame, tables: Snapsh
     those that may have been). Null where what it needs was not measured. `_sd` is of the piece's
     own, `_bias` of what all pieces share.
     """
-    elements = tables["element"].select("element_id", *_ENDS)
+    elements = tables["element"].select("element_id", "tool_marks", *_ENDS)
     frame = (
-        wood.drop(*_ENDS, strict=False)
+        wood.drop("tool_marks", *_ENDS, strict=False)
         .join(elements, on="element_id", how="left", maintain_order="left")
         .join(faces, on="element_id", how="left", maintain_order="left")
     )
@@ -311,11 +312,22 @@ def _cut(tables: Snapshot, words: list[str]) -> pl.Expr:
 
 
 def _hewn(tables: Snapshot, words: list[str]) -> pl.Expr:
-    """1 where the shape says one of `words` of hewn faces, else 0; null where it says nothing."""
-    shapes = tables.model.vocabularies["element_shape"].terms
-    said = {one.code: one.attributes.get("hewn") for one in shapes}
+    """1 where the shape says one of `words` of hewn faces, else 0; null where it says nothing.
+
+    Where the shape leaves it open, marks of axes and adzes alone say yes, others alone say no.
+    """
+    lists = tables.model.vocabularies
+    said = {one.code: one.attributes.get("hewn") for one in lists["element_shape"].terms}
     word = pl.col("shape").replace_strict(said, default=None, return_dtype=pl.String)
-    return word.is_in(words).cast(pl.Float64)
+    faces = {one.code: one.attributes.get("faces") for one in lists["tool_mark"].terms}
+    marks = codes_in("tool_marks").list
+    hewn, other = (
+        marks.set_intersection([code for code, made in faces.items() if made in kinds]).list.len()
+        for kinds in (("hewn",), ("sawn", "split"))
+    )
+    told = pl.when((hewn > 0) & (other == 0)).then(pl.lit("yes"))
+    told = told.when((hewn == 0) & (other > 0)).then(pl.lit("no")).otherwise(word)
+    return pl.when(word == "perhaps").then(told).otherwise(word).is_in(words).cast(pl.Float64)
 
 
 # -- totals ----------------------------------------------------------------------------------------

@@ -171,6 +171,23 @@ def test_phases_are_those_of_the_building_and_uses_add_up_to_all(house) -> None:
     assert (joists["piece_count"], joists["counted_count"]) == (2, 1)
 
 
+def test_tool_marks_tell_whether_squared_wood_was_hewn(house) -> None:
+    """Where nothing tells, its faces count in the high value only."""
+    elements = house.package.table("element")
+    for marks, limits in (
+        ("", (0, 1.8367834)),
+        ("broadaxe; scribe", (1.7632166, 1.8367834)),
+        ("sash_saw", (0, 0)),
+        ("adze;pit_saw", (0, 1.8367834)),
+    ):
+        changed = elements["element_id"] == "E2"
+        elements.loc[changed, ["shape", "tool_marks"]] = ["squared", marks]
+        house.package.write_table("element", elements)
+        row = row_of(labour_of(house.package), "5")
+        found = (row["quantity_low"], row["quantity_high"])
+        assert found == pytest.approx(limits, rel=1e-4), marks
+
+
 def test_a_likely_count_of_trees_gives_likely_hours(house) -> None:
     row = row_of(labour_of(house.package, lower=1, likely=1.5, upper=2), "6")
     assert (row["hours"], row["hours_low"], row["hours_high"]) == (9, 6, 12)

@@ -58,6 +58,7 @@ OPTIONAL: dict[str, dict[str, Any]] = {
         "heartwood_boundary": bool,
     },
     "species": {"genus": str},
+    "tool_mark": {"faces": ("hewn", "sawn", "split")},
 }
 
 # Lists that a crew fills in while looking at old wood: not knowing is an answer there. 'hazard' is
