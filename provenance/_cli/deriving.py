@@ -110,7 +110,7 @@ def _tell_use_of_wood(used: pl.DataFrame) -> None:
     by_count = shapes.sort("piece_count", "shape", descending=[True, False])
     said = [f"{count} {shape.replace('_', ' ')}" for shape, count in by_count.iter_rows()]
     click.echo(
-        f"\nUse of wood (wood_use.csv; {counted(used['piece_count'].sum(), 'piece')}): "
+        f"\nUse of wood (wood_use.csv; {counted(int(used['piece_count'].sum()), 'piece')}): "
         f"{', '.join(said) or 'none'}; decorated {decorated['piece_count'].sum()} of "
         f"{looked_at['piece_count'].sum()} looked at"
     )

@@ -223,11 +223,11 @@ def _keys(
 
 def _of_pieces(row: Mapping[str, Any], base: str, key: _Key) -> dict[str, Any]:
     low, high = row[f"{base}_low"], row[f"{base}_high"]
-    variances = [
+    low_variance, high_variance = (
         row[f"{base}_{end}_sd"] + row[f"{base}_{end}_bias"] ** 2 for end in ("low", "high")
-    ]
+    )
     likely = low if math.isclose(low, high) else None
-    quantity = Estimate(low, high, *variances, likely)
+    quantity = Estimate(low, high, low_variance, high_variance, likely)
     if key.density:
         # kilograms to tonnes
         spread = key.density.spread
@@ -325,9 +325,14 @@ def _hewn(tables: Snapshot, words: list[str]) -> pl.Expr:
         marks.set_intersection([code for code, made in faces.items() if made in kinds]).list.len()
         for kinds in (("hewn",), ("sawn", "split"))
     )
-    told = pl.when((hewn > 0) & (other == 0)).then(pl.lit("yes"))
-    told = told.when((hewn == 0) & (other > 0)).then(pl.lit("no")).otherwise(word)
-    return pl.when(word == "perhaps").then(told).otherwise(word).is_in(words).cast(pl.Float64)
+    told = (
+        pl.when((word == "perhaps") & (hewn > 0) & (other == 0))
+        .then(pl.lit("yes"))
+        .when((word == "perhaps") & (hewn == 0) & (other > 0))
+        .then(pl.lit("no"))
+        .otherwise(word)
+    )
+    return told.is_in(words).cast(pl.Float64)
 
 
 # -- totals ----------------------------------------------------------------------------------------

@@ -6,7 +6,7 @@ from collections.abc import Mapping
 
 import polars as pl
 
-from provenance._record.joined import codes_in, outermost_places
+from provenance._record.joined import codes_in, outermost_places, places_around
 from provenance._record.package import Package
 from provenance._record.snapshot import Snapshot
 from provenance._record.tables import laid_out
@@ -100,8 +100,6 @@ def derive_architecture(package: Package, phases: pl.DataFrame) -> pl.DataFrame:
     A place with several phases has a row for each; one of which nothing is said about how it is
     built has none.
     """
-    from provenance._record.joined import places_around
-
     tables = package.tables
     years: dict[str, list[dict[str, object]]] = {}
     for row in phases.sort("first_year", "phase_id").iter_rows(named=True):
@@ -113,9 +111,9 @@ def derive_architecture(package: Package, phases: pl.DataFrame) -> pl.DataFrame:
     for place in tables.rows("place"):
         if not any(place[name] for name in said):
             continue
-        nearest = next((years[one] for one in around[place["place_id"]] if one in years), [{}])
+        dated_places = [years[one] for one in around[place["place_id"]] if one in years]
         built = {name: place[name] or None for name in ("place_id", "site_id", *said)}
-        rows += [{**built, **dated} for dated in nearest]
+        rows += [{**built, **dated} for dated in (dated_places[0] if dated_places else [{}])]
     rows = [{**row, "architecture_id": str(number)} for number, row in enumerate(rows, start=1)]
     table = package.model.table("architecture")
     return laid_out(pl.DataFrame(rows, infer_schema_length=None), table)
