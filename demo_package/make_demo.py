@@ -24,13 +24,25 @@ from invention.laboratory import (  # noqa: E402
     second_book,
 )
 from invention.last_day import last_day_books  # noqa: E402
-from invention.notebooks import custody_book, photo_book, site_book, tape_book  # noqa: E402
+from invention.notebooks import (  # noqa: E402
+    assumptions_book,
+    custody_book,
+    photo_book,
+    relations_book,
+    site_book,
+    tape_book,
+)
 from invention.tables import Book, write_book  # noqa: E402
 
 
 def field_books() -> list[Book]:
     """What came back from the field."""
     return [site_book(), crew1_book(), crew2_book(), tape_book(), custody_book(), photo_book()]
+
+
+def evaluation_books() -> list[Book]:
+    """What was written down to make sense of the wood; the faulted papers go without."""
+    return [relations_book(), assumptions_book()]
 
 
 def laboratory_books() -> list[Book]:
@@ -40,7 +52,7 @@ def laboratory_books() -> list[Book]:
 
 def make_demo(folder: Path) -> None:
     """Write field/, laboratory/, two_laptops/, files/ and faulted/ below `folder`."""
-    for book in field_books():
+    for book in (*field_books(), *evaluation_books()):
         write_book(book, folder / "field")
     for book in laboratory_books():
         write_book(book, folder / "laboratory")

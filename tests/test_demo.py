@@ -60,7 +60,9 @@ def test_the_record_has_the_numbers_of_the_story(demo):
         "custody": 323,
         "lab_result": 42,
         "file": 58,
-        "episode": 7,
+        "episode": 9,
+        "relation": 8,
+        "assumption": 18,
         "unread": 0,
     }
     assert {name: rows[name] for name in expected} == expected

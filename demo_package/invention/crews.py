@@ -46,11 +46,14 @@ _CREW1_TOOLS = {
     "sash_saw": "up-and-down saw",
     "circular_saw": "buzz saw",
 }
+_CREW1_FROM = {"": "", "local": "here", "brought_in": "far off", "salvaged": "older house"}
+_CREW1_ORNAMENT = {"": "", "none": "plain", "chamfered": "chamfer", "beaded": "bead"}
 _CREW1_ENDS = {"axe_cut": "ax cut", "sawn": "sawed", "broken": "broken"}
 _CREW1_HEADINGS = (
     *("Page", "House", "Timber no", "Room", "Use", "Where", "In place?", "Re-used?"),
     *("Length", "Dia A1", "Dia A2", "Dia B1", "Dia B2", "Shape", "End A", "End B"),
     *("Tooling", "Outside", "Wood", "Preservation", "Bears load", "Along it (m from A)"),
+    *("Butt of the tree", "Heart inside", "Wood from", "Ornament", "Empty joints"),
     *("xA", "yA", "zA", "xB", "yB", "zB", "Good to", "Recorded", "By", "Sampled"),
     *("FS no", "Core or slice", "Bit", "Core length", "Pieces", "From end A", "O'clock"),
     *("Drilled", "Up/down deg", "Hole depth", "Above floor", "Outer end", "Pith", "Rings seen"),
@@ -115,6 +118,10 @@ def _yes(word: str) -> str:
     return {"yes": "Y", "no": "N", "unknown": "?"}[word]
 
 
+def _looked(word: str) -> str:
+    return _yes(word) if word else ""
+
+
 def _crew1_name(wood: Wood, page: str) -> Line:
     return {"Page": page, "House": wood.building, "Timber no": wood.element_id.split("-")[1]}
 
@@ -143,6 +150,11 @@ def _crew1_wood(wood: Wood, page: str) -> Line:
         "Preservation": preserved,
         "Bears load": _yes(wood.load_bearing),
         "Along it (m from A)": wood.features,
+        "Butt of the tree": _looked(wood.stem_base),
+        "Heart inside": _looked(wood.pith),
+        "Wood from": _CREW1_FROM[wood.origin],
+        "Ornament": _CREW1_ORNAMENT[wood.decoration],
+        "Empty joints": _looked(wood.empty_joints),
         "Recorded": _us(wood.recorded_on),
         "By": wood.recorded_by,
         "Sampled": "Y" if wood.key in sampled_keys() else "N",
@@ -209,11 +221,13 @@ _CREW2_SHAPE = {"round": "round", "split": "riven", "hewn": "squared"}
 _CREW2_END = {"axe_cut": "chopped", "whittled": "knife cut", "broken": "snapped off"}
 _CREW2_TOOL = {"metal_axe": "iron axe", "adze": "adz", "drawknife": "draw knife"}
 _CREW2_OUTSIDE = {"bark": "with bark", "patina": "patinated", "worn": "rubbed", "dressed": "worked"}
+_CREW2_FROM = {"": "", "brought_in": "brought in", "salvaged": "older building"}
 _CREW2_STATE = {"sound": "good", "burned": "charred"}
 _WOOD_HEADINGS = (
     *("Wood", "Room", "Kind of wood-work", "Position", "Standing", "Second use"),
     *("L cm", "A wide", "A high", "B wide", "B high", "Form", "Cut A", "Cut B", "Tools"),
     *("Surface", "Tree", "State", "Carries", "Seen along it"),
+    *("Tree from", "Decorated", "Joints without use"),
     *("E a", "N a", "H a", "E b", "N b", "H b", "± m", "Core/slice?", "Seen on", "Seen by"),
     "Notes",
 )
@@ -287,6 +301,9 @@ def _crew2_wood(wood: Wood) -> Line:
         "State": _CREW2_STATE[wood.condition],
         "Carries": wood.load_bearing,
         "Seen along it": wood.features,
+        "Tree from": _CREW2_FROM[wood.origin],
+        "Decorated": wood.decoration,
+        "Joints without use": wood.empty_joints,
         "Core/slice?": "yes" if wood.key in sampled_keys() else "no",
         # this sheet's dates are the spreadsheet's own, the other sheets' are typed
         "Seen on": date.fromisoformat(wood.recorded_on),

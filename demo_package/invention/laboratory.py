@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import itertools
 from dataclasses import dataclass
 
 from invention.paperwork import KEPT_BACK, LABORATORY, MISSING_ON_ARRIVAL
@@ -11,6 +12,14 @@ from invention.tables import INVENTED, Book, Cell, Sheet
 Line = dict[str, Cell]
 
 REVISED = "306"
+SAME_TREE = {"221": "220"}
+"""Two posts of the barn whose rings agree as only those of one tree do."""
+SEEN_IN_RINGS = {
+    "217": "scar",
+    "222": "suppression; release",
+    "227": "reaction wood",
+    "309": "fire scar",
+}
 FIRST_REPORT, SECOND_REPORT = "2023-11-14", "2024-03-11"
 LOST_AT_FIRST = 6
 """Rings of the revised sample that the first sanding did not show."""
@@ -135,6 +144,7 @@ def first_book() -> Book:
 _HEADINGS_2 = (
     *("Lab number", "Field number", "Issue", "Replaces issue", "Species", "n", "Sap"),
     *("First year", "First sign", "Last year", "Last sign", "As reported", "Dated?", "Reason"),
+    *("Same tree as", "Mean width (mm)", "Sensitivity", "Missing", "Seen in the rings"),
     *("Reference", "Match", "Rings in file", "Comment"),
 )
 
@@ -143,6 +153,7 @@ def second_book() -> Book:
     """Second instalment: a workbook with other headings; the last line revises an earlier one."""
     rows: list[Line | None] = []
     for one in second_instalment():
+        widths = one.sample.widths_hundredth_mm[: one.ring_count]
         line: Line = {
             "Lab number": one.lab_number,
             "Field number": one.sample.sample_id,
@@ -153,7 +164,13 @@ def second_book() -> Book:
             "Dated?": "yes" if one.outer_year else "no",
             "Match": _statistics(one),
             "Rings in file": f"{one.lab_number}{'b' if one.issue > 1 else ''}.txt",
+            "Same tree as": SAME_TREE.get(one.sample.sample_id, ""),
+            "Mean width (mm)": round(sum(widths) / len(widths) / 100, 2),
+            "Sensitivity": _sensitivity(widths),
+            "Seen in the rings": SEEN_IN_RINGS.get(one.sample.sample_id, ""),
         }
+        if one.outer_year:
+            line["Missing"] = 0
         if one.outer_year and one.inner_year:
             line |= {
                 "First year": one.inner_year,
@@ -173,6 +190,12 @@ def second_book() -> Book:
     title = f"{LABORATORY} - results, second instalment, {SECOND_REPORT} ({INVENTED})"
     sheet = Sheet("Results", _HEADINGS_2, rows, "Lab number", title)
     return Book("results_2.xlsx", [sheet], colour="#FFF2CC", font="Liberation Sans")
+
+
+def _sensitivity(widths: tuple[int, ...]) -> float:
+    """Mean of the differences of neighboring rings, each as a share of the mean of the two."""
+    shares = [2 * abs(b - a) / (a + b) for a, b in itertools.pairwise(widths)]
+    return round(sum(shares) / len(shares), 3)
 
 
 def _blank(number: int | None) -> str:
@@ -261,6 +284,8 @@ What the years say, as far as wood can say it
   Room block   Rooms 1 to 3: outside years up to 1689. Room 4: one beam with bark, 1742;
                one worn beam (307) ends in 1655.
   Barn         Outside years up to 1884. One rafter (227) has bark and ends in 1921.
+
+Same tree    Samples 220 and 221, two posts of the barn.
 
 None of these years is a year of building. Wood may be stored, used again or put in later.
 

@@ -5,7 +5,17 @@ from __future__ import annotations
 from datetime import date
 
 from invention.drawings import PICTURES, plan_corner
-from invention.paperwork import EPISODES, PARCEL, PARTIES, SITE, custody_events, places
+from invention.paperwork import (
+    ASSUMPTIONS,
+    EPISODES,
+    PARCEL,
+    PARTIES,
+    RELATIONS,
+    SITE,
+    Row,
+    custody_events,
+    places,
+)
 from invention.tables import INVENTED, Book, Cell, Sheet
 from invention.tape import all_datums, all_ties, feet_and_inches, in_feet
 
@@ -98,6 +108,9 @@ _PLACE_HEADINGS = {
     "kind": "Kind",
     "name": "We call it",
     "build": "Built of",
+    "joined": "How it is joined",
+    "roof": "Roof",
+    "floor": "Floor",
     "level": "Storey",
     "floor_m": "Floor above grid zero (m)",
     "outline": "Corners on the grid (m)",
@@ -180,6 +193,42 @@ def tape_book() -> Book:
 
 def _comma(metres: float) -> str:
     return f"{metres:.3f}".replace(".", ",")
+
+
+def relations_book() -> Book:
+    """Which part was there before which, as somebody wrote it down on the last day."""
+    headings = {
+        "no": "No",
+        "this": "This part",
+        "meets": "meets",
+        "other": "that part",
+        "sure": "How sure",
+        "seen": "Seen at",
+        "on": "On",
+        "by": "By",
+    }
+    return _plain_table("relations.csv", "Which part is older", headings, RELATIONS)
+
+
+def assumptions_book() -> Book:
+    """Figures that the evaluation rests on, each with the source it was looked up in."""
+    headings = {
+        "no": "No",
+        "what": "What",
+        "work": "Work",
+        "wood": "Wood",
+        "place": "Place",
+        "figure": "Figure",
+        "spread": "Spread",
+        "source": "Source",
+    }
+    return _plain_table("assumptions.csv", "What we assume", headings, ASSUMPTIONS)
+
+
+def _plain_table(name: str, title: str, headings: dict[str, str], rows: tuple[Row, ...]) -> Book:
+    lines: list[Line | None] = [{headings[key]: text for key, text in row.items()} for row in rows]
+    sheet = Sheet("", tuple(headings.values()), lines, "No", f"{title} - {INVENTED}", blank_lines=0)
+    return Book(name, [sheet])
 
 
 _CUSTODY_HEADINGS = (

@@ -104,10 +104,28 @@ def places() -> list[Row]:
     for frame in range(1, 5):
         rows.append(_place(f"BN-F{frame}", "BN", "wall", f"Cross frame {frame}", "framed", "0", "", "", "TQ", "6/12/23"))
     rows.append(_place("BN-RF", "BN", "roof", "Roof", "", "1", "3.50", "", "TQ", "6/14/23"))
-    return rows
+    return [row | _attributes(row["code"]) for row in rows]
 
 
 # fmt: on
+_ATTRIBUTES = {
+    "LH": ("saddle notch", "", ""),
+    "LH-R1": ("", "", "boards on joists"),
+    "LH-R2": ("", "", "boards on joists"),
+    "LH-RF": ("", "gable of common rafters", ""),
+    "RB": ("rubble", "flat, of earth", ""),
+    **{f"RB-R{room}": ("", "", "earth" if room < 4 else "flagstones") for room in range(1, 5)},
+    "RB-W34": ("partly coursed", "", ""),
+    "BN": ("pegged frame", "", ""),
+    "BN-B1": ("", "", "planks"),
+    "BN-RF": ("", "gable on purlins", ""),
+}
+
+
+def _attributes(code: str) -> Row:
+    return dict(zip(("joined", "roof", "floor"), _ATTRIBUTES.get(code, ("", "", "")), strict=True))
+
+
 def _place(
     code: str,
     inside: str,
@@ -152,6 +170,45 @@ EPISODES: tuple[Row, ...] = tuple(
         ("E5", "LH-RF", "Repaired", "New roof on the log house", "1903", "certain", "Farm diary, 1903 (invented)"),
         ("E6", "BN", "Built", "Barn raised", "1885", "certain", "Date cut into the door post (invented)"),
         ("E7", "BN", "Repaired", "Rafters and a brace put in after a storm", "1921/1922", "possible", "As told on the farm (invented)"),
+        # the wood contradicts the first of these, and says nothing of the second
+        ("E8", "BN", "Built", "Barn already there when the farm was sold", "1860~", "possible", "As told on the farm (invented)"),
+        ("E9", "RB", "Repaired", "Walls of the room block plastered", "1931", "certain", "Bill of a mason, 1931 (invented)"),
+    )
+)
+RELATIONS: tuple[Row, ...] = tuple(
+    dict(zip(("no", "this", "meets", "other", "sure", "seen", "on", "by"), values, strict=True))
+    for values in (
+        ("1", "LH-WN", "bonded with", "LH-WE", "certain", "corner notches, all courses", "2023-06-16", "MB"),
+        ("2", "LH-WE", "bonded with", "LH-WS", "certain", "corner notches, all courses", "2023-06-16", "MB"),
+        ("3", "LH-WS", "bonded with", "LH-WW", "certain", "corner notches, all courses", "2023-06-16", "MB"),
+        ("4", "LH-RF", "rests on", "LH-WN", "certain", "wall plate", "2023-06-16", "MB"),
+        ("5", "RB-W12", "bonded with", "RB-WS", "certain", "north end, lowest four courses", "2023-06-16", "ZF"),
+        ("6", "RB-W23", "bonded with", "RB-WS", "likely", "under the plaster, one hole", "2023-06-16", "ZF"),
+        ("7", "RB-W34", "abuts", "RB-WS", "likely", "straight joint, full height", "2023-06-16", "ZF"),
+        ("8", "BN-RF", "rests on", "BN-F1", "certain", "tie beam", "2023-06-16", "TQ"),
+    )
+)
+ASSUMPTIONS: tuple[Row, ...] = tuple(
+    dict(zip(("no", "what", "work", "wood", "place", "figure", "spread", "source"), values, strict=True))
+    for values in (
+        ("A1", "longest usable stem", "", "PSME", "", "20", "", "Varrowmark forest survey, table 4 (invented)"),
+        ("A2", "longest usable stem", "", "PIPO", "", "16", "", "Varrowmark forest survey, table 4 (invented)"),
+        ("A3", "longest usable stem", "", "QUAL", "", "14", "", "Varrowmark forest survey, table 4 (invented)"),
+        ("A4", "longest usable stem", "", "", "", "12", "", "Varrowmark forest survey, table 4 (invented)"),
+        ("A5", "recorded meters per tree", "", "PSME", "", "10.5", "1.6", "Log walls of Varrowmark, page 88 (invented)"),
+        ("A6", "density", "", "PSME", "", "700", "60", "Green weights of timber, page 12 (invented)"),
+        ("A7", "density", "", "PIPO", "", "720", "70", "Green weights of timber, page 12 (invented)"),
+        ("A8", "density", "", "QUAL", "", "1000", "50", "Green weights of timber, page 14 (invented)"),
+        ("A9", "density", "", "", "", "750", "100", "Green weights of timber, page 3 (invented)"),
+        ("A10", "distance hauled", "", "", "LH", "2.5", "1", "Farm diary, winter 1871 (invented)"),
+        ("A11", "distance hauled", "", "", "RB", "18", "4", "Nearest pine forest on the county map (invented)"),
+        ("A12", "distance hauled", "", "", "BN", "3", "1", "As told on the farm (invented)"),
+        ("A13", "work per tree", "felling and limbing", "", "", "2.2", "0.6", "Trial with period axes, report 3 (invented)"),
+        ("A14", "work per cut", "crosscutting", "", "", "3.5", "0.8", "Trial with period axes, report 3 (invented)"),
+        ("A15", "work per hewn face", "hewing", "", "", "0.9", "0.25", "Trial with period axes, report 5 (invented)"),
+        ("A16", "work per haul by mass", "hauling", "", "", "1.4", "0.5", "Ox teams of Varrowmark, page 31 (invented)"),
+        ("A17", "work per haul by volume", "hauling", "", "", "1.1", "", "Farm diary, winter 1871 (invented)"),
+        ("A18", "work per piece", "setting", "", "", "3", "1.5", "Log walls of Varrowmark, page 102 (invented)"),
     )
 )
 # fmt: on

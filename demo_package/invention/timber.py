@@ -70,6 +70,11 @@ class Wood:
     remarks: str
     recorded_on: str
     recorded_by: str
+    stem_base: str = ""
+    pith: str = ""
+    origin: str = ""
+    decoration: str = ""
+    empty_joints: str = ""
 
     @property
     def building(self) -> str:
@@ -163,15 +168,30 @@ def all_wood() -> tuple[Wood, ...]:
         lines = list(plan)
         for number, (key, kind, place, note, a, b) in enumerate(lines, start=1):
             piece = _shaped(chance, building, number, len(lines), key, kind, place, note, a, b)
-            pieces.append(replace(piece, **_OWN_STORY.get(piece.key, {})))
+            story = _LOOKED_AT.get(piece.key, {}) | _OWN_STORY.get(piece.key, {})
+            pieces.append(replace(piece, **story))
     return tuple(pieces)
 
 
 _OWN_STORY: dict[str, dict[str, str]] = {
     # what tells one piece from its kind; older wood in a younger ceiling, and what has come loose
-    "LH.C2": {"outer": "worn", "reused": "yes", "features": "0.60: empty mortise; 3.90: nail"},
-    "LH.C3": {"outer": "worn", "reused": "yes", "features": "0.85: empty mortise"},
-    "LH.C1": {"features": "2.30: iron hook"},
+    "LH.C2": {
+        "outer": "worn",
+        "reused": "yes",
+        "features": "0.60: empty mortise; 3.90: nail",
+        "origin": "salvaged",
+        "decoration": "chamfered",
+        "empty_joints": "yes",
+    },
+    "LH.C3": {
+        "outer": "worn",
+        "reused": "yes",
+        "features": "0.85: empty mortise",
+        "origin": "salvaged",
+        "decoration": "chamfered",
+        "empty_joints": "yes",
+    },
+    "LH.C1": {"features": "2.30: iron hook", "decoration": "none", "empty_joints": "no"},
     "LH.N4": {"condition": "weathered", "outer": "worn"},
     "LH.L1": {"in_place": "loose", "condition": "weathered"},
     "LH.L2": {"in_place": "loose", "outer": "waney_edge"},
@@ -180,8 +200,10 @@ _OWN_STORY: dict[str, dict[str, str]] = {
         "reused": "yes",
         "outer": "worn",
         "features": "0.40: notch, serves nothing",
+        "origin": "salvaged",
+        "empty_joints": "yes",
     },
-    "RB.B8": {"in_place": "repair", "outer": "bark"},
+    "RB.B8": {"in_place": "repair", "outer": "bark", "empty_joints": "no"},
     "RB.B1": {"outer": "bark"},
     "RB.B4": {"outer": "bark"},
     "RB.D1": {"in_place": "loose"},
@@ -198,7 +220,7 @@ _OWN_STORY: dict[str, dict[str, str]] = {
     "BN.X1": {"in_place": "loose", "condition": "decayed"},
     "BN.T2": {"features": "0.40: mortise; 3.48: mortise; 6.60: mortise"},
     "BN.R5": {"in_place": "repair", "reused": "unknown"},
-    "BN.B2S": {"in_place": "repair", "tools": "circular_saw"},
+    "BN.B2S": {"in_place": "repair", "tools": "circular_saw", "origin": "brought_in"},
     # the sample decides what the best-kept stretch of the outside is
     "LH.N1": {"outer": "bark"},
     "LH.E1": {"outer": "bark"},
@@ -210,6 +232,33 @@ _OWN_STORY: dict[str, dict[str, str]] = {
     **{f"LH.R{number}": {"in_place": "repair"} for number in (1, 2, 3, 4)},
     "LH.RB": {"in_place": "repair"},
     **{f"RB.P{number}": {"in_place": "repair"} for number in (18, 19, 20, 21, 22)},
+}
+
+
+# what the crews looked at on some of the wood: where the tree stood, its heart, foot and ornament
+_LOOKED_AT: dict[str, dict[str, str]] = {
+    **{
+        f"LH.{side}{course}": {"origin": "local", "pith": "yes" if course else "unknown"}
+        for side in "NESW"
+        for course in range(3)
+    },
+    "LH.N1": {"origin": "local", "pith": "yes", "stem_base": "yes"},
+    "LH.S0": {"origin": "local", "pith": "yes", "stem_base": "yes"},
+    "LH.E0": {"origin": "local", "pith": "yes", "stem_base": "yes"},
+    **{f"LH.D{number}": {"decoration": "beaded"} for number in (1, 2)},
+    **{f"RB.B{number}": {"origin": "brought_in", "decoration": "none"} for number in range(1, 9)},
+    **{
+        f"BN.P{frame}{side}": {
+            "origin": "local",
+            "pith": "yes",
+            "decoration": "chamfered" if frame in (2, 3) else "none",
+            "empty_joints": "no",
+        }
+        for frame in range(1, 5)
+        for side in "SN"
+    },
+    "BN.P1S": {"origin": "local", "pith": "yes", "decoration": "none", "stem_base": "yes"},
+    "BN.X1": {"empty_joints": "yes"},
 }
 
 

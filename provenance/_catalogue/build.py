@@ -13,8 +13,10 @@ from provenance._base.errors import TreenailError, UnusableInput
 from provenance._base.progress import Progress, say_nothing
 from provenance._catalogue.database import now, opened_catalogue, transaction, warn_of_clock
 from provenance._catalogue.entry import (
+    ARCHITECTURE_COLUMNS,
     RESERVED_COLUMNS,
     SAMPLE_COLUMNS,
+    WOOD_COLUMNS,
     Entry,
     read_entry,
     read_symbols,
@@ -26,6 +28,7 @@ from provenance._record.remote import Place, Remote, lies_below, place_at
 
 INDEX_NAME = "catalogue.sqlite"
 _WITHDRAWAL_COLUMNS = ("manifest_sha256", "reason", "withdrawn_on")
+_FROM_INSIDE = ("site", "sample", "plug", "reserved", "wood_use", "architecture")
 COMMIT_SECONDS = 2.0
 """At most so much reading is lost to a kill; a commit for every bundle would wait for the disk."""
 
@@ -227,7 +230,7 @@ def _store_entry(database: sqlite3.Connection, entry: Entry, run_id: int) -> Non
         "read_in_run": run_id,
     }
     bundle_id = _put_bundle(database, entry.path, facts)
-    for table in ("site", "sample", "plug", "reserved", "withdrawal"):
+    for table in (*_FROM_INSIDE, "withdrawal"):
         database.execute(f"DELETE FROM {table} WHERE bundle_id = ?", [bundle_id])
     for site in entry.sites:
         _insert(database, "site", bundle_id, tuple(site), [tuple(site.values())])
@@ -236,6 +239,8 @@ def _store_entry(database: sqlite3.Connection, entry: Entry, run_id: int) -> Non
     plugs = (plug[1:-1] for plug in entry.plugs)
     _insert(database, "plug", bundle_id, STORED, plugs)
     _insert(database, "reserved", bundle_id, RESERVED_COLUMNS, entry.reserved)
+    _insert(database, "wood_use", bundle_id, WOOD_COLUMNS, entry.wood_use)
+    _insert(database, "architecture", bundle_id, ARCHITECTURE_COLUMNS, entry.architecture)
     said = [(one.manifest_sha256, one.reason, one.on) for one in entry.withdraws]
     _insert(database, "withdrawal", bundle_id, _WITHDRAWAL_COLUMNS, said)
 

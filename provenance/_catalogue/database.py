@@ -136,6 +136,9 @@ def _prepare(database: sqlite3.Connection, index: Path) -> None:
             for name, (_, meaning) in table.columns.items():
                 words.append((table.name, name.strip('"'), meaning))
             database.executemany("INSERT INTO description VALUES (?, ?, ?)", words)
+        if is_made:
+            # what the new tables hold is in bundles that were read before: read them again
+            database.execute("UPDATE bundle SET signature = ''")
         database.execute(f"PRAGMA application_id = {APPLICATION_ID}")
         database.execute(f"PRAGMA user_version = {CATALOGUE_VERSION}")
 

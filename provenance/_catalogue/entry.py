@@ -31,7 +31,8 @@ class Entry:
     `signature` is that before reading; `facts` the columns of the table `bundle` that come from
     inside; `sites` rows of that table without bundle_id; `samples` and `plugs` rows with the
     columns SAMPLE_COLUMNS and those of PlugRecord; `reserved` rows with RESERVED_COLUMNS.
-    `withdraws` are the editions whose place it takes.
+    `withdraws` are the editions whose place it takes; `wood_use` and `architecture` rows with
+    WOOD_COLUMNS and ARCHITECTURE_COLUMNS, of a record that was derived.
     """
 
     path: Place
@@ -43,6 +44,8 @@ class Entry:
     plugs: PackedRows
     withdraws: tuple[Withdrawn, ...] = ()
     reserved: tuple[tuple[str, ...], ...] = ()
+    wood_use: tuple[tuple[Any, ...], ...] = ()
+    architecture: tuple[tuple[Any, ...], ...] = ()
 
 
 def reserved_plug(path: str, row: Sequence[str]) -> PlugRecord:
@@ -92,13 +95,27 @@ def read_entry(
             samples = pack_rows(map(record.sample, tables.samples()))
             plugs = pack_rows(record.plug(str(path), row) for row in tables.plugs())
             reserved = tuple(tables.reserved(RESERVED_COLUMNS))
+            wood_use = tuple(map(record.wood_use, tables.rows("wood_use")))
+            architecture = tuple(map(_architecture, tables.rows("architecture")))
         after = signature_of(path)
     except OSError as error:
         raise UnusableInput(f"{path} cannot be read: {error.strerror or error}") from error
     if before != after:
         raise UnusableInput(f"{path} changed while it was read; it is read again at the next look")
     form = "zip" if before.startswith("zip") else "folder" if before[:3] == "bag" else "package"
-    return Entry(path, before, form, facts, sites, samples, plugs, withdraws, reserved)
+    return Entry(
+        path,
+        before,
+        form,
+        facts,
+        sites,
+        samples,
+        plugs,
+        withdraws,
+        reserved,
+        wood_use,
+        architecture,
+    )
 
 
 SAMPLE_COLUMNS = (
@@ -107,6 +124,12 @@ SAMPLE_COLUMNS = (
     "keeper_name", "gone",
 )  # fmt: skip
 RESERVED_COLUMNS = ("site_id", "sample_id", "orientation_mark", "crew", "reserved_on")
+WOOD_COLUMNS = (
+    "site_id", "place_id", "species", "use", "shape", "origin", "decoration", "pieces",
+    "trees_most", "length_m", "volume_m3", "first_year", "last_year",
+)  # fmt: skip
+_BUILT = ("site_id", "place_id", "construction", "bonding", "roof_type", "floor_type")
+ARCHITECTURE_COLUMNS = (*_BUILT, "first_year", "last_year")
 TABLE_COLUMNS = {
     "site": (
         "site_id", "name", "public_name", "kind", "country", "region", "latitude", "longitude",
@@ -127,6 +150,13 @@ TABLE_COLUMNS = {
         "result_id", "sample_id", "outcome", "inner_year", "outer_year", "outer_symbol",
         "felled_from_year", "felled_to_year", "species", "reported_on", "supersedes_result_id",
     ),
+    # derived tables, which an older record lacks
+    "phase": ("phase_id", "first_year", "last_year"),
+    "wood_use": (
+        "site_id", "place_id", "phase_id", "species", "function", "shape", "origin", "decoration",
+        "piece_count", "trees_most", "total_length_m", "total_volume_m3",
+    ),
+    "architecture": (*_BUILT, "first_year", "last_year"),
 }  # fmt: skip
 """What is kept of each table while a bundle is read: long notes would fill the memory."""
 
@@ -210,6 +240,7 @@ class _Record:
             self.former.setdefault(now, []).append(old)
         self.places = {row["place_id"]: row for row in tables.rows("place")}
         self.parties = {row["party_id"]: row for row in tables.rows("party")}
+        self.phases = {row["phase_id"]: row for row in tables.rows("phase")}
 
     def site(self, row: Row) -> dict[str, Any]:
         """One row of the catalogue's table `site`."""
@@ -257,6 +288,18 @@ class _Record:
         }
         return tuple(values[name] for name in SAMPLE_COLUMNS)
 
+    def wood_use(self, row: Row) -> tuple[Any, ...]:
+        """One row of the catalogue's table `wood_use`, in the order of WOOD_COLUMNS."""
+        names = ("site_id", "place_id", "species", "function", "shape", "origin", "decoration")
+        counts = (row["piece_count"], row["trees_most"])
+        return (
+            *(row[name] for name in names),
+            *map(_small_integer, counts),
+            _number(row["total_length_m"]),
+            _number(row["total_volume_m3"]),
+            *_years(self.phases.get(row["phase_id"], {})),
+        )
+
     def plug(self, path: str, found: Mapping[str, Row]) -> tuple[Any, ...]:
         """One plug as `locate` compares it, a PlugRecord as a plain tuple."""
         plug, sample, element = found["plug"], found["sample"], found["element"]
@@ -301,6 +344,15 @@ class _Record:
         from provenance._model.felling import cutting_class
 
         return cutting_class(split_codes(result.get("outer_symbol")), self.symbols).value
+
+
+def _architecture(row: Row) -> tuple[Any, ...]:
+    """One row of the catalogue's table `architecture`, in the order of ARCHITECTURE_COLUMNS."""
+    return (*(row[name] for name in _BUILT), *_years(row))
+
+
+def _years(row: Row) -> tuple[int | None, int | None]:
+    return _small_integer(row.get("first_year", "")), _small_integer(row.get("last_year", ""))
 
 
 def _on_wgs84(row: Row) -> tuple[float | None, float | None]:

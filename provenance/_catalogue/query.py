@@ -14,7 +14,7 @@ from provenance._catalogue.database import read_only_catalogue
 if TYPE_CHECKING:
     import polars as pl
 
-KINDS = ("samples", "sites", "bundles")
+KINDS = ("samples", "sites", "bundles", "wood", "architecture")
 
 VERDICTS = """
 WITH judged AS MATERIALIZED (
@@ -79,6 +79,16 @@ _COLUMNS = {
         "count(DISTINCT sample.sample_id) AS samples, min(sample.end_from_year) AS earliest_end, "
         "max(sample.end_to_year) AS latest_end, site.repository_id, site.repository_name"
     ),
+    "wood": (
+        'wood_use.site_id, wood_use.place_id, wood_use.species, wood_use."use", wood_use.shape, '
+        "wood_use.origin, wood_use.decoration, wood_use.pieces, wood_use.trees_most, "
+        "wood_use.length_m, wood_use.volume_m3, wood_use.first_year, wood_use.last_year"
+    ),
+    "architecture": (
+        "architecture.site_id, architecture.place_id, architecture.construction, "
+        "architecture.bonding, architecture.roof_type, architecture.floor_type, "
+        "architecture.first_year, architecture.last_year"
+    ),
     "bundles": (
         "bundle.form, bundle.title, bundle.record_date, bundle.file_count, bundle.byte_count, "
         "count(DISTINCT sample.site_id || char(31) || sample.sample_id) AS samples, "
@@ -95,6 +105,8 @@ _JOINED = (
     "bundle JOIN judged USING (bundle_id) LEFT JOIN site USING (bundle_id) "
     "LEFT JOIN sample ON sample.bundle_id = bundle.bundle_id AND sample.site_id = site.site_id"
 )
+_DERIVED = {"wood": "wood_use", "architecture": "architecture"}
+"""Kind → the table of the catalogue that has it from the derived tables of a record."""
 _FROM = {
     "samples": (
         "sample JOIN bundle USING (bundle_id) JOIN judged USING (bundle_id) "
@@ -102,29 +114,37 @@ _FROM = {
     ),
     "sites": _JOINED,
     "bundles": _JOINED,
+    **{
+        kind: f"{table} JOIN bundle USING (bundle_id) JOIN judged USING (bundle_id) "
+        f"LEFT JOIN site ON site.bundle_id = {table}.bundle_id AND site.site_id = {table}.site_id"
+        for kind, table in _DERIVED.items()
+    },
 }
 _GROUP = {
     "samples": "",
     "sites": "AND site.site_id IS NOT NULL GROUP BY bundle.bundle_id, site.site_id",
     "bundles": "GROUP BY bundle.bundle_id",
+    **dict.fromkeys(_DERIVED, ""),
 }
 _ORDER = {
     "samples": "bundle.path, sample.rowid",
     "sites": "bundle.path, site.rowid",
     "bundles": "bundle.path",
+    **{kind: f"bundle.path, {table}.rowid" for kind, table in _DERIVED.items()},
 }
 
 
 def find_in_catalogue(index: Path, kind: str, wanted: Wanted | None = None) -> pl.DataFrame:
-    """The samples, sites or bundles (`kind`, one of KINDS) that fit, in the order of the paths.
+    """The samples, sites, bundles, wood or architecture (`kind`) that fit, by the paths.
 
     Columns of each kind stand in `_COLUMNS` and `_ALWAYS`, explained in schemas/CATALOGUE.md. A
-    site or bundle fits when one of its samples does. `verdict` is what the last audit makes of the
-    bundle; samples and sites of damaged ones are left out. Raises TreenailError when the catalogue
-    cannot be used.
+    site or bundle fits when one of its samples does; wood and architecture have no stamp, no keeper
+    of their own, and are of a year when their felling phase is. `verdict` is what the last audit
+    makes of the bundle; what is in damaged ones is left out. Raises TreenailError when the
+    catalogue cannot be used, UnusableInput when that kind does not have what is looked for.
     """
     wanted = wanted or Wanted()
-    conditions, values = _conditions(wanted)
+    conditions, values = _conditions(wanted, kind)
     if kind != "bundles" and not wanted.even_if_damaged:
         conditions.append("judged.verdict != 'damaged'")
     where = " AND ".join(conditions) or "1"
@@ -136,9 +156,17 @@ def find_in_catalogue(index: Path, kind: str, wanted: Wanted | None = None) -> p
     )
 
 
-def _conditions(wanted: Wanted) -> tuple[list[str], list[Any]]:
+def _conditions(wanted: Wanted, kind: str = "samples") -> tuple[list[str], list[Any]]:
     conditions: list[str] = []
     values: list[Any] = []
+    sample = _DERIVED.get(kind, "sample")
+    first, last = (
+        ("end_from_year", "end_to_year") if sample == "sample" else ("first_year", "last_year")
+    )
+    if sample != "sample" and wanted.stamp:
+        raise UnusableInput(f"--of {kind} lists no plugs; look for a stamp among samples")
+    if sample == "architecture" and (wanted.species or wanted.use):
+        raise UnusableInput("architecture has no species and no use of wood; ask for --of wood")
 
     def add(condition: str, *new: Any) -> None:
         conditions.append(condition)
@@ -155,11 +183,10 @@ def _conditions(wanted: Wanted) -> tuple[list[str], list[Any]]:
         )
     alike = {
         ("site.site_id", "site.name", "site.public_name"): wanted.site,
-        ("sample.species",): wanted.species,
-        ('sample."use"',): wanted.use.replace(" ", "_") if wanted.use else None,
+        (f"{sample}.species",): wanted.species,
+        (f'{sample}."use"',): wanted.use.replace(" ", "_") if wanted.use else None,
         (
-            "sample.keeper_id",
-            "sample.keeper_name",
+            *(() if kind in _DERIVED else ("sample.keeper_id", "sample.keeper_name")),
             "site.repository_id",
             "site.repository_name",
         ): wanted.keeper,
@@ -169,9 +196,9 @@ def _conditions(wanted: Wanted) -> tuple[list[str], list[Any]]:
         if words:
             add(_any_alike(columns, words), *[_pattern(words)] * len(columns))
     if wanted.from_year is not None:
-        add("sample.end_to_year >= ?", wanted.from_year)
+        add(f"{sample}.{last} >= ?", wanted.from_year)
     if wanted.to_year is not None:
-        add("sample.end_from_year <= ?", wanted.to_year)
+        add(f"{sample}.{first} <= ?", wanted.to_year)
     if wanted.stamp:
         add(
             "(sample.bundle_id, sample.site_id, sample.sample_id) IN "

@@ -50,8 +50,8 @@ def _show_schema(context: click.Context, option: click.Parameter, value: bool) -
 @click.option(
     "--of",
     "kind",
-    type=click.Choice(["samples", "sites", "bundles"]),
-    help="What to list: samples, or sites for GeoJSON.",
+    type=click.Choice(["samples", "sites", "bundles", "wood", "architecture"]),
+    help="What to list: samples, or sites for GeoJSON; wood and architecture where derived.",
 )
 @site_option
 @click.option("--species", help="Species code; PI* for all that begin so.")

@@ -3,10 +3,17 @@
 from __future__ import annotations
 
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 import click
 
-from provenance._cli.options import EXISTING_FILE, Number, asked, out_option, reads_package
+from provenance._cli.options import Number, asked, counted, out_option, reads_package
+
+if TYPE_CHECKING:
+    import polars as pl
+
+    from provenance._derive.summary import Derived
+    from provenance._record.package import Package
 
 
 @click.command("derive")
@@ -40,7 +47,6 @@ from provenance._cli.options import EXISTING_FILE, Number, asked, out_option, re
     show_default=True,
     help="Tree estimate: cm it may fall short.",
 )
-@click.option("--rates", type=EXISTING_FILE, help="YAML with your labour rates and their sources.")
 def derive(
     package: Path,
     out: Path | None,
@@ -48,18 +54,16 @@ def derive(
     least: int,
     thicker: float,
     thinner: float,
-    rates: Path | None,
 ) -> None:
     """Derive sizes, volumes, tree estimate, spans and clusters of PACKAGE; draw the figures.
 
     Derived tables go into the package, figures into --out (PACKAGE-figures here); of a bundle both
     go into --out. Estimates are called so; nothing here is a date of construction.
+    Hours of labor come from the rates in the table 'assumption', each with its source.
     """
-    from provenance._base.disk import writing
-    from provenance._base.frames import write_csv
     from provenance._derive.dating import ClusterRule
     from provenance._derive.figures import draw_figures
-    from provenance._derive.summary import derive_package, labour_hours, tally_wood
+    from provenance._derive.summary import derive_package
     from provenance._derive.trees import StemRule
 
     opened = asked(package)
@@ -87,13 +91,43 @@ def derive(
         )
     if clusters.is_empty():
         click.echo("  none")
-    if rates is not None:
-        hours = labour_hours(derived, rates)
-        click.echo("\nLabour by your rates:")
-        click.echo(hours.to_string(index=False))
-    tally = folder / "wood-by-building-phase-species.csv"
-    with writing(tally) as stream:
-        write_csv(stream, tally_wood(opened, derived))
-    click.echo(f"\n{tally}: pieces and volume by building, phase and species")
+    if "wood_use" in derived.tables:  # an older package has none
+        _tell_use_of_wood(derived.tables["wood_use"])
+        _tell_labor(opened, derived)
     for figure in draw_figures(opened, derived, folder):
         click.echo(f"{figure.files['svg']} and .png: {figure.title}")
+
+
+def _tell_use_of_wood(used: pl.DataFrame) -> None:
+    import polars as pl
+
+    pieces = pl.col("piece_count")
+    looked_at = used.filter(
+        pl.col("decoration").is_not_null() & (pl.col("decoration") != "unknown")
+    )
+    decorated = looked_at.filter(pl.col("decoration") != "none")
+    shapes = used.group_by(pl.col("shape").fill_null("not noted")).agg(pieces.sum())
+    by_count = shapes.sort("piece_count", "shape", descending=[True, False])
+    said = [f"{count} {shape.replace('_', ' ')}" for shape, count in by_count.iter_rows()]
+    click.echo(
+        f"\nUse of wood (wood_use.csv; {counted(int(used['piece_count'].sum()), 'piece')}): "
+        f"{', '.join(said) or 'none'}; decorated {decorated['piece_count'].sum()} of "
+        f"{looked_at['piece_count'].sum()} looked at"
+    )
+
+
+def _tell_labor(package: Package, derived: Derived) -> None:
+    import polars as pl
+
+    from provenance._derive.labour import total_hours
+    from provenance._record.assumptions import assumptions_of
+
+    totals = total_hours(derived.tables["labour"], assumptions_of(package.tables))
+    click.echo("\nHours of labor by rates from their sources (labour.csv), all wood of a building:")
+    for row in totals.filter(pl.col("phase_id").is_null()).iter_rows(named=True):
+        click.echo(
+            f"  {row['place_id']}: {row['hours_low']:.0f} to {row['hours_high']:.0f}, "
+            f"{counted(row['work_count'], 'kind')} of work"
+        )
+    if totals.is_empty():
+        click.echo("  none: enter rates with their sources in the table 'assumption'")

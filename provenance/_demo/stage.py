@@ -13,6 +13,7 @@ FIELD = (
     "site_people_places.xlsx", "timbers_log_house_and_barn.xlsx", "room_block.xlsx",
     "datums_and_ties.csv", "custody_log.tsv", "photo_log.csv",
 )  # fmt: skip
+EVALUATION = ("relations.csv", "assumptions.csv")
 RESULTS = ("results_1.csv", "results_2.xlsx")
 ENCLOSURES = ("enclosures.csv",)
 """The papers in the order in which they came in; the mapping of each has its name, in YAML."""

@@ -9,7 +9,16 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from provenance._base.disk import write_text
-from provenance._demo.stage import ENCLOSURES, FIELD, RESULTS, SOUND, STARTED, Did, Stage
+from provenance._demo.stage import (
+    ENCLOSURES,
+    EVALUATION,
+    FIELD,
+    RESULTS,
+    SOUND,
+    STARTED,
+    Did,
+    Stage,
+)
 from provenance._record.package import open_package
 
 if TYPE_CHECKING:
@@ -59,8 +68,9 @@ def start_package(stage: Stage) -> Did:
 
 
 def bring_in_field_papers(stage: Stage) -> Did:
-    """Six papers of two crews, each through its mapping."""
-    return import_papers("Field papers", stage, stage.sound, stage.papers / "field", FIELD)
+    """Papers of two crews, and what the evaluation rests on, each through its mapping."""
+    papers = FIELD + EVALUATION
+    return import_papers("Field papers", stage, stage.sound, stage.papers / "field", papers)
 
 
 def bring_in_results(stage: Stage) -> Did:

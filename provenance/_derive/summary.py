@@ -6,25 +6,21 @@ from collections.abc import Mapping, Sequence
 from contextlib import nullcontext
 from dataclasses import dataclass
 from pathlib import Path
-from typing import TYPE_CHECKING, Any
+from typing import Any
 
 import polars as pl
 import polars.selectors as cs
 
 from provenance._base.disk import writing
-from provenance._base.errors import TreenailError
-from provenance._base.yaml_text import read_yaml
 from provenance._derive.dating import ClusterRule, derive_clusters, derive_spans, mark_candidates
-from provenance._derive.size import derive_sizes
+from provenance._derive.labour import derive_labour
+from provenance._derive.size import derive_faces, derive_sizes
 from provenance._derive.trees import Piece, StemRule, TreeCount, count_trees
+from provenance._derive.wood_use import derive_architecture, derive_wood_use, wood_in_phases
 from provenance._record.computed_from import note_sources
 from provenance._record.joined import outermost_places
 from provenance._record.package import Package
 from provenance._record.tables import laid_out, polars_type
-
-if TYPE_CHECKING:
-    import pandas as pd
-
 
 SOURCES = ("assumption", "element", "episode", "lab_result", "place", "sample")
 """What the derived tables are made from."""
@@ -65,6 +61,7 @@ def derive_tables(
         "span": spans,
         "cluster": clusters,
     }
+    tables |= _what_wood_says(package, tables)
     return Derived(tables, estimates, stem_rule, cluster_rule)
 
 
@@ -132,46 +129,24 @@ def estimate_trees(
     )
 
 
-def tally_wood(package: Package, derived: Derived) -> pl.DataFrame:
-    """Pieces and volume by building, phase and species.
+def _what_wood_says(package: Package, found: Mapping[str, pl.DataFrame]) -> dict[str, pl.DataFrame]:
+    """Use of wood, labor and architecture, as far as the package's own schemas have them."""
+    known = package.model.tables
 
-    Columns: building_id, phase, species, pieces, measured, volume_m3, volume_sd_m3, felled_m3. A
-    phase is the cluster of cutting dates that a piece belongs to, '' where no date puts it into
-    one. `measured` counts the pieces that have a volume, and the rest is of these alone: volume in
-    place with one standard deviation from reading sizes, and the least volume of stem that was
-    felled for them, of each piece the share of its log that it is sure to have taken, and no less
-    than its own volume.
-    """
-    dated = derived.tables["span"].filter(pl.col("cluster_id") != "")
-    dated = dated.unique("element_id", keep="first", maintain_order=True)
-    phases = dict(dated.select("element_id", "cluster_id").iter_rows())
-    buildings = outermost_places(package.tables)
-    keys = ("building_id", "phase", "species")
-    counted = (
-        derived.tables["size"]
-        .with_columns(
-            pl.col("species").fill_null(""),
-            building_id=pl.col("place_id").replace_strict(
-                buildings, default="", return_dtype=pl.String
-            ),
-            phase=pl.col("element_id").replace_strict(phases, default="", return_dtype=pl.String),
-        )
-        .with_columns(
-            felled_m3=pl.max_horizontal("volume_m3", pl.col("log_m3") * pl.col("log_share"))
-        )
-        .group_by(keys)
-        .agg(
-            pl.col("volume_m3", "felled_m3").sum(),
-            pieces=pl.len(),
-            measured=pl.col("volume_m3").count(),
-            volume_sd_m3=(
-                pl.col("volume_sd_m3").pow(2).sum() + pl.col("volume_bias_m3").sum().pow(2)
-            ).sqrt(),
-        )
-        .select(*keys, "pieces", "measured", "volume_m3", "volume_sd_m3", "felled_m3")
-        .sort(keys)
-    )
-    return _rounded(counted)
+    def before(name: str) -> pl.DataFrame:
+        if name in found or name not in known:
+            return found.get(name, pl.DataFrame())
+        return laid_out(pl.DataFrame(), known[name])
+
+    if "wood_use" not in known:
+        return {}
+    phases = before("phase")
+    wood = wood_in_phases(package.tables, found["size"], phases, before("phase_piece"))
+    return {
+        "wood_use": derive_wood_use(package, wood, {}),
+        "labour": derive_labour(package, wood, derive_faces(package), before("tree_bound")),
+        "architecture": derive_architecture(package, phases),
+    }
 
 
 def _stem_rows(package: Package, estimate: TreeEstimate) -> pl.DataFrame:
@@ -195,48 +170,3 @@ def _rounded(frame: pl.DataFrame) -> pl.DataFrame:
     """
     volumes = cs.float() & cs.ends_with("_m3")
     return frame.with_columns((cs.float() - volumes).round(4), volumes.round(6))
-
-
-def labour_hours(derived: Derived, rates_path: Path) -> pd.DataFrame:
-    """Hours of labour from rates that the user brings, with their source.
-
-    The file is YAML: a list of {activity, per: piece | m3 | m, hours, source}. Columns returned:
-    activity, quantity, per, hours_each, hours, source. Raises TreenailError for a rate without a
-    source: this project has no rates of its own.
-    """
-    import pandas as pd
-
-    rates = read_yaml(rates_path)
-    if not isinstance(rates, list):
-        raise TreenailError(f"{rates_path} is no list of rates; write '- activity: …' entries")
-    sizes = derived.tables["size"]
-    quantities = {
-        "piece": float(len(sizes)),
-        "m3": sum(sizes["volume_m3"].drop_nulls()),
-        "m": sum(sizes["length_m"].drop_nulls()),
-    }
-    rows = []
-    for number, rate in enumerate(rates, start=1):
-        missing = [k for k in ("activity", "per", "hours", "source") if not rate.get(k)]
-        if missing:
-            raise TreenailError(
-                f"{rates_path}, rate {number}: {', '.join(missing)} is missing; every rate needs "
-                "activity, per (piece, m3 or m), hours and the source it is taken from"
-            )
-        if rate["per"] not in quantities or not isinstance(rate["hours"], int | float):
-            raise TreenailError(
-                f"{rates_path}, rate {number}: 'per' is piece, m3 or m, and 'hours' a number; "
-                f"found {rate['per']!r} and {rate['hours']!r}"
-            )
-        quantity = quantities[rate["per"]]
-        rows.append(
-            {
-                "activity": rate["activity"],
-                "quantity": round(quantity, 3),
-                "per": rate["per"],
-                "hours_each": rate["hours"],
-                "hours": round(quantity * rate["hours"], 1),
-                "source": rate["source"],
-            }
-        )
-    return pd.DataFrame(rows)

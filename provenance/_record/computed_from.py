@@ -20,12 +20,13 @@ COMPUTED_FROM = "computedFrom"
 def note_sources(package: Package, command: str, sources: Sequence[str]) -> None:
     """Write down what the tables that `command` has just written were made from.
 
-    `sources` are tables of the package; the caller holds its lock.
+    `sources` are tables; an older package may lack one. The caller holds its lock.
     """
     now = open_package(package.folder)
     told = now.descriptor.get(COMPUTED_FROM)
     others = told if isinstance(told, Mapping) else {}
-    digests = {name: _digest(package.tables, name) for name in sources}
+    known = package.model.tables
+    digests = {name: _digest(package.tables, name) for name in sources if name in known}
     now.with_descriptor({COMPUTED_FROM: {**others, command: digests}})
 
 

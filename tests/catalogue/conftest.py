@@ -23,6 +23,9 @@ def shelf(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Path]:
     builder = a_package(tmp_path_factory.mktemp("other")).with_chain()
     builder.with_row("sample", sample_id="17", species_field="QUSP")
     builder.with_row("plug", plug_id="P-17", sample_id="17", stamp="17")
+    of_house = {"site_id": "MILL", "place_id": "B1"}
+    builder.with_bare_row("wood_use", use_id="1", species="PIPO", piece_count=1, **of_house)
+    builder.with_bare_row("architecture", architecture_id="1", construction="log", **of_house)
     other = builder.package
     site = other.table("site").assign(
         site_id="MILL", public_name="Site 8", latitude="47.5", longitude="-101.25"

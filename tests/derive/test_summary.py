@@ -1,8 +1,6 @@
-"""Everything derived at once: tables in the package, figures, and labour by the user's rates."""
+"""Everything derived at once: tables in the package, and figures."""
 
 from __future__ import annotations
-
-import math
 
 import pandas as pd
 import polars as pl
@@ -10,11 +8,9 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from provenance._base.errors import TreenailError
 from provenance._derive.date_counts import leaves_of
 from provenance._derive.figures import FIGURES, draw_figures
-from provenance._derive.size import total
-from provenance._derive.summary import derive_package, derive_tables, labour_hours, tally_wood
+from provenance._derive.summary import derive_package, derive_tables
 from tests.builders import PARTIES, a_package
 
 
@@ -104,33 +100,6 @@ def test_a_stem_and_leaf_display_holds_every_date(dates) -> None:
     for stem, leaves in leaves_of(frame):
         read += [(stem * 10 + int(leaf[0]), leaf.endswith(".")) for leaf in leaves]
     assert sorted(read) == sorted(dates)
-
-
-def test_labour_comes_only_from_rates_with_a_source(house, tmp_path) -> None:
-    derived = derive_tables(house)
-    rates = tmp_path / "rates.yaml"
-    rates.write_text("- {activity: felling, per: piece, hours: 2, source: own trial (invented)}\n")
-    hours = labour_hours(derived, rates)
-    assert list(hours["hours"]) == [10.0]
-    assert list(hours["source"]) == ["own trial (invented)"]
-    rates.write_text("- {activity: felling, per: piece, hours: 2}\n")
-    with pytest.raises(TreenailError, match="source is missing"):
-        labour_hours(derived, rates)
-    rates.write_text("- {activity: felling, per: acre, hours: 2, source: x}\n")
-    with pytest.raises(TreenailError, match="'acre'"):
-        labour_hours(derived, rates)
-
-
-def test_pieces_and_volume_add_up_by_building_phase_and_species(house) -> None:
-    derived = derive_tables(house)
-    tally = tally_wood(house, derived)
-    assert tally["pieces"].sum() == 5
-    volume = total(derived.tables["size"], "volume")
-    assert tally["volume_m3"].sum() == pytest.approx(volume.value, abs=1e-5)
-    assert tally["felled_m3"].sum() == pytest.approx(volume.value, abs=1e-5)  # round wood
-    squares = sum(one**2 for one in tally["volume_sd_m3"])
-    assert math.sqrt(squares) == pytest.approx(volume.sd, abs=1e-5)
-    assert dict(zip(tally["phase"], tally["pieces"], strict=True)) == {"": 2, "B1-1781": 3}
 
 
 def test_names_of_places_are_drawn_as_they_are(house, tmp_path, recwarn) -> None:

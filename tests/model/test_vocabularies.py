@@ -28,6 +28,7 @@ ATTRIBUTES: dict[str, dict[str, Any]] = {
     "assumption_kind": {"unit": str},
     "custody_event": {"moves": bool, "needs_from": bool, "needs_to": bool},
     "element_shape": {"section": SECTIONS},
+    "end_treatment": {"cut": ("yes", "perhaps", "no")},
     "felling_class": {"rank": int},
     "hazard": {"caution": str},
     "in_place_status": {"standing": bool},
@@ -48,7 +49,7 @@ OPTIONAL: dict[str, dict[str, Any]] = {
     "party_role": {"vouches_for_keys": bool},
     "bore_size": {"mm": float},
     "element_function": {"longest_m": (int, float)},
-    "element_shape": {"hewn_sides": int, "wane": bool},
+    "element_shape": {"hewn": ("yes", "perhaps", "no"), "hewn_sides": int, "wane": bool},
     "felling_season": {"two_years": bool},
     "file_kind": {"public": ("picture", "text")},
     "result_symbol": {
@@ -57,6 +58,7 @@ OPTIONAL: dict[str, dict[str, Any]] = {
         "heartwood_boundary": bool,
     },
     "species": {"genus": str},
+    "tool_mark": {"faces": ("hewn", "sawn", "split")},
 }
 
 # Lists that a crew fills in while looking at old wood: not knowing is an answer there. 'hazard' is

@@ -206,7 +206,10 @@ _FIXED: Mapping[str, Mapping[str, str]] = {
     "tree_bound_piece": {"bound_id": "N1", "element_id": "B1-014"},
     "relation": {"relation_id": "W1", "site_id": "HOLL", "place_id": "B1",
                  "relation_kind": "abuts", "other_place_id": "B1"},
-    "assumption": {"assumption_id": "A1", "assumption_kind": "longest_stem", "figure": "12"},
+    "wood_use": {"use_id": "1"},
+    "labour": {"labour_id": "1", "assumption_id": "A-1"},
+    "architecture": {"architecture_id": "1", "place_id": "B1"},
+    "assumption": {"assumption_id": "A-1", "assumption_kind": "density", "figure": "500"},
     "plan_fit": {"file_id": "F-1", "model": "affine"},
     "plan_point": {"plan_point_id": "F-1:hole:231", "file_id": "F-1", "kind": "hole",
                    "sample_id": "231", "x_m": "451253.47", "y_m": "5731264.91"},
@@ -474,7 +477,7 @@ def review_all(package: Package, markers: Markers) -> int:
 
 OTHER_KEYS = {
     "place": "B9", "datum": "D9", "tie": "T9", "element": "B1-099", "plug": "P-999",
-    "consignment": "C-9", "lab_result": "R-9", "episode": "E-9",
+    "consignment": "C-9", "lab_result": "R-9", "episode": "E-9", "assumption": "A-9",
 }  # fmt: skip
 """Tables that get a second row, and its key; a site and a sample would need rows beside them."""
 

@@ -1,0 +1,112 @@
+"""Rules about figures that the record cannot give and a person assumed."""
+
+from __future__ import annotations
+
+import polars as pl
+
+from provenance._checks.language.rule import COMMON_PRACTICE, rule
+from provenance._record.snapshot import Snapshot
+from provenance._record.tables import ROW
+
+LEAST_LETTERS = 4
+SAYS_NOTHING = ("myself", "none", "unknown", "guess", "estimate", "own estimate", "experience")
+
+
+def _assumed(tables: Snapshot) -> pl.DataFrame:
+    """The assumptions with the unit of each, and whether it is a rate of labor."""
+    listed = tables.model.vocabularies.get("assumption_kind")  # an older package has no such list
+    kinds = listed.terms if listed else ()
+    unit = {one.code: str(one.attributes.get("unit", "")) for one in kinds}
+    # a plain share has the unit 1
+    shown = {code: "" if unit == "1" else f" {unit}" for code, unit in unit.items()}
+    rates = [one.code for one in kinds if "per" in one.attributes]
+    return tables["assumption"].with_columns(
+        unit=pl.col("assumption_kind").replace_strict(shown, default="", return_dtype=pl.String),
+        is_rate=pl.col("assumption_kind").is_in(rates),
+    )
+
+
+@rule(
+    "assumption.spread_above_figure",
+    table="assumption",
+    field="spread",
+    severity="warning",
+    says="Assumption {assumption_id}: a spread of {spread}{unit} is larger than the figure itself, "
+    "{figure}{unit}.",
+    remedy="Spread is one standard deviation, in the unit of the figure and not in percent; look "
+    "it up again.",
+    source=COMMON_PRACTICE,
+)
+def spread_above_figure(tables: Snapshot) -> pl.DataFrame:
+    """Nothing can be concluded from a figure that may as well be 0."""
+    return _assumed(tables).filter(pl.col("spread") > pl.col("figure"))
+
+
+@rule(
+    "assumption.source_says_nothing",
+    table="assumption",
+    field="source",
+    severity="warning",
+    says="Assumption {assumption_id}: '{source}' does not tell where the figure of {figure}{unit} "
+    "comes from.",
+    remedy="Name the publication and page, the experiment, or the person who said so and when.",
+    source=COMMON_PRACTICE,
+)
+def source_says_nothing(tables: Snapshot) -> pl.DataFrame:
+    """Whoever doubts a conclusion must be able to look up what it rests on."""
+    said = pl.col("source").str.to_lowercase().str.strip_chars(" .-?")
+    letters = said.str.replace_all(r"[^\p{L}]", "").str.len_chars()
+    return _assumed(tables).filter((letters < LEAST_LETTERS) | said.is_in(SAYS_NOTHING))
+
+
+@rule(
+    "assumption.given_twice",
+    table="assumption",
+    field="assumption_kind",
+    severity="error",
+    says="Assumptions {assumption_id} and {first} give {figure}{unit} and {first_figure}{unit} for "
+    "the same wood, place and work.",
+    remedy="Keep one, or say which species, place or work each is for.",
+    source=COMMON_PRACTICE,
+)
+def given_twice(tables: Snapshot) -> pl.DataFrame:
+    """Only one of them can be taken, and nobody could tell which."""
+    same = ("assumption_kind", "activity", "species", "place_id")
+    assumed = _assumed(tables).drop_nulls(["assumption_kind", "assumption_id"]).sort(ROW)
+    numbered = assumed.with_columns(
+        first=pl.col("assumption_id").first().over(same),
+        first_figure=pl.col("figure").first().over(same),
+        later=pl.int_range(pl.len()).over(same) > 0,
+    )
+    return numbered.filter("later")
+
+
+@rule(
+    "assumption.rate_without_work",
+    table="assumption",
+    field="activity",
+    severity="error",
+    says="Assumption {assumption_id} is a rate of {figure}{unit}, but not said of which work.",
+    remedy="Write the work into 'activity': felling, hewing, hauling … Rates of the same work are "
+    "different estimates of it and are never added.",
+    source=COMMON_PRACTICE,
+)
+def rate_without_work(tables: Snapshot) -> pl.DataFrame:
+    """Hours of different works are added, hours of one work by two rates must not be."""
+    return _assumed(tables).filter(pl.col("is_rate") & pl.col("activity").is_null())
+
+
+@rule(
+    "assumption.work_of_no_rate",
+    table="assumption",
+    field="activity",
+    severity="warning",
+    says="Assumption {assumption_id} names the work '{activity}', but {assumption_kind} is not a "
+    "rate of labor.",
+    remedy="Clear 'activity', or choose the kind of assumption that begins with 'work_per'.",
+    source=COMMON_PRACTICE,
+)
+def work_of_no_rate(tables: Snapshot) -> pl.DataFrame:
+    """A rate that was entered under a wrong kind would be left out of the hours."""
+    named = pl.col("activity").is_not_null() & pl.col("assumption_kind").is_not_null()
+    return _assumed(tables).filter(~pl.col("is_rate") & named)
