@@ -13,19 +13,23 @@ import polars as pl
 from provenance._base.disk import writing
 from provenance._base.errors import TreenailError
 from provenance._base.yaml_text import read_yaml
-from provenance._derive.dating import ClusterRule, derive_clusters, derive_spans, mark_candidates
+from provenance._derive.candidates import STORED_YEARS, mark_candidates
+from provenance._derive.dating import derive_spans
+from provenance._derive.felling import derive_fellings
+from provenance._derive.phase_events import compare_events
+from provenance._derive.phases import PhaseRule, derive_phases
 from provenance._derive.size import derive_sizes
 from provenance._derive.trees import Piece, StemRule, TreeCount, count_trees
 from provenance._record.computed_from import note_sources
 from provenance._record.joined import outermost_places
 from provenance._record.package import Package
-from provenance._record.tables import polars_type
+from provenance._record.tables import laid_out, polars_type
 
 if TYPE_CHECKING:
     import pandas as pd
 
 
-SOURCES = ("element", "episode", "lab_result", "place", "sample")
+SOURCES = ("assumption", "element", "episode", "lab_result", "place", "sample")
 """What the derived tables are made from."""
 
 
@@ -44,27 +48,48 @@ class Derived:
     tables: Mapping[str, pl.DataFrame]
     estimates: tuple[TreeEstimate, ...]
     stem_rule: StemRule
-    cluster_rule: ClusterRule
+    phase_rule: PhaseRule
 
 
 def derive_tables(
-    package: Package, *, stem_rule: StemRule | None = None, cluster_rule: ClusterRule | None = None
+    package: Package,
+    *,
+    stem_rule: StemRule | None = None,
+    phase_rule: PhaseRule | None = None,
+    stored_years: int = STORED_YEARS,
 ) -> Derived:
-    """Derive sizes, supposed trees, spans and clusters; nothing is written."""
+    """Derive sizes, supposed trees, spans, fellings and phases; nothing is written.
+
+    A package of older schemas has the tables that these know.
+    """
     stem_rule = stem_rule or StemRule()
-    cluster_rule = cluster_rule or ClusterRule()
+    phase_rule = phase_rule or PhaseRule()
     sizes = derive_sizes(package)
     spans = derive_spans(package)
-    clusters = derive_clusters(package, spans, cluster_rule)
-    spans = mark_candidates(spans, clusters, cluster_rule)
     estimates = estimate_trees(package, sizes, spans, stem_rule)
     tables = {
         "size": sizes,
         "stem": _stem_rows(package, estimates[0]),
         "span": spans,
-        "cluster": clusters,
+        **_derive_phases(package, phase_rule, stored_years),
     }
-    return Derived(tables, estimates, stem_rule, cluster_rule)
+    return Derived(tables, estimates, stem_rule, phase_rule)
+
+
+def _derive_phases(package: Package, rule: PhaseRule, stored_years: int) -> dict[str, pl.DataFrame]:
+    """Fellings, phases and what events say of them, as far as the package has these tables."""
+    known = package.model.tables
+    # clusters of cutting dates, which older packages have, are computed no more
+    empty = {"cluster": laid_out(pl.DataFrame(), known["cluster"])} if "cluster" in known else {}
+    if not {"felling", "phase", "phase_piece", "phase_place", "phase_event"} <= known.keys():
+        return empty
+    fellings = derive_fellings(package)
+    phases = derive_phases(package, fellings, rule)
+    marked = mark_candidates(
+        package, fellings, phases["phase"], phases["phase_piece"], stored_years
+    )
+    events = compare_events(package, phases["phase"])
+    return {**empty, "felling": marked, **phases, "phase_event": events}
 
 
 def derive_package(package: Package, *, into: Path | None = None, **rules: Any) -> Derived:
@@ -79,7 +104,8 @@ def derive_package(package: Package, *, into: Path | None = None, **rules: Any) 
             with writing(path) as stream:
                 package.write_table_to(stream, name, _rounded(frame))
         if into is None:
-            note_sources(package, "derive", SOURCES)
+            known = [name for name in SOURCES if name in package.model.tables]
+            note_sources(package, "derive", known)
     return derived
 
 
@@ -131,14 +157,17 @@ def estimate_trees(
 def tally_wood(package: Package, derived: Derived) -> pl.DataFrame:
     """Pieces and volume by building, phase and species.
 
-    Columns: building_id, phase, species, pieces, measured, newton_m3. A phase is the cluster of
-    cutting dates that a piece belongs to, '' where no date puts it into one; `measured` counts the
+    Columns: building_id, phase, species, pieces, measured, newton_m3. A phase is that of the
+    building which a piece belongs to, '' where no date puts it into one; `measured` counts the
     pieces that have a volume, which is the sum of theirs alone.
     """
-    dated = derived.tables["span"].filter(pl.col("cluster_id") != "")
-    dated = dated.unique("element_id", keep="first", maintain_order=True)
-    phases = dict(dated.select("element_id", "cluster_id").iter_rows())
     buildings = outermost_places(package.tables)
+    phases: dict[str, str] = {}
+    if "phase" in derived.tables:
+        outer = pl.col("place_id").is_in(list(buildings.values()))
+        of_buildings = derived.tables["phase"].filter(outer).select("phase_id")
+        pieces = derived.tables["phase_piece"].join(of_buildings, on="phase_id")
+        phases = dict(pieces.select("element_id", "phase_id").iter_rows())
     keys = ("building_id", "phase", "species")
     counted = (
         derived.tables["size"]
