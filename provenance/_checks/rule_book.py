@@ -25,6 +25,7 @@ SUBJECTS = {
     "lineage": "What an older bundle had",
     "parcel": "Parcels",
     "result": "Results of laboratories",
+    "felling": "Fellings that must be one",
     "geometry": "Fixed points and measurements",
     "dates": "Dates",
     "privacy": "What must not become public",
