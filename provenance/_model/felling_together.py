@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Collection, Sequence
 from enum import StrEnum
 
-from provenance._model.felling import SAME_YEAR, Basis, Cutting, Felling
+from provenance._model.felling import SAME_YEAR, Basis, Cutting, Felling, when_in_words
 
 _FINER = {"growing": {"spring", "summer", "autumn"}, "dormant": {"winter"}}
 """Seasons that say more than another one and agree with it."""
@@ -85,6 +85,26 @@ def at_odds(fellings: Sequence[Felling]) -> tuple[int, int] | None:
     early = min(ended, key=lambda place: fellings[place].latest or 0)
     apart = (fellings[late].earliest or 0) > (fellings[early].latest or 0)
     return (late, early) if apart else None
+
+
+def together_in_words(felling: Felling | None, disagreement: str) -> str:
+    """What all samples of one tree say, in a sentence; '' where they say nothing of years.
+
+    `disagreement` is a code of the list `felling_disagreement`, '' where the samples agree.
+    """
+    if felling is None:
+        whose = "pieces of its tree" if disagreement == "tree" else "samples of it"
+        return f"When it was felled is not known: the dated {whose} leave no common year."
+    kind = class_of(felling)
+    if kind is FellingClass.NOT_KNOWN:
+        return ""
+    signs = {FellingClass.CUTTING: " (cutting date)", FellingClass.NEAR: " (near-cutting date)"}
+    assumed = (
+        ", by the rings that are assumed to be gone at most"
+        if felling.basis is Basis.NEAR_CUTTING
+        else ""
+    )
+    return f"The tree was felled {when_in_words(felling)}{signs.get(kind, '')}{assumed}."
 
 
 def _width_and_basis(felling: Felling) -> tuple[float, int]:

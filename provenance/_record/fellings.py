@@ -49,12 +49,12 @@ def dated_results(tables: Snapshot) -> pl.DataFrame:
 
 
 def _dated_results(tables: Snapshot) -> pl.DataFrame:
-    years = ("outer_year", "felled_from_year", "felled_to_year")
+    results = standing_results(tables)
+    years = {"outer_year", "felled_from_year", "felled_to_year"} & set(results.columns)
     samples = tables["sample"].select("sample_id", "element_id").drop_nulls("sample_id")
     wood = tables["element"].select("element_id", "place_id").drop_nulls("element_id")
     return (
-        standing_results(tables)
-        .filter(pl.any_horizontal(pl.col(one).is_not_null() for one in years))
+        results.filter(pl.any_horizontal(pl.col(one).is_not_null() for one in sorted(years)))
         # stable, so that of results on one day the later row counts
         .sort("reported_on", nulls_last=False, maintain_order=True)
         .unique("sample_id", keep="last", maintain_order=True)
@@ -85,7 +85,7 @@ def fellings_of(tables: Snapshot, results: pl.DataFrame) -> list[Felling]:
     for row in results.iter_rows(named=True):
         one = felling_of(notation_of(row, symbols), symbols, estimate_of(row))
         if one.cutting is Cutting.NEAR and one.earliest is not None and one.latest is None:
-            species, place = row["species"] or "", row["place_id"] or ""
+            species, place = row.get("species") or "", row["place_id"] or ""
             rings = assumed.find(NEAR_CUTTING_RINGS, species=species, place=place)
             if rings is not None:
                 latest = one.earliest + int(rings.figure)
@@ -111,7 +111,7 @@ def felled_pieces(
     species: dict[str, set[str]] = defaultdict(set)
     for row, one in zip(results.iter_rows(named=True), fellings_of(tables, results), strict=True):
         of_piece[row["element_id"]].append(one)
-        species[row["element_id"]] |= {row["species"]} if row["species"] else set()
+        species[row["element_id"]] |= {row["species"]} if row.get("species") else set()
     pieces = {element: combine(fellings) for element, fellings in sorted(of_piece.items())}
     of_tree: dict[str, list[Felling]] = defaultdict(list)
     for element, own in pieces.items():

@@ -8,7 +8,13 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from provenance._model.felling import Basis, Cutting, Felling
-from provenance._model.felling_together import FellingClass, at_odds, class_of, combine
+from provenance._model.felling_together import (
+    FellingClass,
+    at_odds,
+    class_of,
+    combine,
+    together_in_words,
+)
 
 LAB, SAPWOOD, RING = Basis.LABORATORY, Basis.SAPWOOD, Basis.LAST_RING
 
@@ -119,3 +125,29 @@ def test_the_years_left_are_just_those_in_every_interval(sides: list[tuple[int, 
         low = -1 if found.earliest is None else found.earliest
         high = 13 if found.latest is None else found.latest
         assert left == set(range(low, high + 1))
+
+
+def test_what_all_samples_say_is_told_in_a_sentence() -> None:
+    for felling, disagreement, words in (
+        (cutting(1781), "", "The tree was felled between 1781 and 1782 (cutting date)."),
+        (near(1781), "", "The tree was felled in 1781 or later (near-cutting date)."),
+        (
+            Felling(1781, 1785, Cutting.NEAR, Basis.NEAR_CUTTING),
+            "",
+            "The tree was felled between 1781 and 1785 (near-cutting date), by the rings that are "
+            "assumed to be gone at most.",
+        ),
+        (between(None, 1745), "", "The tree was felled in 1745 or earlier."),
+        (between(None, None), "", ""),
+        (
+            None,
+            "samples",
+            "When it was felled is not known: the dated samples of it leave no common year.",
+        ),
+        (
+            None,
+            "tree",
+            "When it was felled is not known: the dated pieces of its tree leave no common year.",
+        ),
+    ):
+        assert together_in_words(felling, disagreement) == words
