@@ -48,6 +48,7 @@ OPTIONAL: dict[str, dict[str, Any]] = {
     "party_role": {"vouches_for_keys": bool},
     "bore_size": {"mm": float},
     "element_function": {"longest_m": (int, float)},
+    "episode_kind": {"needs_wood": bool, "felled_later": ("contradicts", "contradicts_main")},
     "felling_season": {"two_years": bool},
     "file_kind": {"public": ("picture", "text")},
     "result_symbol": {
