@@ -81,9 +81,12 @@ def derive(
     near-cutting date only the earliest is: enter how many rings at most are gone, with the source,
     in the table assumption (near_cutting_rings), and such dates take part.
     """
+    import polars as pl
+
     from provenance._base.disk import writing
     from provenance._base.frames import write_csv
     from provenance._derive.figures import draw_figures
+    from provenance._derive.phase_events import comparison_in_words
     from provenance._derive.phases import PhaseRule, phase_in_words, place_in_words
     from provenance._derive.summary import derive_package, labour_hours, tally_wood
     from provenance._derive.trees import StemRule
@@ -112,10 +115,22 @@ def derive(
         places = derived.tables["phase_place"]
         for row in derived.tables["phase"].iter_rows(named=True):
             click.echo(f"  {row['place_id']}: {phase_in_words(row)}")
-        for row in places.filter(phase_count=0).iter_rows(named=True):
+        without = places.filter(phase_count=0)
+        # of most rooms there is no more than a date or two to tell
+        told = without.filter(pl.col("agreeing_count") > 1)
+        for row in told.iter_rows(named=True):
             click.echo(f"  {row['place_id']}: {place_in_words(row)}")
+        if rest := len(without) - len(told):
+            click.echo(f"  no two dates agree in {rest} more place(s) with dated wood")
         if places.is_empty():
             click.echo("  no wood with a date lies in a place of the record")
+        events = {row["episode_id"]: row for row in opened.tables.rows("episode")}
+        compared = derived.tables["phase_event"].drop_nulls(["phase_id", "episode_id"])
+        if not compared.is_empty():
+            click.echo("\nPhases beside documented events:")
+        for row in compared.iter_rows(named=True):
+            words = comparison_in_words(row, events[row["episode_id"]], opened.model)
+            click.echo(f"  {words}")
     if rates is not None:
         hours = labour_hours(derived, rates)
         click.echo("\nLabour by your rates:")

@@ -327,7 +327,8 @@ def phase_in_words(row: Mapping[str, Any]) -> str:
         said += f" ({near} by the rings that are assumed to be gone from a near-cutting date)"
     needed = row["decisive_count"]
     if needed:
-        said += f"; without any one of {needed} of them it would not be found"
+        which = "them" if needed == row["tree_count"] else f"{needed} of them"
+        said += f"; it would not be found if any one of {which} fell away"
     narrower, wider = row["narrower_count"], row["wider_count"]
     in_one = f"{narrower} trees" if narrower else "no phase"
     in_more = f"{wider} trees" if wider else "no phase"
@@ -341,28 +342,31 @@ def place_in_words(row: Mapping[str, Any]) -> str:
     """Why the place of a row of `phase_place` has no phase, in sentences; '' where it has one."""
     if row["phase_count"]:
         return ""
-    agree, cutting = row["agreeing_count"], row["agreeing_cutting_count"]
+    agree, opened = row["agreeing_count"] or 0, row["open_tree_count"]
+    closed = row["dated_tree_count"] - opened
     sentences = []
-    if agree and agree >= 2:
-        few = f"{_number(agree).capitalize()} {'cutting ' if cutting == agree else ''}dates agree"
-        least, narrow = row["least_pieces"], row["least_narrow"]
-        short = agree < least
+    if closed > 1:
+        needed = row["least_pieces"]
         why = (
-            f"too few for a phase, which needs {least}"
-            if short
-            else (f"no phase, which needs {_number(narrow)} that are narrow")
+            f"too few for a phase, which needs {_number(needed)}"
+            if agree < needed
+            else f"no phase, which needs {_number(row['least_narrow'])} that are narrow"
         )
-        sentences.append(f"{few}: {why}.")
-    else:
-        sentences.append("No dates that agree.")
-    if row["met_from_year"] is not None:
+        cutting = "cutting " if row["agreeing_cutting_count"] == agree else ""
+        sentences += [
+            f"{_number(agree).capitalize()} {cutting}dates agree: {why}."
+            if agree > 1
+            else "No two dates agree.",
+            "The years that the most trees allow, or one fewer than the most, lie "
+            f"{_years(row['met_from_year'], row['met_to_year'])}.",
+        ]
+    elif closed:
         years = _years(row["met_from_year"], row["met_to_year"])
-        sentences.append(f"Most of the fellings, or one fewer, can have been {years}.")
-    if opened := row["open_tree_count"]:
-        sentences.append(
-            f"{_number(opened).capitalize()} more {'is' if opened == 1 else 'are'} open to one "
-            "side and count for no phase."
-        )
+        sentences.append(f"One tree can have been felled {years}.")
+    if opened:
+        more = " more" if closed else ""
+        trees = f"{_number(opened)}{more} {'tree' if opened == 1 else 'trees'}"
+        sentences.append(f"Of {trees} only the earliest or only the latest year is known.")
     return " ".join(sentences)
 
 
