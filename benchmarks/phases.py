@@ -2,8 +2,8 @@
 
 python benchmarks/phases.py [runs]
 
-A building has two to four campaigns, 8 to 70 years apart, of 3 to 12 trees each, of which one in ten
-is reused, 15 to 120 years older, and one in ten a later repair. Each tree has a date of one kind:
+A building has two to four campaigns, 8 to 70 years apart, of 3 to 12 trees each. One tree in ten is
+reused, 15 to 120 years older, and one in ten a later repair. Each tree has a date of one kind:
 cutting, near-cutting (up to four rings are gone, and the record assumes five at most), a range by a
 sapwood estimate of 9 to 41 rings, or only a last ring. A phase is true where a campaign lies within
 two years of it. All these figures are invented.
@@ -124,7 +124,7 @@ def main() -> None:
         cells = [rates(rule, shares, runs) for shares in DATES.values()]
         print(f"{name:30}" + "".join(f"{a:10.2f} / {b:.2f} ({c:.1f})" for a, b, c in cells))
     held, width = of_ranges(runs)
-    print(f"ranges of one campaign: years held it in {held:.2f}, {width:.0f} years in the median")
+    print(f"ranges of one campaign: years held it in {held:.3f}, {width:.0f} years in the median")
     share, true = of_lone_pieces(runs)
     print(f"phases that rest on single trees: {share:.2f} of all; {true:.2f} of them true")
 

@@ -164,7 +164,8 @@ def decisive(felled: Sequence[Years], phase: Found, rule: PhaseRule) -> set[int]
 def most_met(felled: Sequence[Years]) -> Years:
     """First and last of the years that the most intervals allow, or one fewer than the most.
 
-    In benchmarks/phases.py they hold the year of felling in 99 of 100 where there are ranges only.
+    In benchmarks/phases.py they hold the year of felling in more than 99 of 100 where all are
+    ranges of one campaign.
     """
     steps: Counter[int] = Counter()
     for first, last in felled:

@@ -6,6 +6,7 @@ from collections.abc import Collection, Sequence
 from enum import StrEnum
 
 from provenance._model.felling import SAME_YEAR, Basis, Cutting, Felling, when_in_words
+from provenance._model.notation import write_year
 
 _FINER = {"growing": {"spring", "summer", "autumn"}, "dormant": {"winter"}}
 """Seasons that say more than another one and agree with it."""
@@ -104,7 +105,16 @@ def together_in_words(felling: Felling | None, disagreement: str) -> str:
         if felling.basis is Basis.NEAR_CUTTING
         else ""
     )
-    return f"The tree was felled {when_in_words(felling)}{signs.get(kind, '')}{assumed}."
+    when = when_in_words(felling)
+    first, season = felling.earliest, felling.season
+    if (
+        kind is FellingClass.CUTTING
+        and not season
+        and first is not None
+        and first != felling.latest
+    ):
+        when = f"in {write_year(first)} or before growth began in {write_year(first + 1)}"
+    return f"The tree was felled {when}{signs.get(kind, '')}{assumed}."
 
 
 def _width_and_basis(felling: Felling) -> tuple[float, int]:

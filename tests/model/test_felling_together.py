@@ -129,7 +129,17 @@ def test_the_years_left_are_just_those_in_every_interval(sides: list[tuple[int, 
 
 def test_what_all_samples_say_is_told_in_a_sentence() -> None:
     for felling, disagreement, words in (
-        (cutting(1781), "", "The tree was felled between 1781 and 1782 (cutting date)."),
+        (
+            cutting(1781),
+            "",
+            "The tree was felled in 1781 or before growth began in 1782 (cutting date).",
+        ),
+        (
+            cutting(1781, "winter"),
+            "",
+            "The tree was felled in the winter of 1781/82 (cutting date).",
+        ),
+        (cutting(1781, "spring"), "", "The tree was felled in the spring of 1781 (cutting date)."),
         (near(1781), "", "The tree was felled in 1781 or later (near-cutting date)."),
         (
             Felling(1781, 1785, Cutting.NEAR, Basis.NEAR_CUTTING),
