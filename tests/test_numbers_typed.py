@@ -42,7 +42,7 @@ def refused(option: click.Parameter, text: str) -> bool:
 
 
 def test_there_are_options_with_numbers() -> None:
-    assert {"derive --gap", "labels --measured", "stamps count", "plan --level"} <= set(NUMBERS)
+    assert {"derive --window", "labels --measured", "stamps count", "plan --level"} <= set(NUMBERS)
     assert set(BELOW_ZERO) <= set(NUMBERS)
 
 

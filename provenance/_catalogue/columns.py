@@ -14,7 +14,7 @@ from provenance._base.resources import shipped
 from provenance._base.yaml_text import read_yaml
 from provenance._bundle.describe.plain_text import text_template
 
-CATALOGUE_VERSION = 2
+CATALOGUE_VERSION = 3
 
 
 @dataclass(frozen=True)

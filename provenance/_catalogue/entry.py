@@ -120,8 +120,9 @@ def read_entry(
 
 SAMPLE_COLUMNS = (
     "site_id", "sample_id", "element_id", "use", "where", "kind", "species", "collected_on",
-    "outcome", "inner_year", "outer_year", "end_from_year", "end_to_year", "cutting", "keeper_id",
-    "keeper_name", "gone",
+    "outcome", "inner_year", "outer_year", "end_from_year", "end_to_year",
+    "felled_from_year", "felled_to_year", "felling_class", "cutting", "keeper_id", "keeper_name",
+    "gone",
 )  # fmt: skip
 RESERVED_COLUMNS = ("site_id", "sample_id", "orientation_mark", "crew", "reserved_on")
 WOOD_COLUMNS = (
@@ -148,8 +149,11 @@ TABLE_COLUMNS = {
     ),
     "lab_result": (
         "result_id", "sample_id", "outcome", "inner_year", "outer_year", "outer_symbol",
-        "felled_from_year", "felled_to_year", "species", "reported_on", "supersedes_result_id",
+        "felled_from_year", "felled_to_year", "felling_season", "heartwood_year", "sapwood_count",
+        "sapwood_least", "sapwood_most", "estimate_source", "species", "reported_on",
+        "supersedes_result_id",
     ),
+    "felling": ("element_id", "felled_from_year", "felled_to_year", "felling_class"),
     # derived tables, which an older record lacks
     "phase": ("phase_id", "first_year", "last_year"),
     "wood_use": (
@@ -264,8 +268,8 @@ class _Record:
         outer = _small_integer(result.get("outer_year", ""))
         first = _small_integer(result.get("felled_from_year", ""))
         last = _small_integer(result.get("felled_to_year", ""))
-        ends: list[int | None] = [year for year in (first, last) if year is not None]
-        ends = ends or [outer]
+        if first is None and last is None:
+            first = last = outer
         field = row.get("species_field", "") or element.get("species_field", "")
         values = {
             "site_id": row.get("site_id", ""),
@@ -279,8 +283,9 @@ class _Record:
             "outcome": result.get("outcome", ""),
             "inner_year": _small_integer(result.get("inner_year", "")),
             "outer_year": outer,
-            "end_from_year": ends[0],
-            "end_to_year": ends[-1],
+            "end_from_year": first,
+            "end_to_year": last,
+            **self._felled(found["felling"], result),
             "cutting": self._cutting(result) if outer is not None else "",
             "keeper_id": keeper,
             "keeper_name": self._name(keeper),
@@ -339,6 +344,23 @@ class _Record:
         party = self.parties.get(party_id, {})
         named = party.get("kind") == "organisation" or party.get("may_be_named") == "true"
         return party.get("name", "") if named else ""
+
+    def _felled(self, felling: Row, result: Row) -> dict[str, Any]:
+        """When the tree was felled: by the derived table of the bundle, else by the one result."""
+        from provenance._model.determination import estimate_of, notation_of
+        from provenance._model.felling import felling_of
+        from provenance._model.felling_together import class_of
+
+        if felling:
+            kind = felling.get("felling_class", "")
+            years = [
+                _small_integer(felling.get(f"felled_{one}_year", "")) for one in ("from", "to")
+            ]
+        else:
+            alone = felling_of(notation_of(result, self.symbols), self.symbols, estimate_of(result))
+            years = [alone.earliest, alone.latest]
+            kind = class_of(alone).value if any(one is not None for one in years) else ""
+        return {"felled_from_year": years[0], "felled_to_year": years[1], "felling_class": kind}
 
     def _cutting(self, result: Row) -> str:
         from provenance._model.felling import cutting_class

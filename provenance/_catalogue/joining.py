@@ -22,7 +22,8 @@ STRETCH_ROWS = 5_000
 
 _RESULT = (
     "outcome", "inner_year", "outer_year", "outer_symbol", "felled_from_year", "felled_to_year",
-    "species",
+    "felling_season", "heartwood_year", "sapwood_count", "sapwood_least", "sapwood_most",
+    "estimate_source", "species",
 )  # fmt: skip
 _HELD = ("holder", "on_the_way_to", "gone")
 
@@ -75,13 +76,14 @@ class JoinedTables:
 
     def settle(self) -> None:
         """Find the last result and the holding of every sample, once all tables are filled."""
-        for table in ("sample", "element"):
-            self._database.execute(f"CREATE INDEX {table}_code ON {table} ({table}_id)")
-        # of two rows with one code the last
-        self._database.execute(
-            "DELETE FROM element WHERE rowid NOT IN (SELECT max(rowid) FROM element "
-            "GROUP BY element_id)"
-        )
+        self._database.execute("CREATE INDEX sample_code ON sample (sample_id)")
+        for table in ("element", "felling"):
+            self._database.execute(f"CREATE INDEX {table}_code ON {table} (element_id)")
+            # of two rows with one code the last
+            self._database.execute(
+                f"DELETE FROM {table} WHERE rowid NOT IN (SELECT max(rowid) FROM {table} "
+                "GROUP BY element_id)"
+            )
         self._create("last_result", ("sample_id", *_RESULT), key=True)
         self._add("last_result", ("sample_id", *_RESULT), self._last_results())
         self._create("standing", Event._fields)
@@ -94,15 +96,19 @@ class JoinedTables:
         return self._asked(f"SELECT {_listed(table, self._columns[table])} FROM {table}")
 
     def samples(self) -> Iterator[dict[str, dict[str, str]]]:
-        """Every sample with its wood, last result and holding: table → row, {} where none is."""
+        """Every sample with its wood, the felling of this, last result and holding: table → row,
+        {} where none is.
+        """
         return self._together(
             {
                 "sample": self._columns["sample"],
                 "element": self._columns["element"],
+                "felling": self._columns["felling"],
                 "last_result": ("sample_id", *_RESULT),
                 "held": ("sample_id", *_HELD),
             },
             "FROM sample LEFT JOIN element ON element.element_id = sample.element_id "
+            "LEFT JOIN felling ON felling.element_id = sample.element_id "
             "LEFT JOIN last_result ON last_result.sample_id = sample.sample_id "
             "LEFT JOIN held ON held.sample_id = sample.sample_id ORDER BY sample.rowid",
         )
@@ -127,7 +133,7 @@ class JoinedTables:
     def _last_results(self) -> Iterator[tuple[str, ...]]:
         """The result reported last of each sample, among those that no other supersedes."""
         columns = ("sample_id", *_RESULT)
-        dated = columns.index("outer_year")
+        years = [columns.index(one) for one in ("outer_year", "felled_from_year", "felled_to_year")]
         rows = self._database.execute(
             f"SELECT {', '.join(columns)} FROM lab_result WHERE result_id NOT IN "
             "(SELECT supersedes_result_id FROM lab_result WHERE supersedes_result_id <> '') "
@@ -136,7 +142,7 @@ class JoinedTables:
         for _, of_sample in groupby(rows, key=itemgetter(0)):
             reported = list(of_sample)
             # a date that one laboratory found is not undone by another that found none
-            yield ([row for row in reported if row[dated]] or reported)[-1]
+            yield ([row for row in reported if any(row[one] for one in years)] or reported)[-1]
 
     def _holdings(self) -> Iterator[tuple[str, ...]]:
         """The holding of each sample, replayed one sample at a time."""

@@ -39,7 +39,8 @@ class Wanted:
 
     `species` may be a genus' first letters followed by '*', as may `use`, `keeper` and `site`
     ('*' stands for any letters). `from_year` and `to_year` (astronomical) keep samples whose last
-    ring or felling estimate may lie between them, both included. `keeper` is who has the sample, or
+    ring or felling range may lie between them, both included; a range that is open to one side has
+    no end there. `keeper` is who has the sample, or
     the repository of its site, by code or name. `stamp` is the number as punched. `every` takes
     in bundles that are not there any more, and each copy of a bundle that lies here twice.
     `even_if_damaged` takes in samples and sites of bundles that the last audit found damaged.
@@ -69,6 +70,7 @@ _COLUMNS = {
         'sample.site_id, sample.sample_id, sample.element_id, sample."use", sample."where", '
         "sample.kind, sample.species, sample.collected_on, sample.outcome, sample.inner_year, "
         "sample.outer_year, sample.end_from_year, sample.end_to_year, sample.cutting, "
+        "sample.felled_from_year, sample.felled_to_year, sample.felling_class, "
         "(SELECT group_concat(stamp, '; ') FROM plug WHERE plug.bundle_id = sample.bundle_id AND "
         "plug.site_id = sample.site_id AND plug.sample_id = sample.sample_id) AS stamps, "
         "sample.keeper_id, sample.keeper_name, sample.gone"
@@ -196,9 +198,9 @@ def _conditions(wanted: Wanted, kind: str = "samples") -> tuple[list[str], list[
         if words:
             add(_any_alike(columns, words), *[_pattern(words)] * len(columns))
     if wanted.from_year is not None:
-        add(f"{sample}.{last} >= ?", wanted.from_year)
+        add(_reaches(f"{sample}.{last}", ">=", f"{sample}.{first}"), wanted.from_year)
     if wanted.to_year is not None:
-        add(f"{sample}.{first} <= ?", wanted.to_year)
+        add(_reaches(f"{sample}.{first}", "<=", f"{sample}.{last}"), wanted.to_year)
     if wanted.stamp:
         add(
             "(sample.bundle_id, sample.site_id, sample.sample_id) IN "
@@ -208,6 +210,11 @@ def _conditions(wanted: Wanted, kind: str = "samples") -> tuple[list[str], list[
     if wanted.edition:
         add("bundle.edition = ?", wanted.edition)
     return conditions, values
+
+
+def _reaches(side: str, sign: str, other: str) -> str:
+    """Whether a range reaches a year; one that is open on that side does."""
+    return f"({side} {sign} ? OR ({side} IS NULL AND {other} IS NOT NULL))"
 
 
 def _any_alike(columns: Sequence[str], words: str) -> str:

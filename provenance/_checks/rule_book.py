@@ -26,6 +26,7 @@ SUBJECTS = {
     "parcel": "Parcels",
     "result": "Results of laboratories",
     "assumption": "Assumptions",
+    "felling": "Fellings that must be one",
     "geometry": "Fixed points and measurements",
     "dates": "Dates",
     "privacy": "What must not become public",

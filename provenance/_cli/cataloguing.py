@@ -56,8 +56,8 @@ def _show_schema(context: click.Context, option: click.Parameter, value: bool) -
 @site_option
 @click.option("--species", help="Species code; PI* for all that begin so.")
 @click.option("--use", help="Use of the wood: beam, lintel, rafter …")
-@click.option("--from", "from_year", help="Ends in this year or later: 1750, 45 BC.")
-@click.option("--to", "to_year", help="Ends in this year or earlier.")
+@click.option("--from", "from_year", help="Ends in this year or later, or may: 1750, 45 BC.")
+@click.option("--to", "to_year", help="Ends in this year or earlier, or may.")
 @click.option("--stamp", help="Number on the plug.")
 @click.option("--keeper", help="Who has the sample, or keeps the record.")
 @click.option("--accession", help="The repository's number.")

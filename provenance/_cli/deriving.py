@@ -20,18 +20,37 @@ if TYPE_CHECKING:
 @reads_package()
 @out_option
 @click.option(
-    "--gap",
-    type=click.IntRange(0),
-    default=1,
+    "--window",
+    type=click.IntRange(1),
+    default=3,
     show_default=True,
-    help="Years between dates of one cluster.",
+    help="Years within which the trees of one phase can have been felled.",
 )
 @click.option(
     "--least",
     type=click.IntRange(1),
     default=3,
     show_default=True,
-    help="Pieces of wood that make a cluster.",
+    help="Trees that make a phase.",
+)
+@click.option(
+    "--narrow",
+    type=click.IntRange(0),
+    help="How many of them must be dated narrowly.  [default: 2, or --least where that is fewer]",
+)
+@click.option(
+    "--narrow-years",
+    type=click.IntRange(0),
+    default=10,
+    show_default=True,
+    help="Years from earliest to latest felling, at most, of what is dated narrowly.",
+)
+@click.option(
+    "--stored",
+    type=click.IntRange(0),
+    default=5,
+    show_default=True,
+    help="Years before the largest phase up to which wood may have been stored, not reused.",
 )
 @click.option(
     "--thicker",
@@ -50,19 +69,26 @@ if TYPE_CHECKING:
 def derive(
     package: Path,
     out: Path | None,
-    gap: int,
+    window: int,
     least: int,
+    narrow: int | None,
+    narrow_years: int,
+    stored: int,
     thicker: float,
     thinner: float,
 ) -> None:
-    """Derive sizes, volumes, tree estimate, spans and clusters of PACKAGE; draw the figures.
+    """Derive sizes, volumes, trees, fellings and phases of PACKAGE; draw the figures.
 
     Derived tables go into the package, figures into --out (PACKAGE-figures here); of a bundle both
     go into --out. Estimates are called so; nothing here is a date of construction.
     Hours of labor come from the rates in the table 'assumption', each with its source.
+
+    A phase is found from trees whose earliest and latest year of felling are both known. Of a
+    near-cutting date only the earliest is: enter how many rings at most are gone, with the source,
+    in the table 'assumption' (near_cutting_rings), and such dates take part.
     """
-    from provenance._derive.dating import ClusterRule
     from provenance._derive.figures import draw_figures
+    from provenance._derive.phases import PhaseRule
     from provenance._derive.summary import derive_package
     from provenance._derive.trees import StemRule
 
@@ -74,7 +100,10 @@ def derive(
         opened,
         into=folder if opened.bundle else None,
         stem_rule=StemRule(thicker, thinner),
-        cluster_rule=ClusterRule(gap_years=gap, least=least),
+        phase_rule=PhaseRule(
+            window, least, min(2, least) if narrow is None else narrow, narrow_years
+        ),
+        stored_years=stored,
     )
     for name, frame in derived.tables.items():
         click.echo(f"{into / name}.csv: {len(frame)} rows")
@@ -82,20 +111,41 @@ def derive(
     for estimate in derived.estimates:
         count = estimate.count
         click.echo(f"  {count.trees:5d} of {count.pieces} pieces, same {estimate.sharing}")
-    clusters = derived.tables["cluster"]
-    click.echo(f"\nClusters of cutting dates ({derived.cluster_rule}):")
-    for row in clusters.iter_rows(named=True):
-        click.echo(
-            f"  {row['building_id']}: {row['first_year']} to {row['last_year']}, "
-            f"{row['date_count']} pieces of wood"
-        )
-    if clusters.is_empty():
-        click.echo("  none")
+    _tell_phases(opened, derived)
     if "wood_use" in derived.tables:  # an older package has none
         _tell_use_of_wood(derived.tables["wood_use"])
         _tell_labor(opened, derived)
     for figure in draw_figures(opened, derived, folder):
         click.echo(f"{figure.files['svg']} and .png: {figure.title}")
+
+
+def _tell_phases(package: Package, derived: Derived) -> None:
+    import polars as pl
+
+    from provenance._derive.phase_events import comparison_in_words
+    from provenance._derive.phases import phase_in_words, place_in_words
+
+    if "phase_place" not in derived.tables:
+        return
+    click.echo(f"\nPhases of felling ({derived.phase_rule}):")
+    places = derived.tables["phase_place"]
+    for row in derived.tables["phase"].iter_rows(named=True):
+        click.echo(f"  {row['place_id']}: {phase_in_words(row)}")
+    without = places.filter(phase_count=0)
+    # of most rooms there is no more than a date or two to tell
+    told = without.filter(pl.col("agreeing_count") > 1)
+    for row in told.iter_rows(named=True):
+        click.echo(f"  {row['place_id']}: {place_in_words(row)}")
+    if rest := len(without) - len(told):
+        click.echo(f"  no two dates agree in {rest} more place(s) with dated wood")
+    if places.is_empty():
+        click.echo("  no wood with a date lies in a place of the record")
+    events = {row["episode_id"]: row for row in package.tables.rows("episode")}
+    compared = derived.tables["phase_event"].drop_nulls(["phase_id", "episode_id"])
+    if not compared.is_empty():
+        click.echo("\nPhases beside documented events:")
+    for row in compared.iter_rows(named=True):
+        click.echo(f"  {comparison_in_words(row, events[row['episode_id']], package.model)}")
 
 
 def _tell_use_of_wood(used: pl.DataFrame) -> None:

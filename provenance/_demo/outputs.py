@@ -37,7 +37,7 @@ def reconcile_the_parcel(stage: Stage) -> Did:
 
 
 def derive_tables_and_figures(stage: Stage) -> Did:
-    """Volumes, trees, spans and clusters, with figures."""
+    """Volumes, trees, spans and phases, with figures."""
     from provenance._derive.figures import draw_figures
     from provenance._derive.summary import derive_package
 
@@ -46,15 +46,15 @@ def derive_tables_and_figures(stage: Stage) -> Did:
     folder = stage.out / "figures"
     figures = draw_figures(package, derived, folder)
     first = derived.estimates[0].count
-    clusters = derived.tables["cluster"].to_dicts()
-    years = ", ".join(f"{row['building_id']} {row['first_year']}" for row in clusters)
+    phases = derived.tables["phase"].to_dicts()
+    years = ", ".join(f"{row['place_id']} {row['first_year']}" for row in phases)
     return Did(
         "Derive",
-        f"{first.pieces} pieces of wood need at least {first.trees} trees (an estimate); clusters "
-        f"of cutting dates: {years}",
+        f"{first.pieces} pieces of wood need at least {first.trees} trees (an estimate); phases "
+        f"of felling: {years}",
         (f"treenail derive {SOUND} --out figures",),
         tuple(figure.files["png"] for figure in figures),
-        () if clusters else ("no cluster of cutting dates was found",),
+        () if phases else ("no phase of felling was found",),
     )
 
 

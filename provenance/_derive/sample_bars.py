@@ -24,7 +24,9 @@ from provenance._model.notation import write_year
 from provenance._record.joined import split_codes
 
 _RINGS = Fill(0.85)
-_CANDIDATES = {"reuse": "reuse?", "stockpiling": "stored?", "repair": "repair?"}
+_CANDIDATES = {
+    "reuse": "reuse?", "stockpiling": "stored?", "repair": "repair?", "other_time": "other time?"
+}  # fmt: skip
 _BAR, _END, _LEAST_END = 2.5, 2.0, 0.7
 """Height of a sample's bar, length of the end that says what the last ring is, in mm."""
 _ROW, _PLACE_ROW, _BUILDING_ROW = 3.9, 4.6, 6.0
@@ -60,8 +62,15 @@ def bar_diagram(page: ChartPage, derived: Derived, places: Places) -> list[str] 
     spans = dated_spans(derived.tables["span"])
     if spans.is_empty():
         return None
+    candidates: dict[str, str] = {}
+    if "felling" in derived.tables:
+        said = derived.tables["felling"].select("element_id", "candidate").drop_nulls()
+        candidates = dict(said.iter_rows())
     samples = sorted(
-        (_sample(row, places) for row in spans.iter_rows(named=True)),
+        (
+            _sample(row, places, candidates.get(row["element_id"] or "", ""))
+            for row in spans.iter_rows(named=True)
+        ),
         # wood whose place is not known comes last
         key=lambda one: (not one.building, one.building, one.place, one.last, one.sample_id),
     )
@@ -110,17 +119,17 @@ def bar_diagram(page: ChartPage, derived: Derived, places: Places) -> list[str] 
     return [
         f"n = {counted(len(spans), 'dated sample', 'dated samples')}. Grey: rings in the sample; "
         "the end shows what the last ring says. Marked with '?': candidates beside the largest "
-        f"cluster of the building ({derived.cluster_rule})."
+        f"phase of the building ({derived.phase_rule})."
         + (f" Without grey: first ring not stated ({no_first})." if no_first else "")
         + (f" Not drawn: a range of felling without a last ring ({no_last})." if no_last else ""),
         NOT_CONSTRUCTION,
     ]
 
 
-def _sample(row: Mapping[str, Any], places: Places) -> _Sample:
+def _sample(row: Mapping[str, Any], places: Places, candidate: str) -> _Sample:
     last = row["outer_year"]
     words = [write_year(last), *split_codes(row["outer_symbol"])]
-    words += [_CANDIDATES[row["candidate"]]] if row["candidate"] in _CANDIDATES else []
+    words += [_CANDIDATES[candidate]] if candidate in _CANDIDATES else []
     place = row["place_id"] or ""
     return _Sample(
         sample_id=row["sample_id"] or "",

@@ -12,14 +12,19 @@ import polars as pl
 import polars.selectors as cs
 
 from provenance._base.disk import writing
-from provenance._derive.dating import ClusterRule, derive_clusters, derive_spans, mark_candidates
+from provenance._derive.candidates import STORED_YEARS, mark_candidates
+from provenance._derive.dating import derive_spans
+from provenance._derive.felling import derive_fellings
 from provenance._derive.labour import derive_labour
+from provenance._derive.phase_events import compare_events
+from provenance._derive.phases import PhaseRule, derive_phases
 from provenance._derive.size import derive_faces, derive_sizes
 from provenance._derive.trees import Piece, StemRule, TreeCount, count_trees
 from provenance._derive.wood_use import derive_architecture, derive_wood_use, wood_in_phases
 from provenance._record.computed_from import note_sources
 from provenance._record.joined import outermost_places
 from provenance._record.package import Package
+from provenance._record.same_trees import same_trees
 from provenance._record.tables import laid_out, polars_type
 
 SOURCES = ("assumption", "element", "episode", "lab_result", "place", "sample")
@@ -41,28 +46,49 @@ class Derived:
     tables: Mapping[str, pl.DataFrame]
     estimates: tuple[TreeEstimate, ...]
     stem_rule: StemRule
-    cluster_rule: ClusterRule
+    phase_rule: PhaseRule
 
 
 def derive_tables(
-    package: Package, *, stem_rule: StemRule | None = None, cluster_rule: ClusterRule | None = None
+    package: Package,
+    *,
+    stem_rule: StemRule | None = None,
+    phase_rule: PhaseRule | None = None,
+    stored_years: int = STORED_YEARS,
 ) -> Derived:
-    """Derive sizes, supposed trees, spans and clusters; nothing is written."""
+    """Derive sizes, supposed trees, spans, fellings and phases; nothing is written.
+
+    A package of older schemas has the tables that these know.
+    """
     stem_rule = stem_rule or StemRule()
-    cluster_rule = cluster_rule or ClusterRule()
+    phase_rule = phase_rule or PhaseRule()
     sizes = derive_sizes(package)
     spans = derive_spans(package)
-    clusters = derive_clusters(package, spans, cluster_rule)
-    spans = mark_candidates(spans, clusters, cluster_rule)
     estimates = estimate_trees(package, sizes, spans, stem_rule)
     tables = {
         "size": sizes,
         "stem": _stem_rows(package, estimates[0]),
         "span": spans,
-        "cluster": clusters,
+        **_derive_phases(package, phase_rule, stored_years),
     }
     tables |= _what_wood_says(package, tables)
-    return Derived(tables, estimates, stem_rule, cluster_rule)
+    return Derived(tables, estimates, stem_rule, phase_rule)
+
+
+def _derive_phases(package: Package, rule: PhaseRule, stored_years: int) -> dict[str, pl.DataFrame]:
+    """Fellings, phases and what events say of them, as far as the package has these tables."""
+    known = package.model.tables
+    # clusters of cutting dates, which older packages have, are computed no more
+    empty = {"cluster": laid_out(pl.DataFrame(), known["cluster"])} if "cluster" in known else {}
+    if not {"felling", "phase", "phase_piece", "phase_place", "phase_event"} <= known.keys():
+        return empty
+    fellings = derive_fellings(package)
+    phases = derive_phases(package, fellings, rule)
+    marked = mark_candidates(
+        package, fellings, phases["phase"], phases["phase_piece"], stored_years
+    )
+    events = compare_events(package, phases["phase"])
+    return {**empty, "felling": marked, **phases, "phase_event": events}
 
 
 def derive_package(package: Package, *, into: Path | None = None, **rules: Any) -> Derived:
@@ -143,7 +169,7 @@ def _what_wood_says(package: Package, found: Mapping[str, pl.DataFrame]) -> dict
     phases = before("phase")
     wood = wood_in_phases(package.tables, found["size"], phases, before("phase_piece"))
     return {
-        "wood_use": derive_wood_use(package, wood, {}),
+        "wood_use": derive_wood_use(package, wood, same_trees(package.tables)),
         "labour": derive_labour(package, wood, derive_faces(package), before("tree_bound")),
         "architecture": derive_architecture(package, phases),
     }

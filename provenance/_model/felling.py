@@ -36,6 +36,7 @@ class Basis(StrEnum):
     LABORATORY = "laboratory"
     SAPWOOD = "sapwood"
     LAST_RING = "last_ring"
+    NEAR_CUTTING = "near_cutting"
 
 
 @dataclass(frozen=True)
@@ -169,7 +170,7 @@ def felling_in_words(row: Mapping[str, Any], model: Model) -> str:
     if felling.basis is Basis.LAST_RING:
         return f"felled {_by_last_ring(felling, said, symbols)}"
     by = "by the laboratory" if felling.basis is Basis.LABORATORY else "by a sapwood estimate"
-    return f"felled {_when(felling)} {by}"
+    return f"felled {when_in_words(felling)} {by}"
 
 
 def _sentences(said: DateNotation, model: Model, estimate: SapwoodEstimate | None) -> Iterator[str]:
@@ -199,7 +200,7 @@ def _sentences(said: DateNotation, model: Model, estimate: SapwoodEstimate | Non
         yield _sentence("outermost", last, clauses)
     if felling.basis is Basis.LABORATORY:
         yield (
-            f"The laboratory puts the felling {_when(felling)}"
+            f"The laboratory puts the felling {when_in_words(felling)}"
             f"{_in_brackets(said.percent, said.source)}."
         )
     elif felling.basis is None and felling.season:
@@ -208,7 +209,7 @@ def _sentences(said: DateNotation, model: Model, estimate: SapwoodEstimate | Non
         yield (
             f"With {_rings_expected(estimate, whole=felling.latest is not None)}"
             f"{_in_brackets(estimate.percent, estimate.source)} the tree was felled "
-            f"{_when(felling)}."
+            f"{when_in_words(felling)}."
         )
     elif estimate is not None and felling.refused:
         yield (
@@ -257,7 +258,11 @@ def _by_last_ring(felling: Felling, said: DateNotation, symbols: Vocabulary) -> 
     return f"after {write_year(year)}" if some_gone else f"in {write_year(year)} or later"
 
 
-def _when(felling: Felling) -> str:
+def when_in_words(felling: Felling) -> str:
+    """The years of a felling and its season: 'between 1710 and 1745', 'in 1720 or later'.
+
+    The felling has at least one year.
+    """
     first, last, season = felling.earliest, felling.latest, felling.season
     if first is None or last is None:
         side = "later" if last is None else "earlier"

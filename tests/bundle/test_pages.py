@@ -114,6 +114,8 @@ def test_the_chain_can_be_walked_from_the_stamp_to_the_date(bundle: Path) -> Non
         ("element/B1-014.html", "pages/sample/231.html"),
     ):
         assert f"../../{leads_to}" in Page(pages / page).links
+    wood = Page(pages / "element" / "B1-014.html")
+    assert "The tree was felled in 1781 or before growth began in 1782 (cutting date)." in wood.text
     sample = Page(pages / "sample" / "231.html")
     assert {"plug.P-231", "lab_result.R-1", "custody.1", "custody.3"} <= set(sample.ids)
     assert "1702p - 1781B" in sample.text

@@ -4,11 +4,16 @@ from __future__ import annotations
 
 import tracemalloc
 from contextlib import closing
+from typing import Any
 
 import pytest
 
-from provenance._catalogue.entry import TABLE_COLUMNS
+from provenance._catalogue.build import update_catalogue
+from provenance._catalogue.entry import SAMPLE_COLUMNS, TABLE_COLUMNS, read_entry
 from provenance._catalogue.joining import STRETCH_ROWS, JoinedTables, pack_rows
+from provenance._catalogue.query import Wanted, find_in_catalogue
+from provenance._derive.summary import derive_package
+from tests.builders import a_package
 
 
 @pytest.fixture
@@ -113,3 +118,41 @@ def test_four_times_the_samples_take_hardly_more_memory() -> None:
         return most
 
     assert peak(8_000) < 1.5 * peak(2_000)
+
+
+def test_a_range_stays_open_and_the_felling_is_that_of_all_samples_where_it_was_derived(
+    tmp_path,
+) -> None:
+    """231 has a range 'after 1720' only; 17 is of wood whose other sample has a cutting date."""
+    builder = a_package(tmp_path).with_chain()
+    builder.with_row("sample", sample_id="17").with_row("sample", sample_id="18")
+    bare = dict.fromkeys(("inner_year", "outer_year", "outer_symbol", "inner_symbol", "notation"))
+    builder.with_row("lab_result", **bare, felled_from_year=1720)
+    builder.with_row("lab_result", result_id="R2", sample_id="17", **bare | {"outer_year": 1781,
+                     "outer_symbol": "B"})  # fmt: skip
+
+    def kept() -> dict[str, list[Any]]:
+        names = ("end_from_year", "end_to_year", "felled_from_year", "felled_to_year")
+        rows = read_entry(builder.package.folder).samples
+        columns = [SAMPLE_COLUMNS.index(one) for one in ("sample_id", *names, "felling_class")]
+        return {row[columns[0]]: [row[one] for one in columns[1:]] for row in rows}
+
+    alone = {
+        "231": [1720, None, 1720, None, "after"],
+        "17": [1781, 1781, 1781, 1782, "cutting"],
+        "18": [None, None, None, None, ""],
+    }
+    assert kept() == alone
+    derive_package(builder.package)
+    together = {key: [*ends[:2], 1781, 1782, "cutting"] for key, ends in alone.items()}
+    assert kept() == together
+    index = tmp_path / "catalogue.sqlite"
+    update_catalogue(tmp_path, index)
+    for wanted, expected in (
+        ({"from_year": 1800}, ["231"]),
+        ({"to_year": 1700}, []),
+        ({"from_year": 1700, "to_year": 1781}, ["231", "17"]),
+    ):
+        assert (
+            find_in_catalogue(index, "samples", Wanted(**wanted))["sample_id"].to_list() == expected
+        )

@@ -16,9 +16,9 @@ from hypothesis import strategies as st
 
 from provenance._derive.axes import count_axis, year_axis
 from provenance._derive.chart import Fill
-from provenance._derive.dating import ClusterRule
 from provenance._derive.figure_parts import LAST_RINGS, Places
 from provenance._derive.figures import FIGURES, draw_figures, figures
+from provenance._derive.phases import PhaseRule
 from provenance._derive.summary import Derived
 from provenance._derive.trees import StemRule
 from provenance._drawing.document import printed_pages
@@ -75,7 +75,8 @@ def derived(spans: list[dict[str, Any]], sizes: list[dict[str, Any]] | None = No
     span = pl.DataFrame(spans, dict.fromkeys(a_span(0, 0, 0), pl.String()) | numbers)
     volume = {name: pl.Float64() for name in a_size(0, None) if name.endswith("_m3")}
     size = pl.DataFrame(sizes or [], dict.fromkeys(a_size(0, None), pl.String()) | volume)
-    return Derived({"span": span, "size": size}, (), StemRule(), ClusterRule())
+    tables = {"span": span, "size": size, "felling": span.select("element_id", "candidate")}
+    return Derived(tables, (), StemRule(), PhaseRule())
 
 
 def sheet_of(name: str, *args: Any, places: Places = PLACES) -> Sheet:

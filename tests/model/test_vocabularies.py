@@ -50,6 +50,7 @@ OPTIONAL: dict[str, dict[str, Any]] = {
     "bore_size": {"mm": float},
     "element_function": {"longest_m": (int, float)},
     "element_shape": {"hewn": ("yes", "perhaps", "no"), "hewn_sides": int, "wane": bool},
+    "episode_kind": {"needs_wood": bool, "felled_later": ("contradicts", "contradicts_main")},
     "felling_season": {"two_years": bool},
     "file_kind": {"public": ("picture", "text")},
     "result_symbol": {

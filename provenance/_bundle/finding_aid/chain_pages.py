@@ -20,7 +20,10 @@ from provenance._derive.size import size_in_words
 from provenance._identity.check_character import check_letters
 from provenance._identity.identifier import full_identifier
 from provenance._model.felling import dates_in_words
+from provenance._model.felling_together import together_in_words
 from provenance._record.edition_key import is_public
+from provenance._record.fellings import felled_pieces
+from provenance._record.same_trees import same_trees
 from provenance._record.snapshot import Row
 
 _ROOT = "../../"
@@ -72,6 +75,12 @@ class ChainPages:
         self._plans = plans
         self._sizes = self._record.by("size", "element_id")
         self._drawn: set[str] = set()
+        tables = self._record.package.tables
+        self._felled = felled_pieces(tables)
+        self._tree_of = same_trees(tables)
+        self._wood_of_tree: dict[str, list[str]] = {}
+        for element, tree in self._tree_of.items():
+            self._wood_of_tree.setdefault(tree, []).append(element)
 
     def write(self, tell: Callable[[int, int], None]) -> None:
         """Write every page; `tell` hears how many of how many are done."""
@@ -191,8 +200,19 @@ class ChainPages:
                 if one["sample_id"]
             ],
             plan=plan,
+            felled=self._felled_in_words(key),
+            same_tree=[
+                (one, page_path("element", one))
+                for one in self._wood_of_tree.get(self._tree_of.get(key, ""), ())
+                if one != key
+            ],
             trust=self._plans.trust.get(("element", key), ""),
         )
+
+    def _felled_in_words(self, key: str) -> str:
+        """When the tree of a piece of wood was felled; '' where no sample of it is dated."""
+        piece = self._felled.get(key)
+        return together_in_words(piece.felling, piece.disagreement) if piece else ""
 
     def _stamps(self, sample_id: str) -> str:
         plugs = self._record.plugs_of.get(sample_id, ())

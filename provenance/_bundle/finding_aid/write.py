@@ -3,9 +3,7 @@
 from __future__ import annotations
 
 import json
-import re
 from collections.abc import Collection, Mapping, Sequence
-from dataclasses import replace
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -125,7 +123,7 @@ def _draw_derived(cells: Cells, folder: Path) -> list[dict[str, Any]]:
     The figures are drawn from the derived tables as they stand in the package.
     """
     record = cells.record
-    needed = {"size", "stem", "span", "cluster"} <= set(record.model.tables)
+    needed = {"size", "stem", "span"} <= set(record.model.tables)
     if not needed or not (record.rows("span") or record.rows("size")):
         return []
     from provenance._derive.figure_parts import Places
@@ -148,16 +146,13 @@ def _draw_derived(cells: Cells, folder: Path) -> list[dict[str, Any]]:
 
 
 def _stored(cells: Cells) -> Derived:
-    from provenance._derive.dating import ClusterRule
+    from provenance._derive.phases import stored_rule
     from provenance._derive.summary import Derived
     from provenance._derive.trees import StemRule
 
     record = cells.record
-    rule = ClusterRule()
-    if clusters := record.rows("cluster"):
-        # the rule stands beside every cluster, in the sentence that ClusterRule writes
-        numbers = [int(one) for one in re.findall(r"\d+", clusters[0]["rule"])]
-        if len(numbers) == 2:
-            rule = replace(rule, gap_years=numbers[0], least=numbers[1])
-    tables = {name: record.package.tables[name] for name in ("size", "stem", "span", "cluster")}
-    return Derived(tables, (), StemRule(), rule)
+    known = record.model.tables
+    phases = ("felling", "phase", "phase_piece", "phase_place", "phase_event")
+    names = ("size", "stem", "span", *phases)
+    tables = {name: record.package.tables[name] for name in names if name in known}
+    return Derived(tables, (), StemRule(), stored_rule(tables.get("phase_place")))
