@@ -87,6 +87,12 @@ def derive(
         )
     if clusters.is_empty():
         click.echo("  none")
+    order = derived.tables.get("build_order")
+    if order is not None and len(order):
+        contradictions = derived.order_contradictions or ("none",)
+        click.echo(f"\nOrder of building of {len(order)} places; what contradicts it:")
+        for sentence in contradictions:
+            click.echo(f"  {sentence}")
     if rates is not None:
         hours = labour_hours(derived, rates)
         click.echo("\nLabour by your rates:")

@@ -14,6 +14,7 @@ from provenance._base.disk import writing
 from provenance._base.errors import TreenailError
 from provenance._base.yaml_text import read_yaml
 from provenance._derive.dating import ClusterRule, derive_clusters, derive_spans, mark_candidates
+from provenance._derive.order import derive_building_order
 from provenance._derive.size import derive_sizes
 from provenance._derive.trees import Piece, StemRule, TreeCount, count_trees
 from provenance._record.computed_from import note_sources
@@ -25,8 +26,8 @@ if TYPE_CHECKING:
     import pandas as pd
 
 
-SOURCES = ("element", "episode", "lab_result", "place", "sample")
-"""What the derived tables are made from."""
+SOURCES = ("assumption", "element", "episode", "lab_result", "place", "relation", "sample")
+"""What the derived tables are made from; an older package may lack some."""
 
 
 @dataclass(frozen=True)
@@ -45,6 +46,8 @@ class Derived:
     estimates: tuple[TreeEstimate, ...]
     stem_rule: StemRule
     cluster_rule: ClusterRule
+    order_contradictions: tuple[str, ...] = ()
+    """Sentences about relations and years that cannot all be so."""
 
 
 def derive_tables(
@@ -64,7 +67,8 @@ def derive_tables(
         "span": spans,
         "cluster": clusters,
     }
-    return Derived(tables, estimates, stem_rule, cluster_rule)
+    order, contradictions = derive_building_order(package, tables)
+    return Derived(tables | order, estimates, stem_rule, cluster_rule, contradictions)
 
 
 def derive_package(package: Package, *, into: Path | None = None, **rules: Any) -> Derived:
@@ -79,7 +83,8 @@ def derive_package(package: Package, *, into: Path | None = None, **rules: Any) 
             with writing(path) as stream:
                 package.write_table_to(stream, name, _rounded(frame))
         if into is None:
-            note_sources(package, "derive", SOURCES)
+            known = [name for name in SOURCES if name in package.model.tables]
+            note_sources(package, "derive", known)
     return derived
 
 

@@ -22,7 +22,9 @@ COMPUTED_BY = {
         ("size", "stem", "span", "cluster", "felling", "phase", "phase_piece", "phase_event"),
         "derive",
     ),
-    **dict.fromkeys(("tree_bound", "tree_bound_piece"), "derive"),
+    **dict.fromkeys(
+        ("tree_bound", "tree_bound_piece", "build_order", "build_order_edge"), "derive"
+    ),
 }
 """Table → the command that computes it."""
 _MOST_GUESSED, _LARGEST_SEARCHED = 50, 5_000

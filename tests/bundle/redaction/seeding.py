@@ -204,6 +204,8 @@ _FIXED: Mapping[str, Mapping[str, str]] = {
     "phase_event": {"comparison_id": "K1:E1"},
     "tree_bound": {"bound_id": "N1"},
     "tree_bound_piece": {"bound_id": "N1", "element_id": "B1-014"},
+    "build_order": {"place_id": "B1", "build_id": "B1"},
+    "build_order_edge": {"earlier_build_id": "B1", "later_build_id": "B1"},
     "plan_fit": {"file_id": "F-1", "model": "affine"},
     "plan_point": {"plan_point_id": "F-1:hole:231", "file_id": "F-1", "kind": "hole",
                    "sample_id": "231", "x_m": "451253.47", "y_m": "5731264.91"},
