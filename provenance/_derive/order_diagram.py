@@ -48,7 +48,7 @@ def order_diagram(page: ChartPage, derived: Derived, places: Places) -> list[str
     boxes = _boxes(derived)
     if not boxes:
         return None
-    steps = [(one, other) for one, other in derived.tables[STEPS].iter_rows()]
+    steps = derived.tables[STEPS].select("earlier_build_id", "later_build_id").rows()
     parts = _linked(boxes, steps)
     drawn = [part for part in parts if len(part) <= MOST_BUILDS]
     laid: list[_Laid] = []

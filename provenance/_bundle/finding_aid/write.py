@@ -126,7 +126,7 @@ def _draw_derived(cells: Cells, folder: Path) -> list[dict[str, Any]]:
     """
     record = cells.record
     needed = {"size", "stem", "span", "cluster"} <= set(record.model.tables)
-    if not needed or not (record.rows("span") or record.rows("size")):
+    if not needed or not any(record.rows(name) for name in ("span", "size", "build_order")):
         return []
     from provenance._derive.figure_parts import Places
     from provenance._derive.figures import figures
@@ -135,7 +135,7 @@ def _draw_derived(cells: Cells, folder: Path) -> list[dict[str, Any]]:
     for one in figures(_stored(cells), Places.of(record.package)):
         path = f"pages/figure/{one.name}.svg"
         put(folder / path, svg_of(one.sheet).encode())
-        table = "size" if one.name == "volume" else "span"
+        table = {"volume": "size", "building-order": "build_order"}.get(one.name, "span")
         drawings.append(
             {
                 "figure": one,
@@ -159,5 +159,6 @@ def _stored(cells: Cells) -> Derived:
         numbers = [int(one) for one in re.findall(r"\d+", clusters[0]["rule"])]
         if len(numbers) == 2:
             rule = replace(rule, gap_years=numbers[0], least=numbers[1])
-    tables = {name: record.package.tables[name] for name in ("size", "stem", "span", "cluster")}
+    names = ("size", "stem", "span", "cluster", "build_order", "build_order_edge")
+    tables = {name: record.package.tables[name] for name in names if name in record.model.tables}
     return Derived(tables, (), StemRule(), rule)

@@ -94,9 +94,9 @@ def test_what_relations_alone_show_is_named_with_their_codes() -> None:
         ),
         (
             # two loops share W1: the shorter one is named, once
-            ["W2 abuts W1", "W3 cuts W2", "W4 abuts W3", "W1 abuts W4", "W1 blocks W3"],
+            ["W4 abuts W3", "W1 abuts W4", "W2 abuts W1", "W3 cuts W2", "W1 blocks W3"],
             "loop",
-            ["W1 is earlier than itself: W2 abuts W1 (R1), W3 cuts W2 (R2), W1 blocks W3 (R5)"],
+            ["W1 is earlier than itself: W2 abuts W1 (R3), W3 cuts W2 (R4), W1 blocks W3 (R5)"],
         ),
         (
             # round by way of what is bonded
