@@ -52,6 +52,9 @@ def derive(
 ) -> None:
     """Derive sizes, volumes, tree estimate, spans and clusters of PACKAGE; draw the figures.
 
+    Relations between places and the years of their wood and documents give the possible order of
+    building; what contradicts it is named.
+
     Derived tables go into the package, figures into --out (PACKAGE-figures here); of a bundle both
     go into --out. Estimates are called so; nothing here is a date of construction.
     """

@@ -58,7 +58,7 @@ NOT_KNOWN = Years()
 @dataclass(frozen=True)
 class Contradiction:
     """By the relations of `path` a place was built before another one, or with it, and by their
-    years it was not.
+    years it was not; without a path the years of one place contradict each other.
     """
 
     earliest: Bound
@@ -105,7 +105,7 @@ def order_of(relations: Sequence[Relation], own: Mapping[str, Years]) -> Buildin
     """
     steps = steps_of(relations)
     if not steps:
-        return BuildingOrder()
+        return BuildingOrder(contradictions=tuple(_contradictions(steps, own, own)))
     # only a matter of order needs it, and it takes longer to load than a small record
     import networkx as nx
 
@@ -133,11 +133,13 @@ def order_of(relations: Sequence[Relation], own: Mapping[str, Years]) -> Buildin
         for one in relations
         if one.order != "after_unless_replaced" and not {home[one.place], home[one.other]} & looped
     ]
+    sound_steps = steps_of(sound)
+    years = _handed_on(sound_steps, sorted(home), own)
     return BuildingOrder(
         tuple(sorted(builds, key=lambda one: (one.layer, one.code))),
         tuple(sorted((code[here], code[there]) for here, there in reduced)),
-        _handed_on(steps_of(sound), sorted(home), own),
-        tuple(_contradictions(steps_of(sound), own)),
+        years,
+        tuple(_contradictions(sound_steps, own, years)),
     )
 
 
@@ -169,24 +171,26 @@ def _spread(steps: Steps, bounds_of: Sequence[Bound], *, latest: bool) -> dict[s
     return found
 
 
-def _contradictions(steps: Steps, own: Mapping[str, Years]) -> Iterable[Contradiction]:
-    """Every place whose latest year is before the earliest of one that is earlier than it.
+def _contradictions(
+    steps: Steps, own: Mapping[str, Years], handed_on: Mapping[str, Years]
+) -> Iterable[Contradiction]:
+    """Every place whose latest year is before its own earliest or that of one earlier than it.
 
     Of contradictions one of which lies on the way of the other, the shorter is enough.
     """
     for place in sorted(own):
-        early = own[place].earliest
-        if early is None:
+        early, last = own[place].earliest, handed_on.get(place, own[place]).latest
+        if early is None or last is None or early.year <= last.year:
             continue
         came = reached_from(steps, place)
         named: set[str] = set()
-        for other in came:
+        for other in (place, *came):
             latest = own.get(other, NOT_KNOWN).latest
             if latest is None or early.year <= latest.year:
                 continue
             path = path_to(other, came)
-            on_the_way = {end for one in path for end in (one.place, one.other)} - {place, other}
-            if not on_the_way & named and not any(
+            on_the_way = {other, *(end for one in path for end in (one.place, one.other))} - {place}
+            if not {place, *on_the_way} & named and not any(
                 _later_than(own.get(one), latest) for one in on_the_way
             ):
                 yield Contradiction(early, latest, path)

@@ -32,6 +32,11 @@ def evidence_words(bound: Bound, model: Model) -> str:
 
 def contradiction_words(one: Contradiction, model: Model) -> str:
     """What the relations say, and what the years say against it."""
+    if not one.path:
+        return (
+            f"{one.earliest.place} was not built before {evidence_words(one.earliest, model)}, yet "
+            f"not after {evidence_words(one.latest, model)}."
+        )
     return (
         f"{one.earliest.place} was built before {one.latest.place} or together with it "
         f"({relation_words(one.path, model)}), but {one.earliest.place} not before "

@@ -143,8 +143,12 @@ def loop(tables: Snapshot) -> pl.DataFrame:
 def dates_against_order(tables: Snapshot) -> pl.DataFrame:
     """Relations and years are two witnesses of one order; dates are those last derived."""
     relations, years = relations_of(tables), _own_years(tables)
+    first = {end: one.row for one in reversed(relations) for end in (one.place, one.other)}
     return _found(
-        (one.path[-1].row, contradiction_words(one, tables.model))
+        (
+            one.path[-1].row if one.path else first[one.latest.place],
+            contradiction_words(one, tables.model),
+        )
         for one in order_of(relations, years).contradictions
     )
 

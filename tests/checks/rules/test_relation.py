@@ -131,6 +131,13 @@ def test_dates_against_the_order_are_named_with_the_way_between_and_what_they_re
             "W1 was built before W4 or together with it (W",
             "but W1 not before 1788 (oldest dated wood) and W4 not after 1770 (documented event).",
         )
+    # the years of one place can contradict each other
+    alone = walls().but("episode", place_id="W1")
+    only(
+        all_said(meeting("W2 abuts W1", record=alone))["dates_against_order"],
+        "relation 2",
+        "W1 was not built before 1788 (oldest dated wood), yet not after 1770 (documented event).",
+    )
     # wood that may be a repair says nothing of the first building
     repair = walls().but("felling", "B1-014", candidate="repair")
     assert all_said(meeting("W4 abuts W1", record=repair)) == {}
