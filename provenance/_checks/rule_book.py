@@ -17,6 +17,7 @@ SUBJECTS = {
     "site": "Site: permit, consent, visit, position",
     "party": "People and organisations",
     "place": "Places",
+    "relation": "Relations between parts",
     "element": "Wood",
     "sample": "Samples and their holes",
     "plug": "Plugs",

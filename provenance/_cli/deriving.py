@@ -79,6 +79,9 @@ def derive(
 ) -> None:
     """Derive sizes, volumes, trees, fellings and phases of PACKAGE; draw the figures.
 
+    Relations between places and the years of their wood and documents give the possible order of
+    building; what contradicts it is named.
+
     Derived tables go into the package, figures into --out (PACKAGE-figures here); of a bundle both
     go into --out. Estimates are called so; nothing here is a date of construction.
     Hours of labor come from the rates in the table 'assumption', each with its source.
@@ -112,6 +115,7 @@ def derive(
         count = estimate.count
         click.echo(f"  {count.trees:5d} of {count.pieces} pieces, same {estimate.sharing}")
     _tell_phases(opened, derived)
+    _tell_order(derived)
     if "wood_use" in derived.tables:  # an older package has none
         _tell_use_of_wood(derived.tables["wood_use"])
         _tell_labor(opened, derived)
@@ -146,6 +150,15 @@ def _tell_phases(package: Package, derived: Derived) -> None:
         click.echo("\nPhases beside documented events:")
     for row in compared.iter_rows(named=True):
         click.echo(f"  {comparison_in_words(row, events[row['episode_id']], package.model)}")
+
+
+def _tell_order(derived: Derived) -> None:
+    order = derived.tables.get("build_order")
+    if order is None or order.is_empty():
+        return
+    click.echo(f"\nOrder of building of {len(order)} places; what contradicts it:")
+    for sentence in derived.order_contradictions or ("none",):
+        click.echo(f"  {sentence}")
 
 
 def _tell_use_of_wood(used: pl.DataFrame) -> None:

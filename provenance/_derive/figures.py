@@ -10,6 +10,7 @@ from provenance._base.disk import write_bytes, write_text
 from provenance._derive.chart import ChartPage
 from provenance._derive.date_counts import age_bars, outside_histogram, stem_and_leaf_figure
 from provenance._derive.figure_parts import Places, dated_spans
+from provenance._derive.order_diagram import order_diagram, order_in_words
 from provenance._derive.sample_bars import bar_diagram
 from provenance._derive.size import total
 from provenance._derive.summary import Derived
@@ -106,5 +107,6 @@ FIGURES: dict[str, tuple[str, Draw, InWords]] = {
         _volume_in_words,
     ),
     "rings": ("Rings in the dated samples", age_bars, _rings_in_words),
+    "building-order": ("Possible order of building", order_diagram, order_in_words),
 }
 """File name → title, what draws it and what says it in words, in the order of a report."""

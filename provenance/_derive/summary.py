@@ -16,6 +16,7 @@ from provenance._derive.candidates import STORED_YEARS, mark_candidates
 from provenance._derive.dating import derive_spans
 from provenance._derive.felling import derive_fellings
 from provenance._derive.labour import derive_labour
+from provenance._derive.order import derive_building_order
 from provenance._derive.phase_events import compare_events
 from provenance._derive.phases import PhaseRule, derive_phases
 from provenance._derive.size import derive_faces, derive_sizes
@@ -27,8 +28,8 @@ from provenance._record.package import Package
 from provenance._record.same_trees import same_trees
 from provenance._record.tables import laid_out, polars_type
 
-SOURCES = ("assumption", "element", "episode", "lab_result", "place", "sample")
-"""What the derived tables are made from."""
+SOURCES = ("assumption", "element", "episode", "lab_result", "place", "relation", "sample")
+"""What the derived tables are made from; an older package may lack some."""
 
 
 @dataclass(frozen=True)
@@ -47,6 +48,8 @@ class Derived:
     estimates: tuple[TreeEstimate, ...]
     stem_rule: StemRule
     phase_rule: PhaseRule
+    order_contradictions: tuple[str, ...] = ()
+    """Sentences about relations and years that cannot all be so."""
 
 
 def derive_tables(
@@ -72,7 +75,8 @@ def derive_tables(
         **_derive_phases(package, phase_rule, stored_years),
     }
     tables |= _what_wood_says(package, tables)
-    return Derived(tables, estimates, stem_rule, phase_rule)
+    order, contradictions = derive_building_order(package, tables)
+    return Derived(tables | order, estimates, stem_rule, phase_rule, contradictions)
 
 
 def _derive_phases(package: Package, rule: PhaseRule, stored_years: int) -> dict[str, pl.DataFrame]:
@@ -105,8 +109,8 @@ def derive_package(package: Package, *, into: Path | None = None, **rules: Any) 
                 table = package.model.table(name)
                 package.write_table_to(stream, name, _rounded(laid_out(frame, table)))
         if into is None:
-            known = package.model.tables  # an older package may lack some
-            note_sources(package, "derive", [one for one in SOURCES if one in known])
+            known = [name for name in SOURCES if name in package.model.tables]
+            note_sources(package, "derive", known)
     return derived
 
 

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import io
 import re
+from collections.abc import Mapping
 from itertools import combinations, pairwise
 from pathlib import Path
 from typing import Any
@@ -69,14 +70,29 @@ def a_size(number: int, volume: float | None, **more: Any) -> dict[str, Any]:
     return row | {"volume_m3": volume} | sds | more
 
 
-def derived(spans: list[dict[str, Any]], sizes: list[dict[str, Any]] | None = None) -> Derived:
+def derived(
+    spans: list[dict[str, Any]],
+    sizes: list[dict[str, Any]] | None = None,
+    order: Mapping[str, pl.DataFrame] | None = None,
+) -> Derived:
     """The derived tables with just these rows, numbers typed as the tables have them."""
     numbers = dict.fromkeys(("outer_year", "inner_year", "ring_count"), pl.Int64())
     span = pl.DataFrame(spans, dict.fromkeys(a_span(0, 0, 0), pl.String()) | numbers)
     volume = {name: pl.Float64() for name in a_size(0, None) if name.endswith("_m3")}
     size = pl.DataFrame(sizes or [], dict.fromkeys(a_size(0, None), pl.String()) | volume)
-    tables = {"span": span, "size": size, "felling": span.select("element_id", "candidate")}
-    return Derived(tables, (), StemRule(), PhaseRule())
+    found = {"span": span, "size": size, "felling": span.select("element_id", "candidate")}
+    return Derived(found | dict(order or {}), (), StemRule(), PhaseRule())
+
+
+def an_order() -> dict[str, pl.DataFrame]:
+    """Two places, one built after the other."""
+    rows = [
+        {"place_id": place, "build_id": place, "layer": layer, "built_from_year": 1700}
+        | dict.fromkeys(("from_place_id", "to_place_id", "contradiction", "built_to_year"))
+        for layer, place in enumerate(("B1", "B2"), start=1)
+    ]
+    step = {"earlier_build_id": ["B1"], "later_build_id": ["B2"]}
+    return {"build_order": pl.DataFrame(rows), "build_order_edge": pl.DataFrame(step)}
 
 
 def sheet_of(name: str, *args: Any, places: Places = PLACES) -> Sheet:
@@ -388,7 +404,7 @@ def everything() -> list[tuple[str, Sheet]]:
         for number in range(9)
     ]
     sizes = [a_size(number, 1.0, species=f"S{number}") for number in range(12)]
-    return [(one.name, one.sheet) for one in figures(derived(spans, sizes), PLACES)]
+    return [(one.name, one.sheet) for one in figures(derived(spans, sizes, an_order()), PLACES)]
 
 
 def test_an_svg_says_in_words_what_it_shows() -> None:

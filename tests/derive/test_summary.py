@@ -38,6 +38,15 @@ def house(tmp_path):
             outer_year=year,
             outer_symbol=symbols,
         )
+    builder.with_row("place", place_id="B2")
+    builder.with_bare_row(
+        "relation",
+        relation_id="R1",
+        site_id="HOLL",
+        place_id="B2",
+        relation_kind="abuts",
+        other_place_id="B1",
+    )
     return builder.package
 
 
@@ -56,7 +65,7 @@ def test_the_reference_library_finds_nothing_wrong_in_derived_tables(house) -> N
     derive_package(house)
     report = Reference(str(house.folder / "datapackage.json")).validate()
     derived = derive_tables(house).tables.keys()
-    assert {"felling", "phase_piece", "phase_place", "phase_event"} <= derived
+    assert {"felling", "phase_piece", "phase_place", "phase_event", "build_order"} <= derived
     assert [task for task in report.tasks if task.name in derived and not task.valid] == []
 
 

@@ -123,8 +123,7 @@ def _draw_derived(cells: Cells, folder: Path) -> list[dict[str, Any]]:
     The figures are drawn from the derived tables as they stand in the package.
     """
     record = cells.record
-    needed = {"size", "stem", "span"} <= set(record.model.tables)
-    if not needed or not (record.rows("span") or record.rows("size")):
+    if not any(record.rows(name) for name in ("span", "size", "build_order")):
         return []
     from provenance._derive.figure_parts import Places
     from provenance._derive.figures import figures
@@ -133,7 +132,7 @@ def _draw_derived(cells: Cells, folder: Path) -> list[dict[str, Any]]:
     for one in figures(_stored(cells), Places.of(record.package)):
         path = f"pages/figure/{one.name}.svg"
         put(folder / path, svg_of(one.sheet).encode())
-        table = "size" if one.name == "volume" else "span"
+        table = {"volume": "size", "building-order": "build_order"}.get(one.name, "span")
         drawings.append(
             {
                 "figure": one,
@@ -151,8 +150,6 @@ def _stored(cells: Cells) -> Derived:
     from provenance._derive.trees import StemRule
 
     record = cells.record
-    known = record.model.tables
-    phases = ("felling", "phase", "phase_piece", "phase_place", "phase_event")
-    names = ("size", "stem", "span", *phases)
-    tables = {name: record.package.tables[name] for name in names if name in known}
+    known = record.model.of_role("derived")
+    tables = {one.name: record.package.tables[one.name] for one in known}
     return Derived(tables, (), StemRule(), stored_rule(tables.get("phase_place")))

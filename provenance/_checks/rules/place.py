@@ -44,7 +44,11 @@ def of_another_site(tables: Snapshot) -> pl.DataFrame:
         ("datum", "datum_id", "place_id"),
         ("element", "element_id", "place_id"),
         ("episode", "episode_id", "place_id"),
+        ("relation", "relation_id", "place_id"),
+        ("relation", "relation_id", "other_place_id"),
     ):
+        if table not in tables.model.tables:  # an older version of the schemas
+            continue
         joined = look_up(tables[table], field, tables, "place", {"place_site_id": "site_id"})
         frames.append(
             joined.filter(pl.col("place_site_id") != pl.col("site_id")).select(

@@ -49,6 +49,7 @@ SHEETS = (
     SheetKind("site", "Site", "form", ("site",)),
     SheetKind("party", "", "ledger", ("party",)),
     SheetKind("place", "", "ledger", ("place",)),
+    SheetKind("relation", "", "ledger", ("relation",)),
     SheetKind("tie", "", "ledger", ("datum", "tie")),
     SheetKind("element", "Piece of wood", "form", ("element",)),
     SheetKind("ledger", "Ledger of pieces of wood", "ledger", ("element",)),

@@ -11,7 +11,7 @@ from xml.etree import ElementTree
 from provenance._derive.figures import FIGURES
 from provenance._derive.summary import derive_package
 from provenance._record.package import Package
-from tests.builders import pack_bundle
+from tests.builders import PackageBuilder, pack_bundle
 
 SVG = "{http://www.w3.org/2000/svg}"
 
@@ -25,11 +25,21 @@ main()
 """The command, where either library raises ImportError (Python language reference, 5.3.1)."""
 
 
+def derived_with_an_order(package: Package) -> Package:
+    """The package with what a figure of every kind needs."""
+    relation = {"relation_id": "R1", "site_id": "HOLL", "place_id": "B2"}
+    relation |= {"relation_kind": "abuts", "other_place_id": "B1"}
+    builder = PackageBuilder(package).with_row("place", place_id="B2")
+    package = builder.with_bare_row("relation", **relation).package
+    derive_package(package)
+    return package
+
+
 def test_a_package_is_packed_without_matplotlib_and_datacite(
     package: Package, tmp_path: Path
 ) -> None:
     """Both were needed once, for the figures and for datacite.xml; the bytes are the same."""
-    derive_package(package)
+    package = derived_with_an_order(package)
     pack_bundle(package, tmp_path / "with")
     command = [sys.executable, "-c", WITHOUT, str(package.folder), str(tmp_path / "without")]
     done = subprocess.run(command, capture_output=True, text=True, check=False)
@@ -47,7 +57,7 @@ def test_a_package_is_packed_without_matplotlib_and_datacite(
 def test_each_figure_says_the_same_in_the_page_and_in_its_file(
     package: Package, tmp_path: Path
 ) -> None:
-    derive_package(package)
+    package = derived_with_an_order(package)
     pack_bundle(package, tmp_path / "bundle")
     page = unescape(next((tmp_path / "bundle").rglob("index.html")).read_text("utf-8"))
     for path in (tmp_path / "bundle").rglob("pages/figure/*.svg"):
