@@ -79,15 +79,18 @@ def former_keys_in(tables: Snapshot, table: str) -> dict[str, dict[str, str]]:
     }
 
 
+def places_around(tables: Snapshot) -> dict[str, tuple[str, ...]]:
+    """Place → itself and the places it lies in, from inside out; a loop in the record ends it."""
+    parents = {row["place_id"]: row["parent_place_id"] for row in tables.rows("place")}
+    around = {}
+    for place in parents:
+        chain = [place]
+        while (outer := parents.get(chain[-1])) and outer not in chain:
+            chain.append(outer)
+        around[place] = tuple(chain)
+    return around
+
+
 def outermost_places(tables: Snapshot) -> dict[str, str]:
     """Place → the outermost place it lies in; a loop in the record ends the walk."""
-    parents = {row["place_id"]: row["parent_place_id"] for row in tables.rows("place")}
-    outermost = {}
-    for place in parents:
-        seen = {place}
-        top = place
-        while parents.get(top) and parents[top] not in seen:
-            top = parents[top]
-            seen.add(top)
-        outermost[place] = top
-    return outermost
+    return {place: chain[-1] for place, chain in places_around(tables).items()}
