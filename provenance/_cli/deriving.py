@@ -27,18 +27,11 @@ from provenance._cli.options import EXISTING_FILE, Number, asked, out_option, re
     help="Pieces of wood that make a cluster.",
 )
 @click.option(
-    "--thicker",
+    "--end-error",
     type=Number(0),
     default=1.0,
     show_default=True,
-    help="Tree estimate: cm an upper butt may exceed.",
-)
-@click.option(
-    "--thinner",
-    type=Number(0),
-    default=2.0,
-    show_default=True,
-    help="Tree estimate: cm it may fall short.",
+    help="Trees: cm by which each end is drawn in, where the record assumes no error of ends.",
 )
 @click.option("--rates", type=EXISTING_FILE, help="YAML with your labour rates and their sources.")
 def derive(
@@ -46,11 +39,10 @@ def derive(
     out: Path | None,
     gap: int,
     least: int,
-    thicker: float,
-    thinner: float,
+    end_error: float,
     rates: Path | None,
 ) -> None:
-    """Derive sizes, volumes, tree estimate, spans and clusters of PACKAGE; draw the figures.
+    """Derive sizes, volumes, bounds of trees, spans and clusters of PACKAGE; draw the figures.
 
     Derived tables go into the package, figures into --out (PACKAGE-figures here); of a bundle both
     go into --out. Estimates are called so; nothing here is a date of construction.
@@ -60,7 +52,7 @@ def derive(
     from provenance._derive.dating import ClusterRule
     from provenance._derive.figures import draw_figures
     from provenance._derive.summary import derive_package, labour_hours, tally_wood
-    from provenance._derive.trees import StemRule
+    from provenance._derive.tree_words import STEMS, trees_by_place
 
     opened = asked(package)
     name = opened.name if opened.bundle else opened.folder.resolve().name
@@ -69,15 +61,16 @@ def derive(
     derived = derive_package(
         opened,
         into=folder if opened.bundle else None,
-        stem_rule=StemRule(thicker, thinner),
+        end_error_cm=end_error,
         cluster_rule=ClusterRule(gap_years=gap, least=least),
     )
     for name, frame in derived.tables.items():
         click.echo(f"{into / name}.csv: {len(frame)} rows")
-    click.echo("\nLeast number of trees (an estimate and a lower bound):")
-    for estimate in derived.estimates:
-        count = estimate.count
-        click.echo(f"  {count.trees:5d} of {count.pieces} pieces, same {estimate.sharing}")
+    click.echo(f"\nTrees. {STEMS}")
+    for title, sentences in trees_by_place(opened, derived.tables):
+        click.echo(f"  {title}:")
+        for sentence in sentences:
+            click.echo(f"    {sentence}")
     clusters = derived.tables["cluster"]
     click.echo(f"\nClusters of cutting dates ({derived.cluster_rule}):")
     for row in clusters.iter_rows(named=True):

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Mapping
 from contextlib import nullcontext
 from dataclasses import dataclass
 from pathlib import Path
@@ -15,56 +15,48 @@ from provenance._base.errors import TreenailError
 from provenance._base.yaml_text import read_yaml
 from provenance._derive.dating import ClusterRule, derive_clusters, derive_spans, mark_candidates
 from provenance._derive.size import derive_sizes
-from provenance._derive.trees import Piece, StemRule, TreeCount, count_trees
+from provenance._derive.taper import note_tapers
+from provenance._derive.tree_counts import derive_tree_bounds
+from provenance._derive.trees import END_ERROR_CM
 from provenance._record.computed_from import note_sources
 from provenance._record.joined import outermost_places
 from provenance._record.package import Package
-from provenance._record.tables import polars_type
+from provenance._record.tables import laid_out
 
 if TYPE_CHECKING:
     import pandas as pd
 
 
-SOURCES = ("element", "episode", "lab_result", "place", "sample")
+SOURCES = ("assumption", "element", "episode", "lab_result", "place", "sample")
 """What the derived tables are made from."""
 
 
 @dataclass(frozen=True)
-class TreeEstimate:
-    """One way to count the trees: what pieces of one tree must share, and the count."""
-
-    sharing: str
-    count: TreeCount
-
-
-@dataclass(frozen=True)
 class Derived:
-    """The derived tables by name, and the tree estimates with their alternatives."""
+    """The derived tables by name, and the rule of the clusters."""
 
     tables: Mapping[str, pl.DataFrame]
-    estimates: tuple[TreeEstimate, ...]
-    stem_rule: StemRule
     cluster_rule: ClusterRule
 
 
 def derive_tables(
-    package: Package, *, stem_rule: StemRule | None = None, cluster_rule: ClusterRule | None = None
+    package: Package, *, end_error_cm: float = END_ERROR_CM, cluster_rule: ClusterRule | None = None
 ) -> Derived:
-    """Derive sizes, supposed trees, spans and clusters; nothing is written."""
-    stem_rule = stem_rule or StemRule()
+    """Derive sizes, bounds of the number of trees, spans and clusters; nothing is written.
+
+    `end_error_cm` is for wood for which the record assumes no error of a diameter.
+    """
     cluster_rule = cluster_rule or ClusterRule()
-    sizes = derive_sizes(package)
+    sizes = note_tapers(package, derive_sizes(package))
     spans = derive_spans(package)
     clusters = derive_clusters(package, spans, cluster_rule)
     spans = mark_candidates(spans, clusters, cluster_rule)
-    estimates = estimate_trees(package, sizes, spans, stem_rule)
-    tables = {
-        "size": sizes,
-        "stem": _stem_rows(package, estimates[0]),
-        "span": spans,
-        "cluster": clusters,
-    }
-    return Derived(tables, estimates, stem_rule, cluster_rule)
+    tables = {"size": sizes, "span": spans, "cluster": clusters}
+    tables |= derive_tree_bounds(package, tables, end_error_cm=end_error_cm)
+    if "stem" in package.model.tables:
+        # supposed trees, which older packages have, are computed no more
+        tables["stem"] = laid_out(pl.DataFrame(), package.model.table("stem"))
+    return Derived(tables, cluster_rule)
 
 
 def derive_package(package: Package, *, into: Path | None = None, **rules: Any) -> Derived:
@@ -79,53 +71,9 @@ def derive_package(package: Package, *, into: Path | None = None, **rules: Any) 
             with writing(path) as stream:
                 package.write_table_to(stream, name, _rounded(frame))
         if into is None:
-            note_sources(package, "derive", SOURCES)
+            known = [name for name in SOURCES if name in package.model.tables]
+            note_sources(package, "derive", known)
     return derived
-
-
-def estimate_trees(
-    package: Package, sizes: pl.DataFrame, spans: pl.DataFrame, rule: StemRule
-) -> tuple[TreeEstimate, ...]:
-    """Count the trees in several ways, the most cautious grouping first.
-
-    Pieces with both ends measured take part. 'Species, building and cutting year': dated pieces
-    join only pieces of the same year, undated ones only undated ones. The alternatives drop one
-    condition after the other, and halve and double the tolerances.
-    """
-    whole = sizes.drop_nulls(["butt_cm", "top_cm", "length_m"])
-    buildings = outermost_places(package.tables)
-    dated = spans.filter(cutting="cutting").group_by("element_id").agg(pl.col("outer_year").max())
-    years = dict(dated.iter_rows())
-
-    def counted(sharing: str, keys: Sequence[str], with_rule: StemRule) -> TreeEstimate:
-        pieces = []
-        for row in whole.iter_rows(named=True):
-            shared = {
-                "species": row["species"] or "",
-                "building": buildings.get(row["place_id"], ""),
-                "year": years.get(row["element_id"]),
-            }
-            pieces.append(
-                Piece(
-                    row["element_id"] or "",
-                    row["butt_cm"],
-                    row["top_cm"],
-                    row["length_m"],
-                    tuple(shared[key] for key in keys),
-                )
-            )
-        return TreeEstimate(sharing, count_trees(pieces, with_rule))
-
-    narrow = StemRule(rule.thicker_cm / 2, rule.thinner_cm / 2)
-    wide = StemRule(rule.thicker_cm * 2, rule.thinner_cm * 2)
-    strict = ("species", "building", "year")
-    return (
-        counted("species, building and cutting year", strict, rule),
-        counted("species, building and cutting year; half the tolerance", strict, narrow),
-        counted("species, building and cutting year; twice the tolerance", strict, wide),
-        counted("species and building", ("species", "building"), rule),
-        counted("species", ("species",), rule),
-    )
 
 
 def tally_wood(package: Package, derived: Derived) -> pl.DataFrame:
@@ -158,21 +106,6 @@ def tally_wood(package: Package, derived: Derived) -> pl.DataFrame:
         .sort(keys)
     )
     return _rounded(counted)
-
-
-def _stem_rows(package: Package, estimate: TreeEstimate) -> pl.DataFrame:
-    rule = estimate.count.rule
-    said = (
-        f"same {estimate.sharing}; upper butt at most {rule.thicker_cm:g} cm thicker and "
-        f"{rule.thinner_cm:g} cm thinner than the lower top"
-    )
-    rows = [
-        {"element_id": element, "stem_id": f"T{number}", "place_in_stem": place, "rule": said}
-        for number, stem in enumerate(estimate.count.stems, start=1)
-        for place, element in enumerate(stem, start=1)
-    ]
-    fields = package.model.table("stem").fields
-    return pl.DataFrame(rows, {one.name: polars_type(one) for one in fields})
 
 
 def _rounded(frame: pl.DataFrame) -> pl.DataFrame:

@@ -20,7 +20,6 @@ from provenance._derive.dating import ClusterRule
 from provenance._derive.figure_parts import LAST_RINGS, Places
 from provenance._derive.figures import FIGURES, draw_figures, figures
 from provenance._derive.summary import Derived
-from provenance._derive.trees import StemRule
 from provenance._drawing.document import printed_pages
 from provenance._drawing.drawing import Disc, Line, Sheet, Text
 from provenance._drawing.fonts import ASCENT, DESCENT, FACES, printable
@@ -72,7 +71,7 @@ def derived(spans: list[dict[str, Any]], sizes: list[dict[str, Any]] | None = No
     span = pl.DataFrame(spans, dict.fromkeys(a_span(0, 0, 0), pl.String()) | numbers)
     volume = {"newton_m3": pl.Float64()}
     size = pl.DataFrame(sizes or [], dict.fromkeys(a_size(0, None), pl.String()) | volume)
-    return Derived({"span": span, "size": size}, (), StemRule(), ClusterRule())
+    return Derived({"span": span, "size": size}, ClusterRule())
 
 
 def sheet_of(name: str, *args: Any, places: Places = PLACES) -> Sheet:

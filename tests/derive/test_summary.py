@@ -44,8 +44,8 @@ def house(tmp_path):
 
 def test_derived_tables_lie_in_the_package_and_can_be_derived_again(house) -> None:
     derive_package(house)
-    before = {name: house.table(name) for name in ("size", "stem", "span", "cluster")}
-    assert [len(frame) for frame in before.values()] == [5, 5, 5, 1]
+    before = {name: house.table(name) for name in ("size", "span", "cluster", "tree_bound")}
+    assert [len(frame) for frame in before.values()] == [5, 5, 1, 8]
     derive_package(house)
     for name, frame in before.items():
         pd.testing.assert_frame_equal(house.table(name), frame)
@@ -56,15 +56,8 @@ def test_the_reference_library_finds_nothing_wrong_in_derived_tables(house) -> N
 
     derive_package(house)
     report = Reference(str(house.folder / "datapackage.json")).validate()
-    derived = {"size", "stem", "span", "cluster"}
+    derived = {"size", "span", "cluster", "tree_bound", "tree_bound_piece"}
     assert [task for task in report.tasks if task.name in derived and not task.valid] == []
-
-
-def test_dates_keep_pieces_of_one_size_apart_and_alternatives_are_shown(house) -> None:
-    """Five pieces that fit end to end are one tree by size, more when their dates differ."""
-    estimates = {one.sharing: one.count.trees for one in derive_tables(house).estimates}
-    assert estimates["species and building"] == 1
-    assert estimates["species, building and cutting year"] > 1
 
 
 def test_every_figure_says_n_and_is_the_same_each_time(house, tmp_path) -> None:

@@ -125,7 +125,7 @@ def _draw_derived(cells: Cells, folder: Path) -> list[dict[str, Any]]:
     The figures are drawn from the derived tables as they stand in the package.
     """
     record = cells.record
-    needed = {"size", "stem", "span", "cluster"} <= set(record.model.tables)
+    needed = {"size", "span", "cluster"} <= set(record.model.tables)
     if not needed or not (record.rows("span") or record.rows("size")):
         return []
     from provenance._derive.figure_parts import Places
@@ -150,7 +150,6 @@ def _draw_derived(cells: Cells, folder: Path) -> list[dict[str, Any]]:
 def _stored(cells: Cells) -> Derived:
     from provenance._derive.dating import ClusterRule
     from provenance._derive.summary import Derived
-    from provenance._derive.trees import StemRule
 
     record = cells.record
     rule = ClusterRule()
@@ -159,5 +158,5 @@ def _stored(cells: Cells) -> Derived:
         numbers = [int(one) for one in re.findall(r"\d+", clusters[0]["rule"])]
         if len(numbers) == 2:
             rule = replace(rule, gap_years=numbers[0], least=numbers[1])
-    tables = {name: record.package.tables[name] for name in ("size", "stem", "span", "cluster")}
-    return Derived(tables, (), StemRule(), rule)
+    tables = {name: record.package.tables[name] for name in ("size", "span", "cluster")}
+    return Derived(tables, rule)

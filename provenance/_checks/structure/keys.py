@@ -19,7 +19,7 @@ FORMER_KEY = "former_key"
 COMPUTED_BY = {
     **dict.fromkeys(("position", "position_place"), "survey"),
     **dict.fromkeys(
-        ("size", "stem", "span", "cluster", "felling", "phase", "phase_piece", "phase_event"),
+        ("size", "span", "cluster", "felling", "phase", "phase_piece", "phase_event"),
         "derive",
     ),
     **dict.fromkeys(("tree_bound", "tree_bound_piece"), "derive"),
