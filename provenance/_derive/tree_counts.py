@@ -47,7 +47,7 @@ class _Scope:
     """Which wood is counted: all of the record, of a building, or of a phase."""
 
     wood: tuple[_Wood, ...]
-    keys: Mapping[str, str] = field(default_factory=dict)
+    keys: dict[str, str] = field(default_factory=dict)
 
 
 def derive_tree_bounds(
@@ -325,10 +325,10 @@ def _pieces_of(certificate: Certificate | None) -> Iterator[dict[str, Any]]:
     if certificate.reason == "periods":
         for part in certificate.parts:
             first, last = part.years or (None, None)
-            period = {
+            period: dict[str, Any] = {
                 "period_from_year": first,
                 "period_to_year": last,
                 "period_trees": part.trees,
                 "period_reason": part.reason,
             }
-            yield from ({"element_id": code} | period for code in part.pieces)
+            yield from (period | {"element_id": code} for code in part.pieces)
