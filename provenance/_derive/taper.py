@@ -20,7 +20,7 @@ def note_tapers(package: Package, sizes: pl.DataFrame) -> pl.DataFrame:
     thinnest useful top, which the record assumes with a source (`least_top`), at the median taper
     of round wood of its species in the record.
     """
-    if not {"section", "low_taper", "stem_left_m"} <= set(sizes.columns):
+    if not {"section", "low_taper", "stem_left_m"} <= set(package.model.table("size").names):
         return sizes
     elements = package.tables["element"]
     based = elements.filter(pl.col("stem_base") == "yes")["element_id"]
@@ -46,8 +46,6 @@ def note_tapers(package: Package, sizes: pl.DataFrame) -> pl.DataFrame:
     left = ((pl.col("top_cm") - least) / median).clip(lower_bound=0)
     known = rounds & pl.col("species").is_not_null() & enough
     return sizes.with_columns(
-        low_taper=pl.when(known & low & unbased).then(pl.lit("yes")).otherwise("low_taper"),
-        stem_left_m=pl.when(known & (median > 0) & pl.col("top_cm").is_not_null())
-        .then(left)
-        .otherwise("stem_left_m"),
+        low_taper=pl.when(known & low & unbased).then(pl.lit("yes")),
+        stem_left_m=pl.when(known & (median > 0) & pl.col("top_cm").is_not_null()).then(left),
     )

@@ -8,7 +8,6 @@ from typing import Any
 
 import polars as pl
 
-from provenance._derive.size import end_diameter_cm
 from provenance._derive.trees import (
     END_ERROR_CM,
     Certificate,
@@ -27,8 +26,6 @@ from provenance._record.tables import laid_out
 
 SHARE_KNOWN = frozenset({"round", "two_sided", "half", "quarter", "rectangle_boxed"})
 """Cross-sections of which the share of the log is known, and not only the least share."""
-WHOLE_OUTSIDE = frozenset({"round", "two_sided"})
-"""Cross-sections at which the diameter of the stem can be read."""
 
 
 @dataclass(frozen=True)
@@ -91,7 +88,7 @@ def _wood_of(
     end_error_cm: float,
 ) -> list[_Wood]:
     trees, genera = same_trees(tables), _genera(tables)
-    stems = _stem_ends(tables)
+    seen = _seen(tables)
     felled = {}
     if "felling" in derived:
         years = derived["felling"].select("element_id", "felled_from_year", "felled_to_year")
@@ -123,8 +120,9 @@ def _wood_of(
         code, place = row["element_id"], row["place_id"] or ""
         species = row["species"] if row["species"] in genera else ""
         section = row.get("section") or ""
-        base, ends = stems.get(code, (False, {}))
-        butt, top = ends.get(section, (None, None))
+        base, both_readings = seen.get(code, (False, False))
+        # of two readings of hewn wood the larger is that of the stem, of one alone nobody knows
+        outside = section == "round" or (section == "two_sided" and both_readings)
         error, cap = figure("end_error", species, place), longest(species, place)
         piece = Piece(
             code,
@@ -132,8 +130,8 @@ def _wood_of(
             species,
             row["length_m"] or 0.0,
             row.get("log_share") or 0.0,
-            butt,
-            top,
+            row["butt_cm"] if outside else None,
+            row["top_cm"] if outside else None,
             felled.get(code),
             base,
             error.figure if error else end_error_cm,
@@ -146,35 +144,19 @@ def _wood_of(
     return [replace(one, piece=piece) for one, piece in zip(wood, joined, strict=True)]
 
 
-def _stem_ends(
-    tables: Snapshot,
-) -> dict[str, tuple[bool, dict[str, tuple[float | None, float | None]]]]:
-    """Of each piece whether it shows the base of the stem, and its thicker and thinner end by
-    cross-section: of round wood the circle with the ellipse's area, of wood hewn on one or two
-    sides the larger of two readings, which no axe has touched.
+def _seen(tables: Snapshot) -> dict[str, tuple[bool, bool]]:
+    """Of each piece whether it shows the base of the stem, and whether both readings of both ends
+    were taken.
     """
-    ends = []
-    for end in "ab":
-        first, second = f"diameter_{end}1_cm", f"diameter_{end}2_cm"
-        hewn = pl.when(pl.col(first).is_not_null() & pl.col(second).is_not_null()).then(
-            pl.max_horizontal(first, second)
-        )
-        ends.append(
-            (end_diameter_cm(first, second).alias(f"round_{end}"), hewn.alias(f"hewn_{end}"))
-        )
-    elements = tables["element"].drop_nulls("element_id")
-    based = pl.col("stem_base") if "stem_base" in elements.columns else pl.lit(None, pl.String)
-    found = elements.select(
-        "element_id", (based == "yes").fill_null(False).alias("base"), *ends[0], *ends[1]
+    wood = tables["element"].drop_nulls("element_id")
+    base = (pl.col("stem_base") == "yes").fill_null(False)
+    readings = (f"diameter_{place}_cm" for place in ("a1", "a2", "b1", "b2"))
+    found = wood.select(
+        "element_id",
+        base if "stem_base" in wood.columns else pl.lit(False),
+        pl.all_horizontal(pl.col(one).is_not_null() for one in readings).alias("readings"),
     )
-
-    def ordered(a: float | None, b: float | None) -> tuple[float | None, float | None]:
-        return (None, None) if a is None or b is None else (max(a, b), min(a, b))
-
-    return {
-        code: (base, {"round": ordered(ra, rb), "two_sided": ordered(ha, hb)})
-        for code, base, ra, ha, rb, hb in found.iter_rows()
-    }
+    return {code: (based, whole) for code, based, whole in found.iter_rows()}
 
 
 def _genera(tables: Snapshot) -> Mapping[str, tuple[str, bool]]:

@@ -8,7 +8,7 @@ from typing import Any
 import polars as pl
 
 from provenance._model.notation import write_year
-from provenance._record.assumptions import Assumption, Assumptions, assumptions_of
+from provenance._record.assumptions import Assumption, assumptions_of
 from provenance._record.package import Package
 from provenance._record.snapshot import Snapshot
 
@@ -27,11 +27,12 @@ def trees_in_words(
     *,
     place_id: str = "",
     phase_id: str = "",
+    missing: bool = True,
 ) -> list[str]:
     """Sentences about the trees of the whole record, of a building, or of a phase of one.
 
     `tables` holds tree_bound and tree_bound_piece as derived or as read from the package; [] where
-    they count nothing for that wood.
+    they count nothing for that wood. With `missing` they end with what is missing for more.
     """
     if "tree_bound" not in package.model.tables:
         return []
@@ -41,13 +42,19 @@ def trees_in_words(
     rows: dict[str, dict[str, _Row]] = {}
     for row in found.iter_rows(named=True):
         rows.setdefault(row["species"] or "", {})[row["bound"]] = row
-    return list(_Words(package, tables, place_id).sentences(rows)) if "" in rows else []
+    if "" not in rows:
+        return []
+    words = _Words(package, tables, place_id)
+    return [*words.sentences(rows), *(words.missing(rows) if missing else ())]
 
 
 def trees_by_place(
     package: Package, tables: Mapping[str, pl.DataFrame] | Snapshot
 ) -> Iterator[tuple[str, list[str]]]:
-    """What `trees_in_words` says, under a title, of the whole record, each building and phase."""
+    """What `trees_in_words` says, under a title, of the whole record, each building and phase.
+
+    What is missing is said once, of the whole record.
+    """
     if "tree_bound" not in package.model.tables:
         return
     names = {row["place_id"]: row["name"] for row in package.tables.rows("place")}
@@ -56,7 +63,7 @@ def trees_by_place(
     )
     for place, phase in scopes.unique(maintain_order=True).iter_rows():
         title = ", ".join(filter(None, (place, names.get(place, ""), phase and f"phase {phase}")))
-        found = trees_in_words(package, tables, place_id=place, phase_id=phase)
+        found = trees_in_words(package, tables, place_id=place, phase_id=phase, missing=not place)
         yield title or "The whole record", found
 
 
@@ -79,25 +86,52 @@ class _Words:
         wood = _number(total["lower"]["piece_count"], "piece")
         yield f"{self._range(total)} behind {wood} of wood{self._likely(total)}."
         if total["lower"]["bound_reason"] != "species_sum":
-            why = self._why(total["lower"])
-            yield f"{why[:1].upper()}{why[1:]}."
+            why = self._why(total)
+            yield from [f"{why[:1].upper()}{why[1:]}."] if why else []
         if len(each) > 1 or total["lower"]["bound_reason"] == "species_sum":
             for species, counts in each.items():
                 name = self._species.label(species)
                 wood = _number(counts["lower"]["piece_count"], "piece")
-                yield (
-                    f"{name}, {wood}: {self._range(counts).lower()}{self._likely(counts)}; "
-                    f"{self._why(counts['lower'])}."
-                )
-        unknown = int(total["lower"]["piece_count"]) - sum(
-            int(counts["lower"]["piece_count"]) for counts in each.values()
-        )
-        if unknown and each:
+                said = f"{name}, {wood}: {self._range(counts).lower()}{self._likely(counts)}"
+                yield "; ".join(filter(None, (said, self._why(counts)))) + "."
+        if each and (unknown := _unknown(rows)):
             yield (
                 f"{_number(unknown, 'piece')} of unknown species can be of the same trees as the "
                 "others."
             )
-        yield from _missing(self._assumed, self._place, [*each, *([""] if unknown else [])], total)
+
+    def missing(self, rows: Mapping[str, Mapping[str, _Row]]) -> Iterator[str]:
+        """What would narrow the count, and where it is entered."""
+        if rows[""]["lower"]["trees"] == rows[""]["upper"]["trees"]:
+            return
+        species = [*filter(None, rows), *([""] if _unknown(rows) else [])]
+
+        def found(kind: str) -> list[Assumption | None]:
+            return [self._assumed.find(kind, species=one, place=self._place) for one in species]
+
+        longest = zip(species, found("longest_stem"), strict=True)
+        if without := [one for one, given in longest if given is None]:
+            names = (
+                self._species.label(one) if one else "wood of unknown species" for one in without
+            )
+            of = "" if len(without) == len(species) else f" of {', '.join(names)}"
+            yield (
+                f"No longest stem{of} is given, so that lengths prove nothing: enter it with its "
+                "source in the table 'assumption'."
+            )
+        if "likely" in rows[""]:
+            return
+        if any(one is None or one.spread is None for one in found("meters_per_tree")):
+            yield (
+                "No likely count: for that the table 'assumption' needs the recorded meters per "
+                "tree, with spread and source."
+            )
+        else:
+            yield (
+                "No likely count: the meters per tree that are given contradict these bounds, or "
+                "of some wood the length or the share of the log is not known (planks; squared "
+                "wood of which nobody noted that the pith is inside)."
+            )
 
     def _range(self, counts: Mapping[str, _Row]) -> str:
         least, most = round(counts["lower"]["trees"]), round(counts["upper"]["trees"])
@@ -126,8 +160,9 @@ class _Words:
             f"{row['trees_high']:.0f}) by {by}, {spread}"
         )
 
-    def _why(self, row: _Row) -> str:
+    def _why(self, counts: Mapping[str, _Row]) -> str:
         """What a lower bound that is not a sum over species rests on, as a clause."""
+        row = counts["lower"]
         reason, trees = row["bound_reason"], round(row["trees"])
         if reason == "overlap":
             return (
@@ -143,6 +178,8 @@ class _Words:
             )
         if reason == "periods":
             return f"felled in periods that exclude each other: {self._periods(row)}"
+        if trees == round(counts["upper"]["trees"]):
+            return ""
         return "any wood is at least one tree, and nothing that is recorded proves more"
 
     def _ends(self, row: _Row) -> str:
@@ -173,35 +210,10 @@ class _Words:
         return "; ".join(parts)
 
 
-def _missing(
-    assumed: Assumptions, place: str, species: list[str], total: Mapping[str, _Row]
-) -> Iterator[str]:
-    """What would narrow the count, and where it is entered."""
-
-    if total["lower"]["trees"] == total["upper"]["trees"]:
-        return
-
-    def found(kind: str) -> list[Assumption | None]:
-        return [assumed.find(kind, species=one, place=place) for one in species]
-
-    if any(one is None for one in found("longest_stem")):
-        yield (
-            "For some of the wood no longest stem is given, so its length proves nothing: enter "
-            "it with its source in the table 'assumption'."
-        )
-    if "likely" in total:
-        return
-    if any(one is None or one.spread is None for one in found("meters_per_tree")):
-        yield (
-            "No likely count: for that the table 'assumption' needs the recorded meters per tree, "
-            "with spread and source."
-        )
-    else:
-        yield (
-            "No likely count: the meters per tree that are given contradict these bounds, or of "
-            "some wood the length or the share of the log is not known (planks; squared wood of "
-            "which nobody noted that the pith is inside)."
-        )
+def _unknown(rows: Mapping[str, Mapping[str, _Row]]) -> int:
+    """How many of the pieces are of unknown species."""
+    known = sum(int(counts["lower"]["piece_count"]) for key, counts in rows.items() if key)
+    return int(rows[""]["lower"]["piece_count"]) - known
 
 
 def _number(count: float, of: str) -> str:

@@ -126,8 +126,8 @@ def test_sentences_say_the_bounds_what_they_rest_on_and_what_is_missing(tmp_path
         "At least 2 and at most 4 trees behind 4 pieces of wood.",
         "2 pieces all pass a stem diameter of 19.0 cm, which a stem has only once (each end drawn "
         "in by 1 cm).",
-        "For some of the wood no longest stem is given, so its length proves nothing: enter it "
-        "with its source in the table 'assumption'.",
+        "No longest stem is given, so that lengths prove nothing: enter it with its source in the "
+        "table 'assumption'.",
         "No likely count: for that the table 'assumption' needs the recorded meters per tree, with "
         "spread and source.",
     ]
@@ -168,23 +168,24 @@ def test_each_species_has_its_sentence_where_the_counts_are_added_up(tmp_path) -
     found = derive_tree_bounds(package, {"size": round_sizes(package)})
     told = dict(trees_by_place(package, found))["B1, North house"]
     assert told[1:4] == [
-        "Abies concolor, 1 piece: 1 tree; any wood is at least one tree, and nothing that is "
-        "recorded proves more.",
+        "Abies concolor, 1 piece: 1 tree.",
         "Pinus ponderosa, 2 pieces: 2 trees; 2 pieces all pass a stem diameter of 19.0 cm, which a "
         "stem has only once (each end drawn in by 1 cm).",
         "1 piece of unknown species can be of the same trees as the others.",
     ]
 
 
-def test_wood_hewn_on_two_sides_is_read_where_no_axe_touched_it(tmp_path) -> None:
-    """24 by 15 cm and 21 by 14 cm: the stem was 24 and 21 cm thick there, not 19 and 17."""
-    pieces = [("E1", 24, 21), ("E2", 24, 21)]
-    builder = some_wood(tmp_path, *pieces, diameter_a2_cm=15, diameter_b2_cm=14)
-    hewn = round_sizes(builder.package).with_columns(section=pl.lit("two_sided"))
-    lower = counted(builder.package, size=hewn)["", "", "", "lower"]
+def test_wood_hewn_on_two_sides_counts_by_its_diameter_where_both_readings_were_taken(
+    tmp_path,
+) -> None:
+    package = some_wood(tmp_path, ("E1", 24, 21), ("E2", 24, 21)).package
+    hewn = round_sizes(package).with_columns(section=pl.lit("two_sided"))
+    lower = counted(package, size=hewn)["", "", "", "lower"]
     assert (lower["trees"], lower["at_diameter_cm"]) == (2, 22)
     squared = hewn.with_columns(section=pl.lit("rectangle"), log_share=pl.lit(0.25))
-    assert counted(builder.package, size=squared)["", "", "", "lower"]["trees"] == 1
+    assert counted(package, size=squared)["", "", "", "lower"]["trees"] == 1
+    package.write_table("element", package.table("element").assign(diameter_a2_cm=""))
+    assert counted(package, size=hewn)["", "", "", "lower"]["trees"] == 1
 
 
 def test_low_taper_is_noted_only_beside_enough_round_wood_without_a_base(tmp_path) -> None:
