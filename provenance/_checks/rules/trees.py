@@ -41,18 +41,22 @@ def one_tree_overlaps(tables: Snapshot) -> pl.DataFrame:
             "row",
             "tree",
             "element_id",
-            low=pl.min_horizontal(a, b) + pl.col("error_cm"),
+            diameter_cm=pl.min_horizontal(a, b) + pl.col("error_cm"),
             high=pl.max_horizontal(a, b) - pl.col("error_cm"),
         )
-        .filter(pl.col("low") < pl.col("high"))
+        .filter(pl.col("diameter_cm") < pl.col("high"))
+        .sort("tree", "diameter_cm", "row")
     )
+    # of the pieces that begin further up the stem, the one that reaches furthest down
+    reach = pl.col("high").cum_max()
+    furthest = pl.when(pl.col("high") == reach).then("element_id").forward_fill()
     return (
-        passing.join(passing, on="tree", suffix="_other", maintain_order="left_right")
-        .filter(pl.col("row_other") < pl.col("row"))
-        .with_columns(diameter_cm=pl.max_horizontal("low", "low_other"))
-        .filter(pl.col("diameter_cm") < pl.min_horizontal("high", "high_other"))
-        .unique("row", keep="first", maintain_order=True)
-        .select("row", "element_id", "diameter_cm", other_id="element_id_other")
+        passing.with_columns(
+            reach=reach.shift(1).over("tree"), other_id=furthest.shift(1).over("tree")
+        )
+        .filter(pl.col("diameter_cm") < pl.col("reach"))
+        .select("row", "element_id", "diameter_cm", "other_id")
+        .sort("row")
     )
 
 
@@ -84,8 +88,11 @@ def one_tree_too_long(tables: Snapshot) -> pl.DataFrame:
 def _of_shared_trees(tables: Snapshot, *sections: str) -> pl.DataFrame:
     """The wood with one of the sections that is said to be of one tree with other wood."""
     shapes = codes_with(tables, "element_shape", "section", *sections)
-    wood = tables["element"].filter(
-        pl.col("shape").is_in(shapes) & pl.col("element_id").is_not_null()
+    wood = (
+        tables["element"]
+        .filter(pl.col("shape").is_in(shapes))
+        .drop_nulls("element_id")
+        .unique("element_id", keep="first", maintain_order=True)
     )
     tree = pl.Series([same_trees(tables)[code] for code in wood["element_id"]], dtype=pl.String)
     return wood.with_columns(tree=tree).filter(pl.len().over("tree") > 1)

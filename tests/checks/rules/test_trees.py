@@ -20,7 +20,16 @@ def test_two_pieces_of_one_tree_do_not_pass_one_diameter() -> None:
     apart = lower.with_row("element", **a_beam("E2", 19.9, 12, same_tree_element_id="E1"))
     assert apart.says("element.one_tree_overlaps") == []
     both = apart.but("element", "E2", diameter_a1_cm=21, diameter_a2_cm=21)
-    only(both.says("element.one_tree_overlaps"), "element 3", "E2 and E1", "pass 19 cm")
+    only(both.says("element.one_tree_overlaps"), "element 2", "E1 and E2", "pass 19 cm")
+    # another tree, whose wood passes the same diameters, is asked by itself
+    other = both.with_row("element", **a_beam("E3", 40, 20))
+    assert len(other.says("element.one_tree_overlaps")) == 1
+    third = other.with_row("element", **a_beam("E0", 30, 10, same_tree_element_id="E3"))
+    found = third.says("element.one_tree_overlaps")
+    assert [one.partition(" are said")[0].split(": ")[1] for one in found] == [
+        "E1 and E2",
+        "E3 and E0",
+    ]
     for shown in (
         both.but("element", "E2", same_tree_element_id=""),
         both.but("element", "E2", shape="squared"),
