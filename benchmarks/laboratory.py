@@ -1,6 +1,6 @@
-"""Ledger, reconciliation and tree estimate at size, against simple ways to do the same.
+"""Ledger and reconciliation at size, against simple ways to do the same.
 
-python benchmarks/laboratory.py [--events 100000] [--results 100000] [--pieces 20000]
+python benchmarks/laboratory.py [--events 100000] [--results 100000]
 """
 
 from __future__ import annotations
@@ -14,7 +14,6 @@ from pathlib import Path
 import numpy as np
 import pandas as pd
 
-from provenance._derive.trees import Piece, StemRule, count_trees
 from provenance._lab.reconcile import reconcile_results
 from provenance._ledger.custody import append_events, verify_chain
 from provenance._record.new import new_package
@@ -93,53 +92,14 @@ def reconciliation(folder: Path, results: int) -> None:
     timed(f"reconcile {results} results", lambda: reconcile_results(package, "C-1"))
 
 
-def fits_above(lower: Piece, upper: Piece, rule: StemRule) -> bool:
-    """Whether `upper` can have grown directly above `lower`, asked of each pair by itself."""
-    if lower.group != upper.group or lower.element_id == upper.element_id:
-        return False
-    if (upper.butt_cm, upper.element_id) >= (lower.butt_cm, lower.element_id):
-        return False
-    return -rule.thinner_cm <= upper.butt_cm - lower.top_cm <= rule.thicker_cm
-
-
-def trees(pieces: int) -> None:
-    random = np.random.default_rng(5)
-    butts = np.round(random.uniform(8, 35, pieces), 1)
-    tops = np.round(butts * random.uniform(0.6, 1.0, pieces), 1)
-    made = [
-        Piece(f"E{i}", float(b), float(t), 3.0, "PISY")
-        for i, (b, t) in enumerate(zip(butts, tops, strict=True))
-    ]
-    _, count = timed(f"least trees of {pieces} pieces", lambda: count_trees(made))
-    some = made[:2000]
-
-    def by_library() -> int:
-        from scipy.sparse import csr_matrix
-        from scipy.sparse.csgraph import maximum_bipartite_matching
-
-        rule = StemRule()
-        edges = [(i, j) for i, a in enumerate(some) for j, b in enumerate(some)
-                 if fits_above(a, b, rule)]  # fmt: skip
-        rows, columns = zip(*edges, strict=True)
-        graph = csr_matrix((np.ones(len(edges)), (rows, columns)), shape=(len(some),) * 2)
-        return len(some) - int((maximum_bipartite_matching(graph) >= 0).sum())
-
-    library, trees_there = timed("  a general matching, 2000 of them", by_library)
-    ours, here = timed("  ours, the same 2000", lambda: count_trees(some).trees)
-    assert trees_there == here
-    print(f"general matching against ours: {library / ours:.0f} times as long; {count.trees} trees")
-
-
 def main() -> None:
     parser = argparse.ArgumentParser(description=__doc__)
     parser.add_argument("--events", type=int, default=100_000)
     parser.add_argument("--results", type=int, default=100_000)
-    parser.add_argument("--pieces", type=int, default=20_000)
     options = parser.parse_args()
     with tempfile.TemporaryDirectory() as folder:
         ledger(Path(folder), options.events)
         reconciliation(Path(folder), options.results)
-    trees(options.pieces)
 
 
 if __name__ == "__main__":

@@ -53,18 +53,11 @@ if TYPE_CHECKING:
     help="Years before the largest phase up to which wood may have been stored, not reused.",
 )
 @click.option(
-    "--thicker",
+    "--end-error",
     type=Number(0),
     default=1.0,
     show_default=True,
-    help="Tree estimate: cm an upper butt may exceed.",
-)
-@click.option(
-    "--thinner",
-    type=Number(0),
-    default=2.0,
-    show_default=True,
-    help="Tree estimate: cm it may fall short.",
+    help="Trees: cm by which each end is drawn in, where the record assumes no error of ends.",
 )
 def derive(
     package: Path,
@@ -74,8 +67,7 @@ def derive(
     narrow: int | None,
     narrow_years: int,
     stored: int,
-    thicker: float,
-    thinner: float,
+    end_error: float,
 ) -> None:
     """Derive sizes, volumes, trees, fellings and phases of PACKAGE; draw the figures.
 
@@ -93,7 +85,6 @@ def derive(
     from provenance._derive.figures import draw_figures
     from provenance._derive.phases import PhaseRule
     from provenance._derive.summary import derive_package
-    from provenance._derive.trees import StemRule
 
     opened = asked(package)
     name = opened.name if opened.bundle else opened.folder.resolve().name
@@ -102,20 +93,17 @@ def derive(
     derived = derive_package(
         opened,
         into=folder if opened.bundle else None,
-        stem_rule=StemRule(thicker, thinner),
         phase_rule=PhaseRule(
             window, least, min(2, least) if narrow is None else narrow, narrow_years
         ),
         stored_years=stored,
+        end_error_cm=end_error,
     )
     for name, frame in derived.tables.items():
         click.echo(f"{into / name}.csv: {len(frame)} rows")
-    click.echo("\nLeast number of trees (an estimate and a lower bound):")
-    for estimate in derived.estimates:
-        count = estimate.count
-        click.echo(f"  {count.trees:5d} of {count.pieces} pieces, same {estimate.sharing}")
     _tell_phases(opened, derived)
     _tell_order(derived)
+    _tell_trees(opened, derived)
     if "wood_use" in derived.tables:  # an older package has none
         _tell_use_of_wood(derived.tables["wood_use"])
         _tell_labor(opened, derived)
@@ -159,6 +147,16 @@ def _tell_order(derived: Derived) -> None:
     click.echo(f"\nOrder of building of {len(order)} places; what contradicts it:")
     for sentence in derived.order_contradictions or ("none",):
         click.echo(f"  {sentence}")
+
+
+def _tell_trees(package: Package, derived: Derived) -> None:
+    from provenance._derive.tree_words import STEMS, trees_by_place
+
+    click.echo(f"\nTrees. {STEMS}")
+    for title, sentences in trees_by_place(package, derived.tables):
+        click.echo(f"  {title}:")
+        for sentence in sentences:
+            click.echo(f"    {sentence}")
 
 
 def _tell_use_of_wood(used: pl.DataFrame) -> None:

@@ -45,13 +45,13 @@ def derive_tables_and_figures(stage: Stage) -> Did:
     derived = derive_package(package)
     folder = stage.out / "figures"
     figures = draw_figures(package, derived, folder)
-    first = derived.estimates[0].count
+    counts = derived.tables["tree_bound"].head(2)["trees"].cast(int)
     phases = derived.tables["phase"].to_dicts()
     years = ", ".join(f"{row['place_id']} {row['first_year']}" for row in phases)
     return Did(
         "Derive",
-        f"{first.pieces} pieces of wood need at least {first.trees} trees (an estimate); phases "
-        f"of felling: {years}",
+        f"at least {counts[0]} and at most {counts[1]} trees behind {len(derived.tables['size'])} "
+        f"pieces of wood; phases of felling: {years}",
         (f"treenail derive {SOUND} --out figures",),
         tuple(figure.files["png"] for figure in figures),
         () if phases else ("no phase of felling was found",),

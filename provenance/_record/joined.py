@@ -81,7 +81,8 @@ def former_keys_in(tables: Snapshot, table: str) -> dict[str, dict[str, str]]:
 
 def places_around(tables: Snapshot) -> dict[str, tuple[str, ...]]:
     """Place → itself and the places it lies in, from inside out; a loop in the record ends it."""
-    parents = {row["place_id"]: row["parent_place_id"] for row in tables.rows("place")}
+    places = tables["place"].select("place_id", "parent_place_id").fill_null("")
+    parents = dict(places.iter_rows())
     around = {}
     for place in parents:
         chain = [place]

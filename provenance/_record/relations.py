@@ -63,7 +63,7 @@ def _read_relations(tables: Snapshot) -> list[Relation]:
         term.code: str(term.attributes.get("order", ""))
         for term in tables.model.vocabularies["relation_kind"].terms
     }
-    sites = {row["place_id"]: row["site_id"] for row in tables.rows("place")}
+    sites = dict(tables["place"].select("place_id", "site_id").fill_null("").iter_rows())
     found = []
     for row in frame.iter_rows(named=True):
         place, other, kind = row["place_id"], row["other_place_id"], row["relation_kind"]

@@ -240,10 +240,10 @@ def test_rows_in_another_order_are_no_difference_and_it_is_said(
 def test_a_table_that_only_one_has_is_named(package: Package, tmp_path: Path) -> None:
     older = a_copy(package, tmp_path / "older")
     # a table that no other one links to, as schemas must not
-    (older.folder / "schemas" / "stem.json").unlink()
-    (older.folder / "tables" / "stem.csv").unlink()
+    (older.folder / "schemas" / "tree_bound_piece.json").unlink()
+    (older.folder / "tables" / "tree_bound_piece.csv").unlink()
     found = compare(open_package(older.folder).folder, package.folder)
-    assert the_table(found, "stem").presence == "new"
+    assert the_table(found, "tree_bound_piece").presence == "new"
     assert "only in the new one" in difference_text(found)
 
 

@@ -21,7 +21,6 @@ from provenance._derive.figure_parts import LAST_RINGS, Places
 from provenance._derive.figures import FIGURES, draw_figures, figures
 from provenance._derive.phases import PhaseRule
 from provenance._derive.summary import Derived
-from provenance._derive.trees import StemRule
 from provenance._drawing.document import printed_pages
 from provenance._drawing.drawing import Disc, Line, Sheet, Text
 from provenance._drawing.fonts import ASCENT, DESCENT, FACES, printable
@@ -81,7 +80,7 @@ def derived(
     volume = {name: pl.Float64() for name in a_size(0, None) if name.endswith("_m3")}
     size = pl.DataFrame(sizes or [], dict.fromkeys(a_size(0, None), pl.String()) | volume)
     found = {"span": span, "size": size, "felling": span.select("element_id", "candidate")}
-    return Derived(found | dict(order or {}), (), StemRule(), PhaseRule())
+    return Derived(found | dict(order or {}), PhaseRule())
 
 
 def an_order() -> dict[str, pl.DataFrame]:

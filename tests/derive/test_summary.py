@@ -52,8 +52,9 @@ def house(tmp_path):
 
 def test_derived_tables_lie_in_the_package_and_can_be_derived_again(house) -> None:
     derive_package(house)
-    before = {name: house.table(name) for name in ("size", "stem", "span", "felling", "phase")}
-    assert [len(frame) for frame in before.values()] == [5, 5, 5, 5, 1]
+    names = ("size", "span", "felling", "phase", "tree_bound")
+    before = {name: house.table(name) for name in names}
+    assert [len(frame) for frame in before.values()] == [5, 5, 5, 1, 12]
     derive_package(house)
     for name, frame in before.items():
         pd.testing.assert_frame_equal(house.table(name), frame)
@@ -66,14 +67,8 @@ def test_the_reference_library_finds_nothing_wrong_in_derived_tables(house) -> N
     report = Reference(str(house.folder / "datapackage.json")).validate()
     derived = derive_tables(house).tables.keys()
     assert {"felling", "phase_piece", "phase_place", "phase_event", "build_order"} <= derived
+    assert {"tree_bound_piece", "wood_use", "labour", "architecture"} <= derived
     assert [task for task in report.tasks if task.name in derived and not task.valid] == []
-
-
-def test_dates_keep_pieces_of_one_size_apart_and_alternatives_are_shown(house) -> None:
-    """Five pieces that fit end to end are one tree by size, more when their dates differ."""
-    estimates = {one.sharing: one.count.trees for one in derive_tables(house).estimates}
-    assert estimates["species and building"] == 1
-    assert estimates["species, building and cutting year"] > 1
 
 
 def test_every_figure_says_n_and_is_the_same_each_time(house, tmp_path) -> None:

@@ -82,7 +82,7 @@ OF_THE_ROW = "it says so of what its own table is about, which its title names"
 OF_THE_ACT = "it names a cell or a person in the bookkeeping of its own table"
 SEVERAL_MEANINGS = {
     **dict.fromkeys(("kind", "condition", "title", "name", "path", "rights"), OF_THE_ROW),
-    **dict.fromkeys(("reason", "why", "who", "decision", "under", "digest", "rule"), OF_THE_ROW),
+    **dict.fromkeys(("reason", "why", "who", "decision", "under", "digest"), OF_THE_ROW),
     **dict.fromkeys(("shape", "outer_surface", "orientation_mark"), OF_THE_ROW),
     **dict.fromkeys(("recorded_on", "recorded_by"), OF_THE_ROW),
     **dict.fromkeys(("table_name", "row_key", "field", "said_by"), OF_THE_ACT),

@@ -147,9 +147,8 @@ def _draw_derived(cells: Cells, folder: Path) -> list[dict[str, Any]]:
 def _stored(cells: Cells) -> Derived:
     from provenance._derive.phases import stored_rule
     from provenance._derive.summary import Derived
-    from provenance._derive.trees import StemRule
 
     record = cells.record
     known = record.model.of_role("derived")
     tables = {one.name: record.package.tables[one.name] for one in known}
-    return Derived(tables, (), StemRule(), stored_rule(tables.get("phase_place")))
+    return Derived(tables, stored_rule(tables.get("phase_place")))

@@ -18,13 +18,8 @@ from provenance._record.tables import ROW
 FORMER_KEY = "former_key"
 COMPUTED_BY = {
     **dict.fromkeys(("position", "position_place"), "survey"),
-    **dict.fromkeys(
-        (
-            *("size", "stem", "span", "felling"),
-            *("phase", "phase_piece", "phase_place", "phase_event"),
-        ),
-        "derive",
-    ),
+    **dict.fromkeys(("size", "span", "felling"), "derive"),
+    **dict.fromkeys(("phase", "phase_piece", "phase_place", "phase_event"), "derive"),
     **dict.fromkeys(("tree_bound", "tree_bound_piece"), "derive"),
     **dict.fromkeys(("wood_use", "labour", "architecture"), "derive"),
     **dict.fromkeys(("build_order", "build_order_edge"), "derive"),

@@ -195,7 +195,6 @@ _FIXED: Mapping[str, Mapping[str, str]] = {
     "number_range": {"range_id": "101-200-ABCDEFGH", "first": "101", "last": "200",
                      "granted_on": "2024-06-01"},
     "size": {"element_id": "B1-014"},
-    "stem": {"element_id": "B1-014", "stem_id": "T1"},
     "span": {"sample_id": "231"},
     "felling": {"element_id": "B1-014", "tree_id": "B1-014"},
     "phase": {"phase_id": "K1", "place_id": "B1", "first_year": "1780", "last_year": "1782"},
