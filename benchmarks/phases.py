@@ -109,9 +109,10 @@ def of_lone_pieces(runs: int) -> tuple[float, float]:
     for _ in range(runs):
         campaigns, trees = a_building(DATES["good dates"], chance)
         felled = [years for _, years in trees]
-        for phase in find_phases(felled, PhaseRule()):
+        phases = find_phases(felled, PhaseRule())
+        for phase, needed in zip(phases, decisive(felled, phases, PhaseRule()), strict=True):
             stated += 1
-            if decisive(felled, phase, PhaseRule()):
+            if needed:
                 rest_on_one += 1
                 true += any(phase.first - 2 <= year <= phase.last + 2 for year in campaigns)
     return rest_on_one / stated, true / max(rest_on_one, 1)

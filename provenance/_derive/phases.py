@@ -7,9 +7,8 @@ often it finds invented phases, and how often what it finds is true, is in bench
 from __future__ import annotations
 
 from collections import Counter, defaultdict
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
-from functools import cache
 from typing import Any
 
 import numpy as np
@@ -81,22 +80,26 @@ class Found:
 
 
 def find_phases(felled: Sequence[Years], rule: PhaseRule) -> list[Found]:
-    """The phases of trees felled in those years, by their first year.
+    """The phases of trees felled in those years, the clearest first.
 
     Of all windows the one that most narrow intervals meet is taken; where several are alike, the
     one that most intervals meet, then the narrower intervals, then the most years in common, then
     the earliest. Its trees are taken out, and the next is looked for. A tree is in one phase at
     most, and the order of the trees makes no difference.
     """
-    left = np.arange(len(felled))
+    return list(_phases_in_turn(felled, range(len(felled)), rule))
+
+
+def _phases_in_turn(
+    felled: Sequence[Years], among: Iterable[int], rule: PhaseRule
+) -> Iterator[Found]:
+    left = np.array(list(among), dtype=np.int64)
     years = np.array(felled, dtype=np.int64).reshape(-1, 2)
-    found = []
     while (start := _best_window(years[left], rule)) is not None:
         met = (years[left, 0] < start + rule.window_years) & (years[left, 1] >= start)
         members = left[met]
-        found.append(Found(*_years_shown(years[members], start, rule), tuple(map(int, members))))
+        yield Found(*_years_shown(years[members], start, rule), tuple(map(int, members)))
         left = left[~met]
-    return sorted(found, key=lambda one: one.first)
 
 
 def _years_shown(members: np.ndarray[Any, Any], start: int, rule: PhaseRule) -> Years:
@@ -136,29 +139,37 @@ def _best_window(years: np.ndarray[Any, Any], rule: PhaseRule) -> int | None:
     return int(starts[fit[np.lexsort([key[fit] for key in keys])[0]]])
 
 
-def found_again(phase: Found, among: Iterable[tuple[int, ...]], without: int | None = None) -> int:
+def found_again(phase: Found, among: Iterable[Found], without: int | None = None) -> int:
     """How many members of a phase stand together in another search; 0 where it is not found.
 
     It is found where at least half of its trees are together, not counting the one that the search
     went `without`.
     """
     wanted = set(phase.members) - {without}
-    together = max((len(wanted & set(one)) for one in among), default=0)
-    return together if 2 * together >= len(wanted) else 0
+    for one in among:
+        together = len(wanted & set(one.members))
+        if 2 * together >= len(wanted):
+            return together
+    return 0
 
 
-def decisive(felled: Sequence[Years], phase: Found, rule: PhaseRule) -> set[int]:
-    """The members without any one of which the phase would not be found."""
-
-    @cache  # of trees with the same years each weighs the same
-    def stands_without(years: Years) -> bool:
-        gone = next(one for one in phase.members if felled[one] == years)
-        rest = [one for one in range(len(felled)) if one != gone]
-        again = find_phases([felled[one] for one in rest], rule)
-        found = (tuple(rest[one] for one in other.members) for other in again)
-        return found_again(phase, found, gone) > 0
-
-    return {one for one in phase.members if not stands_without(felled[one])}
+def decisive(felled: Sequence[Years], phases: Sequence[Found], rule: PhaseRule) -> list[set[int]]:
+    """Of each of the phases that `find_phases` found, in that order, the members without any one of
+    which it would not be found.
+    """
+    found = []
+    left = set(range(len(felled)))
+    for phase in phases:
+        # without a tree of this phase the ones before it would be found all the same, since their
+        # windows do not meet it, and those that do only get fewer trees
+        stands: dict[Years, bool] = {}  # of trees with the same years each weighs the same
+        for gone in phase.members:
+            if felled[gone] not in stands:
+                again = _phases_in_turn(felled, left - {gone}, rule)
+                stands[felled[gone]] = found_again(phase, again, gone) > 0
+        found.append({one for one in phase.members if not stands[felled[one]]})
+        left -= set(phase.members)
+    return found
 
 
 def most_met(felled: Sequence[Years]) -> Years:
@@ -250,12 +261,12 @@ def _phases_of(
     if not found:
         return
     narrower, wider = (
-        [one.members for one in find_phases(felled, replace(rule, window_years=years))]
+        find_phases(felled, replace(rule, window_years=years))
         for years in (1, rule.window_years + 2)
     )
-    for phase in found:
+    needed_of = zip(found, decisive(felled, found, rule), strict=True)
+    for phase, needed in sorted(needed_of, key=lambda one: one[0].first):
         members = [closed[one] for one in phase.members]
-        needed = decisive(felled, phase, rule)
         widths = [felled[one][1] - felled[one][0] for one in phase.members]
         key = f"{here['place_id']}-{phase.first}"
         row = {

@@ -30,7 +30,7 @@ USUAL = PhaseRule()
 
 def years_of(felled: list[tuple[int, int]], rule: PhaseRule = USUAL) -> list[tuple[int, int, int]]:
     """First and last year, and number of trees."""
-    return [(one.first, one.last, len(one.members)) for one in find_phases(felled, rule)]
+    return sorted((one.first, one.last, len(one.members)) for one in find_phases(felled, rule))
 
 
 CUT = [(1781, 1782), (1781, 1782), (1782, 1783)]
@@ -73,13 +73,16 @@ def test_what_a_phase_rests_on_is_found_by_leaving_trees_out() -> None:
     four = [*CUT, (1690, 1722), (1699, 1704), (1700, 1700), (1701, 1701), (1650, 1650)]
     first, second = find_phases(four, USUAL)
     assert (first.first, first.members, second.members) == (1699, (3, 4, 5, 6), (0, 1, 2))
-    assert decisive(four, first, USUAL) == set()
-    assert decisive(four, second, USUAL) == {0, 1, 2}
+    assert decisive(four, [first, second], USUAL) == [set(), {0, 1, 2}]
     # three narrow ones of which two are needed, and a range: any one may go but the range cannot
     two = [(1700, 1700), (1701, 1701), (1690, 1722)]
-    assert decisive(two, find_phases(two, USUAL)[0], USUAL) == {0, 1, 2}
-    assert found_again(Found(1700, 1702, (0, 1, 2, 3)), [(0, 1), (2, 5)]) == 2
-    assert found_again(Found(1700, 1702, (0, 1, 2, 3)), [(0, 9), (2, 5)]) == 0
+    assert decisive(two, find_phases(two, USUAL), USUAL) == [{0, 1, 2}]
+    phase, others = (
+        Found(1700, 1702, (0, 1, 2, 3)),
+        (Found(1700, 1700, (0, 9)), Found(1701, 1701, (2, 3))),
+    )
+    assert found_again(phase, others) == 2
+    assert found_again(phase, others[:1]) == 0
 
 
 def test_the_years_that_most_fellings_allow_or_one_fewer() -> None:
@@ -96,6 +99,22 @@ INTERVALS = st.lists(
 RULES = st.builds(
     PhaseRule, st.integers(1, 5), st.integers(1, 4), st.integers(0, 3), st.integers(0, 12)
 )
+
+
+@given(INTERVALS, RULES)
+def test_what_a_phase_rests_on_is_what_leaving_each_tree_out_shows(felled, rule) -> None:
+    """The whole search again without the tree, for every tree."""
+    phases = find_phases(felled, rule)
+    for phase, needed in zip(phases, decisive(felled, phases, rule), strict=True):
+        for gone in phase.members:
+            rest = [one for one in range(len(felled)) if one != gone]
+            others = set(phase.members) - {gone}
+            shared = [
+                len(others & {rest[one] for one in again.members})
+                for again in find_phases([felled[one] for one in rest], rule)
+            ]
+            stands = any(2 * one >= len(others) > 0 for one in shared)
+            assert (gone in needed) == (not stands), (phase, gone)
 
 
 @given(INTERVALS, RULES, st.randoms(use_true_random=False))
