@@ -14,7 +14,7 @@ import polars as pl
 
 from provenance._model.determination import estimate_of, notation_of
 from provenance._model.edtf import bounds, is_edtf
-from provenance._model.felling import Cutting, felling_of
+from provenance._model.felling import Cutting, felling_of, heartwood_end
 from provenance._record.joined import outermost_places, standing_results
 from provenance._record.package import Package
 from provenance._record.tables import polars_type
@@ -62,11 +62,11 @@ def derive_spans(package: Package) -> pl.DataFrame:
         .sort("reported_on", nulls_last=False, maintain_order=True)
         .unique("sample_id", keep="last", maintain_order=True)
     )
-    fellings = [
-        felling_of(notation_of(row, symbols), symbols, estimate_of(row))
-        for row in dated.iter_rows(named=True)
-    ]
+    said = [(notation_of(row, symbols), estimate_of(row)) for row in dated.iter_rows(named=True)]
+    fellings = [felling_of(notation, symbols, estimate) for notation, estimate in said]
+    heartwood = [heartwood_end(notation, symbols) for notation, _ in said]
     dated = dated.with_columns(
+        pl.Series("heartwood_year", heartwood, dtype=pl.Int64),
         pl.Series("cutting", [one.cutting.value for one in fellings], dtype=pl.String),
         pl.Series("felled_from_year", [one.earliest for one in fellings], dtype=pl.Int64),
         pl.Series("felled_to_year", [one.latest for one in fellings], dtype=pl.Int64),

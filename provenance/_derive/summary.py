@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 from contextlib import nullcontext
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -42,9 +42,9 @@ class Derived:
     """The derived tables by name, and the tree estimates with their alternatives."""
 
     tables: Mapping[str, pl.DataFrame]
-    estimates: tuple[TreeEstimate, ...]
-    stem_rule: StemRule
-    cluster_rule: ClusterRule
+    estimates: tuple[TreeEstimate, ...] = ()
+    stem_rule: StemRule = field(default_factory=StemRule)
+    cluster_rule: ClusterRule = field(default_factory=ClusterRule)
 
 
 def derive_tables(
