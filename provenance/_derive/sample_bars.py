@@ -249,10 +249,11 @@ def _rows(
     of_building = Counter(one["building_id"] for one in samples)
     of_place = Counter((one["building_id"], one["place_id"]) for one in samples)
     phases: dict[str, list[Mark]] = {}
-    for place, mark in phase_marks(derived, {one for pair in of_place for one in pair}):
-        phases.setdefault(place, []).append(mark)
+    for home, mark in phase_marks(derived, {one for pair in of_place for one in pair}):
+        phases.setdefault(home, []).append(mark)
     rows: list[_Row] = []
-    building = place = None
+    building: str | None = None
+    place: str | None = None
     for one in samples:
         if one["building_id"] != building:
             building, place = one["building_id"], None
@@ -267,7 +268,9 @@ def _rows(
         if one["place_id"] != place:
             place = one["place_id"]
             if place != building and building:
-                own = phases.get(place, [])
+                # what the whole building has is drawn already
+                whole = {(two.first, two.last) for two in phases.get(building, ())}
+                own = [two for two in phases.get(place, ()) if (two.first, two.last) not in whole]
                 words = "; ".join([places.name(place), *(f"phase {two.words}" for two in own)])
                 bands = MarkRows(page, axis, own, with_words=False)
                 below = of_place[building, place] * _ROW

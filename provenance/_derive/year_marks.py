@@ -6,7 +6,7 @@ from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 
 from provenance._derive.axes import Axis
-from provenance._derive.chart import LEFT, RIGHT, SMALL, ChartPage
+from provenance._derive.chart import RIGHT, SMALL, ChartPage
 from provenance._drawing.drawing import Line
 from provenance._model.edtf import bounds, is_edtf
 from provenance._model.notation import write_year
@@ -43,28 +43,32 @@ class Event:
 
 def events_of(package: Package, buildings: dict[str, str]) -> tuple[Event, ...]:
     """The documented events of a record whose year can be read, the oldest first."""
-    model = package.model
-    kinds = model.vocabularies.get("episode_kind")
+    kinds = package.model.vocabularies.get("episode_kind")
     found = []
     for row in package.tables.rows("episode"):
-        if not is_edtf(row["happened"]):
+        if (when := years_of(row["happened"])) is None:
             continue
-        first, last = bounds(row["happened"])
-        ends = [day.year for day in (first, last) if day is not None]
+        first, last, words = when
         kind = kinds.label(row["kind"]) if kinds else row["kind"]
         sure = row.get("certainty", "") in ("", "certain")
-        words = " ".join(
-            [
-                years_in_words(ends[0], ends[-1]),
-                *(["or later"] if last is None else ["or earlier"] if first is None else []),
-                kind.lower(),
-                *([] if sure else ["?"]),
-            ]
-        )
-        mark = Mark(ends[0], ends[-1], words, sure=sure)
+        words = " ".join([words, kind.lower(), *([] if sure else ["?"])])
         building = buildings.get(row.get("place_id", ""), "")
-        found.append(Event(row["site_id"], building, mark))
+        found.append(Event(row["site_id"], building, Mark(first, last, words, sure=sure)))
     return tuple(sorted(found, key=lambda one: (one.mark.first, one.mark.last, one.mark.words)))
+
+
+def years_of(happened: str) -> tuple[int, int, str] | None:
+    """First and last year of an event with words for them; None where its date cannot be read.
+
+    >>> years_of("1745-06"), years_of("1788/1795"), years_of("1801/..")
+    ((1745, 1745, '1745'), (1788, 1795, '1788 to 1795'), (1801, 1801, '1801 or later'))
+    """
+    if not is_edtf(happened):
+        return None
+    first, last = bounds(happened)
+    ends = [day.year for day in (first, last) if day is not None]
+    side = " or later" if last is None else " or earlier" if first is None else ""
+    return ends[0], ends[-1], years_in_words(ends[0], ends[-1]) + side
 
 
 def years_in_words(first: int, last: int) -> str:
@@ -79,7 +83,8 @@ def in_reach(marks: Iterable[Mark], low: int, high: int) -> tuple[list[Mark], li
     the dates no room.
     """
     reach = max(30, (high - low) // 2)
-    near, far = [], []
+    near: list[Mark] = []
+    far: list[Mark] = []
     for one in marks:
         inside = one.first >= low - reach and one.last <= high + reach
         (near if inside else far).append(one)
@@ -113,6 +118,7 @@ class MarkRows:
         self._page, self._axis = page, axis
         self._marks = sorted(marks, key=lambda one: (one.first, one.last, one.words))
         self._before, self._after = before, after
+        self._most = min(_LONGEST, RIGHT - axis.start)
         self.all_named = len(self._marks) <= _MOST_WORDS
         self._rows: list[float] = []
         has_words = with_words and self.all_named
@@ -128,8 +134,8 @@ class MarkRows:
     def _placed(self, one: Mark) -> tuple[float, int]:
         """Where the words begin, and in which row above the dates."""
         left, right = self._sides(one)
-        width = min(self._page.width(one.words), _LONGEST)
-        start = min(max((left + right - width) / 2, LEFT), RIGHT - width)
+        width = min(self._page.width(one.words), self._most)
+        start = min(max((left + right - width) / 2, self._axis.start), RIGHT - width)
         row = next((at for at, end in enumerate(self._rows) if end + _APART <= start), None)
         if row is None:
             row = len(self._rows)
@@ -160,7 +166,7 @@ class MarkRows:
                 add(Line(((left, high), (right, high)), width=_EVENT))
         for one, (start, row) in zip(self._marks, self._words, strict=bool(self._words)):
             at = (start, top + 0.8 + _ROW * row + 0.25 * SMALL)
-            self._page.write(at, one.words, most=_LONGEST, halo=True)
+            self._page.write(at, one.words, most=self._most, halo=True)
 
 
 def marks_caption(marks: Sequence[Mark], *, all_named: bool = True) -> list[str]:
