@@ -132,7 +132,7 @@ def phase_marks(derived: Derived, places: Collection[str]) -> list[tuple[str, Ma
             ),
         )
         for row in rows_of(derived, "phase")
-        if row["place_id"] in places and row["first_year"] is not None
+        if row["place_id"] in places and None not in (row["first_year"], row["last_year"])
     ]
 
 

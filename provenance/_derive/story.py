@@ -34,7 +34,7 @@ _MOST_NAMED = 8
 """So many pieces are named in a sentence; the tables name them all."""
 _NEEDED = {
     "phase": (
-        *("first_year", "last_year", "piece_count", "tree_count", "narrow_count"),
+        *("place_id", "first_year", "last_year", "piece_count", "tree_count", "narrow_count"),
         *("window_years", "least_pieces", "least_narrow", "narrow_years"),
     ),
     "phase_place": (
@@ -42,7 +42,7 @@ _NEEDED = {
         *("open_tree_count", "window_years", "least_pieces", "least_narrow", "narrow_years"),
     ),
 }
-"""Numbers without which nothing is said of a row: the check names such a row."""
+"""Cells without which nothing is said of a row: the check names such a row."""
 _Row = Mapping[str, Any]
 
 
@@ -251,9 +251,10 @@ class Story:
                 f"No felling phase: {agree} {what} agree within {_window(row['window_years'])}, "
                 f"and {needs}."
             )
-        if row["met_from_year"] is not None and agree >= 2:
+        first, last = row["met_from_year"], row["met_to_year"]
+        if first is not None and last is not None and agree >= 2:
             only = not (row["cutting_tree_count"] or row["near_tree_count"])
-            met = years_in_words(row["met_from_year"], row["met_to_year"])
+            met = years_in_words(first, last)
             yield (
                 f"{'Ranges only: the' if only else 'The'} years that most of the trees allow, or "
                 f"one tree fewer, are {met}."
