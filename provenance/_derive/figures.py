@@ -17,6 +17,7 @@ from provenance._derive.figure_parts import Places, counted, outside_dates
 from provenance._derive.sample_bars import bar_diagram, sample_rows
 from provenance._derive.summary import Derived
 from provenance._derive.volume_bars import volume_bars
+from provenance._derive.year_marks import years_in_words
 from provenance._drawing.drawing import Sheet
 from provenance._drawing.png import png_of
 from provenance._drawing.svg import svg_of
@@ -97,7 +98,7 @@ def draw_figures(package: Package, derived: Derived, folder: Path) -> list[Figur
 def _samples_in_words(derived: Derived) -> str:
     spans = derived.tables["span"]
     years = spans["outer_year"].drop_nulls().to_list()
-    said = f"; last rings from {min(years)} to {max(years)}" if years else ""
+    said = f"; last rings {years_in_words(min(years), max(years))}" if years else ""
     return f"{counted(len(spans), 'dated sample', 'dated samples')}{said}."
 
 
@@ -105,7 +106,8 @@ def _dates_in_words(derived: Derived) -> str:
     dates = outside_dates(derived)
     years, cutting = dates["outer_year"], dates.filter(cutting="cutting")
     return (
-        f"{counted(len(dates), 'tree', 'trees')}; last rings from {years[0]} to {years[-1]}, "
+        f"{counted(len(dates), 'tree', 'trees')}; "
+        f"last rings {years_in_words(years[0], years[-1])}, "
         f"{counted(len(cutting), 'cutting date', 'cutting dates')}."
     )
 
@@ -115,8 +117,9 @@ def _fellings_in_words(derived: Derived) -> str:
     runs = felling_runs(derived)
     most = max(one + other for *_, one, other in runs.iter_rows())
     return (
-        f"Felling of {counted(len(closed), 'tree', 'trees')} from {runs['first_year'][0]} to "
-        f"{runs['last_year'][-1]}; at most {most} can be of the same year."
+        f"Felling of {counted(len(closed), 'tree', 'trees')}, "
+        f"{years_in_words(runs['first_year'][0], runs['last_year'][-1])}; at most {most} of them "
+        "can be of the same year."
     )
 
 

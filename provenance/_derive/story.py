@@ -17,7 +17,7 @@ from provenance._model.notation import write_year
 from provenance._record.joined import split_codes
 from provenance._record.package import Package
 
-TABLES = ("felling", "phase", "phase_piece", "phase_place", "phase_event", "tree_bound", "stem")
+TABLES = ("felling", "phase", "phase_piece", "phase_place", "phase_event", "tree_bound", "size")
 """The derived tables that stories are made of."""
 _RECORD = ("place", "episode", "assumption")
 _CANDIDATES = {
@@ -69,6 +69,7 @@ class Story:
         self._model = package.model
         self._places = {row["place_id"]: row for row in self._tables["place"]}
         self._felling = {row["element_id"]: row for row in self._tables["felling"]}
+        self._sizes = {row["element_id"]: row for row in self._tables["size"]}
         self._phases = {row["phase_id"]: row for row in self._tables["phase"]}
         self._events = {row["episode_id"]: row for row in self._tables["episode"]}
         self._assumptions = {row["assumption_id"]: row for row in self._tables["assumption"]}
@@ -77,9 +78,6 @@ class Story:
         self._events_at = _by(self._tables["phase_event"], "place_id")
         self._members = _by(self._tables["phase_piece"], "phase_id")
         self._memberships = _by(self._tables["phase_piece"], "element_id")
-        self._of_tree = _by(self._tables["felling"], "tree_id")
-        self._of_stem = _by(self._tables["stem"], "stem_id")
-        self._stems = _by(self._tables["stem"], "element_id")
         self._bounds = _by(self._tables["tree_bound"], "place_id")
         self._bounds_of_phase = _by(self._tables["tree_bound"], "phase_id")
         self._wood = _by(self._tables["felling"], "place_id")
@@ -335,37 +333,26 @@ class Story:
     # -- wood --------------------------------------------------------------------------------------
 
     def of_wood(self, element: str) -> list[str]:
-        """What the tables tell of one piece of wood, a sentence each."""
-        said = []
-        if row := self._felling.get(element):
-            if row["felled_from_year"] is None and row["felled_to_year"] is None:
-                why = self._why(row["disagreement"]) if row["disagreement"] else ""
-                said.append(f"Its years of felling are not known. {why}".strip())
-            else:
-                kind = self._label("felling_class", row["felling_class"])
-                basis = self._label("felling_basis", row["felled_by"])
-                known = "; ".join(one for one in (kind, basis) if one)
-                samples = row["dated_count"]
-                of = f", from {counted(samples, 'sample', 'samples')}" if samples else ""
-                said.append(f"Felled {_felled(row)}{of}{f' ({known})' if known else ''}.")
-            said += self._season(row)
-            if row["tree_id"] and (others := _others(self._of_tree[row["tree_id"]], element)):
-                said.append(f"Said to be of one tree with {_some(others)}.")
-            if row["candidate"]:
-                said.append(
-                    f"Candidate, no finding: it {self._candidate(row['candidate'])}"
-                    f"{self._by_reason(row).removeprefix(';')}."
-                )
-        said += self._memberships_of(element)
-        for stem in self._stems.get(element, ()):
-            if others := _others(self._of_stem[stem["stem_id"] or ""], element):
-                said.append(f"It could be of one stem with {_some(others)}; that is not counted.")
+        """What phases, candidates and sizes tell of one piece of wood, a sentence each."""
+        said = [*self._memberships_of(element)]
+        row = self._felling.get(element)
+        if row and row["candidate"]:
+            said.append(
+                f"Candidate, no finding: it {self._candidate(row['candidate'])}"
+                f"{self._by_reason(row)}."
+            )
+        size = self._sizes.get(element, {})
+        if size.get("low_taper") == "yes":
+            said.append(
+                "Its taper is in the lowest tenth of this species here, and no base of the stem "
+                "was seen; that alone does not show that it is one of several pieces of a stem."
+            )
+        if (left := size.get("stem_left_m")) is not None:
+            said.append(
+                f"Above it the stem can have given {left:.1f} m more, by the median taper of its "
+                "species here and the thinnest useful top that the record assumes."
+            )
         return said
-
-    def _season(self, row: _Row) -> Iterator[str]:
-        if row["felling_season"]:
-            season = self._label("felling_season", row["felling_season"])
-            yield f"Season of felling: {season}."
 
     def _memberships_of(self, element: str) -> Iterator[str]:
         rows = [
@@ -392,10 +379,6 @@ def _by(rows: Iterable[_Row], column: str) -> dict[str, list[_Row]]:
     for row in rows:
         found.setdefault(row.get(column) or "", []).append(row)
     return found
-
-
-def _others(rows: Iterable[_Row], element: str) -> list[str]:
-    return [row["element_id"] for row in rows if row["element_id"] != element]
 
 
 def _felled(row: _Row) -> str:
