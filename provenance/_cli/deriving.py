@@ -96,4 +96,4 @@ def derive(
         write_csv(stream, tally_wood(opened, derived))
     click.echo(f"\n{tally}: pieces and volume by building, phase and species")
     for figure in draw_figures(opened, derived, folder):
-        click.echo(f"{figure.files['svg']} and .png: {figure.title}")
+        click.echo(f"{figure.files['svg']}, .png and .csv: {figure.title}")

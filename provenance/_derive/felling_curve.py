@@ -116,8 +116,8 @@ def felling_curve(page: ChartPage, derived: Derived, places: Places) -> list[str
     page.write(((start + end) / 2, page.y), "year of felling", align="centre")
     return [
         f"n = {counted(len(closed), 'tree', 'trees')}. A tree counts in every year in which it can "
-        "have been felled, so that the heights do not add up to the number of trees. White lies "
-        "upon black.",
+        "have been felled, so that the heights do not add up to the number of trees."
+        + (" White lies upon black." if cutting and len(closed) > cutting else ""),
         *marks_caption(marks, all_named=rows.all_named),
         *far_words(far),
         "Not shown: "

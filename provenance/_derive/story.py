@@ -28,7 +28,7 @@ _CANDIDATES = {
 _AGREEMENTS = {
     "fits": "it fits the phase",
     "contradicts": "it contradicts the phase",
-    "silent": "neither says anything of the other",
+    "silent": "it says nothing of the phase",
 }
 _MOST_NAMED = 8
 """So many pieces are named in a sentence; the tables name them all."""
@@ -138,11 +138,16 @@ class Story:
             ("cutting_tree_count", "a cutting date"),
             ("near_tree_count", "a near-cutting date"),
             ("range_tree_count", "a range of years"),
-            ("open_tree_count", "only an earliest or a latest year"),
         )
         said = [f"{row[name]} with {words}" for name, words in kinds if row[name]]
-        yield f"Dated here: {_trees(row['dated_tree_count'])}" + (
-            f" ({'; '.join(said)})." if said else "."
+        yield (
+            f"Dated here: {_trees(row['dated_tree_count'])}"
+            + (f" ({'; '.join(said)})." if said else ".")
+            + (
+                f" Of {row['open_tree_count']} of them only an earliest or a latest year is known."
+                if row["open_tree_count"]
+                else ""
+            )
         )
 
     def _phase(self, row: _Row) -> str:
@@ -414,7 +419,7 @@ def _distance(years: int | None) -> str:
     if years is None:
         return ""
     if years == 0:
-        return "in years of the phase"
+        return "in its years"
     side = "after" if years > 0 else "before"
     return f"{counted(abs(years), 'year', 'years')} {side} it"
 

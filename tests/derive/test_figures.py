@@ -571,7 +571,7 @@ SIZES = st.lists(
     st.builds(
         a_size,
         st.integers(1, 999),
-        st.one_of(st.floats(0, 1e-5), st.floats(0, 40), st.floats(0, 1e6)),
+        st.one_of(st.just(0.0), st.floats(1e-9, 1e-5), st.floats(1e-4, 40), st.floats(1, 1e6)),
         species=NAMES,
         place_id=st.sampled_from(["B1", "R1", "B2", None]),
     ),

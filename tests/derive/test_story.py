@@ -157,8 +157,8 @@ HOUSE: Rows = {
 def test_a_house_is_told_as_its_tables_have_it(package: Package) -> None:
     story = story_of(package, HOUSE)
     assert story.of_place("B1") == [
-        "Dated here: 14 trees (9 with a cutting date; 4 with a range of years; 1 with only an "
-        "earliest or a latest year).",
+        "Dated here: 14 trees (9 with a cutting date; 4 with a range of years). Of 1 of them only "
+        "an earliest or a latest year is known.",
         "12 trees (13 pieces of wood) can have been felled between 1741 and 1743: a felling phase. "
         "9 of them are dated to 10 years or less; the rule asks for at least 3 trees within 3 "
         "years, 2 of them dated so. Without W1 it would not be found. With a window of one year it "
