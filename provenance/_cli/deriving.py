@@ -108,7 +108,7 @@ def derive(
         _tell_use_of_wood(derived.tables["wood_use"])
         _tell_labor(opened, derived)
     for figure in draw_figures(opened, derived, folder):
-        click.echo(f"{figure.files['svg']} and .png: {figure.title}")
+        click.echo(f"{figure.files['svg']}, .png and .csv: {figure.title}")
 
 
 def _tell_phases(package: Package, derived: Derived) -> None:

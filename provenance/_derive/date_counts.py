@@ -1,4 +1,4 @@
-"""Draws how many dates or ring counts fall into each step, as columns and as a stem and leaf."""
+"""Draws how many trees have their outside date in each step, as columns and as a stem and leaf."""
 
 from __future__ import annotations
 
@@ -17,8 +17,11 @@ from provenance._derive.figure_parts import (
     counted,
     dated_spans,
     key_of_last_rings,
+    outside_dates,
+    record_marks,
 )
 from provenance._derive.summary import Derived
+from provenance._derive.year_marks import Mark, MarkRows, far_words, in_reach, marks_caption
 from provenance._drawing.drawing import Line
 
 _PLOT_HEIGHT = 46.0
@@ -29,19 +32,36 @@ _LEAST_COLUMNS = 16
 
 
 def outside_histogram(page: ChartPage, derived: Derived, places: Places) -> list[str] | None:
-    """How many outside dates fall into each five years, by what they say."""
-    spans = dated_spans(derived.tables["span"])
-    if spans.is_empty():
+    """How many trees have their outside date in each five years, by what the date says."""
+    dates = outside_dates(derived)
+    if dates.is_empty():
         return None
-    key_of_last_rings(page, spans)
+    key_of_last_rings(page, dates)
     values = {
-        cutting: spans.filter(cutting=cutting)["outer_year"].to_list() for cutting in LAST_RINGS
+        cutting: dates.filter(cutting=cutting)["outer_year"].to_list() for cutting in LAST_RINGS
     }
     series = [(LAST_RINGS[cutting][0], years) for cutting, years in values.items() if years]
-    step = _columns(page, series, first_step=5, axis_words="year of the last ring", years=True)
+    marks, far = in_reach(
+        record_marks(derived, places), dates["outer_year"][0], dates["outer_year"][-1]
+    )
+    step, said = _columns(
+        page,
+        series,
+        first_step=5,
+        of_what="trees",
+        axis_words="year of the last ring",
+        years=True,
+        marks=marks,
+    )
+    samples = len(dated_spans(derived.tables["span"]))
     return [
-        f"n = {counted(len(spans), 'dated sample', 'dated samples')}, in steps of {step} years.",
-        NOT_CONSTRUCTION,
+        f"n = {counted(len(dates), 'tree', 'trees')}, in steps of {step} years, from "
+        f"{counted(samples, 'dated sample', 'dated samples')}; of several samples of one tree the "
+        "one counts that says most of the felling.",
+        *said,
+        *far_words(far),
+        "Not shown: when trees without a cutting date were felled, and ranges of felling without "
+        "a last ring. " + NOT_CONSTRUCTION,
     ]
 
 
@@ -50,11 +70,14 @@ def _columns(
     series: Sequence[tuple[Fill, Sequence[int]]],
     *,
     first_step: int,
+    of_what: str,
     axis_words: str,
     years: bool = False,
-) -> int:
-    """Values counted in steps, as columns with their number above; returns the step.
+    marks: Sequence[Mark] = (),
+) -> tuple[int, list[str]]:
+    """Values counted in steps, as columns with their number above.
 
+    Returns the step, and what is to be said of the marks among the columns.
     The step is the smallest round one from `first_step` on at which every number has room.
     """
     values = [value for _, some in series for value in some]
@@ -65,6 +88,8 @@ def _columns(
         counts = Counter(value // step for value in values)
         # counts of rings begin at nought
         first, last = min(counts) if years else min(0, *counts), max(counts) + 1
+        first = min([first, *(one.first // step for one in marks)])
+        last = max([last, *(one.last // step + 1 for one in marks)])
         spare = max(0, _LEAST_COLUMNS - (last - first))
         before = spare // 2 if years else 0
         first, last = first - before, last + spare - before
@@ -73,14 +98,16 @@ def _columns(
         if size >= _LEAST_NUMBER:
             break
     page.y -= SMALL + 1.0
-    page.write((LEFT, page.y), "samples")
-    top = page.y - SMALL - 1.5
+    page.write((LEFT, page.y), of_what)
+    level = year_axis(first * step, last * step, start, end, page.width)
+    # a year begins at its number here, as a step does
+    rows = MarkRows(page, level, marks, before=0.0, after=1.0)
+    top = page.y - SMALL - 1.5 - rows.height
     bottom = top - _PLOT_HEIGHT
+    rows.draw(top + SMALL, bottom)
     upright = count_axis(max(counts.values()), bottom, top, lambda _: 0.6 * SMALL)
     page.counts(upright, start, end)
-    if years:
-        level = year_axis(first * step, last * step, start, end, page.width)
-    else:
+    if not years:
         level = count_axis(last * step, start, end, page.width, first_step=first_step)
     page.years(level, bottom, bottom)
     reached: Counter[int] = Counter()
@@ -91,10 +118,10 @@ def _columns(
             reached[place] += count
     for place, count in sorted(reached.items()):
         middle = level(place * step) + across / 2
-        page.write((middle, upright(count) + 0.7), str(count), size, align="centre")
+        page.write((middle, upright(count) + 0.7), str(count), size, align="centre", halo=True)
     page.y = bottom - 2 * SMALL - 2.6
     page.write(((start + end) / 2, page.y), axis_words, align="centre")
-    return step
+    return step, marks_caption(marks, all_named=rows.all_named)
 
 
 def age_bars(page: ChartPage, derived: Derived, places: Places) -> list[str] | None:
@@ -103,7 +130,9 @@ def age_bars(page: ChartPage, derived: Derived, places: Places) -> list[str] | N
     rings = spans["ring_count"].drop_nulls().to_list()
     if not rings:
         return None
-    step = _columns(page, [(Fill(0.7), rings)], first_step=10, axis_words="rings")
+    step, _ = _columns(
+        page, [(Fill(0.7), rings)], first_step=10, of_what="samples", axis_words="rings"
+    )
     mix = Counter(name or "not known" for name in spans["species"])
     species = ", ".join(f"{name} {count}" for name, count in mix.most_common())
     return [
@@ -113,14 +142,13 @@ def age_bars(page: ChartPage, derived: Derived, places: Places) -> list[str] | N
     ]
 
 
-def leaves_of(spans: pl.DataFrame) -> list[tuple[int, list[str]]]:
+def leaves_of(dates: pl.DataFrame) -> list[tuple[int, list[str]]]:
     """Decade → the last digits of its outside dates, in order; no decade between is left out.
 
-    Cutting dates bear a point behind.
+    `dates` has outer_year and cutting; cutting dates bear a point behind.
     """
-    dated = dated_spans(spans)
     rows: dict[int, list[tuple[int, str]]] = {}
-    for year, cutting in zip(dated["outer_year"], dated["cutting"], strict=True):
+    for year, cutting in zip(dates["outer_year"], dates["cutting"], strict=True):
         stem, leaf = divmod(year, 10)
         rows.setdefault(stem, []).append((leaf, "." if cutting == "cutting" else ""))
     return [
@@ -131,11 +159,11 @@ def leaves_of(spans: pl.DataFrame) -> list[tuple[int, list[str]]]:
 
 def stem_and_leaf_figure(page: ChartPage, derived: Derived, places: Places) -> list[str] | None:
     """The stem-and-leaf display as a drawing, with the number of dates in each decade."""
-    spans = derived.tables["span"]
-    rows = leaves_of(spans)
+    dates = outside_dates(derived)
+    rows = leaves_of(dates)
     if not rows:
         return None
-    heads = ("decade", "samples", "last digit of the year")
+    heads = ("decade", "trees", "last digit of the year")
     stems = [page.width(str(stem), TEXT, "mono") for stem, _ in rows]
     stem_end = LEFT + max(page.width(heads[0]), *stems)
     count_end = stem_end + 4.0 + page.width(heads[1])
@@ -160,10 +188,10 @@ def stem_and_leaf_figure(page: ChartPage, derived: Derived, places: Places) -> l
             page.y = base
     page.add(Line(((rule, top), (rule, page.y - 1.0)), width=0.25))
     page.y -= 1.0
-    dated = dated_spans(spans)
     year_0 = " Decades before AD 1 are counted with a year 0, which is 1 BC."
     return [
-        f"n = {counted(len(dated), 'dated sample', 'dated samples')}. Left the decade, right one "
-        f"digit a date; a point marks a cutting date." + (year_0 if rows[0][0] < 0 else ""),
-        NOT_CONSTRUCTION,
+        f"n = {counted(len(dates), 'tree', 'trees')}. Left the decade, right one digit a tree, of "
+        "its best outside date; a point marks a cutting date." + (year_0 if rows[0][0] < 0 else ""),
+        "Not shown: rings that are gone at the outside, and ranges of felling without a last "
+        "ring. " + NOT_CONSTRUCTION,
     ]

@@ -7,6 +7,8 @@ from __future__ import annotations
 
 import polars as pl
 
+from provenance._model.determination import notation_of
+from provenance._model.felling import heartwood_end
 from provenance._record.fellings import dated_results, fellings_of
 from provenance._record.joined import outermost_places
 from provenance._record.package import Package
@@ -23,8 +25,13 @@ def derive_spans(package: Package) -> pl.DataFrame:
     tables = package.tables
     dated = dated_results(tables)
     fellings = fellings_of(tables, dated)
+    symbols = package.model.vocabularies["result_symbol"]
+    heartwood = [
+        heartwood_end(notation_of(row, symbols), symbols) for row in dated.iter_rows(named=True)
+    ]
     elements = tables["element"].select("element_id", "function", "reused")
     spans = dated.with_columns(
+        pl.Series("heartwood_year", heartwood, dtype=pl.Int64),
         pl.Series("cutting", [one.cutting.value for one in fellings], dtype=pl.String),
         pl.Series("felled_from_year", [one.earliest for one in fellings], dtype=pl.Int64),
         pl.Series("felled_to_year", [one.latest for one in fellings], dtype=pl.Int64),

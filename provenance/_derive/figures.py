@@ -1,4 +1,4 @@
-"""Draws the derived figures; each says n, its rule and a caution."""
+"""Draws the derived figures; each says n, its rule and a caution, and has its numbers beside it."""
 
 from __future__ import annotations
 
@@ -6,29 +6,54 @@ from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 
-from provenance._base.disk import write_bytes, write_text
+import polars as pl
+
+from provenance._base.disk import write_bytes, write_text, writing
+from provenance._base.frames import write_csv
 from provenance._derive.chart import ChartPage
 from provenance._derive.date_counts import age_bars, outside_histogram, stem_and_leaf_figure
-from provenance._derive.figure_parts import Places, dated_spans
+from provenance._derive.felling_curve import felled_trees, felling_curve, felling_runs
+from provenance._derive.figure_parts import Places, counted, outside_dates
 from provenance._derive.order_diagram import order_diagram, order_in_words
-from provenance._derive.sample_bars import bar_diagram
+from provenance._derive.sample_bars import bar_diagram, sample_rows
 from provenance._derive.size import total
 from provenance._derive.summary import Derived
 from provenance._derive.volume_bars import volume_bars
+from provenance._derive.year_marks import years_in_words
 from provenance._drawing.drawing import Sheet
 from provenance._drawing.png import png_of
 from provenance._drawing.svg import svg_of
 from provenance._record.package import Package
 
+Draw = Callable[[ChartPage, Derived, Places], Sequence[str] | None]
+"""Draws on a page, and returns the words below the figure; None where there are no data."""
+InWords = Callable[[Derived], str]
+"""Says what a figure shows, for those who cannot see it; only where there are data."""
+Numbers = Callable[[Derived, Places], pl.DataFrame]
+"""The numbers that a figure shows, as a table; only where there are data."""
+
+
+@dataclass(frozen=True)
+class Kind:
+    """One kind of figure; `table` is the derived table that it is drawn from."""
+
+    title: str
+    table: str
+    draw: Draw
+    in_words: InWords
+    numbers: Numbers
+
 
 @dataclass(frozen=True)
 class Figure:
-    """One figure: its name, its title, and in words what it shows."""
+    """One figure: its name, its title, in words what it shows, its numbers and their table."""
 
     name: str
     title: str
     words: str
     sheet: Sheet
+    numbers: pl.DataFrame
+    table: str
 
 
 @dataclass(frozen=True)
@@ -40,47 +65,68 @@ class FigureFile:
     files: Mapping[str, Path]
 
 
-Draw = Callable[[ChartPage, Derived, Places], Sequence[str] | None]
-"""Draws on a page, and returns the words below the figure; None where there are no data."""
-InWords = Callable[[Derived], str]
-"""Says what a figure shows, for those who cannot see it; only where there are data."""
-
-
-def figures(derived: Derived, places: Places) -> list[Figure]:
-    """Every figure that has data, in the order of FIGURES."""
+def figures(derived: Derived, places: Places, names: Sequence[str] = ()) -> list[Figure]:
+    """Every figure (or those of `names`) that has data, in the order of FIGURES."""
     made = []
-    for name, (title, draw, in_words) in FIGURES.items():
-        page = ChartPage(title)
-        caption = draw(page, derived, places)
+    for name, kind in FIGURES.items():
+        if (names and name not in names) or kind.table not in derived.tables:
+            continue
+        page = ChartPage(kind.title)
+        caption = kind.draw(page, derived, places)
         if caption is not None:
-            words = in_words(derived)
+            words = kind.in_words(derived)
             sheet = page.sheet(caption, " ".join([words, *caption]))
-            made.append(Figure(name, title, words, sheet))
+            numbers = kind.numbers(derived, places)
+            made.append(Figure(name, kind.title, words, sheet, numbers, kind.table))
     return made
 
 
 def draw_figures(package: Package, derived: Derived, folder: Path) -> list[FigureFile]:
-    """Draw every figure that has data into `folder`, as SVG and as PNG.
+    """Draw every figure that has data into `folder`, as SVG and as PNG, with its numbers as CSV.
 
     The same record gives the same bytes.
     """
     files = []
     for one in figures(derived, Places.of(package)):
-        paths = {form: folder / f"{one.name}.{form}" for form in ("svg", "png")}
+        paths = {form: folder / f"{one.name}.{form}" for form in ("svg", "png", "csv")}
         write_text(paths["svg"], svg_of(one.sheet))
         write_bytes(paths["png"], png_of(one.sheet))
+        with writing(paths["csv"]) as stream:
+            write_csv(stream, one.numbers)
         files.append(FigureFile(one.name, one.title, paths))
     return files
 
 
+def _samples_in_words(derived: Derived) -> str:
+    spans = derived.tables["span"]
+    years = spans["outer_year"].drop_nulls().to_list()
+    said = f"; last rings {years_in_words(min(years), max(years))}" if years else ""
+    return f"{counted(len(spans), 'dated sample', 'dated samples')}{said}."
+
+
 def _dates_in_words(derived: Derived) -> str:
-    dated = dated_spans(derived.tables["span"])
-    years = dated["outer_year"].to_list()
-    cutting = (dated["cutting"] == "cutting").sum()
+    dates = outside_dates(derived)
+    years, cutting = dates["outer_year"], dates.filter(cutting="cutting")
     return (
-        f"{len(dated)} dated samples; last rings from {min(years)} to {max(years)}, "
-        f"{cutting} of them cutting dates."
+        f"{counted(len(dates), 'tree', 'trees')}; "
+        f"last rings {years_in_words(years[0], years[-1])}, "
+        f"{counted(len(cutting), 'cutting date', 'cutting dates')}."
     )
+
+
+def _fellings_in_words(derived: Derived) -> str:
+    closed = felled_trees(derived).drop_nulls(["first", "last"])
+    runs = felling_runs(derived)
+    most = max(one + other for *_, one, other in runs.iter_rows())
+    return (
+        f"Felling of {counted(len(closed), 'tree', 'trees')}, "
+        f"{years_in_words(runs['first_year'][0], runs['last_year'][-1])}; at most {most} of them "
+        "can be of the same year."
+    )
+
+
+def _stored(table: str) -> Numbers:
+    return lambda derived, _: derived.tables[table]
 
 
 def _volume_in_words(derived: Derived) -> str:
@@ -93,20 +139,45 @@ def _rings_in_words(derived: Derived) -> str:
     return f"Bars by number of rings; {len(rings)} samples of {min(rings)} to {max(rings)} rings."
 
 
-FIGURES: dict[str, tuple[str, Draw, InWords]] = {
-    "dated-samples": ("Dated samples by building and room", bar_diagram, _dates_in_words),
-    "outside-dates": ("Outside dates", outside_histogram, _dates_in_words),
-    "outside-decades": (
-        "Outside dates by decade, stem and leaf",
+FIGURES: dict[str, Kind] = {
+    "dated-samples": Kind(
+        "Dated samples by building and room", "span", bar_diagram, _samples_in_words, sample_rows
+    ),
+    "outside-dates": Kind(
+        "Outside dates of trees",
+        "span",
+        outside_histogram,
+        _dates_in_words,
+        lambda derived, _: outside_dates(derived),
+    ),
+    "outside-decades": Kind(
+        "Outside dates of trees by decade, stem and leaf",
+        "span",
         stem_and_leaf_figure,
         _dates_in_words,
+        lambda derived, _: outside_dates(derived),
     ),
-    "volume": (
+    "felling-years": Kind(
+        "Years in which trees can have been felled",
+        "felling",
+        felling_curve,
+        _fellings_in_words,
+        lambda derived, _: felling_runs(derived),
+    ),
+    "volume": Kind(
         "Volume in place of recorded wood by building and species",
+        "size",
         volume_bars,
         _volume_in_words,
+        _stored("size"),
     ),
-    "rings": ("Rings in the dated samples", age_bars, _rings_in_words),
-    "building-order": ("Possible order of building", order_diagram, order_in_words),
+    "rings": Kind("Rings in the dated samples", "span", age_bars, _rings_in_words, _stored("span")),
+    "building-order": Kind(
+        "Possible order of building",
+        "build_order",
+        order_diagram,
+        order_in_words,
+        _stored("build_order"),
+    ),
 }
-"""File name → title, what draws it and what says it in words, in the order of a report."""
+"""File name → what draws it, says it in words and gives its numbers, in the order of a report."""

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from contextlib import nullcontext
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any
 
@@ -42,7 +42,7 @@ class Derived:
     """The derived tables by name, and the rule by which phases were found."""
 
     tables: Mapping[str, pl.DataFrame]
-    phase_rule: PhaseRule
+    phase_rule: PhaseRule = field(default_factory=PhaseRule)
     order_contradictions: tuple[str, ...] = ()
     """Sentences about relations and years that cannot all be so."""
 

@@ -5,11 +5,13 @@ from __future__ import annotations
 import io
 import re
 from collections.abc import Mapping
-from itertools import combinations, pairwise
+from dataclasses import replace
+from itertools import combinations, cycle, pairwise
 from pathlib import Path
 from typing import Any
 from xml.etree import ElementTree
 
+import numpy as np
 import polars as pl
 import pytest
 from hypothesis import given, settings
@@ -17,10 +19,12 @@ from hypothesis import strategies as st
 
 from provenance._derive.axes import count_axis, year_axis
 from provenance._derive.chart import Fill
-from provenance._derive.figure_parts import LAST_RINGS, Places
+from provenance._derive.felling_curve import felling_runs
+from provenance._derive.figure_parts import LAST_RINGS, Places, outside_dates
 from provenance._derive.figures import FIGURES, draw_figures, figures
-from provenance._derive.phases import PhaseRule
+from provenance._derive.sample_bars import sample_rows
 from provenance._derive.summary import Derived
+from provenance._derive.year_marks import Event, Mark
 from provenance._drawing.document import printed_pages
 from provenance._drawing.drawing import Disc, Line, Sheet, Text
 from provenance._drawing.fonts import ASCENT, DESCENT, FACES, printable
@@ -44,7 +48,7 @@ def text_box(text: Text) -> tuple[float, float, float, float]:
     return left, text.at[1] - DESCENT * text.size, width, (ASCENT + DESCENT) * text.size
 
 
-def a_span(sample: int, outer: int, inner: int | None, **more: Any) -> dict[str, Any]:
+def a_span(sample: int, outer: int | None, inner: int | None, **more: Any) -> dict[str, Any]:
     row = {
         "sample_id": str(sample),
         "element_id": f"E{sample}",
@@ -52,13 +56,32 @@ def a_span(sample: int, outer: int, inner: int | None, **more: Any) -> dict[str,
         "building_id": "B1",
         "outer_year": outer,
         "inner_year": inner,
+        "inner_symbol": None,
+        "heartwood_year": None,
         "outer_symbol": "B",
         "cutting": "cutting",
-        "candidate": "",
-        "ring_count": None if inner is None else outer - inner + 1,
+        "felled_from_year": outer,
+        "felled_to_year": None if outer is None else outer + 1,
+        "ring_count": None if inner is None or outer is None else outer - inner + 1,
         "species": "PIPO",
     }
     return row | more
+
+
+def a_felling(piece: int, first: int | None, last: int | None, **more: Any) -> dict[str, Any]:
+    row = {
+        "element_id": f"E{piece}",
+        "tree_id": f"E{piece}",
+        "felled_from_year": first,
+        "felled_to_year": last,
+        "felling_class": "cutting",
+        "candidate": None,
+    }
+    return row | more
+
+
+def a_phase(place: str, first: int, last: int, trees: int = 3) -> dict[str, Any]:
+    return {"place_id": place, "first_year": first, "last_year": last, "tree_count": trees}
 
 
 def a_size(number: int, volume: float | None, **more: Any) -> dict[str, Any]:
@@ -72,15 +95,32 @@ def a_size(number: int, volume: float | None, **more: Any) -> dict[str, Any]:
 def derived(
     spans: list[dict[str, Any]],
     sizes: list[dict[str, Any]] | None = None,
+    fellings: list[dict[str, Any]] | None = None,
+    phases: list[dict[str, Any]] | None = None,
     order: Mapping[str, pl.DataFrame] | None = None,
 ) -> Derived:
     """The derived tables with just these rows, numbers typed as the tables have them."""
-    numbers = dict.fromkeys(("outer_year", "inner_year", "ring_count"), pl.Int64())
-    span = pl.DataFrame(spans, dict.fromkeys(a_span(0, 0, 0), pl.String()) | numbers)
-    volume = {name: pl.Float64() for name in a_size(0, None) if name.endswith("_m3")}
-    size = pl.DataFrame(sizes or [], dict.fromkeys(a_size(0, None), pl.String()) | volume)
-    found = {"span": span, "size": size, "felling": span.select("element_id", "candidate")}
-    return Derived(found | dict(order or {}), PhaseRule())
+    given = {
+        "span": (spans, a_span(0, 0, 0)),
+        "size": (sizes, a_size(0, None)),
+        "felling": (fellings, a_felling(0, 0, 0)),
+        "phase": (phases, a_phase("", 0, 0)),
+    }
+    tables = {
+        name: pl.DataFrame(
+            rows or [],
+            {
+                one: pl.Float64()
+                if one.endswith("_m3")
+                else pl.Int64()
+                if one.endswith(("_year", "_count"))
+                else pl.String()
+                for one in example
+            },
+        )
+        for name, (rows, example) in given.items()
+    }
+    return Derived(tables | dict(order or {}))
 
 
 def an_order() -> dict[str, pl.DataFrame]:
@@ -123,6 +163,96 @@ def scale(sheet: Sheet) -> Any:
 # -- what is shown -------------------------------------------------------------------------------
 
 
+def row_of(sheet: Sheet, code: str) -> float:
+    """The height of the row with a sample's code."""
+    (found,) = (one.at[1] for one in texts(sheet) if one.text == code)
+    return found
+
+
+def strokes(sheet: Sheet, low: float, high: float) -> list[tuple[float, float, float, float]]:
+    """Left, bottom, right and top of the open strokes of felling in a row."""
+    found = []
+    for one in sheet.items:
+        if isinstance(one, Line) and not one.closed and one.width == 0.45:
+            xs, ys = zip(*one.points, strict=True)
+            if low < (min(ys) + max(ys)) / 2 < high:
+                found.append((min(xs), min(ys), max(xs), max(ys)))
+    return found
+
+
+YEARS = st.integers(1500, 1700)
+
+
+@settings(max_examples=15, deadline=None)
+@given(
+    st.lists(
+        st.tuples(
+            st.one_of(st.none(), YEARS),  # innermost ring
+            st.integers(5, 200),  # rings
+            st.one_of(st.none(), st.integers(0, 4)),  # rings of sapwood
+            st.sampled_from([*LAST_RINGS]),
+            st.integers(0, 60),  # felled so many years after the last ring
+            st.one_of(st.none(), st.integers(0, 90)),  # and within so many
+            st.booleans(),  # without a last ring
+            st.sampled_from(["p", "np", "fp", None]),
+        ),
+        min_size=2,
+        max_size=8,
+    )
+)
+def test_every_bar_stands_where_its_row_of_the_table_says(rows: list[Any]) -> None:
+    """Read back in years: bars, their ends, sapwood and felling, one row a row of the table."""
+    spans = []
+    for number, (inner, rings, sapwood, cutting, later, within, ranged, sign) in enumerate(rows):
+        outer = (inner or 1500) + rings
+        more: dict[str, Any] = {"outer_year": None, "inner_year": None} if ranged else {}
+        first = outer + later
+        spans.append(
+            a_span(number + 100, outer, inner, cutting=cutting, inner_symbol=sign)
+            | {"felled_from_year": first, "felled_to_year": None}
+            | ({} if within is None else {"felled_to_year": first + within})
+            | ({} if sapwood is None else {"heartwood_year": outer - sapwood})
+            | more
+        )
+    # two bars that give the axis two round years at least
+    spans += [a_span(98, 1600, 1500), a_span(99, 1900, 1800)]
+    data = derived(spans)
+    sheet = sheet_of("dated-samples", spans)
+    year = scale(sheet)
+    numbers = sample_rows(data, PLACES).to_dicts()
+    assert sorted(one["sample_id"] for one in numbers) == sorted(one["sample_id"] for one in spans)
+    order = [row_of(sheet, one["sample_id"]) for one in numbers]
+    assert order == sorted(order, reverse=True)
+    for one, level in zip(numbers, order, strict=True):
+        inner, outer, heartwood = (one[f"{name}_year"] for name in ("inner", "outer", "heartwood"))
+        low, high = level - 1, level + 2
+        bars = [(year(left), year(right)) for left, right, _ in boxes(sheet, low, high)]
+        felled = strokes(sheet, low, high)
+        level_strokes = [box for box in felled if box[3] - box[1] < 1e-9]
+        caps = [year(box[0]) for box in felled if box[2] - box[0] < 1e-9]
+        first, last = one["felled_from_year"], one["felled_to_year"]
+        assert bool(bars) == (outer is not None)
+        expected = [] if outer is None else [(None, outer)]
+        if outer is not None and inner is not None:
+            expected.append((inner, None))
+        if outer is not None and heartwood is not None and heartwood < outer:
+            expected.append((heartwood if inner is None else max(heartwood, inner), outer))
+        for begin, end in expected:
+            assert any(
+                (begin is None or left == pytest.approx(begin, abs=0.2))
+                and (end is None or right == pytest.approx(end, abs=0.2))
+                for left, right in bars
+            ), (one, bars)
+        if last is None:
+            (shaft, *_) = level_strokes
+            assert year(shaft[0]) == pytest.approx(first, abs=0.2)
+            assert len(felled) >= 3  # an arrow, no cap at a latest year
+        else:
+            assert any(cap == pytest.approx(last, abs=0.2) for cap in caps)
+            for shaft in level_strokes:
+                assert (year(shaft[0]), year(shaft[2])) == pytest.approx((first, last), abs=0.2)
+
+
 def test_every_dated_sample_has_a_bar_between_its_first_and_its_last_ring() -> None:
     spans = [
         a_span(number, 1700 + 17 * number, 1600 + 11 * number, cutting=cutting)
@@ -131,16 +261,160 @@ def test_every_dated_sample_has_a_bar_between_its_first_and_its_last_ring() -> N
     sheet = sheet_of("dated-samples", spans)
     year = scale(sheet)
     for row in spans:
-        (code,) = (one for one in texts(sheet) if one.text == row["sample_id"])
-        bar, end = boxes(sheet, code.at[1] - 1, code.at[1] + 2)
+        level = row_of(sheet, row["sample_id"])
+        bar, end = boxes(sheet, level - 1, level + 2)
         assert (year(bar[0]), year(bar[1])) == pytest.approx(
             (row["inner_year"], row["outer_year"]), abs=0.1
         )
         # its end tells what the last ring says, and ends in the same year
         assert year(end[1]) == pytest.approx(row["outer_year"], abs=0.1)
         assert end[2] == LAST_RINGS[row["cutting"]][0].grey
-        beside = {one.text for one in texts(sheet) if abs(one.at[1] - code.at[1]) < 0.01}
+        beside = {one.text for one in texts(sheet) if abs(one.at[1] - level) < 0.01}
         assert beside == {row["sample_id"], row["element_id"], f"{row['outer_year']} B"}
+
+
+def test_events_stand_in_the_block_of_their_own_building_alone() -> None:
+    events = (
+        Event("S1", "B1", Mark(1745, 1745, "1745 built")),
+        Event("S1", "B2", Mark(1751, 1751, "1751 burned", sure=False)),
+        Event("S1", "", Mark(1760, 1760, "1760 altered")),
+        Event("S2", "", Mark(1762, 1762, "1762 moved")),
+        Event("S1", "B1", Mark(2019, 2019, "2019 sampled before")),
+    )
+    places = replace(PLACES, sites={"B1": "S1", "B2": "S1", "R1": "S1"}, events=events)
+    spans = [a_span(1, 1741, 1600), a_span(2, 1781, 1600, place_id="B2")]
+    phases = [a_phase("B1", 1741, 1743), a_phase("R1", 1748, 1749)]
+    data = derived(spans, phases=phases)
+    (sheet,) = (one.sheet for one in figures(data, places, ("dated-samples",)))
+    year = scale(sheet)
+    shown = sorted((-one.at[1], one.text) for one in texts(sheet))
+    words = [text for _, text in shown]
+    between = words.index("B2")
+    first, second = words[:between], words[between:]
+    assert "1745 built" in first
+    assert "1741 to 1743 (3 trees)" in first
+    assert "Kitchen; phase 1748 to 1749 (3 trees)" in first
+    assert "1751 burned" in second
+    assert "1760 altered" in first
+    assert "1760 altered" in second
+    assert not {"1762 moved", "2019 sampled before"} & set(words)
+    assert "Too far from the dates to be drawn: 2019 sampled before." in sheet.description
+    # lines of events stand in their years, and the band takes in the years of the phase
+    lines = [one for one in sheet.items if isinstance(one, Line) and one.width == 0.3]
+    upright = {round(year(one.points[0][0])) for one in lines if len(one.points) == 2}
+    assert upright == {1745, 1751, 1760}
+    bands = [one for one in sheet.items if isinstance(one, Line) and one.fill == 0.92]
+    sides = {(round(year(one.points[0][0]), 1), round(year(one.points[1][0]), 1)) for one in bands}
+    assert sides == {(1740.5, 1743.5), (1747.5, 1749.5)}
+
+
+def test_two_cores_of_a_beam_and_two_pieces_of_a_tree_are_one_tree() -> None:
+    """The date that says most of the felling stands for the tree, and of two such the later."""
+    spans = [
+        a_span(1, 1700, 1600, element_id="E1", cutting="non_cutting"),
+        a_span(2, 1698, 1600, element_id="E1"),
+        a_span(3, 1697, 1600, element_id="E2"),
+        a_span(4, 1650, 1600, element_id="E3", cutting="near"),
+        a_span(5, 1710, 1600, element_id=None),
+        a_span(6, None, None, element_id="E4", felled_from_year=1690, felled_to_year=1699),
+    ]
+    fellings = [
+        a_felling(1, 1698, 1699),
+        a_felling(2, 1698, 1699, tree_id="E1"),
+        a_felling(3, 1650, None, felling_class="near"),
+        a_felling(4, 1690, 1699, felling_class="range"),
+    ]
+    data = derived(spans, fellings=fellings)
+    rows = outside_dates(data).select("tree_id", "sample_id", "outer_year", "cutting").rows()
+    assert rows == [
+        ("E3", "4", 1650, "near"),
+        ("E1", "2", 1698, "cutting"),
+        ("sample 5", "5", 1710, "cutting"),
+    ]
+    drawn = {one.name: one.sheet.description for one in figures(data, PLACES)}
+    assert "n = 3 trees, in steps of 5 years, from 5 dated samples" in drawn["outside-dates"]
+    assert "n = 3 trees." in drawn["outside-decades"]
+    # two trees with both years of felling; the near-cutting date is open
+    assert "n = 2 trees." in drawn["felling-years"]
+    assert "Not shown: 1 tree of which" in drawn["felling-years"]
+
+
+@settings(max_examples=25, deadline=None)
+@given(
+    st.lists(
+        st.tuples(YEARS, st.one_of(st.none(), st.integers(0, 40)), st.booleans()),
+        min_size=1,
+        max_size=9,
+    )
+)
+def test_the_curve_counts_the_trees_that_can_have_been_felled_in_each_year(
+    trees: list[tuple[int, int | None, bool]],
+) -> None:
+    """Counted here year by year; and read back from the outline of the drawing."""
+    fellings = [
+        a_felling(
+            number,
+            first,
+            None if more is None else first + more,
+            felling_class="cutting" if cutting else "range",
+        )
+        for number, (first, more, cutting) in enumerate(trees)
+    ]
+    data = derived([], fellings=fellings)
+    runs = felling_runs(data)
+    of_year = {
+        year: (cutting, ranges)
+        for first, last, cutting, ranges in runs.iter_rows()
+        for year in range(first, last + 1)
+    }
+    for year in range(1495, 1745):
+        there = [
+            cutting
+            for first, more, cutting in trees
+            if more is not None and 0 <= year - first <= more
+        ]
+        assert of_year.get(year, (0, 0)) == (sum(there), len(there) - sum(there))
+    drawn = figures(data, PLACES, ("felling-years",))
+    assert bool(drawn) == bool(of_year)
+    for one in drawn:
+        (outline,) = (
+            line.points
+            for line in one.sheet.items
+            if isinstance(line, Line) and not line.closed and len(line.points) > 2
+        )
+        ticks = {
+            int(two.text): two.at[0]
+            for two in texts(one.sheet)
+            if re.fullmatch(r"1\d{3}", two.text)
+        }
+        (low, at_low), *_, (high, at_high) = sorted(ticks.items())
+        foot, head = outline[0][1], max(y for _, y in outline)
+        most = max(sum(both) for both in of_year.values())
+        read: dict[int, int] = {}
+        for (left, y), (right, _) in list(pairwise(outline))[1::2]:
+            years = [low + (x - at_low) / (at_high - at_low) * (high - low) for x in (left, right)]
+            for year in range(round(years[0] + 0.5), round(years[1] - 0.5) + 1):
+                read[year] = round((y - foot) / (head - foot) * most)
+        assert read == {year: sum(both) for year, both in of_year.items()}
+
+
+def test_each_figure_says_what_it_does_not_show_and_has_its_numbers() -> None:
+    spans = [a_span(number, 1700 + number, 1600) for number in range(9)]
+    fellings = [a_felling(number, 1700 + number, 1701 + number) for number in range(9)]
+    drawn = {one.name: one for one in figures(derived(spans, [], fellings), PLACES)}
+    for name in ("dated-samples", "outside-dates", "outside-decades", "felling-years"):
+        assert " Not shown: " in drawn[name].sheet.description
+        assert len(drawn[name].numbers)
+
+
+def test_a_table_from_before_fellings_were_combined_is_drawn_as_far_as_it_goes() -> None:
+    old = derived([a_span(1, 1741, 1600), a_span(2, 1650, 1600, cutting="non_cutting")])
+    lacking = ("felled_from_year", "felled_to_year", "heartwood_year", "inner_symbol")
+    spans = old.tables["span"].drop(lacking).with_columns(candidate=pl.lit("reuse"))
+    drawn = {one.name: one.sheet for one in figures(Derived({"span": spans}), PLACES)}
+    assert {"dated-samples", "outside-dates", "outside-decades"} <= drawn.keys()
+    assert "felling-years" not in drawn
+    assert "1741 B reuse?" in {one.text for one in texts(drawn["dated-samples"])}
 
 
 def test_what_the_last_ring_says_is_told_apart_without_colour() -> None:
@@ -189,8 +463,10 @@ def test_a_long_name_of_a_building_leaves_the_number_of_its_samples() -> None:
 
 
 def test_candidates_and_signs_stand_beside_the_bar() -> None:
-    spans = [a_span(1, 1655, 1500, outer_symbol="+;vv", candidate="reuse", cutting="non_cutting")]
-    assert "1655 + vv reuse?" in {one.text for one in texts(sheet_of("dated-samples", spans))}
+    spans = [a_span(1, 1655, 1500, outer_symbol="+;vv", cutting="non_cutting")]
+    fellings = [a_felling(1, 1655, None, candidate="reuse")]
+    sheet = sheet_of("dated-samples", spans, [], fellings)
+    assert "1655 + vv reuse?" in {one.text for one in texts(sheet)}
 
 
 @given(st.lists(st.tuples(st.integers(-900, 2000), st.sampled_from([*LAST_RINGS])), min_size=1))
@@ -296,12 +572,25 @@ SPANS = st.lists(
         place_id=st.sampled_from(["B1", "R1", "B2", None]),
         outer_symbol=st.sampled_from(["B", "+;vv", None, ";".join(["comp"] * 40)]),
         cutting=st.sampled_from([*LAST_RINGS, ""]),
-        candidate=st.sampled_from(["", "reuse", "stockpiling", "repair"]),
+        felled_from_year=st.one_of(st.none(), st.integers(-3000, 2020)),
+        felled_to_year=st.one_of(st.none(), st.integers(1700, 2020)),
+        heartwood_year=st.one_of(st.none(), st.integers(-3000, 2020)),
+        inner_symbol=st.sampled_from(["p", "np", None]),
         ring_count=st.one_of(st.none(), st.integers(1, 2500)),
         species=NAMES,
     ),
     min_size=1,
-    max_size=25,
+    max_size=12,
+)
+MARKS = st.lists(
+    st.builds(
+        lambda year, more, words, phase: Mark(year, year + more, words, is_phase=phase),
+        st.integers(1500, 1900),
+        st.integers(0, 30),
+        NAMES,
+        st.booleans(),
+    ),
+    max_size=20,
 )
 SIZES = st.lists(
     st.builds(
@@ -312,7 +601,7 @@ SIZES = st.lists(
         place_id=st.sampled_from(["B1", "R1", "B2", None]),
     ),
     min_size=1,
-    max_size=25,
+    max_size=12,
 )
 
 
@@ -323,23 +612,42 @@ def assert_legible(sheet: Sheet) -> None:
         assert bottom >= 0, text
         assert left + width <= sheet.width, text
         assert bottom + height <= sheet.height, text
-    for (one, text), (other, other_text) in combinations(placed, 2):
-        apart = (
-            one[0] + one[2] <= other[0] + 1e-6
-            or other[0] + other[2] <= one[0] + 1e-6
-            or one[1] + one[3] <= other[1] + 1e-6
-            or other[1] + other[3] <= one[1] + 1e-6
-        )
-        assert apart, (text, other_text)
+    low, bottom, width, height = np.array([box for box, _ in placed]).T
+    apart = [
+        start[:, None] + size[:, None] <= start[None, :] + 1e-6
+        for start, size in ((low, width), (bottom, height))
+    ]
+    meet = ~(apart[0] | apart[0].T | apart[1] | apart[1].T)
+    pairs = [(placed[a][1], placed[b][1]) for a, b in np.argwhere(np.triu(meet, 1))]
+    assert pairs == []
 
 
 @settings(max_examples=25, deadline=None)
-@given(SPANS, SIZES, NAMES, NAMES)
+@given(SPANS, SIZES, MARKS, st.tuples(NAMES, NAMES))
 def test_no_text_covers_another_or_is_cut_off(
-    spans: list[dict[str, Any]], sizes: list[dict[str, Any]], name: str, other: str
+    spans: list[dict[str, Any]],
+    sizes: list[dict[str, Any]],
+    marks: list[Mark],
+    names: tuple[str, str],
 ) -> None:
-    places = Places({"B1": name, "R1": other, "B2": ""}, PLACES.buildings)
-    for one in figures(derived(spans, sizes), places):
+    events = tuple(Event("S", "B1", one) for one in marks if not one.is_phase)
+    places = Places(
+        {"B1": names[0], "R1": names[1], "B2": ""},
+        PLACES.buildings,
+        dict.fromkeys(PLACES.buildings, "S"),
+        events,
+    )
+    fellings = [
+        a_felling(0, row["felled_from_year"], row["felled_to_year"])
+        | {"element_id": row["element_id"], "tree_id": row["element_id"], "candidate": "repair"}
+        for row in spans
+        if (row["felled_from_year"] or 0) <= (row["felled_to_year"] or 3000)
+    ]
+    phases = [
+        a_phase(place, one.first, one.last)
+        for one, place in zip([one for one in marks if one.is_phase], cycle(["B1", "R1", "B2"]))
+    ]
+    for one in figures(derived(spans, sizes, fellings, phases), places):
         assert_legible(one.sheet)
         ElementTree.fromstring(svg_of(one.sheet))
 
@@ -403,7 +711,11 @@ def everything() -> list[tuple[str, Sheet]]:
         for number in range(9)
     ]
     sizes = [a_size(number, 1.0, species=f"S{number}") for number in range(12)]
-    return [(one.name, one.sheet) for one in figures(derived(spans, sizes, an_order()), PLACES)]
+    fellings = [a_felling(number, 1700 + 3 * number, 1709 + 3 * number) for number in range(9)]
+    phases = [a_phase("B1", 1709, 1711)]
+    events = (Event("S", "B1", Mark(1712, 1714, "1712 to 1714 built ?", sure=False)),)
+    data = derived(spans, sizes, fellings, phases, an_order())
+    return [(one.name, one.sheet) for one in figures(data, replace(PLACES, events=events))]
 
 
 def test_an_svg_says_in_words_what_it_shows() -> None:
@@ -412,7 +724,7 @@ def test_an_svg_says_in_words_what_it_shows() -> None:
     for name, sheet in drawn:
         root = ElementTree.fromstring(svg_of(sheet))
         assert root.get("role") == "img"
-        assert root.findtext(f"{SVG}title") == FIGURES[name][0]
+        assert root.findtext(f"{SVG}title") == FIGURES[name].title
         assert "n = " in (root.findtext(f"{SVG}desc") or "")
 
 
@@ -424,7 +736,6 @@ def test_only_black_white_and_greys_are_used() -> None:
 
 def test_the_png_shows_what_the_pdf_shows(tmp_path: Path) -> None:
     """pdfium draws the same sheet from its PDF; the two pictures differ at edges alone."""
-    import numpy as np
     import pypdfium2
     from PIL import Image, ImageFilter
 

@@ -105,7 +105,9 @@ def test_an_older_package_has_no_order(tmp_path: Path) -> None:
         (package.folder / "schemas" / f"{name}.json").unlink()
         package.table_path(name).unlink()
     older = open_package(package.folder)
-    assert [one.message for one in check_package(older) if one.rule == "structure.rules_skipped"] == []
+    assert [
+        one.message for one in check_package(older) if one.rule == "structure.rules_skipped"
+    ] == []
     assert TABLE not in derive_package(older).tables
     assert figures_of_order(derive_tables(older)) == []
 

@@ -11,6 +11,7 @@ from markupsafe import Markup
 from provenance._base.errors import UnreadableValue
 from provenance._bundle.finding_aid.addresses import anchor, page_path, relocation_path
 from provenance._bundle.finding_aid.cells import Cells, link, shown
+from provenance._bundle.finding_aid.conclusions import Conclusions
 from provenance._bundle.finding_aid.pictures import Pictures
 from provenance._bundle.finding_aid.plans import Plans
 from provenance._bundle.finding_aid.record import Record
@@ -65,6 +66,7 @@ class ChainPages:
         pictures: Pictures,
         plans: Plans,
         relocations: RelocationPages | None,
+        conclusions: Conclusions,
     ) -> None:
         """`relocations` are the pages that lead back to holes, None in an edition without them."""
         self._cells = cells
@@ -74,6 +76,7 @@ class ChainPages:
         self._pictures = pictures
         self._plans = plans
         self._sizes = self._record.by("size", "element_id")
+        self._conclusions = conclusions
         self._drawn: set[str] = set()
         tables = self._record.package.tables
         self._felled = felled_pieces(tables)
@@ -128,6 +131,9 @@ class ChainPages:
             is_public=is_public(record.package),
             is_outer=is_outer,
             outer_page=_ROOT + page_path("place", record.chain(key)[-1]["place_id"]),
+            story=self._conclusions.of_place(key),
+            story_tables=self._conclusions.tables(),
+            drawings=self._conclusions.drawings_of(key) if is_outer else [],
             inside=inside,
             wood=[
                 self.listed(one)
@@ -206,6 +212,8 @@ class ChainPages:
                 for one in self._wood_of_tree.get(self._tree_of.get(key, ""), ())
                 if one != key
             ],
+            story=self._conclusions.of_wood(key),
+            felling_row=self._cells.table_row("felling", key),
             trust=self._plans.trust.get(("element", key), ""),
         )
 

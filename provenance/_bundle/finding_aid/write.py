@@ -5,7 +5,7 @@ from __future__ import annotations
 import json
 from collections.abc import Collection, Mapping, Sequence
 from pathlib import Path
-from typing import TYPE_CHECKING, Any
+from typing import Any
 
 from markupsafe import Markup
 
@@ -13,8 +13,9 @@ from provenance._base.progress import Progress, say_nothing
 from provenance._base.resources import shipped
 from provenance._bundle.describe.editions import Edition
 from provenance._bundle.finding_aid.addresses import page_path
-from provenance._bundle.finding_aid.cells import Cells, table_page
+from provenance._bundle.finding_aid.cells import Cells
 from provenance._bundle.finding_aid.chain_pages import ChainPages
+from provenance._bundle.finding_aid.conclusions import Conclusions
 from provenance._bundle.finding_aid.pictures import Pictures
 from provenance._bundle.finding_aid.plans import Plans
 from provenance._bundle.finding_aid.record import Record
@@ -23,11 +24,7 @@ from provenance._bundle.finding_aid.search_data import as_script, search_data
 from provenance._bundle.finding_aid.stamp_index import write_stamp_index
 from provenance._bundle.finding_aid.table_pages import write_table_pages
 from provenance._bundle.finding_aid.writing import Page, Writer, put
-from provenance._drawing.svg import svg_of
 from provenance._record.package import Package
-
-if TYPE_CHECKING:
-    from provenance._derive.summary import Derived
 
 
 def write_finding_aid(
@@ -64,7 +61,8 @@ def write_finding_aid(
     relocations = RelocationPages.of(cells, writer, pictures, plans)
     if edition.is_public:
         relocations = None  # they show where things are
-    pages = ChainPages(cells, writer, pictures, plans, relocations)
+    conclusions = Conclusions(cells, folder)
+    pages = ChainPages(cells, writer, pictures, plans, relocations, conclusions)
     pages.write(progress)
     if relocations:
         relocations.write_list()
@@ -75,14 +73,15 @@ def write_finding_aid(
         edition=edition,
         facts=facts,
         links=links,
-        buildings=[_building(record, row["place_id"]) for row in record.outer_places],
+        buildings=[_building(record, row["place_id"], conclusions) for row in record.outer_places],
         homeless=[pages.listed(row) for row in homeless],
         loose=[
             (row["sample_id"], page_path("sample", row["sample_id"]), pages.dates(row))
             for row in loose
         ],
         attachments=[one for site in record.sites for one in pictures.about("site", site)],
-        drawings=_draw_derived(cells, folder),
+        drawings=conclusions.drawings(),
+        derive_first=bool(record.elements) and not (edition.is_public or conclusions.any),
         stamps=write_stamp_index(cells, writer),
         tables=[one for one in tables if one.count],
         empty=[one.title for one in tables if not one.count],
@@ -93,7 +92,7 @@ def write_finding_aid(
     writer.write(Page("go.html", "go.html", "Find the page of a label"))
 
 
-def _building(record: Record, key: str) -> dict[str, Any]:
+def _building(record: Record, key: str, conclusions: Conclusions) -> dict[str, Any]:
     wood = [row for one in record.below(key) for row in record.wood_of.get(one["place_id"], ())]
     row = record.places[key]
     return {
@@ -101,6 +100,7 @@ def _building(record: Record, key: str) -> dict[str, Any]:
         "name": record.place_name(row),
         "href": page_path("place", key),
         "kind": record.label("place", "kind", row["kind"]),
+        "line": conclusions.line(key),
         "wood": len(wood),
         "samples": sum(len(record.samples_of.get(one["element_id"], ())) for one in wood),
     }
@@ -115,40 +115,3 @@ def _data_block(value: Mapping[str, Any]) -> Markup:
     for sign in "<>&":
         text = text.replace(sign, f"\\u{ord(sign):04x}")
     return Markup(text)
-
-
-def _draw_derived(cells: Cells, folder: Path) -> list[dict[str, Any]]:
-    """Draw the figures of what 'treenail derive' wrote; none where it has not been run.
-
-    The figures are drawn from the derived tables as they stand in the package.
-    """
-    record = cells.record
-    if not any(record.rows(name) for name in ("span", "size", "build_order")):
-        return []
-    from provenance._derive.figure_parts import Places
-    from provenance._derive.figures import figures
-
-    drawings = []
-    for one in figures(_stored(cells), Places.of(record.package)):
-        path = f"pages/figure/{one.name}.svg"
-        put(folder / path, svg_of(one.sheet).encode())
-        table = {"volume": "size", "building-order": "build_order"}.get(one.name, "span")
-        drawings.append(
-            {
-                "figure": one,
-                "href": path,
-                "numbers_href": table_page(table, 1),
-                "numbers_title": record.model.table(table).title,
-            }
-        )
-    return drawings
-
-
-def _stored(cells: Cells) -> Derived:
-    from provenance._derive.phases import stored_rule
-    from provenance._derive.summary import Derived
-
-    record = cells.record
-    known = record.model.of_role("derived")
-    tables = {one.name: record.package.tables[one.name] for one in known}
-    return Derived(tables, stored_rule(tables.get("phase_place")))

@@ -16,12 +16,36 @@ from tests.builders import SOUND, a_package, pack_bundle
 
 STAMPS = ("231", "237", "281", "96", "69", "201", "132", "18", "1027", "23")
 
+CONCLUSIONS: tuple[tuple[str, dict[str, str]], ...] = (
+    ("episode", {"episode_id": "E1", "site_id": "HOLL", "place_id": "B1", "kind": "repaired",
+                 "title": "Roof <renewed>", "happened": "1785", "certainty": "likely"}),
+    ("span", {"sample_id": "231", "element_id": "B1-014", "place_id": "B1", "building_id": "B1",
+              "inner_year": "1652", "outer_year": "1781", "outer_symbol": "B",
+              "cutting": "cutting", "felled_from_year": "1781", "felled_to_year": "1782"}),
+    ("felling", {"element_id": "B1-014", "tree_id": "B1-014", "place_id": "B1",
+                 "building_id": "B1", "dated_count": "1", "felled_from_year": "1781",
+                 "felled_to_year": "1782", "felling_class": "cutting"}),
+    ("phase", {"phase_id": "B1-1781", "site_id": "HOLL", "place_id": "B1", "first_year": "1781",
+               "last_year": "1782", "piece_count": "1", "tree_count": "1", "narrow_count": "1",
+               "decisive_count": "1", "narrower_count": "1", "wider_count": "1",
+               "window_years": "3", "least_pieces": "1", "least_narrow": "1",
+               "narrow_years": "10"}),
+    ("phase_piece", {"phase_id": "B1-1781", "element_id": "B1-014", "decisive": "yes"}),
+    ("phase_event", {"comparison_id": "B1-1781:E1", "phase_id": "B1-1781", "episode_id": "E1",
+                     "place_id": "B1", "agreement": "fits", "years_after": "3"}),
+    ("tree_bound", {"bound_id": "N1", "place_id": "B1", "bound": "lower", "trees": "1",
+                    "bound_reason": "present"}),
+)  # fmt: skip
+"""A phase of a single tree, as 'treenail derive --least 1' finds it, with what follows."""
+
 
 def a_record(folder: Path) -> Package:
     """Ten samples of two pieces of wood with coordinates, a photo, results and a pine beside."""
     builder = a_package(folder).with_chain()
     for table in ("consignment", "lab_result", "datum", "file"):
         builder.with_row(table)
+    for table, row in CONCLUSIONS:
+        builder.with_bare_row(table, **row)
     package = builder.package
     element, sample, plug = (package.table(name) for name in ("element", "sample", "plug"))
     for name, value in zip(("xa_m", "ya_m", "za_m"), ("1", "1", "2"), strict=True):
