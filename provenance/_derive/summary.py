@@ -14,6 +14,8 @@ from provenance._base.disk import writing
 from provenance._base.errors import TreenailError
 from provenance._base.yaml_text import read_yaml
 from provenance._derive.dating import ClusterRule, derive_clusters, derive_spans, mark_candidates
+from provenance._derive.ring_series import TABLE as RING_SERIES
+from provenance._derive.ring_series import derive_ring_series
 from provenance._derive.size import derive_sizes
 from provenance._derive.trees import Piece, StemRule, TreeCount, count_trees
 from provenance._record.computed_from import note_sources
@@ -25,8 +27,8 @@ if TYPE_CHECKING:
     import pandas as pd
 
 
-SOURCES = ("element", "episode", "lab_result", "place", "sample")
-"""What the derived tables are made from."""
+SOURCES = ("element", "episode", "file", "lab_result", "place", "sample")
+"""What the derived tables are made from; of `file` only ring widths count."""
 
 
 @dataclass(frozen=True)
@@ -64,6 +66,9 @@ def derive_tables(
         "span": spans,
         "cluster": clusters,
     }
+    known = package.model.tables
+    if RING_SERIES in known:
+        tables[RING_SERIES] = derive_ring_series(package)
     return Derived(tables, estimates, stem_rule, cluster_rule)
 
 
