@@ -97,22 +97,6 @@ def _columns(
     return step
 
 
-def age_bars(page: ChartPage, derived: Derived, places: Places) -> list[str] | None:
-    """Ring counts in steps of ten, as a hint of how old the trees were."""
-    spans = derived.tables["span"]
-    rings = spans["ring_count"].drop_nulls().to_list()
-    if not rings:
-        return None
-    step = _columns(page, [(Fill(0.7), rings)], first_step=10, axis_words="rings")
-    mix = Counter(name or "not known" for name in spans["species"])
-    species = ", ".join(f"{name} {count}" for name, count in mix.most_common())
-    return [
-        f"n = {counted(len(rings), 'sample', 'samples')}, in steps of {step} rings. Species: "
-        f"{species}. Rings in a sample are the least age of its tree: pith and outer rings may be "
-        "missing. Builders chose the trees, so this is a hint of the forest and no sample of it."
-    ]
-
-
 def leaves_of(spans: pl.DataFrame) -> list[tuple[int, list[str]]]:
     """Decade → the last digits of its outside dates, in order; no decade between is left out.
 

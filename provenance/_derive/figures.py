@@ -8,8 +8,14 @@ from pathlib import Path
 
 from provenance._base.disk import write_bytes, write_text
 from provenance._derive.chart import ChartPage
-from provenance._derive.date_counts import age_bars, outside_histogram, stem_and_leaf_figure
+from provenance._derive.date_counts import outside_histogram, stem_and_leaf_figure
 from provenance._derive.figure_parts import Places, dated_spans
+from provenance._derive.forest_figures import (
+    age_at_felling,
+    ages_in_words,
+    growth_in_words,
+    ring_growth,
+)
 from provenance._derive.sample_bars import bar_diagram
 from provenance._derive.summary import Derived
 from provenance._derive.volume_bars import volume_bars
@@ -86,11 +92,6 @@ def _volume_in_words(derived: Derived) -> str:
     return f"Bars by building and species; {len(volumes)} pieces, {sum(volumes):.1f} m³ in all."
 
 
-def _rings_in_words(derived: Derived) -> str:
-    rings = derived.tables["span"]["ring_count"].drop_nulls().to_list()
-    return f"Bars by number of rings; {len(rings)} samples of {min(rings)} to {max(rings)} rings."
-
-
 FIGURES: dict[str, tuple[str, Draw, InWords]] = {
     "dated-samples": ("Dated samples by building and room", bar_diagram, _dates_in_words),
     "outside-dates": ("Outside dates", outside_histogram, _dates_in_words),
@@ -100,6 +101,7 @@ FIGURES: dict[str, tuple[str, Draw, InWords]] = {
         _dates_in_words,
     ),
     "volume": ("Volume of recorded wood by building and species", volume_bars, _volume_in_words),
-    "rings": ("Rings in the dated samples", age_bars, _rings_in_words),
+    "age-at-felling": ("Age of trees at felling, by species", age_at_felling, ages_in_words),
+    "ring-growth": ("Ring widths and marks of growth", ring_growth, growth_in_words),
 }
 """File name → title, what draws it and what says it in words, in the order of a report."""

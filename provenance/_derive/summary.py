@@ -17,6 +17,8 @@ from provenance._derive.dating import ClusterRule, derive_clusters, derive_spans
 from provenance._derive.ring_series import TABLE as RING_SERIES
 from provenance._derive.ring_series import derive_ring_series
 from provenance._derive.size import derive_sizes
+from provenance._derive.tree_ages import TABLE as TREE_AGE
+from provenance._derive.tree_ages import derive_tree_ages
 from provenance._derive.trees import Piece, StemRule, TreeCount, count_trees
 from provenance._record.computed_from import note_sources
 from provenance._record.joined import outermost_places
@@ -67,6 +69,10 @@ def derive_tables(
         "cluster": clusters,
     }
     known = package.model.tables
+    if TREE_AGE in known and "felling" in tables:
+        tables[TREE_AGE] = derive_tree_ages(
+            package, tables["felling"], tables["phase"], tables["phase_piece"]
+        )
     if RING_SERIES in known:
         tables[RING_SERIES] = derive_ring_series(package)
     return Derived(tables, estimates, stem_rule, cluster_rule)
