@@ -57,8 +57,10 @@ def derive(
     """
     from provenance._base.disk import writing
     from provenance._base.frames import write_csv
+    from provenance._derive.age_change import age_changes
     from provenance._derive.dating import ClusterRule
     from provenance._derive.figures import draw_figures
+    from provenance._derive.ring_series import widths_not_read
     from provenance._derive.summary import derive_package, labour_hours, tally_wood
     from provenance._derive.trees import StemRule
 
@@ -87,6 +89,12 @@ def derive(
         )
     if clusters.is_empty():
         click.echo("  none")
+    if "tree_age" in derived.tables:
+        click.echo("\nAge at felling:")
+        for change in age_changes(derived.tables["tree_age"]):
+            click.echo(f"  {change.in_words}")
+    for said in widths_not_read(opened):
+        click.echo(f"\nRing widths not read: {said}")
     if rates is not None:
         hours = labour_hours(derived, rates)
         click.echo("\nLabour by your rates:")

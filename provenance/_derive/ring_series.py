@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterator
+
 import numpy as np
 import polars as pl
 
@@ -29,6 +31,17 @@ def derive_ring_series(package: Package) -> pl.DataFrame:
     return pl.DataFrame(rows, types).sort("sample_id", "file_id", "series_number")
 
 
+def widths_not_read(package: Package) -> Iterator[str]:
+    """Files of ring widths that give no series, and why, in words; none for a bundle."""
+    if package.bundle is not None:
+        return
+    why = {"missing": "it is not in the package", "read": "'treenail check' says why"}
+    why["no_table"] = "it has no heading for years, so it is left as it is"
+    for file in ring_width_files(package.tables):
+        if not file.series:
+            yield f"{file.path} ({file.file_id}): {why.get(file.state, file.why)}"
+
+
 def summed_up(series: RingSeries) -> dict[str, object]:
     """What a series comes to; widths of 0 count, as rings that are missing.
 
@@ -43,7 +56,6 @@ def summed_up(series: RingSeries) -> dict[str, object]:
     return {
         "sample_id": series.sample_id,
         "series_number": series.number,
-        "dated": series.is_dated,
         "inner_year": series.years[0] if series.is_dated else None,
         "outer_year": series.years[-1] if series.is_dated else None,
         "ring_count": len(years),

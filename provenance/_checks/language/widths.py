@@ -153,9 +153,9 @@ def unit_not_said(tables: Snapshot) -> pl.DataFrame:
     table="file",
     field="path",
     severity="warning",
-    says="{path} of file {file_id}, {where}: '{value}' {why}{more}.",
+    says="{path} of file {file_id}, {where}: '{value}' {why}{more}, so its widths are not read.",
     remedy="If the file names its samples otherwise, ask the laboratory for a table with the "
-    "numbers of this record. These widths are not read.",
+    "numbers of this record.",
     source=COMMON_PRACTICE,
 )
 def unknown_sample(tables: Snapshot) -> pl.DataFrame:

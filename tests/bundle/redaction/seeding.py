@@ -153,7 +153,7 @@ def a_seeded_package(folder: Path) -> tuple[Package, Markers]:
     # F-4 is the restricted photo: what was computed from it tells what is in it
     width = markers.number("ring_series.mean_width_mm of a restricted file", "1.73519")
     builder.with_bare_row("ring_series", sample_id="231", file_id="F-4", series_number="2",
-                          dated="false", ring_count="3", mean_width_mm=width)  # fmt: skip
+                          ring_count="3", mean_width_mm=width)  # fmt: skip
     _received(builder, markers)
     event = _row(package.model.table("custody"), markers)
     append_events(builder.package, pd.DataFrame([event] * 2), _enter_keys(builder.package, markers))
@@ -209,7 +209,7 @@ _FIXED: Mapping[str, Mapping[str, str]] = {
     "tree_bound": {"bound_id": "N1"},
     "tree_bound_piece": {"bound_id": "N1", "element_id": "B1-014"},
     "tree_age": {"tree_id": "B1-014", "pith": "in_sample"},
-    "ring_series": {"sample_id": "231", "file_id": "F-1", "series_number": "1", "dated": "true",
+    "ring_series": {"sample_id": "231", "file_id": "F-1", "series_number": "1",
                     "mean_width_mm": "2.64157"},
     "plan_fit": {"file_id": "F-1", "model": "affine"},
     "plan_point": {"plan_point_id": "F-1:hole:231", "file_id": "F-1", "kind": "hole",
