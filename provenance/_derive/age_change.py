@@ -43,7 +43,10 @@ class AgeChange:
     @property
     def in_words(self) -> str:
         """One sentence, for the figure and the terminal."""
-        of = f"{self.species}, {self.trees} trees with pith from {self.campaigns} campaigns"
+        of = (
+            f"{self.species}, {self.trees} {'tree' if self.trees == 1 else 'trees'} with pith from "
+            f"{self.campaigns} {'campaign' if self.campaigns == 1 else 'campaigns'}"
+        )
         if self.tau is None or self.chance is None or self.a_century is None:
             return (
                 f"{of}: too few to say whether the age at felling changed; it takes {LEAST_TREES} "

@@ -76,9 +76,7 @@ def _aged(derived: Derived) -> pl.DataFrame:
 def _too_few(said: Sequence[str]) -> list[str]:
     if len(said) < 2:
         return list(said)
-    return [
-        f"{said[0]} Nor are there enough of {counted(len(said) - 1, 'species', 'species')} more."
-    ]
+    return [f"{said[0]} Nor are there enough of {len(said) - 1} more species."]
 
 
 def _draw_age(page: ChartPage, row: Row, across: Axis, up: Axis) -> None:

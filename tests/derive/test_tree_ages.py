@@ -183,7 +183,9 @@ def test_with_too_few_trees_or_campaigns_nothing_is_said_but_how_many() -> None:
     for rows, counts in zip(few, ((49, 5), (50, 1), (49, 5)), strict=True):
         (found,) = age_changes(frame("tree_age", rows))
         assert (found.trees, found.campaigns, found.tau) == (*counts, None)
-        assert f"{counts[0]} trees with pith from {counts[1]} campaigns: too few" in found.in_words
+        campaigns = "1 campaign" if counts[1] == 1 else f"{counts[1]} campaigns"
+        said = f"PIPO, {counts[0]} trees with pith from {campaigns}: too few to say"
+        assert found.in_words.startswith(said)
 
 
 # -- figures ---------------------------------------------------------------------------------------
