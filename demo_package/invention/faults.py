@@ -239,6 +239,7 @@ FAULTS: tuple[Fault, ...] = (
         "result.outer_before_inner",
         "lab_result",
         "{Our no}-1",
+        follows=(("widths.outside_the_dates", "file", "R-{Our no}-1"),),
     ),
     Fault(
         "a hundred rings fewer than years",
@@ -248,6 +249,7 @@ FAULTS: tuple[Fault, ...] = (
         "result.rings_do_not_fit_years",
         "lab_result",
         "{Our no}-1",
+        follows=(("widths.rings_differ", "file", "R-{Our no}-1"),),
     ),
     Fault(
         "bark reported on a sill that was hewn all round",
@@ -275,6 +277,7 @@ FAULTS: tuple[Fault, ...] = (
         "result.cutting_dates_differ",
         "lab_result",
         "{Our no}-1",
+        follows=(("widths.outside_the_dates", "file", "R-{Our no}-1"),),
     ),
     Fault(
         "the last ring grew after the core was taken",
@@ -284,6 +287,7 @@ FAULTS: tuple[Fault, ...] = (
         "result.ring_after_collection",
         "lab_result",
         "{Lab number}-{Issue}",
+        follows=(("widths.outside_the_dates", "file", "R-{Lab number}-{Issue}"),),
     ),
     Fault(
         "not dated, and no word why",

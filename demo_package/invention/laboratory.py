@@ -210,19 +210,19 @@ def _statistics(one: Determination) -> str:
 
 
 def ring_files() -> dict[str, str]:
-    """Ring widths by file name: year (or place in the series) and width in 0.01 mm."""
+    """Ring widths by file name: year (or number of the ring) and width in 1/100 mm."""
     files = {}
     for one in (*first_instalment(), *second_instalment()):
         name = f"{one.lab_number}{'b' if one.issue > 1 else ''}.txt"
         first = one.inner_year if one.inner_year is not None else 1
-        what = "year" if one.inner_year is not None else "place in the series, not dated"
+        what = "year" if one.inner_year is not None else "ring"
         lines = [
             f"# {INVENTED}",
             f"# {one.lab_number}, field number HOLL {one.sample.sample_id}, issue {one.issue}",
-            f"# {what}, ring width in 0.01 mm",
+            f"{what},width 1/100 mm",
         ]
         widths = one.sample.widths_hundredth_mm[: one.ring_count]
-        lines += [f"{first + place} {width}" for place, width in enumerate(widths)]
+        lines += [f"{first + place},{width}" for place, width in enumerate(widths)]
         files[name] = "\n".join(lines) + "\n"
     return files
 
@@ -294,5 +294,6 @@ Signs      p pith, np near the pith, fp far from the pith; B bark, L surface pat
            v within a few years of the last ring, vv no estimate, + a ring or two may be
            missing near the end, comp last ring complete.
 
-Ring widths are in ring_widths/, one file a sample, two columns: year, width in 0.01 mm.
+Ring widths are in ring_widths/, one file a sample, two columns: year (a count of rings where the
+sample is not dated) and width in 1/100 mm.
 """

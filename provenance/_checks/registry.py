@@ -10,7 +10,7 @@ from dataclasses import replace
 from types import ModuleType
 
 from provenance._checks import rules as subjects
-from provenance._checks.language import acts, computed, files, lineage, seals
+from provenance._checks.language import acts, computed, files, lineage, seals, widths
 from provenance._checks.language.rule import Rule
 
 
@@ -27,7 +27,8 @@ def all_rules() -> tuple[Rule, ...]:
 def package_rules() -> tuple[Rule, ...]:
     """Every rule there is, those about a package's files, ledger and origin too, sorted by id."""
     on_disk = [
-        replace(one, on_disk=True) for one in rules_in(acts, computed, files, seals, lineage)
+        replace(one, on_disk=True)
+        for one in rules_in(acts, computed, files, seals, lineage, widths)
     ]
     return _sorted([*all_rules(), *on_disk])
 

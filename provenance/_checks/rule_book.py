@@ -32,6 +32,7 @@ SUBJECTS = {
     "dates": "Dates",
     "privacy": "What must not become public",
     "files": "Photos, plans and other files",
+    "widths": "Measured ring widths",
     "intake": "What was handed in",
     "history": "What several say of one thing",
     "computed": "Computed tables",

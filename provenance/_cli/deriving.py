@@ -104,6 +104,7 @@ def derive(
     _tell_phases(opened, derived)
     _tell_order(derived)
     _tell_trees(opened, derived)
+    _tell_forest(opened, derived)
     if "wood_use" in derived.tables:  # an older package has none
         _tell_use_of_wood(derived.tables["wood_use"])
         _tell_labor(opened, derived)
@@ -157,6 +158,18 @@ def _tell_trees(package: Package, derived: Derived) -> None:
         click.echo(f"  {title}:")
         for sentence in sentences:
             click.echo(f"    {sentence}")
+
+
+def _tell_forest(package: Package, derived: Derived) -> None:
+    from provenance._derive.age_change import age_changes
+    from provenance._derive.ring_series import widths_not_read
+
+    if "tree_age" in derived.tables:
+        click.echo("\nAge at felling:")
+        for change in age_changes(derived.tables["tree_age"]):
+            click.echo(f"  {change.in_words}")
+    for said in widths_not_read(package):
+        click.echo(f"\nRing widths not read: {said}")
 
 
 def _tell_use_of_wood(used: pl.DataFrame) -> None:

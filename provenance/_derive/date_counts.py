@@ -50,7 +50,6 @@ def outside_histogram(page: ChartPage, derived: Derived, places: Places) -> list
         first_step=5,
         of_what="trees",
         axis_words="year of the last ring",
-        years=True,
         marks=marks,
     )
     samples = len(dated_spans(derived.tables["span"]))
@@ -72,7 +71,6 @@ def _columns(
     first_step: int,
     of_what: str,
     axis_words: str,
-    years: bool = False,
     marks: Sequence[Mark] = (),
 ) -> tuple[int, list[str]]:
     """Values counted in steps, as columns with their number above.
@@ -86,12 +84,11 @@ def _columns(
     for round_step in round_steps(first_step):
         step = int(round_step)
         counts = Counter(value // step for value in values)
-        # counts of rings begin at nought
-        first, last = min(counts) if years else min(0, *counts), max(counts) + 1
+        first, last = min(counts), max(counts) + 1
         first = min([first, *(one.first // step for one in marks)])
         last = max([last, *(one.last // step + 1 for one in marks)])
         spare = max(0, _LEAST_COLUMNS - (last - first))
-        before = spare // 2 if years else 0
+        before = spare // 2
         first, last = first - before, last + spare - before
         across = (end - start) / (last - first)
         size = min(SMALL, (across - 0.3) / page.width(str(max(counts.values())), 1.0))
@@ -107,8 +104,6 @@ def _columns(
     rows.draw(top + SMALL, bottom)
     upright = count_axis(max(counts.values()), bottom, top, lambda _: 0.6 * SMALL)
     page.counts(upright, start, end)
-    if not years:
-        level = count_axis(last * step, start, end, page.width, first_step=first_step)
     page.years(level, bottom, bottom)
     reached: Counter[int] = Counter()
     for fill, some in series:
@@ -122,24 +117,6 @@ def _columns(
     page.y = bottom - 2 * SMALL - 2.6
     page.write(((start + end) / 2, page.y), axis_words, align="centre")
     return step, marks_caption(marks, all_named=rows.all_named)
-
-
-def age_bars(page: ChartPage, derived: Derived, places: Places) -> list[str] | None:
-    """Ring counts in steps of ten, as a hint of how old the trees were."""
-    spans = derived.tables["span"]
-    rings = spans["ring_count"].drop_nulls().to_list()
-    if not rings:
-        return None
-    step, _ = _columns(
-        page, [(Fill(0.7), rings)], first_step=10, of_what="samples", axis_words="rings"
-    )
-    mix = Counter(name or "not known" for name in spans["species"])
-    species = ", ".join(f"{name} {count}" for name, count in mix.most_common())
-    return [
-        f"n = {counted(len(rings), 'sample', 'samples')}, in steps of {step} rings. Species: "
-        f"{species}. Rings in a sample are the least age of its tree: pith and outer rings may be "
-        "missing. Builders chose the trees, so this is a hint of the forest and no sample of it."
-    ]
 
 
 def leaves_of(dates: pl.DataFrame) -> list[tuple[int, list[str]]]:

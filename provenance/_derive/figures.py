@@ -11,9 +11,15 @@ import polars as pl
 from provenance._base.disk import write_bytes, write_text, writing
 from provenance._base.frames import write_csv
 from provenance._derive.chart import ChartPage
-from provenance._derive.date_counts import age_bars, outside_histogram, stem_and_leaf_figure
+from provenance._derive.date_counts import outside_histogram, stem_and_leaf_figure
 from provenance._derive.felling_curve import felled_trees, felling_curve, felling_runs
 from provenance._derive.figure_parts import Places, counted, outside_dates
+from provenance._derive.forest_figures import (
+    age_at_felling,
+    ages_in_words,
+    growth_in_words,
+    ring_growth,
+)
 from provenance._derive.order_diagram import order_diagram, order_in_words
 from provenance._derive.sample_bars import bar_diagram, sample_rows
 from provenance._derive.size import total
@@ -134,11 +140,6 @@ def _volume_in_words(derived: Derived) -> str:
     return f"Bars by building and species; {volume.pieces} pieces, {volume.value:.1f} m³ in all."
 
 
-def _rings_in_words(derived: Derived) -> str:
-    rings = derived.tables["span"]["ring_count"].drop_nulls().to_list()
-    return f"Bars by number of rings; {len(rings)} samples of {min(rings)} to {max(rings)} rings."
-
-
 FIGURES: dict[str, Kind] = {
     "dated-samples": Kind(
         "Dated samples by building and room", "span", bar_diagram, _samples_in_words, sample_rows
@@ -171,7 +172,20 @@ FIGURES: dict[str, Kind] = {
         _volume_in_words,
         _stored("size"),
     ),
-    "rings": Kind("Rings in the dated samples", "span", age_bars, _rings_in_words, _stored("span")),
+    "age-at-felling": Kind(
+        "Age of trees at felling, by species",
+        "tree_age",
+        age_at_felling,
+        ages_in_words,
+        _stored("tree_age"),
+    ),
+    "ring-growth": Kind(
+        "Ring widths and marks of growth",
+        "tree_age",
+        ring_growth,
+        growth_in_words,
+        _stored("tree_age"),
+    ),
     "building-order": Kind(
         "Possible order of building",
         "build_order",

@@ -19,8 +19,10 @@ from provenance._derive.labour import derive_labour
 from provenance._derive.order import derive_building_order
 from provenance._derive.phase_events import compare_events
 from provenance._derive.phases import PhaseRule, derive_phases
+from provenance._derive.ring_series import derive_ring_series
 from provenance._derive.size import derive_faces, derive_sizes
 from provenance._derive.taper import note_tapers
+from provenance._derive.tree_ages import derive_tree_ages
 from provenance._derive.tree_counts import derive_tree_bounds
 from provenance._derive.trees import END_ERROR_CM
 from provenance._derive.wood_use import derive_architecture, derive_wood_use, wood_in_phases
@@ -29,8 +31,10 @@ from provenance._record.package import Package
 from provenance._record.same_trees import same_trees
 from provenance._record.tables import laid_out
 
-SOURCES = ("assumption", "element", "episode", "lab_result", "place", "relation", "sample")
-"""What the derived tables are made from; an older package may lack some."""
+SOURCES = ("assumption", "element", "episode", "file", "lab_result", "place", "relation", "sample")
+"""What the derived tables are made from; an older package may lack some, and of `file` only ring
+widths count.
+"""
 _COMPUTED_NO_MORE = ("cluster", "stem")
 """Tables of older packages: clusters of cutting dates and supposed trees. They are emptied."""
 _PHASES = ("felling", "phase", "phase_piece", "phase_place", "phase_event")
@@ -54,8 +58,8 @@ def derive_tables(
     phase_rule: PhaseRule | None = None,
     stored_years: int = STORED_YEARS,
 ) -> Derived:
-    """Derive sizes, spans, fellings, phases, counts of trees, use of wood, labor and the order of
-    building; nothing is written.
+    """Derive sizes, spans, fellings, phases, counts of trees, use of wood, labor, ages, ring
+    widths and the order of building; nothing is written.
 
     A package of older schemas has the tables that these know. `end_error_cm` is for wood for which
     the record assumes no error of a diameter.
@@ -71,6 +75,12 @@ def derive_tables(
     tables |= derive_tree_bounds(package, tables, end_error_cm=end_error_cm)
     if known.keys() >= set(_USE_OF_WOOD):
         tables |= _use_of_wood(package, tables)
+    if known.keys() >= {*_PHASES, "tree_age"}:
+        tables["tree_age"] = derive_tree_ages(
+            package, tables["felling"], tables["phase"], tables["phase_piece"]
+        )
+    if "ring_series" in known:
+        tables["ring_series"] = derive_ring_series(package)
     order, contradictions = derive_building_order(package, tables)
     return Derived(tables | order, rule, contradictions)
 

@@ -37,6 +37,7 @@ CONTENT = (
     "outcome", "undated_reason", "inner_year", "inner_symbol", "outer_year", "outer_symbol",
     "felled_from_year", "felled_to_year", "felling_season", "heartwood_year", "estimate_percent",
     "estimate_source", "ring_count", "sapwood_count", "sapwood_least", "sapwood_most", "species",
+    "mean_width_mm", "mean_sensitivity", "missing_ring_count", "growth_marks",
 )  # fmt: skip
 """What makes two results of one sample the same result."""
 _SAME_TWICE = (

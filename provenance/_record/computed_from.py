@@ -10,11 +10,16 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 from hashlib import sha256
 
+import polars as pl
+
 from provenance._record.package import Package, open_package
 from provenance._record.snapshot import Snapshot
 from provenance._record.tables import ROW
 
 COMPUTED_FROM = "computedFrom"
+READ_OF = {"file": ("kind", "ring_widths")}
+"""Table of which commands read those rows alone whose column has that code: another photo makes
+nothing stale."""
 
 
 def note_sources(package: Package, command: str, sources: Sequence[str]) -> None:
@@ -45,6 +50,9 @@ def changed_sources(package: Package, tables: Snapshot, command: str) -> list[st
 def _digest(tables: Snapshot, name: str) -> str:
     """SHA-256 of the cells of a table; a column without any says nothing."""
     frame = tables.whole(name)
+    if name in READ_OF:
+        column, code = READ_OF[name]
+        frame = frame.filter(pl.col(column) == code)
     found = sha256()
     for column in sorted(set(frame.columns) - {ROW}):
         cells = frame[column].to_list()

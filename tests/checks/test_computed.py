@@ -8,7 +8,7 @@ from provenance._checks.check import check_package
 from provenance._derive.summary import derive_package
 from provenance._record.package import open_package
 from provenance._survey.adjust.adjustment import survey_package
-from tests.builders import a_package
+from tests.builders import PackageBuilder, a_package
 
 RULE = "computed.older_than_its_sources"
 
@@ -33,6 +33,12 @@ def test_a_table_changed_after_derive_is_named_with_the_command(tmp_path) -> Non
     package.write_table("lab_result", package.table("lab_result").assign(outer_year="1780"))
     said = "What 'treenail derive' computed is stale: 'lab_result' was changed since."
     assert stale(package.folder) == [said]
+    derive_package(open_package(package.folder))
+    # of files only ring widths are read, so a photo makes nothing stale
+    builder = PackageBuilder(open_package(package.folder)).with_row("file")
+    assert stale(package.folder) == []
+    builder.with_row("file", file_id="F-2", path="files/widths.csv", kind="ring_widths")
+    assert stale(package.folder) == [said.replace("lab_result", "file")]
     derive_package(open_package(package.folder))
     survey_package(open_package(package.folder))
     assert stale(package.folder) == []

@@ -13,7 +13,8 @@ from tests.builders import a_package
 
 NEW = {
     "felling_season", "heartwood_year", "estimate_percent", "estimate_source", "sapwood_least",
-    "sapwood_most", "felled_by",
+    "sapwood_most", "felled_by", "mean_width_mm", "mean_sensitivity", "missing_ring_count",
+    "growth_marks",
 }  # fmt: skip
 NEW_SIGNS = ("HS", "be", "C", "½C", "¼C", "(comp)", "±p", "±")
 
@@ -38,7 +39,8 @@ def an_older_package(tmp_path) -> Package:
         if term["code"] not in NEW_SIGNS
     ]
     del lists["felling_season"]
-    (package.folder / "schemas" / "felling.json").unlink()
+    for name in ("felling", "tree_age", "ring_series"):
+        (package.folder / "schemas" / f"{name}.json").unlink()
     model["vocabularies"] = list(lists.values())
     path.write_text(json.dumps(model), "utf-8")
     return open_package(package.folder)

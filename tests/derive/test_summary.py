@@ -76,7 +76,10 @@ def test_every_figure_says_n_and_is_the_same_each_time(house, tmp_path) -> None:
     once = draw_figures(house, derived, tmp_path / "1")
     again = draw_figures(house, derived, tmp_path / "2")
     assert [figure.name for figure in once] == [
-        name for name, kind in FIGURES.items() if len(derived.tables.get(kind.table, ()))
+        name
+        for name, kind in FIGURES.items()
+        # no laboratory told of widths here
+        if len(derived.tables.get(kind.table, ())) and name != "ring-growth"
     ]
     for one, other in zip(once, again, strict=True):
         svg = one.files["svg"].read_text("utf-8")

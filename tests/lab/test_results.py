@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from copy import deepcopy
+
 import openpyxl
 import pytest
 import yaml
@@ -69,6 +71,28 @@ def test_a_notation_fills_years_symbols_and_outcome(package, mapping, tmp_path) 
     assert row["outcome"] == "dated"
     assert row["notation"] == "1702p - 1781rB"
     assert read.filled == 5
+
+
+def test_what_a_laboratory_reports_of_growth_comes_in(package, mapping, tmp_path) -> None:
+    """By the labels and synonyms of the list of marks, and in the units of the heading."""
+    growth = {
+        "mean_width_mm": {"column": "MRW"},
+        "mean_sensitivity": {"column": "MS"},
+        "missing_ring_count": {"column": "Absent rings"},
+        "growth_marks": {"column": "Growth features"},
+    }
+    form = deepcopy(MAPPING)
+    form["sources"][0]["rows"][0]["fields"] |= growth
+    (tmp_path / "mapping.yaml").write_text(yaml.safe_dump(form), "utf-8")
+    path = tmp_path / "lab.csv"
+    path.write_text(
+        "No,FS,Dating,Rings,Sp,Reported,MRW,MS,Absent rings,Growth features\n"
+        'A1,231,1702p - 1781B,80,PIPO,2025-02-01,1.14,0.31,2,"Fire scar; false ring"\n',
+        "utf-8",
+    )
+    import_results(package, [path], read_mapping(tmp_path / "mapping.yaml", package.model))
+    row = rows(package).loc["A1"]
+    assert [row[name] for name in growth] == ["1.14", "0.31", "2", "fire_scar; double_ring"]
 
 
 def test_undated_comes_with_its_reason(package, mapping, tmp_path) -> None:

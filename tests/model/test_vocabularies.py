@@ -33,6 +33,7 @@ ATTRIBUTES: dict[str, dict[str, Any]] = {
     "hazard": {"caution": str},
     "in_place_status": {"standing": bool},
     "outer_surface": {"surface": ("present", "perhaps", "gone")},
+    "pith_evidence": {"rank": int},
     "relation_kind": {"order": ("later", "same", "after_unless_replaced")},
     "result_symbol": {
         "side": ("inner", "outer", "both"),

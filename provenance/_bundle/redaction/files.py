@@ -48,10 +48,8 @@ class FileRows:
     settled: Mapping[str, Mapping[int, str]]
     left_out: Mapping[int, str]
     """Place of each row whose file is not in the edition → why."""
-
-
-NO_FILES = FileRows({}, {})
-"""For the tables that describe no files."""
+    shown: frozenset[str] = frozenset()
+    """Codes of the files that are in the edition."""
 
 
 def redact_files(
@@ -72,6 +70,7 @@ def redact_files(
     """
     settled: dict[str, dict[int, str]] = {}
     left_out: dict[int, str] = {}
+    shown: set[str] = set()
     members = {member.path for member in contents.members}
     handled: set[str] = set()
     if FILE in known.package.model.tables:
@@ -88,11 +87,13 @@ def redact_files(
                 account.pictures += 1
             else:
                 account.texts += 1
+            if not reason:
+                shown.add(row["file_id"])
             if path:
                 handled.add(path)
             progress(place + 1, len(rows))
     account.files += _other_files(known, members - handled, set(contents.undescribed), sums, key)
-    return FileRows(settled, left_out)
+    return FileRows(settled, left_out, frozenset(shown))
 
 
 class _Files:

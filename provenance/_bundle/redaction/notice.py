@@ -192,8 +192,10 @@ def _files(account: Account) -> Iterator[str]:
 def _others(package: Package, account: Account) -> Iterator[str]:
     for table, count in sorted(account.rows_left_out.items()):
         if count:
-            title = package.model.table(table).title
-            yield f"{title}: {_count(count, 'row')}; they tell of the files as received."
+            one = package.model.table(table)
+            tell = "tell of the files as received"
+            why = "were computed from files left out" if one.role == "derived" else tell
+            yield f"{one.title}: {_count(count, 'row')}; they {why}."
     for table, count in sorted(account.columns_left_out.items()):
         title = package.model.table(table).title
         yield f"{title}: {_count(count, 'column')} that no schema describes."

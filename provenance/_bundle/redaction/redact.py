@@ -26,7 +26,7 @@ from provenance._bundle.redaction.candidates import (
 )
 from provenance._bundle.redaction.commitments import commit, members_text
 from provenance._bundle.redaction.decisions import keeps_reviews
-from provenance._bundle.redaction.files import FILE, NO_FILES, FileRows, redact_files
+from provenance._bundle.redaction.files import FileRows, redact_files
 from provenance._bundle.redaction.gathering import SITE, Known, gather_known, whole_columns
 from provenance._bundle.redaction.places import read_grid
 from provenance._bundle.redaction.release import PACKAGE
@@ -149,10 +149,7 @@ def ask_everything(package: Package) -> Known:
     digests = _digests(package, contents)
     # no commitment is kept, so no key is needed for one
     rows = redact_files(known, contents, digests, NO_KEY, None, account)
-    tables = {
-        name: redact_table(known, name, account, rows if name == FILE else NO_FILES).table
-        for name in known.tables
-    }
+    tables = {name: redact_table(known, name, account, rows).table for name in known.tables}
     _describe(known, tables)
     return known
 
@@ -186,7 +183,7 @@ def chosen_grid(package: Package, grid: str | None) -> Decimal | None:
 def _write_package(known: Known, rows: FileRows, account: Account, folder: Path) -> Package:
     tables = {}
     for name in known.tables:
-        one = redact_table(known, name, account, rows if name == FILE else NO_FILES)
+        one = redact_table(known, name, account, rows)
         tables[name] = one.table
         # written by its own schema, which the model below is made of
         own = replace(known.package.model, tables={name: one.table})

@@ -12,7 +12,7 @@ import polars as pl
 
 from provenance._bundle.redaction.account import Account
 from provenance._bundle.redaction.acts import redact_acts
-from provenance._bundle.redaction.files import NO_FILES, FileRows
+from provenance._bundle.redaction.files import FILE, FileRows
 from provenance._bundle.redaction.gathering import Known, sites_of_rows, whole_columns
 from provenance._bundle.redaction.harmless import is_harmless, is_long, passes_the_search
 from provenance._bundle.redaction.people import PARTY, Columns, role_names, unnamed
@@ -85,12 +85,11 @@ class _Remarks:
                 kind[place].append(text)
 
 
-def redact_table(
-    known: Known, name: str, account: Account, files: FileRows = NO_FILES
-) -> PublicTable:
+def redact_table(known: Known, name: str, account: Account, files: FileRows) -> PublicTable:
     """A table as the public edition has it; what is withheld is counted in `account`.
 
-    `files` has the cells that stand otherwise because of a row's file, and the files left out.
+    `files` has the cells of the table `file` that stand otherwise because of a row's file, and the
+    files left out. What was computed from one of these is left out too.
     """
     table = known.package.model.table(name)
     described = public_table(known.shipped, table, known.forms[name], known.lists, known.release)
@@ -103,6 +102,15 @@ def redact_table(
         account.rows_left_out[name] = count
         nothing: dict[str, list[str]] = {column: [] for column in described.names}
         return PublicTable(_public_schema(known, described, (), account), _frame(nothing))
+    made_of = [key.fields[0] for key in table.foreign_keys if key.table == FILE]
+    if described.role == COMPUTED and made_of:
+        kept = [place for place in range(count) if written[made_of[0]][place] in files.shown]
+        if len(kept) < count:
+            account.rows_left_out[name] = count - len(kept)
+            written = {column: [texts[at] for at in kept] for column, texts in written.items()}
+            count = len(kept)
+    if name != FILE:
+        files = FileRows({}, {})
     remarks = _Remarks(count)
     for said, left, counts in (
         (CLOSED, set(table.names) - set(described.names), account.fields_closed),

@@ -23,6 +23,7 @@ COMPUTED_BY = {
     **dict.fromkeys(("tree_bound", "tree_bound_piece"), "derive"),
     **dict.fromkeys(("wood_use", "labour", "architecture"), "derive"),
     **dict.fromkeys(("build_order", "build_order_edge"), "derive"),
+    **dict.fromkeys(("tree_age", "ring_series"), "derive"),
 }
 """Table → the command that computes it."""
 _MOST_GUESSED, _LARGEST_SEARCHED = 50, 5_000

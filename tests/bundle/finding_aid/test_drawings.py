@@ -47,7 +47,8 @@ def test_a_package_is_packed_without_matplotlib_and_datacite(
     assert done.returncode in (0, 1), done.stderr
     for folder in (tmp_path / "with", tmp_path / "without"):
         drawn = {path.stem for path in folder.rglob("pages/figure/*.svg")}
-        assert drawn == {name for name, kind in FIGURES.items() if package.tables.rows(kind.table)}
+        filled = {name for name, kind in FIGURES.items() if package.tables.rows(kind.table)}
+        assert drawn == filled - {"ring-growth"}  # no laboratory told of widths here
     for path in (tmp_path / "with").rglob("*"):
         if path.suffix == ".svg" or path.name == "datacite.xml":
             other = tmp_path / "without" / path.relative_to(tmp_path / "with")

@@ -150,6 +150,10 @@ def a_seeded_package(folder: Path) -> tuple[Package, Markers]:
             builder.with_bare_row(table.name, **_row(table, markers))
     _parties(builder, markers)
     _files(builder, markers)
+    # F-4 is the restricted photo: what was computed from it tells what is in it
+    width = markers.number("ring_series.mean_width_mm of a restricted file", "1.73519")
+    builder.with_bare_row("ring_series", sample_id="231", file_id="F-4", series_number="2",
+                          ring_count="3", mean_width_mm=width)  # fmt: skip
     _received(builder, markers)
     event = _row(package.model.table("custody"), markers)
     append_events(builder.package, pd.DataFrame([event] * 2), _enter_keys(builder.package, markers))
@@ -211,6 +215,9 @@ _FIXED: Mapping[str, Mapping[str, str]] = {
     "labour": {"labour_id": "1", "assumption_id": "A-1"},
     "architecture": {"architecture_id": "1", "place_id": "B1"},
     "assumption": {"assumption_id": "A-1", "assumption_kind": "density", "figure": "500"},
+    "tree_age": {"tree_id": "B1-014", "pith": "in_sample"},
+    "ring_series": {"sample_id": "231", "file_id": "F-1", "series_number": "1",
+                    "mean_width_mm": "2.64157"},
     "plan_fit": {"file_id": "F-1", "model": "affine"},
     "plan_point": {"plan_point_id": "F-1:hole:231", "file_id": "F-1", "kind": "hole",
                    "sample_id": "231", "x_m": "451253.47", "y_m": "5731264.91"},
