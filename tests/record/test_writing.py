@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import io
+import json
 from functools import cache
 from pathlib import Path
 
@@ -13,7 +14,7 @@ from hypothesis import strategies as st
 
 from provenance._base.frames import to_pandas
 from provenance._model.profile import load_model
-from provenance._record.package import Package
+from provenance._record.package import Package, as_json
 from provenance._record.tables import ROW
 
 KINDS = {"number": pl.Float64(), "integer": pl.Int64(), "boolean": pl.Boolean()}
@@ -62,3 +63,15 @@ def test_a_frame_without_a_column_of_the_schema_is_refused() -> None:
     names = package().model.table("position").names
     with pytest.raises(KeyError, match="site_id"):
         written(pl.DataFrame({name: [""] for name in names if name != "site_id"}))
+
+
+JSON = st.recursive(
+    st.none() | st.booleans() | st.integers() | st.floats() | st.text(),
+    lambda inner: st.lists(inner) | st.dictionaries(st.text(), inner),
+)
+
+
+@given(JSON)
+def test_json_is_laid_out_as_the_standard_library_has_it(value: object) -> None:
+    """Against `json.dumps`, which takes four times as long once it is asked for an indent."""
+    assert as_json(value) == json.dumps(value, indent=2, ensure_ascii=False) + "\n"

@@ -95,7 +95,8 @@ def gather_known(package: Package) -> Known:
     key = edition_key(package)
     if key is None:
         raise UnusablePackage(f"{package.folder / DESCRIPTOR} has no '{EDITION_KEY}'")
-    forms = public_forms(model)
+    forms = model.once("public forms", public_forms)
+    said = _said_in_acts(package)
     values = WithheldValues()
     open_names: set[str] = set()
     stand_ins = read_stand_ins(package)
@@ -115,7 +116,7 @@ def gather_known(package: Package) -> Known:
             # all else that acts say stands in other tables, or is nowhere shown
             columns = {name: texts if name == "who" else [] for name, texts in columns.items()}
         _gather_values(table, columns, _gathered_forms(shipped, table, forms), values)
-        _gather_values(table, *_said_before(package, table, columns, forms[table.name]), values)
+        _gather_values(table, *_said_before(said, table, columns, forms[table.name]), values)
         open_names |= _open_names(columns, forms[table.name])
         if own_key := own_key_field(table):
             keys[table.name] = list(dict.fromkeys(columns[own_key.name]))
@@ -202,21 +203,31 @@ def _named_before(package: Package, columns: Columns, stand_ins: StandIns) -> se
     return once | {code for code, name in pairs if letters_of(name) in names}
 
 
+_Said = Mapping[tuple[str, str], Mapping[str, None]]
+
+
+def _said_in_acts(package: Package) -> _Said:
+    """Every text that acts said of a field (table, name), each once."""
+    said: dict[tuple[str, str], dict[str, None]] = defaultdict(dict)
+    names = ("table_name", "field", "before", "after")
+    if CHANGE in package.model.tables:
+        for table, field, *texts in package.tables.tuples(CHANGE, names):
+            said[table, field].update(dict.fromkeys(texts))
+    return said
+
+
 def _said_before(
-    package: Package, table: Table, columns: Columns, forms: Mapping[str, str]
+    said: _Said, table: Table, columns: Columns, forms: Mapping[str, str]
 ) -> tuple[Columns, Mapping[str, str]]:
     """What acts said of fields that are not shown and no longer stands, all of it withheld.
 
     A name that was corrected, or a person who was taken out, may still be told in a note.
     """
-    found: dict[str, dict[str, None]] = defaultdict(dict)
-    names = ("table_name", "field", "before", "after")
-    closed = {name for name in table.names if forms[name] not in ("shown", "radius")}
-    if CHANGE in package.model.tables:
-        for named, field, *texts in package.tables.tuples(CHANGE, names):
-            if named == table.name and field in closed:
-                found[field].update(dict.fromkeys(texts))
-    gone = {name: [t for t in found[name] if t not in set(columns[name])] for name in table.names}
+    gone: dict[str, list[str]] = {name: [] for name in table.names}
+    for name in table.names:
+        if forms[name] not in ("shown", "radius") and (texts := said.get((table.name, name))):
+            stands = set(columns[name])
+            gone[name] = [text for text in texts if text not in stands]
     return gone, {name: _CLOSED.get(form, form) for name, form in forms.items()}
 
 

@@ -16,6 +16,7 @@ import subprocess
 import sys
 import time
 from dataclasses import dataclass
+from functools import lru_cache
 
 import polars as pl
 
@@ -65,6 +66,7 @@ class UnusablePattern(Exception):
     """A pattern that cannot be tested; its text says why."""
 
 
+@lru_cache(maxsize=1024)
 def is_alike_in_every_engine(pattern: str) -> bool:
     """Whether a pattern uses nothing that regular-expression engines read differently."""
     return _ALIKE_IN_BOTH.fullmatch(pattern) is not None
