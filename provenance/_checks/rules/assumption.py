@@ -71,8 +71,15 @@ def source_says_nothing(tables: Snapshot) -> pl.DataFrame:
 )
 def given_twice(tables: Snapshot) -> pl.DataFrame:
     """Only one of them can be taken, and nobody could tell which."""
-    same = ("assumption_kind", "activity", "species", "place_id")
-    assumed = _assumed(tables).drop_nulls(["assumption_kind", "assumption_id"]).sort(ROW)
+    same = ("assumption_kind", "work", "species", "place_id")
+    # a rate without a work has a finding of its own, and what is no rate is of no work
+    assumed = (
+        _assumed(tables)
+        .drop_nulls(["assumption_kind", "assumption_id"])
+        .filter(~pl.col("is_rate") | pl.col("activity").is_not_null())
+        .with_columns(work=pl.when("is_rate").then("activity"))
+        .sort(ROW)
+    )
     numbered = assumed.with_columns(
         first=pl.col("assumption_id").first().over(same),
         first_figure=pl.col("figure").first().over(same),

@@ -209,7 +209,7 @@ _FIXED: Mapping[str, Mapping[str, str]] = {
     "tree_bound": {"bound_id": "N1", "bound": "lower"},
     "tree_bound_piece": {"bound_id": "N1", "element_id": "B1-014"},
     "relation": {"relation_id": "RL1", "site_id": "HOLL", "place_id": "B1",
-                 "relation_kind": "abuts", "other_place_id": "B9"},
+                 "relation_kind": "abuts", "other_place_id": "B1"},
     "build_order": {"place_id": "B1", "build_id": "B1", "layer": "1"},
     "build_order_edge": {"earlier_build_id": "B1", "later_build_id": "B1"},
     "wood_use": {"use_id": "1"},
