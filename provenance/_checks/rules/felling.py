@@ -29,7 +29,7 @@ from provenance._record.snapshot import Snapshot
 )
 def samples_at_odds(tables: Snapshot) -> pl.DataFrame:
     """A tree is felled once; two different cutting dates are for another rule."""
-    several = pl.col("element_id").is_not_null() & (pl.len().over("element_id") > 1)
+    several = pl.col("element_id").is_not_null() & pl.col("element_id").is_duplicated()
     results = dated_results(tables).filter(several)
     fellings = fellings_of(tables, results)
     of_piece: dict[str, list[int]] = defaultdict(list)

@@ -95,7 +95,7 @@ def _of_shared_trees(tables: Snapshot, *sections: str) -> pl.DataFrame:
         .unique("element_id", keep="first", maintain_order=True)
     )
     tree = pl.Series([same_trees(tables)[code] for code in wood["element_id"]], dtype=pl.String)
-    return wood.with_columns(tree=tree).filter(pl.len().over("tree") > 1)
+    return wood.with_columns(tree=tree).filter(pl.col("tree").is_duplicated())
 
 
 def _assumed(tables: Snapshot, wood: pl.DataFrame, kind: str) -> list[float | None]:

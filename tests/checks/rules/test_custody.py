@@ -67,6 +67,11 @@ def test_a_giver_who_never_had_the_sample_is_a_gap_in_the_chain() -> None:
     assert broken.says("custody.two_holders") == []
 
 
+def test_who_hands_to_himself_what_another_has_did_not_have_it_before() -> None:
+    broken = after("handed_over", "2024-07-01", from_party_id="OWN", to_party_id="OWN")
+    only(broken.says("custody.giver_does_not_have_it"), "from_party_id", "OWN never")
+
+
 def test_a_sample_given_away_twice_has_two_holders() -> None:
     broken = after("handed_over", "2024-07-01", from_party_id="MB", to_party_id="REPO")
     only(broken.says("custody.two_holders"), "MB gave it away earlier", "LAB has it")
