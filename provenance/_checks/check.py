@@ -173,6 +173,8 @@ def _without_typed_texts(text: TableText, typed: pl.DataFrame) -> TableText:
 
     A large record's cells would fill the memory if they were held twice.
     """
+    if not len(text):
+        return text
     numbers = [name for name, kind in typed.schema.items() if kind != pl.String() and name != ROW]
     told = {name for name in numbers if name in text.frame and is_blank(text.frame[name])}
     told.update(name for name, kind in typed.schema.items() if kind == pl.String())
@@ -201,6 +203,8 @@ def _answers(
 
 def _with_keys(table: Table, text: TableText, typed: pl.DataFrame) -> TableText:
     """A table of `_without_typed_texts` with nothing but what keys and origins are looked up in."""
+    if not len(text):
+        return text
     wanted = text.labels if table.name in ORIGIN_TABLES else table.primary_key
     columns = [
         text.frame[name] if name in text.frame else typed[name].cast(pl.String).fill_null("")

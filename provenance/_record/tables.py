@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable
+from functools import lru_cache
 
 import polars as pl
 
@@ -61,6 +62,8 @@ def typed_frame(table: Table, text: pl.DataFrame) -> pl.DataFrame:
 
     What counts as a number or a truth value is for provenance/_record/cells.py to say.
     """
+    if not len(text):
+        return _without_rows(tuple((one.name, one.type) for one in table.fields))
     columns = [text[ROW].cast(pl.UInt32)]
     nothing: dict[pl.DataType, pl.Series] = {}
     for one in table.fields:
@@ -73,3 +76,10 @@ def typed_frame(table: Table, text: pl.DataFrame) -> pl.DataFrame:
             nothing[kind] = pl.Series([None], dtype=kind).new_from_index(0, len(text))
         columns.append(nothing[kind].alias(one.name))
     return pl.DataFrame(columns)
+
+
+@lru_cache(maxsize=256)
+def _without_rows(fields: tuple[tuple[str, str], ...]) -> pl.DataFrame:
+    """A typed frame of no rows, for (name, type) of its fields; most tables of most records are."""
+    types = {name: _TYPES.get(type, _TYPES["string"])[0] for name, type in fields}
+    return pl.DataFrame(schema={ROW: pl.UInt32(), **types})

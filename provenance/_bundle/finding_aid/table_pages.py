@@ -44,6 +44,8 @@ def _write(cells: Cells, writer: Writer, table: Table) -> TableSummary:
     if table.name == CHANGE and count:
         pages = ((f"tables/{table.name}.csv", "as CSV"),)
         return TableSummary(table.name, table.title, table.description, count, pages)
+    if not count:
+        return TableSummary(table.name, table.title, table.description, count, ())
     used = {name for name in texts.columns if name in table and not is_blank(texts[name])}
     fields = [one for one in table.fields if one.name in used]
     # the key stands first, since it heads the row

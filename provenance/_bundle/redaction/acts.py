@@ -63,12 +63,14 @@ def _as_given(known: Known, table: Table, columns: Columns, account: Account) ->
     for one in table.fields:
         if one.name in ("row_key", "before", "after", "table_name", "field", "digest"):
             continue
-        found[one.name] = [
-            text
+        # thousands of lines have few different texts
+        given = {
+            text: text
             if _GIVEN.fullmatch(text) or is_harmless(known.shipped, table.name, one, text)
             else ""
-            for text in columns[one.name]
-        ]
+            for text in set(columns[one.name])
+        }
+        found[one.name] = [given[text] for text in columns[one.name]]
         hidden = sum(a != b for a, b in zip(columns[one.name], found[one.name], strict=True))
         if hidden:
             account.cells[table.name, one.name, "withheld"] += hidden

@@ -49,11 +49,10 @@ def is_harmless(
     if kind.type == "boolean":
         return text.lower() in ("true", "false", "1", "0")
     if kind.vocabulary:
-        listed = set(shipped.terms.get(kind.vocabulary, ()))
-        if kind.vocabulary in lists:
-            listed.update(lists[kind.vocabulary].codes)
+        listed = shipped.terms.get(kind.vocabulary, {})
+        more = lists[kind.vocabulary].codes if kind.vocabulary in lists else ()
         codes = split_codes(text) if kind.separator else (text,)
-        return all(code in listed for code in codes)
+        return all(code in listed or code in more for code in codes)
     if kind.notation == "edtf":
         return bool(_EDTF.fullmatch(text))
     if known is None:

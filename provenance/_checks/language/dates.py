@@ -49,8 +49,7 @@ def date_bounds(frame: pl.DataFrame, *columns: str) -> pl.DataFrame:
                 nothing.alias(f"{column}_{end}") for end in ("first", "last")
             )
             continue
-        # thousands of events have times of their own, but few days
-        day_text = pl.col(column).str.replace("T.*$", "")
+        day_text = _day_text(column)
         texts = frame.select(day_text.drop_nulls().unique().sort()).to_series().to_list()
         ends = [_bounds_or_none(text) for text in texts]
         read = pl.DataFrame(
@@ -65,6 +64,19 @@ def date_bounds(frame: pl.DataFrame, *columns: str) -> pl.DataFrame:
     return frame
 
 
+def _day_text(column: str) -> pl.Expr:
+    """The days of a column; thousands of events have times of their own, but few days."""
+    return pl.col(column).str.replace("T.*$", "")
+
+
+def dates_before(frame: pl.DataFrame, column: str, day: Day) -> pl.DataFrame:
+    """Rows of `frame` whose date in `column` has its latest day before `day`, as `date_bounds`."""
+    texts = frame.select(_day_text(column).drop_nulls().unique()).to_series().to_list()
+    lasts = {text: _bounds_or_none(text)[1] for text in texts}
+    early = [text for text, last in lasts.items() if last is not None and last < day]
+    return frame.filter(_day_text(column).is_in(early)) if early else frame.clear()
+
+
 def unreal_dates(frame: pl.DataFrame, column: str) -> pl.DataFrame:
     """Rows of `frame` whose text in `column` is written as a date that no calendar has.
 
@@ -72,7 +84,7 @@ def unreal_dates(frame: pl.DataFrame, column: str) -> pl.DataFrame:
     """
     texts = frame[column].drop_nulls().unique().to_list()
     unreal = [text for text in texts if not is_edtf(text) and _FORM.fullmatch(text)]
-    return frame.filter(pl.col(column).is_in(unreal))
+    return frame.filter(pl.col(column).is_in(unreal)) if unreal else frame.clear()
 
 
 def _bounds_or_none(text: str) -> tuple[Day | None, Day | None]:

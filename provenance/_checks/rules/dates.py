@@ -6,7 +6,7 @@ from collections.abc import Iterator
 
 import polars as pl
 
-from provenance._checks.language.dates import date_bounds, day_number, unreal_dates
+from provenance._checks.language.dates import dates_before, unreal_dates
 from provenance._checks.language.rule import COMMON_PRACTICE, EVERY_TABLE, over_fields, rule
 from provenance._model.edtf import Day
 from provenance._record.snapshot import Snapshot
@@ -55,11 +55,10 @@ def no_such_day(tables: Snapshot) -> pl.DataFrame:
 )
 def before_the_trade_began(tables: Snapshot) -> pl.DataFrame:
     """A year like 0024 is a two-digit year that was read as it stands."""
-    first_day = day_number([Day(FIRST_YEAR, 1, 1)])[0]
 
     def early(table: str, field: str) -> pl.DataFrame:
-        dated = date_bounds(tables[table][[ROW, field]], field)
-        return _with_date(dated.filter(pl.col(f"{field}_last") < first_day), field)
+        rows = tables[table][[ROW, field]]
+        return _with_date(dates_before(rows, field, Day(FIRST_YEAR, 1, 1)), field)
 
     # episodes are the history of the place itself
     places = [one for one in _dated_columns(tables) if one[0] != "episode"]
