@@ -64,8 +64,8 @@ def rule_in_words(rule: Mapping[str, Any]) -> str:
 
     return (
         f"at least {counted(rule['least_pieces'], 'tree')} that can have been felled within "
-        f"{counted(rule['window_years'], 'year')}, {rule['least_narrow']} of them dated to "
-        f"{counted(rule['narrow_years'], 'year')} or less"
+        f"{counted(rule['window_years'], 'year')}, {rule['least_narrow']} of them dated to within "
+        f"{counted(rule['narrow_years'], 'year')}"
     )
 
 

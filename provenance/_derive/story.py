@@ -47,9 +47,9 @@ _CANDIDATES = {
     "other_time": "may be of another time, earlier or later",
 }
 _AGREEMENTS = {
-    "fits": "A documented event fits it",
-    "contradicts": "A documented event contradicts it",
-    "silent": "Documented, but neither for nor against it",
+    "fits": "Documented, and fits the phase",
+    "contradicts": "Documented, and contradicts the phase",
+    "silent": "Documented, but neither for nor against the phase",
 }
 _MOST_NAMED = 8
 """So many pieces are named in a sentence; the tables name them all."""
@@ -153,7 +153,12 @@ class Story:
         dates = [
             *self._dates(place),
             *(() if short else dict.fromkeys(_rule(one) for one in phases)),
-            *(self._phase(one) for one in phases),
+            *(
+                said
+                for one in phases
+                for said in (self._phase(one), self._events_of_phase(one))
+                if said
+            ),
             *self._no_phase(place, wood),
             *self._phases_of_parts(place),
             *self._unanswered(place),
@@ -164,15 +169,17 @@ class Story:
             dates.append(FELLED_NOT_BUILT)
         builds = {row["build_id"] for one in parts for row in self._order.get(one, ())}
         order = [row for one in sorted(builds) for row in self._builds[one]]
-        told = [*dates, *labor_in_words(self._hours.get(place, ()), self._phases)]
-        told += order_of_building(order, self._earlier, self._names, self._label)
         trees = self._trees.of(place) if place else []
-        if short:
-            return [*told, *trees[:1]]
-        told += [*ages_in_words(self._ages.get(place, ()), self._label)]
-        told += [" ".join(trees)] if trees else []
         built = [row for one in parts for row in self._architecture.get(one, ())]
-        return [*told, *architecture_in_words(built, place, self._names, self._label)]
+        told = [
+            *dates,
+            *(() if short else ages_in_words(self._ages.get(place, ()), self._label)),
+            " ".join(trees[:1] if short else trees),
+            *labor_in_words(self._hours.get(place, ()), self._phases),
+            *order_of_building(order, self._earlier, self._names, self._label),
+            *(() if short else architecture_in_words(built, place, self._names, self._label)),
+        ]
+        return [one for one in told if one]
 
     def _sorted_phases(self, place: str) -> list[_Row]:
         return sorted(self._phases_at.get(place, ()), key=lambda one: one["first_year"])
@@ -206,8 +213,8 @@ class Story:
         said = [
             f"Felling phase {_years(row)}: {_trees(trees)}{of_pieces} can have been felled "
             f"{_between(row)}.",
-            f"{narrow} {'are' if narrow == 'All' else _is(row['narrow_count'])} dated to "
-            f"{counted(row['narrow_years'], 'year', 'years')} or less.",
+            f"{narrow} {'are' if narrow == 'All' else _is(row['narrow_count'])} dated to within "
+            f"{counted(row['narrow_years'], 'year', 'years')}.",
         ]
         if near := row["near_count"]:
             said.append(
@@ -218,7 +225,7 @@ class Story:
         narrower, wider = row["narrower_count"], row["wider_count"]
         if narrower is not None and narrower == wider:
             with_it = _found(narrower)
-            said.append(f"With a window of one year and with one two years wider {with_it}.")
+            said.append(f"With a window of one year, and with one two years wider, {with_it}.")
         elif narrower is not None and wider is not None:
             said.append(
                 f"With a window of one year {_found(narrower)}; with one two years wider "
@@ -230,7 +237,7 @@ class Story:
                 "Pieces that nobody said to be of one tree count as trees of their own here; their "
                 f"diameters, lengths and years allow {bounds[0]} to {bounds[1]} trees."
             )
-        return " ".join(one for one in (*said, *self._events_of_phase(row)) if one)
+        return " ".join(one for one in said if one)
 
     def _rests_on(self, row: _Row) -> str:
         if row["decisive_count"] is None:
@@ -243,14 +250,15 @@ class Story:
             return f"Without {listed(pieces, 'or')} it would not be found."
         return f"Without any one of {_trees(row['decisive_count'])} it would not be found."
 
-    def _events_of_phase(self, phase: _Row) -> Iterator[str]:
+    def _events_of_phase(self, phase: _Row) -> str:
         rows = [
             row
             for row in self._events_at.get(phase["place_id"], ())
             if row["phase_id"] == phase["phase_id"]
         ]
         if any(row["episode_id"] is None for row in rows):
-            yield "No documented event corresponds to it."
+            return f"No documented event corresponds to the phase {_years(phase)}."
+        told = []
         for agreement, words in _AGREEMENTS.items():
             said = [
                 ", ".join(
@@ -265,7 +273,8 @@ class Story:
                 if row["agreement"] == agreement and row["episode_id"] in self._events
             ]
             if said:
-                yield f"{words}: {'; '.join(said)}."
+                told.append(f"{words}: {'; '.join(said)}.")
+        return " ".join(told)
 
     def _unanswered(self, place: str) -> Iterator[str]:
         """Events of the place, or of the whole site, that no phase corresponds to."""
@@ -314,8 +323,8 @@ class Story:
             needs = (
                 f"{row['least_pieces']} are needed"
                 if agree < row["least_pieces"]
-                else f"{row['least_narrow']} of them must be dated to "
-                f"{counted(row['narrow_years'], 'year', 'years')} or less"
+                else f"{row['least_narrow']} of them must be dated to within "
+                f"{counted(row['narrow_years'], 'year', 'years')}"
             )
             yield (
                 f"No felling phase: {agree} {what} agree within {_window(row['window_years'])}, "
