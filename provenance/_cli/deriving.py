@@ -159,5 +159,5 @@ def _tell_use_of_wood(tables: Mapping[str, pl.DataFrame]) -> None:
         f"{', '.join(said) or 'none'}; decorated {decorated['piece_count'].sum()} of "
         f"{looked_at['piece_count'].sum()} looked at"
     )
-    if tables["labour"].is_empty():
+    if tables["labor"].is_empty():
         click.echo("No hours of labor: enter rates with their sources in the table 'assumption'")

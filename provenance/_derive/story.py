@@ -19,7 +19,7 @@ from provenance._derive.building_words import (
     order_of_building,
 )
 from provenance._derive.figure_parts import counted
-from provenance._derive.labour import total_hours
+from provenance._derive.labor import total_hours
 from provenance._derive.phases import rule_in_words
 from provenance._derive.tree_words import TreeWords
 from provenance._derive.year_marks import years_in_words, years_of
@@ -31,7 +31,7 @@ from provenance._record.package import Package
 TABLES = (
     *("felling", "phase", "phase_piece", "phase_place", "phase_event", "tree_bound", "build_order"),
     *("build_order_edge",),
-    *("architecture", "labour", "tree_age", "size"),
+    *("architecture", "labor", "tree_age", "size"),
 )
 """The derived tables that stories are made of."""
 FELLED_NOT_BUILT = (
@@ -115,8 +115,8 @@ class Story:
             for build, steps in _by(self._tables["build_order_edge"], "later_build_id").items()
         }
         hours: list[_Row] = []
-        if self._tables["labour"]:
-            hours = total_hours(frames["labour"], assumptions_of(package.tables)).to_dicts()
+        if self._tables["labor"]:
+            hours = total_hours(frames["labor"], assumptions_of(package.tables)).to_dicts()
         self._hours = _by(hours, "place_id")
         self._inside: dict[str, list[str]] = {}
         for place, around in self._around.items():
@@ -247,7 +247,8 @@ class Story:
         members = self._members.get(row["phase_id"], ())
         pieces = [one["element_id"] for one in members if one["decisive"] == "yes"]
         if 0 < len(pieces) <= _MOST_NAMED:
-            return f"Without {listed(pieces, 'or')} it would not be found."
+            any_of = "any of " if len(pieces) > 1 else ""
+            return f"Without {any_of}{listed(pieces, 'or')} it would not be found."
         return f"Without any one of {_trees(row['decisive_count'])} it would not be found."
 
     def _events_of_phase(self, phase: _Row) -> str:
