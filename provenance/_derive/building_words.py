@@ -133,11 +133,12 @@ def ages_in_words(rows: Iterable[Row], label: Label) -> Iterator[str]:
         if closed:
             low = min(one["age_from_years"] for one in closed)
             high = max(one["age_to_years"] for one in closed)
-            years = f"{low} years" if low == high else f"{low} to {high} years"
+            years = counted(high, "year", "years")
+            years = years if low == high else f"{low} to {years}"
             parts.append(f"{counted(len(closed), 'tree', 'trees')} of {years}")
         if least:
             what = "more" if closed else "tree" if len(least) == 1 else "trees"
-            parts.append(f"{len(least)} {what} of at least {min(least)} years")
+            parts.append(f"{len(least)} {what} of at least {counted(min(least), 'year', 'years')}")
         said.append(f"{label('species', species) or 'species not known'} {', '.join(parts)}")
     if said:
         yield f"Age at felling, at the height of the sample: {'; '.join(said)}."

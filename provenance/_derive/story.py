@@ -114,7 +114,7 @@ class Story:
             ]
             for build, steps in _by(self._tables["build_order_edge"], "later_build_id").items()
         }
-        hours: list[_Row] = []
+        hours: Sequence[_Row] = ()
         if self._tables["labor"]:
             hours = total_hours(frames["labor"], assumptions_of(package.tables)).to_dicts()
         self._hours = _by(hours, "place_id")
