@@ -19,7 +19,7 @@ from provenance._checks.rule_book import rule_table_markdown
 from provenance._checks.rules import sample as sample_rules
 from provenance._cli import COMMANDS, treenail
 from provenance._cli.overview import commands_table
-from provenance._derive.figures import FIGURES, draw_figures
+from provenance._derive.figures import FIGURES, Kind, draw_figures
 from provenance._derive.summary import derive_tables
 from provenance._record.package import open_package
 from provenance._record.snapshot import Snapshot
@@ -83,9 +83,16 @@ def test_a_label_stock(tmp_path: Path) -> None:
 def test_a_figure(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     def draw(page, derived, places) -> list[str]:
         page.write((10.0, page.y), "a word of its own")
-        return [f"n = {len(derived.tables['span'])}."]
+        return [f"n = {len(derived.tables['size'])}."]
 
-    monkeypatch.setitem(FIGURES, "own", ("A figure of our own", draw, lambda derived: "One word."))
+    own = Kind(
+        "A figure of our own",
+        "size",
+        draw,
+        lambda derived: "One word.",
+        lambda derived, places: derived.tables["size"],
+    )
+    monkeypatch.setitem(FIGURES, "own", own)
     package = a_package(tmp_path).with_chain().package
     drawn = draw_figures(package, derive_tables(package), tmp_path / "figures")
     assert "a word of its own" in drawn[-1].files["svg"].read_text("utf-8")
