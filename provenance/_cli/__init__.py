@@ -45,7 +45,7 @@ COMMANDS: dict[str, tuple[str, str]] = {
     "survey": ("surveying:survey", "Compute positions from tapes, offsets and bearings."),
     "plan": ("surveying:plan", "Draw plans to scale, or write them for a GIS."),
     "trace": ("tracing:trace", "Trace wood and holes on a scanned plan."),
-    "derive": ("deriving:derive", "Derive volumes, trees, felling and phases; draw figures."),
+    "derive": ("deriving:derive", "Derive volumes, trees, fellings and phases; draw figures."),
     "review": ("reviewing:review", "Read and release what the public edition may show."),
     "pack": ("bundling:pack", "Write an archive bundle, with everything in it."),
     "verify": ("bundling:verify", "Say whether a bundle is sound, and what is not."),

@@ -10,6 +10,8 @@ import click
 from provenance._cli.options import Number, asked, counted, out_option, reads_package
 
 if TYPE_CHECKING:
+    from collections.abc import Mapping
+
     import polars as pl
 
     from provenance._derive.summary import Derived
@@ -101,63 +103,31 @@ def derive(
     )
     for name, frame in derived.tables.items():
         click.echo(f"{into / name}.csv: {len(frame)} rows")
-    _tell_phases(opened, derived)
-    _tell_order(derived)
-    _tell_trees(opened, derived)
+    _tell_buildings(opened, derived)
     _tell_forest(opened, derived)
     if "wood_use" in derived.tables:  # an older package has none
-        _tell_use_of_wood(derived.tables["wood_use"])
-        _tell_labor(opened, derived)
+        _tell_use_of_wood(derived.tables)
     for figure in draw_figures(opened, derived, folder):
         click.echo(f"{figure.files['svg']}, .png and .csv: {figure.title}")
 
 
-def _tell_phases(package: Package, derived: Derived) -> None:
-    import polars as pl
+def _tell_buildings(package: Package, derived: Derived) -> None:
+    """What the place pages of a bundle say too, building by building."""
+    from provenance._derive.story import FELLED_NOT_BUILT, Story
+    from provenance._derive.tree_words import STEMS, TreeWords
 
-    from provenance._derive.phase_events import comparison_in_words
-    from provenance._derive.phases import phase_in_words, place_in_words
-
-    if "phase_place" not in derived.tables:
-        return
-    click.echo(f"\nPhases of felling ({derived.phase_rule}):")
-    places = derived.tables["phase_place"]
-    for row in derived.tables["phase"].iter_rows(named=True):
-        click.echo(f"  {row['place_id']}: {phase_in_words(row)}")
-    without = places.filter(phase_count=0)
-    # of most rooms there is no more than a date or two to tell
-    told = without.filter(pl.col("agreeing_count") > 1)
-    for row in told.iter_rows(named=True):
-        click.echo(f"  {row['place_id']}: {place_in_words(row)}")
-    if rest := len(without) - len(told):
-        click.echo(f"  no two dates agree in {rest} more place(s) with dated wood")
-    if places.is_empty():
-        click.echo("  no wood with a date lies in a place of the record")
-    events = {row["episode_id"]: row for row in package.tables.rows("episode")}
-    compared = derived.tables["phase_event"].drop_nulls(["phase_id", "episode_id"])
-    if not compared.is_empty():
-        click.echo("\nPhases beside documented events:")
-    for row in compared.iter_rows(named=True):
-        click.echo(f"  {comparison_in_words(row, events[row['episode_id']], package.model)}")
-
-
-def _tell_order(derived: Derived) -> None:
-    order = derived.tables.get("build_order")
-    if order is None or order.is_empty():
-        return
-    click.echo(f"\nOrder of building of {len(order)} places; what contradicts it:")
-    for sentence in derived.order_contradictions or ("none",):
-        click.echo(f"  {sentence}")
-
-
-def _tell_trees(package: Package, derived: Derived) -> None:
-    from provenance._derive.tree_words import STEMS, trees_by_place
-
-    click.echo(f"\nTrees. {STEMS}")
-    for title, sentences in trees_by_place(package, derived.tables):
-        click.echo(f"  {title}:")
-        for sentence in sentences:
-            click.echo(f"    {sentence}")
+    story = Story(package, derived.tables)
+    if "phase" in derived.tables:
+        click.echo(f"\nThe rule for a felling phase: {derived.phase_rule}.")
+    for place, name in story.buildings:
+        if told := story.of_place(place, short=True):
+            click.echo("\n  ".join([f"\n{place}, {name}:", *told]))
+    trees = TreeWords(package, derived.tables)
+    if told := trees.of(missing=True):
+        click.echo("\n  ".join(["\nThe whole record:", *told, STEMS, FELLED_NOT_BUILT]))
+    if derived.order_contradictions:
+        contradictions = derived.order_contradictions
+        click.echo("\n  ".join(["\nWhat contradicts the order of building:", *contradictions]))
 
 
 def _tell_forest(package: Package, derived: Derived) -> None:
@@ -172,9 +142,10 @@ def _tell_forest(package: Package, derived: Derived) -> None:
         click.echo(f"\nRing widths not read: {said}")
 
 
-def _tell_use_of_wood(used: pl.DataFrame) -> None:
+def _tell_use_of_wood(tables: Mapping[str, pl.DataFrame]) -> None:
     import polars as pl
 
+    used = tables["wood_use"]
     pieces = pl.col("piece_count")
     looked_at = used.filter(
         pl.col("decoration").is_not_null() & (pl.col("decoration") != "unknown")
@@ -188,20 +159,5 @@ def _tell_use_of_wood(used: pl.DataFrame) -> None:
         f"{', '.join(said) or 'none'}; decorated {decorated['piece_count'].sum()} of "
         f"{looked_at['piece_count'].sum()} looked at"
     )
-
-
-def _tell_labor(package: Package, derived: Derived) -> None:
-    import polars as pl
-
-    from provenance._derive.labour import total_hours
-    from provenance._record.assumptions import assumptions_of
-
-    totals = total_hours(derived.tables["labour"], assumptions_of(package.tables))
-    click.echo("\nHours of labor by rates from their sources (labour.csv), all wood of a building:")
-    for row in totals.filter(pl.col("phase_id").is_null()).iter_rows(named=True):
-        click.echo(
-            f"  {row['place_id']}: {row['hours_low']:.0f} to {row['hours_high']:.0f}, "
-            f"{counted(row['work_count'], 'kind')} of work"
-        )
-    if totals.is_empty():
-        click.echo("  none: enter rates with their sources in the table 'assumption'")
+    if tables["labor"].is_empty():
+        click.echo("No hours of labor: enter rates with their sources in the table 'assumption'")

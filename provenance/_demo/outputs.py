@@ -50,11 +50,11 @@ def derive_tables_and_figures(stage: Stage) -> Did:
     years = ", ".join(f"{row['place_id']} {row['first_year']}" for row in phases)
     return Did(
         "Derive",
-        f"at least {counts[0]} and at most {counts[1]} trees behind {len(derived.tables['size'])} "
-        f"pieces of wood; phases of felling: {years}",
+        f"{len(derived.tables['size'])} pieces of wood from at least {counts[0]} and at most "
+        f"{counts[1]} trees; felling phases: {years}",
         (f"treenail derive {SOUND} --out figures",),
         tuple(figure.files["png"] for figure in figures),
-        () if phases else ("no phase of felling was found",),
+        () if phases else ("no felling phase was found",),
     )
 
 

@@ -23,8 +23,8 @@ _MARK, _ARROW, _HEAD = 1.0, 3.2, 0.9
 """Half a diamond, the length of an arrow and that of its head, in mm."""
 _THIN, _FINE = 0.18, 0.3
 NOT_FOREST = (
-    "Builders chose the trees, and what is kept was chosen again: this is wood of a building, no "
-    "sample of the forest."
+    "Builders chose the trees, and what is kept was chosen again: this is wood of a building, not "
+    "a sample of the forest."
 )
 
 

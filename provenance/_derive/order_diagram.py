@@ -16,7 +16,7 @@ from provenance._model.notation import write_year
 
 MOST_BUILDS = 120
 """A group of more boxes than this, all linked, is not drawn: nobody could follow its lines."""
-_WIDEST, _NARROWER, _NARROWEST = 44.0, 34.0, 27.0
+_WIDTHS, _NARROWEST = (80.0, 44.0, 34.0), 27.0
 _LEADING, _PAD = 1.3 * SMALL, 0.9
 _BETWEEN = 5.0
 _MARKS = {"loop": "earlier than itself", "dates": "dates contradict"}
@@ -67,14 +67,14 @@ def order_diagram(page: ChartPage, derived: Derived, places: Places) -> list[str
     count = sum(len(one.places) for one in boxes)
     words = [
         f"n = {counted(count, 'place', 'places')} in {counted(len(boxes), 'box', 'boxes')}, "
-        f"{counted(len(steps), 'step', 'steps')}. Read from below: a line leads from what is "
-        "earlier up to what is later; where lines part there is a dot. What was built together "
+        f"{counted(len(steps), 'step', 'steps')}. Read from the bottom up: a line leads from "
+        "what is earlier to what is later; a dot marks where lines branch. What was built together "
         "shares a box. A step that follows from others is left out.",
-        "Years are limits by dated wood, documents and assumptions; those in brackets follow from "
-        "other places by the lines. Nothing here is a date of construction.",
-        "What this does not show: height is no measure of time, so boxes side by side or without a "
-        "way up from one to the other may be in any order. Relations that are only possible, and "
-        "what rests on what, are not drawn.",
+        "Years are limits by dated wood, documents and assumptions; those in parentheses follow "
+        "from other places by the lines. Nothing here is a date of construction.",
+        "What this does not show: height is not a measure of time, so boxes side by side or "
+        "without a line up from one to the other may be in any order. Relations that are only "
+        "possible, and what rests on what, are not drawn.",
     ]
     if wrong := [one.code for one in boxes if one.mark]:
         words.append(
@@ -169,7 +169,7 @@ def _laid(
     heights = {one.code: one.height for one in part}
     widest = max(list(layers.values()).count(layer) for layer in set(layers.values()))
     least = max(_NARROWEST, *(page.width(one.mark, SMALL, "bold") + 2 * _PAD for one in part))
-    for width in (_WIDEST, _NARROWER, least):
+    for width in (*_WIDTHS, least):
         width = max(min(words, width), least)
         if widest * (width + GAP) <= RIGHT - LEFT or width == least:
             laid = lay_out(layers, steps, heights, width, RIGHT - LEFT)

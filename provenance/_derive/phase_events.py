@@ -15,7 +15,6 @@ import polars as pl
 from provenance._derive.candidates import largest_first
 from provenance._derive.felling import table_of
 from provenance._model.edtf import bounds, is_edtf
-from provenance._model.schema import Model
 from provenance._record.assumptions import assumptions_of
 from provenance._record.joined import places_around
 from provenance._record.package import Package
@@ -87,29 +86,6 @@ def compare_events(package: Package, phases: pl.DataFrame) -> pl.DataFrame:
         rows += found or [_row(phase, None, "silent", None)]
     rows += [_row(None, one, "silent", None) for one in events if one.episode_id not in answered]
     return table_of(package, "phase_event", rows)
-
-
-def comparison_in_words(row: Mapping[str, Any], event: Mapping[str, Any], model: Model) -> str:
-    """A row of `phase_event` with both a phase and an event, which is a row of `episode`."""
-    kind = model.vocabularies["episode_kind"].label(event["kind"])
-    years = row["years_after"]
-    said = f"{row['phase_id']} and {kind.lower()} {event['happened']} ({row['episode_id']}): "
-    apart = f"{abs(years)} year{'' if abs(years) == 1 else 's'}"
-    when = (
-        f"follows by {apart}"
-        if years > 0
-        else f"is {apart} earlier"
-        if years
-        else "falls within its years"
-    )
-    how = {
-        "fits": f"they fit; the event {when}",
-        "contradicts": f"they contradict each other; the event {when}",
-        "silent": f"the event {when}, which says nothing of the phase",
-    }
-    if row["agreement"] == "silent" and years > 0:
-        how["silent"] = f"the event {when}; that wood was kept as long is not known"
-    return f"{said}{how[row['agreement']]}."
 
 
 def _events(package: Package) -> Iterator[_Event]:

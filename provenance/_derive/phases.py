@@ -18,7 +18,6 @@ from provenance._base.errors import UnusableInput
 from provenance._derive.felling import table_of
 from provenance._model.felling import Basis
 from provenance._model.felling_together import FellingClass
-from provenance._model.notation import write_year
 from provenance._record.joined import places_around
 from provenance._record.package import Package
 
@@ -44,11 +43,7 @@ class PhaseRule:
 
     def __str__(self) -> str:
         """The rule in words, as it stands beside every result."""
-        within = "one year" if self.window_years == 1 else f"{self.window_years} years"
-        return (
-            f"at least {self.least} trees that can have been felled within {within}, "
-            f"{self.narrow} of them dated to {self.narrow_years} years or less"
-        )
+        return rule_in_words(self.columns)
 
     @property
     def columns(self) -> dict[str, int]:
@@ -59,6 +54,19 @@ class PhaseRule:
             "least_narrow": self.narrow,
             "narrow_years": self.narrow_years,
         }
+
+
+def rule_in_words(rule: Mapping[str, Any]) -> str:
+    """The rule that stands in a row of the table `phase` or `phase_place`."""
+
+    def counted(count: int, of: str) -> str:
+        return f"{count} {of}" if count == 1 else f"{count} {of}s"
+
+    return (
+        f"at least {counted(rule['least_pieces'], 'tree')} that can have been felled within "
+        f"{counted(rule['window_years'], 'year')}, {rule['least_narrow']} of them dated to within "
+        f"{counted(rule['narrow_years'], 'year')}"
+    )
 
 
 def stored_rule(phase_places: pl.DataFrame | None) -> PhaseRule:
@@ -323,71 +331,3 @@ def _together(trees: Sequence[_Tree], phase_count: int, rule: PhaseRule) -> dict
         "met_from_year": first,
         "met_to_year": last,
     }
-
-
-# -- sentences -------------------------------------------------------------------------------------
-
-
-def phase_in_words(row: Mapping[str, Any]) -> str:
-    """A row of the table `phase` in sentences, with what it rests on."""
-    years = _years(row["first_year"], row["last_year"])
-    narrow, near = row["narrow_count"], row.get("near_count")
-    said = (
-        f"{row['tree_count']} trees can have been felled {years}, {narrow} of them dated narrowly"
-    )
-    if near:
-        said += f" ({near} by the rings that are assumed to be gone from a near-cutting date)"
-    needed = row["decisive_count"]
-    if needed:
-        which = "them" if needed == row["tree_count"] else f"{needed} of them"
-        said += f"; it would not be found if any one of {which} fell away"
-    narrower, wider = row["narrower_count"], row["wider_count"]
-    in_one = f"{narrower} trees" if narrower else "no phase"
-    in_more = f"{wider} trees" if wider else "no phase"
-    return (
-        f"{said}. With a window of 1 year: {in_one}; with one of {row['window_years'] + 2} years: "
-        f"{in_more}."
-    )
-
-
-def place_in_words(row: Mapping[str, Any]) -> str:
-    """Why the place of a row of `phase_place` has no phase, in sentences; '' where it has one."""
-    if row["phase_count"]:
-        return ""
-    agree, opened = row["agreeing_count"] or 0, row["open_tree_count"]
-    closed = row["dated_tree_count"] - opened
-    sentences = []
-    if closed > 1:
-        needed = row["least_pieces"]
-        why = (
-            f"too few for a phase, which needs {_number(needed)}"
-            if agree < needed
-            else f"no phase, which needs {_number(row['least_narrow'])} that are narrow"
-        )
-        cutting = "cutting " if row["agreeing_cutting_count"] == agree else ""
-        sentences += [
-            f"{_number(agree).capitalize()} {cutting}dates agree: {why}."
-            if agree > 1
-            else "No two dates agree.",
-            "The years that the most trees allow, or one fewer than the most, lie "
-            f"{_years(row['met_from_year'], row['met_to_year'])}.",
-        ]
-    elif closed:
-        years = _years(row["met_from_year"], row["met_to_year"])
-        sentences.append(f"One tree can have been felled {years}.")
-    if opened:
-        more = " more" if closed else ""
-        trees = f"{_number(opened)}{more} {'tree' if opened == 1 else 'trees'}"
-        sentences.append(f"Of {trees} only the earliest or only the latest year is known.")
-    return " ".join(sentences)
-
-
-def _number(count: int) -> str:
-    words = ("no", "one", "two", "three", "four", "five", "six", "seven", "eight", "nine")
-    return words[count] if count < len(words) else str(count)
-
-
-def _years(first: int, last: int) -> str:
-    if first == last:
-        return f"in {write_year(first)}"
-    return f"between {write_year(first)} and {write_year(last)}"

@@ -205,12 +205,12 @@ def _has_sapwood(one: Mapping[str, Any]) -> bool:
 
 def _said_of_signs(samples: Sequence[Mapping[str, Any]]) -> str:
     signs = {_pith(one) for one in samples} - {None}
-    said = " Diamond at the inside: pith" if 0.0 in signs else ""
+    said = " Diamond at the inner end: pith" if 0.0 in signs else ""
     if 1.0 in signs:
-        said += ", white: near pith" if said else " White diamond at the inside: near pith"
+        said += ", white: near pith" if said else " White diamond at the inner end: near pith"
     said += "." if said else ""
     if any(one["candidate"] for one in samples):
-        said += " Marked with '?': candidates beside the largest phase of their place."
+        said += " '?' marks candidates, wood that is not of the largest phase of its place."
     return said
 
 

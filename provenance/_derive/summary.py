@@ -15,7 +15,7 @@ from provenance._base.disk import writing
 from provenance._derive.candidates import STORED_YEARS, mark_candidates
 from provenance._derive.dating import derive_spans
 from provenance._derive.felling import derive_fellings
-from provenance._derive.labour import derive_labour
+from provenance._derive.labor import derive_labor
 from provenance._derive.order import derive_building_order
 from provenance._derive.phase_events import compare_events
 from provenance._derive.phases import PhaseRule, derive_phases
@@ -38,7 +38,7 @@ widths count.
 _COMPUTED_NO_MORE = ("cluster", "stem")
 """Tables of older packages: clusters of cutting dates and supposed trees. They are emptied."""
 _PHASES = ("felling", "phase", "phase_piece", "phase_place", "phase_event")
-_USE_OF_WOOD = (*_PHASES, "tree_bound", "wood_use", "labour", "architecture")
+_USE_OF_WOOD = (*_PHASES, "tree_bound", "wood_use", "labor", "architecture")
 
 
 @dataclass(frozen=True)
@@ -123,7 +123,7 @@ def _use_of_wood(package: Package, found: Mapping[str, pl.DataFrame]) -> dict[st
     wood = wood_in_phases(package.tables, found["size"], found["phase"], found["phase_piece"])
     return {
         "wood_use": derive_wood_use(package, wood, same_trees(package.tables)),
-        "labour": derive_labour(package, wood, derive_faces(package), found["tree_bound"]),
+        "labor": derive_labor(package, wood, derive_faces(package), found["tree_bound"]),
         "architecture": derive_architecture(package, found["phase"]),
     }
 

@@ -21,70 +21,50 @@ STEMS = (
 _Row = Mapping[str, Any]
 
 
-def trees_in_words(
-    package: Package,
-    tables: Mapping[str, pl.DataFrame] | Snapshot,
-    *,
-    place_id: str = "",
-    phase_id: str = "",
-    missing: bool = True,
-) -> list[str]:
-    """Sentences about the trees of the whole record, of a building, or of a phase of one.
+class TreeWords:
+    """Sentences about the trees of a record, of a building, or of a phase of one."""
 
-    `tables` holds tree_bound and tree_bound_piece as derived or as read from the package; [] where
-    they count nothing for that wood. With `missing` they end with what is missing for more.
-    """
-    if "tree_bound" not in package.model.tables:
-        return []
-    found = tables["tree_bound"].filter(
-        pl.col("place_id").fill_null("") == place_id, pl.col("phase_id").fill_null("") == phase_id
-    )
-    rows: dict[str, dict[str, _Row]] = {}
-    for row in found.iter_rows(named=True):
-        rows.setdefault(row["species"] or "", {})[row["bound"]] = row
-    if "" not in rows:
-        return []
-    words = _Words(package, tables, place_id)
-    return [*words.sentences(rows), *(words.missing(rows) if missing else ())]
-
-
-def trees_by_place(
-    package: Package, tables: Mapping[str, pl.DataFrame] | Snapshot
-) -> Iterator[tuple[str, list[str]]]:
-    """What `trees_in_words` says, under a title, of the whole record, each building and phase.
-
-    What is missing is said once, of the whole record.
-    """
-    if "tree_bound" not in package.model.tables:
-        return
-    names = {row["place_id"]: row["name"] for row in package.tables.rows("place")}
-    scopes = tables["tree_bound"].select(
-        pl.col("place_id").fill_null(""), pl.col("phase_id").fill_null("")
-    )
-    for place, phase in scopes.unique(maintain_order=True).iter_rows():
-        title = ", ".join(filter(None, (place, names.get(place, ""), phase and f"phase {phase}")))
-        found = trees_in_words(package, tables, place_id=place, phase_id=phase, missing=not place)
-        yield title or "The whole record", found
-
-
-class _Words:
-    """What the sentences of one place need to name codes and sources."""
-
-    def __init__(
-        self, package: Package, tables: Mapping[str, pl.DataFrame] | Snapshot, place_id: str
-    ) -> None:
+    def __init__(self, package: Package, tables: Mapping[str, pl.DataFrame] | Snapshot) -> None:
+        """`tables` holds tree_bound and tree_bound_piece as derived or as read from the package."""
+        self._counts: dict[tuple[str, str], dict[str, dict[str, _Row]]] = {}
+        if "tree_bound" not in package.model.tables:
+            return
         self._species = package.model.vocabularies["species"]
         self._reasons = package.model.vocabularies["bound_reason"]
         self._assumed = assumptions_of(package.tables)
         self._sources = {row.assumption_id: row for row in self._assumed.rows}
         self._pieces = tables["tree_bound_piece"]
-        self._place = place_id
+        for row in tables["tree_bound"].iter_rows(named=True):
+            counts = self._counts.setdefault((row["place_id"] or "", row["phase_id"] or ""), {})
+            counts.setdefault(row["species"] or "", {})[row["bound"]] = row
 
-    def sentences(self, rows: Mapping[str, Mapping[str, _Row]]) -> Iterator[str]:
+    def of(self, place: str = "", phase: str = "", *, missing: bool = False) -> list[str]:
+        """What is said of that wood; [] where its trees are not counted.
+
+        With `missing` the sentences end with what is missing for more.
+        """
+        rows = self._counts.get((place, phase), {})
+        if not self._is_counted(rows):
+            return []
+        return [*self._sentences(rows), *(self._missing(rows, place) if missing else ())]
+
+    def bounds(self, place: str, phase: str) -> tuple[int, int] | None:
+        """The least and the most trees of that wood; None where they are not counted."""
+        rows = self._counts.get((place, phase), {})
+        if not self._is_counted(rows):
+            return None
+        return round(rows[""]["lower"]["trees"]), round(rows[""]["upper"]["trees"])
+
+    def _is_counted(self, rows: Mapping[str, Mapping[str, _Row]]) -> bool:
+        """A public edition may lack a row, and then nothing is said."""
+        return "" in rows and all({"lower", "upper"} <= counts.keys() for counts in rows.values())
+
+    def _sentences(self, rows: Mapping[str, Mapping[str, _Row]]) -> Iterator[str]:
         total = rows[""]
         each = {species: counts for species, counts in rows.items() if species}
-        wood = _number(total["lower"]["piece_count"], "piece")
-        yield f"{self._range(total)} behind {wood} of wood{self._likely(total)}."
+        pieces = total["lower"]["piece_count"]
+        wood = f"{_number(pieces, 'piece')} of wood {'comes' if pieces == 1 else 'come'}"
+        yield f"{wood} from {self._range(total)}{self._likely(total)}."
         if total["lower"]["bound_reason"] != "species_sum":
             why = self._why(total)
             yield from [f"{why[:1].upper()}{why[1:]}."] if why else []
@@ -92,7 +72,7 @@ class _Words:
             for species, counts in each.items():
                 name = self._species.label(species)
                 wood = _number(counts["lower"]["piece_count"], "piece")
-                said = f"{name}, {wood}: {self._range(counts).lower()}{self._likely(counts)}"
+                said = f"{name}, {wood}: {self._range(counts)}{self._likely(counts)}"
                 yield "; ".join(filter(None, (said, self._why(counts)))) + "."
         if each and (unknown := _unknown(rows)):
             yield (
@@ -100,14 +80,14 @@ class _Words:
                 "others."
             )
 
-    def missing(self, rows: Mapping[str, Mapping[str, _Row]]) -> Iterator[str]:
+    def _missing(self, rows: Mapping[str, Mapping[str, _Row]], place: str) -> Iterator[str]:
         """What would narrow the count, and where it is entered."""
         if rows[""]["lower"]["trees"] == rows[""]["upper"]["trees"]:
             return
         species = [*filter(None, rows), *([""] if _unknown(rows) else [])]
 
         def found(kind: str) -> list[Assumption | None]:
-            return [self._assumed.find(kind, species=one, place=self._place) for one in species]
+            return [self._assumed.find(kind, species=one, place=place) for one in species]
 
         longest = zip(species, found("longest_stem"), strict=True)
         if without := [one for one, given in longest if given is None]:
@@ -116,7 +96,7 @@ class _Words:
             )
             of = "" if len(without) == len(species) else f" of {', '.join(names)}"
             yield (
-                f"No longest stem{of} is given, so that lengths prove nothing: enter it with its "
+                f"No longest stem{of} is given, so lengths prove nothing: enter it with its "
                 "source in the table 'assumption'."
             )
         if "likely" in rows[""]:
@@ -137,7 +117,7 @@ class _Words:
         least, most = round(counts["lower"]["trees"]), round(counts["upper"]["trees"])
         if least == most:
             return _number(least, "tree")
-        return f"At least {least} and at most {most} trees"
+        return f"at least {least} and at most {most} trees"
 
     def _likely(self, counts: Mapping[str, _Row]) -> str:
         row = counts.get("likely")
@@ -153,7 +133,7 @@ class _Words:
         spread = (
             f"trees differing by {_figure(100 * between.figure)} % ({between.source})"
             if between
-            else "without what single trees differ by"
+            else "differences between trees not included"
         )
         return (
             f"; likely {row['trees']:.0f} (90 % range {row['trees_low']:.0f} to "
@@ -180,7 +160,7 @@ class _Words:
             return f"felled in periods that exclude each other: {self._periods(row)}"
         if trees == round(counts["upper"]["trees"]):
             return ""
-        return "any wood is at least one tree, and nothing that is recorded proves more"
+        return "nothing that is recorded proves more"
 
     def _ends(self, row: _Row) -> str:
         used = self._sources.get(row["end_error_assumption_id"] or "")

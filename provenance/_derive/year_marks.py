@@ -173,12 +173,12 @@ def marks_caption(marks: Sequence[Mark], *, all_named: bool = True) -> list[str]
     """What bands and lines mean, for the words below a figure; nothing where there are none."""
     said = []
     if any(one.is_phase for one in marks):
-        said.append("Grey bands: felling phases.")
+        said.append("Gray bands: felling phases.")
     if any(not one.is_phase for one in marks):
         doubt = any(not one.sure for one in marks if not one.is_phase)
         said.append(
-            "Upright lines: documented events"
-            + (", broken and with '?' where not certain." if doubt else ".")
+            "Vertical lines: documented events"
+            + (", dashed and with '?' where not certain." if doubt else ".")
         )
     if not all_named:
         said.append("There are too many to name them here; the tables do.")

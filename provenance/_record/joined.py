@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
+
 import polars as pl
 
 from provenance._record.snapshot import Snapshot
@@ -79,7 +81,7 @@ def former_keys_in(tables: Snapshot, table: str) -> dict[str, dict[str, str]]:
     }
 
 
-def places_around(tables: Snapshot) -> dict[str, tuple[str, ...]]:
+def places_around(tables: Snapshot | Mapping[str, pl.DataFrame]) -> dict[str, tuple[str, ...]]:
     """Place → itself and the places it lies in, from inside out; a loop in the record ends it."""
     places = tables["place"].select("place_id", "parent_place_id").fill_null("")
     parents = dict(places.iter_rows())

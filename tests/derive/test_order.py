@@ -100,7 +100,7 @@ def test_rows_in_another_order_give_the_same_bytes(tmp_path: Path) -> None:
 
 def test_an_older_package_has_no_order(tmp_path: Path) -> None:
     package = a_package(tmp_path).with_chain().package
-    gone = ("relation", TABLE, STEPS, "assumption", "tree_bound", "tree_bound_piece", "labour")
+    gone = ("relation", TABLE, STEPS, "assumption", "tree_bound", "tree_bound_piece", "labor")
     for name in gone:
         (package.folder / "schemas" / f"{name}.json").unlink()
         package.table_path(name).unlink()

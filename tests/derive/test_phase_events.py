@@ -5,9 +5,8 @@ from __future__ import annotations
 from typing import Any
 
 from provenance._derive.felling import derive_fellings
-from provenance._derive.phase_events import compare_events, comparison_in_words
+from provenance._derive.phase_events import compare_events
 from provenance._derive.phases import PhaseRule, derive_phases
-from provenance._model.profile import load_model
 from tests.derive.test_dating import a_house, ring
 
 CAMPAIGN = [ring(1781, "B"), ring(1781, "B"), ring(1782, "B"), ring(1782, "B")]
@@ -105,19 +104,3 @@ def test_a_later_phase_is_later_work_and_an_event_can_account_for_a_rebuilding(t
     assert found == [("B1-1781", "V1", "fits", 0), ("B1-1820", "V1", "silent", -38)]
     found = compared(tmp_path / "2", event("documented", "1750"), event("enlarged", "1782"))
     assert found == [("B1-1781", "V2", "fits", 0), (None, "V1", "silent", None)]
-
-
-def test_a_comparison_is_told_in_a_sentence() -> None:
-    row = {"phase_id": "B1-1781", "episode_id": "V1"}
-    said = event("built", "1782~")
-    for agreement, years, words in (
-        ("fits", 0, "they fit; the event falls within its years."),
-        ("fits", 2, "they fit; the event follows by 2 years."),
-        ("contradicts", -1, "they contradict each other; the event is 1 year earlier."),
-        ("silent", 9, "the event follows by 9 years; that wood was kept as long is not known."),
-        ("silent", -9, "the event is 9 years earlier, which says nothing of the phase."),
-    ):
-        found = comparison_in_words(
-            {**row, "agreement": agreement, "years_after": years}, said, load_model("blank")
-        )
-        assert found == f"B1-1781 and built 1782~ (V1): {words}"

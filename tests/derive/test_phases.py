@@ -20,8 +20,6 @@ from provenance._derive.phases import (
     find_phases,
     found_again,
     most_met,
-    phase_in_words,
-    place_in_words,
 )
 from tests.derive.test_dating import a_house, ring
 
@@ -213,11 +211,6 @@ def test_every_level_of_places_has_its_phases_from_all_wood_inside(tmp_path) -> 
         ("B1", 5, 3, 1, 1, 1),
         ("B1-R1", 4, 2, 1, 1, 1),
     ]
-    assert phase_in_words(found["phase"].row(1, named=True)) == (
-        "3 trees can have been felled between 1781 and 1782, 2 of them dated narrowly; it would "
-        "not be found if any one of them fell away. With a window of 1 year: 3 trees; with one of "
-        "5 years: 3 trees."
-    )
 
 
 def test_near_cutting_dates_make_a_phase_where_the_record_says_how_many_rings_are_gone(
@@ -225,28 +218,21 @@ def test_near_cutting_dates_make_a_phase_where_the_record_says_how_many_rings_ar
 ) -> None:
     house = a_house(tmp_path, ring(1781, "v"), ring(1781, "v"), ring(1783, "B"))
     assert phases_of(house)["phase"].is_empty()
-    assert place_in_words(phases_of(house)["phase_place"].row(0, named=True)) == (
-        "One tree can have been felled between 1783 and 1784. Of two more trees only the earliest "
-        "or only the latest year is known."
-    )
     house.with_bare_row("assumption", assumption_id="A1", assumption_kind="near_cutting_rings",
                         figure=4, source="Letter of the laboratory (invented)")  # fmt: skip
     row = phases_of(house)["phase"].row(0, named=True)
     assert (row["first_year"], row["last_year"]) == (1782, 1784)
     assert (row["tree_count"], row["narrow_count"], row["near_count"]) == (3, 3, 2)
-    assert "(2 by the rings that are assumed to be gone" in phase_in_words(row)
 
 
 def test_two_cutting_dates_that_agree_are_said_to_be_too_few(tmp_path) -> None:
     house = a_house(tmp_path, ring(1781, "B"), ring(1781, "B"), ring(1702, "B"))
     place = phases_of(house)["phase_place"].row(0, named=True)
-    assert place_in_words(place).startswith(
-        "Two cutting dates agree: too few for a phase, which needs three. The years that the most "
-        "trees allow, or one fewer than the most, lie between 1702 and 1782."
-    )
+    counts = ("agreeing_count", "agreeing_cutting_count", "met_from_year", "met_to_year")
+    assert [place[one] for one in counts] == [2, 2, 1702, 1782]
     again = phases_of(house, PhaseRule(least=2))
     assert again["phase"]["phase_id"].to_list() == ["B1-1781", "B1-R1-1781"]
-    assert place_in_words(again["phase_place"].row(0, named=True)) == ""
+    assert again["phase_place"]["agreeing_count"].null_count() == 2
 
 
 def test_wood_of_no_place_and_wood_at_odds_is_in_no_phase(tmp_path) -> None:

@@ -67,7 +67,7 @@ def test_the_reference_library_finds_nothing_wrong_in_derived_tables(house) -> N
     report = Reference(str(house.folder / "datapackage.json")).validate()
     derived = derive_tables(house).tables.keys()
     assert {"felling", "phase_piece", "phase_place", "phase_event", "build_order"} <= derived
-    assert {"tree_bound_piece", "wood_use", "labour", "architecture"} <= derived
+    assert {"tree_bound_piece", "wood_use", "labor", "architecture"} <= derived
     assert [task for task in report.tasks if task.name in derived and not task.valid] == []
 
 

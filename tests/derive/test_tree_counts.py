@@ -11,7 +11,7 @@ from provenance._derive.size import derive_sizes
 from provenance._derive.summary import derive_tables
 from provenance._derive.taper import LEAST_PIECES, note_tapers
 from provenance._derive.tree_counts import derive_tree_bounds
-from provenance._derive.tree_words import trees_by_place, trees_in_words
+from provenance._derive.tree_words import TreeWords
 from tests.builders import PackageBuilder, a_package
 
 HANDBOOK = "Invented handbook, p. 3"
@@ -120,13 +120,13 @@ def test_sentences_say_the_bounds_what_they_rest_on_and_what_is_missing(tmp_path
 
     def said(**derived: pl.DataFrame) -> list[str]:
         found = derive_tree_bounds(package, {"size": round_sizes(package), **derived})
-        return trees_in_words(package, found, place_id="B1")
+        return TreeWords(package, found).of("B1", missing=True)
 
     assert said() == [
-        "At least 2 and at most 4 trees behind 4 pieces of wood.",
+        "4 pieces of wood come from at least 2 and at most 4 trees.",
         "2 pieces all pass a stem diameter of 19.0 cm, which a stem has only once (each end drawn "
         "in by 1 cm).",
-        "No longest stem is given, so that lengths prove nothing: enter it with its source in the "
+        "No longest stem is given, so lengths prove nothing: enter it with its source in the "
         "table 'assumption'.",
         "No likely count: for that the table 'assumption' needs the recorded meters per tree, with "
         "spread and source.",
@@ -143,15 +143,15 @@ def test_sentences_say_the_bounds_what_they_rest_on_and_what_is_missing(tmp_path
     )
     lengths = said()
     assert lengths == [
-        "4 trees behind 4 pieces of wood.",
+        "4 pieces of wood come from 4 trees.",
         f"The wood is at least 16.0 m of whole logs, and one stem gives at most 5 m ({HANDBOOK}).",
     ]
     assumed = package.table("assumption")
     package.write_table("assumption", assumed[assumed["assumption_id"] != "longest_stem"])
     dated = said(felling=years)
     assert dated[0] == (
-        "At least 3 and at most 4 trees behind 4 pieces of wood; likely 3 (90 % range 3 to 4) by "
-        f"4.6 m of recorded wood per tree ({HANDBOOK}), trees differing by 40 % ({HANDBOOK})."
+        "4 pieces of wood come from at least 3 and at most 4 trees; likely 3 (90 % range 3 to 4) "
+        f"by 4.6 m of recorded wood per tree ({HANDBOOK}), trees differing by 40 % ({HANDBOOK})."
     )
     assert dated[1] == (
         "Felled in periods that exclude each other: 1700 to 1702 at least 2 (same diameter); 1749 "
@@ -166,7 +166,7 @@ def test_each_species_has_its_sentence_where_the_counts_are_added_up(tmp_path) -
     builder.with_row("element", element_id="E4", species_field="UNKN", **row)
     package = builder.package
     found = derive_tree_bounds(package, {"size": round_sizes(package)})
-    told = dict(trees_by_place(package, found))["B1, North house"]
+    told = TreeWords(package, found).of("B1")
     assert told[1:4] == [
         "Abies concolor, 1 piece: 1 tree.",
         "Pinus ponderosa, 2 pieces: 2 trees; 2 pieces all pass a stem diameter of 19.0 cm, which a "
@@ -214,4 +214,4 @@ def test_an_older_package_counts_no_trees_and_keeps_no_supposed_ones(tmp_path) -
     derived = derive_tables(older).tables
     assert "tree_bound" not in derived
     assert derived["stem"].is_empty()
-    assert trees_in_words(older, derived) == []
+    assert TreeWords(older, derived).of() == []

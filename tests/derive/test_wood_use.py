@@ -122,7 +122,7 @@ def test_architecture_stands_beside_the_nearest_phases(house) -> None:
 
 def test_an_older_package_goes_without(house) -> None:
     tables = dict(house.model.tables)
-    for name in ("assumption", "wood_use", "labour", "architecture"):
+    for name in ("assumption", "wood_use", "labor", "architecture"):
         del tables[name]
     model = dataclasses.replace(house.model, tables=tables)
     derived = derive_tables(dataclasses.replace(house, model=model))

@@ -17,8 +17,6 @@ if TYPE_CHECKING:
     from provenance._derive.figures import Figure
 
 _BARS = "dated-samples"
-_OF_PLACE = ("phase", "phase_event", "felling", "tree_bound")
-"""The tables that a place's sentences follow from."""
 
 
 class Conclusions:
@@ -61,7 +59,9 @@ class Conclusions:
 
     def tables(self) -> list[tuple[str, str]]:
         """Address and title of the tables that the sentences follow from."""
-        return [self._page(name) for name in _OF_PLACE if name in self._derived.tables]
+        from provenance._derive.story import TABLES
+
+        return [self._page(name) for name in TABLES if name in self._derived.tables]
 
     def drawings(self) -> list[dict[str, Any]]:
         """Every figure that has data, drawn."""

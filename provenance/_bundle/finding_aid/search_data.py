@@ -38,6 +38,9 @@ _SAID = {
 }
 """What is said of the rows that have no page of their own, and what can be searched for."""
 
+_EVER = 10_000_000
+"""More years than a cell may hold."""
+
 
 def as_script(value: Any) -> str:
     """A JSON value as a script that hands it over, with nothing in it that could end the script.
@@ -306,12 +309,12 @@ class _Data:
 
 
 def _result_years(row: Row) -> tuple[int | None, int | None]:
-    felled = [_whole(row["felled_from_year"]), _whole(row["felled_to_year"])]
-    ends = [year for year in felled if year is not None]
-    if not ends:
+    """First and last year; a range of felling that is open at an end reaches beyond all years."""
+    first, last = _whole(row["felled_from_year"]), _whole(row["felled_to_year"])
+    if first is None and last is None:
         outer = _whole(row["outer_year"])
         return outer, outer
-    return ends[0], ends[-1]
+    return -_EVER if first is None else first, _EVER if last is None else last
 
 
 def _numbered(text: str, numbers: dict[str, int]) -> int:

@@ -21,7 +21,7 @@ COMPUTED_BY = {
     **dict.fromkeys(("size", "span", "felling"), "derive"),
     **dict.fromkeys(("phase", "phase_piece", "phase_place", "phase_event"), "derive"),
     **dict.fromkeys(("tree_bound", "tree_bound_piece"), "derive"),
-    **dict.fromkeys(("wood_use", "labour", "architecture"), "derive"),
+    **dict.fromkeys(("wood_use", "labor", "architecture"), "derive"),
     **dict.fromkeys(("build_order", "build_order_edge"), "derive"),
     **dict.fromkeys(("tree_age", "ring_series"), "derive"),
 }

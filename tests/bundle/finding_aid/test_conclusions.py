@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import json
 import re
 from html import unescape
 from pathlib import Path
@@ -56,7 +57,7 @@ def test_a_record_from_which_nothing_is_derived_says_how(tmp_path: Path) -> None
     package = a_package(tmp_path).with_chain().package
     bundle = pack_bundle(package, tmp_path / "bundle")
     assert "treenail derive , run on the record" in words_of(bundle / "data" / "index.html")
-    assert "What the dates say" not in words_of(bundle / "data" / "pages" / "place" / "B1.html")
+    assert "What dates, sizes" not in words_of(bundle / "data" / "pages" / "place" / "B1.html")
 
 
 def test_each_of_several_buildings_has_the_figure_of_its_own_samples(tmp_path: Path) -> None:
@@ -87,3 +88,23 @@ def test_each_of_several_buildings_has_the_figure_of_its_own_samples(tmp_path: P
         assert f">{sample}</text>" in shown
         assert f">{sample}</text>" in both
         assert f">{sample}</text>" not in other
+
+
+def test_a_range_of_felling_that_is_open_is_found_by_every_year_on_its_open_side(
+    tmp_path: Path,
+) -> None:
+    builder = a_package(tmp_path).with_chain().with_row("place", place_id="B2", name="Barn")
+    for number, years in enumerate(({"felled_from_year": "1720"}, {"felled_to_year": "1690"})):
+        builder.with_row("element", element_id=f"B2-{number}", place_id="B2")
+        builder.with_row("sample", sample_id=f"30{number}", element_id=f"B2-{number}")
+        builder.with_bare_row(
+            "lab_result", result_id=f"L{number}", sample_id=f"30{number}", outcome="dated", **years
+        )
+    script = pack_bundle(builder.package, tmp_path / "bundle") / "data/pages/search-data.js"
+    rows = json.loads(script.read_text("utf-8").partition("(")[2].rpartition(")")[0])["rows"]
+    found = {row[1]: row[6:8] for row in rows}
+    for number, (low, high) in enumerate(((1720, 9999), (-9999, 1690))):
+        for key in (f"B2-{number}", f"30{number}", f"L{number}"):
+            first, last = found[key]
+            assert max(first, -9999) == low, key
+            assert min(last, 9999) == high, key

@@ -213,7 +213,7 @@ _FIXED: Mapping[str, Mapping[str, str]] = {
     "build_order": {"place_id": "B1", "build_id": "B1", "layer": "1"},
     "build_order_edge": {"earlier_build_id": "B1", "later_build_id": "B1"},
     "wood_use": {"use_id": "1"},
-    "labour": {"labour_id": "1", "assumption_id": "A-1"},
+    "labor": {"labor_id": "1", "assumption_id": "A-1"},
     "architecture": {"architecture_id": "1", "place_id": "B1"},
     "assumption": {"assumption_id": "A-1", "assumption_kind": "density", "figure": "500"},
     "tree_age": {"tree_id": "B1-014", "pith": "in_sample"},

@@ -7,7 +7,7 @@ import math
 import polars as pl
 import pytest
 
-from provenance._derive.labour import derive_labour, total_hours
+from provenance._derive.labor import derive_labor, total_hours
 from provenance._derive.wood_use import wood_in_phases
 from provenance._record.assumptions import assumptions_of
 from tests.builders import a_package
@@ -86,7 +86,7 @@ def house(tmp_path):
     return builder
 
 
-def labour_of(package, **bounds) -> pl.DataFrame:
+def labor_of(package, **bounds) -> pl.DataFrame:
     phases = pl.DataFrame({"phase_id": ["K1", "K2"], "place_id": ["B1", "R1"]})
     members = pl.DataFrame({"phase_id": ["K1", "K2", "K2"], "element_id": ["E2", "E1", "E2"]})
     wood = wood_in_phases(package.tables, pl.DataFrame(SIZES), phases, members)
@@ -97,21 +97,21 @@ def labour_of(package, **bounds) -> pl.DataFrame:
             for bound, trees in found.items()
         ]
     ).with_columns(piece_count=pl.lit(2), trees=pl.col("trees").cast(pl.Float64))
-    return derive_labour(package, wood, pl.DataFrame(FACES), counts)
+    return derive_labor(package, wood, pl.DataFrame(FACES), counts)
 
 
-def row_of(labour: pl.DataFrame, rate: str, phase=None, function=None) -> dict[str, object]:
+def row_of(labor: pl.DataFrame, rate: str, phase=None, function=None) -> dict[str, object]:
     where = (
         (pl.col("assumption_id") == rate)
         & pl.col("phase_id").eq_missing(pl.lit(phase))
         & pl.col("function").eq_missing(pl.lit(function))
     )
-    (row,) = labour.filter(where).iter_rows(named=True)
+    (row,) = labor.filter(where).iter_rows(named=True)
     return row
 
 
 def test_a_case_worked_by_hand(house) -> None:
-    labour = labour_of(house.package)
+    labor = labor_of(house.package)
     # 3 pieces of 2 +- 0.5 h: 6 h, deviation 3 * 0.5 = 1.5, times 1.645 is 2.4675
     # volumes 0.1256637 + 0.06, deviation sqrt(0.0025133² + 0.0012² + (0.002 + 0.001)²) = 0.0040935
     # cut: 0.0628319 + one end of two 0.02, and both ends of the log 2 * 0.0392699; deviations
@@ -125,7 +125,7 @@ def test_a_case_worked_by_hand(house) -> None:
         ("6", 2, 2, None, 1, 2, 6, 12),
         ("9", 3, 2, 7, 7, 7, 7, 7),
     ):
-        row = row_of(labour, rate)
+        row = row_of(labor, rate)
         assert (row["piece_count"], row["counted_count"]) == (pieces, counted), rate
         assert row["quantity"] == (pytest.approx(quantity) if quantity else None), rate
         found = [row[f"{name}_{end}"] for name in ("quantity", "hours") for end in ("low", "high")]
@@ -133,7 +133,7 @@ def test_a_case_worked_by_hand(house) -> None:
 
 
 def test_hauling_carries_volume_distance_and_rate(house) -> None:
-    row = row_of(labour_of(house.package), "3")
+    row = row_of(labor_of(house.package), "3")
     # in place 0.1856637 m³ by 3 km: 0.5569911, variance (3 * 0.0040935)² + (0.1856637 * 0.3)²
     # = 0.0032531; hours 2.7849555, variance 25 * 0.0032531 + (0.5569911 * 1)² = 0.391567
     assert row["quantity_low"] == pytest.approx(0.5569911 - 1.645 * math.sqrt(0.0032531), rel=1e-4)
@@ -147,7 +147,7 @@ def test_hauling_carries_volume_distance_and_rate(house) -> None:
 
 def test_nothing_is_guessed_where_a_figure_is_missing(house, tmp_path) -> None:
     """Mass needs a density; once there is one for a species, its wood is counted and no other."""
-    assert "8" not in labour_of(house.package)["assumption_id"]
+    assert "8" not in labor_of(house.package)["assumption_id"]
     house.with_bare_row(
         "assumption",
         assumption_id="D",
@@ -156,17 +156,17 @@ def test_nothing_is_guessed_where_a_figure_is_missing(house, tmp_path) -> None:
         figure=500,
         source=SAID,
     )
-    row = row_of(labour_of(house.package), "8")
+    row = row_of(labor_of(house.package), "8")
     assert (row["piece_count"], row["counted_count"]) == (2, 1)
     # 0.1256637 m³ * 0.5 t/m³ * 3 km * 4 h
     assert row["hours"] == pytest.approx(0.7539822)
 
 
 def test_phases_are_those_of_the_building_and_uses_add_up_to_all(house) -> None:
-    labour = labour_of(house.package)
-    assert set(labour["phase_id"].drop_nulls()) == {"K1"}
-    assert row_of(labour, "2", "K1")["quantity"] == pytest.approx(0.06)
-    beam, joists = (row_of(labour, "2", function=one) for one in ("beam", "joist"))
+    labor = labor_of(house.package)
+    assert set(labor["phase_id"].drop_nulls()) == {"K1"}
+    assert row_of(labor, "2", "K1")["quantity"] == pytest.approx(0.06)
+    beam, joists = (row_of(labor, "2", function=one) for one in ("beam", "joist"))
     assert beam["quantity"] + joists["quantity"] == pytest.approx(0.1856637)
     assert (joists["piece_count"], joists["counted_count"]) == (2, 1)
 
@@ -183,23 +183,23 @@ def test_tool_marks_tell_whether_squared_wood_was_hewn(house) -> None:
         changed = elements["element_id"] == "E2"
         elements.loc[changed, ["shape", "tool_marks"]] = ["squared", marks]
         house.package.write_table("element", elements)
-        row = row_of(labour_of(house.package), "5")
+        row = row_of(labor_of(house.package), "5")
         found = (row["quantity_low"], row["quantity_high"])
         assert found == pytest.approx(limits, rel=1e-4), marks
 
 
 def test_a_likely_count_of_trees_gives_likely_hours(house) -> None:
-    row = row_of(labour_of(house.package, lower=1, likely=1.5, upper=2), "6")
+    row = row_of(labor_of(house.package, lower=1, likely=1.5, upper=2), "6")
     assert (row["hours"], row["hours_low"], row["hours_high"]) == (9, 6, 12)
 
 
 def test_two_rates_of_one_work_are_never_added(house) -> None:
     """Carpentry by piece and by volume are two estimates of the same hours."""
-    labour = labour_of(house.package)
-    totals = total_hours(labour, assumptions_of(house.package.tables))
+    labor = labor_of(house.package)
+    totals = total_hours(labor, assumptions_of(house.package.tables))
     (whole,) = totals.filter(pl.col("phase_id").is_null()).iter_rows(named=True)
     assert whole["work_count"] == 6
-    rates = {one: row_of(labour, one) for one in "123456" + "9"}
+    rates = {one: row_of(labor, one) for one in "123456" + "9"}
     others = [rates[one]["hours_low"] for one in "34569"]
     assert whole["hours_low"] == pytest.approx(rates["2"]["hours_low"] + sum(others))
     others = [rates[one]["hours_high"] for one in "34569"]
@@ -224,7 +224,7 @@ def test_a_rate_of_one_species_parts_the_count_of_trees(house) -> None:
 
     def felling() -> list[tuple[object, ...]]:
         rates = ["6", "P"]
-        found = derive_labour(house.package, wood, pl.DataFrame(FACES), bounds).filter(
+        found = derive_labor(house.package, wood, pl.DataFrame(FACES), bounds).filter(
             pl.col("assumption_id").is_in(rates)
         )
         return list(found.select("assumption_id", "hours_low", "hours_high").iter_rows())

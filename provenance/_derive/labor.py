@@ -62,10 +62,10 @@ class Estimate:
         )
 
 
-def derive_labour(
+def derive_labor(
     package: Package, wood: pl.DataFrame, faces: pl.DataFrame, tree_bounds: pl.DataFrame
 ) -> pl.DataFrame:
-    """The derived table `labour` of the pieces that `wood_in_phases` gives.
+    """The derived table `labor` of the pieces that `wood_in_phases` gives.
 
     `faces` has element_id, worked_m2 (flat faces) and cut_m2 (both ends), each with `_sd_` and
     `_bias_`; `tree_bounds` is the derived table tree_bound. Without a rate there is no row, and
@@ -85,8 +85,8 @@ def derive_labour(
     order = ("place_id", "phase_id", "function", "assumption_id", "distance_assumption_id")
     rows.sort(key=lambda row: [row.get(name) or "" for name in order])
     for number, row in enumerate(rows, start=1):
-        row |= {"labour_id": str(number), "site_id": sites.get(row["place_id"])}
-    table = package.model.table("labour")
+        row |= {"labor_id": str(number), "site_id": sites.get(row["place_id"])}
+    table = package.model.table("labor")
     schema = {one.name: polars_type(one) for one in table.fields}
     return laid_out(pl.DataFrame(rows, schema), table)
 
@@ -338,7 +338,7 @@ def _hewn(tables: Snapshot, words: list[str]) -> pl.Expr:
 # -- totals ----------------------------------------------------------------------------------------
 
 
-def total_hours(labour: pl.DataFrame, assumed: Assumptions) -> pl.DataFrame:
+def total_hours(labor: pl.DataFrame, assumed: Assumptions) -> pl.DataFrame:
     """Hours of each building and phase, all uses together; rates of one work are not added.
 
     Columns: place_id, phase_id, work_count, hours_low, hours_high. Rows of one rate kind, for
@@ -346,7 +346,7 @@ def total_hours(labour: pl.DataFrame, assumed: Assumptions) -> pl.DataFrame:
     lowest and the highest count. Adding ends makes the range wider than 90 %.
     """
     said = {row.assumption_id: (row.activity, row.kind) for row in assumed.rows}
-    frame = labour.filter(pl.col("function").is_null()).with_columns(
+    frame = labor.filter(pl.col("function").is_null()).with_columns(
         work=pl.col("assumption_id").replace_strict(
             {key: work for key, (work, _) in said.items()}, default="", return_dtype=pl.String
         ),
