@@ -15,7 +15,7 @@ import sys
 import numpy as np
 from scipy.stats import kendalltau
 
-from provenance._derive.age_change import SURE, change_of
+from provenance._derive.dates.age_change import SURE, change_of
 
 SPREAD, OF_STANDS = 30.0, 0.3
 CASES = ((50, 5), (50, 8), (50, 15), (150, 15), (150, 30))

@@ -15,7 +15,7 @@ import sys
 
 import numpy as np
 
-from provenance._derive.phases import PhaseRule, Years, decisive, find_phases, most_met
+from provenance._derive.dates.phases import PhaseRule, Years, decisive, find_phases, most_met
 
 KINDS = ("cutting", "near", "range", "open")
 DATES = {

@@ -16,7 +16,7 @@ from typing import NamedTuple
 
 import numpy as np
 
-from provenance._derive.trees import Piece, likely_count, lower_bound, upper_bound
+from provenance._derive.wood.trees import Piece, likely_count, lower_bound, upper_bound
 
 LONGEST_M = 25.0
 """No invented tree is useful over more."""

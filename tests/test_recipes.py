@@ -19,7 +19,7 @@ from provenance._checks.rule_book import rule_table_markdown
 from provenance._checks.rules import sample as sample_rules
 from provenance._cli import COMMANDS, treenail
 from provenance._cli.overview import commands_table
-from provenance._derive.figures import FIGURES, Kind, draw_figures
+from provenance._derive.figures.figures import FIGURES, Kind, draw_figures
 from provenance._derive.summary import derive_tables
 from provenance._record.package import open_package
 from provenance._record.snapshot import Snapshot

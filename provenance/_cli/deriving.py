@@ -84,8 +84,8 @@ def derive(
     near-cutting date only the earliest is: enter how many rings at most are gone, with the source,
     in the table 'assumption' (near_cutting_rings), and such dates take part.
     """
-    from provenance._derive.figures import draw_figures
-    from provenance._derive.phases import PhaseRule
+    from provenance._derive.dates.phases import PhaseRule
+    from provenance._derive.figures.figures import draw_figures
     from provenance._derive.summary import derive_package
 
     opened = asked(package)
@@ -114,7 +114,7 @@ def derive(
 def _tell_buildings(package: Package, derived: Derived) -> None:
     """What the place pages of a bundle say too, building by building."""
     from provenance._derive.story import FELLED_NOT_BUILT, Story
-    from provenance._derive.tree_words import STEMS, TreeWords
+    from provenance._derive.wood.tree_words import STEMS, TreeWords
 
     story = Story(package, derived.tables)
     if "phase" in derived.tables:
@@ -131,8 +131,8 @@ def _tell_buildings(package: Package, derived: Derived) -> None:
 
 
 def _tell_forest(package: Package, derived: Derived) -> None:
-    from provenance._derive.age_change import age_changes
-    from provenance._derive.ring_series import widths_not_read
+    from provenance._derive.dates.age_change import age_changes
+    from provenance._derive.dates.ring_series import widths_not_read
 
     if "tree_age" in derived.tables:
         click.echo("\nAge at felling:")

@@ -38,7 +38,7 @@ def reconcile_the_parcel(stage: Stage) -> Did:
 
 def derive_tables_and_figures(stage: Stage) -> Did:
     """Volumes, trees, spans and phases, with figures."""
-    from provenance._derive.figures import draw_figures
+    from provenance._derive.figures.figures import draw_figures
     from provenance._derive.summary import derive_package
 
     package = open_package(stage.sound)

@@ -8,8 +8,8 @@ from __future__ import annotations
 from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from typing import Any
 
-from provenance._derive.figure_parts import counted
-from provenance._derive.year_marks import years_in_words
+from provenance._derive.figures.figure_parts import counted
+from provenance._derive.figures.year_marks import years_in_words
 from provenance._model.notation import write_year
 
 Row = Mapping[str, Any]

@@ -18,11 +18,11 @@ from provenance._derive.building_words import (
     listed,
     order_of_building,
 )
-from provenance._derive.figure_parts import counted
-from provenance._derive.labor import total_hours
-from provenance._derive.phases import rule_in_words
-from provenance._derive.tree_words import TreeWords
-from provenance._derive.year_marks import years_in_words, years_of
+from provenance._derive.dates.phases import rule_in_words
+from provenance._derive.figures.figure_parts import counted
+from provenance._derive.figures.year_marks import years_in_words, years_of
+from provenance._derive.wood.labor import total_hours
+from provenance._derive.wood.tree_words import TreeWords
 from provenance._model.notation import write_year
 from provenance._record.assumptions import assumptions_of
 from provenance._record.joined import places_around, split_codes

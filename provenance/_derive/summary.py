@@ -12,20 +12,20 @@ import polars as pl
 import polars.selectors as cs
 
 from provenance._base.disk import writing
-from provenance._derive.candidates import STORED_YEARS, mark_candidates
-from provenance._derive.dating import derive_spans
-from provenance._derive.felling import derive_fellings
-from provenance._derive.labor import derive_labor
-from provenance._derive.order import derive_building_order
-from provenance._derive.phase_events import compare_events
-from provenance._derive.phases import PhaseRule, derive_phases
-from provenance._derive.ring_series import derive_ring_series
-from provenance._derive.size import derive_faces, derive_sizes
-from provenance._derive.taper import note_tapers
-from provenance._derive.tree_ages import derive_tree_ages
-from provenance._derive.tree_counts import derive_tree_bounds
-from provenance._derive.trees import END_ERROR_CM
-from provenance._derive.wood_use import derive_architecture, derive_wood_use, wood_in_phases
+from provenance._derive.dates.candidates import STORED_YEARS, mark_candidates
+from provenance._derive.dates.dating import derive_spans
+from provenance._derive.dates.felling import derive_fellings
+from provenance._derive.dates.order import derive_building_order
+from provenance._derive.dates.phase_events import compare_events
+from provenance._derive.dates.phases import PhaseRule, derive_phases
+from provenance._derive.dates.ring_series import derive_ring_series
+from provenance._derive.dates.tree_ages import derive_tree_ages
+from provenance._derive.wood.labor import derive_labor
+from provenance._derive.wood.size import derive_faces, derive_sizes
+from provenance._derive.wood.taper import note_tapers
+from provenance._derive.wood.tree_counts import derive_tree_bounds
+from provenance._derive.wood.trees import END_ERROR_CM
+from provenance._derive.wood.wood_use import derive_architecture, derive_wood_use, wood_in_phases
 from provenance._record.computed_from import note_sources
 from provenance._record.package import Package
 from provenance._record.same_trees import same_trees

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from provenance._checks.check import check_package
-from provenance._derive.ring_series import derive_ring_series
+from provenance._derive.dates.ring_series import derive_ring_series
 from provenance._intake import ring_widths
 from tests.builders import PackageBuilder, a_package
 

@@ -2,9 +2,9 @@
 
 from __future__ import annotations
 
-from provenance._derive.candidates import mark_candidates
-from provenance._derive.felling import derive_fellings
-from provenance._derive.phases import PhaseRule, derive_phases
+from provenance._derive.dates.candidates import mark_candidates
+from provenance._derive.dates.felling import derive_fellings
+from provenance._derive.dates.phases import PhaseRule, derive_phases
 from tests.derive.test_dating import a_house, ring
 
 NARROW = {"element": {"tool_marks": "broadaxe; unknown"}}

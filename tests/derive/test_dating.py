@@ -5,8 +5,8 @@ from __future__ import annotations
 import json
 from typing import Any
 
-from provenance._derive.dating import derive_spans
-from provenance._derive.felling import derive_fellings
+from provenance._derive.dates.dating import derive_spans
+from provenance._derive.dates.felling import derive_fellings
 from provenance._derive.summary import derive_package
 from provenance._record.package import Package, open_package
 from provenance._record.same_trees import same_trees

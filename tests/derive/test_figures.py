@@ -17,14 +17,14 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from provenance._derive.axes import count_axis, year_axis
-from provenance._derive.chart import Fill
-from provenance._derive.felling_curve import felling_runs
-from provenance._derive.figure_parts import LAST_RINGS, Places, outside_dates
-from provenance._derive.figures import FIGURES, draw_figures, figures
-from provenance._derive.sample_bars import sample_rows
+from provenance._derive.figures.axes import count_axis, year_axis
+from provenance._derive.figures.chart import Fill
+from provenance._derive.figures.felling_curve import felling_runs
+from provenance._derive.figures.figure_parts import LAST_RINGS, Places, outside_dates
+from provenance._derive.figures.figures import FIGURES, draw_figures, figures
+from provenance._derive.figures.sample_bars import sample_rows
+from provenance._derive.figures.year_marks import Event, Mark
 from provenance._derive.summary import Derived
-from provenance._derive.year_marks import Event, Mark
 from provenance._drawing.document import printed_pages
 from provenance._drawing.drawing import Disc, Line, Sheet, Text
 from provenance._drawing.fonts import ASCENT, DESCENT, FACES, printable

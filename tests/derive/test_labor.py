@@ -7,8 +7,8 @@ import math
 import polars as pl
 import pytest
 
-from provenance._derive.labor import derive_labor, total_hours
-from provenance._derive.wood_use import wood_in_phases
+from provenance._derive.wood.labor import derive_labor, total_hours
+from provenance._derive.wood.wood_use import wood_in_phases
 from provenance._record.assumptions import assumptions_of
 from tests.builders import a_package
 

@@ -13,9 +13,9 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from provenance._checks.check import check_package
-from provenance._derive.figures import figures
-from provenance._derive.order import STEPS, TABLE, derive_building_order
-from provenance._derive.order_layout import Laid, lay_out
+from provenance._derive.dates.order import STEPS, TABLE, derive_building_order
+from provenance._derive.figures.figures import figures
+from provenance._derive.figures.order_layout import Laid, lay_out
 from provenance._derive.summary import derive_package, derive_tables
 from provenance._record.package import open_package
 from tests.builders import a_package

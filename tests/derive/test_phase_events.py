@@ -4,9 +4,9 @@ from __future__ import annotations
 
 from typing import Any
 
-from provenance._derive.felling import derive_fellings
-from provenance._derive.phase_events import compare_events
-from provenance._derive.phases import PhaseRule, derive_phases
+from provenance._derive.dates.felling import derive_fellings
+from provenance._derive.dates.phase_events import compare_events
+from provenance._derive.dates.phases import PhaseRule, derive_phases
 from tests.derive.test_dating import a_house, ring
 
 CAMPAIGN = [ring(1781, "B"), ring(1781, "B"), ring(1782, "B"), ring(1782, "B")]

@@ -11,8 +11,8 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from provenance._base.errors import UnusableInput
-from provenance._derive.felling import derive_fellings
-from provenance._derive.phases import (
+from provenance._derive.dates.felling import derive_fellings
+from provenance._derive.dates.phases import (
     Found,
     PhaseRule,
     decisive,

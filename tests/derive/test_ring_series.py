@@ -7,7 +7,7 @@ import pandas as pd
 import pytest
 
 from provenance._base.frames import to_pandas
-from provenance._derive.ring_series import derive_ring_series
+from provenance._derive.dates.ring_series import derive_ring_series
 from tests.builders import a_package
 
 COMPARED = ["ring_count", "missing_ring_count", "mean_width_mm", "sd_width_mm", "mean_sensitivity"]

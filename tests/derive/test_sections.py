@@ -10,7 +10,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 from scipy.integrate import dblquad, quad
 
-from provenance._derive.sections import (
+from provenance._derive.wood.sections import (
     LENGTH,
     Form,
     cut_m2,

@@ -10,8 +10,8 @@ import polars as pl
 import pytest
 
 from provenance._base.resources import shipped
-from provenance._derive.size import derive_faces, derive_sizes, size_in_words, total
 from provenance._derive.summary import derive_package
+from provenance._derive.wood.size import derive_faces, derive_sizes, size_in_words, total
 from provenance._intake.values.units import read_length
 from provenance._record.new import update_package
 from provenance._record.package import open_package

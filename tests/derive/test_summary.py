@@ -8,8 +8,8 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from provenance._derive.date_counts import leaves_of
-from provenance._derive.figures import FIGURES, draw_figures
+from provenance._derive.figures.date_counts import leaves_of
+from provenance._derive.figures.figures import FIGURES, draw_figures
 from provenance._derive.summary import derive_package, derive_tables
 from tests.builders import PARTIES, a_package
 

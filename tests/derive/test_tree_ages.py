@@ -10,12 +10,12 @@ import polars as pl
 import pytest
 from scipy.stats import kendalltau
 
-from provenance._derive.age_change import LEAST_CAMPAIGNS, LEAST_TREES, age_changes, change_of
-from provenance._derive.chart import ChartPage
-from provenance._derive.figure_parts import Places
-from provenance._derive.forest_figures import age_at_felling, ages_in_words, ring_growth
+from provenance._derive.dates.age_change import LEAST_CAMPAIGNS, LEAST_TREES, age_changes, change_of
+from provenance._derive.dates.tree_ages import derive_tree_ages
+from provenance._derive.figures.chart import ChartPage
+from provenance._derive.figures.figure_parts import Places
+from provenance._derive.figures.forest_figures import age_at_felling, ages_in_words, ring_growth
 from provenance._derive.summary import Derived
-from provenance._derive.tree_ages import derive_tree_ages
 from provenance._drawing.drawing import Line, Text
 from provenance._model.schema import read_core
 from provenance._record.tables import polars_type

@@ -7,11 +7,11 @@ import dataclasses
 import polars as pl
 import pytest
 
-from provenance._derive.size import derive_sizes
 from provenance._derive.summary import derive_tables
-from provenance._derive.taper import LEAST_PIECES, note_tapers
-from provenance._derive.tree_counts import derive_tree_bounds
-from provenance._derive.tree_words import TreeWords
+from provenance._derive.wood.size import derive_sizes
+from provenance._derive.wood.taper import LEAST_PIECES, note_tapers
+from provenance._derive.wood.tree_counts import derive_tree_bounds
+from provenance._derive.wood.tree_words import TreeWords
 from tests.builders import PackageBuilder, a_package
 
 HANDBOOK = "Invented handbook, p. 3"

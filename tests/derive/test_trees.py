@@ -14,7 +14,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 from scipy.optimize import Bounds, LinearConstraint, milp
 
-from provenance._derive.trees import (
+from provenance._derive.wood.trees import (
     Piece,
     likely_count,
     lower_bound,

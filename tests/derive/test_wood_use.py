@@ -10,7 +10,7 @@ import polars as pl
 import pytest
 
 from provenance._derive.summary import derive_tables
-from provenance._derive.wood_use import derive_architecture, derive_wood_use, wood_in_phases
+from provenance._derive.wood.wood_use import derive_architecture, derive_wood_use, wood_in_phases
 from tests.builders import a_package
 
 PHASES = pl.DataFrame(

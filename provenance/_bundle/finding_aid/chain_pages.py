@@ -17,7 +17,7 @@ from provenance._bundle.finding_aid.plans import Plans
 from provenance._bundle.finding_aid.record import Record
 from provenance._bundle.finding_aid.relocation_pages import RelocationPages
 from provenance._bundle.finding_aid.writing import Page, Writer
-from provenance._derive.size import size_in_words
+from provenance._derive.wood.size import size_in_words
 from provenance._identity.check_character import check_letters
 from provenance._identity.identifier import full_identifier
 from provenance._model.felling import dates_in_words

@@ -14,7 +14,7 @@ from provenance._bundle.finding_aid.writing import put
 from provenance._drawing.svg import svg_of
 
 if TYPE_CHECKING:
-    from provenance._derive.figures import Figure
+    from provenance._derive.figures.figures import Figure
 
 _BARS = "dated-samples"
 
@@ -23,7 +23,7 @@ class Conclusions:
     """What follows from the record, as its own derived tables have it and no newer."""
 
     def __init__(self, cells: Cells, folder: Path) -> None:
-        from provenance._derive.figure_parts import Places
+        from provenance._derive.figures.figure_parts import Places
         from provenance._derive.story import Story
         from provenance._derive.summary import Derived
 
@@ -65,13 +65,13 @@ class Conclusions:
 
     def drawings(self) -> list[dict[str, Any]]:
         """Every figure that has data, drawn."""
-        from provenance._derive.figures import figures
+        from provenance._derive.figures.figures import figures
 
         return [self._put(one, one.name) for one in figures(self._derived, self._places)]
 
     def drawings_of(self, building: str) -> list[dict[str, Any]]:
         """The dated samples of one building, drawn; none where none is dated."""
-        from provenance._derive.figures import figures
+        from provenance._derive.figures.figures import figures
         from provenance._derive.summary import Derived
 
         spans = self._derived.tables.get("span")

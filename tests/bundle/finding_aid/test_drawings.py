@@ -8,7 +8,7 @@ from html import unescape
 from pathlib import Path
 from xml.etree import ElementTree
 
-from provenance._derive.figures import FIGURES
+from provenance._derive.figures.figures import FIGURES
 from provenance._derive.summary import derive_package
 from provenance._record.package import Package, open_package
 from tests.builders import PackageBuilder, pack_bundle

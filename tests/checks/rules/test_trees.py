@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from provenance._checks.rules.trees import END_ERROR_CM
-from provenance._derive import trees
+from provenance._derive.wood import trees
 from tests.checks.rules.record import a_sound_record, only
 
 SIZES = ("diameter_a1_cm", "diameter_a2_cm", "diameter_b1_cm", "diameter_b2_cm")

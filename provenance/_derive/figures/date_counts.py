@@ -7,9 +7,9 @@ from collections.abc import Sequence
 
 import polars as pl
 
-from provenance._derive.axes import count_axis, round_steps, year_axis
-from provenance._derive.chart import GRID_GREY, LEFT, RIGHT, SMALL, TEXT, ChartPage, Fill
-from provenance._derive.figure_parts import (
+from provenance._derive.figures.axes import count_axis, round_steps, year_axis
+from provenance._derive.figures.chart import GRID_GREY, LEFT, RIGHT, SMALL, TEXT, ChartPage, Fill
+from provenance._derive.figures.figure_parts import (
     LAST_RINGS,
     LAST_TICK,
     NOT_CONSTRUCTION,
@@ -20,8 +20,8 @@ from provenance._derive.figure_parts import (
     outside_dates,
     record_marks,
 )
+from provenance._derive.figures.year_marks import Mark, MarkRows, far_words, in_reach, marks_caption
 from provenance._derive.summary import Derived
-from provenance._derive.year_marks import Mark, MarkRows, far_words, in_reach, marks_caption
 from provenance._drawing.drawing import Line
 
 _PLOT_HEIGHT = 46.0

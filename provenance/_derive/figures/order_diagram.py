@@ -6,10 +6,10 @@ from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from typing import Any
 
-from provenance._derive.chart import LEFT, RIGHT, SMALL, ChartPage
-from provenance._derive.figure_parts import Places, counted
-from provenance._derive.order import STEPS, TABLE
-from provenance._derive.order_layout import GAP, Laid, lay_out
+from provenance._derive.dates.order import STEPS, TABLE
+from provenance._derive.figures.chart import LEFT, RIGHT, SMALL, ChartPage
+from provenance._derive.figures.figure_parts import Places, counted
+from provenance._derive.figures.order_layout import GAP, Laid, lay_out
 from provenance._derive.summary import Derived
 from provenance._drawing.drawing import Line
 from provenance._model.notation import write_year

@@ -12,9 +12,9 @@ import polars as pl
 
 from provenance._base.resources import shipped
 from provenance._base.yaml_text import read_yaml
-from provenance._derive import sections
-from provenance._derive.reading_error import DIAMETERS, LENGTH, reading_sds
-from provenance._derive.sections import Form, Measure
+from provenance._derive.wood import sections
+from provenance._derive.wood.reading_error import DIAMETERS, LENGTH, reading_sds
+from provenance._derive.wood.sections import Form, Measure
 from provenance._model.schema import Model, Vocabulary, vocabulary_from
 from provenance._record.assumptions import assumptions_of
 from provenance._record.cells import float_of

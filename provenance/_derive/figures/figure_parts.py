@@ -9,9 +9,9 @@ from typing import Any
 
 import polars as pl
 
-from provenance._derive.chart import ChartPage, Fill
+from provenance._derive.figures.chart import ChartPage, Fill
+from provenance._derive.figures.year_marks import Event, Mark, events_of, years_in_words
 from provenance._derive.summary import Derived
-from provenance._derive.year_marks import Event, Mark, events_of, years_in_words
 from provenance._record.joined import outermost_places
 from provenance._record.package import Package
 

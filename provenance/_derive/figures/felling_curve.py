@@ -8,9 +8,9 @@ from typing import Any
 
 import polars as pl
 
-from provenance._derive.axes import count_axis, year_axis
-from provenance._derive.chart import LEFT, RIGHT, SMALL, ChartPage, Fill
-from provenance._derive.figure_parts import (
+from provenance._derive.figures.axes import count_axis, year_axis
+from provenance._derive.figures.chart import LEFT, RIGHT, SMALL, ChartPage, Fill
+from provenance._derive.figures.figure_parts import (
     LAST_TICK,
     NOT_CONSTRUCTION,
     Places,
@@ -18,8 +18,8 @@ from provenance._derive.figure_parts import (
     record_marks,
     rows_of,
 )
+from provenance._derive.figures.year_marks import MarkRows, far_words, in_reach, marks_caption
 from provenance._derive.summary import Derived
-from provenance._derive.year_marks import MarkRows, far_words, in_reach, marks_caption
 from provenance._drawing.drawing import Line
 
 _CUTTING, _RANGES = Fill(0.0), Fill()

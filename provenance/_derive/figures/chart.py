@@ -11,7 +11,7 @@ from dataclasses import dataclass, replace
 from typing import Literal
 
 from provenance._base.visible import visible
-from provenance._derive.axes import Axis
+from provenance._derive.figures.axes import Axis
 from provenance._drawing.drawing import Align, Face, Item, Line, Sheet, Text
 from provenance._drawing.fitting import fit_block, fit_line
 from provenance._drawing.fonts import FACES, Typeface, printable

@@ -4,11 +4,11 @@ from __future__ import annotations
 
 from collections import Counter
 
-from provenance._derive.axes import count_axis
-from provenance._derive.chart import LEFT, RIGHT, SMALL, ChartPage, Fill, widest
-from provenance._derive.figure_parts import LAST_TICK, Places, counted
-from provenance._derive.size import total, without_volume
+from provenance._derive.figures.axes import count_axis
+from provenance._derive.figures.chart import LEFT, RIGHT, SMALL, ChartPage, Fill, widest
+from provenance._derive.figures.figure_parts import LAST_TICK, Places, counted
 from provenance._derive.summary import Derived
+from provenance._derive.wood.size import total, without_volume
 from provenance._drawing.drawing import Line
 
 _SPECIES_STROKES = (

@@ -5,8 +5,8 @@ from __future__ import annotations
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 
-from provenance._derive.axes import Axis
-from provenance._derive.chart import RIGHT, SMALL, ChartPage
+from provenance._derive.figures.axes import Axis
+from provenance._derive.figures.chart import RIGHT, SMALL, ChartPage
 from provenance._drawing.drawing import Line
 from provenance._model.edtf import bounds, is_edtf
 from provenance._model.notation import write_year

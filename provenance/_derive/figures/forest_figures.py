@@ -8,10 +8,10 @@ from typing import Any
 
 import polars as pl
 
-from provenance._derive.age_change import age_changes
-from provenance._derive.axes import Axis, count_axis, round_steps, year_axis
-from provenance._derive.chart import LEFT, RIGHT, SMALL, ChartPage
-from provenance._derive.figure_parts import LAST_TICK, Places, counted
+from provenance._derive.dates.age_change import age_changes
+from provenance._derive.figures.axes import Axis, count_axis, round_steps, year_axis
+from provenance._derive.figures.chart import LEFT, RIGHT, SMALL, ChartPage
+from provenance._derive.figures.figure_parts import LAST_TICK, Places, counted
 from provenance._derive.summary import Derived
 from provenance._drawing.drawing import Line, Point
 from provenance._model.notation import write_year

@@ -15,7 +15,7 @@ import numpy as np
 import polars as pl
 
 from provenance._base.errors import UnusableInput
-from provenance._derive.felling import table_of
+from provenance._derive.dates.felling import table_of
 from provenance._model.felling import Basis
 from provenance._model.felling_together import FellingClass
 from provenance._record.joined import places_around

@@ -9,9 +9,9 @@ from typing import Any
 
 import polars as pl
 
-from provenance._derive.axes import Axis, year_axis
-from provenance._derive.chart import LEFT, RIGHT, SMALL, TEXT, ChartPage, Fill, widest
-from provenance._derive.figure_parts import (
+from provenance._derive.figures.axes import Axis, year_axis
+from provenance._derive.figures.chart import LEFT, RIGHT, SMALL, TEXT, ChartPage, Fill, widest
+from provenance._derive.figures.figure_parts import (
     LAST_RINGS,
     LAST_TICK,
     NOT_CONSTRUCTION,
@@ -21,8 +21,7 @@ from provenance._derive.figure_parts import (
     phase_marks,
     rows_of,
 )
-from provenance._derive.summary import Derived
-from provenance._derive.year_marks import (
+from provenance._derive.figures.year_marks import (
     Mark,
     MarkRows,
     far_words,
@@ -30,6 +29,7 @@ from provenance._derive.year_marks import (
     marks_caption,
     years_in_words,
 )
+from provenance._derive.summary import Derived
 from provenance._drawing.drawing import Line
 from provenance._model.notation import write_year
 from provenance._record.joined import split_codes

@@ -12,8 +12,8 @@ from typing import Any
 
 import polars as pl
 
-from provenance._derive.candidates import largest_first
-from provenance._derive.felling import table_of
+from provenance._derive.dates.candidates import largest_first
+from provenance._derive.dates.felling import table_of
 from provenance._model.edtf import bounds, is_edtf
 from provenance._record.assumptions import assumptions_of
 from provenance._record.joined import places_around

@@ -8,7 +8,7 @@ from typing import Any
 
 import polars as pl
 
-from provenance._derive.trees import (
+from provenance._derive.wood.trees import (
     END_ERROR_CM,
     Certificate,
     Piece,

@@ -10,22 +10,22 @@ import polars as pl
 
 from provenance._base.disk import write_bytes, write_text, writing
 from provenance._base.frames import write_csv
-from provenance._derive.chart import ChartPage
-from provenance._derive.date_counts import outside_histogram, stem_and_leaf_figure
-from provenance._derive.felling_curve import felled_trees, felling_curve, felling_runs
-from provenance._derive.figure_parts import Places, counted, outside_dates
-from provenance._derive.forest_figures import (
+from provenance._derive.figures.chart import ChartPage
+from provenance._derive.figures.date_counts import outside_histogram, stem_and_leaf_figure
+from provenance._derive.figures.felling_curve import felled_trees, felling_curve, felling_runs
+from provenance._derive.figures.figure_parts import Places, counted, outside_dates
+from provenance._derive.figures.forest_figures import (
     age_at_felling,
     ages_in_words,
     growth_in_words,
     ring_growth,
 )
-from provenance._derive.order_diagram import order_diagram, order_in_words
-from provenance._derive.sample_bars import bar_diagram, sample_rows
-from provenance._derive.size import total
+from provenance._derive.figures.order_diagram import order_diagram, order_in_words
+from provenance._derive.figures.sample_bars import bar_diagram, sample_rows
+from provenance._derive.figures.volume_bars import volume_bars
+from provenance._derive.figures.year_marks import years_in_words
 from provenance._derive.summary import Derived
-from provenance._derive.volume_bars import volume_bars
-from provenance._derive.year_marks import years_in_words
+from provenance._derive.wood.size import total
 from provenance._drawing.drawing import Sheet
 from provenance._drawing.png import png_of
 from provenance._drawing.svg import svg_of

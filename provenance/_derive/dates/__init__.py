@@ -1,0 +1,1 @@
+"""What dates say: spans, fellings, phases, order of building, ages, ring widths."""

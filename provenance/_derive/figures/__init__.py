@@ -1,0 +1,1 @@
+"""Draws the derived tables: charts on sheets, in black and white."""

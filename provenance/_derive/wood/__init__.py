@@ -1,0 +1,1 @@
+"""What sizes say: sections, volumes, trees, use of wood, labor."""
