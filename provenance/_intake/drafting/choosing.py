@@ -232,6 +232,9 @@ def _said(column: Column, want: Wanted) -> float:
         said -= 1.0
     if "link" in heading.says:
         said += 0.4 if "link" in want.says else -1.0 if "id" in want.says else 0.0
+    # "Sample No" is the sample, not the other sample of the same tree
+    if want.apart and not want.apart & telling_words(heading.plain):
+        return 0.0
     if want.compared and (alike := _words_alike(heading.plain, want.names)):
         return 2.4 * alike + 0.4 * bool(heading.says & want.says)
     if said <= 0 and len(heading.plain) > 4:

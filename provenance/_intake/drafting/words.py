@@ -30,7 +30,8 @@ class Wanted:
     """What the heading and the values of a field's column look like.
 
     `names` are headings that say just that, `compared` word by word where form_words.yaml says
-    nothing of the field; `values` is a kind that `Kinds.share` knows.
+    nothing of the field; `values` is a kind that `Kinds.share` knows. `apart` are the words that tell
+    it from the field of its table that it is named after ("same tree" of same_tree_sample_id).
     """
 
     table: str
@@ -42,6 +43,7 @@ class Wanted:
     compared: bool
     values: str
     weight: float
+    apart: frozenset[str] = frozenset()
 
 
 @dataclass(frozen=True)
@@ -162,11 +164,21 @@ def _names(title: str, name: str, synonyms: tuple[str, ...]) -> frozenset[str]:
     return frozenset(plain_heading(word) for word in (title, name, bare, *synonyms))
 
 
+def _names_of(one: Field) -> frozenset[str]:
+    return _names(one.title, one.name, tuple(one.synonyms))
+
+
+def _words_of(names: Iterable[str]) -> frozenset[str]:
+    return frozenset(word for name in names for word in telling_words(name))
+
+
 def wanted(table: Table, one: Field) -> Wanted:
     """What the column of a field looks like, by form_words.yaml or else by its own names."""
     said = form_words().fields.get(f"{table.name}.{one.name}")
     kind = _kind_of(table, one)
     compared = said is None
+    names = _names_of(one)
+    base = next((f for f in table.fields if one.name.endswith(f"_{f.name}")), None)
     if said is None:
         usual = {"date": "date", "initials": "who"}.get(kind, "")
         said = {"says": [usual] if usual else ["id"] if one.name in table.primary_key else []}
@@ -174,12 +186,13 @@ def wanted(table: Table, one: Field) -> Wanted:
         table=table.name,
         one=one,
         title=plain_heading(one.title),
-        names=_names(one.title, one.name, tuple(one.synonyms)),
+        names=names,
         things=frozenset(said.get("of", ())),
         says=frozenset(said.get("says", ())),
         compared=compared,
         values=said.get("values", kind),
         weight=said.get("weight", 2.0 if kind.startswith("list") else 1.0),
+        apart=frozenset() if base is None else _words_of(names) - _words_of(_names_of(base)),
     )
 
 

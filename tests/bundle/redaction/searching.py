@@ -202,4 +202,13 @@ class Haystack:
 
     def of_number(self, number: str) -> list[str]:
         small, exact = number_spellings(number)
-        return self.where(self._numbers.those_in_it(small), exact)
+        if not number.isdecimal():
+            return self.where(self._numbers.those_in_it(small), exact)
+        # a whole number has no point to tell it by: a file of 326144 bytes does not tell 32614
+        alone = re.compile(rb"(?<![0-9])%s(?![0-9])" % number.encode())
+        others = self._numbers.those_in_it(small - {number.encode()})
+        return self.where(others, exact) + [
+            name
+            for name, raw in self.streams
+            if alone.search(_CHECKSUM.sub(SEPARATOR, raw.lower()))
+        ]

@@ -163,3 +163,13 @@ def test_the_search_misses_nothing_that_stands_somewhere(
     spellings = [wanted, *others]
     assert Searched(raw).those_in_it(spellings).count(wanted) == spellings.count(wanted)
     assert set(Searched(raw).those_in_it(spellings)) == {one for one in spellings if one in raw}
+
+
+def test_a_whole_number_is_found_alone_and_not_in_a_longer_one(tmp_path: Path) -> None:
+    """A size that begins with the digits of a marker would else fail the search by chance."""
+    for text, found in (
+        ("of 326144 bytes", 0), ("132614", 0), ("EPSG:32614", 1), ("32614.0", 1), ("x,32614\n", 1),
+        ("32614 and 326144", 1), ("3.2614e4", 1),
+    ):  # fmt: skip
+        (tmp_path / "told.txt").write_text(text, encoding="utf-8")
+        assert len(Haystack(tmp_path).of_number("32614")) == found, text
