@@ -277,7 +277,7 @@ def test_a_legend_beside_a_table_does_not_hold_up_the_import(tmp_path) -> None:
 
 
 def test_a_column_is_another_row_only_where_its_heading_says_which(tmp_path) -> None:
-    """'Sample No' shares a word with 'same tree as another sample' and is the sample all the same."""
+    """'Sample No' shares a word with 'same tree sample' and is the sample all the same."""
     (tmp_path / "report.csv").write_text(
         "Sample No,Lab No,Outcome,Inner year,Outer year,Same tree as\n"
         "101,K-1,dated,1700,1780,\n102,K-2,dated,1705,1780,101\n103,K-3,undated,,,\n"
