@@ -277,15 +277,16 @@ def test_a_legend_beside_a_table_does_not_hold_up_the_import(tmp_path) -> None:
 
 
 def test_a_column_is_another_row_only_where_its_heading_says_which(tmp_path) -> None:
-    """'Sample No' shares a word with 'same tree as another sample' and is the sample all the same."""
+    """'Sample No' shares a word with 'same tree sample' and is the sample all the same."""
+    _, raw = drafted(tmp_path, FORMS / "report.csv")
+    assert said_of(raw["sources"][0])["Sample No"] == {"lab_result.sample_id"}
     (tmp_path / "report.csv").write_text(
         "Sample No,Lab No,Outcome,Inner year,Outer year,Same tree as\n"
         "101,K-1,dated,1700,1780,\n102,K-2,dated,1705,1780,101\n103,K-3,undated,,,\n"
     )
-    _, raw = drafted(tmp_path, tmp_path / "report.csv")
-    fields = raw["sources"][0]["rows"][0]["fields"]
-    assert fields["sample_id"]["column"] == "Sample No"
-    assert fields["same_tree_sample_id"]["column"] == "Same tree as"
+    said = said_of(drafted(tmp_path, tmp_path / "report.csv")[1]["sources"][0])
+    assert said["Sample No"] == {"lab_result.sample_id"}
+    assert said["Same tree as"] == {"lab_result.same_tree_sample_id"}
 
 
 def test_a_file_with_nothing_in_it_is_refused(tmp_path) -> None:

@@ -78,7 +78,10 @@ def public_table(
         else:
             continue
         fields.append(compile_field(described, lists, shipped.core.notations))
-    return replace(core, fields=tuple(fields))
+    # an older package lacks fields that the core now links to other tables
+    names = {one.name for one in fields}
+    links = tuple(key for key in core.foreign_keys if names.issuperset(key.fields))
+    return replace(core, fields=tuple(fields), foreign_keys=links)
 
 
 def _described(shipped: Shipped, table: str, one: Field, release: Release) -> Field:

@@ -196,6 +196,8 @@ def field_is_closed(tables: Snapshot) -> pl.DataFrame:
         for table, one in tables.model.every_field()
         if (table.name, one.name) not in known
         and one.sensitivity == "open"
+        # what an older program computed is of no profile, and 'derive' blanks it
+        and not (table.role == "derived" and one.obtained == "computed")
         and (one.public is None or (one.public == "shown" and not one.public_because))
     ]
     return over_fields("found", ((*one, first_filled(*one)) for one in closed))

@@ -30,8 +30,8 @@ class Wanted:
     """What the heading and the values of a field's column look like.
 
     `names` are headings that say just that, `compared` word by word where form_words.yaml says
-    nothing of the field; `values` is a kind that `Kinds.share` knows. `apart` are the words that tell
-    it from the field of its table that it is named after ("same tree" of same_tree_sample_id).
+    nothing of the field; `values` is a kind that `Kinds.share` knows. `apart` are the words that
+    tell it from the field of its table that it is named after ("same tree" of same_tree_sample_id).
     """
 
     table: str

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import json
 from pathlib import Path
 
 import pytest
@@ -137,6 +138,23 @@ def test_a_field_of_a_profile_that_nobody_calls_public_is_named_once_with_what_t
         ("element", 3, "course", "note")
     ]
     assert "public: shown" in found[0].remedy
+
+
+def test_a_column_that_an_older_program_computed_is_of_no_profile(tmp_path: Path) -> None:
+    builder = a_package(tmp_path).with_chain()
+    folder = builder.package.folder
+    path = next((folder / "schemas").rglob("size.json"))
+    schema = json.loads(path.read_text("utf-8"))
+    schema["fields"].append(
+        {"name": "older_m3", "type": "number", "title": "T", "description": "D", "unit": "m3",
+         "sensitivity": "open", "section": schema["fields"][0]["section"], "order": 999,
+         "obtained": "computed"}
+    )  # fmt: skip
+    path.write_text(json.dumps(schema), "utf-8")
+    (folder / "tables" / "size.csv").write_text("element_id,older_m3\nB1-014,0.1148\n", "utf-8")
+    found = check_package(builder.package)
+    assert builder.package.tables["size"]["older_m3"].to_list() == [0.1148]
+    assert [one for one in found if one.rule == "privacy.field_is_closed"] == []
 
 
 def test_people_who_were_not_asked_are_noted() -> None:
