@@ -134,10 +134,11 @@ def _tell_forest(package: Package, derived: Derived) -> None:
     from provenance._derive.dates.age_change import age_changes
     from provenance._derive.dates.ring_series import widths_not_read
 
-    if "tree_age" in derived.tables:
+    changes = age_changes(derived.tables["tree_age"]) if "tree_age" in derived.tables else ()
+    if changes:
         click.echo("\nAge at felling:")
-        for change in age_changes(derived.tables["tree_age"]):
-            click.echo(f"  {change.in_words}")
+    for change in changes:
+        click.echo(f"  {change.in_words}")
     for said in widths_not_read(package):
         click.echo(f"\nRing widths not read: {said}")
 

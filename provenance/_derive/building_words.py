@@ -55,7 +55,8 @@ def order_of_building(
         first = members[0]
         contradiction = label("build_contradiction", first["contradiction"])
         clauses = [
-            *(["built together"] if len(members) > 1 else []),
+            # those of a loop are one group only because nothing tells them apart
+            *(["built together"] if len(members) > 1 and first["contradiction"] != "loop" else []),
             *([f"later than {listed(before)}"] if (before := earlier.get(build)) else []),
             *_bound(first, "from", "not before", called, label),
             *_bound(first, "to", "not after", called, label),

@@ -112,12 +112,16 @@ def _phases_in_turn(
 
 def _years_shown(members: np.ndarray[Any, Any], start: int, rule: PhaseRule) -> Years:
     """The years of a window in which narrowly dated trees can have been felled, and as many more
-    of them as it takes that every member meets them.
+    as it takes that every member meets them. Where all members have more years in common than the
+    window, all of these: no part of them is better than another.
     """
     narrow = members[members[:, 1] - members[:, 0] <= rule.narrow_years]
     tree = narrow if len(narrow) else members
     first = min(max(start, tree[:, 0].min()), members[:, 1].min())
     last = max(min(start + rule.window_years - 1, tree[:, 1].max()), members[:, 0].max())
+    common_first, common_last = members[:, 0].max(), members[:, 1].min()
+    if common_first <= common_last:
+        first, last = min(first, common_first), max(last, common_last)
     return int(first), int(last)
 
 
