@@ -12,8 +12,9 @@ from pathlib import Path
 import pytest
 from hypothesis import settings
 
-# A busy machine must not fail a law; how long a check takes is for benchmarks/ to say.
-settings.register_profile("unhurried", deadline=None)
+# A busy machine must not fail a law; how long a check takes is for benchmarks/ to say. Every run
+# draws others, so that fewer a run are no fewer in a week.
+settings.register_profile("unhurried", deadline=None, max_examples=60)
 settings.load_profile("unhurried")
 
 FSYNC = os.fsync
