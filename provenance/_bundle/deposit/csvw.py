@@ -34,22 +34,9 @@ _LIMITS = {
 
 def csvw_metadata(package: Package) -> dict[str, Any]:
     """The metadata of all tables; their columns are those that stand in the files."""
-    return _metadata(package.model, visible(package.title), _headers(package))
-
-
-def _as_written(package: Package) -> str:
-    """The metadata as JSON, made once for all records of the same schemas, title and columns."""
-    title, headers = visible(package.title), _headers(package)
-    return package.model.once(
-        f"CSV on the Web {title!r} {headers!r}",
-        lambda model: as_json(_metadata(model, title, headers)),
-    )
-
-
-def _metadata(model: Model, title: str, headers: Mapping[str, list[str]]) -> dict[str, Any]:
     return {
         "@context": [CSVW, {"@language": "en"}],
-        "dc:title": title,
+        "dc:title": visible(package.title),
         "dialect": {
             "encoding": "utf-8",
             "header": True,
@@ -62,13 +49,13 @@ def _metadata(model: Model, title: str, headers: Mapping[str, list[str]]) -> dic
             "skipInitialSpace": False,
             "trim": False,
         },
-        "tables": [_table(model, model.table(name), header) for name, header in headers.items()],
+        "tables": [_table(package, table) for table in package.model.tables.values()],
     }
 
 
-def _table(model: Model, table: Table, header: list[str]) -> dict[str, Any]:
+def _table(package: Package, table: Table) -> dict[str, Any]:
     schema: dict[str, Any] = {
-        "columns": [_column(model, table, name) for name in header],
+        "columns": [_column(package.model, table, name) for name in _header(package, table)],
         "primaryKey": list(table.primary_key),
         "aboutUrl": _row_address(table),
     }
@@ -94,13 +81,10 @@ def _table(model: Model, table: Table, header: list[str]) -> dict[str, Any]:
     return described
 
 
-def _headers(package: Package) -> dict[str, list[str]]:
-    """The names in the first line of each table: the schema's, and maybe others behind them."""
-    headers = {}
-    for name in package.model.tables:
-        with open(package.table_path(name), encoding="utf-8", newline="") as stream:
-            headers[name] = next(csv.reader(stream), [])
-    return headers
+def _header(package: Package, table: Table) -> list[str]:
+    """The names in a table's first line: the schema's, and maybe others behind them."""
+    with open(package.table_path(table.name), encoding="utf-8", newline="") as stream:
+        return next(csv.reader(stream), [])
 
 
 def _row_address(table: Table) -> str:
@@ -181,7 +165,7 @@ FORM = Form(
     file_name="csv-metadata.json",
     title="The tables described (CSV on the Web)",
     order=60,
-    write=as_text(lambda described: _as_written(described.package)),
+    write=as_text(lambda described: as_json(csvw_metadata(described.package))),
     standard=(CSVW, "CSV on the Web"),
     readme=("csv-metadata.json", "tables, columns and keys, for programs (CSV on the Web)"),
 )
