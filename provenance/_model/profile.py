@@ -133,6 +133,8 @@ def apply_profile(core: Model, raw: Mapping[str, Any], path: Path) -> Model:
         profile=raw["name"],
         title=raw["title"],
         description=raw["description"],
+        units=raw.get("units", core.units),
+        language=raw.get("language", core.language),
         cautions=tuple(raw.get("cautions") or general_cautions()),
         tables=MappingProxyType(tables),
         vocabularies=MappingProxyType(vocabularies),

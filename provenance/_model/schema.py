@@ -19,6 +19,7 @@ from typing import Any, TypeVar
 from provenance._base.errors import UnknownName, UnusableSchema
 from provenance._base.resources import shipped
 from provenance._base.yaml_text import read_yaml
+from provenance._model.measures import METRIC, Measures
 
 Made = TypeVar("Made")
 
@@ -116,7 +117,8 @@ class Field:
     `constraints` is what Table Schema checks, with the vocabulary and the notation already turned
     into `enum` or `pattern`. `separator` parts several codes in one cell. `public` is one of
     PUBLIC_FORMS. `key_of` names the field that says of which table this is a key. `usual_sizes`
-    names the vocabulary of the sizes that such a thing usually has. A `withheld` field is blank in
+    names the vocabulary of the sizes that such a thing usually has, `measure` the kind of length
+    (measures.KINDS) as which it is said. A `withheld` field is blank in
     this edition of the record, or holds a stand-in, whatever the full one holds. `public_because`
     is the reason for which a profile lets a field be shown that it added.
     """
@@ -143,6 +145,7 @@ class Field:
     public_because: str | None = None
     key_of: str | None = None
     usual_sizes: str | None = None
+    measure: str | None = None
     withheld: bool = False
 
     @property
@@ -217,7 +220,10 @@ class Table:
 
 @dataclass(frozen=True)
 class Model:
-    """The whole record as one profile sees it: tables, vocabularies and notations."""
+    """The whole record as one profile sees it: tables, vocabularies and notations.
+
+    `units` is how the crew measures (measures.SYSTEMS), `language` that of forms and labels.
+    """
 
     profile: str
     title: str
@@ -227,6 +233,8 @@ class Model:
     vocabularies: Mapping[str, Vocabulary]
     notations: Mapping[str, Notation]
     cautions: tuple[str, ...] = ()
+    units: str = METRIC
+    language: str = "en"
     _made: dict[str, Any] = field(default_factory=dict, init=False, repr=False, compare=False)
 
     def once(self, name: str, make: Callable[[Model], Made]) -> Made:
@@ -249,6 +257,15 @@ class Model:
     def of_role(self, role: str) -> tuple[Table, ...]:
         """The tables of one of ROLES, in their order."""
         return tuple(table for table in self.tables.values() if table.role == role)
+
+    @property
+    def measures(self) -> Measures:
+        """How the record says its lengths."""
+        return Measures(self.units)
+
+    def unit_of(self, one: Field) -> str:
+        """The unit in which people are shown a field; '' where it has none."""
+        return self.measures.unit(one.unit, one.measure) if one.unit else ""
 
     def vocabulary_of(self, one: Field) -> Vocabulary | None:
         """The vocabulary that a field is coded with, or None."""
@@ -316,6 +333,7 @@ _OPTIONAL = {
     **{name: name for name in ("unit", "vocabulary", "separator", "notation", "example")},
     **{"rdfType": "rdf_type", "hidden": "hidden", "public": "public", "keyOf": "key_of"},
     **{"usualSizes": "usual_sizes", "withheld": "withheld", "publicBecause": "public_because"},
+    "measure": "measure",
 }
 """Properties of a field in its JSON form that need not be there, and their names here."""
 
@@ -377,6 +395,7 @@ def field_as_dict(one: Field) -> dict[str, Any]:
         "publicBecause": one.public_because,
         "keyOf": one.key_of,
         "usualSizes": one.usual_sizes,
+        "measure": one.measure,
         "withheld": one.withheld or None,
     }
     return {key: value for key, value in raw.items() if value is not None}

@@ -13,6 +13,7 @@ from collections.abc import Iterator, Mapping
 from types import MappingProxyType
 from typing import Any, NamedTuple
 
+from provenance._model.measures import KINDS
 from provenance._model.schema import FIELD_TYPES, PUBLIC_FORMS, ROLES, SENSITIVITIES, Model, Table
 
 
@@ -38,6 +39,7 @@ _FIELD = _Object(
     {
         **_texts("unit vocabulary separator notation example rdfType public publicBecause keyOf"),
         "usualSizes": str,
+        "measure": str,
         "synonyms": [str],
         "crosswalk": [_Object({"term": str}, rest=str)],
         "constraints": _Object(
@@ -86,7 +88,8 @@ MODEL_SHAPE = _Object(
         "cautions": [str],
         "notations": [_Object(_texts("name title pattern source example"))],
         "vocabularies": [_VOCABULARY],
-    }
+    },
+    _texts("units language"),
 )
 """What schemas/model.json holds."""
 
@@ -206,6 +209,8 @@ def _table_faults(model: Model, table: Table) -> Iterator[str]:
                 yield where + _unlisted(what, found, listed)
         if one.vocabulary is not None and one.vocabulary not in model.vocabularies:
             yield f"{where}model.json has no vocabulary '{one.vocabulary}'"
+        if one.measure is not None and one.measure not in KINDS:
+            yield f"{where}'{one.measure}' is no kind of length; there are {', '.join(KINDS)}"
         if one.usual_sizes is not None and one.usual_sizes not in model.vocabularies:
             yield f"{where}model.json has no vocabulary '{one.usual_sizes}'"
         if one.notation is not None and one.notation not in model.notations:

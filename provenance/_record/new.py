@@ -74,7 +74,8 @@ def update_package(package: Package, profile: str) -> Package:
 
     Raises UnusablePackage when a column that holds data would no longer be described.
     """
-    model = load_model(profile)
+    # how the crew measures and in which language is set once, whatever the profile
+    model = replace(load_model(profile), units=package.model.units, language=package.model.language)
     with package.locked():
         for table in package.model.tables.values():
             if table.role == "derived":

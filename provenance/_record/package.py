@@ -36,6 +36,7 @@ from provenance._base.visible import visible
 from provenance._gate.budget import DEFAULT_BUDGET
 from provenance._gate.documents import json_from
 from provenance._gate.folders import read_plain, refuse_links
+from provenance._model.measures import METRIC
 from provenance._model.schema import (
     Model,
     Table,
@@ -331,6 +332,9 @@ def _model_from(schemas: Path, written: Mapping[Path, bytes]) -> Model:
         vocabularies=MappingProxyType({one.name: one for one in vocabularies}),
         notations=MappingProxyType({n["name"]: notation_from(n) for n in raw["notations"]}),
         cautions=tuple(raw["cautions"]),
+        # records from before had neither
+        units=raw.get("units", METRIC),
+        language=raw.get("language", "en"),
     )
     faults: dict[str, list[str]] = {}
     for name, fault in model_faults(model):
@@ -354,6 +358,8 @@ def model_as_dict(model: Model) -> dict[str, Any]:
         "title": model.title,
         "description": model.description,
         "version": model.version,
+        "units": model.units,
+        "language": model.language,
         "cautions": list(model.cautions),
         "notations": [vars(one) for one in model.notations.values()],
         "vocabularies": [vocabulary_as_dict(one) for one in model.vocabularies.values()],

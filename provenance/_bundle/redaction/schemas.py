@@ -123,6 +123,8 @@ def public_model(
     """The public model; the words of a profile that is not shipped are in it where released."""
     bare = replace(
         shipped.core,
+        units=model.units,
+        language=model.language,
         tables=MappingProxyType(dict(tables)),
         vocabularies=MappingProxyType(dict(lists)),
     )

@@ -14,7 +14,7 @@ from provenance._intake.lines.cells import CellReader
 from provenance._intake.mapping.mapping import ReadingHabits
 from provenance._intake.mapping.mapping_file import code_meant
 from provenance._intake.values.numerals import read_boolean
-from provenance._intake.values.units import MM_PER
+from provenance._model.measures import MM_PER
 from provenance._model.schema import Field, Model, Vocabulary
 from provenance._model.wood_names import species_meant, tells_genus
 

@@ -10,7 +10,7 @@ from typing import Any
 
 from provenance._base.resources import shipped
 from provenance._base.yaml_text import read_yaml
-from provenance._intake.values.units import MM_PER
+from provenance._model.measures import MM_PER
 from provenance._model.schema import Field, Table
 
 

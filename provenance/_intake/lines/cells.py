@@ -30,7 +30,8 @@ from provenance._intake.values.numerals import (
     read_number,
 )
 from provenance._intake.values.serial_dates import SerialEpoch
-from provenance._intake.values.units import METRIC, MM_PER, BareFraction, read_length
+from provenance._intake.values.units import METRIC, BareFraction, read_length
+from provenance._model.measures import MM_PER
 from provenance._model.schema import Field, Model, Vocabulary
 
 _ERROR = re.compile(r"#(?:REF!|N/A|VALUE!|DIV/0!|NAME\?|NULL!|NUM!|SPILL!|CALC!)", re.IGNORECASE)

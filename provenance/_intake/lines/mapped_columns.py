@@ -13,7 +13,7 @@ from provenance._intake.lines.column_doubts import ColumnDoubts
 from provenance._intake.lines.headings import Headings
 from provenance._intake.lines.readings import Place
 from provenance._intake.mapping.mapping import Condition, FieldRule, RowsRule, fill_template
-from provenance._intake.values.units import MM_PER
+from provenance._model.measures import MM_PER
 from provenance._model.schema import Model, Table
 
 

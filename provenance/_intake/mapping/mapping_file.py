@@ -25,7 +25,7 @@ from provenance._intake.mapping.mapping import (
     placeholders,
 )
 from provenance._intake.values.date_formats import ENGLISH_MONTHS, match_format
-from provenance._intake.values.units import MM_PER
+from provenance._model.measures import MM_PER
 from provenance._model.profile import check_against_schema
 from provenance._model.schema import Field, Model, Table, Vocabulary
 from provenance._model.wood_names import species_meant, tells_genus

@@ -27,17 +27,8 @@ from provenance._intake.values.numerals import (
     plain_text,
     written_number,
 )
+from provenance._model.measures import MM_PER
 
-MM_PER: Mapping[str, Fraction] = MappingProxyType(
-    {
-        "mm": Fraction(1),
-        "cm": Fraction(10),
-        "m": Fraction(1000),
-        "in": Fraction(254, 10),
-        "ft": Fraction(12 * 254, 10),
-        "yd": Fraction(36 * 254, 10),
-    }
-)
 METRIC = frozenset({"mm", "cm", "m"})
 # 'ft-in' is feet and inches in one cell: every number must show which it is
 LENGTH_UNITS = frozenset({*MM_PER, "ft-in"})
