@@ -71,7 +71,7 @@ _TERM = _Object(
         **dict.fromkeys(
             (
                 *("cuts_wood", "heartwood_boundary", "holds", "leaves_hole", "moves"),
-                *("needs_from", "needs_to", "sampled", "standing", "two_years"),
+                *("needs_from", "needs_to", "standing", "two_years"),
             ),
             bool,
         ),

@@ -27,7 +27,6 @@ SECTIONS = (
 ATTRIBUTES: dict[str, dict[str, Any]] = {
     "agreement_status": {"holds": bool},
     "assumption_kind": {"unit": str},
-    "attempt": {"sampled": bool},
     "custody_event": {"moves": bool, "needs_from": bool, "needs_to": bool},
     "element_shape": {"section": SECTIONS},
     "end_treatment": {"cut": ("yes", "perhaps", "no")},
