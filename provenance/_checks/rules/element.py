@@ -66,7 +66,7 @@ def _with(tables: Snapshot, *columns: str) -> pl.DataFrame:
     """The table `element`; no row of it where its schema, of an older version, lacks a column."""
     elements = tables["element"]
     if missing := [one for one in columns if one not in elements.columns]:
-        return elements.clear().with_columns(pl.lit(None).alias(one) for one in missing)
+        return elements.clear().with_columns(pl.lit(None, pl.Float64).alias(one) for one in missing)
     return elements
 
 
