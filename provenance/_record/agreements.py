@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections import defaultdict
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass
 
 import polars as pl
@@ -28,7 +28,10 @@ BEFORE_RELEASE: Mapping[str, str] = {
 
 @dataclass(frozen=True)
 class Agreement:
-    """One row of the table; `place` is '' for the whole site, days are None where not known."""
+    """One row of the table; `place` is '' for the whole site, days are None where not known.
+
+    `dates` are the days as written, for people.
+    """
 
     code: str
     site: str
@@ -39,6 +42,8 @@ class Agreement:
     since: Day | None
     until: Day | None
     notice: str
+    given_by: str
+    dates: str
 
     @property
     def in_force(self) -> bool:
@@ -73,6 +78,8 @@ def _agreement(row: Row) -> Agreement:
         since=since,
         until=until,
         notice=row["access_notice"].strip(),
+        given_by=row["given_by_party_id"],
+        dates=" until ".join(on for on in (row["agreed_on"], row["valid_until"]) if on),
     )
 
 
@@ -84,10 +91,15 @@ def _days(text: str) -> tuple[Day | None, Day | None]:
         return None, None
 
 
-def notices(tables: Snapshot) -> list[str]:
+def agreements_at(tables: Snapshot, site: str, place: str) -> list[Agreement]:
+    """The agreements about a place: about itself, what it lies in, or the whole site."""
+    around = ("", *places_around(tables).get(place, ()))
+    return [one for one in agreements_of(tables) if one.site == site and one.place in around]
+
+
+def notices(agreements: Iterable[Agreement]) -> list[str]:
     """What communities want shown with the record, in their own words, each once."""
-    said = (one.notice for one in agreements_of(tables) if one.status != "refused")
-    return list(dict.fromkeys(text for text in said if text))
+    return list(dict.fromkeys(one.notice for one in agreements if one.notice))
 
 
 def before_release(tables: Snapshot) -> list[str]:
