@@ -16,6 +16,8 @@ from provenance._identity.rotation import turned
 from provenance._ledger.holdings import Holding, holdings_of
 from provenance._model.felling import felling_in_words
 from provenance._model.notation import write_year
+from provenance._record.agreements import agreements_at, notices
+from provenance._record.attempts import kind_in_words
 from provenance._record.cells import float_of
 from provenance._record.package import Package
 from provenance._record.snapshot import Row, Snapshot
@@ -160,7 +162,10 @@ def gather_facts(package: Package, record: FieldRecord, sample_id: str) -> HoleF
         keeper=_keeper(package, holding),
         results=_results(package, sample_id),
         permission=permission_on_record(package, site, wood, sample, holding),
-        cautions=drilling_cautions(package, record, element, site_id=site_id),
+        cautions=(
+            *notices(agreements_at(package.tables, site_id, wood["place_id"])),
+            *drilling_cautions(package, record, element, site_id=site_id),
+        ),
         photo=photo,
         photo_title=photo_title,
     )
@@ -370,7 +375,7 @@ def _in_space(hole: HolePosition, north: float | None, *, own_grid: bool) -> tup
 
 
 def _taken(package: Package, sample: Row) -> tuple[str, ...]:
-    lines = [_label(package, "sample_kind", sample["kind"])]
+    lines = [kind_in_words(package.model, sample)]
     sizes = []
     if bore := float_of(sample["bore_mm"]):
         sizes.append(f"bore {bore:g} mm")
