@@ -55,8 +55,7 @@ def _agreement() -> dict[str, Cell]:
 
 def _asked() -> list[dict[str, Cell]]:
     return [
-        {"Number": one.sample_id} | _answers(kept=one.surface in _KEPT)
-        for one in all_specimens()
+        {"Number": one.sample_id} | _answers(kept=one.surface in _KEPT) for one in all_specimens()
     ]
 
 

@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING
 
 from provenance._base.errors import TreenailError
 from provenance._history.entering import enter_table
-from provenance._ledger.handover import record_events
+from provenance._ledger.handover import record_events, refuse_what_gave_nothing
 from provenance._ledger.holdings import (
     Event,
     Holding,
@@ -21,7 +21,6 @@ from provenance._ledger.holdings import (
     samples_in_parcel,
 )
 from provenance._model.edtf import is_edtf
-from provenance._record.attempts import failed_attempts
 from provenance._record.package import Package
 
 if TYPE_CHECKING:
@@ -65,11 +64,7 @@ def consign_samples(
     Raises TreenailError (Refused for the ledger) and writes nothing when it cannot be.
     """
     events = events_of(package.tables)
-    if failed := failed_attempts(package.tables).intersection(samples):
-        raise TreenailError(
-            f"these attempts gave no sample: {', '.join(sorted(failed))}; leave them out, or "
-            "correct 'Result of the attempt' if something was taken after all"
-        )
+    refuse_what_gave_nothing(package, samples)
     _refuse_packed_twice(samples, {one.sample_id: one for one in events})
     _refuse_answer_before_parcel(packed_on, due_on)
     held = holdings_of(package.tables)

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from typing import TYPE_CHECKING
 
 from provenance._base.errors import TreenailError
@@ -20,6 +20,7 @@ from provenance._ledger.holdings import (
 )
 from provenance._ledger.signing import signer_for
 from provenance._model.edtf import is_edtf
+from provenance._record.attempts import failed_attempts
 from provenance._record.joined import keys_now
 
 if TYPE_CHECKING:
@@ -83,7 +84,9 @@ def record_events(
     if corrects and len(samples) != 1:
         raise TreenailError("a correction sets right one event, so it is of one sample")
     standing = events_of(package.tables)
-    if corrects:
+    if not corrects:
+        refuse_what_gave_nothing(package, samples)
+    else:
         _check_correction(package, corrects, samples[0])
         standing = [one for one in standing if one.custody_id != corrects]
     held = replay(standing)
@@ -118,6 +121,15 @@ def record_events(
     if consignment_id and not corrects:
         _date_parcel(package, consignment_id, event, happened_on, recorded_on)
     return tuple(added)
+
+
+def refuse_what_gave_nothing(package: Package, samples: Iterable[str]) -> None:
+    """Raise TreenailError where one of `samples` is an attempt that gave none."""
+    if failed := failed_attempts(package.tables).intersection(samples):
+        raise TreenailError(
+            f"these attempts gave no sample: {', '.join(sorted(failed))}; leave them out, or "
+            "correct 'Result of the attempt' if something was taken after all"
+        )
 
 
 def _completed(before: Holding, new: Event) -> Event:

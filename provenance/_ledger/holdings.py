@@ -14,6 +14,7 @@ from typing import TYPE_CHECKING, NamedTuple
 
 from provenance._base.errors import UnreadableValue
 from provenance._model.edtf import Day, bounds, is_edtf
+from provenance._record.attempts import failed_attempts
 from provenance._record.joined import former_keys_of_events
 
 if TYPE_CHECKING:
@@ -301,7 +302,9 @@ def holdings_frame(package: Package, *, as_of: str | None = None) -> pd.DataFram
     if as_of is not None and until is None:
         raise UnreadableValue(as_of, "is no day; write 2024-06-03")
     held = replay(_until(events_of(package.tables), until))
-    samples = list(dict.fromkeys([*package.tables.column("sample", "sample_id"), *held]))
+    failed = failed_attempts(package.tables)
+    known = (one for one in package.tables.column("sample", "sample_id") if one not in failed)
+    samples = list(dict.fromkeys([*known, *held]))
     rows = [held.get(sample, Holding(sample)) for sample in samples]
     return pd.DataFrame(rows, columns=list(Holding._fields), dtype=str)
 

@@ -15,6 +15,8 @@ from provenance._bundle.review.deciding import decide_field
 from provenance._catalogue.entry import read_entry
 from provenance._cli import treenail
 from provenance._lab.consign import consign_samples
+from provenance._ledger.handover import record_events
+from provenance._ledger.holdings import holdings_frame
 from provenance._printing.labels.facts import gather_facts
 from provenance._printing.papers.hole_facts import gather_cards
 from provenance._record.package import Package, open_package
@@ -71,6 +73,7 @@ def test_labels_and_parcels_are_for_samples_and_cards_for_holes(holl: Package) -
     assert [one.sample_id for one in gather_facts(holl)] == ["231"]
     with pytest.raises(TreenailError, match="nothing to put a label on"):
         gather_facts(holl, "232")
+    assert list(holdings_frame(holl)["sample_id"]) == ["231"]
     cards = {one.facts.sample_id: one for one in gather_cards(holl)}
     assert dict(cards["232"].taken)["taken"].startswith(NOTHING.lower())
     assert dict(cards["231"].taken)["taken"].startswith("core, 98")
@@ -82,6 +85,11 @@ def test_labels_and_parcels_are_for_samples_and_cards_for_holes(holl: Package) -
             packed_on="2024-06-15",
             recorded_on="2024-06-15",
         )
+    with pytest.raises(TreenailError, match="gave no sample: 232"):
+        record_events(
+            holl, "collected", ["232"], happened_on="2024-06-04", recorded_on="2024-06-04",
+            to_party_id="MB",
+        )  # fmt: skip
 
 
 def test_the_public_edition_shows_a_notice_when_it_is_released(

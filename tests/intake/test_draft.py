@@ -84,7 +84,7 @@ def open_questions(raw: Any, name: str = "draft.yaml") -> list[str]:
 
 
 def test_strange_forms_are_guessed_with_few_mistakes_and_the_rest_is_asked(tmp_path) -> None:
-    """281 columns of 19 invented forms, each told by hand what it is: 269 right, 8 asked, 4 wrong.
+    """300 columns of 20 invented forms, each told by hand what it is: 288 right, 9 asked, 3 wrong.
 
     Most were looked at while the words were gathered. Of the 31 columns of the last two forms,
     which were not, 27 are right, 2 asked and 2 wrong: so much can be expected of a new form.
@@ -102,7 +102,7 @@ def test_strange_forms_are_guessed_with_few_mistakes_and_the_rest_is_asked(tmp_p
         for fault in open_questions(raw):
             assert "in place of" in fault, fault  # nothing is wrong but what is asked
     assert total["wrong"] <= 6
-    assert total["right"] >= 252
+    assert total["right"] >= 270
 
 
 def test_the_forms_of_the_demonstration_are_guessed_as_their_mappings_say(tmp_path) -> None:

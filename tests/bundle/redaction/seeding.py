@@ -488,8 +488,9 @@ def review_all(package: Package, markers: Markers) -> int:
 
 
 OTHER_KEYS = {
-    "agreement": "AG-9", "place": "B9", "datum": "D9", "tie": "T9", "element": "B1-099", "plug": "P-999",
-    "consignment": "C-9", "lab_result": "R-9", "episode": "E-9", "assumption": "A-9",
+    "agreement": "AG-9", "place": "B9", "datum": "D9", "tie": "T9", "element": "B1-099",
+    "plug": "P-999", "consignment": "C-9", "lab_result": "R-9", "episode": "E-9",
+    "assumption": "A-9",
 }  # fmt: skip
 """Tables that get a second row, and its key; a site and a sample would need rows beside them."""
 
