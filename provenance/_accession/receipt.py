@@ -30,7 +30,7 @@ MOST_LISTED = 400
 """More faults than that are no list to work through; the bundle's own report has all of them."""
 _COUNTED = (
     ("site", "site", "sites"),
-    ("element", "piece of wood", "pieces of wood"),
+    ("element", "timber", "timbers"),
     ("sample", "sample", "samples"),
     ("plug", "plug", "plugs"),
     ("lab_result", "result", "results"),

@@ -39,7 +39,7 @@ if TYPE_CHECKING:
     type=click.Choice(["full", "public"]),
     default="full",
     show_default=True,
-    help="All of it for a restricted store, or what everybody may see.",
+    help="All of it for a restricted store, or what everyone may see.",
 )
 @click.option(
     "--grid",
@@ -80,8 +80,8 @@ def pack(
 ) -> None:
     """Write PACKAGE as an archive bundle (BagIt), beside it unless --out says where.
 
-    The public edition shows no exact place, nobody who has not agreed to be named, nothing that is
-    restricted, and no text, photo or file that nobody released ('treenail review'). WITHHELD.txt in
+    The public edition shows no exact place, no one who has not agreed to be named, nothing that is
+    restricted, and no text, photo or file that no one released ('treenail review'). WITHHELD.txt in
     it says what is withheld. Look through it before you publish it.
     Who is not named, and what has a telling code, is shown under five random letters, the same in
     every edition: the package keeps them. Who may no longer be named is blank, and --withdraws says
@@ -199,7 +199,7 @@ def _say_what_is_withheld(packed: Packed) -> None:
         given = "an edition key" if packed.got_key else "what its next public editions must know"
         click.echo(
             f"the package was given {given}: pack its full edition again, or "
-            "nobody can show later that this public edition was made from it",
+            "no one can show later that this public edition was made from it",
             err=True,
         )
 
@@ -235,7 +235,7 @@ def _counted(report: Report, severity: str) -> str:
     type=EXISTING_FILE,
     multiple=True,
     metavar="KEY",
-    help="Public key (PEM) of somebody whose signature counts for you. Those in the folder "
+    help="Public key (PEM) of someone whose signature counts for you. Those in the folder "
     "'keepers' of your settings always count.",
 )
 def verify(
@@ -251,7 +251,7 @@ def verify(
 
     BUNDLE may be the address of a zip in a store that fsspec reads (s3://…, sftp://…, https://…).
 
-    The seals of the custody ledger fit one another also in one that somebody rewrote whole. Without
+    The seals of the custody ledger fit one another also in one that someone rewrote whole. Without
     --anchor the verdict is therefore 'sealed, not anchored' for the ledger; with one it says
     whether the ledger is still what it was then, was rewritten, or was cut off.
 

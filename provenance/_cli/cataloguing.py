@@ -219,7 +219,7 @@ def _write(answer: bytes, shape: str, out: Path | None) -> None:
 
 
 def _put(path: Path, content: bytes) -> None:
-    """Write a file whole; a full disk is no finding about bundles, so it must not look like one."""
+    """Write a whole file; a full disk must not look like a finding about bundles."""
     from provenance._base.disk import write_bytes
     from provenance._base.errors import TreenailError
 

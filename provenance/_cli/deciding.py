@@ -84,7 +84,7 @@ def rename(package: Path, table: str, key: str, new_key: str, by: str, why: str)
 
 @click.command("remove")
 @_decision
-@click.option("--back", is_flag=True, help="Put a row back that was taken out.")
+@click.option("--back", is_flag=True, help="Put a row back that was removed.")
 def remove(package: Path, table: str, key: str, back: bool, by: str, why: str) -> None:
     """Take a row out of the record, or put it --back.
 

@@ -178,7 +178,7 @@ def _agreed(result: ImportResult, yes: bool) -> bool:
         for line in _cut(lines, "such findings"):
             click.echo(line)
     if not sys.stdin.isatty():
-        click.echo("nobody is there to ask; say --yes to take this", err=True)
+        click.echo("no one is there to ask; say --yes to take this", err=True)
         return False
     return click.confirm("Take this into the record?", default=False)
 

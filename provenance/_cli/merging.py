@@ -29,7 +29,7 @@ if TYPE_CHECKING:
 def merge(package: Path, other: Path, by: str, dry_run: bool, most: int, out: Path | None) -> None:
     """Bring into PACKAGE what OTHER holds, a copy of the same record; OTHER is left as it is.
 
-    Nothing is lost: where both say something else, both stay in the record until somebody settles
+    Nothing is lost: where both say something else, both stay in the record until someone settles
     it. With --out PACKAGE is left as it is too, and the merged record is written there. Exit code 1
     when there is something to settle.
     """

@@ -63,7 +63,7 @@ class Number(click.FloatRange):
         """The number; anything else is an error of usage."""
         number = float(super().convert(value, param, ctx))
         if not math.isfinite(number):
-            self.fail(f"{value} is no number that can be worked with.", param, ctx)
+            self.fail(f"{value} is not a number that can be worked with.", param, ctx)
         return number
 
 

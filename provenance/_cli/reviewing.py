@@ -79,7 +79,7 @@ def review(
     """Say what of PACKAGE waits for a person's word before it is public, and take the word.
 
     The public edition shows numbers, dates and codes by themselves; texts, photos, files, captions,
-    titles and doubtful codes only when somebody released them. What was changed since, or what the
+    titles and doubtful codes only when someone released them. What was changed since, or what the
     search finds more in than before, waits again.
 
     \b

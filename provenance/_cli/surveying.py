@@ -124,7 +124,7 @@ def _show(findings: tuple[Finding, ...], most: int) -> None:
 @click.command("plan")
 @reads_package()
 @click.option("--place", help="Only this building (code of the place).")
-@click.option("--level", type=int, help="Only this storey; 0 is the ground floor.")
+@click.option("--level", type=int, help="Only this story; 0 is the ground floor.")
 @format_option(
     "pdf", "svg", "geojson", "gpkg", says="Drawings (pdf, svg) or map data (geojson, gpkg)."
 )
@@ -135,7 +135,7 @@ def plan(
 ) -> None:
     """Draw plans to scale of the buildings of PACKAGE, with wood, holes, stamps and datums.
 
-    Also the side of every sampled piece of wood. With --format geojson or gpkg the same things are
+    Also the side of every sampled timber. With --format geojson or gpkg the same things are
     written for a GIS; GeoJSON only where the site grid is tied to a map grid. --out is a folder for
     drawings (plans/ by default) and a file for map data. A hole whose readings conflict is without
     a place in map data; the layer 'places' has all that it may be at, with how likely each is.

@@ -25,7 +25,7 @@ if TYPE_CHECKING:
 @click.command("trace")
 @named_package_argument
 @click.argument("picture", type=EXISTING_FILE)
-@click.option("--place", help="What the plan shows: code of a storey, building or site.")
+@click.option("--place", help="What the plan shows: code of a story, building or site.")
 @click.option("--points", type=EXISTING_FILE, metavar="FILE", help="Read marked points back.")
 @click.option("--scale", type=Number(1), metavar="N", help="The plan is drawn at 1:N.")
 @click.option(
@@ -139,7 +139,7 @@ def trace(
 
 def _agreed() -> bool:
     if not sys.stdin.isatty():
-        click.echo("nobody is there to ask; say --yes to enter this", err=True)
+        click.echo("no one is there to ask; say --yes to enter this", err=True)
         return False
     return click.confirm("Enter this into the record?", default=False)
 

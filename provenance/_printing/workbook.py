@@ -250,7 +250,7 @@ class _Sheet:
             lines.append("Or with its own unit: 9' 6\", 5/8 in.")
         vocabulary = self.model.vocabulary_of(one)
         if vocabulary:
-            several = ", several parted by a semicolon" if one.separator else ""
+            several = ", several separated by a semicolon" if one.separator else ""
             lines.append(f"Choose from the list '{vocabulary.title}'{several}.")
         if one.example:
             lines.append(f"For example: {one.example}")
