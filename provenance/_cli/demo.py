@@ -15,10 +15,10 @@ if TYPE_CHECKING:
 @click.command("demo")
 @click.argument("folder", type=click.Path(path_type=Path), default=Path("demo_output"))
 def demo(folder: Path) -> None:
-    """Run the whole way on invented papers, into FOLDER (demo_output if left out).
+    """Run the whole workflow on invented data, into FOLDER (default: demo_output).
 
-    Nothing in it is real. An earlier demo in the same folder is replaced; anything else is not.
-    Exit codes: 0 all went as planned (planted faults included), 1 something did not.
+    Nothing in it is real. An earlier demo in the same folder is replaced; nothing else is. Exit
+    codes: 0 all went as planned (planted faults included), 1 something did not.
     """
     from provenance._demo import run_demo
 

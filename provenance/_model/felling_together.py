@@ -100,11 +100,7 @@ def together_in_words(felling: Felling | None, disagreement: str) -> str:
     if kind is FellingClass.NOT_KNOWN:
         return ""
     signs = {FellingClass.CUTTING: " (cutting date)", FellingClass.NEAR: " (near-cutting date)"}
-    assumed = (
-        ", by the most rings assumed lost"
-        if felling.basis is Basis.NEAR_CUTTING
-        else ""
-    )
+    assumed = ", by the most rings assumed lost" if felling.basis is Basis.NEAR_CUTTING else ""
     when = when_in_words(felling)
     first, season = felling.earliest, felling.season
     if (

@@ -101,8 +101,7 @@ _KINDS = (
     ),
     Kind(
         "structure.label_order",
-        "The columns are not in the order of the schema; '{value}' is the first one out of "
-        "place.",
+        "The columns are not in the order of the schema; '{value}' is the first one out of place.",
         "Put the columns in this order: {labels}.",
         "incorrect-label",
         "Table Schema v2, property 'fieldsMatch'",

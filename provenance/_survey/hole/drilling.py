@@ -219,7 +219,9 @@ def drilling_cautions(
     condition = wood["condition"]
     if condition in _FRAIL:
         label = package.model.vocabularies["element_condition"].label(condition).lower()
-        cautions.append(f"The timber is recorded as {label}: it may split, or hold less than it did.")
+        cautions.append(
+            f"The timber is recorded as {label}: it may split, or hold less than it did."
+        )
     site = record.site(wood["site_id"])
     protection = site["protection"] if site else ""
     if protection in ("", "unknown"):

@@ -50,7 +50,7 @@ def test_readings_that_do_not_fit_the_cross_section_are_reported() -> None:
         (
             "one_reading_of_worked_wood",
             wood("hewn", "20", "18", "19", ""),
-            ("diameter_b1", "end B"),
+            ("diameter_b1", "End B"),
         ),
         ("one_reading_of_worked_wood", wood("round", "20", "18", "19", ""), None),
         ("one_reading_of_worked_wood", wood("hewn", "20", "18", "", ""), None),

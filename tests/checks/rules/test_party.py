@@ -50,7 +50,7 @@ def test_an_organisation_has_no_orcid() -> None:
     broken = a_sound_record().but("party", "LAB", orcid="0000-0002-1825-0097")
     only(
         broken.says("party.identifier_of_the_other_kind"),
-        "LAB is entered as organization",
+        "LAB is entered as organisation",
         "a person",
     )
 
