@@ -201,7 +201,7 @@ def _draw_first(pages: Pages, frame: Box, receipt: Receipt, title: str, right: s
     box = Box(box.x, box.y, box.width, box.height - 2 * MM)
     box = _draw_heading(canvas, box, "For the depositor")
     box = _draw_text(canvas, box, receipt.mending)
-    box = _draw_heading(canvas, box, "Take care")
+    box = _draw_heading(canvas, box, "Safety and care")
     left = Box(box.x, box.y + SIGNATURES_MM * MM, box.width, box.height - SIGNATURES_MM * MM)
     share = left.height / max(1, len(receipt.cautions))
     for caution in receipt.cautions:

@@ -36,7 +36,7 @@ def demo(folder: Path) -> None:
             click.echo(f"    NOT AS PLANNED: {line}")
 
     click.echo("Hollin Reach does not exist: every name, measurement and year here is invented.")
-    click.echo("Each step shows what came of it, the commands for it, and where to look.\n")
+    click.echo("Each step shows the results, its commands, and where to look.\n")
     result = run_demo(folder, when_done=show)
     if result.as_planned:
         click.echo(f"\nAll went as planned. Everything lies in {_short(result.folder.resolve())}")

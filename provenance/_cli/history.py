@@ -173,7 +173,7 @@ def _row_lines(found: History, table: str, key: str, field: str | None) -> Itera
     if field:
         cells = {cell: said for cell, said in cells.items() if cell[2] == field}
     if not cells:
-        raise Refused(f"no one said anything of {table} {key}{f', {field}' if field else ''}")
+        raise Refused(f"nothing is recorded about {table} {key}{f', {field}' if field else ''}")
     for (_, _, name), said in cells.items():
         for claim in said:
             mark = "refused" if claim.refused else "stands "

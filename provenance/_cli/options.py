@@ -130,7 +130,8 @@ def reads_package(argument: Decorator = package_argument) -> Decorator:
     def decorated(function: Callable[..., Any]) -> Callable[..., Any]:
         function.__doc__ = (
             f"{(function.__doc__ or '').rstrip()}\n\n"
-            "    PACKAGE may be a bundle (folder or zip). It is verified first, never changed, and the\n"
+            "    PACKAGE may be a bundle (folder or zip). It is verified first, never changed, and "
+            "the\n"
             "    verdict follows the answer.\n    "
         )
         flag = click.option(
@@ -174,7 +175,7 @@ def asked(package: Path, *, writes: bool = True) -> Package:
         context.call_on_close(lambda: click.echo(visible(opened.verdict), err=by_program))
     if is_public(opened):
         click.echo(
-            "This is a public edition: what it withholds, exact places first of all, is not in the "
+            "This is a public edition: what it withholds, above all exact places, is not in the "
             "answer. Ask for the full edition where that is needed.",
             err=True,
         )

@@ -99,7 +99,7 @@ def print_labels_and_cards(stage: Stage) -> Did:
     print_hole_cards(gather_cards(package), paper, cards)
     return Did(
         "Labels",
-        f"{len(facts)} labels, the papers of parcel {PARCEL}, and a card a hole for the house",
+        f"{len(facts)} labels, the papers of parcel {PARCEL}, and one card per hole for the house",
         (
             f"treenail labels {SOUND} --stock a4_70x37 --out labels.pdf",
             f"treenail tags {SOUND} --consignment {PARCEL} --out parcel.pdf",

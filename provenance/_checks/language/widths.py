@@ -202,7 +202,7 @@ def negative(tables: Snapshot) -> pl.DataFrame:
     source=COMMON_PRACTICE,
 )
 def year_twice(tables: Snapshot) -> pl.DataFrame:
-    """A tree grows one ring a year."""
+    """A tree grows one ring per year."""
     return _faults(tables, "twice")
 
 
