@@ -30,7 +30,7 @@ MOST_LISTED = 400
 """More faults than that are no list to work through; the bundle's own report has all of them."""
 _COUNTED = (
     ("site", "site", "sites"),
-    ("element", "piece of wood", "pieces of wood"),
+    ("element", "timber", "timbers"),
     ("sample", "sample", "samples"),
     ("plug", "plug", "plugs"),
     ("lab_result", "result", "results"),
@@ -201,7 +201,7 @@ def _draw_first(pages: Pages, frame: Box, receipt: Receipt, title: str, right: s
     box = Box(box.x, box.y, box.width, box.height - 2 * MM)
     box = _draw_heading(canvas, box, "For the depositor")
     box = _draw_text(canvas, box, receipt.mending)
-    box = _draw_heading(canvas, box, "Take care")
+    box = _draw_heading(canvas, box, "Safety and care")
     left = Box(box.x, box.y + SIGNATURES_MM * MM, box.width, box.height - SIGNATURES_MM * MM)
     share = left.height / max(1, len(receipt.cautions))
     for caution in receipt.cautions:

@@ -68,7 +68,7 @@ def read_register(path: Path) -> list[Accession]:
     if not rows or tuple(rows[0]) not in (COLUMNS, _FIRST_COLUMNS):
         found = ",".join(rows[0])[:120] if rows else "nothing"
         raise UnusableInput(
-            f"{path} is no register of accessions: its first line is '{found}' and should be "
+            f"{path} is not a register of accessions: its first line is '{found}' and should be "
             f"'{','.join(COLUMNS)}'. Name another file, or restore it from a copy (a program for "
             "spreadsheets may have written it anew with other separators)"
         )

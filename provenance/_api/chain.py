@@ -104,7 +104,7 @@ def _standing_results(tables: Snapshot) -> pl.DataFrame:
 
 
 def _holders(tables: Snapshot) -> pl.DataFrame:
-    """Who holds each sample that somebody holds, and the event's date by which it came to be so."""
+    """Who holds each sample that someone holds, and the event's date by which it came to be so."""
     held: dict[str, Holding] = {}
     since: dict[str, str | None] = {}
     for event in events_of(tables) if LEDGER in tables.model.tables else ():

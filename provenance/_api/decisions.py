@@ -55,7 +55,7 @@ class Decisions:
         return self._decide(remove(table, key), by, why)
 
     def restore(self, table: str, key: str, *, by: str, why: str) -> Done:
-        """Put a row back that somebody took out."""
+        """Put a row back that someone took out."""
         from provenance._history.deciding import restore
 
         return self._decide(restore(table, key), by, why)

@@ -114,7 +114,7 @@ class Record(Decisions):
             A frame with the columns
 
             - `sample_id`, `site_id`, `element_id`, `kind`, `collected_on` (EDTF) of the sample;
-            - `place_id`, `place_name`, `place_level` (storey, 0 is the ground floor) of the place
+            - `place_id`, `place_name`, `place_level` (story, 0 is the ground floor) of the place
               that the wood is in;
             - `wood_function`, `wood_species` (as seen in the field), `in_place` of the wood;
             - `plug_id`, `stamp`, `plug_status` of the standing plug, the one that none replaced

@@ -23,7 +23,7 @@ def verify(path: str | Path | Record, *, anchors: Sequence[str | Path] = ()) -> 
     `path` is a folder, a zip, or an address that fsspec reads. Every checksum is compared. It may
     come from a stranger: no link is followed, nothing in it can write outside a temporary folder.
     `anchors` are what was kept of its custody ledger elsewhere: paths of older bundles, packages or
-    registers, or the line 'ledger …' of a receipt. Without any of them nobody can know whether the
+    registers, or the line 'ledger …' of a receipt. Without any of them no one can know whether the
     ledger was rewritten whole, and `word` is 'not anchored' at best.
 
     Returns:
@@ -31,7 +31,7 @@ def verify(path: str | Path | Record, *, anchors: Sequence[str | Path] = ()) -> 
         files and the record are.
 
     Raises:
-        UnusableInput: there is nothing at `path`, it is no bundle, or an anchor is none.
+        UnusableInput: there is nothing at `path`, it is not a bundle, or an anchor is none.
     """
     from provenance._accession.anchoring import anchors_named
     from provenance._bundle.verify import verify_bundle

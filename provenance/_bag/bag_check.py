@@ -213,7 +213,7 @@ def _unlisted_tags(folder: Path, tags: set[str]) -> Iterator[BundleFinding]:
             "warning",
             "bag.tag_file_unlisted",
             name,
-            "has no checksum, so nobody can tell whether it was put in or changed later",
+            "has no checksum, so no one can tell whether it was put in or changed later",
             "Trust nothing that it says; ask the sender whether it belongs here.",
         )
 

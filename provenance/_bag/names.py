@@ -31,7 +31,7 @@ def unsafe_because(path: str, limits: Budget = DEFAULT_BUDGET) -> str | None:
     if _DRIVE.match(path):
         return "it starts with a drive letter"
     if path.startswith("~"):
-        return "it starts with '~', which stands for somebody's home folder"
+        return "it starts with '~', which stands for someone's home folder"
     if _SURROGATE.search(path):
         return "it is not valid UTF-8"
     if _BREAKING.search(path):

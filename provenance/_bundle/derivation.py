@@ -100,7 +100,7 @@ def _read(bundle: Path, edition: str) -> tuple[Mapping[str, Any], Mapping[str, s
             facts = read_json(folder / "data" / BUNDLE_FACTS)
             lines = (folder / MANIFEST).read_text(encoding="utf-8").splitlines()
     except (OSError, ValueError, RefusedInput) as error:
-        raise UnusableInput(f"{bundle} is no bundle that can be read: {error}") from error
+        raise UnusableInput(f"{bundle} is not a bundle that can be read: {error}") from error
     found = facts.get("edition") if isinstance(facts, dict) else None
     if found != edition:
         raise UnusableInput(

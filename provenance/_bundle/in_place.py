@@ -56,8 +56,8 @@ def _inside(container: Container, source: Place) -> str:
         if f"{inside}{DESCRIPTOR}" in container.sizes:
             return inside
     raise UnusableInput(
-        f"{source} is no package and no bundle: it holds no {DESCRIPTOR}, neither at its top nor "
-        "in data/"
+        f"{source} is neither a package nor a bundle: it holds no {DESCRIPTOR}, neither at its "
+        "top nor in data/"
     )
 
 

@@ -73,7 +73,7 @@ def bundle_name(package: Package) -> str:
     """The name of a package's bundle, which is also the folder inside a zip."""
     if not _NAME.fullmatch(package.name):
         raise UnusablePackage(
-            f"{package.folder / DESCRIPTOR}: the name {package.name!r} is no package name; use "
+            f"{package.folder / DESCRIPTOR}: the name {package.name!r} is not a package name; use "
             "lower case letters, digits, '.', '_' and '-' (Data Package v2)"
         )
     return f"{package.name}-bundle"

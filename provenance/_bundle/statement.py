@@ -129,7 +129,7 @@ def _of_another(judged: Judged, folder: Path, record: str, edition: str) -> Iter
             "custody.statement_of_another",
             STATEMENT,
             f"is signed for another bundle (the {judged.edition} edition of {judged.record}, or "
-            "other files): the files, or the statement, were exchanged",
+            "other files): the files, or the statement, were swapped",
         )
 
 

@@ -153,7 +153,7 @@ def _refuse_other_folders(folder: Path) -> None:
             f"{folder} is a package, not a bundle; 'treenail check' looks it over, and "
             "'treenail pack' makes a bundle of it"
         )
-    raise UnusableInput(f"{folder} is no bundle: it holds neither bagit.txt nor data/")
+    raise UnusableInput(f"{folder} is not a bundle: it holds neither bagit.txt nor data/")
 
 
 def judge_folder(

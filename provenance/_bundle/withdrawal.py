@@ -48,7 +48,7 @@ def read_public_bundle(bundle: Path, limits: Budget = DEFAULT_BUDGET) -> PublicB
             text = _read(container, bundle, f"data/tables/{ACT}.csv", limits).decode("utf-8-sig")
             acts = frozenset(row.get("act_id") or "" for row in csv.DictReader(text.splitlines()))
     except (OSError, ValueError, RecursionError, csv.Error, HostileBundle) as error:
-        raise UnusableInput(f"{bundle} is no bundle that can be read: {error}") from error
+        raise UnusableInput(f"{bundle} is not a bundle that can be read: {error}") from error
     if not isinstance(facts, dict) or facts.get("edition") != PUBLIC.name:
         raise UnusableInput(f"{bundle} is no public edition; name the one that was given out")
     return PublicBundle(sha256(manifest).hexdigest(), facts, acts)
@@ -69,7 +69,7 @@ def _read(container: Container, bundle: Path, path: str, limits: Budget) -> byte
     if size is None and path.startswith("data/tables/"):
         return b""
     if size is None or size > limits.most_table_bytes:
-        raise UnusableInput(f"{bundle} has no {path} that can be read, so it is no bundle")
+        raise UnusableInput(f"{bundle} has no {path} that can be read, so it is not a bundle")
     return b"".join(read_whole(container, bundle, path))
 
 

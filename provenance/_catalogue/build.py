@@ -57,11 +57,11 @@ def index_place(place: Place, index: Path | None = None) -> Path:
     if index is None:
         if isinstance(place, Remote):
             raise UnusableInput(
-                f"{place} is no folder of this machine, where the catalogue must lie; say with "
+                f"{place} is not a folder of this machine, where the catalogue must lie; say with "
                 "--index where"
             )
         if not place.is_dir():
-            raise UnusableInput(f"{place} is no folder; say with --index where the catalogue lies")
+            raise UnusableInput(f"{place} is not a folder; name the catalogue with --index")
         index = place / INDEX_NAME
     for folder in index.resolve().parents:
         if signature_of(folder) is not None:

@@ -79,7 +79,7 @@ def read_entry(
     try:
         before = signature_of(path)
         if before is None:
-            raise UnusableInput(f"{path} is no package and no bundle")
+            raise UnusableInput(f"{path} is neither a package nor a bundle")
         with (
             open_source(path, even_if_damaged=even_if_damaged) as source,
             closing(JoinedTables(TABLE_COLUMNS)) as tables,

@@ -15,49 +15,49 @@ from provenance._cli.terminal import Terminal
 
 COMMANDS: dict[str, tuple[str, str]] = {
     # name: (module in provenance._cli : function, one line for the overview)
-    "new": ("importing:new", "Start a package for a kind of place."),
+    "new": ("importing:new", "Start a package for one kind of site."),
     "stamps": ("locating:stamps", "Reserve stamp numbers that cannot be misread."),
     "labels": ("printing:labels", "Print labels for samples, boxes and drawers."),
     "tags": ("printing:tags", "Print custody tags, consignment lists and receipts."),
-    "cards": ("printing:cards", "Print a card a hole for the file of the building."),
+    "cards": ("printing:cards", "Print one card per hole for the building file."),
     "sheets": ("forms:sheets", "Print the record sheets that a crew fills in by hand."),
     "workbook": ("forms:workbook", "Write the spreadsheet that a crew fills in."),
-    "import": ("importing:import_", "Bring field exports in: CSV, TSV, XLSX, ODS."),
+    "import": ("importing:import_", "Import field exports: CSV, TSV, XLSX, ODS."),
     "attach": ("importing:attach", "Put photos, plans and reports into a package."),
     "correct": ("deciding:correct", "Correct or blank cells of a row."),
     "settle": ("deciding:settle", "Settle a conflict between two sources."),
-    "rename": ("deciding:rename", "Give a row another key, everywhere."),
-    "remove": ("deciding:remove", "Take a row out, or put it back."),
-    "split": ("deciding:split", "Tell two things apart that bear one number."),
-    "join": ("deciding:join", "Say that two rows are one."),
-    "accept": ("deciding:accept", "Let a finding stand, with the reason."),
-    "undo": ("deciding:undo", "Take an act back."),
-    "history": ("history:history", "Show who said what, and what is open."),
-    "merge": ("merging:merge", "Bring two copies of one record together."),
-    "finish": ("merging:finish", "Finish what was stopped half-way on another computer."),
+    "rename": ("deciding:rename", "Change the key of a row, everywhere."),
+    "remove": ("deciding:remove", "Remove a row, or put it back."),
+    "split": ("deciding:split", "Separate two things that share one number."),
+    "join": ("deciding:join", "Join two rows into one."),
+    "accept": ("deciding:accept", "Accept a finding, with a reason."),
+    "undo": ("deciding:undo", "Undo an act."),
+    "history": ("history:history", "Show who said what, and open conflicts."),
+    "merge": ("merging:merge", "Merge two copies of one record."),
+    "finish": ("merging:finish", "Finish work that stopped halfway on another computer."),
     "day": ("day:day", "Sum up a day of fieldwork, and what to do tomorrow."),
-    "check": ("checking:check", "Say what is wrong in a package, and what to do."),
+    "check": ("checking:check", "Report what is wrong in a package, and what to do."),
     "handover": ("custody:handover", "Record who gave which sample to whom."),
-    "keys": ("signing:keys", "Keep the keys of those who sign events."),
+    "keys": ("signing:keys", "Manage signing keys."),
     "custody": ("custody:custody", "Show where samples are and have been."),
-    "consign": ("laboratory:consign", "Make up a parcel for a laboratory, with list and form."),
-    "results": ("laboratory:results", "Bring a laboratory's results in."),
+    "consign": ("laboratory:consign", "Prepare a parcel for a laboratory, with list and form."),
+    "results": ("laboratory:results", "Import a laboratory's results."),
     "reconcile": ("laboratory:reconcile", "Compare results with parcel and field record."),
     "survey": ("surveying:survey", "Compute positions from tapes, offsets and bearings."),
-    "plan": ("surveying:plan", "Draw plans to scale, or write them for a GIS."),
-    "trace": ("tracing:trace", "Trace wood and holes on a scanned plan."),
+    "plan": ("surveying:plan", "Draw scaled plans, or write them for a GIS."),
+    "trace": ("tracing:trace", "Trace timbers and holes on a scanned plan."),
     "derive": ("deriving:derive", "Derive volumes, trees, fellings and phases; draw figures."),
     "review": ("reviewing:review", "Read and release what the public edition may show."),
     "pack": ("bundling:pack", "Write an archive bundle, with everything in it."),
-    "verify": ("bundling:verify", "Say whether a bundle is sound, and what is not."),
+    "verify": ("bundling:verify", "Verify whether a bundle is sound, and list what is not."),
     "unpack": ("bundling:unpack", "Turn a bundle back into a package."),
-    "accession": ("accessioning:accession", "Take a bundle in: number, register, receipt."),
-    "compare": ("bundling:compare", "Say what changed between two bundles of one record."),
+    "accession": ("accessioning:accession", "Accession a bundle: number, register, receipt."),
+    "compare": ("bundling:compare", "List what changed between two bundles of one record."),
     "catalogue": ("cataloguing:catalogue", "List and search many bundles."),
-    "audit": ("cataloguing:audit", "Look many bundles over for damage and loss, on a rota."),
+    "audit": ("cataloguing:audit", "Check many bundles for damage and loss, in rotation."),
     "locate": ("locating:locate", "Find the hole that a worn stamp belongs to."),
-    "relocate": ("surveying:relocate", "Print the page that leads back to a hole."),
-    "demo": ("demo:demo", "Run the whole way on invented papers."),
+    "relocate": ("surveying:relocate", "Print the page for finding a hole again."),
+    "demo": ("demo:demo", "Run the whole workflow on invented data."),
 }
 """Every command with where it lives; the order is the order of the work."""
 
@@ -92,17 +92,16 @@ class Moves(click.Group):
 
     def format_commands(self, ctx: click.Context, formatter: click.HelpFormatter) -> None:
         """The overview, from the table above, so that help imports no command."""
-        with formatter.section("The moves, in the order of the work"):
+        with formatter.section("Commands, in the order of the work"):
             formatter.write_dl([(name, line) for name, (_, line) in COMMANDS.items()])
 
 
 @click.group(cls=Moves, context_settings={"help_option_names": ["-h", "--help"]})
 @click.version_option(__version__, "--version", prog_name="treenail")
 def treenail() -> None:
-    """Keep site, wood, sample, plug stamp and laboratory result tied together for decades.
+    """Keep site, timber, sample, plug stamp and laboratory result linked for decades.
 
-    Exit codes: 0 clean, 1 findings, 2 input or usage that cannot be used, 70 a fault of the
-    program itself.
+    Exit codes: 0 clean, 1 findings, 2 unusable input or usage, 70 a fault in the program.
     """
 
 

@@ -17,26 +17,26 @@ from provenance._cli.signing import passphrase_option, read_key, sign_option
     "--register",
     type=click.Path(path_type=Path, dir_okay=False),
     required=True,
-    help="The register (CSV); begun if it is not there. Its folder is the store.",
+    help="The register (CSV); started if missing. Its folder is the store.",
 )
 @click.option("--depositor", required=True, help="Who hands the bundle in.")
-@click.option("--pattern", default="", help="How numbers are made, such as {year}.{serial:04}.")
+@click.option("--pattern", default="", help="Pattern of the numbers, such as {year}.{serial:04}.")
 @click.option("--number", default="", help="This number instead of the next one.")
 @click.option(
     "--settings",
     type=click.Path(path_type=Path, dir_okay=False),
-    help="Settings (YAML); repository.yaml beside the register if left out.",
+    help="Settings (YAML); default: repository.yaml beside the register.",
 )
-@click.option("--samples", default="", help="Samples that came along: 231,233-240, or all.")
+@click.option("--samples", default="", help="Samples that came with it: 231,233-240, or all.")
 @click.option("--place", default="", help="Room, shelf, box or drawer of these samples.")
 @click.option(
     "--even-if-rewritten",
     is_flag=True,
-    help="Take it though its custody ledger is not the one of an earlier bundle kept here.",
+    help="Accept it even if its custody ledger does not continue an earlier bundle kept here.",
 )
 @sign_option("Sign what is kept with this Ed25519 key (PEM) of the repository.")
 @passphrase_option
-@click.option("--on", "day", help="Day of the accession (YYYY-MM-DD); today if left out.")
+@click.option("--on", "day", help="Date of accession (YYYY-MM-DD); default: today.")
 @paper_option
 def accession(
     bundle: Path,
@@ -55,10 +55,9 @@ def accession(
 ) -> None:
     """Verify BUNDLE, give it an accession number, and keep it with a receipt.
 
-    Everything goes beside the register: the bundle with its number, the receipt to be signed, and
-    one more line in the register. BUNDLE itself is not changed. With --samples the ledger of the
-    kept bundle says that these samples came to the repository; the bundle as it came in is kept
-    beside it then.
+    Everything goes beside the register: the bundle with its number, the receipt to sign, and a new
+    line in the register. BUNDLE itself is not changed. With --samples the ledger of the kept bundle
+    says that these samples came to the repository; the bundle as it came in is kept beside it then.
 
     A number is made by your own pattern, kept in repository.yaml: {year}, {month}, {serial}, or
     {serial:04} with at least four digits; letters, digits, blanks and . - _ / stand for themselves.

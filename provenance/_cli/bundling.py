@@ -33,37 +33,37 @@ if TYPE_CHECKING:
 @click.command("pack")
 @package_argument
 @out_option
-@click.option("--zip", "zipped", is_flag=True, help="One zip file instead of a folder.")
+@click.option("--zip", "zipped", is_flag=True, help="Write one zip file instead of a folder.")
 @click.option(
     "--edition",
     type=click.Choice(["full", "public"]),
     default="full",
     show_default=True,
-    help="All of it for a restricted store, or what everybody may see.",
+    help="Everything, for a restricted store, or only what everyone may see.",
 )
 @click.option(
     "--grid",
     metavar="DEGREES",
-    help="Size of the cells that public coordinates are made coarse to (0.01, 0.02, 0.1, 0.2, 1, 2 "
-    "or 10), or 'drop' for no coordinates. [default: the package's, else 0.1] Wider ones are taken "
-    "where too few places are left that the edition could be about.",
+    help="Size in degrees of the cells to which public coordinates are rounded (0.01, 0.02, "
+    "0.1, 0.2, 1, 2 or 10), or 'drop' for no coordinates. [default: the package's, else "
+    "0.1] Wider cells are used if too few places are possible.",
 )
 @click.option(
     "--withdraws",
     "withdrawn",
     multiple=True,
     metavar="EARLIER",
-    help="An earlier public edition whose place this one takes: its folder or zip, or the SHA-256 "
-    "of its manifest-sha256.txt. Give it again for each. 'none' says that none was given out.",
+    help="An earlier public edition that this one replaces: its folder or zip, or the SHA-256 "
+    "of its manifest-sha256.txt. Repeat for several. 'none' means that none was given out.",
 )
 @click.option(
     "--because",
     metavar="WORDS",
     default="",
-    help="Why it is withdrawn, for all to read; withheld names in it are replaced.",
+    help="Reason for the withdrawal, for all to read; withheld names in it are replaced.",
 )
 @sign_option(
-    "Sign the bundle and the end of its custody ledger with this Ed25519 key (PEM). Repeat it for "
+    "Sign the bundle and the end of its custody ledger with this Ed25519 key (PEM). Repeat for "
     "more signers."
 )
 @passphrase_option
@@ -78,21 +78,21 @@ def pack(
     keys: tuple[Path, ...],
     passphrase_file: Path | None,
 ) -> None:
-    """Write PACKAGE as an archive bundle (BagIt), beside it unless --out says where.
+    """Write PACKAGE as an archive bundle (BagIt), beside it by default.
 
-    The public edition shows no exact place, nobody who has not agreed to be named, nothing that is
-    restricted, and no text, photo or file that nobody released ('treenail review'). WITHHELD.txt in
-    it says what is withheld. Look through it before you publish it.
-    Who is not named, and what has a telling code, is shown under five random letters, the same in
-    every edition: the package keeps them. Who may no longer be named is blank, and --withdraws says
-    which edition that was in.
+    The public edition shows no exact place, no person who has not agreed to be named, nothing
+    restricted, and only texts, photos and files that were released ('treenail review').
+    WITHHELD.txt lists what is withheld. Look through the edition before you publish it. Unnamed
+    people and telling codes appear as five random letters, the same in every edition; the package
+    keeps them. A person who may no longer be named is blank, and --withdraws names the edition that
+    had the name.
 
-    It is made so coarse that at least 20 places could be meant, as counted with 6,000 buildings in
-    a tenth of a degree; where fewer stand, write their number as 'publicBuildingsInCell' into
+    Coordinates are rounded until at least 20 places are possible, assuming 6,000 buildings in a
+    tenth of a degree. If there are fewer, enter their number as 'publicBuildingsInCell' in
     datapackage.json.
 
-    A package in which the check finds something is packed all the same, with the report, and the
-    exit code is 1. A table that cannot be read is not packed (exit code 2).
+    A package with findings is packed with its report, and the exit code is 1. A package with an
+    unreadable table is not packed (exit code 2).
     """
     from provenance._bundle.describe.editions import EDITIONS
     from provenance._bundle.pack import pack as pack_package
@@ -202,7 +202,7 @@ def _say_what_is_withheld(packed: Packed) -> None:
         given = "an edition key" if packed.got_key else "what its next public editions must know"
         click.echo(
             f"the package was given {given}: pack its full edition again, or "
-            "nobody can show later that this public edition was made from it",
+            "no one can show later that this public edition was made from it",
             err=True,
         )
 
@@ -223,23 +223,23 @@ def _counted(report: Report, severity: str) -> str:
     type=click.Path(path_type=Path),
     metavar="OTHER",
     help="A full edition: show that BUNDLE, a public one, was made from it. A later public "
-    "edition: say whether it withdraws BUNDLE.",
+    "edition: check whether it withdraws BUNDLE.",
 )
 @click.option(
     "--anchor",
     "anchors",
     multiple=True,
     metavar="WHAT",
-    help="What was kept of its custody ledger elsewhere: an older bundle, a package, a register "
-    "(register.csv), or the line 'ledger …' of a receipt. Repeat it for more.",
+    help="Evidence of its custody ledger kept elsewhere: an older bundle, a package, a register "
+    "(register.csv), or the line 'ledger …' of a receipt. Repeat for several.",
 )
 @click.option(
     "--trust",
     type=EXISTING_FILE,
     multiple=True,
     metavar="KEY",
-    help="Public key (PEM) of somebody whose signature counts for you. Those in the folder "
-    "'keepers' of your settings always count.",
+    help="Public key (PEM) of someone you trust. Keys in the folder 'keepers' of your settings "
+    "are always trusted.",
 )
 def verify(
     bundle: Place,
@@ -250,15 +250,15 @@ def verify(
     anchors: tuple[str, ...],
     trust: tuple[Path, ...],
 ) -> None:
-    """Say whether BUNDLE, a folder or zip, is sound, and name what is not.
+    """Verify whether BUNDLE, a folder or zip, is sound, and list what is not.
 
     BUNDLE may be the address of a zip in a store that fsspec reads (s3://…, sftp://…, https://…).
 
-    The seals of the custody ledger fit one another also in one that somebody rewrote whole. Without
-    --anchor the verdict is therefore 'sealed, not anchored' for the ledger; with one it says
-    whether the ledger is still what it was then, was rewritten, or was cut off.
+    The seals of a custody ledger also match if someone rewrote the whole ledger. Without --anchor,
+    the verdict on the ledger is therefore 'sealed, not anchored'; with one, it says whether the
+    ledger is unchanged, rewritten, or cut off.
 
-    Exit codes: 0 nothing is wrong, as far as was looked, 1 not sound, 2 nothing that can be opened.
+    Exit codes: 0 nothing wrong in what was checked, 1 not sound, 2 cannot be opened.
     """
     if second_opinion and (fast or full):
         other = "--fast, which reads no rows" if fast else "--against, which compares two bundles"
@@ -358,8 +358,9 @@ def _verify_withdrawal(older: Path, newer: Path, shape: str) -> NoReturn:
 def unpack(bundle: Path, even_if_damaged: bool, out: Path | None) -> None:
     """Verify BUNDLE and write the package in it to a new folder, to work on.
 
-    Without --out the folder is made where you are, named for the bundle. Exit codes: 0 unpacked, 1
-    unpacked but the record in it has faults, 2 not unpacked, because bytes were changed or lost.
+    Without --out, the folder is made in the current folder, named for the bundle. Exit codes: 0
+    unpacked, 1 unpacked but the record in it has faults, 2 not unpacked, because bytes were changed
+    or lost.
     """
     from provenance._bundle.unpack import unpack as unpack_package
 
@@ -390,7 +391,7 @@ def unpack(bundle: Path, even_if_damaged: bool, out: Path | None) -> None:
 def compare(
     old: Path, new: Path, even_if_damaged: bool, shape: str, out: Path | None, most: int
 ) -> None:
-    """Say what came, changed and went between OLD and NEW, each a bundle or a package.
+    """List what was added, changed and removed between OLD and NEW, each a bundle or a package.
 
     Rows are compared by primary key, cell by cell; files by checksum. It says loudly when the
     custody ledger is not the old one with events added. JSON and CSV hold everything. A bundle is

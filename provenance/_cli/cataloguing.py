@@ -31,7 +31,7 @@ if TYPE_CHECKING:
 index_option: Decorator = click.option(
     "--index",
     type=click.Path(path_type=Path, dir_okay=False),
-    help="Where the catalogue is kept; PLACE/catalogue.sqlite if left out.",
+    help="Where the catalog is kept; default: PLACE/catalogue.sqlite.",
 )
 MOST_NAMED = 20
 
@@ -54,25 +54,25 @@ def _show_schema(context: click.Context, option: click.Parameter, value: bool) -
     help="What to list: samples, or sites for GeoJSON; wood and architecture where derived.",
 )
 @site_option
-@click.option("--species", help="Species code; PI* for all that begin so.")
-@click.option("--use", help="Use of the wood: beam, lintel, rafter …")
-@click.option("--from", "from_year", help="Ends in this year or later, or may: 1750, 45 BC.")
-@click.option("--to", "to_year", help="Ends in this year or earlier, or may.")
+@click.option("--species", help="Species code; PI* for all that begin with PI.")
+@click.option("--use", help="Use of the timber: beam, lintel, rafter …")
+@click.option("--from", "from_year", help="Ends, or may end, in this year or later: 1750, 45 BC.")
+@click.option("--to", "to_year", help="Ends, or may end, in this year or earlier.")
 @click.option("--stamp", help="Number on the plug.")
 @click.option("--keeper", help="Who has the sample, or keeps the record.")
 @click.option("--accession", help="The repository's number.")
 @click.option("--edition", type=click.Choice(["full", "public"]), default=None)
-@click.option("--every", is_flag=True, help="Also vanished bundles, and each copy of the same.")
+@click.option("--every", is_flag=True, help="Also missing bundles, and every copy.")
 @even_if_damaged_option
-@click.option("--sql", help="Ask in SQL instead; see --schema.")
-@click.option("--as-it-is", is_flag=True, help="Ask without looking for changes first.")
+@click.option("--sql", help="Query in SQL instead; see --schema.")
+@click.option("--as-it-is", is_flag=True, help="Search without looking for changes first.")
 @click.option(
     "--withdraw",
     type=PlaceParam(must_exist=False),
-    help="Note that this bundle was taken away on purpose; needs --reason.",
+    help="Mark this bundle as withdrawn on purpose; needs --reason.",
 )
 @click.option("--reason", help="Why it was withdrawn.")
-@format_option("table", "csv", "json", "geojson", "parquet", says="How to list.")
+@format_option("table", "csv", "json", "geojson", "parquet", says="Output format.")
 @out_option
 @workers_option
 @scheduler_option
@@ -82,7 +82,7 @@ def _show_schema(context: click.Context, option: click.Parameter, value: bool) -
     is_eager=True,
     expose_value=False,
     callback=_show_schema,
-    help="Show the catalogue's tables and columns, then stop.",
+    help="Show the tables and columns of the catalog, then stop.",
 )
 def catalogue(
     place: Place,
@@ -100,7 +100,7 @@ def catalogue(
     to_year: str | None,
     **words: str | bool | None,
 ) -> None:
-    """Bring the catalogue of PLACE, a folder of packages and bundles, up to date, and ask it.
+    """Update the catalog of PLACE, a folder of packages and bundles, and search it.
 
     PLACE may be an address in a store that fsspec reads (s3://…, sftp://…, https://…); the index
     lies on this machine all the same. Only what is new or has changed is read. Without anything to
@@ -219,7 +219,7 @@ def _write(answer: bytes, shape: str, out: Path | None) -> None:
 
 
 def _put(path: Path, content: bytes) -> None:
-    """Write a file whole; a full disk is no finding about bundles, so it must not look like one."""
+    """Write a whole file; a full disk must not look like a finding about bundles."""
     from provenance._base.disk import write_bytes
     from provenance._base.errors import TreenailError
 
@@ -256,8 +256,8 @@ def _with_path(unreadable: dict[str, str]) -> list[str]:
 @click.command("audit")
 @click.argument("place", type=PlaceParam())
 @index_option
-@click.option("--minutes", type=Number(0), help="Begin no bundle after so long.")
-@click.option("--anew", is_flag=True, help="Do not take up an audit that was interrupted.")
+@click.option("--minutes", type=Number(0), help="Start no new bundle after this many minutes.")
+@click.option("--anew", is_flag=True, help="Do not resume an interrupted audit.")
 @format_option("text", "json", "html")
 @out_option
 @workers_option
@@ -272,7 +272,7 @@ def audit(
     workers: int,
     scheduler: str | None,
 ) -> None:
-    """Verify the bundles of PLACE, the longest unchecked first, and name what is wrong or gone.
+    """Verify the bundles of PLACE, the longest unchecked first, and list what is wrong or missing.
 
     PLACE may be an address in a store, as for 'catalogue'; then every byte passes the network.
     Every checksum is computed again. Results are kept in the catalogue with their dates, so that

@@ -48,9 +48,9 @@ def check(
 ) -> None:
     """Check each PACKAGE against its schemas and the rules of the trade.
 
-    PACKAGE is a package, a bundle, or a folder of them; where you are, if left out. Findings are
-    grouped by what there is to do, errors first. JSON and CSV hold all of them. Pages of several
-    (--format html) go into the folder --out. For one bundle the verdict over its files is said too.
+    PACKAGE is a package, a bundle, or a folder of them; default: the current folder. Findings are
+    grouped by what to do, errors first. JSON and CSV hold all of them. Pages for several (--format
+    html) go into the folder --out. For a bundle, the verdict on its files is given too.
 
     Exit codes: 0 no error and no warning, 1 errors or warnings, 2 something cannot be checked.
     """

@@ -35,16 +35,16 @@ if TYPE_CHECKING:
 @click.argument("event")
 @samples_option
 @scanned_option
-@click.option("--consignment", default="", help="All samples packed into this parcel.")
-@click.option("--on", "day", help="Day it happened (EDTF); today if left out.")
-@click.option("--from", "giver", default="", help="Who gave it; from the ledger if left out.")
-@click.option("--to", "taker", default="", help="Who has it after.")
+@click.option("--consignment", default="", help="All samples in this parcel.")
+@click.option("--on", "day", help="Date of the event (EDTF); default: today.")
+@click.option("--from", "giver", default="", help="Who gave it; default: the holder in the ledger.")
+@click.option("--to", "taker", default="", help="Who holds it after the event.")
 @click.option("--place", default="", help="Room, shelf, box or drawer; also its scanned code.")
-@click.option("--state", "states", multiple=True, help="What was found: 231=broken (repeat).")
-@click.option("--by", default="", help="Code of the person who writes this down.")
+@click.option("--state", "states", multiple=True, help="Condition found: 231=broken (repeat).")
+@click.option("--by", default="", help="Code of the person who records this.")
 @click.option("--corrects", default="", help="Number of the event that was recorded wrongly.")
-@click.option("--note", default="", help="A word more.")
-@key_option("Sign with this key, which 'treenail keys' has entered.")
+@click.option("--note", default="", help="Note.")
+@key_option("Sign with this key, entered with 'treenail keys'.")
 @passphrase_option
 def handover(
     package: Path,
@@ -65,8 +65,8 @@ def handover(
 ) -> None:
     """Record EVENT (collected, packed, handed_over, received, stored …) in PACKAGE's ledger.
 
-    What cannot be is refused with a sentence that says why, and nothing is recorded; so is a
-    scanned line that is no label of a sample here, or whose check letters do not fit.
+    An impossible event is refused with the reason, and nothing is recorded. So is a scanned line
+    that is not a label of a sample here, or whose check letters do not match.
     """
     from datetime import UTC, date, datetime
 
@@ -133,10 +133,10 @@ def _states(texts: tuple[str, ...], names: SampleNames) -> dict[str, str]:
 @click.command("custody")
 @reads_package()
 @click.argument("sample", required=False)
-@click.option("--as-of", help="Who held what on that day (EDTF).")
-@click.option("--overdue", "show_overdue", is_flag=True, help="Parcels that should be back.")
+@click.option("--as-of", help="Show holders on this date (EDTF).")
+@click.option("--overdue", "show_overdue", is_flag=True, help="List overdue parcels.")
 @click.option("--format", "shape", type=click.Choice(["text", "json", "csv"]), default="text")
-@click.option("--seal", is_flag=True, help="Seal events that were typed into the table.")
+@click.option("--seal", is_flag=True, help="Seal events typed into the table.")
 @key_option("With --seal: sign them with this key.")
 @passphrase_option
 def custody(
@@ -149,9 +149,10 @@ def custody(
     key: Path | None,
     passphrase_file: Path | None,
 ) -> None:
-    """Show the life of SAMPLE in PACKAGE, or who holds every sample; check the ledger's seals.
+    """Show the custody of SAMPLE in PACKAGE, or the holder of every sample; check the ledger's
+    seals.
 
-    Exit code 1 when the ledger does not fit together or, with --overdue, when something is late.
+    Exit code 1 if the ledger is inconsistent or, with --overdue, if something is late.
     """
     from datetime import date
 

@@ -20,7 +20,7 @@ from provenance._record.package import Package, open_to_change
 MOST = 30
 """Changes of one act shown; what is beyond is counted."""
 
-why_option = click.option("--why", required=True, help="The reason, in your words.")
+why_option = click.option("--why", required=True, help="Reason, in your own words.")
 
 
 def _decision(function: Callable[..., Any]) -> Callable[..., Any]:
@@ -40,11 +40,11 @@ def _decision(function: Callable[..., Any]) -> Callable[..., Any]:
 @_decision
 @click.argument("cells", nargs=-1, required=True, metavar="FIELD=VALUE...")
 def correct(package: Path, table: str, key: str, cells: tuple[str, ...], by: str, why: str) -> None:
-    """Say what cells of a row hold: FIELD=VALUE; FIELD= blanks one.
+    """Set cells of a row: FIELD=VALUE; FIELD= blanks one.
 
     Lengths may have their own unit: length_m="9 ft 6 in", bore_mm="5/8 in"; words and dates are
-    read as an import reads them. A conflict about the cell is settled by it. A later import does
-    not change what was corrected.
+    read as in an import. This settles a conflict about the cell. A later import does not change the
+    correction.
 
     Example: treenail correct hollin element LH-012 length_m="9 ft 6 in" --why "tape misread"
     """
@@ -61,7 +61,7 @@ def correct(package: Path, table: str, key: str, cells: tuple[str, ...], by: str
 @click.argument("field")
 @click.argument("value")
 def settle(package: Path, table: str, key: str, field: str, value: str, by: str, why: str) -> None:
-    """Settle a conflict: FIELD of the row holds VALUE.
+    """Settle a conflict: set FIELD of the row to VALUE.
 
     'treenail history PACKAGE --open' lists the conflicts, with who says what.
     """
@@ -74,21 +74,20 @@ def settle(package: Path, table: str, key: str, field: str, value: str, by: str,
 @_decision
 @click.argument("new_key")
 def rename(package: Path, table: str, key: str, new_key: str, by: str, why: str) -> None:
-    """Give a row another KEY, with everything that refers to it.
+    """Change the KEY of a row, and everything that refers to it.
 
-    Sheets that still have the old key go on meaning this row. Sealed custody events keep the
-    number they were recorded with.
+    Sheets with the old key still refer to this row. Sealed custody events keep their number.
     """
     _decide(open_to_change(package), deciding.rename(table, key, new_key), by, why)
 
 
 @click.command("remove")
 @_decision
-@click.option("--back", is_flag=True, help="Put a row back that was taken out.")
+@click.option("--back", is_flag=True, help="Put a row back that was removed.")
 def remove(package: Path, table: str, key: str, back: bool, by: str, why: str) -> None:
-    """Take a row out of the record, or put it --back.
+    """Remove a row from the record, or put it --back.
 
-    It stays in the history, and no later import brings it back by itself.
+    It stays in the history, and no later import brings it back.
     """
     which = deciding.restore if back else deciding.remove
     _decide(open_to_change(package), which(table, key), by, why)
@@ -109,9 +108,9 @@ def split(
     by: str,
     why: str,
 ) -> None:
-    """Tell two things apart that bear one KEY: what --source says of it is NEW_KEY from now on.
+    """Separate two things that share one KEY: what --source says about it belongs to NEW_KEY.
 
-    What that file refers to under the old key (plugs, ties) follows.
+    Rows of that file that refer to the old key (plugs, ties) follow.
     """
     _decide(open_to_change(package), deciding.split(table, key, sources, new_key), by, why)
 
@@ -120,9 +119,9 @@ def split(
 @_decision
 @click.argument("into")
 def join(package: Path, table: str, key: str, into: str, by: str, why: str) -> None:
-    """Say that the rows KEY and INTO are one; it is called INTO.
+    """Join the rows KEY and INTO; the joined row keeps the key INTO.
 
-    Where the two say different things, a conflict is to settle.
+    Where the two differ, a conflict must be settled.
     """
     _decide(open_to_change(package), deciding.join(table, key, into), by, why)
 
@@ -135,10 +134,10 @@ def join(package: Path, table: str, key: str, into: str, by: str, why: str) -> N
 @by_option
 @why_option
 def accept(package: Path, rule: str, table: str, key: str, by: str, why: str) -> None:
-    """Let a finding stand: RULE of the check about the row KEY of TABLE, with a reason.
+    """Accept a finding of RULE about the row KEY of TABLE, with a reason.
 
-    'treenail check' counts it no more and lists it with its reason. It lapses when the check comes
-    to say something else of the row.
+    'treenail check' no longer counts it and lists it with its reason. It lapses if the finding
+    changes.
     """
     opened = open_to_change(package)
     found = findings_named(opened, rule, table, key)
@@ -151,11 +150,11 @@ def accept(package: Path, rule: str, table: str, key: str, by: str, why: str) ->
 @named_package_argument
 @click.argument("act")
 @by_option
-@click.option("--why", default="", help="The reason, in your words.")
+@click.option("--why", default="", help="Reason, in your own words.")
 def undo(package: Path, act: str, by: str, why: str) -> None:
-    """Take an ACT back: its code or the first digits of it, or 'last'; an undo too.
+    """Undo an ACT (even an undo): its code, its first digits, or 'last'.
 
-    'treenail history PACKAGE' lists the acts. Custody events stay: the ledger is only added to.
+    'treenail history PACKAGE' lists the acts. Custody events stay: ledger rows are only added.
     """
     _decide(open_to_change(package), deciding.undo(act), by, why)
 

@@ -15,10 +15,10 @@ if TYPE_CHECKING:
 @click.command("demo")
 @click.argument("folder", type=click.Path(path_type=Path), default=Path("demo_output"))
 def demo(folder: Path) -> None:
-    """Run the whole way on invented papers, into FOLDER (demo_output if left out).
+    """Run the whole workflow on invented data, into FOLDER (default: demo_output).
 
-    Nothing in it is real. An earlier demo in the same folder is replaced; anything else is not.
-    Exit codes: 0 all went as planned (planted faults included), 1 something did not.
+    Nothing in it is real. An earlier demo in the same folder is replaced; nothing else is. Exit
+    codes: 0 all went as planned (planted faults included), 1 something did not.
     """
     from provenance._demo import run_demo
 
@@ -36,7 +36,7 @@ def demo(folder: Path) -> None:
             click.echo(f"    NOT AS PLANNED: {line}")
 
     click.echo("Hollin Reach does not exist: every name, measurement and year here is invented.")
-    click.echo("Each step shows what came of it, the commands for it, and where to look.\n")
+    click.echo("Each step shows the results, its commands, and where to look.\n")
     result = run_demo(folder, when_done=show)
     if result.as_planned:
         click.echo(f"\nAll went as planned. Everything lies in {_short(result.folder.resolve())}")

@@ -26,7 +26,7 @@ if TYPE_CHECKING:
     type=click.IntRange(1),
     default=3,
     show_default=True,
-    help="Years within which the trees of one phase can have been felled.",
+    help="Years within which all trees of one phase were felled.",
 )
 @click.option(
     "--least",
@@ -38,28 +38,28 @@ if TYPE_CHECKING:
 @click.option(
     "--narrow",
     type=click.IntRange(0),
-    help="How many of them must be dated narrowly.  [default: 2, or --least where that is fewer]",
+    help="How many of them must have a narrow date.  [default: 2, or --least where that is fewer]",
 )
 @click.option(
     "--narrow-years",
     type=click.IntRange(0),
     default=10,
     show_default=True,
-    help="Years from earliest to latest felling, at most, of what is dated narrowly.",
+    help="Most years from earliest to latest felling for a narrow date.",
 )
 @click.option(
     "--stored",
     type=click.IntRange(0),
     default=5,
     show_default=True,
-    help="Years before the largest phase up to which wood may have been stored, not reused.",
+    help="Wood felled up to this many years before the largest phase counts as stored, not reused.",
 )
 @click.option(
     "--end-error",
     type=Number(0),
     default=1.0,
     show_default=True,
-    help="Trees: cm by which each end is drawn in, where the record assumes no error of ends.",
+    help="Trees: cm by which the diameter at each end is reduced, if the record assumes no error.",
 )
 def derive(
     package: Path,
@@ -73,16 +73,17 @@ def derive(
 ) -> None:
     """Derive sizes, volumes, trees, fellings and phases of PACKAGE; draw the figures.
 
-    Relations between places and the years of their wood and documents give the possible order of
-    building; what contradicts it is named.
+    Relations between places, with the years from wood and documents, give the possible building
+    sequence; contradictions are listed.
 
-    Derived tables go into the package, figures into --out (PACKAGE-figures here); of a bundle both
-    go into --out. Estimates are called so; nothing here is a date of construction.
-    Hours of labor come from the rates in the table 'assumption', each with its source.
+    Derived tables go into the package, figures into --out (default: PACKAGE-figures in the current
+    folder); for a bundle, both go into --out. Estimates are marked as such; nothing here is a date
+    of construction. Hours of labor come from the rates in the table 'assumption', each with its
+    source.
 
-    A phase is found from trees whose earliest and latest year of felling are both known. Of a
-    near-cutting date only the earliest is: enter how many rings at most are gone, with the source,
-    in the table 'assumption' (near_cutting_rings), and such dates take part.
+    A phase needs trees whose earliest and latest felling years are both known. A near-cutting date
+    has only an earliest year: enter the most rings lost, with a source, in the table 'assumption'
+    (near_cutting_rings), and such dates count too.
     """
     from provenance._derive.dates.phases import PhaseRule
     from provenance._derive.figures.figures import draw_figures

@@ -22,17 +22,17 @@ from provenance._cli.options import (
 
 @click.command("workbook")
 @reads_package(optional_package_argument)
-@click.option("--profile", help="Without a package: kind of place, or a YAML file.")
+@click.option("--profile", help="Without a package: kind of site, or a YAML file.")
 @click.option(
-    "--filled", is_flag=True, help="Write what the package holds into the sheets, to edit it there."
+    "--filled", is_flag=True, help="Fill the sheets from the package, to edit them there."
 )
 @out_option
 def workbook(package: Path | None, profile: str | None, filled: bool, out: Path | None) -> None:
     """Write an XLSX workbook to fill in, with lists, checks and help, for PACKAGE or a profile.
 
-    What is typed there comes back through `treenail import` without a mapping. A --filled workbook
-    comes back as an edit of the record it left: cells changed or blanked, lines renamed, deleted
-    and added, in any order. Of all else, what came into the record meanwhile stays.
+    `treenail import` reads it back without a mapping. A --filled workbook comes back as an edit of
+    the record: cells changed or blanked, rows renamed, deleted and added, in any order. Anything
+    else that entered the record meanwhile stays.
 
     Lengths may be typed in feet and inches everywhere: 9' 6", 5/8 in.
     """
@@ -59,25 +59,28 @@ def workbook(package: Path | None, profile: str | None, filled: bool, out: Path 
 
 @click.command("sheets")
 @reads_package(optional_package_argument)
-@click.option("--profile", help="Without a package: kind of place, or a YAML file.")
+@click.option("--profile", help="Without a package: kind of site, or a YAML file.")
 @click.option(
     "--sheet",
     "sheets",
     multiple=True,
     default=("all",),
     show_default=True,
-    help="cover, site, party, place, relation, tie, element, ledger, sample, plug, photo, grid or "
-    "all; may be given several times.",
+    help="cover, site, party, place, relation, tie, element, ledger, sample, plug, photo, grid "
+    "or all; repeat for several.",
 )
-@click.option("--scale", default="1:50", show_default=True, help="Of the grid: 1:20 … 1in=20ft.")
-@click.option("--blanks", type=click.IntRange(1), help="So many blank copies, no filled ones.")
+@click.option(
+    "--scale", default="1:50", show_default=True, help="Scale of the plan grid: 1:20 … 1in=20ft."
+)
+@click.option("--blanks", type=click.IntRange(1), help="Number of blank copies; no filled ones.")
 @click.option(
     "--codes",
     type=click.Choice(["each", "once"]),
-    help="Code lists behind each sheet (usual for blanks) or once (usual for filled ones).",
+    help="Print code lists after each sheet (default for blanks) or once (default for filled "
+    "sheets).",
 )
 @samples_option
-@click.option("--elements", help="Element codes, as for --samples.")
+@click.option("--elements", help="Timber numbers, as for --samples.")
 @site_option
 @paper_option
 @out_option
@@ -94,7 +97,7 @@ def sheets(
     paper: str,
     out: Path | None,
 ) -> None:
-    """Print record sheets (PDF), filled in from PACKAGE or blank for a profile.
+    """Print record sheets (PDF), filled in from PACKAGE or blank from a profile.
 
     The scales of the plan grid are 1:20, 1:50, 1:100, 1in=5ft, 1in=10ft and 1in=20ft.
     """

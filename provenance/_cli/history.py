@@ -31,8 +31,10 @@ if TYPE_CHECKING:
 @click.argument("table", required=False)
 @click.argument("key", required=False)
 @click.argument("field", required=False)
-@click.option("--act", help="What one act says, by the first digits of its code.")
-@click.option("--open", "only_open", is_flag=True, help="Conflicts to settle, with who says what.")
+@click.option("--act", help="Show one act, by the first digits of its code.")
+@click.option(
+    "--open", "only_open", is_flag=True, help="List the conflicts to settle, with who says what."
+)
 @most_option(40, "Acts to show, the newest")
 def history(
     package: Path,
@@ -43,9 +45,9 @@ def history(
     only_open: bool,
     most: int,
 ) -> None:
-    """Show the acts of PACKAGE, or everything that was said of one row (TABLE KEY) or cell.
+    """Show the acts of PACKAGE, or every value given for one row (TABLE KEY) or cell.
 
-    With --open the exit code is 1 while there are conflicts to settle.
+    With --open, the exit code is 1 while there are conflicts to settle.
     """
     from provenance._history.deciding import find_act
     from provenance._history.history import open_history
@@ -171,7 +173,7 @@ def _row_lines(found: History, table: str, key: str, field: str | None) -> Itera
     if field:
         cells = {cell: said for cell, said in cells.items() if cell[2] == field}
     if not cells:
-        raise Refused(f"nobody said anything of {table} {key}{f', {field}' if field else ''}")
+        raise Refused(f"nothing is recorded about {table} {key}{f', {field}' if field else ''}")
     for (_, _, name), said in cells.items():
         for claim in said:
             mark = "refused" if claim.refused else "stands "

@@ -40,11 +40,14 @@ _ROW = re.compile(r", row ([0-9]+)")
 @click.command("new")
 @click.argument("folder", type=click.Path(path_type=Path), required=False)
 @click.option(
-    "--profile", default="blank", show_default=True, help="Kind of place, or a YAML file."
+    "--profile",
+    default="blank",
+    show_default=True,
+    help="Kind of site (see --profiles), or a YAML file.",
 )
-@click.option("--title", help="Title for people; the folder's name if left out.")
-@click.option("--update", is_flag=True, help="Fit an existing package to the profile.")
-@click.option("--profiles", "list_profiles", is_flag=True, help="List the kinds of place and stop.")
+@click.option("--title", help="Title; the folder name by default.")
+@click.option("--update", is_flag=True, help="Update an existing package to the profile.")
+@click.option("--profiles", "list_profiles", is_flag=True, help="List the profiles and stop.")
 def new(
     folder: Path | None, profile: str, title: str | None, update: bool, list_profiles: bool
 ) -> None:
@@ -77,13 +80,13 @@ def new(
 @click.option(
     "--mapping",
     type=click.Path(path_type=Path, dir_okay=False),
-    help="YAML file that says which column is which field.",
+    help="YAML file that assigns columns to fields.",
 )
 @click.option("--draft", is_flag=True, help="Propose a mapping for the forms; import nothing.")
 @click.option("--dry-run", is_flag=True, help="Read and report, but write nothing.")
 @click.option("--replaces", metavar="IN-…", default="", help="FILES are a newer copy of this one.")
-@click.option("--new", "is_new", is_flag=True, help="FILES are no newer copy of anything.")
-@click.option("--yes", is_flag=True, help="Take what an edited workbook changes without asking.")
+@click.option("--new", "is_new", is_flag=True, help="FILES are not newer copies of earlier files.")
+@click.option("--yes", is_flag=True, help="Apply the changes of an edited workbook without asking.")
 @by_option
 @out_option
 def import_(
@@ -102,18 +105,19 @@ def import_(
 
     A Data Package (datapackage.org), a folder or zip with datapackage.json, is read table by table.
     The files are kept byte for byte. Cells that cannot be read are listed, and their text is kept.
-    A workbook written by `treenail workbook` needs no mapping. With --draft, --out says where the
-    proposed mapping goes (the screen, if left out). What could not be guessed stands there as '?',
-    and nothing is imported by it until a person has answered.
+    A workbook written by `treenail workbook` needs no mapping. With --draft, --out names the file
+    for the proposed mapping (default: the screen). Anything that could not be guessed is marked
+    '?'; nothing is imported until a person answers.
 
-    What two files say differently of one cell is a conflict, in whatever order they come; nothing
-    is overwritten. A newer copy of a file, told by what stands in it, speaks in its place; where
-    that cannot be told, it asks for --replaces or --new.
+    If two files give one cell different values, that is a conflict, in whatever order they come;
+    nothing is overwritten. A newer copy of a file is recognized by its content and replaces it; if
+    that is not certain, the command asks for --replaces or --new.
 
-    A workbook of `treenail workbook --filled` that was edited is shown as what it would change,
-    rename, take out and add, and taken after a yes (or with --yes). `treenail undo` takes it back.
+    For an edited workbook of `treenail workbook --filled`, the command lists the changes, renames,
+    removals and additions, and applies them after a yes (or with --yes). `treenail undo` undoes
+    them.
 
-    Exit codes: 0 everything read, 1 cells, conflicts or perhaps renamed rows wait to be settled or
+    Exit codes: 0 everything read, 1 cells, conflicts or possibly renamed rows must be settled or
     the answer was no, 2 nothing was imported.
     """
     from provenance._record.package import open_to_change
@@ -178,7 +182,7 @@ def _agreed(result: ImportResult, yes: bool) -> bool:
         for line in _cut(lines, "such findings"):
             click.echo(line)
     if not sys.stdin.isatty():
-        click.echo("nobody is there to ask; say --yes to take this", err=True)
+        click.echo("no one is there to ask; say --yes to take this", err=True)
         return False
     return click.confirm("Take this into the record?", default=False)
 
@@ -327,7 +331,7 @@ def _cut(lines: list[str], what: str) -> Iterable[str]:
     show_default=True,
     help="Whether the pictures may go into the public edition.",
 )
-@click.option("--no-rows", is_flag=True, help="Only copy, for pictures whose list comes later.")
+@click.option("--no-rows", is_flag=True, help="Only copy the files; the list comes later.")
 @click.option("--dry-run", is_flag=True, help="Look and report, but write nothing.")
 def attach(
     package: Path,
@@ -337,17 +341,17 @@ def attach(
     no_rows: bool,
     dry_run: bool,
 ) -> None:
-    """Copy SOURCES (files, or folders with all that is in them) into PACKAGE.
+    """Copy SOURCES (files, or folders with their content) into PACKAGE.
 
     Rows of the table 'file' that name them get media type, size and checksum. A picture without a
-    row gets one: its date and camera as the picture says (the date in its name, if it says none),
-    linked to the sample or wood whose label or sheet is in view, or whose code stands in the name
-    (HOLL-231_end.jpg). A bare number as in IMG_231.jpg may be a camera's counter and is asked. Rows
-    that are there stay as a person wrote them, and the same picture is kept once. A HEIC picture
+    row gets one, with date and camera from the picture (or the date in its name). It is linked to
+    the sample or timber whose label or sheet is in view, or whose code is in the name
+    (HOLL-231_end.jpg). A bare number, as in IMG_231.jpg, may be a camera counter, so the command
+    asks. Existing rows stay as a person wrote them, and each picture is kept once. A HEIC picture
     gets a JPEG copy for the pages.
 
-    Exit code 1 when something is left to a person: a picture that fits nothing, is damaged, or may
-    be another one saved again, or a file of another kind that has no row yet.
+    Exit code 1 if a person must decide: a picture that cannot be linked, is damaged, or may be a
+    copy of another, or another kind of file without a row.
     """
     from provenance._intake.photos.attaching import attach_pictures
     from provenance._record.package import open_to_change

@@ -30,19 +30,19 @@ from provenance._cli.options import (
 @click.option(
     "--again",
     metavar="CODE",
-    help="Write list and form of a parcel that is made up already; nothing is recorded.",
+    help="Write list and form again for an existing parcel; nothing is recorded.",
 )
-@click.option("--from", "giver", default="", help="Sender; the holder of the samples if left out.")
+@click.option("--from", "giver", default="", help="Sender; default: the holder of the samples.")
 @click.option("--purpose", default="dating", show_default=True, help="Why the samples are sent.")
-@click.option("--on", "day", help="Day it was packed (EDTF); today if left out.")
-@click.option("--due", default="", help="Day by which an answer is hoped for.")
+@click.option("--on", "day", help="Date packed (EDTF); default: today.")
+@click.option("--due", default="", help="Date by which results are requested.")
 @click.option("--questions", default="", help="What the laboratory should find out.")
-@click.option("--seal", default="", help="Number of the seal.")
-@click.option("--by", default="", help="Code of the person who writes this down.")
+@click.option("--seal", default="", help="Seal number.")
+@click.option("--by", default="", help="Code of the person who records this.")
 @click.option(
     "--out",
     type=click.Path(path_type=Path, file_okay=False),
-    help="Folder for the list and the form; this folder if left out.",
+    help="Folder for the list and the form; default: the current folder.",
 )
 def consign(
     package: Path,
@@ -59,7 +59,7 @@ def consign(
     by: str,
     out: Path | None,
 ) -> None:
-    """Make up a parcel: its row, its events, the list (CSV) and the form for the results (XLSX).
+    """Prepare a parcel: its row, its events, the list (CSV) and the results form (XLSX).
 
     `treenail tags PACKAGE --consignment CODE` prints tags, list and receipt for it.
     """
@@ -118,10 +118,10 @@ def consign(
     "--mapping",
     "mapping_file",
     type=EXISTING_FILE,
-    help="What the laboratory's columns mean; not needed for a form made by 'consign'.",
+    help="Mapping of the laboratory's columns; not needed for a form made by 'consign'.",
 )
 def results(package: Path, files: tuple[Path, ...], mapping_file: Path | None) -> None:
-    """Bring a laboratory's tables into PACKAGE and read the dates as the laboratory writes them.
+    """Import a laboratory's tables into PACKAGE and read its own date notation.
 
     A later report supersedes an earlier one; nothing is overwritten. Exit code 1 when something
     could not be read.
@@ -153,12 +153,12 @@ def results(package: Path, files: tuple[Path, ...], mapping_file: Path | None) -
 
 @click.command("reconcile")
 @reads_package()
-@click.option("--consignment", default="", help="Only this parcel; all results if left out.")
+@click.option("--consignment", default="", help="Only this parcel; default: all results.")
 @out_option
 def reconcile(package: Path, consignment: str, out: Path | None) -> None:
-    """Compare results with what was sent and what the field saw; write the list to sign off.
+    """Compare results with the parcel and the field record; write the sign-off list.
 
-    Exit code 1 while something is to be settled.
+    Exit code 1 while something must be settled.
     """
     from provenance._base.disk import write_text
     from provenance._identity.naming import parcel_named

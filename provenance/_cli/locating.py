@@ -26,24 +26,28 @@ from provenance._cli.options import (
 @click.argument("count", type=click.IntRange(1), required=False)
 @click.option("--crew", help="Who may use the numbers.")
 @site_option
-@click.option("--first", type=click.IntRange(0), help="Start of the crew's range.")
-@click.option("--last", type=click.IntRange(0), help="End of the crew's range, included.")
-@click.option("--dies", default="0123456789", show_default=True, help="Digits in the die set.")
+@click.option("--first", type=click.IntRange(0), help="First number of the crew's range.")
+@click.option("--last", type=click.IntRange(0), help="Last number of the crew's range.")
+@click.option("--dies", default="0123456789", show_default=True, help="Digits per die set.")
 @click.option(
     "--mark",
     type=click.Choice(["none", "bar", "dot"]),
     default="none",
     show_default=True,
-    help="Keep plain counting and punch this below numbers that mislead upside down.",
+    help="Count on without gaps, and punch this mark below numbers that mislead upside down.",
 )
 @click.option(
-    "--grant", type=click.IntRange(1), help="Give so many numbers to another copy of the package."
+    "--grant",
+    type=click.IntRange(1),
+    help="Grant this many numbers to another copy of the package.",
 )
-@click.option("--claim", metavar="CODE", help="Take the range that was granted with this code.")
+@click.option("--claim", metavar="CODE", help="Claim the range granted with this code.")
 @click.option(
-    "--take-over", is_flag=True, help="Give out numbers here, because the first copy will not."
+    "--take-over",
+    is_flag=True,
+    help="Give out numbers here because the original copy no longer does.",
 )
-@click.option("--to", "name", default="", help="Name of the copy that is to own the numbers.")
+@click.option("--to", "name", default="", help="Name of the copy that gets the numbers.")
 @click.option("--why", default="", help="Reason, with --take-over.")
 @paper_option
 @out_option
@@ -64,13 +68,13 @@ def stamps(
     paper: str,
     out: Path | None,
 ) -> None:
-    """Reserve COUNT stamp numbers in PACKAGE that cannot be read for one another.
+    """Reserve COUNT stamp numbers in PACKAGE that cannot be mistaken for one another.
 
-    Shows one number a line, with the mark to be punched where one is needed; --out writes the same
-    as a strike list to tick off (PDF). A number is never given out twice, used or not.
+    Shows one number per line, with the mark to punch if one is needed; --out writes them as a
+    checklist (PDF). A number is never given out twice, used or not.
 
-    Only the copy in which the package was begun gives out numbers. For a second laptop, --grant
-    them a range there and --claim it in the laptop's copy.
+    Only the original copy of the package gives out numbers. For a second laptop, --grant a range
+    there and --claim it in the laptop's copy.
     """
     from datetime import date
 
@@ -139,11 +143,11 @@ def _share_numbers(
 @click.command("locate")
 @click.argument("place", type=click.Path(path_type=Path, exists=True))
 @click.argument("reading")
-@click.option("--in", "room", help="Building or room it is in: code, name or kind (attic).")
+@click.option("--in", "room", help="Building or room: code, name or kind (attic).")
 @click.option("--dowel", help="Dowel size as measured: '5/8 in', '16 mm'.")
-@click.option("--wood", help="The wood it is in: species code or name (oak).")
-@click.option("--upright", is_flag=True, help="You are sure which way up it is.")
-@click.option("--index", type=click.Path(path_type=Path), help="Keep an index here.")
+@click.option("--wood", help="Species of the timber: code or name (oak).")
+@click.option("--upright", is_flag=True, help="The reading is certainly right way up.")
+@click.option("--index", type=click.Path(path_type=Path), help="Keep an index in this file.")
 @even_if_damaged_option
 @most_option(10, "Candidates to show")
 @click.option(
@@ -165,12 +169,12 @@ def locate(
 
     READING is what you can read: 231, '2?1' (one cannot be read), '2[38]1' (3 or 8), '2..', '..31'
     or '2..1' (some may be missing there), '66.' (with its orientation dot), or '6 or 8'. Write a
-    letter where you see one: L0E is 307 upside down. It may also be what a label says, HOLL-231-JV
-    or 231-JV, or its scanned code: the check letters must fit then. Several copies of one record
-    count once. Numbers that were reserved and have no recorded plug are told of, too.
+    letter where you see one: L0E is 307 upside down. It may also be the text of a label,
+    HOLL-231-JV or 231-JV, or its scanned code: the check letters must then match. Several copies of
+    one record count once. Reserved numbers without a recorded plug are listed too.
 
-    Each bundle is verified first, and what is told from it bears the verdict; a damaged one tells
-    nothing. With --index the verdict is that of the last audit.
+    Each bundle is verified first, and its answers carry the verdict; a damaged one gives none. With
+    --index, the verdict is that of the last audit.
 
     Exit codes: 0 candidates, 1 no recorded plug fits well, 2 nothing that can be read.
     """

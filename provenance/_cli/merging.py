@@ -23,15 +23,15 @@ if TYPE_CHECKING:
 @click.argument("package", type=click.Path(path_type=Path))
 @click.argument("other", type=click.Path(path_type=Path))
 @by_option
-@click.option("--dry-run", is_flag=True, help="Say what would come, and write nothing.")
+@click.option("--dry-run", is_flag=True, help="Show what would change, and write nothing.")
 @most_option(20, "Conflicts and changes to show")
 @out_option
 def merge(package: Path, other: Path, by: str, dry_run: bool, most: int, out: Path | None) -> None:
-    """Bring into PACKAGE what OTHER holds, a copy of the same record; OTHER is left as it is.
+    """Merge OTHER, a copy of the same record, into PACKAGE; OTHER is not changed.
 
-    Nothing is lost: where both say something else, both stay in the record until somebody settles
-    it. With --out PACKAGE is left as it is too, and the merged record is written there. Exit code 1
-    when there is something to settle.
+    Nothing is lost: where the copies differ, both values stay in the record until someone settles
+    it. With --out, PACKAGE is not changed either, and the merged record is written there. Exit code
+    1 if there is something to settle.
     """
     from provenance._merging.merge import merge_packages
     from provenance._record.package import open_package, open_to_change
@@ -91,11 +91,11 @@ def _notes(merged: Merged) -> Iterator[str]:
 @click.command("finish")
 @click.argument("folder", type=click.Path(path_type=Path, exists=True, file_okay=False))
 def finish(folder: Path) -> None:
-    """Put in place what a stopped program left in FOLDER, a package or a repository's store.
+    """Finish what a stopped program left in FOLDER, a package or a repository's store.
 
-    What this account began on this computer is finished by whatever opens the folder next. This is
-    for a folder that comes from elsewhere, such as the disk of a laptop that broke: say yes only if
-    you trust whoever it comes from.
+    Work that your account began on this computer is finished when the folder is next opened. Use
+    this for a folder from elsewhere, such as the disk of a broken laptop. Say yes only if you trust
+    its source.
     """
     from provenance._record.package import bag_around, open_to_change
     from provenance._record.together import finish_writing

@@ -63,16 +63,16 @@ class Number(click.FloatRange):
         """The number; anything else is an error of usage."""
         number = float(super().convert(value, param, ctx))
         if not math.isfinite(number):
-            self.fail(f"{value} is no number that can be worked with.", param, ctx)
+            self.fail(f"{value} is not a number that can be worked with.", param, ctx)
         return number
 
 
 out_option: Decorator = click.option(
-    "--out", type=click.Path(path_type=Path), default=None, help="Where to write."
+    "--out", type=click.Path(path_type=Path), default=None, help="Output file or folder."
 )
 
 
-def format_option(*shapes: str, says: str = "How to say it.") -> Decorator:
+def format_option(*shapes: str, says: str = "Output format.") -> Decorator:
     """--format for what is said on the terminal or to a program; the first shape is the usual."""
     return click.option(
         "--format",
@@ -103,15 +103,15 @@ paper_option: Decorator = click.option(
     help="Paper size.",
 )
 workers_option: Decorator = click.option(
-    "--workers", type=click.IntRange(1), default=1, show_default=True, help="Processes to use."
+    "--workers", type=click.IntRange(1), default=1, show_default=True, help="Number of processes."
 )
 scheduler_option: Decorator = click.option(
     "--scheduler",
     default=None,
     metavar="ADDRESS",
-    help="Dask cluster to use, tcp://host:8786; given up when it has no worker for a minute.",
+    help="Dask cluster to use, tcp://host:8786; abandoned if it has no worker for a minute.",
 )
-_MARKED_SO = "Also from a bundle that is not what was packed; what is told is marked so."
+_MARKED_SO = "Also answer from a damaged bundle; the answer is marked."
 even_if_damaged_option: Decorator = click.option(
     "--even-if-damaged",
     is_flag=True,
@@ -130,8 +130,9 @@ def reads_package(argument: Decorator = package_argument) -> Decorator:
     def decorated(function: Callable[..., Any]) -> Callable[..., Any]:
         function.__doc__ = (
             f"{(function.__doc__ or '').rstrip()}\n\n"
-            "    PACKAGE may be a bundle, folder or zip, which is never changed: it is verified "
-            "first, and\n    the verdict stands below the answer.\n    "
+            "    PACKAGE may be a bundle (folder or zip). It is verified first, never changed, and "
+            "the\n"
+            "    verdict follows the answer.\n    "
         )
         flag = click.option(
             "--even-if-damaged",
@@ -174,7 +175,7 @@ def asked(package: Path, *, writes: bool = True) -> Package:
         context.call_on_close(lambda: click.echo(visible(opened.verdict), err=by_program))
     if is_public(opened):
         click.echo(
-            "This is a public edition: what it withholds, exact places first of all, is not in the "
+            "This is a public edition: what it withholds, above all exact places, is not in the "
             "answer. Ask for the full edition where that is needed.",
             err=True,
         )
@@ -187,22 +188,21 @@ site_option: Decorator = click.option("--site", default=None, help="Only this si
 second_opinion_option: Decorator = click.option(
     "--second-opinion",
     is_flag=True,
-    help="Also ask the reference library of Table Schema, and say where it differs. Slow: about a "
-    "minute for a million rows.",
+    help="Also run the reference library of Table Schema, and report differences. Slow: about a "
+    "minute per million rows.",
 )
 
 
 samples_option: Decorator = click.option(
     "--samples",
     default=None,
-    help="Field specimen numbers: 231,233-240, or all; also as on the label, HOLL-231-JV, or its "
-    "scanned code, or that of the box, drawer or parcel they lie in.",
+    help="Field specimen numbers: 231,233-240, or all; or a label (HOLL-231-JV), its scanned "
+    "code, or the code of a box, drawer or parcel that holds them.",
 )
 scanned_option: Decorator = click.option(
     "--scanned",
     type=click.File("rb"),
-    help="What a scanner read from the labels of samples, boxes, drawers and parcels, a file, or - "
-    "for standard input.",
+    help="Scanned codes of samples, boxes, drawers and parcels: a file, or - for standard input.",
 )
 
 
@@ -269,7 +269,7 @@ by_option: Decorator = click.option(
     envvar="TREENAIL_BY",
     default=_login_name,
     show_default="your login name",
-    help="Who says so: code or name (also TREENAIL_BY).",
+    help="Your code or name (or set TREENAIL_BY).",
 )
 
 

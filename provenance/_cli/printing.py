@@ -29,26 +29,32 @@ if TYPE_CHECKING:
 @click.command("labels")
 @reads_package(optional_package_argument)
 @samples_option
-@click.option("--numbers", help="Reserved numbers, to be written on: 201-260 or all.")
+@click.option("--numbers", help="Reserved numbers for blank labels: 201-260 or all.")
 @site_option
 @click.option("--stock", default="a4_70x37", show_default=True, help="Label stock, or a YAML file.")
 @click.option("--stocks", "list_stocks", is_flag=True, help="List the label stocks and stop.")
 @click.option(
-    "--start-at", type=click.IntRange(1), default=1, show_default=True, help="First free place."
+    "--start-at",
+    type=click.IntRange(1),
+    default=1,
+    show_default=True,
+    help="First free label on the sheet.",
 )
 @click.option(
-    "--copies", type=click.IntRange(1), default=1, show_default=True, help="Of each label."
+    "--copies", type=click.IntRange(1), default=1, show_default=True, help="Copies of each label."
 )
-@click.option("--crop-marks", is_flag=True, help="Marks to cut by.")
-@click.option("--calibrate", is_flag=True, help="Print the page to measure a printer by, and stop.")
-@click.option("--printer", help="Correct for this printer, as calibrated.")
+@click.option("--crop-marks", is_flag=True, help="Print cutting marks.")
+@click.option(
+    "--calibrate", is_flag=True, help="Print the calibration page for a printer, and stop."
+)
+@click.option("--printer", help="Use the calibration of this printer.")
 @click.option(
     "--measured",
     type=Number(0),
     nargs=4,
     default=None,
     metavar="LEFT1 TOP1 LEFT2 TOP2",
-    help="With --calibrate: what was measured, in mm.",
+    help="With --calibrate: the measurements, in mm.",
 )
 @out_option
 def labels(
@@ -68,10 +74,10 @@ def labels(
 ) -> None:
     """Print labels for the samples of PACKAGE, as PDF.
 
-    Before the field day: --numbers prints reserved numbers of PACKAGE as blanks to be written on;
-    without a package name a site too, such as --site HOLL --numbers 201-260.
+    Before the field day: --numbers prints reserved numbers of PACKAGE as blank labels. Without a
+    package, give a site too: --site HOLL --numbers 201-260.
 
-    Stocks for boxes and drawers list what lies inside, by the custody ledger. A hole that gave no
+    Labels for boxes and drawers list the contents according to the custody ledger. A hole without a
     sample gets no label; `treenail cards` prints a card for it.
     """
     from provenance._printing.labels.calibration import TRUE, printers_file, read_calibration
@@ -200,8 +206,8 @@ def _say_what_was_printed(printed: Printed, thing: str) -> None:
 
 @click.command("tags")
 @reads_package()
-@click.option("--consignment", help="The papers of this parcel.")
-@click.option("--each-sample", is_flag=True, help="With --consignment: a tag for each sample too.")
+@click.option("--consignment", help="Print the papers of this parcel.")
+@click.option("--each-sample", is_flag=True, help="With --consignment: also one tag per sample.")
 @samples_option
 @site_option
 @paper_option
@@ -217,7 +223,7 @@ def tags(
 ) -> None:
     """Print custody tags with tear-off stubs for the samples of PACKAGE, as PDF.
 
-    With --consignment: the list of the parcel, the receipt to be signed and returned, and its tag.
+    With --consignment: the parcel's list, its tag, and the receipt to sign and return.
     """
     from provenance._drawing.paper import paper_named
     from provenance._identity.naming import parcel_named
@@ -262,7 +268,7 @@ def tags(
 def cards(
     package: Path, samples: str | None, site: str | None, paper: str, out: Path | None
 ) -> None:
-    """Print hole cards for the building's file: where each hole is, and what came of it, as PDF."""
+    """Print one card per hole for the building file, with its location and the results, as PDF."""
     from provenance._drawing.paper import paper_named
     from provenance._printing.papers.hole_card import print_hole_cards
     from provenance._printing.papers.hole_facts import gather_cards

@@ -38,13 +38,14 @@ _KINDS = {
     "listed",
     type=click.Path(path_type=Path, dir_okay=False),
     metavar="FILE",
-    help="Write what waits as a list to fill in (.xlsx or .csv).",
+    help="Write the waiting items as a list to fill in (.xlsx or .csv).",
 )
 @click.option(
     "--page",
     type=click.Path(path_type=Path, dir_okay=False),
     metavar="FILE",
-    help="Write what waits as a page with photos (.html); it saves the decisions as a list.",
+    help="Write the waiting items as a page with photos (.html), which saves the decisions as a "
+    "list.",
 )
 @click.option(
     "--decided",
@@ -53,15 +54,17 @@ _KINDS = {
     help="Read a filled list back.",
 )
 @click.option(
-    "--release", metavar="TABLE.FIELD", help="Release what waits there, without findings."
+    "--release",
+    metavar="TABLE.FIELD",
+    help="Release the items waiting in this field that have no findings.",
 )
-@click.option("--withhold", metavar="TABLE.FIELD", help="Withhold what waits there.")
+@click.option("--withhold", metavar="TABLE.FIELD", help="Withhold the items waiting in this field.")
 @click.option(
     "--like", default="", metavar="SHAPE", help="Only texts like this; digits stand for any."
 )
-@click.option("--known-words", is_flag=True, help="Only texts of words that the program knows.")
+@click.option("--known-words", is_flag=True, help="Only texts whose words the program knows.")
 @by_option
-@click.option("--because", default="", help="The reason, in your words.")
+@click.option("--because", default="", help="Reason, in your own words.")
 @format_option("text", "json")
 def review(
     package: Path,
@@ -76,26 +79,26 @@ def review(
     because: str,
     shape: str,
 ) -> None:
-    """Say what of PACKAGE waits for a person's word before it is public, and take the word.
+    """List what a person must release before PACKAGE can be public, and record the decisions.
 
     The public edition shows numbers, dates and codes by themselves; texts, photos, files, captions,
-    titles and doubtful codes only when somebody released them. What was changed since, or what the
-    search finds more in than before, waits again.
+    titles and doubtful codes only after someone releases them. Anything changed since, or in which
+    the search finds more than before, must be released again.
 
     \b
     1. treenail review hollin --page review.html     read, decide, save; or --list review.xlsx
     2. treenail review hollin --decided FILE --by "Your Name"
     3. treenail pack hollin --edition public
 
-    --release and --withhold decide about all that waits in a field. With --like or --known-words
-    they make a rule that holds for later texts too:
+    --release and --withhold decide about everything waiting in a field. With --like or
+    --known-words they make a rule that also applies to later texts:
 
     \b
     treenail review hollin --release lab_result.lab_number --like "ORR-23-000" \\
         --because "laboratory numbers"
 
-    A rule never releases a text in which the search finds something. Each use is one act, which
-    'treenail undo PACKAGE last' takes back. Exit codes: 0 nothing waits, 1 something does.
+    A rule never releases a text in which the search finds something. Each use is one act; 'treenail
+    undo PACKAGE last' undoes it. Exit codes: 0 nothing waits, 1 something does.
     """
     from provenance._bundle.review.deciding import decide_one_by_one
     from provenance._bundle.review.page import write_page

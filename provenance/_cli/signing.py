@@ -29,8 +29,7 @@ PASSPHRASE = "TREENAIL_PASSPHRASE"
 passphrase_option: Decorator = click.option(
     "--passphrase-file",
     type=EXISTING_FILE,
-    help=f"The key's passphrase is the first line of this file (else {PASSPHRASE}, or it is asked "
-    "for).",
+    help=f"File whose first line is the passphrase of the key; default: {PASSPHRASE}, or a prompt.",
 )
 
 
@@ -70,14 +69,18 @@ def _passphrase(prompt: str, file: Path | None, *, new: bool = False) -> str:
 
 @click.command("keys")
 @reads_package(named_package_argument)
-@click.option("--new", type=click.Path(path_type=Path), help="Make a key, and write it here.")
-@click.option("--enter", type=EXISTING_FILE, help="Enter a key that was made before.")
-@click.option("--countersign", metavar="KEY", help="Vouch for a key, with --key of a keeper.")
-@click.option("--retire", metavar="KEY", help="End a key, with --key of its own or a keeper.")
-@click.option("--party", default="", help="Whose key it is, for --new and --enter.")
-@click.option("--since", help="First day that it may sign (EDTF); today if left out.")
-@click.option("--until", help="Last day that it may sign (EDTF); with --retire, today if left out.")
-@key_option("The private key to vouch or retire with.")
+@click.option(
+    "--new", type=click.Path(path_type=Path), help="Make a key and write it to this file."
+)
+@click.option("--enter", type=EXISTING_FILE, help="Enter an existing key.")
+@click.option("--countersign", metavar="KEY", help="Vouch for a key with a keeper's --key.")
+@click.option("--retire", metavar="KEY", help="Retire a key with its own or a keeper's --key.")
+@click.option("--party", default="", help="Owner of the key, for --new and --enter.")
+@click.option("--since", help="First day on which it may sign (EDTF); default: today.")
+@click.option(
+    "--until", help="Last day on which it may sign (EDTF); with --retire, default: today."
+)
+@key_option("Private key that vouches or retires.")
 @passphrase_option
 def keys(
     package: Path,
@@ -91,10 +94,10 @@ def keys(
     key: Path | None,
     passphrase_file: Path | None,
 ) -> None:
-    """List the keys of those who sign in PACKAGE, or enter, vouch for or retire one.
+    """List the signing keys of PACKAGE, or enter, vouch for or retire one.
 
-    KEY is the beginning of a key's name, as the list has it. Exit code 1 when a key is not shown to
-    be whose the record says it is.
+    KEY is the beginning of a key's name, as listed. Exit code 1 if the owner of a key is not
+    confirmed.
     """
     from datetime import date
 

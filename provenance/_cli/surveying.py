@@ -40,20 +40,20 @@ _FEW_CHECKS = 20
 @click.command("survey")
 @reads_package()
 @site_option
-@click.option("--residuals", is_flag=True, help="Show how well each reading fits.")
+@click.option("--residuals", is_flag=True, help="Show the fit of each reading.")
 @most_option(40, "Findings to show")
 @click.option(
     "--out",
     type=click.Path(path_type=Path, dir_okay=False),
-    help="Write the positions to this file (.csv), and nothing into PACKAGE.",
+    help="Write the positions to this file (.csv) instead of PACKAGE.",
 )
 def survey(package: Path, site: str | None, residuals: bool, most: int, out: Path | None) -> None:
-    """Compute where ends of wood, holes and datums of PACKAGE are, and how far to trust it.
+    """Compute the positions of timber ends, holes and datums in PACKAGE, with their reliability.
 
     Tape distances, offsets, bearings and heights (table tie) become site grid coordinates with 95 %
-    ranges in the table position, which is written anew. Where readings conflict, or fit two places,
-    no range is given, and every place is in the table position_place. What the crew measured is not
-    changed. Of a bundle they are only computed: --out writes them.
+    ranges in the table position, which is rewritten. If readings conflict or fit two places, no
+    range is given, and the table position_place lists every place. The crew's measurements are not
+    changed. For a bundle, positions are only computed: --out writes them.
     """
     from provenance._base.disk import writing
     from provenance._base.frames import write_csv
@@ -124,7 +124,7 @@ def _show(findings: tuple[Finding, ...], most: int) -> None:
 @click.command("plan")
 @reads_package()
 @click.option("--place", help="Only this building (code of the place).")
-@click.option("--level", type=int, help="Only this storey; 0 is the ground floor.")
+@click.option("--level", type=int, help="Only this story; 0 is the ground floor.")
 @format_option(
     "pdf", "svg", "geojson", "gpkg", says="Drawings (pdf, svg) or map data (geojson, gpkg)."
 )
@@ -133,12 +133,12 @@ def _show(findings: tuple[Finding, ...], most: int) -> None:
 def plan(
     package: Path, place: str | None, level: int | None, shape: str, paper: str, out: Path | None
 ) -> None:
-    """Draw plans to scale of the buildings of PACKAGE, with wood, holes, stamps and datums.
+    """Draw scaled plans of the buildings in PACKAGE, with timbers, holes, stamps and datums.
 
-    Also the side of every sampled piece of wood. With --format geojson or gpkg the same things are
-    written for a GIS; GeoJSON only where the site grid is tied to a map grid. --out is a folder for
-    drawings (plans/ by default) and a file for map data. A hole whose readings conflict is without
-    a place in map data; the layer 'places' has all that it may be at, with how likely each is.
+    Also draws the side of every sampled timber. With --format geojson or gpkg, the same content is
+    written for a GIS; GeoJSON only if the site grid is tied to a map grid. --out is a folder for
+    drawings (default: plans/) and a file for map data. A hole with conflicting readings has no
+    single place in map data; the layer 'places' lists all possible places with their probability.
     """
     from provenance._record.edition_key import is_public
 
@@ -183,10 +183,10 @@ def plan(
 @paper_option
 @out_option
 def relocate(package: Path, samples: tuple[str, ...], paper: str, out: Path | None) -> None:
-    """Print a page for each of SAMPLES that leads back to its hole, as PDF.
+    """Print one relocation page per sample, as PDF, to find its hole again.
 
-    Plan, wood, stamp both ways up, tape distances from datums, keeper, results and cautions.
-    --out is the folder (relocation/ by default).
+    Plan, timber, stamp right way up and upside down, tape distances from datums, keeper, results
+    and cautions. --out is the folder (default: relocation/).
     """
     from provenance._identity.selection import sample_of_package
     from provenance._record.edition_key import is_public

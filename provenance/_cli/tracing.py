@@ -25,7 +25,7 @@ if TYPE_CHECKING:
 @click.command("trace")
 @named_package_argument
 @click.argument("picture", type=EXISTING_FILE)
-@click.option("--place", help="What the plan shows: code of a storey, building or site.")
+@click.option("--place", help="Code of the story, building or site that the plan shows.")
 @click.option("--points", type=EXISTING_FILE, metavar="FILE", help="Read marked points back.")
 @click.option("--scale", type=Number(1), metavar="N", help="The plan is drawn at 1:N.")
 @click.option(
@@ -43,9 +43,9 @@ if TYPE_CHECKING:
     default=0.5,
     show_default=True,
     metavar="MM",
-    help="How exactly it is drawn, in mm on the paper (one standard deviation).",
+    help="Drawing accuracy, in mm on the paper (one standard deviation).",
 )
-@click.option("--replace", is_flag=True, help="Also where the record has other coordinates.")
+@click.option("--replace", is_flag=True, help="Also replace other coordinates in the record.")
 @click.option("--dry-run", is_flag=True, help="Fit and report, but write nothing.")
 @click.option("--yes", is_flag=True, help="Enter the points without asking.")
 @by_option
@@ -64,19 +64,18 @@ def trace(
     by: str,
     out: Path | None,
 ) -> None:
-    """Trace wood and holes on PICTURE, a scanned plan (PNG, JPEG, TIFF), into PACKAGE.
+    """Trace timbers and holes on PICTURE, a scanned plan (PNG, JPEG, TIFF), into PACKAGE.
 
     \b
     1. treenail trace hollin plan.png --place B1       writes plan-trace.html; open it in a browser,
        mark two or more known points, ends of wood and holes, and save
     2. treenail trace hollin plan.png --place B1 --points plan-points.csv
 
-    The second fits the plan to the site grid by the known points, shows how well each fits, and
-    asks before it enters anything. Ends of wood without coordinates get them, with the radius that
-    holds the true point 95 times in 100; holes become ties of the kind coordinate. What the record
-    has from elsewhere stays, unless --replace is given. The picture, its fit and all points are
-    kept, and it lies under the plans that 'treenail plan' draws. 'treenail undo PACKAGE last' takes
-    it all back.
+    The second command fits the plan to the site grid by the known points, shows the fit of each,
+    and asks before it enters anything. Timber ends without coordinates get them, with a 95 %
+    radius; holes become ties of the kind coordinate. Coordinates from elsewhere stay, unless
+    --replace is given. The picture, its fit and all points are kept, and 'treenail plan' draws over
+    it. 'treenail undo PACKAGE last' undoes all of it.
 
     Points can be typed as well, from any picture viewer: a table (CSV, XLSX, ODS) with the columns
     kind (known, end, hole), name (datum, wood, sample), end (a, b), pixel_x, pixel_y, counted from
@@ -139,7 +138,7 @@ def trace(
 
 def _agreed() -> bool:
     if not sys.stdin.isatty():
-        click.echo("nobody is there to ask; say --yes to enter this", err=True)
+        click.echo("no one is there to ask; say --yes to enter this", err=True)
         return False
     return click.confirm("Enter this into the record?", default=False)
 

@@ -49,7 +49,7 @@ def name_planted_faults(stage: Stage) -> Did:
         (path, papers / "FAULTS.yaml"),
         (
             *(f"not named: {fault}" for fault in missed),
-            *(f"nobody planted: {finding}" for finding in unplanned),
+            *(f"no one planted: {finding}" for finding in unplanned),
         ),
     )
 

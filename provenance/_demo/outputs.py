@@ -26,7 +26,7 @@ def reconcile_the_parcel(stage: Stage) -> Did:
     planned = [one for one in weighty if one.key == MISSING_SAMPLE]
     surprises = [one.message for one in weighty if one not in planned]
     if not planned:
-        surprises.append(f"nobody misses a result for sample {MISSING_SAMPLE}")
+        surprises.append(f"no one misses a result for sample {MISSING_SAMPLE}")
     return Did(
         "Reconcile",
         f"{len(reconciled.lines)} samples beside their results; one to settle: the lost core",
@@ -50,7 +50,7 @@ def derive_tables_and_figures(stage: Stage) -> Did:
     years = ", ".join(f"{row['place_id']} {row['first_year']}" for row in phases)
     return Did(
         "Derive",
-        f"{len(derived.tables['size'])} pieces of wood from at least {counts[0]} and at most "
+        f"{len(derived.tables['size'])} timbers from at least {counts[0]} and at most "
         f"{counts[1]} trees; felling phases: {years}",
         (f"treenail derive {SOUND} --out figures",),
         tuple(figure.files["png"] for figure in figures),
@@ -99,7 +99,7 @@ def print_labels_and_cards(stage: Stage) -> Did:
     print_hole_cards(gather_cards(package), paper, cards)
     return Did(
         "Labels",
-        f"{len(facts)} labels, the papers of parcel {PARCEL}, and a card a hole for the house",
+        f"{len(facts)} labels, the papers of parcel {PARCEL}, and one card per hole for the house",
         (
             f"treenail labels {SOUND} --stock a4_70x37 --out labels.pdf",
             f"treenail tags {SOUND} --consignment {PARCEL} --out parcel.pdf",

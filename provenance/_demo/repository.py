@@ -79,7 +79,7 @@ def review_for_the_public(stage: Stage) -> Did:
             f"{command} --decided papers/{REVIEW}",
         ),
         (page, stage.papers / REVIEW),
-        tuple(f"{one.where}: nobody decided about {one.text!r}" for one in review.open),
+        tuple(f"{one.where}: no one decided about {one.text!r}" for one in review.open),
     )  # fmt: skip
 
 

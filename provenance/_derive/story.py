@@ -234,7 +234,7 @@ class Story:
         bounds = self._trees.bounds(row["place_id"], row["phase_id"])
         if bounds and bounds[0] != bounds[1]:
             said.append(
-                "Pieces that nobody said to be of one tree count as trees of their own here; their "
+                "Pieces that no one recorded as one tree count as trees of their own here; their "
                 f"diameters, lengths and years allow {bounds[0]} to {bounds[1]} trees."
             )
         return " ".join(one for one in said if one)
@@ -258,7 +258,7 @@ class Story:
             if row["phase_id"] == phase["phase_id"]
         ]
         if any(row["episode_id"] is None for row in rows):
-            return f"No documented event corresponds to the phase {_years(phase)}."
+            return f"No historical event corresponds to the phase {_years(phase)}."
         told = []
         for agreement, words in _AGREEMENTS.items():
             said = [
@@ -294,7 +294,7 @@ class Story:
             if row["phase_id"] is None and row["episode_id"] in self._events
         ]
         if found:
-            yield f"Documented events that no phase corresponds to: {'; '.join(found)}."
+            yield f"Historical events that no phase corresponds to: {'; '.join(found)}."
 
     def _event(self, row: _Row) -> str:
         """'Roof renewed, 1745 (repaired, certain; parish book)'."""

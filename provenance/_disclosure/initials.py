@@ -21,8 +21,8 @@ from provenance._disclosure.names import words_of
 from provenance._disclosure.plain_text import plain
 from provenance._disclosure.spelling import MOST_WAYS, spellings
 
-INITIALS = "initials of somebody not named"
-CODE = "the code of somebody not named"
+INITIALS = "initials of someone not named"
+CODE = "the code of someone not named"
 MOST_INITIALS = 5
 _LETTER = r"[^\W\d_]"
 _POINTED = re.compile(rf"(?<![^\W_])(?:{_LETTER}\.[ -]{{0,2}})+{_LETTER}(?![^\W_])\.?")

@@ -77,7 +77,7 @@ def _once_each(pairs: list[tuple[str, Any]]) -> dict[str, Any]:
 
 
 def _no_number(text: str) -> Any:
-    raise ValueError(f"{text} is no number of JSON")
+    raise ValueError(f"{text} is not a number of JSON")
 
 
 def _finite(text: str) -> float:

@@ -187,7 +187,7 @@ def restore(table: str, key: str) -> Deciding:
             )
         ]
         if not rows:
-            raise Refused(f"nobody took a {table} {key} out")
+            raise Refused(f"no one took a {table} {key} out")
         return Act(SETTLE, lines=tuple(history.state.decide(table, rows[0], ROW_FIELD, HERE)))
 
     return deciding

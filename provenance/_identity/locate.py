@@ -186,7 +186,7 @@ def _named_by_label(plugs: Sequence[PlugRecord], text: str) -> frozenset[tuple[s
     names = SampleNames(
         ((plug.site_id, plug.sample_id) for plug in plugs),
         former={(p.site_id, p.sample_id): p.former.split() for p in plugs if p.former},
-        strange="is no sample with a plug in these records",
+        strange="is not a sample with a plug in these records",
     )
     of_label = hyphen or is_scan(text) or key_of(text).split("-")[0] in names.sites
     if not of_label and (joined in {plug.stamp for plug in plugs} or not joined[-1:].isalpha()):
@@ -251,7 +251,7 @@ def _without_copies(
 def _reasons(
     plug: PlugRecord, reads: np.ndarray, around: Around, exchanged: bool
 ) -> tuple[str, ...]:
-    reasons = ["if two digits were exchanged"] if exchanged else []
+    reasons = ["if two digits were swapped"] if exchanged else []
     plain, over = map(float, reads)
     if plain + over > 0 and not (exchanged or around.seen.upright):
         share = over / (plain + over)

@@ -95,7 +95,7 @@ class SampleNames:
         samples: Iterable[tuple[str, str]],
         sites: Iterable[str] = (),
         *,
-        strange: str = "is no sample of this record",
+        strange: str = "is not a sample of this record",
         former: Mapping[tuple[str, str], Sequence[str]] = MappingProxyType({}),
     ) -> None:
         """`samples` are site codes and numbers, reserved ones too; `sites` further site codes.

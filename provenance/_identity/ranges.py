@@ -179,7 +179,7 @@ def claim_range(
     found = _CODE.fullmatch(written)
     if found is None or _code(package, int(found[1]), int(found[2])) != written:
         raise TreenailError(
-            f"'{code}' is no code of a range of this record; type it as 'treenail stamps FOLDER "
+            f"'{code}' is not a code of a range of this record; type it as 'treenail stamps FOLDER "
             "--grant' showed it, such as 101-200-ABCDEFGH"
         )
     with package.locked():

@@ -92,7 +92,7 @@ def read_sheet_code(text: str) -> SheetCode:
     lines = [line for line in lines if line]
     words = lines[0].split(" ", 3) if lines else []
     if not words or words[0] != MAGIC:
-        raise UnreadableValue(one_line(text, 60), f"is no sheet; its first word would be '{MAGIC}'")
+        raise UnreadableValue(one_line(text, 60), f"is not a sheet; it begins with '{MAGIC}'")
     if len(words) != 4:
         raise UnreadableValue(
             one_line(lines[0], 60), f"is not whole; it should read '{MAGIC} 1', table and key"

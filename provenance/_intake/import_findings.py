@@ -71,7 +71,7 @@ def about_removed(
                 "warning",
                 "row_gone",
                 Place(""),
-                f"{one.table} {one.key} is no longer in the newer copy, and nobody else says it.",
+                f"{one.table} {one.key} is no longer in the newer copy, and no one else says it.",
                 "It stays in the history. If it was dropped by mistake, put it back into the sheet "
                 f"and import it again, or take this import back: treenail undo {folder} {code}.",
                 table=one.table,
@@ -180,7 +180,7 @@ def about_refused(
             what = (
                 f'still says "{claim.value}"; the record has "{stands}", as was decided.'
                 if field
-                else f"still has {table} {key}, which was taken out."
+                else f"still has {table} {key}, which was removed."
             )
             yield intake_finding(
                 "note",

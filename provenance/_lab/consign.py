@@ -120,7 +120,7 @@ def _refuse_packed_twice(samples: Sequence[str], last: Mapping[str, Event]) -> N
         said = ", ".join(f"{one.sample_id} in {one.consignment_id}" for one in lying)
         raise TreenailError(
             f"already packed: {said}. Hand that parcel over, or record with 'stored' where what "
-            "was taken out of it lies now"
+            "was removed of it lies now"
         )
 
 
@@ -128,7 +128,7 @@ def _refuse_answer_before_parcel(packed_on: str, due_on: str) -> None:
     if not due_on:
         return
     if not is_edtf(due_on):
-        raise TreenailError(f"'{due_on}' is no date to answer by; write 2024-12-01")
+        raise TreenailError(f"'{due_on}' is not a date to answer by; write 2024-12-01")
     packed, due = first_day(packed_on), last_day(due_on)
     if packed is not None and due is not None and due < packed:
         raise TreenailError(f"an answer by {due_on} is asked for before it is packed, {packed_on}")

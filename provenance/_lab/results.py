@@ -127,7 +127,7 @@ def read_notations(model: Model, results: pd.DataFrame) -> tuple[pd.DataFrame, i
                 f"The notation '{result['notation']}' of sample {result['sample_id']} says "
                 f"{value}, the column '{field}' says {there}."
             )
-            remedy = "Look at the report and set right the one that is wrong; the column was kept."
+            remedy = "Look at the report and correct the one that is wrong; the column was kept."
             findings.append(_warning("notation_differs", int(row), result, field, says, remedy))
     return filled_frame, filled, findings
 

@@ -73,8 +73,8 @@ def anchor_from(source: str, head: str, count: str, *, on: str = "") -> Anchor:
         )
     if not re.fullmatch(r"[1-9][0-9]{0,8}", count.strip()):
         raise UnusableInput(
-            f"{source}: '{count[:20]}' is no number of events; copy it again, it stands before the "
-            "digits of the seal"
+            f"{source}: '{count[:20]}' is not a number of events; copy it again, it stands before "
+            "the digits of the seal"
         )
     return Anchor(source, digits, int(count), on)
 
@@ -154,7 +154,7 @@ def standing(
                     f"{_sentence(anchor.in_words)} fits as far as it was handed in "
                     f"({_events(anchor.handed_in.count)}). What was added when it was taken in is "
                     "not here: this is another copy, to be merged with the one that is kept, or "
-                    "somebody cut it off."
+                    "someone cut it off."
                 )
                 continue
         if below is not None:
@@ -188,7 +188,7 @@ def standing(
     if fitting and not apart and (vouched or not rest):
         if not vouched:
             said.append(
-                "Whether there were later events, which somebody cut off, cannot be known from it."
+                "Whether there were later events, which someone cut off, cannot be known from it."
             )
         return Standing(SOUND, tuple(said), len(events), len(fitting))
     if rest or not fitting:
@@ -211,7 +211,7 @@ def _other_ledger(statement: Judged, events: Sequence[Event]) -> str:
         return ""
     return (
         f"The statement in the bundle is of a ledger of {_events(statement.events)} with another "
-        "end: the ledger or the statement was exchanged."
+        "end: the ledger or the statement was swapped."
     )
 
 

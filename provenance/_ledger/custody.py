@@ -195,7 +195,7 @@ def verify_events(events: Sequence[Event]) -> list[Finding]:
         if event["custody_id"] != str(place) or event.get(SEALED_AS) == str(place):
             said = (
                 f"Event number {place} should stand here but the row says "
-                f"'{event['custody_id']}': an event was taken out, put in or moved."
+                f"'{event['custody_id']}': an event was removed, put in or moved."
             )
             return [_finding(row, event, "custody_id", said)]
         if place > count:
@@ -303,11 +303,11 @@ def _not_linked(place: int, branched: bool) -> str:
     if branched:
         return (
             f"Event {place} is not sealed to the event before it as that now stands: it was "
-            "changed and sealed anew, or an event between them was taken out or put in."
+            "changed and sealed anew, or an event between them was removed or put in."
         )
     return (
         f"Event {place} is not sealed to event {place - 1} as it now stands: event {place - 1} was "
-        "changed and sealed anew, or an event between them was taken out or put in."
+        "changed and sealed anew, or an event between them was removed or put in."
     )
 
 

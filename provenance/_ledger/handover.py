@@ -80,7 +80,7 @@ def record_events(
         recorded_by = signer_for(package.tables, signer, recorded_by, recorded_on)
     _check_words(package, event, samples, states, [from_party_id, to_party_id, recorded_by])
     if not is_edtf(happened_on):
-        raise TreenailError(f"'{happened_on}' is no date; write 2024-06-03")
+        raise TreenailError(f"'{happened_on}' is not a date; write 2024-06-03")
     if corrects and len(samples) != 1:
         raise TreenailError("a correction sets right one event, so it is of one sample")
     standing = events_of(package.tables)

@@ -144,7 +144,7 @@ def _not_its_own(row: Row, begun: Sequence[str]) -> str:
     if not is_signed(row["public_key"], row["self_signature"], _text("key", row, _OWN)):
         return (
             f"Key {short(row)} does not sign that it is {row['party_id']}'s from {row['since']} "
-            "on: somebody else entered it, or the row was changed."
+            "on: someone else entered it, or the row was changed."
         )
     return ""
 
@@ -356,7 +356,7 @@ def _named(rows: Sequence[dict[str, str]], text: str) -> dict[str, str]:
 
 def _day(text: str) -> str:
     if not is_edtf(text):
-        raise KeyRefused(f"'{text}' is no date; write 2024-06-03")
+        raise KeyRefused(f"'{text}' is not a date; write 2024-06-03")
     return text
 
 

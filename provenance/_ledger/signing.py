@@ -27,7 +27,7 @@ REMEDIES: Mapping[str, tuple[str, str]] = {
         "warning",
         "Ask whose key it is; that party enters it with 'treenail keys PACKAGE --enter'.",
     ),
-    OUT_OF_TIME: ("warning", "Ask the signer; with a key that was lost or stolen anybody signs."),
+    OUT_OF_TIME: ("warning", "Ask the signer; with a key that was lost or stolen anyone signs."),
     BY_ANOTHER: (
         "warning",
         "Ask both; if the wrong one is named, record a correction of this event.",
@@ -54,7 +54,7 @@ def signer_for(tables: Snapshot, signer: Signer, by: str, on: str) -> str:
     name = signer.key_id[:12]
     if key is None:
         raise KeyRefused(
-            f"key {name} is nobody's in this record; enter it with 'treenail keys PACKAGE --enter'"
+            f"key {name} is no one's in this record; enter it with 'treenail keys PACKAGE --enter'"
         )
     if by and by != key.party_id:
         raise KeyRefused(f"key {name} is {key.party_id}'s, and {by} writes this down")
@@ -165,7 +165,7 @@ def _faults(event: Event, key: PartyKey | None, tables: Snapshot) -> list[tuple[
             return []  # a record of an earlier version, which kept no keys
         field = KEY_ID if newer else OLD_SIGNER
         name = event[KEY_ID] if newer else key_id_of(event[OLD_SIGNER])
-        said = f"Event {number} is signed with key {name[:12]}, which is nobody's in this record."
+        said = f"Event {number} is signed with key {name[:12]}, which is no one's in this record."
         return [(UNKNOWN, field, said)]
     faults = []
     name = short({"key_id": key.key_id})

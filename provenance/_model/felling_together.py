@@ -94,17 +94,13 @@ def together_in_words(felling: Felling | None, disagreement: str) -> str:
     `disagreement` is a code of the list `felling_disagreement`, '' where the samples agree.
     """
     if felling is None:
-        whose = "pieces of its tree" if disagreement == "tree" else "samples of it"
-        return f"When it was felled is not known: the dated {whose} leave no common year."
+        whose = "timbers of its tree" if disagreement == "tree" else "samples"
+        return f"The felling year is not known: the dated {whose} share no possible year."
     kind = class_of(felling)
     if kind is FellingClass.NOT_KNOWN:
         return ""
     signs = {FellingClass.CUTTING: " (cutting date)", FellingClass.NEAR: " (near-cutting date)"}
-    assumed = (
-        ", by the rings that are assumed to be gone at most"
-        if felling.basis is Basis.NEAR_CUTTING
-        else ""
-    )
+    assumed = ", by the most rings assumed lost" if felling.basis is Basis.NEAR_CUTTING else ""
     when = when_in_words(felling)
     first, season = felling.earliest, felling.season
     if (

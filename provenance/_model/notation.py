@@ -126,7 +126,7 @@ def _year_of(match: re.Match[str], text: str) -> int:
     if negative or len(eras) > 1:
         raise UnreadableValue(text, "names its era twice; write 45 BC or -44, not both")
     if number == 0:
-        raise UnreadableValue(text, "is no year: 1 BC is followed by AD 1; write 1 BC or AD 1")
+        raise UnreadableValue(text, "is not a year: 1 BC is followed by AD 1; write 1 BC or AD 1")
     return 1 - number if eras == {"BC"} else number
 
 

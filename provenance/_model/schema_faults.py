@@ -210,13 +210,13 @@ def _table_faults(model: Model, table: Table) -> Iterator[str]:
         if one.vocabulary is not None and one.vocabulary not in model.vocabularies:
             yield f"{where}model.json has no vocabulary '{one.vocabulary}'"
         if one.measure is not None and one.measure not in KINDS:
-            yield f"{where}'{one.measure}' is no kind of length; there are {', '.join(KINDS)}"
+            yield f"{where}'{one.measure}' is not a kind of length; there are {', '.join(KINDS)}"
         if one.usual_sizes is not None and one.usual_sizes not in model.vocabularies:
             yield f"{where}model.json has no vocabulary '{one.usual_sizes}'"
         if one.notation is not None and one.notation not in model.notations:
             yield f"{where}model.json has no notation '{one.notation}'"
         if one.key_of is not None and one.key_of not in table:
-            yield f"{where}keyOf names '{one.key_of}', which is no field of the table"
+            yield f"{where}keyOf names '{one.key_of}', which is not a field of the table"
 
 
 def _key_faults(model: Model, table: Table) -> Iterator[str]:
@@ -224,7 +224,7 @@ def _key_faults(model: Model, table: Table) -> Iterator[str]:
         yield "its primaryKey names no field"
     for name in table.primary_key:
         if name not in table:
-            yield f"its primaryKey names '{name}', which is no field of it"
+            yield f"its primaryKey names '{name}', which is not a field of it"
     for key in table.foreign_keys:
         said = f"the foreign key of {', '.join(key.fields) or 'no field'}"
         target = model.tables.get(key.table)
@@ -234,10 +234,10 @@ def _key_faults(model: Model, table: Table) -> Iterator[str]:
             yield f"{said} does not name as many fields as it points at"
         for name in key.fields:
             if name not in table:
-                yield f"{said} names '{name}', which is no field of the table"
+                yield f"{said} names '{name}', which is not a field of the table"
         for name in key.reference_fields:
             if target is not None and name not in target:
-                yield f"{said} points at '{name}', which is no field of '{key.table}'"
+                yield f"{said} points at '{name}', which is not a field of '{key.table}'"
 
 
 def _unlisted(what: str, found: str, listed: tuple[str, ...]) -> str:

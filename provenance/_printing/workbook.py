@@ -138,7 +138,7 @@ def heading(one: Field) -> str:
 
 
 class _Looks:
-    """The few cell formats; black and grey only, so that a printed sheet stays legible."""
+    """The few cell formats; black and gray only, so that a printed sheet stays legible."""
 
     def __init__(self, book: xlsxwriter.Workbook) -> None:
         def made(**properties: Any) -> Format:
@@ -250,12 +250,12 @@ class _Sheet:
             lines.append("Or with its own unit: 9' 6\", 5/8 in.")
         vocabulary = self.model.vocabulary_of(one)
         if vocabulary:
-            several = ", several parted by a semicolon" if one.separator else ""
+            several = ", several separated by a semicolon" if one.separator else ""
             lines.append(f"Choose from the list '{vocabulary.title}'{several}.")
         if one.example:
             lines.append(f"For example: {one.example}")
         if one.required:
-            lines.append("Every line needs this.")
+            lines.append("Every row needs this.")
         return "\n".join(lines)
 
     def _validate(self, column: int, one: Field) -> None:
@@ -407,10 +407,10 @@ def _write_help(
     in_the_field = "sample" in names
     if in_the_field:
         agree = "The field specimen number on the sheet, on the label and punched into the plug."
-        advice.append(("The three that must agree", agree))
+        advice.append(("These three must match", agree))
     full = f"treenail {read_by} PACKAGE THIS-FILE.xlsx reads it without a mapping."
     advice.append(
-        ("When it is full", full if in_the_field else f"Send it back to where it came from; {full}")
+        ("When you are done", full if in_the_field else f"Send it back to the sender; {full}")
     )
     for line, (term, text) in enumerate(advice, start=2):
         _help_line(sheet, looks, line, term, text)
@@ -423,7 +423,7 @@ def _write_help(
         sheet.write_url(line, 0, target, looks.link, string=names[table.name])
         line += 1
     if in_the_field:
-        sheet.write_string(line + 1, 0, "Take care", looks.large)
+        sheet.write_string(line + 1, 0, "Safety and care", looks.large)
         line += 2
         for caution in (*model.cautions, "Local codes, permits and licensed practice come first."):
             _help_line(sheet, looks, line, "", caution)

@@ -36,7 +36,7 @@ def edition_key(package: Package) -> str | None:
         return None
     if not isinstance(key, str) or not re.fullmatch(f"[0-9a-f]{{{2 * KEY_BYTES}}}", key):
         raise UnusablePackage(
-            f"{package.folder / DESCRIPTOR}: '{EDITION_KEY}' is no key (64 digits 0-9 a-f); "
-            "restore it from a copy or bundle, or take it out for a new one"
+            f"{package.folder / DESCRIPTOR}: '{EDITION_KEY}' is not a key (64 digits 0-9 a-f); "
+            "restore it from a copy or bundle, or remove it for a new one"
         )
     return key

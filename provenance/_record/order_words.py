@@ -48,7 +48,7 @@ def contradiction_words(one: Contradiction, model: Model) -> str:
 def loop_words(relations: Sequence[Relation], model: Model) -> Iterator[str]:
     """A sentence for each set of relations that cannot all be so, whatever the years are."""
     for pair in told_both_ways(relations):
-        yield f"Two relations say the opposite: {relation_words(pair, model)}."
+        yield f"Two relations contradict each other: {relation_words(pair, model)}."
     for one, path in ordered_in_one_build(relations):
         yield (
             f"{relation_words([one], model)}, but the two were built together: "

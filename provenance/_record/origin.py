@@ -125,7 +125,7 @@ def ancestor_from(raw: object) -> Ancestor:
 def origin_from(raw: object) -> Origin:
     """An origin as its file has it; raises ValueError when it is none."""
     if not isinstance(raw, dict):
-        raise ValueError("it is no JSON object")
+        raise ValueError("it is not a JSON object")
     try:
         return Origin(
             bundle=ancestor_from(raw["bundle"]),
@@ -174,7 +174,7 @@ def numbers_of(package: Package) -> dict[str, dict[str, str]]:
         if key not in package.tables.columns(table) and package.tables.count(table):
             # without it every number would be free again
             raise UnusablePackage(
-                f"{package.tables.where}/tables/{table}.csv has no column '{key}', so nobody can "
+                f"{package.tables.where}/tables/{table}.csv has no column '{key}', so no one can "
                 "tell which numbers were given out; write the heading there, or ask whoever sent "
                 "the record for it again"
             )

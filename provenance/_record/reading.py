@@ -225,9 +225,9 @@ def _refuse_too_large(columns: int, rows: int, uneven: int = 0, missing: int = 0
     budget = DEFAULT_BUDGET
     why = why_too_large(columns, rows)
     if uneven > budget.most_uneven_rows:
-        why = f"has {uneven:,} rows with too few or too many cells, so it is no table"
+        why = f"has {uneven:,} rows with too few or too many cells, so it is not a table"
     elif missing > budget.most_missing_cells:
-        why = f"lacks more than {budget.most_missing_cells:,} cells in its rows, so it is no table"
+        why = f"is not a table: it lacks more than {budget.most_missing_cells:,} cells in its rows"
     if why:
         raise _TooLarge(why)
 

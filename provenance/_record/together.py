@@ -142,13 +142,13 @@ def _seal(staging: Path, paths: Sequence[str]) -> str:
 def _committed(folder: Path, staging: Path, *, of_anybody: bool) -> list[str]:
     """The paths that a stopped program was about to put in place, once each is harmless."""
     refuse_way_out(folder, f"{staging.name}/{COMMIT}")
-    remedy = f"if nobody can say what it is, remove {staging}"
+    remedy = f"if no one can say what it is, remove {staging}"
     raw = read_json(staging / COMMIT, remedy=remedy)
     # before there were seals the list stood alone
     paths = raw.get("paths") if isinstance(raw, dict) else raw
     seal = raw.get("seal") if isinstance(raw, dict) else ""
     if not isinstance(paths, list) or not all(isinstance(one, str) for one in paths):
-        raise RefusedInput(staging / COMMIT, "is no list of files", remedy=remedy)
+        raise RefusedInput(staging / COMMIT, "is not a list of files", remedy=remedy)
     for place, path in enumerate(paths):
         refuse_way_out(folder, path)
         refuse_way_out(staging, str(place))

@@ -45,7 +45,7 @@
     if (item.found.length) {
       node.append(make("p", {}, "Found: ", item.found.join("; ")));
     }
-    const why = item.why === "nobody has decided" ? "" : `; ${item.why}`;
+    const why = item.why === "no one has decided" ? "" : `; ${item.why}`;
     node.append(make("p", { className: "quiet", textContent: `shown ${plural(item.times, "time")}${why}` }));
     const instead = make("textarea", { value: item.instead || item.text, hidden: true });
     instead.setAttribute("aria-label", "What is shown instead");

@@ -122,7 +122,7 @@ def test_a_bundle_without_its_declaration_is_no_bag(bundle: Path) -> None:
 
 
 def test_a_folder_that_never_was_a_bundle_is_said_to_be_none(tmp_path: Path) -> None:
-    with pytest.raises(UnusableInput, match="is no bundle"):
+    with pytest.raises(UnusableInput, match="is not a bundle"):
         verify_bundle(tmp_path)
 
 

@@ -49,7 +49,7 @@ def test_each_fault_is_named_once_for_a_series_with_file_row_column_and_value(tm
                     ("sample 231 from row 2", "no width for 2 of its years")),
         "unit.csv": (years(1702, 1781, "year,width"), "unit_not_said", ("row 1", "(width)")),
         "other.csv": (years(1702, 1781, "year,999 mm"), "unknown_sample",
-                      ("column '999 mm': '999' is no sample", "79 more")),
+                      ("column '999 mm': '999' is not a sample", "79 more")),
         "wide.csv": (years(1702, 1781, "year,width 1/50 mm"), "unit_not_said",
                      ("(width 1/50 mm)",)),
         "micron.csv": (SOUND.replace(",1.2", ",120").replace("mm", "um"), None, ()),

@@ -82,7 +82,7 @@ def test_of_several_codes_the_wrong_one_is_named(tmp_path: Path) -> None:
 def test_a_link_to_nowhere_names_the_table_and_the_nearest_code(tmp_path: Path) -> None:
     package = a_package(tmp_path).with_chain().with_row("plug", sample_id="B1-14 ").package
     found = _one(package, "link_broken")
-    assert found.message == "'B1-14 ' is no 'Field specimen number' of the table 'Samples'."
+    assert found.message == "'B1-14 ' is not a 'Field specimen number' in the table 'Samples'."
     package = (
         a_package(tmp_path / "two").with_chain().with_row("sample", element_id="b1 014").package
     )
@@ -98,7 +98,7 @@ def test_a_repeated_key_names_the_row_that_has_it_too(tmp_path: Path) -> None:
 
 def test_a_number_out_of_bounds_is_named_with_the_bound_and_its_unit(tmp_path: Path) -> None:
     package = a_package(tmp_path).with_chain(bore_mm="0").package
-    assert "0 is not above 0 mm" in _one(package, "not_above").message
+    assert "0 is not greater than 0 mm" in _one(package, "not_above").message
 
 
 def test_a_date_in_another_form_is_told_by_example(tmp_path: Path) -> None:

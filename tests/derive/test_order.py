@@ -78,9 +78,9 @@ def test_the_tables_say_order_years_and_what_contradicts(tmp_path: Path) -> None
     assert rows["W5"]["contradiction"] == "loop"
     assert tables[STEPS].rows() == [("W1", "W2"), ("W2", "W4")]
     assert said == (
-        "Two relations say the opposite: W5 abuts W6 (R5), W6 abuts W5 (R6).",
+        "Two relations contradict each other: W5 abuts W6 (R5), W6 abuts W5 (R6).",
         "W1 was built before W4 or together with it (W4 abuts W1 (R4)), but W1 not before 1788 "
-        "(oldest dated wood) and W4 not after 1770 (documented event).",
+        "(oldest dated wood) and W4 not after 1770 (historical event).",
     )
 
 

@@ -123,7 +123,7 @@ def test_sentences_say_the_bounds_what_they_rest_on_and_what_is_missing(tmp_path
         return TreeWords(package, found).of("B1", missing=True)
 
     assert said() == [
-        "4 pieces of wood come from at least 2 and at most 4 trees.",
+        "4 timbers come from at least 2 and at most 4 trees.",
         "2 pieces all pass a stem diameter of 19.0 cm, which a stem has only once (each end drawn "
         "in by 1 cm).",
         "No longest stem is given, so lengths prove nothing: enter it with its source in the "
@@ -143,14 +143,14 @@ def test_sentences_say_the_bounds_what_they_rest_on_and_what_is_missing(tmp_path
     )
     lengths = said()
     assert lengths == [
-        "4 pieces of wood come from 4 trees.",
+        "4 timbers come from 4 trees.",
         f"The wood is at least 16.0 m of whole logs, and one stem gives at most 5 m ({HANDBOOK}).",
     ]
     assumed = package.table("assumption")
     package.write_table("assumption", assumed[assumed["assumption_id"] != "longest_stem"])
     dated = said(felling=years)
     assert dated[0] == (
-        "4 pieces of wood come from at least 3 and at most 4 trees; likely 3 (90 % range 3 to 4) "
+        "4 timbers come from at least 3 and at most 4 trees; likely 3 (90 % range 3 to 4) "
         f"by 4.6 m of recorded wood per tree ({HANDBOOK}), trees differing by 40 % ({HANDBOOK})."
     )
     assert dated[1] == (

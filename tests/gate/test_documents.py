@@ -32,8 +32,8 @@ def test_what_goes_beyond_is_refused_by_file_limit_and_remedy() -> None:
         # section 4: what two members of one name mean is for nobody to say
         ('{"a": 1, "b": 2, "a": 3}', "'a' stands twice"),
         # section 6: numbers that are none, or that Python makes infinite
-        ("NaN", "NaN is no number"),
-        ("[-Infinity]", "-Infinity is no number"),
+        ("NaN", "NaN is not a number"),
+        ("[-Infinity]", "-Infinity is not a number"),
         ("1e999", "larger than any number"),
         # section 8.2: a surrogate by itself can be written into no file and shown on no screen
         ('["\\ud834"]', "half a character"),

@@ -158,7 +158,7 @@ def test_digits_that_may_have_been_exchanged_are_named(tmp_path) -> None:
     package = a_site_with(tmp_path, "207", "270")
     found = locate_plug(gather_plugs(package.folder), "270")
     assert (found.candidates[0].plug.stamp, found.exchanged) == ("270", ("207",))
-    assert "if two digits were exchanged" in found.candidates[1].why
+    assert "if two digits were swapped" in found.candidates[1].why
     shown = CliRunner().invoke(locate_command, [str(package.folder), "270"])
     assert "or digits exchanged: 207" in shown.output
 

@@ -377,7 +377,7 @@ def test_every_question_in_a_field_is_refused_by_name(tmp_path) -> None:
 
 TITLES_NOW = ("Timber", "Bit size (hole diameter) (in)")
 TITLES_BEFORE = ("Element", "Bore (in)")
-"""What forms and workbooks of an earlier version have as headings; the fields have other titles now."""
+"""Headings of the forms and workbooks of an earlier version."""
 
 
 def test_a_form_with_the_titles_of_the_record_can_be_imported_as_drafted(tmp_path) -> None:

@@ -53,7 +53,7 @@ def test_the_next_parcel_has_the_next_number(package) -> None:
     ("samples", "options", "says"),
     [
         (["231", "233"], {}, "with MB, OWN; a parcel has one sender"),
-        (["234"], {}, "with nobody"),
+        (["234"], {}, "with no one"),
         (["231"], {"to_party_id": "NOBODY"}, "has no NOBODY"),
         (["231"], {"purpose": "lunch"}, "'lunch' is no purpose"),
         (["231", "999"], {"from_party_id": "MB"}, "has no 999"),
@@ -111,7 +111,7 @@ def test_the_form_speaks_to_a_laboratory_not_to_a_crew(package, tmp_path) -> Non
     assert "treenail results" in told
     assert "Send it back" in told
     assert "treenail import" not in told
-    assert "Take care" not in told
+    assert "Safety and care" not in told
 
 
 def test_a_parcel_that_is_not_there_has_no_form(package, tmp_path) -> None:

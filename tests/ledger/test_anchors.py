@@ -170,7 +170,7 @@ def test_what_cannot_be_known_is_said(
     assert (part.events, part.anchored) == (COUNT, KNOWN)
     assert f"Events {KNOWN + 1} to {COUNT} ({COUNT - KNOWN}) came after it" in part.said[-1]
     whole = standing(forged(rows_of(honest)[:KNOWN]).tables, [receipt])
-    assert "later events, which somebody cut off, cannot be known" in whole.said[-1]
+    assert "later events, which someone cut off, cannot be known" in whole.said[-1]
 
 
 def test_a_statement_vouches_for_what_came_after_the_receipt_if_its_signer_is_trusted(

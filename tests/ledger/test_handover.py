@@ -337,7 +337,7 @@ def test_no_line_is_recorded_unless_all_are_good(tmp_path) -> None:
     other = scan("232", "site HOLL", "number 233", "kind core")
     lines = f"{scan('231')}\nhello\n{other}\n233-?\n"
     told = str(CliRunner().invoke(treenail, asked, input=lines).exception)
-    assert 'line 2: "hello" is no sample of this record' in told
+    assert 'line 2: "hello" is not a sample of this record' in told
     assert "same number as before it" in told
     assert 'line 7: "233-?" does not fit its check character' in told
     assert "UTF-8" in str(CliRunner().invoke(treenail, asked, input=b"\xff\xfe").exception)

@@ -158,7 +158,7 @@ def test_an_event_is_signed_when_it_is_recorded(package: Package) -> None:
 def test_nobody_signs_with_a_key_that_is_not_his_or_out_of_its_time(package: Package) -> None:
     before = package.table_path("custody").read_bytes()
     for signer, options, says in (
-        (THIEF, {}, "nobody's in this record"),
+        (THIEF, {}, "no one's in this record"),
         (MARA, {"recorded_by": "OWN"}, "is MB's, and OWN writes this down"),
     ):
         with pytest.raises(KeyRefused, match=says):
@@ -283,7 +283,7 @@ def test_only_keepers_vouch_and_nobody_for_himself(package: Package) -> None:
         (lambda: countersign_key(package, MARA.key_id[:4], KEEPER), "first 8 figures"),
         (lambda: enter_key(package, MARA, "OWN", since="2024"), "already"),
         (lambda: enter_key(package, THIEF, "NN", since="2024"), "has no NN"),
-        (lambda: enter_key(package, THIEF, "OWN", since="June"), "is no date"),
+        (lambda: enter_key(package, THIEF, "OWN", since="June"), "is not a date"),
     ]
     before = package.table_path("key").read_bytes()
     for do, says in refused:

@@ -69,8 +69,8 @@ SIGN_BY_SIGN = {
         "tree was felled in 1655 or before growth began in 1656"
     ),
     "1655L": last_ring(
-        "the patina or smoothness of the surface shows that it was just below the bark, so the tree was "
-        "felled in 1655 or before growth began in 1656"
+        "the patina or smoothness of the surface shows that it was just below the bark, so the "
+        "tree was felled in 1655 or before growth began in 1656"
     ),
     "1655c": last_ring(
         "the outermost ring is continuous around the whole circumference, so the tree was "

@@ -144,20 +144,20 @@ def test_what_all_samples_say_is_told_in_a_sentence() -> None:
         (
             Felling(1781, 1785, Cutting.NEAR, Basis.NEAR_CUTTING),
             "",
-            "The tree was felled between 1781 and 1785 (near-cutting date), by the rings that are "
-            "assumed to be gone at most.",
+            "The tree was felled between 1781 and 1785 (near-cutting date), by the most rings "
+            "assumed lost.",
         ),
         (between(None, 1745), "", "The tree was felled in 1745 or earlier."),
         (between(None, None), "", ""),
         (
             None,
             "samples",
-            "When it was felled is not known: the dated samples of it leave no common year.",
+            "The felling year is not known: the dated samples share no possible year.",
         ),
         (
             None,
             "tree",
-            "When it was felled is not known: the dated pieces of its tree leave no common year.",
+            "The felling year is not known: the dated timbers of its tree share no possible year.",
         ),
     ):
         assert together_in_words(felling, disagreement) == words

@@ -199,7 +199,7 @@ def test_not_knowing_never_claims_a_hole_a_last_ring_or_a_standing_timber() -> N
 
 def test_a_danger_comes_with_a_caution_that_defers_to_rules_or_to_the_competent() -> None:
     deferring = re.compile(
-        r"local rules|licensed|authority|structural engineer|somebody competent", re.IGNORECASE
+        r"local rules|licensed|authority|structural engineer|someone competent", re.IGNORECASE
     )
     for term in VOCABULARIES["hazard"]["terms"]:
         assert deferring.search(term["caution"]), term["code"]

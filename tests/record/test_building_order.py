@@ -231,7 +231,7 @@ def test_a_contradiction_is_said_once_where_it_is_shortest() -> None:
     said_of = [contradiction_words(one, model()) for one in order_of(said, own).contradictions]
     assert said_of == [
         "W1 was built before W3 or together with it (W2 abuts W1 (R02), W3 abuts W2 (R03)), but W1 "
-        "not before 1790 (oldest dated wood) and W3 not after 1770 (documented event)."
+        "not before 1790 (oldest dated wood) and W3 not after 1770 (historical event)."
     ]
 
 

@@ -53,7 +53,7 @@ def test_an_untied_site_names_what_is_missing() -> None:
     with pytest.raises(NotTied, match="northing_m is blank"):
         map_tie(site)
     for north in ("north", "NaN", "-inf"):
-        with pytest.raises(NotTied, match=f'grid_north_deg is "{north}", which is no number'):
+        with pytest.raises(NotTied, match=f'grid_north_deg is "{north}", which is not a number'):
             map_tie(site | {"northing_m": "4100200", "grid_north_deg": north})
 
 

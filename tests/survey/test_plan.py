@@ -174,7 +174,7 @@ def test_a_storey_shows_its_own_wood_and_says_what_has_none(tmp_path: Path) -> N
     assert levels_of(known.record, "B1") == [0, 1]
     upper = plan_content(package, known, "B1", 1)
     assert [wood.element_id for wood in upper.woods] == ["UP"]
-    assert "no storey recorded: B1-001, B1-002" in upper.notes[0]
+    assert "no story recorded: B1-001, B1-002" in upper.notes[0]
     paths = write_plans(package, tmp_path / "out", format="svg").paths
     names = {path.name for path in paths}
     assert {"plan-B1-0.svg", "plan-B1-1.svg"} <= names

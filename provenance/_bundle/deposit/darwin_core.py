@@ -211,7 +211,7 @@ def _age_remarks(result: Mapping[str, str], superseded_by: str) -> str:
     if result["outcome"] == "tentative":
         remarks.append("Tentative.")
     if result["reference_chronology"]:
-        remarks.append(f"Dated against {result['reference_chronology']}.")
+        remarks.append(f"Dated with {result['reference_chronology']}.")
     if superseded_by:
         remarks.append(f"Superseded by {superseded_by}.")
     return " ".join(remarks)

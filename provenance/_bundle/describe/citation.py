@@ -211,7 +211,7 @@ def _related(package: Package) -> list[dict[str, str]]:
         if not isinstance(one, dict) or not all(isinstance(one.get(key), str) for key in wanted):
             raise UnusablePackage(
                 f"{package.folder / DESCRIPTOR}: 'relatedIdentifiers' holds {str(one)[:80]!r}; "
-                f"write a list of objects with {', '.join(wanted)} (DataCite 4.5), or take it out"
+                f"write a list of objects with {', '.join(wanted)} (DataCite 4.5), or remove it"
             )
     return list(related)
 

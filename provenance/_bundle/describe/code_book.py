@@ -81,7 +81,7 @@ def _holds(one: Field) -> str:
     elif "pattern" in one.constraints and not one.vocabulary:
         says.append(f"pattern {one.constraints['pattern']}")
     if one.separator:
-        says.append(f"several parted by '{one.separator}'")
+        says.append(f"several separated by '{one.separator}'")
     if one.example:
         says.append(f"for example {one.example}")
     if one.hidden:

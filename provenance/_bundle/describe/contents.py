@@ -185,7 +185,7 @@ def record_date(package: Package) -> str:
     whole = [day for day in days if day]
     if not whole:
         raise UnusablePackage(
-            f"{package.folder / DESCRIPTOR}: 'created' is no date and no row has one, so the "
+            f"{package.folder / DESCRIPTOR}: 'created' is not a date and no row has one, so the "
             'bundle would bear none; write "created": "2024-06-03T00:00:00Z", the day it was begun'
         )
     return max(whole)

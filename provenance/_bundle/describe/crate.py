@@ -173,7 +173,7 @@ def _licence(crate: ROCrate, package: Package, edition: Edition) -> ContextEntit
         {
             "@type": "CreativeWork",
             "name": "Rights",
-            "description": f"{restricted} Licences of the sites: {', '.join(names) or 'none'}.",
+            "description": f"{restricted} Licenses of the sites: {', '.join(names) or 'none'}.",
         },
     )
 
@@ -219,7 +219,7 @@ def check_crate(metadata: object, files: set[str]) -> list[BundleFinding]:
         if reason := unsafe_because(path.removeprefix("./")):
             findings.append(_finding("crate.unsafe_path", f"describes {path[:200]!r}: {reason}"))
         elif path.removeprefix("./") not in files:
-            findings.append(_finding("crate.file_missing", f"describes {path}, which is not there"))
+            findings.append(_finding("crate.file_missing", f"describes {path}, which is missing"))
     described = {path.removeprefix("./") for path in described} | {CRATE}
     findings += [
         _finding("crate.file_undescribed", f"does not describe {path}")

@@ -36,9 +36,9 @@ FULL = Edition(
 PUBLIC = Edition(
     name="public",
     title="Public edition",
-    store="for anybody",
+    store="for anyone",
     notice=(
-        "Exact locations, personal data, restricted fields, and texts and files that nobody "
+        "Exact locations, personal data, restricted fields, and texts and files that no one "
         "released are withheld; WITHHELD.txt says what and why, and who holds the full edition."
     ),
 )

@@ -296,7 +296,7 @@ class ChainPages:
         """Where the sample is now, in a sentence."""
         holding = self._record.holdings.get(key)
         if holding is None:
-            return Markup("No event of custody is recorded.")
+            return Markup("No custody events are recorded.")
         since = Markup(" since {}").format(shown(holding.since)) if holding.since else ""
         if holding.gone:
             return Markup("Recorded as {}{}.").format(shown(holding.gone), since)

@@ -141,7 +141,7 @@ def _preview(path: Path) -> _Preview | str:
     except Image.DecompressionBombError:
         return "it has too many pixels for a preview"
     except UnidentifiedImageError:
-        return f"it is no picture in a form that is read here ({', '.join(FORMATS)})"
+        return f"it is not a picture in a form that is read here ({', '.join(FORMATS)})"
     except BROKEN:
         return "its picture is damaged and cannot be read"
     buffer = io.BytesIO()

@@ -22,7 +22,7 @@ from provenance._survey.plan.plan_sheet import plan_sheet
 _PAPER = Paper("screen", 210.0, 210.0)
 _MOST_NAMED = 150
 """Of more pieces of wood on one plan none gets a label: they would hide the wood."""
-_FOOT = "Each piece of wood and each hole leads to its record; the same are listed below."
+_FOOT = "Each timber and each hole leads to its record; the same are listed below."
 
 
 @dataclass(frozen=True)

@@ -37,7 +37,7 @@ _OTHERS_WAITING = {
 }
 _WHY = {
     "location": "it tells where the place is",
-    "personal": "it tells who somebody is",
+    "personal": "it tells who someone is",
     "restricted": "it is for the repository's staff and those they allow",
 }
 
@@ -58,7 +58,7 @@ def withheld_text(redacted: Redacted, *, day: str) -> str:
             ("Withheld: the columns are there, and blank", list(_blank(package, account))),
             ("People and codes", list(_people(package, account))),
             (
-                "Withheld because nobody released them, or a review withheld them",
+                "Withheld because no one released them, or a review withheld them",
                 list(_not_released(package, account)),
             ),
             ("Words replaced in computed texts", list(_words(package, account))),
@@ -109,7 +109,7 @@ def _about_the_place(account: Account) -> Iterator[str]:
         left = f"only {left}, fewer than the {ENOUGH:.0f} that are wanted,"
     shown = "; ".join(f"{_count(n, 'building')} with {words}" for words, n in found.shown.items())
     yield (
-        f"So are shown: the place with {where}; {shown or 'no building'}. Somebody with a register "
+        f"So are shown: the place with {where}; {shown or 'no building'}. Someone with a register "
         f"of every building there would be left with {left} places, where {found.buildings:,} "
         f"buildings stand in a tenth of a degree, {source}. Where fewer stand, fewer are left."
     )
@@ -166,7 +166,7 @@ def _not_released(package: Package, account: Account) -> Iterator[str]:
             yield f"{_label(package, table, name)}: {_count(count, 'value')}."
     others = Counter(kind for kind, _ in account.waiting.elements() if kind not in IN_CELLS)
     for kind, count in sorted(others.items()):
-        yield f"{_OTHERS_WAITING[kind]}: {count:,}; nobody has read them yet."
+        yield f"{_OTHERS_WAITING[kind]}: {count:,}; no one has read them yet."
 
 
 def _files(account: Account) -> Iterator[str]:

@@ -49,8 +49,8 @@ def read_grid(text: str | None) -> Decimal | None:
     size = as_decimal(text)
     if size not in CELLS:
         raise UnusableInput(
-            f"the grid {text!r} is no size of a cell: write one of "
-            f"{', '.join(map(str, CELLS))} (degrees; 0.01 is about a kilometre), or "
+            f"the grid {text!r} is not a size of a cell: write one of "
+            f"{', '.join(map(str, CELLS))} (degrees; 0.01 is about a kilometer), or "
             f"'{NO_COORDINATES}' for no coordinates. Cells of other sizes would overlap with those "
             "of an edition made before, and both together tell more than either"
         )

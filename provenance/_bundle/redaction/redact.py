@@ -263,7 +263,7 @@ def _readme(title: str) -> str:
     return f"""# {title}
 
 The public edition of a record of wood, samples, plugs and laboratory results. Exact places, people
-who have not agreed to be named, restricted fields, and every text and file that nobody reviewed and
+who have not agreed to be named, restricted fields, and every text and file that no one reviewed and
 released are withheld; their columns are blank and `schemas/` marks them. The bundle that this came
 in says in WITHHELD.txt what, why, and whom to ask.
 

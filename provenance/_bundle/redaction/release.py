@@ -29,7 +29,7 @@ from provenance._disclosure.hits import Hit, Net
 TEXT, KEY, LIST, PROFILE, PACKAGE = "text", "key", "list", "profile", "package"
 PICTURE, FILE = "picture", "file"
 WAITING = "waiting"
-NEVER_DECIDED = "nobody has decided"
+NEVER_DECIDED = "no one has decided"
 CHANGED_SINCE = "a protection or consent it rests on has changed"
 FOUND_SINCE = "the search finds more in it than when it was decided"
 FOUND_BY_RULE = "the search finds something in it, and a rule releases no such text"

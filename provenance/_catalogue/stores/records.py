@@ -303,7 +303,7 @@ def open_source(path: Place, *, even_if_damaged: bool = False) -> Iterator[Sourc
             yield Source(path, root=root, even_if_damaged=even_if_damaged)
             return
     if not path.is_file():
-        raise UnusableInput(f"{path} is no package and no bundle: it holds no {DESCRIPTOR}")
+        raise UnusableInput(f"{path} is neither a package nor a bundle: it holds no {DESCRIPTOR}")
     with ExitStack() as opened:
         try:
             file = opened.enter_context(opened_file(path))
@@ -318,5 +318,5 @@ def open_source(path: Place, *, even_if_damaged: bool = False) -> Iterator[Sourc
             if name.endswith(f"data/{DESCRIPTOR}") and name.count("/") <= 2
         ]
         if len(inside) != 1:
-            raise UnusableInput(f"{path} is no bundle: it holds no data/{DESCRIPTOR}")
+            raise UnusableInput(f"{path} is not a bundle: it holds no data/{DESCRIPTOR}")
         yield Source(path, archive=archive, inside=inside[0], even_if_damaged=even_if_damaged)

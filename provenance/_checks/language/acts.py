@@ -50,7 +50,7 @@ def act_edited(tables: Snapshot) -> pl.DataFrame:
         for line in act.lines
     }
     strange = [
-        (0, f"accepted.csv, row {row}: nobody accepted {one['rule']} of {one['row_key']} so")
+        (0, f"accepted.csv, row {row}: no one accepted {one['rule']} of {one['row_key']} so")
         for row, one in enumerate(tables.rows(ACCEPTED), start=2)
         if (one["act_id"], one["rule"], one["field"], one["message"]) not in told
     ]

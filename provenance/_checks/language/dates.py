@@ -39,7 +39,7 @@ def day_number(days: list[Day | None]) -> pl.Series:
 def date_bounds(frame: pl.DataFrame, *columns: str) -> pl.DataFrame:
     """The frame with COLUMN_first and COLUMN_last (Int64, days since 0001-01-01) for each column.
 
-    Null where nothing is written, where that end is open, or where the text is no date (which
+    Null where nothing is written, where that end is open, or where the text is not a date (which
     another rule reports). A time of day is passed over.
     """
     for column in columns:

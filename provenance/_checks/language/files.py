@@ -46,7 +46,7 @@ def _undescribed(tables: Snapshot) -> pl.DataFrame:
     source=COMMON_PRACTICE,
 )
 def missing(tables: Snapshot) -> pl.DataFrame:
-    """The record promises a file that nobody will find."""
+    """The record promises a file that no one will find."""
     return _kept(tables).filter(pl.col("state").is_in(["is not", "cannot be read"]))
 
 
@@ -101,11 +101,11 @@ def checksum_differs(tables: Snapshot) -> pl.DataFrame:
     severity="warning",
     says="{path} lies in the package, but has no row in the table 'file'.",
     remedy="Describe it in a row: kind, title, what it belongs to, and whether it may be "
-    "public. Take it out if it does not belong here.",
+    "public. Remove it if it does not belong here.",
     source=COMMON_PRACTICE,
 )
 def without_row(tables: Snapshot) -> pl.DataFrame:
-    """Nobody will know what it shows, nor whether it may be shown."""
+    """No one will know what it shows, nor whether it may be shown."""
     return _undescribed(tables)
 
 

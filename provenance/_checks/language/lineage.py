@@ -70,7 +70,7 @@ def number_gone(tables: Snapshot) -> pl.DataFrame:
     source=COMMON_PRACTICE,
 )
 def number_moved(tables: Snapshot) -> pl.DataFrame:
-    """Whoever has the older bundle is led to another piece of wood."""
+    """Whoever has the older bundle is led to another timber."""
     return _frame(tables, _moved)
 
 

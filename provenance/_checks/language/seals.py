@@ -43,7 +43,7 @@ def _judged(tables: Snapshot, id: str) -> pl.DataFrame:
     source=SEAL,
 )
 def chain_broken(tables: Snapshot) -> pl.DataFrame:
-    """Somebody may have rewritten the past; from here on the ledger proves nothing."""
+    """Someone may have rewritten the past; from here on the ledger proves nothing."""
     return _judged(tables, "custody.chain_broken")
 
 
@@ -85,7 +85,7 @@ def signature_false(tables: Snapshot) -> pl.DataFrame:
     source=SIGNATURE,
 )
 def signer_unknown(tables: Snapshot) -> pl.DataFrame:
-    """It shows that somebody signed, and not who."""
+    """It shows that someone signed, and not who."""
     return _judged(tables, "custody.signer_unknown")
 
 
@@ -141,7 +141,7 @@ def key_false(tables: Snapshot) -> pl.DataFrame:
     source=SIGNATURE,
 )
 def counter_signature_false(tables: Snapshot) -> pl.DataFrame:
-    """Nobody vouches for the key."""
+    """No one vouches for the key."""
     return _judged(tables, "key.counter_signature_false")
 
 
@@ -155,7 +155,7 @@ def counter_signature_false(tables: Snapshot) -> pl.DataFrame:
     source=SIGNATURE,
 )
 def retirement_false(tables: Snapshot) -> pl.DataFrame:
-    """Anybody could take a key out of use, or put it back."""
+    """Anyone could take a key out of use, or put it back."""
     return _judged(tables, "key.retirement_false")
 
 
@@ -164,12 +164,12 @@ def retirement_false(tables: Snapshot) -> pl.DataFrame:
     table=KEYS,
     field="keeper_key_id",
     severity="warning",
-    says="Nobody known vouches for a key. {said}",
+    says="No one known vouches for a key. {said}",
     remedy=KEY_FAULTS["key.keeper_unknown"][1],
     source=SIGNATURE,
 )
 def keeper_unknown(tables: Snapshot) -> pl.DataFrame:
-    """A reader cannot follow the signature to somebody he knows."""
+    """A reader cannot follow the signature to someone he knows."""
     return _judged(tables, "key.keeper_unknown")
 
 
@@ -178,12 +178,12 @@ def keeper_unknown(tables: Snapshot) -> pl.DataFrame:
     table=KEYS,
     field="keeper_signature",
     severity="note",
-    says="Nobody vouches for a key. {said}",
+    says="No one vouches for a key. {said}",
     remedy=KEY_FAULTS["key.not_countersigned"][1],
     source=SIGNATURE,
 )
 def not_countersigned(tables: Snapshot) -> pl.DataFrame:
-    """Anybody can enter a key in another's name."""
+    """Anyone can enter a key in another's name."""
     return _judged(tables, "key.not_countersigned")
 
 

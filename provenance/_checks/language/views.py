@@ -40,7 +40,7 @@ def in_list(column: str, codes: list[str]) -> pl.Expr:
 
 
 def samples_with_wood(tables: Snapshot) -> pl.DataFrame:
-    """Every sample with collected_on as days and what is known of its piece of wood.
+    """Every sample with collected_on as days and what is known of its timber.
 
     The columns of `sample`, those of `element` under the names of `_WOOD`, the dates of the site
     as text and as days, and `leaves_hole`, `cuts_wood` and `standing` (null when not known).
@@ -111,7 +111,7 @@ def ledger(tables: Snapshot) -> pl.DataFrame:
     """The events of every sample in their order, events of its parcels included.
 
     Beside the columns of `custody` without _NOT_IN_LEDGER: `order`, `moves`, `holder_before`
-    (party, '' when nobody knows, null before the first move) and happened_on as days. Sorted by
+    (party, '' when no one knows, null before the first move) and happened_on as days. Sorted by
     sample_id and order. An event
     that corrects another stands where the first wrong one stood; what was corrected, and the bare
     word 'corrected', are left out. An event of a parcel appears once for each sample in it that

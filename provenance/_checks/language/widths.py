@@ -113,7 +113,7 @@ def _beyond(one: RingSeries, result: Line) -> tuple[int, int]:
     source=COMMON_PRACTICE,
 )
 def not_read(tables: Snapshot) -> pl.DataFrame:
-    """What cannot be opened today will not be opened by anybody later."""
+    """What cannot be opened today will not be opened by anyone later."""
     return _with_state(tables, "refused")
 
 
@@ -159,7 +159,7 @@ def unit_not_said(tables: Snapshot) -> pl.DataFrame:
     source=COMMON_PRACTICE,
 )
 def unknown_sample(tables: Snapshot) -> pl.DataFrame:
-    """Widths of nobody knows what date nothing."""
+    """Widths of no one knows what date nothing."""
     return _faults(tables, "sample")
 
 
@@ -202,7 +202,7 @@ def negative(tables: Snapshot) -> pl.DataFrame:
     source=COMMON_PRACTICE,
 )
 def year_twice(tables: Snapshot) -> pl.DataFrame:
-    """A tree grows one ring a year."""
+    """A tree grows one ring per year."""
     return _faults(tables, "twice")
 
 
@@ -317,7 +317,7 @@ def rings_differ(tables: Snapshot) -> pl.DataFrame:
     source=COMMON_PRACTICE,
 )
 def years_of_an_undated_sample(tables: Snapshot) -> pl.DataFrame:
-    """Somebody will take a count of rings for years."""
+    """Someone will take a count of rings for years."""
     years = ("inner_year", "outer_year")
     return _found(
         line

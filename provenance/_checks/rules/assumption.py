@@ -33,12 +33,12 @@ def _assumed(tables: Snapshot) -> pl.DataFrame:
     severity="warning",
     says="Assumption {assumption_id}: a spread of {spread}{unit} is larger than the figure itself, "
     "{figure}{unit}.",
-    remedy="Spread is one standard deviation, in the unit of the figure and not in percent; look "
+    remedy="The spread is one standard deviation, in the unit of the figure, not in percent; look "
     "it up again.",
     source=COMMON_PRACTICE,
 )
 def spread_above_figure(tables: Snapshot) -> pl.DataFrame:
-    """Nothing can be concluded from a figure that may as well be 0."""
+    """A figure that may as well be 0 supports no conclusion."""
     return _assumed(tables).filter(pl.col("spread") > pl.col("figure"))
 
 
@@ -49,11 +49,11 @@ def spread_above_figure(tables: Snapshot) -> pl.DataFrame:
     severity="warning",
     says="Assumption {assumption_id}: '{source}' does not tell where the figure of {figure}{unit} "
     "comes from.",
-    remedy="Name the publication and page, the experiment, or the person who said so and when.",
+    remedy="Name the publication and page, the experiment, or the person and the date.",
     source=COMMON_PRACTICE,
 )
 def source_says_nothing(tables: Snapshot) -> pl.DataFrame:
-    """Whoever doubts a conclusion must be able to look up what it rests on."""
+    """A reader who doubts a conclusion must be able to look up its basis."""
     said = pl.col("source").str.to_lowercase().str.strip_chars(" .-?")
     letters = said.str.replace_all(r"[^\p{L}]", "").str.len_chars()
     return _assumed(tables).filter((letters < LEAST_LETTERS) | said.is_in(SAYS_NOTHING))
@@ -64,13 +64,13 @@ def source_says_nothing(tables: Snapshot) -> pl.DataFrame:
     table="assumption",
     field="assumption_kind",
     severity="error",
-    says="Assumptions {assumption_id} and {first} give {figure}{unit} and {first_figure}{unit} for "
-    "the same wood, place and work.",
-    remedy="Keep one, or say which species, place or work each is for.",
+    says="Assumptions {assumption_id} and {first} give {figure}{unit} and {first_figure}{unit} "
+    "for the same species, place and task.",
+    remedy="Keep one, or enter the species, place or task that each applies to.",
     source=COMMON_PRACTICE,
 )
 def given_twice(tables: Snapshot) -> pl.DataFrame:
-    """Only one of them can be taken, and nobody could tell which."""
+    """Only one of them can be used, and nothing says which."""
     same = ("assumption_kind", "work", "species", "place_id")
     # a rate without a work has a finding of its own, and what is no rate is of no work
     assumed = (
@@ -93,13 +93,13 @@ def given_twice(tables: Snapshot) -> pl.DataFrame:
     table="assumption",
     field="activity",
     severity="error",
-    says="Assumption {assumption_id} is a rate of {figure}{unit}, but not said of which work.",
-    remedy="Write the work into 'activity': felling, hewing, hauling … Rates of the same work are "
-    "different estimates of it and are never added.",
+    says="Assumption {assumption_id} is a rate of {figure}{unit}, but its task is not recorded.",
+    remedy="Enter the task in 'activity': felling, hewing, hauling … Rates for one task are "
+    "alternative estimates and are never added.",
     source=COMMON_PRACTICE,
 )
 def rate_without_work(tables: Snapshot) -> pl.DataFrame:
-    """Hours of different works are added, hours of one work by two rates must not be."""
+    """Hours of different tasks are added; hours of one task at two rates must not be."""
     return _assumed(tables).filter(pl.col("is_rate") & pl.col("activity").is_null())
 
 
@@ -108,12 +108,12 @@ def rate_without_work(tables: Snapshot) -> pl.DataFrame:
     table="assumption",
     field="activity",
     severity="warning",
-    says="Assumption {assumption_id} names the work '{activity}', but {assumption_kind} is not a "
+    says="Assumption {assumption_id} names the task '{activity}', but {assumption_kind} is not a "
     "rate of labor.",
     remedy="Clear 'activity', or choose the kind of assumption that begins with 'work_per'.",
     source=COMMON_PRACTICE,
 )
 def work_of_no_rate(tables: Snapshot) -> pl.DataFrame:
-    """A rate that was entered under a wrong kind would be left out of the hours."""
+    """A rate entered under the wrong kind would be left out of the hours."""
     named = pl.col("activity").is_not_null() & pl.col("assumption_kind").is_not_null()
     return _assumed(tables).filter(~pl.col("is_rate") & named)

@@ -26,13 +26,13 @@ def _once_a_row(events: pl.DataFrame) -> pl.DataFrame:
     table="sample",
     field="sample_id",
     severity="warning",
-    says="Nothing is recorded of where sample {sample_id} has been since it was taken.",
-    remedy="Add its events to the ledger, beginning with 'collected' and who has it now "
+    says="The ledger has no events for sample {sample_id}.",
+    remedy="Add its events to the ledger, beginning with 'collected' and its present holder "
     "(treenail handover).",
     source=COMMON_PRACTICE,
 )
 def none(tables: Snapshot) -> pl.DataFrame:
-    """A sample that nobody is known to have is as good as lost."""
+    """A sample without a known holder is as good as lost."""
     taken = ~pl.col("kind").is_in(["image"])
     return without_any(samples_taken(tables).filter(taken), ledger(tables), "sample_id")
 
@@ -43,12 +43,12 @@ def none(tables: Snapshot) -> pl.DataFrame:
     field="sample_id",
     severity="error",
     says="Event {custody_id} ({event}, {happened_on}) names neither a sample nor a parcel.",
-    remedy="Ledger rows are never changed: add the event as it was, with this one's number as the "
-    "event it corrects.",
+    remedy="Ledger rows are never changed: add the event correctly, with this number as the event "
+    "it corrects.",
     source=COMMON_PRACTICE,
 )
 def about_nothing(tables: Snapshot) -> pl.DataFrame:
-    """An event of nothing proves nothing."""
+    """An event without a sample or parcel proves nothing."""
     corrected = ledger_now(tables)["corrects_custody_id"].drop_nulls().to_list()
     return ledger_now(tables).filter(
         pl.col("sample_id").is_null()
@@ -64,8 +64,8 @@ def about_nothing(tables: Snapshot) -> pl.DataFrame:
     field="event",
     severity="warning",
     says="The first event of sample {sample_id} is '{event}' on {happened_on}, not 'collected'.",
-    remedy="Add who took the sample from the wood and when; if it came from an old collection, say "
-    "so in the notes.",
+    remedy="Add who took the sample and when; if it came from an old collection, say so in the "
+    "notes.",
     source=COMMON_PRACTICE,
 )
 def first_is_not_collected(tables: Snapshot) -> pl.DataFrame:
@@ -80,12 +80,12 @@ def first_is_not_collected(tables: Snapshot) -> pl.DataFrame:
     field="event",
     severity="error",
     says="Sample {sample_id} was collected a second time by event {custody_id} on {happened_on}.",
-    remedy="Two samples may share a number: look for a second label. If the event is a slip, add "
-    "'corrected' with its number.",
+    remedy="Two samples may share a number: look for a second label. If the event is a mistake, "
+    "add 'corrected' with its number.",
     source=COMMON_PRACTICE,
 )
 def collected_twice(tables: Snapshot) -> pl.DataFrame:
-    """A sample leaves the wood once."""
+    """A sample is collected once."""
     collected = ledger(tables).filter(pl.col("event") == "collected")
     return _once_a_row(collected.filter(~pl.col("sample_id").is_first_distinct()))
 
@@ -100,7 +100,7 @@ def collected_twice(tables: Snapshot) -> pl.DataFrame:
     source=CHAIN,
 )
 def party_missing(tables: Snapshot) -> pl.DataFrame:
-    """After this event nobody is known to have the sample."""
+    """After this event the holder of the sample is not known."""
     no_giver = (
         pl.col("event").is_in(codes_with(tables, "custody_event", "needs_from", True))
         & pl.col("from_party_id").is_null()
@@ -153,12 +153,12 @@ def _misfits(tables: Snapshot) -> pl.DataFrame:
     field="from_party_id",
     severity="error",
     says="Event {custody_id} ({event}, {happened_on}): {from_party_id} gave sample {sample_id}, "
-    "but {holder_before} had it and {from_party_id} never did.",
+    "but {holder_before} held it and {from_party_id} never did.",
     remedy="An event between the two is missing, or a name is wrong: find the receipt.",
     source=CHAIN,
 )
 def giver_does_not_have_it(tables: Snapshot) -> pl.DataFrame:
-    """The chain has a gap: how the sample came to the giver is not recorded."""
+    """The chain has a gap: how the giver got the sample is not recorded."""
     return _once_a_row(_misfits(tables).filter(~pl.col("had_it")))
 
 
@@ -167,9 +167,9 @@ def giver_does_not_have_it(tables: Snapshot) -> pl.DataFrame:
     table="custody",
     field="from_party_id",
     severity="error",
-    says="Sample {sample_id} would be with two parties at once: {from_party_id} gave it away "
-    "earlier, {holder_before} has it, and event {custody_id} ({event}, {happened_on}) has "
-    "{from_party_id} give it again.",
+    says="Sample {sample_id} would have two holders: {from_party_id} gave it away earlier, "
+    "{holder_before} has it, and in event {custody_id} ({event}, {happened_on}) {from_party_id} "
+    "gives it again.",
     remedy="Enter how it came back to {from_party_id}, or correct the event that is wrong.",
     source=CHAIN,
 )
@@ -183,13 +183,13 @@ def two_holders(tables: Snapshot) -> pl.DataFrame:
     table="custody",
     field="to_party_id",
     severity="error",
-    says="Sample {sample_id} was on its way to {holder_before}, but event {custody_id} "
-    "({happened_on}) has it received by {to_party_id}, and does not say from whom.",
-    remedy="Ask both; enter the event by which {to_party_id} got it.",
+    says="Sample {sample_id} was on its way to {holder_before}, but in event {custody_id} "
+    "({happened_on}) {to_party_id} received it; the event does not say from whom.",
+    remedy="Ask both; enter the event by which {to_party_id} received it.",
     source=CHAIN,
 )
 def received_by_another(tables: Snapshot) -> pl.DataFrame:
-    """It went astray, or it is with two parties at once."""
+    """The sample went astray, or it has two holders at once."""
     return _once_a_row(
         ledger(tables).filter(
             (pl.col("event") == "received")
@@ -206,7 +206,7 @@ def received_by_another(tables: Snapshot) -> pl.DataFrame:
     field="to_party_id",
     severity="warning",
     says="Event {custody_id} ({event}, {happened_on}) goes from {from_party_id} to itself.",
-    remedy="If only the shelf changed, 'stored' is the right event; otherwise one name is wrong.",
+    remedy="If only the shelf changed, use 'stored'; otherwise one name is wrong.",
     source=CHAIN,
 )
 def given_to_oneself(tables: Snapshot) -> pl.DataFrame:
@@ -223,13 +223,13 @@ def given_to_oneself(tables: Snapshot) -> pl.DataFrame:
     field="happened_on",
     severity="error",
     says="Event {custody_id} ({event}) of sample {sample_id} happened on {happened_on}, before an "
-    "event that stands earlier in the ledger.",
-    remedy="Compare the dates with the receipts; add the event with its right date, as the "
+    "event that is earlier in the ledger.",
+    remedy="Compare the dates with the receipts; add the event with the right date, as a "
     "correction of this one.",
     source=COMMON_PRACTICE,
 )
 def out_of_order(tables: Snapshot) -> pl.DataFrame:
-    """The ledger is read from top to bottom as what happened."""
+    """The ledger lists events in the order in which they happened."""
     latest = pl.col("happened_on_first").cum_max().forward_fill().over("sample_id")
     events = ledger(tables).with_columns(_latest=latest)
     return _once_a_row(events.filter(pl.col("happened_on_last") < at_event_before("_latest")))
@@ -246,7 +246,7 @@ def out_of_order(tables: Snapshot) -> pl.DataFrame:
     source=COMMON_PRACTICE,
 )
 def before_the_sample(tables: Snapshot) -> pl.DataFrame:
-    """Nobody can have what is still in the wood."""
+    """A sample has no holder before it is taken."""
     return _once_a_row(
         _with_collection(tables).filter(pl.col("happened_on_last") < pl.col("collected_on_first"))
     )
@@ -257,14 +257,14 @@ def before_the_sample(tables: Snapshot) -> pl.DataFrame:
     table="custody",
     field="happened_on",
     severity="warning",
-    says="By the ledger sample {sample_id} was collected on {happened_on}, by its own record on "
+    says="The ledger has sample {sample_id} collected on {happened_on}, its own record on "
     "{collected_on}.",
-    remedy="Compare with the record sheet; if the ledger is wrong, add the event with its right "
-    "date, as the correction of this one.",
+    remedy="Compare with the record sheet; if the ledger is wrong, add the event with the right "
+    "date, as a correction of this one.",
     source=COMMON_PRACTICE,
 )
 def collected_on_another_day(tables: Snapshot) -> pl.DataFrame:
-    """One act, one day."""
+    """Both dates are of one act."""
     return _once_a_row(
         _with_collection(tables).filter(
             (pl.col("event") == "collected")
@@ -286,11 +286,11 @@ def _with_collection(tables: Snapshot) -> pl.DataFrame:
     severity="error",
     says="Event {custody_id} ({event}, {happened_on}) comes after sample {sample_id} was "
     "destroyed.",
-    remedy="If a part was left, add 'sub-sampled' as the correction of 'destroyed'.",
+    remedy="If a part was left, add 'sub-sampled' as a correction of 'destroyed'.",
     source=COMMON_PRACTICE,
 )
 def after_destruction(tables: Snapshot) -> pl.DataFrame:
-    """What is gone cannot be sent or stored."""
+    """A destroyed sample cannot be sent or stored."""
     gone = (pl.col("event") == "destroyed").cum_max().over("sample_id")
     events = ledger(tables).with_columns(_gone=gone)
     return _once_a_row(events.filter(at_event_before("_gone")))
@@ -303,11 +303,11 @@ def after_destruction(tables: Snapshot) -> pl.DataFrame:
     severity="error",
     says="Event {custody_id} ({event}, {happened_on}) moves sample {sample_id}, which was lost and "
     "not found again.",
-    remedy="Add the event 'found' with day and place.",
+    remedy="Add the event 'found' with date and place.",
     source=COMMON_PRACTICE,
 )
 def moved_while_lost(tables: Snapshot) -> pl.DataFrame:
-    """Where and how it was found again belongs in the chain."""
+    """The chain must show where and how the sample was found."""
     seen = pl.when(pl.col("event").is_in(["lost", "found"])).then(pl.col("event") == "lost")
     events = ledger(tables).with_columns(_lost=seen.forward_fill().over("sample_id"))
     return _once_a_row(events.filter(at_event_before("_lost") & pl.col("moves")))
@@ -318,14 +318,13 @@ def moved_while_lost(tables: Snapshot) -> pl.DataFrame:
     table="custody",
     field="state",
     severity="warning",
-    says="The last word on sample {sample_id} is that it is missing (event {custody_id}, {event}, "
+    says="Sample {sample_id} is missing according to its last event ({custody_id}, {event}, "
     "{happened_on}).",
-    remedy="Look for it with the last two parties that had it; add 'found', or 'lost' when all "
-    "hope is gone.",
+    remedy="Ask its last two holders; add 'found', or 'lost' if the search fails.",
     source=COMMON_PRACTICE,
 )
 def missing_now(tables: Snapshot) -> pl.DataFrame:
-    """The sooner somebody looks the better."""
+    """The sooner someone looks, the better."""
     lasts = of_each(ledger(tables), "sample_id", keep="last")
     missing = (pl.col("state") == "missing").fill_null(False)
     return lasts.filter(missing & ~pl.col("event").is_in(["lost", "destroyed", "found"]))
@@ -336,7 +335,7 @@ def missing_now(tables: Snapshot) -> pl.DataFrame:
     table="custody",
     field="place_held",
     severity="note",
-    says="Event {custody_id} ({happened_on}) stores the sample, but does not say on which shelf.",
+    says="Event {custody_id} ({happened_on}) stores the sample, but the shelf is not recorded.",
     remedy="Enter room, shelf and box.",
     source=COMMON_PRACTICE,
 )
@@ -357,7 +356,7 @@ def stored_nowhere(tables: Snapshot) -> pl.DataFrame:
     source=COMMON_PRACTICE,
 )
 def corrects_nothing(tables: Snapshot) -> pl.DataFrame:
-    """What is not named cannot be set right."""
+    """A correction must name its event."""
     target = pl.col("corrects_custody_id")
     no_target = (pl.col("event") == "corrected") & target.is_null()
     not_earlier = target >= pl.col("custody_id")
@@ -383,7 +382,7 @@ def corrects_nothing(tables: Snapshot) -> pl.DataFrame:
     source=COMMON_PRACTICE,
 )
 def corrects_another_sample(tables: Snapshot) -> pl.DataFrame:
-    """It would undo an event of another sample's life."""
+    """It would undo an event of another sample."""
     targets = ledger_now(tables).select(
         corrects_custody_id="custody_id", their_sample_id="sample_id"
     )

@@ -31,13 +31,13 @@ def _with_date(rows: pl.DataFrame, field: str) -> pl.DataFrame:
     "dates.no_such_day",
     table=EVERY_TABLE,
     severity="error",
-    says="{date} is not a date that any calendar has.",
-    remedy="Write the day as it was (2024-02-28), only the month (2024-02) or only the year "
-    "(2024) if the day is not known.",
+    says="{date} is not a calendar date.",
+    remedy="Write the day (2024-02-28), or only the month (2024-02) or the year (2024) if the day "
+    "is not known.",
     source="ISO 8601-1:2019 and ISO 8601-2:2019 (EDTF levels 0 and 1)",
 )
 def no_such_day(tables: Snapshot) -> pl.DataFrame:
-    """It cannot be compared with any other date, so other faults stay hidden."""
+    """It cannot be compared with other dates, so other faults stay hidden."""
 
     def unreal(table: str, field: str) -> pl.DataFrame:
         return _with_date(unreal_dates(tables[table], field), field)
@@ -49,12 +49,12 @@ def no_such_day(tables: Snapshot) -> pl.DataFrame:
     "dates.before_the_trade_began",
     table=EVERY_TABLE,
     severity="warning",
-    says="{date} lies before 1900, when nobody sampled buildings for their rings.",
-    remedy="Check for a year of two digits or a slip of the pen.",
+    says="{date} is before 1900, earlier than any tree-ring sampling of buildings.",
+    remedy="Check for a two-digit year or a typing error.",
     source=COMMON_PRACTICE,
 )
 def before_the_trade_began(tables: Snapshot) -> pl.DataFrame:
-    """A year like 0024 is a two-digit year that was read as it stands."""
+    """A year like 0024 is a two-digit year read literally."""
 
     def early(table: str, field: str) -> pl.DataFrame:
         rows = tables[table][[ROW, field]]

@@ -1,4 +1,4 @@
-"""Rules about one piece of wood: its sizes, its description, and whether it was sampled."""
+"""Rules about one timber: its sizes, its description, and whether it was sampled."""
 
 from __future__ import annotations
 
@@ -27,7 +27,7 @@ DIAGONAL_WITHIN = 0.05
 TURNED_WITHIN = 0.1
 TURNED_FROM = 1.25
 STEEPEST_CM_PER_M = 6.0
-"""Trunks taper by about half to two centimetres a metre; a root flare reaches a few more."""
+"""Trunks taper by about half to two centimeters a meter; a root flare reaches a few more."""
 TAPER_FROM_M = 0.5
 FEATURE_ALLOWANCE_M = 0.05
 LOWEST_M, HIGHEST_M = -6.0, 30.0
@@ -81,12 +81,12 @@ def _of_section(tables: Snapshot, *sections: str) -> pl.DataFrame:
     table="element",
     field="sampled",
     severity="warning",
-    says="{element_id} is marked as sampled, but there is no sample of it.",
-    remedy="Look for the sample under another piece of wood, or set 'sampled' to no.",
+    says="{element_id} is marked as sampled, but it has no sample.",
+    remedy="Look for the sample under another timber, or set 'sampled' to no.",
     source=COMMON_PRACTICE,
 )
 def sampled_without_sample(tables: Snapshot) -> pl.DataFrame:
-    """Either a sample is lost or there is a hole that nobody drilled."""
+    """Either a sample is lost or a hole is not recorded."""
     marked = tables["element"].filter(pl.col("sampled"))
     return without_any(marked, samples_taken(tables), "element_id")
 
@@ -97,11 +97,11 @@ def sampled_without_sample(tables: Snapshot) -> pl.DataFrame:
     field="sampled",
     severity="warning",
     says="{element_id} is marked as not sampled, but sample {sample_id} was taken from it.",
-    remedy="Check that the sample is of this piece of wood; then set 'sampled' to yes.",
+    remedy="Check that the sample is of this timber; then set 'sampled' to yes.",
     source=COMMON_PRACTICE,
 )
 def sample_not_marked(tables: Snapshot) -> pl.DataFrame:
-    """The sample may have been written down for the wrong beam."""
+    """The sample may be recorded under the wrong timber."""
     firsts = samples_taken(tables).group_by("element_id").agg(pl.col("sample_id").min())
     return (
         tables["element"]
@@ -115,12 +115,12 @@ def sample_not_marked(tables: Snapshot) -> pl.DataFrame:
     table="element",
     field="diameter_a1_cm",
     severity="note",
-    says="{element_id} was sampled, but its thickness was not measured.",
+    says="{element_id} was sampled, but its diameter was not measured.",
     remedy="Measure both ends with the caliper on the next visit.",
     source=COMMON_PRACTICE,
 )
 def sampled_without_size(tables: Snapshot) -> pl.DataFrame:
-    """Without a thickness nobody can tell how much of the stem a core covers."""
+    """Without a diameter, the part of the stem that a core covers is not known."""
     unmeasured = pl.all_horizontal(pl.col(name).is_null() for name in DIAMETERS)
     return with_any(tables["element"].filter(unmeasured), samples_taken(tables), "element_id")
 
@@ -131,11 +131,11 @@ def sampled_without_size(tables: Snapshot) -> pl.DataFrame:
     field="diameter_a1_cm",
     severity="warning",
     says="{element_id} is {thickest_cm} cm thick.",
-    remedy="Centimetres are meant: check for millimetres, or a lost decimal point.",
+    remedy="Diameters are in centimeters: check for millimeters, or a lost decimal point.",
     source=COMMON_PRACTICE,
 )
 def too_thick(tables: Snapshot) -> pl.DataFrame:
-    """Building timber thicker than a metre and a half is next to unknown."""
+    """Timbers thicker than a meter and a half are almost unknown in buildings."""
     thickest = pl.max_horizontal(DIAMETERS)
     field = pl.coalesce(pl.when(pl.col(name) == thickest).then(pl.lit(name)) for name in DIAMETERS)
     return (
@@ -156,7 +156,7 @@ def too_thick(tables: Snapshot) -> pl.DataFrame:
     source=COMMON_PRACTICE,
 )
 def readings_unlike(tables: Snapshot) -> pl.DataFrame:
-    """One of the two is most likely a slip of the pen or of the unit."""
+    """One of the two is probably a slip of the pen or a wrong unit."""
     allowed = (
         pl.when(pl.col("shape").fill_null("round") == "round")
         .then(ROUND_WITHIN)
@@ -170,9 +170,8 @@ def readings_unlike(tables: Snapshot) -> pl.DataFrame:
     table="element",
     field="diameter_a1_cm",
     severity="note",
-    says="At end {end} of {element_id} there is one reading alone; wood of shape '{shape}' takes "
-    "two.",
-    remedy="Measure the other side on the next visit; without it there is no volume.",
+    says="End {end} of {element_id} has only one reading; a timber of shape '{shape}' needs two.",
+    remedy="Measure the other side on the next visit; there is no volume without it.",
     source=COMMON_PRACTICE,
 )
 def one_reading_of_worked_wood(tables: Snapshot) -> pl.DataFrame:
@@ -189,11 +188,12 @@ def one_reading_of_worked_wood(tables: Snapshot) -> pl.DataFrame:
     severity="warning",
     says="At end {end} the readings of {element_id}, which is half round, are {first_cm} and "
     "{second_cm} cm; half a stem is about half as deep as it is wide.",
-    remedy="Check the shape, and that the second reading was taken square to the flat face.",
+    remedy="Check the shape, and that the second reading was taken at right angles to the flat "
+    "face.",
     source=COMMON_PRACTICE,
 )
 def half_round_too_deep(tables: Snapshot) -> pl.DataFrame:
-    """Two readings alike are those of a whole stem, or two of the same width."""
+    """Two equal readings suggest a whole stem, or the same width measured twice."""
     ends = _ends(_of_section(tables, "half"))
     return ends.filter(pl.col("smaller_cm") > HALF_AT_MOST * pl.col("larger_cm"))
 
@@ -205,11 +205,11 @@ def half_round_too_deep(tables: Snapshot) -> pl.DataFrame:
     severity="warning",
     says="At end {end} plank {element_id} is {first_cm} by {second_cm} cm, thicker than half its "
     "width.",
-    remedy="Check both figures, and whether it is not squared wood.",
+    remedy="Check both figures, and whether it is a squared timber.",
     source=COMMON_PRACTICE,
 )
 def plank_too_thick(tables: Snapshot) -> pl.DataFrame:
-    """How many trees there were is counted without planks, but with squared wood."""
+    """Squared timbers count toward the number of trees; planks do not."""
     ends = _ends(_of_section(tables, "plank"))
     return ends.filter(pl.col("smaller_cm") > PLANK_AT_MOST * pl.col("larger_cm"))
 
@@ -221,11 +221,11 @@ def plank_too_thick(tables: Snapshot) -> pl.DataFrame:
     severity="warning",
     says="{element_id} measures {diagonal_cm} cm from corner to corner; its thicker end, "
     "{first_cm} by {second_cm} cm, allows for {least_cm:.1f} to {most_cm:.1f} cm.",
-    remedy="Check the three figures, and that they are of one end.",
+    remedy="Check the three figures, and that they are from one end.",
     source="Pythagoras; how far readings may be off: common practice, no source",
 )
 def diagonal_implausible(tables: Snapshot) -> pl.DataFrame:
-    """Volume and log of squared wood rest on it where corners are round."""
+    """The volume and log of squared timbers with round corners depend on it."""
     squared = _of_section(tables, *RECTANGLES)
     if "diagonal_cm" not in squared.columns:  # an older version of the schemas
         return squared.clear()
@@ -251,13 +251,13 @@ def diagonal_implausible(tables: Snapshot) -> pl.DataFrame:
     table="element",
     field="diagonal_cm",
     severity="note",
-    says="{element_id} has round corners, but nobody measured it from corner to corner.",
-    remedy="Measure the larger distance between corners at the thicker end; without it there is no "
-    "volume.",
+    says="{element_id} has round corners, but no corner-to-corner reading.",
+    remedy="Measure the larger corner-to-corner distance at the thicker end; there is no volume "
+    "without it.",
     source=COMMON_PRACTICE,
 )
 def round_corners_not_measured(tables: Snapshot) -> pl.DataFrame:
-    """The sides alone do not say how much of the corners is gone."""
+    """The sides alone do not show how much of the corners is missing."""
     elements = tables["element"]
     if "diagonal_cm" not in elements.columns:  # an older version of the schemas
         return elements.clear()
@@ -272,13 +272,13 @@ def round_corners_not_measured(tables: Snapshot) -> pl.DataFrame:
     field="diameter_b1_cm",
     severity="note",
     says="{element_id}: the readings at end A are {diameter_a1_cm} and {diameter_a2_cm} cm, at end "
-    "B {diameter_b1_cm} and {diameter_b2_cm} cm, as if the two at one end were exchanged.",
-    remedy="The first reading is taken the same way at both ends; exchange them at one end if the "
-    "sheet allows.",
+    "B {diameter_b1_cm} and {diameter_b2_cm} cm, as if the two at one end were swapped.",
+    remedy="Take the first reading the same way at both ends; swap the readings at one end if the "
+    "sheet agrees.",
     source=COMMON_PRACTICE,
 )
 def readings_exchanged(tables: Snapshot) -> pl.DataFrame:
-    """Taper and volume come out wrong when width and height are mixed."""
+    """Taper and volume are wrong if width and height are mixed up."""
 
     def alike(one: str, other: str) -> pl.Expr:
         apart = (pl.col(one) - pl.col(other)).abs()
@@ -295,12 +295,12 @@ def readings_exchanged(tables: Snapshot) -> pl.DataFrame:
     field="diameter_b1_cm",
     severity="warning",
     says="{element_id} is {a_cm:.1f} cm thick at end A and {b_cm:.1f} cm at end B, "
-    "{taper_cm_per_m:.1f} cm a metre over {length_m} m.",
-    remedy="Look for an end that was read in inches, or with a reading of another piece of wood.",
+    "{taper_cm_per_m:.1f} cm per meter over {length_m} m.",
+    remedy="Look for an end that was read in inches, or a reading from another timber.",
     source=COMMON_PRACTICE,
 )
 def taper_implausible(tables: Snapshot) -> pl.DataFrame:
-    """A trunk does not thin that fast; two figures of one wood do not belong together."""
+    """A trunk does not taper that fast; the two figures do not belong together."""
     a1, a2, b1, b2 = DIAMETERS
     sized = tables["element"].with_columns(
         a_cm=pl.mean_horizontal(a1, a2), b_cm=pl.mean_horizontal(b1, b2)
@@ -318,11 +318,11 @@ def taper_implausible(tables: Snapshot) -> pl.DataFrame:
     field="length_m",
     severity="note",
     says="{element_id} is {thickest_cm} cm thick but only {length_m} m long.",
-    remedy="Check the unit of the length, and that length and diameter were not exchanged.",
+    remedy="Check the unit of the length, and whether length and diameter were swapped.",
     source=COMMON_PRACTICE,
 )
 def thicker_than_long(tables: Snapshot) -> pl.DataFrame:
-    """Wood in buildings is nearly always longer than thick."""
+    """Timbers are nearly always longer than they are thick."""
     return (
         tables["element"]
         .with_columns(thickest_cm=pl.max_horizontal(DIAMETERS))
@@ -341,7 +341,7 @@ def thicker_than_long(tables: Snapshot) -> pl.DataFrame:
     source=COMMON_PRACTICE,
 )
 def longer_than_its_use(tables: Snapshot) -> pl.DataFrame:
-    """A peg of nine metres is a beam, or ninety millimetres."""
+    """A peg of nine meters is a beam, or ninety millimeters."""
     terms = tables.model.vocabularies["element_function"].terms
     limited = [term for term in terms if "longest_m" in term.attributes]
     limits = pl.DataFrame(
@@ -369,7 +369,7 @@ def longer_than_its_use(tables: Snapshot) -> pl.DataFrame:
     source=COMMON_PRACTICE,
 )
 def feature_beyond_its_end(tables: Snapshot) -> pl.DataFrame:
-    """Joints and nails are how a beam and its hole are known again."""
+    """Joints and nails help to identify a timber and its hole."""
     distances = (
         pl.col("features")
         .str.extract_all(r"(?:^|;)\s*\d+(?:\.\d+)?\s*:")
@@ -391,7 +391,7 @@ def feature_beyond_its_end(tables: Snapshot) -> pl.DataFrame:
     severity="note",
     says="{element_id} was recorded on {recorded_on}; the visit to {site_id} ran from "
     "{visit_start} to {visit_end}.",
-    remedy="Check the year first; a record made later from photos deserves a word in the notes.",
+    remedy="Check the year first; if the record was made later from photos, say so in the notes.",
     source=COMMON_PRACTICE,
 )
 def recorded_outside_visit(tables: Snapshot) -> pl.DataFrame:

@@ -1,4 +1,4 @@
-"""Rules about fellings that must be one: of one piece of wood, and of pieces of one tree."""
+"""Rules about fellings that must be one: of one timber, and of pieces of one tree."""
 
 from __future__ import annotations
 
@@ -21,14 +21,14 @@ from provenance._record.snapshot import Snapshot
     table="lab_result",
     field="outer_year",
     severity="warning",
-    says="Samples {first_sample_id} and {sample_id} of one piece of wood {element_id} leave no "
-    "common year of felling: {first_years}, and {years}.",
-    remedy="Check that both samples are of this wood, and both results against the reports; until "
-    "this is settled the wood has no years of felling.",
+    says="Samples {first_sample_id} and {sample_id} of one timber {element_id} share no possible "
+    "felling year: {first_years}, and {years}.",
+    remedy="Check that both samples are from this timber, and both results against the reports. "
+    "Until then the timber has no felling years.",
     source=COMMON_PRACTICE,
 )
 def samples_at_odds(tables: Snapshot) -> pl.DataFrame:
-    """A tree is felled once; two different cutting dates are for another rule."""
+    """A tree is felled once; another rule handles two different cutting dates."""
     several = pl.col("element_id").is_not_null() & pl.col("element_id").is_duplicated()
     results = dated_results(tables).filter(several)
     fellings = fellings_of(tables, results)
@@ -53,14 +53,14 @@ def samples_at_odds(tables: Snapshot) -> pl.DataFrame:
     table="element",
     field="same_tree_element_id",
     severity="warning",
-    says="Wood {first_element_id} and {element_id} are said to be of one tree, but leave no common "
-    "year of felling: {first_years}, and {years}.",
-    remedy="Ask who said so to compare them again; then correct the date, or take the word away "
-    "here or in lab_result.same_tree_sample_id. Until then the tree has no years of felling.",
+    says="Timbers {first_element_id} and {element_id} are recorded as one tree, but share no "
+    "possible felling year: {first_years}, and {years}.",
+    remedy="Ask whoever linked them to compare them again; then correct the date, or remove the "
+    "link here or in lab_result.same_tree_sample_id. Until then the tree has no felling years.",
     source=COMMON_PRACTICE,
 )
 def tree_at_odds(tables: Snapshot) -> pl.DataFrame:
-    """A tree is felled once, however many pieces were made of it."""
+    """A tree is felled once, however many timbers were made from it."""
     joined = _joined_pieces(tables)
     of_tree: dict[str, list[FelledPiece]] = defaultdict(list)
     for piece in felled_pieces(tables, joined).values() if joined else ():
@@ -82,14 +82,14 @@ def tree_at_odds(tables: Snapshot) -> pl.DataFrame:
     table="element",
     field="same_tree_element_id",
     severity="warning",
-    says="Wood {first_element_id} and {element_id} are said to be of one tree, but one is "
+    says="Timbers {first_element_id} and {element_id} are recorded as one tree, but one is "
     "{first_species}, the other {species}.",
-    remedy="Compare both with the laboratory; then correct the species, or take the word away here "
+    remedy="Compare both with the laboratory; then correct the species, or remove the link here "
     "or in lab_result.same_tree_sample_id.",
     source=COMMON_PRACTICE,
 )
 def tree_of_two_species(tables: Snapshot) -> pl.DataFrame:
-    """A tree is of one species; the laboratory's word stands before that of the crew."""
+    """A tree has one species; the laboratory's determination comes before the crew's."""
     joined = _joined_pieces(tables)
     found = live_results(tables).select("element_id", found="species").drop_nulls()
     wood = (
@@ -117,7 +117,7 @@ def tree_of_two_species(tables: Snapshot) -> pl.DataFrame:
 
 
 def _joined_pieces(tables: Snapshot) -> set[str]:
-    """The wood that somebody says is of one tree with other wood."""
+    """The wood that someone says is of one tree with other wood."""
     return {one for pair in tree_words(tables) for one in pair}
 
 

@@ -22,11 +22,11 @@ PICTURES = ("photo", "plan", "drawing")
     field="about_id",
     severity="error",
     says="File {file_id} ({path}) belongs to {about_table} {about_id}, which does not exist.",
-    remedy="Enter table and key of the row that the file shows.",
+    remedy="Enter the table and key of the row that the file shows.",
     source=COMMON_PRACTICE,
 )
 def about_nothing(tables: Snapshot) -> pl.DataFrame:
-    """A photo of nobody knows what is soon thrown away."""
+    """An unidentified photo is soon thrown away."""
     keys = pl.concat(
         tables[table.name].select(
             pl.lit(table.name).alias("about_table"),
@@ -44,12 +44,12 @@ def about_nothing(tables: Snapshot) -> pl.DataFrame:
     table="file",
     field="about_table",
     severity="note",
-    says="It is not said what file {file_id} ({path}) belongs to.",
-    remedy="Enter table and key of the row it shows; a general view belongs to the site.",
+    says="What file {file_id} ({path}) shows is not recorded.",
+    remedy="Enter the table and key of the row that it shows; a general view belongs to the site.",
     source=COMMON_PRACTICE,
 )
 def about_unsaid(tables: Snapshot) -> pl.DataFrame:
-    """A photo of nobody knows what is soon thrown away."""
+    """An unidentified photo is soon thrown away."""
     return tables["file"].filter(pl.col("about_table").is_null() & pl.col("about_id").is_null())
 
 
@@ -58,13 +58,13 @@ def about_unsaid(tables: Snapshot) -> pl.DataFrame:
     table="file",
     field="title",
     severity="warning",
-    says="{kind} {file_id} ({path}) has no title.",
-    remedy="Write one line that says what is to be seen, for those who cannot see it and those who "
-    "search.",
+    says="{kind} {file_id} ({path}) has no caption.",
+    remedy="Write one line on what the picture shows, for people who cannot see it and for "
+    "searches.",
     source="W3C Web Content Accessibility Guidelines 2.2, success criterion 1.1.1",
 )
 def picture_without_title(tables: Snapshot) -> pl.DataFrame:
-    """The title is what the finding aid shows and a screen reader reads."""
+    """The finding aid shows the caption, and screen readers read it."""
     return tables["file"].filter(pl.col("kind").is_in(PICTURES) & pl.col("title").is_null())
 
 
@@ -73,13 +73,13 @@ def picture_without_title(tables: Snapshot) -> pl.DataFrame:
     table="file",
     field="path",
     severity="error",
-    says="The path {path} of file {file_id} differs from {first_path} only in capitals or in how "
-    "its accents are coded.",
-    remedy="Rename one of the two; on many disks they would be one file.",
+    says="Path {path} of file {file_id} differs from {first_path} only in capitals or in the "
+    "coding of accents.",
+    remedy="Rename one of them; on many disks they would be one file.",
     source="RFC 8493 (file names differ between systems); Unicode Standard Annex 15",
 )
 def paths_alike(tables: Snapshot) -> pl.DataFrame:
-    """Copied to another disk one would overwrite the other."""
+    """On another disk, one copy would overwrite the other."""
     files = tables["file"].drop_nulls("path")
     first: dict[str, str] = {}
     seen = [_as_seen_first(path, first) for path in files["path"]]
@@ -104,11 +104,11 @@ def _as_seen_first(path: str, first: dict[str, str]) -> str:
     field="about_table",
     severity="warning",
     says="Ring-width file {file_id} ({path}) belongs to neither a sample nor a result.",
-    remedy="Enter the result that the measurements stand behind.",
+    remedy="Enter the result that the measurements belong to.",
     source=COMMON_PRACTICE,
 )
 def ring_widths_of_nothing(tables: Snapshot) -> pl.DataFrame:
-    """Ring widths without their sample cannot be matched with anything."""
+    """Ring widths without their sample cannot be crossdated."""
     linked = pl.col("about_table").is_in(["sample", "lab_result"]).fill_null(False)
     return tables["file"].filter((pl.col("kind") == "ring_widths") & ~linked)
 
@@ -118,13 +118,12 @@ def ring_widths_of_nothing(tables: Snapshot) -> pl.DataFrame:
     table="lab_result",
     field="result_id",
     severity="note",
-    says="Result {result_id} of sample {sample_id} is dated, but no ring-width file is kept with "
-    "it.",
-    remedy="Ask the laboratory for the measurements and enter the file.",
+    says="Result {result_id} of sample {sample_id} is dated, but its ring-width file is missing.",
+    remedy="Ask the laboratory for the measurements and attach the file.",
     source="FAIR Guiding Principles (Wilkinson and others 2016, Scientific Data 3, 160018)",
 )
 def no_ring_widths(tables: Snapshot) -> pl.DataFrame:
-    """Without the measurements no later chronology can test or extend the date."""
+    """Without the measurements, no later chronology can test or extend the date."""
     widths = tables["file"].filter(pl.col("kind") == "ring_widths")
 
     def kept(table: str, key: str) -> pl.DataFrame:

@@ -73,11 +73,11 @@ def measure_missing(tables: Snapshot) -> pl.DataFrame:
     field="from_datum_id",
     severity="error",
     says="Measurement {tie_id} is a {kind}, but {field} is blank.",
-    remedy="Enter the datum the tape was held at; an offset needs both ends of its baseline.",
+    remedy="Enter the datum that the tape was held at; an offset needs both ends of its baseline.",
     source=COMMON_PRACTICE,
 )
 def datum_missing(tables: Snapshot) -> pl.DataFrame:
-    """A distance from nowhere leads nowhere."""
+    """A distance needs a starting point."""
     return _lacking(tables, DATUMS)
 
 
@@ -86,12 +86,12 @@ def datum_missing(tables: Snapshot) -> pl.DataFrame:
     table="tie",
     field="element_id",
     severity="error",
-    says="Measurement {tie_id} does not say what was measured.",
-    remedy="Enter the wood and its end, the sample, or the datum that was measured.",
+    says="The target of measurement {tie_id} is not recorded.",
+    remedy="Enter the timber and its end, the sample, or the datum that was measured.",
     source=COMMON_PRACTICE,
 )
 def no_target(tables: Snapshot) -> pl.DataFrame:
-    """A distance to nothing leads nowhere."""
+    """A distance needs an end point."""
     return tables["tie"].filter(pl.all_horizontal(pl.col(name).is_null() for name in TARGETS))
 
 
@@ -100,14 +100,13 @@ def no_target(tables: Snapshot) -> pl.DataFrame:
     table="tie",
     field="element_id",
     severity="error",
-    says="Measurement {tie_id} names more than one target: wood {element_id}, sample {sample_id}, "
-    "datum {target_datum_id}.",
-    remedy="Keep the one point that the tape was held to; enter the other as a measurement of its "
-    "own.",
+    says="Measurement {tie_id} names more than one target: timber {element_id}, sample "
+    "{sample_id}, datum {target_datum_id}.",
+    remedy="Keep the point that was measured; enter the other as a separate measurement.",
     source=COMMON_PRACTICE,
 )
 def two_targets(tables: Snapshot) -> pl.DataFrame:
-    """One tape ends at one point."""
+    """One tape reading ends at one point."""
     named = pl.sum_horizontal(pl.col(name).is_not_null().cast(pl.Int32) for name in TARGETS)
     return tables["tie"].filter(named > 1)
 
@@ -117,12 +116,12 @@ def two_targets(tables: Snapshot) -> pl.DataFrame:
     table="tie",
     field="element_end",
     severity="error",
-    says="Measurement {tie_id} is to wood {element_id}, but does not say to which end.",
+    says="Measurement {tie_id} is to timber {element_id}, but the end is not recorded.",
     remedy="Enter a or b.",
     source=COMMON_PRACTICE,
 )
 def end_missing(tables: Snapshot) -> pl.DataFrame:
-    """The two ends lie metres apart."""
+    """The two ends lie meters apart."""
     return tables["tie"].filter(
         pl.col("element_id").is_not_null() & pl.col("element_end").is_null()
     )
@@ -138,7 +137,7 @@ def end_missing(tables: Snapshot) -> pl.DataFrame:
     source=COMMON_PRACTICE,
 )
 def datum_to_itself(tables: Snapshot) -> pl.DataFrame:
-    """There is no line from a point to itself."""
+    """A datum has no distance to itself."""
     start = pl.col("from_datum_id")
     return (
         tables["tie"]
@@ -162,7 +161,7 @@ def datum_to_itself(tables: Snapshot) -> pl.DataFrame:
     source=COMMON_PRACTICE,
 )
 def two_deviations(tables: Snapshot) -> pl.DataFrame:
-    """Only one can be how well it was measured."""
+    """Only one of them can be the accuracy of the measurement."""
     ties = tables["tie"]
     if not {"sd_m", "uncertainty_m"} <= set(ties.columns):
         return ties.clear()
@@ -174,14 +173,14 @@ def two_deviations(tables: Snapshot) -> pl.DataFrame:
     table="tie",
     field="bearing_reference",
     severity="error",
-    says="Measurement {tie_id} has a bearing of {bearing_deg} degrees, but does not say from which "
-    "north.",
-    remedy="Enter magnetic for a plain compass, true if the declination was set off, grid for the "
-    "site grid.",
+    says="Measurement {tie_id} has a bearing of {bearing_deg} degrees, but the north used is not "
+    "recorded.",
+    remedy="Enter magnetic for a plain compass, true if the compass was set for declination, grid "
+    "for the site grid.",
     source=COMMON_PRACTICE,
 )
 def bearing_without_reference(tables: Snapshot) -> pl.DataFrame:
-    """Magnetic and true north differ by up to some twenty degrees."""
+    """Magnetic and true north can differ by twenty degrees or so."""
     return tables["tie"].filter(
         pl.col("bearing_deg").is_not_null() & pl.col("bearing_reference").is_null()
     )
@@ -206,12 +205,12 @@ def _sites_with_bearings(tables: Snapshot, *references: str) -> pl.DataFrame:
     field="declination_deg",
     severity="error",
     says="Site {site_id} has magnetic bearings ({bearings}), but no declination.",
-    remedy="Look up the declination for the place and the day of the survey, and enter it here, or "
+    remedy="Look up the declination for the place and day of the survey and enter it here, or "
     "with its day in the table declination; east is positive.",
     source="World Magnetic Model (NOAA and BGS) defines declination east positive",
 )
 def no_declination(tables: Snapshot) -> pl.DataFrame:
-    """Magnetic north wanders; without the figure of the day the bearings are lost."""
+    """Magnetic north moves; without that day's value the bearings cannot be used."""
     known = [*_declinations(tables)]
     return _sites_with_bearings(tables, "magnetic").filter(~pl.col("site_id").is_in(known))
 
@@ -252,13 +251,13 @@ def _on_days(tables: Snapshot) -> pl.DataFrame:
     table="tie",
     field="measured_on",
     severity="note",
-    says="The magnetic bearing {tie_id} was taken {years:.0f} years from the nearest day that a "
-    "declination of site {site_id} is recorded for.",
+    says="Magnetic bearing {tie_id} was taken {years:.0f} years from the nearest recorded "
+    "declination of site {site_id}.",
     remedy=DECLINATION_REMEDY,
     source=COMMON_PRACTICE,
 )
 def declination_far(tables: Snapshot) -> pl.DataFrame:
-    """It changes by up to about 0.2 degrees a year."""
+    """Declination changes by up to about 0.2 degrees per year."""
     return _on_days(tables).filter(pl.col("years").is_not_nan() & (pl.col("years") > FAR_YEARS))
 
 
@@ -267,13 +266,13 @@ def declination_far(tables: Snapshot) -> pl.DataFrame:
     table="tie",
     field="measured_on",
     severity="error",
-    says="The magnetic bearing {tie_id} has no date, and site {site_id} has declinations of "
-    "several days.",
-    remedy="Enter the day it was taken; without it the survey cannot use it.",
+    says="Magnetic bearing {tie_id} has no date, and site {site_id} has declinations for several "
+    "days.",
+    remedy="Enter the date it was taken; the survey cannot use it without one.",
     source=COMMON_PRACTICE,
 )
 def bearing_without_day(tables: Snapshot) -> pl.DataFrame:
-    """Which of the declinations holds for it nobody can tell."""
+    """Which declination applies is not known."""
     return _on_days(tables).filter(pl.col("degrees").is_nan())
 
 
@@ -282,13 +281,13 @@ def bearing_without_day(tables: Snapshot) -> pl.DataFrame:
     table="site",
     field="grid_north_deg",
     severity="error",
-    says="Site {site_id} has bearings from magnetic or true north ({bearings}), but does not say "
-    "how its grid lies against true north.",
-    remedy="Measure the y axis of the site grid once against north, and enter it.",
+    says="Site {site_id} has bearings from magnetic or true north ({bearings}), but the direction "
+    "of its grid is not recorded.",
+    remedy="Measure the bearing of the site grid's y axis once, and enter it.",
     source=COMMON_PRACTICE,
 )
 def no_grid_north(tables: Snapshot) -> pl.DataFrame:
-    """Compass bearings cannot be drawn on a grid whose own direction is not known."""
+    """Compass bearings cannot be drawn on a grid of unknown direction."""
     return _sites_with_bearings(tables, "magnetic", "true").filter(
         pl.col("grid_north_deg").is_null()
     )
@@ -304,7 +303,7 @@ def no_grid_north(tables: Snapshot) -> pl.DataFrame:
     source=COMMON_PRACTICE,
 )
 def datum_not_placed(tables: Snapshot) -> pl.DataFrame:
-    """Everything measured from it hangs in the air."""
+    """Nothing measured from it can be placed."""
     ties = tables["tie"]
     # a tape between two datums places either from the other
     between = ties.filter(pl.col("target_datum_id").is_not_null())
@@ -321,7 +320,8 @@ def datum_not_placed(tables: Snapshot) -> pl.DataFrame:
     field="datum_id",
     severity="note",
     says="Nothing was measured from or to datum {datum_id}.",
-    remedy="Leave it if it was set for a later visit; otherwise look for measurements not entered.",
+    remedy="Leave it if it was set for a later visit; otherwise look for measurements that were "
+    "not entered.",
     source=COMMON_PRACTICE,
 )
 def datum_unused(tables: Snapshot) -> pl.DataFrame:
@@ -338,12 +338,12 @@ def datum_unused(tables: Snapshot) -> pl.DataFrame:
     table="site",
     field="site_id",
     severity="warning",
-    says="No datum of site {site_id} is held, so its grid has no fixed point.",
+    says="No datum of site {site_id} is held fixed, so its grid has no fixed point.",
     remedy="Set 'held' to yes for the datums whose coordinates define the grid.",
     source=COMMON_PRACTICE,
 )
 def nothing_held(tables: Snapshot) -> pl.DataFrame:
-    """Distances alone say how points lie to each other, not where."""
+    """Distances show how points lie relative to each other, not where they are."""
     datums = tables["datum"]
     surveyed = with_any(tables["site"], datums, "site_id")
     return without_any(surveyed, datums.filter("held"), "site_id")
@@ -354,12 +354,12 @@ def nothing_held(tables: Snapshot) -> pl.DataFrame:
     table="datum",
     field="held",
     severity="error",
-    says="Datum {datum_id} is to be held, but has no x and y.",
-    remedy="Enter its coordinates on the site grid, or let it be computed.",
+    says="Datum {datum_id} is marked as held, but has no x and y.",
+    remedy="Enter its coordinates on the site grid, or set 'held' to no.",
     source=COMMON_PRACTICE,
 )
 def held_without_coordinates(tables: Snapshot) -> pl.DataFrame:
-    """There is nothing to hold."""
+    """Only known coordinates can be held."""
     return tables["datum"].filter(
         pl.col("held") & (pl.col("x_m").is_null() | pl.col("y_m").is_null())
     )
@@ -376,7 +376,7 @@ def held_without_coordinates(tables: Snapshot) -> pl.DataFrame:
     source=COMMON_PRACTICE,
 )
 def measured_across_sites(tables: Snapshot) -> pl.DataFrame:
-    """A site has a grid of its own."""
+    """Each site has its own grid."""
     frame = look_up(tables["tie"], "from_datum_id", tables, "datum", {"site_id": "site_id"})
     others = {"element_id": "element", "sample_id": "sample", "target_datum_id": "datum"}
     for key, table in others.items():
@@ -392,13 +392,13 @@ def measured_across_sites(tables: Snapshot) -> pl.DataFrame:
     table="tie",
     field="distance_m",
     severity="warning",
-    says="{target} is tied by {distances} distance(s) only, which do not fix it.",
-    remedy="Measure from a third datum that does not lie on one line with the others, or add a "
-    "bearing or offset.",
+    says="{target} has only {distances} tape distance(s), which do not fix it.",
+    remedy="Measure from a third datum that is not in line with the others, or add a bearing or "
+    "offset.",
     source="plane geometry: two circles meet in two points",
 )
 def too_few_distances(tables: Snapshot) -> pl.DataFrame:
-    """With two tapes the point may lie on either side of the line between the datums."""
+    """With two tapes, the point may lie on either side of the line between the datums."""
     end = pl.format("{} end {}", "element_id", "element_end")
     target = pl.coalesce(
         end, pl.format("the hole of {}", "sample_id"), pl.format("datum {}", "target_datum_id")
@@ -428,7 +428,7 @@ def too_few_distances(tables: Snapshot) -> pl.DataFrame:
     source=COMMON_PRACTICE,
 )
 def half_an_end(tables: Snapshot) -> pl.DataFrame:
-    """Half a position is none, but looks like one."""
+    """An incomplete position cannot be used."""
     frames = []
     for end in ("a", "b"):
         x, y = pl.col(f"x{end}_m"), pl.col(f"y{end}_m")
@@ -480,7 +480,7 @@ def ends_and_length_disagree(tables: Snapshot) -> pl.DataFrame:
     source="JCGM 100:2008 (GUM), 0.1: a result is reported with an indication of its quality",
 )
 def position_without_uncertainty(tables: Snapshot) -> pl.DataFrame:
-    """Whoever goes back needs to know how wide to search."""
+    """Whoever returns needs to know how far to search."""
     return tables["element"].filter(
         (pl.col("xa_m").is_not_null() | pl.col("xb_m").is_not_null())
         & pl.col("position_uncertainty_m").is_null()

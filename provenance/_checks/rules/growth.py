@@ -26,13 +26,13 @@ def _grown(tables: Snapshot) -> pl.DataFrame:
     table="lab_result",
     field="missing_ring_count",
     severity="error",
-    says="Result {result_id} of sample {sample_id}: {inner_year} to {outer_year} are {span} years, "
-    "but {missing_ring_count} of their rings are said to be missing.",
-    remedy="Compare the count and the years with the report.",
+    says="Result {result_id} of sample {sample_id}: {inner_year} to {outer_year} are {span} "
+    "years, but {missing_ring_count} rings are reported missing.",
+    remedy="Compare count and years with the report.",
     source=COMMON_PRACTICE,
 )
 def all_rings_missing(tables: Snapshot) -> pl.DataFrame:
-    """The first and the last ring at least are there."""
+    """At least the first and the last ring are present."""
     span = pl.col("outer_year") - pl.col("inner_year") + 1
     fewest_there = pl.when(span > 1).then(2).otherwise(1)
     return (
@@ -49,11 +49,11 @@ def all_rings_missing(tables: Snapshot) -> pl.DataFrame:
     severity="warning",
     says="Result {result_id} of sample {sample_id} is '{outcome}', but counts {missing_ring_count} "
     "missing rings.",
-    remedy="Ask the laboratory: that a ring is missing shows only by dating.",
+    remedy="Ask the laboratory: missing rings are known only from crossdating.",
     source=COMMON_PRACTICE,
 )
 def missing_rings_undated(tables: Snapshot) -> pl.DataFrame:
-    """A date was found after all, or another thing was counted."""
+    """Either the sample was dated, or something else was counted."""
     undated = ~pl.col("outcome").is_in(WITH_YEARS)
     return _grown(tables).filter(undated & (pl.col("missing_ring_count") > 0))
 

@@ -47,13 +47,13 @@ def _said(conflicts: pl.DataFrame) -> pl.DataFrame:
     field="value",
     severity="error",
     says="{of_what}{table_name} {row_key} is in conflict: {said}.",
-    remedy="Find out which is right and say so with 'treenail settle' ('treenail rename', "
-    "'treenail remove' for keys and rows); if two things bear one number, tell them apart with "
-    "'treenail split'.",
+    remedy="Find out which is right and settle it with 'treenail settle' ('treenail rename' or "
+    "'treenail remove' for keys and rows). If one number was given to two things, separate them "
+    "with 'treenail split'.",
     source=COMMON_PRACTICE,
 )
 def conflict(tables: Snapshot) -> pl.DataFrame:
-    """Two sources cannot both be right; which one came later says nothing about it."""
+    """Two sources cannot both be right; the later one is not always the right one."""
     return _said(tables["conflict"].filter(pl.col("kind") != _AGAIN))
 
 
@@ -62,11 +62,11 @@ def conflict(tables: Snapshot) -> pl.DataFrame:
     table="conflict",
     field="value",
     severity="warning",
-    says="{of_what}{table_name} {row_key} was decided, and a source that was not known then says "
-    "the refused value: {said}.",
-    remedy="Look again whether the decision holds; 'treenail correct' confirms or changes it.",
+    says="{of_what}{table_name} {row_key} was decided; a source not known then gives the rejected "
+    "value: {said}.",
+    remedy="Check whether the decision still holds; 'treenail correct' confirms or changes it.",
     source=COMMON_PRACTICE,
 )
 def refused_value_said_again(tables: Snapshot) -> pl.DataFrame:
-    """A second witness is worth a second look."""
+    """A second source may be right."""
     return _said(tables["conflict"].filter(pl.col("kind") == _AGAIN))

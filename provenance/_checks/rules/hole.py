@@ -15,7 +15,7 @@ ALLOWANCE_MM = 10.0
 ALLOWANCE_SHARE = 0.05
 """A caliper on uneven wood and a core in pieces are each a few per cent off."""
 TAPER_MM_PER_M = 15.0
-"""How much thicker wood may be, a metre away from the end that was measured."""
+"""How much thicker wood may be, a meter away from the end that was measured."""
 OBLIQUE_FACTOR = 1.5
 """A core at 48 degrees to the square is half as long again as the wood is thick."""
 POSITION_ALLOWANCE_M = 0.05
@@ -73,12 +73,12 @@ def _through_mm() -> pl.Expr:
     severity="error",
     says="Core {sample_id} is {length_mm} mm long, but in the direction of the drill the wood "
     "{element_id} is only about {through_mm:.0f} mm through at that place.",
-    remedy="Check the length of the core, the diameters of the wood, their units, and that the "
-    "sample is of this wood.",
+    remedy="Check the length of the core, the diameters of the timber, their units, and that the "
+    "sample is from this timber.",
     source=COMMON_PRACTICE,
 )
 def longer_than_wood(tables: Snapshot) -> pl.DataFrame:
-    """A core cannot be longer than the wood it came from: one of the two rows is wrong."""
+    """A core cannot be longer than the timber it came from: one of the two rows is wrong."""
     longest_mm = pl.col("through_mm") * (1 + ALLOWANCE_SHARE) + ALLOWANCE_MM
     return (
         samples_with_wood(tables)
@@ -95,11 +95,11 @@ def longer_than_wood(tables: Snapshot) -> pl.DataFrame:
     severity="error",
     says="The slice {sample_id} is {length_mm} mm thick, but its wood {element_id} is only "
     "{wood_length_m} m long.",
-    remedy="For a slice the length is its thickness along the wood; check both figures and units.",
+    remedy="The length of a slice is its thickness along the timber; check both figures and units.",
     source=COMMON_PRACTICE,
 )
 def slice_thicker_than_wood_is_long(tables: Snapshot) -> pl.DataFrame:
-    """A slice cannot be longer than the wood it came from."""
+    """A slice cannot be longer than the timber it came from."""
     return samples_with_wood(tables).filter(
         pl.col("cuts_wood") & (pl.col("length_mm") > pl.col("wood_length_m") * 1000 + ALLOWANCE_MM)
     )
@@ -112,11 +112,11 @@ def slice_thicker_than_wood_is_long(tables: Snapshot) -> pl.DataFrame:
     severity="error",
     says="The hole or cut of sample {sample_id} is put at {along_m} m from end A, but the wood "
     "{element_id} is {wood_length_m} m long.",
-    remedy="Measure along the wood from end A to the middle of the hole; check both units.",
+    remedy="Measure along the timber from end A to the middle of the hole; check both units.",
     source=COMMON_PRACTICE,
 )
 def position_beyond_wood(tables: Snapshot) -> pl.DataFrame:
-    """Nobody will find a hole beyond the end of the wood."""
+    """A hole cannot be beyond the end of the timber."""
     return samples_with_wood(tables).filter(
         pl.col("along_m") > pl.col("wood_length_m") + POSITION_ALLOWANCE_M
     )
@@ -128,11 +128,11 @@ def position_beyond_wood(tables: Snapshot) -> pl.DataFrame:
     field="along_m",
     severity="warning",
     says="Sample {sample_id} left a hole in {element_id}, but {lacking}.",
-    remedy="Measure from end A along the wood, and read the clock position seen from end A.",
+    remedy="Measure along the timber from end A, and read the clock position as seen from end A.",
     source=COMMON_PRACTICE,
 )
 def hole_without_position(tables: Snapshot) -> pl.DataFrame:
-    """Whoever comes back to drill again must know where the old hole is."""
+    """Anyone who drills again must know where the old hole is."""
     no_along, no_clock = pl.col("along_m").is_null(), pl.col("clock").is_null()
     # a hole drilled into the end is found at the end
     drilled_in_side = pl.col("direction").fill_null("radial") != "end"
@@ -161,11 +161,11 @@ _HOLE = ("sample_id", "element_id", "leaves_hole", "along_m", "clock")
     says="The holes of samples {other_id} and {sample_id} in {element_id} are only "
     "{apart_m:.2f} m apart.",
     remedy="Check both positions; if they are right, keep further holes well away, and ask a "
-    "structural engineer where the wood carries load.",
+    "structural engineer if the timber is load-bearing.",
     source="common practice, no source; local codes and the engineer in charge decide",
 )
 def holes_close(tables: Snapshot) -> pl.DataFrame:
-    """Holes side by side weaken the wood, or are one hole written down twice."""
+    """Holes side by side weaken the timber, or are one hole recorded twice."""
     holes = (
         samples_with_wood(tables)
         .select(ROW, *_HOLE, _mm=_thickness_at_hole_mm())
@@ -191,13 +191,13 @@ def holes_close(tables: Snapshot) -> pl.DataFrame:
     table="sample",
     field="bore_mm",
     severity="warning",
-    says="The bore of core {sample_id} is not given.",
+    says="The bit size of core {sample_id} is not recorded.",
     remedy="Enter the diameter of the drill's cut: 12.7, 15.875 or 22.225 mm for half, "
     "five-eighths and seven-eighths of an inch.",
     source=COMMON_PRACTICE,
 )
 def core_without_bore(tables: Snapshot) -> pl.DataFrame:
-    """The next dowel has to fit the hole."""
+    """The next dowel must fit the hole."""
     return samples_with_wood(tables).filter(pl.col("leaves_hole") & pl.col("bore_mm").is_null())
 
 
@@ -212,7 +212,7 @@ def core_without_bore(tables: Snapshot) -> pl.DataFrame:
     "agreement 1959)",
 )
 def bore_unusual(tables: Snapshot) -> pl.DataFrame:
-    """The diameter of the core is easily written down for that of the hole."""
+    """The core diameter is easily recorded as the hole diameter."""
     terms = tables.model.vocabularies["bore_size"].terms
     sizes = [float(term.attributes["mm"]) for term in terms if "mm" in term.attributes]
     near = [(pl.col("bore_mm") - size).abs() <= USUAL_WITHIN_MM for size in sizes]

@@ -20,7 +20,7 @@ from provenance._record.snapshot import Snapshot
     source=COMMON_PRACTICE,
 )
 def cell_unread(tables: Snapshot) -> pl.DataFrame:
-    """What the crew wrote is kept, but does not yet stand in the record."""
+    """The crew's text is kept, but is not yet part of the record."""
     sheet = pl.when(pl.col("sheet").is_not_null()).then(pl.format(" of sheet '{}'", "sheet"))
     return (
         tables["unread"]
@@ -36,11 +36,11 @@ def cell_unread(tables: Snapshot) -> pl.DataFrame:
     table="origin",
     field="still_there",
     severity="note",
-    says="{table_name} {row_key} was read from line {line} of {original_id}, which a newer copy of "
-    "that file no longer has.",
-    remedy="Ask the crew whether it was dropped on purpose; if so, take the row out of the record.",
+    says="{table_name} {row_key} was read from line {line} of {original_id}; a newer copy of that "
+    "file no longer has it.",
+    remedy="Ask the crew whether it was dropped on purpose; if so, remove the row of the record.",
     source=COMMON_PRACTICE,
 )
 def line_gone(tables: Snapshot) -> pl.DataFrame:
-    """A row is never lost silently; somebody decides."""
+    """A row is never lost silently; a person decides."""
     return tables["origin"].filter(~pl.col("still_there"))

@@ -69,11 +69,11 @@ def _read_again(tables: Snapshot) -> pl.DataFrame:
     severity="error",
     says="Result {result_id} of sample {sample_id}: the notation '{notation}' says {said}, the "
     "column '{field}' says {coded}.",
-    remedy="Look at the report and set right the one that is wrong.",
+    remedy="Look at the report and correct the one that is wrong.",
     source="result symbols in schemas/vocabularies; " + COMMON_PRACTICE,
 )
 def notation_differs(tables: Snapshot) -> pl.DataFrame:
-    """The laboratory's own words and the coded years are of one date; one of them is a slip."""
+    """The laboratory's words and the coded years describe one date; one of them is wrong."""
     return tables.once("notations_read", _read_again).filter(pl.col("field") != "notation")
 
 
@@ -82,14 +82,14 @@ def notation_differs(tables: Snapshot) -> pl.DataFrame:
     table="lab_result",
     field="notation",
     severity="note",
-    says="Result {result_id} of sample {sample_id}: the notation could not be held against the "
+    says="Result {result_id} of sample {sample_id}: the notation could not be compared with the "
     "years beside it: {said}.",
-    remedy="Compare it with the years and symbols yourself; if it is a slip, write it as the "
+    remedy="Compare it with the years and symbols yourself; if it is a mistake, write it as the "
     "report has it.",
     source=COMMON_PRACTICE,
 )
 def notation_unread(tables: Snapshot) -> pl.DataFrame:
-    """What was not compared is not known to agree."""
+    """What was not compared may disagree."""
     return tables.once("notations_read", _read_again).filter(pl.col("field") == "notation")
 
 
@@ -98,13 +98,13 @@ def notation_unread(tables: Snapshot) -> pl.DataFrame:
     table="lab_result",
     field="heartwood_year",
     severity="error",
-    says="Result {result_id} of sample {sample_id}: with {sapwood_count} rings of sapwood before "
+    says="Result {result_id} of sample {sample_id}: with {sapwood_count} sapwood rings before "
     "{outer_year} the heartwood ends in {expected}, not in {heartwood_year}.",
     remedy="Check the three figures against the report.",
     source=COMMON_PRACTICE,
 )
 def heartwood_does_not_fit_sapwood(tables: Snapshot) -> pl.DataFrame:
-    """One ring a year: the sapwood is what lies between the boundary and the last ring."""
+    """Sapwood is every ring between the boundary and the last ring."""
     expected = pl.col("outer_year") - pl.col("sapwood_count")
     results = _results(tables).with_columns(expected=expected)
     return results.filter(pl.col("heartwood_year") != pl.col("expected"))
@@ -116,12 +116,12 @@ def heartwood_does_not_fit_sapwood(tables: Snapshot) -> pl.DataFrame:
     field="estimate_source",
     severity="error",
     says="Result {result_id} of sample {sample_id} has an estimate of {sapwood_least} to "
-    "{sapwood_most} rings of sapwood, but not where it is published; it is not applied.",
-    remedy="Enter the publication, with species and region, or take the estimate out.",
+    "{sapwood_most} sapwood rings without its publication; it is not applied.",
+    remedy="Enter the publication, with species and region, or remove the estimate.",
     source=COMMON_PRACTICE,
 )
 def sapwood_estimate_without_source(tables: Snapshot) -> pl.DataFrame:
-    """Sapwood differs from region to region; without its source a range of years is a guess."""
+    """Sapwood differs between regions; without a source, a range of years is a guess."""
     estimated = pl.any_horizontal(pl.col("sapwood_least", "sapwood_most").is_not_null())
     return _results(tables).filter(estimated & pl.col("estimate_source").is_null())
 
@@ -131,13 +131,13 @@ def sapwood_estimate_without_source(tables: Snapshot) -> pl.DataFrame:
     table="lab_result",
     field="sapwood_most",
     severity="warning",
-    says="Result {result_id} of sample {sample_id}: {sapwood_count} rings of sapwood are counted, "
-    "and the estimate expects {sapwood_least} to {sapwood_most}.",
-    remedy="Check the count, and whether the estimate is of this species and region, with the "
+    says="Result {result_id} of sample {sample_id}: {sapwood_count} sapwood rings were counted, "
+    "but the estimate expects {sapwood_least} to {sapwood_most}.",
+    remedy="Check the count, and that the estimate is for this species and region, with the "
     "smaller number first.",
     source=COMMON_PRACTICE,
 )
 def sapwood_beyond_estimate(tables: Snapshot) -> pl.DataFrame:
-    """An estimate that the sample itself goes beyond is of other wood."""
+    """An estimate that the sample contradicts is for other wood."""
     fewest = pl.max_horizontal("sapwood_count", "sapwood_least")
     return _results(tables).filter(pl.col("sapwood_most") < fewest)

@@ -19,7 +19,7 @@ from provenance._record.snapshot import Snapshot
 EXAMINED = ("dating", "species", "radiocarbon")
 """Purposes that a laboratory answers with a result."""
 ON_THE_WAY_DAYS = 60
-"""A parcel that nobody acknowledged for two months is worth a telephone call."""
+"""A parcel that no one acknowledged for two months is worth a telephone call."""
 
 
 def _dated_parcels(tables: Snapshot) -> pl.DataFrame:
@@ -41,7 +41,7 @@ def _dated_parcels(tables: Snapshot) -> pl.DataFrame:
     source=COMMON_PRACTICE,
 )
 def received_before_sent(tables: Snapshot) -> pl.DataFrame:
-    """One of the two dates is wrong, and with it the chain."""
+    """One of the two dates is wrong, and so is the chain."""
     return _dated_parcels(tables).filter(pl.col("received_on_last") < pl.col("sent_on_first"))
 
 
@@ -55,7 +55,7 @@ def received_before_sent(tables: Snapshot) -> pl.DataFrame:
     source=COMMON_PRACTICE,
 )
 def sent_before_packed(tables: Snapshot) -> pl.DataFrame:
-    """One of the two dates is wrong, and with it the chain."""
+    """One of the two dates is wrong, and so is the chain."""
     return _dated_parcels(tables).filter(pl.col("sent_on_last") < pl.col("packed_on_first"))
 
 
@@ -66,11 +66,11 @@ def sent_before_packed(tables: Snapshot) -> pl.DataFrame:
     severity="error",
     says="Parcel {consignment_id} was packed on {packed_on}, but sample {sample_id} in it was "
     "taken on {collected_on}.",
-    remedy="Compare both dates, and whether the sample went with a later parcel.",
+    remedy="Compare both dates, and check whether the sample went in a later parcel.",
     source=COMMON_PRACTICE,
 )
 def packed_before_its_samples(tables: Snapshot) -> pl.DataFrame:
-    """What is still in the wood cannot be packed."""
+    """A sample cannot be packed before it is taken."""
     taken = tables["sample"].select("sample_id", "collected_on").drop_nulls()
     collected = of_each(date_bounds(taken, "collected_on"), "sample_id")
     packed = parcel_samples(tables).join(collected, on="sample_id")
@@ -89,7 +89,7 @@ def packed_before_its_samples(tables: Snapshot) -> pl.DataFrame:
     field="to_party_id",
     severity="error",
     says="Parcel {consignment_id} goes from {from_party_id} to itself.",
-    remedy="Enter who is to receive it.",
+    remedy="Enter who should receive it.",
     source=COMMON_PRACTICE,
 )
 def to_oneself(tables: Snapshot) -> pl.DataFrame:
@@ -102,13 +102,13 @@ def to_oneself(tables: Snapshot) -> pl.DataFrame:
     table="consignment",
     field="sample_count",
     severity="error",
-    says="Parcel {consignment_id} is said to hold samples to the number of {sample_count}, but "
-    "the ledger has {counted} in it.",
-    remedy="Count them on the packing list; add the missing events 'packed', or mend the count.",
+    says="Parcel {consignment_id} declares {sample_count} samples, but the ledger has {counted} "
+    "in it.",
+    remedy="Count them on the packing list; add the missing events 'packed', or correct the count.",
     source=COMMON_PRACTICE,
 )
 def count_differs(tables: Snapshot) -> pl.DataFrame:
-    """The difference is what got lost, or was never written down."""
+    """The difference was lost or never recorded."""
     counts = parcel_samples(tables).group_by("consignment_id").agg(pl.len().alias("counted"))
     return (
         tables["consignment"]
@@ -122,12 +122,12 @@ def count_differs(tables: Snapshot) -> pl.DataFrame:
     table="consignment",
     field="consignment_id",
     severity="warning",
-    says="The ledger puts no sample into parcel {consignment_id}.",
+    says="The ledger has no sample in parcel {consignment_id}.",
     remedy="Add an event 'packed' for each sample in it.",
     source=COMMON_PRACTICE,
 )
 def empty(tables: Snapshot) -> pl.DataFrame:
-    """Nobody could say what was lost if it went astray."""
+    """If it went astray, the loss could not be listed."""
     return without_any(tables["consignment"], parcel_samples(tables), "consignment_id")
 
 
@@ -136,13 +136,13 @@ def empty(tables: Snapshot) -> pl.DataFrame:
     table="consignment",
     field="due_on",
     severity="note",
-    says="An answer to parcel {consignment_id} was hoped for by {due_on}; samples still "
-    "without a result: {waiting}.",
-    remedy="Ask {to_party_id}, and enter the new day.",
+    says="Results for parcel {consignment_id} were requested by {due_on}; samples still without a "
+    "result: {waiting}.",
+    remedy="Ask {to_party_id}, and enter the new date.",
     source="common practice, no source; 'today' is the newest day in ledger, parcels and results",
 )
 def overdue(tables: Snapshot) -> pl.DataFrame:
-    """Samples that nobody asks for end in a drawer."""
+    """Samples that no one follows up on end in a drawer."""
     reported = tables["lab_result"].filter(pl.col("outcome") != "pending").select("sample_id")
     waiting = (
         parcel_samples(tables)
@@ -163,13 +163,13 @@ def overdue(tables: Snapshot) -> pl.DataFrame:
     table="consignment",
     field="received_on",
     severity="warning",
-    says="Parcel {consignment_id} was sent to {to_party_id} on {sent_on}, and nobody has "
-    "acknowledged it.",
+    says="Parcel {consignment_id} was sent to {to_party_id} on {sent_on}; its receipt is not "
+    "acknowledged.",
     remedy="Ask for the signed receipt; enter its date and add the event 'received'.",
     source="common practice, no source; 'today' is the newest day in ledger, parcels and results",
 )
 def no_receipt(tables: Snapshot) -> pl.DataFrame:
-    """Between two signatures a parcel belongs to nobody."""
+    """Between two signatures, no one is responsible for a parcel."""
     today = last_known_day(tables)
     received = ledger_now(tables).filter(pl.col("event") == "received").select("consignment_id")
     out = _dated_parcels(tables).filter(
@@ -185,11 +185,11 @@ def no_receipt(tables: Snapshot) -> pl.DataFrame:
     severity="error",
     says="Result {result_id} of sample {sample_id} was reported on {reported_on}, before its "
     "parcel {consignment_id} was received on {received_on}.",
-    remedy="Compare both dates; the sample may have come with another parcel.",
+    remedy="Compare both dates; the sample may have come in another parcel.",
     source=COMMON_PRACTICE,
 )
 def result_before_receipt(tables: Snapshot) -> pl.DataFrame:
-    """A laboratory cannot measure what it does not have."""
+    """A laboratory cannot measure a sample it does not have."""
     days = ("consignment_id", "received_on", "received_on_first")
     received = of_each(_dated_parcels(tables).select(days).drop_nulls(), "consignment_id")
     return (
@@ -206,11 +206,11 @@ def result_before_receipt(tables: Snapshot) -> pl.DataFrame:
     severity="warning",
     says="Result {result_id} is by {laboratory_id}, but parcel {consignment_id} went to "
     "{to_party_id}.",
-    remedy="Check the number of the parcel, or enter how the sample was handed on.",
+    remedy="Check the parcel number, or enter how the sample was handed on.",
     source=COMMON_PRACTICE,
 )
 def to_another_laboratory(tables: Snapshot) -> pl.DataFrame:
-    """Whose work it is, and where the sample lies, both hang on this."""
+    """Credit for the work and the location of the sample depend on this."""
     parcels = tables["consignment"].select("consignment_id", "to_party_id").drop_nulls()
     firsts = of_each(parcels, "consignment_id")
     joined = tables["lab_result"].join(firsts, on="consignment_id", maintain_order="left")
@@ -224,11 +224,11 @@ def to_another_laboratory(tables: Snapshot) -> pl.DataFrame:
     severity="warning",
     says="Parcel {consignment_id} has {events} events of its own; they are not followed to its "
     "samples.",
-    remedy="A parcel has a handful of events; look for rows that were read in more than once.",
+    remedy="A parcel has a handful of events; look for rows that were read more than once.",
     source="own limit, so that a broken record cannot stop the check",
 )
 def with_many_events(tables: Snapshot) -> pl.DataFrame:
-    """Says where the rules about the chain do not look."""
+    """The rules about the chain skip such a parcel."""
     counts = (
         ledger_now(tables)
         .filter(pl.col("sample_id").is_null())

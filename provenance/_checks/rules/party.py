@@ -1,4 +1,4 @@
-"""Rules about people and organisations: their identifiers and the part they play."""
+"""Rules about people and organizations: their identifiers and the part they play."""
 
 from __future__ import annotations
 
@@ -35,12 +35,12 @@ def _ror_holds(ror: str) -> bool:
     table="party",
     field="orcid",
     severity="error",
-    says="{orcid} of {party_id} is no ORCID: its last character does not fit the others.",
+    says="{orcid} of {party_id} is not an ORCID: its check character does not fit.",
     remedy="Copy it again from the person's ORCID page.",
     source="ISO/IEC 7064 MOD 11-2, as ORCID uses it (python-stdnum)",
 )
 def orcid_check_digit(tables: Snapshot) -> pl.DataFrame:
-    """A wrong digit credits the work to somebody else."""
+    """A wrong digit credits the work to someone else."""
     orcids = tables["party"]["orcid"].drop_nulls().unique().to_list()
     return tables["party"].filter(
         pl.col("orcid").is_in([orcid for orcid in orcids if not _orcid_holds(orcid)])
@@ -52,12 +52,12 @@ def orcid_check_digit(tables: Snapshot) -> pl.DataFrame:
     table="party",
     field="ror",
     severity="error",
-    says="{ror} of {party_id} is no ROR identifier: its check digits do not fit.",
-    remedy="Copy it again from the organisation's ROR page.",
+    says="{ror} of {party_id} is not a ROR identifier: its check digits do not fit.",
+    remedy="Copy it again from the organization's ROR page.",
     source="ISO/IEC 7064 MOD 97-10 over base 32, as ROR uses it (python-stdnum)",
 )
 def ror_check_digits(tables: Snapshot) -> pl.DataFrame:
-    """A wrong digit names another organisation, or none."""
+    """A wrong digit names another organization, or none."""
     rors = tables["party"]["ror"].drop_nulls().unique().to_list()
     return tables["party"].filter(pl.col("ror").is_in([r for r in rors if not _ror_holds(r)]))
 
@@ -68,8 +68,8 @@ def ror_check_digits(tables: Snapshot) -> pl.DataFrame:
     field="kind",
     severity="warning",
     says="{party_id} is entered as {kind}, but has {identifier}, which only {owner} can have.",
-    remedy="Set the right kind, or move the identifier to the party it belongs to.",
-    source="ORCID identifies people, ROR organisations (orcid.org, ror.org)",
+    remedy="Set the right kind, or move the identifier to the right party.",
+    source="ORCID identifies people, ROR organizations (orcid.org, ror.org)",
 )
 def identifier_of_the_other_kind(tables: Snapshot) -> pl.DataFrame:
     """The kind decides what is withheld from the public edition."""
@@ -80,7 +80,7 @@ def identifier_of_the_other_kind(tables: Snapshot) -> pl.DataFrame:
         .filter(orcid | ror)
         .with_columns(
             identifier=pl.when(orcid).then(pl.format("ORCID {}", "orcid")).otherwise("ror"),
-            owner=pl.when(orcid).then(pl.lit("a person")).otherwise(pl.lit("an organisation")),
+            owner=pl.when(orcid).then(pl.lit("a person")).otherwise(pl.lit("an organization")),
         )
     )
 
@@ -90,8 +90,8 @@ def identifier_of_the_other_kind(tables: Snapshot) -> pl.DataFrame:
     table="party",
     field="organisation_id",
     severity="warning",
-    says="{party_id} is said to work for {organisation_id}, which is a person.",
-    remedy="Enter the organisation as a party of its own.",
+    says="{party_id} is recorded as working for {organisation_id}, which is a person.",
+    remedy="Enter the organization as its own party.",
     source=COMMON_PRACTICE,
 )
 def organisation_is_a_person(tables: Snapshot) -> pl.DataFrame:
@@ -110,7 +110,7 @@ def organisation_is_a_person(tables: Snapshot) -> pl.DataFrame:
     source=COMMON_PRACTICE,
 )
 def listed_twice(tables: Snapshot) -> pl.DataFrame:
-    """With two codes for one laboratory the custody chain falls apart."""
+    """Two codes for one laboratory break the custody chain."""
     plain = pl.col("name").str.to_lowercase().str.replace_all(r"\s+", " ").str.strip_chars()
     named = tables["party"].drop_nulls("name").with_columns(_plain=plain)
     return unlike_first(named, "party_id", ["_plain"])
@@ -121,12 +121,12 @@ def listed_twice(tables: Snapshot) -> pl.DataFrame:
     table="party",
     field="party_id",
     severity="note",
-    says="{party_id} plays no part anywhere in the record.",
-    remedy="Take the party out, or enter the code where it belongs.",
+    says="{party_id} is not used anywhere in the record.",
+    remedy="Remove the party, or enter the code where it belongs.",
     source="GDPR, Regulation (EU) 2016/679, article 5(1)(c): no more personal data than needed",
 )
 def mentioned_nowhere(tables: Snapshot) -> pl.DataFrame:
-    """People who played no part should not be in the archive."""
+    """People without a part in the work should not be in the archive."""
     mentioned = [
         tables[table.name][key.fields[0]].drop_nulls().unique()
         for table in tables.model.tables.values()

@@ -18,12 +18,13 @@ WHOLE = ("building", "courtyard", "stack", "cellar", "other")
     table="place",
     field="parent_place_id",
     severity="error",
-    says="Place {place_id} lies in {parent_place_id}, which in the end lies in {place_id} itself.",
-    remedy="Set the larger place right; a whole building has none.",
+    says="Place {place_id} is inside {parent_place_id}, which in the end is inside {place_id} "
+    "itself.",
+    remedy="Correct the larger place; a whole building has none.",
     source=COMMON_PRACTICE,
 )
 def inside_itself(tables: Snapshot) -> pl.DataFrame:
-    """Such places have no building, and plans of them cannot be drawn."""
+    """Such places have no building, and no plan can be drawn."""
     return looping(tables["place"], "place_id", "parent_place_id")
 
 
@@ -33,11 +34,11 @@ def inside_itself(tables: Snapshot) -> pl.DataFrame:
     field="place_id",
     severity="error",
     says="{key} is of site {site_id}, but the place {inside} is of site {place_site_id}.",
-    remedy="Compare both with the plan; set the right site or the right place.",
+    remedy="Compare both with the plan; enter the right site or the right place.",
     source=COMMON_PRACTICE,
 )
 def of_another_site(tables: Snapshot) -> pl.DataFrame:
-    """Nothing can be in a room that stands somewhere else."""
+    """A place and what is in it belong to one site."""
     frames = []
     for table, key, field in (
         ("place", "place_id", "parent_place_id"),
@@ -69,13 +70,13 @@ def of_another_site(tables: Snapshot) -> pl.DataFrame:
     table="place",
     field="level",
     severity="warning",
-    says="Place {place_id} is on level {level}, but the storey {parent_place_id} it lies in is "
-    "level {storey_level}.",
-    remedy="Count again: 0 is the ground floor, 1 the one above.",
+    says="Place {place_id} is on level {level}, but it is inside story {parent_place_id}, which "
+    "is level {storey_level}.",
+    remedy="Count again: 0 is the ground floor, 1 the story above.",
     source=COMMON_PRACTICE,
 )
 def level_differs(tables: Snapshot) -> pl.DataFrame:
-    """Countries count storeys differently; one habit must hold for the whole record."""
+    """Countries count stories differently; the whole record must use one system."""
     storey = {"storey_level": "level", "parent_kind": "kind"}
     joined = look_up(tables["place"], "parent_place_id", tables, "place", storey)
     return joined.filter(
@@ -88,7 +89,7 @@ def level_differs(tables: Snapshot) -> pl.DataFrame:
     table="place",
     field="parent_place_id",
     severity="note",
-    says="Place {place_id} is a {kind}, but does not say in which building.",
+    says="Place {place_id} is a {kind}, but its building is not recorded.",
     remedy="Enter the building or the larger part that it belongs to.",
     source=COMMON_PRACTICE,
 )

@@ -9,7 +9,7 @@ from provenance._checks.language.rule import COMMON_PRACTICE, rule
 from provenance._record.snapshot import Snapshot
 
 DATUM_ALLOWANCE_M = 0.05
-"""An adjusted datum lies some centimetres from what was written down first."""
+"""An adjusted datum lies some centimeters from what was written down first."""
 LARGEST_SCATTER = 2.0
 NO_PLANS = pl.DataFrame()
 """What is found where there is no such table: in public editions and in older packages."""
@@ -20,13 +20,14 @@ NO_PLANS = pl.DataFrame()
     table="plan_point",
     field="x_m",
     severity="warning",
-    says="The plan {file_id} was fitted when datum {datum_id} lay {apart_m:.2f} m from where the "
+    says="Plan {file_id} was fitted when datum {datum_id} was {apart_m:.2f} m from where the "
     "record has it now.",
-    remedy="Trace the plan again with its saved points (treenail trace); what was traced moves.",
+    remedy="Trace the plan again with its saved points (treenail trace); the traced points will "
+    "move.",
     source=COMMON_PRACTICE,
 )
 def plan_datum_moved(tables: Snapshot) -> pl.DataFrame:
-    """Everything traced on a plan hangs on its known points."""
+    """Everything traced on a plan depends on its known points."""
     if "plan_point" not in tables.model.tables:
         return NO_PLANS
     known = tables["plan_point"].filter(pl.col("datum_id").is_not_null())
@@ -42,12 +43,12 @@ def plan_datum_moved(tables: Snapshot) -> pl.DataFrame:
     severity="warning",
     says="The known points of the plan {file_id} scatter {known_scatter:.1f} times as much as was "
     "assumed.",
-    remedy="Look at the one that is off most (treenail trace shows it); a photo needs --fit "
-    "projective.",
+    remedy="Check the point with the largest misfit (treenail trace shows it); a photo needs "
+    "--fit projective.",
     source=COMMON_PRACTICE,
 )
 def plan_known_points_scatter(tables: Snapshot) -> pl.DataFrame:
-    """One of them is marked at the wrong place, or the plan is drawn badly."""
+    """One of them is marked at the wrong place, or the plan is inaccurate."""
     if "plan_fit" not in tables.model.tables:
         return NO_PLANS
     return tables["plan_fit"].filter(pl.col("known_scatter") > LARGEST_SCATTER)
@@ -59,11 +60,11 @@ def plan_known_points_scatter(tables: Snapshot) -> pl.DataFrame:
     field="spare_readings",
     severity="note",
     says="Nothing checks the {known_points} known points of the plan {file_id}.",
-    remedy="Mark one more and trace the plan again.",
+    remedy="Mark one more point and trace the plan again.",
     source=COMMON_PRACTICE,
 )
 def plan_unchecked(tables: Snapshot) -> pl.DataFrame:
-    """If one is marked at the wrong place, everything traced on the plan is."""
+    """If one is marked at the wrong place, so is everything traced on the plan."""
     if "plan_fit" not in tables.model.tables:
         return NO_PLANS
     return tables["plan_fit"].filter(pl.col("spare_readings") == 0)

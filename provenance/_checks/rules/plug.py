@@ -18,7 +18,7 @@ PAST = ("replaced", "lost", "not_plugged")
 
 LOOSE_BY_MM = 0.5
 TIGHT_BY_MM = 0.5
-"""Half a millimetre is what a tap of the mallet takes, and what a turned dowel is off by."""
+"""Half a millimeter is what a tap of the mallet takes, and what a turned dowel is off by."""
 PROUD_BY_MM = 5.0
 
 _FIT = "common practice, no source; 1 in is exactly 25.4 mm"
@@ -57,7 +57,7 @@ def _join_samples(tables: Snapshot) -> pl.DataFrame:
     source=COMMON_PRACTICE,
 )
 def missing(tables: Snapshot) -> pl.DataFrame:
-    """The stamped dowel is the only mark that stays with the wood."""
+    """The stamped dowel is the only mark that stays with the timber."""
     holes = samples_with_wood(tables).filter("leaves_hole")
     return without_any(holes, tables["plug"], "sample_id")
 
@@ -68,11 +68,11 @@ def missing(tables: Snapshot) -> pl.DataFrame:
     field="sample_id",
     severity="warning",
     says="Plug {plug_id} belongs to sample {sample_id}, which is a {sample_kind} and left no hole.",
-    remedy="Check the kind of the sample and the number on the plug.",
+    remedy="Check the kind of sample and the number on the plug.",
     source=COMMON_PRACTICE,
 )
 def without_hole(tables: Snapshot) -> pl.DataFrame:
-    """Either the sample was a core, or the plug is in the hole of another one."""
+    """Either the sample was a core, or the plug is in another sample's hole."""
     stands = ~pl.col("status").is_in(["not_plugged"])
     return _plugs(tables).filter(~pl.col("leaves_hole") & stands)
 
@@ -82,8 +82,8 @@ def without_hole(tables: Snapshot) -> pl.DataFrame:
     table="plug",
     field="status",
     severity="error",
-    says="Plugs {first_id} and {plug_id} are both said to be in the hole of sample {sample_id}.",
-    remedy="Set the older one to 'replaced' and enter the newer one as its successor.",
+    says="Plugs {first_id} and {plug_id} are both recorded in the hole of sample {sample_id}.",
+    remedy="Set the older one to 'replaced', and name the newer one as its replacement.",
     source=COMMON_PRACTICE,
 )
 def two_in_one_hole(tables: Snapshot) -> pl.DataFrame:
@@ -97,12 +97,12 @@ def two_in_one_hole(tables: Snapshot) -> pl.DataFrame:
     table="plug",
     field="replaced_by_plug_id",
     severity="warning",
-    says="Plug {plug_id} of sample {sample_id} was replaced, but it is not said by which plug.",
+    says="Plug {plug_id} of sample {sample_id} was replaced, but the new plug is not recorded.",
     remedy="Enter the new plug and its code here.",
     source=COMMON_PRACTICE,
 )
 def replaced_by_nothing(tables: Snapshot) -> pl.DataFrame:
-    """Without its successor nobody knows what is stamped in the hole today."""
+    """Without it, the stamp in the hole today is not known."""
     return tables["plug"].filter(
         (pl.col("status") == "replaced") & pl.col("replaced_by_plug_id").is_null()
     )
@@ -113,9 +113,9 @@ def replaced_by_nothing(tables: Snapshot) -> pl.DataFrame:
     table="plug",
     field="status",
     severity="warning",
-    says="Plug {plug_id} is '{status}', but plug {replaced_by_plug_id} is said to have replaced "
-    "it.",
-    remedy="Set its status to 'replaced', or take the successor out.",
+    says="Plug {plug_id} is '{status}', but plug {replaced_by_plug_id} is recorded as its "
+    "replacement.",
+    remedy="Set its status to 'replaced', or remove the replacement.",
     source=COMMON_PRACTICE,
 )
 def successor_while_in_place(tables: Snapshot) -> pl.DataFrame:
@@ -132,11 +132,11 @@ def successor_while_in_place(tables: Snapshot) -> pl.DataFrame:
     severity="error",
     says="Plug {plug_id} was replaced by {replaced_by_plug_id}, which in the end was replaced by "
     "{plug_id} again.",
-    remedy="Order the plugs of the hole by the day they were set; the last one has no successor.",
+    remedy="List the plugs of the hole by date installed; the last one has no replacement.",
     source=COMMON_PRACTICE,
 )
 def replaces_itself(tables: Snapshot) -> pl.DataFrame:
-    """Nobody can tell which plug is in the hole."""
+    """Which plug is in the hole is not known."""
     return looping(tables["plug"], "plug_id", "replaced_by_plug_id")
 
 
@@ -147,11 +147,11 @@ def replaces_itself(tables: Snapshot) -> pl.DataFrame:
     severity="error",
     says="Plug {plug_id} of sample {sample_id} was replaced by {replaced_by_plug_id}, which is in "
     "the hole of sample {their_sample_id}.",
-    remedy="Read the stamps again; a successor is in the same hole.",
+    remedy="Read the stamps again; a replacement is in the same hole.",
     source=COMMON_PRACTICE,
 )
 def successor_in_another_hole(tables: Snapshot) -> pl.DataFrame:
-    """The chain from hole to sample would jump to another piece of wood."""
+    """The chain from hole to sample would lead to another timber."""
     joined = look_up(
         tables["plug"], "replaced_by_plug_id", tables, "plug", {"their_sample_id": "sample_id"}
     )
@@ -163,13 +163,13 @@ def successor_in_another_hole(tables: Snapshot) -> pl.DataFrame:
     table="plug",
     field="replaced_by_plug_id",
     severity="warning",
-    says="Plug {plug_id}, set on {placed_on}, was replaced by {replaced_by_plug_id}, set on "
-    "{their_placed_on}.",
-    remedy="Exchange the two, or set the dates right.",
+    says="Plug {plug_id}, installed on {placed_on}, was replaced by {replaced_by_plug_id}, "
+    "installed on {their_placed_on}.",
+    remedy="Swap the two, or correct the dates.",
     source=COMMON_PRACTICE,
 )
 def successor_set_earlier(tables: Snapshot) -> pl.DataFrame:
-    """The newer plug is the one to look for."""
+    """The newer plug is the one in the hole."""
     dated = date_bounds(tables["plug"], "placed_on")
     successors = {"their_placed_on": "placed_on"}
     joined = look_up(dated, "replaced_by_plug_id", tables, "plug", successors)
@@ -184,12 +184,12 @@ def successor_set_earlier(tables: Snapshot) -> pl.DataFrame:
     field="stamp",
     severity="error",
     says="Plug {plug_id} is stamped {stamp}, but it is in the hole of sample {sample_id}.",
-    remedy="Read the dowel again. If it is stamped wrongly, replace it and keep this row as "
+    remedy="Read the dowel again. If the stamp is wrong, replace the dowel and keep this row as "
     "'replaced'.",
     source=COMMON_PRACTICE,
 )
 def stamp_is_not_its_sample(tables: Snapshot) -> pl.DataFrame:
-    """The stamp is what leads from the wood to the sample; row, label and stamp must agree."""
+    """The stamp leads from the timber to the sample; row, label and stamp must match."""
     return tables["plug"].filter(
         (pl.col("stamp") != pl.col("sample_id")) & ~pl.col("status").is_in(PAST)
     )
@@ -200,8 +200,7 @@ def stamp_is_not_its_sample(tables: Snapshot) -> pl.DataFrame:
     table="plug",
     field="stamp",
     severity="warning",
-    says="Plug {plug_id} of sample {sample_id} is in its hole, but nothing is said to be stamped "
-    "on it.",
+    says="Plug {plug_id} of sample {sample_id} is in its hole, but its stamp is not recorded.",
     remedy="Read the dowel and enter exactly what is punched into it.",
     source=COMMON_PRACTICE,
 )
@@ -215,12 +214,12 @@ def no_stamp(tables: Snapshot) -> pl.DataFrame:
     table="plug",
     field="stamp",
     severity="error",
-    says="Stamp {stamp} of plug {plug_id} is on plug {first_id} of site {site_id} as well.",
-    remedy="Read both dowels again; replace one if they are really the same.",
+    says="Stamp {stamp} of plug {plug_id} is also on plug {first_id} of site {site_id}.",
+    remedy="Read both dowels again; replace one if they are the same.",
     source=COMMON_PRACTICE,
 )
 def stamp_twice_in_a_site(tables: Snapshot) -> pl.DataFrame:
-    """Two holes with one number: the sample can be of either."""
+    """Two holes have one number: the sample can be from either."""
     there = _plugs(tables).filter(pl.col("status").is_in(THERE)).drop_nulls(["stamp", "site_id"])
     stamped = ["site_id", "stamp"]
     named = there.with_columns(first_id=pl.col("plug_id").first().over(stamped))
@@ -232,15 +231,15 @@ def stamp_twice_in_a_site(tables: Snapshot) -> pl.DataFrame:
     table="plug",
     field="stamp",
     severity="warning",
-    says="Upside down, stamp {stamp} of plug {plug_id} reads {reads}, which is the stamp of plug "
-    "{other_id} in the same site {site_id}.",
-    remedy="Punch an orientation mark below the number, or replace the plug; 'treenail stamps' "
-    "reserves numbers that cannot be mistaken.",
+    says="Upside down, stamp {stamp} of plug {plug_id} reads {reads}, the stamp of plug "
+    "{other_id} at the same site {site_id}.",
+    remedy="Punch a this-way-up mark below the number, or replace the plug; 'treenail stamps' "
+    "reserves numbers that cannot be misread.",
     source="geometry of upright die characters (6 and 9 turn into each other); common practice, "
     "no source",
 )
 def stamps_read_alike(tables: Snapshot) -> pl.DataFrame:
-    """A round dowel has no top; 66 in the ceiling is 99 to whoever stands on the other side."""
+    """A round dowel has no top: from the other side, 66 in a ceiling reads 99."""
     there = _plugs(tables).filter(pl.col("status").is_in(THERE)).drop_nulls(["stamp", "site_id"])
     stamps = there["stamp"].unique().to_list()
     readings = {stamp: turned(stamp) for stamp in stamps if not is_marked(stamp)}
@@ -261,8 +260,9 @@ def stamps_read_alike(tables: Snapshot) -> pl.DataFrame:
     table="plug",
     field="status",
     severity="warning",
-    says="Plug {plug_id} of sample {sample_id} is lost and no other one took its place.",
-    remedy="Set a new dowel with the same number on the next visit, and enter it as the successor.",
+    says="Plug {plug_id} of sample {sample_id} is lost and was not replaced.",
+    remedy="Install a new dowel with the same number on the next visit, and enter it as the "
+    "replacement.",
     source=COMMON_PRACTICE,
 )
 def hole_open(tables: Snapshot) -> pl.DataFrame:
@@ -279,12 +279,12 @@ def hole_open(tables: Snapshot) -> pl.DataFrame:
     severity="warning",
     says="The dowel of plug {plug_id} is {dowel_mm} mm, the bore of sample {sample_id} "
     "{bore_mm} mm: it is loose by {gap_mm:.2f} mm.",
-    remedy="Measure both again. A dowel cut in millimetres may not fit a hole bored in inches: "
+    remedy="Measure both again. A dowel cut in millimeters may not fit a hole bored in inches: "
     "1/2 in is 12.7 mm.",
     source=_FIT,
 )
 def loose(tables: Snapshot) -> pl.DataFrame:
-    """A loose dowel falls out, and the number with it."""
+    """A loose dowel falls out, and its number is lost."""
     return (
         _plugs(tables)
         .with_columns(gap_mm=pl.col("bore_mm") - pl.col("dowel_mm"))
@@ -303,7 +303,7 @@ def loose(tables: Snapshot) -> pl.DataFrame:
     source=_FIT,
 )
 def too_thick(tables: Snapshot) -> pl.DataFrame:
-    """A dowel that has to be forced splits the wood."""
+    """A dowel that must be forced splits the timber."""
     return _plugs(tables).filter(
         ~pl.col("status").is_in(PAST) & (pl.col("dowel_mm") > pl.col("bore_mm") + TIGHT_BY_MM)
     )
@@ -316,11 +316,11 @@ def too_thick(tables: Snapshot) -> pl.DataFrame:
     severity="note",
     says="Plug {plug_id} is {length_mm} mm long, the hole of sample {sample_id} only {hole_mm} mm "
     "deep.",
-    remedy="Check both; a plug that stands proud is worn first.",
+    remedy="Check both; a plug that sticks out wears first.",
     source=COMMON_PRACTICE,
 )
 def longer_than_hole(tables: Snapshot) -> pl.DataFrame:
-    """The stamp should lie flush with the wood."""
+    """The stamp should be flush with the timber."""
     return _plugs(tables).filter(
         pl.col("leaves_hole") & (pl.col("length_mm") > pl.col("hole_mm") + PROUD_BY_MM)
     )
@@ -331,13 +331,13 @@ def longer_than_hole(tables: Snapshot) -> pl.DataFrame:
     table="plug",
     field="placed_on",
     severity="error",
-    says="Plug {plug_id} was set on {placed_on}, but sample {sample_id} was taken on "
+    says="Plug {plug_id} was installed on {placed_on}, but sample {sample_id} was taken on "
     "{collected_on}.",
     remedy="Compare both dates with the record sheet.",
     source=COMMON_PRACTICE,
 )
 def set_before_sample(tables: Snapshot) -> pl.DataFrame:
-    """Before the drill there is no hole."""
+    """A plug cannot be older than its hole."""
     return _plugs(tables).filter(pl.col("placed_on_last") < pl.col("collected_on_first"))
 
 
@@ -346,10 +346,10 @@ def set_before_sample(tables: Snapshot) -> pl.DataFrame:
     table="plug",
     field="last_seen_on",
     severity="error",
-    says="Plug {plug_id} was last seen on {last_seen_on}, but set on {placed_on}.",
+    says="Plug {plug_id} was last seen on {last_seen_on}, but installed on {placed_on}.",
     remedy="Compare both dates with the record sheet.",
     source=COMMON_PRACTICE,
 )
 def seen_before_set(tables: Snapshot) -> pl.DataFrame:
-    """Nobody can read a plug that is not there yet."""
+    """A plug cannot be seen before it is installed."""
     return _plugs(tables).filter(pl.col("last_seen_on_last") < pl.col("placed_on_first"))

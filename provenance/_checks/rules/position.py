@@ -78,11 +78,11 @@ def _with_area(tables: Snapshot) -> pl.DataFrame:
     severity="error",
     says="Site {site_id} has only one half of a position: latitude {latitude}, longitude "
     "{longitude}, easting {easting_m}, northing {northing_m}.",
-    remedy="Enter the missing half, or take the other one out.",
+    remedy="Enter the missing half, or remove the other one.",
     source=COMMON_PRACTICE,
 )
 def half_a_position(tables: Snapshot) -> pl.DataFrame:
-    """Half a position is none, but looks like one."""
+    """An incomplete position cannot be used."""
     halves = (("latitude", "longitude"), ("easting_m", "northing_m"))
     lacks = [pl.col(one).is_null() != pl.col(other).is_null() for one, other in halves]
     return (
@@ -100,12 +100,12 @@ def half_a_position(tables: Snapshot) -> pl.DataFrame:
     field="coordinate_uncertainty_m",
     severity="warning",
     says="Site {site_id} has coordinates ({latitude}, {longitude}) without their uncertainty.",
-    remedy="Enter the radius in metres that surely holds the place: a hand-held receiver about "
-    "10 m, a map sheet 100 m or more.",
+    remedy="Enter the radius in meters that certainly holds the place: about 10 m for a hand-held "
+    "receiver, 100 m or more for a map sheet.",
     source=GEOREFERENCING,
 )
 def no_uncertainty(tables: Snapshot) -> pl.DataFrame:
-    """Nobody can judge a position whose error is not known."""
+    """A position without a known error cannot be judged."""
     return tables["site"].filter(
         pl.col("latitude").is_not_null() & pl.col("coordinate_uncertainty_m").is_null()
     )
@@ -116,13 +116,13 @@ def no_uncertainty(tables: Snapshot) -> pl.DataFrame:
     table="site",
     field="geodetic_epsg",
     severity="warning",
-    says="Site {site_id} has coordinates, but does not say in which coordinate system.",
-    remedy="Enter the EPSG code: 4326 for degrees from a satellite receiver; for a map grid the "
-    "one printed in the margin of the map.",
+    says="Site {site_id} has coordinates, but their coordinate system is not recorded.",
+    remedy="Enter the EPSG code: 4326 for degrees from a satellite receiver; for a map grid, the "
+    "code printed in the map margin.",
     source="Darwin Core, geodeticDatum; " + EPSG_DATASET,
 )
 def no_coordinate_system(tables: Snapshot) -> pl.DataFrame:
-    """The same figures in two systems lie up to several hundred metres apart."""
+    """The same figures in two systems lie up to several hundred meters apart."""
     geodetic = pl.col("latitude").is_not_null() & pl.col("geodetic_epsg").is_null()
     grid = pl.col("easting_m").is_not_null() & pl.col("grid_epsg").is_null()
     name = pl.when(geodetic).then(pl.lit("geodetic_epsg")).otherwise(pl.lit("grid_epsg"))
@@ -136,7 +136,7 @@ def no_coordinate_system(tables: Snapshot) -> pl.DataFrame:
     severity="error",
     says="EPSG {code} of site {site_id} is {what}.",
     remedy="Look the code up again: geodetic_epsg is a system in degrees (4326), grid_epsg one in "
-    "metres (32633).",
+    "meters (32633).",
     source=EPSG_DATASET,
 )
 def unknown_coordinate_system(tables: Snapshot) -> pl.DataFrame:
@@ -169,12 +169,12 @@ def unknown_coordinate_system(tables: Snapshot) -> pl.DataFrame:
     table="site",
     field="latitude",
     severity="error",
-    says="Site {site_id} lies at latitude 0, longitude 0, which is open sea.",
-    remedy="Take the zeros out, or enter the true position.",
+    says="Site {site_id} is at latitude 0, longitude 0, in the open sea.",
+    remedy="Remove the zeros, or enter the true position.",
     source=COMMON_PRACTICE,
 )
 def null_island(tables: Snapshot) -> pl.DataFrame:
-    """Two zeros are what an empty form field turns into."""
+    """Two zeros come from an empty form field."""
     return tables["site"].filter((pl.col("latitude") == 0) & (pl.col("longitude") == 0))
 
 
@@ -183,13 +183,14 @@ def null_island(tables: Snapshot) -> pl.DataFrame:
     table="site",
     field="latitude",
     severity="error",
-    says="Latitude {latitude} and longitude {longitude} of site {site_id} seem exchanged: {why}.",
-    remedy="Latitude is the north-south figure and never beyond 90; exchange the two if the map "
+    says="Latitude {latitude} and longitude {longitude} of site {site_id} appear to be swapped: "
+    "{why}.",
+    remedy="Latitude is the north-south value and never exceeds 90; swap the two if the map "
     "agrees.",
     source=EPSG_DATASET + "; ISO 6709 (latitude before longitude)",
 )
 def coordinates_exchanged(tables: Snapshot) -> pl.DataFrame:
-    """Exchanged figures put the place on another continent."""
+    """Swapped values put the place on another continent."""
     beyond = tables["site"].filter(
         (pl.col("latitude").abs() > 90) & (pl.col("longitude").abs() <= 90)
     )
@@ -216,12 +217,12 @@ def coordinates_exchanged(tables: Snapshot) -> pl.DataFrame:
     severity="warning",
     says="Site {site_id} lies at latitude {latitude}, longitude {longitude}, but EPSG {grid_epsg} "
     "is for longitudes {west} to {east} and latitudes {south} to {north}.",
-    remedy="Look up which zone of the grid the place is in; also check the sign of the longitude "
-    "(west is negative).",
+    remedy="Look up the grid zone of the place; also check the sign of the longitude (west is "
+    "negative).",
     source=EPSG_DATASET + ", area of use",
 )
 def another_grid_zone(tables: Snapshot) -> pl.DataFrame:
-    """Eastings of one zone read in the next lie hundreds of kilometres off."""
+    """Eastings read in the wrong zone are hundreds of kilometers off."""
     as_given, exchanged = _in_area()
     return _with_area(tables).filter(
         ~as_given
@@ -238,12 +239,11 @@ def another_grid_zone(tables: Snapshot) -> pl.DataFrame:
     severity="warning",
     says="Easting {easting_m}, northing {northing_m} (EPSG {grid_epsg}) of site {site_id} lie "
     "{apart_km:.1f} km from its latitude and longitude.",
-    remedy="Check which of the two is right; easting and northing may be exchanged, or a figure "
-    "may have been lost.",
+    remedy="Check which is right; easting and northing may be swapped, or a digit may be missing.",
     source=EPSG_DATASET + "; PROJ",
 )
 def grid_and_degrees_disagree(tables: Snapshot) -> pl.DataFrame:
-    """Two positions for one place: whoever goes back will try the wrong one."""
+    """Two positions for one place send people to the wrong one."""
     known = tables["site"].drop_nulls(
         ["grid_epsg", "easting_m", "northing_m", "latitude", "longitude"]
     )

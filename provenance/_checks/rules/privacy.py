@@ -83,12 +83,12 @@ def _as_words(text: pl.Expr) -> pl.Expr:
     "privacy.email_in_open_field",
     table=EVERY_TABLE,
     severity="error",
-    says="The address {found} stands in a field that becomes public.",
-    remedy="Move it to the party's e-mail field and name the party by its code here.",
+    says="The address {found} is in a field that becomes public.",
+    remedy="Move it to the party's e-mail field and use the party's code here.",
     source=GDPR,
 )
 def email_in_open_field(tables: Snapshot) -> pl.DataFrame:
-    """What is published once cannot be called back."""
+    """Published data cannot be called back."""
     return _matches(tables, EMAIL)
 
 
@@ -96,12 +96,12 @@ def email_in_open_field(tables: Snapshot) -> pl.DataFrame:
     "privacy.phone_in_open_field",
     table=EVERY_TABLE,
     severity="warning",
-    says="What looks like a telephone number, {found}, stands in a field that becomes public.",
+    says="A possible phone number, {found}, is in a field that becomes public.",
     remedy="Move it to the access notes of the site, which are never published.",
     source=GDPR + "; ITU-T E.164 (at most 15 digits)",
 )
 def phone_in_open_field(tables: Snapshot) -> pl.DataFrame:
-    """What is published once cannot be called back."""
+    """Published data cannot be called back."""
     return _matches(tables, PHONE)
 
 
@@ -109,12 +109,12 @@ def phone_in_open_field(tables: Snapshot) -> pl.DataFrame:
     "privacy.coordinates_in_open_field",
     table=EVERY_TABLE,
     severity="error",
-    says="Coordinates ({found}) stand in a field that becomes public.",
-    remedy="Move them to latitude and longitude of the site; the public edition rounds those.",
+    says="Coordinates ({found}) are in a field that becomes public.",
+    remedy="Move them to the latitude and longitude of the site; the public edition rounds those.",
     source=SECRECY,
 )
 def coordinates_in_open_field(tables: Snapshot) -> pl.DataFrame:
-    """The public edition hides where protected places are; a note must not give it away."""
+    """The public edition hides where protected places are; a note must not reveal it."""
     return _matches(tables, COORDINATES)
 
 
@@ -122,7 +122,7 @@ def coordinates_in_open_field(tables: Snapshot) -> pl.DataFrame:
     "privacy.person_in_open_field",
     table=EVERY_TABLE,
     severity="error",
-    says="The full name of {found}, who has not agreed to be named, stands in a field that becomes "
+    says="The full name of {found}, who has not agreed to be named, is in a field that becomes "
     "public.",
     remedy="Write the party's code instead of the name, or ask and set 'may be named' to yes.",
     source=GDPR,
@@ -140,12 +140,12 @@ def person_in_open_field(tables: Snapshot) -> pl.DataFrame:
     "privacy.site_name_in_open_field",
     table=EVERY_TABLE,
     severity="error",
-    says="The real name of site {found} stands in a field that becomes public.",
+    says="The real name of site {found} is in a field that becomes public.",
     remedy="Write the site's code or its public name instead.",
     source=SECRECY,
 )
 def site_name_in_open_field(tables: Snapshot) -> pl.DataFrame:
-    """The public edition hides the name of the place; a note must not give it away."""
+    """The public edition hides the name of the place; a note must not reveal it."""
     sites = tables["site"].drop_nulls(["name", "site_id"])
     # a site whose public name is its real name hides nothing (another rule asks about that)
     hidden = sites.filter(
@@ -165,7 +165,7 @@ def site_name_in_open_field(tables: Snapshot) -> pl.DataFrame:
     source=SECRECY,
 )
 def public_name_is_the_real_one(tables: Snapshot) -> pl.DataFrame:
-    """A name leads there as surely as coordinates."""
+    """A name leads to the place as surely as coordinates do."""
     if tables.model.table("site").field("name").withheld:
         # the public edition, where the one stands in for the other
         return tables["site"].clear()
@@ -178,13 +178,13 @@ def public_name_is_the_real_one(tables: Snapshot) -> pl.DataFrame:
     severity="note",
     says="The profile added {found} and does not say that it is public, so the public edition "
     "leaves the column out.",
-    remedy="If everybody may see it, write 'public: shown' and 'publicBecause: …' for the field in "
-    "the profile and bring the package forward with 'treenail new --update'; if nobody may, write "
+    remedy="If everyone may see it, write 'public: shown' and 'publicBecause: …' for the field in "
+    "the profile and bring the package forward with 'treenail new --update'; if no one may, write "
     "'sensitivity: restricted'.",
     source=SECRECY,
 )
 def field_is_closed(tables: Snapshot) -> pl.DataFrame:
-    """A field that the program does not know may hold anything, a position too."""
+    """A field that the program does not know may hold anything, even a position."""
 
     def first_filled(table: str, field: str) -> pl.DataFrame:
         rows = tables[table].drop_nulls(field).head(1)
@@ -208,12 +208,12 @@ def field_is_closed(tables: Snapshot) -> pl.DataFrame:
     table="party",
     field="may_be_named",
     severity="note",
-    says="It is not said whether {party_id} may be named.",
-    remedy="Ask; until there is an answer the name is withheld.",
+    says="Whether {party_id} may be named is not recorded.",
+    remedy="Ask; until there is an answer, the name is withheld.",
     source="GDPR, Regulation (EU) 2016/679, article 6(1)(a) (consent)",
 )
 def nobody_asked(tables: Snapshot) -> pl.DataFrame:
-    """Credit where it is wanted, silence where it is not."""
+    """People decide whether they get public credit."""
     return tables["party"].filter((pl.col("kind") == "person") & pl.col("may_be_named").is_null())
 
 
@@ -222,12 +222,12 @@ def nobody_asked(tables: Snapshot) -> pl.DataFrame:
     table="file",
     field="access",
     severity="warning",
-    says="File {file_id} is a {kind} and is to be public.",
+    says="File {file_id} is a {kind} and would be public.",
     remedy="Set its access to 'restricted', unless it was written to be published.",
     source=GDPR,
 )
 def letter_in_the_open(tables: Snapshot) -> pl.DataFrame:
-    """Letters and filled sheets name people and places."""
+    """Letters and completed sheets name people and places."""
     return tables["file"].filter(
         pl.col("kind").is_in(["letter", "form"]) & (pl.col("access") == "open")
     )

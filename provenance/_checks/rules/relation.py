@@ -39,7 +39,7 @@ def _found(lines: Iterable[tuple[int, str]]) -> pl.DataFrame:
     source=COMMON_PRACTICE,
 )
 def with_itself(tables: Snapshot) -> pl.DataFrame:
-    """Nothing is older than itself."""
+    """A place is not older than itself."""
     return related(tables).filter(pl.col("place_id") == pl.col("other_place_id"))
 
 
@@ -48,9 +48,9 @@ def with_itself(tables: Snapshot) -> pl.DataFrame:
     table=TABLE,
     field="other_place_id",
     severity="warning",
-    says="Relation {relation_id}: {place_id} {kind} {other_place_id}, but one of them lies in the "
-    "other.",
-    remedy="Enter the very parts that meet; a wall does not abut the room it belongs to.",
+    says="Relation {relation_id}: {place_id} {kind} {other_place_id}, but one of them is inside "
+    "the other.",
+    remedy="Enter the parts that meet; a wall does not abut the room it belongs to.",
     source=COMMON_PRACTICE,
 )
 def with_its_own_part(tables: Snapshot) -> pl.DataFrame:
@@ -75,13 +75,13 @@ def with_its_own_part(tables: Snapshot) -> pl.DataFrame:
     table=TABLE,
     field="relation_kind",
     severity="error",
-    says="Two relations say the opposite: {said}.",
-    remedy="Look at the joint again and correct the one that is wrong; the place that the sentence "
-    "begins with is the later one.",
+    says="Two relations contradict each other: {said}.",
+    remedy="Look at the joint again and correct the one that is wrong; the first place in the "
+    "sentence is the later one.",
     source=COMMON_PRACTICE,
 )
 def both_ways(tables: Snapshot) -> pl.DataFrame:
-    """Of two places one was there first."""
+    """One of two places was there first."""
     return _found(
         (other.row, relation_words((one, other), tables.model))
         for one, other in told_both_ways(relations_of(tables))
@@ -94,11 +94,11 @@ def both_ways(tables: Snapshot) -> pl.DataFrame:
     field="relation_kind",
     severity="error",
     says="Relation {said}.",
-    remedy="Look at the joints again: either they are not bonded, or neither is the later.",
+    remedy="Look at the joints again: either they are not bonded, or neither is later.",
     source=COMMON_PRACTICE,
 )
 def order_in_one_build(tables: Snapshot) -> pl.DataFrame:
-    """What is bonded was built together, so that no part of it is later than another."""
+    """Bonded parts were built together, so none is later than another."""
     return _found(
         (
             one.row,
@@ -115,12 +115,12 @@ def order_in_one_build(tables: Snapshot) -> pl.DataFrame:
     field="relation_kind",
     severity="error",
     says="By its relations {said}.",
-    remedy="Look at these joints again: one of the relations is the wrong way round, or one place "
-    "was built in two stages and needs two rows.",
+    remedy="Look at these joints again: one of the relations is reversed, or one place was built "
+    "in two stages and needs two rows.",
     source=COMMON_PRACTICE,
 )
 def loop(tables: Snapshot) -> pl.DataFrame:
-    """Places each of which is earlier than the next, and so than itself, have no order."""
+    """Places that are earlier than each other in a circle have no order."""
     return _found(
         (
             path[0].row,
@@ -135,13 +135,13 @@ def loop(tables: Snapshot) -> pl.DataFrame:
     table=TABLE,
     field="relation_kind",
     severity="warning",
-    says="Dates contradict the order: {said}",
-    remedy="Look again at the joints, at whether the wood was put in later or used before (say so "
-    "with the wood), and at what the event or the assumption is of; then run 'treenail derive'.",
+    says="Dates contradict the sequence: {said}",
+    remedy="Check the joints, whether the timbers were installed later or reused (say so with the "
+    "timber), and what the event or assumption applies to; then run 'treenail derive'.",
     source=COMMON_PRACTICE,
 )
 def dates_against_order(tables: Snapshot) -> pl.DataFrame:
-    """Relations and years are two witnesses of one order; dates are those last derived."""
+    """Relations and years are independent evidence of one order; dates are those last derived."""
     relations, years = relations_of(tables), _own_years(tables)
     first = {end: one.row for one in reversed(relations) for end in (one.place, one.other)}
     return _found(
@@ -158,13 +158,13 @@ def dates_against_order(tables: Snapshot) -> pl.DataFrame:
     table=TABLE,
     field="relation_kind",
     severity="warning",
-    says="What carries is younger than what it carries: {said}",
+    says="The support is younger than what it supports: {said}",
     remedy="Supports are replaced: if this one was, say so in the notes of the place and accept "
-    "the finding; else look at the dates.",
+    "the finding; otherwise check the dates.",
     source=COMMON_PRACTICE,
 )
 def support_is_younger(tables: Snapshot) -> pl.DataFrame:
-    """What carries is there first, unless it was put in anew below what it carries."""
+    """A support is there first, unless it was replaced."""
     relations, model = relations_of(tables), tables.model
     return _found(
         (

@@ -35,11 +35,11 @@ YEARS = ("inner_year", "outer_year", "felled_from_year", "felled_to_year")
     severity="error",
     says="Result {result_id} was reported on {reported_on}, before sample {sample_id} was taken on "
     "{collected_on}.",
-    remedy="Compare both dates, and the number of the sample.",
+    remedy="Compare both dates, and check the sample number.",
     source=COMMON_PRACTICE,
 )
 def before_sample(tables: Snapshot) -> pl.DataFrame:
-    """A result cannot be older than its sample; it is of another one."""
+    """A result cannot be older than its sample; it belongs to another one."""
     return results_with_samples(tables).filter(
         pl.col("reported_on_last") < pl.col("collected_on_first")
     )
@@ -64,13 +64,13 @@ def _arrivals(tables: Snapshot) -> pl.DataFrame:
     table="lab_result",
     field="reported_on",
     severity="error",
-    says="Result {result_id} was reported on {reported_on}, but sample {sample_id} only came to "
-    "{laboratory_id} on {happened_on}.",
+    says="Result {result_id} was reported on {reported_on}, but sample {sample_id} reached "
+    "{laboratory_id} only on {happened_on}.",
     remedy="Compare the report with the receipt.",
     source=COMMON_PRACTICE,
 )
 def before_arrival(tables: Snapshot) -> pl.DataFrame:
-    """A laboratory cannot measure what it does not have."""
+    """A laboratory cannot measure a sample it does not have."""
     return (
         results_with_samples(tables)
         .join(_arrivals(tables), on=["sample_id", "laboratory_id"], maintain_order="left")
@@ -83,13 +83,13 @@ def before_arrival(tables: Snapshot) -> pl.DataFrame:
     table="lab_result",
     field="laboratory_id",
     severity="warning",
-    says="Result {result_id} is by {laboratory_id}, but by the ledger sample {sample_id} was never "
-    "there.",
-    remedy="Add the events by which the sample got there, or set the right laboratory.",
+    says="Result {result_id} is by {laboratory_id}, but the ledger shows no transfer of sample "
+    "{sample_id} to that laboratory.",
+    remedy="Add the events by which the sample got there, or enter the right laboratory.",
     source=COMMON_PRACTICE,
 )
 def never_sent(tables: Snapshot) -> pl.DataFrame:
-    """Where the sample lies is known only through the ledger."""
+    """Only the ledger shows where the sample is."""
     # a record may have very many of them
     results = results_with_samples(tables).select(ROW, "result_id", "laboratory_id", "sample_id")
     followed = with_any(results, ledger(tables), "sample_id")
@@ -103,11 +103,11 @@ def never_sent(tables: Snapshot) -> pl.DataFrame:
     severity="error",
     says="Result {result_id} was reported on {reported_on}, but sample {sample_id} was {fate} on "
     "{lost_on} and not found since.",
-    remedy="Check the number of the sample, and whether it was found again.",
+    remedy="Check the sample number, and whether the sample was found again.",
     source=COMMON_PRACTICE,
 )
 def of_a_lost_sample(tables: Snapshot) -> pl.DataFrame:
-    """A result of what nobody has is most likely another sample's."""
+    """A result for a lost sample probably belongs to another one."""
     missing = (pl.col("state") == "missing").fill_null(False)
     fates = ledger(tables).filter(pl.col("event").is_in(["lost", "destroyed", "found"]) | missing)
     lost = (
@@ -132,12 +132,12 @@ def of_a_lost_sample(tables: Snapshot) -> pl.DataFrame:
     table="lab_result",
     field="supersedes_result_id",
     severity="warning",
-    says="Results {first_id} and {result_id} both stand for sample {sample_id} ({method}).",
+    says="Results {first_id} and {result_id} are both current for sample {sample_id} ({method}).",
     remedy="If the later one replaces the earlier, enter the earlier one's number here.",
     source=COMMON_PRACTICE,
 )
 def two_live(tables: Snapshot) -> pl.DataFrame:
-    """Whoever reads the record cannot tell which date holds."""
+    """Readers cannot tell which date is valid."""
     examined = live_results(tables).filter(
         ~pl.col("outcome").is_in(["pending", "species_only"]) & pl.col("sample_id").is_not_null()
     )
@@ -151,11 +151,11 @@ def two_live(tables: Snapshot) -> pl.DataFrame:
     severity="error",
     says="Result {result_id} supersedes {supersedes_result_id}, which in the end supersedes "
     "{result_id} again.",
-    remedy="Order the results by the day of the report; the first one supersedes none.",
+    remedy="List the results by report date; the first one supersedes none.",
     source=COMMON_PRACTICE,
 )
 def supersedes_itself(tables: Snapshot) -> pl.DataFrame:
-    """No result of the circle would hold."""
+    """No result in the circle would be current."""
     return looping(tables["lab_result"], "result_id", "supersedes_result_id")
 
 
@@ -177,7 +177,7 @@ _EARLIER = {
     source=COMMON_PRACTICE,
 )
 def supersedes_another_sample(tables: Snapshot) -> pl.DataFrame:
-    """It would take away another sample's date."""
+    """It would remove another sample's date."""
     joined = look_up(tables["lab_result"], "supersedes_result_id", tables, "lab_result", _EARLIER)
     return joined.filter(pl.col("their_sample_id") != pl.col("sample_id"))
 
@@ -189,11 +189,11 @@ def supersedes_another_sample(tables: Snapshot) -> pl.DataFrame:
     severity="error",
     says="Result {result_id} is revision {revision}, but supersedes {supersedes_result_id}, which "
     "is revision {their_revision}.",
-    remedy="Revisions of a sample count 1, 2, 3 …; set the number or the superseded result right.",
+    remedy="Revisions of a sample count 1, 2, 3 …; correct the number or the superseded result.",
     source=COMMON_PRACTICE,
 )
 def revision_not_rising(tables: Snapshot) -> pl.DataFrame:
-    """The highest revision is taken for the one that holds."""
+    """The highest revision is the current one."""
     joined = look_up(tables["lab_result"], "supersedes_result_id", tables, "lab_result", _EARLIER)
     return joined.filter(pl.col("revision") <= pl.col("their_revision"))
 
@@ -203,13 +203,13 @@ def revision_not_rising(tables: Snapshot) -> pl.DataFrame:
     table="lab_result",
     field="supersedes_result_id",
     severity="warning",
-    says="Result {result_id} of sample {sample_id} is revision {revision}, but does not say which "
-    "result it supersedes.",
+    says="Result {result_id} of sample {sample_id} is revision {revision}, but the result it "
+    "supersedes is not recorded.",
     remedy="Enter the number of the earlier result; enter that result too if it is missing.",
     source=COMMON_PRACTICE,
 )
 def revision_of_nothing(tables: Snapshot) -> pl.DataFrame:
-    """Earlier dates have been published; they must stay traceable."""
+    """Earlier dates were published; they must stay traceable."""
     return tables["lab_result"].filter(
         (pl.col("revision") > 1) & pl.col("supersedes_result_id").is_null()
     )
@@ -225,7 +225,7 @@ def revision_of_nothing(tables: Snapshot) -> pl.DataFrame:
     source=COMMON_PRACTICE,
 )
 def superseded_twice(tables: Snapshot) -> pl.DataFrame:
-    """The line of revisions forks, and two dates hold."""
+    """The revisions fork, and two dates are current."""
     later = tables["lab_result"].drop_nulls("supersedes_result_id")
     return unlike_first(later, "result_id", ["supersedes_result_id"])
 
@@ -236,11 +236,11 @@ def superseded_twice(tables: Snapshot) -> pl.DataFrame:
     field="outer_year",
     severity="error",
     says="Result {result_id} of sample {sample_id} is '{outcome}', but gives no year.",
-    remedy="Enter the outside year from the report, or set the outcome right.",
+    remedy="Enter the outside year from the report, or correct the outcome.",
     source=COMMON_PRACTICE,
 )
 def dated_without_year(tables: Snapshot) -> pl.DataFrame:
-    """A date is a year."""
+    """A date needs a year."""
     years = ("outer_year", "felled_from_year", "felled_to_year")
     no_year = pl.all_horizontal(pl.col(years).is_null())
     return tables["lab_result"].filter(pl.col("outcome").is_in(WITH_YEARS) & no_year)
@@ -253,11 +253,11 @@ def dated_without_year(tables: Snapshot) -> pl.DataFrame:
     severity="error",
     says="Result {result_id} of sample {sample_id} is '{outcome}', but gives years "
     "({inner_year} to {outer_year}).",
-    remedy="Read the report again: either it is dated or the years are of another sample.",
+    remedy="Read the report again: either it is dated or the years are from another sample.",
     source=COMMON_PRACTICE,
 )
 def undated_with_year(tables: Snapshot) -> pl.DataFrame:
-    """Somebody will take the years for a date."""
+    """Readers will take the years for a date."""
     any_year = pl.any_horizontal(pl.col(name).is_not_null() for name in YEARS)
     return tables["lab_result"].filter(~pl.col("outcome").is_in(WITH_YEARS) & any_year)
 
@@ -267,12 +267,12 @@ def undated_with_year(tables: Snapshot) -> pl.DataFrame:
     table="lab_result",
     field="undated_reason",
     severity="warning",
-    says="Result {result_id} of sample {sample_id} is '{outcome}', but does not say why.",
-    remedy="Ask the laboratory; it tells whether a second core is worth the hole.",
+    says="Result {result_id} of sample {sample_id} is '{outcome}'; the reason is not recorded.",
+    remedy="Ask the laboratory; the reason shows whether a second core is worth the hole.",
     source=COMMON_PRACTICE,
 )
 def undated_without_reason(tables: Snapshot) -> pl.DataFrame:
-    """Without the reason somebody will drill again for nothing."""
+    """Without the reason, someone may drill again for nothing."""
     undated = pl.col("outcome").is_in(["undated", "not_measured"])
     return tables["lab_result"].filter(undated & pl.col("undated_reason").is_null())
 
@@ -282,12 +282,12 @@ def undated_without_reason(tables: Snapshot) -> pl.DataFrame:
     table="lab_result",
     field="reference_chronology",
     severity="note",
-    says="Result {result_id} was dated by crossdating, but the reference chronology is not named.",
+    says="Result {result_id} was crossdated, but its reference chronology is not recorded.",
     remedy="Enter the chronology and the match statistics from the report.",
     source=COMMON_PRACTICE,
 )
 def no_reference_named(tables: Snapshot) -> pl.DataFrame:
-    """A crossdate can be tested only against what it was matched with."""
+    """A crossdate can be tested only against its reference chronology."""
     return live_results(tables).filter(
         (pl.col("outcome") == "dated")
         & (pl.col("method") == "crossdating")
@@ -300,8 +300,9 @@ def no_reference_named(tables: Snapshot) -> pl.DataFrame:
     table="lab_result",
     field="laboratory_id",
     severity="note",
-    says="Result {result_id} is by {laboratory_id}, who is not entered as a laboratory or analyst.",
-    remedy="Add the role to the party, or set the right party.",
+    says="Result {result_id} is by {laboratory_id}, who is not recorded as a laboratory or "
+    "analyst.",
+    remedy="Add the role to the party, or enter the right party.",
     source=COMMON_PRACTICE,
 )
 def laboratory_without_role(tables: Snapshot) -> pl.DataFrame:
@@ -318,11 +319,11 @@ def laboratory_without_role(tables: Snapshot) -> pl.DataFrame:
     severity="error",
     says="{laboratory_id} gave number {lab_number} to sample {sample_id} and to sample "
     "{first_sample_id}.",
-    remedy="Ask the laboratory which of the two it is.",
+    remedy="Ask the laboratory which sample it is.",
     source=COMMON_PRACTICE,
 )
 def laboratory_number_twice(tables: Snapshot) -> pl.DataFrame:
-    """One of the two samples carries another one's date."""
+    """One of the two samples has another sample's date."""
     numbered = tables["lab_result"].drop_nulls(["laboratory_id", "lab_number", "sample_id"])
     number = ["laboratory_id", "lab_number"]
     return unlike_first(numbered, "sample_id", number, first="first_sample_id")
@@ -333,14 +334,14 @@ def laboratory_number_twice(tables: Snapshot) -> pl.DataFrame:
     table="lab_result",
     field="species",
     severity="warning",
-    says="The laboratory found {species} in sample {sample_id}; in the field it was "
+    says="The laboratory identified sample {sample_id} as {species}; the field identification is "
     "{field_species}, another genus.",
-    remedy="Look at the photo: if the field name is a slip, mend it; if not, two samples may have "
-    "been exchanged.",
+    remedy="Look at the photo: if the field identification is wrong, correct it; if not, two "
+    "samples may have been swapped.",
     source="ITRDB species codes",
 )
 def genus_differs(tables: Snapshot) -> pl.DataFrame:
-    """Another kind of wood is often the first sign of an exchanged sample."""
+    """A different species is often the first sign of a swapped sample."""
     another_genus, _ = species_differ(tables, "species", "field_species")
     return live_results(tables).filter(another_genus)
 
@@ -350,12 +351,13 @@ def genus_differs(tables: Snapshot) -> pl.DataFrame:
     table="lab_result",
     field="species",
     severity="note",
-    says="The laboratory found {species} in sample {sample_id}; in the field it was "
+    says="The laboratory identified sample {sample_id} as {species}; the field identification is "
     "{field_species}.",
-    remedy="Within a genus the laboratory is usually right; mend the field name if you agree.",
+    remedy="Within a genus the laboratory is usually right; correct the field identification if "
+    "you agree.",
     source="ITRDB species codes",
 )
 def species_differs(tables: Snapshot) -> pl.DataFrame:
-    """The field name is a guess; the record should not keep two."""
+    """The field identification is a guess; the record should not keep two."""
     _, another_species = species_differ(tables, "species", "field_species")
     return live_results(tables).filter(another_species)

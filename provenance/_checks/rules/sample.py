@@ -12,7 +12,7 @@ from provenance._record.joined import ledger_now
 from provenance._record.snapshot import Snapshot
 
 RINGS_PER_MM = 10.0
-"""Rings narrower than a tenth of a millimetre on average are next to unknown."""
+"""Rings narrower than a tenth of a millimeter on average are next to unknown."""
 SAFETY = "common practice, no source; local codes and the engineer in charge decide"
 
 
@@ -23,11 +23,11 @@ SAFETY = "common practice, no source; local codes and the engineer in charge dec
     severity="error",
     says="Sample {sample_id} was taken on {collected_on}, before the visit to site {site_id} began "
     "on {visit_start}.",
-    remedy="Compare both dates with the field book; look at the year first.",
+    remedy="Compare both dates with the field book; check the year first.",
     source=COMMON_PRACTICE,
 )
 def before_visit(tables: Snapshot) -> pl.DataFrame:
-    """Nobody can take a sample before being there."""
+    """A sample cannot be taken before the visit."""
     return samples_with_wood(tables).filter(
         pl.col("collected_on_last") < pl.col("visit_start_first")
     )
@@ -53,13 +53,13 @@ def after_visit(tables: Snapshot) -> pl.DataFrame:
     table="sample",
     field="site_id",
     severity="error",
-    says="Sample {sample_id} is of site {site_id}, but its wood {element_id} is of site "
+    says="Sample {sample_id} belongs to site {site_id}, but its timber {element_id} to site "
     "{wood_site_id}.",
-    remedy="Compare with the label; set the right site or the right piece of wood.",
+    remedy="Compare with the label; enter the right site or the right timber.",
     source=COMMON_PRACTICE,
 )
 def of_another_site(tables: Snapshot) -> pl.DataFrame:
-    """The chain from site to sample would split in two."""
+    """The chain from site to sample would split."""
     return samples_with_wood(tables).filter(pl.col("wood_site_id") != pl.col("site_id"))
 
 
@@ -68,14 +68,14 @@ def of_another_site(tables: Snapshot) -> pl.DataFrame:
     table="sample",
     field="authority",
     severity="error",
-    says="Sample {sample_id} was cut through wood that still stands ({element_id}, {in_place}), "
-    "and nobody is named who allowed it.",
-    remedy="Enter who allowed the cut, with the letter or permit number. If nobody did, tell the "
-    "owner and the authority.",
+    says="Sample {sample_id} was cut through a standing timber ({element_id}, {in_place}); who "
+    "authorized the cut is not recorded.",
+    remedy="Enter who authorized the cut, with the letter or permit number. If no one did, tell "
+    "the owner and the authority.",
     source=SAFETY,
 )
 def cut_without_authority(tables: Snapshot) -> pl.DataFrame:
-    """A cut through standing wood cannot be undone and may weaken the building."""
+    """A cut through standing timber cannot be undone and may weaken the building."""
     return samples_with_wood(tables).filter(
         pl.col("cuts_wood") & pl.col("standing") & pl.col("authority").is_null()
     )
@@ -86,9 +86,9 @@ def cut_without_authority(tables: Snapshot) -> pl.DataFrame:
     table="sample",
     field="kind",
     severity="warning",
-    says="Sample {sample_id} ({kind}) was cut from {element_id}, which carries load.",
-    remedy="Have a structural engineer look at it, and enter the engineer's word under the "
-    "authority or the notes.",
+    says="Sample {sample_id} ({kind}) was cut from {element_id}, which is load-bearing.",
+    remedy="A structural engineer must inspect it; enter the engineer's advice under the "
+    "authority or in the notes.",
     source=SAFETY,
 )
 def cut_through_load_bearing_wood(tables: Snapshot) -> pl.DataFrame:
@@ -101,13 +101,13 @@ def cut_through_load_bearing_wood(tables: Snapshot) -> pl.DataFrame:
     table="sample",
     field="kind",
     severity="warning",
-    says="Sample {sample_id} ({kind}) was cut from standing wood {element_id}, of which nobody "
-    "wrote down whether it carries load.",
-    remedy="Find out whether anything rests on it, with a structural engineer if in doubt.",
+    says="Sample {sample_id} ({kind}) was cut from standing timber {element_id}; whether it is "
+    "load-bearing is not recorded.",
+    remedy="Find out whether anything rests on it; if in doubt, ask a structural engineer.",
     source=SAFETY,
 )
 def cut_without_asking_for_load(tables: Snapshot) -> pl.DataFrame:
-    """The question belongs before the saw."""
+    """This must be known before cutting."""
     unasked = pl.col("load_bearing").fill_null("unknown") == "unknown"
     return samples_with_wood(tables).filter(pl.col("cuts_wood") & pl.col("standing") & unasked)
 
@@ -122,7 +122,7 @@ def cut_without_asking_for_load(tables: Snapshot) -> pl.DataFrame:
     source=COMMON_PRACTICE,
 )
 def core_longer_than_its_hole(tables: Snapshot) -> pl.DataFrame:
-    """A core cannot be longer than the way of the drill."""
+    """A core cannot be longer than the depth drilled."""
     allowance_mm = 10
     return samples_with_wood(tables).filter(
         pl.col("leaves_hole") & (pl.col("length_mm") > pl.col("depth_mm") + allowance_mm)
@@ -135,7 +135,7 @@ def core_longer_than_its_hole(tables: Snapshot) -> pl.DataFrame:
     field="rings_field",
     severity="warning",
     says="{rings_field} rings were counted on core {sample_id}, which is {length_mm} mm long.",
-    remedy="Check the count and the length; more than 10 rings to the millimetre are not known.",
+    remedy="Check the count and the length; more than 10 rings per millimeter are not known.",
     source=COMMON_PRACTICE,
 )
 def more_rings_than_length(tables: Snapshot) -> pl.DataFrame:
@@ -151,7 +151,7 @@ def more_rings_than_length(tables: Snapshot) -> pl.DataFrame:
     field="condition",
     severity="note",
     says="Sample {sample_id} came out in {pieces} piece(s), but its condition is '{condition}'.",
-    remedy="Set whichever is wrong.",
+    remedy="Correct whichever is wrong.",
     source=COMMON_PRACTICE,
 )
 def pieces_and_condition(tables: Snapshot) -> pl.DataFrame:
@@ -168,12 +168,12 @@ def pieces_and_condition(tables: Snapshot) -> pl.DataFrame:
     table="sample",
     field="collected_by",
     severity="warning",
-    says="Sample {sample_id} was taken by {collected_by}, which is an organisation.",
-    remedy="Enter the person at the drill; the organisation stands beside the person's name.",
+    says="Sample {sample_id} was taken by {collected_by}, which is an organization.",
+    remedy="Enter the person who drilled; that person's row names the organization.",
     source=COMMON_PRACTICE,
 )
 def taken_by_an_organisation(tables: Snapshot) -> pl.DataFrame:
-    """In fifty years only a person's field book can answer a question."""
+    """In fifty years, only a person's field book can answer a question."""
     joined = look_up(tables["sample"], "collected_by", tables, "party", {"their_kind": "kind"})
     return joined.filter(pl.col("their_kind") == "organisation")
 
@@ -183,14 +183,14 @@ def taken_by_an_organisation(tables: Snapshot) -> pl.DataFrame:
     table="sample",
     field="outer_surface",
     severity="warning",
-    says="Sample {sample_id} shows '{outer_surface}', but the best stretch of its wood "
-    "{element_id} is '{wood_surface}'.",
-    remedy="Look at the photos: the surface of the wood is its best-kept stretch, so it cannot be "
-    "worse than the sample.",
+    says="Sample {sample_id} shows '{outer_surface}', but the best-preserved surface of its "
+    "timber {element_id} is '{wood_surface}'.",
+    remedy="Look at the photos: the timber is described at its best-preserved part, so it cannot "
+    "be worse than the sample.",
     source=COMMON_PRACTICE,
 )
 def surface_better_than_its_wood(tables: Snapshot) -> pl.DataFrame:
-    """Whether the last ring is there decides between a felling date and a mere limit."""
+    """If the last ring is present, the date is a felling date; if not, it is only a limit."""
     kept = codes_with(tables, "outer_surface", "surface", "present")
     gone = codes_with(tables, "outer_surface", "surface", "gone")
     return samples_with_wood(tables).filter(
@@ -203,13 +203,13 @@ def surface_better_than_its_wood(tables: Snapshot) -> pl.DataFrame:
     table="sample",
     field="species_field",
     severity="note",
-    says="Sample {sample_id} was written down as {species_field}, its wood {element_id} as "
+    says="Sample {sample_id} is recorded as {species_field}, its timber {element_id} as "
     "{wood_species}.",
-    remedy="Look at the end grain again, and check that the sample is of this wood.",
+    remedy="Look at the end grain again, and check that the sample is from this timber.",
     source="ITRDB species codes",
 )
 def species_unlike_its_wood(tables: Snapshot) -> pl.DataFrame:
-    """Two kinds of wood may mean that the sample is of another beam."""
+    """Two species may mean that the sample is from another timber."""
     another_genus, another_species = species_differ(tables, "species_field", "wood_species")
     return samples_with_wood(tables).filter(another_genus | another_species)
 

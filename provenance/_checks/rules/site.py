@@ -26,12 +26,12 @@ def _sampled_sites(tables: Snapshot) -> pl.DataFrame:
     severity="error",
     says="Site {site_id} is protected ({protection}) and was sampled ({samples}), but no permit "
     "is recorded.",
-    remedy="Enter the permit's number. If there is none, stop, tell the authority, and leave the "
-    "next step to it.",
+    remedy="Enter the permit number. If there is none, stop, tell the authority, and wait for its "
+    "decision.",
     source=COMMON_PRACTICE,
 )
 def protected_without_permit(tables: Snapshot) -> pl.DataFrame:
-    """Taking wood from a protected place without a permit is an offence in most countries."""
+    """Taking wood from a protected place without a permit is an offense in most countries."""
     return _sampled_sites(tables).filter(
         pl.col("protection").is_in(NEEDS_PERMIT) & pl.col("permit_number").is_null()
     )
@@ -42,13 +42,13 @@ def protected_without_permit(tables: Snapshot) -> pl.DataFrame:
     table="site",
     field="permit_number",
     severity="warning",
-    says="No permit is recorded for site {site_id}, and its protection is given as '{protection}'.",
-    remedy="Enter the permit's number, or ask the authority and set the protection to 'none' if "
-    "no permit is needed.",
+    says="No permit is recorded for site {site_id}; its protection is '{protection}'.",
+    remedy="Enter the permit number, or ask the authority and set the protection to 'none' if no "
+    "permit is needed.",
     source=COMMON_PRACTICE,
 )
 def no_permit(tables: Snapshot) -> pl.DataFrame:
-    """A repository may refuse samples whose legal standing nobody can show."""
+    """A repository may refuse samples without proof of their legal status."""
     # a community's agreement is what the rules about agreements ask for
     agreed = ("community",) if AGREEMENTS in tables.model.tables else ()
     settled = (*NEEDS_PERMIT, "none", *agreed)
@@ -62,13 +62,13 @@ def no_permit(tables: Snapshot) -> pl.DataFrame:
     table="site",
     field="permit_authority_id",
     severity="warning",
-    says="Site {site_id} names a permit, or is protected ({protection}), but not the authority "
-    "that answers for it.",
+    says="Site {site_id} has a permit, or is protected ({protection}), but the responsible "
+    "authority is not recorded.",
     remedy="Enter the authority among the parties and its code here.",
     source=COMMON_PRACTICE,
 )
 def permit_without_authority(tables: Snapshot) -> pl.DataFrame:
-    """A permit number means nothing without the office that gave it."""
+    """A permit number means nothing without the office that issued it."""
     needs = NEEDS_PERMIT if AGREEMENTS in tables.model.tables else (*NEEDS_PERMIT, "community")
     protected = pl.col("protection").is_in(needs).fill_null(False)
     return tables["site"].filter(
@@ -87,7 +87,7 @@ def permit_without_authority(tables: Snapshot) -> pl.DataFrame:
     source=COMMON_PRACTICE,
 )
 def permit_ends_before_it_starts(tables: Snapshot) -> pl.DataFrame:
-    """With such dates nobody can tell which samples the permit covers."""
+    """With such dates, the samples that the permit covers are not known."""
     dated = date_bounds(tables["site"], "permit_from", "permit_until")
     return dated.filter(pl.col("permit_until_last") < pl.col("permit_from_first"))
 
@@ -104,7 +104,7 @@ def permit_ends_before_it_starts(tables: Snapshot) -> pl.DataFrame:
     source=COMMON_PRACTICE,
 )
 def sampled_outside_permit(tables: Snapshot) -> pl.DataFrame:
-    """A permit covers the days it names and no others."""
+    """A permit covers only its own dates."""
     return samples_with_wood(tables).filter(
         (pl.col("collected_on_last") < pl.col("permit_from_first"))
         | (pl.col("collected_on_first") > pl.col("permit_until_last"))
@@ -116,12 +116,13 @@ def sampled_outside_permit(tables: Snapshot) -> pl.DataFrame:
     table="site",
     field="owner_consent",
     severity="error",
-    says="The owner of site {site_id} refused, yet samples are recorded ({samples}).",
-    remedy="Compare with the owner's letter. If it stands, tell the owner and do not publish.",
+    says="The owner of site {site_id} refused consent, yet samples are recorded ({samples}).",
+    remedy="Compare with the owner's letter. If the refusal stands, tell the owner and do not "
+    "publish.",
     source=COMMON_PRACTICE,
 )
 def consent_refused(tables: Snapshot) -> pl.DataFrame:
-    """The wood belongs to somebody; a refusal ends the work."""
+    """The wood belongs to the owner; a refusal ends the work."""
     return _sampled_sites(tables).filter(pl.col("owner_consent") == "refused")
 
 
@@ -136,7 +137,7 @@ def consent_refused(tables: Snapshot) -> pl.DataFrame:
     source=COMMON_PRACTICE,
 )
 def no_consent(tables: Snapshot) -> pl.DataFrame:
-    """Without consent on record nobody can hand the samples on for good."""
+    """Without recorded consent, samples cannot be given away permanently."""
     answered = (*CONSENTED, "refused")
     return _sampled_sites(tables).filter(~pl.col("owner_consent").is_in(answered).fill_null(False))
 
@@ -146,13 +147,13 @@ def no_consent(tables: Snapshot) -> pl.DataFrame:
     table="sample",
     field="collected_on",
     severity="warning",
-    says="Sample {sample_id} was taken on {collected_on}, before the owner's consent of "
+    says="Sample {sample_id} was taken on {collected_on}, before the owner's consent on "
     "{consent_on}.",
-    remedy="Compare both dates; if the owner had agreed by word before, say so in the notes.",
+    remedy="Compare both dates; if the owner had agreed orally before, say so in the notes.",
     source=COMMON_PRACTICE,
 )
 def sampled_before_consent(tables: Snapshot) -> pl.DataFrame:
-    """Consent comes first."""
+    """Consent must come first."""
     return samples_with_wood(tables).filter(
         pl.col("collected_on_last") < pl.col("consent_on_first")
     )
@@ -178,13 +179,13 @@ def visit_ends_before_it_starts(tables: Snapshot) -> pl.DataFrame:
     table="site",
     field="hazards",
     severity="note",
-    says="Nobody wrote down what can hurt people or the building at site {site_id}.",
-    remedy="List the hazards, or 'none' after somebody competent has looked; the sheets carry the "
+    says="The hazards at site {site_id} are not recorded.",
+    remedy="List the hazards, or 'none' after a competent person has looked; the sheets print the "
     "cautions.",
     source=COMMON_PRACTICE,
 )
 def no_hazards(tables: Snapshot) -> pl.DataFrame:
-    """Whoever goes back to find a hole relies on this list."""
+    """People who return to find a hole rely on this list."""
     return tables["site"].filter(pl.col("hazards").is_null())
 
 
@@ -193,12 +194,12 @@ def no_hazards(tables: Snapshot) -> pl.DataFrame:
     table="site",
     field="rights",
     severity="note",
-    says="Site {site_id} does not say under which licence its public part may be used.",
-    remedy="Agree on a licence with the owner and enter its SPDX identifier, such as CC-BY-4.0.",
+    says="The license of the public part of site {site_id} is not recorded.",
+    remedy="Agree on a license with the owner and enter its SPDX identifier, such as CC-BY-4.0.",
     source="FAIR Guiding Principles, R1.1 (Wilkinson and others 2016, Scientific Data 3, 160018)",
 )
 def no_rights(tables: Snapshot) -> pl.DataFrame:
-    """Data without a licence cannot be used again lawfully."""
+    """Data without a license cannot be reused lawfully."""
     return tables["site"].filter(pl.col("rights").is_null())
 
 
@@ -207,10 +208,10 @@ def no_rights(tables: Snapshot) -> pl.DataFrame:
     table="site",
     field="repository_id",
     severity="note",
-    says="Site {site_id} names no repository in which the record is to be kept.",
-    remedy="Agree on one before the samples leave the site and enter its code.",
+    says="The repository for the record of site {site_id} is not recorded.",
+    remedy="Agree on one before the samples leave the site, and enter its code.",
     source=COMMON_PRACTICE,
 )
 def no_repository(tables: Snapshot) -> pl.DataFrame:
-    """Records and samples without a home are the ones that get lost."""
+    """Records and samples without a home get lost."""
     return tables["site"].filter(pl.col("repository_id").is_null())

@@ -1,4 +1,4 @@
-"""Rules about points as the last survey left them: whether anybody can rely on where they are."""
+"""Rules about points as the last survey left them: whether anyone can rely on where they are."""
 
 from __future__ import annotations
 
@@ -63,7 +63,7 @@ def _points(tables: Snapshot) -> pl.DataFrame:
     source=RELIABILITY,
 )
 def readings_conflict(tables: Snapshot) -> pl.DataFrame:
-    """Whoever goes to a point that is told as certain looks in the wrong place."""
+    """A point shown as certain would send people to the wrong place."""
     return _points(tables).filter(pl.col("verdict") == CONFLICT)
 
 
@@ -73,8 +73,8 @@ def readings_conflict(tables: Snapshot) -> pl.DataFrame:
     field="verdict",
     severity="warning",
     says=f"The readings to {{point}} {TWO_PLACES_SAYS}. {_SEARCH}",
-    remedy="Tape it from a datum off the line between the others, or write rough coordinates of "
-    "it, and run 'treenail survey' anew.",
+    remedy="Tape it from a datum off the line between the others, or enter rough coordinates, and "
+    "run 'treenail survey' again.",
     source="plane geometry: two circles meet in two points",
 )
 def two_places(tables: Snapshot) -> pl.DataFrame:
@@ -92,7 +92,7 @@ def two_places(tables: Snapshot) -> pl.DataFrame:
     source=RELIABILITY,
 )
 def reading_left_out(tables: Snapshot) -> pl.DataFrame:
-    """A slip of the pen is put right while somebody still remembers the day."""
+    """A slip is corrected best while someone remembers the day."""
     return _points(tables).filter(pl.col("verdict") == LEFT_OUT)
 
 
@@ -103,11 +103,12 @@ def reading_left_out(tables: Snapshot) -> pl.DataFrame:
     severity="warning",
     says=f"The tapes put {{point}} {{wood_gap_m:.2f}} m {OFF_SAYS}; chance explains "
     "{wood_gap_limit_m:.2f} m.",
-    remedy="See whether its distance was taken from end B, then the clock position and the tapes.",
+    remedy="Check whether the distance was taken from end B, then the clock position and the "
+    "tapes.",
     source=COMMON_PRACTICE,
 )
 def hole_off_the_wood(tables: Snapshot) -> pl.DataFrame:
-    """One of the two ways back to the hole leads past it."""
+    """One of the two descriptions of the hole is wrong."""
     return _points(tables).filter(pl.col("wood_gap_m") > pl.col("wood_gap_limit_m"))
 
 
@@ -118,11 +119,11 @@ def hole_off_the_wood(tables: Snapshot) -> pl.DataFrame:
     severity="note",
     says=f"Nothing checks the readings to {{points}} points of site {{site_id}} ({{named}}): "
     f"{UNCHECKED_SAYS}.",
-    remedy="Tape one distance more than is needed to each point.",
+    remedy="Tape one extra distance to each point.",
     source=RELIABILITY,
 )
 def unchecked_points(tables: Snapshot) -> pl.DataFrame:
-    """A misread tape is noticed only by another one; one note for each site."""
+    """Only another tape shows a misread one; one note per site."""
     names = pl.col("point").head(_NAMED).str.join(", ")
     more = pl.when(pl.len() > _NAMED).then(pl.lit(" and more")).otherwise(pl.lit(""))
     return (

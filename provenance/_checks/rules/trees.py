@@ -1,4 +1,4 @@
-"""Rules about wood that cannot have been one tree although somebody says so."""
+"""Rules about wood that cannot have been one tree although someone says so."""
 
 from __future__ import annotations
 
@@ -19,14 +19,14 @@ END_ERROR_CM = 1.0
     table="element",
     field="same_tree_element_id",
     severity="warning",
-    says="{element_id} and {other_id} are said to be of one tree, but both pass {diameter_cm:.1f} "
+    says="{element_id} and {other_id} are recorded as one tree, but both pass {diameter_cm:.1f} "
     "cm of stem, which a stem has only once.",
-    remedy="Check the sizes of both, and who says that they are of one tree, here or in "
+    remedy="Check both sizes, and the evidence that they are one tree, here or in "
     "lab_result.same_tree_sample_id. A forked tree can have two such stems.",
     source=COMMON_PRACTICE,
 )
 def one_tree_overlaps(tables: Snapshot) -> pl.DataFrame:
-    """Pieces from different heights of one stem share no diameter."""
+    """Timbers from different heights of one stem share no diameter."""
     wood = _of_shared_trees(tables, "round")
     errors = pl.Series(_assumed(tables, wood, "end_error"), dtype=pl.Float64)
     wood = wood.with_columns(error_cm=errors.fill_null(END_ERROR_CM))
@@ -65,14 +65,14 @@ def one_tree_overlaps(tables: Snapshot) -> pl.DataFrame:
     table="element",
     field="same_tree_element_id",
     severity="warning",
-    says="{element_id} and the wood that is said to be of its tree are {together_m:.1f} m long "
+    says="{element_id} and the wood that is recorded as the same tree are {together_m:.1f} m long "
     "together, but the longest stem by the record's assumption is {longest_m} m.",
-    remedy="Check the lengths, who says that the wood is of one tree, and the source of the "
-    "assumption. A forked tree can give more.",
+    remedy="Check the lengths, the evidence that the timbers are one tree, and the source of the "
+    "assumption. A forked tree can yield more.",
     source=COMMON_PRACTICE,
 )
 def one_tree_too_long(tables: Snapshot) -> pl.DataFrame:
-    """Pieces that are each a whole stem in section lay one above the other in it."""
+    """Whole-stem timbers of one tree lay one above the other in it."""
     wood = _of_shared_trees(tables, "round", "two_sided")
     longest = pl.Series(_assumed(tables, wood, "longest_stem"), dtype=pl.Float64)
     return (
@@ -86,7 +86,7 @@ def one_tree_too_long(tables: Snapshot) -> pl.DataFrame:
 
 
 def _of_shared_trees(tables: Snapshot, *sections: str) -> pl.DataFrame:
-    """The wood with one of the sections that is said to be of one tree with other wood."""
+    """The wood with one of the sections that is recorded as one tree with other wood."""
     shapes = codes_with(tables, "element_shape", "section", *sections)
     wood = (
         tables["element"]

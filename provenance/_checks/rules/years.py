@@ -39,13 +39,13 @@ def _qualified(tables: Snapshot) -> pl.Expr:
     table="lab_result",
     field="outer_year",
     severity="error",
-    says="Result {result_id} of sample {sample_id}: the outermost ring is of {outer_year}, the "
-    "innermost of {inner_year}.",
-    remedy="Exchange them if the report says so; years BC are negative (0 is 1 BC).",
+    says="Result {result_id} of sample {sample_id}: the outermost ring is dated {outer_year}, the "
+    "innermost {inner_year}.",
+    remedy="Swap them if the report says so; years BC are negative (0 is 1 BC).",
     source=COMMON_PRACTICE,
 )
 def outer_before_inner(tables: Snapshot) -> pl.DataFrame:
-    """Wood grows outwards."""
+    """Wood grows outward."""
     return tables["lab_result"].filter(pl.col("outer_year") < pl.col("inner_year"))
 
 
@@ -56,13 +56,15 @@ def outer_before_inner(tables: Snapshot) -> pl.DataFrame:
     severity="warning",
     says="Result {result_id} of sample {sample_id}: {inner_year} to {outer_year} are {span} years, "
     "but {ring_count} rings were counted.",
-    remedy="Check the three figures against the report. Rings that are known to be missing have a "
-    "count of their own; + after the outside year says that some may be, ++ that some were only "
+    remedy="Check the three figures against the report. Rings known to be missing have their own "
+    "count; + after the outside year means that some may be missing, ++ that some were only "
     "counted.",
     source=COMMON_PRACTICE,
 )
 def rings_do_not_fit_years(tables: Snapshot) -> pl.DataFrame:
-    """One ring a year: a difference shows a slip, or rings that the laboratory did not mention."""
+    """A tree grows one ring per year: a difference shows a mistake, or rings that the laboratory
+    did not mention.
+    """
     flagged = pl.when(_qualified(tables)).then(MISSING_SHARE_FLAGGED).otherwise(MISSING_SHARE)
     missing = pl.col("span") - pl.col("ring_count")
     results = results_with_samples(tables)
@@ -83,11 +85,11 @@ def rings_do_not_fit_years(tables: Snapshot) -> pl.DataFrame:
     severity="error",
     says="Result {result_id} dates the outermost ring of sample {sample_id} to {outer_year}, but "
     "the sample was taken on {collected_on}.",
-    remedy="Check the year against the report, and the number of the sample.",
+    remedy="Check the year against the report, and the sample number.",
     source=COMMON_PRACTICE,
 )
 def ring_after_collection(tables: Snapshot) -> pl.DataFrame:
-    """Wood does not grow in a store."""
+    """Wood does not grow in storage."""
     return results_with_samples(tables).filter(
         pl.col("outer_year") > _year_of(pl.col("collected_on_last"))
     )
@@ -98,13 +100,13 @@ def ring_after_collection(tables: Snapshot) -> pl.DataFrame:
     table="lab_result",
     field="felled_from_year",
     severity="error",
-    says="Result {result_id} has the tree of sample {sample_id} felled from {felled_from_year}, "
-    "but the sample was taken on {collected_on}.",
-    remedy="Check the years against the report, and the number of the sample.",
+    says="Result {result_id} dates the felling of the tree of sample {sample_id} to "
+    "{felled_from_year} or later, but the sample was taken on {collected_on}.",
+    remedy="Check the years against the report, and the sample number.",
     source=COMMON_PRACTICE,
 )
 def felled_after_collection(tables: Snapshot) -> pl.DataFrame:
-    """A tree in a building is felled already."""
+    """A timber in a building is from a felled tree."""
     return results_with_samples(tables).filter(
         pl.col("felled_from_year") > _year_of(pl.col("collected_on_last"))
     )
@@ -123,11 +125,11 @@ def _year_of(day: pl.Expr) -> pl.Expr:
     severity="warning",
     says="Result {result_id} has {ring_count} rings on core {sample_id}, which is "
     "{sample_length_mm} mm long.",
-    remedy="Check the count, the length of the core and the number of the sample.",
+    remedy="Check the count, the length of the core and the sample number.",
     source=COMMON_PRACTICE,
 )
 def more_rings_than_length(tables: Snapshot) -> pl.DataFrame:
-    """Rings narrower than a tenth of a millimetre on average are next to unknown."""
+    """Rings narrower than a tenth of a millimeter on average are almost unknown."""
     return results_with_samples(tables).filter(
         pl.col("leaves_hole") & (pl.col("ring_count") > pl.col("sample_length_mm") * RINGS_PER_MM)
     )
@@ -138,7 +140,7 @@ def more_rings_than_length(tables: Snapshot) -> pl.DataFrame:
     table="lab_result",
     field="sapwood_count",
     severity="error",
-    says="Result {result_id} of sample {sample_id} has {sapwood_count} rings of sapwood among "
+    says="Result {result_id} of sample {sample_id} has {sapwood_count} sapwood rings among "
     "{ring_count} rings.",
     remedy="Check both counts against the report.",
     source=COMMON_PRACTICE,
@@ -153,13 +155,13 @@ def more_sapwood_than_rings(tables: Snapshot) -> pl.DataFrame:
     table="lab_result",
     field="pith_offset",
     severity="warning",
-    says="Result {result_id} of sample {sample_id} has the sign {inner_symbol} (pith), but "
-    "{pith_offset} rings are said to be missing towards the pith.",
+    says="Result {result_id} of sample {sample_id} has the symbol {inner_symbol} (pith), but "
+    "{pith_offset} rings are reported missing toward the pith.",
     remedy="Check both against the report.",
     source=COMMON_PRACTICE,
 )
 def pith_there_and_missing(tables: Snapshot) -> pl.DataFrame:
-    """With the pith in the sample nothing is missing inside."""
+    """If the pith is in the sample, no rings are missing inside."""
     return results_with_samples(tables).filter(
         in_list("inner_signs", ["p"]) & (pl.col("pith_offset") > 0)
     )
@@ -170,13 +172,13 @@ def pith_there_and_missing(tables: Snapshot) -> pl.DataFrame:
     table="lab_result",
     field="outer_symbol",
     severity="error",
-    says="Result {result_id} of sample {sample_id}: the sign(s) '{signs}' do not belong beside the "
-    "{side} year.",
-    remedy="Signs for pith belong inside, signs for bark and cutting outside.",
+    says="Result {result_id} of sample {sample_id}: the symbol(s) '{signs}' do not belong beside "
+    "the {side} year.",
+    remedy="Symbols for pith belong inside, symbols for bark and cutting outside.",
     source="result symbols in schemas/vocabularies; " + COMMON_PRACTICE,
 )
 def sign_on_the_wrong_side(tables: Snapshot) -> pl.DataFrame:
-    """A sign on the wrong side turns a limit into a felling date."""
+    """A symbol on the wrong side turns a limit into a felling date."""
     frames = []
     for side, other in (("inner", "outer"), ("outer", "inner")):
         strangers = codes_with(tables, "result_symbol", "side", other)
@@ -197,13 +199,13 @@ def sign_on_the_wrong_side(tables: Snapshot) -> pl.DataFrame:
     table="lab_result",
     field="outer_symbol",
     severity="error",
-    says="Result {result_id} of sample {sample_id}: the signs '{outer_symbol}' beside the outside "
-    "year contradict each other.",
+    says="Result {result_id} of sample {sample_id}: the symbols '{outer_symbol}' beside the "
+    "outside year contradict each other.",
     remedy="Check them against the report: bark and vv exclude each other, and so do inc and comp.",
     source="result symbols in schemas/vocabularies; " + COMMON_PRACTICE,
 )
 def signs_contradict(tables: Snapshot) -> pl.DataFrame:
-    """Either the last ring is there or it is not."""
+    """The last ring is present or it is not."""
     edge = in_list("outer_signs", _signs(tables, "yes"))
     no_edge = in_list("outer_signs", _signs(tables, "no", "near"))
     both = in_list("outer_signs", ["inc"]) & in_list("outer_signs", ["comp"])
@@ -215,14 +217,14 @@ def signs_contradict(tables: Snapshot) -> pl.DataFrame:
     table="lab_result",
     field="outer_symbol",
     severity="error",
-    says="Result {result_id} gives sample {sample_id} the sign '{outer_symbol}' of a cutting date, "
-    "but by the field record its surface is '{field_surface}'.",
-    remedy="Look at sample and photo together with the laboratory; until then take the year for "
-    "the earliest possible felling.",
+    says="Result {result_id} gives sample {sample_id} the symbol '{outer_symbol}' of a cutting "
+    "date, but the field record gives its surface as '{field_surface}'.",
+    remedy="Look at sample and photo with the laboratory; until then, use the year as the "
+    "earliest possible felling.",
     source=COMMON_PRACTICE,
 )
 def cutting_date_on_lost_surface(tables: Snapshot) -> pl.DataFrame:
-    """Where the outer rings are gone the last one measured is not the last one grown."""
+    """If the outer rings are missing, the last ring measured is not the last one grown."""
     gone = codes_with(tables, "outer_surface", "surface", "gone")
     return live_results(tables).filter(
         in_list("outer_signs", _signs(tables, "yes")) & pl.col("field_surface").is_in(gone)
@@ -234,14 +236,14 @@ def cutting_date_on_lost_surface(tables: Snapshot) -> pl.DataFrame:
     table="lab_result",
     field="outer_symbol",
     severity="note",
-    says="In the field the surface of sample {sample_id} was '{field_surface}'; result {result_id} "
-    "has the sign '{outer_symbol}': rings are lost.",
-    remedy="Ask the laboratory whether the edge crumbled on the way; a second core may give the "
+    says="The field record gives the surface of sample {sample_id} as '{field_surface}'; result "
+    "{result_id} has the symbol '{outer_symbol}': rings are lost.",
+    remedy="Ask the laboratory whether the edge crumbled in transit; a second core may give the "
     "felling year.",
     source=COMMON_PRACTICE,
 )
 def surface_kept_but_not_reported(tables: Snapshot) -> pl.DataFrame:
-    """The most precious ring is the first to fall off."""
+    """The most valuable ring is the first to fall off."""
     kept = codes_with(tables, "outer_surface", "surface", "present")
     return live_results(tables).filter(
         in_list("outer_signs", _signs(tables, "no")) & pl.col("field_surface").is_in(kept)
@@ -253,9 +255,9 @@ def surface_kept_but_not_reported(tables: Snapshot) -> pl.DataFrame:
     table="lab_result",
     field="outer_year",
     severity="warning",
-    says="Samples {first_sample_id} and {sample_id} of one piece of wood {element_id} both have a "
+    says="Samples {first_sample_id} and {sample_id} of one timber {element_id} both have a "
     "cutting date, {first_year} and {outer_year}.",
-    remedy="Check that both samples are of this wood; ask the laboratory to compare the two "
+    remedy="Check that both samples are from this timber; ask the laboratory to compare the two "
     "series.",
     source=COMMON_PRACTICE,
 )
@@ -278,8 +280,8 @@ def cutting_dates_differ(tables: Snapshot) -> pl.DataFrame:
     table="lab_result",
     field="felled_to_year",
     severity="error",
-    says="Result {result_id} of sample {sample_id} has the tree felled by {felled_to_year}, before "
-    "its outermost ring of {outer_year} grew.",
+    says="Result {result_id} of sample {sample_id} dates the felling to {felled_to_year} or "
+    "earlier, before the outermost ring of {outer_year} grew.",
     remedy="Check the years against the report.",
     source=COMMON_PRACTICE,
 )
@@ -297,7 +299,7 @@ def felled_before_last_ring(tables: Snapshot) -> pl.DataFrame:
     severity="error",
     says="Result {result_id} of sample {sample_id}: the felling range ends {felled_to_year}, "
     "before it begins {felled_from_year}.",
-    remedy="Exchange the two years if the report says so.",
+    remedy="Swap the two years if the report says so.",
     source=COMMON_PRACTICE,
 )
 def felling_range_backwards(tables: Snapshot) -> pl.DataFrame:
@@ -311,12 +313,13 @@ def felling_range_backwards(tables: Snapshot) -> pl.DataFrame:
     field="felled_from_year",
     severity="warning",
     says="Result {result_id} of sample {sample_id} is a cutting date ({outer_year} "
-    "{outer_symbol}), but the felling is put at {felled_from_year} to {felled_to_year}.",
-    remedy="With the last ring there the tree was felled in that year or before the next spring.",
+    "{outer_symbol}), but the felling range is {felled_from_year} to {felled_to_year}.",
+    remedy="With the last ring present, the tree was felled in that year or before the next "
+    "spring.",
     source=COMMON_PRACTICE,
 )
 def felling_far_from_cutting_date(tables: Snapshot) -> pl.DataFrame:
-    """Either the sign or the range is of another sample."""
+    """Either the symbol or the range belongs to another sample."""
     furthest = pl.max_horizontal("felled_from_year", "felled_to_year")
     return results_with_samples(tables).filter(
         in_list("outer_signs", _signs(tables, "yes"))
@@ -331,11 +334,11 @@ def felling_far_from_cutting_date(tables: Snapshot) -> pl.DataFrame:
     field="ring_count",
     severity="note",
     says="Result {result_id} dates sample {sample_id} by crossdating on {ring_count} rings only.",
-    remedy="Ask for the match statistics, or call the date tentative.",
+    remedy="Ask for the match statistics, or mark the date as tentative.",
     source=COMMON_PRACTICE,
 )
 def dated_on_few_rings(tables: Snapshot) -> pl.DataFrame:
-    """Short series match in more than one place by chance."""
+    """Short series match in several places by chance."""
     return live_results(tables).filter(
         (pl.col("outcome") == "dated")
         & (pl.col("method") == "crossdating")

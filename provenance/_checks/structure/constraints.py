@@ -137,7 +137,7 @@ def _refuse_unknown(table: Table, one: Field) -> None:
     for name in _LENGTHS:
         limit = one.constraints.get(name)
         if limit is not None and (not isinstance(limit, int) or isinstance(limit, bool)):
-            raise UnusablePackage(f"{where}: {name} is no whole number: {limit!r}")
+            raise UnusablePackage(f"{where}: {name} is not a whole number: {limit!r}")
     for constraint, _, _ in LIMITS:
         limit_of(one, constraint)
 
@@ -237,13 +237,13 @@ def _unlisted_numbers(
 
 
 def limit_of(field: Field, constraint: str) -> Decimal | None:
-    """The limit that a constraint sets; None without it; UnusablePackage when it is no number."""
+    """The limit of a constraint, None without it; UnusablePackage when it is not a number."""
     if constraint not in field.constraints:
         return None
     written = field.constraints[constraint]
     limit = decimal_of(str(written))
     if limit is None or not limit.is_finite():
-        raise UnusablePackage(f"field '{field.name}': {constraint} is no number: {written!r}")
+        raise UnusablePackage(f"field '{field.name}': {constraint} is not a number: {written!r}")
     return limit
 
 

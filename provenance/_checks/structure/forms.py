@@ -61,7 +61,7 @@ def find_wrong_forms(
             rows,
             _hints_for_several(rows["value"].unique(), vocabulary, one.separator),
             list=vocabulary.title,
-            codes=f"{_named(vocabulary.codes)}; part several with '{one.separator} '",
+            codes=f"{_named(vocabulary.codes)}; separate several with '{one.separator} '",
         )
         return
     notation = model.notations.get(one.notation) if one.notation else None
@@ -97,9 +97,9 @@ def _hints_for_several(values: pl.Series, vocabulary: Vocabulary, separator: str
         if wrong in meant:
             hints[value] = f"; for '{wrong}', did you mean '{meant[wrong]}'?"
         elif wrong is not None and len(found) > 1:
-            hints[value] = f"; '{shortened(wrong)}' is none of its codes."
+            hints[value] = f"; '{shortened(wrong)}' is not one of its codes."
         elif wrong is None:
-            hints[value] = f"; part the codes with one '{separator}'."
+            hints[value] = f"; separate the codes with one '{separator}'."
     return hints
 
 

@@ -101,7 +101,7 @@ def find_in_links(
     for link in table.foreign_keys:
         if link.table not in model.tables:
             raise UnusablePackage(
-                f"table '{table.name}' has a key to the table '{link.table}', which is not there"
+                f"table '{table.name}' has a key to the table '{link.table}', which is missing"
             )
         _known_fields(table, link.fields)
         _known_fields(model.table(link.table), link.reference_fields)
@@ -161,7 +161,7 @@ def _broken(
         hints = {value: f"; did you mean '{code}'?" for value, code in meant.items()}
         command = COMPUTED_BY.get(table.name)
         again = f"; run 'treenail {command}' again" if command else ""
-        hints |= {old: f"; that row is called '{new}' now{again}." for old, new in now.items()}
+        hints |= {old: f"; that row is now '{new}'{again}." for old, new in now.items()}
         if hints:
             hint = pl.col("value").replace_strict(hints, default=".", return_dtype=pl.String)
     yield found_in_rows(

@@ -1,6 +1,6 @@
 """Tells which values match a pattern of a schema, whole, even when the pattern is a stranger's.
 
-Patterns come from the schemas inside a package, and a package may come from anybody. Most patterns
+Patterns come from the schemas inside a package, and a package may come from anyone. Most patterns
 use nothing but what every engine reads alike; those run in the columnar engine, in linear time. The
 others (look-around, back-references, \\w …) need Python's own engine, whose time has no bound: they
 run in a process of their own that is stopped when it takes too long.
@@ -91,7 +91,7 @@ def mismatches(
             # groups that do not pair up would pair with the ones put around the pattern
             re.compile(pattern)
         except (re.error, RecursionError, OverflowError) as error:
-            raise UnusablePattern(f"it is no regular expression: {error}") from None
+            raise UnusablePattern(f"it is not a regular expression: {error}") from None
         if not len(texts):
             return pl.Series([], dtype=pl.Boolean)
         try:
@@ -140,5 +140,5 @@ def _bad_in_a_process_of_its_own(pattern: str, texts: list[str], seconds: float)
         raise UnusablePattern(last[0])
     answer = json.loads(done.stdout)
     if "trouble" in answer:
-        raise UnusablePattern(f"it is no regular expression: {answer['trouble']}")
+        raise UnusablePattern(f"it is not a regular expression: {answer['trouble']}")
     return [int(index) for index in answer["bad"]]

@@ -1,4 +1,4 @@
-"""Guesses what somebody meant to write, from how near it is to what may be written."""
+"""Guesses what someone meant to write, from how near it is to what may be written."""
 
 from __future__ import annotations
 
@@ -9,7 +9,7 @@ from provenance._model.schema import Vocabulary
 from provenance._model.wood_names import species_meant, tells_genus
 
 _LONGEST = 60
-"""Characters; nobody mistypes a code at greater length, and comparing takes time."""
+"""Characters; no one mistypes a code at greater length, and comparing takes time."""
 _MOST_COMPARED = 30_000
 """Pairs of texts compared letter by letter; beyond it only spelling and blanks are looked past."""
 _MOST_WOODS = 200

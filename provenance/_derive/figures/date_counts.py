@@ -169,6 +169,6 @@ def stem_and_leaf_figure(page: ChartPage, derived: Derived, places: Places) -> l
     return [
         f"n = {counted(len(dates), 'tree', 'trees')}. Left the decade, right one digit a tree, of "
         "its best outside date; a point marks a cutting date." + (year_0 if rows[0][0] < 0 else ""),
-        "Not shown: rings that are gone at the outside, and ranges of felling without a last "
+        "Not shown: rings that are lost from the outside, and ranges of felling without a last "
         "ring. " + NOT_CONSTRUCTION,
     ]

@@ -177,7 +177,7 @@ def marks_caption(marks: Sequence[Mark], *, all_named: bool = True) -> list[str]
     if any(not one.is_phase for one in marks):
         doubt = any(not one.sure for one in marks if not one.is_phase)
         said.append(
-            "Vertical lines: documented events"
+            "Vertical lines: historical events"
             + (", dashed and with '?' where not certain." if doubt else ".")
         )
     if not all_named:

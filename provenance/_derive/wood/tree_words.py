@@ -110,7 +110,7 @@ class TreeWords:
             yield (
                 "No likely count: the meters per tree that are given contradict these bounds, or "
                 "of some wood the length or the share of the log is not known (planks; squared "
-                "wood of which nobody noted that the pith is inside)."
+                "wood of which no one noted that the pith is inside)."
             )
 
     def _range(self, counts: Mapping[str, _Row]) -> str:

@@ -266,7 +266,7 @@ class DataPackage:
         if path not in self._sizes:
             raise self._refused(
                 f"looks for {whose} at {path}, and there is no such file",
-                "put it back, or take it out of the descriptor",
+                "put it back, or remove it of the descriptor",
             )
 
     def _document(self, path: str, whose: str) -> Any:
@@ -280,7 +280,7 @@ class DataPackage:
         except RefusedInput as error:
             raise self._refused(error.found, error.limit or "export it again", path) from error
         if not isinstance(document, dict):
-            raise self._refused("is no JSON object", "export it again", path)
+            raise self._refused("is not a JSON object", "export it again", path)
         return document
 
 

@@ -165,7 +165,7 @@ def _decided(raw: Mapping[str, Any], faults: list[str], where: str) -> Mapping[s
             left_out.append(heading)
         elif not here or not name:
             faults.append(
-                f"{where}: the column '{heading}' is to be '{answer}', which is no field of "
+                f"{where}: the column '{heading}' is to be '{answer}', which is not a field of "
                 f"{' or '.join(tables)}; write it as in '{tables[0]}.notes', or '{LEFT_OUT}'"
             )
         elif any(name in one["fields"] for one in here):
@@ -248,7 +248,7 @@ def _field(
     where = f"{where}, field {name}"
     one = table.field(name)
     if one.obtained == "computed":
-        faults.append(f"{where}: it is computed and not read in; take it out")
+        faults.append(f"{where}: it is computed and not read in; remove it")
         return None
     if raw.get("column") == OPEN or (raw.get("constant") == OPEN and not one.vocabulary):
         what = "the heading of its column" if "column" in raw else "what it is in every row"
@@ -276,7 +276,7 @@ def _field(
 def _check_unit(raw: Mapping[str, Any], one: Field, faults: list[str], where: str) -> None:
     if "unit" in raw and not (one.type == "number" and one.unit in MM_PER):
         what = f"is kept in {one.unit}" if one.unit else "has no unit"
-        faults.append(f"{where}: it {what}, so 'unit: {raw['unit']}' says nothing; take it out")
+        faults.append(f"{where}: it {what}, so 'unit: {raw['unit']}' says nothing; remove it")
 
 
 def _check_split(split: str, one: Field, faults: list[str], where: str) -> None:
@@ -306,4 +306,4 @@ def _check_codes(
             else:
                 near = did_you_mean(code, codes)
             several = f" There are {', '.join(codes)}" if len(codes) <= 12 else ""
-            faults.append(f"{where}: '{word}' means '{code}', which is no code.{near}{several}")
+            faults.append(f"{where}: '{word}' means '{code}', which is not a code.{near}{several}")

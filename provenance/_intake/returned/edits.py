@@ -82,7 +82,7 @@ def edit_of(state: State, readings: Sequence[SheetReading], book: ReturnedBook) 
                 _note(
                     Place(readings[0].place.file_name) if readings else Place(""),
                     "sheet_taken_out",
-                    f"The sheet '{book.left.sheets[name]}' was taken out of the workbook; its rows "
+                    f"The sheet '{book.left.sheets[name]}' was removed of the workbook; its rows "
                     "stay in the record as they are.",
                     "To take rows out of the record, delete their lines and keep the sheet.",
                 )
@@ -159,7 +159,7 @@ class _Sheet:
                 _note(
                     self.place,
                     "names_gone",
-                    "The hidden column that tells which line is which row was taken out; the rows "
+                    "The hidden column that tells which line is which row was removed; the rows "
                     "were told by their keys and by what they say.",
                     "Look at the list of changes with care.",
                 )
@@ -228,7 +228,7 @@ class _Sheet:
                             f"No row could be made of this line: it "
                             f"{'reads as a total or heading' if one.key else 'has no key'}. "
                             f"{self.table.name} {self._key(one.row)} stays as it is.",
-                            "Mend the key; to take the row out, delete the whole line.",
+                            "Mend the key; to remove the row, delete the whole line.",
                             table=self.table.name,
                             key=self._key(one.row),
                         )

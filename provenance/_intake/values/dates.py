@@ -96,7 +96,7 @@ def read_date(
     if isinstance(value, date):
         return _edtf_of(value)
     if isinstance(value, (bool, time)):
-        raise UnreadableValue(value, "is no date; write one such as 1987-06-14")
+        raise UnreadableValue(value, "is not a date; write one such as 1987-06-14")
     if isinstance(value, (int, float, Decimal)):
         return _read_number(value, habits)
     shown = "" if value is None else value.strip()
@@ -129,7 +129,7 @@ def _edtf_of(moment: date) -> str:
 
 def _read_number(value: int | float | Decimal, habits: DateHabits) -> str:
     if value != value or value in (float("inf"), float("-inf")):
-        raise UnreadableValue(value, "is no date; write one such as 1987-06-14")
+        raise UnreadableValue(value, "is not a date; write one such as 1987-06-14")
     whole = int(value) if value == int(value) else None
     if whole is not None:
         found = _by_formats(str(whole), str(whole), habits)
@@ -171,7 +171,7 @@ def _wanted(habits: DateHabits) -> str:
             f"fits none of the mapping's date formats ({', '.join(habits.formats)}); write it so, "
             "or as 1987-06-14, June 1987, c. 1987, 1985/1987"
         )
-    return "is no date; write 1987-06-14, 14 June 1987, June 1987, summer 1987, c. 1987, 1985/1987"
+    return "is not a date; write 1987-06-14, 14 June 1987, June 1987, summer 1987, c. 1987, 1985/1987"
 
 
 def _plainly_written(text: str, shown: str, habits: DateHabits) -> str | None:

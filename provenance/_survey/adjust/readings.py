@@ -19,7 +19,7 @@ _MEND = {
     "two_targets": "Keep one: the end of an element, the sample, or the datum.",
     "no_end": "Write a or b beside the element.",
     "no_datum": "Write the code of a datum of the same site that is in the table datum.",
-    "no_value": "Write the reading, or take the line out.",
+    "no_value": "Write the reading, or remove the line.",
     "no_reference": "Write magnetic, true or grid beside the bearing.",
     "no_declination": "Write the declination of that day in the site's row, or with the day in the "
     "table declination; east is positive.",

@@ -37,7 +37,7 @@ def _misfit_finding(
 ) -> Finding:
     places = doubt.alternatives
     wrong = [wrong_readings(record, rows, place, doubt.size_sd) for place in places]
-    test = f"standardised residual {doubt.w:.1f}, limit {LARGEST_RESIDUAL:.2f}"
+    test = f"standardized residual {doubt.w:.1f}, limit {LARGEST_RESIDUAL:.2f}"
     if doubt.left_out:
         rule = "survey.misfit"
         alone = len(places[0].wrong) == 1
@@ -201,7 +201,7 @@ def _unchecked(record: FieldRecord, detail: Detail) -> Iterator[Finding]:
             detail.verdict == UNCHECKED,
             "Nothing checks the readings to {} points ({}), or not well enough: their 95 % ranges "
             "hold only if no tape was misread.",
-            "Tape one distance more than is needed to each point.",
+            "Tape one extra distance to each point.",
         ),
         (
             "survey.barely_checked",

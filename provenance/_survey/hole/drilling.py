@@ -192,13 +192,13 @@ def _old_holes(
 
 
 DEFER = (
-    "Local codes, the permit and the owner's word come first; leave structural, electrical and "
+    "Local codes, the permit and the owner's consent come first; leave structural, electrical and "
     "hazardous-material questions to licensed people."
 )
 _LOAD = {
-    "yes": "This wood carries load. Do not drill or cut before a structural engineer has agreed.",
-    "unknown": "Nobody recorded whether this wood carries load: treat it as carrying load and ask "
-    "a structural engineer.",
+    "yes": "This timber is load-bearing. Do not drill or cut until a structural engineer agrees.",
+    "unknown": "Whether this timber is load-bearing is not recorded: treat it as load-bearing and "
+    "ask a structural engineer.",
 }
 _LOAD[""] = _LOAD["unknown"]
 _FRAIL = frozenset({"surface_decay", "decayed", "burned", "ruined"})
@@ -219,11 +219,13 @@ def drilling_cautions(
     condition = wood["condition"]
     if condition in _FRAIL:
         label = package.model.vocabularies["element_condition"].label(condition).lower()
-        cautions.append(f"The wood is recorded as {label}: it may split, or hold less than it did.")
+        cautions.append(
+            f"The timber is recorded as {label}: it may split, or hold less than it did."
+        )
     site = record.site(wood["site_id"])
     protection = site["protection"] if site else ""
     if protection in ("", "unknown"):
-        cautions.append("Nobody recorded whether the place is protected: ask the authority first.")
+        cautions.append("Whether the place is protected is not recorded: ask the authority first.")
     elif protection != "none":
         label = package.model.vocabularies["protection"].label(protection)
         cautions.append(f"The place is protected ({label}): a new permit is needed.")
@@ -237,7 +239,7 @@ def drilling_cautions(
         if code == "none":
             continue
         if term is None:
-            cautions.append(f"Recorded danger: {code}.")
+            cautions.append(f"Recorded hazard: {code}.")
         elif code != "load_bearing" or load not in _LOAD:
             cautions.append(f"{term.label}: {term.attributes.get('caution', term.definition)}")
     cautions += package.model.cautions

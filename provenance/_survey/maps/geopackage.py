@@ -77,7 +77,7 @@ def geopackage_bytes(layers: tuple[Layer, ...], system: int, *, changed: str) ->
         connection.executemany(
             "INSERT INTO gpkg_spatial_ref_sys VALUES (?, ?, ?, ?, ?, ?)",
             [
-                ("Undefined Cartesian SRS", -1, "NONE", -1, "undefined", "site grid in metres"),
+                ("Undefined Cartesian SRS", -1, "NONE", -1, "undefined", "site grid in meters"),
                 ("Undefined geographic SRS", 0, "NONE", 0, "undefined", "undefined"),
                 ("WGS 84", WGS_84, "EPSG", WGS_84, _WGS_84_WKT, "longitude/latitude in degrees"),
             ],

@@ -51,7 +51,7 @@ class MapTie:
             raise NotTied(f"grid_epsg {self.epsg} is no EPSG code that is known here") from error
         if not crs.is_projected or crs.geodetic_crs is None:
             raise NotTied(
-                f"grid_epsg {self.epsg} ({crs.name}) is no map projection; "
+                f"grid_epsg {self.epsg} ({crs.name}) is not a map projection; "
                 "give the code that the easting and northing were read in"
             )
         geodetic = crs.geodetic_crs
@@ -85,7 +85,7 @@ def map_tie(site: Row) -> MapTie:
             text = "0"
         number = float_of(text)
         if number is None or not np.isfinite(number):
-            what = "is blank" if not text else f'is "{text}", which is no number'
+            what = "is blank" if not text else f'is "{text}", which is not a number'
             raise NotTied(
                 f"site {site['site_id']}: {name} {what}; latitude and longitude need "
                 f"{', '.join(_NEEDED)}"

@@ -258,7 +258,7 @@ def _chosen_wood(
     notes = []
     for ids, what in (
         (no_place, "no coordinates for both ends"),
-        (no_level, "no storey recorded"),
+        (no_level, "no story recorded"),
         (elsewhere, "no longer in the building"),
     ):
         if ids:
@@ -447,7 +447,7 @@ def _underlays(package: Package, about: set[str]) -> tuple[Underlay, ...]:
         except (UnidentifiedImageError, Image.DecompressionBombError, *BROKEN) as error:
             raise UnusableInput(
                 f"{package.table_path('file')}, row {number}: {row['path']} is to lie under a plan "
-                "but is no image that can be read, or too large a one; use PNG or JPEG"
+                "but is not an image that can be read, or too large a one; use PNG or JPEG"
             ) from error
         found.append(
             Underlay(

@@ -97,7 +97,7 @@ def plan_sheet(
 
 def _title(content: PlanContent) -> str:
     name = content.building_name or content.building_id
-    level = {None: "", 0: ", ground floor"}.get(content.level, f", storey {content.level}")
+    level = {None: "", 0: ", ground floor"}.get(content.level, f", story {content.level}")
     code = f" ({content.building_id})" if content.building_name else ""
     return f"Plan of {name}{code}{level}"
 
@@ -105,7 +105,7 @@ def _title(content: PlanContent) -> str:
 def _words(content: PlanContent, scale: float) -> str:
     stamps = shortened([hole.stamp for hole in content.holes], _STAMPS_TOLD)
     return (
-        f"Plan at 1 : {scale:g} with {len(content.woods)} pieces of wood, "
+        f"Plan at 1 : {scale:g} with {len(content.woods)} timbers, "
         f"{len(content.holes)} holes and cuts and {len(content.datums)} datums. Stamps: "
         f"{stamps or 'none'}."
     )

@@ -72,7 +72,7 @@ def write_trace_page(
         )
     )
     write_text(out, html)
-    return {"datums": len(datums), "pieces of wood": len(woods), "samples": len(holes)}
+    return {"datums": len(datums), "timbers": len(woods), "samples": len(holes)}
 
 
 def _woods(

@@ -117,7 +117,8 @@ def open_plan(path: Path) -> PlanPicture:
         raise UnusableInput(f"{path} cannot be read: {error.strerror}; check the name") from None
     if data.startswith(b"%PDF"):
         raise UnusableInput(
-            f"{path.name} is a PDF; export the page of the plan as PNG or TIFF, at 300 dots an inch"
+            f"{path.name} is a PDF; export the page of the plan as PNG or TIFF, at 300 dots per "
+            "inch"
         )
     with _opened(path, data) as picture:
         tags = picture.getexif()
@@ -151,7 +152,7 @@ def _opened(path: Path, data: bytes) -> Iterator[Image]:
                 if not fits(picture):
                     raise UnusableInput(
                         f"{path.name} has {picture.width:,} by {picture.height:,} pixels, which is "
-                        "too much to work with; save it smaller, at 300 dots an inch or fewer"
+                        "too much to work with; save it smaller, at 300 dots per inch or fewer"
                     )
                 picture.load()
                 yield picture

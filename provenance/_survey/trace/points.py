@@ -80,7 +80,7 @@ class _Line:
         except UnreadableValue as error:
             raise _Fault(f"column '{name}': {error}") from None
         if not math.isfinite(value) or abs(value) > _LARGEST:
-            raise _Fault(f"column '{name}': {text} is too large; write metres or pixels")
+            raise _Fault(f"column '{name}': {text} is too large; write meters or pixels")
         return value
 
 

@@ -76,8 +76,8 @@ def doubts_about_subject(
     storeys = levels_of(record, subject.key)
     if subject.table == "site" or (subject.key in buildings_of(record) and len(storeys) > 1):
         yield (
-            f"The picture will lie under every plan of {subject.key}, whatever building or storey; "
-            "name the storey with --place if it shows one alone."
+            f"The picture will lie under every plan of {subject.key}, whatever building or story; "
+            "name the story with --place if it shows one alone."
         )
     other: dict[str, str] = {}
     nowhere: dict[str, None] = {}

@@ -226,11 +226,11 @@ def _scale_of_drawing(
         )
     if stated is None:
         assert measured is not None
-        return measured, [f"Scale from the scan's {picture.dots_per_inch:.0f} dots an inch."]
+        return measured, [f"Scale from the scan's {picture.dots_per_inch:.0f} dots per inch."]
     notes = []
     if measured and abs(measured / stated - 1) > _SCALES_DIFFER:
         notes.append(
-            f"The known points and {picture.dots_per_inch:.0f} dots an inch make it "
+            f"The known points and {picture.dots_per_inch:.0f} dots per inch make it "
             f"1:{measured:.0f}, not 1:{stated:g}. Either the paper is a reduced copy, or a known "
             "point is wrong."
         )

@@ -82,8 +82,8 @@ def test_people_and_numbers_are_found_however_they_are_written(tmp_path: Path) -
     masker = gather_known(builder.package).masker
     found = {
         "mollegard, jorunn": "a name that is withheld",
-        "J.M. held it": "initials of somebody not named",
-        "JMR held it": "the code of somebody not named",
+        "J.M. held it": "initials of someone not named",
+        "JMR held it": "the code of someone not named",
         "Quern Lane 12": "a text withheld in party.postal_address",
         "tb47qx": "a text withheld in party.postal_address",
         "44 71": "a number withheld in site.permit_number",

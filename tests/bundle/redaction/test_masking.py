@@ -213,7 +213,7 @@ def test_every_hit_has_its_words_and_stands_where_it_says() -> None:
     assert [(text[one.start : one.end], one.what) for one in hits[0]] == [
         ("Hollin Reach", "a text that is withheld"),
         ("51.474 N", "latitude near a withheld place"),
-        ("TQ", "the code of somebody not named"),
+        ("TQ", "the code of someone not named"),
         ("a@b.example.org", "an e-mail address"),
         ("1871.93", "a number that is withheld"),
     ]

@@ -20,10 +20,10 @@ TELLING = {
     "parts of a map grid": ("451234", "0451-5731", "5731234", "724-4145", "37-4830", "B12-01234"),
     "degrees, minutes and seconds of this very place": ("51-28-26", "51_28_26", "A51-28-26"),
     "a word": ("Farmhouse", "old-mill-2", "HOLL", "HOLLIN-1", "R-BRACKEN"),
-    "initials of somebody who is not named": ("MB", "MB-014", "or-3", "OR7", "BM-1"),
+    "initials of someone who is not named": ("MB", "MB-014", "or-3", "OR7", "BM-1"),
     "initials of the place": ("HR-1", "HR001"),
     "the beginning of a withheld name": ("Hol-1", "REA-2", "BIR-3", "ree-1"),
-    "somebody's code": ("OWN-2/OWN", "OWN"),
+    "someone's code": ("OWN-2/OWN", "OWN"),
     "other scripts and digits": ("Möl-1", "木-1", "٣٧-١", "B1 014"),
 }
 

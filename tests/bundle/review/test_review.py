@@ -137,7 +137,7 @@ def test_fields_of_a_profile_are_closed_until_it_says_why_everybody_may_see_them
     element[["gps_lat", "course"]] = ["51.4739", "3"]
     builder.package.write_table("element", element)
     assert "gps_lat" not in public(builder.package, tmp_path / "closed").model.table("element")
-    shown = {"public": "shown", "publicBecause": "tells nobody where the building is"}
+    shown = {"public": "shown", "publicBecause": "tells no one where the building is"}
     update_package(builder.package, str(a_profile(**shown)))
     # a number too short for a position goes out, and a position waits
     row = public(builder.package, tmp_path / "shown").table("element").iloc[0]
@@ -189,7 +189,7 @@ def _consent_withdrawn(holl: Package) -> None:
 @pytest.mark.parametrize(
     ("happens", "why"),
     [
-        (_changed_text, "nobody has decided"),
+        (_changed_text, "no one has decided"),
         (_named_in_a_restricted_field, "finds more"),
         (_protected, "protection or consent"),
         (_consent_withdrawn, "protection or consent"),

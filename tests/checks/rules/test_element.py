@@ -50,7 +50,7 @@ def test_readings_that_do_not_fit_the_cross_section_are_reported() -> None:
         (
             "one_reading_of_worked_wood",
             wood("hewn", "20", "18", "19", ""),
-            ("diameter_b1", "end B"),
+            ("diameter_b1", "End B"),
         ),
         ("one_reading_of_worked_wood", wood("round", "20", "18", "19", ""), None),
         ("one_reading_of_worked_wood", wood("hewn", "20", "18", "", ""), None),
@@ -112,7 +112,7 @@ def test_an_end_read_in_inches_shows_as_a_taper_that_no_tree_has() -> None:
     broken = a_sound_record().but(
         "element", length_m="2", diameter_b1_cm="9.4", diameter_b2_cm="9.1"
     )
-    only(broken.says("element.taper_implausible"), "21.5 cm", "9.2 cm", "6.1 cm a metre")
+    only(broken.says("element.taper_implausible"), "21.5 cm", "9.2 cm", "6.1 cm per meter")
 
 
 def test_wood_thicker_than_long_is_noted() -> None:
@@ -190,10 +190,10 @@ def test_a_taper_is_judged_from_half_a_metre_and_beyond_six_centimetres_a_metre(
     short = a_sound_record().but("element", length_m="0.5", diameter_b1_cm="19")
     assert short.but("element", diameter_b2_cm="18").says(rule) == []
     steep = short.but("element", diameter_b2_cm="17.9")
-    only(steep.says(rule), "6.1 cm a metre")
+    only(steep.says(rule), "6.1 cm per meter")
     assert steep.but("element", length_m="0.49").says(rule) == []
     flared = short.but("element", diameter_b1_cm="26", diameter_b2_cm="26")
-    only(flared.says(rule), "9 cm a metre")
+    only(flared.says(rule), "9 cm per meter")
 
 
 @pytest.mark.parametrize(

@@ -59,7 +59,7 @@ def test_a_measurement_says_what_was_measured() -> None:
 
 def test_a_tape_ends_at_one_point() -> None:
     broken = tie(sample_id="231")
-    only(broken.says("geometry.two_targets"), "sample 231", "datum D2", "wood ?")
+    only(broken.says("geometry.two_targets"), "sample 231", "datum D2", "timber ?")
 
 
 def test_a_measurement_to_wood_says_to_which_end() -> None:
@@ -155,7 +155,9 @@ def test_nothing_is_measured_from_one_site_to_another() -> None:
 def test_one_or_two_tapes_do_not_fix_a_point(count: int) -> None:
     """Two circles meet in two points."""
     broken = to_end(count)
-    only(broken.says("geometry.too_few_distances"), "tie 3", "B1-014 end a", f"{count} distance")
+    only(
+        broken.says("geometry.too_few_distances"), "tie 3", "B1-014 end a", f"{count} tape distance"
+    )
 
 
 def test_three_tapes_or_two_and_an_offset_fix_a_point() -> None:

@@ -35,7 +35,7 @@ def test_a_parcel_goes_to_somebody_else() -> None:
 
 def test_the_count_of_a_parcel_is_the_number_of_its_samples() -> None:
     broken = a_sound_record().but("consignment", sample_count="2")
-    only(broken.says("parcel.count_differs"), "sample_count", "to the number of 2", "has 1 in it")
+    only(broken.says("parcel.count_differs"), "sample_count", "declares 2 samples", "has 1 in it")
 
 
 def test_a_parcel_without_samples_is_reported() -> None:

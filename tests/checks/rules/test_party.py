@@ -60,7 +60,7 @@ def test_a_person_has_no_ror() -> None:
     only(
         broken.says("party.identifier_of_the_other_kind"),
         "MB is entered as person",
-        "an organisation",
+        "an organization",
     )
 
 
@@ -78,6 +78,6 @@ def test_one_party_under_two_codes_is_reported() -> None:
 
 def test_a_party_that_plays_no_part_is_noted() -> None:
     broken = a_sound_record().with_bare_row(
-        "party", party_id="XX", kind="person", name="Nobody Here (invented)"
+        "party", party_id="XX", kind="person", name="No one Here (invented)"
     )
     only(broken.says("party.mentioned_nowhere"), "XX")

@@ -120,7 +120,7 @@ def test_a_public_name_that_is_the_real_one_is_an_error(public: str) -> None:
 def test_a_field_of_a_profile_that_nobody_calls_public_is_named_once_with_what_to_do(
     tmp_path: Path,
 ) -> None:
-    shown = {"public": "shown", "publicBecause": "a count tells nobody where it is"}
+    shown = {"public": "shown", "publicBecause": "a count tells no one where it is"}
     names = {"course": {}, "bay": shown, "key": {"sensitivity": "restricted"}, "blank": {}}
     added = [
         {"name": name, "type": "string", "title": "T", "description": "D", **more}

@@ -75,7 +75,7 @@ def test_sound_relations_are_not_spoken_of() -> None:
 def test_what_relations_alone_show_is_named_with_their_codes() -> None:
     for relations, rule, parts in (
         (["W2 abuts W2"], "with_itself", ["Relation R1: W2 is related to itself"]),
-        (["W2 abuts B1"], "with_its_own_part", ["W2 abuts B1, but one of them lies in the other"]),
+        (["W2 abuts B1"], "with_its_own_part", ["abuts B1, but one of them is inside the other"]),
         (["B1 cuts W2"], "with_its_own_part", ["B1 cuts W2"]),
         (
             ["W2 abuts W1", "W3 bonded W1", "W1 cuts W2"],
@@ -129,14 +129,14 @@ def test_dates_against_the_order_are_named_with_the_way_between_and_what_they_re
         only(
             said["dates_against_order"],
             "W1 was built before W4 or together with it (W",
-            "but W1 not before 1788 (oldest dated wood) and W4 not after 1770 (documented event).",
+            "but W1 not before 1788 (oldest dated wood) and W4 not after 1770 (historical event).",
         )
     # the years of one place can contradict each other
     alone = walls().but("episode", place_id="W1")
     only(
         all_said(meeting("W2 abuts W1", record=alone))["dates_against_order"],
         "relation 2",
-        "W1 was not built before 1788 (oldest dated wood), yet not after 1770 (documented event).",
+        "W1 was not built before 1788 (oldest dated wood), yet not after 1770 (historical event).",
     )
     # wood that may be a repair says nothing of the first building
     repair = walls().but("felling", "B1-014", candidate="repair")

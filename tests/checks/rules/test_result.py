@@ -23,12 +23,12 @@ def test_a_result_cannot_be_reported_before_its_sample_was_taken() -> None:
 
 def test_a_result_cannot_be_reported_before_the_sample_came_to_the_laboratory() -> None:
     broken = a_sound_record().but("lab_result", reported_on="2024-06-10")
-    only(broken.says("result.before_arrival"), "came to LAB on 2024-06-16")
+    only(broken.says("result.before_arrival"), "reached LAB only on 2024-06-16")
 
 
 def test_a_result_from_a_laboratory_that_never_had_the_sample_is_reported() -> None:
     broken = a_sound_record().but("lab_result", laboratory_id="REPO")
-    only(broken.says("result.never_sent"), "REPO", "231 was never there")
+    only(broken.says("result.never_sent"), "REPO", "no transfer of sample 231")
 
 
 def test_a_sample_without_any_custody_is_not_reported_twice() -> None:
@@ -127,7 +127,7 @@ def test_a_laboratory_number_is_of_one_sample() -> None:
 def test_another_genus_than_in_the_field_is_a_warning() -> None:
     """ITRDB: PIPO is Pinus ponderosa, PCEN Picea engelmannii."""
     broken = a_sound_record().but("lab_result", species="PCEN")
-    only(broken.says("result.genus_differs"), "found PCEN", "it was PIPO")
+    only(broken.says("result.genus_differs"), "as PCEN", "is PIPO")
     assert broken.says("result.species_differs") == []
 
 

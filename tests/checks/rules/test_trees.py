@@ -26,7 +26,7 @@ def test_two_pieces_of_one_tree_do_not_pass_one_diameter() -> None:
     assert len(other.says("element.one_tree_overlaps")) == 1
     third = other.with_row("element", **a_beam("E0", 30, 10, same_tree_element_id="E3"))
     found = third.says("element.one_tree_overlaps")
-    assert [one.partition(" are said")[0].split(": ")[1] for one in found] == [
+    assert [one.partition(" are recorded")[0].split(": ")[1] for one in found] == [
         "E1 and E2",
         "E3 and E0",
     ]

@@ -69,7 +69,7 @@ def test_sapwood_is_a_part_of_the_rings() -> None:
 
 def test_with_the_pith_nothing_is_missing_inside() -> None:
     broken = result(pith_offset="5")
-    only(broken.says("result.pith_there_and_missing"), "sign p", "5 rings")
+    only(broken.says("result.pith_there_and_missing"), "symbol p", "5 rings")
     assert result(inner_symbol="np", pith_offset="5").says("result.pith_there_and_missing") == []
 
 

@@ -30,7 +30,7 @@ def test_points_marked_in_the_page_are_read_back_where_they_were_clicked(
     package = house.package
     plan = open_plan(a_picture(tmp_path / "plan.png"))
     listed = write_trace_page(package, plan, tmp_path / "trace.html")
-    assert listed == {"datums": 4, "pieces of wood": 3, "samples": 2}
+    assert listed == {"datums": 4, "timbers": 3, "samples": 2}
     context = browser.new_context(accept_downloads=True, viewport={"width": 1280, "height": 900})
     page = context.new_page()
     wrong: list[str] = []
