@@ -22,7 +22,9 @@ from provenance._cli.options import (
 
 @click.command("workbook")
 @reads_package(optional_package_argument)
-@click.option("--profile", help="Without a package: kind of place, or a YAML file.")
+@click.option(
+    "--profile", help="Without a package: kind of place, or a YAML file; several joined with +."
+)
 @click.option(
     "--filled", is_flag=True, help="Write what the package holds into the sheets, to edit it there."
 )
@@ -59,7 +61,9 @@ def workbook(package: Path | None, profile: str | None, filled: bool, out: Path 
 
 @click.command("sheets")
 @reads_package(optional_package_argument)
-@click.option("--profile", help="Without a package: kind of place, or a YAML file.")
+@click.option(
+    "--profile", help="Without a package: kind of place, or a YAML file; several joined with +."
+)
 @click.option(
     "--sheet",
     "sheets",

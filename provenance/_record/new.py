@@ -39,8 +39,9 @@ def new_package(
 ) -> Package:
     """Start a package in a folder that is not there yet.
 
-    `profile` is a shipped name or the path of a YAML file; `created` defaults to now. The
-    descriptor holds a random key, by which a public edition can be shown to come from this package.
+    `profile` is a shipped name or the path of a YAML file, or several joined with '+'; `created`
+    defaults to now. The descriptor holds a random key, by which a public edition can be shown to
+    come from this package.
     Raises AlreadyThere when the folder exists and UnusableSchema when the profile is faulty.
     """
     folder = Path(folder)
@@ -129,6 +130,7 @@ def crew_readme(model: Model, title: str) -> str:
         f"| `tables/{table.name}.csv` | {table.description} |" for table in model.of_role("record")
     )
     cautions = "\n".join(f"- {caution}" for caution in model.cautions)
+    equipment = "\n".join(f"- {one.item}: {one.purpose}" for one in model.equipment)
     return f"""# {title}
 
 A record of wood, samples, plugs and laboratory results, kept as plain tables.
@@ -153,7 +155,10 @@ Kind of place: {model.title}.
 ## Take care
 {cautions}
 
-Local codes, permits and licensed practice come first; this list does not replace them.
+This list reminds. It replaces no code, no permit and no licensed person's word.
+
+## Equipment
+{equipment}
 """
 
 

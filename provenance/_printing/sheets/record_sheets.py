@@ -291,5 +291,4 @@ class Drafter:
             package=package.name if package is not None else "",
             profile=self.model.profile,
         )
-        caution = self.model.cautions[0] if self.model.cautions else ""
-        return Heading(title, "  ·  ".join(about), key, code, caution, legend)
+        return Heading(title, "  ·  ".join(about), key, code, self.model.first_cautions, legend)
