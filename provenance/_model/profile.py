@@ -167,8 +167,8 @@ def apply_profiles(core: Model, raws: Sequence[Mapping[str, Any]], where: str) -
     for name, columns in raw.get("log", {}).items():
         _named(_known(tables, name, "table", wrong), columns, "log", wrong)
     if len(raws) > 1:
-        tables["place"] = _changed(
-            tables["place"], lambda one: replace(one, hidden=one.hidden and one.name != "profile")
+        tables["place"] = _with(
+            tables["place"], replace(tables["place"].field("profile"), hidden=False)
         )
 
     return replace(
@@ -244,7 +244,7 @@ def _add_words(
     if not isinstance(words, Mapping):
         table, one = _field_named(tables, name, "synonyms", wrong)
         more = replace(one, synonyms=tuple(dict.fromkeys((*one.synonyms, *words))))
-        tables[table.name] = _changed(table, lambda f: more if f.name == one.name else f)
+        tables[table.name] = _with(table, more)
         return
     vocabulary = _known(vocabularies, name, "vocabulary", wrong)
     unknown = [code for code in words if vocabulary.term(code) is None]
@@ -313,10 +313,7 @@ def _narrow(
             raise wrong(f"narrow/{name} needs the name '{own}' for its list; call yours otherwise")
         kept = _keeping(whole[one.vocabulary], name, codes, wrong)
         vocabularies[own] = replace(kept, name=own, title=one.title)
-        bound = replace(one, vocabulary=own)
-        tables[table.name] = _changed(
-            table, lambda f, bound=bound: bound if f.name == bound.name else f
-        )
+        tables[table.name] = _with(table, replace(one, vocabulary=own))
 
 
 def _keeping(vocabulary: Vocabulary, name: str, codes: Sequence[str], wrong: Wrong) -> Vocabulary:
@@ -372,6 +369,10 @@ def _ordered(table: Table, names: list[str], wrong: Wrong) -> Table:
     # what the profile lists comes first in its section; the rest keeps its order behind it
     places = {name: place - len(names) for place, name in enumerate(names)}
     return _changed(table, lambda one: replace(one, order=places.get(one.name, one.order)))
+
+
+def _with(table: Table, changed: Field) -> Table:
+    return _changed(table, lambda one: changed if one.name == changed.name else one)
 
 
 def _changed(table: Table, change: Callable[[Field], Field]) -> Table:
