@@ -70,8 +70,8 @@ def workbook(package: Path | None, profile: str | None, filled: bool, out: Path 
     multiple=True,
     default=("all",),
     show_default=True,
-    help="cover, equipment, site, party, place, relation, tie, element, ledger, sample, plug, photo, "
-    "grid or all; may be given several times.",
+    help="cover, equipment, site, party, place, relation, tie, element, ledger, sample, plug, "
+    "photo, grid or all; may be given several times.",
 )
 @click.option("--scale", default="1:50", show_default=True, help="Of the grid: 1:20 … 1in=20ft.")
 @click.option("--blanks", type=click.IntRange(1), help="So many blank copies, no filled ones.")
