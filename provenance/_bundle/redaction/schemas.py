@@ -50,7 +50,10 @@ def public_lists(shipped: Shipped, model: Model, release: Release) -> dict[str, 
             if before == after
         }
         terms = [known.get(one.code) or released.get(one.code) for one in own.terms]
-        lists[name] = replace(core, terms=tuple(one for one in terms if one))
+        kept = tuple(one for one in terms if one)
+        # Table Schema knows no list of nothing
+        if kept or name in shipped.core.vocabularies:
+            lists[name] = replace(core, terms=kept)
     return lists
 
 
@@ -181,6 +184,7 @@ def public_model(
         description=release.of_text(PROFILE, "profile.description", model.description)
         or "The profile that the record was kept with.",
         cautions=tuple(dict.fromkeys((*general_cautions(), *cautions))),
+        equipment=shipped.profiles["blank"].equipment,
         profiles=tuple(part for one in known for part in one.profiles),
     )
 
