@@ -180,7 +180,7 @@ def apply_profiles(core: Model, raws: Sequence[Mapping[str, Any]], where: str) -
         language=raw.get("language", core.language),
         cautions=tuple(dict.fromkeys((*general_cautions(), *raw.get("cautions", ())))),
         equipment=_equipment((*_general()["equipment"], *raw.get("equipment", ()))),
-        log=_by_table(raw.get("log", {})),
+        logs=_by_table(raw.get("log", {})),
         profiles=tuple(_part(raws, number) for number in range(len(raws))),
         tables=MappingProxyType(tables),
         vocabularies=MappingProxyType(vocabularies),

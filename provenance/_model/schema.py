@@ -243,7 +243,7 @@ class Model:
     `profile` is the name of the profile, or those of several joined with '+'; `profiles` says what
     each of them asks of the buildings it holds for. `units` is how the crew measures
     (measures.SYSTEMS), `language` that of forms and labels. `cautions` begin with the general ones.
-    `log` names the columns of the timber log by table.
+    `logs` has the columns of the one-page-wide log of a table, where the profile chooses them.
     """
 
     profile: str
@@ -257,7 +257,7 @@ class Model:
     units: str = METRIC
     language: str = "en"
     equipment: tuple[Equipment, ...] = ()
-    log: Mapping[str, tuple[str, ...]] = field(default_factory=dict)
+    logs: Mapping[str, tuple[str, ...]] = field(default_factory=dict)
     profiles: tuple[ProfilePart, ...] = ()
     _made: dict[str, Any] = field(default_factory=dict, init=False, repr=False, compare=False)
 

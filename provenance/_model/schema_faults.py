@@ -93,7 +93,7 @@ MODEL_SHAPE = _Object(
     {
         **_texts("units language"),
         "equipment": [_Object(_texts("item purpose"))],
-        "log": _NAMES,
+        "logs": _NAMES,
         "profiles": [_Object({**_texts("name title"), "hide": _NAMES, "require": _NAMES})],
     },
 )
@@ -183,7 +183,7 @@ def model_faults(model: Model) -> Iterator[tuple[str, str]]:
     for vocabulary in model.vocabularies.values():
         for code in _twice(vocabulary.codes):
             yield "model.json", f"the vocabulary '{vocabulary.name}' has the code '{code}' twice"
-    for name, columns in model.log.items():
+    for name, columns in model.logs.items():
         table = model.tables.get(name)
         for one in columns:
             if table is None or one not in table:

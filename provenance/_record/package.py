@@ -339,7 +339,7 @@ def _model_from(schemas: Path, written: Mapping[Path, bytes]) -> Model:
         units=raw.get("units", METRIC),
         language=raw.get("language", "en"),
         equipment=tuple(Equipment(one["item"], one["purpose"]) for one in raw.get("equipment", ())),
-        log=_field_names(raw.get("log", {})),
+        logs=_field_names(raw.get("logs", {})),
         profiles=tuple(
             ProfilePart(
                 one["name"], one["title"], _field_names(one["hide"]), _field_names(one["require"])
@@ -383,7 +383,7 @@ def model_as_dict(model: Model) -> dict[str, Any]:
         "language": model.language,
         "cautions": list(model.cautions),
         "equipment": [vars(one) for one in model.equipment],
-        "log": dict(model.log),
+        "logs": dict(model.logs),
         "profiles": [
             {**vars(one), "hide": dict(one.hide), "require": dict(one.require)}
             for one in model.profiles

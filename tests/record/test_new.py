@@ -168,11 +168,11 @@ def test_general_cautions_are_shown_for_a_record_from_before_they_were_kept(tmp_
     path = package.folder / "schemas" / "model.json"
     raw = json.loads(path.read_text("utf-8"))
     own = [one for one in raw["cautions"] if one not in general_cautions()]
-    older = {key: raw[key] for key in raw if key not in ("equipment", "log", "profiles")}
+    older = {key: raw[key] for key in raw if key not in ("equipment", "logs", "profiles")}
     path.write_text(json.dumps(older | {"cautions": own}), "utf-8")
     model = open_package(package.folder).model
     assert model.cautions == (*general_cautions(), *own) == package.model.cautions
-    assert (model.equipment, dict(model.log), model.profiles) == ((), {}, ())
+    assert (model.equipment, dict(model.logs), model.profiles) == ((), {}, ())
 
 
 def test_a_name_is_made_plain_for_the_descriptor() -> None:
