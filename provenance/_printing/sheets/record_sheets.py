@@ -297,4 +297,4 @@ class Drafter:
             package=package.name if package is not None else "",
             profile=self.model.profile,
         )
-        return Heading(title, "  ·  ".join(about), key, code, self.model.first_cautions, legend)
+        return Heading(title, "  ·  ".join(about), key, code, self.model.consent, legend)
