@@ -71,7 +71,8 @@ def labels(
     Before the field day: --numbers prints reserved numbers of PACKAGE as blanks to be written on;
     without a package name a site too, such as --site HOLL --numbers 201-260.
 
-    Stocks for boxes and drawers list what lies inside, by the custody ledger.
+    Stocks for boxes and drawers list what lies inside, by the custody ledger. A hole that gave no
+    sample gets no label; `treenail cards` prints a card for it.
     """
     from provenance._printing.labels.calibration import TRUE, printers_file, read_calibration
     from provenance._printing.labels.content_labels import contents_by_place, print_content_labels

@@ -134,7 +134,8 @@ def uncovered(tables: Snapshot) -> Iterator[Uncovered]:
     if not ask_for:
         return
     around, works = places_around(tables), _works(tables)
-    place_of = dict(_texts(tables, "element", "element_id", "place_id"))
+    woods = tables["element"].select("element_id", "place_id").fill_null("").iter_rows()
+    place_of: dict[str, str] = dict(woods)
     found: dict[tuple[str, str], list[str]] = defaultdict(list)
     names = ("sample_id", "site_id", "element_id", "kind", "collected_on")
     for sample, site, element, kind, on in _texts(tables, "sample", *names):
