@@ -22,7 +22,9 @@ from provenance._cli.options import (
 
 @click.command("workbook")
 @reads_package(optional_package_argument)
-@click.option("--profile", help="Without a package: kind of site, or a YAML file.")
+@click.option(
+    "--profile", help="Without a package: kind of site, or a YAML file; join several with +."
+)
 @click.option(
     "--filled", is_flag=True, help="Fill the sheets from the package, to edit them there."
 )
@@ -59,15 +61,17 @@ def workbook(package: Path | None, profile: str | None, filled: bool, out: Path 
 
 @click.command("sheets")
 @reads_package(optional_package_argument)
-@click.option("--profile", help="Without a package: kind of site, or a YAML file.")
+@click.option(
+    "--profile", help="Without a package: kind of site, or a YAML file; join several with +."
+)
 @click.option(
     "--sheet",
     "sheets",
     multiple=True,
     default=("all",),
     show_default=True,
-    help="cover, site, party, place, relation, tie, element, ledger, sample, plug, photo, grid "
-    "or all; repeat for several.",
+    help="cover, equipment, site, party, place, relation, tie, element, ledger, sample, plug, "
+    "photo, grid or all; repeat for several.",
 )
 @click.option(
     "--scale", default="1:50", show_default=True, help="Scale of the plan grid: 1:20 … 1in=20ft."
