@@ -127,6 +127,8 @@ def apply_profile(core: Model, raw: Mapping[str, Any], path: Path) -> Model:
         tables[name] = _requiring(_known(tables, name, "table", wrong), required, wrong)
     for name, order in raw.get("order", {}).items():
         tables[name] = _ordered(_known(tables, name, "table", wrong), order, wrong)
+    for name, columns in raw.get("log", {}).items():
+        _named(_known(tables, name, "table", wrong), columns, "log", wrong)
 
     return replace(
         core,
@@ -135,6 +137,7 @@ def apply_profile(core: Model, raw: Mapping[str, Any], path: Path) -> Model:
         description=raw["description"],
         units=raw.get("units", core.units),
         language=raw.get("language", core.language),
+        logs={name: tuple(columns) for name, columns in raw.get("log", {}).items()},
         cautions=tuple(raw.get("cautions") or general_cautions()),
         tables=MappingProxyType(tables),
         vocabularies=MappingProxyType(vocabularies),

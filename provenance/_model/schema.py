@@ -222,7 +222,8 @@ class Table:
 class Model:
     """The whole record as one profile sees it: tables, vocabularies and notations.
 
-    `units` is how the crew measures (measures.SYSTEMS), `language` that of forms and labels.
+    `units` is how the crew measures (measures.SYSTEMS), `language` that of forms and labels. `logs`
+    has the fields that the one-page-wide log of a table asks, where the profile chooses them.
     """
 
     profile: str
@@ -235,6 +236,7 @@ class Model:
     cautions: tuple[str, ...] = ()
     units: str = METRIC
     language: str = "en"
+    logs: Mapping[str, tuple[str, ...]] = field(default_factory=dict)
     _made: dict[str, Any] = field(default_factory=dict, init=False, repr=False, compare=False)
 
     def once(self, name: str, make: Callable[[Model], Made]) -> Made:

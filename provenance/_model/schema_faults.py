@@ -89,7 +89,7 @@ MODEL_SHAPE = _Object(
         "notations": [_Object(_texts("name title pattern source example"))],
         "vocabularies": [_VOCABULARY],
     },
-    _texts("units language"),
+    {**_texts("units language"), "logs": _Object({}, rest=[str])},
 )
 """What schemas/model.json holds."""
 

@@ -335,6 +335,7 @@ def _model_from(schemas: Path, written: Mapping[Path, bytes]) -> Model:
         # records from before had neither
         units=raw.get("units", METRIC),
         language=raw.get("language", "en"),
+        logs={name: tuple(columns) for name, columns in raw.get("logs", {}).items()},
     )
     faults: dict[str, list[str]] = {}
     for name, fault in model_faults(model):
@@ -360,6 +361,11 @@ def model_as_dict(model: Model) -> dict[str, Any]:
         "version": model.version,
         "units": model.units,
         "language": model.language,
+        **(
+            {"logs": {name: list(columns) for name, columns in model.logs.items()}}
+            if model.logs
+            else {}
+        ),
         "cautions": list(model.cautions),
         "notations": [vars(one) for one in model.notations.values()],
         "vocabularies": [vocabulary_as_dict(one) for one in model.vocabularies.values()],
