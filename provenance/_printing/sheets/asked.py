@@ -9,6 +9,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
+from math import isfinite
 from typing import Any
 
 from provenance._base.errors import UnusableSchema
@@ -76,11 +77,17 @@ class Asked:
         ]
 
 
+def is_length(one: Field, value: str) -> bool:
+    """Whether a stored value is a length that can be said in the record's units."""
+    number = float_of(value) if one.unit in MM_PER else None
+    return number is not None and isfinite(number)
+
+
 def value_as_said(
     model: Model, tables: Snapshot | None, table: Table, one: Field, value: str
 ) -> str:
     """A stored value as the record's crew says it: lengths in its units, labels for codes."""
-    if tables is not None and one.unit in MM_PER and float_of(value) is not None:
+    if tables is not None and is_length(one, value):
         return said(tables, table.name, one.name, value)
     if value.isupper() and one.vocabulary:
         # the codes of species are what crews say and write
@@ -115,7 +122,8 @@ def asked_of(model: Model, raw: Mapping[str, Any], table: str = "") -> Asked | N
 def _below(model: Model, one: Field) -> str:
     if one.vocabulary:
         return "code"
-    return "yes / no" if one.type == "boolean" else model.unit_of(one)
+    unit = model.unit_of(one)
+    return "yes / no" if one.type == "boolean" else {"deg": "degrees"}.get(unit, unit)
 
 
 def log_columns(model: Model, table: str) -> list[Asked]:

@@ -29,7 +29,7 @@ from provenance._record.snapshot import Row, Snapshot
 
 OUTER_MM, CUT_MM = 8.0, 5.0
 HEAD_MM, CODE_MM, NUMBER_MM = 18.0, 18.0, 44.0
-BOX_MM, GAP_MM = 8.8, 0.8
+BOX_MM, GAP_MM = 9.1, 0.7
 TICK_LINE_MM = 4.1
 SQUARE_MM = 3.0
 SKETCH_SHARE = 0.36
@@ -205,7 +205,7 @@ def _draw_row(
         canvas.rect(box.x, box.y, box.width, box.height)
         face = BOLD if one.bold else PLAIN
         canvas.setFillGray(0 if one.bold else GRAY / 2)
-        at = (box.x + PAD, box.top - 2.8 * MM)
+        at = (box.x + PAD, box.top - 2.6 * MM)
         fitting = {"largest": 7.25, "smallest": SMALLEST_TYPE}
         write_line(canvas, one.heading, face, box.width - 1.5 * PAD, *at, **fitting)
         canvas.setFillGray(0)
@@ -226,7 +226,7 @@ def _draw_answer(canvas: Any, text: str, box: Box) -> None:
         draw_line(canvas, one.lines[0], PLAIN, one.size, room.x, room.y + 1.5 * MM)
     else:
         sizes = {"largest": SMALLEST_TYPE, "smallest": SMALLEST_TYPE}
-        write_block(canvas, text, PLAIN, Box(room.x, room.y, room.width, room.height + 1), **sizes)
+        write_block(canvas, text, PLAIN, room, **sizes)
 
 
 def _draw_ticks(canvas: Any, sheet: CoreSheet, core: CoreRows, page: Box) -> Box:

@@ -89,7 +89,7 @@ def code_entries(model: Model, tables: Sequence[Table]) -> list[Entry]:
         more = f": {table.title}" if len(tables) > 1 else ""
         entries.append(Entry(f"What is asked{more}", title=True))
         for one in table.form_fields():
-            unit = f" ({one.unit})" if one.unit else ""
+            unit = f" ({model.unit_of(one)})" if one.unit else ""
             entries.append(
                 Entry(f"{one.title}{unit}{'*' if one.required else ''}", one.description)
             )

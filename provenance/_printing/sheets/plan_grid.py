@@ -1,6 +1,6 @@
 """Draws the plan grid at true scale, with a scale bar and a printed length to check the printer by.
 
-Metric scales count in meters, engineer's scales (1 inch on paper = 5, 10 or 20 feet) in feet. An
+Metric scales count in metres, engineer's scales (1 inch on paper = 5, 10 or 20 feet) in feet. An
 inch is 25.4 mm exactly (international yard and pound agreement of 1959; cited from memory).
 """
 

@@ -259,7 +259,8 @@ class Drafter:
         if self.rows is not None and row.get("element_id"):
             length = self.rows.length_of_wood_m.get(row["element_id"])
         figures = figures_of(table.name, row, length)
-        return lay_out_form(self.model, table, row, self.paper, figures)
+        tables = self.rows.package.tables if self.rows is not None else None
+        return lay_out_form(self.model, table, row, self.paper, figures, tables)
 
     def _log(self, title: str, table: Table, rows: list[tuple[int, Row]]) -> Iterator[SheetSet]:
         log, lines = log_of(self.model, table.name), []
