@@ -61,8 +61,8 @@ def page_count(path: Path) -> int:
 def dark_lines(image: Image, along: int, share: float) -> list[float]:
     """Middles of the lines that run straight across most of a part of the page, in pixels.
 
-    Gray lines are found too. `along` 0 finds lines that run down the page, 1 such that run across; a line counts when
-    `share` of its pixels are not white.
+    Gray lines are found too. `along` 0 finds lines that run down the page, 1 such that run across;
+    a line counts when `share` of its pixels are not white.
     """
     dark = (image < 225).mean(axis=along) >= share
     places = np.flatnonzero(dark)

@@ -7,7 +7,14 @@ from dataclasses import dataclass
 from functools import cached_property, partial
 from typing import Any
 
-from provenance._drawing.fitting import draw_line, fit_block, fit_line, write_block, write_line
+from provenance._drawing.fitting import (
+    draw_block,
+    draw_line,
+    fit_block,
+    fit_line,
+    write_block,
+    write_line,
+)
 from provenance._drawing.fonts import BOLD, MONO, PLAIN, printable
 from provenance._drawing.paper import MM, Box, Paper
 from provenance._model.schema import Field, Model
@@ -155,14 +162,20 @@ def _draw_core(
         row, rest = rest.cut_top(BOX_MM * MM, GAP_MM * MM)
         _draw_row(canvas, sheet, asked, core, tables, row)
     rest = _draw_ticks(canvas, sheet, core, rest)
-    cautions = printable(f"{sheet.words['cautions']} {DEFERRAL}", PLAIN)
-    sizes = {"largest": SMALLEST_TYPE, "smallest": SMALLEST_TYPE}
-    foot = fit_block(cautions, PLAIN, rest.width, 20 * MM, **sizes).height
-    write_block(canvas, cautions, PLAIN, Box(rest.x, rest.y, rest.width, foot + 0.1), **sizes)
-    _draw_sketches(
-        canvas, sheet, core, tables,
-        Box(rest.x, rest.y + foot + 1 * MM, rest.width, rest.height - foot - 1 * MM),
-    )  # fmt: skip
+    cautions = f"{core.heading.caution} {sheet.words['cautions']} {DEFERRAL}"
+    room = Box(rest.x, rest.y, rest.width, rest.height / 2)
+    lines = fit_block(
+        printable(cautions, PLAIN),
+        PLAIN,
+        room.width,
+        room.height,
+        largest=SMALLEST_TYPE,
+        smallest=SMALLEST_TYPE,
+    )
+    draw_block(canvas, lines, PLAIN, Box(rest.x, rest.y, rest.width, lines.height))
+    below = lines.height + 1 * MM
+    sketches = Box(rest.x, rest.y + below, rest.width, rest.height - below)
+    _draw_sketches(canvas, sheet, core, sketches)
 
 
 def _draw_title(canvas: Any, sheet: CoreSheet, core: CoreRows, box: Box) -> None:
@@ -206,8 +219,8 @@ def _draw_row(
         face = BOLD if one.bold else PLAIN
         canvas.setFillGray(0 if one.bold else GRAY / 2)
         at = (box.x + PAD, box.top - 2.6 * MM)
-        fitting = {"largest": 7.25, "smallest": SMALLEST_TYPE}
-        write_line(canvas, one.heading, face, box.width - 1.5 * PAD, *at, **fitting)
+        width = box.width - 1.5 * PAD
+        write_line(canvas, one.heading, face, width, *at, largest=7.25, smallest=SMALLEST_TYPE)
         canvas.setFillGray(0)
         below = Box(box.x, box.y, box.width, box.height - 3.2 * MM)
         text = printable(one.words(sheet.model, tables, core.rows), PLAIN)
@@ -225,8 +238,7 @@ def _draw_answer(canvas: Any, text: str, box: Box) -> None:
     if one.whole:
         draw_line(canvas, one.lines[0], PLAIN, one.size, room.x, room.y + 1.5 * MM)
     else:
-        sizes = {"largest": SMALLEST_TYPE, "smallest": SMALLEST_TYPE}
-        write_block(canvas, text, PLAIN, room, **sizes)
+        write_block(canvas, text, PLAIN, room, largest=SMALLEST_TYPE, smallest=SMALLEST_TYPE)
 
 
 def _draw_ticks(canvas: Any, sheet: CoreSheet, core: CoreRows, page: Box) -> Box:
@@ -252,9 +264,7 @@ def _draw_ticks(canvas: Any, sheet: CoreSheet, core: CoreRows, page: Box) -> Box
     return Box(page.x, page.y, page.width, foot - page.y)
 
 
-def _draw_sketches(
-    canvas: Any, sheet: CoreSheet, core: CoreRows, tables: Snapshot | None, page: Box
-) -> None:
+def _draw_sketches(canvas: Any, sheet: CoreSheet, core: CoreRows, page: Box) -> None:
     step = SQUARE_MM * MM
     across, up = int(page.width * SKETCH_SHARE / step), int(page.height / step)
     x = page.x
