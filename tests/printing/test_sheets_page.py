@@ -200,7 +200,7 @@ def test_a_very_long_text_is_cut_with_a_word_in_a_log(tmp_path: Path) -> None:
     builder = a_package(tmp_path).with_chain().with_row("plug", plug_id="P9", notes="dowel " * 900)
     out = tmp_path / "out.pdf"
     texts = print_filled(ChosenRows(builder.package), out, sheets=("plug",))
-    assert any("What ends in … is cut here; the record has the whole" in text for text in texts)
+    assert any("Where a text ends in …, the record has the rest" in text for text in texts)
     assert margins_white(out, 6.5) == []
 
 

@@ -25,6 +25,7 @@ from provenance._record.snapshot import Row, Snapshot
 SIGNS = {"in": '"', "deg": "°", "h": "o'clock"}
 """Units as they stand in a cell to write in."""
 
+TIMES = " × "
 MOST_COLUMNS = 24
 
 
@@ -63,7 +64,7 @@ class Asked:
         """What is recorded, `rows` being the row of each table; '' where nothing is."""
         texts = self._texts(model, tables, rows)
         if self.lengths():
-            return " × ".join(text for text in texts if text)
+            return TIMES.join(text for text in texts if text)
         return " / ".join(text or "–" for text in texts) if any(texts) else ""
 
     def last_words(self, model: Model, tables: Snapshot | None, rows: Mapping[str, Row]) -> str:

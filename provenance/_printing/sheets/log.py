@@ -18,7 +18,7 @@ from provenance._drawing.fitting import (
 from provenance._drawing.fonts import BOLD, PLAIN, Typeface, printable
 from provenance._drawing.paper import MM, Box, Paper
 from provenance._model.schema import Model
-from provenance._printing.sheets.asked import Asked, log_columns, sheet_words
+from provenance._printing.sheets.asked import TIMES, Asked, log_columns, sheet_words
 from provenance._printing.sheets.frame import (
     DEFERRAL,
     EDGE_MM,
@@ -141,7 +141,7 @@ def _draw_page(
     write_line(canvas, cautions, PLAIN, foot.width, *at, largest=7.5, smallest=SMALLEST_TYPE)
 
 
-CUT_NOTE = "What ends in … is cut here; the record has the whole."
+CUT_NOTE = "Where a text ends in …, the record has the rest."
 
 
 def _draw_head(
@@ -205,6 +205,13 @@ def draw_value(canvas: Any, text: str, cell: Box) -> bool:
     """Draw a recorded text in the middle of a cell; whether it is whole."""
     room = cell.inset(PAD, 0.2 * MM)
     fitted = _fit_words(text, PLAIN, room.width, room.height, VALUE_SIZE)
+    first, times, second = text.partition(TIMES)
+    if times and len(fitted.lines) > 1:
+        # two sizes stand below each other: '9 1/2 in × 8' and '7/8 in' would be misread
+        pair = (f"{first}{TIMES.rstrip()}", second)
+        widest = max(PLAIN.width(line, 1.0) for line in pair)
+        size = max(SMALLEST_TYPE, min(VALUE_SIZE, int(4 * room.width / widest) / 4))
+        fitted = FittedText(pair, size, widest * size <= room.width)
     down = (room.height - fitted.height) / 2
     draw_block(canvas, fitted, PLAIN, Box(room.x, room.y, room.width, room.height - down))
     return fitted.whole
