@@ -228,6 +228,7 @@ def test_an_empty_package_gives_one_blank_sheet_of_each_kind(tmp_path: Path) -> 
             title = "Core sheet" if kind.layout == "core" else kind.title
             title = title or package.model.table(name).title
             assert sum(flat(text).startswith(title) for text in texts) >= 1, kind.name
+    assert all("holl" in text for text in texts)
 
 
 def test_blanks_take_the_site_from_a_package_of_one_site(tmp_path: Path) -> None:

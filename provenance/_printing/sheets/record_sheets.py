@@ -332,9 +332,9 @@ class Drafter:
     ) -> Heading:
         package = self.rows.package if self.rows is not None else None
         site = (row or {}).get("site_id") or (self.rows.only_site if self.rows is not None else "")
-        about = [package.title] if package is not None else []
-        if site:
-            about.append(f"site {site}")
+        # where the line is cut, the site stays
+        about = [f"site {site}"] if site else []
+        about += [package.title] if package is not None else []
         about.append(self.model.title)
         key = self.model.table(table).key_of(row) if row is not None else ""
         code = SheetCode(
