@@ -70,7 +70,7 @@ def ask_field(model: Model, table: Table, one: Field, value: str = "") -> Questi
         title=one.title,
         kind=_kind(model, table, one),
         required=one.required,
-        unit=one.unit or "",
+        unit=model.unit_of(one),
         answer=value,
     )
     vocabulary = model.vocabulary_of(one)
@@ -100,7 +100,7 @@ def _ticked(
     return replace(
         question,
         kind="ticks",
-        hint="cross all that apply" if several else "",
+        hint="check all that apply" if several else "",
         choices=tuple(Choice(label, code in codes) for code, label in pairs),
         # what is no code of the list is printed as it is, so that nothing is lost
         answer=f"not on the list: {'; '.join(unknown)}" if unknown else "",
