@@ -22,6 +22,7 @@ COMMANDS: dict[str, tuple[str, str]] = {
     "cards": ("printing:cards", "Print a card a hole for the file of the building."),
     "sheets": ("forms:sheets", "Print the record sheets that a crew fills in by hand."),
     "workbook": ("forms:workbook", "Write the spreadsheet that a crew fills in."),
+    "phone": ("forms:phone", "Write the form that a crew fills in on a phone."),
     "import": ("importing:import_", "Bring field exports in: CSV, TSV, XLSX, ODS."),
     "attach": ("importing:attach", "Put photos, plans and reports into a package."),
     "correct": ("deciding:correct", "Correct or blank cells of a row."),
