@@ -191,7 +191,7 @@ class _Form:
     def _care(self) -> None:
         self.ask("begin_group", "care", label=self.words("care"), appearance="field-list")
         for place in range(len(self.model.cautions)):
-            self.ask("note", f"care_{place + 1}", label=lambda m, place=place: m.cautions[place])
+            self.ask("note", f"care_{place + 1}", label=_caution(place))
         self.ask("note", "care_permits", label=self.words("permits"))
         self.ask("end_group", "care")
 
@@ -289,8 +289,9 @@ class _Form:
         """The fields of a table, one screen a section."""
         table = self.model.table(name)
         fields = [one for one in asked_fields(table) if one.name not in self._made_here(name)]
+        fields.sort(key=lambda one: one.name not in table.primary_key)
         for section in dict.fromkeys(one.section for one in fields):
-            label = _from_table(name, lambda table, section=section: table.sections[section])
+            label = _section(name, section)
             group = f"{name}_{section}"
             self.ask("begin_group", group, label=label, appearance="field-list")
             for one in fields:
@@ -451,8 +452,12 @@ def _from_field(table: str, name: str, what: str) -> Say:
     return lambda model: str(getattr(model.table(table).field(name), what))
 
 
-def _from_table(table: str, what: Callable[[Table], str]) -> Say:
-    return lambda model: what(model.table(table))
+def _section(table: str, name: str) -> Say:
+    return lambda model: model.table(table).sections[name]
+
+
+def _caution(place: int) -> Say:
+    return lambda model: model.cautions[place]
 
 
 def _from_list(name: str, code: str) -> Say:
