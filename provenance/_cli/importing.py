@@ -102,9 +102,12 @@ def import_(
 
     A Data Package (datapackage.org), a folder or zip with datapackage.json, is read table by table.
     The files are kept byte for byte. Cells that cannot be read are listed, and their text is kept.
-    A workbook written by `treenail workbook` needs no mapping. With --draft, --out says where the
-    proposed mapping goes (the screen, if left out). What could not be guessed stands there as '?',
-    and nothing is imported by it until a person has answered.
+    A workbook written by `treenail workbook` needs no mapping, and neither do answers to the form
+    of `treenail phone`: a ZIP or folder of CSV files with photos in media/, or one CSV or JSON file
+    with the folder media beside it. An answer that was sent again stands in its own place.
+
+    With --draft, --out says where the proposed mapping goes (the screen, if left out). What could
+    not be guessed stands there as '?', and nothing is imported by it until a person has answered.
 
     What two files say differently of one cell is a conflict, in whatever order they come; nothing
     is overwritten. A newer copy of a file, told by what stands in it, speaks in its place; where

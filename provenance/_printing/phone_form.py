@@ -146,8 +146,7 @@ class _Form:
 
         def said(model: Model) -> str:
             put = {k: v if isinstance(v, str) else v(model) for k, v in values.items()}
-            # where a number has no unit there is a blank too many
-            return _words()[key].format(**put).replace(" .", ".")
+            return _words()[key].format(**put)
 
         return said
 
@@ -312,6 +311,10 @@ class _Form:
         if one.vocabulary:
             self.used[one.vocabulary] = None
             kind = "select_multiple" if one.separator else "select_one"
+            if one.separator:
+                # the field's own help says how codes are parted in a cell
+                about = _about_list(one.vocabulary)
+                columns["hint"] = self.words("several", description=about)
             if len(self.model.vocabularies[one.vocabulary].terms) > LONG_LIST:
                 columns["appearance"] = "minimal"
             self.ask(f"{kind} {one.vocabulary}", name, label=title, **columns)
@@ -350,7 +353,7 @@ class _Form:
     def _limits(self, one: Field) -> tuple[str, Say]:
         """The constraint of a number, '' for none, and what is said when it is broken."""
         limits = one.constraints
-        unit = one.unit or ""
+        unit = f" {one.unit}" if one.unit else ""
         low, above = limits.get("minimum"), limits.get("exclusiveMinimum")
         high = limits.get("maximum")
         parts = [f". >= {low}"] * (low is not None) + [f". > {above}"] * (above is not None)
@@ -403,7 +406,7 @@ class _Form:
     def _part(
         self, name: str, key: str, title: Say, low: int, high: int, unit: str, **columns: Any
     ) -> None:
-        between = self.words("between", low=str(low), high=str(high), unit=unit)
+        between = self.words("between", low=str(low), high=str(high), unit=f" {unit}")
         whole = self.words("whole_inches") if (low, high) == (0, 11) else between
         self.ask(
             "integer", name, label=self.words(key, title=title),
@@ -436,7 +439,7 @@ class _Form:
                     self.offer(name, str(count), _always(fraction_text(Fraction(count, 16))))
             else:
                 for code in self.model.vocabularies[name].codes:
-                    self.offer(name, code, _from_list(name, code))
+                    self.offer(name, code, _of_code(name, code))
 
 
 def _words() -> dict[str, str]:
@@ -460,7 +463,12 @@ def _caution(place: int) -> Say:
     return lambda model: model.cautions[place]
 
 
-def _from_list(name: str, code: str) -> Say:
+def _about_list(name: str) -> Say:
+    """The first sentence about a list; further ones are for who reads its codes."""
+    return lambda model: f"{model.vocabularies[name].description.split('. ')[0].rstrip('.')}."
+
+
+def _of_code(name: str, code: str) -> Say:
     return lambda model: model.vocabularies[name].label(code)
 
 
@@ -500,17 +508,16 @@ def _workbook(sheets: Mapping[str, Sequence[Sequence[str]]]) -> bytes:
     book = xlsxwriter.Workbook(buffer, {"in_memory": True, **dict.fromkeys(as_text, False)})
     book.set_properties({"created": FIXED_DAY})
     head = book.add_format({"bold": True, "bg_color": "#E4E4E4", "border": 1})
-    text = book.add_format({"text_wrap": True, "valign": "top"})
     for name, lines in sheets.items():
         sheet = book.add_worksheet(name)
         sheet.freeze_panes(1, 2)
         sheet.set_landscape()
         for column, title in enumerate(lines[0]):
-            sheet.set_column(column, column, 34 if "::" in title or "calc" in title else 22, text)
+            sheet.set_column(column, column, 60 if "::" in title else 30)
             sheet.write_string(0, column, title, head)
         for number, line in enumerate(lines[1:], start=1):
             for column, said in enumerate(line):
                 if said:
-                    sheet.write_string(number, column, said, text)
+                    sheet.write_string(number, column, said)
     book.close()
     return buffer.getvalue()
