@@ -37,6 +37,7 @@ def about_copies(
     files: Mapping[str, KeptFile], originals: TableRows, answers: Collection[str]
 ) -> Iterator[Finding]:
     """Files taken for newer copies, and bytes that came under another name before."""
+    again: set[str] = set()
     for name, kept in files.items():
         row = originals.get(kept.original_id)
         assert row is not None
@@ -44,6 +45,10 @@ def about_copies(
             before = originals.get(older)
             was = f"{before['file_name'] if before else older} ({older})"
             if name in answers:
+                # an export has several files, of which one says it for all
+                if older in again:
+                    continue
+                again.add(older)
                 yield intake_finding(
                     "note",
                     "answers_again",

@@ -315,6 +315,21 @@ def test_an_export_that_is_not_whole_or_may_do_harm_is_refused(phones, tmp_path)
         assert sorted(package.folder.rglob("*")) == before, fault
 
 
+def test_an_unpacked_export_is_read_too_and_one_without_a_timber_takes_back_its_own(
+    phones, tmp_path
+) -> None:
+    answer, crew = one_answer(phones)
+    package = a_package(tmp_path).with_chain().package
+    whole = zipfile.ZipFile(as_zip(tmp_path / "a.zip", {"uuid:1": answer}, crew.media))
+    whole.extractall(tmp_path / "unpacked")
+    result = bring_in(package, tmp_path / "unpacked", mapping=None)
+    assert (result.unread, result.added["file"]) == (0, 3)
+    answer.below.clear()
+    bring_in(package, as_zip(tmp_path / "b.zip", {"uuid:1": answer}, {}), mapping=None)
+    assert package.tables.column("element", "element_id") == ["B1-014"]
+    assert rows_of(package, "file") == []
+
+
 def test_answers_to_the_form_of_another_profile_are_refused_by_name(phones, tmp_path) -> None:
     answer, crew = one_answer(phones)
     answer.below["element"][0].answers["element__course"] = "3"

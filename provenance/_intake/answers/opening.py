@@ -12,7 +12,7 @@ from __future__ import annotations
 import re
 import tempfile
 import zipfile
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Iterable, Iterator, Mapping
 from contextlib import ExitStack
 from dataclasses import dataclass, field
 from pathlib import Path, PurePosixPath
@@ -23,8 +23,9 @@ from provenance._bag.hostile_zip import DAMAGE, unpack_zip
 from provenance._base.errors import UnusableInput
 from provenance._gate.budget import FOREIGN_BUDGET, SheetBudget
 from provenance._gate.documents import read_json
+from provenance._gate.folders import is_plain_file
 from provenance._gate.zips import refuse_directory
-from provenance._intake.answers.names import QUESTION
+from provenance._intake.answers.names import CREW, DAY, PLACE, QUESTION
 from provenance._intake.files.received import TextHabits, shown
 from provenance._intake.files.text_tables import TextTable
 from provenance._record.package import DESCRIPTOR
@@ -34,6 +35,7 @@ KEY, PARENT_KEY = "KEY", "PARENT_KEY"
 INSTANCE = (KEY, "rootUuid", "instanceID", "_uuid")
 """Names of what tells one answer from all others; the first is the same in an edited answer."""
 
+_ON_TOP = {PLACE, DAY, CREW}
 _TABLES, _JSON = (".csv", ".tsv"), ".json"
 _BETWEEN = re.compile(r"[-/:]")
 _REPEATED = re.compile(r"(\w+)\[([0-9]+)\]")
@@ -85,45 +87,51 @@ def open_export(path: Path, limits: SheetBudget, keep: ExitStack) -> Export | No
     """
     folder, prefix = path.parent, ""
     if path.is_dir():
-        if (path / DESCRIPTOR).is_file():
+        if is_plain_file(path, DESCRIPTOR):
             return None
-        names, folder, prefix = list(listed_folder(path, FOREIGN_BUDGET)), path, f"{path.name}/"
-    elif zipfile.is_zipfile(path):
+        folder, prefix = path, f"{path.name}/"
+        names = [one.name for one in path.iterdir() if is_plain_file(path, one.name)]
+        names = [*filter(_is_table, names), *_photos_beside(path)]
+    elif path.is_file() and zipfile.is_zipfile(path):
         if not _may_hold_answers(path):
             return None
         folder = Path(keep.enter_context(tempfile.TemporaryDirectory(prefix="treenail-"))).resolve()
         unpack_zip(path, folder, limits=FOREIGN_BUDGET, one_folder=False)
         names, prefix = list(listed_folder(folder, FOREIGN_BUDGET)), f"{path.name}/"
-    elif path.is_file() and path.suffix.lower() in (*_TABLES, _JSON):
-        beside = path.parent / MEDIA
-        photos = listed_folder(beside, FOREIGN_BUDGET) if beside.is_dir() else {}
-        names = [path.name, *(f"{MEDIA}/{one}" for one in photos)]
+    elif path.is_file() and _is_table(path.name):
+        names = [path.name, *_photos_beside(path.parent)]
     else:
         return None
     # hidden entries and those of a Macintosh's zip are no part of it
     names = [one for one in sorted(names) if not re.search(r"(?:^|/)(?:\.|__MACOSX/)", one)]
-    files = {
-        f"{prefix}{one}": folder / one
-        for one in names
-        if PurePosixPath(one).suffix.lower() in (*_TABLES, _JSON)
-    }
-    read = {name: _read(where, limits) for name, where in files.items()}
-    # what an app notes besides has neither questions nor keys
-    read = {name: lines for name, lines in read.items() if _asked(lines)}
-    if not any(map(QUESTION.fullmatch, (one for lines in read.values() for one in _asked(lines)))):
+    files = {f"{prefix}{one}": folder / one for one in names if _is_table(one)}
+    asked: set[str] = set()
+    read: dict[str, list[_Line]] = {}
+    for name, where in files.items():
+        questions, lines = _read(where, limits)
+        # what an app notes besides has neither questions nor keys
+        if questions:
+            asked |= questions
+            read[name] = lines
+    if not any(map(QUESTION.fullmatch, asked)) and not asked >= _ON_TOP:
         return None
     media = {PurePosixPath(one).name: folder / one for one in names if f"{prefix}{one}" not in read}
     return Export(tuple(_joined(read)), {name: files[name] for name in read}, media)
 
 
-def _asked(lines: Sequence[_Line]) -> set[str]:
-    """The questions and keys of a file's columns."""
-    waiting, found = [*lines], set()
-    while waiting:
-        line = waiting.pop()
-        waiting += line.below
-        found |= {one for one in line.texts if QUESTION.fullmatch(one) or one in INSTANCE}
-    return found
+def _is_table(name: str) -> bool:
+    return PurePosixPath(name).suffix.lower() in (*_TABLES, _JSON)
+
+
+def _photos_beside(folder: Path) -> list[str]:
+    beside = folder / MEDIA
+    photos = listed_folder(beside, FOREIGN_BUDGET) if beside.is_dir() else ()
+    return [f"{MEDIA}/{one}" for one in photos]
+
+
+def _ours(names: Iterable[str]) -> set[str]:
+    """Those of some names that our form's questions have, and the names of keys."""
+    return {one for one in names if QUESTION.fullmatch(one) or one in _ON_TOP or one in INSTANCE}
 
 
 def _may_hold_answers(path: Path) -> bool:
@@ -159,12 +167,21 @@ class _Line:
             self.headings[name] = heading
 
 
-def _read(path: Path, limits: SheetBudget) -> list[_Line]:
+def _read(path: Path, limits: SheetBudget) -> tuple[set[str], list[_Line]]:
+    """The questions and keys of a file, and its lines; a file with none of them is not read."""
     if path.suffix.lower() == _JSON:
-        return _read_json(path)
+        lines = waiting = _read_json(path)
+        questions: set[str] = set()
+        while waiting:
+            questions |= _ours(name for line in waiting for name in line.texts)
+            waiting = [below for line in waiting for below in line.below]
+        return questions, lines
     rows = TextTable(path, TextHabits(), limits).rows()
     heads = [shown(one).strip() for one in next(rows, (0, []))[1]]
+    questions = _ours(_BETWEEN.split(heading)[-1] for heading in heads)
     lines = []
+    if not questions:
+        return questions, lines
     for number, cells in rows:
         line = _Line(number)
         turns: dict[tuple[str, ...], _Line] = {(): line}
@@ -180,7 +197,7 @@ def _read(path: Path, limits: SheetBudget) -> list[_Line]:
             if shown(cell) or not steps:
                 here.put(heading, shown(cell))
         lines.append(line)
-    return lines
+    return questions, lines
 
 
 def _read_json(path: Path) -> list[_Line]:
