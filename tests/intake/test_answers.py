@@ -267,16 +267,25 @@ def test_a_photo_that_did_not_come_is_said_until_it_comes(phones, tmp_path) -> N
     assert about == {("element", timber), ("sample", number), ("plug", f"P-{number}")}
 
 
-def test_a_size_that_was_changed_beside_its_parts_is_asked_about(phones, tmp_path) -> None:
-    answer, crew = one_answer(phones, FEET_INCHES, element__length_m__ft="12")
-    (timber,) = answer.below["element"]
-    timber.answers["new_timber/element_size/element__length_m"] = "3.9"
-    package = a_package(tmp_path).with_chain().package
-    path = as_zip(tmp_path / "a.zip", {"uuid:1": answer}, crew.media)
-    result = bring_in(package, path, mapping=None)
-    (row,) = package.tables.rows("unread")
-    assert (row["field"], row["cell_text"], result.unread) == ("length_m", "12'", 1)
-    assert "3.9 m" in row["why"]
+def test_what_was_changed_in_the_file_is_asked_about(phones, tmp_path) -> None:
+    size = "new_timber/element_size/element__length_m"
+    cases = {
+        "a size beside its parts": ({size: "3.9"}, "length_m", "differs from the 3.9 m"),
+        "no size at all": ({size: "1e999"}, "length_m", "differs from the 1e999 m"),
+        "parts that make another foot": ({f"{size}__in": "15"}, "length_m", "more in than make"),
+        "a part that is no number": ({f"{size}__ft": "12½"}, "length_m", "not a whole number"),
+        "a picture that may run": ({"element__photo": "x.svg"}, "path", "is not a picture"),
+    }
+    for place, (case, (changes, field, why)) in enumerate(cases.items()):
+        answer, crew = one_answer(phones, FEET_INCHES, element__length_m__ft="12")
+        answer.below["element"][0].answers |= changes
+        crew.media["x.svg"] = b"<svg/>"
+        package = a_package(tmp_path / str(place)).with_chain().package
+        path = as_zip(tmp_path / f"{place}.zip", {"uuid:1": answer}, crew.media)
+        result = bring_in(package, path, mapping=None)
+        (row,) = package.tables.rows("unread")
+        assert (row["field"], result.unread) == (field, 1), case
+        assert why in row["why"], case
 
 
 def test_an_export_that_is_not_whole_or_may_do_harm_is_refused(phones, tmp_path) -> None:

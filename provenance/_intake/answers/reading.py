@@ -45,14 +45,14 @@ from provenance._intake.mapping.mapping import FieldRule, RowsRule, SourceRule
 from provenance._intake.originals import safe_name
 from provenance._intake.values.units import exact_length_mm
 from provenance._model.measures import MM_PER, fraction_text
-from provenance._model.media_types import media_type_of
+from provenance._model.media_types import may_run, media_type_of
 from provenance._model.schema import Field, Model
 from provenance._record.package import Package
 
 FILE = "file"
 FOLDER = f"{KEPT_IN}/phone"
 _WHOLE = re.compile(r"-?[0-9]{1,6}(\.0+)?")
-_ROUNDED_MM = Fraction(1, 100)
+_ROUNDED_MM = 0.01
 """A size that the phone calculated may be so far from its parts, for it was rounded."""
 _SHOWS = {"element": "Timber", "sample": "Hole of the sample", "plug": "Stamp of the plug"}
 
@@ -184,13 +184,14 @@ class _Reader:
     def _take_row(self, one: Answer, table: str, said: dict[str, str]) -> None:
         schema = self._model.table(table)
         for name in sorted({name.partition("__")[0] for name in said}):
-            if name not in schema:
-                raise UnusableInput(
-                    f"{one.file_name}: the form was made for another profile: this package has no "
-                    f"{table}.{name}; fit the package to that profile, or read the file with a "
-                    "mapping"
-                )
-            self._put_together(one, table, schema.field(name), said)
+            if name in schema:
+                self._put_together(one, table, schema.field(name), said)
+        if foreign := [name for name in said if name not in schema]:
+            raise UnusableInput(
+                f"{one.file_name}: the form was made for another profile: this package has no "
+                f"{table}.{foreign[0]}; fit the package to that profile, or read the file with a "
+                "mapping"
+            )
         for name, question in FROM_ABOVE.items():
             if name in schema and name not in schema.primary_key and (text := one.find(question)):
                 said.setdefault(name, text)
@@ -204,33 +205,31 @@ class _Reader:
         if of.separator and (codes := said.get(of.name)):
             # a code has no blank, and apps put one between two of them
             said[of.name] = f"{of.separator} ".join(codes.split())
+        unit = MM_PER.get(of.unit or "")
+        if unit is None:
+            return
         parts = {part: said.pop(f"{of.name}__{part}", "") for part in PARTS}
         filled = {part: text for part, text in parts.items() if text}
         if not filled:
             return
-        assert of.unit is not None
         calculated = said.pop(of.name, "")
-        wrong = [text for text in filled.values() if not _WHOLE.fullmatch(text)]
         text = " + ".join(f"{text} ({part})" for part, text in filled.items())
-        if wrong:
-            why = f"has '{wrong[0]}', which is not a whole number; write {of.title} anew"
-            self._unreadable(one, table, of.name, text, why)
-            return
-        reading = _reading({part: int(float(text)) for part, text in filled.items()})
-        below = reading.startswith("-")
-        mm = exact_length_mm(reading, "ft-in", allow_negative=below)
         try:
-            differs = calculated and abs(Fraction(calculated) * MM_PER[of.unit] - mm) > _ROUNDED_MM
-        except ValueError:
-            differs = True
-        if differs:
-            why = (
-                f"differs from the {calculated} {of.unit} beside it, so one of them was changed in "
-                "the file; correct the parts, blank the other, and import it again"
-            )
-            self._unreadable(one, table, of.name, reading, why)
+            for part in filled.values():
+                if not _WHOLE.fullmatch(part):
+                    raise UnreadableValue(part, f"has '{part}', which is not a whole number")
+            text = _reading({part: int(float(text)) for part, text in filled.items()})
+            mm = exact_length_mm(text, "ft-in", allow_negative=text.startswith("-"))
+            if calculated and not _is_near(calculated, float(mm), float(unit)):
+                raise UnreadableValue(
+                    text,
+                    f"differs from the {calculated} {of.unit} beside it, so one of them was "
+                    "changed in the file; blank the one that is wrong",
+                )
+        except UnreadableValue as error:
+            self._unreadable(one, table, of.name, text, f"{error.expected}, and import it again")
             return
-        said[of.name] = reading
+        said[of.name] = text
 
     # -- photos -----------------------------------------------------------------------------------
 
@@ -247,7 +246,7 @@ class _Reader:
                 "put it into a folder 'media' beside the file, and import it again"
             )
             return
-        if not media_type_of(name).startswith("image/"):
+        if not media_type_of(name).startswith("image/") or may_run(name):
             left("is not a picture; attach it with 'treenail attach' if it belongs to the record")
             return
         if not key:
@@ -343,6 +342,14 @@ class _Reader:
 
     def _of_answer(self, place: Place) -> Place:
         return replace(place, sheet=self._instance[place.file_name, place.row])
+
+
+def _is_near(calculated: str, mm: float, unit_mm: float) -> bool:
+    """Whether a size that a phone calculated is that of its parts, but for rounding."""
+    try:
+        return abs(float(calculated) * unit_mm - mm) <= _ROUNDED_MM
+    except ValueError:
+        return False
 
 
 def _refuse_other(scanned: str, typed: str, number: str) -> None:
