@@ -59,6 +59,42 @@ def workbook(package: Path | None, profile: str | None, filled: bool, out: Path 
     click.echo(f"wrote {path}; its first sheet says how to fill it in")
 
 
+@click.command("phone")
+@reads_package(optional_package_argument)
+@click.option("--profile", help="Without a package: kind of place, or a YAML file.")
+@out_option
+def phone(package: Path | None, profile: str | None, out: Path | None) -> None:
+    """Write the form that a crew fills in on a phone or tablet, for PACKAGE or a profile.
+
+    It is an XLSForm (xlsform.org) and works offline in any app that takes XLSForms. It asks for
+    timbers, their samples and plugs, takes photos of each, and scans labels. With PACKAGE its lists
+    hold the places and timbers of the record, so that another sample of a recorded timber can be
+    added. Lengths are asked as the record measures.
+
+    Export the answers from the app as a ZIP of CSV files with media, as CSV, or as JSON, and read
+    them with `treenail import PACKAGE answers.zip`. No mapping is needed. An answer that was
+    corrected and sent again stands in the place of the one before.
+
+    The form asks for no position: the coordinates that a phone measures would tell everyone who
+    gets the answers where the site is. It holds no names of people or places. Turn off the
+    location in the camera, too.
+    """
+    from provenance._model.profile import load_model
+    from provenance._printing.phone_form import ENGLISH, write_phone_form
+
+    if (package is None) == (profile is None):
+        raise click.UsageError("name either a package or, with --profile, a kind of place")
+    opened = asked(package) if package is not None else None
+    model = opened.model if opened is not None else load_model(str(profile))
+    name = opened.name if opened is not None else Path(str(profile)).stem
+    path = out or Path(f"phone-{name}.xlsx")
+    if path.exists():
+        raise AlreadyThere(f"{path} is already there; choose another name with --out")
+    tables = opened.tables if opened is not None else None
+    write_phone_form([(ENGLISH, model)], name, path, tables=tables)
+    click.echo(f"wrote {path}; load it into an app that takes XLSForms")
+
+
 @click.command("sheets")
 @reads_package(optional_package_argument)
 @click.option(

@@ -117,9 +117,12 @@ def import_(
 
     A Data Package (datapackage.org), a folder or zip with datapackage.json, is read table by table.
     The files are kept byte for byte. Cells that cannot be read are listed, and their text is kept.
-    A workbook written by `treenail workbook` needs no mapping. With --draft, --out names the file
-    for the proposed mapping (default: the screen). Anything that could not be guessed is marked
-    '?'; nothing is imported until a person answers.
+    A workbook written by `treenail workbook` needs no mapping. Neither do answers to the form of
+    `treenail phone`: a ZIP or folder of CSV files with photos in media/, or one CSV or JSON file
+    with the folder media beside it. An answer that was sent again replaces itself.
+
+    With --draft, --out names the file for the proposed mapping (default: the screen). Anything that
+    could not be guessed is marked '?'; nothing is imported until a person answers.
 
     If two files give one cell different values, that is a conflict, in whatever order they come;
     nothing is overwritten. A newer copy of a file is recognized by its content and replaces it; if

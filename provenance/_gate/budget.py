@@ -52,7 +52,7 @@ DEFAULT_BUDGET = Budget()
 FOREIGN_BUDGET = replace(
     DEFAULT_BUDGET, most_files=10_000, most_total_bytes=2 * 2**30, most_json_bytes=32 * 2**20
 )
-"""For a workbook, and a Data Package that somebody else made: each file is kept in the record."""
+"""For a workbook, a Data Package that somebody else made, answers from phones: all are kept."""
 
 
 @dataclass(frozen=True)

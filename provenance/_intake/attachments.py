@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import hashlib
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Collection, Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from pathlib import Path, PurePosixPath
 from types import MappingProxyType
@@ -20,6 +20,7 @@ from provenance._record.together import Staging, writing_together
 
 TABLE = "file"
 KEPT_IN = "files"
+_HEX_SHOWN = 8
 
 
 @dataclass(frozen=True)
@@ -65,6 +66,19 @@ def attach_files(
         undescribed=tuple(sorted(paths - described)),
         unchanged=tuple(sorted(unchanged)),
     )
+
+
+def file_number(sha256: str, taken: Collection[str]) -> str:
+    """A number made of the file's own checksum, so that two laptops give two files two numbers.
+
+    >>> file_number("3fa9c1b2" + 56 * "0", {"F-1"})
+    'F-3FA9C1B2'
+    """
+    for length in range(_HEX_SHOWN, len(sha256)):
+        number = f"F-{sha256[:length].upper()}"
+        if number not in taken:
+            return number
+    raise AssertionError("no two files are of one checksum here")
 
 
 def copies_of(sources: Iterable[Path], under: str = KEPT_IN) -> list[Copy]:

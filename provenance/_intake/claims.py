@@ -30,9 +30,9 @@ class Sameness:
 NOT_SAID = Sameness()
 
 
-def version_of(file_sha256: str, mapping: bytes | None) -> str:
-    """What tells one reading of a file from another: its bytes and its mapping."""
-    return sha256(f"{file_sha256} {sha256(mapping or b'').hexdigest()}".encode()).hexdigest()
+def version_of(file_sha256: str, read_with: bytes | None) -> str:
+    """What tells one reading of a file from another: its bytes, and its mapping or its photos."""
+    return sha256(f"{file_sha256} {sha256(read_with or b'').hexdigest()}".encode()).hexdigest()
 
 
 def lines_read(history: History, readings: Sequence[SheetReading]) -> list[Line]:
@@ -163,6 +163,20 @@ def older_copies(
         f"({older.source}) says, which is too much for another sheet and too little for a "
         f"corrected copy. If it is a newer copy of it, say --replaces {older.source}; if it is "
         "another sheet, say --new. Nothing was imported"
+    )
+
+
+def older_answers(history: History, lines: Sequence[Line], known: set[str]) -> tuple[str, ...]:
+    """The imports that read one of these answers before, whose sheet has the name of the answer.
+
+    An answer that was corrected and sent again speaks in its own place; the others of an earlier
+    export go on speaking. `known` are acts of this same call.
+    """
+    answers = {(line.sheet, line.table) for line in lines if not line.row}
+    return tuple(
+        name
+        for name, act in history.live.items()
+        if name not in known and act.kind == IMPORT and answers & act.covers
     )
 
 

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Collection, Iterator, Mapping, Sequence
 from pathlib import Path
 
 from provenance._base.findings import Finding
@@ -33,19 +33,37 @@ def about_older_copy(name: str, history: History, act: str) -> Finding:
     )
 
 
-def about_copies(files: Mapping[str, KeptFile], originals: TableRows) -> Iterator[Finding]:
+def about_copies(
+    files: Mapping[str, KeptFile], originals: TableRows, answers: Collection[str]
+) -> Iterator[Finding]:
     """Files taken for newer copies, and bytes that came under another name before."""
+    again: set[str] = set()
     for name, kept in files.items():
         row = originals.get(kept.original_id)
         assert row is not None
         if kept.is_new and (older := row["replaces_original_id"]):
             before = originals.get(older)
+            was = f"{before['file_name'] if before else older} ({older})"
+            if name in answers:
+                # an export has several files, of which one says it for all
+                if older in again:
+                    continue
+                again.add(older)
+                yield intake_finding(
+                    "note",
+                    "answers_again",
+                    Place(name),
+                    f"Some of these answers were read before, from {was}. As they are now they "
+                    "stand in the place of the earlier ones.",
+                    "If this export is the older one, take it back with 'treenail undo'.",
+                )
+                continue
             yield intake_finding(
                 "note",
                 "newer_copy",
                 Place(name),
-                f"Taken for a newer copy of {before['file_name'] if before else older} ({older}), "
-                "because most of it stands there too. It speaks in its place.",
+                f"Taken for a newer copy of {was}, because most of it stands there too. It speaks "
+                "in its place.",
                 "If it is another sheet, take this back with 'treenail undo' and import it with "
                 "--new.",
             )

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Mapping, Sequence
+from contextlib import ExitStack
 from dataclasses import dataclass, replace
 from datetime import UTC, datetime
 from hashlib import sha256
@@ -26,6 +27,8 @@ from provenance._intake.claims import (
     NOT_SAID,
     Sameness,
     lines_read,
+    newest_imports,
+    older_answers,
     older_copies,
     under_keys_of_now,
     version_of,
@@ -108,12 +111,13 @@ def import_exports(
     """Read files through a mapping into the package's tables.
 
     Files that no source of the mapping takes must be workbooks of this project, which bring their
-    own. The files are kept byte for byte under originals/. Each file is read by one act of its own,
-    and the record says what all acts together come to, in whatever order they came: a cell of which
-    two files, or a file and a person, say different things is a conflict to settle. A newer copy of
-    a file, told by what stands in it or said by `same_as`, speaks in the place of the older one.
-    Importing the same files again changes nothing. `who` imports; `when` is the moment (now); a
-    `trial` writes nothing.
+    own, or answers to its form for phones. The files are kept byte for byte under originals/,
+    photos among answers under files/. Each file is read by one act of its own, and the record says
+    what all acts together come to, in whatever order they came: a cell of which two files, or a
+    file and a person, say different things is a conflict to settle. A newer copy of a file, told by
+    what stands in it or said by `same_as`, speaks in the place of the older one. Importing the same
+    files again changes nothing. `who` imports; `when` is the moment (now); a `trial` writes
+    nothing.
 
     A workbook that was filled from this record is an edit of the state it left with: what was
     changed in it becomes one act of `who`. With `agree`, that is asked whether to go on before
@@ -125,19 +129,21 @@ def import_exports(
     """
     moment = (when or datetime.now(UTC)).astimezone(UTC)
     paths = _distinct(files)
+    budget = limits or SheetBudget()
     incoming = []
-    for place, path in enumerate(paths):
+    with ExitStack() as keep:
+        for place, path in enumerate(paths):
 
-        def advance(share: float, place: int = place) -> None:
-            if progress is not None:
-                progress(int((place + share) * STEPS_A_FILE), len(paths) * STEPS_A_FILE)
+            def advance(share: float, place: int = place) -> None:
+                if progress is not None:
+                    progress(int((place + share) * STEPS_A_FILE), len(paths) * STEPS_A_FILE)
 
-        incoming.append(read_file(package, path, mapping, limits or SheetBudget(), advance))
-    if progress is not None:
-        progress(len(paths) * STEPS_A_FILE, len(paths) * STEPS_A_FILE)
-    package.finish_writing()
-    with package.locked():
-        return _bring_in(package, incoming, moment, trial, who, same_as, agree)
+            incoming.append(read_file(package, path, mapping, budget, advance, keep))
+        if progress is not None:
+            progress(len(paths) * STEPS_A_FILE, len(paths) * STEPS_A_FILE)
+        package.finish_writing()
+        with package.locked():
+            return _bring_in(package, incoming, moment, trial, who, same_as, agree)
 
 
 def _distinct(files: Sequence[Path]) -> list[Path]:
@@ -182,7 +188,8 @@ def _bring_in(
     findings = [finding for one in incoming for finding in one.findings]
     findings += [finding for reading in readings for finding in reading.findings]
     findings += acts.findings
-    findings += about_copies(files, tables["original"])
+    answered = {name for one in incoming if one.is_answers for name in one.files}
+    findings += about_copies(files, tables["original"], answered)
     rows = [row for reading in readings for row in reading.rows if row.table != CUSTODY]
     cells = [cell for reading in readings for cell in reading.unread]
     added = _count(changes, HERE)
@@ -273,8 +280,12 @@ class _Acts:
         if not lines:
             return kept
         history = self.history
-        source, version = kept.original_id, version_of(kept.sha256, one.mapping.text)
-        newest = older_copies(history, name, source, lines, same_as, set(self.names.values()))
+        source, version = kept.original_id, version_of(kept.sha256, one.read_with)
+        known = set(self.names.values())
+        if one.is_answers:
+            newest = older_answers(history, lines, known)
+        else:
+            newest = older_copies(history, name, source, lines, same_as, known)
         read_before = [
             act
             for act, it in history.live.items()
@@ -282,7 +293,7 @@ class _Acts:
         ]
         if read_before:
             self.lines[read_before[0]] = (name, lines)
-            if read_before[0] not in newest:
+            if read_before[0] not in newest_imports(history):
                 self.findings.append(about_older_copy(name, history, read_before[0]))
             return shelf.note_older(kept, self._sources(read_before[0]), source)
         lines = under_keys_of_now(history, lines, newest)
@@ -293,7 +304,8 @@ class _Acts:
             source=source,
             version=version,
             replaces=tuple(sorted(newest)),
-            lines=tuple(with_older_sheets(history, lines, newest)),
+            # an answer has one name in every export
+            lines=tuple(lines if one.is_answers else with_older_sheets(history, lines, newest)),
         )
         self.history, code = history.adding(act)
         self.names[name] = code
@@ -326,6 +338,8 @@ def _keep_files(shelf: Shelf, incoming: Sequence[IncomingFile]) -> dict[str, Kep
     files = {}
     for one in incoming:
         read = {reading.place.file_name for reading in one.readings}
+        for target, (path, digest) in one.pictures.items():
+            shelf.keep_picture(target, path, digest)
         for name, (path, digest) in one.files.items():
             kept = files[name] = shelf.keep(name, path, digest)
             if one.mapping.text is not None and name in read:

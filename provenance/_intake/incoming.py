@@ -3,8 +3,8 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Iterator, Mapping, Sequence
-from contextlib import closing
-from dataclasses import dataclass
+from contextlib import ExitStack, closing
+from dataclasses import dataclass, field
 from pathlib import Path
 
 from provenance._base.disk import sha256_of
@@ -12,6 +12,8 @@ from provenance._base.errors import UnusableInput
 from provenance._base.findings import Finding
 from provenance._gate.budget import SheetBudget
 from provenance._identity.naming import CellNames
+from provenance._intake.answers.opening import Export, open_export
+from provenance._intake.answers.reading import read_answers
 from provenance._intake.files.data_package import DataPackage
 from provenance._intake.files.readers import open_received
 from provenance._intake.files.received import ReceivedFile
@@ -28,7 +30,9 @@ from provenance._record.package import DESCRIPTOR, Package
 class IncomingFile:
     """What was handed in as it was read: each file by its name, with the SHA-256 of its bytes.
 
-    Several files are one Data Package. `returned` is what a filled workbook of ours has besides.
+    Several files are one Data Package, or one export of answers from phones. `returned` is what a
+    filled workbook of ours has besides; of answers (`is_answers`) a sheet is one answer, and
+    `pictures` maps paths in the package to photos with their SHA-256.
     """
 
     files: Mapping[str, tuple[Path, str]]
@@ -36,6 +40,15 @@ class IncomingFile:
     readings: tuple[SheetReading, ...]
     findings: tuple[Finding, ...]
     returned: ReturnedBook | None = None
+    is_answers: bool = False
+    pictures: Mapping[str, tuple[Path, str]] = field(default_factory=dict)
+
+    @property
+    def read_with(self) -> bytes | None:
+        """What decides how its files are read beside their bytes: a mapping, or the photos."""
+        if not self.is_answers:
+            return self.mapping.text
+        return "".join(sorted(digest for _, digest in self.pictures.values())).encode()
 
 
 def read_file(
@@ -44,13 +57,17 @@ def read_file(
     mapping: FormMapping | None,
     limits: SheetBudget,
     advance: Callable[[float], None],
+    keep: ExitStack,
 ) -> IncomingFile:
-    """Read one file through the mapping, or through its own if it is a workbook of this project.
+    """Read one file through the mapping, or by itself if it is a workbook or answers of our form.
 
-    `advance` is told the share of the file that is read. Raises UnusableInput when the file cannot
+    `advance` is told the share of the file that is read; what is unpacked lies there until `keep`
+    is closed. Raises UnusableInput when the file cannot
     be used as a whole.
     """
     sources = mapping.sources_of(path.name) if mapping else ()
+    if not sources and (export := open_export(path, limits, keep)) is not None:
+        return _answers(package, path, export)
     with closing(open_received(path, sources[0].text if sources else None, limits)) as received:
         own = not sources
         if own:
@@ -80,6 +97,15 @@ def read_file(
         findings += _about_nothing(readings, bool(own_sheets(received)))
         returned = returned_book(received, mapping, package.model, path.name) if own else None
     return IncomingFile(files, mapping, tuple(readings), tuple(findings), returned)
+
+
+def _answers(package: Package, path: Path, export: Export) -> IncomingFile:
+    read = read_answers(package, export)
+    files = {name: (where, sha256_of(where)) for name, where in export.files.items()}
+    mapping = FormMapping(f"Answers {path.name}", ())
+    return IncomingFile(
+        files, mapping, read.readings, read.findings, is_answers=True, pictures=read.pictures
+    )
 
 
 def _place(received: ReceivedFile, path: Path, sheet: str = "") -> Place:

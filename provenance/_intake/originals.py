@@ -76,6 +76,12 @@ class Shelf:
         code = row["original_id"]
         return KeptFile(code, name, sha256, is_new, frozenset({code}))
 
+    def keep_picture(self, target: str, path: Path, sha256: str) -> None:
+        """Keep a photo at its own place in the package, unless it is there."""
+        there = self._package.folder / target
+        if not there.is_file() or sha256_of(there) != sha256:
+            self._copies[target] = (path, sha256)
+
     def note_older(self, kept: KeptFile, older: frozenset[str], newest: str) -> KeptFile:
         """Write down of which received files this is a newer copy."""
         row = self._table.get(kept.original_id)

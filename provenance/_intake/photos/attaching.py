@@ -16,11 +16,12 @@ from provenance._intake.attachments import (
     TABLE,
     Copy,
     copies_of,
+    file_number,
     paths_kept,
     put_files,
     refuse_others,
 )
-from provenance._intake.photos.drafting import RESTRICTED, Seen, draft_row, file_number
+from provenance._intake.photos.drafting import RESTRICTED, Seen, draft_row
 from provenance._intake.photos.matching import match
 from provenance._intake.photos.names import Names
 from provenance._intake.photos.picture import (

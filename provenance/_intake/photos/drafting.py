@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Collection
 from dataclasses import dataclass
 from datetime import date, timedelta
 from pathlib import PurePosixPath
@@ -16,7 +15,6 @@ from provenance._model.schema import Model
 
 PHOTO, FORM = "photo", "form"
 OPEN, RESTRICTED = "open", "restricted"
-_HEX_SHOWN = 8
 
 
 @dataclass(frozen=True)
@@ -69,19 +67,6 @@ def draft_row(
         "notes": " ".join(notes),
     }
     return row, remarks
-
-
-def file_number(sha256: str, taken: Collection[str]) -> str:
-    """A number made of the file's own checksum, so that two laptops give two files two numbers.
-
-    >>> file_number("3fa9c1b2" + 56 * "0", {"F-1"})
-    'F-3FA9C1B2'
-    """
-    for length in range(_HEX_SHOWN, len(sha256)):
-        number = f"F-{sha256[:length].upper()}"
-        if number not in taken:
-            return number
-    raise AssertionError("no two files are of one checksum here")
 
 
 def _kind(seen: Seen, model: Model) -> str:

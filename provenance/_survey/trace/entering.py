@@ -11,8 +11,7 @@ import numpy as np
 
 from provenance._base.errors import UnusablePackage
 from provenance._history.entering import stage_tables
-from provenance._intake.attachments import copies_of, refuse_others
-from provenance._intake.photos.drafting import file_number
+from provenance._intake.attachments import copies_of, file_number, refuse_others
 from provenance._model.media_types import media_type_of
 from provenance._record.cells import float_of
 from provenance._record.package import Package

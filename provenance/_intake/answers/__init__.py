@@ -1,0 +1,1 @@
+"""Answers that crews gave on phones and tablets."""
