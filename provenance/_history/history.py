@@ -401,12 +401,12 @@ def _reading_rows(history: History) -> Iterator[dict[str, str]]:
         lengths = [one for one in state.model.table(name).fields if one.unit in MM_PER]
         for row, cells in rows.items():
             for one in lengths:
-                said = state.said_of(name, row, one.name)
-                written = [claim.line.written for claim in said if not claim.refused]
-                if not any(written):
+                if not (value := cells.get(one.name)):
                     continue
+                said = state.said_of(name, row, one.name)
+                texts = [claim.line.written for claim in said if not claim.refused]
                 assert one.unit is not None
-                found = (reading(text, cells[one.name], one.unit) for text in written if text)
+                found = (reading(text, value, one.unit) for text in texts if text)
                 if known := next(filter(None, found), None):
                     yield {
                         "table_name": name,

@@ -7,6 +7,7 @@ import unicodedata
 from collections.abc import Collection, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from fractions import Fraction
+from functools import lru_cache
 from types import MappingProxyType
 
 from provenance._base.errors import UnreadableValue
@@ -95,6 +96,7 @@ class Reading:
     step: Fraction
 
 
+@lru_cache(maxsize=100_000)
 def reading(written: str, value: str, unit: str) -> Reading | None:
     """What was written, where it says the length `value` (in `unit`) that was stored for it.
 
