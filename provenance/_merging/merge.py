@@ -241,6 +241,10 @@ class _Merging:
             yield "the newer schemas of the other copy were taken over"
         elif _newer_model(self.other, self.package) is not self.other.model:
             yield "the other copy has older schemas; those of this one were kept"
+        for what in ("units", "language"):
+            here, there = (getattr(one.model, what) for one in (self.package, self.other))
+            if here != there:
+                yield f"{what} stay as they are here, {here}; the other copy has {there}"
         ours, theirs = self.package.descriptor, self.other.descriptor
         differs = [
             name

@@ -5,7 +5,9 @@ from __future__ import annotations
 from dataclasses import replace
 
 import pytest
+from click.testing import CliRunner
 
+from provenance._cli import treenail
 from provenance._history.deciding import correct, decide, rename, undo
 from provenance._record.measured import reading_of, said
 from provenance._record.package import open_package
@@ -75,7 +77,9 @@ def test_a_reading_goes_when_its_value_does_and_comes_back_with_it(package) -> N
     assert reading() == "12' 6 1/2\""
     act(rename("element", "B1-014", "B1-114"))
     assert (reading(), reading("B1-114")) == ("", "12' 6 1/2\"")
-    act(correct("element", "B1-114", {"length_m": "2.7432"}, written={"length_m": "9 ft"}))
+    words = ["element", "B1-114", "length_m=9 ft", "--why", "taped again", "--by", "MB"]
+    told = CliRunner().invoke(treenail, ["correct", str(package.folder), *words])
+    assert told.exit_code == 0, told.output
     assert reading("B1-114") == "9 ft"
     # a person changes the table by hand: the reading is not what it holds any more
     path = package.folder / "tables" / "element.csv"
