@@ -59,7 +59,8 @@ KINDS: Mapping[str, Kind] = MappingProxyType(
     }
 )
 """Bits and dowels; cores and plugs; faces of wood; timbers and heights; tape distances; surveyed
-coordinates; the range around a place (rounded up); ring widths; coordinates of national grids."""
+coordinates; the range around a place (rounded up); ring widths and other small things; what is of
+national maps."""
 
 KIND_OF_UNIT: Mapping[str, str] = MappingProxyType({"mm": "core", "cm": "diameter", "m": "tape"})
 # bits and dowels are called by these, so a bore of 15.9 mm is one of 5/8 in
