@@ -9,16 +9,19 @@ from __future__ import annotations
 import io
 import json
 from collections.abc import Mapping, Sequence
+from contextlib import suppress
 from dataclasses import dataclass
 from datetime import datetime
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from provenance._base.disk import write_bytes
-from provenance._base.errors import TreenailError
+from provenance._base.errors import TreenailError, UnreadableValue
 from provenance._base.resources import shipped
 from provenance._base.yaml_text import read_yaml
+from provenance._intake.values.units import read_length
 from provenance._model.form_cell import form_cell
+from provenance._model.measures import FEET_INCHES, INCH
 from provenance._model.schema import Field, Model, Table
 
 if TYPE_CHECKING:
@@ -47,6 +50,14 @@ FIXED_DAY = datetime(2000, 1, 1)
 LENGTHS = ("mm", "cm", "m")
 """Units in which a size may be typed in feet and inches instead."""
 
+_BY_RULE = {
+    "ft-in": "feet and inches such as 12' 6 1/2\"",
+    "in": "inches such as 11 3/8",
+    "ft": "feet such as 12.54",
+}
+"""Units of a crew that measures in feet and inches, with how to write them."""
+_OTHER_UNIT = "or with its own unit: {}."
+
 
 @dataclass(frozen=True)
 class Leaving:
@@ -66,6 +77,7 @@ def write_workbook(
     out: Path,
     *,
     rows: Mapping[str, pd.DataFrame] | None = None,
+    readings: Mapping[tuple[str, str, str], str] | None = None,
     leaving: Leaving | None = None,
     tables: Sequence[str] | None = None,
     title: str | None = None,
@@ -74,8 +86,9 @@ def write_workbook(
     """Write the workbook for a model to `out` (XLSX); returns `out`.
 
     `rows` fills sheets in: table name → frame of texts, as `Package.table` gives it; with `leaving`
-    the workbook comes back as an edit of them. `tables` names the sheets to write, all that people
-    fill in if left out. `title` stands above the first sheet.
+    the workbook comes back as an edit of them. `readings` are lengths as they were written, by
+    table, key and field. `tables` names the sheets to write, all that people fill in if left out.
+    `title` stands above the first sheet.
     `read_by` is the command that brings the workbook back.
     Raises TreenailError when a text does not fit into a cell.
     """
@@ -108,13 +121,15 @@ def write_workbook(
         sheet = _Sheet(sheets[table.name], looks, model, table, names, ranges)
         sheet.write()
         if rows is not None and table.name in rows:
-            sheet.fill(rows[table.name])
+            sheet.fill(rows[table.name], readings or {})
         if leaving is not None and table.name in leaving.rows:
             sheet.name_rows(leaving.rows[table.name])
         marker[names[table.name]] = {
             "table": table.name,
             "header_row": HEADER_ROW + 1,
-            "columns": {heading(one): one.name for one in table.form_fields()},
+            "columns": {
+                heading(one, form_unit(model, one)): one.name for one in table.form_fields()
+            },
         }
     about = {"treenail_workbook": 1, "profile": model.profile, "sheets": marker}
     if leaving is not None:
@@ -131,10 +146,15 @@ def sheet_name(table: Table) -> str:
     return "".join(" " if c in "[]:*?/\\" else c for c in table.title)[:31]
 
 
-def heading(one: Field) -> str:
+def form_unit(model: Model, one: Field) -> str:
+    """The unit of a field's column: how the crew measures its length, else the field's own."""
+    crew = model.unit_of(one) if one.measure else ""
+    return crew if crew in _BY_RULE else one.unit or ""
+
+
+def heading(one: Field, unit: str | None) -> str:
     """The heading of a field's column: title, unit, and a star where every line needs it."""
-    unit = f" ({one.unit})" if one.unit else ""
-    return f"{one.title}{unit}{' *' if one.required else ''}"
+    return f"{one.title}{f' ({unit})' if unit else ''}{' *' if one.required else ''}"
 
 
 class _Looks:
@@ -175,7 +195,8 @@ class _Sheet:
         section = None
         self.sheet.set_row(HEADER_ROW, 58)
         for column, one in enumerate(self.table.form_fields()):
-            number = one.type in ("number", "integer")
+            # 12' 6 1/2" in a cell of numbers would be taken for a clock or a date
+            number = one.type in ("number", "integer") and not self._by_rule(one)
             look = self.looks.number if number else self.looks.text
             self.sheet.set_column(column, column, _width(one), look)
             if one.section != section:
@@ -184,7 +205,9 @@ class _Sheet:
                     SECTION_ROW, column, self.table.sections[section], self.looks.section
                 )
             header = self.looks.needed if one.required else self.looks.header
-            self.sheet.write_string(HEADER_ROW, column, heading(one), header)
+            self.sheet.write_string(
+                HEADER_ROW, column, heading(one, form_unit(self.model, one)), header
+            )
             self.sheet.write_comment(
                 HEADER_ROW,
                 column,
@@ -209,7 +232,7 @@ class _Sheet:
         self.sheet.repeat_columns(0)
         self.sheet.set_footer("&L&A&RPage &P of &N")
 
-    def fill(self, frame: pd.DataFrame) -> None:
+    def fill(self, frame: pd.DataFrame, readings: Mapping[tuple[str, str, str], str]) -> None:
         """Write the rows of a table; codes as their labels, numbers as numbers."""
         fields = self.table.form_fields()
         for line, row in enumerate(frame.to_dict("records"), start=FIRST_ROW):
@@ -224,10 +247,17 @@ class _Sheet:
                         f"{self.table.key_of(values)}: the text has {len(text)} characters, and a "
                         f"cell holds {LONGEST_CELL}; shorten it or move it to a file"
                     )
-                self._write_value(line, column, one, text)
+                place = (self.table.name, self.table.key_of(values), one.name)
+                self._write_value(line, column, one, text, readings.get(place, ""))
 
-    def _write_value(self, line: int, column: int, one: Field, text: str) -> None:
+    def _by_rule(self, one: Field) -> bool:
+        """Whether a length is written in feet and inches."""
+        return form_unit(self.model, one) in _BY_RULE
+
+    def _write_value(self, line: int, column: int, one: Field, text: str, written: str) -> None:
         value = form_cell(self.model, one, text)
+        if isinstance(value, float) and self._by_rule(one):
+            value = _as_crews_write(self.model, one, text, written)
         if isinstance(value, float):
             self.sheet.write_number(line, column, value, self.looks.number)
         else:
@@ -244,15 +274,20 @@ class _Sheet:
 
     def _note(self, one: Field) -> str:
         lines = [one.description]
-        if one.unit:
+        if self._by_rule(one):
+            how = _BY_RULE[form_unit(self.model, one)]
+            lines.append(f"Write {how}, {_OTHER_UNIT.format('3.82 m, 38 cm')}")
+        elif one.unit:
             lines.append(f"Unit: {one.unit}.")
-        if one.unit in LENGTHS:
+        if one.unit in LENGTHS and not self._by_rule(one):
             lines.append("Or with its own unit: 9' 6\", 5/8 in.")
         vocabulary = self.model.vocabulary_of(one)
         if vocabulary:
             several = ", several separated by a semicolon" if one.separator else ""
             lines.append(f"Choose from the list '{vocabulary.title}'{several}.")
-        if one.example:
+        if one.example and self._by_rule(one):
+            lines.append(f"For example: {_as_crews_write(self.model, one, one.example)}")
+        elif one.example:
             lines.append(f"For example: {one.example}")
         if one.required:
             lines.append("Every row needs this.")
@@ -281,9 +316,10 @@ class _Sheet:
             }
         if one.type in ("number", "integer"):
             options = _number_validation(one)
-            if one.unit in LENGTHS:
-                return _or_feet_and_inches(options, f"{_column_letters(column)}{FIRST_ROW + 1}")
-            return options
+            cell = f"{_column_letters(column)}{FIRST_ROW + 1}"
+            if self._by_rule(one):
+                return _in_feet_and_inches(form_unit(self.model, one), cell)
+            return _or_feet_and_inches(options, cell) if one.unit in LENGTHS else options
         target = self._key_target(one)
         if target:
             return {
@@ -349,6 +385,42 @@ def _or_feet_and_inches(options: Mapping[str, Any], cell: str) -> dict[str, Any]
     }
 
 
+def _in_feet_and_inches(unit: str, cell: str) -> dict[str, Any]:
+    """The check of a length in a cell of text: it begins with a number and ends with a unit.
+
+    In a column of feet and inches 12' 6 does too; in one of inches, or of feet, a bare number.
+    A sieve of at most 255 characters, which is all that a program takes; the import reads strictly.
+    """
+    marks = [f'RIGHT({cell})=""""', f'RIGHT({cell})="”"', f'RIGHT({cell})="m"']
+    marks += [f'RIGHT({cell},2)="in"', f'RIGHT({cell},2)="ft"']
+    if unit == "ft-in":
+        ends = [f'ISNUMBER(FIND("\'",{cell}))', f'ISNUMBER(FIND("’",{cell}))', *marks]
+    else:
+        ends = [f"ISNUMBER(VALUE(RIGHT({cell})))", f'RIGHT({cell})="\'"', *marks]
+    begins = f'ISNUMBER(VALUE(LEFT(SUBSTITUTE({cell},"-",""))))'
+    return {
+        "validate": "custom",
+        "value": f"=AND({begins},OR({','.join(ends)}))",
+        "error_message": f"Write {_BY_RULE[unit]}, {_OTHER_UNIT.format('3.82 m, 38 cm')}",
+    }
+
+
+def _as_crews_write(model: Model, one: Field, text: str, written: str = "") -> str:
+    """A length in feet and inches: as it was read, else as it is said where that is exact.
+
+    A number that no rule shows keeps its metric unit, so that what nobody touches comes back as it
+    left.
+    """
+    assert one.unit is not None
+    measures, unit = model.measures, form_unit(model, one)
+    said = [measures.say(text, one.unit, one.measure, step=step) for step in (None, INCH / 64)]
+    for words in (written, *said):
+        with suppress(UnreadableValue):
+            if words and read_length(words, unit, one.unit, allow_negative=True) == float(text):
+                return words
+    return f"{text} {one.unit}"
+
+
 def _column_letters(column: int) -> str:
     from xlsxwriter.utility import xl_col_to_name
 
@@ -403,7 +475,11 @@ def _write_help(
     sheet.set_column(1, 1, 92)
     sheet.set_row(0, 26)
     sheet.write_string(0, 0, f"How to fill this in: {title}", looks.large)
-    advice = list(read_yaml(shipped("templates") / "sheets" / "workbook.yaml").items())
+    texts = read_yaml(shipped("templates") / "sheets" / "workbook.yaml")
+    by_rule = texts.pop("Units in feet and inches")
+    if model.units == FEET_INCHES:
+        texts["Units"] = by_rule
+    advice = list(texts.items())
     in_the_field = "sample" in names
     if in_the_field:
         agree = "The field specimen number on the sheet, on the label and punched into the plug."

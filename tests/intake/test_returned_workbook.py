@@ -17,9 +17,11 @@ from provenance._cli import treenail
 from provenance._history import deciding
 from provenance._intake.claims import Sameness
 from provenance._printing.filled import write_filled_workbook
+from provenance._record.measured import reading_of
 from provenance._record.package import Package, open_package
+from provenance._record.settings import Settings, change_settings
 from tests.builders import a_package
-from tests.intake.forms import bring_in, one_row
+from tests.intake.forms import a_line, bring_in, one_row, write_csv
 
 Rows = dict[str, dict[str, str]]
 SHEETS = {"element": "Timbers", "sample": "Samples", "plug": "Plugs"}
@@ -221,6 +223,48 @@ def test_a_workbook_that_nobody_edited_changes_nothing(package: Package) -> None
     result = bring_in(package, package.folder.parent / "left.xlsx", mapping=None)
     assert (result.acts, result.unread, rules(result, "warning", "error")) == ({}, 0, [])
     assert tables(package) == before
+
+
+def test_feet_and_inches_come_back_as_they_left_and_corrections_are_kept_as_written(
+    package: Package,
+) -> None:
+    folder = package.folder.parent
+    lines = [a_line(Length="12' 6 1/2\"", Dia_A="11 3/8"), a_line(Timber_no="099", Dia_A="38,2 cm")]
+    lines[0]["Timber no"], lines[1]["FS no"] = "098", "399"
+    lines[0]["FS no"], lines[1]["Length"] = "398", "12-6"
+    bring_in(package, write_csv(folder / "timbers.csv", lines))
+    change_settings(package, Settings("feet-inches"))
+    package = open_package(package.folder)
+    before = tables(package)
+    # lengths in feet, some of which no rule shows: 15/7 m, and "about 4"
+    write_filled_workbook(package, folder / "feet.xlsx")
+    result = bring_in(package, folder / "feet.xlsx", mapping=None)
+    assert (result.acts, result.unread, rules(result, "warning", "error")) == ({}, 0, [])
+    assert tables(package) == before
+    there: dict[str, Any] = {}
+
+    def corrected(sheets: dict[str, Sheet]) -> None:
+        element = sheets["element"]
+        there.update({line[element.headings[0]]: dict(line) for line in element.lines})
+        sheets["element"].line("B1-098")["Length (ft-in)"] = "9' 3/8\""
+        sheets["element"].line("B1-099")["Diameter 1 at end A (in)"] = "12"
+        sheets["element"].line("B1-015")["Length (ft-in)"] = 12
+
+    edit(package, "back.xlsx", corrected, start="feet.xlsx")
+    shown = [(there[f"B1-{key}"]["Length (ft-in)"]) for key in ("098", "099", "015", "020")]
+    assert shown == ["12' 6 1/2\"", "12' 6\"", "2.1429 m", "about 4"]
+    sizes = [there[f"B1-{key}"]["Diameter 1 at end A (in)"] for key in ("098", "099", "015")]
+    assert sizes == ["11 3/8 in", "38,2 cm", "15.50 cm"]
+    result = bring_in(package, folder / "back.xlsx", mapping=None)
+    assert [(one.key, one.field, one.after) for one in result.changes] == [
+        ("B1-098", "length_m", "2.752725"),
+        ("B1-099", "diameter_a1_cm", "30.48"),
+    ]
+    # a bare number does not say whether it is feet or inches
+    assert (result.unread, rules(result)) == (1, ["intake.cell_unread"])
+    now = open_package(package.folder).tables
+    assert reading_of(now, "element", "B1-098", "length_m") == "9' 3/8\""
+    assert reading_of(now, "element", "B1-099", "diameter_a1_cm") == "12 in"
 
 
 # -- several people --------------------------------------------------------------------------------

@@ -37,6 +37,7 @@ from provenance._merging.merge import Merged, merge_packages
 from provenance._record.edition_key import EDITION_KEY
 from provenance._record.origin import ORIGIN, Ancestor, Origin, read_origin
 from provenance._record.package import Package, open_package
+from provenance._record.settings import Settings, change_settings
 from tests.builders import a_package
 from tests.intake.forms import a_line, bring_in, content_of, write_csv
 from tests.ledger.test_signing import KEEPER, MARA, THIEF, a_record, a_signer, act
@@ -348,6 +349,11 @@ def test_the_newer_schemas_are_taken_whichever_copy_has_them(tmp_path: Path) -> 
     assert content(older) == content(open_package(tmp_path / "kept"))
     (row,) = older_rows = open_package(older.folder).tables.rows("site")
     assert (row["notes"], len(older_rows)) == ("new", 1)
+    # how a copy measures is its own affair, also where its schemas are the older ones
+    newer = change_settings(newer, Settings("feet-inches"))
+    told = merge_packages(open_package(older.folder), newer).notes
+    assert "units stay as they are here, metric; the other copy has feet_inches" in told
+    assert open_package(older.folder).model.units == "metric"
 
 
 # -- what is refused -------------------------------------------------------------------------------

@@ -4,11 +4,13 @@ from __future__ import annotations
 
 import csv
 import json
+from dataclasses import replace
 
 import openpyxl
 import pytest
 
 from provenance._base.errors import TreenailError
+from provenance._model.measures import FEET_INCHES
 from provenance._model.profile import load_model
 from provenance._printing.workbook import (
     FIRST_ROW,
@@ -42,7 +44,7 @@ def test_there_is_one_sheet_a_table_and_a_sheet_that_explains(book) -> None:
 def test_headings_are_the_fields_of_schema_and_profile(book) -> None:
     sheet = book["Timbers"]
     shown = [cell.value for cell in sheet[HEADER_ROW + 1]]
-    assert shown == [heading(one) for one in MODEL.table("element").form_fields()]
+    assert shown == [heading(one, one.unit) for one in MODEL.table("element").form_fields()]
     assert "Bay or truss" in shown
 
 
@@ -108,21 +110,61 @@ def test_the_rule_for_lengths_lets_feet_and_inches_pass_and_wrong_numbers_not(
     book, tmp_path, saved_by_libreoffice
 ) -> None:
     """LibreOffice, headless, works the rule out as a formula beside each value."""
-    page = book["Timbers"]
-    names = [one.name for one in MODEL.table("element").form_fields()]
-    letter = page.cell(1, names.index("length_m") + 1).column_letter
-    rule = validations(page)[letter].formula1.lstrip("=")
+    feet = write_workbook(replace(MODEL, units=FEET_INCHES), tmp_path / "feet.xlsx")
+    by_rule = {
+        **dict.fromkeys(("12' 6 1/2\"", "12’ 6½”", '7/8"', "7 3/8 in", "12 ft 6 in"), True),
+        **dict.fromkeys(("3.82 m", "38 cm", "15.9 mm", "-0' 6\"", "12.54 ft"), True),
+        **dict.fromkeys(("about 5'", "five", "12 ell"), False),
+    }
+    # a bare number is what the heading says, and feet and inches is not one unit
+    bare = {"11 3/8": True, "5/8": True, "11.375": True, "11": True, "9 1/4": True, "12' 6": False}
+    in_feet = {text: text == "12' 6" for text in bare} | {"12-6": False, "6 x 8": False}
+    metric = {4.2: True, -1: False, 1e6: False, "9' 6\"": True, "5/8 in": True, "9 ft 6 in": True}
     tried = openpyxl.Workbook()
-    expected = {4.2: True, -1: False, 1e6: False, "9' 6\"": True, "5/8 in": True, "9 ft 6 in": True}
-    for line, value in enumerate(expected, start=1):
-        tried.active.cell(line, 1).value = value
-        formula = rule.replace(f"{letter}{FIRST_ROW + 1}", f"A{line}")
-        tried.active.cell(line, 2).value = f'=IF({formula},"yes","no")'
+    expected = []
+    for pages, field, texts in (
+        (book, "length_m", metric),
+        (openpyxl.load_workbook(feet), "length_m", by_rule | in_feet),
+        (openpyxl.load_workbook(feet), "diameter_a1_cm", by_rule | bare | {"12' 6": True}),
+    ):
+        page = pages["Timbers"]
+        names = [one.name for one in MODEL.table("element").form_fields()]
+        letter = page.cell(1, names.index(field) + 1).column_letter
+        rule = validations(page)[letter].formula1.lstrip("=")
+        assert len(rule) <= 255
+        for text, passes in texts.items():
+            line = len(expected) + 1
+            tried.active.cell(line, 1).value = text
+            formula = rule.replace(f"{letter}{FIRST_ROW + 1}", f"A{line}")
+            tried.active.cell(line, 2).value = f'=IF({formula},"yes","no")'
+            expected.append((field, str(text), passes))
     tried.save(tmp_path / "tried.xlsx")
     answered = saved_by_libreoffice(tmp_path / "tried.xlsx", "csv", tmp_path)
-    with open(answered, encoding="utf-8", newline="") as stream:
+    with open(answered, encoding="latin-1", newline="") as stream:
         answers = [row[1] == "yes" for row in csv.reader(stream)]
-    assert answers == list(expected.values())
+    assert [(*one[:2], answer) for one, answer in zip(expected, answers, strict=True)] == expected
+
+
+def test_a_record_of_feet_and_inches_asks_for_them(tmp_path) -> None:
+    path = write_workbook(replace(MODEL, units=FEET_INCHES), tmp_path / "feet.xlsx")
+    book = openpyxl.load_workbook(path)
+    heads = {
+        cell.value: (sheet[cell.column_letter], cell.comment.text)
+        for sheet in book.worksheets
+        for cell in sheet[HEADER_ROW + 1]
+        if cell.comment
+    }
+    (_, length), (_, size) = heads["Length (ft-in)"], heads["Bit size (hole diameter) (in)"]
+    assert "Write feet and inches such as 12' 6 1/2\", or with its own unit: 3.82 m" in length
+    assert "Write inches such as 11 3/8" in size
+    # what is metric everywhere stays so
+    assert {"Easting (m)", "Mean ring width (mm)", "Rings counted"} & heads.keys()
+    help_text = " ".join(str(cell.value) for cell in book[HELP_SHEET]["B"])
+    assert "(ft-in): write 12' 6 1/2\"" in help_text
+    letter = next(
+        c.column_letter for c in book["Samples"][HEADER_ROW + 1] if c.value == "Bore (in)"
+    )
+    assert book["Samples"].column_dimensions[letter].number_format == "@"
 
 
 def test_the_marker_names_the_field_of_every_column(book) -> None:
