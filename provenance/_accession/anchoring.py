@@ -46,7 +46,7 @@ def _anchors_at(text: str, bundle: Place) -> list[Anchor]:
     if path.exists():
         return [_of_bundle(path, bundle)]
     raise UnusableInput(
-        f"--anchor {text}: that is neither a file here nor a line of a receipt. Give an older bundle, a "
+        f"--anchor {text}: it is neither a file nor a line of a receipt. Give an older bundle, a "
         "package, a register (register.csv), or the line 'ledger 323 3f2a 91c0 …' as it stands on "
         "the receipt; an accession number alone says nothing"
     )

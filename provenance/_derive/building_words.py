@@ -66,7 +66,7 @@ def order_of_building(
             own = ", ".join(called(one["place_id"]) for one in members)
             said.append(f"{own}: {', '.join(clauses)}")
     if said:
-        yield f"Order of building, as far as relations and years tell. {'. '.join(said)}."
+        yield f"Order of building, as far as relations and years show. {'. '.join(said)}."
 
 
 def _bound(
@@ -117,7 +117,7 @@ def labor_in_words(totals: Iterable[Row], phases: Mapping[str, Row]) -> Iterator
         hours = f"{row['hours_low']:.0f} to {row['hours_high']:.0f} hours"
         said.append(f"{hours} for {of} ({counted(row['work_count'], 'kind', 'kinds')} of work)")
     if said:
-        yield f"Labor, estimated by rates from their sources: {'; '.join(said)}."
+        yield f"Labor, estimated from published rates: {'; '.join(said)}."
 
 
 def ages_in_words(rows: Iterable[Row], label: Label) -> Iterator[str]:

@@ -35,15 +35,15 @@ TABLES = (
 )
 """The derived tables that stories are made of."""
 FELLED_NOT_BUILT = (
-    "These are years in which trees were felled, not in which wood was put in. When wood without a "
-    "dated sample was felled is not known."
+    "These are felling years, not years of construction. The felling years of timbers without a "
+    "dated sample are not known."
 )
 """What holds for every story of dates."""
 _RECORD = ("place", "episode")
 _CANDIDATES = {
     "reuse": "may be reused wood",
     "stockpiling": "may have been stored before use",
-    "repair": "may have been put in later",
+    "repair": "may have been installed later",
     "other_time": "may be of another time, earlier or later",
 }
 _AGREEMENTS = {
@@ -208,7 +208,7 @@ class Story:
     def _phase(self, row: _Row) -> str:
         """One phase: its years and trees, its rule, what it rests on, and its events."""
         trees, pieces = row["tree_count"], row["piece_count"]
-        of_pieces = f" ({counted(pieces, 'piece', 'pieces')} of wood)" if pieces != trees else ""
+        of_pieces = f" ({counted(pieces, 'timber', 'timbers')})" if pieces != trees else ""
         narrow = "All" if row["narrow_count"] == trees else f"{row['narrow_count']} of them"
         said = [
             f"Felling phase {_years(row)}: {_trees(trees)}{of_pieces} can have been felled "
@@ -234,7 +234,7 @@ class Story:
         bounds = self._trees.bounds(row["place_id"], row["phase_id"])
         if bounds and bounds[0] != bounds[1]:
             said.append(
-                "Pieces that no one recorded as one tree count as trees of their own here; their "
+                "Timbers not recorded as one tree count as separate trees here; their "
                 f"diameters, lengths and years allow {bounds[0]} to {bounds[1]} trees."
             )
         return " ".join(one for one in said if one)
@@ -243,7 +243,7 @@ class Story:
         if row["decisive_count"] is None:
             return ""
         if not row["decisive_count"]:
-            return "It is found whichever tree is left out."
+            return "It is found even if any one tree is left out."
         members = self._members.get(row["phase_id"], ())
         pieces = [one["element_id"] for one in members if one["decisive"] == "yes"]
         if 0 < len(pieces) <= _MOST_NAMED:
@@ -351,7 +351,7 @@ class Story:
             if (row["first_year"], row["last_year"]) not in own
         ]
         if said:
-            yield f"Felling phases of its parts alone: {'; '.join(said)}."
+            yield f"Felling phases of its parts only: {'; '.join(said)}."
 
     def _candidates(self, wood: Iterable[_Row]) -> Iterator[str]:
         said = [
@@ -374,7 +374,7 @@ class Story:
         for code, rows in sorted(_by(wood, "disagreement").items()):
             if code:
                 named = _some([row["element_id"] for row in rows])
-                yield f"Without years of felling: {named}. {self._why(code)}"
+                yield f"No felling years: {named}. {self._why(code)}"
 
     def _why(self, code: str) -> str:
         terms = self._model.vocabularies.get("felling_disagreement")
@@ -396,7 +396,7 @@ class Story:
         if size.get("low_taper") == "yes":
             said.append(
                 "Its taper is in the lowest tenth of this species here, and no base of the stem "
-                "was seen; that alone does not show that it is one of several pieces of a stem."
+                "was seen; that alone does not show that it is one of several timbers from a stem."
             )
         if (left := size.get("stem_left_m")) is not None:
             said.append(

@@ -71,7 +71,7 @@ def consign_samples(
     holders = {held.get(sample, Holding(sample)).holder for sample in samples}
     if not from_party_id:
         if len(holders) != 1 or "" in holders:
-            said = ", ".join(sorted(holder or "nobody" for holder in holders)) or "nobody"
+            said = ", ".join(sorted(holder or "no one" for holder in holders)) or "no one"
             raise TreenailError(
                 f"the samples are with {said}; a parcel has one sender. Record first who has them, "
                 "or make up a parcel for each holder"

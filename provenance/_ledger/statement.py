@@ -154,8 +154,8 @@ def judge_statement(statement: bytes, signatures: bytes, pins: Pins) -> Judged:
         said.append(f"The bundle is signed by {' and '.join(known)}, whom you trust.")
     if strange:
         said.append(
-            f"The bundle is signed with the key {' and '.join(strange)}, which is of no one whom "
-            "you trust; ask its owner by another way than the bundle, then use --trust."
+            f"The bundle is signed with the key {' and '.join(strange)}, which you do not "
+            "trust yet. Ask its owner directly, not through the bundle, then use --trust."
         )
     return Judged(
         record=str(facts.get("record", "")),

@@ -156,7 +156,7 @@ def dates_in_words(row: Mapping[str, Any], model: Model) -> str:
     said = notation_of(row, symbols)
     sentences = list(_sentences(said, model, estimate_of(row)))
     if sentences and row.get("outcome") == "tentative":
-        sentences.append("These years are proposed, not settled.")
+        sentences.append("These years are proposed, not certain.")
     return " ".join(sentences)
 
 
@@ -200,7 +200,7 @@ def _sentences(said: DateNotation, model: Model, estimate: SapwoodEstimate | Non
         yield _sentence("outermost", last, clauses)
     if felling.basis is Basis.LABORATORY:
         yield (
-            f"The laboratory puts the felling {when_in_words(felling)}"
+            f"The laboratory dates the felling {when_in_words(felling)}"
             f"{_in_brackets(said.percent, said.source)}."
         )
     elif felling.basis is None and felling.season:

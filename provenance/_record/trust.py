@@ -15,10 +15,10 @@ WITHHELD = (CONFLICT, TWO_PLACES)
 """Verdicts with which no single place and no 95 % range may be told."""
 _GRAVER = ("", FITS, LEFT_OUT, UNCHECKED, TWO_PLACES, CONFLICT)
 
-CONFLICT_SAYS = "conflict: one of them is wrong, and it cannot be told which"
-TWO_PLACES_SAYS = "fit two places, one the mirror image of the other in the line between the datums"
+CONFLICT_SAYS = "conflict: one of them is wrong, but which one is not known"
+TWO_PLACES_SAYS = "fit two places, mirror images across the line between the datums"
 UNCHECKED_SAYS = "a 95 % range holds only if no tape was misread"
-OFF_SAYS = "from where its distance from end A, its clock position and the size of the wood put it"
+OFF_SAYS = "from where its distance from end A, clock position and timber size put it"
 
 
 @dataclass(frozen=True)
@@ -154,8 +154,7 @@ def trust_words(trust: Trust) -> tuple[str, ...]:
         said.append(f"The tapes put it {length_words(trust.gap_m)} {OFF_SAYS}.")
     if trust.hidden_m and not trust.is_withheld:
         said.append(
-            "A misread tape that is too small to notice may have moved it by "
-            f"{length_words(trust.hidden_m)}."
+            f"An undetected misreading may have moved it by up to {length_words(trust.hidden_m)}."
         )
     return tuple(said)
 

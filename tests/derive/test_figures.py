@@ -534,7 +534,7 @@ def test_volumes_are_as_long_as_they_say_and_count_their_pieces() -> None:
     (level,) = (one.at[1] for one in texts(sheet) if one.text == "3.0 m³ (2)")
     lengths = [right - left for left, right, _ in boxes(sheet, level - 1, level + 3)]
     assert lengths[0] == pytest.approx(2 * lengths[1])
-    assert "n = 3 pieces with a volume, of 4" in sheet.description
+    assert "n = 3 timbers with a volume, of 4" in sheet.description
     assert "Without a volume: not measured at both ends 1." in sheet.description
     # 1 % of each of its own, in squares, and 1 % of all in common
     assert f"All together 7.00 m³; reading the sizes alone makes it uncertain by {0.08:.2f}" in (

@@ -195,29 +195,29 @@ def test_a_house_is_told_as_its_tables_have_it(package: Package) -> None:
         "Felling phase 1741 to 1743: 12 trees (13 timbers) can have been felled between "
         "1741 and 1743. 9 of them are dated to within 10 years. 2 rest on an assumption of how "
         "many rings a near-cutting date lacks. Without W1 it would not be found. With a window of "
-        "one year it is not found; with one two years wider it has 15 trees. Pieces that no one "
-        "recorded as one tree count as trees of their own here; their diameters, lengths and "
+        "one year it is not found; with one two years wider it has 15 trees. Timbers not "
+        "recorded as one tree count as separate trees here; their diameters, lengths and "
         "years allow 4 to 11 trees.",
         "Documented, and fits the phase: Roof renewed, 1745 (repaired, certain; Parish book "
         "(invented)), 2 years after it.",
-        "Felling phases of its parts alone: Kitchen 1760 (4 trees).",
+        "Felling phases of its parts only: Kitchen 1760 (4 trees).",
         "Historical events that no phase corresponds to: Fire, 1801 or later (burned).",
         "Candidates only, not findings. May be reused wood: W3 (felled in 1688 or 1689; by dates "
         "and empty joints).",
-        "Without years of felling: W4. Two samples of one timber allow no common year.",
-        "These are years in which trees were felled, not in which wood was put in. When wood "
-        "without a dated sample was felled is not known.",
+        "No felling years: W4. Two samples of one timber allow no common year.",
+        "These are felling years, not years of construction. The felling years of timbers "
+        "without a dated sample are not known.",
         "Age at felling, at the height of the sample: species not known 1 tree of at least 60 "
         "years; Pinus ponderosa 1 tree of 90 to 93 years, 1 more of at least 71 years.",
-        "14 timbers come from at least 5 and at most 12 trees. 5 pieces all pass a stem "
+        "14 timbers come from at least 5 and at most 12 trees. 5 timbers all pass a stem "
         "diameter of 18.5 cm, which a stem has only once (each end drawn in by 1 cm).",
-        "Order of building, as far as relations and years tell. Kitchen (R1): not before 1741 "
+        "Order of building, as far as relations and years show. Kitchen (R1): not before 1741 "
         "(first felling phase of North house (B1)). East wall (W1), W2: built together, later than "
         "R1, not after 1802 (historical event).",
         "Architecture of its parts. Floor: flagstones (Kitchen).",
     ]
     short = story.of_place("B1", short=True)
-    assert short == [told[0], *told[2:8], told[10].partition(" 5 pieces")[0], told[11]]
+    assert short == [told[0], *told[2:8], told[10].partition(" 5 timbers")[0], told[11]]
     assert story.line("B1") == "felling phase 1741 to 1743 (12 trees)"
     assert story.of_wood("W1") == [
         "Of the felling phase 1741 to 1743 of North house; without it that phase would not be "
@@ -226,7 +226,7 @@ def test_a_house_is_told_as_its_tables_have_it(package: Package) -> None:
     assert story.of_wood("W3") == [
         "A candidate only, not a finding: it may be reused wood; by dates and empty joints.",
         "Its taper is in the lowest tenth of this species here, and no base of the stem was seen; "
-        "that alone does not show that it is one of several pieces of a stem.",
+        "that alone does not show that it is one of several timbers from a stem.",
         "Above it the stem can have given 2.5 m more, by the median taper of its species here and "
         "the thinnest useful top that the record assumes.",
     ]

@@ -124,12 +124,12 @@ def test_sentences_say_the_bounds_what_they_rest_on_and_what_is_missing(tmp_path
 
     assert said() == [
         "4 timbers come from at least 2 and at most 4 trees.",
-        "2 pieces all pass a stem diameter of 19.0 cm, which a stem has only once (each end drawn "
+        "2 timbers all pass a stem diameter of 19.0 cm, which a stem has only once (each end drawn "
         "in by 1 cm).",
         "No longest stem is given, so lengths prove nothing: enter it with its source in the "
         "table 'assumption'.",
-        "No likely count: for that the table 'assumption' needs the recorded meters per tree, with "
-        "spread and source.",
+        "No likely count: it needs the recorded meters per tree, with spread and source, in the "
+        "table 'assumption'.",
     ]
     assuming(builder, "longest_stem", 5)
     assuming(builder, "meters_per_tree", 4.6, spread=0.5)
@@ -168,10 +168,10 @@ def test_each_species_has_its_sentence_where_the_counts_are_added_up(tmp_path) -
     found = derive_tree_bounds(package, {"size": round_sizes(package)})
     told = TreeWords(package, found).of("B1")
     assert told[1:4] == [
-        "Abies concolor, 1 piece: 1 tree.",
-        "Pinus ponderosa, 2 pieces: 2 trees; 2 pieces all pass a stem diameter of 19.0 cm, which a "
-        "stem has only once (each end drawn in by 1 cm).",
-        "1 piece of unknown species can be of the same trees as the others.",
+        "Abies concolor, 1 timber: 1 tree.",
+        "Pinus ponderosa, 2 timbers: 2 trees; 2 timbers all pass a stem diameter of 19.0 cm, which "
+        "a stem has only once (each end drawn in by 1 cm).",
+        "1 timber of unknown species can be of the same trees as the others.",
     ]
 
 

@@ -130,12 +130,12 @@ SIGN_BY_SIGN = {
         f"12 rings of sapwood were counted; {BARK}, so the tree was felled in 1655 or before "
         "growth began in 1656"
     ),
-    "felled 1655": "The laboratory puts the felling in 1655.",
-    "felled winter 1655/6": "The laboratory puts the felling in the winter of 1655/56.",
-    "felled after 1720": "The laboratory puts the felling in 1720 or later.",
-    "felled by 1745": "The laboratory puts the felling in 1745 or earlier.",
-    "felled 1710-45": "The laboratory puts the felling between 1710 and 1745.",
-    "felled 45 - 40 BC (95 %)": "The laboratory puts the felling between 45 BC and 40 BC (95 % "
+    "felled 1655": "The laboratory dates the felling in 1655.",
+    "felled winter 1655/6": "The laboratory dates the felling in the winter of 1655/56.",
+    "felled after 1720": "The laboratory dates the felling in 1720 or later.",
+    "felled by 1745": "The laboratory dates the felling in 1745 or earlier.",
+    "felled 1710-45": "The laboratory dates the felling between 1710 and 1745.",
+    "felled 45 - 40 BC (95 %)": "The laboratory dates the felling between 45 BC and 40 BC (95 % "
     "probability).",
     "undated: too few rings": "No year was found for the rings: too few rings.",
 }  # fmt: skip
@@ -178,7 +178,7 @@ def test_an_estimate_of_sapwood_is_applied_and_named_where_it_says_something() -
 
 
 def test_a_date_that_is_proposed_is_said_to_be_so() -> None:
-    assert words("1655vv", outcome="tentative").endswith("These years are proposed, not settled.")
+    assert words("1655vv", outcome="tentative").endswith("These years are proposed, not certain.")
     assert dates_in_words({"outcome": "pending"}, MODEL) == ""
     assert dates_in_words({"outer_year": "16S5"}, MODEL) == ""
 

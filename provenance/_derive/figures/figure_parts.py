@@ -16,7 +16,8 @@ from provenance._record.joined import outermost_places
 from provenance._record.package import Package
 
 NOT_CONSTRUCTION = (
-    "A felling date is not a date of construction: timbers may be stored, reused or installed later."
+    "A felling date is not a date of construction: timbers may be stored, reused or installed "
+    "later."
 )
 LAST_RINGS = {
     "cutting": (Fill(0.0), "cutting date"),

@@ -137,7 +137,7 @@ def _stored(table: str) -> Numbers:
 
 def _volume_in_words(derived: Derived) -> str:
     volume = total(derived.tables["size"], "volume")
-    return f"Bars by building and species; {volume.pieces} pieces, {volume.value:.1f} m³ in all."
+    return f"Bars by building and species; {volume.pieces} timbers, {volume.value:.1f} m³ in all."
 
 
 FIGURES: dict[str, Kind] = {

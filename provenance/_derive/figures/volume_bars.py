@@ -90,8 +90,8 @@ def volume_bars(page: ChartPage, derived: Derived, places: Places) -> list[str] 
     page.write(((start + end) / 2, page.y), "m³", align="centre")
     all_of_it = total(every, "volume")
     return [
-        f"n = {counted(len(sizes), 'piece', 'pieces')} with a volume, of {len(every)}; in "
-        f"parentheses the number of pieces. {without_volume(every)}".rstrip(),
+        f"n = {counted(len(sizes), 'timber', 'timbers')} with a volume, of {len(every)}; in "
+        f"parentheses the number of timbers. {without_volume(every)}".rstrip(),
         "The volume is that of the wood as it is, by its cross-section, from the readings at both "
         "ends.",
         f"All together {all_of_it.value:.2f} m³; reading the sizes alone makes it uncertain by "

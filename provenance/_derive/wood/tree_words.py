@@ -13,8 +13,8 @@ from provenance._record.package import Package
 from provenance._record.snapshot import Snapshot
 
 STEMS = (
-    "Counted are stems of recorded wood: a forked or coppiced tree counts once for each stem. "
-    "Species are those that the laboratory or the field recorded."
+    "The count is of stems of recorded timbers: a forked or coppiced tree counts once for each "
+    "stem. Species are from the laboratory or the field."
 )
 """What holds for every count; said once, where several stand together."""
 
@@ -63,7 +63,7 @@ class TreeWords:
         total = rows[""]
         each = {species: counts for species, counts in rows.items() if species}
         pieces = total["lower"]["piece_count"]
-        wood = f"{_number(pieces, 'piece')} of wood {'comes' if pieces == 1 else 'come'}"
+        wood = f"{_number(pieces, 'timber')} {'comes' if pieces == 1 else 'come'}"
         yield f"{wood} from {self._range(total)}{self._likely(total)}."
         if total["lower"]["bound_reason"] != "species_sum":
             why = self._why(total)
@@ -71,12 +71,12 @@ class TreeWords:
         if len(each) > 1 or total["lower"]["bound_reason"] == "species_sum":
             for species, counts in each.items():
                 name = self._species.label(species)
-                wood = _number(counts["lower"]["piece_count"], "piece")
+                wood = _number(counts["lower"]["piece_count"], "timber")
                 said = f"{name}, {wood}: {self._range(counts)}{self._likely(counts)}"
                 yield "; ".join(filter(None, (said, self._why(counts)))) + "."
         if each and (unknown := _unknown(rows)):
             yield (
-                f"{_number(unknown, 'piece')} of unknown species can be of the same trees as the "
+                f"{_number(unknown, 'timber')} of unknown species can be of the same trees as the "
                 "others."
             )
 
@@ -103,14 +103,14 @@ class TreeWords:
             return
         if any(one is None or one.spread is None for one in found("meters_per_tree")):
             yield (
-                "No likely count: for that the table 'assumption' needs the recorded meters per "
-                "tree, with spread and source."
+                "No likely count: it needs the recorded meters per tree, with spread and source, "
+                "in the table 'assumption'."
             )
         else:
             yield (
-                "No likely count: the meters per tree that are given contradict these bounds, or "
-                "of some wood the length or the share of the log is not known (planks; squared "
-                "wood of which no one noted that the pith is inside)."
+                "No likely count: the meters per tree contradict these bounds, or the length or "
+                "share of the log is not known for some timbers (planks; squared timbers without "
+                "a record that the pith is inside)."
             )
 
     def _range(self, counts: Mapping[str, _Row]) -> str:
@@ -146,11 +146,11 @@ class TreeWords:
         reason, trees = row["bound_reason"], round(row["trees"])
         if reason == "overlap":
             return (
-                f"{_number(trees, 'piece')} all pass a stem diameter of "
+                f"{_number(trees, 'timber')} all pass a stem diameter of "
                 f"{row['at_diameter_cm']:.1f} cm, which a stem has only once ({self._ends(row)})"
             )
         if reason == "base":
-            return f"{_number(trees, 'piece')} each show the base of a stem"
+            return f"{_number(trees, 'timber')} each show the base of a stem"
         if reason == "length":
             return (
                 f"the wood is at least {row['log_length_m']:.1f} m of whole logs, and one stem "

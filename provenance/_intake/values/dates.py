@@ -171,7 +171,7 @@ def _wanted(habits: DateHabits) -> str:
             f"fits none of the mapping's date formats ({', '.join(habits.formats)}); write it so, "
             "or as 1987-06-14, June 1987, c. 1987, 1985/1987"
         )
-    return "is not a date; write 1987-06-14, 14 June 1987, June 1987, summer 1987, c. 1987, 1985/1987"
+    return "is not a date; write 1987-06-14, 14 June 1987, summer 1987, c. 1987 or 1985/1987"
 
 
 def _plainly_written(text: str, shown: str, habits: DateHabits) -> str | None:

@@ -79,7 +79,7 @@ def _wrong_by(rows: Rows, at: int, size: float) -> str:
     if rows.tie[at] == BY_WOOD:
         return f"{abs(size):.2f} m off"
     if kind == Kind.BEARING:
-        return f"{abs(size):.1f}° too {'far clockwise' if size > 0 else 'far anticlockwise'}"
+        return f"{abs(size):.1f}° too {'far clockwise' if size > 0 else 'far counterclockwise'}"
     if kind in (Kind.DISTANCE, Kind.LEVEL_DISTANCE):
         return f"{abs(size):.3f} m too {'long' if size > 0 else 'short'}"
     return f"{abs(size):.3f} m too {'large' if size > 0 else 'small'}"
