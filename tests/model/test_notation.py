@@ -114,7 +114,7 @@ def test_undated_keeps_its_reason() -> None:
         ("1781B - 1702", "'B' at the inside year"),
         ("1781 - 1702", "before the inside year"),
         ("1702 - 1781BB", "twice"),
-        ("AD 0 - 5", "no year"),
+        ("AD 0 - 5", "not a year"),
         ("BC 45 AD", "twice"),
         ("felled later", "not a year|no year after"),
         ("felled winter 1655", "winter 1655/56"),

@@ -129,7 +129,7 @@ def test_a_filled_form_prints_the_row_and_crosses_its_codes(
     for crossed in ("Adze", "Pit saw", "In place", "Round", "Bark", "Yes"):
         assert f"☒ {crossed}" in both
     assert both.count("☒") == 6 + len(pages)  # and the legend of each page
-    for value in ("B1-015", "HOLL", "4.20 m", "PIPO Pinus ponderosa", "2024-06-04", "Reused."):
+    for value in ("B1-015", "HOLL", "4.2 m", "PIPO Pinus ponderosa", "2024-06-04", "Reused."):
         assert value in both
 
 

@@ -38,8 +38,8 @@ def test_no_text_can_add_a_line_or_be_too_large_to_print(
 @pytest.mark.parametrize(
     ("text", "message"),
     [
-        ("", "no sheet"),
-        ("treenail 1 HOLL-231 H", "no sheet"),
+        ("", "is not a sheet"),
+        ("treenail 1 HOLL-231 H", "is not a sheet"),
         ("treenail-sheet 1 element", "not whole"),
         ("treenail-sheet 2 element B1", "another layout"),
         ("treenail-sheet 1 element B1\nowner somebody", "no line"),

@@ -227,7 +227,7 @@ def test_unknown_rows_are_refused_with_what_there_is(hollin: ChosenRows, tmp_pat
     package, out = hollin.package, tmp_path / "out.pdf"
     for options, message in (
         ({"site": "NOPE"}, "no site 'NOPE'; there are HOLL"),
-        ({"samples": "999"}, '"999" is no sample of this record'),
+        ({"samples": "999"}, '"999" is not a sample of this record'),
         ({"elements": "Q1"}, "no timber 'Q1'"),
     ):
         with pytest.raises(TreenailError, match=message):

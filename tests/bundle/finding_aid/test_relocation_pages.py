@@ -88,7 +88,7 @@ def test_the_page_answers_a_stranger(packed: Path) -> None:
     answers = {
         # which hole
         "Where it is": [f"{tape.datum_id} {tape.distance_m:.2f} m" for tape in hole.tapes],
-        "On the wood": ["1.00 m from end A", "3 o'clock", "towards the middle", "105 mm"],
+        "On the wood": ["1.00 m from end A", "3 o'clock", "toward the center", "105 mm"],
         "In the room": ["above the floor", f"x {hole.entry_m[0]:.3f}", hole.nearest.sample_id],
         "The stamp, both ways up": ["Right way up: 231", "Upside down: no number"],
         "The wood from its side, end A on the left": ["3 o'clock side"],
