@@ -131,7 +131,7 @@ def crew_readme(model: Model, title: str) -> str:
     cautions = "\n".join(f"- {caution}" for caution in model.cautions)
     return f"""# {title}
 
-A record of wood, samples, plugs and laboratory results, kept as plain tables.
+A record of timbers, samples, plugs and laboratory results, kept as plain tables.
 Kind of place: {model.title}.
 
 ## What to do next
@@ -140,7 +140,7 @@ Kind of place: {model.title}.
    `treenail import . YOUR-FILE --draft` propose one).
 2. `treenail import . YOUR-FILES --mapping YOUR-MAPPING.yaml` brings them in. The files are kept
    unchanged in `originals/`.
-3. `treenail check .` names what does not fit together. Mend it and check again.
+3. `treenail check .` lists the problems. Fix them and check again.
 4. `treenail pack .` makes the archive bundle for the repository.
 
 ## What is in it
@@ -150,7 +150,7 @@ Kind of place: {model.title}.
 
 `schemas/` explains every column. `files/` is for photos, plans and reports.
 
-## Take care
+## Safety and care
 {cautions}
 
 Local codes, permits and licensed practice come first; this list does not replace them.
@@ -162,9 +162,9 @@ def example_mapping(model: Model) -> str:
     tables = [model.table(name) for name in WIDE_TABLES]
     blocks = "\n".join(_example_rows(model, table) for table in tables)
     return f"""# How the columns of a field form become the columns of this package.
-# Copy this file, put your own column headings after 'column:', and take out what you do not have.
+# Copy this file, put your own column headings after 'column:', and delete what you do not have.
 # 'treenail import . YOUR-FILE --draft' writes a mapping from your headings for you to correct.
-title: Wood, samples and plugs on one sheet
+title: Timbers, samples and plugs on one sheet
 dates:
   formats: [YYYY-MM-DD]     # or D/M/YYYY, M/D/YY ...
   # century_pivot: 1950     # needed for two-digit years: the first of the hundred years meant
