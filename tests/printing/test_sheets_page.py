@@ -223,7 +223,7 @@ def test_unknown_rows_are_refused_with_what_there_is(hollin: ChosenRows, tmp_pat
     for options, message in (
         ({"site": "NOPE"}, "no site 'NOPE'; there are HOLL"),
         ({"samples": "999"}, '"999" is no sample of this record'),
-        ({"elements": "Q1"}, "no timber 'Q1'"),
+        ({"elements": "Q1"}, "no piece of wood 'Q1'"),
     ):
         with pytest.raises(TreenailError, match=message):
             write_sheets(package.model, out, package=package, **options)  # type: ignore[arg-type]
