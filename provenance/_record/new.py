@@ -156,13 +156,13 @@ def crew_readme(model: Model, title: str) -> str:
     kinds = f"Kind of place: {model.title}."
     if len(model.profiles) > 1:
         kinds = (
-            f"Kinds of place: {model.title}. Write into 'Recorded as' of each building which of "
-            "them hold there; rooms follow their building."
+            f"Kinds of place: {model.title}. In 'Recorded as', name the profile of each "
+            "building; its rooms follow."
         )
     equipment = "\n".join(f"- {one.item}: {one.purpose}" for one in model.equipment)
     return f"""# {title}
 
-A record of wood, samples, plugs and laboratory results, kept as plain tables.
+A record of timbers, samples, plugs and laboratory results, kept as plain tables.
 {kinds}
 
 ## What to do next
@@ -171,7 +171,7 @@ A record of wood, samples, plugs and laboratory results, kept as plain tables.
    `treenail import . YOUR-FILE --draft` propose one).
 2. `treenail import . YOUR-FILES --mapping YOUR-MAPPING.yaml` brings them in. The files are kept
    unchanged in `originals/`.
-3. `treenail check .` names what does not fit together. Mend it and check again.
+3. `treenail check .` lists the problems. Fix them and check again.
 4. `treenail pack .` makes the archive bundle for the repository.
 
 ## What is in it
@@ -181,10 +181,10 @@ A record of wood, samples, plugs and laboratory results, kept as plain tables.
 
 `schemas/` explains every column. `files/` is for photos, plans and reports.
 
-## Take care
+## Safety and care
 {cautions}
 
-This list reminds. It replaces no code, no permit and no licensed person's word.
+This list is a reminder. It does not replace any code, permit or licensed professional.
 
 ## Equipment
 {equipment}
@@ -196,9 +196,9 @@ def example_mapping(model: Model) -> str:
     tables = [model.table(name) for name in WIDE_TABLES]
     blocks = "\n".join(_example_rows(model, table) for table in tables)
     return f"""# How the columns of a field form become the columns of this package.
-# Copy this file, put your own column headings after 'column:', and take out what you do not have.
+# Copy this file, put your own column headings after 'column:', and delete what you do not have.
 # 'treenail import . YOUR-FILE --draft' writes a mapping from your headings for you to correct.
-title: Wood, samples and plugs on one sheet
+title: Timbers, samples and plugs on one sheet
 dates:
   formats: [YYYY-MM-DD]     # or D/M/YYYY, M/D/YY ...
   # century_pivot: 1950     # needed for two-digit years: the first of the hundred years meant

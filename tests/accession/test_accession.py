@@ -254,7 +254,7 @@ def test_the_same_bundle_twice_is_told(shelf: Path, tmp_path: Path, shown: str) 
 @pytest.mark.parametrize(
     ("text", "why"),
     [
-        ("number;day\n1;2\n", "no register of accessions: its first line is 'number;day'"),
+        ("number;day\n1;2\n", "not a register of accessions: its first line is 'number;day'"),
         ("", "first line is 'nothing'"),
         ("HEAD2026.0001,2026-01-01\n", "line 2: it has 2 cells"),
         ("HEAD,2026-01-01,a,b,full,d,aa,bb,k,d,r\n", "line 2, column 'number': nothing"),

@@ -220,7 +220,7 @@ def test_a_file_where_the_bundle_has_its_own_is_refused(package: Package, tmp_pa
 
 
 def test_a_package_name_that_would_lead_elsewhere_is_refused(package: Package) -> None:
-    with pytest.raises(UnusablePackage, match="no package name"):
+    with pytest.raises(UnusablePackage, match="not a package name"):
         pack_bundle(package.with_descriptor({"name": "../../elsewhere"}))
 
 

@@ -80,7 +80,7 @@ def test_a_sample_that_is_another_piece_of_wood_is_an_error(again: Package) -> N
     again.write_table("sample", samples)
     (finding,) = lineage_findings(again)
     assert (finding.rule, finding.row, finding.value) == ("lineage.number_moved", 2, "B1-020")
-    assert "was of the wood B1-014" in finding.message
+    assert "was of the timber B1-014" in finding.message
 
 
 def test_a_dowel_whose_stamp_became_another_is_an_error(again: Package) -> None:

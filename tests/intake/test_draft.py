@@ -355,8 +355,8 @@ def test_an_answer_is_a_field_of_the_sheet_and_none_that_has_a_column(tmp_path) 
     answers = raw["sources"][0]["columns_to_decide"]
     for answer, said in (
         ("element.features", ""),
-        ("plug.notes", "is no field of element or sample"),
-        ("features", "is no field of element or sample"),
+        ("plug.notes", "is not a field of element or sample"),
+        ("features", "is not a field of element or sample"),
         ("element.notes", "has a column besides 'Picture'"),
         ("element.colour", "it has no field 'colour'"),
     ):

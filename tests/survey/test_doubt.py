@@ -150,7 +150,7 @@ def test_each_verdict_has_its_own_words_on_the_sheet(room: Package, tmp_path: Pa
     left_out = sheet(judged(room, END, "one_left_out", left_out="Ta2"), tmp_path / "left")
     assert "A reading to end A of B1-014 was wrong and was left out (Ta2)" in left_out
     fits = sheet(judged(room, END, "fits"), tmp_path / "fits")
-    assert "too small to notice may have moved it by 3.1 cm" in fits
+    assert "undetected misreading may have moved it by up to 3.1 cm" in fits
     assert "Do not rely" not in unchecked + left_out + fits
     assert all(one in fits for one in CERTAIN)
 

@@ -32,8 +32,8 @@ def test_proposals_keep_clear_of_ends_joints_and_old_holes(tmp_path: Path) -> No
 @pytest.mark.parametrize(
     ("load", "says"),
     [
-        ("yes", "This wood is load-bearing"),
-        ("unknown", "treat it as carrying load"),
+        ("yes", "This timber is load-bearing"),
+        ("unknown", "treat it as load-bearing"),
         (None, "treat it"),
     ],
 )

@@ -21,7 +21,7 @@ from provenance._record.tables import ROW
 
 _WHOSE = {
     "element": "the site",
-    "sample": "the wood",
+    "sample": "the timber",
     "plug": "the sample",
     "lab_result": "the sample",
     "reservation": "the site",

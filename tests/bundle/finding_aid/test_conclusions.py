@@ -56,8 +56,9 @@ def test_a_public_story_is_made_of_public_rows_alone(tmp_path: Path) -> None:
 def test_a_record_from_which_nothing_is_derived_says_how(tmp_path: Path) -> None:
     package = a_package(tmp_path).with_chain().package
     bundle = pack_bundle(package, tmp_path / "bundle")
-    assert "treenail derive , run on the record" in words_of(bundle / "data" / "index.html")
-    assert "What dates, sizes" not in words_of(bundle / "data" / "pages" / "place" / "B1.html")
+    assert "Run treenail derive before packing" in words_of(bundle / "data" / "index.html")
+    place = words_of(bundle / "data" / "pages" / "place" / "B1.html")
+    assert "Results from dates, sizes" not in place
 
 
 def test_each_of_several_buildings_has_the_figure_of_its_own_samples(tmp_path: Path) -> None:

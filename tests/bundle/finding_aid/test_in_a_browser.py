@@ -188,7 +188,7 @@ def test_the_plan_leads_to_wood_sample_plug_result_and_custody(open_page: Any) -
     assert page.url.endswith("pages/sample/231.html")
     assert page.locator("#plug\\.P-231").count() == 1
     assert page.locator("#lab_result\\.R-1").count() == 1
-    assert "No event of custody" in page.inner_text("main")
+    assert "No custody events" in page.inner_text("main")
     page.click("nav a:has-text('North house')")
     page.click("svg a[aria-label^='Hole of sample 231'] circle", force=True)
     assert page.url.endswith("pages/sample/231.html")
