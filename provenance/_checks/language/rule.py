@@ -139,6 +139,8 @@ def _said(model: Model | None, name: str, unit: str, spec: str, bare: bool, valu
         return f"{value} {unit}"
     measures = model.measures if model else SI
     kind = _kinds(model).get(name) if model else None
+    if kind is None and unit == "m":
+        kind = "timber"
     digits = int(spec.removeprefix(".").removesuffix("f")) if spec else None
     step = None if digits is None else MM_PER[unit] / 10**digits
     text = measures.say(number, unit, kind, step=step)
