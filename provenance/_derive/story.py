@@ -400,7 +400,7 @@ class Story:
             )
         if (left := size.get("stem_left_m")) is not None:
             said.append(
-                f"Above it the stem can have given {self._model.measures.say(left, 'm', 'timber')} "
+                f"Above it the stem can have given {self._model.measures.say(left, 'm', 'timber', u95_mm=200)} "
                 "more, by the median taper of its species here and the thinnest useful top that "
                 "the record assumes."
             )

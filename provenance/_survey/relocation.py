@@ -95,13 +95,13 @@ def draw_relocation(
     _draw_tapes(canvas, facts, left)
     _draw_lines(canvas, "On the wood and in the room", (*facts.on_the_wood, *facts.in_space), right)
     row, rest = rest.cut_top(24 * MM, _GAP)
-    for heading, lines in (
-        ("What was taken", facts.taken),
-        ("Where the sample is", facts.keeper),
-        ("Results to date", facts.results),
-        ("Possible positions for another core", facts.clear_places),
+    for share, heading, lines in (
+        (0.22, "What was taken", facts.taken),
+        (0.22, "Where the sample is", facts.keeper),
+        (0.24, "Results to date", facts.results),
+        (0.32, "Possible positions for another core", facts.clear_places),
     ):
-        column, row = row.cut_left((page.width - 3 * _GAP) / 4, _GAP)
+        column, row = row.cut_left((page.width - 3 * _GAP) * share, _GAP)
         _draw_lines(canvas, heading, lines, column)
     if facts.photo is not None:
         picture, rest = rest.cut_left(52 * MM, _GAP)

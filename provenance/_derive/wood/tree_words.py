@@ -155,7 +155,7 @@ class TreeWords:
             return f"{_number(trees, 'piece')} each show the base of a stem"
         if reason == "length":
             return (
-                f"the wood is at least {self._say(row['log_length_m'], 'm', 'timber')} of whole "
+                f"the wood is at least {self._say(row['log_length_m'], 'm', 'timber', u95_mm=200)} of whole "
                 f"logs, and one stem gives at most {self._longest(row)}"
             )
         if reason == "periods":

@@ -190,13 +190,17 @@ def _taken(
         ", ",
         facts.kind.lower(),
         f"{length} long" if length else "",
-        f"bore {bore}" if bore else "",
-        f"hole {depth} deep" if depth else "",
     )
+    hole = joined(", ", f"bore {bore}" if bore else "", f"{depth} deep" if depth else "")
     collector = parties.get(facts.collected_by, {}).get("name", facts.collected_by)
     by = joined(", ", facts.collected_on, collector)
     set_on = plug.get("placed_on", "")
-    return (("taken", size), ("on, by", by), *((("plug in on", set_on),) if set_on else ()))
+    return (
+        ("taken", size),
+        *((("hole", hole),) if hole else ()),
+        ("on, by", by),
+        *((("plug in on", set_on),) if set_on else ()),
+    )
 
 
 def _now(
