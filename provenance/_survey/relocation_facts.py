@@ -255,9 +255,9 @@ def _clear_places(package: Package, known: KnownPoints, hole: HolePosition) -> t
     except UnusableInput:
         # without a diameter nothing can be proposed; the sheet is worth having all the same
         return ("The size of the wood is not recorded.",)
-    tables, say = package.tables, package.model.measures.say
+    say = package.model.measures.say
     lines = [
-        f"{said(tables, 'sample', 'along_m', one.along_m, other=True)} from A, "
+        f"{say(one.along_m, 'm', 'timber', other=True)} from A, "
         f"{clock_words(one.clock)}, to {say(one.depth_m, 'm', 'core', other=True)} deep"
         for one in found.places
     ]
@@ -362,7 +362,7 @@ def _in_space(
     trust = hole.trust
     if hole.height_above_floor_m is not None:
         about = "About " if trust.is_withheld else ""
-        height = said(package.tables, "sample", "height_m", hole.height_above_floor_m, other=True)
+        height = measures.say(hole.height_above_floor_m, "m", "timber", other=True)
         lines.append(f"{about}{height} above the floor")
     grid = "The building's own grid:" if own_grid else "Site grid"
     if not trust.places:

@@ -128,7 +128,8 @@ def test_sentences_say_the_bounds_what_they_rest_on_and_what_is_missing(tmp_path
         "in by 1.0 cm).",
         "No longest stem is given, so lengths prove nothing: enter it with its source in the "
         "table 'assumption'.",
-        "No likely count: for that the table 'assumption' needs the recorded meters per tree, with "
+        "No likely count: for that the table 'assumption' needs the length of recorded wood per "
+        "tree, with "
         "spread and source.",
     ]
     assuming(builder, "longest_stem", 5)

@@ -55,7 +55,7 @@ def test_a_sheet_is_one_page_of_its_paper_with_everything_on_it(
     text = text_of(path)
     for part in (
         "HOLL-231 JV check",
-        "1.00 m (3' 3 1/4\") from end A",
+        "1.0 m (3' 3 1/4\") from end A",
         "3 o'clock",
         "above the floor",
         "right way up: 231",

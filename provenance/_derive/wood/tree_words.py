@@ -154,9 +154,10 @@ class TreeWords:
         if reason == "base":
             return f"{_number(trees, 'piece')} each show the base of a stem"
         if reason == "length":
+            logs = self._say(row["log_length_m"], "m", "timber", u95_mm=200)
             return (
-                f"the wood is at least {self._say(row['log_length_m'], 'm', 'timber', u95_mm=200)} of whole "
-                f"logs, and one stem gives at most {self._longest(row)}"
+                f"the wood is at least {logs} of whole logs, and one stem gives at most "
+                f"{self._longest(row)}"
             )
         if reason == "periods":
             return f"felled in periods that exclude each other: {self._periods(row)}"

@@ -182,22 +182,23 @@ def _where(tables: Snapshot, facts: SampleFacts, sample: Row, element: Row) -> t
 def _taken(
     tables: Snapshot, facts: SampleFacts, sample: Row, plug: Row, parties: Mapping[str, Row]
 ) -> tuple[Pair, ...]:
+    # there is room for one size in both systems: that which the next dowel has to fit
     length, bore, depth = (
-        shown(tables, "sample", name, sample[name], other=True)
+        shown(tables, "sample", name, sample[name], other=name == "bore_mm")
         for name in ("length_mm", "bore_mm", "depth_mm")
     )
     size = joined(
         ", ",
         facts.kind.lower(),
         f"{length} long" if length else "",
+        f"bore {bore}" if bore else "",
+        f"hole {depth} deep" if depth else "",
     )
-    hole = joined(", ", f"bore {bore}" if bore else "", f"{depth} deep" if depth else "")
     collector = parties.get(facts.collected_by, {}).get("name", facts.collected_by)
     by = joined(", ", facts.collected_on, collector)
     set_on = plug.get("placed_on", "")
     return (
         ("taken", size),
-        *((("hole", hole),) if hole else ()),
         ("on, by", by),
         *((("plug in on", set_on),) if set_on else ()),
     )
