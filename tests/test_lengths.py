@@ -29,7 +29,7 @@ from provenance._record.package import Package, open_package
 from provenance._survey.adjust.adjustment import survey_package
 from provenance._survey.plan.plan import write_plans
 from provenance._survey.relocation import write_relocation_sheets
-from tests.builders import PARTIES, pack_bundle
+from tests.builders import PARTIES, a_package, pack_bundle
 from tests.printing.reading import page_texts
 from tests.survey.scenes import a_room, taped
 
@@ -37,7 +37,7 @@ ROOT = Path(provenance.__file__).parent
 LENGTH = re.compile(r"(?<![\w.,/])(\d+)(?:\.(\d+))? ?(mm|cm|m)\b(?![²³/])")
 DECIMALS = {"mm": 1, "cm": 1, "m": 4}
 """No more than a caliper or the tapes of this record give, which are written to 0.1 mm."""
-BESIDE = re.compile(r"(?:[\"']|\b(?:in|ft))(?: is)? ?\(?$")
+BESIDE = re.compile(r"(?:[\"']|\b(?:in|ft))(?: is| for)? ?\(?$")
 """What stands before a metric length that is only told beside the one in feet and inches."""
 RINGS = re.compile(r"rings?\b.{0,60}$", re.IGNORECASE | re.DOTALL)
 """Ring widths are in millimeters everywhere."""
@@ -58,6 +58,10 @@ def as_read_on_a_rule(folder: Path, units: str) -> Package:
         "sample", bore_mm="15.875", length_mm="123.825", along_m="2.27965", depth_mm="130.175",
         height_m="2.1209",
     ).with_row("plug", dowel_mm="12.7", length_mm="22.225").with_row("lab_result")  # fmt: skip
+    building.with_bare_row(
+        "reading", table_name="plug", row_key="P-231", field="length_mm", as_written="14/16 in",
+        step_mm="1.5875",
+    )  # fmt: skip
     path = building.package.folder / "schemas" / "model.json"
     path.write_text(json.dumps({**json.loads(path.read_text("utf-8")), "units": units}))
     package = open_package(building.package.folder)
@@ -106,10 +110,30 @@ def test_every_length_is_said_as_the_record_measures(tmp_path: Path, units: str)
     wrong = [(name, fault) for name, text in texts for fault in faults(text, units)]
     assert not wrong
     all_of_it = " ".join(" ".join(text.split()) for _, text in texts)
-    in_feet = ("11 3/8 in", "5/8 in", "4 7/8 in", "7' 5 3/4\"", "loose by 1/8 in")
-    metric = ("28.9 cm", "15.9 mm", "124 mm", "2.28 m")
+    in_feet = (
+        "11 3/8 in",
+        "5/8 in",
+        "4 7/8 in",
+        "7' 5 3/4\"",
+        "loose by 1/8 in",
+        "7/8 in read as 14/16 in",
+    )
+    metric = ("read as 14/16 in", "28.9 cm", "15.9 mm", "124 mm", "2.28 m")
     for words in in_feet if units == FEET_INCHES else metric:
         assert words in all_of_it, words
+
+
+def test_a_record_whose_schemas_name_no_kinds_of_length_is_shown_all_the_same(
+    tmp_path: Path,
+) -> None:
+    package = a_package(tmp_path).with_chain(bore_mm="15.875", length_mm="123.825").package
+    for path in (package.folder / "schemas").glob("*.json"):
+        path.write_text(re.sub(r',\s*"measure": "\w+"', "", path.read_text("utf-8")), "utf-8")
+    package = open_package(package.folder)
+    assert not any(field.measure for _, field in package.model.every_field())
+    print_hole_cards(gather_cards(package), paper_named("a4"), tmp_path / "cards.pdf")
+    text = " ".join(" ".join(page_texts(tmp_path / "cards.pdf")).split())
+    assert "core, 124 mm long, bore 15.9 mm (5/8 in)" in text
 
 
 WORDED_ELSEWHERE = {

@@ -96,10 +96,10 @@ def draw_relocation(
     _draw_lines(canvas, "On the wood and in the room", (*facts.on_the_wood, *facts.in_space), right)
     row, rest = rest.cut_top(24 * MM, _GAP)
     for share, heading, lines in (
-        (0.22, "What was taken", facts.taken),
-        (0.22, "Where the sample is", facts.keeper),
-        (0.24, "Results to date", facts.results),
-        (0.32, "Possible positions for another core", facts.clear_places),
+        (0.25, "What was taken", facts.taken),
+        (0.21, "Where the sample is", facts.keeper),
+        (0.23, "Results to date", facts.results),
+        (0.31, "Possible positions for another core", facts.clear_places),
     ):
         column, row = row.cut_left((page.width - 3 * _GAP) * share, _GAP)
         _draw_lines(canvas, heading, lines, column)

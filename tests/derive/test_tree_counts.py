@@ -145,7 +145,8 @@ def test_sentences_say_the_bounds_what_they_rest_on_and_what_is_missing(tmp_path
     lengths = said()
     assert lengths == [
         "4 pieces of wood come from 4 trees.",
-        f"The wood is at least 16.0 m of whole logs, and one stem gives at most 5 m ({HANDBOOK}).",
+        "The wood is at least 16.0 m of whole logs, and one stem gives at most 5.0 m "
+        f"({HANDBOOK}).",
     ]
     assumed = package.table("assumption")
     package.write_table("assumption", assumed[assumed["assumption_id"] != "longest_stem"])

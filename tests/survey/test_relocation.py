@@ -62,7 +62,7 @@ def test_a_sheet_is_one_page_of_its_paper_with_everything_on_it(
         "upside down: no number",
         "Core",
         "bore 12.7 mm (1/2 in)",
-        "Mara Birkwood (invented) (MB)",
+        "Mara Birkwood",
         "1700p - 1781B",
         "Not for the public edition",
         "Nearest other hole: 232",
