@@ -8,7 +8,8 @@ Special Publication 811, appendix B).
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping
+import re
+from collections.abc import Callable, Iterable, Mapping
 from dataclasses import dataclass
 from decimal import Decimal
 from fractions import Fraction
@@ -66,7 +67,10 @@ KIND_OF_UNIT: Mapping[str, str] = MappingProxyType({"mm": "core", "cm": "diamete
 # bits and dowels are called by these, so a bore of 15.9 mm is one of 5/8 in
 _NOMINAL = tuple(Fraction(eighths, 8) * INCH for eighths in range(1, 17))
 _NEAR_NOMINAL = Fraction(1, 10)
+_HAIR = Fraction(1, 10_000)
 _COARSER = (INCH / 8, INCH / 4, INCH / 2, INCH, FOOT / 2)
+INCH_MARK = re.compile(r"in|ft|[\"”'’]")
+"""Stands in what is measured in feet or inches."""
 
 
 def step_of_column(steps: Iterable[Fraction], system: str) -> Fraction | None:
@@ -123,6 +127,11 @@ class Measures:
 
     system: str = METRIC
 
+    @property
+    def other(self) -> Measures:
+        """The system that the record does not use, for those who have no rule in its own."""
+        return Measures(FEET_INCHES if self.system == METRIC else METRIC)
+
     def unit(self, unit: str, kind: str | None = None) -> str:
         """What stands behind a heading: 'cm', 'in', 'ft-in' or 'ft' for lengths, else `unit`.
 
@@ -164,10 +173,40 @@ class Measures:
             return text
         return f"{text} ({(_feet_inches if metric else _metric)(mm, kind, None, u95_mm)})"
 
+    def volume(self, write: Callable[[float], str]) -> str:
+        """A volume, in cubic feet with m³ behind them where the record counts in feet.
+
+        `write` words what is known in m³, multiplied by the number that it is given.
+
+        >>> Measures(FEET_INCHES).volume(lambda per: f"{0.5 * per:.2f}")
+        '17.66 ft³ (0.50 m³)'
+        """
+        metric = f"{write(1.0)} m³"
+        if self.system == METRIC:
+            return metric
+        return f"{write(float((1000 / FOOT) ** 3))} ft³ ({metric})"
+
+
+SI = Measures()
+"""For what is metric whatever the record measures in."""
+
 
 def _rounded(number: Fraction, kind: str) -> int:
-    # a range that is rounded down would promise too much
-    return ceil(number) if kind == "range" else round(number)
+    # a range that is rounded down would promise too much; 0.04 m as computed may be a hair above it
+    return ceil(number - _HAIR) if kind == "range" else round(number)
+
+
+def _as_said(kind: str, mm: Fraction) -> tuple[Kind, Kind]:
+    """How a length of that kind and size is said, metric and in feet and inches."""
+    one = KINDS[kind]
+    if kind != "range":
+        return one, one
+    metric = Kind("mm", 0, one.step, "in") if mm <= 10 else one
+    feet = Kind("cm", 0, INCH / 8, "in") if mm <= INCH / 2 else one
+    return (
+        Kind("m", 1, one.step, "in") if mm > 1000 else metric,
+        Kind("cm", 0, INCH, "ft-in") if mm > 3 * FOOT else feet,
+    )
 
 
 def _decimals(mm: Fraction, unit: Fraction, decimals: int, kind: str, u95_mm: float | None) -> str:
@@ -184,7 +223,7 @@ def _places(unit: Fraction, step: Fraction) -> int:
 
 
 def _metric(mm: Fraction, kind: str, step: Fraction | None, u95_mm: float | None) -> str:
-    one = KINDS[kind]
+    one = _as_said(kind, mm)[0]
     unit = MM_PER[one.metric]
     fits = step is not None and _is_metric(step)
     decimals = _places(unit, step) if fits and step is not None else one.decimals
@@ -192,12 +231,15 @@ def _metric(mm: Fraction, kind: str, step: Fraction | None, u95_mm: float | None
 
 
 def _feet_inches(mm: Fraction, kind: str, step: Fraction | None, u95_mm: float | None) -> str:
-    one = KINDS[kind]
     sign, mm = ("-" if mm < 0 else ""), abs(mm)
+    one = _as_said(kind, mm)[1]
     if kind == "bore":
         nominal = min(_NOMINAL, key=lambda size: abs(size - mm))
         if abs(nominal - mm) <= _NEAR_NOMINAL:
             return f"{sign}{fraction_text(nominal / INCH)} in"
+        if 0 < mm < INCH / 16:
+            # how loose a dowel is shows in thousandths
+            return f"{sign}{float(mm / INCH):.3f} in"
     style = one.style
     if step is None or not (_is_ruled(step) or _is_decimal_foot(step) or _is_inch_part(step)):
         step = one.step

@@ -10,9 +10,11 @@ import polars as pl
 from provenance._model.measures import KIND_OF_UNIT, KINDS, METRIC, MM_PER, step_of_column
 from provenance._model.schema import Field
 from provenance._model.written import reading, step_of
+from provenance._record.cells import float_of
 from provenance._record.snapshot import Snapshot
 
 READING = "reading"
+_BORES = ("bore_mm", "dowel_mm")
 _PLAIN = r"^-?[0-9]+\.?([0-9]*)$"
 
 
@@ -33,7 +35,9 @@ def said(
     assert one.unit is not None
     step = tables.once(f"step of {table}.{field}", lambda _: _step(tables, table, one))
     measures = tables.model.measures
-    return measures.say(value, one.unit, one.measure, step=step, u95_mm=u95_mm, other=other)
+    # older schemas do not name the kind, and a bit to whole millimeters would be none
+    kind = one.measure or ("bore" if field in _BORES else None)
+    return measures.say(value, one.unit, kind, step=step, u95_mm=u95_mm, other=other)
 
 
 def reading_of(tables: Snapshot, table: str, row_key: str, field: str) -> str:
@@ -45,6 +49,24 @@ def reading_of(tables: Snapshot, table: str, row_key: str, field: str) -> str:
     values = tables.once(f"{field} of {table}", lambda _: _by_key(tables, table, field))
     value = values.get(row_key, "")
     return found if unit and reading(found, value, unit) else ""
+
+
+def shown(
+    tables: Snapshot, table: str, field: str, text: str | None, *, other: bool = False
+) -> str:
+    """What stands in a cell with its unit, as people read it; '' for a blank one.
+
+    A text that is no number stays as it is written, with the unit of its column behind it.
+    """
+    if not text:
+        return ""
+    number = float_of(text)
+    if number is None or not abs(number) < _SENSELESS:
+        return f"{text} {tables.model.table(table).field(field).unit or ''}".strip()
+    return said(tables, table, field, number, other=other)
+
+
+_SENSELESS = 1e12
 
 
 def readings(tables: Snapshot) -> Mapping[tuple[str, str, str], str]:

@@ -74,7 +74,7 @@ def test_lengths_are_said_as_crews_say_them() -> None:
         ("3.8227", "m", "tape", INCH / 8, 2000.0): "13' 0\"",
         ("3.8227", "m", "survey", None, 20.0): "12.5 ft",
         # a range is never said smaller than it is
-        ("0.0001", "m", "range", None, None): "1/2 in",
+        ("0.0001", "m", "range", None, None): "1/8 in",
         ("0.0128", "m", "range", None, None): "1 in",
         ("0.0127", "m", "range", None, None): "1/2 in",
         # ring widths and national grids are metric everywhere
@@ -94,7 +94,7 @@ def test_lengths_are_said_as_crews_say_them() -> None:
         ("-0.001", "m", "timber", None, None): "0.00 m",
         ("3.824", "m", "tape", None, 150.0): "3.8 m",
         ("3.824", "m", "tape", None, 9000.0): "4 m",
-        ("0.0001", "m", "range", None, None): "1 cm",
+        ("0.0001", "m", "range", None, None): "1 mm",
         ("0.0101", "m", "range", None, None): "2 cm",
         ("1.2345", "mm", "ring", None, None): "1.234 mm",
     }

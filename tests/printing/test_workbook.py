@@ -162,7 +162,9 @@ def test_a_record_of_feet_and_inches_asks_for_them(tmp_path) -> None:
     help_text = " ".join(str(cell.value) for cell in book[HELP_SHEET]["B"])
     assert "(ft-in): write 12' 6 1/2\"" in help_text
     letter = next(
-        c.column_letter for c in book["Samples"][HEADER_ROW + 1] if c.value == "Bit size (hole diameter) (in)"
+        c.column_letter
+        for c in book["Samples"][HEADER_ROW + 1]
+        if c.value == "Bit size (hole diameter) (in)"
     )
     assert book["Samples"].column_dimensions[letter].number_format == "@"
 
