@@ -20,6 +20,7 @@ from provenance._bundle.describe.lineage import bundle_facts, earlier_than, iden
 from provenance._bundle.verify import judge_folder, opened_bundle
 from provenance._gate.budget import DEFAULT_BUDGET
 from provenance._gate.documents import read_json
+from provenance._record.attempts import samples_taken
 from provenance._record.origin import Ancestor, numbers_of
 from provenance._record.package import DESCRIPTOR, Package, read_model
 
@@ -110,7 +111,9 @@ def _received(bundle: Path, folder: Path, verdict: Verdict) -> Received:
         earlier=earlier_than(folder),
         keeper_name=repository.name if repository else "",
         keeper_id=repository.party_id if repository else "",
-        rows=MappingProxyType(package.tables.counts()),
+        rows=MappingProxyType(
+            package.tables.counts() | {"sample": len(samples_taken(package.tables))}
+        ),
         file_count=verdict.file_count,
         byte_count=verdict.byte_count,
         to_mend=to_mend,

@@ -30,6 +30,7 @@ from provenance._bundle.redaction.redact import Redacted
 from provenance._ledger.custody import last_seal
 from provenance._ledger.ed25519 import Signer
 from provenance._model.media_types import media_type_of
+from provenance._record.attempts import samples_taken
 from provenance._record.origin import Ancestor
 from provenance._record.package import Package, as_json
 
@@ -82,7 +83,7 @@ def write_about(
         edition,
         day=day,
         formats=tuple(sorted({media_type_of(member.path) for member in contents.members})),
-        sizes=_sizes(contents, rows),
+        sizes=_sizes(contents, len(samples_taken(package.tables))),
     )
     # the pages carry it too
     json_ld = json.loads((data / schema_org.FORM.file_name).read_text(encoding="utf-8"))
@@ -121,8 +122,7 @@ def write_about(
     write_text(data / CRATE, as_json(crate))
 
 
-def _sizes(contents: Contents, rows: Mapping[str, int]) -> tuple[str, ...]:
-    samples = rows["sample"]
+def _sizes(contents: Contents, samples: int) -> tuple[str, ...]:
     return (
         f"{samples} sample{'' if samples == 1 else 's'}",
         f"{len(contents.members)} files",

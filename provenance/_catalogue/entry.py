@@ -17,6 +17,7 @@ from provenance._catalogue.joining import JoinedTables, PackedRows, pack_rows
 from provenance._catalogue.stores.records import Source, open_source, signature_of
 from provenance._identity.plug_fit import RESERVED, PlugRecord
 from provenance._model.schema import Vocabulary
+from provenance._record.attempts import gave_nothing
 from provenance._record.cells import float_of, whole_of
 from provenance._record.joined import split_codes
 from provenance._record.remote import Place
@@ -92,7 +93,8 @@ def read_entry(
             withdraws = withdrawn_by(source.document("bundle.json"))
             record = _Record(tables, symbols, now.get("sample", {}))
             sites = tuple(map(record.site, tables.rows("site")))
-            samples = pack_rows(map(record.sample, tables.samples()))
+            taken = (one for one in tables.samples() if not gave_nothing(one["sample"]))
+            samples = pack_rows(map(record.sample, taken))
             plugs = pack_rows(record.plug(str(path), row) for row in tables.plugs())
             reserved = tuple(tables.reserved(RESERVED_COLUMNS))
             wood_use = tuple(map(record.wood_use, tables.rows("wood_use")))
@@ -140,7 +142,9 @@ TABLE_COLUMNS = {
     "party": ("party_id", "kind", "name", "may_be_named"),
     "place": ("place_id", "name", "parent_place_id", "kind"),
     "element": ("element_id", "place_id", "function", "species_field"),
-    "sample": ("sample_id", "site_id", "element_id", "kind", "species_field", "collected_on"),
+    "sample": (
+        "sample_id", "site_id", "element_id", "kind", "species_field", "collected_on", "attempt",
+    ),
     "reservation": RESERVED_COLUMNS,
     "plug": ("plug_id", "sample_id", "stamp", "orientation_mark", "dowel_mm", "status"),
     "custody": (

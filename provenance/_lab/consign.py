@@ -21,6 +21,7 @@ from provenance._ledger.holdings import (
     samples_in_parcel,
 )
 from provenance._model.edtf import is_edtf
+from provenance._record.attempts import failed_attempts
 from provenance._record.package import Package
 
 if TYPE_CHECKING:
@@ -64,6 +65,11 @@ def consign_samples(
     Raises TreenailError (Refused for the ledger) and writes nothing when it cannot be.
     """
     events = events_of(package.tables)
+    if failed := failed_attempts(package.tables).intersection(samples):
+        raise TreenailError(
+            f"these attempts gave no sample: {', '.join(sorted(failed))}; leave them out, or "
+            "correct 'Result of the attempt' if something was taken after all"
+        )
     _refuse_packed_twice(samples, {one.sample_id: one for one in events})
     _refuse_answer_before_parcel(packed_on, due_on)
     held = holdings_of(package.tables)

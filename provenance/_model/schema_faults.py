@@ -70,8 +70,8 @@ _TERM = _Object(
         **_texts("at_best match caution cutting genus season side surface"),
         **dict.fromkeys(
             (
-                *("cuts_wood", "heartwood_boundary", "leaves_hole", "moves", "needs_from"),
-                *("needs_to", "standing", "two_years"),
+                *("cuts_wood", "heartwood_boundary", "holds", "leaves_hole", "moves"),
+                *("needs_from", "needs_to", "standing", "two_years"),
             ),
             bool,
         ),

@@ -16,6 +16,7 @@ from provenance._identity.rotation import turned
 from provenance._ledger.holdings import Holding, holdings_of
 from provenance._model.felling import felling_in_words
 from provenance._model.notation import write_year
+from provenance._record.attempts import kind_in_words
 from provenance._record.cells import float_of
 from provenance._record.package import Package
 from provenance._record.snapshot import Row, Snapshot
@@ -370,7 +371,7 @@ def _in_space(hole: HolePosition, north: float | None, *, own_grid: bool) -> tup
 
 
 def _taken(package: Package, sample: Row) -> tuple[str, ...]:
-    lines = [_label(package, "sample_kind", sample["kind"])]
+    lines = [kind_in_words(package.model, sample)]
     sizes = []
     if bore := float_of(sample["bore_mm"]):
         sizes.append(f"bore {bore:g} mm")

@@ -22,6 +22,7 @@ from provenance._bundle.describe.editions import Edition
 from provenance._bundle.redaction.tables import DATA_GENERALIZATIONS, INFORMATION_WITHHELD
 from provenance._model.edtf import is_edtf
 from provenance._model.schema import Field, Model
+from provenance._record.attempts import gave_nothing
 from provenance._record.package import Package
 from provenance._record.snapshot import Row
 
@@ -101,7 +102,7 @@ def _core_rows(package: Package, edition: Edition) -> Iterator[dict[str, str]]:
         "institutionID": repository.ror if repository else "",
         "accessRights": f"{edition.title}, {edition.store}",
     }
-    for key, sample in _rows(package, "sample").items():
+    for key, sample in _samples(package).items():
         site = sites.get(sample["site_id"], {})
         rights = site.get("rights", "")
         name, orcid = people.get(sample["collected_by"], ("", ""))
@@ -145,7 +146,7 @@ def _species_rows(package: Package) -> Iterator[tuple[str, ...]]:
     """The species of each sample, as seen in the field and as the laboratory reported it."""
     people = _people(package)
     label = _labels(package.model, "lab_result", "species")
-    for key, sample in _rows(package, "sample").items():
+    for key, sample in _samples(package).items():
         if code := sample["species_field"]:
             name = _name(label, code)
             yield key, f"{key} (field)", code, name, "", "", "Seen in the field."
@@ -164,7 +165,7 @@ def _trait_rows(package: Package) -> Iterator[tuple[str, ...]]:
         for one in package.model.table("sample").fields
         if _is_trait(one)
     ]
-    for key, sample in _rows(package, "sample").items():
+    for key, sample in _samples(package).items():
         for one, label in traits:
             if value := sample.get(one.name):
                 yield key, f"{key} {one.name}", one.title, label(value), one.unit or ""
@@ -220,13 +221,19 @@ def _wood_rows(package: Package) -> Iterator[tuple[str, ...]]:
     """The piece of wood that each sample was taken from, with what it is in the building."""
     elements = _rows(package, "element")
     functions = _labels(package.model, "element", "function")
-    for key, sample in _rows(package, "sample").items():
+    for key, sample in _samples(package).items():
         if wood := sample["element_id"]:
             function = functions(elements.get(wood, {}).get("function", ""))
             yield key, f"{key} wood", wood, "taken from", function
 
 
 # -- reading -------------------------------------------------------------------------------------
+
+
+def _samples(package: Package) -> dict[str, Row]:
+    """The samples by their numbers; what gave none is a hole and no material."""
+    rows = _rows(package, "sample")
+    return {key: row for key, row in rows.items() if not gave_nothing(row)}
 
 
 def _rows(package: Package, table: str) -> dict[str, Row]:

@@ -22,6 +22,7 @@ from provenance._identity.check_character import check_letters
 from provenance._identity.identifier import full_identifier
 from provenance._model.felling import dates_in_words
 from provenance._model.felling_together import together_in_words
+from provenance._record.attempts import kind_in_words
 from provenance._record.edition_key import is_public
 from provenance._record.fellings import felled_pieces
 from provenance._record.same_trees import same_trees
@@ -198,7 +199,7 @@ class ChainPages:
                 {
                     "key": one["sample_id"],
                     "href": page_path("sample", one["sample_id"]),
-                    "kind": record.label("sample", "kind", one["kind"]),
+                    "kind": kind_in_words(record.model, one),
                     "stamps": self._stamps(one["sample_id"]),
                     "dates": self.dates(one),
                 }
@@ -241,7 +242,7 @@ class ChainPages:
             identifier = full_identifier(row["site_id"], key)
         except UnreadableValue:
             identifier = ""
-        kind = record.label("sample", "kind", row["kind"])
+        kind = kind_in_words(record.model, row)
         results = record.results_of.get(key, ())
         self._write(
             "sample",

@@ -21,6 +21,7 @@ from provenance._identity import reading
 from provenance._identity.identifier import full_identifier
 from provenance._identity.plug_fit import RESERVED, state_weight, without_plug
 from provenance._model.wood_names import common_names
+from provenance._record.attempts import kind_in_words
 from provenance._record.cells import float_of
 from provenance._record.snapshot import Row
 
@@ -168,7 +169,7 @@ class _Data:
         element = record.elements.get(row["element_id"], {})
         stamps = [plug["stamp"] for plug in record.plugs_of.get(key, ()) if plug["stamp"]]
         words = [f"stamped {', '.join(stamps)}" if stamps else "", row["element_id"]]
-        words += [record.label("sample", "kind", row["kind"]), row["collected_on"]]
+        words += [kind_in_words(record.model, row), row["collected_on"]]
         former = record.former_samples.get(key, ())
         for number in (key, *former):
             try:

@@ -24,6 +24,7 @@ from provenance._bundle.finding_aid.search_data import as_script, search_data
 from provenance._bundle.finding_aid.stamp_index import write_stamp_index
 from provenance._bundle.finding_aid.table_pages import write_table_pages
 from provenance._bundle.finding_aid.writing import Page, Writer, put
+from provenance._record.attempts import gave_nothing
 from provenance._record.package import Package
 
 
@@ -102,7 +103,11 @@ def _building(record: Record, key: str, conclusions: Conclusions) -> dict[str, A
         "kind": record.label("place", "kind", row["kind"]),
         "line": conclusions.line(key),
         "wood": len(wood),
-        "samples": sum(len(record.samples_of.get(one["element_id"], ())) for one in wood),
+        "samples": sum(
+            not gave_nothing(row)
+            for one in wood
+            for row in record.samples_of.get(one["element_id"], ())
+        ),
     }
 
 

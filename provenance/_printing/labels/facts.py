@@ -14,6 +14,7 @@ from provenance._identity.naming import SampleNames
 from provenance._identity.payload import compose_code
 from provenance._identity.selection import number_order, select_samples
 from provenance._ledger.inside import samples_inside
+from provenance._record.attempts import gave_nothing, kind_in_words
 from provenance._record.package import Package
 from provenance._record.snapshot import Row
 
@@ -76,11 +77,16 @@ class SampleFacts:
 
 
 def gather_facts(
-    package: Package, selection: str | None = None, site: str | None = None
+    package: Package,
+    selection: str | None = None,
+    site: str | None = None,
+    *,
+    failed_too: bool = False,
 ) -> list[SampleFacts]:
     """The facts of the selected samples ('201-245,260'; all if None), of one site if `site` is.
 
-    All are given site by site in the order of their numbers.
+    All are given site by site in the order of their numbers. Attempts that gave nothing are left
+    out, unless holes are asked for and not samples: `failed_too`.
 
     Raises TreenailError when the package has no samples, nothing is selected, or a number cannot
     be an identifier; the message names the row.
@@ -108,8 +114,14 @@ def gather_facts(
         rows = [numbered[number] for number in chosen]
     else:
         rows = sorted(samples, key=lambda row: (row["site_id"], number_order(row["sample_id"])))
+    if not failed_too:
+        rows = [row for row in rows if not gave_nothing(row)]
+        if not rows:
+            raise TreenailError(
+                f"in {package.folder} these attempts gave no sample: there is nothing to put a "
+                "label on; 'treenail cards' prints a card for each hole"
+            )
     sites, elements, places = (rows_by_key(package, name) for name in ("site", "element", "place"))
-    kinds = package.model.vocabularies["sample_kind"]
     functions = package.model.vocabularies["element_function"]
     facts = []
     for row in rows:
@@ -120,7 +132,7 @@ def gather_facts(
                 site_id=row["site_id"],
                 sample_id=row["sample_id"],
                 site_name=site_title(sites.get(row["site_id"], {})),
-                kind=kinds.label(row["kind"]) if row["kind"] else "",
+                kind=kind_in_words(package.model, row),
                 collected_on=row["collected_on"],
                 collected_by=row["collected_by"],
                 element_id=row["element_id"],

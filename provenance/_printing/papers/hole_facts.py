@@ -54,7 +54,7 @@ def gather_cards(
     doubts = _doubts(package)
     damaged = f" {package.verdict}." if package.verdict.startswith("DAMAGED") else ""
     cards = []
-    for facts in gather_facts(package, selection, site):
+    for facts in gather_facts(package, selection, site, failed_too=True):
         sample = tables["sample"][facts.sample_id]
         plug = plugs.get(facts.sample_id, {})
         if selection is None and not plug and not _leaves_trace(package.model, sample["kind"]):

@@ -83,7 +83,7 @@ def gather_parcel(package: Package, consignment_id: str) -> Parcel:
     samples = rows_by_key(package, "sample")
     parties = rows_by_key(package, "party")
     conditions = package.model.vocabularies["sample_condition"]
-    facts = {one.sample_id: one for one in gather_facts(package)}
+    facts = {one.sample_id: one for one in gather_facts(package, failed_too=True)}
     items = []
     for number in packed:
         # if the ledger names a sample that the table lacks, list it, so that it is looked for

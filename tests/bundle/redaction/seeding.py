@@ -190,6 +190,9 @@ _FIXED: Mapping[str, Mapping[str, str]] = {
                  "latitude": "51.47399", "longitude": "-101.28361", "found_by": "recorded"},
     "position_place": {"position_id": "hole:231", "place_rank": "1", "site_id": "HOLL",
                        "x_m": "451253.29", "y_m": "5731264.03", "z_m": "1875.71"},
+    "agreement": {"agreement_id": "AG-1", "site_id": "HOLL", "place_id": "B1",
+                  "agreement_status": "given", "scope": "core; cut", "agreed_on": "2024-05-01",
+                  "given_by_party_id": SECOND, "asked_by": PERSON},
     "sample": {"collected_by": PERSON},
     "plug": {"placed_by": PERSON},
     "consignment": {"from_party_id": PERSON, "to_party_id": "REPO"},
@@ -485,7 +488,7 @@ def review_all(package: Package, markers: Markers) -> int:
 
 
 OTHER_KEYS = {
-    "place": "B9", "datum": "D9", "tie": "T9", "element": "B1-099", "plug": "P-999",
+    "agreement": "AG-9", "place": "B9", "datum": "D9", "tie": "T9", "element": "B1-099", "plug": "P-999",
     "consignment": "C-9", "lab_result": "R-9", "episode": "E-9", "assumption": "A-9",
 }  # fmt: skip
 """Tables that get a second row, and its key; a site and a sample would need rows beside them."""
