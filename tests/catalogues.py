@@ -43,7 +43,7 @@ def collected() -> Catalog:
     for model in models():
         said_by(model, note)
     for path in sorted(shipped("templates").glob(MARKED_YAML)):
-        for text in yaml_texts(read_yaml(path)):
+        for text in filter(is_shown, yaml_texts(read_yaml(path))):
             found.add(text, locations=[(path.relative_to(ROOT).as_posix(), 0)])
     for (folder, files), method in MARKED.items():
         options = {files: JINJA} if method == "jinja2" else {}
@@ -76,6 +76,11 @@ def yaml_texts(raw: Any) -> Iterator[str]:
             yield from yaml_texts(value)
     elif isinstance(raw, str):
         yield raw
+
+
+def is_shown(text: str) -> bool:
+    """Whether a person sees a text, and it is no name by which the program asks for others."""
+    return " " in text or text[:1].isupper()
 
 
 def updated(old: Catalog, sources: Catalog) -> Catalog:
