@@ -15,14 +15,14 @@ PAGE = "RULES.md"
 
 SUBJECTS = {
     "site": "Site: permit, consent, visit, position",
-    "party": "People and organisations",
+    "party": "People and organizations",
     "place": "Places",
     "relation": "Relations between parts",
     "element": "Wood",
     "sample": "Samples and their holes",
     "plug": "Plugs",
     "custody": "Ledger",
-    "key": "Keys of those who sign",
+    "key": "Signing keys",
     "lineage": "What an older bundle had",
     "parcel": "Parcels",
     "result": "Results of laboratories",

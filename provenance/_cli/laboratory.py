@@ -33,10 +33,10 @@ from provenance._cli.options import (
     help="Write list and form of a parcel that is made up already; nothing is recorded.",
 )
 @click.option("--from", "giver", default="", help="Sender; the holder of the samples if left out.")
-@click.option("--purpose", default="dating", show_default=True, help="What it is sent for.")
+@click.option("--purpose", default="dating", show_default=True, help="Why the samples are sent.")
 @click.option("--on", "day", help="Day it was packed (EDTF); today if left out.")
 @click.option("--due", default="", help="Day by which an answer is hoped for.")
-@click.option("--questions", default="", help="What the laboratory is asked to find out.")
+@click.option("--questions", default="", help="What the laboratory should find out.")
 @click.option("--seal", default="", help="Number of the seal.")
 @click.option("--by", default="", help="Code of the person who writes this down.")
 @click.option(

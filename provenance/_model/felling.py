@@ -194,7 +194,7 @@ def _sentences(said: DateNotation, model: Model, estimate: SapwoodEstimate | Non
     last = said.outer.year if said.outer is not None else None
     if felling.basis is Basis.LAST_RING and not felling.refused:
         if felling.cutting is Cutting.UNSTATED:
-            clauses.append("nothing is said of rings that are gone at the outside")
+            clauses.append("whether rings are lost from the outside is not stated")
         yield _sentence("outermost", last, clauses, _by_last_ring(felling, said, symbols))
     elif last is not None or clauses:
         yield _sentence("outermost", last, clauses)

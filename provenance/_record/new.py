@@ -189,7 +189,7 @@ def _example_rows(model: Model, table: Table) -> str:
 def _example_source(table: Table, one: Field) -> str:
     if table.name == "plug" and one.name == "plug_id":
         return '{template: "P-{Field specimen number}"}'
-    shared = {"site_id": "Site code", "element_id": "Element code", "sample_id": None}
+    shared = {"site_id": "Site code", "element_id": "Timber number", "sample_id": None}
     heading = shared.get(one.name, one.title) or "Field specimen number"
     if table.name != "element" and heading == one.title and one.name not in ("sample_id",):
         heading = f"{table.title.rstrip('s')}: {one.title}"

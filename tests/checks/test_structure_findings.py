@@ -43,7 +43,7 @@ def _with_constraint(package: Package, table: str, field: str, **constraints: ob
 def test_a_mistyped_code_is_named_with_its_list_and_the_code_that_was_meant(tmp_path: Path) -> None:
     package = a_package(tmp_path).with_chain().with_row("element", function="lintl").package
     found = _one(package, "not_in_list")
-    assert found.message == "'lintl' is not in the list 'Use of the wood'; did you mean 'lintel'?"
+    assert found.message == "'lintl' is not in the list 'Use of the timber'; did you mean 'lintel'?"
     assert (found.table, found.row, found.field, found.value) == ("element", 3, "function", "lintl")
     assert found.key == "B1-014"
     assert "main_beam" in found.remedy

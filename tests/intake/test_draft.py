@@ -371,25 +371,50 @@ def test_every_question_in_a_field_is_refused_by_name(tmp_path) -> None:
     )
     _, raw = drafted(tmp_path, tmp_path / "wood.csv")
     key, site = open_questions(raw)
-    assert "field element_id (Element code): in place of the '?' write the heading" in key
+    assert "field element_id (Timber number): in place of the '?' write the heading" in key
     assert "field site_id (Site): in place of the '?' write what it is in every row" in site
 
 
+TITLES_NOW = ("Timber", "Bit size (hole diameter) (in)")
+TITLES_BEFORE = ("Element", "Bore (in)")
+"""What forms and workbooks of an earlier version have as headings; the fields have other titles now."""
+
+
 def test_a_form_with_the_titles_of_the_record_can_be_imported_as_drafted(tmp_path) -> None:
-    """Headings that are the titles of the fields need nobody's help."""
-    line = {
-        "Field specimen number": "231", "Site": "HOLL", "Element": "B1-014",
-        "Kind of sample": "core", "Bore (in)": "1/2", "Collected on": "2024-06-04",
-        "Collected by": "MB",
-    }  # fmt: skip
-    path = write_csv(tmp_path / "samples.csv", [line], tuple(line))
-    (tmp_path / "draft.yaml").write_text(draft_mapping(MODEL, [path]), "utf-8")
-    package = a_package(tmp_path).package
-    mapping = read_mapping(tmp_path / "draft.yaml", package.model)
-    result = import_exports(package, [path], mapping)
-    assert result.added == {"sample": 1}
-    assert result.unread == 0
-    assert list(package.table("sample")["bore_mm"]) == ["12.7"]
+    """Headings that are the titles of the fields, now or before, need no help from anyone."""
+    for number, (timber, bit) in enumerate((TITLES_NOW, TITLES_BEFORE)):
+        folder = tmp_path / str(number)
+        folder.mkdir()
+        line = {
+            "Field specimen number": "231", "Site": "HOLL", timber: "B1-014",
+            "Kind of sample": "core", bit: "1/2", "Collected on": "2024-06-04",
+            "Collected by": "MB",
+        }  # fmt: skip
+        path = write_csv(folder / "samples.csv", [line], tuple(line))
+        (folder / "draft.yaml").write_text(draft_mapping(MODEL, [path]), "utf-8")
+        package = a_package(folder).package
+        mapping = read_mapping(folder / "draft.yaml", package.model)
+        result = import_exports(package, [path], mapping)
+        assert (result.added, result.unread) == ({"sample": 1}, 0), timber
+        assert list(package.table("sample")["bore_mm"]) == ["12.7"], bit
+
+
+def test_every_title_and_label_of_before_is_still_a_word_for_its_field_or_code() -> None:
+    """What an earlier version printed above a column or in a list is read as the same thing."""
+    for name, before in (
+        ("element.element_id", "element code"), ("element.load_bearing", "carries load"),
+        ("element.species_field", "species as seen in the field"), ("sample.bore_mm", "bore"),
+        ("plug.stamp", "stamp as punched"), ("tie.from_datum_id", "from datum"),
+        ("site.hazards", "dangers"), ("lab_result.reference_chronology", "dated against"),
+    ):  # fmt: skip
+        table, field = name.split(".")
+        assert before in MODEL.table(table).field(field).synonyms, name
+    for name, code, before in (
+        ("place_kind", "storey", "Storey"), ("party_kind", "organisation", "Organisation"),
+        ("hazard", "load_bearing", "wood that carries load"),
+    ):  # fmt: skip
+        term = MODEL.vocabularies[name].term(code)
+        assert before.casefold() in {term.code, *term.synonyms}, before
 
 
 # -- how a column is written -----------------------------------------------------------------------

@@ -78,7 +78,7 @@ def test_sheets_and_columns_that_the_crew_took_out_are_not_missed(filled, tmp_pa
 
     def shorten(book) -> None:
         del book["Plugs"]
-        page = book["Pieces of wood"]
+        page = book["Timbers"]
         for cell in page[2]:
             if cell.value == "Length (m)":
                 page.delete_cols(cell.column)
@@ -102,7 +102,10 @@ def test_what_is_typed_wrong_is_named_by_sheet_row_and_heading(filled, tmp_path)
     empty = a_package(tmp_path / "other").package
     result = bring_in(empty, changed(filled[1], spoil), mapping=None)
     (finding,) = [one for one in result.findings if one.severity == "warning"]
-    assert finding.origin == "crew.xlsx, sheet 'Samples', row 3, column 'Clock position (h)'"
+    assert (
+        finding.origin
+        == "crew.xlsx, sheet 'Samples', row 3, column 'Clock position, seen from end A (h)'"
+    )
 
 
 def test_a_workbook_for_fields_that_the_package_lacks_is_refused(tmp_path) -> None:

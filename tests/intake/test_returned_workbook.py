@@ -23,8 +23,8 @@ from tests.builders import a_package
 from tests.intake.forms import bring_in, one_row
 
 Rows = dict[str, dict[str, str]]
-SHEETS = {"element": "Pieces of wood", "sample": "Samples", "plug": "Plugs"}
-KEYS = {"element": "Element code *", "sample": "Field specimen number *", "plug": "Plug code *"}
+SHEETS = {"element": "Timbers", "sample": "Samples", "plug": "Plugs"}
+KEYS = {"element": "Timber number *", "sample": "Field specimen number *", "plug": "Plug code *"}
 ROW = "Row in the record (leave as it is)"
 
 
@@ -151,9 +151,9 @@ def edits(sheets: dict[str, Sheet], expected: dict[str, Rows], chance: random.Ra
     for line in [one for one in plug.lines if one["Sample *"] == out]:
         plug.lines.remove(line)
         del expected["plug"][line[KEYS["plug"]]]
-    sample.line(moved)["Element *"] = "B2-001"
+    sample.line(moved)["Timber *"] = "B2-001"
     expected["sample"][moved]["element_id"] = "B2-001"
-    sample.line(other)["Species as seen in the field"] = None
+    sample.line(other)["Wood (field identification)"] = None
     expected["sample"][other]["species_field"] = ""
     sample.line(called)[KEYS["sample"]] = "501"
     expected["sample"]["501"] = expected["sample"].pop(called) | {"sample_id": "501"}
@@ -162,7 +162,7 @@ def edits(sheets: dict[str, Sheet], expected: dict[str, Rows], chance: random.Ra
             row["sample_id"] = "501"
     new = dict.fromkeys(sample.headings)
     new |= {KEYS["sample"]: "502", "Kind of sample *": "Core", "Site *": "HOLL"}
-    new |= {"Element *": "B2-001", "Bore (mm)": "1/2 in"}
+    new |= {"Timber *": "B2-001", "Bit size (hole diameter) (mm)": "1/2 in"}
     sample.lines.insert(chance.randrange(len(sample.lines)), new)
     blank = dict.fromkeys(next(iter(expected["sample"].values())), "")
     values = {"sample_id": "502", "kind": "core", "site_id": "HOLL", "element_id": "B2-001"}
@@ -231,7 +231,9 @@ def test_a_workbook_that_nobody_edited_changes_nothing(package: Package) -> None
 
 def test_only_what_two_people_contradict_each_other_in_is_a_conflict(package: Package) -> None:
     def first(sheets: dict[str, Sheet]) -> None:
-        sheets["sample"].line("232").update({"Notes": "end grain", "Bore (mm)": 12})
+        sheets["sample"].line("232").update(
+            {"Notes": "end grain", "Bit size (hole diameter) (mm)": 12}
+        )
         sheets["sample"].line("234").update({"Notes": "by both alike"})
         sheets["sample"].take_out("235")
 
@@ -268,7 +270,7 @@ def test_what_came_into_the_record_meanwhile_stays(package: Package) -> None:
         deciding.decide(package, deciding.correct("sample", key, cells), who="JT")
 
     def change(sheets: dict[str, Sheet]) -> None:
-        sheets["sample"].line("232").update({"Length or thickness (mm)": 99})
+        sheets["sample"].line("232").update({"Core length / slice thickness (mm)": 99})
         sheets["sample"].line("233").update({"Notes": "seen"})
         sheets["sample"].take_out("236")
 
@@ -355,7 +357,7 @@ def test_sheets_that_lost_their_names_or_their_place(package: Package) -> None:
 
     path = edit(package, "crew.xlsx", change)
     book = openpyxl.load_workbook(path)
-    wood = book["Pieces of wood"]
+    wood = book["Timbers"]
     wood.delete_cols(len(list(wood[2])))
     wood.title = "Holz"
     del book["Plugs"]
@@ -383,7 +385,9 @@ def test_lines_that_cannot_be_taken_leave_their_rows_as_they_are(package: Packag
         sample.lines.append(dict(sample.line("231")))
         sample.line("232").update({KEYS["sample"]: "233", "Notes": "not taken"})
         sample.line("234").update({KEYS["sample"]: None})
-        sample.line("235").update({"Clock position (h)": "14:30", "Notes": "taken"})
+        sample.line("235").update(
+            {"Clock position, seen from end A (h)": "14:30", "Notes": "taken"}
+        )
         sample.line("236").update({one: one for one in sample.headings if one != ROW})
 
     result = bring_in(package, edit(package, "crew.xlsx", change), mapping=None)

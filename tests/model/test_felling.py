@@ -58,34 +58,34 @@ SIGN_BY_SIGN = {
     "1502± -": "The innermost ring grew in 1502; the year of the innermost ring, which is not the "
     "pith, was counted and is not exact.",
     "1655": last_ring(
-        "nothing is said of rings that are gone at the outside, so the tree was felled in 1655 or "
+        "whether rings are lost from the outside is not stated, so the tree was felled in 1655 or "
         "later"
     ),
     "1655B": last_ring(
         f"{BARK}, so the tree was felled in 1655 or before growth began in 1656"
     ),
     "1655G": last_ring(
-        "galleries of bark beetles lie on the surface: the last ring is the last one grown, so the "
+        "bark-beetle galleries are on the surface: the last ring is the last one grown, so the "
         "tree was felled in 1655 or before growth began in 1656"
     ),
     "1655L": last_ring(
-        "the patina or smoothness of the surface shows that it lay below the bark, so the tree was "
+        "the patina or smoothness of the surface shows that it was just below the bark, so the tree was "
         "felled in 1655 or before growth began in 1656"
     ),
     "1655c": last_ring(
-        "the outermost ring runs unbroken round the whole section, so the tree was felled in 1655 "
-        "or before growth began in 1656"
+        "the outermost ring is continuous around the whole circumference, so the tree was "
+        "felled in 1655 or before growth began in 1656"
     ),
     "1655r": last_ring(
-        "less than the whole section is there, and the outermost ring runs unbroken round what is "
-        "there, so the tree was felled in 1655 or before growth began in 1656"
+        "less than the whole section is present, and the outermost ring is continuous around "
+        "what is present, so the tree was felled in 1655 or before growth began in 1656"
     ),
     "1655v": last_ring(
-        "in the analyst's judgment few rings, if any, are gone at the outside, so the tree was "
+        "in the analyst's judgment few rings, if any, are lost from the outside, so the tree was "
         "felled in 1655 or a few years later"
     ),
     "1655vv": last_ring(
-        "how many rings are gone at the outside is not known, so the tree was felled after 1655"
+        "the number of rings lost from the outside is not known, so the tree was felled after 1655"
     ),
     "1655+B": last_ring(
         f"{BARK}; one or a few rings near the end may be missing; the series does not reach far "

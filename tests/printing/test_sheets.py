@@ -104,9 +104,9 @@ def test_a_field_that_a_profile_adds_appears_with_its_unit(tmp_path: Path) -> No
 
 def test_required_and_several_and_code_list_are_marked(tmp_path: Path) -> None:
     text = flat(" ".join(page_texts(print_blank(tmp_path, sheets=("element",)))))
-    assert "Element code*" in text
+    assert "Timber number*" in text
     assert "Tool marks cross all that apply" in text
-    assert "Species as seen in the field from the code list" in text
+    assert "Wood (field identification) from the code list" in text
     assert "PSME Pseudotsuga menziesii" in text
 
 

@@ -22,7 +22,7 @@ def test_a_profile_gives_blanks(tmp_path: Path) -> None:
     result = run("--profile", "log_building", "--sheet", "plug", "--blanks", "2", "--out", str(out))
     assert result.exit_code == 0
     assert f"wrote {out}" in result.output
-    registers = [text for text in page_texts(out) if "part 1" in text or "Stamp as punched" in text]
+    registers = [text for text in page_texts(out) if "part 1" in text or "Stamp, exactly as punched" in text]
     assert len(registers) >= 2
 
 

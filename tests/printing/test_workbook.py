@@ -40,7 +40,7 @@ def test_there_is_one_sheet_a_table_and_a_sheet_that_explains(book) -> None:
 
 
 def test_headings_are_the_fields_of_schema_and_profile(book) -> None:
-    sheet = book["Pieces of wood"]
+    sheet = book["Timbers"]
     shown = [cell.value for cell in sheet[HEADER_ROW + 1]]
     assert shown == [heading(one) for one in MODEL.table("element").form_fields()]
     assert "Assembly mark" in shown
@@ -49,7 +49,7 @@ def test_headings_are_the_fields_of_schema_and_profile(book) -> None:
 def test_every_heading_has_a_note_with_help_and_unit(book) -> None:
     for cell in book["Samples"][HEADER_ROW + 1]:
         assert cell.comment is not None
-    bore = next(c for c in book["Samples"][HEADER_ROW + 1] if c.value.startswith("Bore"))
+    bore = next(c for c in book["Samples"][HEADER_ROW + 1] if c.value.startswith("Bit size"))
     assert "Unit: mm." in bore.comment.text
 
 
@@ -70,7 +70,7 @@ def validations(sheet):
 
 
 def test_drop_downs_offer_exactly_the_labels_of_the_vocabulary(book) -> None:
-    sheet = book["Pieces of wood"]
+    sheet = book["Timbers"]
     for column, one in enumerate(MODEL.table("element").form_fields(), start=1):
         if not one.vocabulary:
             continue
@@ -92,7 +92,7 @@ def test_numbers_are_held_to_the_limits_of_the_schema(book) -> None:
 
 def test_a_length_may_be_typed_with_its_own_unit(book) -> None:
     """A rule that looks at numbers only; what a program makes of it is tried with LibreOffice."""
-    sheet = book["Pieces of wood"]
+    sheet = book["Timbers"]
     lengths = 0
     for column, one in enumerate(MODEL.table("element").form_fields(), start=1):
         if one.type != "number":
@@ -108,7 +108,7 @@ def test_the_rule_for_lengths_lets_feet_and_inches_pass_and_wrong_numbers_not(
     book, tmp_path, saved_by_libreoffice
 ) -> None:
     """LibreOffice, headless, works the rule out as a formula beside each value."""
-    page = book["Pieces of wood"]
+    page = book["Timbers"]
     names = [one.name for one in MODEL.table("element").form_fields()]
     letter = page.cell(1, names.index("length_m") + 1).column_letter
     rule = validations(page)[letter].formula1.lstrip("=")
@@ -146,7 +146,7 @@ def test_text_that_looks_like_a_formula_stays_text(tmp_path) -> None:
     package = package.package
     frame = package.table("element")
     path = write_workbook(package.model, tmp_path / "filled.xlsx", rows={"element": frame})
-    sheet = openpyxl.load_workbook(path)["Pieces of wood"]
+    sheet = openpyxl.load_workbook(path)["Timbers"]
     cells = [c for c in sheet[FIRST_ROW + 2] if c.value == "=1+1"]
     assert [c.data_type for c in cells] == ["s"]
 

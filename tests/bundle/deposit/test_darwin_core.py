@@ -47,7 +47,7 @@ def test_an_independent_reader_finds_the_samples_with_what_hangs_on_them(public:
     assert age[f"{CHRONO}latestChronometricAge"] == "1781"
     (wood,) = [row for row_type, row in extensions if row_type.endswith("ResourceRelationship")]
     assert wood[f"{DWC}relatedResourceID"] == "B1-014"
-    bore = next(row for _, row in extensions if row.get(f"{DWC}measurementType") == "Bore")
+    bore = next(row for _, row in extensions if row.get(f"{DWC}measurementType") == "Bit size (hole diameter)")
     assert (bore[f"{DWC}measurementValue"], bore[f"{DWC}measurementUnit"]) == ("12.7", "mm")
 
 

@@ -100,5 +100,5 @@ def test_tables_are_named_by_addresses_that_hold_beside_the_page(bundle: Path) -
 
 
 def test_what_was_measured_is_named_with_its_unit(described: dict[str, Any]) -> None:
-    bore = next(one for one in described["variableMeasured"] if one["name"] == "Bore")
+    bore = next(one for one in described["variableMeasured"] if one["name"] == "Bit size (hole diameter)")
     assert (bore["unitText"], bore["alternateName"]) == ("mm", "sample.bore_mm")

@@ -108,7 +108,7 @@ def test_the_page_answers_a_stranger(packed: Path) -> None:
             "given in writing on 2024-02-01",
             "Clear for another hole",
             "protected",
-            "Work overhead",
+            "Overhead work",
             "Lead paint",
             "Old wiring",
             DEFER,
