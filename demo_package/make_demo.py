@@ -13,7 +13,8 @@ HERE = Path(__file__).resolve().parent
 sys.dont_write_bytecode = True  # this folder travels in the wheel
 sys.path.insert(0, str(HERE))
 
-from invention.crews import crew1_book, crew2_book  # noqa: E402 - found through the path above
+from invention.attempts import attempts_book  # noqa: E402 - found through the path above
+from invention.crews import crew1_book, crew2_book  # noqa: E402
 from invention.drawings import write_pictures  # noqa: E402
 from invention.faults import write_faulted  # noqa: E402
 from invention.laboratory import (  # noqa: E402
@@ -37,7 +38,8 @@ from invention.tables import Book, write_book  # noqa: E402
 
 def field_books() -> list[Book]:
     """What came back from the field."""
-    return [site_book(), crew1_book(), crew2_book(), tape_book(), custody_book(), photo_book()]
+    crews = [site_book(), crew1_book(), crew2_book(), attempts_book()]
+    return [*crews, tape_book(), custody_book(), photo_book()]
 
 
 def evaluation_books() -> list[Book]:

@@ -30,6 +30,7 @@ from provenance._bundle.redaction.redact import Redacted
 from provenance._ledger.custody import last_seal
 from provenance._ledger.ed25519 import Signer
 from provenance._model.media_types import media_type_of
+from provenance._record.agreements import agreements_of, notices
 from provenance._record.attempts import samples_taken
 from provenance._record.origin import Ancestor
 from provenance._record.package import Package, as_json
@@ -247,6 +248,7 @@ def plain_readme(
         rows=rows,
         sealed="custody" in tables and not edition.is_public,
         contents=contents,
+        notices=[flat(one) for one in notices(agreements_of(package.tables))],
         cautions=package.model.cautions,
     )
 

@@ -18,6 +18,7 @@ SUBJECTS = {
     "party": "People and organizations",
     "place": "Places",
     "relation": "Relations between parts",
+    "agreement": "Agreements with owners and communities",
     "element": "Wood",
     "sample": "Samples and their holes",
     "plug": "Plugs",

@@ -97,6 +97,7 @@ def pack(
     from provenance._bundle.describe.editions import EDITIONS
     from provenance._bundle.pack import pack as pack_package
     from provenance._bundle.withdrawal import withdrawing_of
+    from provenance._record.agreements import before_release
     from provenance._record.package import open_to_change
 
     if (withdrawn or because) and not EDITIONS[edition].is_public:
@@ -108,6 +109,8 @@ def pack(
     opened = open_to_change(package)
     withdrawing = withdrawing_of(opened, withdrawn, because) if withdrawn else None
     signing = [read_key(key, passphrase_file) for key in keys]
+    for asked in before_release(opened.tables) if EDITIONS[edition].is_public else ():
+        click.echo(f"before you publish it: {asked}", err=True)
     with progress_bar("packing") as progress:
         packed = pack_package(
             opened,

@@ -170,7 +170,10 @@ def _say(found: Review, shape: str) -> None:
         return
     from provenance._bundle.redaction.release import WAITING
     from provenance._bundle.review.review import OLDER
+    from provenance._record.agreements import before_release
 
+    for asked in before_release(found.package.tables):
+        click.echo(asked, err=True)
     if not found.can_be_decided:
         click.echo(f"{found.package.folder}: {OLDER}", err=True)
     waiting = {place: one for place, one in counts.items() if one[WAITING]}

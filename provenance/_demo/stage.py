@@ -11,7 +11,7 @@ STARTED = datetime(2023, 6, 17, 18, 0, tzinfo=UTC)
 
 FIELD = (
     "site_people_places.xlsx", "timbers_log_house_and_barn.xlsx", "room_block.xlsx",
-    "datums_and_ties.csv", "custody_log.tsv", "photo_log.csv",
+    "agreements_and_attempts.xlsx", "datums_and_ties.csv", "custody_log.tsv", "photo_log.csv",
 )  # fmt: skip
 EVALUATION = ("relations.csv", "assumptions.csv")
 RESULTS = ("results_1.csv", "results_2.xlsx")

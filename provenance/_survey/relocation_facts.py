@@ -16,7 +16,8 @@ from provenance._identity.rotation import turned
 from provenance._ledger.holdings import Holding, holdings_of
 from provenance._model.felling import felling_in_words
 from provenance._model.notation import write_year
-from provenance._record.attempts import kind_in_words
+from provenance._record.agreements import agreements_at, notices
+from provenance._record.attempts import gave_nothing, kind_in_words
 from provenance._record.cells import float_of
 from provenance._record.package import Package
 from provenance._record.snapshot import Row, Snapshot
@@ -158,10 +159,16 @@ def gather_facts(package: Package, record: FieldRecord, sample_id: str) -> HoleF
         direction=sample["direction"],
         on_the_wood=_as_written(package, sample, plug, is_hole=is_hole),
         taken=_taken(package, sample),
-        keeper=_keeper(package, holding),
+        keeper=("Nothing was taken",) if gave_nothing(sample) else _keeper(package, holding),
         results=_results(package, sample_id),
         permission=permission_on_record(package, site, wood, sample, holding),
-        cautions=drilling_cautions(package, record, element, site_id=site_id),
+        cautions=(
+            *(
+                f"Notice of the community: {said}"
+                for said in notices(agreements_at(package.tables, site_id, wood["place_id"]))
+            ),
+            *drilling_cautions(package, record, element, site_id=site_id),
+        ),
         photo=photo,
         photo_title=photo_title,
     )
@@ -384,7 +391,8 @@ def _taken(package: Package, sample: Row) -> tuple[str, ...]:
         if sample[name]:
             lines.append(_label(package, vocabulary, sample[name]))
     by = party_words(package, sample["collected_by"]) or "nobody recorded"
-    lines.append(f"Taken {sample['collected_on'] or '(no date recorded)'} by {by}")
+    done = "Attempted" if gave_nothing(sample) else "Taken"
+    lines.append(f"{done} {sample['collected_on'] or '(no date recorded)'} by {by}")
     return tuple(lines)
 
 

@@ -15,13 +15,19 @@ NEW = {
     "felling_season", "heartwood_year", "estimate_percent", "estimate_source", "sapwood_least",
     "sapwood_most", "felled_by", "mean_width_mm", "mean_sensitivity", "missing_ring_count",
     "growth_marks",
+    # of wood and samples
+    "like_count", "like_count_how", "building_phase", "height_a_m", "height_b_m", "full_length_m",
+    "width_cm", "thickness_cm", "nominal_size", "conversion_kind", "tool_extent", "finish", "marks",
+    "mark_text", "sapwood_seen", "fastenings", "not_sampled_reason", "photo_numbers", "attempt",
+    "before_end_grain", "before_loose_wood", "before_old_core", "why_here", "radii", "drill_kind",
+    "bit_id", "bit_reason", "sapwood_edge", "sapwood_field", "last_ring_season", "failure_cause",
 }  # fmt: skip
 NEW_SIGNS = ("HS", "be", "C", "½C", "¼C", "(comp)", "±p", "±")
 
 
 def an_older_package(tmp_path) -> Package:
     package = a_package(tmp_path).with_chain().with_row("lab_result", outer_symbol="+;B").package
-    for name in ("lab_result", "span"):
+    for name in ("lab_result", "span", "element", "sample"):
         path = package.folder / "schemas" / f"{name}.json"
         schema = json.loads(path.read_text("utf-8"))
         felled = {"felled_from_year", "felled_to_year"} if name == "span" else set()
@@ -39,7 +45,7 @@ def an_older_package(tmp_path) -> Package:
         if term["code"] not in NEW_SIGNS
     ]
     del lists["felling_season"]
-    for name in ("felling", "tree_age", "ring_series"):
+    for name in ("felling", "tree_age", "ring_series", "agreement"):
         (package.folder / "schemas" / f"{name}.json").unlink()
     model["vocabularies"] = list(lists.values())
     path.write_text(json.dumps(model), "utf-8")

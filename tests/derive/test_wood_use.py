@@ -128,3 +128,33 @@ def test_an_older_package_goes_without(house) -> None:
     derived = derive_tables(dataclasses.replace(house, model=model))
     assert "wood_use" not in derived.tables
     assert len(derived.tables["size"]) == 17
+
+
+def test_a_row_for_twelve_like_pieces_counts_as_twelve_rows_do(tmp_path) -> None:
+    """Counts, lengths, volumes, work and most trees; its own error is that of all twelve."""
+    found = []
+    for name, rows, like in (("each", 12, None), ("one", 1, 12)):
+        builder = a_package(tmp_path / name).with_row("site").with_row("place")
+        for number in range(rows):
+            builder.with_row("element", element_id=f"E{number}", like_count=like, sampled=False)
+        for kind in ("work_per_piece", "work_per_volume"):
+            builder.with_bare_row(
+                "assumption", assumption_id=kind, assumption_kind=kind, figure=2, source="x"
+            )
+        found.append(derive_tables(builder.package).tables)
+    each, one = found
+    sums = ("piece_count", "trees_most", "length_count", "total_length_m", "volume_count")
+    for column in (*sums, "total_volume_m3"):
+        assert one["wood_use"][column].to_list() == pytest.approx(
+            each["wood_use"][column].to_list()
+        )
+    assert one["wood_use"]["piece_count"].to_list() == [12]
+    spread = [tables["wood_use"]["total_volume_sd_m3"].item() for tables in found]
+    assert spread[1] > spread[0]
+    for column in ("piece_count", "counted_count", "quantity", "hours"):
+        assert one["labor"][column].to_list() == pytest.approx(each["labor"][column].to_list())
+    most = [tables["tree_bound"].filter(bound="upper")["trees"].to_list() for tables in found]
+    assert most[0] == most[1]
+    # a lower bound that counted pieces of which nothing is known would promise too much
+    least = [tables["tree_bound"].filter(bound="lower")["trees"].max() for tables in found]
+    assert 1 <= least[1] <= least[0]

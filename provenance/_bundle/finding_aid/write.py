@@ -24,6 +24,7 @@ from provenance._bundle.finding_aid.search_data import as_script, search_data
 from provenance._bundle.finding_aid.stamp_index import write_stamp_index
 from provenance._bundle.finding_aid.table_pages import write_table_pages
 from provenance._bundle.finding_aid.writing import Page, Writer, put
+from provenance._record.agreements import agreements_of, notices
 from provenance._record.attempts import gave_nothing
 from provenance._record.package import Package
 
@@ -74,6 +75,7 @@ def write_finding_aid(
         edition=edition,
         facts=facts,
         links=links,
+        notices=notices(agreements_of(package.tables)),
         buildings=[_building(record, row["place_id"], conclusions) for row in record.outer_places],
         homeless=[pages.listed(row) for row in homeless],
         loose=[

@@ -8,6 +8,7 @@ from provenance._checks.language.links import codes_with, of_each, without_any
 from provenance._checks.language.rule import COMMON_PRACTICE, rule
 from provenance._checks.language.views import at_event_before, ledger, samples_with_wood
 from provenance._ledger.custody import JOINED
+from provenance._record.attempts import samples_taken
 from provenance._record.joined import ledger_now
 from provenance._record.snapshot import Snapshot
 from provenance._record.tables import ROW
@@ -33,7 +34,7 @@ def _once_a_row(events: pl.DataFrame) -> pl.DataFrame:
 def none(tables: Snapshot) -> pl.DataFrame:
     """A sample that nobody is known to have is as good as lost."""
     taken = ~pl.col("kind").is_in(["image"])
-    return without_any(tables["sample"].filter(taken), ledger(tables), "sample_id")
+    return without_any(samples_taken(tables).filter(taken), ledger(tables), "sample_id")
 
 
 @rule(

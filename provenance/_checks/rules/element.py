@@ -7,6 +7,7 @@ import polars as pl
 from provenance._checks.language.dates import date_bounds
 from provenance._checks.language.links import codes_with, of_each, with_any, without_any
 from provenance._checks.language.rule import COMMON_PRACTICE, rule
+from provenance._record.attempts import samples_taken
 from provenance._record.snapshot import Snapshot
 from provenance._record.tables import ROW
 
@@ -29,6 +30,11 @@ STEEPEST_CM_PER_M = 6.0
 """Trunks taper by about half to two centimetres a metre; a root flare reaches a few more."""
 TAPER_FROM_M = 0.5
 FEATURE_ALLOWANCE_M = 0.05
+LOWEST_M, HIGHEST_M = -6.0, 30.0
+"""Floors below timber: a sill in a cellar wall; the roof of a tower."""
+RISE_ALLOWANCE_M = 0.1
+NOMINAL = r"^[0-9]+( [0-9]+/[0-9]+|/[0-9]+)? x [0-9]+( [0-9]+/[0-9]+|/[0-9]+)?$"
+"""How the trade calls lumber: '2 x 6', '5/4 x 6', '1 1/2 x 12'."""
 
 
 def _larger(one: str, other: str) -> pl.Expr:
@@ -56,6 +62,14 @@ def _ends(elements: pl.DataFrame) -> pl.DataFrame:
     return pl.concat(frames)
 
 
+def _with(tables: Snapshot, *columns: str) -> pl.DataFrame:
+    """The table `element`; no row of it where its schema, of an older version, lacks a column."""
+    elements = tables["element"]
+    if missing := [one for one in columns if one not in elements.columns]:
+        return elements.clear().with_columns(pl.lit(None, pl.Float64).alias(one) for one in missing)
+    return elements
+
+
 def _of_section(tables: Snapshot, *sections: str) -> pl.DataFrame:
     """The pieces whose shape has one of these cross-sections."""
     shapes = codes_with(tables, "element_shape", "section", *sections)
@@ -74,7 +88,7 @@ def _of_section(tables: Snapshot, *sections: str) -> pl.DataFrame:
 def sampled_without_sample(tables: Snapshot) -> pl.DataFrame:
     """Either a sample is lost or there is a hole that nobody drilled."""
     marked = tables["element"].filter(pl.col("sampled"))
-    return without_any(marked, tables["sample"], "element_id")
+    return without_any(marked, samples_taken(tables), "element_id")
 
 
 @rule(
@@ -88,7 +102,7 @@ def sampled_without_sample(tables: Snapshot) -> pl.DataFrame:
 )
 def sample_not_marked(tables: Snapshot) -> pl.DataFrame:
     """The sample may have been written down for the wrong beam."""
-    firsts = tables["sample"].group_by("element_id").agg(pl.col("sample_id").min())
+    firsts = samples_taken(tables).group_by("element_id").agg(pl.col("sample_id").min())
     return (
         tables["element"]
         .filter(~pl.col("sampled"))
@@ -108,7 +122,7 @@ def sample_not_marked(tables: Snapshot) -> pl.DataFrame:
 def sampled_without_size(tables: Snapshot) -> pl.DataFrame:
     """Without a thickness nobody can tell how much of the stem a core covers."""
     unmeasured = pl.all_horizontal(pl.col(name).is_null() for name in DIAMETERS)
-    return with_any(tables["element"].filter(unmeasured), tables["sample"], "element_id")
+    return with_any(tables["element"].filter(unmeasured), samples_taken(tables), "element_id")
 
 
 @rule(
@@ -391,4 +405,142 @@ def recorded_outside_visit(tables: Snapshot) -> pl.DataFrame:
             (pl.col("recorded_on_last") < pl.col("visit_start_first"))
             | (pl.col("recorded_on_first") > pl.col("visit_end_last"))
         )
+    )
+
+
+@rule(
+    "element.height_implausible",
+    table="element",
+    field="height_a_m",
+    severity="warning",
+    says="{element_id} is said to lie {height_m} m above the floor below it.",
+    remedy="Check the unit, and that the height was taken from the floor below and not from the "
+    "site grid's zero level.",
+    source=COMMON_PRACTICE,
+)
+def height_implausible(tables: Snapshot) -> pl.DataFrame:
+    """Whoever looks for the timber looks at that height."""
+    heights = ("height_a_m", "height_b_m")
+    elements = _with(tables, *heights)
+    off = [
+        elements.with_columns(height_m=pl.col(name), field=pl.lit(name)).filter(
+            ~pl.col(name).is_between(LOWEST_M, HIGHEST_M)
+        )
+        for name in heights
+    ]
+    return of_each(pl.concat(off).sort(ROW), ROW)
+
+
+@rule(
+    "element.rises_more_than_its_length",
+    table="element",
+    field="height_b_m",
+    severity="warning",
+    says="{element_id} is {longest_m} m long, but one end is said to be {rise_m:.2f} m higher than "
+    "the other.",
+    remedy="Check both heights and the length; heights of both ends are taken from one floor.",
+    source="geometry: a straight line rises at most by its length",
+)
+def rises_more_than_its_length(tables: Snapshot) -> pl.DataFrame:
+    """One of three figures is wrong."""
+    elements = _with(tables, "height_a_m", "height_b_m", "full_length_m")
+    return elements.with_columns(
+        longest_m=pl.max_horizontal("length_m", "full_length_m"),
+        rise_m=(pl.col("height_a_m") - pl.col("height_b_m")).abs(),
+    ).filter(pl.col("rise_m") > pl.col("longest_m") + RISE_ALLOWANCE_M)
+
+
+@rule(
+    "element.full_length_short",
+    table="element",
+    field="full_length_m",
+    severity="warning",
+    says="{element_id} is {full_length_m} m long as a whole, but {length_m} m of it can be seen.",
+    remedy="Check both figures; the full length is never less than what can be seen.",
+    source=COMMON_PRACTICE,
+)
+def full_length_short(tables: Snapshot) -> pl.DataFrame:
+    """A part is not longer than the whole."""
+    return _with(tables, "full_length_m").filter(pl.col("full_length_m") < pl.col("length_m"))
+
+
+@rule(
+    "element.faces_swapped",
+    table="element",
+    field="width_cm",
+    severity="note",
+    says="{element_id} is {width_cm} cm at its wider face and {thickness_cm} cm at its narrower.",
+    remedy="Swap the two if the sheet allows.",
+    source=COMMON_PRACTICE,
+)
+def faces_swapped(tables: Snapshot) -> pl.DataFrame:
+    """A plank 5 by 25 and a plank 25 by 5 are one, and should be found as one."""
+    elements = _with(tables, "width_cm", "thickness_cm")
+    return elements.filter(pl.col("width_cm") < pl.col("thickness_cm"))
+
+
+@rule(
+    "element.nominal_size_form",
+    table="element",
+    field="nominal_size",
+    severity="note",
+    says="The nominal size of {element_id}, '{nominal_size}', is not written as trade sizes are.",
+    remedy="Write thickness, x, and width without units, such as 2 x 6 or 5/4 x 6; enter measured "
+    "sizes as wider and narrower face.",
+    source=COMMON_PRACTICE,
+)
+def nominal_size_form(tables: Snapshot) -> pl.DataFrame:
+    """Sizes written alike can be counted together."""
+    elements = _with(tables, "nominal_size").cast({"nominal_size": pl.String})
+    return elements.filter(~pl.col("nominal_size").str.contains(NOMINAL))
+
+
+@rule(
+    "element.like_count_unexplained",
+    table="element",
+    field="like_count",
+    severity="note",
+    says="{element_id} stands for {like_count} timbers, but how the number is known is not "
+    "recorded.",
+    remedy="Enter whether they were counted or estimated.",
+    source=COMMON_PRACTICE,
+)
+def like_count_unexplained(tables: Snapshot) -> pl.DataFrame:
+    """Sums of wood rest on it."""
+    elements = _with(tables, "like_count", "like_count_how")
+    return elements.filter((pl.col("like_count") > 1) & pl.col("like_count_how").is_null())
+
+
+@rule(
+    "element.several_in_one_row_sampled",
+    table="element",
+    field="like_count",
+    severity="warning",
+    says="{element_id} stands for {like_count} timbers and is sampled: which of them the sample is "
+    "of cannot be told.",
+    remedy="Give the sampled timber a row of its own, and count one less here.",
+    source=COMMON_PRACTICE,
+)
+def several_in_one_row_sampled(tables: Snapshot) -> pl.DataFrame:
+    """A hole is in one timber."""
+    several = _with(tables, "like_count").filter(pl.col("like_count") > 1)
+    return with_any(several, tables["sample"], "element_id")
+
+
+@rule(
+    "element.reason_but_sampled",
+    table="element",
+    field="not_sampled_reason",
+    severity="warning",
+    says="{element_id} was not sampled for the reason '{not_sampled_reason}', yet it is sampled.",
+    remedy="Remove the reason, or check that the sample is of this timber.",
+    source=COMMON_PRACTICE,
+)
+def reason_but_sampled(tables: Snapshot) -> pl.DataFrame:
+    """The sample may have been written down for the wrong timber."""
+    reasons = _with(tables, "not_sampled_reason").filter(pl.col("not_sampled_reason").is_not_null())
+    samples = samples_taken(tables).select("element_id").drop_nulls().unique()
+    return reasons.filter(
+        pl.col("sampled").fill_null(False)
+        | pl.col("element_id").is_in(samples["element_id"].to_list()).fill_null(False)
     )

@@ -4,9 +4,11 @@ from __future__ import annotations
 
 import polars as pl
 
-from provenance._checks.language.links import codes_with, look_up
+from provenance._checks.language.links import codes_with, look_up, of_each, with_any
 from provenance._checks.language.rule import COMMON_PRACTICE, rule
 from provenance._checks.language.views import samples_with_wood, species_differ
+from provenance._record.attempts import NO_SAMPLE
+from provenance._record.joined import ledger_now
 from provenance._record.snapshot import Snapshot
 
 RINGS_PER_MM = 10.0
@@ -210,3 +212,158 @@ def species_unlike_its_wood(tables: Snapshot) -> pl.DataFrame:
     """Two kinds of wood may mean that the sample is of another beam."""
     another_genus, another_species = species_differ(tables, "species_field", "wood_species")
     return samples_with_wood(tables).filter(another_genus | another_species)
+
+
+# -- attempts that gave nothing, and what was asked before the drill -------------------------------
+
+INFORMATION_WITHHELD = "information_withheld"
+"""The column in which a public edition says what it leaves out of a row."""
+BEFORE = {
+    "before_end_grain": "whether a photo of the end could serve",
+    "before_loose_wood": "whether loose wood was looked for",
+    "before_old_core": "whether older samples were asked about",
+    "why_here": "why this timber and this spot",
+}
+
+
+def _attempts(tables: Snapshot) -> pl.DataFrame:
+    """samples_with_wood with `failed`; no row where the schema, of an older version, lacks it."""
+    samples = samples_with_wood(tables)
+    if "attempt" not in samples.columns:
+        return samples.clear().with_columns(pl.lit(None).alias("failure_cause"), failed=False)
+    return samples.with_columns(failed=pl.col("attempt").eq_missing(NO_SAMPLE))
+
+
+def _holes(tables: Snapshot) -> pl.DataFrame:
+    """samples_with_wood of holes and cuts; a reason that a public edition withholds is '?'."""
+    samples = samples_with_wood(tables).filter(pl.col("leaves_hole") | pl.col("cuts_wood"))
+    if not {"why_here", INFORMATION_WITHHELD} <= set(samples.columns):
+        return samples
+    withheld = pl.when(pl.col(INFORMATION_WITHHELD).is_not_null()).then(pl.lit("?"))
+    return samples.with_columns(why_here=pl.coalesce("why_here", withheld))
+
+
+@rule(
+    "sample.failed_without_cause",
+    table="sample",
+    field="failure_cause",
+    severity="warning",
+    says="Attempt {sample_id} in {element_id} gave no sample, but why is not recorded.",
+    remedy="Enter the cause; 'other' with a note where none fits.",
+    source=COMMON_PRACTICE,
+)
+def failed_without_cause(tables: Snapshot) -> pl.DataFrame:
+    """Without the cause somebody will drill there again for nothing."""
+    return _attempts(tables).filter(pl.col("failed") & pl.col("failure_cause").is_null())
+
+
+@rule(
+    "sample.perhaps_failed",
+    table="sample",
+    field="attempt",
+    severity="warning",
+    says="Sample {sample_id} counts as a sample, but {why}.",
+    remedy="Set the result of the attempt to 'no sample' or 'part of a sample', or correct the "
+    "other field.",
+    source=COMMON_PRACTICE,
+)
+def perhaps_failed(tables: Snapshot) -> pl.DataFrame:
+    """A hole without a sample would be counted, labeled, and looked for in parcels."""
+    caused = pl.col("failure_cause").is_not_null() & pl.col("attempt").ne_missing("part_sample")
+    why = (
+        pl.when(pl.col("pieces") == 0)
+        .then(pl.lit("it came out in 0 pieces"))
+        .when(caused)
+        .then(pl.format("'{}' is given as the cause of a failure", "failure_cause"))
+    )
+    attempts = _attempts(tables)
+    if attempts.is_empty():
+        return attempts.with_columns(why=pl.lit(""))
+    return attempts.filter(~pl.col("failed")).with_columns(why=why).drop_nulls("why")
+
+
+@rule(
+    "sample.failed_but_kept",
+    table="sample",
+    field="attempt",
+    severity="error",
+    says="Attempt {sample_id} gave no sample, but {what}.",
+    remedy="Find out which is right: if something was taken, set the result of the attempt to "
+    "'part of a sample'; otherwise the result or event is of another sample.",
+    source=COMMON_PRACTICE,
+)
+def failed_but_kept(tables: Snapshot) -> pl.DataFrame:
+    """What was never taken cannot be dated, sent, or stored."""
+    failed = _attempts(tables).filter("failed")
+    dated = with_any(failed, tables["lab_result"], "sample_id")
+    sent = with_any(failed, ledger_now(tables), "sample_id")
+    found = pl.concat(
+        [
+            dated.with_columns(what=pl.lit("a laboratory has a result for it")),
+            sent.with_columns(what=pl.lit("the ledger has events of it")),
+        ]
+    )
+    return of_each(found.sort("row", maintain_order=True), "row")
+
+
+@rule(
+    "sample.not_asked_before",
+    table="site",
+    field="site_id",
+    severity="warning",
+    says="Of {holes} hole(s) and cut(s) at site {site_id}, {unanswered} lack answers to what is "
+    "asked before drilling ({lacking}); the first is {first_id}.",
+    remedy="Answer the questions of the section 'Before you drill'; where nobody knows any more, "
+    "answer 'unknown' and say so.",
+    source="common practice, no source: what does not harm the building comes first",
+)
+def not_asked_before(tables: Snapshot) -> pl.DataFrame:
+    """A photo, loose wood, or an old core may serve, and a hole is for good."""
+    samples = _holes(tables)
+    columns = [name for name in BEFORE if name in samples.columns]
+    sites = of_each(tables["site"].drop_nulls("site_id"), "site_id")
+    blank = [pl.col(name).is_null() for name in columns]
+    lacking = [
+        pl.when(pl.col(name).is_null().any()).then(pl.lit(BEFORE[name])).alias(name)
+        for name in columns
+    ]
+    if not columns or samples.is_empty():
+        texts = ("lacking", "first_id")
+        return sites.clear().with_columns(
+            *(pl.lit("").alias(name) for name in texts), holes=0, unanswered=0
+        )
+    of_sites = (
+        samples.with_columns(blank=pl.any_horizontal(blank))
+        .group_by("site_id", maintain_order=True)
+        .agg(
+            *lacking,
+            holes=pl.len(),
+            unanswered=pl.col("blank").sum(),
+            first_id=pl.col("sample_id").filter("blank").first(),
+        )
+        .with_columns(lacking=pl.concat_list(columns).list.drop_nulls().list.join(", "))
+        .filter(pl.col("unanswered") > 0)
+    )
+    return sites.join(
+        of_sites.select("site_id", "holes", "unanswered", "lacking", "first_id"),
+        on="site_id",
+        maintain_order="left",
+    )
+
+
+@rule(
+    "sample.photo_would_have_served",
+    table="sample",
+    field="why_here",
+    severity="warning",
+    says="By its record a photo of the end grain could have served in place of {sample_id} "
+    "({kind}), and why it was taken all the same is not recorded.",
+    remedy="Say in one sentence why a hole or cut was needed.",
+    source="common practice, no source: what does not harm the building comes first",
+)
+def photo_would_have_served(tables: Snapshot) -> pl.DataFrame:
+    """Wood that is gone does not come back."""
+    samples = _holes(tables)
+    if not {"before_end_grain", "why_here"} <= set(samples.columns):
+        return samples.clear()
+    return samples.filter((pl.col("before_end_grain") == "yes") & pl.col("why_here").is_null())

@@ -7,10 +7,10 @@ import polars as pl
 from provenance._checks.language.dates import date_bounds
 from provenance._checks.language.rule import COMMON_PRACTICE, rule
 from provenance._checks.language.views import samples_with_wood
+from provenance._record.agreements import TABLE as AGREEMENTS
 from provenance._record.snapshot import Snapshot
 
 NEEDS_PERMIT = ("listed", "both")
-NEEDS_AGREEMENT = ("community", "both")
 CONSENTED = ("given", "given_orally", "not_needed")
 
 
@@ -49,7 +49,9 @@ def protected_without_permit(tables: Snapshot) -> pl.DataFrame:
 )
 def no_permit(tables: Snapshot) -> pl.DataFrame:
     """A repository may refuse samples whose legal standing nobody can show."""
-    settled = (*NEEDS_PERMIT, "none")
+    # a community's agreement is what the rules about agreements ask for
+    agreed = ("community",) if AGREEMENTS in tables.model.tables else ()
+    settled = (*NEEDS_PERMIT, "none", *agreed)
     return _sampled_sites(tables).filter(
         pl.col("permit_number").is_null() & ~pl.col("protection").is_in(settled).fill_null(False)
     )
@@ -67,7 +69,8 @@ def no_permit(tables: Snapshot) -> pl.DataFrame:
 )
 def permit_without_authority(tables: Snapshot) -> pl.DataFrame:
     """A permit number means nothing without the office that gave it."""
-    protected = pl.col("protection").is_in([*NEEDS_PERMIT, *NEEDS_AGREEMENT]).fill_null(False)
+    needs = NEEDS_PERMIT if AGREEMENTS in tables.model.tables else (*NEEDS_PERMIT, "community")
+    protected = pl.col("protection").is_in(needs).fill_null(False)
     return tables["site"].filter(
         pl.col("permit_authority_id").is_null()
         & (pl.col("permit_number").is_not_null() | protected)

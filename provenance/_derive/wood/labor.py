@@ -184,17 +184,19 @@ def _by_pieces(
     of_key = quantities_of_pieces(wood, faces, tables).join(
         which, on=["species", "place_id"], nulls_equal=True, maintain_order="left"
     )
+    like = pl.col("like")
     for number, key in enumerate(keys):
         some = of_key.filter(key=number)
         if key.distance:
             some = some.filter(pl.col("origin").ne_missing("salvaged"))
         base = _BASE.get(key.per, key.per)
         summed = [
-            pl.len().alias("piece_count"),
-            pl.col(f"{base}_low").count().alias("counted_count"),
-            *(pl.col(f"{base}_{end}").sum() for end in ("low", "high")),
-            *((pl.col(f"{base}_{end}_sd") ** 2).sum() for end in ("low", "high")),
-            *(pl.col(f"{base}_{end}_bias").sum() for end in ("low", "high")),
+            like.sum().alias("piece_count"),
+            like.filter(pl.col(f"{base}_low").is_not_null()).sum().alias("counted_count"),
+            *((pl.col(f"{base}_{end}") * like).sum() for end in ("low", "high")),
+            # one reading stands for all like pieces, so its error is that of each of them
+            *(((pl.col(f"{base}_{end}_sd") * like) ** 2).sum() for end in ("low", "high")),
+            *((pl.col(f"{base}_{end}_bias") * like).sum() for end in ("low", "high")),
         ]
         for level in ((), ("function",), ("phase_id",), ("phase_id", "function")):
             by = ["building_id", *level]

@@ -17,6 +17,7 @@ from provenance._derive.wood.trees import (
     of_trees,
     upper_bound,
 )
+from provenance._derive.wood.wood_use import like_pieces
 from provenance._record.assumptions import Assumption, Assumptions, assumptions_of
 from provenance._record.joined import outermost_places
 from provenance._record.package import Package
@@ -110,6 +111,8 @@ def _wood_of(
         each = (figure("longest_stem", other, place) for other in sorted(every_species))
         return max((found for found in each if found), key=lambda found: found.figure)
 
+    elements = tables["element"]
+    like = dict(elements.select("element_id", like_pieces(elements)).iter_rows())
     wood = []
     named = (
         derived["size"]
@@ -136,6 +139,7 @@ def _wood_of(
             base,
             error.figure if error else end_error_cm,
             cap.figure if cap else None,
+            like.get(code, 1),
         )
         known = section in SHARE_KNOWN and bool(row["length_m"])
         wood.append(_Wood(piece, place, known, cap, error))
@@ -218,7 +222,7 @@ def _counted(
     place = scope.keys.get("place_id", "")
     for species, certificate in [("", total), *each.items()]:
         wood = [one for one in scope.wood if species in ("", one.piece.species)]
-        row = {"species": species or None, "piece_count": len(wood)}
+        row = {"species": species or None, "piece_count": sum(one.piece.like for one in wood)}
         most = upper_bound(one.piece for one in wood)
         yield row | _lower_row(certificate, by_code), certificate
         yield row | {"bound": "upper", "trees": most, "bound_reason": "pieces"}, None
@@ -271,7 +275,9 @@ def _likely_row(
             return None
         between = assumed.find("tree_spread", species=species, place=at)
         key = (yielded, between)
-        by_figure[key] = by_figure.get(key, 0.0) + one.piece.length_m * one.piece.share
+        by_figure[key] = by_figure.get(key, 0.0) + one.piece.length_m * one.piece.share * (
+            one.piece.like
+        )
     trees = variance = 0.0
     for (yielded, between), meters in by_figure.items():
         count, _, high = likely_count(

@@ -31,7 +31,8 @@ class Piece:
     `share` is the least part of its log's section, 0 where nothing is known of it. `butt_cm` and
     `top_cm` are diameters of the stem, None where its outside is not there at both ends. `felled`
     are the first and the last year in which its tree can have been felled. A `species` of '' is not
-    known. `longest_m` is the longest stem of such wood, None where nobody gave it.
+    known. `longest_m` is the longest stem of such wood, None where nobody gave it. `like` is how
+    many pieces the row stands for; each may be a tree, and only one is known to be.
     """
 
     element_id: str
@@ -45,6 +46,7 @@ class Piece:
     stem_base: bool = False
     end_error_cm: float = END_ERROR_CM
     longest_m: float | None = None
+    like: int = 1
 
     @property
     def passes(self) -> tuple[float, float] | None:
@@ -114,7 +116,8 @@ def lower_bound_by_species(
 
 def upper_bound(pieces: Iterable[Piece]) -> int:
     """The most trees: every piece may be one, except those that are said to be of one tree."""
-    return len({piece.tree for piece in pieces})
+    known = list(pieces)
+    return len({piece.tree for piece in known}) + sum(piece.like - 1 for piece in known)
 
 
 def likely_count(

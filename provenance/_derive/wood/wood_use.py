@@ -24,6 +24,8 @@ def wood_in_phases(
 ) -> pl.DataFrame:
     """Every piece of wood with its size, building, phase of the building, and how it was worked.
 
+    `like` is how many pieces a row stands for.
+
     `sizes`, `phases` and `phase_pieces` are the derived tables size, phase and phase_piece. Phases
     of storeys, rooms and parts do not count: the same wood may be in one of those, too.
     """
@@ -44,7 +46,9 @@ def wood_in_phases(
     return (
         sizes.drop("site_id", *_WORKED, strict=False)
         .join(
-            elements.select("element_id", "site_id", *worked).with_columns(decorated),
+            elements.select("element_id", "site_id", *worked, like_pieces(elements)).with_columns(
+                decorated
+            ),
             on="element_id",
             how="left",
             maintain_order="left",
@@ -58,6 +62,12 @@ def wood_in_phases(
     )
 
 
+def like_pieces(elements: pl.DataFrame) -> pl.Expr:
+    """How many pieces a row of `element` stands for; 1 where nothing is said or can be."""
+    known = "like_count" in elements.columns  # an older package has no such column
+    return (pl.col("like_count").fill_null(1) if known else pl.lit(1)).cast(pl.Int64).alias("like")
+
+
 def derive_wood_use(package: Package, wood: pl.DataFrame, trees: Mapping[str, str]) -> pl.DataFrame:
     """The derived table `wood_use` of the pieces that `wood_in_phases` gives.
 
@@ -68,14 +78,15 @@ def derive_wood_use(package: Package, wood: pl.DataFrame, trees: Mapping[str, st
         wood.with_columns(tree=pl.col("element_id").replace(trees))
         .group_by(ALIKE, maintain_order=True)
         .agg(
-            piece_count=pl.len(),
-            trees_most=pl.col("tree").n_unique(),
-            length_count=pl.col("length_m").count(),
+            piece_count=pl.col("like").sum(),
+            trees_most=pl.col("tree").n_unique() + (pl.col("like") - 1).sum(),
+            length_count=_known_count("length_m"),
             total_length_m=_known_sum("length_m"),
-            volume_count=pl.col("volume_m3").count(),
+            volume_count=_known_count("volume_m3"),
             total_volume_m3=_known_sum("volume_m3"),
-            own=(pl.col("volume_sd_m3") ** 2).sum(),
-            shared=pl.col("volume_bias_m3").sum(),
+            # one reading stands for all like pieces, so its error is that of each of them
+            own=((pl.col("volume_sd_m3") * pl.col("like")) ** 2).sum(),
+            shared=(pl.col("volume_bias_m3") * pl.col("like")).sum(),
         )
         .with_columns(
             total_volume_sd_m3=pl.when(pl.col("volume_count") > 0).then(
@@ -91,7 +102,11 @@ def derive_wood_use(package: Package, wood: pl.DataFrame, trees: Mapping[str, st
 
 def _known_sum(column: str) -> pl.Expr:
     """The sum of what is known; null where nothing is, which is not 0."""
-    return pl.when(pl.col(column).count() > 0).then(pl.col(column).sum())
+    return pl.when(pl.col(column).count() > 0).then((pl.col(column) * pl.col("like")).sum())
+
+
+def _known_count(column: str) -> pl.Expr:
+    return pl.col("like").filter(pl.col(column).is_not_null()).sum()
 
 
 def derive_architecture(package: Package, phases: pl.DataFrame) -> pl.DataFrame:

@@ -2,10 +2,11 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 
 from provenance._ledger.holdings import Holding
+from provenance._record.agreements import Agreement, agreements_at
 from provenance._record.package import Package
 from provenance._record.snapshot import Row, Snapshot
 
@@ -44,6 +45,7 @@ def permission_on_record(
     Nothing here depends on the day it is asked: dates are told, and the reader judges them.
     """
     parties = parties_of(package)
+    agreed = agreements_at(package.tables, site["site_id"], wood["place_id"])
     owner, authority = (
         party_words(package, site[one]) for one in ("owner_id", "permit_authority_id")
     )
@@ -58,12 +60,14 @@ def permission_on_record(
     lines = [
         _permit(site, authority),
         _consent(package, site, owner),
+        *(_agreement(package, one) for one in agreed),
         "A permit and a consent are for the work they were given for; a new hole is new work.",
     ]
     if sample["authority"]:
         lines.append(f"Authority for this sample: {sample['authority']}")
     roles = [
         (site["owner_id"], "permission of the owner"),
+        *((one.given_by, "their agreement") for one in agreed),
         (site["permit_authority_id"], "permits"),
         (site["repository_id"], "this record and what it keeps"),
         (holding.answerable if holding else "", "the sample"),
@@ -111,6 +115,21 @@ def _consent(package: Package, site: Row, owner: str) -> str:
     label = package.model.vocabularies["consent"].label(consent).lower()
     on = f" on {site['consent_on']}" if site["consent_on"] else ""
     return f"{said}Consent to the sampling: {label}{on}."
+
+
+def _agreement(package: Package, one: Agreement) -> str:
+    lists = package.model.vocabularies
+
+    def labels(name: str, codes: Iterable[str]) -> str:
+        return ", ".join(lists[name].label(code).lower() for code in codes)
+
+    by = f" by {party_words(package, one.given_by)}" if one.given_by else ""
+    status = lists["agreement_status"].label(one.status).lower() if one.status else "no status"
+    return (
+        f"Agreement {one.code}: {status}{by}, {one.dates or 'not dated'}. "
+        f"Agreed to: {labels('agreement_scope', one.scope) or 'not recorded'}. "
+        f"Conditions: {labels('agreement_condition', one.conditions) or 'none recorded'}."
+    )
 
 
 def _contacts(parties: dict[str, Row], roles: Sequence[tuple[str, str]]) -> tuple[Contact, ...]:

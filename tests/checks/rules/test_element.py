@@ -194,3 +194,43 @@ def test_a_taper_is_judged_from_half_a_metre_and_beyond_six_centimetres_a_metre(
     assert steep.but("element", length_m="0.49").says(rule) == []
     flared = short.but("element", diameter_b1_cm="26", diameter_b2_cm="26")
     only(flared.says(rule), "9 cm a metre")
+
+
+@pytest.mark.parametrize(
+    ("rule_id", "faulty", "sound"),
+    [
+        ("height_implausible", {"height_a_m": 30.1}, {"height_a_m": 30, "height_b_m": -6}),
+        (
+            "rises_more_than_its_length",
+            {"height_a_m": 2, "height_b_m": 6.4},
+            {"height_a_m": 2, "height_b_m": 6.2},
+        ),
+        ("full_length_short", {"full_length_m": 4.1}, {"full_length_m": 4.2}),
+        (
+            "faces_swapped",
+            {"width_cm": 5, "thickness_cm": 25},
+            {"width_cm": 5, "thickness_cm": 5},
+        ),
+        ("nominal_size_form", {"nominal_size": "2 by 6 in"}, {"nominal_size": "1 1/2 x 12"}),
+        (
+            "like_count_unexplained",
+            {"like_count": 2},
+            {"like_count": 2, "like_count_how": "counted"},
+        ),
+        ("several_in_one_row_sampled", {"like_count": 2}, {"like_count": 1}),
+        ("reason_but_sampled", {"not_sampled_reason": "rotten"}, {}),
+    ],
+)
+def test_fields_of_the_whole_timber_that_cannot_be_so(rule_id, faulty, sound) -> None:
+    """The sound timber is 4.2 m long and sampled; limits are common practice, no source."""
+    record = a_sound_record()
+    only(record.but("element", **faulty).says(f"element.{rule_id}"), "B1-014")
+    assert record.but("element", **sound).says(f"element.{rule_id}") == []
+
+
+def test_a_failed_attempt_is_no_sample_of_its_timber() -> None:
+    failed = a_sound_record().but("sample", attempt="no_sample", failure_cause="rot")
+    only(failed.says("element.sampled_without_sample"), "B1-014")
+    unmarked = failed.but("element", sampled=False, not_sampled_reason="rotten")
+    for one in ("sampled_without_sample", "sample_not_marked", "reason_but_sampled"):
+        assert unmarked.says(f"element.{one}") == [], one

@@ -138,3 +138,54 @@ def test_a_cut_through_wood_that_does_not_stand_needs_no_question_about_load() -
     assert fallen.but("element", load_bearing="").says("sample.cut_without_asking_for_load") == []
     core = a_sound_record().but("element", load_bearing="")
     assert core.says("sample.cut_without_asking_for_load") == []
+
+
+FAILED = {"attempt": "no_sample", "failure_cause": "rot", "pieces": 0, "condition": None}
+
+
+def test_a_failed_attempt_needs_a_cause_and_nothing_of_a_sample() -> None:
+    record = a_sound_record().without("lab_result").without("custody")
+    failed = record.but("sample", **FAILED)
+    for one in ("sample.failed_without_cause", "sample.perhaps_failed", "sample.failed_but_kept",
+                "custody.none", "sample.pieces_and_condition", "plug.missing"):  # fmt: skip
+        assert failed.says(one) == [], one
+    only(failed.but("sample", failure_cause=None).says("sample.failed_without_cause"), "231")
+    # its hole still has to be found and closed
+    only(failed.without("plug").says("plug.missing"), "231")
+    only(failed.but("sample", along_m=None).says("sample.hole_without_position"), "231")
+
+
+def test_what_looks_like_a_failed_attempt_is_told() -> None:
+    record = a_sound_record()
+    only(record.but("sample", pieces=0).says("sample.perhaps_failed"), "0 pieces")
+    caused = record.but("sample", failure_cause="rot")
+    only(caused.says("sample.perhaps_failed"), "'rot'")
+    assert caused.but("sample", attempt="part_sample").says("sample.perhaps_failed") == []
+
+
+def test_what_was_never_taken_has_no_result_and_no_events() -> None:
+    failed = a_sound_record().but("sample", **FAILED)
+    only(failed.says("sample.failed_but_kept"), "231", "a laboratory has a result")
+    only(failed.without("lab_result").says("sample.failed_but_kept"), "the ledger has events")
+    assert a_sound_record().says("sample.failed_but_kept") == []
+
+
+def test_what_is_asked_before_the_drill_is_asked_once_a_site() -> None:
+    record = a_sound_record().with_row("sample", sample_id="232", before_old_core=None)
+    record = record.with_row("sample", sample_id="233", why_here=None)
+    only(
+        record.says("sample.not_asked_before"),
+        "Of 3 hole(s)",
+        "2 lack answers",
+        "(whether older samples were asked about, why this timber and this spot)",
+        "first is 232",
+    )
+    # nothing was drilled for a picture
+    of_picture = a_sound_record().but("sample", kind="image", before_old_core=None)
+    assert of_picture.says("sample.not_asked_before") == []
+
+
+def test_a_photo_that_would_have_served_needs_a_reason() -> None:
+    could = a_sound_record().but("sample", before_end_grain="yes")
+    assert could.says("sample.photo_would_have_served") == []
+    only(could.but("sample", why_here=None).says("sample.photo_would_have_served"), "231", "core")

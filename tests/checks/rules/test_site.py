@@ -18,7 +18,7 @@ def test_a_protected_site_sampled_without_a_permit_is_an_error() -> None:
     assert broken.says("site.no_permit") == []
 
 
-@pytest.mark.parametrize("protection", ["unknown", "", "community"])
+@pytest.mark.parametrize("protection", ["unknown", ""])
 def test_a_missing_permit_is_a_warning_where_nobody_asked(protection: str) -> None:
     broken = a_sound_record().but("site", protection=protection, permit_number=None)
     only(broken.says("site.no_permit"), "No permit is recorded for site HOLL")
