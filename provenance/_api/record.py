@@ -293,7 +293,7 @@ def new(folder: str | Path, profile: str = "blank", *, title: str | None = None)
     """Start a package for a kind of place.
 
     `folder` must not be there yet; `profile` is the name of a kind of place or the path of a YAML
-    file; without `title` the folder's name is the title.
+    file, or several joined with '+'; without `title` the folder's name is the title.
 
     Returns:
         The record of the new package, its tables empty.

@@ -11,6 +11,7 @@ from provenance._base.errors import TreenailError, UnusablePackage
 from provenance._base.findings import Report
 from provenance._base.progress import Progress
 from provenance._checks.language.kinds import structure_kinds
+from provenance._checks.language.profiles import without_unasked
 from provenance._checks.language.rule import EVERY_TABLE, Rule
 from provenance._checks.language.wording import FOUND, clipped, found_in_rows, sentence
 from provenance._checks.structure.gathering import ORIGIN_TABLES, gather
@@ -192,6 +193,7 @@ def _answers(
     """What a rule finds; notes the table that it misses, or how it broke down."""
     try:
         found = _without_withheld(one, one.find(tables), tables.model)
+        found = without_unasked(one, found, tables)
         return list(_said(one, found, texts, tables))
     except MissingTable as missing:
         skipped[one.id] = missing.table

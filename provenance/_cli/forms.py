@@ -22,7 +22,9 @@ from provenance._cli.options import (
 
 @click.command("workbook")
 @reads_package(optional_package_argument)
-@click.option("--profile", help="Without a package: kind of place, or a YAML file.")
+@click.option(
+    "--profile", help="Without a package: kind of place, or a YAML file; several joined with +."
+)
 @click.option(
     "--filled", is_flag=True, help="Write what the package holds into the sheets, to edit it there."
 )
@@ -59,15 +61,17 @@ def workbook(package: Path | None, profile: str | None, filled: bool, out: Path 
 
 @click.command("sheets")
 @reads_package(optional_package_argument)
-@click.option("--profile", help="Without a package: kind of place, or a YAML file.")
+@click.option(
+    "--profile", help="Without a package: kind of place, or a YAML file; several joined with +."
+)
 @click.option(
     "--sheet",
     "sheets",
     multiple=True,
     default=("all",),
     show_default=True,
-    help="cover, site, party, place, relation, tie, element, ledger, sample, plug, photo, grid or "
-    "all; may be given several times.",
+    help="cover, equipment, site, party, place, relation, tie, element, ledger, sample, plug, "
+    "photo, grid or all; may be given several times.",
 )
 @click.option("--scale", default="1:50", show_default=True, help="Of the grid: 1:20 … 1in=20ft.")
 @click.option("--blanks", type=click.IntRange(1), help="So many blank copies, no filled ones.")

@@ -40,15 +40,29 @@ _ROW = re.compile(r", row ([0-9]+)")
 @click.command("new")
 @click.argument("folder", type=click.Path(path_type=Path), required=False)
 @click.option(
-    "--profile", default="blank", show_default=True, help="Kind of place, or a YAML file."
+    "--profile",
+    "profiles",
+    multiple=True,
+    default=("blank",),
+    show_default=True,
+    help="Kind of place, or a YAML file. May be given several times, for mixed villages.",
 )
 @click.option("--title", help="Title for people; the folder's name if left out.")
 @click.option("--update", is_flag=True, help="Fit an existing package to the profile.")
 @click.option("--profiles", "list_profiles", is_flag=True, help="List the kinds of place and stop.")
 def new(
-    folder: Path | None, profile: str, title: str | None, update: bool, list_profiles: bool
+    folder: Path | None,
+    profiles: tuple[str, ...],
+    title: str | None,
+    update: bool,
+    list_profiles: bool,
 ) -> None:
-    """Start a package in FOLDER: descriptor, empty tables, schemas, mapping example, README."""
+    """Start a package in FOLDER: descriptor, empty tables, schemas, mapping example, README.
+
+    With several profiles fields, codes, words, cautions and equipment add up. Name the profile of
+    each building in the place's field "Recorded as"; `check` then asks of a row only what the
+    profile of its building asks. Another place, or one of your own: DEVELOPERS.md, "A profile".
+    """
     if list_profiles:
         from provenance._model.profile import shipped_profiles
 
@@ -60,6 +74,7 @@ def new(
 
     from provenance._record.new import new_package, update_package
 
+    profile = "+".join(profiles)
     if update:
         from provenance._record.package import open_to_change
 

@@ -219,10 +219,31 @@ class Table:
 
 
 @dataclass(frozen=True)
-class Model:
-    """The whole record as one profile sees it: tables, vocabularies and notations.
+class Equipment:
+    """A thing that a crew takes along, and what for."""
 
-    `units` is how the crew measures (measures.SYSTEMS), `language` that of forms and labels.
+    item: str
+    purpose: str
+
+
+@dataclass(frozen=True)
+class ProfilePart:
+    """What one of the profiles of a record leaves out and requires: table → names of fields."""
+
+    name: str
+    title: str
+    hide: Mapping[str, tuple[str, ...]]
+    require: Mapping[str, tuple[str, ...]]
+
+
+@dataclass(frozen=True)
+class Model:
+    """The whole record as its profiles see it: tables, vocabularies and notations.
+
+    `profile` is the name of the profile, or those of several joined with '+'; `profiles` says what
+    each of them asks of the buildings it holds for. `units` is how the crew measures
+    (measures.SYSTEMS), `language` that of forms and labels. `cautions` begin with the general ones.
+    `logs` has the columns of the one-page-wide log of a table, where the profile chooses them.
     """
 
     profile: str
@@ -235,6 +256,9 @@ class Model:
     cautions: tuple[str, ...] = ()
     units: str = METRIC
     language: str = "en"
+    equipment: tuple[Equipment, ...] = ()
+    logs: Mapping[str, tuple[str, ...]] = field(default_factory=dict)
+    profiles: tuple[ProfilePart, ...] = ()
     _made: dict[str, Any] = field(default_factory=dict, init=False, repr=False, compare=False)
 
     def once(self, name: str, make: Callable[[Model], Made]) -> Made:
@@ -257,6 +281,11 @@ class Model:
     def of_role(self, role: str) -> tuple[Table, ...]:
         """The tables of one of ROLES, in their order."""
         return tuple(table for table in self.tables.values() if table.role == role)
+
+    @property
+    def first_cautions(self) -> str:
+        """What stands at the foot of every page: local rules first, then consent and permit."""
+        return " ".join(self.cautions[:2])
 
     @property
     def measures(self) -> Measures:

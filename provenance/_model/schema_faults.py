@@ -27,6 +27,7 @@ class _Object(NamedTuple):
 
 
 _TEXTS = _Object({}, rest=str)
+_NAMES = _Object({}, rest=[str])
 _NUMBER = (int, float)
 
 
@@ -89,7 +90,12 @@ MODEL_SHAPE = _Object(
         "notations": [_Object(_texts("name title pattern source example"))],
         "vocabularies": [_VOCABULARY],
     },
-    _texts("units language"),
+    {
+        **_texts("units language"),
+        "equipment": [_Object(_texts("item purpose"))],
+        "logs": _NAMES,
+        "profiles": [_Object({**_texts("name title"), "hide": _NAMES, "require": _NAMES})],
+    },
 )
 """What schemas/model.json holds."""
 
@@ -177,6 +183,11 @@ def model_faults(model: Model) -> Iterator[tuple[str, str]]:
     for vocabulary in model.vocabularies.values():
         for code in _twice(vocabulary.codes):
             yield "model.json", f"the vocabulary '{vocabulary.name}' has the code '{code}' twice"
+    for name, columns in model.logs.items():
+        table = model.tables.get(name)
+        for one in columns:
+            if table is None or one not in table:
+                yield "model.json", f"the log names '{name}.{one}', which no schema describes"
     for table in model.tables.values():
         for fault in _table_faults(model, table):
             yield f"{table.name}.json", fault

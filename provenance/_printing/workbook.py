@@ -425,7 +425,7 @@ def _write_help(
     if in_the_field:
         sheet.write_string(line + 1, 0, "Take care", looks.large)
         line += 2
-        for caution in (*model.cautions, "Local codes, permits and licensed practice come first."):
+        for caution in model.cautions:
             _help_line(sheet, looks, line, "", caution)
             line += 1
     sheet.protect("")

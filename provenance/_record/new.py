@@ -8,6 +8,7 @@ from contextlib import suppress
 from dataclasses import replace
 from datetime import UTC, datetime
 from pathlib import Path
+from types import MappingProxyType
 
 from provenance._base.disk import write_text
 from provenance._base.errors import UnusablePackage
@@ -39,8 +40,9 @@ def new_package(
 ) -> Package:
     """Start a package in a folder that is not there yet.
 
-    `profile` is a shipped name or the path of a YAML file; `created` defaults to now. The
-    descriptor holds a random key, by which a public edition can be shown to come from this package.
+    `profile` is a shipped name or the path of a YAML file, or several joined with '+'; `created`
+    defaults to now. The descriptor holds a random key, by which a public edition can be shown to
+    come from this package.
     Raises AlreadyThere when the folder exists and UnusableSchema when the profile is faulty.
     """
     folder = Path(folder)
@@ -69,27 +71,18 @@ def _own_numbers(package: Package) -> None:
 
 
 def update_package(package: Package, profile: str) -> Package:
-    """Fit a package to a changed or another profile; columns are added, never taken away, but for
-    those of derived tables that are computed no more.
+    """Fit a package to a changed or another profile, or to several joined with '+'.
 
-    Raises UnusablePackage when a column that holds data would no longer be described.
+    Columns are added, never taken away, but for those of derived tables that are computed no more.
+    A field that holds data and that the profile no longer has is kept, and asked for no more.
+    Raises UnusablePackage when a column that holds data is described by neither.
     """
     # how the crew measures and in which language is set once, whatever the profile
     model = replace(load_model(profile), units=package.model.units, language=package.model.language)
     with package.locked():
         for table in package.model.tables.values():
-            if table.role == "derived":
-                continue
-            frame = package.table(table.name)
-            after = model.tables.get(table.name)
-            kept = set(after.names) if after else set()
-            lost = [c for c in frame.columns if c not in kept and (frame[c] != "").any()]
-            if lost:
-                raise UnusablePackage(
-                    f"{package.table_path(table.name)}: the profile '{profile}' does not know "
-                    f"the column(s) {', '.join(lost)}, which hold data; add them to the profile "
-                    "under 'add', or empty them first"
-                )
+            if table.role != "derived":
+                model = _keeping_data(package, table, model, profile)
         fitted = replace(package, model=model)
         for table in model.tables.values():
             if table.name not in package.model.tables:
@@ -113,6 +106,35 @@ def update_package(package: Package, profile: str) -> Package:
     return open_package(package.folder)
 
 
+def _keeping_data(package: Package, table: Table, model: Model, profile: str) -> Model:
+    """The model with the fields that it lacks and that hold data in the package, hidden."""
+    frame, after = package.table(table.name), model.tables.get(table.name)
+    filled = [one for one in frame.columns if (frame[one] != "").any()]
+    lost = [one for one in filled if after is None or one not in after]
+    if not lost:
+        return model
+    if after is None or any(one not in table for one in lost):
+        raise UnusablePackage(
+            f"{package.table_path(table.name)}: neither the profile '{profile}' nor the package's "
+            f"own schemas describe the column(s) {', '.join(lost)}, which hold data; add them to "
+            "the profile under 'add', or empty them first"
+        )
+    kept = []
+    for one in map(table.field, lost):
+        bounds = {name: value for name, value in one.constraints.items() if name != "required"}
+        kept.append(replace(one, hidden=True, constraints=MappingProxyType(bounds)))
+    lists = {
+        one.vocabulary: package.model.vocabularies[one.vocabulary] for one in kept if one.vocabulary
+    }
+    return replace(
+        model,
+        tables=MappingProxyType(
+            {**model.tables, table.name: replace(after, fields=(*after.fields, *kept))}
+        ),
+        vocabularies=MappingProxyType({**lists, **model.vocabularies}),
+    )
+
+
 def package_name(text: str) -> str:
     """A name as Data Package v2 wants it: lower case ASCII letters, digits, '.', '_', '-'.
 
@@ -129,6 +151,7 @@ def crew_readme(model: Model, title: str) -> str:
         f"| `tables/{table.name}.csv` | {table.description} |" for table in model.of_role("record")
     )
     cautions = "\n".join(f"- {caution}" for caution in model.cautions)
+    equipment = "\n".join(f"- {one.item}: {one.purpose}" for one in model.equipment)
     return f"""# {title}
 
 A record of wood, samples, plugs and laboratory results, kept as plain tables.
@@ -153,7 +176,10 @@ Kind of place: {model.title}.
 ## Take care
 {cautions}
 
-Local codes, permits and licensed practice come first; this list does not replace them.
+This list reminds. It replaces no code, no permit and no licensed person's word.
+
+## Equipment
+{equipment}
 """
 
 

@@ -18,7 +18,7 @@ from __future__ import annotations
 import csv
 import json
 import os
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from contextlib import nullcontext
 from dataclasses import dataclass, field, replace
 from pathlib import Path
@@ -37,8 +37,11 @@ from provenance._gate.budget import DEFAULT_BUDGET
 from provenance._gate.documents import json_from
 from provenance._gate.folders import read_plain, refuse_links
 from provenance._model.measures import METRIC
+from provenance._model.profile import general_cautions
 from provenance._model.schema import (
+    Equipment,
     Model,
+    ProfilePart,
     Table,
     notation_from,
     table_as_dict,
@@ -331,10 +334,18 @@ def _model_from(schemas: Path, written: Mapping[Path, bytes]) -> Model:
         tables=MappingProxyType({table.name: table for table in tables}),
         vocabularies=MappingProxyType({one.name: one for one in vocabularies}),
         notations=MappingProxyType({n["name"]: notation_from(n) for n in raw["notations"]}),
-        cautions=tuple(raw["cautions"]),
-        # records from before had neither
+        cautions=_cautions_of(raw),
+        # records from before had none of these
         units=raw.get("units", METRIC),
         language=raw.get("language", "en"),
+        equipment=tuple(Equipment(one["item"], one["purpose"]) for one in raw.get("equipment", ())),
+        logs=_field_names(raw.get("logs", {})),
+        profiles=tuple(
+            ProfilePart(
+                one["name"], one["title"], _field_names(one["hide"]), _field_names(one["require"])
+            )
+            for one in raw.get("profiles", ())
+        ),
     )
     faults: dict[str, list[str]] = {}
     for name, fault in model_faults(model):
@@ -342,6 +353,16 @@ def _model_from(schemas: Path, written: Mapping[Path, bytes]) -> Model:
     for name, found in faults.items():
         _refuse(schemas / name, found)
     return model
+
+
+def _cautions_of(raw: Mapping[str, Any]) -> tuple[str, ...]:
+    own = tuple(raw["cautions"])
+    # a record from before cautions added up holds those of its profile alone
+    return own if "profiles" in raw else tuple(dict.fromkeys((*general_cautions(), *own)))
+
+
+def _field_names(raw: Mapping[str, Sequence[str]]) -> Mapping[str, tuple[str, ...]]:
+    return MappingProxyType({table: tuple(names) for table, names in raw.items()})
 
 
 def write_model(model: Model, folder: Path) -> None:
@@ -361,6 +382,12 @@ def model_as_dict(model: Model) -> dict[str, Any]:
         "units": model.units,
         "language": model.language,
         "cautions": list(model.cautions),
+        "equipment": [vars(one) for one in model.equipment],
+        "logs": dict(model.logs),
+        "profiles": [
+            {**vars(one), "hide": dict(one.hide), "require": dict(one.require)}
+            for one in model.profiles
+        ],
         "notations": [vars(one) for one in model.notations.values()],
         "vocabularies": [vocabulary_as_dict(one) for one in model.vocabularies.values()],
     }

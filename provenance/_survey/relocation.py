@@ -63,7 +63,10 @@ def write_relocation_sheets(
         size = (sheet_paper.width, sheet_paper.height)
         title = f"Where the hole of {facts.identifier} is"
         with printed_pages(path, size, title=title, subject=facts.wood) as pages:
-            draw_relocation(pages.begin_page(), package, known, facts, sheet_paper)
+            left = draw_relocation(pages.begin_page(), package, known, facts, sheet_paper)
+            if left:
+                box = Box(0, 0, *size).inset(_MARGIN)
+                _draw_more_cautions(pages.begin_page(), facts, left, box)
         paths.append(path)
         progress(number + 1, len(gathered))
     return tuple(paths)
@@ -71,8 +74,8 @@ def write_relocation_sheets(
 
 def draw_relocation(
     canvas: Any, package: Package, known: KnownPoints, facts: Relocation, paper: Paper
-) -> None:
-    """Draw one sheet on a blank page of that paper."""
+) -> Sequence[str]:
+    """Draw one sheet on a blank page of that paper; returns the cautions that found no room."""
     page = Box(0, 0, paper.width, paper.height).inset(_MARGIN)
     head, rest = page.cut_top(17 * MM)
     _draw_head(canvas, facts, head)
@@ -106,8 +109,9 @@ def draw_relocation(
     if facts.photo is not None:
         picture, rest = rest.cut_left(52 * MM, _GAP)
         _draw_photo(canvas, facts, picture)
-    _draw_cautions(canvas, facts, rest)
+    left_over = _draw_cautions(canvas, facts.cautions, rest)
     draw_line(canvas, SECRET, PLAIN, 6, page.x, _MARGIN - 4 * MM)
+    return left_over
 
 
 def _draw_head(canvas: Any, facts: Relocation, box: Box) -> None:
@@ -284,8 +288,15 @@ def _draw_photo(canvas: Any, facts: Relocation, box: Box) -> None:
     draw_block(canvas, caption, PLAIN, under)
 
 
-def _draw_cautions(canvas: Any, facts: Relocation, box: Box) -> None:
-    """The cautions in a heavy frame, in two columns where there is the width."""
+_LARGE_CAUTION, _SMALL_CAUTION = 8.0, 7.0
+_ON_THE_NEXT_PAGE = "The other cautions stand on the next page. Read them too."
+
+
+def _draw_cautions(canvas: Any, cautions: Sequence[str], box: Box) -> Sequence[str]:
+    """The cautions in a heavy frame, in two columns where there is the width.
+
+    None is set too small to be read on a ladder; returns those that found no room.
+    """
     canvas.setLineWidth(1.2)
     canvas.rect(box.x, box.y, box.width, box.height)
     inner = box.inset(2.5 * MM, 2 * MM)
@@ -293,7 +304,45 @@ def _draw_cautions(canvas: Any, facts: Relocation, box: Box) -> None:
     columns = [inner]
     if inner.width > 140 * MM:
         columns = list(inner.cut_left((inner.width - _GAP) / 2, _GAP))
-    first = -(-len(facts.cautions) // len(columns))
-    for column, start in zip(columns, (0, first), strict=False):
-        lines = facts.cautions[start : start + first]
-        _draw_paragraphs(canvas, lines, column, largest=8, smallest=4.5, mark="•  ")
+    size = _LARGE_CAUTION
+    drawn = _filling(cautions, columns, size)
+    while sum(map(len, drawn)) < len(cautions) and size > _SMALL_CAUTION:
+        size -= 0.25
+        drawn = _filling(cautions, columns, size)
+    left = cautions[sum(map(len, drawn)) :]
+    if left:
+        *columns, last = columns
+        columns.append(last.cut_top(last.height - 2 * size)[0])
+        drawn = _filling(cautions, columns, size)
+        left = cautions[sum(map(len, drawn)) :]
+        draw_line(canvas, _ON_THE_NEXT_PAGE, BOLD, size, last.x, last.y + 0.5 * size)
+    for column, lines in zip(columns, drawn, strict=True):
+        _draw_paragraphs(canvas, lines, column, largest=size, smallest=size, mark=_MARK)
+    return left
+
+
+def _draw_more_cautions(canvas: Any, facts: Relocation, cautions: Sequence[str], box: Box) -> None:
+    box = _heading(canvas, f"Hole of {facts.identifier}: before anybody drills here again", box)
+    _draw_paragraphs(canvas, cautions, box, largest=10, smallest=_SMALL_CAUTION, mark=_MARK)
+    draw_line(canvas, SECRET, PLAIN, 6, box.x, _MARGIN - 4 * MM)
+
+
+_MARK = "•  "
+
+
+def _filling(cautions: Sequence[str], columns: Sequence[Box], size: float) -> list[list[str]]:
+    """As many cautions as each column holds in that size, in their order."""
+    found: list[list[str]] = []
+    waiting = list(cautions)
+    indent = PLAIN.width(_MARK, size)
+    for box in columns:
+        room, own = box.height, []
+        while waiting:
+            text = printable(waiting[0], PLAIN)
+            one = fit_block(text, PLAIN, box.width - indent, room, largest=size, smallest=size)
+            if not one.lines or not one.whole:
+                break
+            room -= one.height + 1.2
+            own.append(waiting.pop(0))
+        found.append(own)
+    return found

@@ -25,7 +25,17 @@ EACH = pytest.mark.parametrize("table", MODEL.tables.values(), ids=lambda t: t.n
 
 
 def test_every_table_of_the_chain_is_there() -> None:
-    chain = ["site", "party", "agreement", "place", "relation", "datum", "declination", "tie", "element"]
+    chain = [
+        "site",
+        "party",
+        "agreement",
+        "place",
+        "relation",
+        "datum",
+        "declination",
+        "tie",
+        "element",
+    ]
     chain += ["sample", "plug", "consignment", "custody", "lab_result", "file", "assumption"]
     chain += [
         "episode",

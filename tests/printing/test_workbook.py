@@ -43,7 +43,7 @@ def test_headings_are_the_fields_of_schema_and_profile(book) -> None:
     sheet = book["Timbers"]
     shown = [cell.value for cell in sheet[HEADER_ROW + 1]]
     assert shown == [heading(one) for one in MODEL.table("element").form_fields()]
-    assert "Assembly mark" in shown
+    assert "Bay or truss" in shown
 
 
 def test_every_heading_has_a_note_with_help_and_unit(book) -> None:

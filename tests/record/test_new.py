@@ -9,7 +9,7 @@ import pytest
 import yaml
 
 from provenance._base.errors import AlreadyThere, UnusablePackage, UnusableSchema
-from provenance._model.profile import shipped_profiles
+from provenance._model.profile import general_cautions, shipped_profiles
 from provenance._record.new import new_package, package_name, update_package
 from provenance._record.package import open_package
 
@@ -58,7 +58,8 @@ def test_every_shipped_profile_starts_a_package(tmp_path, profile) -> None:
     readme = (package.folder / "README.md").read_text("utf-8")
     assert package.model.cautions
     assert all(caution in readme for caution in package.model.cautions)
-    assert "Local codes, permits and licensed practice come first" in readme
+    assert readme.index(general_cautions()[0]) < readme.index(general_cautions()[1])
+    assert all(f"{one.item}: {one.purpose}" in readme for one in package.model.equipment)
 
 
 def test_the_example_mapping_follows_the_mapping_schema(tmp_path) -> None:
@@ -130,14 +131,48 @@ def test_a_changed_profile_adds_its_column_and_keeps_every_row(tmp_path) -> None
     assert "hat_size" in updated.table("party")
 
 
-def test_a_profile_never_takes_away_a_column_that_holds_data(tmp_path) -> None:
+def test_a_column_that_holds_data_outlives_its_profile(tmp_path) -> None:
     profile = a_profile(tmp_path, add={"party": [NOTCH | {"section": "contact"}]})
     package = new_package(tmp_path / "hollin", profile, created=NOON)
     frame = package.table("party")
     frame.loc[2] = dict.fromkeys(frame, "") | {"party_id": "MB", "corner_notch": "saddle"}
     package.write_table("party", frame)
-    with pytest.raises(UnusablePackage, match="corner_notch"):
-        update_package(package, "blank")
+    updated = update_package(package, "blank")
+    assert list(updated.table("party")["corner_notch"]) == ["saddle"]
+    assert updated.model.table("party").field("corner_notch").hidden
+    # with its own profile it is asked for again; once it is empty, no other one keeps it
+    assert not update_package(updated, profile).model.table("party").field("corner_notch").hidden
+    frame["corner_notch"] = ""
+    updated.write_table("party", frame)
+    assert "corner_notch" not in update_package(updated, "blank").table("party")
+    updated.table_path("party").write_text("party_id,hat\nMB,tall\n", "utf-8")
+    with pytest.raises(UnusablePackage, match="hat"):
+        update_package(open_package(updated.folder), "blank")
+
+
+def test_a_package_is_brought_to_several_profiles(tmp_path) -> None:
+    package = new_package(tmp_path / "hollin", "log_building", created=NOON)
+    frame = package.table("element")
+    frame.loc[2] = dict.fromkeys(frame, "") | {"element_id": "B1-1", "course": "3"}
+    package.write_table("element", frame)
+    updated = update_package(package, "log_building+church")
+    assert updated.model.profile == updated.descriptor["profileName"] == "log_building+church"
+    assert list(updated.table("element")["course"]) == ["3"]
+    assert {"bay", "chinking"} <= {*updated.table("element")}
+    assert "profile" in [one.name for one in updated.model.table("place").form_fields()]
+    assert open_package(updated.folder).model == updated.model
+
+
+def test_general_cautions_are_shown_for_a_record_from_before_they_were_kept(tmp_path) -> None:
+    package = new_package(tmp_path / "hollin", "log_building", created=NOON)
+    path = package.folder / "schemas" / "model.json"
+    raw = json.loads(path.read_text("utf-8"))
+    own = [one for one in raw["cautions"] if one not in general_cautions()]
+    older = {key: raw[key] for key in raw if key not in ("equipment", "logs", "profiles")}
+    path.write_text(json.dumps(older | {"cautions": own}), "utf-8")
+    model = open_package(package.folder).model
+    assert model.cautions == (*general_cautions(), *own) == package.model.cautions
+    assert (model.equipment, dict(model.logs), model.profiles) == ((), {}, ())
 
 
 def test_a_name_is_made_plain_for_the_descriptor() -> None:

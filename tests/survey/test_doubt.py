@@ -13,12 +13,12 @@ from pypdf import PdfReader
 from provenance._bundle.finding_aid.addresses import page_path
 from provenance._checks.check import check_package
 from provenance._drawing.paper import paper_named
+from provenance._model.profile import general_cautions
 from provenance._printing.papers.hole_card import print_hole_cards
 from provenance._printing.papers.hole_facts import gather_cards
 from provenance._record.package import Package, open_package
 from provenance._record.trust import place_words
 from provenance._survey.hole.doubt import hole_trust
-from provenance._survey.hole.drilling import DEFER
 from provenance._survey.hole.hole import hole_position
 from provenance._survey.hole.known_points import KnownPoints, known_points
 from provenance._survey.maps.geojson import write_geojson
@@ -127,7 +127,7 @@ def test_a_warning_leaves_room_for_every_caution_on_the_shorter_paper(
     (path,) = write_relocation_sheets(package, ["231"], tmp_path, paper="letter")
     text = pdf(path)
     for part in (
-        DEFER,
+        *general_cautions(),
         "The drill went level",
         "place 4",
         *place_words(hole_trust(known_points(package), 0)),

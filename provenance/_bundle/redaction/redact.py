@@ -208,6 +208,7 @@ def _describe(known: Known, tables: Mapping[str, Table]) -> tuple[Model, dict[st
         for one in own.table(table.name).fields
         if one.name in table and shipped.field(table.name, one.name) is None
     ]
+    shown += known.lists.keys() - shipped.core.vocabularies.keys()
     refuse_telling_names(list(dict.fromkeys(shown)), known.masker)
     model = public_model(shipped, own, tables, known.lists, release)
     raw = known.package.descriptor

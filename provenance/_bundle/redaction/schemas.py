@@ -20,6 +20,7 @@ from provenance._model.schema import Field, Model, Table, Term, Vocabulary, comp
 
 UNNAMED_PROFILE = "own"
 DECLARED = "The profile of the full edition says so."
+ADDED_LIST = "A list that the profile of this record added."
 OWN_SOURCE = "common practice, no source"
 
 
@@ -38,8 +39,7 @@ def added_fields(shipped: Shipped, table: Table) -> Iterator[Field]:
 def public_lists(shipped: Shipped, model: Model, release: Release) -> dict[str, Vocabulary]:
     """The core's lists, narrowed as the profile has them, with what was released of its codes."""
     lists = {}
-    for name, core in shipped.core.vocabularies.items():
-        known = shipped.terms[name]
+    for name, (core, known) in _known_lists(shipped, model).items():
         own = model.vocabularies.get(name, core)
         added = [term for term in own.terms if term.code not in known]
         told = [f"{one.code}: {one.label}. {one.definition}" for one in added]
@@ -50,8 +50,31 @@ def public_lists(shipped: Shipped, model: Model, release: Release) -> dict[str, 
             if before == after
         }
         terms = [known.get(one.code) or released.get(one.code) for one in own.terms]
-        lists[name] = replace(core, terms=tuple(one for one in terms if one))
+        kept = tuple(one for one in terms if one)
+        # Table Schema knows no list of nothing
+        if kept or name in shipped.core.vocabularies:
+            lists[name] = replace(core, terms=kept)
     return lists
+
+
+def _known_lists(
+    shipped: Shipped, model: Model
+) -> dict[str, tuple[Vocabulary, Mapping[str, Term]]]:
+    """Every list of the public edition as the program describes it, with the codes it knows."""
+    found = {name: (one, shipped.terms[name]) for name, one in shipped.core.vocabularies.items()}
+    for table, one in model.every_field():
+        name = one.vocabulary or ""
+        if name in found or name not in model.vocabularies:
+            continue
+        own = shipped.field(table.name, one.name)
+        if own is None and one.public_form == "shown":
+            bare = Vocabulary(name, name.replace("_", " ").capitalize(), ADDED_LIST, OWN_SOURCE, ())
+            found[name] = (bare, shipped.terms.get(name, {}))
+        elif own is not None and own.vocabulary and name == f"{table.name}_{one.name}":
+            # a list that the profile narrowed for this field alone
+            core, known = found[own.vocabulary]
+            found[name] = (replace(core, name=name, title=own.title), known)
+    return found
 
 
 def public_table(
@@ -70,11 +93,13 @@ def public_table(
             kept = {name: True for name in ("required",) if one.constraints.get(name)}
             constraints = MappingProxyType({**own.constraints, **kept})
             described = replace(own, hidden=one.hidden, order=one.order, constraints=constraints)
+            if one.vocabulary == f"{table.name}_{one.name}" and one.vocabulary in lists:
+                described = replace(described, vocabulary=one.vocabulary)
             # an example may be the very value that the column withholds
             if one.example != own.example:
                 described = replace(described, example=None)
         elif forms[one.name] != "withheld":
-            described = _described(shipped, table.name, one, release)
+            described = _described(shipped, table.name, one, lists, release)
         else:
             continue
         fields.append(compile_field(described, lists, shipped.core.notations))
@@ -84,7 +109,13 @@ def public_table(
     return replace(core, fields=tuple(fields), foreign_keys=links)
 
 
-def _described(shipped: Shipped, table: str, one: Field, release: Release) -> Field:
+def _described(
+    shipped: Shipped,
+    table: str,
+    one: Field,
+    lists: Mapping[str, Vocabulary],
+    release: Release,
+) -> Field:
     """An added field with what was released of its words, and nothing else a profile can write."""
     known = shipped.added_field(table, one.name)
     core = shipped.core
@@ -97,7 +128,7 @@ def _described(shipped: Shipped, table: str, one: Field, release: Release) -> Fi
         order=one.order,
         sensitivity="open",
         obtained="observed",
-        vocabulary=one.vocabulary if one.vocabulary in core.vocabularies else None,
+        vocabulary=one.vocabulary if one.vocabulary in lists else None,
         separator=";" if one.separator else None,
         notation=one.notation if one.notation in core.notations else None,
         public=one.public,
@@ -128,7 +159,7 @@ def public_model(
         tables=MappingProxyType(dict(tables)),
         vocabularies=MappingProxyType(dict(lists)),
     )
-    own = shipped.profiles.get(model.profile)
+    own = shipped.of_profile(model.profile)
     if own is not None:
         return replace(
             bare,
@@ -136,8 +167,11 @@ def public_model(
             title=own.title,
             description=own.description,
             cautions=own.cautions,
+            equipment=own.equipment,
+            profiles=own.profiles,
         )
-    usual = set(general_cautions())
+    known = [shipped.profiles[one] for one in model.profile.split("+") if one in shipped.profiles]
+    usual = {caution for one in known for caution in one.cautions} | {*general_cautions()}
     cautions = [
         one
         for one in model.cautions
@@ -149,19 +183,23 @@ def public_model(
         title=release.of_text(PROFILE, "profile.title", model.title) or "A profile of its own",
         description=release.of_text(PROFILE, "profile.description", model.description)
         or "The profile that the record was kept with.",
-        cautions=tuple(cautions or general_cautions()),
+        cautions=tuple(dict.fromkeys((*general_cautions(), *cautions))),
+        equipment=shipped.profiles["blank"].equipment,
+        profiles=tuple(part for one in known for part in one.profiles),
     )
 
 
 def refuse_telling_names(names: Collection[str], net: Net) -> None:
-    """Raise UnusablePackage when the name of an added field that is shown holds a withheld value.
+    """Raise UnusablePackage when the name of an added field or list that is shown holds a withheld
+    value.
 
     It stands in tables and schemas alike, so nothing else can stand there.
     """
     for name, found in zip(names, net.hits(list(names)), strict=True):
         if found:
             raise UnusablePackage(
-                f"the profile of this package shows the field '{name}', whose name holds what must "
-                f"not be public ({found[0].what}); give it another one in the profile and in the "
-                "tables, 'treenail new --update' brings it in, or take 'public: shown' out"
+                f"the profile of this package shows the field or list '{name}', whose name "
+                f"holds what must not be public ({found[0].what}); give it another one in the "
+                "profile and in the tables, 'treenail new --update' brings it in, or take "
+                "'public: shown' out"
             )

@@ -7,7 +7,7 @@ from dataclasses import dataclass
 from functools import cache, cached_property
 
 from provenance._base.yaml_text import read_yaml
-from provenance._model.profile import apply_profile, profile_path, shipped_profiles
+from provenance._model.profile import apply_profiles, profile_path, shipped_profiles
 from provenance._model.schema import Field, Model, Table, Term, read_core
 
 
@@ -31,6 +31,13 @@ class Shipped:
                 return found.field(name)
         return None
 
+    def of_profile(self, profile: str) -> Model | None:
+        """The model of a profile, or of several joined with '+', when all of them are shipped."""
+        names = profile.split("+")
+        if not self.profiles.keys() >= set(names):
+            return None
+        return self.profiles.get(profile) or _applied(self.core, *names)
+
     @cached_property
     def terms(self) -> Mapping[str, Mapping[str, Term]]:
         """Every code of every shipped list, by the list's name and the code."""
@@ -38,7 +45,9 @@ class Shipped:
         # the core's own words last, so that they stand
         for model in (*self.profiles.values(), self.core):
             for vocabulary in model.vocabularies.values():
-                found[vocabulary.name].update({one.code: one for one in vocabulary.terms})
+                found.setdefault(vocabulary.name, {}).update(
+                    {one.code: one for one in vocabulary.terms}
+                )
         return found
 
 
@@ -46,8 +55,8 @@ class Shipped:
 def shipped_models() -> Shipped:
     """What this program ships; read once a process."""
     core = read_core()
-    profiles = {}
-    for name in shipped_profiles():
-        path = profile_path(name)
-        profiles[name] = apply_profile(core, read_yaml(path), path)
-    return Shipped(core, profiles)
+    return Shipped(core, {name: _applied(core, name) for name in shipped_profiles()})
+
+
+def _applied(core: Model, *names: str) -> Model:
+    return apply_profiles(core, [read_yaml(profile_path(one)) for one in names], "+".join(names))

@@ -5,7 +5,9 @@ from __future__ import annotations
 import polars as pl
 
 from provenance._checks.language.links import look_up, looping
-from provenance._checks.language.rule import COMMON_PRACTICE, EVERY_TABLE, rule
+from provenance._checks.language.profiles import any_holds, with_profiles
+from provenance._checks.language.rule import COMMON_PRACTICE, EVERY_TABLE, over_fields, rule
+from provenance._model.schema import ProfilePart
 from provenance._record.snapshot import Snapshot
 from provenance._record.tables import ROW
 
@@ -97,3 +99,33 @@ def part_of_nothing(tables: Snapshot) -> pl.DataFrame:
     return tables["place"].filter(
         pl.col("parent_place_id").is_null() & ~pl.col("kind").is_in(WHOLE)
     )
+
+
+@rule(
+    "place.profile_requires",
+    table=EVERY_TABLE,
+    severity="error",
+    says="{asked}, and it is blank.",
+    remedy="Fill it in. If another profile holds for this building, name that one in 'Recorded as' "
+    "of the building.",
+    source=COMMON_PRACTICE,
+)
+def profile_requires(tables: Snapshot) -> pl.DataFrame:
+    """In a mixed village each building is asked what its own kind of place asks."""
+    model = tables.model
+    required: dict[tuple[str, str], list[ProfilePart]] = {}
+    # what a single profile requires is a constraint of the schema
+    for part in model.profiles if len(model.profiles) > 1 else ():
+        for table, names in part.require.items():
+            for name in names:
+                if name in model.table(table) and not model.table(table).field(name).required:
+                    required.setdefault((table, name), []).append(part)
+
+    def missing(table: str, name: str, parts: list[ProfilePart]) -> pl.DataFrame:
+        rows = with_profiles(tables, table).filter(pl.col(name).is_null())
+        who = ", ".join(one.title for one in parts)
+        asked = f"The profile '{who}' requires '{model.table(table).field(name).title}' here"
+        wanted = rows.filter(any_holds([one.name for one in parts]))
+        return wanted.select(ROW, asked=pl.lit(asked))
+
+    return over_fields("asked", ((*at, missing(*at, parts)) for at, parts in required.items()))

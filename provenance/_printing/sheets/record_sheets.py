@@ -14,6 +14,7 @@ from provenance._drawing.paper import Paper, paper_named
 from provenance._identity.sheet_code import SheetCode
 from provenance._model.schema import Model, Table
 from provenance._printing.sheets.cover import HAZARDS, lay_out_cover
+from provenance._printing.sheets.equipment import lay_out_equipment
 from provenance._printing.sheets.figures import figures_of
 from provenance._printing.sheets.form import lay_out_form
 from provenance._printing.sheets.frame import Heading, PageDraft, SheetSet, draw_frame
@@ -33,7 +34,8 @@ from provenance._record.snapshot import Row
 
 @dataclass(frozen=True)
 class SheetKind:
-    """One kind: `layout` is 'cover', 'form' (a row a sheet), 'ledger' (many) or 'grid'.
+    """One kind: `layout` is 'cover', 'equipment', 'form' (a row a sheet), 'ledger' (many) or
+    'grid'.
 
     `tables` are asked for in that order; `title` heads the page ('' for the table's own title).
     """
@@ -46,6 +48,7 @@ class SheetKind:
 
 SHEETS = (
     SheetKind("cover", "Before you begin", "cover", ("site",)),
+    SheetKind("equipment", "Equipment", "equipment", ("site",)),
     SheetKind("site", "Site", "form", ("site",)),
     SheetKind("party", "", "ledger", ("party",)),
     SheetKind("place", "", "ledger", ("place",)),
@@ -185,6 +188,9 @@ class Drafter:
         """The sheets of a kind, filled in or blank."""
         if kind.layout == "cover":
             yield SheetSet(self._heading(kind.title, "site"), tuple(self._cover()))
+        elif kind.layout == "equipment":
+            pages = lay_out_equipment(self.model, self.paper)
+            yield SheetSet(self._heading(kind.title, "site"), tuple(pages))
         elif kind.layout == "grid":
             title = f"{kind.title} {spoken(self.scale)}"
             grid = lay_out_grid(self.scale, self._norths(), self.paper)
@@ -291,5 +297,4 @@ class Drafter:
             package=package.name if package is not None else "",
             profile=self.model.profile,
         )
-        caution = self.model.cautions[0] if self.model.cautions else ""
-        return Heading(title, "  ·  ".join(about), key, code, caution, legend)
+        return Heading(title, "  ·  ".join(about), key, code, self.model.first_cautions, legend)

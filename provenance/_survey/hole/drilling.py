@@ -191,10 +191,6 @@ def _old_holes(
     return gap_along, gap_lines, names
 
 
-DEFER = (
-    "Local codes, the permit and the owner's word come first; leave structural, electrical and "
-    "hazardous-material questions to licensed people."
-)
 _LOAD = {
     "yes": "This wood carries load. Do not drill or cut before a structural engineer has agreed.",
     "unknown": "Nobody recorded whether this wood carries load: treat it as carrying load and ask "
@@ -207,7 +203,8 @@ _FRAIL = frozenset({"surface_decay", "decayed", "burned", "ruined"})
 def drilling_cautions(
     package: Package, record: FieldRecord, element: int, *, site_id: str = ""
 ) -> tuple[str, ...]:
-    """Cautions for one piece of wood (a row number), the most particular ones first.
+    """Cautions for one piece of wood (a row number): local rules and consent come first, then what
+    is recorded of wood, place and site, then what holds for any such place.
 
     For wood that is not in the table (-1) they are those of the site `site_id`.
     """
@@ -240,5 +237,5 @@ def drilling_cautions(
             cautions.append(f"Recorded danger: {code}.")
         elif code != "load_bearing" or load not in _LOAD:
             cautions.append(f"{term.label}: {term.attributes.get('caution', term.definition)}")
-    cautions += package.model.cautions
-    return (*dict.fromkeys(cautions), DEFER)
+    first, general = package.model.cautions[:2], package.model.cautions[2:]
+    return tuple(dict.fromkeys((*first, *cautions, *general)))

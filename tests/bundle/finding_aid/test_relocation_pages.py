@@ -13,9 +13,9 @@ from PIL import Image
 
 from provenance._bundle.describe.editions import PUBLIC
 from provenance._ledger.custody import append_events
+from provenance._model.profile import general_cautions
 from provenance._record.package import Package, open_package
 from provenance._survey.adjust.adjustment import survey_package
-from provenance._survey.hole.drilling import DEFER
 from provenance._survey.hole.hole import hole_position
 from tests.builders import PARTIES, left_alone, pack_bundle
 from tests.survey.test_plan import a_house
@@ -111,7 +111,7 @@ def test_the_page_answers_a_stranger(packed: Path) -> None:
             "Overhead work",
             "Lead paint",
             "Old wiring",
-            DEFER,
+            *general_cautions(),
         ],
         # where and whom do I ask
         "Where and whom to ask": [

@@ -356,3 +356,56 @@ def test_a_package_from_before_a_field_that_names_another_row_is_made_public(
         package.table_path(table).write_text(rows.to_csv(index=False), "utf-8")
     pack(open_package(package.folder), tmp_path / "public", edition=PUBLIC)
     assert verify_bundle(tmp_path / "public").sound
+
+
+def test_several_profiles_and_their_lists_are_in_the_public_edition(tmp_path: Path) -> None:
+    """Shipped words stand as they are; of a profile of one's own nothing that nobody released."""
+    builder = a_package(tmp_path, "log_building+mill").with_chain()
+    rows = builder.package.table("place")
+    rows[["profile", "mill_power"]] = ["log_building;mill", "wind"]
+    builder.package.write_table("place", rows)
+    pack(builder.package, tmp_path / "public", edition=PUBLIC)
+    assert verify_bundle(tmp_path / "public").sound
+    public, full = open_package(tmp_path / "public" / "data"), builder.package.model
+    assert public.model.profile == "log_building+mill"
+    assert (public.model.title, public.model.cautions) == (full.title, full.cautions)
+    assert (public.model.equipment, public.model.profiles) == (full.equipment, full.profiles)
+    assert public.model.vocabularies["mill_power"].codes == full.vocabularies["mill_power"].codes
+    row = public.table("place").iloc[0]
+    assert (row["profile"], row["mill_power"]) == ("log_building;mill", "wind")
+
+
+def test_a_list_that_a_profile_narrowed_or_made_is_the_public_editions_own(tmp_path: Path) -> None:
+    profile = tmp_path / "own.yaml"
+    profile.write_text(
+        "name: own\ntitle: Quagga title\ndescription: Quagga words.\n"
+        "equipment: [{item: Quagga kettle, purpose: Quagga tea}]\n"
+        "cautions: [Quagga dog in the yard.]\n"
+        "narrow: {species: [PIPO], plug.dowel_species: [PSME]}\n"
+        "lists:\n  quagga_list:\n    title: Quagga list\n    description: Quagga.\n    terms:\n"
+        "      - {code: quaggacode, label: Quagga one, definition: Quagga thing., source: quagga}\n"
+        "synonyms: {hazard: {dust: [quagga dust]}, element.notes: [quagga notes]}\n"
+        "add:\n  element:\n    - {name: quagga_kind, type: string, title: Kind, description: Kind.,"
+        " vocabulary: quagga_list, public: shown, publicBecause: a kind}\n",
+        encoding="utf-8",
+    )
+    package = a_package(tmp_path, f"church+{profile}").with_chain().package
+    for table, field, value in (
+        ("element", "quagga_kind", "quaggacode"),
+        ("plug", "dowel_species", "PSME"),
+    ):
+        rows = package.table(table)
+        rows[field] = value
+        package.write_table(table, rows)
+    pack(package, tmp_path / "public", edition=PUBLIC)
+    assert verify_bundle(tmp_path / "public").sound
+    public = open_package(tmp_path / "public" / "data")
+    assert list(public.table("plug")["dowel_species"]) == ["PSME"]
+    assert public.model.cautions[:2] == package.model.cautions[:2]
+    told = "".join(
+        path.read_text("utf-8")
+        for path in (tmp_path / "public" / "data").rglob("*")
+        if path.suffix in (".json", ".csv", ".md", ".txt", ".html")
+    )
+    # the names of field and list are in the tables, and so they are public
+    assert not re.search(r"(?i)\bquagga(?![_ ](kind|list)\b)", told)
