@@ -178,12 +178,14 @@ def locate(
     from provenance._identity.locate import Found, locate_plug
     from provenance._identity.plug_fit import Seen
     from provenance._intake.values.units import read_length
+    from provenance._model.measures import FEET_INCHES, INCH_MARK, METRIC, Measures
 
     seen = Seen(
         place=room,
         dowel_mm=read_length(dowel, "mm", "mm") if dowel else None,
         species=wood or None,
         upright=upright,
+        measures=Measures(FEET_INCHES if dowel and INCH_MARK.search(dowel) else METRIC),
     )
     with progress_bar("reading") as progress:
         unreadable: dict[str, str] = {}

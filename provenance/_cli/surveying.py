@@ -22,6 +22,7 @@ from provenance._cli.options import (
 
 if TYPE_CHECKING:
     from provenance._base.findings import Finding
+    from provenance._model.measures import Measures
     from provenance._survey.adjust.adjustment import SurveyResult
 
 
@@ -67,10 +68,10 @@ def survey(package: Path, site: str | None, residuals: bool, most: int, out: Pat
         compute = adjust_survey if only_look else survey_package
         result = compute(opened, site=site, progress=progress)
     if residuals:
-        for line in residual_lines(result.residuals):
+        for line in residual_lines(result.residuals, opened.model.measures):
             click.echo(visible(line))
         click.echo()
-    click.echo(_overview(result))
+    click.echo(_overview(result, opened.model.measures))
     _show(result.findings, most)
     if out is not None:
         with writing(out) as stream:
@@ -87,7 +88,7 @@ def survey(package: Path, site: str | None, residuals: bool, most: int, out: Pat
         raise click.exceptions.Exit(1)
 
 
-def _overview(result: SurveyResult) -> str:
+def _overview(result: SurveyResult, measures: Measures) -> str:
     kinds = result.positions["point_kind"].value_counts()
     counts = ", ".join(
         f"{int(kinds.get(kind, 0))} {words}"
@@ -101,7 +102,7 @@ def _overview(result: SurveyResult) -> str:
         line += f"; points from readings: {', '.join(told)}"
     if adjusted["u95_major_m"].notna().any():
         middle = float(adjusted["u95_major_m"].median())
-        line += f"; good to {middle * 100:.1f} cm (95 %, median)"
+        line += f"; good to {measures.say(middle, 'm', 'range')} (95 %, median)"
     if result.redundancy:
         line += (
             f"; {result.redundancy} readings more than needed, which scatter "
@@ -128,10 +129,21 @@ def _show(findings: tuple[Finding, ...], most: int) -> None:
 @format_option(
     "pdf", "svg", "geojson", "gpkg", says="Drawings (pdf, svg) or map data (geojson, gpkg)."
 )
+@click.option(
+    "--scale",
+    help="One scale for all drawn plans: 1:100, '1 in = 20 ft', '1/4 in = 1 ft'; the largest that "
+    "fits when left out.",
+)
 @paper_option
 @out_option
 def plan(
-    package: Path, place: str | None, level: int | None, shape: str, paper: str, out: Path | None
+    package: Path,
+    place: str | None,
+    level: int | None,
+    shape: str,
+    scale: str | None,
+    paper: str,
+    out: Path | None,
 ) -> None:
     """Draw plans to scale of the buildings of PACKAGE, with wood, holes, stamps and datums.
 
@@ -143,6 +155,8 @@ def plan(
     from provenance._record.edition_key import is_public
 
     opened = asked(package)
+    if scale and shape not in ("pdf", "svg"):
+        raise click.UsageError("--scale is for drawings; map data has none")
     if shape in ("pdf", "svg"):
         from provenance._survey.plan.plan import write_plans
 
@@ -154,6 +168,7 @@ def plan(
                 level=level,
                 format=shape,
                 paper=paper,
+                scale=scale,
                 progress=progress,
             )
         for path in drawn.paths:

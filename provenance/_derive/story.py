@@ -400,8 +400,9 @@ class Story:
             )
         if (left := size.get("stem_left_m")) is not None:
             said.append(
-                f"Above it the stem can have given {left:.1f} m more, by the median taper of its "
-                "species here and the thinnest useful top that the record assumes."
+                f"Above it the stem can have given {self._model.measures.say(left, 'm', 'timber')} "
+                "more, by the median taper of its species here and the thinnest useful top that "
+                "the record assumes."
             )
         return said
 

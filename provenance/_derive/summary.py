@@ -26,6 +26,7 @@ from provenance._derive.wood.taper import note_tapers
 from provenance._derive.wood.tree_counts import derive_tree_bounds
 from provenance._derive.wood.trees import END_ERROR_CM
 from provenance._derive.wood.wood_use import derive_architecture, derive_wood_use, wood_in_phases
+from provenance._model.measures import SI, Measures
 from provenance._record.computed_from import note_sources
 from provenance._record.package import Package
 from provenance._record.same_trees import same_trees
@@ -49,6 +50,8 @@ class Derived:
     phase_rule: PhaseRule = field(default_factory=PhaseRule)
     order_contradictions: tuple[str, ...] = ()
     """Sentences about relations and years that cannot all be so."""
+    measures: Measures = SI
+    """How figures of them say volumes."""
 
 
 def derive_tables(
@@ -82,7 +85,7 @@ def derive_tables(
     if "ring_series" in known:
         tables["ring_series"] = derive_ring_series(package)
     order, contradictions = derive_building_order(package, tables)
-    return Derived(tables | order, rule, contradictions)
+    return Derived(tables | order, rule, contradictions, package.model.measures)
 
 
 def derive_package(package: Package, *, into: Path | None = None, **rules: Any) -> Derived:

@@ -9,6 +9,7 @@ from dataclasses import dataclass, replace
 from typing import Any, NamedTuple
 
 from provenance._identity.reading import read_wear
+from provenance._model.measures import SI, Measures
 
 RESERVED = "reserved"
 """The state of a number that was given out and of which no plug is recorded."""
@@ -56,13 +57,15 @@ STORED = PlugRecord._fields[1:-1]
 class Seen:
     """What a person sees beside the stamp; None where nothing is known.
 
-    `place` is a code, a name or a kind of place, `species` a code or a name of wood.
+    `place` is a code, a name or a kind of place, `species` a code or a name of wood,
+    `measures` how they measure.
     """
 
     place: str | None = None
     dowel_mm: float | None = None
     species: str | None = None
     upright: bool = False
+    measures: Measures = SI
 
 
 def state_weight(status: str) -> float:
@@ -130,7 +133,8 @@ class Around:
             reasons.append("no dowel size recorded")
         elif self.seen.dowel_mm is not None and plug.dowel_mm is not None:
             same = abs(plug.dowel_mm - self.seen.dowel_mm) < 2 * _fits()["dowel"]["spread_mm"]
-            reasons.append(f"dowel {plug.dowel_mm:g} mm{'' if same else ', not as you measured'}")
+            size = self.seen.measures.say(plug.dowel_mm, "mm", "bore", other=True)
+            reasons.append(f"dowel {size}{'' if same else ', not as you measured'}")
         if self.seen.species is not None:
             reasons.append(
                 f"wood recorded as {plug.species}" if plug.species else "no wood recorded"

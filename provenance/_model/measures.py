@@ -9,7 +9,7 @@ Special Publication 811, appendix B).
 from __future__ import annotations
 
 import re
-from collections.abc import Iterable, Mapping
+from collections.abc import Callable, Iterable, Mapping
 from dataclasses import dataclass
 from fractions import Fraction
 from math import ceil
@@ -64,9 +64,12 @@ _OF_UNIT = MappingProxyType({"mm": "core", "cm": "diameter", "m": "tape"})
 # bits and dowels are called by these, so a bore of 15.9 mm is one of 5/8 in
 _NOMINAL = tuple(Fraction(eighths, 8) * INCH for eighths in range(1, 17))
 _NEAR_NOMINAL = Fraction(1, 10)
+_HAIR = Fraction(1, 10_000)
 _COARSER = (INCH / 8, INCH / 4, INCH / 2, INCH, FOOT / 2)
 _GLYPHS = MappingProxyType({"½": 2, "¼": 4, "¾": 4, "⅛": 8, "⅜": 8, "⅝": 8, "⅞": 8})
 _LAST_NUMBER = re.compile(r"(\d+)(?:[.,](\d+))?\s*(mm|cm|m|in|ft|\"|”|''|'|’)\.?\s*$")
+INCH_MARK = re.compile(r"in|ft|[\"”'’]")
+"""Stands in what is measured in feet or inches."""
 _MARKS = MappingProxyType({'"': "in", "”": "in", "''": "in", "'": "ft", "’": "ft"})
 
 
@@ -112,6 +115,11 @@ class Measures:
 
     system: str = METRIC
 
+    @property
+    def other(self) -> Measures:
+        """The system that the record does not use, for those who have no rule in its own."""
+        return Measures(FEET_INCHES if self.system == METRIC else METRIC)
+
     def unit(self, unit: str, kind: str | None = None) -> str:
         """What stands behind a heading: 'cm', 'in', 'ft-in' or 'ft' for lengths, else `unit`.
 
@@ -152,14 +160,44 @@ class Measures:
             return text
         return f"{text} ({(_feet_inches if metric else _metric)(mm, kind, None, u95_mm)})"
 
+    def volume(self, write: Callable[[float], str]) -> str:
+        """A volume, in cubic feet with m³ behind them where the record counts in feet.
+
+        `write` words what is known in m³, multiplied by the number that it is given.
+
+        >>> Measures(FEET_INCHES).volume(lambda per: f"{0.5 * per:.2f}")
+        '17.66 ft³ (0.50 m³)'
+        """
+        metric = f"{write(1.0)} m³"
+        if self.system == METRIC:
+            return metric
+        return f"{write(float((1000 / FOOT) ** 3))} ft³ ({metric})"
+
+
+SI = Measures()
+"""For what is metric whatever the record measures in."""
+
 
 def _rounded(number: Fraction, kind: str) -> int:
-    # a range that is rounded down would promise too much
-    return ceil(number) if kind == "range" else round(number)
+    # a range that is rounded down would promise too much; 0.04 m as computed may be a hair above it
+    return ceil(number - _HAIR) if kind == "range" else round(number)
+
+
+def _as_said(kind: str, mm: Fraction) -> tuple[Kind, Kind]:
+    """How a length of that kind and size is said, metric and in feet and inches."""
+    one = KINDS[kind]
+    if kind != "range":
+        return one, one
+    metric = Kind("mm", 0, one.step, "in") if mm <= 10 else one
+    feet = Kind("cm", 0, INCH / 8, "in") if mm <= INCH else one
+    return (
+        Kind("m", 1, one.step, "in") if mm > 1000 else metric,
+        Kind("cm", 0, INCH, "ft-in") if mm > 3 * FOOT else feet,
+    )
 
 
 def _metric(mm: Fraction, kind: str, step: Fraction | None, u95_mm: float | None) -> str:
-    one = KINDS[kind]
+    one = _as_said(kind, mm)[0]
     decimals = one.decimals
     if step is not None and (MM_PER[one.metric] / step).denominator == 1:
         decimals = len(str(MM_PER[one.metric] / step)) - 1
@@ -170,8 +208,8 @@ def _metric(mm: Fraction, kind: str, step: Fraction | None, u95_mm: float | None
 
 
 def _feet_inches(mm: Fraction, kind: str, step: Fraction | None, u95_mm: float | None) -> str:
-    one = KINDS[kind]
     sign, mm = ("-" if mm < 0 else ""), abs(mm)
+    one = _as_said(kind, mm)[1]
     if kind == "bore":
         nominal = min(_NOMINAL, key=lambda size: abs(size - mm))
         if abs(nominal - mm) <= _NEAR_NOMINAL:

@@ -6,6 +6,7 @@ from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 from typing import Any
 
+from provenance._model.measures import Measures
 from provenance._record.joined import split_codes
 
 POSITION, PLACES = "position", "position_place"
@@ -106,31 +107,24 @@ def point_words(row: Mapping[str, Any]) -> str:
     return f"end {(row.get('element_end') or '').upper()} of {row.get('element_id') or ''}"
 
 
-def length_words(metres: float) -> str:
-    """A distance as people say it.
-
-    >>> length_words(0.0123), length_words(0.42)
-    ('1.2 cm', '0.42 m')
-    """
-    return f"{metres * 100:.1f} cm" if metres < 0.1 else f"{metres:.2f} m"
-
-
 def share_words(place: Place) -> str:
     """How likely a place is."""
     return f"{place.share * 100:.0f} %"
 
 
-def range_words(trust: Trust, major_m: float | None, height_m: float | None) -> str:
+def range_words(
+    trust: Trust, major_m: float | None, height_m: float | None, measures: Measures
+) -> str:
     """The 95 % range in words, or that none can be given."""
     if trust.is_withheld or major_m is None:
         return "No 95 % range can be given"
-    said = f"Within {major_m * 100:.1f} cm, 95 times in 100"
+    said = f"Within {measures.say(major_m, 'm', 'range', other=True)}, 95 times in 100"
     if height_m is not None:
-        said += f"; height within {height_m * 100:.1f} cm"
+        said += f"; height within {measures.say(height_m, 'm', 'range', other=True)}"
     return said
 
 
-def trust_words(trust: Trust) -> tuple[str, ...]:
+def trust_words(trust: Trust, measures: Measures) -> tuple[str, ...]:
     """What must be said about a point, in sentences; none where the readings fit and hide nothing.
 
     Coordinates are not among them; `place_words` has those.
@@ -149,36 +143,46 @@ def trust_words(trust: Trust) -> tuple[str, ...]:
         shares = " or ".join(share_words(one) for one in trust.places)
         said.append(f"It may lie at {len(trust.places)} places, {shares} likely.")
     if trust.is_withheld and trust.search_m is not None:
-        said.append(f"Search within {length_words(trust.search_m)}.")
+        said.append(f"Search within {measures.say(trust.search_m, 'm', 'range', other=True)}.")
     if trust.is_off and trust.gap_m is not None:
-        said.append(f"The tapes put it {length_words(trust.gap_m)} {OFF_SAYS}.")
+        said.append(f"The tapes put it {measures.say(trust.gap_m, 'm', 'range')} {OFF_SAYS}.")
     if trust.hidden_m and not trust.is_withheld:
         said.append(
             "A misread tape that is too small to notice may have moved it by "
-            f"{length_words(trust.hidden_m)}."
+            f"{measures.say(trust.hidden_m, 'm', 'range', other=True)}."
         )
     return tuple(said)
 
 
-def brief_words(trust: Trust) -> str:
+def brief_words(trust: Trust, measures: Measures) -> str:
     """The doubt about a point in a few words, '' where there is none."""
     said = {CONFLICT: "readings conflict", TWO_PLACES: "two places fit"}.get(trust.verdict, "")
     if said and trust.search_m is not None:
-        said += f", search within {length_words(trust.search_m)}"
+        said += f", search within {measures.say(trust.search_m, 'm', 'range')}"
     if trust.is_off and trust.gap_m is not None:
-        off = f"tapes and wood differ by {length_words(trust.gap_m)}"
+        off = f"tapes and wood differ by {measures.say(trust.gap_m, 'm', 'range')}"
         said = f"{said}; {off}" if said else off
     return said
 
 
-def place_words(trust: Trust) -> tuple[str, ...]:
+def place_words(trust: Trust, measures: Measures) -> tuple[str, ...]:
     """One line for each place that a point may be at, with its coordinates on the site grid."""
     lines = []
     for number, one in enumerate(trust.places, start=1):
-        x, y, z = one.at
-        height = f", height {z:.2f}" if z is not None else ""
         wrong = f"; then {one.wrong}" if one.wrong else ""
         lines.append(
-            f"Place {number} ({share_words(one)} likely): x {x:.2f}, y {y:.2f}{height} m{wrong}"
+            f"Place {number} ({share_words(one)} likely): {grid_words(one.at, measures)}{wrong}"
         )
     return tuple(lines)
+
+
+def grid_words(at: tuple[float, float, float | None], measures: Measures) -> str:
+    """Coordinates on a site grid.
+
+    >>> grid_words((3.048, 1.524, None), Measures("feet_inches"))
+    'x 10.00 ft, y 5.00 ft'
+    """
+    named = zip(("x", "y", "height"), at, strict=True)
+    return ", ".join(
+        f"{name} {measures.say(m, 'm', 'survey')}" for name, m in named if m is not None
+    )

@@ -1,4 +1,4 @@
-"""Prints the one page that takes somebody back to a hole: where, how to tape it, what to mind."""
+"""Prints the one page for relocating a hole: where it is, where to tape from, what to heed."""
 
 from __future__ import annotations
 
@@ -61,7 +61,7 @@ def write_relocation_sheets(
             facts = replace(facts, cautions=(said, *facts.cautions))
         path = out / f"relocation-{names[facts.sample_id]}.pdf"
         size = (sheet_paper.width, sheet_paper.height)
-        title = f"Where the hole of {facts.identifier} is"
+        title = f"{facts.heading}, {facts.identifier}"
         with printed_pages(path, size, title=title, subject=facts.wood) as pages:
             left = draw_relocation(pages.begin_page(), package, known, facts, sheet_paper)
             if left:
@@ -84,7 +84,7 @@ def draw_relocation(
         band, rest = rest.cut_top(height * MM, _GAP)
         _draw_doubt(canvas, facts, band)
     # what a doubt takes more, in the warning or among the facts, is taken from the map
-    less = _MORE_FACTS_MM if trust_words(facts.hole.trust) else 0.0
+    less = _MORE_FACTS_MM if trust_words(facts.hole.trust, facts.measures) else 0.0
     more = 0.0 if facts.places else less
     row, rest = rest.cut_top(_MAP_SHARE * paper.height + (6 - less) * MM, _GAP)
     left, right = row.cut_left(_MAP_WIDTH_MM * MM, _GAP * 1.5)
@@ -101,8 +101,8 @@ def draw_relocation(
     for heading, lines in (
         ("What was taken", facts.taken),
         ("Where the sample is", facts.keeper),
-        ("Results so far", facts.results),
-        ("Clear for another hole", facts.clear_places),
+        ("Results to date", facts.results),
+        ("Possible positions for another core", facts.clear_places),
     ):
         column, row = row.cut_left((page.width - 3 * _GAP) / 4, _GAP)
         _draw_lines(canvas, heading, lines, column)
@@ -191,7 +191,7 @@ def _draw_plan(
     view = view_round(content, facts.hole, area)
     draw_items(canvas, view.items(facts.hole), x=box.x - 5 * MM * 0.4, y=box.y + 6 * MM)
     under: list[Item] = [
-        *scale_bar(3.0, 0.4, view.transform.scale, most_mm=26.0),
+        *scale_bar(3.0, 0.4, view.transform.scale, content.measures, most_mm=26.0),
         *north_arrow(width - 4.0, -0.6, 4.5, content.grid_north_deg),
     ]
     draw_items(canvas, under, x=box.x, y=box.y + 2 * MM)
@@ -199,7 +199,7 @@ def _draw_plan(
 
 def _draw_faces(canvas: Any, facts: Relocation, box: Box) -> None:
     """The stamp both ways up, and the clock face."""
-    box = _heading(canvas, "The stamp, both ways up", box)
+    box = _heading(canvas, "The stamp, right way up and upside down", box)
     radius = 10.5 * MM
     row, rest = box.cut_top(2 * radius + 13 * MM)
     y = row.top - radius - 2 * MM
@@ -241,7 +241,7 @@ def _draw_strip(
 
 
 def _draw_tapes(canvas: Any, facts: Relocation, box: Box) -> None:
-    box = _heading(canvas, "Tape distances", box)
+    box = _heading(canvas, "Tape from", box)
     if not facts.hole.tapes:
         _draw_paragraphs(canvas, (facts.tape_note,), box, largest=8, smallest=6)
         return
@@ -252,7 +252,7 @@ def _draw_tapes(canvas: Any, facts: Relocation, box: Box) -> None:
     draw_block(canvas, fitted, PLAIN, note)
     each = box.height / 3
     for tape in facts.hole.tapes:
-        columns = tape.shown
+        columns = tape.shown(facts.measures)
         row, box = box.cut_top(each)
         taken = max(_COLUMN_MM * len(columns), 30) * MM
         name, row = row.cut_left(17 * MM, 2)
@@ -300,7 +300,7 @@ def _draw_cautions(canvas: Any, cautions: Sequence[str], box: Box) -> Sequence[s
     canvas.setLineWidth(1.2)
     canvas.rect(box.x, box.y, box.width, box.height)
     inner = box.inset(2.5 * MM, 2 * MM)
-    inner = _heading(canvas, "Before anybody drills here again", inner)
+    inner = _heading(canvas, "Before anyone drills here again", inner)
     columns = [inner]
     if inner.width > 140 * MM:
         columns = list(inner.cut_left((inner.width - _GAP) / 2, _GAP))

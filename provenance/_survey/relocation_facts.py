@@ -15,13 +15,15 @@ from provenance._identity.identifier import full_identifier
 from provenance._identity.rotation import turned
 from provenance._ledger.holdings import Holding, holdings_of
 from provenance._model.felling import felling_in_words
+from provenance._model.measures import Measures
 from provenance._model.notation import write_year
 from provenance._record.agreements import agreements_at, notices
 from provenance._record.attempts import gave_nothing, kind_in_words
 from provenance._record.cells import float_of
+from provenance._record.measured import said, shown
 from provenance._record.package import Package
 from provenance._record.snapshot import Row, Snapshot
-from provenance._record.trust import UNCHECKED, place_words, range_words, trust_words
+from provenance._record.trust import UNCHECKED, grid_words, place_words, range_words, trust_words
 from provenance._survey.adjust.bore import UPRIGHT_DEG, wood_axes
 from provenance._survey.hole.drilling import drilling_cautions, propose_holes
 from provenance._survey.hole.hole import HolePosition, hole_position
@@ -70,12 +72,14 @@ class HoleFacts:
     cautions: tuple[str, ...]
     photo: Path | None
     photo_title: str
+    measures: Measures
 
     @property
     def heading(self) -> str:
-        """What the sheet is for, by the number that stands on the plug."""
+        """What the sheet is for, with the stamp where that is another number."""
         what = "hole" if self.is_hole else "cut"
-        return f"To find the {what} of {self.stamp or self.sample_id} again"
+        stamped = f", stamped {self.stamp}" if self.stamp not in ("", self.sample_id) else ""
+        return f"Relocating the {what} of sample {self.sample_id}{stamped}"
 
     @property
     def turned_words(self) -> str:
@@ -94,12 +98,12 @@ class Relocation(HoleFacts):
     @property
     def doubt(self) -> tuple[str, ...]:
         """Why nobody must rely on one point; empty where somebody may."""
-        return trust_words(self.hole.trust) if self.hole.trust.is_doubted else ()
+        return trust_words(self.hole.trust, self.measures) if self.hole.trust.is_doubted else ()
 
     @property
     def places(self) -> tuple[str, ...]:
         """Where the hole may be, if at more than one place."""
-        return place_words(self.hole.trust)
+        return place_words(self.hole.trust, self.measures)
 
     @property
     def tape_note(self) -> str:
@@ -122,7 +126,7 @@ def gather_relocation(package: Package, known: KnownPoints, sample_id: str) -> R
     return Relocation(
         **vars(facts) | placed,
         hole=hole,
-        in_space=_in_space(hole, north, own_grid=record.grid_a_building),
+        in_space=_in_space(package, hole, north, own_grid=record.grid_a_building),
         clear_places=_clear_places(package, known, hole),
     )
 
@@ -150,7 +154,7 @@ def gather_facts(package: Package, record: FieldRecord, sample_id: str) -> HoleF
         site=f"{site['name']} ({site_id})" if site["name"] else site_id,
         element_row=element,
         is_hole=is_hole,
-        wood=_wood_words(sample["element_id"], wood),
+        wood=_wood_words(package, sample["element_id"], wood),
         place=_place_words(record, wood["place_id"]),
         stamp=stamp,
         mark=plug["orientation_mark"] if plug else "none",
@@ -171,6 +175,7 @@ def gather_facts(package: Package, record: FieldRecord, sample_id: str) -> HoleF
         ),
         photo=photo,
         photo_title=photo_title,
+        measures=package.model.measures,
     )
 
 
@@ -197,10 +202,10 @@ def _leaves_hole(package: Package, kind: str) -> bool:
     return bool(term and term.attributes.get("leaves_hole"))
 
 
-def _wood_words(element_id: str, wood: Row) -> str:
-    length = float_of(wood["length_m"])
+def _wood_words(package: Package, element_id: str, wood: Row) -> str:
+    length = shown(package.tables, "element", "length_m", wood["length_m"])
     use = wood["function"].replace("_", " ")
-    parts = [element_id, use, wood["position_note"], f"{length:.2f} m" if length else ""]
+    parts = [element_id, use, wood["position_note"], length]
     return ", ".join(part for part in parts if part) or "wood not recorded"
 
 
@@ -258,8 +263,10 @@ def _clear_places(package: Package, known: KnownPoints, hole: HolePosition) -> t
     except UnusableInput:
         # without a diameter nothing can be proposed; the sheet is worth having all the same
         return ("The size of the wood is not recorded.",)
+    tables, say = package.tables, package.model.measures.say
     lines = [
-        f"{one.along_m:.2f} m from A, {clock_words(one.clock)}, to {one.depth_m * 1000:.0f} mm deep"
+        f"{said(tables, 'sample', 'along_m', one.along_m, other=True)} from A, "
+        f"{clock_words(one.clock)}, to {say(one.depth_m, 'm', 'core', other=True)} deep"
         for one in found.places
     ]
     return (*lines, *found.notes, "Only with a permit, and see below.")
@@ -277,12 +284,16 @@ def _on_the_wood(
     stick = known.sticks.at(np.array([element]))
     forward, _, _, length = wood_axes(stick.a, stick.b)
     upright = abs(forward[0, 2]) > np.sin(np.radians(UPRIGHT_DEG))
-    lines = [f"{hole.along_m:.2f} m from end A, {length[0] - hole.along_m:.2f} m from end B"]
+    tables, say = package.tables, package.model.measures.say
+    from_b = say(float(length[0]) - hole.along_m, "m", "timber", other=True)
+    from_a = said(tables, "sample", "along_m", hole.along_m, other=True)
+    lines = [f"{from_a} from end A, {from_b} from end B"]
     side = "the grid's y axis" if north is None else compass_point(north)
     twelve = f" (12 is the side towards {side})" if upright else " (12 is up)"
     lines += _way_in(package, sample, hole.depth_m, is_hole=hole.is_hole, twelve=twelve)
     if hole.radius_m is not None:
-        lines.append(f"Wood about {2 * hole.radius_m * 100:.0f} cm thick there")
+        thick = say(2 * hole.radius_m, "m", "diameter", u95_mm=15.0, other=True)
+        lines.append(f"Wood about {thick} thick there")
     return (*lines, *_in_it_now(package, plug, is_hole=hole.is_hole))
 
 
@@ -290,10 +301,13 @@ def _as_written(
     package: Package, sample: Row, plug: Row | None, *, is_hole: bool
 ) -> tuple[str, ...]:
     """What is known on the wood of a hole that nothing places."""
-    along, height = float_of(sample["along_m"]), float_of(sample["height_m"])
+    along, height = (
+        shown(package.tables, "sample", name, sample[name], other=True)
+        for name in ("along_m", "height_m")
+    )
     depth = float_of(sample["depth_mm"])
-    lines = [f"{along:.2f} m from end A"] if along is not None else []
-    lines += [f"{height:.2f} m above the floor"] if height is not None else []
+    lines = [f"{along} from end A"] if along else []
+    lines += [f"{height} above the floor"] if height else []
     if is_hole and float_of(sample["clock"]) is None:
         lines.append("The clock position is not recorded")
     depth_m = depth / 1000 if depth else None
@@ -312,14 +326,17 @@ def _way_in(
     if clock is not None:
         lines.append(f"At {clock_words(clock)}, seen from A towards B{twelve}")
     lines.append(f"Drilled: {_label(package, 'drill_direction', sample['direction']).lower()}")
-    return lines + ([f"Depth {depth_m * 1000:.0f} mm"] if depth_m is not None else [])
+    if depth_m is not None:
+        deep = said(package.tables, "sample", "depth_mm", depth_m * 1000, other=True)
+        lines.append(f"Depth {deep}")
+    return lines
 
 
 def _in_it_now(package: Package, plug: Row | None, *, is_hole: bool) -> list[str]:
     if plug:
         status = _label(package, "plug_status", plug["status"]).lower()
-        dowel = f", dowel {float_of(plug['dowel_mm']):g} mm" if float_of(plug["dowel_mm"]) else ""
-        return [f"Plug: {status}{dowel}"]
+        dowel = shown(package.tables, "plug", "dowel_mm", plug["dowel_mm"], other=True)
+        return [f"Plug: {status}{f', dowel {dowel}' if dowel else ''}"]
     return ["No plug is recorded"] if is_hole else []
 
 
@@ -345,23 +362,24 @@ def _tape_note(hole: HolePosition) -> str:
     return f"{kind} distances; ± holds 95 times in 100. Where the arcs cross is the hole."
 
 
-def _in_space(hole: HolePosition, north: float | None, *, own_grid: bool) -> tuple[str, ...]:
+def _in_space(
+    package: Package, hole: HolePosition, north: float | None, *, own_grid: bool
+) -> tuple[str, ...]:
     lines = []
+    measures = package.model.measures
     trust = hole.trust
     if hole.height_above_floor_m is not None:
         about = "About " if trust.is_withheld else ""
-        # never '-0.00'
-        height = round(hole.height_above_floor_m, 2) + 0.0
-        lines.append(f"{about}{height:.2f} m above the floor")
-    x, y, z = hole.entry_m
-    rise = f", height {z:.3f}" if z is not None else ""
+        height = said(package.tables, "sample", "height_m", hole.height_above_floor_m, other=True)
+        lines.append(f"{about}{height} above the floor")
     grid = "The building's own grid:" if own_grid else "Site grid"
     if not trust.places:
         likeliest = "Likeliest place: " if trust.is_withheld else ""
-        lines.append(f"{likeliest}{grid} x {x:.3f}, y {y:.3f}{rise} m")
-    lines.append(range_words(trust, hole.u95_major_m, hole.u95_height_m))
+        at = grid_words(hole.entry_m, measures)
+        lines.append(f"{likeliest}{grid} {at}")
+    lines.append(range_words(trust, hole.u95_major_m, hole.u95_height_m, measures))
     # what makes it doubtful has a place of its own on the page
-    lines += () if trust.is_doubted else trust_words(trust)
+    lines += () if trust.is_doubted else trust_words(trust, measures)
     if hole.inclination_deg is not None:
         way = slope_words(hole.inclination_deg)
         over = ""
@@ -373,24 +391,26 @@ def _in_space(hole: HolePosition, north: float | None, *, own_grid: bool) -> tup
     if hole.nearest is not None:
         near = hole.nearest
         wood = "the same wood" if near.same_wood else near.element_id
-        lines.append(f"Nearest other hole: {near.sample_id} in {wood}, {near.between_m:.2f} m off")
+        off = measures.say(near.between_m, "m", "timber", other=True)
+        lines.append(f"Nearest other hole: {near.sample_id} in {wood}, {off} away")
     return (*lines, *hole.notes)
 
 
 def _taken(package: Package, sample: Row) -> tuple[str, ...]:
     lines = [kind_in_words(package.model, sample)]
     sizes = []
-    if bore := float_of(sample["bore_mm"]):
-        sizes.append(f"bore {bore:g} mm")
-    if length := float_of(sample["length_mm"]):
-        sizes.append(f"{length:.0f} mm long")
+    tables = package.tables
+    if bore := shown(tables, "sample", "bore_mm", sample["bore_mm"], other=True):
+        sizes.append(f"bore {bore}")
+    if length := shown(tables, "sample", "length_mm", sample["length_mm"], other=True):
+        sizes.append(f"{length} long")
     if sample["pieces"]:
         sizes.append(f"{sample['pieces']} piece{'s' if sample['pieces'] != '1' else ''}")
     lines += [", ".join(sizes)] if sizes else []
     for vocabulary, name in (("species", "species_field"), ("outer_surface", "outer_surface")):
         if sample[name]:
             lines.append(_label(package, vocabulary, sample[name]))
-    by = party_words(package, sample["collected_by"]) or "nobody recorded"
+    by = party_words(package, sample["collected_by"]) or "a person not recorded"
     done = "Attempted" if gave_nothing(sample) else "Taken"
     lines.append(f"{done} {sample['collected_on'] or '(no date recorded)'} by {by}")
     return tuple(lines)
@@ -398,7 +418,7 @@ def _taken(package: Package, sample: Row) -> tuple[str, ...]:
 
 def _keeper(package: Package, held: Holding | None) -> tuple[str, ...]:
     if held is None:
-        return ("No event in the custody ledger",)
+        return ("No custody event is recorded",)
     if held.gone:
         return (f"{held.gone.capitalize()} since {held.since}",)
     if held.on_the_way_to:
@@ -429,7 +449,7 @@ def _results(package: Package, sample_id: str) -> tuple[str, ...]:
         for words in (_rings(package, row), felling_in_words(row, package.model)):
             lines += [words[0].upper() + words[1:]] if words else []
         lines.append(f"{party_words(package, row['laboratory_id'])}, {row['reported_on']}")
-    return tuple(lines) or ("No result yet",)
+    return tuple(lines) or ("No results to date",)
 
 
 def _rings(package: Package, row: Row) -> str:

@@ -3,8 +3,10 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
+from fractions import Fraction
 from typing import TYPE_CHECKING, Any
 
+from provenance._model.measures import SI, Measures
 from provenance._survey.parts.observation import KINDS, LARGEST_RESIDUAL, Kind
 
 if TYPE_CHECKING:
@@ -20,10 +22,10 @@ _UNCHECKED = 1e-6
 """Share of a blunder that shows; below this, rounding is all that is left of it."""
 
 
-def residual_lines(residuals: pd.DataFrame) -> Iterator[str]:
+def residual_lines(residuals: pd.DataFrame, measures: Measures = SI) -> Iterator[str]:
     """The table of RESIDUAL_COLUMNS as lines, a block a point; nothing for a survey without any.
 
-    Lengths are in m and bearings in degrees; what a reading is off by is in mm, or in degrees.
+    Lengths are as `measures` says, bearings in degrees; what a metric reading is off by is in mm.
     """
     if residuals.empty:
         return
@@ -37,7 +39,7 @@ def residual_lines(residuals: pd.DataFrame) -> Iterator[str]:
             point = row["point"]
             yield f"\n{_point(str(point))}"
             yield f"  {'reading':{width}}{'measured':>14}{'computed':>14}{'off by':>12}  times"
-        yield f"  {name:{width}}  {_numbers(row)}{_remark(row)}".rstrip()
+        yield f"  {name:{width}}  {_numbers(row, measures)}{_remark(row)}".rstrip()
 
 
 def _point(point: str) -> str:
@@ -54,13 +56,17 @@ def _reading(row: dict[Any, Any]) -> str:
     return f"{row['tie_id'] or 'recorded'}: {row['kind']}{origin}"
 
 
-def _numbers(row: dict[Any, Any]) -> str:
+def _numbers(row: dict[Any, Any], measures: Measures) -> str:
     if row["kind"] == KINDS[Kind.BEARING]:
         measured, computed = f"{row['reading']:.2f} °", f"{row['fitted']:.2f} °"
         off = f"{row['residual']:+.2f} °"
     else:
-        measured, computed = f"{row['reading']:.3f} m", f"{row['fitted']:.3f} m"
-        off = f"{round(row['residual'] * 1000):+d} mm"
+        measured, computed = (
+            measures.say(row[name], "m", "tape") for name in ("reading", "fitted")
+        )
+        # a residual shows at the step of a bit: whole millimeters, 1/32 in
+        size = measures.say(abs(row["residual"]), "m", "bore", step=Fraction(1))
+        off = f"{'-' if row['residual'] < 0 else '+'}{size}"
     times = "" if _unchecked(row) else f"{row['standard_residual']:+.1f}"
     return f"{measured:>12}  {computed:>12}  {off:>10}  {times:>5}"
 

@@ -336,9 +336,18 @@ function shownPlug(data, share, plug) {
   const name = sample ? `Stamp ${stamp}: sample ${sample}, plug ${key}` : `Reserved number ${stamp}`;
   item.append(percent, address ? shownLink(address, name) : name, document.createElement("br"));
   const said = [use < 0 ? "" : data.uses[use], place < 0 ? "" : data.places[place][0]];
-  said.push(species < 0 ? "" : data.species[species][1], dowel === null ? "" : `dowel ${dowel} mm`);
+  said.push(species < 0 ? "" : data.species[species][1], dowel === null ? "" : `dowel ${data.dowels[dowel]}`);
   item.append([...said, day, state].filter(Boolean).join("; "));
   return item;
+}
+
+/* A size such as 5/8, 1 3/8 in, 0.625 or 16 mm; null for what is no size. */
+function dowelMm(text, inInches) {
+  const read = /^\s*(\d+(?:[.,]\d+)?(?!\d*\/))?\s*(?:(\d+)\/([1-9]\d*))?\s*(mm|in|["”])?\s*$/i.exec(text);
+  if (!read || !(read[1] || read[2])) return null;
+  const size = Number((read[1] || "0").replace(",", ".")) + Number(read[2] || 0) / Number(read[3] || 1);
+  const mm = read[4] ? read[4].toLowerCase() === "mm" : !inInches;
+  return mm ? size : size * 25.4;
 }
 
 function fill(select, options) {
@@ -412,11 +421,10 @@ function startSearch() {
       own.sort((a, b) => b[5] - a[5]);
       return show(words, own.map((plug) => () => shownPlug(data, plug[5] / all, plug)));
     }
-    const dowel = Number.parseFloat(byId("dowel").value.replace(",", "."));
     const ranked = rankPlugs(data, reading, {
       place: byId("place").value,
       species: byId("wood").value,
-      dowel: Number.isFinite(dowel) ? dowel : null,
+      dowel: dowelMm(byId("dowel").value, data.inches),
       upright: byId("upright").checked,
     });
     if (!ranked) return show("This is not a reading; write it as in the examples.", []);

@@ -12,7 +12,10 @@ from markupsafe import Markup, escape
 from provenance._base.visible import visible
 from provenance._bundle.finding_aid.addresses import PAGED, anchor, page_path
 from provenance._bundle.finding_aid.record import Record
+from provenance._model.measures import METRIC
 from provenance._model.schema import Field
+from provenance._record.cells import float_of
+from provenance._record.measured import shown as text_of_cell
 from provenance._record.snapshot import Row
 
 PAGE_ROWS = 1000
@@ -20,6 +23,7 @@ PAGE_ROWS = 1000
 
 _UNITS = {"a": "", "deg": "°", "h": "o’clock"}
 """Units (UCUM, as the schemas have them) that a person reads in another form; years need none."""
+_DERIVED_UNITS = ("m³", "cm/m")
 _TRUTH = {"true": "yes", "false": "no"}
 FILE_COLUMNS = ("path", "mapping_path")
 
@@ -59,6 +63,7 @@ class Cells:
         self._row_numbers = cache(self._find_row_numbers)
         self._first = cache(self._find_first)
         self._ordered = cache(self._in_order)
+        self._sizes = cache(self._size)
 
     def address(self, table: str, key: str) -> str | None:
         """Where a row is shown best, or None when there is no such row."""
@@ -104,6 +109,8 @@ class Cells:
 
     def value(self, table: str, one: Field, text: str, root: str) -> Markup:
         """What stands in a cell as HTML; `root` leads from the page to index.html's folder."""
+        if one.measure or one.unit in _DERIVED_UNITS:
+            return self._sizes(table, one.name, text)
         labels = self._labels(table, one.name)
         if not (labels or one.name in FILE_COLUMNS or one.name in self.targets(table)):
             return shown(text)
@@ -111,6 +118,22 @@ class Cells:
         if place not in self._values:
             self._values[place] = self._value(table, one, text, root, labels)
         return self._values[place]
+
+    def unit(self, one: Field) -> str:
+        """What stands behind the values of a field; '' where `value` says it already."""
+        if one.measure or one.unit in _DERIVED_UNITS:
+            return ""
+        return _UNITS.get(one.unit or "", one.unit or "")
+
+    def _size(self, table: str, name: str, text: str) -> Markup:
+        """A length, volume or taper with its unit, as the record measures."""
+        tables, one = self.record.package.tables, self.record.model.table(table).field(name)
+        number = float_of(text)
+        if one.measure or number is None or self.record.model.units == METRIC:
+            return shown(text_of_cell(tables, table, name, text))
+        if one.unit == "cm/m":
+            return shown(f"{number * 0.12:.2f} in/ft")
+        return shown(self.record.model.measures.volume(lambda per: f"{number * per:.4g}"))
 
     def _value(
         self, table: str, one: Field, text: str, root: str, labels: Mapping[str, str]
@@ -140,7 +163,7 @@ class Cells:
             text = row.get(one.name, "")
             if text and one.name not in without:
                 value = self.value(table, one, text, root)
-                if unit := _UNITS.get(one.unit or "", one.unit):
+                if unit := self.unit(one):
                     value = Markup(f"{value} {escape(unit)}")
                 found.append(Shown(one.title, value))
         return found

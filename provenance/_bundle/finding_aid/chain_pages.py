@@ -182,6 +182,7 @@ class ChainPages:
 
     def _write_element(self, key: str) -> None:
         record, row = self._record, self._record.elements[key]
+        sizes = self._sizes.get(key, ())
         chain = record.chain(row["place_id"])
         plan = None
         if row["place_id"] in self._drawn:
@@ -194,7 +195,7 @@ class ChainPages:
             f"Wood {key}" + (f": {use.lower()}" if use else ""),
             steps_to_here=self._way(row["site_id"], chain),
             rows=self._fields("element", key, _ELEMENT_SHOWN),
-            sizes=[one for row in self._sizes.get(key, ()) if (one := size_in_words(row))],
+            sizes=[one for row in sizes if (one := size_in_words(row, record.model.measures))],
             samples=[
                 {
                     "key": one["sample_id"],

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
+from dataclasses import replace
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -35,7 +36,8 @@ class Conclusions:
                 one.name: package.tables[one.name]
                 for one in package.model.of_role("derived")
                 if cells.record.rows(one.name)
-            }
+            },
+            measures=package.model.measures,
         )
         self._places = Places.of(package)
         self._story = Story(package)
@@ -72,7 +74,6 @@ class Conclusions:
     def drawings_of(self, building: str) -> list[dict[str, Any]]:
         """The dated samples of one building, drawn; none where none is dated."""
         from provenance._derive.figures.figures import figures
-        from provenance._derive.summary import Derived
 
         spans = self._derived.tables.get("span")
         if spans is None:
@@ -82,7 +83,7 @@ class Conclusions:
         own = spans.filter(spans["place_id"].is_in(inside))
         # with one building the figure of the whole record is the same
         suffix = "" if len(own) == len(spans) else f".{page_name(building)}"
-        derived = Derived({**self._derived.tables, "span": own})
+        derived = replace(self._derived, tables={**self._derived.tables, "span": own})
         drawn = [] if own.is_empty() else figures(derived, self._places, (_BARS,))
         return [self._put(one, f"{one.name}{suffix}") for one in drawn]
 

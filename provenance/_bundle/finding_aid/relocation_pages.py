@@ -1,4 +1,4 @@
-"""Writes the pages that lead back to each hole, which only a full edition has."""
+"""Writes the pages for relocating each hole, which only a full edition has."""
 
 from __future__ import annotations
 
@@ -19,6 +19,7 @@ from provenance._bundle.finding_aid.writing import Page, Writer, put
 from provenance._drawing.drawing import Item, Picture, Sheet, Transform
 from provenance._drawing.stamp_face import stamp_face
 from provenance._drawing.svg import svg_inside_page, svg_of
+from provenance._record.measured import shown
 from provenance._record.snapshot import Row
 from provenance._survey.hole.hole import why_not_placed
 from provenance._survey.hole.known_points import KnownPoints, laid_down
@@ -29,7 +30,7 @@ from provenance._survey.plan.plan_content import PlanContent, stamps_of
 from provenance._survey.plan.plan_map import draw_ground
 from provenance._survey.plan.plan_sheet import SECRET
 from provenance._survey.plan.round_hole import plan_of_wood, surroundings, view_round
-from provenance._survey.plan.sheet_parts import north_arrow, scale_bar
+from provenance._survey.plan.sheet_parts import north_arrow, scale_bar, scale_words
 from provenance._survey.relocation_facts import (
     HoleFacts,
     Relocation,
@@ -153,7 +154,7 @@ class RelocationPages:
             sample_id,
             row["element_id"],
             facts.place,
-            f"{row['along_m']} m" if row["along_m"] else "",
+            shown(self._package.tables, "sample", "along_m", row["along_m"], other=True),
             clock_words(facts.clock) if facts.clock is not None else "",
             missing,
         )
@@ -198,18 +199,19 @@ class RelocationPages:
         width, height = _PLAN_MM
         items = (
             *view.cropped().items(hole, picture),
-            *scale_bar(_PLAN_AREA[0], 6.0, scale, most_mm=26.0),
+            *scale_bar(_PLAN_AREA[0], 6.0, scale, facts.measures, most_mm=26.0),
             *north_arrow(width - 7.0, 6.0, 4.5, view.content.grid_north_deg),
         )
-        tapes = ", ".join(f"{one.datum_id} {one.distance_m:.2f} m" for one in hole.tapes)
-        words = f"Plan at 1 : {scale:g}; the hole has a ring, dashed lines are tapes."
+        tapes = ", ".join(f"{one.datum_id} {one.shown(facts.measures)[0][0]}" for one in hole.tapes)
+        at_scale = scale_words(scale, facts.measures)
+        words = f"Plan at {at_scale}; the hole has a ring, dashed lines are tapes."
         said = f"{words} Tapes from: {tapes}." if tapes else words
         if hole.trust.is_withheld:
             said = (
-                f"Plan at 1 : {scale:g}; the hole is looked for in the dashed ring, and diamonds "
-                "are the places that it may be at."
+                f"Plan at {at_scale}; search for the hole in the dashed ring; diamonds are the "
+                "places where it may be."
             )
-        return self._drawn("plan", width, height, items, "Plan round the hole", said)
+        return self._drawn("plan", width, height, items, "Plan around the hole", said)
 
     def _ground(self, key: object, scale: float) -> tuple[str, Sheet, Transform]:
         """The drawing that all holes of a storey have in common, in a file of its own."""
@@ -222,7 +224,13 @@ class RelocationPages:
             width, height = (one + _ROUND_GROUND_MM for one in transform(high_x, high_y))
             title = f"Wood of {content.building_name or content.building_id or content.site_id}"
             items = draw_ground(content, transform)
-            sheet = Sheet(width, height, items, visible(title), f"Plan at 1 : {scale:g}.")
+            sheet = Sheet(
+                width,
+                height,
+                items,
+                visible(title),
+                f"Plan at {scale_words(scale, content.measures)}.",
+            )
             href = f"pages/ground/{len(self._grounds) + 1}.svg"
             put(self._writer.folder / href, svg_of(sheet, paper=False).encode())
             self._grounds[key, scale] = href, sheet, transform
@@ -233,7 +241,8 @@ class RelocationPages:
         if known is None or row < 0 or not np.isfinite(known.ends[2 * row : 2 * row + 2, 0]).all():
             return None
         strip = draw_strip(known, self._stamps, row, _SIDE_AREA, marked=facts.sample_id)
-        words = f"Seen from the 3 o'clock side, 1 : {strip.scale:g}; the hole has a ring,"
+        words = f"Seen from the 3 o'clock side, {scale_words(strip.scale, facts.measures)};"
+        words += " the hole has a ring,"
         words += " dashed rings lie on the far side."
         return self._drawn("side", *_SIDE_MM, strip.items, "The wood from its side", words)
 
@@ -257,7 +266,9 @@ class RelocationPages:
             if facts.stamp
             else "No stamp is recorded."
         )
-        return self._drawn("stamp", width, height, items, "The stamp, both ways up", words)
+        return self._drawn(
+            "stamp", width, height, items, "The stamp, right way up and upside down", words
+        )
 
     def _drawn(
         self, name: str, width: float, height: float, items: Sequence[Item], title: str, words: str
@@ -279,7 +290,7 @@ class RelocationPages:
                 for row in record.wood_of.get(place["place_id"], ())
             ]
             groups.append((record.place_name(outer), self._taken(left, wood)))
-        groups.append(("Wood whose place is not recorded", list(left.values())))
+        groups.append(("Timbers whose place is not recorded", list(left.values())))
         self._writer.write(
             Page(LIST_PATH, "holes.html", "All holes"),
             groups=[(name, holes) for name, holes in groups if holes],

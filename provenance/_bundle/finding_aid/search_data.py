@@ -20,9 +20,11 @@ from provenance._bundle.finding_aid.record import Record
 from provenance._identity import reading
 from provenance._identity.identifier import full_identifier
 from provenance._identity.plug_fit import RESERVED, state_weight, without_plug
+from provenance._model.measures import FEET_INCHES
 from provenance._model.wood_names import common_names
 from provenance._record.attempts import kind_in_words
 from provenance._record.cells import float_of
+from provenance._record.measured import said
 from provenance._record.snapshot import Row
 
 _LEFT_OUT = frozenset({"site", "place", "element", "sample"})
@@ -72,6 +74,9 @@ def search_data(cells: Cells) -> dict[str, Any]:
         "rows": data.rows,
         "samples": data.identifiers,
         "plugs": data.plugs,
+        # each size of dowel in words
+        "dowels": data.dowels,
+        "inches": cells.record.model.units == FEET_INCHES,
         "wear": reading.for_pages(
             reading.read_wear(), {character for plug in data.plugs for character in plug[2]}
         ),
@@ -92,6 +97,7 @@ class _Data:
         self.places: list[list[Any]] = []
         self.buildings: list[list[Any]] = []
         self.identifiers: dict[str, str] = {}
+        self.dowels: dict[str, str] = {}
         self._place_numbers: dict[str, int] = {}
         # label or code → its number, as they come
         self.uses: dict[str, int] = {}
@@ -253,13 +259,18 @@ class _Data:
         element = record.elements.get(sample.get("element_id", ""), {})
         species = element.get("species_field", "") or sample.get("species_field", "")
         use = record.label("element", "function", element.get("function", ""))
+        dowel = _number(row["dowel_mm"])
+        # the name of a number as scripts have it
+        if dowel is not None and (name := str(dowel).removesuffix(".0")) not in self.dowels:
+            words = said(record.package.tables, "plug", "dowel_mm", dowel, other=True)
+            self.dowels[name] = words
         self.plugs.append(
             [
                 visible(row["sample_id"]),
                 visible(row["plug_id"]),
                 row["stamp"] if set(row["stamp"]) <= set(reading.CHARACTERS) else "",
                 int(row["orientation_mark"] not in ("", "none")),
-                _number(row["dowel_mm"]),
+                dowel,
                 state_weight(row["status"]),
                 _numbered(species, self._species),
                 _numbered(use, self.uses),

@@ -65,7 +65,7 @@ def _write(cells: Cells, writer: Writer, table: Table) -> TableSummary:
             before=f"{table.name}-{number - 1}.html" if number > 1 else None,
             after=f"{table.name}-{number + 1}.html" if number < of else None,
             caption=f"{heading}: {len(rows)} row{'' if len(rows) == 1 else 's'}",
-            columns=fields,
+            columns=[(one.title, cells.unit(one)) for one in fields],
             rows=rows,
             blank=blank,
         )

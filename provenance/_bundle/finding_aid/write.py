@@ -86,6 +86,7 @@ def write_finding_aid(
         drawings=conclusions.drawings(),
         derive_first=bool(record.elements) and not (edition.is_public or conclusions.any),
         stamps=write_stamp_index(cells, writer),
+        dowel_unit=package.model.unit_of(package.model.table("plug").field("dowel_mm")),
         tables=[one for one in tables if one.count],
         empty=[one.title for one in tables if not one.count],
         all_holes=LIST_PATH if relocations else None,

@@ -137,7 +137,8 @@ def _stored(table: str) -> Numbers:
 
 def _volume_in_words(derived: Derived) -> str:
     volume = total(derived.tables["size"], "volume")
-    return f"Bars by building and species; {volume.pieces} pieces, {volume.value:.1f} m³ in all."
+    all_of_it = derived.measures.volume(lambda per: f"{volume.value * per:.1f}")
+    return f"Bars by building and species; {volume.pieces} pieces, {all_of_it} in all."
 
 
 FIGURES: dict[str, Kind] = {

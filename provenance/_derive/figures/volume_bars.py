@@ -10,6 +10,7 @@ from provenance._derive.figures.figure_parts import LAST_TICK, Places, counted
 from provenance._derive.summary import Derived
 from provenance._derive.wood.size import total, without_volume
 from provenance._drawing.drawing import Line
+from provenance._model.measures import Measures
 
 _SPECIES_STROKES = (
     Fill(),
@@ -33,6 +34,7 @@ def volume_bars(page: ChartPage, derived: Derived, places: Places) -> list[str] 
     every = derived.tables["size"]
     if "volume_m3" not in every.columns:  # written by an older program
         return None
+    say = derived.measures
     sizes = every.drop_nulls("volume_m3")
     if sizes.is_empty():
         return None
@@ -59,11 +61,11 @@ def volume_bars(page: ChartPage, derived: Derived, places: Places) -> list[str] 
         name: _SPECIES_STROKES[place % len(_SPECIES_STROKES)] for place, name in enumerate(ranked)
     }
     page.key(
-        (fills[name], f"{name} {_cubic_metres(of_species[name])} ({count_of_species[name]})")
+        (fills[name], f"{name} {_volume(of_species[name], say)} ({count_of_species[name]})")
         for name in ranked
     )
     labels = {
-        name: f"{_cubic_metres(of_building[name])} ({count_of_building[name]})"
+        name: f"{_volume(of_building[name], say)} ({count_of_building[name]})"
         for name in of_building
     }
     room = widest(of_building, page.width, 45.0)
@@ -89,21 +91,25 @@ def volume_bars(page: ChartPage, derived: Derived, places: Places) -> list[str] 
     page.y = bottom - 2 * SMALL - 2.6
     page.write(((start + end) / 2, page.y), "m³", align="centre")
     all_of_it = total(every, "volume")
+    value, sd = (
+        say.volume(lambda per, one=one: f"{one * per:.2f}")  # type: ignore[misc]  # bound now
+        for one in (all_of_it.value, all_of_it.sd)
+    )
     return [
         f"n = {counted(len(sizes), 'piece', 'pieces')} with a volume, of {len(every)}; in "
         f"parentheses the number of pieces. {without_volume(every)}".rstrip(),
         "The volume is that of the wood as it is, by its cross-section, from the readings at both "
         "ends.",
-        f"All together {all_of_it.value:.2f} m³; reading the sizes alone makes it uncertain by "
-        f"{all_of_it.sd:.2f} m³ (one standard deviation). How far the wood departs from its "
-        "cross-section, shrinkage and bark are not known; wood that is hidden or gone is not in "
-        "it. The logs of worked wood were larger.",
+        f"All together {value}; reading the sizes alone makes it uncertain by {sd} (one standard "
+        "deviation). How far the wood departs from its cross-section, shrinkage and bark are not "
+        "known; wood that is hidden or gone is not in it. The logs of worked wood were larger.",
     ]
 
 
-def _cubic_metres(volume: float) -> str:
+def _volume(volume: float, measures: Measures) -> str:
     """A volume to the digits that are worth saying."""
-    return f"{volume:.1f} m³" if volume >= 1 else f"{max(volume, LEAST_M3):.2f} m³"
+    least = max(volume, LEAST_M3)
+    return measures.volume(lambda per: f"{least * per:.{1 if least * per >= 1 else 2}f}")
 
 
 def _first_step(most: float) -> float:

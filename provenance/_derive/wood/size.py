@@ -15,6 +15,7 @@ from provenance._base.yaml_text import read_yaml
 from provenance._derive.wood import sections
 from provenance._derive.wood.reading_error import DIAMETERS, LENGTH, reading_sds
 from provenance._derive.wood.sections import Form, Measure
+from provenance._model.measures import SI, Measures
 from provenance._model.schema import Model, Vocabulary, vocabulary_from
 from provenance._record.assumptions import assumptions_of
 from provenance._record.cells import float_of
@@ -56,11 +57,11 @@ def without_volume(sizes: pl.DataFrame) -> str:
     return f"Without a volume: {', '.join(words)}." if words else ""
 
 
-def size_in_words(row: Row) -> str:
+def size_in_words(row: Row, measures: Measures = SI) -> str:
     """What a row of the table `size`, as texts, says of volume and log, in sentences."""
     if why := row["no_volume"]:
         return f"Volume not known: {_shipped('no_volume').label(why).lower()}."
-    volume, log = _with_sd(row, "volume"), _with_sd(row, "log")
+    volume, log = (_with_sd(row, one, measures) for one in ("volume", "log"))
     if not (volume and log):  # written by an older program, or a fault that the check names
         return ""
     section = _shipped("wood_section").label(row["section"]).lower()
@@ -75,7 +76,7 @@ def size_in_words(row: Row) -> str:
     )
 
 
-def _with_sd(row: Row, measure: str) -> str:
+def _with_sd(row: Row, measure: str, measures: Measures) -> str:
     """A volume with its deviation, to two digits of the latter (JCGM 100:2008, 7.2.6); '' where
     one is missing or is not a number.
     """
@@ -84,8 +85,12 @@ def _with_sd(row: Row, measure: str) -> str:
     if len(numbers) < len(read):
         return ""
     volume, sd = numbers[0], math.hypot(*numbers[1:])
-    places = 6 if sd <= 0 else min(max(1 - math.floor(math.log10(sd)), 0), 6)
-    return f"{volume:.{places}f} ± {sd:.{places}f} m³"
+
+    def words(per: float) -> str:
+        places = 6 if sd <= 0 else min(max(1 - math.floor(math.log10(sd * per)), 0), 6)
+        return f"{volume * per:.{places}f} ± {sd * per:.{places}f}"
+
+    return measures.volume(words)
 
 
 def derive_sizes(package: Package) -> pl.DataFrame:

@@ -29,6 +29,7 @@ class TreeWords:
         self._counts: dict[tuple[str, str], dict[str, dict[str, _Row]]] = {}
         if "tree_bound" not in package.model.tables:
             return
+        self._say = package.model.measures.say
         self._species = package.model.vocabularies["species"]
         self._reasons = package.model.vocabularies["bound_reason"]
         self._assumed = assumptions_of(package.tables)
@@ -103,12 +104,12 @@ class TreeWords:
             return
         if any(one is None or one.spread is None for one in found("meters_per_tree")):
             yield (
-                "No likely count: for that the table 'assumption' needs the recorded meters per "
-                "tree, with spread and source."
+                "No likely count: for that the table 'assumption' needs the length of recorded "
+                "wood per tree, with spread and source."
             )
         else:
             yield (
-                "No likely count: the meters per tree that are given contradict these bounds, or "
+                "No likely count: the length per tree that is given contradicts these bounds, or "
                 "of some wood the length or the share of the log is not known (planks; squared "
                 "wood of which nobody noted that the pith is inside)."
             )
@@ -125,9 +126,9 @@ class TreeWords:
             return ""
         used = self._sources.get(row["assumption_id"] or "")
         by = (
-            f"{_figure(used.figure)} m of recorded wood per tree ({used.source})"
+            f"{self._say(used.figure, 'm', 'timber')} of recorded wood per tree ({used.source})"
             if used
-            else "several figures of meters per tree"
+            else "several figures of length per tree"
         )
         between = self._sources.get(row["between_trees_assumption_id"] or "")
         spread = (
@@ -147,14 +148,15 @@ class TreeWords:
         if reason == "overlap":
             return (
                 f"{_number(trees, 'piece')} all pass a stem diameter of "
-                f"{row['at_diameter_cm']:.1f} cm, which a stem has only once ({self._ends(row)})"
+                f"{self._say(row['at_diameter_cm'], 'cm')}, which a stem has only once "
+                f"({self._ends(row)})"
             )
         if reason == "base":
             return f"{_number(trees, 'piece')} each show the base of a stem"
         if reason == "length":
             return (
-                f"the wood is at least {row['log_length_m']:.1f} m of whole logs, and one stem "
-                f"gives at most {self._longest(row)}"
+                f"the wood is at least {self._say(row['log_length_m'], 'm', 'timber')} of whole "
+                f"logs, and one stem gives at most {self._longest(row)}"
             )
         if reason == "periods":
             return f"felled in periods that exclude each other: {self._periods(row)}"
@@ -164,12 +166,14 @@ class TreeWords:
 
     def _ends(self, row: _Row) -> str:
         used = self._sources.get(row["end_error_assumption_id"] or "")
-        by = f"each end drawn in by {_figure(row['end_error_cm'])} cm"
+        by = f"each end drawn in by {self._say(row['end_error_cm'], 'cm')}"
         return f"{by}: {used.source}" if used else by
 
     def _longest(self, row: _Row) -> str:
         used = self._sources.get(row["assumption_id"] or "")
-        return f"{_figure(used.figure)} m ({used.source})" if used else "the longest of its kind"
+        if used is None:
+            return "the longest of its kind"
+        return f"{self._say(used.figure, 'm', 'timber')} ({used.source})"
 
     def _periods(self, row: _Row) -> str:
         """The periods with their counts, and the figures that they rest on."""

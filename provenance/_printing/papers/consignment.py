@@ -49,16 +49,16 @@ def draw_receipt(pages: Pages, paper: Paper, parcel: Parcel) -> None:
         ("sent by", parcel.sender.in_words),
         ("sent to", parcel.receiver.in_words),
         ("sent on", parcel.sent_on),
-        ("said to hold", parcel.count_in_words),
+        ("declared contents", parcel.count_in_words),
         ("seal number sent", parcel.seal_number),
     )
     draw_pairs(canvas, about, pairs, word_width=38 * MM, largest=10.5, smallest=6)
     canvas.setLineWidth(0.4)
     canvas.line(box.x, box.top + 2 * MM, box.right, box.top + 2 * MM)
-    asked = "To be filled in by whoever opens the parcel:"
+    asked = "Recipient: fill in when opening the parcel"
     draw_line(canvas, asked, BOLD, 11, box.x, box.top - 11 * ASCENT)
     rows = (
-        ("received on (day, hour)", 1),
+        ("received on (date, time)", 1),
         ("seal number found", 1),
         (f"samples counted, of {len(parcel.items)}", 1),
         ("missing (numbers)", 2),
@@ -98,8 +98,8 @@ def _draw_way_back(canvas: Any, box: Box, parcel: Parcel) -> None:
     canvas.roundRect(box.x, box.y, box.width, box.height, 2 * MM)
     email = f", or as a picture to {parcel.sender.email}" if parcel.sender.email else ""
     text = (
-        f"Please send this page back, signed, to {parcel.sender.in_words}{email}. Report a broken "
-        "seal or a missing sample on the day you find it, and keep the wrapping until that is "
-        "settled."
+        f"Please sign this page and send it back to {parcel.sender.in_words}{email}. Report a "
+        "broken seal or a missing sample on the day you find it, and keep the wrapping until that "
+        "is settled."
     )
     write_block(canvas, text, PLAIN, box.inset(4 * MM, 3 * MM), largest=10, smallest=6)

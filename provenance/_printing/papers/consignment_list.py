@@ -22,7 +22,7 @@ _COLUMNS = (
     ("sample, check", 0.14),
     ("site", 0.1),
     ("kind", 0.15),
-    ("length mm", 0.1),
+    ("length", 0.1),
     ("pieces", 0.07),
     ("wood", 0.17),
     ("condition", 0.12),
@@ -38,7 +38,7 @@ def _cells(number: int, item: ParcelItem) -> tuple[str, ...]:
         facts.number,
         facts.site_id.upper(),
         facts.kind,
-        item.length_mm,
+        item.length,
         item.pieces,
         facts.element_id,
         item.condition,
@@ -88,10 +88,10 @@ def _draw_about(canvas: Any, box: Box, parcel: Parcel) -> None:
         ("to", parcel.receiver.in_words),
         ("purpose", parcel.purpose),
         ("packed / sent", " / ".join(t or "–" for t in (parcel.packed_on, parcel.sent_on))),
-        ("answer hoped for", parcel.due_on),
+        ("results wanted by", parcel.due_on),
         ("carrier", parcel.carrier),
         ("seal number", parcel.seal_number),
-        ("asked of you", parcel.questions or "–"),
+        ("questions", parcel.questions or "–"),
     )
     draw_pairs(canvas, box, pairs, word_width=32 * MM, largest=10, smallest=6)
 
@@ -155,5 +155,5 @@ def _draw_totals(canvas: Any, box: Box, parcel: Parcel) -> None:
         y = write_block(canvas, line, BOLD, place, largest=10, smallest=6)
         y -= 0.8 * MM
     canvas.setLineWidth(0.4)
-    draw_line(canvas, "packed by: name, signature, day", PLAIN, 7.5, box.x, y - 6 * MM)
+    draw_line(canvas, "packed by: name, signature, date", PLAIN, 7.5, box.x, y - 6 * MM)
     canvas.line(box.x + 42 * MM, y - 6.4 * MM, box.right, y - 6.4 * MM)

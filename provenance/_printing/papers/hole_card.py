@@ -1,7 +1,7 @@
-"""Prints a small card a sample, to be left in the building's file.
+"""Prints one small card per hole, to be left in the building's file.
 
-Whoever finds the dowel in fifty years shall know from the card what was taken, where sample and
-record lie, and what to ask before drilling again.
+Whoever finds the dowel in fifty years learns from the card what was taken, where the sample and
+the record are, and what to ask before drilling again.
 """
 
 from __future__ import annotations
@@ -30,12 +30,12 @@ CODE_MM = 22.0
 LARGEST_TEXT = 7.5
 
 CAUTIONS = (
-    "Before anybody drills or cuts here again: ask the owner and, where the place is protected, "
-    "the authority, and have the permit in hand. This hole has weakened the wood; do not drill it "
-    "out or beside it. Wood that carries load waits for a structural engineer's word. Look for "
-    "wiring and pipes, lead paint, droppings and old pesticides; wear mask and goggles; no work "
-    "overhead or on a ladder alone. Local codes, the permit and licensed people go before this "
-    "card."
+    "Before anyone drills or cuts here again: ask the owner and, where the place is protected, "
+    "the authority, and have the permit in hand. This hole has weakened the wood: do not enlarge "
+    "it or drill beside it. For a load-bearing timber get a structural engineer's advice first. "
+    "Check for wiring and pipes, lead paint, droppings and old pesticides. Wear mask and goggles. "
+    "Never work overhead or on a ladder alone. Local codes, permits and licensed practice come "
+    "first."
 )
 
 

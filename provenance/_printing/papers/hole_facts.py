@@ -15,8 +15,9 @@ from provenance._model.schema import Model
 from provenance._printing.labels.facts import SampleFacts, gather_facts, joined, rows_by_key
 from provenance._record.cells import float_of
 from provenance._record.joined import split_codes
+from provenance._record.measured import shown
 from provenance._record.package import Package
-from provenance._record.snapshot import Row
+from provenance._record.snapshot import Row, Snapshot
 from provenance._record.trust import POSITION, brief_words, trust_of
 
 
@@ -67,14 +68,14 @@ def gather_cards(
                 title="Cut" if _cuts(package.model, sample["kind"]) else "Hole",
                 stamp=plug.get("stamp", ""),
                 orientation_mark=plug.get("orientation_mark", "none"),
-                stamp_note=_stamp_note(package.model, plug),
+                stamp_note=_stamp_note(package.tables, plug),
                 hours=float_of(sample["clock"]),
                 direction=sample["direction"],
                 where=(
-                    *_where(package.model, facts, sample, element),
+                    *_where(package.tables, facts, sample, element),
                     *doubts.get(facts.sample_id, ()),
                 ),
-                taken=_taken(facts, sample, plug, tables["party"]),
+                taken=_taken(package.tables, facts, sample, plug, tables["party"]),
                 now=_now(package, holding, tables, facts, results.get(facts.sample_id, {})),
                 warning=_warning(package.model, element, tables, facts) + damaged,
             )
@@ -99,7 +100,7 @@ def _doubts(package: Package) -> dict[str, tuple[Pair]]:
         (pl.col("point_kind") == "hole") & (pl.col("found_by") == "adjusted")
     )
     return {
-        row["sample_id"]: (("in doubt", brief_words(trust)),)
+        row["sample_id"]: (("in doubt", brief_words(trust, package.model.measures)),)
         for row in holes.iter_rows(named=True)
         if (trust := trust_of(row)).is_doubted
     }
@@ -134,23 +135,13 @@ def _standing_results(package: Package) -> dict[str, Row]:
     return {row["sample_id"]: row for key, row in results.items() if key not in superseded}
 
 
-def _measure(text: str, unit: str) -> str:
-    """A size as a tape or caliper can give it: feet and inches turned into metres bring digits
-    that nobody measured. Text that is no number stays as it is.
-    """
-    if not text:
-        return ""
-    size = float_of(text)
-    if size is None:
-        return f"{text} {unit}"
-    return f"{round(size, 3 if unit.split()[0] == 'm' else 1):.10g} {unit}"
-
-
-def _stamp_note(model: Model, plug: Row) -> str:
+def _stamp_note(tables: Snapshot, plug: Row) -> str:
     if not plug:
         return "no plug is recorded"
-    status = model.vocabularies["plug_status"].label(plug["status"]) if plug["status"] else ""
-    dowel = _measure(plug["dowel_mm"], "mm dowel")
+    statuses = tables.model.vocabularies["plug_status"]
+    status = statuses.label(plug["status"]) if plug["status"] else ""
+    size = shown(tables, "plug", "dowel_mm", plug["dowel_mm"], other=True)
+    dowel = f"dowel {size}" if size else ""
     return joined(", ", dowel, status.lower())
 
 
@@ -173,34 +164,39 @@ def _inclination_words(inclination: str) -> str:
     return f"{abs(degrees):g}° {'upwards' if degrees > 0 else 'downwards'}"
 
 
-def _where(model: Model, facts: SampleFacts, sample: Row, element: Row) -> tuple[Pair, ...]:
-    directions = model.vocabularies["drill_direction"]
+def _where(tables: Snapshot, facts: SampleFacts, sample: Row, element: Row) -> tuple[Pair, ...]:
+    directions = tables.model.vocabularies["drill_direction"]
     direction = directions.label(sample["direction"]).lower() if sample["direction"] else ""
     inclination = _inclination_words(sample["inclination_deg"])
+    height = shown(tables, "sample", "height_m", sample["height_m"], other=True)
     drilled = joined(", ", _clock_words(sample["clock"]), direction, inclination)
     return (
         ("place", facts.place),
         ("wood", joined(", ", facts.wood_words, element.get("position_note", ""))),
-        ("from end A", _measure(sample["along_m"], "m")),
+        ("from end A", shown(tables, "sample", "along_m", sample["along_m"], other=True)),
         ("drilled at", drilled),
-        ("height", _measure(sample["height_m"], "m above the floor")),
+        ("height", f"{height} above the floor" if height else ""),
     )
 
 
 def _taken(
-    facts: SampleFacts, sample: Row, plug: Row, parties: Mapping[str, Row]
+    tables: Snapshot, facts: SampleFacts, sample: Row, plug: Row, parties: Mapping[str, Row]
 ) -> tuple[Pair, ...]:
+    length, bore, depth = (
+        shown(tables, "sample", name, sample[name], other=True)
+        for name in ("length_mm", "bore_mm", "depth_mm")
+    )
     size = joined(
         ", ",
         facts.kind.lower(),
-        _measure(sample["length_mm"], "mm long"),
-        _measure(sample["bore_mm"], "mm bore"),
-        f"hole {_measure(sample['depth_mm'], 'mm deep')}" if sample["depth_mm"] else "",
+        f"{length} long" if length else "",
+        f"bore {bore}" if bore else "",
+        f"hole {depth} deep" if depth else "",
     )
     collector = parties.get(facts.collected_by, {}).get("name", facts.collected_by)
     by = joined(", ", facts.collected_on, collector)
     set_on = plug.get("placed_on", "")
-    return (("taken", size), ("on, by", by), *((("plug set", set_on),) if set_on else ()))
+    return (("taken", size), ("on, by", by), *((("plug in on", set_on),) if set_on else ()))
 
 
 def _now(
@@ -239,7 +235,7 @@ def _warning(
     """What is known of this very wood and place, before the general cautions."""
     said = []
     if element.get("load_bearing") == "yes":
-        said.append("This wood carries load.")
+        said.append("This timber is load-bearing.")
     hazards = model.vocabularies["hazard"]
     rows = (
         tables["site"].get(facts.site_id, {}),

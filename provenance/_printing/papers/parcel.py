@@ -8,6 +8,7 @@ from dataclasses import dataclass
 
 from provenance._identity.payload import compose_inside, parcel_code
 from provenance._printing.labels.facts import SampleFacts, gather_facts, joined, rows_by_key
+from provenance._record.measured import shown
 from provenance._record.package import Package
 from provenance._record.snapshot import Row
 
@@ -33,7 +34,7 @@ class ParcelItem:
 
     facts: SampleFacts
     check: str
-    length_mm: str
+    length: str
     pieces: str
     condition: str
 
@@ -65,7 +66,7 @@ class Parcel:
     @property
     def count_in_words(self) -> str:
         """'12 samples: 10 core, 2 cross-section'."""
-        kinds = Counter(item.facts.kind or "not said" for item in self.items)
+        kinds = Counter(item.facts.kind or "kind not recorded" for item in self.items)
         parts = ", ".join(f"{number} {kind.lower()}" for kind, number in kinds.most_common())
         total = len(self.items)
         return f"{total} sample{'' if total == 1 else 's'}: {parts}"
@@ -94,7 +95,7 @@ def gather_parcel(package: Package, consignment_id: str) -> Parcel:
             ParcelItem(
                 facts=one,
                 check=one.check if number in facts else "",
-                length_mm=sample.get("length_mm", ""),
+                length=shown(package.tables, "sample", "length_mm", sample.get("length_mm")),
                 pieces=sample.get("pieces", ""),
                 condition=conditions.label(condition) if condition else "",
             )

@@ -1,6 +1,6 @@
 """Draws the plan grid at true scale, with a scale bar and a printed length to check the printer by.
 
-Metric scales count in metres, engineer's scales (1 inch on paper = 5, 10 or 20 feet) in feet. An
+Metric scales count in meters, engineer's scales (1 inch on paper = 5 to 60 feet) in feet. An
 inch is 25.4 mm exactly (international yard and pound agreement of 1959; cited from memory).
 """
 
@@ -54,9 +54,10 @@ SCALES = (
     PlanScale("1:20", "m", 50 * MM, 0.1, 0.5, 2.0),
     PlanScale("1:50", "m", 20 * MM, 0.2, 1.0, 5.0),
     PlanScale("1:100", "m", 10 * MM, 0.5, 1.0, 10.0),
-    PlanScale("1in=5ft", "ft", INCH / 5, 1.0, 5.0, 20.0),
-    PlanScale("1in=10ft", "ft", INCH / 10, 2.0, 10.0, 40.0),
-    PlanScale("1in=20ft", "ft", INCH / 20, 4.0, 20.0, 80.0),
+    *(
+        PlanScale(f"1in={feet}ft", "ft", INCH / feet, feet / 5, feet, 4.0 * feet)
+        for feet in (5, 10, 20, 30, 40, 50, 60)
+    ),
 )
 """The scales that are printed; at all of them the thin lines lie 4 to 5.1 mm apart."""
 

@@ -334,6 +334,7 @@ def _comparisons(
     record: FieldRecord, detail: Detail, trust: Trust, holes: HoleSet, xyz: Floats
 ) -> Iterator[Finding]:
     """Where two ways to the same number disagree by more than both may be wrong."""
+    say = record.measures.say
     recorded, radius = record.recorded_ends()
     apart = np.sqrt(np.nansum((detail.xyz - recorded) ** 2, axis=1))
     spread = np.einsum("nii->ni", np.nan_to_num(detail.covariance)).sum(axis=1)
@@ -344,7 +345,7 @@ def _comparisons(
             record,
             int(point),
             "survey.recorded_elsewhere",
-            f"lies {apart[point]:.2f} m from the coordinates recorded for it",
+            f"lies {say(apart[point], 'm', 'survey')} from the coordinates recorded for it",
             "Compare the ends (are A and B exchanged?) and the coordinates on the field sheet.",
             f"x{'ab'[point % 2]}_m" if point < record.n_ends else "",
         )
@@ -358,8 +359,8 @@ def _comparisons(
             record,
             2 * int(at),
             "survey.length_differs",
-            f"and end b are {between[at]:.2f} m apart, but the wood is recorded as "
-            f"{length[at]:.2f} m long",
+            f"and end b are {say(between[at], 'm', 'timber')} apart, but the wood is recorded as "
+            f"{say(length[at], 'm', 'timber')} long",
             "Tape the length again, and see that both ends were taped at the same piece.",
             "length_m",
         )
@@ -369,7 +370,7 @@ def _comparisons(
 def _off_the_wood(
     record: FieldRecord, detail: Detail, trust: Trust, holes: HoleSet, xyz: Floats
 ) -> Iterator[Finding]:
-    along = record.numbers("sample", "along_m")
+    say, along = record.measures.say, record.numbers("sample", "along_m")
     with np.errstate(invalid="ignore"):
         off = trust.wood_gap_m > trust.wood_gap_limit_m
     for at in np.flatnonzero(off[record.n_ends + holes.sample]):
@@ -388,8 +389,8 @@ def _off_the_wood(
             record,
             point,
             "survey.hole_off_the_wood",
-            f"was taped {trust.wood_gap_m[point]:.2f} m from where its distance from end A, clock "
-            f"and the size of the wood put it{from_b}",
+            f"was taped {say(trust.wood_gap_m[point], 'm', 'range')} from where its "
+            f"distance from end A, clock and the size of the wood put it{from_b}",
             "Compare the distance from end A (was it taken from end B?), the clock and the ties.",
             "along_m",
         )

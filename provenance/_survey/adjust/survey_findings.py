@@ -7,7 +7,7 @@ from collections.abc import Iterator, Sequence
 import numpy as np
 
 from provenance._base.findings import Finding
-from provenance._record.trust import FITS, TWO_PLACES, UNCHECKED
+from provenance._record.trust import FITS, TWO_PLACES, UNCHECKED, grid_words
 from provenance._survey.adjust.blunders import BY_WOOD, Doubt
 from provenance._survey.adjust.control import Control
 from provenance._survey.adjust.detail import Detail
@@ -27,9 +27,9 @@ _REACH_M = 30.0
 """Length of a usual tape."""
 
 
-def _where(place: Floats) -> str:
-    height = f", height {place[2]:.2f}" if np.isfinite(place[2]) else ""
-    return f"x {place[0]:.2f}, y {place[1]:.2f}{height}"
+def _where(record: FieldRecord, place: Floats) -> str:
+    x, y, z = (float(one) for one in place)
+    return grid_words((x, y, z if np.isfinite(z) else None), record.measures)
 
 
 def _misfit_finding(
@@ -50,7 +50,7 @@ def _misfit_finding(
     else:
         rule = "survey.misfit_unnamed"
         listed = "; or ".join(
-            f"{words or 'nothing is misread'}, then it lies at {_where(place.xyz)} "
+            f"{words or 'nothing is misread'}, then it lies at {_where(record, place.xyz)} "
             f"({100 * place.share:.0f} in 100)"
             for words, place in zip(wrong[:_MOST_PLACES], places, strict=False)
         )
@@ -131,8 +131,9 @@ def detail_findings(
             record,
             int(point),
             "survey.weak",
-            f"is known to {major[point]:.2f} m only (95 %), along a bearing of "
-            f"{bearing[point]:.0f}° from the grid's y axis: the tapes cross at a sharp angle",
+            f"is known to {record.measures.say(major[point], 'm', 'range')} only (95 %), along a "
+            f"bearing of {bearing[point]:.0f}° from the grid's y axis: the tapes cross at a sharp "
+            "angle",
             next_tape(record, control, detail, int(point), along_deg=float(bearing[point])),
         )
     yield from _unchecked(record, detail)
@@ -157,7 +158,7 @@ def _not_found(record: FieldRecord, control: Control, detail: Detail, point: int
     tapes = at[np.isin(rows.kind[at], (Kind.DISTANCE, Kind.LEVEL_DISTANCE))]
     rule = "survey.underdetermined"
     if status == SOFT and len(tapes) >= 2 and detail.sharpness[point] == 0:
-        gap = _gap(control.xyz, rows, tapes[:2])
+        gap = _gap(record, control.xyz, rows, tapes[:2])
         rule = "survey.tapes_do_not_meet"
         says = f"cannot be found: its tapes do not meet ({readings}); {gap}"
     elif status == NOT_CONVERGED:
@@ -167,17 +168,19 @@ def _not_found(record: FieldRecord, control: Control, detail: Detail, point: int
     return point_finding(record, point, rule, says, next_tape(record, control, detail, point))
 
 
-def _gap(datums: Floats, rows: Rows, at: Sequence[int] | np.ndarray) -> str:
+def _gap(record: FieldRecord, datums: Floats, rows: Rows, at: Sequence[int] | np.ndarray) -> str:
     one, two = (int(a) for a in at)
     apart = float(np.hypot(*(datums[rows.start[one], :2] - datums[rows.start[two], :2])))
     r1, r2 = float(rows.reading[one]), float(rows.reading[two])
-    if r1 + r2 < apart:
-        return f"together they are {apart - r1 - r2:.3f} m shorter than the way between the datums"
-    return f"one is {abs(r1 - r2) - apart:.3f} m longer than the other and the way between them"
+    short = r1 + r2 < apart
+    by = record.measures.say(apart - r1 - r2 if short else abs(r1 - r2) - apart, "m", "tape")
+    if short:
+        return f"together they are {by} shorter than the way between the datums"
+    return f"one is {by} longer than the other and the way between them"
 
 
 def _mirror(record: FieldRecord, control: Control, detail: Detail, doubt: Doubt) -> Finding:
-    one, two = (_where(place.xyz) for place in doubt.alternatives)
+    one, two = (_where(record, place.xyz) for place in doubt.alternatives)
     return point_finding(
         record,
         doubt.point,
@@ -194,7 +197,7 @@ def _unchecked(record: FieldRecord, detail: Detail) -> Iterator[Finding]:
     barely = (detail.verdict == FITS) & (detail.redundancy == 1)
     with np.errstate(invalid="ignore"):
         barely &= detail.hidden_m > _NOTABLE_M
-    most = detail.hidden_m[barely].max(initial=0.0)
+    most = record.measures.say(detail.hidden_m[barely].max(initial=0.0), "m", "range")
     for rule, which, message, remedy in (
         (
             "survey.unchecked",
@@ -206,16 +209,16 @@ def _unchecked(record: FieldRecord, detail: Detail) -> Iterator[Finding]:
         (
             "survey.barely_checked",
             barely,
-            "A single reading checks the others to {} points ({}): a tape misread by a few "
-            f"centimeters would not be noticed, and may have moved them by up to {most:.2f} m.",
+            "A single reading checks the others to {} points ({}): a small misreading of a tape "
+            f"would not be noticed, and may have moved them by up to {most}.",
             "Tape these from one more datum, or search as far as search_m in the table position.",
         ),
         (
             "survey.tapes_taken_level",
             detail.known & detail.level,
             "The tapes to {} points were taken as level, because the height of the point or of a "
-            "datum is not recorded ({}). A tape that slopes 1 m in 5 m is 0.10 m longer than its "
-            "level distance.",
+            "datum is not recorded ({}). A tape that rises 1 in 5 is 2 % longer than its level "
+            "distance.",
             "Record heights of the datums and of these points.",
         ),
     ):

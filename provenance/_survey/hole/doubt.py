@@ -6,6 +6,7 @@ from dataclasses import replace
 
 import numpy as np
 
+from provenance._model.measures import Measures
 from provenance._record.trust import Trust, range_words, trust_words
 from provenance._survey.adjust.positions import ellipse_95
 from provenance._survey.hole.known_points import KnownPoints
@@ -29,23 +30,30 @@ def hole_trust(known: KnownPoints, at: int) -> Trust:
 
 def hole_words(known: KnownPoints, at: int) -> str:
     """How far the place of a hole can be trusted, in sentences; '' where nobody judged it."""
-    return _words(hole_trust(known, at), known.holes.bores.entry_covariance[at], "")
+    covariance = known.holes.bores.entry_covariance[at]
+    return _words(hole_trust(known, at), covariance, "", known.record.measures)
 
 
 def wood_words(known: KnownPoints, element: int) -> str:
     """How far the places of both ends of a piece of wood (a row number) can be trusted."""
     keys = known.record.point_keys
     said = [
-        _words(known.trust(keys[end]), known.ends_covariance[end], f"End {name}: ")
+        _words(
+            known.trust(keys[end]),
+            known.ends_covariance[end],
+            f"End {name}: ",
+            known.record.measures,
+        )
         for end, name in ((2 * element, "A"), (2 * element + 1, "B"))
     ]
     return " ".join(one for one in said if one)
 
 
-def _words(trust: Trust, covariance: Floats, name: str) -> str:
+def _words(trust: Trust, covariance: Floats, name: str, measures: Measures) -> str:
     if not trust.verdict and not trust.is_off:
         return ""
     (major,), _, _ = ellipse_95(np.nan_to_num(covariance)[None])
     height = NORMAL_95 * float(np.sqrt(covariance[2, 2]))
-    told = range_words(trust, float(major), height if np.isfinite(height) and height else None)
-    return " ".join((f"{name}{told}.", *trust_words(trust)))
+    height_m = height if np.isfinite(height) and height else None
+    told = range_words(trust, float(major), height_m, measures)
+    return " ".join((f"{name}{told}.", *trust_words(trust, measures)))

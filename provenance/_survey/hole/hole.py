@@ -8,6 +8,7 @@ from itertools import combinations
 import numpy as np
 
 from provenance._base.errors import UnusableInput
+from provenance._model.measures import Measures
 from provenance._record.package import Package
 from provenance._record.trust import Place, Trust
 from provenance._survey.adjust.positions import ellipse_95
@@ -37,15 +38,22 @@ class TapeTo:
     u95_m: float | None
     to_places_m: tuple[float, ...] = ()
 
-    @property
-    def shown(self) -> list[tuple[str, str]]:
-        """Each distance that is told, with its range or the number of the place it leads to."""
-        if self.u95_m is not None:
-            return [(f"{self.distance_m:.3f} m", f"± {self.u95_m * 100:.1f} cm")]
-        if not self.to_places_m:
-            return [(f"{self.distance_m:.3f} m", "")]
-        numbered = enumerate(self.to_places_m[:_MOST_PLACES], start=1)
-        return [(f"{distance:.3f} m", f"place {number}") for number, distance in numbered]
+    def shown(self, measures: Measures) -> list[tuple[str, str]]:
+        """Each distance that is told; the same in the other system, range or number of the place.
+
+        No digit is told that the range leaves open.
+        """
+        if self.u95_m is None and self.to_places_m:
+            numbered = enumerate(self.to_places_m[:_MOST_PLACES], start=1)
+            return [(measures.say(one, "m", "tape"), f"place {number}") for number, one in numbered]
+        u95_mm = self.u95_m * 1000 if self.u95_m is not None else None
+        one, other = (
+            system.say(self.distance_m, "m", "tape", u95_mm=u95_mm)
+            for system in (measures, measures.other)
+        )
+        if self.u95_m is None:
+            return [(one, other)]
+        return [(one, f"{other} ± {measures.say(self.u95_m, 'm', 'range')}")]
 
 
 @dataclass(frozen=True)
@@ -346,9 +354,10 @@ def _notes(known: KnownPoints, at: int, height: float | None) -> tuple[str, ...]
     if not np.isfinite(bores.entry[at, 2]):
         notes.append("No height is known; distances are level ones.")
     recorded = float(known.record.numbers("sample", "height_m")[holes.sample[at]])
+    say = known.record.measures.say
     if height is not None and np.isfinite(recorded) and abs(recorded - height) > 0.10:
         notes.append(
-            f"The height above the floor was recorded as {recorded:.2f} m, "
-            f"but the wood puts it at {height:.2f} m."
+            f"The height above the floor was recorded as {say(recorded, 'm', 'timber')}, "
+            f"but the wood puts it at {say(height, 'm', 'timber')}."
         )
     return tuple(notes)

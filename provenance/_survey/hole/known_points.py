@@ -234,4 +234,5 @@ def _along_from_ties(
         for text, value, lack in zip(record.column("sample", "along_m"), along, lacks, strict=True)
     ]
     samples = record.tables["sample"].with_columns(along_m=pl.Series(written, dtype=pl.String))
-    return FieldRecord({**record.tables, "sample": samples}, record.grid_a_building)
+    with_along = {**record.tables, "sample": samples}
+    return FieldRecord(with_along, record.grid_a_building, record.measures)

@@ -13,6 +13,7 @@ from typing import Literal
 import numpy as np
 
 from provenance._base.errors import UnusableInput
+from provenance._model.measures import SI
 from provenance._record.cells import float_of
 from provenance._record.package import Package
 from provenance._record.trust import Trust, gravity, trust_words
@@ -206,7 +207,8 @@ def _hole_layer(package: Package, known: KnownPoints, chosen: set[str]) -> Layer
 def _told(*trusts: Trust) -> dict[str, Value]:
     """What the survey says about a feature: the gravest verdict of its points, all sentences."""
     gravest = max(trusts, key=gravity)
-    said = [sentence for one in trusts for sentence in trust_words(one)]
+    # map data is in SI, whatever the record measures in
+    said = [sentence for one in trusts for sentence in trust_words(one, SI)]
     lengths = {
         name: max((x for one in trusts if (x := getattr(one, name)) is not None), default=None)
         for name in ("search_m", "hidden_m")

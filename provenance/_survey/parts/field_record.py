@@ -12,6 +12,7 @@ import numpy.typing as npt
 import polars as pl
 
 from provenance._base.errors import UnusableInput
+from provenance._model.measures import SI, Measures
 from provenance._record.cells import read_numbers
 from provenance._record.edition_key import is_public
 from provenance._record.package import Package
@@ -34,11 +35,13 @@ class FieldRecord:
     with E the number of elements.
 
     `grid_a_building` is True for a public edition, in which every building has a grid of its own,
-    so that coordinates of two of them say nothing about each other.
+    so that coordinates of two of them say nothing about each other. `measures` is how the record
+    says its lengths; all numbers here are SI.
     """
 
     tables: Mapping[str, pl.DataFrame]
     grid_a_building: bool = False
+    measures: Measures = SI
     _numbers: dict[tuple[str, str], Floats] = field(default_factory=dict, repr=False, compare=False)
     _first: dict[str, dict[str, int]] = field(default_factory=dict, repr=False, compare=False)
 
@@ -296,7 +299,7 @@ def read_field_record(package: Package, site: str | None = None) -> FieldRecord:
         name: package.tables.texts(name) if name in there else pl.DataFrame({ROW: []})
         for name in SURVEYED
     }
-    record = FieldRecord(tables, is_public(package))
+    record = FieldRecord(tables, is_public(package), package.model.measures)
     if site is None:
         return record
     known = record.column("site", "site_id").to_list()
@@ -309,10 +312,11 @@ def read_field_record(package: Package, site: str | None = None) -> FieldRecord:
         name: frame.filter(frame["site_id"] == site) if "site_id" in frame.columns else frame
         for name, frame in record.tables.items()
     }
-    chosen = FieldRecord(mine)
+    chosen = FieldRecord(mine, measures=record.measures)
     tied = np.zeros(record.count("tie"), dtype=bool)
     for column in ("element_id", "sample_id", "target_datum_id", "from_datum_id"):
         table = column.removesuffix("_id").split("_")[-1]
         tied |= chosen.number_of(table, record.column("tie", column)) >= 0
     tied &= (record.column("tie", "tie_id") != "").to_numpy()
-    return FieldRecord({**mine, "tie": record.tables["tie"].filter(tied)}, record.grid_a_building)
+    with_ties = {**mine, "tie": record.tables["tie"].filter(tied)}
+    return FieldRecord(with_ties, record.grid_a_building, record.measures)

@@ -15,17 +15,19 @@ import numpy as np
 from provenance._drawing.drawing import Disc, Group, Item, Line, Text, Transform
 from provenance._drawing.fonts import MONO, PLAIN
 from provenance._drawing.label_places import Wanted, place_labels, told_apart
+from provenance._model.measures import Measures
 from provenance._record.trust import NOT_JUDGED
 from provenance._survey.adjust.bore import UPRIGHT_DEG, section_radius, wood_axes
 from provenance._survey.hole.known_points import KnownPoints
 from provenance._survey.parts.features import read_features
 from provenance._survey.plan.plan_map import HOLE_MM, hole_symbol
-from provenance._survey.plan.sheet_parts import best_scale
+from provenance._survey.plan.sheet_parts import best_scale, ground_unit, scale_words
 
 Area = tuple[float, float, float, float]
 _CAP = 0.73
 _STAMP_SIZE, _FEATURE_SIZE, _TICK_SIZE = 2.5, 2.1, 1.9
 _ROOM_ABOVE_MM, _ROOM_BELOW_MM = 9.0, 8.5
+_RULER_STEPS = {"m": (0.1, 0.2, 0.5, 1.0, 2.0, 5.0), "ft": (0.5, 1.0, 2.0, 5.0)}
 
 
 @dataclass(frozen=True)
@@ -44,7 +46,7 @@ def strip_title(known: KnownPoints, element: int) -> str:
     stick = known.sticks.at(np.array([element]))
     forward, _, _, length = wood_axes(stick.a, stick.b)
     parts += [row["position_note"]] if row["position_note"] else []
-    parts.append(f"{length[0]:.2f} m")
+    parts.append(known.record.measures.say(length[0], "m", "timber"))
     if abs(forward[0, 2]) > np.sin(np.radians(UPRIGHT_DEG)):
         parts.append("upright, end A " + ("below" if forward[0, 2] > 0 else "above"))
     return ", ".join(parts)
@@ -70,12 +72,13 @@ def draw_strip(
     size = np.nan_to_num(stick.upright_m[0], nan=0.04)
     thick = float(size.max())
     free_height = height - _ROOM_ABOVE_MM - _ROOM_BELOW_MM
-    scale = float(best_scale(length, thick, width - 14.0, free_height))
+    measures = known.record.measures
+    scale = float(best_scale(length, thick, width - 14.0, free_height, measures))
     middle_y = bottom + _ROOM_BELOW_MM + free_height / 2
     drawn = length * 1000 / scale
     transform = Transform(scale, (0.0, 0.0), (left + (width - drawn) / 2, middle_y))
     items: list[Item] = list(_profile(transform, length, size))
-    items += _ruler(transform, length, thick)
+    items += _ruler(transform, length, thick, measures)
     wanted: list[Wanted] = []
     texts: dict[str, tuple[str, str, float]] = {}
     anchors: dict[str, tuple[tuple[float, float], float]] = {}
@@ -99,7 +102,7 @@ def draw_strip(
         stamp = stamps.get(sample_id, sample_id)
         taped = known.trust(f"hole:{sample_id}") if known.is_taped(sample_id) else NOT_JUDGED
         doubt = " ?" if taped.is_doubted else ""
-        text = f"{stamp} at {along:.2f} m{doubt}"
+        text = f"{stamp} at {measures.say(along, 'm', 'timber')}{doubt}"
         label_width = MONO.width(text, _STAMP_SIZE)
         above = _half_at(size, along, length) * transform.mm_a_metre + middle_y + 2.6
         spots = tuple(
@@ -119,7 +122,7 @@ def draw_strip(
         foot = transform(place, -_half_at(size, place, length))
         items.append(Line((top, foot), width=0.2, dash=(0.6, 0.5)))
         key = f"{number} {one.what}"
-        text = f"{one.what} {one.from_m:.2f}"
+        text = f"{one.what} {measures.say(one.from_m, 'm', 'timber')}"
         text_width = PLAIN.width(text, _FEATURE_SIZE)
         spots = tuple(
             (foot[0] + shift * text_width, foot[1] - 2.0, 0.0) for shift in (0.0, 0.55, -0.55)
@@ -163,19 +166,20 @@ def _profile(transform: Transform, length: float, size: np.ndarray) -> list[Item
     ]
 
 
-def _ruler(transform: Transform, length: float, thick: float) -> list[Item]:
-    factor = transform.mm_a_metre
-    step = next((s for s in (0.1, 0.2, 0.5, 1.0, 2.0, 5.0) if s * factor >= 9.0), 10.0)
+def _ruler(transform: Transform, length: float, thick: float, measures: Measures) -> list[Item]:
+    unit, metres = ground_unit(measures)
+    factor = transform.mm_a_metre * metres
+    step = next((s for s in _RULER_STEPS[unit] if s * factor >= 9.0), 10.0)
     y = transform(0, -thick / 2)[1] - 4.6
     start, end = transform(0, 0)[0], transform(length, 0)[0]
     items: list[Item] = [Line(((start, y), (end, y)), width=0.18)]
-    for number in range(ceil(length / step)):
-        x = transform(number * step, 0)[0]
+    for number in range(ceil(length / metres / step)):
+        x = transform(number * step * metres, 0)[0]
         items.append(Line(((x, y), (x, y + 0.9)), width=0.18))
         items.append(Text((x, y - 2.2), f"{number * step:g}", _TICK_SIZE, align="centre", grey=0.2))
     items.append(Line(((end, y), (end, y + 0.9)), width=0.18))
-    unit = f"m from A, 1 : {transform.scale:g}"
-    items.append(Text((end + 1.2, y - 0.6), unit, _TICK_SIZE, grey=0.2))
+    told = f"{unit} from A, {scale_words(transform.scale, measures)}"
+    items.append(Text((end + 1.2, y - 0.6), told, _TICK_SIZE, grey=0.2))
     return items
 
 

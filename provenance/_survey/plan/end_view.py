@@ -14,6 +14,7 @@ import numpy as np
 from provenance._drawing.drawing import Disc, Group, Item, Line, Point, Text, Transform
 from provenance._drawing.fonts import MONO, PLAIN
 from provenance._drawing.label_places import Wanted, place_labels
+from provenance._model.measures import Measures
 from provenance._survey.adjust.bore import section_radius, wood_axes
 from provenance._survey.hole.known_points import KnownPoints
 from provenance._survey.parts.observation import Floats
@@ -62,6 +63,7 @@ def draw_end(known: KnownPoints, stamps: dict[str, str], at: int, area: Area) ->
     `stamps` maps samples to their stamps. Wood without a diameter is drawn as a dashed circle.
     """
     left, bottom, width, height = area
+    measures = known.record.measures
     element = int(known.holes.element[at])
     stick = known.sticks.at(np.array([element]))
     axes = wood_axes(stick.a, stick.b)
@@ -97,7 +99,7 @@ def draw_end(known: KnownPoints, stamps: dict[str, str], at: int, area: Area) ->
     items: list[Item] = [Line(outline, closed=True, width=0.4, fill=0.92, dash=dash)]
     items += _hours(paper, surface)
     if measured:
-        items += _sizes(paper, upright, level)
+        items += _sizes(paper, upright, level, measures)
     drills = _drills(known, at, axes, surface)
     taken = [(*_outside(paper(*surface(hour)), middle, 4.2), 1.8) for hour in (3, 6, 9, 12)]
     side_x = outline_left - _SIDE_SIZE_MM - 1.2
@@ -113,8 +115,8 @@ def draw_end(known: KnownPoints, stamps: dict[str, str], at: int, area: Area) ->
             for part in (0.2, 0.4, 0.6, 0.8, 1.0)
         ]
         stamp = stamps.get(drill.sample_id, drill.sample_id)
-        deep = f", {drill.depth_m * 1000:.0f} mm deep" if drill.depth_m else ""
-        text = f"{stamp}{deep}" if mine else f"{stamp}, {_off(drill.off_m)}"
+        deep = f", {measures.say(drill.depth_m, 'm', 'core')} deep" if drill.depth_m else ""
+        text = f"{stamp}{deep}" if mine else f"{stamp}, {_off(drill.off_m, measures)}"
         face, size = (MONO, _STAMP_SIZE) if mine else (PLAIN, _NEAR_SIZE)
         reach = 2.4 if mine else 1.0
         room = face.width(text, size), size * _CAP
@@ -131,9 +133,8 @@ def draw_end(known: KnownPoints, stamps: dict[str, str], at: int, area: Area) ->
         items.append(Text(spot, text, size, name, "centre", halo=True))  # type: ignore[arg-type]  # a face's name
     scale_text = f"1 : {scale:g}" if measured else "not to scale: no diameter is recorded"
     items.append(Text((left + width / 2, bottom + 0.8), scale_text, 1.9, align="centre", grey=0.2))
-    return EndView(
-        (Group(tuple(items), clip=area),), scale, _words(upright, level, measured, drills, stamps)
-    )
+    words = _words(upright, level, measured, drills, stamps, measures)
+    return EndView((Group(tuple(items), clip=area),), scale, words)
 
 
 def _beside(
@@ -175,18 +176,19 @@ def _hours(paper: Transform, surface: Callable[[float], Point]) -> list[Item]:
     return items
 
 
-def _sizes(paper: Transform, upright: float, level: float) -> list[Item]:
+def _sizes(paper: Transform, upright: float, level: float, measures: Measures) -> list[Item]:
     """The two diameters with their measures, level below and upright on the left."""
     (right, top), (x, y) = paper(level / 2, upright / 2), paper(-level / 2, -upright / 2)
     low, side = y - 7.5, x - _SIDE_SIZE_MM
     items: list[Item] = [Line(((x, low), (right, low)), width=0.13)]
     items += [Line(((end, low - 0.8), (end, low + 0.8)), width=0.13) for end in (x, right)]
     middle = ((x + right) / 2, low - 2.6)
-    items.append(Text(middle, f"{level * 100:.0f} cm", _NEAR_SIZE, align="centre"))
+    items.append(Text(middle, _across(level, measures), _NEAR_SIZE, align="centre"))
     items.append(Line(((side, y), (side, top)), width=0.13))
     items += [Line(((side - 0.8, end), (side + 0.8, end)), width=0.13) for end in (y, top)]
     middle = (side - 1.2, (y + top) / 2)
-    items.append(Text(middle, f"{upright * 100:.0f} cm", _NEAR_SIZE, align="centre", turn_deg=90))
+    words = _across(upright, measures)
+    items.append(Text(middle, words, _NEAR_SIZE, align="centre", turn_deg=90))
     return items
 
 
@@ -265,23 +267,34 @@ def _drawn(drill: _Drill, entry: Point, end: Point, bore: float) -> list[Item]:
     return items
 
 
-def _off(off_m: float) -> str:
-    return f"{abs(off_m):.2f} m towards {'B' if off_m > 0 else 'A'}"
+def _across(size_m: float, measures: Measures) -> str:
+    """A size of the section, which lies between two that were measured: no finer than 1 cm."""
+    return measures.say(size_m, "m", "diameter", u95_mm=15.0)
+
+
+def _off(off_m: float, measures: Measures) -> str:
+    return f"{measures.say(abs(off_m), 'm', 'timber')} towards {'B' if off_m > 0 else 'A'}"
 
 
 def _words(
-    upright: float, level: float, measured: bool, drills: list[_Drill], stamps: dict[str, str]
+    upright: float,
+    level: float,
+    measured: bool,
+    drills: list[_Drill],
+    stamps: dict[str, str],
+    measures: Measures,
 ) -> str:
     sizes = (
-        f"Section there: {upright * 100:.0f} cm from 12 to 6 o'clock, "
-        f"{level * 100:.0f} cm from 3 to 9."
+        f"Section there: {_across(upright, measures)} from 12 to 6 o'clock, "
+        f"{_across(level, measures)} from 3 to 9."
         if measured
         else "No diameter of this wood is recorded."
     )
     others = [
-        f"{stamps.get(one.sample_id, one.sample_id)} ({_off(one.off_m)})"
+        f"{stamps.get(one.sample_id, one.sample_id)} ({_off(one.off_m, measures)})"
         for one in drills
         if not one.mine
     ]
-    near = f" Dashed, holes within {NEAR_M:g} m along the wood: {', '.join(others)}."
+    reach = measures.say(NEAR_M, "m", "range")
+    near = f" Dashed, holes within {reach} along the wood: {', '.join(others)}."
     return sizes + (near if others else "")

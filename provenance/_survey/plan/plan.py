@@ -28,6 +28,7 @@ from provenance._survey.plan.plan_content import (
     stamps_of,
 )
 from provenance._survey.plan.plan_sheet import foot_line, plan_sheet
+from provenance._survey.plan.sheet_parts import scale_named
 
 FORMATS = ("svg", "pdf")
 _MARGIN_MM, _STRIP_MM = 12.0, 40.0
@@ -49,6 +50,7 @@ def write_plans(
     level: int | None = None,
     format: str = "pdf",
     paper: str = "a4",
+    scale: str | None = None,
     strips: bool = True,
     progress: Progress = say_nothing,
 ) -> Drawn:
@@ -56,11 +58,13 @@ def write_plans(
 
     Writes `plan-BUILDING[-LEVEL].FORMAT` (a level only where there are several) and, for buildings
     with samples, `strips-BUILDING` as PDF, or as numbered SVG pages. Files of the same name are
-    replaced. Raises UnusableInput for an unknown place, level or format, or when nothing has
-    coordinates.
+    replaced. `scale` ('1:100', '1 in = 20 ft') holds for all plans; without it each has the largest
+    that fits. Raises UnusableInput for an unknown place, level, format or scale, when a plan is too
+    large at that scale, or when nothing has coordinates.
     """
     if format not in FORMATS:
         raise UnusableInput(f"there is no plan format '{format}'; there are {', '.join(FORMATS)}")
+    divisor = scale_named(scale) if scale else None
     known = known_points(package)
     sheet_paper = paper_named(paper)
     buildings = [place] if place is not None else buildings_of(known.record)
@@ -82,7 +86,8 @@ def write_plans(
             if content.extent() is None or (one is not None and not content.woods):
                 continue
             suffix = "" if one is None else f"-{one}"
-            sheet = plan_sheet(content, sheet_paper, record=package.title, foot=foot_line(package))
+            foot = foot_line(package)
+            sheet = plan_sheet(content, sheet_paper, record=package.title, foot=foot, scale=divisor)
             paths += _written(out / f"plan-{names[building]}{suffix}", format, [sheet])
             drawn += 1
         if strips:

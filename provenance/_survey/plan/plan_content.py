@@ -15,6 +15,7 @@ from provenance._base.errors import UnusableInput
 from provenance._base.portable import folded
 from provenance._drawing.pixels import BROKEN
 from provenance._gate.folders import is_plain_file
+from provenance._model.measures import SI, Measures
 from provenance._record.cells import read_numbers
 from provenance._record.package import Package
 from provenance._record.tables import ROW
@@ -95,7 +96,7 @@ class PlanPlace:
 
 @dataclass(frozen=True)
 class Underlay:
-    """An image to lay under a plan: lower left corner, size on the ground, turn anticlockwise."""
+    """An image under a plan: lower left corner, size on the ground, turn counterclockwise."""
 
     file_id: str
     at: Point
@@ -127,6 +128,7 @@ class PlanContent:
     doubts: tuple[PlanDoubt, ...] = ()
     notes: tuple[str, ...] = ()
     own_grid: bool = False
+    measures: Measures = SI
 
     def extent(self) -> tuple[float, float, float, float] | None:
         """Least x, least y, greatest x, greatest y in m; None when nothing is on the plan."""
@@ -232,6 +234,7 @@ def plan_content(
         doubts=doubts,
         notes=(*notes, *not_shown),
         own_grid=record.grid_a_building,
+        measures=record.measures,
     )
 
 
@@ -409,7 +412,8 @@ def _doubts(
             doubts.append(PlanDoubt(hole.at, hole.trust))
         else:
             with_wood.append(hole.stamp)
-    told = [f"{doubt.trust.about} ({brief_words(doubt.trust)})" for doubt in doubts]
+    say = known.record.measures
+    told = [f"{doubt.trust.about} ({brief_words(doubt.trust, say)})" for doubt in doubts]
     notes = [f"In doubt: {shortened(told, 3)}."] if told else []
     if with_wood:
         notes.append(f"In doubt with their wood: {shortened(with_wood)}.")
@@ -476,4 +480,5 @@ def wood_alone(package: Package, known: KnownPoints, element: int) -> PlanConten
         holes=_holes(package, known, [element]),
         datums=() if record.grid_a_building else _datums(known, ["", *of_site]),
         own_grid=record.grid_a_building,
+        measures=record.measures,
     )

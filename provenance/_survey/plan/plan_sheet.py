@@ -18,6 +18,7 @@ from provenance._survey.plan.sheet_parts import (
     legend,
     north_arrow,
     scale_bar,
+    scale_words,
     text_lines,
     wrapped,
 )
@@ -57,11 +58,13 @@ def plan_sheet(
     record: str,
     foot: str = SECRET,
     named: Collection[str] | None = None,
+    scale: int | None = None,
 ) -> Sheet:
     """The plan on a sheet of that paper, upright or lying, whichever allows the larger scale.
 
     `record` names the package, `foot` is its last line, `named` the only wood with a label (all
-    when None). Raises UnusableInput when nothing on it has coordinates.
+    when None), `scale` the divisor that is asked for. Raises UnusableInput when nothing on it has
+    coordinates, or the page is too small for that scale.
     """
     extent = content.extent()
     if extent is None:
@@ -74,9 +77,16 @@ def plan_sheet(
     for page in (_Page(paper.width_mm, paper.height_mm), _Page(paper.height_mm, paper.width_mm)):
         _, _, width, height = page.frame
         free = (width - 2 * _ROUND_MM, height - 2 * _ROUND_MM)
-        choices.append((best_scale(high_x - low_x, high_y - low_y, *free), page))
+        choices.append((best_scale(high_x - low_x, high_y - low_y, *free, content.measures), page))
     lying = high_x - low_x > high_y - low_y
-    scale, page = min(choices, key=lambda c: (c[0], (c[1].width > c[1].height) != lying))
+    best, page = min(choices, key=lambda c: (c[0], (c[1].width > c[1].height) != lying))
+    if scale is not None and scale < best:
+        raise UnusableInput(
+            f"{_title(content)} is too large for this paper at "
+            f"{scale_words(scale, content.measures)}; the largest scale that fits is "
+            f"{scale_words(best, content.measures)}"
+        )
+    scale = scale or best
     area = page.frame
     transform = Transform(
         scale,
@@ -84,7 +94,7 @@ def plan_sheet(
         (area[0] + area[2] / 2, area[1] + area[3] / 2),
     )
     drawn = draw_map(content, transform, area, named=named)
-    ticks, step = frame_ticks(area, transform)
+    ticks, step = frame_ticks(area, transform, content.measures)
     notes = list(content.notes)
     if drawn.unlabelled:
         notes.append(f"No room for the labels of: {shortened(drawn.unlabelled)}.")
@@ -105,7 +115,7 @@ def _title(content: PlanContent) -> str:
 def _words(content: PlanContent, scale: float) -> str:
     stamps = shortened([hole.stamp for hole in content.holes], _STAMPS_TOLD)
     return (
-        f"Plan at 1 : {scale:g} with {len(content.woods)} pieces of wood, "
+        f"Plan at {scale_words(scale, content.measures)} with {len(content.woods)} pieces of wood, "
         f"{len(content.holes)} holes and cuts and {len(content.datums)} datums. Stamps: "
         f"{stamps or 'none'}."
     )
@@ -117,7 +127,7 @@ def _foot(
     title: str,
     record: str,
     scale: float,
-    step: float,
+    step: str,
     notes: list[str],
 ) -> list[Item]:
     left, top = _MARGIN_MM + _TICKS_MM, _MARGIN_MM + _FOOT_MM - 2.0
@@ -127,16 +137,16 @@ def _foot(
         Text((left, top - 8.6), f"Site {content.site_id}. {record}", 2.6),
     ]
     bar_x = right - 62
-    items += scale_bar(bar_x, top - 4.4, scale, most_mm=42.0)
+    items += scale_bar(bar_x, top - 4.4, scale, content.measures, most_mm=42.0)
     items += north_arrow(right - 5.5, top - 6.5, 10.0, content.grid_north_deg)
     north = (
         "N: true north."
         if content.grid_north_deg is not None
         else "y: site grid; true north is not recorded."
     )
-    grid = f"Ticks every {step:g} m of the site grid. {north}"
+    grid = f"Ticks every {step} of the site grid. {north}"
     if content.own_grid:
-        grid = f"Ticks every {step:g} m of the building's own grid, which says nothing of north."
+        grid = f"Ticks every {step} of the building's own grid, which says nothing of north."
     # not into the arrow, which reaches down beside it
     beside = wrapped(grid, 2.0, right - _ARROW_MM - bar_x, 2)
     items += text_lines(beside, bar_x, top - 10.0, 2.0, grey=0.25)

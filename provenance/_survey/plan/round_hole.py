@@ -6,6 +6,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
 from provenance._drawing.drawing import Item, Picture, Transform
+from provenance._model.measures import Measures
 from provenance._record.package import Package
 from provenance._survey.hole.hole import HolePosition
 from provenance._survey.hole.known_points import KnownPoints
@@ -18,7 +19,7 @@ from provenance._survey.plan.plan_content import (
     wood_alone,
 )
 from provenance._survey.plan.plan_map import Area, Tape, draw_map
-from provenance._survey.plan.sheet_parts import SCALES, frame_ticks
+from provenance._survey.plan.sheet_parts import frame_ticks, scales_of
 
 _LEAST_SCALE, _MOST_SCALE = 50, 200
 
@@ -46,7 +47,7 @@ class RoundHole:
             named=[hole.element_id],
             ground=ground,
         )
-        return (*drawn.items, *frame_ticks(self.area, self.transform)[0])
+        return (*drawn.items, *frame_ticks(self.area, self.transform, self.content.measures)[0])
 
     def cropped(self) -> RoundHole:
         """The same without what lies outside the area, of which there may be very much."""
@@ -102,18 +103,22 @@ def view_round(content: PlanContent, hole: HolePosition, area: Area) -> RoundHol
     places = {datum.datum_id: datum.at for datum in content.datums}
     datums = [(places[tape.datum_id], tape) for tape in hole.tapes if tape.datum_id in places]
     tapes = tuple(
-        (start, at, f"{tape.distance_m:.2f} m") for start, tape in datums if tape.u95_m is not None
+        (start, at, tape.shown(content.measures)[0][0])
+        for start, tape in datums
+        if tape.u95_m is not None
     )
     doubts = (PlanDoubt(at, hole.trust),) if hole.trust.is_doubted else ()
     content = replace(content, doubts=doubts)
-    scale, middle = _view(at, [start for start, _ in datums], area)
+    scale, middle = _view(at, [start for start, _ in datums], area, content.measures)
     paper = (area[0] + area[2] / 2, area[1] + area[3] / 2)
     return RoundHole(content, Transform(scale, middle, paper), area, tapes)
 
 
-def _view(hole: Point, datums: Sequence[Point], area: Area) -> tuple[float, Point]:
+def _view(
+    hole: Point, datums: Sequence[Point], area: Area, measures: Measures
+) -> tuple[float, Point]:
     far_first = sorted(datums, key=lambda d: -(abs(d[0] - hole[0]) + abs(d[1] - hole[1])))
-    scales = [s for s in SCALES if _LEAST_SCALE <= s <= _MOST_SCALE]
+    scales = [s for s in scales_of(measures) if _LEAST_SCALE <= s <= _MOST_SCALE]
     for left_out in range(len(far_first) + 1):
         points = [hole, *far_first[left_out:]]
         xs, ys = zip(*points, strict=True)

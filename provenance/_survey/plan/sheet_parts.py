@@ -2,44 +2,136 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import replace
 from math import ceil, cos, radians, sin
+from types import MappingProxyType
 
+from provenance._base.errors import TreenailError
 from provenance._drawing.drawing import Disc, Item, Line, Text, Transform
-from provenance._drawing.fonts import PLAIN
+from provenance._drawing.fonts import FACES, PLAIN
+from provenance._model.measures import FEET_INCHES, FOOT, METRIC, Measures
 from provenance._survey.plan.plan_map import datum_symbol, hole_symbol, place_symbol
 
-SCALES = (5, 10, 20, 25, 50, 75, 100, 125, 200, 250, 500, 1000, 2000, 5000, 10000)
-"""Scales that a scale rule has; common practice, no source."""
+_METRIC_SCALES = (5, 10, 20, 25, 50, 75, 100, 125, 200, 250, 500, 1000, 2000, 5000, 10000)
+_ARCHITECTS = {4: "3", 8: "1 1/2", 12: "1", 16: "3/4", 24: "1/2", 48: "1/4", 96: "1/8", 192: "1/16"}
+"""Divisor → inches on paper to the foot."""
+_ENGINEERS_FT = (5, 10, 20, 30, 40, 50, 60, 100, 200, 500, 1000)
+"""Feet to the inch on paper; these scales are what rules have: common practice, no source."""
+_PARTS_OF_BAR: Mapping[str, Mapping[float, int]] = MappingProxyType(
+    {
+        "m": {0.1: 5, 0.2: 4, 0.5: 5, 1: 5, 2: 4, 5: 5, 10: 5, 20: 4, 50: 5, 100: 5, 200: 4},
+        "ft": {1: 4, 2: 4, 5: 5, 10: 5, 20: 2, 40: 4, 50: 5, 100: 10, 200: 4, 500: 5, 1000: 5},
+    }
+)
+"""Lengths of bars, and their parts; those in feet go by tens where they are long enough."""
+_STEPS = MappingProxyType(
+    {"m": tuple(_PARTS_OF_BAR["m"]), "ft": (1, 2, 5, 10, 20, 50, 100, 200, 500)}
+)
+"""From tick to tick of a frame."""
 
-_STEPS_M = (0.1, 0.2, 0.5, 1.0, 2.0, 5.0, 10.0, 20.0, 50.0, 100.0, 200.0, 500.0)
+
+def ground_unit(measures: Measures) -> tuple[str, float]:
+    """The unit that plans count in, 'm' or 'ft', and its length in m."""
+    return ("m", 1.0) if measures.system == METRIC else ("ft", float(FOOT) / 1000)
 
 
-def best_scale(width_m: float, height_m: float, width_mm: float, height_mm: float) -> int:
+def scales_of(measures: Measures) -> tuple[int, ...]:
+    """The scales that a rule of the record has, as divisors, the largest first."""
+    if measures.system == METRIC:
+        return _METRIC_SCALES
+    return tuple(sorted([*_ARCHITECTS, *(12 * feet for feet in _ENGINEERS_FT)]))
+
+
+def scale_words(scale: float, measures: Measures) -> str:
+    """A scale as it is said.
+
+    >>> scale_words(50, Measures()), scale_words(240, Measures("feet_inches"))
+    ('1 : 50', '1 in = 20 ft')
+    >>> scale_words(48, Measures("feet_inches")), scale_words(50, Measures("feet_inches"))
+    ('1/4 in = 1 ft', '1 : 50')
+    """
+    if measures.system != METRIC and scale in _ARCHITECTS:
+        return f"{_ARCHITECTS[int(scale)]} in = 1 ft"
+    if measures.system != METRIC and scale / 12 in _ENGINEERS_FT:
+        return f"1 in = {scale / 12:g} ft"
+    return f"1 : {scale:g}"
+
+
+def scale_named(name: str) -> int:
+    """The divisor of a scale that somebody asks for; raises TreenailError that lists those known.
+
+    >>> scale_named("1:50"), scale_named("1in=20ft"), scale_named("1/4 in = 1 ft")
+    (50, 240, 48)
+    """
+    wanted = name.lower().replace(" ", "")
+    feet, metric = Measures(FEET_INCHES), Measures()
+    known = {
+        scale_words(scale, measures): scale
+        for measures in (metric, feet)
+        for scale in scales_of(measures)
+    }
+    for words, scale in known.items():
+        if words.replace(" ", "") == wanted:
+            return scale
+    raise TreenailError(f"'{name}' is not a scale of plans; choose one of {', '.join(known)}")
+
+
+def best_scale(
+    width_m: float, height_m: float, width_mm: float, height_mm: float, measures: Measures
+) -> int:
     """The largest usual scale (as its divisor) at which the ground fits on the paper."""
-    for scale in SCALES:
+    scales = scales_of(measures)
+    for scale in scales:
         if width_m * 1000 / scale <= width_mm and height_m * 1000 / scale <= height_mm:
             return scale
-    return SCALES[-1]
+    return scales[-1]
 
 
-def scale_bar(x: float, y: float, scale: float, most_mm: float = 55.0) -> tuple[Item, ...]:
-    """A bar in black and white from (x, y) to the right, with its length and the scale."""
-    fitting = [step for step in _STEPS_M if step * 1000 / scale <= most_mm]
-    whole = fitting[-1] if fitting else _STEPS_M[0]
-    parts = 4 if whole in (0.2, 2.0, 20.0, 200.0) else 5
-    part = whole * 1000 / scale / parts
+def scale_bar(
+    x: float, y: float, scale: float, measures: Measures, most_mm: float = 55.0
+) -> tuple[Item, ...]:
+    """A bar in black and white from (x, y) to the right, with its length and the scale.
+
+    One in feet has a line in meters below it.
+    """
+    unit, metres = ground_unit(measures)
+    whole, parts = _bar_of(unit, metres * 1000 / scale, most_mm)
+    part = whole * metres * 1000 / scale / parts
     items: list[Item] = []
     for i in range(parts):
         left = x + i * part
         corners = ((left, y), (left + part, y), (left + part, y + 1.6), (left, y + 1.6))
         items.append(Line(corners, closed=True, width=0.2, fill=0.0 if i % 2 == 0 else 1.0))
     items.append(Text((x, y + 2.4), "0", 2.2, align="centre"))
-    items.append(Text((x + parts * part, y + 2.4), f"{whole:g} m", 2.2, align="centre"))
-    items.append(Text((x, y - 3.6), f"1 : {scale:g}", 3.0, "bold"))
-    items.append(Text((x + 16, y - 3.4), "when printed at 100 %", 2.0, grey=0.25))
+    items.append(Text((x + parts * part, y + 2.4), f"{whole:g} {unit}", 2.2, align="centre"))
+    lower = y
+    if unit != "m":
+        lower = y - 1.2
+        items += _metric_line(x, y - 0.5, scale, parts * part)
+    words = scale_words(scale, measures)
+    items.append(Text((x, lower - 3.6), words, 3.0, "bold"))
+    beside = x + max(16.0, FACES["bold"].width(words, 3.0) + 2.0)
+    items.append(Text((beside, lower - 3.4), "when printed at 100 %", 2.0, grey=0.25))
     return tuple(items)
+
+
+def _bar_of(unit: str, unit_mm: float, most_mm: float) -> tuple[float, int]:
+    """The longest bar of at most that length on paper, and its parts."""
+    bars = _PARTS_OF_BAR[unit]
+    whole = max((one for one in bars if one * unit_mm <= most_mm), default=min(bars))
+    return whole, bars[whole]
+
+
+def _metric_line(x: float, y: float, scale: float, most_mm: float) -> list[Item]:
+    """A line with ticks below a bar in feet, for whoever has a metric rule."""
+    whole, parts = _bar_of("m", 1000 / scale, most_mm)
+    long = whole * 1000 / scale
+    items: list[Item] = [Line(((x, y), (x + long, y)), width=0.2)]
+    for number in range(parts + 1):
+        at = x + long * number / parts
+        items.append(Line(((at, y), (at, y - 0.9)), width=0.2))
+    return [*items, Text((x + long + 0.8, y - 1.6), f"{whole:g} m", 2.0)]
 
 
 def north_arrow(x: float, y: float, size: float, grid_north_deg: float | None) -> tuple[Item, ...]:
@@ -62,22 +154,24 @@ def north_arrow(x: float, y: float, size: float, grid_north_deg: float | None) -
 
 
 def frame_ticks(
-    area: tuple[float, float, float, float], transform: Transform
-) -> tuple[tuple[Item, ...], float]:
-    """The frame with ticks and site grid numbers outside it, and the step of the ticks in m."""
+    area: tuple[float, float, float, float], transform: Transform, measures: Measures
+) -> tuple[tuple[Item, ...], str]:
+    """The frame with ticks and site grid numbers outside it, and the step of the ticks in words."""
     left, bottom, width, height = area
-    step = next((s for s in _STEPS_M if s * transform.mm_a_metre >= 18.0), _STEPS_M[-1])
+    unit, metres = ground_unit(measures)
+    steps = _STEPS[unit]
+    factor = transform.mm_a_metre * metres
+    step = next((s for s in steps if s * factor >= 18.0), steps[-1])
     right, top = left + width, bottom + height
     corners = ((left, bottom), (right, bottom), (right, top), (left, top))
     items: list[Item] = [Line(corners, closed=True, width=0.25)]
-    factor = transform.mm_a_metre
     for axis, start, length in ((0, left, width), (1, bottom, height)):
-        low = transform.origin[axis] + (start - transform.at[axis]) / factor
+        low = transform.origin[axis] / metres + (start - transform.at[axis]) / factor
         high = low + length / factor
         number = ceil(low / step - 1e-9)
         while number * step <= high + 1e-9:
             value = round(number * step, 6)
-            place = transform.at[axis] + (value - transform.origin[axis]) * factor
+            place = transform.at[axis] + (value - transform.origin[axis] / metres) * factor
             if axis == 0:
                 items.append(Line(((place, bottom), (place, bottom - 1.2)), width=0.2))
                 text_at = (place, bottom - 3.6)
@@ -87,7 +181,7 @@ def frame_ticks(
                 at = (left - 1.7, place)
                 items.append(Text(at, f"{value:g}", 2.0, align="centre", turn_deg=90, grey=0.25))
             number += 1
-    return tuple(items), step
+    return tuple(items), f"{step:g} {unit}"
 
 
 def legend(x: float, y: float, *, doubts: bool = False) -> tuple[Item, ...]:
