@@ -90,7 +90,9 @@ def updated(old: Catalog, sources: Catalog) -> Catalog:
     new.mime_headers = old.mime_headers
     sure = [one for one in old if one.id and any_of(one.string) and not one.fuzzy]
     by_text = {one.id: one.string for one in reversed(sure)}
-    by_place = {one.context: one.string for one in old if one.context and any_of(one.string)}
+    # a context with a colon names one place, as 'field:element.length_m.title' does
+    placed = [one for one in old if ":" in (one.context or "") and any_of(one.string)]
+    by_place = {one.context: one.string for one in placed}
     for one in sources:
         if not one.id:
             continue
