@@ -68,20 +68,15 @@ def workbook(package: Path | None, profile: str | None, filled: bool, out: Path 
     "--sheet",
     "sheets",
     multiple=True,
-    default=("all",),
-    show_default=True,
-    help="cover, equipment, site, party, place, relation, tie, element, ledger, sample, plug, "
-    "photo, grid or all; may be given several times.",
+    help="Only this one: cover, equipment, log (timbers, one row each), core (two per page), plug, photo, "
+    "codes or grid; by default all of these. Others: site, element, sample (one record per form, "
+    "every question), party, place, relation, tie (logs), meanings (each code defined). Or all. "
+    "May be given several times.",
 )
-@click.option("--scale", default="1:50", show_default=True, help="Of the grid: 1:20 … 1in=20ft.")
+@click.option("--scale", help="Of the grid; by default 1:50, or 1in=5ft where lengths are in feet.")
 @click.option("--blanks", type=click.IntRange(1), help="So many blank copies, no filled ones.")
-@click.option(
-    "--codes",
-    type=click.Choice(["each", "once"]),
-    help="Code lists behind each sheet (usual for blanks) or once (usual for filled ones).",
-)
 @samples_option
-@click.option("--elements", help="Element codes, as for --samples.")
+@click.option("--elements", help="Timber numbers, as for --samples.")
 @site_option
 @paper_option
 @out_option
@@ -89,9 +84,8 @@ def sheets(
     package: Path | None,
     profile: str | None,
     sheets: tuple[str, ...],
-    scale: str,
+    scale: str | None,
     blanks: int | None,
-    codes: str | None,
     samples: str | None,
     elements: str | None,
     site: str | None,
@@ -100,10 +94,14 @@ def sheets(
 ) -> None:
     """Print record sheets (PDF), filled in from PACKAGE or blank for a profile.
 
-    The scales of the plan grid are 1:20, 1:50, 1:100, 1in=5ft, 1in=10ft and 1in=20ft.
+    By default these are a cover with all cautions, a timber log of 20 rows per page, two core
+    sheets per page, a plug log, a photo log, the code lists once, and a plan grid. The command says
+    how many pages each takes before it writes.
+
+    Scales of the plan grid: 1:20, 1:50, 1:100 and 1in=5ft, 10ft, 20ft ...
     """
     from provenance._model.profile import load_model
-    from provenance._printing.sheets.record_sheets import write_sheets
+    from provenance._printing.sheets.record_sheets import lay_out_sheets
 
     if (package is None) == (profile is None):
         raise click.UsageError("name either a package or, with --profile, a kind of place")
@@ -115,21 +113,22 @@ def sheets(
     for one in taken:
         if one.exists():
             raise AlreadyThere(f"{one} is already there; choose another name with --out")
+    laid_out = lay_out_sheets(
+        model,
+        package=opened,
+        sheets=sheets,
+        paper=paper,
+        scale=scale,
+        blanks=blanks,
+        samples=samples,
+        elements=elements,
+        site=site,
+    )
+    for title, pages in laid_out.counts:
+        click.echo(f"{pages:>5}  {title}")
+    click.echo(f"{laid_out.page_count:>5}  pages in all")
     with progress_bar("printing") as progress:
-        printed = write_sheets(
-            model,
-            path,
-            package=opened,
-            sheets=sheets,
-            paper=paper,
-            scale=scale,
-            blanks=blanks,
-            codes=codes,
-            samples=samples,
-            elements=elements,
-            site=site,
-            progress=progress,
-        )
+        printed = laid_out.print(path, progress)
     for one in printed.paths:
         click.echo(f"wrote {one}")
-    click.echo(f"{printed.page_count} pages; print at 100 %, the plan grid is at true scale")
+    click.echo("print at 100 %: the plan grid is at true scale")

@@ -59,21 +59,19 @@ def derive_tables_and_figures(stage: Stage) -> Did:
 
 
 def print_forms(stage: Stage) -> Did:
-    """What a crew fills in: the workbook, and blank record sheets."""
+    """What a crew fills in: the workbook, and the record sheets."""
     from provenance._printing.sheets.record_sheets import write_sheets
     from provenance._printing.workbook import write_workbook
 
     package = open_package(stage.sound)
     book = write_workbook(package.model, stage.out / "workbook.xlsx", title=package.title)
-    sheets = write_sheets(
-        package.model, stage.out / "sheets.pdf", package=package, blanks=1, codes="once"
-    )
+    sheets = write_sheets(package.model, stage.out / "sheets.pdf", package=package)
     return Did(
         "Forms",
         f"a workbook, and record sheets for the pencil on {sheets.page_count} pages",
         (
             f"treenail workbook {SOUND} --out {book.name}",
-            f"treenail sheets {SOUND} --blanks 1 --codes once --out sheets.pdf",
+            f"treenail sheets {SOUND} --out sheets.pdf",
         ),
         (book, *sheets.paths),
     )

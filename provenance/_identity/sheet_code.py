@@ -32,7 +32,7 @@ class SheetCode:
     """What the code of a sheet says; '' where it does not say it.
 
     `key` is the row's primary key; `row` its record number (header = 1) when the key cannot be
-    told; `first` and `last` are the keys of a ledger's first and last line.
+    told. Sheets of older versions also tell the `first` and `last` key of their lines.
     """
 
     table: str
@@ -54,8 +54,8 @@ def _tellable(key: str) -> bool:
     )
 
 
-def compose_sheet_code(code: SheetCode) -> str:
-    r"""The text for a sheet's QR code, lines parted by '\n'.
+def compose_sheet_code(code: SheetCode, most_bytes: int = MOST_BYTES) -> str:
+    r"""The text for a sheet's QR code in lines, of at most so many bytes in UTF-8.
 
     >>> print(compose_sheet_code(SheetCode("sample", key="231", package="holl")))
     treenail-sheet 1 sample 231
@@ -65,15 +65,13 @@ def compose_sheet_code(code: SheetCode) -> str:
     lines = [f"{MAGIC} {LAYOUT_VERSION} {code.table} {key}"]
     if code.key and key == NO_KEY and code.row:
         lines.append(f"row {code.row}")
-    if _tellable(code.first) and _tellable(code.last):
-        lines += [f"first {code.first}", f"last {code.last}"]
     lines += [
         f"{word} {one_line(text, LONGEST_LINE)}"
         for word, text in (("package", code.package), ("profile", code.profile))
         if one_line(text, LONGEST_LINE)
     ]
     # the row is what a code is for: the package is left out where letters take many bytes
-    while len("\n".join(lines).encode("utf-8")) > MOST_BYTES:
+    while len("\n".join(lines).encode("utf-8")) > most_bytes:
         lines.pop()
     return "\n".join(lines)
 

@@ -17,19 +17,21 @@ from provenance._printing.sheets.question import Question
 
 HAZARDS = "hazard"
 COLUMNS = 2
-SIZE = 9.5
+SIZES = (9.5, 9.0, 8.5, 8.0, 7.5)
+"""The largest is taken in which the cautions fit on one page."""
+
 CREW = 8
 
 
 def lay_out_cover(model: Model, seen: Collection[str], paper: Paper) -> list[PageDraft]:
-    """The pages of the cover; `seen` are the codes of the dangers that the package records."""
+    """The pages of the cover; `seen` are the codes of the hazards that the package records."""
     said = read_yaml(shipped("templates") / "sheets" / "cover.yaml")
-    entries = [Entry("First of all", title=True), Entry("", said["first"])]
+    entries = [Entry("Read this first", title=True), Entry("", said["first"])]
     entries.append(Entry(f"At this kind of place: {model.title}", title=True))
     entries += [Entry("•", caution) for caution in model.cautions]
     vocabulary = model.vocabularies.get(HAZARDS)
     if vocabulary is not None:
-        title = "Dangers: crosses mark what is on record" if seen else "Dangers: cross what is here"
+        title = "Hazards: checked = on record" if seen else "Hazards: check all that apply"
         entries.append(Entry(title, title=True))
         for term in vocabulary.terms:
             mark = TICKED_BOX if term.code in seen else EMPTY_BOX
@@ -38,8 +40,13 @@ def lay_out_cover(model: Model, seen: Collection[str], paper: Paper) -> list[Pag
     entries += [Entry("The sheets themselves", title=True), Entry("", said["keep"])]
     entries.append(Entry("How to fill the sheets in", title=True))
     entries += [Entry(f"{term}:", meaning) for term, meaning in said["how_to"].items()]
+    trials = (lay_out_listing(entries, paper, columns=COLUMNS, size=size) for size in SIZES)
+    listed: list[PageDraft] = []
+    for listed in trials:
+        if len(listed) == 1:
+            break
     return [
-        *lay_out_listing(entries, paper, columns=COLUMNS, size=SIZE),
+        *listed,
         *lay_out_questions(_questions(said), paper),
     ]
 

@@ -1,12 +1,14 @@
 """What every sheet has around its content: heading, code, place to sign, page n of m.
 
-The long sides keep PUNCH_MM free for the holes of a binder (their centres lie 12 mm from the edge,
-ISO 838, cited from memory), the short sides EDGE_MM, more than office printers need.
+Logs, core sheets and code lists need the page for themselves: their heads are drawn where they are
+laid out, with the small code from here. On all others the long sides keep PUNCH_MM
+free for the holes of a binder (their centers lie 12 mm from the edge, ISO 838, cited from memory),
+the short sides EDGE_MM. Office printers need about 5 mm (common practice, no source).
 """
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from typing import Any
 
@@ -18,10 +20,14 @@ from provenance._identity.sheet_code import SheetCode, compose_sheet_code
 
 PUNCH_MM = 16.0
 EDGE_MM = 11.0
+TIGHT_MM = 7.0
 HEAD_MM = 22.0
 FOOT_MM = 19.0
 GAP_MM = 2.5
 CODE_MM = 22.0
+SMALL_CODE_BYTES = 105
+"""What a small code can hold and still be read."""
+
 SMALLEST_TYPE = 7.0
 
 
@@ -102,17 +108,54 @@ def _draw_foot(canvas: Any, box: Box, heading: Heading, number: int, count: int)
     write_block(canvas, text, PLAIN, below, largest=7.5, smallest=SMALLEST_TYPE)
 
 
+def draw_small_code(
+    canvas: Any, heading: Heading, side_mm: float, right: float, top: float
+) -> None:
+    """Draw the code of a sheet so large, with its upper right corner at that point."""
+    # the table and the row are what a photo of the sheet is matched by; what else a code can say
+    # would make it too fine to be read in a photo of the whole page
+    short = SheetCode(
+        heading.code.table, heading.code.key, heading.code.row, package=heading.code.package
+    )
+    text = compose_sheet_code(short, SMALL_CODE_BYTES)
+    code = encode_to_fit(text, side_mm, f"the sheet '{heading.title}'")
+    draw_code(canvas, code, right - side_mm * MM, top - side_mm * MM, side_mm * MM)
+
+
+def draw_blanks(canvas: Any, box: Box, texts: Sequence[tuple[str, float]], size: float = 8) -> None:
+    """Draw words, each with its share of the width and a line to write on up to the next."""
+    x = box.x
+    canvas.setLineWidth(0.6)
+    for text, share in texts:
+        room = box.width * share
+        fitted = write_line(
+            canvas,
+            text,
+            PLAIN,
+            room * 0.7,
+            x,
+            box.y + 0.6 * MM,
+            largest=size,
+            smallest=SMALLEST_TYPE,
+        )
+        start = (
+            x + max((PLAIN.width(line, fitted.size) for line in fitted.lines), default=0) + 1 * MM
+        )
+        canvas.line(start, box.y, x + room - 2 * MM, box.y)
+        x += room
+
+
 @dataclass(frozen=True)
 class PageDraft:
     """One page: `draw` draws its content on a canvas; `fields` are the schema's fields it asks.
 
-    `keys` are those of the first and last line of a ledger's page, '' on blanks.
+    Around a page that is not `framed` nothing else is drawn.
     """
 
     draw: Callable[[Any], None]
     landscape: bool = False
     fields: tuple[str, ...] = ()
-    keys: tuple[str, str] = ("", "")
+    framed: bool = True
 
 
 @dataclass(frozen=True)

@@ -1,29 +1,84 @@
-"""Sets lists of words with their meaning in columns: the backs of the sheets, and cautions."""
+"""Sets lists of words in columns: the codes that sheets are filled in with, and cautions."""
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
 from functools import partial
 from typing import Any
 
-from provenance._drawing.fitting import beginning, draw_line
+from provenance._drawing.fitting import beginning, draw_line, write_block, write_line
 from provenance._drawing.fonts import ASCENT, BOLD, DESCENT, PLAIN, Typeface, printable
 from provenance._drawing.paper import MM, Box, Paper
 from provenance._model.schema import Model, Table
-from provenance._printing.sheets.frame import PageDraft, content_box
+from provenance._printing.sheets.frame import (
+    EDGE_MM,
+    SMALLEST_TYPE,
+    TIGHT_MM,
+    Heading,
+    PageDraft,
+    content_box,
+)
 from provenance._printing.sheets.question import LONGEST_TICKED, code_in_words
 
 GUTTER = 4.0 * MM
+HEAD_MM = 10.0
+CODE_COLUMNS = (5, 6)
 
 
 @dataclass(frozen=True)
 class Entry:
-    """`term` in bold with its `meaning` behind it; a `title` entry stands over those after it."""
+    """`term` in bold with its `meaning` behind it; a `title` entry stands over those after it.
+
+    A meaning that is `joined` is the rest of the word.
+    """
 
     term: str
     meaning: str = ""
     title: bool = False
+    joined: bool = False
+
+
+def code_lists(model: Model, asked: Sequence[tuple[str, str]]) -> list[Entry]:
+    """The words of each list once, `asked` being (list, heading of what is filled in with it).
+
+    As much of a word is bold as tells it from the others of its list: a crew writes no more.
+    """
+    users: dict[str, list[str]] = {}
+    for name, heading in asked:
+        headings = users.setdefault(name, [])
+        if heading not in headings:
+            headings.append(heading)
+    entries: list[Entry] = []
+    for name in sorted(users, key=lambda name: len(model.vocabularies[name].terms)):
+        entries.append(Entry(", ".join(users[name]), title=True))
+        labels = [term.label for term in model.vocabularies[name].terms]
+        for term in model.vocabularies[name].terms:
+            words = code_in_words(term)
+            if words != term.label:
+                entries.append(Entry(term.code, term.label))
+            else:
+                told = shortest_beginning(term.label, labels)
+                entries.append(Entry(told, term.label[len(told) :], joined=True))
+    return entries
+
+
+def shortest_beginning(label: str, labels: Sequence[str]) -> str:
+    """The shortest beginning, of two letters at least, that no other label has.
+
+    A label that is itself the beginning of another is written whole.
+
+    >>> shortest_beginning("Door jamb", ["Door jamb", "Door leaf", "Door"])
+    'Door j'
+    >>> shortest_beginning("Door", ["Door jamb", "Door leaf", "Door"])
+    'Door'
+    """
+    others = [one.casefold() for one in labels if one != label]
+    for end in range(2, len(label)):
+        start = label[:end].casefold()
+        if not start.endswith(" ") and not any(one.startswith(start) for one in others):
+            return label[:end]
+    return label
 
 
 def code_entries(model: Model, tables: Sequence[Table]) -> list[Entry]:
@@ -63,25 +118,62 @@ class _Line:
     gap: float = 0.0
 
 
+def lay_out_codes(entries: Sequence[Entry], heading: Heading, paper: Paper) -> list[PageDraft]:
+    """The code lists on as few pages as they need, which they have for themselves."""
+    page = Box(0, 0, paper.width, paper.height).inset(EDGE_MM * MM, TIGHT_MM * MM)
+    head, below = page.cut_top(HEAD_MM * MM)
+    trials = [
+        _lay_out(entries, below, columns, SMALLEST_TYPE, gap=0.0, gutter=2.5 * MM)
+        for columns in CODE_COLUMNS
+    ]
+    pages = min(trials, key=len)
+    return [
+        PageDraft(partial(_draw_codes, draw, heading, head, (number, len(pages))), framed=False)
+        for number, draw in enumerate(pages, start=1)
+    ]
+
+
+def _draw_codes(
+    draw: Any, heading: Heading, head: Box, counted: tuple[int, int], canvas: Any
+) -> None:
+    number, of = counted
+    title, rest = head.cut_left(48 * MM, 2 * MM)
+    at = (title.x, head.y + 5 * MM)
+    write_line(canvas, heading.title, BOLD, title.width, *at, largest=13, smallest=8)
+    at = (title.x, head.y + 1.6 * MM)
+    write_line(canvas, heading.about, PLAIN, title.width, *at, largest=7.5, smallest=SMALLEST_TYPE)
+    at = (rest.right, head.y + 5 * MM)
+    draw_line(canvas, f"Page {number} of {of}", BOLD, 8, *at, align="right")
+    note = Box(rest.x, rest.y + 1 * MM, rest.width - 22 * MM, rest.height - 2 * MM)
+    write_block(canvas, heading.legend, PLAIN, note, largest=8, smallest=SMALLEST_TYPE)
+    draw(canvas)
+
+
 def lay_out_listing(
-    entries: Sequence[Entry],
-    paper: Paper,
-    *,
-    columns: int,
-    size: float = 7.0,
-    landscape: bool = False,
+    entries: Sequence[Entry], paper: Paper, *, columns: int, size: float = 7.0
 ) -> list[PageDraft]:
-    """The pages that hold the entries in columns, filled one after the other, evened at the end."""
-    page = content_box(paper, landscape)
-    width = (page.width - (columns - 1) * GUTTER) / columns
-    blocks = [_set_entry(entry, width, size) for entry in entries]
+    """The framed pages that hold the entries in columns, evened on the last."""
+    return [PageDraft(draw) for draw in _lay_out(entries, content_box(paper), columns, size)]
+
+
+def _lay_out(
+    entries: Sequence[Entry],
+    page: Box,
+    columns: int,
+    size: float,
+    gap: float = 0.14,
+    gutter: float = GUTTER,
+) -> list[Callable[[Any], None]]:
+    """What draws each page: the entries in columns, filled one after the other."""
+    width = (page.width - (columns - 1) * gutter) / columns
+    blocks = [_set_entry(entry, width, size, gap) for entry in entries]
     filled = _fill([block for block in blocks if block.lines], page.height, page.height)
-    drafts = []
+    drafts: list[Callable[[Any], None]] = []
     for start in range(0, len(filled), columns):
         group = filled[start : start + columns]
         if start + columns >= len(filled):
             group = _evened(group, columns, page.height)
-        drafts.append(PageDraft(partial(_draw, group, page, width, size), landscape))
+        drafts.append(partial(_draw, group, page, width, size, gutter))
     return drafts
 
 
@@ -97,7 +189,7 @@ class Block:
         return sum(line.height + line.gap for line in self.lines)
 
 
-def _set_entry(entry: Entry, width: float, size: float) -> Block:
+def _set_entry(entry: Entry, width: float, size: float, gap: float) -> Block:
     runs = [(entry.term, BOLD)]
     if entry.meaning:
         runs.append((entry.meaning, PLAIN))
@@ -113,8 +205,10 @@ def _set_entry(entry: Entry, width: float, size: float) -> Block:
         words, x = [], indent
 
     for text, face in runs:
-        blank = face.width(" ", size)
-        for word in printable(text, face).split():
+        parts = printable(text, face).split()
+        for place, word in enumerate(parts, start=1):
+            glued = entry.joined and face is BOLD and place == len(parts)
+            blank = 0.0 if glued and not entry.meaning.startswith(" ") else face.width(" ", size)
             while True:
                 wide = face.width(word, size)
                 if x + wide <= width + 1e-6:
@@ -131,7 +225,7 @@ def _set_entry(entry: Entry, width: float, size: float) -> Block:
     if words:
         end_line()
     if lines:
-        above = size * (0.65 if entry.title else 0.14)
+        above = size * (0.65 if entry.title else gap)
         lines[0] = replace(lines[0], gap=above)
         lines[-1] = replace(lines[-1], ruled=entry.title)
     return Block(tuple(lines), entry.title)
@@ -182,7 +276,12 @@ def _evened(group: list[list[Block]], columns: int, page_height: float) -> list[
 
 
 def _draw(
-    columns: Sequence[Sequence[Block]], page: Box, width: float, size: float, canvas: Any
+    columns: Sequence[Sequence[Block]],
+    page: Box,
+    width: float,
+    size: float,
+    gutter: float,
+    canvas: Any,
 ) -> None:
     x = page.x
     for column in columns:
@@ -196,4 +295,4 @@ def _draw(
             if line.ruled:
                 canvas.setLineWidth(0.5)
                 canvas.line(x, y, x + width, y)
-        x += width + GUTTER
+        x += width + gutter

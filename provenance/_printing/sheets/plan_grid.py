@@ -16,7 +16,7 @@ from provenance._drawing.fitting import draw_line, write_line
 from provenance._drawing.fonts import BOLD, CAP_HEIGHT, PLAIN
 from provenance._drawing.paper import INCH, MM, Box, Paper
 from provenance._printing.sheets.cells import EMPTY_BOX, LINE_MM
-from provenance._printing.sheets.frame import PageDraft, content_box
+from provenance._printing.sheets.frame import PageDraft, content_box, draw_blanks
 
 FOOT_M = 0.3048
 LABEL_SPACE = 6.0 * MM
@@ -26,11 +26,12 @@ CHECK_MM = 100.0
 CHECK_IN = 4.0
 SMALL = 7.0
 SKETCH_MM = 5.0
+FIFTH = 5
 
 
 @dataclass(frozen=True)
 class PlanScale:
-    """A scale: `unit_points` is what one metre or foot of the building takes on paper.
+    """A scale: `unit_points` is what one meter or foot of the building takes on paper.
 
     `small` and `large` are the distances between thin and thick lines in that unit, `bar` the
     length of the scale bar.
@@ -53,7 +54,7 @@ class PlanScale:
 SCALES = (
     PlanScale("1:20", "m", 50 * MM, 0.1, 0.5, 2.0),
     PlanScale("1:50", "m", 20 * MM, 0.2, 1.0, 5.0),
-    PlanScale("1:100", "m", 10 * MM, 0.5, 1.0, 10.0),
+    PlanScale("1:100", "m", 10 * MM, 0.5, 2.5, 10.0),
     *(
         PlanScale(f"1in={feet}ft", "ft", INCH / feet, feet / 5, feet, 4.0 * feet)
         for feet in (5, 10, 20, 30, 40, 50, 60)
@@ -86,12 +87,13 @@ def grid_area(scale: PlanScale, paper: Paper) -> Box:
     return Box(page.x + LABEL_SPACE + spare / 2, page.top - height - 1.0 * MM, width, height)
 
 
-def lay_out_grid(scale: PlanScale, norths: Sequence[str], paper: Paper) -> PageDraft:
+def lay_out_grid(scale: PlanScale, norths: Sequence[str], unit: str, paper: Paper) -> PageDraft:
     """The page with the grid, its scale bar, the check length, and a ring to draw north in.
 
-    `norths` are the words for the norths that there are, one of which is ticked.
+    `norths` are the words for the norths that there are, one of which is ticked; `unit` is that in
+    which the record says coordinates.
     """
-    return PageDraft(partial(_draw_grid_page, scale, norths, paper))
+    return PageDraft(partial(_draw_grid_page, scale, norths, unit, paper))
 
 
 def lay_out_sketch(paper: Paper) -> PageDraft:
@@ -99,35 +101,40 @@ def lay_out_sketch(paper: Paper) -> PageDraft:
     return PageDraft(partial(_draw_sketch, paper))
 
 
-def _draw_grid_page(scale: PlanScale, norths: Sequence[str], paper: Paper, canvas: Any) -> None:
+def _draw_grid_page(
+    scale: PlanScale, norths: Sequence[str], unit: str, paper: Paper, canvas: Any
+) -> None:
     area = grid_area(scale, paper)
-    _draw_squares(canvas, area, scale.small * scale.unit_points, scale.large / scale.small)
+    every = round(scale.large / scale.small)
+    draw_squares(canvas, area, scale.small * scale.unit_points, every)
     _draw_numbers(canvas, area, scale)
     page = content_box(paper)
     foot = Box(page.x, page.y, page.width, STRIP)
     left, ring = foot.cut_left(foot.width - NORTH_WIDTH, 4 * MM)
     what, rest = left.cut_top(LINE_MM * MM)
     corner, bars = rest.cut_top(LINE_MM * MM)
-    _draw_blanks(canvas, what, (("What it shows", 0.74), ("Level", 0.26)))
-    texts = (("Lower left corner on the site grid, in m:  x", 0.66), ("y", 0.34))
-    _draw_blanks(canvas, corner, texts)
+    draw_blanks(canvas, what, (("What it shows", 0.74), ("Level", 0.26)))
+    texts = ((f"Lower left corner on the site grid, in {unit}:  x", 0.66), ("y", 0.34))
+    draw_blanks(canvas, corner, texts)
     _draw_bar(canvas, bars.x, bars.y + 8.6 * MM, scale)
     _draw_check(canvas, bars, scale)
     _draw_north(canvas, norths, ring)
 
 
-def _draw_squares(canvas: Any, area: Box, step: float, thick_every: float) -> None:
-    every = round(thick_every)
-    for thick in (False, True):
-        canvas.setLineWidth(0.7 if thick else 0.25)
+def draw_squares(canvas: Any, area: Box, step: float, every: int = FIFTH) -> None:
+    """Draw light squares of `step` points over an area, and every so manieth line heavy."""
+    for heavy in (False, True):
+        canvas.setStrokeGray(0.45 if heavy else 0.7)
+        canvas.setLineWidth(0.8 if heavy else 0.3)
         for number in range(round(area.width / step) + 1):
-            if (number % every == 0) == thick:
-                x = area.x + number * step
-                canvas.line(x, area.y, x, area.top)
+            if (number % every == 0) == heavy:
+                canvas.line(area.x + number * step, area.y, area.x + number * step, area.top)
         for number in range(round(area.height / step) + 1):
-            if (number % every == 0) == thick:
+            if (number % every == 0) == heavy:
                 y = area.y + number * step
                 canvas.line(area.x, y, area.right, y)
+    canvas.setStrokeGray(0)
+    canvas.setLineWidth(0.8)
     canvas.rect(area.x, area.y, area.width, area.height)
 
 
@@ -142,18 +149,6 @@ def _draw_numbers(canvas: Any, area: Box, scale: PlanScale) -> None:
         text = f"{number * scale.large:g}"
         y = area.y + number * step - SMALL * CAP_HEIGHT / 2
         draw_line(canvas, text, PLAIN, SMALL, area.x - 1.0 * MM, y, align="right")
-
-
-def _draw_blanks(canvas: Any, box: Box, texts: Sequence[tuple[str, float]]) -> None:
-    """Words, each with a line to write on that reaches to the next."""
-    x = box.x
-    baseline = box.y + 0.6 * MM
-    canvas.setLineWidth(0.6)
-    for text, share in texts:
-        draw_line(canvas, text, PLAIN, 8, x, baseline)
-        start = x + PLAIN.width(text, 8) + 1 * MM
-        canvas.line(start, box.y, x + box.width * share - 2 * MM, box.y)
-        x += box.width * share
 
 
 def _draw_bar(canvas: Any, x: float, y: float, scale: PlanScale) -> None:
@@ -213,17 +208,11 @@ def _draw_north(canvas: Any, norths: Sequence[str], box: Box) -> None:
 
 def _draw_sketch(paper: Paper, canvas: Any) -> None:
     page = content_box(paper)
-    baseline, note = page.top - 3.4 * MM, "Not to scale: write the measures in."
+    baseline, note = page.top - 3.4 * MM, "Not to scale: write the measurements in."
     draw_line(canvas, "Sketch and notes", BOLD, 9, page.x, baseline)
     draw_line(canvas, note, PLAIN, 7.5, page.right, baseline, align="right")
     step = SKETCH_MM * MM
     across, up = int(page.width / step), int((page.height - 6 * MM) / step)
     spare = (page.width - across * step) / 2
     area = Box(page.x + spare, page.top - 5.5 * MM - up * step, across * step, up * step)
-    canvas.setLineWidth(0.25)
-    canvas.setDash(0.6, 1.4)
-    for number in range(across + 1):
-        canvas.line(area.x + number * step, area.y, area.x + number * step, area.top)
-    for number in range(up + 1):
-        canvas.line(area.x, area.y + number * step, area.right, area.y + number * step)
-    canvas.setDash()
+    draw_squares(canvas, area, step)

@@ -100,7 +100,7 @@ def _ticked(
     return replace(
         question,
         kind="ticks",
-        hint="cross all that apply" if several else "",
+        hint="check all that apply" if several else "",
         choices=tuple(Choice(label, code in codes) for code, label in pairs),
         # what is no code of the list is printed as it is, so that nothing is lost
         answer=f"not on the list: {'; '.join(unknown)}" if unknown else "",

@@ -3,7 +3,8 @@
 from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
+from functools import cached_property
 from pathlib import Path
 from typing import Any
 
@@ -12,14 +13,22 @@ from provenance._base.progress import Progress, say_nothing
 from provenance._drawing.document import printed_pages
 from provenance._drawing.paper import Paper, paper_named
 from provenance._identity.sheet_code import SheetCode
+from provenance._model.measures import METRIC
 from provenance._model.schema import Model, Table
+from provenance._printing.sheets.asked import codes_written
+from provenance._printing.sheets.core_sheet import CoreRows, CoreSheet, core_sheet_of, lay_out_cores
 from provenance._printing.sheets.cover import HAZARDS, lay_out_cover
 from provenance._printing.sheets.equipment import lay_out_equipment
 from provenance._printing.sheets.figures import figures_of
 from provenance._printing.sheets.form import lay_out_form
 from provenance._printing.sheets.frame import Heading, PageDraft, SheetSet, draw_frame
-from provenance._printing.sheets.ledger import lay_out_ledger
-from provenance._printing.sheets.listing import code_entries, lay_out_listing
+from provenance._printing.sheets.listing import (
+    code_entries,
+    code_lists,
+    lay_out_codes,
+    lay_out_listing,
+)
+from provenance._printing.sheets.log import lay_out_log, lines_of, log_of
 from provenance._printing.sheets.plan_grid import (
     PlanScale,
     lay_out_grid,
@@ -27,6 +36,7 @@ from provenance._printing.sheets.plan_grid import (
     scale_named,
     spoken,
 )
+from provenance._printing.sheets.question import LONGEST_TICKED
 from provenance._printing.sheets.rows import ChosenRows
 from provenance._record.package import Package
 from provenance._record.snapshot import Row
@@ -34,63 +44,72 @@ from provenance._record.snapshot import Row
 
 @dataclass(frozen=True)
 class SheetKind:
-    """One kind: `layout` is 'cover', 'equipment', 'form' (a row a sheet), 'ledger' (many) or
-    'grid'.
+    """One kind: `layout` is 'cover', 'equipment', 'form' (one row per sheet), 'log' (many), 'core' (two per
+    page), 'codes' (the lists), 'meanings' (lists with definitions) or 'grid'.
 
     `tables` are asked for in that order; `title` heads the page ('' for the table's own title).
+    Those that are `usual` are printed unless others are named; what is `fresh` is always blank.
     """
 
     name: str
     title: str
     layout: str
     tables: tuple[str, ...]
+    usual: bool = False
+    fresh: bool = False
 
 
 SHEETS = (
-    SheetKind("cover", "Before you begin", "cover", ("site",)),
-    SheetKind("equipment", "Equipment", "equipment", ("site",)),
+    SheetKind("cover", "Before you begin", "cover", ("site",), usual=True),
+    SheetKind("equipment", "Equipment", "equipment", ("site",), usual=True),
     SheetKind("site", "Site", "form", ("site",)),
-    SheetKind("party", "", "ledger", ("party",)),
-    SheetKind("place", "", "ledger", ("place",)),
-    SheetKind("relation", "", "ledger", ("relation",)),
-    SheetKind("tie", "", "ledger", ("datum", "tie")),
-    SheetKind("element", "Piece of wood", "form", ("element",)),
-    SheetKind("ledger", "Ledger of pieces of wood", "ledger", ("element",)),
+    SheetKind("party", "", "log", ("party",)),
+    SheetKind("place", "", "log", ("place",)),
+    SheetKind("relation", "", "log", ("relation",)),
+    SheetKind("tie", "", "log", ("datum", "tie")),
+    SheetKind("element", "Timber", "form", ("element",)),
+    SheetKind("log", "Timber log", "log", ("element",), usual=True),
     SheetKind("sample", "Sample", "form", ("sample",)),
-    SheetKind("plug", "Plug register", "ledger", ("plug",)),
-    SheetKind("photo", "Photo and file log", "ledger", ("file",)),
-    SheetKind("grid", "Plan grid", "grid", ("file",)),
+    SheetKind("core", "Core sheets", "core", ("sample",), usual=True),
+    SheetKind("plug", "Plug log", "log", ("plug",), usual=True),
+    # photos of the day are written down before they are files; those of the record are on its pages
+    SheetKind("photo", "Photo log", "log", ("file",), usual=True, fresh=True),
+    SheetKind("codes", "Code lists", "codes", (), usual=True),
+    SheetKind("meanings", "What is asked, and what the codes mean", "meanings", ()),
+    SheetKind("grid", "Plan grid", "grid", ("file",), usual=True, fresh=True),
 )
 """Every kind in the order in which a crew needs them; a plan on the grid becomes a row of file."""
 
 
 def sheets_named(names: Sequence[str]) -> list[SheetKind]:
-    """The kinds of those names in the order of SHEETS; 'all' or no name is every kind.
+    """The kinds of those names in the order of SHEETS, with the code lists that they need.
 
-    Raises TreenailError that lists the names.
+    No name is the usual ones, 'all' is every kind. Raises TreenailError that lists the names.
     """
     known = [kind.name for kind in SHEETS]
     for name in names:
         if name != "all" and name not in known:
-            raise TreenailError(f"there is no sheet '{name}'; there are {', '.join(known)} and all")
-    everything = not names or "all" in names
-    return [kind for kind in SHEETS if everything or kind.name in names]
+            listed = ", ".join(known)
+            raise TreenailError(f"no sheet is named '{name}'; name one of {listed}, or all")
+    chosen = [
+        kind for kind in SHEETS
+        if (kind.name in names or "all" in names if names else kind.usual)
+    ]  # fmt: skip
+    written = any(kind.layout in ("form", "log", "core") for kind in chosen)
+    return [kind for kind in SHEETS if kind in chosen or (written and kind.layout == "codes")]
 
 
 NORTHS = "bearing_reference"
 """The vocabulary of the norths that a plan may be drawn to."""
 
-CODE_LISTS = ("each", "once")
-"""Code lists behind each sheet, or once behind the last of its kind."""
-
 MOST_BLANKS = 1000
-LEGENDS = {
-    "form": "* every record needs this     ☒ cross what fits     blank: not known, or nobody "
-    "looked",
-    "ledger": "* every record needs this     write words from the code list     blank: not known, "
-    "or nobody looked",
-}
-UPRIGHT_COLUMNS, LYING_COLUMNS = 3, 4
+FORM_LEGEND = "* every record needs this     ☒ check one     blank: not recorded"
+CODES_LEGEND = (
+    "Each list stands under the columns and boxes that are filled in with it. Write the bold "
+    "letters: they are enough. Leave blank what was not looked at."
+)
+UPRIGHT_COLUMNS = 3
+METRIC_SCALE, FEET_SCALE = "1:50", "1in=5ft"
 
 
 @dataclass(frozen=True)
@@ -101,91 +120,98 @@ class PrintedSheets:
     page_count: int
 
 
-def write_sheets(
+@dataclass(frozen=True)
+class LaidOutSheets:
+    """Sheets that are ready to be printed, by kind."""
+
+    title: str
+    subject: str
+    paper: Paper
+    sheets: tuple[tuple[SheetKind, tuple[SheetSet, ...]], ...]
+
+    @property
+    def page_count(self) -> int:
+        """All pages."""
+        return sum(pages for _, pages in self.counts)
+
+    @property
+    def counts(self) -> list[tuple[str, int]]:
+        """(what it is, how many pages) of each kind of sheet."""
+        return [
+            (kind.title or sets[0].heading.title, sum(len(one.pages) for one in sets))
+            for kind, sets in self.sheets
+        ]
+
+    def print(self, out: Path, progress: Progress = say_nothing) -> PrintedSheets:
+        """Write them to `out` (PDF); `progress` is called with (pages done, pages in all)."""
+        paper = self.paper
+        size = (paper.width, paper.height)
+        with printed_pages(out, size, title=self.title, subject=self.subject) as run:
+            for one in (one for _, sets in self.sheets for one in sets):
+                for number, draft in enumerate(one.pages, start=1):
+                    canvas = run.begin_page()
+                    shape = paper.turned() if draft.landscape else paper
+                    canvas.setPageSize((shape.width, shape.height))
+                    if draft.framed:
+                        of = len(one.pages)
+                        draw_frame(canvas, paper, one.heading, number, of)
+                    draft.draw(canvas)
+                    progress(run.page_count, self.page_count)
+        return PrintedSheets(tuple(run.paths), run.page_count)
+
+
+def lay_out_sheets(
     model: Model,
-    out: Path,
     *,
     package: Package | None = None,
-    sheets: Sequence[str] = ("all",),
+    sheets: Sequence[str] = (),
     paper: str = "a4",
-    scale: str = "1:50",
+    scale: str | None = None,
     blanks: int | None = None,
-    codes: str | None = None,
     samples: str | None = None,
     elements: str | None = None,
     site: str | None = None,
-    progress: Progress = say_nothing,
-) -> PrintedSheets:
-    """Write record sheets to `out` (PDF), filled in from a package or blank.
+) -> LaidOutSheets:
+    """Record sheets, filled in from a package or blank, ready to be printed.
 
-    `sheets` are names of kinds.SHEETS or 'all'. Without `blanks` the rows of the package are
-    printed, and one blank sheet of a kind that has no rows; with it that many blank copies of each.
-    `codes` is one of CODE_LISTS: 'each' unless told otherwise for blanks, 'once' for filled sheets.
-    `samples` and `elements` are selections such as '201-245,260'. `progress` is called with
-    (sheets done, sheets in all).
+    `sheets` are names of SHEETS or 'all'; none is the usual ones. Without `blanks` the rows of the
+    package are printed, and one blank page of a kind that has no rows; with it that many blank
+    copies of each. The scale of the grid is 1:50 or, in feet, 1 in = 5 ft unless another is named.
+    `samples` and `elements` are selections such as '201-245,260'.
 
-    Raises TreenailError for an unknown sheet, paper, scale, site or selection; nothing is written
-    then.
+    Raises TreenailError for an unknown sheet, paper, scale, site or selection.
     """
     page = paper_named(paper)
     kinds = sheets_named(sheets)
-    plan = scale_named(scale)
+    plan = scale_named(scale or (METRIC_SCALE if model.units == METRIC else FEET_SCALE))
     if blanks is not None and not 1 <= blanks <= MOST_BLANKS:
         raise TreenailError(f"{blanks} blank copies: print 1 to {MOST_BLANKS} at a time")
-    if codes is not None and codes not in CODE_LISTS:
-        raise TreenailError(f"code lists can be printed {' or '.join(CODE_LISTS)}, not '{codes}'")
     if package is None and (samples or elements or site):
         raise TreenailError("a selection needs a package; a profile alone holds no rows")
     rows = ChosenRows(package, site, samples, elements) if package is not None else None
-    writer = Drafter(model, rows, page, plan, blanks, codes)
-    total = sum(writer.count(kind) for kind in kinds)
+    drafter = Drafter(model, rows, page, plan, blanks)
+    drafted = tuple((kind, tuple(drafter.draft(kind, kinds))) for kind in kinds)
     title = f"Record sheets: {package.title if package else model.title}"
-    with printed_pages(out, (page.width, page.height), title=title, subject=model.title) as run:
-        done = 0
-        for kind in kinds:
-            for one in writer.draft(kind):
-                _print(run, one, page)
-                done += 1
-                progress(min(done, total), total)
-    return PrintedSheets(tuple(run.paths), run.page_count)
+    return LaidOutSheets(title, model.title, page, tuple(one for one in drafted if one[1]))
 
 
-def _print(run: Any, sheet: SheetSet, paper: Paper) -> None:
-    for number, draft in enumerate(sheet.pages, start=1):
-        canvas = run.begin_page()
-        shape = paper.turned() if draft.landscape else paper
-        canvas.setPageSize((shape.width, shape.height))
-        heading, of = _heading_of(sheet, draft), len(sheet.pages)
-        draw_frame(canvas, paper, heading, number, of, landscape=draft.landscape)
-        draft.draw(canvas)
-
-
-def _heading_of(sheet: SheetSet, draft: PageDraft) -> Heading:
-    """The heading of one page; on a ledger's its code says which rows stand there."""
-    first, last = draft.keys
-    code = replace(sheet.heading.code, first=first, last=last)
-    return replace(sheet.heading, code=code)
+def write_sheets(model: Model, out: Path, **wishes: Any) -> PrintedSheets:
+    """Write record sheets to `out` (PDF); wishes and errors as `lay_out_sheets` has them."""
+    return lay_out_sheets(model, **wishes).print(out)
 
 
 @dataclass(frozen=True)
 class Drafter:
-    """Makes the sheets of each kind, one after the other, so that no more than one is in memory."""
+    """Makes the sheets of each kind."""
 
     model: Model
     rows: ChosenRows | None
     paper: Paper
     scale: PlanScale
     blanks: int | None
-    codes: str | None
 
-    def count(self, kind: SheetKind) -> int:
-        """About how many sheets `draft` will make, for the progress bar."""
-        if kind.layout == "form":
-            return len(self._rows(kind.tables[0])) or self.blanks or 1
-        return self.blanks or len(kind.tables)
-
-    def draft(self, kind: SheetKind) -> Iterator[SheetSet]:
-        """The sheets of a kind, filled in or blank."""
+    def draft(self, kind: SheetKind, run: Sequence[SheetKind] = ()) -> Iterator[SheetSet]:
+        """The sheets of a kind, filled in or blank; `run` are all that are printed with it."""
         if kind.layout == "cover":
             yield SheetSet(self._heading(kind.title, "site"), tuple(self._cover()))
         elif kind.layout == "equipment":
@@ -193,43 +219,45 @@ class Drafter:
             yield SheetSet(self._heading(kind.title, "site"), tuple(pages))
         elif kind.layout == "grid":
             title = f"{kind.title} {spoken(self.scale)}"
-            grid = lay_out_grid(self.scale, self._norths(), self.paper)
+            unit = self.model.unit_of(self.model.table("datum").field("x_m"))
+            grid = lay_out_grid(self.scale, self._norths(), unit, self.paper)
             for _ in range(self.blanks or 1):
                 yield SheetSet(self._heading(title, kind.tables[0]), (grid,))
+        elif kind.layout == "codes":
+            entries = code_lists(self.model, self._codes(run))
+            heading = self._heading(kind.title, "site", legend=CODES_LEGEND)
+            if entries:
+                yield SheetSet(heading, tuple(lay_out_codes(entries, heading, self.paper)))
+        elif kind.layout == "meanings":
+            names = dict.fromkeys(name for one in _asking(run) for name in one.tables)
+            entries = code_entries(self.model, [self.model.table(name) for name in names])
+            pages = lay_out_listing(entries, self.paper, columns=UPRIGHT_COLUMNS)
+            yield SheetSet(self._heading(kind.title, "site"), tuple(pages))
+        elif kind.layout == "core":
+            yield self._cores(kind)
         else:
+            make = self._forms if kind.layout == "form" else self._log
             for name in kind.tables:
                 table = self.model.table(name)
-                rows = self._rows(name)
-                make = self._forms if kind.layout == "form" else self._ledgers
+                rows = [] if kind.fresh else self._rows(name)
                 yield from make(kind.title or table.title, table, rows)
 
     def _rows(self, table: str) -> list[tuple[int, Row]]:
         return self.rows.of(table) if self.rows is not None and self.blanks is None else []
 
-    def _preset(self, table: Table) -> dict[str, str]:
-        """What is known before a blank is filled in: the site, when there is only one."""
-        if self.rows is None or "site_id" not in table or table.name == "site":
-            return {}
-        return {"site_id": self.rows.only_site}
-
     def _forms(self, title: str, table: Table, rows: list[tuple[int, Row]]) -> Iterator[SheetSet]:
-        backs = self._code_pages(table, landscape=False)
-        each = self._codes_each(bool(rows))
         if not rows:
-            front = self._form(table, self._preset(table))
-            heading = self._heading(title, table.name, legend=LEGENDS["form"])
+            preset = {}
+            if self.rows is not None and "site_id" in table and table.name != "site":
+                preset = {"site_id": self.rows.only_site}
+            front = self._form(table, preset)
+            # a sheet of paper holds one record only, so an odd number of pages is filled up
+            pages = (*front, *([lay_out_sketch(self.paper)] if len(front) % 2 else []))
             for _ in range(self.blanks or 1):
-                # a sheet of paper holds one record only, so an odd number of pages is filled up
-                pages = [*front, *(backs if each else [])]
-                if len(pages) % 2:
-                    pages.append(lay_out_sketch(self.paper))
-                yield SheetSet(heading, tuple(pages))
+                yield SheetSet(self._heading(title, table.name, legend=FORM_LEGEND), pages)
         for number, row in rows:
-            heading = self._heading(title, table.name, row, number, LEGENDS["form"])
-            pages = [*self._form(table, row), *(backs if each else [])]
-            yield SheetSet(heading, tuple(pages))
-        if not each:
-            yield SheetSet(self._heading(f"{title}: code lists", table.name), tuple(backs))
+            heading = self._heading(title, table.name, row, number, FORM_LEGEND)
+            yield SheetSet(heading, tuple(self._form(table, row)))
 
     def _form(self, table: Table, row: Row) -> list[PageDraft]:
         length = None
@@ -238,27 +266,50 @@ class Drafter:
         figures = figures_of(table.name, row, length)
         return lay_out_form(self.model, table, row, self.paper, figures)
 
-    def _ledgers(self, title: str, table: Table, rows: list[tuple[int, Row]]) -> Iterator[SheetSet]:
-        backs = self._code_pages(table, landscape=True)
-        each = self._codes_each(bool(rows))
-        texts = [row for _, row in rows]
-        pages = lay_out_ledger(self.model, table, texts, self.paper, self._preset(table))
-        heading = self._heading(title, table.name, legend=LEGENDS["ledger"])
-        for _ in range(1 if rows else self.blanks or 1):
-            yield SheetSet(heading, (*pages, *(backs if each else [])))
-        if not each:
-            yield SheetSet(self._heading(f"{title}: code lists", table.name), tuple(backs))
+    def _log(self, title: str, table: Table, rows: list[tuple[int, Row]]) -> Iterator[SheetSet]:
+        log, lines = log_of(self.model, table.name), []
+        if self.rows is not None:
+            tables, samples = self.rows.package.tables, self.rows.samples_of
+            lines = lines_of(log, table.name, [row for _, row in rows], tables, samples)
+        heading = self._heading(title, table.name)
+        pages = lay_out_log(log, lines, heading, self.paper, self.blanks or 1)
+        yield SheetSet(heading, tuple(pages))
 
-    def _codes_each(self, filled: bool) -> bool:
-        return (self.codes or ("once" if filled else "each")) == "each"
+    def _cores(self, kind: SheetKind) -> SheetSet:
+        cores = []
+        for number, row in self._rows("sample"):
+            assert self.rows is not None
+            heading = self._heading(kind.title, "sample", row, number)
+            cores.append(CoreRows(heading.key, self.rows.around(row), heading))
+        blank = CoreRows("", {}, self._heading(kind.title, "sample"))
+        cores += [blank] * (max(self.blanks or 1, 1) - len(cores))
+        cores += [blank] * (len(cores) % 2)
+        tables = self.rows.package.tables if self.rows is not None else None
+        pages = lay_out_cores(self._core_sheet, cores, tables, self.paper)
+        return SheetSet(blank.heading, tuple(pages))
 
-    def _code_pages(self, table: Table, *, landscape: bool) -> list[PageDraft]:
-        return lay_out_listing(
-            code_entries(self.model, [table]),
-            self.paper,
-            columns=LYING_COLUMNS if landscape else UPRIGHT_COLUMNS,
-            landscape=landscape,
-        )
+    @cached_property
+    def _core_sheet(self) -> CoreSheet:
+        return core_sheet_of(self.model)
+
+    def _codes(self, run: Sequence[SheetKind]) -> list[tuple[str, str]]:
+        """(list, what is filled in with it) of every list that the sheets of the run need."""
+        written: list[tuple[str, str]] = []
+        for kind in _asking(run):
+            if kind.layout == "core":
+                written += codes_written(self._core_sheet.boxes)
+            for name in kind.tables:
+                if kind.layout == "log":
+                    written += codes_written(log_of(self.model, name).columns)
+                elif kind.layout == "form":
+                    # the shorter lists are on the form, as boxes to check
+                    written += [
+                        (one.vocabulary, one.title)
+                        for one in self.model.table(name).form_fields()
+                        if one.vocabulary
+                        and len(self.model.vocabularies[one.vocabulary].terms) > LONGEST_TICKED
+                    ]
+        return written
 
     def _cover(self) -> list[PageDraft]:
         seen: set[str] = set()
@@ -298,3 +349,12 @@ class Drafter:
             profile=self.model.profile,
         )
         return Heading(title, "  ·  ".join(about), key, code, self.model.first_cautions, legend)
+
+
+def _asking(run: Sequence[SheetKind]) -> list[SheetKind]:
+    """Those of the run that ask for something, else the usual ones that do."""
+
+    def asks(kind: SheetKind) -> bool:
+        return kind.layout in ("form", "log", "core")
+
+    return [one for one in run if asks(one)] or [one for one in SHEETS if one.usual and asks(one)]

@@ -14,14 +14,14 @@ from provenance._record.snapshot import Row
 from provenance._record.tables import ROW
 
 NOT_OF_A_SITE = frozenset({"party"})
-"""People and organisations belong to every site."""
+"""People and organizations belong to every site."""
 
 
 @dataclass(frozen=True)
 class ChosenRows:
     """The rows of a package that belong to one site and to the selections, table by table.
 
-    `samples` ('201-245,260') limits samples and their plugs, `elements` the pieces of wood.
+    `samples` ('201-245,260') limits samples and their plugs, `elements` the timbers.
     """
 
     package: Package
@@ -51,9 +51,34 @@ class ChosenRows:
 
     @cached_property
     def length_of_wood_m(self) -> dict[str, float]:
-        """The length of each piece of wood that has one, by its code."""
+        """The length of each timber that has one, by its code."""
         known = self.package.tables["element"].select("element_id", "length_m").drop_nulls()
         return dict(known.iter_rows())
+
+    @cached_property
+    def samples_of(self) -> dict[str, list[str]]:
+        """The samples of each timber, in the order of the table."""
+        found: dict[str, list[str]] = {}
+        for row in self.package.tables.rows("sample"):
+            found.setdefault(row["element_id"], []).append(row["sample_id"])
+        return found
+
+    def around(self, sample: Row) -> dict[str, Row]:
+        """The rows that a core sheet shows, by table: the sample, its timber, its plug."""
+        timber = self._elements.get(sample["element_id"])
+        plug = self._plugs.get(sample["sample_id"])
+        found = (("sample", sample), ("element", timber), ("plug", plug))
+        return {table: row for table, row in found if row is not None}
+
+    @cached_property
+    def _elements(self) -> dict[str, Row]:
+        return {row["element_id"]: row for row in self.package.tables.rows("element")}
+
+    @cached_property
+    def _plugs(self) -> dict[str, Row]:
+        """The plug of each sample; of several the last that no other replaced."""
+        rows = self.package.tables.rows("plug")
+        return {row["sample_id"]: row for row in rows if not row["replaced_by_plug_id"]}
 
     def _keys(self, table: str) -> set[str]:
         name = self.package.model.table(table).primary_key[0]
@@ -77,7 +102,7 @@ class ChosenRows:
                     inside=lambda code: samples_inside(tables, code).samples,
                 )
             else:
-                chosen = select_samples(list(by_key), selection, noun="piece of wood")
+                chosen = select_samples(list(by_key), selection, noun="timber")
             rows = [by_key[code] for code in chosen]
         if table == "plug" and self.samples is not None:
             wanted = self._keys("sample")
@@ -87,18 +112,9 @@ class ChosenRows:
     def _of_site(self, table: str, row: Row) -> bool:
         if "site_id" in row:
             return row["site_id"] == self.site
-        if table == "file":
-            return self._about_site(row)
         for key in self.package.model.table(table).foreign_keys:
             if key.table in NOT_OF_A_SITE or key.table == table:
                 continue
             if code := row[key.fields[0]]:
                 return code in self._keys(key.table)
         return True
-
-    def _about_site(self, row: Row) -> bool:
-        """A file is of the site of the row that it is about; one about nothing is of every site."""
-        table, code = row["about_table"], row["about_id"]
-        if not code or table not in self.package.model.tables or table in ("file", *NOT_OF_A_SITE):
-            return True
-        return code in self._keys(table)

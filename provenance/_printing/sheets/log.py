@@ -1,0 +1,244 @@
+"""Lays out a log: one row a line, ROWS lines a page, one page wide, to be written on a ladder."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from functools import partial
+from typing import Any
+
+from provenance._drawing.fitting import draw_block, draw_line, fit_block, write_block, write_line
+from provenance._drawing.fonts import BOLD, PLAIN, printable
+from provenance._drawing.paper import MM, Box, Paper
+from provenance._model.schema import Model
+from provenance._printing.sheets.asked import Asked, log_columns, sheet_words
+from provenance._printing.sheets.frame import (
+    DEFERRAL,
+    EDGE_MM,
+    SMALLEST_TYPE,
+    TIGHT_MM,
+    Heading,
+    PageDraft,
+    draw_blanks,
+    draw_small_code,
+)
+from provenance._record.snapshot import Row, Snapshot
+
+ROWS = 20
+FIFTH = 5
+HEAD_MM, TITLES_MM, FOOT_MM = 8.0, 10.0, 8.0
+CODE_MM = 17.0
+NARROWEST_MM = 11.0
+TITLE_MM = 50.0
+PAD = 0.8 * MM
+GRAY = 0.4
+VALUE_SIZE = 9.0
+
+
+@dataclass(frozen=True)
+class Log:
+    """The log of one table: its columns, and the words above and below them."""
+
+    model: Model
+    columns: tuple[Asked, ...]
+    head: tuple[str, ...]
+    note: str
+
+
+def log_of(model: Model, table: str) -> Log:
+    """The log of a table as the model's profile wants it; raises as `log_columns`."""
+    words = sheet_words("logs")[table]
+    return Log(model, tuple(log_columns(model, table)), tuple(words["head"]), words["note"])
+
+
+def lay_out_log(
+    log: Log, lines: Sequence[Sequence[str]], heading: Heading, paper: Paper, pages: int = 1
+) -> list[PageDraft]:
+    """The pages for the lines, each the texts of the columns ('' is left blank to write on).
+
+    The last page is filled up with empty lines; there are at least `pages`.
+    """
+    pages = max(pages, -(-len(lines) // ROWS))
+    drafts = []
+    for number in range(pages):
+        part = lines[number * ROWS : (number + 1) * ROWS]
+        counted = f"Page {number + 1} of {pages}"
+        draw = partial(_draw_page, log, part, heading, counted, paper.turned())
+        names = tuple(name for column in log.columns for name in column.names)
+        drafts.append(PageDraft(draw, landscape=True, fields=names, framed=False))
+    return drafts
+
+
+def column_widths(columns: Sequence[Asked], width: float) -> list[float]:
+    """The widths in points: by share, none narrower than NARROWEST_MM."""
+    least = NARROWEST_MM * MM
+    narrow: set[int] = set()
+    while True:
+        left = width - least * len(narrow)
+        shares = sum(one.share for place, one in enumerate(columns) if place not in narrow)
+        widths = [
+            least if place in narrow else left * one.share / shares
+            for place, one in enumerate(columns)
+        ]
+        tight = {place for place, one in enumerate(widths) if one < least - 1e-9}
+        if not tight:
+            return widths
+        narrow |= tight
+
+
+def _draw_page(
+    log: Log,
+    lines: Sequence[Sequence[str]],
+    heading: Heading,
+    counted: str,
+    sheet: Paper,
+    canvas: Any,
+) -> None:
+    page = Box(0, 0, sheet.width, sheet.height).inset(EDGE_MM * MM, TIGHT_MM * MM)
+    head, rest = page.cut_top(HEAD_MM * MM)
+    titles, below = rest.cut_top(TITLES_MM * MM)
+    cells = Box(below.x, below.y + FOOT_MM * MM, below.width, below.height - FOOT_MM * MM)
+    height = cells.height / ROWS
+    words, _ = head.cut_left(head.width - CODE_MM * MM)
+    _draw_head(canvas, words, log.head, heading, counted)
+    # the code stands above the lines, beside the heading of the last column
+    draw_small_code(canvas, heading, CODE_MM, page.right, page.top + 0.5 * MM)
+    widths = column_widths(log.columns, cells.width)
+    canvas.setFillGray(0.93)
+    canvas.rect(titles.x, titles.y, titles.width - CODE_MM * MM, titles.height, stroke=0, fill=1)
+    canvas.setFillGray(0)
+    cut = _draw_columns(canvas, log, lines, widths, titles, cells, height)
+    canvas.setLineWidth(1.0)
+    canvas.line(titles.x, titles.top, titles.right - CODE_MM * MM, titles.top)
+    for row in range(ROWS + 1):
+        canvas.setLineWidth(1.4 if row % FIFTH == 0 else 0.35)
+        canvas.line(cells.x, cells.top - row * height, cells.right, cells.top - row * height)
+    note = f"{log.note} {CUT_NOTE}" if cut else log.note
+    foot = Box(page.x, page.y, page.width, FOOT_MM * MM - 1 * MM)
+    cautions = f"{heading.caution} All cautions: see the cover. {DEFERRAL}"
+    upper, lower = foot.cut_top(foot.height / 2)
+    write_line(
+        canvas, note, PLAIN, foot.width, foot.x, upper.y + 2, largest=7.5, smallest=SMALLEST_TYPE
+    )
+    at = (lower.x, lower.y + 2)
+    write_line(canvas, cautions, PLAIN, foot.width, *at, largest=7.5, smallest=SMALLEST_TYPE)
+
+
+CUT_NOTE = "What ends in … is cut here; the record has the whole."
+
+
+def _draw_head(
+    canvas: Any, box: Box, blanks: Sequence[str], heading: Heading, counted: str
+) -> None:
+    title, rest = box.cut_left(TITLE_MM * MM, 2 * MM)
+    at = (title.x, box.y + 4.4 * MM)
+    write_line(canvas, heading.title, BOLD, title.width, *at, largest=13, smallest=8)
+    at = (title.x, box.y + 1.2 * MM)
+    write_line(canvas, heading.about, PLAIN, title.width, *at, largest=7.5, smallest=SMALLEST_TYPE)
+    page_width = PLAIN.width(counted, 8) + 2 * MM
+    at = (rest.right - 1 * MM, box.y + 2 * MM)
+    draw_line(canvas, counted, BOLD, 8, *at, align="right")
+    lines = Box(rest.x, box.y + 1.8 * MM, rest.width - page_width - 2 * MM, rest.height)
+    draw_blanks(canvas, lines, [(blank, 1 / len(blanks)) for blank in blanks])
+
+
+def _draw_columns(
+    canvas: Any,
+    log: Log,
+    lines: Sequence[Sequence[str]],
+    widths: Sequence[float],
+    titles: Box,
+    cells: Box,
+    height: float,
+) -> bool:
+    """Draw the headings and the cells; whether a text had to be cut."""
+    x, cut = cells.x, False
+    for place, (column, width) in enumerate(zip(log.columns, widths, strict=True)):
+        last = place == len(widths) - 1
+        room = width - (CODE_MM * MM if last else 0) - 2 * PAD
+        if room > 0:
+            _draw_title(canvas, column, Box(x + PAD, titles.y, room, titles.height - PAD))
+        marks = column.marks(log.model)
+        for row in range(ROWS):
+            cell = Box(x, cells.top - (row + 1) * height, width, height)
+            text = printable(lines[row][place], PLAIN) if row < len(lines) else ""
+            if text:
+                cut |= not draw_value(canvas, text, cell)
+            else:
+                draw_marks(canvas, marks, cell)
+        canvas.setLineWidth(1.0 if place == 0 else 0.35)
+        canvas.line(x, titles.top if room > 0 or not last else cells.top, x, cells.y)
+        x += width
+    canvas.setLineWidth(1.0)
+    canvas.line(x, cells.top, x, cells.y)
+    return cut
+
+
+def _draw_title(canvas: Any, column: Asked, box: Box) -> None:
+    kept = 3.0 * MM if column.below else 0.0
+    name = Box(box.x, box.y + kept, box.width, box.height - kept)
+    foot = write_block(canvas, column.heading, BOLD, name, largest=8, smallest=SMALLEST_TYPE)
+    canvas.setFillGray(GRAY)
+    below = Box(box.x, box.y, box.width, foot - box.y)
+    write_block(canvas, column.below, PLAIN, below, largest=7, smallest=SMALLEST_TYPE)
+    canvas.setFillGray(0)
+
+
+def draw_value(canvas: Any, text: str, cell: Box) -> bool:
+    """Draw a recorded text in the middle of a cell; whether it is whole."""
+    room = cell.inset(PAD, 0.2 * MM)
+    fitted = fit_block(
+        text, PLAIN, room.width, room.height, largest=VALUE_SIZE, smallest=SMALLEST_TYPE
+    )
+    # a word is parted only where it is wider than the cell in the smallest size too
+    longest = max(PLAIN.width(word, 1.0) for word in text.split())
+    largest = max(SMALLEST_TYPE, min(VALUE_SIZE, int(4 * room.width / longest) / 4))
+    if largest < fitted.size:
+        sizes = {"largest": largest, "smallest": SMALLEST_TYPE}
+        fitted = fit_block(text, PLAIN, room.width, room.height, **sizes)
+    down = (room.height - fitted.height) / 2
+    draw_block(canvas, fitted, PLAIN, Box(room.x, room.y, room.width, room.height - down))
+    return fitted.whole
+
+
+def draw_marks(canvas: Any, marks: Sequence[str], cell: Box) -> None:
+    """Draw in gray what an empty cell has: feet and inches, the unit, what parts two values."""
+    if not marks:
+        return
+    canvas.setFillGray(GRAY)
+    low, high = cell.y + 1.0 * MM, cell.top - 3.2 * MM
+    if marks == ("'", '"'):
+        draw_line(canvas, "'", PLAIN, 11, cell.x + cell.width * 0.42, high - 1)
+        draw_line(canvas, '"', PLAIN, 11, cell.right - PAD, high - 1, align="right")
+        marks = ()
+    for mark in marks:
+        if mark in ("×", "/"):
+            middle = cell.middle_x - (1.2 * MM if len(marks) > 1 else 0)
+            draw_line(canvas, mark, PLAIN, 9, middle, cell.middle_y - 3, align="centre")
+        elif mark == '"':
+            draw_line(canvas, mark, PLAIN, 11, cell.right - PAD, high - 1, align="right")
+        else:
+            draw_line(canvas, mark, PLAIN, 7, cell.right - PAD, low, align="right")
+    canvas.setFillGray(0)
+
+
+def lines_of(
+    log: Log,
+    table: str,
+    rows: Sequence[Row],
+    tables: Snapshot,
+    samples: Mapping[str, Sequence[str]],
+) -> list[list[str]]:
+    """The texts of each row for the columns of the log of a table.
+
+    `samples` are the samples of each timber, which a column that asks whether it was sampled shows.
+    """
+    lines = []
+    for row in rows:
+        texts = [column.words(log.model, tables, {table: row}) for column in log.columns]
+        for place, column in enumerate(log.columns):
+            if "sampled" in column.names:
+                taken = ", ".join(samples.get(row["element_id"], ()))
+                texts[place] = taken or column.last_words(log.model, tables, {table: row})
+        lines.append(texts)
+    return lines
