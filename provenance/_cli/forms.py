@@ -68,8 +68,8 @@ def workbook(package: Path | None, profile: str | None, filled: bool, out: Path 
     "--sheet",
     "sheets",
     multiple=True,
-    help="Only this one: cover, equipment, log (timbers, one row each), core (two per page), plug, photo, "
-    "codes or grid; by default all of these. Others: site, element, sample (one record per form, "
+    help="Only this one: cover, equipment, log (timbers, one row each), core (two per page), plug, "
+    "photo, codes or grid; by default all of these. Others: site, element, sample (one record per form, "
     "every question), party, place, relation, tie (logs), meanings (each code defined). Or all. "
     "May be given several times.",
 )

@@ -14,7 +14,6 @@ from provenance._model.schema import Field, Model
 from provenance._printing.sheets.asked import Asked, asked_of, sheet_words
 from provenance._printing.sheets.cells import EMPTY_BOX, TICKED_BOX
 from provenance._printing.sheets.frame import (
-    DEFERRAL,
     EDGE_MM,
     PUNCH_MM,
     SMALLEST_TYPE,
@@ -155,7 +154,7 @@ def _draw_core(
         row, rest = rest.cut_top(BOX_MM * MM, GAP_MM * MM)
         _draw_row(canvas, sheet, asked, core, tables, row)
     rest = _draw_ticks(canvas, sheet, core, rest)
-    cautions = printable(f"{sheet.words['cautions']} {DEFERRAL}", PLAIN)
+    cautions = printable(" ".join((sheet.words["cautions"], *sheet.model.cautions[:1])), PLAIN)
     sizes = {"largest": SMALLEST_TYPE, "smallest": SMALLEST_TYPE}
     foot = fit_block(cautions, PLAIN, rest.width, 20 * MM, **sizes).height
     write_block(canvas, cautions, PLAIN, Box(rest.x, rest.y, rest.width, foot + 0.1), **sizes)

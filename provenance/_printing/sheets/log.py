@@ -13,7 +13,6 @@ from provenance._drawing.paper import MM, Box, Paper
 from provenance._model.schema import Model
 from provenance._printing.sheets.asked import Asked, log_columns, sheet_words
 from provenance._printing.sheets.frame import (
-    DEFERRAL,
     EDGE_MM,
     SMALLEST_TYPE,
     TIGHT_MM,
@@ -115,7 +114,7 @@ def _draw_page(
         canvas.line(cells.x, cells.top - row * height, cells.right, cells.top - row * height)
     note = f"{log.note} {CUT_NOTE}" if cut else log.note
     foot = Box(page.x, page.y, page.width, FOOT_MM * MM - 1 * MM)
-    cautions = f"{heading.caution} All cautions: see the cover. {DEFERRAL}"
+    cautions = f"{heading.caution} All cautions: see the cover."
     upper, lower = foot.cut_top(foot.height / 2)
     write_line(
         canvas, note, PLAIN, foot.width, foot.x, upper.y + 2, largest=7.5, smallest=SMALLEST_TYPE
