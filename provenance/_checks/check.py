@@ -233,8 +233,8 @@ def _said(
         row=pl.col(ROW).cast(pl.UInt32),
         field=pl.col("field") if "field" in columns else pl.lit(rule.field),
         value=pl.lit(""),
-        message=sentence(rule.says, columns),
-        remedy=sentence(rule.remedy, columns),
+        message=sentence(rule.says, columns, tables.model),
+        remedy=sentence(rule.remedy, columns, tables.model),
     )
     if said.select(pl.col("table", ROW).is_null().any()).row(0) != (False, False):
         raise ValueError("a finding has no table or no row")

@@ -214,6 +214,9 @@ def _feet_inches(mm: Fraction, kind: str, step: Fraction | None, u95_mm: float |
         nominal = min(_NOMINAL, key=lambda size: abs(size - mm))
         if abs(nominal - mm) <= _NEAR_NOMINAL:
             return f"{fraction_text(nominal / INCH)} in"
+        if 0 < mm < INCH / 16:
+            # how loose a dowel is shows in thousandths
+            return f"{sign}{float(mm / INCH):.3f} in"
     style = one.style
     if step is not None and (FOOT / step).denominator == 1 and (INCH / step).denominator != 1:
         # read in tenths or hundredths of a foot

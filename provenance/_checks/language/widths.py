@@ -26,7 +26,7 @@ _FOUND = {
     ROW: pl.UInt32,
     **dict.fromkeys(_TEXTS, pl.String),
     **dict.fromkeys(_NUMBERS, pl.Int64),
-    "mean_mm": pl.Float64,
+    "mean_width_mm": pl.Float64,
 }
 Line = dict[str, Any]
 
@@ -227,7 +227,7 @@ def gap(tables: Snapshot) -> pl.DataFrame:
     table="file",
     field="path",
     severity="warning",
-    says="{path} of file {file_id}: the rings of sample {sample_id} are {mean_mm} mm wide on "
+    says="{path} of file {file_id}: the rings of sample {sample_id} are {mean_width_mm} mm wide on "
     "average.",
     remedy="Compare the unit in the heading, or in the title of this row, with the report.",
     source=COMMON_PRACTICE,
@@ -235,10 +235,10 @@ def gap(tables: Snapshot) -> pl.DataFrame:
 def unit_doubtful(tables: Snapshot) -> pl.DataFrame:
     """Hardly any wood has such rings; hundredths are easily taken for thousandths."""
     lines = (
-        line | {"mean_mm": round(sum(one.widths_mm) / len(one.widths_mm), 4)}
+        line | {"mean_width_mm": round(sum(one.widths_mm) / len(one.widths_mm), 4)}
         for line, one in _series(tables)
     )
-    return _found(lines).filter(~pl.col("mean_mm").is_between(NARROWEST_MM, WIDEST_MM))
+    return _found(lines).filter(~pl.col("mean_width_mm").is_between(NARROWEST_MM, WIDEST_MM))
 
 
 @rule(

@@ -7,7 +7,7 @@ import polars as pl
 from provenance._base.findings import COLUMNS
 from provenance._checks.language.kinds import kind
 from provenance._checks.language.rule import worded
-from provenance._model.schema import Field, Table
+from provenance._model.schema import Field, Model, Table
 from provenance._record.tables import ROW
 
 FOUND = pl.Schema(
@@ -35,9 +35,9 @@ def clipped(text: pl.Expr, longest: int = _LONGEST_VALUE) -> pl.Expr:
     )
 
 
-def sentence(template: str, columns: list[str]) -> pl.Expr:
+def sentence(template: str, columns: list[str], model: Model | None = None) -> pl.Expr:
     """A column of sentences cut to a length that a person reads, whatever values they name."""
-    return clipped(worded(template, columns), _LONGEST_SENTENCE)
+    return clipped(worded(template, columns, model), _LONGEST_SENTENCE)
 
 
 def shortened(text: str, longest: int = _LONGEST_VALUE) -> str:

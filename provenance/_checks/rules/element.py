@@ -295,7 +295,7 @@ def readings_exchanged(tables: Snapshot) -> pl.DataFrame:
     field="diameter_b1_cm",
     severity="warning",
     says="{element_id} is {a_cm:.1f} cm thick at end A and {b_cm:.1f} cm at end B, "
-    "{taper_cm_per_m:.1f} cm a metre over {length_m} m.",
+    "which tapers by {taper_cm_per_m:.1f} % of its length of {length_m} m.",
     remedy="Look for an end that was read in inches, or with a reading of another piece of wood.",
     source=COMMON_PRACTICE,
 )

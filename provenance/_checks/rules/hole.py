@@ -192,8 +192,8 @@ def holes_close(tables: Snapshot) -> pl.DataFrame:
     field="bore_mm",
     severity="warning",
     says="The bore of core {sample_id} is not given.",
-    remedy="Enter the diameter of the drill's cut: 12.7, 15.875 or 22.225 mm for half, "
-    "five-eighths and seven-eighths of an inch.",
+    remedy="Enter the diameter of the hole that the bit cuts: 1/2 in (12.7 mm), 5/8 in "
+    "(15.875 mm) or 7/8 in (22.225 mm).",
     source=COMMON_PRACTICE,
 )
 def core_without_bore(tables: Snapshot) -> pl.DataFrame:
@@ -206,7 +206,7 @@ def core_without_bore(tables: Snapshot) -> pl.DataFrame:
     table="sample",
     field="bore_mm",
     severity="note",
-    says="The bore of sample {sample_id} is {bore_mm} mm; drills usually cut {usual} mm.",
+    says="The bore of sample {sample_id} is {bore_mm} mm; drills usually cut {usual}.",
     remedy="Measure the hole, not the core: the core is thinner than the hole.",
     source="common practice, no source; 1 in is exactly 25.4 mm (international yard and pound "
     "agreement 1959)",
@@ -215,9 +215,10 @@ def bore_unusual(tables: Snapshot) -> pl.DataFrame:
     """The diameter of the core is easily written down for that of the hole."""
     terms = tables.model.vocabularies["bore_size"].terms
     sizes = [float(term.attributes["mm"]) for term in terms if "mm" in term.attributes]
+    say = tables.model.measures.say
     near = [(pl.col("bore_mm") - size).abs() <= USUAL_WITHIN_MM for size in sizes]
     return (
         tables["sample"]
         .filter(pl.col("bore_mm").is_not_null() & ~pl.any_horizontal(pl.lit(False), *near))
-        .with_columns(usual=pl.lit(", ".join(f"{size:g}" for size in sizes)))
+        .with_columns(usual=pl.lit(", ".join(say(size, "mm", "bore") for size in sizes)))
     )

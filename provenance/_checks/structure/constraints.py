@@ -19,6 +19,7 @@ from provenance._base.errors import UnusablePackage
 from provenance._checks.language.wording import found_in_cells
 from provenance._checks.structure.forms import find_unlisted, find_wrong_forms
 from provenance._checks.structure.patterns import Patience
+from provenance._model.measures import METRIC, Measures
 from provenance._model.schema import Field, Model, Table
 from provenance._record.cells import FALSE_WORDS, TRUE_WORDS, canonical, decimal_of, whole_of
 from provenance._record.reading import TableText
@@ -99,11 +100,12 @@ def _find_by_probes(
             continue
         rows = text.frame.lazy().filter(mask).select(ROW, value=probe.field.name).collect()
         if probe.name == _ODD:
-            yield from _settled(table, probe.field, rows)
+            yield from _settled(table, probe.field, rows, model.measures)
         elif probe.name == "not_in_list":
             yield find_unlisted(model, table, probe.field, rows)
         else:
-            yield found_in_cells(probe.name, table, probe.field, rows, limit=probe.limit)
+            limit = _in_words(probe.limit, probe.field, model.measures)
+            yield found_in_cells(probe.name, table, probe.field, rows, limit=limit)
 
 
 def _numbered(probes: list[_Probe], text: TableText) -> Iterator[pl.Expr]:
@@ -201,14 +203,20 @@ def _number_probes(one: Field) -> Iterator[_Probe]:
     yield _Probe(one, _ODD, (pl.col(_text(one)) != "") & ~usual)
     for name, limit, compare in limits:
         broken = usual & ~compare(number, float(limit))
-        yield _Probe(one, name, broken, _with_unit(limit, one))
+        yield _Probe(one, name, broken, f"{limit:f}")
 
 
-def _with_unit(limit: Decimal, one: Field) -> str:
-    return f"{limit:f} {one.unit}" if one.unit else f"{limit:f}"
+def _in_words(limit: str, one: Field, measures: Measures) -> str:
+    """A limit with its unit, behind it in the record's own where the cell holds another."""
+    told = f"{limit} {one.unit}" if one.unit and one.type != "string" else limit
+    if not limit or one.measure is None or measures.system == METRIC:
+        return told
+    return f"{measures.say(limit, one.unit or '', one.measure)} ({told})"
 
 
-def _settled(table: Table, one: Field, rows: pl.DataFrame) -> Iterator[pl.DataFrame]:
+def _settled(
+    table: Table, one: Field, rows: pl.DataFrame, measures: Measures
+) -> Iterator[pl.DataFrame]:
     """Findings about numbers that have to be looked at one by one."""
     texts: dict[str, list[str]] = {}
     for text in rows["value"].unique().sort().to_list():
@@ -217,7 +225,7 @@ def _settled(table: Table, one: Field, rows: pl.DataFrame) -> Iterator[pl.DataFr
     limits = {name: limit_of(one, constraint) for constraint, name, _ in LIMITS}
     for name, faulty in texts.items():
         limit = limits.get(name)
-        words = {} if limit is None else {"limit": _with_unit(limit, one)}
+        words = {} if limit is None else {"limit": _in_words(f"{limit:f}", one, measures)}
         yield found_in_cells(name, table, one, rows.filter(pl.col("value").is_in(faulty)), **words)
 
 

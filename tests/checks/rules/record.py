@@ -150,8 +150,8 @@ def spoken(rule: Rule, tables: Snapshot) -> list[str]:
             table,
             ROW,
             field,
-            worded(rule.says, columns),
-            worded(rule.remedy, columns),
+            worded(rule.says, columns, tables.model),
+            worded(rule.remedy, columns, tables.model),
         )
     )
     return sentences.to_series().to_list()

@@ -112,7 +112,7 @@ def test_an_end_read_in_inches_shows_as_a_taper_that_no_tree_has() -> None:
     broken = a_sound_record().but(
         "element", length_m="2", diameter_b1_cm="9.4", diameter_b2_cm="9.1"
     )
-    only(broken.says("element.taper_implausible"), "21.5 cm", "9.2 cm", "6.1 cm a metre")
+    only(broken.says("element.taper_implausible"), "21.5 cm", "9.2 cm", "6.1 % of its length")
 
 
 def test_wood_thicker_than_long_is_noted() -> None:
@@ -190,7 +190,7 @@ def test_a_taper_is_judged_from_half_a_metre_and_beyond_six_centimetres_a_metre(
     short = a_sound_record().but("element", length_m="0.5", diameter_b1_cm="19")
     assert short.but("element", diameter_b2_cm="18").says(rule) == []
     steep = short.but("element", diameter_b2_cm="17.9")
-    only(steep.says(rule), "6.1 cm a metre")
+    only(steep.says(rule), "6.1 % of its length")
     assert steep.but("element", length_m="0.49").says(rule) == []
     flared = short.but("element", diameter_b1_cm="26", diameter_b2_cm="26")
     only(flared.says(rule), "9 cm a metre")

@@ -141,7 +141,7 @@ def test_bores_of_half_five_eighths_and_seven_eighths_of_an_inch_are_usual(bore:
 
 def test_the_diameter_of_the_core_written_down_for_the_bore_is_noted() -> None:
     broken = a_sound_record().but("sample", bore_mm="9")
-    only(broken.says("sample.bore_unusual"), "9 mm", "12.7, 15.875, 19.05, 22.225")
+    only(broken.says("sample.bore_unusual"), "9 mm", "12.7 mm, 15.9 mm, 19.0 mm, 22.2 mm")
 
 
 @pytest.mark.parametrize(

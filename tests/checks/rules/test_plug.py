@@ -158,7 +158,7 @@ def test_dowels_within_half_a_millimetre_fit(bore: str, dowel: str) -> None:
 
 def test_a_dowel_thicker_than_its_bore_splits_the_wood() -> None:
     broken = a_sound_record().but("plug", dowel_mm="15.875")
-    only(broken.says("plug.too_thick"), "15.875 mm", "12.7 mm")
+    only(broken.says("plug.too_thick"), "15.9 mm", "12.7 mm")
 
 
 def test_a_plug_longer_than_its_hole_is_noted() -> None:
