@@ -9,7 +9,7 @@ from invention.timber import all_wood
 
 FAILED: Row = {
     "Number": "229",
-    "Timber": "LH-020",
+    "Timber": "LH-022",
     "Along (m)": "1.2",
     "O'clock": "3",
     "Bit (mm)": "12.7",
@@ -19,7 +19,7 @@ FAILED: Row = {
     "By": "MB",
     "Dowel": "P-229",
 }
-"""The west wall's second log was rotten inside; the hole is plugged and stamped all the same."""
+"""The west wall's fourth log was rotten inside; the hole is plugged and stamped all the same."""
 _KEPT = ("bark", "waney_edge", "beetle_galleries", "patina")
 _SEEN_AGAIN = ("LH.C1", "LH.C2", "LH.C3", "BN.T1", "BN.R5")
 
