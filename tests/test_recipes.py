@@ -120,9 +120,10 @@ add:
         "utf-8",
     )
     folder = tmp_path / "mill"
-    run("new", folder, "--profile", path, "--title", "Mill (invented)")
+    run("new", folder, "--profile", path, "--profile", "barn", "--title", "Mill (invented)")
     package = open_package(folder)
-    assert package.model.profile == "mill"
+    assert package.model.profile == "mill+barn"
+    assert "Recorded as" in (folder / "README.md").read_text("utf-8")
     assert "wheel_side" in package.tables.columns("element")
     assert run("check", folder)
     run("workbook", folder, "--out", tmp_path / "mill.xlsx")

@@ -283,9 +283,9 @@ class Model:
         return tuple(table for table in self.tables.values() if table.role == role)
 
     @property
-    def first_cautions(self) -> str:
-        """What stands at the foot of every page: local rules first, then consent and permit."""
-        return " ".join(self.cautions[:2])
+    def consent(self) -> str:
+        """The caution at the foot of every page: consent and permit, second of the general ones."""
+        return " ".join(self.cautions[1:2])
 
     @property
     def measures(self) -> Measures:

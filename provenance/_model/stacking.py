@@ -42,7 +42,9 @@ def stacked(raws: Sequence[Mapping[str, Any]], core: Model, wrong: Wrong) -> Map
         },
         "order": _joined(said.get("order", ())),
         # a log is one page wide, and so the columns of two have no room
-        "log": {table: names for part in said.get("log", ())[::-1] for table, names in part.items()},
+        "log": {
+            table: names for part in said.get("log", ())[::-1] for table, names in part.items()
+        },
         "add": {
             table: _same_once(fields, "name", f"add/{table}", wrong)
             for table, fields in _lists_of(said.get("add", ()))

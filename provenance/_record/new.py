@@ -151,11 +151,17 @@ def crew_readme(model: Model, title: str) -> str:
         f"| `tables/{table.name}.csv` | {table.description} |" for table in model.of_role("record")
     )
     cautions = "\n".join(f"- {caution}" for caution in model.cautions)
+    kinds = f"Kind of place: {model.title}."
+    if len(model.profiles) > 1:
+        kinds = (
+            f"Kinds of place: {model.title}. Write into 'Recorded as' of each building which of "
+            "them hold there; rooms follow their building."
+        )
     equipment = "\n".join(f"- {one.item}: {one.purpose}" for one in model.equipment)
     return f"""# {title}
 
 A record of wood, samples, plugs and laboratory results, kept as plain tables.
-Kind of place: {model.title}.
+{kinds}
 
 ## What to do next
 1. Fill in the workbook (`treenail workbook .`) or the paper sheets (`treenail sheets .`), or keep

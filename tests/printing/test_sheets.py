@@ -10,7 +10,7 @@ import pypdf
 import pytest
 import yaml
 
-from provenance._model.profile import load_model, shipped_profiles
+from provenance._model.profile import general_cautions, load_model, shipped_profiles
 from provenance._printing.sheets.question import LONGEST_TICKED
 from provenance._printing.sheets.record_sheets import SHEETS, SheetKind, write_sheets
 from provenance._printing.sheets.rows import ChosenRows
@@ -203,7 +203,16 @@ def test_the_cover_has_every_caution_and_defers_to_codes_and_permits(
     for term in model.vocabularies["hazard"].terms:
         assert re.sub(r"\s", "", str(term.attributes["caution"])) in cover
     for text in texts:
-        assert "Local codes, permits and licensed practice come first." in flat(text)
+        assert all(one in flat(text) for one in general_cautions()[:2])
+
+
+def test_the_equipment_of_several_kinds_of_place_is_a_list_to_check_off(tmp_path: Path) -> None:
+    model = load_model("mine+church")
+    out = tmp_path / "out.pdf"
+    write_sheets(model, out, sheets=("equipment",), paper="letter")
+    listed = " ".join(map(flat, page_texts(out)))
+    for one in model.equipment:
+        assert f"☐ {one.item}. {one.purpose}." in listed
 
 
 # -- blanks ----------------------------------------------------------------------------------------
@@ -219,6 +228,8 @@ def test_an_empty_package_gives_one_blank_sheet_of_each_kind(tmp_path: Path) -> 
             title = kind.title or package.model.table(name).title
             assert sum(text.startswith(title) for text in texts) >= 1
     assert all("holl" in text for text in texts)
+    for one in general_cautions()[:2]:
+        assert all(one in flat(text) for text in texts)
 
 
 def test_blanks_take_the_site_from_a_package_of_one_site(tmp_path: Path) -> None:

@@ -30,6 +30,8 @@ SMALL_CODE_BYTES = 105
 
 SMALLEST_TYPE = 7.0
 
+DEFERRAL = "Local codes, permits and licensed practice come first."
+
 
 @dataclass(frozen=True)
 class Heading:
@@ -104,7 +106,7 @@ def _draw_foot(canvas: Any, box: Box, heading: Heading, number: int, count: int)
         x += width
     page = f"Page {number} of {count}"
     draw_line(canvas, page, BOLD, 9, box.right, line_y + 0.8 * MM, align="right")
-    text, below = heading.caution, Box(box.x, box.y + 0.3 * MM, box.width, 6.6 * MM)
+    text, below = f"{heading.caution} {DEFERRAL}", Box(box.x, box.y + 0.3 * MM, box.width, 6.6 * MM)
     write_block(canvas, text, PLAIN, below, largest=7.5, smallest=SMALLEST_TYPE)
 
 

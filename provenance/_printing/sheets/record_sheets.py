@@ -348,7 +348,7 @@ class Drafter:
             package=package.name if package is not None else "",
             profile=self.model.profile,
         )
-        return Heading(title, "  ·  ".join(about), key, code, self.model.first_cautions, legend)
+        return Heading(title, "  ·  ".join(about), key, code, self.model.consent, legend)
 
 
 def _asking(run: Sequence[SheetKind]) -> list[SheetKind]:
