@@ -8,11 +8,12 @@ standard library; the catalogues are made by `make catalogues`.
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 from contextvars import ContextVar
 from functools import cache
 from gettext import GNUTranslations, NullTranslations
+from typing import Any
 
 from provenance._base.errors import UnknownName
 from provenance._base.resources import shipped
@@ -76,6 +77,27 @@ def _(text: str) -> str:
 def ngettext(one: str, several: str, number: int) -> str:
     """A marked text for a number of things, with its place {n} still to be filled."""
     return catalogue(_SPOKEN.get()).ngettext(one, several, number)
+
+
+_NAMES = frozenset({"field", "fields", "codes", "kind"})
+_LENGTHS = frozenset({"long", "short"})
+
+
+def said_in_full(raw: Any, say: Callable[[str], str] = _) -> Any:
+    """What a YAML file of sheets says, every text of it said; names and codes stay.
+
+    A key is a text where it is more than one word in small letters.
+    """
+    if isinstance(raw, dict):
+        return {
+            say(key) if " " in key or key[:1].isupper() else key: value
+            if key in _NAMES
+            else said_in_full(value, say)
+            for key, value in raw.items()
+        }
+    if isinstance(raw, list):
+        return [said_in_full(one, say) for one in raw]
+    return say(raw) if isinstance(raw, str) and raw not in _LENGTHS else raw
 
 
 def unreviewed() -> str:

@@ -7,7 +7,7 @@ from dataclasses import replace
 from types import MappingProxyType
 
 from provenance._base.languages import SOURCE, catalogue, language_spoken
-from provenance._model.schema import Field, Model, Table, Term, Vocabulary
+from provenance._model.schema import Equipment, Field, Model, Table, Term, Vocabulary
 
 Say = Callable[[str, str], str]
 """(context, text) → what is said for it."""
@@ -39,9 +39,14 @@ def said_by(model: Model, say: Say) -> Model:
     lists = {one.vocabulary for one in recorded} | {one.usual_sizes for one in recorded}
     return replace(
         model,
-        title=_said(say, "profile.title", model.title),
+        # a record of several profiles has their titles one after the other
+        title=", ".join(_said(say, "profile.title", one) for one in model.title.split(", ")),
         description=_said(say, "profile.description", model.description),
         cautions=tuple(_said(say, "caution", one) for one in model.cautions),
+        equipment=tuple(
+            Equipment(_said(say, "equipment", one.item), _said(say, "equipment", one.purpose))
+            for one in model.equipment
+        ),
         tables=MappingProxyType(
             {
                 name: _table(table, say) if table.role == "record" else table

@@ -7,6 +7,7 @@ from dataclasses import dataclass
 from functools import cached_property, partial
 from typing import Any
 
+from provenance._base.languages import _, unreviewed
 from provenance._drawing.fitting import draw_line, fit_block, fit_line, write_block, write_line
 from provenance._drawing.fonts import BOLD, MONO, PLAIN, printable
 from provenance._drawing.paper import MM, Box, Paper
@@ -14,6 +15,7 @@ from provenance._model.schema import Field, Model
 from provenance._printing.sheets.asked import Asked, asked_of, sheet_words
 from provenance._printing.sheets.cells import EMPTY_BOX, TICKED_BOX
 from provenance._printing.sheets.frame import (
+    DEFERRAL,
     EDGE_MM,
     PUNCH_MM,
     SMALLEST_TYPE,
@@ -154,7 +156,7 @@ def _draw_core(
         row, rest = rest.cut_top(BOX_MM * MM, GAP_MM * MM)
         _draw_row(canvas, sheet, asked, core, tables, row)
     rest = _draw_ticks(canvas, sheet, core, rest)
-    cautions = printable(" ".join((sheet.words["cautions"], *sheet.model.cautions[:1])), PLAIN)
+    cautions = printable(f"{sheet.words['cautions']} {_(DEFERRAL)} {unreviewed()}".strip(), PLAIN)
     sizes = {"largest": SMALLEST_TYPE, "smallest": SMALLEST_TYPE}
     foot = fit_block(cautions, PLAIN, rest.width, 20 * MM, **sizes).height
     write_block(canvas, cautions, PLAIN, Box(rest.x, rest.y, rest.width, foot + 0.1), **sizes)

@@ -7,12 +7,14 @@ from dataclasses import dataclass
 from functools import partial
 from typing import Any
 
+from provenance._base.languages import N_, _, unreviewed
 from provenance._drawing.fitting import draw_block, draw_line, fit_block, write_block, write_line
 from provenance._drawing.fonts import BOLD, PLAIN, printable
 from provenance._drawing.paper import MM, Box, Paper
 from provenance._model.schema import Model
 from provenance._printing.sheets.asked import Asked, log_columns, sheet_words
 from provenance._printing.sheets.frame import (
+    DEFERRAL,
     EDGE_MM,
     SMALLEST_TYPE,
     TIGHT_MM,
@@ -61,7 +63,7 @@ def lay_out_log(
     drafts = []
     for number in range(pages):
         part = lines[number * ROWS : (number + 1) * ROWS]
-        counted = f"Page {number + 1} of {pages}"
+        counted = _("Page {number} of {count}").format(number=number + 1, count=pages)
         draw = partial(_draw_page, log, part, heading, counted, paper.turned())
         names = tuple(name for column in log.columns for name in column.names)
         drafts.append(PageDraft(draw, landscape=True, fields=names, framed=False))
@@ -98,7 +100,7 @@ def _draw_page(
     titles, below = rest.cut_top(TITLES_MM * MM)
     cells = Box(below.x, below.y + FOOT_MM * MM, below.width, below.height - FOOT_MM * MM)
     height = cells.height / ROWS
-    words, _ = head.cut_left(head.width - CODE_MM * MM)
+    words = head.cut_left(head.width - CODE_MM * MM)[0]
     _draw_head(canvas, words, log.head, heading, counted)
     # the code stands above the lines, beside the heading of the last column
     draw_small_code(canvas, heading, CODE_MM, page.right, page.top + 0.5 * MM)
@@ -112,9 +114,10 @@ def _draw_page(
     for row in range(ROWS + 1):
         canvas.setLineWidth(1.4 if row % FIFTH == 0 else 0.35)
         canvas.line(cells.x, cells.top - row * height, cells.right, cells.top - row * height)
-    note = f"{log.note} {CUT_NOTE}" if cut else log.note
+    note = f"{log.note} {_(CUT_NOTE)}" if cut else log.note
     foot = Box(page.x, page.y, page.width, FOOT_MM * MM - 1 * MM)
-    cautions = f"{heading.caution} All cautions: see the cover."
+    see = _("All cautions: see the cover.")
+    cautions = f"{heading.caution} {see} {_(DEFERRAL)} {unreviewed()}".strip()
     upper, lower = foot.cut_top(foot.height / 2)
     write_line(
         canvas, note, PLAIN, foot.width, foot.x, upper.y + 2, largest=7.5, smallest=SMALLEST_TYPE
@@ -123,7 +126,7 @@ def _draw_page(
     write_line(canvas, cautions, PLAIN, foot.width, *at, largest=7.5, smallest=SMALLEST_TYPE)
 
 
-CUT_NOTE = "What ends in … is cut here; the record has the whole."
+CUT_NOTE = N_("What ends in … is cut here; the record has the whole.")
 
 
 def _draw_head(
