@@ -53,7 +53,8 @@ def correct(package: Path, table: str, key: str, cells: tuple[str, ...], by: str
     read = {name: _as_read(opened, table, name, text) for name, text in wanted.items()}
     for name, text in read.items():
         _refuse_lost_link(opened, table, name, text)
-    _decide(opened, deciding.correct(table, key, read), by, why)
+    written = {name: text for name, text in wanted.items() if text != read[name]}
+    _decide(opened, deciding.correct(table, key, read, written), by, why)
 
 
 @click.command("settle")
@@ -66,8 +67,9 @@ def settle(package: Path, table: str, key: str, field: str, value: str, by: str,
     'treenail history PACKAGE --open' lists the conflicts, with who says what.
     """
     opened = open_to_change(package)
-    value = _as_read(opened, table, field, value)
-    _decide(opened, deciding.settle(table, key, field, value), by, why)
+    read = _as_read(opened, table, field, value)
+    written = value if value != read else ""
+    _decide(opened, deciding.settle(table, key, field, read, written), by, why)
 
 
 @click.command("rename")

@@ -6,8 +6,9 @@ Each is one act, which `undo` takes back and no later import reverts.
 from __future__ import annotations
 
 import re
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass, replace
+from types import MappingProxyType
 
 from provenance._base.errors import TreenailError, UnknownName
 from provenance._history.acts import (
@@ -66,6 +67,7 @@ class Done:
     conflicts: tuple[Conflict, ...]
 
 
+NOTHING: Mapping[str, str] = MappingProxyType({})
 LAST = "last"
 """Stands for the newest act that is not undone, but for undoing itself."""
 Deciding = Callable[[History], Act]
@@ -100,8 +102,12 @@ def decide(
 # -- cells, keys and rows --------------------------------------------------------------------------
 
 
-def correct(table: str, key: str, cells: Mapping[str, str]) -> Deciding:
+def correct(
+    table: str, key: str, cells: Mapping[str, str], written: Mapping[str, str] = NOTHING
+) -> Deciding:
     """Say what cells of a row hold; '' blanks one. A conflict about such a cell is settled.
+
+    `written` are the texts of cells whose values say it otherwise: 9 ft for 2.7432.
 
     Raises Refused when nothing would change, UnknownName for a table or field that is not there.
     """
@@ -119,13 +125,16 @@ def correct(table: str, key: str, cells: Mapping[str, str]) -> Deciding:
             lines += [line for line in against if line.said_by]
         if not lines:
             raise Refused(f"{table} {key} says so already; nothing was recorded")
-        return Act(SETTLE, lines=tuple(lines))
+        return Act(SETTLE, lines=_as_written(lines, written))
 
     return deciding
 
 
-def settle(table: str, key: str, field: str, value: str) -> Deciding:
-    """Settle a conflict about one cell by what it holds; raises Refused where there is none."""
+def settle(table: str, key: str, field: str, value: str, written: str = "") -> Deciding:
+    """Settle a conflict about one cell by what it holds; raises Refused where there is none.
+
+    `written` is the text where the value says it otherwise.
+    """
 
     def deciding(history: History) -> Act:
         one, row = _row(history, table, key)
@@ -139,9 +148,14 @@ def settle(table: str, key: str, field: str, value: str) -> Deciding:
                 "stands there use 'treenail correct'"
             )
         said = stated(history.state, one, {**history.state.rows[table][row], field: value}, field)
-        return Act(SETTLE, lines=tuple(history.state.decide(table, row, field, said)))
+        lines = history.state.decide(table, row, field, said)
+        return Act(SETTLE, lines=_as_written(lines, {field: written}))
 
     return deciding
+
+
+def _as_written(lines: Iterable[Line], written: Mapping[str, str]) -> tuple[Line, ...]:
+    return tuple(line._replace(written=written.get(line.field, "")) for line in lines)
 
 
 def rename(table: str, key: str, new_key: str) -> Deciding:

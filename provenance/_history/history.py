@@ -32,13 +32,15 @@ from provenance._history.projection import (
     project,
     rows_in_order,
 )
+from provenance._model.measures import MM_PER
+from provenance._model.written import reading
 from provenance._record.edition_key import edition_key
 from provenance._record.package import Package
 from provenance._record.snapshot import Snapshot
 from provenance._record.together import Staging
 
 ACT, CHANGE, CONFLICT, ACCEPTED, ORIGIN = "act", "change", "conflict", "accepted", "origin"
-FORMER_KEY = "former_key"
+FORMER_KEY, READING = "former_key", "reading"
 _LINE_COLUMNS = (
     *("table_name", "row_key", "field", "before", "after"),
     *("said_by", "written", "sheet", "line", "column"),
@@ -141,7 +143,7 @@ def proved(package: Package, tables: Snapshot) -> History:
     if len(acts) != written:
         raise BrokenHistory(f"{tables.where}/tables/act.csv: an act stands twice; restore it")
     if not acts:
-        for name in (CONFLICT, ACCEPTED, FORMER_KEY):
+        for name in (CONFLICT, ACCEPTED, FORMER_KEY, READING):
             if tables.rows(name):
                 raise BrokenHistory(
                     f"{tables.where}/tables/act.csv: it has no acts, but {name}.csv says what acts "
@@ -283,6 +285,7 @@ def stage_history(
         (CONFLICT, list(_conflict_rows(history))),
         (ACCEPTED, list(_accepted_rows(history))),
         (FORMER_KEY, list(_former_key_rows(history))),
+        (READING, list(_reading_rows(history))),
         (ORIGIN, _origin_rows(history, tables.rows(ORIGIN) if origin is None else origin)),
     )
     for name, said in computed:
@@ -389,6 +392,29 @@ def _accepted_rows(history: History) -> Iterator[dict[str, str]]:
 def _former_key_rows(history: History) -> Iterator[dict[str, str]]:
     for (table, former), now in former_keys(history).items():
         yield {"table_name": table, "former_key": former, "row_key": now}
+
+
+def _reading_rows(history: History) -> Iterator[dict[str, str]]:
+    """Lengths as they were written, of the cells that hold what was read."""
+    state = history.state
+    for name, rows in state.rows.items():
+        lengths = [one for one in state.model.table(name).fields if one.unit in MM_PER]
+        for row, cells in rows.items():
+            for one in lengths:
+                said = state.said_of(name, row, one.name)
+                written = [claim.line.written for claim in said if not claim.refused]
+                if not any(written):
+                    continue
+                assert one.unit is not None
+                found = (reading(text, cells[one.name], one.unit) for text in written if text)
+                if known := next(filter(None, found), None):
+                    yield {
+                        "table_name": name,
+                        "row_key": state.keys[name, row],
+                        "field": one.name,
+                        "as_written": known.text,
+                        "step_mm": f"{float(known.step):.6f}".rstrip("0").rstrip("."),
+                    }
 
 
 def former_keys(history: History) -> dict[tuple[str, str], str]:

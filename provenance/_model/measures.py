@@ -11,6 +11,7 @@ from __future__ import annotations
 import re
 from collections.abc import Callable, Iterable, Mapping
 from dataclasses import dataclass
+from decimal import Decimal
 from fractions import Fraction
 from math import ceil
 from types import MappingProxyType
@@ -36,7 +37,7 @@ SYSTEMS: Mapping[str, str] = MappingProxyType(
 class Kind:
     """How lengths of one kind are said: unit and decimals where metric; step (mm) and style else.
 
-    The style is 'in', 'ft-in', 'ft' (decimals of a foot), or 'mm' for what is metric everywhere.
+    The style is 'in', 'ft-in', 'ft' (decimals of a foot), or METRIC for what is metric everywhere.
     """
 
     metric: str
@@ -54,48 +55,58 @@ KINDS: Mapping[str, Kind] = MappingProxyType(
         "tape": Kind("m", 3, INCH / 8, "ft-in"),
         "survey": Kind("m", 2, FOOT / 100, "ft"),
         "range": Kind("cm", 0, INCH / 2, "in"),
-        "ring": Kind("mm", 3, Fraction(1, 1000), "mm"),
+        "ring": Kind("mm", 3, Fraction(1, 1000), METRIC),
+        "map": Kind("m", 2, Fraction(10), METRIC),
     }
 )
 """Bits and dowels; cores and plugs; faces of wood; timbers and heights; tape distances; surveyed
-coordinates; the range around a place (rounded up); ring widths."""
+coordinates; the range around a place (rounded up); ring widths; coordinates of national grids."""
 
-_OF_UNIT = MappingProxyType({"mm": "core", "cm": "diameter", "m": "tape"})
+KIND_OF_UNIT: Mapping[str, str] = MappingProxyType({"mm": "core", "cm": "diameter", "m": "tape"})
 # bits and dowels are called by these, so a bore of 15.9 mm is one of 5/8 in
 _NOMINAL = tuple(Fraction(eighths, 8) * INCH for eighths in range(1, 17))
 _NEAR_NOMINAL = Fraction(1, 10)
 _HAIR = Fraction(1, 10_000)
 _COARSER = (INCH / 8, INCH / 4, INCH / 2, INCH, FOOT / 2)
-_GLYPHS = MappingProxyType({"½": 2, "¼": 4, "¾": 4, "⅛": 8, "⅜": 8, "⅝": 8, "⅞": 8})
-_LAST_NUMBER = re.compile(r"(\d+)(?:[.,](\d+))?\s*(mm|cm|m|in|ft|\"|”|''|'|’)\.?\s*$")
 INCH_MARK = re.compile(r"in|ft|[\"”'’]")
 """Stands in what is measured in feet or inches."""
-_MARKS = MappingProxyType({'"': "in", "”": "in", "''": "in", "'": "ft", "’": "ft"})
 
 
-def step_of(written: str, unit: str = "") -> Fraction | None:
-    """The division in mm that a reading shows; `unit` is that of its column, None if none tells.
+def step_of_column(steps: Iterable[Fraction], system: str) -> Fraction | None:
+    """The finest of the divisions (mm) that a column was read to, of those that a system can say.
 
-    >>> step_of("12' 6 1/2\\"") == INCH / 2, step_of("3.82 m"), step_of("3.82")
-    (True, Fraction(10, 1), None)
+    One reading to the half inch does not make it a half-inch tape. None where nobody read so, and
+    then the kind's own holds.
+
+    >>> step_of_column([FOOT, INCH / 2, INCH / 8, Fraction(1)], FEET_INCHES) == INCH / 8
+    True
     """
-    text = written.strip()
-    if fractions := re.findall(r"\d+/(\d+)", text):
-        return INCH / int(fractions[-1]) if int(fractions[-1]) else None
-    glyph = next((_GLYPHS[letter] for letter in reversed(text) if letter in _GLYPHS), None)
-    if glyph:
-        return INCH / glyph
-    if re.fullmatch(r"[\d.,-]+", text) and unit in MM_PER:
-        text += f" {unit}"
-    last = _LAST_NUMBER.search(text)
-    if last is None:
-        return None
-    return MM_PER[_MARKS.get(last[3], last[3])] / Fraction(10 ** len(last[2] or ""))
+    known = sorted(set(steps))
+    rules = (_is_metric,) if system == METRIC else (_is_ruled, _is_decimal_foot, _is_inch_part)
+    return next((step for fits in rules for step in known if fits(step)), None)
 
 
-def step_of_column(readings: Iterable[str], unit: str = "") -> Fraction | None:
-    """The finest step in mm: one reading on the half inch does not make it a half-inch tape."""
-    return min((step for one in readings if (step := step_of(one, unit)) is not None), default=None)
+def _is_metric(step: Fraction) -> bool:
+    return _is_power(1000 / step, 10)
+
+
+def _is_ruled(step: Fraction) -> bool:
+    """Whole inches and their halves, quarters … on a rule."""
+    return (step / INCH).denominator == 1 or _is_power(INCH / step, 2)
+
+
+def _is_decimal_foot(step: Fraction) -> bool:
+    return step < FOOT and _is_power(FOOT / step, 10)
+
+
+def _is_inch_part(step: Fraction) -> bool:
+    return (INCH / step).denominator == 1
+
+
+def _is_power(number: Fraction, base: int) -> bool:
+    while number.denominator == 1 and number > 1:
+        number /= base
+    return number == 1
 
 
 def fraction_text(number: Fraction) -> str:
@@ -128,8 +139,8 @@ class Measures:
         """
         if unit not in MM_PER:
             return unit
-        one = KINDS[kind or _OF_UNIT[unit]]
-        return one.metric if self.system == METRIC else one.style
+        one = KINDS[kind or KIND_OF_UNIT[unit]]
+        return one.metric if METRIC in (self.system, one.style) else one.style
 
     def say(
         self,
@@ -143,20 +154,21 @@ class Measures:
     ) -> str:
         """A length with its unit, in the record's system; `other` puts the other one behind it.
 
-        `value` is in `unit` (mm, cm, m). `step` (mm) is that of the column it was read in and goes
-        before the kind's own; no step is finer than half of the 95 % range `u95_mm`.
+        `value` is in `unit` (mm, cm, m). `step` (mm) is that of the column it was read in (see
+        `step_of_column`) and goes before the kind's own; no step is finer than half of the 95 %
+        range `u95_mm`.
 
         >>> Measures(FEET_INCHES).say(28.8925, "cm"), Measures().say("15.875", "mm", "bore")
         ('11 3/8 in', '15.9 mm')
         >>> Measures(FEET_INCHES).say(3.81, "m", "timber", other=True)
         '12\\' 6" (3.81 m)'
         """
-        kind = kind or _OF_UNIT[unit]
+        kind = kind or KIND_OF_UNIT[unit]
         mm = Fraction(str(value)) * MM_PER[unit]
-        metric = self.system == METRIC or KINDS[kind].style == "mm"
+        metric = METRIC in (self.system, KINDS[kind].style)
         words = _metric if metric else _feet_inches
         text = words(mm, kind, step, u95_mm)
-        if not other or KINDS[kind].style == "mm":
+        if not other or KINDS[kind].style == METRIC:
             return text
         return f"{text} ({(_feet_inches if metric else _metric)(mm, kind, None, u95_mm)})"
 
@@ -196,15 +208,25 @@ def _as_said(kind: str, mm: Fraction) -> tuple[Kind, Kind]:
     )
 
 
+def _decimals(mm: Fraction, unit: Fraction, decimals: int, kind: str, u95_mm: float | None) -> str:
+    """A length in decimals of a unit, fewer where the range is wide."""
+    while decimals and u95_mm and unit / 10**decimals * 2 < Fraction(str(u95_mm)):
+        decimals -= 1
+    number = Decimal(_rounded(mm / unit * 10**decimals, kind)).scaleb(-decimals)
+    return f"{number:f}"
+
+
+def _places(unit: Fraction, step: Fraction) -> int:
+    """How many decimals of a unit a step has, which is a tenth, hundredth … of it."""
+    return max(0, len(str(int(unit / step))) - 1)
+
+
 def _metric(mm: Fraction, kind: str, step: Fraction | None, u95_mm: float | None) -> str:
     one = _as_said(kind, mm)[0]
-    decimals = one.decimals
-    if step is not None and (MM_PER[one.metric] / step).denominator == 1:
-        decimals = len(str(MM_PER[one.metric] / step)) - 1
-    while decimals and u95_mm and MM_PER[one.metric] / 10**decimals * 2 < Fraction(str(u95_mm)):
-        decimals -= 1
-    steps = _rounded(mm / MM_PER[one.metric] * 10**decimals, kind)
-    return f"{float(Fraction(steps, 10**decimals)):.{decimals}f} {one.metric}"
+    unit = MM_PER[one.metric]
+    fits = step is not None and _is_metric(step)
+    decimals = _places(unit, step) if fits and step is not None else one.decimals
+    return f"{_decimals(mm, unit, decimals, kind, u95_mm)} {one.metric}"
 
 
 def _feet_inches(mm: Fraction, kind: str, step: Fraction | None, u95_mm: float | None) -> str:
@@ -213,26 +235,26 @@ def _feet_inches(mm: Fraction, kind: str, step: Fraction | None, u95_mm: float |
     if kind == "bore":
         nominal = min(_NOMINAL, key=lambda size: abs(size - mm))
         if abs(nominal - mm) <= _NEAR_NOMINAL:
-            return f"{fraction_text(nominal / INCH)} in"
+            return f"{sign}{fraction_text(nominal / INCH)} in"
         if 0 < mm < INCH / 16:
             # how loose a dowel is shows in thousandths
             return f"{sign}{float(mm / INCH):.3f} in"
     style = one.style
-    if step is not None and (FOOT / step).denominator == 1 and (INCH / step).denominator != 1:
-        # read in tenths or hundredths of a foot
-        style = "ft"
-    elif step is None or (INCH / step).denominator != 1:
+    if step is None or not (_is_ruled(step) or _is_decimal_foot(step) or _is_inch_part(step)):
         step = one.step
+    elif _is_decimal_foot(step) and not _is_ruled(step):
+        style = "ft"
+    elif style == "ft":
+        style = "ft-in"
     if style == "ft":
-        decimals = 2 if step <= FOOT / 100 else 1
-        hundredths = Fraction(_rounded(mm / FOOT * 10**decimals, kind), 10**decimals)
-        return f"{sign if hundredths else ''}{float(hundredths):.{decimals}f} ft"
-    for wider in _COARSER:
-        if u95_mm and step < wider and wider * 2 <= Fraction(str(u95_mm)):
-            step = wider
+        text = _decimals(mm, FOOT, _places(FOOT, step), kind, u95_mm)
+        return f"{sign if Decimal(text) else ''}{text} ft"
+    wide = Fraction(str(u95_mm or 0)) / 2
+    step = next((wider for wider in (step, *_COARSER) if wider >= max(step, wide)), FOOT)
     length = _rounded(mm / step, kind) * step
     sign = sign if length else ""
-    if style == "in":
-        return f"{sign}{fraction_text(length / INCH)} in"
-    feet, rest = divmod(length, FOOT)
-    return f"{sign}{feet}' {fraction_text(rest / INCH)}\""
+    feet, rest = divmod(length, FOOT) if style == "ft-in" else (0, length)
+    inches = fraction_text(rest / INCH)
+    if step < INCH and _is_power(INCH / step, 10):
+        inches = f"{Decimal(round(rest / step)).scaleb(-_places(INCH, step)):f}"
+    return f"{sign}{feet}' {inches}\"" if style == "ft-in" else f"{sign}{inches} in"

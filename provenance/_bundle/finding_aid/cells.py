@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Mapping
 from dataclasses import dataclass
 from functools import cache
@@ -15,6 +16,7 @@ from provenance._bundle.finding_aid.record import Record
 from provenance._model.measures import METRIC
 from provenance._model.schema import Field
 from provenance._record.cells import float_of
+from provenance._record.measured import reading_of
 from provenance._record.measured import shown as text_of_cell
 from provenance._record.snapshot import Row
 
@@ -159,19 +161,32 @@ class Cells:
     ) -> list[Shown]:
         """The filled fields of a row, in the order of forms, but for those of `without`."""
         found = []
+        key = self.record.model.table(table).key_of(row)
         for one in self._ordered(table):
             text = row.get(one.name, "")
             if text and one.name not in without:
                 value = self.value(table, one, text, root)
                 if unit := self.unit(one):
                     value = Markup(f"{value} {escape(unit)}")
+                if one.measure and (written := self._as_written(table, key, one.name, str(value))):
+                    value = Markup(f"{value} <small>read as {shown(written)}</small>")
                 found.append(Shown(one.title, value))
         return found
+
+    def _as_written(self, table: str, key: str, name: str, told: str) -> str:
+        """A reading as it was written, where that is not what is told already."""
+        written = reading_of(self.record.package.tables, table, key, name)
+        return "" if _plain(written) == _plain(Markup(told).unescape()) else written
 
     def _in_order(self, table: str) -> list[Field]:
         model = self.record.model.table(table)
         sections = list(model.sections)
         return sorted(model.fields, key=lambda one: (sections.index(one.section), one.order))
+
+
+def _plain(size: str) -> str:
+    """A size without what may be written in more ways than one."""
+    return re.sub(r"\s|in\b|[\"”]", "", size)
 
 
 def link(href: str | None, inside: Markup, root: str) -> Markup:

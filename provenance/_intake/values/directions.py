@@ -15,9 +15,9 @@ from provenance._intake.values.numerals import (
     Cell,
     DecimalMark,
     exact_number,
-    plain_text,
     written_number,
 )
+from provenance._model.written import plain_text
 
 _DECIMALS = 6
 _POINTS = ("n", "nne", "ne", "ene", "e", "ese", "se", "sse")

@@ -8,7 +8,6 @@ from __future__ import annotations
 
 import math
 import re
-import unicodedata
 from collections.abc import Collection
 from datetime import date, datetime, time
 from decimal import Decimal
@@ -17,61 +16,12 @@ from typing import Literal
 
 from provenance._base.errors import UnreadableValue
 from provenance._intake.values.doubts import refuse_doubt
+from provenance._model.written import LONGEST, plain_text
 
 DecimalMark = Literal[".", ","]
 Cell = str | int | float | Decimal | date | datetime | time | None
 
-LONGEST = 60
 RULE_DIVISIONS = frozenset({2, 3, 4, 5, 6, 8, 10, 12, 16, 20, 32, 40, 50, 64, 100})
-
-_FEET_MARKS = "′’‘ʹʼ´`‛"
-_INCH_MARKS = "″”“ʺ˝„‟"
-_DASHES = "‐‑‒–—−"
-_SUPERSCRIPT = "⁰¹²³⁴⁵⁶⁷⁸⁹"
-_SUBSCRIPT = "₀₁₂₃₄₅₆₇₈₉"
-_RAISED_FRACTION = re.compile(rf"([{_SUPERSCRIPT}]+)[⁄/]([{_SUBSCRIPT}]+)")
-_SAME_MARKS = str.maketrans(
-    {
-        **dict.fromkeys(_FEET_MARKS, "'"),
-        **dict.fromkeys(_INCH_MARKS, '"'),
-        **dict.fromkeys(_DASHES, "-"),
-        "⁄": "/",
-    }
-)
-
-
-def _fraction_spelt_out(character: str) -> str:
-    """' 5/8' for '⅝'; other characters as they are."""
-    if unicodedata.category(character) != "No":
-        return character
-    spelt = unicodedata.normalize("NFKD", character)
-    return f" {spelt}" if "⁄" in spelt else character
-
-
-def plain_text(value: Cell) -> str:
-    """The cell's text with one kind of quote, dash, blank and fraction; at most 60 characters.
-
-    >>> plain_text("7½″ – 6’")
-    '7 1/2" - 6\\''
-    """
-    text = "" if value is None else str(value)
-    if len(text) > LONGEST:
-        raise UnreadableValue(
-            text[:LONGEST] + "…", f"is longer than the {LONGEST} characters of a number"
-        )
-    text = _RAISED_FRACTION.sub(
-        lambda match: (
-            " "
-            + "".join(str(_SUPERSCRIPT.index(digit)) for digit in match[1])
-            + "/"
-            + "".join(str(_SUBSCRIPT.index(digit)) for digit in match[2])
-        ),
-        text,
-    )
-    text = "".join(map(_fraction_spelt_out, text)).translate(_SAME_MARKS)
-    text = " ".join(text.split())
-    # two single marks are how a double one is typed
-    return text.replace("''", '"')
 
 
 def exact_number(value: Cell) -> Fraction | None:

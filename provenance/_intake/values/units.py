@@ -20,14 +20,13 @@ from types import MappingProxyType
 from provenance._base.errors import UnreadableValue, UnusableInput
 from provenance._intake.values.doubts import refuse_doubt
 from provenance._intake.values.numerals import (
-    LONGEST,
     Cell,
     DecimalMark,
     exact_number,
-    plain_text,
     written_number,
 )
 from provenance._model.measures import MM_PER
+from provenance._model.written import JOINT, LONGEST, NEXT_SMALLER, UNIT_WORDS, plain_text
 
 METRIC = frozenset({"mm", "cm", "m"})
 # 'ft-in' is feet and inches in one cell: every number must show which it is
@@ -38,25 +37,8 @@ _DECIMALS: Mapping[str, int] = MappingProxyType(
     {"mm": 3, "cm": 4, "m": 6, "in": 5, "ft": 6, "yd": 6}
 )
 
-_UNIT_WORDS: Mapping[str, str] = MappingProxyType(
-    {
-        **dict.fromkeys(('"', "in", "ins", "inch", "inches"), "in"),
-        **dict.fromkeys(("'", "ft", "foot", "feet"), "ft"),
-        **dict.fromkeys(("yd", "yds", "yard", "yards"), "yd"),
-        **dict.fromkeys(("mm", "millimetre", "millimetres", "millimeter", "millimeters"), "mm"),
-        **dict.fromkeys(
-            ("cm", "cms", "centimetre", "centimetres", "centimeter", "centimeters"), "cm"
-        ),
-        **dict.fromkeys(("m", "metre", "metres", "meter", "meters"), "m"),
-    }
-)
-# a larger unit may be followed by the next smaller one: 12 ft 6 in, 1 m 20 cm
-_NEXT_SMALLER: Mapping[str, str] = MappingProxyType({"yd": "ft", "ft": "in", "m": "cm", "cm": "mm"})
-
 _NUMBER = r"(?:[0-9]+(?:\s+|-)[0-9]+/[0-9]+|[0-9]+/[0-9]+|[0-9][0-9.,]*|[.,][0-9]+)"
 _PIECE = re.compile(rf"\s*({_NUMBER})\s*(?:([a-z]+)\.?|(['\"]))?")
-# what may stand between 12' and 6"
-_JOINT = re.compile(r"\s*(?:,|-|and\b|&)?\s*")
 
 
 class BareFraction(UnreadableValue):
@@ -95,13 +77,13 @@ def _pieces(
         if piece is None:
             raise UnreadableValue(shown, _wanted(unit))
         word = piece[2] or piece[3] or ""
-        if word and word not in _UNIT_WORDS:
+        if word and word not in UNIT_WORDS:
             raise UnreadableValue(
                 shown, f"has the unknown unit '{word}'; write in, ft, yd, mm, cm or m"
             )
-        found.append((written_number(piece[1], shown, decimal), _UNIT_WORDS.get(word, "")))
+        found.append((written_number(piece[1], shown, decimal), UNIT_WORDS.get(word, "")))
         place = piece.end()
-        joint = _JOINT.match(text, place)
+        joint = JOINT.match(text, place)
         if joint is not None and joint.end() < len(text):
             place = joint.end()
         elif text[place:].strip():
@@ -123,7 +105,7 @@ def _sum_of_pieces(pieces: list[tuple[Fraction, str]], shown: str, unit: str) ->
             own = "in"
         elif not own and not before:
             own = unit
-        if before and _NEXT_SMALLER.get(before) != own:
+        if before and NEXT_SMALLER.get(before) != own:
             raise UnreadableValue(shown, _wanted(unit))
         if own == "ft-in":
             if number != 0:
@@ -153,7 +135,7 @@ def unit_named(text: str) -> str:
     ('cm', 'ft-in', '')
     """
     bare = plain_text(text[:LONGEST]).strip("()[] ").rstrip(".").casefold()
-    parts = [_UNIT_WORDS.get(part, "") for part in re.split(r"\s*(?:[-/&+,\s]|\band\b)\s*", bare)]
+    parts = [UNIT_WORDS.get(part, "") for part in re.split(r"\s*(?:[-/&+,\s]|\band\b)\s*", bare)]
     if parts == ["ft", "in"]:
         return "ft-in"
     return parts[0] if len(parts) == 1 else ""

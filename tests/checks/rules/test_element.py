@@ -185,7 +185,7 @@ def test_readings_are_exchanged_from_a_quarter_of_difference_and_within_a_tenth(
 
 
 def test_a_taper_is_judged_from_half_a_metre_and_beyond_six_centimetres_a_metre() -> None:
-    """21.5 cm at end A; 18.5 cm half a metre on are 6 cm a metre."""
+    """21.5 cm at end A; 18.5 cm half a metre on are a taper of 6 %."""
     rule = "element.taper_implausible"
     short = a_sound_record().but("element", length_m="0.5", diameter_b1_cm="19")
     assert short.but("element", diameter_b2_cm="18").says(rule) == []
@@ -193,7 +193,7 @@ def test_a_taper_is_judged_from_half_a_metre_and_beyond_six_centimetres_a_metre(
     only(steep.says(rule), "6.1 % of its length")
     assert steep.but("element", length_m="0.49").says(rule) == []
     flared = short.but("element", diameter_b1_cm="26", diameter_b2_cm="26")
-    only(flared.says(rule), "9 cm a metre")
+    only(flared.says(rule), "9 % of its length")
 
 
 @pytest.mark.parametrize(
