@@ -4,13 +4,14 @@ from __future__ import annotations
 
 import gc
 import os
-import shutil
 import subprocess
 from collections.abc import Callable, Iterator
 from pathlib import Path
 
 import pytest
 from hypothesis import settings
+
+from tests.programs import program
 
 # A busy machine must not fail a law; how long a check takes is for benchmarks/ to say. Every run
 # draws others, so that fewer a run are no fewer in a week.
@@ -21,8 +22,12 @@ FSYNC = os.fsync
 
 
 def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
-    """The module that takes longest comes first, so that no core waits for it at the end."""
-    items.sort(key=lambda item: item.path.name != "test_demo.py")
+    """The module that takes longest comes first, so that no core waits for it at the end.
+
+    Those that need other programs come last, because these may still be on their way.
+    """
+    heavy = {item.path for item in items if item.get_closest_marker("heavy")}
+    items.sort(key=lambda item: (item.path.name != "test_demo.py", item.path in heavy))
 
 
 def pytest_collection_finish() -> None:
@@ -56,7 +61,7 @@ def saved_by_libreoffice(
     tmp_path_factory: pytest.TempPathFactory,
 ) -> Callable[[Path, str, Path], Path]:
     """Saves a workbook in another format; LibreOffice lays out its settings only once."""
-    if shutil.which("soffice") is None:
+    if program("soffice") is None:
         pytest.skip("LibreOffice is not installed")
     profile = f"-env:UserInstallation=file://{tmp_path_factory.mktemp('libreoffice')}"
 

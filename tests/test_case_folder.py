@@ -19,6 +19,7 @@ from provenance._bundle.verify import verify_bundle
 from provenance._record.package import Package, open_package
 from provenance._survey.plan.plan_content import file_name_parts
 from tests.builders import PackageBuilder, a_package
+from tests.programs import program
 from tests.test_any_desktop import same_files
 
 pytestmark = pytest.mark.heavy
@@ -28,7 +29,7 @@ MOUNT = Path(__file__).with_name("case_folder.py")
 
 def cannot_mount() -> str:
     """What is missing here, or nothing."""
-    if not shutil.which("fusermount3"):
+    if not program("fusermount3"):
         return "fuse3 is not installed"
     if not os.access("/dev/fuse", os.R_OK | os.W_OK):
         return "/dev/fuse is not there or may not be used"

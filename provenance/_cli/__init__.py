@@ -35,6 +35,7 @@ COMMANDS: dict[str, tuple[str, str]] = {
     "history": ("history:history", "Show who said what, and what is open."),
     "merge": ("merging:merge", "Bring two copies of one record together."),
     "finish": ("merging:finish", "Finish what was stopped half-way on another computer."),
+    "day": ("day:day", "Sum up a day of fieldwork, and what to do tomorrow."),
     "check": ("checking:check", "Say what is wrong in a package, and what to do."),
     "handover": ("custody:handover", "Record who gave which sample to whom."),
     "keys": ("signing:keys", "Keep the keys of those who sign events."),

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import random
 import shutil
-import subprocess
 from collections.abc import Callable
 from pathlib import Path
 from typing import Any
@@ -203,18 +202,16 @@ def test_random_edits_come_back_as_these_edits_and_can_be_taken_back(
 
 
 @pytest.mark.heavy
-@pytest.mark.skipif(shutil.which("soffice") is None, reason="LibreOffice is not installed")
 @pytest.mark.parametrize("kind", ["ods", "xlsx"])
-def test_what_another_program_saves_anew_is_no_change(package: Package, kind: str) -> None:
+def test_what_another_program_saves_anew_is_no_change(
+    package: Package, kind: str, saved_by_libreoffice
+) -> None:
     """LibreOffice, headless: workbook → its own format or XLSX → import."""
     folder = package.folder.parent
     note = "typed before it was saved in another program"
     edit(package, "crew.xlsx", lambda s: s["sample"].line("231").update(Notes=note))
-    profile = f"-env:UserInstallation=file://{folder}/profile"
-    command = ["soffice", profile, "--headless", "--convert-to", kind]
-    out = ["--outdir", str(folder / "saved"), str(folder / "crew.xlsx")]
-    subprocess.run([*command, *out], check=True, capture_output=True, timeout=180)
-    result = bring_in(package, folder / "saved" / f"crew.{kind}", mapping=None)
+    saved = saved_by_libreoffice(folder / "crew.xlsx", kind, folder / "saved")
+    result = bring_in(package, saved, mapping=None)
     assert [(one.key, one.field, one.after) for one in result.changes] == [("231", "notes", note)]
     assert (result.added, result.removed, result.unread) == ({}, {}, 0)
 

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import shutil
 from collections.abc import Iterator
 from pathlib import Path
 from typing import Any
@@ -13,6 +12,7 @@ from PIL import Image
 
 from provenance._record.package import Package
 from tests.builders import SOUND, a_package, pack_bundle
+from tests.programs import program
 
 STAMPS = ("231", "237", "281", "96", "69", "201", "132", "18", "1027", "23")
 
@@ -95,7 +95,7 @@ def data(record: Package, tmp_path_factory: pytest.TempPathFactory) -> Path:
 @pytest.fixture(scope="module")
 def browser() -> Iterator[Any]:
     """Closed when the module is done, because it takes time of a core while it waits."""
-    chromium = shutil.which("chromium")
+    chromium = program("chromium")
     if chromium is None:
         pytest.skip("Chromium is not installed (Debian: apt-get install chromium)")
     sync_api = pytest.importorskip("playwright.sync_api")
