@@ -16,6 +16,7 @@ from provenance._cli.terminal import Terminal
 COMMANDS: dict[str, tuple[str, str]] = {
     # name: (module in provenance._cli : function, one line for the overview)
     "new": ("importing:new", "Start a package for a kind of place."),
+    "settings": ("settings:settings", "Show or set units and language of a record."),
     "stamps": ("locating:stamps", "Reserve stamp numbers that cannot be misread."),
     "labels": ("printing:labels", "Print labels for samples, boxes and drawers."),
     "tags": ("printing:tags", "Print custody tags, consignment lists and receipts."),

@@ -17,6 +17,7 @@ from provenance._cli.options import (
     named_package_argument,
     out_option,
     progress_bar,
+    settings_options,
 )
 from provenance._history.acts import HERE, KEY_FIELD, ROW_FIELD
 from provenance._history.edits import in_words
@@ -48,12 +49,15 @@ _ROW = re.compile(r", row ([0-9]+)")
     help="Kind of place, or a YAML file. May be given several times, for mixed villages.",
 )
 @click.option("--title", help="Title for people; the folder's name if left out.")
+@settings_options
 @click.option("--update", is_flag=True, help="Fit an existing package to the profile.")
 @click.option("--profiles", "list_profiles", is_flag=True, help="List the kinds of place and stop.")
 def new(
     folder: Path | None,
     profiles: tuple[str, ...],
     title: str | None,
+    units: str | None,
+    language: str | None,
     update: bool,
     list_profiles: bool,
 ) -> None:
@@ -73,15 +77,19 @@ def new(
         raise click.UsageError("say which folder to make, or --profiles to see the kinds of place")
 
     from provenance._record.new import new_package, update_package
+    from provenance._record.settings import Settings, change_settings
 
     profile = "+".join(profiles)
+    settings = Settings(units, language)
     if update:
         from provenance._record.package import open_to_change
 
         package = update_package(open_to_change(folder), profile)
+        if units or language:
+            change_settings(package, settings)
         click.echo(f"{package.folder} now follows the profile '{profile}'")
         return
-    package = new_package(folder, profile, title=title)
+    package = new_package(folder, profile, title=title, settings=settings)
     click.echo(f"started {package.folder} for: {package.model.title}")
     click.echo(f"read {package.folder / 'README.md'} next")
 

@@ -37,7 +37,12 @@ def merge(package: Path, other: Path, by: str, dry_run: bool, most: int, out: Pa
     from provenance._record.package import open_package, open_to_change
 
     opened = open_to_change(package)
-    merged = merge_packages(opened, open_package(other), who=by, out=out, dry_run=dry_run)
+    copy = open_package(other)
+    merged = merge_packages(opened, copy, who=by, out=out, dry_run=dry_run)
+    for what in ("units", "language"):
+        kept, differs = getattr(opened.model, what), getattr(copy.model, what)
+        if kept != differs:
+            click.echo(f"{what} stay {kept}; the other copy has {differs}".replace("_", "-"))
     kinds = opened.model.vocabularies["conflict_kind"]
     would = "would come" if dry_run else "came"
     click.echo(

@@ -72,6 +72,12 @@ out_option: Decorator = click.option(
 )
 
 
+def settings_options(command: Callable[..., Any]) -> Callable[..., Any]:
+    """--units and --language of a record."""
+    command = click.option("--language", help="Language of forms and labels, such as en.")(command)
+    return click.option("--units", help="How the record measures: metric or feet-inches.")(command)
+
+
 def format_option(*shapes: str, says: str = "How to say it.") -> Decorator:
     """--format for what is said on the terminal or to a program; the first shape is the usual."""
     return click.option(

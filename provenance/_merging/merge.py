@@ -309,12 +309,15 @@ def _known_to(model: Model) -> set[tuple[str, str]]:
 
 
 def _newer_model(package: Package, other: Package) -> Model:
-    """The model that knows all that the other knows; the package's own where both do."""
+    """The model that knows all that the other knows; the package's own where both do.
+
+    How the record measures and its language stay as the package has them.
+    """
     mine, theirs = _known_to(package.model), _known_to(other.model)
     if mine >= theirs:
         return package.model
     if theirs > mine:
-        return other.model
+        return replace(other.model, units=package.model.units, language=package.model.language)
     names = sorted(".".join(one) for one in mine - theirs)[:3]
     others = sorted(".".join(one) for one in theirs - mine)[:3]
     raise CannotMerge(

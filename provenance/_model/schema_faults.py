@@ -13,7 +13,7 @@ from collections.abc import Iterator, Mapping
 from types import MappingProxyType
 from typing import Any, NamedTuple
 
-from provenance._model.measures import KINDS
+from provenance._model.measures import KINDS, SYSTEMS
 from provenance._model.schema import FIELD_TYPES, PUBLIC_FORMS, ROLES, SENSITIVITIES, Model, Table
 
 
@@ -180,6 +180,8 @@ def model_faults(model: Model) -> Iterator[tuple[str, str]]:
     ):
         if not names:
             yield "model.json", f"there are no {kind}"
+    if model.units not in SYSTEMS:
+        yield "model.json", _unlisted("units", model.units, tuple(SYSTEMS))
     for vocabulary in model.vocabularies.values():
         for code in _twice(vocabulary.codes):
             yield "model.json", f"the vocabulary '{vocabulary.name}' has the code '{code}' twice"

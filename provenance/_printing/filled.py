@@ -15,6 +15,7 @@ from provenance._history.history import (
 from provenance._history.projection import rows_in_order
 from provenance._printing.workbook import Leaving, write_workbook
 from provenance._record.edition_key import edition_key
+from provenance._record.measured import readings
 from provenance._record.package import Package
 from provenance._record.together import writing_together
 
@@ -31,6 +32,7 @@ def write_filled_workbook(package: Package, out: Path) -> Path:
 
     model = package.model
     rows = {table.name: package.table(table.name) for table in model.of_role("record")}
+    written = readings(package.tables)
     leaving = None
     if keeps_history(package) and edition_key(package) is not None:
         package.finish_writing()
@@ -47,4 +49,6 @@ def write_filled_workbook(package: Package, out: Path) -> Path:
             acts=heads(history.acts),
             rows={name: list(there) for name, there in state.rows.items()},
         )
-    return write_workbook(model, out, rows=rows, leaving=leaving, title=package.title)
+    return write_workbook(
+        model, out, rows=rows, readings=written, leaving=leaving, title=package.title
+    )

@@ -9,17 +9,20 @@ from __future__ import annotations
 import io
 import json
 from collections.abc import Mapping, Sequence
+from contextlib import suppress
 from dataclasses import dataclass
 from datetime import datetime
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from provenance._base.disk import write_bytes
-from provenance._base.errors import TreenailError
+from provenance._base.errors import TreenailError, UnreadableValue
 from provenance._base.languages import N_, _, said_in_full, speaking, unreviewed
 from provenance._base.resources import shipped
 from provenance._base.yaml_text import read_yaml
+from provenance._intake.values.units import read_length
 from provenance._model.form_cell import NO, YES, form_cell
+from provenance._model.measures import FEET_INCHES, INCH
 from provenance._model.schema import Field, Model, Table
 from provenance._model.spoken import spoken
 
@@ -49,6 +52,14 @@ FIXED_DAY = datetime(2000, 1, 1)
 LENGTHS = ("mm", "cm", "m")
 """Units in which a size may be typed in feet and inches instead."""
 
+_BY_RULE = {
+    "ft-in": N_("feet and inches such as 12' 6 1/2\""),
+    "in": N_("inches such as 11 3/8"),
+    "ft": N_("feet such as 12.54"),
+}
+"""Units of a crew that measures in feet and inches, with how to write them."""
+_OTHER_UNIT = N_("Write {how}, or with its own unit: 3.82 m, 38 cm.")
+
 
 @dataclass(frozen=True)
 class Leaving:
@@ -68,6 +79,7 @@ def write_workbook(
     out: Path,
     *,
     rows: Mapping[str, pd.DataFrame] | None = None,
+    readings: Mapping[tuple[str, str, str], str] | None = None,
     leaving: Leaving | None = None,
     tables: Sequence[str] | None = None,
     title: str | None = None,
@@ -76,13 +88,16 @@ def write_workbook(
     """Write the workbook for a model to `out` (XLSX); returns `out`.
 
     `rows` fills sheets in: table name → frame of texts, as `Package.table` gives it; with `leaving`
-    the workbook comes back as an edit of them. `tables` names the sheets to write, all that people
-    fill in if left out. `title` stands above the first sheet.
+    the workbook comes back as an edit of them. `readings` are lengths as they were written, by
+    table, key and field. `tables` names the sheets to write, all that people fill in if left out.
+    `title` stands above the first sheet.
     `read_by` is the command that brings the workbook back.
     It speaks the language of the record. Raises TreenailError when a text does not fit into a cell.
     """
     with speaking(model.language):
-        data = _written(spoken(model), rows, leaving, tables, title or spoken(model).title, read_by)
+        data = _written(
+            spoken(model), rows, readings, leaving, tables, title or spoken(model).title, read_by
+        )
     write_bytes(out, data)
     return out
 
@@ -90,6 +105,7 @@ def write_workbook(
 def _written(
     model: Model,
     rows: Mapping[str, pd.DataFrame] | None,
+    readings: Mapping[tuple[str, str, str], str] | None,
     leaving: Leaving | None,
     tables: Sequence[str] | None,
     title: str,
@@ -124,13 +140,15 @@ def _written(
         sheet = _Sheet(sheets[table.name], looks, model, table, names, ranges)
         sheet.write()
         if rows is not None and table.name in rows:
-            sheet.fill(rows[table.name])
+            sheet.fill(rows[table.name], readings or {})
         if leaving is not None and table.name in leaving.rows:
             sheet.name_rows(leaving.rows[table.name])
         marker[names[table.name]] = {
             "table": table.name,
             "header_row": HEADER_ROW + 1,
-            "columns": {heading(one): one.name for one in table.form_fields()},
+            "columns": {
+                heading(one, form_unit(model, one)): one.name for one in table.form_fields()
+            },
         }
     about = {"treenail_workbook": 1, "profile": model.profile, "sheets": marker}
     if leaving is not None:
@@ -146,10 +164,15 @@ def sheet_name(table: Table) -> str:
     return "".join(" " if c in "[]:*?/\\" else c for c in table.title)[:31]
 
 
-def heading(one: Field) -> str:
+def form_unit(model: Model, one: Field) -> str:
+    """The unit of a field's column: how the crew measures its length, else the field's own."""
+    crew = model.unit_of(one) if one.measure else ""
+    return crew if crew in _BY_RULE else one.unit or ""
+
+
+def heading(one: Field, unit: str | None) -> str:
     """The heading of a field's column: title, unit, and a star where every line needs it."""
-    unit = f" ({one.unit})" if one.unit else ""
-    return f"{one.title}{unit}{' *' if one.required else ''}"
+    return f"{one.title}{f' ({unit})' if unit else ''}{' *' if one.required else ''}"
 
 
 class _Looks:
@@ -190,7 +213,8 @@ class _Sheet:
         section = None
         self.sheet.set_row(HEADER_ROW, 58)
         for column, one in enumerate(self.table.form_fields()):
-            number = one.type in ("number", "integer")
+            # 12' 6 1/2" in a cell of numbers would be taken for a clock or a date
+            number = one.type in ("number", "integer") and not self._by_rule(one)
             look = self.looks.number if number else self.looks.text
             self.sheet.set_column(column, column, _width(one), look)
             if one.section != section:
@@ -199,7 +223,9 @@ class _Sheet:
                     SECTION_ROW, column, self.table.sections[section], self.looks.section
                 )
             header = self.looks.needed if one.required else self.looks.header
-            self.sheet.write_string(HEADER_ROW, column, heading(one), header)
+            self.sheet.write_string(
+                HEADER_ROW, column, heading(one, form_unit(self.model, one)), header
+            )
             self.sheet.write_comment(
                 HEADER_ROW,
                 column,
@@ -226,7 +252,7 @@ class _Sheet:
             "&L&A&R" + _("Page {number} of {count}").format(number="&P", count="&N")
         )
 
-    def fill(self, frame: pd.DataFrame) -> None:
+    def fill(self, frame: pd.DataFrame, readings: Mapping[tuple[str, str, str], str]) -> None:
         """Write the rows of a table; codes as their labels, numbers as numbers."""
         fields = self.table.form_fields()
         for line, row in enumerate(frame.to_dict("records"), start=FIRST_ROW):
@@ -241,10 +267,17 @@ class _Sheet:
                         f"{self.table.key_of(values)}: the text has {len(text)} characters, and a "
                         f"cell holds {LONGEST_CELL}; shorten it or move it to a file"
                     )
-                self._write_value(line, column, one, text)
+                place = (self.table.name, self.table.key_of(values), one.name)
+                self._write_value(line, column, one, text, readings.get(place, ""))
 
-    def _write_value(self, line: int, column: int, one: Field, text: str) -> None:
+    def _by_rule(self, one: Field) -> bool:
+        """Whether a length is written in feet and inches."""
+        return form_unit(self.model, one) in _BY_RULE
+
+    def _write_value(self, line: int, column: int, one: Field, text: str, written: str) -> None:
         value = form_cell(self.model, one, text)
+        if isinstance(value, float) and self._by_rule(one):
+            value = _as_crews_write(self.model, one, text, written)
         if isinstance(value, float):
             self.sheet.write_number(line, column, value, self.looks.number)
         else:
@@ -261,9 +294,11 @@ class _Sheet:
 
     def _note(self, one: Field) -> str:
         lines = [one.description]
-        if one.unit:
+        if self._by_rule(one):
+            lines.append(_(_OTHER_UNIT).format(how=_(_BY_RULE[form_unit(self.model, one)])))
+        elif one.unit:
             lines.append(_("Unit: {unit}.").format(unit=one.unit))
-        if one.unit in LENGTHS:
+        if one.unit in LENGTHS and not self._by_rule(one):
             lines.append(_("Or with its own unit: 9' 6\", 5/8 in."))
         vocabulary = self.model.vocabulary_of(one)
         if vocabulary:
@@ -272,7 +307,10 @@ class _Sheet:
                 choose = _("Choose from the list '{list}', several parted by a semicolon.")
             lines.append(choose.format(list=vocabulary.title))
         if one.example:
-            lines.append(_("For example: {example}").format(example=one.example))
+            written = one.example
+            if self._by_rule(one):
+                written = str(_as_crews_write(self.model, one, one.example))
+            lines.append(_("For example: {example}").format(example=written))
         if one.required:
             lines.append(_("Every line needs this."))
         return "\n".join(lines)
@@ -300,9 +338,10 @@ class _Sheet:
             }
         if one.type in ("number", "integer"):
             options = _number_validation(one)
-            if one.unit in LENGTHS:
-                return _or_feet_and_inches(options, f"{_column_letters(column)}{FIRST_ROW + 1}")
-            return options
+            cell = f"{_column_letters(column)}{FIRST_ROW + 1}"
+            if self._by_rule(one):
+                return _in_feet_and_inches(form_unit(self.model, one), cell)
+            return _or_feet_and_inches(options, cell) if one.unit in LENGTHS else options
         target = self._key_target(one)
         if target:
             return {
@@ -378,6 +417,42 @@ def _or_feet_and_inches(options: Mapping[str, Any], cell: str) -> dict[str, Any]
     }
 
 
+def _in_feet_and_inches(unit: str, cell: str) -> dict[str, Any]:
+    """The check of a length in a cell of text: it begins with a number and ends with a unit.
+
+    In a column of feet and inches 12' 6 does too; in one of inches, or of feet, a bare number.
+    A sieve of at most 255 characters, which is all that a program takes; the import reads strictly.
+    """
+    marks = [f'RIGHT({cell})=""""', f'RIGHT({cell})="”"', f'RIGHT({cell})="m"']
+    marks += [f'RIGHT({cell},2)="in"', f'RIGHT({cell},2)="ft"']
+    if unit == "ft-in":
+        ends = [f'ISNUMBER(FIND("\'",{cell}))', f'ISNUMBER(FIND("’",{cell}))', *marks]
+    else:
+        ends = [f"ISNUMBER(VALUE(RIGHT({cell})))", f'RIGHT({cell})="\'"', *marks]
+    begins = f'ISNUMBER(VALUE(LEFT(SUBSTITUTE({cell},"-",""))))'
+    return {
+        "validate": "custom",
+        "value": f"=AND({begins},OR({','.join(ends)}))",
+        "error_message": _(_OTHER_UNIT).format(how=_(_BY_RULE[unit])),
+    }
+
+
+def _as_crews_write(model: Model, one: Field, text: str, written: str = "") -> str:
+    """A length in feet and inches: as it was read, else as it is said where that is exact.
+
+    A number that no rule shows keeps its metric unit, so that what nobody touches comes back as it
+    left.
+    """
+    assert one.unit is not None
+    measures, unit = model.measures, form_unit(model, one)
+    said = [measures.say(text, one.unit, one.measure, step=step) for step in (None, INCH / 64)]
+    for words in (written, *said):
+        with suppress(UnreadableValue):
+            if words and read_length(words, unit, one.unit, allow_negative=True) == float(text):
+                return words
+    return f"{text} {one.unit}"
+
+
 def _column_letters(column: int) -> str:
     from xlsxwriter.utility import xl_col_to_name
 
@@ -432,8 +507,11 @@ def _write_help(
     sheet.set_column(1, 1, 92)
     sheet.set_row(0, 26)
     sheet.write_string(0, 0, f"{_(HELP_SHEET)}: {title}", looks.large)
-    path = shipped("templates") / "sheets" / "workbook.yaml"
-    advice = list(said_in_full(read_yaml(path)).items())
+    texts = read_yaml(shipped("templates") / "sheets" / "workbook.yaml")
+    by_rule = texts.pop("Units in feet and inches")
+    if model.units == FEET_INCHES:
+        texts["Units"] = by_rule
+    advice = list(said_in_full(texts).items())
     in_the_field = "sample" in names
     if in_the_field:
         agree = _("The field specimen number on the sheet, on the label and punched into the plug.")

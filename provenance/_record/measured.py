@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Mapping
 from fractions import Fraction
 
 import polars as pl
@@ -39,7 +39,7 @@ def said(
 
 def reading_of(tables: Snapshot, table: str, row_key: str, field: str) -> str:
     """A length as it was written, with its unit; '' where none was, or the value is another now."""
-    found = tables.once("readings", _readings).get((table, row_key, field))
+    found = readings(tables).get((table, row_key, field))
     if found is None:
         return ""
     unit = tables.model.table(table).field(field).unit
@@ -66,7 +66,14 @@ def shown(
 _SENSELESS = 1e12
 
 
-def _readings(tables: Snapshot) -> dict[tuple[str, str, str], str]:
+def readings(tables: Snapshot) -> Mapping[tuple[str, str, str], str]:
+    """Table, key and field of a length → how it was written, also where the table was edited by
+    hand since.
+    """
+    return tables.once("readings", _readings)
+
+
+def _readings(tables: Snapshot) -> Mapping[tuple[str, str, str], str]:
     if not _kept(tables):
         return {}
     rows = tables.tuples(READING, ("table_name", "row_key", "field", "as_written"))
@@ -116,8 +123,7 @@ def _plain_steps(tables: Snapshot, table: str, one: Field) -> list[Fraction]:
     """The step of numbers that were written in the unit of the column, as they are stored."""
     assert one.unit is not None
     frame = tables.whole(table)
-    readings = tables.once("readings", _readings)
-    written = [key for name, key, field in readings if (name, field) == (table, one.name)]
+    written = [key for name, key, field in readings(tables) if (name, field) == (table, one.name)]
     plain = frame.filter(~_key(tables, table).is_in(written)) if written else frame
     decimals = plain[one.name].str.extract(_PLAIN).str.len_chars().max()
     if not isinstance(decimals, int):

@@ -25,6 +25,7 @@ from provenance._record.package import (
     start_package,
     write_model,
 )
+from provenance._record.settings import Settings
 
 EXAMPLE_MAPPING = "mapping.example.yaml"
 WIDE_TABLES = ("element", "sample", "plug")
@@ -37,16 +38,17 @@ def new_package(
     *,
     title: str | None = None,
     created: datetime | None = None,
+    settings: Settings | None = None,
 ) -> Package:
     """Start a package in a folder that is not there yet.
 
     `profile` is a shipped name or the path of a YAML file, or several joined with '+'; `created`
-    defaults to now. The descriptor holds a random key, by which a public edition can be shown to
-    come from this package.
+    defaults to now, `settings` to those of the profile. The descriptor holds a random key, by which
+    a public edition can be shown to come from this package.
     Raises AlreadyThere when the folder exists and UnusableSchema when the profile is faulty.
     """
     folder = Path(folder)
-    model = load_model(profile)
+    model = (settings or Settings()).of(load_model(profile))
     title = title or folder.resolve().name
     moment = (created or datetime.now(UTC)).astimezone(UTC).strftime("%Y-%m-%dT%H:%M:%SZ")
     package = start_package(

@@ -42,7 +42,7 @@ def test_there_is_one_sheet_a_table_and_a_sheet_that_explains(book) -> None:
 def test_headings_are_the_fields_of_schema_and_profile(book) -> None:
     sheet = book["Timbers"]
     shown = [cell.value for cell in sheet[HEADER_ROW + 1]]
-    assert shown == [heading(one) for one in MODEL.table("element").form_fields()]
+    assert shown == [heading(one, one.unit) for one in MODEL.table("element").form_fields()]
     assert "Bay or truss" in shown
 
 

@@ -7,11 +7,15 @@ from datetime import UTC, datetime
 
 import pytest
 import yaml
+from click.testing import CliRunner
 
-from provenance._base.errors import AlreadyThere, UnusablePackage, UnusableSchema
+from provenance._base.errors import AlreadyThere, UnusableInput, UnusablePackage, UnusableSchema
+from provenance._cli import treenail
 from provenance._model.profile import general_cautions, shipped_profiles
 from provenance._record.new import new_package, package_name, update_package
 from provenance._record.package import open_package
+from tests.builders import a_package, pack_bundle
+from tests.intake.forms import content_of
 
 NOON = datetime(2031, 5, 4, 12, 0, tzinfo=UTC)
 
@@ -178,3 +182,35 @@ def test_general_cautions_are_shown_for_a_record_from_before_they_were_kept(tmp_
 def test_a_name_is_made_plain_for_the_descriptor() -> None:
     assert package_name("Hollin Reach, été 2024") == "hollin-reach-ete-2024"
     assert package_name("…") == "package"
+
+
+def test_how_a_record_measures_is_set_once_and_stays(tmp_path) -> None:
+    record = tmp_path / "holl"
+    run = CliRunner().invoke
+    assert run(treenail, ["new", str(record), "--units", "feet-inches"]).exit_code == 0
+    assert open_package(record).model.units == "feet_inches"
+    shown = run(treenail, ["settings", str(record)])
+    assert shown.output == "units     feet-inches (feet, inches and fractions)\nlanguage  en\n"
+    assert run(treenail, ["new", str(record), "--update", "--profile", "blank"]).exit_code == 0
+    assert open_package(record).model.units == "feet_inches"
+    before = content_of(record)
+    assert run(treenail, ["settings", str(record), "--units", "metric"]).exit_code == 0
+    after = content_of(record)
+    assert {path for path in before if before[path] != after[path]} == {"schemas/model.json"}
+    assert open_package(record).model.units == "metric"
+    for option, word, known in (
+        ("units", "cubits", "metric or feet-inches"),
+        ("language", "xx", "en"),
+    ):
+        refused = run(treenail, ["settings", str(record), f"--{option}", word])
+        assert isinstance(refused.exception, UnusableInput)
+        assert str(refused.exception) == f"{option} '{word}' is not known; write {known}"
+    assert content_of(record) == after
+    # what somebody wrote into the file by hand
+    path = record / "schemas" / "model.json"
+    path.write_text(path.read_text("utf-8").replace('"metric"', '"cubits"'), "utf-8")
+    with pytest.raises(UnusablePackage, match="units is 'cubits'; there are metric, feet_inches"):
+        open_package(record)
+    bundle = pack_bundle(a_package(tmp_path / "other").with_chain().package)
+    refused = run(treenail, ["settings", str(bundle / "data"), "--units", "feet-inches"])
+    assert "never changed" in str(refused.exception)

@@ -26,10 +26,12 @@ from provenance._intake.files.received import ReceivedFile, shown
 from provenance._intake.mapping.mapping import (
     FieldRule,
     FormMapping,
+    ReadingHabits,
     RowsRule,
     SourceRule,
     same_heading,
 )
+from provenance._intake.values.units import unit_in_heading
 from provenance._model.schema import Model
 
 MARKER_SHEET = "_treenail"
@@ -154,7 +156,12 @@ def _headings(received: ReceivedFile, sheet: str, header_row: int) -> set[str]:
 
 def _source(file_name: str, sheet: str, said: dict[str, Any], unread: list[str]) -> SourceRule:
     fields = tuple(
-        FieldRule(str(field), "column", (str(heading),))
+        FieldRule(
+            str(field),
+            "column",
+            (str(heading),),
+            habits=ReadingHabits(unit=unit_in_heading(str(heading)) or None),
+        )
         for heading, field in said["columns"].items()
     )
     return SourceRule(

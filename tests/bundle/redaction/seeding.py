@@ -351,6 +351,10 @@ def _decide(builder: PackageBuilder, markers: Markers) -> None:
         written=markers.text("conflict.written"), said_by="IN-1", original_id="IN-1",
         sheet=markers.text("conflict.sheet"), column=markers.text("conflict.column"),
     )  # fmt: skip
+    builder.with_bare_row(
+        "reading", table_name="datum", row_key="D1", field="x_m", step_mm="10",
+        as_written=markers.text("reading.as_written"),
+    )  # fmt: skip
 
 
 def _enter_keys(package: Package, markers: Markers) -> Signer:
