@@ -13,6 +13,7 @@ from collections.abc import Iterable, Iterator, Mapping
 from typing import TYPE_CHECKING, NamedTuple
 
 from provenance._base.errors import UnreadableValue
+from provenance._base.languages import N_
 from provenance._model.edtf import Day, bounds, is_edtf
 from provenance._record.joined import former_keys_of_events
 
@@ -199,7 +200,7 @@ def after(before: Holding, event: Event) -> Holding:
         )
     if event.event == "received":
         if event.state == "missing":
-            return now._replace(holder="", on_the_way_to=before.on_the_way_to, gone="lost")
+            return now._replace(holder="", on_the_way_to=before.on_the_way_to, gone=N_("lost"))
         taker = event.to_party_id or before.on_the_way_to
         return _held_by(now, taker, event.place_held)
     if event.event in ("collected", "deposited"):

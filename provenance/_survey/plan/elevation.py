@@ -12,6 +12,7 @@ from math import ceil, cos, radians
 
 import numpy as np
 
+from provenance._base.languages import _
 from provenance._drawing.drawing import Disc, Group, Item, Line, Text, Transform
 from provenance._drawing.fonts import MONO, PLAIN
 from provenance._drawing.label_places import Wanted, place_labels, told_apart
@@ -39,16 +40,18 @@ class Strip:
     unlabelled: tuple[str, ...]
 
 
-def strip_title(known: KnownPoints, element: int) -> str:
-    """Code, use and how the wood stands, in one line."""
+def strip_title(known: KnownPoints, element: int, use: str = "") -> str:
+    """Code, use (in words that are given, or its code) and how the wood stands, in one line."""
     row = known.record.row("element", element)
-    parts = [row["element_id"], row["function"].replace("_", " ")]
+    parts = [row["element_id"], use or row["function"].replace("_", " ")]
     stick = known.sticks.at(np.array([element]))
-    forward, _, _, length = wood_axes(stick.a, stick.b)
+    axes = wood_axes(stick.a, stick.b)
+    forward, length = axes[0], axes[3]
     parts += [row["position_note"]] if row["position_note"] else []
     parts.append(known.record.measures.say(length[0], "m", "timber"))
     if abs(forward[0, 2]) > np.sin(np.radians(UPRIGHT_DEG)):
-        parts.append("upright, end A " + ("below" if forward[0, 2] > 0 else "above"))
+        below = forward[0, 2] > 0
+        parts.append(_("upright, end A below") if below else _("upright, end A above"))
     return ", ".join(parts)
 
 
