@@ -27,7 +27,7 @@ if TYPE_CHECKING:
 SENDING = ("handed_over", "returned")
 """Events after which a sample is on the way until it is received."""
 
-NO_LONGER_THERE = ("lost", "destroyed")
+NO_LONGER_THERE = (N_("lost"), N_("destroyed"))
 
 
 class Event(NamedTuple):
@@ -200,7 +200,7 @@ def after(before: Holding, event: Event) -> Holding:
         )
     if event.event == "received":
         if event.state == "missing":
-            return now._replace(holder="", on_the_way_to=before.on_the_way_to, gone=N_("lost"))
+            return now._replace(holder="", on_the_way_to=before.on_the_way_to, gone="lost")
         taker = event.to_party_id or before.on_the_way_to
         return _held_by(now, taker, event.place_held)
     if event.event in ("collected", "deposited"):
