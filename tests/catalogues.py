@@ -12,13 +12,13 @@ import io
 import sys
 from collections.abc import Iterator
 from pathlib import Path
-from typing import Any
 
 from babel.messages import Catalog
 from babel.messages.extract import extract_from_dir
 from babel.messages.mofile import write_mo
 from babel.messages.pofile import read_po, write_po
 
+from provenance._base.languages import said_in_full
 from provenance._base.resources import shipped
 from provenance._base.yaml_text import read_yaml
 from provenance._model.profile import load_model, shipped_profiles
@@ -43,8 +43,13 @@ def collected() -> Catalog:
     for model in models():
         said_by(model, note)
     for path in sorted(shipped("templates").glob(MARKED_YAML)):
-        for text in filter(is_shown, yaml_texts(read_yaml(path))):
-            found.add(text, locations=[(path.relative_to(ROOT).as_posix(), 0)])
+        place = [(path.relative_to(ROOT).as_posix(), 0)]
+
+        def marked_text(text: str, place: list[tuple[str, int]] = place) -> str:
+            found.add(text, locations=place)
+            return text
+
+        said_in_full(read_yaml(path), marked_text)
     for (folder, files), method in MARKED.items():
         options = {files: JINJA} if method == "jinja2" else {}
         marked = extract_from_dir(
@@ -63,24 +68,6 @@ def models() -> Iterator[Model]:
     """The core model and what the profiles make of it."""
     yield read_core()
     yield from map(load_model, shipped_profiles())
-
-
-def yaml_texts(raw: Any) -> Iterator[str]:
-    """Every text in what a YAML file says, each key before its value."""
-    if isinstance(raw, dict):
-        for key, value in raw.items():
-            yield key
-            yield from yaml_texts(value)
-    elif isinstance(raw, list):
-        for value in raw:
-            yield from yaml_texts(value)
-    elif isinstance(raw, str):
-        yield raw
-
-
-def is_shown(text: str) -> bool:
-    """Whether a person sees a text, and it is no name by which the program asks for others."""
-    return " " in text or text[:1].isupper()
 
 
 def updated(old: Catalog, sources: Catalog) -> Catalog:

@@ -90,7 +90,7 @@ def _vocabulary(vocabulary: Vocabulary, say: Say) -> Vocabulary:
     def term(one: Term) -> Term:
         place = f"term:{vocabulary.name}.{one.code}"
         label = one.label
-        if vocabulary.name != BOTANICAL:
+        if vocabulary.name != BOTANICAL or "genus" not in one.attributes:
             label = _said(say, f"{place}.label", one.label)
         attributes = dict(one.attributes)
         if "caution" in attributes:

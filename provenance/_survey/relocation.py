@@ -12,7 +12,7 @@ from provenance._base.progress import Progress, say_nothing
 from provenance._drawing.clock_face import draw_clock_face
 from provenance._drawing.document import printed_pages
 from provenance._drawing.drawing import Item
-from provenance._drawing.fitting import draw_block, draw_line, fit_block, fit_line
+from provenance._drawing.fitting import draw_block, draw_line, fit_block, fit_line, write_line
 from provenance._drawing.fonts import BOLD, MONO, PLAIN, printable
 from provenance._drawing.paper import MM, Box, Paper, paper_named
 from provenance._drawing.pdf import draw_items
@@ -153,7 +153,7 @@ def _draw_doubt(canvas: Any, facts: Relocation, box: Box) -> None:
 
 def _heading(canvas: Any, text: str, box: Box) -> Box:
     """Draw a heading on a rule; returns what is left below it."""
-    draw_line(canvas, text, BOLD, 8.5, box.x, box.top - 8)
+    write_line(canvas, text, BOLD, box.width, box.x, box.top - 8, largest=8.5, smallest=6)
     canvas.setLineWidth(0.5)
     canvas.line(box.x, box.top - 10.5, box.right, box.top - 10.5)
     return box.cut_top(12.5)[1]

@@ -6,7 +6,7 @@ from collections import Counter
 from collections.abc import Sequence
 from typing import Any
 
-from provenance._base.languages import N_, _
+from provenance._base.languages import N_, _, unreviewed
 from provenance._drawing.document import Pages
 from provenance._drawing.fitting import draw_line, draw_pairs, write_block, write_line
 from provenance._drawing.fonts import BOLD, MONO, PLAIN
@@ -83,6 +83,7 @@ def draw_head(canvas: Any, frame: Box, title: str, right: str) -> Box:
     room, baseline = frame.width - used, frame.top - 17 * 0.8
     write_line(canvas, title, BOLD, room, frame.x, baseline, largest=17, smallest=8)
     draw_line(canvas, right, PLAIN, 9, frame.right, baseline, align="right")
+    draw_line(canvas, unreviewed(), PLAIN, 6, frame.x, frame.y - 3 * MM)
     canvas.setLineWidth(0.9)
     canvas.line(frame.x, frame.top - 8 * MM, frame.right, frame.top - 8 * MM)
     return frame.cut_top(8 * MM, 3 * MM)[1]

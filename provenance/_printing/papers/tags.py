@@ -198,4 +198,4 @@ def _draw_stub(canvas: Any, box: Box, tag: Tag) -> None:
         draw_line(canvas, word, PLAIN, 6.5, lines.x, baseline)
         canvas.line(lines.x + 14 * MM, baseline - 0.5, lines.right, baseline - 0.5)
     note = _("Tear off here when it changes hands; the giver keeps it.")
-    draw_line(canvas, note, PLAIN, 5.2, lines.x, lines.y)
+    write_line(canvas, note, PLAIN, lines.width, lines.x, lines.y, largest=5.2, smallest=4)

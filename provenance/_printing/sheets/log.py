@@ -27,7 +27,7 @@ from provenance._record.snapshot import Row, Snapshot
 
 ROWS = 20
 FIFTH = 5
-HEAD_MM, TITLES_MM, FOOT_MM = 8.0, 10.0, 8.0
+HEAD_MM, TITLES_MM, FOOT_MM, UNREVIEWED_MM = 8.0, 10.0, 8.0, 3.0
 CODE_MM = 17.0
 NARROWEST_MM = 11.0
 TITLE_MM = 50.0
@@ -98,7 +98,9 @@ def _draw_page(
     page = Box(0, 0, sheet.width, sheet.height).inset(EDGE_MM * MM, TIGHT_MM * MM)
     head, rest = page.cut_top(HEAD_MM * MM)
     titles, below = rest.cut_top(TITLES_MM * MM)
-    cells = Box(below.x, below.y + FOOT_MM * MM, below.width, below.height - FOOT_MM * MM)
+    # an unread translation is told on a line of its own
+    foot_mm = FOOT_MM + (UNREVIEWED_MM if unreviewed() else 0)
+    cells = Box(below.x, below.y + foot_mm * MM, below.width, below.height - foot_mm * MM)
     height = cells.height / ROWS
     words = head.cut_left(head.width - CODE_MM * MM)[0]
     _draw_head(canvas, words, log.head, heading, counted)
@@ -115,9 +117,10 @@ def _draw_page(
         canvas.setLineWidth(1.4 if row % FIFTH == 0 else 0.35)
         canvas.line(cells.x, cells.top - row * height, cells.right, cells.top - row * height)
     note = f"{log.note} {_(CUT_NOTE)}" if cut else log.note
-    foot = Box(page.x, page.y, page.width, FOOT_MM * MM - 1 * MM)
+    foot = Box(page.x, page.y + (foot_mm - FOOT_MM) * MM, page.width, FOOT_MM * MM - 1 * MM)
+    draw_line(canvas, unreviewed(), PLAIN, SMALLEST_TYPE, page.x, page.y + 2)
     see = _("All cautions: see the cover.")
-    cautions = f"{heading.caution} {see} {_(DEFERRAL)} {unreviewed()}".strip()
+    cautions = f"{heading.caution} {see} {_(DEFERRAL)}"
     upper, lower = foot.cut_top(foot.height / 2)
     write_line(
         canvas, note, PLAIN, foot.width, foot.x, upper.y + 2, largest=7.5, smallest=SMALLEST_TYPE

@@ -105,7 +105,8 @@ def draw_strip(
         stamp = stamps.get(sample_id, sample_id)
         taped = known.trust(f"hole:{sample_id}") if known.is_taped(sample_id) else NOT_JUDGED
         doubt = " ?" if taped.is_doubted else ""
-        text = f"{stamp} at {measures.say(along, 'm', 'timber')}{doubt}"
+        at_along = measures.say(along, "m", "timber")
+        text = _("{stamp} at {along}").format(stamp=stamp, along=at_along) + doubt
         label_width = MONO.width(text, _STAMP_SIZE)
         above = _half_at(size, along, length) * transform.mm_a_metre + middle_y + 2.6
         spots = tuple(
@@ -118,7 +119,7 @@ def draw_strip(
         wanted.append(Wanted(key, label_width, label_height, at, reach, spots))
         anchors[key] = (at, reach)
         texts[key] = (text, "mono", _STAMP_SIZE)
-    features, _ = read_features(known.record.cell("element", "features", element))
+    features = read_features(known.record.cell("element", "features", element))[0]
     for number, one in enumerate(features):
         place = (one.from_m + one.to_m) / 2
         top = transform(place, _half_at(size, place, length))
@@ -181,7 +182,9 @@ def _ruler(transform: Transform, length: float, thick: float, measures: Measures
         items.append(Line(((x, y), (x, y + 0.9)), width=0.18))
         items.append(Text((x, y - 2.2), f"{number * step:g}", _TICK_SIZE, align="centre", grey=0.2))
     items.append(Line(((end, y), (end, y + 0.9)), width=0.18))
-    told = f"{unit} from A, {scale_words(transform.scale, measures)}"
+    told = _("{unit} from A, {scale}").format(
+        unit=unit, scale=scale_words(transform.scale, measures)
+    )
     items.append(Text((end + 1.2, y - 0.6), told, _TICK_SIZE, grey=0.2))
     return items
 
