@@ -70,7 +70,7 @@ def draw_strip(
     """
     left, bottom, width, height = area
     stick = known.sticks.at(np.array([element]))
-    _, _, _, lengths = wood_axes(stick.a, stick.b)
+    lengths = wood_axes(stick.a, stick.b)[3]
     length = float(lengths[0])
     size = np.nan_to_num(stick.upright_m[0], nan=0.04)
     thick = float(size.max())
