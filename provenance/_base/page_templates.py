@@ -5,6 +5,7 @@ from __future__ import annotations
 from functools import cache
 from typing import TYPE_CHECKING, Any
 
+from provenance._base.languages import _, ngettext
 from provenance._base.resources import shipped
 from provenance._base.visible import visible
 
@@ -24,7 +25,8 @@ def page_templates(*folders: str) -> Environment:
         # plain texts only: a Markup was escaped and made visible where it was built
         return visible(value) if type(value) is str else value
 
-    return Environment(
+    made = Environment(
+        extensions=["jinja2.ext.i18n"],
         loader=FileSystemLoader([shipped("templates") / folder for folder in folders]),
         autoescape=True,
         undefined=StrictUndefined,
@@ -33,3 +35,6 @@ def page_templates(*folders: str) -> Environment:
         lstrip_blocks=True,
         keep_trailing_newline=True,
     )
+    # marked texts are said in the language that is spoken when the page is filled
+    made.install_gettext_callables(_, ngettext, newstyle=True)  # type: ignore[attr-defined]
+    return made

@@ -9,6 +9,7 @@ from pathlib import Path
 
 import click
 
+from provenance._base.languages import speaking
 from provenance._base.visible import visible
 from provenance._cli.options import (
     even_if_damaged_option,
@@ -113,7 +114,8 @@ def stamps(
         from provenance._drawing.paper import paper_named
         from provenance._printing.papers.strike_list import print_strike_list
 
-        printed = print_strike_list(reserved, paper_named(paper), out, title=opened.title)
+        with speaking(opened.model.language):
+            printed = print_strike_list(reserved, paper_named(paper), out, title=opened.title)
         click.echo(f"wrote {', '.join(map(str, printed.paths))}", err=True)
 
 

@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
+from provenance._base.languages import SOURCE, speaking
 from provenance._cli.options import (
     Number,
     asked,
@@ -97,9 +98,10 @@ def labels(
         raise click.UsageError("--measured goes with --calibrate")
     calibration = TRUE if printer is None else read_calibration(printers_file(), printer)
     opened = _opened(package, numbers)
-    facts = _chosen_facts(opened, samples, numbers, site)
     path = out or Path(f"labels-{opened.name if opened else site}.pdf")
-    with progress_bar("printing") as progress:
+    language = opened.model.language if opened else SOURCE
+    with speaking(language), progress_bar("printing") as progress:
+        facts = _chosen_facts(opened, samples, numbers, site)
         laid_out: dict[str, Any] = {
             "start_at": start_at,
             "copies": copies,
@@ -238,7 +240,7 @@ def tags(
         raise click.UsageError("--each-sample goes with --consignment")
     opened = asked(package)
     resolver = str(opened.descriptor.get("resolver", ""))
-    with progress_bar("printing") as progress:
+    with speaking(opened.model.language), progress_bar("printing") as progress:
         if consignment is not None:
             consignment = parcel_named(opened.tables, consignment)
             printed = print_consignment(
@@ -274,7 +276,7 @@ def cards(
     from provenance._printing.papers.hole_facts import gather_cards
 
     opened = asked(package)
-    with progress_bar("printing") as progress:
+    with speaking(opened.model.language), progress_bar("printing") as progress:
         printed = print_hole_cards(
             gather_cards(opened, samples, site),
             paper_named(paper),

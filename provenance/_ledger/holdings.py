@@ -13,6 +13,7 @@ from collections.abc import Iterable, Iterator, Mapping
 from typing import TYPE_CHECKING, NamedTuple
 
 from provenance._base.errors import UnreadableValue
+from provenance._base.languages import N_
 from provenance._model.edtf import Day, bounds, is_edtf
 from provenance._record.attempts import failed_attempts
 from provenance._record.joined import former_keys_of_events
@@ -27,7 +28,7 @@ if TYPE_CHECKING:
 SENDING = ("handed_over", "returned")
 """Events after which a sample is on the way until it is received."""
 
-NO_LONGER_THERE = ("lost", "destroyed")
+NO_LONGER_THERE = (N_("lost"), N_("destroyed"))
 
 
 class Event(NamedTuple):

@@ -11,6 +11,7 @@ from dataclasses import dataclass
 from enum import StrEnum
 from typing import Any
 
+from provenance._base.languages import N_, _
 from provenance._model.determination import SapwoodEstimate, estimate_of, notation_of
 from provenance._model.notation import DateNotation, YearMark, heartwood_boundary_signs, write_year
 from provenance._model.schema import Model, Vocabulary
@@ -168,9 +169,11 @@ def felling_in_words(row: Mapping[str, Any], model: Model) -> str:
     if felling.basis is None:
         return ""
     if felling.basis is Basis.LAST_RING:
-        return f"felled {_by_last_ring(felling, said, symbols)}"
-    by = "by the laboratory" if felling.basis is Basis.LABORATORY else "by a sapwood estimate"
-    return f"felled {when_in_words(felling)} {by}"
+        return _("felled {when}").format(when=_by_last_ring(felling, said, symbols))
+    words = _("felled {when} by a sapwood estimate")
+    if felling.basis is Basis.LABORATORY:
+        words = _("felled {when} by the laboratory")
+    return words.format(when=when_in_words(felling))
 
 
 def _sentences(said: DateNotation, model: Model, estimate: SapwoodEstimate | None) -> Iterator[str]:
@@ -249,13 +252,18 @@ def _by_last_ring(felling: Felling, said: DateNotation, symbols: Vocabulary) -> 
     year = felling.earliest or 0
     if felling.cutting is Cutting.CUTTING:
         if felling.season is None:
-            return f"in {write_year(year)} or before growth began in {write_year(year + 1)}"
-        return f"in {_season_words(felling.season)} of {_years_of(felling.season, year)}"
+            before = _("in {year} or before growth began in {next}")
+            return before.format(year=write_year(year), next=write_year(year + 1))
+        in_season = _("in {season} of {year}")
+        return in_season.format(
+            season=_season_words(felling.season), year=_years_of(felling.season, year)
+        )
     if felling.cutting is Cutting.NEAR:
-        return f"in {write_year(year)} or a few years later"
+        return _("in {year} or a few years later").format(year=write_year(year))
     signs = said.outer.symbols if said.outer is not None else ()
     some_gone = felling.cutting is Cutting.NON_CUTTING and not _has_last_ring(signs, symbols)
-    return f"after {write_year(year)}" if some_gone else f"in {write_year(year)} or later"
+    words = _("after {year}") if some_gone else _("in {year} or later")
+    return words.format(year=write_year(year))
 
 
 def when_in_words(felling: Felling) -> str:
@@ -265,24 +273,38 @@ def when_in_words(felling: Felling) -> str:
     """
     first, last, season = felling.earliest, felling.latest, felling.season
     if first is None or last is None:
-        side = "later" if last is None else "earlier"
         year = first if last is None else last
-        words = f"in {write_year(year or 0)} or {side}"
-        return f"{words}, in {_season_words(season)}" if season else words
+        words = _("in {year} or later") if last is None else _("in {year} or earlier")
+        return words.format(year=write_year(year or 0)) + _season_behind(season)
     if season and (first == last or (_over_winter(season) and last == first + 1)):
-        return f"in {_season_words(season)} of {_years_of(season, first)}"
+        in_season = _("in {season} of {year}")
+        return in_season.format(season=_season_words(season), year=_years_of(season, first))
     if first == last:
-        return f"in {write_year(first)}"
-    words = f"between {write_year(first)} and {write_year(last)}"
-    return f"{words}, in {_season_words(season)}" if season else words
+        return _("in {year}").format(year=write_year(first))
+    words = _("between {first} and {last}")
+    return words.format(first=write_year(first), last=write_year(last)) + _season_behind(season)
 
 
 def _over_winter(season: str) -> bool:
     return season in ("winter", "dormant")
 
 
+_SEASONS = {
+    "spring": N_("the spring"),
+    "summer": N_("the summer"),
+    "autumn": N_("the autumn"),
+    "winter": N_("the winter"),
+    "growing": N_("the growing season"),
+    "dormant": N_("the dormant season"),
+}
+
+
 def _season_words(season: str) -> str:
-    return f"the {season}{' season' if season in ('growing', 'dormant') else ''}"
+    return _(_SEASONS[season]) if season in _SEASONS else f"the {season}"
+
+
+def _season_behind(season: str | None) -> str:
+    return _(", in {season}").format(season=_season_words(season)) if season else ""
 
 
 def _years_of(season: str, year: int) -> str:

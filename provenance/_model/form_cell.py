@@ -4,7 +4,10 @@ from __future__ import annotations
 
 import math
 
+from provenance._base.languages import N_, _
 from provenance._model.schema import Field, Model
+
+YES, NO = N_("Yes"), N_("No")
 
 
 def form_cell(model: Model, one: Field, text: str) -> str | float:
@@ -20,7 +23,7 @@ def form_cell(model: Model, one: Field, text: str) -> str | float:
             return text
         return number if math.isfinite(number) else text
     if one.type == "boolean":
-        return {"true": "Yes", "false": "No"}.get(text, text)
+        return {"true": _(YES), "false": _(NO)}.get(text, text)
     vocabulary = model.vocabulary_of(one)
     if vocabulary is None:
         return text

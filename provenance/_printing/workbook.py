@@ -17,12 +17,14 @@ from typing import TYPE_CHECKING, Any
 
 from provenance._base.disk import write_bytes
 from provenance._base.errors import TreenailError, UnreadableValue
+from provenance._base.languages import N_, _, said_in_full, speaking, unreviewed
 from provenance._base.resources import shipped
 from provenance._base.yaml_text import read_yaml
 from provenance._intake.values.units import read_length
-from provenance._model.form_cell import form_cell
+from provenance._model.form_cell import NO, YES, form_cell
 from provenance._model.measures import FEET_INCHES, INCH
 from provenance._model.schema import Field, Model, Table
+from provenance._model.spoken import spoken
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -31,9 +33,9 @@ if TYPE_CHECKING:
     from xlsxwriter.worksheet import Worksheet
 
 MARKER_SHEET = "_treenail"
-HELP_SHEET = "How to fill this in"
-LISTS_SHEET = "Lists"
-ROW_HEADING = "Row in the record (leave as it is)"
+HELP_SHEET = N_("How to fill this in")
+LISTS_SHEET = N_("Lists")
+ROW_HEADING = N_("Row in the record (leave as it is)")
 SECTION_ROW, HEADER_ROW, FIRST_ROW = 0, 1, 2
 """Rows counted from 0: section names, headings, first line to fill in."""
 
@@ -51,12 +53,12 @@ LENGTHS = ("mm", "cm", "m")
 """Units in which a size may be typed in feet and inches instead."""
 
 _BY_RULE = {
-    "ft-in": "feet and inches such as 12' 6 1/2\"",
-    "in": "inches such as 11 3/8",
-    "ft": "feet such as 12.54",
+    "ft-in": N_("feet and inches such as 12' 6 1/2\""),
+    "in": N_("inches such as 11 3/8"),
+    "ft": N_("feet such as 12.54"),
 }
 """Units of a crew that measures in feet and inches, with how to write them."""
-_OTHER_UNIT = "or with its own unit: {}."
+_OTHER_UNIT = N_("Write {how}, or with its own unit: 3.82 m, 38 cm.")
 
 
 @dataclass(frozen=True)
@@ -90,8 +92,25 @@ def write_workbook(
     table, key and field. `tables` names the sheets to write, all that people fill in if left out.
     `title` stands above the first sheet.
     `read_by` is the command that brings the workbook back.
-    Raises TreenailError when a text does not fit into a cell.
+    It speaks the language of the record. Raises TreenailError when a text does not fit into a cell.
     """
+    with speaking(model.language):
+        data = _written(
+            spoken(model), rows, readings, leaving, tables, title or spoken(model).title, read_by
+        )
+    write_bytes(out, data)
+    return out
+
+
+def _written(
+    model: Model,
+    rows: Mapping[str, pd.DataFrame] | None,
+    readings: Mapping[tuple[str, str, str], str] | None,
+    leaving: Leaving | None,
+    tables: Sequence[str] | None,
+    title: str,
+    read_by: str,
+) -> bytes:
     import xlsxwriter
 
     buffer = io.BytesIO()
@@ -104,7 +123,7 @@ def write_workbook(
             "strings_to_urls": False,
         },
     )
-    book.set_properties({"title": title or model.title, "created": FIXED_DAY})
+    book.set_properties({"title": title, "created": FIXED_DAY})
     looks = _Looks(book)
     shown = [
         table
@@ -113,7 +132,7 @@ def write_workbook(
     ]
     names = {table.name: sheet_name(table) for table in shown}
 
-    _write_help(book, looks, model, shown, names, title or model.title, read_by)
+    _write_help(book, looks, model, shown, names, title, read_by)
     sheets = {table.name: book.add_worksheet(names[table.name]) for table in shown}
     ranges = _write_lists(book, looks, model, shown)
     marker: dict[str, Any] = {}
@@ -133,12 +152,11 @@ def write_workbook(
         }
     about = {"treenail_workbook": 1, "profile": model.profile, "sheets": marker}
     if leaving is not None:
-        left = {"record": leaving.record, "acts": leaving.acts, "row_column": ROW_HEADING}
+        left = {"record": leaving.record, "acts": leaving.acts, "row_column": _(ROW_HEADING)}
         about["left"] = left
     _write_marker(book, about)
     book.close()
-    write_bytes(out, buffer.getvalue())
-    return out
+    return buffer.getvalue()
 
 
 def sheet_name(table: Table) -> str:
@@ -230,7 +248,9 @@ class _Sheet:
         self.sheet.set_landscape()
         self.sheet.repeat_rows(SECTION_ROW, HEADER_ROW)
         self.sheet.repeat_columns(0)
-        self.sheet.set_footer("&L&A&RPage &P of &N")
+        self.sheet.set_footer(
+            "&L&A&R" + _("Page {number} of {count}").format(number="&P", count="&N")
+        )
 
     def fill(self, frame: pd.DataFrame, readings: Mapping[tuple[str, str, str], str]) -> None:
         """Write the rows of a table; codes as their labels, numbers as numbers."""
@@ -268,29 +288,31 @@ class _Sheet:
         column = len(self.table.form_fields())
         # not locked, so that a protected sheet can still be sorted with it
         self.sheet.set_column(column, column, 12, self.looks.text, {"hidden": True})
-        self.sheet.write_string(HEADER_ROW, column, ROW_HEADING, self.looks.header)
+        self.sheet.write_string(HEADER_ROW, column, _(ROW_HEADING), self.looks.header)
         for line, name in enumerate(names, start=FIRST_ROW):
             self.sheet.write_string(line, column, name, self.looks.text)
 
     def _note(self, one: Field) -> str:
         lines = [one.description]
         if self._by_rule(one):
-            how = _BY_RULE[form_unit(self.model, one)]
-            lines.append(f"Write {how}, {_OTHER_UNIT.format('3.82 m, 38 cm')}")
+            lines.append(_(_OTHER_UNIT).format(how=_(_BY_RULE[form_unit(self.model, one)])))
         elif one.unit:
-            lines.append(f"Unit: {one.unit}.")
+            lines.append(_("Unit: {unit}.").format(unit=one.unit))
         if one.unit in LENGTHS and not self._by_rule(one):
-            lines.append("Or with its own unit: 9' 6\", 5/8 in.")
+            lines.append(_("Or with its own unit: 9' 6\", 5/8 in."))
         vocabulary = self.model.vocabulary_of(one)
         if vocabulary:
-            several = ", several separated by a semicolon" if one.separator else ""
-            lines.append(f"Choose from the list '{vocabulary.title}'{several}.")
-        if one.example and self._by_rule(one):
-            lines.append(f"For example: {_as_crews_write(self.model, one, one.example)}")
-        elif one.example:
-            lines.append(f"For example: {one.example}")
+            choose = _("Choose from the list '{list}'.")
+            if one.separator:
+                choose = _("Choose from the list '{list}', several separated by a semicolon.")
+            lines.append(choose.format(list=vocabulary.title))
+        if one.example:
+            written = one.example
+            if self._by_rule(one):
+                written = str(_as_crews_write(self.model, one, one.example))
+            lines.append(_("For example: {example}").format(example=written))
         if one.required:
-            lines.append("Every row needs this.")
+            lines.append(_("Every row needs this."))
         return "\n".join(lines)
 
     def _validate(self, column: int, one: Field) -> None:
@@ -306,13 +328,13 @@ class _Sheet:
                 "source": f"={self.ranges[one.vocabulary]}",
                 # several codes in one cell cannot be one line of the list, so only a word of advice
                 "error_type": "information" if one.separator else "stop",
-                "error_message": "Choose from the list; the sheet 'Lists' explains each word.",
+                "error_message": _("Choose from the list; the sheet 'Lists' explains each word."),
             }
         if one.type == "boolean":
             return {
                 "validate": "list",
-                "source": ["Yes", "No"],
-                "error_message": "Write Yes or No.",
+                "source": [_(YES), _(NO)],
+                "error_message": _("Write Yes or No."),
             }
         if one.type in ("number", "integer"):
             options = _number_validation(one)
@@ -326,7 +348,7 @@ class _Sheet:
                 "validate": "list",
                 "source": f"={target}",
                 "error_type": "warning",
-                "error_message": "No such code on the other sheet yet. Keep it if you add it.",
+                "error_message": _("No such code on the other sheet yet. Keep it if you add it."),
             }
         if one.notation == "edtf":
             cell = f"{_column_letters(column)}{FIRST_ROW + 1}"
@@ -334,8 +356,10 @@ class _Sheet:
                 "validate": "custom",
                 "value": f"=OR(ISNUMBER({cell}),ISNUMBER(VALUE(LEFT({cell},4))))",
                 "error_type": "warning",
-                "error_message": "Write a date as 2024-06-03; 2024-06 or 2024 when less is known; "
-                "1987? when doubtful.",
+                "error_message": _(
+                    "Write a date as 2024-06-03; 2024-06 or 2024 when less is known; 1987? when "
+                    "doubtful."
+                ),
             }
         return None
 
@@ -356,18 +380,25 @@ def _number_validation(one: Field) -> dict[str, Any]:
     high = limits.get("maximum", limits.get("exclusiveMaximum"))
     kind = "integer" if one.type == "integer" else "decimal"
     unit = f" {one.unit}" if one.unit else ""
-    what = "a whole number" if one.type == "integer" else "a number"
+    whole = one.type == "integer"
     options: dict[str, Any] = {"validate": kind}
     if low is not None and high is not None:
         options |= {"criteria": "between", "minimum": low, "maximum": high}
-        options["error_message"] = f"Write {what} from {low} to {high}{unit}."
+        said = _("Write a whole number from {low} to {high}{unit}.")
+        said = said if whole else _("Write a number from {low} to {high}{unit}.")
     elif low is not None:
         exclusive = "exclusiveMinimum" in limits
         options |= {"criteria": ">" if exclusive else ">=", "value": low}
-        options["error_message"] = f"Write {what} above {low}{unit}."
+        said = _("Write a whole number above {low}{unit}.")
+        said = said if whole else _("Write a number above {low}{unit}.")
     else:
         options |= {"criteria": "between", "minimum": -1e9, "maximum": high or 1e9}
-        options["error_message"] = f"Write {what}{f' in {one.unit}' if one.unit else ''}."
+        said = _("Write a whole number.") if whole else _("Write a number.")
+        if one.unit:
+            said = _("Write a number in {unit}.")
+    options["error_message"] = said.format(
+        low=low, high=high, unit=unit if low is not None else one.unit
+    )
     return options
 
 
@@ -378,10 +409,11 @@ def _or_feet_and_inches(options: Mapping[str, Any], cell: str) -> dict[str, Any]
     else:
         within = f"{cell}{options['criteria']}{options['value']}"
     said = options["error_message"].rstrip(".")
+    own_unit = _("or with its own unit: 9' 6\", 5/8 in.")
     return {
         "validate": "custom",
         "value": f"=IF(ISNUMBER({cell}),{within},ISTEXT({cell}))",
-        "error_message": f"{said}, or with its own unit: 9' 6\", 5/8 in.",
+        "error_message": f"{said}, {own_unit}",
     }
 
 
@@ -401,7 +433,7 @@ def _in_feet_and_inches(unit: str, cell: str) -> dict[str, Any]:
     return {
         "validate": "custom",
         "value": f"=AND({begins},OR({','.join(ends)}))",
-        "error_message": f"Write {_BY_RULE[unit]}, {_OTHER_UNIT.format('3.82 m, 38 cm')}",
+        "error_message": _(_OTHER_UNIT).format(how=_(_BY_RULE[unit])),
     }
 
 
@@ -439,7 +471,7 @@ def _write_lists(
     book: xlsxwriter.Workbook, looks: _Looks, model: Model, tables: Sequence[Table]
 ) -> dict[str, str]:
     """Write every vocabulary in use, label and meaning side by side; returns their ranges."""
-    sheet = book.add_worksheet(LISTS_SHEET)
+    sheet = book.add_worksheet(_(LISTS_SHEET))
     used = [one.vocabulary for table in tables for one in table.form_fields() if one.vocabulary]
     ranges = {}
     for place, name in enumerate(dict.fromkeys(used)):
@@ -454,7 +486,7 @@ def _write_lists(
             sheet.write_string(line, column, term.label, looks.strong)
             sheet.write_string(line, column + 1, term.definition, looks.plain)
         letters = _column_letters(column)
-        ranges[name] = f"'{LISTS_SHEET}'!${letters}$2:${letters}${len(vocabulary.terms) + 1}"
+        ranges[name] = f"'{_(LISTS_SHEET)}'!${letters}$2:${letters}${len(vocabulary.terms) + 1}"
     sheet.freeze_panes(1, 0)
     sheet.protect("")
     return ranges
@@ -469,29 +501,31 @@ def _write_help(
     title: str,
     read_by: str,
 ) -> None:
-    sheet = book.add_worksheet(HELP_SHEET)
+    sheet = book.add_worksheet(_(HELP_SHEET))
     sheet.hide_gridlines(2)
     sheet.set_column(0, 0, 30)
     sheet.set_column(1, 1, 92)
     sheet.set_row(0, 26)
-    sheet.write_string(0, 0, f"How to fill this in: {title}", looks.large)
+    sheet.write_string(0, 0, f"{_(HELP_SHEET)}: {title}", looks.large)
     texts = read_yaml(shipped("templates") / "sheets" / "workbook.yaml")
     by_rule = texts.pop("Units in feet and inches")
     if model.units == FEET_INCHES:
         texts["Units"] = by_rule
-    advice = list(texts.items())
+    advice = list(said_in_full(texts).items())
     in_the_field = "sample" in names
     if in_the_field:
-        agree = "The field specimen number on the sheet, on the label and punched into the plug."
-        advice.append(("These three must match", agree))
-    full = f"treenail {read_by} PACKAGE THIS-FILE.xlsx reads it without a mapping."
-    advice.append(
-        ("When you are done", full if in_the_field else f"Send it back to the sender; {full}")
-    )
+        agree = _("The field specimen number on the sheet, on the label and punched into the plug.")
+        advice.append((_("These three must match"), agree))
+    command = f"treenail {read_by} PACKAGE THIS-FILE.xlsx"
+    full = _("{command} reads it without a mapping.").format(command=command)
+    if not in_the_field:
+        full = f"{_('Send it back to the sender;')} {full}"
+    advice.append((_("When you are done"), full))
+    advice += [("", unreviewed())] if unreviewed() else []
     for line, (term, text) in enumerate(advice, start=2):
         _help_line(sheet, looks, line, term, text)
     line = 2 + len(advice)
-    sheet.write_string(line + 1, 0, "Sheets", looks.large)
+    sheet.write_string(line + 1, 0, _("Sheets"), looks.large)
     line += 2
     for table in tables:
         _help_line(sheet, looks, line, "", table.description)
@@ -499,7 +533,7 @@ def _write_help(
         sheet.write_url(line, 0, target, looks.link, string=names[table.name])
         line += 1
     if in_the_field:
-        sheet.write_string(line + 1, 0, "Safety and care", looks.large)
+        sheet.write_string(line + 1, 0, _("Safety and care"), looks.large)
         line += 2
         for caution in model.cautions:
             _help_line(sheet, looks, line, "", caution)

@@ -6,6 +6,7 @@ from collections.abc import Mapping
 
 import polars as pl
 
+from provenance._base.languages import _
 from provenance._model.schema import Model
 from provenance._record.snapshot import Snapshot
 
@@ -39,5 +40,6 @@ def kind_in_words(model: Model, row: Mapping[str, str]) -> str:
         return kind
     cause = row.get("failure_cause", "")
     causes = model.vocabularies.get("failure_cause")
-    why = causes.label(cause).lower() if cause and causes else "cause not recorded"
-    return f"Attempted {kind.lower() or 'sample'}, no sample: {why}"
+    why = causes.label(cause).lower() if cause and causes else _("cause not recorded")
+    said = _("Attempted {kind}, no sample: {why}")
+    return said.format(kind=kind.lower() or _("sample"), why=why)

@@ -6,7 +6,7 @@ from dataclasses import dataclass, replace
 
 from provenance._base.disk import write_text
 from provenance._base.errors import UnusableInput
-from provenance._model.languages import available_languages
+from provenance._base.languages import available_languages
 from provenance._model.measures import SYSTEMS
 from provenance._model.schema import Model
 from provenance._record.package import Package, as_json, model_as_dict, open_package

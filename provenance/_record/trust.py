@@ -6,6 +6,7 @@ from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 from typing import Any
 
+from provenance._base.languages import N_, _
 from provenance._model.measures import Measures
 from provenance._record.joined import split_codes
 
@@ -16,10 +17,10 @@ WITHHELD = (CONFLICT, TWO_PLACES)
 """Verdicts with which no single place and no 95 % range may be told."""
 _GRAVER = ("", FITS, LEFT_OUT, UNCHECKED, TWO_PLACES, CONFLICT)
 
-CONFLICT_SAYS = "conflict: one of them is wrong, but which one is not known"
-TWO_PLACES_SAYS = "fit two places, mirror images across the line between the datums"
-UNCHECKED_SAYS = "a 95 % range holds only if no tape was misread"
-OFF_SAYS = "from where its distance from end A, clock position and timber size put it"
+CONFLICT_SAYS = N_("conflict: one of them is wrong, but which one is not known")
+TWO_PLACES_SAYS = N_("fit two places, mirror images across the line between the datums")
+UNCHECKED_SAYS = N_("a 95 % range holds only if no tape was misread")
+OFF_SAYS = N_("from where its distance from end A, clock position and timber size put it")
 
 
 @dataclass(frozen=True)
@@ -107,6 +108,25 @@ def point_words(row: Mapping[str, Any]) -> str:
     return f"end {(row.get('element_end') or '').upper()} of {row.get('element_id') or ''}"
 
 
+_ABOUT = (
+    N_("the hole of {code}"),
+    N_("datum {code}"),
+    N_("end A of {code}"),
+    N_("end B of {code}"),
+)
+
+
+def _about_words(about: str) -> str:
+    """What a verdict is about, which is kept in English, as it is said now."""
+    said = []
+    for part in about.split(" and "):
+        starts = {one.removesuffix("{code}"): one for one in _ABOUT}
+        start = next((start for start in starts if part.startswith(start)), "")
+        code = part.removeprefix(start)
+        said.append(_(starts[start]).format(code=code) if start else part)
+    return _(" and ").join(said)
+
+
 def share_words(place: Place) -> str:
     """How likely a place is."""
     return f"{place.share * 100:.0f} %"
@@ -117,10 +137,12 @@ def range_words(
 ) -> str:
     """The 95 % range in words, or that none can be given."""
     if trust.is_withheld or major_m is None:
-        return "No 95 % range can be given"
-    said = f"Within {measures.say(major_m, 'm', 'range', other=True)}, 95 times in 100"
+        return _("No 95 % range can be given")
+    within = measures.say(major_m, "m", "range", other=True)
+    said = _("Within {range}, 95 times in 100").format(range=within)
     if height_m is not None:
-        said += f"; height within {measures.say(height_m, 'm', 'range', other=True)}"
+        within = measures.say(height_m, "m", "range", other=True)
+        said += _("; height within {range}").format(range=within)
     return said
 
 
@@ -130,27 +152,33 @@ def trust_words(trust: Trust, measures: Measures) -> tuple[str, ...]:
     Coordinates are not among them; `place_words` has those.
     """
     said = []
+    about = _about_words(trust.about)
+    readings = _("The readings to {point} {doubt}.")
     if trust.verdict == CONFLICT:
-        said.append(f"The readings to {trust.about} {CONFLICT_SAYS}.")
+        said.append(readings.format(point=about, doubt=_(CONFLICT_SAYS)))
     elif trust.verdict == TWO_PLACES:
-        said.append(f"The readings to {trust.about} {TWO_PLACES_SAYS}.")
+        said.append(readings.format(point=about, doubt=_(TWO_PLACES_SAYS)))
     elif trust.verdict == UNCHECKED:
-        said.append(f"Nothing checks the readings to {trust.about}: {UNCHECKED_SAYS}.")
+        unchecked = _("Nothing checks the readings to {point}: {doubt}.")
+        said.append(unchecked.format(point=about, doubt=_(UNCHECKED_SAYS)))
     elif trust.verdict == LEFT_OUT:
         ties = f" ({', '.join(trust.left_out)})" if trust.left_out else ""
-        said.append(f"A reading to {trust.about} was wrong and was left out{ties}.")
+        left = _("A reading to {point} was wrong and was left out{ties}.")
+        said.append(left.format(point=about, ties=ties))
     if trust.is_withheld and len(trust.places) > 1:
-        shares = " or ".join(share_words(one) for one in trust.places)
-        said.append(f"It may lie at {len(trust.places)} places, {shares} likely.")
+        shares = _(" or ").join(share_words(one) for one in trust.places)
+        several = _("It may lie at {n} places, {shares} likely.")
+        said.append(several.format(n=len(trust.places), shares=shares))
     if trust.is_withheld and trust.search_m is not None:
-        said.append(f"Search within {measures.say(trust.search_m, 'm', 'range', other=True)}.")
+        search = measures.say(trust.search_m, "m", "range", other=True)
+        said.append(_("Search within {range}.").format(range=search))
     if trust.is_off and trust.gap_m is not None:
-        said.append(f"The tapes put it {measures.say(trust.gap_m, 'm', 'range')} {OFF_SAYS}.")
+        off = _("The tapes put it {range} {where}.")
+        said.append(off.format(range=measures.say(trust.gap_m, "m", "range"), where=_(OFF_SAYS)))
     if trust.hidden_m and not trust.is_withheld:
-        said.append(
-            "An undetected misreading may have moved it by up to "
-            f"{measures.say(trust.hidden_m, 'm', 'range', other=True)}."
-        )
+        hidden = measures.say(trust.hidden_m, "m", "range", other=True)
+        moved = _("An undetected misreading may have moved it by up to {range}.")
+        said.append(moved.format(range=hidden))
     return tuple(said)
 
 
@@ -169,10 +197,10 @@ def place_words(trust: Trust, measures: Measures) -> tuple[str, ...]:
     """One line for each place that a point may be at, with its coordinates on the site grid."""
     lines = []
     for number, one in enumerate(trust.places, start=1):
-        wrong = f"; then {one.wrong}" if one.wrong else ""
-        lines.append(
-            f"Place {number} ({share_words(one)} likely): {grid_words(one.at, measures)}{wrong}"
-        )
+        wrong = _("; then {readings}").format(readings=one.wrong) if one.wrong else ""
+        place = _("Place {number} ({share} likely): {at}")
+        at = grid_words(one.at, measures)
+        lines.append(place.format(number=number, share=share_words(one), at=at) + wrong)
     return tuple(lines)
 
 
@@ -182,7 +210,7 @@ def grid_words(at: tuple[float, float, float | None], measures: Measures) -> str
     >>> grid_words((3.048, 1.524, None), Measures("feet_inches"))
     'x 10.00 ft, y 5.00 ft'
     """
-    named = zip(("x", "y", "height"), at, strict=True)
+    named = zip(("x", "y", _("height")), at, strict=True)
     return ", ".join(
         f"{name} {measures.say(m, 'm', 'survey')}" for name, m in named if m is not None
     )

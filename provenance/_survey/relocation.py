@@ -7,11 +7,12 @@ from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
+from provenance._base.languages import N_, _, speaking, unreviewed
 from provenance._base.progress import Progress, say_nothing
 from provenance._drawing.clock_face import draw_clock_face
 from provenance._drawing.document import printed_pages
 from provenance._drawing.drawing import Item
-from provenance._drawing.fitting import draw_block, draw_line, fit_block, fit_line
+from provenance._drawing.fitting import draw_block, draw_line, fit_block, fit_line, write_line
 from provenance._drawing.fonts import BOLD, MONO, PLAIN, printable
 from provenance._drawing.paper import MM, Box, Paper, paper_named
 from provenance._drawing.pdf import draw_items
@@ -49,6 +50,13 @@ def write_relocation_sheets(
     All are worked out before the first is written. Raises UnusableInput that says what is missing
     when one cannot be placed.
     """
+    with speaking(package.model.language):
+        return _written(package, samples, out, paper, progress)
+
+
+def _written(
+    package: Package, samples: Sequence[str], out: Path, paper: str, progress: Progress
+) -> tuple[Path, ...]:
     known = known_points(package)
     sheet_paper = paper_named(paper)
     gathered = [gather_relocation(package, known, one) for one in samples]
@@ -57,7 +65,8 @@ def write_relocation_sheets(
     paths = []
     for number, facts in enumerate(gathered):
         if verdict := package.verdict:
-            said = f"This sheet is from a bundle of the record. {verdict[:1].upper()}{verdict[1:]}."
+            said = _("This sheet is from a bundle of the record.")
+            said += f" {verdict[:1].upper()}{verdict[1:]}."
             facts = replace(facts, cautions=(said, *facts.cautions))
         path = out / f"relocation-{names[facts.sample_id]}.pdf"
         size = (sheet_paper.width, sheet_paper.height)
@@ -96,13 +105,15 @@ def draw_relocation(
     half = (row.width - _GAP) / 2
     left, right = row.cut_left(half, _GAP)
     _draw_tapes(canvas, facts, left)
-    _draw_lines(canvas, "On the wood and in the room", (*facts.on_the_wood, *facts.in_space), right)
+    _draw_lines(
+        canvas, _("On the wood and in the room"), (*facts.on_the_wood, *facts.in_space), right
+    )
     row, rest = rest.cut_top(24 * MM, _GAP)
     for share, heading, lines in (
-        (0.25, "What was taken", facts.taken),
-        (0.21, "Where the sample is", facts.keeper),
-        (0.23, "Results to date", facts.results),
-        (0.31, "Possible positions for another core", facts.clear_places),
+        (0.25, _("What was taken"), facts.taken),
+        (0.21, _("Where the sample is"), facts.keeper),
+        (0.23, _("Results to date"), facts.results),
+        (0.31, _("Possible positions for another core"), facts.clear_places),
     ):
         column, row = row.cut_left((page.width - 3 * _GAP) * share, _GAP)
         _draw_lines(canvas, heading, lines, column)
@@ -110,7 +121,7 @@ def draw_relocation(
         picture, rest = rest.cut_left(52 * MM, _GAP)
         _draw_photo(canvas, facts, picture)
     left_over = _draw_cautions(canvas, facts.cautions, rest)
-    draw_line(canvas, SECRET, PLAIN, 6, page.x, _MARGIN - 4 * MM)
+    draw_line(canvas, f"{_(SECRET)} {unreviewed()}".strip(), PLAIN, 6, page.x, _MARGIN - 4 * MM)
     return left_over
 
 
@@ -121,7 +132,9 @@ def _draw_head(canvas: Any, facts: Relocation, box: Box) -> None:
         draw_framed_check(canvas, frame, facts.check)
     right = frame.x - 1.5 * MM
     draw_line(canvas, facts.identifier, MONO, 12, right, box.top - 14, align="right")
-    for line, text in enumerate((f"{facts.wood}", f"{facts.place}. Site {facts.site}")):
+    for line, text in enumerate(
+        (f"{facts.wood}", _("{place}. Site {site}").format(place=facts.place, site=facts.site))
+    ):
         fitted = fit_line(printable(text, PLAIN), PLAIN, box.width, largest=9, smallest=6)
         if fitted.lines:
             y = box.top - 28 - 11.5 * line
@@ -133,14 +146,14 @@ def _draw_doubt(canvas: Any, facts: Relocation, box: Box) -> None:
     canvas.setLineWidth(1.2)
     canvas.rect(box.x, box.y, box.width, box.height)
     inner = box.inset(2.5 * MM, 1.2 * MM)
-    draw_line(canvas, "Do not rely on one point", BOLD, 9.5, inner.x, inner.top - 9)
+    draw_line(canvas, _("Do not rely on one point"), BOLD, 9.5, inner.x, inner.top - 9)
     lines = (" ".join(facts.doubt), *facts.places)
     _draw_paragraphs(canvas, lines, inner.cut_top(12)[1], largest=8.0, smallest=5.5)
 
 
 def _heading(canvas: Any, text: str, box: Box) -> Box:
     """Draw a heading on a rule; returns what is left below it."""
-    draw_line(canvas, text, BOLD, 8.5, box.x, box.top - 8)
+    write_line(canvas, text, BOLD, box.width, box.x, box.top - 8, largest=8.5, smallest=6)
     canvas.setLineWidth(0.5)
     canvas.line(box.x, box.top - 10.5, box.right, box.top - 10.5)
     return box.cut_top(12.5)[1]
@@ -199,7 +212,7 @@ def _draw_plan(
 
 def _draw_faces(canvas: Any, facts: Relocation, box: Box) -> None:
     """The stamp both ways up, and the clock face."""
-    box = _heading(canvas, "The stamp, right way up and upside down", box)
+    box = _heading(canvas, _("The stamp, right way up and upside down"), box)
     radius = 10.5 * MM
     row, rest = box.cut_top(2 * radius + 13 * MM)
     y = row.top - radius - 2 * MM
@@ -208,23 +221,25 @@ def _draw_faces(canvas: Any, facts: Relocation, box: Box) -> None:
     draw_stamp_face(canvas, right_x, y, radius, facts.stamp, facts.mark, upside_down=True)
     foot = y - radius - 4.2 * MM
     if facts.stamp:
-        upright = f"right way up: {facts.stamp}"
-        other = f"upside down: {facts.turned_words}"
+        upright = _("right way up: {stamp}").format(stamp=facts.stamp)
+        other = _("upside down: {words}").format(words=facts.turned_words)
     else:
-        upright, other = "no stamp recorded", ""
+        upright, other = _("no stamp recorded"), ""
     draw_line(canvas, upright, PLAIN, 7.5, left_x, foot, align="centre")
     draw_line(canvas, other, PLAIN, 7.5, right_x, foot, align="centre")
     if not facts.hole.is_hole:
-        _draw_lines(canvas, "The cut", ("No drill hole: a piece was cut out.",), rest)
+        _draw_lines(canvas, _("The cut"), (_("No drill hole: a piece was cut out."),), rest)
         return
-    rest = _heading(canvas, "The wood seen from end A towards end B", rest)
+    rest = _heading(canvas, _("The wood seen from end A towards end B"), rest)
     clock_radius = min(11 * MM, (rest.height - 16 * MM) / 2)
     centre_y = rest.top - clock_radius - 5 * MM
     draw_clock_face(
         canvas, rest.middle_x, centre_y, clock_radius, hours=facts.clock, direction=facts.direction
     )
     told = (
-        facts.on_the_wood[1] if facts.clock is not None else "The clock position is not recorded."
+        facts.on_the_wood[1]
+        if facts.clock is not None
+        else _("The clock position is not recorded.")
     )
     fitted = fit_block(printable(told, PLAIN), PLAIN, rest.width, 9 * MM, largest=7.5, smallest=5.5)
     under = Box(rest.x, rest.y, rest.width, centre_y - clock_radius - 5.5 * MM - rest.y)
@@ -234,14 +249,14 @@ def _draw_faces(canvas: Any, facts: Relocation, box: Box) -> None:
 def _draw_strip(
     canvas: Any, package: Package, known: KnownPoints, facts: Relocation, box: Box
 ) -> None:
-    inner = _heading(canvas, "The wood from its side (3 o'clock), end A on the left", box)
+    inner = _heading(canvas, _("The wood from its side (3 o'clock), end A on the left"), box)
     area = (0.0, 0.0, inner.width / MM - 18, inner.height / MM)
     strip = draw_strip(known, stamps_of(package), facts.element_row, area, marked=facts.sample_id)
     draw_items(canvas, strip.items, x=inner.x, y=inner.y)
 
 
 def _draw_tapes(canvas: Any, facts: Relocation, box: Box) -> None:
-    box = _heading(canvas, "Tape from", box)
+    box = _heading(canvas, _("Tape from"), box)
     if not facts.hole.tapes:
         _draw_paragraphs(canvas, (facts.tape_note,), box, largest=8, smallest=6)
         return
@@ -261,7 +276,7 @@ def _draw_tapes(canvas: Any, facts: Relocation, box: Box) -> None:
             words = Box(name.x, row.y, name.width + words.width, row.height - 12)
         fitted = fit_line(tape.datum_id, BOLD, name.width, largest=9, smallest=6)
         draw_line(canvas, fitted.lines[0], BOLD, fitted.size, name.x, name.top - 9)
-        text = printable(tape.description or "(not described)", PLAIN)
+        text = printable(tape.description or _("(not described)"), PLAIN)
         block = fit_block(text, PLAIN, words.width, words.height, largest=7.5, smallest=5.5)
         draw_block(canvas, block, PLAIN, words)
         for column, (told, below) in enumerate(columns):
@@ -274,7 +289,7 @@ def _draw_photo(canvas: Any, facts: Relocation, box: Box) -> None:
     from reportlab.lib.utils import ImageReader
 
     assert facts.photo is not None
-    box = _heading(canvas, "Photo", box)
+    box = _heading(canvas, _("Photo"), box)
     caption = fit_block(
         printable(facts.photo_title, PLAIN), PLAIN, box.width, 16, largest=6.5, smallest=5
     )
@@ -289,7 +304,7 @@ def _draw_photo(canvas: Any, facts: Relocation, box: Box) -> None:
 
 
 _LARGE_CAUTION, _SMALL_CAUTION = 8.0, 7.0
-_ON_THE_NEXT_PAGE = "The other cautions stand on the next page. Read them too."
+_ON_THE_NEXT_PAGE = N_("The other cautions stand on the next page. Read them too.")
 
 
 def _draw_cautions(canvas: Any, cautions: Sequence[str], box: Box) -> Sequence[str]:
@@ -300,7 +315,7 @@ def _draw_cautions(canvas: Any, cautions: Sequence[str], box: Box) -> Sequence[s
     canvas.setLineWidth(1.2)
     canvas.rect(box.x, box.y, box.width, box.height)
     inner = box.inset(2.5 * MM, 2 * MM)
-    inner = _heading(canvas, "Before anyone drills here again", inner)
+    inner = _heading(canvas, _("Before anyone drills here again"), inner)
     columns = [inner]
     if inner.width > 140 * MM:
         columns = list(inner.cut_left((inner.width - _GAP) / 2, _GAP))
@@ -315,16 +330,22 @@ def _draw_cautions(canvas: Any, cautions: Sequence[str], box: Box) -> Sequence[s
         columns.append(last.cut_top(last.height - 2 * size)[0])
         drawn = _filling(cautions, columns, size)
         left = cautions[sum(map(len, drawn)) :]
-        draw_line(canvas, _ON_THE_NEXT_PAGE, BOLD, size, last.x, last.y + 0.5 * size)
+        draw_line(canvas, _(_ON_THE_NEXT_PAGE), BOLD, size, last.x, last.y + 0.5 * size)
     for column, lines in zip(columns, drawn, strict=True):
         _draw_paragraphs(canvas, lines, column, largest=size, smallest=size, mark=_MARK)
     return left
 
 
 def _draw_more_cautions(canvas: Any, facts: Relocation, cautions: Sequence[str], box: Box) -> None:
-    box = _heading(canvas, f"Hole of {facts.identifier}: before anybody drills here again", box)
+    box = _heading(
+        canvas,
+        _("Hole of {identifier}: before anybody drills here again").format(
+            identifier=facts.identifier
+        ),
+        box,
+    )
     _draw_paragraphs(canvas, cautions, box, largest=10, smallest=_SMALL_CAUTION, mark=_MARK)
-    draw_line(canvas, SECRET, PLAIN, 6, box.x, _MARGIN - 4 * MM)
+    draw_line(canvas, f"{_(SECRET)} {unreviewed()}".strip(), PLAIN, 6, box.x, _MARGIN - 4 * MM)
 
 
 _MARK = "•  "

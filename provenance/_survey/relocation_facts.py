@@ -9,6 +9,7 @@ from pathlib import Path
 import numpy as np
 
 from provenance._base.errors import UnreadableValue, UnusableInput
+from provenance._base.languages import N_, SOURCE, _, language_spoken
 from provenance._gate.folders import is_plain_file
 from provenance._identity.check_character import check_letters
 from provenance._identity.identifier import full_identifier
@@ -17,6 +18,8 @@ from provenance._ledger.holdings import Holding, holdings_of
 from provenance._model.felling import felling_in_words
 from provenance._model.measures import Measures
 from provenance._model.notation import write_year
+from provenance._model.schema import Model
+from provenance._model.spoken import spoken
 from provenance._record.agreements import agreements_at, notices
 from provenance._record.attempts import gave_nothing, kind_in_words
 from provenance._record.cells import float_of
@@ -37,7 +40,8 @@ from provenance._survey.parts.field_record import FieldRecord
 from provenance._survey.plan.elevation import strip_title
 
 _POINTS = (
-    "north", "north-east", "east", "south-east", "south", "south-west", "west", "north-west"
+    N_("north"), N_("north-east"), N_("east"), N_("south-east"),
+    N_("south"), N_("south-west"), N_("west"), N_("north-west"),
 )  # fmt: skip
 _PICTURES = (".png", ".jpg", ".jpeg")
 
@@ -77,14 +81,19 @@ class HoleFacts:
     @property
     def heading(self) -> str:
         """What the sheet is for, with the stamp where that is another number."""
-        what = "hole" if self.is_hole else "cut"
-        stamped = f", stamped {self.stamp}" if self.stamp not in ("", self.sample_id) else ""
-        return f"Relocating the {what} of sample {self.sample_id}{stamped}"
+        said = _("Relocating the cut of sample {sample}")
+        if self.is_hole:
+            said = _("Relocating the hole of sample {sample}")
+        heading = said.format(sample=self.sample_id)
+        if self.stamp in ("", self.sample_id):
+            return heading
+        return heading + _(", stamped {stamp}").format(stamp=self.stamp)
 
     @property
     def turned_words(self) -> str:
         """What the stamp says to somebody who holds it upside down."""
-        return f"reads {self.turned_reading}" if self.turned_reading else "no number"
+        reads = _("reads {number}").format(number=self.turned_reading)
+        return reads if self.turned_reading else _("no number")
 
 
 @dataclass(frozen=True)
@@ -119,8 +128,9 @@ def gather_relocation(package: Package, known: KnownPoints, sample_id: str) -> R
     sample = record.row("sample", record.find("sample", sample_id))
     north = record.grid_north_deg(sample["site_id"])
     plug = _standing_plug(package, sample_id)
+    wood = record.row("element", facts.element_row)
     placed = {
-        "wood": strip_title(known, facts.element_row),
+        "wood": strip_title(known, facts.element_row, _use_words(package.model, wood["function"])),
         "on_the_wood": _on_the_wood(package, known, facts.element_row, sample, hole, plug, north),
     }
     return Relocation(
@@ -163,12 +173,12 @@ def gather_facts(package: Package, record: FieldRecord, sample_id: str) -> HoleF
         direction=sample["direction"],
         on_the_wood=_as_written(package, sample, plug, is_hole=is_hole),
         taken=_taken(package, sample),
-        keeper=("Nothing was taken",) if gave_nothing(sample) else _keeper(package, holding),
+        keeper=(_("Nothing was taken"),) if gave_nothing(sample) else _keeper(package, holding),
         results=_results(package, sample_id),
         permission=permission_on_record(package, site, wood, sample, holding),
         cautions=(
             *(
-                f"Notice of the community: {said}"
+                _("Notice of the community: {words}").format(words=said)
                 for said in notices(agreements_at(package.tables, site_id, wood["place_id"]))
             ),
             *drilling_cautions(package, record, element, site_id=site_id),
@@ -204,20 +214,27 @@ def _leaves_hole(package: Package, kind: str) -> bool:
 
 def _wood_words(package: Package, element_id: str, wood: Row) -> str:
     length = shown(package.tables, "element", "length_m", wood["length_m"])
-    use = wood["function"].replace("_", " ")
+    use = _use_words(package.model, wood["function"])
     parts = [element_id, use, wood["position_note"], length]
-    return ", ".join(part for part in parts if part) or "wood not recorded"
+    return ", ".join(part for part in parts if part) or _("wood not recorded")
+
+
+def _use_words(model: Model, code: str) -> str:
+    """Its code in small letters, or what it is called in another language."""
+    if language_spoken() == SOURCE or not code:
+        return code.replace("_", " ")
+    return spoken(model).vocabularies["element_function"].label(code).lower()
 
 
 def _place_words(record: FieldRecord, place_id: str) -> str:
     line = reversed(record.line_of_places(place_id))
     places = (record.row("place", at) for at in line)
     words = [place["name"] or place["place_id"] for place in places]
-    return ", ".join(words) or "place not recorded"
+    return ", ".join(words) or _("place not recorded")
 
 
 def _label(package: Package, vocabulary: str, code: str) -> str:
-    return package.model.vocabularies[vocabulary].label(code)
+    return spoken(package.model).vocabularies[vocabulary].label(code)
 
 
 def clock_words(hours: float) -> str:
@@ -229,10 +246,10 @@ def clock_words(hours: float) -> str:
     whole, part = divmod(hours, 1.0)
     hour = int(whole) % 12 or 12
     if abs(part) < 0.01:
-        return f"{hour} o'clock"
+        return _("{hour} o'clock").format(hour=hour)
     if abs(part - 0.5) < 0.01:
-        return f"half past {hour}"
-    return f"{hour}:{round(part * 60):02d} on the clock"
+        return _("half past {hour}").format(hour=hour)
+    return _("{time} on the clock").format(time=f"{hour}:{round(part * 60):02d}")
 
 
 def slope_words(inclination_deg: float) -> str:
@@ -242,10 +259,11 @@ def slope_words(inclination_deg: float) -> str:
     ('level', '30° downwards', 'straight up')
     """
     if abs(inclination_deg) < 2:
-        return "level"
+        return _("level")
     if abs(inclination_deg) > 85:
-        return "straight up" if inclination_deg > 0 else "straight down"
-    return f"{abs(inclination_deg):.0f}° {'upwards' if inclination_deg > 0 else 'downwards'}"
+        return _("straight up") if inclination_deg > 0 else _("straight down")
+    way = _("{degrees}° upwards") if inclination_deg > 0 else _("{degrees}° downwards")
+    return way.format(degrees=f"{abs(inclination_deg):.0f}")
 
 
 def compass_point(bearing_deg: float) -> str:
@@ -254,7 +272,7 @@ def compass_point(bearing_deg: float) -> str:
     >>> compass_point(92.0), compass_point(-44.0)
     ('east', 'north-west')
     """
-    return _POINTS[round(bearing_deg / 45.0) % 8]
+    return _(_POINTS[round(bearing_deg / 45.0) % 8])
 
 
 def _clear_places(package: Package, known: KnownPoints, hole: HolePosition) -> tuple[str, ...]:
@@ -262,14 +280,17 @@ def _clear_places(package: Package, known: KnownPoints, hole: HolePosition) -> t
         found = propose_holes(package, hole.element_id, known=known)
     except UnusableInput:
         # without a diameter nothing can be proposed; the sheet is worth having all the same
-        return ("The size of the wood is not recorded.",)
+        return (_("The size of the wood is not recorded."),)
     say = package.model.measures.say
     lines = [
-        f"{say(one.along_m, 'm', 'timber', other=True)} from A, "
-        f"{clock_words(one.clock)}, to {say(one.depth_m, 'm', 'core', other=True)} deep"
+        _("{along} from A, {clock}, to {depth} deep").format(
+            along=say(one.along_m, "m", "timber", other=True),
+            clock=clock_words(one.clock),
+            depth=say(one.depth_m, "m", "core", other=True),
+        )
         for one in found.places
     ]
-    return (*lines, *found.notes, "Only with a permit, and see below.")
+    return (*lines, *found.notes, _("Only with a permit, and see below."))
 
 
 def _on_the_wood(
@@ -282,18 +303,21 @@ def _on_the_wood(
     north: float | None,
 ) -> tuple[str, ...]:
     stick = known.sticks.at(np.array([element]))
-    forward, _, _, length = wood_axes(stick.a, stick.b)
+    axes = wood_axes(stick.a, stick.b)
+    forward, length = axes[0], axes[3]
     upright = abs(forward[0, 2]) > np.sin(np.radians(UPRIGHT_DEG))
     tables, say = package.tables, package.model.measures.say
     from_b = say(float(length[0]) - hole.along_m, "m", "timber", other=True)
     from_a = said(tables, "sample", "along_m", hole.along_m, other=True)
-    lines = [f"{from_a} from end A, {from_b} from end B"]
-    side = "the grid's y axis" if north is None else compass_point(north)
-    twelve = f" (12 is the side towards {side})" if upright else " (12 is up)"
+    lines = [_("{a} from end A, {b} from end B").format(a=from_a, b=from_b)]
+    side = _("the grid's y axis") if north is None else compass_point(north)
+    twelve = _(" (12 is up)")
+    if upright:
+        twelve = _(" (12 is the side towards {side})").format(side=side)
     lines += _way_in(package, sample, hole.depth_m, is_hole=hole.is_hole, twelve=twelve)
     if hole.radius_m is not None:
         thick = say(2 * hole.radius_m, "m", "diameter", u95_mm=15.0, other=True)
-        lines.append(f"Wood about {thick} thick there")
+        lines.append(_("Wood about {size} thick there").format(size=thick))
     return (*lines, *_in_it_now(package, plug, is_hole=hole.is_hole))
 
 
@@ -306,12 +330,12 @@ def _as_written(
         for name in ("along_m", "height_m")
     )
     depth = float_of(sample["depth_mm"])
-    lines = [f"{along} from end A"] if along else []
-    lines += [f"{height} above the floor"] if height else []
+    lines = [_("{along} from end A").format(along=along)] if along else []
+    lines += [_("{height} above the floor").format(height=height)] if height else []
     if is_hole and float_of(sample["clock"]) is None:
-        lines.append("The clock position is not recorded")
+        lines.append(_("The clock position is not recorded"))
     depth_m = depth / 1000 if depth else None
-    twelve = " (on level wood 12 is up)"
+    twelve = _(" (on level wood 12 is up)")
     lines += _way_in(package, sample, depth_m, is_hole=is_hole, twelve=twelve)
     return (*lines, *_in_it_now(package, plug, is_hole=is_hole))
 
@@ -324,11 +348,13 @@ def _way_in(
     clock = float_of(sample["clock"])
     lines = []
     if clock is not None:
-        lines.append(f"At {clock_words(clock)}, seen from A towards B{twelve}")
-    lines.append(f"Drilled: {_label(package, 'drill_direction', sample['direction']).lower()}")
+        at = _("At {clock}, seen from A towards B").format(clock=clock_words(clock))
+        lines.append(at + twelve)
+    way = _label(package, "drill_direction", sample["direction"]).lower()
+    lines.append(_("Drilled: {way}").format(way=way))
     if depth_m is not None:
         deep = said(package.tables, "sample", "depth_mm", depth_m * 1000, other=True)
-        lines.append(f"Depth {deep}")
+        lines.append(_("Depth {depth}").format(depth=deep))
     return lines
 
 
@@ -336,30 +362,31 @@ def _in_it_now(package: Package, plug: Row | None, *, is_hole: bool) -> list[str
     if plug:
         status = _label(package, "plug_status", plug["status"]).lower()
         dowel = shown(package.tables, "plug", "dowel_mm", plug["dowel_mm"], other=True)
-        return [f"Plug: {status}{f', dowel {dowel}' if dowel else ''}"]
-    return ["No plug is recorded"] if is_hole else []
+        size = ", " + _("dowel {size}").format(size=dowel) if dowel else ""
+        return [_("Plug: {status}").format(status=status) + size]
+    return [_("No plug is recorded")] if is_hole else []
 
 
 def _tape_note(hole: HolePosition) -> str:
     if not hole.tapes:
-        return "No datum with coordinates within reach of a tape."
-    kind = "Slope" if hole.entry_m[2] is not None else "Level"
+        return _("No datum with coordinates within reach of a tape.")
+    kind = _("Slope distances") if hole.entry_m[2] is not None else _("Level distances")
     trust = hole.trust
     if trust.is_withheld and trust.places:
-        return f"{kind} distances. The arcs for one place meet there: look at each place."
+        more = _(". The arcs for one place meet there: look at each place.")
+        return kind + more
     if trust.is_withheld:
-        return f"{kind} distances to the likeliest place; the hole may lie elsewhere."
+        return kind + _(" to the likeliest place; the hole may lie elsewhere.")
     if trust.is_off:
-        return (
-            f"{kind} distances to where the tapes put it; on the wood it was measured at another "
-            "place: look at both."
+        return kind + _(
+            " to where the tapes put it; on the wood it was measured at another place: look at "
+            "both."
         )
     if trust.verdict == UNCHECKED:
-        return (
-            f"{kind} distances. If no tape was misread, the arcs cross at the hole, and ± holds 95 "
-            "times in 100."
+        return kind + _(
+            ". If no tape was misread, the arcs cross at the hole, and ± holds 95 times in 100."
         )
-    return f"{kind} distances; ± holds 95 times in 100. Where the arcs cross is the hole."
+    return kind + _("; ± holds 95 times in 100. Where the arcs cross is the hole.")
 
 
 def _in_space(
@@ -369,12 +396,14 @@ def _in_space(
     measures = package.model.measures
     trust = hole.trust
     if hole.height_above_floor_m is not None:
-        about = "About " if trust.is_withheld else ""
         height = measures.say(hole.height_above_floor_m, "m", "timber", other=True)
-        lines.append(f"{about}{height} above the floor")
-    grid = "The building's own grid:" if own_grid else "Site grid"
+        above = _("{height} above the floor")
+        if trust.is_withheld:
+            above = _("About {height} above the floor")
+        lines.append(above.format(height=height))
+    grid = _("The building's own grid:") if own_grid else _("Site grid")
     if not trust.places:
-        likeliest = "Likeliest place: " if trust.is_withheld else ""
+        likeliest = _("Likeliest place: ") if trust.is_withheld else ""
         at = grid_words(hole.entry_m, measures)
         lines.append(f"{likeliest}{grid} {at}")
     lines.append(range_words(trust, hole.u95_major_m, hole.u95_height_m, measures))
@@ -384,46 +413,53 @@ def _in_space(
         way = slope_words(hole.inclination_deg)
         over = ""
         if hole.bearing_deg is not None:
-            over = f", grid bearing {hole.bearing_deg:.0f}°"
+            over = _(", grid bearing {degrees}°").format(degrees=f"{hole.bearing_deg:.0f}")
             if north is not None:
-                over += f" (towards {compass_point(hole.bearing_deg + north)})"
-        lines.append(f"The drill went {way}{over}")
+                side = compass_point(hole.bearing_deg + north)
+                over += _(" (towards {side})").format(side=side)
+        lines.append(_("The drill went {way}").format(way=way) + over)
     if hole.nearest is not None:
         near = hole.nearest
-        wood = "the same wood" if near.same_wood else near.element_id
+        wood = _("the same wood") if near.same_wood else near.element_id
         off = measures.say(near.between_m, "m", "timber", other=True)
-        lines.append(f"Nearest other hole: {near.sample_id} in {wood}, {off} away")
+        nearest = _("Nearest other hole: {sample} in {wood}, {away} away")
+        lines.append(nearest.format(sample=near.sample_id, wood=wood, away=off))
     return (*lines, *hole.notes)
 
 
 def _taken(package: Package, sample: Row) -> tuple[str, ...]:
-    lines = [kind_in_words(package.model, sample)]
+    lines = [kind_in_words(spoken(package.model), sample)]
     sizes = []
     tables = package.tables
     if bore := shown(tables, "sample", "bore_mm", sample["bore_mm"], other=True):
-        sizes.append(f"bore {bore}")
+        sizes.append(_("bore {size}").format(size=bore))
     if length := shown(tables, "sample", "length_mm", sample["length_mm"], other=True):
-        sizes.append(f"{length} long")
+        sizes.append(_("{length} long").format(length=length))
     if sample["pieces"]:
-        sizes.append(f"{sample['pieces']} piece{'s' if sample['pieces'] != '1' else ''}")
+        pieces = _("{n} piece") if sample["pieces"] == "1" else _("{n} pieces")
+        sizes.append(pieces.format(n=sample["pieces"]))
     lines += [", ".join(sizes)] if sizes else []
     for vocabulary, name in (("species", "species_field"), ("outer_surface", "outer_surface")):
         if sample[name]:
             lines.append(_label(package, vocabulary, sample[name]))
-    by = party_words(package, sample["collected_by"]) or "a person not recorded"
-    done = "Attempted" if gave_nothing(sample) else "Taken"
-    lines.append(f"{done} {sample['collected_on'] or '(no date recorded)'} by {by}")
+    by = party_words(package, sample["collected_by"]) or _("a person not recorded")
+    done = _("Attempted {date} by {name}") if gave_nothing(sample) else _("Taken {date} by {name}")
+    lines.append(done.format(date=sample["collected_on"] or _("(no date recorded)"), name=by))
     return tuple(lines)
 
 
 def _keeper(package: Package, held: Holding | None) -> tuple[str, ...]:
     if held is None:
-        return ("No custody event is recorded",)
+        return (_("No custody event is recorded"),)
     if held.gone:
-        return (f"{held.gone.capitalize()} since {held.since}",)
+        return (_("{state} since {date}").format(state=_(held.gone).capitalize(), date=held.since),)
     if held.on_the_way_to:
-        return (f"On the way to {party_words(package, held.on_the_way_to)} since {held.since}",)
-    lines = [party_words(package, held.holder), f"since {held.since}"]
+        return (
+            _("On the way to {name} since {date}").format(
+                name=party_words(package, held.on_the_way_to), date=held.since
+            ),
+        )
+    lines = [party_words(package, held.holder), _("since {date}").format(date=held.since)]
     if held.place_held:
         lines.append(held.place_held)
     if held.state:
@@ -446,10 +482,10 @@ def _results(package: Package, sample_id: str) -> tuple[str, ...]:
             else ""
         )
         lines.append(f"{outcome}{reason}{': ' + said if said else ''}")
-        for words in (_rings(package, row), felling_in_words(row, package.model)):
+        for words in (_rings(package, row), felling_in_words(row, spoken(package.model))):
             lines += [words[0].upper() + words[1:]] if words else []
         lines.append(f"{party_words(package, row['laboratory_id'])}, {row['reported_on']}")
-    return tuple(lines) or ("No results to date",)
+    return tuple(lines) or (_("No results to date"),)
 
 
 def _rings(package: Package, row: Row) -> str:
@@ -459,14 +495,19 @@ def _rings(package: Package, row: Row) -> str:
         codes = [code.strip() for code in row[f"{side}_symbol"].split(";") if code.strip()]
         signs = ", ".join(_label(package, "result_symbol", code).lower() for code in codes)
         year = write_year(int(row[f"{side}_year"]))
-        return f"{side}most ring {year}" + (f" ({signs})" if signs else "")
+        ring = _("innermost ring {year}") if side == "inner" else _("outermost ring {year}")
+        return ring.format(year=year) + (f" ({signs})" if signs else "")
 
     return ", ".join(ring(side) for side in ("inner", "outer") if row[f"{side}_year"])
 
 
 def _years(row: Row) -> str:
     inner, outer = row["inner_year"], row["outer_year"]
-    return f"{inner} to {outer}" if inner and outer else outer or inner
+    return (
+        _("{first} to {last}").format(first=inner, last=outer)
+        if inner and outer
+        else outer or inner
+    )
 
 
 def _photo(

@@ -13,11 +13,8 @@ from pypdf import PdfReader
 from provenance._bundle.finding_aid.addresses import page_path
 from provenance._checks.check import check_package
 from provenance._drawing.paper import paper_named
-<<<<<<< HEAD
-from provenance._model.profile import general_cautions
-=======
 from provenance._model.measures import SI
->>>>>>> said
+from provenance._model.profile import general_cautions
 from provenance._printing.papers.hole_card import print_hole_cards
 from provenance._printing.papers.hole_facts import gather_cards
 from provenance._record.package import Package, open_package
@@ -154,11 +151,7 @@ def test_each_verdict_has_its_own_words_on_the_sheet(room: Package, tmp_path: Pa
     left_out = sheet(judged(room, END, "one_left_out", left_out="Ta2"), tmp_path / "left")
     assert "A reading to end A of B1-014 was wrong and was left out (Ta2)" in left_out
     fits = sheet(judged(room, END, "fits"), tmp_path / "fits")
-<<<<<<< HEAD
-    assert "undetected misreading may have moved it by up to 3.1 cm" in fits
-=======
-    assert "too small to notice may have moved it by 4 cm" in fits
->>>>>>> said
+    assert "undetected misreading may have moved it by up to 4 cm" in fits
     assert "Do not rely" not in unchecked + left_out + fits
     assert all(one in fits for one in CERTAIN)
 

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from copy import copy
 from dataclasses import dataclass
 from functools import cached_property
 from typing import TYPE_CHECKING
@@ -10,6 +11,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 from markupsafe import Markup
 
+from provenance._base.languages import SOURCE, _, speaking, unreviewed
 from provenance._base.visible import visible
 from provenance._bundle.finding_aid.addresses import page_path, relocation_path
 from provenance._bundle.finding_aid.cells import Cells, Shown
@@ -19,6 +21,7 @@ from provenance._bundle.finding_aid.writing import Page, Writer, put
 from provenance._drawing.drawing import Item, Picture, Sheet, Transform
 from provenance._drawing.stamp_face import stamp_face
 from provenance._drawing.svg import svg_inside_page, svg_of
+from provenance._model.spoken import in_language
 from provenance._record.measured import shown
 from provenance._record.snapshot import Row
 from provenance._survey.hole.hole import why_not_placed
@@ -105,6 +108,16 @@ class RelocationPages:
         return self._plans.known
 
     @cached_property
+    def _spoken_cells(self) -> Cells:
+        """The cells in the language of the record, which only these pages speak."""
+        language = self._record.model.language
+        if language == SOURCE:
+            return self._cells
+        record = copy(self._record)
+        record.model = in_language(record.model, language)
+        return Cells(record, self._cells.files)
+
+    @cached_property
     def _field_record(self) -> FieldRecord:
         return self._known.record if self._known else read_field_record(self._package)
 
@@ -119,7 +132,12 @@ class RelocationPages:
     # -- one hole --------------------------------------------------------------------------------
 
     def write(self, sample_id: str, steps_to_here: Sequence[Step]) -> None:
-        """Write the page of a sample that has one row at least."""
+        """Write the page of a sample that has one row at least, in the language of the record."""
+        with speaking(self._record.model.language):
+            facts, missing = self._write(sample_id, steps_to_here)
+        self._list(sample_id, facts, missing)
+
+    def _write(self, sample_id: str, steps_to_here: Sequence[Step]) -> tuple[HoleFacts, str]:
         number = self._field_record.find("sample", sample_id)
         known, missing = self._known, _NO_POSITIONS
         facts: HoleFacts
@@ -143,10 +161,14 @@ class RelocationPages:
             stamp=self._stamp(facts) if facts.is_hole or facts.stamp else None,
             plugs=self._plugs(sample_id),
             photos=self._photos(sample_id),
-            secret=SECRET,
+            secret=f"{_(SECRET)} {unreviewed()}".strip(),
             list_href=LIST_PATH,
             sample_href=page_path("sample", sample_id),
         )
+        return facts, missing
+
+    def _list(self, sample_id: str, facts: HoleFacts, missing: str) -> None:
+        """Note the hole for the list of all, which is in English as the other pages are."""
         row = self._record.samples[sample_id]
         self._listed[sample_id] = ListedHole(
             relocation_path(sample_id),
@@ -162,7 +184,7 @@ class RelocationPages:
     def _plugs(self, sample_id: str) -> list[list[Shown]]:
         """What fills the hole now: the plugs that no other one replaced."""
         return [
-            self._cells.fields("plug", row, _ROOT, without=_PLUG_SHOWN)
+            self._spoken_cells.fields("plug", row, _ROOT, without=_PLUG_SHOWN)
             for row in self._record.plugs_of.get(sample_id, ())
             if not row["replaced_by_plug_id"]
         ]
@@ -204,14 +226,16 @@ class RelocationPages:
         )
         tapes = ", ".join(f"{one.datum_id} {one.shown(facts.measures)[0][0]}" for one in hole.tapes)
         at_scale = scale_words(scale, facts.measures)
-        words = f"Plan at {at_scale}; the hole has a ring, dashed lines are tapes."
-        said = f"{words} Tapes from: {tapes}." if tapes else words
+        words = _("Plan at {scale}; the hole has a ring, dashed lines are tapes.").format(
+            scale=at_scale
+        )
+        said = f"{words} {_('Tapes from: {tapes}.').format(tapes=tapes)}" if tapes else words
         if hole.trust.is_withheld:
-            said = (
-                f"Plan at {at_scale}; search for the hole in the dashed ring; diamonds are the "
+            said = _(
+                "Plan at {scale}; search for the hole in the dashed ring; diamonds are the "
                 "places where it may be."
-            )
-        return self._drawn("plan", width, height, items, "Plan around the hole", said)
+            ).format(scale=at_scale)
+        return self._drawn("plan", width, height, items, _("Plan around the hole"), said)
 
     def _ground(self, key: object, scale: float) -> tuple[str, Sheet, Transform]:
         """The drawing that all holes of a storey have in common, in a file of its own."""
@@ -241,19 +265,20 @@ class RelocationPages:
         if known is None or row < 0 or not np.isfinite(known.ends[2 * row : 2 * row + 2, 0]).all():
             return None
         strip = draw_strip(known, self._stamps, row, _SIDE_AREA, marked=facts.sample_id)
-        words = f"Seen from the 3 o'clock side, {scale_words(strip.scale, facts.measures)};"
-        words += " the hole has a ring,"
-        words += " dashed rings lie on the far side."
-        return self._drawn("side", *_SIDE_MM, strip.items, "The wood from its side", words)
+        words = _(
+            "Seen from the 3 o'clock side, {scale}; the hole has a ring, dashed rings lie on the "
+            "far side."
+        ).format(scale=scale_words(strip.scale, facts.measures))
+        return self._drawn("side", *_SIDE_MM, strip.items, _("The wood from its side"), words)
 
     def _end(self, known: KnownPoints | None, facts: HoleFacts, number: int) -> Drawing | None:
         if known is None or number not in known.holes.sample:
             return None
         at = np.flatnonzero(known.holes.sample == number)
         view = draw_end(known, self._stamps, int(at[0]), (0.0, 0.0, *_END_MM))
-        told = "" if facts.clock is not None else " The clock position is not recorded."
-        words = view.words + (told if facts.is_hole else " A piece was cut out here.")
-        return self._drawn("end", *_END_MM, view.items, "The wood from its end", words)
+        told = "" if facts.clock is not None else " " + _("The clock position is not recorded.")
+        words = view.words + (told if facts.is_hole else " " + _("A piece was cut out here."))
+        return self._drawn("end", *_END_MM, view.items, _("The wood from its end"), words)
 
     def _stamp(self, facts: HoleFacts) -> Drawing:
         width, height = _STAMP_MM
@@ -262,12 +287,14 @@ class RelocationPages:
             at, radius = (width * share, height / 2), _STAMP_RADIUS_MM
             items += stamp_face(at, radius, facts.stamp, facts.mark, upside_down=upside_down)
         words = (
-            f"Right way up: {facts.stamp}. Upside down: {facts.turned_words}."
+            _("Right way up: {stamp}. Upside down: {words}.").format(
+                stamp=facts.stamp, words=facts.turned_words
+            )
             if facts.stamp
-            else "No stamp is recorded."
+            else _("No stamp is recorded.")
         )
         return self._drawn(
-            "stamp", width, height, items, "The stamp, right way up and upside down", words
+            "stamp", width, height, items, _("The stamp, right way up and upside down"), words
         )
 
     def _drawn(

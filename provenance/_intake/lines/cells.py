@@ -11,6 +11,7 @@ from fractions import Fraction
 from typing import cast
 
 from provenance._base.errors import UnreadableValue
+from provenance._base.languages import catalogue
 from provenance._intake.files.received import (
     CellValue,
     ErrorCell,
@@ -31,8 +32,10 @@ from provenance._intake.values.numerals import (
 )
 from provenance._intake.values.serial_dates import SerialEpoch
 from provenance._intake.values.units import METRIC, BareFraction, read_length
+from provenance._model.form_cell import YES
 from provenance._model.measures import MM_PER
 from provenance._model.schema import Field, Model, Vocabulary
+from provenance._model.spoken import in_language
 
 _ERROR = re.compile(r"#(?:REF!|N/A|VALUE!|DIV/0!|NAME\?|NULL!|NUM!|SPILL!|CALC!)", re.IGNORECASE)
 # what crews put under a value that goes for the next line too
@@ -112,7 +115,9 @@ class CellReader:
         self._named = named
         habits = replace(habits, serial_epoch=habits.serial_epoch or epoch)
         self._habits = habits
-        self._vocabulary = model.vocabulary_of(one)
+        # a form speaks the language of the record, and is filled in with its words
+        self._vocabulary = in_language(model, model.language).vocabulary_of(one)
+        self._yes = {*habits.yes, catalogue(model.language).gettext(YES)}
         self._words = _words_of(self._vocabulary, habits) if self._vocabulary else {}
         self._known: dict[str, str] = {}
         self._names_row = names_row or one.notation in _CODE_NOTATIONS
@@ -248,7 +253,7 @@ class CellReader:
         )
 
     def _boolean(self, value: CellValue) -> bool:
-        return read_boolean(_spoken(value), yes=self._habits.yes, no=self._habits.no)
+        return read_boolean(_spoken(value), yes=self._yes, no=self._habits.no)
 
     def _measured(self, value: Spoken) -> float:
         one, habits = self._field, self._habits

@@ -17,6 +17,7 @@ from pathlib import Path
 from typing import Any
 
 from provenance._base.errors import UnusableInput
+from provenance._base.languages import available_languages, catalogue
 from provenance._gate.budget import SheetBudget
 from provenance._gate.documents import json_from
 from provenance._gate.refusal import RefusedInput
@@ -37,7 +38,15 @@ MARKER_SHEET = "_treenail"
 VERSION = 1
 FOUND = 0.8
 """A sheet under another name is one of ours when it has so many of its headings."""
-OWN_SHEETS = (MARKER_SHEET, "Lists", "How to fill this in")
+OWN_SHEETS = (
+    MARKER_SHEET,
+    *(
+        catalogue(language).gettext(name)
+        for language in available_languages()
+        for name in ("Lists", "How to fill this in")
+    ),
+)
+"""What holds no lines to read, in every language that a workbook may speak."""
 
 
 def mapping_of_workbook(path: Path, limits: SheetBudget | None = None) -> FormMapping | None:

@@ -10,6 +10,7 @@ from pathlib import Path
 from typing import Any
 
 from provenance._base.errors import TreenailError
+from provenance._base.languages import _, ngettext
 from provenance._base.progress import Progress, say_nothing
 from provenance._drawing.document import printed_pages
 from provenance._drawing.fitting import draw_block, draw_line, fit_block, write_block, write_line
@@ -123,7 +124,9 @@ def print_content_labels(
     check_start(stock, start_at, copies)
     if not contents:
         raise TreenailError("there is nothing to print: no sample that is selected lies in a box")
-    with printed_pages(out, stock.page_size, title="Content labels", subject=stock.title) as pages:
+    with printed_pages(
+        out, stock.page_size, title=_("Content labels"), subject=stock.title
+    ) as pages:
         labels = [
             (content, part, number, len(parts))
             for content in contents
@@ -197,19 +200,23 @@ def _draw_content(canvas: Any, box: Box, content: Content, part: str, number: in
     heading, line, listing, foot = _divided(box)
     if content.code_text:
         heading, line = _draw_code(canvas, content, heading, line)
-    count = f"{len(content.numbers)} samples" if len(content.numbers) != 1 else "1 sample"
+    count = ngettext("{n} sample", "{n} samples", len(content.numbers)).format(
+        n=len(content.numbers)
+    )
     # what a person types where the code cannot be read
     draw_line(canvas, content.code_text.partition(" ")[2], MONO, FOOT_TEXT, foot.x, foot.y)
     if of > 1:
-        part_of = f"label {number} of {of}"
+        part_of = _("label {number} of {count}").format(number=number, count=of)
         draw_line(canvas, part_of, PLAIN, FOOT_TEXT, foot.right, foot.y, align="right")
     if content.place_held:
         held = content.place_held
         write_block(canvas, held, BOLD, heading, largest=22, smallest=SMALLEST_TEXT)
     else:
         canvas.setLineWidth(0.5)
-        draw_line(canvas, "Kept at", PLAIN, 8, heading.x, heading.y + 1 * MM)
-        canvas.line(heading.x + 14 * MM, heading.y + 1 * MM, heading.right, heading.y + 1 * MM)
+        kept = _("Kept at")
+        draw_line(canvas, kept, PLAIN, 8, heading.x, heading.y + 1 * MM)
+        start = heading.x + max(14 * MM, PLAIN.width(kept, 8) + 2 * MM)
+        canvas.line(start, heading.y + 1 * MM, heading.right, heading.y + 1 * MM)
     baseline = line.top - 11 * ASCENT
     counted = write_line(
         canvas,
@@ -223,7 +230,7 @@ def _draw_content(canvas: Any, box: Box, content: Content, part: str, number: in
         align="right",
     )
     left = line.width - BOLD.width(counted.lines[0], counted.size) - 2 * MM
-    holder = content.holder and f"with {content.holder}"
+    holder = content.holder and _("with {holder}").format(holder=content.holder)
     site = joined(" · ", joined(" ", content.site_id, content.site_name), holder)
     words = Box(line.x, line.y, left, line.height)
     write_block(canvas, site, PLAIN, words, largest=9, smallest=SMALLEST_TEXT)

@@ -14,6 +14,7 @@ from provenance._identity.naming import SampleNames
 from provenance._identity.payload import compose_code
 from provenance._identity.selection import number_order, select_samples
 from provenance._ledger.inside import samples_inside
+from provenance._model.spoken import spoken
 from provenance._record.attempts import gave_nothing, kind_in_words
 from provenance._record.package import Package
 from provenance._record.snapshot import Row
@@ -122,7 +123,7 @@ def gather_facts(
                 "label on; 'treenail cards' prints a card for each hole"
             )
     sites, elements, places = (rows_by_key(package, name) for name in ("site", "element", "place"))
-    functions = package.model.vocabularies["element_function"]
+    functions = spoken(package.model).vocabularies["element_function"]
     facts = []
     for row in rows:
         element = elements.get(row["element_id"], {})
@@ -132,7 +133,7 @@ def gather_facts(
                 site_id=row["site_id"],
                 sample_id=row["sample_id"],
                 site_name=site_title(sites.get(row["site_id"], {})),
-                kind=kind_in_words(package.model, row),
+                kind=kind_in_words(spoken(package.model), row),
                 collected_on=row["collected_on"],
                 collected_by=row["collected_by"],
                 element_id=row["element_id"],

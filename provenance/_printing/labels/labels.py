@@ -8,6 +8,7 @@ from pathlib import Path
 from typing import Any
 
 from provenance._base.errors import TreenailError
+from provenance._base.languages import _
 from provenance._base.progress import Progress, say_nothing
 from provenance._drawing.document import printed_pages
 from provenance._drawing.paper import MM, Box
@@ -79,7 +80,9 @@ def print_labels(
         raise TreenailError("there is nothing to print: no sample is selected")
     total = len(facts) * copies
     strange: dict[str, None] = {}
-    with printed_pages(out, stock.page_size, title="Sample labels", subject=stock.title) as pages:
+    with printed_pages(
+        out, stock.page_size, title=_("Sample labels"), subject=stock.title
+    ) as pages:
         places = lay_out(pages, stock, total, start_at, crop_marks, calibration)
         for done, (canvas, box) in enumerate(places):
             one = facts[done // copies]

@@ -12,6 +12,7 @@ from __future__ import annotations
 from math import sqrt
 from typing import Any
 
+from provenance._base.languages import _
 from provenance._drawing.fitting import (
     FittedText,
     draw_block,
@@ -122,12 +123,13 @@ def draw_framed_check(canvas: Any, frame: Box, check: str) -> None:
     canvas.saveState()
     canvas.setLineWidth(max(0.4, frame.height * 0.03))
     canvas.roundRect(frame.x, frame.y, frame.width, frame.height, frame.height * 0.15)
-    room, word_size = frame, frame.width * 0.84 / PLAIN.width("check", 1.0)
+    told = _("check")
+    room, word_size = frame, frame.width * 0.84 / PLAIN.width(told, 1.0)
     word_size = min(word_size, frame.height * 0.24)
     if word_size >= SMALLEST_CHECK_WORD:
         room, word = frame.cut_top(frame.height * 0.7)
         baseline = word.y + word.height * 0.3
-        draw_line(canvas, "check", PLAIN, word_size, word.middle_x, baseline, align="centre")
+        draw_line(canvas, told, PLAIN, word_size, word.middle_x, baseline, align="centre")
     size = min(room.height * 0.67 / CAP_HEIGHT, room.width * 0.8 / MONO.width(check, 1.0))
     middle = room.middle_y - size * CAP_HEIGHT / 2
     draw_line(canvas, check, MONO, size, room.middle_x, middle, align="centre")
@@ -179,13 +181,13 @@ def _draw_words(canvas: Any, box: Box, facts: SampleFacts) -> None:
 
 def _draw_writing_lines(canvas: Any, box: Box) -> None:
     """As many of wood, date and by as can be written on with a pencil (5 mm a line)."""
-    words = ("wood", "date", "by")[: max(0, int(box.height / (4.6 * MM)))]
+    words = (_("wood"), _("date"), _("by"))[: max(0, int(box.height / (4.6 * MM)))]
     canvas.saveState()
     canvas.setLineWidth(0.4)
     for place, word in enumerate(words):
         baseline = box.top - (place + 1) * box.height / len(words) + 0.8 * MM
         draw_line(canvas, word, PLAIN, 5.5, box.x, baseline)
-        start = box.x + PLAIN.width("wood", 5.5) + 0.8 * MM
+        start = box.x + max(PLAIN.width(one, 5.5) for one in words) + 0.8 * MM
         canvas.line(start, baseline, box.right, baseline)
     canvas.restoreState()
 

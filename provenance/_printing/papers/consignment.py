@@ -5,6 +5,7 @@ from __future__ import annotations
 from pathlib import Path
 from typing import Any
 
+from provenance._base.languages import _
 from provenance._base.progress import Progress, say_nothing
 from provenance._drawing.document import Pages, printed_pages
 from provenance._drawing.fitting import draw_line, draw_pairs, write_block
@@ -29,7 +30,7 @@ def print_consignment(
     tags = [parcel_tag(parcel)]
     if each_sample:
         tags += [sample_tag(item.facts, resolver) for item in parcel.items if item.facts.site_id]
-    title = f"Consignment {parcel.consignment_id}"
+    title = _("Consignment {code}").format(code=parcel.consignment_id)
     with printed_pages(out, (paper.width, paper.height), title=title) as pages:
         draw_list(pages, paper, parcel)
         draw_receipt(pages, paper, parcel)
@@ -37,47 +38,55 @@ def print_consignment(
     return Printed(tuple(pages.paths), len(tags), pages.page_count)
 
 
+SEAL_ROW = 1
+"""The row of the receipt that asks for the seal, with boxes beside it."""
+
+
 def draw_receipt(pages: Pages, paper: Paper, parcel: Parcel) -> None:
     """Begin one page and draw the receipt on it."""
     canvas = pages.begin_page()
     frame = page_frame(paper)
     box = draw_head(
-        canvas, frame, f"Receipt for consignment {parcel.consignment_id}", "sign and return"
+        canvas,
+        frame,
+        _("Receipt for consignment {code}").format(code=parcel.consignment_id),
+        _("sign and return"),
     )
     about, box = box.cut_top(44 * MM, 4 * MM)
     pairs = (
-        ("sent by", parcel.sender.in_words),
-        ("sent to", parcel.receiver.in_words),
-        ("sent on", parcel.sent_on),
-        ("declared contents", parcel.count_in_words),
-        ("seal number sent", parcel.seal_number),
+        (_("sent by"), parcel.sender.in_words),
+        (_("sent to"), parcel.receiver.in_words),
+        (_("sent on"), parcel.sent_on),
+        (_("declared contents"), parcel.count_in_words),
+        (_("seal number sent"), parcel.seal_number),
     )
     draw_pairs(canvas, about, pairs, word_width=38 * MM, largest=10.5, smallest=6)
     canvas.setLineWidth(0.4)
     canvas.line(box.x, box.top + 2 * MM, box.right, box.top + 2 * MM)
-    asked = "Recipient: fill in when opening the parcel"
+    asked = _("Recipient: fill in when opening the parcel")
     draw_line(canvas, asked, BOLD, 11, box.x, box.top - 11 * ASCENT)
     rows = (
-        ("received on (date, time)", 1),
-        ("seal number found", 1),
-        (f"samples counted, of {len(parcel.items)}", 1),
-        ("missing (numbers)", 2),
-        ("broken or otherwise changed (number: what)", 3),
-        ("in it, but not on the list", 1),
-        ("now kept at (room, shelf, box)", 1),
-        ("name", 1),
-        ("signature", 1),
+        (_("received on (date, time)"), 1),
+        (_("seal number found"), 1),
+        (_("samples counted, of {n}").format(n=len(parcel.items)), 1),
+        (_("missing (numbers)"), 2),
+        (_("broken or otherwise changed (number: what)"), 3),
+        (_("in it, but not on the list"), 1),
+        (_("now kept at (room, shelf, box)"), 1),
+        (_("name"), 1),
+        (_("signature"), 1),
     )
     y = box.top - 12 * MM
-    pitch = min(9.5 * MM, (y - box.y - 34 * MM) / sum(lines for _, lines in rows))
-    for word, lines in rows:
+    pitch = min(9.5 * MM, (y - box.y - 34 * MM) / sum(lines for _word, lines in rows))
+    for number, (word, lines) in enumerate(rows):
+        seal = number == SEAL_ROW
         y -= pitch
         draw_line(canvas, word, PLAIN, 9, box.x, y + 0.6 * MM)
-        if word.startswith("seal"):
+        if seal:
             _draw_seal_question(canvas, box, y)
         canvas.setLineWidth(0.4)
         for line in range(lines):
-            end = box.right - 62 * MM if word.startswith("seal") else box.right
+            end = box.right - 62 * MM if seal else box.right
             canvas.line(box.x + 68 * MM, y - line * pitch, end, y - line * pitch)
         y -= (lines - 1) * pitch
     _draw_way_back(canvas, Box(box.x, box.y, box.width, 18 * MM), parcel)
@@ -85,7 +94,7 @@ def draw_receipt(pages: Pages, paper: Paper, parcel: Parcel) -> None:
 
 def _draw_seal_question(canvas: Any, box: Box, y: float) -> None:
     x = box.right - 58 * MM
-    for word in ("unbroken", "broken", "none"):
+    for word in (_("unbroken"), _("broken"), _("none")):
         canvas.setLineWidth(0.6)
         canvas.rect(x, y, 3.6 * MM, 3.6 * MM)
         draw_line(canvas, word, PLAIN, 9, x + 5 * MM, y + 0.6 * MM)
@@ -96,10 +105,11 @@ def _draw_way_back(canvas: Any, box: Box, parcel: Parcel) -> None:
     """Where the signed receipt goes."""
     canvas.setLineWidth(0.8)
     canvas.roundRect(box.x, box.y, box.width, box.height, 2 * MM)
-    email = f", or as a picture to {parcel.sender.email}" if parcel.sender.email else ""
-    text = (
-        f"Please sign this page and send it back to {parcel.sender.in_words}{email}. Report a "
-        "broken seal or a missing sample on the day you find it, and keep the wrapping until that "
-        "is settled."
+    email = parcel.sender.email and _(", or as a picture to {address}").format(
+        address=parcel.sender.email
     )
+    text = _(
+        "Please sign this page and send it back to {sender}{email}. Report a broken seal or a "
+        "missing sample on the day you find it, and keep the wrapping until that is settled."
+    ).format(sender=parcel.sender.in_words, email=email)
     write_block(canvas, text, PLAIN, box.inset(4 * MM, 3 * MM), largest=10, smallest=6)

@@ -6,6 +6,7 @@ from collections import Counter
 from collections.abc import Sequence
 from typing import Any
 
+from provenance._base.languages import N_, _, unreviewed
 from provenance._drawing.document import Pages
 from provenance._drawing.fitting import draw_line, draw_pairs, write_block, write_line
 from provenance._drawing.fonts import BOLD, MONO, PLAIN
@@ -18,16 +19,16 @@ ROW_MM = 7.0
 
 _COLUMNS = (
     # heading, width as a share, what stands in it
-    ("no.", 0.05),
-    ("sample, check", 0.14),
-    ("site", 0.1),
-    ("kind", 0.15),
-    ("length", 0.1),
-    ("pieces", 0.07),
-    ("wood", 0.17),
-    ("condition", 0.12),
-    ("sent", 0.05),
-    ("here", 0.05),
+    (N_("no."), 0.05),
+    (N_("sample, check"), 0.14),
+    (N_("site"), 0.1),
+    (N_("kind"), 0.15),
+    (N_("length"), 0.1),
+    (N_("pieces"), 0.07),
+    (N_("wood"), 0.17),
+    (N_("condition"), 0.12),
+    (N_("sent"), 0.05),
+    (N_("here"), 0.05),
 )
 
 
@@ -61,8 +62,13 @@ def draw_list(pages: Pages, paper: Paper, parcel: Parcel) -> None:
         chunks.append((start, parcel.items[start : start + later]))
     for number, (start, items) in enumerate(chunks, start=1):
         canvas = pages.begin_page()
-        title = f"Consignment list {parcel.consignment_id}"
-        box = draw_head(canvas, frame, title, f"page {number} of {len(chunks)}")
+        title = _("Consignment list {code}").format(code=parcel.consignment_id)
+        box = draw_head(
+            canvas,
+            frame,
+            title,
+            _("page {number} of {count}").format(number=number, count=len(chunks)),
+        )
         if number == 1:
             about, box = box.cut_top((head_mm - 14) * MM, 2 * MM)
             _draw_about(canvas, about, parcel)
@@ -77,6 +83,7 @@ def draw_head(canvas: Any, frame: Box, title: str, right: str) -> Box:
     room, baseline = frame.width - used, frame.top - 17 * 0.8
     write_line(canvas, title, BOLD, room, frame.x, baseline, largest=17, smallest=8)
     draw_line(canvas, right, PLAIN, 9, frame.right, baseline, align="right")
+    draw_line(canvas, unreviewed(), PLAIN, 6, frame.x, frame.y - 3 * MM)
     canvas.setLineWidth(0.9)
     canvas.line(frame.x, frame.top - 8 * MM, frame.right, frame.top - 8 * MM)
     return frame.cut_top(8 * MM, 3 * MM)[1]
@@ -84,14 +91,14 @@ def draw_head(canvas: Any, frame: Box, title: str, right: str) -> Box:
 
 def _draw_about(canvas: Any, box: Box, parcel: Parcel) -> None:
     pairs = (
-        ("from", parcel.sender.in_words),
-        ("to", parcel.receiver.in_words),
-        ("purpose", parcel.purpose),
-        ("packed / sent", " / ".join(t or "–" for t in (parcel.packed_on, parcel.sent_on))),
-        ("results wanted by", parcel.due_on),
-        ("carrier", parcel.carrier),
-        ("seal number", parcel.seal_number),
-        ("questions", parcel.questions or "–"),
+        (_("from"), parcel.sender.in_words),
+        (_("to"), parcel.receiver.in_words),
+        (_("purpose"), parcel.purpose),
+        (_("packed / sent"), " / ".join(t or "–" for t in (parcel.packed_on, parcel.sent_on))),
+        (_("results wanted by"), parcel.due_on),
+        (_("carrier"), parcel.carrier),
+        (_("seal number"), parcel.seal_number),
+        (_("questions"), parcel.questions or "–"),
     )
     draw_pairs(canvas, box, pairs, word_width=32 * MM, largest=10, smallest=6)
 
@@ -101,7 +108,8 @@ def _draw_rows(canvas: Any, box: Box, start: int, items: Sequence[ParcelItem]) -
     y = box.top - 5 * MM
     x = box.x
     for word, share in _COLUMNS:
-        draw_line(canvas, word, PLAIN, 7, x + 0.8 * MM, y + 1.4 * MM)
+        room, at = share * box.width - 1 * MM, (x + 0.8 * MM, y + 1.4 * MM)
+        write_line(canvas, _(word), PLAIN, room, *at, largest=7, smallest=5)
         x += share * box.width
     canvas.setLineWidth(0.8)
     canvas.line(box.x, y, box.right, y)
@@ -139,15 +147,16 @@ def _draw_sample_cell(
 
 def _draw_totals(canvas: Any, box: Box, parcel: Parcel) -> None:
     sites = Counter(item.facts.site_id.upper() for item in parcel.items)
-    lines = [f"Total {parcel.count_in_words}."]
+    lines = [_("Total {count}.").format(count=parcel.count_in_words)]
     if len(sites) > 1:
-        lines.append(
-            "By site: " + ", ".join(f"{site} {number}" for site, number in sorted(sites.items()))
-        )
+        counted = ", ".join(f"{site} {number}" for site, number in sorted(sites.items()))
+        lines.append(_("By site: {counted}").format(counted=counted))
     if parcel.recorded_count and parcel.recorded_count != str(len(parcel.items)):
         lines.append(
-            f"The record of the parcel says {parcel.recorded_count} samples and the custody ledger "
-            f"{len(parcel.items)}: count them before it is sealed."
+            _(
+                "The record of the parcel says {recorded} samples and the custody ledger {packed}: "
+                "count them before it is sealed."
+            ).format(recorded=parcel.recorded_count, packed=len(parcel.items))
         )
     y = box.top - 4 * MM
     for line in lines:
@@ -155,5 +164,11 @@ def _draw_totals(canvas: Any, box: Box, parcel: Parcel) -> None:
         y = write_block(canvas, line, BOLD, place, largest=10, smallest=6)
         y -= 0.8 * MM
     canvas.setLineWidth(0.4)
-    draw_line(canvas, "packed by: name, signature, date", PLAIN, 7.5, box.x, y - 6 * MM)
-    canvas.line(box.x + 42 * MM, y - 6.4 * MM, box.right, y - 6.4 * MM)
+    signed = _("packed by: name, signature, date")
+    draw_line(canvas, signed, PLAIN, 7.5, box.x, y - 6 * MM)
+    canvas.line(
+        box.x + max(42 * MM, PLAIN.width(signed, 7.5) + 2 * MM),
+        y - 6.4 * MM,
+        box.right,
+        y - 6.4 * MM,
+    )

@@ -11,6 +11,7 @@ from pathlib import Path
 from typing import Any
 
 from provenance._base.errors import TreenailError
+from provenance._base.languages import N_, _, unreviewed
 from provenance._base.progress import Progress, say_nothing
 from provenance._drawing.clock_face import draw_clock_face
 from provenance._drawing.document import printed_pages
@@ -29,7 +30,7 @@ CARDS_A_PAGE = 4
 CODE_MM = 22.0
 LARGEST_TEXT = 7.5
 
-CAUTIONS = (
+CAUTIONS = N_(
     "Before anyone drills or cuts here again: ask the owner and, where the place is protected, "
     "the authority, and have the permit in hand. This hole has weakened the wood: do not enlarge "
     "it or drill beside it. For a load-bearing timber get a structural engineer's advice first. "
@@ -52,7 +53,7 @@ def print_hole_cards(
         raise TreenailError("there is nothing to print: no sample is selected")
     left = (paper.width_mm - 2 * CARD_WIDTH_MM) / 2 * MM
     foot = (paper.height_mm - 2 * CARD_HEIGHT_MM) / 2 * MM
-    with printed_pages(out, (paper.width, paper.height), title="Hole cards") as pages:
+    with printed_pages(out, (paper.width, paper.height), title=_("Hole cards")) as pages:
         canvas: Any = None
         for done, card in enumerate(cards):
             place = done % CARDS_A_PAGE
@@ -76,7 +77,7 @@ def _draw_card(canvas: Any, edges: Box, card: HoleCard, resolver: str) -> None:
     box = edges.inset(5 * MM)
     facts = card.facts
     head, box = box.cut_top(8.5 * MM, 2.2 * MM)
-    title = f"{card.title} in the wood"
+    title = card.title
     draw_numbered(canvas, head, facts.number, facts.check, title)
     site, box = box.cut_top(4.4 * MM, 1.4 * MM)
     write_block(canvas, facts.site_words, BOLD, site, largest=9, smallest=5.5)
@@ -103,14 +104,14 @@ def _draw_pictures(canvas: Any, box: Box, card: HoleCard) -> None:
     note = 6.5
     middle = box.middle_y + 2 * MM
     draw_stamp_face(canvas, stamp.middle_x, middle, 12 * MM, card.stamp, card.orientation_mark)
-    words = "stamp as punched" if card.stamp else "stamp"
+    words = _("stamp as punched") if card.stamp else _("stamp")
     for number, line in enumerate((words, card.stamp_note)):
         foot = box.y + (1 - number) * note * 1.25 - note * 0.1
         at = Box(stamp.x, foot, stamp.width, note * 1.3)
         write_block(canvas, line, PLAIN, at, largest=note, smallest=5, align="centre")
     x, drilled = clock.middle_x, card.direction or None
     draw_clock_face(canvas, x, middle, 9.6 * MM, hours=card.hours, direction=drilled)
-    for number, line in enumerate(("seen from end A", "towards end B, 12 is up")):
+    for number, line in enumerate((_("seen from end A"), _("towards end B, 12 is up"))):
         baseline = box.y + (1 - number) * note * 1.25 + note * 0.27
         draw_line(canvas, line, PLAIN, note, clock.middle_x, baseline, align="centre")
 
@@ -120,7 +121,9 @@ def _draw_caution(canvas: Any, box: Box, warning: str) -> None:
     canvas.rect(box.x, box.y, box.width, box.height)
     inner = box.inset(1.8 * MM, 1.2 * MM)
     if warning:
-        said, _ = inner.cut_top(inner.height * 0.4)
+        said = inner.cut_top(inner.height * 0.4)[0]
         foot = write_block(canvas, warning, BOLD, said, largest=7, smallest=5)
         inner = Box(inner.x, inner.y, inner.width, foot - inner.y - 0.4 * MM)
-    write_block(canvas, CAUTIONS, PLAIN, inner, largest=7, smallest=4.5)
+    write_block(
+        canvas, f"{_(CAUTIONS)} {unreviewed()}".strip(), PLAIN, inner, largest=7, smallest=4.5
+    )

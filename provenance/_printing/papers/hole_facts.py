@@ -8,10 +8,12 @@ from dataclasses import dataclass
 import polars as pl
 
 from provenance._base.errors import TreenailError
+from provenance._base.languages import _
 from provenance._drawing.fitting import Pair
 from provenance._ledger.holdings import Holding, holdings_of
 from provenance._model.felling import felling_in_words
 from provenance._model.schema import Model
+from provenance._model.spoken import spoken
 from provenance._printing.labels.facts import SampleFacts, gather_facts, joined, rows_by_key
 from provenance._record.cells import float_of
 from provenance._record.joined import split_codes
@@ -65,7 +67,9 @@ def gather_cards(
         cards.append(
             HoleCard(
                 facts=facts,
-                title="Cut" if _cuts(package.model, sample["kind"]) else "Hole",
+                title=_("Cut in the wood")
+                if _cuts(package.model, sample["kind"])
+                else _("Hole in the wood"),
                 stamp=plug.get("stamp", ""),
                 orientation_mark=plug.get("orientation_mark", "none"),
                 stamp_note=_stamp_note(package.tables, plug),
@@ -137,11 +141,11 @@ def _standing_results(package: Package) -> dict[str, Row]:
 
 def _stamp_note(tables: Snapshot, plug: Row) -> str:
     if not plug:
-        return "no plug is recorded"
-    statuses = tables.model.vocabularies["plug_status"]
+        return _("no plug is recorded")
+    statuses = spoken(tables.model).vocabularies["plug_status"]
     status = statuses.label(plug["status"]) if plug["status"] else ""
     size = shown(tables, "plug", "dowel_mm", plug["dowel_mm"], other=True)
-    dowel = f"dowel {size}" if size else ""
+    dowel = _("dowel {size}").format(size=size) if size else ""
     return joined(", ", dowel, status.lower())
 
 
@@ -151,7 +155,7 @@ def _clock_words(clock: str) -> str:
     if hours is None:
         return clock
     minutes = round(hours * 60)
-    return f"{minutes // 60 or 12}:{minutes % 60:02} on the clock face"
+    return _("{time} on the clock face").format(time=f"{minutes // 60 or 12}:{minutes % 60:02}")
 
 
 def _inclination_words(inclination: str) -> str:
@@ -160,22 +164,23 @@ def _inclination_words(inclination: str) -> str:
     if degrees is None:
         return inclination
     if degrees == 0:
-        return "level"
-    return f"{abs(degrees):g}° {'upwards' if degrees > 0 else 'downwards'}"
+        return _("level")
+    way = _("{degrees}° upwards") if degrees > 0 else _("{degrees}° downwards")
+    return way.format(degrees=f"{abs(degrees):g}")
 
 
 def _where(tables: Snapshot, facts: SampleFacts, sample: Row, element: Row) -> tuple[Pair, ...]:
-    directions = tables.model.vocabularies["drill_direction"]
+    directions = spoken(tables.model).vocabularies["drill_direction"]
     direction = directions.label(sample["direction"]).lower() if sample["direction"] else ""
     inclination = _inclination_words(sample["inclination_deg"])
     height = shown(tables, "sample", "height_m", sample["height_m"], other=True)
     drilled = joined(", ", _clock_words(sample["clock"]), direction, inclination)
     return (
-        ("place", facts.place),
-        ("wood", joined(", ", facts.wood_words, element.get("position_note", ""))),
-        ("from end A", shown(tables, "sample", "along_m", sample["along_m"], other=True)),
-        ("drilled at", drilled),
-        ("height", f"{height} above the floor" if height else ""),
+        (_("place"), facts.place),
+        (_("wood"), joined(", ", facts.wood_words, element.get("position_note", ""))),
+        (_("from end A"), shown(tables, "sample", "along_m", sample["along_m"], other=True)),
+        (_("drilled at"), drilled),
+        (_("height"), _("{height} above the floor").format(height=height) if height else ""),
     )
 
 
@@ -190,17 +195,17 @@ def _taken(
     size = joined(
         ", ",
         facts.kind.lower(),
-        f"{length} long" if length else "",
-        f"bore {bore}" if bore else "",
-        f"hole {depth} deep" if depth else "",
+        _("{length} long").format(length=length) if length else "",
+        _("bore {size}").format(size=bore) if bore else "",
+        _("hole {depth} deep").format(depth=depth) if depth else "",
     )
     collector = parties.get(facts.collected_by, {}).get("name", facts.collected_by)
     by = joined(", ", facts.collected_on, collector)
     set_on = plug.get("placed_on", "")
     return (
-        ("taken", size),
-        ("on, by", by),
-        *((("plug in on", set_on),) if set_on else ()),
+        (_("taken"), size),
+        (_("on, by"), by),
+        *(((_("plug in on"), set_on),) if set_on else ()),
     )
 
 
@@ -217,21 +222,28 @@ def _now(
         return parties.get(party_id, {}).get("name", party_id)
 
     if holding.gone:
-        where = f"{holding.gone} since {holding.since}"
+        where = _("{state} since {date}").format(state=_(holding.gone), date=holding.since)
     elif holding.on_the_way_to:
-        where = f"on the way to {named(holding.on_the_way_to)} since {holding.since}"
+        where = _("on the way to {name} since {date}").format(
+            name=named(holding.on_the_way_to), date=holding.since
+        )
     else:
         where = joined(", ", named(holding.holder), holding.place_held)
-        where += f" (since {holding.since})" if where and holding.since else ""
+        since = _("since {date}").format(date=holding.since)
+        where += f" ({since})" if where and holding.since else ""
     repository = tables["site"].get(facts.site_id, {}).get("repository_id", "")
     record = joined(", ", package.title, named(repository))
     outcome = result.get("outcome", "")
-    words = package.model.vocabularies["result_outcome"].label(outcome).lower() if outcome else ""
+    words = (
+        spoken(package.model).vocabularies["result_outcome"].label(outcome).lower()
+        if outcome
+        else ""
+    )
     date = joined(" ", words, result.get("notation", ""))
     if date and result.get("laboratory_id"):
         date += f" ({named(result['laboratory_id'])})"
-    date = joined(", ", date, felling_in_words(result, package.model))
-    return (("sample now", where), ("record", record), ("result", date))
+    date = joined(", ", date, felling_in_words(result, spoken(package.model)))
+    return ((_("sample now"), where), (_("record"), record), (_("result"), date))
 
 
 def _warning(
@@ -240,8 +252,8 @@ def _warning(
     """What is known of this very wood and place, before the general cautions."""
     said = []
     if element.get("load_bearing") == "yes":
-        said.append("This timber is load-bearing.")
-    hazards = model.vocabularies["hazard"]
+        said.append(_("This timber is load-bearing."))
+    hazards = spoken(model).vocabularies["hazard"]
     rows = (
         tables["site"].get(facts.site_id, {}),
         tables["place"].get(element.get("place_id", ""), {}),
@@ -249,5 +261,5 @@ def _warning(
     codes = [code for row in rows for code in split_codes(row.get("hazards"))]
     seen = [hazards.label(code).lower() for code in dict.fromkeys(codes) if code != "none"]
     if seen:
-        said.append(f"Seen here: {', '.join(seen)}.")
+        said.append(_("Seen here: {hazards}.").format(hazards=", ".join(seen)))
     return " ".join(said)

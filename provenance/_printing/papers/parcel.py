@@ -6,7 +6,9 @@ from collections import Counter
 from collections.abc import Mapping
 from dataclasses import dataclass
 
+from provenance._base.languages import _, ngettext
 from provenance._identity.payload import compose_inside, parcel_code
+from provenance._model.spoken import spoken
 from provenance._printing.labels.facts import SampleFacts, gather_facts, joined, rows_by_key
 from provenance._record.measured import shown
 from provenance._record.package import Package
@@ -66,10 +68,11 @@ class Parcel:
     @property
     def count_in_words(self) -> str:
         """'12 samples: 10 core, 2 cross-section'."""
-        kinds = Counter(item.facts.kind or "kind not recorded" for item in self.items)
+        kinds = Counter(item.facts.kind or _("kind not recorded") for item in self.items)
         parts = ", ".join(f"{number} {kind.lower()}" for kind, number in kinds.most_common())
         total = len(self.items)
-        return f"{total} sample{'' if total == 1 else 's'}: {parts}"
+        said = ngettext("{n} sample: {parts}", "{n} samples: {parts}", total)
+        return said.format(n=total, parts=parts)
 
 
 def gather_parcel(package: Package, consignment_id: str) -> Parcel:
@@ -83,12 +86,12 @@ def gather_parcel(package: Package, consignment_id: str) -> Parcel:
     row = rows_by_key(package, "consignment")[consignment_id]
     samples = rows_by_key(package, "sample")
     parties = rows_by_key(package, "party")
-    conditions = package.model.vocabularies["sample_condition"]
+    conditions = spoken(package.model).vocabularies["sample_condition"]
     facts = {one.sample_id: one for one in gather_facts(package, failed_too=True)}
     items = []
     for number in packed:
         # if the ledger names a sample that the table lacks, list it, so that it is looked for
-        one = facts.get(number) or SampleFacts("", number, kind="not in the record")
+        one = facts.get(number) or SampleFacts("", number, kind=_("not in the record"))
         sample = samples.get(number, {})
         condition = sample.get("condition", "")
         items.append(
@@ -100,7 +103,7 @@ def gather_parcel(package: Package, consignment_id: str) -> Parcel:
                 condition=conditions.label(condition) if condition else "",
             )
         )
-    purposes = package.model.vocabularies["consignment_purpose"]
+    purposes = spoken(package.model).vocabularies["consignment_purpose"]
     return Parcel(
         consignment_id=consignment_id,
         sender=_correspondent(parties, row["from_party_id"]),

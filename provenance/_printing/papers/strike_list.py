@@ -7,6 +7,7 @@ from pathlib import Path
 from typing import Any
 
 from provenance._base.errors import TreenailError
+from provenance._base.languages import _
 from provenance._drawing.document import printed_pages
 from provenance._drawing.fitting import draw_line, write_line
 from provenance._drawing.fonts import BOLD, PLAIN
@@ -37,7 +38,7 @@ def print_strike_list(
     rows = int((page.height - (HEAD_MM + FOOT_MM) * MM) // (ROW_MM * MM))
     on_page = rows * COLUMNS
     total = -(-len(reserved) // on_page)
-    with printed_pages(out, (paper.width, paper.height), title="Strike list") as pages:
+    with printed_pages(out, (paper.width, paper.height), title=_("Strike list")) as pages:
         for number in range(total):
             canvas = pages.begin_page()
             part = reserved[number * on_page : (number + 1) * on_page]
@@ -48,7 +49,7 @@ def print_strike_list(
                 left = page.x + column * page.width / COLUMNS
                 top = page.y + page.height - HEAD_MM * MM - row * ROW_MM * MM
                 _draw_number(canvas, left, top - ROW_MM * MM / 2, one)
-            words = f"page {number + 1} of {total}"
+            words = _("page {number} of {count}").format(number=number + 1, count=total)
             draw_line(canvas, words, PLAIN, 8, page.x + page.width, page.y, align="right")
     return Printed(tuple(pages.paths), len(reserved), pages.page_count)
 
@@ -56,13 +57,17 @@ def print_strike_list(
 def _draw_head(canvas: Any, page: Box, reserved: Sequence[Reservation], title: str) -> None:
     first = reserved[0]
     top = page.y + page.height
-    draw_line(canvas, "Strike list", BOLD, 18, page.x, top - 14)
-    words = (
-        f"{title or first.site_id}: crew {first.crew}, {len(reserved)} numbers, "
-        f"{first.sample_id} to {reserved[-1].sample_id}, reserved {first.reserved_on}"
+    draw_line(canvas, _("Strike list"), BOLD, 18, page.x, top - 14)
+    words = _("{title}: crew {crew}, {n} numbers, {first} to {last}, reserved {date}").format(
+        title=title or first.site_id,
+        crew=first.crew,
+        n=len(reserved),
+        first=first.sample_id,
+        last=reserved[-1].sample_id,
+        date=first.reserved_on,
     )
     write_line(canvas, words, PLAIN, page.width, page.x, top - 32, largest=10, smallest=7)
-    advice = (
+    advice = _(
         "Punch the number with the bar or dot where one is drawn. Tick the first box when punched, "
         "the second when set."
     )

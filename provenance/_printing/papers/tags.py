@@ -8,6 +8,7 @@ from pathlib import Path
 from typing import Any
 
 from provenance._base.errors import TreenailError
+from provenance._base.languages import N_, _
 from provenance._base.progress import Progress, say_nothing
 from provenance._drawing.document import Pages, printed_pages
 from provenance._drawing.fitting import (
@@ -50,12 +51,12 @@ def sample_tag(facts: SampleFacts, resolver: str = "") -> Tag:
         number=facts.number,
         check=facts.check,
         code_text=facts.payload(resolver),
-        title="Sample",
+        title=_("Sample"),
         pairs=(
-            ("site", facts.site_words),
-            ("taken", joined(" · ", facts.kind, facts.collected_on)),
-            ("by", facts.collected_by),
-            ("from", joined(", ", facts.wood_words, facts.place)),
+            (_("site"), facts.site_words),
+            (_("taken"), joined(" · ", facts.kind, facts.collected_on)),
+            (_("by"), facts.collected_by),
+            (_("from"), joined(", ", facts.wood_words, facts.place)),
         ),
     )
 
@@ -66,13 +67,13 @@ def parcel_tag(parcel: Parcel) -> Tag:
         number=parcel.consignment_id,
         check="",
         code_text=parcel.code_text,
-        title="Parcel",
+        title=_("Parcel"),
         pairs=(
-            ("from", parcel.sender.in_words),
-            ("to", parcel.receiver.in_words),
-            ("holds", joined(" · ", parcel.count_in_words, parcel.purpose)),
-            ("seal", parcel.seal_number),
-            ("code", parcel.code_text.partition(" ")[2]),
+            (_("from"), parcel.sender.in_words),
+            (_("to"), parcel.receiver.in_words),
+            (_("holds"), joined(" · ", parcel.count_in_words, parcel.purpose)),
+            (_("seal"), parcel.seal_number),
+            (_("code"), parcel.code_text.partition(" ")[2]),
         ),
     )
 
@@ -83,7 +84,7 @@ def print_tags(
     """Write the tags, three a page, to `out` (PDF); raises TreenailError when there are none."""
     if not tags:
         raise TreenailError("there is nothing to print: no sample is selected")
-    with printed_pages(out, (paper.width, paper.height), title="Custody tags") as pages:
+    with printed_pages(out, (paper.width, paper.height), title=_("Custody tags")) as pages:
         draw_tags(pages, paper, tags, progress)
     return Printed(tuple(pages.paths), len(tags), pages.page_count)
 
@@ -154,11 +155,11 @@ def draw_numbered(canvas: Any, box: Box, number: str, check: str, title: str) ->
 
 
 _COLUMNS = (
-    ("Given by: name, signature", 0.31),
-    ("day, hour", 0.15),
-    ("Taken by: name, signature", 0.31),
-    ("day, hour", 0.15),
-    ("state", 0.08),
+    (N_("Given by: name, signature"), 0.31),
+    (N_("day, hour"), 0.15),
+    (N_("Taken by: name, signature"), 0.31),
+    (N_("day, hour"), 0.15),
+    (N_("state"), 0.08),
 )
 
 
@@ -177,24 +178,24 @@ def _draw_handovers(canvas: Any, box: Box) -> None:
             canvas.line(x, box.y, x, box.top)
         width = box.width * share
         room, at = width - 1.6 * MM, (x + 0.8 * MM, box.top - 2.9 * MM)
-        write_line(canvas, word, PLAIN, room, *at, largest=6.5, smallest=4.5)
+        write_line(canvas, _(word), PLAIN, room, *at, largest=6.5, smallest=4.5)
         x += width
 
 
 def _draw_stub(canvas: Any, box: Box, tag: Tag) -> None:
     number, words = box.cut_top(7 * MM, 2 * MM)
-    draw_numbered(canvas, number, tag.number, tag.check, "stub")
-    site = next((value for word, value in tag.pairs if word in ("site", "holds")), "")
+    draw_numbered(canvas, number, tag.number, tag.check, _("stub"))
+    site = next((value for word, value in tag.pairs if word in (_("site"), _("holds"))), "")
     shown = printable(site, PLAIN)
     fitted = fit_line(shown, PLAIN, words.width, largest=7.5, smallest=5)
     draw_block(canvas, fitted, PLAIN, words)
-    _, lines = words.cut_top(5 * MM, 1 * MM)
-    asked = ("given to", "name", "signature", "day, hour", "state", "seal")
+    lines = words.cut_top(5 * MM, 1 * MM)[1]
+    asked = (_("given to"), _("name"), _("signature"), _("day, hour"), _("state"), _("seal"))
     pitch = (lines.height - 5 * MM) / len(asked)
     canvas.setLineWidth(0.4)
     for place, word in enumerate(asked, start=1):
         baseline = lines.top - place * pitch + 1 * MM
         draw_line(canvas, word, PLAIN, 6.5, lines.x, baseline)
         canvas.line(lines.x + 14 * MM, baseline - 0.5, lines.right, baseline - 0.5)
-    note = "Tear off here when it changes hands; the giver keeps it."
-    draw_line(canvas, note, PLAIN, 5.2, lines.x, lines.y)
+    note = _("Tear off here when it changes hands; the giver keeps it.")
+    write_line(canvas, note, PLAIN, lines.width, lines.x, lines.y, largest=5.2, smallest=4)

@@ -13,6 +13,7 @@ from math import isfinite
 from typing import Any
 
 from provenance._base.errors import UnusableSchema
+from provenance._base.languages import N_, _, said_in_full
 from provenance._base.resources import shipped
 from provenance._base.yaml_text import read_yaml
 from provenance._model.measures import MM_PER
@@ -22,7 +23,7 @@ from provenance._record.cells import float_of
 from provenance._record.measured import said
 from provenance._record.snapshot import Row, Snapshot
 
-SIGNS = {"in": '"', "deg": "°", "h": "o'clock"}
+SIGNS = {"in": '"', "deg": "°", "h": N_("o'clock")}
 """Units as they stand in a cell to write in."""
 
 TIMES = " × "
@@ -58,7 +59,7 @@ class Asked:
             between = ("×" if self.lengths() else "/",)
         if unit == "ft-in" and not between:
             return ("'", '"')
-        return (*between, SIGNS.get(unit, unit)) if unit else between
+        return (*between, _(SIGNS.get(unit, unit))) if unit else between
 
     def words(self, model: Model, tables: Snapshot | None, rows: Mapping[str, Row]) -> str:
         """What is recorded, `rows` being the row of each table; '' where nothing is."""
@@ -94,13 +95,14 @@ def value_as_said(
         # the codes of species are what crews say and write
         return value
     words = value_in_words(model.vocabulary_of(one), one, value)
-    unit = SIGNS.get(one.unit or "", "")
+    unit = _(SIGNS.get(one.unit or "", ""))
     return f"{words}{'' if unit == '°' else ' '}{unit}" if words and unit else words
 
 
 def sheet_words(name: str) -> dict[str, Any]:
-    """What templates/sheets/NAME.yaml says."""
-    words: dict[str, Any] = read_yaml(shipped("templates") / "sheets" / f"{name}.yaml")
+    """What templates/sheets/NAME.yaml says, in the language that is spoken."""
+    path = shipped("templates") / "sheets" / f"{name}.yaml"
+    words: dict[str, Any] = said_in_full(read_yaml(path))
     return words
 
 
@@ -122,9 +124,9 @@ def asked_of(model: Model, raw: Mapping[str, Any], table: str = "") -> Asked | N
 
 def _below(model: Model, one: Field) -> str:
     if one.vocabulary:
-        return "code"
+        return _("code")
     unit = model.unit_of(one)
-    return "yes / no" if one.type == "boolean" else {"deg": "degrees"}.get(unit, unit)
+    return _("yes / no") if one.type == "boolean" else {"deg": _("degrees")}.get(unit, unit)
 
 
 def log_columns(model: Model, table: str) -> list[Asked]:

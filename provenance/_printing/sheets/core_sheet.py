@@ -7,6 +7,7 @@ from dataclasses import dataclass
 from functools import cached_property, partial
 from typing import Any
 
+from provenance._base.languages import _, unreviewed
 from provenance._drawing.fitting import (
     draw_block,
     draw_line,
@@ -162,7 +163,9 @@ def _draw_core(
         row, rest = rest.cut_top(BOX_MM * MM, GAP_MM * MM)
         _draw_row(canvas, sheet, asked, core, tables, row)
     rest = _draw_ticks(canvas, sheet, core, rest)
-    cautions = f"{core.heading.caution} {sheet.words['cautions']} {DEFERRAL}"
+    cautions = (
+        f"{core.heading.caution} {sheet.words['cautions']} {_(DEFERRAL)} {unreviewed()}".strip()
+    )
     room = Box(rest.x, rest.y, rest.width, rest.height / 2)
     lines = fit_block(
         printable(cautions, PLAIN),
@@ -175,7 +178,7 @@ def _draw_core(
     draw_block(canvas, lines, PLAIN, Box(rest.x, rest.y, rest.width, lines.height))
     below = lines.height + 1 * MM
     sketches = Box(rest.x, rest.y + below, rest.width, rest.height - below)
-    _draw_sketches(canvas, sheet, core, sketches)
+    _draw_sketches(canvas, sheet, core, tables, sketches)
 
 
 def _draw_title(canvas: Any, sheet: CoreSheet, core: CoreRows, box: Box) -> None:

@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Collection, Mapping
 from typing import Any
 
+from provenance._base.languages import _, said_in_full
 from provenance._base.resources import shipped
 from provenance._base.yaml_text import read_yaml
 from provenance._drawing.paper import Paper
@@ -25,20 +26,20 @@ CREW = 8
 
 def lay_out_cover(model: Model, seen: Collection[str], paper: Paper) -> list[PageDraft]:
     """The pages of the cover; `seen` are the codes of the hazards that the package records."""
-    said = read_yaml(shipped("templates") / "sheets" / "cover.yaml")
-    entries = [Entry("Read this first", title=True), Entry("", said["first"])]
-    entries.append(Entry(f"At this kind of place: {model.title}", title=True))
+    said = said_in_full(read_yaml(shipped("templates") / "sheets" / "cover.yaml"))
+    entries = [Entry(_("Read this first"), title=True), Entry("", said["first"])]
+    entries.append(Entry(_("At this kind of place: {title}").format(title=model.title), title=True))
     entries += [Entry("•", caution) for caution in model.cautions]
     vocabulary = model.vocabularies.get(HAZARDS)
     if vocabulary is not None:
-        title = "Hazards: checked = on record" if seen else "Hazards: check all that apply"
+        title = _("Hazards: checked = on record") if seen else _("Hazards: check all that apply")
         entries.append(Entry(title, title=True))
         for term in vocabulary.terms:
             mark = TICKED_BOX if term.code in seen else EMPTY_BOX
             caution = str(term.attributes.get("caution", term.definition))
             entries.append(Entry(f"{mark} {term.label}.", caution))
-    entries += [Entry("The sheets themselves", title=True), Entry("", said["keep"])]
-    entries.append(Entry("How to fill the sheets in", title=True))
+    entries += [Entry(_("The sheets themselves"), title=True), Entry("", said["keep"])]
+    entries.append(Entry(_("How to fill the sheets in"), title=True))
     entries += [Entry(f"{term}:", meaning) for term, meaning in said["how_to"].items()]
     trials = (lay_out_listing(entries, paper, columns=COLUMNS, size=size) for size in SIZES)
     listed: list[PageDraft] = []

@@ -7,6 +7,7 @@ from dataclasses import dataclass
 from functools import partial
 from typing import Any
 
+from provenance._base.languages import _
 from provenance._drawing.clock_face import draw_clock_face
 from provenance._drawing.fitting import draw_line, write_block
 from provenance._drawing.fonts import BOLD, CAP_HEIGHT, PLAIN
@@ -72,12 +73,14 @@ def _draw_hole(
     canvas: Any, box: Box, *, hours: float | None, direction: str | None, share: float | None
 ) -> None:
     left, right = box.cut_left(66 * MM, 6 * MM)
-    asked = "End A, seen towards end B, 12 up: dot the hole, draw an arrow the way the drill went."
+    asked = _(
+        "End A, seen towards end B, 12 up: dot the hole, draw an arrow the way the drill went."
+    )
     _caption(canvas, left, asked)
     radius = 16.5 * MM
     x, y = left.middle_x, left.y + radius * 1.3
     draw_clock_face(canvas, x, y, radius, hours=hours, direction=direction)
-    asked = (
+    asked = _(
         "Side: mark the hole. Measure from end A along the wood to its middle. Sketch joints, "
         "knots, bark and earlier holes nearby."
     )
@@ -86,7 +89,7 @@ def _draw_hole(
     _draw_side(canvas, wood)
     foot = right.y + 6 * MM
     _dimension(canvas, wood.x, wood.right, foot)
-    _on_line(canvas, "length of the wood", wood.middle_x, foot)
+    _on_line(canvas, _("length of the wood"), wood.middle_x, foot)
     if share is not None:
         x = wood.x + share * wood.width
         canvas.circle(x, wood.middle_y, 1.4 * MM, stroke=0, fill=1)
@@ -100,16 +103,18 @@ def _draw_ends(canvas: Any, box: Box) -> None:
     end_a, rest = box.cut_left(40 * MM, 4 * MM)
     side, end_b = rest.cut_left(rest.width - 44 * MM, 4 * MM)
     for end, letter in ((end_a, "A"), (end_b, "B")):
-        _caption(canvas, end, f"End {letter}: draw its outline, pith and bark.")
+        _caption(
+            canvas, end, _("End {letter}: draw its outline, pith and bark.").format(letter=letter)
+        )
         _draw_end(canvas, end)
-    asked = (
+    asked = _(
         "Side: end A is where measuring begins. Draw joints, nails, tool marks and sampled holes."
     )
     _caption(canvas, side, asked)
     wood = Box(side.x + 6 * MM, side.y + 7.5 * MM, side.width - 12 * MM, 19 * MM)
     _draw_side(canvas, wood)
     _dimension(canvas, wood.x, wood.right, side.y + 2.5 * MM)
-    _on_line(canvas, "length", wood.middle_x, side.y + 2.5 * MM)
+    _on_line(canvas, _("length"), wood.middle_x, side.y + 2.5 * MM)
 
 
 def _draw_end(canvas: Any, box: Box) -> None:
@@ -167,5 +172,5 @@ def _on_line(canvas: Any, text: str, x: float, y: float) -> None:
 
 
 def _caption(canvas: Any, box: Box, text: str) -> None:
-    above, _ = box.cut_top(8.5 * MM)
+    above = box.cut_top(8.5 * MM)[0]
     write_block(canvas, text, PLAIN, above, largest=CAPTION, smallest=SMALL)

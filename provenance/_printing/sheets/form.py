@@ -7,6 +7,7 @@ from dataclasses import replace
 from functools import partial
 from typing import Any
 
+from provenance._base.languages import _
 from provenance._drawing.fitting import write_line
 from provenance._drawing.fonts import BOLD
 from provenance._drawing.paper import MM, Box, Paper
@@ -104,7 +105,7 @@ def _drafts(sections: Sequence[Section[Content]], page: Box) -> list[PageDraft]:
 def _draw_page(placed: Sequence[Placed[Content] | PlacedTitle], canvas: Any) -> None:
     for one in placed:
         if isinstance(one, PlacedTitle):
-            title = one.title + (" (continued)" if one.continued else "")
+            title = _("{title} (continued)").format(title=one.title) if one.continued else one.title
             draw_title(canvas, title, one.box)
         elif isinstance(one.content, Question):
             draw_cell(canvas, one.content, one.box)

@@ -12,6 +12,7 @@ from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from typing import Any
 
+from provenance._base.languages import N_, _, unreviewed
 from provenance._drawing.fitting import draw_line, write_block, write_line
 from provenance._drawing.fonts import BOLD, MONO, PLAIN
 from provenance._drawing.paper import MM, Box, Paper
@@ -30,7 +31,7 @@ SMALL_CODE_BYTES = 105
 
 SMALLEST_TYPE = 7.0
 
-DEFERRAL = "Local codes, permits and licensed practice come first."
+DEFERRAL = N_("Local codes, permits and licensed practice come first.")
 
 
 @dataclass(frozen=True)
@@ -95,18 +96,23 @@ def _draw_head(canvas: Any, box: Box, heading: Heading) -> None:
 
 def _draw_foot(canvas: Any, box: Box, heading: Heading, number: int, count: int) -> None:
     line_y = box.y + 8.6 * MM
-    texts = [("Filled in by (initials)", 0.27), ("Date", 0.17), ("Checked by (initials)", 0.25)]
+    texts = [
+        (_("Filled in by (initials)"), 0.27),
+        (_("Date"), 0.17),
+        (_("Checked by (initials)"), 0.25),
+    ]
     x = box.x
-    for text, share in (*texts, ("Date", 0.17)):
+    for text, share in (*texts, (_("Date"), 0.17)):
         width = box.width * share
         draw_line(canvas, text, PLAIN, 7.5, x, line_y + 0.8 * MM)
         start = x + PLAIN.width(text, 7.5) + 1.2 * MM
         canvas.setLineWidth(0.6)
         canvas.line(start, line_y, x + width - 2.5 * MM, line_y)
         x += width
-    page = f"Page {number} of {count}"
+    page = _("Page {number} of {count}").format(number=number, count=count)
     draw_line(canvas, page, BOLD, 9, box.right, line_y + 0.8 * MM, align="right")
-    text, below = f"{heading.caution} {DEFERRAL}", Box(box.x, box.y + 0.3 * MM, box.width, 6.6 * MM)
+    text = f"{heading.caution} {_(DEFERRAL)} {unreviewed()}".strip()
+    below = Box(box.x, box.y + 0.3 * MM, box.width, 6.6 * MM)
     write_block(canvas, text, PLAIN, below, largest=7.5, smallest=SMALLEST_TYPE)
 
 

@@ -7,6 +7,7 @@ from dataclasses import dataclass, replace
 from functools import partial
 from typing import Any
 
+from provenance._base.languages import _
 from provenance._drawing.fitting import beginning, draw_line, write_block, write_line
 from provenance._drawing.fonts import ASCENT, BOLD, DESCENT, PLAIN, Typeface, printable
 from provenance._drawing.paper import MM, Box, Paper
@@ -88,7 +89,7 @@ def code_entries(model: Model, tables: Sequence[Table]) -> list[Entry]:
     users: dict[str, list[str]] = {}
     for table in tables:
         more = f": {table.title}" if len(tables) > 1 else ""
-        entries.append(Entry(f"What is asked{more}", title=True))
+        entries.append(Entry(_("What is asked") + more, title=True))
         for one in table.form_fields():
             unit = f" ({model.unit_of(one)})" if one.unit else ""
             entries.append(
@@ -103,7 +104,11 @@ def code_entries(model: Model, tables: Sequence[Table]) -> list[Entry]:
     for name in by_length:
         titles = users[name]
         vocabulary = model.vocabularies[name]
-        asked = "" if titles == [vocabulary.title] else f"for: {', '.join(titles)}"
+        asked = (
+            ""
+            if titles == [vocabulary.title]
+            else _("for: {titles}").format(titles=", ".join(titles))
+        )
         entries.append(Entry(vocabulary.title, asked, title=True))
         entries += [Entry(code_in_words(term), term.definition) for term in vocabulary.terms]
     return entries
@@ -144,9 +149,10 @@ def _draw_codes(
     at = (title.x, head.top - 8 * MM)
     write_line(canvas, heading.about, PLAIN, title.width, *at, largest=7.5, smallest=SMALLEST_TYPE)
     at = (rest.right, head.top - 4.6 * MM)
-    draw_line(canvas, f"Page {number} of {of}", BOLD, 8, *at, align="right")
+    page = _("Page {number} of {count}").format(number=number, count=of)
+    draw_line(canvas, page, BOLD, 8, *at, align="right")
     note = Box(rest.x, rest.y + 1 * MM, rest.width - 20 * MM, rest.height - 1 * MM)
-    words = f"{heading.legend} {heading.caution} {DEFERRAL}"
+    words = f"{heading.legend} {heading.caution} {_(DEFERRAL)}"
     write_block(canvas, words, PLAIN, note, largest=8, smallest=SMALLEST_TYPE)
     draw(canvas)
 

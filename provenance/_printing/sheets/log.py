@@ -7,6 +7,7 @@ from dataclasses import dataclass
 from functools import partial
 from typing import Any
 
+from provenance._base.languages import N_, _, unreviewed
 from provenance._drawing.fitting import (
     FittedText,
     draw_block,
@@ -33,7 +34,7 @@ from provenance._record.snapshot import Row, Snapshot
 
 ROWS = 20
 FIFTH = 5
-HEAD_MM, TITLES_MM, FOOT_MM = 8.0, 10.0, 8.0
+HEAD_MM, TITLES_MM, FOOT_MM, UNREVIEWED_MM = 8.0, 10.0, 8.0, 3.0
 CODE_MM = 17.0
 NARROWEST_MM, WIDEST_WORD_MM = 11.0, 22.0
 TITLE_MM = 50.0
@@ -69,7 +70,7 @@ def lay_out_log(
     drafts = []
     for number in range(pages):
         part = lines[number * ROWS : (number + 1) * ROWS]
-        counted = f"Page {number + 1} of {pages}"
+        counted = _("Page {number} of {count}").format(number=number + 1, count=pages)
         draw = partial(_draw_page, log, part, heading, counted, paper.turned())
         names = tuple(name for column in log.columns for name in column.names)
         drafts.append(PageDraft(draw, landscape=True, fields=names, framed=False))
@@ -114,9 +115,11 @@ def _draw_page(
     page = Box(0, 0, sheet.width, sheet.height).inset(EDGE_MM * MM, TIGHT_MM * MM)
     head, rest = page.cut_top(HEAD_MM * MM)
     titles, below = rest.cut_top(TITLES_MM * MM)
-    cells = Box(below.x, below.y + FOOT_MM * MM, below.width, below.height - FOOT_MM * MM)
+    # an unread translation is told on a line of its own
+    foot_mm = FOOT_MM + (UNREVIEWED_MM if unreviewed() else 0)
+    cells = Box(below.x, below.y + foot_mm * MM, below.width, below.height - foot_mm * MM)
     height = cells.height / ROWS
-    words, _ = head.cut_left(head.width - CODE_MM * MM)
+    words = head.cut_left(head.width - CODE_MM * MM)[0]
     _draw_head(canvas, words, log.head, heading, counted)
     # the code stands above the lines, beside the heading of the last column
     draw_small_code(canvas, heading, CODE_MM, page.right, page.top + 0.5 * MM)
@@ -130,9 +133,11 @@ def _draw_page(
     for row in range(ROWS + 1):
         canvas.setLineWidth(1.4 if row % FIFTH == 0 else 0.35)
         canvas.line(cells.x, cells.top - row * height, cells.right, cells.top - row * height)
-    note = f"{log.note} {CUT_NOTE}" if cut else log.note
-    foot = Box(page.x, page.y, page.width, FOOT_MM * MM - 1 * MM)
-    cautions = f"{heading.caution} All cautions: see the cover. {DEFERRAL}"
+    note = f"{log.note} {_(CUT_NOTE)}" if cut else log.note
+    foot = Box(page.x, page.y + (foot_mm - FOOT_MM) * MM, page.width, FOOT_MM * MM - 1 * MM)
+    draw_line(canvas, unreviewed(), PLAIN, SMALLEST_TYPE, page.x, page.y + 2)
+    see = _("All cautions: see the cover.")
+    cautions = f"{heading.caution} {see} {_(DEFERRAL)}"
     upper, lower = foot.cut_top(foot.height / 2)
     write_line(
         canvas, note, PLAIN, foot.width, foot.x, upper.y + 2, largest=7.5, smallest=SMALLEST_TYPE
@@ -141,7 +146,7 @@ def _draw_page(
     write_line(canvas, cautions, PLAIN, foot.width, *at, largest=7.5, smallest=SMALLEST_TYPE)
 
 
-CUT_NOTE = "Where a text ends in …, the record has the rest."
+CUT_NOTE = N_("Where a text ends in …, the record has the rest.")
 
 
 def _draw_head(

@@ -12,6 +12,7 @@ from functools import partial
 from typing import Any
 
 from provenance._base.errors import TreenailError
+from provenance._base.languages import _
 from provenance._drawing.fitting import draw_line, write_line
 from provenance._drawing.fonts import BOLD, CAP_HEIGHT, PLAIN
 from provenance._drawing.paper import INCH, MM, Box, Paper
@@ -113,8 +114,9 @@ def _draw_grid_page(
     left, ring = foot.cut_left(foot.width - NORTH_WIDTH, 4 * MM)
     what, rest = left.cut_top(LINE_MM * MM)
     corner, bars = rest.cut_top(LINE_MM * MM)
-    draw_blanks(canvas, what, (("What it shows", 0.74), ("Level", 0.26)))
-    texts = ((f"Lower left corner on the site grid, in {unit}:  x", 0.66), ("y", 0.34))
+    draw_blanks(canvas, what, ((_("What it shows"), 0.74), (_("Level"), 0.26)))
+    corner_x = _("Lower left corner on the site grid, in {unit}:  x").format(unit=unit)
+    texts = ((corner_x, 0.66), ("y", 0.34))
     draw_blanks(canvas, corner, texts)
     _draw_bar(canvas, bars.x, bars.y + 8.6 * MM, scale)
     _draw_check(canvas, bars, scale)
@@ -168,7 +170,7 @@ def _draw_bar(canvas: Any, x: float, y: float, scale: PlanScale) -> None:
     draw_line(canvas, scale.unit, BOLD, 9, x + length + 2.5 * MM, y - 0.3 * MM)
 
 
-def spoken(scale: PlanScale) -> str:
+def in_words(scale: PlanScale) -> str:
     """The scale as it is said: '1:50', '1 in = 10 ft'."""
     return scale.name.replace("in=", " in = ").replace("ft", " ft")
 
@@ -185,7 +187,9 @@ def _draw_check(canvas: Any, box: Box, scale: PlanScale) -> None:
         x = box.x + length * number / (10 if metric else 4)
         ends = number in (0, 10 if metric else 4)
         canvas.line(x, y - (1.6 if ends else 0.8) * MM, x, y + (1.6 if ends else 0.8) * MM)
-    text = f"This line is {said} long. If it is not: print again at 100 %, not fitted to the page."
+    text = _(
+        "This line is {length} long. If it is not: print again at 100 %, not fitted to the page."
+    ).format(length=said)
     at = (box.x, y + 2.5 * MM)
     write_line(canvas, text, PLAIN, box.width, *at, largest=7.5, smallest=SMALL)
 
@@ -196,7 +200,7 @@ def _draw_north(canvas: Any, norths: Sequence[str], box: Box) -> None:
     canvas.setLineWidth(0.6)
     canvas.circle(x, y, radius)
     canvas.circle(x, y, 0.4 * MM, stroke=0, fill=1)
-    draw_line(canvas, "Draw north", BOLD, 7.5, x, y + radius + 1.2 * MM, align="centre")
+    draw_line(canvas, _("Draw north"), BOLD, 7.5, x, y + radius + 1.2 * MM, align="centre")
     room = box.width - 2 * radius - 2 * MM
     baseline = y + radius + 1.2 * MM
     for north in norths[:5]:
@@ -208,8 +212,8 @@ def _draw_north(canvas: Any, norths: Sequence[str], box: Box) -> None:
 
 def _draw_sketch(paper: Paper, canvas: Any) -> None:
     page = content_box(paper)
-    baseline, note = page.top - 3.4 * MM, "Not to scale: write the measurements in."
-    draw_line(canvas, "Sketch and notes", BOLD, 9, page.x, baseline)
+    baseline, note = page.top - 3.4 * MM, _("Not to scale: write the measurements in.")
+    draw_line(canvas, _("Sketch and notes"), BOLD, 9, page.x, baseline)
     draw_line(canvas, note, PLAIN, 7.5, page.right, baseline, align="right")
     step = SKETCH_MM * MM
     across, up = int(page.width / step), int((page.height - 6 * MM) / step)

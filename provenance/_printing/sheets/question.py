@@ -4,13 +4,15 @@ from __future__ import annotations
 
 from dataclasses import dataclass, replace
 
+from provenance._base.languages import _
+from provenance._model.form_cell import NO, YES
 from provenance._model.schema import Field, Model, Table, Term, Vocabulary
 
 LONGEST_TICKED = 24
 """A list of up to this many codes is ticked; a longer one is written in from the code list."""
 
 LONGEST_HINT = 12
-BOOLEAN_CHOICES = (("true", "Yes"), ("false", "No"))
+BOOLEAN_CHOICES = (("true", YES), ("false", NO))
 
 
 @dataclass(frozen=True)
@@ -53,7 +55,7 @@ def code_in_words(term: Term) -> str:
 def value_in_words(vocabulary: Vocabulary | None, one: Field, value: str) -> str:
     """A stored value as a person reads it: labels for codes, Yes and No for booleans."""
     if one.type == "boolean":
-        return dict(BOOLEAN_CHOICES).get(value, value)
+        return _(dict(BOOLEAN_CHOICES).get(value, "")) or value
     if vocabulary is None or not value:
         return value
     words = []
@@ -75,35 +77,38 @@ def ask_field(model: Model, table: Table, one: Field, value: str = "") -> Questi
     )
     vocabulary = model.vocabulary_of(one)
     if one.type == "boolean":
-        return _ticked(question, BOOLEAN_CHOICES, [value] if value else [], several=False)
+        pairs = [(code, _(word)) for code, word in BOOLEAN_CHOICES]
+        return _ticked(question, pairs, [value] if value else [], several=False)
     if vocabulary is not None:
         if 0 < len(vocabulary.terms) <= LONGEST_TICKED:
             pairs = [(term.code, term.label) for term in vocabulary.terms]
             return _ticked(question, pairs, _codes(one, value), several=bool(one.separator))
         words = value_in_words(vocabulary, one, value)
-        return replace(question, answer=words, hint="" if value else "from the code list")
+        return replace(question, answer=words, hint="" if value else _("from the code list"))
     example = one.example or _example(model, one)
     if not value and one.notation and len(example) <= LONGEST_HINT:
-        return replace(question, hint=f"e.g. {example}" if example else "")
+        return replace(
+            question, hint=_("e.g. {example}").format(example=example) if example else ""
+        )
     return question
 
 
 def _ticked(
     question: Question,
-    pairs: list[tuple[str, str]] | tuple[tuple[str, str], ...],
+    pairs: list[tuple[str, str]],
     codes: list[str],
     *,
     several: bool,
 ) -> Question:
-    known = {code for code, _ in pairs}
+    known = dict(pairs)
     unknown = [code for code in codes if code not in known]
     return replace(
         question,
         kind="ticks",
-        hint="check all that apply" if several else "",
+        hint=_("check all that apply") if several else "",
         choices=tuple(Choice(label, code in codes) for code, label in pairs),
         # what is no code of the list is printed as it is, so that nothing is lost
-        answer=f"not on the list: {'; '.join(unknown)}" if unknown else "",
+        answer=_("not on the list: {words}").format(words="; ".join(unknown)) if unknown else "",
     )
 
 

@@ -9,12 +9,14 @@ from pathlib import Path
 from typing import Any
 
 from provenance._base.errors import TreenailError
+from provenance._base.languages import N_, _, speaking
 from provenance._base.progress import Progress, say_nothing
 from provenance._drawing.document import printed_pages
 from provenance._drawing.paper import Paper, paper_named
 from provenance._identity.sheet_code import SheetCode
 from provenance._model.measures import METRIC
 from provenance._model.schema import Model, Table
+from provenance._model.spoken import in_language
 from provenance._printing.sheets.asked import codes_written
 from provenance._printing.sheets.core_sheet import CoreRows, CoreSheet, core_sheet_of, lay_out_cores
 from provenance._printing.sheets.cover import HAZARDS, lay_out_cover
@@ -31,10 +33,10 @@ from provenance._printing.sheets.listing import (
 from provenance._printing.sheets.log import lay_out_log, lines_of, log_of
 from provenance._printing.sheets.plan_grid import (
     PlanScale,
+    in_words,
     lay_out_grid,
     lay_out_sketch,
     scale_named,
-    spoken,
 )
 from provenance._printing.sheets.question import LONGEST_TICKED
 from provenance._printing.sheets.rows import ChosenRows
@@ -60,23 +62,23 @@ class SheetKind:
 
 
 SHEETS = (
-    SheetKind("cover", "Before you begin", "cover", ("site",), usual=True),
-    SheetKind("equipment", "Equipment", "equipment", ("site",), usual=True),
-    SheetKind("site", "Site", "form", ("site",)),
+    SheetKind("cover", N_("Before you begin"), "cover", ("site",), usual=True),
+    SheetKind("equipment", N_("Equipment"), "equipment", ("site",), usual=True),
+    SheetKind("site", N_("Site"), "form", ("site",)),
     SheetKind("party", "", "log", ("party",)),
     SheetKind("place", "", "log", ("place",)),
     SheetKind("relation", "", "log", ("relation",)),
     SheetKind("tie", "", "log", ("datum", "tie")),
-    SheetKind("element", "Timber", "form", ("element",)),
-    SheetKind("log", "Timber log", "log", ("element",), usual=True),
-    SheetKind("sample", "Sample", "form", ("sample",)),
-    SheetKind("core", "Core sheets", "core", ("sample",), usual=True),
-    SheetKind("plug", "Plug log", "log", ("plug",), usual=True),
+    SheetKind("element", N_("Timber"), "form", ("element",)),
+    SheetKind("log", N_("Timber log"), "log", ("element",), usual=True),
+    SheetKind("sample", N_("Sample"), "form", ("sample",)),
+    SheetKind("core", N_("Core sheets"), "core", ("sample",), usual=True),
+    SheetKind("plug", N_("Plug log"), "log", ("plug",), usual=True),
     # photos of the day are written down before they are files; those of the record are on its pages
-    SheetKind("photo", "Photo log", "log", ("file",), usual=True, fresh=True),
-    SheetKind("codes", "Code lists", "codes", (), usual=True),
-    SheetKind("meanings", "What is asked, and what the codes mean", "meanings", ()),
-    SheetKind("grid", "Plan grid", "grid", ("file",), usual=True, fresh=True),
+    SheetKind("photo", N_("Photo log"), "log", ("file",), usual=True, fresh=True),
+    SheetKind("codes", N_("Code lists"), "codes", (), usual=True),
+    SheetKind("meanings", N_("What is asked, and what the codes mean"), "meanings", ()),
+    SheetKind("grid", N_("Plan grid"), "grid", ("file",), usual=True, fresh=True),
 )
 """Every kind in the order in which a crew needs them; a plan on the grid becomes a row of file."""
 
@@ -103,8 +105,8 @@ NORTHS = "bearing_reference"
 """The vocabulary of the norths that a plan may be drawn to."""
 
 MOST_BLANKS = 1000
-FORM_LEGEND = "* every record needs this     ☒ check one     blank: not recorded"
-CODES_LEGEND = (
+FORM_LEGEND = N_("* every record needs this     ☒ check one     blank: not recorded")
+CODES_LEGEND = N_(
     "Each list stands under the columns and boxes that are filled in with it. Write the bold "
     "letters: they are enough. Leave blank what was not looked at."
 )
@@ -127,6 +129,7 @@ class LaidOutSheets:
     title: str
     subject: str
     paper: Paper
+    language: str
     sheets: tuple[tuple[SheetKind, tuple[SheetSet, ...]], ...]
 
     @property
@@ -146,7 +149,8 @@ class LaidOutSheets:
         """Write them to `out` (PDF); `progress` is called with (pages done, pages in all)."""
         paper = self.paper
         size = (paper.width, paper.height)
-        with printed_pages(out, size, title=self.title, subject=self.subject) as run:
+        printing = printed_pages(out, size, title=self.title, subject=self.subject)
+        with speaking(self.language), printing as run:
             for one in (one for _, sets in self.sheets for one in sets):
                 for number, draft in enumerate(one.pages, start=1):
                     canvas = run.begin_page()
@@ -189,10 +193,14 @@ def lay_out_sheets(
     if package is None and (samples or elements or site):
         raise TreenailError("a selection needs a package; a profile alone holds no rows")
     rows = ChosenRows(package, site, samples, elements) if package is not None else None
-    drafter = Drafter(model, rows, page, plan, blanks)
-    drafted = tuple((kind, tuple(drafter.draft(kind, kinds))) for kind in kinds)
-    title = f"Record sheets: {package.title if package else model.title}"
-    return LaidOutSheets(title, model.title, page, tuple(one for one in drafted if one[1]))
+    with speaking(model.language):
+        spoken = in_language(model, model.language)
+        drafter = Drafter(spoken, rows, page, plan, blanks)
+        drafted = tuple((kind, tuple(drafter.draft(kind, kinds))) for kind in kinds)
+        about = package.title if package else spoken.title
+        title = _("Record sheets: {title}").format(title=about)
+    sheets_drafted = tuple(one for one in drafted if one[1])
+    return LaidOutSheets(title, spoken.title, page, model.language, sheets_drafted)
 
 
 def write_sheets(model: Model, out: Path, **wishes: Any) -> PrintedSheets:
@@ -218,10 +226,10 @@ class Drafter:
             pages = lay_out_equipment(self.model, self.paper)
             yield SheetSet(self._heading(kind.title, "site"), tuple(pages))
         elif kind.layout == "grid":
-            title = f"{kind.title} {spoken(self.scale)}"
+            title = f"{_(kind.title)} {in_words(self.scale)}"
             unit = self.model.unit_of(self.model.table("datum").field("x_m"))
             grid = lay_out_grid(self.scale, self._norths(), unit, self.paper)
-            for _ in range(self.blanks or 1):
+            for _copy in range(self.blanks or 1):
                 yield SheetSet(self._heading(title, kind.tables[0]), (grid,))
         elif kind.layout == "codes":
             entries = code_lists(self.model, self._codes(run))
@@ -253,7 +261,7 @@ class Drafter:
             front = self._form(table, preset)
             # a sheet of paper holds one record only, so an odd number of pages is filled up
             pages = (*front, *([lay_out_sketch(self.paper)] if len(front) % 2 else []))
-            for _ in range(self.blanks or 1):
+            for _copy in range(self.blanks or 1):
                 yield SheetSet(self._heading(title, table.name, legend=FORM_LEGEND), pages)
         for number, row in rows:
             heading = self._heading(title, table.name, row, number, FORM_LEGEND)
@@ -338,7 +346,7 @@ class Drafter:
         package = self.rows.package if self.rows is not None else None
         site = (row or {}).get("site_id") or (self.rows.only_site if self.rows is not None else "")
         # where the line is cut, the site stays
-        about = [f"site {site}"] if site else []
+        about = [_("site {site}").format(site=site)] if site else []
         about += [package.title] if package is not None else []
         about.append(self.model.title)
         key = self.model.table(table).key_of(row) if row is not None else ""
@@ -349,7 +357,7 @@ class Drafter:
             package=package.name if package is not None else "",
             profile=self.model.profile,
         )
-        return Heading(title, "  ·  ".join(about), key, code, self.model.consent, legend)
+        return Heading(_(title), "  ·  ".join(about), key, code, self.model.consent, _(legend))
 
 
 def _asking(run: Sequence[SheetKind]) -> list[SheetKind]:

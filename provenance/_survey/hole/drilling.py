@@ -8,6 +8,8 @@ from dataclasses import dataclass
 import numpy as np
 
 from provenance._base.errors import UnusableInput
+from provenance._base.languages import N_, _
+from provenance._model.spoken import spoken
 from provenance._record.package import Package
 from provenance._survey.adjust.bore import DIRECTIONS, set_bores, wood_axes
 from provenance._survey.hole.hole import segment_gap
@@ -96,7 +98,10 @@ def propose_holes(
         raise UnusableInput(f"{row}: {element_id} has no diameter; measure it")
     features, unread = read_features(record.cell("element", "features", at))
     cautions = drilling_cautions(package, record, at)
-    notes = [f'"{part}" has no distance from end A; look for it on the wood.' for part in unread]
+    notes = [
+        _('"{part}" has no distance from end A; look for it on the wood.').format(part=part)
+        for part in unread
+    ]
     places = _clear_places(known, at, features, bore_mm / 1000, clearance)
     chosen: list[Proposal] = []
     for place in places:
@@ -107,7 +112,9 @@ def propose_holes(
             break
     if not chosen:
         notes.append(
-            "No place is clear of ends, recorded joints and old holes by the distances asked for."
+            _(
+                "No place is clear of ends, recorded joints and old holes by the distances asked for."
+            )
         )
     return Proposals(element_id, tuple(chosen), tuple(notes), cautions)
 
@@ -192,9 +199,13 @@ def _old_holes(
 
 
 _LOAD = {
-    "yes": "This timber is load-bearing. Do not drill or cut until a structural engineer agrees.",
-    "unknown": "Whether this timber is load-bearing is not recorded: treat it as load-bearing and "
-    "ask a structural engineer.",
+    "yes": N_(
+        "This timber is load-bearing. Do not drill or cut until a structural engineer agrees."
+    ),
+    "unknown": N_(
+        "Whether this timber is load-bearing is not recorded: treat it as load-bearing and ask a "
+        "structural engineer."
+    ),
 }
 _LOAD[""] = _LOAD["unknown"]
 _FRAIL = frozenset({"surface_decay", "decayed", "burned", "ruined"})
@@ -209,35 +220,42 @@ def drilling_cautions(
     For wood that is not in the table (-1) they are those of the site `site_id`.
     """
     wood = record.row("element", element) if element >= 0 else defaultdict(str, site_id=site_id)
+    model = spoken(package.model)
     cautions = []
     load = wood["load_bearing"]
     if load in _LOAD:
-        cautions.append(_LOAD[load])
+        cautions.append(_(_LOAD[load]))
     condition = wood["condition"]
     if condition in _FRAIL:
-        label = package.model.vocabularies["element_condition"].label(condition).lower()
+        label = model.vocabularies["element_condition"].label(condition).lower()
         cautions.append(
-            f"The timber is recorded as {label}: it may split, or hold less than it did."
+            _("The timber is recorded as {state}: it may split, or hold less than it did.").format(
+                state=label
+            )
         )
     site = record.site(wood["site_id"])
     protection = site["protection"] if site else ""
     if protection in ("", "unknown"):
-        cautions.append("Whether the place is protected is not recorded: ask the authority first.")
+        cautions.append(
+            _("Whether the place is protected is not recorded: ask the authority first.")
+        )
     elif protection != "none":
-        label = package.model.vocabularies["protection"].label(protection)
-        cautions.append(f"The place is protected ({label}): a new permit is needed.")
+        label = model.vocabularies["protection"].label(protection)
+        cautions.append(
+            _("The place is protected ({how}): a new permit is needed.").format(how=label)
+        )
     places = record.line_of_places(wood["place_id"])
     cells = [record.cell("place", "hazards", at) for at in places]
     cells += [site["hazards"]] if site else []
-    hazards = package.model.vocabularies["hazard"]
+    hazards = model.vocabularies["hazard"]
     codes = [code.strip() for cell in cells for code in cell.split(";") if code.strip()]
     for code in dict.fromkeys(codes):
         term = hazards.term(code)
         if code == "none":
             continue
         if term is None:
-            cautions.append(f"Recorded hazard: {code}.")
+            cautions.append(_("Recorded hazard: {code}.").format(code=code))
         elif code != "load_bearing" or load not in _LOAD:
             cautions.append(f"{term.label}: {term.attributes.get('caution', term.definition)}")
-    first, general = package.model.cautions[:2], package.model.cautions[2:]
+    first, general = model.cautions[:2], model.cautions[2:]
     return tuple(dict.fromkeys((*first, *cautions, *general)))

@@ -8,6 +8,7 @@ from itertools import combinations
 import numpy as np
 
 from provenance._base.errors import UnusableInput
+from provenance._base.languages import _
 from provenance._model.measures import Measures
 from provenance._record.package import Package
 from provenance._record.trust import Place, Trust
@@ -45,7 +46,10 @@ class TapeTo:
         """
         if self.u95_m is None and self.to_places_m:
             numbered = enumerate(self.to_places_m[:_MOST_PLACES], start=1)
-            return [(measures.say(one, "m", "tape"), f"place {number}") for number, one in numbered]
+            return [
+                (measures.say(one, "m", "tape"), _("place {number}").format(number=number))
+                for number, one in numbered
+            ]
         # never to less than a centimeter or half an inch, which would add to the range
         u95_mm = min(self.u95_m * 1000, 20.0) if self.u95_m is not None else None
         one, other = (
@@ -343,22 +347,26 @@ def _notes(known: KnownPoints, at: int, height: float | None) -> tuple[str, ...]
     notes = []
     if holes.is_hole[at]:
         if not bores.sure_side[at]:
-            notes.append("The clock position is not recorded: the hole may be on any side.")
+            notes.append(_("The clock position is not recorded: the hole may be on any side."))
         if not bores.sure_direction[at]:
-            notes.append("The drill's direction is not certain: taken as straight to the middle.")
+            notes.append(
+                _("The drill's direction is not certain: taken as straight to the middle.")
+            )
         if not np.isfinite(bores.radius_m[at]):
-            notes.append("The size of the wood is not recorded: the hole was put on its axis.")
+            notes.append(_("The size of the wood is not recorded: the hole was put on its axis."))
         if not sample["depth_mm"] and np.isfinite(holes.depth_m[at]):
-            notes.append("The depth is not recorded: taken as the length of the core.")
+            notes.append(_("The depth is not recorded: taken as the length of the core."))
     if not bores.inside[at]:
-        notes.append("The distance from end A is longer than the wood between its ends.")
+        notes.append(_("The distance from end A is longer than the wood between its ends."))
     if not np.isfinite(bores.entry[at, 2]):
-        notes.append("No height is known; distances are level ones.")
+        notes.append(_("No height is known; distances are level ones."))
     recorded = float(known.record.numbers("sample", "height_m")[holes.sample[at]])
     say = known.record.measures.say
     if height is not None and np.isfinite(recorded) and abs(recorded - height) > 0.10:
         notes.append(
-            f"The height above the floor was recorded as {say(recorded, 'm', 'timber')}, "
-            f"but the wood puts it at {say(height, 'm', 'timber')}."
+            _(
+                "The height above the floor was recorded as {recorded}, but the wood puts it at "
+                "{computed}."
+            ).format(recorded=say(recorded, "m", "timber"), computed=say(height, "m", "timber"))
         )
     return tuple(notes)

@@ -5,12 +5,14 @@ from __future__ import annotations
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 
+from provenance._base.languages import N_, _
 from provenance._ledger.holdings import Holding
+from provenance._model.spoken import spoken
 from provenance._record.agreements import Agreement, agreements_at
 from provenance._record.package import Package
 from provenance._record.snapshot import Row, Snapshot
 
-GIVES_NONE = "Only with new permission, and this record gives none."
+GIVES_NONE = N_("Only with new permission, and this record gives none.")
 
 
 @dataclass(frozen=True)
@@ -49,32 +51,34 @@ def permission_on_record(
     owner, authority = (
         party_words(package, site[one]) for one in ("owner_id", "permit_authority_id")
     )
-    asked = [f"the owner, {owner}" if owner else "the owner (not recorded)"]
+    asked = [_("the owner, {name}").format(name=owner) if owner else _("the owner (not recorded)")]
     asked.append(
-        f"the authority that gave the permit, {authority}"
+        _("the authority that gave the permit, {name}").format(name=authority)
         if authority
-        else "the authority in charge (not recorded)"
+        else _("the authority in charge (not recorded)")
     )
-    asked += ["a structural engineer"] if wood["load_bearing"] != "no" else []
-    refused = "The owner refused the sampling. " if site["owner_consent"] == "refused" else ""
+    asked += [_("a structural engineer")] if wood["load_bearing"] != "no" else []
+    refused = (
+        _("The owner refused the sampling.") + " " if site["owner_consent"] == "refused" else ""
+    )
     lines = [
         _permit(site, authority),
         _consent(package, site, owner),
         *(_agreement(package, one) for one in agreed),
-        "A permit and a consent are for the work they were given for; a new hole is new work.",
+        _("A permit and a consent are for the work they were given for; a new hole is new work."),
     ]
     if sample["authority"]:
-        lines.append(f"Authority for this sample: {sample['authority']}")
+        lines.append(_("Authority for this sample: {words}").format(words=sample["authority"]))
     roles = [
-        (site["owner_id"], "permission of the owner"),
-        *((one.given_by, "their agreement") for one in agreed),
-        (site["permit_authority_id"], "permits"),
-        (site["repository_id"], "this record and what it keeps"),
-        (holding.answerable if holding else "", "the sample"),
-        (site["crew_lead_id"], "the field work"),
+        (site["owner_id"], _("permission of the owner")),
+        *((one.given_by, _("their agreement")) for one in agreed),
+        (site["permit_authority_id"], _("permits")),
+        (site["repository_id"], _("this record and what it keeps")),
+        (holding.answerable if holding else "", _("the sample")),
+        (site["crew_lead_id"], _("the field work")),
     ]
     return Permission(
-        f"{refused}{GIVES_NONE} Ask first: {'; '.join(asked)}.",
+        f"{refused}{_(GIVES_NONE)} {_('Ask first: {whom}.').format(whom='; '.join(asked))}",
         tuple(lines),
         _contacts(parties, roles),
         site["access_notes"],
@@ -99,36 +103,41 @@ def party_words(package: Package, party_id: str) -> str:
 def _permit(site: Row, authority: str) -> str:
     number, start, end = (site[f"permit_{one}"] for one in ("number", "from", "until"))
     if not (number or authority or start or end):
-        return "No permit is on record."
-    said = f"Permit on record: {number or 'number not recorded'}"
-    said += f", given by {authority}" if authority else ""
-    said += f", valid from {start}" if start else ""
-    said += f" until {end}" if end else ", its end not recorded"
+        return _("No permit is on record.")
+    said = _("Permit on record: {number}").format(number=number or _("number not recorded"))
+    said += _(", given by {name}").format(name=authority) if authority else ""
+    said += _(", valid from {date}").format(date=start) if start else ""
+    said += _(" until {date}").format(date=end) if end else _(", its end not recorded")
     return f"{said}."
 
 
 def _consent(package: Package, site: Row, owner: str) -> str:
-    said = f"Owner: {owner or 'not recorded'}. "
+    said = _("Owner: {name}.").format(name=owner or _("not recorded")) + " "
     consent = site["owner_consent"]
     if not consent:
-        return f"{said}Whether the owner agreed to the sampling is not recorded."
-    label = package.model.vocabularies["consent"].label(consent).lower()
-    on = f" on {site['consent_on']}" if site["consent_on"] else ""
-    return f"{said}Consent to the sampling: {label}{on}."
+        return said + _("Whether the owner agreed to the sampling is not recorded.")
+    label = spoken(package.model).vocabularies["consent"].label(consent).lower()
+    on = _(" on {date}").format(date=site["consent_on"]) if site["consent_on"] else ""
+    agreed = _("Consent to the sampling: {state}.").format(state=f"{label}{on}")
+    return said + agreed
 
 
 def _agreement(package: Package, one: Agreement) -> str:
-    lists = package.model.vocabularies
+    lists = spoken(package.model).vocabularies
 
     def labels(name: str, codes: Iterable[str]) -> str:
         return ", ".join(lists[name].label(code).lower() for code in codes)
 
-    by = f" by {party_words(package, one.given_by)}" if one.given_by else ""
-    status = lists["agreement_status"].label(one.status).lower() if one.status else "no status"
-    return (
-        f"Agreement {one.code}: {status}{by}, {one.dates or 'not dated'}. "
-        f"Agreed to: {labels('agreement_scope', one.scope) or 'not recorded'}. "
-        f"Conditions: {labels('agreement_condition', one.conditions) or 'none recorded'}."
+    by = _(" by {name}").format(name=party_words(package, one.given_by)) if one.given_by else ""
+    status = lists["agreement_status"].label(one.status).lower() if one.status else _("no status")
+    return _(
+        "Agreement {code}: {status}, {dates}. Agreed to: {scope}. Conditions: {conditions}."
+    ).format(
+        code=one.code,
+        status=status + by,
+        dates=one.dates or _("not dated"),
+        scope=labels("agreement_scope", one.scope) or _("not recorded"),
+        conditions=labels("agreement_condition", one.conditions) or _("none recorded"),
     )
 
 

@@ -12,6 +12,7 @@ from math import ceil, cos, radians
 
 import numpy as np
 
+from provenance._base.languages import _
 from provenance._drawing.drawing import Disc, Group, Item, Line, Text, Transform
 from provenance._drawing.fonts import MONO, PLAIN
 from provenance._drawing.label_places import Wanted, place_labels, told_apart
@@ -39,16 +40,18 @@ class Strip:
     unlabelled: tuple[str, ...]
 
 
-def strip_title(known: KnownPoints, element: int) -> str:
-    """Code, use and how the wood stands, in one line."""
+def strip_title(known: KnownPoints, element: int, use: str = "") -> str:
+    """Code, use (in words that are given, or its code) and how the wood stands, in one line."""
     row = known.record.row("element", element)
-    parts = [row["element_id"], row["function"].replace("_", " ")]
+    parts = [row["element_id"], use or row["function"].replace("_", " ")]
     stick = known.sticks.at(np.array([element]))
-    forward, _, _, length = wood_axes(stick.a, stick.b)
+    axes = wood_axes(stick.a, stick.b)
+    forward, length = axes[0], axes[3]
     parts += [row["position_note"]] if row["position_note"] else []
     parts.append(known.record.measures.say(length[0], "m", "timber"))
     if abs(forward[0, 2]) > np.sin(np.radians(UPRIGHT_DEG)):
-        parts.append("upright, end A " + ("below" if forward[0, 2] > 0 else "above"))
+        below = forward[0, 2] > 0
+        parts.append(_("upright, end A below") if below else _("upright, end A above"))
     return ", ".join(parts)
 
 
@@ -67,7 +70,7 @@ def draw_strip(
     """
     left, bottom, width, height = area
     stick = known.sticks.at(np.array([element]))
-    _, _, _, lengths = wood_axes(stick.a, stick.b)
+    lengths = wood_axes(stick.a, stick.b)[3]
     length = float(lengths[0])
     size = np.nan_to_num(stick.upright_m[0], nan=0.04)
     thick = float(size.max())
@@ -102,7 +105,8 @@ def draw_strip(
         stamp = stamps.get(sample_id, sample_id)
         taped = known.trust(f"hole:{sample_id}") if known.is_taped(sample_id) else NOT_JUDGED
         doubt = " ?" if taped.is_doubted else ""
-        text = f"{stamp} at {measures.say(along, 'm', 'timber')}{doubt}"
+        at_along = measures.say(along, "m", "timber")
+        text = _("{stamp} at {along}").format(stamp=stamp, along=at_along) + doubt
         label_width = MONO.width(text, _STAMP_SIZE)
         above = _half_at(size, along, length) * transform.mm_a_metre + middle_y + 2.6
         spots = tuple(
@@ -115,7 +119,7 @@ def draw_strip(
         wanted.append(Wanted(key, label_width, label_height, at, reach, spots))
         anchors[key] = (at, reach)
         texts[key] = (text, "mono", _STAMP_SIZE)
-    features, _ = read_features(known.record.cell("element", "features", element))
+    features = read_features(known.record.cell("element", "features", element))[0]
     for number, one in enumerate(features):
         place = (one.from_m + one.to_m) / 2
         top = transform(place, _half_at(size, place, length))
@@ -178,7 +182,9 @@ def _ruler(transform: Transform, length: float, thick: float, measures: Measures
         items.append(Line(((x, y), (x, y + 0.9)), width=0.18))
         items.append(Text((x, y - 2.2), f"{number * step:g}", _TICK_SIZE, align="centre", grey=0.2))
     items.append(Line(((end, y), (end, y + 0.9)), width=0.18))
-    told = f"{unit} from A, {scale_words(transform.scale, measures)}"
+    told = _("{unit} from A, {scale}").format(
+        unit=unit, scale=scale_words(transform.scale, measures)
+    )
     items.append(Text((end + 1.2, y - 0.6), told, _TICK_SIZE, grey=0.2))
     return items
 

@@ -11,6 +11,7 @@ from math import cos, hypot, radians, sin
 
 import numpy as np
 
+from provenance._base.languages import _
 from provenance._drawing.drawing import Disc, Group, Item, Line, Point, Text, Transform
 from provenance._drawing.fonts import MONO, PLAIN
 from provenance._drawing.label_places import Wanted, place_labels
@@ -273,7 +274,8 @@ def _across(size_m: float, measures: Measures) -> str:
 
 
 def _off(off_m: float, measures: Measures) -> str:
-    return f"{measures.say(abs(off_m), 'm', 'timber')} towards {'B' if off_m > 0 else 'A'}"
+    towards = _("{distance} towards B") if off_m > 0 else _("{distance} towards A")
+    return towards.format(distance=measures.say(abs(off_m), "m", "timber"))
 
 
 def _words(
@@ -285,10 +287,11 @@ def _words(
     measures: Measures,
 ) -> str:
     sizes = (
-        f"Section there: {_across(upright, measures)} from 12 to 6 o'clock, "
-        f"{_across(level, measures)} from 3 to 9."
+        _("Section there: {upright} from 12 to 6 o'clock, {level} from 3 to 9.").format(
+            upright=_across(upright, measures), level=_across(level, measures)
+        )
         if measured
-        else "No diameter of this wood is recorded."
+        else _("No diameter of this wood is recorded.")
     )
     others = [
         f"{stamps.get(one.sample_id, one.sample_id)} ({_off(one.off_m, measures)})"
@@ -296,5 +299,7 @@ def _words(
         if not one.mine
     ]
     reach = measures.say(NEAR_M, "m", "range")
-    near = f" Dashed, holes within {reach} along the wood: {', '.join(others)}."
+    near = _(" Dashed, holes within {reach} along the wood: {holes}.").format(
+        reach=reach, holes=", ".join(others)
+    )
     return sizes + (near if others else "")

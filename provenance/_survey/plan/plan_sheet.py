@@ -7,6 +7,7 @@ from dataclasses import dataclass
 from textwrap import shorten
 
 from provenance._base.errors import UnusableInput
+from provenance._base.languages import N_
 from provenance._drawing.drawing import Group, Item, Sheet, Text, Transform
 from provenance._drawing.paper import Paper
 from provenance._record.package import Package
@@ -30,7 +31,7 @@ _STAMPS_TOLD = 40
 """In the words for those who cannot see the plan; the lists beside it have all."""
 _ROUND_MM = 8.0
 """Paper left free round what is drawn, for labels."""
-SECRET = "Shows where things are. Not for the public edition."
+SECRET = N_("Shows where things are. Not for the public edition.")
 
 
 def foot_line(package: Package) -> str:

@@ -8,6 +8,7 @@ from math import ceil, cos, radians, sin
 from types import MappingProxyType
 
 from provenance._base.errors import TreenailError
+from provenance._base.languages import _
 from provenance._drawing.drawing import Disc, Item, Line, Text, Transform
 from provenance._drawing.fonts import FACES, PLAIN
 from provenance._model.measures import FEET_INCHES, FOOT, METRIC, Measures
@@ -112,7 +113,7 @@ def scale_bar(
     words = scale_words(scale, measures)
     items.append(Text((x, lower - 3.6), words, 3.0, "bold"))
     beside = x + max(16.0, FACES["bold"].width(words, 3.0) + 2.0)
-    items.append(Text((beside, lower - 3.4), "when printed at 100 %", 2.0, grey=0.25))
+    items.append(Text((beside, lower - 3.4), _("when printed at 100 %"), 2.0, grey=0.25))
     return tuple(items)
 
 
