@@ -178,7 +178,7 @@ def _draw_core(
     draw_block(canvas, lines, PLAIN, Box(rest.x, rest.y, rest.width, lines.height))
     below = lines.height + 1 * MM
     sketches = Box(rest.x, rest.y + below, rest.width, rest.height - below)
-    _draw_sketches(canvas, sheet, core, tables, sketches)
+    _draw_sketches(canvas, sheet, core, sketches)
 
 
 def _draw_title(canvas: Any, sheet: CoreSheet, core: CoreRows, box: Box) -> None:
