@@ -28,10 +28,9 @@ def draft_sheets(
     paper: str = "a4",
     scale: str = "1:50",
     blanks: int | None = None,
-    codes: str | None = None,
 ) -> list[SheetSet]:
     """The sheets of one kind before they are printed; arguments as `write_sheets` has them."""
-    drafter = Drafter(model, rows, paper_named(paper), scale_named(scale), blanks, codes)
+    drafter = Drafter(model, rows, paper_named(paper), scale_named(scale), blanks)
     return list(drafter.draft(kind))
 
 
@@ -60,12 +59,12 @@ def page_count(path: Path) -> int:
 
 
 def dark_lines(image: Image, along: int, share: float) -> list[float]:
-    """Middles of the dark lines that run straight across most of a part of the page, in pixels.
+    """Middles of the lines that run straight across most of a part of the page, in pixels.
 
-    `along` 0 finds lines that run down the page, 1 such that run across; a line counts when
-    `share` of its pixels are dark.
+    Gray lines are found too. `along` 0 finds lines that run down the page, 1 such that run across;
+    a line counts when `share` of its pixels are not white.
     """
-    dark = (image < 160).mean(axis=along) >= share
+    dark = (image < 225).mean(axis=along) >= share
     places = np.flatnonzero(dark)
     groups = np.split(places, np.flatnonzero(np.diff(places) > 1) + 1)
     return [float(group.mean()) for group in groups if len(group)]

@@ -50,6 +50,14 @@ def test_the_lines_of_the_grid_lie_at_true_scale(
         assert np.abs(step - unit_mm * small).max() < 0.13
         whole = (lines[-1] - lines[0]) / PIXELS_PER_MM
         assert whole == pytest.approx(unit_mm * small * (len(lines) - 1), abs=0.17)
+        # every fifth line is darker than all of those between
+        ink = part.mean(axis=along)
+        around = [ink[round(x) - 3 : round(x) + 4].sum() for x in lines[1:-1]]
+        # counted from the lower left corner
+        numbers = range(1, len(lines) - 1) if along == 0 else range(len(lines) - 2, 0, -1)
+        heavy = [one for number, one in zip(numbers, around, strict=True) if number % 5 == 0]
+        light = [one for number, one in zip(numbers, around, strict=True) if number % 5]
+        assert max(heavy) < min(light)
 
 
 @pytest.mark.parametrize(("scale", "length_mm"), [("1:50", 100.0), ("1in=10ft", 101.6)])

@@ -9,6 +9,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
+from math import isfinite
 from typing import Any
 
 from provenance._base.errors import UnusableSchema
@@ -25,6 +26,7 @@ from provenance._record.snapshot import Row, Snapshot
 SIGNS = {"in": '"', "deg": "°", "h": N_("o'clock")}
 """Units as they stand in a cell to write in."""
 
+TIMES = " × "
 MOST_COLUMNS = 24
 
 
@@ -63,7 +65,7 @@ class Asked:
         """What is recorded, `rows` being the row of each table; '' where nothing is."""
         texts = self._texts(model, tables, rows)
         if self.lengths():
-            return " × ".join(text for text in texts if text)
+            return TIMES.join(text for text in texts if text)
         return " / ".join(text or "–" for text in texts) if any(texts) else ""
 
     def last_words(self, model: Model, tables: Snapshot | None, rows: Mapping[str, Row]) -> str:
@@ -77,11 +79,17 @@ class Asked:
         ]
 
 
+def is_length(one: Field, value: str) -> bool:
+    """Whether a stored value is a length that can be said in the record's units."""
+    number = float_of(value) if one.unit in MM_PER else None
+    return number is not None and isfinite(number)
+
+
 def value_as_said(
     model: Model, tables: Snapshot | None, table: Table, one: Field, value: str
 ) -> str:
     """A stored value as the record's crew says it: lengths in its units, labels for codes."""
-    if tables is not None and one.unit in MM_PER and float_of(value) is not None:
+    if tables is not None and is_length(one, value):
         return said(tables, table.name, one.name, value)
     if value.isupper() and one.vocabulary:
         # the codes of species are what crews say and write
@@ -117,7 +125,9 @@ def asked_of(model: Model, raw: Mapping[str, Any], table: str = "") -> Asked | N
 def _below(model: Model, one: Field) -> str:
     if one.vocabulary:
         return _("code")
-    return _("yes / no") if one.type == "boolean" else model.unit_of(one)
+    unit = model.unit_of(one)
+    degrees = {"deg": _("degrees")}
+    return _("yes / no") if one.type == "boolean" else degrees.get(unit, unit)
 
 
 def log_columns(model: Model, table: str) -> list[Asked]:

@@ -8,7 +8,14 @@ from functools import cached_property, partial
 from typing import Any
 
 from provenance._base.languages import _, unreviewed
-from provenance._drawing.fitting import draw_line, fit_block, fit_line, write_block, write_line
+from provenance._drawing.fitting import (
+    draw_block,
+    draw_line,
+    fit_block,
+    fit_line,
+    write_block,
+    write_line,
+)
 from provenance._drawing.fonts import BOLD, MONO, PLAIN, printable
 from provenance._drawing.paper import MM, Box, Paper
 from provenance._model.schema import Field, Model
@@ -30,7 +37,7 @@ from provenance._record.snapshot import Row, Snapshot
 
 OUTER_MM, CUT_MM = 8.0, 5.0
 HEAD_MM, CODE_MM, NUMBER_MM = 18.0, 18.0, 44.0
-BOX_MM, GAP_MM = 8.8, 0.8
+BOX_MM, GAP_MM = 9.1, 0.7
 TICK_LINE_MM = 4.1
 SQUARE_MM = 3.0
 SKETCH_SHARE = 0.36
@@ -156,14 +163,20 @@ def _draw_core(
         row, rest = rest.cut_top(BOX_MM * MM, GAP_MM * MM)
         _draw_row(canvas, sheet, asked, core, tables, row)
     rest = _draw_ticks(canvas, sheet, core, rest)
-    cautions = printable(f"{sheet.words['cautions']} {_(DEFERRAL)} {unreviewed()}".strip(), PLAIN)
-    sizes = {"largest": SMALLEST_TYPE, "smallest": SMALLEST_TYPE}
-    foot = fit_block(cautions, PLAIN, rest.width, 20 * MM, **sizes).height
-    write_block(canvas, cautions, PLAIN, Box(rest.x, rest.y, rest.width, foot + 0.1), **sizes)
-    _draw_sketches(
-        canvas, sheet, core, tables,
-        Box(rest.x, rest.y + foot + 1 * MM, rest.width, rest.height - foot - 1 * MM),
-    )  # fmt: skip
+    cautions = f"{core.heading.caution} {sheet.words['cautions']} {_(DEFERRAL)} {unreviewed()}"
+    room = Box(rest.x, rest.y, rest.width, rest.height / 2)
+    lines = fit_block(
+        printable(cautions, PLAIN),
+        PLAIN,
+        room.width,
+        room.height,
+        largest=SMALLEST_TYPE,
+        smallest=SMALLEST_TYPE,
+    )
+    draw_block(canvas, lines, PLAIN, Box(rest.x, rest.y, rest.width, lines.height))
+    below = lines.height + 1 * MM
+    sketches = Box(rest.x, rest.y + below, rest.width, rest.height - below)
+    _draw_sketches(canvas, sheet, core, sketches)
 
 
 def _draw_title(canvas: Any, sheet: CoreSheet, core: CoreRows, box: Box) -> None:
@@ -206,9 +219,9 @@ def _draw_row(
         canvas.rect(box.x, box.y, box.width, box.height)
         face = BOLD if one.bold else PLAIN
         canvas.setFillGray(0 if one.bold else GRAY / 2)
-        at = (box.x + PAD, box.top - 2.8 * MM)
-        fitting = {"largest": 7.25, "smallest": SMALLEST_TYPE}
-        write_line(canvas, one.heading, face, box.width - 1.5 * PAD, *at, **fitting)
+        at = (box.x + PAD, box.top - 2.6 * MM)
+        width = box.width - 1.5 * PAD
+        write_line(canvas, one.heading, face, width, *at, largest=7.25, smallest=SMALLEST_TYPE)
         canvas.setFillGray(0)
         below = Box(box.x, box.y, box.width, box.height - 3.2 * MM)
         text = printable(one.words(sheet.model, tables, core.rows), PLAIN)
@@ -226,8 +239,7 @@ def _draw_answer(canvas: Any, text: str, box: Box) -> None:
     if one.whole:
         draw_line(canvas, one.lines[0], PLAIN, one.size, room.x, room.y + 1.5 * MM)
     else:
-        sizes = {"largest": SMALLEST_TYPE, "smallest": SMALLEST_TYPE}
-        write_block(canvas, text, PLAIN, Box(room.x, room.y, room.width, room.height + 1), **sizes)
+        write_block(canvas, text, PLAIN, room, largest=SMALLEST_TYPE, smallest=SMALLEST_TYPE)
 
 
 def _draw_ticks(canvas: Any, sheet: CoreSheet, core: CoreRows, page: Box) -> Box:
@@ -253,9 +265,7 @@ def _draw_ticks(canvas: Any, sheet: CoreSheet, core: CoreRows, page: Box) -> Box
     return Box(page.x, page.y, page.width, foot - page.y)
 
 
-def _draw_sketches(
-    canvas: Any, sheet: CoreSheet, core: CoreRows, tables: Snapshot | None, page: Box
-) -> None:
+def _draw_sketches(canvas: Any, sheet: CoreSheet, core: CoreRows, page: Box) -> None:
     step = SQUARE_MM * MM
     across, up = int(page.width * SKETCH_SHARE / step), int(page.height / step)
     x = page.x

@@ -18,7 +18,7 @@ from provenance._printing.sheets.question import Question
 
 HAZARDS = "hazard"
 COLUMNS = 2
-SIZES = (9.5, 9.0, 8.5, 8.0, 7.5)
+SIZES = (9.5, 9.0, 8.5, 8.0, 7.5, 7.0)
 """The largest is taken in which the cautions fit on one page."""
 
 CREW = 8

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
+from dataclasses import replace
 from functools import partial
 from typing import Any
 
@@ -11,38 +12,49 @@ from provenance._drawing.fitting import write_line
 from provenance._drawing.fonts import BOLD
 from provenance._drawing.paper import MM, Box, Paper
 from provenance._model.schema import Model, Table
+from provenance._printing.sheets.asked import is_length, value_as_said
 from provenance._printing.sheets.cells import COLUMNS, draw_cell, measure_cell
 from provenance._printing.sheets.figures import Figure
 from provenance._printing.sheets.flow import Piece, Placed, PlacedTitle, Section, flow_pages
 from provenance._printing.sheets.frame import PageDraft, content_box
 from provenance._printing.sheets.question import Question, ask_field
+from provenance._record.snapshot import Row, Snapshot
 
 Content = Question | Figure
 TITLE_SIZE = 9.0
 
 
 def questions_by_section(
-    model: Model, table: Table, row: Mapping[str, str]
+    model: Model, table: Table, row: Row, tables: Snapshot | None
 ) -> list[tuple[str, str, list[Question]]]:
     """The sections of a table's form in order: name, title, and a question for each field."""
     sections: dict[str, list[Question]] = {}
     for one in table.form_fields():
-        question = ask_field(model, table, one, row.get(one.name, ""))
+        value = row.get(one.name, "")
+        question = ask_field(model, table, one, value)
+        if is_length(one, value):
+            answer = value_as_said(model, tables, table, one, value)
+            question = replace(question, answer=answer, unit="")
         sections.setdefault(one.section, []).append(question)
     return [(name, table.sections[name], questions) for name, questions in sections.items()]
 
 
 def lay_out_form(
-    model: Model, table: Table, row: Mapping[str, str], paper: Paper, figures: Mapping[str, Figure]
+    model: Model,
+    table: Table,
+    row: Row,
+    paper: Paper,
+    figures: Mapping[str, Figure],
+    tables: Snapshot | None = None,
 ) -> list[PageDraft]:
-    """The pages of the form for one row ('' values are blanks).
+    """The pages of the form for one row of `tables` ('' values are blanks).
 
     `figures` maps a section's name to the drawing that stands before its questions.
     """
     page = content_box(paper)
     sections = []
     drawn = set()
-    for name, title, questions in questions_by_section(model, table, row):
+    for name, title, questions in questions_by_section(model, table, row, tables):
         pieces: list[Piece[Content]] = []
         if name in figures:
             pieces.append(Piece(figures[name], COLUMNS, figures[name].height))

@@ -7,12 +7,13 @@ from dataclasses import dataclass, replace
 from functools import partial
 from typing import Any
 
-from provenance._base.languages import _
+from provenance._base.languages import _, unreviewed
 from provenance._drawing.fitting import beginning, draw_line, write_block, write_line
 from provenance._drawing.fonts import ASCENT, BOLD, DESCENT, PLAIN, Typeface, printable
 from provenance._drawing.paper import MM, Box, Paper
 from provenance._model.schema import Model, Table
 from provenance._printing.sheets.frame import (
+    DEFERRAL,
     EDGE_MM,
     SMALLEST_TYPE,
     TIGHT_MM,
@@ -23,7 +24,7 @@ from provenance._printing.sheets.frame import (
 from provenance._printing.sheets.question import LONGEST_TICKED, code_in_words
 
 GUTTER = 4.0 * MM
-HEAD_MM = 10.0
+HEAD_MM = 12.0
 CODE_COLUMNS = (5, 6)
 
 
@@ -90,7 +91,7 @@ def code_entries(model: Model, tables: Sequence[Table]) -> list[Entry]:
         more = f": {table.title}" if len(tables) > 1 else ""
         entries.append(Entry(_("What is asked") + more, title=True))
         for one in table.form_fields():
-            unit = f" ({one.unit})" if one.unit else ""
+            unit = f" ({model.unit_of(one)})" if one.unit else ""
             entries.append(
                 Entry(f"{one.title}{unit}{'*' if one.required else ''}", one.description)
             )
@@ -143,15 +144,16 @@ def _draw_codes(
 ) -> None:
     number, of = counted
     title, rest = head.cut_left(48 * MM, 2 * MM)
-    at = (title.x, head.y + 5 * MM)
+    at = (title.x, head.top - 4.6 * MM)
     write_line(canvas, heading.title, BOLD, title.width, *at, largest=13, smallest=8)
-    at = (title.x, head.y + 1.6 * MM)
+    at = (title.x, head.top - 8 * MM)
     write_line(canvas, heading.about, PLAIN, title.width, *at, largest=7.5, smallest=SMALLEST_TYPE)
-    at = (rest.right, head.y + 5 * MM)
+    at = (rest.right, head.top - 4.6 * MM)
     page = _("Page {number} of {count}").format(number=number, count=of)
     draw_line(canvas, page, BOLD, 8, *at, align="right")
-    note = Box(rest.x, rest.y + 1 * MM, rest.width - 22 * MM, rest.height - 2 * MM)
-    write_block(canvas, heading.legend, PLAIN, note, largest=8, smallest=SMALLEST_TYPE)
+    note = Box(rest.x, rest.y + 1 * MM, rest.width - 20 * MM, rest.height - 1 * MM)
+    words = f"{heading.legend} {heading.caution} {_(DEFERRAL)} {unreviewed()}"
+    write_block(canvas, words, PLAIN, note, largest=8, smallest=SMALLEST_TYPE)
     draw(canvas)
 
 

@@ -8,11 +8,18 @@ from functools import partial
 from typing import Any
 
 from provenance._base.languages import N_, _, unreviewed
-from provenance._drawing.fitting import draw_block, draw_line, fit_block, write_block, write_line
-from provenance._drawing.fonts import BOLD, PLAIN, printable
+from provenance._drawing.fitting import (
+    FittedText,
+    draw_block,
+    draw_line,
+    fit_block,
+    write_block,
+    write_line,
+)
+from provenance._drawing.fonts import BOLD, PLAIN, Typeface, printable
 from provenance._drawing.paper import MM, Box, Paper
 from provenance._model.schema import Model
-from provenance._printing.sheets.asked import Asked, log_columns, sheet_words
+from provenance._printing.sheets.asked import TIMES, Asked, log_columns, sheet_words
 from provenance._printing.sheets.frame import (
     DEFERRAL,
     EDGE_MM,
@@ -29,7 +36,7 @@ ROWS = 20
 FIFTH = 5
 HEAD_MM, TITLES_MM, FOOT_MM, UNREVIEWED_MM = 8.0, 10.0, 8.0, 3.0
 CODE_MM = 17.0
-NARROWEST_MM = 11.0
+NARROWEST_MM, WIDEST_WORD_MM = 11.0, 22.0
 TITLE_MM = 50.0
 PAD = 0.8 * MM
 GRAY = 0.4
@@ -71,20 +78,30 @@ def lay_out_log(
 
 
 def column_widths(columns: Sequence[Asked], width: float) -> list[float]:
-    """The widths in points: by share, none narrower than NARROWEST_MM."""
-    least = NARROWEST_MM * MM
+    """The widths in points: by share, none narrower than NARROWEST_MM or a word of its heading."""
+    least = [_least_width(one) for one in columns]
+    least[-1] += CODE_MM * MM
     narrow: set[int] = set()
     while True:
-        left = width - least * len(narrow)
+        left = width - sum(least[place] for place in narrow)
         shares = sum(one.share for place, one in enumerate(columns) if place not in narrow)
         widths = [
-            least if place in narrow else left * one.share / shares
+            least[place] if place in narrow else left * one.share / shares
             for place, one in enumerate(columns)
         ]
-        tight = {place for place, one in enumerate(widths) if one < least - 1e-9}
-        if not tight:
-            return widths
+        tight = {place for place, one in enumerate(widths) if one < least[place] - 1e-9}
+        if not tight or len(narrow | tight) == len(columns):
+            break
         narrow |= tight
+    # very long words give way: the page is no wider
+    shrink = min(1.0, width / sum(widths))
+    return [one * shrink for one in widths]
+
+
+def _least_width(column: Asked) -> float:
+    words = printable(column.heading, BOLD).split()
+    longest = max((BOLD.width(word, SMALLEST_TYPE) for word in words), default=0.0)
+    return max(NARROWEST_MM * MM, min(longest + 2 * PAD + 0.1, WIDEST_WORD_MM * MM))
 
 
 def _draw_page(
@@ -129,7 +146,7 @@ def _draw_page(
     write_line(canvas, cautions, PLAIN, foot.width, *at, largest=7.5, smallest=SMALLEST_TYPE)
 
 
-CUT_NOTE = N_("What ends in … is cut here; the record has the whole.")
+CUT_NOTE = N_("Where a text ends in …, the record has the rest.")
 
 
 def _draw_head(
@@ -181,8 +198,8 @@ def _draw_columns(
 
 def _draw_title(canvas: Any, column: Asked, box: Box) -> None:
     kept = 3.0 * MM if column.below else 0.0
-    name = Box(box.x, box.y + kept, box.width, box.height - kept)
-    foot = write_block(canvas, column.heading, BOLD, name, largest=8, smallest=SMALLEST_TYPE)
+    name = _fit_words(column.heading, BOLD, box.width, box.height - kept, 8.0)
+    foot = draw_block(canvas, name, BOLD, box)
     canvas.setFillGray(GRAY)
     below = Box(box.x, box.y, box.width, foot - box.y)
     write_block(canvas, column.below, PLAIN, below, largest=7, smallest=SMALLEST_TYPE)
@@ -192,18 +209,27 @@ def _draw_title(canvas: Any, column: Asked, box: Box) -> None:
 def draw_value(canvas: Any, text: str, cell: Box) -> bool:
     """Draw a recorded text in the middle of a cell; whether it is whole."""
     room = cell.inset(PAD, 0.2 * MM)
-    fitted = fit_block(
-        text, PLAIN, room.width, room.height, largest=VALUE_SIZE, smallest=SMALLEST_TYPE
-    )
-    # a word is parted only where it is wider than the cell in the smallest size too
-    longest = max(PLAIN.width(word, 1.0) for word in text.split())
-    largest = max(SMALLEST_TYPE, min(VALUE_SIZE, int(4 * room.width / longest) / 4))
-    if largest < fitted.size:
-        sizes = {"largest": largest, "smallest": SMALLEST_TYPE}
-        fitted = fit_block(text, PLAIN, room.width, room.height, **sizes)
+    fitted = _fit_words(text, PLAIN, room.width, room.height, VALUE_SIZE)
+    first, times, second = text.partition(TIMES)
+    if times and len(fitted.lines) > 1:
+        # two sizes stand below each other: '9 1/2 in × 8' and '7/8 in' would be misread
+        pair = (f"{first}{TIMES.rstrip()}", second)
+        widest = max(PLAIN.width(line, 1.0) for line in pair)
+        size = max(SMALLEST_TYPE, min(VALUE_SIZE, int(4 * room.width / widest) / 4))
+        fitted = FittedText(pair, size, widest * size <= room.width)
     down = (room.height - fitted.height) / 2
     draw_block(canvas, fitted, PLAIN, Box(room.x, room.y, room.width, room.height - down))
     return fitted.whole
+
+
+def _fit_words(
+    text: str, face: Typeface, width: float, height: float, largest: float
+) -> FittedText:
+    """A text in lines; a word is parted only where it is too wide in the smallest size too."""
+    text = printable(text, face)
+    longest = max((face.width(word, 1.0) for word in text.split()), default=0.1)
+    largest = max(SMALLEST_TYPE, min(largest, int(4 * width / longest) / 4))
+    return fit_block(text, face, width, height, largest=largest, smallest=SMALLEST_TYPE)
 
 
 def draw_marks(canvas: Any, marks: Sequence[str], cell: Box) -> None:

@@ -72,7 +72,7 @@ def ask_field(model: Model, table: Table, one: Field, value: str = "") -> Questi
         title=one.title,
         kind=_kind(model, table, one),
         required=one.required,
-        unit=one.unit or "",
+        unit=model.unit_of(one),
         answer=value,
     )
     vocabulary = model.vocabulary_of(one)

@@ -272,7 +272,8 @@ class Drafter:
         if self.rows is not None and row.get("element_id"):
             length = self.rows.length_of_wood_m.get(row["element_id"])
         figures = figures_of(table.name, row, length)
-        return lay_out_form(self.model, table, row, self.paper, figures)
+        tables = self.rows.package.tables if self.rows is not None else None
+        return lay_out_form(self.model, table, row, self.paper, figures, tables)
 
     def _log(self, title: str, table: Table, rows: list[tuple[int, Row]]) -> Iterator[SheetSet]:
         log, lines = log_of(self.model, table.name), []
@@ -344,9 +345,9 @@ class Drafter:
     ) -> Heading:
         package = self.rows.package if self.rows is not None else None
         site = (row or {}).get("site_id") or (self.rows.only_site if self.rows is not None else "")
-        about = [package.title] if package is not None else []
-        if site:
-            about.append(_("site {site}").format(site=site))
+        # where the line is cut, the site stays
+        about = [_("site {site}").format(site=site)] if site else []
+        about += [package.title] if package is not None else []
         about.append(self.model.title)
         key = self.model.table(table).key_of(row) if row is not None else ""
         code = SheetCode(
