@@ -399,10 +399,11 @@ class Story:
                 "was seen; that alone does not show that it is one of several pieces of a stem."
             )
         if (left := size.get("stem_left_m")) is not None:
+            # worked out from a median: no finer than a hand or a few tenths of a meter
+            more = self._model.measures.say(left, "m", "timber", u95_mm=200)
             said.append(
-                f"Above it the stem can have given {self._model.measures.say(left, 'm', 'timber')} "
-                "more, by the median taper of its species here and the thinnest useful top that "
-                "the record assumes."
+                f"Above it the stem can have given {more} more, by the median taper of its "
+                "species here and the thinnest useful top that the record assumes."
             )
         return said
 

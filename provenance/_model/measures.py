@@ -201,7 +201,7 @@ def _as_said(kind: str, mm: Fraction) -> tuple[Kind, Kind]:
     if kind != "range":
         return one, one
     metric = Kind("mm", 0, one.step, "in") if mm <= 10 else one
-    feet = Kind("cm", 0, INCH / 8, "in") if mm <= INCH else one
+    feet = Kind("cm", 0, INCH / 8, "in") if mm <= INCH / 2 else one
     return (
         Kind("m", 1, one.step, "in") if mm > 1000 else metric,
         Kind("cm", 0, INCH, "ft-in") if mm > 3 * FOOT else feet,

@@ -14,6 +14,7 @@ from provenance._record.cells import float_of
 from provenance._record.snapshot import Snapshot
 
 READING = "reading"
+_BORES = ("bore_mm", "dowel_mm")
 _PLAIN = r"^-?[0-9]+\.?([0-9]*)$"
 
 
@@ -34,7 +35,9 @@ def said(
     assert one.unit is not None
     step = tables.once(f"step of {table}.{field}", lambda _: _step(tables, table, one))
     measures = tables.model.measures
-    return measures.say(value, one.unit, one.measure, step=step, u95_mm=u95_mm, other=other)
+    # older schemas do not name the kind, and a bit to whole millimeters would be none
+    kind = one.measure or ("bore" if field in _BORES else None)
+    return measures.say(value, one.unit, kind, step=step, u95_mm=u95_mm, other=other)
 
 
 def reading_of(tables: Snapshot, table: str, row_key: str, field: str) -> str:

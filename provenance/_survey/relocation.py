@@ -109,13 +109,13 @@ def draw_relocation(
         canvas, _("On the wood and in the room"), (*facts.on_the_wood, *facts.in_space), right
     )
     row, rest = rest.cut_top(24 * MM, _GAP)
-    for heading, lines in (
-        (_("What was taken"), facts.taken),
-        (_("Where the sample is"), facts.keeper),
-        (_("Results to date"), facts.results),
-        (_("Possible positions for another core"), facts.clear_places),
+    for share, heading, lines in (
+        (0.25, _("What was taken"), facts.taken),
+        (0.21, _("Where the sample is"), facts.keeper),
+        (0.23, _("Results to date"), facts.results),
+        (0.31, _("Possible positions for another core"), facts.clear_places),
     ):
-        column, row = row.cut_left((page.width - 3 * _GAP) / 4, _GAP)
+        column, row = row.cut_left((page.width - 3 * _GAP) * share, _GAP)
         _draw_lines(canvas, heading, lines, column)
     if facts.photo is not None:
         picture, rest = rest.cut_left(52 * MM, _GAP)

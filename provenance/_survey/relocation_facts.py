@@ -281,10 +281,10 @@ def _clear_places(package: Package, known: KnownPoints, hole: HolePosition) -> t
     except UnusableInput:
         # without a diameter nothing can be proposed; the sheet is worth having all the same
         return (_("The size of the wood is not recorded."),)
-    tables, say = package.tables, package.model.measures.say
+    say = package.model.measures.say
     lines = [
         _("{along} from A, {clock}, to {depth} deep").format(
-            along=said(tables, "sample", "along_m", one.along_m, other=True),
+            along=say(one.along_m, "m", "timber", other=True),
             clock=clock_words(one.clock),
             depth=say(one.depth_m, "m", "core", other=True),
         )
@@ -396,7 +396,7 @@ def _in_space(
     measures = package.model.measures
     trust = hole.trust
     if hole.height_above_floor_m is not None:
-        height = said(package.tables, "sample", "height_m", hole.height_above_floor_m, other=True)
+        height = measures.say(hole.height_above_floor_m, "m", "timber", other=True)
         above = _("{height} above the floor")
         if trust.is_withheld:
             above = _("About {height} above the floor")

@@ -210,7 +210,7 @@ def test_a_house_is_told_as_its_tables_have_it(package: Package) -> None:
         "Age at felling, at the height of the sample: species not known 1 tree of at least 60 "
         "years; Pinus ponderosa 1 tree of 90 to 93 years, 1 more of at least 71 years.",
         "14 pieces of wood come from at least 5 and at most 12 trees. 5 pieces all pass a stem "
-        "diameter of 18.5 cm, which a stem has only once (each end drawn in by 1 cm).",
+        "diameter of 18.5 cm, which a stem has only once (each end drawn in by 1.0 cm).",
         "Order of building, as far as relations and years tell. Kitchen (R1): not before 1741 "
         "(first felling phase of North house (B1)). East wall (W1), W2: built together, later than "
         "R1, not after 1802 (documented event).",

@@ -125,10 +125,11 @@ def test_sentences_say_the_bounds_what_they_rest_on_and_what_is_missing(tmp_path
     assert said() == [
         "4 pieces of wood come from at least 2 and at most 4 trees.",
         "2 pieces all pass a stem diameter of 19.0 cm, which a stem has only once (each end drawn "
-        "in by 1 cm).",
+        "in by 1.0 cm).",
         "No longest stem is given, so lengths prove nothing: enter it with its source in the "
         "table 'assumption'.",
-        "No likely count: for that the table 'assumption' needs the recorded meters per tree, with "
+        "No likely count: for that the table 'assumption' needs the length of recorded wood per "
+        "tree, with "
         "spread and source.",
     ]
     assuming(builder, "longest_stem", 5)
@@ -144,7 +145,8 @@ def test_sentences_say_the_bounds_what_they_rest_on_and_what_is_missing(tmp_path
     lengths = said()
     assert lengths == [
         "4 pieces of wood come from 4 trees.",
-        f"The wood is at least 16.0 m of whole logs, and one stem gives at most 5 m ({HANDBOOK}).",
+        "The wood is at least 16.0 m of whole logs, and one stem gives at most 5.0 m "
+        f"({HANDBOOK}).",
     ]
     assumed = package.table("assumption")
     package.write_table("assumption", assumed[assumed["assumption_id"] != "longest_stem"])
@@ -155,7 +157,7 @@ def test_sentences_say_the_bounds_what_they_rest_on_and_what_is_missing(tmp_path
     )
     assert dated[1] == (
         "Felled in periods that exclude each other: 1700 to 1702 at least 2 (same diameter); 1749 "
-        "to 1750 at least 1; each end drawn in by 1 cm."
+        "to 1750 at least 1; each end drawn in by 1.0 cm."
     )
 
 
@@ -170,7 +172,7 @@ def test_each_species_has_its_sentence_where_the_counts_are_added_up(tmp_path) -
     assert told[1:4] == [
         "Abies concolor, 1 piece: 1 tree.",
         "Pinus ponderosa, 2 pieces: 2 trees; 2 pieces all pass a stem diameter of 19.0 cm, which a "
-        "stem has only once (each end drawn in by 1 cm).",
+        "stem has only once (each end drawn in by 1.0 cm).",
         "1 piece of unknown species can be of the same trees as the others.",
     ]
 

@@ -36,7 +36,7 @@ def test_the_card_says_where_the_hole_is_in_words(tmp_path: Path) -> None:
         "North house",
         "1.25 m",
         "4:30 on the clock face, towards the middle",
-        "2.1 m above the floor",
+        "2.1 m (6' 10 3/4\") above the floor",
         "stamp as punched",
         "core, 98 mm long",
         "Mara Birkwood (invented)",
@@ -48,7 +48,7 @@ def test_sizes_taken_in_feet_and_inches_show_no_digits_that_nobody_measured(tmp_
     chain = a_package(tmp_path).with_chain(along_m="2.27965", length_mm="136.525", height_m="knee")
     text = card_text(tmp_path, chain.package)
     assert "2.28 m" in text
-    assert "136.5 mm long" in text
+    assert "137 mm long" in text
     assert "knee m above the floor" in text, "a text that is no number stays as it is"
 
 
@@ -107,9 +107,9 @@ def test_the_card_warns_before_drilling_again(tmp_path: Path) -> None:
     places["hazards"] = "old_wiring; lead_paint"
     package.write_table("place", places)
     text = card_text(tmp_path, package)
-    assert "This wood carries load. Seen here: old wiring, lead paint." in text
+    assert "This timber is load-bearing. Seen here: old wiring, lead paint." in text
     assert "structural engineer" in text
-    assert "Local codes, the permit and licensed people go before this card." in text
+    assert "Local codes, permits and licensed practice come first." in text
 
 
 def test_only_what_left_a_hole_or_a_cut_gets_a_card_unless_it_is_named(tmp_path: Path) -> None:

@@ -132,8 +132,8 @@ def test_two_tapes_leave_two_places_and_that_is_said(tmp_path: Path) -> None:
     package = two_tapes(tmp_path).with_row("datum", datum_id="D9", x_m=3, y_m=5).package
     result = survey_package(package)
     finding = only(result, "survey.mirror")
-    assert "x 2.00, y 3.00" in finding.message
-    assert "x 2.00, y -3.00" in finding.message
+    assert "x 2.00 m, y 3.00 m" in finding.message
+    assert "x 2.00 m, y -3.00 m" in finding.message
     assert "D9" in finding.remedy
     row = position_of(package, "end:B1-014:a")
     assert (row["verdict"], row["doubt_share"]) == ("two_places", 0.5)

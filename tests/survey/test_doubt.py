@@ -13,7 +13,7 @@ from pypdf import PdfReader
 from provenance._bundle.finding_aid.addresses import page_path
 from provenance._checks.check import check_package
 from provenance._drawing.paper import paper_named
-from provenance._model.profile import general_cautions
+from provenance._model.measures import SI
 from provenance._printing.papers.hole_card import print_hole_cards
 from provenance._printing.papers.hole_facts import gather_cards
 from provenance._record.package import Package, open_package
@@ -62,7 +62,7 @@ def test_a_tape_misread_by_30_cm_shows_on_every_way_back_to_the_hole(
         "Do not rely on one point",
         "The readings to end A of B1-014 conflict: one of them is wrong",
         "62 % or 31 % likely",
-        "Search within 0.4",
+        "Search within 4",
         "No 95 % range can be given",
         "Place 2 (31 % likely): x",
         "then the tape from D3 (Ta3) would be 0.30 m too long",
@@ -130,7 +130,7 @@ def test_a_warning_leaves_room_for_every_caution_on_the_shorter_paper(
         *general_cautions(),
         "The drill went level",
         "place 4",
-        *place_words(hole_trust(known_points(package), 0)),
+        *place_words(hole_trust(known_points(package), 0), SI),
     ):
         assert part in text, part
 
@@ -143,14 +143,14 @@ def test_each_verdict_has_its_own_words_on_the_sheet(room: Package, tmp_path: Pa
     without(unchecked, CERTAIN[1:2])
     for part in (
         "If no tape was misread, the arcs cross",
-        "moved it by 3.1 cm",
+        "moved it by 4 cm",
         "holds only if no",
     ):
         assert part in unchecked, part
     left_out = sheet(judged(room, END, "one_left_out", left_out="Ta2"), tmp_path / "left")
     assert "A reading to end A of B1-014 was wrong and was left out (Ta2)" in left_out
     fits = sheet(judged(room, END, "fits"), tmp_path / "fits")
-    assert "too small to notice may have moved it by 3.1 cm" in fits
+    assert "too small to notice may have moved it by 4 cm" in fits
     assert "Do not rely" not in unchecked + left_out + fits
     assert all(one in fits for one in CERTAIN)
 
@@ -159,9 +159,9 @@ def test_a_hole_off_its_wood_is_told_both_ways(room: Package, tmp_path: Path) ->
     package = judged(room, HOLE, "fits", wood_gap_m="0.40", wood_gap_limit_m="0.05")
     text = sheet(package, tmp_path / "out")
     without(text, CERTAIN[1:2])
-    assert "The tapes put it 0.40 m from where its distance from end A" in text
+    assert "The tapes put it 40 cm from where its distance from end A" in text
     print_hole_cards(gather_cards(package), paper_named("a4"), tmp_path / "cards.pdf")
-    assert "tapes and wood differ by 0.40 m" in pdf(tmp_path / "cards.pdf")
+    assert "tapes and wood differ by 40 cm" in pdf(tmp_path / "cards.pdf")
     strips = write_plans(package, tmp_path / "svg", format="svg").paths[1].read_text("utf-8")
     assert "231 at 1.25 m ?" in strips
 

@@ -105,7 +105,7 @@ def test_holes_near_along_the_wood_are_named_and_all_stays_in_its_area(house: Pa
                 assert 0 <= x <= WIDTH, (sample, one)
                 assert 0 <= y <= HEIGHT, (sample, one)
         if not values:
-            assert view.words.endswith("Dashed, holes within 0.5 m along the wood: "
+            assert view.words.endswith("Dashed, holes within 50 cm along the wood: "
                                        "232 (0.10 m towards B).")  # fmt: skip
 
 

@@ -11,11 +11,12 @@ from pathlib import Path
 
 import pytest
 
-from provenance._base.errors import UnusableInput
+from provenance._base.errors import TreenailError, UnusableInput
 from provenance._drawing.drawing import Disc, Group, Item, Line, Picture, Text, Transform
 from provenance._drawing.fonts import PLAIN
 from provenance._drawing.paper import paper_named
 from provenance._drawing.svg import svg_of
+from provenance._model.measures import FEET_INCHES, SI, Measures
 from provenance._record.package import Package
 from provenance._survey.adjust.adjustment import survey_package
 from provenance._survey.hole.known_points import known_points
@@ -24,9 +25,17 @@ from provenance._survey.plan.plan import write_plans
 from provenance._survey.plan.plan_content import levels_of, plan_content
 from provenance._survey.plan.plan_map import draw_map, joined_codes
 from provenance._survey.plan.plan_sheet import plan_sheet
-from provenance._survey.plan.sheet_parts import best_scale, scale_bar
+from provenance._survey.plan.sheet_parts import (
+    best_scale,
+    scale_bar,
+    scale_named,
+    scale_words,
+    scales_of,
+)
 from tests.builders import PackageBuilder
 from tests.survey.scenes import a_room
+
+FEET = Measures(FEET_INCHES)
 
 SVG = "{http://www.w3.org/2000/svg}"
 SIZES = {f"diameter_{name}_cm": 20 for name in ("a1", "a2", "b1", "b2")}
@@ -130,18 +139,43 @@ def test_the_svg_is_well_formed_in_millimetres_with_title_and_description(house:
 
 
 def test_the_scale_bar_is_as_long_as_it_says() -> None:
+    """In feet, a foot being exactly 0.3048 m (NIST Special Publication 811), with meters below."""
     for scale in (20, 50, 75, 100, 200):
-        items = scale_bar(0, 0, scale)
-        bars = [one for one in items if isinstance(one, Line)]
-        right = max(x for bar in bars for x, _ in bar.points)
-        label = next(one for one in items if isinstance(one, Text) and one.text.endswith(" m"))
-        assert right == pytest.approx(float(label.text[:-2]) * 1000 / scale)
+        for measures, units in ((SI, {" m": 1.0}), (FEET, {" m": 1.0, "ft": 0.3048})):
+            items = scale_bar(0, 0, scale, measures)
+            bars = [one for one in items if isinstance(one, Line)]
+            rights = {round(max(x for x, _ in bar.points), 6) for bar in bars}
+            for unit, metres in units.items():
+                label = next(
+                    one for one in items if isinstance(one, Text) and one.text.endswith(unit)
+                )
+                long = float(label.text.split()[0]) * metres * 1000 / scale
+                assert round(long, 6) in rights, (scale, unit)
+
+
+def test_scales_are_called_as_rules_have_them() -> None:
+    """An inch on paper for n feet is 1 : 12 n."""
+    for feet in (5, 10, 20, 30, 40, 50, 60):
+        assert scale_words(12 * feet, FEET) == f"1 in = {feet} ft"
+        assert scale_named(f"1in={feet}ft") == 12 * feet
+        assert 12 * feet in scales_of(FEET)
+    with pytest.raises(TreenailError, match="'1:7' is not a scale of plans; choose one of"):
+        scale_named("1:7")
+
+
+def test_a_plan_at_a_scale_that_is_too_large_says_which_one_fits(house: Package) -> None:
+    content = plan_content(house, known_points(house), "B1")
+    with pytest.raises(UnusableInput, match="too large for this paper at 1 : 5; the largest"):
+        plan_sheet(content, paper_named("a4"), record="x", scale=5)
+    assert "1 : 500" in plan_sheet(content, paper_named("a4"), record="x", scale=500).description
 
 
 def test_the_largest_scale_that_fits_is_taken() -> None:
-    assert best_scale(6, 5, 190, 200) == 50
-    assert best_scale(3.7, 3.7, 190, 190) == 20
-    assert best_scale(1e6, 1, 190, 190) == 10000
+    assert best_scale(6, 5, 190, 200, SI) == 50
+    assert best_scale(3.7, 3.7, 190, 190, SI) == 20
+    assert best_scale(1e6, 1, 190, 190, SI) == 10000
+    # 6 m on 190 mm is 1 : 32 at least, and the next that rules have is 1/4 in to the foot
+    assert best_scale(6, 5, 190, 200, FEET) == 48
 
 
 def test_stacked_logs_share_a_label(tmp_path: Path) -> None:
@@ -286,7 +320,7 @@ def test_a_strip_shows_holes_on_their_side_and_joints(house: Package) -> None:
     known = known_points(house)
     items = flattened(draw_strip(known, {"231": "231"}, 0, (0, 0, 180, 36), marked="231").items)
     texts = {one.text for one in items if isinstance(one, Text)}
-    assert {"A", "B", "231 at 1.00 m", "232 at 1.10 m", "mortise 0.42", "notch 3.10"} <= texts
+    assert {"A", "B", "231 at 1.00 m", "232 at 1.10 m", "mortise 0.42 m", "notch 3.10 m"} <= texts
     discs = [one for one in items if isinstance(one, Disc)]
     # 3 o'clock is on the near side and filled, 9 o'clock on the far side; a ring marks 231
     assert [bool(disc.dash) for disc in discs].count(True) == 1

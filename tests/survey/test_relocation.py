@@ -56,18 +56,18 @@ def test_a_sheet_is_one_page_of_its_paper_and_cautions_may_fill_the_next(
     text = text_of(path)
     for part in (
         "HOLL-231 JV check",
-        "1.00 m from end A",
+        "1.0 m (3' 3 1/4\") from end A",
         "3 o'clock",
         "above the floor",
         "right way up: 231",
         "upside down: no number",
         "Core",
-        "bore 12.7 mm",
-        "Mara Birkwood (invented) (MB)",
+        "bore 12.7 mm (1/2 in)",
+        "Mara Birkwood",
         "1700p - 1781B",
         "Not for the public edition",
         "Nearest other hole: 232",
-        "Clear for another hole",
+        "Possible positions for another core",
     ):
         assert part in text, part
     # a result that was superseded is not shown as if it still held
@@ -84,7 +84,7 @@ def test_the_tapes_on_the_sheet_are_those_of_the_hole(house: Package, tmp_path: 
     text = text_of(path)
     for tape in hole_position(house, "231").tapes:
         assert tape.datum_id in text
-        assert f"{tape.distance_m:.3f} m" in text
+        assert f"{tape.distance_m:.2f}" in text
 
 
 def test_a_stamp_that_turns_into_another_says_what_it_reads(house: Package, tmp_path: Path) -> None:
@@ -95,8 +95,8 @@ def test_a_stamp_that_turns_into_another_says_what_it_reads(house: Package, tmp_
 def test_a_cut_has_a_sheet_of_its_own_kind(house: Package, tmp_path: Path) -> None:
     (path,) = write_relocation_sheets(house, ["233"], tmp_path / "out")
     text = text_of(path)
-    assert "To find the cut of 233 again" in text
-    assert "No result yet" in text
+    assert "Relocating the cut of sample 233" in text
+    assert "No results to date" in text
     assert "no stamp recorded" in text
 
 

@@ -130,9 +130,11 @@ class Cells:
     def _size(self, table: str, name: str, text: str) -> Markup:
         """A length, volume or taper with its unit, as the record measures."""
         tables, one = self.record.package.tables, self.record.model.table(table).field(name)
-        number = float_of(text)
-        if one.measure or number is None or self.record.model.units == METRIC:
+        if one.measure:
             return shown(text_of_cell(tables, table, name, text))
+        number = float_of(text)
+        if number is None or self.record.model.units == METRIC:
+            return shown(f"{text} {one.unit}")
         if one.unit == "cm/m":
             return shown(f"{number * 0.12:.2f} in/ft")
         return shown(self.record.model.measures.volume(lambda per: f"{number * per:.4g}"))

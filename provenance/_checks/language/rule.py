@@ -11,7 +11,7 @@ from math import isfinite
 
 import polars as pl
 
-from provenance._model.measures import MM_PER, SI
+from provenance._model.measures import METRIC, MM_PER, SI
 from provenance._model.schema import Model
 from provenance._record.cells import float_of
 from provenance._record.snapshot import Snapshot
@@ -139,8 +139,11 @@ def _said(model: Model | None, name: str, unit: str, spec: str, bare: bool, valu
         return f"{value} {unit}"
     measures = model.measures if model else SI
     kind = _kinds(model).get(name) if model else None
+    if kind is None and unit == "m":
+        kind = "timber"
     digits = int(spec.removeprefix(".").removesuffix("f")) if spec else None
-    step = None if digits is None else MM_PER[unit] / 10**digits
+    metric = measures.system == METRIC
+    step = MM_PER[unit] / 10**digits if metric and digits is not None else None
     text = measures.say(number, unit, kind, step=step)
     # a person reads '98 mm', not '98.0 mm'
     text = re.sub(r"\.?0+ (?=(?:mm|cm|m)$)", " ", text) if "." in text else text

@@ -278,7 +278,7 @@ def hole_open(tables: Snapshot) -> pl.DataFrame:
     field="dowel_mm",
     severity="warning",
     says="The dowel of plug {plug_id} is {dowel_mm} mm, the bore of sample {sample_id} "
-    "{bore_mm} mm: it is loose by {gap_mm:.2f} mm.",
+    "{bore_mm} mm: it is loose by {gap_mm:.1f} mm.",
     remedy="Measure both again. A dowel cut in millimetres may not fit a hole bored in inches: "
     "1/2 in is 12.7 mm.",
     source=_FIT,

@@ -126,7 +126,8 @@ class TreeWords:
             return ""
         used = self._sources.get(row["assumption_id"] or "")
         by = (
-            f"{self._say(used.figure, 'm', 'timber')} of recorded wood per tree ({used.source})"
+            f"{self._say(used.figure, 'm', 'timber', u95_mm=200)} of recorded wood per tree "
+            f"({used.source})"
             if used
             else "several figures of length per tree"
         )
@@ -154,9 +155,10 @@ class TreeWords:
         if reason == "base":
             return f"{_number(trees, 'piece')} each show the base of a stem"
         if reason == "length":
+            logs = self._say(row["log_length_m"], "m", "timber", u95_mm=200)
             return (
-                f"the wood is at least {self._say(row['log_length_m'], 'm', 'timber')} of whole "
-                f"logs, and one stem gives at most {self._longest(row)}"
+                f"the wood is at least {logs} of whole logs, and one stem gives at most "
+                f"{self._longest(row)}"
             )
         if reason == "periods":
             return f"felled in periods that exclude each other: {self._periods(row)}"
@@ -173,7 +175,7 @@ class TreeWords:
         used = self._sources.get(row["assumption_id"] or "")
         if used is None:
             return "the longest of its kind"
-        return f"{self._say(used.figure, 'm', 'timber')} ({used.source})"
+        return f"{self._say(used.figure, 'm', 'timber', u95_mm=200)} ({used.source})"
 
     def _periods(self, row: _Row) -> str:
         """The periods with their counts, and the figures that they rest on."""

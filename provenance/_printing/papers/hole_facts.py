@@ -187,8 +187,9 @@ def _where(tables: Snapshot, facts: SampleFacts, sample: Row, element: Row) -> t
 def _taken(
     tables: Snapshot, facts: SampleFacts, sample: Row, plug: Row, parties: Mapping[str, Row]
 ) -> tuple[Pair, ...]:
+    # there is room for one size in both systems: that which the next dowel has to fit
     length, bore, depth = (
-        shown(tables, "sample", name, sample[name], other=True)
+        shown(tables, "sample", name, sample[name], other=name == "bore_mm")
         for name in ("length_mm", "bore_mm", "depth_mm")
     )
     size = joined(

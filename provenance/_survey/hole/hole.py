@@ -50,7 +50,8 @@ class TapeTo:
                 (measures.say(one, "m", "tape"), _("place {number}").format(number=number))
                 for number, one in numbered
             ]
-        u95_mm = self.u95_m * 1000 if self.u95_m is not None else None
+        # never to less than a centimeter or half an inch, which would add to the range
+        u95_mm = min(self.u95_m * 1000, 20.0) if self.u95_m is not None else None
         one, other = (
             system.say(self.distance_m, "m", "tape", u95_mm=u95_mm)
             for system in (measures, measures.other)

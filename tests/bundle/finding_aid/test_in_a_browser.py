@@ -325,7 +325,7 @@ def test_the_way_back_to_a_hole_is_printed_on_two_pages(open_page: Any, paper: s
     printed = PdfReader(io.BytesIO(page.pdf(format=paper, print_background=True)))
     assert len(printed.pages) <= 2
     text = " ".join(" ".join(one.extract_text() for one in printed.pages).split())
-    for part in ("Tape distances", "licensed people", "Way in and keys"):
+    for part in ("Tape from", "licensed people", "Access and keys"):
         assert part in text
     # what leads elsewhere is of no use on paper
     assert "Search the record" not in text

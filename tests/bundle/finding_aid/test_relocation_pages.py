@@ -79,25 +79,36 @@ class Read:
 def test_the_page_answers_a_stranger(packed: Path) -> None:
     page = Read(packed / "full" / "data" / "pages" / "relocate" / "231.html")
     hole = hole_position(open_package(packed / "holl"), "231")
-    tapes = page.below("Tape distances")
+    tapes = page.below("Tape from")
     assert hole.tapes
     for tape in hole.tapes:
         assert tape.datum_id in tapes
-        assert f"{tape.distance_m:.3f} m" in tapes
+        assert f"{tape.distance_m:.2f}" in tapes
     assert hole.nearest is not None
     answers = {
         # which hole
-        "Where it is": [f"{tape.datum_id} {tape.distance_m:.2f} m" for tape in hole.tapes],
-        "On the wood": ["1.00 m from end A", "3 o'clock", "towards the middle", "105 mm"],
-        "In the room": ["above the floor", f"x {hole.entry_m[0]:.3f}", hole.nearest.sample_id],
-        "The stamp, both ways up": ["Right way up: 231", "Upside down: no number"],
+        "Where it is": [f"{tape.datum_id} {tape.distance_m:.2f}" for tape in hole.tapes],
+        "On the wood": [
+            "1.00 m (3' 3 1/4\") from end A",
+            "3 o'clock",
+            "towards the middle",
+            "105 mm",
+        ],
+        "In the room": ["above the floor", f"x {hole.entry_m[0]:.2f} m", hole.nearest.sample_id],
+        "The stamp, right way up and upside down": ["Right way up: 231", "Upside down: no number"],
         "The wood from its side, end A on the left": ["3 o'clock side"],
         "The wood from its end, from A towards B": ["20 cm from 12 to 6", "86 (0.10 m towards B)"],
         "In the wood now": ["P-231", "In place, readable", "12.7 mm"],
         # who, when, what came out, and where it is now
-        "What was taken": ["Core", "bore 12.7 mm", "98 mm long", "2024-06-04", "Mara Birkwood"],
+        "What was taken": [
+            "Core",
+            "bore 12.7 mm (1/2 in)",
+            "98 mm (3 7/8 in) long",
+            "2024-06-04",
+            "Mara Birkwood",
+        ],
         "Where the sample is": ["Alder Ring Laboratory", "since 2024-06-20", "Drawer 7"],
-        "Results so far": ["1702p - 1781B", "Innermost ring 1702 (pith)", "outermost ring 1781"],
+        "Results to date": ["1702p - 1781B", "Innermost ring 1702 (pith)", "outermost ring 1781"],
         # may I drill again: never by this record alone
         "May I drill here again?": [
             "this record gives none",
@@ -106,7 +117,7 @@ def test_the_page_answers_a_stranger(packed: Path) -> None:
             "INV-1",
             "valid from 2024-01-01 until 2024-12-31",
             "given in writing on 2024-02-01",
-            "Clear for another hole",
+            "Possible positions for another core",
             "protected",
             "Overhead work",
             "Lead paint",
@@ -138,12 +149,12 @@ def test_the_page_answers_a_stranger(packed: Path) -> None:
 def test_a_hole_that_nothing_places_has_its_page_and_says_what_is_missing(packed: Path) -> None:
     page = Read(packed / "full" / "data" / "pages" / "relocate" / "299.html")
     assert "end a and end b of B1-099 have no position; tie them to datums" in page.text
-    assert "1.25 m from end A" in page.below("On the wood")
+    assert "1.25 m (4' 1 1/4\") from end A" in page.below("On the wood")
     assert "This wood carries load" in page.below("May I drill here again?")
     # its wood can be drawn all the same, and where it lies is not made up
     page.below("The wood from its side, end A on the left")
     page.below("The wood from its end, from A towards B")
-    assert "Tape distances" not in page.text
+    assert "Tape from" not in page.text
     assert "Where it is" not in page.text
     assert str(packed) not in page.text
 

@@ -78,7 +78,7 @@ def test_a_bearing_says_from_which_north() -> None:
 
 def test_a_measurement_has_one_standard_deviation() -> None:
     broken = tie(sd_m="0.003", uncertainty_m="0.005")
-    only(broken.says("geometry.two_deviations"), "tie 2 uncertainty_m", "T1", "0.003", "0.005")
+    only(broken.says("geometry.two_deviations"), "tie 2 uncertainty_m", "T1", "3 mm", "5 mm")
     for sound in (
         tie(sd_m="0.003"),
         tie(uncertainty_m="0.005"),

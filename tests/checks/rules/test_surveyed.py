@@ -37,7 +37,7 @@ def test_each_verdict_is_a_finding_of_its_own_rule_alone(rule: str, verdict: str
 
 def test_a_conflict_says_how_wide_to_search_and_a_reading_left_out_names_its_tie() -> None:
     conflict = surveyed(HOLE, "conflict", search_m="0.418")
-    only(conflict.says("geometry.readings_conflict"), "the hole of 231", "within 0.42 m")
+    only(conflict.says("geometry.readings_conflict"), "the hole of 231", "within 42 cm")
     left_out = surveyed(HOLE, "one_left_out", left_out="T7")
     only(left_out.says("geometry.reading_left_out"), "left_out", "T7")
 
@@ -52,7 +52,7 @@ def test_a_hole_computed_from_wood_in_doubt_adds_no_finding_to_that_of_the_wood(
 def test_a_hole_may_lie_as_far_off_the_wood_as_readings_scatter() -> None:
     rule = "geometry.hole_off_the_wood"
     off = surveyed(HOLE, wood_gap_m="0.051", wood_gap_limit_m="0.05")
-    only(off.says(rule), "the hole of 231", "0.05 m", "end B")
+    only(off.says(rule), "the hole of 231", "6 cm", "5 cm", "end B")
     assert surveyed(HOLE, wood_gap_m="0.05", wood_gap_limit_m="0.05").says(rule) == []
     assert surveyed(HOLE, wood_gap_m="0.40").says(rule) == []
 
