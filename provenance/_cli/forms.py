@@ -69,8 +69,8 @@ def workbook(package: Path | None, profile: str | None, filled: bool, out: Path 
     "sheets",
     multiple=True,
     help="Only this one: cover, equipment, log (timbers, one row each), core (two per page), plug, "
-    "photo, codes or grid; by default all of these. Others: site, element, sample (one record per form, "
-    "every question), party, place, relation, tie (logs), meanings (each code defined). Or all. "
+    "photo, codes or grid; by default all of these. Others: site, element, sample (one record per "
+    "form, every question), party, place, relation, tie (logs), meanings (each code defined). Or all. "
     "May be given several times.",
 )
 @click.option("--scale", help="Of the grid; by default 1:50, or 1in=5ft where lengths are in feet.")

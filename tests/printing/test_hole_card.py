@@ -35,7 +35,7 @@ def test_the_card_says_where_the_hole_is_in_words(tmp_path: Path) -> None:
         "B1-014 beam",
         "North house",
         "1.25 m",
-        "4:30 on the clock face, towards the middle",
+        "4:30 on the clock face, toward the center",
         "2.1 m (6' 10 3/4\") above the floor",
         "stamp as punched",
         "core, 98 mm long",

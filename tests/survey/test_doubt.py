@@ -14,6 +14,7 @@ from provenance._bundle.finding_aid.addresses import page_path
 from provenance._checks.check import check_package
 from provenance._drawing.paper import paper_named
 from provenance._model.measures import SI
+from provenance._model.profile import general_cautions
 from provenance._printing.papers.hole_card import print_hole_cards
 from provenance._printing.papers.hole_facts import gather_cards
 from provenance._record.package import Package, open_package

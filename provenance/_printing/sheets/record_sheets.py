@@ -46,8 +46,8 @@ from provenance._record.snapshot import Row
 
 @dataclass(frozen=True)
 class SheetKind:
-    """One kind: `layout` is 'cover', 'equipment', 'form' (one row per sheet), 'log' (many), 'core' (two per
-    page), 'codes' (the lists), 'meanings' (lists with definitions) or 'grid'.
+    """One kind: `layout` is 'cover', 'equipment', 'form' (one row per sheet), 'log' (many), 'core'
+    (two per page), 'codes' (the lists), 'meanings' (lists with definitions) or 'grid'.
 
     `tables` are asked for in that order; `title` heads the page ('' for the table's own title).
     Those that are `usual` are printed unless others are named; what is `fresh` is always blank.

@@ -91,7 +91,7 @@ def test_the_page_answers_a_stranger(packed: Path) -> None:
         "On the wood": [
             "1.00 m (3' 3 1/4\") from end A",
             "3 o'clock",
-            "towards the middle",
+            "toward the center",
             "105 mm",
         ],
         "In the room": ["above the floor", f"x {hole.entry_m[0]:.2f} m", hole.nearest.sample_id],
