@@ -70,8 +70,8 @@ def workbook(package: Path | None, profile: str | None, filled: bool, out: Path 
     multiple=True,
     help="Only this one: cover, equipment, log (timbers, one row each), core (two per page), plug, "
     "photo, codes or grid; by default all of these. Others: site, element, sample (one record per "
-    "form, every question), party, place, relation, tie (logs), meanings (each code defined). Or all. "
-    "May be given several times.",
+    "form, every question), party, place, relation, tie (logs), meanings (each code defined), or "
+    "all. May be given several times.",
 )
 @click.option("--scale", help="Of the grid; by default 1:50, or 1in=5ft where lengths are in feet.")
 @click.option("--blanks", type=click.IntRange(1), help="So many blank copies, no filled ones.")
