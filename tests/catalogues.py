@@ -11,7 +11,9 @@ from __future__ import annotations
 import io
 import sys
 from collections.abc import Iterator
+from difflib import get_close_matches
 from pathlib import Path
+from typing import Any
 
 from babel.messages import Catalog
 from babel.messages.extract import extract_from_dir
@@ -80,6 +82,11 @@ def updated(old: Catalog, sources: Catalog) -> Catalog:
     # a context with a colon names one place, as 'field:element.length_m.title' does
     placed = [one for one in old if ":" in (one.context or "") and any_of(one.string)]
     by_place = {one.context: one.string for one in placed}
+    gone = {
+        one.id: one.string
+        for one in sure
+        if isinstance(one.id, str) and one.context is None and sources.get(one.id) is None
+    }
     for one in sources:
         if not one.id:
             continue
@@ -87,11 +94,17 @@ def updated(old: Catalog, sources: Catalog) -> Catalog:
         string = kept.string if kept is not None and any_of(kept.string) else None
         flags = set(one.flags) | ({"fuzzy"} if string and kept.fuzzy else set())
         string = string or by_text.get(one.id)
-        if string is None and one.context in by_place:
-            string = by_place[one.context]
-            flags.add("fuzzy")
+        if string is None and isinstance(one.id, str):
+            string = by_place.get(one.context) or like(one.id, gone)
+            flags |= {"fuzzy"} if string else set()
         new.add(one.id, string, one.locations, flags, one.auto_comments, context=one.context)
     return new
+
+
+def like(text: str, gone: dict[str, Any]) -> str | None:
+    """The translation of the text that is most like this one, of those that are there no more."""
+    near = get_close_matches(text, gone, 1, 0.7) if gone else []
+    return str(gone[near[0]]) if near else None
 
 
 def any_of(string: str | tuple[str, ...] | list[str]) -> bool:

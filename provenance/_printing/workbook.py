@@ -519,7 +519,8 @@ def _write_help(
     command = f"treenail {read_by} PACKAGE THIS-FILE.xlsx"
     full = _("{command} reads it without a mapping.").format(command=command)
     if not in_the_field:
-        full = f"{_('Send it back to the sender;')} {full}"
+        back = _("Send it back to the sender;")
+        full = f"{back} {full}"
     advice.append((_("When you are done"), full))
     advice += [("", unreviewed())] if unreviewed() else []
     for line, (term, text) in enumerate(advice, start=2):

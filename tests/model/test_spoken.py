@@ -66,6 +66,13 @@ def test_every_plural_form_is_said(language) -> None:
                 assert ngettext(*one.id, number) in one.string, (one.id, number)
 
 
+def test_no_text_is_marked_inside_an_f_string() -> None:
+    """Where the tools that collect texts do not look before Python 3.12."""
+    inside = re.compile(r"""\{_\(['"]""")
+    sources = (catalogues.ROOT / "provenance").rglob("*.py")
+    assert [path.name for path in sources if inside.search(path.read_text("utf-8"))] == []
+
+
 def test_the_language_ends_with_its_block() -> None:
     with speaking("es"):
         assert _("Tape from") == "Cinta desde"

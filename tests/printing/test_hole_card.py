@@ -117,7 +117,10 @@ def test_only_what_left_a_hole_or_a_cut_gets_a_card_unless_it_is_named(tmp_path:
     builder.with_row("sample", sample_id="232", kind="fragment")
     builder.with_row("sample", sample_id="233", kind="cross_section")
     cards = gather_cards(builder.package)
-    assert [(card.facts.number, card.title) for card in cards] == [("231", "Hole"), ("233", "Cut")]
+    assert [(card.facts.number, card.title) for card in cards] == [
+        ("231", "Hole in the wood"),
+        ("233", "Cut in the wood"),
+    ]
     assert [card.facts.number for card in gather_cards(builder.package, "232")] == ["232"]
 
 

@@ -229,7 +229,8 @@ class RelocationPages:
         words = _("Plan at {scale}; the hole has a ring, dashed lines are tapes.").format(
             scale=at_scale
         )
-        said = f"{words} {_('Tapes from: {tapes}.').format(tapes=tapes)}" if tapes else words
+        told = _("Tapes from: {tapes}.").format(tapes=tapes)
+        said = f"{words} {told}" if tapes else words
         if hole.trust.is_withheld:
             said = _(
                 "Plan at {scale}; search for the hole in the dashed ring; diamonds are the "

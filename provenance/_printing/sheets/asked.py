@@ -126,7 +126,8 @@ def _below(model: Model, one: Field) -> str:
     if one.vocabulary:
         return _("code")
     unit = model.unit_of(one)
-    return _("yes / no") if one.type == "boolean" else {"deg": _("degrees")}.get(unit, unit)
+    degrees = {"deg": _("degrees")}
+    return _("yes / no") if one.type == "boolean" else degrees.get(unit, unit)
 
 
 def log_columns(model: Model, table: str) -> list[Asked]:

@@ -7,7 +7,7 @@ from dataclasses import dataclass, replace
 from functools import partial
 from typing import Any
 
-from provenance._base.languages import _
+from provenance._base.languages import _, unreviewed
 from provenance._drawing.fitting import beginning, draw_line, write_block, write_line
 from provenance._drawing.fonts import ASCENT, BOLD, DESCENT, PLAIN, Typeface, printable
 from provenance._drawing.paper import MM, Box, Paper
@@ -152,7 +152,7 @@ def _draw_codes(
     page = _("Page {number} of {count}").format(number=number, count=of)
     draw_line(canvas, page, BOLD, 8, *at, align="right")
     note = Box(rest.x, rest.y + 1 * MM, rest.width - 20 * MM, rest.height - 1 * MM)
-    words = f"{heading.legend} {heading.caution} {_(DEFERRAL)}"
+    words = f"{heading.legend} {heading.caution} {_(DEFERRAL)} {unreviewed()}"
     write_block(canvas, words, PLAIN, note, largest=8, smallest=SMALLEST_TYPE)
     draw(canvas)
 

@@ -113,8 +113,8 @@ def propose_holes(
     if not chosen:
         notes.append(
             _(
-                "No place is clear of ends, recorded joints and old holes by the distances asked "
-                "for."
+                "No place is clear of ends, recorded joints and old holes by the distances "
+                "asked for."
             )
         )
     return Proposals(element_id, tuple(chosen), tuple(notes), cautions)

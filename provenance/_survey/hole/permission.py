@@ -77,8 +77,9 @@ def permission_on_record(
         (holding.answerable if holding else "", _("the sample")),
         (site["crew_lead_id"], _("the field work")),
     ]
+    first = _("Ask first: {whom}.")
     return Permission(
-        f"{refused}{_(GIVES_NONE)} {_('Ask first: {whom}.').format(whom='; '.join(asked))}",
+        f"{refused}{_(GIVES_NONE)} {first.format(whom='; '.join(asked))}",
         tuple(lines),
         _contacts(parties, roles),
         site["access_notes"],
