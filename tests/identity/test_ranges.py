@@ -67,7 +67,7 @@ def test_a_copy_is_refused_numbers_and_told_how_to_get_some(package: Package) ->
 def test_a_mistyped_code_is_refused(package: Package, code: str) -> None:
     granted = grant_range(package, 50, to="north laptop")
     copy = a_copy(package, "north laptop")
-    with pytest.raises(TreenailError, match="no code of a range of this record"):
+    with pytest.raises(TreenailError, match="is not a code of a range of this record"):
         claim_range(copy, code.format(letters=granted.code[-8:]))
     with pytest.raises(NotTheOwner):
         season(copy, 1)

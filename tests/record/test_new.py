@@ -200,7 +200,7 @@ def test_how_a_record_measures_is_set_once_and_stays(tmp_path) -> None:
     assert open_package(record).model.units == "metric"
     for option, word, known in (
         ("units", "cubits", "metric or feet-inches"),
-        ("language", "xx", "en"),
+        ("language", "xx", "en or es"),
     ):
         refused = run(treenail, ["settings", str(record), f"--{option}", word])
         assert isinstance(refused.exception, UnusableInput)
