@@ -237,7 +237,7 @@ def test_the_end_of_a_ledger_is_written_and_read_in_every_form_of_a_receipt(
     for text in (printed[:-1], f"ledger 0 {digits}"):
         with pytest.raises(UnusableInput, match="copy it again"):
             anchor_in_text(text, "the receipt")
-    with pytest.raises(UnusableInput, match="no number of events"):
+    with pytest.raises(UnusableInput, match="not a number of events"):
         anchor_from("x", here.head, "many")
 
 
