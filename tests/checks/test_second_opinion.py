@@ -225,18 +225,26 @@ def test_nothing_that_a_descriptor_points_at_is_fetched(package: Package) -> Non
 
 
 def test_a_pattern_that_would_never_end_is_not_given_to_the_library(
-    whole: Package, monkeypatch: pytest.MonkeyPatch
+    package: Package, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     """CWE-1333: the columnar engine takes linear time for it, Python's an exponential one."""
     monkeypatch.setattr(patterns.tried_in_python, "__kwdefaults__", {"seconds": 1.0})
-    path = whole.folder / "schemas" / "element.json"
+
+    def ask_for_it(schema: dict[str, Any]) -> None:
+        (notes,) = [one for one in schema["fields"] if one["name"] == "notes"]
+        notes["constraints"] = {"pattern": "(a+)+b"}
+
+    def describe_it(descriptor: dict[str, Any]) -> None:
+        (element,) = [one for one in descriptor["resources"] if one["name"] == "element"]
+        ask_for_it(element["schema"])
+
+    path = package.folder / "schemas" / "element.json"
     schema = json.loads(path.read_text("utf-8"))
-    (notes,) = [one for one in schema["fields"] if one["name"] == "notes"]
-    notes["constraints"] = {"pattern": "(a+)+b"}
+    ask_for_it(schema)
     path.write_text(json.dumps(schema), encoding="utf-8")
-    builder = PackageBuilder(open_package(whole.folder))
+    builder = PackageBuilder(described_anew(package, describe_it))
     opinion = opinion_on(builder.with_row("element", element_id="B1-099", notes="a" * 60).package)
-    (told,) = opinion.not_asked
+    (told,) = [one for one in opinion.not_asked if "list the table" not in one]
     assert told == "the pattern of element.notes: it took more than 1 s over the values"
     (alone,) = opinion.ours_alone
     assert (alone.table, alone.field, alone.rule) == ("element", "notes", "structure.wrong_form")
