@@ -6,17 +6,11 @@ import gc
 import os
 import subprocess
 from collections.abc import Callable, Iterator
-from dataclasses import replace
-from hashlib import sha256
 from pathlib import Path
-from typing import Any
 
 import pytest
 from hypothesis import settings
 
-from provenance._base.findings import Report
-from provenance._checks import check
-from provenance._record.package import Package
 from tests.programs import program
 
 # A busy machine must not fail a law; how long a check takes is for benchmarks/ to say. Every run
@@ -25,7 +19,6 @@ settings.register_profile("unhurried", deadline=None, max_examples=60)
 settings.load_profile("unhurried")
 
 FSYNC = os.fsync
-CHECK = check.check_package
 
 
 def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
@@ -61,38 +54,6 @@ def data_folder_of_its_own(tmp_path_factory: pytest.TempPathFactory) -> Iterator
     with pytest.MonkeyPatch.context() as patched:
         patched.setenv("XDG_DATA_HOME", str(tmp_path_factory.mktemp("data")))
         yield
-
-
-@pytest.fixture(autouse=True, scope="session")
-def same_files_are_checked_once() -> Iterator[None]:
-    """Packing, taking in and unpacking check the same record again and again.
-
-    Of the same files they get the first report, but for tests that use `checked_anew`. Those of the
-    check itself, which call it by its name, are not concerned.
-    """
-    reports: dict[str, Report] = {}
-
-    def remembered(package: Package, **more: Any) -> Report:
-        if more:  # other rules, or somebody who wants to hear of every step
-            return CHECK(package, **more)
-        digest = sha256()
-        for path in sorted(one for one in package.folder.rglob("*") if one.is_file()):
-            for part in (path.relative_to(package.folder).as_posix().encode(), path.read_bytes()):
-                digest.update(b"%d:%b" % (len(part), part))
-        found = digest.hexdigest()
-        if found not in reports:
-            reports[found] = CHECK(package)
-        return replace(reports[found])
-
-    with pytest.MonkeyPatch.context() as patched:
-        patched.setattr(check, "check_package", remembered)
-        yield
-
-
-@pytest.fixture
-def checked_anew(monkeypatch: pytest.MonkeyPatch) -> None:
-    """For tests that hold what two checks of the same files say against each other."""
-    monkeypatch.setattr(check, "check_package", CHECK)
 
 
 @pytest.fixture(scope="session")

@@ -35,7 +35,6 @@ def bytes_of(folder: Path) -> dict[str, str]:
 # -- the same bytes ------------------------------------------------------------------------------
 
 
-@pytest.mark.usefixtures("checked_anew")
 def test_the_same_package_makes_the_same_folder(
     pristine: Path, package: Package, tmp_path: Path
 ) -> None:
@@ -46,7 +45,6 @@ def test_the_same_package_makes_the_same_folder(
     assert bytes_of(tmp_path / "again") == bytes_of(pristine / "bundle")
 
 
-@pytest.mark.usefixtures("checked_anew")
 def test_the_same_package_makes_the_same_zip_under_any_name(
     zip_bundle: Path, package: Package, tmp_path: Path
 ) -> None:
@@ -54,7 +52,6 @@ def test_the_same_package_makes_the_same_zip_under_any_name(
     assert (tmp_path / "another-name.zip").read_bytes() == zip_bundle.read_bytes()
 
 
-@pytest.mark.usefixtures("checked_anew")
 def test_another_day_makes_the_same_bundle(
     pristine: Path, package: Package, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:

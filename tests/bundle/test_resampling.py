@@ -248,7 +248,6 @@ def test_old_and_new_plug_are_both_found_and_the_new_one_is_the_one_to_look_for(
 # -- the same bytes ------------------------------------------------------------------------------
 
 
-@pytest.mark.usefixtures("checked_anew")
 def test_a_package_that_was_not_changed_makes_the_same_bundle_again(
     first: Path, again: Package, tmp_path: Path
 ) -> None:

@@ -30,7 +30,6 @@ def test_a_package_comes_back_byte_for_byte(pristine: Path, tmp_path: Path, name
     assert package.table("plug")["stamp"].tolist() == ["231"]
 
 
-@pytest.mark.usefixtures("checked_anew")
 def test_packing_what_was_unpacked_makes_the_same_bundle(
     zip_bundle: Path, pristine: Path, tmp_path: Path
 ) -> None:

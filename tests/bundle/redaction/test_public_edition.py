@@ -205,7 +205,6 @@ def test_the_check_is_there_in_figures_alone(made: Path) -> None:
 # -- bytes and derivation ------------------------------------------------------------------------
 
 
-@pytest.mark.usefixtures("checked_anew")
 def test_the_same_package_makes_the_same_public_edition(made: Path, tmp_path: Path) -> None:
     shutil.copytree(made / "holl", tmp_path / "elsewhere" / "holl")
     pack(open_package(tmp_path / "elsewhere" / "holl"), tmp_path / "b", edition=PUBLIC)
