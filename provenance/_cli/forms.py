@@ -61,7 +61,9 @@ def workbook(package: Path | None, profile: str | None, filled: bool, out: Path 
 
 @click.command("phone")
 @reads_package(optional_package_argument)
-@click.option("--profile", help="Without a package: kind of place, or a YAML file.")
+@click.option(
+    "--profile", help="Without a package: kind of site, or a YAML file; join several with +."
+)
 @out_option
 def phone(package: Path | None, profile: str | None, out: Path | None) -> None:
     """Write the form that a crew fills in on a phone or tablet, for PACKAGE or a profile.

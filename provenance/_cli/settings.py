@@ -6,11 +6,11 @@ from pathlib import Path
 
 import click
 
-from provenance._cli.options import package_argument, settings_options
+from provenance._cli.options import asked, reads_package, settings_options
 
 
 @click.command("settings")
-@package_argument
+@reads_package()
 @settings_options
 def settings(package: Path, units: str | None, language: str | None) -> None:
     """Show or set how the record measures, and the language of its forms and labels.
@@ -21,12 +21,13 @@ def settings(package: Path, units: str | None, language: str | None) -> None:
     Example: treenail settings hollin --units feet-inches
     """
     from provenance._model.measures import SYSTEMS
-    from provenance._record.package import open_package
+    from provenance._record.package import open_to_change
     from provenance._record.settings import Settings, change_settings
 
-    opened = open_package(package)
     if units or language:
-        opened = change_settings(opened, Settings(units, language))
+        opened = change_settings(open_to_change(package), Settings(units, language))
+    else:
+        opened = asked(package, writes=False)
     model = opened.model
     click.echo(f"units     {model.units.replace('_', '-')} ({SYSTEMS[model.units].lower()})")
     click.echo(f"language  {model.language}")

@@ -155,6 +155,9 @@ READS = {
     "cards": [()],
     "sheets": [("--sheet", "sample")],
     "workbook": [()],
+    "settings": [()],
+    "phone": [()],
+    "day": [()],
     "history": [(), ("sample", "231")],
     "custody": [(), ("231",), ("--overdue",), ("--format", "csv")],
     "keys": [()],
@@ -168,6 +171,7 @@ READS = {
 """Command → arguments behind PACKAGE with which it only reads."""
 WRITES = {
     "stamps": [("1", "--crew", "north")],
+    "settings": [("--units", "feet-inches")],
     "workbook": [("--filled", "--out", "OUT/filled.xlsx")],
     "import": [(__file__,)],
     "attach": [(__file__,)],
