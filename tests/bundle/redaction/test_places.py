@@ -56,7 +56,7 @@ def test_the_poles_and_the_date_line_stay_on_the_globe() -> None:
     "text", ["0", "-1", "wide", "20", "0.001", "NaN", "", "0.05", "0.5", "0.009", "10.001"]
 )
 def test_a_grid_that_is_none_is_refused(text: str) -> None:
-    with pytest.raises(UnusableInput, match="no size of a cell"):
+    with pytest.raises(UnusableInput, match="is not a size of a cell"):
         read_grid(text)
 
 
