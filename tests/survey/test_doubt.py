@@ -90,7 +90,7 @@ def test_a_tape_misread_by_30_cm_shows_on_every_way_back_to_the_hole(
     assert hole["geometry"] is None
     assert hole["properties"]["u95_m"] is None
     assert hole["properties"]["verdict"] == "conflict"
-    assert "cannot be told which" in hole["properties"]["trust"]
+    assert "which one is not known" in hole["properties"]["trust"]
     places = [one for one in raw["features"] if one["properties"]["layer"] == "places"]
     shares = {one["id"]: one["properties"]["place_share"] for one in places}
     wanted = {f"places/{key}/{rank}" for key in (END, HOLE) for rank in (1, 2)}
@@ -139,7 +139,7 @@ def test_a_warning_leaves_room_for_every_caution_on_the_shorter_paper(
 def test_each_verdict_has_its_own_words_on_the_sheet(room: Package, tmp_path: Path) -> None:
     mirror = sheet(judged(room, HOLE, "two_places"), tmp_path / "two")
     without(mirror)
-    assert "The readings to the hole of 231 fit two places, one the mirror image" in mirror
+    assert "The readings to the hole of 231 fit two places, mirror images across the line" in mirror
     unchecked = sheet(judged(room, END, "unchecked"), tmp_path / "unchecked")
     without(unchecked, CERTAIN[1:2])
     for part in (
