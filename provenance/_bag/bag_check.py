@@ -25,7 +25,7 @@ HEX_DIGITS = {"md5": 32, "sha1": 40, "sha224": 56, "sha256": 64, "sha384": 96, "
 WEAK = frozenset({"md5", "sha1"})
 ENCODINGS = frozenset({"utf-8", "utf8", "us-ascii", "ascii", "iso-8859-1", "utf-16"})
 MANIFEST = re.compile(r"(tag)?manifest-([A-Za-z0-9]+)\.txt")
-_ASK_AGAIN = "Ask for the bundle again; do not mend it by hand."
+_ASK_AGAIN = "Ask for the bundle again; do not repair it by hand."
 
 
 @dataclass(frozen=True)

@@ -168,7 +168,7 @@ def _say_what_is_withheld(packed: Packed) -> None:
     if account.older:
         click.echo(
             "this package is of a version without reviews, so no text or file could be released: "
-            "bring it forward with 'treenail new --update'",
+            "update it with 'treenail new --update'",
             err=True,
         )
     found = account.inference

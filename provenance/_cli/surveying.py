@@ -92,7 +92,7 @@ def _overview(result: SurveyResult, measures: Measures) -> str:
     kinds = result.positions["point_kind"].value_counts()
     counts = ", ".join(
         f"{int(kinds.get(kind, 0))} {words}"
-        for kind, words in (("element_end", "ends of wood"), ("hole", "holes"), ("datum", "datums"))
+        for kind, words in (("element_end", "timber ends"), ("hole", "holes"), ("datum", "datums"))
     )
     adjusted = result.positions[result.positions["found_by"] == "adjusted"]
     line = f"placed {counts}"

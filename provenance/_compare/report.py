@@ -69,7 +69,7 @@ def ledger_sentence(found: Difference) -> str:
         )
     return (
         f"HISTORY WAS REWRITTEN: from event {ledger.place} on the custody ledger is not the old "
-        "one with events added. Ask whoever packed it; do not take it for evidence."
+        "one with events added. Ask whoever packed it; do not use it as evidence."
     )
 
 

@@ -205,7 +205,7 @@ def survey_positions(stage: Stage) -> Did:
     kinds = result.positions["point_kind"].value_counts()
     return Did(
         "Positions",
-        f"{kinds.get('element_end', 0)} ends of wood and {kinds.get('hole', 0)} holes on the site "
+        f"{kinds.get('element_end', 0)} timber ends and {kinds.get('hole', 0)} holes on the site "
         f"grid; found the tape that was read a foot short ({BLUNDER})",
         (f"treenail survey {SOUND}",),
         (package.table_path("position"),),

@@ -179,7 +179,7 @@ def _about_keeper(
         return
     whose = called.get(keeper["party_id"], keeper["party_id"])
     if not is_keeper(tables, whose):
-        said = f"Key {short(row)} of {party} is counter-signed by {whose}, who is no keeper here."
+        said = f"Key {short(row)} of {party} is counter-signed by {whose}, who is not a keeper."
         yield "key.keeper_unknown", "keeper_key_id", said
 
 
@@ -203,7 +203,7 @@ def _about_end(
 REMEDIES: Mapping[str, tuple[str, str]] = {
     "key.false": (
         "error",
-        "Restore tables/key.csv from an older copy or bundle; a key is entered by whoever has it, "
+        "Restore tables/key.csv from an older copy or bundle; the person who has a key enters it, "
         "with 'treenail keys PACKAGE --enter'.",
     ),
     _COUNTER_FALSE: (
@@ -293,9 +293,9 @@ def countersign_key(package: Package, key_id: str, keeper: Signer) -> None:
         if row["key_id"] == keeper.key_id:
             raise KeyRefused(f"key {short(row)} cannot vouch for itself")
         if row["key_id"] not in keys:
-            raise KeyRefused(f"the row of key {short(row)} does not hold: see 'treenail check'")
+            raise KeyRefused(f"the row of key {short(row)} is not valid: see 'treenail check'")
         if keys[row["key_id"]].keeper_key_id:
-            raise KeyRefused(f"key {short(row)} is counter-signed already")
+            raise KeyRefused(f"key {short(row)} is already counter-signed")
         row["keeper_key_id"] = keeper.key_id
         row["keeper_signature"] = keeper.sign(_text("keeper", row, _VOUCHED))
         _write(package, rows)
@@ -328,15 +328,15 @@ def retire_key(package: Package, key_id: str, by: Signer, *, until: str) -> None
 def _end(row: dict[str, str], by: Signer, until: str) -> None:
     row["until"], row["until_key_id"] = _day(until), by.key_id
     if (last := last_day(until)) and (first := first_day(row["since"])) and last < first:
-        raise KeyRefused(f"{until} lies before the first day of key {short(row)}, {row['since']}")
+        raise KeyRefused(f"{until} is before the first day of key {short(row)}, {row['since']}")
     row["until_signature"] = by.sign(_text("until", row, _UNTIL))
 
 
 def _rows(package: Package) -> list[dict[str, str]]:
     if TABLE not in package.model.tables:
         raise KeyRefused(
-            f"{package.folder} was made by an older version, which kept no keys; bring it forward "
-            f"with 'treenail new {package.folder} --update'"
+            f"{package.folder} was made by an older version, which had no keys; update it with"
+            f" 'treenail new {package.folder} --update'"
         )
     return [dict(row) for row in package.tables.rows(TABLE)]
 

@@ -548,11 +548,11 @@ def test_a_ledger_that_goes_on_from_the_kept_one_is_said_to(shelf: Path, tmp_pat
     """Receipt and register bear the end of the ledger, by which it is known again."""
     store = tmp_path / "store"
     first = take_in(shelf / "bundle.zip", store)
-    assert "nothing kept here shows what it was before" in text_of_receipt(first)
+    assert "nothing kept here to compare it with" in text_of_receipt(first)
     second = take_in(with_events(shelf, tmp_path), store)
     assert (second.ledger.anchored, second.ledger.events) == (4, 5)
     text = text_of_receipt(second)
-    assert "the first 4 of its events as they were kept here before" in text
+    assert "the first 4 of its events match what was kept here before" in text
     anchor = anchor_in_text(text, "the receipt")
     assert anchor is not None
     assert (anchor.head, anchor.count) == (second.entry.ledger_head[:32], 5)

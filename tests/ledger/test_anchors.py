@@ -163,8 +163,8 @@ def test_what_cannot_be_known_is_said(
 ) -> None:
     alone = standing(honest.tables)
     assert alone.said == (
-        "The seals fit one another, but whoever had this bundle could have rewritten it whole; "
-        "give an older bundle, a receipt or a register line with --anchor.",
+        "The seals match one another, but anyone who had this bundle could have rewritten the "
+        "entire ledger; give an older bundle, a receipt or a register line with --anchor.",
     )
     part = standing(honest.tables, [receipt])
     assert (part.events, part.anchored) == (COUNT, KNOWN)

@@ -323,7 +323,7 @@ def test_a_changed_event_that_was_sealed_anew_betrays_itself_in_the_next(package
 def test_a_removed_event_is_named(package: Package) -> None:
     package.write_table("custody", package.table("custody").drop(index=3))
     (finding,) = verify_chain(package)
-    assert "Event number 2 should stand here but the row says '3'" in finding.message
+    assert "Event number 2 is expected here, but the row says '3'" in finding.message
 
 
 def test_a_removed_event_is_named_even_if_the_rest_is_numbered_anew(package: Package) -> None:

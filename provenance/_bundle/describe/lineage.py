@@ -132,7 +132,7 @@ def earlier_than(folder: Path) -> tuple[Ancestor, ...]:
 
 def _unclear(folder: Path, error: Exception) -> str:
     return (
-        f"{folder / 'data' / 'bundle.json'} does not say rightly which bundles came before "
+        f"{folder / 'data' / 'bundle.json'} does not correctly say which bundles came before "
         f"this one: {error}; ask for the bundle again"
     )
 

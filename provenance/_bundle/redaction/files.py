@@ -183,7 +183,7 @@ class _Files:
             return f"it has more than {MOST_TEXT_BYTES >> 20} MiB"
         text = read_plainly(source)
         if text is None:
-            return "it is no plain text"
+            return "it is not plain text"
         if not self.known.masker.is_clean_file(text.splitlines()):
             return "something in it is withheld elsewhere"
         return ""

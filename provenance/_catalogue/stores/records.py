@@ -126,8 +126,8 @@ class Source:
             return content
         if hashlib.new(algorithm, content).hexdigest() != sums.get(f"data/{name}"):
             raise UnusableInput(
-                f"{self.path} gives no answer, because it is damaged: {name} is not what was "
-                "packed. 'treenail verify' names everything; ask for the bundle again"
+                f"{self.path} is not searched, because it is damaged: {name} is not what was "
+                "packed. 'treenail verify' lists every fault; ask for the bundle again"
             )
         return content
 

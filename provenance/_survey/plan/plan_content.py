@@ -112,7 +112,7 @@ class PlanContent:
     """Everything on one plan. `notes` say in sentences what is in doubt, and what was left off.
 
     `own_grid` is True where the grid is the building's own, as in a public edition. `doubts` are of
-    datums, of ends of wood and of holes that were taped themselves.
+    datums, of timber ends and of holes that were taped themselves.
     """
 
     site_id: str

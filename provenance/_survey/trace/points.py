@@ -123,14 +123,14 @@ def read_points(package: Package, path: Path, picture: PlanPicture) -> PointsFil
 
 def _marked(package: Package, line: _Line, kind: str, picture: PlanPicture) -> Marked:
     if kind not in _KINDS:
-        raise _Fault(f"column 'kind': {line.text('kind')!r} is none of {', '.join(_KINDS)}")
+        raise _Fault(f"column 'kind': {line.text('kind')!r} is not one of {', '.join(_KINDS)}")
     name, end = line.text("name"), line.text("end").casefold()
     if not name:
         raise _Fault("column 'name' is blank; write the datum, the wood or the sample")
     if kind == END:
         _refuse_unknown(package, name)
         if end not in ("a", "b"):
-            raise _Fault(f"column 'end': {line.text('end')!r} is not an end of wood; write a or b")
+            raise _Fault(f"column 'end': {line.text('end')!r} is not a timber end; write a or b")
     elif end:
         raise _Fault(f"column 'end': {line.text('end')!r} belongs to wood only; leave it blank")
     if kind == HOLE:

@@ -329,7 +329,7 @@ def test_a_points_file_that_cannot_be_used_is_told_row_by_row(tmp_path: Path) ->
             "end,B1-041,a,12,34",
             "row 2, column 'name': the record has no wood 'B1-041'; did you mean",
         ),
-        ("end,B1-014,c,12,34", "column 'end': 'c' is not an end of wood; write a or b"),
+        ("end,B1-014,c,12,34", "column 'end': 'c' is not a timber end; write a or b"),
         ("end,B1-014,,12,34", "column 'end': '' is not an end of wood"),
         ("known,D1,a,12,34", "column 'end': 'a' belongs to wood only"),
         ("hole,999,,12,34", "row 2, column 'name'"),
