@@ -148,8 +148,8 @@ def plain_number(text: str) -> str:
     """A number that a person gave, if it can be one; raises UnusableNumber otherwise."""
     if not _LITERAL.fullmatch(text) or text != text.strip() or len(text) > LONGEST:
         raise UnusableNumber(
-            f"'{text[:80]}' cannot be an accession number: it has letters, digits, blank, '.', "
-            f"'-', '_' and '/' only, begins and ends with none but these, and {LONGEST} at most"
+            f"'{text[:80]}' cannot be an accession number: use letters, digits, spaces, "
+            f"'.', '-', '_' and '/' only, no space at either end, and at most {LONGEST} characters"
         )
     if not folder_name(text).strip(".-_") or folder_name(text).startswith("."):
         raise UnusableNumber(

@@ -155,7 +155,7 @@ def read_the_ledger(stage: Stage) -> Did:
     life = life_of(package, MISSING_SAMPLE)
     surprises = [finding.message for finding in verify_chain(package)]
     if not life or life[-1].event != "lost":
-        surprises.append(f"sample {MISSING_SAMPLE} should have been lost, says the story")
+        surprises.append(f"sample {MISSING_SAMPLE} should be lost by now")
     label = package.model.vocabularies["custody_event"].label
     return Did(
         "Custody",
@@ -244,7 +244,7 @@ def verify_bundles(stage: Stage) -> Did:
     return Did(
         "Verify",
         f"every file and the record of both bundles are sound ({looked_at}); the seals of the "
-        "ledger fit one another, and nothing that was kept elsewhere was held against it",
+        "ledger match one another; they were not compared with anything kept elsewhere",
         tuple(f"treenail verify {verdict.bundle.name}" for verdict in verdicts),
         (),
         tuple(

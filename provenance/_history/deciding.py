@@ -201,7 +201,7 @@ def restore(table: str, key: str) -> Deciding:
             )
         ]
         if not rows:
-            raise Refused(f"no one took a {table} {key} out")
+            raise Refused(f"no one removed {table} {key}")
         return Act(SETTLE, lines=tuple(history.state.decide(table, rows[0], ROW_FIELD, HERE)))
 
     return deciding
@@ -244,7 +244,7 @@ def split(table: str, key: str, sources: Sequence[str], new_key: str) -> Decidin
         }
         if strange := sorted(named - telling):
             raise Refused(
-                f"{strange[0]} says nothing of {table} {key}; it is said by "
+                f"{strange[0]} has no values for {table} {key}; these sources have: "
                 f"{', '.join(sorted(telling)) or 'no received file'}"
             )
         if not named or named == telling:

@@ -143,8 +143,8 @@ def _not_its_own(row: Row, begun: Sequence[str]) -> str:
         return f"Key {short(row)} was entered for another record."
     if not is_signed(row["public_key"], row["self_signature"], _text("key", row, _OWN)):
         return (
-            f"Key {short(row)} does not sign that it is {row['party_id']}'s from {row['since']} "
-            "on: someone else entered it, or the row was changed."
+            f"Key {short(row)} has not signed its own row ({row['party_id']}, from "
+            f"{row['since']}): someone else entered it, or the row was changed."
         )
     return ""
 
@@ -194,8 +194,8 @@ def _about_end(
     text = _text("until", row, _UNTIL)
     if not by or not entitled or not is_signed(by["public_key"], row["until_signature"], text):
         said = (
-            f"That key {short(row)} is retired is signed neither by it nor by a keeper, or the "
-            "last day was changed."
+            f"The retirement of key {short(row)} is signed neither by that key nor by a keeper, or "
+            "its last day was changed."
         )
         yield "key.retirement_false", "until", said
 
@@ -263,7 +263,7 @@ def enter_key(
         refuse_entering(package, party_id)
         rows = _rows(package)
         if signer.key_id in (row["key_id"] for row in rows):
-            raise KeyRefused(f"key {signer.key_id[:12]} is in the table 'key' already")
+            raise KeyRefused(f"key {signer.key_id[:12]} is already in the table 'key'")
         row = dict.fromkeys(package.model.table(TABLE).names, "") | {
             "key_id": signer.key_id,
             "record_id": record_id(package),
@@ -315,12 +315,12 @@ def retire_key(package: Package, key_id: str, by: Signer, *, until: str) -> None
             by.key_id != row["key_id"] and not is_keeper(package.tables, own.party_id)
         ):
             raise KeyRefused(
-                f"key {short(row)} is retired by itself or by the key of a keeper, and key "
+                f"only key {short(row)} itself or the key of a keeper can retire it, and key "
                 f"{by.key_id[:12]} is neither"
             )
         standing, new = last_day(row["until"]), last_day(_day(until))
         if standing is not None and new is not None and new >= standing:
-            raise KeyRefused(f"key {short(row)} is retired with {row['until']} already")
+            raise KeyRefused(f"key {short(row)} is already retired with {row['until']}")
         _end(row, by, until)
         _write(package, rows)
 
@@ -349,8 +349,8 @@ def _named(rows: Sequence[dict[str, str]], text: str) -> dict[str, str]:
         return found[0]
     there = ", ".join(f"{short(row)} ({row['party_id']})" for row in rows) or "none"
     raise KeyRefused(
-        f"'{text}' names no key of this record; write its first {SHORTEST_NAME} figures or more. "
-        f"There are {there}"
+        f"'{text}' is not a key of this record; write its first {SHORTEST_NAME} characters or "
+        f"more. There are {there}"
     )
 
 

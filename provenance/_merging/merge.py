@@ -325,7 +325,7 @@ def _newer_model(package: Package, other: Package) -> Model:
     names = sorted(".".join(one) for one in mine - theirs)[:3]
     others = sorted(".".join(one) for one in theirs - mine)[:3]
     raise CannotMerge(
-        f"{package.folder} alone knows {', '.join(names)}, and {other.folder} alone knows "
+        f"only {package.folder} has {', '.join(names)}, and only {other.folder} has "
         f"{', '.join(others)}; update both with 'treenail new FOLDER --update', then merge"
     )
 

@@ -279,7 +279,7 @@ def test_only_keepers_vouch_and_nobody_for_himself(package: Package) -> None:
         (lambda: countersign_key(package, KEEPER.key_id, MARA), "not that of a keeper"),
         (lambda: countersign_key(package, KEEPER.key_id, KEEPER), "cannot vouch for itself"),
         (lambda: countersign_key(package, MARA.key_id, KEEPER), "counter-signed already"),
-        (lambda: countersign_key(package, "0" * 8, KEEPER), "names no key"),
+        (lambda: countersign_key(package, "0" * 8, KEEPER), "is not a key"),
         (lambda: countersign_key(package, MARA.key_id[:4], KEEPER), "first 8 figures"),
         (lambda: enter_key(package, MARA, "OWN", since="2024"), "already"),
         (lambda: enter_key(package, THIEF, "NN", since="2024"), "has no NN"),

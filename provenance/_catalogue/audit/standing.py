@@ -146,7 +146,7 @@ def _standing(
             return "moved", f"the same bundle is now at {', '.join(arrived)}"
         return "missing", f"{row['why']}; restore it, or note with --withdraw why it was removed"
     if state == "out_of_sight":
-        return "unreadable", f"its folder cannot be looked into: {row['why']}"
+        return "unreadable", f"its folder cannot be read: {row['why']}"
     if row["form"] == "package":
         return "not_packed", "pack it, so that it has checksums"
     if seen is None:
