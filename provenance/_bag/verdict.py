@@ -43,8 +43,8 @@ WORDS = {
     "contradicts anchor": "its custody ledger is not the one that was known before",
     "faulty": "every file is as it was packed, but the record in it has faults",
     "not verified": "names and sizes only were compared",
-    "not anchored": "every file is as it was packed; its custody ledger could have been rewritten "
-    "whole by whoever had it",
+    "not anchored": "every file is as it was packed; anyone who had it could have rewritten its "
+    "custody ledger",
     "sound": "every file is as it was packed, and its custody ledger is as it was known before",
 }
 """Every word of a verdict, the gravest first, and what it means."""

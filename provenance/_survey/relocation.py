@@ -304,7 +304,7 @@ def _draw_photo(canvas: Any, facts: Relocation, box: Box) -> None:
 
 
 _LARGE_CAUTION, _SMALL_CAUTION = 8.0, 7.0
-_ON_THE_NEXT_PAGE = N_("The other cautions stand on the next page. Read them too.")
+_ON_THE_NEXT_PAGE = N_("The other cautions are on the next page. Read them too.")
 
 
 def _draw_cautions(canvas: Any, cautions: Sequence[str], box: Box) -> Sequence[str]:

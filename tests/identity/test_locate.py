@@ -279,7 +279,7 @@ def test_a_file_that_is_no_index_is_refused(tmp_path) -> None:
 
 
 def test_a_folder_without_packages_is_refused(tmp_path) -> None:
-    with pytest.raises(UnusableInput, match="no package"):
+    with pytest.raises(UnusableInput, match="neither a package"):
         gather_plugs(tmp_path)
 
 

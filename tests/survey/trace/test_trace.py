@@ -333,7 +333,7 @@ def test_a_points_file_that_cannot_be_used_is_told_row_by_row(tmp_path: Path) ->
         ("end,B1-014,,12,34", "column 'end': '' is not an end of wood"),
         ("known,D1,a,12,34", "column 'end': 'a' belongs to wood only"),
         ("hole,999,,12,34", "row 2, column 'name'"),
-        ("beam,B1-014,a,12,34", "column 'kind': 'beam' is none of known, end, hole"),
+        ("beam,B1-014,a,12,34", "column 'kind': 'beam' is not one of known, end, hole"),
         ("known,,,12,34", "column 'name' is blank"),
         (
             "known,D1,,1200,34",
@@ -347,7 +347,7 @@ def test_a_points_file_that_cannot_be_used_is_told_row_by_row(tmp_path: Path) ->
         ("known,NE,,12,34,3.5,", "column 'y_m' is blank; write both or neither"),
         ("end,B1-014,a,12,34,1,1", "only a known point has coordinates"),
         ("known,NE,,12,34,1,1,-2", "column 'uncertainty_m': -2 is below zero"),
-        (f"picture,{'0' * 64},,,", "the points were marked on another picture than plan.png"),
+        (f"picture,{'0' * 64},,,", "the points were marked on a different picture than plan.png"),
         ("scale,half,,,", "for a plan drawn at 1:50 write 50"),
         ("scale,0.5,,,", "is not the scale of a plan"),
         ("known,D1,,12,34", "one known point is marked; mark at least two"),
