@@ -159,7 +159,7 @@ def test_nobody_signs_with_a_key_that_is_not_his_or_out_of_its_time(package: Pac
     before = package.table_path("custody").read_bytes()
     for signer, options, says in (
         (THIEF, {}, "does not have key"),
-        (MARA, {"recorded_by": "OWN"}, "is MB's, and OWN writes this down"),
+        (MARA, {"recorded_by": "OWN"}, "belongs to MB, but OWN records this event"),
     ):
         with pytest.raises(KeyRefused, match=says):
             act(package, "stored", signer, **options)
@@ -268,7 +268,7 @@ def test_a_key_that_was_stolen_is_retired_by_a_keeper(package: Package) -> None:
         assert key.may_sign_on(day), day
     for day in ("2023-12-31", "2024-07-01", "2025"):
         assert not key.may_sign_on(day), day
-    with pytest.raises(KeyRefused, match="is retired with 2024-06-30 already"):
+    with pytest.raises(KeyRefused, match="is already retired with 2024-06-30"):
         retire_key(package, MARA.key_id, MARA, until="2030-01-01")
     with pytest.raises(KeyRefused, match="before the first day"):
         retire_key(package, MARA.key_id, MARA, until="2023-01-01")
@@ -280,7 +280,7 @@ def test_only_keepers_vouch_and_nobody_for_himself(package: Package) -> None:
         (lambda: countersign_key(package, KEEPER.key_id, KEEPER), "cannot vouch for itself"),
         (lambda: countersign_key(package, MARA.key_id, KEEPER), "already counter-signed"),
         (lambda: countersign_key(package, "0" * 8, KEEPER), "is not a key"),
-        (lambda: countersign_key(package, MARA.key_id[:4], KEEPER), "first 8 figures"),
+        (lambda: countersign_key(package, MARA.key_id[:4], KEEPER), "first 8 characters"),
         (lambda: enter_key(package, MARA, "OWN", since="2024"), "already"),
         (lambda: enter_key(package, THIEF, "NN", since="2024"), "has no NN"),
         (lambda: enter_key(package, THIEF, "OWN", since="June"), "is not a date"),
