@@ -155,7 +155,7 @@ def test_a_ledger_cut_back_to_before_the_anchor_is_said_to_be_cut(
     put_ledger(bundle, rows[:2])
     assert verify_bundle(bundle).word == "not anchored"
     found = run("verify", bundle, "--anchor", desk / "older.zip")
-    assert (found.exit_code, "events were cut off" in found.stdout) == (1, True)
+    assert (found.exit_code, "events were removed" in found.stdout) == (1, True)
 
 
 # -- the signed statement ------------------------------------------------------------------------
