@@ -70,7 +70,7 @@ def read_register(path: Path) -> list[Accession]:
         raise UnusableInput(
             f"{path} is not a register of accessions: its first line is '{found}' and should be "
             f"'{','.join(COLUMNS)}'. Name another file, or restore it from a copy (a program for "
-            "spreadsheets may have written it anew with other separators)"
+            "spreadsheets may have written it again with other separators)"
         )
     seen: dict[str, int] = {}
     found_rows = []

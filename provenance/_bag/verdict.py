@@ -119,8 +119,8 @@ class Verdict:
             return f"DAMAGED: {self.what_is_damaged}"
         if self.word == "not anchored" and self.ledger and self.ledger.word == LEDGER_WITHHELD:
             return (
-                f"{self.word}: every file is as it was packed; its custody ledger bears no seals, "
-                "as in every public edition"
+                f"{self.word}: every file is as it was packed; its custody ledger has no seals, as "
+                "in every public edition"
             )
         return f"{self.word}: {WORDS[self.word]}"
 

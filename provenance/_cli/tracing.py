@@ -130,7 +130,7 @@ def trace(
         click.echo(
             f"next: treenail survey {package}, then treenail plan {package}"
             if done.lies_under
-            else "the picture is filed under something else, so it lies under no plan"
+            else "the picture is filed under something else, so it is not shown under a plan"
         )
     if found.doubtful or any(one.disagrees for one in found.traced):
         sys.exit(1)

@@ -185,8 +185,8 @@ def _tagmanifest_sum(folder: Path) -> str:
     path = folder / "tagmanifest-sha256.txt"
     if not path.is_file():
         raise UnusableInput(
-            f"{folder} has no tagmanifest-sha256.txt, which stands for every byte of a bundle; "
-            "ask for a bundle that has one"
+            f"{folder} has no tagmanifest-sha256.txt, which covers every byte of a bundle; ask"
+            " for a bundle that has one"
         )
     return sha256_of(path)
 

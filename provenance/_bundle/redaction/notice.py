@@ -172,7 +172,7 @@ def _not_released(package: Package, account: Account) -> Iterator[str]:
 def _files(account: Account) -> Iterator[str]:
     if account.pictures:
         yield (
-            f"{_count(account.pictures, 'released photo')} drawn anew from the pixels alone, so "
+            f"{_count(account.pictures, 'released photo')} redrawn from the pixels alone, so "
             "that no position, camera number or thumbnail goes with them."
         )
     if account.texts:

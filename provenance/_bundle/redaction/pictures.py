@@ -33,7 +33,7 @@ def redraw(source: Path, target: Path) -> None:
 
     kind = KINDS.get(source.suffix.lower())
     if kind is None:
-        raise NotRedrawn(f"only {', '.join(KINDS)} can be drawn anew")
+        raise NotRedrawn(f"only {', '.join(KINDS)} can be redrawn")
     try:
         with warnings.catch_warnings():
             # the size is judged below, before any pixel is read

@@ -121,7 +121,7 @@ def _read_all(path: Path) -> dict[str, dict[str, float]]:
         }
     except (UnusableInput, AttributeError, TypeError, ValueError) as error:
         raise TreenailError(
-            f"{path} does not hold calibrations of printers ({error}); mend or remove it, then "
+            f"{path} does not hold calibrations of printers ({error}); correct or remove it, then "
             "calibrate again"
         ) from error
 
