@@ -68,7 +68,7 @@ def test_a_photo_that_is_none_is_named_and_linked(tmp_path: Path) -> None:
     found = attached(tmp_path, "a.jpg", b"<html>no photo</html>")
     assert found.preview is None
     assert found.href == "files/a.jpg"
-    assert "no picture in a form" in found.without_preview
+    assert "not a picture in a form" in found.without_preview
 
 
 def test_a_plan_in_an_unknown_form_is_named_and_linked(tmp_path: Path) -> None:
