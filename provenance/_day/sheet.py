@@ -57,9 +57,10 @@ def _draw_table(canvas: Any, box: Box, day: Day) -> Box:
     if len(rows) > most:
         left_out = [f"and {len(rows) - most + 1} more", *[""] * (len(rows[0]) - 1)]
         rows = [*rows[: most - 2], left_out, rows[-1]]
-    counts = len(rows[0]) - NAMES
-    width_of_counts = box.width * (1 - NAMES * NAME_SHARE) / counts
-    widths = [box.width * NAME_SHARE] * NAMES + [width_of_counts] * counts
+    # so that all headings are of about one size
+    counts = [BOLD.width(heading, 9) + 6 for heading in rows[0][NAMES:]]
+    narrower = box.width * (1 - NAMES * NAME_SHARE) / sum(counts)
+    widths = [box.width * NAME_SHARE] * NAMES + [width * narrower for width in counts]
     for number, row in enumerate(rows):
         strip, box = box.cut_top(ROW_MM * MM)
         face = BOLD if number in (0, len(rows) - 1) else PLAIN

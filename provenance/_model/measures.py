@@ -182,9 +182,13 @@ class Measures:
         '17.66 ft³ (0.50 m³)'
         """
         metric = f"{write(1.0)} m³"
-        if self.system == METRIC:
-            return metric
-        return f"{write(float((1000 / FOOT) ** 3))} ft³ ({metric})"
+        unit, per = self.volume_unit
+        return metric if self.system == METRIC else f"{write(per)} {unit} ({metric})"
+
+    @property
+    def volume_unit(self) -> tuple[str, float]:
+        """The unit of volumes, and how many of it a cubic meter has."""
+        return ("m³", 1.0) if self.system == METRIC else ("ft³", float((1000 / FOOT) ** 3))
 
 
 SI = Measures()

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Iterable, Mapping
 from fractions import Fraction
 
@@ -62,11 +63,20 @@ def shown(
         return ""
     number = float_of(text)
     if number is None or not abs(number) < _SENSELESS:
+        measures = tables.model.measures
+        if measures.system != METRIC and _CORNERS.fullmatch(text):
+            said_one = _NUMBER.sub(lambda one: measures.say(one[0], "m", "survey")[:-3], text)
+            return f"{said_one} ft"
         return f"{text} {tables.model.table(table).field(field).unit or ''}".strip()
     return said(tables, table, field, number, other=other)
 
 
 _SENSELESS = 1e12
+_NUMBER = re.compile(r"-?[0-9]+(?:\.[0-9]+)?")
+# the corners of a place in the meters of the site grid, as the schema of places has them
+_CORNERS = re.compile(
+    rf"{_NUMBER.pattern} {_NUMBER.pattern}(?:, ?{_NUMBER.pattern} {_NUMBER.pattern})+"
+)
 
 
 def readings(tables: Snapshot) -> Mapping[tuple[str, str, str], str]:

@@ -108,7 +108,7 @@ def draw_relocation(
     _draw_lines(
         canvas, _("On the wood and in the room"), (*facts.on_the_wood, *facts.in_space), right
     )
-    row, rest = rest.cut_top(24 * MM, _GAP)
+    row, rest = rest.cut_top(28 * MM, _GAP)
     for share, heading, lines in (
         (0.25, _("What was taken"), facts.taken),
         (0.21, _("Where the sample is"), facts.keeper),

@@ -135,7 +135,7 @@ def test_codes_are_shown_by_their_labels(package: Package, tmp_path: Path) -> No
     text = (tables / "party-1.html").read_text("utf-8")
     (row,) = re.findall(r'<tr id="party\.MB">.*', text)
     assert "Crew lead; Driller" in row
-    assert ">yes</td>" in row
+    assert ">Yes</td>" in row
     text = (tables / "element-1.html").read_text("utf-8")
     (row,) = re.findall(r'<tr id="element\.B1-014">.*', text)
     label = package.model.vocabularies["species"].label("PIPO")

@@ -32,6 +32,7 @@ from provenance._drawing.paper import MM
 from provenance._drawing.pdf import draw_items
 from provenance._drawing.png import png_of
 from provenance._drawing.svg import svg_of
+from provenance._model.measures import FEET_INCHES, Measures
 from tests.builders import a_package
 
 SVG = "{http://www.w3.org/2000/svg}"
@@ -540,6 +541,18 @@ def test_volumes_are_as_long_as_they_say_and_count_their_pieces() -> None:
     assert f"All together 7.00 m³; reading the sizes alone makes it uncertain by {0.08:.2f}" in (
         sheet.description
     )
+
+
+def test_the_axis_of_volumes_counts_in_the_unit_that_is_said_first() -> None:
+    found = replace(derived([], [a_size(1, 2.0)]), measures=Measures(FEET_INCHES))
+    (sheet,) = (one.sheet for one in figures(found, PLACES) if one.name == "volume")
+    shown = {one.text: one.at for one in texts(sheet)}
+    # 2 m³ are 70.63 cubic feet, a foot being 0.3048 m (international yard and pound agreement of
+    # 1959; cited from memory)
+    assert {"ft³", "70.6 ft³ (2.0 m³) (1)", "50"} <= set(shown)
+    (right,) = (right for _, right, _ in boxes(sheet, shown["50"][1], 1e6)[-1:])
+    zero, fifty = shown["0"][0], shown["50"][0]
+    assert right == pytest.approx(zero + (fifty - zero) * 70.63 / 50, abs=0.1)
 
 
 def test_volumes_too_small_to_be_numbers_of_an_axis_are_drawn_as_nothing() -> None:

@@ -104,10 +104,11 @@ def test_the_card_warns_before_drilling_again(tmp_path: Path) -> None:
     elements["load_bearing"] = "yes"
     package.write_table("element", elements)
     places = package.table("place")
-    places["hazards"] = "old_wiring; lead_paint"
+    places["hazards"] = "old_wiring; load_bearing; lead_paint"
     package.write_table("place", places)
     text = card_text(tmp_path, package)
     assert "This timber is load-bearing. Seen here: old wiring, lead paint." in text
+    assert f"lead paint. {package.model.consent} This hole has weakened the wood" in text
     assert "structural engineer" in text
     assert "Local codes, permits and licensed practice come first." in text
 

@@ -253,6 +253,12 @@ def test_blanks_take_the_site_from_a_package_of_one_site(tmp_path: Path) -> None
     )
 
 
+def test_only_a_code_with_an_example_of_its_own_shows_one(tmp_path: Path) -> None:
+    (text, *_) = [t for t in page_texts(print_blank(tmp_path, sheets=("sample",))) if "Bit" in t]
+    assert "e.g. 231" in text
+    assert "B1-014" not in "".join(page_texts(tmp_path / "blank.pdf")), "a bit is no timber"
+
+
 def test_a_blank_form_fills_whole_sheets_of_paper() -> None:
     """Printed on both sides, no two records share a sheet of paper."""
     for kind in FORMS:

@@ -14,6 +14,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from provenance._base.errors import UnusableSchema
+from provenance._drawing.fonts import PLAIN
 from provenance._drawing.paper import MM, PAPERS
 from provenance._model.measures import FEET_INCHES
 from provenance._model.profile import load_model, shipped_profiles
@@ -25,6 +26,7 @@ from provenance._printing.sheets.log import (
     FOOT_MM,
     HEAD_MM,
     NARROWEST_MM,
+    PAD,
     ROWS,
     TITLES_MM,
     column_widths,
@@ -78,9 +80,29 @@ def test_every_log_is_one_page_wide_with_room_to_write(profile: str) -> None:
         assert 8.5 <= height < 8.8
         width = page.width - 2 * EDGE_MM * MM
         for table in LOGS:
-            widths = column_widths(log_columns(model, table), width)
+            widths = column_widths(model, log_columns(model, table), width)
             assert sum(widths) == pytest.approx(width), table
             assert min(widths) >= NARROWEST_MM * MM - 1e-6, table
+
+
+@pytest.mark.parametrize("profile", sorted(shipped_profiles()))
+def test_no_word_of_a_log_is_parted_or_cut(profile: str, tmp_path: Path) -> None:
+    model, out = load_model(profile), tmp_path / "out.pdf"
+    paper = min(PAPERS, key=lambda one: one.height)
+    write_sheets(model, out, sheets=("log", "plug"), paper=paper.name, blanks=1)
+    shown = " ".join(page_texts(out)[:2]).split()
+    for table in ("element", "plug"):
+        columns = log_columns(model, table)
+        widths = column_widths(model, columns, paper.turned().width - 2 * EDGE_MM * MM)
+        for column, width in zip(columns, widths, strict=True):
+            left_out = set(f"{column.heading} {column.below}".split()) - {*shown}
+            # the unit stands in the cells too, where a long heading takes its room
+            assert left_out <= {model.unit_of(one) for _, one in column.fields}, column.heading
+            for _, one in column.fields:
+                vocabulary = model.vocabulary_of(one)
+                for term in vocabulary.terms if vocabulary and one.vocabulary != "species" else ():
+                    for word in term.label.split():
+                        assert PLAIN.width(word, 7) < width - 2 * PAD, (column.heading, word)
 
 
 def test_logs_and_core_sheets_name_fields_that_there_are() -> None:

@@ -9,7 +9,7 @@ from click.testing import CliRunner
 
 from provenance._cli import treenail
 from provenance._history.deciding import correct, decide, rename, undo
-from provenance._record.measured import reading_of, said
+from provenance._record.measured import reading_of, said, shown
 from provenance._record.package import open_package
 from provenance._record.snapshot import Snapshot
 from tests.builders import a_package
@@ -42,25 +42,36 @@ def package(tmp_path):
 def test_what_was_read_is_kept_with_its_unit_and_said_at_the_step_of_its_column(package) -> None:
     tables = in_feet(package.tables)
 
-    def shown(number: str, field: str) -> tuple[str, str]:
+    def read(number: str, field: str) -> tuple[str, str]:
         (row,) = [r for r in tables.rows("element") if r["element_id"] == f"B1-{number}"]
         key = row["element_id"]
         return reading_of(tables, "element", key, field), said(tables, "element", field, row[field])
 
-    assert shown("014", "length_m") == ("12' 6 1/2\"", "12' 6 1/2\"")
-    assert shown("015", "length_m") == ("9' 3/8\"", "9' 3/8\"")
-    assert shown("016", "length_m") == ("7'", "7' 0\"")
-    assert shown("017", "length_m") == ("12' 6\"", "12' 6\"")
-    assert shown("014", "diameter_a1_cm") == ("11 3/8 in", "11 3/8 in")
-    assert shown("015", "diameter_a1_cm") == ("11.5 in", "11 1/2 in")
+    assert read("014", "length_m") == ("12' 6 1/2\"", "12' 6 1/2\"")
+    assert read("015", "length_m") == ("9' 3/8\"", "9' 3/8\"")
+    assert read("016", "length_m") == ("7'", "7' 0\"")
+    assert read("017", "length_m") == ("12' 6\"", "12' 6\"")
+    assert read("014", "diameter_a1_cm") == ("11 3/8 in", "11 3/8 in")
+    assert read("015", "diameter_a1_cm") == ("11.5 in", "11 1/2 in")
     # as it stands in the table: nobody wrote it otherwise
-    assert shown("016", "diameter_a1_cm") == ("38.1 cm", "15 in")
+    assert read("016", "diameter_a1_cm") == ("38.1 cm", "15 in")
     assert reading_of(tables, "sample", "2015", "bore_mm") == "1/2 in"
     assert said(tables, "sample", "bore_mm", "15.875") == "5/8 in"
     # what nobody read is said at the finest step of the column too
     assert said(tables, "element", "length_m", "2.961") == "9' 8 5/8\""
     assert said(tables, "element", "diameter_b1_cm", "28.8925") == "11 3/8 in"
     assert reading_of(tables, "element", "B1-014", "diameter_b1_cm") == ""
+
+
+def test_the_corners_of_a_place_are_said_in_feet_like_what_else_is_on_the_site_grid(
+    package,
+) -> None:
+    corners = "0 0, 6.2 0, 6.2 4.8, -0.5 4.8"
+    # a foot is 0.3048 m (international yard and pound agreement of 1959; cited from memory)
+    feet = "0.00 0.00, 20.34 0.00, 20.34 15.75, -1.64 15.75 ft"
+    assert shown(in_feet(package.tables), "place", "outline", corners) == feet
+    assert shown(package.tables, "place", "outline", corners) == f"{corners} m"
+    assert shown(in_feet(package.tables), "place", "outline", "by eye") == "by eye m"
 
 
 def test_a_reading_goes_when_its_value_does_and_comes_back_with_it(package) -> None:

@@ -26,7 +26,7 @@ PAGE_ROWS = 1000
 _UNITS = {"a": "", "deg": "°", "h": "o’clock"}
 """Units (UCUM, as the schemas have them) that a person reads in another form; years need none."""
 _DERIVED_UNITS = ("m³", "cm/m")
-_TRUTH = {"true": "yes", "false": "no"}
+_TRUTH = {"true": "Yes", "false": "No"}
 FILE_COLUMNS = ("path", "mapping_path")
 
 

@@ -71,7 +71,8 @@ def volume_bars(page: ChartPage, derived: Derived, places: Places) -> list[str] 
     room = widest(of_building, page.width, 45.0)
     start = LEFT + max(room + 2.5, LAST_TICK)
     end = RIGHT - max(widest(labels.values(), page.width, _LABEL_MOST) + 1.5, LAST_TICK)
-    most = max(*of_building.values(), LEAST_M3)
+    unit, per = say.volume_unit
+    most = max(*of_building.values(), LEAST_M3) * per
     axis = count_axis(most, start, end, page.width, first_step=_first_step(most))
     top, high, row = page.y, 7.0, 10.0
     bottom = top - row * len(of_building) - 1.0
@@ -82,14 +83,14 @@ def volume_bars(page: ChartPage, derived: Derived, places: Places) -> list[str] 
         reached = 0.0
         for species in ranked:
             if one := volume.get((building, species), 0.0):
-                left, right = axis(reached), axis(reached + one)
+                left, right = axis(reached * per), axis((reached + one) * per)
                 page.add(*fills[species].lines((left, page.y, right - left, high)))
                 _name_inside(page, species, left, right, page.y + high / 2)
                 reached += one
-        page.write((axis(reached) + 1.0, page.y + 2.6), labels[building], most=_LABEL_MOST)
+        page.write((axis(reached * per) + 1.0, page.y + 2.6), labels[building], most=_LABEL_MOST)
     page.add(Line(((start, bottom), (start, top)), width=0.25))
     page.y = bottom - 2 * SMALL - 2.6
-    page.write(((start + end) / 2, page.y), "m³", align="centre")
+    page.write(((start + end) / 2, page.y), unit, align="centre")
     all_of_it = total(every, "volume")
     value, sd = (
         say.volume(lambda per, one=one: f"{one * per:.2f}")  # type: ignore[misc]  # bound now

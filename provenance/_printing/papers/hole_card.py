@@ -15,8 +15,16 @@ from provenance._base.languages import N_, _, unreviewed
 from provenance._base.progress import Progress, say_nothing
 from provenance._drawing.clock_face import draw_clock_face
 from provenance._drawing.document import printed_pages
-from provenance._drawing.fitting import draw_line, draw_pairs, write_block
-from provenance._drawing.fonts import BOLD, PLAIN
+from provenance._drawing.fitting import (
+    STEP,
+    FittedText,
+    draw_block,
+    draw_line,
+    draw_pairs,
+    fit_block,
+    write_block,
+)
+from provenance._drawing.fonts import BOLD, PLAIN, Typeface, printable
 from provenance._drawing.paper import MM, Box, Paper
 from provenance._drawing.qr import draw_code, encode_label
 from provenance._drawing.stamp_face import draw_stamp_face
@@ -28,15 +36,16 @@ CARD_WIDTH_MM = 98.0
 CARD_HEIGHT_MM = 132.0
 CARDS_A_PAGE = 4
 CODE_MM = 22.0
-LARGEST_TEXT = 7.5
+LARGEST_TEXT, CAUTION_SIZE, SMALLEST_CAUTION = 7.5, 7.0, 4.5
+FRAME_X, FRAME_Y = 1.8 * MM, 1.2 * MM
+FACTS_MM = 18.0
+"""What the cautions leave to the facts, if need be by smaller letters."""
 
 CAUTIONS = N_(
-    "Before anyone drills or cuts here again: ask the owner and, where the place is protected, "
-    "the authority, and have the permit in hand. This hole has weakened the wood: do not enlarge "
-    "it or drill beside it. For a load-bearing timber get a structural engineer's advice first. "
-    "Check for wiring and pipes, lead paint, droppings and old pesticides. Wear mask and goggles. "
-    "Never work overhead or on a ladder alone. Local codes, permits and licensed practice come "
-    "first."
+    "This hole has weakened the wood: do not enlarge it or drill beside it. Load-bearing timber: "
+    "ask a structural engineer first. Check for wiring and pipes, lead paint, droppings and old "
+    "pesticides. Wear a respirator and eye protection. Never work overhead or on a ladder alone. "
+    "Local codes, permits and licensed practice come first."
 )
 
 
@@ -74,7 +83,7 @@ def print_hole_cards(
 def _draw_card(canvas: Any, edges: Box, card: HoleCard, resolver: str) -> None:
     canvas.setLineWidth(0.5)
     canvas.rect(edges.x, edges.y, edges.width, edges.height)
-    box = edges.inset(5 * MM)
+    box = edges.inset(4 * MM)
     facts = card.facts
     head, box = box.cut_top(8.5 * MM, 2.2 * MM)
     title = card.title
@@ -83,10 +92,12 @@ def _draw_card(canvas: Any, edges: Box, card: HoleCard, resolver: str) -> None:
     write_block(canvas, facts.site_words, BOLD, site, largest=9, smallest=5.5)
     canvas.setLineWidth(0.8)
     canvas.line(box.x, box.top, box.right, box.top)
-    pictures, box = box.cut_top(34.5 * MM, 1.5 * MM)
+    pictures, box = box.cut_top(30.5 * MM, 1.5 * MM)
     _draw_pictures(canvas, pictures, card)
-    caution_mm = 24.5 if card.warning else 20
-    below, caution = box.cut_top(box.height - caution_mm * MM, 1 * MM)
+    most = box.height - (CODE_MM + FACTS_MM) * MM
+    cautions = _fit_cautions(card, box.width - 2 * FRAME_X, most - 2 * FRAME_Y)
+    height = sum(one.height for one, _face in cautions) + 2 * FRAME_Y
+    below, caution = box.cut_top(box.height - height - 1 * MM, 1 * MM)
     words, last = below.cut_top(below.height - CODE_MM * MM)
     pairs = (*card.where, *card.taken)
     draw_pairs(canvas, words, pairs, word_width=17 * MM, largest=LARGEST_TEXT)
@@ -95,7 +106,11 @@ def _draw_card(canvas: Any, edges: Box, card: HoleCard, resolver: str) -> None:
     drawn = encode_label(facts.payload(resolver), side / MM, facts.number)
     draw_code(canvas, drawn, code.right - side, code.top - side, side)
     draw_pairs(canvas, now.inset(0, 1 * MM), card.now, word_width=17 * MM, largest=LARGEST_TEXT)
-    _draw_caution(canvas, caution, card.warning)
+    canvas.setLineWidth(0.8)
+    canvas.rect(caution.x, caution.y, caution.width, caution.height)
+    inner = caution.inset(FRAME_X, FRAME_Y)
+    for one, face in cautions:
+        inner = Box(inner.x, inner.y, inner.width, draw_block(canvas, one, face, inner) - inner.y)
 
 
 def _draw_pictures(canvas: Any, box: Box, card: HoleCard) -> None:
@@ -103,27 +118,29 @@ def _draw_pictures(canvas: Any, box: Box, card: HoleCard) -> None:
     stamp, clock = box.cut_left(box.width / 2)
     note = 6.5
     middle = box.middle_y + 2 * MM
-    draw_stamp_face(canvas, stamp.middle_x, middle, 12 * MM, card.stamp, card.orientation_mark)
+    draw_stamp_face(canvas, stamp.middle_x, middle, 10.6 * MM, card.stamp, card.orientation_mark)
     words = _("stamp as punched") if card.stamp else _("stamp")
     for number, line in enumerate((words, card.stamp_note)):
         foot = box.y + (1 - number) * note * 1.25 - note * 0.1
         at = Box(stamp.x, foot, stamp.width, note * 1.3)
         write_block(canvas, line, PLAIN, at, largest=note, smallest=5, align="centre")
     x, drilled = clock.middle_x, card.direction or None
-    draw_clock_face(canvas, x, middle, 9.6 * MM, hours=card.hours, direction=drilled)
+    draw_clock_face(canvas, x, middle, 8.2 * MM, hours=card.hours, direction=drilled)
     for number, line in enumerate((_("seen from end A"), _("toward end B, 12 is up"))):
         baseline = box.y + (1 - number) * note * 1.25 + note * 0.27
         draw_line(canvas, line, PLAIN, note, clock.middle_x, baseline, align="centre")
 
 
-def _draw_caution(canvas: Any, box: Box, warning: str) -> None:
-    canvas.setLineWidth(0.8)
-    canvas.rect(box.x, box.y, box.width, box.height)
-    inner = box.inset(1.8 * MM, 1.2 * MM)
-    if warning:
-        said = inner.cut_top(inner.height * 0.4)[0]
-        foot = write_block(canvas, warning, BOLD, said, largest=7, smallest=5)
-        inner = Box(inner.x, inner.y, inner.width, foot - inner.y - 0.4 * MM)
-    write_block(
-        canvas, f"{_(CAUTIONS)} {unreviewed()}".strip(), PLAIN, inner, largest=7, smallest=4.5
-    )
+def _fit_cautions(card: HoleCard, width: float, height: float) -> list[tuple[FittedText, Typeface]]:
+    """The warning, then the cautions that are for every hole, in letters of one size."""
+    general = " ".join((card.consent, _(CAUTIONS), unreviewed())).strip()
+    size = CAUTION_SIZE
+    while True:
+        warning = fit_block(
+            printable(card.warning, BOLD), BOLD, width, height / 2, largest=size, smallest=size
+        )
+        rest = height - warning.height
+        said = fit_block(printable(general, PLAIN), PLAIN, width, rest, largest=size, smallest=size)
+        if size <= SMALLEST_CAUTION or (warning.whole and said.whole):
+            return [(warning, BOLD), (said, PLAIN)]
+        size -= STEP

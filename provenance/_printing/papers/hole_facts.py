@@ -38,6 +38,7 @@ class HoleCard:
     taken: tuple[Pair, ...]
     now: tuple[Pair, ...]
     warning: str
+    consent: str
 
 
 def gather_cards(
@@ -82,6 +83,7 @@ def gather_cards(
                 taken=_taken(package.tables, facts, sample, plug, tables["party"]),
                 now=_now(package, holding, tables, facts, results.get(facts.sample_id, {})),
                 warning=_warning(package.model, element, tables, facts) + damaged,
+                consent=spoken(package.model).consent,
             )
         )
     if not cards:
@@ -259,7 +261,8 @@ def _warning(
         tables["place"].get(element.get("place_id", ""), {}),
     )
     codes = [code for row in rows for code in split_codes(row.get("hazards"))]
-    seen = [hazards.label(code).lower() for code in dict.fromkeys(codes) if code != "none"]
+    told = {"none", "load_bearing"} if said else {"none"}
+    seen = [hazards.label(code).lower() for code in dict.fromkeys(codes) if code not in told]
     if seen:
         said.append(_("Seen here: {hazards}.").format(hazards=", ".join(seen)))
     return " ".join(said)

@@ -29,7 +29,8 @@ def lay_out_cover(model: Model, seen: Collection[str], paper: Paper) -> list[Pag
     said = said_in_full(read_yaml(shipped("templates") / "sheets" / "cover.yaml"))
     entries = [Entry(_("Read this first"), title=True), Entry("", said["first"])]
     entries.append(Entry(_("At this kind of place: {title}").format(title=model.title), title=True))
-    entries += [Entry("•", caution) for caution in model.cautions]
+    # what is said above is not said again
+    entries += [Entry("•", caution) for caution in model.cautions if caution not in said["first"]]
     vocabulary = model.vocabularies.get(HAZARDS)
     if vocabulary is not None:
         title = _("Hazards: checked = on record") if seen else _("Hazards: check all that apply")

@@ -20,6 +20,7 @@ from provenance._drawing.fonts import BOLD, PLAIN, Typeface, printable
 from provenance._drawing.paper import MM, Box, Paper
 from provenance._model.schema import Model
 from provenance._printing.sheets.asked import TIMES, Asked, log_columns, sheet_words
+from provenance._printing.sheets.cells import broken
 from provenance._printing.sheets.frame import (
     DEFERRAL,
     EDGE_MM,
@@ -77,9 +78,9 @@ def lay_out_log(
     return drafts
 
 
-def column_widths(columns: Sequence[Asked], width: float) -> list[float]:
-    """The widths in points: by share, none narrower than NARROWEST_MM or a word of its heading."""
-    least = [_least_width(one) for one in columns]
+def column_widths(model: Model, columns: Sequence[Asked], width: float) -> list[float]:
+    """The widths in points: by share, none narrower than NARROWEST_MM or a word that it shows."""
+    least = [_least_width(model, one) for one in columns]
     least[-1] += CODE_MM * MM
     narrow: set[int] = set()
     while True:
@@ -98,10 +99,36 @@ def column_widths(columns: Sequence[Asked], width: float) -> list[float]:
     return [one * shrink for one in widths]
 
 
-def _least_width(column: Asked) -> float:
-    words = printable(column.heading, BOLD).split()
-    longest = max((BOLD.width(word, SMALLEST_TYPE) for word in words), default=0.0)
+def _least_width(model: Model, column: Asked) -> float:
+    """Where no word of its heading and codes is parted, and nothing above the cells is cut."""
+    labels = {
+        term.label
+        for _, one in column.fields
+        if (vocabulary := model.vocabulary_of(one)) is not None
+        for term in vocabulary.terms
+        if not term.code.isupper()  # of species the codes are written
+    }
+    wide = [_narrowest(column.heading, BOLD, 3), _narrowest(column.below, PLAIN, 2)]
+    longest = max([*wide, *(_narrowest(label, PLAIN, len(label)) for label in labels)])
     return max(NARROWEST_MM * MM, min(longest + 2 * PAD + 0.1, WIDEST_WORD_MM * MM))
+
+
+def _narrowest(text: str, face: Typeface, lines: int) -> float:
+    """The width in which a text in the smallest type takes so many lines and no word is parted."""
+    words = printable(text, face).split()
+    widths = [face.width(word, SMALLEST_TYPE) for word in words]
+    runs = {
+        face.width(" ".join(words[first:last]), SMALLEST_TYPE)
+        for last in range(1, len(words) + 1)
+        for first in range(last)
+    }
+    fits = (
+        width
+        for width in sorted(runs)
+        if width >= max(widths)
+        and len(broken(" ".join(words), face, width + 0.01, SMALLEST_TYPE)) <= lines
+    )
+    return next(fits, 0.0)
 
 
 def _draw_page(
@@ -123,7 +150,7 @@ def _draw_page(
     _draw_head(canvas, words, log.head, heading, counted)
     # the code stands above the lines, beside the heading of the last column
     draw_small_code(canvas, heading, CODE_MM, page.right, page.top + 0.5 * MM)
-    widths = column_widths(log.columns, cells.width)
+    widths = column_widths(log.model, log.columns, cells.width)
     canvas.setFillGray(0.93)
     canvas.rect(titles.x, titles.y, titles.width - CODE_MM * MM, titles.height, stroke=0, fill=1)
     canvas.setFillGray(0)
@@ -199,6 +226,9 @@ def _draw_columns(
 def _draw_title(canvas: Any, column: Asked, box: Box) -> None:
     kept = 3.0 * MM if column.below else 0.0
     name = _fit_words(column.heading, BOLD, box.width, box.height - kept, 8.0)
+    if not name.whole:
+        # a long heading takes the room of what stands below, which the cells say too
+        name = _fit_words(column.heading, BOLD, box.width, box.height, 8.0)
     foot = draw_block(canvas, name, BOLD, box)
     canvas.setFillGray(GRAY)
     below = Box(box.x, box.y, box.width, foot - box.y)

@@ -85,7 +85,8 @@ def ask_field(model: Model, table: Table, one: Field, value: str = "") -> Questi
             return _ticked(question, pairs, _codes(one, value), several=bool(one.separator))
         words = value_in_words(vocabulary, one, value)
         return replace(question, answer=words, hint="" if value else _("from the code list"))
-    example = one.example or _example(model, one)
+    # what any identifier looks like would mislead: a bit has no number like that of a timber
+    example = one.example or ("" if one.notation == "identifier" else _example(model, one))
     if not value and one.notation and len(example) <= LONGEST_HINT:
         return replace(
             question, hint=_("e.g. {example}").format(example=example) if example else ""

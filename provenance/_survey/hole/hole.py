@@ -40,7 +40,7 @@ class TapeTo:
     to_places_m: tuple[float, ...] = ()
 
     def shown(self, measures: Measures) -> list[tuple[str, str]]:
-        """Each distance that is told; the same in the other system, range or number of the place.
+        """Each distance that is told; its range and the same in the other system, or the place.
 
         No digit is told that the range leaves open.
         """
@@ -58,7 +58,7 @@ class TapeTo:
         )
         if self.u95_m is None:
             return [(one, other)]
-        return [(one, f"{other} ± {measures.say(self.u95_m, 'm', 'range')}")]
+        return [(one, f"± {measures.say(self.u95_m, 'm', 'range')} ({other})")]
 
 
 @dataclass(frozen=True)
