@@ -198,12 +198,16 @@ class _Form:
         self._lists()
 
     def _care(self) -> None:
-        self.ask("begin_group", "care", label=self.words("care"), appearance="field-list")
+        self.ask("begin_group", "care", label=self._read_first, appearance="field-list")
         for place in range(len(self.model.cautions)):
             self.ask("note", f"care_{place + 1}", label=_caution(place))
-        permits = self.words("permits")
-        self.ask("note", "care_permits", label=lambda one: f"{permits(one)} {unreviewed()}".strip())
+        if _words()["permits"] not in self.model.cautions:
+            self.ask("note", "care_permits", label=self.words("permits"))
         self.ask("end_group", "care")
+
+    def _read_first(self, model: Model) -> str:
+        about = f" ({unreviewed()})" if unreviewed() else ""
+        return f"{self.words('care')(model)}{about}"
 
     def _once_for_all(self) -> None:
         self.ask("begin_group", "where", appearance="field-list", label=self.words("place"))

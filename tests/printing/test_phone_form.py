@@ -166,7 +166,7 @@ def test_a_record_in_spanish_has_both_languages_and_asks_for_the_same(forms, tmp
     }
     assert words["crew"] == "Su código en el registro"
     assert words["sample__bore_mm__in"].endswith(": pulgadas enteras")
-    assert words["care_permits"].endswith("Traducción no revisada por hablante nativo")
+    assert words["care"] == "Lea esto primero (Traducción no revisada por hablante nativo)"
     codes = {(one["list_name"], one["name"]): one[f"label::{SPANISH}"] for one in read["choices"]}
     assert (codes["sample_kind", "core"], codes["yes_no", "yes"]) == ("Testigo", "Sí")
 
