@@ -119,7 +119,7 @@ def test_files_with_such_names_are_not_attached_and_all_are_named(tmp_path) -> N
 @pytest.mark.parametrize("name", ["aux", "Hollin: first season", "hollin."])
 def test_a_folder_is_not_begun_under_such_a_name(tmp_path, name: str) -> None:
     with (
-        pytest.raises(UnusableInput, match="no name for every desktop"),
+        pytest.raises(UnusableInput, match="not a valid name on every desktop"),
         building_folder(tmp_path / name),
     ):
         pass

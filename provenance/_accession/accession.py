@@ -68,7 +68,7 @@ class AlreadyAccessioned(TreenailError):
     def __init__(self, bundle: Path, entry: Accession) -> None:
         self.entry = entry
         super().__init__(
-            f"{bundle} was accessioned already as {entry.number} on {entry.accessioned_on}, from "
+            f"{bundle} was already accessioned as {entry.number} on {entry.accessioned_on}, from "
             f"{entry.depositor}; it is kept at {entry.kept_at}. Nothing was written"
         )
 
@@ -86,7 +86,7 @@ class ContradictsKept(TreenailError):
             f"{bundle} was not accessioned; no number was given. Its custody ledger contradicts "
             f"what is kept here: {' '.join(found.said)} Ask the depositor whether it is an older "
             "bundle, or comes from another copy of the record that has to be merged first; "
-            "--even-if-rewritten takes it all the same, and the receipt says so"
+            "--even-if-rewritten accepts it anyway, and the receipt says so"
         )
 
 
@@ -155,7 +155,7 @@ def accession(
     if not depositor:
         raise UnusableInput("say with --depositor who hands the bundle in")
     if place and not samples:
-        raise UnusableInput("--place says where samples lie, so it needs --samples")
+        raise UnusableInput("--place says where samples are stored, so it needs --samples")
     refuse_unsafe_name(bundle.resolve().name)
     refuse_unsafe_name(register.name)
     repository, begun = _repository(store, settings, pattern)
@@ -264,7 +264,7 @@ def _number(
     folders = [path.name for path in store.iterdir() if path.is_dir()]
     if pattern is None and not number:
         raise UnusableNumber(
-            f"{store} has no {SETTINGS}, so no pattern of numbers is known; give it once with "
+            f"{store} has no {SETTINGS}, so the number pattern is not known; give it once with "
             "--pattern '{year}.{serial:04}', or this number with --number"
         )
     if not number:
@@ -317,7 +317,8 @@ def _refuse_out_of_order(pattern: NumberPattern, number: str, taken: Sequence[st
     if mine[1] <= highest:
         raise UnusableNumber(
             f"'{number}' lies before {pattern.renumbered(mine[0], highest)}, which was given out: "
-            "numbers only rise, so that one that was left out is never taken for a later bundle"
+            "numbers only increase, so that a number that was skipped is never mistaken for a "
+            "later bundle"
         )
 
 

@@ -47,8 +47,8 @@ def _anchors_at(text: str, bundle: Place) -> list[Anchor]:
         return [_of_bundle(path, bundle)]
     raise UnusableInput(
         f"--anchor {text}: it is neither a file nor a line of a receipt. Give an older bundle, a "
-        "package, a register (register.csv), or the line 'ledger 323 3f2a 91c0 …' as it stands on "
-        "the receipt; an accession number alone says nothing"
+        "package, a register (register.csv), or the line 'ledger 323 3f2a 91c0 …' as it appears on "
+        "the receipt; an accession number alone is not enough"
     )
 
 
@@ -57,7 +57,7 @@ def _of_package(folder: Path, bundle: Place) -> list[Anchor]:
     package = open_package(folder)
     if broken := faults_of(package.tables):
         raise UnusableInput(
-            f"{folder} cannot be an anchor, because its own ledger does not hold: "
+            f"{folder} cannot be an anchor, because its own ledger is not valid: "
             f"{broken[0].message}"
         )
     other = _of_another_record(package.name, bundle)
@@ -77,7 +77,7 @@ def _of_bundle(path: Path, bundle: Place) -> Anchor:
         raise UnusableInput(f"{path} cannot be an anchor: {verdict.in_words}")
     if verdict.ledger.word == BROKEN:
         raise UnusableInput(
-            f"{path} cannot be an anchor, because its own ledger does not hold: "
+            f"{path} cannot be an anchor, because its own ledger is not valid: "
             f"{' '.join(verdict.ledger.said)}"
         )
     with opened_bundle(path) as folder:
@@ -129,7 +129,7 @@ def kept_anchors(
                 found = _of_line(one, store)
             except TreenailError as error:
                 unread.append(
-                    f"{one.kept_at}, which could be held against it, is not read: {error}"
+                    f"{one.kept_at}, which could be compared with it, cannot be read: {error}"
                 )
             else:
                 anchors += [found] if found else []

@@ -45,8 +45,8 @@ def with_deposit(
         return received.folder, ()
     if received.known_by.edition == "public":
         raise UnusableInput(
-            f"{received.bundle} is a public edition, which has no whole ledger; record the samples "
-            "with the full edition"
+            f"{received.bundle} is a public edition, which does not have the entire ledger; record "
+            "the samples with the full edition"
         )
     package = unpack(received.bundle, work / "package").package
     chosen = samples_of_package(
@@ -57,8 +57,8 @@ def with_deposit(
     taker = repository.party_id or received.keeper_id
     if not taker:
         raise UnusableInput(
-            "the record names no repository for its site, so it is not known who takes the "
-            "samples; write your code of its table 'party' as party_id into the settings"
+            "the record names no repository for its site, so it is not known who receives the "
+            "samples; enter your code from its table 'party' as party_id in the settings"
         )
     if taker not in set(package.tables.column("party", "party_id")):
         raise UnusableInput(
@@ -73,8 +73,8 @@ def with_deposit(
     ]
     if not coming and not given:
         raise TreenailError(
-            f"all of these samples are with {taker} already; leave out --samples, the record says "
-            "so by itself"
+            f"all of these samples are with {taker} already; leave out --samples, because the "
+            "record already says so"
         )
     for event, numbers in (("received", coming), ("deposited", given)):
         if numbers:

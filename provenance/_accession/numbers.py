@@ -123,22 +123,22 @@ def number_pattern(text: str) -> NumberPattern:
         else:
             if not _LITERAL.fullmatch(match[2]):
                 raise refuse(
-                    "only letters, digits, blank, '.', '-', '_' and '/' stand beside "
-                    "what is in braces"
+                    "only letters, digits, blank, '.', '-', '_' and '/' are allowed outside "
+                    "the braces"
                 )
             pieces.append(("", match[2], 0))
     names = [name for name, _, _ in pieces if name]
     if names.count("serial") != 1:
         raise refuse("it needs {serial} exactly once")
     if len(set(names)) != len(names):
-        raise refuse("a part stands in it twice")
+        raise refuse("a part occurs in it twice")
     if "month" in names and "year" not in names:
-        raise refuse("with {month} and without {year} numbers would come again after a year")
+        raise refuse("with {month} and without {year} numbers would repeat after a year")
     for (one, literal, _), (other, following, _) in itertools.pairwise(pieces):
         ends = one or literal[-1].isdigit()
         begins = other or following[0].isdigit()
         if ends and begins:
-            raise refuse("two parts of digits touch; put a '.', '-' or letter between them")
+            raise refuse("two numbers touch; put a '.', '-' or letter between them")
     pattern = NumberPattern(text, tuple(pieces))
     plain_number(pattern.number(999_999_999, date(2026, 12, 31)))
     return pattern
@@ -148,8 +148,8 @@ def plain_number(text: str) -> str:
     """A number that a person gave, if it can be one; raises UnusableNumber otherwise."""
     if not _LITERAL.fullmatch(text) or text != text.strip() or len(text) > LONGEST:
         raise UnusableNumber(
-            f"'{text[:80]}' cannot be an accession number: it has letters, digits, blank, '.', "
-            f"'-', '_' and '/' only, begins and ends with none but these, and {LONGEST} at most"
+            f"'{text[:80]}' cannot be an accession number: use letters, digits, spaces, "
+            f"'.', '-', '_' and '/' only, no space at either end, and at most {LONGEST} characters"
         )
     if not folder_name(text).strip(".-_") or folder_name(text).startswith("."):
         raise UnusableNumber(
@@ -194,7 +194,7 @@ def _text_of(path: Path) -> str:
         return path.read_text(encoding="utf-8")
     except UnicodeDecodeError as error:
         raise UnusableInput(
-            f"{path} is not in UTF-8 (byte {error.start + 1}), so it can be given no number; "
+            f"{path} is not in UTF-8 (byte {error.start + 1}), so it cannot be given a number; "
             "ask for the bundle with its tag files in UTF-8"
         ) from None
 

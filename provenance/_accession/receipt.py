@@ -135,12 +135,12 @@ def against_kept(ledger: Standing) -> str:
     if ledger.word == CONTRADICTS:
         return "NOT the ledger that was kept here before"
     if ledger.word == BROKEN:
-        return "its seals do not hold"
+        return "its seals are not valid"
     if ledger.word == SEALS_WITHHELD:
         return "its seals are withheld, as in every public edition"
     if ledger.anchored:
-        return f"the first {ledger.anchored} of its events as they were kept here before"
-    return "nothing kept here shows what it was before"
+        return f"the first {ledger.anchored} of its events match what was kept here before"
+    return "nothing kept here to compare it with"
 
 
 def _words(received: Received, repository: Repository, *, has_ledger: bool) -> tuple[str, ...]:
@@ -171,7 +171,7 @@ def print_receipt(receipt: Receipt, paper: Paper, out: Path) -> None:
         _draw_first(pages, frame, receipt, title, f"page 1 of {total}")
         for number, faults in enumerate(listed, start=2):
             canvas = pages.begin_page()
-            head = f"To mend, accession {receipt.number}"
+            head = f"To correct, accession {receipt.number}"
             box = draw_head(canvas, frame, head, f"page {number} of {total}")
             _draw_faults(canvas, box, faults)
 

@@ -64,13 +64,13 @@ def read_register(path: Path) -> list[Accession]:
         text = read_plain(path.resolve(), DEFAULT_BUDGET.most_manifest_bytes).decode("utf-8-sig")
         rows = list(csv.reader(io.StringIO(text, newline="")))
     except (OSError, UnicodeDecodeError, csv.Error, RefusedInput) as error:
-        raise UnusableInput(f"{path} is no readable register: {error}; restore it") from error
+        raise UnusableInput(f"{path} is not a readable register: {error}; restore it") from error
     if not rows or tuple(rows[0]) not in (COLUMNS, _FIRST_COLUMNS):
         found = ",".join(rows[0])[:120] if rows else "nothing"
         raise UnusableInput(
             f"{path} is not a register of accessions: its first line is '{found}' and should be "
             f"'{','.join(COLUMNS)}'. Name another file, or restore it from a copy (a program for "
-            "spreadsheets may have written it anew with other separators)"
+            "spreadsheets may have written it again with other separators)"
         )
     seen: dict[str, int] = {}
     found_rows = []
@@ -84,12 +84,12 @@ def read_register(path: Path) -> list[Accession]:
         for name in _FILLED:
             if not getattr(one, name):
                 raise UnusableInput(
-                    f"{path}, line {place}, column '{name}': nothing is written; restore the "
+                    f"{path}, line {place}, column '{name}': the cell is blank; restore the "
                     "register from a copy"
                 )
         if one.number in seen:
             raise UnusableInput(
-                f"{path}, line {place}, column 'number': {one.number} stands in line "
+                f"{path}, line {place}, column 'number': {one.number} is in line "
                 f"{seen[one.number]} as well; find out which is right and restore the register"
             )
         seen[one.number] = place

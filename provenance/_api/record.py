@@ -196,7 +196,7 @@ class Record(Decisions):
                 "('treenail unpack'), and pack that"
             )
         if not isinstance(self.path, Path):
-            raise UnusableInput(f"{self.path} lies in a store; copy it to a disk to pack it")
+            raise UnusableInput(f"{self.path} is in a store; copy it to a disk to pack it")
         if edition not in EDITIONS:
             raise UnusableInput(f"there is no edition '{edition}'; there is {', '.join(EDITIONS)}")
         return pack(self._package, out, edition=EDITIONS[edition], zipped=zipped)
@@ -228,8 +228,8 @@ class Record(Decisions):
         self._refuse_closed()
         if self.is_bundle or not isinstance(self.path, Path):
             raise UnusableInput(
-                f"{self.path} is a bundle or lies in a store, and is not changed there; make a "
-                "package of it ('treenail unpack'), and change that"
+                f"{self.path} is a bundle or is in a store, and cannot be changed there; unpack "
+                "it with 'treenail unpack' and change the package"
             )
         return self._package
 

@@ -62,7 +62,7 @@ def compare(
     places = []
     for place in map(_place_of, (old, new)):
         if not isinstance(place, Path):
-            raise UnusableInput(f"{place} lies in a store; copy it to a disk to compare it")
+            raise UnusableInput(f"{place} is in a store; copy it to a disk to compare it")
         places.append(place)
     return compare_places(*places, even_if_damaged=even_if_damaged)
 

@@ -25,7 +25,7 @@ HEX_DIGITS = {"md5": 32, "sha1": 40, "sha224": 56, "sha256": 64, "sha384": 96, "
 WEAK = frozenset({"md5", "sha1"})
 ENCODINGS = frozenset({"utf-8", "utf8", "us-ascii", "ascii", "iso-8859-1", "utf-16"})
 MANIFEST = re.compile(r"(tag)?manifest-([A-Za-z0-9]+)\.txt")
-_ASK_AGAIN = "Ask for the bundle again; do not mend it by hand."
+_ASK_AGAIN = "Ask for the bundle again; do not repair it by hand."
 
 
 @dataclass(frozen=True)
@@ -127,7 +127,7 @@ def _quiet_library() -> Iterator[None]:
 
 def _check_tag_files(folder: Path, limits: Budget) -> Iterator[BundleFinding]:
     if not (folder / "bagit.txt").is_file():
-        yield _finding("bag.no_declaration", "bagit.txt", "is missing, so this is no BagIt bag")
+        yield _finding("bag.no_declaration", "bagit.txt", "is missing, so this is not a BagIt bag")
         return
     for path in sorted(one for one in folder.iterdir() if one.is_file()):
         manifest = MANIFEST.fullmatch(path.name)
@@ -213,7 +213,7 @@ def _unlisted_tags(folder: Path, tags: set[str]) -> Iterator[BundleFinding]:
             "warning",
             "bag.tag_file_unlisted",
             name,
-            "has no checksum, so no one can tell whether it was put in or changed later",
+            "has no checksum, so it cannot be known whether it was added or changed later",
             "Trust nothing that it says; ask the sender whether it belongs here.",
         )
 
@@ -252,7 +252,7 @@ def _fault_of_line(
 ) -> BundleFinding | None:
     """What is wrong with the line of a manifest that names a file, '' where it names none."""
     if not name:
-        return _finding("bag.manifest_line", manifest, f"line {number} is no checksum and path")
+        return _finding("bag.manifest_line", manifest, f"line {number} is not checksum and path")
     if reason := unsafe_because(name):
         return _finding(
             "bag.unsafe_path",

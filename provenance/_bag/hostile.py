@@ -40,7 +40,7 @@ def container_finding(rule: str, path: str, message: str) -> BundleFinding:
 
 
 def _unsafe_name(path: str, reason: str) -> BundleFinding:
-    return container_finding("container.unsafe_name", repr(path), f"is no safe name: {reason}")
+    return container_finding("container.unsafe_name", repr(path), f"is not a safe name: {reason}")
 
 
 # -- folders -------------------------------------------------------------------------------------

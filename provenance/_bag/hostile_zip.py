@@ -250,7 +250,7 @@ def _survey_zip(
             container_finding(
                 "container.not_one_folder",
                 "",
-                f"holds {len(base_names)} things at the top; a bag in a zip lies in one folder",
+                f"holds {len(base_names)} things at the top; a bag in a zip must be in one folder",
             )
         )
     if findings:
@@ -277,7 +277,7 @@ def fault_of_member(member: zipfile.ZipInfo, limits: Budget) -> tuple[str, str, 
     if "\x00" in member.orig_filename:
         return "container.unsafe_name", repr(member.orig_filename), "has a NUL in its name"
     if reason := unsafe_because(name.removesuffix("/"), limits):
-        return "container.unsafe_name", repr(name), f"is no safe name: {reason}"
+        return "container.unsafe_name", repr(name), f"is not a safe name: {reason}"
     mode = member.external_attr >> 16
     if stat.S_IFMT(mode) not in (0, stat.S_IFDIR if _is_folder(member) else stat.S_IFREG):
         return "container.link", name, what_it_is(mode)

@@ -42,7 +42,7 @@ def unsafe_because(path: str, limits: Budget = DEFAULT_BUDGET) -> str | None:
     if "" in parts or "." in parts:
         return "it has an empty step in it"
     if len(parts) > limits.most_folders:
-        return f"it lies more than {limits.most_folders} folders deep"
+        return f"it is more than {limits.most_folders} folders deep"
     if len(path.encode()) > limits.longest_name_bytes:
         return f"it is longer than {limits.longest_name_bytes} bytes"
     if any(len(part.encode()) > _LONGEST_STEP_BYTES for part in parts):

@@ -104,7 +104,7 @@ def _sizes_below(folder: Remote, limits: Budget) -> Iterator[tuple[str, int]]:
     while to_do and count <= limits.most_files:
         where, prefix = to_do.pop()
         if prefix.count("/") > limits.most_folders:
-            raise UnusableInput(f"{where} lies more than {limits.most_folders} folders deep")
+            raise UnusableInput(f"{where} is more than {limits.most_folders} folders deep")
         for entry in where.entries():
             if entry.is_folder:
                 to_do.append((where / entry.name, f"{prefix}{entry.name}/"))

@@ -43,8 +43,8 @@ WORDS = {
     "contradicts anchor": "its custody ledger is not the one that was known before",
     "faulty": "every file is as it was packed, but the record in it has faults",
     "not verified": "names and sizes only were compared",
-    "not anchored": "every file is as it was packed; its custody ledger could have been rewritten "
-    "whole by whoever had it",
+    "not anchored": "every file is as it was packed; anyone who had it could have rewritten its "
+    "custody ledger",
     "sound": "every file is as it was packed, and its custody ledger is as it was known before",
 }
 """Every word of a verdict, the gravest first, and what it means."""
@@ -119,8 +119,8 @@ class Verdict:
             return f"DAMAGED: {self.what_is_damaged}"
         if self.word == "not anchored" and self.ledger and self.ledger.word == LEDGER_WITHHELD:
             return (
-                f"{self.word}: every file is as it was packed; its custody ledger bears no seals, "
-                "as in every public edition"
+                f"{self.word}: every file is as it was packed; its custody ledger has no seals, as "
+                "in every public edition"
             )
         return f"{self.word}: {WORDS[self.word]}"
 

@@ -169,7 +169,9 @@ def scratch_folder(target: Path) -> Iterator[Path]:
     Raises UnusableInput for a name that not every desktop can hold.
     """
     if reason := unholdable_because(target.name):
-        raise UnusableInput(f"{target} is no name for every desktop: {reason}; choose another name")
+        raise UnusableInput(
+            f"{target} is not a valid name on every desktop: {reason}; choose another"
+        )
     target.parent.mkdir(parents=True, exist_ok=True)
     clear_stale(target)
     temporary = _temporary_beside(target)

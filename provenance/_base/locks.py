@@ -47,7 +47,7 @@ def take_lock(path: Path, *, wait: bool = True) -> AcquireReturnProxy[FileLock] 
                 raise TreenailError(
                     f"{path} says that another program is at work there, and this computer cannot "
                     f"tell whether it still is ({holder.partition(', which')[0]}); wait until it "
-                    f"has ended, or if none is at work there any more, remove {path} and do it "
+                    f"ends, or if none is at work there any more, remove {path} and do it "
                     "again"
                 ) from None
             if not wait:

@@ -15,8 +15,8 @@ def opinion_words(opinion: SecondOpinion, most: int = 10) -> Iterator[str]:
     yield f"Second opinion on the structure ({asked}): {_verdict(o)}"
     for name, row in o.cut_short.items():
         yield (
-            f"CUT SHORT: {name} has so many faults that the library was stopped at row {row}; what "
-            "lies beyond has no second opinion. Mend what is named, and ask again."
+            f"CUT SHORT: {name} has so many faults that the library was stopped at row {row}; the "
+            "rest has no second opinion. Correct what is named, and ask again."
         )
     for name in o.stopped:
         yield f"{name} could not be read by the library to its end, so its rows are not compared."

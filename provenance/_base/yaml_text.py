@@ -48,7 +48,7 @@ def _loaders() -> tuple[Any, Any]:
             for key, _ in node.value:
                 if isinstance(key, yaml.ScalarNode):
                     if key.value in seen:
-                        raise _fault(f"'{key.value}' stands here a second time", key.start_mark)
+                        raise _fault(f"'{key.value}' occurs here a second time", key.start_mark)
                     seen.add(key.value)
             made: dict[Any, Any] = super().construct_mapping(node, deep=deep)
             return made

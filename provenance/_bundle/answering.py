@@ -26,9 +26,9 @@ class DamagedAnswer(UnusableInput):
     def __init__(self, verdict: Verdict) -> None:
         self.verdict = verdict
         super().__init__(
-            f"{verdict.bundle} gives no answer, because it is damaged: {verdict.what_is_damaged}. "
-            "'treenail verify' names everything; ask for the bundle again. --even-if-damaged (in "
-            "Python even_if_damaged=True) asks it all the same"
+            f"{verdict.bundle} is not searched, because it is damaged: {verdict.what_is_damaged}. "
+            "'treenail verify' lists every fault; ask for the bundle again. --even-if-damaged (in "
+            "Python even_if_damaged=True) answers from it anyway"
         )
 
 

@@ -156,8 +156,8 @@ def pack(
 def _refuse_other_tables(package: Package, remembered: Remembered) -> None:
     if package.tables is not remembered.known.package.tables:
         raise UnusablePackage(
-            f"{package.folder} was changed while it was packed; close what writes to it, and pack "
-            "again"
+            f"{package.folder} was changed while it was packed; close any program that writes to "
+            "it, and pack again"
         )
 
 
@@ -185,7 +185,8 @@ def _refuse_changed(linked: dict[Path, tuple[int, int]]) -> None:
     for path, before in linked.items():
         if _size_and_time(path) != before:
             raise UnusablePackage(
-                f"{path} was changed while it was packed; close what writes to it, and pack again"
+                f"{path} was changed while it was packed; close any program that writes to it, and "
+                "pack again"
             )
 
 
@@ -199,7 +200,7 @@ def _refuse_place(package: Package, out: Path) -> None:
         raise AlreadyThere(f"{out} is already there; choose another name or remove it first")
     if out.resolve().is_relative_to(package.folder.resolve()):
         raise UnusableInput(
-            f"{out} lies inside the package, so the next bundle would hold this one; choose a "
+            f"{out} is inside the package, so the next bundle would hold this one; choose a "
             "place outside"
         )
 

@@ -106,7 +106,7 @@ def judged_statement(
         return None, [_finding("custody.statement_incomplete", missing, message)]
     for name in (STATEMENT, SIGNATURES):
         if (folder / name).stat().st_size > limits.most_tag_bytes:
-            message = f"has more than {limits.most_tag_bytes} bytes, which is more than sense"
+            message = f"has more than {limits.most_tag_bytes} bytes, which is too many"
             return None, [_finding("custody.statement_false", name, message)]
     statement, signatures = ((folder / name).read_bytes() for name in (STATEMENT, SIGNATURES))
     try:
@@ -134,5 +134,5 @@ def _of_another(judged: Judged, folder: Path, record: str, edition: str) -> Iter
 
 
 def _finding(rule: str, path: str, message: str) -> BundleFinding:
-    remedy = "Ask the signer for the bundle again; do not mend it by hand."
+    remedy = "Ask the signer for the bundle again; do not repair it by hand."
     return BundleFinding("custody", "error", rule, path, message, remedy)

@@ -86,7 +86,7 @@ def _refuse_unsound(verdict: Verdict, even_if_damaged: bool) -> None:
     remedy = verdict.damage[0].remedy if verdict.damage else "Ask for the bundle again."
     raise UnusableInput(
         f"{verdict.bundle} is not unpacked, because it is not sound: {verdict.what_is_damaged}. "
-        f"'treenail verify' names everything{rescue}. {remedy}"
+        f"'treenail verify' lists every fault{rescue}. {remedy}"
     )
 
 

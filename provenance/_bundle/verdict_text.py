@@ -18,7 +18,7 @@ _TITLES = {
 
 _HEADS = {
     "damaged": "NOT SOUND: damaged",
-    "contradicts anchor": "NOT SOUND: the custody ledger is another than it was",
+    "contradicts anchor": "NOT SOUND: the custody ledger is not the one known before",
     "faulty": "NOT SOUND: as packed, with faults in the record",
     "not verified": "names and sizes are as packed, contents not verified",
     "not anchored": "files and record sound, custody ledger ",
@@ -39,7 +39,7 @@ def verdict_text(verdict: Verdict) -> str:
     for part in PARTS:
         found = [one for one in verdict.findings if one.part == part]
         if part not in verdict.looked_at:
-            state = "not looked at, because of what is wrong above"
+            state = "not examined, because of the errors above"
         elif errors := verdict.errors(part):
             state = f"{errors:,} error{'s' * (errors != 1)}"
         elif part == "custody" and verdict.ledger:

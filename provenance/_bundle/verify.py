@@ -46,7 +46,7 @@ from provenance._record.remote import Place, Remote, place_at
 BUNDLE_FACTS = "bundle.json"
 NO_PINS: Pins = MappingProxyType({})
 _TABLE_NAME = re.compile(r"[a-z][a-z0-9_]{0,62}")
-_ASK_AGAIN = "Ask for the bundle again; do not mend it by hand."
+_ASK_AGAIN = "Ask for the bundle again; do not repair it by hand."
 
 
 def verify_bundle(
@@ -138,7 +138,7 @@ def opened_bundle(
         return
     _refuse_nothing(bundle)
     if isinstance(bundle, Remote) and bundle.is_dir():
-        raise UnusableInput(f"{bundle} lies in a store as a folder; copy it to a disk for this")
+        raise UnusableInput(f"{bundle} is a folder in a store; copy it to a local disk first")
     with tempfile.TemporaryDirectory(prefix="treenail-") as scratch:
         folder = Path(scratch).resolve()
         yield unpack_zip(bundle, folder, limits=limits, progress=stretch(progress, 0, 2))
@@ -150,7 +150,7 @@ def _refuse_other_folders(folder: Path) -> None:
         return
     if (folder / DESCRIPTOR).is_file():
         raise UnusableInput(
-            f"{folder} is a package, not a bundle; 'treenail check' looks it over, and "
+            f"{folder} is a package, not a bundle; 'treenail check' checks it, and "
             "'treenail pack' makes a bundle of it"
         )
     raise UnusableInput(f"{folder} is not a bundle: it holds neither bagit.txt nor data/")
@@ -287,7 +287,7 @@ def _read_documents(data: Path, limits: Budget) -> tuple[dict[str, Any], list[Bu
                 findings.append(_finding(part, "descriptor.missing", f"data/{name}", "is missing"))
             continue
         if path.stat().st_size > limits.most_json_bytes:
-            message = f"is larger than {limits.most_json_bytes} bytes, which is more than sense"
+            message = f"is larger than {limits.most_json_bytes} bytes, which is too many"
             findings.append(_finding(part, f"{part}.too_big", f"data/{name}", message))
             continue
         try:
@@ -306,7 +306,7 @@ def _open(data: Path, documents: dict[str, Any], findings: list[BundleFinding]) 
         return None
     descriptor = documents[DESCRIPTOR]
     if not isinstance(descriptor, dict) or not isinstance(descriptor.get("name"), str):
-        findings.append(_descriptor_fault("is no descriptor of a package: it has no name"))
+        findings.append(_descriptor_fault("is not the descriptor of a package: it has no name"))
         return None
     try:
         # not open_package, which finishes a stopped write: nothing is written into a bundle
@@ -352,7 +352,7 @@ def _unsafe_names(documents: dict[str, Any]) -> Iterator[BundleFinding]:
         if path.startswith("schemas/") and path != "schemas/model.json":
             name = document.get("name") if isinstance(document, dict) else None
             if not isinstance(name, str) or not _TABLE_NAME.fullmatch(name):
-                message = f"names its table {str(name)[:80]!r}, which is no name of a table"
+                message = f"names its table {str(name)[:80]!r}, which is not the name of a table"
                 yield _finding("descriptor", "descriptor.unsafe_name", f"data/{path}", message)
             elif path != f"schemas/{name}.json":
                 message = f"is the schema of another table, '{name}'"
@@ -500,7 +500,7 @@ def _of_the_anchors(found: Standing) -> Iterator[BundleFinding]:
             "custody.contradicts_anchor",
             f"data/tables/{LEDGER}.csv",
             " ".join(found.said),
-            "Ask whoever packed it; do not take it for evidence.",
+            "Ask whoever packed it; do not use it as evidence.",
         )
 
 
@@ -538,5 +538,5 @@ def _compare_end(package: Package, facts: object) -> Iterator[BundleFinding]:
             "custody",
             "custody.end_differs",
             f"data/tables/{LEDGER}.csv",
-            "does not end with the event that bundle.json names: events were cut off or put on",
+            "does not end with the event that bundle.json names: events were removed or added",
         )

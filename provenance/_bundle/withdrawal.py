@@ -50,7 +50,7 @@ def read_public_bundle(bundle: Path, limits: Budget = DEFAULT_BUDGET) -> PublicB
     except (OSError, ValueError, RecursionError, csv.Error, HostileBundle) as error:
         raise UnusableInput(f"{bundle} is not a bundle that can be read: {error}") from error
     if not isinstance(facts, dict) or facts.get("edition") != PUBLIC.name:
-        raise UnusableInput(f"{bundle} is no public edition; name the one that was given out")
+        raise UnusableInput(f"{bundle} is not a public edition; name the one that was given out")
     return PublicBundle(sha256(manifest).hexdigest(), facts, acts)
 
 
@@ -103,7 +103,7 @@ def withdrawing_of(package: Package, editions: Sequence[str], reason: str) -> Wi
         bundle = read_public_bundle(Path(one))
         begun = first_act(package).act_id(record_key(package))
         if bundle.acts and begun not in bundle.acts:
-            raise UnusableInput(f"{one} is an edition of another record than {package.folder}")
+            raise UnusableInput(f"{one} is an edition of a different record than {package.folder}")
         day = bundle.facts.get("recordDate")
         found[bundle.manifest_sha256] = day if isinstance(day, str) else ""
     return Withdrawing(found, reason)

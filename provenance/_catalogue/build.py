@@ -57,8 +57,8 @@ def index_place(place: Place, index: Path | None = None) -> Path:
     if index is None:
         if isinstance(place, Remote):
             raise UnusableInput(
-                f"{place} is not a folder of this machine, where the catalogue must lie; say with "
-                "--index where"
+                f"{place} is not a folder on this machine, and the catalogue must be in one; name "
+                "it with --index"
             )
         if not place.is_dir():
             raise UnusableInput(f"{place} is not a folder; name the catalogue with --index")
@@ -66,7 +66,7 @@ def index_place(place: Place, index: Path | None = None) -> Path:
     for folder in index.resolve().parents:
         if signature_of(folder) is not None:
             raise UnusableInput(
-                f"{index} would lie inside {folder}, which is a package or bundle and must stay as "
+                f"{index} would be inside {folder}, which is a package or bundle and must stay as "
                 "it is; choose another place with --index"
             )
     return index
@@ -291,7 +291,7 @@ def withdraw_bundle(index: Path, path: Place, reason: str) -> None:
     with opened_catalogue(index) as database, transaction(database):
         row = database.execute("SELECT state FROM bundle WHERE path = ?", [text]).fetchone()
         if row is None:
-            raise UnusableInput(f"{index} knows no bundle {text}; give the path as it lists it")
+            raise UnusableInput(f"{index} lists no bundle {text}; give the path as it is listed")
         if path.exists():
             raise UnusableInput(f"{text} is still there; move it away first")
         database.execute(

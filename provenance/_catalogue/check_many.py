@@ -43,7 +43,7 @@ def sources_at(places: Sequence[Place]) -> list[Place]:
     for place in places:
         sources = find_sources(place)
         if not sources:
-            raise UnusableInput(f"{place} holds no package and no bundle")
+            raise UnusableInput(f"{place} holds neither a package nor a bundle")
         found.update(dict.fromkeys(sources))
     return list(found)
 

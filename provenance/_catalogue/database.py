@@ -80,14 +80,14 @@ def _in_words(index: Path) -> Iterator[None]:
         raise TreenailError(f"the index {index} cannot be used: {error.strerror}") from error
     except sqlite3.OperationalError as error:
         raise TreenailError(
-            f"the index {index} cannot be used now: {error}. What was written before is safe; make "
-            "room or mend the permissions, and run it again"
+            f"the index {index} cannot be used now: {error}. What was written before is safe; free "
+            "up space or correct the permissions, and run it again"
         ) from error
     except sqlite3.IntegrityError:
         raise  # a fault of this program, not of the file
     except sqlite3.DatabaseError as error:
         raise TreenailError(
-            f"the index {index} cannot be used: {error}; remove it, it is made anew from the "
+            f"the index {index} cannot be used: {error}; remove it; it is made again from the "
             "bundles (only the dates of earlier audits are lost with it: restore it from a backup "
             "if you have one)"
         ) from error
@@ -179,6 +179,6 @@ def warn_of_clock(database: sqlite3.Connection) -> str | None:
     if latest and latest > here:
         return (
             f"this machine's clock says {here}, but the catalogue has an entry of {latest}: one of "
-            "the two clocks was wrong. The order of the audits is kept all the same; set the clock"
+            "the two clocks was wrong. The order of the audits is kept anyway; set the clock"
         )
     return None

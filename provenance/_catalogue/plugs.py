@@ -54,7 +54,7 @@ def gather_plugs(
     """
     sources = find_sources(place)
     if not sources:
-        raise UnusableInput(f"{place} holds no package and no bundle")
+        raise UnusableInput(f"{place} holds neither a package nor a bundle")
     symbols = read_symbols()
     plugs: list[PlugRecord] = []
     most_bytes = ORDINARY_BYTES

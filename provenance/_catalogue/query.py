@@ -244,7 +244,7 @@ def ask_sql(index: Path, sql: str, values: list[Any] | None = None) -> pl.DataFr
         try:
             cursor = database.execute(sql, values or [])
             if cursor.description is None:
-                raise UnusableInput(f"this is no query, so there is no answer: {sql}")
+                raise UnusableInput(f"this is not a query, so there is no answer: {sql}")
             names = _distinct([column[0] for column in cursor.description])
             rows = [tuple(row) for row in cursor]
         except (sqlite3.OperationalError, sqlite3.ProgrammingError, sqlite3.Warning) as error:

@@ -53,7 +53,7 @@ def rule_table_markdown() -> str:
         "Generated from the rules themselves by `make docs`; do not edit.",
         "",
         f"{len(rules)} rules. An **error** breaks the chain or cannot be; a **warning** is likely "
-        "wrong; a **note** is worth a look. Names in braces stand for values of the row.",
+        "wrong; a **note** is worth a look. Names in braces are filled in from the row.",
         "",
         "What a schema says by itself (types, ranges, lists, keys) is checked before these rules; "
         "the findings of that kind are listed last.",

@@ -125,11 +125,11 @@ def accession(
         count = len(done.deposited)
         click.echo(
             f"the ledger says now that {count} sample{'s' * (count != 1)} came to the repository; "
-            f"the bundle as it came in lies beside it: {done.received}"
+            f"the bundle as received is beside it: {done.received}"
         )
     if done.to_mend:
         for fault in done.to_mend[:20]:
-            click.echo(f"to mend: {' '.join(visible(fault).split())}", err=True)
+            click.echo(f"to correct: {' '.join(visible(fault).split())}", err=True)
         if len(done.to_mend) > 20:
             click.echo(f"... and {len(done.to_mend) - 20} MORE; see the receipt", err=True)
         sys.exit(1)

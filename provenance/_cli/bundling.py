@@ -168,7 +168,7 @@ def _say_what_is_withheld(packed: Packed) -> None:
     if account.older:
         click.echo(
             "this package is of a version without reviews, so no text or file could be released: "
-            "bring it forward with 'treenail new --update'",
+            "update it with 'treenail new --update'",
             err=True,
         )
     found = account.inference
@@ -182,12 +182,12 @@ def _say_what_is_withheld(packed: Packed) -> None:
     if found.cell and (found.published is None or found.cell < found.published):
         click.echo(
             f"When it is published, write '{CELL_SHOWN}': '{found.cell}' into datapackage.json: "
-            "whoever has this edition will look for the buildings of a later one in this cell."
+            "anyone who has this edition will look for the buildings of a later one in this cell."
         )
     click.echo("Look through it, the photos above all, before you publish it.")
     for name in packed.told:
         click.echo(
-            f"{name} of earlier public editions is named in this one: whoever has both can tell "
+            f"{name} of earlier public editions is named in this one: anyone who has both can tell "
             "who that was",
             err=True,
         )
@@ -271,7 +271,7 @@ def verify(
     if full:
         if not isinstance(bundle, Path):
             raise click.BadParameter(
-                f"{bundle} lies in a store; copy it to a disk to compare it", param_hint="BUNDLE"
+                f"{bundle} is in a store; copy it to a disk to compare it", param_hint="BUNDLE"
             )
         _verify_against(bundle, full, shape)
     from provenance._accession.anchoring import anchors_named

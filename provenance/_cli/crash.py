@@ -38,7 +38,7 @@ def tell_crash(error: BaseException) -> None:
     )
     path = Path(tempfile.gettempdir()) / f"treenail-fault-{secrets.token_hex(4)}.txt"
     please = (
-        "Please send {} to whoever looks after this program, with a word on what you were doing. "
+        "Please send {} to the maintainers of this program, with a word on what you were doing. "
         "Read it first: it holds the command as it was typed and may quote the record, so names "
         "of people and places may stand in it."
     )

@@ -221,7 +221,7 @@ def _tell_ledger(tables: Snapshot) -> bool:
         click.echo(
             f"The ledger is sealed: {counted(signatures.events, 'event')}, {visible(share)}.\n"
             "It is not anchored: only an older bundle, a receipt or a register line can show that "
-            "it was not rewritten and sealed anew, or cut off at its end.",
+            "it was not rewritten and sealed again, or shortened.",
             err=True,
         )
     return True

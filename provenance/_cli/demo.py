@@ -39,7 +39,7 @@ def demo(folder: Path) -> None:
     click.echo("Each step shows the results, its commands, and where to look.\n")
     result = run_demo(folder, when_done=show)
     if result.as_planned:
-        click.echo(f"\nAll went as planned. Everything lies in {_short(result.folder.resolve())}")
+        click.echo(f"\nEverything worked. All files are in {_short(result.folder.resolve())}")
     else:
         click.echo(f"\n{len(result.surprises)} thing(s) did not go as planned, see above.")
     sys.exit(0 if result.as_planned else 1)

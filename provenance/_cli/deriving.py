@@ -125,7 +125,7 @@ def _tell_buildings(package: Package, derived: Derived) -> None:
             click.echo("\n  ".join([f"\n{place}, {name}:", *told]))
     trees = TreeWords(package, derived.tables)
     if told := trees.of(missing=True):
-        click.echo("\n  ".join(["\nThe whole record:", *told, STEMS, FELLED_NOT_BUILT]))
+        click.echo("\n  ".join(["\nThe entire record:", *told, STEMS, FELLED_NOT_BUILT]))
     if derived.order_contradictions:
         contradictions = derived.order_contradictions
         click.echo("\n  ".join(["\nWhat contradicts the order of building:", *contradictions]))

@@ -74,7 +74,7 @@ def phone(package: Path | None, profile: str | None, out: Path | None) -> None:
 
     Export the answers from the app as a ZIP of CSV files with media, as CSV, or as JSON, and read
     them with `treenail import PACKAGE answers.zip`. No mapping is needed. An answer that was
-    corrected and sent again stands in the place of the one before.
+    corrected and sent again replaces the earlier one.
 
     The form asks for no position: the coordinates that a phone measures would tell everyone who
     gets the answers where the site is. It holds no names of people or places. Turn off the

@@ -199,6 +199,6 @@ def _open_lines(found: History) -> Iterator[str]:
             '--why "…"'
         )
     yield (
-        f"Where two things bear one number: treenail split {package} TABLE KEY NEW_KEY --source "
+        f"Where two things have one number: treenail split {package} TABLE KEY NEW_KEY --source "
         'IN-… --why "…"; keys and rows: treenail rename, join, remove'
     )

@@ -245,7 +245,7 @@ def _draft(package: Package, files: Sequence[Path], out: Path | None) -> None:
     if out.exists():
         raise AlreadyThere(f"{out} is already there, perhaps edited; choose another with --out")
     write_text(out, text)
-    click.echo(f"wrote {out}; read it, mend it, then import with --mapping {out}")
+    click.echo(f"wrote {out}; read it, correct it, then import with --mapping {out}")
 
 
 def _report(result: ImportResult, package: Path, dry_run: bool) -> Iterable[str]:
@@ -314,7 +314,7 @@ def _report(result: ImportResult, package: Path, dry_run: bool) -> Iterable[str]
         yield ""
         yield (
             f"{counted(result.unread, 'cell')} still to be settled. The text is kept in "
-            "tables/unread.csv: mend it in the form or the mapping and import again."
+            "tables/unread.csv: correct it in the form or the mapping and import again."
         )
     elif not dry_run and not result.conflicts:
         yield f"next: treenail check {package}"

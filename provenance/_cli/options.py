@@ -237,7 +237,7 @@ def samples_meant(
         text = scanned.read(MOST_SCANNED_BYTES).decode("utf-8")
     except UnicodeDecodeError as error:
         raise TreenailError(
-            f"what was scanned is no text in UTF-8 (byte {error.start + 1}); set the scanner to "
+            f"the scanned input is not UTF-8 text (byte {error.start + 1}); set the scanner to "
             "UTF-8, or type the numbers with --samples"
         ) from None
     found = select_scanned(tables, text, inside)

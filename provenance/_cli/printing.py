@@ -203,7 +203,7 @@ def _say_what_was_printed(printed: Printed, thing: str) -> None:
     click.echo(f"wrote {printed.label_count} {things} on {printed.page_count} {pages}: {names}")
     if printed.unprintable:
         shown = ", ".join(f"{c} (U+{ord(c):04X})" for c in printed.unprintable[:10])
-        click.echo(f"note: no typeface has {shown}; '□' stands in their place", err=True)
+        click.echo(f"note: no typeface has {shown}; '□' is printed instead", err=True)
 
 
 @click.command("tags")

@@ -60,7 +60,7 @@ _KINDS = {
 )
 @click.option("--withhold", metavar="TABLE.FIELD", help="Withhold the items waiting in this field.")
 @click.option(
-    "--like", default="", metavar="SHAPE", help="Only texts like this; digits stand for any."
+    "--like", default="", metavar="SHAPE", help="Only texts like this; digits stand for any digits."
 )
 @click.option("--known-words", is_flag=True, help="Only texts whose words the program knows.")
 @by_option

@@ -83,7 +83,7 @@ def survey(package: Path, site: str | None, residuals: bool, most: int, out: Pat
         click.echo(f"wrote {opened.table_path('position')}")
         if len(result.place_table) and "position_place" in opened.model.tables:
             more = opened.table_path("position_place")
-            click.echo(f"wrote {more}, where points may lie elsewhere")
+            click.echo(f"wrote {more}, where points may be elsewhere")
     if any(finding.severity != "note" for finding in result.findings):
         raise click.exceptions.Exit(1)
 
@@ -92,7 +92,7 @@ def _overview(result: SurveyResult, measures: Measures) -> str:
     kinds = result.positions["point_kind"].value_counts()
     counts = ", ".join(
         f"{int(kinds.get(kind, 0))} {words}"
-        for kind, words in (("element_end", "ends of wood"), ("hole", "holes"), ("datum", "datums"))
+        for kind, words in (("element_end", "timber ends"), ("hole", "holes"), ("datum", "datums"))
     )
     adjusted = result.positions[result.positions["found_by"] == "adjusted"]
     line = f"placed {counts}"
@@ -109,7 +109,7 @@ def _overview(result: SurveyResult, measures: Measures) -> str:
             f"{result.spread_ratio:.2f} times as much as assumed"
         )
         if result.redundancy < _FEW_CHECKS:
-            line += ", too few to tell: the ranges stand on the assumed standard deviations"
+            line += ", too few to tell: the ranges rest on the assumed standard deviations"
     return line
 
 

@@ -68,7 +68,7 @@ def trace(
 
     \b
     1. treenail trace hollin plan.png --place B1       writes plan-trace.html; open it in a browser,
-       mark two or more known points, ends of wood and holes, and save
+       mark two or more known points, timber ends and holes, and save
     2. treenail trace hollin plan.png --place B1 --points plan-points.csv
 
     The second command fits the plan to the site grid by the known points, shows the fit of each,
@@ -130,7 +130,7 @@ def trace(
         click.echo(
             f"next: treenail survey {package}, then treenail plan {package}"
             if done.lies_under
-            else "the picture is filed under something else, so it lies under no plan"
+            else "the picture is filed under something else, so it is not shown under a plan"
         )
     if found.doubtful or any(one.disagrees for one in found.traced):
         sys.exit(1)

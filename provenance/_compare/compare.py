@@ -205,5 +205,5 @@ def _broken_numbers(tables: list[TableDifference]) -> Iterator[str]:
             sentences += 1
             yield (
                 f"{key} of '{one.table}' had the {field} {old} and has {new or 'none'} now; one "
-                "number would stand for two things"
+                "number would mean two things"
             )

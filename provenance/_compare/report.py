@@ -37,7 +37,7 @@ def headlines(found: Difference) -> tuple[str, ...]:
         public = "new" if new.edition == "public" else "old"
         lines.append(
             f"A full edition against a public one: what the {public} one lacks, or says less "
-            "exactly, is withheld on purpose as a rule. This is no comparison of two seasons. It "
+            "exactly, is usually withheld on purpose. This does not compare two seasons. It "
             "shows what is withheld, so keep it where the full edition is kept."
         )
     elif old.edition == new.edition == "public":
@@ -69,7 +69,7 @@ def ledger_sentence(found: Difference) -> str:
         )
     return (
         f"HISTORY WAS REWRITTEN: from event {ledger.place} on the custody ledger is not the old "
-        "one with events added. Ask whoever packed it; do not take it for evidence."
+        "one with events added. Ask whoever packed it; do not use it as evidence."
     )
 
 

@@ -111,7 +111,7 @@ def _refuse_other_tables(path: Path, data: Path, sums: Mapping[str, str]) -> Non
         if hashed.digests.get(table, {}).get("sha256") != sums[table]:
             raise UnusableInput(
                 f"{path} cannot be compared: data/{table} is not what was packed. "
-                "'treenail verify' names everything; ask for the bundle again"
+                "'treenail verify' lists every fault; ask for the bundle again"
             )
 
 

@@ -26,7 +26,7 @@ def reconcile_the_parcel(stage: Stage) -> Did:
     planned = [one for one in weighty if one.key == MISSING_SAMPLE]
     surprises = [one.message for one in weighty if one not in planned]
     if not planned:
-        surprises.append(f"no one misses a result for sample {MISSING_SAMPLE}")
+        surprises.append(f"no finding says that a result is missing for sample {MISSING_SAMPLE}")
     return Did(
         "Reconcile",
         f"{len(reconciled.lines)} samples beside their results; one to settle: the lost core",
@@ -68,7 +68,7 @@ def print_forms(stage: Stage) -> Did:
     sheets = write_sheets(package.model, stage.out / "sheets.pdf", package=package)
     return Did(
         "Forms",
-        f"a workbook, and record sheets for the pencil on {sheets.page_count} pages",
+        f"a workbook, and record sheets to fill in by hand on {sheets.page_count} pages",
         (
             f"treenail workbook {SOUND} --out {book.name}",
             f"treenail sheets {SOUND} --out sheets.pdf",
@@ -117,7 +117,7 @@ def draw_plans_and_relocation_sheets(stage: Stage) -> Did:
     sheets = write_relocation_sheets(package, RELOCATED, stage.out / "relocation")
     return Did(
         "Plans",
-        f"{len(plans.paths)} drawings to scale; the way back to the holes of samples "
+        f"{len(plans.paths)} drawings to scale; relocation pages for samples "
         f"{' and '.join(RELOCATED)}",
         (
             f"treenail plan {SOUND} --out plans",

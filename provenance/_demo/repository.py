@@ -67,7 +67,7 @@ def review_for_the_public(stage: Stage) -> Did:
     command = f"treenail review {SOUND} --by '{REVIEWER}'"
     return Did(
         "Review",
-        f"{before} texts, photos and files waited for a person's word; {REVIEWER} released "
+        f"{before} texts, photos and files waited for a decision; {REVIEWER} released "
         f"{states[RELEASE]}, gave other words for {states[REPLACE]} and withheld "
         f"{states[WITHHOLD]}; {review.waiting} wait",
         (
@@ -92,8 +92,8 @@ def pack_public_edition(stage: Stage) -> Did:
     packed = pack(open_package(stage.sound), stage.public, edition=PUBLIC)
     return Did(
         "Public edition",
-        "exact places, people, restricted fields and what was not released are withheld; who is "
-        "not named has a stand-in, which the package keeps",
+        "exact places, people, restricted fields and what was not released are withheld; people "
+        "who are not named get a stand-in, which the package keeps",
         (f"treenail pack {SOUND} --edition public --out {stage.public.name}",),
         (packed.path / "data" / "WITHHELD.txt", packed.path / "data" / "index.html"),
         ("the package lacked stand-ins",) if packed.got_stand_ins else (),

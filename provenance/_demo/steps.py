@@ -155,7 +155,7 @@ def read_the_ledger(stage: Stage) -> Did:
     life = life_of(package, MISSING_SAMPLE)
     surprises = [finding.message for finding in verify_chain(package)]
     if not life or life[-1].event != "lost":
-        surprises.append(f"sample {MISSING_SAMPLE} should have been lost, says the story")
+        surprises.append(f"sample {MISSING_SAMPLE} should be lost by now")
     label = package.model.vocabularies["custody_event"].label
     return Did(
         "Custody",
@@ -205,7 +205,7 @@ def survey_positions(stage: Stage) -> Did:
     kinds = result.positions["point_kind"].value_counts()
     return Did(
         "Positions",
-        f"{kinds.get('element_end', 0)} ends of wood and {kinds.get('hole', 0)} holes on the site "
+        f"{kinds.get('element_end', 0)} timber ends and {kinds.get('hole', 0)} holes on the site "
         f"grid; found the tape that was read a foot short ({BLUNDER})",
         (f"treenail survey {SOUND}",),
         (package.table_path("position"),),
@@ -244,7 +244,7 @@ def verify_bundles(stage: Stage) -> Did:
     return Did(
         "Verify",
         f"every file and the record of both bundles are sound ({looked_at}); the seals of the "
-        "ledger fit one another, and nothing that was kept elsewhere was held against it",
+        "ledger match one another; they were not compared with anything kept elsewhere",
         tuple(f"treenail verify {verdict.bundle.name}" for verdict in verdicts),
         (),
         tuple(

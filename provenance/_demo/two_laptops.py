@@ -67,12 +67,12 @@ def merge_and_settle(stage: Stage) -> Did:
         "BN-032",
         "RB-W13",
     ):
-        surprises.append("the two cores were not told apart")
+        surprises.append("the two cores were not separated")
     if rows[NEW_NUMBER]["rings_field"] != "47":
         surprises.append("the correction was not undone")
     return Did(
         "Merge",
-        f"{merged.acts} act came over; sample {NUMBER} was in conflict ({', '.join(fields)}), the "
+        f"{merged.acts} act was merged; sample {NUMBER} was in conflict ({', '.join(fields)}), the "
         f"south crew's is {NEW_NUMBER} now, and a slip was undone",
         (
             f"treenail merge {NORTH} {SOUTH} --by {who}",

@@ -72,7 +72,7 @@ def _once_each(pairs: list[tuple[str, Any]]) -> dict[str, Any]:
     if len(made) != len(pairs):
         seen: set[str] = set()
         twice = next(name for name, _ in pairs if name in seen or seen.add(name))  # type: ignore[func-returns-value]
-        raise ValueError(f"{twice[:80]!r} stands twice in one object")
+        raise ValueError(f"{twice[:80]!r} occurs twice in one object")
     return made
 
 

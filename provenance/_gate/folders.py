@@ -20,7 +20,7 @@ _NO_LINKS = getattr(os, "O_NOFOLLOW", 0)
 _NO_WAITING = getattr(os, "O_NONBLOCK", 0)
 _BYTES = getattr(os, "O_BINARY", 0)
 _IS_LINK = (errno.ELOOP, errno.EMLINK)  # POSIX, and what FreeBSD says
-_REMEDY = "put the file or folder itself there, or ask whoever sent it what it is"
+_REMEDY = "put the file or folder itself there, or ask the sender what it is"
 
 
 def what_it_is(mode: int) -> str:

@@ -7,7 +7,7 @@ import os
 from provenance._base.errors import UnusableInput, UnusablePackage
 from provenance._base.visible import visible
 
-ASK_AGAIN = "ask whoever sent it for it again"
+ASK_AGAIN = "ask the sender for it again"
 
 
 class RefusedInput(UnusableInput, UnusablePackage):

@@ -16,7 +16,7 @@ def why_no_table(pieces: Iterable[bytes], budget: Budget = DEFAULT_BUDGET) -> st
     header: list[bytes] = []
     for piece in pieces:
         if b"\x00" in piece:
-            return "holds a NUL, so it is no text"
+            return "holds a NUL, so it is not text"
         byte_count += len(piece)
         if byte_count > budget.most_table_bytes:
             return f"has more than {budget.most_table_bytes:,} bytes"

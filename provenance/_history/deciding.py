@@ -124,7 +124,7 @@ def correct(
             against = history.state.decide(table, row, name, said)
             lines += [line for line in against if line.said_by]
         if not lines:
-            raise Refused(f"{table} {key} says so already; nothing was recorded")
+            raise Refused(f"{table} {key} already has this value; nothing was recorded")
         return Act(SETTLE, lines=_as_written(lines, written))
 
     return deciding
@@ -144,8 +144,8 @@ def settle(table: str, key: str, field: str, value: str, written: str = "") -> D
             fields = ", ".join(sorted({c.field for c in in_conflict if c.field.isidentifier()}))
             others = f"; there is one about {fields}" if fields else ""
             raise Refused(
-                f"there is no conflict about {field} of {table} {key}{others}. To change what "
-                "stands there use 'treenail correct'"
+                f"there is no conflict about {field} of {table} {key}{others}. To change the value "
+                "use 'treenail correct'"
             )
         said = stated(history.state, one, {**history.state.rows[table][row], field: value}, field)
         lines = history.state.decide(table, row, field, said)
@@ -201,7 +201,7 @@ def restore(table: str, key: str) -> Deciding:
             )
         ]
         if not rows:
-            raise Refused(f"no one took a {table} {key} out")
+            raise Refused(f"no one removed {table} {key}")
         return Act(SETTLE, lines=tuple(history.state.decide(table, rows[0], ROW_FIELD, HERE)))
 
     return deciding
@@ -244,7 +244,7 @@ def split(table: str, key: str, sources: Sequence[str], new_key: str) -> Decidin
         }
         if strange := sorted(named - telling):
             raise Refused(
-                f"{strange[0]} says nothing of {table} {key}; it is said by "
+                f"{strange[0]} has no values for {table} {key}; these sources have: "
                 f"{', '.join(sorted(telling)) or 'no received file'}"
             )
         if not named or named == telling:
@@ -270,7 +270,7 @@ def join(table: str, key: str, into: str) -> Deciding:
         _, row = _row(history, table, key)
         _, target = _row(history, table, into)
         if row == target:
-            raise Refused(f"{table} {key} is one row already")
+            raise Refused(f"{table} {key} is already one row")
         lines = [Line(table, row, ROW_FIELD, "", target, EVERY_SOURCE)]
         called = history.state.keys[table, target]
         # what the one was called is not what both are called
@@ -306,7 +306,7 @@ def undo(act: str) -> Deciding:
     def deciding(history: History) -> Act:
         name = find_act(history, act)
         if name not in history.live:
-            raise Refused(f"act {name[:8]} is undone already")
+            raise Refused(f"act {name[:8]} is already undone")
         if history.acts[name].kind == BEGUN:
             raise Refused("the act with which the record began cannot be undone")
         undone = Act(UNDO, undoes=name)
@@ -370,7 +370,7 @@ def find_act(history: History, text: str) -> str:
     found = [name for name in history.acts if text and name.startswith(text.lower())]
     if len(found) == 1:
         return found[0]
-    why = "more than one act's code begins so" if found else "there is no such act"
+    why = "the codes of several acts begin like this" if found else "there is no such act"
     raise Refused(f"'{text}': {why}; 'treenail history {history.package.folder}' lists them")
 
 
@@ -396,15 +396,15 @@ def _row(history: History, table: str, key: str) -> tuple[Table, str]:
     one = _table(history, table)
     names = history.state.names_of(table, key)
     if len(names) > 1 and key not in names:
-        raise Refused(f"{table} {key} is several rows: {', '.join(names)}; name one of them so")
+        raise Refused(f"{table} {key} is several rows: {', '.join(names)}; give one of these names")
     if key in history.state.rows[table] and (not names or len(names) > 1):
         return one, key
     if names:
         return one, names[0]
     if key in (now for (name, _), now in history.state.keys.items() if name == table):
         raise Refused(
-            f"{table} {key} is out of the record; 'treenail remove --back' puts back what a person "
-            "took out, 'treenail undo' an import that dropped it"
+            f"{table} {key} was removed from the record; 'treenail remove --back' puts back what a "
+            "person removed, 'treenail undo' undoes an import that dropped it"
         )
     from difflib import get_close_matches
 
@@ -439,7 +439,7 @@ def _refuse_key(history: History, table: Table, key: str, row: str = "") -> None
     if now and history.state.names_of(table.name, now) != [row] and _is_sealed(history, table, key):
         raise Refused(
             f"{table.name} {now} was called {key} before, and sealed events of the ledger still "
-            "call it so; choose another"
+            "use that key; choose another"
         )
     pattern = table.field(name).constraints.get("pattern")
     if not key or (pattern and not re.fullmatch(str(pattern), key)):

@@ -141,13 +141,13 @@ def proved(package: Package, tables: Snapshot) -> History:
     acts = read_acts(tables)
     written = len(tables.rows(ACT))
     if len(acts) != written:
-        raise BrokenHistory(f"{tables.where}/tables/act.csv: an act stands twice; restore it")
+        raise BrokenHistory(f"{tables.where}/tables/act.csv: an act occurs twice; restore the file")
     if not acts:
         for name in (CONFLICT, ACCEPTED, FORMER_KEY, READING):
             if tables.rows(name):
                 raise BrokenHistory(
-                    f"{tables.where}/tables/act.csv: it has no acts, but {name}.csv says what acts "
-                    "came to; restore act.csv and change.csv from a copy"
+                    f"{tables.where}/tables/act.csv: it has no acts, but {name}.csv lists the "
+                    "results of acts; restore act.csv and change.csv from a copy"
                 )
     seen: set[str] = set()
     for name, act in acts.items():
@@ -160,7 +160,7 @@ def proved(package: Package, tables: Snapshot) -> History:
         named = {*act.parents, *act.replaces, *filter(None, [act.undoes])}
         if missing := sorted(named - seen):
             raise BrokenHistory(
-                f"{where} comes after act {missing[0][:8]}, which is not there before it; restore "
+                f"{where} comes after act {missing[0][:8]}, which is missing before it; restore "
                 "act.csv and change.csv from a copy"
             )
         seen.add(name)
@@ -191,7 +191,7 @@ def fault_in_acts(package: Package) -> str:
     said = {row["act_id"]: row["digest"] for row in tables.rows(ACT)}
     for name, act in acts.items():
         if id_of(act, said[name], digests.get(name, [])) != name:
-            return f"{tables.where}/tables/act.csv: act {name[:8]} does not go with its digests"
+            return f"{tables.where}/tables/act.csv: act {name[:8]} does not match its digests"
     return ""
 
 
@@ -213,8 +213,8 @@ def open_history(package: Package) -> History:
     """
     if not keeps_history(package):
         raise BrokenHistory(
-            f"{package.folder} was made by an older version, which kept no history; bring it "
-            f"forward with 'treenail new {package.folder} --update'"
+            f"{package.folder} was made by an older version, which had no history; update it "
+            f"with 'treenail new {package.folder} --update'"
         )
     tables = package.tables
     history = proved(package, tables)

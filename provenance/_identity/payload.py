@@ -189,7 +189,7 @@ def read_scan(text: str) -> Scanned:
     if len(words) != 2 and not (len(words) == 4 and words[2].lower() == "see"):
         raise UnreadableValue(
             _shown(line),
-            f"is not whole; it should read {MAGIC}, site, number and check letters, as in "
+            f"is not complete; it should read {MAGIC}, site, number and check letters, as in "
             f"'{MAGIC} {checked_identifier('HOLL', '231')}'; scan the label again",
         )
     return Scanned(*parse_identifier(words[1]))
@@ -219,7 +219,7 @@ def _read_layout_1(line: str, layout: str) -> Scanned:
             return said
     raise UnreadableValue(
         _shown(line),
-        "is not whole; behind its check character it should say site, number and kind, and the "
+        "is not complete; behind its check character it should say site, number and kind, and the "
         "same number as before it; scan the label again",
     )
 

@@ -93,7 +93,7 @@ def read_sheet_code(text: str) -> SheetCode:
         raise UnreadableValue(one_line(text, 60), f"is not a sheet; it begins with '{MAGIC}'")
     if len(words) != 4:
         raise UnreadableValue(
-            one_line(lines[0], 60), f"is not whole; it should read '{MAGIC} 1', table and key"
+            one_line(lines[0], 60), f"is not complete; it should read '{MAGIC} 1', table and key"
         )
     if words[1] != str(LAYOUT_VERSION):
         raise UnreadableValue(
@@ -104,6 +104,6 @@ def read_sheet_code(text: str) -> SheetCode:
     for line in lines[1:]:
         word, _, rest = line.partition(" ")
         if word not in ("row", "first", "last", "package", "profile") or not rest or word in said:
-            raise UnreadableValue(one_line(line, 60), "is no line of a sheet's layout 1")
+            raise UnreadableValue(one_line(line, 60), "is not a line of a sheet's layout 1")
         said[word] = rest
     return SheetCode(table=words[2], key="" if words[3] == NO_KEY else words[3], **said)

@@ -111,7 +111,7 @@ def reserve_stamps(
         raise TreenailError(f"the die set '{dies}' is not made of digits; write it as 0123456789")
     marks = package.model.vocabularies["orientation_mark"]
     if orientation_mark not in marks.codes:
-        raise TreenailError(f"'{orientation_mark}' is no mark; there are {', '.join(marks.codes)}")
+        raise TreenailError(f"'{orientation_mark}' is not one of {', '.join(marks.codes)}")
 
     if first is not None and last is not None and last < first:
         raise TreenailError(f"the range from {first} to {last} runs backwards; swap the two")

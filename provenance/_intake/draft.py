@@ -21,7 +21,7 @@ from provenance._intake.mapping.mapping_file import OPEN
 from provenance._model.schema import Model
 
 HEAD = f"""\
-# A first guess from headings and values; nothing of it is certain. Read every line and mend what
+# A first guess from headings and values; nothing is certain. Read every line and correct what
 # is wrong. Each '{OPEN}' in quotes is a question, and the import waits for the answer. Remarks that
 # begin with '?' are worth a look. Then:  treenail import PACKAGE FILES --mapping THIS-FILE
 """

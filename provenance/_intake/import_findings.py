@@ -53,8 +53,8 @@ def about_copies(
                     "note",
                     "answers_again",
                     Place(name),
-                    f"Some of these answers were read before, from {was}. As they are now they "
-                    "stand in the place of the earlier ones.",
+                    f"Some of these answers were read before, from {was}. The newer answers "
+                    "replace the earlier ones.",
                     "If this export is the older one, take it back with 'treenail undo'.",
                 )
                 continue
@@ -62,8 +62,8 @@ def about_copies(
                 "note",
                 "newer_copy",
                 Place(name),
-                f"Taken for a newer copy of {was}, because most of it stands there too. It speaks "
-                "in its place.",
+                f"Taken for a newer copy of {was}, because most of its content is there too. It "
+                "replaces that copy.",
                 "If it is another sheet, take this back with 'treenail undo' and import it with "
                 "--new.",
             )
@@ -166,12 +166,12 @@ def about_conflict(one: Conflict, history: History, originals: TableRows) -> Fin
 
 
 _REMEDY = (
-    "Find out which is right, and say so with 'treenail settle'; if two things bear one number, "
-    "tell them apart with 'treenail split'."
+    "Find out which is right, and say so with 'treenail settle'; if two things have one number, "
+    "separate them with 'treenail split'."
 )
 _REMEDIES: Mapping[str, str] = {
-    "lab_result": "What a laboratory reports anew is a result of its own, with the older one under "
-    "supersedes_result_id; a slip of the pen is settled with 'treenail settle'."
+    "lab_result": "When a laboratory reports again, enter a new result, with the older one under "
+    "supersedes_result_id; settle a slip of the pen with 'treenail settle'."
 }
 
 
@@ -218,7 +218,7 @@ def about_cell(cell: UnreadCell) -> Finding:
     message, _, remedy = cell.why.partition("; ")
     if not remedy:
         message, _, remedy = cell.why.partition(". Write ")
-        remedy = f"write {remedy}" if remedy else "mend the cell and import the file again"
+        remedy = f"write {remedy}" if remedy else "correct the cell and import the file again"
     return intake_finding(
         "warning",
         cell.rule,

@@ -84,7 +84,7 @@ def consign_samples(
         )
     purposes = package.model.vocabularies["consignment_purpose"].codes
     if purpose not in purposes:
-        raise TreenailError(f"'{purpose}' is no purpose; there are {', '.join(purposes)}")
+        raise TreenailError(f"'{purpose}' is not a purpose; there are {', '.join(purposes)}")
     consignment_id = _next_code(package, packed_on)
     # the ledger refuses what cannot be, so it comes first: a refusal leaves no parcel behind
     record_events(
@@ -119,8 +119,8 @@ def _refuse_packed_twice(samples: Sequence[str], last: Mapping[str, Event]) -> N
     if lying:
         said = ", ".join(f"{one.sample_id} in {one.consignment_id}" for one in lying)
         raise TreenailError(
-            f"already packed: {said}. Hand that parcel over, or record with 'stored' where what "
-            "was removed of it lies now"
+            f"already packed: {said}. Hand that parcel over, or record with 'stored' where the "
+            "samples removed from it are now"
         )
 
 

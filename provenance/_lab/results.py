@@ -41,7 +41,7 @@ CONTENT = (
 )  # fmt: skip
 """What makes two results of one sample the same result."""
 _SAME_TWICE = (
-    "If the laboratory only repeats itself, take the later row out; if it measured anew, say in "
+    "If the laboratory only repeats itself, remove the later row; if it measured again, say in "
     "the notes what is new and let one supersede the other."
 )
 

@@ -151,26 +151,26 @@ def standing(
                 apart = True
                 fitting |= below
                 said.append(
-                    f"{_sentence(anchor.in_words)} fits as far as it was handed in "
-                    f"({_events(anchor.handed_in.count)}). What was added when it was taken in is "
-                    "not here: this is another copy, to be merged with the one that is kept, or "
-                    "someone cut it off."
+                    f"{_sentence(anchor.in_words)} matches as far as it was handed "
+                    f"in ({_events(anchor.handed_in.count)}). What was added at accession is "
+                    "missing here: this is another copy, to be merged with the one that is "
+                    "kept, or someone removed it."
                 )
                 continue
         if below is not None:
             fitting |= below
             said.append(
                 f"{_sentence(anchor.in_words)} fits: the {_events(anchor.count)} that it knew "
-                "stand here as they were then."
+                "are here unchanged."
             )
             continue
         contradicted = True
         how = "the ledger was rewritten"
         if len(events) < anchor.count:
-            how = "events were cut off, unless this was packed before then"
+            how = "events were removed, unless this was packed before then"
         said.append(
             f"{_sentence(anchor.in_words)} knew {_events(anchor.count)}, ending with the seal "
-            f"{anchor.head[:_SHOWN]}…, and they do not stand here as they were: {how}."
+            f"{anchor.head[:_SHOWN]}…, but here they are not as they were: {how}."
         )
     if contradicted:
         return Standing(CONTRADICTS, tuple(said), len(events), len(fitting))
@@ -187,9 +187,7 @@ def standing(
         said.append(f"{_sentence(_numbered(rest))} came after it and are in that statement.")
     if fitting and not apart and (vouched or not rest):
         if not vouched:
-            said.append(
-                "Whether there were later events, which someone cut off, cannot be known from it."
-            )
+            said.append("It cannot show whether there were later events that someone removed.")
         return Standing(SOUND, tuple(said), len(events), len(fitting))
     if rest or not fitting:
         said.append(_unknown(rest, bool(fitting)))
@@ -219,14 +217,14 @@ def _unknown(rest: Sequence[Event], partly: bool) -> str:
     ways = "give an older bundle, a receipt or a register line with --anchor"
     if partly:
         return (
-            f"{_sentence(_numbered(rest))} came after it: whoever had this bundle could have "
-            f"written or cut off events there; {ways} of a later day."
+            f"{_sentence(_numbered(rest))} came after it: anyone who had this bundle could have "
+            f"added or removed events there; {ways} of a later day."
         )
     if not rest:
-        return f"It has no events: whoever had this bundle could have taken them out; {ways}."
+        return f"It has no events: anyone who had this bundle could have removed them; {ways}."
     return (
-        "The seals fit one another, but whoever had this bundle could have rewritten it whole; "
-        f"{ways}."
+        "The seals match one another, but anyone who had this bundle could have rewritten the "
+        f"entire ledger; {ways}."
     )
 
 

@@ -99,7 +99,7 @@ def seal_typed(package: Package, signer: Signs | None = None) -> int:
         if origin is not None and origin.event_count >= first:
             raise BrokenLedger(
                 f"{package.table_path(TABLE)}: {origin.bundle.in_words} had {origin.event_count} "
-                f"sealed events, and here event {first} bears no seal: it was taken off. Unpack "
+                f"sealed events, and here event {first} has no seal: it was removed. Unpack "
                 "that bundle again. Nothing was sealed."
             )
         package.write_table(TABLE, _sealed_frame(ledger, signer))
@@ -194,8 +194,8 @@ def verify_events(events: Sequence[Event]) -> list[Finding]:
         row = place + FIRST_ROW - 1
         if event["custody_id"] != str(place) or event.get(SEALED_AS) == str(place):
             said = (
-                f"Event number {place} should stand here but the row says "
-                f"'{event['custody_id']}': an event was removed, put in or moved."
+                f"Event number {place} is expected here, but the row says "
+                f"'{event['custody_id']}': an event was removed, added or moved."
             )
             return [_finding(row, event, "custody_id", said)]
         if place > count:
@@ -205,17 +205,17 @@ def verify_events(events: Sequence[Event]) -> list[Finding]:
             said = _not_linked(place, branches is not None)
             return [_finding(row, event, "previous_sha256", said)]
         if branches.is_older_than_before(event) if branches else newer and not event.get(BODY):
-            said = f"Event {place} is sealed as an earlier version did, behind one that is not."
+            said = f"Event {place} has a seal of an earlier version, but follows a newer one."
             return [_finding(row, event, BODY, said)]
         if changed := altered_since_sealed(branches.as_sealed(event) if branches else event):
-            said = f"does not bear its own seal: its {changed} was changed after it was sealed."
+            said = f"does not match its own seal: its {changed} was changed after it was sealed."
             return [_finding(row, event, SEAL, f"Event {place} {said}")]
         if branches and (wrong := branches.misplaced(event)):
             return [_finding(row, event, wrong, f"Event {place} {_MISPLACED[wrong]}")]
         last, newer = event[SEAL], bool(event.get(BODY))
     if branches and len(branches.graph.ends) > 1:
         said = (
-            "The ledger has two ends that no event joins: the event that joined them was cut off."
+            "The ledger has two ends that no event joins: the event that joined them was removed."
         )
         return [_finding(count + FIRST_ROW - 1, events[count - 1], SEAL, said)]
     return [_unsealed(count, len(events), count + FIRST_ROW)] if count < len(events) else []
@@ -232,9 +232,9 @@ def _has_branches(events: Sequence[Event]) -> bool:
 
 
 _MISPLACED = {
-    "custody_id": "was moved: by the events before it, it comes earlier.",
-    SEALED_AS: "was moved: by its number when it was sealed it comes earlier.",
-    "corrects_custody_id": "is said to correct another event than when it was sealed.",
+    "custody_id": "was moved: the events before it place it earlier.",
+    SEALED_AS: "was moved: its number when it was sealed places it earlier.",
+    "corrects_custody_id": "corrects a different event than when it was sealed.",
 }
 
 
@@ -286,12 +286,12 @@ def sealed(events: Sequence[Event], signer: Signs | None = None) -> list[dict[st
 # -- what a break means --------------------------------------------------------------------------
 
 RESTORE_LEDGER = (
-    "Restore tables/custody.csv from an older copy or bundle, and record what was to be changed "
-    "as a new event that names the event it corrects."
+    "Restore tables/custody.csv from an older copy or bundle, and record the change as a new event "
+    "that names the event it corrects."
 )
 
 SEAL_TYPED = (
-    "If they were typed into tables/custody.csv, look them over and seal them with 'treenail "
+    "If they were typed into tables/custody.csv, review them and seal them with 'treenail "
     "custody PACKAGE --seal'. If they had seals before, restore the table from an older copy or "
     "bundle."
 )
@@ -303,11 +303,11 @@ def _not_linked(place: int, branched: bool) -> str:
     if branched:
         return (
             f"Event {place} is not sealed to the event before it as that now stands: it was "
-            "changed and sealed anew, or an event between them was removed or put in."
+            "changed and sealed again, or an event between them was removed or added."
         )
     return (
         f"Event {place} is not sealed to event {place - 1} as it now stands: event {place - 1} was "
-        "changed and sealed anew, or an event between them was removed or put in."
+        "changed and sealed again, or an event between them was removed or added."
     )
 
 
@@ -336,9 +336,9 @@ def _unsealed(count: int, total: int, row: int) -> Finding:
         field=SEAL,
         value="",
         message=(
-            f"Event {total} bears no seal: it was typed in and never sealed, or its seal was "
+            f"Event {total} has no seal: it was typed in and never sealed, or its seal was "
             if one
-            else f"The events {count + 1} to {total} bear no seals: they were typed in and never "
+            else f"The events {count + 1} to {total} have no seals: they were typed in and never "
             "sealed, or their seals were "
         )
         + "taken off.",

@@ -65,7 +65,7 @@ def unb64url(text: str) -> bytes:
     """What stands in base64url without padding; raises ValueError for anything else."""
     raw = base64.b64decode(text + "=" * (-len(text) % 4), altchars=b"-_", validate=True)
     if b64url(raw) != text:
-        raise ValueError("is no base64url without padding")
+        raise ValueError("is not base64url without padding")
     return raw
 
 

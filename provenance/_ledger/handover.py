@@ -82,7 +82,7 @@ def record_events(
     if not is_edtf(happened_on):
         raise TreenailError(f"'{happened_on}' is not a date; write 2024-06-03")
     if corrects and len(samples) != 1:
-        raise TreenailError("a correction sets right one event, so it is of one sample")
+        raise TreenailError("a correction is about one event, so name one sample")
     standing = events_of(package.tables)
     if not corrects:
         refuse_what_gave_nothing(package, samples)
@@ -175,7 +175,7 @@ def _check_words(
         if code not in codes:
             near = difflib.get_close_matches(code, codes, n=1)
             hint = f"; did you mean '{near[0]}'?" if near else ""
-            raise TreenailError(f"'{code}' is none of {', '.join(codes)}{hint}")
+            raise TreenailError(f"'{code}' is not one of {', '.join(codes)}{hint}")
     if event == JOINED:
         raise TreenailError(f"'{JOINED}' is recorded by 'treenail merge' alone")
     if not samples:

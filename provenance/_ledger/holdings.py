@@ -228,12 +228,12 @@ def refusal(before: Holding, event: Event) -> str | None:
     latest = last_day(event.happened_on)
     if earlier is not None and latest is not None and latest < earlier:
         return (
-            f"{sample}: {event.happened_on} lies before its last event of {before.since}; give a "
+            f"{sample}: {event.happened_on} is before its last event of {before.since}; give a "
             "later day, or correct the earlier event"
         )
     if event.event == "collected":
         if before.custody_id:
-            return f"{sample} was collected before (event {before.custody_id}); it has one start"
+            return f"{sample} was already collected (event {before.custody_id}); leave it out"
         return None if event.to_party_id else f"{sample}: say who has it now, with --to"
     if not before.custody_id:
         return f"{sample} has no event yet; record first that it was collected"
@@ -255,12 +255,12 @@ def refusal(before: Holding, event: Event) -> str | None:
         )
     if event.from_party_id and event.from_party_id != before.holder:
         return (
-            f"{sample} is with {before.holder}, not with {event.from_party_id}; two cannot hold it "
-            "at once. Correct the giver, or record the missing event first"
+            f"{sample} is with {before.holder}, not with {event.from_party_id}; only one can hold "
+            "it at a time. Correct the giver, or record the missing event first"
         )
     if event.event in (*SENDING, "deposited"):
         if not event.to_party_id:
-            return f"{sample}: say who it goes to, with --to"
+            return f"{sample}: say who receives it, with --to"
         if event.to_party_id == before.holder:
             return f"{sample} is with {before.holder} already"
     return None
@@ -301,7 +301,7 @@ def holdings_frame(package: Package, *, as_of: str | None = None) -> pd.DataFram
 
     until = last_day(as_of) if as_of is not None else None
     if as_of is not None and until is None:
-        raise UnreadableValue(as_of, "is no day; write 2024-06-03")
+        raise UnreadableValue(as_of, "is not a date; write 2024-06-03")
     held = replay(_until(events_of(package.tables), until))
     failed = failed_attempts(package.tables)
     known = (one for one in package.tables.column("sample", "sample_id") if one not in failed)

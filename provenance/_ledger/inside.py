@@ -51,7 +51,7 @@ def samples_inside(tables: Snapshot, text: str) -> Inside:
     if not several:
         raise UnreadableValue(
             scanned.identifier,
-            "is the code of no box, drawer or parcel with samples in this ledger",
+            "is not the code of a box, drawer or parcel with samples in this ledger",
         )
     if len(several) > 1:
         said = " or ".join(one.words for one in several)
@@ -67,4 +67,4 @@ def place_named(tables: Snapshot, text: str) -> str:
     for event in reversed(events_of(tables)):
         if event.place_held and inside_code(event.place_held) == scanned.inside:
             return event.place_held
-    raise UnreadableValue(scanned.identifier, "is the code of no box or drawer in this ledger")
+    raise UnreadableValue(scanned.identifier, "is not the code of a box or drawer in this ledger")

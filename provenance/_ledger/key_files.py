@@ -33,11 +33,11 @@ def write_key_file(path: Path, passphrase: str) -> Signer:
 
     if len(passphrase) < SHORTEST_PASSPHRASE:
         raise TreenailError(
-            f"the passphrase is too short: whoever finds {path.name} could guess it. Take "
+            f"the passphrase is too short: anyone who finds {path.name} could guess it. Use "
             f"{SHORTEST_PASSPHRASE} characters or more, such as four words"
         )
     if path.exists():
-        raise AlreadyThere(f"{path} is there already; name another file for the key")
+        raise AlreadyThere(f"{path} already exists; name another file for the key")
     private = ed25519.Ed25519PrivateKey.generate()
     protection = BestAvailableEncryption(passphrase.encode())
     with writing(path) as stream:

@@ -143,8 +143,8 @@ def _not_its_own(row: Row, begun: Sequence[str]) -> str:
         return f"Key {short(row)} was entered for another record."
     if not is_signed(row["public_key"], row["self_signature"], _text("key", row, _OWN)):
         return (
-            f"Key {short(row)} does not sign that it is {row['party_id']}'s from {row['since']} "
-            "on: someone else entered it, or the row was changed."
+            f"Key {short(row)} has not signed its own row ({row['party_id']}, from "
+            f"{row['since']}): someone else entered it, or the row was changed."
         )
     return ""
 
@@ -179,7 +179,7 @@ def _about_keeper(
         return
     whose = called.get(keeper["party_id"], keeper["party_id"])
     if not is_keeper(tables, whose):
-        said = f"Key {short(row)} of {party} is counter-signed by {whose}, who is no keeper here."
+        said = f"Key {short(row)} of {party} is counter-signed by {whose}, who is not a keeper."
         yield "key.keeper_unknown", "keeper_key_id", said
 
 
@@ -194,8 +194,8 @@ def _about_end(
     text = _text("until", row, _UNTIL)
     if not by or not entitled or not is_signed(by["public_key"], row["until_signature"], text):
         said = (
-            f"That key {short(row)} is retired is signed neither by it nor by a keeper, or the "
-            "last day was changed."
+            f"The retirement of key {short(row)} is signed neither by that key nor by a keeper, or "
+            "its last day was changed."
         )
         yield "key.retirement_false", "until", said
 
@@ -203,7 +203,7 @@ def _about_end(
 REMEDIES: Mapping[str, tuple[str, str]] = {
     "key.false": (
         "error",
-        "Restore tables/key.csv from an older copy or bundle; a key is entered by whoever has it, "
+        "Restore tables/key.csv from an older copy or bundle; the person who has a key enters it, "
         "with 'treenail keys PACKAGE --enter'.",
     ),
     _COUNTER_FALSE: (
@@ -263,7 +263,7 @@ def enter_key(
         refuse_entering(package, party_id)
         rows = _rows(package)
         if signer.key_id in (row["key_id"] for row in rows):
-            raise KeyRefused(f"key {signer.key_id[:12]} is in the table 'key' already")
+            raise KeyRefused(f"key {signer.key_id[:12]} is already in the table 'key'")
         row = dict.fromkeys(package.model.table(TABLE).names, "") | {
             "key_id": signer.key_id,
             "record_id": record_id(package),
@@ -293,9 +293,9 @@ def countersign_key(package: Package, key_id: str, keeper: Signer) -> None:
         if row["key_id"] == keeper.key_id:
             raise KeyRefused(f"key {short(row)} cannot vouch for itself")
         if row["key_id"] not in keys:
-            raise KeyRefused(f"the row of key {short(row)} does not hold: see 'treenail check'")
+            raise KeyRefused(f"the row of key {short(row)} is not valid: see 'treenail check'")
         if keys[row["key_id"]].keeper_key_id:
-            raise KeyRefused(f"key {short(row)} is counter-signed already")
+            raise KeyRefused(f"key {short(row)} is already counter-signed")
         row["keeper_key_id"] = keeper.key_id
         row["keeper_signature"] = keeper.sign(_text("keeper", row, _VOUCHED))
         _write(package, rows)
@@ -315,12 +315,12 @@ def retire_key(package: Package, key_id: str, by: Signer, *, until: str) -> None
             by.key_id != row["key_id"] and not is_keeper(package.tables, own.party_id)
         ):
             raise KeyRefused(
-                f"key {short(row)} is retired by itself or by the key of a keeper, and key "
+                f"only key {short(row)} itself or the key of a keeper can retire it, and key "
                 f"{by.key_id[:12]} is neither"
             )
         standing, new = last_day(row["until"]), last_day(_day(until))
         if standing is not None and new is not None and new >= standing:
-            raise KeyRefused(f"key {short(row)} is retired with {row['until']} already")
+            raise KeyRefused(f"key {short(row)} is already retired with {row['until']}")
         _end(row, by, until)
         _write(package, rows)
 
@@ -328,15 +328,15 @@ def retire_key(package: Package, key_id: str, by: Signer, *, until: str) -> None
 def _end(row: dict[str, str], by: Signer, until: str) -> None:
     row["until"], row["until_key_id"] = _day(until), by.key_id
     if (last := last_day(until)) and (first := first_day(row["since"])) and last < first:
-        raise KeyRefused(f"{until} lies before the first day of key {short(row)}, {row['since']}")
+        raise KeyRefused(f"{until} is before the first day of key {short(row)}, {row['since']}")
     row["until_signature"] = by.sign(_text("until", row, _UNTIL))
 
 
 def _rows(package: Package) -> list[dict[str, str]]:
     if TABLE not in package.model.tables:
         raise KeyRefused(
-            f"{package.folder} was made by an older version, which kept no keys; bring it forward "
-            f"with 'treenail new {package.folder} --update'"
+            f"{package.folder} was made by an older version, which had no keys; update it with"
+            f" 'treenail new {package.folder} --update'"
         )
     return [dict(row) for row in package.tables.rows(TABLE)]
 
@@ -349,8 +349,8 @@ def _named(rows: Sequence[dict[str, str]], text: str) -> dict[str, str]:
         return found[0]
     there = ", ".join(f"{short(row)} ({row['party_id']})" for row in rows) or "none"
     raise KeyRefused(
-        f"'{text}' names no key of this record; write its first {SHORTEST_NAME} figures or more. "
-        f"There are {there}"
+        f"'{text}' is not a key of this record; write its first {SHORTEST_NAME} characters or "
+        f"more. There are {there}"
     )
 
 

@@ -109,8 +109,8 @@ def seal_event(event: dict[str, str], signer: Signs | None = None) -> None:
     if BODY not in event:
         if signer:
             raise TreenailError(
-                "the schemas of this record are of an earlier version, which kept no keys; bring "
-                "it forward with 'treenail new PACKAGE --update', then sign"
+                "the schemas of this record are of an earlier version, which had no keys; update "
+                "it with 'treenail new PACKAGE --update', then sign"
             )
     else:
         event[KEY_ID] = signer.key_id if signer else ""

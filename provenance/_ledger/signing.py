@@ -27,7 +27,7 @@ REMEDIES: Mapping[str, tuple[str, str]] = {
         "warning",
         "Ask whose key it is; that party enters it with 'treenail keys PACKAGE --enter'.",
     ),
-    OUT_OF_TIME: ("warning", "Ask the signer; with a key that was lost or stolen anyone signs."),
+    OUT_OF_TIME: ("warning", "Ask the signer; anyone can sign with a key that was lost or stolen."),
     BY_ANOTHER: (
         "warning",
         "Ask both; if the wrong one is named, record a correction of this event.",
@@ -54,10 +54,10 @@ def signer_for(tables: Snapshot, signer: Signer, by: str, on: str) -> str:
     name = signer.key_id[:12]
     if key is None:
         raise KeyRefused(
-            f"key {name} is no one's in this record; enter it with 'treenail keys PACKAGE --enter'"
+            f"this record does not have key {name}; enter it with 'treenail keys PACKAGE --enter'"
         )
     if by and by != key.party_id:
-        raise KeyRefused(f"key {name} is {key.party_id}'s, and {by} writes this down")
+        raise KeyRefused(f"key {name} belongs to {key.party_id}, but {by} records this event")
     if not key.may_sign_on(on):
         until = f" until {key.until}" if key.until else ""
         raise KeyRefused(f"key {name} may be used from {key.since}{until}, and today is {on[:10]}")
@@ -146,12 +146,12 @@ def _faults(event: Event, key: PartyKey | None, tables: Snapshot) -> list[tuple[
     newer = event.get(BODY)
     if newer and not event[SIGNATURE]:
         said = (
-            f"Event {number} says that it is signed with key {event[KEY_ID][:12]}, and the "
-            "signature was taken off."
+            f"Event {number} says that it is signed with key {event[KEY_ID][:12]}, but the "
+            "signature was removed."
         )
         return [(FALSE, SIGNATURE, said)]
     if newer and not event[KEY_ID]:
-        said = f"Event {number} bears a signature and does not say with which key."
+        said = f"Event {number} has a signature but does not name the key."
         return [(FALSE, SIGNATURE, said)]
     public_key = key.public_key if key else None if newer else event[OLD_SIGNER]
     if public_key is not None and not _holds(event, public_key):
@@ -165,7 +165,7 @@ def _faults(event: Event, key: PartyKey | None, tables: Snapshot) -> list[tuple[
             return []  # a record of an earlier version, which kept no keys
         field = KEY_ID if newer else OLD_SIGNER
         name = event[KEY_ID] if newer else key_id_of(event[OLD_SIGNER])
-        said = f"Event {number} is signed with key {name[:12]}, which is no one's in this record."
+        said = f"Event {number} is signed with key {name[:12]}, which this record does not have."
         return [(UNKNOWN, field, said)]
     faults = []
     name = short({"key_id": key.key_id})
@@ -179,6 +179,6 @@ def _faults(event: Event, key: PartyKey | None, tables: Snapshot) -> list[tuple[
         faults.append((OUT_OF_TIME, SIGNATURE, said))
     by = keys_now(tables, "party").get(event["recorded_by"], event["recorded_by"])
     if by and by != key.party_id:
-        said = f"Event {number} was written down by {by} and is signed by {key.party_id}."
+        said = f"Event {number} was recorded by {by} but is signed by {key.party_id}."
         faults.append((BY_ANOTHER, SIGNATURE, said))
     return faults

@@ -91,7 +91,7 @@ def _read_public_key(path: Path) -> str:
     try:
         text = path.read_bytes()
         if b"PRIVATE KEY" in text:
-            raise ValueError("it is a private key, which belongs to its owner alone")
+            raise ValueError("it is a private key, which only its owner may have")
         key = load_pem_public_key(text)
         if not isinstance(key, ed25519.Ed25519PublicKey):
             raise ValueError("it holds another kind of key; Ed25519 is needed")
@@ -198,14 +198,14 @@ def _signer(one: Mapping[str, str], statement: bytes) -> str:
     try:
         header = json_from(unb64url(one["protected"]), SIGNATURES)
         if {name: header.get(name) for name in _HEADER} != _HEADER:
-            raise ValueError("its header asks for something else than Ed25519 over plain bytes")
+            raise ValueError("its header asks for something other than Ed25519 over plain bytes")
         jwk = header["jwk"]
         public = unb64url(jwk["x"])
         wanted = jwk_of(public)
         if {name: jwk.get(name) for name in wanted} != wanted or len(public) != RAW_KEY_BYTES:
-            raise ValueError("its key is none of Ed25519")
+            raise ValueError("its key is not an Ed25519 key")
         if header.get("kid") != thumbprint(public):
-            raise ValueError("its key has another id than it says")
+            raise ValueError("the id of its key is not the one it gives")
         key = ed25519.Ed25519PublicKey.from_public_bytes(public)
         key.verify(unb64url(one["signature"]), signing_input(one["protected"], statement))
     except InvalidSignature:

@@ -20,7 +20,7 @@ def originals_of_both(mine: Rows, theirs: Rows) -> list[dict[str, str]]:
         there = found.setdefault(row["original_id"], dict(row))
         if there["sha256"] != row["sha256"]:
             raise UnusableInput(
-                f"the two copies call different files {row['original_id']} (table 'original'): "
+                f"{row['original_id']} (table 'original') is a different file in each copy: "
                 f"{there['file_name']} and {row['file_name']}. Import {row['file_name']} into one "
                 "copy again after the other was merged without it. Nothing was merged"
             )

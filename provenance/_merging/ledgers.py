@@ -19,8 +19,8 @@ def one_ledger(package: Package, other: Package) -> list[dict[str, str]]:
         there = one.tables.columns(TABLE)
         if lost := [name for name in (*SEALS, *Event._fields) if name not in there]:
             raise BrokenLedger(
-                f"{one.table_path(TABLE)} has no column '{lost[0]}', by which events are told "
-                "apart; restore it from a copy. Nothing was merged."
+                f"{one.table_path(TABLE)} has no column '{lost[0]}', which identifies events;"
+                " restore it from a copy. Nothing was merged."
             )
         events = [dict(row) for row in one.tables.rows(TABLE)]
         _refuse_broken(f"{one.table_path(TABLE)}", events)

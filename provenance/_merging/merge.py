@@ -280,8 +280,8 @@ class _Merging:
                     if cells.get(one.key_of or "") == TABLE and cells.get(one.name) in moved:
                         yield (
                             f"{table.name} {self.merged.state.keys[table.name, row]} names custody "
-                            f"event {cells[one.name]}; events have other numbers now: see which it "
-                            f"is, and correct {one.name}"
+                            f"event {cells[one.name]}; events have new numbers now: find which one "
+                            f"it is, and correct {one.name}"
                         )
 
 
@@ -325,8 +325,8 @@ def _newer_model(package: Package, other: Package) -> Model:
     names = sorted(".".join(one) for one in mine - theirs)[:3]
     others = sorted(".".join(one) for one in theirs - mine)[:3]
     raise CannotMerge(
-        f"{package.folder} alone knows {', '.join(names)}, and {other.folder} alone knows "
-        f"{', '.join(others)}; bring both forward with 'treenail new FOLDER --update', then merge"
+        f"only {package.folder} has {', '.join(names)}, and only {other.folder} has "
+        f"{', '.join(others)}; update both with 'treenail new FOLDER --update', then merge"
     )
 
 

@@ -82,7 +82,7 @@ def check_against_schema(raw: object, schema_name: str, path: Path) -> None:
     ]
     if faults:
         raise UnusableSchema(
-            f"{path} does not follow {schema_name}; mend these:\n" + "\n".join(faults)
+            f"{path} does not follow {schema_name}; correct these:\n" + "\n".join(faults)
         )
 
 

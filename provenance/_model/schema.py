@@ -372,7 +372,7 @@ def field_from(raw: Mapping[str, Any]) -> Field:
     for one in (raw["name"], raw["type"]):
         # a bundle's schemas are a stranger's, and columns are called and typed by these
         if not isinstance(one, str):
-            raise UnusableSchema(f"a field has {one!r} for its name or type, which is no text")
+            raise UnusableSchema(f"a field has {one!r} for its name or type, which is not text")
     return Field(
         **{name: raw[name] for name in _NEEDED},
         **{ours: raw[name] for name, ours in _OPTIONAL.items() if name in raw},

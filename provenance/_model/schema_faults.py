@@ -201,7 +201,7 @@ def model_faults(model: Model) -> Iterator[tuple[str, str]]:
 
 def _table_faults(model: Model, table: Table) -> Iterator[str]:
     if not _PLAIN_NAME.fullmatch(table.name):
-        yield f"'{table.name}' is no name for a table: lower case letters, digits and _ make one"
+        yield f"'{table.name}' is not a name for a table: lower case letters, digits and _ make one"
     if table.role not in ROLES:
         yield _unlisted("role", table.role, ROLES)
     if not table.fields:

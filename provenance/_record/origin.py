@@ -175,8 +175,8 @@ def numbers_of(package: Package) -> dict[str, dict[str, str]]:
             # without it every number would be free again
             raise UnusablePackage(
                 f"{package.tables.where}/tables/{table}.csv has no column '{key}', so no one can "
-                "tell which numbers were given out; write the heading there, or ask whoever sent "
-                "the record for it again"
+                "tell which numbers were given out; write the heading there, or ask the sender for "
+                "the record again"
             )
         pairs = package.tables.tuples(table, (key, owner))
         found[table] = {one: whose for one, whose in pairs if one}

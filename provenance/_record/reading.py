@@ -106,7 +106,7 @@ class TableText:
             row = min(uneven)
             where = f"row {row} has {uneven[row]} cells, and the header has {len(self.labels)}"
         elif faults.undecodable:
-            where = f"row {min(faults.undecodable)} has bytes that are no UTF-8"
+            where = f"row {min(faults.undecodable)} has bytes that are not UTF-8"
         return f"{where}; 'treenail check' names every such row" if where else ""
 
 

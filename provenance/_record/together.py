@@ -159,7 +159,7 @@ def _committed(folder: Path, staging: Path, *, of_anybody: bool) -> list[str]:
             folder,
             f"holds a write of {shown} that was stopped half-way and was not begun by this account "
             "on this computer",
-            remedy=f"open it once where it was begun; or, if you trust whoever it comes from, "
+            remedy=f"open it once where it was begun; or, if you trust the sender, "
             f"'treenail finish {folder}' puts these files in place",
         )
     return paths

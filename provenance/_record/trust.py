@@ -39,7 +39,7 @@ class Place:
 class Trust:
     """What the survey found about one point; None or '' where it says nothing.
 
-    `about` names what the verdict is about: the hole, or the ends of wood that it was computed
+    `about` names what the verdict is about: the hole, or the timber ends that it was computed
     from. `places` are those that conflicting readings allow, the likeliest first.
     """
 

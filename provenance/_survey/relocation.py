@@ -230,7 +230,7 @@ def _draw_faces(canvas: Any, facts: Relocation, box: Box) -> None:
     if not facts.hole.is_hole:
         _draw_lines(canvas, _("The cut"), (_("No drill hole: a piece was cut out."),), rest)
         return
-    rest = _heading(canvas, _("The wood seen from end A towards end B"), rest)
+    rest = _heading(canvas, _("The wood seen from end A toward end B"), rest)
     clock_radius = min(11 * MM, (rest.height - 16 * MM) / 2)
     centre_y = rest.top - clock_radius - 5 * MM
     draw_clock_face(
@@ -304,7 +304,7 @@ def _draw_photo(canvas: Any, facts: Relocation, box: Box) -> None:
 
 
 _LARGE_CAUTION, _SMALL_CAUTION = 8.0, 7.0
-_ON_THE_NEXT_PAGE = N_("The other cautions stand on the next page. Read them too.")
+_ON_THE_NEXT_PAGE = N_("The other cautions are on the next page. Read them too.")
 
 
 def _draw_cautions(canvas: Any, cautions: Sequence[str], box: Box) -> Sequence[str]:
@@ -339,7 +339,7 @@ def _draw_cautions(canvas: Any, cautions: Sequence[str], box: Box) -> Sequence[s
 def _draw_more_cautions(canvas: Any, facts: Relocation, cautions: Sequence[str], box: Box) -> None:
     box = _heading(
         canvas,
-        _("Hole of {identifier}: before anybody drills here again").format(
+        _("Hole of {identifier}: before anyone drills here again").format(
             identifier=facts.identifier
         ),
         box,

@@ -313,7 +313,7 @@ def _on_the_wood(
     side = _("the grid's y axis") if north is None else compass_point(north)
     twelve = _(" (12 is up)")
     if upright:
-        twelve = _(" (12 is the side towards {side})").format(side=side)
+        twelve = _(" (12 is the side toward {side})").format(side=side)
     lines += _way_in(package, sample, hole.depth_m, is_hole=hole.is_hole, twelve=twelve)
     if hole.radius_m is not None:
         thick = say(2 * hole.radius_m, "m", "diameter", u95_mm=15.0, other=True)
@@ -348,7 +348,7 @@ def _way_in(
     clock = float_of(sample["clock"])
     lines = []
     if clock is not None:
-        at = _("At {clock}, seen from A towards B").format(clock=clock_words(clock))
+        at = _("At {clock}, seen from A toward B").format(clock=clock_words(clock))
         lines.append(at + twelve)
     way = _label(package, "drill_direction", sample["direction"]).lower()
     lines.append(_("Drilled: {way}").format(way=way))
@@ -416,7 +416,7 @@ def _in_space(
             over = _(", grid bearing {degrees}°").format(degrees=f"{hole.bearing_deg:.0f}")
             if north is not None:
                 side = compass_point(hole.bearing_deg + north)
-                over += _(" (towards {side})").format(side=side)
+                over += _(" (toward {side})").format(side=side)
         lines.append(_("The drill went {way}").format(way=way) + over)
     if hole.nearest is not None:
         near = hole.nearest

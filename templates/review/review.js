@@ -20,7 +20,7 @@
     data.fields.findIndex((one) => one.where === item.where
       && one.photos === (item.kind === "picture"));
 
-  const ACTS = [["release", "Release", "r"], ["withhold", "Withhold", "w"], ["replace", "Other words", "e"]];
+  const ACTS = [["release", "Release", "r"], ["withhold", "Withhold", "w"], ["replace", "Replace", "e"]];
 
   const card = (item, place) => {
     const node = make("article", { className: "card", tabIndex: -1, id: `item-${place}` });
@@ -85,7 +85,7 @@
     main.append(node);
     return node;
   });
-  if (!data.items.length) main.append(make("p", { textContent: "Nothing waits." }));
+  if (!data.items.length) main.append(make("p", { textContent: "Nothing is waiting." }));
 
   // -- deciding ----------------------------------------------------------------------------------
 
@@ -169,7 +169,7 @@
     link.remove();
     setTimeout(() => URL.revokeObjectURL(address), 10000);
     saved = true;
-    said.textContent = `Saved ${plural(decided.size, "decision")} as ${data.package}-decisions.csv among your downloads.`;
+    said.textContent = `Saved ${plural(decided.size, "decision")} as ${data.package}-decisions.csv in your downloads folder.`;
   });
 
   if (cards.length) cards[0].focus({ preventScroll: true });

@@ -109,8 +109,8 @@
     const rows = points.map((one) => {
       const grid = one.kind === "known" ? [one.x, one.y] : fit ? fit.onGrid(one.px, one.py) : null;
       const away = one.kind === "known" && fit ? off(fit, one) : null;
-      const out = make("button", { type: "button", textContent: "×", title: `Take out ${title(one)}` });
-      out.setAttribute("aria-label", `Take out ${title(one)}`);
+      const out = make("button", { type: "button", textContent: "×", title: `Remove ${title(one)}` });
+      out.setAttribute("aria-label", `Remove ${title(one)}`);
       out.addEventListener("click", () => { points.splice(points.indexOf(one), 1); changed(); });
       const row = make("tr", {}, make("td", { textContent: title(one) }),
         make("td", { textContent: grid ? grid[0].toFixed(2) : "" }),
@@ -127,9 +127,9 @@
   function words(fit, worst) {
     const said = [`One pixel is ${(fit.scale * 1000).toFixed(2)} mm; turned ${fit.turn.toFixed(1)}°.`];
     if (data.dotsPerInch) {
-      said.push(`At ${data.dotsPerInch.toFixed(0)} dots an inch that is 1:${(fit.scale * data.dotsPerInch / 0.0254).toFixed(1)}.`);
+      said.push(`At ${data.dotsPerInch.toFixed(0)} dots per inch that is 1:${(fit.scale * data.dotsPerInch / 0.0254).toFixed(1)}.`);
     }
-    said.push(fit.count === 2 ? "Nothing checks two points: mark a third."
+    said.push(fit.count === 2 ? "Two points cannot be checked: mark a third."
       : `The worst of ${fit.count} known points is off by ${(worst * 100).toFixed(1)} cm.`);
     return said.join("\n");
   }
@@ -150,7 +150,7 @@
     }));
     if (what === "known") options.push(make("option", { value: OTHER, textContent: "another point, with its coordinates" }));
     by("name").replaceChildren(...options);
-    by("name-label").textContent = { known: "Which datum", end: "Which wood", hole: "Which sample" }[what];
+    by("name-label").textContent = { known: "Which datum", end: "Which timber", hole: "Which sample" }[what];
     by("ends").hidden = what !== "end";
     setEnd("a");
     forward(false);
@@ -173,8 +173,8 @@
     by("own").hidden = !other;
     const name = other ? by("own-name").value.trim() || "the point" : by("name").value;
     const again = !other && points.some((p) => is(p, kind(), name, kind() === "end" ? end() : ""));
-    by("next").textContent = !name ? "The record lists none here."
-      : again ? `${kind() === "end" ? `End ${end().toUpperCase()} of ${name}` : name} is marked; click to mark it anew.`
+    by("next").textContent = !name ? "The record has none here."
+      : again ? `${kind() === "end" ? `End ${end().toUpperCase()} of ${name}` : name} is marked; click to mark it again.`
         : kind() === "end" ? `Click end ${end().toUpperCase()} of ${name}.`
           : kind() === "hole" ? `Click the hole of ${name}.` : `Click ${name} in the picture.`;
   }
@@ -201,7 +201,7 @@
     const before = points.findIndex((p) => is(p, one.kind, one.name, one.end));
     if (before >= 0) points.splice(before, 1);
     points.push(one);
-    by("said").textContent = `${title(one)} is marked${before >= 0 ? " anew" : ""}.`;
+    by("said").textContent = `${title(one)} is marked${before >= 0 ? " again" : ""}.`;
     if (one.kind === "end" && one.end === "a") setEnd("b");
     else {
       setEnd("a");
@@ -221,7 +221,7 @@
   function undo() {
     const one = points.pop();
     if (!one) return;
-    by("said").textContent = `${title(one)} is taken out.`;
+    by("said").textContent = `${title(one)} is removed.`;
     if (one.kind === kind() && [...by("name").options].some((o) => o.value === one.name)) {
       by("name").value = one.name;
       if (one.end) setEnd(one.end);
@@ -329,7 +329,7 @@
     link.remove();
     setTimeout(() => URL.revokeObjectURL(address), 10000);
     saved = true;
-    by("said").textContent = `Saved ${points.length} point${points.length === 1 ? "" : "s"} as ${data.saveAs} among your downloads.`;
+    by("said").textContent = `Saved ${points.length} point${points.length === 1 ? "" : "s"} as ${data.saveAs} in your downloads folder.`;
   });
 
   const cells = (text) => {
@@ -353,7 +353,7 @@
     const found = lines.map((line) => Object.fromEntries(head.map((name, at) => [name, (line[at] || "").replace(/^'/, "")])));
     const sum = found.find((row) => row.kind === "picture");
     if (!head.includes("pixel_x") || (sum && sum.name !== data.sha256)) {
-      by("said").textContent = sum ? "These points were marked on another picture." : "This is not a file that this page saved.";
+      by("said").textContent = sum ? "These points were marked on another picture." : "This file was not saved by this page.";
       return;
     }
     points.length = 0;

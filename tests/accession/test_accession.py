@@ -245,7 +245,7 @@ def test_the_same_bundle_twice_is_told(shelf: Path, tmp_path: Path, shown: str) 
     done = take_in(shelf / "bundle.zip", tmp_path / "store")
     before = everything_in(tmp_path / "store")
     again = done.kept if shown == "kept" else shelf / shown
-    with pytest.raises(AlreadyAccessioned, match=r"already as 2026\.0001 on 2026-03-01") as told:
+    with pytest.raises(AlreadyAccessioned, match=r"accessioned as 2026\.0001 on 2026-03") as told:
         take_in(again, tmp_path / "store")
     assert told.value.exit_code == 1
     assert everything_in(tmp_path / "store") == before
@@ -257,10 +257,10 @@ def test_the_same_bundle_twice_is_told(shelf: Path, tmp_path: Path, shown: str) 
         ("number;day\n1;2\n", "not a register of accessions: its first line is 'number;day'"),
         ("", "first line is 'nothing'"),
         ("HEAD2026.0001,2026-01-01\n", "line 2: it has 2 cells"),
-        ("HEAD,2026-01-01,a,b,full,d,aa,bb,k,d,r\n", "line 2, column 'number': nothing"),
+        ("HEAD,2026-01-01,a,b,full,d,aa,bb,k,d,r\n", "line 2, column 'number': the cell is blank"),
         (
             "HEAD" + "7,2026-01-01,a,b,full,d,aa,bb,k,d,r\n" * 2,
-            "line 3, column 'number': 7 stands in line 2",
+            "line 3, column 'number': 7 is in line 2",
         ),
     ],
 )
@@ -355,7 +355,7 @@ def test_a_public_edition_is_taken_in_but_no_sample_with_it(tmp_path: Path) -> N
     from tests.accession.conftest import a_sound_package
 
     public = pack_bundle(a_sound_package(tmp_path), tmp_path / "public", edition=PUBLIC)
-    with pytest.raises(UnusableInput, match="no whole ledger"):
+    with pytest.raises(UnusableInput, match="not have the entire ledger"):
         take_in(public, tmp_path / "store", samples="231")
     done = take_in(public, tmp_path / "store")
     assert (done.entry.edition, done.to_mend) == ("public", ())
@@ -371,7 +371,7 @@ def test_samples_cannot_come_to_a_repository_that_the_record_does_not_know(
     (store / "repository.yaml").write_text(settings, encoding="utf-8")
     with pytest.raises(UnusableInput, match="'party' has no STRANGER"):
         take_in(shelf / "bundle.zip", store, samples="all")
-    with pytest.raises(TreenailError, match="lies before its last event"):
+    with pytest.raises(TreenailError, match="is before its last event"):
         take_in(shelf / "bundle.zip", tmp_path / "b", samples="all", on=date(2020, 1, 1))
     assert list(everything_in(store)) == ["repository.yaml"]
 
@@ -420,7 +420,7 @@ def test_the_command_prints_the_letter_and_ends_with_2(bundle: Path, tmp_path: P
         "accession", bundle, "--register", tmp_path / "s" / "r.csv", "--depositor", DEPOSITOR,
         "--pattern", PATTERN,
     )  # fmt: skip
-    assert "Please send the whole bundle once more" in found.stdout
+    assert "Please send the entire bundle once more" in found.stdout
     assert isinstance(found.exception, DamagedBundle)
     assert found.exception.exit_code == 2
 
@@ -548,11 +548,11 @@ def test_a_ledger_that_goes_on_from_the_kept_one_is_said_to(shelf: Path, tmp_pat
     """Receipt and register bear the end of the ledger, by which it is known again."""
     store = tmp_path / "store"
     first = take_in(shelf / "bundle.zip", store)
-    assert "nothing kept here shows what it was before" in text_of_receipt(first)
+    assert "nothing kept here to compare it with" in text_of_receipt(first)
     second = take_in(with_events(shelf, tmp_path), store)
     assert (second.ledger.anchored, second.ledger.events) == (4, 5)
     text = text_of_receipt(second)
-    assert "the first 4 of its events as they were kept here before" in text
+    assert "the first 4 of its events match what was kept here before" in text
     anchor = anchor_in_text(text, "the receipt")
     assert anchor is not None
     assert (anchor.head, anchor.count) == (second.entry.ledger_head[:32], 5)
@@ -627,7 +627,7 @@ def test_what_is_kept_is_signed_by_the_repository_beside_whoever_signed_before(
     for bundle, signers in ((shelf / name, [repository]), (signed, [repository, depositor])):
         done = take_in(bundle, tmp_path / bundle.parent.name, keys=[repository])
         for key in signers:
-            verdict = verify_bundle(done.kept, pins={key.key_id: "somebody"})
+            verdict = verify_bundle(done.kept, pins={key.key_id: "someone"})
             assert not verdict.findings
             assert verdict.ledger is not None
             assert "signed by someone" in verdict.ledger.said[0]

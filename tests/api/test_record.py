@@ -310,11 +310,11 @@ def test_no_text_a_long_line_and_damage_are_refused(zip_bundle, tmp_path) -> Non
 @pytest.mark.parametrize(
     ("name", "content", "words"),
     [
-        ("datapackage.json", b"[]", "no descriptor of a package"),
+        ("datapackage.json", b"[]", "not the descriptor of a package"),
         ("datapackage.json", b"{", "not readable JSON"),
         ("bundle.json", None, "bundle.json is missing"),
         ("schemas/model.json", b'{"vocabularies": 3}', "does not say what it must"),
-        ("schemas/plug.json", b'{"name": "../plug"}', "no name of a table"),
+        ("schemas/plug.json", b'{"name": "../plug"}', "not the name of a table"),
     ],
 )
 def test_words_of_a_stranger_that_make_no_record_are_refused(

@@ -35,7 +35,7 @@ BOMB = "a: &a [x, x]\n" + "".join(
         ("base: {k: 1}\nb:\n  <<: *base\n", "aliases"),
         ("a: !!python/object/apply:os.system [ls]\n", "line 1, column 4: tags"),
         ("a: !!binary aGk=\n", "tags"),
-        ("a: 1\nb: 2\na: 3\n", "line 3, column 1: 'a' stands here a second time"),
+        ("a: 1\nb: 2\na: 3\n", "line 3, column 1: 'a' occurs here a second time"),
         ("a: " + "[" * (DEEPEST + 1) + "]" * (DEEPEST + 1), "nested too deeply"),
         ("[" * 1_000, "nested too deeply"),
         ("[" + "1, " * MOST_VALUES + "1]", "more than 50,000 values"),

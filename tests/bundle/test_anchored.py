@@ -122,7 +122,7 @@ def test_without_an_anchor_no_ledger_is_called_sound(desk: Path, tmp_path: Path)
         assert result.exit_code == 0
         ledger = result.stdout.partition("  Custody ledger")[2]
         assert ledger.split("\n")[0].strip() == "sealed, not anchored"
-        assert "could have rewritten it whole" in ledger
+        assert "could have rewritten the entire ledger" in ledger
         assert "sound" not in ledger
         trusted = run("verify", bundle, "--trust", desk / "keeper.pem", "--format", "json")
         assert words(trusted) == ("not anchored", "sealed, not anchored")
@@ -155,7 +155,7 @@ def test_a_ledger_cut_back_to_before_the_anchor_is_said_to_be_cut(
     put_ledger(bundle, rows[:2])
     assert verify_bundle(bundle).word == "not anchored"
     found = run("verify", bundle, "--anchor", desk / "older.zip")
-    assert (found.exit_code, "events were cut off" in found.stdout) == (1, True)
+    assert (found.exit_code, "events were removed" in found.stdout) == (1, True)
 
 
 # -- the signed statement ------------------------------------------------------------------------
@@ -263,7 +263,7 @@ def test_what_can_be_no_anchor_is_refused_with_what_to_give(desk: Path, tmp_path
     (damaged / "data" / "files" / "photo-001.png").write_bytes(b"x")
     (tmp_path / "empty.csv").write_text(",".join(COLUMNS) + "\n", encoding="utf-8")
     for anchor, said in (
-        ("2026.0001", "an accession number alone says nothing"),
+        ("2026.0001", "an accession number alone is not enough"),
         (damaged, "cannot be an anchor: DAMAGED"),
         (tmp_path / "empty.csv", "has no line with the end of the ledger of 'holl'"),
         ("ledger 3 12ab", "is not the end of a ledger"),
@@ -284,4 +284,4 @@ def test_an_anchor_of_another_record_is_called_so_and_a_broken_one_refused(
     assert "which is of 'mill' and not of 'holl', fits" in result.stdout
     package.write_table("custody", package.table("custody").assign(notes="altered"))
     error = run("verify", desk / "signed", "--anchor", package.folder).exception
-    assert "cannot be an anchor, because its own ledger does not hold" in str(error)
+    assert "cannot be an anchor, because its own ledger is not valid" in str(error)

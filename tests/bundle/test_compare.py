@@ -307,8 +307,8 @@ def test_a_number_that_is_gone_or_given_to_other_wood_is_named(
     package.write_table("plug", package.table("plug").iloc[0:0])
     found = compare(older.folder, package.folder)
     assert found.broken_numbers == (
-        "231 of 'sample' had the element_id B1-014 and has B1-015 now; one number would stand for "
-        "two things",
+        "231 of 'sample' had the element_id B1-014 and has B1-015 now; one number would mean two "
+        "things",
         "P-231 of 'plug' is gone; a number is never taken back",
     )
     assert "NUMBERS BROKEN (2)" in difference_text(found)

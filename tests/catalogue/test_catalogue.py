@@ -205,7 +205,7 @@ def test_a_bundle_taken_away_on_purpose_is_noted_with_the_reason(repository, ind
     with pytest.raises(UnusableInput, match="still there"):
         withdraw_bundle(index, repository / "one", "returned")
     shutil.rmtree(repository / "one")
-    with pytest.raises(UnusableInput, match="knows no bundle"):
+    with pytest.raises(UnusableInput, match="lists no bundle"):
         withdraw_bundle(index, repository / "none", "returned")
     withdraw_bundle(index, repository / "one", "returned to the depositor")
     update = update_catalogue(repository, index)

@@ -119,5 +119,5 @@ def test_pages_of_several_go_into_a_folder(mixed: Path, tmp_path: Path) -> None:
 
 def test_a_folder_without_any_is_said_to_hold_none(tmp_path: Path) -> None:
     (tmp_path / "a").mkdir()
-    with pytest.raises(UnusableInput, match="holds no package and no bundle"):
+    with pytest.raises(UnusableInput, match="holds neither a package nor a bundle"):
         sources_at([tmp_path])

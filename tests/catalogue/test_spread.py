@@ -133,7 +133,7 @@ class TestOnSeveralProcesses:
         assert set(done) == set(range(24))
         broken = done.pop(5)
         assert isinstance(broken, Broken)
-        assert "brought down" in broken.reason
+        assert "crashed" in broken.reason
         assert all(done[number] == number for number in done)
 
     def test_a_large_bundle_is_shared_out_by_file_and_nothing_is_counted_twice(
@@ -183,7 +183,7 @@ class TestOnSeveralProcesses:
             with pytest.raises(TreenailError, match="has had no worker for") as caught:
                 audit_place(repository, index, crew=crew)
             assert time.monotonic() - start < 60
-            assert "What was done before is kept" in str(caught.value)
+            assert "Finished work is kept" in str(caught.value)
         assert audit_place(repository, index).examined == 5
 
     def test_no_cluster_at_the_address_is_said(self, repository, tmp_path, monkeypatch) -> None:

@@ -177,7 +177,7 @@ def test_a_store_that_does_not_answer_is_not_taken_for_an_empty_one(
     (repository / "room").mkdir()
     (repository / "one").rename(repository / "room" / "one")
     closed = Remote("http://127.0.0.1:1/shelf")
-    with pytest.raises(UnusableInput, match="cannot be looked into"):
+    with pytest.raises(UnusableInput, match="cannot be read"):
         update_catalogue(closed, index)
     states = ask_sql(index, "SELECT DISTINCT state FROM bundle")
     assert states["state"].to_list() == ["there"]

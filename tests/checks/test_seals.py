@@ -47,7 +47,7 @@ def test_a_sealed_and_signed_ledger_has_no_finding(package) -> None:
 def test_an_event_altered_after_it_was_sealed_is_an_error(package) -> None:
     (one,) = found(rewritten(package, 2, happened_on="2024-06-05"))
     assert (one.rule, one.severity, one.row, one.key) == ("custody.chain_broken", "error", 2, "1")
-    assert "does not bear its own seal" in one.message
+    assert "does not match its own seal" in one.message
 
 
 def test_only_the_spelling_of_a_number_is_changed_and_still_it_shows(package) -> None:

@@ -207,7 +207,7 @@ def test_volume_and_log_are_said_in_words_with_as_many_digits_as_they_are_worth(
     sawn, split = builder.package.tables.rows("size")
     assert size_in_words(sawn).startswith(
         "Volume in place (cross-section squared): 0.1765 ± 0.0028 m³; it was worked from a log of "
-        "at least 0.2776 ± 0.0043 m³, from which other pieces may have come too ("
+        "at least 0.2776 ± 0.0043 m³, from which other timbers may have come too ("
     )
     assert size_in_words(split) == "Volume not known: cross-section not known."
     for fault in ("", "much", "NaN", "INF"):

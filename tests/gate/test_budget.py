@@ -18,4 +18,4 @@ def test_the_page_of_limits_names_every_limit_as_it_is() -> None:
     assert told == {name: f"{limit:,}" for name, limit in wanted.items()}
     assert (FOREIGN_BUDGET.most_files, FOREIGN_BUDGET.most_total_bytes >> 30) == (10_000, 2)
     assert FOREIGN_BUDGET.most_json_bytes >> 20 == 32
-    assert "10,000\nparts or files, 2 GB of them, and JSON documents of 32 MB" in page
+    assert "10,000 parts\nor files, 2 GB in all, and JSON documents of 32 MB" in page

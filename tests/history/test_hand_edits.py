@@ -77,7 +77,7 @@ def test_an_import_on_which_a_correction_builds_is_not_undone_alone(package) -> 
 def test_a_row_is_put_back_in_its_own_table_alone(package) -> None:
     decide(package, remove("sample", "231"), who="MB", why="no such core")
     for table, key in (("element", "231"), ("sample", "232")):
-        with pytest.raises(Refused, match=f"no one took a {table} {key} out"):
+        with pytest.raises(Refused, match=f"no one removed {table} {key}"):
             decide(package, restore(table, key), who="MB", why="?")
     decide(package, restore("sample", "231"), who="MB", why="it is there")
     assert package.tables.column("sample", "sample_id") == ["231", "232"]

@@ -250,7 +250,7 @@ def test_a_rename_onto_a_taken_key_a_circle_of_joins_and_strange_names_are_refus
         with pytest.raises(Refused):
             decision(history)
     gone = history.adding(deciding.remove("sample", "201")(history))[0]
-    with pytest.raises(Refused, match="out of the record"):
+    with pytest.raises(Refused, match="removed from the record"):
         deciding.correct("sample", "201", {"notes": "x"})(gone)
     renamed = history.adding(deciding.rename("sample", "201", "301")(history))[0]
     corrected = renamed.adding(deciding.rename("sample", "301", "302")(renamed))[0]

@@ -233,7 +233,7 @@ def test_a_source_that_cannot_be_read_is_named(tmp_path) -> None:
     package.table_path("plug").write_bytes(b"plug_id,stamp\n\xff\xfe,1\n")
     unreadable = index_plugs(tmp_path, tmp_path / "index.sqlite")
     assert "plug.csv" in unreadable[str(package.folder)]
-    with pytest.raises(UnusableInput, match=r"plug\.csv: row 2 has bytes that are no UTF-8"):
+    with pytest.raises(UnusableInput, match=r"plug\.csv: row 2 has bytes that are not UTF-8"):
         gather_plugs(tmp_path)
 
 
@@ -244,7 +244,7 @@ def test_one_source_that_cannot_be_read_does_not_hide_the_others(tmp_path) -> No
     unreadable: dict[str, str] = {}
     assert "477" in [plug.stamp for plug in gather_plugs(tmp_path, unreadable=unreadable)]
     assert list(unreadable) == [str(package.folder)]
-    with pytest.raises(UnusableInput, match=r"plug\.csv: row 2 has bytes that are no UTF-8"):
+    with pytest.raises(UnusableInput, match=r"plug\.csv: row 2 has bytes that are not UTF-8"):
         gather_plugs(package.folder, unreadable={})
 
 
@@ -279,7 +279,7 @@ def test_a_file_that_is_no_index_is_refused(tmp_path) -> None:
 
 
 def test_a_folder_without_packages_is_refused(tmp_path) -> None:
-    with pytest.raises(UnusableInput, match="no package"):
+    with pytest.raises(UnusableInput, match="neither a package"):
         gather_plugs(tmp_path)
 
 

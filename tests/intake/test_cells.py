@@ -106,7 +106,7 @@ def test_a_ditto_mark_is_no_value(mark) -> None:
 
 @pytest.mark.parametrize("value", [ErrorCell("#REF!"), "#DIV/0!", "#N/A"])
 def test_an_error_of_the_spreadsheet_is_no_text(value) -> None:
-    assert "error of the spreadsheet" in why("element", "notes", value)
+    assert "spreadsheet error" in why("element", "notes", value)
 
 
 def test_a_formula_without_result_keeps_its_text() -> None:

@@ -168,7 +168,7 @@ def test_a_drafted_mapping_uses_titles_types_and_marks(tmp_path: Path, package: 
     assert 'element_id: {column: "Nr"}' in text
     assert 'length_m: {column: "Länge", decimal: ",", unit: cm}' in text
     assert "Place of the wood in the frame" in text
-    assert "has 'photo', which was not read: it is no text table (png)" in text
+    assert "has 'photo', which was not read: it is not a text table (png)" in text
 
 
 def test_a_type_that_a_field_cannot_hold_is_not_proposed(tmp_path: Path, package: Package) -> None:
@@ -242,7 +242,7 @@ def test_a_package_of_our_own_comes_back_through_a_drafted_mapping(tmp_path: Pat
         ({"dialect": "http://example.org/dialect.json"}, "nothing here uses the network"),
         ({"name": "photo"}, "two resources named 'photo'"),
         ({"name": 7}, "no usable name"),
-        ({"schema": {"fields": 7}}, "is no valid descriptor"),
+        ({"schema": {"fields": 7}}, "is not a valid descriptor"),
     ],
 )
 def test_a_descriptor_that_points_elsewhere_is_refused_with_a_sentence(

@@ -167,7 +167,7 @@ def test_half_a_template_and_the_second_of_two_texts_are_kept(tmp_path) -> None:
     found = reading(write_csv(tmp_path / "timbers.csv", [line], headings), mapping)
     kept = {cell.place.column: cell for cell in found.unread}
     assert kept["Weather"].text == "rain"
-    assert kept["Weather"].why.startswith("stands beside another text for notes")
+    assert kept["Weather"].why.startswith("is beside another text for notes")
     assert kept["Wing"].text == "N"
     assert "needs all of 'Wing + Room'" in kept["Wing"].why
 

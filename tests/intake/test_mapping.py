@@ -85,7 +85,7 @@ def test_no_is_a_heading_and_a_day_is_a_text(tmp_path) -> None:
 
 def test_a_field_that_stands_twice_is_not_lost_silently(tmp_path) -> None:
     text = with_field("notes: {column: A}\n          notes: {column: B}")
-    assert "line 10, column 11: 'notes' stands here a second time" in refused(tmp_path, text)
+    assert "line 10, column 11: 'notes' occurs here a second time" in refused(tmp_path, text)
 
 
 def test_an_unquoted_colon_is_explained(tmp_path) -> None:
@@ -102,11 +102,11 @@ def test_an_unquoted_colon_is_explained(tmp_path) -> None:
         ("notes: {column: R, unit: in}", ["notes", "has no unit"]),
         ("length_m: {column: L, unit: furlong}", ["furlong", "is not one of"]),
         ("recorded_on: {column: D, formats: [D-Q-Y]}", ["D-Q-Y", "is not understood"]),
-        ("tool_marks: {column: T, split: '['}", ["no regular expression"]),
+        ("tool_marks: {column: T, split: '['}", ["not a regular expression"]),
         ("function: {column: U, split: ','}", ["holds one code"]),
         ("length_m: {column: L, constant: 3}", ["is valid under each of"]),
         ("length_m: {unit: in}", ["is not valid under any"]),
-        ("notes: {filled: R}", ["notes", "is no yes or no"]),
+        ("notes: {filled: R}", ["notes", "is not a yes-or-no field"]),
         ("place_id: {template: plain}", ["does not match"]),
         ("sampled: {column: S, synonyms: {ja: perhaps}}", ["'perhaps'", "true, false"]),
     ],

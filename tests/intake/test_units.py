@@ -120,8 +120,8 @@ def test_metric_sizes_are_read_and_the_cells_own_unit_wins(
     [
         ("7 3/", "is not a size; write 7 3/8 or 7.375"),
         ("/8", "is not a size"),
-        ("7 3/9", "no division of a rule"),
-        ("7 3/0", "no division of a rule"),
+        ("7 3/9", "not a division of a ruler"),
+        ("7 3/0", "not a division of a ruler"),
         ("7 9/8", "one or more"),
         ("7 furlongs", "unknown unit 'furlongs'"),
         ("7..5", "is not a number"),

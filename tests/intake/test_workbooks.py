@@ -388,7 +388,7 @@ def foreign_files(folder):
     yield archive(folder / "b.xlsb", xl__workbook_DOT_bin="x"), "binary workbook"
     yield archive(folder / "any.zip", form_DOT_csv="a,b"), "is an archive"
     yield archive(folder / "n.numbers", Index__Document_DOT_iwa="x"), "Numbers"
-    yield archive(folder / "broken.xlsx", xl__workbook_DOT_xml="<workbook"), "save it anew"
+    yield archive(folder / "broken.xlsx", xl__workbook_DOT_xml="<workbook"), "save it again"
     yield folder / "missing.xlsx", "check the name"
     yield folder, "is a folder"
 

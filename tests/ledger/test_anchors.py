@@ -155,7 +155,7 @@ def test_whatever_is_rewritten_the_receipt_fits_just_where_its_events_are_as_the
     anchor = Anchor("the receipt", rows[known - 1]["event_sha256"], known)
     found = standing(forged(ledger).tables, [anchor])
     assert (found.word == CONTRADICTS) == (untouched < known)
-    assert ("cut off" in found.said[0]) == (untouched < known and len(ledger) < known)
+    assert ("events were removed" in found.said[0]) == (untouched < known and len(ledger) < known)
 
 
 def test_what_cannot_be_known_is_said(
@@ -163,14 +163,14 @@ def test_what_cannot_be_known_is_said(
 ) -> None:
     alone = standing(honest.tables)
     assert alone.said == (
-        "The seals fit one another, but whoever had this bundle could have rewritten it whole; "
-        "give an older bundle, a receipt or a register line with --anchor.",
+        "The seals match one another, but anyone who had this bundle could have rewritten the "
+        "entire ledger; give an older bundle, a receipt or a register line with --anchor.",
     )
     part = standing(honest.tables, [receipt])
     assert (part.events, part.anchored) == (COUNT, KNOWN)
     assert f"Events {KNOWN + 1} to {COUNT} ({COUNT - KNOWN}) came after it" in part.said[-1]
     whole = standing(forged(rows_of(honest)[:KNOWN]).tables, [receipt])
-    assert "later events, which someone cut off, cannot be known" in whole.said[-1]
+    assert "whether there were later events that someone removed" in whole.said[-1]
 
 
 def test_a_statement_vouches_for_what_came_after_the_receipt_if_its_signer_is_trusted(
@@ -237,7 +237,7 @@ def test_the_end_of_a_ledger_is_written_and_read_in_every_form_of_a_receipt(
     for text in (printed[:-1], f"ledger 0 {digits}"):
         with pytest.raises(UnusableInput, match="copy it again"):
             anchor_in_text(text, "the receipt")
-    with pytest.raises(UnusableInput, match="no number of events"):
+    with pytest.raises(UnusableInput, match="not a number of events"):
         anchor_from("x", here.head, "many")
 
 

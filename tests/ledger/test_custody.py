@@ -217,7 +217,7 @@ def test_an_event_with_an_unknown_column_is_refused_and_nothing_is_written(
 def test_nothing_is_added_to_a_ledger_that_does_not_fit(package: Package) -> None:
     change(package, 2, notes="never happened")
     before = package.table_path("custody").read_bytes()
-    with pytest.raises(BrokenLedger, match="Event 2 does not bear its own seal"):
+    with pytest.raises(BrokenLedger, match="Event 2 does not match its own seal"):
         append_events(package, EVENTS)
     assert package.table_path("custody").read_bytes() == before
 
@@ -246,7 +246,7 @@ def test_events_that_lost_their_seals_are_not_sealed_anew(package: Package, tmp_
     bare.loc[4:, list(FILLED_IN)] = ""
     again.write_table("custody", bare)
     before = again.table_path("custody").read_bytes()
-    with pytest.raises(BrokenLedger, match="had 4 sealed events, and here event 3 bears no seal"):
+    with pytest.raises(BrokenLedger, match="had 4 sealed events, and here event 3 has no seal"):
         seal_typed(again)
     assert again.table_path("custody").read_bytes() == before
 
@@ -317,13 +317,13 @@ def test_a_changed_event_that_was_sealed_anew_betrays_itself_in_the_next(package
     package.write_table("custody", frame)
     (finding,) = verify_chain(package)
     assert (finding.key, finding.field) == ("3", "previous_sha256")
-    assert "event 2 was changed and sealed anew" in finding.message
+    assert "event 2 was changed and sealed again" in finding.message
 
 
 def test_a_removed_event_is_named(package: Package) -> None:
     package.write_table("custody", package.table("custody").drop(index=3))
     (finding,) = verify_chain(package)
-    assert "Event number 2 should stand here but the row says '3'" in finding.message
+    assert "Event number 2 is expected here, but the row says '3'" in finding.message
 
 
 def test_a_removed_event_is_named_even_if_the_rest_is_numbered_anew(package: Package) -> None:

@@ -105,16 +105,16 @@ def test_giver_and_taker_are_filled_in_from_the_ledger(tmp_path) -> None:
             "on the way to LAB, not to OWN",
         ),
         ("handed_over", ["231"], "2024-06-20", {"to_party_id": "OWN"}, "is on the way to LAB"),
-        ("handed_over", ["233"], "2024-06-20", {}, "who it goes to"),
+        ("handed_over", ["233"], "2024-06-20", {}, "who receives it"),
         (
             "handed_over",
             ["233"],
             "2024-06-20",
             {"from_party_id": "LAB", "to_party_id": "OWN"},
-            "two cannot hold it",
+            "only one can hold it",
         ),
-        ("received", ["231"], "2024-06-01", {}, "lies before its last event"),
-        ("collected", ["231"], "2024-06-20", {"to_party_id": "MB"}, "collected before"),
+        ("received", ["231"], "2024-06-01", {}, "is before its last event"),
+        ("collected", ["231"], "2024-06-20", {"to_party_id": "MB"}, "already collected"),
         ("found", ["233"], "2024-06-20", {}, "not recorded as lost"),
     ],
 )
@@ -143,7 +143,7 @@ def test_one_refused_sample_keeps_the_others_out_too(tmp_path) -> None:
         ("mounted", [], {}, "at least one sample"),
         ("handed_over", ["231"], {"to_party_id": "NOBODY"}, "has no NOBODY"),
         ("received", ["231"], {"states": {"232": "broken"}}, "not among the samples"),
-        ("received", ["231"], {"states": {"231": "eaten"}}, "'eaten' is none of"),
+        ("received", ["231"], {"states": {"231": "eaten"}}, "'eaten' is not one of"),
     ],
 )
 def test_words_that_the_package_does_not_know_are_refused(
@@ -357,8 +357,8 @@ def test_the_code_of_a_box_or_parcel_stands_for_all_samples_in_it(tmp_path) -> N
         result = CliRunner().invoke(treenail, [*words, *more], input=scanned)
         return result.output + str(result.exception or "")
 
-    assert "of no box, drawer or parcel with samples" in run(*asked, "--samples", box)
-    assert "of no box or drawer in this ledger" in run(*asked, "--samples", "231", "--place", box)
+    assert "of a box, drawer or parcel with samples" in run(*asked, "--samples", box)
+    assert "of a box or drawer in this ledger" in run(*asked, "--samples", "231", "--place", box)
     act(package, "stored", ["231"], "2024-06-05", place_held="Box 12")
     act(package, "stored", ["232"], "2024-06-05", place_held="box 12")
     # one line alone, among labels, without its word, typed small
@@ -448,7 +448,7 @@ def test_events_and_labels_of_a_sample_that_was_renamed_are_still_its_own(tmp_pa
     act(package, "received", samples_of_package(package.tables, label), "2024-06-20")
     assert holder(package, "311") == ("WEST", "")
     # no other sample gets the number that is sealed, and the sample itself gets it back
-    with pytest.raises(WrongDecision, match="sealed events of the ledger still call it so"):
+    with pytest.raises(WrongDecision, match="sealed events of the ledger still use that key"):
         decide(package, rename("sample", "233", "231"), who="MB", why="free now")
     decide(package, rename("sample", "233", "301"), who="MB", why="never sealed")
     located = run.invoke(treenail, ["locate", str(package.folder), label])

@@ -153,7 +153,7 @@ def test_a_file_that_is_no_public_key_is_refused_with_what_to_do(tmp_path: Path)
     private = KEY.private.private_bytes(pem, PrivateFormat.PKCS8, NoEncryption())
     for content, said in (
         (b"", "is not a public key to trust"),
-        (private, "belongs to its owner alone"),
+        (private, "only its owner may have"),
         (X25519PrivateKey.generate().public_key().public_bytes(pem, spki), "Ed25519 is needed"),
     ):
         (tmp_path / "key.pem").write_bytes(content)

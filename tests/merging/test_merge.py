@@ -376,7 +376,7 @@ REFUSED: dict[str, tuple[Callable[[Package], object], str]] = {
     "a line": (lambda p: change_text(p, "tables/change.csv", "98.5", "98.6"), "edited by hand"),
     "an event": (
         lambda p: change_text(p, "tables/custody.csv", "2024-06-04", "2024-06-05"),
-        "does not bear its own seal",
+        "does not match its own seal",
     ),
     "another key": (lambda p: set_property(p, EDITION_KEY, "ab" * 32), "two different records"),
     "no key": (lambda p: set_property(p, EDITION_KEY, None), "public edition"),

@@ -118,7 +118,7 @@ def test_a_column_of_a_later_schema_is_blank() -> None:
         (b"site_id,name\nA\n", "row 2 has 1 cells, and the header has 2"),
         (b"site_id,name\nA,B\nC,D,E\n", "row 3 has 3 cells, and the header has 2"),
         (b'site_id,name\nA,"B\n', "a quote that is open in row 2 is never closed"),
-        (b"site_id,name\nA,\xff\n", "row 2 has bytes that are no UTF-8"),
+        (b"site_id,name\nA,\xff\n", "row 2 has bytes that are not UTF-8"),
     ],
 )
 def test_what_cannot_be_used_is_refused_but_by_those_who_look_for_faults(data, words) -> None:

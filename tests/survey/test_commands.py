@@ -32,7 +32,7 @@ def run(*args: str) -> tuple[int, str]:
 def test_survey_ends_clean_when_everything_fits(house: Package) -> None:
     code, output = run("survey", str(house.folder))
     assert code == 0
-    assert "placed 8 ends of wood, 3 holes, 4 datums" in output
+    assert "placed 8 timber ends, 3 holes, 4 datums" in output
     assert (house.table("position")["position_id"] == "hole:231").any()
 
 

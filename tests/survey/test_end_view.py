@@ -106,7 +106,7 @@ def test_holes_near_along_the_wood_are_named_and_all_stays_in_its_area(house: Pa
                 assert 0 <= y <= HEIGHT, (sample, one)
         if not values:
             assert view.words.endswith("Dashed, holes within 50 cm along the wood: "
-                                       "232 (0.10 m towards B).")  # fmt: skip
+                                       "232 (0.10 m toward B).")  # fmt: skip
 
 
 def test_wood_without_a_place_is_drawn_by_its_length_alone(tmp_path: Path) -> None:

@@ -58,7 +58,7 @@ def test_an_untied_site_names_what_is_missing() -> None:
 
 
 def test_a_code_that_is_no_projection_is_refused() -> None:
-    for code, says in ((4326, "not a map projection"), (1, "no EPSG code")):
+    for code, says in ((4326, "not a map projection"), (1, "not an EPSG code")):
         with pytest.raises(NotTied, match=says):
             MapTie(code, 0, 0, 0, 0).wgs84(np.zeros(1), np.zeros(1))
 

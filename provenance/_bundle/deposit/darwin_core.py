@@ -207,7 +207,9 @@ def _age_rows(package: Package) -> Iterator[tuple[str, ...]]:
 
 
 def _age_remarks(result: Mapping[str, str], superseded_by: str) -> str:
-    remarks = ["The tree was felled in or after the last year; signs are in the verbatim text."]
+    remarks = [
+        "The tree was felled in or after the last year; the symbols are in the verbatim text."
+    ]
     if result["outcome"] == "tentative":
         remarks.append("Tentative.")
     if result["reference_chronology"]:

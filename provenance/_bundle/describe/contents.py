@@ -102,7 +102,7 @@ def _walk(folder: Path, prefix: str) -> Iterator[tuple[str, os.DirEntry[str]]]:
                 what = "a link" if stat.S_ISLNK(kind) else "no plain file"
                 raise UnusablePackage(
                     f"{folder / entry.name} is {what}; a bundle must hold everything itself, so "
-                    "put the file itself there or take it away"
+                    "put the file itself there or remove it"
                 )
 
 
@@ -110,8 +110,9 @@ def _refuse_unfit_names(package: Package, paths: list[str]) -> None:
     for path in paths:
         if reason := unlistable_because(path):
             raise UnusablePackage(
-                f"{package.folder / path}: the name cannot stand in a list of checksums that every "
-                f"tool reads alike: {reason}; rename the file, and its path in the record"
+                f"{package.folder / path}: the name cannot be written in a list of checksums that "
+                f"every tool reads the same way: {reason}; rename the file, "
+                "and its path in the record"
             )
         if reason := unportable_because(path):
             raise UnusablePackage(
@@ -186,7 +187,7 @@ def record_date(package: Package) -> str:
     if not whole:
         raise UnusablePackage(
             f"{package.folder / DESCRIPTOR}: 'created' is not a date and no row has one, so the "
-            'bundle would bear none; write "created": "2024-06-03T00:00:00Z", the day it was begun'
+            'bundle would have none; write "created": "2024-06-03T00:00:00Z", the day it was begun'
         )
     return max(whole)
 

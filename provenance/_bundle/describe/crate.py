@@ -209,7 +209,7 @@ def check_crate(metadata: object, files: set[str]) -> list[BundleFinding]:
         return [*findings, _finding("crate.no_root", "names no root dataset that it describes")]
     for name in ("name", "description", "datePublished", "license"):
         if not root.get(name):
-            findings.append(_finding("crate.no_root", f"says nothing of the root's '{name}'"))
+            findings.append(_finding("crate.no_root", f"lacks the root's '{name}'"))
     described = {
         unquote(identifier)
         for identifier, one in entities.items()
@@ -227,7 +227,9 @@ def check_crate(metadata: object, files: set[str]) -> list[BundleFinding]:
     ]
     parts = {unquote(one).removeprefix("./") for one in _references(root.get("hasPart"))}
     findings += [
-        _finding("crate.file_unlinked", f"describes {path} but does not count it to the record")
+        _finding(
+            "crate.file_unlinked", f"describes {path} but does not list it as part of the record"
+        )
         for path in sorted((described & files) - parts - {CRATE})
     ]
     return findings
@@ -252,5 +254,5 @@ def _finding(rule: str, message: str) -> BundleFinding:
         rule,
         f"data/{CRATE}",
         message,
-        "The description and the files do not belong together; ask for the bundle again.",
+        "The description and the files do not match; ask for the bundle again.",
     )

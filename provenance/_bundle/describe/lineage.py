@@ -132,7 +132,7 @@ def earlier_than(folder: Path) -> tuple[Ancestor, ...]:
 
 def _unclear(folder: Path, error: Exception) -> str:
     return (
-        f"{folder / 'data' / 'bundle.json'} does not say rightly which bundles came before "
+        f"{folder / 'data' / 'bundle.json'} does not correctly say which bundles came before "
         f"this one: {error}; ask for the bundle again"
     )
 
@@ -185,8 +185,8 @@ def _tagmanifest_sum(folder: Path) -> str:
     path = folder / "tagmanifest-sha256.txt"
     if not path.is_file():
         raise UnusableInput(
-            f"{folder} has no tagmanifest-sha256.txt, which stands for every byte of a bundle; "
-            "ask for a bundle that has one"
+            f"{folder} has no tagmanifest-sha256.txt, which covers every byte of a bundle; ask"
+            " for a bundle that has one"
         )
     return sha256_of(path)
 

@@ -161,7 +161,7 @@ class _Files:
             return "a program cannot tell what a file of its kind shows"
         reason = self._reason_of_text(row["path"]) if way == "text" else ""
         if way == "picture" and Path(row["path"]).suffix.lower() not in KINDS:
-            reason = f"only {', '.join(KINDS)} can be drawn anew"
+            reason = f"only {', '.join(KINDS)} can be redrawn"
         return reason or self._unreleased(row, PICTURE if way == "picture" else FILE_KIND)
 
     def _unreleased(self, row: Row, kind: str) -> str:
@@ -183,7 +183,7 @@ class _Files:
             return f"it has more than {MOST_TEXT_BYTES >> 20} MiB"
         text = read_plainly(source)
         if text is None:
-            return "it is no plain text"
+            return "it is not plain text"
         if not self.known.masker.is_clean_file(text.splitlines()):
             return "something in it is withheld elsewhere"
         return ""

@@ -90,7 +90,7 @@ def _coarse(package: Package, account: Account) -> Iterator[str]:
             "Each building has its own grid: zero at a corner of the rectangle round it, x along "
             "its longer side, heights from its floor. What a tape measures inside a building is as "
             "in the full edition, to about a centimeter; nothing says how it lies to north, to "
-            "other buildings or to the sea. So are shown: "
+            "other buildings or to the sea. Shown in this way: "
             + "; ".join(
                 f"{package.model.table(table).title}: {', '.join(fields)}"
                 for table, fields in placed.items()
@@ -109,7 +109,7 @@ def _about_the_place(account: Account) -> Iterator[str]:
         left = f"only {left}, fewer than the {ENOUGH:.0f} that are wanted,"
     shown = "; ".join(f"{_count(n, 'building')} with {words}" for words, n in found.shown.items())
     yield (
-        f"So are shown: the place with {where}; {shown or 'no building'}. Someone with a register "
+        f"Shown are the place with {where}; {shown or 'no building'}. Someone with a register "
         f"of every building there would be left with {left} places, where {found.buildings:,} "
         f"buildings stand in a tenth of a degree, {source}. Where fewer stand, fewer are left."
     )
@@ -172,7 +172,7 @@ def _not_released(package: Package, account: Account) -> Iterator[str]:
 def _files(account: Account) -> Iterator[str]:
     if account.pictures:
         yield (
-            f"{_count(account.pictures, 'released photo')} drawn anew from the pixels alone, so "
+            f"{_count(account.pictures, 'released photo')} redrawn from the pixels alone, so "
             "that no position, camera number or thumbnail goes with them."
         )
     if account.texts:

@@ -223,7 +223,7 @@ class _Gathering:
 
     @cached_property
     def _points(self) -> Mapping[str, list[Point]]:
-        """The known points of each building: datums, held ones first, then ends of wood."""
+        """The known points of each building: datums, held ones first, then timber ends."""
         record, known = self.record, self.known
         found: dict[str, list[Point]] = defaultdict(list)
         rows = record.buildings_of_rows

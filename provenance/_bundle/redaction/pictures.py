@@ -33,7 +33,7 @@ def redraw(source: Path, target: Path) -> None:
 
     kind = KINDS.get(source.suffix.lower())
     if kind is None:
-        raise NotRedrawn(f"only {', '.join(KINDS)} can be drawn anew")
+        raise NotRedrawn(f"only {', '.join(KINDS)} can be redrawn")
     try:
         with warnings.catch_warnings():
             # the size is judged below, before any pixel is read
@@ -41,12 +41,12 @@ def redraw(source: Path, target: Path) -> None:
             with Image.open(source, formats=[kind]) as picture:
                 if not fits(picture):
                     width, height = picture.size
-                    raise NotRedrawn(f"{width} by {height} pixels are more than can be unfolded")
+                    raise NotRedrawn(f"{width} by {height} pixels are too many to decode")
                 pixels = bare_pixels(picture)
     except NotRedrawn:
         raise
     except UnidentifiedImageError:
-        raise NotRedrawn(f"its bytes are no {kind} picture") from None
+        raise NotRedrawn(f"its bytes are not a {kind} picture") from None
     except (*BROKEN, Image.DecompressionBombError) as error:
         raise NotRedrawn(f"the picture cannot be read: {error}") from error
     with writing(target) as stream:

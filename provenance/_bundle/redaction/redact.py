@@ -93,7 +93,7 @@ def redact(
     """
     if is_public(package):
         raise UnusablePackage(
-            f"{package.folder} is a public edition already, and holds nothing that could be "
+            f"{package.folder} is already a public edition, and holds nothing that could be "
             "withheld; pack the full edition's package"
         )
     key = edition_key(package)

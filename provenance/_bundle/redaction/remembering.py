@@ -58,7 +58,7 @@ def remember(package: Package, withdrawing: Withdrawing | None = None) -> Rememb
         if withdrawing:
             raise UnusableInput(
                 f"{package.folder} was made by an older version, which does not remember withdrawn "
-                f"editions; bring it forward with 'treenail new {package.folder} --update'"
+                f"editions; update it with 'treenail new {package.folder} --update'"
             )
         return Remembered(known)
     _refuse_silence(known, withdrawing)
@@ -85,7 +85,7 @@ def _refuse_silence(known: Known, withdrawing: Withdrawing | None) -> None:
         raise UnusableInput(
             f"{known.package.table_path(PARTY)}, party_id {names}, column 'may_be_named': an "
             "earlier public edition may name them, and they no longer agree. Say which edition "
-            "this one takes the place of, and why, in words that everyone may read: --withdraws "
+            "this one replaces, and why, in words that everyone may read: --withdraws "
             "EARLIER --because \"…\" (for each edition that names them; '--withdraws none' when "
             "none was ever given out)"
         )

@@ -107,8 +107,8 @@ def decide_field(
     if not meant:
         raise Refused(
             f"nothing that waits in {where} can be decided at once: "
-            + (f"{len(waiting)} texts with findings, or photos, are to be read one by one; {_NEXT}"
-               if waiting else "nothing waits there")
+            + (f"{len(waiting)} texts with findings, or photos, must be read one by one; {_NEXT}"
+               if waiting else "nothing is waiting there")
         )  # fmt: skip
     words = [Word(one.identity, decision, reason=reason) for one in meant]
     return decide_one_by_one(review, words, by=by, when=when, why=f"review of {where}: {reason}")
@@ -188,7 +188,7 @@ def _of_field(review: Review, where: str) -> list[Asked]:
         known = dict.fromkeys(one.where for one in review.items)
         near = get_close_matches(where, known, n=1)
         hint = f"did you mean {near[0]}?" if near else f"there are {', '.join(known) or 'none'}"
-        raise Refused(f"nothing to review stands in '{where}'; {hint}")
+        raise Refused(f"there is nothing to review in '{where}'; {hint}")
     return found
 
 
@@ -203,12 +203,13 @@ def _faults(review: Review, asked: Mapping[str, Asked], words: Sequence[Word]) -
         one = asked.get(word.identity)
         if one is None:
             faults.append(
-                f"{place}the record has nothing of the identity {word.identity[:12]}… any more; it "
-                "was changed since the list was written. Write a new list and decide again"
+                f"{place}the record no longer has a thing of the identity {word.identity[:12]}…; "
+                "it was changed since the list was written. Write a new list and decide again"
             )
         elif word.decision not in (RELEASE, WITHHOLD, REPLACE):
             faults.append(
-                f"{place}{word.decision!r} is no decision; write {RELEASE}, {WITHHOLD} or {REPLACE}"
+                f"{place}{word.decision!r} is not a decision; write {RELEASE}, {WITHHOLD} or "
+                f"{REPLACE}"
             )
         elif seen.setdefault(word.identity, word.decision) != word.decision:
             faults.append(f"{place}{one.text[:60]!r} is decided twice, and differently")

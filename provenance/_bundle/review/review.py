@@ -23,7 +23,7 @@ if TYPE_CHECKING:
 COLUMNS = ("kind", "where", "text", "times", "state", "found", "why", "rule", "identity")
 OLDER = (
     "its schemas are of a version without reviews, so nothing can be released; 'treenail new "
-    "--update' brings the package forward"
+    "--update' updates the package"
 )
 
 

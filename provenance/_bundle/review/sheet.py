@@ -134,7 +134,7 @@ def read_list(review: Review, path: Path) -> list[Word]:
             near = get_close_matches(decision, DECISIONS, n=1)
             hint = f"; did you mean {near[0]}?" if near else ""
             faults.append(
-                f"{line.place}, column '{DECISION}': {line[DECISION]!r} is no decision; write "
+                f"{line.place}, column '{DECISION}': {line[DECISION]!r} is not a decision; write "
                 f"{', '.join(DECISIONS)} or leave it blank{hint}"
             )
             continue
@@ -159,7 +159,7 @@ def read_list(review: Review, path: Path) -> list[Word]:
     if faults:
         more = f"\n  and {len(faults) - MOST_FAULTS} more" if len(faults) > MOST_FAULTS else ""
         shown = "\n".join(f"  {one}" for one in faults[:MOST_FAULTS])
-        raise UnusableInput(f"nothing was recorded; mend these:\n{shown}{more}")
+        raise UnusableInput(f"nothing was recorded; correct these:\n{shown}{more}")
     return words
 
 

@@ -143,9 +143,7 @@ def _only_audit(index: Path) -> Iterator[None]:
     except OSError as error:
         raise TreenailError(f"{path} cannot be written to: {error.strerror}") from error
     if lock is None:
-        raise TreenailError(
-            f"another audit is at work with the index {index}; wait until it has ended"
-        )
+        raise TreenailError(f"another audit is running with the index {index}; wait until it ends")
     with lock:
         yield
 

@@ -68,7 +68,7 @@ def audit_lines(audit: Audit) -> list[str]:
             lines.append(f"    ... and {len(one['findings']) - MOST_FILES} MORE; --format json")
     known = {one["path"] for one in audit.standing}
     lines += [
-        f"Cannot be looked into: {visible(path)}: {visible(why)}"
+        f"Cannot be read: {visible(path)}: {visible(why)}"
         for path, why in audit.update.unreadable.items()
         if path not in known
     ]

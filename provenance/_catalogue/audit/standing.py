@@ -16,7 +16,7 @@ WORDS = {
     "unsettled": "Changed while it was read",
     "not_examined": "Could not be examined",
     "faulty": "Intact, but the record in it is faulty",
-    "changed": "Another bundle than at the last audit",
+    "changed": "A different bundle than at the last audit",
     "stale": "Changed since it was last examined",
     "unchecked": "Not examined yet",
     "moved": "Moved",
@@ -143,16 +143,16 @@ def _standing(
         return "withdrawn", row["why"]
     if state == "vanished":
         if arrived := _arrived_since(row, same):
-            return "moved", f"the same bundle has come to lie at {', '.join(arrived)}"
-        return "missing", f"{row['why']}; restore it, or note with --withdraw why it was taken away"
+            return "moved", f"the same bundle is now at {', '.join(arrived)}"
+        return "missing", f"{row['why']}; restore it, or note with --withdraw why it was removed"
     if state == "out_of_sight":
-        return "unreadable", f"its folder cannot be looked into: {row['why']}"
+        return "unreadable", f"its folder cannot be read: {row['why']}"
     if row["form"] == "package":
         return "not_packed", "pack it, so that it has checksums"
     if seen is None:
         if state == "unreadable":
             return "unreadable", row["why"]
-        return "unchecked", "the next audits come to it"
+        return "unchecked", "one of the next audits examines it"
     if seen["signature"] != row["signature"] and seen["outcome"] in ("sound", "changed"):
         # that it was sound then says nothing of what lies there now
         return "stale", "it has changed since; the next audit examines it"
@@ -181,8 +181,8 @@ def _why(seen: sqlite3.Row) -> str:
         return "it is sound, but its list of checksums is not the one of the audit before"
     if seen["outcome"] == "damaged":
         return {
-            "decay": "bytes changed, sizes and times did not: most likely the storage has decayed",
-            "written_to": "its files were written to, replaced or taken away since it was sound",
+            "decay": "bytes changed, sizes and times did not: the storage has most likely failed",
+            "written_to": "its files were changed, replaced or removed since it was sound",
             "unknown": "it has not been sound at any audit",
         }[seen["cause"]]
     findings = json.loads(seen["findings"])

@@ -126,8 +126,8 @@ class Source:
             return content
         if hashlib.new(algorithm, content).hexdigest() != sums.get(f"data/{name}"):
             raise UnusableInput(
-                f"{self.path} gives no answer, because it is damaged: {name} is not what was "
-                "packed. 'treenail verify' names everything; ask for the bundle again"
+                f"{self.path} is not searched, because it is damaged: {name} is not what was "
+                "packed. 'treenail verify' lists every fault; ask for the bundle again"
             )
         return content
 
@@ -232,7 +232,7 @@ def survey_place(place: Place) -> Survey:
         signature = signature_of(place)
         is_folder = place.is_dir()
     except OSError as error:
-        raise UnusableInput(f"{place} cannot be looked into: {error.strerror or error}") from error
+        raise UnusableInput(f"{place} cannot be read: {error.strerror or error}") from error
     if signature is not None:
         return Survey({place: signature})
     if not is_folder:
@@ -244,7 +244,7 @@ def survey_place(place: Place) -> Survey:
     else:
         _survey_folder(place, survey)
     if place in survey.unreadable:
-        raise UnusableInput(f"{place} cannot be looked into: {survey.unreadable[place]}")
+        raise UnusableInput(f"{place} cannot be read: {survey.unreadable[place]}")
     return survey
 
 

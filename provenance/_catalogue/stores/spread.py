@@ -211,7 +211,7 @@ class _OnDask(Generic[Item, Result]):
                     raise self._given_up(f"has had no worker for {waited:.0f} s") from None
                 continue
             if future.status == "cancelled":
-                raise self._given_up("has forgotten the work: its scheduler ended, or was asked to")
+                raise self._given_up("lost the work: its scheduler ended or was stopped")
             if future.status in ("lost", "pending"):
                 # its worker died with the result, which is being computed again
                 future.add_done_callback(self._done.put)
@@ -220,15 +220,15 @@ class _OnDask(Generic[Item, Result]):
 
     def _given_up(self, what: str) -> TreenailError:
         return TreenailError(
-            f"the cluster at {self._crew.scheduler} {what}; {len(self._running)} pieces of work "
-            "were under way. What was done before is kept: start scheduler and workers, then run "
+            f"the cluster at {self._crew.scheduler} {what}; {len(self._running)} tasks were under "
+            "way. Finished work is kept: start scheduler and workers, then run "
             "it again"
         )
 
 
 def _broken(error: BaseException) -> Broken:
     if isinstance(error, _dask().KilledWorker):
-        return Broken(f"it brought down one worker after another: {error}")
+        return Broken(f"it crashed one worker after another: {error}")
     return Broken(f"{type(error).__name__}: {error}")
 
 

@@ -147,7 +147,7 @@ def original_missing(tables: Snapshot) -> pl.DataFrame:
     severity="error",
     says="The received file {original_id} ({path}) was changed after it was read: its checksum "
     "is {found_sha256}.",
-    remedy="Put the copy back from the one who handed it in; mend the record, not the original.",
+    remedy="Ask the person who handed it in for the copy; correct the record, not the original.",
     source=FIXITY,
 )
 def original_changed(tables: Snapshot) -> pl.DataFrame:

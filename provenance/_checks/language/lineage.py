@@ -64,7 +64,7 @@ def number_gone(tables: Snapshot) -> pl.DataFrame:
     table=EVERY_TABLE,
     severity="error",
     says="{key} of '{table}' was of {whose} {before} in {bundle} and is of {now} now: one "
-    "number would stand for two things.",
+    "number would mean two things.",
     remedy="Give what is new a number of its own, and put the old row back. If the older "
     "bundle was wrong, say so in the notes and keep this finding in the report.",
     source=COMMON_PRACTICE,
@@ -79,7 +79,7 @@ def number_moved(tables: Snapshot) -> pl.DataFrame:
     table="plug",
     field="stamp",
     severity="error",
-    says="Plug {key} bore the stamp {before} in {bundle} and is said to bear {now} now.",
+    says="Plug {key} had the stamp {before} in {bundle} and has {now} now.",
     remedy="A dowel keeps its stamp. If another dowel is in the hole, enter it as a new plug "
     "and set this one to 'replaced'.",
     source=COMMON_PRACTICE,
@@ -108,8 +108,8 @@ def number_used_again(tables: Snapshot) -> pl.DataFrame:
     table=LEDGER,
     field="event_sha256",
     severity="error",
-    says="The ledger of {bundle} had {count} sealed events, and they no longer stand at the "
-    "beginning of this one: history was rewritten.",
+    says="The ledger of {bundle} had {count} sealed events, and this ledger no longer begins "
+    "with them: history was rewritten.",
     remedy="Restore tables/custody.csv from that bundle, and record what happened since with "
     "'treenail handover'.",
     source="RFC 8785 (canonical JSON); FIPS 180-4 (SHA-256)",

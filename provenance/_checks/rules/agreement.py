@@ -101,7 +101,7 @@ def ran_out(tables: Snapshot) -> pl.DataFrame:
     source=COMMON_PRACTICE,
 )
 def ends_before_it_starts(tables: Snapshot) -> pl.DataFrame:
-    """With such dates nobody can tell which samples it covers."""
+    """With such dates no one can tell which samples it covers."""
     dated = date_bounds(tables[TABLE], "agreed_on", "valid_until")
     return dated.filter(pl.col("valid_until_last") < pl.col("agreed_on_first"))
 

@@ -253,7 +253,7 @@ def _holes(tables: Snapshot) -> pl.DataFrame:
     source=COMMON_PRACTICE,
 )
 def failed_without_cause(tables: Snapshot) -> pl.DataFrame:
-    """Without the cause somebody will drill there again for nothing."""
+    """Without the cause someone will drill there again for nothing."""
     return _attempts(tables).filter(pl.col("failed") & pl.col("failure_cause").is_null())
 
 
@@ -313,7 +313,7 @@ def failed_but_kept(tables: Snapshot) -> pl.DataFrame:
     severity="warning",
     says="Of {holes} hole(s) and cut(s) at site {site_id}, {unanswered} lack answers to what is "
     "asked before drilling ({lacking}); the first is {first_id}.",
-    remedy="Answer the questions of the section 'Before you drill'; where nobody knows any more, "
+    remedy="Answer the questions of the section 'Before you drill'; where no one knows any more, "
     "answer 'unknown' and say so.",
     source="common practice, no source: what does not harm the building comes first",
 )

@@ -69,7 +69,7 @@ def size_in_words(row: Row, measures: Measures = SI) -> str:
     if row["section"] != "round":
         words += f"; it was worked from a log of at least {log}"
         if row["section"] in _SHARED_LOGS:
-            words += ", from which other pieces may have come too"
+            words += ", from which other timbers may have come too"
     return (
         f"{words} (one standard deviation, from reading the sizes alone; how far the wood departs "
         "from its cross-section, shrinkage and bark are not known)."

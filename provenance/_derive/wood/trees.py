@@ -143,7 +143,7 @@ def of_trees(pieces: Iterable[Piece]) -> list[Piece]:
     trees: dict[str, list[Piece]] = defaultdict(list)
     for before, piece in zip((None, *known), known, strict=False):
         if before is not None and before.element_id == piece.element_id:
-            raise ValueError(f"two pieces have the code {piece.element_id}")
+            raise ValueError(f"two timbers have the code {piece.element_id}")
         if piece.butt_cm is not None and piece.butt_cm < (piece.top_cm or 0):
             raise ValueError(f"{piece.element_id}: the top is thicker than the butt")
         trees[piece.tree].append(piece)

@@ -170,8 +170,8 @@ class _Reader:
         except UnreadableValue as error:
             both = f"{one_line(scanned)} (scanned); {typed} (typed)" if scanned and typed else text
             why = (
-                f"{error.expected}; compare it with the label, mend the answer on the phone or in "
-                "the file, and import it again"
+                f"{error.expected}; compare it with the label, correct the answer on the phone or "
+                "in the file, and import it again"
             )
             self._unreadable(
                 one, "sample", "sample_id", both, why, name_of("sample", "sample_id", question)
@@ -250,7 +250,7 @@ class _Reader:
             left("is not a picture; attach it with 'treenail attach' if it belongs to the record")
             return
         if not key:
-            left(f"shows a {table} whose number could not be told; mend that and import it again")
+            left(f"shows a {table} without a readable number; correct that and import it again")
             return
         digest = sha256_of(source)
         path = f"{FOLDER}/{digest[:12]}_{safe_name(name)}"

@@ -84,7 +84,7 @@ def guess_date_formats(texts: Collection[str]) -> tuple[list[str], str]:
         order.format(*shape) for shape in sorted(shapes) for order in ("D{0}M{0}{1}", "M{0}D{0}{1}")
     ]
     if orders:
-        return both, "the column mixes day/month and month/day; ask the crew, and mend it there"
+        return both, "the column mixes day/month and month/day; ask the crew, and correct it there"
     return both, f"{example} can be either; keep the one that the crew used"
 
 

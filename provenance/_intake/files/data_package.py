@@ -122,7 +122,7 @@ class DataPackage:
                 }
             except Exception as error:
                 said = _in_words(library, error)
-                raise self._refused(f"is no valid descriptor: {said}", "mend it there") from error
+                raise self._refused(f"is not a valid descriptor: {said}", "correct it") from error
         self._paths = paths
 
     @property
@@ -217,13 +217,13 @@ class DataPackage:
                 self._refuse_many(
                     len(row) if isinstance(row, list | dict) else 0, path, one["name"]
                 )
-            return None if tabular else "holds data that are no rows"
+            return None if tabular else "holds data that are not rows"
         suffix = path.rpartition(".")[2].lower()
         shape = str(one.get("format") or suffix).lower()
         if one.get("compression") or suffix in ("gz", "zip", "bz2", "xz"):
-            return "is packed; unpack it and mend its path"
+            return "is packed; unpack it and correct its path"
         if shape not in _FORMATS or (shape == "json" and not one.get("schema")):
-            return f"is no text table ({shape}); hand it in by itself if it holds rows"
+            return f"is not a text table ({shape}); hand it in by itself if it holds rows"
         if self._sizes[path] > self._limits.text_bytes:
             raise self._refused(
                 f"(resource '{one['name']}') has {self._sizes[path] / (1 << 20):.0f} MB; a text "
@@ -383,7 +383,7 @@ class PackageTable:
             except Exception as error:
                 said = _in_words(library, error)
                 raise UnusableInput(
-                    f"{self._where}, after row {number}: {said}; mend the file, "
+                    f"{self._where}, after row {number}: {said}; correct the file, "
                     "or its encoding and dialect in the descriptor"
                 ) from error
 

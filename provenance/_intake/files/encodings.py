@@ -64,7 +64,7 @@ def find_encoding(path: Path) -> FoundEncoding:
         return FoundEncoding(wide, f"read as {wide.upper()}, going by its zero bytes")
     if b"\0" in head:
         raise UnusableInput(
-            f"{path.name} is no text: it holds zero bytes; hand in CSV, TSV, XLSX or ODS"
+            f"{path.name} is not text: it has zero bytes; hand in CSV, TSV, XLSX or ODS"
         )
     return _old_encoding(path)
 
@@ -148,7 +148,7 @@ def _refuse_damaged_utf8(path: Path, lines: list[tuple[int, bytes]]) -> None:
         byte = next((byte for byte in rest if byte > 127), 0)
         raise UnusableInput(
             f"{path.name} is UTF-8 but for {broken or 'some'} byte(s), the first in row {number} "
-            f"(0x{byte:02X}): two encodings were mixed; mend that row and save it as UTF-8, or "
+            f"(0x{byte:02X}): two encodings were mixed; correct that row and save it as UTF-8, or "
             "name the encoding in the mapping (encoding:)"
         )
 

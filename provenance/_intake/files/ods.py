@@ -28,7 +28,7 @@ from provenance._intake.files.received import (
 from provenance._intake.files.xlsx import DAMAGE, HAS_COMMENTS, parse_xml, refuse_oversized
 
 CONTENT = "content.xml"
-SAVE_ANEW = "open it in a spreadsheet program and save it anew as .ods or .xlsx"
+SAVE_ANEW = "open it in a spreadsheet program and save it again as .ods or .xlsx"
 _CELLS = ("table-cell", "covered-table-cell")
 _DURATION = re.compile(r"P(?:(\d+)D)?T(?:(\d+)H)?(?:(\d+)M)?(?:(\d+(?:\.\d+)?)S)?")
 

@@ -50,7 +50,7 @@ DAMAGE = (
 HAS_COMMENTS = "has comments on cells, which are not read; look at the original"
 # '# ?/?', '# ??/16', '?/8': what a spreadsheet puts on a cell in which somebody types 9 1/4
 _FRACTION_FORMAT = re.compile(r"[?#0]/[?#0-9]")
-SAVE_ANEW = "open it in a spreadsheet program and save it anew as .xlsx"
+SAVE_ANEW = "open it in a spreadsheet program and save it again as .xlsx"
 
 
 class XlsxBook:
@@ -134,8 +134,8 @@ class _XlsxSheet:
                     width += len(cells)
                     if width > 4 * self._limits.cells:
                         raise UnusableInput(
-                            f"{self.where} spreads its cells too wide to be read; delete what "
-                            "stands far to the right of the table"
+                            f"{self.where} has cells too far apart to be read; delete what is "
+                            "far to the right of the table"
                         )
                     row = [_value(number, cell, formulas) for cell in cells]
                     while row and row[-1] is None:

@@ -173,7 +173,7 @@ class CellReader:
             if error.value == text:
                 raise
             # what is wrong may be one line of a code, and the whole cell is kept
-            raise UnreadableValue(text, f"is no label that can be read: {error}") from None
+            raise UnreadableValue(text, f"is not a label that can be read: {error}") from None
 
     def plain(self, value: CellValue) -> str:
         """The text of a cell that is one part of a value; raises UnreadableValue as `read`."""
@@ -190,7 +190,8 @@ class CellReader:
             )
         if isinstance(value, ErrorCell) or (isinstance(value, str) and _ERROR.fullmatch(value)):
             raise UnreadableValue(
-                shown(value), "is an error of the spreadsheet; mend the formula or type the value"
+                shown(value),
+                "is a spreadsheet error; correct the formula or type the value",
             )
         if is_ditto(value) and _normal(shown(value)) not in {*self._words, *self._habits.synonyms}:
             raise UnreadableValue(
@@ -292,7 +293,7 @@ class CellReader:
         if isinstance(value, str) and in_brackets(value.strip()):
             sure = without_doubt(value)
             raise UnreadableValue(
-                value, f"stands in brackets; write {sure}? if they are a doubt, {sure} if not"
+                value, f"is in brackets; write {sure}? if they are a doubt, {sure} if not"
             )
         return read_date(
             _spoken(value),

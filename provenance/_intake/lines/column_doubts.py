@@ -54,8 +54,8 @@ class ColumnDoubts:
             place,
             f"The sheet says {said} for this column, and {self.name} is to be read in "
             f"{self.unit}; its cells below were not read.",
-            f"Write unit: {said} for {self.name} in the mapping, or mend the sheet if it is wrong "
-            "there, and import the file again.",
+            f"Write unit: {said} for {self.name} in the mapping, or correct the sheet if it is "
+            "wrong there, and import the file again.",
             field=self.name,
             value=said,
         )

@@ -128,7 +128,7 @@ def find_headings(
     double = [one for one in missing if same_heading(one) in headings.twice]
     gone = [one for one in missing if one not in double]
     faults = [
-        f"the heading '{one}' stands in several columns; call them '{one} (1)', '{one} (2)' … in "
+        f"the heading '{one}' is in several columns; call them '{one} (1)', '{one} (2)' … in "
         "the mapping, from left to right"
         for one in double
     ]

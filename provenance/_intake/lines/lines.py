@@ -296,10 +296,10 @@ class _SheetReader:
         heading = needed[0].heading if needed else lacking[0]
         key = f"{lacking[0]} (column '{heading}')"
         if lacking[0] in unreadable:
-            no_row = f"stands on a line whose {key} could not be read"
-            remedy = "mend that and import the file again"
+            no_row = f"is on a line whose {key} could not be read"
+            remedy = "correct that and import the file again"
         else:
-            no_row = f"stands on a line without {key}"
+            no_row = f"is on a line without {key}"
             remedy = "fill that in and import the file again"
             if rule.rule.when is None and len(self.rules) > 1 and len(rule.key_places) == 1:
                 remedy += (
@@ -336,7 +336,7 @@ class _SheetReader:
                         f"'{column.heading}'; fill in the others"
                     )
                 else:
-                    why = f"stands beside another text for {column.rule.name}; keep one of them"
+                    why = f"is beside another text for {column.rule.name}; keep one of them"
                 text = "; ".join(shown(row[spot]) for spot in mine)
                 heading = " + ".join(self.headings.name(spot) for spot in mine)
                 place = self.reading.place.at(number, heading)
@@ -379,6 +379,6 @@ def _why_silent(rule: MappedRows) -> str:
     blank = f"'{when.column}'" if when else "its columns"
     says = "does not say so" if when and when.words else "is blank"
     return (
-        f"stands on a line where {blank} {says}, so no row of {rule.table.name} was made of it; "
+        f"is on a line where {blank} {says}, so no row of {rule.table.name} was made of it; "
         f"fill in {blank}, enter it by hand, or let another table of the mapping take it as well"
     )

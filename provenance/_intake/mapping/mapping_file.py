@@ -81,7 +81,7 @@ def mapping_from(raw: Mapping[str, Any], model: Model, name: str) -> FormMapping
         for place, source in enumerate(raw["sources"], start=1)
     )
     if faults:
-        raise UnusableInput(f"{name} cannot be used; mend these:\n  " + "\n  ".join(faults))
+        raise UnusableInput(f"{name} cannot be used; correct these:\n  " + "\n  ".join(faults))
     return FormMapping(raw["title"], sources)
 
 
@@ -201,7 +201,7 @@ def _rows(
     where = f"{where}, table {name}"
     both = sorted(set(raw["fields"]) & set(raw.get("values", {})))
     if both:
-        faults.append(f"{where}: {', '.join(both)} stands under 'fields' and under 'values'")
+        faults.append(f"{where}: {', '.join(both)} is under both 'fields' and 'values'")
     constants = {key: {"constant": value} for key, value in raw.get("values", {}).items()}
     rules = [
         rule
@@ -260,7 +260,7 @@ def _field(
     if "split" in raw:
         _check_split(raw["split"], one, faults, where)
     if "filled" in raw and one.type != "boolean":
-        faults.append(f"{where}: it is no yes or no, so 'filled' says nothing; write column")
+        faults.append(f"{where}: it is not a yes-or-no field, so use column, not 'filled'")
     several: tuple[How, ...] = ("column", "first_of", "all_of", "filled")
     for how in several:
         if how in raw:
@@ -285,7 +285,7 @@ def _check_split(split: str, one: Field, faults: list[str], where: str) -> None:
     try:
         re.compile(split)
     except re.error as error:
-        faults.append(f"{where}: '{split}' is no regular expression: {error}")
+        faults.append(f"{where}: '{split}' is not a regular expression: {error}")
 
 
 def _check_codes(

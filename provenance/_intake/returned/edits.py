@@ -201,7 +201,7 @@ class _Sheet:
                     self.place,
                     f"{len(matched.gone)} OF {len(self.rows)} LINES OF THIS SHEET ARE GONE, and "
                     "would be taken out of the record.",
-                    "If the sheet was cut off or filtered, answer no and bring back the whole "
+                    "If the sheet was shortened or filtered, answer no and bring back the entire "
                     "sheet. 'treenail undo' takes it back afterwards, too.",
                 )
             )
@@ -228,7 +228,7 @@ class _Sheet:
                             f"No row could be made of this line: it "
                             f"{'reads as a total or heading' if one.key else 'has no key'}. "
                             f"{self.table.name} {self._key(one.row)} stays as it is.",
-                            "Mend the key; to remove the row, delete the whole line.",
+                            "Correct the key; to remove the row, delete the entire line.",
                             table=self.table.name,
                             key=self._key(one.row),
                         )

@@ -89,8 +89,8 @@ def read_date(
     """
     if century_pivot is not None and not 1000 <= century_pivot <= 9900:
         raise UnusableInput(
-            f"century_pivot {century_pivot} is no year of four digits; write the first year that "
-            "two digits can mean, such as 1950"
+            f"century_pivot {century_pivot} is not a year of four digits; write the first year "
+            "that two digits can mean, such as 1950"
         )
     habits = DateHabits(tuple(formats), century_pivot, day_first, serial_epoch, month_names)
     if isinstance(value, date):

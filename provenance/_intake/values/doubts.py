@@ -53,7 +53,7 @@ def refuse_doubt(text: str, shown: str, what_it_is: str = "value") -> None:
     `text` is the cell as `plain_text` gives it, `shown` as it was written.
     """
     if in_brackets(text):
-        what = "stands in brackets, which is a doubt"
+        what = "is in brackets, which means doubt"
     elif _IN_NUMBERS.search(text) or (_BARE_RANGE.fullmatch(text) and "/" not in text):
         what = f"is a range or an estimate, not one {what_it_is}"
     else:

@@ -80,8 +80,8 @@ def written_number(text: str, shown: str, decimal: DecimalMark | None = None) ->
     if denominator not in RULE_DIVISIONS:
         raise UnreadableValue(
             shown,
-            f"has {match[2]}/{match[3]}, which is no division of a rule; write halves, quarters, "
-            "eighths … sixty-fourths, or a decimal number",
+            f"has {match[2]}/{match[3]}, which is not a division of a ruler; write halves, "
+            "quarters, eighths … sixty-fourths, or a decimal number",
         )
     if numerator >= denominator:
         raise UnreadableValue(

@@ -73,7 +73,7 @@ def calibration_from_measures(
     if max(abs(scale_x - 1), abs(scale_y - 1)) > LARGEST_STRETCH:
         raise TreenailError(
             f"the measures say the page is printed at {scale_x:.1%} by {scale_y:.1%} of its size; "
-            "print it again at actual size (no 'fit to page'), and measure in millimetres"
+            "print it again at actual size (no 'fit to page'), and measure in millimeters"
         )
     if max(abs(found.offset_x_mm), abs(found.offset_y_mm)) > LARGEST_OFFSET_MM:
         raise TreenailError(
@@ -121,7 +121,7 @@ def _read_all(path: Path) -> dict[str, dict[str, float]]:
         }
     except (UnusableInput, AttributeError, TypeError, ValueError) as error:
         raise TreenailError(
-            f"{path} does not hold calibrations of printers ({error}); mend or remove it, then "
+            f"{path} does not hold calibrations of printers ({error}); correct or remove it, then "
             "calibrate again"
         ) from error
 
@@ -149,7 +149,7 @@ def store_calibration(path: Path, printer: str, calibration: Calibration) -> Non
 # -- the page ------------------------------------------------------------------------------------
 
 _STEPS = (
-    "Print at actual size, without 'fit to page'. Measure in millimetres from the left edge of the "
+    "Print at actual size, without 'fit to page'. Measure in millimeters from the left edge of the "
     "paper and from its upper edge to the middle of each cross:"
 )
 

@@ -178,7 +178,7 @@ def literal_numbers(text: str) -> list[str]:
     for part in (part.strip() for part in text.split(",")):
         match = _PART.fullmatch(part)
         if match is None:
-            raise UnreadableValue(part, "is no number or range; write 201-245,260")
+            raise UnreadableValue(part, "is not a number or range; write 201-245,260")
         first, last = int(match[1]), int(match[2] or match[1])
         if last < first:
             raise UnreadableValue(part, "runs backwards; write the smaller number first")

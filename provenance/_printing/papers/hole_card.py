@@ -111,7 +111,7 @@ def _draw_pictures(canvas: Any, box: Box, card: HoleCard) -> None:
         write_block(canvas, line, PLAIN, at, largest=note, smallest=5, align="centre")
     x, drilled = clock.middle_x, card.direction or None
     draw_clock_face(canvas, x, middle, 9.6 * MM, hours=card.hours, direction=drilled)
-    for number, line in enumerate((_("seen from end A"), _("towards end B, 12 is up"))):
+    for number, line in enumerate((_("seen from end A"), _("toward end B, 12 is up"))):
         baseline = box.y + (1 - number) * note * 1.25 + note * 0.27
         draw_line(canvas, line, PLAIN, note, clock.middle_x, baseline, align="centre")
 

@@ -74,7 +74,7 @@ def _draw_hole(
 ) -> None:
     left, right = box.cut_left(66 * MM, 6 * MM)
     asked = _(
-        "End A, seen towards end B, 12 up: dot the hole, draw an arrow the way the drill went."
+        "End A, seen toward end B, 12 up: dot the hole, draw an arrow the way the drill went."
     )
     _caption(canvas, left, asked)
     radius = 16.5 * MM

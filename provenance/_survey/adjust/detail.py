@@ -1,4 +1,4 @@
-"""Adjusts the ends of wood and the holes that were tied to datums, and judges each of them."""
+"""Adjusts the timber ends and the holes that were tied to datums, and judges each of them."""
 
 from __future__ import annotations
 

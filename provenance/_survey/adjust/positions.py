@@ -97,7 +97,7 @@ def position_frame(
     of_points: Trust,
     stretch: Floats,
 ) -> pl.DataFrame:
-    """The table 'position' without latitude and longitude: datums, ends of wood, holes.
+    """The table 'position' without latitude and longitude: datums, timber ends, holes.
 
     `stretch` (k,) is what covariances of datums are multiplied by, so that their ranges hold.
     """

@@ -181,7 +181,7 @@ def point_trust(
     ends: Floats,
     gaps: tuple[Floats, Floats],
 ) -> Trust:
-    """Of the ends of wood and the holes; a hole placed by its wood inherits what doubts its ends.
+    """Of the timber ends and the holes; a hole placed by its wood inherits what doubts its ends.
 
     `ends` (2E, 3) are where the ends are, `gaps` what `wood_gaps` says of all points (n,).
     """
@@ -204,7 +204,7 @@ def point_trust(
 
 
 def _inherit(record: FieldRecord, trust: Trust, known: Bools, holes: HoleSet, ends: Floats) -> None:
-    """Carry what is doubted about the ends of wood to the holes that are placed from them.
+    """Carry what is doubted about the timber ends to the holes that are placed from them.
 
     What moves end A along the wood moves the hole as far, what moves end B by its share of the
     length. Each pair of places of the ends makes a place of the hole.

@@ -1,7 +1,7 @@
 """Gathers wood, holes and datums as map features: geometry, and the facts that go with each.
 
 A hole or datum whose readings conflict or fit two places has no geometry and no range; the layer
-'places' then has every place that it may be at, and those of ends of wood. Wood is drawn between
+'places' then has every place that it may be at, and those of timber ends. Wood is drawn between
 the likeliest places of its ends. What the survey says about each stands beside it in words.
 """
 

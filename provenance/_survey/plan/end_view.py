@@ -276,7 +276,7 @@ def _across(size_m: float, measures: Measures) -> str:
 
 
 def _off(off_m: float, measures: Measures) -> str:
-    towards = _("{distance} towards B") if off_m > 0 else _("{distance} towards A")
+    towards = _("{distance} toward B") if off_m > 0 else _("{distance} toward A")
     return towards.format(distance=measures.say(abs(off_m), "m", "timber"))
 
 

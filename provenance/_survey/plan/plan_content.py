@@ -112,7 +112,7 @@ class PlanContent:
     """Everything on one plan. `notes` say in sentences what is in doubt, and what was left off.
 
     `own_grid` is True where the grid is the building's own, as in a public edition. `doubts` are of
-    datums, of ends of wood and of holes that were taped themselves.
+    datums, of timber ends and of holes that were taped themselves.
     """
 
     site_id: str
@@ -450,8 +450,8 @@ def _underlays(package: Package, about: set[str]) -> tuple[Underlay, ...]:
                 media_type = Image.MIME.get(image.format or "", "")
         except (UnidentifiedImageError, Image.DecompressionBombError, *BROKEN) as error:
             raise UnusableInput(
-                f"{package.table_path('file')}, row {number}: {row['path']} is to lie under a plan "
-                "but is not an image that can be read, or too large a one; use PNG or JPEG"
+                f"{package.table_path('file')}, row {number}: {row['path']} should lie under a "
+                "plan but cannot be read as an image, or is too large; use PNG or JPEG"
             ) from error
         found.append(
             Underlay(

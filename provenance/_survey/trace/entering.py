@@ -48,7 +48,7 @@ class Entered:
 def enter_trace(package: Package, trace: PlanTrace, *, who: str, when: str = "") -> Entered:
     """Enter a traced plan, which 'treenail undo' takes back whole.
 
-    Ends of wood go into the table 'element', holes into 'tie' as coordinates, the picture with its
+    Timber ends go into the table 'element', holes into 'tie' as coordinates, the picture with its
     placing into 'file', the fit and every marked point into 'plan_fit' and 'plan_point'.
     Raises UnusablePackage for a package of before there were such tables, and AlreadyThere when
     another picture of that name is kept.

@@ -176,8 +176,8 @@ def _refuse_coincident(pixels: Floats, grid: Floats, sd_m: Floats, names: Sequen
             ):
                 raise UnusableInput(
                     f"known points {names[other]} and {names[one]} lie on one another, or only "
-                    f"{apart:.2f} m apart, which says nothing about the scale; take others, far "
-                    "from each other"
+                    f"{apart:.2f} m apart, which does not give the scale; choose others, far from "
+                    "each other"
                 )
 
 
@@ -215,8 +215,8 @@ def _fit(pixels: Floats, grid: Floats, sd_m: Floats, model: str) -> Fit:
     below = _below(model, unknowns, scaled)
     if np.linalg.cond(design) > 1e6 or not np.isfinite(unknowns).all() or (below < _HORIZON).any():
         raise UnusableInput(
-            f"a {model} fit of these known points comes to nothing; three of four on one line, or "
-            "one marked at the wrong place, does this. Mark others, well spread over the plan"
+            f"a {model} fit of these known points has no solution; three of four on one line, or "
+            "one marked in the wrong place, can cause this. Mark others, well spread over the plan"
         )
     cofactor = np.asarray(np.linalg.inv(design.T @ design), dtype=np.float64)
     residual = grid - _places(model, unknowns, scaled)

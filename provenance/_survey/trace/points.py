@@ -108,7 +108,7 @@ def read_points(package: Package, path: Path, picture: PlanPicture) -> PointsFil
                 one = _marked(package, line, kind, picture)
                 before = first.setdefault((one.kind, one.name, one.end), line.place)
                 if before != line.place:
-                    raise _Fault(f"column 'name': {one.name!r} stands in {before} too; keep one")
+                    raise _Fault(f"column 'name': {one.name!r} is also in {before}; keep one")
                 points.append(one)
         except _Fault as error:
             faults.append(f"{line.place}, {error}")
@@ -117,22 +117,22 @@ def read_points(package: Package, path: Path, picture: PlanPicture) -> PointsFil
     if faults:
         more = len(faults) - _MOST_FAULTS
         told = faults[:_MOST_FAULTS] + [f"and {more} more"] * (more > 0)
-        raise UnusableInput("\n  ".join(["nothing was entered; mend these:", *told]))
+        raise UnusableInput("\n  ".join(["nothing was entered; correct these:", *told]))
     return PointsFile(tuple(points), scale)
 
 
 def _marked(package: Package, line: _Line, kind: str, picture: PlanPicture) -> Marked:
     if kind not in _KINDS:
-        raise _Fault(f"column 'kind': {line.text('kind')!r} is none of {', '.join(_KINDS)}")
+        raise _Fault(f"column 'kind': {line.text('kind')!r} is not one of {', '.join(_KINDS)}")
     name, end = line.text("name"), line.text("end").casefold()
     if not name:
         raise _Fault("column 'name' is blank; write the datum, the wood or the sample")
     if kind == END:
         _refuse_unknown(package, name)
         if end not in ("a", "b"):
-            raise _Fault(f"column 'end': {line.text('end')!r} is not an end of wood; write a or b")
+            raise _Fault(f"column 'end': {line.text('end')!r} is not a timber end; write a or b")
     elif end:
-        raise _Fault(f"column 'end': {line.text('end')!r} belongs to wood only; leave it blank")
+        raise _Fault(f"column 'end': {line.text('end')!r} is for timbers only; leave it blank")
     if kind == HOLE:
         try:
             name = sample_of_package(package.tables, name)
@@ -174,7 +174,7 @@ def _refuse_unknown(package: Package, name: str) -> None:
     if name not in known:
         near = get_close_matches(name, known, n=1)
         hint = f"; did you mean {near[0]}?" if near else ""
-        raise _Fault(f"column 'name': the record has no wood {name!r}{hint}")
+        raise _Fault(f"column 'name': the record has no timber {name!r}{hint}")
 
 
 def _scale(line: _Line) -> float:
@@ -191,7 +191,8 @@ def _scale(line: _Line) -> float:
 def _refuse_other_picture(line: _Line, picture: PlanPicture) -> None:
     if line.text("name").casefold() != picture.sha256:
         raise _Fault(
-            f"column 'name': the points were marked on another picture than {picture.path.name} "
+            "column 'name': the points were marked on a different picture than "
+            f"{picture.path.name} "
             f"(SHA-256 {line.text('name')[:12]}…, not {picture.sha256[:12]}…); name that one"
         )
 

@@ -97,7 +97,7 @@ def test_the_page_answers_a_stranger(packed: Path) -> None:
         "In the room": ["above the floor", f"x {hole.entry_m[0]:.2f} m", hole.nearest.sample_id],
         "The stamp, right way up and upside down": ["Right way up: 231", "Upside down: no number"],
         "The wood from its side, end A on the left": ["3 o'clock side"],
-        "The wood from its end, from A towards B": ["20 cm from 12 to 6", "86 (0.10 m towards B)"],
+        "The wood from its end, from A toward B": ["20 cm from 12 to 6", "86 (0.10 m toward B)"],
         "In the wood now": ["P-231", "In place, readable", "12.7 mm"],
         # who, when, what came out, and where it is now
         "What was taken": [
@@ -153,7 +153,7 @@ def test_a_hole_that_nothing_places_has_its_page_and_says_what_is_missing(packed
     assert "This wood carries load" in page.below("May I drill here again?")
     # its wood can be drawn all the same, and where it lies is not made up
     page.below("The wood from its side, end A on the left")
-    page.below("The wood from its end, from A towards B")
+    page.below("The wood from its end, from A toward B")
     assert "Tape from" not in page.text
     assert "Where it is" not in page.text
     assert str(packed) not in page.text

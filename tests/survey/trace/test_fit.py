@@ -131,7 +131,7 @@ def test_points_that_leave_the_fit_open_are_refused_with_what_to_do() -> None:
         (np.vstack([ROOM[:2], ROOM[:1] + 0.001]), SIMILARITY, "lie on one another"),
         (line, AFFINE, "lie on one line"),
         (line, PROJECTIVE, "lie on one line"),
-        (corner, PROJECTIVE, "comes to nothing"),
+        (corner, PROJECTIVE, "has no solution"),
         (ROOM[:4], PROJECTIVE, "needs 5 known points"),
         (ROOM[:2], AFFINE, "needs 3 known points"),
     )

@@ -76,7 +76,7 @@ def test_points_marked_in_the_page_are_read_back_where_they_were_clicked(
     page.get_by_role("button", name="Undo").click()
     assert page.locator("#marked tr.off").count() == 0
 
-    page.get_by_label("Ends of wood").check()
+    page.get_by_label("Timber ends").check()
     page.locator("#name").select_option("B1-014")
     for name, (a, b) in WOOD.items():
         assert page.locator("#next").inner_text() == f"Click end A of {name}."

@@ -1,6 +1,6 @@
 """Searches a register for the farm that an edition is about, by all that its tables say.
 
-Every clue is used that the files hold: sizes from outlines, from the ends of wood and from its
+Every clue is used that the files hold: sizes from outlines, from the timber ends and from its
 lengths; how buildings lie to each other, where they stand on one grid; how they lie to north, where
 the grid's own bearing is told; heights above the sea. Which building is which is not taken for
 known.
