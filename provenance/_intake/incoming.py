@@ -151,7 +151,7 @@ def _own_mapping(
     patterns = ", ".join(f"'{one}'" for source in mapping.sources for one in source.files)
     raise UnusableInput(
         f"the mapping '{mapping.title}' says nothing of {path.name}; its patterns are {patterns}. "
-        "Mend 'files:' there, or use another mapping"
+        "Correct 'files:' there, or use another mapping"
     )
 
 
@@ -179,7 +179,7 @@ def _sheets(source: SourceRule, received: ReceivedFile, path: Path) -> list[str]
             listed = ", ".join(f"'{one}'" for one in names)
             raise UnusableInput(
                 f"{path.name} has no sheet '{wanted}'.{did_you_mean(wanted, names)} It has "
-                f"{listed}. Mend 'sheet:' in the mapping, or the workbook"
+                f"{listed}. Correct 'sheet:' in the mapping, or the workbook"
             )
     return found
 

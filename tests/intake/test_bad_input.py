@@ -65,7 +65,7 @@ def test_a_missing_column(package, tmp_path) -> None:
     path = write_csv(tmp_path / "timbers.csv", [a_line()], headings)
     unusable(
         package, path, "timbers.csv, row 1", "no column 'Dia A'", "Did you mean 'Dia. A'?",
-        "Mend the mapping",
+        "Correct the mapping",
     )  # fmt: skip
 
 
@@ -162,7 +162,7 @@ def test_a_file_of_200_megabytes(package, tmp_path) -> None:
 
 def test_a_duplicated_heading(package, tmp_path) -> None:
     path = write_csv(tmp_path / "timbers.csv", [a_line()], [*HEADINGS, "Dia A"])
-    unusable(package, path, "row 1", "'Dia A' stands in several columns", "'Dia A (1)'")
+    unusable(package, path, "row 1", "'Dia A' is in several columns", "'Dia A (1)'")
 
 
 def test_an_unknown_unit_in_the_mapping_and_in_a_cell(package, tmp_path) -> None:

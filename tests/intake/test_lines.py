@@ -175,7 +175,7 @@ def test_half_a_template_and_the_second_of_two_texts_are_kept(tmp_path) -> None:
 def test_a_heading_that_stands_twice_is_named_with_its_remedy(tmp_path) -> None:
     headings = [*HEADINGS[:6], "Dia A", *HEADINGS[6:]]
     path = write_csv(tmp_path / "timbers.csv", [a_line()], headings)
-    with pytest.raises(UnusableInput, match=r"'Dia A' stands in several .*'Dia A \(1\)'"):
+    with pytest.raises(UnusableInput, match=r"'Dia A' is in several .*'Dia A \(1\)'"):
         reading(path)
     mapping = TIMBERS.replace("column: Dia A", "column: Dia A (2)")
     assert reading(path, mapping).rows[0].values["diameter_a1_cm"] == "21.9075"

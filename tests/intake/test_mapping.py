@@ -143,7 +143,7 @@ def test_a_table_without_its_key_cannot_be_read(tmp_path) -> None:
 def test_all_slips_are_named_at_once(tmp_path) -> None:
     said = refused(tmp_path, with_field("lenght_m: {column: L}\n          color: {column: C}"))
     assert "lenght_m" in said
-    assert "colour" in said
+    assert "color" in said
 
 
 def test_a_file_that_is_not_there_or_no_text_is_named(tmp_path) -> None:

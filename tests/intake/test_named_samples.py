@@ -91,7 +91,7 @@ def test_a_check_character_that_does_not_fit_makes_no_new_number(package, tmp_pa
     assert "write 502-3, or HOLL-502T-" in said.remedy
     damaged = "treenail 1 HOLL-502 3\nsite HOLL\nnumber 503\nkind core"
     result = cores(package, tmp_path / "cores2.csv", damaged)
-    assert any("is not whole" in one.message for one in result.findings)
+    assert any("is not complete" in one.message for one in result.findings)
     kept = set(package.table("unread")["cell_text"])
     assert {"502T", "note 0", damaged} <= kept
 

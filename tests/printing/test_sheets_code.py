@@ -40,10 +40,10 @@ def test_no_text_can_add_a_line_or_be_too_large_to_print(
     [
         ("", "is not a sheet"),
         ("treenail 1 HOLL-231 H", "is not a sheet"),
-        ("treenail-sheet 1 element", "not whole"),
+        ("treenail-sheet 1 element", "not complete"),
         ("treenail-sheet 2 element B1", "another layout"),
-        ("treenail-sheet 1 element B1\nowner somebody", "no line"),
-        ("treenail-sheet 1 element B1\nrow 2\nrow 3", "no line"),
+        ("treenail-sheet 1 element B1\nowner somebody", "not a line"),
+        ("treenail-sheet 1 element B1\nrow 2\nrow 3", "not a line"),
         ("treenail-sheet 1 element " + "B" * 2000, "far longer"),
     ],
 )

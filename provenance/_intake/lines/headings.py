@@ -138,7 +138,7 @@ def find_headings(
         where = elsewhere if len(gone) * 2 > len(wanted) else ""
         raise UnusableInput(
             f"{place.at(header_row)}: " + "; ".join(faults) + f"{where} The headings there are "
-            f"{listed}. Mend the mapping, or the form if it lost a column"
+            f"{listed}. Correct the mapping, or the form if it lost a column"
         )
     return headings
 
