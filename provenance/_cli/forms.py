@@ -71,7 +71,8 @@ def phone(package: Path | None, profile: str | None, out: Path | None) -> None:
     It is an XLSForm (xlsform.org) and works offline in any app that takes XLSForms. It asks for
     timbers, their samples and plugs, takes photos of each, and scans labels. With PACKAGE its lists
     hold the places and timbers of the record, so that another sample of a recorded timber can be
-    added. Lengths are asked as the record measures.
+    added. Lengths are asked as the record measures. It speaks the language of the record, and
+    English as well.
 
     Export the answers from the app as a ZIP of CSV files with media, as CSV, or as JSON, and read
     them with `treenail import PACKAGE answers.zip`. No mapping is needed. An answer that was
@@ -82,7 +83,7 @@ def phone(package: Path | None, profile: str | None, out: Path | None) -> None:
     location in the camera, too.
     """
     from provenance._model.profile import load_model
-    from provenance._printing.phone_form import ENGLISH, write_phone_form
+    from provenance._printing.phone_form import write_phone_form
 
     if (package is None) == (profile is None):
         raise click.UsageError("name either a package or, with --profile, a kind of place")
@@ -93,7 +94,7 @@ def phone(package: Path | None, profile: str | None, out: Path | None) -> None:
     if path.exists():
         raise AlreadyThere(f"{path} is already there; choose another name with --out")
     tables = opened.tables if opened is not None else None
-    write_phone_form([(ENGLISH, model)], name, path, tables=tables)
+    write_phone_form(model, name, path, tables=tables)
     click.echo(f"wrote {path}; load it into an app that takes XLSForms")
 
 

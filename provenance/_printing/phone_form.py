@@ -19,6 +19,7 @@ from pathlib import Path
 from typing import Any
 
 from provenance._base.disk import write_bytes
+from provenance._base.languages import SOURCE, _, speaking, unreviewed
 from provenance._base.resources import shipped
 from provenance._base.yaml_text import read_yaml
 from provenance._intake.answers.names import (
@@ -44,10 +45,10 @@ from provenance._intake.answers.names import (
 )
 from provenance._model.measures import FOOT, INCH, MM_PER, fraction_text
 from provenance._model.schema import Field, Model, Table, table_as_dict, vocabulary_as_dict
+from provenance._model.spoken import in_language
 from provenance._printing.workbook import FIXED_DAY
 from provenance._record.snapshot import Snapshot
 
-ENGLISH = "English (en)"
 LONG_LIST = 12
 """A list with more choices is folded up."""
 PIXELS = 2400
@@ -64,26 +65,25 @@ _SURVEY = ("type", "name", "label", "hint", "required", "relevant", "constraint"
 _CHOICES = ("list_name", "name", "label", SITE, BUILDING, PLACE)
 
 Say = Callable[[Model], str]
-"""What is said in the language of a model."""
+"""What is said of a model in the language of its texts, which is spoken meanwhile."""
 
 
-def write_phone_form(
-    languages: Sequence[tuple[str, Model]], name: str, out: Path, *, tables: Snapshot | None = None
-) -> Path:
+def write_phone_form(model: Model, name: str, out: Path, *, tables: Snapshot | None = None) -> Path:
     """Write the form to `out` (an XLSX workbook); returns `out`.
 
-    `languages` are names of languages as XLSForm writes them, such as 'English (en)', each with the
-    record's model in it; the first is the one that is shown. `name` goes into the form's id. With
-    `tables` its lists offer the sites, places and timbers of the record.
+    It shows the language of the record, and English as well. `name` goes into the form's id. With
+    `tables` its lists offer the sites, places and timbers of the record. Raises UnknownName for a
+    language without a catalogue.
     """
-    form = _Form(languages, tables)
+    form = _Form(model, tables)
     form.build()
     digest = _digest([form.survey, form.choices])
+    (title, *_others) = form.said(form.words("title"))
     settings = {
-        "form_title": form.words("title")(form.model),
+        "form_title": title,
         "form_id": f"treenail_{re.sub('[^A-Za-z0-9]+', '_', name)}_{schema_digest(form.model)}",
         "version": digest,
-        "default_language": languages[0][0],
+        "default_language": form.names[0],
         "instance_name": f"concat(${{{PLACE}}}, ' ', ${{{DAY}}}, ' ', ${{{CREW}}})",
     }
     sheets = {
@@ -125,28 +125,38 @@ def asked_fields(table: Table) -> list[Field]:
 class _Form:
     """The rows of the sheets 'survey' and 'choices', as they are made."""
 
-    languages: Sequence[tuple[str, Model]]
+    model: Model
     tables: Snapshot | None
     survey: list[dict[str, Any]] = field(default_factory=list)
     choices: list[dict[str, Any]] = field(default_factory=list)
     used: dict[str, None] = field(default_factory=dict)
 
     @property
-    def model(self) -> Model:
-        """The model of the first language."""
-        return self.languages[0][1]
+    def languages(self) -> list[str]:
+        """The languages of the form; the first is the one that is shown."""
+        return list(dict.fromkeys((self.model.language, SOURCE)))
 
     @property
     def names(self) -> list[str]:
-        """The languages by name."""
-        return [name for name, _ in self.languages]
+        """The languages as XLSForm names them, such as 'English (en)'."""
+        names = self.said(self.words("language"))
+        return [f"{name} ({code})" for name, code in zip(names, self.languages, strict=True)]
+
+    def said(self, say: Say) -> list[str]:
+        """A text in each language."""
+        texts = []
+        for language in self.languages:
+            with speaking(language):
+                texts.append(say(in_language(self.model, language)))
+        return texts
 
     def words(self, key: str, **values: Say | str) -> Say:
         """A text of templates/sheets/phone.yaml, with values put in."""
+        words = _words()
 
         def said(model: Model) -> str:
             put = {k: v if isinstance(v, str) else v(model) for k, v in values.items()}
-            return _words()[key].format(**put)
+            return _(words[key]).format(**put)
 
         return said
 
@@ -161,7 +171,7 @@ class _Form:
 
     def _in_languages(self, columns: Mapping[str, Say | str]) -> dict[str, Any]:
         return {
-            key: value if isinstance(value, str) else [value(model) for _, model in self.languages]
+            key: value if isinstance(value, str) else self.said(value)
             for key, value in columns.items()
         }
 
@@ -188,11 +198,16 @@ class _Form:
         self._lists()
 
     def _care(self) -> None:
-        self.ask("begin_group", "care", label=self.words("care"), appearance="field-list")
+        self.ask("begin_group", "care", label=self._read_first, appearance="field-list")
         for place in range(len(self.model.cautions)):
             self.ask("note", f"care_{place + 1}", label=_caution(place))
-        self.ask("note", "care_permits", label=self.words("permits"))
+        if _words()["permits"] not in self.model.cautions:
+            self.ask("note", "care_permits", label=self.words("permits"))
         self.ask("end_group", "care")
+
+    def _read_first(self, model: Model) -> str:
+        about = f" ({unreviewed()})" if unreviewed() else ""
+        return f"{self.words('care')(model)}{about}"
 
     def _once_for_all(self) -> None:
         self.ask("begin_group", "where", appearance="field-list", label=self.words("place"))

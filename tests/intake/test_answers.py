@@ -22,7 +22,7 @@ from provenance._identity.check_character import check_letters
 from provenance._identity.payload import compose_code
 from provenance._model.measures import FEET_INCHES, METRIC
 from provenance._model.profile import load_model
-from provenance._printing.phone_form import ENGLISH, write_phone_form
+from provenance._printing.phone_form import write_phone_form
 from provenance._record.package import Package
 from tests.builders import a_package
 from tests.intake.forms import bring_in, one_row
@@ -40,7 +40,7 @@ def phones(tmp_path_factory) -> dict[str, Phone]:
     phones = {}
     for units in (METRIC, FEET_INCHES):
         model = replace(load_model("blank"), units=units)
-        form = write_phone_form([(ENGLISH, model)], "holl", folder / units, tables=tables)
+        form = write_phone_form(model, "holl", folder / units, tables=tables)
         phones[units] = Phone(form.rename(f"{form}.xlsx"))
     return phones
 

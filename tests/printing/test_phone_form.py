@@ -21,10 +21,11 @@ from provenance._intake.answers.names import QUESTION
 from provenance._model.measures import FEET_INCHES, METRIC
 from provenance._model.profile import load_model, shipped_profiles
 from provenance._model.schema import Model
-from provenance._printing.phone_form import ENGLISH, schema_digest, write_phone_form
+from provenance._printing.phone_form import schema_digest, write_phone_form
 from tests.builders import a_package
 from tests.phone import evaluated
 
+ENGLISH, SPANISH = "English (en)", "Español (es)"
 XFORMS = "{http://www.w3.org/2002/xforms}"
 
 
@@ -60,7 +61,7 @@ def forms(tmp_path_factory) -> dict[tuple[str, str], tuple[Model, Path]]:
     for profile, units in product(shipped_profiles(), (METRIC, FEET_INCHES)):
         model = replace(load_model(profile), units=units)
         out = folder / f"{profile}-{units}.xlsx"
-        made[profile, units] = model, write_phone_form([(ENGLISH, model)], profile, out)
+        made[profile, units] = model, write_phone_form(model, profile, out)
     return made
 
 
@@ -103,7 +104,7 @@ def test_the_second_validator_takes_the_form_of_a_record(tmp_path) -> None:
         parent_place_id="B1", kind="room").package  # fmt: skip
     form = tmp_path / "form.xlsx"
     model = replace(package.model, units=FEET_INCHES)
-    write_phone_form([(ENGLISH, model)], "holl", form, tables=package.tables)
+    write_phone_form(model, "holl", form, tables=package.tables)
     converted(form, validate=True)
 
 
@@ -115,7 +116,7 @@ def test_lists_of_places_and_timbers_hold_codes_and_kinds_alone(tmp_path) -> Non
         .package
     )  # fmt: skip
     out = tmp_path / "form.xlsx"
-    write_phone_form([(ENGLISH, package.model)], package.name, out, tables=package.tables)
+    write_phone_form(package.model, package.name, out, tables=package.tables)
     read = sheets(out)
     choices = {(one["list_name"], one["name"]): one[f"label::{ENGLISH}"] for one in read["choices"]}
     assert choices["building", "B1"] == "B1 (Building)"
@@ -137,29 +138,37 @@ def test_lists_of_places_and_timbers_hold_codes_and_kinds_alone(tmp_path) -> Non
 
 def test_the_same_model_makes_the_same_bytes_and_another_one_another_id(forms, tmp_path) -> None:
     model, form = forms["blank", METRIC]
-    again = write_phone_form([(ENGLISH, model)], "blank", tmp_path / "again.xlsx")
+    again = write_phone_form(model, "blank", tmp_path / "again.xlsx")
     assert again.read_bytes() == form.read_bytes()
     models = [model, load_model("log_building"), forms["blank", FEET_INCHES][0]]
     assert len({schema_digest(one) for one in models}) == 3
 
 
-def test_another_language_has_columns_of_its_own(tmp_path) -> None:
-    model = load_model("blank")
-    kind = model.vocabularies["sample_kind"]
-    terms = tuple(replace(term, label=term.label.upper()) for term in kind.terms)
-    loud = replace(
-        model,
-        cautions=tuple(one.upper() for one in model.cautions),
-        vocabularies={**model.vocabularies, "sample_kind": replace(kind, terms=terms)},
-    )
-    languages = [(ENGLISH, model), ("Loud (xx)", loud)]
-    read = sheets(write_phone_form(languages, "holl", tmp_path / "form.xlsx"))
-    (core,) = [
-        one for one in read["choices"] if (one["list_name"], one["name"]) == ("sample_kind", "core")
-    ]
-    assert (core[f"label::{ENGLISH}"], core["label::Loud (xx)"]) == ("Core", "CORE")
-    (care,) = [one for one in read["survey"] if one["name"] == "care_1"]
-    assert care["label::Loud (xx)"] == care[f"label::{ENGLISH}"].upper()
+def test_a_record_in_spanish_has_both_languages_and_asks_for_the_same(forms, tmp_path) -> None:
+    english, form = forms["blank", FEET_INCHES]
+    out = tmp_path / "form.xlsx"
+    write_phone_form(replace(english, language="es"), "blank", out)
+    converted(out)  # which warns of a text that one of the languages lacks
+    read, alone = sheets(out), sheets(form)
+    assert read["settings"][0]["default_language"] == SPANISH
+    assert read["settings"][0]["form_id"] == alone["settings"][0]["form_id"]
+    for sheet in ("survey", "choices"):
+        for row, same in zip(read[sheet], alone[sheet], strict=True):
+            spanish = {key for key in row if key.endswith(SPANISH)}
+            assert {key: row[key] for key in row.keys() - spanish} == same
+            assert {key.split("::")[0] for key in spanish} == {
+                key.split("::")[0] for key in same if key.endswith(ENGLISH)
+            }
+    words = {
+        one["name"]: one[f"label::{SPANISH}"]
+        for one in read["survey"]
+        if f"label::{SPANISH}" in one
+    }
+    assert words["crew"] == "Su código en el registro"
+    assert words["sample__bore_mm__in"].endswith(": pulgadas enteras")
+    assert words["care"] == "Lea esto primero (Traducción no revisada por hablante nativo)"
+    codes = {(one["list_name"], one["name"]): one[f"label::{SPANISH}"] for one in read["choices"]}
+    assert (codes["sample_kind", "core"], codes["yes_no", "yes"]) == ("Testigo", "Sí")
 
 
 def test_parts_of_a_length_come_to_its_metric_value(forms) -> None:

@@ -5,6 +5,7 @@ from __future__ import annotations
 import csv
 import re
 from dataclasses import replace
+from itertools import product
 from pathlib import Path
 
 import pypdf
@@ -19,9 +20,10 @@ from provenance._drawing.paper import MM, PAPERS
 from provenance._model.measures import FEET_INCHES
 from provenance._model.profile import load_model, shipped_profiles
 from provenance._model.schema import Model, Table
+from provenance._model.spoken import in_language
 from provenance._printing.sheets.asked import MOST_COLUMNS, log_columns, sheet_words
 from provenance._printing.sheets.frame import EDGE_MM, TIGHT_MM
-from provenance._printing.sheets.listing import shortest_beginning
+from provenance._printing.sheets.listing import _set_entry, code_lists, shortest_beginning
 from provenance._printing.sheets.log import (
     FOOT_MM,
     HEAD_MM,
@@ -245,3 +247,26 @@ def test_the_bold_letters_tell_a_word_from_all_others_of_its_list(labels: list[s
         assert label.startswith(told)
         others = [one for one in labels if one != label]
         assert told == label or not any(one.startswith(told) for one in others)
+
+
+def test_no_word_of_a_code_list_is_broken_behind_its_bold_letters() -> None:
+    model = in_language(load_model("blank"), "es")
+    entries = code_lists(model, [(one, one) for one in ("felling_season", "element_function")])
+    joined = [one for one in entries if one.joined]
+    for one, width in product(joined, range(60, 120, 5)):
+        label, ends = f"{one.term}{one.meaning}", set()
+        for word in label.split():
+            ends.add(max(ends, default=0) + len(word))
+        reached = 0
+        for line in _set_entry(one, width, 7.0, 0.0).lines:
+            reached += sum(len(text.replace(" ", "")) for _, text, _ in line.words)
+            assert reached in ends, (label, width)
+        assert reached == max(ends), label
+
+
+@pytest.mark.parametrize("paper", ["a4", "letter"])
+def test_code_lists_say_that_their_translation_is_not_reviewed(paper: str, tmp_path: Path) -> None:
+    model = replace(load_model("blank"), language="es")
+    write_sheets(model, tmp_path / "codes.pdf", sheets=["codes"], paper=paper)
+    text = flat(" ".join(page_texts(tmp_path / "codes.pdf")))
+    assert "Traducción no revisada por hablante nativo" in text

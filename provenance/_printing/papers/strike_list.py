@@ -7,7 +7,7 @@ from pathlib import Path
 from typing import Any
 
 from provenance._base.errors import TreenailError
-from provenance._base.languages import _
+from provenance._base.languages import _, unreviewed
 from provenance._drawing.document import printed_pages
 from provenance._drawing.fitting import draw_line, write_line
 from provenance._drawing.fonts import BOLD, PLAIN
@@ -51,6 +51,7 @@ def print_strike_list(
                 _draw_number(canvas, left, top - ROW_MM * MM / 2, one)
             words = _("page {number} of {count}").format(number=number + 1, count=total)
             draw_line(canvas, words, PLAIN, 8, page.x + page.width, page.y, align="right")
+            draw_line(canvas, unreviewed(), PLAIN, 6, page.x, page.y)
     return Printed(tuple(pages.paths), len(reserved), pages.page_count)
 
 

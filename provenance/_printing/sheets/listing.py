@@ -25,6 +25,7 @@ from provenance._printing.sheets.question import LONGEST_TICKED, code_in_words
 
 GUTTER = 4.0 * MM
 HEAD_MM = 12.0
+UNREVIEWED_MM = 3.0
 CODE_COLUMNS = (5, 6)
 
 
@@ -127,7 +128,8 @@ class _Line:
 def lay_out_codes(entries: Sequence[Entry], heading: Heading, paper: Paper) -> list[PageDraft]:
     """The code lists on as few pages as they need, which they have for themselves."""
     page = Box(0, 0, paper.width, paper.height).inset(EDGE_MM * MM, TIGHT_MM * MM)
-    head, below = page.cut_top(HEAD_MM * MM)
+    # what an unread translation says of itself needs a line more
+    head, below = page.cut_top((HEAD_MM + (UNREVIEWED_MM if unreviewed() else 0)) * MM)
     trials = [
         _lay_out(entries, below, columns, SMALLEST_TYPE, gap=0.0, gutter=2.5 * MM)
         for columns in CODE_COLUMNS
@@ -152,7 +154,7 @@ def _draw_codes(
     page = _("Page {number} of {count}").format(number=number, count=of)
     draw_line(canvas, page, BOLD, 8, *at, align="right")
     note = Box(rest.x, rest.y + 1 * MM, rest.width - 20 * MM, rest.height - 1 * MM)
-    words = f"{heading.legend} {heading.caution} {_(DEFERRAL)} {unreviewed()}"
+    words = f"{heading.legend} {heading.caution} {_(DEFERRAL)} {unreviewed()}".strip()
     write_block(canvas, words, PLAIN, note, largest=8, smallest=SMALLEST_TYPE)
     draw(canvas)
 
@@ -217,9 +219,12 @@ def _set_entry(entry: Entry, width: float, size: float, gap: float) -> Block:
         for place, word in enumerate(parts, start=1):
             glued = entry.joined and face is BOLD and place == len(parts)
             blank = 0.0 if glued and not entry.meaning.startswith(" ") else face.width(" ", size)
+            # no line ends between the bold beginning of a word and its rest
+            rest = "" if blank or not glued else entry.meaning.partition(" ")[0]
             while True:
                 wide = face.width(word, size)
-                if x + wide <= width + 1e-6:
+                needed = wide + (PLAIN.width(rest, size) if x > indent else 0.0)
+                if x + needed <= width + 1e-6:
                     words.append((x, word, face))
                     x += wide + blank
                     break

@@ -116,15 +116,17 @@ def draw_end(known: KnownPoints, stamps: dict[str, str], at: int, area: Area) ->
             for part in (0.2, 0.4, 0.6, 0.8, 1.0)
         ]
         stamp = stamps.get(drill.sample_id, drill.sample_id)
-        deep = f", {measures.say(drill.depth_m, 'm', 'core')} deep" if drill.depth_m else ""
-        text = f"{stamp}{deep}" if mine else f"{stamp}, {_off(drill.off_m, measures)}"
+        text = stamp if mine else f"{stamp}, {_off(drill.off_m, measures)}"
+        if mine and drill.depth_m:
+            depth = measures.say(drill.depth_m, "m", "core")
+            text = _("{stamp}, {depth} deep").format(stamp=stamp, depth=depth)
         face, size = (MONO, _STAMP_SIZE) if mine else (PLAIN, _NEAR_SIZE)
         reach = 2.4 if mine else 1.0
         room = face.width(text, size), size * _CAP
         spots = _beside(entry, end, room) if mine else ()
         wanted.append(Wanted(drill.sample_id, *room, entry, reach, spots))
         texts[drill.sample_id] = text, size, "mono" if mine else "plain"
-    placed, _ = place_labels(wanted, taken, area)
+    placed, _unplaced = place_labels(wanted, taken, area)
     for label in placed:
         if label.leader:
             items += [Line(label.leader, width=0.35, grey=1.0), Line(label.leader, width=0.1)]
@@ -132,7 +134,7 @@ def draw_end(known: KnownPoints, stamps: dict[str, str], at: int, area: Area) ->
         text, size, name = texts[label.key]
         spot = (label.x, label.y - size * _CAP / 2)
         items.append(Text(spot, text, size, name, "centre", halo=True))  # type: ignore[arg-type]  # a face's name
-    scale_text = f"1 : {scale:g}" if measured else "not to scale: no diameter is recorded"
+    scale_text = f"1 : {scale:g}" if measured else _("not to scale: no diameter is recorded")
     items.append(Text((left + width / 2, bottom + 0.8), scale_text, 1.9, align="centre", grey=0.2))
     words = _words(upright, level, measured, drills, stamps, measures)
     return EndView((Group(tuple(items), clip=area),), scale, words)
