@@ -227,7 +227,8 @@ def draw_pairs(
         size = max(smallest, size - STEP)
         blocks = _set(pairs, width, size)
     if _height(blocks, size) > box.height:
-        share = box.height / len(pairs) - _gap(size)
+        # a line at least: a blank one would say that nothing is known
+        share = max(box.height / len(pairs) - _gap(size), size * _LINE)
         blocks = _set(pairs, width, size, share)
     y = box.top
     for (word, _), block in zip(pairs, blocks, strict=True):

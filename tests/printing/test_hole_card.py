@@ -8,6 +8,7 @@ import numpy as np
 import pytest
 
 from provenance._base.errors import TreenailError
+from provenance._base.languages import speaking
 from provenance._drawing.clock_face import clock_point, draw_clock_face
 from provenance._drawing.document import printed_pages
 from provenance._drawing.paper import PAPERS, Paper, paper_named
@@ -111,6 +112,20 @@ def test_the_card_warns_before_drilling_again(tmp_path: Path) -> None:
     assert f"lead paint. {package.model.consent} This hole has weakened the wood" in text
     assert "structural engineer" in text
     assert "Local codes, permits and licensed practice come first." in text
+
+
+def test_cautions_in_any_language_leave_room_for_every_fact(tmp_path: Path) -> None:
+    package = a_package(tmp_path).with_chain(height_m="2.1").package
+    places = package.table("place")
+    places["hazards"] = "; ".join(
+        term.code for term in package.model.vocabularies["hazard"].terms if term.code != "none"
+    )
+    package.write_table("place", places)
+    for language in ("en", "es"):
+        with speaking(language):
+            text = card_text(tmp_path, package)
+        for words in ("B1-014", "1.25 m", "2.1 m", "98 mm", "Mara Birkwood (invented)"):
+            assert words in text, language
 
 
 def test_only_what_left_a_hole_or_a_cut_gets_a_card_unless_it_is_named(tmp_path: Path) -> None:

@@ -38,8 +38,8 @@ CARDS_A_PAGE = 4
 CODE_MM = 22.0
 LARGEST_TEXT, CAUTION_SIZE, SMALLEST_CAUTION = 7.5, 7.0, 4.5
 FRAME_X, FRAME_Y = 1.8 * MM, 1.2 * MM
-FACTS_MM = 18.0
-"""What the cautions leave to the facts, if need be by smaller letters."""
+FACT_MM = 2.75
+"""What the cautions leave to each of the facts, if need be by smaller letters."""
 
 CAUTIONS = N_(
     "This hole has weakened the wood: do not enlarge it or drill beside it. Load-bearing timber: "
@@ -94,12 +94,12 @@ def _draw_card(canvas: Any, edges: Box, card: HoleCard, resolver: str) -> None:
     canvas.line(box.x, box.top, box.right, box.top)
     pictures, box = box.cut_top(30.5 * MM, 1.5 * MM)
     _draw_pictures(canvas, pictures, card)
-    most = box.height - (CODE_MM + FACTS_MM) * MM
+    pairs = (*card.where, *card.taken)
+    most = box.height - (CODE_MM + FACT_MM * len(pairs) + 1) * MM
     cautions = _fit_cautions(card, box.width - 2 * FRAME_X, most - 2 * FRAME_Y)
     height = sum(one.height for one, _face in cautions) + 2 * FRAME_Y
     below, caution = box.cut_top(box.height - height - 1 * MM, 1 * MM)
     words, last = below.cut_top(below.height - CODE_MM * MM)
-    pairs = (*card.where, *card.taken)
     draw_pairs(canvas, words, pairs, word_width=17 * MM, largest=LARGEST_TEXT)
     now, code = last.cut_left(last.width - CODE_MM * MM, 1 * MM)
     side = min(code.width, code.height)
