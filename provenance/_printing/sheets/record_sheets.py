@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import cached_property
 from pathlib import Path
 from typing import Any
@@ -139,11 +139,8 @@ class LaidOutSheets:
 
     @property
     def counts(self) -> list[tuple[str, int]]:
-        """(what it is, how many pages) of each kind of sheet."""
-        return [
-            (kind.title or sets[0].heading.title, sum(len(one.pages) for one in sets))
-            for kind, sets in self.sheets
-        ]
+        """(what it is in English, how many pages) of each kind of sheet."""
+        return [(kind.title, sum(len(one.pages) for one in sets)) for kind, sets in self.sheets]
 
     def print(self, out: Path, progress: Progress = say_nothing) -> PrintedSheets:
         """Write them to `out` (PDF); `progress` is called with (pages done, pages in all)."""
@@ -199,7 +196,11 @@ def lay_out_sheets(
         drafted = tuple((kind, tuple(drafter.draft(kind, kinds))) for kind in kinds)
         about = package.title if package else spoken.title
         title = _("Record sheets: {title}").format(title=about)
-    sheets_drafted = tuple(one for one in drafted if one[1])
+    sheets_drafted = tuple(
+        (replace(kind, title=kind.title or model.table(kind.tables[0]).title), sets)
+        for kind, sets in drafted
+        if sets
+    )
     return LaidOutSheets(title, spoken.title, page, model.language, sheets_drafted)
 
 
