@@ -26,9 +26,8 @@ def table_of(day: Day) -> list[list[str]]:
 
 def so_far(day: Day) -> str:
     """What the whole record holds, in one sentence."""
-    return (
-        "In the record so far: " + ", ".join(f"{n} {what}" for what, n in day.so_far.items()) + "."
-    )
+    counts = (f"{n} {what if n != 1 else what[:-1]}" for what, n in day.so_far.items())
+    return f"In the record so far: {', '.join(counts)}."
 
 
 def numbers_left(day: Day) -> Iterator[str]:

@@ -85,6 +85,7 @@ def test_another_day_counts_its_own_work_and_the_same_open_holes(record: Package
 def test_terminal_page_and_sheet_say_the_same(record: PackageBuilder, tmp_path: Path) -> None:
     folder = record.package.folder
     day = sum_up(record.package)
+    assert "4 timbers, 4 samples, 0 failed holes, 3 plugs, 2 photos." in day_text(day)
     sheet = tmp_path / "day.pdf"
     for paper in ("a4", "letter"):
         asked = ["day", str(folder), "--sheet", str(sheet), "--paper", paper]
