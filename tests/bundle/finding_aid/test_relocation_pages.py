@@ -150,7 +150,7 @@ def test_a_hole_that_nothing_places_has_its_page_and_says_what_is_missing(packed
     page = Read(packed / "full" / "data" / "pages" / "relocate" / "299.html")
     assert "end a and end b of B1-099 have no position; tie them to datums" in page.text
     assert "1.25 m (4' 1 1/4\") from end A" in page.below("On the wood")
-    assert "This wood carries load" in page.below("May I drill here again?")
+    assert "This timber is load-bearing" in page.below("May I drill here again?")
     # its wood can be drawn all the same, and where it lies is not made up
     page.below("The wood from its side, end A on the left")
     page.below("The wood from its end, from A toward B")

@@ -324,7 +324,7 @@ def test_a_points_file_that_cannot_be_used_is_told_row_by_row(tmp_path: Path) ->
     plan = open_plan(a_picture(tmp_path / "plan.png"))
     path = tmp_path / "points.csv"
     cases = (
-        ("known,D1,,12,34\nknown,D1,,500,34", "row 3, column 'name': 'D1' stands in"),
+        ("known,D1,,12,34\nknown,D1,,500,34", "row 3, column 'name': 'D1' is also in"),
         (
             "end,B1-041,a,12,34",
             "row 2, column 'name': the record has no wood 'B1-041'; did you mean",
