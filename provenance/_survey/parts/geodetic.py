@@ -48,9 +48,7 @@ class MapTie:
         try:
             crs = CRS.from_epsg(self.epsg)
         except CRSError as error:
-            raise NotTied(
-                f"grid_epsg {self.epsg} is not an EPSG code known here"
-            ) from error
+            raise NotTied(f"grid_epsg {self.epsg} is not an EPSG code known here") from error
         if not crs.is_projected or crs.geodetic_crs is None:
             raise NotTied(
                 f"grid_epsg {self.epsg} ({crs.name}) is not a map projection; "
