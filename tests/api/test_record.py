@@ -224,9 +224,9 @@ def test_a_bundle_is_not_packed_again(pristine, in_memory, tmp_path) -> None:
     for form in ("bundle", "bundle.zip"):
         with pytest.raises(provenance.UnusableInput, match="is a bundle, packed already"):
             provenance.open(pristine / form).pack(tmp_path / "again")
-    with pytest.raises(provenance.UnusableInput, match="lies in a store"):
+    with pytest.raises(provenance.UnusableInput, match="is in a store"):
         provenance.open(f"{in_memory}/holl").pack(tmp_path / "again")
-    with pytest.raises(provenance.UnusableInput, match="lies in a store"):
+    with pytest.raises(provenance.UnusableInput, match="is in a store"):
         provenance.compare(pristine / "holl", f"{in_memory}/holl")
     assert not (tmp_path / "again").exists()
 

@@ -72,7 +72,7 @@ def test_a_table_that_is_missing_is_named_and_hides_the_ledger(bundle: Path) -> 
     verdict = verify_bundle(bundle)
     assert {"bag.file_missing", "tables.unreadable", "crate.file_missing"} <= rules(verdict)
     assert "custody" not in verdict.looked_at
-    assert "not looked at" in verdict_text(verdict)
+    assert "not examined" in verdict_text(verdict)
 
 
 def test_a_dangling_code_is_found_in_the_tables(package: Package, tmp_path: Path) -> None:

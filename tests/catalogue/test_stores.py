@@ -1,4 +1,4 @@
-"""A repository that lies in a store, read through fsspec: in memory, in a zip, behind a web server.
+"""A repository that is in a store, read through fsspec: in memory, in a zip, behind a web server.
 
 fsspec's own file systems are the outside; the audit of the same files on a disk is the oracle.
 """

@@ -324,14 +324,14 @@ def test_a_points_file_that_cannot_be_used_is_told_row_by_row(tmp_path: Path) ->
     plan = open_plan(a_picture(tmp_path / "plan.png"))
     path = tmp_path / "points.csv"
     cases = (
-        ("known,D1,,12,34\nknown,D1,,500,34", "row 3, column 'name': 'D1' stands in"),
+        ("known,D1,,12,34\nknown,D1,,500,34", "row 3, column 'name': 'D1' is also in"),
         (
             "end,B1-041,a,12,34",
-            "row 2, column 'name': the record has no wood 'B1-041'; did you mean",
+            "row 2, column 'name': the record has no timber 'B1-041'; did you mean",
         ),
         ("end,B1-014,c,12,34", "column 'end': 'c' is not a timber end; write a or b"),
-        ("end,B1-014,,12,34", "column 'end': '' is not an end of wood"),
-        ("known,D1,a,12,34", "column 'end': 'a' belongs to wood only"),
+        ("end,B1-014,,12,34", "column 'end': '' is not a timber end"),
+        ("known,D1,a,12,34", "column 'end': 'a' is for timbers only"),
         ("hole,999,,12,34", "row 2, column 'name'"),
         ("beam,B1-014,a,12,34", "column 'kind': 'beam' is not one of known, end, hole"),
         ("known,,,12,34", "column 'name' is blank"),
