@@ -290,7 +290,7 @@ def _package_in(folder: Path) -> Package:
 
 
 def new(folder: str | Path, profile: str = "blank", *, title: str | None = None) -> Record:
-    """Start a package for a kind of place.
+    """Start a package for one kind of site.
 
     `folder` must not be there yet; `profile` is the name of a kind of place or the path of a YAML
     file, or several joined with '+'; without `title` the folder's name is the title.
