@@ -9,6 +9,7 @@ import polars as pl
 from provenance._checks.language.dates import date_bounds
 from provenance._ledger.custody import TABLE as LEDGER
 from provenance._ledger.holdings import Holding, after, events_of
+from provenance._record.attempts import failed_attempts
 from provenance._record.snapshot import Snapshot
 from provenance._record.tables import ROW
 
@@ -35,8 +36,8 @@ _OTHER_NAMES = {
 def chain_of(tables: Snapshot) -> pl.DataFrame:
     """One row a row of `sample`, with ROW and the columns of CHAIN; null where there is nothing.
 
-    What an older schema lacks, a column or a whole table, is null throughout. Of rows with the same
-    key the first counts, as in the check.
+    Attempts that gave nothing are left out. What an older schema lacks, a column or a whole table,
+    is null throughout. Of rows with the same key the first counts, as in the check.
     """
     samples = _columns(
         tables, "sample", "sample_id", "site_id", "element_id", "kind", "collected_on"
@@ -53,6 +54,8 @@ def chain_of(tables: Snapshot) -> pl.DataFrame:
         ("sample_id", _holders(tables)),
     ):
         samples = samples.join(belonging, on=key, how="left", maintain_order="left")
+    if failed := failed_attempts(tables):
+        samples = samples.filter(~pl.col("sample_id").is_in(sorted(failed)).fill_null(False))
     return samples.select(ROW, *CHAIN)
 
 

@@ -21,6 +21,8 @@ def gave_nothing(row: Mapping[str, str]) -> bool:
 
 def failed_attempts(tables: Snapshot) -> frozenset[str]:
     """The numbers of the holes and cuts that gave nothing."""
+    if "sample" not in tables.model.tables:
+        return frozenset()
     pairs = tables.tuples("sample", ("sample_id", "attempt"))
     return frozenset(number for number, attempt in pairs if attempt == NO_SAMPLE)
 
