@@ -41,7 +41,10 @@ BESIDE = re.compile(r"(?:[\"']|\b(?:in|ft))(?: is| for)? ?\(?$")
 """What stands before a metric length that is only told beside the one in feet and inches."""
 RINGS = re.compile(r"rings?\b.{0,60}$", re.IGNORECASE | re.DOTALL)
 """Ring widths are in millimeters everywhere."""
-OF_TABLES = {"codebook.html": "says what the tables hold, which is SI"}
+OF_TABLES = {
+    "codebook.html": "says what the tables hold, which is SI",
+    "reading-1.html": "the table of readings as they were written, with their step in mm",
+}
 
 
 def as_read_on_a_rule(folder: Path, units: str) -> Package:

@@ -18,7 +18,7 @@ if TYPE_CHECKING:
 
 
 def verify(path: str | Path | Record, *, anchors: Sequence[str | Path] = ()) -> Verdict:
-    """Say whether a bundle is sound, and what is not.
+    """Verify whether a bundle is sound, and list what is not.
 
     `path` is a folder, a zip, or an address that fsspec reads. Every checksum is compared. It may
     come from a stranger: no link is followed, nothing in it can write outside a temporary folder.
@@ -45,7 +45,7 @@ def verify(path: str | Path | Record, *, anchors: Sequence[str | Path] = ()) -> 
 def compare(
     old: str | Path | Record, new: str | Path | Record, *, even_if_damaged: bool = False
 ) -> Difference:
-    """Say what changed between two bundles of one record.
+    """List what changed between two bundles of one record.
 
     Each may be a bundle or a package. Rows are compared by primary key, cell by cell; files by
     checksum. A damaged bundle is compared only with `even_if_damaged`.

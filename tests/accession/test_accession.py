@@ -630,4 +630,4 @@ def test_what_is_kept_is_signed_by_the_repository_beside_whoever_signed_before(
             verdict = verify_bundle(done.kept, pins={key.key_id: "someone"})
             assert not verdict.findings
             assert verdict.ledger is not None
-            assert "signed by somebody" in verdict.ledger.said[0]
+            assert "signed by someone" in verdict.ledger.said[0]

@@ -30,7 +30,7 @@ def test_what_goes_beyond_is_refused_by_file_limit_and_remedy() -> None:
         ("[" + "1," * 20 + "1]", "holds 21 values; 20 values may be"),
         ('"' + "x" * 399 + '"', "has 401 bytes; 400 bytes may be"),
         # section 4: what two members of one name mean is for nobody to say
-        ('{"a": 1, "b": 2, "a": 3}', "'a' stands twice"),
+        ('{"a": 1, "b": 2, "a": 3}', "'a' occurs twice"),
         # section 6: numbers that are none, or that Python makes infinite
         ("NaN", "NaN is not a number"),
         ("[-Infinity]", "-Infinity is not a number"),

@@ -89,7 +89,7 @@ def test_a_range_that_is_too_small_is_refused_and_nothing_is_reserved(tmp_path) 
         ({"count": 0}, "at least 1"),
         ({"crew": " "}, "which crew"),
         ({"dies": "12x"}, "digits"),
-        ({"orientation_mark": "arrow"}, "no mark"),
+        ({"orientation_mark": "arrow"}, "is not one of none, bar, dot"),
         ({"site_id": "NOWHERE"}, "no site 'NOWHERE'"),
         ({"first": 400, "last": 390}, "runs backwards"),
     ],

@@ -55,7 +55,7 @@ def test_the_next_parcel_has_the_next_number(package) -> None:
         (["231", "233"], {}, "with MB, OWN; a parcel has one sender"),
         (["234"], {}, "with no one"),
         (["231"], {"to_party_id": "NOBODY"}, "has no NOBODY"),
-        (["231"], {"purpose": "lunch"}, "'lunch' is no purpose"),
+        (["231"], {"purpose": "lunch"}, "'lunch' is not a purpose"),
         (["231", "999"], {"from_party_id": "MB"}, "has no 999"),
     ],
 )

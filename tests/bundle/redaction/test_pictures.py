@@ -107,7 +107,7 @@ def test_a_colour_profile_is_applied_and_left_out(tmp_path: Path) -> None:
 
 def test_what_is_no_photo_is_not_drawn(tmp_path: Path) -> None:
     (tmp_path / "a.jpg").write_bytes(b"not a photo")
-    with pytest.raises(NotRedrawn, match="no JPEG picture"):
+    with pytest.raises(NotRedrawn, match="not a JPEG picture"):
         redraw(tmp_path / "a.jpg", tmp_path / "b.jpg")
     whole = a_jpeg(Markers())
     (tmp_path / "cut.jpg").write_bytes(whole[: len(whole) // 2])

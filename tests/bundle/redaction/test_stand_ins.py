@@ -282,8 +282,8 @@ def test_what_is_no_edition_of_this_record_cannot_be_withdrawn(tmp_path: Path) -
     pack_bundle(other, tmp_path / "full")
     package = open_package(package.folder)
     for editions, reason, match in (
-        ([str(tmp_path / "stranger")], "asked", "another record"),
-        ([str(tmp_path / "full")], "asked", "no public edition"),
+        ([str(tmp_path / "stranger")], "asked", "a different record"),
+        ([str(tmp_path / "full")], "asked", "not a public edition"),
         ([str(tmp_path / "nowhere.zip")], "asked", "nowhere.zip"),
         (["0" * 64], " ", "--because"),
         (["none", "0" * 64], "asked", "'none'"),

@@ -78,5 +78,5 @@ def test_what_was_taken_out_stays_out_and_cannot_be_corrected(tmp_path) -> None:
     result = bring_in(package, write_csv(tmp_path / "timbers1.csv", [a_line(**MINE)]), who="MB")
     assert list(package.tables.column("sample", "sample_id")) == []
     assert "intake.decided_otherwise" in [finding.rule for finding in result.findings]
-    with pytest.raises(Refused, match="sample 231 is out of the record"):
+    with pytest.raises(Refused, match="sample 231 was removed from the record"):
         decide(package, correct("sample", "231", {"notes": "x"}), who="MB", why="?")
