@@ -190,6 +190,7 @@ def test_the_mappings_decimal_mark_settles_what_can_be_taken_two_ways():
 
 def test_below_zero_is_read_where_the_mapping_allows_it():
     assert read_length("-7 3/8", "in", "in", allow_negative=True) == -7.375
+    assert read_length(-1.5, "m", "m", allow_negative=True) == -1.5
 
 
 @pytest.mark.parametrize(("unit", "into"), [("furlong", "m"), ("in", "furlong"), ("in", "ft-in")])

@@ -100,7 +100,7 @@ def _doubts(package: Package) -> dict[str, tuple[Pair]]:
     A card tells where a hole is on its wood; doubts about where the wood is are on other papers.
     """
     known = package.model.tables.get(POSITION)
-    if known is None or "verdict" not in known.names:
+    if known is None or not {"verdict", "found_by"} <= set(known.names):
         return {}
     holes = package.tables[POSITION].filter(
         (pl.col("point_kind") == "hole") & (pl.col("found_by") == "adjusted")
