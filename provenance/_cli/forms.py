@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from glob import escape as glob_escape
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 import click
 
@@ -19,12 +20,31 @@ from provenance._cli.options import (
     site_option,
 )
 
+if TYPE_CHECKING:
+    from provenance._model.schema import Model
+    from provenance._record.package import Package
+
+
+profile_option = click.option(
+    "--profile", help="Without a package: kind of site, or a YAML file; join several with +."
+)
+
+
+def _meant(package: Path | None, profile: str | None) -> tuple[Package | None, Model, str]:
+    """The package, opened, where one is named; its model, or that of the profile; and its name."""
+    from provenance._model.profile import load_model
+
+    if (package is None) == (profile is None):
+        raise click.UsageError("name either a package or, with --profile, a kind of place")
+    if package is None:
+        return None, load_model(str(profile)), Path(str(profile)).stem
+    opened = asked(package)
+    return opened, opened.model, opened.name
+
 
 @click.command("workbook")
 @reads_package(optional_package_argument)
-@click.option(
-    "--profile", help="Without a package: kind of site, or a YAML file; join several with +."
-)
+@profile_option
 @click.option(
     "--filled", is_flag=True, help="Fill the sheets from the package, to edit them there."
 )
@@ -38,17 +58,12 @@ def workbook(package: Path | None, profile: str | None, filled: bool, out: Path 
 
     Lengths may be typed in feet and inches everywhere: 9' 6", 5/8 in.
     """
-    from provenance._model.profile import load_model
     from provenance._printing.filled import write_filled_workbook
     from provenance._printing.workbook import write_workbook
 
-    if (package is None) == (profile is None):
-        raise click.UsageError("name either a package or, with --profile, a kind of place")
-    if package is None and filled:
+    opened, model, name = _meant(package, profile)
+    if opened is None and filled:
         raise click.UsageError("--filled needs a package; a profile alone holds no rows")
-    opened = asked(package) if package is not None else None
-    model = opened.model if opened is not None else load_model(str(profile))
-    name = opened.name if opened is not None else Path(str(profile)).stem
     path = out or Path(f"workbook-{name}.xlsx")
     if path.exists():
         raise AlreadyThere(f"{path} is already there, perhaps filled in; choose another with --out")
@@ -61,9 +76,7 @@ def workbook(package: Path | None, profile: str | None, filled: bool, out: Path 
 
 @click.command("phone")
 @reads_package(optional_package_argument)
-@click.option(
-    "--profile", help="Without a package: kind of site, or a YAML file; join several with +."
-)
+@profile_option
 @out_option
 def phone(package: Path | None, profile: str | None, out: Path | None) -> None:
     """Write the form that a crew fills in on a phone or tablet, for PACKAGE or a profile.
@@ -82,14 +95,9 @@ def phone(package: Path | None, profile: str | None, out: Path | None) -> None:
     gets the answers where the site is. It holds no names of people or places. Turn off the
     location in the camera, too.
     """
-    from provenance._model.profile import load_model
     from provenance._printing.phone_form import write_phone_form
 
-    if (package is None) == (profile is None):
-        raise click.UsageError("name either a package or, with --profile, a kind of place")
-    opened = asked(package) if package is not None else None
-    model = opened.model if opened is not None else load_model(str(profile))
-    name = opened.name if opened is not None else Path(str(profile)).stem
+    opened, model, name = _meant(package, profile)
     path = out or Path(f"phone-{name}.xlsx")
     if path.exists():
         raise AlreadyThere(f"{path} is already there; choose another name with --out")
@@ -100,17 +108,15 @@ def phone(package: Path | None, profile: str | None, out: Path | None) -> None:
 
 @click.command("sheets")
 @reads_package(optional_package_argument)
-@click.option(
-    "--profile", help="Without a package: kind of site, or a YAML file; join several with +."
-)
+@profile_option
 @click.option(
     "--sheet",
     "sheets",
     multiple=True,
-    help="Only this one: cover, log (timbers, one row each), core (two per page), plug, photo, "
-    "codes or grid; by default all of these. Others: equipment, site, element, sample (one record "
-    "per form, every question), party, place, relation, tie (logs), meanings (each code defined). "
-    "Or all. Repeat for several.",
+    help="Only this one: cover, equipment, log (timbers, one row each), core (two per page), plug, "
+    "photo, codes or grid; by default all of these. Others: site, element, sample (one record per "
+    "form, every question), party, place, relation, tie (logs), meanings (each code defined). Or "
+    "all. Repeat for several.",
 )
 @click.option(
     "--scale",
@@ -136,20 +142,15 @@ def sheets(
 ) -> None:
     """Print record sheets (PDF), filled in from PACKAGE or blank from a profile.
 
-    By default these are a cover with all cautions, a timber log of 20 rows per page, two core
-    sheets per page, a plug log, a photo log, the code lists once, and a plan grid. The command says
-    how many pages each takes before it writes.
+    By default these are a cover with all cautions, the equipment, a timber log of 20 rows per page,
+    two core sheets per page, a plug log, a photo log, the code lists once, and a plan grid. The
+    command says how many pages each takes before it writes.
 
     Scales of the plan grid: 1:20, 1:50, 1:100 and 1in=5ft, 10ft, 20ft ...
     """
-    from provenance._model.profile import load_model
     from provenance._printing.sheets.record_sheets import lay_out_sheets
 
-    if (package is None) == (profile is None):
-        raise click.UsageError("name either a package or, with --profile, a kind of place")
-    opened = asked(package) if package is not None else None
-    model = opened.model if opened is not None else load_model(str(profile))
-    name = opened.name if opened is not None else Path(str(profile)).stem
+    opened, model, name = _meant(package, profile)
     path = out or Path(f"sheets-{name}.pdf")
     taken = [path, *sorted(path.parent.glob(f"{glob_escape(path.stem)}-[0-9]*{path.suffix}"))]
     for one in taken:
