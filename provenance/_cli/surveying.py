@@ -63,8 +63,6 @@ def survey(package: Path, site: str | None, residuals: bool, most: int, out: Pat
     from provenance._survey.residual_text import residual_lines
 
     opened = asked(package, writes=out is not None)
-    # damaged schemas are told of before anything is computed by them
-    opened.model.table("position").field("found_by")
     with progress_bar("survey") as progress:
         only_look = out is not None or opened.bundle is not None
         compute = adjust_survey if only_look else survey_package

@@ -65,7 +65,6 @@ def known_points(package: Package, *, precision: Precision | None = None) -> Kno
         frame = package.tables[TABLE]
         places = package.tables[PLACES] if PLACES in package.model.tables else pl.DataFrame()
     else:
-        package.model.table(TABLE).field("found_by")  # damaged schemas are told of by name
         result = adjust_survey(package, precision=precision)
         frame, places = result.position_table, result.place_table
     xyz, covariance = _coordinates(frame)

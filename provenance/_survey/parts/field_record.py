@@ -18,6 +18,7 @@ from provenance._record.edition_key import is_public
 from provenance._record.package import Package
 from provenance._record.snapshot import Row
 from provenance._record.tables import ROW, is_blank
+from provenance._record.trust import POSITION
 from provenance._survey.parts.observation import Floats, Ints
 
 Names = npt.NDArray[np.object_]
@@ -295,6 +296,9 @@ def read_field_record(package: Package, site: str | None = None) -> FieldRecord:
     """
     # a package of an older version has not all of them
     there = set(package.model.tables)
+    if POSITION in there:
+        # what is surveyed is written and read by this; schemas that lost it are told of here
+        package.model.table(POSITION).field("found_by")
     tables = {
         name: package.tables.texts(name) if name in there else pl.DataFrame({ROW: []})
         for name in SURVEYED
