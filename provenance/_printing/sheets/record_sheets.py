@@ -60,6 +60,11 @@ class SheetKind:
     usual: bool = False
     fresh: bool = False
 
+    @property
+    def asks(self) -> bool:
+        """Whether it is filled in, and so needs the code lists."""
+        return self.layout in ("form", "log", "core")
+
 
 SHEETS = (
     SheetKind("cover", N_("Before you begin"), "cover", ("site",), usual=True),
@@ -97,8 +102,8 @@ def sheets_named(names: Sequence[str]) -> list[SheetKind]:
         kind for kind in SHEETS
         if (kind.name in names or "all" in names if names else kind.usual)
     ]  # fmt: skip
-    written = any(kind.layout in ("form", "log", "core") for kind in chosen)
-    return [kind for kind in SHEETS if kind in chosen or (written and kind.layout == "codes")]
+    asked = any(kind.asks for kind in chosen)
+    return [kind for kind in SHEETS if kind in chosen or (asked and kind.layout == "codes")]
 
 
 NORTHS = "bearing_reference"
@@ -145,7 +150,7 @@ class LaidOutSheets:
     def print(self, out: Path, progress: Progress = say_nothing) -> PrintedSheets:
         """Write them to `out` (PDF); `progress` is called with (pages done, pages in all)."""
         paper = self.paper
-        size = (paper.width, paper.height)
+        size, pages = (paper.width, paper.height), self.page_count
         printing = printed_pages(out, size, title=self.title, subject=self.subject)
         with speaking(self.language), printing as run:
             for one in (one for _, sets in self.sheets for one in sets):
@@ -157,7 +162,7 @@ class LaidOutSheets:
                         of = len(one.pages)
                         draw_frame(canvas, paper, one.heading, number, of)
                     draft.draw(canvas)
-                    progress(run.page_count, self.page_count)
+                    progress(run.page_count, pages)
         return PrintedSheets(tuple(run.paths), run.page_count)
 
 
@@ -292,7 +297,7 @@ class Drafter:
             heading = self._heading(kind.title, "sample", row, number)
             cores.append(CoreRows(heading.key, self.rows.around(row), heading))
         blank = CoreRows("", {}, self._heading(kind.title, "sample"))
-        cores += [blank] * (max(self.blanks or 1, 1) - len(cores))
+        cores += [blank] * ((self.blanks or 1) - len(cores))
         cores += [blank] * (len(cores) % 2)
         tables = self.rows.package.tables if self.rows is not None else None
         pages = lay_out_cores(self._core_sheet, cores, tables, self.paper)
@@ -363,8 +368,4 @@ class Drafter:
 
 def _asking(run: Sequence[SheetKind]) -> list[SheetKind]:
     """Those of the run that ask for something, else the usual ones that do."""
-
-    def asks(kind: SheetKind) -> bool:
-        return kind.layout in ("form", "log", "core")
-
-    return [one for one in run if asks(one)] or [one for one in SHEETS if one.usual and asks(one)]
+    return [one for one in run if one.asks] or [one for one in SHEETS if one.usual and one.asks]
