@@ -9,9 +9,11 @@ from functools import cached_property
 
 from provenance._base.errors import TreenailError
 from provenance._base.findings import Finding
+from provenance._base.listed import listed
 from provenance._base.progress import Progress
 from provenance._checks.check import check_package
 from provenance._model.edtf import is_edtf
+from provenance._record.attempts import gave_nothing
 from provenance._record.joined import outermost_places
 from provenance._record.package import Package
 from provenance._record.snapshot import Row, Snapshot
@@ -142,7 +144,7 @@ def _last_day(tables: Snapshot) -> str:
 def _rows(tables: Snapshot, what: str) -> Iterator[Row]:
     """The rows of one kind of DONE; an attempt without a sample is no sample."""
     for row in tables.rows(DONE[what][0]):
-        failed = row["attempt"] == "no_sample"
+        failed = gave_nothing(row)
         if what == "photos":
             if row["kind"] == "photo":
                 yield row
@@ -251,7 +253,7 @@ def _tomorrow(
     work[WITHOUT_PHOTO] = "Photograph the samples"
     for heading, keys in open_now.items():
         if keys:
-            yield f"{work[heading]}: {shortened(keys, 8)}."
+            yield f"{work[heading]}: {listed(keys, 8)}."
     for line in lines:
         if line.errors:
             said = "1 error" if line.errors == 1 else f"{line.errors} errors"
@@ -262,14 +264,3 @@ def _tomorrow(
         if crew.count < FEW_NUMBERS:
             has = f"{crew.count} stamp numbers" if crew.count != 1 else "1 stamp number"
             yield f"Reserve more numbers for crew {crew.crew}, which has {has} left."
-
-
-def shortened(keys: Iterable[str], most: int = 20) -> str:
-    """Keys as one text, of many the first.
-
-    >>> shortened(["201", "202", "203"], most=2)
-    '201, 202 and 1 more'
-    """
-    named = list(keys)
-    rest = len(named) - most
-    return ", ".join(named[:most]) + (f" and {rest} more" if rest > 0 else "")

@@ -5,7 +5,8 @@ from __future__ import annotations
 from pathlib import Path
 from typing import Any
 
-from provenance._day.day import Day, shortened
+from provenance._base.listed import listed
+from provenance._day.day import Day
 from provenance._day.words import NAMES, numbers_left, so_far, table_of
 from provenance._drawing.document import printed_pages
 from provenance._drawing.fitting import draw_line, write_block, write_line
@@ -40,9 +41,9 @@ def print_day(day: Day, paper: Paper, out: Path) -> None:
         line, box = box.cut_top(7 * MM, 2 * MM)
         write_block(canvas, so_far(day), PLAIN, line, largest=9, smallest=SMALLEST)
         box = _draw_list(canvas, box, "Tomorrow", list(day.tomorrow), boxes=True)
-        listed = [f"{heading}: {shortened(keys, 40)}" for heading, keys in day.open.items()]
-        if listed:
-            box = _draw_list(canvas, box, "Open", listed)
+        still_open = [f"{heading}: {listed(keys, 40)}" for heading, keys in day.open.items()]
+        if still_open:
+            box = _draw_list(canvas, box, "Open", still_open)
         if day.numbers_left:
             box = _draw_list(canvas, box, "Stamp numbers left", list(numbers_left(day)))
         if box.height > NOTES_MM * MM:

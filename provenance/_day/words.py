@@ -5,8 +5,9 @@ from __future__ import annotations
 from collections.abc import Iterator
 
 from provenance import __version__
+from provenance._base.listed import listed
 from provenance._base.page_templates import page_templates
-from provenance._day.day import DONE, Day, shortened
+from provenance._day.day import DONE, Day
 
 HEADINGS = ("Building", "Recorded by", *(what.capitalize() for what in DONE), "Errors", "Warnings")
 NAMES = 2
@@ -54,7 +55,7 @@ def day_text(day: Day) -> str:
         said.append("  ".join(cells).rstrip())
     said += ["", so_far(day)]
     for heading, keys in day.open.items():
-        said += ["", f"{heading} ({len(keys)}): {shortened(keys)}"]
+        said += ["", f"{heading} ({len(keys)}): {listed(keys, 20)}"]
     if day.numbers_left:
         said += ["", "Stamp numbers left", *(f"  {one}" for one in numbers_left(day))]
     said += ["", "Tomorrow", *(f"  [ ] {one}" for one in day.tomorrow or ("Nothing is open.",))]

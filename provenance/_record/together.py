@@ -25,6 +25,7 @@ from typing import IO
 
 from provenance._base.durable import put_in_place, sync_file, sync_folder
 from provenance._base.errors import TreenailError
+from provenance._base.listed import listed
 from provenance._base.locks import locked
 from provenance._gate.documents import read_json
 from provenance._gate.folders import refuse_way_out
@@ -154,7 +155,7 @@ def _committed(folder: Path, staging: Path, *, of_anybody: bool) -> list[str]:
         refuse_way_out(staging, str(place))
     own = _seal(staging, paths)
     if not of_anybody and not (own and hmac.compare_digest(str(seal).encode(), own.encode())):
-        shown = ", ".join(paths[:3]) + (f" and {len(paths) - 3} more" if len(paths) > 3 else "")
+        shown = listed(paths, 3)
         raise RefusedInput(
             folder,
             f"holds a write of {shown} that was stopped half-way and was not begun by this account "

@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING, Any
 
 from provenance._base.disk import write_text
 from provenance._base.findings import SEVERITIES
+from provenance._base.listed import listed
 from provenance._bundle.describe.citation import keeper
 from provenance._bundle.describe.plain_text import text_template
 from provenance._bundle.describe.withdrawn import WITHDRAWS
@@ -152,11 +153,10 @@ def _people(package: Package, account: Account) -> Iterator[str]:
 
 def _words(package: Package, account: Account) -> Iterator[str]:
     for (table, name), keys in sorted(account.words.items()):
-        named = ", ".join(keys[:ROWS_NAMED])
-        more = f" and {len(keys) - ROWS_NAMED} more" if len(keys) > ROWS_NAMED else ""
         yield (
-            f"{_label(package, table, name)}: {_count(len(keys), 'row')} ({named}{more}); what was "
-            "replaced reads [withheld], or is a code of this edition."
+            f"{_label(package, table, name)}: {_count(len(keys), 'row')} "
+            f"({listed(keys, ROWS_NAMED)}); what was replaced reads [withheld], or is a code of "
+            "this edition."
         )
 
 

@@ -6,6 +6,7 @@ from collections.abc import Iterator
 
 import polars as pl
 
+from provenance._base.listed import listed
 from provenance._checks.language.dates import date_bounds
 from provenance._checks.language.links import look_up, of_each
 from provenance._checks.language.rule import COMMON_PRACTICE, rule
@@ -38,7 +39,7 @@ def sampled_without(tables: Snapshot) -> pl.DataFrame:
     rows = of_each(tables["site"].drop_nulls("site_id"), "site_id")
     number = dict(zip(rows["site_id"], rows[ROW], strict=True))
     found = [
-        (number[one.site], one.site, one.why, len(one.samples), _listed(one.samples))
+        (number[one.site], one.site, one.why, len(one.samples), listed(one.samples, 10))
         for one in uncovered(tables)
         if one.site in number
     ]
@@ -51,12 +52,6 @@ def sampled_without(tables: Snapshot) -> pl.DataFrame:
         pl.col("count").sum(),
         pl.col("samples").str.join(", "),
     )
-
-
-def _listed(samples: tuple[str, ...]) -> str:
-    most = 10
-    more = f" and {len(samples) - most} more" if len(samples) > most else ""
-    return ", ".join(samples[:most]) + more
 
 
 @rule(

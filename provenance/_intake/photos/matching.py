@@ -6,6 +6,7 @@ from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 
 from provenance._base.errors import UnreadableValue
+from provenance._base.listed import listed
 from provenance._identity.sheet_code import MAGIC as SHEET_MAGIC
 from provenance._intake.photos.names import NameReading
 from provenance._intake.photos.subjects import Subject, Subjects
@@ -63,5 +64,4 @@ def match(codes: Sequence[str], name: NameReading, subjects: Subjects) -> Match:
 
 def _listed(subjects: Iterable[Subject], most: int = 6) -> str:
     named = [str(one) for one in sorted(subjects)]
-    more = f" and {len(named) - most} more" if len(named) > most else ""
-    return f"{', '.join(named[:most])}{more}"
+    return listed(named, most)

@@ -12,6 +12,7 @@ import numpy as np
 import polars as pl
 
 from provenance._base.errors import UnusableInput
+from provenance._base.listed import listed
 from provenance._base.portable import folded
 from provenance._drawing.pixels import BROKEN
 from provenance._gate.folders import is_plain_file
@@ -28,6 +29,8 @@ from provenance._survey.parts.observation import Floats
 from provenance._survey.parts.outline import read_outline
 
 Point = tuple[float, float]
+NAMED = 6
+"""Codes that a note on a plan names."""
 _SECTION_POINTS = 24
 _LONGEST_PART = 100
 _LYING = frozenset({"fallen", "loose"})
@@ -265,7 +268,7 @@ def _chosen_wood(
         (elsewhere, "no longer in the building"),
     ):
         if ids:
-            notes.append(f"Not shown, {what}: {shortened(ids)}.")
+            notes.append(f"Not shown, {what}: {listed(ids, NAMED)}.")
     return chosen, tuple(notes)
 
 
@@ -288,12 +291,6 @@ def file_name_parts(codes: Iterable[str]) -> dict[str, str]:
         else f"{part}-{hashlib.sha256(code.encode()).hexdigest()[:8]}"
         for code, part in parts.items()
     }
-
-
-def shortened(ids: Sequence[str], most: int = 6) -> str:
-    """A list of codes in few words."""
-    more = f" and {len(ids) - most} more" if len(ids) > most else ""
-    return ", ".join(ids[:most]) + more
 
 
 def _places(record: FieldRecord, ids: Sequence[str]) -> tuple[PlanPlace, ...]:
@@ -414,9 +411,9 @@ def _doubts(
             with_wood.append(hole.stamp)
     say = known.record.measures
     told = [f"{doubt.trust.about} ({brief_words(doubt.trust, say)})" for doubt in doubts]
-    notes = [f"In doubt: {shortened(told, 3)}."] if told else []
+    notes = [f"In doubt: {listed(told, 3)}."] if told else []
     if with_wood:
-        notes.append(f"In doubt with their wood: {shortened(with_wood)}.")
+        notes.append(f"In doubt with their wood: {listed(with_wood, NAMED)}.")
     return tuple(doubts), tuple(notes)
 
 

@@ -8,10 +8,11 @@ from textwrap import shorten
 
 from provenance._base.errors import UnusableInput
 from provenance._base.languages import N_
+from provenance._base.listed import listed
 from provenance._drawing.drawing import Group, Item, Sheet, Text, Transform
 from provenance._drawing.paper import Paper
 from provenance._record.package import Package
-from provenance._survey.plan.plan_content import PlanContent, shortened
+from provenance._survey.plan.plan_content import NAMED, PlanContent
 from provenance._survey.plan.plan_map import draw_map
 from provenance._survey.plan.sheet_parts import (
     best_scale,
@@ -98,7 +99,7 @@ def plan_sheet(
     ticks, step = frame_ticks(area, transform, content.measures)
     notes = list(content.notes)
     if drawn.unlabelled:
-        notes.append(f"No room for the labels of: {shortened(drawn.unlabelled)}.")
+        notes.append(f"No room for the labels of: {listed(drawn.unlabelled, NAMED)}.")
     title = _title(content)
     items: list[Item] = [*drawn.items, Group(ticks)]
     items += _foot(content, page, title, record, scale, step, notes)
@@ -114,7 +115,7 @@ def _title(content: PlanContent) -> str:
 
 
 def _words(content: PlanContent, scale: float) -> str:
-    stamps = shortened([hole.stamp for hole in content.holes], _STAMPS_TOLD)
+    stamps = listed([hole.stamp for hole in content.holes], _STAMPS_TOLD)
     return (
         f"Plan at {scale_words(scale, content.measures)} with {len(content.woods)} timbers, "
         f"{len(content.holes)} holes and cuts and {len(content.datums)} datums. Stamps: "

@@ -6,10 +6,11 @@ from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 
 from provenance._base.errors import UnusableInput
+from provenance._base.listed import listed
 from provenance._record.edition_key import is_public
 from provenance._record.package import Package
 from provenance._survey.parts.field_record import FieldRecord
-from provenance._survey.plan.plan_content import buildings_of, levels_of, shortened
+from provenance._survey.plan.plan_content import NAMED, buildings_of, levels_of
 from provenance._survey.trace.points import HOLE, Marked
 
 
@@ -52,7 +53,7 @@ def subject_of_plan(package: Package, record: FieldRecord, named: str | None) ->
     places = record.column("place", "place_id").to_list()
     asked = f"there is no place '{named}'" if named else "say with --place what the plan shows"
     raise UnusableInput(
-        f"{package.table_path('place')}: {asked}; places are: {shortened(places, 12) or 'none'}; "
+        f"{package.table_path('place')}: {asked}; places are: {listed(places, 12) or 'none'}; "
         f"sites: {', '.join(sites) or 'none'}"
     )
 
@@ -92,10 +93,10 @@ def doubts_about_subject(
         elif not subject.may_hold(record, place):
             other[wood] = place
     if other:
-        told = shortened([f"{wood} ({place})" for wood, place in other.items()])
+        told = listed([f"{wood} ({place})" for wood, place in other.items()], NAMED)
         yield f"The plan is of {subject.key}, but the record has this wood elsewhere: {told}."
     if nowhere:
         yield (
-            f"No place is recorded for {shortened(list(nowhere))}; such wood is on no plan until "
+            f"No place is recorded for {listed(nowhere, NAMED)}; such wood is on no plan until "
             "its place is entered."
         )
