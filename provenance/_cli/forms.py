@@ -174,4 +174,5 @@ def sheets(
         printed = laid_out.print(path, progress)
     for one in printed.paths:
         click.echo(f"wrote {one}")
-    click.echo("print at 100 %: the plan grid is at true scale")
+    if any(kind.layout == "grid" for kind, _ in laid_out.sheets):
+        click.echo("print at 100 %: the plan grid is at true scale")

@@ -23,6 +23,12 @@ def test_a_profile_gives_blanks(tmp_path: Path) -> None:
     result = run("--profile", "log_building", "--sheet", "plug", "--blanks", "2", "--out", str(out))
     assert result.exit_code == 0
     assert f"wrote {out}" in result.output
+    # of a grid only where one is printed
+    assert "true scale" not in result.output
+    with_grid = run(
+        "--profile", "log_building", "--sheet", "grid", "--out", str(out.with_name("g"))
+    )
+    assert "true scale" in with_grid.output
     logs = [text for text in page_texts(out) if text.startswith("Plug log")]
     assert len(logs) == 2
     # the pages are told before anything is written
