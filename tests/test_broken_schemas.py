@@ -16,7 +16,7 @@ import yaml
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
-from provenance._accession.settings import read_repository
+from provenance._store.settings import read_repository
 from provenance._base.errors import TreenailError, UnknownName, UnusablePackage, UnusableSchema
 from provenance._cli import main
 from provenance._intake.mapping.mapping_file import read_mapping

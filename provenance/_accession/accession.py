@@ -31,18 +31,9 @@ from pathlib import Path
 from provenance._accession.anchoring import kept_anchors
 from provenance._accession.damage import letter_about_ledger
 from provenance._accession.deposit import Asked, with_deposit
-from provenance._accession.numbers import (
-    NumberPattern,
-    UnusableNumber,
-    folder_name,
-    number_pattern,
-    numbered_tags,
-    plain_number,
-)
 from provenance._accession.receipt import print_receipt, receipt_of
 from provenance._accession.received import Received, opened_received, refuse_unsafe_name
 from provenance._accession.register import Accession, find_bundle, read_register, register_bytes
-from provenance._accession.settings import SETTINGS, Repository, new_settings, read_repository
 from provenance._accession.withdrawn import EditionsBeside, editions_beside
 from provenance._bag.bag import files_of
 from provenance._bag.zipping import write_zip
@@ -58,6 +49,15 @@ from provenance._drawing.paper import Paper
 from provenance._ledger.anchors import Anchor, anchor_of, standing
 from provenance._ledger.ed25519 import Signer
 from provenance._record.together import Staging, finish_writing, is_unfinished, writing_together
+from provenance._store.numbers import (
+    NumberPattern,
+    UnusableNumber,
+    folder_name,
+    number_pattern,
+    numbered_tags,
+    plain_number,
+)
+from provenance._store.settings import SETTINGS, Repository, new_settings, read_repository
 
 
 class AlreadyAccessioned(TreenailError):

@@ -7,7 +7,6 @@ from datetime import date
 from pathlib import Path
 
 from provenance._accession.received import Received
-from provenance._accession.settings import Repository
 from provenance._base.errors import TreenailError, UnusableInput
 from provenance._bundle.pack import pack
 from provenance._bundle.unpack import unpack
@@ -15,6 +14,7 @@ from provenance._identity.selection import samples_of_package
 from provenance._ledger.handover import record_events
 from provenance._ledger.holdings import Holding, holdings_of
 from provenance._ledger.inside import samples_inside
+from provenance._store.settings import Repository
 
 
 @dataclass(frozen=True)

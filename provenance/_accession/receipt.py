@@ -9,7 +9,6 @@ from typing import Any
 
 from provenance._accession.received import Received
 from provenance._accession.register import Accession
-from provenance._accession.settings import Repository
 from provenance._accession.withdrawn import ALONE, EditionsBeside
 from provenance._base.standing import BROKEN, CONTRADICTS, SEALS_WITHHELD, Standing
 from provenance._bundle.describe.editions import EDITIONS
@@ -22,6 +21,7 @@ from provenance._drawing.qr import draw_code, encode_to_fit
 from provenance._identity.payload import one_line
 from provenance._ledger.anchors import SHORTEST_HEAD, Anchor
 from provenance._printing.papers.consignment_list import draw_head, page_frame
+from provenance._store.settings import Repository
 
 CODE_MM = 42.0
 TEXT = 9.0

@@ -10,7 +10,6 @@ from types import MappingProxyType
 from typing import Any
 
 from provenance._accession.damage import DamagedBundle, letter_to_depositor
-from provenance._accession.settings import Repository
 from provenance._bag.hostile import HostileBundle
 from provenance._bag.verdict import BundleFinding, Verdict
 from provenance._base.errors import UnusableInput
@@ -23,6 +22,7 @@ from provenance._gate.documents import read_json
 from provenance._record.attempts import samples_taken
 from provenance._record.origin import Ancestor, numbers_of
 from provenance._record.package import DESCRIPTOR, Package, read_model
+from provenance._store.settings import Repository
 
 
 @dataclass(frozen=True)

@@ -7,6 +7,7 @@ written elsewhere, byte for byte. Source: OWASP, 'CSV Injection' (from memory).
 
 from __future__ import annotations
 
+import re
 from typing import TYPE_CHECKING
 
 import polars as pl
@@ -42,6 +43,17 @@ def spreadsheet_csv(frame: pl.DataFrame, *, with_header: bool = True) -> str:
         .name.keep()
     )
     return guarded.write_csv(include_header=with_header)
+
+
+def plain_cell(text: str) -> str:
+    """One cell on one line as `spreadsheet_csv` writes it; the same when it is done again.
+
+    >>> plain_cell("=1+1\nof two")
+    "'=1+1 of two"
+    """
+    shown = visible(" ".join(text.split()))
+    guarded = re.match(_FORMULA, shown) and not re.fullmatch(_NUMBER, shown)
+    return f"'{shown}" if guarded else shown
 
 
 def spreadsheet_csv_of(frame: pd.DataFrame) -> str:

@@ -149,7 +149,7 @@ TABLE_COLUMNS = {
     "plug": ("plug_id", "sample_id", "stamp", "orientation_mark", "dowel_mm", "status"),
     "custody": (
         "custody_id", "event", "happened_on", "sample_id", "consignment_id", "from_party_id",
-        "to_party_id", "place_held", "state", "corrects_custody_id",
+        "to_party_id", "place_held", "state", "corrects_custody_id", "loan_due_on", "reference",
     ),
     "lab_result": (
         "result_id", "sample_id", "outcome", "inner_year", "outer_year", "outer_symbol",

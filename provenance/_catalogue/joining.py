@@ -194,7 +194,8 @@ class _Ledger:
     def __iter__(self) -> Iterator[Event]:
         rows = self._database.execute(
             "SELECT custody_id, event, happened_on, sample_id, consignment_id, from_party_id, "
-            "to_party_id, place_held, state, corrects_custody_id, '' FROM custody ORDER BY rowid"
+            "to_party_id, place_held, state, corrects_custody_id, '', loan_due_on, reference "
+            "FROM custody ORDER BY rowid"
         )
         return map(Event._make, rows)
 

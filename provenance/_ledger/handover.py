@@ -135,6 +135,8 @@ def refuse_what_gave_nothing(package: Package, samples: Iterable[str]) -> None:
 def _completed(before: Holding, new: Event) -> Event:
     if new.event in ("handed_over", "returned", "deposited") and not new.from_party_id:
         new = new._replace(from_party_id=before.holder)
+    if new.event == "taken_back" and not new.to_party_id:
+        new = new._replace(to_party_id=before.lender)
     if new.event == "received":
         new = new._replace(
             from_party_id=new.from_party_id or before.answerable,

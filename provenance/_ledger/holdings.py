@@ -28,6 +28,7 @@ if TYPE_CHECKING:
 SENDING = ("handed_over", "returned")
 """Events after which a sample is on the way until it is received."""
 
+DEACCESSIONED = N_("deaccessioned")
 NO_LONGER_THERE = (N_("lost"), N_("destroyed"))
 
 
@@ -49,13 +50,16 @@ class Event(NamedTuple):
     state: str = ""
     corrects_custody_id: str = ""
     notes: str = ""
+    loan_due_on: str = ""
+    reference: str = ""
 
 
 class Holding(NamedTuple):
     """Where one sample is after an event.
 
     `holder` is '' before it is collected and while it is on the way to `on_the_way_to`;
-    `answerable` is who had it last. `gone` is 'lost' or 'destroyed', or ''.
+    `answerable` is who had it last. `gone` is 'lost', 'destroyed' or 'deaccessioned', or ''.
+    While it is on loan, `lender` is who lent it until `due_on`, under the number `loan`.
     """
 
     sample_id: str
@@ -68,6 +72,9 @@ class Holding(NamedTuple):
     gone: str = ""
     since: str = ""
     custody_id: str = ""
+    lender: str = ""
+    due_on: str = ""
+    loan: str = ""
 
 
 def first_day(text: str) -> Day | None:
@@ -204,17 +211,33 @@ def after(before: Holding, event: Event) -> Holding:
             return now._replace(holder="", on_the_way_to=before.on_the_way_to, gone="lost")
         taker = event.to_party_id or before.on_the_way_to
         return _held_by(now, taker, event.place_held)
-    if event.event in ("collected", "deposited"):
+    if event.event in ("collected", "deposited", "found_in_collection"):
         return _held_by(now, event.to_party_id or before.holder, event.place_held)
+    if event.event == "loaned":
+        lent = _held_by(now, event.to_party_id, "")
+        lender = before.lender or before.holder
+        return lent._replace(lender=lender, due_on=event.loan_due_on, loan=event.reference)
+    if event.event == "taken_back":
+        return _held_by(now, event.to_party_id or before.lender, event.place_held)
+    if event.event == DEACCESSIONED:
+        if event.to_party_id:
+            return _held_by(now, event.to_party_id, "")
+        return _no_more(now, DEACCESSIONED)
     if event.event == "found":
         return _held_by(now, event.to_party_id or before.answerable, event.place_held)
     if event.event in NO_LONGER_THERE:
-        return now._replace(holder="", gone=event.event, on_the_way_to="", place_held="")
+        return _no_more(now, event.event)
     return now
 
 
 def _held_by(now: Holding, party: str, place: str) -> Holding:
-    return now._replace(holder=party, answerable=party, on_the_way_to="", gone="", place_held=place)
+    here = now._replace(holder=party, answerable=party, on_the_way_to="", gone="")
+    return here._replace(place_held=place, lender="", due_on="", loan="")
+
+
+def _no_more(now: Holding, gone: str) -> Holding:
+    lent = {"lender": "", "due_on": "", "loan": ""}
+    return now._replace(holder="", gone=gone, on_the_way_to="", place_held="", **lent)
 
 
 def refusal(before: Holding, event: Event) -> str | None:
@@ -234,6 +257,10 @@ def refusal(before: Holding, event: Event) -> str | None:
     if event.event == "collected":
         if before.custody_id:
             return f"{sample} was already collected (event {before.custody_id}); leave it out"
+        return None if event.to_party_id else f"{sample}: say who has it now, with --to"
+    if event.event == "found_in_collection":
+        if before.holder or before.on_the_way_to:
+            return f"{sample} is with {before.answerable} already; leave it out"
         return None if event.to_party_id else f"{sample}: say who has it now, with --to"
     if not before.custody_id:
         return f"{sample} has no event yet; record first that it was collected"
@@ -258,7 +285,14 @@ def refusal(before: Holding, event: Event) -> str | None:
             f"{sample} is with {before.holder}, not with {event.from_party_id}; only one can hold "
             "it at a time. Correct the giver, or record the missing event first"
         )
-    if event.event in (*SENDING, "deposited"):
+    if event.event == "taken_back" and not before.lender:
+        return f"{sample} is not on loan: it is with {before.holder} since {before.since}"
+    if event.event == "loaned" and before.lender:
+        return (
+            f"{sample} is on loan to {before.holder} since {before.since}; record first that it "
+            "came back"
+        )
+    if event.event in (*SENDING, "deposited", "loaned"):
         if not event.to_party_id:
             return f"{sample}: say who receives it, with --to"
         if event.to_party_id == before.holder:

@@ -29,7 +29,7 @@ from provenance._accession.accession import (
     accession,
 )
 from provenance._accession.damage import DamagedBundle
-from provenance._accession.numbers import UnusableNumber
+from provenance._store.numbers import UnusableNumber
 from provenance._accession.register import read_register
 from provenance._base import durable
 from provenance._base.errors import AlreadyThere, TreenailError, UnusableInput

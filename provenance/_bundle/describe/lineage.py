@@ -168,6 +168,21 @@ def origin_of(folder: Path, package: Package, members: Mapping[str, int]) -> Ori
     )
 
 
+def members_digest(folder: Path) -> str:
+    """One checksum for the record's own files in the verified bag in `folder`.
+
+    The pages that were made of them do not count: another version of the program makes others.
+    """
+    made = tuple(f"data/{name}" for name in bundle_facts(folder).get("generated") or ())
+    sums = {}
+    for line in (folder / "manifest-sha256.txt").read_text(encoding="utf-8").splitlines():
+        digest, _, path = line.partition(" ")
+        path = path.strip()
+        if not any(path == name or path.startswith(f"{name}/") for name in made):
+            sums[path.removeprefix("data/")] = digest.lower()
+    return _digest(sums)
+
+
 def _accession(folder: Path) -> str:
     path = folder / "bag-info.txt"
     if not path.is_file():

@@ -8,7 +8,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from provenance._accession.numbers import (
+from provenance._store.numbers import (
     UnusableNumber,
     folder_name,
     number_pattern,

@@ -6,11 +6,11 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
-from provenance._accession.numbers import NumberPattern, number_pattern
 from provenance._base.errors import UnusableInput, UnusableSchema
 from provenance._base.resources import shipped
 from provenance._base.yaml_text import read_yaml
 from provenance._model.profile import check_against_schema
+from provenance._store.numbers import NumberPattern, number_pattern
 
 SETTINGS = "repository.yaml"
 """Where the settings are looked for, beside the register."""
