@@ -1,0 +1,102 @@
+"""Takes rows that a person wrote in a spreadsheet into a table of the store."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterator, Mapping, Sequence
+from dataclasses import dataclass
+from datetime import date
+from pathlib import Path
+
+from provenance._base.errors import UnusableInput
+from provenance._base.listed import listed
+from provenance._store.places import faults_in_places
+from provenance._store.store import Store
+from provenance._store.tables import Row, StoreTable, read_cells, store_table
+
+ENTERED = ("place", "party", "enquiry")
+"""The tables that a person fills in; the others are written by what the store does."""
+
+Faults = Callable[[Sequence[Row]], Iterator[tuple[str, str, str, str]]]
+_FURTHER: Mapping[str, Faults] = {"place": faults_in_places}
+
+
+@dataclass(frozen=True)
+class Entered:
+    """How many rows of a table are new, changed, and as they were."""
+
+    added: int
+    changed: int
+    unchanged: int
+
+
+def enter_rows(
+    store: Store, table: str, path: Path, *, on: date, recorded_on: str, by: str = ""
+) -> Entered:
+    """Add the rows of a CSV file to a table of the store, or change those with the same key.
+
+    The file needs the key and may leave out any other column, which then stays as it is. Nothing is
+    removed. Raises UnusableInput that names file, line, column and value; nothing is written then.
+    """
+    if table not in ENTERED:
+        raise UnusableInput(
+            f"'{table}' is not a table that is filled in; choose {', '.join(ENTERED)}"
+        )
+    described = store_table(table)
+    lines = list(_lines(described, path))
+    with store.writing(on=on, recorded_on=recorded_on, by=by) as writing:
+        key = described.key[0]
+        before = {row[key]: row for row in writing.store.rows(table)}
+        blank = dict.fromkeys(described.columns, "")
+        after = before | {row[key]: blank | before.get(row[key], {}) | row for _, row in lines}
+        place_of = {row[key]: line for line, row in lines}
+        for found, column, value, why in _faults(described, list(after.values())):
+            where = f"{path}, line {place_of[found]}" if found in place_of else f"{found} in store"
+            raise UnusableInput(f"{where}, column '{column}', '{value}': {why}")
+        added = sum(one not in before for one in after)
+        changed = sum(one in before and before[one] != row for one, row in after.items())
+        if added or changed:
+            writing.put_rows(table, after.values())
+    return Entered(added, changed, len(lines) - added - changed)
+
+
+def _lines(table: StoreTable, path: Path) -> Iterator[tuple[int, dict[str, str]]]:
+    if not path.is_file():
+        raise UnusableInput(f"{path} is not there; check the name of the file")
+    names, *rows = read_cells(path) or [[]]
+    names = [name.strip() for name in names]
+    key = table.key[0]
+    strange = [name for name in names if name not in table.columns]
+    if strange or key not in names:
+        said = f"does not know {listed(strange, 3)}" if strange else f"needs the column {key}"
+        raise UnusableInput(
+            f"{path}, line 1: the table {table.name} {said}; its columns are "
+            f"{', '.join(table.columns)}"
+        )
+    seen: dict[str, int] = {}
+    for line, cells in enumerate(rows, start=2):
+        row = {name: " ".join(cell.split()) for name, cell in zip(names, cells, strict=False)}
+        if not any(row.values()):
+            continue
+        if not row[key]:
+            raise UnusableInput(f"{path}, line {line}, column '{key}': it is blank; fill it in")
+        if row[key] in seen:
+            raise UnusableInput(
+                f"{path}, line {line}, column '{key}': '{row[key]}' is in line {seen[row[key]]} "
+                "as well; leave one out"
+            )
+        seen[row[key]] = line
+        yield line, row
+
+
+def _faults(table: StoreTable, rows: Sequence[Row]) -> Iterator[tuple[str, str, str, str]]:
+    for row in rows:
+        key = row[table.key[0]]
+        for column in table.required:
+            if not row[column]:
+                yield key, column, "", "it is blank; fill it in"
+        for column in table.columns:
+            codes = table.codes(column)
+            if codes and row[column] and row[column] not in codes:
+                yield key, column, row[column], f"write one of {', '.join(codes)}"
+    if table.name in _FURTHER:
+        yield from _FURTHER[table.name](rows)
