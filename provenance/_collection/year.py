@@ -2,12 +2,19 @@
 
 from __future__ import annotations
 
+import json
 from collections import Counter, defaultdict
 from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass
+from datetime import date
 from pathlib import Path
 from typing import NamedTuple
 
+import polars as pl
+
+from provenance import __version__
+from provenance._base.page_templates import page_templates
+from provenance._base.spreadsheet import spreadsheet_csv
 from provenance._ledger.holdings import Event, Holding, after, last_day
 from provenance._store.acts import Act
 from provenance._store.settings import SETTINGS, read_repository
@@ -33,6 +40,10 @@ FIGURES: Mapping[str, str] = {
 }
 """Figure of a year → what it counts."""
 
+OWN = (
+    "A sample belongs to the store while the custody ledger says that it is with the repository's "
+    "own code (party_id in repository.yaml), or lent by it."
+)
 _SUMMED = ("records_held", "samples_held", "on_loan")
 """What stands at the end of a year: all that came less all that went."""
 
@@ -162,3 +173,33 @@ def _year(text: str) -> int:
     """The latest year that a date can mean; 0 for a blank, which is before every accession."""
     day = last_day(text)
     return day[0] if day else 0
+
+
+def years_text(years: Years, store: str, counted_on: date, shape: str) -> str:
+    """The figures as 'csv' or 'json' (a row a year), as a 'table' for a terminal, or as a page."""
+    rows = list(years.rows())
+    if shape == "csv":
+        return spreadsheet_csv(pl.DataFrame(rows))
+    if shape == "json":
+        return json.dumps(rows, indent=1) + "\n"
+    figures = [(what, [row[name] for row in rows]) for name, what in FIGURES.items()]
+    if shape == "html":
+        return (
+            page_templates("store", "bundle")
+            .get_template("year.html")
+            .render(
+                title=f"The store {store}, year by year",
+                counted_on=counted_on.isoformat(),
+                years=list(years.counts),
+                figures=figures,
+                own=OWN,
+                program=f"treenail {__version__}",
+            )
+        )
+    lines = [("", *map(str, years.counts)), *((what, *map(str, each)) for what, each in figures)]
+    widths = [max(map(len, column)) for column in zip(*lines, strict=True)]
+    padded = (
+        "  ".join([first.ljust(widths[0]), *map(str.rjust, rest, widths[1:])])
+        for first, *rest in lines
+    )
+    return "".join(f"{line.rstrip()}\n" for line in padded)

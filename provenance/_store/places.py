@@ -2,12 +2,14 @@
 
 from __future__ import annotations
 
+import json
 from collections.abc import Iterator, Sequence
 from functools import cached_property
 
 from provenance._base.errors import UnusableInput
+from provenance._base.visible import visible
 from provenance._identity.place_code import END, place_code
-from provenance._store.tables import Row
+from provenance._store.tables import Row, rows_bytes
 
 
 class Places:
@@ -61,6 +63,11 @@ class Places:
             f"the store has no place '{text}'; 'treenail places STORE' lists them all"
         )
 
+    def chosen(self, below: str | None) -> list[str]:
+        """A place that is named and all below it, or all places, in the order of the tree."""
+        starts = [self.named(below)] if below else self.below.get("", [])
+        return [place for start in starts for place in self.within(start)]
+
     @cached_property
     def by_code(self) -> dict[str, str]:
         """What a scanned label says → place."""
@@ -89,3 +96,21 @@ def faults_in_places(rows: Sequence[Row]) -> Iterator[tuple[str, str, str, str]]
                 break
             seen.add(around)
             around = known[around]
+
+
+def places_text(places: Places, chosen: Sequence[str], shape: str) -> str:
+    """Some places as a tree in lines ('text'), or their rows as 'csv' or 'json'."""
+    rows = [{**places.rows[one], "path": places.path(one)} for one in chosen]
+    if shape == "csv":
+        return rows_bytes("place", rows).decode()
+    if shape == "json":
+        return json.dumps(rows, indent=1, ensure_ascii=False) + "\n"
+    if not rows:
+        return "no places yet; enter them with 'treenail store STORE --enter place FILE.csv'\n"
+    least = min(map(places.depth, chosen))
+    lines = []
+    for one in chosen:
+        row = places.rows[one]
+        about = ", ".join(filter(None, (row["kind"], row["name"])))
+        lines.append(f"{'  ' * (places.depth(one) - least)}{one}  {about}")
+    return "".join(f"{visible(line)}\n" for line in lines)
