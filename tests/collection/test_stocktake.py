@@ -1,0 +1,116 @@
+"""A stocktake by scanner, against a plain model of what lies where."""
+
+import sqlite3
+from collections import Counter
+
+from hypothesis import given, settings
+from hypothesis import strategies as st
+
+from provenance._collection.scans import keep_scans, kept_scans, scans_path
+from provenance._collection.stocktake import Stocktake, compare_scans
+from provenance._identity.payload import compose_code
+from provenance._identity.place_code import END, compose_place
+
+PLACES = ("B7", "B8", "B9")
+Expected = tuple[str, str, str, str, str]
+"""Record, site, number, place, and who has it where it should not lie there."""
+
+
+def compared(expected: list[Expected], lines: list[str], tmp_path) -> Stocktake:
+    database = sqlite3.connect(":memory:")
+    database.execute("CREATE TABLE place (place_id TEXT, code TEXT)")
+    database.executemany("INSERT INTO place VALUES (?, ?)", [(one, one) for one in PLACES])
+    database.execute(
+        "CREATE TABLE expected (sample_no INTEGER PRIMARY KEY, record_id TEXT, site_id TEXT, "
+        "sample_id TEXT, place_id TEXT, state TEXT)"
+    )
+    database.executemany(
+        "INSERT INTO expected VALUES (?, ?, ?, ?, ?, ?)",
+        [(n, *one) for n, one in enumerate(expected)],
+    )
+    path = scans_path(tmp_path, "2027-spring")
+    path.unlink(missing_ok=True)
+    list(keep_scans(path, lines))
+    return compare_scans(database, kept_scans(path))
+
+
+def test_every_kind_of_difference_is_told_apart(tmp_path):
+    expected = [
+        ("a", "HOLL", "201", "B7", ""),
+        ("a", "HOLL", "202", "B7", ""),
+        ("a", "HOLL", "203", "B8", ""),
+        ("a", "HOLL", "204", "B7", "on loan to MBD"),
+        ("a", "HOLL", "205", "B9", ""),
+        ("a", "HOLL", "206", "B8", ""),
+        ("b", "FENN", "201", "B8", ""),
+    ]
+    scans = [
+        compose_code("HOLL", "206"),
+        compose_place("B7"),
+        compose_code("HOLL", "201"),
+        "treenail 1 HOLL-203 Z",
+        compose_code("HOLL", "203"),
+        compose_code("HOLL", "204"),
+        "999",
+        "201",
+        compose_place("B8"),
+        "treenail 1 HOLL-206 3",
+        "TREENAIL .STORE:B99-XX",
+        compose_place("B77"),
+        compose_code("HOLL", "205"),
+    ]
+    taken = compared(expected, scans, tmp_path)
+    seen = {(one.outcome, one.sample_id or one.text[:24]) for one in taken.rest}
+    assert seen == {
+        ("no_place", "206"),
+        ("misplaced", "203"),
+        ("against_record", "204"),
+        ("unknown", "999"),
+        ("several", "201"),
+        ("missing", "202"),
+        ("missing", "201"),
+        ("missing", "206"),
+        ("unread", '"HOLL-203-Z" does not fi'),
+        ("unread", '"HOLL-206-3" does not fi'),
+        ("unread", '"TREENAIL .STORE:B99-XX"'),
+        ("unknown_place", "TREENAIL .STORE:B77-FK"),
+        ("no_place", "205"),
+    }
+    assert taken.counts["right"] == 1
+    assert taken.closed == ["B7", "B8"]
+
+
+_NUMBERS = st.integers(1, 8)
+_WALK = st.lists(st.one_of(st.sampled_from([*PLACES, END]), _NUMBERS), max_size=30)
+
+
+@settings(max_examples=60, deadline=None)
+@given(st.lists(st.sampled_from([*PLACES, "lent"]), min_size=8, max_size=8), _WALK)
+def test_what_is_counted_is_what_a_person_would_count(tmp_path_factory, where, walk):
+    expected = [
+        ("a", "HOLL", str(n), place if place in PLACES else "", "" if place in PLACES else "lent")
+        for n, place in enumerate(where, start=1)
+    ]
+    lines = [compose_code("HOLL", str(x)) if isinstance(x, int) else compose_place(x) for x in walk]
+    taken = compared(expected, lines, tmp_path_factory.mktemp("scans"))
+    opened, closed, seen, nowhere = "", set(), {}, 0
+    for one in walk:
+        if isinstance(one, int):
+            if opened:
+                seen.setdefault(one, set()).add(opened)
+            else:
+                nowhere += 1
+            continue
+        closed |= {opened} - {""}
+        opened = one if one in PLACES else ""
+    wanted: Counter[str] = Counter({"no_place": nowhere} if nowhere else {})
+    for number, place in enumerate(where, start=1):
+        if len(seen.get(number, ())) > 1:
+            wanted["twice"] += 1
+        elif number in seen:
+            right = {place} == seen[number]
+            wanted["against_record" if place == "lent" else "right" if right else "misplaced"] += 1
+        elif place != "lent":
+            wanted["missing" if place in closed else "not_looked_at"] += 1
+    assert dict(taken.counts) == dict(wanted)
+    assert taken.still_open == opened
