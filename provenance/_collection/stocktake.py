@@ -12,7 +12,7 @@ from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
 from typing import NamedTuple
 
-from provenance._collection.scans import CLOSED, PLACE, SAMPLE
+from provenance._collection.scans import PLACE, SAMPLE, UNREAD
 
 WORDS: Mapping[str, str] = {
     "right": "in the right place",
@@ -29,8 +29,8 @@ WORDS: Mapping[str, str] = {
 }
 """Outcome → what it means, in the order of the report."""
 
-FOUND = ("right", "misplaced", "against_record")
-"""Outcomes of samples that were seen, each in one place."""
+NOT_RIGHT = ("misplaced", "against_record", "twice")
+"""Outcomes of samples that were seen, other than the right one."""
 
 
 class Seen(NamedTuple):
@@ -52,11 +52,10 @@ class Seen(NamedTuple):
 class Stocktake:
     """What came of a stocktake: how many of each outcome, and those that need a person.
 
-    `found` are all samples that were seen, `rest` what is neither right nor not looked at.
+    `rest` is what is neither right nor in a place that was not looked at.
     """
 
     counts: Mapping[str, int]
-    found: Sequence[Seen] = field(repr=False)
     rest: Sequence[Seen] = field(repr=False)
     closed: Sequence[str] = ()
     still_open: str = ""
@@ -75,85 +74,123 @@ def compare_scans(database: sqlite3.Connection, scans: Iterable[Sequence[str]]) 
     code: what its label says).
     """
     database.executescript(_TABLES)
-    codes = dict(database.execute("SELECT code, place_id FROM place"))
-    opened = _Opened(codes)
-    database.executemany("INSERT INTO scan VALUES (?, ?, ?, ?, ?, ?)", opened.of_scans(scans))
-    database.executemany("INSERT INTO closed VALUES (?)", ((one,) for one in opened.closed))
+    opened = _Opened(dict(database.execute("SELECT code, place_id FROM place")))
+    database.executemany("INSERT INTO scan VALUES (?, ?, ?)", opened.of_scans(scans))
+    database.executemany("INSERT INTO opened VALUES (?, ?, ?)", opened.rows())
+    database.executemany("INSERT INTO outcome VALUES (?, '', '', ?, ?, '', ?)", opened.odd)
+    database.executescript(_NAMED)
+    matched = database.execute(_SEEN).rowcount
+    if matched < database.execute("SELECT count(*) FROM scan").fetchone()[0]:
+        database.execute(_UNKNOWN)
     database.executescript(_COMPARED)
     counts = dict(database.execute("SELECT outcome, count(*) FROM outcome GROUP BY outcome"))
-    asked = "SELECT outcome, record_id, site_id, sample_id, place, expected, text FROM outcome "
-    order = " ORDER BY place, expected, site_id, sample_id, n"
-    found = f"{asked}WHERE outcome IN ('right', 'misplaced', 'against_record'){order}"
-    rest = f"{asked}WHERE outcome NOT IN ('right', 'not_looked_at'){order}"
+    (seen,) = database.execute("SELECT count(*) FROM seen").fetchone()
+    counts["right"] = seen - sum(counts.get(one, 0) for one in NOT_RIGHT)
+    rest = database.execute(
+        "SELECT * FROM outcome WHERE outcome <> 'not_looked_at' "
+        "ORDER BY place, expected, site_id, sample_id, rowid"
+    )
     return Stocktake(
-        {one: counts[one] for one in WORDS if one in counts},
-        list(map(Seen._make, database.execute(found))),
-        list(map(Seen._make, database.execute(rest))),
-        list(opened.closed),
+        {one: counts[one] for one in WORDS if counts.get(one)},
+        list(map(Seen._make, rest)),
+        opened.closed,
         opened.place,
     )
 
 
+def found_in(database: sqlite3.Connection) -> Iterator[tuple[str, str, str]]:
+    """(record, number, place) of every sample that was seen in one place, once compared."""
+    return database.execute(
+        "SELECT record_id, sample_id, opened.place_id FROM seen JOIN expected USING (sample_no) "
+        "JOIN opened USING (n) WHERE NOT twice ORDER BY record_id, sample_no"
+    )
+
+
 class _Opened:
-    """Follows which place is open while scans come in."""
+    """Follows which place is open while scans come in; `odd` are those that name no sample."""
 
     def __init__(self, codes: Mapping[str, str]) -> None:
         self._codes = codes
+        self._numbers: dict[str, int] = {}
+        self._closed: set[str] = set()
         self.place = ""
-        self.closed: dict[str, None] = {}
+        self.odd: list[tuple[str, str, str, str]] = []
 
-    def of_scans(
-        self, scans: Iterable[Sequence[str]]
-    ) -> Iterator[tuple[int, str, str, str, str, str]]:
-        """(n, outcome or '', site, number, place, text) of every scan that names no place."""
-        for n, (kind, code, site, sample, text) in enumerate(scans):
-            if kind == SAMPLE:
-                yield n, "" if self.place else "no_place", site, sample, self.place, text
+    def of_scans(self, scans: Iterable[Sequence[str]]) -> Iterator[tuple[str, str, int]]:
+        """(site, number, number of the place) of every sample that was scanned in a place."""
+        number = 0
+        for kind, code, site, sample, text in scans:
+            if kind == SAMPLE and number:
+                yield site, sample, number
+            elif kind == SAMPLE:
+                number_of = f"{site}-{sample}" if site else sample
+                self.odd.append(("no_place", number_of, "", ""))
             elif kind == PLACE and code in self._codes:
-                self._open(self._codes[code])
-            elif kind == CLOSED:
-                self._open("")
+                number = self._open(self._codes[code])
+            elif kind == UNREAD:
+                self.odd.append(("unread", "", self.place, text))
             else:
                 # behind a place that nobody knows no sample is taken to lie in the one before
+                number = self._open("")
                 if kind == PLACE:
-                    self._open("")
-                outcome = "unknown_place" if kind == PLACE else "unread"
-                yield n, outcome, "", "", self.place, text
+                    self.odd.append(("unknown_place", "", "", text))
 
-    def _open(self, place: str) -> None:
+    def rows(self) -> Iterator[tuple[int, str, bool]]:
+        """Number and code of each place that was opened, and whether it was closed."""
+        return ((n, place, place in self._closed) for place, n in self._numbers.items())
+
+    @property
+    def closed(self) -> list[str]:
+        """The places that were looked through, in the order in which they were opened."""
+        return [place for place in self._numbers if place in self._closed]
+
+    def _open(self, place: str) -> int:
         if self.place:
-            self.closed[self.place] = None
+            self._closed.add(self.place)
         self.place = place
+        return self._numbers.setdefault(place, len(self._numbers) + 1) if place else 0
 
 
 _TABLES = """
-CREATE TEMP TABLE scan (n INTEGER PRIMARY KEY, outcome TEXT, site_id TEXT, sample_id TEXT,
-  place TEXT, text TEXT);
-CREATE TEMP TABLE closed (place_id TEXT PRIMARY KEY) WITHOUT ROWID;
-CREATE TEMP TABLE hit (n INTEGER PRIMARY KEY, sample_no INTEGER, records INTEGER, place TEXT);
-CREATE TEMP TABLE seen (sample_no INTEGER PRIMARY KEY, n INTEGER, place TEXT, places INTEGER);
-CREATE TEMP TABLE outcome (outcome TEXT, n INTEGER, record_id TEXT, site_id TEXT, sample_id TEXT,
-  place TEXT, expected TEXT, text TEXT);
+CREATE TEMP TABLE scan (site_id TEXT, sample_id TEXT, n INTEGER);
+CREATE TEMP TABLE opened (n INTEGER PRIMARY KEY, place_id TEXT UNIQUE, closed INTEGER);
+CREATE TEMP TABLE seen (sample_no INTEGER PRIMARY KEY, n INTEGER, twice INTEGER);
+CREATE TEMP TABLE shared (sample_id TEXT, site_id TEXT);
+CREATE TEMP TABLE outcome (outcome TEXT, record_id TEXT, site_id TEXT, sample_id TEXT, place TEXT,
+  expected TEXT, text TEXT);
 """
+_ODD = """
+INSERT INTO outcome SELECT {outcome!r}, '', site_id, sample_id, place_id, '', ''
+  FROM scan JOIN opened USING (n) WHERE {which}"""
+_NAMED = f"""
+INSERT INTO shared SELECT sample_id, site_id FROM expected GROUP BY sample_id, site_id
+  HAVING count(*) > 1;
+INSERT INTO shared SELECT sample_id, '' FROM scan WHERE site_id = '' AND
+  1 < (SELECT count(*) FROM expected WHERE expected.sample_id = scan.sample_id);
+{_ODD.format(outcome="several", which="(sample_id, site_id) IN shared")};
+DELETE FROM scan WHERE EXISTS (SELECT 1 FROM shared) AND (sample_id, site_id) IN shared;
+UPDATE scan SET site_id = coalesce(
+    (SELECT site_id FROM expected WHERE expected.sample_id = scan.sample_id), '')
+  WHERE site_id = '';
+"""
+_SEEN = """
+INSERT INTO seen SELECT sample_no, n, 0 FROM scan CROSS JOIN expected USING (sample_id, site_id)
+  WHERE true ON CONFLICT (sample_no) DO UPDATE SET twice = twice OR n <> excluded.n
+"""
+_UNKNOWN = _ODD.format(
+    outcome="unknown",
+    which="NOT EXISTS (SELECT 1 FROM expected WHERE expected.sample_id = scan.sample_id "
+    "AND expected.site_id = scan.site_id)",
+)
 _COMPARED = """
-INSERT INTO hit SELECT scan.n, min(sample_no), count(DISTINCT sample_no), scan.place
-  FROM scan CROSS JOIN expected ON expected.sample_id = scan.sample_id
-    AND (scan.site_id = '' OR expected.site_id = scan.site_id)
-  WHERE scan.outcome = '' GROUP BY scan.n;
-INSERT INTO seen SELECT sample_no, min(n), min(place), count(DISTINCT place)
-  FROM hit WHERE records = 1 GROUP BY sample_no;
-INSERT INTO outcome SELECT CASE WHEN places > 1 THEN 'twice' WHEN state <> '' THEN 'against_record'
-    WHEN place_id = place THEN 'right' ELSE 'misplaced' END,
-    n, record_id, site_id, sample_id, place, CASE WHEN state = '' THEN place_id ELSE state END, ''
-  FROM seen JOIN expected USING (sample_no);
-INSERT INTO outcome SELECT 'missing', NULL, record_id, site_id, sample_id, '', place_id, ''
-  FROM closed JOIN expected USING (place_id)
-  WHERE state = '' AND sample_no NOT IN (SELECT sample_no FROM seen);
-INSERT INTO outcome SELECT 'not_looked_at', NULL, record_id, site_id, sample_id, '', place_id, ''
-  FROM expected WHERE state = '' AND sample_no NOT IN (SELECT sample_no FROM seen)
-    AND place_id NOT IN (SELECT place_id FROM closed);
-INSERT INTO outcome SELECT 'several', n, '', site_id, sample_id, scan.place, '', text
-  FROM hit JOIN scan USING (n) WHERE records > 1;
-INSERT INTO outcome SELECT coalesce(nullif(outcome, ''), 'unknown'), n, '', site_id, sample_id,
-    place, '', text FROM scan WHERE n NOT IN (SELECT n FROM hit);
+INSERT INTO outcome SELECT * FROM (
+  SELECT CASE WHEN twice THEN 'twice' WHEN n IS NULL AND state <> '' THEN 'right'
+      WHEN n IS NULL AND expected.place_id IN (SELECT place_id FROM opened WHERE closed)
+        THEN 'missing'
+      WHEN n IS NULL THEN 'not_looked_at' WHEN state <> '' THEN 'against_record'
+      WHEN opened.place_id = expected.place_id THEN 'right' ELSE 'misplaced' END AS outcome,
+    record_id, site_id, sample_id, coalesce(opened.place_id, ''),
+    CASE WHEN state = '' THEN expected.place_id ELSE state END, ''
+  FROM expected LEFT JOIN seen USING (sample_no) LEFT JOIN opened USING (n))
+  WHERE outcome <> 'right';
 """

@@ -62,7 +62,7 @@ def test_every_kind_of_difference_is_told_apart(tmp_path):
     taken = compared(expected, scans, tmp_path)
     seen = {(one.outcome, one.sample_id or one.text[:24]) for one in taken.rest}
     assert seen == {
-        ("no_place", "206"),
+        ("no_place", "HOLL-206"),
         ("misplaced", "203"),
         ("against_record", "204"),
         ("unknown", "999"),
@@ -74,7 +74,7 @@ def test_every_kind_of_difference_is_told_apart(tmp_path):
         ("unread", '"HOLL-206-3" does not fi'),
         ("unread", '"TREENAIL .STORE:B99-XX"'),
         ("unknown_place", "TREENAIL .STORE:B77-FK"),
-        ("no_place", "205"),
+        ("no_place", "HOLL-205"),
     }
     assert taken.counts["right"] == 1
     assert taken.closed == ["B7", "B8"]
