@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Collection, Iterable, Mapping, Sequence
+from collections.abc import Callable, Collection, Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
@@ -175,11 +175,14 @@ def events_for(
 
 
 def following(
-    standing: Iterable[Event], wanted: Iterable[Event]
+    standing: Iterable[Event],
+    wanted: Iterable[Event],
+    refusal_here: Callable[[Holding, Event], str | None] = lambda before, event: None,
 ) -> tuple[list[Event], list[str]]:
     """The events that can follow those of a ledger, filled in, and why others cannot.
 
-    A correction is put into the past on purpose, so only the present is judged.
+    A correction is put into the past on purpose, so only the present is judged. `refusal_here` says
+    what whoever keeps the ledger allows less.
     """
     wanted = list(wanted)
     corrected = {one.corrects_custody_id for one in wanted} - {""}
@@ -189,7 +192,7 @@ def following(
     for new in wanted:
         before = held.get(new.sample_id, Holding(new.sample_id))
         # as it is written: what is filled in would be judged to fit
-        why = refusal(before, new) or refusal_by_requests(asked, new)
+        why = refusal(before, new) or refusal_by_requests(asked, new) or refusal_here(before, new)
         if why and not new.corrects_custody_id:
             refused.append(why)
             continue
@@ -220,6 +223,8 @@ def _completed(before: Holding, new: Event) -> Event:
         new = new._replace(from_party_id=before.holder)
     if new.event == "taken_back" and not new.to_party_id:
         new = new._replace(to_party_id=before.lender)
+    if new.event == "taken_back" and not new.reference:
+        new = new._replace(reference=before.loan)
     if new.event == "received":
         new = new._replace(
             from_party_id=new.from_party_id or before.answerable,

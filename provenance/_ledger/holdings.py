@@ -313,6 +313,8 @@ def refusal(before: Holding, event: Event) -> str | None:
         )
     if event.event == "taken_back" and not before.lender:
         return f"{sample} is not on loan: it is with {before.holder} since {before.since}"
+    if event.event == "taken_back" and event.reference not in ("", before.loan):
+        return f"{sample} is out on loan {before.loan or 'without a number'}, not {event.reference}"
     if before.lender and (
         event.event == "loaned"
         or (event.event in (*SENDING, "deposited") and event.to_party_id != before.lender)

@@ -218,9 +218,10 @@ class Writing:
         """The ledger of a record, with what this block has added."""
         return self._ledgers.get(record_id) or self.store.ledger(record_id)
 
-    def put_ledger(self, record_id: str, events: Sequence[Event]) -> Act:
+    def put_ledger(self, record_id: str, events: Sequence[Event], number: str = "") -> Act:
         """Let a record have this whole ledger; the register says where it ends now.
 
+        `number` is that of the loan or request that the newest events are about.
         Raises UnusableInput when its events do not fit together.
         """
         for fault in verify_events(events):
@@ -229,15 +230,19 @@ class Writing:
         heads = heads_of(events)
         return self.add(
             LEDGER,
+            number=number,
             record_id=record_id,
             heads=" ".join(head.seal for head in heads),
             events=str(len(events)),
         )
 
-    def add_events(self, record_id: str, events: Iterable[Event]) -> list[dict[str, str]]:
+    def add_events(
+        self, record_id: str, events: Iterable[Event], number: str = ""
+    ) -> list[dict[str, str]]:
         """Seal events behind the ledger of a record; returns the whole ledger.
 
         `events` map columns of the table custody to texts; numbers and seals are filled in here.
+        `number` is that of the loan or request that they are about.
         Raises UnusableInput when the ledger does not fit together.
         """
         blank = dict.fromkeys(ledger_columns(), "")
@@ -245,7 +250,7 @@ class Writing:
         added = [blank | said | dict(event) for event in events]
         before = [blank | event for event in self.ledger(record_id)]
         whole = sealed([*before, *added])
-        self.put_ledger(record_id, whole)
+        self.put_ledger(record_id, whole, number)
         return whole
 
     def put_rows(self, table: str, rows: Iterable[Row]) -> Act:
