@@ -219,7 +219,7 @@ def _part_number(parent: str, site: str, taken: set[str], asked: str) -> str:
         misread = {check_character(label), check_letters(label)}
     except TreenailError:  # a number as found, which no label says so
         misread = set()
-    letters = [*_PART_LETTERS, *(a + b for a in _PART_LETTERS for b in _PART_LETTERS)]
+    letters: list[str] = [*_PART_LETTERS, *(a + b for a in _PART_LETTERS for b in _PART_LETTERS)]
     for letter in letters:
         number = parent + letter
         if letter not in misread and number not in taken and len(number) <= longest:
