@@ -74,6 +74,11 @@ class Kept:
             found[part] = found.get(parent, "")
         return found
 
+    @cached_property
+    def sites(self) -> frozenset[str]:
+        """The codes of its sites."""
+        return frozenset(self.of("element").values()) - {""}
+
     @property
     def taken(self) -> set[str]:
         """Every number that stood for a sample of the record at some time, or is reserved."""
@@ -88,7 +93,7 @@ class Kept:
             former.setdefault((self.samples.get(now, ""), now), []).append(old)
         return SampleNames(
             [(site, number) for number, site in self.samples.items()],
-            [site for site in self.of("element").values() if site],
+            self.sites,
             strange=f"is not a sample of {self.accession.number}",
             former=former,
         )
@@ -263,11 +268,18 @@ def _meant(records: Sequence[Kept], text: str) -> tuple[list[tuple[Kept, list[st
         try:
             samples = one.inside(text) if is_inside(text) else [one.names.sample(text).sample_id]
         except UnreadableValue as error:
-            why = str(error)
+            # of several records the one of the site that the label says
+            if len(records) == 1 or any(site and site in text.upper() for site in one.sites):
+                why = str(error)
             continue
         if samples:
             found.append((one, samples))
-    return found, "" if found else (why or f"'{text}' names no sample here")
+    return found, "" if found else (why or f"'{text}' names no sample of {_some(records)}")
+
+
+def _some(records: Sequence[Kept]) -> str:
+    numbers = [one.accession.number for one in records]
+    return ", ".join(numbers) if len(numbers) <= 3 else f"the {len(numbers)} records of the store"
 
 
 def _add(chosen: Chosen, more: Mapping[str, Sequence[str]]) -> None:

@@ -347,7 +347,7 @@ def destroyed_without_decision(tables: Snapshot) -> pl.DataFrame:
     field="loan_due_on",
     severity="note",
     says="Sample {sample_id} was due back from {to_party_id} on {loan_due_on}.",
-    remedy="Ask for it; then record that it was taken back, or the loan with its new day.",
+    remedy="Ask for it; then record 'taken_back', or a correction of the loan with its new day.",
     source=COMMON_PRACTICE,
 )
 def loan_overdue(tables: Snapshot) -> pl.DataFrame:
