@@ -137,7 +137,7 @@ def decision_letter(store: Store, asked: Asked) -> Letter:
             (*_about(n, one), _record(one), _decided(asked, one.label in granted))
             for n, one in _numbered(asked.items)
         ),
-        _paragraphs("handling") if granted else (),
+        _paragraphs("handling", granted=True) if granted else (),
         tuple(signers),
     )
 
