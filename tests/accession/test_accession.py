@@ -30,10 +30,8 @@ from provenance._accession.accession import (
 )
 from provenance._accession.damage import DamagedBundle
 from provenance._store.numbers import UnusableNumber
-from provenance._accession.register import read_register
 from provenance._base import durable
 from provenance._base.errors import AlreadyThere, TreenailError, UnusableInput
-from provenance._base.standing import NOT_ANCHORED
 from provenance._bundle.describe.editions import PUBLIC
 from provenance._bundle.verify import verify_bundle
 from provenance._catalogue.build import update_catalogue
@@ -46,6 +44,8 @@ from provenance._ledger.ed25519 import Signer
 from provenance._ledger.holdings import holdings_frame
 from provenance._ledger.seals import FILLED_IN
 from provenance._record import together
+from provenance._store.acts import first_fault
+from provenance._store.store import Store
 from tests.builders import PackageBuilder, pack_bundle, unpack_bundle
 from tests.bundle.test_hostile import sealed_anew
 from tests.bundle.test_pack import bytes_of
@@ -61,7 +61,7 @@ def take_in(bundle: Path, store: Path, **options: Any) -> Accessioned:
     options = {"pattern": "" if (store / "repository.yaml").exists() else PATTERN} | options
     return accession(
         bundle,
-        store / "register.csv",
+        store,
         **{
             "depositor": DEPOSITOR,
             "on": date(2026, 3, 1),
@@ -123,11 +123,11 @@ def test_the_register_has_what_is_needed_to_know_the_bundle_again(
     shelf: Path, tmp_path: Path
 ) -> None:
     done = take_in(shelf / "bundle.zip", tmp_path / "store")
-    (line,) = read_register(tmp_path / "store" / "register.csv")
+    (line,) = Store(tmp_path / "store").accessions
     assert line == done.entry
-    assert line.received_sha256 == tagmanifest_sum(shelf / "bundle.zip")
-    assert line.kept_sha256 == tagmanifest_sum(done.kept)
-    assert (line.number, line.accessioned_on, line.bundle, line.edition, line.depositor) == (
+    assert line.received == tagmanifest_sum(shelf / "bundle.zip")
+    assert line.bag == tagmanifest_sum(done.kept)
+    assert (line.number, line.happened_on, line.bundle, line.edition, line.depositor) == (
         "2026.0001",
         "2026-03-01",
         "holl",
@@ -285,7 +285,7 @@ def test_what_stands_in_the_register_stays_byte_for_byte(shelf: Path, tmp_path: 
     before = (store / "register.csv").read_bytes()
     take_in(shelf / "later.zip", store)
     assert (store / "register.csv").read_bytes().startswith(before)
-    assert len(read_register(store / "register.csv")) == 2
+    assert len(Store(store).accessions) == 2
 
 
 def test_settings_that_break_their_schema_are_named(shelf: Path, tmp_path: Path) -> None:
@@ -417,7 +417,7 @@ def test_a_hostile_or_cut_off_zip_is_refused(shelf: Path, tmp_path: Path) -> Non
 def test_the_command_prints_the_letter_and_ends_with_2(bundle: Path, tmp_path: Path) -> None:
     (bundle / "data" / "tables" / "plug.csv").write_text("changed", encoding="utf-8")
     found = run(
-        "accession", bundle, "--register", tmp_path / "s" / "r.csv", "--depositor", DEPOSITOR,
+        "accession", bundle, "--store", tmp_path / "s", "--depositor", DEPOSITOR,
         "--pattern", PATTERN,
     )  # fmt: skip
     assert "Please send the entire bundle once more" in found.stdout
@@ -432,7 +432,7 @@ def test_a_record_with_faults_is_taken_in_and_the_depositor_is_told(
     path.write_text(path.read_text("utf-8").replace("B1-014", "B9-999"), encoding="utf-8")
     sealed_anew(bundle)
     found = run(
-        "accession", bundle, "--register", tmp_path / "s" / "r.csv", "--depositor", DEPOSITOR,
+        "accession", bundle, "--store", tmp_path / "s", "--depositor", DEPOSITOR,
         "--pattern", PATTERN, "--on", "2026-03-01",
     )  # fmt: skip
     assert found.exit_code == 1
@@ -492,7 +492,7 @@ def test_killed_at_any_step_there_is_a_whole_accession_or_none(
             entry = told.entry
             states.append("whole")
         assert entry.number == "2026.0001"
-        assert read_register(store / "register.csv") == [entry]
+        assert Store(store).accessions == [entry]
         assert verify_bundle(store / entry.kept_at, fast=True).sound
         assert (store / entry.receipt).read_bytes().startswith(b"%PDF")
         assert sorted(one.name for one in store.iterdir()) == [
@@ -519,7 +519,7 @@ def test_two_curators_at_once_get_two_numbers(shelf: Path, tmp_path: Path) -> No
     with ProcessPoolExecutor(2, mp_context=forking()) as curators:
         numbers = list(curators.map(number_given, bundles, [tmp_path / "store"] * 2))
     assert sorted(numbers) == ["2026.0001", "2026.0002"]
-    kept = read_register(tmp_path / "store" / "register.csv")
+    kept = Store(tmp_path / "store").accessions
     assert [one.number for one in kept] == ["2026.0001", "2026.0002"]
 
 
@@ -598,7 +598,7 @@ def test_a_register_from_before_the_ends_of_ledgers_goes_on(shelf: Path, tmp_pat
     assert done.ledger.anchored == 4
     names, first, _ = register.read_text("utf-8").splitlines()
     assert (names.split(",")[:11], first) == (old[0].split(","), old[1])
-    assert [one.ledger_events for one in read_register(register)] == ["", "5"]
+    assert [one.ledger_events for one in Store(store).accessions] == ["", "5"]
 
 
 def test_the_depositors_own_copy_may_go_on_after_samples_came_along(
