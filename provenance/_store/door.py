@@ -133,12 +133,14 @@ def judge(new: Newcomer, peers: Sequence[Peer]) -> Judged:
         return Judged(PUBLIC_EDITION)
     if new.fault:
         return _refused(BROKEN, [new.fault])
-    if said := at_odds(new.ledger, new.earlier):
-        return _refused(AT_ODDS, said)
     mine = {event[SEAL]: event for event in new.ledger}
     named = {one.payload for one in new.earlier} | {one.tagmanifest_sha256 for one in new.earlier}
     named -= {""}
     of_named = [one for one in peers if named & {one.act.payload, one.act.bag, one.act.received}]
+    if odds := at_odds(new.ledger, new.earlier):
+        for peer in of_named:
+            odds += _lost([one for seal, one in peer.events.items() if seal not in mine], peer)
+        return _refused(AT_ODDS, odds)
     follows, words, said = [], [], []
     for peer in peers:
         is_named = peer in of_named
@@ -201,8 +203,8 @@ def at_odds(ledger: Sequence[Event], earlier: Iterable[Ancestor]) -> list[str]:
         known = with_all_before(before, one.heads) & before.keys()
         if len(known) != one.events or not before.keys() >= set(one.heads):
             said.append(
-                f"{one.in_words} had {one.events} custody events, of which {len(known)} are in "
-                "the ledger as they were"
+                f"{one.in_words} had {one.events} custody events, ending with the seal "
+                f"{one.heads[0][:12]}…, and its ledger does not have them as they were"
             )
     return said
 

@@ -73,8 +73,8 @@ class Store:
 
     @cached_property
     def acts(self) -> tuple[Act, ...]:
-        """The register."""
-        return read_register(self.folder / REGISTER)
+        """The register; () for a folder that is no store yet, or one of an older version."""
+        return read_register(self.folder / REGISTER) if is_store(self.folder) else ()
 
     @property
     def accessions(self) -> tuple[Act, ...]:
@@ -136,7 +136,7 @@ class Store:
         """
         self.folder.mkdir(parents=True, exist_ok=True)
         while True:
-            if is_unfinished(self.folder):
+            if any(self.folder.glob(".together.*.part")):
                 finish_writing(self.folder)
             with locked(self.folder):
                 # another program may have been stopped between the two lines above
@@ -212,7 +212,7 @@ class Writing:
     _cards: dict[str, Numbers] = field(default_factory=dict)
 
     def __post_init__(self) -> None:
-        self.acts = list(self.store.acts) if is_store(self.store.folder) else []
+        self.acts = list(self.store.acts)
         if not is_store(self.store.folder):
             self.staged.write(MARKER, _marker())
             self.add(OPENED)
