@@ -54,6 +54,7 @@ def enter(
     """
     record_id, *others = dict.fromkeys((*known.records, *kept.identity.marks))
     ledger = kept.ledger if with_ledger and kept.edition != PUBLIC.name else ()
+    card = {**kept.numbers, **kept.names}
     act = writing.add(
         ACCESSION,
         record_id=record_id,
@@ -63,10 +64,10 @@ def enter(
         members=kept.identity.members,
         heads=" ".join(seals_at_ends(ledger)),
         events=str(len(ledger)) if ledger else "",
-        bindings=hashlib.sha256(card_bytes(kept.numbers)).hexdigest(),
+        bindings=hashlib.sha256(card_bytes(card)).hexdigest(),
         **cells,
     )
-    writing.put_card(act, kept.numbers)
+    writing.put_card(act, card)
     whole: list[Event] = list(ledger)
     for one in known.records if ledger else ():
         whole = list(joined_ledgers(writing.ledger(one), whole))

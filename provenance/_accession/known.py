@@ -15,6 +15,7 @@ from provenance._record.package import Package
 from provenance._record.snapshot import Snapshot
 from provenance._store.door import Newcomer
 from provenance._store.identity import identity_in
+from provenance._store.store import FORMER_SAMPLE
 
 
 def newcomer_in(folder: Path, package: Package) -> Newcomer:
@@ -34,7 +35,13 @@ def newcomer_in(folder: Path, package: Package) -> Newcomer:
         spent=frozenset((table, key) for table, keys in spent.items() for key in keys),
         decided=_decided(tables),
         renamed={table: keys_now(tables, table) for table in NUMBERED},
+        names={FORMER_SAMPLE: keys_now(tables, "sample"), "party": _parties(tables)},
     )
+
+
+def _parties(tables: Snapshot) -> dict[str, str]:
+    pairs = tables.tuples("party", ("party_id", "name"))
+    return {code: name for code, name in pairs if code}
 
 
 def _fault(tables: Snapshot) -> str:

@@ -14,10 +14,7 @@ from provenance._identity.selection import select_samples
 from provenance._ledger.holdings import Event, Holding, replay
 from provenance._store.acts import Act
 from provenance._store.standing import events_in
-from provenance._store.store import Store
-
-FORMER_SAMPLE = "former_sample"
-"""The table of a card that says what number a sample bears now that its events call otherwise."""
+from provenance._store.store import FORMER_SAMPLE, Store
 
 
 @dataclass(frozen=True)

@@ -16,7 +16,7 @@ from provenance._base.errors import UnusableInput
 from provenance._bundle.describe.editions import PUBLIC
 from provenance._ledger.branches import before_of, with_all_before
 from provenance._ledger.seals import SEAL, Event
-from provenance._record.origin import Ancestor
+from provenance._record.origin import NUMBERED, Ancestor
 from provenance._store.acts import Act
 from provenance._store.identity import Identity
 from provenance._store.store import Numbers, Writing, card_path, events_known
@@ -41,7 +41,8 @@ class Newcomer:
     `fault` says what is wrong with its custody ledger by itself, '' for nothing; `ledger` are its
     sealed events, `numbers` what each of its numbers stands for. `decided` are (table, key,
     owner before or '') of rows that a person by name gave another owner or took out; `renamed` maps
-    table → former key → key now. `spent` are (table, key) that it lists itself as gone.
+    table → former key → key now. `spent` are (table, key) that it lists itself as gone; `names` is
+    what else its card says.
     """
 
     identity: Identity
@@ -53,6 +54,7 @@ class Newcomer:
     spent: frozenset[tuple[str, str]] = frozenset()
     decided: frozenset[tuple[str, str, str]] = frozenset()
     renamed: Mapping[str, Mapping[str, str]] = field(default_factory=dict)
+    names: Numbers = field(default_factory=dict)
 
 
 @dataclass(frozen=True)
@@ -233,6 +235,7 @@ def _gone(new: Newcomer, peer: Peer) -> list[str]:
     return [
         f"{table} {key} of {peer.act.number} is not in it"
         for table, keys in peer.numbers.items()
+        if table in NUMBERED
         for key in keys
         if new.renamed.get(table, {}).get(key, key) not in new.numbers.get(table, {})
         and (table, key) not in new.spent

@@ -51,6 +51,8 @@ from provenance._store.tables import Row, cells_bytes, read_cells, read_rows, ro
 MARKER = "store.json"
 CARD = "card.csv"
 LEDGERS = "ledger"
+FORMER_SAMPLE = "former_sample"
+"""The table of a card that says what number a sample bears now that its events call otherwise."""
 
 Numbers = Mapping[str, Mapping[str, str]]
 """Table → key → what it belongs to (see _record/origin.py, numbers_of)."""
