@@ -150,6 +150,7 @@ TABLE_COLUMNS = {
     "custody": (
         "custody_id", "event", "happened_on", "sample_id", "consignment_id", "from_party_id",
         "to_party_id", "place_held", "state", "corrects_custody_id", "loan_due_on", "reference",
+        "parent_sample_id",
     ),
     "lab_result": (
         "result_id", "sample_id", "outcome", "inner_year", "outer_year", "outer_symbol",

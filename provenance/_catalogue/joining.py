@@ -194,10 +194,10 @@ class _Ledger:
     def __iter__(self) -> Iterator[Event]:
         rows = self._database.execute(
             "SELECT custody_id, event, happened_on, sample_id, consignment_id, from_party_id, "
-            "to_party_id, place_held, state, corrects_custody_id, '', loan_due_on, reference "
-            "FROM custody ORDER BY rowid"
+            "to_party_id, place_held, state, corrects_custody_id, '', loan_due_on, reference, "
+            "parent_sample_id FROM custody ORDER BY rowid"
         )
-        return map(Event._make, rows)
+        return (Event(*row) for row in rows)
 
 
 def _listed(table: str, columns: Sequence[str]) -> str:

@@ -23,8 +23,10 @@ from provenance._cli.options import (
 from provenance._cli.signing import key_option, passphrase_option, read_key
 
 if TYPE_CHECKING:
-    from provenance._identity.naming import SampleNames
+    from collections.abc import Sequence
+
     from provenance._ledger.ed25519 import Signer
+    from provenance._ledger.holdings import Event
     from provenance._model.schema import Vocabulary
     from provenance._record.package import Package
     from provenance._record.snapshot import Snapshot
@@ -37,14 +39,46 @@ if TYPE_CHECKING:
 @scanned_option
 @click.option("--consignment", default="", help="All samples in this parcel.")
 @click.option("--on", "day", help="Date of the event (EDTF); default: today.")
-@click.option("--from", "giver", default="", help="Who gave it; default: the holder in the ledger.")
-@click.option("--to", "taker", default="", help="Who holds it after the event.")
+@click.option(
+    "--from",
+    "giver",
+    default="",
+    help="Who gave it; default: the holder in the ledger. Of a decision: who decided.",
+)
+@click.option(
+    "--to", "taker", default="", help="Who holds it after the event. Of a request: who asks."
+)
 @click.option("--place", default="", help="Room, shelf, box or drawer; also its scanned code.")
 @click.option("--state", "states", multiple=True, help="Condition found: 231=broken (repeat).")
+@click.option("--due", default="", help="Date on which a loan is due back (EDTF).")
+@click.option("--reference", default="", help="Number of the loan or request, such as L2026.001.")
+@click.option(
+    "--granted/--refused", "granted", default=None, help="With 'decided': what was decided."
+)
+@click.option(
+    "--reason",
+    "reason",
+    default="",
+    help="What a request or loan is for; conditions of a decision; why it is destroyed or "
+    "deaccessioned.",
+)
 @click.option("--by", default="", help="Code of the person who records this.")
 @click.option("--corrects", default="", help="Number of the event that was recorded wrongly.")
 @click.option("--note", default="", help="Note.")
-@key_option("Sign with this key, entered with 'treenail keys'.")
+@click.option(
+    "--record",
+    "records",
+    multiple=True,
+    help="In a store: accession number of the record (repeat for several).",
+)
+@click.option(
+    "--part",
+    "parts",
+    multiple=True,
+    help="In a store, with 'sub_sampled': number of the part, 231=231B (repeat); default: the "
+    "next free one.",
+)
+@key_option("Sign with this key, entered with 'treenail keys'; in a store, sign the register.")
 @passphrase_option
 def handover(
     package: Path,
@@ -57,61 +91,122 @@ def handover(
     taker: str,
     place: str,
     states: tuple[str, ...],
+    due: str,
+    reference: str,
+    granted: bool | None,
+    reason: str,
     by: str,
     corrects: str,
     note: str,
+    records: tuple[str, ...],
+    parts: tuple[str, ...],
     key: Path | None,
     passphrase_file: Path | None,
 ) -> None:
-    """Record EVENT (collected, packed, handed_over, received, stored …) in PACKAGE's ledger.
+    """Record EVENT (collected, packed, handed_over, received, stored …) in the ledger of PACKAGE.
 
     An impossible event is refused with the reason, and nothing is recorded. So is a scanned line
     that is not a label of a sample here, or whose check letters do not match.
-    """
-    from datetime import UTC, date, datetime
 
+    PACKAGE may be a store. Events are then of the records that --record names, or of those in
+    --samples 2026.0001:231,233-240 (separate several with ';'), or of what was scanned; all of them
+    are recorded or nothing. 'loaned' and 'requested' get their number from the store, 'taken_back'
+    and 'decided' with --reference take all samples that are open under it, and 'sub_sampled' gives
+    the part its own number. 'treenail loans' prints the papers.
+    """
+    from provenance._store.store import is_store
+
+    if reason and note:
+        raise click.UsageError("--reason and --note say the same; give one")
+    decision = "" if granted is None else "granted" if granted else "refused"
+    said = {
+        "consignment_id": consignment,
+        "from_party_id": giver,
+        "to_party_id": taker,
+        "place_held": place,
+        "corrects": corrects,
+        "notes": reason or note,
+        "loan_due_on": due,
+        "reference": reference,
+        "decision": decision,
+    }
+    signer = read_key(key, passphrase_file) if key else None
+    if is_store(package):
+        from provenance._cli.collecting import record
+
+        record(package, event, samples, scanned, day, states, by, records, parts, said, signer)
+    elif records or parts:
+        raise click.UsageError("--record and --part are for a store; leave them out")
+    else:
+        _in_package(package, event, samples, scanned, day, states, by, said, signer)
+
+
+def _in_package(
+    package: Path,
+    event: str,
+    samples: str | None,
+    scanned: BinaryIO | None,
+    day: str | None,
+    states: tuple[str, ...],
+    by: str,
+    said: dict[str, str],
+    signer: Signer | None,
+) -> None:
     from provenance._identity.naming import SampleNames, parcel_named
     from provenance._ledger.handover import record_events, samples_of_parcel
     from provenance._ledger.inside import place_named
     from provenance._record.package import open_to_change
 
     opened = open_to_change(package)
-    consignment = parcel_named(opened.tables, consignment)
+    consignment = parcel_named(opened.tables, said["consignment_id"])
     chosen = samples_meant(opened.tables, samples, scanned)
     if chosen is None:
         if not consignment:
             raise click.UsageError("name --samples, --scanned or a --consignment")
         chosen = samples_of_parcel(opened, consignment)
+    place = place_named(opened.tables, said["place_held"])
+    names = SampleNames.of(opened.tables)
+    lists = opened.model.vocabularies
     recorded = record_events(
         opened,
-        _code_of(event, opened.model.vocabularies["custody_event"]),
+        code_of(event, lists["custody_event"]),
         chosen,
-        happened_on=day or date.today().isoformat(),
-        recorded_on=datetime.now(UTC).strftime("%Y-%m-%dT%H:%M:%SZ"),
+        happened_on=day or today(),
+        recorded_on=now(),
         recorded_by=by,
-        consignment_id=consignment,
-        from_party_id=giver,
-        to_party_id=taker,
-        place_held=place_named(opened.tables, place),
-        states=_states(states, SampleNames.of(opened.tables)),
-        corrects=corrects,
-        notes=note,
-        signer=read_key(key, passphrase_file) if key else None,
+        states={names.sample(one).sample_id: state for one, state in pairs_of(states, "--state")},
+        today=today(),
+        signer=signer,
+        **said | {"consignment_id": consignment, "place_held": place},
     )
-    label = opened.model.vocabularies["custody_event"].label(recorded[0].event)
-    found = opened.model.vocabularies["sample_state"]
-    click.echo(
-        f"{label}: "
-        + ", ".join(
-            f"{one.sample_id} ({found.label(one.state).lower()})"
-            if one.state not in ("", "present")
-            else one.sample_id
-            for one in recorded
-        )
+    click.echo(said_of(recorded, lists["custody_event"], lists["sample_state"]))
+
+
+def today() -> str:
+    """The day, YYYY-MM-DD."""
+    from datetime import date
+
+    return date.today().isoformat()
+
+
+def now() -> str:
+    """The moment, RFC 3339 in UTC."""
+    from datetime import UTC, datetime
+
+    return datetime.now(UTC).strftime("%Y-%m-%dT%H:%M:%SZ")
+
+
+def said_of(recorded: Sequence[Event], events: Vocabulary, found: Vocabulary) -> str:
+    """What was recorded, on a line: 'Received: 231, 232 (broken)'."""
+    return f"{events.label(recorded[0].event)}: " + ", ".join(
+        f"{one.sample_id} ({found.label(one.state).lower()})"
+        if one.state not in ("", "present")
+        else one.sample_id
+        for one in recorded
     )
 
 
-def _code_of(word: str, events: Vocabulary) -> str:
+def code_of(word: str, events: Vocabulary) -> str:
     """The code of an event that was written as its code or as forms name it, in any case."""
     meant = " ".join(word.replace("_", " ").replace("-", " ").casefold().split())
     for term in events.terms:
@@ -120,14 +215,16 @@ def _code_of(word: str, events: Vocabulary) -> str:
     return word
 
 
-def _states(texts: tuple[str, ...], names: SampleNames) -> dict[str, str]:
-    states = {}
+def pairs_of(texts: Sequence[str], option: str) -> list[tuple[str, str]]:
+    """What an option says as SAMPLE=WORD; anything else is an error of usage."""
+    pairs = []
     for text in texts:
-        sample, equals, state = text.partition("=")
-        if not equals or not sample or not state:
-            raise click.UsageError(f"--state {text}: write it as 231=broken")
-        states[names.sample(sample).sample_id] = state
-    return states
+        sample, equals, word = text.partition("=")
+        if not equals or not sample or not word:
+            example = "231=broken" if option == "--state" else "231=231B"
+            raise click.UsageError(f"{option} {text}: write it as {example}")
+        pairs.append((sample, word))
+    return pairs
 
 
 @click.command("custody")

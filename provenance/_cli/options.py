@@ -232,14 +232,7 @@ def samples_meant(
         chosen = samples_of_package(tables, samples, inside)
         note_renamed(tables, samples)
         return chosen
-    try:
-        # a box holds some hundreds of samples; whatever never ends is not read to its end
-        text = scanned.read(MOST_SCANNED_BYTES).decode("utf-8")
-    except UnicodeDecodeError as error:
-        raise TreenailError(
-            f"the scanned input is not UTF-8 text (byte {error.start + 1}); set the scanner to "
-            "UTF-8, or type the numbers with --samples"
-        ) from None
+    text = scanned_text(scanned)
     found = select_scanned(tables, text, inside)
     for sample, lines in found.items():
         if len(lines) > 1:
@@ -251,6 +244,18 @@ def samples_meant(
     note_renamed(tables, text)
     click.echo(f"scanned {counted(len(found), 'sample')}", err=True)
     return list(found)
+
+
+def scanned_text(scanned: BinaryIO) -> str:
+    """What a scanner gave; raises TreenailError for what is no text."""
+    try:
+        # a box holds some hundreds of samples; whatever never ends is not read to its end
+        return scanned.read(MOST_SCANNED_BYTES).decode("utf-8")
+    except UnicodeDecodeError as error:
+        raise TreenailError(
+            f"the scanned input is not UTF-8 text (byte {error.start + 1}); set the scanner to "
+            "UTF-8, or type the numbers with --samples"
+        ) from None
 
 
 def note_renamed(tables: Snapshot, selection: str) -> None:

@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Callable, Collection, Iterable, Mapping, Sequence
+from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 from provenance._base.errors import TreenailError
@@ -10,20 +11,24 @@ from provenance._history.entering import enter_table
 from provenance._ledger.custody import JOINED, append_events
 from provenance._ledger.ed25519 import Signer
 from provenance._ledger.holdings import (
+    LATER,
     Event,
     Holding,
     after,
     events_of,
+    first_day,
     refusal,
     replay,
     samples_in_parcel,
 )
+from provenance._ledger.requests import refusal_by_requests, requests_in, take_note
 from provenance._ledger.signing import signer_for
 from provenance._model.edtf import is_edtf
 from provenance._record.attempts import failed_attempts
 from provenance._record.joined import keys_now
 
 if TYPE_CHECKING:
+    from provenance._model.schema import Vocabulary
     from provenance._record.package import Package
 
 
@@ -46,6 +51,20 @@ def samples_of_parcel(package: Package, consignment_id: str) -> list[str]:
     return packed
 
 
+@dataclass(frozen=True)
+class Known:
+    """What events of a record may name.
+
+    `lists` are vocabularies by name; `samples_in` and `parties_in` say where the others stand.
+    """
+
+    lists: Mapping[str, Vocabulary]
+    samples: Collection[str]
+    parties: Collection[str]
+    samples_in: str = "the table 'sample'"
+    parties_in: str = "the table 'party'"
+
+
 def record_events(
     package: Package,
     event: str,
@@ -61,6 +80,10 @@ def record_events(
     states: Mapping[str, str] | None = None,
     corrects: str = "",
     notes: str = "",
+    loan_due_on: str = "",
+    reference: str = "",
+    decision: str = "",
+    today: str = "",
     signer: Signer | None = None,
 ) -> tuple[Event, ...]:
     """Record one event for each of `samples`, all or none; returns them as they were written.
@@ -68,6 +91,7 @@ def record_events(
     `states` says for single samples what was found ('broken', 'missing'); the rest of a received
     parcel is 'present'. For 'handed_over' and 'received' what is left out is filled in from the
     ledger (giver, taker). `corrects` is the number of one wrong event, of the one sample given.
+    Nothing happens after `today` (YYYY-MM-DD), if it is given.
     `signer` signs them, and its party is who records where `recorded_by` is left out.
 
     Raises Refused with one sentence a sample when an event cannot follow, and TreenailError for
@@ -75,52 +99,114 @@ def record_events(
     """
     import pandas as pd
 
-    states = dict(states or {})
     if signer:
         recorded_by = signer_for(package.tables, signer, recorded_by, recorded_on)
-    _check_words(package, event, samples, states, [from_party_id, to_party_id, recorded_by])
-    if not is_edtf(happened_on):
-        raise TreenailError(f"'{happened_on}' is not a date; write 2024-06-03")
-    if corrects and len(samples) != 1:
-        raise TreenailError("a correction is about one event, so name one sample")
-    standing = events_of(package.tables)
-    if not corrects:
-        refuse_what_gave_nothing(package, samples)
-    else:
-        _check_correction(package, corrects, samples[0])
-        standing = [one for one in standing if one.custody_id != corrects]
-    held = replay(standing)
-    refused, added = [], []
-    for sample in samples:
-        before = held.get(sample, Holding(sample))
-        new = Event(
-            custody_id="",
-            event=event,
-            happened_on=happened_on,
-            sample_id=sample,
-            consignment_id=consignment_id,
-            from_party_id=from_party_id,
-            to_party_id=to_party_id,
-            place_held=place_held,
-            state=states.get(sample, "present" if event == "received" else ""),
-            corrects_custody_id=corrects,
-            notes=notes,
+    said = Event(
+        custody_id="",
+        event=event,
+        happened_on=happened_on,
+        sample_id="",
+        consignment_id=consignment_id,
+        from_party_id=from_party_id,
+        to_party_id=to_party_id,
+        place_held=place_held,
+        corrects_custody_id=corrects,
+        notes=notes,
+        loan_due_on=loan_due_on,
+        reference=reference,
+        request_decision=decision,
+    )
+    known = Known(
+        package.model.vocabularies,
+        set(package.tables.column("sample", "sample_id")),
+        set(package.tables.column("party", "party_id")),
+    )
+    wanted = events_for(samples, said, states or {}, known, recorded_by=recorded_by, today=today)
+    if missing := [name for name in LATER if getattr(said, name) and name not in _columns(package)]:
+        raise TreenailError(
+            f"this record has no column '{missing[0]}' in its ledger; update it with 'treenail new "
+            f"{package.folder} --update' first"
         )
-        # a correction is put into the past on purpose, so only the present is judged
-        why = None if corrects else refusal(before, new)
-        if why:
-            refused.append(why)
-            continue
-        new = _completed(before, new)
-        held[sample] = after(before, new)
-        added.append(new)
-    if refused:
-        raise Refused("nothing was recorded:\n" + "\n".join(f"  {why}" for why in refused))
+    standing = events_of(package.tables)
+    if corrects:
+        rows = package.tables.rows("custody")
+        check_correction(corrects, samples, rows, keys_now(package.tables, "sample"))
+    else:
+        refuse_what_gave_nothing(package, samples)
+    added, refused = following(standing, wanted)
+    refuse(refused)
     frame = pd.DataFrame(added, columns=list(Event._fields), dtype=str)
+    frame = frame.drop(columns=[name for name in LATER if name not in _columns(package)])
     append_events(package, frame.assign(recorded_on=recorded_on, recorded_by=recorded_by), signer)
     if consignment_id and not corrects:
         _date_parcel(package, consignment_id, event, happened_on, recorded_on)
     return tuple(added)
+
+
+def _columns(package: Package) -> Collection[str]:
+    return package.model.table("custody").names
+
+
+def events_for(
+    samples: Sequence[str],
+    said: Event,
+    states: Mapping[str, str],
+    known: Known,
+    *,
+    recorded_by: str = "",
+    today: str = "",
+) -> list[Event]:
+    """What is `said` once, as an event of each sample.
+
+    Raises TreenailError for words, dates, samples and parties that cannot stand in an event.
+    """
+    _check_words(said, samples, states, known, recorded_by)
+    for text in filter(None, (said.happened_on, said.loan_due_on)):
+        if not is_edtf(text):
+            raise TreenailError(f"'{text}' is not a date; write 2024-06-03")
+    happened, now = first_day(said.happened_on), first_day(today)
+    if happened and now and happened > now:
+        raise TreenailError(
+            f"{said.happened_on} is after today, {today}; record what has happened, on the day "
+            "that it did"
+        )
+    usual = "present" if said.event in ("received", "taken_back") else ""
+    return [said._replace(sample_id=one, state=states.get(one, usual)) for one in samples]
+
+
+def following(
+    standing: Iterable[Event],
+    wanted: Iterable[Event],
+    refusal_here: Callable[[Holding, Event], str | None] = lambda before, event: None,
+) -> tuple[list[Event], list[str]]:
+    """The events that can follow those of a ledger, filled in, and why others cannot.
+
+    A correction is put into the past on purpose, so only the present is judged. `refusal_here` says
+    what whoever keeps the ledger allows less.
+    """
+    wanted = list(wanted)
+    corrected = {one.corrects_custody_id for one in wanted} - {""}
+    standing = [one for one in standing if one.custody_id not in corrected]
+    held, asked = replay(standing), requests_in(standing)
+    added, refused = [], []
+    for new in wanted:
+        before = held.get(new.sample_id, Holding(new.sample_id))
+        # as it is written: what is filled in would be judged to fit
+        why = refusal(before, new) or refusal_by_requests(asked, new) or refusal_here(before, new)
+        if why and not new.corrects_custody_id:
+            refused.append(why)
+            continue
+        new = _completed(before, new)
+        held[new.sample_id] = after(before, new)
+        take_note(asked, new)
+        added.append(new)
+    return added, refused
+
+
+def refuse(why: Sequence[str]) -> None:
+    """Raise Refused with these sentences, if there are any."""
+    if why:
+        raise Refused("nothing was recorded:\n" + "\n".join(f"  {one}" for one in why))
 
 
 def refuse_what_gave_nothing(package: Package, samples: Iterable[str]) -> None:
@@ -137,6 +223,8 @@ def _completed(before: Holding, new: Event) -> Event:
         new = new._replace(from_party_id=before.holder)
     if new.event == "taken_back" and not new.to_party_id:
         new = new._replace(to_party_id=before.lender)
+    if new.event == "taken_back" and not new.reference:
+        new = new._replace(reference=before.loan)
     if new.event == "received":
         new = new._replace(
             from_party_id=new.from_party_id or before.answerable,
@@ -163,46 +251,57 @@ def _date_parcel(
 
 
 def _check_words(
-    package: Package,
-    event: str,
+    said: Event,
     samples: Sequence[str],
     states: Mapping[str, str],
-    parties: Sequence[str],
+    known: Known,
+    recorded_by: str,
 ) -> None:
     import difflib
 
-    model = package.model
-    for code, name in [(event, "custody_event"), *((s, "sample_state") for s in states.values())]:
-        codes = model.vocabularies[name].codes
+    coded = [(said.event, "custody_event"), *((one, "sample_state") for one in states.values())]
+    if said.request_decision:
+        coded.append((said.request_decision, "request_decision"))
+    for code, name in coded:
+        codes = known.lists[name].codes if name in known.lists else ()
         if code not in codes:
             near = difflib.get_close_matches(code, codes, n=1)
             hint = f"; did you mean '{near[0]}'?" if near else ""
             raise TreenailError(f"'{code}' is not one of {', '.join(codes)}{hint}")
-    if event == JOINED:
+    if said.event == JOINED:
         raise TreenailError(f"'{JOINED}' is recorded by 'treenail merge' alone")
     if not samples:
         raise TreenailError("name at least one sample, or a parcel with samples in it")
-    known_samples = set(package.tables.column("sample", "sample_id"))
-    strange = [sample for sample in (*samples, *states) if sample not in known_samples]
+    strange = [sample for sample in (*samples, *states) if sample not in known.samples]
     if strange:
-        raise TreenailError(f"the table 'sample' has no {', '.join(dict.fromkeys(strange))}")
+        raise TreenailError(f"{known.samples_in} has no {', '.join(dict.fromkeys(strange))}")
     beside = [sample for sample in states if sample not in samples]
     if beside:
         raise TreenailError(f"a state is given for {', '.join(beside)}, not among the samples")
-    known_parties = set(package.tables.column("party", "party_id"))
-    strangers = [party for party in parties if party and party not in known_parties]
+    parties = (said.from_party_id, said.to_party_id, recorded_by)
+    strangers = [party for party in parties if party and party not in known.parties]
     if strangers:
         raise TreenailError(
-            f"the table 'party' has no {', '.join(strangers)}; there are "
-            f"{', '.join(sorted(known_parties)) or 'none'}"
+            f"{known.parties_in} has no {', '.join(strangers)}; there are "
+            f"{', '.join(sorted(known.parties)) or 'none'}"
         )
 
 
-def _check_correction(package: Package, corrects: str, sample: str) -> None:
-    rows = package.tables.rows("custody")
+def check_correction(
+    corrects: str,
+    samples: Sequence[str],
+    rows: Iterable[Mapping[str, str]],
+    renamed: Mapping[str, str],
+) -> None:
+    """Raise TreenailError where the event to be corrected is not one of the one sample named.
+
+    `rows` are those of the ledger; `renamed` has the numbers that samples bore before.
+    """
+    if len(samples) != 1:
+        raise TreenailError("a correction is about one event, so name one sample")
     wrong = next((one for one in rows if one["custody_id"] == corrects), None)
     if wrong is None:
         raise TreenailError(f"there is no event {corrects} to correct")
-    named = keys_now(package.tables, "sample").get(wrong["sample_id"], wrong["sample_id"])
-    if named != sample:
-        raise TreenailError(f"event {corrects} is about sample {named}, not about {sample}")
+    named = renamed.get(wrong["sample_id"], wrong["sample_id"])
+    if named != samples[0]:
+        raise TreenailError(f"event {corrects} is about sample {named}, not about {samples[0]}")

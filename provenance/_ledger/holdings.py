@@ -52,6 +52,12 @@ class Event(NamedTuple):
     notes: str = ""
     loan_due_on: str = ""
     reference: str = ""
+    parent_sample_id: str = ""
+    request_decision: str = ""
+
+
+LATER = ("loan_due_on", "reference", "parent_sample_id", "request_decision")
+"""Fields of events that the ledgers of earlier versions lack."""
 
 
 class Holding(NamedTuple):
@@ -59,7 +65,8 @@ class Holding(NamedTuple):
 
     `holder` is '' before it is collected and while it is on the way to `on_the_way_to`;
     `answerable` is who had it last. `gone` is 'lost', 'destroyed' or 'deaccessioned', or ''.
-    While it is on loan, `lender` is who lent it until `due_on`, under the number `loan`.
+    While it is on loan, `lender` is who lent it until `due_on`, under the number `loan`; also while
+    it is lost there.
     """
 
     sample_id: str
@@ -224,10 +231,20 @@ def after(before: Holding, event: Event) -> Holding:
             return _held_by(now, event.to_party_id, "")
         return _no_more(now, DEACCESSIONED)
     if event.event == "found":
-        return _held_by(now, event.to_party_id or before.answerable, event.place_held)
+        finder = event.to_party_id or before.answerable
+        again = _held_by(now, finder, event.place_held)
+        if finder != before.answerable:
+            return again
+        # what a borrower lost and found again is still on loan
+        return again._replace(lender=before.lender, due_on=before.due_on, loan=before.loan)
+    if event.event == "sub_sampled" and event.parent_sample_id:
+        return _held_by(now, event.to_party_id, event.place_held)
     if event.event in NO_LONGER_THERE:
         return _no_more(now, event.event)
     return now
+
+
+_LENT = ("lender", "due_on", "loan")
 
 
 def _held_by(now: Holding, party: str, place: str) -> Holding:
@@ -236,7 +253,7 @@ def _held_by(now: Holding, party: str, place: str) -> Holding:
 
 
 def _no_more(now: Holding, gone: str) -> Holding:
-    lent = {"lender": "", "due_on": "", "loan": ""}
+    lent = {} if gone == "lost" else dict.fromkeys(_LENT, "")
     return now._replace(holder="", gone=gone, on_the_way_to="", place_held="", **lent)
 
 
@@ -258,12 +275,19 @@ def refusal(before: Holding, event: Event) -> str | None:
         if before.custody_id:
             return f"{sample} was already collected (event {before.custody_id}); leave it out"
         return None if event.to_party_id else f"{sample}: say who has it now, with --to"
-    if event.event == "found_in_collection":
+    if event.event == "found_in_collection" and before.gone not in NO_LONGER_THERE:
         if before.holder or before.on_the_way_to:
             return f"{sample} is with {before.answerable} already; leave it out"
         return None if event.to_party_id else f"{sample}: say who has it now, with --to"
+    if event.event == "sub_sampled" and event.parent_sample_id:
+        if before.custody_id:
+            return f"{sample} is there already (event {before.custody_id}); give another number"
+        return None if event.to_party_id else f"{sample}: say who has it now, with --to"
     if not before.custody_id:
-        return f"{sample} has no event yet; record first that it was collected"
+        return (
+            f"{sample} has no event yet; record first that it was collected, or found in the "
+            "collection"
+        )
     if event.event == "found":
         if before.gone != "lost":
             return f"{sample} is not recorded as lost, so it cannot be found again"
@@ -280,6 +304,8 @@ def refusal(before: Holding, event: Event) -> str | None:
             f"{sample} is on the way to {before.on_the_way_to} since {before.since}; record first "
             "that it was received there"
         )
+    if event.event == "decided":
+        return None
     if event.from_party_id and event.from_party_id != before.holder:
         return (
             f"{sample} is with {before.holder}, not with {event.from_party_id}; only one can hold "
@@ -287,11 +313,22 @@ def refusal(before: Holding, event: Event) -> str | None:
         )
     if event.event == "taken_back" and not before.lender:
         return f"{sample} is not on loan: it is with {before.holder} since {before.since}"
-    if event.event == "loaned" and before.lender:
+    if event.event == "taken_back" and event.reference not in ("", before.loan):
+        return f"{sample} is out on loan {before.loan or 'without a number'}, not {event.reference}"
+    if before.lender and (
+        event.event == "loaned"
+        or (event.event in (*SENDING, "deposited") and event.to_party_id != before.lender)
+    ):
         return (
-            f"{sample} is on loan to {before.holder} since {before.since}; record first that it "
-            "came back"
+            f"{sample} is on loan to {before.holder} from {before.lender}; record first that it "
+            "came back, with 'taken_back'"
         )
+    if event.event == "loaned":
+        due = first_day(event.loan_due_on)
+        if due is None:
+            return f"{sample}: say until when it is lent, with --due"
+        if latest is not None and due < latest:
+            return f"{sample}: it would be due back on {event.loan_due_on}, before it is lent"
     if event.event in (*SENDING, "deposited", "loaned"):
         if not event.to_party_id:
             return f"{sample}: say who receives it, with --to"

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterator, Mapping
 
 from provenance._ledger.custody import TABLE, BrokenLedger, verify_events
-from provenance._ledger.holdings import Event, Holding, after, refusal, standing_events
+from provenance._ledger.holdings import LATER, Event, Holding, after, refusal, standing_events
 from provenance._ledger.joining import joined_ledgers
 from provenance._ledger.seals import SEALS
 from provenance._merging.intake_rows import Rows
@@ -17,7 +17,8 @@ def one_ledger(package: Package, other: Package) -> list[dict[str, str]]:
     ledgers = []
     for one in (package, other):
         there = one.tables.columns(TABLE)
-        if lost := [name for name in (*SEALS, *Event._fields) if name not in there]:
+        needed = (name for name in (*SEALS, *Event._fields) if name not in LATER)
+        if lost := [name for name in needed if name not in there]:
             raise BrokenLedger(
                 f"{one.table_path(TABLE)} has no column '{lost[0]}', which identifies events;"
                 " restore it from a copy. Nothing was merged."
@@ -63,7 +64,8 @@ def _impossible(ledger: Rows) -> dict[str, str]:
     seals = {row["custody_id"]: row["event_sha256"] for row in ledger}
     held: dict[str, Holding] = {}
     found = {}
-    for event in standing_events([Event(*map(row.__getitem__, Event._fields)) for row in ledger]):
+    events = [Event(*(row.get(name, "") for name in Event._fields)) for row in ledger]
+    for event in standing_events(events):
         holding = held.get(event.sample_id, Holding(event.sample_id))
         if why := refusal(holding, event):
             found[seals[event.custody_id]] = f"event {event.custody_id} ({event.event}): {why}"

@@ -8,7 +8,7 @@ what it is called, and every number that it gave to something.
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass, field, replace
+from dataclasses import dataclass, field, fields, replace
 from pathlib import Path
 from types import MappingProxyType
 from typing import TYPE_CHECKING, Any
@@ -45,7 +45,11 @@ class Ancestor:
     """One earlier bundle of the same record, by what is known of it anywhere.
 
     `tagmanifest_sha256` is the checksum of its tagmanifest-sha256.txt, which stands for every byte
-    of it; `accession` is '' where no repository had given it a number.
+    of it; `accession` is '' where no repository had given it a number. The rest lets a later bundle
+    be judged without this one, and is blank where an earlier version packed it: `payload` is the
+    checksum of its manifest-sha256.txt, `heads` the seals of its last custody events, `events` how
+    many there were, `bindings` the checksum over what its numbers stood for (see lineage.py), and
+    `statement` the text of its signed statement.
     """
 
     name: str
@@ -53,16 +57,40 @@ class Ancestor:
     record_date: str
     tagmanifest_sha256: str
     accession: str = ""
+    payload: str = ""
+    heads: tuple[str, ...] = ()
+    events: int = 0
+    bindings: str = ""
+    statement: str = ""
 
-    def as_dict(self) -> dict[str, str]:
-        """The ancestor as it stands in bundle.json."""
-        return dict(zip(_ANCESTOR, vars(self).values(), strict=True))
+    def as_dict(self) -> dict[str, Any]:
+        """The ancestor as it stands in bundle.json; what is not known is left out."""
+        plain = {
+            key: getattr(self, name) for key, name in zip(_ANCESTOR, _FIELDS[:5], strict=True)
+        }
+        if not self.payload:
+            return plain
+        told = {
+            "payload": self.payload,
+            "heads": list(self.heads),
+            "events": self.events,
+            "bindings": self.bindings,
+        }
+        return plain | told | ({"statement": self.statement} if self.statement else {})
+
+    @property
+    def in_public(self) -> Ancestor:
+        """What a public edition may say of it."""
+        return Ancestor(*(getattr(self, name) for name in _FIELDS[:5]))
 
     @property
     def in_words(self) -> str:
         """'the full edition of 2024-06-14, accession 2026.0003'."""
         number = f", accession {self.accession}" if self.accession else ""
         return f"the {self.edition} edition of {self.record_date}{number}"
+
+
+_FIELDS = tuple(one.name for one in fields(Ancestor))
 
 
 @dataclass(frozen=True)
@@ -119,7 +147,18 @@ def ancestor_from(raw: object) -> Ancestor:
     """An ancestor as bundle.json has it; raises ValueError when it is none."""
     if not isinstance(raw, dict) or not all(isinstance(raw.get(one), str) for one in _ANCESTOR):
         raise ValueError(f"it lacks one of {', '.join(_ANCESTOR)}")
-    return Ancestor(*(raw[one] for one in _ANCESTOR))
+    plain = Ancestor(*(raw[one] for one in _ANCESTOR))
+    if "payload" not in raw:
+        return plain
+    heads, events = raw.get("heads"), raw.get("events")
+    texts = {name: raw.get(name, "") for name in ("payload", "bindings", "statement")}
+    if (
+        not isinstance(heads, list)
+        or not all(isinstance(one, str) for one in (*heads, *texts.values()))
+        or not isinstance(events, int)
+    ):
+        raise ValueError("its 'payload', 'heads', 'events', 'bindings' or 'statement' is no text")
+    return replace(plain, heads=tuple(heads), events=events, **texts)
 
 
 def origin_from(raw: object) -> Origin:

@@ -51,6 +51,8 @@ from provenance._store.tables import Row, cells_bytes, read_cells, read_rows, ro
 MARKER = "store.json"
 CARD = "card.csv"
 LEDGERS = "ledger"
+FORMER_SAMPLE = "former_sample"
+"""The table of a card that says what number a sample bears now that its events call otherwise."""
 
 Numbers = Mapping[str, Mapping[str, str]]
 """Table → key → what it belongs to (see _record/origin.py, numbers_of)."""
@@ -73,8 +75,8 @@ class Store:
 
     @cached_property
     def acts(self) -> tuple[Act, ...]:
-        """The register."""
-        return read_register(self.folder / REGISTER)
+        """The register; () for a folder that is no store yet, or one of an older version."""
+        return read_register(self.folder / REGISTER) if is_store(self.folder) else ()
 
     @property
     def accessions(self) -> tuple[Act, ...]:
@@ -119,16 +121,24 @@ class Store:
 
     @contextmanager
     def writing(
-        self, *, on: date, recorded_on: str, by: str = "", signer: Signer | None = None
+        self,
+        *,
+        on: date,
+        recorded_on: str,
+        by: str = "",
+        signer: Signer | None = None,
+        anew: bool = False,
     ) -> Iterator[Writing]:
         """Hold the store and write what the block adds, all of it or nothing.
 
         Two curators at once: the second waits here, and then sees what the first has written.
-        `on` is the day of the acts, `recorded_on` when they are written down (RFC 3339).
+        `on` is the day of the acts, `recorded_on` when they are written down (RFC 3339). `anew` when
+        the register of an older version gives way to this one. Raises UnusableInput where there is
+        a register and no store.json.
         """
         self.folder.mkdir(parents=True, exist_ok=True)
         while True:
-            if is_unfinished(self.folder):
+            if any(self.folder.glob(".together.*.part")):
                 finish_writing(self.folder)
             with locked(self.folder):
                 # another program may have been stopped between the two lines above
@@ -136,6 +146,7 @@ class Store:
                     continue
                 with writing_together(self.folder) as staged:
                     now = Store(self.folder)
+                    _refuse_nameless(now.folder, anew)
                     writing = Writing(now, staged, on.isoformat(), recorded_on, by, signer)
                     yield writing
                     writing.finish()
@@ -200,10 +211,11 @@ class Writing:
     signer: Signer | None
     acts: list[Act] = field(init=False)
     _ledgers: dict[str, list[dict[str, str]]] = field(default_factory=dict)
+    _cards: dict[str, Numbers] = field(default_factory=dict)
 
     def __post_init__(self) -> None:
         self.acts = list(self.store.acts)
-        if not (self.store.folder / MARKER).exists():
+        if not is_store(self.store.folder):
             self.staged.write(MARKER, _marker())
             self.add(OPENED)
 
@@ -218,9 +230,19 @@ class Writing:
         """The ledger of a record, with what this block has added."""
         return self._ledgers.get(record_id) or self.store.ledger(record_id)
 
-    def put_ledger(self, record_id: str, events: Sequence[Event]) -> Act:
+    def card(self, accession: Act) -> Numbers:
+        """The card of an accession, with what this block has added."""
+        return self._cards.get(accession.act_id) or self.store.card(accession)
+
+    def put_card(self, accession: Act, numbers: Numbers) -> None:
+        """Write the card of an accession, whose act has its checksum."""
+        self._cards[accession.act_id] = numbers
+        self.staged.write(card_path(accession), card_bytes(numbers))
+
+    def put_ledger(self, record_id: str, events: Sequence[Event], number: str = "") -> Act:
         """Let a record have this whole ledger; the register says where it ends now.
 
+        `number` is that of the loan or request that the newest events are about.
         Raises UnusableInput when its events do not fit together.
         """
         for fault in verify_events(events):
@@ -229,15 +251,19 @@ class Writing:
         heads = heads_of(events)
         return self.add(
             LEDGER,
+            number=number,
             record_id=record_id,
             heads=" ".join(head.seal for head in heads),
             events=str(len(events)),
         )
 
-    def add_events(self, record_id: str, events: Iterable[Event]) -> list[dict[str, str]]:
+    def add_events(
+        self, record_id: str, events: Iterable[Event], number: str = ""
+    ) -> list[dict[str, str]]:
         """Seal events behind the ledger of a record; returns the whole ledger.
 
         `events` map columns of the table custody to texts; numbers and seals are filled in here.
+        `number` is that of the loan or request that they are about.
         Raises UnusableInput when the ledger does not fit together.
         """
         blank = dict.fromkeys(ledger_columns(), "")
@@ -245,7 +271,7 @@ class Writing:
         added = [blank | said | dict(event) for event in events]
         before = [blank | event for event in self.ledger(record_id)]
         whole = sealed([*before, *added])
-        self.put_ledger(record_id, whole)
+        self.put_ledger(record_id, whole, number)
         return whole
 
     def put_rows(self, table: str, rows: Iterable[Row]) -> Act:
@@ -271,6 +297,14 @@ class Writing:
             self.staged.write(_ledger_path(record_id), cells_bytes(tuple(columns), events))
         if len(self.acts) > len(self.store.acts):
             self.staged.write(REGISTER, register_bytes(self.acts))
+
+
+def _refuse_nameless(folder: Path, anew: bool) -> None:
+    if not anew and not is_store(folder) and (folder / REGISTER).exists():
+        raise UnusableInput(
+            f"{folder} has a {REGISTER} but no {MARKER}; restore {MARKER} from a copy. Where an "
+            f"older version began it, 'treenail store {folder} --take-over' makes a store of it"
+        )
 
 
 def _marker() -> bytes:

@@ -6,6 +6,7 @@ import polars as pl
 
 from provenance._checks.language.dates import date_bounds
 from provenance._checks.language.links import codes_with, look_up, of_each, starts_of_chains
+from provenance._ledger.holdings import DEACCESSIONED
 from provenance._ledger.seals import FILLED_IN
 from provenance._record.joined import codes_in, ledger_now, superseded
 from provenance._record.snapshot import Snapshot
@@ -125,7 +126,9 @@ def ledger(tables: Snapshot) -> pl.DataFrame:
 def _spread_ledger(tables: Snapshot) -> pl.DataFrame:
     custody = ledger_now(tables).drop(_NOT_IN_LEDGER, strict=False)
     corrected = custody["corrects_custody_id"].drop_nulls().unique().to_list()
-    named_taker = pl.col("event").is_in(["found"]) & pl.col("to_party_id").is_not_null()
+    named_taker = pl.col("event").is_in(["found", DEACCESSIONED])
+    if "parent_sample_id" in custody.columns:  # an older version of the schemas has none
+        named_taker |= pl.col("parent_sample_id").is_not_null()
     events = (
         custody.filter(
             ~pl.col("custody_id").is_in(corrected).fill_null(False)
@@ -140,7 +143,7 @@ def _spread_ledger(tables: Snapshot) -> pl.DataFrame:
         .with_columns(
             order=pl.coalesce("start", "custody_id"),
             moves=pl.col("event").is_in(codes_with(tables, "custody_event", "moves", True))
-            | named_taker,
+            | (named_taker & pl.col("to_party_id").is_not_null()),
         )
         .drop("start")
     )

@@ -4,10 +4,17 @@ from __future__ import annotations
 
 import polars as pl
 
+from provenance._checks.language.dates import date_bounds
 from provenance._checks.language.links import codes_with, of_each, without_any
 from provenance._checks.language.rule import COMMON_PRACTICE, rule
-from provenance._checks.language.views import at_event_before, ledger, samples_with_wood
+from provenance._checks.language.views import (
+    at_event_before,
+    last_known_day,
+    ledger,
+    samples_with_wood,
+)
 from provenance._ledger.custody import JOINED
+from provenance._ledger.holdings import DEACCESSIONED
 from provenance._record.attempts import samples_taken
 from provenance._record.joined import ledger_now
 from provenance._record.snapshot import Snapshot
@@ -71,7 +78,10 @@ def about_nothing(tables: Snapshot) -> pl.DataFrame:
 def first_is_not_collected(tables: Snapshot) -> pl.DataFrame:
     """A chain needs its first link."""
     firsts = of_each(ledger(tables), "sample_id")
-    return _once_a_row(firsts.filter(pl.col("event") != "collected"))
+    begins = pl.col("event").is_in(["collected", "found_in_collection"])
+    if "parent_sample_id" in firsts.columns:
+        begins |= pl.col("parent_sample_id").is_not_null()
+    return _once_a_row(firsts.filter(~begins))
 
 
 @rule(
@@ -294,6 +304,61 @@ def after_destruction(tables: Snapshot) -> pl.DataFrame:
     gone = (pl.col("event") == "destroyed").cum_max().over("sample_id")
     events = ledger(tables).with_columns(_gone=gone)
     return _once_a_row(events.filter(at_event_before("_gone")))
+
+
+@rule(
+    "custody.destroyed_without_decision",
+    table="custody",
+    field="reference",
+    severity="warning",
+    says="Event {custody_id} ({happened_on}) uses up or destroys sample {sample_id}, and {lacks}.",
+    remedy="Enter the number of the request that was granted, or the reason in the notes, as a "
+    "correction of this event.",
+    source=COMMON_PRACTICE,
+)
+def destroyed_without_decision(tables: Snapshot) -> pl.DataFrame:
+    """Someone answers for what can never be examined again."""
+    events = ledger(tables)
+    if "request_decision" not in events.columns:  # an older version of the schemas
+        return events.clear()
+    notes = ledger_now(tables).select("custody_id", _reason="notes")
+    granted = (pl.col("event") == "decided") & (pl.col("request_decision") == "granted")
+    decisions = events.filter(granted).select("sample_id", "reference", _granted_at="order")
+    firsts = decisions.unique(["sample_id", "reference"], keep="first", maintain_order=True)
+    gone = (
+        events.filter(pl.col("event") == "destroyed")
+        .join(of_each(notes, "custody_id"), on="custody_id", how="left", maintain_order="left")
+        .join(firsts, on=["sample_id", "reference"], how="left", maintain_order="left")
+    )
+    named = pl.col("reference").is_not_null()
+    allowed = (pl.col("_granted_at") < pl.col("order")).fill_null(False)
+    faulty = gone.filter((named & ~allowed) | (~named & pl.col("_reason").is_null()))
+    said = pl.format("request {} was not granted before", "reference")
+    return _once_a_row(
+        faulty.with_columns(
+            lacks=pl.when(named).then(said).otherwise(pl.lit("it gives neither request nor reason"))
+        )
+    )
+
+
+@rule(
+    "custody.loan_overdue",
+    table="custody",
+    field="loan_due_on",
+    severity="note",
+    says="Sample {sample_id} was due back from {to_party_id} on {loan_due_on}.",
+    remedy="Ask for it; then record 'taken_back', or a correction of the loan with its new day.",
+    source=COMMON_PRACTICE,
+)
+def loan_overdue(tables: Snapshot) -> pl.DataFrame:
+    """A loan that no one asks about becomes a loss."""
+    ends = pl.col("moves") | pl.col("event").is_in(["destroyed", DEACCESSIONED])
+    events = ledger(tables).filter(ends)
+    if "loan_due_on" not in events.columns:  # an older version of the schemas
+        return events.clear()
+    lasts = date_bounds(of_each(events, "sample_id", keep="last"), "loan_due_on")
+    out = lasts.filter(pl.col("event") == "loaned")
+    return out.filter(pl.col("loan_due_on_last") < last_known_day(tables))
 
 
 @rule(

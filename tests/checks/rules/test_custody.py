@@ -191,6 +191,53 @@ def test_a_correction_is_about_the_sample_of_the_corrected_event() -> None:
     only(broken.says("custody.corrects_another_sample"), "sample 232", "event 4", "sample 231")
 
 
+def test_a_loan_has_an_end() -> None:
+    """The ledger's own newest day stands for today."""
+    lent = after("loaned", "2024-07-01", to_party_id="OWN", loan_due_on="2026-09-30")
+    assert lent.says("custody.loan_overdue") == []
+    later = then(lent, "stored", "2026-10-01", sample_id="", consignment_id="C-9")
+    only(later.says("custody.loan_overdue"), "custody 6 loan_due_on", "OWN", "2026-09-30")
+    only(then(later, "lost", "2026-10-02").says("custody.loan_overdue"), "231")
+    for end in (
+        ("taken_back", {"to_party_id": "LAB"}),
+        ("destroyed", {"notes": "burned (invented)"}),
+        ("deaccessioned", {"notes": "no use (invented)"}),
+    ):
+        ended = then(later, end[0], "2026-10-02", **end[1])
+        assert ended.says("custody.loan_overdue") == [], end
+    back = then(lent, "taken_back", "2024-09-01", to_party_id="LAB")
+    for rule in (*CUSTODY_RULES, "custody.given_to_oneself", "custody.party_missing"):
+        assert back.says(rule) == [], rule
+
+
+def test_what_uses_up_a_sample_was_granted_or_has_a_reason() -> None:
+    asked = after("requested", "2024-07-01", to_party_id="LAB", reference="R1", notes="dating")
+    granted = then(asked, "decided", "2024-07-02", reference="R1", request_decision="granted")
+    refused = then(asked, "decided", "2024-07-02", reference="R1", request_decision="refused")
+    rule = "custody.destroyed_without_decision"
+    day = "2024-07-03"
+    assert then(granted, "destroyed", day, reference="R1").says(rule) == []
+    assert then(asked, "destroyed", day, notes="burned (invented)").says(rule) == []
+    for record in (asked, refused):
+        only(then(record, "destroyed", day, reference="R1").says(rule), "request R1 was not granted")
+    only(then(granted, "destroyed", day).says(rule), "neither request nor reason")
+    only(then(granted, "destroyed", day, reference="R2").says(rule), "request R2 was not granted")
+
+
+def test_a_part_and_a_sample_found_in_the_store_begin_without_being_collected() -> None:
+    whole = a_sound_record().with_row("sample", sample_id="231A", parent_sample_id="231")
+    rules = ("custody.first_is_not_collected", "custody.giver_does_not_have_it", "custody.none")
+    part = {"sample_id": "231A", "parent_sample_id": "231", "to_party_id": "LAB"}
+    cut = then(whole, "sub_sampled", "2024-07-01", **part)
+    gone = then(cut, "loaned", "2024-07-02", **part | {"from_party_id": "LAB", "to_party_id": "OWN"})
+    found = then(
+        whole, "found_in_collection", "2024-07-01", sample_id="231A", to_party_id="LAB"
+    )
+    for rule in rules:
+        assert gone.says(rule) == [], rule
+        assert found.says(rule) == [], rule
+
+
 def parcel_event(record: Record, event: str, day: str, **values: str) -> Record:
     return then(record, event, day, sample_id="", consignment_id="C-1", **values)
 

@@ -1,0 +1,285 @@
+"""Tells what a store knows of the records it keeps, and which samples of them are meant."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import dataclass
+from functools import cached_property
+
+from provenance._base.errors import TreenailError, UnreadableValue, UnusableInput
+from provenance._bundle.describe.editions import PUBLIC
+from provenance._identity.naming import SampleNames
+from provenance._identity.payload import inside_code, is_inside, is_scan, read_scan, split_scans
+from provenance._identity.selection import select_samples
+from provenance._ledger.holdings import Event, Holding, replay
+from provenance._store.acts import Act
+from provenance._store.standing import events_in
+from provenance._store.store import FORMER_SAMPLE, Store
+
+
+@dataclass(frozen=True)
+class Kept:
+    """A record of a store as its card and ledger have it.
+
+    `accession` is its current bundle; `cards` are the numbers of that one and of all before it,
+    table → key → what it belongs to, the newest first; `ledger` its rows.
+    """
+
+    accession: Act
+    cards: tuple[Mapping[str, Mapping[str, str]], ...]
+    ledger: Sequence[Mapping[str, str]]
+    shop: Mapping[str, Mapping[str, str]]
+
+    @property
+    def record_id(self) -> str:
+        """What the register calls the record."""
+        return self.accession.record_id
+
+    def of(self, table: str) -> Mapping[str, str]:
+        """The keys of a table of the card, and what each belongs to."""
+        return self.cards[0].get(table, {}) if self.cards else {}
+
+    @cached_property
+    def events(self) -> list[Event]:
+        """The events that count, under the numbers that samples bear now."""
+        now = self.of(FORMER_SAMPLE)
+        return [
+            one._replace(sample_id=now.get(one.sample_id, one.sample_id))
+            for one in events_in(self.ledger)
+        ]
+
+    @cached_property
+    def holdings(self) -> Mapping[str, Holding]:
+        """Where each sample is after its last event."""
+        return replay(self.events)
+
+    @cached_property
+    def parents(self) -> dict[str, str]:
+        """Parts that were cut here and are not in the bundle yet → the sample they are of."""
+        return {
+            one.sample_id: one.parent_sample_id
+            for one in self.events
+            if one.parent_sample_id and one.sample_id not in self.of("sample")
+        }
+
+    @cached_property
+    def samples(self) -> dict[str, str]:
+        """The number of every sample, parts included, and the code of its site."""
+        sites, timbers = self.of("element"), self.of("sample")
+        found = {one: sites.get(timber, "") for one, timber in timbers.items()}
+        for part, parent in self.parents.items():
+            found[part] = found.get(parent, "")
+        return found
+
+    @cached_property
+    def sites(self) -> frozenset[str]:
+        """The codes of its sites."""
+        return frozenset(self.of("element").values()) - {""}
+
+    @property
+    def taken(self) -> set[str]:
+        """Every number that stood for a sample of the record at some time, or is reserved."""
+        on_cards = {key for card in self.cards for table in _NUMBERS for key in card.get(table, ())}
+        return on_cards | {row["sample_id"] for row in self.ledger} - {""}
+
+    @cached_property
+    def names(self) -> SampleNames:
+        """What its samples are named by."""
+        former: dict[tuple[str, str], list[str]] = {}
+        for old, now in self.of(FORMER_SAMPLE).items():
+            former.setdefault((self.samples.get(now, ""), now), []).append(old)
+        return SampleNames(
+            [(site, number) for number, site in self.samples.items()],
+            self.sites,
+            strange=f"is not a sample of {self.accession.number}",
+            former=former,
+        )
+
+    @cached_property
+    def parties(self) -> dict[str, str]:
+        """Code → name, '' where only the ledger has it: the record's own, then the store's."""
+        named = {
+            code: ""
+            for row in self.ledger
+            for code in (row["from_party_id"], row["to_party_id"], row["recorded_by"])
+            if code
+        }
+        return (
+            named | {code: row["name"] for code, row in self.shop.items()} | dict(self.of("party"))
+        )
+
+    def name_of(self, party_id: str) -> str:
+        """The name of a party, or its code where no name is known."""
+        return self.parties.get(party_id) or party_id
+
+    def inside(self, code: str) -> list[str]:
+        """The samples that lie in the box or drawer whose code was scanned."""
+        scanned = read_scan(code)
+        return [
+            one.sample_id
+            for one in self.holdings.values()
+            if not one.gone
+            and not one.on_the_way_to
+            and self.samples.get(one.sample_id, "").upper() == scanned.site_id
+            and inside_code(one.place_held) == scanned.inside
+        ]
+
+
+_NUMBERS = ("sample", "reservation", FORMER_SAMPLE)
+
+
+def kept_record(store: Store, record_id: str, ledger: Sequence[Mapping[str, str]]) -> Kept:
+    """The record of that name, with the ledger that it has by now.
+
+    Raises UnusableInput where the store has no full edition of it.
+    """
+    full = [
+        act
+        for act in store.accessions
+        if act.record_id == record_id and act.edition and act.edition != PUBLIC.name
+    ]
+    if not full:
+        raise UnusableInput(
+            f"{store.folder} keeps no full edition of the record {record_id[:12]}; its events "
+            "are recorded with the full edition"
+        )
+    current = current_of(full, store.withdrawn)
+    cards = [store.card(act) for act in (current, *(one for one in full if one is not current))]
+    parties = {row["party_id"]: row for row in store.rows("party")}
+    return Kept(current, tuple(cards), ledger, parties)
+
+
+def current_of(accessions: Sequence[Act], withdrawn: Iterable[str]) -> Act:
+    """The newest of the full accessions of one record that nothing goes on from."""
+    there = [act for act in accessions if act.number not in set(withdrawn)] or list(accessions)
+    followed = {name for act in there for name in act.follows.split()}
+    tips = [act for act in there if act.act_id not in followed and act.reason != "older"]
+    return (tips or there)[-1]
+
+
+def record_named(store: Store, text: str) -> str:
+    """The record that an accession number names, or its own name or one of its marks.
+
+    Raises UnusableInput for what names none, and for a public edition or a bag of others.
+    """
+    for act in store.accessions:
+        if text and text in (act.number, *act.marks):
+            if not act.edition or act.edition == PUBLIC.name:
+                raise UnusableInput(
+                    f"{text} is {'a public edition' if act.edition else 'a bag of others'}, which "
+                    "has no custody ledger; name the full edition"
+                )
+            return act.record_id
+    raise UnusableInput(
+        f"the register in {store.folder} has no accession {text}; 'treenail store "
+        f"{store.folder}' lists them"
+    )
+
+
+def every_record(store: Store) -> list[str]:
+    """The records that the store keeps in full, in the order in which they came."""
+    return list(
+        dict.fromkeys(
+            act.record_id
+            for act in store.accessions
+            if act.record_id and act.edition and act.edition != PUBLIC.name
+        )
+    )
+
+
+def kept_records(store: Store, named: Sequence[str] = ()) -> list[Kept]:
+    """The records that are named, or every one."""
+    ids = dict.fromkeys(record_named(store, one) for one in named) or every_record(store)
+    return [kept_record(store, one, store.ledger(one)) for one in ids]
+
+
+Chosen = dict[str, list[str]]
+"""Record → samples."""
+
+
+def select_in_store(store: Store, named: Sequence[str], selection: str) -> Chosen:
+    """The samples that a selection names: '231,233-240' or 'all' of the records that are named.
+
+    A part behind an accession number and a colon is of that record ('2026.0001:231,233-240');
+    such parts are separated by ';'. What a scanner read from labels is looked for in the records
+    named, else in all. Raises TreenailError that says which part names nothing.
+    """
+    chosen: Chosen = {}
+    numbers = {act.number for act in store.accessions}
+    for part in filter(None, (one.strip() for one in selection.split(";"))):
+        number, colon, rest = part.partition(":")
+        if is_scan(part):
+            _add(chosen, scanned_in_store(kept_records(store, named), part))
+            continue
+        of, what = list(named), part
+        if colon and number.strip() in numbers:
+            of, what = [number.strip()], rest
+        if not of:
+            raise TreenailError(
+                f"'{part}' does not say of which record; name it with --record, or write "
+                f"2026.0001:{part}"
+            )
+        records = kept_records(store, of)
+        if len(records) > 1 and what.strip().lower() != "all":
+            raise TreenailError(
+                f"'{part}' could be samples of {len(records)} records; write "
+                f"{records[0].accession.number}:{part} for those of one"
+            )
+        for one in records:
+            found = select_samples(list(one.samples), what, one.names, inside=one.inside)
+            _add(chosen, {one.record_id: found})
+    if not chosen:
+        raise TreenailError(f"'{selection}' selects no sample; write 231,233-240 or all")
+    return chosen
+
+
+def scanned_in_store(records: Sequence[Kept], lines: str) -> Chosen:
+    """The samples that a scanner's lines name, of any of some records.
+
+    Raises TreenailError that lists every line that names none, or several; nothing is passed over.
+    """
+    chosen: Chosen = {}
+    faults = []
+    for line, text in split_scans(lines):
+        meant, why = _meant(records, text)
+        if len(meant) > 1 and not is_inside(text):
+            numbers = " or ".join(one.accession.number for one, _ in meant)
+            why = f"'{text}' could be of {numbers}; say which with --record"
+        if why:
+            faults.append(f"  line {line}: {why}")
+        for one, samples in meant:
+            _add(chosen, {one.record_id: samples})
+    if faults:
+        raise TreenailError(
+            "not every line names a sample, so none is taken:\n" + "\n".join(faults)
+        )
+    if not chosen:
+        raise TreenailError("no line names a sample; scan their labels, one after the other")
+    return chosen
+
+
+def _meant(records: Sequence[Kept], text: str) -> tuple[list[tuple[Kept, list[str]]], str]:
+    """The samples that one line names in each of the records, and why it names none."""
+    found, why = [], ""
+    for one in records:
+        try:
+            samples = one.inside(text) if is_inside(text) else [one.names.sample(text).sample_id]
+        except UnreadableValue as error:
+            # of several records the one of the site that the label says
+            if len(records) == 1 or any(site and site in text.upper() for site in one.sites):
+                why = str(error)
+            continue
+        if samples:
+            found.append((one, samples))
+    return found, "" if found else (why or f"'{text}' names no sample of {_some(records)}")
+
+
+def _some(records: Sequence[Kept]) -> str:
+    numbers = [one.accession.number for one in records]
+    return ", ".join(numbers) if len(numbers) <= 3 else f"the {len(numbers)} records of the store"
+
+
+def _add(chosen: Chosen, more: Mapping[str, Sequence[str]]) -> None:
+    for record_id, samples in more.items():
+        before = chosen.get(record_id, ())
+        chosen[record_id] = list(dict.fromkeys([*before, *samples]))
