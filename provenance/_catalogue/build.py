@@ -4,8 +4,8 @@ from __future__ import annotations
 
 import sqlite3
 import time
-from collections.abc import Iterable, Sequence
-from dataclasses import dataclass
+from collections.abc import Iterable, Mapping
+from dataclasses import dataclass, replace
 from functools import partial
 from pathlib import Path
 
@@ -21,16 +21,28 @@ from provenance._catalogue.entry import (
     read_entry,
     read_symbols,
 )
+from provenance._catalogue.of_store import (
+    facts_in,
+    put_accessions,
+    settle_store,
+    survey_register,
+)
+from provenance._catalogue.settling import (
+    COMMIT_SECONDS,
+    FROM_INSIDE,
+    HELD_COLUMNS,
+    begin_place,
+    insert_rows,
+    settle_folders,
+)
 from provenance._catalogue.stores.records import Survey, signature_of, survey_place
 from provenance._catalogue.stores.spread import HERE, Broken, Crew, do_each
 from provenance._identity.plug_fit import STORED
 from provenance._record.remote import Place, Remote, lies_below, place_at
+from provenance._store.store import is_store, open_store
 
 INDEX_NAME = "catalogue.sqlite"
 _WITHDRAWAL_COLUMNS = ("manifest_sha256", "reason", "withdrawn_on")
-_FROM_INSIDE = ("site", "sample", "plug", "reserved", "wood_use", "architecture")
-COMMIT_SECONDS = 2.0
-"""At most so much reading is lost to a kill; a commit for every bundle would wait for the disk."""
 
 
 @dataclass(frozen=True)
@@ -83,40 +95,73 @@ def update_catalogue(
     catalogue cannot be used.
     """
     place = place.absolute()
-    survey = survey_place(place)
+    store = open_store(place) if isinstance(place, Path) and is_store(place) else None
+    survey = survey_place(place) if store is None else survey_register(store)
+    base = place if store else None
     with opened_catalogue(index) as database:
         clock = warn_of_clock(database)
+        with transaction(database):
+            begin_place(database, store)
         run_id = start_run(database, "catalogue", place)
+        if store:
+            with transaction(database):
+                put_accessions(database, store, run_id)
         before = {
             row["path"]: row
             for row in database.execute("SELECT path, signature, state FROM bundle")
         }
-        vanished = _mark_absent(database, place, survey, before, run_id)
+        vanished = _mark_absent(database, place, base, survey, before, run_id)
+        signatures = {_listed(path, base): text for path, text in survey.signatures.items()}
+        registered = facts_in(store) if store else {}
+        # of a bundle that was lost for a while, a store has put others' rows in its place
+        anew = ("unreadable", "withdrawn", "vanished") if store else ("unreadable", "withdrawn")
+        others = [path for path, said in registered.items() if "edition" not in said]
         to_read = [
             path
             for path, signature in survey.signatures.items()
-            if (known := before.get(str(path))) is None
+            if (known := before.get(_listed(path, base))) is None
             or known["signature"] != signature
-            or known["state"] in ("unreadable", "withdrawn")
+            or known["state"] in anew
+            if path not in others
         ]
         with transaction(database):
             # those that were out of sight or vanished and are back as they were
             database.executemany(
                 "UPDATE bundle SET state = 'there', why = '', gone_in_run = NULL "
                 "WHERE path = ? AND signature = ? AND state IN ('vanished', 'out_of_sight')",
-                [(str(path), signature) for path, signature in survey.signatures.items()],
+                list(signatures.items()),
             )
-        unreadable = {str(path): why for path, why in survey.unreadable.items()}
-        unreadable |= _read_all(database, to_read, survey, run_id, crew, progress)
+            # bags that are no records of this program are not looked into
+            database.executemany(
+                "UPDATE bundle SET state = 'there', why = '', signature = ? WHERE path = ?",
+                [
+                    (survey.signatures[path], _listed(path, base))
+                    for path in others
+                    if path in survey.signatures
+                ],
+            )
+        unreadable = {_listed(path, base): why for path, why in survey.unreadable.items()}
+        reading = _Reading(database, survey, run_id, base, registered)
+        unreadable |= reading.all(to_read, crew, progress)
+        unreadable |= settle_store(database, store) if store else {}
+        if store is None:
+            settle_folders(database)
         end_run(database, run_id, "finished")
     return Update(
         run_id=run_id,
-        read=tuple(str(path) for path in to_read if str(path) not in unreadable),
+        read=tuple(one for path in to_read if (one := _listed(path, base)) not in unreadable),
         unchanged=len(survey.signatures) - len(to_read),
         vanished=vanished,
         unreadable=unreadable,
         clock=clock,
     )
+
+
+def _listed(path: Place, base: Path | None) -> str:
+    """How a bundle is called in the catalogue: by its path from the folder of its store."""
+    if base is None or not isinstance(path, Path):
+        return str(path)
+    return path.relative_to(base).as_posix()
 
 
 def start_run(database: sqlite3.Connection, kind: str, place: Place) -> int:
@@ -140,6 +185,7 @@ def end_run(database: sqlite3.Connection, run_id: int, outcome: str) -> None:
 def _mark_absent(
     database: sqlite3.Connection,
     place: Place,
+    base: Path | None,
     survey: Survey,
     before: dict[str, sqlite3.Row],
     run_id: int,
@@ -147,7 +193,7 @@ def _mark_absent(
     """Mark what is known below `place` and was not met; returns the newly vanished."""
     vanished, hidden = [], []
     for text, row in before.items():
-        path = place_at(text)
+        path = place_at(text) if base is None else base / text
         if path in survey.signatures or not lies_below(path, place):
             continue
         blind = next((one for one in survey.unreadable if lies_below(path, one)), None)
@@ -166,33 +212,63 @@ def _mark_absent(
     return tuple(vanished)
 
 
-def _read_all(
-    database: sqlite3.Connection,
-    to_read: list[Place],
-    survey: Survey,
-    run_id: int,
-    crew: Crew,
-    progress: Progress,
-) -> dict[str, str]:
-    """Read and store, some bundles a transaction; returns path → why for what was unreadable."""
-    unreadable: dict[str, str] = {}
-    waiting: list[Entry | tuple[Place, str]] = []
-    stored = time.monotonic()
-    work = partial(_entry_or_reason, symbols=read_symbols()) if to_read else _entry_or_reason
-    for done, (path, result) in enumerate(do_each(work, to_read, crew=crew), start=1):
-        if isinstance(result, Broken):
-            result = result.reason
-        if isinstance(result, str):
-            unreadable[str(path)] = result
-            waiting.append((path, result))
-        else:
-            waiting.append(result)
-        if time.monotonic() - stored > COMMIT_SECONDS:
-            _store(database, waiting, survey, run_id)
-            waiting, stored = [], time.monotonic()
-        progress(done, len(to_read))
-    _store(database, waiting, survey, run_id)
-    return unreadable
+@dataclass(frozen=True)
+class _Reading:
+    """Reads bundles and stores what was in them.
+
+    `registered` maps paths to what the register says of them, which goes before their own words.
+    """
+
+    database: sqlite3.Connection
+    survey: Survey
+    run_id: int
+    base: Path | None
+    registered: Mapping[Place, Mapping[str, str]]
+
+    def all(self, to_read: list[Place], crew: Crew, progress: Progress) -> dict[str, str]:
+        """Some bundles a transaction; returns path → why for what was unreadable."""
+        unreadable: dict[str, str] = {}
+        waiting: list[Entry | tuple[Place, str]] = []
+        stored = time.monotonic()
+        work = partial(_entry_or_reason, symbols=read_symbols()) if to_read else _entry_or_reason
+        for done, (path, result) in enumerate(do_each(work, to_read, crew=crew), start=1):
+            if isinstance(result, Broken):
+                result = result.reason
+            if isinstance(result, Entry) and (why := self._exchanged(result)):
+                result = why
+            if isinstance(result, str):
+                unreadable[_listed(path, self.base)] = result
+                waiting.append((path, result))
+            else:
+                waiting.append(result)
+            if time.monotonic() - stored > COMMIT_SECONDS:
+                self._store(waiting)
+                waiting, stored = [], time.monotonic()
+            progress(done, len(to_read))
+        self._store(waiting)
+        return unreadable
+
+    def _exchanged(self, entry: Entry) -> str:
+        said = self.registered.get(entry.path, {})
+        if said.get("identity", entry.facts["identity"]) == entry.facts["identity"]:
+            return ""
+        return (
+            f"{_listed(entry.path, self.base)} is not the bundle that was accessioned: its list of "
+            "checksums is another. 'treenail audit' says more; restore it from a copy"
+        )
+
+    def _store(self, entries: Iterable[Entry | tuple[Place, str]]) -> None:
+        with transaction(self.database):
+            for one in entries:
+                if isinstance(one, Entry):
+                    said = {**one.facts, **self.registered.get(one.path, {})}
+                    listed = _listed(one.path, self.base)
+                    _store_entry(self.database, listed, replace(one, facts=said), self.run_id)
+                else:
+                    path, why = one
+                    signature = self.survey.signatures[path]
+                    listed = _listed(path, self.base)
+                    _store_unreadable(self.database, listed, signature, why, self.run_id)
 
 
 def _entry_or_reason(path: Place, symbols: object = None) -> Entry | str:
@@ -203,25 +279,12 @@ def _entry_or_reason(path: Place, symbols: object = None) -> Entry | str:
         return str(error)
 
 
-def _store(
-    database: sqlite3.Connection,
-    entries: Iterable[Entry | tuple[Place, str]],
-    survey: Survey,
-    run_id: int,
-) -> None:
-    with transaction(database):
-        for one in entries:
-            if isinstance(one, Entry):
-                _store_entry(database, one, run_id)
-            else:
-                path, why = one
-                _store_unreadable(database, path, survey.signatures[path], why, run_id)
-
-
-def _store_entry(database: sqlite3.Connection, entry: Entry, run_id: int) -> None:
+def _store_entry(database: sqlite3.Connection, path: str, entry: Entry, run_id: int) -> None:
     facts = {
         **entry.facts,
         "form": entry.form,
+        "role": "",
+        "is_current": 0,
         "state": "there",
         "why": "",
         "gone_in_run": None,
@@ -229,34 +292,49 @@ def _store_entry(database: sqlite3.Connection, entry: Entry, run_id: int) -> Non
         "read_at": now(),
         "read_in_run": run_id,
     }
-    bundle_id = _put_bundle(database, entry.path, facts)
-    for table in (*_FROM_INSIDE, "withdrawal"):
+    bundle_id = _put_bundle(database, path, facts)
+    for table in FROM_INSIDE:
         database.execute(f"DELETE FROM {table} WHERE bundle_id = ?", [bundle_id])
     for site in entry.sites:
-        _insert(database, "site", bundle_id, tuple(site), [tuple(site.values())])
-    _insert(database, "sample", bundle_id, SAMPLE_COLUMNS, entry.samples)
+        insert_rows(database, "site", bundle_id, tuple(site), [tuple(site.values())])
+    insert_rows(
+        database,
+        "sample",
+        bundle_id,
+        SAMPLE_COLUMNS,
+        (row[: len(SAMPLE_COLUMNS)] for row in entry.samples),
+    )
+    taken = [SAMPLE_COLUMNS.index(name) for name in HELD_COLUMNS if name in SAMPLE_COLUMNS]
+    held = (
+        (*(row[place] for place in taken), *row[len(SAMPLE_COLUMNS) :]) for row in entry.samples
+    )
+    insert_rows(database, "held", bundle_id, HELD_COLUMNS, held)
+    insert_rows(database, "party", bundle_id, ("party_id", "name"), entry.parties)
+    insert_rows(
+        database, "former", bundle_id, ("table_name", "former_key", "row_key"), entry.former
+    )
     # a plug's source is the bundle
     plugs = (plug[1:-1] for plug in entry.plugs)
-    _insert(database, "plug", bundle_id, STORED, plugs)
-    _insert(database, "reserved", bundle_id, RESERVED_COLUMNS, entry.reserved)
-    _insert(database, "wood_use", bundle_id, WOOD_COLUMNS, entry.wood_use)
-    _insert(database, "architecture", bundle_id, ARCHITECTURE_COLUMNS, entry.architecture)
+    insert_rows(database, "plug", bundle_id, STORED, plugs)
+    insert_rows(database, "reserved", bundle_id, RESERVED_COLUMNS, entry.reserved)
+    insert_rows(database, "wood_use", bundle_id, WOOD_COLUMNS, entry.wood_use)
+    insert_rows(database, "architecture", bundle_id, ARCHITECTURE_COLUMNS, entry.architecture)
     said = [(one.manifest_sha256, one.reason, one.on) for one in entry.withdraws]
-    _insert(database, "withdrawal", bundle_id, _WITHDRAWAL_COLUMNS, said)
+    insert_rows(database, "withdrawal", bundle_id, _WITHDRAWAL_COLUMNS, said)
 
 
 def _store_unreadable(
-    database: sqlite3.Connection, path: Place, signature: str, why: str, run_id: int
+    database: sqlite3.Connection, path: str, signature: str, why: str, run_id: int
 ) -> None:
     form = "zip" if signature.startswith("zip") else "folder"
     facts = {"state": "unreadable", "why": why, "form": form, "read_at": now()}
     _put_bundle(database, path, {**facts, "signature": signature, "read_in_run": run_id})
 
 
-def _put_bundle(database: sqlite3.Connection, path: Place, facts: dict[str, object]) -> int:
+def _put_bundle(database: sqlite3.Connection, path: str, facts: dict[str, object]) -> int:
     """Insert or update the row of a path; facts that are not given stay as they were."""
     first = {"first_seen_at": facts["read_at"], "first_seen_in_run": facts["read_in_run"]}
-    values = {"path": str(path), **first, **facts}
+    values = {"path": path, **first, **facts}
     updates = ", ".join(f"{name} = excluded.{name}" for name in facts)
     row = database.execute(
         f"INSERT INTO bundle ({', '.join(values)}) VALUES ({', '.join('?' * len(values))}) "
@@ -264,21 +342,6 @@ def _put_bundle(database: sqlite3.Connection, path: Place, facts: dict[str, obje
         list(values.values()),
     ).fetchone()
     return int(row[0])
-
-
-def _insert(
-    database: sqlite3.Connection,
-    table: str,
-    bundle_id: int,
-    columns: Sequence[str],
-    rows: Iterable[tuple[object, ...]],
-) -> None:
-    names = ", ".join(f'"{name}"' for name in columns)
-    marks = ", ".join("?" * (len(columns) + 1))
-    database.executemany(
-        f"INSERT INTO {table} (bundle_id, {names}) VALUES ({marks})",
-        ((bundle_id, *row) for row in rows),
-    )
 
 
 def withdraw_bundle(index: Path, path: Place, reason: str) -> None:

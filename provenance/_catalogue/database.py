@@ -127,11 +127,8 @@ def _prepare(database: sqlite3.Connection, index: Path) -> None:
         _refuse_strange(database, index)
         # those that an earlier version had not; another may have been quicker
         for table in _missing_tables(database):
-            columns = [f"{name} {kind}" for name, (kind, _) in table.columns.items()]
-            parts = columns + ([table.more] if table.more else [])
-            database.execute(f"CREATE TABLE {table.name} ({', '.join(parts)})")
-            for number, names in enumerate(table.indexes, start=1):
-                database.execute(f"CREATE INDEX {table.name}_{number} ON {table.name} ({names})")
+            for statement in table.statements:
+                database.execute(statement)
             words = [(table.name, "", table.meaning)]
             for name, (_, meaning) in table.columns.items():
                 words.append((table.name, name.strip('"'), meaning))

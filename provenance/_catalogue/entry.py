@@ -2,8 +2,9 @@
 
 from __future__ import annotations
 
+import hashlib
 import math
-from collections.abc import Iterable, Iterator, Mapping, Sequence
+from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from contextlib import closing
 from dataclasses import dataclass
 from functools import cache
@@ -16,6 +17,8 @@ from provenance._bundle.describe.withdrawn import Withdrawn, withdrawn_by
 from provenance._catalogue.joining import JoinedTables, PackedRows, pack_rows
 from provenance._catalogue.stores.records import Source, open_source, signature_of
 from provenance._identity.plug_fit import RESERVED, PlugRecord
+from provenance._ledger.holdings import Holding
+from provenance._ledger.seals import BEFORE, SEAL
 from provenance._model.schema import Vocabulary
 from provenance._record.attempts import gave_nothing
 from provenance._record.cells import float_of, whole_of
@@ -30,10 +33,11 @@ class Entry:
     """One bundle as the catalogue keeps it.
 
     `signature` is that before reading; `facts` the columns of the table `bundle` that come from
-    inside; `sites` rows of that table without bundle_id; `samples` and `plugs` rows with the
-    columns SAMPLE_COLUMNS and those of PlugRecord; `reserved` rows with RESERVED_COLUMNS.
+    inside; `sites` rows of that table without bundle_id; `samples` rows with SAMPLE_COLUMNS and,
+    behind them, HELD_BESIDE; `plugs` rows of PlugRecord; `reserved` rows with RESERVED_COLUMNS.
     `withdraws` are the editions whose place it takes; `wood_use` and `architecture` rows with
-    WOOD_COLUMNS and ARCHITECTURE_COLUMNS, of a record that was derived.
+    WOOD_COLUMNS and ARCHITECTURE_COLUMNS, of a record that was derived; `parties` codes and names
+    of those that may be named; `former` rows of the table former_key.
     """
 
     path: Place
@@ -47,6 +51,8 @@ class Entry:
     reserved: tuple[tuple[str, ...], ...] = ()
     wood_use: tuple[tuple[Any, ...], ...] = ()
     architecture: tuple[tuple[Any, ...], ...] = ()
+    parties: tuple[tuple[str, str], ...] = ()
+    former: tuple[tuple[str, str, str], ...] = ()
 
 
 def reserved_plug(path: str, row: Sequence[str]) -> PlugRecord:
@@ -89,9 +95,11 @@ def read_entry(
                 rows = _kept(source, name)
                 tables.fill(name, _under_keys_of_now(rows, now) if name == "custody" else rows)
             tables.settle()
-            facts = _facts(source)
+            facts = _facts(source) | _lineage(source, tables)
             withdraws = withdrawn_by(source.document("bundle.json"))
             record = _Record(tables, symbols, now.get("sample", {}))
+            parties = tuple(record.parties_named())
+            former = tuple((t, old, new) for t, keys in now.items() for old, new in keys.items())
             sites = tuple(map(record.site, tables.rows("site")))
             taken = (one for one in tables.samples() if not gave_nothing(one["sample"]))
             samples = pack_rows(map(record.sample, taken))
@@ -117,6 +125,8 @@ def read_entry(
         reserved,
         wood_use,
         architecture,
+        parties,
+        former,
     )
 
 
@@ -126,6 +136,11 @@ SAMPLE_COLUMNS = (
     "felled_from_year", "felled_to_year", "felling_class", "cutting", "keeper_id", "keeper_name",
     "gone",
 )  # fmt: skip
+HELD_BESIDE = (
+    "holder", "holder_name", "on_the_way_to", "place", "lender", "loan", "due_on", "since",
+    "disputed",
+)  # fmt: skip
+"""What the catalogue's table `held` has beside the columns that `sample` has as well."""
 RESERVED_COLUMNS = ("site_id", "sample_id", "orientation_mark", "crew", "reserved_on")
 WOOD_COLUMNS = (
     "site_id", "place_id", "species", "use", "shape", "origin", "decoration", "pieces",
@@ -150,8 +165,9 @@ TABLE_COLUMNS = {
     "custody": (
         "custody_id", "event", "happened_on", "sample_id", "consignment_id", "from_party_id",
         "to_party_id", "place_held", "state", "corrects_custody_id", "loan_due_on", "reference",
-        "parent_sample_id",
+        "parent_sample_id", *BEFORE, SEAL,
     ),
+    "act": ("act_id", "parents"),
     "lab_result": (
         "result_id", "sample_id", "outcome", "inner_year", "outer_year", "outer_symbol",
         "felled_from_year", "felled_to_year", "felling_season", "heartwood_year", "sapwood_count",
@@ -234,6 +250,28 @@ def _facts(source: Source) -> dict[str, Any]:
     }
 
 
+def _lineage(source: Source, tables: JoinedTables) -> dict[str, Any]:
+    """By what the bundle is held against others of its record; see current.py."""
+    acts = sorted((row["act_id"], row["parents"]) for row in tables.rows("act") if row["act_id"])
+    seals = [
+        (row[SEAL], any(row[name] for name in BEFORE)) for row in tables.rows("custody") if row[SEAL]
+    ]
+    firsts = [name for name, parents in acts if not parents]
+    firsts += sorted(seal for seal, has_before in seals if not has_before)
+    known = [name for name, _ in acts] or [seal for seal, _ in seals]
+    named = source.document("bundle.json").get("revisionOf")
+    said = [
+        one.get("tagmanifestSha256") if isinstance(one, dict) else None
+        for one in (named if isinstance(named, list) else ())
+    ]
+    return {
+        "bag": source.bag_digest(),
+        "marks": " ".join(firsts),
+        "follows": " ".join(text for text in said if isinstance(text, str)),
+        "acts": b"".join(sorted(hashlib.sha256(one.encode()).digest()[:8] for one in known)),
+    }
+
+
 class _Record:
     """Puts together the rows of the catalogue; places and parties, of which there are few, are
     held in memory.
@@ -250,6 +288,7 @@ class _Record:
         self.places = {row["place_id"]: row for row in tables.rows("place")}
         self.parties = {row["party_id"]: row for row in tables.rows("party")}
         self.phases = {row["phase_id"]: row for row in tables.rows("phase")}
+        self.disputed = tables.disputed()
 
     def site(self, row: Row) -> dict[str, Any]:
         """One row of the catalogue's table `site`."""
@@ -266,10 +305,10 @@ class _Record:
         }
 
     def sample(self, found: Mapping[str, Row]) -> tuple[Any, ...]:
-        """One row of the catalogue's table `sample`, in the order of SAMPLE_COLUMNS."""
+        """One row of the catalogue's table `sample`, and what `held` has beside it."""
         row, element, result = found["sample"], found["element"], found["last_result"]
-        holding = found["held"]
-        keeper = holding.get("holder", "") or holding.get("on_the_way_to", "")
+        holding = Holding(row.get("sample_id", ""))._replace(**found["held"])
+        keeper = holding.holder or holding.on_the_way_to
         outer = _small_integer(result.get("outer_year", ""))
         first = _small_integer(result.get("felled_from_year", ""))
         last = _small_integer(result.get("felled_to_year", ""))
@@ -294,9 +333,10 @@ class _Record:
             "cutting": self._cutting(result) if outer is not None else "",
             "keeper_id": keeper,
             "keeper_name": self._name(keeper),
-            "gone": holding.get("gone", ""),
+            "gone": holding.gone,
         }
-        return tuple(values[name] for name in SAMPLE_COLUMNS)
+        beside = held_beside(holding, self._name, disputed=row.get("sample_id", "") in self.disputed)
+        return (*(values[name] for name in SAMPLE_COLUMNS), *beside)
 
     def wood_use(self, row: Row) -> tuple[Any, ...]:
         """One row of the catalogue's table `wood_use`, in the order of WOOD_COLUMNS."""
@@ -344,6 +384,10 @@ class _Record:
             place_id = self.places[place_id].get("parent_place_id", "")
         return chain
 
+    def parties_named(self) -> Iterator[tuple[str, str]]:
+        """Code and name of each party that may be named."""
+        return ((code, name) for code in self.parties if (name := self._name(code)))
+
     def _name(self, party_id: str) -> str:
         """The name of an organisation, or of a person who has agreed to be named."""
         party = self.parties.get(party_id, {})
@@ -371,6 +415,24 @@ class _Record:
         from provenance._model.felling import cutting_class
 
         return cutting_class(split_codes(result.get("outer_symbol")), self.symbols).value
+
+
+def held_beside(
+    holding: Holding, name_of: Callable[[str], str], *, disputed: bool
+) -> tuple[Any, ...]:
+    """What the table `held` says of a holding, in the order of HELD_BESIDE."""
+    on_loan = bool(holding.lender)
+    return (
+        holding.holder,
+        name_of(holding.holder),
+        holding.on_the_way_to,
+        holding.place_held,
+        holding.lender or None,
+        holding.loan if on_loan else None,
+        holding.due_on or None,
+        holding.since,
+        int(disputed),
+    )
 
 
 def _architecture(row: Row) -> tuple[Any, ...]:

@@ -16,6 +16,7 @@ from operator import itemgetter
 from typing import Any
 
 from provenance._ledger.holdings import Event, Holding, after, standing_events
+from provenance._store.standing import disputed_in
 
 CACHE_KB = 32_000
 STRETCH_ROWS = 5_000
@@ -25,7 +26,9 @@ _RESULT = (
     "felling_season", "heartwood_year", "sapwood_count", "sapwood_least", "sapwood_most",
     "estimate_source", "species",
 )  # fmt: skip
-_HELD = ("holder", "on_the_way_to", "gone")
+_HELD = (
+    "holder", "on_the_way_to", "gone", "place_held", "lender", "due_on", "loan", "since",
+)  # fmt: skip
 
 
 @dataclass(frozen=True)
@@ -129,6 +132,17 @@ class JoinedTables:
             f"SELECT {', '.join(columns)} FROM reservation WHERE sample_id <> '' AND sample_id "
             "NOT IN (SELECT sample_id FROM plug UNION SELECT stamp FROM plug) ORDER BY rowid"
         )
+
+    def disputed(self) -> set[str]:
+        """Samples of which two ends of the ledger say where they are."""
+        straight = (
+            "SELECT count(*) FROM custody WHERE also_previous_sha256 <> '' OR previous_sha256 IN "
+            "(SELECT previous_sha256 FROM custody WHERE previous_sha256 <> '' "
+            "GROUP BY previous_sha256 HAVING count(*) > 1)"
+        )
+        if not self._database.execute(straight).fetchone()[0]:
+            return set()
+        return disputed_in(list(self.rows("custody")))
 
     def _last_results(self) -> Iterator[tuple[str, ...]]:
         """The result reported last of each sample, among those that no other supersedes."""

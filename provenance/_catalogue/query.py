@@ -9,12 +9,13 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from provenance._base.errors import UnusableInput
+from provenance._catalogue.current import PUBLIC
 from provenance._catalogue.database import read_only_catalogue
 
 if TYPE_CHECKING:
     import polars as pl
 
-KINDS = ("samples", "sites", "bundles", "wood", "architecture")
+KINDS = ("samples", "sites", "bundles", "wood", "architecture", "holdings", "loans")
 
 VERDICTS = """
 WITH judged AS MATERIALIZED (
@@ -41,8 +42,11 @@ class Wanted:
     ('*' stands for any letters). `from_year` and `to_year` (astronomical) keep samples whose last
     ring or felling range may lie between them, both included; a range that is open to one side has
     no end there. `keeper` is who has the sample, or
-    the repository of its site, by code or name. `stamp` is the number as punched. `every` takes
-    in bundles that are not there any more, and each copy of a bundle that lies here twice.
+    the repository of its site, by code or name. `stamp` is the number as punched. `place` is a
+    place of the store by code or name, with all that is in it, or where a holder keeps the sample,
+    in his words; `overdue` are loans that ended before that day (YYYY-MM-DD). `every` takes
+    in older and public editions, bundles that are not there any more, and each copy of a bundle
+    that lies here twice; with `edition` 'public' these are listed instead of the full ones.
     `even_if_damaged` takes in samples and sites of bundles that the last audit found damaged.
     """
 
@@ -55,6 +59,9 @@ class Wanted:
     keeper: str | None = None
     accession: str | None = None
     edition: str | None = None
+    sample: str | None = None
+    place: str | None = None
+    overdue: str | None = None
     every: bool = False
     even_if_damaged: bool = False
 
@@ -91,14 +98,20 @@ _COLUMNS = {
         "architecture.bonding, architecture.roof_type, architecture.floor_type, "
         "architecture.first_year, architecture.last_year"
     ),
+    "holdings": (
+        "held.sample_id, held.site_id, held.element_id, held.holder, held.holder_name, "
+        "held.on_the_way_to, held.place, place.full AS within, held.lender, held.loan, "
+        "held.due_on, held.since, held.gone, iif(held.disputed, 'disputed', '') AS disputed"
+    ),
     "bundles": (
-        "bundle.form, bundle.title, bundle.record_date, bundle.file_count, bundle.byte_count, "
+        "bundle.form, bundle.role, bundle.title, bundle.record_date, bundle.file_count, bundle.byte_count, "
         "count(DISTINCT sample.site_id || char(31) || sample.sample_id) AS samples, "
         "bundle.identity, bundle.why, bundle.read_at, (SELECT group_concat(newer.path, '; ') "
         "FROM withdrawal JOIN bundle AS newer USING (bundle_id) WHERE withdrawal.manifest_sha256 = "
         "bundle.identity AND newer.state = 'there') AS withdrawn_by"
     ),
 }
+_COLUMNS["loans"] = _COLUMNS["holdings"]
 _ALWAYS = (
     "bundle.name AS bundle, bundle.edition, bundle.accession, bundle.state, bundle.path, "
     "judged.verdict"
@@ -107,8 +120,23 @@ _JOINED = (
     "bundle JOIN judged USING (bundle_id) LEFT JOIN site USING (bundle_id) "
     "LEFT JOIN sample ON sample.bundle_id = bundle.bundle_id AND sample.site_id = site.site_id"
 )
+_HELD = (
+    "held JOIN bundle USING (bundle_id) JOIN judged USING (bundle_id) "
+    "LEFT JOIN place ON place.place_id = held.place "
+    "LEFT JOIN sample ON sample.bundle_id = held.bundle_id AND sample.sample_id = held.sample_id "
+    "LEFT JOIN site ON site.bundle_id = held.bundle_id AND site.site_id = held.site_id"
+)
+_INSIDE = """
+inside (place_id) AS (
+  SELECT ? UNION SELECT place_id FROM place WHERE place_id = ? COLLATE NOCASE
+  UNION SELECT place_id FROM place WHERE name = ? COLLATE NOCASE
+  UNION SELECT place.place_id FROM inside JOIN place ON place.within = inside.place_id
+)
+"""
+"""A place and all that is in it. Walked from 'within': nested sets took a thousand times as long."""
 _DERIVED = {"wood": "wood_use", "architecture": "architecture"}
 """Kind → the table of the catalogue that has it from the derived tables of a record."""
+_HELD_KINDS = ("holdings", "loans")
 _FROM = {
     "samples": (
         "sample JOIN bundle USING (bundle_id) JOIN judged USING (bundle_id) "
@@ -116,6 +144,7 @@ _FROM = {
     ),
     "sites": _JOINED,
     "bundles": _JOINED,
+    **dict.fromkeys(_HELD_KINDS, _HELD),
     **{
         kind: f"{table} JOIN bundle USING (bundle_id) JOIN judged USING (bundle_id) "
         f"LEFT JOIN site ON site.bundle_id = {table}.bundle_id AND site.site_id = {table}.site_id"
@@ -126,36 +155,56 @@ _GROUP = {
     "samples": "",
     "sites": "AND site.site_id IS NOT NULL GROUP BY bundle.bundle_id, site.site_id",
     "bundles": "GROUP BY bundle.bundle_id",
-    **dict.fromkeys(_DERIVED, ""),
+    **dict.fromkeys((*_DERIVED, *_HELD_KINDS), ""),
 }
 _ORDER = {
     "samples": "bundle.path, sample.rowid",
     "sites": "bundle.path, site.rowid",
     "bundles": "bundle.path",
+    "holdings": "held.site_id, bundle.path, held.rowid",
+    "loans": "held.due_on NULLS LAST, held.loan, held.site_id, bundle.path, held.rowid",
     **{kind: f"bundle.path, {table}.rowid" for kind, table in _DERIVED.items()},
 }
 
 
 def find_in_catalogue(index: Path, kind: str, wanted: Wanted | None = None) -> pl.DataFrame:
-    """The samples, sites, bundles, wood or architecture (`kind`) that fit, by the paths.
+    """What fits among the samples, sites, bundles, wood, architecture, holdings or loans (`kind`).
 
-    Columns of each kind stand in `_COLUMNS` and `_ALWAYS`, explained in schemas/CATALOGUE.md. A
-    site or bundle fits when one of its samples does; wood and architecture have no stamp, no keeper
-    of their own, and are of a year when their felling phase is. `verdict` is what the last audit
-    makes of the bundle; what is in damaged ones is left out. Raises TreenailError when the
-    catalogue cannot be used, UnusableInput when that kind does not have what is looked for.
+    Columns of each kind stand in `_COLUMNS` and `_ALWAYS`, explained in schemas/CATALOGUE.md; rows
+    by the paths, loans by the day on which they end. A site or bundle fits when one of its samples
+    does; wood and architecture have no stamp, no keeper of their own, and are of a year when their
+    felling phase is. `verdict` is what the last audit makes of the bundle; what is in damaged ones
+    is left out. Raises TreenailError when the catalogue cannot be used, UnusableInput when that
+    kind does not have what is looked for, or there is no such place.
     """
     wanted = wanted or Wanted()
     conditions, values = _conditions(wanted, kind)
     if kind != "bundles" and not wanted.even_if_damaged:
         conditions.append("judged.verdict != 'damaged'")
     where = " AND ".join(conditions) or "1"
+    first, inside = VERDICTS, ""
+    if wanted.place:
+        _refuse_strange_place(index, wanted.place)
+        first = f"{VERDICTS.rstrip()},{_INSIDE}".replace("WITH", "WITH RECURSIVE", 1)
+        inside = "inside CROSS JOIN "
+        values = [wanted.place] * 3 + values
     return ask_sql(
         index,
-        f"{VERDICTS}SELECT {_COLUMNS[kind]}, {_ALWAYS} FROM {_FROM[kind]} "
+        f"{first}SELECT {_COLUMNS[kind]}, {_ALWAYS} FROM {inside}{_FROM[kind]} "
         f"WHERE {where} {_GROUP[kind]} ORDER BY {_ORDER[kind]}",
         values,
     )
+
+
+def _refuse_strange_place(index: Path, place: str) -> None:
+    known = ask_sql(
+        index,
+        "SELECT 1 FROM place WHERE place_id = ? COLLATE NOCASE OR name = ? COLLATE NOCASE "
+        "UNION SELECT 1 FROM held WHERE place = ? AND is_current LIMIT 1",
+        [place] * 3,
+    )
+    if known.is_empty():
+        raise UnusableInput(f"there is no place '{place}', and no sample is kept at one called so")
 
 
 def _conditions(wanted: Wanted, kind: str = "samples") -> tuple[list[str], list[Any]]:
@@ -165,32 +214,40 @@ def _conditions(wanted: Wanted, kind: str = "samples") -> tuple[list[str], list[
     first, last = (
         ("end_from_year", "end_to_year") if sample == "sample" else ("first_year", "last_year")
     )
-    if sample != "sample" and wanted.stamp:
-        raise UnusableInput(f"--of {kind} lists no plugs; look for a stamp among samples")
+    if sample != "sample" and (wanted.stamp or wanted.sample):
+        raise UnusableInput(f"--of {kind} lists no samples; look for it among samples")
     if sample == "architecture" and (wanted.species or wanted.use):
         raise UnusableInput("architecture has no species and no use of wood; ask for --of wood")
+    if kind not in _HELD_KINDS and (wanted.place or wanted.overdue):
+        raise UnusableInput(f"--of {kind} says nothing of places and loans; ask for --of holdings")
 
     def add(condition: str, *new: Any) -> None:
         conditions.append(condition)
         values.extend(new)
 
     if not wanted.every:
-        add("bundle.state IN ('there', 'unreadable', 'out_of_sight')")
-        # '+' keeps the index of states out of it, in which nearly all bundles are alike: with that
-        # one a list of all bundles took seconds as the square of their number
-        add(
-            "(bundle.identity = '' OR NOT EXISTS (SELECT 1 FROM bundle copy WHERE "
-            "copy.identity = bundle.identity AND +copy.state = 'there' "
-            "AND copy.bundle_id < bundle.bundle_id))"
-        )
+        counted = {"samples": "sample", **dict.fromkeys(_HELD_KINDS, "held")}.get(kind, "bundle")
+        if wanted.edition == PUBLIC:
+            add("bundle.role = 'public' AND bundle.state IN ('there', 'unreadable')")
+        else:
+            add(f"{counted}.is_current")
+    if kind == "loans":
+        add("held.lender IS NOT NULL")
+    if wanted.overdue:
+        add("held.due_on < ?", wanted.overdue)
+    if wanted.place:
+        add("held.place = inside.place_id")
+    if wanted.sample:
+        add(f"{'held' if kind in _HELD_KINDS else 'sample'}.sample_id = ?", wanted.sample)
     alike = {
         ("site.site_id", "site.name", "site.public_name"): wanted.site,
         (f"{sample}.species",): wanted.species,
         (f'{sample}."use"',): wanted.use.replace(" ", "_") if wanted.use else None,
         (
             *(() if kind in _DERIVED else ("sample.keeper_id", "sample.keeper_name")),
-            "site.repository_id",
-            "site.repository_name",
+            *(
+                () if kind in _HELD_KINDS else ("site.repository_id", "site.repository_name")
+            ),
         ): wanted.keeper,
         ("bundle.accession",): wanted.accession,
     }
@@ -295,16 +352,11 @@ def withdrawn_editions(index: Path) -> dict[str, str]:
         return {row[0]: row[1] for row in rows}
 
 
-def packed_packages(index: Path) -> tuple[str, ...]:
-    """The paths of packages that are there beside a bundle of the same name: one record, twice.
-
-    Raises TreenailError when the catalogue cannot be used.
-    """
+def left_out(index: Path) -> dict[str, int]:
+    """Role → how many bundles and packages have it and are not counted; raises TreenailError."""
     with read_only_catalogue(index) as database:
         rows = database.execute(
-            "SELECT DISTINCT package.path FROM bundle AS package JOIN bundle AS packed "
-            "ON packed.name = package.name AND packed.form != 'package' "
-            "AND packed.state = 'there' WHERE package.form = 'package' "
-            "AND package.state = 'there' AND package.name != '' ORDER BY package.path"
+            "SELECT role, count(*) FROM bundle WHERE NOT is_current AND role <> '' "
+            "AND state = 'there' GROUP BY role"
         )
-        return tuple(row[0] for row in rows)
+        return {row[0]: row[1] for row in rows}

@@ -50,8 +50,20 @@ def _show_schema(context: click.Context, option: click.Parameter, value: bool) -
 @click.option(
     "--of",
     "kind",
-    type=click.Choice(["samples", "sites", "bundles", "wood", "architecture"]),
-    help="What to list: samples, or sites for GeoJSON; wood and architecture where derived.",
+    type=click.Choice(
+        ["samples", "holdings", "loans", "sites", "bundles", "wood", "architecture"]
+    ),
+    help="What to list: samples; holdings says where each is; sites for GeoJSON; wood and "
+    "architecture where derived.",
+)
+@click.option("--sample", help="Number of the sample; says where it is.")
+@click.option("--place", "inside", help="Place by code or name: all that is in it.")
+@click.option(
+    "--overdue",
+    is_flag=False,
+    flag_value="today",
+    metavar="[DAY]",
+    help="Loans that should be back; default: today.",
 )
 @site_option
 @click.option("--species", help="Species code; PI* for all that begin with PI.")
@@ -62,7 +74,9 @@ def _show_schema(context: click.Context, option: click.Parameter, value: bool) -
 @click.option("--keeper", help="Who has the sample, or keeps the record.")
 @click.option("--accession", help="The repository's number.")
 @click.option("--edition", type=click.Choice(["full", "public"]), default=None)
-@click.option("--every", is_flag=True, help="Also missing bundles, and every copy.")
+@click.option(
+    "--every", is_flag=True, help="Also older and public editions, missing bundles, every copy."
+)
 @even_if_damaged_option
 @click.option("--sql", help="Query in SQL instead; see --schema.")
 @click.option("--as-it-is", is_flag=True, help="Search without looking for changes first.")
@@ -98,6 +112,8 @@ def catalogue(
     scheduler: str | None,
     from_year: str | None,
     to_year: str | None,
+    inside: str | None,
+    overdue: str | None,
     **words: str | bool | None,
 ) -> None:
     """Update the catalog of PLACE, a folder of packages and bundles, and search it.
@@ -105,20 +121,36 @@ def catalogue(
     PLACE may be an address in a store that fsspec reads (s3://…, sftp://…, https://…); the index
     lies on this machine all the same. Only what is new or has changed is read. Without anything to
     look for, it says what has changed.
+    Each record counts once, by its current edition. In a store the register says which that is, and
+    the ledgers say who has each sample and where.
+
+    \b
+    treenail catalogue STORE --sample 203      where is sample 203?
+    treenail catalogue STORE --place B7        what is in box B7?
+    treenail catalogue STORE --of loans        what is on loan?
+    treenail catalogue STORE --overdue         what should be back?
+
     The column 'verdict' says of every row what the last audit makes of its bundle: not verified
     before the first one. Samples and sites of damaged bundles are left out.
     The catalogue holds exact places: keep it, and lists of full editions, in the restricted store.
 
     Exit code 1 when a bundle has vanished or cannot be read.
     """
+    from provenance._base.errors import UnusableInput
     from provenance._catalogue.build import index_place, update_catalogue, withdraw_bundle
     from provenance._catalogue.stores.spread import Crew
     from provenance._model.notation import parse_year
+    from provenance._store.store import is_store
 
     index = index_place(place, index)
     if withdraw is not None:
         if not reason:
             raise click.UsageError("--withdraw needs a --reason, for those who look for it later")
+        if isinstance(place, Path) and is_store(place):
+            raise UnusableInput(
+                f"{place} is a store, and its register says what was withdrawn: "
+                f"'treenail store {place} --withdraw NUMBER'"
+            )
         withdraw_bundle(index, withdraw, reason)
         click.echo(f"noted as withdrawn: {withdraw}")
         return
@@ -128,7 +160,8 @@ def catalogue(
             crew = Crew(workers, scheduler)
             update = update_catalogue(place, index, crew=crew, progress=progress)
         code = _tell_update(update)
-    asked = any(value not in (None, False) for value in (*words.values(), from_year, to_year))
+    said = (*words.values(), from_year, to_year, inside, overdue)
+    asked = any(value not in (None, False) for value in said)
     if sql is not None or kind is not None or asked or shape != "table" or out is not None:
         from provenance._catalogue.answer import answer_bytes
         from provenance._catalogue.query import Wanted, ask_sql, find_in_catalogue
@@ -141,12 +174,15 @@ def catalogue(
             wanted = Wanted(
                 from_year=parse_year(from_year) if from_year else None,
                 to_year=parse_year(to_year) if to_year else None,
+                place=inside,
+                overdue=_day(overdue) if overdue else None,
                 **words,  # type: ignore[arg-type]
             )
-            kind = kind or ("sites" if shape == "geojson" else "samples")
+            kind = kind or _kind(shape, overdue, inside or words["sample"])
             frame = find_in_catalogue(index, kind, wanted)
             listed = set(frame["path"]) if "path" in frame.columns else set()
-            _tell_twice_listed(index, listed)
+            if not (wanted.every or wanted.edition):
+                _tell_left_out(index)
             _tell_withdrawn(index, listed)
             _tell_verdicts(index, frame, left_out=kind != "bundles" and not wanted.even_if_damaged)
         _write(answer_bytes(frame, shape), shape, out)
@@ -161,17 +197,44 @@ def catalogue(
     sys.exit(code)
 
 
-def _tell_twice_listed(index: Path, listed: set[str]) -> None:
-    """Say which packages stand in a list beside the bundles that were packed from them."""
-    from provenance._base.visible import visible
-    from provenance._catalogue.query import packed_packages
+def _day(text: str) -> str:
+    from datetime import date
 
-    twice = [path for path in packed_packages(index) if path in listed]
-    for path in twice[:MOST_NAMED]:
-        click.echo(f"listed twice, as package and as bundle: {visible(path)}", err=True)
-    if twice:
-        more = f"{len(twice) - MOST_NAMED} more are; " if len(twice) > MOST_NAMED else ""
-        click.echo(f"{more}--edition full, or public, lists bundles only", err=True)
+    if text == "today":
+        return date.today().isoformat()
+    try:
+        return date.fromisoformat(text).isoformat()
+    except ValueError:
+        raise click.BadParameter(
+            f"'{text}' is not a day; write 2026-05-31", param_hint="--overdue"
+        ) from None
+
+
+def _kind(shape: str, overdue: object, where: object) -> str:
+    """What is listed when a person does not say so."""
+    if shape == "geojson":
+        return "sites"
+    return "loans" if overdue else "holdings" if where else "samples"
+
+
+_LEFT_OUT = {
+    "older": ("older edition", "older editions"),
+    "public": ("public edition", "public editions"),
+    "copy": ("further copy", "further copies"),
+    "working": ("package that is here as a bundle", "packages that are here as bundles"),
+}
+
+
+def _tell_left_out(index: Path) -> None:
+    """Say how many editions and copies a list does not have."""
+    from provenance._catalogue.query import left_out
+
+    found = left_out(index)
+    counts = [
+        counted(found[role], *words) for role, words in _LEFT_OUT.items() if found.get(role)
+    ]
+    if counts:
+        click.echo(f"not counted: {', '.join(counts)}; --every lists them", err=True)
 
 
 def _tell_verdicts(index: Path, frame: pl.DataFrame, *, left_out: bool) -> None:

@@ -2,10 +2,15 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Sequence
 
 from provenance._ledger.holdings import Event, Holding, replay, standing_events
+from provenance._ledger.seals import SEAL, named_before
 from provenance._ledger.seals import Event as Row
+
+_Place = tuple[int, int, dict[int, int]]
+"""Of an event: its stretch of the ledger, its place in it, and stretch → the last place known of
+each other stretch that it stands on."""
 
 
 def events_in(ledger: Iterable[Row]) -> list[Event]:
@@ -17,3 +22,49 @@ def events_in(ledger: Iterable[Row]) -> list[Event]:
 def holdings_in(ledger: Iterable[Row]) -> dict[str, Holding]:
     """The holding of every sample after its last event, by its number."""
     return replay(events_in(ledger))
+
+
+def disputed_in(ledger: Sequence[Row]) -> set[str]:
+    """Samples whose last events lie on branches of a ledger of which neither knows the other.
+
+    They stay so when the branches are joined, until a later event says where the sample is.
+    """
+    places = _places_in(ledger)
+    last: dict[str, list[_Place]] = {}
+    for event in events_in(ledger):
+        place = places[event.custody_id]
+        before = last.get(event.sample_id, [])
+        last[event.sample_id] = [one for one in before if not _stands_on(place, one)] + [place]
+    return {sample for sample, ends in last.items() if len(ends) > 1}
+
+
+def _places_in(ledger: Sequence[Row]) -> dict[str, _Place]:
+    """The place of each event, by its number; each comes after those that it names."""
+    found: dict[str, _Place] = {}
+    at: dict[str, _Place] = {}
+    followed: set[str] = set()
+    stretches = 0
+    here: _Place = (0, -1, {})
+    for row in ledger:
+        named = [one for one in named_before(row) if one in at]
+        straight = len(named) == 1 and named[0] not in followed
+        if straight or not row.get(SEAL):  # one that is not sealed follows the line before it
+            stretch, place, known = at[named[0]] if straight else here
+            here = (stretch, place + 1, known)
+        else:
+            known = {}
+            for stretch, place, more in (at[one] for one in named):
+                for other, end in {**more, stretch: place}.items():
+                    known[other] = max(end, known.get(other, -1))
+            stretches += 1
+            here = (stretches, 0, known)
+        followed.update(named)
+        found[row["custody_id"]] = here
+        if row.get(SEAL):
+            at[row[SEAL]] = here
+    return found
+
+
+def _stands_on(one: _Place, other: _Place) -> bool:
+    stretch, place, known = one
+    return other[1] <= (place if other[0] == stretch else known.get(other[0], -1))

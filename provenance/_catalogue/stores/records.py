@@ -93,18 +93,25 @@ class Source:
         A folder and a zip of the same bundle have the same identity. '' for a package that is no
         bag, and for a bag without a list.
         """
-        for name in MANIFESTS if self.is_bag else ():
-            digest = hashlib.sha256()
-            try:
-                with self._opened(f"../{name}", LARGEST_TABLE_BYTES) as stream:
-                    if stream is None:
-                        continue
-                    while piece := stream.read(CHUNK_BYTES):
-                        digest.update(piece)
-            except _UNREADABLE as error:
-                raise UnusableInput(f"{self.path}: {name} cannot be read: {error}") from error
-            return digest.hexdigest()
-        return ""
+        return next(filter(None, map(self._digest, MANIFESTS)), "")
+
+    def bag_digest(self) -> str:
+        """The SHA-256 of tagmanifest-sha256.txt, which stands for every byte; '' without one."""
+        return self._digest("tagmanifest-sha256.txt")
+
+    def _digest(self, name: str) -> str:
+        if not self.is_bag:
+            return ""
+        digest = hashlib.sha256()
+        try:
+            with self._opened(f"../{name}", LARGEST_TABLE_BYTES) as stream:
+                if stream is None:
+                    return ""
+                while piece := stream.read(CHUNK_BYTES):
+                    digest.update(piece)
+        except _UNREADABLE as error:
+            raise UnusableInput(f"{self.path}: {name} cannot be read: {error}") from error
+        return digest.hexdigest()
 
     @cached_property
     def _sums(self) -> tuple[str, dict[str, str]]:
@@ -204,18 +211,19 @@ def signature_of(path: Place) -> str | None:
     if isinstance(path, Remote):
         return signature_in_store(path)
     if path.suffix.lower() == ".zip" and path.is_file():
-        return f"zip {_state(path)}"
+        return f"zip {state_of(path)}"
     for marker in MARKERS:
         if (path / marker).is_file():
-            return f"bag {_state(path / marker)}"
+            return f"bag {state_of(path / marker)}"
     if (path / DESCRIPTOR).is_file():
         tables = sorted((path / "tables").glob("*.csv"))
-        states = " ".join(_state(one) for one in (path / DESCRIPTOR, *tables))
+        states = " ".join(state_of(one) for one in (path / DESCRIPTOR, *tables))
         return f"package {hashlib.sha256(states.encode()).hexdigest()}"
     return None
 
 
-def _state(path: Path) -> str:
+def state_of(path: Path) -> str:
+    """What changes when a file does; raises OSError."""
     state = path.stat()
     return f"{state.st_size} {state.st_mtime_ns} {state.st_ctime_ns}"
 
