@@ -254,7 +254,9 @@ def _lineage(source: Source, tables: JoinedTables) -> dict[str, Any]:
     """By what the bundle is held against others of its record; see current.py."""
     acts = sorted((row["act_id"], row["parents"]) for row in tables.rows("act") if row["act_id"])
     seals = [
-        (row[SEAL], any(row[name] for name in BEFORE)) for row in tables.rows("custody") if row[SEAL]
+        (row[SEAL], any(row[name] for name in BEFORE))
+        for row in tables.rows("custody")
+        if row[SEAL]
     ]
     firsts = [name for name, parents in acts if not parents]
     firsts += sorted(seal for seal, has_before in seals if not has_before)
@@ -335,7 +337,9 @@ class _Record:
             "keeper_name": self._name(keeper),
             "gone": holding.gone,
         }
-        beside = held_beside(holding, self._name, disputed=row.get("sample_id", "") in self.disputed)
+        beside = held_beside(
+            holding, self._name, disputed=row.get("sample_id", "") in self.disputed
+        )
         return (*(values[name] for name in SAMPLE_COLUMNS), *beside)
 
     def wood_use(self, row: Row) -> tuple[Any, ...]:

@@ -157,9 +157,7 @@ def _rows(store: Store, table: str, unreadable: dict[str, str]) -> list[dict[str
         return []
 
 
-def _put_places(
-    database: sqlite3.Connection, store: Store, unreadable: dict[str, str]
-) -> None:
+def _put_places(database: sqlite3.Connection, store: Store, unreadable: dict[str, str]) -> None:
     signature = _state(store.folder / "place.csv")
     if signature == signature_in(database, "place.csv"):
         return
@@ -245,9 +243,7 @@ class _Settling:
         if len(self.unreadable) == faults:
             put_signature(self.database, name, signature)
 
-    def _signature(
-        self, accessions: Sequence[Act], bundles: Mapping[str, sqlite3.Row]
-    ) -> str:
+    def _signature(self, accessions: Sequence[Act], bundles: Mapping[str, sqlite3.Row]) -> str:
         gone = {act.number for act in self.acts if act.kind == WITHDRAWN}
         said = [self.told, _state(self.store.folder / ledger_path(self.record_id))]
         for act in accessions:

@@ -245,9 +245,7 @@ def _conditions(wanted: Wanted, kind: str = "samples") -> tuple[list[str], list[
         (f'{sample}."use"',): wanted.use.replace(" ", "_") if wanted.use else None,
         (
             *(() if kind in _DERIVED else ("sample.keeper_id", "sample.keeper_name")),
-            *(
-                () if kind in _HELD_KINDS else ("site.repository_id", "site.repository_name")
-            ),
+            *(() if kind in _HELD_KINDS else ("site.repository_id", "site.repository_name")),
         ): wanted.keeper,
         ("bundle.accession",): wanted.accession,
     }

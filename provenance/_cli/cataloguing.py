@@ -50,9 +50,7 @@ def _show_schema(context: click.Context, option: click.Parameter, value: bool) -
 @click.option(
     "--of",
     "kind",
-    type=click.Choice(
-        ["samples", "holdings", "loans", "sites", "bundles", "wood", "architecture"]
-    ),
+    type=click.Choice(["samples", "holdings", "loans", "sites", "bundles", "wood", "architecture"]),
     help="What to list: samples; holdings says where each is; sites for GeoJSON; wood and "
     "architecture where derived.",
 )
@@ -230,9 +228,7 @@ def _tell_left_out(index: Path) -> None:
     from provenance._catalogue.query import left_out
 
     found = left_out(index)
-    counts = [
-        counted(found[role], *words) for role, words in _LEFT_OUT.items() if found.get(role)
-    ]
+    counts = [counted(found[role], *words) for role, words in _LEFT_OUT.items() if found.get(role)]
     if counts:
         click.echo(f"not counted: {', '.join(counts)}; --every lists them", err=True)
 

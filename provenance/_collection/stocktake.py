@@ -66,23 +66,25 @@ class Stocktake:
         return not self.rest and not self.still_open
 
 
-def compare_scans(database: sqlite3.Connection, scans: Iterable[Sequence[str]]) -> Stocktake:
+def compare_scans(
+    database: sqlite3.Connection, codes: Mapping[str, str], scans: Iterable[Sequence[str]]
+) -> Stocktake:
     """Hold scans (with the columns of `scans.Scan`) against what should be where.
 
     `database` has the table or view `expected` (sample_no, record_id, site_id, sample_id, place_id,
-    state: blank for what should lie in its place, else who has it, in words) and `place` (place_id,
-    code: what its label says).
+    state: blank for what should lie in its place, else who has it, in words); `codes` maps what the
+    label of a place says to the place.
     """
-    database.executescript(_TABLES)
-    opened = _Opened(dict(database.execute("SELECT code, place_id FROM place")))
+    _run(database, _TABLES)
+    opened = _Opened(codes)
     database.executemany("INSERT INTO scan VALUES (?, ?, ?)", opened.of_scans(scans))
     database.executemany("INSERT INTO opened VALUES (?, ?, ?)", opened.rows())
     database.executemany("INSERT INTO outcome VALUES (?, '', '', ?, ?, '', ?)", opened.odd)
-    database.executescript(_NAMED)
+    _run(database, _NAMED)
     matched = database.execute(_SEEN).rowcount
     if matched < database.execute("SELECT count(*) FROM scan").fetchone()[0]:
         database.execute(_UNKNOWN)
-    database.executescript(_COMPARED)
+    _run(database, _COMPARED)
     counts = dict(database.execute("SELECT outcome, count(*) FROM outcome GROUP BY outcome"))
     (seen,) = database.execute("SELECT count(*) FROM seen").fetchone()
     counts["right"] = seen - sum(counts.get(one, 0) for one in NOT_RIGHT)
@@ -98,11 +100,17 @@ def compare_scans(database: sqlite3.Connection, scans: Iterable[Sequence[str]]) 
     )
 
 
+def _run(database: sqlite3.Connection, script: str) -> None:
+    # not by executescript, which would end the transaction of whoever asks
+    for statement in script.split(";"):
+        database.execute(statement)
+
+
 def found_in(database: sqlite3.Connection) -> Iterator[tuple[str, str, str]]:
     """(record, number, place) of every sample that was seen in one place, once compared."""
     return database.execute(
         "SELECT record_id, sample_id, opened.place_id FROM seen JOIN expected USING (sample_no) "
-        "JOIN opened USING (n) WHERE NOT twice ORDER BY record_id, sample_no"
+        "JOIN opened USING (n) WHERE NOT twice AND state = '' ORDER BY record_id, sample_no"
     )
 
 
@@ -156,7 +164,7 @@ CREATE TEMP TABLE scan (site_id TEXT, sample_id TEXT, n INTEGER);
 CREATE TEMP TABLE opened (n INTEGER PRIMARY KEY, place_id TEXT UNIQUE, closed INTEGER);
 CREATE TEMP TABLE seen (sample_no INTEGER PRIMARY KEY, n INTEGER, twice INTEGER);
 CREATE TEMP TABLE shared (sample_id TEXT, site_id TEXT);
-CREATE TEMP TABLE outcome (outcome TEXT, record_id TEXT, site_id TEXT, sample_id TEXT, place TEXT,
+CREATE TEMP TABLE outcome (outcome TEXT, record_id, site_id TEXT, sample_id TEXT, place TEXT,
   expected TEXT, text TEXT);
 """
 _ODD = """

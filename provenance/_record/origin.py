@@ -65,9 +65,7 @@ class Ancestor:
 
     def as_dict(self) -> dict[str, Any]:
         """The ancestor as it stands in bundle.json; what is not known is left out."""
-        plain = {
-            key: getattr(self, name) for key, name in zip(_ANCESTOR, _FIELDS[:5], strict=True)
-        }
+        plain = {key: getattr(self, name) for key, name in zip(_ANCESTOR, _FIELDS[:5], strict=True)}
         if not self.payload:
             return plain
         told = {

@@ -87,9 +87,7 @@ def same_record(
     """The accessions of the record that a bundle is of, in their order."""
     marks = set(identity.marks)
     bags = {one.tagmanifest_sha256 for one in earlier}
-    return [
-        act for act in accessions if act.marks & marks or {act.bag, act.received} & bags - {""}
-    ]
+    return [act for act in accessions if act.marks & marks or {act.bag, act.received} & bags - {""}]
 
 
 def peers_in(writing: Writing, acts: Iterable[Act]) -> tuple[list[Peer], list[str]]:
@@ -220,8 +218,10 @@ def _moved(new: Newcomer, peer: Peer) -> list[str]:
         for key, before in peer.numbers.get(table, {}).items():
             here = new.renamed.get(table, {}).get(key, key)
             whose = now.get(here, before)
-            if before and whose != owners.get(before, before) and not (
-                {(table, key, before), (table, here, before)} & new.decided
+            if (
+                before
+                and whose != owners.get(before, before)
+                and not ({(table, key, before), (table, here, before)} & new.decided)
             ):
                 found.append(
                     f"{table} {key} was of {of_what} {before} in {peer.act.number} and is of "

@@ -61,9 +61,7 @@ def test_rows_that_cannot_be_are_refused_by_line_and_column(store, csv_file, row
     assert not (store.folder / "place.csv").exists()
 
 
-def test_a_label_of_a_place_is_read_back_and_no_label_of_a_sample_is_one(
-    store, csv_file, tmp_path
-):
+def test_a_label_of_a_place_is_read_back_and_no_label_of_a_sample_is_one(store, csv_file, tmp_path):
     enter_rows(store, "place", csv_file(ROWS), **DAY)
     tree = Places(store.rows("place"))
     labels = place_labels(tree, tree.chosen("C1"))

@@ -2,14 +2,20 @@
 
 import sqlite3
 from collections import Counter
+from datetime import date
 
+from click.testing import CliRunner
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
+from provenance._cli import treenail
 from provenance._collection.scans import keep_scans, kept_scans, scans_path
 from provenance._collection.stocktake import Stocktake, compare_scans
 from provenance._identity.payload import compose_code
 from provenance._identity.place_code import END, compose_place
+from provenance._ledger.custody import verify_events
+from provenance._store.entering import enter_rows
+from tests.collection.conftest import OWN, event, take_in
 
 PLACES = ("B7", "B8", "B9")
 Expected = tuple[str, str, str, str, str]
@@ -18,8 +24,6 @@ Expected = tuple[str, str, str, str, str]
 
 def compared(expected: list[Expected], lines: list[str], tmp_path) -> Stocktake:
     database = sqlite3.connect(":memory:")
-    database.execute("CREATE TABLE place (place_id TEXT, code TEXT)")
-    database.executemany("INSERT INTO place VALUES (?, ?)", [(one, one) for one in PLACES])
     database.execute(
         "CREATE TABLE expected (sample_no INTEGER PRIMARY KEY, record_id TEXT, site_id TEXT, "
         "sample_id TEXT, place_id TEXT, state TEXT)"
@@ -31,7 +35,7 @@ def compared(expected: list[Expected], lines: list[str], tmp_path) -> Stocktake:
     path = scans_path(tmp_path, "2027-spring")
     path.unlink(missing_ok=True)
     list(keep_scans(path, lines))
-    return compare_scans(database, kept_scans(path))
+    return compare_scans(database, {one: one for one in PLACES}, kept_scans(path))
 
 
 def test_every_kind_of_difference_is_told_apart(tmp_path):
@@ -114,3 +118,48 @@ def test_what_is_counted_is_what_a_person_would_count(tmp_path_factory, where, w
             wanted["missing" if place in closed else "not_looked_at"] += 1
     assert dict(taken.counts) == dict(wanted)
     assert taken.still_open == opened
+
+
+def told(*words: object) -> tuple[int, str]:
+    done = CliRunner().invoke(treenail, [str(one) for one in words])
+    assert done.exception is None or isinstance(done.exception, SystemExit), done.exception
+    return done.exit_code, done.stdout
+
+
+def test_a_stocktake_from_the_scanner_to_the_ledger(store, csv_file, tmp_path):
+    take_in(
+        store,
+        "2026.0001",
+        "2026-04-02",
+        "a" * 24,
+        "HOLL",
+        [
+            event("deposited", "2026-04-02", "201", to_party_id=OWN, place_held="B7"),
+            event("deposited", "2026-04-02", "202", to_party_id=OWN, place_held="B7"),
+            event("deposited", "2026-04-02", "203", to_party_id=OWN, place_held="B8"),
+            event("deposited", "2026-04-02", "204", to_party_id=OWN, place_held="B7"),
+            event("loaned", "2026-05-02", "204", to_party_id="MBD", loan_due_on="2026-09-01"),
+        ],
+    )
+    rows = "place_id,within,kind\nR1,,room\nB7,R1,box\nB8,R1,box\n"
+    day = {"on": date(2026, 4, 3), "recorded_on": "2026-04-03T09:00:00Z"}
+    enter_rows(store, "place", csv_file(rows), **day)
+    scans = [compose_place("B7"), *(compose_code("HOLL", n) for n in ("201", "203", "204"))]
+    scans += [compose_place(END)]
+    (tmp_path / "scans.txt").write_text("\n".join(scans))
+    report = tmp_path / "report.pdf"
+    command = ["stocktake", str(store.folder), "2026-summer"]
+    code, said = told(*command, "--scanned", str(tmp_path / "scans.txt"), "--out", str(report))
+    assert code == 1
+    assert "HOLL-202 (2026.0001); missing; recorded: R1 / B7" in said
+    assert "HOLL-203 (2026.0001); in another place than recorded; seen in R1 / B7" in said
+    assert "HOLL-204 (2026.0001); here, though the record says otherwise" in said
+    assert "on loan to MBD until 2026-09-01" in said
+    assert report.read_bytes().startswith(b"%PDF")
+    before = len(store.ledger("a" * 24))
+    assert told(*command, "--record", "--by", "QTS")[0] == 1
+    ledger = store.ledger("a" * 24)
+    assert not verify_events(ledger)
+    added = [(one["event"], one["sample_id"], one["place_held"]) for one in ledger[before:]]
+    assert added == [("seen", "201", "B7"), ("seen", "203", "B7")]
+    assert "HOLL-203" not in told(*command)[1]
