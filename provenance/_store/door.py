@@ -16,10 +16,11 @@ from provenance._base.errors import UnusableInput
 from provenance._bundle.describe.editions import PUBLIC
 from provenance._ledger.branches import before_of, with_all_before
 from provenance._ledger.seals import SEAL, Event
+from provenance._record.given_out import Numbers
 from provenance._record.origin import Ancestor
 from provenance._store.acts import Act
 from provenance._store.identity import Identity
-from provenance._store.store import Numbers, Writing, card_path, events_known
+from provenance._store.store import Writing, card_path, events_known
 
 FIRST, SUCCESSOR, OLDER, BRANCH = "first", "successor", "older", "branch"
 PUBLIC_EDITION, NOT_KNOWN = "public edition", "predecessor not known"

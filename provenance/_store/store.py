@@ -33,6 +33,7 @@ from provenance._ledger.branches import before_of, heads_of, with_all_before
 from provenance._ledger.custody import sealed, verify_events
 from provenance._ledger.ed25519 import Signer
 from provenance._ledger.seals import SEAL, Event
+from provenance._record.given_out import Numbers, numbers_bytes
 from provenance._record.together import Staging, finish_writing, is_unfinished, writing_together
 from provenance._store.acts import (
     ACCESSION,
@@ -51,10 +52,6 @@ from provenance._store.tables import Row, cells_bytes, read_cells, read_rows, ro
 MARKER = "store.json"
 CARD = "card.csv"
 LEDGERS = "ledger"
-
-Numbers = Mapping[str, Mapping[str, str]]
-"""Table → key → what it belongs to (see _record/origin.py, numbers_of)."""
-
 
 @dataclass(frozen=True)
 class Store:
@@ -180,16 +177,6 @@ def _ledger_path(record_id: str) -> str:
     return f"{LEDGERS}/{record_id}.csv"
 
 
-def card_bytes(numbers: Numbers) -> bytes:
-    """The card of a record; its SHA-256 stands in the register."""
-    rows = [
-        {"table": table, "key": key, "owner": owner}
-        for table, keys in sorted(numbers.items())
-        for key, owner in sorted(keys.items())
-    ]
-    return rows_bytes("card", rows)
-
-
 @cache
 def ledger_columns() -> tuple[str, ...]:
     """The columns of a ledger in the store: those of the table custody."""
@@ -235,7 +222,7 @@ class Writing:
     def put_card(self, accession: Act, numbers: Numbers) -> None:
         """Write the card of an accession, whose act has its checksum."""
         self._cards[accession.act_id] = numbers
-        self.staged.write(card_path(accession), card_bytes(numbers))
+        self.staged.write(card_path(accession), numbers_bytes(numbers))
 
     def put_ledger(self, record_id: str, events: Sequence[Event]) -> Act:
         """Let a record have this whole ledger; the register says where it ends now.
