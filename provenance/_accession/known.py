@@ -10,10 +10,10 @@ from provenance._ledger.anchors import faults_of, sealed_events
 from provenance._ledger.custody import NOT_SEALED, TABLE, verify_ledger
 from provenance._ledger.ed25519 import SignaturesNotTested
 from provenance._record.joined import keys_now
-from provenance._record.origin import NUMBERED, numbers_of
+from provenance._record.origin import NUMBERED, numbers_of, told_origin
 from provenance._record.package import Package
 from provenance._record.snapshot import Snapshot
-from provenance._store.door import Newcomer
+from provenance._store.door import NO_NUMBERS, Newcomer
 from provenance._store.identity import identity_in
 
 
@@ -23,6 +23,7 @@ def newcomer_in(folder: Path, package: Package) -> Newcomer:
     Raises UnusableInput when its own words about its lineage cannot be read.
     """
     tables, earlier = package.tables, earlier_than(folder)
+    told = told_origin(folder / "data")
     spent = bundle_facts(folder).get("spentNumbers") or {}
     return Newcomer(
         identity=identity_in(folder, tables, earlier),
@@ -34,6 +35,11 @@ def newcomer_in(folder: Path, package: Package) -> Newcomer:
         spent=frozenset((table, key) for table, keys in spent.items() for key in keys),
         decided=_decided(tables),
         renamed={table: keys_now(tables, table) for table in NUMBERED},
+        told=(told.bundle.in_words, told.numbers) if told else ("", NO_NUMBERS),
+        odds=tuple(
+            f"what it says of the numbers of {one.in_words} is not what their checksum was made of"
+            for one in (told.false_cards if told else ())
+        ),
     )
 
 

@@ -11,6 +11,7 @@ from __future__ import annotations
 from collections import Counter
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, field, replace
+from types import MappingProxyType
 
 from provenance._base.errors import UnusableInput
 from provenance._bundle.describe.editions import PUBLIC
@@ -32,7 +33,9 @@ BROKEN, AT_ODDS, REWRITTEN, CUT = (
 )
 MOVED, GONE = "number moved", "number gone"
 LOOKS_REWRITTEN, ANOTHER = "looks rewritten", "another record under this id"
-_OWNED = {"sample": "timber", "plug": "sample"}
+_OWNED = {"sample": ("element", "timber"), "plug": ("sample", "sample")}
+"""Tables whose numbers stay with what they are of: the table of that, and a word for it."""
+NO_NUMBERS: Numbers = MappingProxyType({})
 
 
 @dataclass(frozen=True)
@@ -54,6 +57,8 @@ class Newcomer:
     spent: frozenset[tuple[str, str]] = frozenset()
     decided: frozenset[tuple[str, str, str]] = frozenset()
     renamed: Mapping[str, Mapping[str, str]] = field(default_factory=dict)
+    told: tuple[str, Numbers] = ("", NO_NUMBERS)
+    odds: tuple[str, ...] = ()
 
 
 @dataclass(frozen=True)
@@ -138,17 +143,22 @@ def judge(new: Newcomer, peers: Sequence[Peer]) -> Judged:
     named = {one.payload for one in new.earlier} | {one.tagmanifest_sha256 for one in new.earlier}
     named -= {""}
     of_named = [one for one in peers if named & {one.act.payload, one.act.bag, one.act.received}]
-    if odds := at_odds(new.ledger, new.earlier):
+    if odds := [*new.odds, *at_odds(new.ledger, new.earlier)]:
         for peer in of_named:
             odds += _lost([one for seal, one in peer.events.items() if seal not in mine], peer)
         return _refused(AT_ODDS, odds)
+    if moved := _moved(new, *new.told, peers):
+        return _refused(MOVED, moved)
+    if gone := _gone(new, *new.told, of_named):
+        return _refused(GONE, gone)
     follows, words, said = [], [], []
-    for peer in peers:
+    for place, peer in enumerate(peers, start=1):
         is_named = peer in of_named
-        if moved := _moved(new, peer):
+        if moved := _moved(new, peer.act.number, peer.numbers, peers[place:]):
             return _refused(MOVED, moved)
         lost = [event for seal, event in peer.events.items() if seal not in mine]
-        gone = _gone(new, peer)
+        later = [one for one in peers[place:] if one in of_named]
+        gone = _gone(new, peer.act.number, peer.numbers, later)
         contained = mine.keys() <= peer.events.keys() and _within(new.numbers, peer.numbers)
         if is_named and lost:
             word = CUT if mine.keys() < peer.events.keys() else REWRITTEN
@@ -210,34 +220,43 @@ def at_odds(ledger: Sequence[Event], earlier: Iterable[Ancestor]) -> list[str]:
     return said
 
 
-def _moved(new: Newcomer, peer: Peer) -> list[str]:
-    """Samples that are of other wood now, plugs of another sample, without an act that says so."""
+def _moved(new: Newcomer, name: str, numbers: Numbers, later: Sequence[Peer]) -> list[str]:
+    """Samples that are of other wood now, plugs of another sample, without an act that says so.
+
+    What was taken in like that, `later`, a person has let pass.
+    """
     found = []
-    for table, of_what in _OWNED.items():
-        owners = new.renamed.get({"sample": "element", "plug": "sample"}[table], {})
-        now = new.numbers.get(table, {})
-        for key, before in peer.numbers.get(table, {}).items():
+    for table, (owners, of_what) in _OWNED.items():
+        renamed, now = new.renamed.get(owners, {}), new.numbers.get(table, {})
+        passed = [one.numbers.get(table, {}) for one in later]
+        for key, before in numbers.get(table, {}).items():
             here = new.renamed.get(table, {}).get(key, key)
             whose = now.get(here, before)
-            if before and whose != owners.get(before, before) and not (
-                {(table, key, before), (table, here, before)} & new.decided
-            ):
+            if not before or whose == renamed.get(before, before):
+                continue
+            if {(table, key, before), (table, here, before)} & new.decided:
+                continue
+            if not any(one.get(here) == whose for one in passed):
                 found.append(
-                    f"{table} {key} was of {of_what} {before} in {peer.act.number} and is of "
+                    f"{table} {key} was of {of_what} {before} in {name} and is of "
                     f"{whose or 'nothing'} now"
                 )
     return found
 
 
-def _gone(new: Newcomer, peer: Peer) -> list[str]:
-    """Numbers that are not in the record any more, and that neither a list nor an act let go."""
+def _gone(new: Newcomer, name: str, numbers: Numbers, later: Sequence[Peer]) -> list[str]:
+    """Numbers that are not in the record any more, and that neither a list nor an act let go.
+
+    What a bundle taken in `later` lacks already, a person has let pass.
+    """
     return [
-        f"{table} {key} of {peer.act.number} is not in it"
-        for table, keys in peer.numbers.items()
+        f"{table} {key} of {name} is not in it"
+        for table, keys in numbers.items()
         for key in keys
         if new.renamed.get(table, {}).get(key, key) not in new.numbers.get(table, {})
         and (table, key) not in new.spent
         and (table, key, "") not in new.decided
+        and all(key in one.numbers.get(table, {}) for one in later if one.numbers)
     ]
 
 

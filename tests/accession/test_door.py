@@ -144,6 +144,24 @@ CASES: dict[str, tuple[Newcomer, tuple[Peer, ...], str, str]] = {
         "predecessor not known",
         "",
     ),
+    "moved since a bundle that is not here": (
+        newcomer(THIRD, TWO, numbers=ELSEWHERE, told=("the bundle of 2024", WOOD)),
+        (),
+        "number moved",
+        "in the bundle of 2024",
+    ),
+    "told falsely of those before": (
+        newcomer(THIRD, TWO, odds=("its numbers",)),
+        (),
+        "at odds with its own ancestry",
+        "its numbers",
+    ),
+    "moved, as one that was accepted": (
+        newcomer(THIRD, TWO, numbers=ELSEWHERE),
+        (THEIRS[0], peer(SECOND, "two", ELSEWHERE)),
+        "successor",
+        "",
+    ),
     "a public edition": (newcomer([], edition="public"), THEIRS, "public edition", ""),
 }
 
