@@ -49,9 +49,7 @@ ALONE = EditionsBeside()
 """For a bundle of which no other edition says anything."""
 
 
-def editions_beside(
-    received: Received, store: Path, entries: Sequence[Act]
-) -> EditionsBeside:
+def editions_beside(received: Received, store: Path, entries: Sequence[Act]) -> EditionsBeside:
     """Compare a bundle with the public editions that a store keeps; nothing for a full one."""
     if received.known_by.edition != PUBLIC.name:
         return ALONE

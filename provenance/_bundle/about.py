@@ -9,7 +9,7 @@ from pathlib import Path
 from typing import Any
 
 from provenance import __version__
-from provenance._base.disk import write_bytes, write_text
+from provenance._base.disk import write_text
 from provenance._base.progress import Progress
 from provenance._base.resources import shipped
 from provenance._base.yaml_text import read_yaml
@@ -98,7 +98,7 @@ def write_about(
         facts |= public_facts(filling.redacted)
     write_text(data / "bundle.json", as_json(facts))
     if lineage.is_told:
-        write_bytes(data / LINEAGE_TABLE, lineage.table)
+        write_text(data / LINEAGE_TABLE, lineage.table)
     write_finding_aid(
         package,
         data,

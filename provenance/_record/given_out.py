@@ -88,16 +88,18 @@ class GivenOut:
         return sorted(lines)
 
 
-def given_out(lines: Iterable[Sequence[str]], bundles: Sequence[str]) -> GivenOut:
+def _given_out(lines: Iterable[Sequence[str]], bundles: Sequence[str]) -> GivenOut:
     """What the lines of lineage.csv say; raises ValueError for what is no such line."""
     rows: dict[tuple[str, str, str], frozenset[str]] = {}
     gone = set()
     for line in lines:
-        if len(line) != len(COLUMNS) or not all(isinstance(one, str) for one in line):
+        if len(line) != len(COLUMNS):
             raise ValueError(f"a line has {len(line)} cells and should have {len(COLUMNS)}")
         table, key, owner, said, is_gone = line
         if said:
-            rows[table, key, owner] = frozenset(bundles[n - 1] for n in _numbers(said, len(bundles)))
+            rows[table, key, owner] = frozenset(
+                bundles[n - 1] for n in _numbers(said, len(bundles))
+            )
         if is_gone:
             gone.add((table, key))
     return GivenOut(rows, frozenset(gone))
@@ -125,23 +127,24 @@ def _numbers(text: str, most: int) -> list[int]:
     return found
 
 
-def lineage_bytes(given: GivenOut, bundles: Sequence[str]) -> bytes:
+def lineage_text(given: GivenOut, bundles: Sequence[str]) -> str:
     """lineage.csv; every cell stands as in the tables, with which it is compared."""
     return _csv(COLUMNS, given.lines(bundles))
 
 
-def read_lineage(content: bytes, bundles: Sequence[str]) -> GivenOut:
+def read_lineage(content: str, bundles: Sequence[str]) -> GivenOut:
     """What lineage.csv says; raises ValueError when it cannot be read."""
-    rows = list(csv.reader(io.StringIO(content.decode("utf-8"), newline="")))
+    rows = list(csv.reader(io.StringIO(content, newline="")))
     if not rows or tuple(rows[0]) != COLUMNS:
         raise ValueError(f"its first line is not {','.join(COLUMNS)}")
-    return given_out(rows[1:], bundles)
+    return _given_out(rows[1:], bundles)
 
 
 def numbers_bytes(numbers: Numbers) -> bytes:
     """What numbers stand for, as the card of a store has it (schemas/store/card.json)."""
     rows = ((table, key, owner) for table, keys in numbers.items() for key, owner in keys.items())
-    return _csv(_CARD, ([plain_cell(cell) for cell in row] for row in sorted(rows)))
+    text = _csv(_CARD, ([plain_cell(cell) for cell in row] for row in sorted(rows)))
+    return text.encode("utf-8")
 
 
 def numbers_digest(numbers: Numbers) -> str:
@@ -149,9 +152,9 @@ def numbers_digest(numbers: Numbers) -> str:
     return hashlib.sha256(numbers_bytes(numbers)).hexdigest()
 
 
-def _csv(columns: Sequence[str], rows: Iterable[Sequence[str]]) -> bytes:
+def _csv(columns: Sequence[str], rows: Iterable[Sequence[str]]) -> str:
     out = io.StringIO()
     writer = csv.writer(out, lineterminator="\n")
     writer.writerow(columns)
     writer.writerows(rows)
-    return out.getvalue().encode("utf-8")
+    return out.getvalue()

@@ -23,7 +23,7 @@ from provenance._record.given_out import (
     LINEAGE_TABLE,
     STAMP,
     GivenOut,
-    given_out,
+    lineage_text,
     numbers_digest,
     read_lineage,
 )
@@ -78,9 +78,7 @@ class Ancestor:
 
     def as_dict(self) -> dict[str, Any]:
         """The ancestor as it stands in bundle.json; what is not known is left out."""
-        plain = {
-            key: getattr(self, name) for key, name in zip(_ANCESTOR, _FIELDS[:5], strict=True)
-        }
+        plain = {key: getattr(self, name) for key, name in zip(_ANCESTOR, _FIELDS[:5], strict=True)}
         if not self.payload:
             return plain
         told = {
@@ -171,7 +169,7 @@ class Origin:
             "eventCount": self.event_count,
             "lastSeal": self.last_seal,
             "spent": {table: list(keys) for table, keys in self.spent.items()},
-            "given": [list(line) for line in self.given.lines(self.bundles)],
+            "given": lineage_text(self.given, self.bundles).splitlines(),
             **({"damaged": list(self.damaged)} if self.damaged else {}),
         }
 
@@ -221,10 +219,16 @@ def origin_from(raw: object) -> Origin:
             last_seal=str(raw["lastSeal"]),
             spent={table: tuple(map(str, keys)) for table, keys in raw["spent"].items()},
             damaged=tuple(map(str, raw.get("damaged", ()))),
-            given=given_out(raw.get("given", ()), bundles_of((bundle, *earlier))),
+            given=_given_in(raw, bundles_of((bundle, *earlier))),
         )
-    except (KeyError, TypeError, AttributeError) as error:
+    except (KeyError, TypeError, AttributeError, csv.Error) as error:
         raise ValueError(f"it is not whole ({type(error).__name__} {error})") from error
+
+
+def _given_in(raw: Mapping[str, Any], bundles: Sequence[str]) -> GivenOut:
+    # a version that did not keep it yet
+    lines = raw.get("given")
+    return read_lineage("\n".join(map(str, lines)), bundles) if lines else GivenOut()
 
 
 def read_origin(folder: Path) -> Origin | None:
@@ -257,7 +261,8 @@ def told_origin(folder: Path) -> Origin | None:
         facts = read_json(folder / _FACTS)
         ancestors = [ancestor_from(one) for one in facts["revisionOf"]]
         bundles = bundles_of(ancestors)
-        given = read_lineage(read_plain(path, DEFAULT_BUDGET.most_table_bytes), bundles)
+        content = read_plain(path, DEFAULT_BUDGET.most_table_bytes)
+        given = read_lineage(content.decode("utf-8"), bundles)
         newest = ancestors[0]
     except (OSError, ValueError, LookupError, TypeError, csv.Error, RefusedInput) as error:
         raise UnusablePackage(

@@ -91,9 +91,7 @@ def same_record(
     """The accessions of the record that a bundle is of, in their order."""
     marks = set(identity.marks)
     bags = {one.tagmanifest_sha256 for one in earlier}
-    return [
-        act for act in accessions if act.marks & marks or {act.bag, act.received} & bags - {""}
-    ]
+    return [act for act in accessions if act.marks & marks or {act.bag, act.received} & bags - {""}]
 
 
 def peers_in(writing: Writing, acts: Iterable[Act]) -> tuple[list[Peer], list[str]]:
@@ -265,7 +263,8 @@ def _within(numbers: Numbers, others: Numbers) -> bool:
 
 
 def _lost(events: Sequence[Event], peer: Peer) -> list[str]:
-    return [f"{_in_words(one)} of {peer.act.number} is not in it" for one in events]
+    ordered = sorted(events, key=lambda one: int(one["custody_id"]))
+    return [f"{_in_words(one)} of {peer.act.number} is not in it" for one in ordered]
 
 
 def _in_words(event: Event) -> str:

@@ -53,6 +53,7 @@ MARKER = "store.json"
 CARD = "card.csv"
 LEDGERS = "ledger"
 
+
 @dataclass(frozen=True)
 class Store:
     """A store as it stands; what is read is read once."""

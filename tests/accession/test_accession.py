@@ -200,7 +200,12 @@ def test_the_pattern_is_written_down_once_and_then_used(shelf: Path, tmp_path: P
     assert done.settings is not None
     assert done.entry.number == "HR 2026/1"
     assert done.entry.kept_at == "HR-2026-1/bundle.zip"
-    later = take_in(shelf / "later.zip", tmp_path / "store", on=date(2027, 1, 1))
+    later = take_in(
+        shelf / "later.zip",
+        tmp_path / "store",
+        on=date(2027, 1, 1),
+        recorded_on="2027-01-01T10:00:00Z",
+    )
     assert (later.entry.number, later.settings) == ("HR 2027/1", None)
 
 
@@ -365,9 +370,33 @@ def test_samples_cannot_come_to_a_repository_that_the_record_does_not_know(
     (store / "repository.yaml").write_text(settings, encoding="utf-8")
     with pytest.raises(UnusableInput, match="'party' has no STRANGER"):
         take_in(shelf / "bundle.zip", store, samples="all")
-    with pytest.raises(TreenailError, match="is before its last event"):
-        take_in(shelf / "bundle.zip", tmp_path / "b", samples="all", on=date(2020, 1, 1))
+    (store / "repository.yaml").write_text(settings.replace("STRANGER", '""'), encoding="utf-8")
+    # else the ledger would say that another institution has them than the receipt
+    with pytest.raises(UnusableInput, match=r"name 'X', but the keeper .* is REPO \('Store"):
+        take_in(shelf / "bundle.zip", store, samples="all")
     assert list(everything_in(store)) == ["repository.yaml"]
+
+
+def test_days_that_cannot_be_are_refused_and_others_need_a_reason(
+    shelf: Path, tmp_path: Path
+) -> None:
+    """The first event of the record is of 2024-06-04, the last of 2024-06-21."""
+    store, late = tmp_path / "store", {"reason": "found in the post book"}
+    for day, samples, said in (
+        (date(2026, 3, 3), "", "is still to come"),
+        (date(2024, 6, 3), "", "is before the record began"),
+        (date(2024, 6, 5), "all", "is before its last event"),
+    ):
+        with pytest.raises(TreenailError, match=said):
+            take_in(shelf / "bundle.zip", store, on=day, samples=samples)
+    with pytest.raises(TreenailError, match="is still to come"):
+        take_in(shelf / "bundle.zip", store, on=date(2026, 3, 3), **late)
+    assert everything_in(store) == {}
+    take_in(shelf / "bundle.zip", store)
+    with pytest.raises(UnusableInput, match=r"before the last accession \(2026-03-01\)"):
+        take_in(shelf / "later.zip", store, on=date(2026, 2, 1))
+    done = take_in(shelf / "later.zip", store, on=date(2026, 2, 1), **late)
+    assert done.entry.reason == "successor: found in the post book"
 
 
 # -- damage --------------------------------------------------------------------------------------
@@ -573,7 +602,9 @@ def test_a_rewritten_ledger_is_refused_and_nothing_written(shelf: Path, tmp_path
     take_in(shelf / "bundle.zip", store)
     before = everything_in(store)
     forged = with_events(shelf, tmp_path, rewrite=True)
-    with pytest.raises(ContradictsKept, match=r"(?s)rewritten\.\n.*event 1 .* of 2026\.0001") as refused:
+    with pytest.raises(
+        ContradictsKept, match=r"(?s)ancestry\.\n.*event 1 .* of 2026\.0001"
+    ) as refused:
         take_in(forged, store)
     assert refused.value.exit_code == 2
     assert everything_in(store) == before
@@ -586,7 +617,7 @@ def test_a_rewritten_ledger_is_refused_and_nothing_written(shelf: Path, tmp_path
         take_in(forged, store, even_if_rewritten=True)
     done = take_in(forged, store, even_if_rewritten=True, reason="the only copy left")
     assert "NOT the ledger that was kept here before" in text_of_receipt(done)
-    assert done.entry.reason == "rewritten: the only copy left"
+    assert done.entry.reason == "at odds with its own ancestry: the only copy left"
     # what was kept before is kept on, and so is what came
     assert len(Store(store).ledger(done.entry.record_id)) == 4 + 4 + 1
 

@@ -134,7 +134,10 @@ CASES: dict[str, tuple[Newcomer, tuple[Peer, ...], str, str]] = {
     "a second successor of one": (newcomer(APART, ONE), THEIRS, "branch", "event 4 ('stored'"),
     "a second successor without events": (
         newcomer(FIRST, ONE, numbers=MORE),
-        (peer(FIRST, "one"), replace(peer(FIRST, "x"), act=replace(THEIRS[1].act, follows="act-one"))),
+        (
+            peer(FIRST, "one"),
+            replace(peer(FIRST, "x"), act=replace(THEIRS[1].act, follows="act-one")),
+        ),
         "branch",
         "came in meanwhile",
     ),

@@ -17,8 +17,7 @@ from provenance._bundle.verify import verify_bundle
 from provenance._checks.check import check_package
 from provenance._history.deciding import correct, decide
 from provenance._ledger.custody import append_events
-from provenance._record.given_out import GivenOut, given_out, numbers_digest, read_lineage
-from provenance._record.given_out import lineage_bytes
+from provenance._record.given_out import GivenOut, lineage_text, numbers_digest, read_lineage
 from provenance._record.origin import ORIGIN
 from provenance._record.package import open_package
 from tests.builders import PackageBuilder, left_alone, pack_bundle, unpack_bundle
@@ -171,8 +170,8 @@ def test_what_the_numbers_of_any_bundle_stood_for_is_told_exactly(history, merge
             ones = ones.with_bundle(bundle, numbers, {})
         else:
             others = others.with_bundle(bundle, numbers, {})
-    ones = given_out(ones.lines(bundles[::-1]), bundles[::-1])
-    told = read_lineage(lineage_bytes(ones.joined(others), bundles), bundles)
+    ones = read_lineage(lineage_text(ones, bundles[::-1]), bundles[::-1])
+    told = read_lineage(lineage_text(ones.joined(others), bundles), bundles)
     for bundle, numbers in zip(bundles, history, strict=True):
         filled = {table: keys for table, keys in numbers.items() if keys}
         assert told.numbers_in(bundle) == filled

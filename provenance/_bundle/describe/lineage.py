@@ -19,7 +19,7 @@ from provenance._ledger.anchors import sealed_events
 from provenance._ledger.branches import seals_at_ends
 from provenance._ledger.custody import TABLE as LEDGER
 from provenance._ledger.statement import SIGNATURES, STATEMENT
-from provenance._record.given_out import GivenOut, lineage_bytes, numbers_digest
+from provenance._record.given_out import GivenOut, lineage_text, numbers_digest
 from provenance._record.origin import (
     Ancestor,
     Origin,
@@ -58,10 +58,10 @@ class Lineage:
         return bool(self.revision_of) and self.given is not None
 
     @property
-    def table(self) -> bytes:
+    def table(self) -> str:
         """lineage.csv."""
         assert self.given is not None
-        return lineage_bytes(self.given, bundles_of(self.revision_of))
+        return lineage_text(self.given, bundles_of(self.revision_of))
 
     def renamed(self, turn: Callable[[str], str]) -> Lineage:
         """The same with the name of each earlier bundle turned, which may be that of the place."""
@@ -103,9 +103,7 @@ def lineage_of(package: Package, edition: Edition) -> Lineage:
     given = GivenOut(origin.given.rows, gone)
     if not given.rows:
         # what an older version unpacked
-        given = given.with_bundle(
-            origin.bundle.tagmanifest_sha256, origin.numbers, origin.stamps
-        )
+        given = given.with_bundle(origin.bundle.tagmanifest_sha256, origin.numbers, origin.stamps)
     return Lineage(earlier, "", _spent(package, origin), given)
 
 

@@ -249,10 +249,7 @@ def _ledger(origin: Origin, tables: Snapshot) -> Iterator[_Line]:
         return {ROW: 0, "table": LEDGER, "field": "event_sha256", **told}
 
     # a seal stands for every event before it, so the last one is enough
-    if (
-        origin.event_count
-        and len(covered_by(ledger, origin.last_seal)) != origin.event_count
-    ):
+    if origin.event_count and len(covered_by(ledger, origin.last_seal)) != origin.event_count:
         yield line(origin.bundle, origin.event_count)
     for one in origin.earlier:
         if any(len(covered_by(ledger, head)) != one.events for head in one.heads):
