@@ -44,7 +44,7 @@ def newcomer_in(folder: Path, package: Package) -> Newcomer:
 
 
 def _fault(tables: Snapshot) -> str:
-    """The first thing wrong with what is sealed of the ledger; events still to be sealed are not."""
+    """The first thing wrong with the sealed part of the ledger, or nothing."""
     if TABLE not in tables.model.tables:
         return ""
     try:

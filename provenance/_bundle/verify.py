@@ -553,8 +553,8 @@ def _compare_end(package: Package, facts: object) -> Iterator[BundleFinding]:
             "custody",
             "custody.end_differs",
             f"data/tables/{LEDGER}.csv",
-            "does not end with the event that bundle.json and bag-info.txt name: events were removed "
-            "or added",
+            "does not end with the event that bundle.json, and bag-info.txt, names: events were "
+            "removed or added",
         )
 
 

@@ -8,6 +8,7 @@ of it shows more than that the record does not contradict itself and what is kep
 
 from __future__ import annotations
 
+import json
 from collections import Counter
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, field, replace
@@ -83,6 +84,11 @@ class Judged:
     follows: tuple[Act, ...] = ()
     known: int = 0
     refused: bool = False
+
+
+def word_of(accession: Act) -> str:
+    """The word of an accession, without what a person added to it as a reason."""
+    return accession.reason.partition(":")[0]
 
 
 def same_record(
@@ -207,6 +213,8 @@ def at_odds(ledger: Sequence[Event], earlier: Iterable[Ancestor]) -> list[str]:
     before = before_of(ledger)
     said = []
     for one in earlier:
+        if one.statement and not _is_of(one.statement, one):
+            said.append(f"what it says of {one.in_words} is not in that bundle's signed statement")
         if not one.heads:
             continue
         known = with_all_before(before, one.heads) & before.keys()
@@ -216,6 +224,15 @@ def at_odds(ledger: Sequence[Event], earlier: Iterable[Ancestor]) -> list[str]:
                 f"{one.heads[0][:12]}…, and its ledger does not have them as they were"
             )
     return said
+
+
+def _is_of(statement: str, one: Ancestor) -> bool:
+    try:
+        facts = json.loads(statement)
+        told = (facts["manifestSha256"], tuple(facts["heads"]), facts["events"])
+    except (ValueError, LookupError, TypeError):
+        return False
+    return told == (one.payload, one.heads, one.events)
 
 
 def _moved(new: Newcomer, name: str, numbers: Numbers, later: Sequence[Peer]) -> list[str]:

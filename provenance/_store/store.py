@@ -17,7 +17,7 @@ from __future__ import annotations
 import hashlib
 import json
 import secrets
-from collections.abc import Iterable, Iterator, Mapping, Sequence
+from collections.abc import Iterable, Iterator, Sequence
 from contextlib import contextmanager
 from dataclasses import dataclass, field
 from datetime import date
@@ -128,9 +128,9 @@ class Store:
         """Hold the store and write what the block adds, all of it or nothing.
 
         Two curators at once: the second waits here, and then sees what the first has written.
-        `on` is the day of the acts, `recorded_on` when they are written down (RFC 3339). `anew` when
-        the register of an older version gives way to this one. Raises UnusableInput where there is
-        a register and no store.json.
+        `on` is the day of the acts, `recorded_on` when they are written down (RFC 3339); `anew`
+        when the register of an older version gives way to this one. Raises UnusableInput where
+        there is a register and no store.json.
         """
         self.folder.mkdir(parents=True, exist_ok=True)
         while True:

@@ -30,7 +30,6 @@ from provenance._accession.accession import (
 )
 from provenance._accession.before import COLUMNS
 from provenance._accession.damage import DamagedBundle
-from provenance._store.numbers import UnusableNumber
 from provenance._base import durable
 from provenance._base.errors import AlreadyThere, TreenailError, UnusableInput
 from provenance._bundle.describe.editions import PUBLIC
@@ -39,13 +38,16 @@ from provenance._catalogue.build import update_catalogue
 from provenance._catalogue.query import Wanted, find_in_catalogue
 from provenance._cli import treenail
 from provenance._drawing.paper import paper_named
+from provenance._history.deciding import correct, decide
 from provenance._ledger.anchors import anchor_in_text
 from provenance._ledger.custody import append_events, sealed, verify_chain
 from provenance._ledger.ed25519 import Signer
 from provenance._ledger.holdings import holdings_frame
 from provenance._ledger.seals import FILLED_IN
 from provenance._record import together
+from provenance._record.package import open_package
 from provenance._store.acts import first_fault
+from provenance._store.numbers import UnusableNumber
 from provenance._store.store import Store
 from tests.builders import PackageBuilder, pack_bundle, unpack_bundle
 from tests.bundle.test_hostile import sealed_anew
@@ -359,6 +361,24 @@ def test_a_public_edition_is_taken_in_but_no_sample_with_it(tmp_path: Path) -> N
     done = take_in(public, tmp_path / "store")
     assert (done.entry.edition, done.to_mend) == ("public", ())
     assert verify_bundle(done.kept).sound
+    text = text_of_receipt(done)
+    assert "rules of the record were not checked" in text
+    assert "no error in the record" not in text
+
+
+def test_a_public_edition_is_of_the_record_of_the_full_one(tmp_path: Path) -> None:
+    """By the first act, which stands in both; it takes no place in the order of the full ones."""
+    from tests.accession.conftest import a_sound_package
+
+    package = a_sound_package(tmp_path)
+    decide(package, correct("site", "HOLL", {"name": "Hollin Reach, again (invented)"}), who="IV")
+    package = open_package(package.folder)
+    store = tmp_path / "store"
+    public = take_in(pack_bundle(package, tmp_path / "public", edition=PUBLIC), store)
+    full = take_in(pack_bundle(package, tmp_path / "full"), store)
+    assert public.entry.record_id == full.entry.record_id
+    assert (public.entry.reason, full.entry.reason) == ("public edition", "first")
+    assert public.entry.heads == public.entry.received_heads == full.entry.follows == ""
 
 
 def test_samples_cannot_come_to_a_repository_that_the_record_does_not_know(

@@ -147,6 +147,12 @@ CASES: dict[str, tuple[Newcomer, tuple[Peer, ...], str, str]] = {
         "predecessor not known",
         "",
     ),
+    "at odds with a signed statement": (
+        newcomer(THIRD, replace(TWO, statement='{"heads": [], "events": 0}')),
+        (),
+        "at odds with its own ancestry",
+        "signed statement",
+    ),
     "moved since a bundle that is not here": (
         newcomer(THIRD, TWO, numbers=ELSEWHERE, told=("the bundle of 2024", WOOD)),
         (),
