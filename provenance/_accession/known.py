@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from pathlib import Path
 
-from provenance._bundle.describe.lineage import bundle_facts, earlier_than, identity_of
+from provenance._bundle.describe.lineage import earlier_than, identity_of, spent_in
 from provenance._history.acts import BIND, GONE, SETTLE
 from provenance._ledger.anchors import faults_of, sealed_events
 from provenance._ledger.custody import NOT_SEALED, TABLE, verify_ledger
@@ -24,7 +24,7 @@ def newcomer_in(folder: Path, package: Package) -> Newcomer:
     """
     tables, earlier = package.tables, earlier_than(folder)
     told = told_origin(folder / "data")
-    spent = bundle_facts(folder).get("spentNumbers") or {}
+    spent = spent_in(folder)
     return Newcomer(
         identity=identity_in(folder, tables, earlier),
         edition=identity_of(folder).edition,

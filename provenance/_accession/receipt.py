@@ -21,7 +21,17 @@ from provenance._identity.payload import one_line
 from provenance._ledger.anchors import SHORTEST_HEAD
 from provenance._printing.papers.consignment_list import draw_head, page_frame
 from provenance._store.acts import Act
-from provenance._store.door import BRANCH, BROKEN, FIRST, GONE, MOVED, NOT_KNOWN, OLDER, SUCCESSOR, Judged
+from provenance._store.door import (
+    BRANCH,
+    BROKEN,
+    FIRST,
+    GONE,
+    MOVED,
+    NOT_KNOWN,
+    OLDER,
+    SUCCESSOR,
+    Judged,
+)
 from provenance._store.settings import Repository
 
 CODE_MM = 42.0

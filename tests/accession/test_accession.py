@@ -247,6 +247,16 @@ def test_a_number_whose_folder_is_there_is_not_used(shelf: Path, tmp_path: Path)
         take_in(shelf / "bundle.zip", tmp_path / "store", number="GIFT", pattern="")
 
 
+def test_the_same_files_with_other_pages_made_of_them_are_told(
+    bundle: Path, shelf: Path, tmp_path: Path
+) -> None:
+    take_in(shelf / "bundle.zip", tmp_path / "store")
+    (bundle / "data" / "README.txt").write_text("as another version writes it", encoding="utf-8")
+    sealed_anew(bundle)
+    done = take_in(bundle, tmp_path / "store")
+    assert done.notes[0].startswith("the record's own files are those of 2026.0001;")
+
+
 @pytest.mark.parametrize("shown", ["bundle", "bundle.zip", "kept"])
 def test_the_same_bundle_twice_is_told(shelf: Path, tmp_path: Path, shown: str) -> None:
     """As folder or zip, as it came in or as it is kept."""
@@ -613,7 +623,7 @@ def test_a_ledger_that_goes_on_from_the_kept_one_is_said_to(shelf: Path, tmp_pat
     assert scanned == anchor
     # each bundle of the store is held against the lines up to its own
     for done in (first, second):
-        shown = run("verify", done.kept, "--anchor", store / "register.csv", "--format", "json")
+        shown = run("verify", done.kept, "--anchor", store, "--format", "json")
         assert json.loads(shown.stdout)["verdict"] == "sound", shown.output
 
 

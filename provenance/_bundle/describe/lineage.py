@@ -165,6 +165,20 @@ def earlier_than(folder: Path) -> tuple[Ancestor, ...]:
         raise UnusableInput(_unclear(folder, error)) from error
 
 
+def spent_in(folder: Path) -> dict[str, tuple[str, ...]]:
+    """The numbers that the bag in `folder` says were gone from the record: table → keys.
+
+    Raises UnusableInput when that cannot be read.
+    """
+    try:
+        return {
+            str(table): tuple(str(key) for key in keys)
+            for table, keys in (bundle_facts(folder).get("spentNumbers") or {}).items()
+        }
+    except (TypeError, AttributeError) as error:
+        raise UnusableInput(_unclear(folder, error)) from error
+
+
 def _unclear(folder: Path, error: Exception) -> str:
     return (
         f"{folder / 'data' / 'bundle.json'} does not correctly say which bundles came before "
@@ -178,15 +192,7 @@ def origin_of(folder: Path, package: Package, members: Mapping[str, int]) -> Ori
     `members` maps the paths of the package's files to their bytes. Raises UnusableInput when the
     bag's own words about its lineage cannot be read.
     """
-    facts = bundle_facts(folder)
-    earlier = earlier_than(folder)
-    try:
-        spent = {
-            str(table): tuple(str(key) for key in keys)
-            for table, keys in (facts.get("spentNumbers") or {}).items()
-        }
-    except (TypeError, AttributeError) as error:
-        raise UnusableInput(_unclear(folder, error)) from error
+    earlier, spent = earlier_than(folder), spent_in(folder)
     seals = [row["event_sha256"] for row in package.tables.rows(LEDGER) if row["event_sha256"]]
     itself, numbers = _ancestor_in(folder, package), numbers_of(package)
     stamps = {row["plug_id"]: row["stamp"] for row in package.tables.rows("plug")}
