@@ -52,8 +52,8 @@ def _anchors_at(text: str, bundle: Place) -> list[Anchor]:
         return [_of_bundle(path, bundle)]
     raise UnusableInput(
         f"--anchor {text}: it is neither a file nor a line of a receipt. Give an older bundle, a "
-        "package, a store, a register (register.csv), or the line 'ledger 323 3f2a 91c0 …' as it appears on "
-        "the receipt; an accession number alone is not enough"
+        "package, a store, a register (register.csv), or the line 'ledger 323 3f2a 91c0 …' as it "
+        "appears on the receipt; an accession number alone is not enough"
     )
 
 

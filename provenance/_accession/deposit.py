@@ -99,8 +99,8 @@ def _keeper_of(received: Received, repository: Repository) -> str:
     if received.keeper_id and name and name.casefold() != keeper.casefold():
         raise UnusableInput(
             f"your settings name '{name}', but the keeper that the record names for its site is "
-            f"{received.keeper_id} ('{keeper}'), so the ledger would say that {received.keeper_id} has "
-            "the samples. Enter the code that the record's table 'party' has for you as "
-            "party_id in the settings; if it has none, ask the depositor to enter you"
+            f"{received.keeper_id} ('{keeper}'), so the ledger would say "
+            "that this one has the samples. Enter the code that the record's table 'party' has for "
+            "you as party_id in the settings; if it has none, ask the depositor to enter you"
         )
     return received.keeper_id

@@ -144,7 +144,7 @@ def from_damaged_bundle(tables: Snapshot) -> pl.DataFrame:
     source="FIPS 180-4 (SHA-256)",
 )
 def numbers_rewritten(tables: Snapshot) -> pl.DataFrame:
-    """What a number stood for is evidence only while nobody can change it unnoticed."""
+    """What a number stood for is evidence only while it cannot be changed unnoticed."""
     return _frame(tables, _false_cards)
 
 
