@@ -47,6 +47,7 @@ from provenance._bundle.verify import open_record
 from provenance._drawing.paper import Paper
 from provenance._ledger.branches import seals_at_ends
 from provenance._ledger.ed25519 import Signer
+from provenance._ledger.handover import refuse_day_to_come
 from provenance._record.together import Staging
 from provenance._store.acts import ACCESSION, WITHDRAWN, Act
 from provenance._store.door import BROKEN, Judged, Newcomer, accepted, judge
@@ -188,6 +189,7 @@ def accession(
             new = newcomer_in(received.folder, received.package)
             if known := _known_bundle(writing, new, received.known_by.tagmanifest_sha256):
                 raise AlreadyAccessioned(bundle, known)
+            _refuse_day(asked, writing.acts, new, received, insisted=bool(reason))
             door = _let_in(writing, received, new, asked, repository, even_if_rewritten)
             given = _number(writing.store.folder, writing.acts, wanted, number, on)
             work = Path(scratch).resolve()
@@ -221,6 +223,34 @@ def _known_bundle(writing: Writing, new: Newcomer, bag: str) -> Act | None:
         if bag in (act.received, act.bag) or new.identity.payload == act.payload:
             return act
     return None
+
+
+def _refuse_day(
+    asked: Asked, acts: Sequence[Act], new: Newcomer, received: Received, *, insisted: bool
+) -> None:
+    """Raise UnusableInput for a day that cannot be, or that needs a reason.
+
+    A record begins with its first custody event, or else with the first visit to its site.
+    """
+    on = asked.on.isoformat()
+    refuse_day_to_come(on, asked.recorded_on)
+    if insisted:
+        return
+    last = max((act.happened_on for act in acts if act.kind == ACCESSION), default="")
+    visits = received.package.tables.column("site", "visit_start")
+    days = sorted(
+        day for one in ([one["happened_on"] for one in new.ledger] or visits) if (day := one[:10])
+    )
+    for day, what in (
+        (last, "the last accession"),
+        (days[0] if days else "", "the record began"),
+    ):
+        # a month or year alone is compared as far as it goes
+        if on[: len(day)] < day:
+            raise UnusableInput(
+                f"--on {on} is before {what} ({day}); correct the day, or say with --reason why it "
+                "is right"
+            )
 
 
 @dataclass(frozen=True)

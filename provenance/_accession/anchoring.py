@@ -21,8 +21,9 @@ from provenance._ledger.anchors import (
 from provenance._record.origin import Ancestor, read_origin
 from provenance._record.package import DESCRIPTOR, open_package
 from provenance._record.remote import Place
-from provenance._store.acts import ACCESSION, Act, read_register
+from provenance._store.acts import ACCESSION, REGISTER, Act, read_register
 from provenance._store.identity import marks_of
+from provenance._store.store import is_store
 
 FULL = "full"
 
@@ -41,6 +42,8 @@ def _anchors_at(text: str, bundle: Place) -> list[Anchor]:
     path = Path(text)
     if (typed := anchor_in_text(text, "the receipt")) is not None:
         return [typed]
+    if is_store(path):
+        path /= REGISTER
     if path.suffix.lower() == ".csv" and path.is_file():
         return _in_register(path, bundle)
     if (path / DESCRIPTOR).is_file():
@@ -49,8 +52,8 @@ def _anchors_at(text: str, bundle: Place) -> list[Anchor]:
         return [_of_bundle(path, bundle)]
     raise UnusableInput(
         f"--anchor {text}: it is neither a file nor a line of a receipt. Give an older bundle, a "
-        "package, a register (register.csv), or the line 'ledger 323 3f2a 91c0 …' as it appears on "
-        "the receipt; an accession number alone is not enough"
+        "package, a store, a register (register.csv), or the line 'ledger 323 3f2a 91c0 …' as it "
+        "appears on the receipt; an accession number alone is not enough"
     )
 
 

@@ -4,16 +4,16 @@ from __future__ import annotations
 
 from pathlib import Path
 
-from provenance._bundle.describe.lineage import bundle_facts, earlier_than, identity_of
+from provenance._bundle.describe.lineage import earlier_than, identity_of, spent_in
 from provenance._history.acts import BIND, GONE, SETTLE
 from provenance._ledger.anchors import faults_of, sealed_events
 from provenance._ledger.custody import NOT_SEALED, TABLE, verify_ledger
 from provenance._ledger.ed25519 import SignaturesNotTested
 from provenance._record.joined import keys_now
-from provenance._record.origin import NUMBERED, numbers_of
+from provenance._record.origin import NUMBERED, numbers_of, told_origin
 from provenance._record.package import Package
 from provenance._record.snapshot import Snapshot
-from provenance._store.door import Newcomer
+from provenance._store.door import NO_NUMBERS, Newcomer
 from provenance._store.identity import identity_in
 from provenance._store.store import FORMER_SAMPLE
 
@@ -24,7 +24,8 @@ def newcomer_in(folder: Path, package: Package) -> Newcomer:
     Raises UnusableInput when its own words about its lineage cannot be read.
     """
     tables, earlier = package.tables, earlier_than(folder)
-    spent = bundle_facts(folder).get("spentNumbers") or {}
+    told = told_origin(folder / "data")
+    spent = spent_in(folder)
     return Newcomer(
         identity=identity_in(folder, tables, earlier),
         edition=identity_of(folder).edition,
@@ -36,6 +37,11 @@ def newcomer_in(folder: Path, package: Package) -> Newcomer:
         decided=_decided(tables),
         renamed={table: keys_now(tables, table) for table in NUMBERED},
         names={FORMER_SAMPLE: keys_now(tables, "sample"), "party": _parties(tables)},
+        told=(told.bundle.in_words, told.numbers) if told else ("", NO_NUMBERS),
+        odds=tuple(
+            f"what it says of the numbers of {one.in_words} is not what their checksum was made of"
+            for one in (told.false_cards if told else ())
+        ),
     )
 
 
@@ -45,7 +51,7 @@ def _parties(tables: Snapshot) -> dict[str, str]:
 
 
 def _fault(tables: Snapshot) -> str:
-    """The first thing wrong with what is sealed of the ledger; events still to be sealed are not."""
+    """The first thing wrong with the sealed part of the ledger, or nothing."""
     if TABLE not in tables.model.tables:
         return ""
     try:

@@ -7,8 +7,8 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
-from provenance._accession.received import Received
 from provenance._accession.anchoring import anchors_in
+from provenance._accession.received import Received
 from provenance._accession.withdrawn import EditionsBeside
 from provenance._bundle.describe.editions import EDITIONS
 from provenance._bundle.describe.plain_text import text_template
@@ -21,7 +21,17 @@ from provenance._identity.payload import one_line
 from provenance._ledger.anchors import SHORTEST_HEAD
 from provenance._printing.papers.consignment_list import draw_head, page_frame
 from provenance._store.acts import Act
-from provenance._store.door import BRANCH, BROKEN, FIRST, NOT_KNOWN, OLDER, SUCCESSOR, Judged
+from provenance._store.door import (
+    BRANCH,
+    BROKEN,
+    FIRST,
+    GONE,
+    MOVED,
+    NOT_KNOWN,
+    OLDER,
+    SUCCESSOR,
+    Judged,
+)
 from provenance._store.settings import Repository
 
 CODE_MM = 42.0
@@ -144,6 +154,8 @@ def against_kept(judged: Judged) -> str:
         return f"{judged.known} of its events are known here; it does not have all that is kept"
     if judged.word == BROKEN:
         return "its seals are not valid"
+    if judged.word in (MOVED, GONE):
+        return f"{known}; {judged.word}, which was accepted"
     return f"NOT the ledger that was kept here before: {judged.word}"
 
 

@@ -31,6 +31,7 @@ from provenance._base.disk import CHUNK_BYTES
 from provenance._base.errors import UnusableInput
 from provenance._base.progress import Progress, say_nothing
 from provenance._gate.budget import DEFAULT_BUDGET, Budget
+from provenance._record.given_out import LINEAGE_TABLE
 from provenance._record.remote import Place, Remote
 
 RECORDED = "sha256"
@@ -168,6 +169,8 @@ def is_read_as_file(path: str, size: int, limits: Budget) -> bool:
     """Whether a file is brought out to be read: tag files, tables, descriptions of sound size."""
     if path.startswith("data/tables/"):
         return path.endswith(".csv")
+    if path == f"data/{LINEAGE_TABLE}":
+        return size <= limits.most_table_bytes
     if path.startswith("data/"):
         described = path.count("/") == 1 or path.startswith("data/schemas/")
         return described and path.endswith(".json") and size <= limits.most_json_bytes

@@ -230,8 +230,8 @@ def _counted(report: Report, severity: str) -> str:
     "anchors",
     multiple=True,
     metavar="WHAT",
-    help="Evidence of its custody ledger kept elsewhere: an older bundle, a package, a register "
-    "(register.csv), or the line 'ledger …' of a receipt. Repeat for several.",
+    help="Evidence of its custody ledger kept elsewhere: an older bundle, a package, a store or "
+    "its register.csv, or the line 'ledger …' of a receipt. Repeat for several.",
 )
 @click.option(
     "--trust",

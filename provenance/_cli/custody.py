@@ -175,7 +175,6 @@ def _in_package(
         recorded_on=now(),
         recorded_by=by,
         states={names.sample(one).sample_id: state for one, state in pairs_of(states, "--state")},
-        today=today(),
         signer=signer,
         **said | {"consignment_id": consignment, "place_held": place},
     )

@@ -100,7 +100,7 @@ def record_in_store(
         for record_id, numbers in samples.items():
             kept = kept_record(writing.store, record_id, writing.ledger(record_id))
             event = _template(said, reference, place)
-            wanted = _wanted(kept, numbers, event, said)
+            wanted = _wanted(kept, numbers, event, said, recorded_on)
 
             def refusal_here(before: Holding, new: Event) -> str | None:
                 return _refusal_here(before, new, keeper)
@@ -153,7 +153,9 @@ def _template(said: Said, reference: str, place: str) -> Event:
     )
 
 
-def _wanted(kept: Kept, numbers: Sequence[str], event: Event, said: Said) -> list[Event]:
+def _wanted(
+    kept: Kept, numbers: Sequence[str], event: Event, said: Said, recorded_on: str
+) -> list[Event]:
     """The events of one record that an act asks for."""
     _refuse_two_names(kept, (event.from_party_id, event.to_party_id, said.recorded_by))
     _refuse_parcel(kept, event.consignment_id)
@@ -171,7 +173,7 @@ def _wanted(kept: Kept, numbers: Sequence[str], event: Event, said: Said) -> lis
     if event.corrects_custody_id:
         check_correction(event.corrects_custody_id, numbers, kept.ledger, {})
     wanted = events_for(
-        numbers, event, states, known, recorded_by=said.recorded_by, today=said.today
+        numbers, event, states, known, recorded_by=said.recorded_by, recorded_on=recorded_on
     )
     if event.event != "sub_sampled" or event.corrects_custody_id:
         return wanted

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Collection, Iterable, Mapping, Sequence
 from dataclasses import dataclass
+from datetime import date, timedelta
 from typing import TYPE_CHECKING
 
 from provenance._base.errors import TreenailError
@@ -23,7 +24,7 @@ from provenance._ledger.holdings import (
 )
 from provenance._ledger.requests import refusal_by_requests, requests_in, take_note
 from provenance._ledger.signing import signer_for
-from provenance._model.edtf import is_edtf
+from provenance._model.edtf import Day, bounds, is_edtf
 from provenance._record.attempts import failed_attempts
 from provenance._record.joined import keys_now
 
@@ -83,7 +84,6 @@ def record_events(
     loan_due_on: str = "",
     reference: str = "",
     decision: str = "",
-    today: str = "",
     signer: Signer | None = None,
 ) -> tuple[Event, ...]:
     """Record one event for each of `samples`, all or none; returns them as they were written.
@@ -91,7 +91,7 @@ def record_events(
     `states` says for single samples what was found ('broken', 'missing'); the rest of a received
     parcel is 'present'. For 'handed_over' and 'received' what is left out is filled in from the
     ledger (giver, taker). `corrects` is the number of one wrong event, of the one sample given.
-    Nothing happens after `today` (YYYY-MM-DD), if it is given.
+    Nothing happens after the day on which it is written down (`recorded_on`).
     `signer` signs them, and its party is who records where `recorded_by` is left out.
 
     Raises Refused with one sentence a sample when an event cannot follow, and TreenailError for
@@ -121,7 +121,9 @@ def record_events(
         set(package.tables.column("sample", "sample_id")),
         set(package.tables.column("party", "party_id")),
     )
-    wanted = events_for(samples, said, states or {}, known, recorded_by=recorded_by, today=today)
+    wanted = events_for(
+        samples, said, states or {}, known, recorded_by=recorded_by, recorded_on=recorded_on
+    )
     if missing := [name for name in LATER if getattr(said, name) and name not in _columns(package)]:
         raise TreenailError(
             f"this record has no column '{missing[0]}' in its ledger; update it with 'treenail new "
@@ -154,7 +156,7 @@ def events_for(
     known: Known,
     *,
     recorded_by: str = "",
-    today: str = "",
+    recorded_on: str,
 ) -> list[Event]:
     """What is `said` once, as an event of each sample.
 
@@ -164,12 +166,7 @@ def events_for(
     for text in filter(None, (said.happened_on, said.loan_due_on)):
         if not is_edtf(text):
             raise TreenailError(f"'{text}' is not a date; write 2024-06-03")
-    happened, now = first_day(said.happened_on), first_day(today)
-    if happened and now and happened > now:
-        raise TreenailError(
-            f"{said.happened_on} is after today, {today}; record what has happened, on the day "
-            "that it did"
-        )
+    refuse_day_to_come(said.happened_on, recorded_on)
     usual = "present" if said.event in ("received", "taken_back") else ""
     return [said._replace(sample_id=one, state=states.get(one, usual)) for one in samples]
 
@@ -207,6 +204,22 @@ def refuse(why: Sequence[str]) -> None:
     """Raise Refused with these sentences, if there are any."""
     if why:
         raise Refused("nothing was recorded:\n" + "\n".join(f"  {one}" for one in why))
+
+
+def refuse_day_to_come(happened_on: str, recorded_on: str) -> None:
+    """Raise TreenailError where something is written down before the day on which it happens.
+
+    Both are EDTF. It may be the next day already where it happened, as seen from UTC.
+    """
+    first = bounds(happened_on)[0]
+    if first is None or not is_edtf(recorded_on):
+        return
+    last = bounds(recorded_on)[1]
+    if last and first > Day(*(date(*last) + timedelta(days=1)).timetuple()[:3]):
+        raise TreenailError(
+            f"{happened_on} is still to come (it is {recorded_on[:10]}); correct the date, or "
+            "record it when it has happened"
+        )
 
 
 def refuse_what_gave_nothing(package: Package, samples: Iterable[str]) -> None:

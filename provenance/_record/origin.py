@@ -7,21 +7,33 @@ what it is called, and every number that it gave to something.
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+import csv
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field, fields, replace
 from pathlib import Path
 from types import MappingProxyType
 from typing import TYPE_CHECKING, Any
 
 from provenance._base.errors import UnusablePackage
+from provenance._gate.budget import DEFAULT_BUDGET
 from provenance._gate.documents import read_json
+from provenance._gate.folders import read_plain
 from provenance._gate.refusal import RefusedInput
+from provenance._record.given_out import (
+    LINEAGE_TABLE,
+    STAMP,
+    GivenOut,
+    lineage_text,
+    numbers_digest,
+    read_lineage,
+)
 
 if TYPE_CHECKING:
     from provenance._record.package import Package
 
 
 ORIGIN = ".origin.json"
+_FACTS = "bundle.json"
 ORIGIN_VERSION = "1"
 
 NUMBERED: Mapping[str, str] = MappingProxyType(
@@ -62,6 +74,7 @@ class Ancestor:
     events: int = 0
     bindings: str = ""
     statement: str = ""
+    signatures: str = ""
 
     def as_dict(self) -> dict[str, Any]:
         """The ancestor as it stands in bundle.json; what is not known is left out."""
@@ -74,7 +87,8 @@ class Ancestor:
             "events": self.events,
             "bindings": self.bindings,
         }
-        return plain | told | ({"statement": self.statement} if self.statement else {})
+        signed = {"statement": self.statement, "signatures": self.signatures}
+        return plain | told | (signed if self.statement else {})
 
     @property
     def in_public(self) -> Ancestor:
@@ -88,6 +102,7 @@ class Ancestor:
         return f"the {self.edition} edition of {self.record_date}{number}"
 
 
+_TEXTS = ("payload", "bindings", "statement", "signatures")
 _FIELDS = tuple(one.name for one in fields(Ancestor))
 
 
@@ -100,7 +115,8 @@ class Origin:
     `numbers` maps table → key → whose it is (see NUMBERED), `stamps` plug → stamp as punched;
     `spent` maps table → keys that had gone before already. The ledger had `event_count` sealed
     events, the last with the seal `last_seal`. `damaged` says, a sentence each, what of the bundle
-    was not what was packed when it was unpacked all the same.
+    was not what was packed when it was unpacked all the same. `given` is what numbers stood for in
+    this bundle and in those before it, as far as that was told.
     """
 
     bundle: Ancestor
@@ -114,6 +130,22 @@ class Origin:
     last_seal: str
     spent: Mapping[str, tuple[str, ...]] = field(default_factory=dict)
     damaged: tuple[str, ...] = ()
+    given: GivenOut = field(default_factory=GivenOut)
+
+    @property
+    def bundles(self) -> list[str]:
+        """The checksums of this bundle and those before it, oldest first."""
+        return bundles_of((self.bundle, *self.earlier))
+
+    @property
+    def false_cards(self) -> list[Ancestor]:
+        """Bundles of which it is told what their numbers stood for, under another checksum."""
+        return [
+            one
+            for one in (self.bundle, *self.earlier)
+            if one.bindings
+            and numbers_digest(self.given.numbers_in(one.tagmanifest_sha256)) != one.bindings
+        ]
 
     @property
     def taken(self) -> set[str]:
@@ -137,8 +169,14 @@ class Origin:
             "eventCount": self.event_count,
             "lastSeal": self.last_seal,
             "spent": {table: list(keys) for table, keys in self.spent.items()},
+            "given": lineage_text(self.given, self.bundles).splitlines(),
             **({"damaged": list(self.damaged)} if self.damaged else {}),
         }
+
+
+def bundles_of(ancestors: Sequence[Ancestor]) -> list[str]:
+    """The checksums of bundles, newest first, as lineage.csv counts them: oldest first."""
+    return [one.tagmanifest_sha256 for one in reversed(ancestors)]
 
 
 def ancestor_from(raw: object) -> Ancestor:
@@ -149,13 +187,13 @@ def ancestor_from(raw: object) -> Ancestor:
     if "payload" not in raw:
         return plain
     heads, events = raw.get("heads"), raw.get("events")
-    texts = {name: raw.get(name, "") for name in ("payload", "bindings", "statement")}
+    texts = {name: raw.get(name, "") for name in _TEXTS}
     if (
         not isinstance(heads, list)
         or not all(isinstance(one, str) for one in (*heads, *texts.values()))
         or not isinstance(events, int)
     ):
-        raise ValueError("its 'payload', 'heads', 'events', 'bindings' or 'statement' is no text")
+        raise ValueError(f"one of 'heads', 'events', {', '.join(_TEXTS)} is not what it should be")
     return replace(plain, heads=tuple(heads), events=events, **texts)
 
 
@@ -164,9 +202,11 @@ def origin_from(raw: object) -> Origin:
     if not isinstance(raw, dict):
         raise ValueError("it is not a JSON object")
     try:
+        bundle = ancestor_from(raw["bundle"])
+        earlier = tuple(ancestor_from(one) for one in raw["earlier"])
         return Origin(
-            bundle=ancestor_from(raw["bundle"]),
-            earlier=tuple(ancestor_from(one) for one in raw["earlier"]),
+            bundle=bundle,
+            earlier=earlier,
             members_sha256=str(raw["membersSha256"]),
             member_count=int(raw["memberCount"]),
             byte_count=int(raw["byteCount"]),
@@ -179,9 +219,16 @@ def origin_from(raw: object) -> Origin:
             last_seal=str(raw["lastSeal"]),
             spent={table: tuple(map(str, keys)) for table, keys in raw["spent"].items()},
             damaged=tuple(map(str, raw.get("damaged", ()))),
+            given=_given_in(raw, bundles_of((bundle, *earlier))),
         )
-    except (KeyError, TypeError, AttributeError) as error:
+    except (KeyError, TypeError, AttributeError, csv.Error) as error:
         raise ValueError(f"it is not whole ({type(error).__name__} {error})") from error
+
+
+def _given_in(raw: Mapping[str, Any], bundles: Sequence[str]) -> GivenOut:
+    # a version that did not keep it yet
+    lines = raw.get("given")
+    return read_lineage("\n".join(map(str, lines)), bundles) if lines else GivenOut()
 
 
 def read_origin(folder: Path) -> Origin | None:
@@ -199,6 +246,50 @@ def read_origin(folder: Path) -> Origin | None:
             f"{path} cannot be read: {error}. It says which bundle this package came from: unpack "
             "that bundle again and copy the file from there"
         ) from error
+
+
+def told_origin(folder: Path) -> Origin | None:
+    """What the payload of a bundle tells of the bundles before it, as the origin of its record.
+
+    None where it tells nothing: for a first bundle, a public edition, one of an older version, and
+    a package. Raises UnusablePackage when that cannot be read.
+    """
+    path = folder / LINEAGE_TABLE
+    if not path.is_file() or not (folder / _FACTS).is_file():
+        return None
+    try:
+        facts = read_json(folder / _FACTS)
+        ancestors = [ancestor_from(one) for one in facts["revisionOf"]]
+        bundles = bundles_of(ancestors)
+        content = read_plain(path, DEFAULT_BUDGET.most_table_bytes)
+        given = read_lineage(content.decode("utf-8"), bundles)
+        newest = ancestors[0]
+    except (OSError, ValueError, LookupError, TypeError, csv.Error, RefusedInput) as error:
+        raise UnusablePackage(
+            f"{path} cannot be read: {error}. It says what numbers stood for in earlier bundles: "
+            "ask for the bundle again"
+        ) from error
+    stamps = {
+        key: owner
+        for (table, key, owner), there in given.rows.items()
+        if table == STAMP and newest.tagmanifest_sha256 in there
+    }
+    spent: dict[str, tuple[str, ...]] = {}
+    for table, key in sorted(given.gone):
+        spent[table] = (*spent.get(table, ()), key)
+    return Origin(
+        bundle=newest,
+        earlier=tuple(ancestors[1:]),
+        members_sha256="",
+        member_count=0,
+        byte_count=0,
+        numbers={table: keys for table, keys in given.newest(bundles).items() if table != STAMP},
+        stamps=stamps,
+        event_count=newest.events,
+        last_seal=newest.heads[0] if newest.heads else "",
+        spent=spent,
+        given=given,
+    )
 
 
 def numbers_of(package: Package) -> dict[str, dict[str, str]]:
@@ -225,16 +316,22 @@ def joined_origins(one: Origin, other: Origin) -> Origin:
     older, newer = sorted(
         (one, other), key=lambda o: (o.bundle.record_date, o.bundle.tagmanifest_sha256)
     )
-    ancestors = dict.fromkeys([*newer.earlier, older.bundle, *older.earlier])
-    ancestors.pop(newer.bundle, None)
+    ancestors: dict[str, Ancestor] = {}
+    for known in (*newer.earlier, older.bundle, *older.earlier):
+        there = ancestors.get(known.tagmanifest_sha256)
+        # one copy may have been unpacked by a version that told less
+        if there is None or not there.payload:
+            ancestors[known.tagmanifest_sha256] = known
+    ancestors.pop(newer.bundle.tagmanifest_sha256, None)
     return replace(
         newer,
-        earlier=tuple(ancestors),
+        earlier=tuple(ancestors.values()),
         numbers={
             table: {**older.numbers.get(table, {}), **newer.numbers.get(table, {})}
             for table in sorted({*newer.numbers, *older.numbers})
         },
         stamps={**older.stamps, **newer.stamps},
+        given=older.given.joined(newer.given),
         damaged=tuple(dict.fromkeys([*older.damaged, *newer.damaged])),
         spent={
             table: tuple(sorted({*older.spent.get(table, ()), *newer.spent.get(table, ())}))

@@ -8,18 +8,21 @@ of it shows more than that the record does not contradict itself and what is kep
 
 from __future__ import annotations
 
+import json
 from collections import Counter
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, field, replace
+from types import MappingProxyType
 
 from provenance._base.errors import UnusableInput
 from provenance._bundle.describe.editions import PUBLIC
 from provenance._ledger.branches import before_of, with_all_before
 from provenance._ledger.seals import SEAL, Event
+from provenance._record.given_out import Numbers
 from provenance._record.origin import NUMBERED, Ancestor
 from provenance._store.acts import Act
 from provenance._store.identity import Identity
-from provenance._store.store import Numbers, Writing, card_path, events_known
+from provenance._store.store import Writing, card_path, events_known
 
 FIRST, SUCCESSOR, OLDER, BRANCH = "first", "successor", "older", "branch"
 PUBLIC_EDITION, NOT_KNOWN = "public edition", "predecessor not known"
@@ -31,7 +34,9 @@ BROKEN, AT_ODDS, REWRITTEN, CUT = (
 )
 MOVED, GONE = "number moved", "number gone"
 LOOKS_REWRITTEN, ANOTHER = "looks rewritten", "another record under this id"
-_OWNED = {"sample": "timber", "plug": "sample"}
+_OWNED = {"sample": ("element", "timber"), "plug": ("sample", "sample")}
+"""Tables whose numbers stay with what they are of: the table of that, and a word for it."""
+NO_NUMBERS: Numbers = MappingProxyType({})
 
 
 @dataclass(frozen=True)
@@ -55,6 +60,8 @@ class Newcomer:
     decided: frozenset[tuple[str, str, str]] = frozenset()
     renamed: Mapping[str, Mapping[str, str]] = field(default_factory=dict)
     names: Numbers = field(default_factory=dict)
+    told: tuple[str, Numbers] = ("", NO_NUMBERS)
+    odds: tuple[str, ...] = ()
 
 
 @dataclass(frozen=True)
@@ -79,6 +86,11 @@ class Judged:
     follows: tuple[Act, ...] = ()
     known: int = 0
     refused: bool = False
+
+
+def word_of(accession: Act) -> str:
+    """The word of an accession, without what a person added to it as a reason."""
+    return accession.reason.partition(":")[0]
 
 
 def same_record(
@@ -137,17 +149,22 @@ def judge(new: Newcomer, peers: Sequence[Peer]) -> Judged:
     named = {one.payload for one in new.earlier} | {one.tagmanifest_sha256 for one in new.earlier}
     named -= {""}
     of_named = [one for one in peers if named & {one.act.payload, one.act.bag, one.act.received}]
-    if odds := at_odds(new.ledger, new.earlier):
+    if odds := [*new.odds, *at_odds(new.ledger, new.earlier)]:
         for peer in of_named:
             odds += _lost([one for seal, one in peer.events.items() if seal not in mine], peer)
         return _refused(AT_ODDS, odds)
+    if moved := _moved(new, *new.told, peers):
+        return _refused(MOVED, moved)
+    if gone := _gone(new, *new.told, of_named):
+        return _refused(GONE, gone)
     follows, words, said = [], [], []
-    for peer in peers:
+    for place, peer in enumerate(peers, start=1):
         is_named = peer in of_named
-        if moved := _moved(new, peer):
+        if moved := _moved(new, peer.act.number, peer.numbers, peers[place:]):
             return _refused(MOVED, moved)
         lost = [event for seal, event in peer.events.items() if seal not in mine]
-        gone = _gone(new, peer)
+        later = [one for one in peers[place:] if one in of_named]
+        gone = _gone(new, peer.act.number, peer.numbers, later)
         contained = mine.keys() <= peer.events.keys() and _within(new.numbers, peer.numbers)
         if is_named and lost:
             word = CUT if mine.keys() < peer.events.keys() else REWRITTEN
@@ -198,6 +215,8 @@ def at_odds(ledger: Sequence[Event], earlier: Iterable[Ancestor]) -> list[str]:
     before = before_of(ledger)
     said = []
     for one in earlier:
+        if one.statement and not _is_of(one.statement, one):
+            said.append(f"what it says of {one.in_words} is not in that bundle's signed statement")
         if not one.heads:
             continue
         known = with_all_before(before, one.heads) & before.keys()
@@ -209,37 +228,53 @@ def at_odds(ledger: Sequence[Event], earlier: Iterable[Ancestor]) -> list[str]:
     return said
 
 
-def _moved(new: Newcomer, peer: Peer) -> list[str]:
-    """Samples that are of other wood now, plugs of another sample, without an act that says so."""
+def _is_of(statement: str, one: Ancestor) -> bool:
+    try:
+        facts = json.loads(statement)
+        told = (facts["manifestSha256"], tuple(facts["heads"]), facts["events"])
+    except (ValueError, LookupError, TypeError):
+        return False
+    return told == (one.payload, one.heads, one.events)
+
+
+def _moved(new: Newcomer, name: str, numbers: Numbers, later: Sequence[Peer]) -> list[str]:
+    """Samples that are of other wood now, plugs of another sample, without an act that says so.
+
+    What was taken in like that, `later`, a person has let pass.
+    """
     found = []
-    for table, of_what in _OWNED.items():
-        owners = new.renamed.get({"sample": "element", "plug": "sample"}[table], {})
-        now = new.numbers.get(table, {})
-        for key, before in peer.numbers.get(table, {}).items():
+    for table, (owners, of_what) in _OWNED.items():
+        renamed, now = new.renamed.get(owners, {}), new.numbers.get(table, {})
+        passed = [one.numbers.get(table, {}) for one in later]
+        for key, before in numbers.get(table, {}).items():
             here = new.renamed.get(table, {}).get(key, key)
             whose = now.get(here, before)
-            if (
-                before
-                and whose != owners.get(before, before)
-                and not ({(table, key, before), (table, here, before)} & new.decided)
-            ):
+            if not before or whose == renamed.get(before, before):
+                continue
+            if {(table, key, before), (table, here, before)} & new.decided:
+                continue
+            if not any(one.get(here) == whose for one in passed):
                 found.append(
-                    f"{table} {key} was of {of_what} {before} in {peer.act.number} and is of "
+                    f"{table} {key} was of {of_what} {before} in {name} and is of "
                     f"{whose or 'nothing'} now"
                 )
     return found
 
 
-def _gone(new: Newcomer, peer: Peer) -> list[str]:
-    """Numbers that are not in the record any more, and that neither a list nor an act let go."""
+def _gone(new: Newcomer, name: str, numbers: Numbers, later: Sequence[Peer]) -> list[str]:
+    """Numbers that are not in the record any more, and that neither a list nor an act let go.
+
+    What a bundle taken in `later` lacks already, a person has let pass.
+    """
     return [
-        f"{table} {key} of {peer.act.number} is not in it"
-        for table, keys in peer.numbers.items()
+        f"{table} {key} of {name} is not in it"
+        for table, keys in numbers.items()
         if table in NUMBERED
         for key in keys
         if new.renamed.get(table, {}).get(key, key) not in new.numbers.get(table, {})
         and (table, key) not in new.spent
         and (table, key, "") not in new.decided
+        and all(key in one.numbers.get(table, {}) for one in later if one.numbers)
     ]
 
 
@@ -248,7 +283,8 @@ def _within(numbers: Numbers, others: Numbers) -> bool:
 
 
 def _lost(events: Sequence[Event], peer: Peer) -> list[str]:
-    return [f"{_in_words(one)} of {peer.act.number} is not in it" for one in events]
+    ordered = sorted(events, key=lambda one: int(one["custody_id"]))
+    return [f"{_in_words(one)} of {peer.act.number} is not in it" for one in ordered]
 
 
 def _in_words(event: Event) -> str:

@@ -17,7 +17,7 @@ from __future__ import annotations
 import hashlib
 import json
 import secrets
-from collections.abc import Iterable, Iterator, Mapping, Sequence
+from collections.abc import Iterable, Iterator, Sequence
 from contextlib import contextmanager
 from dataclasses import dataclass, field
 from datetime import date
@@ -33,6 +33,7 @@ from provenance._ledger.branches import before_of, heads_of, with_all_before
 from provenance._ledger.custody import sealed, verify_events
 from provenance._ledger.ed25519 import Signer
 from provenance._ledger.seals import SEAL, Event
+from provenance._record.given_out import Numbers, numbers_bytes
 from provenance._record.together import Staging, finish_writing, is_unfinished, writing_together
 from provenance._store.acts import (
     ACCESSION,
@@ -53,9 +54,6 @@ CARD = "card.csv"
 LEDGERS = "ledger"
 FORMER_SAMPLE = "former_sample"
 """The table of a card that says what number a sample bears now that its events call otherwise."""
-
-Numbers = Mapping[str, Mapping[str, str]]
-"""Table → key → what it belongs to (see _record/origin.py, numbers_of)."""
 
 
 @dataclass(frozen=True)
@@ -132,9 +130,9 @@ class Store:
         """Hold the store and write what the block adds, all of it or nothing.
 
         Two curators at once: the second waits here, and then sees what the first has written.
-        `on` is the day of the acts, `recorded_on` when they are written down (RFC 3339). `anew` when
-        the register of an older version gives way to this one. Raises UnusableInput where there is
-        a register and no store.json.
+        `on` is the day of the acts, `recorded_on` when they are written down (RFC 3339); `anew`
+        when the register of an older version gives way to this one. Raises UnusableInput where
+        there is a register and no store.json.
         """
         self.folder.mkdir(parents=True, exist_ok=True)
         while True:
@@ -182,16 +180,6 @@ def ledger_path(record_id: str) -> str:
     return f"{LEDGERS}/{record_id}.csv"
 
 
-def card_bytes(numbers: Numbers) -> bytes:
-    """The card of a record; its SHA-256 stands in the register."""
-    rows = [
-        {"table": table, "key": key, "owner": owner}
-        for table, keys in sorted(numbers.items())
-        for key, owner in sorted(keys.items())
-    ]
-    return rows_bytes("card", rows)
-
-
 @cache
 def ledger_columns() -> tuple[str, ...]:
     """The columns of a ledger in the store: those of the table custody."""
@@ -237,7 +225,7 @@ class Writing:
     def put_card(self, accession: Act, numbers: Numbers) -> None:
         """Write the card of an accession, whose act has its checksum."""
         self._cards[accession.act_id] = numbers
-        self.staged.write(card_path(accession), card_bytes(numbers))
+        self.staged.write(card_path(accession), numbers_bytes(numbers))
 
     def put_ledger(self, record_id: str, events: Sequence[Event], number: str = "") -> Act:
         """Let a record have this whole ledger; the register says where it ends now.

@@ -30,7 +30,6 @@ from provenance._accession.accession import (
 )
 from provenance._accession.before import COLUMNS
 from provenance._accession.damage import DamagedBundle
-from provenance._store.numbers import UnusableNumber
 from provenance._base import durable
 from provenance._base.errors import AlreadyThere, TreenailError, UnusableInput
 from provenance._bundle.describe.editions import PUBLIC
@@ -39,13 +38,16 @@ from provenance._catalogue.build import update_catalogue
 from provenance._catalogue.query import Wanted, find_in_catalogue
 from provenance._cli import treenail
 from provenance._drawing.paper import paper_named
+from provenance._history.deciding import correct, decide
 from provenance._ledger.anchors import anchor_in_text
 from provenance._ledger.custody import append_events, sealed, verify_chain
 from provenance._ledger.ed25519 import Signer
 from provenance._ledger.holdings import holdings_frame
 from provenance._ledger.seals import FILLED_IN
 from provenance._record import together
+from provenance._record.package import open_package
 from provenance._store.acts import first_fault
+from provenance._store.numbers import UnusableNumber
 from provenance._store.store import Store
 from tests.builders import PackageBuilder, pack_bundle, unpack_bundle
 from tests.bundle.test_hostile import sealed_anew
@@ -200,7 +202,12 @@ def test_the_pattern_is_written_down_once_and_then_used(shelf: Path, tmp_path: P
     assert done.settings is not None
     assert done.entry.number == "HR 2026/1"
     assert done.entry.kept_at == "HR-2026-1/bundle.zip"
-    later = take_in(shelf / "later.zip", tmp_path / "store", on=date(2027, 1, 1))
+    later = take_in(
+        shelf / "later.zip",
+        tmp_path / "store",
+        on=date(2027, 1, 1),
+        recorded_on="2027-01-01T10:00:00Z",
+    )
     assert (later.entry.number, later.settings) == ("HR 2027/1", None)
 
 
@@ -238,6 +245,16 @@ def test_a_number_whose_folder_is_there_is_not_used(shelf: Path, tmp_path: Path)
     (tmp_path / "store" / "GIFT").mkdir(parents=True)
     with pytest.raises(AlreadyThere, match="GIFT"):
         take_in(shelf / "bundle.zip", tmp_path / "store", number="GIFT", pattern="")
+
+
+def test_the_same_files_with_other_pages_made_of_them_are_told(
+    bundle: Path, shelf: Path, tmp_path: Path
+) -> None:
+    take_in(shelf / "bundle.zip", tmp_path / "store")
+    (bundle / "data" / "README.txt").write_text("as another version writes it", encoding="utf-8")
+    sealed_anew(bundle)
+    done = take_in(bundle, tmp_path / "store")
+    assert done.notes[0].startswith("the record's own files are those of 2026.0001;")
 
 
 @pytest.mark.parametrize("shown", ["bundle", "bundle.zip", "kept"])
@@ -354,6 +371,24 @@ def test_a_public_edition_is_taken_in_but_no_sample_with_it(tmp_path: Path) -> N
     done = take_in(public, tmp_path / "store")
     assert (done.entry.edition, done.to_mend) == ("public", ())
     assert verify_bundle(done.kept).sound
+    text = text_of_receipt(done)
+    assert "rules of the record were not checked" in text
+    assert "no error in the record" not in text
+
+
+def test_a_public_edition_is_of_the_record_of_the_full_one(tmp_path: Path) -> None:
+    """By the first act, which stands in both; it takes no place in the order of the full ones."""
+    from tests.accession.conftest import a_sound_package
+
+    package = a_sound_package(tmp_path)
+    decide(package, correct("site", "HOLL", {"name": "Hollin Reach, again (invented)"}), who="IV")
+    package = open_package(package.folder)
+    store = tmp_path / "store"
+    public = take_in(pack_bundle(package, tmp_path / "public", edition=PUBLIC), store)
+    full = take_in(pack_bundle(package, tmp_path / "full"), store)
+    assert public.entry.record_id == full.entry.record_id
+    assert (public.entry.reason, full.entry.reason) == ("public edition", "first")
+    assert public.entry.heads == public.entry.received_heads == full.entry.follows == ""
 
 
 def test_samples_cannot_come_to_a_repository_that_the_record_does_not_know(
@@ -365,9 +400,33 @@ def test_samples_cannot_come_to_a_repository_that_the_record_does_not_know(
     (store / "repository.yaml").write_text(settings, encoding="utf-8")
     with pytest.raises(UnusableInput, match="'party' has no STRANGER"):
         take_in(shelf / "bundle.zip", store, samples="all")
-    with pytest.raises(TreenailError, match="is before its last event"):
-        take_in(shelf / "bundle.zip", tmp_path / "b", samples="all", on=date(2020, 1, 1))
+    (store / "repository.yaml").write_text(settings.replace("STRANGER", '""'), encoding="utf-8")
+    # else the ledger would say that another institution has them than the receipt
+    with pytest.raises(UnusableInput, match=r"name 'X', but the keeper .* is REPO \('Store"):
+        take_in(shelf / "bundle.zip", store, samples="all")
     assert list(everything_in(store)) == ["repository.yaml"]
+
+
+def test_days_that_cannot_be_are_refused_and_others_need_a_reason(
+    shelf: Path, tmp_path: Path
+) -> None:
+    """The first event of the record is of 2024-06-04, the last of 2024-06-21."""
+    store, late = tmp_path / "store", {"reason": "found in the post book"}
+    for day, samples, said in (
+        (date(2026, 3, 3), "", "is still to come"),
+        (date(2024, 6, 3), "", "is before the record began"),
+        (date(2024, 6, 5), "all", "is before its last event"),
+    ):
+        with pytest.raises(TreenailError, match=said):
+            take_in(shelf / "bundle.zip", store, on=day, samples=samples)
+    with pytest.raises(TreenailError, match="is still to come"):
+        take_in(shelf / "bundle.zip", store, on=date(2026, 3, 3), **late)
+    assert everything_in(store) == {}
+    take_in(shelf / "bundle.zip", store)
+    with pytest.raises(UnusableInput, match=r"before the last accession \(2026-03-01\)"):
+        take_in(shelf / "later.zip", store, on=date(2026, 2, 1))
+    done = take_in(shelf / "later.zip", store, on=date(2026, 2, 1), **late)
+    assert done.entry.reason == "successor: found in the post book"
 
 
 # -- damage --------------------------------------------------------------------------------------
@@ -564,7 +623,7 @@ def test_a_ledger_that_goes_on_from_the_kept_one_is_said_to(shelf: Path, tmp_pat
     assert scanned == anchor
     # each bundle of the store is held against the lines up to its own
     for done in (first, second):
-        shown = run("verify", done.kept, "--anchor", store / "register.csv", "--format", "json")
+        shown = run("verify", done.kept, "--anchor", store, "--format", "json")
         assert json.loads(shown.stdout)["verdict"] == "sound", shown.output
 
 
@@ -573,7 +632,9 @@ def test_a_rewritten_ledger_is_refused_and_nothing_written(shelf: Path, tmp_path
     take_in(shelf / "bundle.zip", store)
     before = everything_in(store)
     forged = with_events(shelf, tmp_path, rewrite=True)
-    with pytest.raises(ContradictsKept, match=r"(?s)rewritten\.\n.*event 1 .* of 2026\.0001") as refused:
+    with pytest.raises(
+        ContradictsKept, match=r"(?s)ancestry\.\n.*event 1 .* of 2026\.0001"
+    ) as refused:
         take_in(forged, store)
     assert refused.value.exit_code == 2
     assert everything_in(store) == before
@@ -586,7 +647,7 @@ def test_a_rewritten_ledger_is_refused_and_nothing_written(shelf: Path, tmp_path
         take_in(forged, store, even_if_rewritten=True)
     done = take_in(forged, store, even_if_rewritten=True, reason="the only copy left")
     assert "NOT the ledger that was kept here before" in text_of_receipt(done)
-    assert done.entry.reason == "rewritten: the only copy left"
+    assert done.entry.reason == "at odds with its own ancestry: the only copy left"
     # what was kept before is kept on, and so is what came
     assert len(Store(store).ledger(done.entry.record_id)) == 4 + 4 + 1
 

@@ -134,7 +134,10 @@ CASES: dict[str, tuple[Newcomer, tuple[Peer, ...], str, str]] = {
     "a second successor of one": (newcomer(APART, ONE), THEIRS, "branch", "event 4 ('stored'"),
     "a second successor without events": (
         newcomer(FIRST, ONE, numbers=MORE),
-        (peer(FIRST, "one"), replace(peer(FIRST, "x"), act=replace(THEIRS[1].act, follows="act-one"))),
+        (
+            peer(FIRST, "one"),
+            replace(peer(FIRST, "x"), act=replace(THEIRS[1].act, follows="act-one")),
+        ),
         "branch",
         "came in meanwhile",
     ),
@@ -142,6 +145,30 @@ CASES: dict[str, tuple[Newcomer, tuple[Peer, ...], str, str]] = {
         newcomer(THIRD, TWO),
         (),
         "predecessor not known",
+        "",
+    ),
+    "at odds with a signed statement": (
+        newcomer(THIRD, replace(TWO, statement='{"heads": [], "events": 0}')),
+        (),
+        "at odds with its own ancestry",
+        "signed statement",
+    ),
+    "moved since a bundle that is not here": (
+        newcomer(THIRD, TWO, numbers=ELSEWHERE, told=("the bundle of 2024", WOOD)),
+        (),
+        "number moved",
+        "in the bundle of 2024",
+    ),
+    "told falsely of those before": (
+        newcomer(THIRD, TWO, odds=("its numbers",)),
+        (),
+        "at odds with its own ancestry",
+        "its numbers",
+    ),
+    "moved, as one that was accepted": (
+        newcomer(THIRD, TWO, numbers=ELSEWHERE),
+        (THEIRS[0], peer(SECOND, "two", ELSEWHERE)),
+        "successor",
         "",
     ),
     "a public edition": (newcomer([], edition="public"), THEIRS, "public edition", ""),

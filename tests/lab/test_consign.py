@@ -13,7 +13,7 @@ from provenance._ledger.handover import Refused, record_events
 from provenance._ledger.holdings import holdings_frame
 from tests.builders import a_package
 
-WHEN = {"packed_on": "2024-06-15", "recorded_on": "2024-06-15"}
+WHEN = {"packed_on": "2024-06-15", "recorded_on": "2024-07-15"}
 
 
 @pytest.fixture
@@ -180,7 +180,7 @@ def test_a_parcel_is_made_up_or_written_again_not_both(package, options, says) -
 def test_what_was_taken_out_before_the_parcel_left_is_not_in_it(package, tmp_path) -> None:
     """The tube turns out to be cracked: it goes back to the shelf, and with the next parcel."""
     consign_samples(package, ["231", "232"], to_party_id="LAB", **WHEN)
-    on = {"happened_on": "2024-06-16", "recorded_on": "2024-06-16"}
+    on = {"happened_on": "2024-06-16", "recorded_on": "2024-07-16"}
     record_events(package, "stored", ["231"], place_held="Shelf 2", **on)
     consign_samples(package, ["231"], to_party_id="LAB", **(WHEN | {"packed_on": "2024-06-17"}))
     assert list(parcel_list(package, "C-2024-1")["sample_id"]) == ["232"]
