@@ -95,7 +95,7 @@ class Store:
 
     def ledger(self, record_id: str) -> list[dict[str, str]]:
         """The events of a record, its own and behind them the store's; [] where it has none."""
-        path = self.folder / _ledger_path(record_id)
+        path = self.folder / ledger_path(record_id)
         if not path.exists():
             return []
         first, *rows = read_cells(path) or [[]]
@@ -167,7 +167,8 @@ def card_path(accession: Act) -> str:
     return f"{PurePosixPath(accession.kept_at).parent}/{CARD}"
 
 
-def _ledger_path(record_id: str) -> str:
+def ledger_path(record_id: str) -> str:
+    """Where the ledger of a record lies in the store."""
     return f"{LEDGERS}/{record_id}.csv"
 
 
@@ -268,7 +269,7 @@ class Writing:
         for record_id, events in self._ledgers.items():
             more = dict.fromkeys(key for event in events for key in event)
             columns = dict.fromkeys((*ledger_columns(), *more))
-            self.staged.write(_ledger_path(record_id), cells_bytes(tuple(columns), events))
+            self.staged.write(ledger_path(record_id), cells_bytes(tuple(columns), events))
         if len(self.acts) > len(self.store.acts):
             self.staged.write(REGISTER, register_bytes(self.acts))
 
