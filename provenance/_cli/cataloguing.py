@@ -12,6 +12,7 @@ from provenance._cli.options import (
     Decorator,
     Number,
     PlaceParam,
+    by_option,
     counted,
     even_if_damaged_option,
     format_option,
@@ -272,7 +273,7 @@ def _with_path(unreadable: dict[str, str]) -> list[str]:
 )
 @click.option("--settle", help="Settle this finding of a store; needs --reason.")
 @click.option("--reason", default="", help="What was found out about it.")
-@click.option("--by", default="", help="Who settles it.")
+@by_option
 @format_option("text", "json", "html")
 @out_option
 @workers_option

@@ -295,13 +295,10 @@ def _examined(one: Lying, act: Act | None) -> StoreFinding:
 # -- cards, tables and other files ---------------------------------------------------------------
 
 
-def file_findings(
-    acts: Sequence[Act], tables: Iterable[str], digest_of: Callable[[str], str]
-) -> Iterator[StoreFinding]:
-    """Cards, and files whose checksum the register has, against what they are now.
+def card_findings(acts: Iterable[Act], digest_of: Callable[[str], str]) -> Iterator[StoreFinding]:
+    """The cards against what the register says of them.
 
-    `tables` are paths of tables that lie in the store; `digest_of` gives the SHA-256 of a file, ''
-    where there is none.
+    `digest_of` gives the SHA-256 of a file by its path in the store, '' where there is none.
     """
     for act in standing_accessions(acts):
         path = card_path(act)
@@ -311,8 +308,17 @@ def file_findings(
         if found:
             kind, said = "card altered", "its card was changed since the accession"
         yield StoreFinding(kind, act.number, act.record_id, path, found, said)
+
+
+def table_findings(
+    acts: Iterable[Act], paths: Iterable[str], digest_of: Callable[[str], str]
+) -> Iterator[StoreFinding]:
+    """Tables and other files in the store against the checksums that the register keeps of them.
+
+    `paths` are those that lie there or should; `digest_of` as for `card_findings`.
+    """
     written = last_written(acts)
-    for path in dict.fromkeys([*written, *tables]):
+    for path in paths:
         # the settings are for people to change
         if path == SETTINGS or (found := digest_of(path)) == written.get(path):
             continue

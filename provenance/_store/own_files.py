@@ -3,16 +3,19 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Iterable, Sequence
+from functools import partial
 
 from provenance._base.disk import sha256_of
 from provenance._base.errors import UnusableInput
 from provenance._base.resources import shipped
 from provenance._store.comparing import (
     StoreFinding,
-    file_findings,
+    card_findings,
+    last_written,
     ledger_findings,
     register_findings,
     said_of_ledgers,
+    table_findings,
 )
 from provenance._store.fixity import fixity_files
 from provenance._store.paper import ActAnchor
@@ -31,6 +34,12 @@ def judge_anew(
     return judge()
 
 
+def digest_in(store: Store, path: str) -> str:
+    """The SHA-256 of a file by its path in the store, '' where there is none."""
+    here = store.folder / path
+    return sha256_of(here) if here.is_file() else ""
+
+
 def own_findings(
     store: Store, anchors: Iterable[ActAnchor] = (), judged: Judge = judge_anew
 ) -> list[StoreFinding]:
@@ -40,15 +49,12 @@ def own_findings(
     """
     acts = store.acts
     found = [*register_findings(acts, anchors)]
-
-    def digest_of(path: str) -> str:
-        here = store.folder / path
-        return sha256_of(here) if here.is_file() else ""
-
+    digest_of = partial(digest_in, store)
     tables = {one.stem for one in (shipped("schemas") / "store").glob("*.json")}
     there = [f"{one}.csv" for one in sorted(tables - {*_NOT_IN_THE_FOLDER})]
     there = [one for one in there if (store.folder / one).is_file()]
-    found += file_findings(acts, [*there, *fixity_files(store)], digest_of)
+    paths = dict.fromkeys([*last_written(acts), *there, *fixity_files(store)])
+    found += [*card_findings(acts, digest_of), *table_findings(acts, paths, digest_of)]
     said_of = said_of_ledgers(acts)
     for record_id, said in said_of.items():
         digest = digest_of(ledger_path(record_id))

@@ -8,6 +8,7 @@ from collections import defaultdict
 from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import asdict, dataclass
 from datetime import UTC, date, datetime
+from functools import partial
 from pathlib import Path
 from typing import Any
 
@@ -24,11 +25,12 @@ from provenance._store.comparing import (
     StoreFinding,
     bundle_findings,
     standing_accessions,
+    table_findings,
     told,
 )
 from provenance._store.fixity import add_fixity, fixity_files, read_fixity
 from provenance._store.identity import bag_digests, identity_in
-from provenance._store.own_files import own_findings
+from provenance._store.own_files import digest_in, own_findings
 from provenance._store.paper import ActAnchor
 from provenance._store.store import Store, is_store, open_store
 
@@ -221,9 +223,13 @@ class _Memory:
 def keep_history(database: sqlite3.Connection, store: Store, said: str = "") -> None:
     """Write the examinations that the store's files do not have into them, with an act.
 
-    Nothing is written while the register is not whole, or has two ends that the act would join.
+    Nothing is written while the register is not whole, or has two ends that the act would join, or
+    the files are not as they were written: then the findings would be gone with the next line.
     """
     if first_fault(store.acts) or len(ends_of(store.acts)) > 1:
+        return
+    altered = table_findings(store.acts, fixity_files(store), partial(digest_in, store))
+    if told(altered, store.acts)[0]:
         return
     rows = database.execute(
         "SELECT * FROM examination WHERE examination_id > ? ORDER BY examination_id",
@@ -255,19 +261,21 @@ def take_in_history(database: sqlite3.Connection, store: Store) -> None:
     if not changed:
         return
     there = database.execute(f"SELECT {', '.join(_COLUMNS)} FROM examination").fetchall()
-    every: dict[tuple[Any, Any], tuple[Any, ...]]
-    every = {(row["path"], row["ended_at"]): tuple(row) for row in there}
+    every: dict[tuple[str, str], tuple[Any, ...]] = {
+        (row["path"], row["ended_at"]): tuple(row) for row in there
+    }
     for path in changed:
         for row in read_fixity(store, path):
             one = _as_examination(store.folder, row)
             every.setdefault((one[0], one[3]), one)
     if len(every) > len(there):
+        ordered = sorted(every.values(), key=lambda one: str(one[3]))
         marks = ", ".join("?" * len(_COLUMNS))
         with transaction(database):
             database.execute("DELETE FROM examination")
             database.executemany(
                 f"INSERT INTO examination ({', '.join(_COLUMNS)}) VALUES ({marks})",
-                sorted(every.values(), key=lambda one: str(one[3])),
+                ordered,
             )
             last = database.execute("SELECT max(examination_id) FROM examination").fetchone()[0]
             _note(database, _WRITTEN, str(last))
