@@ -62,7 +62,7 @@ REMEDIES: Mapping[str, str] = MappingProxyType(
         "lists them",
         "not readable": "check the storage and its permissions",
         "withdrawn but there": "remove it, or accession it again",
-        "duplicate": "remove it, if nobody needs it here",
+        "duplicate": "remove it, if no one needs it here",
         "unregistered": "accession it, or move it away",
         "unregistered edition": "accession it, or move it away",
         "card missing": _COPY,

@@ -36,6 +36,7 @@ from provenance._store.fixity import fixity_files, read_fixity
 from provenance._store.home import CopyOfStore, refuse_copy
 from provenance._store.identity import identity_in
 from provenance._store.paper import read_anchor_line
+from provenance._store.preservation import preservation_events
 from provenance._store.standing import holdings_in
 from provenance._store.store import Store, card_bytes, open_store
 from tests.builders import left_alone
@@ -356,6 +357,17 @@ def test_a_moved_store_without_its_catalogue_keeps_its_history(store: Path, tmp_
     assert told(done) == [("damaged", "2026.0001")]
     assert {row["path"] for row in history(moved)} == {ONE, OTHER}
     assert [row["outcome"] for row in history(moved) if row["path"] == ONE] == ["sound", "damaged"]
+    told_on = [
+        (one["event_type"], one["object_id"], one["outcome"])
+        for one in preservation_events(open_store(moved))
+        if one["object_id"] == "2026.0001"
+    ]
+    number = "2026.0001"
+    assert told_on == [
+        ("accession", number, "success"),
+        ("fixity_check", number, "success"),
+        ("fixity_check", number, "fail"),
+    ]
 
 
 def history(store: Path) -> list[dict[str, str]]:
