@@ -12,6 +12,7 @@ from pathlib import Path, PurePosixPath
 
 from provenance._base.disk import CHUNK_BYTES, building_folder
 from provenance._base.errors import UnusableInput
+from provenance._gate.documents import read_json
 from provenance._ledger.custody import verify_events
 from provenance._ledger.joining import joined_ledgers
 from provenance._store.acts import (
@@ -188,7 +189,7 @@ def split_store(
         name = secrets.token_hex(16)
         with building_folder(out) as part:
             _copy_files(store.folder, part, [one for act in staying for one in _kept(store, act)])
-            marker = json.loads((part / MARKER).read_text(encoding="utf-8")) | {"store_id": name}
+            marker = read_json(part / MARKER) | {"store_id": name}
             (part / MARKER).write_text(json.dumps(marker, indent=2) + "\n", encoding="utf-8")
             with Store(part).writing(on=on, recorded_on=recorded_on, by=by) as there:
                 there.add(SPLIT, reason=f"parted from the store {store.store_id}: {reason}")
