@@ -10,8 +10,8 @@ joined. Lines cut off at the end show only against what was kept elsewhere: a re
 from __future__ import annotations
 
 import hashlib
-from collections.abc import Iterable, Iterator, Sequence
-from dataclasses import asdict, dataclass, fields, replace
+from collections.abc import Iterable, Iterator, Mapping, Sequence
+from dataclasses import dataclass, fields, replace
 from pathlib import Path
 
 import rfc8785
@@ -84,12 +84,12 @@ def read_register(path: Path) -> tuple[Act, ...]:
 
 def register_bytes(acts: Iterable[Act]) -> bytes:
     """The register as CSV; the lines of acts that were there before stay byte for byte."""
-    return rows_bytes(TABLE, map(asdict, acts))
+    return rows_bytes(TABLE, map(vars, acts))
 
 
 def sealed_act(acts: Sequence[Act], act: Act, signer: Signer | None = None) -> Act:
     """The act behind the `acts` of a register, with its name, and signed by `signer`."""
-    texts = {name: plain_cell(text) for name, text in asdict(act).items()}
+    texts = {name: plain_cell(text) for name, text in vars(act).items()}
     texts |= {"parents": " ".join(ends_of(acts)), "key_id": signer.key_id if signer else ""}
     act_id = _name_of(texts)
     signature = signer.sign(to_sign(act_id)) if signer else ""
@@ -101,7 +101,7 @@ def to_sign(act_id: str) -> bytes:
     return _TO_SIGN + bytes.fromhex(act_id)
 
 
-def _name_of(texts: dict[str, str]) -> str:
+def _name_of(texts: Mapping[str, str]) -> str:
     said = {k: text for k, text in texts.items() if text and k not in ("act_id", "signature")}
     return hashlib.sha256(rfc8785.dumps(said)).hexdigest()
 
@@ -122,7 +122,7 @@ def faults_in(acts: Sequence[Act]) -> Iterator[tuple[Act, str]]:
     """Every line that does not fit those before it, and what is wrong with it."""
     seen: set[str] = set()
     for line, act in enumerate(acts, start=2):
-        if _name_of(asdict(act)) != act.act_id:
+        if _name_of(vars(act)) != act.act_id:
             yield act, f"line {line} was changed after it was written"
         elif not seen.issuperset(act.parents.split()):
             yield act, f"a line before line {line} is missing"

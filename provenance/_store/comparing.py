@@ -205,39 +205,53 @@ def bundle_findings(
     `lying` has all bundles in the store by their paths in it; `marks_of` reads of which record the
     bundle at a path is, and is asked only for those that the register does not know.
     """
-    standing = standing_accessions(acts)
-    places = {act.kept_at: act for act in standing}
-    every = [act for act in acts if act.kind == ACCESSION]
-    by_bag: dict[str, list[str]] = defaultdict(list)
+    known = _Known(acts)
+    astray: dict[str, list[str]] = defaultdict(list)
     for path, one in lying.items():
-        if path not in places:
-            by_bag[one.bag].append(path)
-    accounted = set(places)
-    for act in standing:
+        if path not in known.places:
+            astray[one.bag].append(path)
+    accounted = set(known.places)
+    for act in known.places.values():
         there = lying.get(act.kept_at)
         if there is not None:
             if there.bag != act.bag:
-                yield from _another(act, there, every)
+                yield from _another(act, there, known)
             continue
-        away = by_bag.get(act.bag, [])
+        away = astray.get(act.bag, [])
         accounted.update(away)
         kind, said = "missing", f"nothing is at {act.kept_at}"
         if away:
             kind, said = "moved", f"it is at {listed(away, _MOST_NAMED)} now"
         yield StoreFinding(kind, act.number, act.record_id, act.kept_at, " ".join(away), said)
     for path, one in lying.items():
-        if path not in accounted and one.bag and not _as_received(one, standing):
-            yield _stray(one, every, standing, marks_of)
+        if path not in accounted and one.bag:
+            yield from _stray(one, known, marks_of)
         if one.outcome:
-            of = places.get(path) or next((act for act in every if act.bag == one.bag), None)
+            of = known.places.get(path) or next(iter(known.by_digest[one.bag]), None)
             yield _examined(one, of)
 
 
-def _another(act: Act, there: Lying, every: Sequence[Act]) -> Iterator[StoreFinding]:
+class _Known:
+    """The accessions by what their bundles are known by; `places` has those not withdrawn."""
+
+    def __init__(self, acts: Sequence[Act]) -> None:
+        self.places = {act.kept_at: act for act in standing_accessions(acts)}
+        self.every = [act for act in acts if act.kind == ACCESSION]
+        self.by_digest: dict[str, list[Act]] = defaultdict(list)
+        for act in self.every:
+            for digest in {act.bag, act.received, act.payload} - {""}:
+                self.by_digest[digest].append(act)
+
+    def stands(self, act: Act) -> bool:
+        """Whether it was not withdrawn."""
+        return self.places.get(act.kept_at) is act
+
+
+def _another(act: Act, there: Lying, known: _Known) -> Iterator[StoreFinding]:
     """What lies in the place of an accession and is not its bundle as it was."""
     if there.outcome and there.payload in ("", act.payload):
         return  # its examination says what is wrong with it
-    owner = next((one for one in every if there.bag == one.bag), None)
+    owner = next((one for one in known.by_digest[there.bag] if one is not act), None)
     if owner:
         kind, said = "exchanged", f"the bundle of {owner.number} is in its place"
     elif there.payload == act.payload:
@@ -247,41 +261,36 @@ def _another(act: Act, there: Lying, every: Sequence[Act]) -> Iterator[StoreFind
     yield StoreFinding(kind, act.number, act.record_id, act.kept_at, there.bag, said)
 
 
-def _as_received(one: Lying, standing: Iterable[Act]) -> bool:
-    """Whether it is what came in, kept beside what was packed of it."""
-    return any(
-        one.bag == act.received
-        and PurePosixPath(act.kept_at).parent in PurePosixPath(one.path).parents
-        for act in standing
-    )
-
-
 def _stray(
-    one: Lying,
-    every: Sequence[Act],
-    standing: Sequence[Act],
-    marks_of: Callable[[str], Iterable[str]],
-) -> StoreFinding:
-    known = [
-        act
-        for act in every
-        if one.bag in (act.bag, act.received) or one.payload == act.payload != ""
-    ]
-    if known and not any(act in standing for act in known):
-        act = known[0]
-        kind, said = "withdrawn but there", f"{act.number} was withdrawn, and its bundle is here"
-    elif known:
-        act = next(act for act in known if act in standing)
+    one: Lying, known: _Known, marks_of: Callable[[str], Iterable[str]]
+) -> Iterator[StoreFinding]:
+    """A bundle that lies in no accession's place."""
+    alike = known.by_digest[one.bag] or known.by_digest[one.payload]
+    standing = [act for act in alike if known.stands(act)]
+    if any(_as_received(one, act) for act in standing):
+        return
+    if standing:
+        act = standing[0]
         kind, said = "duplicate", f"the bundle of {act.number} once more"
+    elif alike:
+        act = alike[0]
+        kind, said = "withdrawn but there", f"{act.number} was withdrawn, and its bundle is here"
     else:
         marks = frozenset(marks_of(one.path))
-        of_record = [act for act in every if act.marks & marks]
+        of_record = [act for act in known.every if act.marks & marks]
         if not of_record:
             said = "the register does not know this bundle"
-            return StoreFinding("unregistered", path=one.path, seen=one.bag, said=said)
+            yield StoreFinding("unregistered", path=one.path, seen=one.bag, said=said)
+            return
         act = of_record[-1]
         kind, said = "unregistered edition", f"of the record of {act.number}, but not accessioned"
-    return StoreFinding(kind, act.number, act.record_id, one.path, one.bag, said)
+    yield StoreFinding(kind, act.number, act.record_id, one.path, one.bag, said)
+
+
+def _as_received(one: Lying, act: Act) -> bool:
+    """Whether it is what came in, kept beside what was packed of it."""
+    folder = PurePosixPath(act.kept_at).parent
+    return one.bag == act.received and folder in PurePosixPath(one.path).parents
 
 
 def _examined(one: Lying, act: Act | None) -> StoreFinding:

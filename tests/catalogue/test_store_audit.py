@@ -20,6 +20,7 @@ from provenance._base.errors import UnusableInput
 from provenance._bundle.verify import open_record, opened_bundle
 from provenance._catalogue.audit.audit import Audit, audit_place, settle_in_store
 from provenance._catalogue.audit.audit_report import audit_html, audit_json, audit_lines
+from provenance._catalogue.audit.fixity import Examination, examine_bundle
 from provenance._catalogue.audit.store_audit import StoreState
 from provenance._catalogue.build import index_place
 from provenance._catalogue.query import ask_sql
@@ -35,7 +36,7 @@ from provenance._store.copies import merge_copy, split_store
 from provenance._store.fixity import fixity_files, read_fixity
 from provenance._store.home import CopyOfStore, refuse_copy
 from provenance._store.identity import identity_in
-from provenance._store.paper import read_anchor_line
+from provenance._store.paper import anchor_line, read_anchor_line
 from provenance._store.preservation import preservation_events
 from provenance._store.standing import holdings_in
 from provenance._store.store import Store, card_bytes, open_store
@@ -501,6 +502,7 @@ def merge_here(store: Path, copy: Path) -> None:
     merge_copy(open_store(store), open_store(copy), **DAY)
 
 
+@pytest.mark.heavy
 def test_a_merge_that_is_killed_is_done_whole_or_not_at_all(
     store: Path, begun: Path, tmp_path: Path
 ) -> None:
@@ -518,3 +520,41 @@ def test_a_merge_that_is_killed_is_done_whole_or_not_at_all(
         assert len(found.acts) in (before, after)
         assert (again / "2026.0003/strange").exists() == (len(found.acts) == after)
         assert audit(again, minutes=0).clean
+
+
+def test_what_is_recorded_while_the_audit_runs_is_no_fault(
+    store: Path, begun: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    original = examine_bundle
+
+    def busy(path: Path) -> Examination:
+        if not (store / "2026.0003").exists():
+            next_season(store, begun / "strange")
+            move(store, "B7", "2026-03-02")
+        return original(path)
+
+    monkeypatch.setattr("provenance._catalogue.audit.audit.examine_bundle", busy)
+    assert told(audit(store)) == []
+    assert open_store(store).accession("2026.0003")
+
+
+def test_only_a_store_keeps_what_is_settled_and_its_register_what_is_withdrawn(
+    store: Path, repository: Path
+) -> None:
+    run = CliRunner().invoke
+    words = ["--reason", "given back"]
+    for place, sound in ((repository, False), (store, True)):
+        settled = run(treenail, ["audit", str(place), "--settle", "0", *words])
+        said = "open findings begin so" if sound else "is not a store"
+        assert said in str(settled.exception)
+    refused = run(treenail, ["catalogue", str(store), "--withdraw", str(store / ONE), *words])
+    assert f"treenail store {store} --withdraw NUMBER" in refused.output
+    shutil.rmtree(store / ONE)
+    assert run(treenail, ["store", str(store), "--withdraw", "2026.0001", *words]).exit_code == 0
+    assert audit(store).clean
+    shown = run(treenail, ["store", str(store)]).stdout.splitlines()
+    assert shown[0].endswith(": 1 record, 1 accession, 1 withdrawn")
+    assert "1 examined; 0 findings open, 0 settled" in shown[1]
+    assert shown[2] == anchor_line(open_store(store).acts)
+    again = run(treenail, ["store", str(store), "--withdraw", "2026.0001", *words])
+    assert (again.exit_code, "withdrawn already" in again.output) == (2, True)

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import os
 import sqlite3
 from collections import defaultdict
 from collections.abc import Callable, Iterable, Mapping, Sequence
@@ -32,7 +33,7 @@ from provenance._store.fixity import add_fixity, fixity_files, read_fixity
 from provenance._store.identity import bag_digests, identity_in
 from provenance._store.own_files import digest_in, own_findings
 from provenance._store.paper import ActAnchor
-from provenance._store.store import Store, is_store, open_store
+from provenance._store.store import Store, held, is_store, open_store
 
 _OUTCOMES = {"damaged": "damaged", "faulty": "faulty", "unreadable": "not readable"}
 _MOST_FAULTS = 5
@@ -57,18 +58,18 @@ class StoreState:
         return f"{count} finding{'s' * (count != 1)} open, {len(self.settled)} settled"
 
 
-def store_at(place: Place) -> Store | None:
-    """The store at a place, once what a stopped program left there is brought to an end."""
-    return open_store(place) if isinstance(place, Path) and is_store(place) else None
+def store_at(place: Place) -> Path | None:
+    """The folder of the store at a place, None where there is none."""
+    return place if isinstance(place, Path) and is_store(place) else None
 
 
 def compare_store(
     database: sqlite3.Connection,
-    store: Store,
+    folder: Path,
     standing: Sequence[Mapping[str, Any]],
     anchors: Iterable[ActAnchor] = (),
 ) -> StoreState:
-    """Compare all of a store; `standing` is what the catalogue knows of the bundles in it.
+    """Compare all of the store in `folder`; `standing` is what is known of the bundles in it.
 
     Raises UnusableInput for a register that cannot be read.
     """
@@ -77,31 +78,38 @@ def compare_store(
     lying = {}
     for one in standing:
         if one["state"] not in ("vanished", "withdrawn") and one["standing"] != "not_packed":
-            there = _lying(store.folder, one, signatures[one["path"]], database, memory)
+            there = _lying(folder, one, signatures[one["path"]], database, memory)
             lying[there.path] = there
-    found = own_findings(store, anchors, memory.judged)
-    found += bundle_findings(store.acts, lying, lambda path: _marks_of(store.folder / path))
+    # what others record meanwhile must not look like a fault
+    with held(folder, to_read=True) as store:
+        found = own_findings(store, anchors, memory.judged)
+        for act in standing_accessions(store.acts):
+            if act.kept_at not in lying and (folder / act.kept_at).exists():
+                bag, payload = bag_digests(folder / act.kept_at)
+                lying |= {act.kept_at: Lying(act.kept_at, bag, payload)} if bag else {}
+    found += bundle_findings(store.acts, lying, lambda path: _marks_of(folder / path))
     memory.keep()
     open_ones, settled = told(found, store.acts)
     return StoreState(tuple(open_ones), tuple(settled))
 
 
 def standing_in_store(
-    standing: Iterable[dict[str, Any]], store: Store
+    standing: Iterable[dict[str, Any]], folder: Path
 ) -> tuple[dict[str, Any], ...]:
     """How bundles stand, by the register: which are withdrawn, and which go on from which.
 
     Bundles that are gone and that the register does not know are left out.
     """
+    store = open_store(folder)
     kept = {act.kept_at: act for act in store.accessions}
     withdrawn = store.withdrawn
     followed: dict[str, list[str]] = defaultdict(list)
     for act in standing_accessions(store.acts):
         for name in act.follows.split():
-            followed[name].append(str(store.folder / act.kept_at))
+            followed[name].append(str(folder / act.kept_at))
     found = []
     for one in standing:
-        of = kept.get(Path(one["path"]).relative_to(store.folder).as_posix())
+        of = kept.get(Path(one["path"]).relative_to(folder).as_posix())
         one = one | {"superseded_by": followed[of.act_id] if of else []}
         if one["state"] == "vanished":
             if of is None:
@@ -113,7 +121,7 @@ def standing_in_store(
 
 
 def settle_finding(
-    store: Store, state: StoreState, finding_id: str, *, reason: str, by: str
+    folder: Path, state: StoreState, finding_id: str, *, reason: str, by: str
 ) -> StoreFinding:
     """Note in the register that a person has looked into an open finding, and what came of it.
 
@@ -127,7 +135,7 @@ def settle_finding(
             f"--settle {finding_id}: {len(found)} open findings begin so; open are {known}"
         )
     (one,) = found
-    with store.writing(on=_today(), recorded_on=now(), by=by) as writing:
+    with Store(folder).writing(on=_today(), recorded_on=now(), by=by) as writing:
         about = {"number": one.number, "record_id": one.record_id, "path": one.path}
         writing.add(SETTLED, finding=one.finding_id, reason=f"{one.kind}: {reason}", **about)
     return one
@@ -220,12 +228,16 @@ class _Memory:
 # -- the history of examinations -----------------------------------------------------------------
 
 
-def keep_history(database: sqlite3.Connection, store: Store, said: str = "") -> None:
+def keep_history(database: sqlite3.Connection, folder: Path, said: str = "") -> None:
     """Write the examinations that the store's files do not have into them, with an act.
 
     Nothing is written while the register is not whole, or has two ends that the act would join, or
-    the files are not as they were written: then the findings would be gone with the next line.
+    the files are not as they were written: then the findings would be gone with the next line. In
+    a store that may only be read the examinations stay in the catalogue.
     """
+    if not os.access(folder, os.W_OK):
+        return
+    store = open_store(folder)
     if first_fault(store.acts) or len(ends_of(store.acts)) > 1:
         return
     altered = table_findings(store.acts, fixity_files(store), partial(digest_in, store))
@@ -249,27 +261,28 @@ def keep_history(database: sqlite3.Connection, store: Store, said: str = "") -> 
             _note(database, path, sha256_of(store.folder / path))
 
 
-def take_in_history(database: sqlite3.Connection, store: Store) -> None:
+def take_in_history(database: sqlite3.Connection, folder: Path) -> None:
     """Take examinations that only the store's files know into the catalogue, in their order.
 
     For a catalogue that is made anew, and after a copy of the store was merged. Call `keep_history`
     first.
     """
+    store = open_store(folder)
     known = dict(database.execute("SELECT path, state FROM judged").fetchall())
     digests = {path: sha256_of(store.folder / path) for path in fixity_files(store)}
     changed = [path for path, digest in digests.items() if known.get(path) != digest]
     if not changed:
         return
     there = database.execute(f"SELECT {', '.join(_COLUMNS)} FROM examination").fetchall()
-    every: dict[tuple[str, str], tuple[Any, ...]] = {
-        (row["path"], row["ended_at"]): tuple(row) for row in there
-    }
-    for path in changed:
-        for row in read_fixity(store, path):
-            one = _as_examination(store.folder, row)
-            every.setdefault((one[0], one[3]), one)
-    if len(every) > len(there):
-        ordered = sorted(every.values(), key=lambda one: str(one[3]))
+    known_by = {(row["path"], row["ended_at"]) for row in there}
+    lacking = [
+        _as_examination(folder, row)
+        for path in changed
+        for row in read_fixity(store, path)
+        if (str(folder / row["path"]), row["examined_at"]) not in known_by
+    ]
+    if lacking:
+        ordered = sorted([*map(tuple, there), *lacking], key=lambda one: str(one[3]))
         marks = ", ".join("?" * len(_COLUMNS))
         with transaction(database):
             database.execute("DELETE FROM examination")
