@@ -116,7 +116,8 @@ class Lying:
     """A bundle that lies in the store; `bag` and `payload` as in Identity, '' if not readable.
 
     `outcome` is that of its last examination in words of REMEDIES, '' if it was sound or has not
-    been examined; `faults` what was wrong then, `sound_at` when it was last sound.
+    been examined; `faults` what was wrong then, `why` is the cause in words, `sound_at` when it was
+    last sound.
     """
 
     path: str
@@ -124,6 +125,7 @@ class Lying:
     payload: str = ""
     outcome: str = ""
     faults: tuple[str, ...] = ()
+    why: str = ""
     sound_at: str = ""
 
 
@@ -295,7 +297,7 @@ def _as_received(one: Lying, act: Act) -> bool:
 
 def _examined(one: Lying, act: Act | None) -> StoreFinding:
     since = f"it was sound on {one.sound_at[:10]}" if one.sound_at else "never sound at an audit"
-    said = "; ".join([since, *one.faults[:_MOST_NAMED]])
+    said = "; ".join(filter(None, [since, one.why, *one.faults[:_MOST_NAMED]]))
     number, record_id = (act.number, act.record_id) if act else ("", "")
     seen = _digest([one.bag, *sorted(one.faults)])
     return StoreFinding(one.outcome, number, record_id, one.path, seen, said)

@@ -105,6 +105,8 @@ def audit_lines(audit: Audit) -> list[str]:
 
 
 def _copies(audit: Audit) -> list[tuple[str, ...]]:
+    if audit.store:  # of which a finding tells
+        return []
     groups = {
         tuple(sorted([one["path"], *one["copies"]])) for one in audit.standing if one["copies"]
     }

@@ -165,7 +165,8 @@ def _lying(
         bag,
         payload,
         outcome,
-        tuple(one.replace(f"{folder}/", "") for one in faults),
+        tuple(fault.replace(f"{folder}/", "") for fault in faults),
+        one["why"].replace(f"{folder}/", "") if one["standing"] == "damaged" else "",
         (one["sound_at"] or _sound_elsewhere(database, payload)) if outcome else "",
     )
 
