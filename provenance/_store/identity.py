@@ -47,8 +47,18 @@ def identity_in(folder: Path, tables: Snapshot, earlier: Sequence[Ancestor]) -> 
         bag=bag,
         payload=sha256_of(folder / MANIFEST),
         members=members_digest(folder),
-        marks=_marks(tables) or (earlier[-1].tagmanifest_sha256 if earlier else bag,),
+        marks=marks_of(tables) or (earlier[-1].tagmanifest_sha256 if earlier else bag,),
     )
+
+
+def marks_of(tables: Snapshot) -> tuple[str, ...]:
+    """The record's first acts and events; () for a record from before there were any."""
+    acts: list[str] = []
+    if "act" in tables.model.tables:
+        rows = tables.tuples("act", ("act_id", "parents"))
+        acts = [name for name, parents in rows if name and not parents]
+    firsts = [one[SEAL] for one in sealed_events(tables) if not named_before(one)]
+    return tuple(dict.fromkeys([*sorted(acts), *sorted(firsts)]))
 
 
 def bag_digests(bundle: Path) -> tuple[str, str]:
@@ -80,13 +90,3 @@ def _digests(
         else:
             found.append("")
     return found[0] or found[1], found[1]
-
-
-def _marks(tables: Snapshot) -> tuple[str, ...]:
-    """The record's first acts and events; () for a record from before there were any."""
-    acts: list[str] = []
-    if "act" in tables.model.tables:
-        rows = tables.tuples("act", ("act_id", "parents"))
-        acts = [name for name, parents in rows if name and not parents]
-    firsts = [one[SEAL] for one in sealed_events(tables) if not named_before(one)]
-    return tuple(dict.fromkeys([*sorted(acts), *sorted(firsts)]))

@@ -177,7 +177,6 @@ def card_path(accession: Act) -> str:
 
 
 def ledger_path(record_id: str) -> str:
-    """Where the ledger of a record lies in the store."""
     return f"{LEDGERS}/{record_id}.csv"
 
 
