@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import os
 import sqlite3
 import time
 from collections.abc import Iterable, Sequence
@@ -26,7 +25,6 @@ from provenance._catalogue.stores.records import Survey, signature_of, survey_pl
 from provenance._catalogue.stores.spread import HERE, Broken, Crew, do_each
 from provenance._identity.plug_fit import STORED
 from provenance._record.remote import Place, Remote, lies_below, place_at
-from provenance._store.store import is_store
 
 INDEX_NAME = "catalogue.sqlite"
 _WITHDRAWAL_COLUMNS = ("manifest_sha256", "reason", "withdrawn_on")
@@ -87,7 +85,6 @@ def update_catalogue(
     place = place.absolute()
     survey = survey_place(place)
     with opened_catalogue(index) as database:
-        _follow_store(database, index.absolute().parent)
         clock = warn_of_clock(database)
         run_id = start_run(database, "catalogue", place)
         before = {
@@ -120,25 +117,6 @@ def update_catalogue(
         unreadable=unreadable,
         clock=clock,
     )
-
-
-def _follow_store(database: sqlite3.Connection, folder: Path) -> None:
-    """Where the catalogue lies in a store that was moved or copied, let its paths go along."""
-    if not is_store(folder):
-        return
-    here = str(folder)
-    row = database.execute("SELECT state FROM judged WHERE path = ''").fetchone()
-    if row and row["state"] == here:
-        return
-    with transaction(database):
-        database.execute("INSERT OR REPLACE INTO judged VALUES ('', ?, '')", [here])
-        before = row["state"] if row else here
-        for table, column in (("bundle", "path"), ("examination", "path"), ("run", "place")):
-            database.execute(
-                f"UPDATE {table} SET {column} = ? || substr({column}, ?) "
-                f"WHERE {column} = ? OR substr({column}, 1, ?) = ?",
-                [here, len(before) + 1, before, len(before) + 1, f"{before}{os.sep}"],
-            )
 
 
 def start_run(database: sqlite3.Connection, kind: str, place: Place) -> int:

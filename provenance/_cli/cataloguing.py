@@ -112,6 +112,7 @@ def catalogue(
 
     Exit code 1 when a bundle has vanished or cannot be read.
     """
+    from provenance._base.errors import UnusableInput
     from provenance._catalogue.build import index_place, update_catalogue, withdraw_bundle
     from provenance._catalogue.stores.spread import Crew
     from provenance._model.notation import parse_year
@@ -122,9 +123,9 @@ def catalogue(
         if not reason:
             raise click.UsageError("--withdraw needs a --reason, for those who look for it later")
         if isinstance(place, Path) and is_store(place):
-            raise click.UsageError(
-                f"{place} is a store, whose register keeps the reason: treenail store {place} "
-                "--withdraw NUMBER --reason TEXT"
+            raise UnusableInput(
+                f"{place} is a store, and its register says what was withdrawn: "
+                f"'treenail store {place} --withdraw NUMBER'"
             )
         withdraw_bundle(index, withdraw, reason)
         click.echo(f"noted as withdrawn: {withdraw}")

@@ -23,7 +23,6 @@ from provenance._catalogue.audit.audit_report import audit_html, audit_json, aud
 from provenance._catalogue.audit.fixity import Examination, examine_bundle
 from provenance._catalogue.audit.store_audit import StoreState
 from provenance._catalogue.build import index_place
-from provenance._catalogue.query import ask_sql
 from provenance._cli import treenail
 from provenance._ledger.branches import heads_of
 from provenance._ledger.custody import sealed
@@ -348,7 +347,6 @@ def test_another_state_of_a_settled_fault_is_told_anew(store: Path) -> None:
 def test_a_moved_store_without_its_catalogue_keeps_its_history(store: Path, tmp_path: Path) -> None:
     moved = store.rename(tmp_path / "moved")
     assert audit(moved, minutes=0).store == StoreState((), ())
-    assert ask_sql(index_place(moved), "SELECT count(*) FROM bundle").row(0) == (2,)
     index_place(moved).unlink()
     flip_a_bit(moved / ONE / PHOTO)
     done = audit(moved)
@@ -548,7 +546,7 @@ def test_only_a_store_keeps_what_is_settled_and_its_register_what_is_withdrawn(
         said = "open findings begin so" if sound else "is not a store"
         assert said in str(settled.exception)
     refused = run(treenail, ["catalogue", str(store), "--withdraw", str(store / ONE), *words])
-    assert f"treenail store {store} --withdraw NUMBER" in refused.output
+    assert f"treenail store {store} --withdraw NUMBER" in str(refused.exception)
     shutil.rmtree(store / ONE)
     assert run(treenail, ["store", str(store), "--withdraw", "2026.0001", *words]).exit_code == 0
     assert audit(store).clean
