@@ -55,6 +55,7 @@ COMMANDS: dict[str, tuple[str, str]] = {
     "unpack": ("bundling:unpack", "Turn a bundle back into a package."),
     "accession": ("accessioning:accession", "Accession a bundle: number, register, receipt."),
     "compare": ("bundling:compare", "List what changed between two bundles of one record."),
+    "store": ("storing:store", "Show a store; withdraw, merge, split, print its anchor."),
     "catalogue": ("cataloguing:catalogue", "List and search many bundles."),
     "audit": ("cataloguing:audit", "Check many bundles for damage and loss, in rotation."),
     "loans": ("collecting:loans", "List loans and requests of a store; print their papers."),

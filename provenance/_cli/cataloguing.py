@@ -12,6 +12,7 @@ from provenance._cli.options import (
     Decorator,
     Number,
     PlaceParam,
+    by_option,
     counted,
     even_if_damaged_option,
     format_option,
@@ -317,6 +318,15 @@ def _with_path(unreadable: dict[str, str]) -> list[str]:
 @index_option
 @click.option("--minutes", type=Number(0), help="Start no new bundle after this many minutes.")
 @click.option("--anew", is_flag=True, help="Do not resume an interrupted audit.")
+@click.option(
+    "--anchor",
+    "anchors",
+    multiple=True,
+    help="A printed line of the store's register: 'register 12 3f2a 91c0 …'.",
+)
+@click.option("--settle", help="Settle this finding of a store; needs --reason.")
+@click.option("--reason", default="", help="What was found out about it.")
+@by_option
 @format_option("text", "json", "html")
 @out_option
 @workers_option
@@ -326,6 +336,10 @@ def audit(
     index: Path | None,
     minutes: float | None,
     anew: bool,
+    anchors: tuple[str, ...],
+    settle: str | None,
+    reason: str,
+    by: str,
     shape: str,
     out: Path | None,
     workers: int,
@@ -337,14 +351,25 @@ def audit(
     Every checksum is computed again. Results are kept in the catalogue with their dates, so that
     decay can be told from change. --out FOLDER writes audit.html and audit.json there.
 
+    A store is also held against its register: bundles missing, moved or exchanged, ledgers cut or
+    rewritten, and more. Each such finding is told at every audit until it is put right, or settled
+    with --settle and --reason; the reason is kept in the register.
+
     Exit codes, for cron: 0 nothing wrong, 1 something needs a person, 2 it could not be done.
     """
-    from provenance._catalogue.audit.audit import audit_place
+    from provenance._catalogue.audit.audit import audit_place, settle_in_store
     from provenance._catalogue.audit.audit_report import audit_html, audit_json, audit_lines
     from provenance._catalogue.build import index_place
     from provenance._catalogue.stores.spread import Crew
+    from provenance._store.paper import read_anchor_line
 
     index = index_place(place, index)
+    if settle is not None:
+        if not reason.strip():
+            raise click.UsageError("--settle needs a --reason, for those who look for it later")
+        one = settle_in_store(place, index, settle, reason=reason, by=by)
+        click.echo(f"settled {one.finding_id[:8]}: {one.kind} {one.about}")
+        return
     with progress_bar("auditing") as progress:
         done = audit_place(
             place,
@@ -352,6 +377,7 @@ def audit(
             minutes=minutes,
             anew=anew,
             crew=Crew(workers, scheduler),
+            anchors=[read_anchor_line(one) for one in anchors],
             progress=progress,
         )
     if done.resumed:

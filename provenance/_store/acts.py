@@ -10,8 +10,8 @@ joined. Lines cut off at the end show only against what was kept elsewhere: a re
 from __future__ import annotations
 
 import hashlib
-from collections.abc import Iterable, Sequence
-from dataclasses import asdict, dataclass, fields, replace
+from collections.abc import Iterable, Iterator, Mapping, Sequence
+from dataclasses import dataclass, fields, replace
 from pathlib import Path
 
 import rfc8785
@@ -84,12 +84,12 @@ def read_register(path: Path) -> tuple[Act, ...]:
 
 def register_bytes(acts: Iterable[Act]) -> bytes:
     """The register as CSV; the lines of acts that were there before stay byte for byte."""
-    return rows_bytes(TABLE, map(asdict, acts))
+    return rows_bytes(TABLE, map(vars, acts))
 
 
 def sealed_act(acts: Sequence[Act], act: Act, signer: Signer | None = None) -> Act:
     """The act behind the `acts` of a register, with its name, and signed by `signer`."""
-    texts = {name: plain_cell(text) for name, text in asdict(act).items()}
+    texts = {name: plain_cell(text) for name, text in vars(act).items()}
     texts |= {"parents": " ".join(ends_of(acts)), "key_id": signer.key_id if signer else ""}
     act_id = _name_of(texts)
     signature = signer.sign(to_sign(act_id)) if signer else ""
@@ -101,7 +101,7 @@ def to_sign(act_id: str) -> bytes:
     return _TO_SIGN + bytes.fromhex(act_id)
 
 
-def _name_of(texts: dict[str, str]) -> str:
+def _name_of(texts: Mapping[str, str]) -> str:
     said = {k: text for k, text in texts.items() if text and k not in ("act_id", "signature")}
     return hashlib.sha256(rfc8785.dumps(said)).hexdigest()
 
@@ -115,18 +115,22 @@ def ends_of(acts: Iterable[Act]) -> list[str]:
 
 def first_fault(acts: Sequence[Act]) -> str:
     """What is wrong with the first line that does not fit those before it, '' where all fit."""
+    return next((said for _, said in faults_in(acts)), "")
+
+
+def faults_in(acts: Sequence[Act]) -> Iterator[tuple[Act, str]]:
+    """Every line that does not fit those before it, and what is wrong with it."""
     seen: set[str] = set()
     for line, act in enumerate(acts, start=2):
-        if _name_of(asdict(act)) != act.act_id:
-            return f"line {line} was changed after it was written"
-        if not seen.issuperset(act.parents.split()):
-            return f"a line before line {line} is missing"
-        if seen and not act.parents:
-            return f"line {line} does not follow any line before it"
-        if act.act_id in seen:
-            return f"line {line} is there twice"
+        if _name_of(vars(act)) != act.act_id:
+            yield act, f"line {line} was changed after it was written"
+        elif not seen.issuperset(act.parents.split()):
+            yield act, f"a line before line {line} is missing"
+        elif seen and not act.parents:
+            yield act, f"line {line} does not follow any line before it"
+        elif act.act_id in seen:
+            yield act, f"line {line} is there twice"
         seen.add(act.act_id)
-    return ""
 
 
 def stood_on(acts: Iterable[Act], ends: Iterable[str]) -> set[str]:
@@ -137,12 +141,5 @@ def stood_on(acts: Iterable[Act], ends: Iterable[str]) -> set[str]:
 
 def joined_acts(mine: Sequence[Act], others: Sequence[Act]) -> list[Act]:
     """The acts of two copies of a register, each once, each behind those that it names."""
-    waiting = {act.act_id: act for act in (*mine, *others)}
-    ordered: dict[str, Act] = {}
-    while waiting:
-        ready = [one for one in waiting.values() if ordered.keys() >= set(one.parents.split())]
-        if not ready:
-            return [*ordered.values(), *waiting.values()]
-        for one in sorted(ready, key=lambda act: (act.happened_on, act.act_id)):
-            ordered[one.act_id] = waiting.pop(one.act_id)
-    return list(ordered.values())
+    here = {act.act_id for act in mine}
+    return [*mine, *(act for act in others if act.act_id not in here)]

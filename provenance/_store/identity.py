@@ -7,11 +7,15 @@ them. The marks say which record it is: its first act, and the seal of its first
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+import hashlib
+from collections.abc import Callable, Collection, Sequence
+from contextlib import AbstractContextManager
 from dataclasses import dataclass
 from pathlib import Path
+from typing import IO
 
-from provenance._base.disk import sha256_of
+from provenance._bag.hostile_zip import opened_zip
+from provenance._base.disk import CHUNK_BYTES, sha256_of
 from provenance._bundle.describe.lineage import members_digest
 from provenance._bundle.statement import MANIFEST
 from provenance._ledger.anchors import sealed_events
@@ -20,6 +24,7 @@ from provenance._record.origin import Ancestor
 from provenance._record.snapshot import Snapshot
 
 TAG_MANIFEST = "tagmanifest-sha256.txt"
+_STRONGEST = ("sha256", "sha512", "sha384", "sha224", "sha1", "md5")
 
 
 @dataclass(frozen=True)
@@ -54,3 +59,34 @@ def marks_of(tables: Snapshot) -> tuple[str, ...]:
         acts = [name for name, parents in rows if name and not parents]
     firsts = [one[SEAL] for one in sealed_events(tables) if not named_before(one)]
     return tuple(dict.fromkeys([*sorted(acts), *sorted(firsts)]))
+
+
+def bag_digests(bundle: Path) -> tuple[str, str]:
+    """`bag` and `payload` of a bundle, a folder or a zip, without a look at what it holds.
+
+    A bag that has no list with SHA-256 goes by the strongest that it has, and one without a list of
+    its tag files by that of its payload. Raises UnusableInput and OSError.
+    """
+    if bundle.is_dir():
+        names = {path.name for path in bundle.glob("*manifest-*.txt")}
+        return _digests(names, lambda name: open(bundle / name, "rb"))
+    with opened_zip(bundle) as bag:
+        return _digests(bag.sizes.keys(), bag.open)
+
+
+def _digests(
+    names: Collection[str], opened: Callable[[str], AbstractContextManager[IO[bytes]]]
+) -> tuple[str, str]:
+    found = []
+    for prefix in ("tagmanifest", "manifest"):
+        lists = (f"{prefix}-{one}.txt" for one in _STRONGEST)
+        name = next((one for one in lists if one in names), "")
+        if name:
+            digest = hashlib.sha256()
+            with opened(name) as stream:
+                while piece := stream.read(CHUNK_BYTES):
+                    digest.update(piece)
+            found.append(digest.hexdigest())
+        else:
+            found.append("")
+    return found[0] or found[1], found[1]

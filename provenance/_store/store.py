@@ -26,7 +26,7 @@ from pathlib import Path, PurePosixPath
 from typing import IO
 
 from provenance._base.errors import UnusableInput
-from provenance._base.locks import locked
+from provenance._base.locks import locked, locked_for_reading
 from provenance._base.resources import shipped
 from provenance._gate.documents import read_json
 from provenance._ledger.branches import before_of, heads_of, with_all_before
@@ -135,20 +135,11 @@ class Store:
         there is a register and no store.json.
         """
         self.folder.mkdir(parents=True, exist_ok=True)
-        while True:
-            if any(self.folder.glob(".together.*.part")):
-                finish_writing(self.folder)
-            with locked(self.folder):
-                # another program may have been stopped between the two lines above
-                if is_unfinished(self.folder):
-                    continue
-                with writing_together(self.folder) as staged:
-                    now = Store(self.folder)
-                    _refuse_nameless(now.folder, anew)
-                    writing = Writing(now, staged, on.isoformat(), recorded_on, by, signer)
-                    yield writing
-                    writing.finish()
-                break
+        with held(self.folder) as now, writing_together(self.folder) as staged:
+            _refuse_nameless(now.folder, anew)
+            writing = Writing(now, staged, on.isoformat(), recorded_on, by, signer)
+            yield writing
+            writing.finish()
         self.__dict__.pop("acts", None)
 
 
@@ -164,6 +155,25 @@ def open_store(folder: Path) -> Store:
     if is_unfinished(folder):
         finish_writing(folder)
     return Store(folder)
+
+
+@contextmanager
+def held(folder: Path, *, to_read: bool = False) -> Iterator[Store]:
+    """The store in a folder, in which no other program writes while the block runs.
+
+    What a stopped program left there is brought to an end first. Who only wants `to_read` need not
+    be allowed to write there.
+    """
+    while True:
+        # who may write takes away what was not committed, too
+        if is_unfinished(folder) or (not to_read and any(folder.glob(".together.*.part"))):
+            finish_writing(folder)
+        with locked_for_reading(folder) if to_read else locked(folder):
+            # another program may have been stopped between the two lines above
+            if is_unfinished(folder):
+                continue
+            yield Store(folder)
+            return
 
 
 def is_store(folder: Path) -> bool:

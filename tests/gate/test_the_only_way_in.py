@@ -12,11 +12,14 @@ ELSEWHERE = {
     r"\bjson\.loads?\(": {
         "_bundle/about.py": "what was written a moment before",
         "_catalogue/audit/standing.py": "the catalogue's own rows",
+        "_catalogue/audit/store_audit.py": "the catalogue's own rows",
         "_checks/structure/patterns.py": "the answer of a process of its own",
         "_cli/checking.py": "its own report",
         "_model/profile.py": "schemas that the program ships",
         "_model/schema.py": "schemas that the program ships",
         "_record/copies.py": "the account's own notes",
+        "_store/store.py": "schemas that the program ships",
+        "_store/tables.py": "schemas that the program ships",
     },
     r"\bzipfile\.ZipFile\((?!stream, \"w\")": {
         "_bag/hostile_zip.py": "behind refuse_directory",

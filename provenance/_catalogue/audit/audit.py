@@ -9,13 +9,13 @@ from __future__ import annotations
 import json
 import sqlite3
 import time
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator
 from contextlib import contextmanager
 from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any
 
-from provenance._base.errors import TreenailError
+from provenance._base.errors import TreenailError, UnusableInput
 from provenance._base.locks import take_lock
 from provenance._base.progress import Progress, say_nothing
 from provenance._catalogue.audit.fixity import Examination, examine_bundle, finding
@@ -27,11 +27,23 @@ from provenance._catalogue.audit.pieces import (
     Piecework,
     PutTogether,
 )
+from provenance._catalogue.audit.standing import IN_DOUBT, standing_of
+from provenance._catalogue.audit.store_audit import (
+    StoreState,
+    compare_store,
+    keep_history,
+    settle_finding,
+    standing_in_store,
+    store_at,
+    take_in_history,
+)
 from provenance._catalogue.build import Update, end_run, start_run, update_catalogue
 from provenance._catalogue.database import now, opened_catalogue, transaction
 from provenance._catalogue.stores.records import signature_of
 from provenance._catalogue.stores.spread import HERE, Broken, Crew, assembled, do_each
 from provenance._record.remote import Place, lies_below, place_at
+from provenance._store.comparing import StoreFinding
+from provenance._store.paper import ActAnchor
 
 
 @dataclass(frozen=True)
@@ -53,13 +65,19 @@ class Audit:
     outcome: str
     update: Update
     standing: tuple[dict[str, Any], ...] = field(repr=False)
+    store: StoreState | None = None
 
     @property
     def clean(self) -> bool:
         """True when every bundle is there and was sound when it was last examined.
 
-        Bundles that no audit has reached yet are not held against it: the report counts them.
+        Bundles that no audit has reached yet are not held against it: the report counts them. In a
+        store there must be no open finding.
         """
+        if self.store:
+            known = {one["path"] for one in self.standing}
+            in_doubt = any(one["standing"] in IN_DOUBT for one in self.standing)
+            return not (self.store.open or in_doubt or self.update.unreadable.keys() - known)
         return not self.update.unreadable and all(one["clean"] for one in self.standing)
 
 
@@ -71,6 +89,7 @@ def audit_place(
     anew: bool = False,
     crew: Crew = HERE,
     large_bytes: int = LARGE_BYTES,
+    anchors: Iterable[ActAnchor] = (),
     progress: Progress = say_nothing,
 ) -> Audit:
     """Bring the catalogue up to date, then verify bundles in full; results go into the catalogue.
@@ -79,16 +98,19 @@ def audit_place(
     or have changed first, then the longest unchecked. An audit that was killed is taken up where it
     stopped, unless `anew`. Where there are several workers, the files of a bundle of `large_bytes`
     or more are shared out among them. Packages that are not packed have no checksums and are passed
-    over.
+    over. A store is held against its register, and that against `anchors` on paper; what was found
+    goes into the store as text.
     Raises TreenailError when another audit of this catalogue is running, or when the catalogue
     cannot be used, a full disk among the reasons: what was examined before is kept.
     """
-    from provenance._catalogue.audit.standing import standing_of
-
     place = place.absolute()
+    store = store_at(place)
     with _only_audit(index), assembled(crew) as crew:
         update = update_catalogue(place, index, crew=crew)
         with opened_catalogue(index) as database:
+            if store:
+                keep_history(database, store)
+                take_in_history(database, store)
             run_id, resumed = _take_up(database, place, anew)
             to_do: list[Piece] = [
                 Large(path, max(large_bytes // PORTIONS_OF_LARGE, 1))
@@ -120,6 +142,11 @@ def audit_place(
             end_run(database, run_id, outcome)
             row = database.execute("SELECT * FROM run WHERE run_id = ?", [run_id]).fetchone()
             standing = standing_of(database, place)
+            state = None
+            if store:
+                standing = standing_in_store(standing, store)
+                state = compare_store(database, store, standing, anchors)
+                keep_history(database, store, f"{done} examined; {state.in_words}")
     return Audit(
         run_id=run_id,
         place=place,
@@ -131,7 +158,27 @@ def audit_place(
         outcome=outcome,
         update=update,
         standing=standing,
+        store=state,
     )
+
+
+def settle_in_store(
+    place: Place, index: Path, finding_id: str, *, reason: str, by: str = ""
+) -> StoreFinding:
+    """Settle an open finding of a store, in the register; the store is compared, not examined.
+
+    `finding_id` may be the beginning of it. Raises UnusableInput where there is no such finding.
+    """
+    place = place.absolute()
+    store = store_at(place)
+    if store is None:
+        raise UnusableInput(f"{place} is not a store, and only a store keeps what was settled")
+    with _only_audit(index):
+        update_catalogue(place, index)
+        with opened_catalogue(index) as database:
+            standing = standing_in_store(standing_of(database, place), store)
+            state = compare_store(database, store, standing)
+    return settle_finding(store, state, finding_id, reason=reason, by=by)
 
 
 @contextmanager

@@ -3,12 +3,13 @@
 from __future__ import annotations
 
 import json
+from dataclasses import asdict
 from typing import Any
 
 from provenance._base.page_templates import page_templates
 from provenance._base.visible import visible
 from provenance._catalogue.audit.audit import Audit
-from provenance._catalogue.audit.standing import WORDS
+from provenance._catalogue.audit.standing import IN_DOUBT, WORDS
 
 MOST_ROWS = 2_000
 MOST_FILES = 5
@@ -34,9 +35,19 @@ def audit_json(audit: Audit) -> str:
         "superseded": sum(bool(one["superseded_by"]) for one in audit.standing),
         "editionsWithdrawn": sum(bool(one["withdrawn_by"]) for one in audit.standing),
         "notReadable": audit.update.unreadable,
+        **_of_store(audit),
         "bundles": list(audit.standing),
     }
     return json.dumps(document, indent=1, ensure_ascii=False) + "\n"
+
+
+def _of_store(audit: Audit) -> dict[str, Any]:
+    if audit.store is None:
+        return {}
+    open_ones = [
+        {"finding": one.finding_id, **asdict(one), "remedy": one.remedy} for one in audit.store.open
+    ]
+    return {"openFindings": open_ones, "settledFindings": len(audit.store.settled)}
 
 
 def _of_run(audit: Audit, name: str) -> list[Any]:
@@ -55,8 +66,14 @@ def audit_lines(audit: Audit) -> list[str]:
         f"{len(audit.standing)} known: "
         + ", ".join(f"{count} {WORDS[name].lower()}" for name, count in _counts(audit).items())
     ]
+    for found in audit.store.open if audit.store else ():
+        about = f"{found.about}: " if found.about else ""
+        lines.append(f"{found.finding_id[:8]} {found.kind}: {visible(about + found.said)}")
+        lines.append(f"    {found.remedy}")
+    if audit.store:
+        lines.append(audit.store.in_words)
     for one in audit.standing:
-        if one["clean"]:
+        if one["clean"] or (audit.store and one["standing"] not in IN_DOUBT):
             continue
         since = f" (was sound on {one['sound_at']})" if one["sound_at"] else ""
         lines.append(f"{WORDS[one['standing']]}: {visible(one['path'])}{since}")
@@ -73,7 +90,7 @@ def audit_lines(audit: Audit) -> list[str]:
         if path not in known
     ]
     for one in audit.standing:
-        if one["standing"] == "moved":
+        if one["standing"] == "moved" and not audit.store:
             lines.append(f"Moved: {visible(one['path'])}, {visible(one['why'])}")
         if one["superseded_by"]:
             newer = ", ".join(map(visible, one["superseded_by"]))
@@ -88,6 +105,8 @@ def audit_lines(audit: Audit) -> list[str]:
 
 
 def _copies(audit: Audit) -> list[tuple[str, ...]]:
+    if audit.store:  # of which a finding tells
+        return []
     groups = {
         tuple(sorted([one["path"], *one["copies"]])) for one in audit.standing if one["copies"]
     }
@@ -99,7 +118,8 @@ def audit_html(audit: Audit) -> str:
     groups = []
     for name, words in WORDS.items():
         bundles = [one for one in audit.standing if one["standing"] == name]
-        if bundles and name not in ("sound", "unchecked"):
+        of_findings = audit.store and name not in IN_DOUBT
+        if bundles and name not in ("sound", "unchecked") and not of_findings:
             groups.append((name, words, bundles[:MOST_ROWS], len(bundles) - MOST_ROWS))
     known = {one["path"] for one in audit.standing}
     page = page_templates("catalogue").get_template("audit.html")

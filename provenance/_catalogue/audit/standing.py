@@ -32,6 +32,8 @@ CLEAN = frozenset({"sound", "stale", "unchecked", "moved", "withdrawn", "not_pac
 An audit holds bundles against their own checksums and seals and no ledger against an anchor, so
 that the words for `sound` say no more of it.
 """
+IN_DOUBT = frozenset({"unsettled", "not_examined"})
+"""Standings of which the next audit knows more."""
 _VERDICTS = {
     "sound": "not anchored",
     "changed": "not anchored",

@@ -1,0 +1,162 @@
+"""`treenail store`: what a store is, what is withdrawn from it, and copies of it."""
+
+from __future__ import annotations
+
+import sys
+from datetime import UTC, date, datetime
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+import click
+
+from provenance._cli.options import by_option, counted
+
+if TYPE_CHECKING:
+    from provenance._store.store import Store
+
+
+@click.command("store")
+@click.argument("store", type=click.Path(path_type=Path, exists=True, file_okay=False))
+@click.option("--withdraw", help="Withdraw the accession with this number; needs --reason.")
+@click.option(
+    "--merge",
+    type=click.Path(path_type=Path, exists=True, file_okay=False),
+    help="Take over what was done in this copy of the store; the copy is not changed.",
+)
+@click.option(
+    "--split",
+    type=click.Path(path_type=Path),
+    help="Make a new store of the accessions named with --number; needs --reason.",
+)
+@click.option("--number", "numbers", multiple=True, help="An accession for --split; repeat it.")
+@click.option(
+    "--anchor", is_flag=True, help="Print the end of the register, as a line to keep on paper."
+)
+@click.option("--reason", default="", help="Why; it stays in the register.")
+@by_option
+def store(
+    store: Path,
+    withdraw: str | None,
+    merge: Path | None,
+    split: Path | None,
+    numbers: tuple[str, ...],
+    anchor: bool,
+    reason: str,
+    by: str,
+) -> None:
+    """Say what STORE is: records, accessions, open findings, and the end of its register.
+
+    With --withdraw, --merge, --split or --anchor it does that one thing. Nothing is deleted: what
+    may be removed afterwards is named. Keep the line of --anchor on paper and give it to 'treenail
+    audit --anchor': lines cut off the end of the register show against nothing else.
+
+    Exit code 1 when something is left to do.
+    """
+    from provenance._store.store import open_store
+
+    if sum(map(bool, (withdraw, merge, split, anchor))) > 1:
+        raise click.UsageError("--withdraw, --merge, --split and --anchor go one at a time")
+    if (withdraw or split) and not reason.strip():
+        raise click.UsageError("say why with --reason, for those who look for it later")
+    if bool(numbers) != bool(split):
+        raise click.UsageError("--split and --number go together: name what the new store gets")
+    opened = open_store(store)
+    day = {"on": date.today(), "recorded_on": f"{datetime.now(UTC):%Y-%m-%dT%H:%M:%SZ}", "by": by}
+    if withdraw:
+        _withdraw(opened, withdraw, reason, day)
+    elif merge:
+        _merge(opened, merge, day)
+    elif split:
+        _split(opened, split, numbers, reason, day)
+    elif anchor:
+        _anchor(opened, day)
+    else:
+        _tell(opened)
+
+
+def _tell(store: Store) -> None:
+    from provenance._base.visible import visible
+    from provenance._store.acts import AUDITED, ends_of, first_fault
+    from provenance._store.comparing import standing_accessions
+    from provenance._store.paper import anchor_line
+
+    standing = standing_accessions(store.acts)
+    records = {act.record_id for act in standing} - {""}
+    click.echo(
+        f"store {store.store_id}: {counted(len(records), 'record')}, "
+        f"{counted(len(standing), 'accession')}, {len(store.withdrawn)} withdrawn"
+    )
+    audits = [act for act in store.acts if act.kind == AUDITED and act.reason]
+    if audits:
+        click.echo(f"last audit {audits[-1].happened_on}: {visible(audits[-1].reason)}")
+    else:
+        click.echo("no audit yet: treenail audit STORE")
+    if fault := first_fault(store.acts):
+        click.echo(f"the register is broken: {fault}; treenail audit says what to do")
+        sys.exit(1)
+    if len(ends := ends_of(store.acts)) > 1:
+        click.echo(f"the register has {len(ends)} ends; treenail audit says what to do")
+        sys.exit(1)
+    click.echo(anchor_line(store.acts))
+
+
+def _withdraw(store: Store, number: str, reason: str, day: dict[str, Any]) -> None:
+    from provenance._store.acts import WITHDRAWN
+
+    with store.writing(**day) as writing:
+        act = writing.store.accession(number)
+        if number in writing.store.withdrawn:
+            raise click.UsageError(f"{number} is withdrawn already")
+        writing.add(WITHDRAWN, number=number, record_id=act.record_id, reason=reason)
+    click.echo(f"withdrew {number}")
+    if (kept := store.folder / act.kept_at).exists():
+        click.echo(f"remove its bundle now, or the audit tells of it: {kept}")
+
+
+def _merge(store: Store, copy: Path, day: dict[str, Any]) -> None:
+    from provenance._base.visible import visible
+    from provenance._store.comparing import told
+    from provenance._store.copies import merge_copy
+    from provenance._store.own_files import own_findings
+    from provenance._store.store import open_store
+
+    merged = merge_copy(store, open_store(copy), **day)
+    click.echo(
+        f"{counted(merged.acts, 'act')}, {counted(len(merged.accessions), 'accession')} and the "
+        f"events of {counted(len(merged.ledgers), 'record')} came from {copy}"
+    )
+    for line in merged.differing:
+        click.echo(visible(line))
+    found, _ = told(own_findings(store), store.acts)
+    for one in found:
+        click.echo(f"{one.finding_id[:8]} {one.kind}: {visible(one.said)}\n    {one.remedy}")
+    click.echo("audit the store now: treenail audit STORE")
+    sys.exit(1 if found or merged.differing else 0)
+
+
+def _split(
+    store: Store, out: Path, numbers: tuple[str, ...], reason: str, day: dict[str, Any]
+) -> None:
+    from provenance._store.copies import split_store
+
+    left = split_store(store, out, numbers, reason=reason, **day)
+    click.echo(f"wrote the store {out}; give it a number pattern of its own in repository.yaml")
+    for path in left:
+        click.echo(f"went there; remove it here, or the audit tells of it: {path}")
+
+
+def _anchor(store: Store, day: dict[str, Any]) -> None:
+    from provenance._base.errors import UnusableInput
+    from provenance._store.acts import PRINTED, ends_of, first_fault
+    from provenance._store.paper import anchor_line
+
+    with store.writing(**day) as writing:
+        fault = first_fault(writing.store.acts)
+        if fault or len(ends_of(writing.store.acts)) > 1:
+            raise UnusableInput(
+                f"the register of {store.folder} is not whole ({fault or 'it has two ends'}); run "
+                "'treenail audit' on it first"
+            )
+        # the line stands for the act that says it was printed, too
+        writing.add(PRINTED)
+    click.echo(anchor_line(store.acts))
