@@ -11,6 +11,7 @@ where there is a sample of that other number.
 from __future__ import annotations
 
 import re
+import unicodedata
 from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from functools import cached_property
@@ -19,8 +20,7 @@ from typing import TYPE_CHECKING, NamedTuple
 
 from provenance._base.errors import UnreadableValue
 from provenance._identity.check_character import (
-    ALPHABET,
-    IGNORED,
+    LONGEST,
     check_letters,
     check_like,
     fits_check,
@@ -29,6 +29,7 @@ from provenance._identity.check_character import (
 )
 from provenance._identity.identifier import BETWEEN_PARTS
 from provenance._identity.payload import Scanned, is_scan, one_line, parcel_code, read_scan
+from provenance._model.schema import AS_FOUND
 from provenance._record.joined import keys_now
 
 if TYPE_CHECKING:
@@ -53,8 +54,8 @@ class NamedSample(NamedTuple):
     @property
     def identifier(self) -> str:
         """What its label says; '' for a number that no label can say."""
-        identifier = f"{self.site_id}-{self.sample_id}".upper()
-        return identifier if set(identifier) <= {*ALPHABET, *IGNORED} else ""
+        identifier = f"{self.site_id}-{self.sample_id}"
+        return identifier if len(identifier) <= LONGEST else ""
 
     def fits(self, check: str) -> bool:
         """Whether letters, or the one character of a label of before, are those of its label."""
@@ -87,6 +88,15 @@ def key_of(text: str) -> str:
     return "-".join(part for part in BETWEEN_PARTS.split(text) if part).upper()
 
 
+def folded_number(text: str) -> str:
+    """A number as found without blanks, `- . _ /` and case, in which hands differ.
+
+    >>> folded_number("AF-11") == folded_number("AF1-1") == folded_number("af 11")
+    True
+    """
+    return re.sub(r"[\s._/‐‑‒–—−-]", "", unicodedata.normalize("NFC", text)).casefold()
+
+
 class SampleNames:
     """What the samples of a record, or of several records, are named by."""
 
@@ -97,12 +107,16 @@ class SampleNames:
         *,
         strange: str = "is not a sample of this record",
         former: Mapping[tuple[str, str], Sequence[str]] = MappingProxyType({}),
+        as_found: bool = False,
     ) -> None:
         """`samples` are site codes and numbers, reserved ones too; `sites` further site codes.
 
         `strange` is what is said of a text that names none of them. `former` maps
-        samples to the numbers that they bore before; labels go on saying those.
+        samples to the numbers that they bore before; labels go on saying those. Where numbers are
+        `as_found`, cells hold them as they are written, and a text that names none may differ from
+        one in blanks, case and `- . _ /`.
         """
+        self._as_found = as_found
         self._strange = strange
         named = sorted({NamedSample(*one) for one in samples if one[1]})
         self.sites = sorted({key_of(one) for one in (*sites, *(s.site_id for s in named)) if one})
@@ -115,6 +129,9 @@ class SampleNames:
                 for key in {number, f"{key_of(one.site_id)}-{number}"}:
                     label = NamedSample(one.site_id, called)
                     self._by_key.setdefault(key, []).append((one, label))
+        self._by_fold: dict[str, list[tuple[NamedSample, NamedSample]]] = {}
+        for key, known in self._by_key.items() if as_found else ():
+            self._by_fold.setdefault(folded_number(key), []).extend(known)
 
     @classmethod
     def of(cls, tables: Snapshot) -> SampleNames:
@@ -129,7 +146,8 @@ class SampleNames:
             site_of = {number: site for site, number in samples}
             for old, now in called.items():
                 former.setdefault((site_of.get(now, ""), now), []).append(old)
-        return cls(samples, tables.column("site", "site_id"), former=former)
+        sites, as_found = tables.column("site", "site_id"), tables.model.numbering == AS_FOUND
+        return cls(samples, sites, former=former, as_found=as_found)
 
     def called_before(self, text: str) -> tuple[str, str] | None:
         """The former number that a text says, and the number of that sample now; None for others.
@@ -139,8 +157,10 @@ class SampleNames:
         (('213', '231'), None)
         """
         if is_scan(text):
-            text = self._label(text).identifier
-        for one in self._ways(text):
+            ways = [_Way(*one) for one in self._of_label(text)[1]]
+        else:
+            ways = self._ways(text)
+        for one in ways:
             if one.stands and one.label != one.sample:
                 return one.label.sample_id, one.sample.sample_id
         return None
@@ -155,7 +175,7 @@ class SampleNames:
         Raises UnreadableValue for a code that is not whole, damaged, or of another record.
         """
         if is_scan(text):
-            return [one for one, _ in self._by_key.get(self._label(text).identifier, [])]
+            return list(dict.fromkeys(one for one, _ in self._of_label(text)[1]))
         return _samples_of(self._ways(text))
 
     def sample(self, text: str) -> NamedSample:
@@ -189,9 +209,10 @@ class SampleNames:
         if text in self._numbers:
             return text
         if is_scan(text):
-            label = self._label(text)
-            known = self._by_key.get(label.identifier)
+            label, known = self._of_label(text)
             return known[0][0].sample_id if known else label.sample_id
+        if self._as_found:
+            return self._as_written(text)
         ways = self._ways(text)
         if not ways:
             return self._new_number(text)
@@ -209,6 +230,22 @@ class SampleNames:
                 f"{self._either(named)} for the one{_or_new(text, ways[0])}",
             )
         return numbers.pop()
+
+    def _as_written(self, text: str) -> str:
+        """The number in a cell of a record that keeps them as found.
+
+        The text stays but where it is all that the label of one sample says, or a former number.
+        """
+        named = {
+            one.sample.sample_id
+            for one in self._ways(text)
+            if one.stands
+            and (
+                one.label.sample_id == text
+                or (len(one.check) == 2 and key_of(text) == key_of("-".join((*one.label, one.check))))
+            )
+        }
+        return named.pop() if len(named) == 1 else text
 
     def refusal(self, text: str, *, new: bool = False) -> UnreadableValue:
         """Why a text names no sample, and what was likely meant; `new` where it might be a new one.
@@ -264,11 +301,17 @@ class SampleNames:
     def _label(self, text: str) -> Scanned:
         """What the code of a label says; it must be of a site of this record, if it has any."""
         label = read_scan(text)
+        if label.store_number:
+            raise UnreadableValue(
+                label.store_number,
+                "is a number that a store gave; the store knows which sample it is, and the "
+                "record does not: type the number beside it on the label",
+            )
         if label.inside:
             raise UnreadableValue(
                 label.identifier, "is the code of a box, drawer or parcel, not of one sample"
             )
-        if self.sites and label.site_id not in self.sites:
+        if self.sites and key_of(label.site_id) not in self.sites:
             raise UnreadableValue(
                 label.identifier,
                 f"is of site {label.site_id}, and this record has {', '.join(self.sites)}; find "
@@ -276,10 +319,23 @@ class SampleNames:
             )
         return label
 
+    def _of_label(self, text: str) -> tuple[Scanned, list[tuple[NamedSample, NamedSample]]]:
+        """What the code of a label says, and the samples (and numbers) that it may be of.
+
+        Raises UnreadableValue as `_label`.
+        """
+        label = self._label(text)
+        known = self._by_key.get(key_of(label.identifier), [])
+        exact = [one for one in known if one[1] == (label.site_id, label.sample_id)]
+        return label, exact or known
+
     def _ways(self, text: str) -> list[_Way]:
         """Every way to take a text for a sample that is known."""
         key = key_of(text)
         ways = [_Way(*one) for one in self._by_key.get(key, [])]
+        exact = [one for one in ways if text in (one.label.sample_id, "-".join(one.label))]
+        if exact and self._as_found:
+            return exact
         number, _, check = key.rpartition("-")
         if is_check(check):
             ways += [_Way(*one, check) for one in self._by_key.get(number, [])]
@@ -291,6 +347,8 @@ class SampleNames:
                 if key[-length:].isalpha()
                 for one in self._by_key.get(key[:-length], [])
             ]
+        if not ways:
+            ways = [_Way(*one) for one in self._by_fold.get(folded_number(text), [])]
         return sorted(ways, key=lambda one: not one.stands)
 
     @cached_property

@@ -55,7 +55,7 @@ PIXELS = 2400
 """The longer side of a photo: a stamp stays legible, and a day's photos fit into one export."""
 
 _DECIMALS = {"mm": 3, "cm": 4, "m": 6}
-_CODES = ("identifier", "specimen_number", "site_code")
+_CODES = ("identifier", "specimen_number", "site_code", "as_found")
 _NOT_ASKED = ("grid", "who")
 """Sections: what would tell the place; what is asked once for all."""
 _SAID = ("label", "hint", "constraint_message")
