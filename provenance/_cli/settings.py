@@ -12,9 +12,7 @@ from provenance._cli.options import asked, reads_package, settings_options
 @click.command("settings")
 @reads_package()
 @settings_options
-def settings(
-    package: Path, units: str | None, language: str | None, numbering: str | None
-) -> None:
+def settings(package: Path, units: str | None, language: str | None, numbering: str | None) -> None:
     """Show or set how the record measures and numbers, and the language of its forms and labels.
 
     With --units feet-inches, forms, workbook, cards, plans, pages and findings show feet, inches

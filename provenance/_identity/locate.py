@@ -9,12 +9,14 @@ weights are in schemas/stamp_wear.yaml; no one has counted such cases.
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+import re
+from collections.abc import Collection, Mapping, Sequence
 from dataclasses import dataclass, field
 from functools import cached_property
 from typing import TYPE_CHECKING
 
-from provenance._identity.naming import SampleNames, key_of
+from provenance._base.errors import UnreadableValue
+from provenance._identity.naming import SampleNames, folded_number, key_of
 from provenance._identity.payload import is_scan, one_line
 from provenance._identity.plug_fit import (
     RESERVED,
@@ -42,6 +44,8 @@ _SHOWN = (
     "status", "where", "collected_on", "source",
 )  # fmt: skip
 """Fields of PlugRecord that the frame of candidates has."""
+
+_BY_USUAL_DIES = re.compile("[0-9A-Z]{0,8}")
 
 
 @dataclass(frozen=True)
@@ -131,14 +135,15 @@ def locate_plug(
     named = _named_by_label(plugs, reading)
     if named is not None:
         return _plugs_of(named, plugs, reading, limit)
-    parsed = parse_reading(reading)
     wear = read_wear()
     plugs, copies = _without_copies(_without_used_numbers(plugs))
     around = understand(seen or Seen(), plugs, genera or {})
     upright = around.seen.upright
+    parsed, as_written = _read(reading, {plug.stamp for plug in plugs})
     of = {one: at for at, one in enumerate(sorted({(p.stamp, p.is_marked) for p in plugs}))}
     struck, marked = [stamp for stamp, _ in of], [mark for _, mark in of]
     each = likelihoods(struck, parsed, wear, marked=marked, upright=upright)
+    each[0, [at for (stamp, _), at in of.items() if stamp in as_written]] = 1.0
     reads = each[:, [of[plug.stamp, plug.is_marked] for plug in plugs]]
 
     unrecorded = wear.settings["unrecorded"]
@@ -172,6 +177,23 @@ def locate_plug(
     )
 
 
+def _read(text: str, stamps: Collection[str]) -> tuple[Reading, frozenset[str]]:
+    """The reading, and the stamps as found that it is but for blanks, case and `- . _ /`.
+
+    How stamps wear is known only of those that the usual dies strike. Raises UnreadableValue.
+    """
+    folded = folded_number(text)
+    same = frozenset(
+        one for one in stamps if not _BY_USUAL_DIES.fullmatch(one) and folded_number(one) == folded
+    )
+    try:
+        return parse_reading(text), same
+    except UnreadableValue:
+        if not same:
+            raise
+        return Reading(one_line(text), ()), same
+
+
 def _named_by_label(plugs: Sequence[PlugRecord], text: str) -> frozenset[tuple[str, str]] | None:
     """The samples that a label's text or code names; None where the text is the reading of a stamp.
 
@@ -185,7 +207,8 @@ def _named_by_label(plugs: Sequence[PlugRecord], text: str) -> frozenset[tuple[s
         return None
     names = SampleNames(
         ((plug.site_id, plug.sample_id) for plug in plugs),
-        former={(p.site_id, p.sample_id): p.former.split() for p in plugs if p.former},
+        as_found=not all(_BY_USUAL_DIES.fullmatch(plug.sample_id) for plug in plugs),
+        former={(p.site_id, p.sample_id): p.former.splitlines() for p in plugs if p.former},
         strange="is not a sample with a plug in these records",
     )
     of_label = hyphen or is_scan(text) or key_of(text).split("-")[0] in names.sites
@@ -266,7 +289,7 @@ def _reasons(
 
 def _state(plug: PlugRecord) -> tuple[str, ...]:
     """What is to be said of a plug that is not simply in its place, or was called otherwise."""
-    called = tuple(f"its sample was called {old} before" for old in plug.former.split())
+    called = tuple(f"its sample was called {old} before" for old in plug.former.splitlines())
     if plug.status == RESERVED:
         return (*called, without_plug(plug.crew))
     if plug.status in ("in_place", "in_place_worn", ""):

@@ -236,15 +236,12 @@ class SampleNames:
 
         The text stays but where it is all that the label of one sample says, or a former number.
         """
-        named = {
-            one.sample.sample_id
-            for one in self._ways(text)
-            if one.stands
-            and (
-                one.label.sample_id == text
-                or (len(one.check) == 2 and key_of(text) == key_of("-".join((*one.label, one.check))))
-            )
-        }
+        named = set()
+        for one in self._ways(text):
+            label = key_of("-".join((*one.label, one.check)))
+            whole = len(one.check) == 2 and key_of(text) == label
+            if one.stands and (whole or one.label.sample_id == text):
+                named.add(one.sample.sample_id)
         return named.pop() if len(named) == 1 else text
 
     def refusal(self, text: str, *, new: bool = False) -> UnreadableValue:

@@ -72,6 +72,8 @@ _KEPT_AS_FOUND = MappingProxyType(
     }
 )
 """Table -> fields whose notation the numbering decides."""
+NUMBERED_TABLES = frozenset(_KEPT_AS_FOUND)
+"""Tables whose keys the numbering decides."""
 ROLES = ("record", "intake", "history", "review", "derived")
 """What a table is for; one of role 'review' says what may be public, and never is so itself."""
 FIELD_TYPES = ("string", "number", "integer", "boolean")
@@ -259,8 +261,8 @@ class Model:
 
     `profile` is the name of the profile, or those of several joined with '+'; `profiles` says what
     each of them asks of the buildings it holds for. `units` is how the crew measures
-    (measures.SYSTEMS), `language` that of forms and labels, `numbering` one of NUMBERINGS. `cautions` begin with the general ones.
-    `logs` has the columns of the one-page-wide log of a table, where the profile chooses them.
+    (measures.SYSTEMS), `language` that of forms and labels, `numbering` one of
+    NUMBERINGS. `cautions` begin with the general ones. `logs` has the columns of the one-page-wide log of a table, where the profile chooses them.
     """
 
     profile: str

@@ -51,7 +51,8 @@ class Settings:
 def change_settings(package: Package, settings: Settings) -> Package:
     """Set how a record measures, its language and numbering; returns the package as it now is.
 
-    The tables stay as they are, in metric units and with the numbers they have. Raises UnusablePackage for a bundle.
+    The tables stay as they are, in metric units and with the numbers they have. Raises
+    UnusablePackage for a bundle.
     """
     package.finish_writing()
     with package.locked():

@@ -149,7 +149,7 @@ def _draw_about(canvas: Any, box: Box, facts: SampleFacts, size: float) -> None:
 
 def _draw_site_line(canvas: Any, box: Box, facts: SampleFacts, largest: float) -> None:
     """The site's code, bold, and its name behind it as far as there is room."""
-    code = facts.site_id.upper()
+    code = facts.site_code
     fitted = fit_line(code, BOLD, box.width, largest=largest, smallest=SMALLEST_TEXT)
     size = min(fitted.size, box.height)
     baseline = box.y + size * 0.24
@@ -240,7 +240,7 @@ def _draw_flag_code(canvas: Any, stock: Stock, box: Box, facts: SampleFacts, res
     frame = Box(box.right - width, box.top - width * 0.8, width, width * 0.8)
     draw_framed_check(canvas, frame, facts.check)
     below = frame.y - 1 * MM - box.y
-    site = facts.site_id.upper()
+    site = facts.site_code
     fitted = fit_line(site, BOLD, below, largest=LARGEST_TEXT, smallest=SMALLEST_TEXT)
     if fitted.whole:
         _draw_upright(canvas, fitted, BOLD, frame.middle_x, box.y + below / 2)
@@ -278,7 +278,7 @@ def _draw_disc(
     reach = sqrt(radius**2 - (top - half + half * 0.45) ** 2)
     room = reach - half
     width = min(room * 0.9, 3.4 * MM)
-    site = facts.site_id.upper()
+    site = facts.site_code
     canvas.saveState()
     canvas.translate(x + half + room / 2, middle)
     canvas.rotate(90)
