@@ -91,8 +91,13 @@ def check_letters(identifier: str) -> str:
     >>> check_letters("HOLL-201")
     'AY'
     """
+    return letters_over(covered_characters(identifier))
+
+
+def letters_over(covered: str) -> str:
+    """The two letters over digits and capitals, each of which counts."""
     state = 0
-    for character in covered_characters(identifier):
+    for character in covered:
         state = (37 * state + ALPHABET.index(character) + 1) % _PRIME
     return LETTERS[state // len(LETTERS)] + LETTERS[state % len(LETTERS)]
 

@@ -31,7 +31,7 @@ from functools import lru_cache
 from urllib.parse import urlsplit
 
 from provenance._base.errors import UnreadableValue
-from provenance._identity.check_character import LETTERS, check_letters, is_check
+from provenance._identity.check_character import LETTERS, check_letters, is_check, letters_over
 from provenance._identity.identifier import (
     as_coded,
     as_said,
@@ -141,19 +141,30 @@ def compose_store_code(store_number: str, address: str = "") -> str:
     >>> compose_store_code("2026.0003/17")
     'TREENAIL 2 2026.0003/17 WD'
     """
-    number = store_number.strip()
-    if not _STORE_NUMBER.fullmatch(number) or len(number) > LONGEST_STORE_NUMBER:
+    check_store_number(store_number)
+    return _with_address(f"2 {as_coded(store_number)} {store_check(store_number)}", address)
+
+
+def check_store_number(store_number: str) -> None:
+    """Raise UnreadableValue for what is no accession number, '/' and running number in it."""
+    if not _STORE_NUMBER.fullmatch(store_number) or len(store_number) > LONGEST_STORE_NUMBER:
         raise UnreadableValue(
             _shown(store_number),
             "is not a store number; write the accession number, '/' and the running number, such "
             f"as 2026.0003/17, at most {LONGEST_STORE_NUMBER} characters",
         )
-    return _with_address(f"2 {as_coded(number)} {_store_check(number)}", address)
 
 
-def _store_check(number: str) -> str:
+def store_check(number: str) -> str:
+    """The check letters of a store number.
+
+    >>> store_check("2026.0003/17"), store_check("2026.00031/7")
+    ('WD', 'UE')
+    """
     # signs between the parts are covered too: 2026.0003/17 is not 2026.00031/7
-    return check_letters(re.sub("[^0-9A-Za-z]", lambda sign: sign[0].encode().hex(), number))
+    return letters_over(
+        re.sub("[^0-9A-Z]", lambda sign: sign[0].encode().hex().upper(), number.upper())
+    )
 
 
 def _with_address(text: str, address: str) -> str:
@@ -266,7 +277,7 @@ def _read_layout_2(line: str, words: list[str]) -> Scanned:
             f"'{compose_store_code('2026.0003/17')}'; scan the label again",
         )
     number, check = as_said(words[0]), words[1].upper()
-    if not _STORE_NUMBER.fullmatch(number) or check != _store_check(number):
+    if not _STORE_NUMBER.fullmatch(number) or check != store_check(number):
         raise UnreadableValue(
             _shown(line),
             f"does not fit: {number} with its check {check} is no store number; compare it with "

@@ -11,7 +11,7 @@ from provenance._base.errors import TreenailError, UnreadableValue
 from provenance._identity.check_character import check_letters
 from provenance._identity.identifier import as_coded, identifier_in
 from provenance._identity.naming import SampleNames
-from provenance._identity.payload import compose_code, compose_store_code
+from provenance._identity.payload import compose_code, compose_store_code, store_check
 from provenance._identity.selection import number_order, select_samples
 from provenance._ledger.inside import samples_inside
 from provenance._model.schema import AS_FOUND, STRICT
@@ -69,6 +69,12 @@ class SampleFacts:
     def check(self) -> str:
         """The check letters of the full identifier."""
         return check_letters(self.identifier)
+
+    @property
+    def store_words(self) -> str:
+        """The store number and its check letters."""
+        number = self.store_number
+        return f"{number}  {store_check(number)}" if number else ""
 
     @property
     def site_words(self) -> str:

@@ -76,7 +76,8 @@ def draw_sample_label(
 
 def unprintable_in(facts: SampleFacts) -> tuple[str, ...]:
     """Characters in the facts that no typeface has; the label shows '□' in their places."""
-    texts = (facts.site_name, facts.kind, facts.wood, facts.place, facts.collected_by)
+    texts = (facts.number, facts.site_code, facts.site_name, facts.kind, facts.wood, facts.place)
+    texts = (*texts, facts.collected_by)
     return tuple(c for text in texts for c in unprintable_characters(text, PLAIN))
 
 
@@ -170,6 +171,11 @@ def _draw_words(canvas: Any, box: Box, facts: SampleFacts) -> None:
     if facts.blank:
         _draw_writing_lines(canvas, rest)
         return
+    if facts.store_number:
+        line, rest = rest.cut_top(min(line_height, rest.height))
+        baseline, words = line.y + largest * 0.24, facts.store_words
+        at = (line.width, line.x, baseline)
+        write_line(canvas, words, BOLD, *at, largest=largest, smallest=SMALLEST_TEXT)
     if rest.height < SMALLEST_TEXT * 1.17:
         return
     line, rest = rest.cut_top(min(line_height, rest.height))
@@ -278,7 +284,7 @@ def _draw_disc(
     reach = sqrt(radius**2 - (top - half + half * 0.45) ** 2)
     room = reach - half
     width = min(room * 0.9, 3.4 * MM)
-    site = facts.site_code
+    site = facts.store_number or facts.site_code
     canvas.saveState()
     canvas.translate(x + half + room / 2, middle)
     canvas.rotate(90)
