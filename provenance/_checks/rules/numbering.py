@@ -17,7 +17,7 @@ from provenance._record.snapshot import Snapshot
     "numbering.hidden_character",
     table=EVERY_TABLE,
     severity="error",
-    says="{held} holds a character that nobody can see, or a letter in a spelling of its own.",
+    says="{held} holds a character that no one can see, or a letter in a spelling of its own.",
     remedy="Type the number or name again as it stands on the sample or in the field book.",
     source="Unicode Standard Annex 15 (NFC) and general categories C and Z",
 )
