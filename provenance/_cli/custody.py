@@ -123,7 +123,7 @@ def _code_of(word: str, events: Vocabulary) -> str:
 def _states(texts: tuple[str, ...], names: SampleNames) -> dict[str, str]:
     states = {}
     for text in texts:
-        sample, equals, state = text.partition("=")
+        sample, equals, state = text.rpartition("=")
         if not equals or not sample or not state:
             raise click.UsageError(f"--state {text}: write it as 231=broken")
         states[names.sample(sample).sample_id] = state

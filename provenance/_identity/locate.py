@@ -178,14 +178,14 @@ def locate_plug(
 
 
 def _read(text: str, stamps: Collection[str]) -> tuple[Reading, frozenset[str]]:
-    """The reading, and the stamps as found that it is but for blanks, case and `- . _ /`.
+    """The reading, and the stamps as found that it is, or is but for blanks, case and `- . _ /`.
 
     How stamps wear is known only of those that the usual dies strike. Raises UnreadableValue.
     """
     folded = folded_number(text)
-    same = frozenset(
-        one for one in stamps if not _BY_USUAL_DIES.fullmatch(one) and folded_number(one) == folded
-    )
+    found = [one for one in stamps if not _BY_USUAL_DIES.fullmatch(one)]
+    same = frozenset(one for one in found if one == text.strip())
+    same = same or frozenset(one for one in found if folded_number(one) == folded)
     try:
         return parse_reading(text), same
     except UnreadableValue:

@@ -262,7 +262,8 @@ class Model:
     `profile` is the name of the profile, or those of several joined with '+'; `profiles` says what
     each of them asks of the buildings it holds for. `units` is how the crew measures
     (measures.SYSTEMS), `language` that of forms and labels, `numbering` one of
-    NUMBERINGS. `cautions` begin with the general ones. `logs` has the columns of the one-page-wide log of a table, where the profile chooses them.
+    NUMBERINGS. `cautions` begin with the general ones. `logs` has the columns of
+    the one-page-wide log of a table, where the profile chooses them.
     """
 
     profile: str

@@ -29,7 +29,6 @@ from provenance._intake.answers.names import (
     FEET,
     FROM_ABOVE,
     INCHES,
-    LABEL_TEXT,
     PHOTO,
     PLACE,
     PLUGGED,
@@ -41,6 +40,7 @@ from provenance._intake.answers.names import (
     TABLES,
     TIMBER,
     TYPED,
+    label_text,
     name_of,
 )
 from provenance._model.measures import FOOT, INCH, MM_PER, fraction_text
@@ -279,7 +279,7 @@ class _Form:
         self.ask("barcode", scanned, label=self.words("scanned"), hint=self.words("scanned_hint"))
         self.ask(
             "text", typed, label=self.words("typed"), hint=self.words("typed_hint"),
-            required=f"${{{scanned}}} = ''", constraint=f"regex(., '^{LABEL_TEXT}$')",
+            required=f"${{{scanned}}} = ''", constraint=f"regex(., '^{label_text(self.model)}$')",
             constraint_message=self.words("typed_wrong"),
         )  # fmt: skip
         self.ask("end_group", "number")

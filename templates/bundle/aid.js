@@ -173,7 +173,8 @@ function rankPlugs(data, reading, given) {
   // a stamp as found is no work of the usual dies: it is compared as it is written
   const plain = (text) => text.normalize("NFC").replace(/[\s._/‐‑‒–—−-]/g, "").toLowerCase();
   const strange = (stamp) => stamp && !/^[0-9A-Z]{1,8}$/.test(stamp);
-  const same = (stamp) => strange(stamp) && plain(stamp) === plain(reading);
+  const exact = data.plugs.some((plug) => plug[2] === reading.trim());
+  const same = (stamp) => strange(stamp) && (exact ? stamp === reading.trim() : plain(stamp) === plain(reading));
   const ways = parseReading(reading) || (data.plugs.some((plug) => same(plug[2])) ? [] : null);
   if (!ways) return null;
   const wear = data.wear;

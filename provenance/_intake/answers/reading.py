@@ -18,7 +18,6 @@ from provenance._intake.answers.names import (
     FEET,
     FROM_ABOVE,
     INCHES,
-    LABEL_TEXT,
     PARTS,
     PHOTO,
     PLUGGED,
@@ -28,6 +27,7 @@ from provenance._intake.answers.names import (
     TABLES,
     TIMBER,
     TYPED,
+    label_text,
     name_of,
 )
 from provenance._intake.answers.opening import Answer, Export
@@ -161,9 +161,10 @@ class _Reader:
         named = self._names.reader_of_keys("sample")
         assert named is not None
         text, question = (scanned, SCANNED) if scanned else (typed, TYPED)
+        pattern = label_text(self._model)
         try:
             number = named(text) if text else ""
-            if scanned and not is_scan(scanned) and not re.fullmatch(LABEL_TEXT, scanned):
+            if scanned and not is_scan(scanned) and not re.fullmatch(pattern, scanned):
                 raise UnreadableValue(scanned, "is not the code of a label of a sample")
             if scanned and typed:
                 _refuse_other(scanned, typed, number)

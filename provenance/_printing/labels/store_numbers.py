@@ -1,4 +1,4 @@
-"""Puts the numbers that a store gave beside the samples' own, from the table that the store wrote."""
+"""Puts numbers that a store gave beside the samples' own, from the table of the store."""
 
 from __future__ import annotations
 
@@ -8,8 +8,8 @@ from pathlib import Path
 
 from provenance._base.errors import UnreadableValue, UnusableInput
 from provenance._identity.payload import check_store_number
-from provenance._intake.files.received import shown
 from provenance._intake.files.readers import open_received
+from provenance._intake.files.received import shown
 from provenance._printing.labels.facts import SampleFacts
 from provenance._record.snapshot import Snapshot
 
@@ -46,9 +46,7 @@ def with_store_numbers(
     if faults:
         told = faults[:_MOST_FAULTS]
         told += [f"and {len(faults) - len(told)} more"] * (len(faults) > len(told))
-        raise UnusableInput(
-            "\n  ".join([f"{path}: nothing was printed; correct these:", *told])
-        )
+        raise UnusableInput("\n  ".join([f"{path}: nothing was printed; correct these:", *told]))
     return [replace(one, store_number=numbers.get(one.sample_id, "")) for one in facts]
 
 
