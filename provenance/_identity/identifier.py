@@ -24,6 +24,7 @@ from provenance._model.schema import AS_FOUND, STRICT
 BETWEEN_PARTS = re.compile(r"[-‐‑‒–—−\s]+")
 """Hyphen-minus, the typographic dashes that word processors put in its place, and blanks."""
 
+_IN_CAPITALS = re.compile("[A-Z._/]*[0-9A-Z][0-9A-Z._/]*")
 _HINTS_SHOWN = 3
 
 
@@ -84,18 +85,20 @@ def identifier_in(numbering: str, site_id: str, sample_id: str) -> str:
 def as_coded(site_id: str, sample_id: str = "") -> str:
     """Site code, or both with a hyphen between them, exactly as a code says them.
 
-    A `%` is in it wherever a small letter is, so that a reader knows when case is meant.
+    A `%` is in each that is not in the form of new ones, so that a reader knows when case is meant.
 
     >>> as_coded("HOLL", "231"), as_coded("Alder Ford", "AF-1"), as_coded("Holl")
     ('HOLL-231', 'Alder%20Ford-AF%2D1', 'H%6Fll')
     """
-    coded = "-".join(
-        quote(one, safe="._/").replace("-", "%2D").replace("~", "%7E")
-        for one in (site_id, sample_id)
-        if one
-    )
-    if "%" not in coded:
-        coded = re.sub("[a-z]", lambda small: f"%{ord(small[0]):X}", coded, count=1)
+    return "-".join(_coded(one) for one in (site_id, sample_id) if one)
+
+
+def _coded(part: str) -> str:
+    coded = quote(part, safe="._/").replace("-", "%2D").replace("~", "%7E")
+    if "%" not in coded and not _IN_CAPITALS.fullmatch(coded):
+        # the first small letter; of '.' or '_/', which hold none, the first sign
+        odd = next((place for place, sign in enumerate(coded) if sign.islower()), 0)
+        coded = f"{coded[:odd]}%{ord(coded[odd]):02X}{coded[odd + 1 :]}"
     return coded
 
 

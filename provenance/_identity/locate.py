@@ -139,7 +139,8 @@ def locate_plug(
     plugs, copies = _without_copies(_without_used_numbers(plugs))
     around = understand(seen or Seen(), plugs, genera or {})
     upright = around.seen.upright
-    parsed, as_written = _read(reading, {plug.stamp for plug in plugs})
+    as_written = _stamps_as_written(plugs, reading)
+    parsed = _read(reading, as_written)
     of = {one: at for at, one in enumerate(sorted({(p.stamp, p.is_marked) for p in plugs}))}
     struck, marked = [stamp for stamp, _ in of], [mark for _, mark in of]
     each = likelihoods(struck, parsed, wear, marked=marked, upright=upright)
@@ -177,21 +178,25 @@ def locate_plug(
     )
 
 
-def _read(text: str, stamps: Collection[str]) -> tuple[Reading, frozenset[str]]:
-    """The reading, and the stamps as found that it is, or is but for blanks, case and `- . _ /`.
+def _read(text: str, as_written: Collection[str]) -> Reading:
+    """The reading; none where the text is one only of stamps as found. Raises UnreadableValue."""
+    try:
+        return parse_reading(text)
+    except UnreadableValue:
+        if not as_written:
+            raise
+        return Reading(one_line(text), ())
 
-    How stamps wear is known only of those that the usual dies strike. Raises UnreadableValue.
+
+def _stamps_as_written(plugs: Sequence[PlugRecord], text: str) -> frozenset[str]:
+    """The stamps as found that a text is, or is but for blanks, case and `- . _ /`.
+
+    How stamps wear is known only of those that the usual dies strike.
     """
     folded = folded_number(text)
-    found = [one for one in stamps if not _BY_USUAL_DIES.fullmatch(one)]
-    same = frozenset(one for one in found if one == text.strip())
-    same = same or frozenset(one for one in found if folded_number(one) == folded)
-    try:
-        return parse_reading(text), same
-    except UnreadableValue:
-        if not same:
-            raise
-        return Reading(one_line(text), ()), same
+    odd = {plug.stamp for plug in plugs if not _BY_USUAL_DIES.fullmatch(plug.stamp)}
+    same = frozenset(one for one in odd if one == text.strip())
+    return same or frozenset(one for one in odd if folded_number(one) == folded)
 
 
 def _named_by_label(plugs: Sequence[PlugRecord], text: str) -> frozenset[tuple[str, str]] | None:
@@ -219,7 +224,7 @@ def _named_by_label(plugs: Sequence[PlugRecord], text: str) -> frozenset[tuple[s
         if not any(sign.isalpha() for sign in bare) or bare in {plug.stamp for plug in plugs}:
             return None
     named = names.samples(text)
-    if not named and of_label:
+    if not named and of_label and not _stamps_as_written(plugs, text):
         raise names.refusal(text)
     return frozenset(named) or None
 

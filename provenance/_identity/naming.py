@@ -74,6 +74,12 @@ class _Way:
     check: str = ""
 
     @property
+    def texts(self) -> tuple[str, str]:
+        """The texts that it takes letter for letter: the number, and what the label says."""
+        check = f"-{self.check}" if self.check else ""
+        return f"{self.label.sample_id}{check}", f"{'-'.join(self.label)}{check}"
+
+    @property
     def stands(self) -> bool:
         """Whether it says no check letters, or the right ones."""
         return not self.check or self.label.fits(self.check)
@@ -126,7 +132,7 @@ class SampleNames:
         for one in named:
             for called in (one.sample_id, *former.get(one, ())):
                 number = key_of(called)
-                for key in {number, f"{key_of(one.site_id)}-{number}"}:
+                for key in {number, key_of(f"{one.site_id}-{called}")}:
                     label = NamedSample(one.site_id, called)
                     self._by_key.setdefault(key, []).append((one, label))
         self._by_fold: dict[str, list[tuple[NamedSample, NamedSample]]] = {}
@@ -330,9 +336,6 @@ class SampleNames:
         """Every way to take a text for a sample that is known."""
         key = key_of(text)
         ways = [_Way(*one) for one in self._by_key.get(key, [])]
-        exact = [one for one in ways if text in (one.label.sample_id, "-".join(one.label))]
-        if exact and self._as_found:
-            return exact
         number, _, check = key.rpartition("-")
         if is_check(check):
             ways += [_Way(*one, check) for one in self._by_key.get(number, [])]
@@ -344,6 +347,10 @@ class SampleNames:
                 if key[-length:].isalpha()
                 for one in self._by_key.get(key[:-length], [])
             ]
+        if self._as_found:
+            # of numbers that differ in a blank or capital, the one that is written
+            exact = [one for one in ways if text.strip() in one.texts]
+            ways = [one for one in exact if not one.check] or exact or ways
         if not ways:
             ways = [_Way(*one) for one in self._by_fold.get(folded_number(text), [])]
         return sorted(ways, key=lambda one: not one.stands)

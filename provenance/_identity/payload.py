@@ -295,9 +295,14 @@ def _read_layout_1(line: str, layout: str) -> Scanned:
         )
     parts = _LAYOUT_1.fullmatch(line)
     if parts:
-        said = Scanned(*parse_identifier(f"{parts[2]}-{parts[3]}"))
-        number = rf"number {re.escape(said.sample_id)} ?kind "
-        if not parts[4] or re.search(number, parts[4], re.IGNORECASE):
+        site, _, number = parts[2].upper().partition("-")
+        if "-" in number:  # of a record whose numbers were not yet refused; its site has no hyphen
+            refuse_misfit(_shown(line), f"{site}-{number}", parts[3].upper())
+            said = Scanned(site, number)
+        else:
+            said = Scanned(*parse_identifier(f"{parts[2]}-{parts[3]}"))
+        same = rf"number {re.escape(said.sample_id)} ?kind "
+        if not parts[4] or re.search(same, parts[4], re.IGNORECASE):
             return said
     raise UnreadableValue(
         _shown(line),

@@ -172,9 +172,9 @@ function placeMeant(data, typed) {
 function rankPlugs(data, reading, given) {
   // a stamp as found is no work of the usual dies: it is compared as it is written
   const plain = (text) => text.normalize("NFC").replace(/[\s._/‐‑‒–—−-]/g, "").toLowerCase();
-  const strange = (stamp) => stamp && !/^[0-9A-Z]{1,8}$/.test(stamp);
+  const isOdd = (stamp) => stamp && !/^[0-9A-Z]{1,8}$/.test(stamp);
   const exact = data.plugs.some((plug) => plug[2] === reading.trim());
-  const same = (stamp) => strange(stamp) && (exact ? stamp === reading.trim() : plain(stamp) === plain(reading));
+  const same = (stamp) => isOdd(stamp) && (exact ? stamp === reading.trim() : plain(stamp) === plain(reading));
   const ways = parseReading(reading) || (data.plugs.some((plug) => same(plug[2])) ? [] : null);
   if (!ways) return null;
   const wear = data.wear;
@@ -186,7 +186,7 @@ function rankPlugs(data, reading, given) {
     if (!known.has(name)) known.set(name, likelihood(stamp, marked, ways, seen.upright, wear.rates));
     return known.get(name);
   };
-  const fit = (stamp, marked) => (strange(stamp) ? Number(same(stamp)) : chance(stamp, marked));
+  const fit = (stamp, marked) => (isOdd(stamp) ? Number(same(stamp)) : chance(stamp, marked));
   const states = data.plugs.reduce((sum, plug) => sum + plug[5], 0) || 1;
   const weighed = data.plugs.map((plug) => [
     (((1 - wear.unrecorded) * plug[5]) / states) * contextFit(plug, seen, data) * fit(plug[2], plug[3]),

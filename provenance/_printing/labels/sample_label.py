@@ -80,8 +80,10 @@ def draw_sample_label(
 
 def unprintable_in(facts: SampleFacts) -> tuple[str, ...]:
     """Characters in the facts that no typeface has; the label shows '□' in their places."""
-    texts = (facts.number, facts.site_code, facts.site_name, facts.kind, facts.wood, facts.place)
-    texts = (*texts, facts.collected_by)
+    texts = (
+        *(facts.number, facts.site_code, facts.site_name, facts.kind),
+        *(facts.wood, facts.place, facts.collected_by),
+    )
     return tuple(c for text in texts for c in unprintable_characters(text, PLAIN))
 
 
