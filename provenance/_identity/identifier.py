@@ -6,6 +6,7 @@ A code of numbers as found says them exactly: what is no letter, digit or `. _ /
 
 from __future__ import annotations
 
+import hashlib
 import re
 from typing import NamedTuple
 from urllib.parse import quote, unquote
@@ -25,6 +26,8 @@ BETWEEN_PARTS = re.compile(r"[-‐‑‒–—−\s]+")
 """Hyphen-minus, the typographic dashes that word processors put in its place, and blanks."""
 
 _IN_CAPITALS = re.compile("[A-Z._/]*[0-9A-Z][0-9A-Z._/]*")
+KEY = re.compile("[A-Za-z0-9][A-Za-z0-9._/-]{0,47}")
+"""Notation 'identifier' of the schemas, which a test holds equal."""
 _HINTS_SHOWN = 3
 
 
@@ -80,6 +83,18 @@ def identifier_in(numbering: str, site_id: str, sample_id: str) -> str:
     if not (site_id and sample_id):
         raise UnreadableValue(site_id or sample_id, "lacks its site code or sample number")
     return f"{site_id}-{sample_id}"
+
+
+def joined_key(start: str, number: str) -> str:
+    """A key that another table makes of a sample's number; of its digest where keys cannot say it.
+
+    >>> joined_key("C-2024-1", "231"), joined_key("C-2024-1", "Nr. 7")
+    ('C-2024-1-231', 'C-2024-1-5CC60366FE')
+    """
+    key = f"{start}-{number}"
+    if KEY.fullmatch(key):
+        return key
+    return f"{start}-{hashlib.sha256(number.encode()).hexdigest()[:10].upper()}"
 
 
 def as_coded(site_id: str, sample_id: str = "") -> str:

@@ -1,4 +1,4 @@
-"""A record of an older collection goes the whole way with its numbers and names as they were found."""
+"""A record of an older collection goes the whole way with numbers and names as they were found."""
 
 from __future__ import annotations
 

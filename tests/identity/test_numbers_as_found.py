@@ -15,7 +15,7 @@ from provenance._base.portable import folded, unportable_because
 from provenance._bundle.finding_aid.addresses import page_path, relocation_path
 from provenance._checks.rules.numbering import _is_hidden
 from provenance._identity.check_character import ALPHABET, check_letters
-from provenance._identity.identifier import checked_identifier, identifier_in
+from provenance._identity.identifier import KEY, checked_identifier, identifier_in, joined_key
 from provenance._identity.locate import locate_plug
 from provenance._identity.naming import SampleNames
 from provenance._identity.payload import (
@@ -44,6 +44,10 @@ KEYS = st.text(SIGNS, min_size=1, max_size=48).map(
     lambda text: unicodedata.normalize("NFC", text).strip()
 ).filter(lambda text: 1 <= len(text) <= 48) | st.sampled_from(
     ["AF-1", "AF-11", "AF1-1", "af 11", "AF 11", "NUL", "-", ".", "231-JV"]
+)
+
+STORE_NUMBERS = st.from_regex(
+    r"[0-9A-Z]([0-9A-Za-z ._/-]{0,20}[0-9a-z])?/[0-9]{1,6}", fullmatch=True
 )
 
 
@@ -108,6 +112,15 @@ def test_a_code_says_case_only_where_it_matters() -> None:
     ):
         assert checked_identifier(site, number, AS_FOUND) == said
     assert checked_identifier("HOLL", "231") == checked_identifier("HOLL", "231", AS_FOUND)
+
+
+def test_a_key_made_of_a_number_has_the_form_of_keys() -> None:
+    assert read_core().notations["identifier"].pattern == KEY.pattern
+    numbers = ["231", "AF-1", "AF 1", "AF  1", "12,3", "x" * 48, "Ä"]
+    made = [joined_key("C-2024-1", number) for number in numbers]
+    assert made[:2] == ["C-2024-1-231", "C-2024-1-AF-1"]
+    assert len(set(made)) == len(numbers)
+    assert all(map(KEY.fullmatch, made))
 
 
 def test_labels_of_before_whose_number_holds_a_hyphen_are_read() -> None:

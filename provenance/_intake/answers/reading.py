@@ -12,6 +12,7 @@ from pathlib import Path
 from provenance._base.disk import sha256_of
 from provenance._base.errors import UnreadableValue, UnusableInput
 from provenance._base.findings import Finding
+from provenance._identity.identifier import joined_key
 from provenance._identity.naming import CellNames, SampleNames
 from provenance._identity.payload import is_scan, one_line, read_scan
 from provenance._intake.answers.names import (
@@ -51,6 +52,7 @@ from provenance._record.package import Package
 
 FILE = "file"
 FOLDER = f"{KEPT_IN}/phone"
+_LONGEST_KEY = 48
 _WHOLE = re.compile(r"-?[0-9]{1,6}(\.0+)?")
 _ROUNDED_MM = 0.01
 """A size that the phone calculated may be so far from its parts, for it was rounded."""
@@ -138,7 +140,7 @@ class _Reader:
                 keys[table] = self._number(one, said)
             plugged = table == "plug" and (said or one.texts.get(PLUGGED, "").casefold() == "yes")
             if plugged and (number := keys.get("sample", "")):
-                said |= {"sample_id": number, "plug_id": f"P-{number}"}
+                said |= {"sample_id": number, "plug_id": _plug_of(number)}
                 keys[table] = said["plug_id"]
             if said:
                 self._take_row(one, table, said)
@@ -351,6 +353,11 @@ def _is_near(calculated: str, mm: float, unit_mm: float) -> bool:
         return abs(float(calculated) * unit_mm - mm) <= _ROUNDED_MM
     except ValueError:
         return False
+
+
+def _plug_of(number: str) -> str:
+    """The code of the plug in the hole of a sample; a long number leaves no room for more."""
+    return f"P-{number}" if len(number) <= _LONGEST_KEY - 2 else joined_key("P", number)
 
 
 def _refuse_other(scanned: str, typed: str, number: str) -> None:
