@@ -100,7 +100,7 @@ def folded_number(text: str) -> str:
     >>> folded_number("AF-11") == folded_number("AF1-1") == folded_number("af 11")
     True
     """
-    return re.sub(r"[\s._/‐‑‒–—−-]", "", unicodedata.normalize("NFC", text)).casefold()
+    return re.sub(r"[\s._/‐‑‒–—−\u200c\u200d-]", "", unicodedata.normalize("NFC", text)).casefold()
 
 
 class SampleNames:

@@ -19,6 +19,7 @@ from provenance._checks.check import check_package
 from provenance._cli import treenail
 from provenance._identity.locate import locate_plug
 from provenance._identity.payload import read_scan
+from provenance._identity.stamps import reserve_stamps
 from provenance._intake.importing import import_exports
 from provenance._intake.mapping.mapping_file import read_mapping
 from provenance._ledger.handover import record_events
@@ -209,6 +210,14 @@ def test_a_record_says_its_numbering_and_no_other_record_changes(tmp_path: Path)
     profile = tmp_path / "own.yaml"
     profile.write_text("name: own\ntitle: Own\ndescription: Own.\nnumbering: as_found\n", "utf-8")
     assert load_model(str(profile)).numbering == AS_FOUND
+
+
+def test_new_numbers_are_strict_and_no_twins_of_old_ones(tmp_path: Path) -> None:
+    builder = PackageBuilder(change_settings(a_package(tmp_path).package, as_found()))
+    builder.with_row("site", site_id=SITE).with_row("element", site_id=SITE)
+    builder.with_row("sample", sample_id="10-2", site_id=SITE)
+    given = reserve_stamps(builder.package, 3, crew="north", reserved_on="2024-06-03")
+    assert [one.sample_id for one in given] == ["103", "104", "105"]
 
 
 def test_a_merged_record_keeps_numbers_as_found_if_either_copy_does(found, tmp_path) -> None:

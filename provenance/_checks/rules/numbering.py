@@ -12,6 +12,10 @@ from provenance._identity.naming import folded_number
 from provenance._model.schema import AS_FOUND
 from provenance._record.snapshot import Snapshot
 
+_HIDDEN = frozenset({"Cc", "Cf", "Cs", "Co", "Zl", "Zp", "Zs"})
+_NEEDED = " \u200c\u200d"
+"""The blank, and the joiners that some scripts need."""
+
 
 @rule(
     "numbering.hidden_character",
@@ -56,7 +60,7 @@ def _keys_as_found(tables: Snapshot) -> Iterator[tuple[str, str, pl.DataFrame]]:
 
 def _is_hidden(text: str) -> bool:
     return not unicodedata.is_normalized("NFC", text) or any(
-        unicodedata.category(one)[0] in "CZ" and one != " " for one in text
+        unicodedata.category(one) in _HIDDEN and one not in _NEEDED for one in text
     )
 
 
