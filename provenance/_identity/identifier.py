@@ -28,6 +28,7 @@ BETWEEN_PARTS = re.compile(r"[-‐‑‒–—−\s]+")
 _IN_CAPITALS = re.compile("[A-Z._/]*[0-9A-Z][0-9A-Z._/]*")
 KEY = re.compile("[A-Za-z0-9][A-Za-z0-9._/-]{0,47}")
 """Notation 'identifier' of the schemas, which a test holds equal."""
+_KEEP = "'treenail settings FOLDER --numbering as-found' keeps the numbers of an older collection"
 _HINTS_SHOWN = 3
 
 
@@ -42,7 +43,8 @@ def _part(text: str, name: str) -> str:
     part = text.strip()
     if not part or BETWEEN_PARTS.search(part):
         raise UnreadableValue(
-            text, f"cannot be a {name}: it must not be empty, nor hold a blank or a hyphen"
+            text,
+            f"cannot be a {name}: it must not be empty, nor hold a blank or a hyphen; {_KEEP}",
         )
     for place, sign in enumerate(part, start=1):
         capital = sign.upper() if sign.isascii() else sign
@@ -50,8 +52,7 @@ def _part(text: str, name: str) -> str:
             raise UnreadableValue(
                 text,
                 f"has {sign!r} as character {place}; an identifier is written with the letters "
-                "A-Z, digits, and . _ / between them ('treenail settings FOLDER --numbering "
-                "as-found' keeps numbers as they are)",
+                f"A-Z, digits, and . _ / between them; {_KEEP}",
             )
     if set(part) <= IGNORED:
         raise UnreadableValue(text, "holds no letter or digit to make an identifier of")

@@ -145,6 +145,7 @@ def test_a_store_number_is_read_back_and_no_wrong_sign_in_it_passes(number, data
         assert is_scan(form)
         assert read_scan(form).store_number == number
     assert read_scan(text.lower()).store_number.upper() == number.upper()
+    assert [part for _, part in split_scans(text + text)] == [text, text]
     place = data.draw(st.integers(0, len(number) - 1))
     other = data.draw(st.sampled_from(ALPHABET + "./-_"))
     wrong = number[:place] + other + number[place + 1 :]
