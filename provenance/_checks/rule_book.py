@@ -15,6 +15,7 @@ PAGE = "RULES.md"
 
 SUBJECTS = {
     "site": "Site: permit, consent, visit, position",
+    "numbering": "Numbers and names as found",
     "party": "People and organizations",
     "place": "Places",
     "relation": "Relations between parts",

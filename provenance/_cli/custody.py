@@ -218,7 +218,7 @@ def pairs_of(texts: Sequence[str], option: str) -> list[tuple[str, str]]:
     """What an option says as SAMPLE=WORD; anything else is an error of usage."""
     pairs = []
     for text in texts:
-        sample, equals, word = text.partition("=")
+        sample, equals, word = text.rpartition("=")
         if not equals or not sample or not word:
             example = "231=broken" if option == "--state" else "231=231B"
             raise click.UsageError(f"{option} {text}: write it as {example}")

@@ -58,6 +58,7 @@ def new(
     title: str | None,
     units: str | None,
     language: str | None,
+    numbering: str | None,
     update: bool,
     list_profiles: bool,
 ) -> None:
@@ -80,12 +81,12 @@ def new(
     from provenance._record.settings import Settings, change_settings
 
     profile = "+".join(profiles)
-    settings = Settings(units, language)
+    settings = Settings(units, language, numbering)
     if update:
         from provenance._record.package import open_to_change
 
         package = update_package(open_to_change(folder), profile)
-        if units or language:
+        if units or language or numbering:
             change_settings(package, settings)
         click.echo(f"{package.folder} now follows the profile '{profile}'")
         return

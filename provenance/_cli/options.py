@@ -73,7 +73,11 @@ out_option: Decorator = click.option(
 
 
 def settings_options(command: Callable[..., Any]) -> Callable[..., Any]:
-    """--units and --language of a record."""
+    """--units, --language and --numbering of a record."""
+    command = click.option(
+        "--numbering",
+        help="strict, or as-found for a collection whose old numbers and names must stay.",
+    )(command)
     command = click.option("--language", help="Language of forms and labels, such as en.")(command)
     return click.option("--units", help="How the record measures: metric or feet-inches.")(command)
 

@@ -32,6 +32,11 @@ if TYPE_CHECKING:
 @samples_option
 @click.option("--numbers", help="Reserved numbers for blank labels: 201-260 or all.")
 @site_option
+@click.option(
+    "--store-numbers",
+    type=click.Path(path_type=Path, dir_okay=False),
+    help="Table of a store: sample_id, store_number. The labels show these numbers too.",
+)
 @click.option("--stock", default="a4_70x37", show_default=True, help="Label stock, or a YAML file.")
 @click.option("--stocks", "list_stocks", is_flag=True, help="List the label stocks and stop.")
 @click.option(
@@ -63,6 +68,7 @@ def labels(
     samples: str | None,
     numbers: str | None,
     site: str | None,
+    store_numbers: Path | None,
     stock: str,
     list_stocks: bool,
     start_at: int,
@@ -80,6 +86,9 @@ def labels(
 
     Labels for boxes and drawers list the contents according to the custody ledger. A hole without a
     sample gets no label; `treenail cards` prints a card for it.
+
+    With --store-numbers a label also shows the number that a store gave the sample, and its code
+    says that number, which the store reads.
     """
     from provenance._printing.labels.calibration import TRUE, printers_file, read_calibration
     from provenance._printing.labels.content_labels import contents_by_place, print_content_labels
@@ -102,6 +111,12 @@ def labels(
     language = opened.model.language if opened else SOURCE
     with speaking(language), progress_bar("printing") as progress:
         facts = _chosen_facts(opened, samples, numbers, site)
+        if store_numbers is not None:
+            if opened is None or numbers is not None or chosen.draws == "content":
+                raise click.UsageError("--store-numbers goes with labels of samples of a package")
+            from provenance._printing.labels.store_numbers import with_store_numbers
+
+            facts = with_store_numbers(facts, opened.tables, store_numbers)
         laid_out: dict[str, Any] = {
             "start_at": start_at,
             "copies": copies,

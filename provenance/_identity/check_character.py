@@ -18,10 +18,13 @@ Labels of before carry one character, a letter or digit, by ISO/IEC 7064:2003, h
 MOD 37,36, as carried out by the library python-stdnum; they are read for ever. It finds every
 single wrong character, of swaps all but one pair in 630, and misses other mistakes 1 time in 36.
 
-Separators and case are not covered: 'HOLL-231', 'holl 231' and 'HOL-L231' share their letters.
+Separators and case are not covered: 'HOLL-231', 'holl 231' and 'HOL-L231' share their letters. Any
+other sign of a number as found counts as the hexadecimal digits of its UTF-8.
 """
 
 from __future__ import annotations
+
+import unicodedata
 
 from stdnum.iso7064 import mod_37_36
 
@@ -29,7 +32,8 @@ from provenance._base.errors import UnreadableValue
 
 ALPHABET = "0123456789ABCDEFGHIJKLMNOPQRSTUVWXYZ"
 IGNORED = frozenset(" -._/")
-LONGEST = 64
+LONGEST = 97
+"""Two codes of 48 characters, and the hyphen between them."""
 LETTERS = "ACDEFHJKLMNPRTUVWXY"
 _PRIME = 359
 
@@ -55,45 +59,45 @@ LOOK_ALIKES = (
 
 
 def covered_characters(identifier: str) -> str:
-    """The letters and digits that the check character covers, in capitals.
+    """What the check character covers, as digits and capitals.
 
-    Spaces and `- . _ /` are passed over. Letters with marks and other scripts are refused, not
-    transliterated: two crews would transliterate them in two ways.
+    Spaces and `- . _ /` are passed over, unless there is nothing else. Letters with marks and other
+    scripts are not transliterated, which two crews would do in two ways.
 
-    >>> covered_characters("holl-231")
-    'HOLL231'
+    >>> covered_characters("holl-231"), covered_characters("É-3")
+    ('HOLL231', 'C3893')
     """
     if len(identifier) > LONGEST:
         raise UnreadableValue(
             identifier[:LONGEST] + "…", f"is longer than the {LONGEST} characters of an identifier"
         )
-    covered: list[str] = []
-    for place, character in enumerate(identifier, start=1):
-        # str.upper() alone would turn ß into SS and dotless ı into I without a word
-        capital = character.upper() if character.isascii() else character
-        if capital in ALPHABET:
-            covered.append(capital)
-        elif capital not in IGNORED:
-            raise UnreadableValue(
-                identifier,
-                f"has {character!r} as character {place}; an identifier is written with the "
-                "letters A-Z, digits, and . _ / - between them",
-            )
-    if not covered:
+    if not identifier:
         raise UnreadableValue(identifier, "holds no letter or digit to make an identifier of")
-    return "".join(covered)
+    # str.upper() of the whole would turn ß into SS and dotless ı into I without a word
+    signs = [
+        one.upper() if one.isascii() else one for one in unicodedata.normalize("NFC", identifier)
+    ]
+    covered = "".join(_covered(one) for one in signs if one not in IGNORED)
+    return covered or "".join(map(_covered, signs))
+
+
+def _covered(sign: str) -> str:
+    return sign if sign in ALPHABET else sign.encode("utf-8", "surrogatepass").hex().upper()
 
 
 def check_letters(identifier: str) -> str:
     """The two letters that new labels carry, over site code and sample number together.
 
-    Raises UnreadableValue for characters outside A-Z, 0-9 and the ignored separators.
-
     >>> check_letters("HOLL-201")
     'AY'
     """
+    return letters_over(covered_characters(identifier))
+
+
+def letters_over(covered: str) -> str:
+    """The two letters over digits and capitals, each of which counts."""
     state = 0
-    for character in covered_characters(identifier):
+    for character in covered:
         state = (37 * state + ALPHABET.index(character) + 1) % _PRIME
     return LETTERS[state // len(LETTERS)] + LETTERS[state % len(LETTERS)]
 

@@ -9,12 +9,14 @@ weights are in schemas/stamp_wear.yaml; no one has counted such cases.
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+import re
+from collections.abc import Collection, Mapping, Sequence
 from dataclasses import dataclass, field
 from functools import cached_property
 from typing import TYPE_CHECKING
 
-from provenance._identity.naming import SampleNames, key_of
+from provenance._base.errors import UnreadableValue
+from provenance._identity.naming import SampleNames, folded_number, key_of
 from provenance._identity.payload import is_scan, one_line
 from provenance._identity.plug_fit import (
     RESERVED,
@@ -42,6 +44,8 @@ _SHOWN = (
     "status", "where", "collected_on", "source",
 )  # fmt: skip
 """Fields of PlugRecord that the frame of candidates has."""
+
+_BY_USUAL_DIES = re.compile("[0-9A-Z]{0,8}")
 
 
 @dataclass(frozen=True)
@@ -131,14 +135,16 @@ def locate_plug(
     named = _named_by_label(plugs, reading)
     if named is not None:
         return _plugs_of(named, plugs, reading, limit)
-    parsed = parse_reading(reading)
     wear = read_wear()
     plugs, copies = _without_copies(_without_used_numbers(plugs))
     around = understand(seen or Seen(), plugs, genera or {})
     upright = around.seen.upright
+    as_written = _stamps_as_written(plugs, reading)
+    parsed = _read(reading, as_written)
     of = {one: at for at, one in enumerate(sorted({(p.stamp, p.is_marked) for p in plugs}))}
     struck, marked = [stamp for stamp, _ in of], [mark for _, mark in of]
     each = likelihoods(struck, parsed, wear, marked=marked, upright=upright)
+    each[0, [at for (stamp, _), at in of.items() if stamp in as_written]] = 1.0
     reads = each[:, [of[plug.stamp, plug.is_marked] for plug in plugs]]
 
     unrecorded = wear.settings["unrecorded"]
@@ -172,6 +178,27 @@ def locate_plug(
     )
 
 
+def _read(text: str, as_written: Collection[str]) -> Reading:
+    """The reading; none where the text is one only of stamps as found. Raises UnreadableValue."""
+    try:
+        return parse_reading(text)
+    except UnreadableValue:
+        if not as_written:
+            raise
+        return Reading(one_line(text), ())
+
+
+def _stamps_as_written(plugs: Sequence[PlugRecord], text: str) -> frozenset[str]:
+    """The stamps as found that a text is, or is but for blanks, case and `- . _ /`.
+
+    How stamps wear is known only of those that the usual dies strike.
+    """
+    folded = folded_number(text)
+    odd = {plug.stamp for plug in plugs if not _BY_USUAL_DIES.fullmatch(plug.stamp)}
+    same = frozenset(one for one in odd if one == text.strip())
+    return same or frozenset(one for one in odd if folded_number(one) == folded)
+
+
 def _named_by_label(plugs: Sequence[PlugRecord], text: str) -> frozenset[tuple[str, str]] | None:
     """The samples that a label's text or code names; None where the text is the reading of a stamp.
 
@@ -185,7 +212,8 @@ def _named_by_label(plugs: Sequence[PlugRecord], text: str) -> frozenset[tuple[s
         return None
     names = SampleNames(
         ((plug.site_id, plug.sample_id) for plug in plugs),
-        former={(p.site_id, p.sample_id): p.former.split() for p in plugs if p.former},
+        as_found=not all(_BY_USUAL_DIES.fullmatch(plug.sample_id) for plug in plugs),
+        former={(p.site_id, p.sample_id): p.former.splitlines() for p in plugs if p.former},
         strange="is not a sample with a plug in these records",
     )
     of_label = hyphen or is_scan(text) or key_of(text).split("-")[0] in names.sites
@@ -196,7 +224,7 @@ def _named_by_label(plugs: Sequence[PlugRecord], text: str) -> frozenset[tuple[s
         if not any(sign.isalpha() for sign in bare) or bare in {plug.stamp for plug in plugs}:
             return None
     named = names.samples(text)
-    if not named and of_label:
+    if not named and of_label and not _stamps_as_written(plugs, text):
         raise names.refusal(text)
     return frozenset(named) or None
 
@@ -266,7 +294,7 @@ def _reasons(
 
 def _state(plug: PlugRecord) -> tuple[str, ...]:
     """What is to be said of a plug that is not simply in its place, or was called otherwise."""
-    called = tuple(f"its sample was called {old} before" for old in plug.former.split())
+    called = tuple(f"its sample was called {old} before" for old in plug.former.splitlines())
     if plug.status == RESERVED:
         return (*called, without_plug(plug.crew))
     if plug.status in ("in_place", "in_place_worn", ""):

@@ -11,6 +11,7 @@ where there is a sample of that other number.
 from __future__ import annotations
 
 import re
+import unicodedata
 from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from functools import cached_property
@@ -19,8 +20,7 @@ from typing import TYPE_CHECKING, NamedTuple
 
 from provenance._base.errors import UnreadableValue
 from provenance._identity.check_character import (
-    ALPHABET,
-    IGNORED,
+    LONGEST,
     check_letters,
     check_like,
     fits_check,
@@ -29,6 +29,7 @@ from provenance._identity.check_character import (
 )
 from provenance._identity.identifier import BETWEEN_PARTS
 from provenance._identity.payload import Scanned, is_scan, one_line, parcel_code, read_scan
+from provenance._model.schema import AS_FOUND
 from provenance._record.joined import keys_now
 
 if TYPE_CHECKING:
@@ -53,8 +54,8 @@ class NamedSample(NamedTuple):
     @property
     def identifier(self) -> str:
         """What its label says; '' for a number that no label can say."""
-        identifier = f"{self.site_id}-{self.sample_id}".upper()
-        return identifier if set(identifier) <= {*ALPHABET, *IGNORED} else ""
+        identifier = f"{self.site_id}-{self.sample_id}"
+        return identifier if len(identifier) <= LONGEST else ""
 
     def fits(self, check: str) -> bool:
         """Whether letters, or the one character of a label of before, are those of its label."""
@@ -73,6 +74,12 @@ class _Way:
     check: str = ""
 
     @property
+    def texts(self) -> tuple[str, str]:
+        """The texts that it takes letter for letter: the number, and what the label says."""
+        check = f"-{self.check}" if self.check else ""
+        return f"{self.label.sample_id}{check}", f"{'-'.join(self.label)}{check}"
+
+    @property
     def stands(self) -> bool:
         """Whether it says no check letters, or the right ones."""
         return not self.check or self.label.fits(self.check)
@@ -87,6 +94,15 @@ def key_of(text: str) -> str:
     return "-".join(part for part in BETWEEN_PARTS.split(text) if part).upper()
 
 
+def folded_number(text: str) -> str:
+    """A number as found without blanks, `- . _ /` and case, in which hands differ.
+
+    >>> folded_number("AF-11") == folded_number("AF1-1") == folded_number("af 11")
+    True
+    """
+    return re.sub(r"[\s._/‐‑‒–—−\u200c\u200d-]", "", unicodedata.normalize("NFC", text)).casefold()
+
+
 class SampleNames:
     """What the samples of a record, or of several records, are named by."""
 
@@ -97,12 +113,16 @@ class SampleNames:
         *,
         strange: str = "is not a sample of this record",
         former: Mapping[tuple[str, str], Sequence[str]] = MappingProxyType({}),
+        as_found: bool = False,
     ) -> None:
         """`samples` are site codes and numbers, reserved ones too; `sites` further site codes.
 
         `strange` is what is said of a text that names none of them. `former` maps
-        samples to the numbers that they bore before; labels go on saying those.
+        samples to the numbers that they bore before; labels go on saying those. Where numbers are
+        `as_found`, cells hold them as they are written, and a text that names none may differ from
+        one in blanks, case and `- . _ /`.
         """
+        self._as_found = as_found
         self._strange = strange
         named = sorted({NamedSample(*one) for one in samples if one[1]})
         self.sites = sorted({key_of(one) for one in (*sites, *(s.site_id for s in named)) if one})
@@ -112,9 +132,12 @@ class SampleNames:
         for one in named:
             for called in (one.sample_id, *former.get(one, ())):
                 number = key_of(called)
-                for key in {number, f"{key_of(one.site_id)}-{number}"}:
+                for key in {number, key_of(f"{one.site_id}-{called}")}:
                     label = NamedSample(one.site_id, called)
                     self._by_key.setdefault(key, []).append((one, label))
+        self._by_fold: dict[str, list[tuple[NamedSample, NamedSample]]] = {}
+        for key, known in self._by_key.items() if as_found else ():
+            self._by_fold.setdefault(folded_number(key), []).extend(known)
 
     @classmethod
     def of(cls, tables: Snapshot) -> SampleNames:
@@ -129,7 +152,8 @@ class SampleNames:
             site_of = {number: site for site, number in samples}
             for old, now in called.items():
                 former.setdefault((site_of.get(now, ""), now), []).append(old)
-        return cls(samples, tables.column("site", "site_id"), former=former)
+        sites, as_found = tables.column("site", "site_id"), tables.model.numbering == AS_FOUND
+        return cls(samples, sites, former=former, as_found=as_found)
 
     def called_before(self, text: str) -> tuple[str, str] | None:
         """The former number that a text says, and the number of that sample now; None for others.
@@ -139,8 +163,10 @@ class SampleNames:
         (('213', '231'), None)
         """
         if is_scan(text):
-            text = self._label(text).identifier
-        for one in self._ways(text):
+            ways = [_Way(*one) for one in self._of_label(text)[1]]
+        else:
+            ways = self._ways(text)
+        for one in ways:
             if one.stands and one.label != one.sample:
                 return one.label.sample_id, one.sample.sample_id
         return None
@@ -155,7 +181,7 @@ class SampleNames:
         Raises UnreadableValue for a code that is not whole, damaged, or of another record.
         """
         if is_scan(text):
-            return [one for one, _ in self._by_key.get(self._label(text).identifier, [])]
+            return list(dict.fromkeys(one for one, _ in self._of_label(text)[1]))
         return _samples_of(self._ways(text))
 
     def sample(self, text: str) -> NamedSample:
@@ -189,9 +215,10 @@ class SampleNames:
         if text in self._numbers:
             return text
         if is_scan(text):
-            label = self._label(text)
-            known = self._by_key.get(label.identifier)
+            label, known = self._of_label(text)
             return known[0][0].sample_id if known else label.sample_id
+        if self._as_found:
+            return self._as_written(text)
         ways = self._ways(text)
         if not ways:
             return self._new_number(text)
@@ -209,6 +236,19 @@ class SampleNames:
                 f"{self._either(named)} for the one{_or_new(text, ways[0])}",
             )
         return numbers.pop()
+
+    def _as_written(self, text: str) -> str:
+        """The number in a cell of a record that keeps them as found.
+
+        The text stays but where it is all that the label of one sample says, or a former number.
+        """
+        named = set()
+        for one in self._ways(text):
+            label = key_of("-".join((*one.label, one.check)))
+            whole = len(one.check) == 2 and key_of(text) == label
+            if one.stands and (whole or one.label.sample_id == text):
+                named.add(one.sample.sample_id)
+        return named.pop() if len(named) == 1 else text
 
     def refusal(self, text: str, *, new: bool = False) -> UnreadableValue:
         """Why a text names no sample, and what was likely meant; `new` where it might be a new one.
@@ -264,17 +304,33 @@ class SampleNames:
     def _label(self, text: str) -> Scanned:
         """What the code of a label says; it must be of a site of this record, if it has any."""
         label = read_scan(text)
+        if label.store_number:
+            raise UnreadableValue(
+                label.store_number,
+                "is a number that a store gave; the store knows which sample it is, and the "
+                "record does not: type the number beside it on the label",
+            )
         if label.inside:
             raise UnreadableValue(
                 label.identifier, "is the code of a box, drawer or parcel, not of one sample"
             )
-        if self.sites and label.site_id not in self.sites:
+        if self.sites and key_of(label.site_id) not in self.sites:
             raise UnreadableValue(
                 label.identifier,
                 f"is of site {label.site_id}, and this record has {', '.join(self.sites)}; find "
                 "out whose sample it is",
             )
         return label
+
+    def _of_label(self, text: str) -> tuple[Scanned, list[tuple[NamedSample, NamedSample]]]:
+        """What the code of a label says, and the samples (and numbers) that it may be of.
+
+        Raises UnreadableValue as `_label`.
+        """
+        label = self._label(text)
+        known = self._by_key.get(key_of(label.identifier), [])
+        exact = [one for one in known if one[1] == (label.site_id, label.sample_id)]
+        return label, exact or known
 
     def _ways(self, text: str) -> list[_Way]:
         """Every way to take a text for a sample that is known."""
@@ -291,6 +347,12 @@ class SampleNames:
                 if key[-length:].isalpha()
                 for one in self._by_key.get(key[:-length], [])
             ]
+        if self._as_found:
+            # of numbers that differ in a blank or capital, the one that is written
+            exact = [one for one in ways if text.strip() in one.texts]
+            ways = [one for one in exact if not one.check] or exact or ways
+        if not ways:
+            ways = [_Way(*one) for one in self._by_fold.get(folded_number(text), [])]
         return sorted(ways, key=lambda one: not one.stands)
 
     @cached_property

@@ -10,6 +10,12 @@ Behind a colon stands the code of what samples lie in, made from the words for i
 Capitals, digits and `- : . /` are what a QR code packs closest (alphanumeric mode); the blank keeps
 phones from taking the text for an address. An address is added only for a package with a resolver.
 
+    TREENAIL 2 2026.0003/17 WD
+
+is layout 2, of a sample that bears the number of a store: the number of its accession, its own
+running number in that accession, and check letters over all of it, the signs between them too. It
+is for numbers as found, two of which ('AF-11', 'AF1-1') may share their check letters.
+
 Labels of before say `treenail 1 HOLL-231 H` and behind it, on lines of their own, `site`, `number`,
 `kind` and perhaps `date` and `see`. They are read for ever. Words and layouts are this project's
 own.
@@ -25,8 +31,15 @@ from functools import lru_cache
 from urllib.parse import urlsplit
 
 from provenance._base.errors import UnreadableValue
-from provenance._identity.check_character import LETTERS, check_letters, is_check
-from provenance._identity.identifier import checked_identifier, parse_identifier, refuse_misfit
+from provenance._identity.check_character import LETTERS, check_letters, is_check, letters_over
+from provenance._identity.identifier import (
+    as_coded,
+    as_said,
+    checked_identifier,
+    parse_identifier,
+    refuse_misfit,
+)
+from provenance._model.schema import STRICT
 
 MAGIC = "TREENAIL"
 LONGEST_TEXT = 40
@@ -35,27 +48,35 @@ LONGEST_INSIDE = 60
 LONGEST_SCAN = 2000
 
 _WORDS = ("site", "number", "kind", "date", "see")
-_NEXT_CODE = re.compile(rf"(?={MAGIC}\s+(?:\d+\s|[0-9A-Z._/]+[-:]\S))", re.IGNORECASE)
+_NEXT_CODE = re.compile(rf"(?={MAGIC}\s+(?:\d+\s|[0-9A-Z._/%]+[-:]\S))", re.IGNORECASE)
 # without its word only where it ends as check letters do: a crew's own 'LAB:2023-1' is no code
 _INSIDE = re.compile(
-    rf"({MAGIC}\s+[0-9A-Z._/]+:\S+|[0-9A-Z._/]+:[0-9A-Z]+(-[0-9A-Z]+)*-[{LETTERS}]{{2}})",
+    rf"({MAGIC}\s+[0-9A-Z._/%]+:\S+|[0-9A-Z._/]+:[0-9A-Z]+(-[0-9A-Z]+)*-[{LETTERS}]{{2}})",
     re.IGNORECASE,
 )
+_STORE_NUMBER = re.compile(r"\S(?:.*\S)?/[0-9]{1,9}")
+LONGEST_STORE_NUMBER = 80
 # of layout 1, its line ends made into blanks or left out, as by a cell, a shell or a page's field
 _LAYOUT_1 = re.compile(rf"{MAGIC} (\d+) (\S+) ([0-9A-Z])(?: ?(site .+))?", re.IGNORECASE)
 
 
 @dataclass(frozen=True)
 class Scanned:
-    """What a code says: the number of a sample, or `inside`, the code of what samples lie in."""
+    """What a code says: the number of a sample, or `inside`, the code of what samples lie in.
+
+    Or `store_number` alone, which the store knows and the record does not.
+    """
 
     site_id: str
     sample_id: str = ""
     inside: str = ""
+    store_number: str = ""
 
     @property
     def identifier(self) -> str:
-        """'HOLL-231', or 'HOLL:BOX-12'."""
+        """'HOLL-231', 'HOLL:BOX-12' or '2026.0003/17'."""
+        if self.store_number:
+            return self.store_number
         between = ":" if self.inside else "-"
         return f"{self.site_id}{between}{self.inside or self.sample_id}"
 
@@ -99,7 +120,9 @@ def _address(text: str) -> str:
     return address
 
 
-def compose_code(site_id: str, sample_id: str, address: str = "") -> str:
+def compose_code(
+    site_id: str, sample_id: str, address: str = "", *, numbering: str = STRICT
+) -> str:
     """The text for a sample's code; with an http(s) `address` behind it where one is given.
 
     Raises UnreadableValue for a code that cannot be an identifier or an unusable address.
@@ -107,7 +130,45 @@ def compose_code(site_id: str, sample_id: str, address: str = "") -> str:
     >>> compose_code("HOLL", "201")
     'TREENAIL HOLL-201-AY'
     """
-    text = f"{MAGIC} {checked_identifier(site_id, sample_id)}"
+    return _with_address(checked_identifier(site_id, sample_id, numbering), address)
+
+
+def compose_store_code(store_number: str, address: str = "") -> str:
+    """The text for the code of a sample with a store number (layout 2).
+
+    Raises UnreadableValue for what is no store number or an unusable address.
+
+    >>> compose_store_code("2026.0003/17")
+    'TREENAIL 2 2026.0003/17 WD'
+    """
+    check_store_number(store_number)
+    return _with_address(f"2 {as_coded(store_number)} {store_check(store_number)}", address)
+
+
+def check_store_number(store_number: str) -> None:
+    """Raise UnreadableValue for what is no accession number, '/' and running number in it."""
+    if not _STORE_NUMBER.fullmatch(store_number) or len(store_number) > LONGEST_STORE_NUMBER:
+        raise UnreadableValue(
+            _shown(store_number),
+            "is not a store number; write the accession number, '/' and the running number, such "
+            f"as 2026.0003/17, at most {LONGEST_STORE_NUMBER} characters",
+        )
+
+
+def store_check(number: str) -> str:
+    """The check letters of a store number.
+
+    >>> store_check("2026.0003/17"), store_check("2026.00031/7")
+    ('WD', 'UE')
+    """
+    # signs between the parts are covered too: 2026.0003/17 is not 2026.00031/7
+    return letters_over(
+        re.sub("[^0-9A-Z]", lambda sign: sign[0].encode().hex().upper(), number.upper())
+    )
+
+
+def _with_address(text: str, address: str) -> str:
+    text = f"{MAGIC} {text}"
     address = _address(address)
     return f"{text} see {address}" if address else text
 
@@ -142,7 +203,8 @@ def compose_inside(site_id: str, code: str) -> str:
     'TREENAIL HOLL:BOX-12-TD'
     """
     site = site_id.upper()
-    return f"{MAGIC} {site}:{code}-{check_letters(f'{site}-{code}')}"
+    # a site as found is coded; its case makes no box another one
+    return f"{MAGIC} {as_coded(site)}:{code}-{check_letters(f'{site}-{code}')}"
 
 
 def _shown(text: str) -> str:
@@ -185,6 +247,8 @@ def read_scan(text: str) -> Scanned:
             _shown(line), f"is not a label of this kind; its first word would be '{MAGIC}'"
         )
     if words[1:] and words[1].isdigit():
+        if words[1].lstrip("0") == "2":
+            return _read_layout_2(line, words[2:])
         return _read_layout_1(line, words[1])
     if len(words) != 2 and not (len(words) == 4 and words[2].lower() == "see"):
         raise UnreadableValue(
@@ -197,11 +261,29 @@ def read_scan(text: str) -> Scanned:
 
 def _read_inside(line: str) -> Scanned:
     site, _, rest = line.split()[-1].upper().partition(":")
+    site = as_said(site).upper()
     code, _, check = rest.rpartition("-")
     if len(check) != 2 or not is_check(check):
         raise UnreadableValue(_shown(line), "does not end in two check letters; scan it again")
     refuse_misfit(_shown(line), f"{site}-{code}", check)
     return Scanned(site, inside=code)
+
+
+def _read_layout_2(line: str, words: list[str]) -> Scanned:
+    if len(words) != 2 and not (len(words) == 4 and words[2].lower() == "see"):
+        raise UnreadableValue(
+            _shown(line),
+            "is not complete; a label of layout 2 has a store number and two check letters, as in "
+            f"'{compose_store_code('2026.0003/17')}'; scan the label again",
+        )
+    number, check = as_said(words[0]), words[1].upper()
+    if not _STORE_NUMBER.fullmatch(number) or check != store_check(number):
+        raise UnreadableValue(
+            _shown(line),
+            f"does not fit: {number} with its check {check} is no store number; compare it with "
+            "the label",
+        )
+    return Scanned("", store_number=number)
 
 
 def _read_layout_1(line: str, layout: str) -> Scanned:
@@ -213,9 +295,14 @@ def _read_layout_1(line: str, layout: str) -> Scanned:
         )
     parts = _LAYOUT_1.fullmatch(line)
     if parts:
-        said = Scanned(*parse_identifier(f"{parts[2]}-{parts[3]}"))
-        number = rf"number {re.escape(said.sample_id)} ?kind "
-        if not parts[4] or re.search(number, parts[4], re.IGNORECASE):
+        site, _, number = parts[2].upper().partition("-")
+        if "-" in number:  # of a record whose numbers were not yet refused; its site has no hyphen
+            refuse_misfit(_shown(line), f"{site}-{number}", parts[3].upper())
+            said = Scanned(site, number)
+        else:
+            said = Scanned(*parse_identifier(f"{parts[2]}-{parts[3]}"))
+        same = rf"number {re.escape(said.sample_id)} ?kind "
+        if not parts[4] or re.search(same, parts[4], re.IGNORECASE):
             return said
     raise UnreadableValue(
         _shown(line),

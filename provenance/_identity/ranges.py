@@ -19,6 +19,8 @@ from provenance._base.errors import TreenailError, UnusablePackage
 from provenance._history.acts import short_code
 from provenance._history.entering import enter_table
 from provenance._history.history import moment_text, record_key
+from provenance._identity.naming import folded_number
+from provenance._model.schema import AS_FOUND
 from provenance._record.cells import whole_of
 from provenance._record.copies import Copy, note_copy, this_copy
 from provenance._record.origin import read_origin
@@ -158,6 +160,9 @@ def taken_numbers(package: Package) -> set[str]:
     taken |= set(package.tables.column("plug", "stamp"))
     if origin := read_origin(package.folder):
         taken |= origin.taken
+    if package.model.numbering == AS_FOUND:
+        # 1-01 and 101 are taken for each other
+        taken |= {folded_number(one).upper() for one in taken}
     return taken - {""}
 
 

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Callable, Iterator, Sequence
+from collections.abc import Callable, Collection, Iterator, Sequence
 from typing import TYPE_CHECKING
 
 from provenance._base.errors import TreenailError, UnreadableValue
@@ -19,6 +19,10 @@ Inside = Callable[[str], Sequence[str]]
 _DIGITS = re.compile(r"([0-9]+)")
 # names of sites in the codes of labels of before, and addresses
 _WITH_COMMAS = re.compile(r"^\S+\s+\d+\s|\ssee\s", re.IGNORECASE)
+# what a comma ends, but not one between double quotes
+_PIECE = re.compile(r'(?:\s*"[^"\n]*"\s*(?=,|$))|[^,]+')
+_DASH = re.compile(r"\s*[-‐‑‒–—−]\s*")
+_COUNTED = re.compile(r"(.*?)([0-9]{1,9})")
 # box labels are printed with an en dash
 _RANGE = re.compile(r"([A-Z]*)(\d+)\s*[-‐‑‒–—−]\s*\1(\d+)")
 
@@ -43,7 +47,8 @@ def select_samples(
 ) -> list[str]:
     """The samples of `known` that a selection names, in the order of the selection, none twice.
 
-    A single number must be known; a range takes those that are. 'all' takes every one, in the order
+    A single number must be known, a number with a comma in it as it is or in double quotes; a range
+    takes those that are. 'all' takes every one, in the order
     of their numbers. With `names` a sample may be named as on its label or by its code, too, and
     with `inside` all that lie in a box, drawer or parcel by its code. Raises TreenailError that
     names the part which selects nothing; `noun` is what is selected.
@@ -54,11 +59,14 @@ def select_samples(
     if selection.strip().lower() == "all":
         return sorted(known, key=number_order)
     chosen: list[str] = []
-    for part in _parts(selection):
-        if part in known:
+    there = set(known)
+    for part in _parts(selection, there):
+        if part in there:
             chosen.append(part)
         elif (span := _RANGE.fullmatch(part.upper())) is not None:
             chosen.extend(_checked_or_within(known, span, part, names, noun))
+        elif ends := _ends_of_range(part, there):
+            chosen.extend(_within(known, *ends, part, noun))
         elif inside is not None and is_inside(part):
             chosen.extend(_of_known(known, one) for one in inside(part))
         elif names is not None:
@@ -83,7 +91,7 @@ def renamed_in(tables: Snapshot, selection: str) -> dict[str, str]:
     """
     names = SampleNames.of(tables)
     found = {}
-    for part in _parts(selection):
+    for part in _parts(selection, set(tables.column("sample", "sample_id"))):
         try:
             called = names.called_before(part)
         except UnreadableValue:
@@ -129,11 +137,36 @@ def select_scanned(
     return scanned
 
 
-def _parts(selection: str) -> Iterator[str]:
-    """What commas and line ends part; a code that may hold commas itself is one part."""
+def _parts(selection: str, known: Collection[str]) -> Iterator[str]:
+    """What commas and line ends part; a code that may hold commas itself is one part.
+
+    So is what stands between double quotes, and a number of `known` with commas in it.
+    """
+    most = max((one.count(",") for one in known), default=0)
     for _, text in split_scans(selection):
-        parts = [text] if is_scan(text) and _WITH_COMMAS.search(text) else text.split(",")
-        yield from filter(None, (part.strip() for part in parts))
+        if is_scan(text) and _WITH_COMMAS.search(text):
+            yield text
+            continue
+        pieces = [one[0] for one in _PIECE.finditer(text)]
+        while pieces:
+            for count in range(min(most + 1, len(pieces)), 0, -1):
+                part = ",".join(pieces[:count]).strip()
+                if count == 1 or part in known:
+                    break
+            pieces = pieces[count:]
+            if part and part not in known and part[0] == part[-1] == '"' and len(part) > 1:
+                part = part[1:-1]
+            if part:
+                yield part
+
+
+def _ends_of_range(part: str, known: Collection[str]) -> tuple[str, int, int] | None:
+    """What numbers as found begin with, and the first and last of a range of them: AF-1–AF-9."""
+    for dash in _DASH.finditer(part):
+        ends = [_COUNTED.fullmatch(one) for one in (part[: dash.start()], part[dash.end() :])]
+        if ends[0] and ends[1] and ends[0][1] == ends[1][1] and ends[0][0] in known:
+            return ends[0][1], int(ends[0][2]), int(ends[1][2])
+    return None
 
 
 def _of_known(known: Sequence[str], number: str, noun: str = "sample") -> str:
@@ -156,11 +189,12 @@ def _checked_or_within(
         )
     if names is not None and not forwards and len(span[3]) == 1:
         return [_of_known(known, names.sample(part).sample_id)]
-    return _within(known, span, part, noun)
+    return _within(known, span[1], int(span[2]), int(span[3]), part, noun)
 
 
-def _within(known: Sequence[str], span: re.Match[str], part: str, noun: str) -> list[str]:
-    prefix, first, last = span[1], int(span[2]), int(span[3])
+def _within(
+    known: Sequence[str], prefix: str, first: int, last: int, part: str, noun: str
+) -> list[str]:
     if last < first:
         raise TreenailError(f"the range '{part}' runs backwards; write the smaller number first")
     numbers = {}

@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Collection, Sequence
+import re
+from collections.abc import Collection, Iterator, Sequence
 from contextlib import closing
 from pathlib import Path
 
@@ -18,7 +19,9 @@ from provenance._intake.files.data_package import PackageTable, handed_in
 from provenance._intake.files.readers import open_received
 from provenance._intake.files.received import ReceivedSheet
 from provenance._intake.mapping.mapping_file import OPEN
-from provenance._model.schema import Model
+from provenance._model.schema import NUMBERED_TABLES, STRICT, Model
+
+_EXAMPLES = 3
 
 HEAD = f"""\
 # A first guess from headings and values; nothing is certain. Read every line and correct what
@@ -63,6 +66,9 @@ def draft_mapping(
     missing = sorted(frozenset[str]().union(*(sheet.marks for sheet in sheets)))
     doubt = "  # ? whether these mean 'nothing written' on these forms" if missing else ""
     lines = [*remarks, f"title: {quoted(title)}", f"missing: {listed(['', *missing])}{doubt}"]
+    if old := sorted(set(_old_numbers(sheets, model)))[:_EXAMPLES]:
+        said = f"numbering: as_found  # ? keeps old numbers as they are, such as {', '.join(old)}"
+        lines.append(remark(said))
     lines.append("sources:")
     some_known = any(sheet.known for sheet in sheets)
     for sheet in sheets:
@@ -73,6 +79,18 @@ def draft_mapping(
             block = [f"  #{line}" for line in block]
         lines += block
     return HEAD + "\n".join(lines) + "\n"
+
+
+def _old_numbers(sheets: Sequence[SheetGuess], model: Model) -> Iterator[str]:
+    """The keys of the chain that are not in the form of new ones, where the record asks for it."""
+    for sheet in sheets if model.numbering == STRICT else ():
+        for name in NUMBERED_TABLES & sheet.choice.tables.keys():
+            key = model.table(name).primary_key[0]
+            guess = sheet.choice.tables[name].get(key)
+            pattern = model.table(name).field(key).constraints.get("pattern", "")
+            for text in guess.column.texts if guess else ():
+                if text.casefold() not in sheet.marks and not re.fullmatch(pattern, text.strip()):
+                    yield text
 
 
 def _look_at(

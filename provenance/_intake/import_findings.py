@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Collection, Iterator, Mapping, Sequence
 from pathlib import Path
 
@@ -15,8 +16,11 @@ from provenance._history.projection import Claim, Conflict, State
 from provenance._intake.lines.readings import Place, UnreadCell, intake_finding
 from provenance._intake.originals import KeptFile
 from provenance._intake.table_rows import TableRows
+from provenance._model.schema import NUMBERED_TABLES, STRICT
+from provenance._record.package import Package
 
 PERHAPS_RENAMED = "intake.perhaps_renamed"
+_KEYS_NAMED = 5
 
 
 def about_older_copy(name: str, history: History, act: str) -> Finding:
@@ -76,6 +80,31 @@ def about_copies(
                 f"({kept.original_id}); they are kept once.",
                 "",
             )
+
+
+def about_old_numbers(package: Package, changes: Sequence[Change]) -> Iterator[Finding]:
+    """New rows whose numbers or names are not in the form of new ones, a line for each table."""
+    came: dict[str, list[str]] = {}
+    for one in changes:
+        if one.field == ROW_FIELD and one.after == HERE and one.table in NUMBERED_TABLES:
+            table = package.model.table(one.table)
+            pattern = table.field(table.primary_key[0]).constraints.get("pattern", "")
+            if package.model.numbering == STRICT and not re.fullmatch(pattern, one.key):
+                came.setdefault(one.table, []).append(one.key)
+    for name, keys in came.items():
+        table = package.model.table(name)
+        shown = ", ".join(keys[:_KEYS_NAMED]) + (" …" if len(keys) > _KEYS_NAMED else "")
+        yield intake_finding(
+            "warning",
+            "old_numbers",
+            Place(""),
+            f"{table.field(table.primary_key[0]).title}: {len(keys)} not in the form of new ones "
+            f"({shown}).",
+            "Correct slips. If these are the numbers and names of an older collection, keep them: "
+            f"'treenail settings {package.folder} --numbering as-found', or numbering: as_found in "
+            "the mapping.",
+            table=name,
+        )
 
 
 def about_removed(

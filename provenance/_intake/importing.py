@@ -41,6 +41,7 @@ from provenance._intake.import_findings import (
     about_cell,
     about_conflict,
     about_copies,
+    about_old_numbers,
     about_older_copy,
     about_refused,
     about_removed,
@@ -53,7 +54,9 @@ from provenance._intake.originals import KeptFile, Shelf
 from provenance._intake.returned.returning import Returned, left_this_record, take_back
 from provenance._intake.table_rows import TableRows
 from provenance._ledger.custody import ledger_with
+from provenance._model.schema import AS_FOUND
 from provenance._record.package import Package
+from provenance._record.settings import Settings, change_settings
 from provenance._record.together import writing_together
 
 STEPS_A_FILE = 1000
@@ -116,8 +119,8 @@ def import_exports(
     what all acts together come to, in whatever order they came: a cell of which two files, or a
     file and a person, say different things is a conflict to settle. A newer copy of a file, told by
     what stands in it or said by `same_as`, speaks in the place of the older one. Importing the same
-    files again changes nothing. `who` imports; `when` is the moment (now); a `trial` writes
-    nothing.
+    files again changes nothing. A mapping of numbers as found first sets the numbering of the
+    record. `who` imports; `when` is the moment (now); a `trial` writes nothing.
 
     A workbook that was filled from this record is an edit of the state it left with: what was
     changed in it becomes one act of `who`. With `agree`, that is asked whether to go on before
@@ -127,6 +130,12 @@ def import_exports(
     BrokenHistory and BrokenLedger when acts or custody events are to be added to what does not fit
     together; the package is then as it was.
     """
+    if mapping is not None and mapping.numbering == AS_FOUND != package.model.numbering:
+        as_found = Settings(numbering=AS_FOUND.replace("_", "-"))
+        if trial:
+            package = replace(package, model=as_found.of(package.model))
+        else:
+            package = change_settings(package, as_found)
     moment = (when or datetime.now(UTC)).astimezone(UTC)
     paths = _distinct(files)
     budget = limits or SheetBudget()
@@ -209,6 +218,7 @@ def _bring_in(
     conflicts = tuple(one for one in new if one.kind != SAID_AGAIN)
     findings += [about_conflict(one, after, tables["original"]) for one in conflicts]
     findings += about_refused(acts.lines, after)
+    findings += about_old_numbers(package, changes)
     by_hand = {change for one in acts.returned for change in one.changes}
     read = [one for one in changes if one not in by_hand]
     findings += about_renamed(before, after, read, acts.names)

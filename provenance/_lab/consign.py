@@ -10,6 +10,7 @@ from typing import TYPE_CHECKING
 
 from provenance._base.errors import TreenailError
 from provenance._history.entering import enter_table
+from provenance._identity.identifier import joined_key
 from provenance._ledger.handover import record_events, refuse_what_gave_nothing
 from provenance._ledger.holdings import (
     Event,
@@ -188,7 +189,7 @@ def write_results_form(package: Package, consignment_id: str, out: Path) -> Path
     parcel = parcel_of(package, consignment_id)
     rows = pd.DataFrame(
         {
-            "result_id": [f"{consignment_id}-{sample}" for sample in parcel.samples],
+            "result_id": [joined_key(consignment_id, sample) for sample in parcel.samples],
             "sample_id": parcel.samples,
             "laboratory_id": parcel.to_party_id,
             "consignment_id": consignment_id,

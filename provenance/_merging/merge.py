@@ -40,7 +40,7 @@ from provenance._merging.intake_rows import (
 )
 from provenance._merging.kept_files import compare_files, lines_that_follow
 from provenance._merging.ledgers import disputed, one_ledger, renumbered
-from provenance._model.schema import Model, table_as_dict
+from provenance._model.schema import AS_FOUND, Model, table_as_dict, with_numbering
 from provenance._record.computed_from import COMPUTED_FROM
 from provenance._record.origin import ORIGIN, joined_origins, read_origin
 from provenance._record.package import (
@@ -237,10 +237,15 @@ class _Merging:
 
     def _notes(self, changed: bool) -> Iterator[str]:
         yield from self._events_named_by_number()
-        if self.target is not self.package:
+        if _known_to(self.target.model) > _known_to(self.package.model):
             yield "the newer schemas of the other copy were taken over"
-        elif _newer_model(self.other, self.package) is not self.other.model:
+        elif _known_to(self.package.model) > _known_to(self.other.model):
             yield "the other copy has older schemas; those of this one were kept"
+        if self.package.model.numbering != self.other.model.numbering:
+            yield (
+                "one copy keeps numbers as found, and so does the merged record now ('treenail "
+                "settings FOLDER --numbering strict' changes it)"
+            )
         for what in ("units", "language"):
             here, there = (getattr(one.model, what) for one in (self.package, self.other))
             if here != there:
@@ -318,10 +323,14 @@ def _newer_model(package: Package, other: Package) -> Model:
     How the record measures and its language stay as the package has them.
     """
     mine, theirs = _known_to(package.model), _known_to(other.model)
-    if mine >= theirs:
-        return package.model
-    if theirs > mine:
-        return replace(other.model, units=package.model.units, language=package.model.language)
+    if mine >= theirs or theirs > mine:
+        model = package.model
+        if theirs > mine:
+            model = replace(other.model, units=model.units, language=model.language)
+        # what either copy keeps as found must stay well-formed
+        both = {package.model.numbering, other.model.numbering}
+        found = AS_FOUND in both and model.numbering != AS_FOUND
+        return with_numbering(model, AS_FOUND) if found else model
     names = sorted(".".join(one) for one in mine - theirs)[:3]
     others = sorted(".".join(one) for one in theirs - mine)[:3]
     raise CannotMerge(

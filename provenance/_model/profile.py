@@ -14,6 +14,8 @@ from provenance._base.errors import UnusableSchema
 from provenance._base.resources import shipped
 from provenance._base.yaml_text import read_yaml
 from provenance._model.schema import (
+    AS_FOUND,
+    STRICT,
     Equipment,
     Field,
     Model,
@@ -26,6 +28,7 @@ from provenance._model.schema import (
     read_core,
     term_from,
     vocabulary_from,
+    with_numbering,
 )
 from provenance._model.stacking import Wrong, required_by, stacked
 
@@ -171,7 +174,7 @@ def apply_profiles(core: Model, raws: Sequence[Mapping[str, Any]], where: str) -
             tables["place"], replace(tables["place"].field("profile"), hidden=False)
         )
 
-    return replace(
+    made = replace(
         core,
         profile=raw["name"],
         title=raw["title"],
@@ -185,6 +188,7 @@ def apply_profiles(core: Model, raws: Sequence[Mapping[str, Any]], where: str) -
         tables=MappingProxyType(tables),
         vocabularies=MappingProxyType(vocabularies),
     )
+    return made if raw.get("numbering", STRICT) == STRICT else with_numbering(made, AS_FOUND)
 
 
 def _profile_list(core: Model, raws: Sequence[Mapping[str, Any]]) -> Vocabulary:

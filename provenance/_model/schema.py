@@ -55,6 +55,25 @@ PUBLIC_FORMS = MappingProxyType(
     }
 )
 """How the public edition may show a field."""
+STRICT, AS_FOUND = "strict", "as_found"
+NUMBERINGS = MappingProxyType(
+    {
+        STRICT: "numbers and site codes in the form of new ones",
+        AS_FOUND: "numbers and names of sites, timbers, samples and plugs stay as they are written",
+    }
+)
+"""The numberings that a record may follow."""
+_KEPT_AS_FOUND = MappingProxyType(
+    {
+        "site": ("site_id",),
+        "element": ("element_id",),
+        "sample": ("sample_id",),
+        "plug": ("plug_id", "stamp"),
+    }
+)
+"""Table -> fields whose notation the numbering decides."""
+NUMBERED_TABLES = frozenset(_KEPT_AS_FOUND)
+"""Tables whose keys the numbering decides."""
 ROLES = ("record", "intake", "history", "review", "derived")
 """What a table is for; one of role 'review' says what may be public, and never is so itself."""
 FIELD_TYPES = ("string", "number", "integer", "boolean")
@@ -242,8 +261,9 @@ class Model:
 
     `profile` is the name of the profile, or those of several joined with '+'; `profiles` says what
     each of them asks of the buildings it holds for. `units` is how the crew measures
-    (measures.SYSTEMS), `language` that of forms and labels. `cautions` begin with the general ones.
-    `logs` has the columns of the one-page-wide log of a table, where the profile chooses them.
+    (measures.SYSTEMS), `language` that of forms and labels, `numbering` one of
+    NUMBERINGS. `cautions` begin with the general ones. `logs` has the columns of
+    the one-page-wide log of a table, where the profile chooses them.
     """
 
     profile: str
@@ -256,6 +276,7 @@ class Model:
     cautions: tuple[str, ...] = ()
     units: str = METRIC
     language: str = "en"
+    numbering: str = STRICT
     equipment: tuple[Equipment, ...] = ()
     logs: Mapping[str, tuple[str, ...]] = field(default_factory=dict)
     profiles: tuple[ProfilePart, ...] = ()
@@ -501,10 +522,7 @@ def read_core() -> Model:
         vocabulary_from(read_yaml(path))
         for path in sorted((folder / "vocabularies").glob("*.yaml"))
     ]
-    notations = {
-        name: Notation(name, raw["title"], raw["pattern"], raw["source"], str(raw["example"]))
-        for name, raw in read_yaml(folder / "notations.yaml").items()
-    }
+    notations = _shipped_notations()
     return Model(
         profile="core",
         title="Core",
@@ -512,8 +530,18 @@ def read_core() -> Model:
         version=SCHEMA_VERSION,
         tables=MappingProxyType({table.name: table for table in tables}),
         vocabularies=MappingProxyType({one.name: one for one in vocabularies}),
-        notations=MappingProxyType(notations),
+        notations=MappingProxyType(
+            {name: one for name, one in notations.items() if name != AS_FOUND}
+        ),
     )
+
+
+@cache
+def _shipped_notations() -> Mapping[str, Notation]:
+    return {
+        name: Notation(name, raw["title"], raw["pattern"], raw["source"], str(raw["example"]))
+        for name, raw in read_yaml(shipped("schemas") / "notations.yaml").items()
+    }
 
 
 @cache
@@ -521,6 +549,31 @@ def core_fields() -> frozenset[tuple[str, str]]:
     """(table, field) of everything that the shipped tables have; all else somebody added."""
     tables = map(_read_json, sorted((shipped("schemas") / "tables").glob("*.json")))
     return frozenset((one["name"], field["name"]) for one in tables for field in one["fields"])
+
+
+def with_numbering(model: Model, numbering: str) -> Model:
+    """The model with the keys of its chain as that numbering (one of NUMBERINGS) has them."""
+    core, tables = read_core(), dict(model.tables)
+    notations = {name: one for name, one in model.notations.items() if name != AS_FOUND}
+    if numbering == AS_FOUND:
+        notations[AS_FOUND] = _shipped_notations()[AS_FOUND]
+    for table, names in _KEPT_AS_FOUND.items():
+        if table not in tables:
+            continue
+        fields = []
+        for one in tables[table].fields:
+            if one.name in names:
+                strict = core.table(table).field(one.name).notation
+                one = replace(one, notation=AS_FOUND if numbering == AS_FOUND else strict)
+                one = compile_field(one, model.vocabularies, notations)
+            fields.append(one)
+        tables[table] = replace(tables[table], fields=tuple(fields))
+    return replace(
+        model,
+        numbering=numbering,
+        notations=MappingProxyType(notations),
+        tables=MappingProxyType(tables),
+    )
 
 
 def compile_model(model: Model) -> Model:

@@ -14,7 +14,15 @@ from types import MappingProxyType
 from typing import Any, NamedTuple
 
 from provenance._model.measures import KINDS, SYSTEMS
-from provenance._model.schema import FIELD_TYPES, PUBLIC_FORMS, ROLES, SENSITIVITIES, Model, Table
+from provenance._model.schema import (
+    FIELD_TYPES,
+    NUMBERINGS,
+    PUBLIC_FORMS,
+    ROLES,
+    SENSITIVITIES,
+    Model,
+    Table,
+)
 
 
 # A shape is a type, a tuple of types, [shape of every item] or one of these
@@ -91,7 +99,7 @@ MODEL_SHAPE = _Object(
         "vocabularies": [_VOCABULARY],
     },
     {
-        **_texts("units language"),
+        **_texts("units language numbering"),
         "equipment": [_Object(_texts("item purpose"))],
         "logs": _NAMES,
         "profiles": [_Object({**_texts("name title"), "hide": _NAMES, "require": _NAMES})],
@@ -182,6 +190,8 @@ def model_faults(model: Model) -> Iterator[tuple[str, str]]:
             yield "model.json", f"there are no {kind}"
     if model.units not in SYSTEMS:
         yield "model.json", _unlisted("units", model.units, tuple(SYSTEMS))
+    if model.numbering not in NUMBERINGS:
+        yield "model.json", _unlisted("numbering", model.numbering, tuple(NUMBERINGS))
     for vocabulary in model.vocabularies.values():
         for code in _twice(vocabulary.codes):
             yield "model.json", f"the vocabulary '{vocabulary.name}' has the code '{code}' twice"

@@ -35,7 +35,7 @@ def stacked(raws: Sequence[Mapping[str, Any]], core: Model, wrong: Wrong) -> Map
         "name": "+".join(said["name"]),
         "title": ", ".join(said["title"]),
         "description": " ".join(said["description"]),
-        **{key: said[key][0] for key in ("units", "language") if key in said},
+        **{key: said[key][0] for key in ("units", "language", "numbering") if key in said},
         **{
             key: [one for part in said.get(key, ()) for one in part]
             for key in ("cautions", "equipment")

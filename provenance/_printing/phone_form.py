@@ -29,7 +29,6 @@ from provenance._intake.answers.names import (
     FEET,
     FROM_ABOVE,
     INCHES,
-    LABEL_TEXT,
     PHOTO,
     PLACE,
     PLUGGED,
@@ -41,6 +40,7 @@ from provenance._intake.answers.names import (
     TABLES,
     TIMBER,
     TYPED,
+    label_text,
     name_of,
 )
 from provenance._model.measures import FOOT, INCH, MM_PER, fraction_text
@@ -55,7 +55,7 @@ PIXELS = 2400
 """The longer side of a photo: a stamp stays legible, and a day's photos fit into one export."""
 
 _DECIMALS = {"mm": 3, "cm": 4, "m": 6}
-_CODES = ("identifier", "specimen_number", "site_code")
+_CODES = ("identifier", "specimen_number", "site_code", "as_found")
 _NOT_ASKED = ("grid", "who")
 """Sections: what would tell the place; what is asked once for all."""
 _SAID = ("label", "hint", "constraint_message")
@@ -279,7 +279,7 @@ class _Form:
         self.ask("barcode", scanned, label=self.words("scanned"), hint=self.words("scanned_hint"))
         self.ask(
             "text", typed, label=self.words("typed"), hint=self.words("typed_hint"),
-            required=f"${{{scanned}}} = ''", constraint=f"regex(., '^{LABEL_TEXT}$')",
+            required=f"${{{scanned}}} = ''", constraint=f"regex(., '^{label_text(self.model)}$')",
             constraint_message=self.words("typed_wrong"),
         )  # fmt: skip
         self.ask("end_group", "number")

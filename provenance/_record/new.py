@@ -13,7 +13,7 @@ from types import MappingProxyType
 from provenance._base.disk import write_text
 from provenance._base.errors import UnusablePackage
 from provenance._model.profile import load_model
-from provenance._model.schema import Field, Model, Table
+from provenance._model.schema import Field, Model, Table, with_numbering
 from provenance._record.copies import note_copy
 from provenance._record.edition_key import EDITION_KEY, new_edition_key
 from provenance._record.package import (
@@ -79,8 +79,11 @@ def update_package(package: Package, profile: str) -> Package:
     A field that holds data and that the profile no longer has is kept, and asked for no more.
     Raises UnusablePackage when a column that holds data is described by neither.
     """
-    # how the crew measures and in which language is set once, whatever the profile
-    model = replace(load_model(profile), units=package.model.units, language=package.model.language)
+    # how the crew measures and numbers, and in which language, is set once, whatever the profile
+    kept = package.model
+    model = replace(load_model(profile), units=kept.units, language=kept.language)
+    if kept.numbering != model.numbering:
+        model = with_numbering(model, kept.numbering)
     with package.locked():
         for table in package.model.tables.values():
             if table.role != "derived":

@@ -39,6 +39,7 @@ from provenance._gate.folders import read_plain, refuse_links
 from provenance._model.measures import METRIC
 from provenance._model.profile import general_cautions
 from provenance._model.schema import (
+    STRICT,
     Equipment,
     Model,
     ProfilePart,
@@ -338,6 +339,7 @@ def _model_from(schemas: Path, written: Mapping[Path, bytes]) -> Model:
         # records from before had none of these
         units=raw.get("units", METRIC),
         language=raw.get("language", "en"),
+        numbering=raw.get("numbering", STRICT),
         equipment=tuple(Equipment(one["item"], one["purpose"]) for one in raw.get("equipment", ())),
         logs=_field_names(raw.get("logs", {})),
         profiles=tuple(
@@ -381,6 +383,8 @@ def model_as_dict(model: Model) -> dict[str, Any]:
         "version": model.version,
         "units": model.units,
         "language": model.language,
+        # said only where it is not the usual one, so that other records keep their bytes
+        **({"numbering": model.numbering} if model.numbering != STRICT else {}),
         "cautions": list(model.cautions),
         "equipment": [vars(one) for one in model.equipment],
         "logs": dict(model.logs),

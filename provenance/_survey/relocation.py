@@ -126,12 +126,16 @@ def draw_relocation(
 
 
 def _draw_head(canvas: Any, facts: Relocation, box: Box) -> None:
-    draw_line(canvas, facts.heading, BOLD, 17, box.x, box.top - 15)
     frame = Box(box.right - 9 * MM, box.top - 6.5 * MM, 9 * MM, 6.5 * MM)
+    right = frame.x - 1.5 * MM
+    width, at = right - box.x, (box.x, box.top - 15)
+    heading, identifier = printable(facts.heading, BOLD), printable(facts.identifier, MONO)
+    write_line(canvas, heading, BOLD, width, *at, largest=17, smallest=8)
     if facts.check:
         draw_framed_check(canvas, frame, facts.check)
-    right = frame.x - 1.5 * MM
-    draw_line(canvas, facts.identifier, MONO, 12, right, box.top - 14, align="right")
+    # a long number as found needs the whole line; the site is named below
+    if BOLD.width(heading, 17) + MONO.width(identifier, 12) < width:
+        draw_line(canvas, identifier, MONO, 12, right, box.top - 14, align="right")
     for line, text in enumerate(
         (f"{facts.wood}", _("{place}. Site {site}").format(place=facts.place, site=facts.site))
     ):
@@ -225,8 +229,9 @@ def _draw_faces(canvas: Any, facts: Relocation, box: Box) -> None:
         other = _("upside down: {words}").format(words=facts.turned_words)
     else:
         upright, other = _("no stamp recorded"), ""
-    draw_line(canvas, upright, PLAIN, 7.5, left_x, foot, align="centre")
-    draw_line(canvas, other, PLAIN, 7.5, right_x, foot, align="centre")
+    for words, x in ((upright, left_x), (other, right_x)):
+        width = row.width / 2
+        write_line(canvas, words, PLAIN, width, x, foot, largest=7.5, smallest=5.0, align="centre")
     if not facts.hole.is_hole:
         _draw_lines(canvas, _("The cut"), (_("No drill hole: a piece was cut out."),), rest)
         return

@@ -12,7 +12,7 @@ from provenance._base.errors import UnreadableValue, UnusableInput
 from provenance._base.languages import N_, SOURCE, _, language_spoken
 from provenance._gate.folders import is_plain_file
 from provenance._identity.check_character import check_letters
-from provenance._identity.identifier import full_identifier
+from provenance._identity.identifier import identifier_in
 from provenance._identity.rotation import turned
 from provenance._ledger.holdings import Holding, holdings_of
 from provenance._model.felling import felling_in_words
@@ -151,7 +151,7 @@ def gather_facts(package: Package, record: FieldRecord, sample_id: str) -> HoleF
     site_id = sample["site_id"] or wood["site_id"]
     site: Row = record.site(site_id) or defaultdict(str)
     try:
-        identifier = full_identifier(sample["site_id"], sample_id)
+        identifier = identifier_in(package.model.numbering, sample["site_id"], sample_id)
     except UnreadableValue:
         identifier = ""
     is_hole = _leaves_hole(package, sample["kind"])

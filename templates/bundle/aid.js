@@ -110,7 +110,7 @@ function likelihood(stamp, marked, ways, upright, rates) {
       if (over) total += level * overShare * over * aligned(turned, way, turnedOver, rates);
     }
   }
-  return total / ways.length;
+  return ways.length ? total / ways.length : 0;
 }
 
 function contextFit(plug, seen, data) {
@@ -170,7 +170,12 @@ function placeMeant(data, typed) {
 
 /* {candidates: [[probability, plug]], unrecorded, exchanged, says}; null for what is no reading. */
 function rankPlugs(data, reading, given) {
-  const ways = parseReading(reading);
+  // a stamp as found is no work of the usual dies: it is compared as it is written
+  const plain = (text) => text.normalize("NFC").replace(/[\s._/‐‑‒–—−-]/g, "").toLowerCase();
+  const isOdd = (stamp) => stamp && !/^[0-9A-Z]{1,8}$/.test(stamp);
+  const exact = data.plugs.some((plug) => plug[2] === reading.trim());
+  const same = (stamp) => isOdd(stamp) && (exact ? stamp === reading.trim() : plain(stamp) === plain(reading));
+  const ways = parseReading(reading) || (data.plugs.some((plug) => same(plug[2])) ? [] : null);
   if (!ways) return null;
   const wear = data.wear;
   for (const way of ways) prepareWay(way, wear);
@@ -181,9 +186,10 @@ function rankPlugs(data, reading, given) {
     if (!known.has(name)) known.set(name, likelihood(stamp, marked, ways, seen.upright, wear.rates));
     return known.get(name);
   };
+  const fit = (stamp, marked) => (isOdd(stamp) ? Number(same(stamp)) : chance(stamp, marked));
   const states = data.plugs.reduce((sum, plug) => sum + plug[5], 0) || 1;
   const weighed = data.plugs.map((plug) => [
-    (((1 - wear.unrecorded) * plug[5]) / states) * contextFit(plug, seen, data) * chance(plug[2], plug[3]),
+    (((1 - wear.unrecorded) * plug[5]) / states) * contextFit(plug, seen, data) * fit(plug[2], plug[3]),
     plug,
   ]);
   let strange = 0;
@@ -205,14 +211,27 @@ function rankPlugs(data, reading, given) {
    identity/naming.py reads them. Labels of before have one character, ISO/IEC 7064, MOD 37,36. */
 
 const SIGNS = "0123456789ABCDEFGHIJKLMNOPQRSTUVWXYZ";
-const numberOf = (identifier) => identifier.slice(identifier.indexOf("-") + 1);
+/* Numbers as found stand as codes say them: % and hexadecimal digits for what would mislead. */
+const decoded = (coded) => {
+  try {
+    return decodeURIComponent(coded);
+  } catch {
+    return coded;
+  }
+};
+const numberOf = (identifier) => decoded(identifier.slice(identifier.indexOf("-") + 1));
+const DASHES = /[-‐‑‒–—−\s]+/;
+const keyOf = (text) => text.toUpperCase().split(DASHES).filter(Boolean).join("-");
 
 const CHECK_LETTERS = "ACDEFHJKLMNPRTUVWXY";
 const isCheck = (text) => /^[0-9A-Z]$|^(?!\d\d)[0-9A-Z]{2}$/.test(text);
 
 /* What fits in the place of the check that was written: one character, or else two letters. */
 function checkLike(identifier, written) {
-  const values = [...identifier].filter((sign) => SIGNS.includes(sign)).map((sign) => SIGNS.indexOf(sign));
+  const bytes = (sign) => [...new TextEncoder().encode(sign)].map((one) => one.toString(16).toUpperCase().padStart(2, "0")).join("");
+  const capital = decoded(identifier).normalize("NFC").replace(/[a-z]/g, (sign) => sign.toUpperCase());
+  const kept = capital.replace(/[ ._/-]/g, "") || capital;
+  const values = [...kept.replace(/[^0-9A-Z]/gu, bytes)].map((sign) => SIGNS.indexOf(sign));
   if (written.length !== 1) {
     const state = values.reduce((sum, value) => (37 * sum + value + 1) % 359, 0);
     return CHECK_LETTERS[Math.floor(state / 19)] + CHECK_LETTERS[state % 19];
@@ -232,14 +251,16 @@ function oneSlipAway(one, other) {
 /* {samples: their full identifiers}, with {says} where the check does not fit and they are what was
    likely meant ({unsure} when the text may be something else); null for other texts. */
 function readLabel(samples, text) {
+  const store = /^\s*treenail\s+0*2\s+(\S+)/i.exec(text);
+  if (store) return { samples: [], says: `${decoded(store[1])} is a number that a store gave: ask the store, or use the number beside it.` };
   const before = /^\s*treenail\s+\d+\s+(\S+)\s+([0-9a-z])(?=\s|site|$)/i.exec(text);
   const scan = before || /^\s*treenail\s+([^\s:]+-[^\s:]+)\s*(?:see\s+\S+\s*)?$/i.exec(text);
-  const said = before ? `${before[1]}-${before[2]}` : scan ? scan[1] : text.trim();
-  const parts = said.toUpperCase().split(/[-‐‑‒–—−\s]+/).filter(Boolean);
-  const key = parts.join("-");
+  const said = before ? `${before[1]}-${before[2]}` : scan ? decoded(scan[1]) : text.trim();
+  const key = keyOf(said);
+  const parts = key.split("-");
   const all = Object.keys(samples);
-  const named = (wanted) => all.filter((one) => one === wanted || numberOf(one) === wanted);
-  const ofSite = parts.length > 1 && all.some((one) => one.startsWith(`${parts[0]}-`));
+  const named = (wanted) => all.filter((one) => keyOf(decoded(one)) === wanted || keyOf(numberOf(one)) === wanted);
+  const ofSite = parts.length > 1 && all.some((one) => keyOf(decoded(one)).startsWith(`${parts[0]}-`));
   const hyphen = scan || /[-‐‑‒–—−]/.test(said);
   if (named(key).length) return ofSite ? { samples: named(key) } : null;
 
@@ -261,13 +282,13 @@ function readLabel(samples, text) {
   const [base, check] = ways[0];
   const known = named(base);
   if (!known.length && !(apart && parts.length === 3)) return null;
-  const wrong = known[0] || base;
+  const wrong = decoded(known[0] || base);
   const likely = all.filter((one) => oneSlipAway(one, wrong) && checkLike(one, check) === check);
   const needed = checkLike(wrong, check);
   const first = needed === check
     ? `${wrong} is not in this record.`
     : `The check ${check.length === 1 ? "character does" : "letters do"} not fit: that of ${wrong} is ${needed}, not ${check}. Compare it with the label.`;
-  const meant = likely.map((one) => `${one}-${check}`).join(" or ");
+  const meant = likely.map((one) => `${decoded(one)}-${check}`).join(" or ");
   return { samples: [...known, ...likely], says: meant ? `${first} Perhaps ${meant} is meant.` : first, unsure };
 }
 
@@ -417,7 +438,7 @@ function startSearch() {
       const pages = label.samples.map((one) => data.samples[one]);
       const own = data.plugs.filter((plug) => pages.includes(plug[11].split("#")[0]));
       const all = own.reduce((sum, plug) => sum + plug[5], 0);
-      const words = `${own.length || "No"} recorded plug${own.length === 1 ? "" : "s"} of sample ${label.samples.join(", ")}`;
+      const words = `${own.length || "No"} recorded plug${own.length === 1 ? "" : "s"} of sample ${label.samples.map(decoded).join(", ")}`;
       own.sort((a, b) => b[5] - a[5]);
       return show(words, own.map((plug) => () => shownPlug(data, plug[5] / all, plug)));
     }
@@ -485,9 +506,5 @@ function followLabel() {
 }
 
 function decodeFragment() {
-  try {
-    return decodeURIComponent(location.hash.slice(1));
-  } catch {
-    return location.hash.slice(1);
-  }
+  return decoded(location.hash.slice(1));
 }

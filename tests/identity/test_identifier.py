@@ -58,6 +58,12 @@ def test_what_is_no_identifier_is_refused_with_the_reason(typed: str, word: str)
         parse_identifier(typed)
 
 
+@pytest.mark.parametrize("number", ["HÖLL", "ДОМ", "L#1", "STRAßE", "ı1"])
+def test_other_characters_are_refused_with_their_place(number: str):
+    with pytest.raises(UnreadableValue, match="as character"):
+        full_identifier("HOLL", number)
+
+
 @pytest.mark.parametrize(("site_id", "sample_id"), [("", "1"), ("HO-LL", "1"), ("HOLL", "2 3")])
 def test_a_code_with_a_hyphen_or_blank_is_refused(site_id: str, sample_id: str):
     with pytest.raises(UnreadableValue, match="cannot be a"):

@@ -190,7 +190,10 @@ def test_how_a_record_measures_is_set_once_and_stays(tmp_path) -> None:
     assert run(treenail, ["new", str(record), "--units", "feet-inches"]).exit_code == 0
     assert open_package(record).model.units == "feet_inches"
     shown = run(treenail, ["settings", str(record)])
-    assert shown.output == "units     feet-inches (feet, inches and fractions)\nlanguage  en\n"
+    assert shown.output == (
+        "units     feet-inches (feet, inches and fractions)\nlanguage  en\n"
+        "numbering strict (numbers and site codes in the form of new ones)\n"
+    )
     assert run(treenail, ["new", str(record), "--update", "--profile", "blank"]).exit_code == 0
     assert open_package(record).model.units == "feet_inches"
     before = content_of(record)

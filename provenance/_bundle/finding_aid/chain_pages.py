@@ -19,7 +19,7 @@ from provenance._bundle.finding_aid.relocation_pages import RelocationPages
 from provenance._bundle.finding_aid.writing import Page, Writer
 from provenance._derive.wood.size import size_in_words
 from provenance._identity.check_character import check_letters
-from provenance._identity.identifier import full_identifier
+from provenance._identity.identifier import identifier_in
 from provenance._model.felling import dates_in_words
 from provenance._model.felling_together import together_in_words
 from provenance._record.attempts import kind_in_words
@@ -240,7 +240,7 @@ class ChainPages:
                 Step(f"Wood {row['element_id']}", self._cells.address("element", row["element_id"]))
             )
         try:
-            identifier = full_identifier(row["site_id"], key)
+            identifier = identifier_in(record.model.numbering, row["site_id"], key)
         except UnreadableValue:
             identifier = ""
         kind = kind_in_words(record.model, row)

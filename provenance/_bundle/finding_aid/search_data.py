@@ -18,9 +18,10 @@ from provenance._bundle.finding_aid.addresses import page_path
 from provenance._bundle.finding_aid.cells import Cells
 from provenance._bundle.finding_aid.record import Record
 from provenance._identity import reading
-from provenance._identity.identifier import full_identifier
+from provenance._identity.identifier import as_coded, identifier_in
 from provenance._identity.plug_fit import RESERVED, state_weight, without_plug
 from provenance._model.measures import FEET_INCHES
+from provenance._model.schema import AS_FOUND
 from provenance._model.wood_names import common_names
 from provenance._record.attempts import kind_in_words
 from provenance._record.cells import float_of
@@ -179,11 +180,13 @@ class _Data:
         former = record.former_samples.get(key, ())
         for number in (key, *former):
             try:
-                identifier = full_identifier(row["site_id"], number)
+                identifier = identifier_in(record.model.numbering, row["site_id"], number)
             except UnreadableValue:
                 continue
             words += [identifier] if number == key else []
             # what a label says leads to the page, in the capitals that labels are printed in
+            if record.model.numbering == AS_FOUND:
+                identifier = as_coded(row["site_id"], number)
             self.identifiers.setdefault(identifier, page_path("sample", key))
         words += [f"called {number} before" for number in former]
         self._add(
@@ -268,7 +271,7 @@ class _Data:
             [
                 visible(row["sample_id"]),
                 visible(row["plug_id"]),
-                row["stamp"] if set(row["stamp"]) <= set(reading.CHARACTERS) else "",
+                self._struck(row["stamp"]),
                 int(row["orientation_mark"] not in ("", "none")),
                 dowel,
                 state_weight(row["status"]),
@@ -280,6 +283,11 @@ class _Data:
                 self._cells.address("plug", row["plug_id"]) or "",
             ]
         )
+
+    def _struck(self, stamp: str) -> str:
+        """A stamp that readings are compared with; '' for a faulty one."""
+        as_found = self._record.model.numbering == AS_FOUND
+        return stamp if as_found or set(stamp) <= set(reading.CHARACTERS) else ""
 
     def _add_reserved(self, row: Row) -> None:
         """A number that was given out and has no plug, in the columns of a plug."""

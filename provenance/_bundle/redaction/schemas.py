@@ -16,7 +16,15 @@ from provenance._bundle.redaction.shipped import Shipped
 from provenance._bundle.redaction.stand_ins import FULL_ONLY
 from provenance._disclosure.hits import Net
 from provenance._model.profile import general_cautions
-from provenance._model.schema import Field, Model, Table, Term, Vocabulary, compile_field
+from provenance._model.schema import (
+    Field,
+    Model,
+    Table,
+    Term,
+    Vocabulary,
+    compile_field,
+    with_numbering,
+)
 
 UNNAMED_PROFILE = "own"
 DECLARED = "The profile of the full edition says so."
@@ -159,6 +167,8 @@ def public_model(
         tables=MappingProxyType(dict(tables)),
         vocabularies=MappingProxyType(dict(lists)),
     )
+    if model.numbering != bare.numbering:
+        bare = with_numbering(bare, model.numbering)
     own = shipped.of_profile(model.profile)
     if own is not None:
         return replace(

@@ -9,6 +9,8 @@ from __future__ import annotations
 import re
 from types import MappingProxyType
 
+from provenance._model.schema import AS_FOUND, Model
+
 TABLES = ("element", "sample", "plug")
 """The tables that the form fills, each below the one before."""
 
@@ -33,6 +35,11 @@ FROM_ABOVE = MappingProxyType(
 QUESTION = re.compile(rf"({'|'.join(TABLES)})__[a-z][a-z0-9_]*")
 # site, number and check letters, as people type what a label says
 LABEL_TEXT = r"([A-Za-z][A-Za-z0-9]{1,9}-)?[0-9A-Za-z]{1,8}(-[0-9A-Za-z]{1,2})?"
+
+
+def label_text(model: Model) -> str:
+    """The pattern of what a person may type for a sample of such a record."""
+    return r"[^\x00-\x1f]{1,110}" if model.numbering == AS_FOUND else LABEL_TEXT
 
 
 def name_of(table: str, field: str, part: str = "") -> str:

@@ -12,13 +12,13 @@ from pathlib import Path
 from provenance._base.disk import sha256_of
 from provenance._base.errors import UnreadableValue, UnusableInput
 from provenance._base.findings import Finding
+from provenance._identity.identifier import joined_key
 from provenance._identity.naming import CellNames, SampleNames
 from provenance._identity.payload import is_scan, one_line, read_scan
 from provenance._intake.answers.names import (
     FEET,
     FROM_ABOVE,
     INCHES,
-    LABEL_TEXT,
     PARTS,
     PHOTO,
     PLUGGED,
@@ -28,6 +28,7 @@ from provenance._intake.answers.names import (
     TABLES,
     TIMBER,
     TYPED,
+    label_text,
     name_of,
 )
 from provenance._intake.answers.opening import Answer, Export
@@ -51,6 +52,7 @@ from provenance._record.package import Package
 
 FILE = "file"
 FOLDER = f"{KEPT_IN}/phone"
+_LONGEST_KEY = 48
 _WHOLE = re.compile(r"-?[0-9]{1,6}(\.0+)?")
 _ROUNDED_MM = 0.01
 """A size that the phone calculated may be so far from its parts, for it was rounded."""
@@ -138,7 +140,7 @@ class _Reader:
                 keys[table] = self._number(one, said)
             plugged = table == "plug" and (said or one.texts.get(PLUGGED, "").casefold() == "yes")
             if plugged and (number := keys.get("sample", "")):
-                said |= {"sample_id": number, "plug_id": f"P-{number}"}
+                said |= {"sample_id": number, "plug_id": _plug_of(number)}
                 keys[table] = said["plug_id"]
             if said:
                 self._take_row(one, table, said)
@@ -161,9 +163,10 @@ class _Reader:
         named = self._names.reader_of_keys("sample")
         assert named is not None
         text, question = (scanned, SCANNED) if scanned else (typed, TYPED)
+        pattern = label_text(self._model)
         try:
             number = named(text) if text else ""
-            if scanned and not is_scan(scanned) and not re.fullmatch(LABEL_TEXT, scanned):
+            if scanned and not is_scan(scanned) and not re.fullmatch(pattern, scanned):
                 raise UnreadableValue(scanned, "is not the code of a label of a sample")
             if scanned and typed:
                 _refuse_other(scanned, typed, number)
@@ -350,6 +353,11 @@ def _is_near(calculated: str, mm: float, unit_mm: float) -> bool:
         return abs(float(calculated) * unit_mm - mm) <= _ROUNDED_MM
     except ValueError:
         return False
+
+
+def _plug_of(number: str) -> str:
+    """The code of the plug in the hole of a sample; a long number leaves no room for more."""
+    return f"P-{number}" if len(number) <= _LONGEST_KEY - 2 else joined_key("P", number)
 
 
 def _refuse_other(scanned: str, typed: str, number: str) -> None:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import re
+import unicodedata
 from collections.abc import Callable, Mapping
 from dataclasses import replace
 from datetime import date, datetime, time, timedelta
@@ -34,7 +35,7 @@ from provenance._intake.values.serial_dates import SerialEpoch
 from provenance._intake.values.units import METRIC, BareFraction, read_length
 from provenance._model.form_cell import YES
 from provenance._model.measures import MM_PER
-from provenance._model.schema import Field, Model, Vocabulary
+from provenance._model.schema import AS_FOUND, Field, Model, Vocabulary
 from provenance._model.spoken import in_language
 
 _ERROR = re.compile(r"#(?:REF!|N/A|VALUE!|DIV/0!|NAME\?|NULL!|NUM!|SPILL!|CALC!)", re.IGNORECASE)
@@ -44,7 +45,7 @@ _DITTO_WORDS = frozenset(
     {"ditto", "do.", "dto", "dto.", "idem", "same", "same as above", "as above", "see above"}
     | {"wie oben", "s.o.", "desgl.", "d°"}
 )
-_CODE_NOTATIONS = ("identifier", "specimen_number", "site_code")
+_CODE_NOTATIONS = ("identifier", "specimen_number", "site_code", AS_FOUND)
 _SURE_NAME = re.compile(r"[\w./-]*")
 _SPLIT = r"[;\n]"
 _WORD_LIMIT = 8
@@ -121,6 +122,7 @@ class CellReader:
         self._words = _words_of(self._vocabulary, habits) if self._vocabulary else {}
         self._known: dict[str, str] = {}
         self._names_row = names_row or one.notation in _CODE_NOTATIONS
+        self._as_found = self._names_row and model.numbering == AS_FOUND
         self._filled_down = filled_down
         usual = model.vocabularies.get(one.usual_sizes or "")
         self._usual = {
@@ -310,6 +312,9 @@ class CellReader:
                 "is a date or time: the spreadsheet has turned a code such as 3-4 into one; set "
                 "the column to text and type the code again",
             )
+        if self._as_found:
+            # one spelling for what looks alike, so that rows find one another
+            return re.sub(r"\s", " ", unicodedata.normalize("NFC", text)).strip()
         if self._names_row:
             self._refuse_doubtful_key(text)
         if isinstance(value, bool):

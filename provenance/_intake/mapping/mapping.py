@@ -12,6 +12,7 @@ from typing import Literal
 from provenance._intake.files.received import TextHabits
 from provenance._intake.values.numerals import DecimalMark
 from provenance._intake.values.serial_dates import SerialEpoch
+from provenance._model.schema import STRICT
 
 How = Literal["column", "first_of", "all_of", "template", "filled", "constant"]
 ALWAYS_MISSING = frozenset({""})
@@ -112,12 +113,16 @@ class SourceRule:
 
 @dataclass(frozen=True)
 class FormMapping:
-    """A whole mapping; `text` are the bytes of its file, None when it comes out of a workbook."""
+    """A whole mapping; `text` are the bytes of its file, None when it comes out of a workbook.
+
+    `numbering` is the one that the record has to follow, STRICT where the mapping says nothing.
+    """
 
     title: str
     sources: tuple[SourceRule, ...]
     file_name: str = ""
     text: bytes | None = None
+    numbering: str = STRICT
 
     def sources_of(self, file_name: str) -> tuple[SourceRule, ...]:
         """What is read from a file of that name."""

@@ -27,7 +27,7 @@ from provenance._intake.mapping.mapping import (
 from provenance._intake.values.date_formats import ENGLISH_MONTHS, match_format
 from provenance._model.measures import MM_PER
 from provenance._model.profile import check_against_schema
-from provenance._model.schema import Field, Model, Table, Vocabulary
+from provenance._model.schema import STRICT, Field, Model, Table, Vocabulary
 from provenance._model.wood_names import species_meant, tells_genus
 
 SCHEMA = "mapping.schema.json"
@@ -82,7 +82,7 @@ def mapping_from(raw: Mapping[str, Any], model: Model, name: str) -> FormMapping
     )
     if faults:
         raise UnusableInput(f"{name} cannot be used; correct these:\n  " + "\n  ".join(faults))
-    return FormMapping(raw["title"], sources)
+    return FormMapping(raw["title"], sources, numbering=raw.get("numbering", STRICT))
 
 
 def _small(words: Iterable[Any]) -> frozenset[str]:

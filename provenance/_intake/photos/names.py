@@ -10,7 +10,7 @@ from pathlib import PurePath
 
 from provenance._base.errors import UnreadableValue
 from provenance._identity.check_character import LETTERS
-from provenance._identity.identifier import parse_identifier
+from provenance._identity.identifier import refuse_misfit
 from provenance._identity.payload import one_line
 from provenance._intake.photos.subjects import Subject, Subjects
 from provenance._model.edtf import is_edtf
@@ -111,7 +111,8 @@ class Names:
             if code in self._identifiers and at < len(runs) and _is_check(rest, runs[at]):
                 of_codes.add(at)
                 try:
-                    parse_identifier(f"{self._identifiers[code]}-{runs[at][0]}")
+                    whole, check = self._identifiers[code], runs[at][0]
+                    refuse_misfit(f"{whole}-{check}", whole, check)
                 except UnreadableValue as error:
                     trouble = str(error)
                 at += 1

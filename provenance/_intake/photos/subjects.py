@@ -60,8 +60,8 @@ class Subjects:
         if not is_scan(text) or is_inside(text):
             return None
         label = read_scan(text)
-        row = self._in_capitals.get(label.sample_id)
-        if row is None or self.samples[row]["site_id"].upper() != label.site_id:
+        row = self.called.get(label.sample_id) or self._in_capitals.get(label.sample_id.upper())
+        if row is None or self.samples[row]["site_id"].upper() != label.site_id.upper():
             raise UnreadableValue(
                 label.identifier, "is on a label in view, and this record has no such sample"
             )

@@ -9,11 +9,12 @@ from functools import cached_property
 
 from provenance._base.errors import TreenailError, UnreadableValue
 from provenance._identity.check_character import check_letters
-from provenance._identity.identifier import full_identifier
+from provenance._identity.identifier import as_coded, identifier_in
 from provenance._identity.naming import SampleNames
-from provenance._identity.payload import compose_code
+from provenance._identity.payload import compose_code, compose_store_code, store_check
 from provenance._identity.selection import number_order, select_samples
 from provenance._ledger.inside import samples_inside
+from provenance._model.schema import AS_FOUND, STRICT
 from provenance._model.spoken import spoken
 from provenance._record.attempts import gave_nothing, kind_in_words
 from provenance._record.package import Package
@@ -33,6 +34,7 @@ class SampleFacts:
     """What is printed about one sample; '' where nothing is recorded.
 
     `blank` is True for a number that was only reserved: there is room to write instead.
+    `numbering` is that of the record; `store_number` what a store gave the sample beside its own.
     """
 
     site_id: str
@@ -45,16 +47,23 @@ class SampleFacts:
     wood: str = ""
     place: str = ""
     blank: bool = False
+    numbering: str = STRICT
+    store_number: str = ""
 
     @property
     def number(self) -> str:
-        """The field specimen number as the identifier has it, in capitals."""
-        return self.sample_id.strip().upper()
+        """The field specimen number as the identifier has it, in capitals unless as found."""
+        return self.sample_id if self.numbering == AS_FOUND else self.sample_id.strip().upper()
+
+    @property
+    def site_code(self) -> str:
+        """The site's code as the identifier has it."""
+        return self.site_id if self.numbering == AS_FOUND else self.site_id.upper()
 
     @cached_property
     def identifier(self) -> str:
         """The full identifier, which says the site too."""
-        return full_identifier(self.site_id, self.sample_id)
+        return identifier_in(self.numbering, self.site_id, self.sample_id)
 
     @cached_property
     def check(self) -> str:
@@ -62,9 +71,15 @@ class SampleFacts:
         return check_letters(self.identifier)
 
     @property
+    def store_words(self) -> str:
+        """The store number and its check letters."""
+        number = self.store_number
+        return f"{number}  {store_check(number)}" if number else ""
+
+    @property
     def site_words(self) -> str:
         """The site's code and its name."""
-        return joined(" ", self.site_id.upper(), self.site_name)
+        return joined(" ", self.site_code, self.site_name)
 
     @property
     def wood_words(self) -> str:
@@ -73,8 +88,12 @@ class SampleFacts:
 
     def payload(self, resolver: str = "") -> str:
         """The plain text of the code; see provenance._identity.payload."""
-        address = resolver.replace("{identifier}", self.identifier)
-        return compose_code(self.site_id, self.sample_id, address)
+        as_found = self.numbering == AS_FOUND
+        coded = as_coded(self.site_id, self.sample_id) if as_found else self.identifier
+        address = resolver.replace("{identifier}", coded)
+        if self.store_number:
+            return compose_store_code(self.store_number, address)
+        return compose_code(self.site_id, self.sample_id, address, numbering=self.numbering)
 
 
 def gather_facts(
@@ -139,6 +158,7 @@ def gather_facts(
                 element_id=row["element_id"],
                 wood=functions.label(function) if function else "",
                 place=place_words(element.get("place_id", ""), places),
+                numbering=package.model.numbering,
             )
         )
     _check_identifiers(facts)
@@ -218,7 +238,13 @@ def reserved_facts(package: Package, numbers: str, site: str | None = None) -> l
     sites = rows_by_key(package, "site")
     site_of = {row["sample_id"]: row["site_id"] for row in free}
     facts = [
-        SampleFacts(site_of[one], one, site_title(sites.get(site_of[one], {})), blank=True)
+        SampleFacts(
+            site_of[one],
+            one,
+            site_title(sites.get(site_of[one], {})),
+            blank=True,
+            numbering=package.model.numbering,
+        )
         for one in select_samples([row["sample_id"] for row in free], numbers, names)
     ]
     _check_identifiers(facts)
@@ -236,7 +262,7 @@ def _check_identifiers(facts: Sequence[SampleFacts]) -> None:
     faults = []
     for fact in facts:
         try:
-            full_identifier(fact.site_id, fact.sample_id)
+            identifier_in(fact.numbering, fact.site_id, fact.sample_id)
         except UnreadableValue as error:
             faults.append(f"  sample '{fact.sample_id}' of site '{fact.site_id}': {error}")
     if faults:

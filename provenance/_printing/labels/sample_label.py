@@ -4,7 +4,8 @@ Size rule: the number stands as large as the label allows, at least 5 mm high wh
 (that is about 25 minutes of arc at arm's length, 0.7 m; 20 to 22 are called comfortable, value from
 memory). A number that could not even stand SMALLEST_NUMBER_MM high is refused, never cut. Other
 text shrinks to SMALLEST_TEXT points, breaks, and is then cut with '…'; the record says it in full.
-The check letters stand apart from the number, smaller and in a frame that says 'check'.
+The check letters stand apart from the number, smaller and in a frame that says 'check'. The number
+that a store gave has a line of its own.
 """
 
 from __future__ import annotations
@@ -17,6 +18,7 @@ from provenance._drawing.fitting import (
     FittedText,
     draw_block,
     draw_line,
+    fit_block,
     fit_line,
     write_block,
     write_line,
@@ -38,6 +40,7 @@ from provenance._drawing.qr import (
     needed_side_mm,
     whole_dots,
 )
+from provenance._model.schema import AS_FOUND
 from provenance._printing.labels.facts import SampleFacts, joined
 from provenance._printing.labels.stock import Stock, UnusableStock
 
@@ -47,6 +50,7 @@ LARGEST_NUMBER_MM = 13.0
 SMALLEST_TEXT = 5.0
 LARGEST_TEXT = 9.0
 LARGEST_CODE_MM = 34.0
+LONGEST_FRAME_MM = 6.0
 GAP = 1.5 * MM
 
 SMALLEST_CHECK_WORD = 4.0
@@ -76,7 +80,10 @@ def draw_sample_label(
 
 def unprintable_in(facts: SampleFacts) -> tuple[str, ...]:
     """Characters in the facts that no typeface has; the label shows '□' in their places."""
-    texts = (facts.site_name, facts.kind, facts.wood, facts.place, facts.collected_by)
+    texts = (
+        *(facts.number, facts.site_code, facts.site_name, facts.kind),
+        *(facts.wood, facts.place, facts.collected_by),
+    )
     return tuple(c for text in texts for c in unprintable_characters(text, PLAIN))
 
 
@@ -99,6 +106,9 @@ def _draw_number(canvas: Any, box: Box, facts: SampleFacts) -> None:
     # number, a gap of half a digit, and the frame
     share = digits + one * (0.5 + _FRAME)
     size = min(box.width / share, box.height / CAP_HEIGHT, LARGEST_NUMBER_MM * MM / CAP_HEIGHT)
+    if facts.numbering == AS_FOUND and _is_tiny(size):
+        _draw_long_number(canvas, box, facts)
+        return
     _refuse_tiny(size, facts)
     baseline = box.middle_y - size * CAP_HEIGHT / 2
     draw_line(canvas, facts.number, MONO, size, box.x, baseline)
@@ -107,8 +117,28 @@ def _draw_number(canvas: Any, box: Box, facts: SampleFacts) -> None:
     draw_framed_check(canvas, frame, facts.check)
 
 
+def _draw_long_number(canvas: Any, box: Box, facts: SampleFacts) -> None:
+    """A number or name as found that one line cannot hold, on several."""
+    width = min(box.width * 0.2, LONGEST_FRAME_MM * MM)
+    words, right = box.cut_left(box.width - width - GAP, GAP)
+    frame, _rest = right.cut_top(min(width * 0.7, right.height))
+    draw_framed_check(canvas, frame, facts.check)
+    smallest = SMALLEST_NUMBER_MM * MM / CAP_HEIGHT
+    text, sizes = printable(facts.number, MONO), {"largest": 2 * smallest, "smallest": smallest}
+    fitted = fit_block(text, MONO, words.width, words.height, **sizes)
+    if not fitted.whole:
+        raise UnusableStock(
+            f"number {facts.number} is too long for this label; choose a larger stock"
+        )
+    draw_block(canvas, fitted, MONO, words)
+
+
+def _is_tiny(size: float) -> bool:
+    return size * CAP_HEIGHT < SMALLEST_NUMBER_MM * MM - 1e-6
+
+
 def _refuse_tiny(size: float, facts: SampleFacts) -> None:
-    if size * CAP_HEIGHT < SMALLEST_NUMBER_MM * MM - 1e-6:
+    if _is_tiny(size):
         raise UnusableStock(
             f"number {facts.number} would stand {size * CAP_HEIGHT / MM:.1f} mm high and could not "
             "be read; choose a larger stock"
@@ -149,7 +179,7 @@ def _draw_about(canvas: Any, box: Box, facts: SampleFacts, size: float) -> None:
 
 def _draw_site_line(canvas: Any, box: Box, facts: SampleFacts, largest: float) -> None:
     """The site's code, bold, and its name behind it as far as there is room."""
-    code = facts.site_id.upper()
+    code = facts.site_code
     fitted = fit_line(code, BOLD, box.width, largest=largest, smallest=SMALLEST_TEXT)
     size = min(fitted.size, box.height)
     baseline = box.y + size * 0.24
@@ -170,6 +200,11 @@ def _draw_words(canvas: Any, box: Box, facts: SampleFacts) -> None:
     if facts.blank:
         _draw_writing_lines(canvas, rest)
         return
+    if facts.store_number:
+        line, rest = rest.cut_top(min(line_height, rest.height))
+        words, size = _("Store {number}").format(number=facts.store_words), line.height / 1.17
+        at = (line.width, line.x, line.y + size * 0.24)
+        write_line(canvas, words, BOLD, *at, largest=size, smallest=SMALLEST_TEXT)
     if rest.height < SMALLEST_TEXT * 1.17:
         return
     line, rest = rest.cut_top(min(line_height, rest.height))
@@ -222,6 +257,8 @@ def _draw_flag(
     size = min(
         box.height * 0.9 / MONO.width(facts.number, 1.0), READABLE_NUMBER_MM * MM / CAP_HEIGHT
     )
+    if _is_tiny(2 * size):
+        return  # of a long number as found; it stands on the end
     number_line = FittedText((facts.number,), size, True)
     # upright on the tube, three times, so that one of them always faces the eye
     for third in (1, 3, 5):
@@ -240,7 +277,7 @@ def _draw_flag_code(canvas: Any, stock: Stock, box: Box, facts: SampleFacts, res
     frame = Box(box.right - width, box.top - width * 0.8, width, width * 0.8)
     draw_framed_check(canvas, frame, facts.check)
     below = frame.y - 1 * MM - box.y
-    site = facts.site_id.upper()
+    site = facts.site_code
     fitted = fit_line(site, BOLD, below, largest=LARGEST_TEXT, smallest=SMALLEST_TEXT)
     if fitted.whole:
         _draw_upright(canvas, fitted, BOLD, frame.middle_x, box.y + below / 2)
@@ -278,7 +315,7 @@ def _draw_disc(
     reach = sqrt(radius**2 - (top - half + half * 0.45) ** 2)
     room = reach - half
     width = min(room * 0.9, 3.4 * MM)
-    site = facts.site_id.upper()
+    said, share = (facts.store_number, 0.9) if facts.store_number else (facts.site_code, 0.6)
     canvas.saveState()
     canvas.translate(x + half + room / 2, middle)
     canvas.rotate(90)
@@ -286,7 +323,7 @@ def _draw_disc(
     canvas.restoreState()
     largest = min(LARGEST_TEXT, room * 0.8 / CAP_HEIGHT)
     smallest = SMALLEST_TEXT - 1
-    fitted = fit_line(site, BOLD, side * 0.6, largest=largest, smallest=smallest)
+    fitted = fit_line(said, BOLD, side * share, largest=largest, smallest=smallest)
     _draw_upright(canvas, fitted, BOLD, x - half - room / 2, middle)
 
 

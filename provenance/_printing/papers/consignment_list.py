@@ -37,7 +37,7 @@ def _cells(number: int, item: ParcelItem) -> tuple[str, ...]:
     return (
         str(number),
         facts.number,
-        facts.site_id.upper(),
+        facts.site_code,
         facts.kind,
         item.length,
         item.pieces,
@@ -146,7 +146,7 @@ def _draw_sample_cell(
 
 
 def _draw_totals(canvas: Any, box: Box, parcel: Parcel) -> None:
-    sites = Counter(item.facts.site_id.upper() for item in parcel.items)
+    sites = Counter(item.facts.site_code for item in parcel.items)
     lines = [_("Total {count}.").format(count=parcel.count_in_words)]
     if len(sites) > 1:
         counted = ", ".join(f"{site} {number}" for site, number in sorted(sites.items()))

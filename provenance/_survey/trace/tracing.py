@@ -8,6 +8,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from provenance._base.errors import UnusableInput
+from provenance._identity.identifier import joined_key
 from provenance._record.package import Package
 from provenance._record.snapshot import Row
 from provenance._survey.adjust.adjustment import adjust_survey
@@ -377,4 +378,4 @@ def _apart(one: Point, other: Point) -> float:
 
 def own_tie(file_id: str, sample: str) -> str:
     """The key of the tie that holds what a plan says of a hole."""
-    return f"{file_id}-{sample}"
+    return joined_key(file_id, sample)
