@@ -73,17 +73,22 @@ def files_of(folder: Path) -> list[str]:
     )
 
 
-def tags_in(text: str) -> dict[str, str]:
-    """The tags of a bag-info.txt, the first of each name (RFC 8493 section 2.2.2)."""
-    tags: dict[str, str] = {}
-    label = ""
+def tag_pairs(text: str) -> list[tuple[str, str]]:
+    """The labels and values of a bag-info.txt in their order (RFC 8493 section 2.2.2)."""
+    pairs: list[tuple[str, str]] = []
     for line in text.splitlines():
-        if line[:1] in (" ", "\t") and label:
-            tags[label] += f" {line.strip()}"
+        if line[:1] in (" ", "\t") and pairs:
+            label, value = pairs[-1]
+            pairs[-1] = (label, f"{value} {line.strip()}")
         elif ":" in line:
             label, _, value = line.partition(":")
-            tags.setdefault(label, value.strip())
-    return tags
+            pairs.append((label, value.strip()))
+    return pairs
+
+
+def tags_in(text: str) -> dict[str, str]:
+    """The tags of a bag-info.txt, the first of each label."""
+    return dict(reversed(tag_pairs(text)))
 
 
 def _tag_lines(info: Mapping[str, str]) -> str:

@@ -78,13 +78,14 @@ def write_about(
             withdraws=filling.redacted.withdraws if filling.redacted else (),
         ),
     )
-    write_deposit_files(
+    record = write_deposit_files(
         package,
         data,
         edition,
         day=day,
         formats=tuple(sorted({media_type_of(member.path) for member in contents.members})),
         sizes=_sizes(contents, len(samples_taken(package.tables))),
+        earlier=earlier,
     )
     # the pages carry it too
     json_ld = json.loads((data / schema_org.FORM.file_name).read_text(encoding="utf-8"))
@@ -113,7 +114,7 @@ def write_about(
     crate = describe_crate(
         package,
         edition,
-        day=day,
+        record=record,
         files=files,
         titles=_titles(package, edition),
         standards={one.file_name: one.standard for one in deposit_forms() if one.standard},

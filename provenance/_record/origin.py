@@ -16,6 +16,7 @@ from typing import TYPE_CHECKING, Any
 from provenance._base.errors import UnusablePackage
 from provenance._gate.documents import read_json
 from provenance._gate.refusal import RefusedInput
+from provenance._record.doi import doi_in
 
 if TYPE_CHECKING:
     from provenance._record.package import Package
@@ -45,7 +46,7 @@ class Ancestor:
     """One earlier bundle of the same record, by what is known of it anywhere.
 
     `tagmanifest_sha256` is the checksum of its tagmanifest-sha256.txt, which stands for every byte
-    of it; `accession` is '' where no repository had given it a number.
+    of it; `accession` is '' where no repository had given it a number, `doi` where it had none.
     """
 
     name: str
@@ -53,10 +54,12 @@ class Ancestor:
     record_date: str
     tagmanifest_sha256: str
     accession: str = ""
+    doi: str = ""
 
     def as_dict(self) -> dict[str, str]:
         """The ancestor as it stands in bundle.json."""
-        return dict(zip(_ANCESTOR, vars(self).values(), strict=True))
+        known = dict(zip((*_ANCESTOR, "doi"), vars(self).values(), strict=True))
+        return known if self.doi else {name: known[name] for name in _ANCESTOR}
 
     @property
     def in_words(self) -> str:
@@ -119,7 +122,7 @@ def ancestor_from(raw: object) -> Ancestor:
     """An ancestor as bundle.json has it; raises ValueError when it is none."""
     if not isinstance(raw, dict) or not all(isinstance(raw.get(one), str) for one in _ANCESTOR):
         raise ValueError(f"it lacks one of {', '.join(_ANCESTOR)}")
-    return Ancestor(*(raw[one] for one in _ANCESTOR))
+    return Ancestor(*(raw[one] for one in _ANCESTOR), doi_in(raw.get("doi")))
 
 
 def origin_from(raw: object) -> Origin:

@@ -8,7 +8,7 @@ from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Any
 
-from provenance._bag.bag import tags_in
+from provenance._bag.bag import tag_pairs
 from provenance._bag.hashing import hash_files
 from provenance._base.disk import sha256_of
 from provenance._base.errors import UnusableInput, UnusablePackage
@@ -16,11 +16,14 @@ from provenance._bundle.describe.contents import Contents, survey_package
 from provenance._bundle.describe.editions import Edition
 from provenance._gate.documents import read_json
 from provenance._ledger.custody import TABLE as LEDGER
+from provenance._record.doi import doi_in
 from provenance._record.origin import Ancestor, Origin, ancestor_from, numbers_of, read_origin
 from provenance._record.package import Package
 
 ACCESSION_TAG = "Accession-Number"
 """The line of bag-info.txt in which a repository's number stands."""
+IDENTIFIER_TAG = "External-Identifier"
+"""The lines in which the package's name and the bundle's DOI stand (RFC 8493, section 2.2.2)."""
 
 
 @dataclass(frozen=True)
@@ -37,9 +40,15 @@ class Lineage:
     spent: Mapping[str, tuple[str, ...]] | None = None
 
     def renamed(self, turn: Callable[[str], str]) -> Lineage:
-        """The same with the name of each earlier bundle turned, which may be that of the place."""
+        """The same with the name of each earlier bundle turned, which may be that of the place.
+
+        The DOI of an edition that is not public leads to the name as well.
+        """
         return replace(
-            self, revision_of=tuple(replace(one, name=turn(one.name)) for one in self.revision_of)
+            self,
+            revision_of=tuple(
+                replace(one, name=turn(one.name), doi="") for one in self.revision_of
+            ),
         )
 
     def facts(self) -> dict[str, Any]:
@@ -115,7 +124,8 @@ def identity_of(folder: Path) -> Ancestor:
         edition=str(facts.get("edition") or ""),
         record_date=str(facts.get("recordDate") or ""),
         tagmanifest_sha256=_tagmanifest_sum(folder),
-        accession=_accession(folder),
+        accession=next(iter(_tags(folder, ACCESSION_TAG)), ""),
+        doi=next(filter(None, map(doi_in, _tags(folder, IDENTIFIER_TAG))), ""),
     )
 
 
@@ -168,11 +178,13 @@ def origin_of(folder: Path, package: Package, members: Mapping[str, int]) -> Ori
     )
 
 
-def _accession(folder: Path) -> str:
+def _tags(folder: Path, label: str) -> tuple[str, ...]:
+    """Every value that bag-info.txt has under a label."""
     path = folder / "bag-info.txt"
     if not path.is_file():
-        return ""
-    return tags_in(path.read_text(encoding="utf-8", errors="replace")).get(ACCESSION_TAG, "")
+        return ()
+    pairs = tag_pairs(path.read_text(encoding="utf-8", errors="replace"))
+    return tuple(value for one, value in pairs if one == label)
 
 
 def bundle_facts(folder: Path) -> dict[str, Any]:
