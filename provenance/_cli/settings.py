@@ -6,28 +6,65 @@ from pathlib import Path
 
 import click
 
+from provenance._base.visible import visible
 from provenance._cli.options import asked, reads_package, settings_options
 
 
 @click.command("settings")
 @reads_package()
 @settings_options
-def settings(package: Path, units: str | None, language: str | None) -> None:
-    """Show or set how the record measures, and the language of its forms and labels.
+@click.option("--doi", help="DOI of the full edition that is packed next, or 'none'.")
+@click.option("--public-doi", help="DOI of the public edition that is packed next, or 'none'.")
+@click.option(
+    "--embargo-until",
+    metavar="DAY",
+    help="Day until which the public edition is kept back (YYYY-MM-DD), or 'none' to end the "
+    "embargo. It never ends by itself.",
+)
+def settings(
+    package: Path,
+    units: str | None,
+    language: str | None,
+    doi: str | None,
+    public_doi: str | None,
+    embargo_until: str | None,
+) -> None:
+    """Show or set units, language, DOIs and embargo of a record.
 
     With --units feet-inches, forms, workbook, cards, plans, pages and findings show feet, inches
     and fractions. What is in the tables stays as it is, in metric units.
 
+    A DOI belongs to one edition of one season: set the next one before you pack again. For a
+    bundle that is packed already, use 'treenail deposit'.
+
     Example: treenail settings hollin --units feet-inches
     """
     from provenance._model.measures import SYSTEMS
+    from provenance._record.deposit_settings import (
+        PUBLIC_ID,
+        DepositSettings,
+        change_deposit,
+        embargo_of,
+    )
     from provenance._record.package import open_to_change
     from provenance._record.settings import Settings, change_settings
 
-    if units or language:
-        opened = change_settings(open_to_change(package), Settings(units, language))
+    of_deposit = DepositSettings(doi, public_doi, embargo_until)
+    if units or language or of_deposit.changes():
+        opened = open_to_change(package)
+        if units or language:
+            opened = change_settings(opened, Settings(units, language))
+        if of_deposit.changes():
+            opened = change_deposit(opened, of_deposit)
     else:
         opened = asked(package, writes=False)
     model = opened.model
     click.echo(f"units     {model.units.replace('_', '-')} ({SYSTEMS[model.units].lower()})")
     click.echo(f"language  {model.language}")
+    for name, said in (
+        ("DOI", opened.descriptor.get("id")),
+        ("public DOI", opened.descriptor.get(PUBLIC_ID)),
+        ("embargo", embargo_of(opened)),
+    ):
+        if said:
+            click.echo(f"{name}  {visible(str(said))}")

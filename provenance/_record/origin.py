@@ -122,7 +122,7 @@ def ancestor_from(raw: object) -> Ancestor:
     """An ancestor as bundle.json has it; raises ValueError when it is none."""
     if not isinstance(raw, dict) or not all(isinstance(raw.get(one), str) for one in _ANCESTOR):
         raise ValueError(f"it lacks one of {', '.join(_ANCESTOR)}")
-    return Ancestor(*(raw[one] for one in _ANCESTOR), doi_in(raw.get("doi")))
+    return replace(Ancestor(*(raw[one] for one in _ANCESTOR)), doi=doi_in(raw.get("doi")))
 
 
 def origin_from(raw: object) -> Origin:

@@ -82,7 +82,8 @@ def _species(package: Package, taken: pl.DataFrame) -> list[str]:
     of_samples = taken.join(reported, "sample_id", "left", maintain_order="left").select(
         code=pl.coalesce("species", "species_field")
     )
-    counts = of_samples.drop_nulls().group_by("code").len().sort("len", "code", descending=[True, False])
+    counts = of_samples.drop_nulls().group_by("code").len()
+    counts = counts.sort("len", "code", descending=[True, False])
     names = package.model.vocabulary_of(package.model.table("lab_result").field("species"))
     return [names.label(code) if names else code for code in counts["code"]]
 

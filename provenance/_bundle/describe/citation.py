@@ -219,10 +219,8 @@ def registered(
         again["relatedIdentifiers"] = related
     if issued:
         again["publicationYear"] = issued[:4]
-        again["dates"] = [
-            {**one, "date": issued} if one["dateType"] == "Issued" else one
-            for one in record["dates"]
-        ]
+        others = [one for one in record["dates"] if one["dateType"] != "Issued"]
+        again["dates"] = [*others, {"date": issued, "dateType": "Issued"}]
     # where a record of DataCite has it
     return {name: again[name] for name in dict.fromkeys(("schemaVersion", "doi", *again))}
 

@@ -241,9 +241,9 @@ def _describe(known: Known, tables: Mapping[str, Table]) -> tuple[Model, dict[st
         # it was given to be public, but what is withheld may be spelled in it
         if known.masker.mask(public) != public:
             raise UnusablePackage(
-                f"{known.package.folder / DESCRIPTOR}: the DOI of the public edition, {public}, holds "
-                "a name or number that is withheld; register one that tells nothing, and enter it "
-                "with 'treenail settings --public-doi'"
+                f"{known.package.folder / DESCRIPTOR}: the DOI of the public edition, {public}, "
+                "holds a name or number that is withheld; register one that tells nothing, and "
+                "enter it with 'treenail settings --public-doi'"
             )
         descriptor[OWN_ID] = public
     if until := embargo_of(known.package):
