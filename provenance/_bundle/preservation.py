@@ -77,5 +77,8 @@ def preservation_events_csv(events: Iterable[PreservationEvent]) -> bytes:
 def preservation_events_schema() -> dict[str, Any]:
     """The Table Schema (Data Package 2) of that CSV, to lie beside it."""
     schema: dict[str, Any] = _known()["schema"]
-    told = [{**one, "rdfType": _address(one["rdfType"])} for one in schema["fields"]]
+    told = [
+        {name: _address(one[name]) if name == "rdfType" else one[name] for name in one}
+        for one in schema["fields"]
+    ]
     return {**schema, "fields": told}

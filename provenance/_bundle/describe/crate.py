@@ -72,23 +72,21 @@ def describe_crate(
     own_name = {"@type": "PropertyValue", "name": "package name", "value": package.name}
     root["identifier"] = _context(crate, "#package-name", own_name)
     if doi := record.get("doi"):
-        about = {"@type": "PropertyValue", "propertyID": _DOI, "value": f"doi:{doi}"}
-        root.append_to(
-            "identifier", _context(crate, doi_address(doi), about | {"url": doi_address(doi)})
-        )
+        about = {"@type": "PropertyValue", "name": "DOI", "propertyID": _DOI}
+        about |= {"value": f"doi:{doi}", "url": doi_address(doi)}
+        root.append_to("identifier", _context(crate, doi_address(doi), about))
     root["license"] = _licence(crate, package, edition)
     may_be_told = [one for one in makers(package) if one.named or not edition.is_public]
-    authors = [_maker(crate, one) for one in may_be_told]
-    root["author"] = authors[0] if len(authors) == 1 else authors or None
+    root["author"] = _one_or_all([_maker(crate, one) for one in may_be_told])
     repository = keeper(package)
     if repository and edition.is_public and not repository.named:
         repository = None
     root["publisher"] = _maker(crate, repository) if repository else None
     paid = [one for one in funders(package) if one[0].named or not edition.is_public]
-    root["funder"] = [_maker(crate, funder) for funder, _ in paid] or None
-    root["funding"] = [
-        _grant(crate, funder, award) for funder, awards in paid for award in awards
-    ] or None
+    root["funder"] = _one_or_all([_maker(crate, funder) for funder, _ in paid])
+    root["funding"] = _one_or_all(
+        [_grant(crate, funder, award) for funder, awards in paid for award in awards]
+    )
     if earlier:
         root["prov:wasRevisionOf"] = _earlier(crate, earlier)
     stray = set(undescribed)
@@ -128,6 +126,11 @@ def describe_crate(
 def _order(identifier: str) -> tuple[int, str]:
     first = {CRATE: 0, "./": 1}
     return first.get(identifier, 2), identifier
+
+
+def _one_or_all(values: list[ContextEntity]) -> ContextEntity | list[ContextEntity] | None:
+    """A property's value as the specification has it: a list only of several."""
+    return values[0] if len(values) == 1 else values or None
 
 
 def _context(crate: ROCrate, identifier: str, properties: dict[str, Any]) -> ContextEntity:
