@@ -79,7 +79,7 @@ def register_doi(
     if out is not None and (out.exists() or out.is_symlink()):
         raise AlreadyThere(f"{out} is already there; choose another name or remove it first")
     with (
-        _held(bundle, changes=out is None),
+        _held(bundle, changes=out is None and bundle.is_dir()),
         opened_bundle(bundle, progress=stretch(progress, 0, 3)) as folder,
     ):
         _refuse_damaged(bundle, folder, stretch(progress, 1, 3))
@@ -111,7 +111,7 @@ def register_doi(
 
 @contextmanager
 def _held(bundle: Path, *, changes: bool) -> Iterator[None]:
-    """Hold a bundle that is changed where it is, once what a stopped call left is finished.
+    """Hold a folder that is changed where it is, once what a stopped call left is finished.
 
     The lock is in the folder around it: in the bag it would be a file that no list has.
     """
@@ -119,7 +119,7 @@ def _held(bundle: Path, *, changes: bool) -> Iterator[None]:
         yield
         return
     with locked(bundle.resolve().parent):
-        if bundle.is_dir() and any(bundle.glob(".together.*.part")):
+        if any(bundle.glob(".together.*.part")):
             finish_writing(bundle)
             (bundle / LOCK).unlink(missing_ok=True)
         yield

@@ -1,4 +1,4 @@
-"""A DOI goes into the tag files of a bundle and the descriptions beside data/; nothing else moves."""
+"""A DOI goes into tag files and the descriptions beside data/; nothing else of a bundle changes."""
 
 from __future__ import annotations
 
