@@ -6,6 +6,7 @@ import io
 import json
 import shutil
 import socket
+from dataclasses import replace
 from functools import cache
 from pathlib import Path
 from typing import Any
@@ -16,6 +17,7 @@ from provenance._bundle.describe.citation import datacite_record, makers
 from provenance._bundle.describe.crate import check_crate
 from provenance._bundle.describe.editions import FULL, PUBLIC
 from provenance._record.deposit_settings import DepositSettings, change_deposit
+from provenance._record.origin import Ancestor
 from provenance._record.package import Package, open_package
 from tests.builders import a_package, pack_bundle
 
@@ -285,6 +287,47 @@ def test_the_keeper_is_the_publisher_with_its_identifier(tmp_path: Path) -> None
         {"date": "2024-06-04", "dateType": "Collected"},
     ]
     assert datacite_faults(record) == []
+
+
+def test_everything_that_is_known_is_cited_and_valid_by_the_datacite_schema(
+    whole_citation: Package,
+) -> None:
+    record = datacite_record(whole_citation, FULL, day="2031-05-04", formats=())
+    assert datacite_faults(record) == []
+    (creator,) = record["creators"]
+    assert [creator[name] for name in ("name", "familyName", "givenName")] == [
+        "Birkwood, Mara", "Birkwood", "Mara",
+    ]  # fmt: skip
+    assert [one["awardNumber"] for one in record["fundingReferences"]] == ["INV-7", "8"]
+    assert record["language"] == "en"
+    assert record["descriptions"][0]["description"] == (
+        "Tree-ring samples from buildings at 1 site: 1 timber recorded, 1 sample taken. "
+        "Species: Pinus ponderosa. 1 sample is dated, with rings from 1702 to 1781. "
+        "The samples were taken on 2024-06-04."
+    )
+
+
+def test_the_version_before_is_named_by_its_doi_or_else_by_its_accession_number(
+    whole_citation: Package,
+) -> None:
+    """DataCite 4.5: a number that is no identifier of its list is a related item."""
+    public = Ancestor("holl-public", "public", "2024-06-14", "a" * 64, "2024.0002", "10.5072/hr-8")
+    before = Ancestor("holl", "full", "2024-06-14", "b" * 64, "2024.0001")
+    known = {"edition": FULL, "day": "2031-05-04", "formats": ()}
+    record = datacite_record(whole_citation, **known, earlier=(public, before))
+    (item,) = record["relatedItems"]
+    assert (item["relationType"], item["number"]) == ("IsNewVersionOf", "2024.0001")
+    assert [one["relationType"] for one in record["relatedIdentifiers"]] == ["IsVariantFormOf"]
+    assert datacite_faults(record) == []
+    # the DOI that the package has is still that of the bundle before
+    before = replace(before, doi="10.5072/hr-1")
+    record = datacite_record(whole_citation, **known, earlier=(before,))
+    assert "doi" not in record
+    assert "relatedItems" not in record
+    assert [one["relationType"] for one in record["relatedIdentifiers"]] == [
+        "IsNewVersionOf",
+        "IsVariantFormOf",
+    ]
 
 
 def test_coordinates_do_not_get_into_the_citation(tmp_path: Path) -> None:

@@ -177,7 +177,7 @@ def _maker(crate: ROCrate, maker: Maker) -> ContextEntity:
     entity = _context(crate, maker.address or own, properties)
     if maker.employer:
         entity["affiliation"] = _maker(crate, maker.employer)
-    if maker.email:
+    if maker.email and not maker.is_person:
         about = {"name": f"Questions to {maker.name}", "contactType": "questions about the record"}
         entity["contactPoint"] = _context(
             crate,

@@ -40,8 +40,8 @@ def is_harmless(
     """Whether a cell holds what may be public by its type alone.
 
     That is a truth value, a date (EDTF), a code of a shipped list or of `lists`, a number within
-    the bounds of the core's field, a specimen or stamp number, an ORCID or ROR, a checksum. A field that a profile
-    added counts by its own type, and has to pass the search besides.
+    the bounds of the core's field, a specimen or stamp number, an ORCID or ROR, a checksum. A field
+    that a profile added counts by its own type, and has to pass the search besides.
     """
     known = shipped.field(table, one.name)
     kind = known or one
