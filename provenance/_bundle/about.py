@@ -186,6 +186,7 @@ def _shown_facts(
         ("Kept by", repository.name if repository else ""),
         ("Kind of place", package.model.title),
         ("Package", package.name),
+        ("DOI", own_doi(package, lineage.revision_of)),
         ("Files", f"{len(contents.members)}, {contents.byte_count:,} bytes"),
     ]
     return [(name, value) for name, value in facts if value]

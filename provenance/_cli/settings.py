@@ -63,8 +63,8 @@ def settings(
     click.echo(f"language  {model.language}")
     for name, said in (
         ("DOI", opened.descriptor.get("id")),
-        ("public DOI", opened.descriptor.get(PUBLIC_ID)),
+        ("public", opened.descriptor.get(PUBLIC_ID)),
         ("embargo", embargo_of(opened)),
     ):
         if said:
-            click.echo(f"{name}  {visible(str(said))}")
+            click.echo(f"{name:<10}{visible(str(said))}")

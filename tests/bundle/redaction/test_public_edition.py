@@ -425,9 +425,9 @@ def test_the_public_edition_has_its_own_doi_its_embargo_and_the_other_doi_only_i
     told = ("--doi", "10.5072/full-1", "--public-doi", "https://doi.org/10.5072/1-open")
     said = run("settings", package.folder, *told, "--embargo-until", "2031-12-31")
     assert said.output.splitlines()[-3:] == [
-        "DOI  https://doi.org/10.5072/full-1",
-        "public DOI  https://doi.org/10.5072/1-open",
-        "embargo  2031-12-31",
+        "DOI       https://doi.org/10.5072/full-1",
+        "public    https://doi.org/10.5072/1-open",
+        "embargo   2031-12-31",
     ]
     public = redact(open_package(package.folder), tmp_path / "1").package
     full_doi = "https://doi.org/10.5072/full-1"
