@@ -62,12 +62,13 @@ def test_folder_and_zip_get_the_same_tags_and_keep_their_payload(
         assert {k: v for k, v in after.items() if is_payload(k)} == {
             k: v for k, v in before.items() if is_payload(k)
         }
-        assert verify_bundle(done.path).word == verify_bundle(pristine / name).word
         listed = after["tagmanifest-sha256.txt"]
         assert done.now == hashlib.sha256(listed).hexdigest() != done.before
         again = register_doi(done.path, DOI, today=date(2032, 1, 1))
         assert (again.now, read(done.path)) == (done.now, after), "twice is once"
     assert found["bundle"] == found["bundle.zip"]
+    now, before = (verify_bundle(folder / "bundle.zip") for folder in (tmp_path, pristine))
+    assert (now.word, now.findings) == (before.word, before.findings)
     Bag(str(tmp_path / "bundle")).validate()
     assert identity_of(tmp_path / "bundle").doi == DOI
     info = found["bundle"]["bag-info.txt"].decode()
@@ -143,8 +144,8 @@ def test_a_kill_at_any_moment_leaves_a_bundle_with_all_or_nothing_of_the_doi(
     before = bytes_below(bundle)
     wanted = bytes_below(register_doi(bundle, DOI, today=TODAY, out=tmp_path / "whole").path)
     real = together.put_in_place
-    # at the commit itself, before any file is in place, and when some of the eight are
-    for moment in (0, 1, 5):
+    # at the commit itself, and when some of the eight files are in place
+    for moment in (0, 5):
         broken = Path(shutil.copytree(bundle, tmp_path / f"b{moment}"))
         left = [moment]
 
