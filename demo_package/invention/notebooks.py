@@ -96,10 +96,13 @@ _PARTY_HEADINGS = {
     "code": "Initials",
     "what": "Person or organisation",
     "name": "Full name",
+    "family": "Family name",
+    "given": "Given name",
     "does": "Does",
     "belongs_to": "Belongs to",
     "mail": "E-mail",
     "post": "Postal address",
+    "grants": "Grant numbers",
     "may_be_named": "May be named",
 }
 _PLACE_HEADINGS = {

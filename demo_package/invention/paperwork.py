@@ -59,21 +59,24 @@ SITE: Row = {
 PARTIES: tuple[Row, ...] = tuple(
     dict(
         zip(
-            ("code", "what", "name", "does", "belongs_to", "mail", "post", "may_be_named"),
+            (
+                *("code", "what", "name", "family", "given", "does", "belongs_to", "mail"),
+                *("post", "grants", "may_be_named"),
+            ),
             values,
             strict=True,
         )
     )
     for values in (
-        ("MB", "person", "Mirka Bellowhay (invented)", "crew chief; driller; recorder", "QTS", "mb@example.org", "", "yes"),
-        ("TQ", "person", "Tove Quarrendike (invented)", "driller; recorder", "", "tq@example.org", "", "no"),
-        ("ZF", "person", "Zoë Farrowgill (invented)", "recorder; photographer", "", "", "", "yes"),
-        ("AP", "person", "Ansel Ruthe-Péron (invented)", "driller; recorder; volunteer", "", "", "", "no"),
-        ("IV", "person", "Ilse Vantongle (invented)", "analyst", "ORR", "iv@example.org", "", "yes"),
-        ("ORR", "organisation", "Ostrafell Ring Room (invented laboratory)", "lab", "", "rings@example.org", "1 Nowhere Quay, Ostrafell (invented)", "yes"),
-        ("OOB", "organisation", "Office of Old Buildings, Varrowmark (invented)", "authority", "", "", "", "yes"),
-        ("HRF", "organisation", "Hollin Reach Farm Trust (invented)", "owner", "", "", "", "no"),
-        ("QTS", "organisation", "Quorrin Tarn Record Store (invented)", "store; repository", "", "store@example.org", "2 Nowhere Quay, Quorrin Tarn (invented)", "yes"),
+        ("MB", "person", "Mirka Bellowhay (invented)", "Bellowhay (invented)", "Mirka", "crew chief; driller; recorder", "QTS", "mb@example.org", "", "", "yes"),
+        ("TQ", "person", "Tove Quarrendike (invented)", "", "", "driller; recorder", "", "tq@example.org", "", "", "no"),
+        ("ZF", "person", "Zoë Farrowgill (invented)", "Farrowgill (invented)", "Zoë", "recorder; photographer", "", "", "", "", "yes"),
+        ("AP", "person", "Ansel Ruthe-Péron (invented)", "", "", "driller; recorder; volunteer", "", "", "", "", "no"),
+        ("IV", "person", "Ilse Vantongle (invented)", "Vantongle (invented)", "Ilse", "analyst", "ORR", "iv@example.org", "", "", "yes"),
+        ("ORR", "organisation", "Ostrafell Ring Room (invented laboratory)", "", "", "lab", "", "rings@example.org", "1 Nowhere Quay, Ostrafell (invented)", "", "yes"),
+        ("OOB", "organisation", "Office of Old Buildings, Varrowmark (invented)", "", "", "authority; funder", "", "", "", "VM-2023-7 (invented)", "yes"),
+        ("HRF", "organisation", "Hollin Reach Farm Trust (invented)", "", "", "owner", "", "", "", "", "no"),
+        ("QTS", "organisation", "Quorrin Tarn Record Store (invented)", "", "", "store; repository", "", "store@example.org", "2 Nowhere Quay, Quorrin Tarn (invented)", "", "yes"),
     )
 )
 

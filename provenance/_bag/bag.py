@@ -8,7 +8,7 @@ of the clock, orders the tag manifests by chance, and changes the working direct
 from __future__ import annotations
 
 import os
-from collections.abc import Callable, Iterator, Mapping
+from collections.abc import Callable, Iterator, Mapping, Sequence
 from pathlib import Path
 
 from provenance._bag.hashing import ALGORITHMS, Checksums, hash_files
@@ -21,16 +21,17 @@ BAGIT_TXT = "BagIt-Version: 1.0\nTag-File-Character-Encoding: UTF-8\n"
 
 def write_bag(
     folder: Path,
-    info: Mapping[str, str],
+    info: Mapping[str, str | Sequence[str]],
     *,
     beside: Callable[[Path], None] | None = None,
     progress: Progress = say_nothing,
 ) -> Checksums:
     """Make a bag of a folder that holds its payload in data/; returns the payload's checksums.
 
-    `info` goes into bag-info.txt; Payload-Oxum is added. `beside` may put further tag files into
-    the folder once the manifests are there. Paths are sorted, so that the same payload makes the
-    same files. Raises UnusableInput when a file cannot be read.
+    `info` goes into bag-info.txt, several values of a label line by line; Payload-Oxum is added.
+    `beside` may put further tag files into the folder once the manifests are there. Paths are
+    sorted, so that the same payload makes the same files. Raises UnusableInput when a file cannot
+    be read.
     """
     payload = sorted(payload_files(folder))
     sums = hash_files(folder, dict.fromkeys(payload, ALGORITHMS), progress=progress)
@@ -73,20 +74,28 @@ def files_of(folder: Path) -> list[str]:
     )
 
 
-def tags_in(text: str) -> dict[str, str]:
-    """The tags of a bag-info.txt, the first of each name (RFC 8493 section 2.2.2)."""
-    tags: dict[str, str] = {}
-    label = ""
+def tag_pairs(text: str) -> list[tuple[str, str]]:
+    """The labels and values of a bag-info.txt in their order (RFC 8493 section 2.2.2)."""
+    pairs: list[tuple[str, str]] = []
     for line in text.splitlines():
-        if line[:1] in (" ", "\t") and label:
-            tags[label] += f" {line.strip()}"
+        if line[:1] in (" ", "\t") and pairs:
+            label, value = pairs[-1]
+            pairs[-1] = (label, f"{value} {line.strip()}")
         elif ":" in line:
             label, _, value = line.partition(":")
-            tags.setdefault(label, value.strip())
-    return tags
+            pairs.append((label, value.strip()))
+    return pairs
 
 
-def _tag_lines(info: Mapping[str, str]) -> str:
+def tags_in(text: str) -> dict[str, str]:
+    """The tags of a bag-info.txt, the first of each label."""
+    return dict(reversed(tag_pairs(text)))
+
+
+def _tag_lines(info: Mapping[str, str | Sequence[str]]) -> str:
     """The lines of a tag file, by label; a value never breaks its line (section 2.2.2)."""
-    lines = (f"{label}: {' '.join(info[label].split())}\n" for label in sorted(info))
+    lines = []
+    for label, said in sorted(info.items()):
+        values = [said] if isinstance(said, str) else said
+        lines += [f"{label}: {' '.join(value.split())}\n" for value in values]
     return "".join(lines)

@@ -15,12 +15,12 @@ from provenance._base.resources import shipped
 from provenance._base.yaml_text import read_yaml
 from provenance._bundle.deposit import schema_org
 from provenance._bundle.deposit.files import deposit_forms, write_deposit_files
-from provenance._bundle.describe.citation import keeper, makers
+from provenance._bundle.describe.citation import keeper, makers, own_doi
 from provenance._bundle.describe.code_book import code_book_html, code_book_markdown
 from provenance._bundle.describe.contents import Contents
 from provenance._bundle.describe.crate import CRATE, describe_crate
 from provenance._bundle.describe.editions import Edition
-from provenance._bundle.describe.lineage import ACCESSION_TAG, LEDGER_TAG, Lineage
+from provenance._bundle.describe.lineage import ACCESSION_TAG, IDENTIFIER_TAG, LEDGER_TAG, Lineage
 from provenance._bundle.describe.plain_text import WIDTH, flat, text_template
 from provenance._bundle.describe.withdrawn import Withdrawn
 from provenance._bundle.finding_aid.write import write_finding_aid
@@ -33,6 +33,7 @@ from provenance._ledger.ed25519 import Signer
 from provenance._model.media_types import media_type_of
 from provenance._record.agreements import agreements_of, notices
 from provenance._record.attempts import samples_taken
+from provenance._record.doi import doi_address
 from provenance._record.given_out import LINEAGE_TABLE
 from provenance._record.origin import Ancestor
 from provenance._record.package import Package, as_json
@@ -80,13 +81,14 @@ def write_about(
             withdraws=filling.redacted.withdraws if filling.redacted else (),
         ),
     )
-    write_deposit_files(
+    record = write_deposit_files(
         package,
         data,
         edition,
         day=day,
         formats=tuple(sorted({media_type_of(member.path) for member in contents.members})),
         sizes=_sizes(contents, len(samples_taken(package.tables))),
+        earlier=earlier,
     )
     # the pages carry it too
     json_ld = json.loads((data / schema_org.FORM.file_name).read_text(encoding="utf-8"))
@@ -117,7 +119,7 @@ def write_about(
     crate = describe_crate(
         package,
         edition,
-        day=day,
+        record=record,
         files=files,
         titles=_titles(package, edition),
         standards={one.file_name: one.standard for one in deposit_forms() if one.standard},
@@ -162,12 +164,15 @@ def _facts(
     }
 
 
-def bag_info(package: Package, edition: Edition, day: str, lineage: Lineage) -> dict[str, str]:
+def bag_info(
+    package: Package, edition: Edition, day: str, lineage: Lineage
+) -> dict[str, str | tuple[str, ...]]:
     """The tags of RFC 8493 section 2.2.2; the e-mail addresses of people stay out of them."""
-    info = {
+    doi = own_doi(package, lineage.revision_of)
+    info: dict[str, str | tuple[str, ...]] = {
         "Bagging-Date": day,
         "Bag-Software-Agent": f"treenail {__version__}",
-        "External-Identifier": package.name,
+        IDENTIFIER_TAG: (package.name, doi_address(doi)) if doi else package.name,
         "External-Description": (
             f"{package.title}. {edition.title}, {edition.store}. Begin with data/README.txt or "
             "data/index.html."
@@ -194,6 +199,7 @@ def _shown_facts(
         ("Kept by", repository.name if repository else ""),
         ("Kind of place", package.model.title),
         ("Package", package.name),
+        ("DOI", own_doi(package, lineage.revision_of)),
         ("Files", f"{len(contents.members)}, {contents.byte_count:,} bytes"),
     ]
     return [(name, value) for name, value in facts if value]

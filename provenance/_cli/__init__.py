@@ -16,7 +16,7 @@ from provenance._cli.terminal import Terminal
 COMMANDS: dict[str, tuple[str, str]] = {
     # name: (module in provenance._cli : function, one line for the overview)
     "new": ("importing:new", "Start a package for one kind of site."),
-    "settings": ("settings:settings", "Show or set units and language of a record."),
+    "settings": ("settings:settings", "Show or set units, language, DOIs and embargo."),
     "stamps": ("locating:stamps", "Reserve stamp numbers that cannot be misread."),
     "labels": ("printing:labels", "Print labels for samples, boxes and drawers."),
     "tags": ("printing:tags", "Print custody tags, consignment lists and receipts."),
@@ -52,6 +52,7 @@ COMMANDS: dict[str, tuple[str, str]] = {
     "review": ("reviewing:review", "Read and release what the public edition may show."),
     "pack": ("bundling:pack", "Write an archive bundle, with everything in it."),
     "verify": ("bundling:verify", "Verify whether a bundle is sound, and list what is not."),
+    "deposit": ("bundling:deposit", "Write the DOI of a bundle into it."),
     "unpack": ("bundling:unpack", "Turn a bundle back into a package."),
     "accession": ("accessioning:accession", "Accession a bundle: number, register, receipt."),
     "compare": ("bundling:compare", "List what changed between two bundles of one record."),

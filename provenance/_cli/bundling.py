@@ -1,4 +1,4 @@
-"""`treenail pack`, `verify`, `unpack` and `compare`: archive bundles."""
+"""`treenail pack`, `verify`, `deposit`, `unpack` and `compare`: archive bundles."""
 
 from __future__ import annotations
 
@@ -98,6 +98,7 @@ def pack(
     from provenance._bundle.pack import pack as pack_package
     from provenance._bundle.withdrawal import withdrawing_of
     from provenance._record.agreements import before_release
+    from provenance._record.deposit_settings import embargo_of
     from provenance._record.package import open_to_change
 
     if (withdrawn or because) and not EDITIONS[edition].is_public:
@@ -109,6 +110,12 @@ def pack(
     opened = open_to_change(package)
     withdrawing = withdrawing_of(opened, withdrawn, because) if withdrawn else None
     signing = [read_key(key, passphrase_file) for key in keys]
+    if EDITIONS[edition].is_public and (until := embargo_of(opened)):
+        click.echo(
+            f"before you publish it: the record is under embargo until {until}; end the embargo "
+            "with 'treenail settings --embargo-until none', and pack again",
+            err=True,
+        )
     for asked in before_release(opened.tables) if EDITIONS[edition].is_public else ():
         click.echo(f"before you publish it: {asked}", err=True)
     with progress_bar("packing") as progress:
@@ -349,6 +356,70 @@ def _verify_withdrawal(older: Path, newer: Path, shape: str) -> NoReturn:
     else:
         click.echo(f"{newer.name} does not withdraw {older.name}")
     sys.exit(1 if said else 0)
+
+
+@click.command("deposit")
+@click.argument("bundle", type=click.Path(path_type=Path))
+@click.option("--doi", required=True, help="The DOI, such as 10.5072/hr-1.")
+@click.option("--issued", metavar="DAY", help="Day of publication (YYYY-MM-DD); default: today.")
+@click.option(
+    "--new-version-of",
+    multiple=True,
+    metavar="DOI",
+    help="DOI of the version before it. Repeat for several.",
+)
+@click.option(
+    "--variant-of",
+    multiple=True,
+    metavar="DOI",
+    help="DOI of the other edition, full or public. Repeat for several. In a public edition it "
+    "leads to whatever is told at the DOI of the full one.",
+)
+@click.option("--replace", "replacing", is_flag=True, help="Replace a DOI that was a mistake.")
+@out_option
+def deposit(
+    bundle: Path,
+    doi: str,
+    issued: str | None,
+    new_version_of: tuple[str, ...],
+    variant_of: tuple[str, ...],
+    replacing: bool,
+    out: Path | None,
+) -> None:
+    """Write the DOI that BUNDLE was given into it, a folder or zip.
+
+    The DOI goes into bag-info.txt, and the descriptions that repositories take in are written again
+    in the folder deposit/ beside data/. Nothing in data/ changes, and signatures stay valid. BUNDLE
+    is verified first; with --out it stays as it is, and the bundle with the DOI is a new one.
+
+    Exit codes: 0 written, 2 not written.
+    """
+    from datetime import date
+
+    from provenance._bundle.registering import register_doi
+
+    try:
+        day = date.fromisoformat(issued) if issued else None
+    except ValueError:
+        raise click.UsageError(f"--issued {issued}: write the day as 2026-03-01") from None
+    with progress_bar("writing") as progress:
+        done = register_doi(
+            bundle,
+            doi,
+            today=date.today(),
+            issued=day,
+            new_version_of=new_version_of,
+            variant_of=variant_of,
+            replacing=replacing,
+            out=out,
+            progress=progress,
+        )
+    click.echo(f"wrote {done.doi} into {done.path}, issued on {done.issued}")
+    if done.before != done.now:
+        click.echo(
+            f"its tagmanifest-sha256.txt is now {done.now} (before: {done.before}); enter it "
+            "wherever the old one is on record"
+        )
 
 
 @click.command("unpack")

@@ -19,6 +19,7 @@ from provenance._gate.budget import DEFAULT_BUDGET
 from provenance._gate.documents import read_json
 from provenance._gate.folders import read_plain
 from provenance._gate.refusal import RefusedInput
+from provenance._record.doi import doi_in
 from provenance._record.given_out import (
     LINEAGE_TABLE,
     STAMP,
@@ -57,8 +58,8 @@ class Ancestor:
     """One earlier bundle of the same record, by what is known of it anywhere.
 
     `tagmanifest_sha256` is the checksum of its tagmanifest-sha256.txt, which stands for every byte
-    of it; `accession` is '' where no repository had given it a number. The rest lets a later bundle
-    be judged without this one, and is blank where an earlier version packed it: `payload` is the
+    of it; `accession` is '' where no repository had given it a number, `doi` where it had none. The
+    rest lets a later bundle be judged without this one, and is blank where an earlier version packed it: `payload` is the
     checksum of its manifest-sha256.txt, `heads` the seals of its last custody events, `events` how
     many there were, `bindings` the checksum over what its numbers stood for (see lineage.py), and
     `statement` the text of its signed statement.
@@ -69,6 +70,7 @@ class Ancestor:
     record_date: str
     tagmanifest_sha256: str
     accession: str = ""
+    doi: str = ""
     payload: str = ""
     heads: tuple[str, ...] = ()
     events: int = 0
@@ -79,6 +81,8 @@ class Ancestor:
     def as_dict(self) -> dict[str, Any]:
         """The ancestor as it stands in bundle.json; what is not known is left out."""
         plain = {key: getattr(self, name) for key, name in zip(_ANCESTOR, _FIELDS[:5], strict=True)}
+        if self.doi:
+            plain["doi"] = self.doi
         if not self.payload:
             return plain
         told = {
@@ -183,7 +187,7 @@ def ancestor_from(raw: object) -> Ancestor:
     """An ancestor as bundle.json has it; raises ValueError when it is none."""
     if not isinstance(raw, dict) or not all(isinstance(raw.get(one), str) for one in _ANCESTOR):
         raise ValueError(f"it lacks one of {', '.join(_ANCESTOR)}")
-    plain = Ancestor(*(raw[one] for one in _ANCESTOR))
+    plain = Ancestor(*(raw[one] for one in _ANCESTOR), doi=doi_in(raw.get("doi")))
     if "payload" not in raw:
         return plain
     heads, events = raw.get("heads"), raw.get("events")

@@ -84,6 +84,8 @@ _HELD_TO_THE_GATE = frozenset(
 )
 """What a package consists of at its top; what else a person keeps there is never opened."""
 
+DEFAULT_DESCRIPTION = "Record of wood, samples, plugs and laboratory results; see README.md."
+"""What a descriptor says of its package until a person says something else."""
 DATA_PACKAGE_PROFILE = "https://datapackage.org/profiles/2.0/datapackage.json"
 
 
@@ -204,8 +206,13 @@ class Package:
             raise UnusablePackage(f"{self.bundle} {_NEVER_CHANGED}")
 
     def with_descriptor(self, changes: Mapping[str, Any]) -> Package:
-        """Write changed properties of the descriptor; returns the package as it now is."""
-        descriptor = {**self.descriptor, **changes}
+        """Write changed properties of the descriptor, without those that became None.
+
+        Returns the package as it now is.
+        """
+        gone = {name for name, value in changes.items() if value is None}
+        merged = {**self.descriptor, **changes}
+        descriptor = {name: value for name, value in merged.items() if name not in gone}
         write_text(self.folder / DESCRIPTOR, as_json(descriptor))
         return replace(self, descriptor=MappingProxyType(descriptor))
 
@@ -403,7 +410,7 @@ def describe(model: Model, *, name: str, title: str, created: str) -> dict[str, 
         "$schema": DATA_PACKAGE_PROFILE,
         "name": name,
         "title": title,
-        "description": "Record of wood, samples, plugs and laboratory results; see README.md.",
+        "description": DEFAULT_DESCRIPTION,
         "version": "1",
         "created": created,
         "profileName": model.profile,

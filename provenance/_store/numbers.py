@@ -19,7 +19,6 @@ files that change, but for a signature of the repository.
 
 from __future__ import annotations
 
-import hashlib
 import itertools
 import re
 from collections.abc import Iterable, Mapping
@@ -28,7 +27,8 @@ from datetime import date
 from pathlib import Path
 from types import MappingProxyType
 
-from provenance._base.errors import TreenailError, UnusableInput
+from provenance._bag.tag_files import BAG_INFO, info_bytes, info_lines, with_tag_manifests
+from provenance._base.errors import TreenailError
 from provenance._bundle.describe.lineage import ACCESSION_TAG
 
 LONGEST = 60
@@ -179,46 +179,9 @@ def numbered_tags(
     `more` are other tag files that are put in or changed in the same step. Raises UnusableInput for
     a tag file in another encoding, which a bag may be in (RFC 8493).
     """
-    info = _numbered_info(_text_of(folder / "bag-info.txt"), number)
-    tags = {"bag-info.txt": info.encode("utf-8"), **more}
-    lists = {path.name: _text_of(path) for path in folder.glob("tagmanifest-*.txt")}
-    sums = {
-        name: _with_sums(text, Path(name).stem.removeprefix("tagmanifest-"), tags)
-        for name, text in sorted(lists.items())
-    }
-    return tags | sums
-
-
-def _text_of(path: Path) -> str:
-    try:
-        return path.read_text(encoding="utf-8")
-    except UnicodeDecodeError as error:
-        raise UnusableInput(
-            f"{path} is not in UTF-8 (byte {error.start + 1}), so it cannot be given a number; "
-            "ask for the bundle with its tag files in UTF-8"
-        ) from None
-
-
-def _numbered_info(text: str, number: str) -> str:
-    """bag-info.txt with the number, its lines in the order of their labels."""
-    entries: list[str] = []
-    for line in text.splitlines():
-        if line[:1] in (" ", "\t") and entries:
-            entries[-1] += f"\n{line}"
-        elif line.strip():
-            label, colon, value = line.partition(":")
-            if label.strip() == ACCESSION_TAG:
-                line = f"{FORMER_TAG}{colon}{value}"
-            entries.append(line)
-    entries.append(f"{ACCESSION_TAG}: {number}")
-    return "".join(f"{one}\n" for one in sorted(entries, key=lambda one: one.partition(":")[0]))
-
-
-def _with_sums(text: str, algorithm: str, tags: Mapping[str, bytes]) -> bytes:
-    """The list of the tag files' checksums with those of `tags`, which are new or have changed."""
-    lines = [line for line in text.splitlines() if line.partition(" ")[2].strip() not in tags]
-    lines += [
-        f"{hashlib.new(algorithm, content).hexdigest()}  {name}" for name, content in tags.items()
+    entries = [
+        f"{FORMER_TAG}{entry.removeprefix(ACCESSION_TAG)}" if label == ACCESSION_TAG else entry
+        for label, entry in info_lines(folder)
     ]
-    lines.sort(key=lambda line: line.partition(" ")[2].strip())
-    return "".join(f"{line}\n" for line in lines).encode("utf-8")
+    info = info_bytes([*entries, f"{ACCESSION_TAG}: {number}"])
+    return with_tag_manifests(folder, {BAG_INFO: info, **more})

@@ -171,7 +171,7 @@ READS = {
 """Command → arguments behind PACKAGE with which it only reads."""
 WRITES = {
     "stamps": [("1", "--crew", "north")],
-    "settings": [("--units", "feet-inches")],
+    "settings": [("--units", "feet-inches"), ("--doi", "10.5072/hr-1")],
     "workbook": [("--filled", "--out", "OUT/filled.xlsx")],
     "import": [(__file__,)],
     "attach": [(__file__,)],

@@ -11,7 +11,7 @@ from typing import Any
 
 import yaml
 
-from provenance._bundle.deposit.form import Form, as_text
+from provenance._bundle.deposit.form import Form, as_text, of_citation
 from provenance._bundle.describe.citation import UNKNOWN
 
 FORMAT = "1.2.0"
@@ -40,12 +40,18 @@ def citation_file(record: Mapping[str, Any]) -> str:
         "authors": [_author(one) for one in record["creators"]],
         "keywords": [one["subject"] for one in record["subjects"]],
         "version": record["version"],
-        "date-released": next(
-            one["date"] for one in record["dates"] if one["dateType"] == "Updated"
-        ),
+        "date-released": _released_on(record),
         **_licence(record),
     }
+    if doi := record.get("doi"):
+        cff["doi"] = doi
     return yaml.safe_dump(cff, allow_unicode=True, sort_keys=False, width=100)
+
+
+def _released_on(record: Mapping[str, Any]) -> str:
+    dates = {one["dateType"]: one["date"] for one in record["dates"]}
+    day: str = dates.get("Issued") or dates["Updated"]  # bundles of before name no day of issue
+    return day
 
 
 def _author(creator: Mapping[str, Any]) -> dict[str, str]:
@@ -53,7 +59,7 @@ def _author(creator: Mapping[str, Any]) -> dict[str, str]:
         return {"name": NOBODY_NAMED}
     if creator.get("nameType") != "Personal":
         return {"name": creator["name"]}
-    author = _names(creator["name"])
+    author = _names(creator)
     if affiliations := creator.get("affiliation"):
         author["affiliation"] = affiliations[0]["name"]
     for identifier in creator.get("nameIdentifiers", ()):
@@ -62,12 +68,16 @@ def _author(creator: Mapping[str, Any]) -> dict[str, str]:
     return author
 
 
-def _names(name: str) -> dict[str, str]:
+def _names(creator: Mapping[str, Any]) -> dict[str, str]:
     """A person's name in the two parts of the format.
 
-    Only a comma says which part is which; a name without one is not cut, because the family name
-    does not stand last everywhere. It goes into the part that no style shortens to initials.
+    Only the record, or a comma, says which part is which; a name without one is not cut, because
+    the family name does not stand last everywhere. It goes into the part that no style shortens to
+    initials.
     """
+    name = creator["name"]
+    if creator.get("familyName") and creator.get("givenName"):
+        return {"family-names": creator["familyName"], "given-names": creator["givenName"]}
     family, comma, given = name.partition(",")
     if comma and family.strip() and given.strip():
         return {"family-names": family.strip(), "given-names": given.strip()}
@@ -92,6 +102,7 @@ FORM = Form(
     title="Citation metadata (Citation File Format)",
     order=40,
     write=as_text(lambda described: citation_file(described.record)),
+    anew=of_citation(citation_file),
     readme=("CITATION.cff", "how to cite it (Citation File Format; readable as it is)"),
     people_read=True,
 )

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from provenance._bundle.deposit.form import Form, as_text
+from provenance._bundle.deposit.form import Form, as_text, of_citation
 from provenance._bundle.describe.citation import KERNEL
 from provenance._record.package import as_json
 
@@ -11,6 +11,7 @@ FORM = Form(
     title="Citation metadata (DataCite, JSON)",
     order=10,
     write=as_text(lambda described: as_json(described.record)),
+    anew=of_citation(as_json),
     standard=(KERNEL, "DataCite Metadata Schema 4"),
     readme=("datacite.json, datacite.xml", "the same for whoever registers a DOI (DataCite 4.5)"),
 )

@@ -8,7 +8,7 @@ from __future__ import annotations
 from collections.abc import Iterable, Mapping
 from typing import TYPE_CHECKING, Any
 
-from provenance._bundle.deposit.form import Form, as_text
+from provenance._bundle.deposit.form import Form, as_text, of_citation
 from provenance._bundle.deposit.xml_text import xml_document, xml_text
 from provenance._bundle.describe.citation import KERNEL
 
@@ -50,8 +50,9 @@ what are attributes of it."""
 
 _ORDER = (
     *("alternateIdentifiers", "creators", "titles", "publisher", "publicationYear", "subjects"),
-    *("contributors", "dates", "types", "doi", "relatedIdentifiers", "sizes", "formats"),
-    *("version", "rightsList", "descriptions", "geoLocations"),
+    *("contributors", "dates", "language", "types", "doi", "relatedIdentifiers", "sizes"),
+    *("formats", "version", "rightsList", "descriptions", "geoLocations", "fundingReferences"),
+    "relatedItems",
 )
 """The schema takes them in any order (xs:all); this one stays, so that bundles compare."""
 
@@ -93,6 +94,10 @@ def _add_part(root: _Element, name: str, value: Any) -> None:
         _add(root, "identifier", value, {"identifierType": "DOI"}, ("identifierType",))
     elif name == "geoLocations":
         _add_places(_add(root, name), value)
+    elif name == "fundingReferences":
+        _add_funding(_add(root, name), value)
+    elif name == "relatedItems":
+        _add_items(_add(root, name), value)
     else:
         _add(root, name, value)
 
@@ -101,11 +106,15 @@ def _add_people(group: _Element, role: str, people: Iterable[Mapping[str, Any]])
     for one in people:
         person = _add(group, role, None, one, ("contributorType",))
         _add(person, f"{role}Name", one["name"], one, ("nameType",))
+        for part in ("givenName", "familyName"):
+            if text := one.get(part):
+                _add(person, part, text)
         for known in one.get("nameIdentifiers", ()):
             kept = ("nameIdentifierScheme", "schemeUri")
             _add(person, "nameIdentifier", known["nameIdentifier"], known, kept)
         for place in one.get("affiliation", ()):
-            _add(person, "affiliation", place["name"])
+            told = ("affiliationIdentifier", "affiliationIdentifierScheme", "schemeUri")
+            _add(person, "affiliation", place["name"], place, told)
 
 
 def _add_places(group: _Element, places: Iterable[Mapping[str, Any]]) -> None:
@@ -118,6 +127,28 @@ def _add_places(group: _Element, places: Iterable[Mapping[str, Any]]) -> None:
             for side in ("west", "east", "south", "north"):
                 name = f"{side}Bound{'Latitude' if side in ('south', 'north') else 'Longitude'}"
                 _add(limits, name, str(box[name]))
+
+
+def _add_funding(group: _Element, funding: Iterable[Mapping[str, Any]]) -> None:
+    for one in funding:
+        reference = _add(group, "fundingReference")
+        _add(reference, "funderName", one["funderName"])
+        if known := one.get("funderIdentifier"):
+            _add(reference, "funderIdentifier", known, one, ("funderIdentifierType",))
+        if award := one.get("awardNumber"):
+            _add(reference, "awardNumber", award)
+
+
+def _add_items(group: _Element, items: Iterable[Mapping[str, Any]]) -> None:
+    for one in items:
+        item = _add(group, "relatedItem", None, one, ("relatedItemType", "relationType"))
+        titles = _add(item, "titles")
+        for title in one["titles"]:
+            _add(titles, "title", title["title"])
+        if year := one.get("publicationYear"):
+            _add(item, "publicationYear", year)
+        if number := one.get("number"):
+            _add(item, "number", number, one, ("numberType",))
 
 
 def _add(
@@ -154,5 +185,6 @@ FORM = Form(
     title="Citation metadata (DataCite, XML)",
     order=20,
     write=as_text(lambda described: datacite_xml(described.record)),
+    anew=of_citation(datacite_xml),
     standard=(KERNEL, "DataCite Metadata Schema 4"),
 )

@@ -8,8 +8,9 @@ from __future__ import annotations
 from collections.abc import Iterator, Mapping
 from typing import Any
 
-from provenance._bundle.deposit.form import Form, as_text
+from provenance._bundle.deposit.form import Form, as_text, of_citation
 from provenance._bundle.deposit.xml_text import xml_document, xml_text
+from provenance._record.doi import doi_address, doi_in
 
 OAI_DC = "http://www.openarchives.org/OAI/2.0/oai_dc/"
 DC = "http://purl.org/dc/elements/1.1/"
@@ -40,17 +41,24 @@ def _elements(record: Mapping[str, Any]) -> Iterator[tuple[str, str]]:
     for name in dict.fromkeys(one["name"] for one in record.get("contributors", ())):
         yield "contributor", name
     # the oldest tools take the first date for that of the record, so it stands first
-    for date in record["dates"]:
-        yield "date", date["date"]
+    for date in dict.fromkeys(one["date"] for one in record["dates"]):
+        yield "date", date
+    if language := record.get("language"):
+        yield "language", language
     yield "type", DATASET
     for media_type in record.get("formats", ()):
         yield "format", media_type
     for size in record.get("sizes", ()):
         yield "format", size
+    if doi := record.get("doi"):
+        yield "identifier", doi_address(doi)
     for identifier in record["alternateIdentifiers"]:
         yield "identifier", identifier["alternateIdentifier"]
     for related in record.get("relatedIdentifiers", ()):
-        yield "relation", related["relatedIdentifier"]
+        is_doi = related["relatedIdentifierType"] == "DOI" and doi_in(related["relatedIdentifier"])
+        yield "relation", doi_address(is_doi) if is_doi else related["relatedIdentifier"]
+    for item in record.get("relatedItems", ()):
+        yield "relation", item["titles"][0]["title"]
     for location in record.get("geoLocations", ()):
         if place := location.get("geoLocationPlace"):
             yield "coverage", place
@@ -78,6 +86,7 @@ FORM = Form(
     title="Citation metadata (Dublin Core, as in OAI-PMH)",
     order=30,
     write=as_text(lambda described: dublin_core(described.record)),
+    anew=of_citation(dublin_core),
     standard=(OAI_DC, "Dublin Core in OAI-PMH"),
     readme=("dublin-core.xml", "the same for library catalogues (Dublin Core, as in OAI-PMH)"),
 )

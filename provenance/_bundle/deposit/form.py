@@ -23,13 +23,18 @@ class Described:
     day: str
 
 
+Rewriter = Callable[[bytes, Mapping[str, Any]], bytes]
+"""Makes a form's file once more, of the file as packed and of a citation that has changed."""
+
+
 @dataclass(frozen=True)
 class Form:
     """One description for repositories, at the top of a bundle's payload.
 
     `order` is its place among the others. `write` puts it into an open file; the same package makes
-    the same bytes. `standard` is what it follows: the address that the standard gives itself, and
-    its title. `readme` is its names and words in README.txt, where forms that `people_read` stand
+    the same bytes. `anew` makes its file once more when the bundle has got a DOI, for a form that
+    tells it. `standard` is what it follows: the address that the standard gives itself, and its
+    title. `readme` is its names and words in README.txt, where forms that `people_read` stand
     first.
     """
 
@@ -37,6 +42,7 @@ class Form:
     title: str
     order: int
     write: Callable[[IO[bytes], Described], None]
+    anew: Rewriter | None = None
     standard: tuple[str, str] | None = None
     readme: tuple[str, str] | None = None
     people_read: bool = False
@@ -49,3 +55,8 @@ def as_text(make: Callable[[Described], str]) -> Callable[[IO[bytes], Described]
         stream.write(make(described).encode("utf-8"))
 
     return write
+
+
+def of_citation(make: Callable[[Mapping[str, Any]], str]) -> Rewriter:
+    """A form's file anew, where it is made of nothing but the citation."""
+    return lambda _, record: make(record).encode("utf-8")

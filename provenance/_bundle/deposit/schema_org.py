@@ -5,15 +5,17 @@ Source: the vocabulary of schema.org, type Dataset and what its properties expec
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+import json
+from collections.abc import Iterator, Mapping
 from typing import Any
 
 from provenance._base.visible import visible
-from provenance._bundle.deposit.form import Form, as_text
-from provenance._bundle.describe.citation import UNAVAILABLE, UNKNOWN, datacite_record
-from provenance._bundle.describe.editions import Edition
+from provenance._bundle.deposit.form import Described, Form, as_text
+from provenance._bundle.describe.abstract import dated_rings
+from provenance._bundle.describe.citation import UNAVAILABLE, UNKNOWN
 from provenance._bundle.describe.published_places import PublishedPlace, published_places
-from provenance._record.joined import standing_results
+from provenance._record.deposit_settings import embargo_of
+from provenance._record.doi import doi_address
 from provenance._record.package import Package, as_json
 
 CONTEXT = "https://schema.org/"
@@ -21,36 +23,34 @@ MEASURED = ("element", "sample", "lab_result")
 SAMPLE_DATING = "dendrochronology"
 
 
-def dataset_json_ld(package: Package, edition: Edition, *, day: str) -> dict[str, Any]:
-    """The JSON-LD of a bundle, to stand in its index.html; `day` is the record's date.
+def dataset_json_ld(described: Described) -> dict[str, Any]:
+    """The JSON-LD of a bundle, to stand in its index.html.
 
     Addresses of the tables are relative to the page at the top of data/. People are named as in
     the citation, places as `published_places` has them.
     """
-    record = datacite_record(package, edition, day=day, formats=())
-    described: dict[str, Any] = {
+    package, edition, record = described.package, described.edition, described.record
+    under_embargo = embargo_of(package)
+    dataset: dict[str, Any] = {
         "@context": CONTEXT,
         "@type": "Dataset",
         "name": record["titles"][0]["title"],
         "description": record["descriptions"][0]["description"],
-        "identifier": {
-            "@type": "PropertyValue",
-            "propertyID": "package name",
-            "value": visible(package.name),
-        },
         "creator": [_agent(one) for one in record["creators"] if one["name"] != UNKNOWN],
         "contributor": [_agent(one) for one in record.get("contributors", ())],
         "publisher": _publisher(record),
+        "funding": [_grant(one) for one in record.get("fundingReferences", ())],
         "license": [
             one["rightsUri"]
             for one in record["rightsList"]
             if one.get("rightsUri", "").startswith("http")
         ],
-        "conditionsOfAccess": f"{edition.title}, {edition.store}. {edition.notice}",
+        "conditionsOfAccess": f"{record['rightsList'][0]['rights']}. {edition.notice}",
         # the full edition lies in a restricted store, whatever it costs to see it there
-        "isAccessibleForFree": True if edition.is_public else None,
+        "isAccessibleForFree": True if edition.is_public and not under_embargo else None,
+        "inLanguage": record["language"],
         "version": record["version"],
-        "dateModified": day,
+        "dateModified": described.day,
         "keywords": [one["subject"] for one in record["subjects"]],
         "measurementTechnique": SAMPLE_DATING,
         "temporalCoverage": years_covered(package),
@@ -58,18 +58,43 @@ def dataset_json_ld(package: Package, edition: Edition, *, day: str) -> dict[str
         "variableMeasured": list(_variables(package)),
         "distribution": list(_tables(package)),
     }
-    return {name: value for name, value in described.items() if value not in (None, [], "")}
+    known = {name: value for name, value in dataset.items() if value not in (None, [], "")}
+    return _identified(known, record)
+
+
+def _identified(dataset: Mapping[str, Any], record: Mapping[str, Any]) -> dict[str, Any]:
+    """The dataset with the identifiers and the day of issue that the citation has."""
+    identifiers = [
+        {
+            "@type": "PropertyValue",
+            "propertyID": one["alternateIdentifierType"],
+            "value": one["alternateIdentifier"],
+        }
+        for one in record["alternateIdentifiers"]
+    ]
+    known: dict[str, Any] = {}
+    if doi := record.get("doi"):
+        known = {"@id": doi_address(doi), "url": doi_address(doi)}
+        about = {"propertyID": "DOI", "value": doi, "url": doi_address(doi)}
+        identifiers.insert(0, {"@type": "PropertyValue", **about})
+    known["identifier"] = identifiers[0] if len(identifiers) == 1 else identifiers
+    if issued := [one["date"] for one in record["dates"] if one["dateType"] == "Issued"]:
+        known["datePublished"] = issued[0]
+    first = {name: dataset[name] for name in ("@context", "@type") if name in dataset}
+    return {**first, **known, **{name: one for name, one in dataset.items() if name not in known}}
+
+
+def _anew(packed: bytes, record: Mapping[str, Any]) -> bytes:
+    return as_json(_identified(json.loads(packed), record)).encode("utf-8")
 
 
 def years_covered(package: Package) -> str:
     """From the first to the last year of all dated rings, as an ISO 8601 interval; '' if none.
 
-    Years are astronomical (0000 is 1 BC), of four digits. Results that a later one supersedes, and
-    those that are not dated, do not count.
+    Years are astronomical (0000 is 1 BC), of four digits.
     """
-    dated = standing_results(package.tables).filter(outcome="dated")
-    years = [one for name in ("inner_year", "outer_year") for one in dated[name].drop_nulls()]
-    return f"{_year(min(years))}/{_year(max(years))}" if years else ""
+    dated = dated_rings(package)
+    return f"{_year(dated.first)}/{_year(dated.last)}" if dated else ""
 
 
 def _year(year: int) -> str:
@@ -82,16 +107,31 @@ def _agent(agent: dict[str, Any]) -> dict[str, Any]:
         "@type": "Person" if person else "Organization",
         "name": agent["name"],
     }
+    for name in ("givenName", "familyName"):
+        if part := agent.get(name):
+            described[name] = part
     for identifier in agent.get("nameIdentifiers", ()):
         described["@id"] = identifier["nameIdentifier"]
     if affiliations := agent.get("affiliation"):
         described["affiliation"] = [
-            {"@type": "Organization", "name": one["name"]} for one in affiliations
+            {"@type": "Organization", "name": one["name"]}
+            | ({"@id": one["affiliationIdentifier"]} if "affiliationIdentifier" in one else {})
+            for one in affiliations
         ]
     return described
 
 
-def _publisher(record: dict[str, Any]) -> dict[str, Any] | None:
+def _grant(funding: Mapping[str, str]) -> dict[str, Any]:
+    funder = {"@type": "Organization", "name": funding["funderName"]}
+    if identifier := funding.get("funderIdentifier"):
+        funder["@id"] = identifier
+    grant: dict[str, Any] = {"@type": "Grant", "funder": funder}
+    if award := funding.get("awardNumber"):
+        grant["identifier"] = award
+    return grant
+
+
+def _publisher(record: Mapping[str, Any]) -> dict[str, Any] | None:
     publisher = record["publisher"]
     if publisher["name"] == UNAVAILABLE:
         return None
@@ -160,11 +200,8 @@ FORM = Form(
     file_name="schema-org.jsonld",
     title="The record as a schema.org Dataset (JSON-LD)",
     order=50,
-    write=as_text(
-        lambda described: as_json(
-            dataset_json_ld(described.package, described.edition, day=described.day)
-        )
-    ),
+    write=as_text(lambda described: as_json(dataset_json_ld(described))),
+    anew=_anew,
     standard=("https://www.w3.org/TR/json-ld11/", "JSON-LD 1.1"),
     readme=("schema-org.jsonld", "the same for search engines (schema.org)"),
 )

@@ -13,10 +13,18 @@ from urllib.parse import quote, unquote
 
 from provenance._bag.names import unsafe_because
 from provenance._bag.verdict import BundleFinding
-from provenance._bundle.describe.citation import Maker, keeper, licence_address, licences, makers
+from provenance._bundle.describe.citation import (
+    Maker,
+    funders,
+    keeper,
+    licence_address,
+    licences,
+    makers,
+)
 from provenance._bundle.describe.editions import Edition
 from provenance._model.media_types import media_type_of
 from provenance._model.schema import TABLE_SCHEMA_PROFILE
+from provenance._record.doi import doi_address
 from provenance._record.origin import Ancestor
 from provenance._record.package import DATA_PACKAGE_PROFILE, DESCRIPTOR, Package
 
@@ -29,6 +37,7 @@ VERSION = "1.3"
 _UNDESCRIBED = "No row of the record describes this file."
 PROV = "http://www.w3.org/ns/prov#"
 """Namespace of PROV-O (W3C Recommendation 2013); the crate's own context has no prefix for it."""
+_DOI = "https://registry.identifiers.org/registry/doi"
 PROFILES = "https://w3id.org/ro/crate/"
 
 
@@ -36,7 +45,7 @@ def describe_crate(
     package: Package,
     edition: Edition,
     *,
-    day: str,
+    record: Mapping[str, Any],
     files: Mapping[str, int],
     titles: Mapping[str, str],
     standards: Mapping[str, tuple[str, str]] = MappingProxyType({}),
@@ -46,7 +55,7 @@ def describe_crate(
     """The RO-Crate metadata of a bundle's payload.
 
     `files` maps each path under data/ to its bytes, `titles` some of them to what they are,
-    `standards` to the address and title of what they follow; `day` is the record's date; `earlier`
+    `standards` to the address and title of what they follow; `record` is its citation; `earlier`
     are the bundles this one goes on from, newest first. The full edition is for the restricted
     store, so it names everybody who made the record; the public one names those who agreed to it.
     """
@@ -55,20 +64,29 @@ def describe_crate(
     crate: ROCrate = ROCrate(version=VERSION)
     root = crate.root_dataset
     root["name"] = package.title
-    root["description"] = str(package.descriptor.get("description") or package.title)
-    root["datePublished"] = day
-    root["identifier"] = _context(
-        crate,
-        "#package-name",
-        {"@type": "PropertyValue", "name": "package name", "value": package.name},
+    root["description"] = record["descriptions"][0]["description"]
+    root["datePublished"] = next(
+        one["date"] for one in record["dates"] if one["dateType"] == "Issued"
     )
+    root["inLanguage"] = record["language"]
+    own_name = {"@type": "PropertyValue", "name": "package name", "value": package.name}
+    root["identifier"] = _context(crate, "#package-name", own_name)
+    if doi := record.get("doi"):
+        about = {"@type": "PropertyValue", "name": "DOI", "propertyID": _DOI}
+        about |= {"value": f"doi:{doi}", "url": doi_address(doi)}
+        root.append_to("identifier", _context(crate, doi_address(doi), about))
     root["license"] = _licence(crate, package, edition)
-    authors = [_maker(crate, one) for one in makers(package) if one.named or not edition.is_public]
-    root["author"] = authors[0] if len(authors) == 1 else authors or None
+    may_be_told = [one for one in makers(package) if one.named or not edition.is_public]
+    root["author"] = _one_or_all([_maker(crate, one) for one in may_be_told])
     repository = keeper(package)
     if repository and edition.is_public and not repository.named:
         repository = None
     root["publisher"] = _maker(crate, repository) if repository else None
+    paid = [one for one in funders(package) if one[0].named or not edition.is_public]
+    root["funder"] = _one_or_all([_maker(crate, funder) for funder, _ in paid])
+    root["funding"] = _one_or_all(
+        [_grant(crate, funder, award) for funder, awards in paid for award in awards]
+    )
     if earlier:
         root["prov:wasRevisionOf"] = _earlier(crate, earlier)
     stray = set(undescribed)
@@ -110,6 +128,11 @@ def _order(identifier: str) -> tuple[int, str]:
     return first.get(identifier, 2), identifier
 
 
+def _one_or_all(values: list[ContextEntity]) -> ContextEntity | list[ContextEntity] | None:
+    """A property's value as the specification has it: a list only of several."""
+    return values[0] if len(values) == 1 else values or None
+
+
 def _context(crate: ROCrate, identifier: str, properties: dict[str, Any]) -> ContextEntity:
     from rocrate.model import ContextEntity
 
@@ -139,19 +162,37 @@ def _earlier(crate: ROCrate, earlier: Sequence[Ancestor]) -> ContextEntity:
 
 
 def _maker(crate: ROCrate, maker: Maker) -> ContextEntity:
-    if maker.is_person:
-        address = f"https://orcid.org/{maker.orcid}" if maker.orcid else ""
-    else:
-        address = maker.ror
-    properties = {"@type": "Person" if maker.is_person else "Organization", "name": maker.name}
-    entity = _context(crate, address or f"#party-{quote(maker.party_id, safe='')}", properties)
-    if maker.is_person and maker.organisation:
-        entity["affiliation"] = _context(
+    """A person or organization, with all that this edition of the record says for a citation.
+
+    Source: RO-Crate 1.3, 'Contextual Entities' (people, organizations, contact information).
+    """
+    properties: dict[str, Any] = {
+        "@type": "Person" if maker.is_person else "Organization",
+        "name": maker.name,
+        "givenName": maker.given_name or None,
+        "familyName": maker.family_name or None,
+        "url": None if maker.is_person else maker.address or None,
+    }
+    own = f"#party-{quote(maker.party_id, safe='')}"
+    entity = _context(crate, maker.address or own, properties)
+    if maker.employer:
+        entity["affiliation"] = _maker(crate, maker.employer)
+    if maker.email and not maker.is_person:
+        about = {"name": f"Questions to {maker.name}", "contactType": "questions about the record"}
+        entity["contactPoint"] = _context(
             crate,
-            f"#employer-{quote(maker.party_id, safe='')}",
-            {"@type": "Organization", "name": maker.organisation},
+            f"mailto:{quote(maker.email, safe='@')}",
+            {"@type": "ContactPoint", **about, "email": maker.email},
         )
     return entity
+
+
+def _grant(crate: ROCrate, funder: Maker, award: str) -> ContextEntity:
+    """A grant by its number (RO-Crate 1.3, 'Funding and grants')."""
+    name = f"#grant-{quote(f'{funder.party_id}-{award}', safe='')}"
+    who = _maker(crate, funder)
+    about = {"@type": "Grant", "name": award, "identifier": award, "funder": who}
+    return _context(crate, name, about)
 
 
 def _licence(crate: ROCrate, package: Package, edition: Edition) -> ContextEntity:

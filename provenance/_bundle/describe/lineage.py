@@ -8,7 +8,7 @@ from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Any
 
-from provenance._bag.bag import tags_in
+from provenance._bag.bag import tag_pairs
 from provenance._bag.hashing import hash_files
 from provenance._base.disk import sha256_of
 from provenance._base.errors import UnusableInput, UnusablePackage
@@ -19,6 +19,7 @@ from provenance._ledger.anchors import sealed_events
 from provenance._ledger.branches import seals_at_ends
 from provenance._ledger.custody import TABLE as LEDGER
 from provenance._ledger.statement import SIGNATURES, STATEMENT
+from provenance._record.doi import doi_in
 from provenance._record.given_out import GivenOut, lineage_text, numbers_digest
 from provenance._record.origin import (
     Ancestor,
@@ -35,6 +36,8 @@ ACCESSION_TAG = "Accession-Number"
 """The line of bag-info.txt in which a repository's number stands."""
 LEDGER_TAG = "Custody-Ledger"
 """The line of bag-info.txt with the count of custody events and the seal of the last one."""
+IDENTIFIER_TAG = "External-Identifier"
+"""The lines in which the package's name and the bundle's DOI stand (RFC 8493, section 2.2.2)."""
 
 
 @dataclass(frozen=True)
@@ -64,9 +67,15 @@ class Lineage:
         return lineage_text(self.given, bundles_of(self.revision_of))
 
     def renamed(self, turn: Callable[[str], str]) -> Lineage:
-        """The same with the name of each earlier bundle turned, which may be that of the place."""
+        """The same with the name of each earlier bundle turned, which may be that of the place.
+
+        The DOI of an edition that is not public leads to the name as well.
+        """
         return replace(
-            self, revision_of=tuple(replace(one, name=turn(one.name)) for one in self.revision_of)
+            self,
+            revision_of=tuple(
+                replace(one, name=turn(one.name), doi="") for one in self.revision_of
+            ),
         )
 
     def facts(self) -> dict[str, Any]:
@@ -150,7 +159,8 @@ def identity_of(folder: Path) -> Ancestor:
         edition=str(facts.get("edition") or ""),
         record_date=str(facts.get("recordDate") or ""),
         tagmanifest_sha256=_tagmanifest_sum(folder),
-        accession=_accession(folder),
+        accession=next(iter(_tags(folder, ACCESSION_TAG)), ""),
+        doi=next(filter(None, map(doi_in, _tags(folder, IDENTIFIER_TAG))), ""),
     )
 
 
@@ -249,11 +259,13 @@ def members_digest(folder: Path) -> str:
     return _digest(sums)
 
 
-def _accession(folder: Path) -> str:
+def _tags(folder: Path, label: str) -> tuple[str, ...]:
+    """Every value that bag-info.txt has under a label."""
     path = folder / "bag-info.txt"
     if not path.is_file():
-        return ""
-    return tags_in(path.read_text(encoding="utf-8", errors="replace")).get(ACCESSION_TAG, "")
+        return ()
+    pairs = tag_pairs(path.read_text(encoding="utf-8", errors="replace"))
+    return tuple(value for one, value in pairs if one == label)
 
 
 def bundle_facts(folder: Path) -> dict[str, Any]:

@@ -15,6 +15,7 @@ from provenance._bundle.redaction.forms import public_forms
 from provenance._bundle.redaction.masking import WITHHELD, Masker, WithheldValues
 from provenance._bundle.redaction.own_grids import Grids, own_grids
 from provenance._bundle.redaction.people import (
+    NAME_PARTS,
     PARTY,
     Columns,
     PublicPeople,
@@ -285,8 +286,9 @@ def _gather_values(
         elif one.type == "string" and one.notation != "sha256":
             codes = set(one.constraints.get("enum", ()))
             free = [text for text in found if text not in codes]
-            if form in ("role", "stand_in"):
-                _add_names(form, free, values)
+            is_part = table.name == PARTY and one.name in NAME_PARTS
+            if form in ("role", "stand_in") or is_part:
+                _add_names("role" if is_part else form, free, values)
                 # a name with figures is known by these
                 free = [text for text in free if any(map(str.isdigit, text))]
             elif _names_people(table, one):

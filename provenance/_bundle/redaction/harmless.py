@@ -19,6 +19,7 @@ from provenance._model.schema import Field, Vocabulary
 from provenance._record.joined import split_codes
 
 SPECIMEN = "specimen_number"
+IDENTIFIERS = ("orcid", "ror")
 _NUMBER = re.compile(r"[-+]?[0-9]+(\.[0-9]+)?([eE][-+]?[0-9]{1,2})?")
 _EDTF = re.compile(EDTF_PATTERN)
 _LONG_NUMBER = re.compile(r"[-+]?(?:[0-9.]{7,}|[0-9]{2,}\.[0-9]{3,}|[0-9]{6,})")
@@ -39,8 +40,8 @@ def is_harmless(
     """Whether a cell holds what may be public by its type alone.
 
     That is a truth value, a date (EDTF), a code of a shipped list or of `lists`, a number within
-    the bounds of the core's field, a specimen or stamp number, a checksum. A field that a profile
-    added counts by its own type, and has to pass the search besides.
+    the bounds of the core's field, a specimen or stamp number, an ORCID or ROR, a checksum. A field
+    that a profile added counts by its own type, and has to pass the search besides.
     """
     known = shipped.field(table, one.name)
     kind = known or one
@@ -61,6 +62,9 @@ def is_harmless(
         return bool(re.fullmatch("[0-9a-f]{64}", text))
     if kind.notation == SPECIMEN:
         return is_specimen(text)
+    if kind.notation in IDENTIFIERS:
+        # of those alone who may be named, whose name is there as well
+        return bool(re.fullmatch(shipped.core.notations[kind.notation].pattern, text))
     if (table, one.name) == ("file", "about_table"):
         return text in shipped.core.tables
     return (table, one.name) == ("file", "media_type") and text in MEDIA_TYPES

@@ -11,6 +11,8 @@ from provenance._model.schema import Model, Vocabulary
 from provenance._record.cells import FALSE_WORDS, TRUE_WORDS
 
 PARTY = "party"
+NAME_PARTS = ("family_name", "given_name")
+"""Parts of a name, which are no texts to be read before they are public: consent decides."""
 Columns = Mapping[str, Sequence[str]]
 """A table as texts, column by column."""
 

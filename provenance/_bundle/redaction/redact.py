@@ -36,6 +36,14 @@ from provenance._bundle.redaction.tables import redact_table, released_names
 from provenance._ledger.custody import last_seal
 from provenance._model.schema import Model, Table
 from provenance._record.computed_from import COMPUTED_FROM
+from provenance._record.deposit_settings import (
+    EMBARGO,
+    FULL_ID,
+    OWN_ID,
+    PUBLIC_ID,
+    embargo_of,
+)
+from provenance._record.doi import doi_in
 from provenance._record.edition_key import EDITION, EDITION_KEY, edition_key, is_public
 from provenance._record.package import (
     DESCRIPTOR,
@@ -56,7 +64,7 @@ _MOMENT = re.compile(r"[0-9]{4}-[0-9]{2}-[0-9]{2}(T[0-9:]{8}Z)?")
 NO_KEY = "00"
 _OWN_PROPERTIES = ("$schema", "name", "title", "description", "created", "profileName",
                    "writtenBy", "resources", COMPUTED_FROM, EDITION_KEY, GRID, BUILDINGS,
-                   CELL_SHOWN)  # fmt: skip
+                   CELL_SHOWN, OWN_ID, PUBLIC_ID, EMBARGO)  # fmt: skip
 
 
 @dataclass(frozen=True)
@@ -226,6 +234,20 @@ def _describe(known: Known, tables: Mapping[str, Table]) -> tuple[Model, dict[st
         value = _released(known, property_name, raw.get(property_name))
         if value:
             descriptor[property_name] = value
+    # whoever has the full edition's DOI is led to what is written there, the place's name too
+    if full := _released(known, OWN_ID, raw.get(OWN_ID)):
+        descriptor[FULL_ID] = full
+    if (public := raw.get(PUBLIC_ID)) and doi_in(public):
+        # it was given to be public, but what is withheld may be spelled in it
+        if known.masker.mask(public) != public:
+            raise UnusablePackage(
+                f"{known.package.folder / DESCRIPTOR}: the DOI of the public edition, {public}, "
+                "holds a name or number that is withheld; register one that tells nothing, and "
+                "enter it with 'treenail settings --public-doi'"
+            )
+        descriptor[OWN_ID] = public
+    if until := embargo_of(known.package):
+        descriptor[EMBARGO] = until
     return model, descriptor
 
 

@@ -15,7 +15,7 @@ from provenance._bundle.redaction.acts import redact_acts
 from provenance._bundle.redaction.files import FILE, FileRows
 from provenance._bundle.redaction.gathering import Known, sites_of_rows, whole_columns
 from provenance._bundle.redaction.harmless import is_harmless, is_long, passes_the_search
-from provenance._bundle.redaction.people import PARTY, Columns, role_names, unnamed
+from provenance._bundle.redaction.people import NAME_PARTS, PARTY, Columns, role_names, unnamed
 from provenance._bundle.redaction.placed import PLACED_FORMS, placed_columns
 from provenance._bundle.redaction.places import Cell, as_decimal, cells_of
 from provenance._bundle.redaction.release import TEXT
@@ -268,6 +268,8 @@ class _Cells:
             pairs = zip(texts, unnamed(self.written), strict=True)
             kept = ["" if hidden else text for text, hidden in pairs]
             self._blanked(one, form, texts, kept)
+            if self.table.name == PARTY and one.name in NAME_PARTS:
+                return self._masked(one, kept, [False] * len(kept))
             return self._shown(one, kept)
         if form == "role":
             codes = self.known.people.codes

@@ -7,6 +7,8 @@ from pathlib import Path
 import pytest
 
 from provenance._bundle.deposit.files import write_deposit_files
+from provenance._bundle.deposit.form import Described
+from provenance._bundle.describe.citation import datacite_record
 from provenance._bundle.describe.contents import record_date
 from provenance._bundle.describe.editions import FULL, PUBLIC, Edition
 from provenance._record.package import Package
@@ -26,6 +28,12 @@ def described(package: Package, folder: Path, edition: Edition = FULL) -> Path:
         sizes=("1 sample",),
     )
     return folder
+
+
+def a_description(package: Package, edition: Edition) -> Described:
+    """What the forms are made of, on the day that the tests have."""
+    record = datacite_record(package, edition, day="2024-06-14", formats=())
+    return Described(package, edition, record, "2024-06-14")
 
 
 @pytest.fixture

@@ -46,12 +46,41 @@ def a_record(**changes: Any) -> dict[str, Any]:
     """A sound citation with everything in it."""
     record: dict[str, Any] = {
         "schemaVersion": "http://datacite.org/schema/kernel-4",
+        "doi": "10.5072/hr-1",
+        "language": "en",
+        "fundingReferences": [
+            {
+                "funderName": "Fund of Old Wood (invented)",
+                "funderIdentifier": "https://ror.org/00x0x0x00",
+                "funderIdentifierType": "ROR",
+                "awardNumber": "INV-7",
+            }
+        ],
+        "relatedItems": [
+            {
+                "relatedItemType": "Dataset",
+                "relationType": "IsNewVersionOf",
+                "titles": [{"title": "Hollin Reach (invented), accession 2023.0001"}],
+                "publicationYear": "2023",
+                "number": "2023.0001",
+                "numberType": "Other",
+            }
+        ],
         "types": {"resourceTypeGeneral": "Dataset", "resourceType": "Record"},
         "creators": [
             {
                 "name": "Birkwood, Mara",
                 "nameType": "Personal",
-                "affiliation": [{"name": "Store of Old Wood (invented)"}],
+                "givenName": "Mara",
+                "familyName": "Birkwood",
+                "affiliation": [
+                    {
+                        "name": "Store of Old Wood (invented)",
+                        "affiliationIdentifier": "https://ror.org/00x0x0x00",
+                        "affiliationIdentifierScheme": "ROR",
+                        "schemeUri": "https://ror.org",
+                    }
+                ],
                 "nameIdentifiers": [
                     {
                         "nameIdentifier": "https://orcid.org/0000-0002-1825-0097",
@@ -66,7 +95,10 @@ def a_record(**changes: Any) -> dict[str, Any]:
         "publisher": {"name": "Store of Old Wood (invented)"},
         "publicationYear": "2024",
         "contributors": [{"name": "Ann Sedge (invented)", "contributorType": "DataCollector"}],
-        "dates": [{"date": DAY, "dateType": "Updated"}],
+        "dates": [
+            {"date": DAY, "dateType": "Updated"},
+            {"date": "2024-07-01", "dateType": "Issued"},
+        ],
         "subjects": [{"subject": "dendrochronology"}],
         "alternateIdentifiers": [
             {"alternateIdentifier": "holl", "alternateIdentifierType": "package name"}
@@ -223,10 +255,18 @@ def test_the_citation_file_is_valid_by_the_schema_of_the_format(
 
 
 def test_a_name_is_cut_at_a_comma_and_nowhere_else() -> None:
+    first, store = a_record()["creators"]
+    told_apart = {
+        "name": "Ann van der Sedge (invented)",
+        "nameType": "Personal",
+        "familyName": "van der Sedge",
+        "givenName": "Ann",
+    }
     two_words = {"name": "Mara Birkwood (invented)", "nameType": "Personal"}
-    written = yaml.safe_load(
-        citation_file(a_record(creators=[*a_record()["creators"], two_words]))
-    )["authors"]
+    half = {**two_words, "familyName": "Birkwood"}
+    del first["familyName"], first["givenName"]
+    creators = [first, store, told_apart, two_words, half]
+    written = yaml.safe_load(citation_file(a_record(creators=creators)))["authors"]
     assert written == [
         {
             "family-names": "Birkwood",
@@ -235,8 +275,26 @@ def test_a_name_is_cut_at_a_comma_and_nowhere_else() -> None:
             "orcid": "https://orcid.org/0000-0002-1825-0097",
         },
         {"name": "Store of Old Wood (invented)"},
+        {"family-names": "van der Sedge", "given-names": "Ann"},
+        {"family-names": "Mara Birkwood (invented)"},
         {"family-names": "Mara Birkwood (invented)"},
     ]
+
+
+def test_doi_day_of_issue_and_related_editions_stand_in_every_form_that_has_them(
+    cff_schema: Any,
+) -> None:
+    cff = yaml.safe_load(citation_file(a_record()))
+    jsonschema.validate(cff, cff_schema)
+    assert (cff["doi"], cff["date-released"]) == ("10.5072/hr-1", "2024-07-01")
+    root = parsed(dublin_core(a_record()))
+    told = {(etree.QName(one).localname, one.text) for one in root}
+    assert {
+        ("identifier", "https://doi.org/10.5072/hr-1"),
+        ("language", "en"),
+        ("relation", "https://doi.org/10.5072/example"),
+        ("relation", "Hollin Reach (invented), accession 2023.0001"),
+    } <= told
 
 
 def test_a_record_whose_makers_may_not_be_named_has_a_valid_citation_file(

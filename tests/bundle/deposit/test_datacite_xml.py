@@ -60,7 +60,18 @@ def lists(one: Any, least: int = 0) -> Any:
 AGENT = {"name": TEXTS}
 AGENT_MORE = {
     "nameType": st.sampled_from(["Personal", "Organizational"]),
-    "affiliation": lists(entries({"name": TEXTS})),
+    "givenName": TEXTS,
+    "familyName": TEXTS,
+    "affiliation": lists(
+        entries(
+            {"name": TEXTS},
+            {
+                "affiliationIdentifier": TEXTS,
+                "affiliationIdentifierScheme": TEXTS,
+                "schemeUri": ADDRESSES,
+            },
+        )
+    ),
     "nameIdentifiers": lists(
         entries({"nameIdentifier": TEXTS, "nameIdentifierScheme": TEXTS}, {"schemeUri": ADDRESSES})
     ),
@@ -101,7 +112,36 @@ RECORDS = entries(
             )
         ),
         "dates": lists(
-            entries({"date": TEXTS, "dateType": st.sampled_from(["Updated", "Collected"])})
+            entries(
+                {"date": TEXTS, "dateType": st.sampled_from(["Updated", "Issued", "Available"])},
+                {"dateInformation": TEXTS},
+            )
+        ),
+        "doi": st.just("10.5072/hr-1"),
+        "language": st.sampled_from(["en", "es"]),
+        "fundingReferences": lists(
+            entries(
+                {"funderName": TEXTS},
+                {
+                    "funderIdentifier": TEXTS,
+                    "funderIdentifierType": st.just("ROR"),
+                    "awardNumber": TEXTS,
+                },
+            )
+        ),
+        "relatedItems": lists(
+            entries(
+                {
+                    "relatedItemType": st.just("Dataset"),
+                    "relationType": st.just("IsNewVersionOf"),
+                    "titles": lists(entries({"title": TEXTS}), 1),
+                },
+                {
+                    "publicationYear": st.just("2024"),
+                    "number": TEXTS,
+                    "numberType": st.just("Other"),
+                },
+            )
         ),
         "subjects": lists(entries({"subject": TEXTS})),
         "alternateIdentifiers": lists(

@@ -17,8 +17,7 @@ from provenance._bundle.deposit.schema_org import dataset_json_ld, years_covered
 from provenance._bundle.describe.editions import FULL, PUBLIC
 from provenance._record.package import Package
 from tests.builders import a_package
-
-DAY = "2024-06-14"
+from tests.bundle.deposit.conftest import a_description
 
 
 def model(value: Any, name: str = "") -> Any:
@@ -28,19 +27,19 @@ def model(value: Any, name: str = "") -> Any:
     if isinstance(value, dict):
         properties = {key: model(one, key) for key, one in value.items() if key[0] != "@"}
         return getattr(schema_org, value["@type"])(**properties)
-    return date.fromisoformat(value) if name == "dateModified" else value
+    return date.fromisoformat(value) if name.startswith("date") else value
 
 
 @pytest.fixture
 def described(coarse: Package) -> dict[str, Any]:
-    return dataset_json_ld(coarse, PUBLIC, day=DAY)
+    return dataset_json_ld(a_description(coarse, PUBLIC))
 
 
 def test_every_property_is_one_of_its_type_and_holds_what_it_expects(
     described: dict[str, Any], package: Package
 ) -> None:
     """By the vocabulary itself: what a type has, and what may stand in it."""
-    for one in (described, dataset_json_ld(package, FULL, day=DAY)):
+    for one in (described, dataset_json_ld(a_description(package, FULL))):
         assert isinstance(model(one), schema_org.Dataset)
     for broken in ({"maker": "x"}, {"spatialCoverage": 5}, {"creator": "x"}, {"geo": "x"}):
         with pytest.raises(ValidationError):
@@ -71,12 +70,12 @@ def test_the_public_edition_says_where_the_place_lies_no_closer_than_it_may(
     assert west < -123.05 < east
     # 8 km on the meridian; 1852 m a minute of arc (the nautical mile)
     assert (north - south) * 60 * 1852 == pytest.approx(16_000, rel=0.01)
-    assert "geo" not in dataset_json_ld(coarse, FULL, day=DAY)["spatialCoverage"][0]
+    assert "geo" not in dataset_json_ld(a_description(coarse, FULL))["spatialCoverage"][0]
 
 
 def test_who_may_see_it_is_said(described: dict[str, Any], package: Package) -> None:
     assert described["isAccessibleForFree"] is True
-    full = dataset_json_ld(package, FULL, day=DAY)
+    full = dataset_json_ld(a_description(package, FULL))
     assert "isAccessibleForFree" not in full
     assert "Full edition" in full["conditionsOfAccess"]
 

@@ -603,6 +603,8 @@ def _around_the_tables(package: Package, markers: Markers) -> None:
                 }
             ],
             "contributors": [{"title": markers.text("contributor")}],
+            # the full edition's, which leads to the name of the place
+            "id": f"https://doi.org/10.5072/{markers.unread_text('datapackage.id')}",
             "keywords": ["wood", SITE_NAME, markers.unread_text("datapackage.keywords")],
         }
     )

@@ -14,9 +14,13 @@ from PIL import Image
 
 from provenance._bag.bag import write_bag
 from provenance._base.errors import UnusableInput, UnusablePackage
+from provenance._bundle.deposit.form import Described
+from provenance._bundle.deposit.schema_org import dataset_json_ld
 from provenance._bundle.derivation import verify_derivation
+from provenance._bundle.describe.citation import datacite_record
 from provenance._bundle.describe.editions import PUBLIC
 from provenance._bundle.pack import pack
+from provenance._bundle.redaction.redact import redact
 from provenance._bundle.verify import verify_bundle
 from provenance._cli import treenail
 from provenance._ledger.custody import append_events
@@ -338,14 +342,15 @@ def test_a_code_of_the_crews_own_that_names_the_place_is_refused(tmp_path: Path)
     assert sorted(path.name for path in tmp_path.iterdir()) == ["holl", "own.yaml"]
 
 
-def test_a_package_from_before_a_field_that_names_another_row_is_made_public(
-    tmp_path: Path,
-) -> None:
+def test_a_package_from_before_some_fields_is_made_public(tmp_path: Path) -> None:
     """The program describes tables with its own links, of which an older package lacks some."""
     package = a_record(tmp_path)
     for table, lacks in (
         ("element", "same_tree_element_id"),
         ("lab_result", "same_tree_sample_id"),
+        ("party", "family_name"),
+        ("party", "given_name"),
+        ("party", "award_number"),
     ):
         rows = package.table(table).drop(columns=lacks)
         path = next((package.folder / "schemas").rglob(f"{table}.json"))
@@ -354,6 +359,7 @@ def test_a_package_from_before_a_field_that_names_another_row_is_made_public(
         schema["foreignKeys"] = [one for one in schema["foreignKeys"] if lacks not in one["fields"]]
         path.write_text(json.dumps(schema), "utf-8")
         package.table_path(table).write_text(rows.to_csv(index=False), "utf-8")
+        package = open_package(package.folder)
     pack(open_package(package.folder), tmp_path / "public", edition=PUBLIC)
     assert verify_bundle(tmp_path / "public").sound
 
@@ -409,3 +415,81 @@ def test_a_list_that_a_profile_narrowed_or_made_is_the_public_editions_own(tmp_p
     )
     # the names of field and list are in the tables, and so they are public
     assert not re.search(r"(?i)\bquagga(?![_ ](kind|list)\b)", told)
+
+
+def test_the_public_edition_has_its_own_doi_its_embargo_and_the_other_doi_only_if_released(
+    tmp_path: Path,
+) -> None:
+    """Whoever has the full edition's DOI is led to what is told there, the place's name too."""
+    package = a_package(tmp_path).with_chain().package
+    told = ("--doi", "10.5072/full-1", "--public-doi", "https://doi.org/10.5072/1-open")
+    said = run("settings", package.folder, *told, "--embargo-until", "2031-12-31")
+    assert said.output.splitlines()[-3:] == [
+        "DOI       https://doi.org/10.5072/full-1",
+        "public    https://doi.org/10.5072/1-open",
+        "embargo   2031-12-31",
+    ]
+    public = redact(open_package(package.folder), tmp_path / "1").package
+    full_doi = "https://doi.org/10.5072/full-1"
+    assert full_doi not in json.dumps(dict(public.descriptor))
+    record = datacite_record(public, PUBLIC, day="2031-05-04", formats=())
+    assert record["doi"] == "10.5072/1-open"
+    assert "relatedIdentifiers" not in record
+    assert record["rightsList"][0]["rightsUri"] == "info:eu-repo/semantics/embargoedAccess"
+    (until,) = [one["date"] for one in record["dates"] if one["dateType"] == "Available"]
+    assert until == "2031-12-31"
+    page = dataset_json_ld(Described(public, PUBLIC, record, "2031-05-04"))
+    assert "isAccessibleForFree" not in page
+    packed = run("pack", package.folder, "--edition", "public", "--out", tmp_path / "p")
+    assert "before you publish it: the record is under embargo until 2031-12-31" in packed.stderr
+
+    release = ("--release", "datapackage.id", "--by", "MB", "--because", "x")
+    assert run("review", package.folder, *release).exit_code in (0, 1)  # other texts wait
+    assert run("settings", package.folder, "--embargo-until", "none").exit_code == 0
+    public = redact(open_package(package.folder), tmp_path / "2").package
+    record = datacite_record(public, PUBLIC, day="2031-05-04", formats=())
+    assert [one["relationType"] for one in record["relatedIdentifiers"]] == ["IsVariantFormOf"]
+    assert record["relatedIdentifiers"][0]["relatedIdentifier"] == "10.5072/full-1"
+    assert record["rightsList"][0]["rightsUri"] == "info:eu-repo/semantics/openAccess"
+
+
+def test_a_doi_or_embargo_that_cannot_be_is_refused(tmp_path: Path) -> None:
+    package = a_package(tmp_path).with_chain().package
+    for words, says in (
+        (("--doi", "hr-1"), "is not a DOI"),
+        (("--embargo-until", "next year"), "is not a day; write the day on which the embargo"),
+        (("--doi", "10.5072/x", "--public-doi", "10.5072/X"), "cannot be the DOI of both"),
+    ):
+        error = run("settings", package.folder, *words).exception
+        assert isinstance(error, UnusableInput), words
+        assert says in str(error)
+    assert "id" not in open_package(package.folder).descriptor
+    run("settings", package.folder, "--public-doi", "10.5072/hollin-reach")
+    with pytest.raises(UnusablePackage, match="holds a name or number that is withheld"):
+        redact(open_package(package.folder), tmp_path / "1")
+    package = open_package(package.folder).with_descriptor({"embargoUntil": "soon"})
+    with pytest.raises(UnusablePackage, match="'embargoUntil' 'soon' is not a day"):
+        datacite_record(package, PUBLIC, day="2031-05-04", formats=())
+
+
+def test_names_orcid_and_ror_are_shown_of_those_who_may_be_named_and_of_no_one_else(
+    tmp_path: Path,
+) -> None:
+    builder = a_package(tmp_path)
+    for key, name, agreed in (("MB", "Birkwood", "true"), ("OWN", "Reedham", "false")):
+        builder.with_bare_row(
+            "party", party_id=key, kind="person", name=f"{key} {name}", family_name=name,
+            given_name=key, orcid="0000-0002-1825-0097", may_be_named=agreed,
+        )  # fmt: skip
+    for key, agreed in (("AUTH", ""), ("MUS", "false")):
+        builder.with_bare_row(
+            "party", party_id=key, kind="organisation", name=f"{key} (invented)",
+            may_be_named=agreed, ror="https://ror.org/00x0x0x00",
+        )  # fmt: skip
+    public = redact(builder.with_row("site").package, tmp_path / "1").package
+    shown = {(one["orcid"], one["ror"], one["family_name"]) for one in public.tables.rows("party")}
+    assert shown == {
+        ("0000-0002-1825-0097", "", "Birkwood"),
+        ("", "", ""),
+        ("", "https://ror.org/00x0x0x00", ""),
+    }
