@@ -159,7 +159,12 @@ class _Judging:
         """Read version and encoding; False when the rest cannot be read without them."""
         path = "bagit.txt"
         if path not in self.sizes:
-            self._add("bag.no_declaration", path, "is missing, so this is not a BagIt bag")
+            self._add(
+                "bag.no_declaration",
+                path,
+                "is missing, so this is not a BagIt bag",
+                "A bag has the files bagit.txt and manifest-….txt beside its folder data/.",
+            )
             return False
         text = self._text(path, "utf-8")
         if text is None:

@@ -49,6 +49,7 @@ BAG_WORDS = {
 }
 """Every word for a bag that is judged as a bag alone, the gravest first, and what it means."""
 
+NO_RECORD = "no record"
 _NO_BAG = ("bag.no_declaration", "container.not_one_folder")
 
 
@@ -124,7 +125,7 @@ WORDS = {
     "damaged": "it is not what was packed",
     "contradicts anchor": "its custody ledger is not the one that was known before",
     "faulty": "every file is as it was packed, but the record in it has faults",
-    "no record": "it holds no treenail record; 'treenail verify --bag-only' judges it as a bag",
+    NO_RECORD: "it holds no treenail record; 'treenail verify --bag-only' judges it as a bag",
     "not verified": "names and sizes only were compared",
     "not anchored": "every file is as it was packed; anyone who had it could have rewritten its "
     "custody ledger",
@@ -187,7 +188,7 @@ class Verdict:
     def word(self) -> str:
         """The verdict in a word, one of WORDS."""
         if self.as_bag:
-            return "no record"
+            return NO_RECORD
         if self.damage or set(self.looked_at) != set(PARTS):
             return "damaged"
         if self.ledger and self.ledger.word == CONTRADICTS:
@@ -202,7 +203,7 @@ class Verdict:
     def in_words(self) -> str:
         """The verdict on a line, as it stands on what is told from the bundle."""
         if self.as_bag:
-            return f"no record: {self.as_bag.in_words}; --bag-only judges it as a bag"
+            return f"{NO_RECORD}: {self.as_bag.in_words}; --bag-only judges it as a bag"
         if self.word == "damaged":
             return f"DAMAGED: {self.what_is_damaged}"
         if self.word == "not anchored" and self.ledger and self.ledger.word == LEDGER_WITHHELD:
