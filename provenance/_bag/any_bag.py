@@ -9,7 +9,8 @@ from __future__ import annotations
 import hashlib
 import re
 import unicodedata
-from collections.abc import Collection
+from collections.abc import Collection, Iterator
+from dataclasses import replace
 from pathlib import Path
 from urllib.parse import urlsplit
 
@@ -36,9 +37,7 @@ _LINE_END = re.compile(r"\r\n|\r|\n")
 _FETCH_LINE = re.compile(r"(\S+)[ \t]+(\d{1,18}|-)[ \t]+(.+)")
 _ESCAPE = re.compile("%(25|0A|0D)", re.IGNORECASE)
 _ASK_AGAIN = "Ask its sender for the bag again; do not repair it by hand."
-_HARMLESS = (
-    "Nothing needs to be done; whoever makes the bag again should write it as RFC 8493 says."
-)
+_HARMLESS = "Nothing needs to be done; a bag that is made anew should be as RFC 8493 has it."
 _ODD = {
     "*": "has '*' before {count} of its paths, as the program md5sum writes them",
     "./": "has './' before {count} of its paths",
@@ -153,6 +152,17 @@ class _Judging:
             return None
         return text
 
+    def _lines(self, path: str, text: str) -> Iterator[tuple[int, str]]:
+        """The lines that are not blank, with their numbers, until too many of them are wrong."""
+        before = len(self.findings)
+        for number, line in enumerate(_LINE_END.split(text), start=1):
+            if len(self.findings) - before >= self.limits.most_faults_named:
+                message = f"has too many wrong lines; it is read no further than line {number}"
+                self._add("bag.wrong_lines", path, message)
+                return
+            if line.strip():
+                yield number, line
+
     # -- bagit.txt (RFC 8493 section 2.1.1) ------------------------------------------------------
 
     def declaration_is_read(self) -> bool:
@@ -229,14 +239,7 @@ class _Judging:
         line_form = re.compile(rf"([0-9A-Fa-f]{{{HEX_DIGITS[algorithm]}}})[ \t]+(\*?)(.+)")
         listed: dict[str, str] = {}
         odd = dict.fromkeys(_ODD, 0)
-        before = len(self.findings)
-        for number, line in enumerate(_LINE_END.split(text), start=1):
-            if len(self.findings) - before >= self.limits.most_faults_named:
-                message = f"line {number} and what follows is not read: too many lines are wrong"
-                self._add("bag.manifest_line", manifest, message)
-                break
-            if not line.strip():
-                continue
+        for number, line in self._lines(manifest, text):
             if not (found := line_form.fullmatch(line)):
                 message = f"line {number} is not checksum and path"
                 self._add("bag.manifest_line", manifest, message)
@@ -324,9 +327,7 @@ class _Judging:
     def _fetch_list(self, everything: Collection[str]) -> dict[str, ToFetch]:
         found: dict[str, ToFetch] = {}
         text = self._text("fetch.txt", self.encoding) if "fetch.txt" in self.sizes else None
-        for number, line in enumerate(_LINE_END.split(text or ""), start=1):
-            if not line.strip():
-                continue
+        for number, line in self._lines("fetch.txt", text or ""):
             parts = _FETCH_LINE.fullmatch(line)
             if parts is None or not _is_url(parts[1]):
                 message = f"line {number} is not address, size or '-', and path"
@@ -347,12 +348,12 @@ class _Judging:
             self._warn(
                 "bag.incomplete",
                 "fetch.txt",
-                f"lists {count} files, of which {len(self.to_fetch)} are not here yet; "
-                "this program fetches nothing",
+                f"lists files that are not here yet: {len(self.to_fetch)} of {count}; this program "
+                "fetches nothing",
                 "Ask its sender for the complete bag, or fetch the files and verify it again.",
             )
         elif "fetch.txt" in self.sizes:
-            message = f"lists {count} files to be fetched; all of them are here"
+            message = f"lists files to be fetched, all of which are here: {count}"
             self._warn("bag.all_fetched", "fetch.txt", message)
 
     def _warn_of_names(self, listed: Collection[str]) -> None:
@@ -383,12 +384,10 @@ class _Judging:
         name = "package-info.txt" if self.version <= "0.95" else "bag-info.txt"
         if name not in self.sizes or (text := self._text(name, self.encoding)) is None:
             return
-        lines = [line for line in _LINE_END.split(text) if line.strip()]
-        for line in lines:
+        for number, line in self._lines(name, text):
             if ":" not in line and line[:1] not in (" ", "\t"):
-                message = f"has a line without a colon: {line[:MOST_SHOWN]!r}"
-                self._add("bag.tag_line", name, message)
-        tags = {label.strip().lower(): value for label, value in tags_in("\n".join(lines)).items()}
+                self._add("bag.tag_line", name, f"line {number} has no colon behind a label")
+        tags = {label.strip().lower(): value for label, value in tags_in(text).items()}
         oxum = tags.get("payload-oxum")
         if oxum is None:
             return
@@ -413,7 +412,8 @@ class _Judging:
         # a member that is damaged inside a zip is among the faults
         done = known.digests.keys() | known.unreadable.keys()
         readable = {path: sums for path, sums in wanted.items() if path in done}
-        self.findings += compare_sums(readable, known)
+        differing = compare_sums(readable, known)
+        self.findings += (replace(one, remedy=_ASK_AGAIN) for one in differing)
 
 
 def _is_url(text: str) -> bool:

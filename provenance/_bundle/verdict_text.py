@@ -33,9 +33,7 @@ MOST_SHOWN = 50
 def verdict_text(verdict: Verdict) -> str:
     """The verdict as lines: one a part, then one a finding under it."""
     if verdict.as_bag:
-        return (
-            f"{bag_text(verdict.as_bag)}  'treenail verify --bag-only' judges it as a bag alone.\n"
-        )
+        return f"{bag_text(verdict.as_bag)}  'treenail verify --bag-only' judges it as a bag.\n"
     word = _HEADS[verdict.word]
     if verdict.word == "not anchored" and verdict.ledger:
         word += verdict.ledger.word

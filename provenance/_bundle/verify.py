@@ -369,7 +369,11 @@ def open_record(
     Without `with_tables` its tables are not looked at, for those who read them elsewhere.
     Nothing is written into it. Raises UnusableInput with the first reason why it is not safe.
     """
-    listed_folder(folder, limits)
+    if not holds_record(listed_folder(folder, limits)):
+        raise UnusableInput(
+            f"{folder.name} holds no treenail record; 'treenail verify --bag-only' judges it as a "
+            "bag"
+        )
     data = folder / "data"
     documents, faults = _read_documents(data, limits)
     package = None if faults else _open(data, documents, faults)

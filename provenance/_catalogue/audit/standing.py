@@ -14,22 +14,22 @@ from provenance._record.remote import Place, lies_below, place_at
 WORDS = {
     "damaged": "Damaged",
     "missing": "Missing",
-    "bag_not_valid": "Bag that is not valid; it holds no treenail record",
-    "not_a_bag": "Not a bag; it holds no treenail record",
+    "bag_not_valid": "Bag (not valid) without a treenail record",
+    "not_a_bag": "Not a bag and no treenail record",
     "unreadable": "Cannot be read",
     "unsettled": "Changed while it was read",
     "not_examined": "Could not be examined",
     "faulty": "Intact, but the record in it is faulty",
-    "bag_incomplete": "Incomplete bag; it holds no treenail record",
+    "bag_incomplete": "Bag (incomplete) without a treenail record",
     "changed": "A different bundle than at the last audit",
-    "bag_changed": "A different bag than at the last audit; it holds no treenail record",
+    "bag_changed": "A different bag than at the last audit and without a treenail record",
     "stale": "Changed since it was last examined",
     "unchecked": "Not examined yet",
     "moved": "Moved",
     "withdrawn": "Withdrawn on purpose",
     "not_packed": "Package that is not packed, so without checksums",
-    "bag_warned": "Bag valid, with warnings; it holds no treenail record",
-    "bag_valid": "Valid bag; it holds no treenail record",
+    "bag_warned": "Bag (valid, with warnings) without a treenail record",
+    "bag_valid": "Bag (valid) without a treenail record",
     "sound": "Every file and record sound, custody ledger not anchored",
 }
 """Every standing, the gravest first, with the words for it."""
@@ -199,6 +199,6 @@ def _why(seen: sqlite3.Row) -> str:
             "unknown": "it has not been sound at any audit",
         }[seen["cause"]]
     findings = json.loads(seen["findings"])
-    if seen["outcome"] == "sound" or not findings:
+    if seen["outcome"] == "sound" or "bag" in seen["outcome"] or not findings:
         return ""
     return str(findings[0]["message"])
