@@ -33,6 +33,9 @@ _MORE_ENCODINGS = frozenset(
 _DECLARATION = re.compile(
     r"BagIt-Version: (\d+\.\d+)(?:\r\n|\r|\n)Tag-File-Character-Encoding: (\S+)(?:\r\n|\r|\n)?"
 )
+_WITH_BLANKS = re.compile(
+    r"\s*BagIt-Version\s*:\s*\S+\s*[\r\n]\s*Tag-File-Character-Encoding\s*:\s*\S+\s*"
+)
 _LINE_END = re.compile(r"\r\n|\r|\n")
 _FETCH_LINE = re.compile(r"(\S+)[ \t]+(\d{1,18}|-)[ \t]+(.+)")
 _ESCAPE = re.compile("%(25|0A|0D)", re.IGNORECASE)
@@ -43,12 +46,13 @@ _ODD = {
     "./": "has './' before {count} of its paths",
     "%": "has a '%' in {count} of its paths that is not written as %25",
 }
+RECORD_MARK = "data/schemas/model.json"
 _RECORD = frozenset({"data/datapackage.json", "data/bundle.json"})
 
 
 def holds_record(paths: Collection[str]) -> bool:
     """Whether these are paths of a bag that holds a record of this program, or once did."""
-    return "data/schemas/model.json" in paths or _RECORD.issubset(paths)
+    return RECORD_MARK in paths or _RECORD.issubset(paths)
 
 
 def judge_any_bag(
@@ -189,9 +193,10 @@ class _Judging:
             self._add("bag.encoding", path, f"declares the encoding {self.encoding!r}")
         else:
             if not _DECLARATION.fullmatch(text):
-                message = "is not the two lines 'BagIt-Version: …' and "
-                message += "'Tag-File-Character-Encoding: …' and nothing else"
-                self._add_since_1_0("bag.declaration", path, message)
+                told = "is not the two lines 'BagIt-Version: …' and 'Tag-File-Character-Encoding: "
+                blanks_alone = _WITH_BLANKS.fullmatch(text)
+                add = self._add_since_1_0 if blanks_alone else self._add
+                add("bag.declaration", path, f"{told}…' and nothing else")
             return True
         return False
 
@@ -418,6 +423,7 @@ class _Judging:
 
 def _is_url(text: str) -> bool:
     try:
-        return bool(urlsplit(text).scheme)
+        found = urlsplit(text)
     except ValueError:
         return False
+    return bool(found.scheme) and (bool(found.netloc) or found.scheme == "file")

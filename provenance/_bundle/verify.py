@@ -11,7 +11,7 @@ from pathlib import Path
 from types import MappingProxyType
 from typing import Any
 
-from provenance._bag.any_bag import holds_record, judge_container
+from provenance._bag.any_bag import RECORD_MARK, holds_record, judge_container
 from provenance._bag.bag import payload_files
 from provenance._bag.bag_check import judge_bag
 from provenance._bag.hashing import NO_CHECKSUMS, Checksums, hash_files
@@ -124,7 +124,11 @@ def _without_record(
     as_bag = judge_container(
         bundle, container, fast=fast, known=known, limits=limits, progress=progress
     )
-    if as_bag.holds_record:
+    # a bundle that lies a folder deeper than it should is no bag of others
+    deeper = as_bag.word == "not a bag" and any(
+        one.endswith(RECORD_MARK) for one in container.sizes
+    )
+    if as_bag.holds_record or deeper:
         return None
     as_bag = replace(as_bag, findings=(*findings, *as_bag.findings))
     counts = (as_bag.file_count, as_bag.byte_count)

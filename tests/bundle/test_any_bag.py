@@ -25,6 +25,7 @@ from provenance._bundle.verdict_text import bag_text
 from provenance._bundle.verify import verify_bundle
 from provenance._cli import treenail
 from tests.bundle.test_bag import valid_by_the_library
+from tests.fuzz.mutations import Seeded, mutated_bytes, pick
 
 FILES = {"data/plan.tif": b"plan", "data/notes/day 1.txt": b"core 4", "data/notes/day 2.txt": b""}
 FINE, WARNED, LACKING, WRONG, NONE = reversed(BAG_WORDS)
@@ -139,7 +140,10 @@ CASES: dict[str, tuple[str, Callable[[Path], None], str, str, str]] = {
         WRONG, WRONG, ""),
     "no declaration": ("2.1.1", without("bagit.txt"), NONE, NONE, ""),
     "a declaration of three lines": (
-        "2.1.1", added("Made-By: hand\n", "bagit.txt"), WARNED, WRONG, NOT_BY_THE_LIBRARY),
+        "2.1.1", added("Made-By: hand\n", "bagit.txt"), WRONG, WRONG, NOT_BY_THE_LIBRARY),
+    "a declaration with blanks": (
+        "2.1.1", edited("bagit.txt", lambda text: text.replace(":", " :") + "\n"),
+        WARNED, WRONG, NOT_BY_THE_LIBRARY),
     "a version to come": (
         "2.1.1", edited("bagit.txt", lambda t: t.replace("1.0", "2.0").replace("0.97", "2.0")),
         WRONG, WRONG, ""),
@@ -310,6 +314,31 @@ def test_a_bag_is_incomplete_by_exactly_the_files_that_can_be_fetched(
     assert valid_by_the_library(bag)
 
 
+def test_no_bag_is_called_valid_that_the_library_refuses(tmp_path: Path) -> None:
+    """Bytes flipped, cut, doubled and lost anywhere in a bag, and files gone."""
+    words = set()
+    for seed in range(80):
+        choices = Seeded(seed)
+        bag = a_bag(tmp_path / f"{seed}" / "bag", pick(choices, ("0.93", "0.97", "1.0")))
+        if choices.below(2):
+            TO_FETCH(bag)
+        if choices.below(2):
+            sealed(bag)
+        path = pick(choices, [path for path in sorted(bag.rglob("*")) if path.is_file()])
+        if choices.below(8):
+            path.write_bytes(mutated_bytes(choices, path.read_bytes()))
+        else:
+            path.unlink()
+        word = judge_any_bag(bag).word
+        words.add(word)
+        try:
+            valid = valid_by_the_library(bag)
+        except (TypeError, AttributeError):  # of tags that are there twice
+            valid = False
+        assert valid or word not in (FINE, WARNED), seed
+    assert {FINE, WARNED, WRONG} <= words
+
+
 def test_what_could_do_harm_is_not_opened(tmp_path: Path) -> None:
     """RFC 8493 section 5.1, CWE-22 and CWE-59, as for bundles."""
     linked = a_bag(tmp_path / "linked")
@@ -337,6 +366,12 @@ def test_a_bag_that_lost_its_record_is_damaged_and_no_bag_of_others(
     (bundle / "data").mkdir()
     assert judge_any_bag(bundle).holds_record
     assert verify_bundle(bundle).word == "damaged"
+    deeper = bundle.parent / "deeper.zip"
+    with zipfile.ZipFile(deeper, "w") as archive:
+        for name in ("bagit.txt", "data/schemas/model.json"):
+            archive.writestr(f"bundle/bundle/{name}", b"x")
+    assert judge_any_bag(deeper).word == NONE
+    assert verify_bundle(deeper).word == "damaged"
 
 
 def test_the_command_speaks_the_five_words_and_ends_with_their_codes(tmp_path: Path) -> None:
