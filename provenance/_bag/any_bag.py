@@ -16,7 +16,7 @@ from urllib.parse import urlsplit
 
 from provenance._bag.bag import tags_in
 from provenance._bag.bag_check import ENCODINGS, HEX_DIGITS, MANIFEST, WEAK, compare_sums
-from provenance._bag.hashing import NO_CHECKSUMS, Checksums
+from provenance._bag.hashing import ALGORITHMS, NO_CHECKSUMS, Checksums
 from provenance._bag.hostile import MOST_SHOWN, HostileBundle
 from provenance._bag.hostile_zip import ZipBag
 from provenance._bag.names import name_collisions, unsafe_because
@@ -124,7 +124,7 @@ class _Judging:
         self.sizes = container.sizes
         self.findings = [*(container.stray if isinstance(container, ZipBag) else ())]
         self.version = self.encoding = self.identity = ""
-        self.payload: dict[str, dict[str, str]] = {}  # name of a payload manifest → path → checksum
+        self.payload: dict[str, dict[str, str]] = {}  # algorithm → path → checksum
         self.wanted: dict[str, dict[str, str]] = {}  # path → algorithm → checksum, of all manifests
         self.to_fetch: list[ToFetch] = []
         self._in_form = {unicodedata.normalize("NFC", path): path for path in self.sizes}
@@ -218,7 +218,7 @@ class _Judging:
                 continue
             listed = self._listed(path, text, algorithm, bool(of_tags))
             if not of_tags:
-                self.payload[path] = listed
+                self.payload[algorithm] = listed
             for name, digest in listed.items():
                 self.wanted.setdefault(name, {})[algorithm] = digest
         if not self.payload and not unread:
@@ -227,14 +227,15 @@ class _Judging:
         return bool(self.payload) and not unread
 
     def _name_the_list(self) -> None:
-        usual = [f"manifest-{algorithm}.txt" for algorithm in ("sha256", "sha512")]
-        for path in [path for path in (*usual, *self.payload) if path in self.payload][:1]:
-            raw = read_whole(self.container, self.bag, path)
-            self.identity = hashlib.sha256(b"".join(raw)).hexdigest()
-        if self.payload and {path[9:-4] for path in self.payload} <= WEAK:
+        if not self.payload:
+            return
+        first = next(one for one in (*ALGORITHMS, *self.payload) if one in self.payload)
+        raw = read_whole(self.container, self.bag, f"manifest-{first}.txt")
+        self.identity = hashlib.sha256(b"".join(raw)).hexdigest()
+        if self.payload.keys() <= WEAK:
             self._warn(
                 "bag.weak_checksums",
-                min(self.payload),
+                f"manifest-{first}.txt",
                 "the only checksums are MD5 or SHA-1, which can be forged",
                 "Trust it against accident, not against intent.",
             )
@@ -304,13 +305,13 @@ class _Judging:
         if isinstance(self.bag, Path) and self.bag.is_dir() and not (self.bag / "data").is_dir():
             self._add("bag.no_payload_folder", "data", "is missing; a bag must have this folder")
         everything = {path for listed in self.payload.values() for path in listed}
-        for manifest, listed in self.payload.items():
+        for algorithm, listed in self.payload.items():
+            message = f"is missing from manifest-{algorithm}.txt"
             for path in sorted(everything - listed.keys()):
-                self._add_since_1_0("bag.file_unlisted", path, f"is missing from {manifest}")
+                self._add_since_1_0("bag.file_unlisted", path, message)
         there = {path for path in map(self._there, self.wanted) if path}
-        payload = (path for path in sorted(self.sizes) if path.startswith("data/"))
-        for path in payload:
-            if path not in there:
+        for path in sorted(self.sizes):
+            if path.startswith("data/") and path not in there:
                 self._add("bag.file_extra", path, "is in the bag but in no manifest")
         fetched = self._fetch_list(everything)
         for path in sorted(self.wanted):
@@ -327,7 +328,8 @@ class _Judging:
         """The file of a listed path: its name may have changed its Unicode form on the way."""
         if path in self.sizes:
             return path
-        return self._in_form.get(unicodedata.normalize("NFC", path))
+        other = self._in_form.get(unicodedata.normalize("NFC", path))
+        return None if other in self.wanted else other
 
     def _fetch_list(self, everything: Collection[str]) -> dict[str, ToFetch]:
         found: dict[str, ToFetch] = {}
