@@ -9,6 +9,7 @@ from __future__ import annotations
 import hashlib
 import re
 import unicodedata
+from collections import Counter
 from collections.abc import Collection, Iterator
 from dataclasses import replace
 from pathlib import Path
@@ -86,10 +87,10 @@ def judge_container(
     bag: Place,
     container: Container,
     *,
-    fast: bool = False,
-    known: Checksums = NO_CHECKSUMS,
-    limits: Budget = DEFAULT_BUDGET,
-    progress: Progress = say_nothing,
+    fast: bool,
+    known: Checksums,
+    limits: Budget,
+    progress: Progress,
 ) -> BagVerdict:
     """Judge a bag that is open; `bag` is what a person knows it by. Otherwise as `judge_any_bag`.
 
@@ -203,8 +204,7 @@ class _Judging:
     # -- lists of checksums (sections 2.1.3, 2.2.1 and 2.4) --------------------------------------
 
     def manifests_are_read(self) -> bool:
-        """Read every list of checksums; False when one of them cannot be read."""
-        unread = False
+        """Read every list of checksums; False when there is none of the payload."""
         for path in sorted(self.sizes):
             if not (found := MANIFEST.fullmatch(path)):
                 continue
@@ -214,21 +214,19 @@ class _Judging:
                 self._warn("bag.unknown_checksum", path, f"{message}; it was not compared")
                 continue
             if (text := self._text(path, self.encoding)) is None:
-                unread = True
                 continue
             listed = self._listed(path, text, algorithm, bool(of_tags))
             if not of_tags:
                 self.payload[algorithm] = listed
             for name, digest in listed.items():
                 self.wanted.setdefault(name, {})[algorithm] = digest
-        if not self.payload and not unread:
+        if not self.payload:
             self._add("bag.no_manifest", "", "the bag has no list of checksums that can be read")
+            return False
         self._name_the_list()
-        return bool(self.payload) and not unread
+        return True
 
     def _name_the_list(self) -> None:
-        if not self.payload:
-            return
         first = next(one for one in (*ALGORITHMS, *self.payload) if one in self.payload)
         raw = read_whole(self.container, self.bag, f"manifest-{first}.txt")
         self.identity = hashlib.sha256(b"".join(raw)).hexdigest()
@@ -244,7 +242,7 @@ class _Judging:
         """Path → checksum as a manifest has them."""
         line_form = re.compile(rf"([0-9A-Fa-f]{{{HEX_DIGITS[algorithm]}}})[ \t]+(\*?)(.+)")
         listed: dict[str, str] = {}
-        odd = dict.fromkeys(_ODD, 0)
+        odd: Counter[str] = Counter()
         for number, line in self._lines(manifest, text):
             if not (found := line_form.fullmatch(line)):
                 message = f"line {number} is not checksum and path"
@@ -261,12 +259,12 @@ class _Judging:
                 self._add_since_1_0("bag.listed_twice", path, f"is listed twice in {manifest}")
             else:
                 self._add("bag.two_checksums", path, f"has two checksums in {manifest}")
-        for mark, count in odd.items():
-            if count:
-                self._warn("bag.odd_path", manifest, _ODD[mark].format(count=count))
+        for mark, message in _ODD.items():
+            if odd[mark]:
+                self._warn("bag.odd_path", manifest, message.format(count=odd[mark]))
         return listed
 
-    def _path_of(self, written: str, odd: dict[str, int]) -> str:
+    def _path_of(self, written: str, odd: Counter[str]) -> str:
         """The path that a list means; what is unusual in how it is written is counted."""
         odd["./"] += written.startswith("./")
         written = written.removeprefix("./")
@@ -340,7 +338,7 @@ class _Judging:
                 message = f"line {number} is not address, size or '-', and path"
                 self._add("bag.fetch_line", "fetch.txt", message)
                 continue
-            path = self._path_of(parts[3], dict.fromkeys(_ODD, 0))
+            path = self._path_of(parts[3], Counter())
             if not self._may_be_listed("fetch.txt", number, path, of_tags=False):
                 continue
             if path not in everything:

@@ -19,7 +19,7 @@ from click.testing import CliRunner
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
-from provenance._bag.any_bag import judge_any_bag
+from provenance._bag.any_bag import holds_record, judge_any_bag
 from provenance._bag.verdict import BAG_WORDS
 from provenance._bundle.verdict_text import bag_text
 from provenance._bundle.verify import verify_bundle
@@ -181,6 +181,14 @@ CASES: dict[str, tuple[str, Callable[[Path], None], str, str, str]] = {
         WRONG, WRONG, ""),
     "to be fetched from nowhere": (
         "2.2.3", edited("fetch.txt", lambda _: "plan.tif 4 data/plan.tif\n"), WRONG, WRONG, ""),
+    "to be fetched from no host": (
+        "2.2.3", edited("fetch.txt", lambda _: "https:/plan 4 data/plan.tif\n"), WRONG, WRONG, ""),
+    "to be fetched by no protocol": (
+        "2.2.3", edited("fetch.txt", lambda _: "//h/plan 4 data/plan.tif\n"), WRONG, WRONG, ""),
+    "to be fetched from nonsense": (
+        "2.2.3", edited("fetch.txt", lambda _: "http://[ 4 data/plan.tif\n"), WRONG, WRONG, ""),
+    "fetched from a disk": (
+        "2.2.3", edited("fetch.txt", lambda _: "file:///h - data/plan.tif\n"), WARNED, WARNED, ""),
     "to be fetched to outside": (
         "5.1", edited("fetch.txt", lambda _: f"{URL} - data/../../x\n"), WRONG, WRONG, ""),
     "to be fetched, in no manifest": (
@@ -360,6 +368,13 @@ def test_a_bag_that_lost_its_record_is_damaged_and_no_bag_of_others(
     bundle: Path, zip_bundle: Path
 ) -> None:
     """Its lists still name the record."""
+    for paths, held in (
+        ({"data/schemas/model.json"}, True),
+        ({"data/datapackage.json", "data/bundle.json"}, True),
+        ({"data/datapackage.json", "data/a.csv"}, False),
+        (set(), False),
+    ):
+        assert holds_record(paths) is held, paths
     whole = judge_any_bag(zip_bundle)
     assert (whole.word, whole.holds_record, whole.findings) == (FINE, True, ())
     shutil.rmtree(bundle / "data")
