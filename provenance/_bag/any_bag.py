@@ -161,12 +161,13 @@ class _Judging:
         """The lines that are not blank, with their numbers, until too many of them are wrong."""
         before = len(self.findings)
         for number, line in enumerate(_LINE_END.split(text), start=1):
+            if not line.strip():
+                continue
             if len(self.findings) - before >= self.limits.most_faults_named:
-                message = f"has too many wrong lines; it is read no further than line {number}"
+                message = f"has too many wrong lines; it is not read from line {number} on"
                 self._add("bag.wrong_lines", path, message)
                 return
-            if line.strip():
-                yield number, line
+            yield number, line
 
     # -- bagit.txt (RFC 8493 section 2.1.1) ------------------------------------------------------
 

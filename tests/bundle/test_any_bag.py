@@ -12,6 +12,7 @@ import os
 import shutil
 import zipfile
 from collections.abc import Callable
+from dataclasses import replace
 from pathlib import Path
 
 import pytest
@@ -24,6 +25,7 @@ from provenance._bag.verdict import BAG_WORDS
 from provenance._bundle.verdict_text import bag_text
 from provenance._bundle.verify import verify_bundle
 from provenance._cli import treenail
+from provenance._gate.budget import DEFAULT_BUDGET
 from tests.bundle.test_bag import valid_by_the_library
 from tests.fuzz.mutations import Seeded, mutated_bytes, pick
 
@@ -255,6 +257,36 @@ def test_a_percent_sign_is_written_as_25_since_version_1(tmp_path: Path) -> None
         (bag / written).rename(bag / named)
         assert judge_any_bag(bag).word == word, (version, written, named)
         shutil.rmtree(bag)
+
+
+def test_what_is_found_is_named_once_and_within_bounds(tmp_path: Path) -> None:
+    def found(bag: Path, **bounds: int) -> list[tuple[str, str]]:
+        verdict = judge_any_bag(bag, limits=replace(DEFAULT_BUDGET, **bounds))
+        return [(one.rule, one.path) for one in verdict.findings]
+
+    bag = a_bag(tmp_path / "bag", files={"data/100%25.txt": b"x"}, algorithms=("md5", "sha1"))
+    assert found(bag) == [
+        ("bag.odd_path", "manifest-md5.txt"),
+        ("bag.odd_path", "manifest-sha1.txt"),
+        ("bag.weak_checksums", "manifest-md5.txt"),
+    ]
+    (bag / "data" / "100%25.txt").unlink()
+    assert ("bag.file_missing", "data/100%.txt") in found(bag)
+    longest = max(path.stat().st_size for path in bag.iterdir() if path.is_file())
+    for most, told in ((longest, False), (longest - 1, True)):
+        rules = [rule for rule, _ in found(bag, most_manifest_bytes=most)]
+        assert ("bag.tag_file_too_big" in rules) is told
+    manifest = bag / "manifest-md5.txt"
+    manifest.write_text("1\n2\n3\n", encoding="utf-8")
+    (bag / "manifest-sha1.txt").write_text("1\n2\n3\n", encoding="utf-8")
+    for most, rules in ((3, ["manifest_line"] * 3), (2, ["manifest_line"] * 2 + ["wrong_lines"])):
+        told = [rule for rule, path in found(bag, most_faults_named=most) if "md5" in path]
+        assert told == [f"bag.{one}" for one in rules] + ["bag.weak_checksums"]
+        told = [rule for rule, path in found(bag, most_faults_named=most) if "sha1" in path]
+        assert told == [f"bag.{one}" for one in rules]
+    manifest.unlink()
+    (bag / "manifest-sha1.txt").unlink()
+    assert found(bag) == [("bag.no_manifest", "")]
 
 
 def a_zip_of(bag: Path, target: Path, renamed: dict[str, str]) -> Path:
